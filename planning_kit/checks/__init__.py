@@ -1,0 +1,1 @@
+"""One module a check: a timed plan becomes findings."""

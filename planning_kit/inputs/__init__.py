@@ -1,0 +1,1 @@
+"""Scenario files: read, validate, hold and save; times and faults. The leftmost room."""

@@ -1,0 +1,83 @@
+"""Faults in what a user gave us: collected, never raised one by one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Self
+
+import pandas as pd
+
+FAULT_COLUMNS = ["table", "row", "column", "value", "problem"]
+_SHOWN_IN_MESSAGE = 20
+_LONGEST_VALUE = 80
+
+
+class ScenarioError(ValueError):
+    """A scenario, an orbit message or a request that cannot be used as it is.
+
+    ``problems`` is a DataFrame with the columns ``table``, ``row`` (as the file numbers it: the header is
+    row 1; empty where no row applies), ``column``, ``value`` and ``problem`` (what is wrong and what to do):
+    every fault found, not only the first.
+    """
+
+    def __init__(self, problems: pd.DataFrame) -> None:
+        self.problems = problems
+        super().__init__(_as_text(problems))
+
+    @classmethod
+    def single(cls, problem: str, *, table: str = "", row: int | None = None, column: str = "",
+               value: object = "") -> Self:
+        """Make an error that holds one fault."""
+        faults = Faults()
+        faults.add(table, row, column, value, problem)
+        return cls(faults.frame())
+
+    def _render_traceback_(self) -> list[str]:
+        """What Jupyter and IPython show in place of a traceback: the faults, one a line."""
+        return str(self).splitlines()
+
+
+class SaveConflict(ScenarioError):  # noqa: N818 - the contract names it so
+    """The files on disk are not the ones that were read: saving would overwrite another's change."""
+
+
+@dataclass
+class Faults:
+    """A list of faults that grows while something is checked."""
+
+    rows: list[dict[str, object]] = field(default_factory=list)
+
+    def add(self, table: str, row: int | None, column: str, value: object, problem: str) -> None:
+        """Note one fault. ``row`` is the file's own row number (header = 1) or None."""
+        text = "" if value is None else str(value)
+        if len(text) > _LONGEST_VALUE:
+            text = text[: _LONGEST_VALUE - 1] + "…"
+        self.rows.append({"table": table, "row": row, "column": column, "value": text, "problem": problem})
+
+    def frame(self) -> pd.DataFrame:
+        """All faults as a DataFrame (see `ScenarioError.problems`)."""
+        frame = pd.DataFrame(self.rows, columns=FAULT_COLUMNS)
+        return frame.astype({"row": "Int64"})
+
+    def stop_if_any(self) -> None:
+        """Raise one `ScenarioError` with every fault noted so far; do nothing when there is none."""
+        if self.rows:
+            raise ScenarioError(self.frame())
+
+
+def _as_text(problems: pd.DataFrame) -> str:
+    count = len(problems)
+    lines = [f"{count} fault{'s' if count != 1 else ''} found:"]
+    for fault in problems.head(_SHOWN_IN_MESSAGE).to_dict("records"):
+        where = " ".join(
+            part for part in (
+                str(fault["table"]),
+                "" if pd.isna(fault["row"]) else f"row {fault['row']}",
+                str(fault["column"]),
+            ) if part
+        )
+        value = f" ({fault['value']!r})" if fault["value"] != "" else ""
+        lines.append(f"  {where}{value}: {fault['problem']}" if where else f"  {fault['problem']}")
+    if count > _SHOWN_IN_MESSAGE:
+        lines.append(f"  ... and {count - _SHOWN_IN_MESSAGE} more; see .problems")
+    return "\n".join(lines)

@@ -1,0 +1,55 @@
+"""Times at the edges: UTC in and out, phase elapsed time (PET) in minutes between.
+
+Labels follow the trade: PET ``h:mm`` and GMT ``DDD/hh:mm`` (day of year, as in the day-of-year form of
+CCSDS 301.0-B, ASCII time code B). Leap seconds inside an outing are neglected: minutes are plain differences.
+"""
+
+from __future__ import annotations
+
+import math
+from datetime import UTC, date, datetime, timedelta
+
+from planning_kit.inputs.faults import ScenarioError
+
+
+def as_utc(value: str | date | datetime, what: str = "time") -> datetime:
+    """Read an ISO 8601 text, a date or a datetime as a UTC datetime; without a zone it is taken as UTC.
+
+    Raises `ScenarioError` when the text is no time.
+    """
+    if isinstance(value, str):
+        try:
+            value = datetime.fromisoformat(value.strip())
+        except ValueError:
+            raise ScenarioError.single(
+                "is not an ISO 8601 UTC time; write it like 2031-05-14T11:20:00Z", column=what, value=value
+            ) from None
+    if not isinstance(value, datetime):
+        value = datetime(value.year, value.month, value.day)
+    return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+def pet_min(moment: datetime, egress: datetime) -> float:
+    """Minutes of PET at ``moment``: negative before egress."""
+    return (moment - egress).total_seconds() / 60.0
+
+
+def moment_at(pet: float, egress: datetime) -> datetime:
+    """The UTC datetime at ``pet`` minutes of PET, to the nearest microsecond."""
+    return egress + timedelta(minutes=pet)
+
+
+def pet_label(pet: float) -> str:
+    """PET as ``h:mm`` to the nearest minute (halves up), ``−h:mm`` before egress, ``–`` when not finite."""
+    if not math.isfinite(pet):
+        return "–"
+    whole = math.floor(pet + 0.5)
+    sign = "−" if whole < 0 else ""
+    hours, minutes = divmod(abs(whole), 60)
+    return f"{sign}{hours}:{minutes:02d}"
+
+
+def gmt_label(moment: datetime) -> str:
+    """UTC as day of year and time, ``DDD/hh:mm``, to the nearest minute (halves up)."""
+    rounded = (moment + timedelta(seconds=30)).astimezone(UTC)
+    return rounded.strftime("%j/%H:%M")

@@ -1,0 +1,1 @@
+"""Routes, timing, slack: a scenario becomes a timed plan."""

@@ -1,0 +1,1 @@
+"""Orbit, light and link windows."""
