@@ -1,0 +1,124 @@
+"""An orbit: SGP4 mean elements and where they put the station."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from sgp4.api import SGP4_ERRORS, WGS72, Satrec
+
+from planning_kit.inputs import omm
+from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.omm import Elements
+from planning_kit.inputs.times import moment_at
+from planning_kit.sky.span import SECONDS_PER_DAY, julian_date
+
+MINUTES_PER_DAY = 1440.0
+WGS72_MU_KM3_S2 = 398600.8
+_SGP4_DAY_ZERO = datetime(1949, 12, 31, tzinfo=UTC)
+
+
+@dataclass(frozen=True)
+class Orbit:
+    """Mean elements, propagated by SGP4/SDP4 with WGS-72 constants, as the elements were fitted.
+
+    Source: D. Vallado, P. Crawford, R. Hujsak, T. S. Kelso, "Revisiting Spacetrack Report #3", AIAA
+    2006-6753, through the package `sgp4`. Positions are in TEME (true equator, mean equinox of date). The
+    elements know no reboost, and UTC is taken as days of 86 400 s: a leap second in the range shifts what
+    follows it by 1 s.
+    """
+
+    elements: Elements
+
+    def __post_init__(self) -> None:
+        """Raise `ScenarioError` when SGP4 cannot use the elements."""
+        _satrec(self.elements)
+
+    @classmethod
+    def from_elements(cls, elements: Elements) -> Orbit:
+        """Make an orbit from the elements of an orbit message; `ScenarioError` when SGP4 refuses them."""
+        return cls(elements)
+
+    @property
+    def name(self) -> str:
+        """Name of the object, as the orbit message has it (untrusted text)."""
+        return self.elements.object_name
+
+    @property
+    def epoch(self) -> datetime:
+        """Moment of the elements (UTC)."""
+        return self.elements.epoch
+
+    @property
+    def period_min(self) -> float:
+        """Minutes a revolution, from the mean motion."""
+        return MINUTES_PER_DAY / self.elements.mean_motion_rev_per_day
+
+    @property
+    def semi_major_axis_km(self) -> float:
+        """Kepler's semi-major axis for the mean motion (km); differs from SGP4's own by a few km."""
+        rate = 2 * math.pi / (self.period_min * 60)
+        return (WGS72_MU_KM3_S2 / rate**2) ** (1 / 3)
+
+    def position_teme_km(self, reference: datetime, seconds: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Positions ``seconds`` (k,) after ``reference``: (k, 3), km, TEME.
+
+        Raises `ScenarioError` when SGP4 reports an error (a decayed orbit) at any of the times.
+        """
+        return self.state_teme(reference, seconds)[0]
+
+    def state_teme(self, reference: datetime,
+                   seconds: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Positions (km) and velocities (km/s), each (k, 3), TEME; see `position_teme_km`."""
+        seconds = np.asarray(seconds, dtype=float)
+        day, fraction = julian_date(reference)
+        codes, position, velocity = _satrec(self.elements).sgp4_array(
+            np.full(seconds.shape, day), fraction + seconds / SECONDS_PER_DAY)
+        if codes.any():
+            self._refuse(reference, seconds, codes)
+        return position, velocity
+
+    def _refuse(self, reference: datetime, seconds: NDArray[np.float64],
+                codes: NDArray[np.uint8]) -> None:
+        failed = np.flatnonzero(codes)
+        first = failed[np.argmin(np.abs(seconds[failed]))]
+        moment = moment_at(float(seconds[first]) / 60, reference)
+        reason = SGP4_ERRORS.get(int(codes[first]), "unknown error")
+        raise ScenarioError.single(
+            f"SGP4 gives no position at {moment:%Y-%m-%dT%H:%MZ} ({reason}); "
+            "ask for times nearer to the elements' epoch, or use newer elements",
+            table="orbit", column="EPOCH", value=self.epoch.isoformat())
+
+
+def load_orbit(omm_file: str | Path) -> Orbit:
+    """Read an orbit message (CCSDS OMM 502.0-B: JSON, XML, KVN or CSV).
+
+    Raises `ScenarioError` when the message cannot be read or is no orbit that SGP4 can use.
+    """
+    return Orbit.from_elements(omm.read_omm(omm_file))
+
+
+@lru_cache(maxsize=64)
+def _satrec(elements: Elements) -> Satrec:
+    """SGP4's own record of the elements; kept apart so that an `Orbit` can be compared and pickled."""
+    rate = 2 * math.pi / MINUTES_PER_DAY
+    since = elements.epoch.astimezone(UTC) - _SGP4_DAY_ZERO
+    satrec = Satrec()
+    satrec.sgp4init(
+        WGS72, "i", 0, since.days + (since.seconds + since.microseconds / 1e6) / SECONDS_PER_DAY,
+        elements.bstar, elements.mean_motion_dot * rate / MINUTES_PER_DAY,
+        elements.mean_motion_ddot * rate / MINUTES_PER_DAY**2, elements.eccentricity,
+        math.radians(elements.arg_perigee_deg), math.radians(elements.inclination_deg),
+        math.radians(elements.mean_anomaly_deg), elements.mean_motion_rev_per_day * rate,
+        math.radians(elements.raan_deg))
+    if satrec.error:
+        raise ScenarioError.single(
+            f"SGP4 refuses these elements: {SGP4_ERRORS.get(satrec.error, 'unknown error')}; "
+            "check mean motion, eccentricity and BSTAR in the orbit message",
+            table="orbit", column="MEAN_MOTION", value=elements.mean_motion_rev_per_day)
+    return satrec
