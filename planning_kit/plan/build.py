@@ -1,0 +1,165 @@
+"""From the records of a scenario to a timing problem: one small function a kind of rule."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Mapping, Sequence
+
+import numpy as np
+
+from planning_kit.inputs.records import BOTH, Gap, Records, Step
+from planning_kit.plan.almanac import Almanac
+from planning_kit.plan.network import (
+    AFTER,
+    LIGHT,
+    LINK,
+    MAX_GAP,
+    MIN_GAP,
+    ORDER,
+    WINDOW,
+    Bound,
+    Demand,
+    Group,
+    Home,
+    Network,
+    Release,
+    on_grid,
+    windows_on_grid,
+)
+from planning_kit.plan.routes import Travel, travel_for
+from planning_kit.sky.windows import intersect, shrink
+
+
+def build_network(records: Records, almanac: Almanac, travels: Mapping[str, Travel]) -> Network:
+    """The whole timing problem of a scenario. ``travels`` holds the fastest routes by crew member."""
+    steps = records.steps
+    index = {step.step: position for position, step in enumerate(steps)}
+    orders = {who: work_order(steps, who) for who in (*travels, *(a.actor for a in records.actors))}
+    airlock = records.settings.airlock
+    demands = tuple(step_demands(step, almanac, records.settings.night_guard_s / 60.0) for step in steps)
+    return Network(
+        steps=tuple(index),
+        releases=tuple(first_releases(steps, orders, travels, airlock)),
+        bounds=(
+            *order_bounds(steps, orders, travels),
+            *after_bounds(steps, index),
+            *gap_bounds(records.gaps, index),
+        ),
+        demands=demands,
+        allowed=tuple(allowed_windows(wanted) for wanted in demands),
+        groups=tuple(same_window_groups(steps, demands)),
+        homes=tuple(ways_home(steps, orders, travels, airlock)),
+        ingress_min=float(on_grid(records.settings.limits.ingress_min)),
+        horizon_min=almanac.horizon_min,
+    )
+
+
+def crew_travel(records: Records) -> dict[str, Travel]:
+    """Fastest routes by crew member."""
+    return {crew.crew: travel_for(crew, records.places, records.routes) for crew in records.crew}
+
+
+def work_order(steps: Sequence[Step], who: str) -> list[int]:
+    """Positions of the steps that ``who`` works on, in the order of work; ``both`` means EV1 and EV2."""
+    return [
+        position for position, step in enumerate(steps)
+        if step.crew == who or (step.crew == BOTH and who in ("EV1", "EV2"))
+    ]
+
+
+def travel_into(step: Step, travel: Travel, from_place: str) -> float:
+    """Minutes on the way from ``from_place`` into a step, by way of its waiting place."""
+    if step.wait_at:
+        return travel.time_min(from_place, step.wait_at) + travel.time_min(step.wait_at, step.place)
+    return travel.time_min(from_place, step.place)
+
+
+def first_releases(steps: Sequence[Step], orders: Mapping[str, Sequence[int]],
+                   travels: Mapping[str, Travel], airlock: str) -> Iterator[Release]:
+    """x_first >= travel from the airlock; others at work can start at PET 0."""
+    for who, order in orders.items():
+        if not order:
+            continue
+        step = steps[order[0]]
+        way = travel_into(step, travels[who], airlock) if who in travels else 0.0
+        extra = step.travel_extra_min if who in travels else 0.0
+        yield Release(order[0], float(on_grid(way + extra)), way, crew=who)
+
+
+def order_bounds(steps: Sequence[Step], orders: Mapping[str, Sequence[int]],
+                 travels: Mapping[str, Travel]) -> Iterator[Bound]:
+    """x_next >= x_before + d_before + travel, along each one's order of work."""
+    for who, order in orders.items():
+        for before, after in itertools.pairwise(order):
+            step, moving = steps[after], who in travels
+            yield Bound(
+                before, after, ORDER, steps[before].step, crew=who,
+                fixed_min=step.travel_extra_min if moving else 0.0,
+                travel_min=travel_into(step, travels[who], steps[before].place) if moving else 0.0,
+            )
+
+
+def after_bounds(steps: Sequence[Step], index: Mapping[str, int]) -> Iterator[Bound]:
+    """x_step >= x_named + d_named for every step named in ``after``."""
+    for position, step in enumerate(steps):
+        for name in step.after:
+            yield Bound(index[name], position, AFTER, name)
+
+
+def gap_bounds(gaps: Sequence[Gap], index: Mapping[str, int]) -> Iterator[Bound]:
+    """then - first >= least gap, and as a bound on the first step: first >= then - greatest gap."""
+    for gap in gaps:
+        first, then = index[gap.first_step], index[gap.then_step]
+        first_finish, then_finish = gap.first_at == "finish", gap.then_at == "finish"
+        yield Bound(first, then, MIN_GAP, gap.first_step, gap.min_gap,
+                    from_finish=first_finish, to_finish=then_finish)
+        if gap.max_gap is not None:
+            yield Bound(then, first, MAX_GAP, gap.then_step, -gap.max_gap,
+                        from_finish=then_finish, to_finish=first_finish)
+
+
+def step_demands(step: Step, almanac: Almanac, guard_min: float) -> tuple[Demand, ...]:
+    """The sets of windows that a step must fit in: light (inside its guard), link to wait for, named."""
+    demands = []
+    if step.light in ("night", "day"):
+        demands.append(light_demand(step.light, almanac, guard_min))
+    if step.link == "wait":
+        demands.append(Demand(LINK, "link", almanac.any_link, windows_on_grid(almanac.any_link)))
+    for name in step.windows:
+        named = almanac.named[name]
+        demands.append(Demand(WINDOW, name, named, windows_on_grid(named)))
+    return tuple(demands)
+
+
+def light_demand(light: str, almanac: Almanac, guard_min: float) -> Demand:
+    """Nights or days of the almanac, with the guard kept free at each end."""
+    whole = almanac.light.night if light == "night" else almanac.light.day
+    return Demand(LIGHT, light, whole, windows_on_grid(shrink(whole, guard_min, (0.0, almanac.horizon_min))))
+
+
+def allowed_windows(demands: Sequence[Demand]) -> np.ndarray | None:
+    """Windows that meet all demands at once; None where there is no demand."""
+    if not demands:
+        return None
+    allowed = demands[0].windows
+    for demand in demands[1:]:
+        allowed = intersect(allowed, demand.windows)
+    return allowed
+
+
+def same_window_groups(steps: Sequence[Step], demands: Sequence[tuple[Demand, ...]]) -> Iterator[Group]:
+    """The groups named in ``same_window``; members share one light, which the loader has checked."""
+    names = dict.fromkeys(step.same_window for step in steps if step.same_window)
+    for name in names:
+        members = tuple(i for i, step in enumerate(steps) if step.same_window == name)
+        yield Group(name, members, demands[members[0]][0])
+
+
+def ways_home(steps: Sequence[Step], orders: Mapping[str, Sequence[int]],
+              travels: Mapping[str, Travel], airlock: str) -> Iterator[Home]:
+    """For each crew member the travel from the last step to the airlock."""
+    for who, travel in travels.items():
+        order = orders[who]
+        last = order[-1] if order else -1
+        here = steps[last].place if order else airlock
+        yield Home(who, last, float(on_grid(travel.time_min(here, airlock))))

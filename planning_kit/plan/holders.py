@@ -1,0 +1,153 @@
+"""What holds each step: among the bounds that are tight at its start, the one that a planner names.
+
+A bound is tight when it alone would put the step where it is. Candidates are taken only along chains that
+trace back to egress (tight bounds can run in circles, as when a least and a greatest gap are equal), in the
+order light, link, named window, group, greatest gap, partner, after, least gap, crew order.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from planning_kit.plan.network import (
+    AFTER,
+    GROUP,
+    LIGHT,
+    LINK,
+    MAX_GAP,
+    MIN_GAP,
+    ORDER,
+    PARTNER,
+    WINDOW,
+    Demand,
+    Network,
+    on_grid,
+)
+from planning_kit.plan.timing import group_floor, place_in_windows
+
+_RANK = {kind: rank for rank, kind in enumerate(
+    (LIGHT, LINK, WINDOW, GROUP, MAX_GAP, PARTNER, AFTER, MIN_GAP, ORDER)
+)}
+
+
+@dataclass(frozen=True)
+class Holder:
+    """A tight bound on a step.
+
+    ``text`` is ``kind:id``; ``source`` the step that it comes from (-1: egress or a window). ``ready_min`` is
+    when the step could have started but for its window or group (NaN for other kinds); ``bound`` the rule
+    itself where it is one between two steps.
+    """
+
+    kind: str
+    text: str
+    source: int = -1
+    crew: str = ""
+    ready_min: float = float("nan")
+    bound: Bound | None = None
+
+
+@dataclass(frozen=True)
+class Holders:
+    """For each step all tight bounds, best first, and for each step the chosen one."""
+
+    tight: tuple[tuple[Holder, ...], ...]
+    chosen: tuple[Holder, ...]
+
+    def for_crew(self, step: int, crew: str, shared: bool) -> Holder:
+        """The holder as ``crew`` sees it: in a shared step another's order of work is the partner."""
+        if not shared:
+            return self.chosen[step]
+        seen = [_seen_by(holder, crew) for holder in self.tight[step]]
+        return min(seen, key=lambda holder: _RANK[holder.kind])
+
+
+def _seen_by(holder: Holder, crew: str) -> Holder:
+    if holder.kind == ORDER and holder.crew and holder.crew != crew:
+        return replace(holder, kind=PARTNER, text=f"{PARTNER}:{holder.crew}")
+    return holder
+
+
+def find_holders(network: Network, durations: np.ndarray, starts: np.ndarray) -> Holders:
+    """The holders of a plan whose ``starts`` (steps,) are the earliest and finite."""
+    lengths = on_grid(durations)
+    candidates = [_tight_on(network, lengths, starts, step) for step in range(len(network.steps))]
+    grounded = _grounded_order(candidates)
+    tight, chosen = [], []
+    for step, holders in enumerate(candidates):
+        kept = [h for h in holders if h.source < 0 or grounded[h.source] < grounded[step]] or holders
+        kept.sort(key=lambda holder: _RANK[holder.kind])
+        tight.append(tuple(kept))
+        chosen.append(kept[0])
+    return Holders(tuple(tight), tuple(chosen))
+
+
+def ready_holder(network: Network, durations: np.ndarray, starts: np.ndarray, step: int) -> Holder | None:
+    """What made a step ready when it was: of its bounds the latest, windows and groups left aside."""
+    asked = _bounds_on(network, on_grid(durations), starts, step)
+    latest = max((at for at, _ in asked), default=-np.inf)
+    return min((h for at, h in asked if at == latest), key=lambda holder: _RANK[holder.kind], default=None)
+
+
+def _bounds_on(network: Network, lengths: np.ndarray, starts: np.ndarray,
+               step: int) -> list[tuple[float, Holder]]:
+    """Every release and bound on a step with the start that it asks for."""
+    asked = []
+    for release in network.releases:
+        if release.step == step:
+            holder = Holder(release.kind, f"{release.kind}:{release.name}", crew=release.crew)
+            asked.append((float(on_grid(release.at_min)), holder))
+    for bound in network.bounds_into[step]:
+        holder = Holder(bound.kind, f"{bound.kind}:{bound.name}", bound.before, bound.crew, bound=bound)
+        asked.append((float(starts[bound.before] + bound.weight_min(lengths)), holder))
+    return asked
+
+
+def _tight_on(network: Network, lengths: np.ndarray, starts: np.ndarray, step: int) -> list[Holder]:
+    asked = _bounds_on(network, lengths, starts, step)
+    ready = max((at for at, _ in asked), default=-np.inf)
+    holders = [holder for at, holder in asked if at == starts[step]]
+    return holders + _window_holders(network, lengths, starts, step, ready)
+
+
+def _window_holders(network: Network, lengths: np.ndarray, starts: np.ndarray, step: int,
+                    ready: float) -> list[Holder]:
+    start, holders = starts[step], []
+    windows = network.allowed[step]
+    if windows is not None and ready < start:
+        placed = place_in_windows(np.array([ready]), lengths[[step]], windows)[0]
+        if placed == start:
+            demand = _demand_that_begins(network, step, start)
+            holders.append(Holder(demand.kind, demand.name_at(start), ready_min=ready))
+    for group, group_windows in zip(network.groups, network.group_windows, strict=True):
+        if step in group.members and ready < start:
+            last = max(starts[member] + lengths[member] for member in group.members)
+            if group_floor(np.array([last]), group_windows)[0] == start:
+                holders.append(Holder(GROUP, f"{GROUP}:{group.name}", ready_min=ready))
+    return holders
+
+
+def _demand_that_begins(network: Network, step: int, start: float) -> Demand:
+    demands = network.demands[step]
+    return next((d for d in demands if (d.windows[:, 0] == start).any()), demands[0])
+
+
+def _grounded_order(candidates: list[list[Holder]]) -> list[float]:
+    """A rank for each step such that following holders to lower ranks always ends at egress or a window."""
+    rank = [np.inf] * len(candidates)
+    waiting, count = set(range(len(candidates))), 0
+    while waiting:
+        def grounded(holder: Holder) -> bool:
+            return holder.source < 0 or rank[holder.source] < np.inf
+
+        ready = [s for s in sorted(waiting) if all(grounded(h) for h in candidates[s])]
+        ready = ready or [s for s in sorted(waiting) if any(grounded(h) for h in candidates[s])][:1]
+        if not ready:
+            break
+        for step in ready:
+            rank[step] = count
+            count += 1
+        waiting.difference_update(ready)
+    return rank

@@ -1,0 +1,219 @@
+"""The timing problem as data: steps, lower bounds between them, windows and groups.
+
+Every rule has one of four forms, each a monotone lower bound on a start x (minutes of PET, d a duration):
+
+* release ``x_j >= r``;
+* bound ``x_j >= x_i + w``, with ``w = fixed + travel + [from_finish] d_i - [to_finish] d_j``
+  (order with travel, ``after``, least gaps; a greatest gap is such a bound on the *earlier* step);
+* windows: ``[x_j, x_j + d_j]`` lies in one of a list of ordered, disjoint windows;
+* group: several steps lie in one and the same window of such a list.
+
+Sources: Dechter, Meiri, Pearl 1991, "Temporal constraint networks" (bounds); Knaster-Tarski (fixed points of
+monotone functions on a lattice). Windows keep the lattice because the windows are ordered.
+
+All minutes are rounded to a grid of 2^-30 min (56 ns) when a network is made: sums of such numbers below
+2^23 min are exact in double precision, so "tight" is equality and nothing creeps.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from graphlib import CycleError, TopologicalSorter
+
+import numpy as np
+
+GRID_MIN = 2.0**-30
+
+ORDER, AFTER, MIN_GAP, MAX_GAP = "order", "after", "min_gap", "max_gap"
+LIGHT, LINK, WINDOW, GROUP, PARTNER = "light", "link", "window", "group", "partner"
+
+
+def on_grid(minutes: np.ndarray | float) -> np.ndarray:
+    """Minutes rounded to the grid; infinities stay."""
+    return np.rint(np.asarray(minutes, dtype=float) / GRID_MIN) * GRID_MIN
+
+
+def windows_on_grid(windows: np.ndarray) -> np.ndarray:
+    """Windows (n, 2) rounded inward to the grid, so that nothing lies in one that did not before."""
+    return np.column_stack((
+        np.ceil(windows[:, 0] / GRID_MIN) * GRID_MIN,
+        np.floor(windows[:, 1] / GRID_MIN) * GRID_MIN,
+    ))
+
+
+@dataclass(frozen=True)
+class Release:
+    """``x_step >= at_min``; ``travel_min`` of it is travel (it scales with sampled travel)."""
+
+    step: int
+    at_min: float
+    travel_min: float = 0.0
+    kind: str = ORDER
+    name: str = "egress"
+    crew: str = ""
+
+
+@dataclass(frozen=True)
+class Bound:
+    """``x_after >= x_before + fixed + travel + [from_finish] d_before - [to_finish] d_after``."""
+
+    before: int
+    after: int
+    kind: str
+    name: str
+    fixed_min: float = 0.0
+    travel_min: float = 0.0
+    from_finish: bool = True
+    to_finish: bool = False
+    crew: str = ""
+
+    def weight_min(self, lengths: np.ndarray, travel_factor: np.ndarray | float = 1.0) -> np.ndarray:
+        """w for ``lengths`` (steps,) or (steps, samples): durations on the grid, in minutes."""
+        weight = on_grid(self.fixed_min + self.travel_min * travel_factor)
+        if self.from_finish:
+            weight = weight + lengths[self.before]
+        if self.to_finish:
+            weight = weight - lengths[self.after]
+        return weight
+
+
+@dataclass(frozen=True)
+class Demand:
+    """One set of windows that a step must fit in; ``label`` names them ("night", "link", a window's name).
+
+    ``whole`` are the windows as they are, ``windows`` what is left of them inside the guard.
+    """
+
+    kind: str
+    label: str
+    whole: np.ndarray
+    windows: np.ndarray
+
+    def name_at(self, minute: float) -> str:
+        """``kind:label-n`` of the n-th window, the one that holds ``minute`` (named periods have no n)."""
+        if self.kind == WINDOW:
+            return f"{self.kind}:{self.label}"
+        number = int(np.searchsorted(self.whole[:, 0], minute, side="right"))
+        return f"{self.kind}:{self.label}-{number}"
+
+
+@dataclass(frozen=True)
+class Group:
+    """Steps that share one and the same window of ``demand``."""
+
+    name: str
+    members: tuple[int, ...]
+    demand: Demand
+
+
+@dataclass(frozen=True)
+class Home:
+    """How the outing ends for one crew member: after ``last`` (-1: no step), travel to the airlock."""
+
+    crew: str
+    last: int
+    travel_min: float
+
+
+@dataclass(frozen=True)
+class Network:
+    """A timing problem. ``steps`` are ids, all other fields refer to them by position.
+
+    ``allowed`` holds for each step the windows (n, 2) that all its demands leave, or None.
+    """
+
+    steps: tuple[str, ...]
+    releases: tuple[Release, ...] = ()
+    bounds: tuple[Bound, ...] = ()
+    demands: tuple[tuple[Demand, ...], ...] = ()
+    allowed: tuple[np.ndarray | None, ...] = ()
+    groups: tuple[Group, ...] = ()
+    homes: tuple[Home, ...] = ()
+    ingress_min: float = 0.0
+    horizon_min: float = np.inf
+    group_windows: tuple[np.ndarray, ...] = field(default=())
+
+    def __post_init__(self) -> None:
+        count = len(self.steps)
+        if not self.demands:
+            object.__setattr__(self, "demands", ((),) * count)
+        if not self.allowed:
+            object.__setattr__(self, "allowed", (None,) * count)
+        if not self.group_windows:
+            object.__setattr__(self, "group_windows", tuple(g.demand.windows for g in self.groups))
+
+    @cached_property
+    def bounds_into(self) -> tuple[tuple[Bound, ...], ...]:
+        """The bounds on each step."""
+        into: list[list[Bound]] = [[] for _ in self.steps]
+        for bound in self.bounds:
+            into[bound.after].append(bound)
+        return tuple(tuple(bounds) for bounds in into)
+
+    @cached_property
+    def sweep_order(self) -> tuple[int, ...]:
+        """An order of the steps in which most bounds point forward (row order where they run in circles)."""
+        sorter: TopologicalSorter[int] = TopologicalSorter(dict.fromkeys(range(len(self.steps)), ()))
+        for bound in self.bounds:
+            if bound.kind != MAX_GAP:
+                sorter.add(bound.after, bound.before)
+        try:
+            return tuple(sorter.static_order())
+        except CycleError:
+            return tuple(range(len(self.steps)))
+
+    @cached_property
+    def has_returning_bounds(self) -> bool:
+        """Whether a bound points against the sweep order, so that one sweep is not enough."""
+        position = {step: place for place, step in enumerate(self.sweep_order)}
+        return any(position[bound.before] >= position[bound.after] for bound in self.bounds)
+
+
+def pinned(network: Network, starts: np.ndarray) -> Network:
+    """The same network with each lit step and group held to the window that it is in at ``starts`` (n,)."""
+    allowed = tuple(
+        None if windows is None else _window_at(windows, starts[step])
+        for step, windows in enumerate(network.allowed)
+    )
+    group_windows = tuple(
+        _window_at(windows, starts[list(group.members)].min())
+        for group, windows in zip(network.groups, network.group_windows, strict=True)
+    )
+    return replace(network, allowed=allowed, group_windows=group_windows)
+
+
+def _window_at(windows: np.ndarray, minute: float) -> np.ndarray:
+    return windows[(windows[:, 0] <= minute) & (minute <= windows[:, 1])][:1]
+
+
+def mirrored(network: Network, deadline_min: float) -> Network:
+    """The network run backwards from an outing end at ``deadline_min`` (infinite: no deadline).
+
+    With ``x' = D - (x + d)`` a bound ``x_j >= x_i + w + a d_i - b d_j`` becomes
+    ``x'_i >= x'_j + w + (1 - b) d_j - (1 - a) d_i``: the same form with the ends swapped. Its earliest
+    starts are the latest of this one (`planning_kit.plan.slack.latest_starts`). Releases are dropped: a latest start
+    before its release means that the deadline cannot be met.
+    """
+    origin = deadline_min if np.isfinite(deadline_min) else 0.0
+    ends = () if not np.isfinite(deadline_min) else tuple(
+        Release(home.last, home.travel_min + network.ingress_min, home.travel_min, crew=home.crew)
+        for home in network.homes if home.last >= 0
+    )
+    return Network(
+        steps=network.steps,
+        releases=ends,
+        bounds=tuple(
+            replace(bound, before=bound.after, after=bound.before,
+                    from_finish=not bound.to_finish, to_finish=not bound.from_finish)
+            for bound in network.bounds
+        ),
+        demands=network.demands,
+        allowed=tuple(None if w is None else _flipped(w, origin) for w in network.allowed),
+        groups=network.groups,
+        group_windows=tuple(_flipped(w, origin) for w in network.group_windows),
+    )
+
+
+def _flipped(windows: np.ndarray, origin: float) -> np.ndarray:
+    return (origin - windows)[::-1, ::-1]

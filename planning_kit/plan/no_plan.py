@@ -1,0 +1,148 @@
+"""Why there is no plan: circles among the rules and steps that fit in no window, told by name.
+
+`stop_if_circular` runs before the timing, `stop_if_unplaced` after it.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from graphlib import CycleError, TopologicalSorter
+
+import numpy as np
+
+from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.times import pet_label
+from planning_kit.plan.network import AFTER, MAX_GAP, MIN_GAP, ORDER, Bound, Demand, Network, on_grid
+
+_COLUMN = {ORDER: "crew", AFTER: "after", MIN_GAP: "min_gap", MAX_GAP: "max_gap"}
+_FIRST_ROW = 2
+
+
+def stop_if_circular(network: Network, durations: np.ndarray) -> None:
+    """Raise `ScenarioError` naming the steps when rules run in a circle that no times can satisfy."""
+    circle = _circle_of_order(network) or _rising_circle(network, durations)
+    if not circle:
+        return
+    faults = Faults()
+    names = " -> ".join([network.steps[bound.before] for bound in circle] + [network.steps[circle[0].before]])
+    for bound in circle:
+        faults.add("steps", bound.after + _FIRST_ROW, _COLUMN[bound.kind], network.steps[bound.after],
+                   f"{_told(network, bound)}; this closes a circle that no times can satisfy ({names}): "
+                   "change one rule or the order on it")
+    faults.stop_if_any()
+
+
+def stop_if_unplaced(network: Network, durations: np.ndarray, starts: np.ndarray) -> None:
+    """Raise `ScenarioError` naming the steps that find no window or no time below the horizon."""
+    lost = [step for step in range(len(network.steps)) if not np.isfinite(starts[step])]
+    if not lost:
+        return
+    faults = Faults()
+    causes = [step for step in lost if _is_first_cause(network, durations, starts, step)] or lost
+    for step in causes:
+        column, problem = _why_unplaced(network, durations, starts, step)
+        faults.add("steps", step + _FIRST_ROW, column, network.steps[step], problem)
+    faults.stop_if_any()
+
+
+def _circle_of_order(network: Network) -> list[Bound]:
+    """A circle of order, ``after`` and least gaps: nonsense even where its times would agree."""
+    links: dict[tuple[int, int], Bound] = {}
+    sorter: TopologicalSorter[int] = TopologicalSorter()
+    for bound in network.bounds:
+        ordering = bound.kind in (ORDER, AFTER) or (
+            bound.kind == MIN_GAP and bound.from_finish and not bound.to_finish and bound.fixed_min >= 0
+        )
+        if ordering:
+            sorter.add(bound.after, bound.before)
+            links.setdefault((bound.before, bound.after), bound)
+    try:
+        sorter.prepare()
+    except CycleError as error:
+        circle: Sequence[int] = error.args[1]
+        return [links[pair] for pair in itertools.pairwise(circle)]
+    return []
+
+
+def _rising_circle(network: Network, durations: np.ndarray) -> list[Bound]:
+    """A circle of bounds with a positive sum, by Bellman and Ford's method."""
+    lengths = on_grid(durations)
+    height = np.zeros(len(network.steps))
+    raised_by: dict[int, Bound] = {}
+    moved: int | None = None
+    for _ in range(len(network.steps) + 1):
+        moved = None
+        for bound in network.bounds:
+            reach = height[bound.before] + float(bound.weight_min(lengths))
+            if reach > height[bound.after]:
+                height[bound.after] = reach
+                raised_by[bound.after] = bound
+                moved = bound.after
+        if moved is None:
+            return []
+    step = moved if moved is not None else 0
+    for _ in network.steps:
+        step = raised_by[step].before
+    circle = [raised_by[step]]
+    while circle[-1].before != step:
+        circle.append(raised_by[circle[-1].before])
+    return circle[::-1]
+
+
+def _told(network: Network, bound: Bound) -> str:
+    before, after = network.steps[bound.before], network.steps[bound.after]
+    if bound.kind == ORDER:
+        return f"{after} follows {before} in the order of work of {bound.crew}"
+    if bound.kind == AFTER:
+        return f"{after} must wait until {before} is finished"
+    if bound.kind == MIN_GAP:
+        return f"{after} must come at least {bound.fixed_min:g} min after {before}"
+    return f"{before} must come within {-bound.fixed_min:g} min of {after}"
+
+
+def _is_first_cause(network: Network, durations: np.ndarray, starts: np.ndarray, step: int) -> bool:
+    waits = any(not np.isfinite(starts[bound.before]) for bound in network.bounds_into[step])
+    return not waits or any(durations[step] > _longest_min(d) for d in network.demands[step])
+
+
+def _longest_min(demand: Demand) -> float:
+    return float((demand.windows[:, 1] - demand.windows[:, 0]).max(initial=-np.inf))
+
+
+def _why_unplaced(network: Network, durations: np.ndarray, starts: np.ndarray,
+                  step: int) -> tuple[str, str]:
+    before = f"before the horizon ({pet_label(network.horizon_min)})"
+    for demand in network.demands[step]:
+        if not len(demand.windows):
+            return _column(demand), f"needs a {demand.label} window, but there is none {before}"
+        if durations[step] > _longest_min(demand):
+            return _column(demand), (
+                f"takes {durations[step]:g} min, but the longest {demand.label} window {before} leaves "
+                f"{_longest_min(demand):.1f} min inside its guards: shorten or split the step"
+            )
+    group = next((g.name for g in network.groups if step in g.members), None)
+    if group is not None:
+        return "same_window", f"the steps of {group!r} do not fit in one window together {before}"
+    ready = _ready_min(network, starts, step, durations)
+    if not np.isfinite(ready):
+        return "after", f"waits for steps that cannot be placed {before}"
+    if network.demands[step]:
+        wanted = " and ".join(demand.label for demand in network.demands[step])
+        return _column(network.demands[step][0]), (
+            f"is ready at {pet_label(ready)}, but no {wanted} window of {durations[step]:g} min is left "
+            f"{before}"
+        )
+    return "after", f"would start at {pet_label(ready)}, not {before}"
+
+
+def _ready_min(network: Network, starts: np.ndarray, step: int, durations: np.ndarray) -> float:
+    lengths = on_grid(durations)
+    asked = [starts[bound.before] + float(bound.weight_min(lengths)) for bound in network.bounds_into[step]]
+    asked += [release.at_min for release in network.releases if release.step == step]
+    return max(asked, default=0.0)
+
+
+def _column(demand: Demand) -> str:
+    return {"light": "light", "link": "link"}.get(demand.kind, "windows")
+

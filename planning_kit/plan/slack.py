@@ -1,0 +1,71 @@
+"""Slack: how far a start can slip. Three numbers from one backward pass, and the curve behind them.
+
+The backward pass is the forward pass over the mirrored network (`planning_kit.plan.network.mirrored`): its
+fixed point is the greatest set of starts that keeps every rule and the deadline. A start at its latest is
+feasible together with the latest starts of the others; with greatest gaps not every start between earliest
+and latest is attainable. Slacks are delays of a start: an overrun is judged by timing the plan anew.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from planning_kit.plan.network import Network, mirrored, on_grid, pinned
+from planning_kit.plan.timing import earliest_starts, outing_end
+
+
+@dataclass(frozen=True)
+class Slack:
+    """Slack of every step in minutes, arrays (steps,).
+
+    ``to_plan``: before ingress slips. ``to_limit``: before the hard limit is missed (negative: it already
+    is; -inf: no start meets it). ``to_window``: before this step or one that waits for it jumps to a later
+    window (inf: no window depends on it).
+    """
+
+    to_plan: np.ndarray
+    to_limit: np.ndarray
+    to_window: np.ndarray
+
+
+def latest_starts(network: Network, durations: np.ndarray, deadline_min: float) -> np.ndarray:
+    """Latest start of every step (steps,) with both crew inside by ``deadline_min`` PET.
+
+    inf where nothing bounds a step from above, -inf where no start meets the deadline.
+    """
+    backward = earliest_starts(mirrored(network, deadline_min), durations)
+    origin = deadline_min if np.isfinite(deadline_min) else 0.0
+    return np.where(np.isfinite(backward), origin - backward - on_grid(durations), -backward)
+
+
+def slacks(network: Network, durations: np.ndarray, starts: np.ndarray, hard_min: float) -> Slack:
+    """All three slacks of a plan whose starts (steps,) are finite."""
+    end = float(outing_end(network, starts, durations))
+    return Slack(
+        to_plan=latest_starts(network, durations, end) - starts,
+        to_limit=latest_starts(network, durations, hard_min) - starts,
+        to_window=latest_starts(pinned(network, starts), durations, np.inf) - starts,
+    )
+
+
+def delay_curve(network: Network, durations: np.ndarray, starts: np.ndarray, step: int,
+                delays_min: np.ndarray) -> pd.DataFrame:
+    """Outing end against a delay of one step: ``delay_min``, ``start_min``, ``end_min``, ``end_slip_min``.
+
+    ``start_min`` may be later than start + delay, where the delay makes the step miss a window. Rows that
+    cannot be timed inside the horizon have NaN ends.
+    """
+    floor = np.full((len(network.steps), len(delays_min)), -np.inf)
+    floor[step] = starts[step] + delays_min
+    delayed = earliest_starts(network, durations, not_before=floor)
+    end = outing_end(network, delayed, durations[:, None])
+    end = np.where(np.isfinite(delayed).all(axis=0), end, np.nan)
+    return pd.DataFrame({
+        "delay_min": delays_min,
+        "start_min": np.where(np.isnan(end), np.nan, delayed[step]),
+        "end_min": end,
+        "end_slip_min": end - float(outing_end(network, starts, durations)),
+    })

@@ -1,0 +1,159 @@
+"""A scenario with times: the plan that everything to the right reads."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from difflib import get_close_matches
+from functools import cached_property
+from typing import Self
+
+import numpy as np
+import pandas as pd
+from planning_kit.inputs.scenario import Scenario
+
+from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.records import Step
+from planning_kit.inputs.times import as_utc
+from planning_kit.plan.almanac import Almanac, almanac_for
+from planning_kit.plan.build import build_network, crew_travel
+from planning_kit.plan.explain import explain_step
+from planning_kit.plan.handovers import find_handovers
+from planning_kit.plan.holders import Holders, find_holders
+from planning_kit.plan.network import Network
+from planning_kit.plan.no_plan import stop_if_circular, stop_if_unplaced
+from planning_kit.plan.routes import Travel
+from planning_kit.plan.slack import Slack, delay_curve, slacks
+from planning_kit.plan.summary import summarise
+from planning_kit.plan.timeline import build_timeline
+from planning_kit.plan.timing import earliest_starts, outing_end
+from planning_kit.sky.light import Light
+
+
+@dataclass(frozen=True, eq=False)
+class TimedPlan:
+    """The earliest plan of a scenario that leaves at ``egress`` (UTC).
+
+    ``starts`` and ``durations`` are float arrays (steps,) in minutes of PET, in the row order of
+    ``scenario.steps``; everything else is derived from them when first asked for.
+    """
+
+    scenario: Scenario
+    egress: datetime
+    almanac: Almanac
+    travels: Mapping[str, Travel]
+    network: Network
+    durations: np.ndarray
+    starts: np.ndarray
+
+    @classmethod
+    def of(cls, scenario: Scenario, egress: str | date | datetime | None = None) -> Self:
+        """Time a scenario. ``egress`` (UTC) replaces the scenario's own.
+
+        Raises `ScenarioError` that names the steps when rules run in a circle, a step is longer than any
+        window it needs, or a step is pushed past the horizon.
+        """
+        moment = scenario.settings.egress if egress is None else as_utc(egress, "egress")
+        records = scenario.records
+        almanac = almanac_for(records, scenario.elements, moment)
+        travels = crew_travel(records)
+        network = build_network(records, almanac, travels)
+        durations = np.array([step.minutes_likely for step in records.steps], dtype=float)
+        stop_if_circular(network, durations)
+        starts = earliest_starts(network, durations)
+        stop_if_unplaced(network, durations, starts)
+        return cls(scenario, moment, almanac, travels, network, durations, starts)
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """The steps, in row order."""
+        return self.scenario.records.steps
+
+    @property
+    def light(self) -> Light:
+        """Night, penumbra and day in PET minutes, clipped to the horizon."""
+        return self.almanac.light
+
+    @property
+    def links(self) -> Mapping[str, np.ndarray]:
+        """When each relay is in view, PET minutes (n, 2)."""
+        return self.almanac.links
+
+    @property
+    def named_windows(self) -> Mapping[str, np.ndarray]:
+        """Periods from others by name, PET minutes (n, 2)."""
+        return self.almanac.named
+
+    @property
+    def horizon_min(self) -> float:
+        """How far windows are known, PET minutes."""
+        return self.almanac.horizon_min
+
+    @property
+    def finishes(self) -> np.ndarray:
+        """Finish of every step, PET minutes (steps,)."""
+        return self.starts + self.durations
+
+    @cached_property
+    def end_min(self) -> float:
+        """End of the outing: both inside, PET minutes."""
+        return float(outing_end(self.network, self.starts, self.durations))
+
+    @cached_property
+    def slack(self) -> Slack:
+        """The three slacks of every step."""
+        return slacks(self.network, self.durations, self.starts, self.scenario.settings.limits.hard_min)
+
+    @cached_property
+    def holders(self) -> Holders:
+        """What holds every step where it is."""
+        return find_holders(self.network, self.durations, self.starts)
+
+    @cached_property
+    def _timeline(self) -> pd.DataFrame:
+        return build_timeline(self)
+
+    @property
+    def timeline(self) -> pd.DataFrame:
+        """One row an activity (work, travel, wait) of each crew member and actor, by start.
+
+        Columns as in the contract: times in PET minutes and UTC, slacks in minutes (empty for travel and
+        wait), ``held_by`` as ``kind:id``. The way home and ingress have an empty ``step``.
+        """
+        return self._timeline.copy()
+
+    @property
+    def summary(self) -> pd.DataFrame:
+        """The plan in a dozen lines: ``item`` and ``value``."""
+        return summarise(self)
+
+    @cached_property
+    def handovers(self) -> pd.DataFrame:
+        """Where one lane waits for another or passes an item on (see `find_handovers`)."""
+        return find_handovers(self)
+
+    def position(self, step: str) -> int:
+        """The row position of a step. Raises `ScenarioError` when there is no such step."""
+        if step not in self.network.steps:
+            close = get_close_matches(step, self.network.steps, n=3)
+            hint = f"; did you mean {', '.join(close)}?" if close else ""
+            raise ScenarioError.single(f"there is no such step in this plan{hint}", table="steps",
+                                       column="step", value=step)
+        return self.network.steps.index(step)
+
+    def place_title(self, place: str) -> str:
+        """The title of a place, or its id where it has none."""
+        return next((p.title for p in self.scenario.records.places if p.place == place), "") or place
+
+    def explain(self, step: str) -> str:
+        """Why a step starts when it does, back to egress, in words, a line a link of the chain."""
+        return explain_step(self, self.position(step))
+
+    def delay_curve(self, step: str, up_to_min: float = 120.0, every_min: float = 1.0) -> pd.DataFrame:
+        """Outing end against a delay of ``step``: the cliffs where it misses a window.
+
+        Columns ``delay_min``, ``start_min``, ``end_min``, ``end_slip_min``; NaN where no plan is left.
+        """
+        delays = np.arange(0.0, up_to_min + every_min / 2, every_min)
+        return delay_curve(self.network, self.durations, self.starts, self.position(step), delays)
