@@ -24,7 +24,8 @@ def explain_step(plan: TimedPlan, position: int) -> str:
         if holder.kind in (LIGHT, LINK, WINDOW, GROUP):
             holder = ready_holder(plan.network, plan.durations, plan.starts, position)
             if holder is not None:
-                lines.append(f"  It was ready at {pet_label(_ready_min(plan, position))} "
+                who = _who(plan.steps[position].crew)
+                lines.append(f"  {who[0].upper()}{who[1:]} ready at {pet_label(_ready_min(plan, position))} "
                              f"{_because(plan, position, holder)}.")
         if holder is None or holder.source < 0:
             break
@@ -36,7 +37,8 @@ def explain_step(plan: TimedPlan, position: int) -> str:
 def _because(plan: TimedPlan, position: int, holder: Holder) -> str:
     step = plan.steps[position]
     if holder.kind in (LIGHT, LINK, WINDOW):
-        return f"because {_window_words(plan, holder)}; {_who(step.crew)} ready at {pet_label(holder.ready_min)}"
+        ready = pet_label(holder.ready_min)
+        return f"because {_window_words(plan, holder)}; {_who(step.crew)} ready at {ready}"
     if holder.kind == GROUP:
         name = step.same_window
         return (f"because the steps of {name!r} share one window and do not all fit in an earlier one; "
@@ -59,7 +61,8 @@ def _window_words(plan: TimedPlan, holder: Holder) -> str:
 def _from_egress(plan: TimedPlan, position: int, holder: Holder) -> str:
     step, airlock = plan.steps[position], plan.scenario.settings.airlock
     if holder.crew not in plan.travels or plan.starts[position] == 0:
-        return "at egress, as the first step of " + holder.crew
+        whose = "both crew members" if step.crew == BOTH else holder.crew
+        return f"with egress: it is the first work of {whose}"
     minutes = next(r.at_min for r in plan.network.releases if r.step == position and r.crew == holder.crew)
     return (f"because {holder.crew} leaves {plan.place_title(airlock)} at egress and the way to "
             f"{plan.place_title(step.place)} takes {minutes:.1f} min")
@@ -71,10 +74,10 @@ def _after_another(plan: TimedPlan, position: int, holder: Holder) -> str:
     if bound is None or holder.kind == AFTER:
         return f"because it waits for {name} ({plan.steps[other].crew}), which finishes at {finish}"
     if holder.kind == MIN_GAP:
-        return f"because it must come at least {bound.fixed_min:g} min after {name}, which finishes at {finish}"
+        return f"because it must come at least {bound.fixed_min:g} min after {name}, which ends at {finish}"
     if holder.kind == MAX_GAP:
-        return (f"and no earlier, because {name} must follow within {-bound.fixed_min:g} min and cannot start "
-                f"before {pet_label(plan.starts[other])}")
+        return (f"and no earlier, because {name} must follow within {-bound.fixed_min:g} min and cannot "
+                f"start before {pet_label(plan.starts[other])}")
     way = bound.fixed_min + bound.travel_min
     travel = "" if way <= 0 else (
         f", and the way from {plan.place_title(plan.steps[other].place)} to "

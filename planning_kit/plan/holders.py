@@ -21,6 +21,7 @@ from planning_kit.plan.network import (
     ORDER,
     PARTNER,
     WINDOW,
+    Bound,
     Demand,
     Network,
     on_grid,
@@ -65,7 +66,7 @@ class Holders:
 
 
 def _seen_by(holder: Holder, crew: str) -> Holder:
-    if holder.kind == ORDER and holder.crew and holder.crew != crew:
+    if holder.kind == ORDER and holder.source >= 0 and holder.crew != crew:
         return replace(holder, kind=PARTNER, text=f"{PARTNER}:{holder.crew}")
     return holder
 

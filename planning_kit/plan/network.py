@@ -192,8 +192,8 @@ def mirrored(network: Network, deadline_min: float) -> Network:
 
     With ``x' = D - (x + d)`` a bound ``x_j >= x_i + w + a d_i - b d_j`` becomes
     ``x'_i >= x'_j + w + (1 - b) d_j - (1 - a) d_i``: the same form with the ends swapped. Its earliest
-    starts are the latest of this one (`planning_kit.plan.slack.latest_starts`). Releases are dropped: a latest start
-    before its release means that the deadline cannot be met.
+    starts are the latest of this one (`planning_kit.plan.slack.latest_starts`). Releases are dropped: a
+    latest start before its release means that the deadline cannot be met.
     """
     origin = deadline_min if np.isfinite(deadline_min) else 0.0
     ends = () if not np.isfinite(deadline_min) else tuple(

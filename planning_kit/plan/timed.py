@@ -11,10 +11,10 @@ from typing import Self
 
 import numpy as np
 import pandas as pd
-from planning_kit.inputs.scenario import Scenario
 
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import Step
+from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import as_utc
 from planning_kit.plan.almanac import Almanac, almanac_for
 from planning_kit.plan.build import build_network, crew_travel

@@ -11,7 +11,8 @@ import pandas as pd
 
 from planning_kit.inputs.records import BOTH, Step
 from planning_kit.inputs.times import moment_at
-from planning_kit.plan.build import work_order
+from planning_kit.plan.build import travel_into, work_order
+from planning_kit.plan.network import on_grid
 
 if TYPE_CHECKING:
     from planning_kit.plan.timed import TimedPlan
@@ -72,18 +73,15 @@ def _crew_rows(plan: TimedPlan, crew: str) -> list[dict[str, Any]]:
     for position in work_order(plan.steps, crew):
         step, start = plan.steps[position], float(plan.starts[position])
         held_by = _held_by(plan, position, crew)
-        wait = {"title": f"Wait for {_waited_for(held_by)}", "step": step, "held_by": held_by}
-        if step.wait_at:
-            last_leg = travel.time_min(step.wait_at, step.place) + step.travel_extra_min
-            lane.go(step.wait_at, travel.time_min(lane.here, step.wait_at), step)
-            lane.add(WAIT, start - last_leg, **wait)
-            lane.go(step.place, last_leg, step)
-        else:
-            lane.go(step.place, travel.time_min(lane.here, step.place) + step.travel_extra_min, step)
-            lane.add(WAIT, start, **wait)
+        # The network rounds the whole way to the grid at once: the legs must add up to just that.
+        whole_way = float(on_grid(travel_into(step, travel, lane.here) + step.travel_extra_min))
+        to_wait = float(on_grid(travel.time_min(lane.here, step.wait_at))) if step.wait_at else whole_way
+        lane.go(step.wait_at or step.place, to_wait, step)
+        waited_for = f"Wait for {_waited_for(held_by)}"
+        lane.add(WAIT, start - (whole_way - to_wait), waited_for, step, held_by=held_by)
+        lane.go(step.place, whole_way - to_wait, step)
         _add_work(plan, lane, position, held_by)
-    home_min = travel.time_min(lane.here, airlock)
-    lane.go(airlock, home_min)
+    lane.go(airlock, float(on_grid(travel.time_min(lane.here, airlock))))
     ingress_start = plan.end_min - plan.network.ingress_min
     lane.add(WAIT, ingress_start, "Wait for the partner to ingress")
     lane.add(WORK, plan.end_min, INGRESS_TITLE)

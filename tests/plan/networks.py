@@ -2,11 +2,23 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from hypothesis import strategies as st
 
 from planning_kit.plan.network import (
-    AFTER, LIGHT, MAX_GAP, MIN_GAP, ORDER, Bound, Demand, Group, Home, Network, Release,
+    AFTER,
+    LIGHT,
+    MAX_GAP,
+    MIN_GAP,
+    ORDER,
+    Bound,
+    Demand,
+    Group,
+    Home,
+    Network,
+    Release,
 )
 
 HORIZON_MIN = 800.0
@@ -52,7 +64,7 @@ def timing_problems(draw: st.DrawFn, with_max_gaps: bool = True) -> tuple[Networ
         releases += [Release(i, float(draw(st.integers(0, 15))), crew=crew) for i in order[:1]]
         bounds += [
             Bound(a, b, ORDER, f"s{a}", travel_min=float(draw(st.integers(0, 8))), crew=crew)
-            for a, b in zip(order, order[1:], strict=False)
+            for a, b in pairwise(order)
         ]
         homes.append(Home(crew, order[-1] if order else -1, float(draw(st.integers(0, 8)))))
     pair = st.tuples(st.integers(0, count - 1), st.integers(0, count - 1)).filter(lambda p: p[0] < p[1])

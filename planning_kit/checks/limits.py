@@ -1,0 +1,41 @@
+"""Check: the outing against its planned and hard limits, and limits that say no source."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import fields
+
+from planning_kit.checks.findings import CAUTION, NOTE, STOP, Finding
+from planning_kit.inputs.records import Limits
+from planning_kit.inputs.times import pet_label
+from planning_kit.plan.timed import TimedPlan
+
+CHECK = "limits"
+
+
+def check_limits(plan: TimedPlan) -> Iterator[Finding]:
+    """Outing end past the hard limit (stop) or the planned limit (caution)."""
+    limits = plan.scenario.settings.limits
+    for severity, key, limit in (
+        (STOP, "hard_min", limits.hard_min), (CAUTION, "planned_min", limits.planned_min),
+    ):
+        if plan.end_min > limit:
+            over = plan.end_min - limit
+            yield Finding(
+                severity, CHECK, "", "", plan.end_min,
+                f"both are inside at {pet_label(plan.end_min)}, {over:.1f} min past the {key[:-4]} limit of "
+                f"{pet_label(limit)}: drop or shorten work, or cut waits (see slack to limit)",
+                limits.sources.get(key, ""), plan.end_min, limit, -over,
+            )
+            return
+
+
+def check_limit_sources(plan: TimedPlan) -> Iterator[Finding]:
+    """A note for every limit that is given without a source."""
+    limits = plan.scenario.settings.limits
+    for key in (field.name for field in fields(Limits) if field.name != "sources"):
+        if getattr(limits, key) is not None and not limits.sources.get(key):
+            yield Finding(
+                NOTE, CHECK, "", "", float("nan"),
+                f"the limit {key} = {getattr(limits, key):g} gives no source: add {key}_source to [limits]",
+            )
