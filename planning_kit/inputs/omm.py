@@ -1,9 +1,44 @@
-"""Orbit messages: a tolerant reader for CCSDS OMM 502.0-B in JSON, XML, KVN and CSV."""
+"""Orbit messages: a tolerant reader for CCSDS OMM 502.0-B in JSON, XML, KVN and CSV.
+
+Only messages whose elements belong to SGP4 are read: other theories have elements of the same names that mean
+something else. What the standard lets a message leave out may be left out.
+"""
 
 from __future__ import annotations
 
+import math
+import re
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from planning_kit.inputs import format as fmt
+from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.omm_forms import Entry, MessageFault, entries_of
+from planning_kit.inputs.raw import decode, read_one
+
+# WGS 72, the constants of SGP4 (Hoots and Roehrich, Spacetrack Report No. 3, 1980; values from memory).
+EARTH_RADIUS_KM = 6378.135
+EARTH_GM_KM3_S2 = 398600.8
+DAY_S = 86400.0
+
+_NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?")
+_EPOCH = re.compile(
+    r"(?P<year>\d{4})-(?:(?P<month>\d{2})-(?P<day>\d{2})|(?P<day_of_year>\d{3}))[T ]"
+    r"(?P<hour>\d{2}):(?P<minute>\d{2})(?::(?P<second>\d{2}(?:\.\d*)?))?(?:Z|[+-]00:00)?", re.ASCII)
+_ANGLE_UNITS = ("deg", "degree", "degrees")
+_UNITS = {
+    "MEAN_MOTION": ("rev/day", "rev/d"), "SEMI_MAJOR_AXIS": ("km",), "INCLINATION": _ANGLE_UNITS,
+    "RA_OF_ASC_NODE": _ANGLE_UNITS, "ARG_OF_PERICENTER": _ANGLE_UNITS, "MEAN_ANOMALY": _ANGLE_UNITS,
+}
+_MUST_BE = {
+    "MEAN_ELEMENT_THEORY": (("SGP4", "SGP/SGP4"), "only SGP4 mean elements are read"),
+    "EPHEMERIS_TYPE": (("0", "2"),
+                       "only SGP4 elements (type 0 or 2) are read; type 4, SGP4-XP, is another theory"),
+    "REF_FRAME": (("TEME", "TEMEOFDATE"), "SGP4 elements are in TEME"),
+    "TIME_SYSTEM": (("UTC",), "SGP4 elements are given in UTC"),
+    "CENTER_NAME": (("EARTH",), "SGP4 is for orbits of the Earth"),
+}
 
 
 @dataclass(frozen=True)
@@ -28,3 +63,186 @@ class Elements:
     mean_motion_dot: float
     mean_motion_ddot: float
     norad_cat_id: int
+
+
+def read_omm(path: str | Path) -> Elements:
+    """Read the one object of an orbit message; its form is told from its content, not from the file's name.
+
+    Raises `ScenarioError` with every fault: not a message, more than one object, elements of another theory,
+    missing or impossible values, not a bound orbit, perigee under the ground.
+    """
+    path = Path(path)
+    faults = Faults()
+    data = read_one(path.parent, path.name, faults)
+    elements = None if data is None else elements_from(data, path.name, faults)
+    faults.stop_if_any()
+    assert elements is not None
+    return elements
+
+
+def elements_from(data: bytes, where: str, faults: Faults) -> Elements | None:
+    """The elements in a message's bytes, or None with faults noted under the table ``where``."""
+    text = decode(data, where, faults)
+    if text is None:
+        return None
+    try:
+        entries = entries_of(text)
+    except MessageFault as fault:
+        faults.add(where, None, "", "", str(fault))
+        return None
+    return _Message(entries, where, faults).elements()
+
+
+class _Message:
+    """Takes the entries of one message apart and notes what is wrong with each."""
+
+    def __init__(self, entries: list[Entry], where: str, faults: Faults) -> None:
+        self.where, self.faults = where, faults
+        self.entries: dict[str, Entry] = {}
+        for entry in entries:
+            if self.entries.setdefault(entry.key, entry) != entry:
+                self.fault(entry.key, entry.text, "stands twice with different values; keep one")
+
+    def fault(self, key: str, value: object, problem: str) -> None:
+        self.faults.add(self.where, None, key, value, problem)
+
+    def text(self, key: str) -> str:
+        return self.entries[key].text if key in self.entries else ""
+
+    def number(self, key: str, low: float, high: float, default: float | None = None) -> float:
+        """A finite number in [low, high]; NaN, with a fault noted, when it is not."""
+        text = self.text(key)
+        if text == "" and default is not None:
+            return default
+        value = float(text) if _NUMBER.fullmatch(text) else math.nan
+        if text == "":
+            self.fault(key, "", "is missing; the orbit needs it")
+        elif not math.isfinite(value):
+            self.fault(key, text, "must be a finite number")
+        elif not low <= value <= high:
+            self.fault(key, text, f"must lie between {low:g} and {high:g}")
+        elif (unit := self.entries[key].unit.lower()) and unit not in _UNITS.get(key, (unit,)):
+            self.fault(key, text, f"is given in {unit}; it must be in {_UNITS[key][0]}")
+        else:
+            return value
+        return math.nan
+
+    def elements(self) -> Elements | None:
+        before = len(self.faults.rows)
+        self.check_theory()
+        epoch = self.epoch()
+        values = Elements(
+            object_name=self.name("OBJECT_NAME"), object_id=self.name("OBJECT_ID"), epoch=epoch,
+            mean_motion_rev_per_day=self.mean_motion(),
+            eccentricity=self.eccentricity(),
+            inclination_deg=self.number("INCLINATION", 0, 180),
+            raan_deg=self.number("RA_OF_ASC_NODE", -360, 360),
+            arg_perigee_deg=self.number("ARG_OF_PERICENTER", -360, 360),
+            mean_anomaly_deg=self.number("MEAN_ANOMALY", -360, 360),
+            bstar=self.number("BSTAR", -1, 1, default=0.0),
+            mean_motion_dot=self.number("MEAN_MOTION_DOT", -10, 10, default=0.0),
+            mean_motion_ddot=self.number("MEAN_MOTION_DDOT", -10, 10, default=0.0),
+            norad_cat_id=self.catalogue_number(),
+        )
+        self.check_perigee(values)
+        return values if len(self.faults.rows) == before else None
+
+    def check_theory(self) -> None:
+        for key, (allowed, why) in _MUST_BE.items():
+            text = self.text(key).upper()
+            if text and text not in allowed:
+                self.fault(key, self.text(key), f"must be {' or '.join(allowed)}: {why}")
+
+    def name(self, key: str) -> str:
+        text = self.text(key)
+        if len(text) > 200 or not text.isprintable():
+            self.fault(key, text, "must be printable and at most 200 characters long")
+        return text
+
+    def epoch(self) -> datetime:
+        text = self.text("EPOCH")
+        try:
+            epoch = parse_epoch(text)
+        except ValueError:
+            self.fault("EPOCH", text,
+                       "must be a UTC time such as 2031-05-14T03:12:45.5 or 2031-134T03:12:45.5")
+            return datetime(2000, 1, 1, tzinfo=UTC)
+        if not fmt.EARLIEST_YEAR <= epoch.year <= fmt.LATEST_YEAR:
+            self.fault("EPOCH", text, f"lies outside the years {fmt.EARLIEST_YEAR} to {fmt.LATEST_YEAR}")
+        return epoch
+
+    def eccentricity(self) -> float:
+        value = self.number("ECCENTRICITY", 0, math.inf)
+        if value >= 1:
+            self.fault("ECCENTRICITY", self.text("ECCENTRICITY"),
+                       "is not that of a bound orbit; it must be below 1")
+        return value
+
+    def mean_motion(self) -> float:
+        """Mean motion in rev/day, by Kepler's third law where the message gives the semi-major axis instead.
+
+        n = sqrt(GM/a³). Neglected: SGP4's mean motion is Kozai's, which differs from this by the order of J2.
+        """
+        axis_only = self.text("SEMI_MAJOR_AXIS") and not self.text("MEAN_MOTION")
+        key = "SEMI_MAJOR_AXIS" if axis_only else "MEAN_MOTION"
+        value = self.number(key, -math.inf, math.inf)
+        if value <= 0:
+            self.fault(key, self.text(key), "is not that of a bound orbit; it must be more than 0")
+            return math.nan
+        low, high = (1e-3, 1e3) if key == "MEAN_MOTION" else (1.0, 1e7)
+        if not low <= value <= high and not math.isnan(value):
+            self.fault(key, self.text(key), f"must lie between {low:g} and {high:g}")
+            return math.nan
+        if key == "MEAN_MOTION" or math.isnan(value):
+            return value
+        gm = self.number("GM", 398_000, 399_000, default=EARTH_GM_KM3_S2)
+        return math.sqrt(gm / value) / value * DAY_S / math.tau
+
+    def catalogue_number(self) -> int:
+        value = self.number("NORAD_CAT_ID", 0, 999_999_999, default=0)
+        if math.isnan(value) or value != int(value):
+            if not math.isnan(value):
+                self.fault("NORAD_CAT_ID", self.text("NORAD_CAT_ID"), "must be a whole number")
+            return 0
+        return int(value)
+
+    def check_perigee(self, values: Elements) -> None:
+        """Perigee radius a(1 − e), a by Kepler's third law (two-body), against the equatorial radius."""
+        rate = values.mean_motion_rev_per_day * math.tau / DAY_S
+        if not 0 < rate < math.inf or not 0 <= values.eccentricity < 1:
+            return
+        axis_km = (EARTH_GM_KM3_S2 ** 0.5 / rate) ** (2 / 3)
+        perigee_km = axis_km * (1 - values.eccentricity) - EARTH_RADIUS_KM
+        if not math.isfinite(axis_km) or axis_km > 1e6:
+            self.fault("MEAN_MOTION", f"{values.mean_motion_rev_per_day:g}",
+                       "puts the orbit beyond the Moon's")
+        elif perigee_km <= 0:
+            self.fault("MEAN_MOTION", f"{values.mean_motion_rev_per_day:g}",
+                       f"puts the perigee {-perigee_km:.0f} km under the ground (with this eccentricity)")
+
+
+def parse_epoch(text: str) -> datetime:
+    """A UTC time in calendar or day-of-year form (CCSDS 301.0-B, ASCII codes A and B), to the microsecond.
+
+    A leap second is read as the first second of the next minute. Raises `ValueError`.
+    """
+    match = _EPOCH.fullmatch(text)
+    if match is None:
+        raise ValueError(text)
+    second = float(match["second"] or 0)
+    if second >= 61:
+        raise ValueError(text)
+    year, day_of_year = int(match["year"]), match["day_of_year"]
+    if day_of_year:
+        moment = datetime(year, 1, 1, tzinfo=UTC) + timedelta(days=int(day_of_year) - 1)
+        if moment.year != year:
+            raise ValueError(text)
+    else:
+        moment = datetime(year, int(match["month"]), int(match["day"]), tzinfo=UTC)
+    try:
+        return moment.replace(hour=int(match["hour"]),
+                              minute=int(match["minute"])) + timedelta(seconds=second)
+    except OverflowError:
+        raise ValueError(text) from None
+
+

@@ -1,0 +1,103 @@
+"""The words in which format 1 is defined: a field (a column or a key) and a table of fields."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Kind = Literal[
+    "id", "name", "text", "number", "count", "yes_no", "choice", "reference", "references", "moves",
+    "datetime", "numbers", "file",
+]
+
+NUMERIC_KINDS = ("number", "count")
+LIST_KINDS = ("references", "moves", "numbers")
+
+KIND_WORDS: dict[str, str] = {
+    "id": "an id: letters, digits, '.', '_' and '-'",
+    "name": "a name that several rows may share: letters, digits, '.', '_' and '-'",
+    "text": "free text",
+    "number": "a number with a decimal point",
+    "count": "a whole number",
+    "yes_no": "yes or no; empty is no",
+    "choice": "one of a few words",
+    "reference": "the id of a row of another table",
+    "references": "ids separated by spaces",
+    "moves": "entries item, EV1:item, item<BAG (out of a bag), item>BAG or item>EV2, separated by spaces",
+    "datetime": "an ISO 8601 UTC time such as 2031-05-14T11:20:00Z",
+    "numbers": "a list of numbers",
+    "file": "the name of a file in the scenario's folder",
+}
+
+
+@dataclass(frozen=True)
+class Field:
+    """One column of a table, or one key of ``scenario.toml``.
+
+    ``needed``: the cell may not be empty (or the key absent). ``may_be_absent``: the column need not stand in
+    the header; it then counts as empty. ``least`` and ``most`` are inclusive unless ``above_least``.
+    ``refers_to`` names the tables whose ids are allowed, ``words`` the reserved words allowed beside them.
+    ``default`` is what the record holds for an empty cell where the kind has no empty value of its own.
+    """
+
+    name: str
+    kind: Kind
+    about: str
+    unit: str = ""
+    needed: bool = False
+    may_be_absent: bool = False
+    least: float | None = None
+    most: float | None = None
+    above_least: bool = False
+    choices: tuple[str, ...] = ()
+    refers_to: tuple[str, ...] = ()
+    words: tuple[str, ...] = ()
+    default: float | str | None = None
+
+    @property
+    def is_list(self) -> bool:
+        """Whether a cell holds several entries."""
+        return self.kind in LIST_KINDS
+
+    @property
+    def is_number(self) -> bool:
+        """Whether a cell holds one number."""
+        return self.kind in NUMERIC_KINDS
+
+
+@dataclass(frozen=True)
+class Table:
+    """One CSV file of a scenario. ``key`` tells its rows apart; ``is_unique``: no two rows may share it."""
+
+    name: str
+    about: str
+    key: tuple[str, ...]
+    fields: tuple[Field, ...]
+    may_be_absent: bool = False
+    is_unique: bool = True
+
+    @property
+    def file(self) -> str:
+        """The file's name in the scenario folder."""
+        return f"{self.name}.csv"
+
+    @property
+    def by_name(self) -> dict[str, Field]:
+        """The fields by column name."""
+        return {field.name: field for field in self.fields}
+
+
+@dataclass(frozen=True)
+class Section:
+    """A table of ``scenario.toml``; ``name`` is empty for the keys at the top."""
+
+    name: str
+    about: str
+    fields: tuple[Field, ...]
+    has_sources: bool = False
+    sub_sections: tuple[str, ...] = ()
+
+    @property
+    def by_name(self) -> dict[str, Field]:
+        """The fields by key."""
+        return {field.name: field for field in self.fields}

@@ -1,0 +1,192 @@
+"""A scenario folder as bytes and text tables, before any meaning is read into the cells.
+
+Rows are numbered as records of the file: the header is row 1, and a record whose quoted cell runs over
+several lines counts once, as a spreadsheet shows it. Blank lines and rows whose cells are all empty keep
+their number and are passed over.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from planning_kit.inputs import format as fmt
+from planning_kit.inputs.faults import Faults, ScenarioError
+from planning_kit.inputs.fields import Table
+
+BOM = b"\xef\xbb\xbf"
+
+
+@dataclass(frozen=True)
+class RawTable:
+    """One table as text. ``data`` are the file's bytes while rows and header are exactly that file's.
+
+    ``ragged``: row numbers whose count of cells differs from the header's (already a fault). ``newline`` and
+    ``has_bom`` say how the file was written, so that a save keeps to it.
+    """
+
+    name: str
+    header: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    row_numbers: tuple[int, ...]
+    data: bytes | None = None
+    newline: str = "\n"
+    has_bom: bool = False
+    ragged: frozenset[int] = frozenset()
+
+
+def read_files(folder: Path, faults: Faults) -> dict[str, bytes]:
+    """The bytes of ``scenario.toml`` and of every table of the format that is there; the rest is a fault."""
+    files: dict[str, bytes] = {}
+    if not folder_is_there(folder):
+        raise ScenarioError.single("is not a folder; give the folder that holds scenario.toml", value=folder)
+    _read_into(files, folder, fmt.SCENARIO_FILE, faults, may_be_absent=False)
+    for table in fmt.TABLES:
+        _read_into(files, folder, table.file, faults, may_be_absent=table.may_be_absent)
+    return files
+
+
+def folder_is_there(folder: Path) -> bool:
+    """Whether ``folder`` is a folder; a name that no file system takes is none."""
+    try:
+        return folder.is_dir()
+    except (OSError, ValueError):
+        return False
+
+
+def read_one(folder: Path, name: str, faults: Faults) -> bytes | None:
+    """The bytes of one file, or None with a fault noted: missing, no plain file, unreadable or too large."""
+    path = folder / name
+    try:
+        if not path.exists() and not path.is_symlink():
+            faults.add(name, None, "", "", "is missing; every scenario folder holds it")
+        elif not path.is_file():
+            faults.add(name, None, "", "", "is not a plain file")
+        else:
+            with path.open("rb") as stream:
+                data = stream.read(fmt.MAX_FILE_BYTES + 1)
+            if len(data) <= fmt.MAX_FILE_BYTES:
+                return data
+            faults.add(name, None, "", "",
+                       f"is larger than {fmt.MAX_FILE_BYTES:,} bytes; this is no scenario file")
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        faults.add(name, None, "", "", f"cannot be read: {reason}")
+    return None
+
+
+def _read_into(files: dict[str, bytes], folder: Path, name: str, faults: Faults, *,
+               may_be_absent: bool) -> None:
+    if may_be_absent and not os.path.lexists(folder / name):
+        return
+    data = read_one(folder, name, faults)
+    if data is not None:
+        files[name] = data
+
+
+def decode(data: bytes, where: str, faults: Faults) -> str | None:
+    """UTF-8 text of ``data`` without its byte order mark, or None with a fault noted."""
+    try:
+        text = data.removeprefix(BOM).decode("utf-8")
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        faults.add(where, None, "", "", f"is not UTF-8 text (line {line} of the file); save it as UTF-8")
+        return None
+    if "\0" in text:
+        faults.add(where, None, "", "", "holds NUL characters; this is no text file")
+        return None
+    return text
+
+
+def read_table(table: Table, data: bytes, faults: Faults) -> RawTable | None:
+    """Split one CSV file (RFC 4180) into header and rows; None, with faults noted, when that fails."""
+    text = decode(data, table.name, faults)
+    if text is None:
+        return None
+    records = _records(table, text, faults)
+    if records is None:
+        return None
+    if not records or not any(cell.strip() for cell in records[0]):
+        faults.add(table.name, 1, "", "", "has no header; the first row holds the column names")
+        return None
+    header = tuple(records[0])
+    if not _size_is_sane(table, records, faults):
+        return None
+    numbered = [(number, row) for number, row in enumerate(records[1:], start=2) if any(row)]
+    ragged = _note_ragged(table, header, numbered, faults)
+    width = len(header)
+    rows = tuple(tuple((row + [""] * width)[:width]) for _, row in numbered)
+    return RawTable(table.name, header, rows, tuple(number for number, _ in numbered), data,
+                    _newline_of(text),
+                    data.startswith(BOM), ragged)
+
+
+def _records(table: Table, text: str, faults: Faults) -> list[list[str]] | None:
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    records: list[list[str]] = []
+    try:
+        for record in reader:
+            records.append(record)
+    except csv.Error as error:
+        faults.add(table.name, len(records) + 1, "", "",
+                   f"is not CSV as RFC 4180 has it ({error}); look for an unpaired quotation mark")
+        return None
+    return records
+
+
+def _size_is_sane(table: Table, records: list[list[str]], faults: Faults) -> bool:
+    before = len(faults.rows)
+    if len(records) - 1 > fmt.MAX_ROWS:
+        faults.add(table.name, None, "", len(records) - 1, f"has more than {fmt.MAX_ROWS:,} rows")
+    if len(records[0]) > fmt.MAX_COLUMNS:
+        faults.add(table.name, 1, "", len(records[0]), f"has more than {fmt.MAX_COLUMNS} columns")
+    for number, record in enumerate(records, start=1):
+        for cell in record:
+            if len(cell) > fmt.MAX_CELL_CHARS:
+                faults.add(table.name, number, "", cell,
+                           f"a cell holds more than {fmt.MAX_CELL_CHARS:,} characters")
+    return len(faults.rows) == before
+
+
+def _note_ragged(table: Table, header: tuple[str, ...], numbered: list[tuple[int, list[str]]],
+                 faults: Faults) -> frozenset[int]:
+    ragged = frozenset(number for number, row in numbered if len(row) != len(header))
+    for number, row in numbered:
+        if number in ragged:
+            faults.add(table.name, number, "", "",
+                       f"has {len(row)} cells where the header has {len(header)}; "
+                       "put text that holds a comma into quotation marks")
+    return ragged
+
+
+def _newline_of(text: str) -> str:
+    return "\r\n" if "\r\n" in text else "\n"
+
+
+def table_bytes(table: RawTable) -> bytes:
+    """The file of ``table``: its own bytes if it came from one unchanged, else CSV as RFC 4180 writes it."""
+    if table.data is not None:
+        return table.data
+    lines = (",".join(_quoted(cell) for cell in row) + table.newline for row in (table.header, *table.rows))
+    return (BOM if table.has_bom else b"") + "".join(lines).encode("utf-8")
+
+
+def _quoted(cell: str) -> str:
+    if any(mark in cell for mark in ',"\r\n'):
+        return '"' + cell.replace('"', '""') + '"'
+    return cell
+
+
+def read_tables(files: Mapping[str, bytes], faults: Faults) -> dict[str, RawTable]:
+    """Every table of the format that ``files`` hold and that can be split into rows."""
+    tables = {}
+    for table in fmt.TABLES:
+        if table.file in files:
+            raw = read_table(table, files[table.file], faults)
+            if raw is not None:
+                tables[table.name] = raw
+    return tables

@@ -1,0 +1,227 @@
+"""A scenario: what a folder says, checked, and never changed in place."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+from pathlib import Path
+
+import pandas as pd
+
+from planning_kit.inputs import format as fmt
+from planning_kit.inputs.cells import did_you_mean
+from planning_kit.inputs.faults import Faults, ScenarioError
+from planning_kit.inputs.frames import frame_of, raw_from_frame
+from planning_kit.inputs.frozen import FrozenMapping
+from planning_kit.inputs.omm import Elements
+from planning_kit.inputs.raw import BOM, read_one
+from planning_kit.inputs.records import Records, Settings
+from planning_kit.inputs.save import save_files
+from planning_kit.inputs.source import Checked, check, content_digest, digest_of, read_folder
+from planning_kit.inputs.toml_edit import edited
+
+
+def load_scenario(folder: str | Path) -> Scenario:
+    """Read a scenario folder (format 1).
+
+    Raises `ScenarioError` that lists every fault of every file.
+    """
+    path = Path(folder)
+    checked, on_disk = read_folder(path)
+    return Scenario(path, checked, on_disk)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Scenario:
+    """An immutable, valid scenario: made by `load_scenario`, changed by ``with_table`` and ``with_settings``.
+
+    ``.crew``, ``.actors``, ``.places``, ``.routes``, ``.hardware``, ``.tasks``, ``.steps``, ``.gaps``,
+    ``.inhibits`` and ``.windows`` are DataFrames, a fresh copy each time: numbers as float64, all else as the
+    text of the file. ``.records`` holds the same facts parsed. Two scenarios are equal if they say the same.
+    """
+
+    folder: Path
+    checked: Checked
+    on_disk: Mapping[str, str]
+
+    @property
+    def records(self) -> Records:
+        """Every table as typed records."""
+        return self.checked.records
+
+    @property
+    def settings(self) -> Settings:
+        """``scenario.toml``, parsed."""
+        return self.checked.records.settings
+
+    @property
+    def elements(self) -> Elements:
+        """The elements of the scenario's orbit message."""
+        return self.checked.elements
+
+    @cached_property
+    def digest(self) -> str:
+        """SHA-256 over the content: independent of spelling, comments and column order."""
+        return content_digest(self.checked)
+
+    def table(self, name: str) -> pd.DataFrame:
+        """One table as a DataFrame, by name."""
+        if name not in fmt.TABLE_BY_NAME:
+            raise ScenarioError.single(_unknown_table(name), table=str(name))
+        table = fmt.TABLE_BY_NAME[name]
+        return frame_of(table, self.checked.source.tables.get(name))
+
+    @property
+    def crew(self) -> pd.DataFrame:
+        """``crew.csv``."""
+        return self.table("crew")
+
+    @property
+    def actors(self) -> pd.DataFrame:
+        """``actors.csv``; empty where the folder has none."""
+        return self.table("actors")
+
+    @property
+    def places(self) -> pd.DataFrame:
+        """``places.csv``."""
+        return self.table("places")
+
+    @property
+    def routes(self) -> pd.DataFrame:
+        """``routes.csv``."""
+        return self.table("routes")
+
+    @property
+    def hardware(self) -> pd.DataFrame:
+        """``hardware.csv``."""
+        return self.table("hardware")
+
+    @property
+    def tasks(self) -> pd.DataFrame:
+        """``tasks.csv``."""
+        return self.table("tasks")
+
+    @property
+    def steps(self) -> pd.DataFrame:
+        """``steps.csv``."""
+        return self.table("steps")
+
+    @property
+    def gaps(self) -> pd.DataFrame:
+        """``gaps.csv``."""
+        return self.table("gaps")
+
+    @property
+    def inhibits(self) -> pd.DataFrame:
+        """``inhibits.csv``."""
+        return self.table("inhibits")
+
+    @property
+    def windows(self) -> pd.DataFrame:
+        """``windows.csv``; empty where the folder has none."""
+        return self.table("windows")
+
+    def with_table(self, name: str, frame: pd.DataFrame) -> Scenario:
+        """A new scenario with one table replaced by an edited DataFrame.
+
+        Numbers may be numbers or text, "not given" may be "", None or NaN, lists may be lists or text. Raises
+        `ScenarioError` with the same faults as a file; rows are numbered as the file would have them.
+        """
+        if name not in fmt.TABLE_BY_NAME:
+            raise ScenarioError.single(_unknown_table(name), table=str(name))
+        if not isinstance(frame, pd.DataFrame):
+            raise ScenarioError.single("must be a pandas DataFrame", table=name, value=type(frame).__name__)
+        faults = Faults()
+        source = self.checked.source
+        raw = raw_from_frame(fmt.TABLE_BY_NAME[name], frame, source.tables.get(name), faults)
+        tables = FrozenMapping({each.name: raw if each.name == name else source.tables[each.name]
+                                for each in fmt.TABLES if each.name == name or each.name in source.tables})
+        return replace(self, checked=check(replace(source, tables=tables), self.elements, faults))
+
+    def with_settings(self, changes: Mapping[str, object]) -> Scenario:
+        """A new scenario with keys of ``scenario.toml`` changed: ``{"limits.hard_min": 420}``.
+
+        Keys are dotted; None deletes a key; comments in the file stay. Another ``orbit`` is read from this
+        scenario's folder. Raises `ScenarioError`.
+        """
+        faults = Faults()
+        source = self.checked.source
+        bom = BOM if source.toml.startswith(BOM) else b""
+        text = edited(source.toml.removeprefix(BOM).decode("utf-8"), changes, faults)
+        changed = replace(source, toml=bom + text.encode("utf-8", "surrogatepass"))
+        name = changes.get("orbit", source.orbit_name)
+        if name == source.orbit_name:
+            return replace(self, checked=check(changed, self.elements, faults))
+        checked = check(changed, self.elements, faults)
+        return self._with_orbit(checked)
+
+    def _with_orbit(self, checked: Checked) -> Scenario:
+        faults = Faults()
+        name = checked.records.settings.orbit
+        orbit = read_one(self.folder, name, faults)
+        faults.stop_if_any()
+        assert orbit is not None
+        source = replace(checked.source, orbit_name=name, orbit=orbit)
+        on_disk = FrozenMapping({**self.on_disk, name: digest_of(orbit)})
+        return Scenario(self.folder, check(source, None, faults), on_disk)
+
+    def save(self, folder: str | Path | None = None) -> Scenario:
+        """Write the scenario to ``folder`` (its own by default) and return it bound to that folder.
+
+        Raises `SaveConflict` when the files there are not the ones that were read (or, in another folder,
+        when files of a scenario are there), `ScenarioError` when it cannot be written. Nothing changed then.
+        """
+        target = self.folder if folder is None else Path(folder)
+        known = self.on_disk if _same_folder(target, self.folder) else {}
+        files = self.checked.source.files()
+        save_files(target, files, known)
+        digests = FrozenMapping({name: digest_of(data) for name, data in files.items()})
+        return Scenario(target, self.checked, digests)
+
+    def __eq__(self, other: object) -> bool:
+        return self.digest == other.digest if isinstance(other, Scenario) else NotImplemented
+
+    def __hash__(self) -> int:
+        return hash(self.digest)
+
+    def __repr__(self) -> str:
+        facts = ", ".join(f"{name} {value}" for name, value in _facts(self)[1:])
+        return f"<Scenario {self.settings.title!r}: {facts}>"
+
+    def _repr_html_(self) -> str:
+        left = 'style="text-align:left"'
+        rows = "".join(f'<tr><th scope="row" {left}>{html.escape(name)}</th>'
+                       f'<td {left}>{html.escape(value)}</td></tr>' for name, value in _facts(self))
+        return f"<table><caption>Scenario</caption>{rows}</table>"
+
+
+def _facts(scenario: Scenario) -> list[tuple[str, str]]:
+    """What both reprs show: name and value."""
+    records, settings, elements = scenario.records, scenario.settings, scenario.elements
+    sizes = (f"{len(records.steps)} in {len(records.tasks)} tasks at {len(records.places)} places, "
+             f"{len(records.hardware)} items")
+    return [
+        ("title", settings.title),
+        ("station", settings.station),
+        ("egress", settings.egress.strftime("%Y-%m-%dT%H:%M:%SZ")),
+        ("steps", sizes),
+        ("limits", f"{settings.limits.planned_min:g} min planned, {settings.limits.hard_min:g} min hard"),
+        ("elements", f"{elements.object_name} of {elements.epoch.strftime('%Y-%m-%dT%H:%M:%SZ')}"),
+        ("digest", scenario.digest[:12]),
+    ]
+
+
+def _unknown_table(name: object) -> str:
+    known = tuple(fmt.TABLE_BY_NAME)
+    return f"is not a table of a scenario; the tables are {', '.join(known)}{did_you_mean(str(name), known)}"
+
+
+def _same_folder(one: Path, other: Path) -> bool:
+    try:
+        return one.samefile(other)
+    except (OSError, ValueError):
+        return False
+
+

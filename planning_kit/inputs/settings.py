@@ -1,0 +1,189 @@
+"""``scenario.toml``: text to settings, every fault noted under its dotted key."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import fields
+from datetime import datetime
+from typing import Any
+
+from planning_kit.inputs import format as fmt
+from planning_kit.inputs.cells import (
+    CellFault,
+    did_you_mean,
+    empty_value,
+    in_bounds,
+    parse_cell,
+    parse_moment,
+    plain_text,
+)
+from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.fields import Field, Section
+from planning_kit.inputs.frozen import FrozenMapping
+from planning_kit.inputs.records import Limits, OddsSettings, Relays, Settings, Suit
+
+Values = dict[str, object]
+
+_WHERE = fmt.SCENARIO_FILE
+
+
+def parse_toml(text: str, faults: Faults) -> dict[str, Any] | None:
+    """TOML as a dict, or None with a fault noted."""
+    try:
+        return tomllib.loads(text)
+    except RecursionError:
+        faults.add(_WHERE, None, "", "", "is nested too deeply")
+    except ValueError as error:  # TOMLDecodeError, and whole numbers of thousands of digits
+        faults.add(_WHERE, None, "", "", f"is not TOML: {error}")
+    return None
+
+
+def parse_settings(data: Mapping[str, Any], faults: Faults) -> dict[str, Values]:
+    """Values by section (``suit.EV1`` for an override), faults noted; a key that is wrong has no value."""
+    top = {key: value for key, value in data.items() if key not in fmt.SECTION_BY_NAME}
+    parsed = {"": _parse_section(fmt.SECTION_BY_NAME[""], "", top, faults)}
+    for section in fmt.SECTIONS[1:]:
+        if section.name not in data:
+            if section.name == "limits":
+                faults.add(_WHERE, None, "limits", "", "is missing; add the table [limits]")
+            continue
+        table = _as_table(section.name, data[section.name], faults)
+        subs = {sub: table.pop(sub) for sub in section.sub_sections if sub in table}
+        parsed[section.name] = _parse_section(section, section.name, table, faults)
+        for sub, value in subs.items():
+            name = f"{section.name}.{sub}"
+            parsed[name] = _parse_section(section, name, _as_table(name, value, faults), faults)
+    _check_order(parsed, faults)
+    return parsed
+
+
+def _as_table(name: str, value: object, faults: Faults) -> dict[str, Any]:
+    if isinstance(value, dict):
+        return dict(value)
+    faults.add(_WHERE, None, name, value, f"must be a table; write it as [{name}]")
+    return {}
+
+
+def _parse_section(section: Section, name: str, data: dict[str, Any], faults: Faults) -> Values:
+    values: Values = {}
+    for key, value in data.items():
+        dotted = f"{name}.{key}" if name else key
+        field = section.by_name.get(key)
+        try:
+            if field is not None:
+                values[key] = _parse_key(value, field)
+            elif section.has_sources and key.removesuffix(fmt.SOURCE_SUFFIX) in section.by_name:
+                values[key] = plain_text(_text(value))
+            elif not key.startswith(fmt.FREE_PREFIX):
+                raise CellFault(_unknown_key(section, name, key))
+        except CellFault as fault:
+            faults.add(_WHERE, None, dotted, _brief(value), str(fault))
+    for field in section.fields:
+        if field.name not in data:
+            if field.needed:
+                dotted = f"{name}.{field.name}" if name else field.name
+                faults.add(_WHERE, None, dotted, "", f"is missing; {field.about} is needed")
+            elif "." not in name:
+                values[field.name] = empty_value(field)
+    return values
+
+
+def _unknown_key(section: Section, name: str, key: str) -> str:
+    known = (*section.by_name, *(() if name else list(fmt.SECTION_BY_NAME)[1:]), *section.sub_sections)
+    where = f"[{name}]" if name else _WHERE
+    return f"is not a key of {where}; free keys begin with {fmt.FREE_PREFIX}{did_you_mean(key, known)}"
+
+
+def _parse_key(value: object, field: Field) -> object:
+    if field.kind == "datetime":
+        return parse_moment(value)
+    if field.kind == "numbers":
+        if not isinstance(value, list):
+            raise CellFault("must be a list of numbers, such as [-60.0, 120.0]")
+        return tuple(_number(entry, field) for entry in value)
+    if field.is_number:
+        return _number(value, field)
+    text = _text(value)
+    if field.kind == "file":
+        if not is_sane_file_name(text):
+            raise CellFault("must be the plain name of the orbit message in the folder, without a path")
+        return text
+    return parse_cell(text, field)
+
+
+def _number(value: object, field: Field) -> float | int:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise CellFault("must be a number, without quotation marks")
+    try:
+        return in_bounds(float(value), field)
+    except OverflowError:
+        raise CellFault("must be a finite number") from None
+
+
+def _text(value: object) -> str:
+    if not isinstance(value, str):
+        raise CellFault("must be text in quotation marks")
+    if len(value) > fmt.MAX_CELL_CHARS:
+        raise CellFault(f"holds more than {fmt.MAX_CELL_CHARS:,} characters")
+    return value
+
+
+def is_sane_file_name(text: str) -> bool:
+    """Whether ``text`` is the plain name of a file in the folder, and of none of the scenario's own files."""
+    own = {_WHERE, *(table.file for table in fmt.TABLES)}
+    return (0 < len(text) <= 200 and text.isprintable() and text == text.strip() and not text.startswith(".")
+            and not any(mark in text for mark in "/\\:") and text.lower() not in own)
+
+
+def _brief(value: object) -> object:
+    """What a fault shows of a value: nothing unprintably deep or long."""
+    if isinstance(value, dict):
+        return "{…}"
+    if isinstance(value, list):
+        return f"[… {len(value)} entries]"
+    if isinstance(value, int) and not isinstance(value, bool) and abs(value) > 10**30:
+        return "a huge number"
+    return value
+
+
+def _check_order(parsed: dict[str, Values], faults: Faults) -> None:
+    top, limits = parsed[""], parsed.get("limits", {})
+    early, egress, late = (top.get(key) for key in ("egress_earliest", "egress", "egress_latest"))
+    if isinstance(early, datetime) and isinstance(egress, datetime) and early > egress:
+        faults.add(_WHERE, None, "egress_earliest", early.isoformat(), "lies after egress")
+    if isinstance(late, datetime) and isinstance(egress, datetime) and late < egress:
+        faults.add(_WHERE, None, "egress_latest", late.isoformat(), "lies before egress")
+    planned, hard, horizon = limits.get("planned_min"), limits.get("hard_min"), top.get("horizon_h")
+    if isinstance(planned, float) and isinstance(hard, float) and planned > hard:
+        faults.add(_WHERE, None, "limits.planned_min", planned, f"is more than hard_min, {hard:g} min")
+    if isinstance(horizon, float) and isinstance(hard, float) and hard > horizon * 60:
+        faults.add(_WHERE, None, "horizon_h", horizon,
+                   f"is shorter than limits.hard_min, {hard:g} min; windows must be known to the end")
+
+
+def build_settings(parsed: Mapping[str, Values]) -> Settings:
+    """Settings from values in which no fault was found."""
+    top = {key: value for key, value in parsed[""].items() if key != "format"}
+    suit = parsed.get("suit", {})
+    blank = {each.name: None for each in fields(Suit)}
+    suits = {crew: Suit(**{**blank, **suit, **parsed.get(f"suit.{crew}", {})})  # type: ignore[arg-type]
+             for crew in fmt.SUITED}
+    odds = {each.name: empty_value(each) for each in fmt.SECTION_BY_NAME["odds"].fields}
+    watts = {key: value for key, value in parsed.get("exertion_w", {}).items() if value is not None}
+    return Settings(
+        limits=_limits(parsed["limits"]),
+        night_guard_s=parsed.get("lighting", {}).get("night_guard_s", 0.0),  # type: ignore[arg-type]
+        exertion_w=FrozenMapping(watts),  # type: ignore[arg-type]
+        suits=FrozenMapping(suits),
+        relays=Relays(**parsed["relays"]) if "relays" in parsed else None,  # type: ignore[arg-type]
+        odds=OddsSettings(**{**odds, **parsed.get("odds", {})}),  # type: ignore[arg-type]
+        **top,  # type: ignore[arg-type]
+    )
+
+
+def _limits(values: Values) -> Limits:
+    sources = {key.removesuffix(fmt.SOURCE_SUFFIX): value for key, value in values.items()
+               if key.endswith(fmt.SOURCE_SUFFIX)}
+    numbers = {key: value for key, value in values.items() if not key.endswith(fmt.SOURCE_SUFFIX)}
+    return Limits(sources=FrozenMapping(sources), **numbers)  # type: ignore[arg-type]

@@ -1,0 +1,145 @@
+"""What a scenario was read from, held as text: the base of every changed scenario and of every save."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, is_dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from planning_kit.inputs import format as fmt
+from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.frozen import FrozenMapping
+from planning_kit.inputs.omm import Elements, elements_from
+from planning_kit.inputs.raw import RawTable, decode, read_files, read_one, read_tables, table_bytes
+from planning_kit.inputs.records import Records
+from planning_kit.inputs.settings import is_sane_file_name, parse_toml
+from planning_kit.inputs.validate import records_from
+
+
+@dataclass(frozen=True)
+class Source:
+    """Text of ``scenario.toml``, text tables by name, and the orbit message's file name and bytes."""
+
+    toml: bytes
+    tables: Mapping[str, RawTable]
+    orbit_name: str
+    orbit: bytes
+
+    def files(self) -> dict[str, bytes]:
+        """The scenario as files: name to bytes."""
+        tables = {fmt.TABLE_BY_NAME[name].file: table_bytes(table) for name, table in self.tables.items()}
+        return {fmt.SCENARIO_FILE: self.toml, **tables, self.orbit_name: self.orbit}
+
+
+@dataclass(frozen=True)
+class Checked:
+    """A source in which no fault was found, and what it says."""
+
+    source: Source
+    records: Records
+    elements: Elements
+
+
+def read_folder(folder: Path) -> tuple[Checked, Mapping[str, str]]:
+    """Read and validate a folder; also the digests of its files by name. Raises `ScenarioError`."""
+    faults = Faults()
+    files = read_files(folder, faults)
+    text = decode(files[fmt.SCENARIO_FILE], fmt.SCENARIO_FILE, faults) if fmt.SCENARIO_FILE in files else None
+    data = parse_toml(text, faults) if text is not None else None
+    tables = read_tables(files, faults)
+    present = {table.name for table in fmt.TABLES if table.file in files}
+    records = records_from(data, tables, present - set(tables), faults)
+    orbit_name = _orbit_name(data)
+    orbit = read_one(folder, orbit_name, faults) if orbit_name else None
+    elements = elements_from(orbit, orbit_name, faults) if orbit is not None else None
+    faults.stop_if_any()
+    assert records is not None
+    assert elements is not None
+    assert orbit is not None
+    source = Source(files[fmt.SCENARIO_FILE], FrozenMapping(tables), orbit_name, orbit)
+    digests = {name: digest_of(data) for name, data in source.files().items()}
+    return Checked(source, records, elements), FrozenMapping(digests)
+
+
+def _orbit_name(data: Mapping[str, object] | None) -> str:
+    """The orbit message's file name where it is a sane one (a wrong one is a fault of the settings)."""
+    name = (data or {}).get("orbit")
+    return name if isinstance(name, str) and is_sane_file_name(name) else ""
+
+
+def check(source: Source, elements: Elements | None, faults: Faults) -> Checked:
+    """Validate a source that was made here; ``elements`` if its orbit message is known to be good.
+
+    ``faults`` may hold faults of the making already; raises `ScenarioError` with these and all others.
+    """
+    text = decode(source.toml, fmt.SCENARIO_FILE, faults)
+    data = parse_toml(text, faults) if text is not None else None
+    records = records_from(data, source.tables, (), faults)
+    if elements is None:
+        elements = elements_from(source.orbit, source.orbit_name, faults)
+    faults.stop_if_any()
+    assert records is not None
+    assert elements is not None
+    return Checked(source, records, elements)
+
+
+def digest_of(data: bytes) -> str:
+    """SHA-256 of ``data`` in hexadecimal."""
+    return hashlib.sha256(data).hexdigest()
+
+
+def content_digest(checked: Checked) -> str:
+    """SHA-256 over what a scenario says.
+
+    Spelling does not count (column order, 7.50 or 7.5, blank lines, comments); row order, free (``x_``)
+    columns and keys, and the orbit's elements do.
+    """
+    text = decode(checked.source.toml, "", Faults()) or ""
+    content = {
+        "records": _canonical(checked.records),
+        "elements": _canonical(checked.elements),
+        "free_keys": _free_keys(parse_toml(text, Faults()) or {}),
+        "free_columns": {name: _free_columns(table) for name, table in checked.source.tables.items()},
+    }
+    return digest_of(json.dumps(content, sort_keys=True, ensure_ascii=True).encode())
+
+
+def _canonical(value: object) -> object:
+    if is_dataclass(value):
+        return {each.name: _canonical(getattr(value, each.name)) for each in fields(value)
+                if each.name != "row"}
+    if isinstance(value, Mapping):
+        return {str(key): _canonical(entry) for key, entry in value.items()}
+    if isinstance(value, tuple | list):
+        return [_canonical(entry) for entry in value]
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).isoformat()
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return float(value)
+    return value if value is None or isinstance(value, bool | str) else str(value)
+
+
+def _free_keys(data: Mapping[str, object]) -> dict[str, object]:
+    free: dict[str, object] = {}
+    for key, value in data.items():
+        if key.startswith(fmt.FREE_PREFIX):
+            free[key] = _canonical_free(value)
+        elif isinstance(value, dict):
+            free[key] = _free_keys(value)
+    return free
+
+
+def _canonical_free(value: object) -> object:
+    if isinstance(value, dict):
+        return {key: _canonical_free(entry) for key, entry in value.items()}
+    if isinstance(value, list):
+        return [_canonical_free(entry) for entry in value]
+    return f"{type(value).__name__} {hex(value) if isinstance(value, int) else value}"
+
+
+def _free_columns(table: RawTable) -> dict[str, list[str]]:
+    return {name: [row[i] for row in table.rows] for i, name in enumerate(table.header)
+            if name.startswith(fmt.FREE_PREFIX)}
