@@ -95,6 +95,18 @@ def shadow_windows(orbit: Orbit, span: Span, sun: SunTable | None = None,
     return (windows_where(dimness, 0.0, span.seconds, step), windows_where(darkness, 0.0, span.seconds, step))
 
 
+def midnights(orbit: Orbit, span: Span) -> NDArray[np.float64]:
+    """When each revolution is deepest behind Earth, seconds after ``span.start``, (k,), sorted.
+
+    Read off the samples, so good to a sample's length: enough to count revolutions.
+    """
+    count = int(np.ceil(span.seconds / sampling_step_s(orbit))) + 1
+    seconds = np.linspace(0.0, span.seconds, count)
+    sun = sun_between(span.start, span.stop).position_teme_km(span.start, seconds)
+    margin, _ = sun_margin_rad(orbit.position_teme_km(span.start, seconds), sun)
+    return seconds[1:-1][(margin[1:-1] < margin[:-2]) & (margin[1:-1] <= margin[2:])]
+
+
 def sampling_step_s(orbit: Orbit) -> float:
     """Seconds between samples: a tenth of a revolution where the orbit is fastest.
 

@@ -16,7 +16,7 @@ from planning_kit.inputs import omm
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.omm import Elements
 from planning_kit.inputs.times import moment_at
-from planning_kit.sky.span import SECONDS_PER_DAY, julian_date
+from planning_kit.sky.span import SECONDS_PER_DAY
 
 MINUTES_PER_DAY = 1440.0
 WGS72_MU_KM3_S2 = 398600.8
@@ -34,6 +34,10 @@ class Orbit:
     """
 
     elements: Elements
+
+    def __repr__(self) -> str:
+        """Name, epoch and period in one line."""
+        return f"Orbit({self.name!r}, epoch {self.epoch:%Y-%m-%dT%H:%M:%SZ}, {self.period_min:.2f} min)"
 
     def __post_init__(self) -> None:
         """Raise `ScenarioError` when SGP4 cannot use the elements."""
@@ -76,9 +80,11 @@ class Orbit:
                    seconds: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Positions (km) and velocities (km/s), each (k, 3), TEME; see `position_teme_km`."""
         seconds = np.asarray(seconds, dtype=float)
-        day, fraction = julian_date(reference)
-        codes, position, velocity = _satrec(self.elements).sgp4_array(
-            np.full(seconds.shape, day), fraction + seconds / SECONDS_PER_DAY)
+        satrec = _satrec(self.elements)
+        # Counted from SGP4's own copy of the epoch, which as one float is only good to a microsecond.
+        since_epoch = ((reference - self.epoch).total_seconds() + seconds) / SECONDS_PER_DAY
+        codes, position, velocity = satrec.sgp4_array(
+            np.full(seconds.shape, satrec.jdsatepoch), satrec.jdsatepochF + since_epoch)
         if codes.any():
             self._refuse(reference, seconds, codes)
         return position, velocity

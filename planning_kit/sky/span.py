@@ -61,8 +61,8 @@ def span_between(start: Moment, stop: Moment) -> Span:
 
 def as_times(reference: datetime, seconds: NDArray[np.float64]) -> pd.Series:
     """UTC timestamps ``seconds`` after ``reference``, to the nearest millisecond; NaT for NaN."""
-    whole = pd.to_timedelta(np.round(np.asarray(seconds, dtype=float) * 1000), unit="ms")
-    return pd.Series((pd.Timestamp(reference) + whole).round("ms").as_unit("us"))
+    after = pd.to_timedelta(np.round(np.asarray(seconds, dtype=float) * 1e6), unit="us")
+    return pd.Series((pd.Timestamp(reference) + after).round("ms").as_unit("us"))
 
 
 def julian_date(moment: datetime) -> tuple[float, float]:

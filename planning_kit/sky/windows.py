@@ -16,7 +16,7 @@ from scipy.optimize import elementwise
 Windows = NDArray[np.float64]
 SignedFunction = Callable[[NDArray[np.float64]], NDArray[np.float64]]
 
-_ROOT_TOLERANCE = 1e-5
+_ROOT_TOLERANCE = 1e-7
 _PEAK_TOLERANCE = 1e-3
 
 
@@ -41,7 +41,7 @@ def windows_where(signed_function: SignedFunction, start: float, stop: float, st
        [2] and, if it does, joins the samples.
     3. Refine all changes of sign together by Chandrupatla's method [1].
 
-    Edges are found to 1e-5 of the time unit. With seconds, a window shorter than about 2 ms may be missed.
+    Edges are found to 1e-7 of the time unit. With seconds, a window shorter than about 2 ms may be missed.
 
     [1] T. R. Chandrupatla, "A new hybrid quadratic/bisection algorithm for finding the zero of a nonlinear
     function without using derivatives", Advances in Engineering Software 28 (1997), 145-149.
@@ -50,7 +50,7 @@ def windows_where(signed_function: SignedFunction, start: float, stop: float, st
     """
     intervals = max(1, int(np.ceil((stop - start) / step)))
     width = (stop - start) / intervals
-    times = start + width * np.arange(-1, intervals + 2)
+    times = start + width * np.arange(-1.0, intervals + 2)
     values = signed_function(times)
     times, values = _with_polished_extrema(signed_function, times, values)
     is_positive = values > 0

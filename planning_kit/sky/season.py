@@ -1,0 +1,97 @@
+"""A season at a glance: beta and the length of nights, day by day."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date, timedelta
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from planning_kit.inputs.times import as_utc
+from planning_kit.sky.light import midnights, shadow_windows
+from planning_kit.sky.orbit import Orbit
+from planning_kit.sky.span import SECONDS_PER_DAY, Moment, Span, span_between
+from planning_kit.sky.sun import sun_between
+
+
+def season(orbit: Orbit, start: Moment, stop: Moment) -> pd.DataFrame:
+    """A row for each UTC day that ``start`` to ``stop`` touches, whole days.
+
+    Columns: ``day`` (midnight UTC at which it begins), ``beta_deg`` (at noon), ``night_min_per_rev`` (mean
+    minutes of night of the revolutions of that day, those without night counted as 0) and
+    ``revs_with_night``. A revolution belongs to the day in which it passes its midnight, where the station
+    is deepest behind Earth, so that a night over 0:00 is counted once and whole. Raises `ScenarioError` as
+    `light_between` does.
+    """
+    span = _whole_days(span_between(start, stop))
+    count = round(span.seconds / SECONDS_PER_DAY)
+    padded = span.padded(orbit.period_min * 60)
+    begin = span.start_s(padded)
+    turn = midnights(orbit, padded)
+    _, night = shadow_windows(orbit, padded)
+    night_s = np.zeros(turn.size)
+    if turn.size:
+        np.add.at(night_s, _nearest(turn, night.mean(axis=1)), night[:, 1] - night[:, 0])
+    day_of_turn = np.floor((turn - begin) / SECONDS_PER_DAY).astype(int)
+    inside = (day_of_turn >= 0) & (day_of_turn < count)
+    day_of_turn, night_s = day_of_turn[inside], night_s[inside]
+    turns = np.bincount(day_of_turn, minlength=count)
+    seconds = np.bincount(day_of_turn, weights=night_s, minlength=count)
+    noons = np.arange(0.5, count) * SECONDS_PER_DAY
+    return pd.DataFrame({
+        "day": pd.date_range(span.start, periods=count, freq="D", unit="us"),
+        "beta_deg": _beta_deg(orbit, span, noons),
+        "night_min_per_rev": seconds / 60 / np.maximum(turns, 1),
+        "revs_with_night": np.bincount(day_of_turn, weights=night_s > 0, minlength=count).astype(int),
+    })
+
+
+def beta_deg(orbit: Orbit, times: Moment | Iterable[Moment]) -> NDArray[np.float64]:
+    """The Sun's angle above the orbit plane at each time, degrees, (k,); one time gives (1,).
+
+    Positive where the Sun is on the side of the orbit's angular momentum. The plane is the osculating one
+    of the SGP4 state, which swings about the mean plane by some hundredths of a degree within a revolution;
+    the Sun is apparent. Raises `ScenarioError` for what is no time and where SGP4 or the ephemeris give
+    nothing.
+    """
+    several = [times] if isinstance(times, str | date) else times
+    moments = [as_utc(moment, "times") for moment in several]
+    if not moments:
+        return np.empty(0)
+    span = Span(min(moments), max(moments))
+    return _beta_deg(orbit, span, np.array([(moment - span.start).total_seconds() for moment in moments]))
+
+
+def beta_from_vectors_deg(normal: NDArray[np.float64], sun: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Beta from the orbit normal and the direction of the Sun, both (k, 3), of any length: (k,), degrees.
+
+    sin(beta) = normal . sun. With inclination i, node W, and the Sun at right ascension A and declination D
+    the normal is (sin i sin W, -sin i cos W, cos i) and this is
+    cos D sin i sin(W - A) + sin D cos i (Vallado, Fundamentals of Astrodynamics and Applications, from
+    memory). The tangent form keeps its accuracy near 90 degrees.
+    """
+    along = np.sum(normal * sun, axis=1)
+    across = np.linalg.norm(np.cross(normal, sun), axis=1)
+    return np.degrees(np.arctan2(along, across))
+
+
+def _beta_deg(orbit: Orbit, span: Span, seconds: NDArray[np.float64]) -> NDArray[np.float64]:
+    position, velocity = orbit.state_teme(span.start, seconds)
+    sun = sun_between(span.start, span.stop).position_teme_km(span.start, seconds)
+    return beta_from_vectors_deg(np.cross(position, velocity), sun)
+
+
+def _whole_days(span: Span) -> Span:
+    first = span.start.replace(hour=0, minute=0, second=0, microsecond=0)
+    last = span.stop.replace(hour=0, minute=0, second=0, microsecond=0)
+    return Span(first, last if last == span.stop else last + timedelta(days=1))
+
+
+def _nearest(sorted_times: NDArray[np.float64], times: NDArray[np.float64]) -> NDArray[np.intp]:
+    """Index of the nearest of ``sorted_times`` (at least one) for each of ``times``."""
+    after = np.clip(np.searchsorted(sorted_times, times), 1, max(1, sorted_times.size - 1))
+    before = after - 1
+    after = np.minimum(after, sorted_times.size - 1)
+    return np.where(times - sorted_times[before] <= sorted_times[after] - times, before, after)
