@@ -2,39 +2,79 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.holders import Holder, ready_holder
-from planning_kit.plan.network import AFTER, GROUP, LIGHT, LINK, MAX_GAP, MIN_GAP, WINDOW
+from planning_kit.plan.holders import Holder, Holders, find_holders, ready_holder
+from planning_kit.plan.network import AFTER, GROUP, LIGHT, LINK, MAX_GAP, MIN_GAP, WINDOW, Network
+from planning_kit.plan.timing import earliest_starts
 
 if TYPE_CHECKING:
     from planning_kit.plan.timed import TimedPlan
 
 
+@dataclass(frozen=True)
+class _View:
+    """The plan as the words see it: as it is, or as it would be without its greatest gaps."""
+
+    plan: TimedPlan
+    network: Network
+    starts: np.ndarray
+    holders: Holders
+    verb: str
+
+    def finish(self, position: int) -> str:
+        return pet_label(self.starts[position] + self.plan.durations[position])
+
+
 def explain_step(plan: TimedPlan, position: int) -> str:
-    """The chain of holders from the step at ``position`` back to egress, a sentence a line."""
-    lines, seen = [], set()
-    holder: Holder | None = plan.holders.chosen[position]
-    while holder is not None and position not in seen:
-        seen.add(position)
-        lines.append(f"{_name(plan, position)} starts at {pet_label(plan.starts[position])} "
-                     f"{_because(plan, position, holder)}.")
-        if holder.kind in (LIGHT, LINK, WINDOW, GROUP):
-            holder = ready_holder(plan.network, plan.durations, plan.starts, position)
-            if holder is not None:
-                who = _who(plan.steps[position].crew)
-                lines.append(f"  {who[0].upper()}{who[1:]} ready at {pet_label(_ready_min(plan, position))} "
-                             f"{_because(plan, position, holder)}.")
-        if holder is None or holder.source < 0:
-            break
-        position = holder.source
-        holder = plan.holders.chosen[position]
+    """The chain of holders from the step at ``position`` back to egress, a sentence a line.
+
+    A greatest gap can tie a step to a window that itself waits for this step. Where the chain comes back to
+    a step, it goes on as if there were no greatest gaps: that is what decides which window it is.
+    """
+    lines, returns_to = _chain(_View(plan, plan.network, plan.starts, plan.holders, "starts"), position)
+    if returns_to is not None:
+        lines.append("But for the greatest gaps on this chain:")
+        lines += _chain(_without_max_gaps(plan), returns_to)[0]
     return "\n".join(lines)
 
 
-def _because(plan: TimedPlan, position: int, holder: Holder) -> str:
+def _without_max_gaps(plan: TimedPlan) -> _View:
+    network = replace(plan.network, bounds=tuple(b for b in plan.network.bounds if b.kind != MAX_GAP))
+    starts = earliest_starts(network, plan.durations)
+    return _View(plan, network, starts, find_holders(network, plan.durations, starts), "could start")
+
+
+def _chain(view: _View, position: int) -> tuple[list[str], int | None]:
+    """Sentences back to egress, and the step at which the chain closes a circle (None: it does not)."""
+    lines: list[str] = []
+    seen: set[int] = set()
+    while position not in seen:
+        seen.add(position)
+        holder: Holder | None = view.holders.chosen[position]
+        assert holder is not None
+        lines.append(f"{_name(view.plan, position)} {view.verb} at {pet_label(view.starts[position])} "
+                     f"{_because(view, position, holder)}.")
+        if holder.kind in (LIGHT, LINK, WINDOW, GROUP):
+            ready = pet_label(holder.ready_min)
+            who = _who(view.plan.steps[position].crew)
+            holder = ready_holder(view.network, view.plan.durations, view.starts, position)
+            if holder is not None:
+                lines.append(f"  {who[0].upper()}{who[1:]} ready at {ready} "
+                             f"{_because(view, position, holder)}.")
+        if holder is None or holder.source < 0:
+            return lines, None
+        position = holder.source
+    return lines, position
+
+
+def _because(view: _View, position: int, holder: Holder) -> str:
+    plan = view.plan
     step = plan.steps[position]
     if holder.kind in (LIGHT, LINK, WINDOW):
         ready = pet_label(holder.ready_min)
@@ -44,8 +84,8 @@ def _because(plan: TimedPlan, position: int, holder: Holder) -> str:
         return (f"because the steps of {name!r} share one window and do not all fit in an earlier one; "
                 f"{_who(step.crew)} ready at {pet_label(holder.ready_min)}")
     if holder.source < 0:
-        return _from_egress(plan, position, holder)
-    return _after_another(plan, position, holder)
+        return _from_egress(view, position, holder)
+    return _after_another(view, position, holder)
 
 
 def _window_words(plan: TimedPlan, holder: Holder) -> str:
@@ -58,9 +98,10 @@ def _window_words(plan: TimedPlan, holder: Holder) -> str:
     return f"the period {name!r} begins then"
 
 
-def _from_egress(plan: TimedPlan, position: int, holder: Holder) -> str:
+def _from_egress(view: _View, position: int, holder: Holder) -> str:
+    plan = view.plan
     step, airlock = plan.steps[position], plan.scenario.settings.airlock
-    if holder.crew not in plan.travels or plan.starts[position] == 0:
+    if holder.crew not in plan.travels or view.starts[position] == 0:
         whose = "both crew members" if step.crew == BOTH else holder.crew
         return f"with egress: it is the first work of {whose}"
     minutes = next(r.at_min for r in plan.network.releases if r.step == position and r.crew == holder.crew)
@@ -68,26 +109,23 @@ def _from_egress(plan: TimedPlan, position: int, holder: Holder) -> str:
             f"{plan.place_title(step.place)} takes {minutes:.1f} min")
 
 
-def _after_another(plan: TimedPlan, position: int, holder: Holder) -> str:
+def _after_another(view: _View, position: int, holder: Holder) -> str:
+    plan = view.plan
     other, bound = holder.source, holder.bound
-    name, finish = _name(plan, other), pet_label(plan.finishes[other])
+    name, finish = _name(plan, other), view.finish(other)
     if bound is None or holder.kind == AFTER:
         return f"because it waits for {name} ({plan.steps[other].crew}), which finishes at {finish}"
     if holder.kind == MIN_GAP:
         return f"because it must come at least {bound.fixed_min:g} min after {name}, which ends at {finish}"
     if holder.kind == MAX_GAP:
         return (f"and no earlier, because {name} must follow within {-bound.fixed_min:g} min and cannot "
-                f"start before {pet_label(plan.starts[other])}")
+                f"start before {pet_label(view.starts[other])}")
     way = bound.fixed_min + bound.travel_min
     travel = "" if way <= 0 else (
         f", and the way from {plan.place_title(plan.steps[other].place)} to "
         f"{plan.place_title(plan.steps[position].place)} takes {way:.1f} min"
     )
     return f"because {bound.crew} works on {name} until {finish}{travel}"
-
-
-def _ready_min(plan: TimedPlan, position: int) -> float:
-    return max(h.ready_min for h in plan.holders.tight[position] if h.ready_min == h.ready_min)
 
 
 def _name(plan: TimedPlan, position: int) -> str:

@@ -1,7 +1,6 @@
 """The timing against a constraint solver (OR-Tools CP-SAT) on random small problems in whole minutes.
 
-The solver gets the rules as they read, not our code: it judges feasibility, the earliest starts (least
-sum),
+The solver gets the rules as they read, not our code. It judges feasibility, the earliest starts (least sum),
 the latest starts (greatest sum under the hard limit), and that nothing past the latest start is feasible.
 """
 

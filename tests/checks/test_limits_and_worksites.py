@@ -1,0 +1,52 @@
+"""One edit of a clean plan, exactly the expected findings."""
+
+from __future__ import annotations
+
+import pytest
+
+import planning_kit as pk
+from tests.edits import edited
+
+
+def test_the_small_outing_is_clean(small_plan: pk.Plan) -> None:
+    assert small_plan.findings.empty
+
+
+def test_past_the_planned_limit_is_a_caution(small: pk.Scenario, small_plan: pk.Plan) -> None:
+    plan = pk.time_plan(small.with_settings({"limits.planned_min": 70}))
+    (finding,) = plan.findings.to_dict("records")
+    assert (finding["severity"], finding["check"], finding["source"]) == ("caution", "limits", "demo value")
+    assert (finding["limit"], finding["margin"]) == (70, pytest.approx(70 - small_plan.end_min))
+
+
+def test_past_the_hard_limit_is_a_stop_and_not_told_twice(small: pk.Scenario) -> None:
+    plan = pk.time_plan(small.with_settings({"limits.planned_min": 60, "limits.hard_min": 65}))
+    (finding,) = plan.findings.to_dict("records")
+    assert finding["severity"] == "stop"
+    assert "hard limit of 1:05" in finding["message"]
+
+
+def test_a_limit_without_a_source_is_a_note(small: pk.Scenario) -> None:
+    plan = pk.time_plan(small.with_settings({"limits.hard_min_source": None}))
+    (finding,) = plan.findings.to_dict("records")
+    assert finding["severity"] == "note"
+    assert "hard_min" in finding["message"]
+
+
+def test_two_people_at_a_one_person_worksite_is_a_stop(small: pk.Scenario) -> None:
+    # EV2 takes the bag at the Mast head (room for one) from 0:13 to 0:16; EV1 comes there at 0:17. Three
+    # minutes longer and they overlap.
+    plan = pk.time_plan(edited(small, "steps", "C1", place="MST"))
+    assert plan.findings.empty
+    plan = pk.time_plan(edited(small, "steps", "C1", place="MST", minutes_likely=5))
+    (finding,) = plan.findings.to_dict("records")
+    assert (finding["severity"], finding["check"], finding["crew"]) == ("stop", "worksites", "EV1 EV2")
+    assert (finding["step"], finding["start_min"]) == ("B2", pytest.approx(17.0))
+    assert "from 0:17 to 0:18" in finding["message"]
+
+
+def test_passing_through_does_not_count(small: pk.Scenario) -> None:
+    scenario = edited(small, "places", "HAT", crew_at_once=2)
+    assert pk.time_plan(edited(scenario, "places", "MID", crew_at_once=2)).findings.empty
+    crowded = pk.time_plan(edited(scenario, "places", "MID", crew_at_once=1)).findings
+    assert crowded["step"].tolist() == ["C1"]  # both work there from 0:11; EV1's second pass does not count

@@ -1,0 +1,31 @@
+"""Scenarios that many tests share; loading and timing them once is enough, since they never change."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+import planning_kit as pk
+
+SCENARIOS = Path(__file__).parents[1] / "scenarios"
+
+
+@pytest.fixture(scope="session")
+def small() -> pk.Scenario:
+    return pk.load_scenario(SCENARIOS / "small-outing")
+
+
+@pytest.fixture(scope="session")
+def small_plan(small: pk.Scenario) -> pk.Plan:
+    return pk.time_plan(small)
+
+
+@pytest.fixture(scope="session")
+def demo() -> pk.Scenario:
+    return pk.load_scenario(SCENARIOS / "tern-station")
+
+
+@pytest.fixture(scope="session")
+def demo_plan(demo: pk.Scenario) -> pk.Plan:
+    return pk.time_plan(demo)

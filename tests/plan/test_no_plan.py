@@ -1,0 +1,65 @@
+"""When no plan exists the error names the steps and what to do."""
+
+from __future__ import annotations
+
+import pandas as pd
+import pytest
+
+import planning_kit as pk
+from tests.edits import edited, with_row
+
+
+def problems(scenario: pk.Scenario) -> pd.DataFrame:
+    with pytest.raises(pk.ScenarioError) as caught:
+        pk.time_plan(scenario)
+    return caught.value.problems
+
+
+def test_a_circle_of_order_and_after_names_its_steps(small: pk.Scenario) -> None:
+    found = problems(edited(small, "steps", "B1", after="Z1"))
+    assert set(found["value"]) == {"B1", "B2", "B3", "Z1"}
+    assert found["problem"].str.contains("circle").all()
+    assert found.set_index("value").loc["B1", "column"] == "after"
+
+
+def test_gaps_that_cannot_hold_together_name_their_steps(small: pk.Scenario) -> None:
+    # C3 must follow C2 within 20 min, but EV2 fetches a tool on the way for 30 min.
+    scenario = with_row(small, "steps", at=6, step="C2b", task="CAS", crew="EV2", place="POR", title="Fetch",
+                        minutes_low=30, minutes_likely=30, minutes_high=30)
+    scenario = edited(scenario, "gaps", "C2", min_gap=0, max_gap=20)
+    found = problems(scenario)
+    assert {"C2", "C2b", "C3"} >= set(found["value"]) >= {"C2", "C3"}
+    assert found["problem"].str.contains("within 20 min").any()
+
+
+def test_a_step_longer_than_any_night_is_named(small: pk.Scenario) -> None:
+    found = problems(edited(small, "steps", "B3", minutes_likely=45, minutes_high=50))
+    assert found[["table", "row", "column", "value"]].to_numpy().tolist() == [["steps", 7, "light", "B3"]]
+    assert "longest night window" in found["problem"].iloc[0]
+
+
+def test_a_step_pushed_past_the_horizon_is_named(small: pk.Scenario) -> None:
+    found = problems(edited(small, "gaps", "C2", min_gap=600, max_gap=None))
+    assert found["value"].tolist() == ["C3"]
+    assert "horizon (5:00)" in found["problem"].iloc[0]
+
+
+def test_a_need_for_links_without_relays_is_named(small: pk.Scenario) -> None:
+    scenario = edited(small, "steps", "C3", link="wait").with_settings({"relays.longitudes_deg_east": []})
+    found = problems(scenario)
+    assert found[["column", "value"]].to_numpy().tolist() == [["link", "C3"]]
+
+
+def test_a_group_that_fits_in_no_night_is_named(small: pk.Scenario) -> None:
+    scenario = edited(small, "steps", "B3", same_window="g")
+    scenario = edited(scenario, "steps", "C3", light="night", same_window="g")
+    scenario = edited(scenario, "steps", "B2", light="night", same_window="g")
+    found = problems(edited(scenario, "gaps", "C2", min_gap=25, max_gap=None).with_settings(
+        {"lighting.night_guard_s": 400}))
+    assert set(found["column"]) == {"same_window"}
+    assert found["problem"].str.contains("the steps of 'g' do not fit in one window together").all()
+
+
+def test_an_unknown_step_is_no_traceback(small_plan: pk.Plan) -> None:
+    with pytest.raises(pk.ScenarioError, match="did you mean"):
+        small_plan.explain("B11")

@@ -1,0 +1,186 @@
+"""A whole scenario, timed: rows, holders, words. Times are derived from the small outing's tables."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import planning_kit as pk
+from planning_kit.plan.timeline import TIMELINE_COLUMNS
+from tests.edits import edited, with_row
+
+
+def start_of(plan: pk.Plan, step: str) -> float:
+    return float(plan.timeline.query("step == @step and kind == 'work'")["start_min"].iloc[0])
+
+
+def work_row(plan: pk.Plan, step: str, crew: str) -> pd.Series:
+    rows = plan.timeline.query("step == @step and crew == @crew and kind == 'work'")
+    assert len(rows) == 1
+    return rows.iloc[0]
+
+
+@pytest.mark.parametrize("which", ["small_plan", "demo_plan"])
+def test_rows_of_each_crew_member_leave_no_hole_in_time_or_place(which: str,
+                                                                 request: pytest.FixtureRequest) -> None:
+    plan = request.getfixturevalue(which)
+    timeline = plan.timeline
+    assert timeline.columns.tolist() == TIMELINE_COLUMNS
+    for crew in ("EV1", "EV2"):
+        rows = timeline[timeline["crew"] == crew]
+        assert rows["start_min"].iloc[0] == 0
+        assert rows["finish_min"].iloc[-1] == plan.end_min
+        assert rows["start_min"].tolist()[1:] == rows["finish_min"].tolist()[:-1]
+        stands = rows["to_place"].where(rows["to_place"] != "", rows["place"])
+        assert rows["place"].tolist()[1:] == stands.tolist()[:-1]
+        assert (rows["finish_min"] > rows["start_min"]).all()
+        assert set(rows["kind"]) <= {"work", "travel", "wait"}
+
+
+def test_every_step_stands_once_for_each_who_does_it(demo_plan: pk.Plan) -> None:
+    work = demo_plan.timeline.query("kind == 'work' and step != ''")
+    expected = sorted(
+        (crew, step.step) for step in demo_plan.steps
+        for crew in (("EV1", "EV2") if step.crew == "both" else (step.crew,))
+    )
+    assert sorted(zip(work["crew"], work["step"], strict=True)) == expected
+
+
+def test_travel_and_gap_give_the_starts_of_the_small_outing(small_plan: pk.Plan) -> None:
+    # A1 takes 10 min; Hatch to Mid rack is 6 m at 6 m/min; Mid rack to Port deck goes back over the Hatch,
+    # 16 m; C3 comes 25 min after C2 (7 min) at the earliest.
+    assert start_of(small_plan, "B1") == pytest.approx(11.0)
+    c1 = work_row(small_plan, "C1", "EV2")
+    c2 = work_row(small_plan, "C2", "EV2")
+    assert c2["start_min"] == pytest.approx(c1["finish_min"] + 16 / 6)
+    c3 = work_row(small_plan, "C3", "EV2")
+    assert c3["start_min"] == pytest.approx(c2["start_min"] + 7 + 25)
+    assert c3["held_by"] == "min_gap:C2"
+
+
+def test_a_night_step_waits_for_night_and_its_guard(small_plan: pk.Plan) -> None:
+    row = work_row(small_plan, "B3", "EV1")
+    begin, end = small_plan.light.night[0]
+    assert row["start_min"] == pytest.approx(begin + 1.0)
+    assert row["finish_min"] <= end - 1.0
+    assert row["held_by"] == "light:night-1"
+    wait = small_plan.timeline.query("step == 'B3' and kind == 'wait'").iloc[0]
+    assert (wait["title"], wait["finish_min"]) == ("Wait for night 1", row["start_min"])
+
+
+def test_both_crew_steps_show_the_partner_who_holds(small_plan: pk.Plan) -> None:
+    assert work_row(small_plan, "Z1", "EV1")["held_by"] == "partner:EV2"
+    assert work_row(small_plan, "Z1", "EV2")["held_by"] == "order:C3"
+
+
+def test_outing_ends_with_the_way_home_and_ingress(small: pk.Scenario) -> None:
+    # Without the clean-up EV2 ends at the Port deck: 10 m home, then 8 min of ingress for both.
+    steps = small.steps
+    plan = pk.time_plan(small.with_table("steps", steps[steps["step"] != "Z1"]))
+    last = work_row(plan, "C3", "EV2")["finish_min"]
+    assert plan.end_min == pytest.approx(last + 10 / 6 + 8)
+    home = plan.timeline.query("crew == 'EV2' and step == ''")
+    assert home["title"].tolist() == ["To Hatch", "Ingress"]
+    assert home["to_place"].tolist() == ["HAT", ""]
+    ingress = plan.timeline.query("title == 'Ingress'")
+    assert ingress["start_min"].nunique() == 1
+    assert set(ingress["crew"]) == {"EV1", "EV2"}
+
+
+def test_utc_columns_are_egress_plus_pet(small_plan: pk.Plan) -> None:
+    timeline = small_plan.timeline
+    minutes = (timeline["start_utc"] - pd.Timestamp(small_plan.egress)).dt.total_seconds() / 60
+    assert np.allclose(minutes, timeline["start_min"], atol=1e-6)
+
+
+def test_explain_walks_back_to_egress(small_plan: pk.Plan) -> None:
+    lines = small_plan.explain("C3").splitlines()
+    assert lines == [
+        "C3 (Close the cassette and bag it) starts at 0:49 because it must come at least 25 min after C2 "
+        "(Open the cassette vent), which ends at 0:24.",
+        "C2 (Open the cassette vent) starts at 0:17 because EV2 works on C1 (Take the cassette bag from the "
+        "rack) until 0:14, and the way from Mid rack to Port deck takes 2.7 min.",
+        "C1 (Take the cassette bag from the rack) starts at 0:11 because EV2 works on A1 (Step out; check "
+        "tethers and suits) until 0:10, and the way from Hatch to Mid rack takes 1.0 min.",
+        "A1 (Step out; check tethers and suits) starts at 0:00 with egress: it is the first work of both "
+        "crew members.",
+    ]
+
+
+def test_explain_names_the_night_and_when_the_crew_was_ready(small_plan: pk.Plan) -> None:
+    first, second = small_plan.explain("B3").splitlines()[:2]
+    assert "because night 1 begins then (after 60 s of guard); EV1 was ready at 0:30." in first
+    assert second.strip().startswith("EV1 was ready at 0:30 because EV1 works on B2")
+
+
+def test_every_step_of_the_demo_is_explained_back_to_egress(demo_plan: pk.Plan) -> None:
+    for step in demo_plan.steps:
+        assert "egress" in demo_plan.explain(step.step).splitlines()[-1]
+
+
+def test_a_wait_before_the_place_is_spent_where_the_step_says(small: pk.Scenario) -> None:
+    plan = pk.time_plan(edited(small, "steps", "B3", place="MST", wait_at="MID"))
+    rows = plan.timeline.query("crew == 'EV1' and step == 'B3'")
+    assert rows["kind"].tolist() == ["travel", "wait", "travel", "work"]
+    assert rows["place"].tolist() == ["MST", "MID", "MID", "MST"]
+    assert rows["finish_min"].iloc[2] == rows["start_min"].iloc[3]
+    assert rows["finish_min"].iloc[2] - rows["start_min"].iloc[2] == pytest.approx(12 / 6)
+
+
+def test_travel_extra_is_added_to_the_way_in(small: pk.Scenario, small_plan: pk.Plan) -> None:
+    plan = pk.time_plan(edited(small, "steps", "B1", travel_extra_min=3))
+    assert start_of(plan, "B1") == pytest.approx(start_of(small_plan, "B1") + 3)
+
+
+def test_another_egress_moves_the_night_not_the_work(small: pk.Scenario, small_plan: pk.Plan) -> None:
+    plan = pk.time_plan(small, "2031-09-03T07:25:00Z")
+    assert work_row(plan, "B2", "EV1")["start_min"] == work_row(small_plan, "B2", "EV1")["start_min"]
+    later = work_row(plan, "B3", "EV1")["start_min"] - work_row(small_plan, "B3", "EV1")["start_min"]
+    assert later == pytest.approx(5.0, abs=1e-3)
+    assert plan.scenario.settings.egress != plan.egress
+
+
+def test_slack_to_limit_is_what_the_limit_leaves(small_plan: pk.Plan) -> None:
+    # Z1 is the last step of both: it may slip by all that lies between the end and the hard limit.
+    row = work_row(small_plan, "Z1", "EV2")
+    assert row["slack_to_limit_min"] == pytest.approx(130 - small_plan.end_min)
+    assert row["slack_to_plan_min"] == 0
+    assert row["slack_to_window_min"] == float("inf")
+
+
+def test_delay_curve_jumps_where_the_slack_to_window_ends(small: pk.Scenario, small_plan: pk.Plan) -> None:
+    slack = work_row(small_plan, "B3", "EV1")["slack_to_window_min"]
+    curve = small_plan.delay_curve("B3", up_to_min=40, every_min=0.5)
+    jumps = curve["start_min"] - curve["delay_min"] > curve["start_min"].iloc[0] + 1
+    assert curve.loc[jumps, "delay_min"].min() == pytest.approx(np.ceil(slack * 2) / 2)
+
+
+def test_link_and_named_windows_hold_steps(small: pk.Scenario) -> None:
+    frame = pd.DataFrame([{"window": "quiet", "start": "2031-09-03T08:40:00Z",
+                           "end": "2031-09-03T09:00:00Z", "source": "test"}])
+    scenario = edited(small.with_table("windows", frame), "steps", "C3", windows="quiet")
+    row = work_row(pk.time_plan(edited(scenario, "gaps", "C2", max_gap=100)), "C3", "EV2")
+    assert (row["start_min"], row["held_by"]) == (70.0, "window:quiet")
+
+
+def test_others_at_work_have_a_lane_without_travel_or_wait(small: pk.Scenario) -> None:
+    actors = pd.DataFrame([{"actor": "DESK", "title": "Ground desk"}])
+    step = {"step": "D1", "task": "LMP", "crew": "DESK", "place": "MST", "title": "Lamp off",
+            "minutes_low": 2, "minutes_likely": 3, "minutes_high": 4, "after": "B1"}
+    plan = pk.time_plan(edited(with_row(small.with_table("actors", actors), "steps", **step), "steps", "B2",
+                               after="D1"))
+    rows = plan.timeline.query("crew == 'DESK'")
+    assert rows["kind"].tolist() == ["work"]
+    assert work_row(plan, "B2", "EV1")["held_by"] == "after:D1"
+    waits = plan.handovers[["from_crew", "to_crew", "from_step", "to_step"]].to_numpy().tolist()
+    assert ["EV1", "DESK", "B1", "D1"] in waits
+    assert ["DESK", "EV1", "D1", "B2"] in waits
+
+
+def test_nothing_that_a_plan_gives_can_change_it(small_plan: pk.Plan) -> None:
+    before = small_plan.timeline
+    timeline, findings = small_plan.timeline, small_plan.findings
+    timeline["start_min"] += 100
+    findings["message"] = "gone"
+    pd.testing.assert_frame_equal(small_plan.timeline, before)
