@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
-from planning_kit.plan.timeline import TRAVEL, WAIT, WORK, minutes_of
+from planning_kit.plan.activities import TRAVEL, WAIT, WORK
 
 if TYPE_CHECKING:
     from planning_kit.plan.timed import TimedPlan
@@ -26,9 +26,10 @@ def summarise(plan: TimedPlan) -> pd.DataFrame:
         ("Hard limit", _against(limits.hard_min, plan.end_min)),
         ("Nights begun by then", str(nights)),
     ]
-    timeline = plan.timeline
     for crew in plan.travels:
-        spent = [f"{kind} {pet_label(minutes_of(timeline, crew, kind))}" for kind in (WORK, TRAVEL, WAIT)]
+        minutes = {kind: sum(a.minutes for a in plan.lanes[crew] if a.kind == kind)
+                   for kind in (WORK, TRAVEL, WAIT)}
+        spent = [f"{kind} {pet_label(total)}" for kind, total in minutes.items()]
         rows.append((crew, ", ".join(spent)))
     return pd.DataFrame(rows, columns=["item", "value"])
 

@@ -16,6 +16,7 @@ from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import Step
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import as_utc
+from planning_kit.plan.activities import Activity, lane_activities
 from planning_kit.plan.almanac import Almanac, almanac_for
 from planning_kit.plan.build import build_network, crew_travel
 from planning_kit.plan.explain import explain_step
@@ -26,7 +27,7 @@ from planning_kit.plan.no_plan import stop_if_circular, stop_if_unplaced
 from planning_kit.plan.routes import Travel
 from planning_kit.plan.slack import Slack, delay_curve, slacks
 from planning_kit.plan.summary import summarise
-from planning_kit.plan.timeline import build_timeline
+from planning_kit.plan.timeline import timeline_table
 from planning_kit.plan.timing import earliest_starts, outing_end
 from planning_kit.sky.light import Light
 
@@ -111,8 +112,9 @@ class TimedPlan:
         return find_holders(self.network, self.durations, self.starts)
 
     @cached_property
-    def _timeline(self) -> pd.DataFrame:
-        return build_timeline(self)
+    def lanes(self) -> Mapping[str, tuple[Activity, ...]]:
+        """What each crew member and actor does, in order."""
+        return lane_activities(self)
 
     @property
     def timeline(self) -> pd.DataFrame:
@@ -121,7 +123,7 @@ class TimedPlan:
         Columns as in the contract: times in PET minutes and UTC, slacks in minutes (empty for travel and
         wait), ``held_by`` as ``kind:id``. The way home and ingress have an empty ``step``.
         """
-        return self._timeline.copy()
+        return timeline_table(self.lanes, self.egress)
 
     @property
     def summary(self) -> pd.DataFrame:
@@ -133,18 +135,26 @@ class TimedPlan:
         """Where one lane waits for another or passes an item on (see `find_handovers`)."""
         return find_handovers(self)
 
+    @cached_property
+    def _positions(self) -> Mapping[str, int]:
+        return {step: position for position, step in enumerate(self.network.steps)}
+
+    @cached_property
+    def _place_titles(self) -> Mapping[str, str]:
+        return {place.place: place.title or place.place for place in self.scenario.records.places}
+
     def position(self, step: str) -> int:
         """The row position of a step. Raises `ScenarioError` when there is no such step."""
-        if step not in self.network.steps:
+        if step not in self._positions:
             close = get_close_matches(step, self.network.steps, n=3)
             hint = f"; did you mean {', '.join(close)}?" if close else ""
             raise ScenarioError.single(f"there is no such step in this plan{hint}", table="steps",
                                        column="step", value=step)
-        return self.network.steps.index(step)
+        return self._positions[step]
 
     def place_title(self, place: str) -> str:
         """The title of a place, or its id where it has none."""
-        return next((p.title for p in self.scenario.records.places if p.place == place), "") or place
+        return self._place_titles[place]
 
     def explain(self, step: str) -> str:
         """Why a step starts when it does, back to egress, in words, a line a link of the chain."""

@@ -1,0 +1,142 @@
+"""What each lane does, minute by minute: work, travel and wait, in order."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from planning_kit.inputs.records import BOTH, Step
+from planning_kit.plan.build import travel_into, work_order
+from planning_kit.plan.network import on_grid
+
+if TYPE_CHECKING:
+    from planning_kit.plan.timed import TimedPlan
+
+WORK, TRAVEL, WAIT = "work", "travel", "wait"
+INGRESS_TITLE = "Ingress"
+_NOT_GIVEN = float("nan")
+
+
+@dataclass(frozen=True)
+class Activity:
+    """One bar of one lane. PET and slack in minutes; NaN slack for travel and wait.
+
+    ``step`` and ``task`` of travel and wait are those of the step that they lead to; both are "" on the way
+    home and for ingress. ``place`` is where it begins, ``to_place`` where travel ends.
+    """
+
+    crew: str
+    kind: str
+    step: str
+    task: str
+    title: str
+    place: str
+    to_place: str
+    start_min: float
+    finish_min: float
+    slack_to_plan_min: float = _NOT_GIVEN
+    slack_to_limit_min: float = _NOT_GIVEN
+    slack_to_window_min: float = _NOT_GIVEN
+    held_by: str = ""
+
+    @property
+    def minutes(self) -> float:
+        """How long it takes."""
+        return self.finish_min - self.start_min
+
+
+def lane_activities(plan: TimedPlan) -> dict[str, tuple[Activity, ...]]:
+    """The activities of each lane in order: EV1, EV2, then the other actors."""
+    lanes = {crew: tuple(_crew_lane(plan, crew)) for crew in plan.travels}
+    lanes |= {a.actor: tuple(_actor_lane(plan, a.actor)) for a in plan.scenario.records.actors}
+    return lanes
+
+
+@dataclass
+class _Lane:
+    """One crew member walking through the plan; ``here`` and ``now`` move as activities are added."""
+
+    plan: TimedPlan
+    crew: str
+    here: str
+    now: float = 0.0
+    done: list[Activity] = field(default_factory=list)
+
+    def add(self, kind: str, finish: float, title: str, step: Step | None = None, to_place: str = "",
+            held_by: str = "") -> None:
+        """An activity from now to ``finish``; none where no time passes, except for work."""
+        if finish > self.now or kind == WORK:
+            self.done.append(Activity(
+                self.crew, kind, step.step if step else "", step.task if step else "", title, self.here,
+                to_place, self.now, finish, held_by=held_by, **self._slack(kind, step),
+            ))
+        self.now = finish
+        self.here = to_place or self.here
+
+    def go(self, to_place: str, minutes: float, step: Step | None = None) -> None:
+        """Travel, which may take no time when the place is the same."""
+        title = f"To {self.plan.place_title(to_place)}"
+        self.add(TRAVEL, self.now + minutes, title, step, to_place if to_place != self.here else "")
+
+    def work(self, position: int, held_by: str) -> None:
+        """The step at ``position``, at its start."""
+        step = self.plan.steps[position]
+        self.now = float(self.plan.starts[position])
+        self.add(WORK, float(self.plan.finishes[position]), step.title, step, held_by=held_by)
+
+    def _slack(self, kind: str, step: Step | None) -> dict[str, float]:
+        if kind != WORK or step is None:
+            return {}
+        position, slack = self.plan.position(step.step), self.plan.slack
+        return {
+            "slack_to_plan_min": float(slack.to_plan[position]),
+            "slack_to_limit_min": float(slack.to_limit[position]),
+            "slack_to_window_min": float(slack.to_window[position]),
+        }
+
+
+def _crew_lane(plan: TimedPlan, crew: str) -> list[Activity]:
+    travel, airlock = plan.travels[crew], plan.scenario.settings.airlock
+    lane = _Lane(plan, crew, here=airlock)
+    for position in work_order(plan.steps, crew):
+        step, start = plan.steps[position], float(plan.starts[position])
+        held_by = _held_by(plan, position, crew)
+        # The network rounds the whole way to the grid at once: the legs must add up to just that.
+        whole_way = float(on_grid(travel_into(step, travel, lane.here) + step.travel_extra_min))
+        to_wait = float(on_grid(travel.time_min(lane.here, step.wait_at))) if step.wait_at else whole_way
+        lane.go(step.wait_at or step.place, to_wait, step)
+        waited_for = f"Wait for {_waited_for(held_by)}"
+        lane.add(WAIT, start - (whole_way - to_wait), waited_for, step, held_by=held_by)
+        lane.go(step.place, whole_way - to_wait, step)
+        lane.work(position, held_by)
+    lane.go(airlock, float(on_grid(travel.time_min(lane.here, airlock))))
+    lane.add(WAIT, plan.end_min - plan.network.ingress_min, "Wait for the partner to ingress")
+    lane.add(WORK, plan.end_min, INGRESS_TITLE)
+    return lane.done
+
+
+def _actor_lane(plan: TimedPlan, actor: str) -> Iterator[Activity]:
+    lane = _Lane(plan, actor, here="")
+    for position in work_order(plan.steps, actor):
+        lane.here = plan.steps[position].place
+        lane.work(position, _held_by(plan, position, actor))
+    yield from lane.done
+
+
+def _held_by(plan: TimedPlan, position: int, crew: str) -> str:
+    is_shared = plan.steps[position].crew == BOTH
+    return plan.holders.for_crew(position, crew, is_shared).text
+
+
+def _waited_for(held_by: str) -> str:
+    kind, _, name = held_by.partition(":")
+    if kind == "light":
+        return name.replace("-", " ")
+    words = {
+        "group": f"the window of {name}",
+        "link": "a link",
+        "max_gap": f"{name}, which must follow closely",
+        "min_gap": f"the gap after {name}",
+    }
+    return words.get(kind, name)
