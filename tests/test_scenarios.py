@@ -139,9 +139,9 @@ def test_demo_exchange_stands_behind_an_isolated_string(demo, demo_plan):
 
 def test_demo_hand_off_is_collected_about_an_hour_later(demo, demo_plan):
     steps, times = demo.steps.set_index("step"), work(demo_plan)
-    assert steps.loc["HO1", "leaves"] == steps.loc["SV1", "takes"] == "camera"
-    assert (steps.loc["HO1", "crew"], steps.loc["SV1", "crew"]) == ("EV1", "EV2")
-    assert 45 <= times.loc["SV1", "start_min"] - times.loc["HO1", "finish_min"] <= 75
+    assert steps.loc["SV1", "leaves"] == steps.loc["SV2", "takes"] == "camera"
+    assert (steps.loc["SV1", "crew"], steps.loc["SV2", "crew"]) == ("EV1", "EV2")
+    assert 45 <= times.loc["SV2", "start_min"] - times.loc["SV1", "finish_min"] <= 75
 
 
 def test_demo_clocks_hold(demo, demo_plan):
@@ -174,7 +174,7 @@ def test_demo_shares_one_foothold_between_three_worksites_and_both_crew(demo):
 
 
 def test_demo_survey_is_in_daylight_the_quiet_period_and_coverage(demo, demo_plan):
-    survey = demo.steps.set_index("step").loc[["SV2", "SV3"]]
+    survey = demo.steps.set_index("step").loc[["SV3", "SV4"]]
     assert (survey["light"] == "day").all()
     assert (survey["link"] == "yes").all()
     assert (survey["windows"] == "quiet").all()
@@ -222,11 +222,27 @@ def test_demo_keeps_both_crew_busy_and_brings_them_home_together(demo_plan):
     shares = {crew: (of["finish_min"] - of["start_min"])[of["kind"] == "work"].sum() / outing_end(demo_plan)
               for crew, of in rows[rows["crew"].isin(["EV1", "EV2"])].groupby("crew")}
     assert min(shares.values()) > 0.75
-    last = work(demo_plan).loc["CL3"]
+    last = work(demo_plan).loc["CL2"]
     assert last["place"] == "AIR"
-    ends = rows[rows["step"] == "CL3"].query("kind == 'work'")
+    ends = rows[rows["step"] == "CL2"].query("kind == 'work'")
     assert sorted(ends["crew"]) == ["EV1", "EV2"]
     assert ends["finish_min"].nunique() == 1
+
+
+def test_demo_has_a_cliff_a_late_start_that_misses_the_night_costs_a_revolution(demo_plan):
+    curve = demo_plan.delay_curve("EG1").set_index("delay_min")["end_slip_min"]
+    assert curve.loc[0.0] == 0
+    assert curve.loc[10.0] < 1
+    # One revolution of this orbit is 1440 / 15.52134587 = 92.8 min.
+    assert curve.diff().max() == pytest.approx(1440 / 15.52134587, abs=6)
+    assert 15 < curve.diff().idxmax() < 40
+
+
+def test_demo_season_holds_good_days_and_days_without_night():
+    orbit = pk.load_orbit(SCENARIOS / "tern-station" / "orbit.json")
+    days = pk.season(orbit, "2031-05-14", "2031-07-14")
+    assert 20 <= abs(days["beta_deg"].iloc[0]) <= 35
+    assert (days["revs_with_night"] == 0).any()
 
 
 # --- the small outing -----------------------------------------------------------------------------
