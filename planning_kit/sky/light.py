@@ -21,25 +21,30 @@ SAMPLES_PER_REVOLUTION = 10
 NIGHT_COLUMNS = ["penumbra_start", "night_start", "night_end", "penumbra_end"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Light:
     """When the Sun is down, partly down and up: float arrays (n, 2) of minutes after the start asked for.
 
     ``night``: the Sun's disc is wholly behind the ellipsoidal Earth (umbra). ``day``: it is wholly clear.
     ``penumbra``: between. The three share out the range: [start, end) each, clipped to it. Geometric:
-    refraction and airglow are not in it (see `planning_kit.sky.shadow`).
+    refraction and airglow are not in it (see `planning_kit.sky.shadow`). The arrays are made read-only.
     """
 
     night: Windows
     penumbra: Windows
     day: Windows
 
+    def __post_init__(self) -> None:
+        """Lock the arrays: a light that others hold does not change under them."""
+        for windows in (self.night, self.penumbra, self.day):
+            windows.setflags(write=False)
+
 
 def light_between(orbit: Orbit, start: str | date | datetime, stop: str | date | datetime) -> Light:
     """Night, penumbra and day of an orbit from ``start`` to ``stop`` (UTC), clipped to them.
 
     No night at all, or penumbra only, is an answer (arrays of shape (0, 2)). Raises `ScenarioError` for
-    a range that is empty, too long or beyond the ephemeris, and where SGP4 has no position.
+    a range that is empty, too long or outside 1950 to 2052, and where SGP4 has no position.
     """
     span = span_between(start, stop)
     dimmed, night = shadow_windows(orbit, span)

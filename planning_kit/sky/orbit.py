@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from functools import lru_cache
 from pathlib import Path
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from sgp4.api import SGP4_ERRORS, WGS72, Satrec
 
 from planning_kit.inputs import omm
-from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.omm import Elements
 from planning_kit.inputs.times import moment_at
 from planning_kit.sky.span import SECONDS_PER_DAY
@@ -41,6 +41,7 @@ class Orbit:
 
     def __post_init__(self) -> None:
         """Raise `ScenarioError` when SGP4 cannot use the elements."""
+        _refuse_unbound(self.elements)
         _satrec(self.elements)
 
     @classmethod
@@ -107,6 +108,20 @@ def load_orbit(omm_file: str | Path) -> Orbit:
     Raises `ScenarioError` when the message cannot be read or is no orbit that SGP4 can use.
     """
     return Orbit.from_elements(omm.read_omm(omm_file))
+
+
+def _refuse_unbound(elements: Elements) -> None:
+    """Raise `ScenarioError` for elements that SGP4 would turn into NaN, or that are no closed orbit."""
+    faults = Faults()
+    for name, value in asdict(elements).items():
+        if isinstance(value, float) and not math.isfinite(value):
+            faults.add("orbit", None, name, value, "must be a finite number")
+    if elements.mean_motion_rev_per_day <= 0:
+        faults.add("orbit", None, "MEAN_MOTION", elements.mean_motion_rev_per_day,
+                   "must be more than 0 revolutions a day")
+    if not 0 <= elements.eccentricity < 1:
+        faults.add("orbit", None, "ECCENTRICITY", elements.eccentricity, "must be at least 0 and less than 1")
+    faults.stop_if_any()
 
 
 @lru_cache(maxsize=64)

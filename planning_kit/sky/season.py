@@ -9,10 +9,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from planning_kit.inputs.times import as_utc
 from planning_kit.sky.light import midnights, shadow_windows
 from planning_kit.sky.orbit import Orbit
-from planning_kit.sky.span import SECONDS_PER_DAY, Moment, Span, span_between
+from planning_kit.sky.span import SECONDS_PER_DAY, Moment, Span, covered_moment, span_between
 from planning_kit.sky.sun import sun_between
 
 
@@ -53,11 +52,11 @@ def beta_deg(orbit: Orbit, times: Moment | Iterable[Moment]) -> NDArray[np.float
 
     Positive where the Sun is on the side of the orbit's angular momentum. The plane is the osculating one
     of the SGP4 state, which swings about the mean plane by some hundredths of a degree within a revolution;
-    the Sun is apparent. Raises `ScenarioError` for what is no time and where SGP4 or the ephemeris give
-    nothing.
+    the Sun is apparent. Raises `ScenarioError` for what is no time, years that are not covered, and where
+    SGP4 gives no position.
     """
     several = [times] if isinstance(times, str | date) else times
-    moments = [as_utc(moment, "times") for moment in several]
+    moments = [covered_moment(moment, "times") for moment in several]
     if not moments:
         return np.empty(0)
     span = Span(min(moments), max(moments))

@@ -59,7 +59,7 @@ def limb_margin_rad(station_km: Vector, target_km: Vector,
     d = np.sqrt(dx * dx + dy * dy + dz * dz)
     cosine = np.clip(-(qx * dx + qy * dy + qz * dz) / (q * d), -1.0, 1.0)
     sine = np.maximum(np.sqrt(1 - cosine * cosine), _LEAST_SINE)
-    margin = np.arccos(cosine) - np.arcsin(EARTH_RADIUS_KM / q)
+    margin = np.arccos(cosine) - np.arcsin(np.minimum(EARTH_RADIUS_KM / q, 1.0))
     normal_z = (qz / q + cosine * dz / d) / sine
     spread = np.sqrt((1 + (stretch * stretch - 1) * normal_z * normal_z) * plain_squared) / d
     return margin, spread

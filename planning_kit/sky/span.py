@@ -15,6 +15,9 @@ from planning_kit.inputs.times import as_utc
 
 SECONDS_PER_DAY = 86400.0
 
+FIRST_YEAR, LAST_YEAR = 1950, 2052
+"""Whole years that both SGP4 and the Sun's ephemeris cover, with room for looking a little beyond."""
+
 LONGEST_DAYS = 1100
 """Three years: far beyond what SGP4 elements can say anything about."""
 
@@ -45,10 +48,10 @@ class Span:
 def span_between(start: Moment, stop: Moment) -> Span:
     """Read ``start`` and ``stop`` (ISO 8601 text, date or datetime; UTC where no zone is given).
 
-    Raises `ScenarioError` for what is no time, a stop that is not after the start, and more than
-    `LONGEST_DAYS`.
+    Raises `ScenarioError` for what is no time, years that are not covered, a stop that is not after the
+    start, and more than `LONGEST_DAYS`.
     """
-    first, last = as_utc(start, "start"), as_utc(stop, "stop")
+    first, last = covered_moment(start, "start"), covered_moment(stop, "stop")
     if last <= first:
         raise ScenarioError.single(f"must be later than the start, {first.isoformat()}",
                                    column="stop", value=last.isoformat())
@@ -57,6 +60,16 @@ def span_between(start: Moment, stop: Moment) -> Span:
             f"is {(last - first).days} days after the start; ask for at most {LONGEST_DAYS} days at a time",
             column="stop", value=last.isoformat())
     return Span(first, last)
+
+
+def covered_moment(value: Moment, what: str) -> datetime:
+    """Read a moment as UTC; `ScenarioError` for what is no time or lies outside the years covered."""
+    moment = as_utc(value, what)
+    if not FIRST_YEAR <= moment.year <= LAST_YEAR:
+        raise ScenarioError.single(
+            f"orbit and Sun are computed for the years {FIRST_YEAR} to {LAST_YEAR}; choose a date within",
+            column=what, value=moment.isoformat())
+    return moment
 
 
 def as_times(reference: datetime, seconds: NDArray[np.float64]) -> pd.Series:

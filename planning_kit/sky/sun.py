@@ -16,14 +16,10 @@ from skyfield.api import load, load_file
 from skyfield.sgp4lib import TEME
 from skyfield.timelib import Timescale
 
-from planning_kit.inputs.faults import ScenarioError
 from planning_kit.sky.span import SECONDS_PER_DAY, julian_date
 
 SUN_RADIUS_KM = 695_700.0
 """Nominal solar radius, IAU 2015 Resolution B3."""
-
-FIRST_YEAR, LAST_YEAR = 1950, 2052
-"""Whole years that DE421 (1899 to 2053) and SGP4's time scale both cover."""
 
 _KNOTS_BEYOND = 4
 
@@ -57,14 +53,8 @@ def sun_between(start: datetime, stop: datetime, is_apparent: bool = True) -> Su
     moves with Earth, a ray that grazes the limb comes from there. (The station's velocity plays no part:
     aberration moves the limb, as it sees it, by as much as the Sun.) False gives the geometric place, for
     comparisons. How the Sun's own mass bends the light of its rim (milliarcseconds) is neglected.
-
-    Raises `ScenarioError` for years that the ephemeris does not cover.
+    DE421 covers July 1899 to October 2053, so all that `Span` lets through.
     """
-    for column, moment in (("start", start), ("stop", stop)):
-        if not FIRST_YEAR <= moment.year <= LAST_YEAR:
-            raise ScenarioError.single(
-                f"the Sun's ephemeris covers {FIRST_YEAR} to {LAST_YEAR}; choose a date within",
-                column=column, value=moment.isoformat())
     first, last = julian_date(start)[0], julian_date(stop)[0]
     return _tabulate(first - _KNOTS_BEYOND, last + 1 + _KNOTS_BEYOND, is_apparent)
 

@@ -190,6 +190,7 @@ def test_an_eccentric_orbit_against_brute_force(make_orbit):
     ("2031-06-22", "tomorrow", "ISO 8601"),                    # no time
     ("1890-01-01", "1890-01-02", "1950 to 2052"),              # before the ephemeris
     ("2060-01-01", "2060-01-02", "1950 to 2052"),              # after it
+    ("9999-12-30", "9999-12-31", "1950 to 2052"),              # the end of the calendar
 ])
 def test_ranges_that_cannot_be_answered_are_faults(orbit, start, stop, problem):
     for ask in (light_between, night_windows):
@@ -204,6 +205,8 @@ def test_zones_are_converted(orbit):
 
 
 def test_light_cannot_be_changed():
-    light = Light(night=np.empty((0, 2)), penumbra=np.empty((0, 2)), day=np.empty((0, 2)))
+    light = Light(night=np.empty((0, 2)), penumbra=np.empty((0, 2)), day=np.array([[0.0, 9.0]]))
     with pytest.raises(AttributeError):
         light.night = np.ones((1, 2))
+    with pytest.raises(ValueError, match="read-only"):
+        light.day[0, 0] = 1.0

@@ -81,6 +81,22 @@ def test_elements_that_sgp4_refuses_are_a_fault():
     assert caught.value.problems.loc[0, "table"] == "orbit"
 
 
+@pytest.mark.parametrize("changed", [
+    {"inclination_deg": float("nan")},              # SGP4 would give NaN without an error
+    {"bstar": float("inf")},                        # likewise
+    {"mean_motion_rev_per_day": float("nan")},
+    {"mean_motion_rev_per_day": 0.0},
+    {"mean_motion_rev_per_day": -15.5},             # SGP4 would give NaN without an error
+    {"mean_motion_rev_per_day": 17.2},              # below the ground: 16.98 a day graze it
+    {"eccentricity": 1.0},                          # a parabola
+    {"eccentricity": -0.1},
+])
+def test_elements_of_no_orbit_are_a_fault(make_orbit, changed):
+    with pytest.raises(ScenarioError) as caught:
+        make_orbit(**changed)
+    assert (caught.value.problems["table"] == "orbit").all()
+
+
 def test_a_decayed_orbit_is_a_fault_not_a_position():
     """28872 is "lost in 50 minutes" (a comment in the verification file)."""
     orbit = Orbit.from_elements(ELEMENTS["28872"])
