@@ -1,0 +1,106 @@
+"""The rows of a plan's tables as typed records, the form in which the charts read them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+
+@dataclass(frozen=True)
+class Activity:
+    """One row of ``plan.timeline``; minutes of PET, slacks in minutes and NaN where empty."""
+
+    crew: str
+    kind: str
+    step: str
+    task: str
+    title: str
+    place: str
+    to_place: str
+    start_min: float
+    finish_min: float
+    slack_to_plan_min: float
+    slack_to_limit_min: float
+    slack_to_window_min: float
+    held_by: str
+
+    @property
+    def minutes(self) -> float:
+        """How long it lasts."""
+        return self.finish_min - self.start_min
+
+    def is_work_on(self, step: str) -> bool:
+        """Whether this is the work of ``step`` ("" is no step)."""
+        return self.kind == "work" and step != "" and self.step == step
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One row of ``plan.findings``; ``start_min`` is NaN where the finding has no time."""
+
+    severity: str
+    check: str
+    crew: str
+    step: str
+    start_min: float
+    message: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Handover:
+    """One row of ``plan.handovers``: what passes from lane to lane (an item, or ``after``), and when."""
+
+    from_crew: str
+    to_crew: str
+    from_step: str
+    to_step: str
+    from_min: float
+    to_min: float
+    what: str
+
+
+def activities(timeline: pd.DataFrame) -> list[Activity]:
+    """The rows of a timeline, in its order."""
+    return [Activity(**row) for row in _records(timeline, Activity)]
+
+
+def findings(table: pd.DataFrame) -> list[Finding]:
+    """The rows of a findings table, in its order."""
+    return [Finding(**row) for row in _records(table, Finding)]
+
+
+def handovers(table: pd.DataFrame) -> list[Handover]:
+    """The rows of a hand-over table, in its order."""
+    return [Handover(**row) for row in _records(table, Handover)]
+
+
+def _records(table: pd.DataFrame, kind: type) -> list[dict[str, Any]]:
+    """``table`` as one dict a row with the fields of ``kind``: text is never NaN, a number never None."""
+    columns: dict[str, list[Any]] = {}
+    for name, annotation in kind.__annotations__.items():
+        values = table[name].tolist()
+        if annotation == "float":
+            columns[name] = [float("nan") if pd.isna(value) else float(value) for value in values]
+        else:
+            columns[name] = ["" if pd.isna(value) else str(value) for value in values]
+    return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
+
+
+def finding_minute(finding: Finding, rows: Sequence[Activity]) -> float:
+    """When a finding applies: its own time, else the start of its step, else NaN."""
+    if math.isfinite(finding.start_min):
+        return finding.start_min
+    return min((row.start_min for row in rows if row.is_work_on(finding.step)), default=math.nan)
+
+
+def finding_lane(finding: Finding, rows: Sequence[Activity], people: Iterable[str]) -> str:
+    """The lane that a finding belongs to: its crew's, else that of its step, else "" (the whole plan)."""
+    known = set(people)
+    if finding.crew in known:
+        return finding.crew
+    return next((row.crew for row in rows if row.is_work_on(finding.step) and row.crew in known), "")

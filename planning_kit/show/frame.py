@@ -1,0 +1,123 @@
+"""All of the swimlane chart that is no trace: axes, title, limits, legends and its content in words."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from planning_kit.inputs.times import gmt_label, pet_label
+from planning_kit.show.activities import finding_minute
+from planning_kit.show.chart import FONT
+from planning_kit.show.escape import one_line, plotly_text
+from planning_kit.show.marks import ground_shapes, limit_labels, limit_lines
+from planning_kit.show.palette import Theme
+from planning_kit.show.scene import EDGE_MIN, Scene
+from planning_kit.show.time_axes import time_axes
+
+_LEFT_PX, _RIGHT_PX, _TOP_PX = 124, 18, 84
+_AXIS_PX, _LEGEND_ROW_PX = 34, 20
+_LEGENDS = {"legend2": (5, 100), "legend": (3, 178)}  # entries a row on a narrow page, width of one in pixels
+_LEAST_TEXT_PX = 10
+_LONGEST_ROW_LABEL = 17
+
+
+def layout_of(scene: Scene) -> dict[str, Any]:
+    """Everything but the legends, whose room depends on the traces (see `legends_of`)."""
+    theme = scene.theme
+    return {
+        "paper_bgcolor": theme.paper, "plot_bgcolor": theme.paper, "barmode": "overlay",
+        "font": {"family": FONT, "size": 12, "color": theme.ink},
+        "title": _title(scene), "meta": {"alt": _alt(scene)},
+        **time_axes(scene.shown, (-EDGE_MIN, max(scene.horizon_min, scene.shown[1])), scene.egress, theme),
+        "yaxis": _row_axis(scene),
+        "shapes": ground_shapes(scene) + limit_lines(scene),
+        "annotations": limit_labels(scene) + _axis_names(theme),
+        "uniformtext": {"mode": "hide", "minsize": _LEAST_TEXT_PX},
+        "dragmode": "zoom", "hovermode": "closest", "hoverdistance": 12,
+        "hoverlabel": {"align": "left", "namelength": 0, "bgcolor": theme.paper, "bordercolor": theme.ink,
+                       "font": {"family": FONT, "color": theme.ink, "size": 12}},
+        "modebar": {"orientation": "h", "bgcolor": "rgba(0,0,0,0)", "color": theme.quiet_ink,
+                    "activecolor": theme.ink},
+    }
+
+
+def legends_of(scene: Scene, traces: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    """The signs, below them the tasks; ``height`` and ``margin`` leave room for both down to 900 px width."""
+    entries = Counter(trace["legend"] for trace in traces if trace.get("showlegend"))
+    layout: dict[str, Any] = {}
+    below_px = _AXIS_PX
+    for name, (a_row, entry_px) in _LEGENDS.items():
+        layout[name] = {
+            "orientation": "h", "x": 0, "xanchor": "left", "yanchor": "top",
+            "y": -below_px / scene.lanes.height, "entrywidth": entry_px,
+            "entrywidthmode": "pixels", "bgcolor": "rgba(0,0,0,0)",
+            "font": {"size": 11, "color": scene.theme.ink}, "itemsizing": "trace", "traceorder": "normal",
+        }
+        below_px += math.ceil(entries[name] / a_row) * _LEGEND_ROW_PX + 6
+    layout["height"] = round(scene.lanes.height + _TOP_PX + below_px)
+    layout["margin"] = {"l": _LEFT_PX, "r": _RIGHT_PX, "t": _TOP_PX, "b": below_px}
+    return layout
+
+
+def _title(scene: Scene) -> dict[str, Any]:
+    head = " · ".join(part for part in (scene.title, scene.station) if part)
+    below = (f"Egress {scene.egress:%Y-%m-%d}, GMT {gmt_label(scene.egress)} · "
+             f"outing {pet_label(scene.end_min)} · {_findings_words(scene)}")
+    small = f'<span style="font-size:12px;color:{scene.theme.quiet_ink}">{plotly_text(below)}</span>'
+    return {
+        "text": f"<b>{plotly_text(head, longest=100)}</b><br>{small}",
+        "x": 0, "xref": "container", "xanchor": "left", "y": 1, "yref": "container", "yanchor": "top",
+        "pad": {"l": 14, "t": 26}, "font": {"size": 16, "color": scene.theme.ink},
+    }
+
+
+def _findings_words(scene: Scene) -> str:
+    if not scene.found:
+        return "no findings"
+    counts = Counter(finding.severity for finding in scene.found)
+    text = ", ".join(f"{count} {severity}" for severity, count in counts.items())
+    unmarked = sum(not math.isfinite(finding_minute(finding, scene.rows)) for finding in scene.found)
+    return f"findings: {text}" + (f" ({unmarked} without a time, not marked)" if unmarked else "")
+
+
+def _alt(scene: Scene) -> str:
+    steps = {row.step for row in scene.rows if row.is_work_on(row.step)}
+    doers = ", ".join(one_line(who) for who in sorted({row.crew for row in scene.rows if row.kind == "work"}))
+    nights = sum(start < scene.end_min for start, _ in scene.light["night"])
+    return (f"Swimlane chart: {scene.title}. Steps: {len(steps)}, of {doers}. "
+            f"Outing: {pet_label(scene.end_min)} from egress at GMT {gmt_label(scene.egress)}. "
+            f"Nights begun in it: {nights}. {_findings_words(scene).capitalize()}.")
+
+
+def _row_axis(scene: Scene) -> dict[str, Any]:
+    labels = _row_labels(scene)
+    return {
+        "range": [scene.lanes.height, 0], "fixedrange": True, "tickmode": "array", "tickvals": list(labels),
+        "ticktext": list(labels.values()), "showgrid": False, "zeroline": False, "ticks": "",
+        "ticklabelstandoff": 6, "tickfont": {"size": 11, "color": scene.theme.ink}, "automargin": False,
+    }
+
+
+def _row_labels(scene: Scene) -> dict[float, str]:
+    """y of each row that has a name, to that name as plotly shows it."""
+    lanes = scene.lanes
+    labels = {lanes.light.mid: "light", lanes.outing.mid: "outing"}
+    labels |= {strip.mid: plotly_text(name, _LONGEST_ROW_LABEL) for name, strip in lanes.links.items()}
+    quiet = [(lanes.whole_plan, "whole plan")]
+    for lane in lanes.people.values():
+        name = plotly_text(lane.who, _LONGEST_ROW_LABEL)
+        labels[lane.main.mid] = f'<b><span style="font-size:15px">{name}</span></b>' if lane.is_crew else name
+        quiet += [(lane.ghosts, "baseline"), (lane.findings, "findings")]
+    for strip, text in quiet:
+        if strip is not None:
+            labels[strip.mid] = f'<span style="color:{scene.theme.quiet_ink}">{text}</span>'
+    return labels
+
+
+def _axis_names(theme: Theme) -> list[dict[str, Any]]:
+    common = {"xref": "paper", "yref": "paper", "x": 0, "xanchor": "right", "xshift": -31, "showarrow": False,
+              "font": {"size": 10, "color": theme.quiet_ink}}
+    return [common | {"y": 1, "yanchor": "bottom", "yshift": 4, "text": "GMT DDD/hh:mm", "name": "GMT"},
+            common | {"y": 0, "yanchor": "top", "yshift": -4, "text": "PET h:mm", "name": "PET"}]

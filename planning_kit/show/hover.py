@@ -1,0 +1,138 @@
+"""What the swimlane chart says under the pointer: sentences in plain words, safe to show."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from planning_kit.inputs.times import gmt_label, moment_at, pet_label
+from planning_kit.show.activities import Activity, Finding, Handover
+from planning_kit.show.escape import one_line, plotly_paragraph
+
+_MOST_FINDINGS_LISTED = 6
+_HELD_WORDS = {
+    "light": "Starts when {id} begins",
+    "group": "Starts when its whole group {id} fits in one window",
+    "max_gap": "Starts no earlier, so that {id} can follow in time",
+    "partner": "Starts when {id} is ready too",
+    "after": "Starts when {id} is finished",
+    "min_gap": "Starts the least time after {id}",
+    "link": "Starts when there is a link ({id})",
+    "window": "Starts when the window {id} opens",
+}
+
+
+@dataclass(frozen=True)
+class Words:
+    """What sentences need beside the activities: the egress and the titles of places, tasks and actors."""
+
+    egress: datetime
+    places: Mapping[str, str] = field(default_factory=dict)
+    tasks: Mapping[str, str] = field(default_factory=dict)
+    actors: Mapping[str, str] = field(default_factory=dict)
+
+    def place(self, place: str) -> str:
+        """The title of a place, or its id where it has none."""
+        return self.places.get(place) or place
+
+    def span(self, start_min: float, finish_min: float) -> str:
+        """``2:07 to 2:25 (18 min)``."""
+        return f"{pet_label(start_min)} to {pet_label(finish_min)} ({minutes_text(finish_min - start_min)})"
+
+    def gmt_span(self, start_min: float, finish_min: float) -> str:
+        """The same in GMT."""
+        ends = (gmt_label(moment_at(minute, self.egress)) for minute in (start_min, finish_min))
+        return "GMT {} to {}".format(*ends)
+
+
+def minutes_text(minutes: float) -> str:
+    """A duration in minutes with at most one decimal, such as ``18 min`` or ``4.5 min``."""
+    return f"{round(minutes, 1):g} min"
+
+
+def held_words(held_by: str) -> str:
+    """What holds a start, in words; "" where nothing is known."""
+    kind, _, name = one_line(held_by).partition(":")
+    if kind == "order":
+        return f"Starts as soon as {name} is done" if name != "egress" else "Nothing but egress holds it"
+    if kind == "light":
+        name = name.replace("-", " ")
+    pattern = _HELD_WORDS.get(kind)
+    return pattern.format(id=name) if pattern else one_line(held_by)
+
+
+def activity_text(activity: Activity, words: Words) -> str:
+    """One activity as a sentence or two for a hover label."""
+    who = activity.crew
+    if words.actors.get(who):
+        who = f"{who} ({words.actors[who]})"
+    span = words.span(activity.start_min, activity.finish_min)
+    what = _what(activity, words)
+    lines = [plotly_paragraph(f"{who}, {span}: {what}.")]
+    if activity.kind == "work" and activity.step:
+        reason, slack = held_words(activity.held_by), _slack_words(activity)
+        lines.append(plotly_paragraph("; ".join(part for part in (reason, slack) if part) + "."))
+        if words.tasks.get(activity.task):
+            lines.append(plotly_paragraph(f"Task {activity.task}: {words.tasks[activity.task]}."))
+    lines.append(plotly_paragraph(words.gmt_span(activity.start_min, activity.finish_min) + "."))
+    return "<br>".join(lines)
+
+
+def _what(activity: Activity, words: Words) -> str:
+    name = " ".join(part for part in (activity.step, activity.title) if part)
+    if activity.kind == "travel":
+        way = f"from {words.place(activity.place)} to {words.place(activity.to_place)}"
+        return f"Travel {way}" + (f" for {activity.step}" if activity.step else "")
+    at = f" at {words.place(activity.place)}" if activity.place else ""
+    if activity.kind == "wait":
+        return (activity.title or "Wait") + at + (f", then {activity.step}" if activity.step else "")
+    return (name or "Work") + at
+
+
+def _slack_words(activity: Activity) -> str:
+    slacks = (("plan", activity.slack_to_plan_min), ("limit", activity.slack_to_limit_min),
+              ("window", activity.slack_to_window_min))
+    known = [f"to {name} {pet_label(minutes)}" for name, minutes in slacks if math.isfinite(minutes)]
+    return "slack " + ", ".join(known) if known else ""
+
+
+def ghost_text(old: Activity, new: Activity | None, words: Words) -> str:
+    """A baseline step: when it was and how far it has moved."""
+    where = f"{old.crew}, baseline {words.span(old.start_min, old.finish_min)}: {old.step} {old.title}."
+    if new is None:
+        return plotly_paragraph(where + " Not in this plan.")
+    moved = new.start_min - old.start_min
+    if abs(moved) < 0.05:
+        change = "Starts at the same time now."
+    else:
+        change = f"Starts {minutes_text(abs(moved))} {'later' if moved > 0 else 'earlier'} now."
+    handed = f" Now done by {new.crew}." if new.crew != old.crew else ""
+    return plotly_paragraph(f"{where} {change}{handed}")
+
+
+def handover_text(handover: Handover, words: Words) -> str:
+    """What one lane needs of another, when it is ready and when it is used."""
+    ready, used = pet_label(handover.from_min), pet_label(handover.to_min)
+    source, target = f"{handover.from_crew} {handover.from_step}", f"{handover.to_crew} {handover.to_step}"
+    if handover.what in ("", "after"):
+        sentence = f"{target} ({used}) comes after {source} (done {ready})."
+    else:
+        sentence = f"{source} leaves {handover.what} at {ready}; {target} has it from {used}."
+    return plotly_paragraph(sentence)
+
+
+def findings_text(found: list[Finding]) -> str:
+    """All findings at one mark, worst first."""
+    lines = []
+    for finding in found[:_MOST_FINDINGS_LISTED]:
+        where = " ".join(part for part in (finding.crew, finding.step) if part)
+        when = pet_label(finding.start_min) if math.isfinite(finding.start_min) else ""
+        head = ", ".join(part for part in (where, when) if part)
+        source = f" [{finding.source}]" if finding.source else ""
+        start = f"{finding.severity.upper()} {finding.check}" + (f" ({head})" if head else "")
+        lines.append(plotly_paragraph(f"{start}: {finding.message}{source}"))
+    if len(found) > _MOST_FINDINGS_LISTED:
+        lines.append(f"... and {len(found) - _MOST_FINDINGS_LISTED} more here")
+    return "<br>".join(lines)

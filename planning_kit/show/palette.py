@@ -1,0 +1,87 @@
+"""Colours and signs of the charts.
+
+Nothing is told by colour alone: kinds of activity differ in height and pattern, severities in shape, tasks by
+the step id in the bar. Task fills are the "light" qualitative scheme of P. Tol, "Colour schemes",
+SRON/EPS/TN/09-002 (made for labelled cells under dark text and for colour-blind readers; values from memory).
+All fills are light, so one dark ink reads on each of them, on paper as on a dark screen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from planning_kit.inputs.faults import ScenarioError
+
+TASK_FILLS = ("#77AADD", "#EE8866", "#EEDD88", "#44BB99", "#FFAABB", "#99DDFF", "#BBCC33", "#AAAA00")
+NO_TASK_FILL = "#DDDDDD"
+INK_ON_FILL = "#15181C"
+_TEXTURES = ("", "|", "-", "+")  # the first eight tasks are plain, later rounds of fills are ruled in white
+
+
+@dataclass(frozen=True)
+class Theme:
+    """Colours of the ground a chart is drawn on."""
+
+    paper: str
+    ink: str
+    quiet_ink: str
+    grid: str
+    lane: str
+    bar_outline: str
+    night_shade: str
+    night: str
+    night_ink: str
+    penumbra: str
+    day: str
+    day_ink: str
+    link: str
+    stop: str
+    caution: str
+    note: str
+
+
+LIGHT = Theme(
+    paper="#FFFFFF", ink="#1B1F24", quiet_ink="#57606A", grid="rgba(27,31,36,0.13)",
+    lane="rgba(27,31,36,0.035)", bar_outline="#15181C", night_shade="rgba(42,52,84,0.13)", night="#2E3856",
+    night_ink="#FFFFFF", penumbra="#8C93A8", day="#FFF3C9", day_ink="#4A4020", link="#6B7C93", stop="#B3161B",
+    caution="#E69F00", note="#FFFFFF",
+)
+DARK = Theme(
+    paper="#15191E", ink="#E8EBEF", quiet_ink="#A9B1BC", grid="rgba(232,235,239,0.15)",
+    lane="rgba(232,235,239,0.055)", bar_outline="#15191E", night_shade="rgba(96,120,190,0.20)",
+    night="#3C4A75", night_ink="#FFFFFF", penumbra="#7C849B", day="#E9D9A0",
+    day_ink="#2E2812", link="#8FA0B8", stop="#FF6B66",
+    caution="#F0B429", note="#15191E",
+)
+
+
+@dataclass(frozen=True)
+class SeveritySign:
+    """How a finding of one severity is drawn."""
+
+    symbol: str
+    size: int
+
+
+SEVERITY_SIGNS = {
+    "stop": SeveritySign("octagon", 16),
+    "caution": SeveritySign("triangle-up", 15),
+    "note": SeveritySign("circle", 12),
+}
+
+
+def theme_named(name: str) -> Theme:
+    """The theme ``light`` or ``dark``; `ScenarioError` for any other name."""
+    if name not in ("light", "dark"):
+        raise ScenarioError.single("is no theme; use 'light' or 'dark'", column="theme", value=name)
+    return LIGHT if name == "light" else DARK
+
+
+def task_fills(tasks: Sequence[str]) -> dict[str, tuple[str, str]]:
+    """Task id to (fill colour, pattern shape), in the order of ``tasks``; the id "" gets a plain grey."""
+    looks: dict[str, tuple[str, str]] = {}
+    for number, task in enumerate(task for task in tasks if task):
+        round_, place = divmod(number, len(TASK_FILLS))
+        looks[task] = (TASK_FILLS[place], _TEXTURES[round_ % len(_TEXTURES)])
+    return looks | {"": (NO_TASK_FILL, "")}

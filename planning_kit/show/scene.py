@@ -1,0 +1,109 @@
+"""What a plan gives to its chart, as plain data, and where it goes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from planning_kit.inputs.times import pet_label
+from planning_kit.show.activities import (
+    Activity,
+    Finding,
+    Handover,
+    activities,
+    finding_lane,
+    finding_minute,
+    findings,
+    handovers,
+)
+from planning_kit.show.escape import one_line
+from planning_kit.show.hover import Words
+from planning_kit.show.lanes import Lanes, lay_out
+from planning_kit.show.palette import Theme, task_fills
+
+EDGE_MIN = 8.0  # shown before egress and after the last limit
+LIGHT_KINDS = ("night", "penumbra", "day")
+
+Windows = list[tuple[float, float]]
+
+
+@dataclass(frozen=True)
+class Scene:
+    """A plan, and perhaps a baseline, ready to be drawn; times in minutes of PET, ``egress`` in UTC.
+
+    ``before`` holds the baseline's activities and is None without one; ``limits`` maps the name of a limit
+    to its minute and its label.
+    """
+
+    theme: Theme
+    title: str
+    station: str
+    egress: datetime
+    end_min: float
+    horizon_min: float
+    rows: Sequence[Activity]
+    before: Sequence[Activity] | None
+    found: Sequence[Finding]
+    handovers: Sequence[Handover]
+    light: Mapping[str, Windows]
+    links: Mapping[str, Windows]
+    limits: Mapping[str, tuple[float, str]]
+    fills: Mapping[str, tuple[str, str]]
+    words: Words
+    lanes: Lanes
+
+    @property
+    def shown(self) -> tuple[float, float]:
+        """What the chart shows before anyone zooms."""
+        return -EDGE_MIN, max(self.end_min, *(minute for minute, _ in self.limits.values())) + EDGE_MIN
+
+
+def scene_of(plan: Any, baseline: Any, theme: Theme) -> Scene:
+    """Read everything that the chart needs from a plan."""
+    records = plan.scenario.records
+    rows, found = activities(plan.timeline), findings(plan.findings)
+    periods = {**plan.links, **plan.named_windows}
+    links = {one_line(name): _pairs(windows) for name, windows in periods.items()}
+    return Scene(
+        theme=theme, title=one_line(records.settings.title), station=one_line(records.settings.station),
+        egress=plan.egress, end_min=plan.end_min, horizon_min=plan.horizon_min,
+        rows=rows, before=None if baseline is None else activities(baseline.timeline),
+        found=found, handovers=handovers(plan.handovers),
+        light={kind: _pairs(getattr(plan.light, kind)) for kind in LIGHT_KINDS}, links=links,
+        limits=_limits(records.settings.limits),
+        fills=task_fills([task.task for task in records.tasks]), words=_words(plan),
+        lanes=_lanes(records, rows, found, links, baseline is not None),
+    )
+
+
+def _words(plan: Any) -> Words:
+    records = plan.scenario.records
+    return Words(
+        egress=plan.egress,
+        places={place.place: place.title for place in records.places},
+        tasks={task.task: task.title for task in records.tasks},
+        actors={actor.actor: actor.title for actor in records.actors},
+    )
+
+
+def _limits(limits: Any) -> dict[str, tuple[float, str]]:
+    entries = {}
+    for name, key in (("planned limit", "planned_min"), ("hard limit", "hard_min")):
+        minute, source = getattr(limits, key), one_line(limits.sources.get(key, ""))
+        entries[name] = (minute, f"{name} {pet_label(minute)}" + (f" ({source})" if source else ""))
+    return entries
+
+
+def _lanes(records: Any, rows: Sequence[Activity], found: Sequence[Finding], links: Iterable[str],
+           with_ghosts: bool) -> Lanes:
+    crew, actors = [member.crew for member in records.crew], [actor.actor for actor in records.actors]
+    timed = [finding for finding in found if math.isfinite(finding_minute(finding, rows))]
+    marked = {finding_lane(finding, rows, [*crew, *actors]) for finding in timed}
+    return lay_out(crew, actors, links, with_ghosts=with_ghosts, with_findings=marked)
+
+
+def _pairs(windows: Iterable[Sequence[float]]) -> Windows:
+    return [(float(start), float(finish)) for start, finish in windows]

@@ -1,0 +1,145 @@
+"""Beta and night by day: which days of a season suit an outing that needs the dark."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+import pandas as pd
+
+from planning_kit.show.chart import FONT, Chart
+from planning_kit.show.palette import Theme, theme_named
+
+_HEIGHT_PX = 430
+_NO_NIGHT = "days without night"
+
+
+@dataclass(frozen=True)
+class _Day:
+    """One row of a season; ``night_min`` is 0 on a day without night."""
+
+    day: date
+    beta_deg: float
+    night_min: float
+    revs_with_night: int
+
+
+def season_chart(season: pd.DataFrame, theme: str = "light") -> Chart:
+    """Draw a season (see `planning_kit.sky.season.season`): beta above, night minutes a revolution below.
+
+    Days without any night are shaded through both and crossed below. ``theme`` is ``light`` or ``dark``.
+    Raises `ScenarioError` for another theme.
+    """
+    look, days = theme_named(theme), _days(season)
+    dark = [day for day in days if day.revs_with_night == 0]
+    traces = [_beta_trace(days, look), _night_trace(days, look)]
+    if dark:
+        traces.append(_no_night_trace(dark, look))
+    return Chart(data=traces, layout=_layout(days, dark, look))
+
+
+def _days(season: pd.DataFrame) -> list[_Day]:
+    columns = ("day", "beta_deg", "night_min_per_rev", "revs_with_night")
+    return [
+        _Day(pd.Timestamp(day).date(), float(beta), 0.0 if pd.isna(night) else float(night),
+             0 if pd.isna(revs) else int(revs))
+        for day, beta, night, revs in zip(*(season[column] for column in columns), strict=True)
+    ]
+
+
+def _hover(day: _Day) -> str:
+    night = (f"night {day.night_min:.1f} min a revolution, in {day.revs_with_night} of the day's revolutions"
+             if day.revs_with_night else "no night on this day")
+    return f"{day.day:%Y-%m-%d} (day {day.day:%j}): beta {_signed(day.beta_deg)}°, {night}."
+
+
+def _signed(value: float) -> str:
+    return f"{value:+.1f}".replace("-", "−")
+
+
+def _line(days: list[_Day], values: list[float], **look: Any) -> dict[str, Any]:
+    return {
+        "type": "scatter", "mode": "lines", "x": [day.day.isoformat() for day in days], "y": values,
+        "hovertext": [_hover(day) for day in days], "hoverinfo": "text", **look,
+    }
+
+
+def _beta_trace(days: list[_Day], theme: Theme) -> dict[str, Any]:
+    return _line(days, [round(day.beta_deg, 4) for day in days], name="beta", showlegend=False, xaxis="x",
+                 yaxis="y", line={"color": theme.ink, "width": 2})
+
+
+def _night_trace(days: list[_Day], theme: Theme) -> dict[str, Any]:
+    return _line(days, [round(day.night_min, 4) for day in days], name="night", showlegend=False, xaxis="x",
+                 yaxis="y2", fill="tozeroy", fillcolor=theme.night_shade,
+                 line={"color": theme.link, "width": 2})
+
+
+def _no_night_trace(dark: list[_Day], theme: Theme) -> dict[str, Any]:
+    sign = {"symbol": "x-thin", "size": 7, "line": {"color": theme.stop, "width": 1.5}}
+    return _line(dark, [0.0] * len(dark), name=_NO_NIGHT, mode="markers", showlegend=True, xaxis="x",
+                 yaxis="y2", marker=sign)
+
+
+def _layout(days: list[_Day], dark: list[_Day], theme: Theme) -> dict[str, Any]:
+    axis = {"gridcolor": theme.grid, "zeroline": False, "tickfont": {"color": theme.ink, "size": 11},
+            "fixedrange": True, "anchor": "x"}
+    beta = axis | {"domain": [0.54, 1], "title": {"text": "beta, degrees", "font": {"size": 12}}, "zeroline": True,
+                   "zerolinecolor": theme.quiet_ink}
+    night = axis | {"domain": [0, 0.46], "rangemode": "tozero",
+                    "title": {"text": "night, min a revolution", "font": {"size": 12}}}
+    return {
+        "paper_bgcolor": theme.paper, "plot_bgcolor": theme.paper, "height": _HEIGHT_PX,
+        "font": {"family": FONT, "size": 12, "color": theme.ink},
+        "margin": {"l": 64, "r": 18, "t": 70, "b": 44}, "meta": {"alt": _alt(days, dark)},
+        "title": {"text": _title(days, dark, theme), "x": 0, "xref": "container", "xanchor": "left", "y": 1,
+                  "yref": "container", "yanchor": "top", "pad": {"l": 14, "t": 26}, "font": {"size": 16}},
+        "xaxis": {"type": "date", "anchor": "y2", "gridcolor": theme.grid, "hoverformat": "%Y-%m-%d",
+                  "tickfont": {"color": theme.ink, "size": 11}, "tickformat": "%Y-%m-%d", "nticks": 10},
+        "yaxis": beta, "yaxis2": night, "shapes": [_band(first, last, theme) for first, last in _runs(dark)],
+        "hovermode": "closest", "hoverdistance": 30,
+        "hoverlabel": {"align": "left", "namelength": 0, "bgcolor": theme.paper, "bordercolor": theme.ink,
+                       "font": {"family": FONT, "color": theme.ink, "size": 12}},
+        "legend": {"orientation": "h", "x": 1, "xanchor": "right", "y": 1.02, "yanchor": "bottom",
+                   "bgcolor": "rgba(0,0,0,0)"},
+        "modebar": {"bgcolor": "rgba(0,0,0,0)", "color": theme.quiet_ink, "activecolor": theme.ink},
+    }
+
+
+def _title(days: list[_Day], dark: list[_Day], theme: Theme) -> str:
+    span = f"{days[0].day:%Y-%m-%d} to {days[-1].day:%Y-%m-%d}" if days else "no days"
+    small = f'<span style="font-size:12px;color:{theme.quiet_ink}">{span} · {_NO_NIGHT}: {len(dark)}</span>'
+    return f"<b>Beta and night by day</b><br>{small}"
+
+
+def _alt(days: list[_Day], dark: list[_Day]) -> str:
+    if not days:
+        return "Season chart without days."
+    betas = [day.beta_deg for day in days if math.isfinite(day.beta_deg)]
+    nights = [day.night_min for day in days]
+    runs = ", ".join(f"{first:%Y-%m-%d} to {last:%Y-%m-%d}" for first, last in _runs(dark)) or "none"
+    return (f"Season chart, {days[0].day:%Y-%m-%d} to {days[-1].day:%Y-%m-%d}: "
+            f"beta {_signed(min(betas))}° to {_signed(max(betas))}°, night {min(nights):.1f} to {max(nights):.1f} min a revolution. "
+            f"Days without night: {runs}.")
+
+
+def _runs(dark: list[_Day]) -> list[tuple[date, date]]:
+    """First and last day of each unbroken run of days."""
+    runs: list[tuple[date, date]] = []
+    for day in dark:
+        if runs and day.day - runs[-1][1] == timedelta(days=1):
+            runs[-1] = (runs[-1][0], day.day)
+        else:
+            runs.append((day.day, day.day))
+    return runs
+
+
+def _band(first: date, last: date, theme: Theme) -> dict[str, Any]:
+    """A shade from half a day before the first day to half a day after the last, as points stand at 0:00."""
+    return {
+        "type": "rect", "xref": "x", "yref": "paper", "x0": f"{first - timedelta(days=1)}T12:00:00",
+        "x1": f"{last}T12:00:00", "y0": 0, "y1": 1, "layer": "below", "fillcolor": theme.day, "opacity": 0.6,
+        "line": {"width": 0}, "name": "no night",
+    }
