@@ -4,11 +4,12 @@ A planning aid, not a certified tool: the flight rules and licensed, responsible
 
 Read: `load_scenario`, `load_orbit`, `Scenario`, `ScenarioError`, `SaveConflict`
 Sky:  `night_windows`, `link_windows`, `season`
-Plan: `time_plan`, `Plan`, `compare`
+Plan: `time_plan`, `Plan`, `compare`, `sweep_egress`
 Show: `swimlane`, `season_chart`
 """
 
 from planning_kit.explore.compare import compare
+from planning_kit.explore.sweep import sweep_egress
 from planning_kit.front import Plan, time_plan
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
 from planning_kit.inputs.scenario import Scenario, load_scenario
@@ -29,5 +30,6 @@ __all__ = [
     "load_scenario",
     "night_windows",
     "season",
+    "sweep_egress",
     "time_plan",
 ]
