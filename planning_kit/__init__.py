@@ -3,12 +3,13 @@
 A planning aid, not a certified tool: the flight rules and licensed, responsible people decide.
 
 Read: `load_scenario`, `load_orbit`, `Scenario`, `ScenarioError`, `SaveConflict`
-Sky:  `night_windows`, `link_windows`, `season`
-Plan: `time_plan`, `Plan`, `compare`, `sweep_egress`
+Sky:  `night_windows`, `link_windows`, `season`, `elements_age_note`
+Plan: `time_plan`, `Plan`, `compare`, `move_step`, `sweep_egress`
 Show: `swimlane`, `season_chart`
 """
 
 from planning_kit.explore.compare import compare
+from planning_kit.explore.edits import move_step
 from planning_kit.explore.sweep import sweep_egress
 from planning_kit.front import Plan, time_plan
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
@@ -17,6 +18,7 @@ from planning_kit.sky.light import night_windows
 from planning_kit.sky.links import link_windows
 from planning_kit.sky.orbit import Orbit, load_orbit
 from planning_kit.sky.season import season
+from planning_kit.sky.uncertainty import elements_age_note
 
 __all__ = [
     "Orbit",
@@ -25,9 +27,11 @@ __all__ = [
     "Scenario",
     "ScenarioError",
     "compare",
+    "elements_age_note",
     "link_windows",
     "load_orbit",
     "load_scenario",
+    "move_step",
     "night_windows",
     "season",
     "sweep_egress",
