@@ -10,6 +10,7 @@ import pandas as pd
 FAULT_COLUMNS = ["table", "row", "column", "value", "problem"]
 _SHOWN_IN_MESSAGE = 20
 _LONGEST_VALUE = 80
+_LONGEST_NUMBER = 10**40  # Python refuses to write whole numbers of thousands of digits
 
 
 class ScenarioError(ValueError):
@@ -49,10 +50,11 @@ class Faults:
 
     def add(self, table: str, row: int | None, column: str, value: object, problem: str) -> None:
         """Note one fault. ``row`` is the file's own row number (header = 1) or None."""
-        text = "" if value is None else str(value)
+        text = "" if value is None else _writable(value)
         if len(text) > _LONGEST_VALUE:
             text = text[: _LONGEST_VALUE - 1] + "…"
-        self.rows.append({"table": table, "row": row, "column": column, "value": text, "problem": problem})
+        name = column if column.isprintable() else repr(column)[1:-1]
+        self.rows.append({"table": table, "row": row, "column": name, "value": text, "problem": problem})
 
     def frame(self) -> pd.DataFrame:
         """All faults as a DataFrame (see `ScenarioError.problems`)."""
@@ -63,6 +65,12 @@ class Faults:
         """Raise one `ScenarioError` with every fault noted so far; do nothing when there is none."""
         if self.rows:
             raise ScenarioError(self.frame())
+
+
+def _writable(value: object) -> str:
+    """``value`` as text that a UTF-8 console can print: half characters escaped, no whole number too long."""
+    text = "a huge number" if isinstance(value, int) and abs(value) > _LONGEST_NUMBER else str(value)
+    return text.encode("utf-8", "backslashreplace").decode()
 
 
 def _as_text(problems: pd.DataFrame) -> str:

@@ -259,3 +259,4 @@ _ODDS = Section("odds", "how durations vary together", (
 
 SECTIONS: tuple[Section, ...] = (_TOP, _LIMITS, _LIGHTING, _EXERTION, _SUIT, _RELAYS, _ODDS)
 SECTION_BY_NAME: dict[str, Section] = {section.name: section for section in SECTIONS}
+NEEDED_SECTIONS = ("limits",)

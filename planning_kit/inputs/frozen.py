@@ -15,6 +15,7 @@ class FrozenMapping(Mapping[Key, Value]):
     __slots__ = ("_entries",)
 
     def __init__(self, entries: Mapping[Key, Value]) -> None:
+        """Copy ``entries``."""
         self._entries = dict(entries)
 
     def __getitem__(self, key: Key) -> Value:

@@ -150,6 +150,8 @@ class _Message:
     def check_theory(self) -> None:
         for key, (allowed, why) in _MUST_BE.items():
             text = self.text(key).upper()
+            if key == "EPHEMERIS_TYPE":
+                text = text.removesuffix(".0")
             if text and text not in allowed:
                 self.fault(key, self.text(key), f"must be {' or '.join(allowed)}: {why}")
 

@@ -118,7 +118,7 @@ def _csv_entries(text: str) -> list[Entry]:
         rows = [row for row in csv.reader(io.StringIO(text, newline=""), strict=True) if any(row)]
     except csv.Error as error:
         raise MessageFault(f"is none of JSON, XML, KVN and CSV ({error})") from None
-    if not rows or "EPOCH" not in {cell.strip().upper() for cell in rows[0]}:
+    if not rows or not {"EPOCH", "ECCENTRICITY"} & {cell.strip().upper() for cell in rows[0]}:
         raise MessageFault("is not an orbit message: none of JSON, XML, KVN and CSV of CCSDS 502.0-B")
     if len(rows) != 2:
         raise MessageFault(_MANY.format(len(rows) - 1))

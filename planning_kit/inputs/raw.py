@@ -39,9 +39,12 @@ class RawTable:
     ragged: frozenset[int] = frozenset()
 
 
-def read_files(folder: Path, faults: Faults) -> dict[str, bytes]:
-    """The bytes of ``scenario.toml`` and of every table of the format that is there; the rest is a fault."""
-    files: dict[str, bytes] = {}
+def read_files(folder: Path, faults: Faults) -> dict[str, bytes | None]:
+    """The bytes of ``scenario.toml`` and of every table of the format; None, with a fault, where that failed.
+
+    A file that may be absent and is has no entry.
+    """
+    files: dict[str, bytes | None] = {}
     if not folder_is_there(folder):
         raise ScenarioError.single("is not a folder; give the folder that holds scenario.toml", value=folder)
     _read_into(files, folder, fmt.SCENARIO_FILE, faults, may_be_absent=False)
@@ -79,13 +82,11 @@ def read_one(folder: Path, name: str, faults: Faults) -> bytes | None:
     return None
 
 
-def _read_into(files: dict[str, bytes], folder: Path, name: str, faults: Faults, *,
+def _read_into(files: dict[str, bytes | None], folder: Path, name: str, faults: Faults, *,
                may_be_absent: bool) -> None:
     if may_be_absent and not os.path.lexists(folder / name):
         return
-    data = read_one(folder, name, faults)
-    if data is not None:
-        files[name] = data
+    files[name] = read_one(folder, name, faults)
 
 
 def decode(data: bytes, where: str, faults: Faults) -> str | None:
@@ -181,12 +182,12 @@ def _quoted(cell: str) -> str:
     return cell
 
 
-def read_tables(files: Mapping[str, bytes], faults: Faults) -> dict[str, RawTable]:
+def read_tables(files: Mapping[str, bytes | None], faults: Faults) -> dict[str, RawTable]:
     """Every table of the format that ``files`` hold and that can be split into rows."""
     tables = {}
     for table in fmt.TABLES:
-        if table.file in files:
-            raw = read_table(table, files[table.file], faults)
-            if raw is not None:
-                tables[table.name] = raw
+        data = files.get(table.file)
+        raw = read_table(table, data, faults) if data is not None else None
+        if raw is not None:
+            tables[table.name] = raw
     return tables

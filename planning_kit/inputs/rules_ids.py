@@ -83,7 +83,7 @@ def references_exist(rows: Rows, faults: Faults) -> None:
 
 
 def _known(rows: Rows, field: Field) -> tuple[str, ...]:
-    names: list[str] = list(field.words)
+    names: list[str] = [*field.words, *(fmt.SUITED if "crew" in field.refers_to else ())]
     for target in field.refers_to:
         table: Table = fmt.TABLE_BY_NAME[target]
         names.extend(dict.fromkeys(row.text(table.key[0]) for row in rows[target] if row.text(table.key[0])))

@@ -81,15 +81,15 @@ def _write_into(folder: Path, files: Mapping[str, bytes], known: Mapping[str, st
 
 def _move_all(folder: Path, waiting: Mapping[str, Path], before: Mapping[str, bytes]) -> None:
     """Move every part to its place; where one move fails, bring back what was there, as far as that works."""
-    moved: list[Path] = []
+    moved: dict[str, Path] = {}
     try:
         for name, part in waiting.items():
             place = Path(os.path.realpath(folder / name))
             os.replace(part, place)
-            moved.append(place)
+            moved[name] = place
     except OSError:
-        for place in moved:
-            _bring_back(place, before.get(place.name))
+        for name, place in moved.items():
+            _bring_back(place, before.get(name))
         raise
 
 

@@ -150,7 +150,7 @@ class Scenario:
         source = self.checked.source
         bom = BOM if source.toml.startswith(BOM) else b""
         text = edited(source.toml.removeprefix(BOM).decode("utf-8"), changes, faults)
-        changed = replace(source, toml=bom + text.encode("utf-8", "surrogatepass"))
+        changed = replace(source, toml=bom + text.encode("utf-8"))
         name = changes.get("orbit", source.orbit_name)
         if name == source.orbit_name:
             return replace(self, checked=check(changed, self.elements, faults))

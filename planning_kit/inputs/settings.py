@@ -45,8 +45,8 @@ def parse_settings(data: Mapping[str, Any], faults: Faults) -> dict[str, Values]
     parsed = {"": _parse_section(fmt.SECTION_BY_NAME[""], "", top, faults)}
     for section in fmt.SECTIONS[1:]:
         if section.name not in data:
-            if section.name == "limits":
-                faults.add(_WHERE, None, "limits", "", "is missing; add the table [limits]")
+            if section.name in fmt.NEEDED_SECTIONS:
+                faults.add(_WHERE, None, section.name, "", f"is missing; add the table [{section.name}]")
             continue
         table = _as_table(section.name, data[section.name], faults)
         subs = {sub: table.pop(sub) for sub in section.sub_sections if sub in table}
@@ -142,8 +142,6 @@ def _brief(value: object) -> object:
         return "{…}"
     if isinstance(value, list):
         return f"[… {len(value)} entries]"
-    if isinstance(value, int) and not isinstance(value, bool) and abs(value) > 10**30:
-        return "a huge number"
     return value
 
 

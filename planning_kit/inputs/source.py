@@ -47,7 +47,8 @@ def read_folder(folder: Path) -> tuple[Checked, Mapping[str, str]]:
     """Read and validate a folder; also the digests of its files by name. Raises `ScenarioError`."""
     faults = Faults()
     files = read_files(folder, faults)
-    text = decode(files[fmt.SCENARIO_FILE], fmt.SCENARIO_FILE, faults) if fmt.SCENARIO_FILE in files else None
+    toml = files[fmt.SCENARIO_FILE]
+    text = decode(toml, fmt.SCENARIO_FILE, faults) if toml is not None else None
     data = parse_toml(text, faults) if text is not None else None
     tables = read_tables(files, faults)
     present = {table.name for table in fmt.TABLES if table.file in files}
@@ -59,7 +60,8 @@ def read_folder(folder: Path) -> tuple[Checked, Mapping[str, str]]:
     assert records is not None
     assert elements is not None
     assert orbit is not None
-    source = Source(files[fmt.SCENARIO_FILE], FrozenMapping(tables), orbit_name, orbit)
+    assert toml is not None
+    source = Source(toml, FrozenMapping(tables), orbit_name, orbit)
     digests = {name: digest_of(data) for name, data in source.files().items()}
     return Checked(source, records, elements), FrozenMapping(digests)
 
@@ -127,8 +129,8 @@ def _free_keys(data: Mapping[str, object]) -> dict[str, object]:
     for key, value in data.items():
         if key.startswith(fmt.FREE_PREFIX):
             free[key] = _canonical_free(value)
-        elif isinstance(value, dict):
-            free[key] = _free_keys(value)
+        elif isinstance(value, dict) and (inner := _free_keys(value)):
+            free[key] = inner
     return free
 
 

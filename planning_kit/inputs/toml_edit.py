@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
@@ -59,18 +60,25 @@ def _keeping_comments(text: str, steps: list[tuple[list[str], Any]], wanted: dic
 
 
 def _plain(value: object) -> Any:
+    if isinstance(value, list | tuple | np.ndarray):
+        return [_single(entry) for entry in value]
+    return None if value is None else _single(value)
+
+
+def _single(value: object) -> Any:
+    """A plain value that TOML holds; a whole number of TOML has 64 bits."""
     if isinstance(value, np.generic):
         value = value.item()
-    if isinstance(value, list | tuple | np.ndarray):
-        return [_plain(entry) for entry in value]
-    if isinstance(value, datetime):
+    if isinstance(value, datetime) and value is not pd.NaT:
         moment = value if value.tzinfo else value.replace(tzinfo=UTC)
         return datetime.fromisoformat(moment.isoformat())
     if isinstance(value, str):
+        if any("\ud800" <= mark <= "\udfff" for mark in value):
+            raise TypeError("holds characters that UTF-8 text cannot hold")
         return str(value)
-    if value is None or isinstance(value, bool | int | float):
+    if isinstance(value, float) or (isinstance(value, int) and -(2**63) <= value < 2**63):
         return value
-    raise TypeError("must be text, a number, a list of numbers, a time, or None to delete the key")
+    raise TypeError("must be text, a number of sane size, a list of these, a time, or None to delete the key")
 
 
 def _as_before(value: Any, old: object) -> Any:

@@ -54,14 +54,13 @@ def records_from(data: Mapping[str, Any] | None, tables: Mapping[str, RawTable],
     ``data`` is scenario.toml (None when it could not be parsed); ``unreadable`` names the tables whose files
     are there but could not be split into rows.
     """
-    before = len(faults.rows)
     settings = parse_settings(data, faults) if data is not None else None
     rows = parse_tables(tables, unreadable, faults)
     if settings is not None:
         rows.airlock = str(settings[""].get("airlock", ""))
     for rule in RULES:
         rule(rows, faults)
-    if len(faults.rows) > before or settings is None:
+    if faults.rows or settings is None:
         return None
     return rec.Records(settings=build_settings(settings),
                        **{table.name: tuple(_record(table.name, row) for row in rows[table.name])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -143,3 +145,18 @@ def write_small(folder: Path, changed: Mapping[str, str | bytes | None] | None =
         if text is not None:
             (folder / name).write_bytes(text if isinstance(text, bytes) else text.encode())
     return folder
+
+
+def with_cell(table: str, row: int, column: str, value: str) -> dict[str, str]:
+    """The file of ``table`` with one cell changed; ``row`` as the file numbers it."""
+    text = small_files()[f"{table}.csv"]
+    rows = list(csv.reader(io.StringIO(text, newline="")))
+    rows[row - 1][rows[0].index(column)] = value
+    return {f"{table}.csv": as_csv(rows)}
+
+
+def as_csv(rows: list[list[str]]) -> str:
+    """Rows as CSV text."""
+    out = io.StringIO(newline="")
+    csv.writer(out, lineterminator="\n").writerows(rows)
+    return out.getvalue()

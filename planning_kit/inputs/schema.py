@@ -1,0 +1,195 @@
+"""Format 1 published: as JSON Schema (draft 2020-12) and as a reference table, both made from `format`.
+
+The schema describes a scenario as one JSON document: ``scenario`` holds the keys of scenario.toml, each table
+a list of rows; numbers are numbers, lists are lists, and null or an absent optional column means "not given".
+`scenario_document` writes a scenario that way. Rules over several rows (references, order, reach) are beyond
+a schema: `load_scenario` checks them.
+
+Refresh the committed copy with ``python -m planning_kit.inputs.schema > scenarios/format-1.schema.json``.
+"""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from datetime import date, datetime, time
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from planning_kit.inputs import format as fmt
+from planning_kit.inputs.cells import ID_PATTERN, MOVE_PATTERN
+from planning_kit.inputs.fields import KIND_WORDS, Field, Section, Table
+from planning_kit.inputs.raw import BOM
+
+if TYPE_CHECKING:
+    from planning_kit.inputs.scenario import Scenario
+
+_TIME_PATTERN = "^[0-9]{4}-?[0-9W]{2}.*[T ][0-9]{2}"
+_FREE: dict[str, dict[str, Any]] = {f"^{fmt.FREE_PREFIX}": {}}
+
+
+def format_schema() -> dict[str, Any]:
+    """The JSON Schema of a scenario in format 1."""
+    tables = {table.name: _table_schema(table) for table in fmt.TABLES}
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": f"Scenario, format {fmt.FORMAT}",
+        "description": "An outing: the keys of scenario.toml and the rows of each table.",
+        "type": "object",
+        "required": ["scenario", *(table.name for table in fmt.TABLES if not table.may_be_absent)],
+        "properties": {"scenario": _scenario_schema(), **tables},
+        "additionalProperties": False,
+    }
+
+
+def _scenario_schema() -> dict[str, Any]:
+    top, *sections = fmt.SECTIONS
+    schema = _section_schema(top)
+    for section in sections:
+        schema["properties"][section.name] = _section_schema(section)
+        for sub in section.sub_sections:
+            schema["properties"][section.name]["properties"][sub] = _section_schema(section)
+        if section.name in fmt.NEEDED_SECTIONS:
+            schema["required"].append(section.name)
+    return schema
+
+
+def _section_schema(section: Section) -> dict[str, Any]:
+    properties = {field.name: _value_schema(field, in_toml=True) for field in section.fields}
+    if section.has_sources:
+        properties |= {f"{field.name}{fmt.SOURCE_SUFFIX}": {"type": "string", "maxLength": fmt.MAX_CELL_CHARS}
+                       for field in section.fields}
+    return {
+        "description": section.about,
+        "type": "object",
+        "required": [field.name for field in section.fields if field.needed],
+        "properties": properties,
+        "patternProperties": dict(_FREE),
+        "additionalProperties": False,
+    }
+
+
+def _table_schema(table: Table) -> dict[str, Any]:
+    row: dict[str, Any] = {
+        "type": "object",
+        "required": [field.name for field in table.fields if not field.may_be_absent],
+        "properties": {field.name: _value_schema(field, in_toml=False) for field in table.fields},
+        "patternProperties": dict(_FREE),
+        "additionalProperties": False,
+    }
+    if table is fmt.STEPS:  # only an actor's step may leave its place open
+        row["if"] = {"properties": {"crew": {"enum": ["both", *fmt.SUITED]}}}
+        row["then"] = {"properties": {"place": {"type": "string"}}}
+    return {"description": table.about, "type": "array", "maxItems": fmt.MAX_ROWS, "items": row}
+
+
+def _value_schema(field: Field, *, in_toml: bool) -> dict[str, Any]:
+    """What one cell or key may hold; in a table a cell that may be empty may be null."""
+    schema = _kind_schema(field)
+    if not in_toml and not field.needed:
+        if "enum" in schema:
+            schema["enum"].append(None)
+        schema["type"] = [schema["type"], "null"]
+    unit = f" [{field.unit}]" if field.unit else ""
+    return {"description": f"{field.about}{unit}", **schema}
+
+
+def _kind_schema(field: Field) -> dict[str, Any]:
+    if field.is_number:
+        return {"type": "integer" if field.kind == "count" else "number", **_bounds(field)}
+    if field.kind == "numbers":
+        return {"type": "array", "items": {"type": "number", **_bounds(field)}}
+    if field.kind == "references":
+        return {"type": "array", "items": {"type": "string", "pattern": f"^{ID_PATTERN}$"}}
+    if field.kind == "moves":
+        return {"type": "array", "items": {"type": "string", "pattern": f"^{MOVE_PATTERN}$"}}
+    if field.kind == "yes_no":
+        return {"type": "string", "enum": ["yes", "no"]}
+    if field.choices:
+        return {"type": "string", "enum": list(field.choices)}
+    if field.kind == "datetime":
+        return {"type": "string", "pattern": _TIME_PATTERN}
+    if field.kind == "text":
+        least = {"minLength": 1} if field.needed else {}
+        return {"type": "string", **least, "maxLength": fmt.MAX_CELL_CHARS}
+    if field.kind == "file":
+        return {"type": "string", "pattern": r"^[^./\\:][^/\\:]*$", "maxLength": 200}
+    return {"type": "string", "pattern": f"^{ID_PATTERN}$"}
+
+
+def _bounds(field: Field) -> dict[str, float]:
+    bounds: dict[str, float] = {}
+    if field.least is not None:
+        bounds["exclusiveMinimum" if field.above_least else "minimum"] = field.least
+    if field.most is not None:
+        bounds["maximum"] = field.most
+    return bounds
+
+
+def scenario_document(scenario: Scenario) -> dict[str, Any]:
+    """A scenario as the JSON document that the schema describes."""
+    text = scenario.checked.source.toml.removeprefix(BOM).decode("utf-8")
+    document: dict[str, Any] = {"scenario": _jsonable(tomllib.loads(text))}
+    for table in fmt.TABLES:
+        frame = scenario.table(table.name)
+        by_name = table.by_name
+        document[table.name] = [
+            {str(name): _json_cell(value, by_name.get(str(name))) for name, value in row.items()}
+            for row in frame.to_dict("records")
+        ]
+    return document
+
+
+def _json_cell(value: Any, field: Field | None) -> Any:
+    if field is not None and field.is_number:
+        return None if value != value else int(value) if field.kind == "count" else value
+    if field is not None and field.is_list:
+        return value.split()
+    return value if value.strip() or (value and field is not None and field.kind == "text") else None
+
+
+def _jsonable(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _jsonable(entry) for key, entry in value.items()}
+    if isinstance(value, list):
+        return [_jsonable(entry) for entry in value]
+    return value.isoformat() if isinstance(value, datetime | date | time) else value
+
+
+def format_reference() -> pd.DataFrame:
+    """Every column and key of the format.
+
+    Columns: ``table``, ``column``, ``kind``, ``unit``, ``needed`` ("yes": a value must be given, "may be
+    empty" or "may be absent") and ``description``.
+    """
+    rows = []
+    for section in fmt.SECTIONS:
+        where = f"{fmt.SCENARIO_FILE} [{section.name}]" if section.name else fmt.SCENARIO_FILE
+        rows += [_reference_row(where, field, "may be absent") for field in section.fields]
+    for table in fmt.TABLES:
+        rows += [_reference_row(table.file, field, "may be absent" if field.may_be_absent else "may be empty")
+                 for field in table.fields]
+    return pd.DataFrame(rows, columns=["table", "column", "kind", "unit", "needed", "description"])
+
+
+def _reference_row(where: str, field: Field, otherwise: str) -> dict[str, str]:
+    allowed = (*field.choices, *field.words)
+    words = f" ({', '.join(allowed)})" if allowed and field.kind != "id" else ""
+    target = f" of {' or '.join(f'{name}.csv' for name in field.refers_to)}" if field.refers_to else ""
+    return {"table": where, "column": field.name, "kind": f"{field.kind}{target}{words}", "unit": field.unit,
+            "needed": "yes" if field.needed else otherwise, "description": field.about}
+
+
+def kind_reference() -> pd.DataFrame:
+    """How each kind of cell is written: ``kind``, ``written``."""
+    return pd.DataFrame({"kind": list(KIND_WORDS), "written": list(KIND_WORDS.values())})
+
+
+def schema_text() -> str:
+    """The schema as the committed file holds it."""
+    return json.dumps(format_schema(), indent=1, ensure_ascii=False) + "\n"
+
+
+if __name__ == "__main__":
+    print(schema_text(), end="")
