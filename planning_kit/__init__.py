@@ -14,6 +14,8 @@ from planning_kit.explore.sweep import sweep_egress
 from planning_kit.front import Plan, time_plan
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
 from planning_kit.inputs.scenario import Scenario, load_scenario
+from planning_kit.show.season_chart import season_chart
+from planning_kit.show.swimlane import swimlane
 from planning_kit.sky.light import night_windows
 from planning_kit.sky.links import link_windows
 from planning_kit.sky.orbit import Orbit, load_orbit
@@ -34,6 +36,8 @@ __all__ = [
     "move_step",
     "night_windows",
     "season",
+    "season_chart",
     "sweep_egress",
+    "swimlane",
     "time_plan",
 ]
