@@ -31,7 +31,7 @@ class _View:
         return pet_label(self.starts[position] + self.plan.durations[position])
 
 
-def explain_step(plan: TimedPlan, position: int) -> str:
+def explain_step(plan: TimedPlan, position: int) -> list[str]:
     """The chain of holders from the step at ``position`` back to egress, a sentence a line.
 
     A greatest gap can tie a step to a window that itself waits for this step. Where the chain comes back to
@@ -41,7 +41,7 @@ def explain_step(plan: TimedPlan, position: int) -> str:
     if returns_to is not None:
         lines.append("But for the greatest gaps on this chain:")
         lines += _chain(_without_max_gaps(plan), returns_to)[0]
-    return "\n".join(lines)
+    return lines
 
 
 def _without_max_gaps(plan: TimedPlan) -> _View:

@@ -19,7 +19,7 @@ def summarise(plan: TimedPlan) -> pd.DataFrame:
     inside = moment_at(plan.end_min, plan.egress)
     nights = int((plan.light.night[:, 0] < plan.end_min).sum())
     rows = [
-        ("Outing", f"{settings.title} ({settings.station})"),
+        ("Station", settings.station),
         ("Egress, PET 0:00", f"{plan.egress:%Y-%m-%d} GMT {gmt_label(plan.egress)}"),
         ("Both inside", f"PET {pet_label(plan.end_min)}, GMT {gmt_label(inside)}"),
         ("Planned limit", _against(limits.planned_min, plan.end_min)),

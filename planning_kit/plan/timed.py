@@ -156,9 +156,15 @@ class TimedPlan:
         """The title of a place, or its id where it has none."""
         return self._place_titles[place]
 
-    def explain(self, step: str) -> str:
-        """Why a step starts when it does, back to egress, in words, a line a link of the chain."""
-        return explain_step(self, self.position(step))
+    def explain(self, step: str, lines: int | None = None) -> str:
+        """Why a step starts when it does, back to egress, in words, a line a link of the chain.
+
+        ``lines`` cuts the text after so many and says how many more there are.
+        """
+        told = explain_step(self, self.position(step))
+        if lines is None or len(told) <= lines:
+            return "\n".join(told)
+        return "\n".join([*told[:lines], f"... and {len(told) - lines} more lines, back to egress"])
 
     def delay_curve(self, step: str, up_to_min: float = 120.0, every_min: float = 1.0) -> pd.DataFrame:
         """Outing end against a delay of ``step``: the cliffs where it misses a window.

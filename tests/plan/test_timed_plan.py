@@ -108,6 +108,13 @@ def test_explain_walks_back_to_egress(small_plan: pk.Plan) -> None:
     ]
 
 
+def test_explain_can_be_cut_short_and_says_so(small_plan: pk.Plan) -> None:
+    whole = small_plan.explain("C3").splitlines()
+    cut = small_plan.explain("C3", lines=1).splitlines()
+    assert cut == [whole[0], "... and 3 more lines, back to egress"]
+    assert small_plan.explain("C3", lines=4).splitlines() == whole
+
+
 def test_explain_names_the_night_and_when_the_crew_was_ready(small_plan: pk.Plan) -> None:
     first, second = small_plan.explain("B3").splitlines()[:2]
     assert "because night 1 begins then (after 60 s of guard); EV1 was ready at 0:30." in first
