@@ -66,6 +66,8 @@ def test_frame_has_its_columns_and_types(orbit):
     assert frame["penumbra_start"].is_monotonic_increasing
     assert (frame["penumbra_start"] < frame["night_start"]).all()
     assert (frame["night_end"] < frame["penumbra_end"]).all()
+    edges = frame[COLUMNS[:4]]
+    assert (edges == edges.apply(lambda column: column.dt.floor("ms"))).all(axis=None)
     lengths = (frame["night_end"] - frame["night_start"]) / pd.Timedelta(minutes=1)
     np.testing.assert_allclose(frame["night_min"], lengths, atol=0.001 / 60)
 

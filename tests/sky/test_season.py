@@ -95,8 +95,15 @@ def test_a_season_without_night(orbit_at_beta):
     assert (without["beta_deg"] > 69).all()
     assert frame["revs_with_night"].iloc[0] > 0
     assert frame["revs_with_night"].iloc[-1] > 0
-    some = frame[(frame["revs_with_night"] > 0) & (frame["revs_with_night"] < 15)]
-    assert (some["night_min_per_rev"] < 15).all()  # revolutions without night count as none
+
+
+def test_revolutions_without_night_count_as_none(orbit_at_beta):
+    """On a day on which the nights end, their sum is shared among all of the day's 15 or 16 revolutions."""
+    orbit = orbit_at_beta(69)
+    day = season(orbit, "2031-06-21", "2031-06-22").iloc[0]
+    nights = night_windows(orbit, "2031-06-21", "2031-06-22")["night_min"].dropna()
+    assert 0 < day["revs_with_night"] == len(nights) < 10
+    assert 15 <= nights.sum() / day["night_min_per_rev"] <= 16 + 1e-9
 
 
 def test_longest_season(orbit):

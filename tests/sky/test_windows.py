@@ -110,11 +110,12 @@ def test_windows_far_shorter_than_the_step_are_found(shift, sign):
     np.testing.assert_allclose(found, expected, atol=1e-6)
 
 
-@pytest.mark.parametrize("peak", [-0.003, 0.0, 0.003])
-def test_a_short_window_at_the_edge_of_the_range_is_cut_there(peak):
+@pytest.mark.parametrize("peak", [-0.003, 0.0, 0.003, 0.01, 2.99, 3.003])
+def test_a_short_window_at_the_edge_of_the_range_is_found_and_cut_there(peak):
     half_width = np.arccos(0.99999)
     found = windows_where(lambda t: np.cos(t - peak) - 0.99999, 0.0, 3.0, 0.6)
-    np.testing.assert_allclose(found, [[max(0.0, peak - half_width), peak + half_width]], atol=1e-6)
+    expected = [[max(0.0, peak - half_width), min(3.0, peak + half_width)]]
+    np.testing.assert_allclose(found, expected, atol=1e-6)
 
 
 def test_near_misses_stay_misses():
