@@ -26,7 +26,12 @@ def as_utc(value: str | date | datetime, what: str = "time") -> datetime:
             ) from None
     if not isinstance(value, datetime):
         value = datetime(value.year, value.month, value.day)
-    return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+    try:
+        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+    except OverflowError:
+        raise ScenarioError.single(
+            "lies outside the years 1 to 9999 in UTC", column=what, value=value.isoformat()
+        ) from None
 
 
 def pet_min(moment: datetime, egress: datetime) -> float:
