@@ -22,8 +22,13 @@ class ScenarioError(ValueError):
     """
 
     def __init__(self, problems: pd.DataFrame) -> None:
+        """Hold ``problems``, and say them as the message."""
         self.problems = problems
         super().__init__(_as_text(problems))
+
+    def __reduce__(self) -> tuple[type[Self], tuple[pd.DataFrame]]:
+        """Pickle by the faults, so that a worker process can raise one."""
+        return type(self), (self.problems,)
 
     @classmethod
     def single(cls, problem: str, *, table: str = "", row: int | None = None, column: str = "",

@@ -32,8 +32,7 @@ _FAR_M = 100_000.0
 CREW = Table("crew", "a suited crew member", ("crew",), (
     Field("crew", "id", "EV1 or EV2", needed=True, choices=SUITED),
     Field("metres_per_min", "number", "speed along handrails", "m/min", needed=True, least=0,
-          above_least=True,
-          most=600),
+          above_least=True, most=600),
     Field("exertion_factor", "number", "multiplies the watts of [exertion_w]", least=0, above_least=True,
           most=10),
     Field("carry_slots", "number", "carry slots this person has", "slots", least=0, most=1000),
@@ -123,18 +122,15 @@ STEPS = Table("steps", "what one or both do at one place; the row order is each 
     Field("hooks", "references", "whose safety tethers move to this anchor at the finish",
           refers_to=("crew",)),
     Field("link", "choice", "yes: coverage is checked; wait: the step waits for it",
-          choices=("no", "yes", "wait"),
-          default="no"),
+          choices=("no", "yes", "wait"), default="no"),
     Field("travel_extra_min", "number", "added to the travel into the step", "min", least=0,
-          most=_LONGEST_MIN,
-          default=0.0, may_be_absent=True),
+          most=_LONGEST_MIN, default=0.0, may_be_absent=True),
     Field("wait_at", "reference", "wait there instead of at the place", refers_to=("places",),
           may_be_absent=True),
     Field("safe_orderly_min", "number", "minutes of work before leaving in an orderly return", "min", least=0,
           most=_LONGEST_MIN, may_be_absent=True),
     Field("safe_now_min", "number", "minutes of work before leaving at once", "min", least=0,
-          most=_LONGEST_MIN,
-          may_be_absent=True),
+          most=_LONGEST_MIN, may_be_absent=True),
     Field("make_safe", "text", "what must be done before leaving", may_be_absent=True),
     Field("caution", "text", "warning shown with the step"),
 ))
@@ -147,11 +143,9 @@ GAPS = Table("gaps", "a least or greatest time between two steps", ("first_step"
     Field("max_gap", "number", "greatest time between; empty: no limit", "min", least=-_LONGEST_MIN,
           most=_LONGEST_MIN),
     Field("first_at", "choice", "which end of the first step counts", choices=("start", "finish"),
-          default="finish",
-          may_be_absent=True),
+          default="finish", may_be_absent=True),
     Field("then_at", "choice", "which end of the later step counts", choices=("start", "finish"),
-          default="start",
-          may_be_absent=True),
+          default="start", may_be_absent=True),
     Field("reason", "text", "why"),
 ), is_unique=False)
 
@@ -169,8 +163,7 @@ INHIBITS = Table("inhibits", "a hazard control someone else must hold", ("inhibi
     Field("hold_max_min", "number", "longest time it may be held", "min", least=0, most=_LONGEST_MIN,
           may_be_absent=True),
     Field("window", "reference", "night, day or the name of a window that it must fit in",
-          refers_to=("windows",),
-          words=WINDOW_WORDS, may_be_absent=True),
+          refers_to=("windows",), words=WINDOW_WORDS, may_be_absent=True),
     Field("reason", "text", "why"),
 ))
 
@@ -202,8 +195,7 @@ _TOP = Section("", "the outing", (
 
 _LIMITS = Section("limits", "limits of the outing; each may carry its source in a sibling key NAME_source", (
     Field("planned_min", "number", "planned length of the outing", "min", needed=True, least=0,
-          above_least=True,
-          most=_LONGEST_MIN),
+          above_least=True, most=_LONGEST_MIN),
     Field("hard_min", "number", "longest length of the outing", "min", needed=True, least=0, above_least=True,
           most=_LONGEST_MIN),
     Field("ingress_min", "number", "from the airlock to the end of the outing", "min", needed=True, least=0,

@@ -5,6 +5,7 @@ A DataFrame holds numbers as float64 (NaN where nothing is given) and everything
 
 from __future__ import annotations
 
+import re
 from collections.abc import Hashable
 from datetime import date, datetime
 from typing import Any
@@ -19,6 +20,7 @@ from planning_kit.inputs.fields import Field, Table
 from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.records import ItemMove
 
+_UNWRITABLE = re.compile("[\\x00\\ud800-\\udfff]")
 _MISSING = (None, pd.NA, pd.NaT)
 
 
@@ -85,6 +87,8 @@ def _text_of(value: Any) -> str:
         return "yes" if value else "no"
     if isinstance(value, int | float | np.number):
         return _number_text(value)
+    if isinstance(value, np.datetime64):
+        return _text_of(pd.Timestamp(value))
     if isinstance(value, datetime):
         return value.isoformat().replace("+00:00", "Z")
     return value.isoformat() if isinstance(value, date) else str(value)
@@ -160,4 +164,4 @@ def _refuse_absurd(table: Table, header: tuple[str, ...], rows: list[tuple[str, 
 
 def is_writable(text: str) -> bool:
     """Whether a text file can hold ``text`` and be read again: no NUL, no half characters."""
-    return "\0" not in text and not any("\ud800" <= mark <= "\udfff" for mark in text)
+    return not _UNWRITABLE.search(text)

@@ -28,7 +28,7 @@ def load_scenario(folder: str | Path) -> Scenario:
 
     Raises `ScenarioError` that lists every fault of every file.
     """
-    path = Path(folder)
+    path = Path(folder).absolute()
     checked, on_disk = read_folder(path)
     return Scenario(path, checked, on_disk)
 
@@ -134,11 +134,13 @@ class Scenario:
         if not isinstance(frame, pd.DataFrame):
             raise ScenarioError.single("must be a pandas DataFrame", table=name, value=type(frame).__name__)
         faults = Faults()
-        source = self.checked.source
-        raw = raw_from_frame(fmt.TABLE_BY_NAME[name], frame, source.tables.get(name), faults)
-        tables = FrozenMapping({each.name: raw if each.name == name else source.tables[each.name]
-                                for each in fmt.TABLES if each.name == name or each.name in source.tables})
-        return replace(self, checked=check(replace(source, tables=tables), self.elements, faults))
+        source, table = self.checked.source, fmt.TABLE_BY_NAME[name]
+        raw = raw_from_frame(table, frame, source.tables.get(name), faults)
+        tables = {**source.tables, name: raw}
+        if name not in source.tables and not raw.rows and set(raw.header) <= set(table.by_name):
+            del tables[name]  # still absent, still empty
+        changed = replace(source, tables=FrozenMapping(tables))
+        return replace(self, checked=check(changed, self.elements, faults))
 
     def with_settings(self, changes: Mapping[str, object]) -> Scenario:
         """A new scenario with keys of ``scenario.toml`` changed: ``{"limits.hard_min": 420}``.
@@ -164,7 +166,8 @@ class Scenario:
         faults.stop_if_any()
         assert orbit is not None
         source = replace(checked.source, orbit_name=name, orbit=orbit)
-        on_disk = FrozenMapping({**self.on_disk, name: digest_of(orbit)})
+        others = {each: digest for each, digest in self.on_disk.items() if each != checked.source.orbit_name}
+        on_disk = FrozenMapping({**others, name: digest_of(orbit)})
         return Scenario(self.folder, check(source, None, faults), on_disk)
 
     def save(self, folder: str | Path | None = None) -> Scenario:
@@ -173,7 +176,7 @@ class Scenario:
         Raises `SaveConflict` when the files there are not the ones that were read (or, in another folder,
         when files of a scenario are there), `ScenarioError` when it cannot be written. Nothing changed then.
         """
-        target = self.folder if folder is None else Path(folder)
+        target = self.folder if folder is None else Path(folder).absolute()
         known = self.on_disk if _same_folder(target, self.folder) else {}
         files = self.checked.source.files()
         save_files(target, files, known)

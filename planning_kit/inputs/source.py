@@ -104,7 +104,8 @@ def content_digest(checked: Checked) -> str:
         "records": _canonical(checked.records),
         "elements": _canonical(checked.elements),
         "free_keys": _free_keys(parse_toml(text, Faults()) or {}),
-        "free_columns": {name: _free_columns(table) for name, table in checked.source.tables.items()},
+        "free_columns": {name: free for name, table in checked.source.tables.items()
+                         if (free := _free_columns(table))},
     }
     return digest_of(json.dumps(content, sort_keys=True, ensure_ascii=True).encode())
 

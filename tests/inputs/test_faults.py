@@ -144,8 +144,8 @@ TOML = [
 @pytest.mark.parametrize(("old", "new", "key", "problem"), TOML,
                          ids=[f"{case[2]}-{i}" for i, case in enumerate(TOML)])
 def test_one_bad_setting(tmp_path: Path, old: str, new: str, key: str, problem: str) -> None:
-    text = SCENARIO_TOML.replace("[odds]", "[[odds]]") if old == "[[odds]]" else SCENARIO_TOML.replace(old,
-                                                                                                       new, 1)
+    source = SCENARIO_TOML.replace("[odds]", "[[odds]]") if old == "[[odds]]" else SCENARIO_TOML
+    text = source.replace(old, new, 1)
     found = faults_of(tmp_path, {"scenario.toml": text})
     assert [each[:3] for each in found] == [("scenario.toml", None, key)], found
     assert problem in found[0][3]
@@ -223,9 +223,8 @@ def test_faults_of_all_files_come_at_once(tmp_path: Path) -> None:
     }
     found = {each[:3] for each in faults_of(tmp_path, change)}
     assert found == {
-        ("scenario.toml", None, "limits.hard_min"), ("orbit.json", None, "ECCENTRICITY"), ("routes.csv", None,
-                                                                                           ""),
-        ("steps", 2, "task"), ("hardware", 3, "slots"),
+        ("scenario.toml", None, "limits.hard_min"), ("orbit.json", None, "ECCENTRICITY"),
+        ("routes.csv", None, ""), ("steps", 2, "task"), ("hardware", 3, "slots"),
     }
 
 
@@ -235,8 +234,8 @@ def test_a_missing_table_is_one_fault_not_many(tmp_path: Path) -> None:
 
 
 def test_hooks_at_a_place_without_anchor_are_no_fault(tmp_path: Path) -> None:
-    assert load_scenario(write_small(tmp_path, with_cell("steps", 2, "hooks",
-                                                         "EV1 EV2"))).records.steps[0].hooks
+    folder = write_small(tmp_path, with_cell("steps", 2, "hooks", "EV1 EV2"))
+    assert load_scenario(folder).records.steps[0].hooks == ("EV1", "EV2")
 
 
 @pytest.mark.parametrize("folder", ["nowhere", "a\0b", "x" * 5000, "file"])

@@ -24,22 +24,21 @@ from tests.inputs.small_folder import as_csv, small_files, write_small
 from tests.inputs.test_omm import FORMS, VALUES
 
 HOSTILE = [
-    "", " ", "nan", "inf", "-inf", "1e999", "-0", "9" * 400, "0x10", "1_000", "1,5", "NaN", "None", "true",
-    "yes", "no", "both", "inside", "EV1", "EV2", "EV3", "night", "any", "s1", "s2 s2", "gun", "bag1", "mid",
-    "EV1:gun", "gun<bag1", "gun>EV2", "a<b>c", ":", "<", ">", "EV1:", "\0", "\r", "\n", '"', "'",
-    ",", ";", "\t",
-    "\x1b[31m", "\ufeff", "\u2028", "\u202e", "٣", "é", "🛰", "<script>alert(1)</script>",
-    "=cmd|' /C calc'!A0",
-    "../../etc/passwd", "%s%n{0}", "x" * 10_001, "-1", "1e-320", "2031-05-14", "2031-05-14T25:00Z",
-    "0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-14:00",
+    "", " ", "nan", "inf", "-inf", "1e999", "-0", "9" * 400, "0x10", "1_000", "1,5", "NaN", "None",
+    "true", "yes", "no", "both", "inside", "EV1", "EV2", "EV3", "night", "any", "s1", "s2 s2", "gun", "bag1",
+    "mid", "EV1:gun", "gun<bag1", "gun>EV2", "a<b>c", ":", "<", ">", "EV1:", "\0", "\r", "\n", '"', "'",
+    ",", ";", "\t", "\x1b[31m", "\ufeff", "\u2028", "\u202e", "٣", "é", "🛰",
+    "<script>alert(1)</script>",
+    "=cmd|' /C calc'!A0", "../../etc/passwd", "%s%n{0}", "x" * 10_001, "-1", "1e-320", "2031-05-14",
+    "2031-05-14T25:00Z", "0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-14:00",
 ]
 TOML_LINES = [
     "format = 1", "x = ", "[limits]", "[[suit]]", "suit = 3", "limits = []", "egress = 1979-05-27",
     "egress = 07:32:00", "egress = 0001-01-01T00:00:00+05:00", "horizon_h = nan", "horizon_h = -inf",
     "horizon_h = 1e400", "horizon_h = true", "horizon_h = 0x" + "F" * 400, "orbit = 'steps.csv'",
     "orbit = '../x'", "orbit = ''", "orbit = 3", "airlock = []", "a.b.c = 1",
-    "x_ok.deep = [{a = 1}, {b = [[[]]]}]",
-    "title = '''\n'''", 'title = "\\u0000"', '"" = 1', "'x_ ' = {}", "[suit.EV1.more]", "= 1", "\ufeff", "\0",
+    "x_ok.deep = [{a = 1}, {b = [[[]]]}]", "title = '''\n'''",
+    'title = "\\u0000"', '"" = 1', "'x_ ' = {}", "[suit.EV1.more]", "= 1", "\ufeff", "\0",
     "[relays]\nlongitudes_deg_east = [[1]]", "[limits]\nhard_min_source = 3",
 ]
 
@@ -119,8 +118,8 @@ def toml_damage(name: str, data: bytes, rng: random.Random) -> bytes:
         other = rng.randrange(len(lines))
         lines[at], lines[other] = lines[other], lines[at]
     else:
-        lines[at] = lines[at].partition("=")[0] + "= " + rng.choice((*HOSTILE, '"x"', "[]", "{}", "[1, 'a']",
-                                                                     "-5"))
+        value = rng.choice((*HOSTILE, '"x"', "[]", "{}", "[1, 'a']", "-5"))
+        lines[at] = lines[at].partition("=")[0] + "= " + value
     return "\n".join(lines).encode()
 
 
@@ -181,8 +180,8 @@ def test_damaged_folders(tmp_path: Path, damage: Callable[[str, bytes, random.Ra
 CELLS: list[object] = [
     *HOSTILE, "\ud800", None, np.nan, pd.NA, pd.NaT, True, False, np.True_, 0, -1, 2.5, 1e300, -np.inf,
     10**400, 10**5000, 2**63, -0.0, 1j, b"x", (), [], [None], ("s1", "s2"), {"s1"}, {"a": 1}, object,
-    np.array([1.0, np.nan]), range(3), pd.Timestamp("2031-05-14"), pd.Timestamp("2031-05-14T12:00", tz="Asia/Tokyo"),
-    pd.Timedelta("1h"), np.datetime64("2031-05-14"),
+    np.array([1.0, np.nan]), range(3), pd.Timestamp("2031-05-14"),
+    pd.Timestamp("2031-05-14T12:00", tz="Asia/Tokyo"), pd.Timedelta("1h"), np.datetime64("2031-05-14"),
 ]
 
 
@@ -200,8 +199,8 @@ def test_damaged_frames(small: Scenario, table: str) -> None:
             elif kind == 1:
                 frame = pd.concat([frame, frame.sample(1, random_state=seed)])
             elif kind == 2:
-                frame = frame.rename(columns={rng.choice(list(frame.columns)): rng.choice(["x_a", "x", 3,
-                                                                                           None, "\ud800"])})
+                name = rng.choice(["x_a", "x", 3, None, "\ud800"])
+                frame = frame.rename(columns={rng.choice(list(frame.columns)): name})
             elif kind == 3:
                 frame = frame.iloc[::-1].set_index(frame.columns[0], drop=False)
             else:
@@ -218,7 +217,8 @@ def test_damaged_frames(small: Scenario, table: str) -> None:
 def test_damaged_settings(small: Scenario) -> None:
     keys = ["egress", "limits.hard_min", "limits", "suit.EV1.oxygen_g", "relays.longitudes_deg_east", "orbit",
             "airlock",
-            "title", "x_free", "x_free.a.b", "", ".", "a.", "limits.x_y", "suit.EV1", "horizon_h", "\ud800",
+            "title", "x_free", "x_free.a.b", "", ".", "a.", "limits.x_y", "suit.EV1", "horizon_h",
+    "\ud800",
             "odds.crew_sd"]
     refused = 0
     for seed in range(600):

@@ -73,8 +73,8 @@ def test_other_tables_are_read_as_records(small: Scenario) -> None:
     assert records.routes[1].minutes == 2.5
     assert records.routes[1].tight
     assert records.routes[0].minutes is None
-    assert (records.hardware[1].at, records.hardware[1].end_at, records.hardware[1].end2_at) == ("bag1", "",
-                                                                                                 "")
+    driver = records.hardware[1]
+    assert (driver.at, driver.end_at, driver.end2_at) == ("bag1", "", "")
     assert records.tasks[1].priority is None
     gap, = records.gaps
     assert (gap.row, gap.min_gap, gap.max_gap, gap.first_at, gap.then_at) == (2, 0.0, 60.0, "finish", "start")
@@ -134,23 +134,22 @@ def test_tables_are_frames_as_the_file_has_them(small: Scenario) -> None:
 
 def test_all_optional_columns_are_read(tmp_path: Path) -> None:
     steps = TABLES["steps"].splitlines()
-    extra = ",windows,travel_extra_min,wait_at,safe_orderly_min,safe_now_min,make_safe"
+    extra = "windows,travel_extra_min,wait_at,safe_orderly_min,safe_now_min,make_safe"
     given = ["quiet,3,mid,10,2,Close the cover"] + [",,,,,"] * 4
     changed = {
-        "steps.csv": "\n".join([steps[0] + extra, *(f"{a},{b}" for a,
-                                                    b in zip(steps[1:], given, strict=True))]),
+        "steps.csv": "\n".join(f"{row},{more}" for row, more in zip(steps, [extra, *given], strict=True)),
         "gaps.csv": "first_step,then_step,min_gap,max_gap,reason,first_at,then_at\n"
                     "s1,s2,-5,60,,start,finish\n",
-        "inhibits.csv": TABLES["inhibits"].replace("reason\n",
-                                                   "reason,needed_by,hold_max_min,window\n").replace(
-            "No sparks\n", "No sparks,s3 s2,90,night\n"),
+        "inhibits.csv": "inhibit,title,owner,from_step,until_step,lead_min,reason,"
+                        "needed_by,hold_max_min,window\n"
+                        "i1,Bus off,ground,s2,s3,5,No sparks,s3 s2,90,night\n",
     }
     records = load_scenario(write_small(tmp_path, changed)).records
     step = records.steps[0]
     assert (step.windows, step.travel_extra_min, step.wait_at) == (("quiet",), 3.0, "mid")
     assert (step.safe_orderly_min, step.safe_now_min, step.make_safe) == (10.0, 2.0, "Close the cover")
-    assert (records.gaps[0].min_gap, records.gaps[0].first_at, records.gaps[0].then_at) == (-5.0, "start",
-                                                                                            "finish")
+    gap, = records.gaps
+    assert (gap.min_gap, gap.first_at, gap.then_at) == (-5.0, "start", "finish")
     assert (records.inhibits[0].needed_by, records.inhibits[0].hold_max_min) == (("s3", "s2"), 90.0)
     assert records.inhibits[0].window == "night"
 

@@ -176,8 +176,7 @@ def two_files(scenario: Scenario) -> Scenario:
 @pytest.mark.parametrize("fails_at", [0, 1])
 @pytest.mark.parametrize("call", ["fsync", "replace"])
 def test_a_failing_disk_changes_nothing(small: Scenario, folder: Path, monkeypatch: pytest.MonkeyPatch,
-                                        call: str,
-                                        fails_at: int) -> None:
+                                        call: str, fails_at: int) -> None:
     true_call, count = getattr(os, call), 0
 
     def failing(*args: object) -> object:

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.faults import SaveConflict, ScenarioError
 from planning_kit.inputs.format import TABLES
 from planning_kit.inputs.scenario import Scenario, load_scenario
 from tests.inputs.small_folder import ORBIT_JSON, SCENARIO_TOML, with_cell, write_small
@@ -52,6 +52,18 @@ def test_a_table_given_back_changes_nothing(small: Scenario, name: str) -> None:
     assert again.records == small.records
 
 
+def test_an_absent_table_stays_absent_until_it_has_rows(tmp_path: Path) -> None:
+    scenario = load_scenario(write_small(tmp_path, {"windows.csv": None}))
+    assert scenario.with_table("windows", scenario.windows).checked.source == scenario.checked.source
+    row = {"window": "quiet", "start": "2031-05-14T12:00Z", "end": "2031-05-14T13:00Z", "source": ""}
+    new = scenario.with_table("windows", pd.DataFrame([row])).save()
+    assert (tmp_path / "windows.csv").exists()
+    assert load_scenario(tmp_path) == new
+    emptied = new.with_table("windows", new.windows.iloc[:0])
+    assert emptied.save().records.windows == ()
+    assert emptied == scenario
+
+
 def test_a_frame_may_hold_python_values(small: Scenario) -> None:
     steps = small.steps.astype(object)
     steps.at[0, "takes"] = ["stand", "gun<bag1"]
@@ -66,8 +78,8 @@ def test_a_frame_may_hold_python_values(small: Scenario) -> None:
     places["anchor"] = places["anchor"] == "yes"
     windows = small.windows
     windows["start"] = pd.to_datetime(windows["start"])
-    assert small.with_table("steps", steps).with_table("places", places).with_table("windows",
-                                                                                    windows) == small
+    new = small.with_table("steps", steps).with_table("places", places).with_table("windows", windows)
+    assert new == small
 
 
 def test_untouched_numbers_keep_their_writing(small: Scenario) -> None:
@@ -155,8 +167,8 @@ def test_settings_change_in_a_new_scenario(small: Scenario) -> None:
     assert "x_reviewed = true" in text
     undone = new.with_settings({"x_reviewed": None, "egress": "2031-05-14T11:20:00Z", "limits.hard_min": 420,
                                 "suit.EV1.oxygen_g": None, "summary": "Exchange one unit at night.",
-                                "relays.longitudes_deg_east": [-41.0,
-                                                               174], "egress_latest": "2031-05-14T14:00Z"})
+                                "relays.longitudes_deg_east": [-41.0, 174],
+                                "egress_latest": "2031-05-14T14:00Z"})
     assert undone == small
 
 
@@ -213,6 +225,8 @@ def test_another_orbit_is_read_from_the_folder(small: Scenario) -> None:
     assert new.elements.mean_motion_rev_per_day == 15.6
     assert small.elements.mean_motion_rev_per_day == 15.54
     assert new != small
+    assert load_scenario(new.save().folder) == new
+    assert (small.folder / "orbit.json").read_text() == ORBIT_JSON, "the first message stays where it is"
     (small.folder / "third.json").write_text('{"EPOCH": ""}')
     with pytest.raises(ScenarioError, match="is missing"):
         small.with_settings({"orbit": "third.json"})
@@ -232,6 +246,15 @@ def test_content_counts_not_spelling(tmp_path: Path, small: Scenario) -> None:
 
 def test_a_scenario_can_be_pickled(small: Scenario) -> None:
     assert pickle.loads(pickle.dumps(small)) == small
+    assert pickle.loads(pickle.dumps(small.records)) == small.records
+
+
+def test_an_error_can_be_pickled() -> None:
+    error = SaveConflict.single("is wrong", table="steps", row=2)
+    again = pickle.loads(pickle.dumps(error))
+    assert type(again) is SaveConflict
+    assert str(again) == str(error)
+    assert again.problems.equals(error.problems)
 
 
 def test_the_repr_is_short_and_exact(small: Scenario) -> None:
