@@ -41,7 +41,7 @@ def parse_toml(text: str, faults: Faults) -> dict[str, Any] | None:
 
 def parse_settings(data: Mapping[str, Any], faults: Faults) -> dict[str, Values]:
     """Values by section (``suit.EV1`` for an override), faults noted; a key that is wrong has no value."""
-    top = {key: value for key, value in data.items() if key not in fmt.SECTION_BY_NAME}
+    top = {key: value for key, value in data.items() if key == "" or key not in fmt.SECTION_BY_NAME}
     parsed = {"": _parse_section(fmt.SECTION_BY_NAME[""], "", top, faults)}
     for section in fmt.SECTIONS[1:]:
         if section.name not in data:

@@ -137,6 +137,7 @@ TOML = [
      "at most"),
     ("longitudes_deg_east = [-41.0, 174.0]\n", "", "relays.longitudes_deg_east", "is missing"),
     ("[lighting]", "[lightning]", "lightning", "did you mean 'lighting'"),
+    ("format = 1", "format = 1\n\"\" = 2", "", "is not a key"),
     ("[[odds]]", "[[odds]]", "odds", "must be a table"),
 ]
 
@@ -184,6 +185,9 @@ FILES: list[tuple[dict[str, str | bytes | None], list[Where], str]] = [
     ({"actors.csv": "actor,title\narm," + "x" * 10_001}, [("actors", 2, "")], "10,000 characters"),
     ({"actors.csv": "actor,title\narm," + "x" * 200_000}, [("actors", 2, "")], "not CSV"),
     ({"actors.csv": "x" * 5_000_001}, [("actors.csv", None, "")], "larger than"),
+    ({"hardware.csv": "\n".join(f"{row},{end}" for row, end in zip(
+        TABLES["hardware"].splitlines(), ["end2_at", "", "mid", "", ""], strict=True))},
+     [("hardware", 3, "end2_at")], "only a cable has two ends"),
     ({"routes.csv": TABLES["routes"].replace("mid,far", "mid,mid")},
      [("routes", 3, "to_place"), ("places", 4, "place")],
      "leads back"),

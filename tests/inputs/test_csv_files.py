@@ -1,0 +1,51 @@
+"""CSV as RFC 4180 has it, written and read; the outside judge of what was written is pandas' own reader."""
+
+from __future__ import annotations
+
+import io
+
+import pandas as pd
+from hypothesis import given
+from hypothesis import strategies as st
+
+from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.format import TABLE_BY_NAME
+from planning_kit.inputs.raw import RawTable, read_table, table_bytes
+
+Cells = list[tuple[str, str]]
+
+ACTORS = TABLE_BY_NAME["actors"]
+TEXTS = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0"), max_size=12)
+ROWS = st.lists(st.tuples(TEXTS, TEXTS).filter(any), max_size=5)
+
+
+def written(cells: Cells, newline: str, *, has_bom: bool) -> bytes:
+    numbers = tuple(range(2, len(cells) + 2))
+    return table_bytes(RawTable("actors", ("actor", "title"), tuple(cells), numbers, None, newline, has_bom))
+
+
+@given(ROWS, st.sampled_from(["\n", "\r\n"]), st.booleans())
+def test_any_text_is_read_as_it_was_written(cells: Cells, newline: str, *, has_bom: bool) -> None:
+    data = written(cells, newline, has_bom=has_bom)
+    faults = Faults()
+    table = read_table(ACTORS, data, faults)
+    assert not faults.rows
+    assert table is not None
+    assert table.header == ("actor", "title")
+    assert list(table.rows) == cells
+    assert table.row_numbers == tuple(range(2, len(cells) + 2))
+    assert table.has_bom == has_bom
+    assert table_bytes(table) == data
+
+
+@given(ROWS, st.sampled_from(["\n", "\r\n"]))
+def test_another_reader_reads_the_same(cells: Cells, newline: str) -> None:
+    frame = pd.read_csv(io.BytesIO(written(cells, newline, has_bom=False)), dtype="str", keep_default_na=False,
+                        skip_blank_lines=False)
+    assert list(frame.itertuples(index=False, name=None)) == cells
+
+
+def test_cells_that_need_it_are_quoted() -> None:
+    # the examples of RFC 4180, section 2, rules 5 to 7: quotes around commas and line breaks, quotes doubled
+    assert written([("a", 'b"c'), ("d,e", "f\r\ng"), ("h i", "")], "\r\n", has_bom=False) == (
+        b'actor,title\r\na,"b""c"\r\n"d,e","f\r\ng"\r\nh i,\r\n')
