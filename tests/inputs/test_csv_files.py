@@ -25,7 +25,7 @@ def written(cells: Cells, newline: str, *, has_bom: bool) -> bytes:
 
 
 @given(ROWS, st.sampled_from(["\n", "\r\n"]), st.booleans())
-def test_any_text_is_read_as_it_was_written(cells: Cells, newline: str, *, has_bom: bool) -> None:
+def test_any_text_is_read_as_it_was_written(cells: Cells, newline: str, has_bom: bool) -> None:
     data = written(cells, newline, has_bom=has_bom)
     faults = Faults()
     table = read_table(ACTORS, data, faults)
@@ -40,8 +40,8 @@ def test_any_text_is_read_as_it_was_written(cells: Cells, newline: str, *, has_b
 
 @given(ROWS, st.sampled_from(["\n", "\r\n"]))
 def test_another_reader_reads_the_same(cells: Cells, newline: str) -> None:
-    frame = pd.read_csv(io.BytesIO(written(cells, newline, has_bom=False)), dtype="str", keep_default_na=False,
-                        skip_blank_lines=False)
+    data = io.BytesIO(written(cells, newline, has_bom=False))
+    frame = pd.read_csv(data, dtype="str", keep_default_na=False, skip_blank_lines=False)
     assert list(frame.itertuples(index=False, name=None)) == cells
 
 
