@@ -1,0 +1,190 @@
+"""What is left in each suit over the outing: oxygen, carbon dioxide capacity, energy, cooling water.
+
+Every activity has a metabolic rate: ``[exertion_w]`` by its exertion, times the crew member's
+``exertion_factor``. Rates are steady within an activity, so what is left falls along straight lines between
+activity boundaries. Relations and what they neglect: `planning_kit.plan.physiology`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planning_kit.inputs.records import Crew, Settings, Suit
+from planning_kit.plan.activities import TRAVEL, WAIT, Activity
+from planning_kit.plan.physiology import co2_g_per_min, oxygen_g_per_min, water_g_per_min
+
+if TYPE_CHECKING:
+    from planning_kit.plan.timed import TimedPlan
+
+Numbers = NDArray[np.float64]
+
+UNITS = {"oxygen": "g", "co2": "g", "energy": "wh", "water": "g"}
+"""The consumables of a suit and the unit of their amounts, as in the keys of ``[suit]``."""
+WORDS = {"oxygen": "oxygen", "co2": "CO2 capacity", "energy": "energy", "water": "cooling water"}
+DEFAULT_EXERTION = "moderate"
+INGRESS_EXERTION = "light"
+BEFORE_EGRESS_EXERTION = "rest"
+_LOAD_KEYS = {
+    "oxygen": ("respiratory_quotient",), "co2": ("respiratory_quotient",), "energy": ("power_w",),
+    "water": ("equipment_heat_w",),
+}
+
+
+@dataclass(frozen=True)
+class Store:
+    """One consumable of one suit. Amounts in grams, or watt-hours for energy; rates per minute.
+
+    ``left`` is the amount at ``at_min`` (PET minutes, both (n,)), negative once it has run out. ``missing``
+    names the scenario keys without which nothing is known; all numbers are then NaN. ``reserve`` is NaN
+    where no reserve fraction is given. ``travel_rate`` and ``wait_rate`` are the use in travel and waiting.
+    """
+
+    crew: str
+    consumable: str
+    usable: float
+    reserve: float
+    at_min: Numbers
+    left: Numbers
+    travel_rate: float
+    wait_rate: float
+    missing: tuple[str, ...]
+
+    @property
+    def unit(self) -> str:
+        """``g`` or ``wh``."""
+        return UNITS[self.consumable]
+
+    @property
+    def is_known(self) -> bool:
+        """Whether everything needed was given."""
+        return not self.missing
+
+    @property
+    def left_at_end(self) -> float:
+        """What is left when the outing ends."""
+        return float(self.left[-1])
+
+    @property
+    def mean_rate(self) -> float:
+        """Mean use per minute from egress to the end of the outing."""
+        minutes = float(self.at_min[-1] - self.at_min[0])
+        return float(self.left[0] - self.left[-1]) / minutes if minutes > 0 else 0.0
+
+    @property
+    def runs_out_min(self) -> float:
+        """PET at which nothing is left; after the outing at its mean rate; inf where nothing is used."""
+        if not self.is_known:
+            return float("nan")
+        if self.left[-1] < 0:
+            return float(np.interp(0.0, -self.left, self.at_min))
+        return float(self.at_min[-1]) + self.left_at_end / self.mean_rate if self.mean_rate > 0 else np.inf
+
+    def left_at(self, pet_min: Numbers) -> Numbers:
+        """What is left at these moments (PET minutes)."""
+        return np.interp(pet_min, self.at_min, self.left)
+
+
+@dataclass(frozen=True)
+class SuitHistory:
+    """One crew member's suit through the outing; ``metabolic_w`` (n - 1,) between the ``at_min`` (n,)."""
+
+    crew: str
+    at_min: Numbers
+    metabolic_w: Numbers
+    stores: tuple[Store, ...]
+
+    @property
+    def first_out(self) -> Store | None:
+        """The known consumable that runs out first; None where none is known."""
+        known = [store for store in self.stores if store.is_known]
+        return min(known, key=lambda store: store.runs_out_min) if known else None
+
+
+def suit_histories(plan: TimedPlan) -> tuple[SuitHistory, ...]:
+    """The suit of each crew member through the plan."""
+    settings = plan.scenario.settings
+    exertion = {step.step: step.exertion or DEFAULT_EXERTION for step in plan.steps}
+    return tuple(_history(settings, crew, plan.lanes[crew.crew], exertion)
+                 for crew in plan.scenario.records.crew)
+
+
+def exertion_of(activity: Activity, exertion: dict[str, str], watts: Sequence[str]) -> str:
+    """The key of ``[exertion_w]`` that an activity counts as; ``exertion`` is that of each step."""
+    if activity.kind == TRAVEL:
+        return "travel" if "travel" in watts else "moderate"
+    if activity.kind == WAIT:
+        return "wait" if "wait" in watts else "rest"
+    return exertion[activity.step] if activity.step else INGRESS_EXERTION
+
+
+@dataclass(frozen=True)
+class _Load:
+    """Metabolic watts of one crew member: by activity (n - 1,), travelling, waiting, before egress."""
+
+    by_activity: Numbers
+    travel: float
+    wait: float
+    before_egress: float
+    missing: tuple[str, ...]
+
+
+def _load(settings: Settings, crew: Crew, lane: Sequence[Activity], exertion: dict[str, str],
+          minutes_before: float) -> _Load:
+    factor = 1.0 if crew.exertion_factor is None else crew.exertion_factor
+    given = settings.exertion_w
+    watts = {key: given[key] * factor for key in given}
+    keys = [exertion_of(activity, exertion, tuple(given)) for activity in lane]
+    travel, wait = ("travel" if "travel" in given else "moderate"), ("wait" if "wait" in given else "rest")
+    needed = dict.fromkeys([*keys, travel, wait, *([BEFORE_EGRESS_EXERTION] if minutes_before else [])])
+    lost = float("nan")
+    return _Load(
+        np.array([watts.get(key, lost) for key in keys]), watts.get(travel, lost), watts.get(wait, lost),
+        watts.get(BEFORE_EGRESS_EXERTION, lost) if minutes_before else 0.0,
+        tuple(f"[exertion_w] {key}" for key in needed if key not in watts),
+    )
+
+
+def _history(settings: Settings, crew: Crew, lane: Sequence[Activity],
+             exertion: dict[str, str]) -> SuitHistory:
+    suit = settings.suits[crew.crew]
+    before = suit.used_before_egress_min or 0.0
+    load = _load(settings, crew, lane, exertion, before)
+    at_min = np.array([lane[0].start_min, *(activity.finish_min for activity in lane)])
+    stores = tuple(_store(crew.crew, name, suit, load, at_min, before) for name in UNITS)
+    return SuitHistory(crew.crew, at_min, load.by_activity, stores)
+
+
+def _store(crew: str, consumable: str, suit: Suit, load: _Load, at_min: Numbers, before: float) -> Store:
+    unit = UNITS[consumable]
+    keys = (f"{consumable}_{unit}", *_LOAD_KEYS[consumable])
+    missing = tuple(f"[suit] {key}" for key in keys if getattr(suit, key) is None)
+    if consumable != "energy":
+        missing += load.missing
+    if missing:
+        nothing, lost = np.full(len(at_min), np.nan), float("nan")
+        return Store(crew, consumable, lost, lost, at_min, nothing, lost, lost, missing)
+    usable = float(getattr(suit, keys[0]))
+    fraction = getattr(suit, f"{consumable}_reserve_fraction")
+    # Use before egress, then activity by activity.
+    rates = _rates(consumable, suit, np.array([load.before_egress, *load.by_activity]))
+    used = np.cumsum(rates * np.array([before, *np.diff(at_min)]))
+    travel_rate, wait_rate = _rates(consumable, suit, np.array([load.travel, load.wait]))
+    reserve = float("nan") if fraction is None else usable * fraction
+    return Store(crew, consumable, usable, reserve, at_min, usable - used, float(travel_rate),
+                 float(wait_rate), ())
+
+
+def _rates(consumable: str, suit: Suit, metabolic_w: Numbers) -> Numbers:
+    """Use per minute at metabolic rates (W): grams, or watt-hours for energy. All keys are given."""
+    if consumable == "oxygen":
+        return np.asarray(oxygen_g_per_min(metabolic_w, suit.respiratory_quotient or 0.0))
+    if consumable == "co2":
+        return np.asarray(co2_g_per_min(metabolic_w, suit.respiratory_quotient or 0.0))
+    if consumable == "water":
+        return np.asarray(water_g_per_min(metabolic_w + (suit.equipment_heat_w or 0.0)))
+    return np.full(len(metabolic_w), (suit.power_w or 0.0) / 60.0)
