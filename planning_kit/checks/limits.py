@@ -1,4 +1,4 @@
-"""Check: the outing against its planned and hard limits, and limits that say no source."""
+"""Check: the outing against its planned and hard limits, tasks begun late, limits without a source."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from planning_kit.inputs.times import pet_label
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "limits"
+_ROUNDING_MIN = 1e-6  # minutes are rounded to 2^-30 when they enter the timing
 
 
 def check_limits(plan: TimedPlan) -> Iterator[Finding]:
@@ -38,4 +39,21 @@ def check_limit_sources(plan: TimedPlan) -> Iterator[Finding]:
             yield Finding(
                 NOTE, CHECK, "", "", float("nan"),
                 f"the limit {key} = {getattr(limits, key):g} gives no source: add {key}_source to [limits]",
+            )
+
+
+def check_last_starts(plan: TimedPlan) -> Iterator[Finding]:
+    """A task whose first step starts after the task's ``last_start_min`` (stop)."""
+    for task in plan.scenario.records.tasks:
+        starts = [float(plan.starts[i]) for i, step in enumerate(plan.steps) if step.task == task.task]
+        if task.last_start_min is not None and starts and min(starts) > task.last_start_min + _ROUNDING_MIN:
+            first = min(starts)
+            step = next(s for i, s in enumerate(plan.steps)
+                        if s.task == task.task and float(plan.starts[i]) == first)
+            late = first - task.last_start_min
+            yield Finding(
+                STOP, CHECK, step.crew, step.step, first,
+                f"task {task.task} begins with {step.step} at {pet_label(first)}, {late:.1f} min after its "
+                f"last start at {pet_label(task.last_start_min)}: drop it, or move it earlier in the order",
+                "tasks.last_start_min", first, task.last_start_min, -late,
             )

@@ -1,0 +1,32 @@
+"""Check: clocks (greatest gaps) that the plan uses up to the last minute."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from planning_kit.checks.findings import NOTE, Finding
+from planning_kit.inputs.times import pet_label
+from planning_kit.plan.clocks import Clock
+from planning_kit.plan.timed import TimedPlan
+
+CHECK = "clocks"
+_ROUNDING_MIN = 1e-6  # minutes are rounded to 2^-30 when they enter the timing
+
+
+def check_clocks(plan: TimedPlan) -> Iterator[Finding]:
+    """A note for each clock without margin: the timing keeps it, any delay while it runs breaks it."""
+    for clock in plan.gap_clocks:
+        if clock.left_min < _ROUNDING_MIN:
+            yield _no_margin(clock)
+
+
+def _no_margin(clock: Clock) -> Finding:
+    first, then = clock.gap.first_step, clock.gap.then_step
+    why = f" ({clock.gap.reason})" if clock.gap.reason else ""
+    return Finding(
+        NOTE, CHECK, "", then, clock.begin_min,
+        f"no margin on the clock from {first} at {pet_label(clock.begin_min)} to {then} at "
+        f"{pet_label(clock.end_min)}: {clock.actual_min:g} of {clock.max_gap_min:g} min{why}. Any delay "
+        "while it runs breaks it; a smaller max_gap keeps some in hand",
+        "gaps.max_gap", clock.actual_min, clock.max_gap_min, clock.left_min,
+    )
