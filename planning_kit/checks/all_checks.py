@@ -4,12 +4,20 @@ from __future__ import annotations
 
 import pandas as pd
 
+from planning_kit.checks.custody import check_carrying, check_carrying_data, check_custody, check_endings
 from planning_kit.checks.findings import findings_table
+from planning_kit.checks.footholds import check_footholds, check_shared_footholds
 from planning_kit.checks.limits import check_limit_sources, check_limits
+from planning_kit.checks.routes import check_bulky_loads
+from planning_kit.checks.tethers import check_crossings, check_hooks, check_reach
 from planning_kit.checks.worksites import check_capacity
 from planning_kit.plan.timed import TimedPlan
 
-CHECKS = (check_limits, check_limit_sources, check_capacity)
+CHECKS = (
+    check_limits, check_limit_sources, check_capacity,
+    check_custody, check_carrying, check_carrying_data, check_endings, check_footholds,
+    check_shared_footholds, check_reach, check_hooks, check_crossings, check_bulky_loads,
+)
 
 
 def find_all(plan: TimedPlan) -> pd.DataFrame:

@@ -19,14 +19,18 @@ from planning_kit.inputs.times import as_utc
 from planning_kit.plan.activities import Activity, lane_activities
 from planning_kit.plan.almanac import Almanac, almanac_for
 from planning_kit.plan.build import build_network, crew_travel
+from planning_kit.plan.custody import Custody, track_custody
+from planning_kit.plan.custody_tables import custody_table, kit_table
 from planning_kit.plan.explain import explain_step
 from planning_kit.plan.handovers import find_handovers
 from planning_kit.plan.holders import Holders, find_holders
+from planning_kit.plan.legs import Passage, cautions_table, crew_passages
 from planning_kit.plan.network import Network
 from planning_kit.plan.no_plan import stop_if_circular, stop_if_unplaced
 from planning_kit.plan.routes import Travel
 from planning_kit.plan.slack import Slack, delay_curve, slacks
 from planning_kit.plan.summary import summarise
+from planning_kit.plan.tethers import Tether, tethers_table, track_tether
 from planning_kit.plan.timeline import timeline_table
 from planning_kit.plan.timing import earliest_starts, outing_end
 from planning_kit.sky.light import Light
@@ -134,6 +138,41 @@ class TimedPlan:
     def handovers(self) -> pd.DataFrame:
         """Where one lane waits for another or passes an item on (see `find_handovers`)."""
         return find_handovers(self)
+
+    @cached_property
+    def passages(self) -> Mapping[str, tuple[Passage, ...]]:
+        """Where each crew member stands or which route they are on, in order."""
+        return {crew: crew_passages(self, crew) for crew in self.travels}
+
+    @property
+    def cautions_on_the_way(self) -> pd.DataFrame:
+        """The cautions of places and routes that each crew member meets, by time (see `cautions_table`)."""
+        return cautions_table(self)
+
+    @cached_property
+    def tracked_custody(self) -> Custody:
+        """Where every item is over time, and what cannot be done as written."""
+        return track_custody(self)
+
+    @property
+    def custody(self) -> pd.DataFrame:
+        """Who or where holds each item over time: one row a stay, PET minutes (see `custody_table`)."""
+        return custody_table(self)
+
+    @property
+    def kit_list(self) -> pd.DataFrame:
+        """What goes out with whom and in which bag, and what comes back (see `kit_table`)."""
+        return kit_table(self)
+
+    @cached_property
+    def tracked_tethers(self) -> Mapping[str, Tether]:
+        """How each crew member's tether lies over time."""
+        return {crew: track_tether(self, crew) for crew in self.travels}
+
+    @property
+    def tethers(self) -> pd.DataFrame:
+        """Where each tether is hooked and how far it reaches, PET minutes, metres (see `tethers_table`)."""
+        return tethers_table(self.tracked_tethers)
 
     @cached_property
     def _positions(self) -> Mapping[str, int]:

@@ -1,0 +1,194 @@
+"""Check: hardware. Who takes, leaves and uses what is not there, too much in hand, things left outside."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from planning_kit.checks.findings import CAUTION, NOTE, STOP, Finding
+from planning_kit.inputs.records import INSIDE, Item
+from planning_kit.inputs.times import pet_label
+from planning_kit.plan import custody as kinds
+from planning_kit.plan.custody import Mishap, Overload
+from planning_kit.plan.custody_state import Holding
+from planning_kit.plan.custody_tables import is_in
+from planning_kit.plan.timed import TimedPlan
+
+CHECK = "custody"
+
+
+class _Words(NamedTuple):
+    """Severity, what is wrong, and what mends it; in braces the fields of `_fields`."""
+
+    severity: str
+    wrong: str
+    mend: str
+    source: str
+
+
+_WORDS = {
+    kinds.NOT_THERE: _Words(STOP, "{crew} takes {item} at {place}, but {was}",
+                            "take it where it is, or let it be left here before {step}", "steps.takes"),
+    kinds.EARLY: _Words(STOP, "{crew} takes {item} at {place}, but {was}; {later} leaves it only at "
+                        "{later_at}, {late:.1f} min later", "add {later} to the after of {step}",
+                        "steps.takes"),
+    kinds.HAS_IT: _Words(CAUTION, "{crew} takes {item} at {place}, but {was} already",
+                         "delete it from takes, or say where it was left before", "steps.takes"),
+    kinds.NOT_IN_BAG: _Words(STOP, "{crew} takes {item} out of {other} at {place}, but {was}",
+                             "write {item} without <{other}, or put it in before", "steps.takes"),
+    kinds.IN_BAG: _Words(STOP, "{crew} takes {item} at {place}, but {was}", "write {item}<{other}",
+                         "steps.takes"),
+    kinds.BAG_AWAY: _Words(STOP, "{crew} at {place} needs {bag} for {item}, but {was}",
+                           "bring {bag} here before {step}", "steps.takes, steps.leaves"),
+    kinds.NOT_HELD: _Words(STOP, "{crew} leaves {item} at {place}, but {was}",
+                           "take it before {step} (takes), or name who leaves it", "steps.leaves"),
+    kinds.PARTNER_AWAY: _Words(STOP, "{crew} hands {item} to {other} at {place}, but {other} is {partner}",
+                               "let {other} wait there (a step of both), or leave it for them to take",
+                               "steps.leaves"),
+    kinds.USED_AWAY: _Words(STOP, "{step} at {place} uses {item}, but {was}",
+                            "let {crew} take it before, or bring it here", "steps.uses"),
+}
+
+
+def check_custody(plan: TimedPlan) -> Iterator[Finding]:
+    """Every take, leave and use that cannot be done as written (stop), one finding each."""
+    for mishap in plan.tracked_custody.mishaps:
+        words = _WORDS.get(mishap.kind)
+        if words:
+            said = _fields(plan, mishap)
+            late = mishap.later_min - mishap.at_min
+            yield Finding(
+                words.severity, CHECK, mishap.crew, mishap.step, mishap.at_min,
+                f"at {pet_label(mishap.at_min)} {words.wrong.format(**said)}: {words.mend.format(**said)}",
+                words.source, value=late, limit=0.0 if late == late else late, margin=-late,
+            )
+
+
+def _fields(plan: TimedPlan, mishap: Mishap) -> dict[str, object]:
+    partner = ""
+    if mishap.kind == kinds.PARTNER_AWAY:
+        partner = _where_is(plan, mishap.other, mishap.at_min)
+    return {
+        "crew": mishap.crew, "item": mishap.item, "place": place_words(plan, mishap.place),
+        "step": mishap.step, "other": mishap.other, "bag": mishap.was.item, "partner": partner,
+        "was": held_words(plan, mishap.was), "later": mishap.later_step,
+        "later_at": pet_label(mishap.later_min), "late": mishap.later_min - mishap.at_min,
+    }
+
+
+def held_words(plan: TimedPlan, holding: Holding) -> str:
+    """Where an item is, in words that go after "but": who has it, where it lies, since which step."""
+    holder = holding.holder
+    since = f" since {holding.by_step}" if holding.by_step else " since the start"
+    if holder == INSIDE:
+        where = "is inside"
+    elif holder in {place.place for place in plan.scenario.records.places}:
+        where = f"lies at {plan.place_title(holder)}"
+    else:
+        where = ""
+    if holding.in_bag:
+        return f"it is in {holding.in_bag}{since}, which {where or f'{holder} has'}"
+    return f"it {where}{since}" if where else f"{holder} has it{since}"
+
+
+def place_words(plan: TimedPlan, place: str) -> str:
+    """The title of a place; an actor's step without a place is inside."""
+    return INSIDE if place == INSIDE else plan.place_title(place)
+
+
+def _where_is(plan: TimedPlan, crew: str, at_min: float) -> str:
+    passage = next((p for p in plan.passages[crew] if p.start_min <= at_min <= p.finish_min),
+                   plan.passages[crew][-1])
+    if passage.route is None:
+        return f"at {plan.place_title(passage.place)}"
+    return f"between {plan.place_title(passage.place)} and {plan.place_title(passage.to_place)}"
+
+
+def check_carrying(plan: TimedPlan) -> Iterator[Finding]:
+    """More slots in hands than ``carry_slots``, or in a bag than it ``holds`` (stop), one a spell."""
+    for spell in plan.tracked_custody.overloads:
+        yield _overload(plan, spell)
+
+
+def _overload(plan: TimedPlan, spell: Overload) -> Finding:
+    is_crew = spell.holder in plan.travels
+    what = f"{spell.holder} has {spell.slots:g} slots in hand" if is_crew else (
+        f"the bag {spell.holder} holds {spell.slots:g} slots")
+    mend = "leave, bag or hand over something before" if is_crew else "use a larger bag, or put less in"
+    crew = spell.holder if is_crew else ""
+    return Finding(
+        STOP, CHECK, crew, spell.step, spell.from_min,
+        f"{what} of {spell.limit:g} from {pet_label(spell.from_min)} to {pet_label(spell.until_min)} "
+        f"({', '.join(spell.items)}): {mend}",
+        "crew.carry_slots" if is_crew else "hardware.holds", spell.slots, spell.limit,
+        spell.limit - spell.slots,
+    )
+
+
+def check_carrying_data(plan: TimedPlan) -> Iterator[Finding]:
+    """One note that names everything handled whose slots are not given."""
+    missing = plan.tracked_custody.unweighed
+    if missing:
+        yield Finding(
+            NOTE, CHECK, "", "", float("nan"),
+            f"no slots are given for {', '.join(missing)}: what hands and bags can hold is not checked for "
+            "them (crew.carry_slots, hardware.slots, hardware.holds)",
+        )
+
+
+def check_endings(plan: TimedPlan) -> Iterator[Finding]:
+    """Items that are not where ``end_at`` says (stop), cables without their other end, items left outside."""
+    for item in plan.scenario.records.hardware:
+        endings = plan.tracked_custody.endings[item.item]
+        if item.end_at:
+            yield from _at_end(plan, item, endings)
+        elif _starts_in(plan, item) and not any(is_in(plan, ending.holder) for ending in endings):
+            yield _ending(plan, item, endings, CAUTION, "was brought out and stays outside",
+                          "take it home, or give it an end_at if it is meant to stay")
+        if item.end2_at and item.at != item.end2_at and not _is_handled_at(plan, item):
+            yield Finding(
+                STOP, CHECK, "", "", plan.end_min,
+                f"the other end of {item.item} must be at {place_words(plan, item.end2_at)}, but no step "
+                "there takes, leaves or uses it: add it to the step that fixes this end",
+                "hardware.end2_at",
+            )
+
+
+def _at_end(plan: TimedPlan, item: Item, endings: Sequence[Holding]) -> Iterator[Finding]:
+    if item.end_at == INSIDE:
+        if not any(is_in(plan, ending.holder) for ending in endings):
+            yield _ending(plan, item, endings, STOP, "must be inside at the end",
+                          "let someone take it and bring it home")
+    elif not any(ending.holder == item.end_at and not ending.in_bag for ending in endings):
+        is_there = any(ending.holder == item.end_at for ending in endings)
+        yield _ending(plan, item, endings, CAUTION if is_there else STOP,
+                      f"must be at {plan.place_title(item.end_at)} at the end",
+                      "take it out, unless it is meant to stay in the bag" if is_there else
+                      "let a step there leave it")
+
+
+def _ending(plan: TimedPlan, item: Item, endings: Sequence[Holding], severity: str, wrong: str,
+            mend: str) -> Finding:
+    last = endings[-1]
+    crew = last.holder if last.holder in plan.travels else ""
+    return Finding(
+        severity, CHECK, crew, last.by_step, plan.end_min,
+        f"{item.item} {wrong}, but {held_words(plan, last)}: {mend}", "hardware.end_at",
+    )
+
+
+def _starts_in(plan: TimedPlan, item: Item) -> bool:
+    items = {each.item: each for each in plan.scenario.records.hardware}
+    where = item.at
+    while where in items:
+        where = items[where].at
+    return is_in(plan, where)
+
+
+def _is_handled_at(plan: TimedPlan, item: Item) -> bool:
+    place = plan.scenario.settings.airlock if item.end2_at == INSIDE else item.end2_at
+    return any(
+        step.place == place and (item.item in step.uses
+                                 or any(move.item == item.item for move in (*step.takes, *step.leaves)))
+        for step in plan.steps
+    )

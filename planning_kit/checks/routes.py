@@ -1,0 +1,44 @@
+"""Check: bulky items in hand on tight and snag routes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from planning_kit.checks.findings import CAUTION, Finding
+from planning_kit.inputs.records import Route
+from planning_kit.inputs.times import pet_label
+from planning_kit.plan.legs import Passage
+from planning_kit.plan.timed import TimedPlan
+
+CHECK = "routes"
+
+
+def check_bulky_loads(plan: TimedPlan) -> Iterator[Finding]:
+    """A bulky item (or bag) in hand on a leg that is tight or a snag hazard (caution), one a leg.
+
+    What is in a bag counts only as its bag does.
+    """
+    bulky = {item.item for item in plan.scenario.records.hardware if item.bulky}
+    carried = [h for h in plan.tracked_custody.holdings if h.item in bulky and not h.in_bag]
+    for crew, passages in plan.passages.items():
+        for leg in passages:
+            route = leg.route
+            if route is not None and (route.tight or route.snag):
+                items = sorted(h.item for h in carried if h.holder == crew
+                               and h.from_min <= leg.start_min and h.until_min >= leg.finish_min)
+                if items:
+                    yield _bulky(plan, leg, route, items)
+
+
+def _bulky(plan: TimedPlan, leg: Passage, route: Route, items: list[str]) -> Finding:
+    flags = " and ".join(word for word, is_set in (("tight", route.tight), ("a snag hazard", route.snag))
+                         if is_set)
+    named = f" ({route.caution})" if route.caution else ""
+    columns = ", ".join(f"routes.{name}" for name, is_set in (("tight", route.tight), ("snag", route.snag))
+                        if is_set)
+    return Finding(
+        CAUTION, CHECK, leg.crew, leg.step, leg.start_min,
+        f"{leg.crew} carries bulky {' and '.join(items)} from {plan.place_title(leg.place)} to "
+        f"{plan.place_title(leg.to_place)} at {pet_label(leg.start_min)}, a way that is {flags}{named}: go "
+        "another way, or accept it and brief it", columns,
+    )

@@ -1,0 +1,106 @@
+"""Check: safety tethers. Long enough at every point of the way, hooked only to anchors, lines uncrossed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from planning_kit.checks.findings import CAUTION, NOTE, STOP, Finding
+from planning_kit.inputs.times import pet_label
+from planning_kit.plan.tethers import HookMove, Tether
+from planning_kit.plan.tethers_reach import Crossing, Remedy, TooFar, crossings, remedy, too_far
+from planning_kit.plan.timed import TimedPlan
+
+CHECK = "tethers"
+
+
+def check_reach(plan: TimedPlan) -> Iterator[Finding]:
+    """The reach from the hook is longer than the tether (stop), one finding a spell; no length: a note."""
+    for tether in plan.tracked_tethers.values():
+        if tether.tether_m is None:
+            yield Finding(
+                NOTE, CHECK, tether.crew, "", float("nan"),
+                f"no tether_m is given for {tether.crew}: the reach of this tether is not checked (crew.csv)")
+            continue
+        for spell in too_far(tether.lies, tether.tether_m):
+            yield _too_far(plan, tether, spell, tether.tether_m)
+
+
+def _too_far(plan: TimedPlan, tether: Tether, spell: TooFar, tether_m: float) -> Finding:
+    hook = spell.first.line[0]
+    step = spell.first.passage.step
+    failed = [move for move in (*tether.no_anchor, *tether.owner_away) if move.at_min <= spell.from_min]
+    because = f" (the hook move of {failed[-1].step} does not count: see there)" if failed else ""
+    return Finding(
+        STOP, CHECK, tether.crew, step, spell.from_min,
+        f"the tether of {tether.crew} is {tether_m:g} m long, but {plan.place_title(spell.place)} is "
+        f"{spell.reach_m:.1f} m along the way from its hook at {plan.place_title(hook)}{because}; out of "
+        f"reach from {pet_label(spell.from_min)} to {pet_label(spell.until_min)}: "
+        f"{_mend(plan, tether, remedy(plan, tether, spell))}",
+        "crew.tether_m", spell.reach_m, tether_m, tether_m - spell.reach_m,
+    )
+
+
+def _mend(plan: TimedPlan, tether: Tether, moves: Sequence[Remedy]) -> str:
+    if not moves:
+        return "no move of this hook to an anchor on the way mends it; go another way or use a longer tether"
+    return "move the hook " + ", and ".join(_move(plan, tether, move) for move in moves)
+
+
+def _move(plan: TimedPlan, tether: Tether, move: Remedy) -> str:
+    place = f"to {plan.place_title(move.place)} at {pet_label(move.at_min)}"
+    if move.is_on_the_way:
+        before = move.step or "going in"
+        return f"{place}, with a step there that hooks {tether.crew}, on the way to {before}"
+    return f"{place}, with hooks {tether.crew} in {move.step}"
+
+
+def check_hooks(plan: TimedPlan) -> Iterator[Finding]:
+    """Hook moves where there is no anchor, or while the owner is elsewhere (stop)."""
+    airlock = plan.scenario.settings.airlock
+    if not any(place.anchor for place in plan.scenario.records.places if place.place == airlock):
+        yield Finding(
+            STOP, CHECK, "", "", 0.0,
+            f"both tethers start hooked to {plan.place_title(airlock)}, which has no anchor: mark its anchor",
+            "places.anchor",
+        )
+    for tether in plan.tracked_tethers.values():
+        for move in tether.no_anchor:
+            yield _hook(tether, move, f"to {_at(plan, move)}, which has no anchor: hook it to an anchor on "
+                        "the way, or mark the anchor of this place", "places.anchor")
+        for move in tether.owner_away:
+            yield _hook(tether, move, f"at {_at(plan, move)} while {tether.crew} is elsewhere: a tether "
+                        "moves only with its owner there; put it in a step of its owner", "steps.hooks")
+
+
+def _at(plan: TimedPlan, move: HookMove) -> str:
+    return plan.place_title(move.place) if move.place else "no place"
+
+
+def _hook(tether: Tether, move: HookMove, wrong: str, source: str) -> Finding:
+    return Finding(
+        STOP, CHECK, tether.crew, move.step, move.at_min,
+        f"{move.step} moves the tether of {tether.crew} at {pet_label(move.at_min)} {wrong}", source,
+    )
+
+
+def check_crossings(plan: TimedPlan) -> Iterator[Finding]:
+    """Two lines along one route whose owners pass each other there (caution)."""
+    tethers = list(plan.tracked_tethers.values())
+    if len(tethers) == 2:
+        for crossing in crossings(*tethers):
+            yield _crossing(plan, crossing)
+
+
+def _crossing(plan: TimedPlan, crossing: Crossing) -> Finding:
+    place, to_place = plan.place_title(crossing.place), plan.place_title(crossing.to_place)
+    if crossing.is_on_the_route:
+        how = f"meets {crossing.other} between {place} and {to_place} at {pet_label(crossing.at_min)}"
+    else:
+        how = (f"passes {crossing.other}, who stands at {to_place}, at {pet_label(crossing.at_min)}, "
+               f"and both tethers lie along the way from {place}")
+    return Finding(
+        CAUTION, CHECK, f"{crossing.crew} {crossing.other}", crossing.step, crossing.at_min,
+        f"{crossing.crew} {how}: the lines may cross; agree who passes on which side, or let one wait "
+        "(after)",
+        "common practice, no source",
+    )

@@ -1,0 +1,343 @@
+"""Custody: the plan played event by event, and what goes wrong with its hardware.
+
+``takes`` acts at a step's start, ``leaves`` at its finish. At one instant the finishes of steps begun earlier
+come first, then the starts in the order that the plan's rules give; a step of no length leaves right after
+it has taken. What is in a bag is not in hand. Design section 8, "Hardware".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from math import isfinite
+from typing import TYPE_CHECKING
+
+from planning_kit.inputs.records import BOTH, INSIDE, ItemMove, Step
+from planning_kit.plan.custody_state import Holding, Store
+from planning_kit.plan.legs import stands_at
+from planning_kit.plan.network import AFTER, MIN_GAP, ORDER
+
+if TYPE_CHECKING:
+    from planning_kit.plan.timed import TimedPlan
+
+SUITED = ("EV1", "EV2")
+(NOT_THERE, EARLY, HAS_IT, NOT_IN_BAG, IN_BAG, BAG_AWAY, NOT_HELD, PARTNER_AWAY, USED_AWAY, NO_SOCKET,
+ NOT_IN_SOCKET, SOCKET_TAKEN) = (
+    "not there", "early", "has it", "not in bag", "in bag", "bag away", "not held", "partner away",
+    "used away", "no socket", "not in socket", "socket taken",
+)
+
+
+@dataclass(frozen=True)
+class Mishap:
+    """Something that cannot be done as written, at ``at_min`` (PET).
+
+    ``was`` says where the item was (a bag's whereabouts for ``BAG_AWAY``); ``other`` is the bag, partner or
+    foothold concerned; ``later_step`` and ``later_min`` say who leaves the item there later, and when.
+    """
+
+    kind: str
+    at_min: float
+    step: str
+    crew: str
+    place: str
+    item: str
+    was: Holding
+    other: str = ""
+    later_step: str = ""
+    later_min: float = float("nan")
+
+
+@dataclass(frozen=True)
+class Overload:
+    """Hands or a bag that hold more than they can, in one spell; ``slots`` is the most in it."""
+
+    holder: str
+    step: str
+    from_min: float
+    until_min: float
+    slots: float
+    limit: float
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Custody:
+    """The history of all hardware. ``endings``: by item where it is in the end, the likeliest last."""
+
+    holdings: tuple[Holding, ...]
+    mishaps: tuple[Mishap, ...]
+    overloads: tuple[Overload, ...]
+    endings: dict[str, tuple[Holding, ...]]
+    unweighed: tuple[str, ...]
+
+
+def track_custody(plan: TimedPlan) -> Custody:
+    """Play the plan and tell where everything was and what went wrong."""
+    walk = _Walk(plan)
+    walk.weigh([*SUITED, *walk.store.items], 0.0, "")
+    for now, finishing, starting in _instants(plan):
+        for position in finishing:
+            walk.active.remove(position)
+            walk.leave(position, now)
+        walk.settle(now)
+        for position in starting:
+            walk.take(position, now)
+            walk.settle(now)
+            if plan.durations[position] <= 0:
+                walk.active.remove(position)
+                walk.leave(position, now)
+                walk.settle(now)
+    return walk.result()
+
+
+def _instants(plan: TimedPlan) -> Iterator[tuple[float, list[int], list[int]]]:
+    """Every moment at which a step ends or begins: positions that finish (begun earlier), that start."""
+    starts, finishes = plan.starts.tolist(), plan.finishes.tolist()
+    ending: dict[float, list[int]] = {}
+    beginning: dict[float, list[int]] = {}
+    for position, (start, finish) in enumerate(zip(starts, finishes, strict=True)):
+        if isfinite(start):
+            beginning.setdefault(start, []).append(position)
+            if finish > start:
+                ending.setdefault(finish, []).append(position)
+    for now in sorted({*ending, *beginning}):
+        starting = beginning.get(now, [])
+        if len(starting) > 1 and any(finishes[position] == now for position in starting):
+            starting = _in_order(plan, starting)
+        yield now, ending.get(now, []), starting
+
+
+def _in_order(plan: TimedPlan, positions: list[int]) -> list[int]:
+    """Steps that start together, some of no length, so that none comes before one that it waits for."""
+    waits_for: dict[int, set[int]] = {position: set() for position in positions}
+    for bound in plan.network.bounds:
+        if bound.kind in (ORDER, AFTER, MIN_GAP) and bound.before in waits_for and bound.after in waits_for:
+            waits_for[bound.after].add(bound.before)
+    done: list[int] = []
+    while waits_for:
+        position = next((p for p, others in waits_for.items() if not others - set(done)), min(waits_for))
+        del waits_for[position]
+        done.append(position)
+    return done
+
+
+@dataclass
+class _Walk:
+    """The plan being played. ``touched`` are hands and bags whose load is to be looked at."""
+
+    plan: TimedPlan
+    store: Store = field(init=False)
+    active: list[int] = field(default_factory=list)
+    touched: dict[str, str] = field(default_factory=dict)
+    missed: set[tuple[str, str]] = field(default_factory=set)
+    mishaps: list[Mishap] = field(default_factory=list)
+    heavy: dict[str, Overload] = field(default_factory=dict)
+    overloads: list[Overload] = field(default_factory=list)
+    unweighed: dict[str, None] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        records = self.plan.scenario.records
+        self.store = Store({item.item: item for item in records.hardware},
+                           frozenset(place.place for place in records.places if place.socket))
+        self.room = {crew.crew: crew.carry_slots for crew in records.crew}
+        self.room |= {item.item: item.holds for item in records.hardware if item.kind == "bag"}
+        self.airlock = records.settings.airlock
+
+    def take(self, position: int, now: float) -> None:
+        """The start of a step."""
+        step = self.plan.steps[position]
+        self.active.append(position)
+        for move in step.takes:
+            self._take(step, move, now)
+
+    def leave(self, position: int, now: float) -> None:
+        """The finish of a step."""
+        step = self.plan.steps[position]
+        for move in step.leaves:
+            self._leave(step, move, now)
+
+    def settle(self, now: float) -> None:
+        """After things have moved: is everything in use still at hand, does everyone carry what they can?"""
+        for position in self.active:
+            self._look_at_uses(self.plan.steps[position], now)
+            self._look_at_foothold(self.plan.steps[position], now)
+        for holder, step in self.touched.items():
+            self.weigh([holder], now, step)
+        self.touched.clear()
+
+    # --- taking ---------------------------------------------------------------------------------------
+
+    def _take(self, step: Step, move: ItemMove, now: float) -> None:
+        person, item, store = move.crew or step.crew, move.item, self.store
+        wanted = move.out_of or here(step)
+        wheres = {wanted} if move.out_of or wanted != self.airlock else {wanted, INSIDE}
+        spot = store.find(item, wheres)
+        held = store.find(item, {person})
+        if spot is None and held is not None and not held.is_assumed:
+            self._fault(HAS_IT, step, person, item, now)
+            return
+        is_at_hand = not move.out_of or self._is_within(step, move.out_of)
+        if spot is not None and is_at_hand:
+            self._move(item, spot.where, person, now, step)
+            return
+        meant = self._what_was_meant(step, item, move.out_of)
+        if spot is not None:
+            self._fault(BAG_AWAY, step, person, item, now, move.out_of, was=self._holding(move.out_of))
+        elif meant:
+            self._fault(NOT_IN_BAG if move.out_of else IN_BAG, step, person, item, now,
+                        move.out_of or meant)
+            self._move(item, meant, person, now, step)
+            return
+        else:
+            later, later_min = self._left_later(item, wanted, person, now)
+            self._fault(EARLY if later else NOT_THERE, step, person, item, now, move.out_of, later, later_min)
+        store.believe(item, person, now, step.step, owed_at=wanted)
+        self.touched[person] = step.step
+
+    def _what_was_meant(self, step: Step, item: str, out_of: str) -> str:
+        """Where the item is at hand all the same: beside the bag, or in a bag that is here; else ""."""
+        if out_of:
+            return here(step) if self.store.find(item, {here(step)}) else ""
+        where = self.store.main(item).where
+        return where if where in self.store.items and self._is_within(step, where) else ""
+
+    def _left_later(self, item: str, wanted: str, person: str, now: float) -> tuple[str, float]:
+        """The first step that leaves the item there after ``now``, and when; ("", NaN) if there is none.
+
+        Not one by the taker, and none after the taker has moved it again: then nothing is passed on.
+        """
+        found, found_min, own_min = "", float("inf"), float("inf")
+        for step, start, finish in zip(self.plan.steps, self.plan.starts, self.plan.finishes, strict=True):
+            for moment, moves in ((start, step.takes), (finish, step.leaves)):
+                for move in moves:
+                    if move.item != item or moment < now or (moment == now and moves is step.takes):
+                        continue
+                    if (move.crew or step.crew) == person:
+                        own_min = min(own_min, float(moment))
+                    elif moves is step.leaves and (move.into or here(step)) == wanted and moment < found_min:
+                        found, found_min = step.step, float(moment)
+        return (found, found_min) if found_min <= own_min and found else ("", float("nan"))
+
+    # --- leaving --------------------------------------------------------------------------------------
+
+    def _leave(self, step: Step, move: ItemMove, now: float) -> None:
+        person, item, store = move.crew or step.crew, move.item, self.store
+        spot = store.find(item, {person})
+        if spot is None:
+            self._fault(NOT_HELD, step, person, item, now)
+            spot = store.main(item)
+        target = move.into or here(step)
+        if target in SUITED and not stands_at(self.plan.passages[target], step.place, now):
+            self._fault(PARTNER_AWAY, step, person, item, now, target)
+        elif target in store.items and (store.lies_in(target, item) or not self._is_within(step, target)):
+            self._fault(BAG_AWAY, step, person, item, now, target, was=self._holding(target))
+            target = here(step) if store.lies_in(target, item) else target
+        self._move(item, spot.where, target, now, step)
+        if self._is_a_second_foothold(item, target):
+            self._fault(SOCKET_TAKEN, step, person, item, now, store.sockets[target])
+
+    def _is_a_second_foothold(self, item: str, place: str) -> bool:
+        return (self.store.items[item].kind == "foothold" and place in self.store.sockets
+                and self.store.sockets[place] != item)
+
+    # --- having at hand -------------------------------------------------------------------------------
+
+    def _look_at_uses(self, step: Step, now: float) -> None:
+        near = {here(step), *people(step)}
+        for item in step.uses:
+            if (step.step, item) in self.missed or self._is_usable(item, near):
+                continue
+            self.missed.add((step.step, item))
+            self._fault(USED_AWAY, step, people(step)[0], item, now)
+            self.store.believe(item, people(step)[0], now, step.step, is_assumed=True)
+
+    def _is_usable(self, item: str, near: set[str]) -> bool:
+        for spot in self.store.spots[item]:
+            if spot.where in near:
+                return True
+            if spot.where in self.store.items and self.store.find(spot.where, near) is not None:
+                return True
+        return False
+
+    def _look_at_foothold(self, step: Step, now: float) -> None:
+        item, place = step.foothold, step.place
+        if not item or not place or (step.step, item) in self.missed:
+            return
+        if place not in self.store.with_socket:
+            self._fault(NO_SOCKET, step, step.crew, item, now)
+        elif self.store.sockets.get(place) != item:
+            self._fault(NOT_IN_SOCKET, step, step.crew, item, now, self.store.sockets.get(place, ""))
+        else:
+            return
+        self.missed.add((step.step, item))
+
+    # --- loads ----------------------------------------------------------------------------------------
+
+    def weigh(self, holders: list[str], now: float, step: str) -> None:
+        """Open, raise or close the spell in which hands or a bag hold too much."""
+        for holder in holders:
+            if holder not in self.room:
+                continue
+            items, limit = self.store.load(holder), self.room[holder]
+            slots = sum(self.store.items[item].slots or 0.0 for item in items)
+            self.unweighed |= {item: None for item in items if self.store.items[item].slots is None}
+            if items and limit is None:
+                self.unweighed[holder] = None
+            spell = self.heavy.get(holder)
+            if limit is None or slots <= limit:
+                if spell:
+                    self.overloads.append(_until(self.heavy.pop(holder), now))
+            elif spell is None:
+                self.heavy[holder] = Overload(holder, step, now, now, slots, limit, tuple(items))
+            elif slots > spell.slots:
+                self.heavy[holder] = Overload(holder, spell.step, spell.from_min, now, slots, limit,
+                                              tuple(items))
+
+    # --- telling --------------------------------------------------------------------------------------
+
+    def _is_within(self, step: Step, bag: str) -> bool:
+        """Whether a bag lies here or is in the hands of this step's people."""
+        return self.store.find(bag, {here(step), *people(step)}) is not None
+
+    def _move(self, item: str, from_where: str, to: str, now: float, step: Step) -> None:
+        spot = self.store.find(item, {from_where})
+        assert spot is not None
+        self.touched |= {from_where: step.step, to: step.step}
+        self.store.move(item, spot, to, now, step.step)
+
+    def _holding(self, item: str) -> Holding:
+        """Where an item is now, and since when and by which step it is directly there."""
+        spot = self.store.main(item)
+        return Holding(item, *self.store.root(spot), spot.since_min, spot.since_min, spot.by_step)
+
+    def _fault(self, kind: str, step: Step, crew: str, item: str, now: float, other: str = "",
+               later_step: str = "", later_min: float = float("nan"), was: Holding | None = None) -> None:
+        self.mishaps.append(Mishap(kind, now, step.step, crew, here(step), item,
+                                   was or self._holding(item), other, later_step, later_min))
+
+    def result(self) -> Custody:
+        """All that was seen."""
+        end = self.plan.end_min
+        open_spells = [_until(spell, end) for spell in self.heavy.values()]
+        endings = {
+            name: tuple(Holding(name, *self.store.root(spot), spot.since_min, end, spot.by_step)
+                        for spot in spots if not spot.is_assumed)
+            for name, spots in self.store.spots.items()
+        }
+        return Custody(tuple(self.store.holdings(end)), tuple(self.mishaps),
+                       (*self.overloads, *open_spells), endings, tuple(self.unweighed))
+
+
+def here(step: Step) -> str:
+    """The place of a step; someone at work without a place is inside."""
+    return step.place or INSIDE
+
+
+def people(step: Step) -> tuple[str, ...]:
+    """Who works in a step."""
+    return SUITED if step.crew == BOTH else (step.crew,)
+
+
+def _until(spell: Overload, end_min: float) -> Overload:
+    return replace(spell, until_min=end_min)

@@ -1,0 +1,68 @@
+"""Custody as tables: who or where holds each item over time, and what goes out and comes back with whom."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from planning_kit.inputs.records import INSIDE
+from planning_kit.plan.custody_state import Holding
+
+if TYPE_CHECKING:
+    from planning_kit.plan.timed import TimedPlan
+
+CUSTODY_COLUMNS = ["item", "title", "kind", "holder", "in_bag", "from_min", "until_min", "by_step"]
+KIT_COLUMNS = ["item", "title", "kind", "goes_out_with", "in_bag", "ends", "comes_back_with"]
+
+
+def custody_table(plan: TimedPlan) -> pd.DataFrame:
+    """One row a stay of an item, by item in the order of ``hardware.csv``, then by time.
+
+    ``holder`` is a crew member, an actor, a place or ``inside``, whether the item is held or lies there
+    itself or in a bag; ``in_bag`` is the bag it is directly in, or "". PET minutes; the last row of an item
+    lasts until the end of the outing. ``by_step`` is the step that brought it there ("" at PET 0).
+    """
+    items = {item.item: item for item in plan.scenario.records.hardware}
+    rows = [(h.item, items[h.item].title, items[h.item].kind, h.holder, h.in_bag, h.from_min, h.until_min,
+             h.by_step) for h in plan.tracked_custody.holdings]
+    return pd.DataFrame(rows, columns=CUSTODY_COLUMNS)
+
+
+def kit_table(plan: TimedPlan) -> pd.DataFrame:
+    """One row an item: with whom (and in which bag) it leaves the airlock, where it ends, who brings it back.
+
+    ``goes_out_with`` is empty for what starts outside or never leaves the airlock; ``comes_back_with`` for
+    what does not come to the airlock with anyone. ``ends`` is a place, or ``inside`` for what is held or lies
+    at the airlock at the end.
+    """
+    rows = []
+    for item in plan.scenario.records.hardware:
+        stays = [h for h in plan.tracked_custody.holdings if h.item == item.item]
+        carried = [stay for stay in stays if stay.holder in plan.travels and _is_carried_away(plan, stay)]
+        goes_out = is_in(plan, stays[0].holder) and bool(carried)
+        comes_back = is_in(plan, stays[-1].holder) and bool(carried)
+        rows.append((
+            item.item, item.title, item.kind, carried[0].holder if goes_out else "",
+            carried[0].in_bag if goes_out else "",
+            INSIDE if is_in(plan, stays[-1].holder) else stays[-1].holder,
+            carried[-1].holder if comes_back else "",
+        ))
+    return pd.DataFrame(rows, columns=KIT_COLUMNS)
+
+
+def is_in(plan: TimedPlan, holder: str) -> bool:
+    """Whether what this holder has is inside at the end: held by someone, at the airlock, or inside."""
+    places: Sequence[str] = [place.place for place in plan.scenario.records.places]
+    return holder == plan.scenario.settings.airlock or holder not in places
+
+
+def _is_carried_away(plan: TimedPlan, stay: Holding) -> bool:
+    """Whether the holder is away from the airlock at some time of the stay."""
+    airlock = plan.scenario.settings.airlock
+    return any(
+        (passage.route is not None or passage.place != airlock)
+        and passage.start_min < stay.until_min and passage.finish_min > stay.from_min
+        for passage in plan.passages[stay.holder]
+    )

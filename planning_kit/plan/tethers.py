@@ -1,0 +1,162 @@
+"""Safety tethers: where each is hooked, and how much of it is out, along the path really travelled.
+
+At PET 0 both are hooked to the airlock's anchor. Every leg lays the line along its route; a leg walked back
+takes it in again. Reach = metres of the routes that the line lies along, plus the part of the present leg.
+A hook moves at the finish of a step, when its owner stands at the place and the place has an anchor; where
+it cannot, the tether stays hooked where it was. Neglected: slack, short cuts of a taut line, and the metres
+from a place to the hand that works there. Design section 8, "Travel and tethers".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from math import isfinite
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from planning_kit.plan.legs import Passage
+from planning_kit.plan.routes import Travel
+
+if TYPE_CHECKING:
+    from planning_kit.plan.timed import TimedPlan
+
+TETHER_COLUMNS = ["crew", "from_min", "until_min", "place", "to_place", "hook", "reach_m", "tether_m",
+                  "margin_m"]
+
+
+@dataclass(frozen=True)
+class HookMove:
+    """A planned move of a tether to the anchor of ``place``, at the finish of ``step``."""
+
+    step: str
+    place: str
+    at_min: float
+
+
+@dataclass(frozen=True)
+class Lie:
+    """How a line lies during a passage: ``line`` from the hook to the place, ``ahead`` on arrival.
+
+    On a leg ``ahead`` is the line at its end; where the owner stands it is ``line`` itself. Reaches in
+    metres, at the start and the end of the passage.
+    """
+
+    passage: Passage
+    line: tuple[str, ...]
+    ahead: tuple[str, ...]
+    from_reach_m: float
+    to_reach_m: float
+
+    @property
+    def reach_m(self) -> float:
+        """The greatest reach of the passage."""
+        return max(self.from_reach_m, self.to_reach_m)
+
+
+@dataclass(frozen=True)
+class Tether:
+    """One tether from PET 0 to the end of the outing. ``no_anchor``, ``owner_away``: hook moves that fail."""
+
+    crew: str
+    tether_m: float | None
+    lies: tuple[Lie, ...]
+    no_anchor: tuple[HookMove, ...]
+    owner_away: tuple[HookMove, ...]
+
+
+def track_tether(plan: TimedPlan, crew: str) -> Tether:
+    """Follow one tether through the plan."""
+    anchors = frozenset(place.place for place in plan.scenario.records.places if place.anchor)
+    tether_m = next(c.tether_m for c in plan.scenario.records.crew if c.crew == crew)
+    moves = hook_moves(plan, crew)
+    good = [move for move in moves if move.place in anchors]
+    lies = tuple(follow(plan.travels[crew], plan.passages[crew], good, plan.scenario.settings.airlock))
+    away = [move for move in moves if not _is_there(plan.passages[crew], move)]
+    return Tether(crew, tether_m, lies, tuple(m for m in moves if m.place not in anchors), tuple(away))
+
+
+def hook_moves(plan: TimedPlan, crew: str) -> list[HookMove]:
+    """The planned hook moves of one tether, by time."""
+    moves = [HookMove(step.step, step.place, float(finish))
+             for step, finish in zip(plan.steps, plan.finishes, strict=True)
+             if crew in step.hooks and isfinite(finish)]
+    return sorted(moves, key=lambda move: move.at_min)
+
+
+def _is_there(passages: Sequence[Passage], move: HookMove) -> bool:
+    return any(_can_hook(passage, move) for passage in passages)
+
+
+def _can_hook(passage: Passage, move: HookMove) -> bool:
+    return (passage.route is None and passage.place == move.place
+            and passage.start_min <= move.at_min <= passage.finish_min)
+
+
+def follow(travel: Travel, passages: Sequence[Passage], moves: Sequence[HookMove],
+           hook: str) -> Iterator[Lie]:
+    """The line through all passages; a stay is cut where the hook moves."""
+    line: tuple[str, ...] = (hook,)
+    reach = 0.0
+    left = list(moves)
+    for passage in passages:
+        if passage.route is not None:
+            ahead = after_leg(line, passage.to_place)
+            ahead_reach = line_m(travel, ahead)
+            yield Lie(passage, line, ahead, reach, ahead_reach)
+            line, reach = ahead, ahead_reach
+            continue
+        start = passage.start_min
+        for move in [move for move in left if _can_hook(passage, move)]:
+            left.remove(move)
+            yield Lie(_cut(passage, start, move.at_min), line, line, reach, reach)
+            start, line, reach = move.at_min, (passage.place,), 0.0
+        yield Lie(_cut(passage, start, passage.finish_min), line, line, reach, reach)
+
+
+def after_leg(line: tuple[str, ...], place: str) -> tuple[str, ...]:
+    """The line after one leg: a leg walked back is taken in, any other is laid out."""
+    return line[:-1] if len(line) > 1 and line[-2] == place else (*line, place)
+
+
+def line_m(travel: Travel, line: Sequence[str]) -> float:
+    """Metres of the routes that a line lies along."""
+    return sum(travel.routes[leg].metres for leg in pairwise(line))
+
+
+def _cut(passage: Passage, start: float, finish: float) -> Passage:
+    return Passage(passage.crew, passage.place, "", start, finish, passage.step)
+
+
+def tethers_table(tethers: Mapping[str, Tether]) -> pd.DataFrame:
+    """One row a leg, or a stay at one place with one hook, of each crew member, by time.
+
+    ``place`` and, on a leg, ``to_place``; ``hook`` is the place of the hook; ``reach_m`` is the greatest in
+    the row, ``margin_m`` = ``tether_m`` - ``reach_m`` (empty where the tether's length is not given).
+    """
+    rows = []
+    for tether in tethers.values():
+        length = float("nan") if tether.tether_m is None else tether.tether_m
+        for group in _joined(tether.lies):
+            first, last, reach = group[0].passage, group[-1].passage, group[0].reach_m
+            rows.append((tether.crew, first.start_min, last.finish_min, first.place, first.to_place,
+                         group[0].line[0], reach, length, length - reach))
+    frame = pd.DataFrame(rows, columns=TETHER_COLUMNS)
+    return frame.sort_values(["from_min", "crew"], kind="stable").reset_index(drop=True)
+
+
+def _joined(lies: Sequence[Lie]) -> Iterator[list[Lie]]:
+    """Legs one by one; stays at one place with one line together; stays without minutes left out."""
+    group: list[Lie] = []
+    for lie in lies:
+        is_stay = lie.passage.route is None
+        if is_stay and lie.passage.finish_min <= lie.passage.start_min:
+            continue
+        if group and not (is_stay and group[-1].passage.route is None and group[-1].line == lie.line):
+            yield group
+            group = []
+        group.append(lie)
+    if group:
+        yield group
