@@ -89,7 +89,7 @@ def timing_problems(draw: st.DrawFn, with_max_gaps: bool = True) -> tuple[Networ
 @st.composite
 def window_lists(draw: st.DrawFn) -> np.ndarray:
     """One to five ordered, disjoint windows in whole minutes."""
-    lengths = draw(st.lists(st.tuples(st.integers(1, 60), st.integers(20, 60)), min_size=2, max_size=6))
+    lengths = draw(st.lists(st.tuples(st.integers(1, 60), st.integers(20, 60)), min_size=5, max_size=9))
     rows, now = [], 0.0
     for pause, length in lengths:
         rows.append([now + pause, now + pause + length])

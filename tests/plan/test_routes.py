@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import networkx as nx
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from planning_kit.inputs.records import Crew, Place, Route
@@ -27,7 +27,7 @@ routes = st.builds(
 ).filter(lambda r: r.from_place != r.to_place)
 
 
-@settings(deadline=None)
+
 @given(st.lists(routes, min_size=1, max_size=15), st.floats(1.0, 10.0))
 def test_times_and_ways_agree_with_networkx(chosen: list[Route], speed: float) -> None:
     travel = travel_for(Crew("EV1", speed, None, None, None), [place(n) for n in NAMES], chosen)

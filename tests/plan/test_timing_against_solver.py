@@ -77,7 +77,7 @@ class Judge:
         return self.solve()
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(timing_problems())
 def test_feasibility_and_earliest_starts(problem: tuple[Network, np.ndarray]) -> None:
     network, durations = problem
@@ -92,7 +92,7 @@ def test_feasibility_and_earliest_starts(problem: tuple[Network, np.ndarray]) ->
         assert np.maximum(starts, 0.0).tolist() == expected
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(timing_problems())
 def test_latest_starts_and_exact_slack_to_the_limit(problem: tuple[Network, np.ndarray]) -> None:
     network, durations = problem

@@ -40,7 +40,7 @@ def _one_holds(windows: np.ndarray, durations: np.ndarray, starts: np.ndarray, s
     )
 
 
-@settings(deadline=None, max_examples=300)
+@settings(max_examples=300)
 @given(timing_problems())
 def test_no_rule_is_violated_and_every_step_has_a_holder(problem: tuple[Network, np.ndarray]) -> None:
     network, durations = problem
@@ -56,7 +56,7 @@ def test_no_rule_is_violated_and_every_step_has_a_holder(problem: tuple[Network,
             here = holders.chosen[here].source
 
 
-@settings(deadline=None, max_examples=300)
+@settings(max_examples=300)
 @given(timing_problems(), st.data())
 def test_nothing_can_start_earlier(problem: tuple[Network, np.ndarray], data: st.DataObject) -> None:
     network, durations = problem
@@ -68,7 +68,7 @@ def test_nothing_can_start_earlier(problem: tuple[Network, np.ndarray], data: st
     assert violations(network, durations, earlier)
 
 
-@settings(deadline=None, max_examples=150)
+@settings(max_examples=150)
 @given(timing_problems(), st.data())
 def test_the_latest_plan_is_feasible_and_a_hundredth_later_is_not(
     problem: tuple[Network, np.ndarray], data: st.DataObject
@@ -89,7 +89,7 @@ def test_the_latest_plan_is_feasible_and_a_hundredth_later_is_not(
     assert not np.isfinite(pushed).all() or outing_end(network, pushed, durations) > deadline
 
 
-@settings(deadline=None, max_examples=150)
+@settings(max_examples=150)
 @given(timing_problems(), st.data())
 def test_slack_to_window_is_where_the_next_jump_is(problem: tuple[Network, np.ndarray],
                                                    data: st.DataObject) -> None:
@@ -114,7 +114,7 @@ def _windows_used(network: Network, starts: np.ndarray) -> list[int]:
     ]
 
 
-@settings(deadline=None, max_examples=100)
+@settings(max_examples=100)
 @given(timing_problems(), st.integers(0, 2**32 - 1))
 def test_many_samples_are_timed_as_one_by_one(problem: tuple[Network, np.ndarray], seed: int) -> None:
     network, durations = problem
@@ -127,7 +127,7 @@ def test_many_samples_are_timed_as_one_by_one(problem: tuple[Network, np.ndarray
         assert together[:, sample].tolist() == alone.tolist()
 
 
-@settings(deadline=None, max_examples=150)
+@settings(max_examples=150)
 @given(timing_problems(with_max_gaps=False), st.data())
 def test_longer_durations_never_start_anything_earlier_without_max_gaps(
     problem: tuple[Network, np.ndarray], data: st.DataObject
@@ -142,7 +142,7 @@ def test_longer_durations_never_start_anything_earlier_without_max_gaps(
     assert (earliest_starts(network, longer) >= earliest_starts(network, durations)).all()
 
 
-@settings(deadline=None, max_examples=150)
+@settings(max_examples=150)
 @given(timing_problems(), st.data())
 def test_later_releases_and_longer_travel_never_start_anything_earlier(
     problem: tuple[Network, np.ndarray], data: st.DataObject
