@@ -19,16 +19,23 @@ from planning_kit.inputs.times import as_utc
 from planning_kit.plan.activities import Activity, lane_activities
 from planning_kit.plan.almanac import Almanac, almanac_for
 from planning_kit.plan.build import build_network, crew_travel
+from planning_kit.plan.clocks import Clock, clocks_table, gap_clocks
 from planning_kit.plan.custody import Custody, track_custody
 from planning_kit.plan.custody_tables import custody_table, kit_table
 from planning_kit.plan.explain import explain_step
 from planning_kit.plan.handovers import find_handovers
 from planning_kit.plan.holders import Holders, find_holders
+from planning_kit.plan.inhibit_times import Hold, inhibit_holds, inhibits_table
 from planning_kit.plan.legs import Passage, cautions_table, crew_passages
+from planning_kit.plan.link_cover import LinkCover, link_covers, links_table
 from planning_kit.plan.network import Network
 from planning_kit.plan.no_plan import stop_if_circular, stop_if_unplaced
+from planning_kit.plan.return_tables import return_summary_table, returns_table
+from planning_kit.plan.returns import Returns, return_times
 from planning_kit.plan.routes import Travel
 from planning_kit.plan.slack import Slack, delay_curve, slacks
+from planning_kit.plan.suit_tables import suit_summary_table, suits_table
+from planning_kit.plan.suits import SuitHistory, suit_histories
 from planning_kit.plan.summary import summarise
 from planning_kit.plan.tethers import Tether, tethers_table, track_tether
 from planning_kit.plan.timeline import timeline_table
@@ -138,6 +145,100 @@ class TimedPlan:
     def handovers(self) -> pd.DataFrame:
         """Where one lane waits for another or passes an item on (see `find_handovers`)."""
         return find_handovers(self)
+
+    @cached_property
+    def suit_histories(self) -> tuple[SuitHistory, ...]:
+        """Each crew member's suit through the outing."""
+        return suit_histories(self)
+
+    @property
+    def suits(self) -> pd.DataFrame:
+        """What is left in each suit: one row a crew member and activity boundary.
+
+        ``crew``, ``at_min`` (PET), ``oxygen_left_g``, ``co2_left_g`` (what the absorber can still take),
+        ``energy_left_wh``, ``water_left_g``, then the reserves (``oxygen_reserve_g`` and so on). Between
+        rows all fall along straight lines. NaN where data is missing: see the findings.
+        """
+        return suits_table(self.suit_histories)
+
+    @property
+    def suit_summary(self) -> pd.DataFrame:
+        """The end of each suit: one row a crew member and consumable.
+
+        ``crew``, ``consumable``, ``unit``, then in that unit ``usable``, ``used`` (before egress included),
+        ``left``, ``reserve`` and ``margin`` (left over the reserve); ``runs_out_min``: PET at which nothing
+        is left, after the outing at its mean rate; ``first``: this one runs out first.
+        """
+        return suit_summary_table(self.suit_histories)
+
+    @cached_property
+    def return_times(self) -> tuple[Returns, ...]:
+        """Each crew member's way back through the outing."""
+        return return_times(self)
+
+    @property
+    def returns(self) -> pd.DataFrame:
+        """The way back at every whole minute and activity boundary: one row a crew member and moment.
+
+        ``crew``, ``at_min`` (PET), ``place``, ``alone_min`` and ``with_partner_min`` (until inside),
+        ``emergency_margin_min`` and ``partner_margin_min`` (of the emergency oxygen), ``first_out`` (the
+        consumable that would run out first on the way) and ``suit_margin_min``. All in minutes.
+        """
+        return returns_table(self.return_times)
+
+    @property
+    def return_summary(self) -> pd.DataFrame:
+        """The worst point of each crew member: one row a case (alone, with the partner, consumables).
+
+        ``crew``, ``case``, ``margin_min``, ``at_min`` (PET), ``place``, ``time_back_min``, and of the crew
+        member: ``turn_back_by_min`` (PET: until then every moment keeps ``return_reserve_min`` alone) and
+        ``stay_min`` (how much longer than planned they could wait at the airlock).
+        """
+        reserve = self.scenario.settings.limits.return_reserve_min or 0.0
+        return return_summary_table(self.return_times, reserve)
+
+    @cached_property
+    def inhibit_holds(self) -> tuple[Hold, ...]:
+        """Every inhibit with its times, in the order of the table."""
+        return inhibit_holds(self)
+
+    @property
+    def inhibit_times(self) -> pd.DataFrame:
+        """The list for the owners of inhibits, by the time each must stand.
+
+        ``inhibit``, ``title``, ``owner``, ``set_by_min`` and ``lift_after_min`` (PET, minutes), ``hold_min``,
+        the same times as PET and GMT labels, ``from_step``, ``until_step``, ``overlaps`` (inhibits in force
+        at the same time), ``reason``.
+        """
+        return inhibits_table(self.inhibit_holds, self.egress)
+
+    @cached_property
+    def link_covers(self) -> tuple[LinkCover, ...]:
+        """How the steps that need a link are covered."""
+        return link_covers(self)
+
+    @property
+    def link_cover(self) -> pd.DataFrame:
+        """The steps that need a link: ``step``, ``crew``, ``start_min`` (PET), ``share`` covered (0 to 1).
+
+        ``gaps`` without a relay as PET labels; ``next_cover_min``: earliest start, from the plan's on, at
+        which the whole step is covered (PET; NaN for none).
+        """
+        return links_table(self.link_covers)
+
+    @cached_property
+    def gap_clocks(self) -> tuple[Clock, ...]:
+        """Every greatest gap with what is left of it."""
+        return gap_clocks(self)
+
+    @property
+    def clocks(self) -> pd.DataFrame:
+        """The greatest gaps of the plan, nearest to its limit first.
+
+        ``first_step``, ``then_step``, ``min_gap``, ``max_gap``, ``actual``, ``left`` (minutes), ``first_at``
+        and ``then_at`` (which ends of the steps count), ``reason``.
+        """
+        return clocks_table(self.gap_clocks)
 
     @cached_property
     def passages(self) -> Mapping[str, tuple[Passage, ...]]:
