@@ -86,8 +86,8 @@ def find_holders(network: Network, durations: np.ndarray, starts: np.ndarray) ->
 
 
 def ready_holder(network: Network, durations: np.ndarray, starts: np.ndarray, step: int) -> Holder | None:
-    """What made a step ready when it was: of its bounds the latest, windows and groups left aside."""
-    asked = _bounds_on(network, on_grid(durations), starts, step)
+    """What made a step ready for its window or group: the latest of its bounds before its start."""
+    asked = [(at, h) for at, h in _bounds_on(network, on_grid(durations), starts, step) if at < starts[step]]
     latest = max((at for at, _ in asked), default=-np.inf)
     return min((h for at, h in asked if at == latest), key=lambda holder: _RANK[holder.kind], default=None)
 
@@ -108,7 +108,9 @@ def _bounds_on(network: Network, lengths: np.ndarray, starts: np.ndarray,
 
 def _tight_on(network: Network, lengths: np.ndarray, starts: np.ndarray, step: int) -> list[Holder]:
     asked = _bounds_on(network, lengths, starts, step)
-    ready = max((at for at, _ in asked), default=-np.inf)
+    # A bound that asks for just this start may be held up by the step itself (a greatest gap): whether a
+    # window or group holds is judged from the bounds below the start.
+    ready = max((at for at, _ in asked if at < starts[step]), default=-np.inf)
     holders = [holder for at, holder in asked if at == starts[step]]
     return holders + _window_holders(network, lengths, starts, step, ready)
 
@@ -117,13 +119,13 @@ def _window_holders(network: Network, lengths: np.ndarray, starts: np.ndarray, s
                     ready: float) -> list[Holder]:
     start, holders = starts[step], []
     windows = network.allowed[step]
-    if windows is not None and ready < start:
+    if windows is not None:
         placed = place_in_windows(np.array([ready]), lengths[[step]], windows)[0]
         if placed == start:
             demand = _demand_that_begins(network, step, start)
             holders.append(Holder(demand.kind, demand.name_at(start), ready_min=ready))
     for group, group_windows in zip(network.groups, network.group_windows, strict=True):
-        if step in group.members and ready < start:
+        if step in group.members:
             last = max(starts[member] + lengths[member] for member in group.members)
             if group_floor(np.array([last]), group_windows)[0] == start:
                 holders.append(Holder(GROUP, f"{GROUP}:{group.name}", ready_min=ready))
