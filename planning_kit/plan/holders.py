@@ -112,6 +112,8 @@ def _tight_on(network: Network, lengths: np.ndarray, starts: np.ndarray, step: i
     # window or group holds is judged from the bounds below the start.
     ready = max((at for at, _ in asked if at < starts[step]), default=-np.inf)
     holders = [holder for at, holder in asked if at == starts[step]]
+    if holders and not np.isfinite(ready):
+        return holders
     return holders + _window_holders(network, lengths, starts, step, ready)
 
 

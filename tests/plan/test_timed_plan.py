@@ -69,6 +69,12 @@ def test_a_night_step_waits_for_night_and_its_guard(small_plan: pk.Plan) -> None
     assert (wait["title"], wait["finish_min"]) == ("Wait for night 1", row["start_min"])
 
 
+def test_a_step_that_is_lit_from_the_start_is_held_by_egress_not_by_light(small: pk.Scenario) -> None:
+    plan = pk.time_plan(edited(small, "steps", "A1", light="day"))
+    assert work_row(plan, "A1", "EV1")["start_min"] == 0
+    assert work_row(plan, "A1", "EV1")["held_by"] == "order:egress"
+
+
 def test_both_crew_steps_show_the_partner_who_holds(small_plan: pk.Plan) -> None:
     assert work_row(small_plan, "Z1", "EV1")["held_by"] == "partner:EV2"
     assert work_row(small_plan, "Z1", "EV2")["held_by"] == "order:C3"
