@@ -13,7 +13,7 @@ from planning_kit.show.activities import Activity
 from planning_kit.show.escape import plotly_text
 from planning_kit.show.hover import activity_text
 from planning_kit.show.lanes import Strip
-from planning_kit.show.palette import INK_ON_FILL, NO_TASK_FILL
+from planning_kit.show.palette import INK_ON_FILL, NO_TASK_FILL, RULING
 from planning_kit.show.scene import Scene
 from planning_kit.show.time_axes import axis_ms
 
@@ -64,7 +64,7 @@ def work_traces(scene: Scene) -> list[Trace]:
     for rank, (task, (fill, texture)) in enumerate(scene.fills.items()):
         bars = [_activity_bar(row, scene) for row in scene.rows if row.kind == "work" and row.task == task]
         title = f"{task} {scene.words.tasks.get(task, '')}" if task else "outside any task"
-        pattern = {"shape": texture, "size": 5, "solidity": 0.3, "fgcolor": "#FFFFFF"}
+        pattern = {"shape": texture, "size": 6, "solidity": 0.18, "fgcolor": RULING}
         traces.append(bar_trace(
             plotly_text(title, longest=30), bars, showlegend=True, legend="legend", legendrank=1000 + rank,
             marker={"color": fill, "pattern": pattern, "line": outline},

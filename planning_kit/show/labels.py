@@ -15,12 +15,12 @@ from planning_kit.show.lanes import Lane, Strip
 from planning_kit.show.palette import INK_ON_FILL
 from planning_kit.show.scene import Scene
 
-NOMINAL_PLOT_PX = 960  # of a 1280 px laptop screen, beside the notebook's own margins
+NOMINAL_PLOT_PX = 700  # of a 1280 px laptop screen, beside the file browser and the margins of a notebook
 GHOST_FONT_PX = 10
 ID_SHARE = 0.42  # of the height of a crew lane; the rest is for the title
-_CHAR_SHARE = 0.68  # mean width of a bold character over its height, for the sans-serif faces in use
+_CHAR_SHARE = 0.62  # mean width of a bold character over its height, for the sans-serif faces in use
 _PADDING_PX = 8
-_LEAST_UPRIGHT_PX = 8  # a narrower bar takes no text until it is zoomed
+_LEAST_UPRIGHT_PX = 6  # a narrower bar takes no text until it is zoomed
 _TITLE_LINES, _SHORTEST_TITLE_LINE = 3, 10
 _LONGEST_ID = 12
 

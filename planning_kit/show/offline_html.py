@@ -89,9 +89,8 @@ def write_notebook_html(notebook_path: str | os.PathLike[str], html_path: str | 
     """Write a saved notebook with its outputs as one HTML page, and return where it is.
 
     Nothing is executed. The page asks for nothing outside itself: charts are drawn by a plotly.js inside it,
-    widget views give way to the static output saved beside them, formulas stay as typed, pictures from elsewhere
-    are left out. Raises
-    `ScenarioError` where the notebook cannot be read.
+    widget views give way to the static output saved beside them, formulas stay as typed, pictures from
+    elsewhere are left out. Raises `ScenarioError` where the notebook cannot be read.
     """
     source, target = Path(notebook_path), Path(html_path)
     try:

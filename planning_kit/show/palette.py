@@ -16,7 +16,8 @@ from planning_kit.inputs.faults import ScenarioError
 TASK_FILLS = ("#77AADD", "#EE8866", "#EEDD88", "#44BB99", "#FFAABB", "#99DDFF", "#BBCC33", "#AAAA00")
 NO_TASK_FILL = "#DDDDDD"
 INK_ON_FILL = "#15181C"
-_TEXTURES = ("", "|", "-", "+")  # the first eight tasks are plain, later rounds of fills are ruled in white
+RULING = "rgba(21,24,28,0.6)"
+_TEXTURES = ("", "|", "-", "+")  # the first eight tasks are plain, later rounds of fills are ruled
 
 
 @dataclass(frozen=True)

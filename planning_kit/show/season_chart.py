@@ -86,10 +86,10 @@ def _no_night_trace(dark: list[_Day], theme: Theme) -> dict[str, Any]:
 def _layout(days: list[_Day], dark: list[_Day], theme: Theme) -> dict[str, Any]:
     axis = {"gridcolor": theme.grid, "zeroline": False, "tickfont": {"color": theme.ink, "size": 11},
             "fixedrange": True, "anchor": "x"}
-    beta = axis | {"domain": [0.54, 1], "title": {"text": "beta, degrees", "font": {"size": 12}}, "zeroline": True,
+    beta = axis | {"domain": [0.54, 1], "title": _axis_title("beta, degrees"), "zeroline": True,
                    "zerolinecolor": theme.quiet_ink}
     night = axis | {"domain": [0, 0.46], "rangemode": "tozero",
-                    "title": {"text": "night, min a revolution", "font": {"size": 12}}}
+                    "title": _axis_title("night, min a revolution")}
     return {
         "paper_bgcolor": theme.paper, "plot_bgcolor": theme.paper, "height": _HEIGHT_PX,
         "font": {"family": FONT, "size": 12, "color": theme.ink},
@@ -108,6 +108,10 @@ def _layout(days: list[_Day], dark: list[_Day], theme: Theme) -> dict[str, Any]:
     }
 
 
+def _axis_title(text: str) -> dict[str, Any]:
+    return {"text": text, "font": {"size": 12}}
+
+
 def _title(days: list[_Day], dark: list[_Day], theme: Theme) -> str:
     span = f"{days[0].day:%Y-%m-%d} to {days[-1].day:%Y-%m-%d}" if days else "no days"
     small = f'<span style="font-size:12px;color:{theme.quiet_ink}">{span} · {_NO_NIGHT}: {len(dark)}</span>'
@@ -121,7 +125,8 @@ def _alt(days: list[_Day], dark: list[_Day]) -> str:
     nights = [day.night_min for day in days]
     runs = ", ".join(f"{first:%Y-%m-%d} to {last:%Y-%m-%d}" for first, last in _runs(dark)) or "none"
     return (f"Season chart, {days[0].day:%Y-%m-%d} to {days[-1].day:%Y-%m-%d}: "
-            f"beta {_signed(min(betas))}° to {_signed(max(betas))}°, night {min(nights):.1f} to {max(nights):.1f} min a revolution. "
+            f"beta {_signed(min(betas))}° to {_signed(max(betas))}°, "
+            f"night {min(nights):.1f} to {max(nights):.1f} min a revolution. "
             f"Days without night: {runs}.")
 
 

@@ -15,16 +15,20 @@ from planning_kit.inputs.records import Actor, Crew, Limits, Place, Task
 EGRESS = datetime(2031, 5, 14, 11, 20, tzinfo=UTC)
 NAN = float("nan")
 TASKS = {
-    "PRP": "Prepare the airlock and worksites", "REG": "Exchange the power regulator", "CBL": "Lay the data cable",
-    "BAG": "Fetch and fill the stowage bag", "PHO": "Photo survey of the radiator", "CLN": "Clean the latch",
-    "FTH": "Move the foothold", "LMP": "Replace the lamp", "INS": "Inspect the handrail", "GET": "Get-ahead: stow hoses",
+    "PRP": "Prepare the airlock and worksites", "REG": "Exchange the power regulator",
+    "CBL": "Lay the data cable", "BAG": "Fetch and fill the stowage bag",
+    "PHO": "Photo survey of the radiator",
+    "CLN": "Clean the latch", "FTH": "Move the foothold", "LMP": "Replace the lamp",
+    "INS": "Inspect the handrail", "GET": "Get-ahead: stow hoses",
 }
 PLACES = {"AIR": "Airlock", "MID": "Mid truss", "TIP": "Arm tip", "NOD": "Node shelf", "RAD": "Radiator root",
           "BOX": "Tool box"}
-TITLES = ["Open the cover", "Release the four bolts", "Swap the regulator", "Close out and take photos", "Route the leg",
-          "Mate the connector", "Inspect the seal", "Tighten", "Stow the tool bag", "Clean with the brush"]
-COLUMNS = ["crew", "kind", "step", "task", "title", "place", "to_place", "start_min", "finish_min", "start_utc",
-           "finish_utc", "slack_to_plan_min", "slack_to_limit_min", "slack_to_window_min", "held_by"]
+TITLES = ["Open the cover", "Release the four bolts", "Swap the regulator", "Close out and take photos",
+          "Route the leg", "Mate the connector", "Inspect the seal", "Tighten", "Stow the tool bag",
+          "Clean with the brush"]
+COLUMNS = ["crew", "kind", "step", "task", "title", "place", "to_place", "start_min", "finish_min",
+           "start_utc", "finish_utc", "slack_to_plan_min", "slack_to_limit_min", "slack_to_window_min",
+           "held_by"]
 FINDING_COLUMNS = ["severity", "check", "crew", "step", "start_min", "message", "source"]
 NIGHTS = [[28.0, 64.2], [120.8, 157.0], [213.6, 249.7], [306.3, 342.4], [399.0, 435.2], [491.7, 527.9]]
 
@@ -58,7 +62,8 @@ def crew_rows(crew: str, seed: int) -> list[dict]:
                 rows.append(activity(crew, "wait", at, night - at, step, task, "", place))
                 at, held = night, f"light:night-{index + 1}"
         slack = (float(max(0, 24 - number)), float(max(5, 55 - number)), float(number % 7))
-        rows.append(activity(crew, "work", at, minutes, step, task, TITLES[number % len(TITLES)], place, "", held, slack))
+        title = TITLES[number % len(TITLES)]
+        rows.append(activity(crew, "work", at, minutes, step, task, title, place, "", held, slack))
         at, number = at + minutes, number + 1
     rows.append(activity(crew, "travel", at, 7.0, "", "", "", place, "AIR"))
     return rows
@@ -69,11 +74,11 @@ def make_timeline() -> pd.DataFrame:
     end = max(first[-1]["finish_min"], second[-1]["finish_min"])
     rows = [*first, *second]
     rows += [activity(crew, "work", end, 15.0, "", "", "Ingress", "AIR") for crew in ("EV1", "EV2")]
-    rows += [activity("GND", "work", 100.0, 12.0, "G1", "REG", "Power the bus down", held_by="after:REG05",
-                      slacks=(10.0, 40.0, 3.0)),
-             activity("ARM", "work", 180.0, 25.0, "A1", "CBL", "Hold the arm", held_by="order:egress",
-                      slacks=(10.0, 40.0, 3.0))]
-    return pd.DataFrame(rows, columns=COLUMNS).sort_values(["start_min", "crew"], kind="stable", ignore_index=True)
+    others = {"held_by": "order:egress", "slacks": (10.0, 40.0, 3.0)}
+    rows += [activity("GND", "work", 100.0, 12.0, "G1", "REG", "Power the bus down", **others),
+             activity("ARM", "work", 180.0, 25.0, "A1", "CBL", "Hold the arm", **others)]
+    frame = pd.DataFrame(rows, columns=COLUMNS)
+    return frame.sort_values(["start_min", "crew"], kind="stable", ignore_index=True)
 
 
 def make_findings(timeline: pd.DataFrame) -> pd.DataFrame:
@@ -104,19 +109,22 @@ def make_handovers(timeline: pd.DataFrame) -> pd.DataFrame:
     rows.append(("EV2", "EV1", source.step, target.step, source.finish_min, target.start_min, "TOOL7"))
     target = first[first.start_min >= 112.0].iloc[0]
     rows.append(("GND", "EV1", "G1", target.step, 112.0, target.start_min, "after"))
-    return pd.DataFrame(rows, columns=["from_crew", "to_crew", "from_step", "to_step", "from_min", "to_min", "what"])
+    columns = ["from_crew", "to_crew", "from_step", "to_step", "from_min", "to_min", "what"]
+    return pd.DataFrame(rows, columns=columns)
 
 
 def make_light() -> SimpleNamespace:
     edges = [0.0, *[edge for night in NIGHTS for edge in night], 540.0]
     day = [[edges[i] + (0.15 if i else 0), edges[i + 1] - 0.15] for i in range(0, len(edges), 2)]
-    penumbra = [[edge - 0.15, edge] if i % 2 == 0 else [edge, edge + 0.15] for i, edge in enumerate(edges[1:-1])]
+    penumbra = [[edge - 0.15, edge] if i % 2 == 0 else [edge, edge + 0.15]
+                for i, edge in enumerate(edges[1:-1])]
     return SimpleNamespace(night=np.array(NIGHTS), penumbra=np.array(penumbra), day=np.array(day))
 
 
 def make_records() -> SimpleNamespace:
-    limits = Limits(390.0, 420.0, 15.0, 30.0, 30.0, 1.5, None, {"planned_min": "demo value", "hard_min": "demo value"})
-    settings = SimpleNamespace(title="Regulator exchange and cable", station="Tern Station", summary="", limits=limits)
+    sources = {"planned_min": "demo value", "hard_min": "demo value"}
+    limits = Limits(390.0, 420.0, 15.0, 30.0, 30.0, 1.5, None, sources)
+    settings = SimpleNamespace(title="Regulator exchange and cable", station="Tern Station", limits=limits)
     return SimpleNamespace(
         settings=settings,
         crew=tuple(Crew(name, 4.0, 1.0, 4.0, 16.0) for name in ("EV1", "EV2")),
@@ -146,8 +154,8 @@ def make_baseline(plan: SimpleNamespace) -> SimpleNamespace:
     late = timeline.start_min > 120
     timeline.loc[late, "start_min"] -= 6.0
     timeline.loc[late, "finish_min"] -= 6.0
-    gone = pd.DataFrame([activity("EV2", "work", 366.0, 9.0, "OLD1", "GET", "Dropped since", "AIR")], columns=COLUMNS)
-    changed.timeline = pd.concat([timeline, gone], ignore_index=True)
+    gone = activity("EV2", "work", 366.0, 9.0, "OLD1", "GET", "Dropped since", "AIR")
+    changed.timeline = pd.DataFrame([*timeline.to_dict("records"), gone], columns=COLUMNS)
     return changed
 
 

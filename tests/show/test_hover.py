@@ -1,0 +1,101 @@
+from datetime import UTC, datetime
+
+import pytest
+
+from planning_kit.show.activities import Activity, Finding, Handover
+from planning_kit.show.hover import (
+    Words,
+    activity_text,
+    findings_text,
+    ghost_text,
+    handover_text,
+    held_words,
+)
+
+NAN = float("nan")
+WORDS = Words(datetime(2031, 5, 14, 11, 20, tzinfo=UTC), places={"TIP": "Arm tip", "AIR": "Airlock"},
+              tasks={"REG": "Power regulator exchange"}, actors={"DESK": "Ground desk"})
+
+
+def activity(**changes):
+    row = {"crew": "EV1", "kind": "work", "step": "B4", "task": "REG", "title": "Swap the regulator",
+           "place": "TIP", "to_place": "", "start_min": 127.0, "finish_min": 145.0, "slack_to_plan_min": 0.0,
+           "slack_to_limit_min": 31.0, "slack_to_window_min": 4.0, "held_by": "light:night-2"}
+    return Activity(**(row | changes))
+
+
+def read(text):
+    """Hover text as one line."""
+    return text.replace("<br>", " ")
+
+
+def test_work_reads_like_a_sentence():
+    assert read(activity_text(activity(), WORDS)) == (
+        "EV1, 2:07 to 2:25 (18 min): B4 Swap the regulator at Arm tip. "
+        "Starts when night 2 begins; slack to plan 0:00, to limit 0:31, to window 0:04. "
+        "Task REG: Power regulator exchange. GMT 134/13:27 to 134/13:45.")
+
+
+def test_travel_names_both_ends_and_what_it_is_for():
+    row = activity(kind="travel", place="AIR", to_place="TIP", finish_min=131.5, held_by="")
+    assert read(activity_text(row, WORDS)).startswith(
+        "EV1, 2:07 to 2:12 (4.5 min): Travel from Airlock to Arm tip for B4. GMT")
+
+
+def test_a_wait_says_for_what():
+    row = activity(kind="wait", title="Wait for night 2")
+    assert read(activity_text(row, WORDS)).startswith(
+        "EV1, 2:07 to 2:25 (18 min): Wait for night 2 at Arm tip, then B4. GMT")
+
+
+def test_an_actor_has_a_title_and_no_place():
+    row = activity(crew="DESK", place="", slack_to_window_min=float("inf"))
+    text = read(activity_text(row, WORDS))
+    assert text.startswith("DESK (Ground desk), 2:07 to 2:25 (18 min): B4 Swap the regulator. ")
+    assert "to window" not in text  # no window downstream: the slack has no end
+
+
+@pytest.mark.parametrize(("held_by", "words"), [
+    ("light:night-2", "Starts when night 2 begins"),
+    ("after:B3", "Starts when B3 is finished"),
+    ("partner:EV2", "Starts when EV2 is ready too"),
+    ("order:B3", "Starts as soon as B3 is done"),
+    ("order:egress", "Nothing but egress holds it"),
+    ("window:quiet", "Starts when the window quiet opens"),
+    ("group:exchange", "Starts when its whole group exchange fits in one window"),
+    ("min_gap:B3", "Starts the least time after B3"),
+    ("max_gap:B7", "Starts no earlier, so that B7 can follow in time"),
+    ("", ""),
+    ("novel:thing", "novel:thing"),
+])
+def test_what_holds_a_start_in_words(held_by, words):
+    assert held_words(held_by) == words
+
+
+def test_ghosts_say_how_far_a_step_moved_and_who_does_it_now():
+    text = read(ghost_text(activity(), activity(start_min=121.0, finish_min=139.0, crew="EV2"), WORDS))
+    assert text == ("EV1, baseline 2:07 to 2:25 (18 min): B4 Swap the regulator. Starts 6 min earlier now. "
+                    "Now done by EV2.")
+
+
+def test_handovers_say_who_gives_what_to_whom():
+    item = Handover("EV1", "EV2", "B4", "C1", 145.0, 160.0, "old-reg")
+    assert read(handover_text(item, WORDS)) == "EV1 B4 leaves old-reg at 2:25; EV2 C1 has it from 2:40."
+    order = Handover("EV1", "EV2", "B4", "C1", 145.0, 160.0, "after")
+    assert read(handover_text(order, WORDS)) == "EV2 C1 (2:40) comes after EV1 B4 (done 2:25)."
+
+
+def test_findings_name_check_place_time_and_source():
+    found = Finding("stop", "reach", "EV1", "B4", 127.0, "18 m of 16 m", "crew.csv")
+    assert read(findings_text([found])) == "STOP reach (EV1 B4, 2:07): 18 m of 16 m [crew.csv]"
+
+
+def test_a_long_list_of_findings_is_cut_and_says_so():
+    found = [Finding("note", f"c{n}", "", "", NAN, "m", "") for n in range(9)]
+    assert read(findings_text(found)).endswith("NOTE c5: m ... and 3 more here")
+
+
+def test_markup_in_a_title_is_shown_not_read():
+    text = activity_text(activity(title="<b>bold</b> $x$ & <img src=x onerror=1>"), WORDS)
+    assert "&lt;b&gt;bold&lt;/b&gt; &#36;x&#36; &amp;" in text
+    assert "<img" not in text
