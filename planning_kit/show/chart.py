@@ -27,7 +27,9 @@ class Chart(go.Figure):
     that draw no charts). It does not depend on plotly's choice of renderer, so that saved outputs compare.
     """
 
-    _ipython_display_ = None  # let Jupyter use the bundle below, not plotly's renderer
+    # Jupyter is to use the bundle below alone, not plotly's renderer and not an HTML copy under a random id.
+    _ipython_display_ = None
+    _repr_html_ = None
 
     @property
     def alt(self) -> str:
@@ -39,9 +41,6 @@ class Chart(go.Figure):
                           **kwargs: Any) -> dict[str, Any]:
         content = json.loads(self.to_json(validate=validate))
         return {PLOTLY_MIME: {**content, "config": CHART_CONFIG}, "text/plain": self.alt or "Chart"}
-
-    def _repr_html_(self) -> str:
-        return self.to_html(full_html=False, include_plotlyjs=False, config=CHART_CONFIG)
 
     def show(self, *args: Any, **kwargs: Any) -> Any:
         """Show the chart as plotly does, with the mode bar of `CHART_CONFIG` unless ``config`` is given."""

@@ -1,4 +1,5 @@
 import plotly.io as pio
+from IPython.core.formatters import DisplayFormatter
 
 from planning_kit.show.chart import CHART_CONFIG, PLOTLY_MIME, Chart
 
@@ -17,8 +18,9 @@ def test_the_notebook_output_holds_chart_mode_bar_and_words():
     assert "sendChartToCloud" in config["modeBarButtonsToRemove"]
 
 
-def test_jupyter_asks_for_the_bundle_and_not_for_plotlys_renderer():
-    assert make_chart()._ipython_display_ is None
+def test_jupyter_saves_the_bundle_and_nothing_else():
+    bundle, _ = DisplayFormatter().format(make_chart())
+    assert bundle == make_chart()._repr_mimebundle_()
 
 
 def test_show_uses_the_same_mode_bar_unless_told_otherwise(monkeypatch):
