@@ -64,7 +64,7 @@ def _too_far(plan: TimedPlan, returns: Returns, spell: _Spell) -> Finding:
     return _finding(
         STOP, plan, returns, spell, returns.emergency_margin_min,
         f"alone is {back:.1f} min from being inside; {_oxygen(plan)}",
-        "stage the hook nearer to home, work at a nearer place, or hand the step to the quicker of the two",
+        "work at a nearer place, or give the step to the quicker of the two",
     )
 
 
@@ -106,7 +106,7 @@ def _finding(severity: str, plan: TimedPlan, returns: Returns, spell: _Spell, ma
 
 
 def check_return_data(plan: TimedPlan) -> Iterator[Finding]:
-    """Notes for what the return margins lack."""
+    """Notes for what the return margins lack. A tether without a length has its note in the tether check."""
     limits, crew = plan.scenario.settings.limits, plan.scenario.records.crew
     for is_missing, message in (
         (limits.emergency_oxygen_min is None,
@@ -121,11 +121,6 @@ def check_return_data(plan: TimedPlan) -> Iterator[Finding]:
     ):
         if is_missing:
             yield Finding(NOTE, CHECK, "", "", nan, message)
-    no_reach = [person.crew for person in crew if person.tether_m is None]
-    if no_reach:
-        yield Finding(NOTE, CHECK, " ".join(no_reach), "", nan,
-                      "tether_m is missing in crew.csv: hook moves on the way back are not counted, but for "
-                      "the one at the airlock")
 
 
 def _oxygen(plan: TimedPlan) -> str:
