@@ -19,8 +19,8 @@ def check_reach(plan: TimedPlan) -> Iterator[Finding]:
         if tether.tether_m is None:
             yield Finding(
                 NOTE, CHECK, tether.crew, "", float("nan"),
-                f"no tether_m is given for {tether.crew} (crew.csv): the reach of this tether is not checked, "
-                "nor are hook moves on the way back counted but for the one at the airlock")
+                f"no tether_m is given for {tether.crew} (crew.csv): the reach of this tether is not "
+                "checked, nor are hook moves on the way back counted but for the one at the airlock")
             continue
         for spell in too_far(tether.lies, tether.tether_m):
             yield _too_far(plan, tether, spell, tether.tether_m)
