@@ -15,7 +15,6 @@ from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.network import AFTER, MAX_GAP, MIN_GAP, ORDER, Bound, Demand, Network, on_grid
 
-_COLUMN = {ORDER: "crew", AFTER: "after", MIN_GAP: "min_gap", MAX_GAP: "max_gap"}
 _FIRST_ROW = 2
 
 
@@ -24,12 +23,19 @@ def stop_if_circular(network: Network, durations: np.ndarray) -> None:
     circle = _circle_of_order(network) or _rising_circle(network, durations)
     if not circle:
         return
-    faults = Faults()
+    lengths, faults = on_grid(durations), Faults()
     names = " -> ".join([network.steps[bound.before] for bound in circle] + [network.steps[circle[0].before]])
-    for bound in circle:
-        faults.add("steps", bound.after + _FIRST_ROW, _COLUMN[bound.kind], network.steps[bound.after],
-                   f"{_told(network, bound)}; this closes a circle that no times can satisfy ({names}): "
-                   "change one rule or the order on it")
+    excess = sum(float(bound.weight_min(lengths)) for bound in circle)
+    told = [_told(network, lengths, bound) for bound in circle]
+    told[0] += (f". With the next {len(circle) - 1} this is a circle that no times can satisfy ({names}; "
+                f"{excess:.4g} min too long): change one of these rules")
+    for bound, problem in zip(circle, told, strict=True):
+        if bound.kind in (MIN_GAP, MAX_GAP):
+            first = bound.before if bound.kind == MIN_GAP else bound.after
+            faults.add("gaps", None, bound.kind, network.steps[first], problem)
+        else:
+            column = "after" if bound.kind == AFTER else "crew"
+            faults.add("steps", bound.after + _FIRST_ROW, column, network.steps[bound.after], problem)
     faults.stop_if_any()
 
 
@@ -90,14 +96,17 @@ def _rising_circle(network: Network, durations: np.ndarray) -> list[Bound]:
     return circle[::-1]
 
 
-def _told(network: Network, bound: Bound) -> str:
+def _told(network: Network, lengths: np.ndarray, bound: Bound) -> str:
     before, after = network.steps[bound.before], network.steps[bound.after]
+    takes = f"{lengths[bound.before]:g} min of work"
     if bound.kind == ORDER:
-        return f"{after} follows {before} in the order of work of {bound.crew}"
+        travel = bound.fixed_min + bound.travel_min
+        way = f" and {travel:.1f} min of travel" if travel else ""
+        return f"{after} follows {before} ({takes}{way}) in the order of work of {bound.crew}"
     if bound.kind == AFTER:
-        return f"{after} must wait until {before} is finished"
+        return f"{after} must wait until {before} is finished ({takes})"
     if bound.kind == MIN_GAP:
-        return f"{after} must come at least {bound.fixed_min:g} min after {before}"
+        return f"{after} must come at least {bound.fixed_min:g} min after {before} ({takes})"
     return f"{before} must come within {-bound.fixed_min:g} min of {after}"
 
 
