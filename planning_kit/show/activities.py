@@ -64,6 +64,20 @@ class Handover:
     what: str
 
 
+@dataclass(frozen=True)
+class InForce:
+    """One row of ``plan.inhibit_times``: an inhibit and the minutes between which it must stand."""
+
+    inhibit: str
+    title: str
+    owner: str
+    set_by_min: float
+    lift_after_min: float
+    from_step: str
+    until_step: str
+    reason: str
+
+
 def activities(timeline: pd.DataFrame) -> list[Activity]:
     """The rows of a timeline, in its order."""
     return [Activity(**row) for row in _records(timeline, Activity)]
@@ -77,6 +91,24 @@ def findings(table: pd.DataFrame) -> list[Finding]:
 def handovers(table: pd.DataFrame) -> list[Handover]:
     """The rows of a hand-over table, in its order."""
     return [Handover(**row) for row in _records(table, Handover)]
+
+
+def in_force(table: pd.DataFrame) -> list[InForce]:
+    """The rows of a table of inhibit times that last at all, in its order."""
+    holds = [InForce(**row) for row in _records(table, InForce)]
+    return [hold for hold in holds if hold.lift_after_min > hold.set_by_min]
+
+
+def packed(holds: Sequence[InForce]) -> list[list[InForce]]:
+    """Rows of periods that do not overlap: each goes to the first row that is free when it begins."""
+    rows: list[list[InForce]] = []
+    for hold in sorted(holds, key=lambda hold: hold.set_by_min):
+        free = next((row for row in rows if row[-1].lift_after_min <= hold.set_by_min), None)
+        if free is None:
+            rows.append([hold])
+        else:
+            free.append(hold)
+    return rows
 
 
 def _records(table: pd.DataFrame, kind: type) -> list[dict[str, Any]]:
@@ -98,9 +130,9 @@ def finding_minute(finding: Finding, rows: Sequence[Activity]) -> float:
     return min((row.start_min for row in rows if row.is_work_on(finding.step)), default=math.nan)
 
 
-def finding_lane(finding: Finding, rows: Sequence[Activity], people: Iterable[str]) -> str:
-    """The lane that a finding belongs to: its crew's, else that of its step, else "" (the whole plan)."""
-    known = set(people)
-    if finding.crew in known:
-        return finding.crew
-    return next((row.crew for row in rows if row.is_work_on(finding.step) and row.crew in known), "")
+def finding_lanes(finding: Finding, rows: Sequence[Activity], people: Iterable[str]) -> list[str]:
+    """The lanes of a finding: those it names, else those of its step, else [""] (the whole plan)."""
+    known = list(people)
+    named = finding.crew.split()
+    doers = [row.crew for row in rows if row.is_work_on(finding.step)]
+    return [who for who in known if who in named] or [who for who in known if who in doers] or [""]

@@ -13,7 +13,7 @@ from planning_kit.show.chart import FONT
 from planning_kit.show.escape import one_line, plotly_text
 from planning_kit.show.marks import ground_shapes, limit_labels, limit_lines
 from planning_kit.show.palette import Theme
-from planning_kit.show.scene import EDGE_MIN, Scene
+from planning_kit.show.scene import Scene
 from planning_kit.show.time_axes import time_axes
 
 _LEFT_PX, _RIGHT_PX, _TOP_PX = 124, 18, 84
@@ -30,7 +30,7 @@ def layout_of(scene: Scene) -> dict[str, Any]:
         "paper_bgcolor": theme.paper, "plot_bgcolor": theme.paper, "barmode": "overlay",
         "font": {"family": FONT, "size": 12, "color": theme.ink},
         "title": _title(scene), "meta": {"alt": _alt(scene)},
-        **time_axes(scene.shown, (-EDGE_MIN, max(scene.horizon_min, scene.shown[1])), scene.egress, theme),
+        **time_axes(scene.shown, scene.reachable, scene.egress, theme),
         "yaxis": _row_axis(scene),
         "shapes": ground_shapes(scene) + limit_lines(scene),
         "annotations": limit_labels(scene) + _axis_names(theme),
@@ -105,7 +105,7 @@ def _row_labels(scene: Scene) -> dict[float, str]:
     lanes = scene.lanes
     labels = {lanes.light.mid: "light", lanes.outing.mid: "outing"}
     labels |= {strip.mid: plotly_text(name, _LONGEST_ROW_LABEL) for name, strip in lanes.links.items()}
-    quiet = [(lanes.whole_plan, "whole plan")]
+    quiet = [(lanes.whole_plan, "whole plan"), *((strip, "inhibits") for strip in lanes.inhibits[:1])]
     for lane in lanes.people.values():
         name = plotly_text(lane.who, _LONGEST_ROW_LABEL)
         labels[lane.main.mid] = f'<b><span style="font-size:15px">{name}</span></b>' if lane.is_crew else name

@@ -8,10 +8,11 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
-from planning_kit.show.activities import Activity, Finding, Handover
-from planning_kit.show.escape import one_line, plotly_paragraph
+from planning_kit.show.activities import Activity, Finding, Handover, InForce
+from planning_kit.show.escape import one_line, plotly_paragraph, shortened
 
 _MOST_FINDINGS_LISTED = 6
+_LONGEST_MESSAGE, _FINDING_WIDTH = 160, 80  # several findings must fit on a screen
 _HELD_WORDS = {
     "light": "Starts when {id} begins",
     "group": "Starts when its whole group {id} fits in one window",
@@ -123,6 +124,17 @@ def handover_text(handover: Handover, words: Words) -> str:
     return plotly_paragraph(sentence)
 
 
+def inhibit_text(hold: InForce, words: Words) -> str:
+    """What must stand when, who holds it, for which steps and why."""
+    name = " ".join(part for part in (hold.inhibit, hold.title) if part)
+    owner = f" Held by {hold.owner}." if hold.owner else ""
+    steps = f" From {hold.from_step} until {hold.until_step} is finished."
+    lines = [f"Inhibit, {words.span(hold.set_by_min, hold.lift_after_min)}: {name}.{owner}{steps}"]
+    lines += [f"{hold.reason.rstrip('.')}."] if hold.reason else []
+    lines += [f"{words.gmt_span(hold.set_by_min, hold.lift_after_min)}."]
+    return "<br>".join(plotly_paragraph(line) for line in lines)
+
+
 def findings_text(found: list[Finding]) -> str:
     """All findings at one mark, worst first."""
     lines = []
@@ -132,7 +144,8 @@ def findings_text(found: list[Finding]) -> str:
         head = ", ".join(part for part in (where, when) if part)
         source = f" [{finding.source}]" if finding.source else ""
         start = f"{finding.severity.upper()} {finding.check}" + (f" ({head})" if head else "")
-        lines.append(plotly_paragraph(f"{start}: {finding.message}{source}"))
+        said = shortened(finding.message, _LONGEST_MESSAGE) if len(found) > 1 else finding.message
+        lines.append(plotly_paragraph(f"{start}: {said}{source}", _FINDING_WIDTH))
     if len(found) > _MOST_FINDINGS_LISTED:
         lines.append(f"... and {len(found) - _MOST_FINDINGS_LISTED} more here")
     return "<br>".join(lines)

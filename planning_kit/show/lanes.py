@@ -17,6 +17,7 @@ GUTTER_PX = 44
 ACTOR_PX = 20
 LIMIT_LABEL_PX = 15
 OUTING_PX = 20
+INHIBIT_PX = 17
 
 
 @dataclass(frozen=True)
@@ -56,6 +57,7 @@ class Lanes:
     links: Mapping[str, Strip]
     whole_plan: Strip | None
     people: Mapping[str, Lane]
+    inhibits: Sequence[Strip]
     planned_label: Strip
     hard_label: Strip
     outing: Strip
@@ -71,9 +73,11 @@ class Lanes:
         return [lane for lane in self.people.values() if lane.is_crew]
 
     @property
-    def last_of_people(self) -> float:
-        """Where the lowest lane of a person ends."""
-        strips = [strip for lane in self.people.values() for strip in (lane.main, lane.findings, lane.ghosts)]
+    def work_bottom(self) -> float:
+        """Where the lowest lane of a person, or row of inhibits, ends."""
+        strips: list[Strip | None] = list(self.inhibits)
+        for lane in self.people.values():
+            strips += [lane.main, lane.findings, lane.ghosts]
         return max(strip.bottom for strip in strips if strip is not None)
 
 
@@ -89,9 +93,9 @@ class _Stack:
         return strip
 
 
-def lay_out(crew: Sequence[str], actors: Sequence[str], links: Iterable[str], *, with_ghosts: bool,
-            with_findings: Iterable[str]) -> Lanes:
-    """Place the lanes: light, links, whole-plan findings, crew, others at work, limits.
+def lay_out(crew: Sequence[str], actors: Sequence[str], links: Iterable[str], *, inhibit_rows: int = 0,
+            with_ghosts: bool = False, with_findings: Iterable[str] = ()) -> Lanes:
+    """Place the lanes: light, links, whole-plan findings, crew, others at work, inhibits, limits.
 
     ``with_findings`` names the lanes that need a strip for findings ("" is the whole plan). The first crew
     lane has its side strips above it, the others below: the gutter between the crew is for hand-overs.
@@ -104,9 +108,10 @@ def lay_out(crew: Sequence[str], actors: Sequence[str], links: Iterable[str], *,
     people = {who: _crew_lane(stack, who, number == 0, number == len(crew) - 1, who in marked, with_ghosts)
               for number, who in enumerate(crew)}
     people |= {who: _actor_lane(stack, who, who in marked, with_ghosts) for who in actors}
+    inhibits = [stack.take(INHIBIT_PX, gap=2) for _ in range(inhibit_rows)]
     stack.at += 6
     planned, hard = stack.take(LIMIT_LABEL_PX), stack.take(LIMIT_LABEL_PX, gap=2)
-    return Lanes(light, link_strips, whole_plan, people, planned, hard, stack.take(OUTING_PX))
+    return Lanes(light, link_strips, whole_plan, people, inhibits, planned, hard, stack.take(OUTING_PX))
 
 
 def _crew_lane(stack: _Stack, who: str, is_first: bool, is_last: bool, has_findings: bool,

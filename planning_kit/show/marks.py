@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from planning_kit.show.activities import Finding, finding_lane, finding_minute
+from planning_kit.show.activities import Finding, finding_lanes, finding_minute
 from planning_kit.show.bars import Trace
 from planning_kit.show.escape import plotly_text
 from planning_kit.show.hover import findings_text, handover_text
@@ -35,7 +35,8 @@ def handover_traces(scene: Scene) -> list[Trace]:
                                 [row.to_step, row.to_crew, "handover"], ["", "", "handover"]]
         trace["marker"]["symbol"] += ["circle", "arrow", "circle"]
         trace["marker"]["size"] += [5, 11, 0]
-    return [items, order]
+    casing = [_casing([items, order], scene.theme)] if scene.theme.casing_px else []
+    return [*casing, items, order]
 
 
 def _arrows(name: str, dash: str, theme: Theme) -> Trace:
@@ -45,6 +46,16 @@ def _arrows(name: str, dash: str, theme: Theme) -> Trace:
         "showlegend": True, "legend": "legend2", "connectgaps": False,
         "line": {"color": theme.ink, "width": 1.6 if dash == "solid" else 1.1, "dash": dash},
         "marker": {"symbol": [], "size": [], "angleref": "previous", "color": theme.ink, "opacity": 1},
+    }
+
+
+def _casing(arrows: Sequence[Trace], theme: Theme) -> Trace:
+    """The same lines in the colour of the ground, wider and below: light arrows stay in sight over bars."""
+    return {
+        "type": "scatter", "mode": "lines", "name": "casing", "xaxis": "x", "yaxis": "y",
+        "x": [x for trace in arrows for x in trace["x"]], "y": [y for trace in arrows for y in trace["y"]],
+        "showlegend": False, "hoverinfo": "skip", "connectgaps": False, "opacity": 0.7,
+        "line": {"color": theme.paper, "width": theme.casing_px},
     }
 
 
@@ -58,20 +69,20 @@ def finding_traces(scene: Scene) -> list[Trace]:
     """One sign a lane and moment, shaped by the worst severity there; more than one are counted in it."""
     spots: dict[tuple[float, float], list[Finding]] = {}
     for finding in scene.found:
-        spot = _spot(finding, scene)
-        if spot is not None:
+        for spot in _spots(finding, scene):
             spots.setdefault(spot, []).append(finding)
-    return [trace for severity in SEVERITY_SIGNS
+    worst_last = reversed(SEVERITY_SIGNS)  # and so drawn over the others
+    return [trace for severity in worst_last
             for trace in _sign_traces(severity, {spot: here for spot, here in spots.items()
                                                  if _worst(here) == severity}, scene.theme)]
 
 
-def _spot(finding: Finding, scene: Scene) -> tuple[float, float] | None:
-    """(minute of PET, y) of a finding's sign, or None where it has no time."""
+def _spots(finding: Finding, scene: Scene) -> list[tuple[float, float]]:
+    """(minute of PET, y) of a finding's signs, one a lane; none where it has no time."""
     minute = finding_minute(finding, scene.rows)
-    who = finding_lane(finding, scene.rows, scene.lanes.people)
-    strip = scene.lanes.people[who].findings if who else scene.lanes.whole_plan
-    return None if strip is None or not math.isfinite(minute) else (minute, strip.mid)
+    strips = [scene.lanes.people[who].findings if who else scene.lanes.whole_plan
+              for who in finding_lanes(finding, scene.rows, scene.lanes.people)]
+    return [(minute, strip.mid) for strip in strips if strip is not None and math.isfinite(minute)]
 
 
 def _worst(found: Sequence[Finding]) -> str:
@@ -88,6 +99,7 @@ def _sign_traces(severity: str, spots: dict[tuple[float, float], list[Finding]],
                     "x": [axis_ms(minute) for minute, _ in spots], "y": [y for _, y in spots]}
     signs = where | {
         "name": severity, "mode": "markers", "showlegend": True, "legend": "legend2", "hoverinfo": "text",
+        "legendrank": 2000 + list(SEVERITY_SIGNS).index(severity),
         "hovertext": [findings_text(here) for here in spots.values()],
         "customdata": [[here[0].step, here[0].crew, "finding"] for here in spots.values()],
         "marker": {"symbol": sign.symbol, "size": sign.size, "color": fill, "opacity": 1,
@@ -112,7 +124,7 @@ def ground_shapes(scene: Scene) -> list[dict[str, Any]]:
     ]
     nights = [
         common | {"xref": "x", "x0": axis_ms(start), "x1": axis_ms(finish), "y0": lanes.light.top,
-                  "y1": lanes.last_of_people, "fillcolor": theme.night_shade, "name": f"night {number}"}
+                  "y1": lanes.work_bottom, "fillcolor": theme.night_shade, "name": f"night {number}"}
         for number, (start, finish) in enumerate(scene.light["night"], start=1)
     ]
     return grounds + nights

@@ -40,20 +40,21 @@ class Theme:
     stop: str
     caution: str
     note: str
+    casing_px: float
 
 
 LIGHT = Theme(
     paper="#FFFFFF", ink="#1B1F24", quiet_ink="#57606A", grid="rgba(27,31,36,0.13)",
     lane="rgba(27,31,36,0.035)", bar_outline="#15181C", night_shade="rgba(42,52,84,0.13)", night="#2E3856",
     night_ink="#FFFFFF", penumbra="#8C93A8", day="#FFF3C9", day_ink="#4A4020", link="#6B7C93", stop="#B3161B",
-    caution="#E69F00", note="#FFFFFF",
+    caution="#E69F00", note="#FFFFFF", casing_px=0.0,
 )
 DARK = Theme(
     paper="#15191E", ink="#E8EBEF", quiet_ink="#A9B1BC", grid="rgba(232,235,239,0.15)",
     lane="rgba(232,235,239,0.055)", bar_outline="#15191E", night_shade="rgba(96,120,190,0.20)",
     night="#3C4A75", night_ink="#FFFFFF", penumbra="#7C849B", day="#E9D9A0",
     day_ink="#2E2812", link="#8FA0B8", stop="#FF6B66",
-    caution="#F0B429", note="#15191E",
+    caution="#F0B429", note="#15191E", casing_px=2.6,
 )
 
 

@@ -13,11 +13,14 @@ from planning_kit.show.activities import (
     Activity,
     Finding,
     Handover,
+    InForce,
     activities,
-    finding_lane,
+    finding_lanes,
     finding_minute,
     findings,
     handovers,
+    in_force,
+    packed,
 )
 from planning_kit.show.escape import one_line
 from planning_kit.show.hover import Words
@@ -48,12 +51,20 @@ class Scene:
     before: Sequence[Activity] | None
     found: Sequence[Finding]
     handovers: Sequence[Handover]
+    inhibit_rows: Sequence[Sequence[InForce]]
     light: Mapping[str, Windows]
     links: Mapping[str, Windows]
     limits: Mapping[str, tuple[float, str]]
     fills: Mapping[str, tuple[str, str]]
     words: Words
     lanes: Lanes
+
+    @property
+    def reachable(self) -> tuple[float, float]:
+        """How far the chart can be panned: to the earliest inhibit and to the horizon."""
+        first, last = self.shown
+        earliest = min((hold.set_by_min for row in self.inhibit_rows for hold in row), default=0.0)
+        return min(first, earliest - EDGE_MIN), max(last, self.horizon_min)
 
     @property
     def shown(self) -> tuple[float, float]:
@@ -65,17 +76,18 @@ def scene_of(plan: Any, baseline: Any, theme: Theme) -> Scene:
     """Read everything that the chart needs from a plan."""
     records = plan.scenario.records
     rows, found = activities(plan.timeline), findings(plan.findings)
+    inhibits = packed(in_force(plan.inhibit_times))
     periods = {**plan.links, **plan.named_windows}
     links = {one_line(name): _pairs(windows) for name, windows in periods.items()}
     return Scene(
         theme=theme, title=one_line(records.settings.title), station=one_line(records.settings.station),
         egress=plan.egress, end_min=plan.end_min, horizon_min=plan.horizon_min,
         rows=rows, before=None if baseline is None else activities(baseline.timeline),
-        found=found, handovers=handovers(plan.handovers),
+        found=found, handovers=handovers(plan.handovers), inhibit_rows=inhibits,
         light={kind: _pairs(getattr(plan.light, kind)) for kind in LIGHT_KINDS}, links=links,
         limits=_limits(records.settings.limits),
         fills=task_fills([task.task for task in records.tasks]), words=_words(plan),
-        lanes=_lanes(records, rows, found, links, baseline is not None),
+        lanes=_lanes(records, rows, found, links, len(inhibits), baseline is not None),
     )
 
 
@@ -98,11 +110,12 @@ def _limits(limits: Any) -> dict[str, tuple[float, str]]:
 
 
 def _lanes(records: Any, rows: Sequence[Activity], found: Sequence[Finding], links: Iterable[str],
-           with_ghosts: bool) -> Lanes:
+           inhibit_rows: int, with_ghosts: bool) -> Lanes:
     crew, actors = [member.crew for member in records.crew], [actor.actor for actor in records.actors]
     timed = [finding for finding in found if math.isfinite(finding_minute(finding, rows))]
-    marked = {finding_lane(finding, rows, [*crew, *actors]) for finding in timed}
-    return lay_out(crew, actors, links, with_ghosts=with_ghosts, with_findings=marked)
+    marked = {who for finding in timed for who in finding_lanes(finding, rows, [*crew, *actors])}
+    return lay_out(crew, actors, links, inhibit_rows=inhibit_rows, with_ghosts=with_ghosts,
+                   with_findings=marked)
 
 
 def _pairs(windows: Iterable[Sequence[float]]) -> Windows:

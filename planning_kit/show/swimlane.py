@@ -10,6 +10,7 @@ from typing import Any
 from planning_kit.show.bars import Trace, pause_traces, tight_trace, together_trace, work_traces
 from planning_kit.show.chart import Chart
 from planning_kit.show.frame import layout_of, legends_of
+from planning_kit.show.inhibit_rows import inhibit_trace
 from planning_kit.show.labels import ghost_traces, label_traces
 from planning_kit.show.marks import finding_traces, handover_traces
 from planning_kit.show.palette import theme_named
@@ -18,7 +19,7 @@ from planning_kit.show.sky_rows import link_trace, outing_trace, sky_traces
 
 
 def swimlane(plan: Any, baseline: Any = None, theme: str = "light") -> Chart:
-    """Draw ``plan`` as lanes over time: light, links, EV1, EV2, others at work, the outing and its limits.
+    """Draw ``plan`` as lanes over time: light, links, EV1, EV2, others at work, inhibits, limits.
 
     ``baseline`` is another plan, whose steps are shown as hollow ghosts beside the lanes. ``theme`` is
     ``light`` or ``dark``; the chart brings its own ground, so that either reads in any notebook. The x axis
@@ -49,6 +50,7 @@ def _traces(scene: Scene) -> list[Trace]:
         tight_trace(scene),
         *label_traces(scene),
         *ghost_traces(scene),
+        inhibit_trace(scene),
         outing_trace(scene),
         *handover_traces(scene),
         *finding_traces(scene),

@@ -113,6 +113,16 @@ def make_handovers(timeline: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
+def make_inhibit_times() -> pd.DataFrame:
+    rows = [("I-PWR", "Bus isolated", "Ground desk", 90.0, 150.0, "REG05", "REG08", "Live connectors"),
+            ("I-ARM", "Arm stopped", "Arm operator", 100.0, 250.0, "CBL09", "CBL12", ""),
+            ("I-TX", "Transmitter off", "Ground desk", 150.0, 200.0, "PHO17", "PHO20", "Radio power."),
+            ("I-BAD", "Ends before it begins", "", 300.0, 290.0, "GET37", "GET40", "")]
+    columns = ["inhibit", "title", "owner", "set_by_min", "lift_after_min", "from_step", "until_step",
+               "reason"]
+    return pd.DataFrame(rows, columns=columns)
+
+
 def make_light() -> SimpleNamespace:
     edges = [0.0, *[edge for night in NIGHTS for edge in night], 540.0]
     day = [[edges[i] + (0.15 if i else 0), edges[i + 1] - 0.15] for i in range(0, len(edges), 2)]
@@ -143,7 +153,7 @@ def make_plan() -> SimpleNamespace:
                "relay 174°W": np.array([[0.0, 60.0], [90.0, 320.0]])},
         named_windows={"thrusters-free": np.array([[60.0, 240.0], [270.0, 540.0]])},
         end_min=float(timeline.finish_min.max()), horizon_min=540.0, handovers=make_handovers(timeline),
-        inhibits=pd.DataFrame(), summary=pd.DataFrame(),
+        inhibit_times=make_inhibit_times(),
     )
 
 

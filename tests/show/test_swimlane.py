@@ -252,6 +252,35 @@ def test_without_a_baseline_there_are_no_ghosts(plan):
     assert not bars(swimlane(plan), "ghost")
 
 
+def test_a_finding_that_names_two_is_marked_in_both_lanes(plan):
+    figure = swimlane(with_findings(plan, ("caution", "worksites", "EV1 EV2", "", 50.0, "too many", "")))
+    caution = trace_named(figure, "caution")
+    assert list(caution.x) == [50 * MS, 50 * MS]
+    assert min(caution.y) < lane_y(figure, "EV1") < lane_y(figure, "EV2") < max(caution.y)
+
+
+def test_inhibits_in_force_share_rows_where_they_do_not_overlap(plan):
+    figure = swimlane(plan)
+    drawn = {about[0]: (y, base, length) for _, y, _, base, length, about in bars(figure, "inhibit")}
+    rows = sorted({y for y, _, _ in drawn.values()})
+    assert drawn == {
+        "I-PWR": (rows[0], 90 * MS, 60 * MS), "I-TX": (rows[0], 150 * MS, 50 * MS),
+        "I-ARM": (rows[1], 100 * MS, 150 * MS),
+    }  # and none for the one that ends before it begins: that is a finding
+    assert rows[0] > lane_y(figure, "ARM")
+    text = trace_named(figure, "inhibit in force").hovertext[0].replace("<br>", " ")
+    assert text == ("Inhibit, 1:30 to 2:30 (60 min): I-PWR Bus isolated. Held by Ground desk. "
+                    "From REG05 until REG08 is finished. Live connectors. GMT 134/12:50 to 134/13:50.")
+
+
+def test_panning_reaches_an_inhibit_that_stands_before_egress(plan):
+    plan.inhibit_times.loc[0, "set_by_min"] = -40.0
+    layout = swimlane(plan).layout
+    assert layout.xaxis.minallowed <= -40 * MS
+    assert layout.xaxis.labelalias[str(-40 * 60)] == "−0:40"
+    assert layout.xaxis.range[0] > -40 * MS  # at first, the outing
+
+
 def test_steps_of_both_bridge_the_gutter(plan):
     figure = swimlane(plan)
     assert [(base, length, about) for _, _, _, base, length, about in bars(figure, "together")] == [
@@ -266,6 +295,8 @@ def test_hostile_text_is_only_ever_shown(plan):
     plan.timeline.loc[plan.timeline.kind == "work", "held_by"] = f"window:{hostile}"
     plan.findings["message"] = hostile
     plan.handovers["what"] = hostile
+    for column in ("inhibit", "title", "owner", "reason"):
+        plan.inhibit_times[column] = hostile
     plan.named_windows = {hostile: plan.named_windows["thrusters-free"]}
     records = plan.scenario.records
     records.settings.title = records.settings.station = hostile
@@ -315,7 +346,8 @@ def test_drawing_leaves_the_plan_alone(plan, baseline):
 def test_the_dark_theme_changes_colours_only(plan):
     light, dark = swimlane(plan), swimlane(plan, theme="dark")
     assert light.layout.paper_bgcolor != dark.layout.paper_bgcolor
-    assert [list(trace.x) for trace in light.data] == [list(trace.x) for trace in dark.data]
+    places = [[list(trace.x) for trace in figure.data if trace.name != "casing"] for figure in (light, dark)]
+    assert places[0] == places[1]
 
 
 def test_another_theme_is_refused(plan):
