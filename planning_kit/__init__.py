@@ -5,7 +5,7 @@ A planning aid, not a certified tool: the flight rules and licensed, responsible
 Read: `load_scenario`, `load_orbit`, `Scenario`, `ScenarioError`, `SaveConflict`
 Sky:  `night_windows`, `link_windows`, `season`, `elements_age_note`
 Plan: `time_plan`, `Plan`, `compare`, `move_step`, `sweep_egress`
-Show: `swimlane`, `season_chart`
+Show: `swimlane`, `season_chart`, `suit_chart`
 """
 
 from planning_kit.explore.compare import compare
@@ -15,6 +15,7 @@ from planning_kit.front import Plan, time_plan
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
 from planning_kit.inputs.scenario import Scenario, load_scenario
 from planning_kit.show.season_chart import season_chart
+from planning_kit.show.suit_chart import suit_chart
 from planning_kit.show.swimlane import swimlane
 from planning_kit.sky.light import night_windows
 from planning_kit.sky.links import link_windows
@@ -37,6 +38,7 @@ __all__ = [
     "night_windows",
     "season",
     "season_chart",
+    "suit_chart",
     "sweep_egress",
     "swimlane",
     "time_plan",

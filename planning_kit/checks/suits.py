@@ -8,11 +8,10 @@ from math import isnan, nan
 from planning_kit.checks.findings import NOTE, STOP, Finding
 from planning_kit.inputs.records import Suit
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.suits import DEFAULT_EXERTION, UNITS, WORDS, Store
+from planning_kit.plan.suits import DEFAULT_EXERTION, UNIT_WORDS, UNITS, WORDS, Store
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "suits"
-_UNIT_WORDS = {"g": "g", "wh": "W h"}
 
 
 def check_suits(plan: TimedPlan) -> Iterator[Finding]:
@@ -96,7 +95,7 @@ def _step_at(plan: TimedPlan, crew: str, pet_min: float) -> str:
 
 
 def _amount(store: Store, amount: float) -> str:
-    return f"{amount:.4g} {_UNIT_WORDS[store.unit]}"
+    return f"{amount:.4g} {UNIT_WORDS[store.unit]}"
 
 
 def _remedy(store: Store) -> str:

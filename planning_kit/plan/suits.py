@@ -26,6 +26,7 @@ Numbers = NDArray[np.float64]
 UNITS = {"oxygen": "g", "co2": "g", "energy": "wh", "water": "g"}
 """The consumables of a suit and the unit of their amounts, as in the keys of ``[suit]``."""
 WORDS = {"oxygen": "oxygen", "co2": "CO2 capacity", "energy": "energy", "water": "cooling water"}
+UNIT_WORDS = {"g": "g", "wh": "W h"}
 DEFAULT_EXERTION = "moderate"
 INGRESS_EXERTION = "light"
 BEFORE_EGRESS_EXERTION = "rest"

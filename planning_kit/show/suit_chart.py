@@ -1,0 +1,238 @@
+"""What is left in each suit and of each way back, over the same time axis as the swimlane chart."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from planning_kit.inputs.times import pet_label
+from planning_kit.plan.suits import WORDS
+from planning_kit.show.bars import Trace
+from planning_kit.show.chart import FONT, Chart
+from planning_kit.show.escape import one_line, plotly_text
+from planning_kit.show.hover import Words
+from planning_kit.show.palette import Theme, theme_named
+from planning_kit.show.scene import EDGE_MIN
+from planning_kit.show.suit_lines import (
+    STORE_LOOKS,
+    LineLook,
+    level_trace,
+    line,
+    margin_looks,
+    margin_trace,
+    signed,
+    store_trace,
+    worst_trace,
+)
+from planning_kit.show.time_axes import axis_ms, time_axes
+
+_LEFT_PX, _RIGHT_PX = 124, 18  # as in the swimlane chart, so that the two stand one under the other
+_TOP_PX, _BELOW_PX, _PANEL_PX, _GAP_PX = 84, 62, 132, 26
+_LEAST_SPAN_MIN = 20.0  # of a panel of minutes, so that small margins look small
+
+
+@dataclass(frozen=True)
+class _Panel:
+    """One of the charts that share the time axis: its heading, side label, lines and y range."""
+
+    heading: str
+    side: str
+    traces: list[Trace]
+    low: float
+    high: float
+
+
+def suit_chart(plan: Any, theme: str = "light") -> Chart:
+    """Draw the suits and the ways back of ``plan`` over PET, nights shaded.
+
+    From above: what is left of each consumable of each suit, in percent of what is usable, with the reserve;
+    for each crew member the emergency oxygen left over after the way back, alone and with the partner; for
+    both what the consumables last beyond the way back. ``theme`` is ``light`` or ``dark``. Axis and margins
+    are those of `planning_kit.show.swimlane.swimlane`. Raises `ScenarioError` for another theme.
+    """
+    look = theme_named(theme)
+    words = Words(plan.egress, {place.place: place.title for place in plan.scenario.records.places})
+    panels = [*_suit_panels(plan, look, words), *_oxygen_panels(plan, look, words),
+              _lasting_panel(plan, look, words)]
+    traces = [_on_panel(trace, number) for number, panel in enumerate(panels) for trace in panel.traces]
+    traces += _legend_traces(look)
+    traces[0]["xaxis"] = "x2"  # plotly draws no axis that carries no trace
+    return Chart(data=traces, layout=_layout(plan, panels, look))
+
+
+def _suit_panels(plan: Any, theme: Theme, words: Words) -> Iterator[_Panel]:
+    suits, ends = plan.suits, plan.suit_summary
+    for crew in plan.travels:
+        own = [row for row in ends.to_dict("records") if row["crew"] == crew]
+        known = [row for row in own if math.isfinite(row["usable"]) and row["usable"] > 0]
+        traces = [level_trace(name, share, plan.end_min, "y", theme, theme.stop)
+                  for share, name in _reserves(known)]
+        traces += [store_trace(suits[suits["crew"] == crew], row, "y", words) for row in known]
+        lowest = min((value for trace in traces for value in trace["y"]), default=0.0)
+        first = next((f"{WORDS[row['consumable']]} would run out first, at {pet_label(row['runs_out_min'])}"
+                      for row in own if row["first"]), "nothing is known of this suit: see the findings")
+        yield _Panel(f"<b>{crew}: left in the suit</b> · {first}", "% of usable", traces,
+                     min(0.0, lowest) - 2, 102.0)
+
+
+def _reserves(rows: list[dict[Any, Any]]) -> Iterator[tuple[float, str]]:
+    """The levels of the reserves in percent, each with the consumables that it is for."""
+    shares = {row["consumable"]: round(100 * row["reserve"] / row["usable"], 6) for row in rows
+              if math.isfinite(row["reserve"])}
+    for share in sorted(set(shares.values())):
+        names = [WORDS[name] for name, own in shares.items() if own == share]
+        yield share, f"reserve {share:g} %: {', '.join(names)}"
+
+
+def _oxygen_panels(plan: Any, theme: Theme, words: Words) -> Iterator[_Panel]:
+    returns, summary = plan.returns, plan.return_summary
+    for crew in plan.travels:
+        own, worst = returns[returns["crew"] == crew], summary[summary["crew"] == crew]
+        looks = margin_looks(theme)
+        traces = [margin_trace(own, column, name, "y", words, looks[name]) for column, name in (
+            ("emergency_margin_min", "alone"), ("partner_margin_min", "with the partner"))]
+        traces = _with_levels(plan, theme, traces)
+        traces += [worst_trace(row, "y", theme, words) for row in worst.to_dict("records")
+                   if row["case"].startswith("emergency")]
+        heading = f"<b>{crew}: emergency oxygen left over after the way back</b> · {_turn_back(plan, worst)}"
+        yield _Panel(heading, "min", traces, *_span(traces))
+
+
+def _turn_back(plan: Any, worst: pd.DataFrame) -> str:
+    if worst.empty:
+        return "no margin is known: see the findings"
+    by = float(worst["turn_back_by_min"].iloc[0])
+    if by > plan.end_min:
+        return f"alone the reserve is always kept, with waiting at the airlock until {pet_label(by)}"
+    return f"alone, turn back by {pet_label(by)}" if math.isfinite(by) else "no moment keeps the reserve"
+
+
+def _lasting_panel(plan: Any, theme: Theme, words: Words) -> _Panel:
+    returns = plan.returns
+    traces = [margin_trace(returns[returns["crew"] == crew], "suit_margin_min", crew, "y", words,
+                           LineLook(theme.ink, dash))
+              for crew, dash in zip(plan.travels, ("solid", "dash"), strict=False)]
+    traces = _with_levels(plan, theme, traces)
+    heading = "<b>What the suits last beyond the way back alone</b> · at the rate of travel; EV2 dashed"
+    return _Panel(heading, "min", traces, *_span(traces))
+
+
+def _with_levels(plan: Any, theme: Theme, traces: list[Trace]) -> list[Trace]:
+    reserve = plan.scenario.records.settings.limits.return_reserve_min or 0.0
+    zero = level_trace("", 0.0, plan.end_min, "y", theme, theme.quiet_ink)
+    level = level_trace(f"reserve {reserve:g} min", reserve, plan.end_min, "y", theme, theme.stop)
+    return [zero, level, *(trace for trace in traces if any(y is not None for y in trace["y"]))]
+
+
+def _span(traces: list[Trace]) -> tuple[float, float]:
+    values = [value for trace in traces for value in trace["y"] if value is not None]
+    low, high = min(values, default=0.0), max(values, default=0.0)
+    pad = max(high - low, _LEAST_SPAN_MIN) * 0.12
+    return low - 2 * pad, high + pad  # more below, where the worst points are named
+
+
+def _on_panel(trace: Trace, number: int) -> Trace:
+    return trace | {"yaxis": f"y{number + 1}" if number else "y"}
+
+
+def _legend_traces(theme: Theme) -> list[Trace]:
+    """One entry a line, drawn nowhere."""
+    looks = {name: STORE_LOOKS[key] for key, name in WORDS.items()} | margin_looks(theme)
+    looks |= {"reserve": LineLook(theme.stop, "solid")}
+    return [line(name, [0.0], [math.nan], [""], "y", look) | {"showlegend": True, "hoverinfo": "skip"}
+               for name, look in looks.items()]
+
+
+def _layout(plan: Any, panels: list[_Panel], theme: Theme) -> dict[str, Any]:
+    limits = plan.scenario.records.settings.limits
+    shown = (-EDGE_MIN, max(plan.end_min, limits.planned_min, limits.hard_min) + EDGE_MIN)
+    axes = time_axes(shown, (-EDGE_MIN, max(plan.horizon_min, shown[1])), plan.egress, theme)
+    axes["xaxis"] |= {"anchor": f"y{len(panels)}"}
+    axes["xaxis2"] |= {"anchor": "free", "position": 1}  # above the heading of the first panel
+    inner = len(panels) * (_PANEL_PX + _GAP_PX)
+    return {
+        "paper_bgcolor": theme.paper, "plot_bgcolor": theme.paper, "meta": {"alt": _alt(plan)},
+        "font": {"family": FONT, "size": 12, "color": theme.ink},
+        "height": inner + _TOP_PX + _BELOW_PX,
+        "margin": {"l": _LEFT_PX, "r": _RIGHT_PX, "t": _TOP_PX, "b": _BELOW_PX},
+        "title": _title(plan, theme), **axes, **_y_axes(panels, inner, theme),
+        "shapes": _nights(plan, theme), "annotations": _headings(panels, inner, theme),
+        "hovermode": "closest", "hoverdistance": 20, "dragmode": "zoom",
+        "hoverlabel": {"align": "left", "namelength": 0, "bgcolor": theme.paper, "bordercolor": theme.ink,
+                       "font": {"family": FONT, "color": theme.ink, "size": 12}},
+        "legend": {"orientation": "h", "x": 0, "xanchor": "left", "y": -34 / inner, "yanchor": "top",
+                   "bgcolor": "rgba(0,0,0,0)", "font": {"size": 11, "color": theme.ink}, "itemclick": False,
+                   "itemdoubleclick": False},
+        "modebar": {"orientation": "h", "bgcolor": "rgba(0,0,0,0)", "color": theme.quiet_ink,
+                    "activecolor": theme.ink},
+    }
+
+
+def _domain(number: int, inner: int) -> tuple[float, float]:
+    """Bottom and top of a panel, in shares of the plot from below."""
+    top = inner - _GAP_PX - number * (_PANEL_PX + _GAP_PX)
+    return (top - _PANEL_PX) / inner, top / inner
+
+
+def _y_axes(panels: list[_Panel], inner: int, theme: Theme) -> dict[str, Any]:
+    axes = {}
+    for number, panel in enumerate(panels):
+        axes[f"yaxis{number + 1}" if number else "yaxis"] = {
+            "domain": list(_domain(number, inner)), "range": [panel.low, panel.high], "fixedrange": True,
+            "anchor": "x", "gridcolor": theme.grid, "zeroline": False, "nticks": 6, "automargin": False,
+            "tickfont": {"size": 11, "color": theme.ink},
+            "title": {"text": panel.side, "font": {"size": 11, "color": theme.quiet_ink}, "standoff": 8},
+        }
+    return axes
+
+
+def _headings(panels: list[_Panel], inner: int, theme: Theme) -> list[dict[str, Any]]:
+    return [
+        {"text": panel.heading, "xref": "paper", "yref": "paper", "x": 0, "xanchor": "left",
+         "y": _domain(number, inner)[1], "yanchor": "bottom", "yshift": 2, "showarrow": False,
+         "font": {"size": 12, "color": theme.ink}, "name": f"heading {number + 1}"}
+        for number, panel in enumerate(panels)
+    ]
+
+
+def _nights(plan: Any, theme: Theme) -> list[dict[str, Any]]:
+    return [
+        {"type": "rect", "xref": "x", "yref": "paper", "x0": axis_ms(float(start)), "x1": axis_ms(float(end)),
+         "y0": 0, "y1": 1, "layer": "below", "line": {"width": 0}, "fillcolor": theme.night_shade,
+         "name": f"night {number}"}
+        for number, (start, end) in enumerate(plan.light.night, start=1)
+    ]
+
+
+def _title(plan: Any, theme: Theme) -> dict[str, Any]:
+    settings = plan.scenario.records.settings
+    head = " · ".join(part for part in (one_line(settings.title), one_line(settings.station)) if part)
+    small = (f'<span style="font-size:12px;color:{theme.quiet_ink}">Suits and ways back · '
+             f"both inside at {pet_label(plan.end_min)}</span>")
+    return {"text": f"<b>{plotly_text(head, longest=100)}</b><br>{small}", "x": 0, "xref": "container",
+            "xanchor": "left", "y": 1, "yref": "container", "yanchor": "top", "pad": {"l": 14, "t": 26},
+            "font": {"size": 16, "color": theme.ink}}
+
+
+def _alt(plan: Any) -> str:
+    parts = [f"Suit chart: {one_line(plan.scenario.records.settings.title)}."]
+    for crew in plan.travels:
+        rows = plan.suit_summary.query("crew == @crew").to_dict("records")
+        left = [f"{WORDS[row['consumable']]} {_percent(row)} %" for row in rows
+                if math.isfinite(row["usable"]) and row["usable"] > 0]
+        parts.append(f"{crew} ends with {', '.join(left) or 'nothing known'}.")
+    parts += [_worst_words(row) for row in plan.return_summary.to_dict("records")]
+    return " ".join(parts)
+
+
+def _percent(row: Mapping[Any, Any]) -> str:
+    return f"{100 * row['left'] / row['usable']:.0f}".replace("-", "−")
+
+
+def _worst_words(row: Mapping[Any, Any]) -> str:
+    return (f"{row['crew']}, {row['case']}: least margin {signed(row['margin_min'])} min at "
+            f"{pet_label(row['at_min'])} ({row['place']}).")
