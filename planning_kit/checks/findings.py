@@ -7,6 +7,8 @@ from dataclasses import asdict, dataclass, fields
 
 import pandas as pd
 
+from planning_kit.inputs.text_table import TextTable
+
 STOP, CAUTION, NOTE = "stop", "caution", "note"
 _SEVERITIES = (STOP, CAUTION, NOTE)
 
@@ -45,4 +47,4 @@ def findings_table(findings: Iterable[Finding]) -> pd.DataFrame:
     frame = pd.DataFrame([asdict(finding) for finding in findings], columns=FINDING_COLUMNS)
     frame["rank"] = frame["severity"].map({name: rank for rank, name in enumerate(_SEVERITIES)})
     ordered = frame.sort_values(["rank", "start_min", "check"], kind="stable", na_position="first")
-    return ordered.drop(columns="rank").reset_index(drop=True)
+    return TextTable(ordered.drop(columns="rank").reset_index(drop=True))

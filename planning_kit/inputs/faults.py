@@ -7,6 +7,8 @@ from typing import Self
 
 import pandas as pd
 
+from planning_kit.inputs.text_table import TextTable
+
 FAULT_COLUMNS = ["table", "row", "column", "value", "problem"]
 _SHOWN_IN_MESSAGE = 20
 _LONGEST_VALUE = 80
@@ -63,7 +65,7 @@ class Faults:
 
     def frame(self) -> pd.DataFrame:
         """All faults as a DataFrame (see `ScenarioError.problems`)."""
-        frame = pd.DataFrame(self.rows, columns=FAULT_COLUMNS)
+        frame = TextTable(self.rows, columns=FAULT_COLUMNS)
         return frame.astype({"row": "Int64"})
 
     def stop_if_any(self) -> None:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from planning_kit.inputs.text_table import TextTable
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.activities import TRAVEL, WAIT, WORK
 
@@ -31,7 +32,7 @@ def summarise(plan: TimedPlan) -> pd.DataFrame:
                    for kind in (WORK, TRAVEL, WAIT)}
         spent = [f"{kind} {pet_label(total)}" for kind, total in minutes.items()]
         rows.append((crew, ", ".join(spent)))
-    return pd.DataFrame(rows, columns=["item", "value"])
+    return TextTable(rows, columns=["item", "value"])
 
 
 def _against(limit: float, end: float) -> str:

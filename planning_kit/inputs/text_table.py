@@ -1,0 +1,23 @@
+"""A DataFrame whose sentences are shown whole: pandas cuts cells at 50 characters, a finding must not be."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+_WHOLE = ("display.max_colwidth", None)
+
+
+class TextTable(pd.DataFrame):
+    """A DataFrame in every way, but text cells are shown in full, here and in what is selected from it."""
+
+    @property
+    def _constructor(self) -> type[TextTable]:
+        return TextTable
+
+    def __repr__(self) -> str:
+        with pd.option_context(*_WHOLE):
+            return super().__repr__()
+
+    def _repr_html_(self) -> str | None:
+        with pd.option_context(*_WHOLE):
+            return super()._repr_html_()  # type: ignore[misc]  # the stubs leave it out
