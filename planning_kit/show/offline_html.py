@@ -33,6 +33,21 @@ _POLICY = (
     "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; "
     "img-src data: blob:; font-src data:; base-uri 'none'; form-action 'none'"
 )
+# On paper a chart gets a width that fits a landscape sheet (A4 or letter), whatever the window's was, and no
+# sheet cuts it in two. Plotly draws in pixels: the width is set by drawing anew, the rest by zooming.
+_PRINT_WIDTH_PX = 1120
+_PRINT_STYLE = """<style>@media print {
+  @page { size: landscape; margin: 10mm; }
+  .plotly-graph-div { zoom: 0.78; }
+  .jp-OutputArea-child, .jp-OutputArea-output { break-inside: avoid; overflow: visible !important; }
+}</style>"""
+_PRINT_SCRIPT = f"""<script>(function () {{
+  function redraw(size) {{
+    document.querySelectorAll('.js-plotly-plot').forEach(chart => Plotly.relayout(chart, size));
+  }}
+  window.addEventListener('beforeprint', function () {{ redraw({{width: {_PRINT_WIDTH_PX}}}); }});
+  window.addEventListener('afterprint', function () {{ redraw({{width: null, autosize: true}}); }});
+}})();</script>"""
 
 
 class OfflineCharts(Preprocessor):
@@ -76,7 +91,8 @@ def notebook_html(notebook: NotebookNode, title: str) -> str:
 
 def _with_plotly(page: str) -> str:
     policy = f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
-    script = f"<script>{get_plotlyjs()}</script>" if "Plotly.newPlot" in page else ""
+    drawing = f"<script>{get_plotlyjs()}</script>{_PRINT_STYLE}{_PRINT_SCRIPT}"
+    script = drawing if "Plotly.newPlot" in page else ""
     head = re.search(r"<head[^>]*>", page)
     if head is None:
         return page
@@ -90,7 +106,8 @@ def write_notebook_html(notebook_path: str | os.PathLike[str], html_path: str | 
 
     Nothing is executed. The page asks for nothing outside itself: charts are drawn by a plotly.js inside it,
     widget views give way to the static output saved beside them, formulas stay as typed, pictures from
-    elsewhere are left out. Raises `ScenarioError` where the notebook cannot be read.
+    elsewhere are left out. Printed, each chart fits a landscape sheet. Raises `ScenarioError` where the
+    notebook cannot be read.
     """
     source, target = Path(notebook_path), Path(html_path)
     try:

@@ -49,6 +49,27 @@ def test_the_offline_page_draws_and_asks_for_nothing(page, asked_outside, page_e
     assert (asked_outside, page_errors) == ([], [])
 
 
+def test_on_paper_a_chart_fits_a_landscape_sheet_and_comes_back_after(page, plan, tmp_path):
+    page.set_viewport_size({"width": 1920, "height": 1080})
+    page.goto(write_page(tmp_path, swimlane(plan)).as_uri())
+    page.wait_for_selector(".main-svg")
+    chart = page.locator("#chart-1 .svg-container")
+    before = chart.bounding_box()
+    page.emulate_media(media="print")
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    page.wait_for_timeout(SETTLE_MS)
+    printed = chart.bounding_box()
+    # Letter and A4 less 10 mm all around, at 96 px an inch: 11 in - 20 mm = 980 px, 210 mm - 20 mm = 718 px.
+    # The notebook's prompts stand to the left of the chart.
+    assert printed["x"] + printed["width"] <= 1047
+    assert printed["width"] <= 980
+    assert printed["height"] <= 718
+    page.emulate_media(media="screen")
+    page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    page.wait_for_timeout(SETTLE_MS)
+    assert chart.bounding_box()["width"] == pytest.approx(before["width"], abs=2)
+
+
 def test_the_two_axes_stay_in_step_when_the_reader_zooms_and_pans(page, plan, tmp_path):
     page.goto(write_page(tmp_path, swimlane(plan)).as_uri())
     page.wait_for_selector(".main-svg")
