@@ -20,7 +20,7 @@ def check_footholds(plan: TimedPlan) -> Iterator[Finding]:
     missing: dict[tuple[object, ...], list[Mishap]] = {}
     for mishap in plan.tracked_custody.mishaps:
         if mishap.kind == NO_SOCKET:
-            yield _no_socket(plan, mishap)
+            missing.setdefault((mishap.place, mishap.item), []).append(mishap)
         elif mishap.kind == SOCKET_TAKEN:
             yield _socket_taken(plan, mishap)
         elif mishap.kind == NOT_IN_SOCKET:
@@ -29,14 +29,6 @@ def check_footholds(plan: TimedPlan) -> Iterator[Finding]:
             missing.setdefault(cause, []).append(mishap)
     for group in missing.values():
         yield _missing(plan, group)
-
-
-def _no_socket(plan: TimedPlan, mishap: Mishap) -> Finding:
-    return Finding(
-        STOP, CHECK, mishap.crew, mishap.step, mishap.at_min,
-        f"{mishap.step} needs {mishap.item} at {plan.place_title(mishap.place)}, which has no socket for it: "
-        "work without it, or mark the place's socket", "places.socket",
-    )
 
 
 def _socket_taken(plan: TimedPlan, mishap: Mishap) -> Finding:
@@ -50,21 +42,25 @@ def _socket_taken(plan: TimedPlan, mishap: Mishap) -> Finding:
 
 def _missing(plan: TimedPlan, group: list[Mishap]) -> Finding:
     first = group[0]
+    verb = "need" if len(group) > 1 else "needs"
     place = plan.place_title(first.place)
-    also = [mishap.step for mishap in group[1:]]
-    names = " and ".join([first.step, *also]) + (" need " if also else " needs ")
+    needs = f"{' and '.join(mishap.step for mishap in group)} {verb} {first.item}"
     elsewhere = _needed_elsewhere(plan, first)
-    if elsewhere:
+    if first.kind == NO_SOCKET:
+        message = (f"{needs} at {place}, which has no socket for it: work without it, or mark the socket of "
+                   "this place")
+    elif elsewhere:
         position = plan.position(elsewhere.step)
         message = (
-            f"{names}{first.item} at {place}, and {elsewhere.step} at {plan.place_title(elsewhere.place)} "
-            f"from {pet_label(plan.starts[position])} to {pet_label(plan.finishes[position])}: one foothold "
-            f"cannot be in two places; let one follow the other (after), or bring a second")
+            f"{needs} at {place}, and {elsewhere.step} at {plan.place_title(elsewhere.place)} from "
+            f"{pet_label(plan.starts[position])} to {pet_label(plan.finishes[position])}: one foothold "
+            "cannot be in two places; let one follow the other (after), or bring a second")
     else:
         blocked = f" (the socket has {first.other} in it)" if first.other else ""
-        message = (f"{names}{first.item} in the socket of {place} at {pet_label(first.at_min)}, but "
+        message = (f"{needs} in the socket of {place} at {pet_label(first.at_min)}, but "
                    f"{held_words(plan, first.was)}{blocked}: bring it here before, in a step that leaves it")
-    return Finding(STOP, CHECK, first.crew, first.step, first.at_min, message, "steps.foothold")
+    source = "places.socket" if first.kind == NO_SOCKET else "steps.foothold"
+    return Finding(STOP, CHECK, first.crew, first.step, first.at_min, message, source)
 
 
 def _needed_elsewhere(plan: TimedPlan, mishap: Mishap) -> Step | None:
@@ -84,15 +80,22 @@ def _overlap(plan: TimedPlan, one: int, other: int) -> bool:
 
 def check_shared_footholds(plan: TimedPlan) -> Iterator[Finding]:
     """Two people in one foothold at once, each in a step of their own (caution)."""
-    held = [position for position, step in enumerate(plan.steps) if step.foothold]
-    for one, other in combinations(held, 2):
-        first, second = sorted((one, other), key=lambda position: plan.starts[position])
-        a, b = plan.steps[first], plan.steps[second]
-        if (a.foothold, a.place) == (b.foothold, b.place) and _overlap(plan, first, second) and not (
-                set(people(a)) & set(people(b))):
-            yield Finding(
-                CAUTION, CHECK, f"{a.crew} {b.crew}", b.step, float(plan.starts[second]),
-                f"{a.crew} ({a.step}) and {b.crew} ({b.step}) are both in {a.foothold} at "
-                f"{plan.place_title(a.place)} from {pet_label(plan.starts[second])}: it holds one; make it "
-                f"one step of both, or let {b.step} come after {a.step}", "steps.foothold",
-            )
+    by_foothold: dict[tuple[str, str], list[int]] = {}
+    for position, step in enumerate(plan.steps):
+        if step.foothold:
+            by_foothold.setdefault((step.foothold, step.place), []).append(position)
+    for positions in by_foothold.values():
+        in_time = sorted(positions, key=lambda position: float(plan.starts[position]))
+        for first, second in combinations(in_time, 2):
+            apart = not set(people(plan.steps[first])) & set(people(plan.steps[second]))
+            if apart and _overlap(plan, first, second):
+                yield _shared(plan, plan.steps[first], plan.steps[second], float(plan.starts[second]))
+
+
+def _shared(plan: TimedPlan, one: Step, other: Step, from_min: float) -> Finding:
+    return Finding(
+        CAUTION, CHECK, f"{one.crew} {other.crew}", other.step, from_min,
+        f"{one.crew} ({one.step}) and {other.crew} ({other.step}) are both in {one.foothold} at "
+        f"{plan.place_title(one.place)} from {pet_label(from_min)}: it holds one; make it one step of both, "
+        f"or let {other.step} come after {one.step}", "steps.foothold",
+    )

@@ -7,11 +7,14 @@ from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
 from typing import TYPE_CHECKING
 
-from planning_kit.plan.legs import Passage
+from planning_kit.plan.activities import WORK
 from planning_kit.plan.tethers import HookMove, Lie, Tether, follow, hook_moves
 
 if TYPE_CHECKING:
     from planning_kit.plan.timed import TimedPlan
+
+# Moments on a way are shared out in floating point: what is nearer than this is the same moment.
+_SAME_MIN = 1e-6
 
 
 @dataclass(frozen=True)
@@ -67,35 +70,39 @@ def _over(lie: Lie, tether_m: float) -> tuple[float, float]:
 
 @dataclass(frozen=True)
 class Remedy:
-    """Hook moves that would keep the reach: each at an anchor, at the finish of ``step`` or, where
-    ``is_on_the_way``, while passing on the way to ``step``."""
+    """A hook move that would keep the reach: to the anchor of ``place``, at the finish of ``step`` or, where
+    ``is_on_the_way``, while passing on the way to ``step``; ``position`` is that of the passage it ends."""
 
     place: str
     step: str
     is_on_the_way: bool
     at_min: float
+    position: int
 
 
 def remedy(plan: TimedPlan, tether: Tether, spell: TooFar) -> tuple[Remedy, ...]:
     """The latest hook move before a spell that mends it, with one more to come back by if need be.
 
-    Tried by following the line anew with the move added; good when the reach then keeps within the tether
-    until the next planned hook move (one that works) after the spell, or to the end. Empty: none was found.
+    Tried by following the line anew from the move; good when the reach then keeps within the tether until
+    the next planned hook move (one that works) after the spell, or to the end. Steps that are there already
+    are tried before passings, which need a step of their own. Empty: none was found.
     """
-    assert tether.tether_m is not None
     planned = [m for m in hook_moves(plan, tether.crew) if m not in (*tether.no_anchor, *tether.owner_away)]
     until = next((m.at_min for m in planned if m.at_min >= spell.until_min), float("inf"))
     since = max((m.at_min for m in planned if m.at_min <= spell.from_min), default=0.0)
     chances = _chances(plan, tether.crew)
     before = [chance for chance in chances if since <= chance.at_min <= spell.from_min]
-    before.sort(key=lambda chance: (chance.is_on_the_way, -chance.at_min))
-    for out in before:
-        if _keeps(plan, tether, planned, (out,), until):
+    half: list[tuple[Remedy, float]] = []
+    for out in sorted(before, key=lambda chance: (chance.is_on_the_way, -chance.at_min)):
+        fails_min = _first_failure(plan, tether, planned, out, until)
+        if fails_min == float("inf"):
             return (out,)
-    for out in before:
+        if fails_min >= spell.until_min:
+            half.append((out, fails_min))
+    for out, fails_min in half:
         for back in chances:
-            is_after = spell.until_min <= back.at_min <= until
-            if is_after and _keeps(plan, tether, planned, (out, back), until):
+            is_between = spell.until_min <= back.at_min <= fails_min
+            if is_between and _first_failure(plan, tether, planned, back, until) == float("inf"):
                 return out, back
     return ()
 
@@ -104,36 +111,28 @@ def _chances(plan: TimedPlan, crew: str) -> list[Remedy]:
     """Every finish of a step, and every passing, of a crew member at an anchor, by time."""
     anchors = {place.place for place in plan.scenario.records.places if place.anchor}
     passages = plan.passages[crew]
-    works = {(a.step, a.finish_min) for a in plan.lanes[crew] if a.kind == "work" and a.step}
+    works = {(a.step, a.finish_min) for a in plan.lanes[crew] if a.kind == WORK and a.step}
     found = []
-    for number, passage in enumerate(passages):
-        if passage.route is None and passage.place in anchors and (passage.step, passage.finish_min) in works:
-            found.append(Remedy(passage.place, passage.step, False, passage.finish_min))
-        passes = passage.route is not None and number + 1 < len(passages) and passages[number + 1].route
-        if passes and passage.to_place in anchors:
-            found.append(Remedy(passage.to_place, passage.step, True, passage.finish_min))
+    for number, (passage, then) in enumerate(pairwise(passages)):
+        place, at = passage.to_place or passage.place, passage.finish_min
+        is_work = passage.route is None and (passage.step, at) in works
+        is_passing = passage.route is not None and then.route is not None
+        if place in anchors and (is_work or is_passing):
+            found.append(Remedy(place, passage.step, is_passing, at, number))
     return found
 
 
-def _keeps(plan: TimedPlan, tether: Tether, planned: Sequence[HookMove], added: Sequence[Remedy],
-           until: float) -> bool:
-    """Whether the reach keeps within the tether from the first added move to ``until``."""
+def _first_failure(plan: TimedPlan, tether: Tether, planned: Sequence[HookMove], move: Remedy,
+                   until: float) -> float:
+    """When, after this hook move and before ``until``, the reach first is too long; infinite if never."""
     assert tether.tether_m is not None
-    moves = sorted([*planned, *(HookMove(a.step, a.place, a.at_min) for a in added)], key=lambda m: m.at_min)
-    passages = [*_with_pauses(plan.passages[tether.crew], added)]
-    lies = follow(plan.travels[tether.crew], passages, moves, plan.scenario.settings.airlock)
-    return all(lie.reach_m <= tether.tether_m for lie in lies
-               if added[0].at_min <= lie.passage.start_min and lie.passage.finish_min <= until)
-
-
-def _with_pauses(passages: Sequence[Passage], added: Sequence[Remedy]) -> Iterator[Passage]:
-    """The passages with a stay of no minutes where a hook moves on the way."""
-    stops = {(remedy.place, remedy.at_min) for remedy in added if remedy.is_on_the_way}
-    for passage in passages:
-        yield passage
-        if passage.route is not None and (passage.to_place, passage.finish_min) in stops:
-            yield Passage(passage.crew, passage.to_place, "", passage.finish_min, passage.finish_min,
-                          passage.step)
+    left = plan.passages[tether.crew][move.position + 1:]
+    for lie in follow(plan.travels[tether.crew], left, planned, move.place):
+        if lie.passage.start_min >= until:
+            break
+        if lie.reach_m > tether.tether_m:
+            return lie.passage.start_min
+    return float("inf")
 
 
 @dataclass(frozen=True)
@@ -171,7 +170,7 @@ def _meetings(one: Tether, two: Tether) -> Iterator[Crossing]:
         for other in legs:
             if (mine.place, mine.to_place) == (other.to_place, other.place):
                 begin, end = max(mine.start_min, other.start_min), min(mine.finish_min, other.finish_min)
-                if begin < end:
+                if end - begin > _SAME_MIN:
                     yield Crossing(begin, one.crew, mine.step, two.crew, mine.place, mine.to_place, True)
 
 
@@ -183,7 +182,8 @@ def _passings(mover: Tether, stander: Tether) -> Iterator[Crossing]:
                 lie.passage.place):
             continue
         for stay in stays:
-            if stay[0].passage.place == here and stay[0].passage.start_min < at < stay[-1].passage.finish_min:
+            begin, end = stay[0].passage.start_min, stay[-1].passage.finish_min
+            if stay[0].passage.place == here and begin + _SAME_MIN < at < end - _SAME_MIN:
                 line = next(other.line for other in reversed(stay) if other.passage.start_min <= at)
                 shared = _routes_into(lie.ahead, here) & _routes_into(line, here)
                 if shared:
