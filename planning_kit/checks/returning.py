@@ -83,11 +83,13 @@ def _too_late(plan: TimedPlan, returns: Returns, spell: _Spell) -> Finding:
     back = float(returns.alone_min[spell.worst])
     lasts = back + float(returns.suit_margin_min[spell.worst])
     left = f"is left for {lasts:.1f} min of travel" if lasts > 0 else "has run out (see suits)"
-    turn_back = returns.at_min[max(spell.first - 1, 0)]
+    remedy = "drop or lighten work before"
+    if spell.first > 0:
+        remedy = f"turn back by {pet_label(float(returns.at_min[spell.first - 1]))}, or {remedy}"
     return _finding(
         STOP, plan, returns, spell, returns.suit_margin_min,
         f"is {back:.1f} min from being inside and {WORDS[out]} {left}",
-        f"turn back by {pet_label(turn_back)}, or drop or lighten work before",
+        remedy,
     )
 
 
@@ -107,7 +109,7 @@ def _finding(severity: str, plan: TimedPlan, returns: Returns, spell: _Spell, ma
 
 def check_return_data(plan: TimedPlan) -> Iterator[Finding]:
     """Notes for what the return margins lack. A tether without a length has its note in the tether check."""
-    limits, crew = plan.scenario.settings.limits, plan.scenario.records.crew
+    limits = plan.scenario.settings.limits
     for is_missing, message in (
         (limits.emergency_oxygen_min is None,
          "[limits] emergency_oxygen_min is missing: no return margin against emergency oxygen"),
@@ -117,7 +119,6 @@ def check_return_data(plan: TimedPlan) -> Iterator[Finding]:
          "[limits] hook_move_min is missing: hook moves on the way back are counted as taking no time"),
         (limits.partner_carry_factor is None,
          "[limits] partner_carry_factor is missing: the return with the partner is not checked"),
-        (len(crew) < 2, "there is no partner: the return with the partner is not checked"),
     ):
         if is_missing:
             yield Finding(NOTE, CHECK, "", "", nan, message)

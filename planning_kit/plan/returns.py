@@ -97,10 +97,10 @@ def _alone(mover: Mover, spots: Sequence[Spot], hook_move_min: float) -> Numbers
 
 def _helped(plan: TimedPlan, crew: str, mover_of: Mapping[str, Mover],
             spots: Mapping[str, Sequence[Spot]]) -> Numbers:
-    """NaN where there is no partner or no carry factor."""
+    """NaN where there is no carry factor."""
     limits = plan.scenario.settings.limits
-    partner = next((other for other in mover_of if other != crew), None)
-    if partner is None or limits.partner_carry_factor is None:
+    (partner,) = (other for other in mover_of if other != crew)  # the format has EV1 and EV2, no more
+    if limits.partner_carry_factor is None:
         return np.full(len(spots[crew]), np.nan)
     rescue = Rescue(mover_of[crew], mover_of[partner], limits.partner_carry_factor,
                     limits.hook_move_min or 0.0)
