@@ -11,13 +11,13 @@ from dataclasses import dataclass
 LIGHT_PX = 22
 LINK_PX = 11
 FINDINGS_PX = 20
-GHOST_PX = 17
+GHOST_PX = 19
 CREW_PX = 92
 GUTTER_PX = 44
-ACTOR_PX = 20
+ACTOR_PX = 21
 LIMIT_LABEL_PX = 15
 OUTING_PX = 20
-INHIBIT_PX = 17
+INHIBIT_PX = 19
 
 
 @dataclass(frozen=True)
