@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from planning_kit.inputs.records import BOTH, INSIDE, ItemMove, Step
 from planning_kit.plan.custody_events import instants
-from planning_kit.plan.custody_state import Holding, Store
+from planning_kit.plan.custody_state import Hardware, Holding
 from planning_kit.plan.legs import stands_at
 
 if TYPE_CHECKING:
@@ -73,7 +73,7 @@ class Custody:
 def track_custody(plan: TimedPlan) -> Custody:
     """Play the plan and tell where everything was and what went wrong."""
     walk = _Walk(plan)
-    walk.weigh([*SUITED, *walk.store.items], 0.0, "")
+    walk.weigh([*SUITED, *walk.hardware.items], 0.0, "")
     for now, finishing, starting in instants(plan):
         for position in finishing:
             walk.active.remove(position)
@@ -94,7 +94,7 @@ class _Walk:
     """The plan being played. ``touched`` are hands and bags whose load is to be looked at."""
 
     plan: TimedPlan
-    store: Store = field(init=False)
+    hardware: Hardware = field(init=False)
     active: list[int] = field(default_factory=list)
     touched: dict[str, str] = field(default_factory=dict)
     missed: set[tuple[str, str]] = field(default_factory=set)
@@ -105,7 +105,7 @@ class _Walk:
 
     def __post_init__(self) -> None:
         records = self.plan.scenario.records
-        self.store = Store({item.item: item for item in records.hardware},
+        self.hardware = Hardware({item.item: item for item in records.hardware},
                            frozenset(place.place for place in records.places if place.socket))
         self.room = {crew.crew: crew.carry_slots for crew in records.crew}
         self.room |= {item.item: item.holds for item in records.hardware if item.kind == "bag"}
@@ -136,11 +136,11 @@ class _Walk:
     # --- taking ---------------------------------------------------------------------------------------
 
     def _take(self, step: Step, move: ItemMove, now: float) -> None:
-        person, item, store = move.crew or step.crew, move.item, self.store
+        person, item, hardware = move.crew or step.crew, move.item, self.hardware
         wanted = move.out_of or here(step)
         wheres = {wanted} if move.out_of or wanted != self.airlock else {wanted, INSIDE}
-        spot = store.find(item, wheres)
-        held = store.find(item, {person})
+        spot = hardware.find(item, wheres)
+        held = hardware.find(item, {person})
         if spot is None and held is not None and not held.is_assumed:
             self._fault(HAS_IT, step, person, item, now)
             return
@@ -159,15 +159,15 @@ class _Walk:
         else:
             later, later_min = self._left_later(item, wanted, person, now)
             self._fault(EARLY if later else NOT_THERE, step, person, item, now, move.out_of, later, later_min)
-        store.believe(item, person, now, step.step, owed_at=wanted)
+        hardware.believe(item, person, now, step.step, owed_at=wanted)
         self.touched[person] = step.step
 
     def _what_was_meant(self, step: Step, item: str, out_of: str) -> str:
         """Where the item is at hand all the same: beside the bag, or in a bag that is here; else ""."""
         if out_of:
-            return here(step) if self.store.find(item, {here(step)}) else ""
-        where = self.store.main(item).where
-        return where if where in self.store.items and self._is_within(step, where) else ""
+            return here(step) if self.hardware.find(item, {here(step)}) else ""
+        where = self.hardware.main(item).where
+        return where if where in self.hardware.items and self._is_within(step, where) else ""
 
     def _left_later(self, item: str, wanted: str, person: str, now: float) -> tuple[str, float]:
         """The first step that leaves the item there after ``now``, and when; ("", NaN) if there is none.
@@ -189,24 +189,25 @@ class _Walk:
     # --- leaving --------------------------------------------------------------------------------------
 
     def _leave(self, step: Step, move: ItemMove, now: float) -> None:
-        person, item, store = move.crew or step.crew, move.item, self.store
-        spot = store.find(item, {person})
+        person, item, hardware = move.crew or step.crew, move.item, self.hardware
+        spot = hardware.find(item, {person})
         if spot is None:
             self._fault(NOT_HELD, step, person, item, now)
-            spot = store.main(item)
+            spot = hardware.main(item)
         target = move.into or here(step)
+        is_in_itself = target in hardware.items and hardware.lies_in(target, item)
         if target in SUITED and not stands_at(self.plan.passages[target], step.place, now):
             self._fault(PARTNER_AWAY, step, person, item, now, target)
-        elif target in store.items and (store.lies_in(target, item) or not self._is_within(step, target)):
+        elif target in hardware.items and (is_in_itself or not self._is_within(step, target)):
             self._fault(BAG_AWAY, step, person, item, now, target, was=self._holding(target))
-            target = here(step) if store.lies_in(target, item) else target
+            target = here(step) if is_in_itself else target
         self._move(item, spot.where, target, now, step)
         if self._is_a_second_foothold(item, target):
-            self._fault(SOCKET_TAKEN, step, person, item, now, store.sockets[target])
+            self._fault(SOCKET_TAKEN, step, person, item, now, hardware.sockets[target])
 
     def _is_a_second_foothold(self, item: str, place: str) -> bool:
-        return (self.store.items[item].kind == "foothold" and place in self.store.sockets
-                and self.store.sockets[place] != item)
+        return (self.hardware.items[item].kind == "foothold" and place in self.hardware.sockets
+                and self.hardware.sockets[place] != item)
 
     # --- having at hand -------------------------------------------------------------------------------
 
@@ -217,13 +218,13 @@ class _Walk:
                 continue
             self.missed.add((step.step, item))
             self._fault(USED_AWAY, step, people(step)[0], item, now)
-            self.store.believe(item, people(step)[0], now, step.step, is_assumed=True)
+            self.hardware.believe(item, people(step)[0], now, step.step, is_assumed=True)
 
     def _is_usable(self, item: str, near: set[str]) -> bool:
-        for spot in self.store.spots[item]:
+        for spot in self.hardware.spots[item]:
             if spot.where in near:
                 return True
-            if spot.where in self.store.items and self.store.find(spot.where, near) is not None:
+            if spot.where in self.hardware.items and self.hardware.find(spot.where, near) is not None:
                 return True
         return False
 
@@ -231,10 +232,10 @@ class _Walk:
         item, place = step.foothold, step.place
         if not item or not place or (step.step, item) in self.missed:
             return
-        if place not in self.store.with_socket:
+        if place not in self.hardware.with_socket:
             self._fault(NO_SOCKET, step, step.crew, item, now)
-        elif self.store.sockets.get(place) != item:
-            self._fault(NOT_IN_SOCKET, step, step.crew, item, now, self.store.sockets.get(place, ""))
+        elif self.hardware.sockets.get(place) != item:
+            self._fault(NOT_IN_SOCKET, step, step.crew, item, now, self.hardware.sockets.get(place, ""))
         else:
             return
         self.missed.add((step.step, item))
@@ -246,9 +247,9 @@ class _Walk:
         for holder in holders:
             if holder not in self.room:
                 continue
-            items, limit = self.store.load(holder), self.room[holder]
-            slots = sum(self.store.items[item].slots or 0.0 for item in items)
-            self.unweighed |= {item: None for item in items if self.store.items[item].slots is None}
+            items, limit = self.hardware.load(holder), self.room[holder]
+            slots = sum(self.hardware.items[item].slots or 0.0 for item in items)
+            self.unweighed |= {item: None for item in items if self.hardware.items[item].slots is None}
             if items and limit is None:
                 self.unweighed[holder] = None
             spell = self.heavy.get(holder)
@@ -265,18 +266,18 @@ class _Walk:
 
     def _is_within(self, step: Step, bag: str) -> bool:
         """Whether a bag lies here or is in the hands of this step's people."""
-        return self.store.find(bag, {here(step), *people(step)}) is not None
+        return self.hardware.find(bag, {here(step), *people(step)}) is not None
 
     def _move(self, item: str, from_where: str, to: str, now: float, step: Step) -> None:
-        spot = self.store.find(item, {from_where})
+        spot = self.hardware.find(item, {from_where})
         assert spot is not None
         self.touched |= {from_where: step.step, to: step.step}
-        self.store.move(item, spot, to, now, step.step)
+        self.hardware.move(item, spot, to, now, step.step)
 
     def _holding(self, item: str) -> Holding:
         """Where an item is now, and since when and by which step it is directly there."""
-        spot = self.store.main(item)
-        return Holding(item, *self.store.root(spot), spot.since_min, spot.since_min, spot.by_step)
+        spot = self.hardware.main(item)
+        return Holding(item, *self.hardware.root(spot), spot.since_min, spot.since_min, spot.by_step)
 
     def _fault(self, kind: str, step: Step, crew: str, item: str, now: float, other: str = "",
                later_step: str = "", later_min: float = float("nan"), was: Holding | None = None) -> None:
@@ -288,11 +289,11 @@ class _Walk:
         end = self.plan.end_min
         open_spells = [_until(spell, end) for spell in self.heavy.values()]
         endings = {
-            name: tuple(Holding(name, *self.store.root(spot), spot.since_min, end, spot.by_step)
+            name: tuple(Holding(name, *self.hardware.root(spot), spot.since_min, end, spot.by_step)
                         for spot in spots if not spot.is_assumed)
-            for name, spots in self.store.spots.items()
+            for name, spots in self.hardware.spots.items()
         }
-        return Custody(tuple(self.store.holdings(end)), tuple(self.mishaps),
+        return Custody(tuple(self.hardware.holdings(end)), tuple(self.mishaps),
                        (*self.overloads, *open_spells), endings, tuple(self.unweighed))
 
 

@@ -46,7 +46,7 @@ class Spot:
 
 
 @dataclass
-class Store:
+class Hardware:
     """All items and their whereabouts; the last of an item's spots is the one last moved."""
 
     items: Mapping[str, Item]
