@@ -93,6 +93,13 @@ def test_work_travel_and_wait_differ_without_colour(plan):
     assert not set(plain) & set(patterns)
 
 
+def test_work_that_would_delay_ingress_has_a_bold_outline(plan):
+    outlined = trace_named(swimlane(plan), "no slack to plan")
+    work = plan.timeline[plan.timeline.kind == "work"]
+    assert Counter(about[0] for about in outlined.customdata) == Counter(work[work.slack_to_plan_min == 0].step)
+    assert outlined.marker.line.width > trace_named(swimlane(plan), "wait").marker.line.width
+
+
 def test_tasks_differ_in_fill_or_texture_and_keep_the_order_of_the_scenario(plan):
     tasks = [trace for trace in swimlane(plan).data if trace.legend == "legend"]
     in_order = [task.task for task in plan.scenario.records.tasks]
