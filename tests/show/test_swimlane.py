@@ -95,8 +95,8 @@ def test_work_travel_and_wait_differ_without_colour(plan):
 
 def test_work_that_would_delay_ingress_has_a_bold_outline(plan):
     outlined = trace_named(swimlane(plan), "no slack to plan")
-    work = plan.timeline[plan.timeline.kind == "work"]
-    assert Counter(about[0] for about in outlined.customdata) == Counter(work[work.slack_to_plan_min == 0].step)
+    tight = plan.timeline[(plan.timeline.kind == "work") & (plan.timeline.slack_to_plan_min == 0)]
+    assert Counter(about[0] for about in outlined.customdata) == Counter(tight.step)
     assert outlined.marker.line.width > trace_named(swimlane(plan), "wait").marker.line.width
 
 
