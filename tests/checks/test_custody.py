@@ -150,6 +150,12 @@ def test_hands_too_full_for_one_spell(small: pk.Scenario) -> None:
     assert "(driver, lamp-new, lamp-old)" in finding["message"]
 
 
+def test_a_spell_that_gets_worse_is_still_one(small: pk.Scenario) -> None:
+    # With the first lamp EV1 has 2 slots of 1 from B1 on, with the second 3, and the old lamp stays in hand.
+    finding = only_finding(edited(small, "crew", "EV1", carry_slots=1))
+    assert (finding["step"], finding["start_min"], finding["value"]) == ("B1", 11.0, 3)
+
+
 def test_not_home_at_the_end(small: pk.Scenario) -> None:
     finding = only_finding(edited(small, "steps", "C3", takes="", leaves=""))
     assert (finding["severity"], finding["source"]) == ("stop", "hardware.end_at")

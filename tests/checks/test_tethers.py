@@ -116,3 +116,14 @@ def test_a_crossing_where_the_partner_stands(small: pk.Scenario) -> None:
     assert "passes EV2, who stands at Mid rack" in str(finding["message"])
     # With the hook of EV2 at the rack itself, no two lines lie along a route into it.
     assert found(with_step(with_anchor(scenario), 2, "C0", "EV2", "MID", 1, hooks="EV2")) == []
+
+
+def test_turning_back_where_the_partner_stands_is_no_passing(small: pk.Scenario) -> None:
+    # EV1 goes to the rack (12), where EV2 works from 11 to 14, and straight back: nothing to wait for there.
+    scenario = with_step(with_step(small, 1, "B0", "EV1", "HAT", 2), 1, "A2", "EV1", "HAT", 1)
+    steps = scenario.steps
+    steps["wait_at"] = ["MID" if step == "B0" else "" for step in steps["step"]]
+    scenario = scenario.with_table("steps", steps)
+    way = [(p.place, p.to_place) for p in pk.time_plan(scenario).passages["EV1"] if p.step == "B0" and p.route]
+    assert way == [("HAT", "MID"), ("MID", "HAT")]
+    assert found(scenario) == []
