@@ -29,7 +29,8 @@ def test_imports_go_one_way(path: Path) -> None:
     for name in imported(path):
         if name.partition(".")[0] == "planning_kit":
             parts = name.split(".")
-            assert len(parts) > 1 and parts[1] in ROOMS, f"{path.name} imports the front door: {name}"
+            assert parts[1:], f"{path.name} imports the front door: {name}"
+            assert parts[1] in ROOMS, f"{path.name} imports the front door: {name}"
             assert ROOMS.index(parts[1]) <= ROOMS.index(room), f"{path.name} imports from its right: {name}"
         if name.partition(".")[0] in ("ipywidgets", "anywidget", "traitlets"):
             assert room == "desk" or (room == "show" and path.name == "offline_html.py"), name
