@@ -12,11 +12,14 @@ are finitely many below the horizon.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from planning_kit.plan.network import Network, on_grid
+
+TravelFactor = np.ndarray | Mapping[str, np.ndarray]
 
 _BLOCK = 4096
 """Samples timed together: small enough that a block of starts stays in the processor's cache."""
@@ -26,7 +29,7 @@ def earliest_starts(
     network: Network,
     durations: np.ndarray,
     not_before: np.ndarray | None = None,
-    travel_factor: np.ndarray | None = None,
+    travel_factor: TravelFactor | None = None,
 ) -> np.ndarray:
     """Earliest start of every step.
 
@@ -36,46 +39,63 @@ def earliest_starts(
     durations : array (steps,) or (steps, samples), minutes
     not_before : array (steps,) or (steps, samples), minutes, optional
         Further releases; -inf where there is none.
-    travel_factor : array (steps,) or (steps, samples), optional
-        Scales the travel *into* each step.
+    travel_factor : array (steps,) or (steps, samples), or arrays (samples,) by crew member, optional
+        Scales the travel *into* each step, or (with durations (steps, samples)) all travel of each one.
 
     Returns
     -------
     array of the shape of ``durations`` (or the broader of the inputs), minutes; inf where a step cannot
     be placed, -inf where nothing bounds it from below.
     """
+    by_crew = travel_factor if isinstance(travel_factor, Mapping) else None
+    by_step = None if by_crew is not None else travel_factor
     parts = [np.asarray(durations, dtype=float)]
-    parts += [np.asarray(part, dtype=float) for part in (not_before, travel_factor) if part is not None]
+    parts += [np.asarray(part, dtype=float) for part in (not_before, by_step) if part is not None]
     flat = all(part.ndim == 1 for part in parts)
     columns = [part[:, None] if part.ndim == 1 else part for part in parts]
     samples = max(part.shape[1] for part in columns)
     wide = [np.broadcast_to(part, (len(network.steps), samples)) for part in columns]
     lengths = wide.pop(0)
     floor = wide.pop(0) if not_before is not None else None
-    factor = wide.pop(0) if travel_factor is not None else None
+    factor = wide.pop(0) if by_step is not None else None
     starts = np.empty((len(network.steps), samples))
     for low in range(0, samples, _BLOCK):
         block = slice(low, min(low + _BLOCK, samples))
         starts[:, block] = _Pass.over(
             network, lengths[:, block],
             None if floor is None else floor[:, block],
-            None if factor is None else factor[:, block],
+            _block_of(by_crew, block) if factor is None else factor[:, block],
         ).fixed_point()
     return starts[:, 0] if flat else starts
 
 
 def outing_end(network: Network, starts: np.ndarray, durations: np.ndarray,
-               travel_home_factor: np.ndarray | float = 1.0) -> np.ndarray:
+               travel_home_factor: TravelFactor | float = 1.0) -> np.ndarray:
     """PET minutes at which both are inside: the later crew member at the airlock, plus ingress.
 
     ``starts`` and ``durations`` are (steps,) or (steps, samples); the result has one axis less.
+    ``travel_home_factor`` scales the ways home: one for all, or by crew member.
     """
-    ends = [
+    ends = at_airlock(network, starts, durations, travel_home_factor)
+    return np.max(np.broadcast_arrays(*ends), axis=0) + network.ingress_min
+
+
+def at_airlock(network: Network, starts: np.ndarray, durations: np.ndarray,
+               travel_home_factor: TravelFactor | float = 1.0) -> list[np.ndarray]:
+    """PET minutes at which each crew member is back at the airlock, in the order of ``network.homes``."""
+    return [
         (starts[home.last] + on_grid(durations[home.last]) if home.last >= 0 else 0.0)
-        + on_grid(home.travel_min * np.asarray(travel_home_factor))
+        + on_grid(home.travel_min * np.asarray(_of_crew(travel_home_factor, home.crew)))
         for home in network.homes
     ]
-    return np.max(np.broadcast_arrays(*ends), axis=0) + network.ingress_min
+
+
+def _of_crew(factor: TravelFactor | float, crew: str) -> np.ndarray | float:
+    return factor.get(crew, 1.0) if isinstance(factor, Mapping) else factor
+
+
+def _block_of(by_crew: Mapping[str, np.ndarray] | None, block: slice) -> dict[str, np.ndarray] | None:
+    return None if by_crew is None else {crew: factor[block] for crew, factor in by_crew.items()}
 
 
 def place_in_windows(starts: np.ndarray, durations: np.ndarray, windows: np.ndarray) -> np.ndarray:
@@ -111,11 +131,12 @@ class _Pass:
 
     @classmethod
     def over(cls, network: Network, durations: np.ndarray, not_before: np.ndarray | None,
-             travel_factor: np.ndarray | None) -> _Pass:
+             travel_factor: TravelFactor | None) -> _Pass:
         lengths = on_grid(durations)
         starts = np.full(lengths.shape, -np.inf) if not_before is None else on_grid(not_before)
         for release in network.releases:
-            extra = 0.0 if travel_factor is None else (travel_factor[release.step] - 1.0) * release.travel_min
+            factor = _into(travel_factor, release.step, release.crew)
+            extra = (factor - 1.0) * release.travel_min
             np.maximum(starts[release.step], on_grid(release.at_min + extra), out=starts[release.step])
         sources, weights = [], []
         for step, bounds in enumerate(network.bounds_into):
@@ -177,10 +198,16 @@ class _Pass:
 
 
 def _weights(network: Network, step: int, durations: np.ndarray,
-             travel_factor: np.ndarray | None) -> np.ndarray:
-    factor = 1.0 if travel_factor is None else travel_factor[step]
+             travel_factor: TravelFactor | None) -> np.ndarray:
     bounds = network.bounds_into[step]
     weights = np.empty((len(bounds), durations.shape[1]))
     for row, bound in enumerate(bounds):
-        weights[row] = bound.weight_min(durations, factor)
+        weights[row] = bound.weight_min(durations, _into(travel_factor, step, bound.crew))
     return weights
+
+
+def _into(factor: TravelFactor | None, step: int, crew: str) -> np.ndarray | float:
+    """What scales the travel of ``crew`` into ``step``."""
+    if factor is None:
+        return 1.0
+    return factor.get(crew, 1.0) if isinstance(factor, Mapping) else factor[step]
