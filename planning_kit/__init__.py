@@ -4,12 +4,13 @@ A planning aid, not a certified tool: the flight rules and licensed, responsible
 
 Read: `load_scenario`, `load_orbit`, `Scenario`, `ScenarioError`, `SaveConflict`
 Sky:  `night_windows`, `link_windows`, `season`, `elements_age_note`
-Plan: `time_plan`, `Plan`, `compare`, `move_step`, `sweep_egress`
+Plan: `time_plan`, `Plan`, `compare`, `move_step`, `edit_row`, `sweep_egress`
 Show: `swimlane`, `season_chart`, `suit_chart`
 """
 
 from planning_kit.explore.compare import compare
 from planning_kit.explore.edits import move_step
+from planning_kit.explore.row_edits import edit_row
 from planning_kit.explore.sweep import sweep_egress
 from planning_kit.front import Plan, time_plan
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
@@ -30,6 +31,7 @@ __all__ = [
     "Scenario",
     "ScenarioError",
     "compare",
+    "edit_row",
     "elements_age_note",
     "link_windows",
     "load_orbit",

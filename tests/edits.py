@@ -5,15 +5,9 @@ from __future__ import annotations
 import pandas as pd
 
 import planning_kit as pk
+from planning_kit.explore.row_edits import edit_row as edited
 
-
-def edited(scenario: pk.Scenario, table: str, key: str, **changes: object) -> pk.Scenario:
-    """The scenario with cells of one row changed; ``key`` is the value of the table's first column."""
-    frame = scenario.table(table)
-    assert key in set(frame.iloc[:, 0]), key
-    for column, value in changes.items():
-        frame[column] = frame[column].astype(object).where(frame.iloc[:, 0] != key, value)
-    return scenario.with_table(table, frame)
+__all__ = ["edited", "with_row"]
 
 
 def with_row(scenario: pk.Scenario, table: str, at: int | None = None, **cells: object) -> pk.Scenario:

@@ -1,0 +1,27 @@
+"""Cells of one row of a table, changed by name."""
+
+from __future__ import annotations
+
+from planning_kit.inputs.cells import did_you_mean
+from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.scenario import Scenario
+
+
+def edit_row(scenario: Scenario, table: str, key: str, **cells: object) -> Scenario:
+    """The scenario with cells changed in the row of ``table`` whose first column is ``key``.
+
+    ``edit_row(scenario, "steps", "B4", minutes_likely=25, after="B3 A2")``. Where several rows have the key
+    (gaps that begin with one step), all of them change. Raises `ScenarioError` for a row that there is not
+    and for everything that the changed table would be refused for.
+    """
+    frame = scenario.table(table)
+    keys = frame.iloc[:, 0]
+    if key not in set(keys):
+        problem = f"there is no such row{did_you_mean(key, tuple(keys))}"
+        raise ScenarioError.single(problem, table=table, column=str(keys.name), value=key)
+    for column, value in cells.items():
+        if column in frame:
+            frame[column] = frame[column].astype(object).where(keys != key, value)
+        else:
+            frame[column] = [value if row == key else "" for row in keys]
+    return scenario.with_table(table, frame)
