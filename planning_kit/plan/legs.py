@@ -40,21 +40,18 @@ def crew_passages(plan: TimedPlan, crew: str) -> tuple[Passage, ...]:
     """All passages of a crew member, in order, without a hole in time or place.
 
     The minutes of a way are shared out over its routes in proportion to their travel time, so that
-    ``travel_extra_min`` is spread over the whole way. A way that takes no time has legs of no length.
+    ``travel_extra_min`` is spread over the whole way.
     """
-    travel, here = plan.travels[crew], plan.scenario.settings.airlock
+    travel = plan.travels[crew]
     speed = next(c.metres_per_min for c in plan.scenario.records.crew if c.crew == crew)
     done: list[Passage] = []
     for activity in plan.lanes[crew]:
         start, finish, step = activity.start_min, activity.finish_min, activity.step
-        if activity.place != here:  # a way of no minutes leaves no activity
-            done += _legs(travel, speed, (here, activity.place), (start, start), step)
-        here = activity.place
         if activity.kind == TRAVEL and activity.to_place:
-            done += _legs(travel, speed, (here, activity.to_place), (start, finish), step)
-            here = activity.to_place
+            ends = (activity.place, activity.to_place)
+            done += _legs(travel, speed, ends, (start, finish), step)
         else:
-            done.append(Passage(crew, here, "", start, finish, step))
+            done.append(Passage(crew, activity.place, "", start, finish, step))
     return tuple(done)
 
 
@@ -64,24 +61,19 @@ def _legs(travel: Travel, speed: float, ends: tuple[str, str], period: tuple[flo
     routes = travel.routes_on(way)
     minutes = [leg_minutes(route, speed) for route in routes]
     whole, (begin, end) = sum(minutes), period
-    spent = 0.0
-    for number, ((place, to_place), route) in enumerate(zip(pairwise(way), routes, strict=True)):
-        start = begin + (spent / whole if whole else 0.0) * (end - begin)
-        spent += minutes[number]
-        is_last = number == len(routes) - 1
+    spent, start = 0.0, begin
+    for (place, to_place), route, took in zip(pairwise(way), routes, minutes, strict=True):
+        spent += took
+        is_last = to_place == way[-1]
         finish = end if is_last else begin + (spent / whole if whole else 0.0) * (end - begin)
         yield Passage(travel.crew, place, to_place, start, finish, step, route)
+        start = finish
 
 
 def stands_at(passages: Sequence[Passage], place: str, at_min: float) -> bool:
     """Whether someone stands at ``place`` at that minute; the minutes of arriving and leaving count."""
     return any(s.route is None and s.place == place and s.start_min <= at_min <= s.finish_min
                for s in passages)
-
-
-def where_at(passages: Sequence[Passage], at_min: float) -> Passage:
-    """The passage that holds ``at_min``; where two meet, the later; after the end the last."""
-    return next((s for s in reversed(passages) if s.start_min <= at_min), passages[0])
 
 
 def cautions_table(plan: TimedPlan) -> pd.DataFrame:

@@ -188,6 +188,10 @@ def test_brought_out_and_left_outside(small: pk.Scenario) -> None:
     assert "driver was brought out and stays outside, but it lies at Mast head since B3" in finding["message"]
 
 
+def test_what_starts_outside_may_stay_outside(small: pk.Scenario) -> None:
+    assert found(edited(small, "hardware", "lamp-new", end_at="")) == []
+
+
 def test_inside_things_are_taken_at_the_airlock_only(small: pk.Scenario) -> None:
     scenario = edited(small, "hardware", "bag", at="inside")
     assert found(edited(edited(scenario, "steps", "C1", takes=""), "steps", "A1", takes="EV2:bag")) == []

@@ -46,7 +46,7 @@ def test_extra_travel_is_spread_over_the_way(demo_plan: pk.Plan) -> None:
     assert [p.finish_min - p.start_min for p in way] == pytest.approx([5 / 24 * 5, 6 / 24 * 5, 13 / 24 * 5])
 
 
-def test_a_way_that_takes_no_time_is_still_walked(small: pk.Scenario) -> None:
+def test_a_way_that_takes_hardly_any_time_is_still_walked(small: pk.Scenario) -> None:
     routes = small.routes
     routes["minutes"] = routes["minutes"].astype(object).where(routes["to_place"] != "MID", 0)
     plan = pk.time_plan(small.with_table("routes", routes))
