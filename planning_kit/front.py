@@ -2,22 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import cached_property
+from typing import Self
 
 import pandas as pd
 
 from planning_kit.checks.all_checks import find_all
+from planning_kit.explore.what_if import Change, ask, changes_table
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.timed import TimedPlan
 
 
+@dataclass(frozen=True, eq=False)
 class Plan(TimedPlan):
     """A timed plan with its findings.
 
     Times and words (``timeline``, ``summary``, ``explain``, ``delay_curve``, ``handovers``, ``light``,
-    ``links``) come from `planning_kit.plan.timed.TimedPlan`.
+    ``links``) come from `planning_kit.plan.timed.TimedPlan`. ``name`` and ``history`` say what a chain of
+    what-ifs made it from.
     """
+
+    name: str = ""
+    history: tuple[Change, ...] = ()
 
     @cached_property
     def _findings(self) -> pd.DataFrame:
@@ -31,6 +40,68 @@ class Plan(TimedPlan):
         ``message``, ``source``, then ``value``, ``limit`` and ``margin`` where the finding has numbers.
         """
         return self._findings.copy()
+
+    @property
+    def changes(self) -> pd.DataFrame:
+        """What the what-ifs behind this plan changed, in order: ``name``, ``kind``, ``change`` in words.
+
+        Rows of the kind ``note`` say what a change brought with it: gaps and inhibits that went with a
+        dropped step, an egress outside the scenario's own range. Empty for a plan as it was loaded.
+        """
+        return changes_table(self.history)
+
+    def what_if(
+        self,
+        egress_slip_min: float = 0.0,
+        stretch: Mapping[str, object] | None = None,
+        drop: object = (),
+        *,
+        egress: str | date | datetime | None = None,
+        swap: object = (),
+        close: object = (),
+        tether_m: float | Mapping[str, float] | None = None,
+        settings: Mapping[str, object] | None = None,
+        move: Mapping[str, str] | None = None,
+        gaps: Mapping[str, Mapping[str, float]] | None = None,
+        name: str = "",
+    ) -> Self:
+        """Time another plan: this one with something changed. It can be asked again, and again.
+
+        Parameters
+        ----------
+        egress_slip_min : float
+            Minutes by which they leave later (negative: earlier).
+        stretch : mapping
+            Step, task or crew (also ``both`` or an actor) to a factor (``1.2``) or to minutes for each step
+            with a sign, as text (``"+5"``, ``"-2.5"``). All three estimates change alike. Of several names
+            for one step the closest counts: step, then task, then crew; of two crew members the slower.
+        drop : name or names
+            Steps or tasks to leave out. Precedence passes through them; gaps and inhibits go, with notes
+            (see `planning_kit.explore.dropping`).
+        egress : time or date, UTC
+            Another egress; a date alone keeps the time of day.
+        swap : names, "swappable" or "all"
+            Tasks whose steps EV1 and EV2 trade, with prefixes, hooks and the items that serve nothing else.
+        close : route or routes
+            Routes that cannot be used, as ``"BK BO"``.
+        tether_m : float, or mapping by crew member
+            Other tether lengths, metres.
+        settings : mapping
+            Keys of ``scenario.toml``, such as ``{"suit.oxygen_g": 500}``.
+        move : mapping
+            Step to the step that it shall follow in the order of work.
+        gaps : mapping
+            Two steps, as ``"RN1 X5"``, to ``{"max_gap": 50}`` or ``{"min_gap": 5}``, minutes.
+        name : str
+            What to call it in ``changes``.
+
+        An id of both a step and a task is written ``step:ID`` or ``task:ID``. Raises one `ScenarioError`
+        that lists every unknown name and senseless number, or why the changed scenario has no plan.
+        """
+        asked = ask(self.scenario, self.egress, egress_slip_min, stretch, drop, egress=egress, swap=swap,
+                    close=close, tether_m=tether_m, settings=settings, move=move, gaps=gaps, name=name)
+        plan = type(self).of(asked.scenario, asked.egress)
+        return replace(plan, name=name or self.name, history=(*self.history, *asked.changes))
 
 
 def time_plan(scenario: Scenario, egress: str | date | datetime | None = None) -> Plan:

@@ -38,6 +38,16 @@ class Almanac:
             joined = union(joined, windows)
         return joined
 
+    def seen_from(self, minute: float, horizon_min: float) -> Almanac:
+        """The same sky for an outing that begins at ``minute`` of this one, as far as ``horizon_min``."""
+
+        def seen(windows: np.ndarray) -> np.ndarray:
+            return clip(windows - minute, 0.0, horizon_min)
+
+        light = Light(seen(self.light.night), seen(self.light.penumbra), seen(self.light.day))
+        return Almanac(horizon_min, light, {name: seen(windows) for name, windows in self.links.items()},
+                       {name: seen(windows) for name, windows in self.named.items()})
+
 
 def almanac_for(records: Records, elements: Elements, egress: datetime) -> Almanac:
     """The almanac of an outing that begins at ``egress`` (UTC)."""

@@ -60,15 +60,16 @@ class TimedPlan:
     starts: np.ndarray
 
     @classmethod
-    def of(cls, scenario: Scenario, egress: str | date | datetime | None = None) -> Self:
-        """Time a scenario. ``egress`` (UTC) replaces the scenario's own.
+    def of(cls, scenario: Scenario, egress: str | date | datetime | None = None,
+           almanac: Almanac | None = None) -> Self:
+        """Time a scenario. ``egress`` (UTC) replaces the scenario's own; ``almanac`` is that egress's, if known.
 
         Raises `ScenarioError` that names the steps when rules run in a circle, a step is longer than any
         window it needs, or a step is pushed past the horizon.
         """
         moment = scenario.settings.egress if egress is None else as_utc(egress, "egress")
         records = scenario.records
-        almanac = almanac_for(records, scenario.elements, moment)
+        almanac = almanac or almanac_for(records, scenario.elements, moment)
         travels = crew_travel(records)
         network = build_network(records, almanac, travels)
         durations = np.array([step.minutes_likely for step in records.steps], dtype=float)
