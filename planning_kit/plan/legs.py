@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from planning_kit.inputs.records import Route
+from planning_kit.inputs.text_table import TextTable
 from planning_kit.plan.activities import TRAVEL
 from planning_kit.plan.routes import Travel, leg_minutes
 
@@ -84,7 +85,7 @@ def cautions_table(plan: TimedPlan) -> pd.DataFrame:
     or snag route without words of its own is listed as such.
     """
     rows = [row for crew in plan.travels for row in _cautions(plan, crew)]
-    frame = pd.DataFrame(rows, columns=CAUTION_COLUMNS)
+    frame = TextTable(rows, columns=CAUTION_COLUMNS)
     return frame.sort_values(["at_min", "crew"], kind="stable").reset_index(drop=True)
 
 
