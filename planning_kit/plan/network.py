@@ -164,10 +164,10 @@ class Network:
             return tuple(range(len(self.steps)))
 
     @cached_property
-    def has_returning_bounds(self) -> bool:
-        """Whether a bound points against the sweep order, so that one sweep is not enough."""
+    def returning_bounds(self) -> tuple[Bound, ...]:
+        """The bounds that point against the sweep order: with one of them, one sweep may not be enough."""
         position = {step: place for place, step in enumerate(self.sweep_order)}
-        return any(position[bound.before] >= position[bound.after] for bound in self.bounds)
+        return tuple(bound for bound in self.bounds if position[bound.before] >= position[bound.after])
 
 
 def pinned(network: Network, starts: np.ndarray) -> Network:

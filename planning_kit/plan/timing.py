@@ -5,9 +5,12 @@ is the earliest plan, and the only one (Knaster-Tarski). A step that cannot be p
 an infinite start, and so do all that wait for it: the core never raises.
 
 A bound that runs in a circle with a positive sum could be raised forever: sweeps over the bounds alone come
-first, and what still moves after as many sweeps as there are steps is on or behind such a circle
-(Bellman-Ford) and is set to infinity. After that every further rise needs a jump of a window, of which there
-are finitely many below the horizon.
+first. One sweep settles all bounds that point forward in the sweep order, and a way through the network that
+visits no step twice uses each of the r returning bounds at most once: what a returning bound still raises
+after r + 1 sweeps is on or behind such a circle (Bellman-Ford) and is set to infinity. After that every
+further rise needs a jump of a window, of which there are finitely many below the horizon.
+
+Samples do not touch each other: those that have come to rest leave the sweeps.
 """
 
 from __future__ import annotations
@@ -126,7 +129,6 @@ class _Pass:
     network: Network
     durations: np.ndarray
     starts: np.ndarray
-    sources: list[np.ndarray]
     weights: list[np.ndarray]
 
     @classmethod
@@ -138,38 +140,54 @@ class _Pass:
             factor = _into(travel_factor, release.step, release.crew)
             extra = (factor - 1.0) * release.travel_min
             np.maximum(starts[release.step], on_grid(release.at_min + extra), out=starts[release.step])
-        sources, weights = [], []
-        for step, bounds in enumerate(network.bounds_into):
-            sources.append(np.array([bound.before for bound in bounds], dtype=int))
-            weights.append(_weights(network, step, lengths, travel_factor))
-        return cls(network, lengths, starts, sources, weights)
+        weights = [_weights(network, step, lengths, travel_factor) for step in range(len(network.steps))]
+        return cls(network, lengths, starts, weights)
 
     def fixed_point(self) -> np.ndarray:
-        order = self.network.sweep_order
-        if self.network.has_returning_bounds:
-            self._settle_bounds(order)
-        while True:
-            for step in order:
-                self._raise_by_bounds(step)
-                self._raise_by_windows(step)
-            if not (self._raise_groups() or self._returning_bounds_moved()):
-                return self.starts
+        self._settle_bounds()
+        moving, active = self, np.arange(self.starts.shape[1])
+        while len(active):
+            for step in self.network.sweep_order:
+                moving._raise_by_bounds(step)
+                moving._raise_by_windows(step)
+            moved = moving._raise_groups() | moving._raise_by_returning_bounds().any(axis=0)
+            self.starts[:, active] = moving.starts
+            active, moving = active[moved], moving._only(moved)
+        return self.starts
 
-    def _settle_bounds(self, order: tuple[int, ...]) -> None:
-        for _ in range(len(order) + 1):
-            before = self.starts.copy()
-            for step in order:
-                self._raise_by_bounds(step)
-            moved = self.starts > before
-            if not moved.any():
+    def _settle_bounds(self) -> None:
+        returning = len(self.network.returning_bounds)
+        moving, active = self, np.arange(self.starts.shape[1] if returning else 0)
+        for sweep in range(returning + 1):
+            if not len(active):
                 return
-        self.starts[moved] = np.inf
+            for step in self.network.sweep_order:
+                moving._raise_by_bounds(step)
+            raised = moving._raise_by_returning_bounds()
+            if sweep == returning:
+                moving.starts[raised] = np.inf
+            self.starts[:, active] = moving.starts
+            moved = raised.any(axis=0)
+            active, moving = active[moved], moving._only(moved)
+
+    def _only(self, samples: np.ndarray) -> _Pass:
+        """The pass over some of its samples (a mask)."""
+        return _Pass(self.network, self.durations[:, samples], self.starts[:, samples],
+                     [weight[:, samples] for weight in self.weights])
 
     def _raise_by_bounds(self, step: int) -> None:
-        sources = self.sources[step]
-        if len(sources):
-            ready = (self.starts[sources] + self.weights[step]).max(axis=0)
-            np.maximum(self.starts[step], ready, out=self.starts[step])
+        row = self.starts[step]
+        for bound, weight in zip(self.network.bounds_into[step], self.weights[step], strict=True):
+            np.maximum(row, self.starts[bound.before] + weight, out=row)
+
+    def _raise_by_returning_bounds(self) -> np.ndarray:
+        """Raise the steps that returning bounds lead into; a mask (steps, samples) of what moved."""
+        moved = np.zeros(self.starts.shape, dtype=bool)
+        for step in {bound.after for bound in self.network.returning_bounds}:
+            before = self.starts[step].copy()
+            self._raise_by_bounds(step)
+            moved[step] = self.starts[step] > before
+        return moved
 
     def _raise_by_windows(self, step: int) -> None:
         row = self.starts[step]
@@ -178,23 +196,16 @@ class _Pass:
             row[:] = place_in_windows(row, self.durations[step], windows)
         row[row > self.network.horizon_min] = np.inf
 
-    def _raise_groups(self) -> bool:
-        moved = False
+    def _raise_groups(self) -> np.ndarray:
+        """Raise each group to a window that holds its last finish; a mask (samples,) of what moved."""
+        moved = np.zeros(self.starts.shape[1], dtype=bool)
         for group, windows in zip(self.network.groups, self.network.group_windows, strict=True):
             members = list(group.members)
             floor = group_floor((self.starts[members] + self.durations[members]).max(axis=0), windows)
             raised = np.maximum(self.starts[members], floor)
-            moved = moved or bool((raised > self.starts[members]).any())
+            moved |= (raised > self.starts[members]).any(axis=0)
             self.starts[members] = raised
         return moved
-
-    def _returning_bounds_moved(self) -> bool:
-        if not self.network.has_returning_bounds:
-            return False
-        before = self.starts.copy()
-        for step in self.network.sweep_order:
-            self._raise_by_bounds(step)
-        return bool((self.starts > before).any())
 
 
 def _weights(network: Network, step: int, durations: np.ndarray,
