@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 _WHOLE = ("display.max_colwidth", None)
+_LEFT_CELL = '<td style="text-align: left">'
 
 
 class TextTable(pd.DataFrame):
@@ -20,4 +21,5 @@ class TextTable(pd.DataFrame):
 
     def _repr_html_(self) -> str | None:
         with pd.option_context(*_WHOLE):
-            return super()._repr_html_()  # type: ignore[misc]  # the stubs leave it out
+            shown: str | None = super()._repr_html_()  # type: ignore[misc]  # the stubs leave it out
+        return shown and shown.replace("<td>", _LEFT_CELL)  # a "<td>" in a text would be escaped
