@@ -25,7 +25,7 @@ def drop_steps(scenario: Scenario, dropped: Collection[str],
     gaps, inhibits, steps = scenario.gaps, scenario.inhibits, scenario.steps
     gap_goes = [gap.first_step in gone or gap.then_step in gone for gap in records.gaps]
     kept = {inhibit.inhibit: _without(inhibit, records, gone) for inhibit in records.inhibits}
-    after = _passed_through(records, gone)
+    after = passed_through(records, gone)
     for column in ("from_step", "until_step", "needed_by"):
         inhibits[column] = [getattr(kept[name] or old, column) for name, old in
                             zip(inhibits["inhibit"], records.inhibits, strict=True)]
@@ -39,7 +39,7 @@ def drop_steps(scenario: Scenario, dropped: Collection[str],
     return changed, tuple(_notes(records, gone, kept))
 
 
-def _passed_through(records: Records, gone: frozenset[str]) -> dict[str, tuple[str, ...]]:
+def passed_through(records: Records, gone: frozenset[str]) -> dict[str, tuple[str, ...]]:
     """``after`` of every step, each dropped step in it replaced by what that one waited for."""
     before: dict[str, list[str]] = {step.step: list(step.after) for step in records.steps}
     for gap in records.gaps:

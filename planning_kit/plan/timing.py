@@ -167,7 +167,7 @@ class _Pass:
             if sweep == returning:
                 moving.starts[raised] = np.inf
             self.starts[:, active] = moving.starts
-            moved = raised.any(axis=0)
+            moved = np.asarray(raised.any(axis=0))
             active, moving = active[moved], moving._only(moved)
 
     def _only(self, samples: np.ndarray) -> _Pass:

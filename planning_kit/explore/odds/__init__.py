@@ -1,0 +1,1 @@
+"""How likely: sampled durations, timed by the same code as one plan."""

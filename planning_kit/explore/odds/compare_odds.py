@@ -1,0 +1,70 @@
+"""Two plans on the same random numbers: a difference that is a difference, not chance."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+
+from planning_kit.explore.odds.odds import Odds
+from planning_kit.explore.odds.tables import events
+from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.text_table import TextTable
+
+COLUMNS = ["item", "unit", "a", "b", "difference", "se", "se_if_independent"]
+
+
+def compare_odds(a: Odds, b: Odds) -> pd.DataFrame:
+    """What plan ``b`` makes likelier or later than plan ``a``, sample by sample.
+
+    One row an item: the outing as a whole (see ``Odds.summary``), its mean end (over the samples with a plan
+    in both), then P(done by the hard limit) of every task and P(caught) of every window that both have.
+    ``difference`` is b minus a; ``se`` its standard error from the paired samples, ``se_if_independent`` what
+    it would be with other random numbers for each. Raises `ScenarioError` when seed or number of samples
+    differ: then the samples are no pairs.
+    """
+    faults = Faults()
+    for name in ("seed", "samples"):
+        one, other = getattr(a, name), getattr(b, name)
+        if one != other:
+            faults.add("", None, name, f"{one} and {other}",
+                       "must be the same in both, so that their samples are pairs; run pk.odds again")
+    faults.stop_if_any()
+    rows = [_row(item, unit, before, after) for item, unit, before, after in _pairs(a, b)]
+    return TextTable(rows, columns=COLUMNS)
+
+
+def _pairs(a: Odds, b: Odds) -> Iterator[tuple[str, str, np.ndarray, np.ndarray]]:
+    """Each item with its values by sample in both."""
+    before, after = (events(odds.plan, odds.study, odds.tally) for odds in (a, b))
+    for item in before:
+        yield item, "share", before[item], after[item]
+    placed = np.isfinite(a.tally.end_min) & np.isfinite(b.tally.end_min)
+    yield "mean outing end", "min", a.tally.end_min[placed], b.tally.end_min[placed]
+    for kind, read in (("done by the hard limit", _tasks), ("caught", _windows)):
+        in_a, in_b = read(a), read(b)
+        for name in in_a:
+            if name in in_b:
+                yield f"{name} {kind}", "share", in_a[name], in_b[name]
+
+
+def _tasks(odds: Odds) -> dict[str, np.ndarray]:
+    hard_min = odds.plan.scenario.settings.limits.hard_min
+    inside = odds.tally.task_inside_min
+    return {task: row <= hard_min for task, row in zip(odds.study.outing.steps_of, inside, strict=True)}
+
+
+def _windows(odds: Odds) -> dict[str, np.ndarray]:
+    return {f"{each.subject} in {each.window}": row
+            for each, row in zip(odds.study.windows, odds.tally.caught, strict=True)}
+
+
+def _row(item: str, unit: str, before: np.ndarray, after: np.ndarray) -> tuple[object, ...]:
+    one, other = before.astype(float), after.astype(float)
+    count = len(one)
+    if count < 2:
+        return (item, unit, *[float("nan")] * 5)
+    paired = float((other - one).std(ddof=1) / np.sqrt(count))
+    apart = float(np.sqrt((one.var(ddof=1) + other.var(ddof=1)) / count))
+    return item, unit, one.mean(), other.mean(), (other - one).mean(), paired, apart

@@ -1,0 +1,116 @@
+"""What every sample of an outing shares: records, sky, routes, and the network without some tasks."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+
+import numpy as np
+
+from planning_kit.explore.odds.sampling import Draws
+from planning_kit.explore.odds.without_tasks import without_tasks
+from planning_kit.inputs.records import BOTH, Records
+from planning_kit.plan.almanac import Almanac
+from planning_kit.plan.build import build_network
+from planning_kit.plan.network import ORDER, Network, on_grid
+from planning_kit.plan.routes import Travel
+from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.timing import earliest_starts, outing_end
+
+
+@dataclass(frozen=True, eq=False)
+class Outing:
+    """A scenario and its egress, ready to be timed over and over. Equal keys are equal outings.
+
+    Small and without open resources, so that it can be sent to another process.
+    """
+
+    key: tuple[str, str]
+    records: Records
+    almanac: Almanac
+    travels: Mapping[str, Travel]
+
+    @classmethod
+    def of(cls, plan: TimedPlan) -> Outing:
+        """The outing of a timed plan."""
+        key = (plan.scenario.digest, plan.egress.isoformat())
+        return cls(key, plan.scenario.records, plan.almanac, plan.travels)
+
+    def __eq__(self, other: object) -> bool:
+        return self.key == other.key if isinstance(other, Outing) else NotImplemented
+
+    def __hash__(self) -> int:
+        return hash(self.key)
+
+    @property
+    def crew(self) -> tuple[str, ...]:
+        """The suited crew members, in the order of the table."""
+        return tuple(self.travels)
+
+    @property
+    def whole(self) -> Part:
+        """All of it, nothing dropped."""
+        return part_without(self, frozenset())
+
+    @cached_property
+    def steps_of(self) -> Mapping[str, np.ndarray]:
+        """Positions of the steps of each task that has any."""
+        positions: dict[str, list[int]] = {}
+        for position, step in enumerate(self.records.steps):
+            if step.task:
+                positions.setdefault(step.task, []).append(position)
+        return {task.task: np.array(positions[task.task]) for task in self.records.tasks
+                if task.task in positions}
+
+    def home_min(self, position: int) -> Mapping[str, float]:
+        """Minutes from the place of a step straight to the airlock, by crew member at work there."""
+        step, airlock = self.records.steps[position], self.records.settings.airlock
+        who = self.crew if step.crew == BOTH else (step.crew,)
+        return {name: self.travels[name].time_min(step.place, airlock) for name in who
+                if name in self.travels}
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """What is left of an outing without some tasks: its network and the positions of the steps ``kept``."""
+
+    network: Network
+    kept: np.ndarray
+
+    def timed(self, draws: Draws, not_before: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
+        """Starts (kept steps, samples) and outing end (samples,) in PET minutes; inf where not placed."""
+        starts = earliest_starts(self.network, draws.durations, not_before, draws.travel)
+        end = outing_end(self.network, starts, draws.durations, draws.travel)
+        return starts, np.where(np.isfinite(starts).all(axis=0), end, np.inf)
+
+    def waits(self, draws: Draws, end: np.ndarray) -> np.ndarray:
+        """Minutes (crew, samples) neither at work nor on the way until both ingress."""
+        rows = []
+        for home in self.network.homes:
+            fixed, travel, busy = self._on_the_way(home.crew)
+            way = fixed + (travel + home.travel_min) * draws.travel[home.crew]
+            rows.append(end - self.network.ingress_min - draws.durations[busy].sum(axis=0) - way)
+        return np.array(rows)
+
+    def _on_the_way(self, crew: str) -> tuple[float, float, list[int]]:
+        """Minutes of travel that do not scale and that do, before the way home, and the steps worked on."""
+        network = self.network
+        into = [bound for bound in network.bounds if bound.kind == ORDER and bound.crew == crew]
+        first = [release for release in network.releases if release.crew == crew]
+        fixed = sum(bound.fixed_min for bound in into) + sum(r.at_min - r.travel_min for r in first)
+        travel = sum(bound.travel_min for bound in into) + sum(r.travel_min for r in first)
+        return fixed, travel, [r.step for r in first] + [bound.after for bound in into]
+
+
+@lru_cache(maxsize=1024)
+def part_without(outing: Outing, dropped: frozenset[str]) -> Part:
+    """The outing without some tasks; kept, because many samples drop the same ones."""
+    left = without_tasks(outing.records, dropped)
+    kept = [position for position, step in enumerate(outing.records.steps) if step.task not in dropped]
+    return Part(build_network(left, outing.almanac, outing.travels), np.array(kept, dtype=int))
+
+
+def grid(minutes: float) -> float:
+    """Minutes on the grid of the timing, for comparison with starts."""
+    return float(on_grid(minutes))

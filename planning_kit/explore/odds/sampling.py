@@ -1,0 +1,101 @@
+"""Random durations and travel: independent estimates, and the factors that make slow days slow throughout.
+
+With E one draw from a step's own estimate, a duration is ``E G C1`` for EV1, ``E G (C1 + C2) / 2`` for both,
+and E for anyone not in a suit (what slows a suit does not slow a desk). All travel of EV1, extra minutes
+apart, is scaled by ``G C1 T1``. G is drawn once an outing, C and T once an outing and crew member, each as
+``exp(s z - s^2 / 2)`` with z standard normal and s the scenario's ``common_sd`` (G), ``crew_sd`` (C) or
+``travel_sd`` (T); not given means 0, no such factor. The mean of each factor is exactly 1 and all draws are
+independent, so the mean of a duration is that of its estimate; a step with low = high varies by the factors
+alone. Neglected: that pace changes during an outing (fatigue, learning).
+
+Every step and every factor has its own stream of random numbers, keyed by the seed, the chunk and the *name*
+(a step id): adding, dropping or moving steps changes no other step's numbers. Samples come in fixed chunks
+of `CHUNK`, so that the result does not depend on who computes which chunk. Streams: numpy's SeedSequence
+(spawn keys) and PCG64; repeatable for one version of numpy (its policy on streams is NEP 19).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from hashlib import blake2b
+
+import numpy as np
+
+from planning_kit.explore.odds.distributions import durations_from
+from planning_kit.inputs.records import BOTH, OddsSettings, Step
+
+CHUNK = 5_000
+_OUTING = "outing"
+
+
+@dataclass(frozen=True, eq=False)
+class Draws:
+    """Sampled durations (steps, samples) in minutes, and the travel factor (samples,) of each crew member."""
+
+    durations: np.ndarray
+    travel: Mapping[str, np.ndarray]
+
+    def part(self, steps: np.ndarray, samples: np.ndarray) -> Draws:
+        """The draws of some steps (positions) and some samples (positions)."""
+        return Draws(self.durations[np.ix_(steps, samples)],
+                     {crew: factor[samples] for crew, factor in self.travel.items()})
+
+
+def normals(seed: int, chunk: int, name: str, count: int) -> np.ndarray:
+    """The first ``count`` standard normal numbers of the stream of ``name`` in ``chunk``."""
+    words = np.frombuffer(blake2b(name.encode("utf-8"), digest_size=16).digest(), dtype="<u4")
+    key = (chunk, *(int(word) for word in words))
+    stream = np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=key)))
+    return stream.standard_normal(count)
+
+
+def step_stream(step: str) -> str:
+    """The name of a step's stream."""
+    return f"step:{step}"
+
+
+def factor_streams(crew: Sequence[str], odds: OddsSettings) -> dict[str, float]:
+    """The names of the streams of the common factors, each with its log-scale standard deviation."""
+    pace = {pace_stream(who): odds.crew_sd or 0.0 for who in crew}
+    travel = {travel_stream(who): odds.travel_sd or 0.0 for who in crew}
+    return {_OUTING: odds.common_sd or 0.0, **pace, **travel}
+
+
+def pace_stream(crew: str) -> str:
+    """The name of the stream of one crew member's pace."""
+    return f"pace:{crew}"
+
+
+def travel_stream(crew: str) -> str:
+    """The name of the stream of one crew member's travel."""
+    return f"travel:{crew}"
+
+
+def factor(z: np.ndarray, sd: float) -> np.ndarray:
+    """A factor of mean 1: lognormal with log-scale standard deviation ``sd``, from standard normal ``z``."""
+    return np.exp(sd * z - sd * sd / 2.0)
+
+
+def draw(steps: Sequence[Step], crew: Sequence[str], odds: OddsSettings, seed: int, chunk: int,
+         count: int) -> Draws:
+    """The first ``count`` samples of one chunk."""
+    drawn = {name: factor(normals(seed, chunk, name, count), sd) if sd else np.ones(count)
+             for name, sd in factor_streams(crew, odds).items()}
+    pace = {who: drawn[_OUTING] * drawn[pace_stream(who)] for who in crew}
+    durations = np.empty((len(steps), count))
+    for row, step in zip(durations, steps, strict=True):
+        z = normals(seed, chunk, step_stream(step.step), count)
+        row[:] = durations_from(z, step.minutes_low, step.minutes_likely, step.minutes_high,
+                                odds.distribution or "pert")
+        who = tuple(crew) if step.crew == BOTH else (step.crew,)
+        paces = [pace[name] for name in who if name in pace]
+        if paces:
+            row *= sum(paces[1:], paces[0]) / len(paces)
+    return Draws(durations, {who: pace[who] * drawn[travel_stream(who)] for who in crew})
+
+
+def chunk_sizes(samples: int) -> list[int]:
+    """How many samples each chunk holds: all `CHUNK`, but for the last."""
+    whole, rest = divmod(samples, CHUNK)
+    return [CHUNK] * whole + ([rest] if rest else [])

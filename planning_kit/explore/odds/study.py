@@ -1,0 +1,145 @@
+"""One chunk of samples from random numbers to what is kept of it; any executor may run it, anywhere."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from functools import reduce
+
+import numpy as np
+
+from planning_kit.explore.odds.cut_rule import SampledPlans, cut_rules, time_samples
+from planning_kit.explore.odds.no_plan_reasons import no_plan_reasons
+from planning_kit.explore.odds.outing import Outing
+from planning_kit.explore.odds.sampling import Draws, chunk_sizes, draw
+from planning_kit.inputs.records import Task
+from planning_kit.plan.network import Demand
+from planning_kit.plan.timed import TimedPlan
+
+
+@dataclass(frozen=True)
+class PlannedWindow:
+    """A window that the plan on likely durations uses: of one step, or of a group. PET minutes."""
+
+    subject: str
+    members: tuple[int, ...]
+    window: str
+    task: str
+    title: str
+    planned_start_min: float
+    begin_min: float
+    end_min: float
+
+
+@dataclass(frozen=True, eq=False)
+class Study:
+    """All that a worker needs for any chunk. Pickles."""
+
+    outing: Outing
+    rules: tuple[Task, ...]
+    windows: tuple[PlannedWindow, ...]
+    seed: int
+
+    @classmethod
+    def of(cls, plan: TimedPlan, seed: int) -> Study:
+        """The study of a plan, with the cut rule of its scenario."""
+        outing = Outing.of(plan)
+        return cls(outing, cut_rules(outing), tuple(planned_windows(plan)), seed)
+
+    def draw(self, chunk: int, count: int) -> Draws:
+        """The durations and travel factors of the first ``count`` samples of a chunk."""
+        records = self.outing.records
+        return draw(records.steps, self.outing.crew, records.settings.odds, self.seed, chunk, count)
+
+
+@dataclass(frozen=True, eq=False)
+class Tally:
+    """What is kept of samples. PET minutes; the last axis is the sample.
+
+    ``end_min`` (inf: no plan); ``task_finish_min`` and ``task_inside_min`` (tasks with steps; NaN: dropped or
+    no plan): the last finish, and inside when going straight home from there; ``caught`` (planned windows);
+    ``waits_min`` (crew); ``reasons`` counts the samples without a plan.
+    """
+
+    end_min: np.ndarray
+    task_finish_min: np.ndarray
+    task_inside_min: np.ndarray
+    caught: np.ndarray
+    waits_min: np.ndarray
+    reasons: Counter[str]
+
+
+def planned_windows(plan: TimedPlan) -> Iterator[PlannedWindow]:
+    """Every window that a step must fit in (light, a link waited for, a named period) and every group's.
+
+    Steps of a group that share its light are told by the group alone.
+    """
+    network, told = plan.network, set()
+    for group in network.groups:
+        told |= {(member, group.demand.label) for member in group.members}
+        tasks = dict.fromkeys(plan.steps[member].task for member in group.members)
+        start = float(plan.starts[list(group.members)].min())
+        title = " ".join(plan.steps[member].step for member in group.members)
+        yield _planned(group.name, group.members, group.demand, " ".join(tasks), title, start)
+    for position, demands in enumerate(network.demands):
+        step = plan.steps[position]
+        for demand in demands:
+            if (position, demand.label) not in told:
+                yield _planned(step.step, (position,), demand, step.task, step.title,
+                               float(plan.starts[position]))
+
+
+def _planned(subject: str, members: tuple[int, ...], demand: Demand, task: str, title: str,
+             start: float) -> PlannedWindow:
+    number = int(np.searchsorted(demand.windows[:, 0], start, side="right")) - 1
+    begin, end = (float(edge) for edge in demand.windows[number])
+    return PlannedWindow(subject, members, demand.name_at(start), task, title, start, begin, end)
+
+
+def run_chunk(study: Study, chunk: int, count: int) -> Tally:
+    """Draw, time and tally one chunk."""
+    draws = study.draw(chunk, count)
+    plans = time_samples(study.outing, draws, study.rules)
+    reasons = no_plan_reasons(study.outing, draws, plans)
+    return tally(study, draws, plans, reasons)
+
+
+def tally(study: Study, draws: Draws, plans: SampledPlans, reasons: Counter[str]) -> Tally:
+    """What is kept of timed samples."""
+    outing = study.outing
+    starts = np.where(np.isfinite(plans.end_min), plans.starts, np.nan)
+    finishes = starts + draws.durations
+    tasks = outing.steps_of.values()
+    inside = _inside(outing, draws, finishes)
+    caught = [(starts[list(each.members)] <= each.end_min).all(axis=0) for each in study.windows]
+    samples = len(plans.end_min)
+    return Tally(
+        plans.end_min,
+        np.array([finishes[steps].max(axis=0) for steps in tasks]).reshape(-1, samples),
+        np.array([inside[steps].max(axis=0) for steps in tasks]).reshape(-1, samples),
+        np.array(caught, dtype=bool).reshape(-1, samples),
+        plans.waits, reasons,
+    )
+
+
+def _inside(outing: Outing, draws: Draws, finishes: np.ndarray) -> np.ndarray:
+    """PET at which those who worked on each step would be inside, going home at once; others: its finish."""
+    inside = finishes.copy()
+    ingress_min = outing.records.settings.limits.ingress_min
+    for position in range(len(finishes)):
+        ways = [minutes * draws.travel[who] for who, minutes in outing.home_min(position).items()]
+        if ways:
+            inside[position] += np.max(ways, axis=0) + ingress_min
+    return inside
+
+
+def run_study(study: Study, samples: int, executor: Executor | None) -> Tally:
+    """All chunks, here or on ``executor``, joined in the order of the chunks."""
+    sizes = chunk_sizes(samples)
+    work = map if executor is None else executor.map
+    parts = list(work(run_chunk, [study] * len(sizes), range(len(sizes)), sizes))
+    names = ("end_min", "task_finish_min", "task_inside_min", "caught", "waits_min")
+    joined = {name: np.concatenate([getattr(part, name) for part in parts], axis=-1) for name in names}
+    return Tally(reasons=reduce(Counter.__add__, (part.reasons for part in parts)), **joined)
