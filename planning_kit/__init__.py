@@ -4,12 +4,16 @@ A planning aid, not a certified tool: the flight rules and licensed, responsible
 
 Read: `load_scenario`, `load_orbit`, `Scenario`, `ScenarioError`, `SaveConflict`
 Sky:  `night_windows`, `link_windows`, `season`, `elements_age_note`
-Plan: `time_plan`, `Plan`, `compare`, `move_step`, `edit_row`, `sweep_egress`
-Show: `swimlane`, `season_chart`, `suit_chart`
+Plan: `time_plan`, `Plan` (ask it ``what_if`` and ``gain``), `move_step`, `edit_row`
+Ask:  `compare`, `compare_findings`, `compare_margins`, `sweep_egress`, `good_spells`
+Show: `swimlane`, `season_chart`, `suit_chart`, `sweep_chart`
 """
 
 from planning_kit.explore.compare import compare
+from planning_kit.explore.compare_findings import compare_findings
+from planning_kit.explore.compare_margins import compare_margins
 from planning_kit.explore.edits import move_step
+from planning_kit.explore.good_spells import good_spells
 from planning_kit.explore.row_edits import edit_row
 from planning_kit.explore.sweep import sweep_egress
 from planning_kit.front import Plan, time_plan
@@ -17,6 +21,7 @@ from planning_kit.inputs.faults import SaveConflict, ScenarioError
 from planning_kit.inputs.scenario import Scenario, load_scenario
 from planning_kit.show.season_chart import season_chart
 from planning_kit.show.suit_chart import suit_chart
+from planning_kit.show.sweep_chart import sweep_chart
 from planning_kit.show.swimlane import swimlane
 from planning_kit.sky.light import night_windows
 from planning_kit.sky.links import link_windows
@@ -31,8 +36,11 @@ __all__ = [
     "Scenario",
     "ScenarioError",
     "compare",
+    "compare_findings",
+    "compare_margins",
     "edit_row",
     "elements_age_note",
+    "good_spells",
     "link_windows",
     "load_orbit",
     "load_scenario",
@@ -41,6 +49,7 @@ __all__ = [
     "season",
     "season_chart",
     "suit_chart",
+    "sweep_chart",
     "sweep_egress",
     "swimlane",
     "time_plan",

@@ -11,6 +11,7 @@ from typing import Self
 import pandas as pd
 
 from planning_kit.checks.all_checks import find_all
+from planning_kit.explore.gain import gain
 from planning_kit.explore.what_if import Change, ask, changes_table
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.timed import TimedPlan
@@ -102,6 +103,27 @@ class Plan(TimedPlan):
                     close=close, tether_m=tether_m, settings=settings, move=move, gaps=gaps, name=name)
         plan = type(self).of(asked.scenario, asked.egress)
         return replace(plan, name=name or self.name, history=(*self.history, *asked.changes))
+
+    def gain(self, step: str, minutes: float | None = None, most: int = 5) -> pd.DataFrame:
+        """The smallest single changes that would start ``step`` earlier by ``minutes``.
+
+        Without ``minutes``: that would catch the window before the one that holds the step, or holds what
+        it waits for. Each row is proved by timing and checking the changed plan: ``change`` in words;
+        ``by_min``, the least whole tenth of a minute that does it (0 for a move, which takes nothing from
+        any step or rule); ``kind`` (``order``, ``shorten``, ``min gap``, ``max gap``, ``egress``);
+        ``gain_min`` and ``new_start_min`` (PET) of the step; side effects ``end_slip_min``, ``new_stops``
+        and ``new_findings`` (stops included); ``what_if``, the arguments that make that plan:
+        ``plan.what_if(**row.what_if)``.
+
+        Smallest first, those that bring a stop finding last; at most ``most`` of each kind. Every kind that
+        was searched without success has a last row that says so. Searched are: each step by itself shorter,
+        each gap by itself relaxed, an earlier egress (for windows; gains are then counted in UTC),
+        neighbours swapped, one step taken off the way or the step itself brought forward. Two changes
+        together are not searched. Whether a move makes sense at work, the tables cannot know.
+
+        Raises `ScenarioError` for an unknown step, minutes not above 0, or no window to catch.
+        """
+        return gain(self, self.what_if, step, minutes, most)
 
 
 def time_plan(scenario: Scenario, egress: str | date | datetime | None = None) -> Plan:

@@ -11,7 +11,7 @@ from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import Scenario
 
 MINUTES = ["minutes_low", "minutes_likely", "minutes_high"]
-_DIGITS = 6  # of a minute: hides what binary fractions leave behind, and keeps what a planner typed
+_DIGITS = 9  # of a minute: hides what binary fractions leave behind, and keeps what a planner typed
 
 
 def move_step(scenario: Scenario, step: str, *, after: str) -> Scenario:
@@ -34,7 +34,8 @@ def move_step(scenario: Scenario, step: str, *, after: str) -> Scenario:
     return scenario.with_table("steps", ordered)
 
 
-def retime_steps(scenario: Scenario, factors: Mapping[str, float], added_min: Mapping[str, float]) -> Scenario:
+def retime_steps(scenario: Scenario, factors: Mapping[str, float],
+                 added_min: Mapping[str, float]) -> Scenario:
     """The scenario with durations of steps multiplied by a factor, or with minutes added (or taken).
 
     All three estimates change alike, so that the spread of a step scales with a factor and stays with added

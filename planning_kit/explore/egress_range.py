@@ -1,9 +1,9 @@
 """One scenario at many egress times at once: the sky computed once, all starts in one pass of the timing.
 
-Time is counted from the first egress, so that windows stay where they are and the releases of each outing move
-with its egress: one network, one column of starts an egress. Where an outing's own view of the sky differs
-(nothing is known past its horizon; a window in progress at egress needs no guard at that end) the column is
-not used, and that egress is timed by itself.
+Time is counted from the first egress, so that windows stay where they are and the releases of each outing
+move with its egress: one network, one column of starts an egress. Where an outing's own view of the sky
+differs (nothing is known past its horizon; a window in progress at egress needs no guard at that end) the
+column is not used, and that egress is timed by itself.
 """
 
 from __future__ import annotations
@@ -69,11 +69,18 @@ class EgressRange:
         needs_end = np.array([windows is not None for windows in self.network.allowed])[:, None]
         last = np.where(needs_end, starts + lengths, starts)
         known = np.isfinite(starts).all(axis=0) & (last <= horizon).all(axis=0)
-        return known & ~self._is_in_a_guard()
-
-    def _is_in_a_guard(self) -> np.ndarray:
-        """For each egress, whether it falls into the guard at the start of a night or day that is needed."""
         guard = self.scenario.settings.night_guard_s / 60.0
+        return known & ~self._is_in_a_guard(guard) if self._first_lit_min(lengths[:, 0]) <= guard else known
+
+    def _first_lit_min(self, lengths: np.ndarray) -> float:
+        """The earliest PET at which a step that needs light could start if it were always light."""
+        network = self.network
+        always = replace(network, allowed=(None,) * len(network.steps), groups=(), group_windows=())
+        lit = [any(demand.kind == LIGHT for demand in demands) for demands in network.demands]
+        return float(earliest_starts(always, lengths)[lit].min(initial=np.inf))
+
+    def _is_in_a_guard(self, guard: float) -> np.ndarray:
+        """For each egress, whether it falls into the guard at the start of a night or day that is needed."""
         inside = np.zeros(len(self.offsets_min), dtype=bool)
         for begin in self._light_begins():
             inside |= (self.offsets_min >= begin - 1e-6) & (self.offsets_min <= begin + guard + 1e-6)

@@ -68,7 +68,7 @@ def _known(records: Records) -> dict[str, dict[str, tuple[str, ...]]]:
 
 
 def find_route(records: Records, name: object, faults: Faults) -> frozenset[str] | None:
-    """The two places of a route written ``"A B"`` or ``("A", "B")``, in either order, or None with a fault."""
+    """The two places of a route written ``"A B"`` or ``("A", "B")``, in any order, or None with a fault."""
     ends = tuple(name.split()) if isinstance(name, str) else tuple(str(part) for part in as_names(name))
     routes = {frozenset((route.from_place, route.to_place)): route for route in records.routes}
     if len(ends) == 2 and frozenset(ends) in routes:

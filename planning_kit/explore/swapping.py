@@ -1,8 +1,8 @@
-"""EV1 and EV2 trade places: the steps of some tasks, or of all, with everything in them that names a crew member.
+"""EV1 and EV2 trade the steps of some tasks, or of all, with everything in them that names a crew member.
 
 Crew, the prefixes and hand-overs of ``takes`` and ``leaves``, and ``hooks`` are swapped; shared steps stay
-shared. People stay themselves: suits, tethers, paces. An item that starts on a crew member goes along when all
-steps that touch it are swapped.
+shared. People stay themselves: suits, tethers, paces. An item that starts on a crew member goes along when
+all steps that touch it are swapped.
 """
 
 from __future__ import annotations
@@ -52,4 +52,4 @@ def _items_that_go_along(records: Records, tasks: Collection[str]) -> set[str]:
             touched_by.setdefault(item, set()).add(step.task)
     everything = {task.task for task in records.tasks} <= set(tasks)
     return {item.item for item in records.hardware
-            if everything or touched_by.get(item.item, set()) and touched_by[item.item] <= set(tasks)}
+            if everything or (item.item in touched_by and touched_by[item.item] <= set(tasks))}

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import partial
 from numbers import Real
 
 import pandas as pd
@@ -235,7 +236,8 @@ def _change_egress(question: Question, wanted: _Wanted, leaving: datetime) -> No
          and question.egress > settings.egress_latest),
     ):
         if is_past and limit is not None:
-            question.say("note", f"this lies {words} of the scenario, {limit:%Y-%m-%d} GMT {gmt_label(limit)}")
+            at = f"{limit:%Y-%m-%d} GMT {gmt_label(limit)}"
+            question.say("note", f"this lies {words} of the scenario, {at}")
 
 
 def _change_settings(question: Question, settings: Mapping[str, object]) -> None:
@@ -260,10 +262,10 @@ def _change_steps(question: Question, wanted: _Wanted) -> None:
     for first, then, gap_changes in wanted.gaps:
         words = ", ".join(f"{column} {minutes:g} min" for column, minutes in gap_changes.items())
         question.edit("gap", f"gap from {first} to {then}: {words}",
-                      lambda s, f=first, t=then, c=gap_changes: relax_gap(s, f, t, c))
+                      partial(relax_gap, first_step=first, then_step=then, changes=gap_changes))
     for step, after in wanted.moves:
         question.edit("move", f"{step} moved to just behind {after}",
-                      lambda s, step=step, after=after: move_step(s, step, after=after))
+                      partial(move_step, step=step, after=after))
     if wanted.swapped:
         question.edit("swap", f"EV1 and EV2 trade {', '.join(wanted.swapped)}",
                       lambda s: swap_roles(s, wanted.swapped))

@@ -1,0 +1,104 @@
+"""What would start a step earlier: the smallest changes, each proved by timing the changed plan.
+
+The reverse of a what-if, which no forward calculation answers: a target is set, and single changes of five
+kinds are searched for the least of each that meets it. Two changes together are not searched: where no single
+one helps, the table says so, and the questions to a planner are which two.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import pandas as pd
+
+from planning_kit.checks.findings import STOP
+from planning_kit.explore.compare_findings import compare_findings
+from planning_kit.explore.gain_changes import (
+    EGRESS,
+    MAX_GAP,
+    MIN_GAP,
+    ORDER,
+    SHORTEN,
+    Candidate,
+    earlier_egress,
+    relaxed_gaps,
+    shortened_steps,
+)
+from planning_kit.explore.gain_orders import moved_steps
+from planning_kit.explore.gain_target import Target, find_target
+from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.times import pet_min
+from planning_kit.plan.timed import TimedPlan
+
+GAIN_COLUMNS = ["change", "by_min", "kind", "gain_min", "new_start_min", "end_slip_min", "new_stops",
+                "new_findings", "what_if"]
+NOTHING_HELPS = "no change of this kind helps"
+_CHECKED_FOR_ONE_SHOWN = 4
+
+P = TypeVar("P", bound=TimedPlan)
+Row = dict[str, Any]
+
+
+def gain(plan: P, remake: Callable[..., P], step: str, minutes: float | None = None,
+         most: int = 5) -> pd.DataFrame:
+    """The smallest single changes that meet the target (see `planning_kit.front.Plan.gain`).
+
+    ``remake`` makes the changed plan from the arguments of a what-if.
+    """
+    target = find_target(plan, step, minutes)
+    searched = [ORDER, SHORTEN, MIN_GAP, MAX_GAP, *([EGRESS] if target.is_window else [])]
+    candidates = [*moved_steps(plan, target), *shortened_steps(plan, target), *relaxed_gaps(plan, target),
+                  *earlier_egress(plan, target)]
+    rows: list[Row] = []
+    nothing: list[Row] = []
+    for kind in searched:
+        of_kind = sorted((each for each in candidates if each.kind == kind),
+                         key=lambda each: (each.by_min, each.rank))
+        proved = _proved_rows(plan, remake, target, of_kind, most)
+        rows += proved
+        nothing += [] if proved else [_nothing(kind, target)]
+    rows.sort(key=lambda row: (row["new_stops"] > 0, row["by_min"]))
+    table = TextTable([*rows, *nothing], columns=GAIN_COLUMNS)
+    return table.astype({"new_stops": "Int64", "new_findings": "Int64"})
+
+
+def _proved_rows(plan: P, remake: Callable[..., P], target: Target, candidates: list[Candidate],
+                 most: int) -> list[Row]:
+    """Rows of one kind, in the order given, until enough of them bring no stop finding."""
+    rows: list[Row] = []
+    for candidate in candidates[:most * _CHECKED_FOR_ONE_SHOWN]:
+        row = _proved(plan, remake, target, candidate)
+        rows += [row] if row is not None else []
+        if sum(each["new_stops"] == 0 for each in rows) >= most:
+            break
+    return sorted(rows, key=lambda row: row["new_stops"] > 0)[:most]
+
+
+def _proved(plan: P, remake: Callable[..., P], target: Target, candidate: Candidate) -> Row | None:
+    """The row of a change, timed and checked as a whole new plan; None if it does not hold."""
+    try:
+        changed = remake(**candidate.what_if)
+    except ScenarioError:
+        return None
+    later = pet_min(changed.egress, plan.egress)
+    asked, judged = plan.steps[target.asked].step, plan.steps[target.judged].step
+    if float(changed.starts[changed.position(judged)]) + later > target.latest_min:
+        return None
+    new_start = float(changed.starts[changed.position(asked)])
+    found = compare_findings(plan, changed)
+    found = found[found["change"].isin(("came", "worse"))]
+    return {
+        "change": candidate.words, "by_min": candidate.by_min, "kind": candidate.kind,
+        "gain_min": float(plan.starts[target.asked]) - new_start - later, "new_start_min": new_start,
+        "end_slip_min": changed.end_min - plan.end_min, "new_stops": int((found["severity"] == STOP).sum()),
+        "new_findings": len(found), "what_if": dict(candidate.what_if),
+    }
+
+
+def _nothing(kind: str, target: Target) -> Row:
+    nothing = float("nan")
+    return {"change": f"{NOTHING_HELPS}: {target.words}", "by_min": nothing, "kind": kind,
+            "gain_min": nothing, "new_start_min": nothing, "end_slip_min": nothing, "new_stops": None,
+            "new_findings": None, "what_if": {}}

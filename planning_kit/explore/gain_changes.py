@@ -1,0 +1,133 @@
+"""Every single change of a kind that would meet a target, each by the least that does.
+
+Nothing is guessed from the holding chain: each kind is tried out on the timing itself, so that "none helps"
+is an answer. Minutes are tried in tenths. Relaxing a gap can only bring starts forward (the bound falls, and
+so does the least fixed point), so its least relief is found by halving. A shorter step can also push its
+predecessors *later* where a greatest gap is counted from its finish, so every tenth of every step is tried:
+some thousand columns in one pass of the timing.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from datetime import timedelta
+
+import numpy as np
+
+from planning_kit.explore.egress_range import EgressRange
+from planning_kit.explore.gain_target import Target
+from planning_kit.inputs.records import Gap, Records
+from planning_kit.plan.build import build_network
+from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.timing import earliest_starts
+
+ORDER, SHORTEN, MIN_GAP, MAX_GAP, EGRESS = "order", "shorten", "min gap", "max gap", "egress"
+_TENTHS = 10  # of a minute: finer than anyone works
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One change that meets the target in the timing.
+
+    ``what_if`` holds the arguments that make it; ``rank`` orders changes of one kind and size.
+    """
+
+    kind: str
+    words: str
+    by_min: float
+    what_if: Mapping[str, object]
+    rank: tuple[float, ...] = ()
+
+
+def shortened_steps(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
+    """For each step the least whole tenths of a minute by which it alone must be shorter; some are left."""
+    tenths = [max(math.ceil(minutes * _TENTHS - 1e-9) - 1, 0) for minutes in plan.durations]
+    owner = np.repeat(np.arange(len(tenths)), tenths)
+    by_min = np.concatenate([np.arange(1, count + 1) / _TENTHS for count in tenths] or [np.zeros(0)])
+    durations = np.repeat(plan.durations[:, None], len(owner), axis=1)
+    durations[owner, np.arange(len(owner))] -= by_min
+    starts = earliest_starts(plan.network, np.maximum(durations, 0.0))
+    met = np.flatnonzero(target.is_met(starts))
+    positions, first = np.unique(owner[met], return_index=True)
+    for position, column in zip(positions, met[first], strict=True):
+        yield _shortened(plan, int(position), float(by_min[column]))
+
+
+def _shortened(plan: TimedPlan, position: int, by_min: float) -> Candidate:
+    step, left = plan.steps[position], plan.durations[position] - by_min
+    below = f", below its low estimate of {step.minutes_low:g}" if left < step.minutes_low - 1e-9 else ""
+    words = f"{step.step} takes {left:.4g} min instead of {plan.durations[position]:g}{below}"
+    share = by_min / float(plan.durations[position])
+    return Candidate(SHORTEN, words, by_min, {"stretch": {f"step:{step.step}": f"-{by_min:g}"}}, (share,))
+
+
+def relaxed_gaps(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
+    """For each gap the least whole tenths by which its least or greatest gap must give way.
+
+    A least gap gives way at most to 0, and only where it is above 0.
+    """
+    records = plan.scenario.records
+    for number, gap in enumerate(records.gaps):
+        for kind, most in ((MIN_GAP, gap.min_gap), (MAX_GAP, plan.horizon_min)):
+            if most <= 0 or (kind == MAX_GAP and gap.max_gap is None):
+                continue
+
+            def is_met(tenths: int, number: int = number, kind: str = kind) -> bool:
+                relaxed = _relaxed(records.gaps[number], kind, tenths / _TENTHS)
+                gaps = (*records.gaps[:number], relaxed, *records.gaps[number + 1:])
+                return bool(target.is_met(_starts(plan, replace(records, gaps=gaps))))
+
+            tenths = _least(is_met, math.floor(most * _TENTHS + 1e-9))
+            if tenths:
+                yield _gap_candidate(gap, kind, tenths / _TENTHS)
+
+
+def _relaxed(gap: Gap, kind: str, by_min: float) -> Gap:
+    if kind == MIN_GAP:
+        return replace(gap, min_gap=gap.min_gap - by_min)
+    assert gap.max_gap is not None
+    return replace(gap, max_gap=gap.max_gap + by_min)
+
+
+def _least(is_met: Callable[[int], bool], most: int) -> int:
+    """The least of 1 to ``most`` that meets a rising test, or 0."""
+    if most < 1 or not is_met(most):
+        return 0
+    low, high = 0, most
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if is_met(middle) else (middle, high)
+    return high
+
+
+def _gap_candidate(gap: Gap, kind: str, by_min: float) -> Candidate:
+    relaxed, column = _relaxed(gap, kind, by_min), kind.replace(" ", "_")
+    old, new = getattr(gap, column), round(getattr(relaxed, column), 9)
+    which = "least" if kind == MIN_GAP else "greatest"
+    words = f"{which} gap from {gap.first_step} to {gap.then_step} of {new:g} min instead of {old:g}"
+    return Candidate(kind, words, by_min, {"gaps": {f"{gap.first_step} {gap.then_step}": {column: new}}})
+
+
+def earlier_egress(plan: TimedPlan, target: Target, most_min: float = 720.0) -> Iterator[Candidate]:
+    """The least whole tenths by which an earlier egress alone catches the window before, if any does.
+
+    Only for windows: they stay where they are when egress moves. Any other step starts as much earlier as
+    egress does, which is no gain.
+    """
+    if not target.is_window:
+        return
+    tenths = np.arange(round(most_min * _TENTHS), 0, -1)
+    most = float(tenths[0]) / _TENTHS
+    egresses = EgressRange(plan.scenario, plan.egress - timedelta(minutes=most), most - tenths / _TENTHS)
+    starts = egresses.starts(plan.durations)
+    met = target.is_met(starts - tenths / _TENTHS)
+    if met.any():
+        by_min = float(tenths[np.flatnonzero(met)[-1]]) / _TENTHS
+        yield Candidate(EGRESS, f"egress {by_min:g} min earlier", by_min, {"egress_slip_min": -by_min})
+
+
+def _starts(plan: TimedPlan, records: Records) -> np.ndarray:
+    network = build_network(records, plan.almanac, plan.travels)
+    return earliest_starts(network, plan.durations)

@@ -1,0 +1,182 @@
+"""The outing end against egress: a saw-tooth, because night does not wait, with limits and good spells."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pandas as pd
+
+from planning_kit.explore.good_spells import HARD, PLANNED, good_spells
+from planning_kit.inputs.times import gmt_label, pet_label
+from planning_kit.show.chart import FONT, Chart
+from planning_kit.show.palette import Theme, theme_named
+
+_HEIGHT_PX = 400
+_NO_PLAN = "no plan"
+_SPELL_FILL = "#44BB99"
+_SPELL_OPACITY = {HARD: 0.16, PLANNED: 0.34}
+_LINES = {PLANNED: ("dash", 1.4), HARD: ("solid", 2.0)}
+_TICK_STEPS_MIN = (10, 15, 30, 60, 120, 240)
+_MOST_TICKS = 9
+
+
+def sweep_chart(sweep: pd.DataFrame, theme: str = "light") -> Chart:
+    """Draw a sweep (see `planning_kit.explore.sweep.sweep_egress`): outing end against egress.
+
+    Lines mark the planned and the hard limit; bands mark the spells that keep them (deeper: the planned
+    limit). Rows without a plan stand as crosses near the ground line. ``theme`` is ``light`` or ``dark``.
+    Raises `ScenarioError` for another theme.
+    """
+    look = theme_named(theme)
+    rows = sweep.sort_values("egress", kind="stable").to_dict("records")
+    spells = good_spells(sweep).to_dict("records")
+    limits = _limits(rows)
+    low, high = _range(rows, limits)
+    traces = [_end_trace(rows, look)]
+    if any(_is_missing(row) for row in rows):
+        traces.append(_no_plan_trace(rows, low + 0.03 * (high - low), look))
+    return Chart(data=traces, layout=_layout(rows, spells, limits, (low, high), look))
+
+
+def _is_missing(row: dict[Any, Any]) -> bool:
+    return not math.isfinite(row["end_min"])
+
+
+def _limits(rows: list[dict[Any, Any]]) -> dict[str, float]:
+    """The limits, as the first row with a plan has them."""
+    for row in rows:
+        if not _is_missing(row):
+            return {limit: round(row["end_min"] + row[f"{limit}_margin_min"], 6) for limit in _LINES}
+    return {}
+
+
+def _range(rows: list[dict[Any, Any]], limits: dict[str, float]) -> tuple[float, float]:
+    shown = [row["end_min"] for row in rows if not _is_missing(row)] + list(limits.values())
+    low, high = min(shown, default=0.0), max(shown, default=60.0)
+    room = max(0.06 * (high - low), 5.0)
+    return low - room, high + room
+
+
+def _at(moment: Any) -> str:
+    return f"{pd.Timestamp(moment):%Y-%m-%dT%H:%M:%S}"
+
+
+def _end_trace(rows: list[dict[Any, Any]], theme: Theme) -> dict[str, Any]:
+    ends = [None if _is_missing(row) else round(row["end_min"], 4) for row in rows]
+    return {
+        "type": "scatter", "mode": "lines" if len(rows) > 1 else "markers", "name": "outing end",
+        "x": [_at(row["egress"]) for row in rows], "y": ends, "connectgaps": False, "showlegend": False,
+        "hovertext": [_hover(row) for row in rows], "hoverinfo": "text",
+        "line": {"color": theme.ink, "width": 2},
+    }
+
+
+def _no_plan_trace(rows: list[dict[Any, Any]], low: float, theme: Theme) -> dict[str, Any]:
+    missing = [row for row in rows if _is_missing(row)]
+    return {
+        "type": "scatter", "mode": "markers", "name": _NO_PLAN, "showlegend": True,
+        "x": [_at(row["egress"]) for row in missing], "y": [low] * len(missing),
+        "hovertext": [_hover(row) for row in missing], "hoverinfo": "text", "cliponaxis": False,
+        "marker": {"symbol": "x-thin", "size": 7, "line": {"color": theme.stop, "width": 1.5}},
+    }
+
+
+def _hover(row: dict[Any, Any]) -> str:
+    egress = pd.Timestamp(row["egress"]).to_pydatetime()
+    when = f"Egress {egress:%Y-%m-%d}, GMT {gmt_label(egress)}"
+    if _is_missing(row):
+        return f"{when}: {_NO_PLAN}."
+    words = ", ".join(f"{abs(row[f'{limit}_margin_min']):.1f} min "
+                      f"{'inside' if row[f'{limit}_margin_min'] >= 0 else 'past'} the {limit} limit"
+                      for limit in _LINES)
+    stops = f", stop findings {row['stops']:.0f}" if math.isfinite(row.get("stops", math.nan)) else ""
+    return (f"{when}: both inside at PET {pet_label(row['end_min'])}, {words}, "
+            f"waiting {row['wait_min']:.0f} min in all{stops}.")
+
+
+def _layout(rows: list[dict[Any, Any]], spells: list[dict[Any, Any]], limits: dict[str, float],
+            shown: tuple[float, float], theme: Theme) -> dict[str, Any]:
+    ticks = _ticks(shown)
+    return {
+        "paper_bgcolor": theme.paper, "plot_bgcolor": theme.paper, "height": _HEIGHT_PX,
+        "font": {"family": FONT, "size": 12, "color": theme.ink}, "meta": {"alt": _alt(rows, spells)},
+        "margin": {"l": 64, "r": 92, "t": 70, "b": 44},
+        "title": {"text": _title(rows, spells, theme), "x": 0, "xref": "container", "xanchor": "left", "y": 1,
+                  "yref": "container", "yanchor": "top", "pad": {"l": 14, "t": 26}, "font": {"size": 16}},
+        "xaxis": {"type": "date", "gridcolor": theme.grid, "title": _axis_title("egress, UTC"),
+                  "tickfont": {"color": theme.ink, "size": 11}, "nticks": 10,
+                  "tickformatstops": [{"dtickrange": [None, 86_399_999], "value": "%H:%M\n%Y-%m-%d"},
+                                      {"dtickrange": [86_400_000, None], "value": "%Y-%m-%d"}]},
+        "yaxis": {"range": list(shown), "tickmode": "array", "tickvals": ticks, "gridcolor": theme.grid,
+                  "ticktext": [pet_label(tick) for tick in ticks], "zeroline": False, "fixedrange": True,
+                  "title": _axis_title("outing end, PET h:mm"), "tickfont": {"color": theme.ink, "size": 11}},
+        "shapes": _bands(spells) + [_limit_line(limit, minute, theme) for limit, minute in limits.items()],
+        "annotations": [_limit_label(limit, minute, theme) for limit, minute in limits.items()],
+        "hovermode": "closest", "hoverdistance": 30,
+        "hoverlabel": {"align": "left", "namelength": 0, "bgcolor": theme.paper, "bordercolor": theme.ink,
+                       "font": {"family": FONT, "color": theme.ink, "size": 12}},
+        "legend": {"orientation": "h", "x": 1, "xanchor": "right", "y": 1.02, "yanchor": "bottom",
+                   "bgcolor": "rgba(0,0,0,0)"},
+        "modebar": {"bgcolor": "rgba(0,0,0,0)", "color": theme.quiet_ink, "activecolor": theme.ink},
+    }
+
+
+def _axis_title(text: str) -> dict[str, Any]:
+    return {"text": text, "font": {"size": 12}}
+
+
+def _ticks(shown: tuple[float, float]) -> list[int]:
+    step = next((each for each in _TICK_STEPS_MIN if (shown[1] - shown[0]) / each <= _MOST_TICKS),
+                math.ceil((shown[1] - shown[0]) / _MOST_TICKS / 240) * 240)
+    return list(range(math.ceil(shown[0] / step) * step, math.floor(shown[1]) + 1, step))
+
+
+def _bands(spells: list[dict[Any, Any]]) -> list[dict[str, Any]]:
+    """A band a spell; the first of each kind stands in the legend."""
+    bands: list[dict[str, Any]] = []
+    for limit in _SPELL_OPACITY:
+        of_limit = [_band(spell) for spell in spells if spell["limit"] == limit]
+        bands += [band | {"showlegend": number == 0} for number, band in enumerate(of_limit)]
+    return bands
+
+
+def _band(spell: dict[Any, Any]) -> dict[str, Any]:
+    return {
+        "type": "rect", "xref": "x", "yref": "paper", "x0": _at(spell["from"]), "x1": _at(spell["until"]),
+        "y0": 0, "y1": 1, "layer": "below", "fillcolor": _SPELL_FILL, "name": f"{spell['limit']} limit kept",
+        "opacity": _SPELL_OPACITY[spell["limit"]], "line": {"width": 1, "color": _SPELL_FILL},
+    }
+
+
+def _limit_line(limit: str, minute: float, theme: Theme) -> dict[str, Any]:
+    dash, width = _LINES[limit]
+    return {"type": "line", "xref": "paper", "x0": 0, "x1": 1, "yref": "y", "y0": minute, "y1": minute,
+            "name": f"{limit} limit", "line": {"color": theme.stop, "dash": dash, "width": width}}
+
+
+def _limit_label(limit: str, minute: float, theme: Theme) -> dict[str, Any]:
+    return {"xref": "paper", "x": 1, "xanchor": "left", "xshift": 4, "yref": "y", "y": minute,
+            "text": f"{limit} {pet_label(minute)}", "showarrow": False,
+            "font": {"size": 11, "color": theme.ink}}
+
+
+def _title(rows: list[dict[Any, Any]], spells: list[dict[Any, Any]], theme: Theme) -> str:
+    span = f"{_at(rows[0]['egress'])[:16]} to {_at(rows[-1]['egress'])[:16]}" if rows else "no rows"
+    counts = ", ".join(f"{sum(spell['limit'] == limit for spell in spells)} within the {limit} limit"
+                       for limit in _LINES)
+    small = f"{span.replace('T', ' ')} · spells: {counts}"
+    return ("<b>Outing end against egress</b><br>"
+            f'<span style="font-size:12px;color:{theme.quiet_ink}">{small}</span>')
+
+
+def _alt(rows: list[dict[Any, Any]], spells: list[dict[Any, Any]]) -> str:
+    if not rows:
+        return "Sweep chart without rows."
+    ends = [row["end_min"] for row in rows if not _is_missing(row)]
+    ranged = f"outing end {pet_label(min(ends))} to {pet_label(max(ends))} PET" if ends else "no plan at all"
+    planned = [f"{_at(spell['from'])[:16]} to {_at(spell['until'])[:16]}" for spell in spells
+               if spell["limit"] == PLANNED]
+    listed = ", ".join(planned[:8]) + (f" and {len(planned) - 8} more" if len(planned) > 8 else "")
+    span = f"{_at(rows[0]['egress'])[:16]} to {_at(rows[-1]['egress'])[:16]} UTC"
+    return (f"Sweep chart, egress {span}: {ranged}; rows without a plan: {len(rows) - len(ends)}. Within the planned limit: {listed or 'never'}.")
