@@ -7,6 +7,7 @@ Sky:  `night_windows`, `link_windows`, `season`, `elements_age_note`
 Plan: `time_plan`, `Plan` (ask it ``what_if`` and ``gain``), `move_step`, `edit_row`
 Ask:  `compare`, `compare_findings`, `compare_margins`, `sweep_egress`, `good_spells`
 Show: `swimlane`, `season_chart`, `suit_chart`, `sweep_chart`
+Desk: `workbench`
 """
 
 from planning_kit.explore.compare import compare
@@ -16,7 +17,7 @@ from planning_kit.explore.edits import move_step
 from planning_kit.explore.good_spells import good_spells
 from planning_kit.explore.row_edits import edit_row
 from planning_kit.explore.sweep import sweep_egress
-from planning_kit.front import Plan, time_plan
+from planning_kit.front import Plan, time_plan, workbench
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
 from planning_kit.inputs.scenario import Scenario, load_scenario
 from planning_kit.show.season_chart import season_chart
@@ -53,4 +54,5 @@ __all__ = [
     "sweep_egress",
     "swimlane",
     "time_plan",
+    "workbench",
 ]

@@ -6,15 +6,19 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import cached_property
-from typing import Self
+from typing import TYPE_CHECKING, Self
 
 import pandas as pd
 
 from planning_kit.checks.all_checks import find_all
 from planning_kit.explore.gain import gain
+from planning_kit.explore.session.session import Session
 from planning_kit.explore.what_if import Change, ask, changes_table
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.timed import TimedPlan
+
+if TYPE_CHECKING:
+    from planning_kit.desk.workbench import Workbench
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,3 +137,15 @@ def time_plan(scenario: Scenario, egress: str | date | datetime | None = None) -
     longer than any window it needs, or a step pushed past the horizon.
     """
     return Plan.of(scenario, egress)
+
+
+def workbench(scenario: Scenario) -> Workbench:
+    """The live workbench of a scenario, for JupyterLab: its tables, chart, findings and margins.
+
+    Edits change a draft; ``.scenario`` and ``.plan`` of what is returned are those of the last draft without a
+    fault. Nothing is written to the scenario's folder before Save. Raises `ScenarioError` when the scenario
+    has no plan.
+    """
+    from planning_kit.desk.workbench import Workbench  # widgets load only where they are wanted
+
+    return Workbench(Session(scenario, time_plan))

@@ -55,7 +55,7 @@ def raw_from_frame(table: Table, frame: pd.DataFrame, old: RawTable | None, faul
     rows = [tuple(columns[i][number] for i in kept) for number in range(len(frame))]
     if old is not None:
         rows = _with_old_numbers(table, header, rows, old)
-    _refuse_absurd(table, header, rows, faults)
+    refuse_absurd(table, header, rows, faults)
     rows = [row for row in rows if any(row)]
     if old is not None and header == old.header and tuple(rows) == old.rows:
         return old
@@ -86,7 +86,7 @@ def _text_of(value: Any) -> str:
     if isinstance(value, bool | np.bool_):
         return "yes" if value else "no"
     if isinstance(value, int | float | np.number):
-        return _number_text(value)
+        return number_text(value)
     if isinstance(value, np.datetime64):
         return _text_of(pd.Timestamp(value))
     if isinstance(value, datetime):
@@ -94,7 +94,7 @@ def _text_of(value: Any) -> str:
     return value.isoformat() if isinstance(value, date) else str(value)
 
 
-def _number_text(value: int | float | np.number) -> str:
+def number_text(value: int | float | np.number) -> str:
     """The shortest text that reads back as the same number; "" for NaN."""
     number = value if isinstance(value, int) else float(value)
     if number != number:
@@ -141,7 +141,7 @@ def _same_number(new: str, old: str, field: Field) -> bool:
         return False
 
 
-def _refuse_absurd(table: Table, header: tuple[str, ...], rows: list[tuple[str, ...]],
+def refuse_absurd(table: Table, header: tuple[str, ...], rows: list[tuple[str, ...]],
                    faults: Faults) -> None:
     """The same sizes that a file may have, so that what is held can be saved and read again."""
     if len(rows) > fmt.MAX_ROWS:

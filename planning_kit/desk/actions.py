@@ -1,0 +1,220 @@
+"""What each message of a view means: one short function a kind, which calls the session."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from planning_kit.desk.messages import rows_of_frame
+from planning_kit.explore.session.spreadsheet_risk import formula_cells
+from planning_kit.explore.sweep import sweep_egress
+from planning_kit.inputs.faults import SaveConflict, ScenarioError
+from planning_kit.show.live_chart import step_facts
+
+if TYPE_CHECKING:
+    from planning_kit.desk.workbench import Workbench
+
+Content = dict[str, Any]
+_SWEEP_EVERY_MIN = 5
+
+
+def hello(bench: Workbench, _content: Content) -> None:
+    """A view has opened."""
+    bench.greet()
+
+
+def cells(bench: Workbench, content: Content) -> None:
+    """Cells were typed."""
+    texts = {(int(line), str(column)): str(text) for line, column, text in content["cells"]}
+    bench.session.type_cells(str(content["sheet"]), texts)
+
+
+def paste(bench: Workbench, content: Content) -> None:
+    """A block was pasted."""
+    lost = bench.session.paste(str(content["sheet"]), [int(line) for line in content["lines"]],
+                               [str(column) for column in content["columns"]], str(content["text"]))
+    if lost:
+        bench.say(f"{lost} pasted cells lay beyond the last column and were left out", level="bad")
+
+
+def add(bench: Workbench, content: Content) -> None:
+    """A new line is wanted."""
+    line = bench.session.add_line(str(content["sheet"]), content.get("after"))
+    bench.tell({"kind": "focus", "sheet": content["sheet"], "line": line})
+
+
+def duplicate(bench: Workbench, content: Content) -> None:
+    """Lines are to be copied."""
+    lines = bench.session.duplicate_lines(str(content["sheet"]), _lines(content))
+    if lines:
+        bench.tell({"kind": "focus", "sheet": content["sheet"], "line": lines[0]})
+
+
+def delete(bench: Workbench, content: Content) -> None:
+    """Lines are to go."""
+    bench.session.delete_lines(str(content["sheet"]), _lines(content))
+
+
+def shift(bench: Workbench, content: Content) -> None:
+    """Lines are to move up or down by one."""
+    bench.session.shift_lines(str(content["sheet"]), _lines(content), 1 if content["by"] > 0 else -1)
+
+
+def _lines(content: Content) -> list[int]:
+    return [int(line) for line in content["lines"]]
+
+
+def move(bench: Workbench, content: Content) -> None:
+    """A bar was dropped elsewhere."""
+    before = content.get("before")
+    bench.session.move_step(str(content["step"]), str(content["lane"]), None if before is None else str(before))
+
+
+def minutes(bench: Workbench, content: Content) -> None:
+    """A bar's edge was dragged."""
+    bench.session.set_minutes(str(content["step"]), float(content["minutes"]))
+
+
+def egress(bench: Workbench, content: Content) -> None:
+    """The egress slider or field has moved; ``drag`` is the same through one drag."""
+    moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(milliseconds=float(content["ms"]))
+    bench.session.set_egress(moment.strftime("%Y-%m-%dT%H:%M:%SZ"), content.get("drag"))
+
+
+def undo(bench: Workbench, _content: Content) -> None:
+    """Take back."""
+    bench.session.undo()
+
+
+def redo(bench: Workbench, _content: Content) -> None:
+    """Do again."""
+    bench.session.redo()
+
+
+def keep(bench: Workbench, content: Content) -> None:
+    """Keep a version."""
+    bench.session.keep_version(str(content["name"]))
+    bench.say(f"kept as {str(content['name']).strip()}")
+    bench.autosave()
+
+
+def switch(bench: Workbench, content: Content) -> None:
+    """Make a version current."""
+    bench.session.switch_to(str(content["name"]))
+
+
+def baseline(bench: Workbench, content: Content) -> None:
+    """Draw the plan against a version."""
+    bench.session.set_baseline(str(content["name"]) or None)
+    bench.redraw()
+
+
+def compare(bench: Workbench, content: Content) -> None:
+    """Tell what moved and what is typed otherwise than in a version."""
+    moved, typed = bench.session.compare_with(str(content["name"]))
+    shown = moved[["step", "change", "moved_min", "crew_a", "crew_b", "held_by_b"]]
+    bench.tell({"kind": "compared", "name": content["name"], "moved": rows_of_frame(shown),
+                "typed": rows_of_frame(typed)})
+
+
+def explain(bench: Workbench, content: Content) -> None:
+    """Say why a step starts when it does."""
+    step, plan = str(content["step"]), bench.session.plan
+    if step in plan.network.steps:
+        bench.tell({"kind": "why", "step": step, "facts": step_facts(plan, step),
+                    "lines": plan.explain(step).splitlines()})
+    else:
+        bench.tell({"kind": "why", "step": step, "facts": [],
+                    "lines": ["This step is not in the plan on the screen: mend the marked cells first."]})
+
+
+def save(bench: Workbench, _content: Content) -> None:
+    """Save to the folder; a conflict is shown with both sides."""
+    try:
+        bench.session.save()
+    except SaveConflict as conflict:
+        bench.tell({"kind": "conflict", "files": rows_of_frame(conflict.problems[["table", "problem"]]),
+                    "sides": rows_of_frame(bench.session.conflict())})
+        return
+    bench.say(f"saved to {bench.session.base.folder.name}{_formula_words(bench)}")
+
+
+def take_theirs(bench: Workbench, _content: Content) -> None:
+    """Load what is in the folder now, keeping what was typed as a version."""
+    name = bench.session.take_theirs()
+    bench.say(f"loaded what is in the folder; your own work is the version {name!r}")
+
+
+def export(bench: Workbench, content: Content) -> None:
+    """Save as a new folder beside the scenario's own, or where a path says."""
+    name = str(content["folder"]).strip()
+    if not name:
+        raise ScenarioError.single("give the new folder a name", column="export")
+    written = bench.session.export(bench.session.base.folder.parent / Path(name).expanduser())
+    bench.say(f"exported to {written}{_formula_words(bench)}")
+
+
+def _formula_words(bench: Workbench) -> str:
+    count = len(formula_cells(bench.session.draft))
+    return (f"; {count} cells begin like a formula: import them into a spreadsheet as text" if count else "")
+
+
+def restore(bench: Workbench, content: Content) -> None:
+    """Take up work that was left unsaved."""
+    for unsaved in bench.session.unsaved_work():
+        if unsaved.path.name == content["path"]:
+            bench.session.restore(unsaved)
+            bench.say(f"restored what was typed until {unsaved.written:%Y-%m-%d %H:%M} UTC; undo leads back")
+    bench.offer()
+
+
+def discard(bench: Workbench, content: Content) -> None:
+    """Delete work that was left unsaved."""
+    for unsaved in bench.session.unsaved_work():
+        if unsaved.path.name == content["path"]:
+            bench.session.discard(unsaved)
+    bench.offer()
+
+
+def snapshot(bench: Workbench, _content: Content) -> None:
+    """The notebook may be about to be saved."""
+    bench.refresh_snapshot()
+
+
+def sweep(bench: Workbench, _content: Content) -> None:
+    """Time the work at every egress of the slider, in small bites, so that it can be stopped."""
+    stop_sweep(bench, {})
+    bench.sweeping = asyncio.get_running_loop().create_task(_swept(bench))
+
+
+def stop_sweep(bench: Workbench, _content: Content) -> None:
+    """Stop the sweep; what it found so far stays."""
+    if bench.sweeping is not None:
+        bench.sweeping.cancel()
+        bench.sweeping = None
+
+
+async def _swept(bench: Workbench) -> None:
+    scenario = bench.session.scenario
+    first, last = bench.session.egress_range()
+    count = int((last - first).total_seconds() // (60 * _SWEEP_EVERY_MIN)) + 1
+    for number in range(count):
+        moment = first + timedelta(minutes=_SWEEP_EVERY_MIN * number)
+        row = sweep_egress(scenario, moment, moment, 1).iloc[0]
+        left = row["hard_margin_min"]
+        bench.tell({"kind": "swept", "done": number + 1, "of": count, "ms": moment.timestamp() * 1000,
+                    "left": None if left != left else round(float(left), 2), "reason": row["reason"]})
+        await asyncio.sleep(0.005)  # let a message of the view in
+    bench.sweeping = None
+
+
+ACTIONS: dict[str, Callable[[Workbench, Content], None]] = {
+    action.__name__: action for action in (
+        hello, cells, paste, add, duplicate, delete, shift, move, minutes, egress, undo, redo, keep, switch,
+        baseline, compare, explain, save, take_theirs, export, restore, discard, snapshot, sweep, stop_sweep,
+    )
+}
+

@@ -1,0 +1,137 @@
+"""What the workbench tells its views: plain data made of a session. A patch holds only what changed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from planning_kit.explore.session.draft import Draft, Fault
+from planning_kit.explore.session.margins import Margin, margins_of, share_words
+from planning_kit.explore.session.session import Session
+from planning_kit.explore.session.settings_sheet import KEY, SETTINGS, VALUE, setting_fields
+from planning_kit.explore.session.sheet import Sheet
+from planning_kit.inputs import format as fmt
+from planning_kit.inputs.fields import KIND_WORDS, Field
+from planning_kit.inputs.times import pet_label
+from planning_kit.plan.timed import TimedPlan
+from planning_kit.show.live_chart import live_chart, live_notes, themes
+
+Message = dict[str, Any]
+
+
+def everything(session: Session, revision: int) -> Message:
+    """All that a view needs when it opens."""
+    draft = session.draft
+    tables = {name: {"columns": list(sheet.columns), "can_grow": sheet.can_grow,
+                     "order": [line.id for line in sheet.lines],
+                     "rows": {line.id: line.cells for line in sheet.lines}}
+              for name, sheet in draft.sheets.items()}
+    return {"kind": "all", "rev": revision, "schema": schema(draft), "tables": tables, "themes": themes(),
+            "chart": live_chart(session.plan, session.baseline), **status(session)}
+
+
+def schema(draft: Draft) -> dict[str, Any]:
+    """How each column is edited: kind, choices, which tables' ids it may hold, unit and meaning."""
+    known = {table.name: {"about": table.about, "key": table.key[0],
+                          "fields": {field.name: _field(field) for field in table.fields}}
+             for table in fmt.TABLES}
+    values = {key: _field(field) for key, field in setting_fields().items()}
+    known[SETTINGS] = {"about": "scenario.toml", "key": KEY, "fields": {}, "values": values, "edits": [VALUE]}
+    return {name: known[name] for name in _order(draft)}
+
+
+def _order(draft: Draft) -> list[str]:
+    first = ["steps", "tasks", "gaps", "inhibits", "hardware", "places", "routes"]
+    return [*first, *(name for name in draft.sheets if name not in first)]
+
+
+def _field(field: Field) -> dict[str, Any]:
+    choices = ["yes", "no"] if field.kind == "yes_no" else list(field.choices)
+    return {"kind": field.kind, "unit": field.unit, "about": f"{field.about}: {KIND_WORDS[field.kind]}",
+            "choices": [*choices, *field.words], "refers_to": _tables_of(field), "is_list": field.is_list,
+            "is_number": field.is_number, "needed": field.needed}
+
+
+def _tables_of(field: Field) -> list[str]:
+    return ["hardware"] if field.kind == "moves" else list(field.refers_to)
+
+
+def patch(session: Session, shown: Draft, shown_plan: TimedPlan | None, revision: int) -> Message:
+    """What differs from the draft and the plan that the views show."""
+    tables = {name: change for name, sheet in session.draft.sheets.items()
+              if (change := _change(shown[name], sheet))}
+    message: Message = {"kind": "patch", "rev": revision, "tables": tables, **status(session)}
+    if session.plan is not shown_plan:
+        message["chart"] = live_chart(session.plan, session.baseline)
+    return message
+
+
+def _change(old: Sheet, new: Sheet) -> dict[str, Any]:
+    if old is new:
+        return {}
+    before = {line.id: line for line in old.lines}
+    rows = {line.id: line.cells for line in new.lines if before.get(line.id) != line}
+    order = [line.id for line in new.lines]
+    change: dict[str, Any] = {"rows": rows} if rows else {}
+    if order != [line.id for line in old.lines]:
+        change["order"] = order
+    if new.columns != old.columns:
+        change |= {"columns": list(new.columns), "rows": {line.id: line.cells for line in new.lines}}
+    return change
+
+
+def status(session: Session) -> Message:
+    """Faults, history, versions and the head line."""
+    history = session.history
+    return {
+        "faults": [_fault(fault) for fault in session.faults],
+        "undo": history.can_undo, "redo": history.can_redo, "unsaved": session.has_unsaved_work,
+        "versions": list(session.versions), "baseline": session.baseline_name or "",
+        "folder": session.base.folder.name, "head": _head(session), "egress": _egress(session),
+    }
+
+
+def _fault(fault: Fault) -> dict[str, Any]:
+    return {"sheet": fault.sheet, "line": fault.line, "column": fault.column, "value": fault.value,
+            "problem": fault.problem}
+
+
+def _head(session: Session) -> list[list[str]]:
+    plan, limits = session.plan, session.plan.scenario.settings.limits
+    head = [["Both inside", f"PET {pet_label(plan.end_min)}", ""]]
+    for words, limit in (("Planned", limits.planned_min), ("Hard", limits.hard_min)):
+        left = limit - plan.end_min
+        head.append([f"{words} {pet_label(limit)}", f"{pet_label(abs(left))} {'left' if left >= 0 else 'over'}",
+                     "" if left >= 0 else "stop" if words == "Hard" else "caution"])
+    return head
+
+
+def _egress(session: Session) -> dict[str, Any]:
+    settings = session.plan.scenario.settings
+
+    def ms(moment: Any) -> int | None:
+        return None if moment is None else round(moment.timestamp() * 1000)
+
+    return {"at": ms(session.plan.egress), "earliest": ms(settings.egress_earliest),
+            "latest": ms(settings.egress_latest)}
+
+
+def notes(session: Session, revision: int) -> Message:
+    """Findings, margins and hover lines: told after the chart, which is not to wait for them."""
+    return {"kind": "notes", "rev": revision, **live_notes(session.plan, session.baseline),
+            "margins": [_margin(margin) for margin in margins_of(session.plan)]}
+
+
+def _margin(margin: Margin) -> dict[str, Any]:
+    return {"what": margin.what, "left": f"{round(margin.left, 1):g} {margin.unit}".replace("-", "−"),
+            "share": margin.share, "percent": share_words(margin).replace("-", "−"), "when": margin.when,
+            "step": margin.step}
+
+
+def rows_of_frame(frame: Any) -> Message:
+    """A small DataFrame as columns and rows of text."""
+    def text(value: object) -> str:
+        return "" if value != value else f"{round(value, 1):g}" if isinstance(value, float) else str(value)
+
+    return {"columns": [str(name) for name in frame.columns],
+            "rows": [[text(value) for value in row] for row in frame.itertuples(index=False)]}
+

@@ -1,0 +1,93 @@
+// Beside the chart: faults, findings and margins, worst first; why a step stands where it does; what moved.
+
+const SIDE_TABS = { findings: "Findings", margins: "Margins", why: "Why", moved: "Compare" };
+
+class Side {
+  constructor(root, send, events) {
+    Object.assign(this, { root, send, events });
+    this.tabs = el("div", { class: "pk-tabs", role: "tablist", "aria-label": "About the plan" });
+    this.panes = Object.fromEntries(Object.keys(SIDE_TABS).map(name => [name, el("div", { class: "pk-pane", role: "tabpanel", tabindex: 0 })]));
+    this.faultBox = el("div", { class: "pk-faults", "aria-live": "polite" });
+    this.box = el("aside", { class: "pk-side", "aria-label": "Findings and margins" }, this.faultBox, this.tabs, Object.values(this.panes));
+    this.counts = {};
+    this.panes.why.append(el("p", { class: "pk-hint" }, "Choose a step in the chart or in the table."));
+    this.panes.moved.append(el("p", { class: "pk-hint" }, "Choose a version above and press Compare."));
+    this.open("findings");
+  }
+
+  open(name) {
+    this.current = name;
+    this.tabs.replaceChildren(...Object.entries(SIDE_TABS).map(([key, words]) => el("button", {
+      type: "button", role: "tab", class: "pk-tab", "aria-selected": String(key === name), "data-side": key, tabindex: key === name ? 0 : -1,
+      onclick: () => this.open(key), onkeydown: event => this.onKey(event, key),
+    }, words, this.counts[key] ? el("span", { class: "pk-count" }, this.counts[key]) : null)));
+    for (const [key, pane] of Object.entries(this.panes)) pane.hidden = key !== name;
+  }
+
+  onKey(event, name) {
+    const names = Object.keys(SIDE_TABS), by = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
+    if (!by) return;
+    this.open(names[(names.indexOf(name) + by + names.length) % names.length]);
+    this.tabs.querySelector("[aria-selected=true]").focus();
+    event.preventDefault();
+  }
+
+  setFaults(faults) {
+    this.box.classList.toggle("pk-is-old", faults.length > 0);
+    this.faultBox.hidden = faults.length === 0;
+    if (!faults.length) { this.faultBox.replaceChildren(); return; }
+    this.faultBox.replaceChildren(
+      el("strong", {}, `${faults.length} ${faults.length === 1 ? "fault" : "faults"}: the chart shows the last good plan`),
+      el("ul", {}, faults.slice(0, 30).map(fault => el("li", {}, el("button", {
+        type: "button", class: "pk-link", onclick: () => fault.line !== null && this.events.onCell(fault.sheet, fault.line, fault.column),
+      }, [fault.sheet, fault.column, fault.value && `“${fault.value}”`].filter(Boolean).join(" "), ": ", fault.problem)))));
+  }
+
+  tell(notes, theme) {
+    this.notes = notes;
+    this.counts.findings = notes.findings.length;
+    const sign = severity => svg("svg", { class: "pk-sign", viewBox: "-9 -9 18 18", "aria-hidden": "true" }, severitySign(severity, 0, 0, 7, theme));
+    this.panes.findings.replaceChildren(notes.findings.length
+      ? el("ol", { class: "pk-list" }, notes.findings.map((found, number) => el("li", {}, el("button", {
+        type: "button", class: "pk-item", "data-finding": number, onclick: () => this.pick(number),
+      }, sign(found.severity), el("span", { class: "pk-item-head" }, [found.severity, found.check, found.crew, found.step, found.when].filter(Boolean).join(" · ")),
+      el("span", { class: "pk-item-text" }, found.message), found.source ? el("span", { class: "pk-source" }, `Source: ${found.source}`) : null))))
+      : el("p", { class: "pk-hint" }, "No findings."));
+    this.panes.margins.replaceChildren(el("ul", { class: "pk-list" }, notes.margins.map(margin => this.margin(margin))));
+    this.open(this.current);
+  }
+
+  margin(margin) {
+    const share = Math.max(0, Math.min(1, margin.share));
+    const level = margin.share < 0 ? "over" : margin.share < 0.1 ? "little" : "some";
+    return el("li", {}, el(margin.step ? "button" : "div", {
+      type: margin.step ? "button" : null, class: "pk-item pk-margin", onclick: margin.step ? () => this.events.onStep(margin.step) : null,
+    }, el("span", { class: "pk-item-text" }, margin.what), el("span", { class: `pk-left pk-${level}` }, margin.left),
+    el("span", { class: "pk-meter" }, el("span", { class: `pk-fill pk-${level}`, style: `width:${(share * 100).toFixed(1)}%` })),
+    el("span", { class: "pk-source" }, `${margin.percent} left, ${margin.when}`)));
+  }
+
+  pick(number) {
+    const found = this.notes.findings[number];
+    this.panes.findings.querySelectorAll(".pk-picked").forEach(each => each.classList.remove("pk-picked"));
+    const item = this.panes.findings.querySelector(`[data-finding="${number}"]`);
+    this.open("findings");
+    item?.classList.add("pk-picked");
+    item?.scrollIntoView({ block: "nearest" });
+    if (found.step) this.events.onStep(found.step.split(" ")[0]);
+  }
+
+  why(message) {
+    this.panes.why.replaceChildren(
+      el("dl", {}, message.facts.flatMap(([name, words]) => [el("dt", {}, name), el("dd", {}, words)])),
+      el("ol", { class: "pk-why" }, message.lines.map(line => el("li", {}, line))));
+  }
+
+  compared(message) {
+    this.panes.moved.replaceChildren(
+      el("p", {}, `From “${message.name}” to what is typed now:`),
+      message.moved.rows.length ? tableOf(message.moved.columns, message.moved.rows, "Steps that moved") : el("p", { class: "pk-hint" }, "No step moved."),
+      message.typed.rows.length ? tableOf(message.typed.columns, message.typed.rows, `What is typed (a: ${message.name}, b: now)`) : el("p", { class: "pk-hint" }, "Nothing is typed otherwise."));
+    this.open("moved");
+  }
+}

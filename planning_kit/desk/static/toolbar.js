@@ -1,0 +1,144 @@
+// Above the chart: undo, versions, files, egress; and the messages that need an answer.
+
+class Toolbar {
+  constructor(send, chart) {
+    this.send = send;
+    this.undo = button("Undo", "Nothing to undo", () => send({ kind: "undo" }), { "data-act": "undo" });
+    this.redo = button("Redo", "Nothing to redo", () => send({ kind: "redo" }), { "data-act": "redo" });
+    this.save = button("Save", "Save to the scenario's folder (Alt+S)", () => send({ kind: "save" }), { "data-act": "save" });
+    this.versions = el("select", { class: "pk-field", "aria-label": "Version", title: "A named version" });
+    this.name = el("input", { class: "pk-field pk-name", placeholder: "name a version", "aria-label": "Name of a new version" });
+    this.folder = el("input", { class: "pk-field pk-name", placeholder: "new folder", "aria-label": "New folder for the export" });
+    this.baseline = el("select", { class: "pk-field", "aria-label": "Baseline", title: "Show where a version had each step",
+      onchange: () => send({ kind: "baseline", name: this.baseline.value }) });
+    const picked = kind => () => send({ kind, name: this.versions.value });
+    const keep = () => { send({ kind: "keep", name: this.name.value }); this.name.value = ""; };
+    const out = () => send({ kind: "export", folder: this.folder.value });
+    this.name.addEventListener("keydown", event => event.key === "Enter" && keep());
+    this.folder.addEventListener("keydown", event => event.key === "Enter" && out());
+    this.state = el("span", { class: "pk-state", role: "status" });
+    this.head = el("div", { class: "pk-head" });
+    this.said = el("div", { class: "pk-said", role: "status" });
+    this.asks = el("div", { class: "pk-asks" });
+    this.egress = new EgressSlider(send);
+    const group = (...parts) => el("span", { class: "pk-group" }, parts);
+    this.box = el("div", { class: "pk-toolbar", role: "toolbar", "aria-label": "Plan" },
+      group(this.undo, this.redo), group(this.save, this.state),
+      group(this.name, button("Keep", "Keep what is typed under this name", keep, { "data-act": "keep" })),
+      group(this.versions, button("Switch", "Make this version current (undo leads back)", picked("switch"), { "data-act": "switch" }), button("Compare", "What moved from this version to now", picked("compare"), { "data-act": "compare" })),
+      group(el("label", { class: "pk-label" }, "Baseline ", this.baseline)),
+      group(this.folder, button("Export", "Save as a new folder beside this one", out, { "data-act": "export" })),
+      group(button("−", "Zoom out", () => chart.zoom(1.5), { "aria-label": "Zoom out" }), button("+", "Zoom in (Ctrl and wheel)", () => chart.zoom(1 / 1.5), { "aria-label": "Zoom in" }), button("All", "The whole outing (Home)", () => chart.zoomAll())));
+  }
+
+  show(status) {
+    this.undo.disabled = !status.undo;
+    this.redo.disabled = !status.redo;
+    this.undo.title = status.undo ? `Undo: ${status.undo} (Ctrl+Z)` : "Nothing to undo";
+    this.redo.title = status.redo ? `Redo: ${status.redo} (Ctrl+Y)` : "Nothing to redo";
+    this.state.textContent = status.unsaved ? "unsaved" : "saved";
+    this.state.classList.toggle("pk-unsaved", status.unsaved);
+    this.save.disabled = !status.unsaved;
+    options(this.versions, status.versions.map(name => [name, name]), this.versions.value);
+    options(this.baseline, [["", "none"], ...status.versions.map(name => [name, name])], status.baseline);
+    this.head.replaceChildren(...status.head.map(([name, words, level]) => el("span", { class: `pk-fact ${level && `pk-fact-${level}`}` }, `${name}: `, el("strong", {}, words))));
+    this.egress.show(status.egress);
+  }
+
+  say(message) {
+    this.said.textContent = message.text;
+    this.said.className = `pk-said pk-said-${message.level}`;
+    clearTimeout(this.timer);
+    if (message.level === "good") this.timer = setTimeout(() => { this.said.textContent = ""; }, 8000);
+  }
+
+  offer({ offers }) {
+    this.asks.replaceChildren(...offers.slice(0, 3).map(offer => el("div", { class: "pk-ask", role: "alert" },
+      `There is unsaved work on this scenario, last written ${offer.written} (perhaps still open in another window). `,
+      button("Restore", "Take it up; undo leads back", () => this.send({ kind: "restore", path: offer.path }), { "data-act": "restore" }),
+      button("Discard", "Delete it", () => this.send({ kind: "discard", path: offer.path })))));
+  }
+
+  conflict(message) {
+    const close = () => this.asks.replaceChildren();
+    this.asks.replaceChildren(el("div", { class: "pk-ask pk-conflict", role: "alertdialog", "aria-label": "Conflict" },
+      el("strong", {}, "Nothing was saved: another has changed the folder since it was read."),
+      tableOf(message.files.columns, message.files.rows),
+      message.sides.rows.length ? el("div", { class: "pk-scroll" }, tableOf(message.sides.columns, message.sides.rows, "Both sides")) : null,
+      el("div", {}, button("Take theirs", "Load the folder; your own work stays as a version", () => { this.send({ kind: "take_theirs" }); close(); }, { "data-act": "take_theirs" }),
+        " or export your own to a new folder. ", button("Close", "Go on editing; nothing is lost", close))));
+  }
+}
+
+function options(select, pairs, value) {
+  const now = JSON.stringify(pairs);
+  if (select.dataset.pairs !== now) {
+    select.dataset.pairs = now;
+    select.replaceChildren(...pairs.map(([key, words]) => el("option", { value: key }, words)));
+  }
+  if (pairs.some(([key]) => key === value)) select.value = value;
+}
+
+class EgressSlider {
+  constructor(send) {
+    this.send = send;
+    this.field = el("input", { class: "pk-field", type: "datetime-local", step: 60, "aria-label": "Egress, UTC" });
+    this.slider = el("input", { class: "pk-slider", type: "range", step: 1, "aria-label": "Egress within the range, minutes" });
+    this.strip = el("div", { class: "pk-sweep", "aria-hidden": "true" });
+    this.ends = [el("span", { class: "pk-quiet" }), el("span", { class: "pk-quiet" })];
+    this.progress = el("span", { class: "pk-quiet", role: "status" });
+    this.sweep = button("Try all", "Time the plan at every 5 minutes of this range", () => this.start(), { "data-act": "sweep" });
+    this.box = el("div", { class: "pk-egress" }, el("label", { class: "pk-label" }, "Egress UTC ", this.field), this.ends[0],
+      el("span", { class: "pk-slide" }, this.slider, this.strip), this.ends[1], this.sweep, this.progress);
+    this.slider.addEventListener("pointerdown", () => { this.drag = Math.random().toString(36); });
+    this.slider.addEventListener("input", () => this.move());
+    this.slider.addEventListener("change", () => { this.drag = null; });
+    this.field.addEventListener("change", () => this.field.value && send({ kind: "egress", ms: Date.parse(`${this.field.value}Z`) }));
+  }
+
+  show(egress) {
+    const day = Math.floor(egress.at / 86400000) * 86400000;
+    this.first = egress.earliest ?? day;
+    this.last = egress.latest ?? day + 86340000;
+    this.slider.min = 0;
+    this.slider.max = Math.round((this.last - this.first) / 60000);
+    if (!this.drag) this.slider.value = Math.round((egress.at - this.first) / 60000);
+    this.field.value = new Date(egress.at).toISOString().slice(0, 16);
+    this.ends[0].textContent = new Date(this.first).toISOString().slice(11, 16);
+    this.ends[1].textContent = new Date(this.last).toISOString().slice(11, 16);
+  }
+
+  move() {  // one message at a time: the next goes when the last was answered
+    this.wanted = this.first + Number(this.slider.value) * 60000;
+    if (this.isWaiting) return;
+    this.isWaiting = true;
+    this.send({ kind: "egress", ms: this.wanted, drag: this.drag ?? null }, () => {
+      this.isWaiting = false;
+      if (this.first + Number(this.slider.value) * 60000 !== this.wanted) this.move();
+    });
+    this.wanted = this.first + Number(this.slider.value) * 60000;
+  }
+
+  start() {
+    if (this.isSweeping) { this.send({ kind: "stop_sweep" }); this.end("stopped"); return; }
+    this.isSweeping = true;
+    this.sweep.textContent = "Stop";
+    this.strip.replaceChildren();
+    this.send({ kind: "sweep" });
+  }
+
+  end(words) {
+    this.isSweeping = false;
+    this.sweep.textContent = "Try all";
+    this.progress.textContent = words;
+  }
+
+  swept(message) {
+    const share = (message.ms - this.first) / (this.last - this.first);
+    const level = message.left === null ? "none" : message.left < 0 ? "over" : "some";
+    const words = message.left === null ? message.reason : `${message.left} min before the hard limit`;
+    this.strip.append(el("span", { class: `pk-try pk-${level}`, style: `left:${(share * 100).toFixed(2)}%`, title: `${new Date(message.ms).toISOString().slice(11, 16)}: ${words}` }));
+    this.progress.textContent = `${message.done} of ${message.of}`;
+    if (message.done === message.of) this.end("bars: inside the hard limit; dots: no plan or past it");
+  }
+}

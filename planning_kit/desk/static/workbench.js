@@ -1,0 +1,109 @@
+// The whole widget: parts, messages, keys. `render` is what anywidget calls for each view.
+
+const ANSWER_MS = 15000;
+
+function render({ model, el: home }) {
+  const root = el("div", { class: "pk-workbench", "data-lm-suppress-shortcuts": "true" });
+  let number = 0, waiting = new Map(), timer = null, isLoaded = false;
+  const send = (message, then) => {
+    number += 1;
+    waiting.set(number, { at: performance.now(), then });
+    root.dataset.sent = String(number);
+    model.send({ ...message, n: number });
+    clearTimeout(timer);
+    timer = setTimeout(() => waiting.size && quiet(), ANSWER_MS);
+  };
+  const quiet = () => toolbar.say({ level: "bad", text: "The kernel does not answer. What you typed until its last answer is kept on disk: restart the kernel, run this cell again and choose Restore." });
+
+  const chart = new PlanChart(root, send, {
+    onChoose: step => { tables.showStep(step); explain(step); },
+    onOpen: step => { const line = lineOf(step); if (line !== undefined) tables.show("steps", line, "step"); },
+    onFinding: at => side.pick(at),
+  });
+  const tables = new Tables(root, send, step => { if (step && step !== chart.selected) { chart.choose(step, false); explain(step); } });
+  const side = new Side(root, send, {
+    onCell: (sheet, line, column) => tables.show(sheet, line, column),
+    onStep: step => { chart.choose(step); side.open("why"); explain(step); },
+  });
+  const toolbar = new Toolbar(send, chart);
+  const lineOf = step => { const { rows, order, columns } = tables.sheets.steps, at = columns.indexOf("step"); return order.find(id => rows[id][at] === step); };
+  let explained = null;
+  const explain = step => { if (step !== explained) { explained = step; send({ kind: "explain", step }); } };
+
+  root.append(el("div", { class: "pk-desk" },
+    el("div", { class: "pk-top" }, toolbar.box, toolbar.asks, el("div", { class: "pk-second" }, toolbar.egress.box, toolbar.head), toolbar.said),
+    chart.box, tables.box, side.box,
+    el("p", { class: "pk-caution" }, "A planning aid, not a certified tool: the flight rules and licensed, responsible people decide. Limits are the scenario's own.")));
+  home.append(root);
+  home.closest(".jp-OutputArea-output")?.style.setProperty("overflow", "visible");
+
+  const told = {
+    all: message => { isLoaded = true; chart.load(message.chart, message.themes); tables.load(message); show(message); },
+    patch: message => {
+      if (!isLoaded) return;
+      tables.patch(message);
+      if (message.chart) { chart.load(message.chart); explained = null; }
+      show(message);
+      answered(message.echo);
+    },
+    notes: message => { if (isLoaded) { chart.tell(message); side.tell(message, chart.theme); if (side.current === "why" && chart.selected) explain(chart.selected); } },
+    said: message => toolbar.say(message),
+    focus: message => tables.show(message.sheet, message.line, null),
+    left: message => toolbar.offer(message),
+    conflict: message => toolbar.conflict(message),
+    why: message => side.why(message),
+    compared: message => side.compared(message),
+    swept: message => toolbar.egress.swept(message),
+  };
+  const show = message => { toolbar.show(message); side.setFaults(message.faults); root.dataset.rev = String(message.rev); };
+  const answered = echo => {
+    for (const [sent, each] of waiting) if (sent <= echo) { waiting.delete(sent); each.then?.(); }
+    root.dataset.answered = String(echo ?? 0);
+  };
+  const onMessage = message => told[message.kind]?.(message);
+  model.on("msg:custom", onMessage);
+
+  root.addEventListener("keydown", event => {
+    const isTyping = event.target.matches("input:not([type=range]), textarea");
+    const key = event.key.toLowerCase(), isCtrl = event.ctrlKey || event.metaKey;
+    if (isCtrl && !isTyping && (key === "z" || key === "y")) {
+      send({ kind: key === "y" || event.shiftKey ? "redo" : "undo" });
+      event.preventDefault();
+    } else if (event.altKey && key === "s") {
+      send({ kind: "save" });
+      event.preventDefault();
+    }
+    if (isCtrl && key === "s") { send({ kind: "snapshot" }); return; }  // the notebook saves itself
+    event.stopPropagation();
+  });
+
+  const theme = () => {
+    const isDark = document.body.dataset.jpThemeLight === "false";
+    if (root.dataset.theme === (isDark ? "dark" : "light")) return;
+    root.dataset.theme = isDark ? "dark" : "light";
+    chart.paint();
+    if (side.notes) side.tell(side.notes, chart.theme);
+  };
+  const themes = new MutationObserver(theme);
+  themes.observe(document.body, { attributes: true, attributeFilter: ["data-jp-theme-light"] });
+  const sizes = new ResizeObserver(() => chart.box.clientWidth !== chart.width && chart.paint());
+  sizes.observe(root);
+  root.dataset.theme = document.body.dataset.jpThemeLight === "false" ? "dark" : "light";
+  hideSnapshot(root);
+  send({ kind: "hello" });
+  return () => { model.off("msg:custom", onMessage); themes.disconnect(); sizes.disconnect(); };
+}
+
+// The output after ours is what is seen without a kernel: hidden while we live.
+function hideSnapshot(root) {
+  const hide = () => {
+    const ours = root.closest(".jp-OutputArea-child"), next = ours?.nextElementSibling;
+    if (next?.classList.contains("jp-OutputArea-child")) next.classList.add("pk-snapshot");
+    return Boolean(next);
+  };
+  if (hide()) return;
+  const watch = new MutationObserver(() => hide() && watch.disconnect());
+  requestAnimationFrame(() => { const area = root.closest(".jp-OutputArea"); if (area && !hide()) watch.observe(area, { childList: true }); });
+}
+
+export default { render };

@@ -1,0 +1,134 @@
+"""The workbench: one widget that shows a session and passes on what the planner does in it.
+
+Views and kernel talk in messages, not in shared state: a view says ``hello`` and gets everything, then sends
+one message an edit and gets patches. The chart is sent first and the findings after it, when no newer edit
+waits.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from typing import Any
+
+import anywidget
+
+from planning_kit.desk import messages
+from planning_kit.desk.actions import ACTIONS
+from planning_kit.desk.assets import module_text, style_text
+from planning_kit.desk.snapshot import Snapshot
+from planning_kit.explore.session.draft import Draft
+from planning_kit.explore.session.session import Session
+from planning_kit.inputs.faults import ScenarioError
+from planning_kit.plan.timed import TimedPlan
+
+_NOTES_AFTER_S = 0.0
+_AUTOSAVE_AFTER_S = 0.05
+_SNAPSHOT_AFTER_S = 1.5
+
+
+class Workbench(anywidget.AnyWidget):
+    """The live widget of a session; ``session``, ``plan`` and ``scenario`` give what stands in it."""
+
+    _esm = module_text()
+    _css = style_text()
+
+    def __init__(self, session: Session) -> None:
+        """Show ``session``."""
+        super().__init__()
+        self.session = session
+        self._shown: Draft = session.draft
+        self._shown_plan: TimedPlan | None = session.plan
+        self._revision = 0
+        self._timers: dict[str, asyncio.TimerHandle] = {}
+        self._snapshot = Snapshot(session)
+        self.sweeping: asyncio.Task[None] | None = None
+        self.on_msg(self._on_message)
+
+    @property
+    def plan(self) -> TimedPlan:
+        """The last good plan."""
+        return self.session.plan
+
+    @property
+    def scenario(self) -> Any:
+        """The scenario of the last good plan."""
+        return self.session.scenario
+
+    def _ipython_display_(self) -> None:
+        """Show the live view, and beside it what a reader without a kernel sees, which follows every edit."""
+        self._snapshot.publish(self._repr_mimebundle_())
+
+    def _on_message(self, _widget: Any, content: dict[str, Any], _buffers: Any) -> None:
+        """Do what a view asks. Whatever is wrong with it is said to the planner, never raised."""
+        action = ACTIONS.get(str(content.get("kind")))
+        if action is None:
+            return
+        try:
+            action(self, content)
+        except ScenarioError as error:
+            self.say("; ".join(str(problem) for problem in error.problems["problem"]), level="bad")
+        except (KeyError, ValueError, TypeError):
+            self.say("this could not be done: the table has changed meanwhile; try again", level="bad")
+        self.show_changes(echo=content.get("n"))
+
+    def tell(self, message: dict[str, Any]) -> None:
+        """Send one message to every view."""
+        self.send(message)
+
+    def say(self, text: str, level: str = "good") -> None:
+        """A line for the planner to read."""
+        self.tell({"kind": "said", "text": text, "level": level})
+
+    def greet(self) -> None:
+        """Everything, for a view that opens; and what earlier sessions left unsaved."""
+        self.tell(messages.everything(self.session, self._revision))
+        self._later("notes", _NOTES_AFTER_S, self._tell_notes)
+        self.offer()
+
+    def offer(self) -> None:
+        """Offer work that earlier sessions left unsaved."""
+        left = [{"written": f"{each.written:%Y-%m-%d %H:%M} UTC", "path": each.path.name}
+                for each in self.session.unsaved_work()]
+        self.tell({"kind": "left", "offers": left})
+
+    def redraw(self) -> None:
+        """Draw the chart anew even though the plan is the same (another baseline)."""
+        self._shown_plan = None
+
+    def show_changes(self, echo: Any = None) -> None:
+        """Tell the views what changed since they were told last; findings, journal and snapshot follow."""
+        is_new = self.session.draft is not self._shown or self.session.plan is not self._shown_plan
+        self._revision += is_new
+        message = messages.patch(self.session, self._shown, self._shown_plan, self._revision)
+        self._shown, self._shown_plan = self.session.draft, self.session.plan
+        self.tell(message | {"echo": echo})
+        if is_new:
+            self._later("notes", _NOTES_AFTER_S, self._tell_notes)
+            self._later("autosave", _AUTOSAVE_AFTER_S, self.autosave)
+            self._later("snapshot", _SNAPSHOT_AFTER_S, self._snapshot.update)
+
+    def _tell_notes(self) -> None:
+        self.tell(messages.notes(self.session, self._revision))
+
+    def autosave(self) -> None:
+        """Write the journal; a disk that refuses is said once an edit, and stops nothing."""
+        try:
+            self.session.autosave()
+        except OSError as error:
+            self.say(f"unsaved work cannot be kept on disk: {error.strerror or error}", level="bad")
+
+    def refresh_snapshot(self) -> None:
+        """What is shown without a kernel, now."""
+        self._snapshot.update()
+
+    def _later(self, name: str, seconds: float, do: Callable[[], None]) -> None:
+        """Do it when the kernel is idle; one that is still waiting is replaced. At once without a loop."""
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:
+            do()
+            return
+        if name in self._timers:
+            self._timers[name].cancel()
+        self._timers[name] = loop.call_later(seconds, do)

@@ -1,0 +1,117 @@
+"""Unsaved work on disk: written after every edit, so that a kernel that dies takes nothing typed with it.
+
+A session has a file of its own in the user's state folder (``PLANNING_KIT_STATE`` names another), replaced in
+one step each time. Opening a scenario looks for files of other sessions on the same folder and offers them.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import os
+import secrets
+import sys
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from planning_kit.explore.session.draft import Draft
+from planning_kit.explore.session.sheet import Line, Sheet
+from planning_kit.inputs.frozen import FrozenMapping
+
+_FORMAT = 1
+STATE_VARIABLE = "PLANNING_KIT_STATE"
+
+
+@dataclass(frozen=True)
+class Unsaved:
+    """Work found in a journal: the draft, the named versions, and when it was last written (UTC)."""
+
+    path: Path
+    written: datetime
+    draft: Draft
+    versions: Mapping[str, Draft]
+
+
+def state_folder() -> Path:
+    """Where journals are: a folder of the user's, not of the scenario."""
+    if os.environ.get(STATE_VARIABLE):
+        return Path(os.environ[STATE_VARIABLE])
+    if sys.platform == "win32":
+        return Path(os.environ.get("LOCALAPPDATA", Path.home() / "AppData" / "Local")) / "planning_kit"
+    return Path(os.environ.get("XDG_STATE_HOME", Path.home() / ".local" / "state")) / "planning_kit"
+
+
+class Journal:
+    """The file of one session on the scenario of ``folder``."""
+
+    def __init__(self, folder: Path) -> None:
+        """Choose a name; nothing is written yet."""
+        self._folder = folder
+        self.path = state_folder() / f"{_name_of(folder)}-{secrets.token_hex(8)}.json"
+
+    def write(self, draft: Draft, versions: Mapping[str, Draft]) -> None:
+        """Put what is typed on disk, whole or not at all. Raises `OSError` when that fails."""
+        content = {
+            "format": _FORMAT, "folder": str(self._folder), "written": datetime.now(UTC).isoformat(),
+            "draft": _plain(draft), "versions": {name: _plain(each) for name, each in versions.items()},
+        }
+        # Escaped to ASCII: half characters that a cell may hold are kept too.
+        data = json.dumps(content).encode("ascii")
+        self.path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        part = self.path.with_suffix(".part")
+        with part.open("wb") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.replace(part, self.path)
+
+    def remove(self) -> None:
+        """Delete the file: everything is saved."""
+        with contextlib.suppress(OSError):
+            self.path.unlink(missing_ok=True)
+
+    def left_by_others(self) -> list[Unsaved]:
+        """Work on the same scenario that other sessions left, newest first; files that cannot be read stay."""
+        found = []
+        for path in state_folder().glob(f"{_name_of(self._folder)}-*.json"):
+            if path != self.path and (unsaved := _read(path)) is not None:
+                found.append(unsaved)
+        return sorted(found, key=lambda each: each.written, reverse=True)
+
+
+def _name_of(folder: Path) -> str:
+    return hashlib.sha256(str(folder).encode("utf-8", "surrogateescape")).hexdigest()[:16]
+
+
+def _read(path: Path) -> Unsaved | None:
+    try:
+        content = json.loads(path.read_bytes())
+        if content["format"] != _FORMAT:
+            return None
+        versions = {str(name): _draft(each) for name, each in content["versions"].items()}
+        written = datetime.fromisoformat(content["written"])
+        return Unsaved(path, written, _draft(content["draft"]), FrozenMapping(versions))
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return None
+
+
+def _plain(draft: Draft) -> dict[str, Any]:
+    sheets = {name: {"columns": sheet.columns, "can_grow": sheet.can_grow,
+                     "lines": [[line.id, line.cells] for line in sheet.lines]}
+              for name, sheet in draft.sheets.items()}
+    return {"sheets": sheets, "next_id": draft.next_id}
+
+
+def _draft(plain: Mapping[str, Any]) -> Draft:
+    sheets = {}
+    for name, each in plain["sheets"].items():
+        columns = tuple(str(column) for column in each["columns"])
+        lines = tuple(Line(int(number), tuple(str(cell) for cell in cells)) for number, cells in each["lines"])
+        if any(len(line.cells) != len(columns) for line in lines):
+            raise ValueError(f"{name}: a line of another length")
+        sheets[str(name)] = Sheet(str(name), columns, lines, bool(each["can_grow"]))
+    return Draft(FrozenMapping(sheets), int(plain["next_id"]))

@@ -1,0 +1,147 @@
+"""A plan as plain data for a chart that is drawn anew at every edit and can be dragged.
+
+The swimlane figure costs several times as long to make as the plan does to time; this holds the same facts
+without a layout: the drawing side knows how wide it is, what is zoomed and which theme is on. Text is plain
+here, and must be shown as text.
+"""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict
+from typing import Any
+
+from planning_kit.inputs.times import gmt_label, moment_at, pet_label
+from planning_kit.show.activities import (
+    Activity,
+    Finding,
+    finding_lanes,
+    finding_minute,
+    findings,
+    handovers,
+    in_force,
+    packed,
+)
+from planning_kit.show.escape import one_line
+from planning_kit.show.hover import Words, activity_text, ghost_text, held_words
+from planning_kit.show.palette import DARK, INK_ON_FILL, LIGHT, task_fills
+
+LIGHT_KINDS = ("night", "penumbra", "day")
+_TIGHT_MIN = 0.5  # slack that rounds to nothing in whole minutes
+
+
+def live_chart(plan: Any, baseline: Any = None) -> dict[str, Any]:
+    """What is drawn at once: who does what when, light, links, limits, and where the baseline had it.
+
+    Minutes are PET. ``bars``: [step, crew, kind, start, finish, task, title, is_tight]; ``ghosts``: [step,
+    crew, start, finish].
+    """
+    records = plan.scenario.records
+    limits = records.settings.limits
+    return {
+        "title": one_line(records.settings.title), "station": one_line(records.settings.station),
+        "egress_ms": round(plan.egress.timestamp() * 1000), "end": _round(plan.end_min),
+        "horizon": plan.horizon_min,
+        "crew": [member.crew for member in records.crew],
+        "actors": [[actor.actor, one_line(actor.title)] for actor in records.actors],
+        "bars": [_bar(row) for row in rows_of(plan)],
+        "ghosts": [] if baseline is None else [_ghost(row) for row in rows_of(baseline) if _is_step(row)],
+        "light": {kind: _pairs(getattr(plan.light, kind)) for kind in LIGHT_KINDS},
+        "links": [[one_line(name), _pairs(windows)]
+                  for name, windows in {**plan.links, **plan.named_windows}.items()],
+        "inhibits": [[[hold.inhibit, one_line(hold.title), hold.set_by_min, hold.lift_after_min]
+                      for hold in row] for row in packed(in_force(plan.inhibit_times))],
+        "limits": [["planned", limits.planned_min], ["hard", limits.hard_min]],
+        "handovers": [[each.from_crew, each.to_crew, each.from_min, each.to_min]
+                      for each in handovers(plan.handovers)],
+        "fills": {task: list(look) for task, look in task_fills([task.task for task in records.tasks]).items()},
+    }
+
+
+def rows_of(plan: Any) -> list[Activity]:
+    """Every activity, lane by lane: what ``plan.timeline`` holds, without making a table of it."""
+    return [Activity(**{name: getattr(row, name) for name in Activity.__dataclass_fields__})
+            for lane in plan.lanes.values() for row in lane]
+
+
+def _is_step(row: Activity) -> bool:
+    return row.kind == "work" and row.step != ""
+
+
+def _bar(row: Activity) -> list[Any]:
+    is_tight = row.kind == "work" and row.slack_to_plan_min < _TIGHT_MIN
+    return [row.step, row.crew, row.kind, _round(row.start_min), _round(row.finish_min), row.task,
+            one_line(row.title), is_tight]
+
+
+def _ghost(row: Activity) -> list[Any]:
+    return [row.step, row.crew, _round(row.start_min), _round(row.finish_min)]
+
+
+def _round(minute: float) -> float:
+    return round(minute, 4)
+
+
+def _pairs(windows: Iterable[Sequence[float]]) -> list[list[float]]:
+    return [[_round(float(start)), _round(float(finish))] for start, finish in windows]
+
+
+def live_notes(plan: Any, baseline: Any = None) -> dict[str, Any]:
+    """What is told beside the chart: findings with the lanes and minute of their marks, and hover lines.
+
+    ``hovers`` are in the order of ``bars`` of `live_chart`, ``ghost_hovers`` in that of ``ghosts``.
+    """
+    rows, words, records = rows_of(plan), _words(plan), plan.scenario.records
+    lanes = [*(member.crew for member in records.crew), *(actor.actor for actor in records.actors)]
+    before = [] if baseline is None else [row for row in rows_of(baseline) if _is_step(row)]
+    now = {(row.step, row.crew): row for row in rows if _is_step(row)}
+    any_crew = {row.step: row for row in rows if _is_step(row)}
+    return {
+        "findings": [_told(found, rows, lanes) for found in findings(plan.findings)],
+        "hovers": [_plain_lines(activity_text(row, words)) for row in rows],
+        "ghost_hovers": [_plain_lines(ghost_text(old, now.get((old.step, old.crew), any_crew.get(old.step)),
+                                                 words)) for old in before],
+    }
+
+
+def _told(found: Finding, rows: Sequence[Activity], lanes: Sequence[str]) -> dict[str, Any]:
+    minute = finding_minute(found, rows)
+    is_timed = math.isfinite(minute)
+    return {name: one_line(value) for name, value in asdict(found).items() if name != "start_min"} | {
+        "minute": _round(minute) if is_timed else None, "when": pet_label(minute) if is_timed else "",
+        "lanes": sorted(finding_lanes(found, rows, list(lanes))) if is_timed else [],
+    }
+
+
+def _words(plan: Any) -> Words:
+    records = plan.scenario.records
+    return Words(egress=plan.egress, places={place.place: place.title for place in records.places},
+                 tasks={task.task: task.title for task in records.tasks},
+                 actors={actor.actor: actor.title for actor in records.actors})
+
+
+def _plain_lines(told: str) -> list[str]:
+    """Text made for plotly, where only ``<br>`` is markup, as the lines that a reader sees."""
+    return [html.unescape(line) for line in told.split("<br>")]
+
+
+def step_facts(plan: Any, step: str) -> list[list[str]]:
+    """One step in a few lines of name and value: when, where, what holds it, its slacks."""
+    row = next(row for row in rows_of(plan) if row.is_work_on(step))
+    words = _words(plan)
+    start, finish = (gmt_label(moment_at(minute, plan.egress)) for minute in (row.start_min, row.finish_min))
+    slacks = [f"to {name} {pet_label(value)}" for name, value in (
+        ("plan", row.slack_to_plan_min), ("limit", row.slack_to_limit_min),
+        ("window", row.slack_to_window_min)) if math.isfinite(value)]
+    return [
+        ["Step", one_line(f"{row.step} {row.title}")], ["Who, where", f"{row.crew}, {words.place(row.place)}"],
+        ["PET", words.span(row.start_min, row.finish_min)], ["GMT", f"{start} to {finish}"],
+        ["Held by", held_words(row.held_by)], ["Slack", ", ".join(slacks) or "–"],
+    ]
+
+
+def themes() -> dict[str, Any]:
+    """Both palettes of the charts, and the ink on task fills, by name."""
+    return {"light": asdict(LIGHT), "dark": asdict(DARK), "ink_on_fill": INK_ON_FILL}
