@@ -179,4 +179,5 @@ def _alt(rows: list[dict[Any, Any]], spells: list[dict[Any, Any]]) -> str:
                if spell["limit"] == PLANNED]
     listed = ", ".join(planned[:8]) + (f" and {len(planned) - 8} more" if len(planned) > 8 else "")
     span = f"{_at(rows[0]['egress'])[:16]} to {_at(rows[-1]['egress'])[:16]} UTC"
-    return (f"Sweep chart, egress {span}: {ranged}; rows without a plan: {len(rows) - len(ends)}. Within the planned limit: {listed or 'never'}.")
+    without = f"rows without a plan: {len(rows) - len(ends)}"
+    return f"Sweep chart, egress {span}: {ranged}; {without}. Within the planned limit: {listed or 'never'}."

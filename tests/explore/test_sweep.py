@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
+import numpy as np
+import pandas as pd
 import pytest
 
 import planning_kit as pk
 from tests.edits import edited
+
+SAME_MIN = 1e-6
+"""Two searches for one window edge may stop a few billionths of a minute apart."""
 
 
 def test_each_row_is_the_plan_of_that_egress(small: pk.Scenario) -> None:
@@ -13,8 +20,8 @@ def test_each_row_is_the_plan_of_that_egress(small: pk.Scenario) -> None:
     assert len(sweep) == 4
     for row in sweep.itertuples():
         plan = pk.time_plan(small, row.egress.to_pydatetime())
-        assert row.end_min == plan.end_min
-        assert row.hard_margin_min == 130 - plan.end_min
+        assert row.end_min == pytest.approx(plan.end_min, abs=SAME_MIN)
+        assert row.hard_margin_min == pytest.approx(130 - plan.end_min, abs=SAME_MIN)
         waits = plan.timeline.query("kind == 'wait'")
         assert row.wait_min == pytest.approx((waits["finish_min"] - waits["start_min"]).sum())
 
@@ -44,3 +51,60 @@ def test_a_row_without_a_plan_says_why(small: pk.Scenario) -> None:
 def test_a_range_without_sense_is_refused(small: pk.Scenario, stop: str, every_min: float) -> None:
     with pytest.raises(pk.ScenarioError, match="every_min"):
         pk.sweep_egress(small, "2031-09-03", stop, every_min)
+
+
+def _alone(scenario: pk.Scenario, egress: datetime) -> tuple[float, float]:
+    """End and waits of one egress timed by itself; NaN without a plan."""
+    try:
+        plan = pk.time_plan(scenario, egress)
+    except pk.ScenarioError:
+        return float("nan"), float("nan")
+    waits = plan.timeline.query("kind == 'wait' and crew in ['EV1', 'EV2']")
+    return plan.end_min, (waits["finish_min"] - waits["start_min"]).sum()
+
+
+def _assert_rows_are_plans(scenario: pk.Scenario, sweep: pd.DataFrame) -> None:
+    expected = [_alone(scenario, egress.to_pydatetime()) for egress in sweep["egress"]]
+    found = list(sweep[["end_min", "wait_min"]].itertuples(index=False, name=None))
+    assert np.array(found) == pytest.approx(np.array(expected), abs=SAME_MIN, nan_ok=True)
+    assert (sweep["reason"] == "").tolist() == [end == end for end, _ in expected]
+
+
+def test_a_sweep_of_days_has_the_same_rows_as_plans_one_by_one(small: pk.Scenario) -> None:
+    sweep = pk.sweep_egress(small, "2031-09-02T20:00:00Z", "2031-09-06T02:00:00Z", every_min=97)
+    assert len(sweep) == 49
+    _assert_rows_are_plans(small, sweep)
+
+
+def test_named_windows_that_run_out_end_the_plans(demo: pk.Scenario) -> None:
+    sweep = pk.sweep_egress(demo, "2031-05-14T13:50:00Z", "2031-05-14T16:00:00Z", every_min=13)
+    assert sweep["reason"].ne("").any()
+    assert sweep["reason"].eq("").any()
+    _assert_rows_are_plans(demo, sweep)
+
+
+@pytest.mark.parametrize("changes", [
+    {"egress_earliest": None, "lighting.night_guard_s": 240},
+    {"horizon_h": 2.3},
+])
+def test_rows_at_the_edge_of_what_an_outing_sees_are_right(small: pk.Scenario,
+                                                           changes: dict[str, object]) -> None:
+    # The first step needs night: egress inside a night needs no guard behind it, egress before one does.
+    lit = edited(small, "steps", "A1", light="night").with_settings(changes)
+    sweep = pk.sweep_egress(lit, "2031-09-03T07:20:00Z", "2031-09-03T09:30:00Z", every_min=1.5)
+    _assert_rows_are_plans(lit, sweep)
+
+
+def test_a_sweep_beyond_what_the_orbit_tells_still_has_its_rows(small: pk.Scenario) -> None:
+    sweep = pk.sweep_egress(small, "2052-12-30T00:00:00Z", "2053-01-02T00:00:00Z", every_min=1440)
+    assert len(sweep) == 4
+    assert "1950 to 2052" in sweep["reason"].iloc[-1]
+
+
+def test_stops_are_counted_when_asked_for(demo: pk.Scenario) -> None:
+    sweep = pk.sweep_egress(demo, "2031-05-14T11:20:00Z", "2031-05-14T12:00:00Z", every_min=40, stops=True)
+    for row in sweep.itertuples():
+        assert row.stops == (pk.time_plan(demo, row.egress).findings["severity"] == "stop").sum()
+    assert sweep["stops"].tolist()[0] == 0 < sweep["stops"].tolist()[1]
+    without = pk.sweep_egress(demo, "2031-05-14T11:20:00Z", "2031-05-14T12:00:00Z", every_min=40)
+    assert "stops" not in without

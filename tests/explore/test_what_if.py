@@ -1,0 +1,178 @@
+"""What a planner asks of a plan all day."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import planning_kit as pk
+from tests.edits import edited, with_row
+
+
+def _minutes(plan: pk.Plan) -> dict[str, float]:
+    return {step.step: step.minutes_likely for step in plan.steps}
+
+
+def test_nothing_changed_is_the_same_plan(demo_plan: pk.Plan) -> None:
+    same = demo_plan.what_if()
+    assert same.scenario == demo_plan.scenario
+    assert (same.starts == demo_plan.starts).all()
+    assert same.changes.empty
+    assert pk.compare(demo_plan, same).empty
+    assert pk.compare_findings(demo_plan, same).empty
+
+
+def test_a_late_egress_is_the_plan_of_that_egress(small: pk.Scenario, small_plan: pk.Plan) -> None:
+    late = small_plan.what_if(20)
+    moment = small.settings.egress + timedelta(minutes=20)
+    assert late.egress == moment
+    assert (late.starts == pk.time_plan(small, moment).starts).all()
+    assert "20 min later" in late.changes["change"].iloc[0]
+
+
+@settings(max_examples=25)
+@given(st.integers(0, 300), st.integers(1, 60))
+def test_no_step_starts_earlier_for_a_later_egress(small_plan: pk.Plan, slip: int, more: int) -> None:
+    # In UTC a later egress is a later release and nothing else, and starts never fall when releases rise.
+    one, other = small_plan.what_if(slip), small_plan.what_if(slip + more)
+    assert (other.starts + more >= one.starts - 1e-6).all()
+
+
+def test_a_day_keeps_the_time_of_day_and_a_time_does_not(small_plan: pk.Plan) -> None:
+    assert f"{small_plan.what_if(egress='2031-09-05').egress:%d %H:%M}" == "05 07:30"
+    assert f"{small_plan.what_if(egress='2031-09-05T08:10:00Z').egress:%d %H:%M}" == "05 08:10"
+    assert f"{small_plan.what_if(-10, egress='2031-09-05').egress:%d %H:%M}" == "05 07:20"
+
+
+def test_an_egress_outside_the_scenarios_range_is_noted(demo_plan: pk.Plan) -> None:
+    # The demo's latest egress is 2 h after its egress.
+    assert list(demo_plan.what_if(119).changes["kind"]) == ["egress"]
+    late = demo_plan.what_if(121).changes
+    assert list(late["kind"]) == ["egress", "note"]
+    assert "after the latest egress" in late["change"].iloc[1]
+
+
+def test_a_factor_scales_all_three_estimates_and_minutes_shift_them(small_plan: pk.Plan) -> None:
+    # B2 is 10, 13, 18 and C2 is 5, 7, 10.
+    steps = small_plan.what_if(stretch={"B2": 1.5, "C2": "+2.5"}).scenario.steps.set_index("step")
+    columns = ["minutes_low", "minutes_likely", "minutes_high"]
+    assert list(steps.loc["B2", columns]) == [15.0, 19.5, 27.0]
+    assert list(steps.loc["C2", columns]) == [7.5, 9.5, 12.5]
+
+
+def test_a_shorter_step_has_no_estimate_below_nothing(small_plan: pk.Plan) -> None:
+    # C2 is 5, 7, 10: six minutes less are 0 (not -1), 1, 4.
+    steps = small_plan.what_if(stretch={"C2": "-6"}).scenario.steps.set_index("step")
+    assert list(steps.loc["C2", ["minutes_low", "minutes_likely", "minutes_high"]]) == [0.0, 1.0, 4.0]
+
+
+def test_a_task_or_a_crew_member_stretches_each_step(small_plan: pk.Plan) -> None:
+    slow = _minutes(small_plan.what_if(stretch={"LMP": 2, "EV2": "+1"}))
+    # LMP is B1 4, B2 13, B3 14; EV2 works on A1 and Z1 (10 each, both) and on C1 3, C2 7, C3 8.
+    assert slow == {"A1": 11, "B1": 8, "C1": 4, "C2": 8, "B2": 26, "B3": 28, "C3": 9, "Z1": 11}
+
+
+def test_the_closest_name_counts_and_of_two_crew_members_the_slower(small_plan: pk.Plan) -> None:
+    slow = _minutes(small_plan.what_if(stretch={"EV1": 1.1, "EV2": 1.3, "LMP": 1.5, "B1": "+1"}))
+    assert slow["A1"] == pytest.approx(13)  # both: EV2 is the slower
+    assert slow["B1"] == 5
+    assert slow["B2"] == pytest.approx(19.5)
+
+
+@settings(max_examples=20)
+@given(st.sampled_from(["A1", "B1", "B2", "C2", "Z1"]), st.integers(5, 20))
+def test_a_stretch_is_the_edited_table_timed(small: pk.Scenario, small_plan: pk.Plan, step: str,
+                                             tenths: int) -> None:
+    before = next(each for each in small_plan.steps if each.step == step)
+    asked = small_plan.what_if(stretch={step: tenths / 10})
+    table = edited(small, "steps", step, **{
+        name: round(getattr(before, name) * tenths / 10, 9)
+        for name in ("minutes_low", "minutes_likely", "minutes_high")
+    })
+    assert asked.scenario == table
+    assert (asked.starts == pk.time_plan(table).starts).all()
+
+
+def test_a_closed_route_makes_them_go_round(small: pk.Scenario) -> None:
+    # A way from the port deck to the mast: 6 + 10 + 30 m at 6 m/min is 7.67 min from the rack, not 12 m, 2 min.
+    plan = pk.time_plan(with_row(small, "routes", from_place="POR", to_place="MST", metres=30, tight="no",
+                                 snag="no"))
+    round_way = plan.what_if(close="MST MID")
+    moved = pk.compare(plan, round_way).set_index("step")["moved_min"]
+    assert moved["B2"] == pytest.approx(46 / 6 - 2)
+    assert plan.what_if(close=("MID", "MST")).scenario == round_way.scenario
+    assert round_way.changes["kind"].tolist() == ["route"]
+
+
+def test_a_place_that_no_way_leads_to_is_refused_unless_its_work_is_dropped(small_plan: pk.Plan) -> None:
+    with pytest.raises(pk.ScenarioError, match="POR") as refused:
+        small_plan.what_if(close="HAT POR")
+    assert list(refused.value.problems["table"]) == ["places"]
+    assert small_plan.what_if(close="HAT POR", drop="CAS").end_min > 0
+
+
+def test_a_shorter_tether_and_a_leaner_suit_are_found(demo_plan: pk.Plan) -> None:
+    # The far end of the boom lies 36 m and more from the hub, reached from a hook at the knuckle.
+    found = pk.compare_findings(demo_plan, demo_plan.what_if(tether_m={"EV1": 15}))
+    assert {("came", "stop", "tethers", "EV1")} <= set(
+        found[["change", "severity", "check", "crew"]].itertuples(index=False, name=None))
+    lean = demo_plan.what_if(settings={"suit.oxygen_g": 450})
+    found = pk.compare_findings(demo_plan, lean)
+    assert ("came", "stop", "suits") in set(
+        found[["change", "severity", "check"]].itertuples(index=False, name=None))
+    assert (lean.starts == demo_plan.starts).all()
+
+
+def test_what_ifs_chain_keep_their_names_and_leave_the_first_plan_alone(small_plan: pk.Plan) -> None:
+    digest, starts = small_plan.scenario.digest, small_plan.starts.copy()
+    second = small_plan.what_if(10, name="late").what_if(stretch={"B2": 1.2}, name="and slow")
+    assert second.name == "and slow"
+    assert second.changes[["name", "kind"]].to_numpy().tolist() == [["late", "egress"], ["and slow", "stretch"]]
+    both = small_plan.what_if(10, {"B2": 1.2})
+    assert (both.starts == second.starts).all()
+    assert both.scenario == second.scenario
+    assert second.what_if(5).name == "and slow"
+    assert small_plan.scenario.digest == digest
+    assert np.array_equal(small_plan.starts, starts)
+    assert small_plan.changes.empty
+
+
+def test_every_fault_of_a_question_comes_at_once(demo_plan: pk.Plan) -> None:
+    with pytest.raises(pk.ScenarioError) as refused:
+        demo_plan.what_if(
+            float("nan"), {"EV3": 1.1, "KN2": "5", "X1": "-9", "KN3": 0}, ["SENN", "KN22"], egress="soon",
+            swap=["REG", "KN2"], close="BK B0", tether_m={"EV4": 3, "EV1": -1}, settings={"egress": 1},
+            move={"KN9": "KN2", "KN1": "KN1"}, gaps={"RN1 X4": {}, "RN1 X5": {"gap": 3}})
+    problems = refused.value.problems
+    assert problems["column"].value_counts().to_dict() == {
+        "stretch": 4, "drop": 2, "swap": 2, "move": 2, "gaps": 2, "tether_m": 2, "close": 1,
+        "egress_slip_min": 1, "egress": 1, "settings": 1}
+    hints = problems.set_index("value")["problem"]
+    assert "did you mean 'SEN'?" in hints["SENN"]
+    assert "did you mean 'KN2'?" in hints["KN22"]
+    assert "did you mean 'BK BO'?" in hints["BK B0"]
+    assert "did you mean 'RN1 X5'?" in hints["RN1 X4"]
+
+
+def test_an_id_of_a_step_and_a_task_must_say_which(small: pk.Scenario) -> None:
+    plan = pk.time_plan(with_row(small, "tasks", task="B2", title="Other", need="optional", priority=3,
+                                 swappable="no"))
+    with pytest.raises(pk.ScenarioError, match="step:B2 or task:B2"):
+        plan.what_if(stretch={"B2": 1.1})
+    assert _minutes(plan.what_if(stretch={"step:B2": "+1"}))["B2"] == 14
+
+
+def test_a_change_without_a_plan_says_why(small_plan: pk.Plan) -> None:
+    with pytest.raises(pk.ScenarioError, match="longest night window"):
+        small_plan.what_if(stretch={"B3": 5})
+
+
+def test_gaps_and_moves_are_edits_too(small_plan: pk.Plan) -> None:
+    asked = small_plan.what_if(move={"B1": "C2"}, gaps={"C2 C3": {"min_gap": 20, "max_gap": 50}})
+    assert asked.scenario.steps["step"].tolist() == ["A1", "C1", "C2", "B1", "B2", "B3", "C3", "Z1"]
+    assert asked.scenario.gaps[["min_gap", "max_gap"]].to_numpy().tolist() == [[20, 50]]
+    assert asked.changes["kind"].tolist() == ["gap", "move"]
