@@ -6,8 +6,10 @@ Read: `load_scenario`, `load_orbit`, `Scenario`, `ScenarioError`, `SaveConflict`
 Sky:  `night_windows`, `link_windows`, `season`, `elements_age_note`
 Plan: `time_plan`, `Plan` (ask it ``what_if`` and ``gain``), `move_step`, `edit_row`
 Ask:  `compare`, `compare_findings`, `compare_margins`, `sweep_egress`, `good_spells`
-Show: `swimlane`, `season_chart`, `suit_chart`, `sweep_chart`
+Odds: `odds`, `compare_odds`, `propose_cuts`, `with_cuts`
+Show: `swimlane`, `season_chart`, `suit_chart`, `sweep_chart`, `tornado_chart`, `fan_chart`
 Desk: `workbench`
+Hand: `briefing`
 """
 
 from planning_kit.explore.compare import compare
@@ -15,15 +17,21 @@ from planning_kit.explore.compare_findings import compare_findings
 from planning_kit.explore.compare_margins import compare_margins
 from planning_kit.explore.edits import move_step
 from planning_kit.explore.good_spells import good_spells
+from planning_kit.explore.odds.compare_odds import compare_odds
+from planning_kit.explore.odds.odds import odds
+from planning_kit.explore.odds.propose_cuts import propose_cuts, with_cuts
 from planning_kit.explore.row_edits import edit_row
 from planning_kit.explore.sweep import sweep_egress
 from planning_kit.front import Plan, time_plan, workbench
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
 from planning_kit.inputs.scenario import Scenario, load_scenario
+from planning_kit.show.briefing import briefing
+from planning_kit.show.fan_chart import fan_chart
 from planning_kit.show.season_chart import season_chart
 from planning_kit.show.suit_chart import suit_chart
 from planning_kit.show.sweep_chart import sweep_chart
 from planning_kit.show.swimlane import swimlane
+from planning_kit.show.tornado_chart import tornado_chart
 from planning_kit.sky.light import night_windows
 from planning_kit.sky.links import link_windows
 from planning_kit.sky.orbit import Orbit, load_orbit
@@ -36,17 +44,22 @@ __all__ = [
     "SaveConflict",
     "Scenario",
     "ScenarioError",
+    "briefing",
     "compare",
     "compare_findings",
     "compare_margins",
+    "compare_odds",
     "edit_row",
     "elements_age_note",
+    "fan_chart",
     "good_spells",
     "link_windows",
     "load_orbit",
     "load_scenario",
     "move_step",
     "night_windows",
+    "odds",
+    "propose_cuts",
     "season",
     "season_chart",
     "suit_chart",
@@ -54,5 +67,7 @@ __all__ = [
     "sweep_egress",
     "swimlane",
     "time_plan",
+    "tornado_chart",
+    "with_cuts",
     "workbench",
 ]

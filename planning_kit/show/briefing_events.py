@@ -1,0 +1,176 @@
+"""The plan as events in time order: every lane, both crew members interwoven, with inhibits and findings.
+
+Each event is one moment and one sentence or two, made of the tables alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from planning_kit.checks.findings import NOTE
+from planning_kit.explore.compare_findings import findings_of
+from planning_kit.inputs.times import pet_label
+from planning_kit.plan.activities import TRAVEL, WAIT, Activity
+from planning_kit.plan.timed import TimedPlan
+from planning_kit.show.escape import one_line
+from planning_kit.show.names import Names, minutes
+from planning_kit.show.step_words import StepWords
+
+_RANK = {"inhibit": 0, "finding": 1, "work": 2, "travel": 3, "wait": 4, "lift": 5}
+
+
+@dataclass(frozen=True)
+class Told:
+    """One event: PET minutes, who, kind (work, travel, wait, inhibit, lift, finding), and its words."""
+
+    at_min: float
+    who: str
+    kind: str
+    step: str
+    words: str
+
+
+def told_events(plan: TimedPlan) -> tuple[Told, ...]:
+    """Everything that happens, by time; at one moment inhibits first, then what the crew does."""
+    teller = _Teller(plan)
+    events = [*teller.inhibits(), *teller.findings(), *teller.activities()]
+    return tuple(sorted(events, key=lambda told: (round(told.at_min, 6), _RANK[told.kind])))
+
+
+class _Teller:
+    def __init__(self, plan: TimedPlan) -> None:
+        self.plan = plan
+        self.names = Names(plan)
+        self.step_words = StepWords(self.names)
+
+    def inhibits(self) -> Iterator[Told]:
+        for hold in self.plan.inhibit_holds:
+            record = hold.inhibit
+            title = one_line(record.title)
+            name = f"{record.inhibit} ({title})" if title else record.inhibit
+            owner = one_line(record.owner)
+            until = pet_label(hold.lift_after_min)
+            held = f"{owner} holds it until {until}" if owner else f"it holds until {until}"
+            reason = f" Reason: {one_line(record.reason)}." if one_line(record.reason) else ""
+            yield Told(hold.set_by_min, "inhibit", "inhibit", record.from_step,
+                       f"{name} must be in force; {held}.{reason}")
+            yield Told(hold.lift_after_min, "inhibit", "lift", record.until_step, f"{name} may be lifted.")
+
+    def findings(self) -> Iterator[Told]:
+        for row in findings_of(self.plan).to_dict("records"):
+            if row["severity"] != NOTE and row["start_min"] == row["start_min"]:
+                yield Told(float(row["start_min"]), "finding", "finding", row["step"],
+                           f"{row['severity'].capitalize()} ({row['check']}): {one_line(row['message'])}.")
+
+    def activities(self) -> Iterator[Told]:
+        for crew, lane in self.plan.lanes.items():
+            for activity in lane:
+                partners = self._together(activity)
+                if crew == partners[0]:
+                    who = " and ".join(self.names.who(partner) for partner in partners)
+                    yield Told(activity.start_min, who, activity.kind, activity.step,
+                               self._words(activity, plural=len(partners) > 1))
+
+    def _together(self, activity: Activity) -> list[str]:
+        """Who does just this at the same time: both in a shared step, in a shared wait, at ingress."""
+        if activity.crew not in self.plan.travels or activity.kind == TRAVEL:
+            return [activity.crew]
+        key = _key(activity)
+        lanes = self.plan.lanes
+        return [crew for crew in self.plan.travels if any(_key(other) == key for other in lanes[crew])]
+
+    def _words(self, activity: Activity, plural: bool) -> str:
+        if activity.kind == TRAVEL:
+            return self._travel(activity)
+        if activity.kind == WAIT:
+            return self._wait(activity, plural)
+        if not activity.step:
+            inside = pet_label(activity.finish_min)
+            return f"{activity.title}, {minutes(activity.minutes)}: inside at {inside}."
+        step = self.names.steps[activity.step]
+        place = f" At {self.names.title(step.place)}," if step.place else ""
+        length = f" {minutes(activity.minutes)}, until {pet_label(activity.finish_min)}."
+        facts = "".join(f" {_sentence(fact.words)}" for fact in self.step_words.facts(step))
+        title = one_line(step.title)
+        return f"{step.step}{': ' + title if title else ''}.{place}{length}{facts}"
+
+    def _travel(self, activity: Activity) -> str:
+        legs = [p for p in self.plan.passages[activity.crew] if p.route is not None
+                and activity.start_min <= p.start_min and p.finish_min <= activity.finish_min]
+        over = [self.names.title(leg.place) for leg in legs[1:]]
+        by = f" by {', '.join(over)}" if over else ""
+        metres = f", {sum(leg.route.metres for leg in legs if leg.route):g} m" if legs else ""
+        target = f" to {self.names.title(activity.to_place)}" if activity.to_place else ""
+        text = (f"Goes from {self.names.title(activity.place)}{by}{target}: "
+                f"{minutes(activity.minutes)}{metres}.")
+        carried = self._carried(activity)
+        return text + (f" Carries {carried}." if carried else "") + self._hazards(activity)
+
+    @cached_property
+    def _custody(self) -> list[dict[Hashable, Any]]:
+        return self.plan.custody.to_dict("records")
+
+    def _carried(self, activity: Activity) -> str:
+        """What is in hand on the way, but for what never leaves the hand; bags with what is in them."""
+        middle = (activity.start_min + activity.finish_min) / 2
+        now = [row for row in self._custody if row["holder"] == activity.crew
+               and row["from_min"] <= middle < row["until_min"]]
+        words = []
+        for row in now:
+            if row["in_bag"] or (row["from_min"] == 0 and row["until_min"] >= self.plan.end_min):
+                continue
+            inner = [str(other["item"]) for other in now if other["in_bag"] == row["item"]]
+            inside = f" with {self.names.items(inner)} in it" if inner else ""
+            words.append(self.names.item(str(row["item"])) + inside)
+        return "; ".join(words)
+
+    @cached_property
+    def _cautions(self) -> list[tuple[str, float, str, str, str]]:
+        rows = self.plan.cautions_on_the_way.to_dict("records")
+        return [(row["crew"], row["at_min"], row["place"], row["to_place"], one_line(row["caution"]))
+                for row in rows]
+
+    def _hazards(self, activity: Activity) -> str:
+        words = []
+        for crew, at_min, place, to_place, caution in self._cautions:
+            if crew == activity.crew and activity.start_min <= at_min <= activity.finish_min:
+                where = self.names.title(place) + (f" to {self.names.title(to_place)}" if to_place else "")
+                words.append(f"{where}: {caution.rstrip('.')}.")
+        return f" Mind, {' '.join(words)}" if words else ""
+
+    def _wait(self, activity: Activity, plural: bool) -> str:
+        verb = "Wait" if plural else "Waits"
+        place = f" at {self.names.title(activity.place)}" if activity.place else ""
+        return (f"{verb} {minutes(activity.minutes)}{place}, until {pet_label(activity.finish_min)}: "
+                f"{self._reason(activity)}.")
+
+    def _reason(self, activity: Activity) -> str:
+        kind, _, name = activity.held_by.partition(":")
+        if not activity.held_by:
+            return "for the partner to come to the airlock"
+        if kind == "after" and name in self.names.steps:
+            other = self.names.steps[name]
+            finish = pet_label(float(self.plan.finishes[self.plan.position(name)]))
+            return f"{self.names.step(name)} must be done first ({self.names.who(other.crew)}, {finish})"
+        words = {
+            "light": f"for {one_line(name).replace('-', ' ')}", "link": "for a link",
+            "window": f"for the period {one_line(name)!r}", "partner": f"for {self.names.who(name)}",
+            "group": f"the steps of {one_line(name)!r} share one window",
+            "max_gap": f"{self.names.step(name)} must follow closely",
+            "min_gap": f"the least time after {self.names.step(name)} must pass",
+        }
+        return words.get(kind, f"for {one_line(name)}")
+
+
+def _key(activity: Activity) -> tuple[object, ...]:
+    shared = activity.step if activity.kind != WAIT else activity.held_by
+    return activity.kind, shared, activity.title, activity.place, activity.start_min, activity.finish_min
+
+
+def _sentence(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:].rstrip('.')}."
+
+

@@ -1,0 +1,142 @@
+"""What a step asks of the crew, in words: hands, foothold, tether, light, link, inhibits, clocks, cautions.
+
+One phrase a fact of the tables, and none where a table is silent.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+from planning_kit.inputs.records import BOTH, ItemMove, Step
+from planning_kit.inputs.times import pet_label
+from planning_kit.show.escape import one_line
+from planning_kit.show.names import Names, minutes
+
+_LIGHT = {"night": "night", "day": "daylight"}
+
+
+@dataclass(frozen=True)
+class Fact:
+    """One fact of a step: its ``kind`` (takes, leaves, uses, foothold, tether, light, ...) and its words."""
+
+    kind: str
+    words: str
+
+
+class StepWords:
+    """The facts of every step of one plan, in the order in which they matter: before, during, at its end."""
+
+    def __init__(self, names: Names) -> None:
+        """Words for the plan of ``names``."""
+        self.names = names
+        self.plan = names.plan
+
+    def facts(self, step: Step) -> Iterator[Fact]:
+        """What the tables say of ``step``, a phrase a fact."""
+        yield from self._conditions(step)
+        yield from self._hands(step)
+        if one_line(step.caution):
+            yield Fact("caution", f"Caution: {one_line(step.caution)}")
+        yield from self._make_safe(step)
+
+    def _conditions(self, step: Step) -> Iterator[Fact]:
+        if step.light in ("night", "day"):
+            yield Fact("light", f"must lie in {_LIGHT[step.light]}{self._lit_when(step)}")
+        if step.same_window:
+            yield Fact("light", f"in one window with the other steps of {one_line(step.same_window)!r}")
+        for name in step.windows:
+            yield Fact("window", f"must lie in the period {one_line(name)!r}")
+        for inhibit in self.plan.scenario.records.inhibits:
+            if step.step in inhibit.needed_by:
+                title = f" ({one_line(inhibit.title)})" if one_line(inhibit.title) else ""
+                yield Fact("inhibit", f"only with inhibit {inhibit.inhibit}{title} in force")
+        if step.link in ("yes", "wait"):
+            yield Fact("link", self._link(step))
+        yield from self._clocks(step)
+
+    def _hands(self, step: Step) -> Iterator[Fact]:
+        if step.foothold:
+            yield Fact("foothold", f"in the foothold {self.names.item(step.foothold)}")
+        for move in step.takes:
+            yield Fact("takes", f"takes {self._taken(step, move)}")
+        if step.uses:
+            yield Fact("uses", f"uses {self.names.items(step.uses)}")
+        for move in step.leaves:
+            yield Fact("leaves", self._left(step, move))
+        for crew in step.hooks:
+            where = self.names.title(step.place)
+            yield Fact("tether", f"{crew}'s safety tether moves to the anchor at {where}")
+
+    def _lit_when(self, step: Step) -> str:
+        start = float(self.plan.starts[self.plan.position(step.step)])
+        windows = self.plan.light.night if step.light == "night" else self.plan.light.day
+        for number, (begin, end) in enumerate(windows, start=1):
+            if begin <= start < end:
+                return f": {step.light} {number}, {pet_label(begin)} to {pet_label(end)}"
+        return ""
+
+    @cached_property
+    def _covers(self) -> dict[str, tuple[float, str]]:
+        rows = self.plan.link_cover.to_dict("records")
+        return {row["step"]: (row["share"], row["gaps"]) for row in rows}
+
+    def _link(self, step: Step) -> str:
+        if step.step not in self._covers:
+            return "needs a link"
+        share, gaps = self._covers[step.step]
+        if share >= 1:
+            return "needs a link: there all the time"
+        without = f", none at {one_line(gaps)}" if one_line(gaps) else ""
+        return f"needs a link: there {100 * share:.0f} % of the time{without}"
+
+    def _clocks(self, step: Step) -> Iterator[Fact]:
+        for clock in self.plan.gap_clocks:
+            gap = clock.gap
+            if gap.first_step != step.step:
+                continue
+            reason = f" ({one_line(gap.reason)})" if one_line(gap.reason) else ""
+            yield Fact("clock", f"starts a clock at its {gap.first_at}: the {gap.then_at} of "
+                                f"{self.names.step(gap.then_step)} within {minutes(clock.max_gap_min)}, "
+                                f"planned {minutes(clock.actual_min)}{reason}")
+
+    def _make_safe(self, step: Step) -> Iterator[Fact]:
+        times = [f"{minutes(value)} {how}" for value, how in (
+            (step.safe_orderly_min, "in good order"), (step.safe_now_min, "at once")) if value is not None]
+        what = one_line(step.make_safe)
+        if what or times:
+            yield Fact("safe", "Before leaving: " + ", ".join([*([what] if what else []), *times]))
+
+    @cached_property
+    def _passed_on(self) -> dict[tuple[str, str], tuple[str, str, float]]:
+        """(step, item) of one who leaves it, to who takes it next, at which step, when."""
+        return {(row["from_step"], row["what"]): (row["to_crew"], row["to_step"], row["to_min"])
+                for row in self.plan.handovers.to_dict("records") if row["what"] != "after"}
+
+    @cached_property
+    def _got_from(self) -> dict[tuple[str, str], tuple[str, str, float]]:
+        return {(row["to_step"], row["what"]): (row["from_crew"], row["from_step"], row["from_min"])
+                for row in self.plan.handovers.to_dict("records") if row["what"] != "after"}
+
+    def _taken(self, step: Step, move: ItemMove) -> str:
+        words = self.names.item(move.item)
+        if move.out_of:
+            words += f" out of {self.names.item(move.out_of)}"
+        if step.crew == BOTH and move.crew:
+            words = f"({move.crew}) {words}"
+        giver = self._got_from.get((step.step, move.item))
+        if giver and giver[1] != step.step:
+            words += f", left by {self.names.who(giver[0])} at {pet_label(giver[2])} ({giver[1]})"
+        return words
+
+    def _left(self, step: Step, move: ItemMove) -> str:
+        item = self.names.item(move.item)
+        who = f"({move.crew}) " if step.crew == BOTH and move.crew else ""
+        if move.into in self.plan.travels:
+            return f"{who}hands {item} to {move.into}"
+        words = f"{who}puts {item} into {self.names.item(move.into)}" if move.into else f"{who}leaves {item}"
+        taker = self._passed_on.get((step.step, move.item))
+        if taker and taker[1] != step.step:
+            words += f" for {self.names.who(taker[0])}, who takes it at {pet_label(taker[2])} ({taker[1]})"
+        return words
