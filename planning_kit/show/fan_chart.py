@@ -38,7 +38,8 @@ def fan_chart(odds: Any, theme: str = "light") -> Chart:
     layout["margin"] = layout["margin"] | {"r": RIGHT_PX + _P_PX}
     layout["shapes"] = [*_nights(odds, look), *shapes]
     layout["annotations"] = [*notes, *_chances(rows, look)]
-    traces = [_bar(rows, _WIDE, 0.28, "5 to 95 % (thin)", look), _bar(rows, _HALF, 0.66, "middle half (thick)", look),
+    traces = [_bar(rows, _WIDE, 0.28, "5 to 95 % (thin)", look),
+              _bar(rows, _HALF, 0.66, "middle half (thick)", look),
               _marks(rows, "q50", "median", look), _marks(rows, "planned_min", "on likely durations", look)]
     return Chart(data=traces, layout=layout)
 
