@@ -6,7 +6,8 @@ Read: `load_scenario`, `load_orbit`, `Scenario`, `ScenarioError`, `SaveConflict`
 Sky:  `night_windows`, `link_windows`, `season`, `elements_age_note`
 Plan: `time_plan`, `Plan` (ask it ``what_if`` and ``gain``), `move_step`, `edit_row`
 Ask:  `compare`, `compare_findings`, `compare_margins`, `sweep_egress`, `good_spells`
-Odds: `odds`, `compare_odds`, `propose_cuts`, `with_cuts`
+Odds: `odds`, `Odds`, `compare_odds`, `propose_cuts`, `with_cuts`
+Live: `append_log`, `read_log` (then ask a plan to ``retime``)
 Show: `swimlane`, `season_chart`, `suit_chart`, `sweep_chart`, `tornado_chart`, `fan_chart`
 Desk: `workbench`
 Hand: `briefing`
@@ -18,12 +19,14 @@ from planning_kit.explore.compare_margins import compare_margins
 from planning_kit.explore.edits import move_step
 from planning_kit.explore.good_spells import good_spells
 from planning_kit.explore.odds.compare_odds import compare_odds
-from planning_kit.explore.odds.odds import odds
+from planning_kit.explore.odds.odds import Odds, odds
 from planning_kit.explore.odds.propose_cuts import propose_cuts, with_cuts
 from planning_kit.explore.row_edits import edit_row
 from planning_kit.explore.sweep import sweep_egress
 from planning_kit.front import Plan, time_plan, workbench
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
+from planning_kit.inputs.log import read_log
+from planning_kit.inputs.log_append import append_log
 from planning_kit.inputs.scenario import Scenario, load_scenario
 from planning_kit.show.briefing import briefing
 from planning_kit.show.fan_chart import fan_chart
@@ -39,11 +42,13 @@ from planning_kit.sky.season import season
 from planning_kit.sky.uncertainty import elements_age_note
 
 __all__ = [
+    "Odds",
     "Orbit",
     "Plan",
     "SaveConflict",
     "Scenario",
     "ScenarioError",
+    "append_log",
     "briefing",
     "compare",
     "compare_findings",
@@ -60,6 +65,7 @@ __all__ = [
     "night_windows",
     "odds",
     "propose_cuts",
+    "read_log",
     "season",
     "season_chart",
     "suit_chart",

@@ -89,13 +89,14 @@ def parse_tables(tables: Mapping[str, RawTable], unreadable: Collection[str], fa
     parsed: dict[str, list[Row]] = {}
     for table in fmt.TABLES:
         if table.name in tables:
-            parsed[table.name] = _parse_table(table, tables[table.name], faults)
+            parsed[table.name] = parse_table(table, tables[table.name], faults)
         elif table.may_be_absent and table.name not in unreadable:
             parsed[table.name] = []
     return Rows(parsed)
 
 
-def _parse_table(table: Table, raw: RawTable, faults: Faults) -> list[Row]:
+def parse_table(table: Table, raw: RawTable, faults: Faults) -> list[Row]:
+    """The rows of one table, faults noted."""
     known = _known_columns(table, raw, faults)
     absent = [each for each in table.fields if each.may_be_absent and each.name not in raw.header]
     rows = []

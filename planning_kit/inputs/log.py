@@ -1,0 +1,230 @@
+"""Reading a log: rows, corrections, and every fault that a log can have by itself.
+
+Each line of the file is read alone: a line that was cut off (a full disk, a dead machine) damages no other.
+"""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from planning_kit.inputs import format as fmt
+from planning_kit.inputs.cells import CellFault, did_you_mean
+from planning_kit.inputs.faults import Faults, ScenarioError
+from planning_kit.inputs.frames import raw_from_frame
+from planning_kit.inputs.log_format import (
+    CORRECT,
+    EGRESS,
+    LOG,
+    LOG_COLUMNS,
+    LOG_FILE,
+    Event,
+    parse_when,
+)
+from planning_kit.inputs.raw import RawTable, decode
+from planning_kit.inputs.rows import Row, parse_table
+from planning_kit.inputs.text_table import TextTable
+
+
+def log_path(file_or_folder: str | Path) -> Path:
+    """The log file itself: ``log.csv`` of a folder, or the file named."""
+    path = Path(file_or_folder).absolute()
+    try:
+        return path / LOG_FILE if path.is_dir() else path
+    except (OSError, ValueError):
+        return path
+
+
+def read_log(file_or_folder: str | Path) -> pd.DataFrame:
+    """The log of an outing as a DataFrame, one event a row; empty where there is no file yet.
+
+    Columns: ``event_id``, ``logged_at`` (UTC), ``crew``, ``step``, ``event`` (egress, started, finished,
+    partly, skipped, suit, correct), ``at`` (UTC, or PET as it was typed), ``remaining_min``, ``metabolic_w``,
+    ``by``, ``corrects``, ``note``. The index holds the rows of the file (the header is row 1).
+
+    Raises `ScenarioError` for a file that is no log and for each cell that makes no sense. Whether the
+    events are possible is judged against a plan: by ``plan.retime`` and by `append_log`.
+    """
+    path, faults = log_path(file_or_folder), Faults()
+    data = _bytes_of(path, faults)
+    raw = raw_log(data, faults) if data else RawTable(LOG.name, tuple(LOG_COLUMNS), (), ())
+    rows = parse_table(LOG, raw, faults)
+    faults.stop_if_any()
+    cells = {column: [_shown(row, column) for row in rows] for column in LOG_COLUMNS}
+    index = pd.Index([row.number for row in rows], name="row", dtype="int64")
+    frame = TextTable(cells, index=index, columns=LOG_COLUMNS)
+    types: Any = {"logged_at": "datetime64[us, UTC]", "remaining_min": float, "metabolic_w": float}
+    if all(isinstance(moment, datetime) for moment in frame["at"]):
+        types["at"] = "datetime64[us, UTC]"
+    return frame.astype(types)
+
+
+def _shown(row: Row, column: str) -> object:
+    if column == "at":
+        text = row.text("at")
+        try:
+            return parse_when(text, None) if text else None
+        except CellFault:
+            return text  # PET, which only an egress can place
+    return row.values.get(column)
+
+
+def _bytes_of(path: Path, faults: Faults) -> bytes | None:
+    try:
+        with path.open("rb") as stream:
+            data = stream.read(fmt.MAX_FILE_BYTES + 1)
+    except FileNotFoundError:
+        return None
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise ScenarioError.single(f"cannot be read: {reason}", table=LOG.name, value=path) from None
+    if len(data) > fmt.MAX_FILE_BYTES:
+        faults.add(LOG.name, None, "", path, f"is larger than {fmt.MAX_FILE_BYTES:,} bytes; this is no log")
+        faults.stop_if_any()
+    return data
+
+
+def raw_log(data: bytes, faults: Faults) -> RawTable:
+    """A log file as text rows, each line by itself. Faults are noted; a cut line has no cells.
+
+    A file saved by a spreadsheet may hold line ends inside quotation marks: such a file is read as a whole.
+    """
+    text = decode(data, LOG.name, faults)
+    faults.stop_if_any()
+    lines = (text or "").replace("\r\n", "\n").removesuffix("\n").split("\n")
+    records = [_cells(line) for line in lines]
+    if lines and any(record is None for record in records):
+        whole = _cells_of_all(lines)
+        records = whole if whole is not None else records
+    header = tuple((records[0] if records else None) or ())
+    if not any(cell.strip() for cell in header):
+        faults.add(LOG.name, 1, "", "", f"has no header; the first row is {','.join(LOG_COLUMNS)}")
+        faults.stop_if_any()
+    numbered = [(number, record) for number, record in enumerate(records[1:], start=2)
+                if record is None or any(record)]
+    for number, record in numbered:
+        if record is None or len(record) != len(header):
+            faults.add(LOG.name, number, "", lines[number - 1] if number <= len(lines) else "",
+                       "was cut off or has too many cells (an interrupted write, an unpaired quotation "
+                       "mark): complete the row or delete it; the rows after it are whole")
+    whole_rows = [(n, tuple(r)) for n, r in numbered if r is not None and len(r) == len(header)]
+    return RawTable(LOG.name, header, tuple(r for _, r in whole_rows), tuple(n for n, _ in whole_rows))
+
+
+def _cells(line: str) -> list[str] | None:
+    try:
+        return next(csv.reader([line], strict=True), [])
+    except csv.Error:
+        return None
+
+
+def _cells_of_all(lines: list[str]) -> list[list[str] | None] | None:
+    try:
+        records = list(csv.reader([line + "\n" for line in lines], strict=True))
+    except csv.Error:
+        return None
+    return [*records] if all(len(r) in (0, len(records[0])) for r in records) else None
+
+
+@dataclass(frozen=True)
+class Actuals:
+    """What a log says: the events by time, corrections applied, and the egress (UTC) if it was logged."""
+
+    events: tuple[Event, ...]
+    egress: datetime | None
+
+
+def read_actuals(actuals: object, planned_egress: datetime, faults: Faults) -> Actuals:
+    """The events of a log: a file, a folder, or a DataFrame with at least ``step``, ``event`` and ``at``.
+
+    Faults are noted; an event with one is left out.
+    """
+    if isinstance(actuals, Actuals):
+        return actuals
+    if isinstance(actuals, str | Path):
+        data = _bytes_of(log_path(actuals), faults)
+        if not data:
+            raise ScenarioError.single("there is no log; append_log starts one", table=LOG.name,
+                                       value=log_path(actuals))
+        raw = raw_log(data, faults)
+    elif isinstance(actuals, pd.DataFrame):
+        raw = _raw_of_frame(actuals, faults)
+    else:
+        raise ScenarioError.single("give a log: a file, its folder, or a DataFrame as read_log makes it",
+                                   table=LOG.name, value=type(actuals).__name__)
+    return actuals_of(parse_table(LOG, raw, faults), planned_egress, faults)
+
+
+def _raw_of_frame(frame: pd.DataFrame, faults: Faults) -> RawTable:
+    raw = raw_from_frame(LOG, frame, None, faults)
+    keeps_rows = frame.index.name == "row" and len(raw.rows) == len(frame)
+    if not keeps_rows:
+        return raw
+    numbers = tuple(int(number) for number in frame.index)
+    return RawTable(raw.name, raw.header, raw.rows, numbers)
+
+
+def actuals_of(rows: list[Row], planned_egress: datetime, faults: Faults) -> Actuals:
+    """Parsed rows as events by time."""
+    plain = _corrected(rows, faults)
+    called = [row for row in plain if row.text("event") == EGRESS]
+    egress = _egress(called, planned_egress, faults)
+    events = []
+    for row in plain:
+        moment = egress if row in called else _moment(row, egress or planned_egress, faults)
+        if moment is not None and "event" in row.values:
+            events.append(Event(row.number, row.text("event_id") or f"row {row.number}", row.text("event"),
+                                row.text("crew"), row.text("step"), moment, row.number_of("remaining_min"),
+                                row.number_of("metabolic_w"), row.text("note")))
+    return Actuals(tuple(sorted(events, key=lambda event: (event.at, event.row))), egress)
+
+
+def _egress(called: list[Row], planned: datetime, faults: Faults) -> datetime | None:
+    for row in called[1:]:
+        faults.add(LOG.name, row.number, "event", EGRESS,
+                   f"egress is logged in row {called[0].number} already; log it as correct instead")
+    return _moment(called[0], planned, faults) if called else None
+
+
+def _moment(row: Row, egress: datetime | None, faults: Faults) -> datetime | None:
+    text = row.text("at")
+    try:
+        if not text.strip():
+            raise CellFault("is empty; say when it happened, in UTC or PET")
+        return parse_when(text, egress)
+    except CellFault as fault:
+        faults.add(LOG.name, row.number, "at", text, str(fault))
+        return None
+
+
+def _corrected(rows: list[Row], faults: Faults) -> list[Row]:
+    """The rows with corrections put in; a correction in which nothing is given withdraws its event."""
+    by_id: dict[str, Row] = {}
+    withdrawn: set[int] = set()
+    for row in rows:
+        name = row.text("event_id")
+        if name in by_id:
+            faults.add(LOG.name, row.number, "event_id", name,
+                       f"stands in row {by_id[name].number} too; every event has an id of its own")
+        elif name:
+            by_id[name] = row
+    for row in (row for row in rows if row.text("event") == CORRECT):
+        target = by_id.get(row.text("corrects"))
+        if target is None or target.text("event") == CORRECT:
+            faults.add(LOG.name, row.number, "corrects", row.text("corrects"),
+                       "is no event of this log that can be corrected; name the event_id of the first entry"
+                       + did_you_mean(row.text("corrects"), tuple(by_id)))
+            continue
+        given = {column: row.values[column] for column in
+                 ("crew", "step", "at", "remaining_min", "metabolic_w") if row.values.get(column)}
+        if given:
+            target.values.update(given)
+            withdrawn.discard(target.number)
+        else:
+            withdrawn.add(target.number)
+    return [row for row in rows if row.text("event") != CORRECT and row.number not in withdrawn]

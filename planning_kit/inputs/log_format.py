@@ -1,0 +1,92 @@
+"""The log of an outing (``log.csv``): one event a row, so that appending is enough. Design section 8, "Log".
+
+``at`` is UTC; a PET time (``1:23``, ``1:23:30``, or minutes) is understood wherever a log is read and counts
+from the egress as logged, or as planned. The log stands beside a scenario and is not part of it: what was
+planned is one thing, what happened is another.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from datetime import datetime
+
+from planning_kit.inputs.cells import CellFault, parse_moment
+from planning_kit.inputs.fields import Field, Table
+from planning_kit.inputs.times import moment_at
+
+LOG_FILE = "log.csv"
+EGRESS, STARTED, FINISHED, PARTLY, SKIPPED, SUIT, CORRECT = (
+    "egress", "started", "finished", "partly", "skipped", "suit", "correct",
+)
+EVENT_KINDS = (EGRESS, STARTED, FINISHED, PARTLY, SKIPPED, SUIT, CORRECT)
+STEP_EVENTS = (STARTED, FINISHED, PARTLY, SKIPPED)
+
+LOG = Table("log", "what was called during the outing", ("event_id",), (
+    Field("event_id", "id", "id of this row", may_be_absent=True),
+    Field("logged_at", "datetime", "when it was written down, UTC", may_be_absent=True),
+    Field("crew", "id", "who; empty: whose step it is", may_be_absent=True),
+    Field("step", "id", "the step; empty for egress and suit"),
+    Field("event", "choice", "what happened", needed=True, choices=EVENT_KINDS),
+    Field("at", "text", "when it happened, UTC"),
+    Field("remaining_min", "number", "how long the step will still take from then on", "min", least=0,
+          most=14_400, may_be_absent=True),
+    Field("metabolic_w", "number", "mean metabolic rate of this crew member since egress", "W", least=0,
+          above_least=True, most=2_000, may_be_absent=True),
+    Field("by", "text", "who logged it", may_be_absent=True),
+    Field("corrects", "id", "the event that a row of the kind correct replaces", may_be_absent=True),
+    Field("note", "text", "words", may_be_absent=True),
+))
+LOG_COLUMNS = [field.name for field in LOG.fields]
+
+_PET = re.compile(r"([-−]?)([0-9]{1,3}):([0-5][0-9])(?::([0-5][0-9](?:\.[0-9]+)?))?")
+_MINUTES = re.compile(r"[-−]?[0-9]+(\.[0-9]+)?")
+_EXAMPLE = "write a UTC time like 2031-05-14T12:43:00Z, or PET like 1:23"
+_FARTHEST_PET_MIN = 14_400.0
+
+
+@dataclass(frozen=True)
+class Event:
+    """One row of a log, corrections applied. ``at`` is UTC; ``row`` is the row of the file, for messages."""
+
+    row: int
+    event_id: str
+    event: str
+    crew: str
+    step: str
+    at: datetime
+    remaining_min: float | None
+    metabolic_w: float | None
+    note: str
+
+
+def parse_when(value: object, egress: datetime | None) -> datetime:
+    """A UTC moment from a UTC time, or from PET as ``h:mm``, ``h:mm:ss`` or minutes since ``egress``.
+
+    Raises `CellFault` for anything else, and for PET without an ``egress``.
+    """
+    pet = _pet_of(value)
+    if pet is None:
+        try:
+            return parse_moment(value)
+        except CellFault as fault:
+            problem = str(fault).partition(";")[0]
+            raise CellFault(f"{problem}; {_EXAMPLE}") from None
+    if egress is None:
+        raise CellFault("is PET, but no egress is known here; write a UTC time, or give the plan")
+    if not math.isfinite(pet) or abs(pet) > _FARTHEST_PET_MIN:
+        raise CellFault(f"is no time of an outing; {_EXAMPLE}")
+    return moment_at(pet, egress)
+
+
+def _pet_of(value: object) -> float | None:
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return float(value)
+    text = value.strip() if isinstance(value, str) else ""
+    match = _PET.fullmatch(text)
+    if match:
+        sign, hours, minutes, seconds = match.groups()
+        pet = int(hours) * 60 + int(minutes) + float(seconds or 0) / 60
+        return -pet if sign else pet
+    return float(text.replace("−", "-")) if _MINUTES.fullmatch(text) else None

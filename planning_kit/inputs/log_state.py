@@ -1,0 +1,243 @@
+"""How far each step has come by its log, and every event that cannot be.
+
+Legal and kept: steps done out of the order of work, left partly done, taken up again, skipped. Impossible,
+and a fault of its row: an unknown step, a finish without or before its start, two steps of one person at
+once, a start before a step that must come first (``after``), work of the crew before egress.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from planning_kit.inputs.cells import did_you_mean
+from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.log_format import (
+    EGRESS,
+    FINISHED,
+    LOG,
+    PARTLY,
+    SKIPPED,
+    STARTED,
+    STEP_EVENTS,
+    SUIT,
+    Event,
+)
+from planning_kit.inputs.records import BOTH, Records, Step
+from planning_kit.inputs.times import gmt_label, pet_label, pet_min
+
+SUITED = ("EV1", "EV2")
+TO_DO, IN_PROGRESS, DONE, LEFT, DROPPED = "to do", "in progress", "done", "left", "skipped"
+
+
+@dataclass
+class State:
+    """How far one step has come. PET minutes.
+
+    ``pieces``: start and finish of each spell of work, the last finish NaN while it runs. ``reported_min``
+    and ``remaining_min``: when it was last said how long it will still take, and how long (None: never).
+    """
+
+    step: Step
+    status: str = TO_DO
+    pieces: list[tuple[float, float]] = field(default_factory=list)
+    reported_min: float = float("nan")
+    remaining_min: float | None = None
+
+    @property
+    def worked_min(self) -> float:
+        """Minutes of all finished spells of work."""
+        return sum(finish - start for start, finish in self.pieces if finish == finish)
+
+    def left_to_do_min(self, now_min: float) -> float:
+        """Minutes still to work at ``now_min``, 0 when the estimate is used up."""
+        if self.remaining_min is not None:
+            runs = self.status == IN_PROGRESS
+            since = now_min - max(self.reported_min, self.pieces[-1][0]) if runs else 0.0
+            return max(0.0, self.remaining_min - since)
+        running = now_min - self.pieces[-1][0] if self.status == IN_PROGRESS else 0.0
+        return max(0.0, self.step.minutes_likely - self.worked_min - running)
+
+
+@dataclass(frozen=True)
+class Suited:
+    """The last metabolic rate logged for one crew member: mean W since egress, at PET minutes."""
+
+    crew: str
+    at_min: float
+    metabolic_w: float
+
+
+@dataclass
+class States:
+    """All steps by id, the latest metabolic rates, and whoever is at work on what."""
+
+    by_step: dict[str, State]
+    suited: dict[str, Suited] = field(default_factory=dict)
+    at_work: dict[str, str] = field(default_factory=dict)
+    last_min: float = 0.0
+
+
+def states_of(records: Records, events: Sequence[Event], egress: datetime, faults: Faults,
+              now: datetime | None = None) -> States:
+    """Play the events in their order; what cannot be is noted and passed over."""
+    walk = _Walk(records, egress, faults, States({step.step: State(step) for step in records.steps}))
+    for event in events:
+        if now is not None and event.at > now:
+            walk.fault(event, "at", f"lies in the future: it is {gmt_label(now)} GMT (PET "
+                       f"{pet_label(pet_min(now, egress))}) now")
+        else:
+            walk.play(event)
+    return walk.states
+
+
+@dataclass
+class _Walk:
+    records: Records
+    egress: datetime
+    faults: Faults
+    states: States
+
+    def fault(self, event: Event, column: str, problem: str) -> None:
+        value = event.at.isoformat().replace("+00:00", "Z") if column == "at" else getattr(event, column)
+        self.faults.add(LOG.name, event.row, column, value, problem)
+
+    def play(self, event: Event) -> None:
+        at = pet_min(event.at, self.egress)
+        self.states.last_min = max(self.states.last_min, at)
+        if event.event in STEP_EVENTS:
+            state = self._state(event)
+            if state is None or not self._crew_is_right(event, state.step) or self._is_too_early(event, at):
+                return
+            {STARTED: self._started, FINISHED: self._finished, PARTLY: self._partly,
+             SKIPPED: self._skipped}[event.event](event, state, at)
+        elif event.step:
+            self.fault(event, "step", f"an event {event.event} belongs to no step; leave it empty")
+        elif event.event != EGRESS and event.metabolic_w is None:
+            self.fault(event, "metabolic_w", f"is empty; an event {SUIT} gives the rate since egress in W")
+        if event.metabolic_w is not None:
+            self._rate(event, at)
+
+    def _state(self, event: Event) -> State | None:
+        known = self.states.by_step
+        if event.step not in known:
+            self.fault(event, "step", "is no step of this plan" + did_you_mean(event.step, tuple(known))
+                       if event.step else f"is empty; name the step that was {event.event}")
+        return known.get(event.step)
+
+    def _crew_is_right(self, event: Event, step: Step) -> bool:
+        allowed = (BOTH, *SUITED) if step.crew == BOTH else (step.crew,)
+        if event.crew and event.crew not in allowed:
+            self.fault(event, "crew", f"{step.step} is a step of {step.crew} in this plan; leave it empty, "
+                       f"or give the task to {event.crew} in the plan first")
+            return False
+        return True
+
+    def _is_too_early(self, event: Event, at: float) -> bool:
+        if at < 0 and self.states.by_step[event.step].step.crew in (*SUITED, BOTH):
+            self.fault(event, "at", f"lies {-at:.1f} min before egress at {gmt_label(self.egress)} GMT")
+            return True
+        return False
+
+    def _started(self, event: Event, state: State, at: float) -> None:
+        if state.status in (IN_PROGRESS, DONE):
+            since = "is in progress since" if state.status == IN_PROGRESS else "was finished at"
+            self.fault(event, "event", f"{event.step} {since} PET {pet_label(_last(state))} already; log a "
+                       "correct if that was wrong")
+            return
+        missing = [name for name in state.step.after
+                   if self.states.by_step[name].status in (TO_DO, IN_PROGRESS)
+                   and not self._is_partly(name)]
+        if missing:
+            self.fault(event, "step", f"{event.step} cannot start before {' and '.join(missing)} "
+                       f"{'is' if len(missing) == 1 else 'are'} finished (steps.after); log "
+                       f"{'that' if len(missing) == 1 else 'those'} first, or as skipped")
+            return
+        for person in _people(state.step):
+            if not self._leaves_work(event, person):
+                return
+        for person in _people(state.step):
+            self.states.at_work[person] = event.step
+        state.status = IN_PROGRESS
+        state.pieces.append((at, float("nan")))
+        if event.remaining_min is not None:
+            state.reported_min, state.remaining_min = at, event.remaining_min
+        elif state.remaining_min is not None:
+            state.reported_min = at
+
+    def _is_partly(self, name: str) -> bool:
+        state = self.states.by_step[name]
+        return state.status == IN_PROGRESS and state.reported_min > state.pieces[-1][0]
+
+    def _leaves_work(self, event: Event, person: str) -> bool:
+        """Whoever starts another step has left the one reported as partly done; any other is a fault."""
+        busy = self.states.at_work.get(person)
+        if busy is None:
+            return True
+        state = self.states.by_step[busy]
+        if self._is_partly(busy):
+            self._stop(state, state.reported_min, LEFT)
+            return True
+        self.fault(event, "event", f"{person} is on {busy} since PET {pet_label(state.pieces[-1][0])}: log "
+                   f"{busy} as finished, partly or skipped before {event.step} is started")
+        return False
+
+    def _stop(self, state: State, at: float, status: str) -> None:
+        state.pieces[-1] = (state.pieces[-1][0], at)
+        state.status = status
+        for person in _people(state.step):
+            if self.states.at_work.get(person) == state.step.step:
+                del self.states.at_work[person]
+
+    def _finished(self, event: Event, state: State, at: float) -> None:
+        if self._runs(event, state, at):
+            state.remaining_min = 0.0
+            self._stop(state, at, DONE)
+
+    def _partly(self, event: Event, state: State, at: float) -> None:
+        if self._runs(event, state, at):
+            left = event.remaining_min
+            state.remaining_min = state.left_to_do_min(at) if left is None else left
+            state.reported_min = at
+
+    def _skipped(self, event: Event, state: State, at: float) -> None:
+        if state.status == DONE:
+            self.fault(event, "event", f"{event.step} was finished at PET {pet_label(_last(state))}: it "
+                       "cannot be skipped")
+        elif state.status == IN_PROGRESS:
+            if self._runs(event, state, at):
+                self._stop(state, at, DROPPED)
+        else:
+            state.status = DROPPED
+
+    def _runs(self, event: Event, state: State, at: float) -> bool:
+        if state.status != IN_PROGRESS:
+            hint = "it is finished already" if state.status == DONE else "log its start first"
+            self.fault(event, "event", f"{event.step} is not in progress: {hint}")
+            return False
+        begun = state.pieces[-1][0]
+        if at < begun or (event.event == PARTLY and at == begun):
+            self.fault(event, "at", f"{event.event} at PET {pet_label(at)}, which is not after the start at "
+                       f"PET {pet_label(begun)}")
+            return False
+        return True
+
+    def _rate(self, event: Event, at: float) -> None:
+        step = self.states.by_step.get(event.step)
+        crew = event.crew or (step.step.crew if step else "")
+        if crew not in SUITED:
+            self.fault(event, "crew", "a metabolic rate is that of EV1 or EV2: say whose")
+        elif at <= 0:
+            self.fault(event, "at", "a mean rate since egress needs some minutes after it")
+        elif event.metabolic_w is not None:
+            self.states.suited[crew] = Suited(crew, at, event.metabolic_w)
+
+
+def _people(step: Step) -> tuple[str, ...]:
+    return SUITED if step.crew == BOTH else (step.crew,)
+
+
+def _last(state: State) -> float:
+    start, finish = state.pieces[-1]
+    return start if state.status == IN_PROGRESS else finish
