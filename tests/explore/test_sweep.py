@@ -84,13 +84,14 @@ def test_named_windows_that_run_out_end_the_plans(demo: pk.Scenario) -> None:
 
 
 @pytest.mark.parametrize("changes", [
-    {"egress_earliest": None, "lighting.night_guard_s": 240},
+    {"lighting.night_guard_s": 240},
     {"horizon_h": 2.3},
 ])
 def test_rows_at_the_edge_of_what_an_outing_sees_are_right(small: pk.Scenario,
                                                            changes: dict[str, object]) -> None:
-    # The first step needs night: egress inside a night needs no guard behind it, egress before one does.
-    lit = edited(small, "steps", "A1", light="night").with_settings(changes)
+    # Only the first step needs night: egress inside one needs no guard behind it, egress before one does.
+    lit = edited(edited(small, "steps", "A1", light="night"), "steps", "B3", light="any")
+    lit = lit.with_settings(changes)
     sweep = pk.sweep_egress(lit, "2031-09-03T07:20:00Z", "2031-09-03T09:30:00Z", every_min=1.5)
     _assert_rows_are_plans(lit, sweep)
 
