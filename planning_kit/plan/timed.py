@@ -15,7 +15,7 @@ import pandas as pd
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import Step
 from planning_kit.inputs.scenario import Scenario
-from planning_kit.inputs.times import as_utc
+from planning_kit.inputs.times import as_utc, pet_label
 from planning_kit.plan.activities import Activity, lane_activities
 from planning_kit.plan.almanac import Almanac, almanac_for
 from planning_kit.plan.build import build_network, crew_travel
@@ -28,7 +28,7 @@ from planning_kit.plan.holders import Holders, find_holders
 from planning_kit.plan.inhibit_times import Hold, inhibit_holds, inhibits_table
 from planning_kit.plan.legs import Passage, cautions_table, crew_passages
 from planning_kit.plan.link_cover import LinkCover, link_covers, links_table
-from planning_kit.plan.network import Network
+from planning_kit.plan.network import Network, on_grid
 from planning_kit.plan.no_plan import stop_if_circular, stop_if_unplaced
 from planning_kit.plan.return_tables import return_summary_table, returns_table
 from planning_kit.plan.returns import Returns, return_times
@@ -43,7 +43,7 @@ from planning_kit.plan.timing import earliest_starts, outing_end
 from planning_kit.sky.light import Light
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class TimedPlan:
     """The earliest plan of a scenario that leaves at ``egress`` (UTC).
 
@@ -62,7 +62,7 @@ class TimedPlan:
     @classmethod
     def of(cls, scenario: Scenario, egress: str | date | datetime | None = None,
            almanac: Almanac | None = None) -> Self:
-        """Time a scenario. ``egress`` (UTC) replaces the scenario's own; ``almanac`` is that egress's, if known.
+        """Time a scenario. ``egress`` (UTC) replaces its own; ``almanac`` is that egress's, where known.
 
         Raises `ScenarioError` that names the steps when rules run in a circle, a step is longer than any
         window it needs, or a step is pushed past the horizon.
@@ -72,11 +72,16 @@ class TimedPlan:
         almanac = almanac or almanac_for(records, scenario.elements, moment)
         travels = crew_travel(records)
         network = build_network(records, almanac, travels)
-        durations = np.array([step.minutes_likely for step in records.steps], dtype=float)
+        durations = on_grid(np.array([step.minutes_likely for step in records.steps], dtype=float))
         stop_if_circular(network, durations)
         starts = earliest_starts(network, durations)
         stop_if_unplaced(network, durations, starts)
         return cls(scenario, moment, almanac, travels, network, durations, starts)
+
+    def __repr__(self) -> str:
+        return (f"<{type(self).__name__} {self.scenario.settings.title!r}: egress "
+                f"{self.egress:%Y-%m-%dT%H:%MZ}, {len(self.steps)} steps, both inside at PET "
+                f"{pet_label(self.end_min)}>")
 
     @property
     def steps(self) -> tuple[Step, ...]:
@@ -312,5 +317,8 @@ class TimedPlan:
 
         Columns ``delay_min``, ``start_min``, ``end_min``, ``end_slip_min``; NaN where no plan is left.
         """
+        if not every_min > 0 or not up_to_min >= 0:
+            raise ScenarioError.single("every_min must be above 0 and up_to_min not below 0",
+                                       column="every_min", value=every_min)
         delays = np.arange(0.0, up_to_min + every_min / 2, every_min)
         return delay_curve(self.network, self.durations, self.starts, self.position(step), delays)

@@ -176,3 +176,12 @@ def test_gaps_and_moves_are_edits_too(small_plan: pk.Plan) -> None:
     assert asked.scenario.steps["step"].tolist() == ["A1", "C1", "C2", "B1", "B2", "B3", "C3", "Z1"]
     assert asked.scenario.gaps[["min_gap", "max_gap"]].to_numpy().tolist() == [[20, 50]]
     assert asked.changes["kind"].tolist() == ["gap", "move"]
+
+
+@settings(max_examples=8)
+@given(st.sampled_from([0.93, 0.97, 1.01, 1.03, 1.05, 1.07]))
+def test_decimal_minutes_make_no_faults_of_their_own(demo_plan: pk.Plan, factor: float) -> None:
+    # A step ends just where the next begins, whatever binary fractions make of 6.3 min: what is left in a
+    # socket at that moment is there.
+    found = pk.compare_findings(demo_plan, demo_plan.what_if(stretch={"EV1": factor}))
+    assert not {"custody", "footholds"} & set(found["check"])
