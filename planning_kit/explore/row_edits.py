@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pandas as pd
+
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import Scenario
@@ -11,7 +13,7 @@ def edit_row(scenario: Scenario, table: str, key: str, **cells: object) -> Scena
     """The scenario with cells changed in the row of ``table`` whose first column is ``key``.
 
     ``edit_row(scenario, "steps", "B4", minutes_likely=25, after="B3 A2")``. Where several rows have the key
-    (gaps that begin with one step), all of them change. Raises `ScenarioError` for a row that there is not
+    (gaps that begin with one step), all of them change. A list becomes text with spaces. Raises `ScenarioError` for a row that there is not
     and for everything that the changed table would be refused for.
     """
     frame = scenario.table(table)
@@ -20,8 +22,8 @@ def edit_row(scenario: Scenario, table: str, key: str, **cells: object) -> Scena
         problem = f"there is no such row{did_you_mean(key, tuple(keys))}"
         raise ScenarioError.single(problem, table=table, column=str(keys.name), value=key)
     for column, value in cells.items():
-        if column in frame:
-            frame[column] = frame[column].astype(object).where(keys != key, value)
-        else:
-            frame[column] = [value if row == key else "" for row in keys]
+        cell = " ".join(map(str, value)) if isinstance(value, list | tuple) else value
+        before = frame[column] if column in frame else [""] * len(frame)
+        frame[column] = pd.Series([cell if row == key else old for row, old in zip(keys, before, strict=True)],
+                                  dtype=object)
     return scenario.with_table(table, frame)

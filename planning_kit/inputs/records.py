@@ -108,7 +108,7 @@ class ItemMove:
 
 @dataclass(frozen=True)
 class Step:
-    """What one or both crew members (or another actor) do at one place."""
+    """What one or both crew members (or another actor) do at one place; ``row`` is its row in the file."""
 
     step: str
     task: str
@@ -135,6 +135,7 @@ class Step:
     safe_now_min: float | None
     make_safe: str
     caution: str
+    row: int = 0
 
 
 @dataclass(frozen=True)

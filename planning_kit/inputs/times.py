@@ -9,10 +9,13 @@ from __future__ import annotations
 import math
 from datetime import UTC, date, datetime, timedelta
 
+import numpy as np
+import pandas as pd
+
 from planning_kit.inputs.faults import ScenarioError
 
 
-def as_utc(value: str | date | datetime, what: str = "time") -> datetime:
+def as_utc(value: str | date | datetime | np.datetime64, what: str = "time") -> datetime:
     """Read an ISO 8601 text, a date or a datetime as a UTC datetime; without a zone it is taken as UTC.
 
     Raises `ScenarioError` when the text is no time.
@@ -24,6 +27,13 @@ def as_utc(value: str | date | datetime, what: str = "time") -> datetime:
             raise ScenarioError.single(
                 "is not an ISO 8601 UTC time; write it like 2031-05-14T11:20:00Z", column=what, value=value
             ) from None
+    if isinstance(value, np.datetime64):
+        value = pd.Timestamp(value)
+    if not isinstance(value, date) or value is pd.NaT:
+        raise ScenarioError.single(
+            "is not a time; give an ISO 8601 text such as 2031-05-14T11:20:00Z, a date or a datetime",
+            column=what, value=value,
+        )
     if not isinstance(value, datetime):
         value = datetime(value.year, value.month, value.day)
     try:

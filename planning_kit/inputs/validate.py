@@ -69,9 +69,9 @@ def records_from(data: Mapping[str, Any] | None, tables: Mapping[str, RawTable],
 
 def _record(table: str, row: Row) -> Any:
     values = dict(row.values)
-    if table == "gaps":
+    if table in ("gaps", "steps"):
         values["row"] = row.number
-    elif table == "steps":
+    if table == "steps":
         likely = values["minutes_likely"]
         for column in ("minutes_low", "minutes_high"):
             values[column] = likely if values[column] is None else values[column]

@@ -10,7 +10,19 @@ import numpy as np
 from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.holders import Holder, Holders, find_holders, ready_holder
-from planning_kit.plan.network import AFTER, GROUP, LIGHT, LINK, MAX_GAP, MIN_GAP, WINDOW, Network
+from planning_kit.plan.network import (
+    AFTER,
+    GROUP,
+    LIGHT,
+    LINK,
+    LOGGED,
+    MAX_GAP,
+    MIN_GAP,
+    NOW,
+    WINDOW,
+    Network,
+)
+from planning_kit.plan.rule_words import gap_words
 from planning_kit.plan.timing import earliest_starts
 
 if TYPE_CHECKING:
@@ -83,6 +95,10 @@ def _because(view: _View, position: int, holder: Holder) -> str:
         name = step.same_window
         return (f"because the steps of {name!r} share one window and do not all fit in an earlier one; "
                 f"{_who(step.crew)} ready at {pet_label(holder.ready_min)}")
+    if holder.kind == LOGGED:
+        return "as logged"
+    if holder.kind == NOW:
+        return "because it is not before now: its start has not been called"
     if holder.source < 0:
         return _from_egress(view, position, holder)
     return _after_another(view, position, holder)
@@ -105,8 +121,9 @@ def _from_egress(view: _View, position: int, holder: Holder) -> str:
         whose = "both crew members" if step.crew == BOTH else holder.crew
         return f"with egress: it is the first work of {whose}"
     minutes = next(r.at_min for r in plan.network.releases if r.step == position and r.crew == holder.crew)
+    via = f" by way of {plan.place_title(step.wait_at)}" if step.wait_at else ""
     return (f"because {holder.crew} leaves {plan.place_title(airlock)} at egress and the way to "
-            f"{plan.place_title(step.place)} takes {minutes:.1f} min")
+            f"{plan.place_title(step.place)}{via} takes {minutes:.1f} min")
 
 
 def _after_another(view: _View, position: int, holder: Holder) -> str:
@@ -115,17 +132,24 @@ def _after_another(view: _View, position: int, holder: Holder) -> str:
     name, finish = _name(plan, other), view.finish(other)
     if bound is None or holder.kind == AFTER:
         return f"because it waits for {name} ({plan.steps[other].crew}), which finishes at {finish}"
-    if holder.kind == MIN_GAP:
-        return f"because it must come at least {bound.fixed_min:g} min after {name}, which ends at {finish}"
-    if holder.kind == MAX_GAP:
-        return (f"and no earlier, because {name} must follow within {-bound.fixed_min:g} min and cannot "
-                f"start before {pet_label(view.starts[other])}")
+    if holder.kind in (MIN_GAP, MAX_GAP):
+        end = finish if bound.from_finish else pet_label(view.starts[other])
+        done = "finishes" if bound.from_finish else "starts"
+        if holder.kind == MIN_GAP:
+            return f"because {gap_words(bound, name, 'it')}, at {end}"
+        own = plan.steps[position].step
+        return f"and no earlier, because {gap_words(bound, own, name)}, and {name} {done} at {end}"
     way = bound.fixed_min + bound.travel_min
-    travel = "" if way <= 0 else (
-        f", and the way from {plan.place_title(plan.steps[other].place)} to "
-        f"{plan.place_title(plan.steps[position].place)} takes {way:.1f} min"
-    )
-    return f"because {bound.crew} works on {name} until {finish}{travel}"
+    return f"because {bound.crew} works on {name} until {finish}{_way_words(plan, other, position, way)}"
+
+
+def _way_words(plan: TimedPlan, other: int, position: int, minutes: float) -> str:
+    if minutes <= 0:
+        return ""
+    step = plan.steps[position]
+    via = f" by way of {plan.place_title(step.wait_at)}" if step.wait_at else ""
+    return (f", and the way from {plan.place_title(plan.steps[other].place)} to "
+            f"{plan.place_title(step.place)}{via} takes {minutes:.1f} min")
 
 
 def _name(plan: TimedPlan, position: int) -> str:

@@ -2,7 +2,8 @@
 
 A bound is tight when it alone would put the step where it is. Candidates are taken only along chains that
 trace back to egress (tight bounds can run in circles, as when a least and a greatest gap are equal), in the
-order light, link, named window, group, greatest gap, partner, after, least gap, crew order.
+order light, link, named window, group, greatest gap, partner, after, least gap, crew order; outside, the log
+comes before all of them and "not before now" after them.
 """
 
 from __future__ import annotations
@@ -16,8 +17,10 @@ from planning_kit.plan.network import (
     GROUP,
     LIGHT,
     LINK,
+    LOGGED,
     MAX_GAP,
     MIN_GAP,
+    NOW,
     ORDER,
     PARTNER,
     WINDOW,
@@ -29,7 +32,7 @@ from planning_kit.plan.network import (
 from planning_kit.plan.timing import group_floor, place_in_windows
 
 _RANK = {kind: rank for rank, kind in enumerate(
-    (LIGHT, LINK, WINDOW, GROUP, MAX_GAP, PARTNER, AFTER, MIN_GAP, ORDER)
+    (LOGGED, LIGHT, LINK, WINDOW, GROUP, MAX_GAP, PARTNER, AFTER, MIN_GAP, ORDER, NOW)
 )}
 
 
@@ -62,6 +65,8 @@ class Holders:
         if not shared:
             return self.chosen[step]
         seen = [_seen_by(holder, crew) for holder in self.tight[step]]
+        if any(holder.kind == ORDER for holder in seen):  # ready at the same minute: nobody is waited for
+            seen = [holder for holder in seen if holder.kind != PARTNER]
         return min(seen, key=lambda holder: _RANK[holder.kind])
 
 
@@ -86,8 +91,8 @@ def find_holders(network: Network, durations: np.ndarray, starts: np.ndarray) ->
 
 
 def ready_holder(network: Network, durations: np.ndarray, starts: np.ndarray, step: int) -> Holder | None:
-    """What made a step ready for its window or group: the latest of its bounds before its start."""
-    asked = [(at, h) for at, h in _bounds_on(network, on_grid(durations), starts, step) if at < starts[step]]
+    """What made a step ready for its window or group: the latest of its bounds, greatest gaps left aside."""
+    asked = _ready_bounds(_bounds_on(network, on_grid(durations), starts, step))
     latest = max((at for at, _ in asked), default=-np.inf)
     return min((h for at, h in asked if at == latest), key=lambda holder: _RANK[holder.kind], default=None)
 
@@ -114,7 +119,14 @@ def _tight_on(network: Network, lengths: np.ndarray, starts: np.ndarray, step: i
     holders = [holder for at, holder in asked if at == starts[step]]
     if holders and not np.isfinite(ready):
         return holders
-    return holders + _window_holders(network, lengths, starts, step, ready)
+    windows = _window_holders(network, lengths, starts, step, ready)
+    really_ready = max((at for at, _ in _ready_bounds(asked)), default=ready)
+    return holders + [replace(holder, ready_min=really_ready) for holder in windows]
+
+
+def _ready_bounds(asked: list[tuple[float, Holder]]) -> list[tuple[float, Holder]]:
+    """Those that say when a step could begin; a greatest gap says when it must not begin yet."""
+    return [(at, holder) for at, holder in asked if holder.kind != MAX_GAP]
 
 
 def _window_holders(network: Network, lengths: np.ndarray, starts: np.ndarray, step: int,

@@ -27,6 +27,7 @@ GRID_MIN = 2.0**-30
 
 ORDER, AFTER, MIN_GAP, MAX_GAP = "order", "after", "min_gap", "max_gap"
 LIGHT, LINK, WINDOW, GROUP, PARTNER = "light", "link", "window", "group", "partner"
+LOGGED, NOW = "logged", "now"
 
 
 def on_grid(minutes: np.ndarray | float) -> np.ndarray:
@@ -56,7 +57,10 @@ class Release:
 
 @dataclass(frozen=True)
 class Bound:
-    """``x_after >= x_before + fixed + travel + [from_finish] d_before - [to_finish] d_after``."""
+    """``x_after >= x_before + fixed + travel + [from_finish] d_before - [to_finish] d_after``.
+
+    ``row``: where a gap stands in its file, for messages.
+    """
 
     before: int
     after: int
@@ -67,6 +71,7 @@ class Bound:
     from_finish: bool = True
     to_finish: bool = False
     crew: str = ""
+    row: int | None = None
 
     def weight_min(self, lengths: np.ndarray, travel_factor: np.ndarray | float = 1.0) -> np.ndarray:
         """w for ``lengths`` (steps,) or (steps, samples): durations on the grid, in minutes."""
@@ -120,7 +125,9 @@ class Home:
 class Network:
     """A timing problem. ``steps`` are ids, all other fields refer to them by position.
 
-    ``allowed`` holds for each step the windows (n, 2) that all its demands leave, or None.
+    ``allowed`` holds for each step the windows (n, 2) that all its demands leave, or None. ``fixed`` are the
+    steps whose start is history (`planning_kit.plan.past`): no rule moves them, and they have no slack.
+    ``rows`` says where each step stands in its file, for messages (empty: unknown).
     """
 
     steps: tuple[str, ...]
@@ -133,6 +140,8 @@ class Network:
     ingress_min: float = 0.0
     horizon_min: float = np.inf
     group_windows: tuple[np.ndarray, ...] = field(default=())
+    rows: tuple[int, ...] = ()
+    fixed: frozenset[int] = frozenset()
 
     def __post_init__(self) -> None:
         count = len(self.steps)
@@ -196,6 +205,7 @@ def mirrored(network: Network, deadline_min: float) -> Network:
     latest start before its release means that the deadline cannot be met.
     """
     origin = deadline_min if np.isfinite(deadline_min) else 0.0
+    beyond = origin - network.horizon_min if np.isfinite(deadline_min) else -np.inf
     ends = () if not np.isfinite(deadline_min) else tuple(
         Release(home.last, home.travel_min + network.ingress_min, home.travel_min, crew=home.crew)
         for home in network.homes if home.last >= 0
@@ -209,11 +219,13 @@ def mirrored(network: Network, deadline_min: float) -> Network:
             for bound in network.bounds
         ),
         demands=network.demands,
-        allowed=tuple(None if w is None else _flipped(w, origin) for w in network.allowed),
+        allowed=tuple(None if w is None else _flipped(w, origin, beyond) for w in network.allowed),
         groups=network.groups,
-        group_windows=tuple(_flipped(w, origin) for w in network.group_windows),
+        group_windows=tuple(_flipped(w, origin, beyond) for w in network.group_windows),
     )
 
 
-def _flipped(windows: np.ndarray, origin: float) -> np.ndarray:
-    return (origin - windows)[::-1, ::-1]
+def _flipped(windows: np.ndarray, origin: float, beyond: float) -> np.ndarray:
+    """Windows run backwards. What lies past the horizon is unknown, and no reason for a step to hurry."""
+    flipped = (origin - windows)[::-1, ::-1]
+    return np.vstack(([[-np.inf, beyond]], flipped)) if np.isfinite(beyond) else flipped

@@ -13,9 +13,8 @@ import numpy as np
 
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.network import AFTER, MAX_GAP, MIN_GAP, ORDER, Bound, Demand, Network, on_grid
-
-_FIRST_ROW = 2
+from planning_kit.plan.network import AFTER, LINK, MAX_GAP, MIN_GAP, ORDER, Bound, Demand, Network, on_grid
+from planning_kit.plan.rule_words import gap_words
 
 
 def stop_if_circular(network: Network, durations: np.ndarray) -> None:
@@ -32,10 +31,10 @@ def stop_if_circular(network: Network, durations: np.ndarray) -> None:
     for bound, problem in zip(circle, told, strict=True):
         if bound.kind in (MIN_GAP, MAX_GAP):
             first = bound.before if bound.kind == MIN_GAP else bound.after
-            faults.add("gaps", None, bound.kind, network.steps[first], problem)
+            faults.add("gaps", bound.row, bound.kind, network.steps[first], problem)
         else:
             column = "after" if bound.kind == AFTER else "crew"
-            faults.add("steps", bound.after + _FIRST_ROW, column, network.steps[bound.after], problem)
+            faults.add("steps", _row(network, bound.after), column, network.steps[bound.after], problem)
     faults.stop_if_any()
 
 
@@ -45,11 +44,15 @@ def stop_if_unplaced(network: Network, durations: np.ndarray, starts: np.ndarray
     if not lost:
         return
     faults = Faults()
-    causes = [step for step in lost if _is_first_cause(network, durations, starts, step)] or lost
+    causes = [step for step in lost if is_first_cause(network, durations, starts, step)] or lost
     for step in causes:
-        column, problem = _why_unplaced(network, durations, starts, step)
-        faults.add("steps", step + _FIRST_ROW, column, network.steps[step], problem)
+        column, problem = why_unplaced(network, durations, starts, step)
+        faults.add("steps", _row(network, step), column, network.steps[step], problem)
     faults.stop_if_any()
+
+
+def _row(network: Network, step: int) -> int | None:
+    return network.rows[step] if network.rows else None
 
 
 def _circle_of_order(network: Network) -> list[Bound]:
@@ -106,11 +109,12 @@ def _told(network: Network, lengths: np.ndarray, bound: Bound) -> str:
     if bound.kind == AFTER:
         return f"{after} must wait until {before} is finished ({takes})"
     if bound.kind == MIN_GAP:
-        return f"{after} must come at least {bound.fixed_min:g} min after {before} ({takes})"
-    return f"{before} must come within {-bound.fixed_min:g} min of {after}"
+        return f"{gap_words(bound, before, after)} ({takes})"
+    return gap_words(bound, after, before)
 
 
-def _is_first_cause(network: Network, durations: np.ndarray, starts: np.ndarray, step: int) -> bool:
+def is_first_cause(network: Network, durations: np.ndarray, starts: np.ndarray, step: int) -> bool:
+    """Whether an unplaced step is lost by itself, not only because one that it waits for is."""
     waits = any(not np.isfinite(starts[bound.before]) for bound in network.bounds_into[step])
     return not waits or any(durations[step] > _longest_min(d) for d in network.demands[step])
 
@@ -119,12 +123,14 @@ def _longest_min(demand: Demand) -> float:
     return float((demand.windows[:, 1] - demand.windows[:, 0]).max(initial=-np.inf))
 
 
-def _why_unplaced(network: Network, durations: np.ndarray, starts: np.ndarray,
+def why_unplaced(network: Network, durations: np.ndarray, starts: np.ndarray,
                   step: int) -> tuple[str, str]:
+    """The column concerned and the reason in words for a step that finds no time or window."""
     before = f"before the horizon ({pet_label(network.horizon_min)})"
     for demand in network.demands[step]:
         if not len(demand.windows):
-            return _column(demand), f"needs a {demand.label} window, but there is none {before}"
+            named = ": does [relays] name any relay?" if demand.kind == LINK else ""
+            return _column(demand), f"needs a {demand.label} window, but there is none {before}{named}"
         if durations[step] > _longest_min(demand):
             return _column(demand), (
                 f"takes {durations[step]:g} min, but the longest {demand.label} window {before} leaves "

@@ -16,6 +16,12 @@ def test_only_the_named_cells_of_the_row_change(small: pk.Scenario) -> None:
     assert small.steps.equals(before)
 
 
+def test_a_list_becomes_a_list_of_the_cell(small: pk.Scenario) -> None:
+    scenario = pk.edit_row(small, "steps", "B3", after=["C1", "B2"])
+    assert scenario.steps.set_index("step").loc["B3", "after"] == "C1 B2"
+    assert scenario.records.steps[5].after == ("C1", "B2")
+
+
 @pytest.mark.parametrize(("key", "cells", "told"), [
     ("B22", {"minutes_likely": 14}, "did you mean"),
     ("B2", {"minutes": 14}, "minutes"),

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
 
+import numpy as np
+import pandas as pd
 import pytest
 
 from planning_kit.inputs.faults import ScenarioError
@@ -34,6 +36,8 @@ def test_readings_of_one_moment_agree() -> None:
     assert as_utc("2031-05-14T13:20:00+02:00") == moment
     assert as_utc("2031-05-14 11:20") == moment
     assert as_utc(datetime(2031, 5, 14, 11, 20)) == moment
+    assert as_utc(np.datetime64("2031-05-14T11:20")) == moment
+    assert as_utc(pd.Timestamp("2031-05-14T11:20Z")) == moment
     assert as_utc(date(2031, 5, 14)) == datetime(2031, 5, 14, tzinfo=UTC)
 
 
@@ -43,7 +47,8 @@ def test_pet_and_utc_are_inverse() -> None:
     assert moment_at(-30, egress) == datetime(2031, 5, 14, 10, 50, tzinfo=UTC)
 
 
-@pytest.mark.parametrize("text", ["", "noon", "2031-13-01", "0001-01-01T00:00+05:00"])
-def test_what_is_no_time_is_a_fault(text: str) -> None:
+@pytest.mark.parametrize("value", ["", "noon", "2031-13-01", "0001-01-01T00:00+05:00", 12345, None, pd.NaT,
+                                   np.datetime64("NaT")])
+def test_what_is_no_time_is_a_fault(value: object) -> None:
     with pytest.raises(ScenarioError):
-        as_utc(text)
+        as_utc(value)  # type: ignore[arg-type]

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import shutil
+from pathlib import Path
+
 import pandas as pd
 import pytest
 
@@ -51,6 +54,26 @@ def test_a_need_for_links_without_relays_is_named(small: pk.Scenario) -> None:
     scenario = edited(small, "steps", "C3", link="wait").with_settings({"relays.longitudes_deg_east": []})
     found = problems(scenario)
     assert found[["column", "value"]].to_numpy().tolist() == [["link", "C3"]]
+    assert "does [relays] name any relay?" in found["problem"].iloc[0]
+
+
+def test_rows_are_those_of_the_file(small: pk.Scenario, tmp_path: Path) -> None:
+    folder = tmp_path / "copy"
+    shutil.copytree(small.folder, folder)
+    lines = (folder / "steps.csv").read_text(encoding="utf-8").splitlines()
+    spaced = [lines[0], "", "", *lines[1:]]
+    text = "\n".join(spaced) + "\n"
+    (folder / "steps.csv").write_text(text.replace("11,14,19,,night", "11,45,50,,night"), encoding="utf-8")
+    found = problems(pk.load_scenario(folder))
+    row = next(number for number, line in enumerate(spaced, start=1) if line.startswith("B3,"))
+    assert found[["value", "row"]].to_numpy().tolist() == [["B3", row]]
+
+
+def test_gap_faults_have_their_row(small: pk.Scenario) -> None:
+    scenario = edited(small, "gaps", "C2", min_gap=0, max_gap=20)
+    scenario = with_row(scenario, "steps", at=6, step="C2b", task="CAS", crew="EV2", place="POR",
+                        title="Fetch", minutes_likely=30)
+    assert problems(scenario).set_index("table").loc["gaps", "row"] == 2
 
 
 def test_a_group_that_fits_in_no_night_is_named(small: pk.Scenario) -> None:

@@ -80,6 +80,12 @@ def test_both_crew_steps_show_the_partner_who_holds(small_plan: pk.Plan) -> None
     assert work_row(small_plan, "Z1", "EV2")["held_by"] == "order:C3"
 
 
+def test_nobody_is_waited_for_when_both_are_ready_at_the_same_minute(demo_plan: pk.Plan) -> None:
+    # SH5 follows SH4 for both, at the same place: each is held by the own order of work.
+    for crew in ("EV1", "EV2"):
+        assert work_row(demo_plan, "SH5", crew)["held_by"] == "order:SH4"
+
+
 def test_outing_ends_with_the_way_home_and_ingress(small: pk.Scenario) -> None:
     # Without the clean-up EV2 ends at the Port deck: 10 m home, then 8 min of ingress for both.
     steps = small.steps
@@ -103,8 +109,8 @@ def test_utc_columns_are_egress_plus_pet(small_plan: pk.Plan) -> None:
 def test_explain_walks_back_to_egress(small_plan: pk.Plan) -> None:
     lines = small_plan.explain("C3").splitlines()
     assert lines == [
-        "C3 (Close the cassette and bag it) starts at 0:49 because it must come at least 25 min after C2 "
-        "(Open the cassette vent), which ends at 0:24.",
+        "C3 (Close the cassette and bag it) starts at 0:49 because it must start at least 25 min after "
+        "C2 (Open the cassette vent) finishes, at 0:24.",
         "C2 (Open the cassette vent) starts at 0:17 because EV2 works on C1 (Take the cassette bag from the "
         "rack) until 0:14, and the way from Mid rack to Port deck takes 2.7 min.",
         "C1 (Take the cassette bag from the rack) starts at 0:11 because EV2 works on A1 (Step out; check "
@@ -112,6 +118,48 @@ def test_explain_walks_back_to_egress(small_plan: pk.Plan) -> None:
         "A1 (Step out; check tethers and suits) starts at 0:00 with egress: it is the first work of both "
         "crew members.",
     ]
+
+
+def test_explain_says_which_ends_a_gap_counts_between(small: pk.Scenario, demo_plan: pk.Plan) -> None:
+    # The demo's cold clock runs from the finish of RN1 to the finish of X5.
+    line = next(text for text in demo_plan.explain("X1").splitlines() if text.startswith("RN1"))
+    assert "X5 (Mate the four power connectors) must finish within 46 min after RN1 finishes" in line
+    assert line.endswith("finishes at 2:39.")
+    gap = {"first_at": "start", "then_at": "finish", "min_gap": 50, "max_gap": 100}
+    line = pk.time_plan(edited(small, "gaps", "C2", **gap)).explain("C3").splitlines()[0]
+    assert "it must finish at least 50 min after C2 (Open the cassette vent) starts, at 0:17." in line
+
+
+def test_ready_is_when_the_crew_really_was_ready(small: pk.Scenario) -> None:
+    # A1 is pulled back by a clock that ends in the night step: EV1 is ready just as night begins (derived:
+    # A1 begins 20 + 10 min before the night, the work between takes 30 min).
+    clock = {"first_step": "A1", "then_step": "B3", "max_gap": 20, "reason": "a clock"}
+    plan = pk.time_plan(with_row(small, "gaps", **clock))
+    assert "EV1 was ready at 0:36" in plan.explain("B3").splitlines()[0]
+    assert "EV1 works on B2" in plan.explain("B3").splitlines()[1]
+
+
+def test_explain_names_the_waiting_place(small: pk.Scenario) -> None:
+    plan = pk.time_plan(edited(small, "steps", "B2", place="MST", wait_at="HAT"))
+    assert "by way of Hatch takes" in plan.explain("B2").splitlines()[0]
+
+
+def test_the_horizon_gives_no_slack_to_those_who_can_work_on_past_ingress(demo_plan: pk.Plan) -> None:
+    # DK5 (the desk) waits for links, and nobody waits for it: ingress and hard limit do not bound it.
+    row = work_row(demo_plan, "DK5", "DESK")
+    assert (row["slack_to_plan_min"], row["slack_to_limit_min"]) == (float("inf"), float("inf"))
+
+
+def test_a_plan_has_a_short_name(small_plan: pk.Plan) -> None:
+    assert repr(small_plan) == (
+        "<Plan 'Beacon lamp and cassette': egress 2031-09-03T07:30Z, 8 steps, both inside at PET 1:16>"
+    )
+
+
+@pytest.mark.parametrize("every_min", [0, -1, float("nan")])
+def test_a_delay_curve_without_sense_is_refused(small_plan: pk.Plan, every_min: float) -> None:
+    with pytest.raises(pk.ScenarioError, match="every_min"):
+        small_plan.delay_curve("B3", every_min=every_min)
 
 
 def test_explain_can_be_cut_short_and_says_so(small_plan: pk.Plan) -> None:
