@@ -12,6 +12,7 @@ import pandas as pd
 
 from planning_kit.checks.all_checks import find_all
 from planning_kit.explore.gain import gain
+from planning_kit.explore.retime.live_plan import LivePlan
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.what_if import Change, ask, changes_table
 from planning_kit.inputs.scenario import Scenario
@@ -21,8 +22,8 @@ if TYPE_CHECKING:
     from planning_kit.desk.workbench import Workbench
 
 
-@dataclass(frozen=True, eq=False)
-class Plan(TimedPlan):
+@dataclass(frozen=True, eq=False, repr=False)
+class Plan(LivePlan):
     """A timed plan with its findings.
 
     Times and words (``timeline``, ``summary``, ``explain``, ``delay_curve``, ``handovers``, ``light``,
@@ -35,7 +36,7 @@ class Plan(TimedPlan):
 
     @cached_property
     def _findings(self) -> pd.DataFrame:
-        return find_all(self)
+        return find_all(self, self.outside.findings if self.outside else ())
 
     @property
     def findings(self) -> pd.DataFrame:
