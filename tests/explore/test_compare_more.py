@@ -76,7 +76,8 @@ def test_margins_are_those_of_each_plan(small_plan: pk.Plan) -> None:
     summary = slow.suit_summary.set_index(["crew", "consumable"])["margin"]
     assert table.loc[("water over its reserve", "EV2"), "b"] == summary[("EV2", "water")]
     waits = small_plan.timeline.query("kind == 'wait' and crew == 'EV1'")
-    assert table.loc[("waiting", "EV1"), "a"] == pytest.approx((waits["finish_min"] - waits["start_min"]).sum())
+    waited = (waits["finish_min"] - waits["start_min"]).sum()
+    assert table.loc[("waiting", "EV1"), "a"] == pytest.approx(waited)
 
 
 def test_margins_of_the_same_plan_do_not_change(small_plan: pk.Plan) -> None:

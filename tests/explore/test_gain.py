@@ -126,7 +126,7 @@ def test_a_row_says_when_a_step_would_be_shorter_than_its_low_estimate(small_pla
 
 def test_a_greatest_gap_that_holds_a_step_back_is_relaxed(small: pk.Scenario) -> None:
     # B3 waits for night at 0:35.6 and B2 must end at most 5 min before: it starts at 35.6 - 5 - 13 = 17.6,
-    # not at 17.0 when EV1 is there. Half a minute earlier needs a gap of 5.5 min. Shortening B2 makes it later.
+    # not at 17.0 when EV1 is there. Half a minute earlier needs a gap of 5.5 min; a shorter B2 starts later.
     plan = pk.time_plan(with_row(small, "gaps", first_step="B2", then_step="B3", max_gap=5))
     assert plan.starts[plan.position("B2")] == pytest.approx(17.6, abs=0.05)
     rows = _helping(plan.gain("B2", 0.5))

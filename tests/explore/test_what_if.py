@@ -98,7 +98,7 @@ def test_a_stretch_is_the_edited_table_timed(small: pk.Scenario, small_plan: pk.
 
 
 def test_a_closed_route_makes_them_go_round(small: pk.Scenario) -> None:
-    # A way from the port deck to the mast: 6 + 10 + 30 m at 6 m/min is 7.67 min from the rack, not 12 m, 2 min.
+    # By a way from port deck to mast it is 6 + 10 + 30 m from the rack, 7.67 min at 6 m/min, not 12 m, 2 min.
     plan = pk.time_plan(with_row(small, "routes", from_place="POR", to_place="MST", metres=30, tight="no",
                                  snag="no"))
     round_way = plan.what_if(close="MST MID")
@@ -131,7 +131,8 @@ def test_what_ifs_chain_keep_their_names_and_leave_the_first_plan_alone(small_pl
     digest, starts = small_plan.scenario.digest, small_plan.starts.copy()
     second = small_plan.what_if(10, name="late").what_if(stretch={"B2": 1.2}, name="and slow")
     assert second.name == "and slow"
-    assert second.changes[["name", "kind"]].to_numpy().tolist() == [["late", "egress"], ["and slow", "stretch"]]
+    told = second.changes[["name", "kind"]].to_numpy().tolist()
+    assert told == [["late", "egress"], ["and slow", "stretch"]]
     both = small_plan.what_if(10, {"B2": 1.2})
     assert (both.starts == second.starts).all()
     assert both.scenario == second.scenario
