@@ -45,6 +45,10 @@ class Activity:
         """How long it takes."""
         return self.finish_min - self.start_min
 
+    def is_work_on(self, step: str) -> bool:
+        """Whether this is the work of ``step`` ("" is no step)."""
+        return self.kind == WORK and step != "" and self.step == step
+
 
 def lane_activities(plan: TimedPlan) -> dict[str, tuple[Activity, ...]]:
     """The activities of each lane in order: EV1, EV2, then the other actors."""
@@ -104,7 +108,9 @@ def _crew_lane(plan: TimedPlan, crew: str) -> list[Activity]:
         held_by = _held_by(plan, position, crew)
         # The network rounds the whole way to the grid at once: the legs must add up to just that.
         whole_way = float(on_grid(travel_into(step, travel, lane.here) + step.travel_extra_min))
+        whole_way = max(0.0, min(whole_way, start - lane.now))  # less only where a log says they were quicker
         to_wait = float(on_grid(travel.time_min(lane.here, step.wait_at))) if step.wait_at else whole_way
+        to_wait = min(to_wait, whole_way)
         lane.go(step.wait_at or step.place, to_wait, step)
         waited_for = f"Wait for {_waited_for(held_by)}"
         lane.add(WAIT, start - (whole_way - to_wait), waited_for, step, held_by=held_by)
@@ -138,5 +144,7 @@ def _waited_for(held_by: str) -> str:
         "link": "a link",
         "max_gap": f"{name}, which must follow closely",
         "min_gap": f"the gap after {name}",
+        "now": "the start, not called yet",
+        "logged": "the start",
     }
     return words.get(kind, name)

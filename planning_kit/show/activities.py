@@ -9,46 +9,8 @@ from typing import Any
 
 import pandas as pd
 
-
-@dataclass(frozen=True)
-class Activity:
-    """One row of ``plan.timeline``; minutes of PET, slacks in minutes and NaN where empty."""
-
-    crew: str
-    kind: str
-    step: str
-    task: str
-    title: str
-    place: str
-    to_place: str
-    start_min: float
-    finish_min: float
-    slack_to_plan_min: float
-    slack_to_limit_min: float
-    slack_to_window_min: float
-    held_by: str
-
-    @property
-    def minutes(self) -> float:
-        """How long it lasts."""
-        return self.finish_min - self.start_min
-
-    def is_work_on(self, step: str) -> bool:
-        """Whether this is the work of ``step`` ("" is no step)."""
-        return self.kind == "work" and step != "" and self.step == step
-
-
-@dataclass(frozen=True)
-class Finding:
-    """One row of ``plan.findings``; ``start_min`` is NaN where the finding has no time."""
-
-    severity: str
-    check: str
-    crew: str
-    step: str
-    start_min: float
-    message: str
-    source: str
+from planning_kit.checks.findings import Finding
+from planning_kit.plan.activities import Activity
 
 
 @dataclass(frozen=True)
@@ -115,6 +77,8 @@ def _records(table: pd.DataFrame, kind: type) -> list[dict[str, Any]]:
     """``table`` as one dict a row with the fields of ``kind``: text is never NaN, a number never None."""
     columns: dict[str, list[Any]] = {}
     for name, annotation in kind.__annotations__.items():
+        if name not in table:
+            continue
         values = table[name].tolist()
         if annotation == "float":
             columns[name] = [float("nan") if pd.isna(value) else float(value) for value in values]
