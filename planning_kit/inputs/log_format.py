@@ -1,4 +1,4 @@
-"""The log of an outing (``log.csv``): one event a row, so that appending is enough. Design section 8, "Log".
+"""The log of an outing (``log.csv``): one event a row, so that appending is enough. See scenarios/FORMAT.md.
 
 ``at`` is UTC; a PET time (``1:23``, ``1:23:30``, or minutes) is understood wherever a log is read and counts
 from the egress as logged, or as planned. The log stands beside a scenario and is not part of it: what was

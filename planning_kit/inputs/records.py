@@ -2,7 +2,7 @@
 
 The DataFrames of a `Scenario` are the tables as the planner wrote them; these are the same facts parsed.
 Lists are tuples, yes/no is bool, a number that was not given is None, a text that was not given is "".
-Units stand in the names (design section 2).
+Units stand in the names (see scenarios/FORMAT.md).
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 
 ``takes`` acts at a step's start, ``leaves`` at its finish. At one instant the finishes of steps begun earlier
 come first, then the starts in the order that the plan's rules give; a step of no length leaves right after
-it has taken. What is in a bag is not in hand. Design section 8, "Hardware".
+it has taken. What is in a bag is not in hand. scenarios/FORMAT.md, "Hardware".
 """
 
 from __future__ import annotations

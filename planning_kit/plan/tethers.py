@@ -4,7 +4,7 @@ At PET 0 both are hooked to the airlock's anchor. Every leg lays the line along 
 takes it in again. Reach = metres of the routes that the line lies along, plus the part of the present leg.
 A hook moves at the finish of a step, when its owner stands at the place and the place has an anchor; where
 it cannot, the tether stays hooked where it was. Neglected: slack, short cuts of a taut line, and the metres
-from a place to the hand that works there. Design section 8, "Travel and tethers".
+from a place to the hand that works there. scenarios/FORMAT.md, "Tethers".
 """
 
 from __future__ import annotations
