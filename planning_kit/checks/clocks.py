@@ -7,16 +7,16 @@ from collections.abc import Iterator
 from planning_kit.checks.findings import NOTE, Finding
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.clocks import Clock
+from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "clocks"
-_ROUNDING_MIN = 1e-6  # minutes are rounded to 2^-30 when they enter the timing
 
 
 def check_clocks(plan: TimedPlan) -> Iterator[Finding]:
     """A note for each clock without margin: the timing keeps it, any delay while it runs breaks it."""
     for clock in plan.gap_clocks:
-        if clock.left_min < _ROUNDING_MIN:
+        if clock.left_min < ROUNDING_MIN:
             yield _no_margin(clock)
 
 

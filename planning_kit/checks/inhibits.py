@@ -11,11 +11,11 @@ from planning_kit.inputs.records import Inhibit
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.build import light_demand
 from planning_kit.plan.inhibit_times import Hold
+from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.sky.windows import Windows
 
 CHECK = "inhibits"
-_ROUNDING_MIN = 1e-6  # minutes are rounded to 2^-30 when they enter the timing
 
 
 def check_inhibits(plan: TimedPlan) -> Iterator[Finding]:
@@ -47,8 +47,8 @@ def _outside(plan: TimedPlan, hold: Hold) -> Iterator[Finding]:
         position = plan.position(name)
         start, finish = float(plan.starts[position]), float(plan.finishes[position])
         early, late = hold.set_by_min - start, finish - hold.lift_after_min
-        if max(early, late) > _ROUNDING_MIN:
-            side = "from_step" if early > _ROUNDING_MIN else "until_step"
+        if max(early, late) > ROUNDING_MIN:
+            side = "from_step" if early > ROUNDING_MIN else "until_step"
             yield _stop(
                 inhibit, name, start,
                 f"{name} needs it from {pet_label(start)} to {pet_label(finish)}, but it is in force only "
@@ -59,7 +59,7 @@ def _outside(plan: TimedPlan, hold: Hold) -> Iterator[Finding]:
 
 def _too_long(hold: Hold) -> Iterator[Finding]:
     inhibit, most = hold.inhibit, hold.inhibit.hold_max_min
-    if most is not None and hold.hold_min > most + _ROUNDING_MIN:
+    if most is not None and hold.hold_min > most + ROUNDING_MIN:
         yield _stop(
             inhibit, inhibit.from_step, hold.set_by_min,
             f"is held {hold.hold_min:.1f} min, from {pet_label(hold.set_by_min)} to "
@@ -75,7 +75,7 @@ def _outside_window(plan: TimedPlan, hold: Hold) -> Iterator[Finding]:
         return
     windows = _windows(plan, inhibit.window)
     begin, end = hold.set_by_min, hold.lift_after_min
-    if any(max(first - begin, end - last) <= _ROUNDING_MIN for first, last in windows.tolist()):
+    if any(max(first - begin, end - last) <= ROUNDING_MIN for first, last in windows.tolist()):
         return
     name = inhibit.window if inhibit.window in ("night", "day") else f"window {inhibit.window}"
     room, words = _nearest(windows, begin, end)

@@ -8,10 +8,10 @@ from dataclasses import fields
 from planning_kit.checks.findings import CAUTION, NOTE, STOP, Finding
 from planning_kit.inputs.records import Limits
 from planning_kit.inputs.times import pet_label
+from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "limits"
-_ROUNDING_MIN = 1e-6  # minutes are rounded to 2^-30 when they enter the timing
 
 
 def check_limits(plan: TimedPlan) -> Iterator[Finding]:
@@ -20,7 +20,7 @@ def check_limits(plan: TimedPlan) -> Iterator[Finding]:
     for severity, key, limit in (
         (STOP, "hard_min", limits.hard_min), (CAUTION, "planned_min", limits.planned_min),
     ):
-        if plan.end_min > limit:
+        if plan.end_min > limit + ROUNDING_MIN:
             over = plan.end_min - limit
             yield Finding(
                 severity, CHECK, "", "", plan.end_min,
@@ -46,7 +46,7 @@ def check_last_starts(plan: TimedPlan) -> Iterator[Finding]:
     """A task whose first step starts after the task's ``last_start_min`` (stop)."""
     for task in plan.scenario.records.tasks:
         starts = [float(plan.starts[i]) for i, step in enumerate(plan.steps) if step.task == task.task]
-        if task.last_start_min is not None and starts and min(starts) > task.last_start_min + _ROUNDING_MIN:
+        if task.last_start_min is not None and starts and min(starts) > task.last_start_min + ROUNDING_MIN:
             first = min(starts)
             step = next(s for i, s in enumerate(plan.steps)
                         if s.task == task.task and float(plan.starts[i]) == first)

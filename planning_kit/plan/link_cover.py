@@ -10,12 +10,11 @@ import pandas as pd
 
 from planning_kit.inputs.records import Step
 from planning_kit.inputs.times import pet_label
+from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.sky.windows import Windows, complement
 
 if TYPE_CHECKING:
     from planning_kit.plan.timed import TimedPlan
-
-_LEAST_GAP_MIN = 1e-6  # minutes are rounded to 2^-30 when they enter the timing: less is no gap
 
 
 @dataclass(frozen=True)
@@ -55,13 +54,13 @@ def _cover(step: Step, start: float, finish: float, covered: Windows) -> LinkCov
 def _gaps(start: float, finish: float, covered: Windows) -> tuple[tuple[float, float], ...]:
     """What [start, finish) lacks of the windows."""
     return tuple((begin, end) for begin, end in complement(covered, (start, finish)).tolist()
-                 if end - begin > _LEAST_GAP_MIN)
+                 if end - begin > ROUNDING_MIN)
 
 
 def _next_cover(start: float, length: float, covered: Windows) -> float:
     for begin, end in covered.tolist():
         earliest = max(begin, start)
-        if end - earliest >= length - _LEAST_GAP_MIN:
+        if end - earliest >= length - ROUNDING_MIN:
             return float(earliest)
     return float("nan")
 

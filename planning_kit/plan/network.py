@@ -24,6 +24,8 @@ from graphlib import CycleError, TopologicalSorter
 import numpy as np
 
 GRID_MIN = 2.0**-30
+ROUNDING_MIN = 1e-6
+"""Minutes given in decimals or summed off the grid may differ by less than this from the grid's: no fault."""
 
 ORDER, AFTER, MIN_GAP, MAX_GAP = "order", "after", "min_gap", "max_gap"
 LIGHT, LINK, WINDOW, GROUP, PARTNER = "light", "link", "window", "group", "partner"

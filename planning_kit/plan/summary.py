@@ -9,6 +9,7 @@ import pandas as pd
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.activities import TRAVEL, WAIT, WORK
+from planning_kit.plan.network import ROUNDING_MIN
 
 if TYPE_CHECKING:
     from planning_kit.plan.timed import TimedPlan
@@ -37,4 +38,4 @@ def summarise(plan: TimedPlan) -> pd.DataFrame:
 
 def _against(limit: float, end: float) -> str:
     margin = limit - end
-    return f"{pet_label(limit)} ({pet_label(abs(margin))} {'left' if margin >= 0 else 'over'})"
+    return f"{pet_label(limit)} ({pet_label(abs(margin))} {'left' if margin >= -ROUNDING_MIN else 'over'})"

@@ -8,13 +8,11 @@ from itertools import groupby, pairwise
 from typing import TYPE_CHECKING
 
 from planning_kit.plan.activities import WORK
+from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.tethers import HookMove, Lie, Tether, follow, hook_moves
 
 if TYPE_CHECKING:
     from planning_kit.plan.timed import TimedPlan
-
-# Moments on a way are shared out in floating point: what is nearer than this is the same moment.
-_SAME_MIN = 1e-6
 
 
 @dataclass(frozen=True)
@@ -170,7 +168,7 @@ def _meetings(one: Tether, two: Tether) -> Iterator[Crossing]:
         for other in legs:
             if (mine.place, mine.to_place) == (other.to_place, other.place):
                 begin, end = max(mine.start_min, other.start_min), min(mine.finish_min, other.finish_min)
-                if end - begin > _SAME_MIN:
+                if end - begin > ROUNDING_MIN:
                     yield Crossing(begin, one.crew, mine.step, two.crew, mine.place, mine.to_place, True)
 
 
@@ -183,7 +181,7 @@ def _passings(mover: Tether, stander: Tether) -> Iterator[Crossing]:
             continue
         for stay in stays:
             begin, end = stay[0].passage.start_min, stay[-1].passage.finish_min
-            if stay[0].passage.place == here and begin + _SAME_MIN < at < end - _SAME_MIN:
+            if stay[0].passage.place == here and begin + ROUNDING_MIN < at < end - ROUNDING_MIN:
                 line = next(other.line for other in reversed(stay) if other.passage.start_min <= at)
                 shared = _routes_into(lie.ahead, here) & _routes_into(line, here)
                 if shared:

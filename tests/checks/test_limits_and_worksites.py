@@ -51,3 +51,12 @@ def test_passing_through_does_not_count(small: pk.Scenario) -> None:
     assert pk.time_plan(edited(scenario, "places", "MID", crew_at_once=2)).findings.empty
     crowded = pk.time_plan(edited(scenario, "places", "MID", crew_at_once=1)).findings
     assert crowded["step"].tolist() == ["C1"]  # both work there from 0:11; EV1's second pass does not count
+
+
+def test_at_a_limit_to_the_last_digit_shown_is_within_it(small: pk.Scenario, small_plan: pk.Plan) -> None:
+    # Both are inside 76 and a third minutes after egress; written in decimals that is a hair less.
+    assert small_plan.end_min == pytest.approx(76 + 1 / 3)
+    plan = pk.time_plan(small.with_settings({"limits.hard_min": 76.33333333333333, "limits.planned_min": 76}))
+    (finding,) = plan.findings.to_dict("records")
+    assert (finding["severity"], finding["limit"]) == ("caution", 76)
+    assert plan.summary.set_index("item").loc["Hard limit", "value"] == "1:16 (0:00 left)"
