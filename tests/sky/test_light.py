@@ -99,7 +99,8 @@ def test_passes_through_the_penumbra_only_have_no_night(orbit_at_beta):
 def test_nights_are_as_long_as_geometry_says(make_orbit, orbit_at_beta, beta_deg, is_rising):
     """Between the cylinder of the polar radius and that of the equatorial one, less the umbra's narrowing.
 
-    A cylinder's night (Wertz, Space Mission Analysis and Design, from memory) is f P with f = acos(sqrt(r² - R²) / (r cos beta)) / pi. The ellipsoid
+    A cylinder's night (Wertz, Space Mission Analysis and Design, from memory) is f P with
+    f = acos(sqrt(r² - R²) / (r cos beta)) / pi. The ellipsoid
     lies between spheres of 6356.752 and 6378.137 km; the umbra's edge is half the Sun's disc, 0.267 degrees,
     inside the cylinder's: at most 2 * 0.267/360 P / cos(slant) shorter, where the limb is crossed at
     cos(slant) = sqrt(1 - (sin beta / sin(asin(R/r)))²) of the orbital rate. Eccentricity 0.0007 changes the

@@ -8,7 +8,8 @@ from planning_kit.inputs.faults import ScenarioError
 from planning_kit.sky.light import night_windows
 from planning_kit.sky.season import beta_deg, beta_from_vectors_deg, season
 
-# Computed apart from this project by sin(beta) = cos D sin i sin(W - A) + sin D cos i (Vallado; SMAD): i, W, A, D, beta.
+# Computed apart from this project, sin(beta) = cos D sin i sin(W - A) + sin D cos i (Vallado; SMAD):
+# i, W, A, D, beta.
 BETA_VALUES = [
     (51.64, 90, 0, 0, 51.640), (51.64, 270, 0, 0, -51.640), (51.64, 180, 90, 23.44, 75.080),
     (51.64, 0, 90, 23.44, -28.200), (51.64, 90, 90, 23.44, 14.292), (28.5, 90, 90, 23.44, 20.462),
@@ -36,7 +37,10 @@ def test_beta_of_an_orbit_is_the_formulas(orbit_at_beta, wanted, is_rising):
     (400, 51.64, -4.998), (800, 98.6, 0.985),
 ])
 def test_node_drift(make_orbit, height_km, inclination_deg, degrees_per_day):
-    """Computed apart from this project to first order in J2, 1.08262668e-3. SGP4 adds second order and J4: a few J2, 0.5 %."""
+    """Computed apart from this project to first order in J2, 1.08262668e-3.
+
+    SGP4 adds second order and J4: a few J2, 0.5 %.
+    """
     radius_km = 6378.137 + height_km
     orbit = make_orbit(mean_motion_rev_per_day=86400 / (2 * np.pi * np.sqrt(radius_km**3 / 398600.4418)),
                        inclination_deg=inclination_deg, eccentricity=1e-5, bstar=0.0, mean_motion_dot=0.0)

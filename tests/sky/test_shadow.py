@@ -12,7 +12,8 @@ from planning_kit.sky.windows import total, windows_where
 ASTRONOMICAL_UNIT_KM = 149_597_870.7
 MU_KM3_S2 = 398_600.4418
 
-# Computed apart from this project, after Wertz, Space Mission Analysis and Design: height km, period min, beta* deg, and the
+# Computed apart from this project, after Wertz, Space Mission Analysis and Design: height km, period min,
+# beta* deg, and the
 # fraction of a circular orbit in a cylindrical shadow at beta 0, 30, 45, 60 degrees.
 CYLINDER = [
     (280, 90.113, 73.325, (0.40736, 0.39250, 0.36699, 0.30543)),
