@@ -69,8 +69,8 @@ def _lines(content: Content) -> list[int]:
 
 def move(bench: Workbench, content: Content) -> None:
     """A bar was dropped elsewhere."""
-    before = content.get("before")
-    bench.session.move_step(str(content["step"]), str(content["lane"]), None if before is None else str(before))
+    before = None if content.get("before") is None else str(content["before"])
+    bench.session.move_step(str(content["step"]), str(content["lane"]), before)
 
 
 def minutes(bench: Workbench, content: Content) -> None:

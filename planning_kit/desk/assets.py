@@ -1,4 +1,4 @@
-"""The scripts and styles of the workbench as one module and one sheet, the form in which anywidget takes them.
+"""The scripts and styles of the workbench as one module and one sheet, as anywidget takes them.
 
 A module that a notebook loads from memory has no address, so it cannot import its neighbours: the parts are
 joined here, in the order in which they need each other. Each part is plain script in one shared scope; the
@@ -13,6 +13,8 @@ from importlib.resources import files
 PARTS = ("dom.js", "cell_editor.js", "tables.js", "chart_paint.js", "chart.js", "side.js", "toolbar.js",
          "workbench.js")
 _VENDORED = "vendor/tabulator.min.js"
+_WRAP = ("const Tabulator = (function () { const module = { exports: {} }, exports = module.exports;",
+         "return module.exports; })();")
 _STYLES = ("vendor/tabulator.min.css", "workbench.css")
 
 
@@ -23,8 +25,7 @@ def _read(name: str) -> str:
 @lru_cache(maxsize=1)
 def module_text() -> str:
     """The ECMAScript module of the workbench."""
-    wrapped = (f"const Tabulator = (function () {{ const module = {{ exports: {{}} }}, exports = module.exports;\n"
-               f"{_read(_VENDORED)}\nreturn module.exports; }})();\n")
+    wrapped = f"{_WRAP[0]}\n{_read(_VENDORED)}\n{_WRAP[1]}\n"
     return wrapped + "\n".join(_read(name) for name in PARTS)
 
 

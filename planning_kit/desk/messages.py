@@ -100,7 +100,8 @@ def _head(session: Session) -> list[list[str]]:
     head = [["Both inside", f"PET {pet_label(plan.end_min)}", ""]]
     for words, limit in (("Planned", limits.planned_min), ("Hard", limits.hard_min)):
         left = limit - plan.end_min
-        head.append([f"{words} {pet_label(limit)}", f"{pet_label(abs(left))} {'left' if left >= 0 else 'over'}",
+        told = f"{pet_label(abs(left))} {'left' if left >= 0 else 'over'}"
+        head.append([f"{words} {pet_label(limit)}", told,
                      "" if left >= 0 else "stop" if words == "Hard" else "caution"])
     return head
 

@@ -1,7 +1,7 @@
-"""What a saved notebook shows without a kernel: the last chart, its findings, and a few lines of text.
+"""What a saved notebook shows without a kernel: the last chart, and the summary and findings as a table.
 
-It is an output of its own beside the live view, which hides it while it lives. Updating it does not touch
-the view, so the last state is in the notebook whenever that is saved.
+These are outputs of their own below the live view, whose style sheet hides them while it lives. Updating
+them does not touch the view, so the last state is in the notebook whenever that is saved.
 """
 
 from __future__ import annotations
@@ -20,43 +20,49 @@ from planning_kit.show.swimlane import swimlane_spec
 
 WIDGET_MIME = "application/vnd.jupyter.widget-view+json"
 _MOST_FINDINGS = 12
+_LIVE_WORDS = "Workbench (live while the kernel runs); its last state:"
 
 
 class Snapshot:
-    """The static output of one session."""
+    """The static outputs of one session: two, because a page shows one form of each output."""
 
     def __init__(self, session: Session) -> None:
         """Nothing is shown yet."""
         self._session = session
-        self._display_id = ""
+        self._display_ids: tuple[str, ...] = ()
         self._last: tuple[Any, Any] | None = None
 
     def publish(self, view: Any) -> None:
-        """Show the live view (its bundle), and below it the static output."""
+        """Show the live view (its bundle), and below it the static outputs."""
         data = view[0] if isinstance(view, tuple) else view
         if data and WIDGET_MIME in data:
-            publish_display_data({WIDGET_MIME: data[WIDGET_MIME], "text/plain": "Workbench"})
-        self._display_id = uuid4().hex
+            publish_display_data({WIDGET_MIME: data[WIDGET_MIME], "text/plain": _LIVE_WORDS})
+        self._display_ids = (uuid4().hex, uuid4().hex)
         self._publish(update=False)
 
     def update(self) -> None:
-        """Bring the static output up to date, if it was shown and something changed."""
+        """Bring the static outputs up to date, if they were shown and something changed."""
         plan, baseline = self._last or (None, None)
-        if self._display_id and (plan is not self._session.plan or baseline is not self._session.baseline):
+        if self._display_ids and (plan is not self._session.plan or baseline is not self._session.baseline):
             self._publish(update=True)
 
     def _publish(self, update: bool) -> None:
         self._last = self._session.plan, self._session.baseline
-        publish_display_data(self.bundle(), transient={"display_id": self._display_id}, update=update)
+        for bundle, name in zip((self.chart(), self.tables()), self._display_ids, strict=True):
+            publish_display_data(bundle, transient={"display_id": name}, update=update)
 
-    def bundle(self) -> dict[str, Any]:
-        """The chart as plotly's JSON, the findings as a table, the summary as text; every text escaped."""
-        session = self._session
-        spec = json.loads(json.dumps(swimlane_spec(session.plan, session.baseline)))
-        summary = session.plan.summary
+    def chart(self) -> dict[str, Any]:
+        """The chart as plotly's JSON, and what it shows in words."""
+        spec = json.loads(json.dumps(swimlane_spec(self._session.plan, self._session.baseline)))
+        return {PLOTLY_MIME: {**spec, "config": CHART_CONFIG}, "text/plain": spec["layout"]["meta"]["alt"]}
+
+    def tables(self) -> dict[str, Any]:
+        """Summary and findings, every text escaped."""
+        summary, found = self._session.plan.summary, _findings(self._session)
         lines = [f"{item}: {value}" for item, value in summary.itertuples(index=False)]
-        return {PLOTLY_MIME: {**spec, "config": CHART_CONFIG}, "text/plain": "\n".join(lines),
-                "text/html": _table("Plan", summary) + _table("Findings", _findings(session))}
+        lines += [f"{row.severity} {row.check} {row.step}: {row.message}" for row in found.itertuples()]
+        page = _table("Plan", summary) + _table("Findings", found)
+        return {"text/html": page, "text/plain": "\n".join(lines)}
 
 
 def _findings(session: Session) -> pd.DataFrame:

@@ -56,7 +56,8 @@ def live_chart(plan: Any, baseline: Any = None) -> dict[str, Any]:
         "limits": [["planned", limits.planned_min], ["hard", limits.hard_min]],
         "handovers": [[each.from_crew, each.to_crew, each.from_min, each.to_min]
                       for each in handovers(plan.handovers)],
-        "fills": {task: list(look) for task, look in task_fills([task.task for task in records.tasks]).items()},
+        "fills": {task: list(look)
+                  for task, look in task_fills([task.task for task in records.tasks]).items()},
     }
 
 
@@ -136,7 +137,8 @@ def step_facts(plan: Any, step: str) -> list[list[str]]:
         ("plan", row.slack_to_plan_min), ("limit", row.slack_to_limit_min),
         ("window", row.slack_to_window_min)) if math.isfinite(value)]
     return [
-        ["Step", one_line(f"{row.step} {row.title}")], ["Who, where", f"{row.crew}, {words.place(row.place)}"],
+        ["Step", one_line(f"{row.step} {row.title}")],
+        ["Who, where", f"{row.crew}, {words.place(row.place)}"],
         ["PET", words.span(row.start_min, row.finish_min)], ["GMT", f"{start} to {finish}"],
         ["Held by", held_words(row.held_by)], ["Slack", ", ".join(slacks) or "–"],
     ]

@@ -1,7 +1,7 @@
 // One editor for every cell: a plain field that keeps whatever is typed, with a list of what is allowed.
 // In a cell that holds several ids the list completes the word under the cursor.
 
-const MOST_SUGGESTIONS = 12;
+const MOST_SUGGESTIONS = 12, LIST_PX = 250;
 
 function cellEditor(root, suggestionsFor, firstKey) {
   return function (cell, onRendered, success, cancel) {
@@ -39,7 +39,9 @@ function cellEditor(root, suggestionsFor, firstKey) {
     const place = () => {
       const box = input.getBoundingClientRect(), home = root.getBoundingClientRect();
       list.style.left = `${box.left - home.left}px`;
-      list.style.top = `${box.bottom - home.top}px`;
+      const isLow = box.bottom + LIST_PX > window.innerHeight;
+      list.style.top = isLow ? "" : `${box.bottom - home.top}px`;
+      list.style.bottom = isLow ? `${home.bottom - box.top}px` : "";
       list.style.minWidth = `${box.width}px`;
     };
     const end = act => {

@@ -25,14 +25,14 @@ class PlanChart {
     this.themes = themes ?? this.themes;
     const isFirst = !this.chart;
     this.chart = chart;
-    this.notes = null;
+    if (this.notes) this.notes = { findings: this.notes.findings, hovers: [], ghost_hovers: [] };  // the rest follows
     this.places = layoutLanes(chart);
     if (isFirst || this.isWhole) this.zoomAll(); else this.paint();
   }
 
   tell(notes) {
     this.notes = notes;
-    this.paint();
+    if (this.look) this.paintMarks();
   }
 
   // Zoom
@@ -87,13 +87,21 @@ class PlanChart {
   paint() {
     this.width = this.box.clientWidth;
     if (!this.chart || this.width < 200) return;
-    const look = { places: this.places, x: minute => this.x(minute), theme: this.theme, width: this.width, range: this.range,
+    this.look = { places: this.places, x: minute => this.x(minute), theme: this.theme, width: this.width, range: this.range,
       ticks: ticksFor(this.range, this.width - CHART_LEFT - CHART_RIGHT), clipId: this.clipId, inkOnFill: this.themes.ink_on_fill };
     this.canvas.setAttribute("viewBox", `0 0 ${this.width} ${this.places.height}`);
     this.canvas.style.height = `${this.places.height}px`;
-    this.canvas.replaceChildren(...paintChart(this.chart, this.notes, look));
+    this.canvas.replaceChildren(...paintChart(this.chart, this.look));
+    this.marks = null;
+    this.paintMarks();
     this.canvas.dataset.painted = String(Number(this.canvas.dataset.painted ?? 0) + 1);
     this.paintChoice();
+  }
+
+  paintMarks() {
+    const marks = paintMarks(this.notes?.findings ?? [], this.look);
+    if (this.marks) this.marks.replaceWith(marks); else this.canvas.append(marks);
+    this.marks = marks;
   }
 
   paintChoice() {

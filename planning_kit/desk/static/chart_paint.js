@@ -35,19 +35,19 @@ function layoutLanes(chart) {
   return places;
 }
 
-function paintChart(chart, notes, look) {
+function paintChart(chart, look) {
   const { places, x, theme, width, range } = look;
   const right = width - CHART_RIGHT;
   const layers = { ground: svg("g"), bars: svg("g"), labels: svg("g"), over: svg("g"), names: svg("g") };
   const inside = svg("g", { "clip-path": `url(#${look.clipId})` }, layers.ground, layers.bars, layers.labels, layers.over);
   const clip = svg("clipPath", { id: look.clipId }, svg("rect", { x: CHART_LEFT, y: 0, width: Math.max(0, right - CHART_LEFT), height: places.height }));
-  paintGround(chart, look, layers);
-  paintBars(chart, look, layers);
-  paintOver(chart, notes, look, layers);
-  paintNames(chart, look, layers.names);
+  paintGround(chart, layers);
+  paintBars(chart, layers);
+  paintOver(chart, layers);
+  paintNames(chart, layers.names);
   return [svg("defs", {}, clip, patterns(look.clipId, theme)), inside, layers.names];
 
-  function paintGround(data, { }, { ground }) {
+  function paintGround(data, { ground }) {
     for (const who of data.crew) ground.append(rect(CHART_LEFT, right, places.lanes[who].main, { fill: theme.lane }));
     for (const [who] of data.actors) ground.append(rect(CHART_LEFT, right, places.lanes[who].main, { fill: theme.lane }));
     const first = places.light.y + places.light.height;
@@ -80,7 +80,7 @@ function paintChart(chart, notes, look) {
     });
   }
 
-  function paintBars(data, { }, { bars, labels }) {
+  function paintBars(data, { bars, labels }) {
     const shared = new Map();
     data.bars.forEach((bar, number) => {
       const [step, who, kind, start, finish, task, title, isTight] = bar;
@@ -131,7 +131,7 @@ function paintChart(chart, notes, look) {
     }
   }
 
-  function paintOver(data, told, { }, { over }) {
+  function paintOver(data, { over }) {
     data.ghosts.forEach(([step, who, start, finish], number) => {
       const lane = places.lanes[who];
       if (!lane?.ghosts) return;
@@ -153,26 +153,9 @@ function paintChart(chart, notes, look) {
       const y1 = isDown ? a.y + a.height : a.y, y2 = isDown ? b.y : b.y + b.height;
       over.append(svg("path", { d: `M${x(left)},${y1} C${x(left)},${(y1 + y2) / 2} ${x(used)},${(y1 + y2) / 2} ${x(used)},${y2}`, fill: "none", stroke: theme.quiet_ink, "stroke-width": 1.1, "marker-end": `url(#${look.clipId}-arrow)` }));
     }
-    marks(told?.findings ?? [], over);
   }
 
-  function marks(findings, over) {
-    const taken = {};
-    findings.forEach((found, number) => {
-      if (found.minute === null) return;
-      for (const who of found.lanes) {
-        const strip = who === "" ? places.whole : places.lanes[who]?.marks;
-        if (!strip) continue;
-        const key = `${who}|${Math.round(x(found.minute) / 14)}`;
-        if (taken[key]) continue;  // the worst stands for those behind it
-        taken[key] = true;
-        over.append(severitySign(found.severity, x(found.minute), strip.y + strip.height / 2, 6.5, theme,
-          { "data-finding": number, class: "pk-mark" }));
-      }
-    });
-  }
-
-  function paintNames(data, { }, names) {
+  function paintNames(data, names) {
     const name = (words, strip, attributes = {}) => names.append(text(words, CHART_LEFT - 8, strip.y + strip.height / 2 + 4,
       { fill: theme.ink, "text-anchor": "end", class: "pk-lane-name", ...attributes }));
     const quiet = { fill: theme.quiet_ink, class: "pk-small" };
@@ -192,6 +175,21 @@ function paintChart(chart, notes, look) {
       names.append(text(gmt(data.egress_ms + minute * 60000), x(minute), 12, { fill: theme.quiet_ink, class: "pk-small", "text-anchor": "middle" }));
     });
   }
+}
+
+// The marks of findings, which come after the chart: at one spot the worst stands for those behind it.
+function paintMarks(findings, { places, x, theme, clipId }) {
+  const layer = svg("g", { "clip-path": `url(#${clipId})` }), taken = {};
+  findings.forEach((found, number) => {
+    if (found.minute === null) return;
+    for (const who of found.lanes) {
+      const strip = who === "" ? places.whole : places.lanes[who]?.marks, key = `${who}|${Math.round(x(found.minute) / 14)}`;
+      if (!strip || taken[key]) continue;
+      taken[key] = true;
+      layer.append(severitySign(found.severity, x(found.minute), strip.y + strip.height / 2, 6.5, theme, { "data-finding": number, class: "pk-mark" }));
+    }
+  });
+  return layer;
 }
 
 function severitySign(severity, cx, cy, r, theme, attributes = {}) {

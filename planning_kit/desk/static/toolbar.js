@@ -3,9 +3,12 @@
 class Toolbar {
   constructor(send, chart) {
     this.send = send;
-    this.undo = button("Undo", "Nothing to undo", () => send({ kind: "undo" }), { "data-act": "undo" });
-    this.redo = button("Redo", "Nothing to redo", () => send({ kind: "redo" }), { "data-act": "redo" });
-    this.save = button("Save", "Save to the scenario's folder (Alt+S)", () => send({ kind: "save" }), { "data-act": "save" });
+    // Greyed out, not disabled: a disabled button would lose the keyboard's place.
+    const able = (label, kind) => button(label, "", event => event.currentTarget.ariaDisabled !== "true" && send({ kind }), { "data-act": kind });
+    this.undo = able("Undo", "undo");
+    this.redo = able("Redo", "redo");
+    this.save = able("Save", "save");
+    this.save.title = "Save to the scenario's folder (Alt+S)";
     this.versions = el("select", { class: "pk-field", "aria-label": "Version", title: "A named version" });
     this.name = el("input", { class: "pk-field pk-name", placeholder: "name a version", "aria-label": "Name of a new version" });
     this.folder = el("input", { class: "pk-field pk-name", placeholder: "new folder", "aria-label": "New folder for the export" });
@@ -27,18 +30,18 @@ class Toolbar {
       group(this.name, button("Keep", "Keep what is typed under this name", keep, { "data-act": "keep" })),
       group(this.versions, button("Switch", "Make this version current (undo leads back)", picked("switch"), { "data-act": "switch" }), button("Compare", "What moved from this version to now", picked("compare"), { "data-act": "compare" })),
       group(el("label", { class: "pk-label" }, "Baseline ", this.baseline)),
-      group(this.folder, button("Export", "Save as a new folder beside this one", out, { "data-act": "export" })),
-      group(button("−", "Zoom out", () => chart.zoom(1.5), { "aria-label": "Zoom out" }), button("+", "Zoom in (Ctrl and wheel)", () => chart.zoom(1 / 1.5), { "aria-label": "Zoom in" }), button("All", "The whole outing (Home)", () => chart.zoomAll())));
+      group(this.folder, button("Export", "Save as a new folder beside this one", out, { "data-act": "export" })));
+    this.zoom = group(button("−", "Zoom out", () => chart.zoom(1.5), { "aria-label": "Zoom out" }), button("+", "Zoom in (Ctrl and wheel)", () => chart.zoom(1 / 1.5), { "aria-label": "Zoom in" }), button("All", "The whole outing (Home)", () => chart.zoomAll()));
   }
 
   show(status) {
-    this.undo.disabled = !status.undo;
-    this.redo.disabled = !status.redo;
+    this.undo.ariaDisabled = String(!status.undo);
+    this.redo.ariaDisabled = String(!status.redo);
+    this.save.ariaDisabled = String(!status.unsaved);
     this.undo.title = status.undo ? `Undo: ${status.undo} (Ctrl+Z)` : "Nothing to undo";
     this.redo.title = status.redo ? `Redo: ${status.redo} (Ctrl+Y)` : "Nothing to redo";
     this.state.textContent = status.unsaved ? "unsaved" : "saved";
     this.state.classList.toggle("pk-unsaved", status.unsaved);
-    this.save.disabled = !status.unsaved;
     options(this.versions, status.versions.map(name => [name, name]), this.versions.value);
     options(this.baseline, [["", "none"], ...status.versions.map(name => [name, name])], status.baseline);
     this.head.replaceChildren(...status.head.map(([name, words, level]) => el("span", { class: `pk-fact ${level && `pk-fact-${level}`}` }, `${name}: `, el("strong", {}, words))));
@@ -53,8 +56,9 @@ class Toolbar {
   }
 
   offer({ offers }) {
-    this.asks.replaceChildren(...offers.slice(0, 3).map(offer => el("div", { class: "pk-ask", role: "alert" },
-      `There is unsaved work on this scenario, last written ${offer.written} (perhaps still open in another window). `,
+    const more = offers.length > 1 ? `${offers.length - 1} older after it. ` : "";
+    this.asks.replaceChildren(...offers.slice(0, 1).map(offer => el("div", { class: "pk-ask", role: "alert" },
+      `There is unsaved work on this scenario, last written ${offer.written} (perhaps still open in another window). ${more}`,
       button("Restore", "Take it up; undo leads back", () => this.send({ kind: "restore", path: offer.path }), { "data-act": "restore" }),
       button("Discard", "Delete it", () => this.send({ kind: "discard", path: offer.path })))));
   }

@@ -31,7 +31,7 @@ function render({ model, el: home }) {
   const explain = step => { if (step !== explained) { explained = step; send({ kind: "explain", step }); } };
 
   root.append(el("div", { class: "pk-desk" },
-    el("div", { class: "pk-top" }, toolbar.box, toolbar.asks, el("div", { class: "pk-second" }, toolbar.egress.box, toolbar.head), toolbar.said),
+    el("div", { class: "pk-top" }, toolbar.box, toolbar.asks, el("div", { class: "pk-second" }, toolbar.egress.box, toolbar.head, toolbar.zoom), toolbar.said),
     chart.box, tables.box, side.box,
     el("p", { class: "pk-caution" }, "A planning aid, not a certified tool: the flight rules and licensed, responsible people decide. Limits are the scenario's own.")));
   home.append(root);
@@ -89,21 +89,8 @@ function render({ model, el: home }) {
   const sizes = new ResizeObserver(() => chart.box.clientWidth !== chart.width && chart.paint());
   sizes.observe(root);
   root.dataset.theme = document.body.dataset.jpThemeLight === "false" ? "dark" : "light";
-  hideSnapshot(root);
   send({ kind: "hello" });
   return () => { model.off("msg:custom", onMessage); themes.disconnect(); sizes.disconnect(); };
-}
-
-// The output after ours is what is seen without a kernel: hidden while we live.
-function hideSnapshot(root) {
-  const hide = () => {
-    const ours = root.closest(".jp-OutputArea-child"), next = ours?.nextElementSibling;
-    if (next?.classList.contains("jp-OutputArea-child")) next.classList.add("pk-snapshot");
-    return Boolean(next);
-  };
-  if (hide()) return;
-  const watch = new MutationObserver(() => hide() && watch.disconnect());
-  requestAnimationFrame(() => { const area = root.closest(".jp-OutputArea"); if (area && !hide()) watch.observe(area, { childList: true }); });
 }
 
 export default { render };

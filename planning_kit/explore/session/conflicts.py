@@ -20,7 +20,7 @@ _NO_ROW = "(no such row)"
 
 
 def both_sides(draft: Draft, folder: Path) -> pd.DataFrame:
-    """Where the draft and the tables in ``folder`` differ: ``table``, ``row`` (its key), ``column``, both texts.
+    """Where the draft and the tables in ``folder`` differ: ``table``, ``row`` (a key), ``column``, the texts.
 
     The folder may hold faults; a file that cannot be read as a table is left out. Settings are not compared
     cell by cell. Raises `ScenarioError` when the folder is gone.
@@ -51,8 +51,8 @@ def _against(mine: Sheet, theirs: Sheet, key: tuple[str, ...]) -> Iterator[dict[
     for name in dict.fromkeys([*ours, *others]):
         where = {"table": mine.name, "row": name}
         if name not in ours or name not in others:
-            texts = {"yours": _NO_ROW if name not in ours else "", "theirs": _NO_ROW if name not in others else ""}
-            yield where | {"column": ""} | texts
+            missing = "yours" if name not in ours else "theirs"
+            yield where | {"column": "", "yours": "", "theirs": ""} | {missing: _NO_ROW}
             continue
         for column in columns:
             yours, other = ours[name].get(column, ""), others[name].get(column, "")

@@ -13,8 +13,8 @@ import pandas as pd
 from planning_kit.explore.session.settings_sheet import KEY, SETTINGS, VALUE, setting_changes, settings_sheet
 from planning_kit.explore.session.sheet import Line, Sheet
 from planning_kit.inputs import format as fmt
-from planning_kit.inputs.fields import Table
 from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.fields import Table
 from planning_kit.inputs.frames import refuse_absurd
 from planning_kit.inputs.frozen import FrozenMapping
 from planning_kit.inputs.raw import BOM, RawTable
@@ -108,7 +108,7 @@ def _toml_of(draft: Draft, base: Scenario, source: Source, faults: Faults) -> by
 
 
 def _raw_of(sheet: Sheet, table: Table, old: RawTable | None, faults: Faults) -> RawTable | None:
-    """The sheet as a text table whose row numbers are places in the sheet; None: still absent, still empty."""
+    """The sheet as a text table, rows numbered by their place in it; None: still absent, still empty."""
     numbered = [(number, line.cells) for number, line in enumerate(sheet.lines, start=_FIRST_ROW)
                 if not line.is_empty]
     before = old.header if old is not None else ()

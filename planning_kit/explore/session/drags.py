@@ -1,4 +1,4 @@
-"""What a drag in the chart means for the table of steps: another place in the order, lane, or likely minutes."""
+"""What a drag in the chart means for the table of steps: another order, lane, or likely minutes."""
 
 from __future__ import annotations
 
@@ -28,7 +28,8 @@ def with_step_moved(draft: Draft, step: str, lane: str, before: str | None) -> D
         raise ScenarioError.single(f"a step of {crew} cannot go to the lane of {lane}", table=STEPS,
                                    column="crew", value=step)
     if crew not in (lane, BOTH):
-        sheet = with_cells(sheet, {(line, "crew"): lane, (line, "hooks"): _other_hook(sheet, line, crew, lane)})
+        hooks = _other_hook(sheet, line, crew, lane)
+        sheet = with_cells(sheet, {(line, "crew"): lane, (line, "hooks"): hooks})
     return draft.with_sheet(with_lines_moved(sheet, [line], _place_in(sheet, line, lane, before)))
 
 
@@ -77,5 +78,6 @@ def _number(sheet: Sheet, line: int, column: str) -> float | None:
 def _line(sheet: Sheet, step: str) -> int:
     line = sheet.find("step", step)
     if line is None:
-        raise ScenarioError.single("there is no such step in the table", table=STEPS, column="step", value=step)
+        raise ScenarioError.single("there is no such step in the table", table=STEPS, column="step",
+                                   value=step)
     return line

@@ -75,7 +75,7 @@ class Journal:
             self.path.unlink(missing_ok=True)
 
     def left_by_others(self) -> list[Unsaved]:
-        """Work on the same scenario that other sessions left, newest first; files that cannot be read stay."""
+        """Work on the same scenario that other sessions left, newest first; unreadable files stay."""
         found = []
         for path in state_folder().glob(f"{_name_of(self._folder)}-*.json"):
             if path != self.path and (unsaved := _read(path)) is not None:
@@ -110,7 +110,8 @@ def _draft(plain: Mapping[str, Any]) -> Draft:
     sheets = {}
     for name, each in plain["sheets"].items():
         columns = tuple(str(column) for column in each["columns"])
-        lines = tuple(Line(int(number), tuple(str(cell) for cell in cells)) for number, cells in each["lines"])
+        lines = tuple(Line(int(number), tuple(str(cell) for cell in cells))
+                      for number, cells in each["lines"])
         if any(len(line.cells) != len(columns) for line in lines):
             raise ValueError(f"{name}: a line of another length")
         sheets[str(name)] = Sheet(str(name), columns, lines, bool(each["can_grow"]))

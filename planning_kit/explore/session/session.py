@@ -13,7 +13,8 @@ from pathlib import Path
 import pandas as pd
 
 from planning_kit.explore.compare import compare
-from planning_kit.explore.session import drags, sheet as sheets
+from planning_kit.explore.session import drags
+from planning_kit.explore.session import sheet as sheets
 from planning_kit.explore.session.conflicts import both_sides, differences
 from planning_kit.explore.session.draft import Draft, Fault, draft_of, scenario_of
 from planning_kit.explore.session.history import History
@@ -110,7 +111,7 @@ class Session:
         return new[0].id
 
     def duplicate_lines(self, sheet: str, lines: Collection[int]) -> list[int]:
-        """Copies behind the last of ``lines``, under ids of their own (``X1-2``); gives the copies' line ids."""
+        """Copies behind the last of ``lines``, under ids of their own (``X1-2``); gives their line ids."""
         here = self.draft[sheet]
         chosen = [line for line in here.lines if line.id in lines]
         if not chosen or not here.can_grow:
@@ -196,7 +197,8 @@ class Session:
         """Keep what is typed now under a name. Raises `ScenarioError` for an empty or a taken name."""
         name = name.strip()
         if not name or name in self.versions:
-            problem = "give the version a name" if not name else "there is a version of this name; choose another"
+            problem = ("there is a version of this name; choose another" if name else
+                       "give the version a name")
             raise ScenarioError.single(problem, column="version", value=name)
         self.versions[name] = self.draft
 
@@ -236,7 +238,9 @@ class Session:
         self.journal.remove()
 
     def export(self, folder: str | Path) -> Path:
-        """Save as a new folder; the session stays with its own. Raises as `save` does."""
+        """Save as a new folder; the session stays with its own. Raises as `save` does, and where one is."""
+        if Path(folder).exists():
+            raise ScenarioError.single("is there already; give another name", column="export", value=folder)
         return self._sound_scenario().save(folder).folder
 
     def _sound_scenario(self) -> Scenario:
@@ -280,7 +284,7 @@ class Session:
                 if not each.draft.sheets.keys() ^ self.draft.sheets.keys()]
 
     def restore(self, unsaved: Unsaved) -> None:
-        """Take up left work: an edit that can be undone; its versions come along. Its file goes once ours stands."""
+        """Take up left work: an edit that can be undone. Its versions come along; its file goes last."""
         for name, draft in unsaved.versions.items():
             self.versions.setdefault(name, draft)
         self._edit(unsaved.draft, "restore unsaved work")

@@ -117,7 +117,7 @@ def block_of(text: str) -> list[list[str]]:
 
 def spread(block: Sequence[Sequence[str]], lines: Sequence[int], columns: Sequence[str],
            ) -> Iterator[tuple[Cell, str]]:
-    """Each cell of ``block`` with its place, from the first line and column on; what lies beyond is left out."""
+    """Each cell of ``block`` with its place, from the first line and column on, as far as these go."""
     for line, row in zip(lines, block, strict=False):
         for column, text in zip(columns, row, strict=False):
             yield (line, column), text

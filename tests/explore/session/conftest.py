@@ -1,0 +1,37 @@
+"""Sessions on scenarios in folders of their own, and journals in a folder that the test owns."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+import planning_kit as pk
+from planning_kit.explore.session.session import Session
+
+SCENARIOS = Path(__file__).parents[3] / "scenarios"
+
+
+@pytest.fixture(autouse=True)
+def state(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    folder = tmp_path / "state"
+    monkeypatch.setenv("PLANNING_KIT_STATE", str(folder))
+    return folder
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    return Path(shutil.copytree(SCENARIOS / "small-outing", tmp_path / "outing"))
+
+
+@pytest.fixture
+def session(folder: Path) -> Session:
+    return Session(pk.load_scenario(folder), pk.time_plan)
+
+
+def line_of(session: Session, sheet: str, key: str) -> int:
+    """The id of the line whose first column says ``key``."""
+    line = session.draft[sheet].find(session.draft[sheet].columns[0], key)
+    assert line is not None, key
+    return line

@@ -1,0 +1,231 @@
+"""Typing, pasting and arranging rows: what is typed stays, what is wrong is told where it stands."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import planning_kit as pk
+from planning_kit.explore.session.draft import draft_of, scenario_of
+from planning_kit.explore.session.session import Session
+from planning_kit.explore.session.sheet import block_of
+from tests.explore.session.conftest import SCENARIOS, line_of
+
+
+@pytest.mark.parametrize("name", ["small-outing", "tern-station", "faulty-plan"])
+def test_a_draft_of_a_scenario_says_the_scenario_byte_for_byte(name):
+    scenario = pk.load_scenario(SCENARIOS / name)
+    again = scenario_of(draft_of(scenario), scenario)
+    assert again == scenario
+    assert again.checked.source.files() == scenario.checked.source.files()
+
+
+def test_a_typed_duration_moves_the_plan(session):
+    before = session.plan.end_min
+    session.type_cells("steps", {(line_of(session, "steps", "B2"), "minutes_likely"): "17"})
+    assert session.faults == ()
+    # B3 waits for night at 35.6 min anyway: B2 may take 17 min (finish 34) without moving the end.
+    assert session.plan.end_min == before
+    session.type_cells("steps", {(line_of(session, "steps", "Z1"), "minutes_likely"): "12"})
+    assert session.plan.end_min == before + 2
+
+
+def test_a_bad_cell_is_told_where_it_stands_and_the_last_good_plan_stays(session):
+    plan, line = session.plan, line_of(session, "steps", "B2")
+    session.type_cells("steps", {(line, "minutes_likely"): "13,5"})
+    fault, = session.faults
+    assert (fault.sheet, fault.line, fault.column, fault.value) == ("steps", line, "minutes_likely", "13,5")
+    assert "decimal point" in fault.problem
+    assert session.plan is plan
+    assert session.draft["steps"].text(line, "minutes_likely") == "13,5"
+    session.type_cells("steps", {(line, "minutes_likely"): "13.5"})
+    assert session.faults == ()
+    assert session.plan is not plan
+
+
+def test_a_fault_of_the_timing_is_told_at_its_step(session):
+    line = line_of(session, "steps", "B1")
+    session.type_cells("steps", {(line, "after"): "B3"})  # B1 comes before B3 in EV1's own order
+    assert session.verdict.scenario is not None
+    assert {fault.sheet for fault in session.faults} == {"steps"}
+    assert line in {fault.line for fault in session.faults}
+
+
+def test_two_tables_can_be_wrong_on_the_way_to_a_new_name(session):
+    session.type_cells("places", {(line_of(session, "places", "MID"), "place"): "RACK"})
+    assert {fault.sheet for fault in session.faults} >= {"routes", "steps", "hardware"}
+    for sheet in ("routes", "steps", "hardware"):
+        here = session.draft[sheet]
+        texts = {(line.id, column): "RACK" for line in here.lines
+                 for column, text in zip(here.columns, line.cells, strict=True) if text == "MID"}
+        session.type_cells(sheet, texts)
+    assert session.faults == ()
+    assert "RACK" in set(session.scenario.places["place"])
+
+
+def test_settings_are_typed_like_cells_and_keep_the_files_comments(session):
+    session.set_setting("limits.hard_min", "125")
+    assert session.scenario.settings.limits.hard_min == 125
+    assert b"# demo values, metabolic" in session.scenario.checked.source.toml
+    session.set_setting("limits.hard_min", "two hours")
+    fault, = session.faults
+    assert (fault.sheet, fault.column, fault.value) == ("settings", "value", "two hours")
+    assert session.draft["settings"].line(fault.line).cells[0] == "limits.hard_min"
+    assert session.scenario.settings.limits.hard_min == 125
+
+
+def test_a_key_emptied_is_a_key_not_given(session):
+    session.set_setting("limits.return_reserve_min", "")
+    assert session.faults == ()
+    assert session.scenario.settings.limits.return_reserve_min is None
+
+
+def test_an_unknown_key_is_refused(session):
+    with pytest.raises(pk.ScenarioError, match="not a key"):
+        session.set_setting("limits.soft_min", "1")
+
+
+def test_a_block_goes_in_from_the_chosen_cell_and_makes_new_rows_at_the_end(session):
+    lines = [line.id for line in session.draft["tasks"].lines][2:]
+    block = "CAS\tCassette, again\r\nCLN\tClean-up\nXTR\tExtra\tsurplus\n"
+    lost = session.paste("tasks", lines, ["task", "title"], block)
+    assert lost == 1
+    sheet = session.draft["tasks"]
+    assert sheet.column("title")[2:] == ["Cassette, again", "Clean-up", "Extra"]
+    assert sheet.column("task")[-1] == "XTR"
+    # The new task has no need yet: that cell is marked, and nothing is lost.
+    fault, = session.faults
+    assert (fault.sheet, fault.line, fault.column) == ("tasks", sheet.lines[-1].id, "need")
+
+
+def test_one_pasted_cell_fills_the_whole_choice(session):
+    lines = [line.id for line in session.draft["steps"].lines][1:3]
+    assert session.paste("steps", lines, ["minutes_high", "exertion"], "9") == 0
+    assert [session.draft["steps"].text(line, "minutes_high") for line in lines] == ["9", "9"]
+    assert [session.draft["steps"].text(line, "exertion") for line in lines] == ["9", "9"]
+    assert {fault.column for fault in session.faults} == {"exertion"}
+
+
+@pytest.mark.parametrize(("text", "block"), [
+    ("a\tb\r\nc\td\r\n", [["a", "b"], ["c", "d"]]),
+    ('"two\nlines"\tx', [["two\nlines", "x"]]),
+    ('say ""hi""\t', [['say ""hi""', ""]]),
+    ("a\n\nb", [["a"], [""], ["b"]]),
+    ("=1+1", [["=1+1"]]),
+])
+def test_blocks_are_read_as_spreadsheets_write_them(text, block):
+    assert block_of(text) == block
+
+
+def test_a_new_row_counts_once_something_is_typed(session):
+    plan = session.plan
+    line = session.add_line("steps", after=line_of(session, "steps", "C1"))
+    assert session.faults == ()
+    assert session.plan.end_min == plan.end_min
+    session.type_cells("steps", {(line, "step"): "C9"})
+    assert {(fault.line, fault.column) for fault in session.faults} == {
+        (line, "task"), (line, "crew"), (line, "minutes_likely")}
+    session.type_cells("steps", {(line, "task"): "CAS", (line, "crew"): "EV2", (line, "place"): "MID",
+                                 (line, "minutes_likely"): "2"})
+    assert session.faults == ()
+    assert [step.step for step in session.plan.steps][2:4] == ["C1", "C9"]
+
+
+def test_a_duplicate_gets_an_id_of_its_own(session):
+    one = line_of(session, "steps", "C1")
+    session.duplicate_lines("steps", [one])
+    again, = session.duplicate_lines("steps", [one])
+    assert session.draft["steps"].text(again, "step") == "C1-3"
+    assert session.draft["steps"].column("step")[2:5] == ["C1", "C1-3", "C1-2"]
+
+
+def test_rows_move_up_and_down_and_stop_at_the_ends(session):
+    names = lambda: session.draft["tasks"].column("task")  # noqa: E731
+    first, last = line_of(session, "tasks", "EGR"), line_of(session, "tasks", "CLN")
+    session.shift_lines("tasks", [first], -1)
+    session.shift_lines("tasks", [last], +1)
+    assert names() == ["EGR", "LMP", "CAS", "CLN"]
+    session.shift_lines("tasks", [first], +1)
+    assert names() == ["LMP", "EGR", "CAS", "CLN"]
+    session.shift_lines("tasks", [first, line_of(session, "tasks", "CAS")], +1)
+    assert names() == ["LMP", "CLN", "EGR", "CAS"]
+
+
+def test_settings_keep_their_rows(session):
+    session.delete_lines("settings", [session.draft["settings"].lines[0].id])
+    session.move_lines("settings", [session.draft["settings"].lines[0].id], None)
+    assert session.duplicate_lines("settings", [session.draft["settings"].lines[0].id]) == []
+    assert not session.has_unsaved_work
+
+
+# Any sequence of edits: undo leads back exactly, redo forth again, and every typed text is in the draft.
+
+SMALL = pk.load_scenario(SCENARIOS / "small-outing")
+ODD_TEXTS = ["", "EV1", "MID", "12", "=1+1", "</script>", "\ud800", "a\tb\n"]
+ANY_TEXT = st.one_of(st.sampled_from(ODD_TEXTS), st.text(max_size=5))
+EDITS = st.lists(st.tuples(
+    st.sampled_from(["type", "paste", "add", "duplicate", "delete", "move", "setting", "drag", "minutes"]),
+    st.sampled_from(["steps", "tasks", "gaps", "places"]), st.integers(0, 50), st.integers(0, 50), ANY_TEXT,
+), min_size=1, max_size=8)
+
+
+def act(session, edit):
+    kind, name, a, b, text = edit
+    sheet = session.draft[name]
+    lines = [line.id for line in sheet.lines]
+    line = lines[a % len(lines)] if lines else None
+    column = sheet.columns[b % len(sheet.columns)]
+    if kind == "setting":
+        session.set_setting("title", text)
+    elif kind == "add":
+        session.add_line(name, line)
+    elif line is None:
+        return
+    elif kind == "type":
+        session.type_cells(name, {(line, column): text})
+        assert session.draft[name].text(line, column) == text
+    elif kind == "paste":
+        session.paste(name, [line], [column], text + "\tx\n" + text)
+    elif kind == "duplicate":
+        session.duplicate_lines(name, [line])
+    elif kind == "delete":
+        session.delete_lines(name, [line])
+    elif kind == "move":
+        session.move_lines(name, [line], lines[b % len(lines)])
+    else:
+        drag(session, kind, a, b)
+
+
+def drag(session, kind, a, b):
+    steps = [step.step for step in session.plan.steps]
+    typed = session.draft["steps"].column("step")
+    step = steps[a % len(steps)]
+    if step not in typed:
+        return
+    if kind == "minutes":
+        session.set_minutes(step, b)
+    else:
+        session.move_step(step, ("EV1", "EV2")[b % 2], None)
+
+
+@settings(max_examples=40)
+@given(EDITS)
+def test_undo_after_any_edits_restores_exactly(edits):
+    session = Session(SMALL)
+    drafts = [session.draft]
+    for edit in edits:
+        act(session, edit)
+        if session.draft is not drafts[-1]:
+            drafts.append(session.draft)
+    for draft in reversed(drafts[:-1]):
+        assert session.undo()
+        assert session.draft is draft
+    assert not session.undo()
+    assert session.faults == ()
+    assert session.plan.scenario == SMALL
+    assert not session.has_unsaved_work
+    for draft in drafts[1:]:
+        assert session.redo()
+        assert session.draft is draft
+    assert not session.redo()
