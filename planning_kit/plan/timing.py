@@ -27,6 +27,9 @@ TravelFactor = np.ndarray | Mapping[str, np.ndarray]
 _BLOCK = 4096
 """Samples timed together: small enough that a block of starts stays in the processor's cache."""
 
+_MOST = 0.7
+"""Share of moving samples above which copying them costs more than sweeping the others along."""
+
 
 def earliest_starts(
     network: Network,
@@ -152,7 +155,7 @@ class _Pass:
                 moving._raise_by_windows(step)
             moved = moving._raise_groups() | moving._raise_by_returning_bounds().any(axis=0)
             self.starts[:, active] = moving.starts
-            active, moving = active[moved], moving._only(moved)
+            active, moving = moving._still_moving(active, moved)
         return self.starts
 
     def _settle_bounds(self) -> None:
@@ -167,13 +170,16 @@ class _Pass:
             if sweep == returning:
                 moving.starts[raised] = np.inf
             self.starts[:, active] = moving.starts
-            moved = np.asarray(raised.any(axis=0))
-            active, moving = active[moved], moving._only(moved)
+            active, moving = moving._still_moving(active, np.asarray(raised.any(axis=0)))
 
-    def _only(self, samples: np.ndarray) -> _Pass:
-        """The pass over some of its samples (a mask)."""
-        return _Pass(self.network, self.durations[:, samples], self.starts[:, samples],
-                     [weight[:, samples] for weight in self.weights])
+    def _still_moving(self, active: np.ndarray, moved: np.ndarray) -> tuple[np.ndarray, _Pass]:
+        """The samples (positions and the pass over them) without those at rest; all while most still move."""
+        if not moved.any():
+            return active[:0], self
+        if moved.mean() > _MOST:
+            return active, self
+        return active[moved], _Pass(self.network, self.durations[:, moved], self.starts[:, moved],
+                                    [weight[:, moved] for weight in self.weights])
 
     def _raise_by_bounds(self, step: int) -> None:
         row = self.starts[step]
