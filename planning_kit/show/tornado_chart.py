@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
+from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.times import pet_label
 from planning_kit.show.chart import Chart
 from planning_kit.show.escape import one_line, plotly_paragraph
@@ -21,30 +23,36 @@ def tornado_chart(odds: Any, rows: int = 12, theme: str = "light") -> Chart:
     """Draw the ``rows`` strongest drivers of ``odds`` (see ``Odds.drivers``): a bar each, over PET.
 
     The hatched part reaches to the median outing end when the driver is in its shortest tenth, the plain part
-    to that of its longest tenth; the line between them is the median of all samples. ``theme`` is ``light``
-    or ``dark``. Raises `ScenarioError` for another theme.
+    to that of its longest tenth; the line between them is the median of all samples with a plan. ``theme`` is
+    ``light`` or ``dark``. Raises `ScenarioError` for another theme or a number of rows below 1.
     """
     look = theme_named(theme)
-    drivers = odds.drivers.nlargest(max(int(rows), 1), "swing_min", keep="first").to_dict("records")
-    median = float(odds.finish.set_index("quantile")["end_min"][0.5])
+    if not isinstance(rows, int) or isinstance(rows, bool) or rows < 1:
+        raise ScenarioError.single("must be a whole number, 1 or more", column="rows", value=rows)
+    drivers = odds.drivers.sort_values("swing_min", ascending=False, kind="stable").head(rows)
+    return _drawn(odds, drivers.to_dict("records"), look)
+
+
+def _drawn(odds: Any, drivers: list[Row], look: Theme) -> Chart:
+    median = odds.median_end_min
     shown = _range(drivers, median)
     traces = [_bars(drivers, median, "end_if_short_min", "shortest tenth", look),
-              _bars(drivers, median, "end_if_long_min", "longest tenth", look)]
-    traces.append(_gmt_carrier(median))
+              _bars(drivers, median, "end_if_long_min", "longest tenth", look), _gmt_carrier(shown[0])]
     heading = f"What drives the outing end · {samples_words(odds)} · median end {pet_label(median)}"
     labels = [row_label("" if row["kind"] != "step" else row["driver"], row["title"]) for row in drivers]
     layout = rows_layout(odds, look, labels, shown, heading, _alt(drivers, median))
     layout["xaxis"] |= {"nticks": 12}
     layout["xaxis2"] |= {"nticks": 6}
     shapes, notes = limit_lines(odds, look, shown, "bottom")
-    layout["shapes"] = [*shapes, upright("median", median, look.ink, "solid")]
+    middle = [upright("median", median, look.ink, "solid")] if math.isfinite(median) else []
+    layout["shapes"] = [*shapes, *middle]
     layout["annotations"] = notes
     return Chart(data=traces, layout=layout)
 
 
 def _range(drivers: list[Row], median: float) -> tuple[float, float]:
     ends = [row[name] for row in drivers for name in ("end_if_short_min", "end_if_long_min")]
-    ends = ends or [0.0 if median != median else median]
+    ends = ends or [median if math.isfinite(median) else 0.0]
     low, high = min(ends), max(ends)
     room = max(0.08 * (high - low), (_LEAST_SPAN_MIN - (high - low)) / 2, 1.0)
     return low - room, high + room
@@ -54,7 +62,7 @@ def _bars(drivers: list[Row], median: float, column: str, name: str, theme: Them
     is_short = column == "end_if_short_min"
     return {
         "type": "bar", "orientation": "h", "name": f"end when in its {name}", "xaxis": "x", "yaxis": "y",
-        "base": [axis_ms(median)] * len(drivers),
+        "base": [axis_ms(median) for _ in drivers],
         "x": [axis_ms(row[column]) - axis_ms(median) for row in drivers],
         "y": list(range(len(drivers))), "width": [0.62] * len(drivers),
         "hovertext": [_hover(row) for row in drivers], "hoverinfo": "text",
@@ -65,9 +73,9 @@ def _bars(drivers: list[Row], median: float, column: str, name: str, theme: Them
     }
 
 
-def _gmt_carrier(median: float) -> dict[str, Any]:
+def _gmt_carrier(minute: float) -> dict[str, Any]:
     """Plotly draws no axis that carries no trace: this one, unseen, carries GMT."""
-    return {"type": "scatter", "x": [axis_ms(median)], "y": [None], "xaxis": "x2", "yaxis": "y",
+    return {"type": "scatter", "x": [axis_ms(minute)], "y": [None], "xaxis": "x2", "yaxis": "y",
             "name": "", "showlegend": False, "hoverinfo": "skip"}
 
 

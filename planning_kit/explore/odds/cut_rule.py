@@ -76,11 +76,14 @@ def _time_anew(outing: Outing, draws: Draws, plans: SampledPlans, samples: np.nd
 
 def _groups(rules: Sequence[Task], dropped: np.ndarray,
             samples: np.ndarray) -> Iterator[tuple[frozenset[str], np.ndarray]]:
-    if not len(rules) or not len(samples):
-        if len(samples):
-            yield frozenset(), samples
+    if not len(samples):
         return
-    patterns, which = np.unique(dropped[:, samples], axis=1, return_inverse=True)
-    for number, pattern in enumerate(patterns.T):
-        tasks = frozenset(rule.task for rule, is_dropped in zip(rules, pattern, strict=True) if is_dropped)
-        yield tasks, samples[which.ravel() == number]
+    pattern = np.zeros(len(samples), dtype=np.int64)  # numbered anew at each rule: it never overflows
+    for row in dropped[:, samples]:
+        if row.any():
+            pattern = np.unique(2 * pattern + row, return_inverse=True)[1]
+    for number in range(int(pattern.max()) + 1):
+        members = samples[pattern == number]
+        if len(members):
+            own = dropped[:, members[0]]
+            yield frozenset(rule.task for rule, gone in zip(rules, own, strict=True) if gone), members

@@ -104,6 +104,11 @@ class Odds:
         return tables.finish_table(self.tally)
 
     @property
+    def median_end_min(self) -> float:
+        """Median of the outing end over the samples with a plan, PET minutes; NaN where none has one."""
+        return tables.quantile(self.tally.end_min[np.isfinite(self.tally.end_min)], 0.5)
+
+    @property
     def task_finish(self) -> pd.DataFrame:
         """Quantiles of the last finish of each task, PET minutes, over the samples in which it is done.
 
@@ -146,6 +151,6 @@ def _facts(odds: Odds) -> list[tuple[str, str]]:
               for row in odds.summary.to_dict("records")}
     known = [(f"inside by {pet_label(limits.planned_min)}", shares[tables.BY_PLANNED]),
              (f"by {pet_label(limits.hard_min)}", shares[tables.BY_HARD])]
-    median = tables.quantile(odds.tally.end_min, 0.5)
     return [("title", odds.plan.scenario.settings.title), ("samples", f"{odds.samples}, seed {odds.seed}"),
-            *known, ("median end", pet_label(median)), ("no plan", f"{100 * odds.no_plan:.1f} %")]
+            *known, ("median end", pet_label(odds.median_end_min)),
+            ("no plan", f"{100 * odds.no_plan:.1f} %")]

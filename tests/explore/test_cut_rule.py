@@ -1,0 +1,202 @@
+"""The cut rule, and dropping in samples: against a plain loop that re-times one sample at a time."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+import planning_kit as pk
+from planning_kit.explore.dropping import drop_steps
+from planning_kit.explore.odds.cut_rule import cut_rules, time_samples
+from planning_kit.explore.odds.outing import Outing, part_without
+from planning_kit.explore.odds.sampling import Draws
+from planning_kit.explore.odds.study import Study
+from planning_kit.inputs.records import Records
+from planning_kit.plan.build import build_network
+from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.timing import earliest_starts, outing_end
+from tests.edits import edited
+
+TIGHT = {"SEN": 192, "SMP": 240, "ANT": 242, "LMP": 286, "SHD": 300}  # near the planned starts: many drops
+
+
+@pytest.fixture(scope="module")
+def tight(demo: pk.Scenario) -> pk.Plan:
+    tasks = demo.tasks
+    tasks["last_start_min"] = [TIGHT.get(task, own)
+                               for task, own in zip(tasks["task"], tasks["last_start_min"], strict=True)]
+    return pk.time_plan(demo.with_table("tasks", tasks))
+
+
+def without(scenario: pk.Scenario, dropped: frozenset[str]) -> TimedPlan:
+    """The plan of the scenario with tasks left out by editing its tables, not by the code under test."""
+    steps = [step.step for step in scenario.records.steps if step.task in dropped]
+    return TimedPlan.of(drop_steps(scenario, steps)[0])
+
+
+def one_by_one(plan: pk.Plan, draws: Draws, sample: int) -> tuple[frozenset[str], dict[str, float], float]:
+    """The rule as a planner states it: again and again drop the task that is due first and too late."""
+    records: Records = plan.scenario.records
+    last_starts = {task.task: task.last_start_min for task in records.tasks
+                   if task.last_start_min is not None}
+    dropped: frozenset[str] = frozenset()
+    while True:
+        left = without(plan.scenario, dropped)
+        rows = [plan.position(step.step) for step in left.steps]
+        network = build_network(left.scenario.records, plan.almanac, plan.travels)
+        durations = draws.durations[rows][:, [sample]]
+        travel = {who: factor[[sample]] for who, factor in draws.travel.items()}
+        starts = earliest_starts(network, durations, travel_factor=travel)[:, 0]
+        begins = {task: min(starts[i] for i, step in enumerate(left.steps) if step.task == task)
+                  for task in last_starts if task not in dropped}
+        late = [task for task, start in begins.items() if start > last_starts[task]]
+        if not late:
+            end = outing_end(network, starts[:, None], durations, travel)[0]
+            return dropped, {s.step: x for s, x in zip(left.steps, starts, strict=True)}, float(end)
+        dropped |= {min(late, key=lambda task: last_starts[task])}
+
+
+def test_samples_are_timed_as_a_plain_loop_does_one_at_a_time(tight: pk.Plan) -> None:
+    study = Study.of(tight, seed=4)
+    draws = study.draw(0, 60)
+    plans = time_samples(study.outing, draws, study.rules)
+    seen = set()
+    for sample in range(60):
+        dropped, starts, end = one_by_one(tight, draws, sample)
+        ours = {rule.task for rule, gone in zip(study.rules, plans.dropped[:, sample], strict=True) if gone}
+        assert ours == dropped
+        assert plans.end_min[sample] == (end if np.isfinite(list(starts.values())).all() else np.inf)
+        for position, step in enumerate(tight.steps):
+            expected = starts.get(step.step, np.nan)
+            np.testing.assert_equal(plans.starts[position, sample], expected)
+        seen.add(dropped)
+    assert len(seen) > 5  # the comparison has met many sets of dropped tasks
+
+
+def test_dropped_tasks_are_gone_as_from_the_tables(demo: pk.Scenario, demo_plan: pk.Plan) -> None:
+    for dropped in (frozenset({"SEN"}), frozenset({"SHD", "ANT"}), frozenset({"KNU", "VEN"})):
+        edited_plan = without(demo, dropped)
+        part = part_without(Outing.of(demo_plan), dropped)
+        assert [demo_plan.steps[i].step for i in part.kept] == [step.step for step in edited_plan.steps]
+        starts = earliest_starts(part.network, demo_plan.durations[part.kept])
+        assert np.array_equal(starts, edited_plan.starts)
+
+
+def test_no_kept_task_begins_late_and_dropping_one_delays_no_other(tight: pk.Plan) -> None:
+    study = Study.of(tight, seed=1)
+    draws = study.draw(0, 3_000)
+    free = time_samples(study.outing, draws, ())
+    cut = time_samples(study.outing, draws, study.rules)
+    for number, rule in enumerate(study.rules):
+        begins = cut.starts[study.outing.steps_of[rule.task]].min(axis=0)
+        kept = ~cut.dropped[number]
+        assert rule.last_start_min is not None
+        assert (begins[kept] <= rule.last_start_min + 1e-6).all()
+        assert np.isnan(begins[~kept]).all()
+        assert 0 < kept.mean() < 1
+    earlier = cut.end_min <= free.end_min + 1e-6
+    assert earlier.all()
+
+
+def test_rules_are_decided_by_last_start_then_cut_order(demo_plan: pk.Plan, demo: pk.Scenario) -> None:
+    assert [rule.task for rule in cut_rules(Outing.of(demo_plan))] == ["SEN", "SMP", "ANT", "LMP", "SHD"]
+    same = edited(demo, "tasks", "SMP", last_start_min=265)  # as ANT, which has the lower cut order
+    assert [rule.task for rule in cut_rules(Outing.of(pk.time_plan(same)))][1:3] == ["ANT", "SMP"]
+
+
+def test_probabilities_follow_the_rule(demo: pk.Scenario) -> None:
+    never = pk.odds(pk.time_plan(edited(demo, "tasks", "SEN", last_start_min=0)), samples=300)
+    sensor = never.tasks.set_index("task").loc["SEN"]
+    assert sensor["p_hard"] == 0
+    assert sensor["p_dropped"] == 1 - never.no_plan
+    assert never.task_finish.set_index("task").loc["SEN", "share"] == 0
+    assert not never.windows.set_index("step").loc["DK4", "p"]
+
+
+def test_waits_add_up_in_every_sample(tight: pk.Plan) -> None:
+    study = Study.of(tight, seed=2)
+    draws = study.draw(0, 12)
+    plans = time_samples(study.outing, draws, study.rules)
+    for sample in range(12):
+        dropped, _, end = one_by_one(tight, draws, sample)
+        if not np.isfinite(plans.end_min[sample]):
+            continue
+        left = without(tight.scenario, dropped)
+        for number, crew in enumerate(tight.travels):
+            work = sum(draws.durations[tight.position(step.step), sample] for step in left.steps
+                       if step.crew in (crew, "both"))
+            extra = sum(step.travel_extra_min for step in left.steps if step.crew in (crew, "both"))
+            walked = sum(a.minutes for a in left.lanes[crew] if a.kind == "travel") - extra
+            way = extra + walked * draws.travel[crew][sample]
+            ingress = tight.scenario.settings.limits.ingress_min
+            assert plans.waits[number, sample] == pytest.approx(end - ingress - work - way, abs=1e-5)
+
+
+def test_proposed_last_starts_keep_the_level_and_a_minute_more_does_not(demo_plan: pk.Plan) -> None:
+    cuts = pk.propose_cuts(demo_plan, level=0.95, samples=1_000)
+    assert cuts["task"].tolist() == ["INS", "ANT", "SHD", "LMP", "SMP", "SEN"]  # the scenario's cut order
+    assert (cuts["p"] >= 0.95).all()
+    stricter = pk.propose_cuts(demo_plan, level=0.99, samples=1_000)
+    assert (stricter["last_start_min"] <= cuts["last_start_min"]).all()
+    # By hand for the debris shield: with what goes before it (INS, ANT) gone, begun at L in each sample.
+    study = Study.of(demo_plan, 1)
+    draws = study.draw(0, 1_000)
+    left = without(demo_plan.scenario, frozenset({"INS", "ANT"}))
+    rows = [demo_plan.position(step.step) for step in left.steps]
+    own = draws.durations[rows]
+    free = earliest_starts(left.network, own, travel_factor=draws.travel)
+    shield = [i for i, step in enumerate(left.steps) if step.task == "SHD"]
+    begins, at = free[shield].min(axis=0), left.position("SH1")
+
+    def in_time(minute: float) -> float:
+        able = np.isfinite(free).all(axis=0) & (begins <= minute)
+        travel = {who: factor[able] for who, factor in draws.travel.items()}
+        floor = np.full(len(rows), -np.inf)
+        floor[at] = minute
+        starts = earliest_starts(left.network, own[:, able], floor, travel)
+        return float((outing_end(left.network, starts, own[:, able], travel) <= 420).mean())
+
+    row = cuts.set_index("task").loc["SHD"]
+    assert in_time(row["last_start_min"]) == row["p"]
+    assert in_time(row["last_start_min"] + 1) < 0.95
+
+
+def test_tasks_without_a_cut_order_get_one(demo: pk.Scenario) -> None:
+    tasks = demo.tasks
+    tasks["cut_order"] = float("nan")
+    cuts = pk.propose_cuts(pk.time_plan(demo.with_table("tasks", tasks)), samples=200)
+    # Get-ahead (ANT, INS; both of priority 6, ANT planned later), then optional: priority 5 by planned start
+    # from the end (SHD 293, LMP 284, SMP 237), then 4.
+    assert cuts["task"].tolist() == ["ANT", "INS", "SHD", "LMP", "SMP", "SEN"]
+    assert cuts["cut_order"].tolist() == [1, 2, 3, 4, 5, 6]
+
+
+def test_a_task_that_never_fits_has_no_last_start_and_is_not_begun(demo: pk.Scenario) -> None:
+    long = edited(demo, "steps", "SH5", minutes_low=200, minutes_likely=210, minutes_high=220)
+    plan = pk.time_plan(long)
+    cuts = pk.propose_cuts(plan, samples=200)
+    shield = cuts.set_index("task").loc["SHD"]
+    assert np.isnan(shield["last_start_min"])
+    assert shield["p"] < 0.95
+    ruled = pk.with_cuts(long, cuts)
+    assert ruled.tasks.set_index("task").loc["SHD", "last_start_min"] == 0
+    assert ruled.tasks.set_index("task").loc["EGR"].equals(long.tasks.set_index("task").loc["EGR"])
+    assert pk.odds(pk.time_plan(ruled), 200).tasks.set_index("task").loc["SHD", "p_hard"] == 0
+    assert long.tasks.set_index("task").loc["SHD", "last_start_min"] == 325  # the old one did not move
+
+
+def test_an_outing_of_required_work_has_nothing_to_cut(small: pk.Scenario, small_plan: pk.Plan) -> None:
+    cuts = pk.propose_cuts(small_plan, samples=100)
+    assert len(cuts) == 0
+    assert pk.with_cuts(small, cuts).records.tasks == small.records.tasks
+
+
+@pytest.mark.parametrize("level", [0, 1, 1.5, "high", float("nan"), None])
+def test_a_level_without_sense_is_refused(small_plan: pk.Plan, level: object) -> None:
+    with pytest.raises(pk.ScenarioError, match="level"):
+        pk.propose_cuts(small_plan, level=level)  # type: ignore[arg-type]
+
+
+def test_cuts_of_a_task_that_there_is_not_are_refused(small: pk.Scenario, demo_plan: pk.Plan) -> None:
+    with pytest.raises(pk.ScenarioError, match="INS"):
+        pk.with_cuts(small, pk.propose_cuts(demo_plan, samples=100))

@@ -1,0 +1,290 @@
+"""Odds of a plan: against closed forms, published values, single timings and any number of workers."""
+
+from __future__ import annotations
+
+import pickle
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+from multiprocessing import get_context
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import integrate, stats
+
+import planning_kit as pk
+from planning_kit.explore.odds.distributions import durations_from
+from planning_kit.explore.odds.sampling import normals
+from planning_kit.explore.odds.tables import quantile, quantile_se, share
+from planning_kit.plan.timing import earliest_starts, outing_end
+from tests.edits import edited
+from tests.plan.networks import activity_network
+
+
+@pytest.fixture(scope="session")
+def small_odds(small_plan: pk.Plan) -> pk.Odds:
+    return pk.odds(small_plan, samples=4_000)
+
+
+@pytest.fixture(scope="session")
+def demo_odds(demo_plan: pk.Plan) -> pk.Odds:
+    return pk.odds(demo_plan, samples=6_000)
+
+
+def with_odds(scenario: pk.Scenario, **keys: object) -> pk.Scenario:
+    return scenario.with_settings({f"odds.{key}": value for key, value in keys.items()})
+
+
+# Low, likely, high and predecessors of a published three-point example (14 activities); see
+# tests/plan/test_timing_published.py for its finish and slacks at mean durations.
+PERT = {
+    "A": (5, 5, 7, ""), "B": (1, 2, 5, ""), "C": (5, 5, 5, "A"), "D": (4, 8, 13, "A"),
+    "E": (1, 10, 17, "B C"), "F": (1, 5, 7, "D"), "G": (2, 6, 9, "D"), "H": (4, 4, 6, "E F"),
+    "I": (2, 7, 10, "G H"), "J": (2, 4, 7, "I"), "K": (6, 10, 13, "I"), "L": (2, 6, 6, "J"),
+    "M": (2, 2, 3, "K"), "N": (7, 7, 12, "L M"),
+}
+
+
+def sampled_pert(count: int) -> tuple[np.ndarray, np.ndarray]:
+    """Finish, and length of the single path A-C-E-H-I-K-M-N, of the published example."""
+    network = activity_network({name: row[3] for name, row in PERT.items()})
+    durations = np.array([
+        durations_from(normals(11, 0, f"step:{name}", count), low, likely, high, "pert")
+        for name, (low, likely, high, _) in PERT.items()
+    ])
+    end = outing_end(network, earliest_starts(network, durations), durations)
+    return end, durations[[list(PERT).index(name) for name in "ACEHIKMN"]].sum(axis=0)
+
+
+def test_published_pert_example_and_its_merge_bias() -> None:
+    # Finish 50.8333 at mean durations; variance 11.1944 along the critical path by ((b - a) / 6)^2;
+    # P(<= 55) = 0.8935 by the normal approximation, computed apart from this project.
+    mean, variance = 50.8333, 11.1944
+    assert stats.norm.cdf((55 - mean) / np.sqrt(variance)) == pytest.approx(0.8935, abs=1e-4)
+    end, path = sampled_pert(60_000)
+    error = path.std() / np.sqrt(len(path))
+    assert path.mean() == pytest.approx(mean, abs=4 * error)
+    # The beta's own variance is (mean - a)(b - mean) / 7 a step: derived here, not the approximation.
+    exact = sum(((a + 4 * m + b) / 6 - a) * (b - (a + 4 * m + b) / 6) / 7 for a, m, b, _ in
+                (PERT[name] for name in "ACEHIKMN"))
+    assert path.var() == pytest.approx(exact, rel=0.03)
+    # Merge bias: where paths join, the later one counts, so the finish is later than along any one path.
+    assert (end >= path - 1e-6).all()
+    assert end.mean() > mean + 20 * error
+    assert (end <= 55).mean() < stats.norm.cdf((55 - mean) / np.sqrt(exact)) - 0.02
+
+
+def test_two_parallel_steps_against_numerical_integration() -> None:
+    # E max(X, Y) = b - integral of F_X F_Y over [a, b], by scipy on scipy's own beta distributions.
+    network = activity_network({"X": "", "Y": ""})
+    estimates = {"X": (4.0, 8.0, 13.0), "Y": (5.0, 7.0, 15.0)}
+    durations = np.array([durations_from(normals(5, 0, name, 60_000), *abc, "pert")
+                          for name, abc in estimates.items()])
+    end = outing_end(network, earliest_starts(network, durations), durations)
+    betas = [stats.beta(1 + 4 * (m - a) / (b - a), 1 + 4 * (b - m) / (b - a), loc=a, scale=b - a)
+             for a, m, b in estimates.values()]
+    below, _ = integrate.quad(lambda t: betas[0].cdf(t) * betas[1].cdf(t), 4.0, 15.0)
+    assert end.mean() == pytest.approx(15.0 - below, abs=4 * end.std() / np.sqrt(60_000))
+    for t in (8.0, 9.0, 11.0):
+        p = betas[0].cdf(t) * betas[1].cdf(t)
+        assert (end <= t).mean() == pytest.approx(p, abs=4 * np.sqrt(p * (1 - p) / 60_000))
+
+
+def test_nothing_random_gives_the_plan_itself(demo: pk.Scenario, demo_plan: pk.Plan) -> None:
+    # The demo's own last starts lie after the planned ones, so nothing is dropped.
+    fixed = with_odds(demo, common_sd=0, crew_sd=0, travel_sd=0, distribution="fixed")
+    still = pk.odds(pk.time_plan(fixed), samples=100)
+    assert still.no_plan == 0
+    assert np.allclose(still.tally.end_min, demo_plan.end_min, atol=1e-6)
+    assert (still.windows["p"] == 1).all()
+    assert (still.tasks["p_planned"] == 1).all()
+    assert (still.tasks["p_dropped"] == 0).all()
+    finish = still.task_finish
+    assert finish["q50"].to_numpy() == pytest.approx(finish["planned_min"].to_numpy(), abs=1e-6)
+    waits = still.waiting
+    assert waits["mean_min"].to_numpy() == pytest.approx(waits["planned_min"].to_numpy(), abs=1e-6)
+    assert len(still.drivers) == 0
+
+
+@pytest.mark.parametrize("workers", ["threads", "processes"])
+def test_results_do_not_depend_on_who_computes_them(demo_plan: pk.Plan, workers: str) -> None:
+    alone = pk.odds(demo_plan, samples=6_000)  # two chunks, the second one short
+    pool = (ThreadPoolExecutor(3) if workers == "threads" else
+            ProcessPoolExecutor(2, mp_context=get_context("spawn")))
+    with pool as executor:
+        shared = pk.odds(demo_plan, samples=6_000, executor=executor)
+    assert_same(alone, shared)
+
+
+def test_a_dask_cluster_is_an_executor_like_any_other(demo_plan: pk.Plan) -> None:
+    distributed = pytest.importorskip("distributed")
+    with (distributed.LocalCluster(n_workers=1, threads_per_worker=2, processes=False, dashboard_address=None)
+          as cluster, distributed.Client(cluster) as client):
+        shared = pk.odds(demo_plan, samples=6_000, executor=client.get_executor())
+    assert_same(pk.odds(demo_plan, samples=6_000), shared)
+
+
+def assert_same(one: pk.Odds, other: pk.Odds) -> None:
+    for name in ("end_min", "task_finish_min", "task_inside_min", "caught", "waits_min"):
+        np.testing.assert_array_equal(getattr(one.tally, name), getattr(other.tally, name))
+    assert one.tally.reasons == other.tally.reasons
+    pd.testing.assert_frame_equal(one.drivers, other.drivers)
+
+
+def test_more_samples_begin_with_the_same_ones(small_plan: pk.Plan, small_odds: pk.Odds) -> None:
+    few = pk.odds(small_plan, samples=700)
+    assert np.array_equal(few.tally.end_min, small_odds.tally.end_min[:700])
+    assert not np.array_equal(pk.odds(small_plan, samples=700, seed=2).tally.end_min, few.tally.end_min)
+
+
+def test_shares_are_counts_of_samples(demo_odds: pk.Odds) -> None:
+    tally, rows = demo_odds.tally, demo_odds.summary.set_index("item")
+    assert rows.loc["both inside by the hard limit", "p"] == np.mean(tally.end_min <= 420)
+    assert rows.loc["both inside by the planned limit", "p"] == np.mean(tally.end_min <= 390)
+    tasks = demo_odds.tasks.set_index("task")
+    # Clean-up is the last task and ends at the airlock: it is done by the limit just when both are inside.
+    assert tasks.loc["CLN", "p_hard"] == rows.loc["both inside by the hard limit", "p"]
+    assert (tasks["p_planned"] <= tasks["p_hard"]).all()
+    finishes = demo_odds.tally.task_finish_min
+    assert tasks["p_dropped"].to_numpy() == pytest.approx(
+        np.isnan(finishes[:, np.isfinite(tally.end_min)]).sum(axis=1) / demo_odds.samples)
+    required = demo_odds.plan.scenario.tasks.query("need == 'required'")["task"]
+    assert (tasks.loc[required, "p_dropped"] == 0).all()
+
+
+def test_standard_errors_are_those_of_repeated_runs(small: pk.Scenario) -> None:
+    plan = pk.time_plan(small.with_settings({"limits.planned_min": 78}))  # near the median end
+    runs = [pk.odds(plan, samples=400, seed=seed) for seed in range(40)]
+    ends = [run.finish.set_index("quantile").loc[0.5] for run in runs]
+    shares = [run.summary.set_index("item").loc["both inside by the planned limit"] for run in runs]
+    for values, error in (([end["end_min"] for end in ends], np.mean([end["se_min"] for end in ends])),
+                          ([each["p"] for each in shares], np.mean([each["se"] for each in shares]))):
+        # The deviation of 40 runs is known to about 11 % (chi-square); four of that.
+        assert np.std(values, ddof=1) == pytest.approx(error, rel=0.45)
+
+
+def test_a_share_that_all_samples_agree_on_has_an_error_too() -> None:
+    # (k + 1) / (n + 2) with n = k = 98 is 0.99; sqrt(0.99 x 0.01 / 98) = 0.01005.
+    assert share(np.ones(98, dtype=bool)) == (1.0, pytest.approx(0.010051, abs=1e-6))
+    assert share(np.array([True, False] * 50)) == (0.5, pytest.approx(0.05))
+
+
+def test_quantiles_take_no_plan_as_never() -> None:
+    values = np.array([1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0, np.inf])
+    assert quantile(values, 0.5) == 5.0
+    assert quantile(values, 0.9) == 9.0
+    assert np.isnan(quantile(values, 0.95))
+    assert quantile_se(np.arange(1.0, 401.0), 0.5) == pytest.approx(10.0)  # 400 x sqrt(.25 / 400) = 10 ranks
+
+
+def test_drivers_are_the_rank_correlations_of_scipy(small_odds: pk.Odds) -> None:
+    drivers = small_odds.drivers.set_index("driver")
+    draws, end = small_odds.study.draw(0, 4_000), small_odds.tally.end_min
+    placed = np.isfinite(end)
+    for position, step in enumerate(small_odds.plan.steps):
+        own = normals(1, 0, f"step:{step.step}", 4_000)
+        row = drivers.loc[step.step]
+        assert row["own_rho"] == pytest.approx(stats.spearmanr(own[placed], end[placed]).statistic)
+        whole = stats.spearmanr(draws.durations[position][placed], end[placed]).statistic
+        assert row["duration_rho"] == pytest.approx(whole)
+    assert (drivers["own_rho"].abs().diff().dropna() <= 0).all()  # strongest first
+    # Z1 is the last step of both, with nothing to hide behind; after B1 EV1 waits for night in any case.
+    assert drivers.loc["Z1", "own_rho"] > 0.3
+    assert abs(drivers.loc["B1", "own_rho"]) < 0.1
+
+
+def test_common_factors_are_drivers_where_they_vary(demo_odds: pk.Odds, small_odds: pk.Odds) -> None:
+    kinds = demo_odds.drivers.set_index("driver")["kind"]
+    assert kinds["outing"] == "outing"
+    assert {"pace:EV1", "pace:EV2", "travel:EV1", "travel:EV2"} <= set(kinds.index)
+    assert set(small_odds.drivers["kind"]) == {"step"}  # the small scenario has no [odds]
+    assert demo_odds.drivers["driver"].iloc[0] == "outing"
+
+
+def test_windows_are_those_of_the_plan_and_missed_by_later_starts(demo_odds: pk.Odds) -> None:
+    windows = demo_odds.windows.set_index(["step", "window"])
+    assert ("exchange", "light:night-2") in windows.index
+    assert ("AN3", "light:day-4") in windows.index
+    assert not {"X1", "X3"} & set(windows.index.get_level_values("step"))  # told by their group
+    # The plan's slack to the link of DK2 is 3.3 minutes: a coin's toss. That of the night behind it is large.
+    assert 0.3 < windows.loc[("DK2", "link:link-2"), "p"] < 0.7
+    assert windows.loc[("exchange", "light:night-2"), "p"] > 0.9
+
+
+def test_samples_without_a_plan_say_why_and_count_as_not_done(small: pk.Scenario) -> None:
+    # C2 ends, C3 begins within 26 min; B2 and B3 stand between them through a rule: C3 after B2.
+    scenario = edited(small, "steps", "C3", after="B2")
+    gaps = scenario.gaps
+    gaps.loc[0, "max_gap"] = 26.0
+    result = pk.odds(pk.time_plan(scenario.with_table("gaps", gaps)), samples=500)
+    assert result.no_plan == pytest.approx(result.no_plan_reasons["p"].sum())
+    if result.no_plan:
+        assert "C2 to C3" in result.no_plan_reasons["reason"].iloc[0]
+    assert (result.tasks["p_hard"] <= 1 - result.no_plan).all()
+
+
+def test_the_demo_says_how_often_its_cold_clock_cannot_be_kept(demo_odds: pk.Odds) -> None:
+    assert 0 < demo_odds.no_plan < 0.1
+    reasons = demo_odds.no_plan_reasons
+    assert reasons["reason"].iloc[0] == "RN1 to X5: the greatest gap of 46 min cannot be kept"
+    assert reasons["p"].sum() == pytest.approx(demo_odds.no_plan)
+    # Without that clock every sample has a plan.
+    demo = demo_odds.plan.scenario
+    relaxed = demo.gaps
+    relaxed.loc[relaxed["then_step"] == "X5", "max_gap"] = 400
+    assert pk.odds(pk.time_plan(demo.with_table("gaps", relaxed)), samples=2_000).no_plan == 0
+
+
+def test_a_step_that_finds_no_window_is_named(small: pk.Scenario) -> None:
+    # B3 needs 14 min of night; stretched to at most 40 it is longer than any night in some samples.
+    result = pk.odds(pk.time_plan(edited(small, "steps", "B3", minutes_high=60)), samples=2_000)
+    assert 0 < result.no_plan < 1
+    assert result.no_plan_reasons["reason"].tolist() == ["B3 finds no window or no time before the horizon"]
+
+
+@pytest.mark.parametrize(("changes", "named"), [
+    ({"samples": 99}, "samples"),  # too few for any share
+    ({"samples": 3_000_000}, "samples"),
+    ({"samples": 1e3}, "samples"),  # no whole number by type
+    ({"samples": True}, "samples"),
+    ({"seed": -1}, "seed"),
+    ({"seed": "one"}, "seed"),
+    ({"seed": None}, "seed"),
+    ({"samples": 5, "seed": 0.5}, "seed"),  # both are told
+])
+def test_requests_without_sense_are_refused(small_plan: pk.Plan, changes: dict, named: str) -> None:
+    with pytest.raises(pk.ScenarioError) as refused:
+        pk.odds(small_plan, **changes)
+    assert named in set(refused.value.problems["column"])
+    assert len(refused.value.problems) == len(changes)
+
+
+def test_a_scenario_in_place_of_a_plan_and_an_unknown_distribution_are_refused(small: pk.Scenario) -> None:
+    with pytest.raises(pk.ScenarioError, match="time_plan"):
+        pk.odds(small)  # type: ignore[arg-type]
+    with pytest.raises(pk.ScenarioError, match="triangular"):
+        pk.odds(pk.time_plan(with_odds(small, distribution="triangle")))
+
+
+def test_reprs_are_short_exact_and_escaped(small: pk.Scenario, small_odds: pk.Odds) -> None:
+    rows = small_odds.summary.set_index("item")
+    p, se = rows.loc["both inside by the planned limit", ["p", "se"]]
+    assert repr(small_odds).startswith("<Odds of 'Beacon lamp and cassette': samples 4000, seed 1; ")
+    assert f"inside by 1:30 {100 * p:.1f} % ± {100 * se:.1f}" in repr(small_odds)
+    hostile = pk.time_plan(small.with_settings({"title": "<img src=x onerror=alert(1)>"}))
+    page = pk.odds(hostile, samples=100)._repr_html_()
+    assert "<img" not in page
+    assert "&lt;img" in page
+    assert "samples" in page
+
+
+def test_a_table_taken_is_a_copy(small_odds: pk.Odds) -> None:
+    for name in ("summary", "tasks", "windows", "finish", "task_finish", "waiting", "drivers"):
+        before, taken = getattr(small_odds, name), getattr(small_odds, name)
+        taken.iloc[0, 0] = taken.iloc[-1, 0]
+        pd.testing.assert_frame_equal(getattr(small_odds, name), before)
+    with pytest.raises(AttributeError):
+        small_odds.plan = None  # type: ignore[misc]
+
+
+def test_a_study_pickles_small(demo_odds: pk.Odds) -> None:
+    assert len(pickle.dumps(demo_odds.study)) < 200_000
