@@ -7,6 +7,7 @@ Sky:  `night_windows`, `link_windows`, `season`, `elements_age_note`
 Plan: `time_plan`, `Plan` (ask it ``what_if`` and ``gain``), `move_step`, `edit_row`
 Ask:  `compare`, `compare_findings`, `compare_margins`, `sweep_egress`, `good_spells`
 Odds: `odds`, `Odds`, `compare_odds`, `propose_cuts`, `with_cuts`
+Find: `propose`
 Live: `append_log`, `read_log` (then ask a plan to ``retime``)
 Show: `swimlane`, `season_chart`, `suit_chart`, `sweep_chart`, `tornado_chart`, `fan_chart`
 Desk: `workbench`
@@ -23,7 +24,7 @@ from planning_kit.explore.odds.odds import Odds, odds
 from planning_kit.explore.odds.propose_cuts import propose_cuts, with_cuts
 from planning_kit.explore.row_edits import edit_row
 from planning_kit.explore.sweep import sweep_egress
-from planning_kit.front import Plan, time_plan, workbench
+from planning_kit.front import Plan, propose, time_plan, workbench
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
 from planning_kit.inputs.log import read_log
 from planning_kit.inputs.log_append import append_log
@@ -64,6 +65,7 @@ __all__ = [
     "move_step",
     "night_windows",
     "odds",
+    "propose",
     "propose_cuts",
     "read_log",
     "season",

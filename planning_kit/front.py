@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import cached_property
@@ -12,6 +12,9 @@ import pandas as pd
 
 from planning_kit.checks.all_checks import find_all
 from planning_kit.explore.gain import gain
+from planning_kit.explore.propose.proposals import Proposals
+from planning_kit.explore.propose.propose import search_orders
+from planning_kit.explore.propose.search import Progress
 from planning_kit.explore.retime.live_plan import LivePlan
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.what_if import Change, ask, changes_table
@@ -138,6 +141,56 @@ def time_plan(scenario: Scenario, egress: str | date | datetime | None = None) -
     longer than any window it needs, or a step pushed past the horizon.
     """
     return Plan.of(scenario, egress)
+
+
+def propose(
+    scenario: Scenario,
+    effort: str | float = "normal",
+    seconds: float = 10.0,
+    egress_window: tuple[str | date | datetime, str | date | datetime] | None = None,
+    progress: Callable[[Progress], None] | None = None,
+    cancel: Callable[[], bool] | None = None,
+    *,
+    order: str = "steps",
+    limit_min: float | None = None,
+    cushion: float = 0.0,
+    egress_every_min: float = 5.0,
+) -> Proposals:
+    """Better orders of the same work: each a scenario with its timed plan and what it changes.
+
+    Chosen are the order of each lane, who does a swappable task, which optional and get-ahead tasks are done
+    and the egress. Better means: required work (always all), then tasks by priority, then the earlier end,
+    then less walking. Each proposal is timed by `time_plan` and checked: one with a stop finding that the
+    current plan does not have is never shown.
+
+    Parameters
+    ----------
+    effort : "quick", "normal", "thorough" or a number
+        How long to search, in the solver's own deterministic time: this decides the answer.
+    seconds : float
+        A safety stop by the clock; an answer that it cut short says that it is not repeatable.
+    egress_window : (earliest, latest), UTC
+        Where egress may lie, in steps of ``egress_every_min``; by default the scenario's ``egress_earliest``
+        and ``egress_latest``, else its egress. The present egress is always searched first.
+    progress : callable
+        Called with a `Progress` (``doing``, ``best_min``, ``bound_min``, ``elapsed_s``).
+    cancel : callable
+        Asked now and then; when it returns True the search ends with what it has.
+    order : "steps" or "runs"
+        ``runs`` keeps together what one crew member does for one task without a break: fewer orders, sooner
+        searched.
+    limit_min : float
+        The outing's limit; by default the planned limit where the current plan keeps it, else the hard one.
+    cushion : float
+        Plan on durations so far from likely (0) towards high (1): orders that are less fragile.
+
+    Steps of one task and one crew member keep their row order, and steps of both that open or close the
+    outing stay there. Where nothing fits, ``.clash`` names requirements that cannot be met together. Raises
+    `ScenarioError` for a question that makes no sense.
+    """
+    return search_orders(scenario, effort, seconds, egress_window, progress, cancel, order=order,
+                         limit_min=limit_min, cushion=cushion, egress_every_min=egress_every_min,
+                         plan_type=Plan)
 
 
 def workbench(scenario: Scenario) -> Workbench:

@@ -1,0 +1,224 @@
+"""The order problem for the solver: steps, lanes with travel, windows, gaps, capacities. No scenario in it.
+
+One named method a constraint; its docstring states the inequality (s a start, d a length, in ticks). A step
+counts only where its ``present`` literal holds. Classic benchmarks go through the same methods
+(`tests/explore/propose/`). The solver is CP-SAT of OR-Tools (Perron, Didier, Gay 2023, "The CP-SAT-LP
+solver").
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+
+from ortools.sat.python import cp_model
+
+Literal = cp_model.LiteralT
+Ticks = cp_model.IntVar | cp_model.LinearExpr | int
+Way = Callable[[int, int], int | None]
+"""Ticks from one member of a lane to another by number; -1 is where the lane begins and ends."""
+
+
+@dataclass(frozen=True)
+class Requirement:
+    """What one line of the tables asks, in words: what a clash is told in."""
+
+    table: str
+    row: str
+    words: str
+
+
+@dataclass(frozen=True, eq=False)
+class Placed:
+    """A step with its start, length in ticks, and the literal that says whether it is done."""
+
+    name: str
+    start: cp_model.IntVar
+    length: int
+    present: Literal
+
+    @property
+    def finish(self) -> cp_model.LinearExpr:
+        """s + d."""
+        return self.start + self.length
+
+
+@dataclass(frozen=True)
+class Member:
+    """A step as one lane has it: done by this lane where ``here`` holds."""
+
+    step: Placed
+    here: Literal
+
+
+@dataclass(frozen=True, eq=False)
+class Lane:
+    """An order of work: ``arcs[i, j]`` holds when member j directly follows member i (-1: the ends)."""
+
+    who: str
+    members: tuple[Member, ...]
+    arcs: dict[tuple[int, int], Literal]
+    walk: Ticks
+    earlier: dict[tuple[int, int], Literal]
+
+
+@dataclass(frozen=True)
+class Rule:
+    """Something that the model keeps by choice and the timing does not know: then - first >= gap (ticks).
+
+    Active where all ``when`` hold. ``first_at`` and ``then_at`` are ``start`` or ``finish``.
+    """
+
+    first: str
+    then: str
+    gap: int
+    when: tuple[Literal, ...]
+    why: str
+    first_at: str = "finish"
+    then_at: str = "start"
+
+
+@dataclass
+class OrderModel:
+    """A model being built. With ``explains`` every requirement has a literal that switches it off."""
+
+    horizon: int
+    explains: bool = False
+    cp: cp_model.CpModel = field(default_factory=cp_model.CpModel)
+    switches: dict[Requirement, cp_model.IntVar] = field(default_factory=dict)
+    rules: list[Rule] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.yes = self.cp.new_constant(1)
+
+    def switch(self, requirement: Requirement | None) -> list[Literal]:
+        """The literals under which a requirement is asked: none unless this model explains."""
+        if requirement is None or not self.explains:
+            return []
+        if requirement not in self.switches:
+            self.switches[requirement] = self.cp.new_bool_var(f"ask {len(self.switches)}")
+        return [self.switches[requirement]]
+
+    def literal(self, name: str) -> cp_model.IntVar:
+        """A new yes-or-no choice."""
+        return self.cp.new_bool_var(name)
+
+    def add_step(self, name: str, length: int, present: Literal | None = None) -> Placed:
+        """0 <= s and s + d <= horizon."""
+        start = self.cp.new_int_var(0, self.horizon - length, f"start {name}")
+        return Placed(name, start, length, self.yes if present is None else present)
+
+    def order(self, before: Placed, after: Placed, weight: int, requirement: Requirement | None = None,
+              when: Sequence[Literal] = ()) -> None:
+        """s_after >= s_before + weight."""
+        self.cp.add(after.start >= before.start + weight).only_enforce_if(
+            before.present, after.present, *when, *self.switch(requirement))
+
+    def start_within(self, step: Placed, ranges: Sequence[tuple[int, int]],
+                     requirement: Requirement | None = None) -> None:
+        """s lies in one of the ranges [first, last]."""
+        domain = cp_model.Domain.from_intervals([list(each) for each in ranges])
+        self.cp.add_linear_expression_in_domain(step.start, domain).only_enforce_if(
+            step.present, *self.switch(requirement))
+
+    def share_window(self, steps: Sequence[Placed], windows: Sequence[tuple[int, int]],
+                     requirement: Requirement | None = None) -> None:
+        """All members of a group lie in one and the same window: begin_w <= s and s + d <= end_w."""
+        chosen = [self.literal(f"window {number}") for number in range(len(windows))]
+        if chosen:
+            self.cp.add_exactly_one(chosen)
+        asked = self.switch(requirement)
+        for is_it, (begin, end) in zip(chosen, windows, strict=True):
+            for step in steps:
+                self.cp.add(step.start >= begin).only_enforce_if(is_it, step.present, *asked)
+                self.cp.add(step.finish <= end).only_enforce_if(is_it, step.present, *asked)
+        if not chosen:
+            for step in steps:
+                self.cp.add_bool_or(False).only_enforce_if(step.present, *asked)
+
+    def add_lane(self, who: str, members: Sequence[Member], way: Way, begin: Ticks,
+                 end: Ticks, precedes: Callable[[int, int], bool],
+                 between: Callable[[int, int], bool]) -> Lane:
+        """One at a time, in some order, with travel: if j directly follows i, s_j >= s_i + d_i + way(i, j).
+
+        Arcs that ``precedes`` forbids (j before i), or that a third step always parts (``between``), are
+        left out.
+        """
+        numbers = range(len(members))
+        arcs: dict[tuple[int, int], Literal] = {}
+        for i in numbers:
+            for j in numbers:
+                if i != j and not precedes(j, i) and not between(i, j) and way(i, j) is not None:
+                    arcs[i, j] = self.literal(f"{who} {members[i].step.name}->{members[j].step.name}")
+        for i in numbers:
+            if not any(precedes(k, i) and self._is_always(members[k], members[i]) for k in numbers):
+                arcs[-1, i] = self.literal(f"{who} first {members[i].step.name}")
+            if not any(precedes(i, k) and self._is_always(members[k], members[i]) for k in numbers):
+                arcs[i, -1] = self.literal(f"{who} last {members[i].step.name}")
+        self._circuit(members, arcs)
+        for (i, j), arc in arcs.items():
+            self._follow(members, arc, i, j, way(i, j) or 0, begin, end)
+        walk = cp_model.LinearExpr.weighted_sum(list(arcs.values()), [way(*pair) or 0 for pair in arcs])
+        earlier = self._keep_apart(who, members, arcs, way, precedes)
+        self._fill(members, walk, begin, end)
+        return Lane(who, tuple(members), arcs, walk, earlier)
+
+    def _is_always(self, member: Member, with_member: Member) -> bool:
+        return member.here is self.yes or member.here is with_member.here
+
+    def _circuit(self, members: Sequence[Member], arcs: dict[tuple[int, int], Literal]) -> None:
+        """The chosen arcs form one round through all members that are here."""
+        rounds = [(i + 1, j + 1, arc) for (i, j), arc in arcs.items()]
+        rounds += [(i + 1, i + 1, ~member.here) for i, member in enumerate(members)
+                   if member.here is not self.yes]
+        if all(member.here is not self.yes for member in members):
+            rounds.append((0, 0, self.literal("idle")))
+        self.cp.add_circuit(rounds)
+
+    def _follow(self, members: Sequence[Member], arc: Literal, i: int, j: int, way: int,
+                begin: Ticks, end: Ticks) -> None:
+        leave = begin if i < 0 else members[i].step.finish
+        arrive = end if j < 0 else members[j].step.start
+        self.cp.add(arrive >= leave + way).only_enforce_if(arc)
+
+    def _keep_apart(self, who: str, members: Sequence[Member], arcs: dict[tuple[int, int], Literal],
+                    way: Way, precedes: Callable[[int, int], bool]) -> dict[tuple[int, int], Literal]:
+        """Redundant: for any two, s_j >= s_i + d_i + way(i, j) or the other way round."""
+        earlier: dict[tuple[int, int], Literal] = {}
+        for i, first in enumerate(members):
+            for j, second in list(enumerate(members))[i + 1:]:
+                if precedes(i, j) or precedes(j, i):
+                    is_it: Literal = self.yes
+                    a, b = (i, j) if precedes(i, j) else (j, i)
+                else:
+                    a, b, is_it = i, j, self.literal(f"{who} {first.step.name}<{second.step.name}")
+                    earlier[j, i] = ~is_it
+                earlier[a, b] = is_it
+                for one, other in ((a, b), (b, a)):
+                    lit = earlier.get((one, other))
+                    if lit is not None:
+                        self.order(members[one].step, members[other].step,
+                                   members[one].step.length + (way(one, other) or 0),
+                                   when=(lit, first.here, second.here))
+                        if (one, other) in arcs and lit is not self.yes:
+                            self.cp.add_implication(arcs[one, other], lit)
+        intervals = [self.cp.new_optional_interval_var(m.step.start, m.step.length, m.step.finish, m.here,
+                                                       f"{who} {m.step.name}") for m in members]
+        self.cp.add_no_overlap(intervals)
+        return earlier
+
+    def _fill(self, members: Sequence[Member], walk: Ticks, begin: Ticks,
+              end: Ticks) -> None:
+        """Redundant, and what makes proofs short: end - begin >= sum of d + sum of way on chosen arcs."""
+        self.cp.add(end >= begin + cp_model.LinearExpr.weighted_sum(
+            [m.here for m in members], [m.step.length for m in members]) + walk)
+
+    def no_more_than(self, capacity: int, spans: Iterable[tuple[cp_model.IntervalVar, int]]) -> None:
+        """At every moment the demands of the spans over it sum to at most ``capacity``."""
+        intervals, demands = zip(*spans, strict=True)
+        self.cp.add_cumulative(intervals, demands, capacity)
+
+    def span_of(self, step: Placed) -> cp_model.IntervalVar:
+        """[s, s + d) where the step is done."""
+        return self.cp.new_optional_interval_var(step.start, step.length, step.finish, step.present,
+                                                 step.name)

@@ -1,0 +1,131 @@
+"""What a proposal changed, as a short list of moves against the current plan."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby
+
+from planning_kit.explore.propose.choice import Choice
+from planning_kit.explore.propose.model import Rule
+from planning_kit.explore.propose.rebuild import Rebuilt, is_after
+from planning_kit.explore.propose.ticks import minutes_of
+from planning_kit.inputs.records import Records
+from planning_kit.inputs.times import gmt_label
+
+
+@dataclass(frozen=True)
+class Move:
+    """One change: ``kind`` (order, crew, task, egress, rule, note), whose, which steps or task, in words."""
+
+    kind: str
+    crew: str
+    what: str
+    words: str
+
+
+@dataclass(frozen=True)
+class Block:
+    """Steps next to each other in the new order that were moved past others, and whom they now follow."""
+
+    who: str
+    steps: tuple[str, ...]
+    follows: str
+    followed: str
+
+
+def moved_blocks(before: Mapping[str, Sequence[str]], now: Mapping[str, Sequence[str]]) -> Iterator[Block]:
+    """By lane, what has to be moved to come from one order to the other: all but a longest common order.
+
+    Steps that only one of the two has are not moves.
+    """
+    for who, lane in now.items():
+        new = [step for step in lane if step in set(before.get(who, ()))]
+        old = [step for step in before.get(who, ()) if step in set(lane)]
+        stayed = _stayed(old, new)
+        for has_moved, group in groupby(enumerate(new), key=lambda pair: pair[1] not in stayed):
+            if has_moved:
+                yield from _blocks(who, list(group), old, new)
+
+
+def _stayed(old: Sequence[str], new: Sequence[str]) -> set[str]:
+    """A longest set of steps whose order is the same (longest rising run of the old places)."""
+    place = {step: number for number, step in enumerate(old)}
+    best: list[tuple[int, ...]] = []
+    for step in new:
+        longest = max((run for run in best if run[-1] < place[step]), key=len, default=())
+        best.append((*longest, place[step]))
+    return {old[number] for number in max(best, key=len, default=())}
+
+
+def _blocks(who: str, run: list[tuple[int, str]], old: Sequence[str], new: Sequence[str]) -> Iterator[Block]:
+    place = {step: number for number, step in enumerate(old)}
+    for _, group in groupby(run, key=lambda pair: place[pair[1]] - pair[0]):
+        steps = list(group)
+        first = steps[0][0]
+        was = place[steps[0][1]]
+        yield Block(who, tuple(step for _, step in steps), new[first - 1] if first else "egress",
+                    old[was - 1] if was else "egress")
+
+
+def undone(choice: Choice, before: Mapping[str, Sequence[str]], block: Block) -> Choice:
+    """The choice with one block put back behind what it followed before."""
+    lanes = dict(choice.lanes)
+    for who, lane in choice.lanes.items():
+        mine = [step for step in lane if step in block.steps]
+        if mine:
+            rest = [step for step in lane if step not in block.steps]
+            old = list(before.get(who, ()))
+            here = old.index(mine[0]) if mine[0] in old else 0
+            ahead = [step for step in old[:here] if step in rest]
+            cut = rest.index(ahead[-1]) + 1 if ahead else 0
+            lanes[who] = (*rest[:cut], *mine, *rest[cut:])
+    return replace(choice, lanes=lanes)
+
+
+def tell_moves(records: Records, before: Choice, choice: Choice, rebuilt: Rebuilt) -> list[Move]:
+    """All changes in words: egress, tasks, crew, order, rules written down, notes."""
+    tasks = {task.task: task for task in records.tasks}
+    moves = []
+    if choice.egress != before.egress:
+        minutes = (choice.egress - before.egress).total_seconds() / 60
+        word = "later" if minutes > 0 else "earlier"
+        moves.append(Move("egress", "", "", f"egress {abs(minutes):g} min {word}, GMT "
+                          f"{gmt_label(choice.egress)}"))
+    for name in sorted(choice.dropped):
+        task = tasks[name]
+        moves.append(Move("task", "", name, f"leave out {name} ({task.title}): {task.need}, priority "
+                          f"{task.priority or 'not given'}"))
+    for name in sorted(choice.swapped):
+        moves.append(Move("crew", "EV1 EV2", name, f"EV1 and EV2 trade the steps of {name} "
+                          f"({tasks[name].title})"))
+    traded = {step.step for step in records.steps if step.task in choice.swapped}
+    moves += _orders(before, choice, traded)
+    moves += [Move("rule", "", rule.then, _rule_words(rule)) for rule in rebuilt.written]
+    return [*moves, *(Move("note", "", "", note) for note in rebuilt.notes)]
+
+
+def _orders(before: Choice, choice: Choice, traded: Collection[str]) -> Iterator[Move]:
+    told: set[tuple[str, ...]] = set()
+    for block in moved_blocks(before.lanes, choice.lanes):
+        if block.steps not in told:
+            told.add(block.steps)
+            yield Move("order", block.who, " ".join(block.steps),
+                       f"{' '.join(block.steps)} now behind {block.follows} (was behind {block.followed})")
+    for who, lane in choice.lanes.items():
+        for _, group in groupby(enumerate(lane), key=lambda pair: pair[1] in traded and
+                                pair[1] not in before.lanes.get(who, ())):
+            members = list(group)
+            if members[0][1] in traded and members[0][1] not in before.lanes.get(who, ()):
+                first = members[0][0]
+                steps = " ".join(step for _, step in members)
+                yield Move("order", who, steps, f"{who} does {steps} behind "
+                           f"{lane[first - 1] if first else 'egress'}")
+
+
+def _rule_words(rule: Rule) -> str:
+    if is_after(rule):
+        return f"{rule.then} waits for {rule.first} (added to its after): {rule.why}"
+    return (f"the {rule.then_at} of {rule.then} comes at least {minutes_of(rule.gap):g} min after the "
+            f"{rule.first_at} of {rule.first} (added to gaps): {rule.why}")
+

@@ -1,0 +1,276 @@
+"""A scenario as an order problem: choices of tasks, crew, egress and order, under what the timing knows."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+
+from ortools.sat.python import cp_model
+
+from planning_kit.explore.propose.model import Lane, Literal, Member, OrderModel, Placed, Requirement
+from planning_kit.explore.propose.ticks import start_windows, ticks_down, ticks_up
+from planning_kit.explore.propose.work import BY_RUNS, PARTNER, Work, people
+from planning_kit.inputs.omm import Elements
+from planning_kit.inputs.records import BOTH, Gap
+from planning_kit.inputs.times import pet_label
+from planning_kit.plan.almanac import Almanac, almanac_for
+from planning_kit.plan.build import allowed_windows, crew_travel, step_demands, travel_into
+from planning_kit.plan.routes import Travel
+
+
+@dataclass(frozen=True)
+class Freedom:
+    """What may be chosen: egress from ``earliest`` to ``latest`` (UTC) in steps, and the limit of the outing.
+
+    ``cushion`` is how far durations are planned from likely (0) towards high (1); ``free`` as in `Work`.
+    """
+
+    earliest: datetime
+    latest: datetime
+    limit_min: float
+    egress_every_min: float = 1.0
+    cushion: float = 0.0
+    free: str = "steps"
+
+
+@dataclass
+class Problem:
+    """The model of one scenario and its choices. ``done[task, is_swapped]`` says that a task is done so."""
+
+    work: Work
+    elements: Elements
+    freedom: Freedom
+    model: OrderModel
+    almanac: Almanac
+    travels: Mapping[str, Travel]
+    egress: cp_model.IntVar
+    end: cp_model.IntVar
+    done: dict[tuple[str, bool], Literal] = field(default_factory=dict)
+    tasks: dict[str, Literal] = field(default_factory=dict)
+    placed: list[Placed] = field(default_factory=list)
+    lanes: dict[str, Lane] = field(default_factory=dict)
+    positions: dict[str, list[int]] = field(default_factory=dict)
+
+    def modes(self, task: str) -> tuple[bool, ...]:
+        """The ways to do a task: as written, and with the crew traded where it is swappable."""
+        return (False, True) if task in self.work.swappable else (False,)
+
+    def member(self, who: str, position: int) -> int | None:
+        """The number of a step in someone's lane; None where it never is in it."""
+        lane = self.positions[who]
+        return lane.index(position) if position in lane else None
+
+
+def start_problem(work: Work, elements: Elements, freedom: Freedom, explains: bool = False) -> Problem:
+    """Choices of egress and tasks, and a start for every step; no rule yet but the horizon."""
+    records = work.records
+    spread_min = (freedom.latest - freedom.earliest).total_seconds() / 60
+    settings = records.settings
+    longer = replace(records, settings=replace(settings, horizon_h=settings.horizon_h + spread_min / 60))
+    almanac = almanac_for(longer, elements, freedom.earliest)
+    longest = max(map(ticks_up, work.minutes), default=0)
+    model = OrderModel(ticks_down(almanac.horizon_min) + longest, explains)
+    count = int(spread_min // freedom.egress_every_min)
+    every = ticks_up(freedom.egress_every_min)
+    egress = model.cp.new_int_var_from_domain(
+        cp_model.Domain.from_values([every * number for number in range(count + 1)]), "egress")
+    end = model.cp.new_int_var(0, model.horizon, "end")
+    problem = Problem(work, elements, freedom, model, almanac, crew_travel(records), egress, end)
+    for task in records.tasks:
+        _choose_task(problem, task.task)
+    for step, minutes in zip(work.steps, work.minutes, strict=True):
+        placed = model.add_step(step.step, ticks_up(minutes), problem.tasks[step.task])
+        problem.placed.append(placed)
+        model.cp.add(placed.start >= egress)
+        model.cp.add(placed.start <= egress + ticks_down(settings.horizon_h * 60))
+    return problem
+
+
+def _choose_task(problem: Problem, task: str) -> None:
+    model, is_optional = problem.model, task in problem.work.optional
+    present = model.literal(f"do {task}") if is_optional else model.yes
+    problem.tasks[task] = problem.done[task, False] = present
+    if task in problem.work.swappable:
+        swap = model.literal(f"swap {task}")
+        as_written = model.literal(f"keep {task}") if is_optional else ~swap
+        if is_optional:
+            model.cp.add(as_written + swap == present)
+        problem.done[task, False], problem.done[task, True] = as_written, swap
+
+
+def add_limit(problem: Problem) -> None:
+    """end - egress <= limit; the end is the later of both at the airlock, plus ingress (see `add_lanes`)."""
+    limit = problem.freedom.limit_min
+    asked = Requirement("limits", "hard_min or planned_min", f"both are inside by {pet_label(limit)}")
+    problem.model.cp.add(problem.end <= problem.egress + ticks_down(limit)).only_enforce_if(
+        *problem.model.switch(asked))
+
+
+def add_lanes(problem: Problem) -> None:
+    """Everyone does one thing at a time; crew travel, from the airlock and back to it."""
+    work, model = problem.work, problem.model
+    never_ends = model.cp.new_constant(2 * model.horizon)
+    for who in work.lanes:
+        positions = _may_do(problem, who)
+        problem.positions[who] = positions
+        members = [Member(problem.placed[i], _here(problem, who, i)) for i in positions]
+        is_crew = who in work.crews
+        if members:
+            problem.lanes[who] = model.add_lane(
+                who, members, _way(problem, who, positions), problem.egress,
+                problem.end if is_crew else never_ends,
+                _precedes(work, positions),
+                _parted(problem, who, members, positions),
+            )
+
+
+def _precedes(work: Work, positions: list[int]) -> Callable[[int, int], bool]:
+    return lambda a, b: positions[a] in work.before[positions[b]]
+
+
+def _may_do(problem: Problem, who: str) -> list[int]:
+    names = {who, PARTNER.get(who)}
+    return [i for i, step in enumerate(problem.work.steps)
+            if step.crew == who or (who in PARTNER and step.crew == BOTH)
+            or (step.crew in names and step.crew in PARTNER and step.task in problem.work.swappable)]
+
+
+def _here(problem: Problem, who: str, position: int) -> Literal:
+    step = problem.work.steps[position]
+    if step.crew == BOTH:
+        return problem.tasks[step.task]
+    return problem.done[step.task, step.crew != who]
+
+
+def _way(problem: Problem, who: str, positions: list[int]) -> Callable[[int, int], int | None]:
+    """Ticks of travel between members of a lane; home includes ingress; None where no route leads there."""
+    records = problem.work.records
+    airlock, travel = records.settings.airlock, problem.travels.get(who)
+    table: dict[tuple[int, int], int | None] = {}
+
+    def way(a: int, b: int) -> int | None:
+        if travel is None:
+            return 0
+        if (a, b) not in table:
+            here = airlock if a < 0 else problem.work.steps[positions[a]].place
+            if b < 0:
+                minutes = travel.time_min(here, airlock) + records.settings.limits.ingress_min
+            else:
+                step = problem.work.steps[positions[b]]
+                minutes = travel_into(step, travel, here) + step.travel_extra_min
+            table[a, b] = ticks_up(minutes) if minutes < float("inf") else None
+        return table[a, b]
+
+    return way
+
+
+def _parted(problem: Problem, who: str, members: list[Member],
+            positions: list[int]) -> Callable[[int, int], bool]:
+    """Whether some third step of the lane always stands between two, so that no arc joins them."""
+    before, always = problem.work.before, problem.model.yes
+    glued = problem.work.runs.get(who, {}) if problem.work.free == BY_RUNS else {}
+    glued_from = {b: a for a, b in glued.items()}
+
+    def parted(a: int, b: int) -> bool:
+        first, second = positions[a], positions[b]
+        if glued.get(first, second) != second or glued_from.get(second, first) != first:
+            return True
+        return any(
+            first in before[third] and third in before[second]
+            and (members[c].here is always or members[c].here is members[a].here
+                 or members[c].here is members[b].here)
+            for c, third in enumerate(positions)
+        )
+
+    return parted
+
+
+def add_after(problem: Problem) -> None:
+    """s_step >= s_named + d_named for every step named in ``after``; through tasks that are left out, too."""
+    work = problem.work
+    for b, step in enumerate(work.steps):
+        for name in step.after:
+            asked = Requirement("steps", step.step, f"{step.step} waits for {name} (after)")
+            _follow(problem, work.index[name], b, asked)
+            for far in _through(work, name):
+                _follow(problem, far, b, asked)
+
+
+def _through(work: Work, name: str) -> list[int]:
+    """The steps that a step waits for by way of ``name``, where the task of ``name`` may be left out."""
+    step = work.steps[work.index[name]]
+    if step.task not in work.optional:
+        return []
+    return [far for other in step.after for far in (work.index[other], *_through(work, other))]
+
+
+def _follow(problem: Problem, a: int, b: int, asked: Requirement) -> None:
+    problem.model.order(problem.placed[a], problem.placed[b], problem.placed[a].length, asked)
+
+
+def add_gaps(problem: Problem) -> None:
+    """least <= then - first <= greatest, between the ends that the gap names."""
+    for gap in problem.work.records.gaps:
+        a, b = problem.work.index[gap.first_step], problem.work.index[gap.then_step]
+        lengths = _ends(problem, gap, a, b)
+        why = f" ({gap.reason})" if gap.reason else ""
+        least = Requirement("gaps", f"{gap.first_step} {gap.then_step}", f"{gap.then_step} comes at least "
+                            f"{gap.min_gap:g} min after {gap.first_step}{why}")
+        problem.model.order(problem.placed[a], problem.placed[b], ticks_up(gap.min_gap + lengths), least)
+        if gap.max_gap is not None:
+            most = Requirement("gaps", f"{gap.first_step} {gap.then_step}", f"{gap.then_step} comes at most "
+                               f"{gap.max_gap:g} min after {gap.first_step}{why}")
+            problem.model.order(problem.placed[b], problem.placed[a], ticks_up(-gap.max_gap - lengths), most)
+
+
+def _ends(problem: Problem, gap: Gap, a: int, b: int) -> float:
+    """What a gap between ends means between starts: minutes to add."""
+    minutes = problem.work.minutes
+    from_finish = minutes[a] if gap.first_at == "finish" else 0.0
+    return from_finish - (minutes[b] if gap.then_at == "finish" else 0.0)
+
+
+def add_windows(problem: Problem) -> None:
+    """Each step lies in one of its windows; the steps of a group in one and the same."""
+    work, guard_min = problem.work, problem.work.records.settings.night_guard_s / 60
+    groups: dict[str, list[int]] = {}
+    for i, step in enumerate(work.steps):
+        demands = step_demands(step, problem.almanac, guard_min)
+        if step.same_window:
+            groups.setdefault(step.same_window, []).append(i)
+        windows = allowed_windows(demands)
+        if windows is not None:
+            names = " and ".join(demand.label for demand in demands)
+            asked = Requirement("steps", step.step, f"{step.step} ({work.minutes[i]:g} min) lies in one "
+                                f"window of {names}")
+            problem.model.start_within(problem.placed[i], start_windows(windows, work.minutes[i]), asked)
+    for name, members in groups.items():
+        demand = step_demands(work.steps[members[0]], problem.almanac, guard_min)[0]
+        asked = Requirement("steps", name, f"{' '.join(work.steps[i].step for i in members)} lie in one and "
+                            f"the same {demand.label} (same_window {name})")
+        windows_ticks = [(ticks_up(begin), ticks_down(end)) for begin, end in demand.windows.tolist()]
+        problem.model.share_window([problem.placed[i] for i in members], windows_ticks, asked)
+
+
+def add_last_starts(problem: Problem) -> None:
+    """A task begins by its last start: s - egress <= last_start for at least one of its steps."""
+    work = problem.work
+    for task in work.records.tasks:
+        own = [i for i, step in enumerate(work.steps) if step.task == task.task]
+        if task.last_start_min is None or not own:
+            continue
+        asked = Requirement("tasks", task.task, f"{task.task} begins by {pet_label(task.last_start_min)} "
+                            "(last_start_min)")
+        early = [problem.model.literal(f"{task.task} early") for _ in own]
+        problem.model.cp.add_bool_or(early).only_enforce_if(
+            problem.tasks[task.task], *problem.model.switch(asked))
+        for i, is_early in zip(own, early, strict=True):
+            problem.model.cp.add(
+                problem.placed[i].start <= problem.egress + ticks_down(task.last_start_min)
+            ).only_enforce_if(is_early)
+
+
+def crews_of(problem: Problem, position: int, is_swapped: bool) -> tuple[str, ...]:
+    """Who works in a step when its task is done so."""
+    return people(problem.work.steps[position], is_swapped, problem.work.crews)

@@ -1,0 +1,235 @@
+"""Better orders: searched by the solver, timed by the timing, judged by the checks, told as moves."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, timedelta
+
+from planning_kit.checks.all_checks import find_all
+from planning_kit.checks.findings import CAUTION
+from planning_kit.explore.propose.choice import Choice
+from planning_kit.explore.propose.clash import find_clash
+from planning_kit.explore.propose.judge import Judge, cushioned_end_min, only_what_matters
+from planning_kit.explore.propose.moves import tell_moves
+from planning_kit.explore.propose.problem import Freedom
+from planning_kit.explore.propose.proposals import Proposal, Proposals
+from planning_kit.explore.propose.rebuild import Rebuilt
+from planning_kit.explore.propose.search import Budget, Progress
+from planning_kit.explore.propose.stages import Found, best_order
+from planning_kit.explore.propose.work import BY_RUNS, BY_STEPS
+from planning_kit.inputs.faults import Faults, ScenarioError
+from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.times import as_utc
+from planning_kit.plan.build import work_order
+from planning_kit.plan.timed import TimedPlan
+
+EFFORTS = {"quick": 2.0, "normal": 4.0, "thorough": 40.0}
+_MOST_REJECTED = 5
+Moment = str | date | datetime
+
+
+def search_orders(
+    scenario: Scenario,
+    effort: str | float = "normal",
+    seconds: float = 10.0,
+    egress_window: tuple[Moment, Moment] | None = None,
+    progress: Callable[[Progress], None] | None = None,
+    cancel: Callable[[], bool] | None = None,
+    *,
+    order: str = BY_STEPS,
+    limit_min: float | None = None,
+    cushion: float = 0.0,
+    egress_every_min: float = 5.0,
+    plan_type: type[TimedPlan] = TimedPlan,
+) -> Proposals:
+    """Search for better orders: `planning_kit.front.propose` says how."""
+    search = _Search.of(scenario, effort, seconds, egress_window, progress, cancel, order, limit_min, cushion,
+                        egress_every_min, plan_type)
+    return search.run()
+
+
+@dataclass
+class _Search:
+    """One call: what was asked, the current plan, and what was found so far."""
+
+    scenario: Scenario
+    freedom: Freedom
+    budget: Budget
+    judge: Judge
+    before: Choice
+    found: list[Proposal] = field(default_factory=list)
+    rejected: int = 0
+    last: Found | None = None
+
+    @classmethod
+    def of(cls, scenario: Scenario, effort: str | float, seconds: float,
+           egress_window: tuple[Moment, Moment] | None, progress: Callable[[Progress], None] | None,
+           cancel: Callable[[], bool] | None, order: str, limit_min: float | None, cushion: float,
+           egress_every_min: float, plan_type: type[TimedPlan]) -> _Search:
+        """Read the question; `ScenarioError` with all that is wrong with it."""
+        amount = _read_effort(effort, seconds, order, limit_min, cushion, egress_every_min)
+        settings = scenario.settings
+        earliest, latest = _read_window(scenario, egress_window)
+        try:
+            current = plan_type.of(scenario)
+        except ScenarioError:
+            current = None
+        limits = settings.limits
+        if limit_min is None:
+            fits = current is not None and cushioned_end_min(current, cushion) <= limits.planned_min
+            limit_min = limits.planned_min if fits else limits.hard_min
+        freedom = Freedom(earliest, latest, limit_min, egress_every_min, cushion, order)
+        judge = Judge(scenario, plan_type.of, find_all, current, limit_min, cushion)
+        names = [step.step for step in scenario.records.steps]
+        lanes = {who: tuple(names[i] for i in work_order(scenario.records.steps, who)) for who in (
+            *(crew.crew for crew in scenario.records.crew), *(a.actor for a in scenario.records.actors))}
+        before = Choice(lanes, frozenset(), frozenset(), settings.egress)
+        return cls(scenario, freedom, Budget(amount, seconds, progress, cancel), judge, before)
+
+    def run(self) -> Proposals:
+        """With the egress kept, then, where there is a choice of it, with any."""
+        egress = self.scenario.settings.egress
+        keeps = replace(self.freedom, earliest=egress, latest=egress)
+        freedoms = [("same egress", keeps)]
+        if self.freedom.earliest != self.freedom.latest:
+            freedoms.append(("any egress", self.freedom))
+        elif self.freedom.earliest != egress:
+            freedoms = [("other egress", self.freedom)]
+        for name, freedom in freedoms:
+            if not self.budget.is_over():
+                self._look(name, freedom, self.budget.effort / len(freedoms))
+        self.found.sort(key=self._rank)
+        return self._result()
+
+    def _look(self, name: str, freedom: Freedom, effort: float) -> None:
+        """Search under one freedom until an order holds, is no better, or enough were rejected."""
+        forbidden: list[Choice] = []
+        start = self._start(freedom)
+        while len(forbidden) <= _MOST_REJECTED:
+            found = best_order(self.scenario.records, self.scenario.elements, freedom, start, self.budget,
+                               effort, forbidden)
+            if found is None:
+                return
+            self.last = found
+            rebuilt = self.judge.try_out(found.choice)
+            if rebuilt is not None and self.judge.holds(rebuilt.plan, self._known_stops):
+                self._keep(name, found, rebuilt)
+                return
+            forbidden.append(found.choice)
+            self.rejected += 1
+            if self.budget.is_over():
+                return
+
+    def _start(self, freedom: Freedom) -> Choice | None:
+        """The order to begin with: the best so far, else the rows; its egress moved into the range."""
+        best = min(self.found, key=self._rank, default=None)
+        lanes, egress = self.before.lanes, self.before.egress
+        if best is not None and not best.dropped and not any(m.kind == "crew" for m in best.changes):
+            names = [step.step for step in best.scenario.records.steps]
+            lanes = {who: tuple(names[i] for i in work_order(best.scenario.records.steps, who))
+                     for who in lanes}
+        if not freedom.earliest <= egress <= freedom.latest:
+            egress = freedom.earliest
+        late_min = (egress - freedom.earliest).total_seconds() / 60
+        whole = timedelta(minutes=late_min // freedom.egress_every_min * freedom.egress_every_min)
+        return replace(self.before, lanes=lanes, egress=freedom.earliest + whole)
+
+    @property
+    def _known_stops(self) -> set[tuple[str, str, str]]:
+        return self.judge.stops(self.judge.current) if self.judge.current else set()
+
+    def _keep(self, name: str, found: Found, rebuilt: Rebuilt) -> None:
+        """Keep an order that holds, without the moves that win nothing, if it is better than the current."""
+        known, current = self._known_stops, self.judge.current
+        choice, rebuilt = only_what_matters(self.judge, found.choice, rebuilt, self.before.lanes, known,
+                                            self.budget)
+        mine = (float(len(self.judge.stops(rebuilt.plan))), *self.judge.worth(rebuilt.plan, choice.dropped))
+        if current is not None:
+            theirs = (float(len(known)), *self.judge.worth(current, frozenset()))
+            if not self.judge.is_worse(theirs, mine):
+                return
+        cautions = self._cautions(rebuilt.plan) - (self._cautions(current) if current else set())
+        self.found.append(Proposal(
+            name, rebuilt.scenario, rebuilt.plan, current,
+            tuple(tell_moves(self.scenario.records, self.before, choice, rebuilt)), choice.dropped,
+            cushioned_end_min(rebuilt.plan, self.freedom.cushion), found.bound_min, found.tasks_proven,
+            found.end_proven, not self.budget.cut_short, len(cautions)))
+
+    def _cautions(self, plan: TimedPlan) -> set[tuple[str, str, str]]:
+        table = self.judge.findings(plan)
+        table = table[table["severity"] == CAUTION]
+        return set(zip(table["check"], table["crew"], table["step"], strict=True))
+
+    def _rank(self, proposal: Proposal) -> tuple[float, ...]:
+        return (float(len(self.judge.stops(proposal.plan))),
+                *self.judge.worth(proposal.plan, proposal.dropped))
+
+    def _result(self) -> Proposals:
+        repeatable = not self.budget.cut_short
+        if self.found or self.last is not None:
+            return Proposals(self.judge.current, tuple(self.found), self._verdict(), (), repeatable,
+                             self.rejected)
+        clash = None if self.budget.is_over() else find_clash(
+            self.scenario.records, self.scenario.elements, self.freedom, self.budget, self.budget.effort)
+        repeatable = not self.budget.cut_short
+        if clash is None:
+            words = "no order found, and not shown that there is none: raise effort and seconds"
+        elif clash:
+            words = "nothing fits: " + "; ".join(each.words for each in clash)
+        else:
+            words = ("nothing fits: the row order inside the tasks, the required tasks and the travel "
+                     "between them clash by themselves")
+        return Proposals(self.judge.current, (), self._cut(words), clash or (), repeatable, self.rejected)
+
+    def _verdict(self) -> str:
+        current, last = self.judge.current, self.last
+        if self.found:
+            best = self.found[0]
+            gain = f", {current.end_min - best.end_min:.1f} min earlier" if current else ""
+            return self._cut(f"a better order{gain}: {best.verdict}")
+        assert last is not None
+        if self.rejected > _MOST_REJECTED:
+            return self._cut(f"no better order holds: {self.rejected} were rejected by the checks")
+        if last.tasks_proven and last.end_proven:
+            return "the current order is proven best"
+        left = (max(cushioned_end_min(current, self.freedom.cushion) - last.bound_min, 0.0)
+                if current else float("nan"))
+        return self._cut(f"no better order found; at most {left:.1f} min can be won")
+
+    def _cut(self, words: str) -> str:
+        if self.budget.cancelled:
+            return f"{words} (cancelled: not repeatable)"
+        return f"{words} (stopped by the clock: not repeatable)" if self.budget.cut_short else words
+
+
+def _read_effort(effort: str | float, seconds: float, order: str, limit_min: float | None, cushion: float,
+                 egress_every_min: float) -> float:
+    faults = Faults()
+    amount = EFFORTS.get(effort, 0.0) if isinstance(effort, str) else effort
+    if not amount > 0:
+        faults.add("propose", None, "effort", effort, f"must be one of {', '.join(EFFORTS)}, or above 0")
+    if not seconds > 0:
+        faults.add("propose", None, "seconds", seconds, "must be above 0")
+    if order not in (BY_STEPS, BY_RUNS):
+        faults.add("propose", None, "order", order, f"must be {BY_STEPS} or {BY_RUNS}")
+    if not 0 <= cushion <= 1:
+        faults.add("propose", None, "cushion", cushion, "must be from 0 (likely) to 1 (high)")
+    if limit_min is not None and not limit_min > 0:
+        faults.add("propose", None, "limit_min", limit_min, "must be above 0 minutes")
+    if not egress_every_min > 0:
+        faults.add("propose", None, "egress_every_min", egress_every_min, "must be above 0 minutes")
+    faults.stop_if_any()
+    return float(amount)
+
+
+def _read_window(scenario: Scenario, window: Sequence[Moment] | None) -> tuple[datetime, datetime]:
+    """The range of egress asked for, else the scenario's own, else its egress."""
+    settings = scenario.settings
+    if window is None:
+        return settings.egress_earliest or settings.egress, settings.egress_latest or settings.egress
+    earliest, latest = as_utc(window[0], "egress_window"), as_utc(window[1], "egress_window")
+    if latest < earliest:
+        raise ScenarioError.single("ends before it begins", table="propose", column="egress_window",
+                                   value=f"{window[0]} {window[1]}")
+    return earliest, latest

@@ -1,0 +1,168 @@
+"""Solving: lexicographic stages, repeatable by deterministic limits, stoppable by the clock or the planner.
+
+Repeatable means: fixed seed, one worker or several that take turns in a fixed way (``interleave_search``),
+and a limit in the solver's deterministic time. The clock is a safety stop only; an answer that it cut short
+says that it may differ next time.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from ortools.sat.python import cp_model
+
+from planning_kit.explore.propose.choice import Choice, hints_for
+from planning_kit.explore.propose.model import OrderModel
+from planning_kit.explore.propose.problem import Problem
+from planning_kit.explore.propose.ticks import TICKS_PER_MIN
+
+_SEED = 1
+TURNS = 5
+"""Workers that take turns where one does not prove the best: they look around good orders (LNS)."""
+_POLL_S = 0.1
+_HINT_EFFORT = 5.0
+TASKS, FINISH = "tasks", "finish"
+FOUND = (cp_model.OPTIMAL, cp_model.FEASIBLE)
+
+
+@dataclass(frozen=True)
+class Progress:
+    """Where a search stands: what is being improved, tasks or finish, and the seconds it has taken.
+
+    ``best_min`` and ``bound_min`` are the outing's length so far and the least it can be (minutes); NaN for
+    tasks.
+    """
+
+    doing: str
+    best_min: float
+    bound_min: float
+    elapsed_s: float
+
+
+@dataclass
+class Budget:
+    """What a search may use. ``cut_short`` becomes True when the clock or the planner stopped a stage."""
+
+    effort: float
+    seconds: float
+    progress: Callable[[Progress], None] | None = None
+    cancel: Callable[[], bool] | None = None
+    begun: float = field(default_factory=time.monotonic)
+    cut_short: bool = False
+    cancelled: bool = False
+
+    @property
+    def left_s(self) -> float:
+        """Seconds left on the clock."""
+        return self.seconds - (time.monotonic() - self.begun)
+
+    def is_over(self) -> bool:
+        """Whether to stop now; notes why."""
+        if self.cancel is not None and self.cancel():
+            self.cancelled = self.cut_short = True
+        if self.left_s <= 0:
+            self.cut_short = True
+        return self.cut_short
+
+    def tell(self, doing: str, best_min: float = float("nan"), bound_min: float = float("nan")) -> None:
+        """Report progress to whoever asked for it."""
+        if self.progress is not None:
+            self.progress(Progress(doing, best_min, bound_min, time.monotonic() - self.begun))
+
+
+@dataclass(frozen=True)
+class Answer:
+    """How one solve ended: the values of all variables (empty: none found), the objective and its bound."""
+
+    status: cp_model.CpSolverStatus
+    values: tuple[int, ...]
+    value: float
+    bound: float
+
+    @property
+    def is_found(self) -> bool:
+        """Whether there is a solution."""
+        return self.status in FOUND
+
+    @property
+    def is_proven(self) -> bool:
+        """Whether no better solution exists."""
+        return self.status == cp_model.OPTIMAL
+
+
+class _Watch(cp_model.CpSolverSolutionCallback):
+    """Tells progress at every better solution."""
+
+    def __init__(self, budget: Budget, doing: str) -> None:
+        super().__init__()
+        self.budget, self.doing = budget, doing
+
+    def on_solution_callback(self) -> None:
+        """CP-SAT calls this."""
+        if self.doing == TASKS:
+            self.budget.tell(self.doing)
+        else:
+            self.budget.tell(self.doing, self.objective_value / TICKS_PER_MIN,
+                             self.best_objective_bound / TICKS_PER_MIN)
+
+
+def solve(model: OrderModel, budget: Budget, effort: float, workers: int = 1, doing: str = "",
+          fix_hints: bool = False) -> Answer:
+    """Solve once, within ``effort`` (deterministic time) and what the budget's clock leaves."""
+    solver = cp_model.CpSolver()
+    parameters = solver.parameters
+    parameters.random_seed = _SEED
+    parameters.num_workers = workers
+    parameters.interleave_search = workers > 1
+    parameters.cp_model_probing_level = 0  # it takes seconds at 90 steps and wins nothing
+    parameters.max_deterministic_time = effort
+    parameters.max_time_in_seconds = max(budget.left_s, 0.01)
+    parameters.fix_variables_to_their_hinted_value = fix_hints
+    done = threading.Event()
+    guard = threading.Thread(target=_stop_when_over, args=(solver, budget, done), daemon=True)
+    guard.start()
+    status = solver.solve(model.cp, _Watch(budget, doing) if doing else None)
+    done.set()
+    guard.join()
+    if status == cp_model.MODEL_INVALID:
+        raise AssertionError(model.cp.validate())
+    values = tuple(solver.response_proto.solution) if status in FOUND else ()
+    has_objective = model.cp.has_objective() and status in FOUND
+    return Answer(status, values, solver.objective_value if has_objective else float("nan"),
+                  solver.best_objective_bound if model.cp.has_objective() else float("nan"))
+
+
+def _stop_when_over(solver: cp_model.CpSolver, budget: Budget, done: threading.Event) -> None:
+    while not done.wait(_POLL_S):
+        if budget.is_over():
+            solver.stop_search()
+            return
+
+
+def hint_all(model: OrderModel, values: Sequence[int]) -> None:
+    """Hint every variable: the solver ignores a hint that it would have to complete."""
+    model.cp.clear_hints()
+    for index, value in enumerate(values):
+        model.cp.add_hint(model.cp.get_int_var_from_proto_index(index), value)
+
+
+def completed(problem: Problem, choice: Choice, budget: Budget) -> Answer | None:
+    """The best starts for a choice: a solution with its order fixed; None where it breaks a rule."""
+    hints = hints_for(problem, choice)
+    if hints is None:
+        return None
+    model, known = problem.model, {}
+    for literal, value in hints:
+        index = literal.index  # type: ignore[union-attr]
+        known[index if index >= 0 else -index - 1] = value if index >= 0 else int(not value)
+    offset_min = (choice.egress - problem.freedom.earliest).total_seconds() / 60
+    known[problem.egress.index] = round(offset_min * TICKS_PER_MIN)
+    known[model.yes.index] = 1
+    model.cp.clear_hints()
+    for index, value in known.items():
+        model.cp.add_hint(model.cp.get_int_var_from_proto_index(index), value)
+    answer = solve(model, budget, _HINT_EFFORT, fix_hints=True)
+    return answer if answer.is_found else None

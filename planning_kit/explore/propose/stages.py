@@ -1,0 +1,236 @@
+"""Better before worse, in order: tasks by priority, then the finish, then walking and changes.
+
+All required tasks are done in every answer. Waiting needs no stage of its own: with the same tasks and the
+same finish, what both crew members wait and walk in all is fixed (each lane is work, walk and wait from
+egress to ingress), so that less walking is all that can be won.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from ortools.sat.python import cp_model
+
+from planning_kit.explore.propose.choice import Choice, as_written, hints_for, literal_value, read_choice
+from planning_kit.explore.propose.hardware import add_hardware
+from planning_kit.explore.propose.problem import (
+    Freedom,
+    Problem,
+    add_after,
+    add_gaps,
+    add_lanes,
+    add_last_starts,
+    add_limit,
+    add_windows,
+    start_problem,
+)
+from planning_kit.explore.propose.search import (
+    FINISH,
+    TASKS,
+    TURNS,
+    Answer,
+    Budget,
+    completed,
+    hint_all,
+    solve,
+)
+from planning_kit.explore.propose.ticks import minutes_of
+from planning_kit.explore.propose.work import BY_RUNS, BY_STEPS, Work
+from planning_kit.explore.propose.worksites import add_inhibits, add_room, add_tethers
+from planning_kit.inputs.omm import Elements
+from planning_kit.inputs.records import Records, Task
+
+_OPTIONAL = "optional"
+_FEW_TASKS = 40
+_CHANGE_PART = 100
+_SHARES = {"tasks": 0.15, "proof": 0.15, "runs": 0.30, "finish": 0.40, "walk": 0.10}
+
+
+@dataclass(frozen=True)
+class Found:
+    """The best order of one search: the choice, its outing length and the least there can be (min)."""
+
+    choice: Choice
+    end_min: float
+    bound_min: float
+    tasks_proven: bool
+    end_proven: bool
+
+
+def build_problem(records: Records, elements: Elements, freedom: Freedom, free: str,
+                  explains: bool = False) -> Problem:
+    """The whole model of a scenario."""
+    minutes = tuple(step.minutes_likely + freedom.cushion * (step.minutes_high - step.minutes_likely)
+                    for step in records.steps)
+    work = Work(records, minutes, free, knows_rules=not explains)
+    problem = start_problem(work, elements, freedom, explains)
+    for add in (add_limit, add_lanes, add_after, add_gaps, add_windows, add_last_starts):
+        add(problem)
+    add_hardware(problem)
+    for add in (add_tethers, add_room, add_inhibits):
+        add(problem)
+    return problem
+
+
+def task_weights(tasks: tuple[Task, ...]) -> dict[str, int]:
+    """Weights of the tasks that may be left out: one more of a level outweighs all of the levels below.
+
+    Levels: priority (1 highest, none last), optional before get-ahead, the later cut first (``cut_order``).
+    """
+    free = [task for task in tasks if task.need != "required"]
+    levels: dict[tuple[float, ...], list[str]] = {}
+    for task in free:
+        level: tuple[float, ...] = (float(task.priority or "inf"), float(task.need != _OPTIONAL),
+                 -float(task.cut_order or 0) if len(free) <= _FEW_TASKS else 0.0)
+        levels.setdefault(level, []).append(task.task)
+    weights: dict[str, int] = {}
+    total = 0
+    for level in sorted(levels, reverse=True):
+        weights |= dict.fromkeys(levels[level], total + 1)
+        total += (total + 1) * len(levels[level])
+    return weights
+
+
+def best_order(records: Records, elements: Elements, freedom: Freedom, start: Choice | None, budget: Budget,
+               effort: float, forbidden: list[Choice]) -> Found | None:
+    """Search in stages from ``start`` (if it keeps every rule of the model); None where nothing is found."""
+    problem = build_problem(records, elements, freedom, freedom.free)
+    for choice in forbidden:
+        forbid(problem, choice)
+    tasks = _by_tasks(problem, start, budget, effort)
+    if not tasks.is_found:
+        return None
+    answer, bound = _by_finish(problem, tasks, budget, effort, forbidden)
+    if not tasks.is_proven and not budget.is_over():  # an earlier finish may have made room for more
+        tasks = _by_tasks(problem, read_choice(problem, answer.values), budget, effort)
+        answer, bound = _by_finish(problem, tasks, budget, effort, forbidden)
+    end = _objective_ticks(problem, answer)
+    problem.model.cp.add(problem.end - problem.egress <= end)
+    least = _by_walk(problem, answer, budget, effort, start)
+    values = least.values if least.is_found else answer.values
+    return Found(read_choice(problem, values), minutes_of(end), minutes_of(bound), tasks.is_proven,
+                 bound >= end)
+
+
+def forbid(problem: Problem, choice: Choice) -> None:
+    """Not this order again: at least one of its choices is another."""
+    hints = hints_for(problem, choice)
+    if hints is not None:
+        chosen = [literal for literal, value in hints if value and literal is not problem.model.yes]
+        problem.model.cp.add_bool_or(*(~literal for literal in chosen))
+
+
+def _by_tasks(problem: Problem, start: Choice | None, budget: Budget, effort: float) -> Answer:
+    """As many tasks as fit, by weight; whether that is proven stands in the answer."""
+    model = problem.model
+    weights = task_weights(problem.work.records.tasks)
+    value = sum(weight * problem.tasks[task] for task, weight in weights.items())
+    model.cp.clear_objective()
+    model.cp.maximize(value)
+    known = _what_fits(problem, start, weights, budget) if start else None
+    if known:
+        hint_all(model, known.values)
+    else:
+        model.cp.clear_hints()
+    answer = solve(model, budget, effort * _SHARES["tasks"], doing=TASKS)
+    if not answer.is_proven and not budget.is_over():
+        if answer.is_found:
+            hint_all(model, answer.values)
+        more = solve(model, budget, effort * _SHARES["tasks"], TURNS, doing=TASKS)
+        answer = more if more.is_found else answer
+    if not answer.is_found and known:
+        answer = known
+    if answer.is_found and weights:
+        model.cp.add(value >= _sum_of(weights, problem, answer))
+    return answer
+
+
+def _what_fits(problem: Problem, start: Choice, weights: dict[str, int], budget: Budget) -> Answer | None:
+    """The order that is there, without the least of the tasks until it keeps every rule."""
+    dropped: list[str] = []
+    for task in [None, *sorted(weights, key=lambda task: weights[task])]:
+        dropped += [task] if task else []
+        gone = {step.step for step in problem.work.steps if step.task in dropped}
+        lanes = {who: tuple(step for step in lane if step not in gone) for who, lane in start.lanes.items()}
+        known = completed(problem, replace(start, lanes=lanes, dropped=frozenset(dropped)), budget)
+        if known or budget.is_over():
+            return known
+    return None
+
+
+def _sum_of(weights: dict[str, int], problem: Problem, answer: Answer) -> int:
+    return sum(weight for task, weight in weights.items()
+               if literal_value(problem.tasks[task], answer.values))
+
+
+def _by_finish(problem: Problem, start: Answer, budget: Budget, effort: float,
+               forbidden: list[Choice]) -> tuple[Answer, float]:
+    """The earliest finish and its bound: first one worker for a proof, then turns, runs first."""
+    problem.model.cp.clear_objective()
+    problem.model.cp.minimize(problem.end - problem.egress)
+    best = completed(problem, read_choice(problem, start.values), budget) or start
+    bound = 0.0
+    for doing, workers in (("proof", 1), ("runs", TURNS), ("finish", TURNS)):
+        if budget.is_over():
+            break
+        if doing == "runs":
+            if problem.work.free == BY_STEPS:
+                best = _by_runs(problem, best, budget, effort * _SHARES[doing], forbidden)
+            continue
+        hint_all(problem.model, best.values)
+        answer = solve(problem.model, budget, effort * _SHARES[doing], workers, FINISH)
+        bound = max(bound, answer.bound)
+        if answer.is_found and _objective_ticks(problem, answer) <= _objective_ticks(problem, best):
+            best = answer
+        if answer.is_proven:
+            break
+    return best, min(bound, _objective_ticks(problem, best))
+
+
+def _by_runs(problem: Problem, best: Answer, budget: Budget, effort: float,
+             forbidden: list[Choice]) -> Answer:
+    """A finish from the smaller problem that keeps runs of work together: a good start for the free one."""
+    freedom = problem.freedom
+    smaller = build_problem(problem.work.records, problem.elements, freedom, BY_RUNS)
+    for choice in forbidden:
+        forbid(smaller, choice)
+    choice = read_choice(problem, best.values)
+    smaller.model.cp.minimize(smaller.end - smaller.egress)
+    for task, literal in smaller.tasks.items():
+        if literal is not smaller.model.yes:
+            smaller.model.cp.add(literal == int(task not in choice.dropped))
+    known = completed(smaller, choice, budget) or completed(
+        smaller, as_written(smaller, freedom.earliest), budget)
+    if known:
+        hint_all(smaller.model, known.values)
+    answer = solve(smaller.model, budget, effort, TURNS, FINISH)
+    if not answer.is_found:
+        return best
+    found = completed(problem, read_choice(smaller, answer.values), budget)
+    if found and _objective_ticks(problem, found) < _objective_ticks(problem, best):
+        return found
+    return best
+
+
+def _by_walk(problem: Problem, best: Answer, budget: Budget, effort: float, start: Choice | None) -> Answer:
+    """Among orders with this finish: the least walking, then the fewest changes against ``start``."""
+    model = problem.model
+    crew = [problem.lanes[who] for who in problem.work.crews if who in problem.lanes]
+    walk = cp_model.LinearExpr.sum([lane.walk for lane in crew])
+    kept = cp_model.LinearExpr.sum([])
+    hints = hints_for(problem, start) if start else None
+    if hints is not None:
+        arcs = {arc.index for lane in crew for arc in lane.arcs.values()}  # type: ignore[union-attr]
+        kept = cp_model.LinearExpr.sum([
+            literal for literal, value in hints if value and literal.index in arcs])  # type: ignore[union-attr]
+    model.cp.clear_objective()
+    model.cp.minimize(_CHANGE_PART * walk - kept)
+    hint_all(model, best.values)
+    if budget.is_over():
+        return best
+    return solve(model, budget, effort * _SHARES["walk"], doing="")
+
+
+def _objective_ticks(problem: Problem, answer: Answer) -> int:
+    return answer.values[problem.end.index] - answer.values[problem.egress.index]
+
