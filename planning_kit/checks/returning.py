@@ -11,52 +11,71 @@ from numpy.typing import NDArray
 
 from planning_kit.checks.findings import CAUTION, NOTE, STOP, Finding
 from planning_kit.inputs.times import pet_label
+from planning_kit.plan.network import ROUNDING_MIN
+from planning_kit.plan.return_tables import crossing_min, worst_moment
 from planning_kit.plan.returns import Returns
 from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "return"
-_ROUNDING_MIN = 1e-9
+Margins = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
 class _Spell:
-    """Moments in a row whose margin is below the reserve: indices of the first, the worst and the last."""
+    """A stretch of PET with a margin below the reserve; ``first``, ``worst``, ``last``: its moments."""
 
     first: int
     worst: int
     last: int
+    from_min: float
+    until_min: float
 
 
 def check_return(plan: TimedPlan) -> Iterator[Finding]:
     """A return margin below ``return_reserve_min``: alone (stop), with the partner's help (caution).
 
-    One finding a spell, at its worst point. A spell with the partner is not told where the same crew member
-    is too late alone.
+    One finding a spell, at its worst point. A spell with the partner is not told where a stop in it already
+    has as small a margin.
     """
     for returns in plan.return_times:
-        too_far = _below(plan, returns.emergency_margin_min)
-        for spell in _spells(too_far, returns.emergency_margin_min):
+        partner = next(each for each in plan.return_times if each.crew != returns.crew)
+        oxygen, suit = returns.emergency_margin_min, returns.suit_margin_min
+        of_either = np.fmin(suit, partner.suit_margin_min)
+        for spell in _spells(plan, returns, oxygen):
             yield _too_far(plan, returns, spell)
-        for spell in _spells(_below(plan, returns.suit_margin_min), returns.suit_margin_min):
+        for spell in _spells(plan, returns, suit):
             yield _too_late(plan, returns, spell)
-        for spell in _spells(_below(plan, returns.partner_margin_min), returns.partner_margin_min):
-            if not too_far[spell.first:spell.last + 1].any():
+        for spell in _spells(plan, returns, returns.partner_margin_min):
+            if not _is_told(plan, spell, returns.partner_margin_min, oxygen):
                 yield _partner_too_far(plan, returns, spell)
+        for spell in _spells(plan, returns, returns.partner_suit_margin_min):
+            if not _is_told(plan, spell, returns.partner_suit_margin_min, of_either):
+                yield _partner_too_late(plan, returns, spell)
 
 
 def _reserve(plan: TimedPlan) -> float:
     return plan.scenario.settings.limits.return_reserve_min or 0.0
 
 
-def _below(plan: TimedPlan, margin: NDArray[np.float64]) -> NDArray[np.bool_]:
-    return margin < _reserve(plan) - _ROUNDING_MIN
-
-
-def _spells(is_short: NDArray[np.bool_], margin: NDArray[np.float64]) -> Iterator[_Spell]:
+def _spells(plan: TimedPlan, returns: Returns, margin: Margins) -> Iterator[_Spell]:
+    over = margin - _reserve(plan)
+    is_short = over < -ROUNDING_MIN
     edges = np.flatnonzero(np.diff(np.concatenate(([False], is_short, [False]))))
     for first, after in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        yield _Spell(first, first + int(margin[first:after].argmin()), after - 1)
+        begin = crossing_min(returns.at_min, over, first) if first else float(returns.at_min[0])
+        end = float(returns.at_min[after - 1])
+        if after < len(over):
+            end = crossing_min(returns.at_min, -over, after)
+        in_spell = np.full_like(margin, nan)
+        in_spell[first:after] = margin[first:after]
+        yield _Spell(first, worst_moment(returns, in_spell), after - 1, begin, end)
+
+
+def _is_told(plan: TimedPlan, spell: _Spell, margin: Margins, alone: Margins) -> bool:
+    """Whether a stop alone in this spell has as small a margin as its worst."""
+    least = float(np.min(alone[spell.first:spell.last + 1]))
+    return least < _reserve(plan) - ROUNDING_MIN and least <= margin[spell.worst] + ROUNDING_MIN
 
 
 def _too_far(plan: TimedPlan, returns: Returns, spell: _Spell) -> Finding:
@@ -69,40 +88,62 @@ def _too_far(plan: TimedPlan, returns: Returns, spell: _Spell) -> Finding:
 
 
 def _partner_too_far(plan: TimedPlan, returns: Returns, spell: _Spell) -> Finding:
-    back = float(returns.with_partner_min[spell.worst])
-    partner = next((crew for crew in plan.travels if crew != returns.crew), "")
+    partner = _partner(plan, returns)
     return _finding(
         CAUTION, plan, returns, spell, returns.partner_margin_min,
-        f"unable to move, needs {back:.1f} min until {partner} has brought them inside; {_oxygen(plan)}",
+        f"{_helped(plan, returns, spell)}; {_oxygen(plan)}",
         f"keep {partner} nearer meanwhile, or accept that help comes late",
     )
 
 
 def _too_late(plan: TimedPlan, returns: Returns, spell: _Spell) -> Finding:
-    out = returns.first_out[spell.worst]
     back = float(returns.alone_min[spell.worst])
-    lasts = back + float(returns.suit_margin_min[spell.worst])
-    left = f"is left for {lasts:.1f} min of travel" if lasts > 0 else "has run out (see suits)"
-    remedy = "drop or lighten work before"
-    if spell.first > 0:
-        remedy = f"turn back by {pet_label(float(returns.at_min[spell.first - 1]))}, or {remedy}"
+    left = _left(returns.first_out[spell.worst], back + float(returns.suit_margin_min[spell.worst]))
     return _finding(
         STOP, plan, returns, spell, returns.suit_margin_min,
-        f"is {back:.1f} min from being inside and {WORDS[out]} {left}",
-        remedy,
+        f"is {back:.1f} min from being inside and {left}",
+        _turn_back(spell) + "drop or lighten work before",
     )
 
 
-def _finding(severity: str, plan: TimedPlan, returns: Returns, spell: _Spell, margin: NDArray[np.float64],
+def _partner_too_late(plan: TimedPlan, returns: Returns, spell: _Spell) -> Finding:
+    back = float(returns.with_partner_min[spell.worst])
+    whose, _, out = returns.partner_first_out[spell.worst].partition(" ")
+    left = _left(out, back + float(returns.partner_suit_margin_min[spell.worst]))
+    return _finding(
+        CAUTION, plan, returns, spell, returns.partner_suit_margin_min,
+        f"{_helped(plan, returns, spell)}, and {whose}'s {left}",
+        f"{_turn_back(spell)}keep {_partner(plan, returns)} nearer meanwhile, or drop or lighten work before",
+    )
+
+
+def _partner(plan: TimedPlan, returns: Returns) -> str:
+    return next((crew for crew in plan.travels if crew != returns.crew), "")
+
+
+def _helped(plan: TimedPlan, returns: Returns, spell: _Spell) -> str:
+    back = float(returns.with_partner_min[spell.worst])
+    return f"unable to move, needs {back:.1f} min until {_partner(plan, returns)} has brought them inside"
+
+
+def _left(consumable: str, lasts_min: float) -> str:
+    left = f"is left for {lasts_min:.1f} min of travel" if lasts_min > 0 else "has run out (see suits)"
+    return f"{WORDS[consumable]} {left}"
+
+
+def _turn_back(spell: _Spell) -> str:
+    return f"turn back by {pet_label(spell.from_min)}, or " if spell.first > 0 else ""
+
+
+def _finding(severity: str, plan: TimedPlan, returns: Returns, spell: _Spell, margin: Margins,
              problem: str, remedy: str) -> Finding:
     at, value, reserve = float(returns.at_min[spell.worst]), float(margin[spell.worst]), _reserve(plan)
-    begin, end = (pet_label(float(returns.at_min[i])) for i in (spell.first, spell.last))
     limits = plan.scenario.settings.limits
     return Finding(
-        severity, CHECK, returns.crew, _step_at(plan, returns.crew, at), float(returns.at_min[spell.first]),
+        severity, CHECK, returns.crew, _step_at(plan, returns.crew, at), spell.from_min,
         f"{returns.crew} {problem}: margin {_signed(value)} min, at least {reserve:g} wanted. Worst at "
-        f"{pet_label(at)} ({_words(plan, returns.place[spell.worst])}), below from {begin} to {end}: "
-        f"{remedy}",
+        f"{pet_label(at)} ({_words(plan, returns.place[spell.worst])}), below from "
+        f"{pet_label(spell.from_min)} to {pet_label(spell.until_min)}: {remedy}",
         limits.sources.get("return_reserve_min", ""), value, reserve, value - reserve,
     )
 
@@ -125,7 +166,7 @@ def check_return_data(plan: TimedPlan) -> Iterator[Finding]:
 
 
 def _oxygen(plan: TimedPlan) -> str:
-    return f"emergency oxygen lasts {plan.scenario.settings.limits.emergency_oxygen_min:g}"
+    return f"emergency oxygen lasts {plan.scenario.settings.limits.emergency_oxygen_min:g} min"
 
 
 def _signed(value: float) -> str:

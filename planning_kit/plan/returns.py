@@ -1,15 +1,17 @@
 """Whether each crew member can be back inside in time, from every minute of the outing.
 
-At every whole minute and every activity boundary: the time back alone and with the partner's help
-(`planning_kit.plan.ways_back`), plus ingress, against the emergency oxygen; and the time back alone against
-the consumables, used at the rate of travel on the way and in the airlock. Going in, what is left of ingress
-is the time back.
+At every whole minute, and just before and at every point where someone comes to a place, leaves it or moves a
+hook: the time back alone and with the partner's help (`planning_kit.plan.ways_back`), plus ingress, against
+the emergency oxygen and against the consumables, used at the rate of travel on the way and in the airlock;
+with the partner those of both count. Between these moments all runs along straight lines, but where two ways
+back are equally long on a leg. Going in, what is left of ingress is the time back.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,9 +33,11 @@ class Returns:
 
     ``place`` is an id, or ``FROM to TO``. ``alone_min`` and ``with_partner_min`` end inside. The margins are
     what is left over: ``emergency_margin_min`` and ``partner_margin_min`` of the emergency oxygen,
-    ``suit_margin_min`` of the consumable that would run out first on the way (``first_out``, "" unknown).
+    ``suit_margin_min`` of the consumable that would run out first on the way (``first_out``, "" unknown), and
+    ``partner_suit_margin_min`` of the first of both crew members (``partner_first_out``: ``EV2 oxygen``).
     ``stay_min``: how much longer than planned they could wait at the airlock, from ``ingress_start_min``, and
-    still keep the reserve.
+    still keep the reserve of the consumables; ``partner_stay_min``: so that both keep it. ``hard_min`` is the
+    hard limit.
     """
 
     crew: str
@@ -45,8 +49,12 @@ class Returns:
     partner_margin_min: Numbers
     first_out: tuple[str, ...]
     suit_margin_min: Numbers
+    partner_first_out: tuple[str, ...]
+    partner_suit_margin_min: Numbers
     ingress_start_min: float
+    hard_min: float
     stay_min: float
+    partner_stay_min: float
 
     @property
     def margin_min(self) -> Numbers:
@@ -63,9 +71,14 @@ def return_times(plan: TimedPlan) -> tuple[Returns, ...]:
 
 
 def _moments(plan: TimedPlan) -> Numbers:
-    """Every whole minute and every boundary of either crew member's activities."""
-    edges = {activity.start_min for crew in plan.travels for activity in plan.lanes[crew]}
-    return np.array(sorted({*edges, *(float(m) for m in range(int(plan.end_min) + 1)), plan.end_min}))
+    """Every whole minute, and where either crew member's line begins to lie anew, from both sides.
+
+    The other side is the last float before: there the passage before still holds.
+    """
+    anew = np.array([lie.passage.start_min for tether in plan.tracked_tethers.values() for lie in tether.lies])
+    before = np.nextafter(anew[anew > 0], 0.0)
+    whole = np.arange(int(plan.end_min) + 1, dtype=float)
+    return np.unique(np.concatenate((whole, anew, before, [plan.end_min])))
 
 
 def _spots(lies: Sequence[Lie], moments: Numbers) -> list[Spot]:
@@ -84,10 +97,13 @@ def _returns(plan: TimedPlan, crew: str, mover_of: Mapping[str, Mover],
     helped = _helped(plan, crew, mover_of, spots)
     alone, helped = (np.where(moments < going_in, way, 0.0) + ingress for way in (alone, helped))
     oxygen = float("nan") if limits.emergency_oxygen_min is None else limits.emergency_oxygen_min
-    first_out, suit_margin = _suit_margin(_history_of(plan, crew), moments, alone)
+    first_out, suit_margin = _suit_margin([_history_of(plan, crew)], moments, alone)
+    of_both, partner_suit_margin = _suit_margin(plan.suit_histories, moments, helped)
     return Returns(
         crew, moments, tuple(" to ".join(spot.ends) for spot in spots[crew]), alone, helped, oxygen - alone,
-        oxygen - helped, first_out, suit_margin, going_in, _stay_min(plan, crew),
+        oxygen - helped, tuple(name.partition(" ")[2] for name in first_out), suit_margin, of_both,
+        partner_suit_margin, going_in, limits.hard_min, _stay_min(plan, [crew]),
+        _stay_min(plan, list(plan.travels)),
     )
 
 
@@ -121,14 +137,19 @@ def _history_of(plan: TimedPlan, crew: str) -> SuitHistory:
     return next(history for history in plan.suit_histories if history.crew == crew)
 
 
-def _suit_margin(history: SuitHistory, moments: Numbers, alone: Numbers) -> tuple[tuple[str, ...], Numbers]:
-    """The consumable that lasts least on the way home at each moment, and its minutes over the time back."""
-    known = [store for store in history.stores if store.is_known]
+def _suit_margin(histories: Sequence[SuitHistory], moments: Numbers,
+                 back: Numbers) -> tuple[tuple[str, ...], Numbers]:
+    """The consumable that lasts least on the way home at each moment, and its minutes over the time back.
+
+    Named with its crew member: ``EV1 oxygen``.
+    """
+    known = [store for history in histories for store in history.stores if store.is_known]
     if not known:
         return ("",) * len(moments), np.full(len(moments), np.nan)
     lasts = np.array([_lasts_min(store, moments) for store in known])
     first = lasts.argmin(axis=0)
-    return tuple(known[i].consumable for i in first.tolist()), lasts.min(axis=0) - alone
+    names = [f"{store.crew} {store.consumable}" for store in known]
+    return tuple(names[i] for i in first.tolist()), lasts.min(axis=0) - back
 
 
 def _lasts_min(store: Store, moments: Numbers) -> Numbers:
@@ -136,8 +157,8 @@ def _lasts_min(store: Store, moments: Numbers) -> Numbers:
     return left / store.travel_rate if store.travel_rate > 0 else np.full(len(moments), np.inf)
 
 
-def _stay_min(plan: TimedPlan, crew: str) -> float:
-    """How long they could wait at the airlock, at the rate of waiting, before an ingress with the reserve.
+def _stay_min(plan: TimedPlan, crew: Sequence[str]) -> float:
+    """How long all could wait at the airlock, at the rate of waiting, before an ingress with the reserve.
 
     Used at the rate of travel during ingress, as everywhere here. NaN where no consumable is known.
     """
@@ -145,5 +166,6 @@ def _stay_min(plan: TimedPlan, crew: str) -> float:
     kept = limits.ingress_min + (limits.return_reserve_min or 0.0)
     at = np.array([plan.end_min - plan.network.ingress_min])
     stays = [(float(store.left_at(at)[0]) - kept * store.travel_rate) / store.wait_rate
-             for store in _history_of(plan, crew).stores if store.is_known and store.wait_rate > 0]
+             for store in chain.from_iterable(_history_of(plan, each).stores for each in crew)
+             if store.is_known and store.wait_rate > 0]
     return min(stays, default=float("nan"))

@@ -10,6 +10,7 @@ from typing import Any
 import pandas as pd
 
 from planning_kit.inputs.times import pet_label
+from planning_kit.plan.return_tables import latest_turn_back_min
 from planning_kit.plan.suits import WORDS
 from planning_kit.show.bars import Trace
 from planning_kit.show.chart import FONT, Chart
@@ -105,10 +106,12 @@ def _oxygen_panels(plan: Any, theme: Theme, words: Words) -> Iterator[_Panel]:
 def _turn_back(plan: Any, worst: pd.DataFrame) -> str:
     if worst.empty:
         return "no margin is known: see the findings"
-    by = float(worst["turn_back_by_min"].iloc[0])
-    if by > plan.end_min:
-        return f"alone the reserve is always kept, with waiting at the airlock until {pet_label(by)}"
-    return f"alone, turn back by {pet_label(by)}" if math.isfinite(by) else "no moment keeps the reserve"
+    by = latest_turn_back_min(worst, str(worst["crew"].iloc[0]))
+    if math.isnan(by):
+        return "alone the reserve is not kept even at the start"
+    if by < plan.end_min - plan.network.ingress_min:
+        return f"alone, turn back by {pet_label(by)}"
+    return f"alone the reserve is kept all the way; begin ingress by {pet_label(by)} at the latest"
 
 
 def _lasting_panel(plan: Any, theme: Theme, words: Words) -> _Panel:

@@ -11,6 +11,7 @@ import math
 import pytest
 
 import planning_kit as pk
+from planning_kit.inputs.times import pet_label
 from tests.checks.only import all_of, only
 from tests.edits import with_row
 
@@ -33,10 +34,55 @@ def test_too_far_alone_is_a_stop_with_its_worst_point(small: pk.Scenario) -> Non
     assert note["severity"] == "note"
 
 
-def test_too_late_with_the_partner_is_not_told_where_it_is_too_late_alone(small: pk.Scenario) -> None:
+def test_a_stop_alone_does_not_hide_that_the_partner_comes_much_later(small: pk.Scenario) -> None:
+    # Alone EV1 is 0.1 min short at the Mast head; with the partner (below) 19.9 - 17.17 = 2.73 of 9.
     scenario = far_alone(small).with_settings({"limits.partner_carry_factor": 1.5,
                                                "limits.partner_carry_factor_source": "demo value"})
-    assert [(f["severity"], f["crew"]) for f in all_of(scenario)] == [("stop", "EV1"), ("caution", "EV2")]
+    findings = all_of(scenario)
+    assert [(f["severity"], f["crew"]) for f in findings] == [
+        ("stop", "EV1"), ("caution", "EV1"), ("caution", "EV2")]
+    assert findings[1]["value"] == pytest.approx(19.9 - 28 / 6 - 4.5 - 8)
+
+
+def test_in_the_demo_one_short_stop_hides_nothing(demo: pk.Scenario) -> None:
+    # EV1 in the regulator bay while EV2 is on the survey perch: see `test_help_at_the_boom_end_by_hand`,
+    # 1:24 instead of 1:30.
+    findings = all_of(demo.with_settings({"limits.emergency_oxygen_min": 24.5}))
+    least = min(f["value"] for f in findings if f["crew"] == "EV1" and "unable to move" in f["message"])
+    assert least == pytest.approx(24.5 - (54.5 / 6 + 1 + 1.5 * 50 / 6 + 4 + 10))
+
+
+def test_a_spell_begins_and_ends_to_the_second(small: pk.Scenario) -> None:
+    # Alone 10.9 min are left for ingress, 8, and the way: 2.9 min of 3. EV1 arrives at 17 and leaves after
+    # B3 (night begins, 14 min): 0.1 min more on each side is too far.
+    plan = pk.time_plan(far_alone(small))
+    leaves = plan.finishes[plan.position("B3")]
+    (finding, _) = plan.findings.to_dict("records")
+    assert finding["start_min"] == pytest.approx(17 - 0.1)
+    assert f"below from 0:17 to {pet_label(leaves + 0.1)}" in finding["message"]
+
+
+def test_just_before_a_hook_move_counts(demo: pk.Scenario, demo_plan: pk.Plan) -> None:
+    # EV2 at the hatch before CL2: with the hook still elsewhere one move, 1 min, is left to do.
+    finish = demo_plan.finishes[demo_plan.position("CL2")]
+    before = demo_plan.returns.query("crew == 'EV2' and at_min < @finish").iloc[-1]
+    after = demo_plan.returns.query("crew == 'EV2' and at_min >= @finish").iloc[0]
+    assert before["at_min"] == pytest.approx(finish)
+    assert before["alone_min"] - after["alone_min"] == pytest.approx(1.0)
+
+
+def test_the_partner_has_too_little_left_to_bring_the_other_home(small: pk.Scenario) -> None:
+    # EV2's energy at 55 W lasts until 1:40, 24 min past the end: enough alone. Twenty times as slow with EV1
+    # in tow, from the Mast head 28 / 6 + 20 * 3 min and 8 of ingress, it is not; nor is it the other way.
+    scenario = small.with_settings({
+        "suit.EV2.energy_wh": (100 + 15) / 60 * 55, "suit.EV2.energy_reserve_fraction": 0,
+        "limits.partner_carry_factor": 20, "limits.emergency_oxygen_min": 200})
+    findings = all_of(scenario)
+    assert [(f["severity"], f["crew"]) for f in findings] == [("caution", "EV1"), ("caution", "EV2")]
+    assert all("EV2's energy" in f["message"] for f in findings)
+    plan = pk.time_plan(scenario)
+    leaves = plan.finishes[plan.position("B3")]
+    assert findings[0]["value"] == pytest.approx(100 - leaves - (28 / 6 + 60 + 8))
 
 
 def test_the_partner_comes_too_late_is_a_caution(small: pk.Scenario) -> None:

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 import planning_kit as pk
+from planning_kit.plan.return_tables import latest_turn_back_min
 from tests.edits import edited
 from tests.plan.stations import random_outing
 
@@ -214,15 +215,33 @@ def test_beyond_the_end_they_may_wait_until_the_reserve_is_all_that_is_left(smal
     by_energy = energy / (55 / 60) - 18
     by_oxygen = (others - 18 * travel) / rest
     assert stay == pytest.approx(min(by_energy, by_oxygen), rel=3e-3)
-    turn_back = small_plan.return_summary["turn_back_by_min"].iloc[0]
-    assert turn_back == pytest.approx(small_plan.end_min - 8 + stay)
+    late = pk.time_plan(small.with_settings({"limits.hard_min": 800, "horizon_h": 14}))
+    assert turn_backs(late)["consumables, alone"] == pytest.approx(small_plan.end_min - 8 + stay)
+
+
+def turn_backs(plan: pk.Plan) -> dict[str, float]:
+    return plan.return_summary.query("crew == 'EV1'").set_index("case")["turn_back_by_min"].to_dict()
 
 
 def test_turn_back_is_the_last_minute_before_the_reserve_is_touched(small: pk.Scenario) -> None:
-    # 20 min kept of 30 leave 10 for the way: 8 of ingress and 2 of travel, 12 m. EV1 is that far out between
-    # 0:16 and 0:17, on the way to the Mast head, at 6 m/min from the Mid rack (6 m) left at 0:15.
+    # 20 min kept of 30 leave 10 for the way: 8 of ingress and 2 of travel, 12 m. EV1 is that far out at 0:16,
+    # on the way to the Mast head, at 6 m/min from the Mid rack (6 m) left at 0:15. With the partner: from
+    # the rack 1.5 min home leave 0.5 for EV2, who left it at 0:14. The consumables last; the hard limit is
+    # 130, ingress takes 8.
     plan = pk.time_plan(small.with_settings({"limits.return_reserve_min": 20}))
-    assert plan.return_summary.query("crew == 'EV1'")["turn_back_by_min"].tolist() == [16.0] * 3
+    assert turn_backs(plan) == pytest.approx({
+        "emergency oxygen, alone": 16, "emergency oxygen, with the partner": 14.5,
+        "consumables, alone": 122, "consumables, with the partner": 122})
+    assert latest_turn_back_min(plan.return_summary, "EV1") == pytest.approx(16)
+
+
+def test_turn_back_early_enough_for_the_hard_limit(small: pk.Scenario, small_plan: pk.Plan) -> None:
+    # EV1 leaves the Mast head 3 min from the hatch; a hard limit 1 min before that way and ingress are done
+    # means turning back 1 min before.
+    leaves = float(small_plan.finishes[small_plan.position("B3")])
+    limits = {"limits.hard_min": leaves + 3 + 8 - 1, "limits.planned_min": 50}
+    plan = pk.time_plan(small.with_settings(limits))
+    assert turn_backs(plan)["emergency oxygen, alone"] == pytest.approx(leaves - 1)
 
 
 def test_no_length_of_tether_counts_only_the_move_at_the_hatch(demo: pk.Scenario) -> None:
