@@ -7,6 +7,7 @@ from typing import Any
 
 import pandas as pd
 
+from planning_kit.inputs.text_table import TextTable
 from planning_kit.plan.timed import TimedPlan
 
 COMPARE_COLUMNS = ["step", "title", "change", "crew_a", "crew_b", "start_a_min", "start_b_min", "moved_min",
@@ -29,7 +30,8 @@ def compare(a: TimedPlan, b: TimedPlan) -> pd.DataFrame:
     moved["at"] = moved["start_b_min"].fillna(moved["start_a_min"])
     text = ["crew_a", "crew_b", "held_by_a", "held_by_b"]
     moved[text] = moved[text].fillna("")
-    return moved.sort_values(["at", "step"], kind="stable")[COMPARE_COLUMNS].reset_index(drop=True)
+    ordered = moved.sort_values(["at", "step"], kind="stable")[COMPARE_COLUMNS]
+    return TextTable(ordered.reset_index(drop=True))
 
 
 def _by_step(plan: TimedPlan) -> pd.DataFrame:

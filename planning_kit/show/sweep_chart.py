@@ -62,6 +62,10 @@ def _at(moment: Any) -> str:
     return f"{pd.Timestamp(moment):%Y-%m-%dT%H:%M:%S}"
 
 
+def _minute(row: dict[Any, Any]) -> str:
+    return f"{pd.Timestamp(row['egress']):%Y-%m-%d %H:%M}"
+
+
 def _end_trace(rows: list[dict[Any, Any]], theme: Theme) -> dict[str, Any]:
     ends = [None if _is_missing(row) else round(row["end_min"], 4) for row in rows]
     return {
@@ -102,7 +106,7 @@ def _layout(rows: list[dict[Any, Any]], spells: list[dict[Any, Any]], limits: di
         "paper_bgcolor": theme.paper, "plot_bgcolor": theme.paper, "height": _HEIGHT_PX,
         "font": {"family": FONT, "size": 12, "color": theme.ink}, "meta": {"alt": _alt(rows, spells)},
         "margin": {"l": 64, "r": 92, "t": 70, "b": 44},
-        "title": {"text": _title(rows, spells, theme), "x": 0, "xref": "container", "xanchor": "left", "y": 1,
+        "title": {"text": _title(rows, theme), "x": 0, "xref": "container", "xanchor": "left", "y": 1,
                   "yref": "container", "yanchor": "top", "pad": {"l": 14, "t": 26}, "font": {"size": 16}},
         "xaxis": {"type": "date", "gridcolor": theme.grid, "title": _axis_title("egress, UTC"),
                   "tickfont": {"color": theme.ink, "size": 11}, "nticks": 10,
@@ -161,13 +165,10 @@ def _limit_label(limit: str, minute: float, theme: Theme) -> dict[str, Any]:
             "font": {"size": 11, "color": theme.ink}}
 
 
-def _title(rows: list[dict[Any, Any]], spells: list[dict[Any, Any]], theme: Theme) -> str:
-    span = f"{_at(rows[0]['egress'])[:16]} to {_at(rows[-1]['egress'])[:16]}" if rows else "no rows"
-    counts = ", ".join(f"{sum(spell['limit'] == limit for spell in spells)} within the {limit} limit"
-                       for limit in _LINES)
-    small = f"{span.replace('T', ' ')} · spells: {counts}"
+def _title(rows: list[dict[Any, Any]], theme: Theme) -> str:
+    span = f"{_minute(rows[0])} to {_minute(rows[-1])} UTC" if rows else "no rows"
     return ("<b>Outing end against egress</b><br>"
-            f'<span style="font-size:12px;color:{theme.quiet_ink}">{small}</span>')
+            f'<span style="font-size:12px;color:{theme.quiet_ink}">{span}</span>')
 
 
 def _alt(rows: list[dict[Any, Any]], spells: list[dict[Any, Any]]) -> str:
