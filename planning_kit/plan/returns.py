@@ -75,7 +75,8 @@ def _moments(plan: TimedPlan) -> Numbers:
 
     The other side is the last float before: there the passage before still holds.
     """
-    anew = np.array([lie.passage.start_min for tether in plan.tracked_tethers.values() for lie in tether.lies])
+    lies = [lie for tether in plan.tracked_tethers.values() for lie in tether.lies]
+    anew = np.array([lie.passage.start_min for lie in lies])
     before = np.nextafter(anew[anew > 0], 0.0)
     whole = np.arange(int(plan.end_min) + 1, dtype=float)
     return np.unique(np.concatenate((whole, anew, before, [plan.end_min])))

@@ -140,6 +140,7 @@ class Rescue:
     helper: Mover
     carry_factor: float
     hook_move_min: float
+    _together: dict[tuple[Line, Line], tuple[float, int]] = field(default_factory=dict)
 
     def minutes(self, spot: Spot, helper_spot: Spot) -> float:
         """Minutes until both are at the airlock; ingress is not counted."""
@@ -171,9 +172,16 @@ class Rescue:
         """Minutes home for both; ``line`` is the helper's, at the place or at one end of the leg."""
         times = []
         for helped_line, first in exits:
-            turned, own_line = self.helper.walk(line, helped_line[-1])
-            way, own_moves = self.helper.home(own_line)
-            _, helped_moves = self.helped.home(helped_line)
-            moves = turned + own_moves + helped_moves
+            known = self._together.get((line, helped_line))
+            if known is None:
+                known = self._together[line, helped_line] = self._home_together(line, helped_line)
+            way, moves = known
             times.append((first + way) * self.carry_factor + moves * self.hook_move_min)
         return min(times)
+
+    def _home_together(self, line: Line, helped_line: Line) -> tuple[float, int]:
+        """The helper's travel minutes from the end of ``helped_line``, and the hook moves of both."""
+        turned, own_line = self.helper.walk(line, helped_line[-1])
+        way, own_moves = self.helper.home(own_line)
+        _, helped_moves = self.helped.home(helped_line)
+        return way, turned + own_moves + helped_moves
