@@ -10,8 +10,9 @@ Odds: `odds`, `Odds`, `compare_odds`, `propose_cuts`, `with_cuts`
 Find: `propose`
 Live: `append_log`, `read_log` (then ask a plan to ``retime``)
 Show: `swimlane`, `season_chart`, `suit_chart`, `sweep_chart`, `tornado_chart`, `fan_chart`
+Walk: `station_map`, `moment_of`
 Desk: `workbench`
-Hand: `briefing`
+Hand: `briefing`, `write_review_pack`, `compare_revisions`, `scenario_at`, `add_note`, `reviews`, `sign_off`
 """
 
 from planning_kit.explore.compare import compare
@@ -22,16 +23,22 @@ from planning_kit.explore.good_spells import good_spells
 from planning_kit.explore.odds.compare_odds import compare_odds
 from planning_kit.explore.odds.odds import Odds, odds
 from planning_kit.explore.odds.propose_cuts import propose_cuts, with_cuts
+from planning_kit.explore.revisions import compare_revisions
 from planning_kit.explore.row_edits import edit_row
 from planning_kit.explore.sweep import sweep_egress
 from planning_kit.front import Plan, propose, time_plan, workbench
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
+from planning_kit.inputs.git_revision import scenario_at
 from planning_kit.inputs.log import read_log
 from planning_kit.inputs.log_append import append_log
 from planning_kit.inputs.scenario import Scenario, load_scenario
+from planning_kit.inputs.sign_offs import add_note, reviews, sign_off
+from planning_kit.plan.moments import moment_of
 from planning_kit.show.briefing import briefing
 from planning_kit.show.fan_chart import fan_chart
+from planning_kit.show.pack.write import write_review_pack
 from planning_kit.show.season_chart import season_chart
+from planning_kit.show.station_map import station_map
 from planning_kit.show.suit_chart import suit_chart
 from planning_kit.show.sweep_chart import sweep_chart
 from planning_kit.show.swimlane import swimlane
@@ -49,12 +56,14 @@ __all__ = [
     "SaveConflict",
     "Scenario",
     "ScenarioError",
+    "add_note",
     "append_log",
     "briefing",
     "compare",
     "compare_findings",
     "compare_margins",
     "compare_odds",
+    "compare_revisions",
     "edit_row",
     "elements_age_note",
     "fan_chart",
@@ -62,14 +71,19 @@ __all__ = [
     "link_windows",
     "load_orbit",
     "load_scenario",
+    "moment_of",
     "move_step",
     "night_windows",
     "odds",
     "propose",
     "propose_cuts",
     "read_log",
+    "reviews",
+    "scenario_at",
     "season",
     "season_chart",
+    "sign_off",
+    "station_map",
     "suit_chart",
     "sweep_chart",
     "sweep_egress",
@@ -78,4 +92,5 @@ __all__ = [
     "tornado_chart",
     "with_cuts",
     "workbench",
+    "write_review_pack",
 ]

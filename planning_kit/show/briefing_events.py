@@ -24,13 +24,18 @@ _RANK = {"inhibit": 0, "finding": 1, "work": 2, "travel": 3, "wait": 4, "lift": 
 
 @dataclass(frozen=True)
 class Told:
-    """One event: PET minutes, who, kind (work, travel, wait, inhibit, lift, finding), and its words."""
+    """One event: PET minutes, who, kind (work, travel, wait, inhibit, lift, finding), a line a sentence."""
 
     at_min: float
     who: str
     kind: str
     step: str
-    words: str
+    lines: tuple[str, ...]
+
+    @property
+    def words(self) -> str:
+        """All of it as running text."""
+        return " ".join(self.lines)
 
 
 def told_events(plan: TimedPlan) -> tuple[Told, ...]:
@@ -54,16 +59,18 @@ class _Teller:
             owner = one_line(record.owner)
             until = pet_label(hold.lift_after_min)
             held = f"{owner} holds it until {until}" if owner else f"it holds until {until}"
-            reason = f" Reason: {one_line(record.reason)}." if one_line(record.reason) else ""
+            reason = one_line(record.reason).rstrip(".")
+            lines = [f"{name} must be in force; {held}."] + ([f"Reason: {reason}."] if reason else [])
             yield Told(hold.set_by_min, "inhibit", "inhibit", record.from_step,
-                       f"{name} must be in force; {held}.{reason}")
-            yield Told(hold.lift_after_min, "inhibit", "lift", record.until_step, f"{name} may be lifted.")
+                       tuple(lines))
+            yield Told(hold.lift_after_min, "inhibit", "lift", record.until_step,
+                       (f"{name} may be lifted.",))
 
     def findings(self) -> Iterator[Told]:
         for row in findings_of(self.plan).to_dict("records"):
             if row["severity"] != NOTE and row["start_min"] == row["start_min"]:
                 yield Told(float(row["start_min"]), "finding", "finding", row["step"],
-                           f"{row['severity'].capitalize()} ({row['check']}): {one_line(row['message'])}.")
+                           (f"{row['severity'].capitalize()} ({row['check']}): {one_line(row['message'])}.",))
 
     def activities(self) -> Iterator[Told]:
         for crew, lane in self.plan.lanes.items():
@@ -72,7 +79,7 @@ class _Teller:
                 if crew == partners[0]:
                     who = " and ".join(self.names.who(partner) for partner in partners)
                     yield Told(activity.start_min, who, activity.kind, activity.step,
-                               self._words(activity, plural=len(partners) > 1))
+                               tuple(self._lines(activity, plural=len(partners) > 1)))
 
     def _together(self, activity: Activity) -> list[str]:
         """Who does just this at the same time: both in a shared step, in a shared wait, at ingress."""
@@ -82,22 +89,22 @@ class _Teller:
         lanes = self.plan.lanes
         return [crew for crew in self.plan.travels if any(_key(other) == key for other in lanes[crew])]
 
-    def _words(self, activity: Activity, plural: bool) -> str:
+    def _lines(self, activity: Activity, plural: bool) -> list[str]:
         if activity.kind == TRAVEL:
             return self._travel(activity)
         if activity.kind == WAIT:
-            return self._wait(activity, plural)
+            return [self._wait(activity, plural)]
         if not activity.step:
             inside = pet_label(activity.finish_min)
-            return f"{activity.title}, {minutes(activity.minutes)}: inside at {inside}."
+            return [f"{activity.title}, {minutes(activity.minutes)}: inside at {inside}."]
         step = self.names.steps[activity.step]
         place = f" At {self.names.title(step.place)}," if step.place else ""
         length = f" {minutes(activity.minutes)}, until {pet_label(activity.finish_min)}."
-        facts = "".join(f" {_sentence(fact.words)}" for fact in self.step_words.facts(step))
         title = one_line(step.title)
-        return f"{step.step}{': ' + title if title else ''}.{place}{length}{facts}"
+        return [f"{step.step}{': ' + title if title else ''}.{place}{length}",
+                *(_sentence(fact.words) for fact in self.step_words.facts(step))]
 
-    def _travel(self, activity: Activity) -> str:
+    def _travel(self, activity: Activity) -> list[str]:
         legs = [p for p in self.plan.passages[activity.crew] if p.route is not None
                 and activity.start_min <= p.start_min and p.finish_min <= activity.finish_min]
         over = [self.names.title(leg.place) for leg in legs[1:]]
@@ -107,7 +114,7 @@ class _Teller:
         text = (f"Goes from {self.names.title(activity.place)}{by}{target}: "
                 f"{minutes(activity.minutes)}{metres}.")
         carried = self._carried(activity)
-        return text + (f" Carries {carried}." if carried else "") + self._hazards(activity)
+        return [text, *([f"Carries {carried}."] if carried else []), *self._hazards(activity)]
 
     @cached_property
     def _custody(self) -> list[dict[Hashable, Any]]:
@@ -133,13 +140,11 @@ class _Teller:
         return [(row["crew"], row["at_min"], row["place"], row["to_place"], one_line(row["caution"]))
                 for row in rows]
 
-    def _hazards(self, activity: Activity) -> str:
-        words = []
+    def _hazards(self, activity: Activity) -> Iterator[str]:
         for crew, at_min, place, to_place, caution in self._cautions:
             if crew == activity.crew and activity.start_min <= at_min <= activity.finish_min:
                 where = self.names.title(place) + (f" to {self.names.title(to_place)}" if to_place else "")
-                words.append(f"{where}: {caution.rstrip('.')}.")
-        return f" Mind, {' '.join(words)}" if words else ""
+                yield f"Mind, {where}: {caution.rstrip('.')}."
 
     def _wait(self, activity: Activity, plural: bool) -> str:
         verb = "Wait" if plural else "Waits"

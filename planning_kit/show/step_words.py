@@ -19,7 +19,7 @@ _LIGHT = {"night": "night", "day": "daylight"}
 
 @dataclass(frozen=True)
 class Fact:
-    """One fact of a step: its ``kind`` (takes, leaves, uses, foothold, tether, light, ...) and its words."""
+    """One fact of a step: its ``kind`` (takes, leaves, uses, foothold, tether, light, group, ...) and its words."""
 
     kind: str
     words: str
@@ -45,7 +45,7 @@ class StepWords:
         if step.light in ("night", "day"):
             yield Fact("light", f"must lie in {_LIGHT[step.light]}{self._lit_when(step)}")
         if step.same_window:
-            yield Fact("light", f"in one window with the other steps of {one_line(step.same_window)!r}")
+            yield Fact("group", f"in one window with the other steps of {one_line(step.same_window)!r}")
         for name in step.windows:
             yield Fact("window", f"must lie in the period {one_line(name)!r}")
         for inhibit in self.plan.scenario.records.inhibits:

@@ -1,0 +1,172 @@
+"""What two scenarios say differently: by table and row, in words."""
+
+from __future__ import annotations
+
+import tomllib
+from bisect import bisect_left
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import fields
+
+import pandas as pd
+
+from planning_kit.inputs import format as fmt
+from planning_kit.inputs.fields import Field, Table
+from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.text_table import TextTable
+
+INPUT_CHANGES = ["table", "row", "change", "column", "before", "after", "words"]
+ADDED, REMOVED, CHANGED, MOVED = "added", "removed", "changed", "moved"
+
+Change = tuple[str, str, str, str, str, str, str]
+Row = Mapping[str, str]
+
+
+def compare_inputs(a: Scenario, b: Scenario) -> pd.DataFrame:
+    """Every input of scenario ``b`` that differs from ``a``; empty when both say the same.
+
+    ``table`` (a CSV table, ``scenario.toml`` or ``orbit``), ``row`` (the key of the row, or the dotted key),
+    ``change`` (``added``, ``removed``, ``changed``, ``moved`` in the row order), ``column``, ``before`` and
+    ``after`` as the files have them, and the same in ``words``. How a number or a list is spelled does not
+    count. Of rows that changed their order, the fewest are named that explain it.
+    """
+    rows = [] if a.digest == b.digest else [*_settings(a, b), *_orbit(a, b), *_tables(a, b)]
+    return TextTable(rows, columns=INPUT_CHANGES)
+
+
+def _settings(a: Scenario, b: Scenario) -> Iterator[Change]:
+    before, after = _flat(_toml(a)), _flat(_toml(b))
+    for key in dict.fromkeys([*before, *after]):
+        old, new = before.get(key), after.get(key)
+        if old != new:
+            yield _cell(fmt.SCENARIO_FILE, key, "", _written(old), _written(new))
+
+
+def _toml(scenario: Scenario) -> Mapping[str, object]:
+    return tomllib.loads(scenario.checked.source.toml.decode("utf-8-sig"))
+
+
+def _flat(data: Mapping[str, object], above: str = "") -> dict[str, object]:
+    flat: dict[str, object] = {}
+    for key, value in data.items():
+        name = f"{above}{key}"
+        flat |= _flat(value, f"{name}.") if isinstance(value, Mapping) else {name: value}
+    return flat
+
+
+def _written(value: object) -> str:
+    if isinstance(value, list):
+        return " ".join(_written(each) for each in value)
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _orbit(a: Scenario, b: Scenario) -> Iterator[Change]:
+    for each in fields(a.elements):
+        old, new = getattr(a.elements, each.name), getattr(b.elements, each.name)
+        if old != new:
+            yield _cell("orbit", each.name, "", str(old), str(new))
+
+
+def _tables(a: Scenario, b: Scenario) -> Iterator[Change]:
+    for table in fmt.TABLES:
+        before, after = _rows(a, table), _rows(b, table)
+        titles = {key: row.get("title", "").strip() for rows in (before, after) for key, row in rows.items()}
+        for key in before:
+            if key not in after:
+                yield _whole(table.name, key, REMOVED, titles[key], before[key])
+        for key, row in after.items():
+            if key in before:
+                yield from _cells(table, key, titles[key], before[key], row)
+            else:
+                yield _whole(table.name, key, ADDED, titles[key], row)
+        yield from _moves(table.name, list(before), list(after), titles)
+
+
+def _rows(scenario: Scenario, table: Table) -> dict[str, Row]:
+    """The rows as text by their key; rows that share a key are numbered."""
+    raw = scenario.checked.source.tables.get(table.name)
+    rows: dict[str, Row] = {}
+    seen: Counter[str] = Counter()
+    for cells in raw.rows if raw is not None else ():
+        assert raw is not None
+        row = dict(zip(raw.header, cells, strict=True))
+        key = " ".join(row.get(name, "").strip() for name in table.key)
+        seen[key] += 1
+        rows[key if seen[key] == 1 else f"{key} ({seen[key]})"] = row
+    return rows
+
+
+def _cells(table: Table, key: str, title: str, before: Row, after: Row) -> Iterator[Change]:
+    for name in dict.fromkeys([*before, *after]):
+        old, new = before.get(name, ""), after.get(name, "")
+        field = table.by_name.get(name)
+        if _meaning(old, field) != _meaning(new, field):
+            yield _cell(table.name, key, name, old.strip(), new.strip(), title)
+
+
+def _meaning(text: str, field: Field | None) -> object:
+    """What a cell says, whatever its spelling."""
+    text = text.strip()
+    if field is None:
+        return text
+    if not text and field.default is not None:
+        text = str(field.default)
+    if field.is_number:
+        return float(text) if text else None
+    if field.is_list:
+        return tuple(text.split())
+    return text or ("no" if field.kind == "yes_no" else "")
+
+
+def _cell(table: str, row: str, column: str, old: str, new: str, title: str = "") -> Change:
+    name = f"{row} ({title})" if title and column != "title" else row
+    what = f"{name}, {column}:" if column else f"{name}:"
+    words = f"was {old}, is {new}" if old and new else f"now {new}" if new else f"no longer {old}"
+    change = CHANGED if column or (old and new) else ADDED if new else REMOVED
+    return table, row, change, column, old, new, f"{what} {words}"
+
+
+def _whole(table: str, key: str, change: str, title: str, row: Row) -> Change:
+    cells = [(name, cell.strip()) for name, cell in row.items() if name != "title"]
+    told = ", ".join(f"{name} {cell}" for name, cell in cells if cell)
+    name = f"{key} ({title})" if title else key
+    before, after = (told, "") if change == REMOVED else ("", told)
+    return table, key, change, "", before, after, f"{name} {change}: {told}"
+
+
+def _moves(table: str, before: Sequence[str], after: Sequence[str],
+           titles: Mapping[str, str]) -> Iterator[Change]:
+    place = {key: number for number, key in enumerate(before)}
+    common = [key for key in after if key in place]
+    stayed = set(_longest_rising([place[key] for key in common]))
+    old_order = [key for key in before if key in set(common)]
+    for key in common:
+        if place[key] not in stayed:
+            old, new = _neighbour(old_order, key), _neighbour(common, key)
+            name = f"{key} ({titles[key]})" if titles[key] else key
+            yield table, key, MOVED, "", old, new, f"{name} moved in the row order: was {old}, is {new}"
+
+
+def _neighbour(order: Sequence[str], key: str) -> str:
+    at = order.index(key)
+    return f"after {order[at - 1]}" if at else "first"
+
+
+def _longest_rising(numbers: Sequence[int]) -> list[int]:
+    """A longest rising subsequence (patience sorting): what kept its order while the rest moved."""
+    tails: list[int] = []
+    ends: list[int] = []
+    came_from: dict[int, int | None] = {}
+    for number in numbers:
+        at = bisect_left(tails, number)
+        came_from[number] = ends[at - 1] if at else None
+        tails[at:at + 1] = [number]
+        ends[at:at + 1] = [number]
+    chain: list[int] = []
+    last = ends[-1] if ends else None
+    while last is not None:
+        chain.append(last)
+        last = came_from[last]
+    return chain[::-1]

@@ -1,0 +1,118 @@
+"""What a revision changed: inputs, times, findings, margins, and a plain list for the reviewer."""
+
+from __future__ import annotations
+
+import html
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+import pandas as pd
+
+from planning_kit.explore.compare import COMPARE_COLUMNS, compare
+from planning_kit.explore.compare_findings import FINDING_CHANGES, compare_findings
+from planning_kit.explore.compare_margins import MARGIN_COLUMNS, compare_margins
+from planning_kit.explore.input_changes import compare_inputs
+from planning_kit.explore.verdict import VERDICT_COLUMNS, overall, verdicts
+from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.git_revision import scenario_at
+from planning_kit.inputs.scenario import Scenario, load_scenario
+from planning_kit.inputs.text_table import TextTable
+from planning_kit.plan.timed import TimedPlan
+
+Side = Scenario | TimedPlan
+Given = str | Path | Side
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Revision:
+    """Two revisions of a scenario beside each other; ``a`` is the earlier one.
+
+    ``plan_a`` and ``plan_b`` are None where a side has no plan; ``no_plan`` then says why.
+    """
+
+    a: Scenario
+    b: Scenario
+    plan_a: TimedPlan | None
+    plan_b: TimedPlan | None
+    no_plan: str = ""
+
+    @cached_property
+    def inputs(self) -> pd.DataFrame:
+        """What the files say differently, by table and row, in words (see `compare_inputs`)."""
+        return compare_inputs(self.a, self.b)
+
+    @cached_property
+    def times(self) -> pd.DataFrame:
+        """What moved (see `compare`); empty where a side has no plan."""
+        if self.plan_a is None or self.plan_b is None:
+            return TextTable([], columns=COMPARE_COLUMNS)
+        return TextTable(compare(self.plan_a, self.plan_b))
+
+    @cached_property
+    def findings(self) -> pd.DataFrame:
+        """Which findings came and went (see `compare_findings`)."""
+        if self.plan_a is None or self.plan_b is None:
+            return TextTable([], columns=FINDING_CHANGES)
+        return compare_findings(self.plan_a, self.plan_b)
+
+    @cached_property
+    def margins(self) -> pd.DataFrame:
+        """The margins beside each other (see `compare_margins`)."""
+        if self.plan_a is None or self.plan_b is None:
+            return TextTable([], columns=MARGIN_COLUMNS)
+        return compare_margins(self.plan_a, self.plan_b)
+
+    @cached_property
+    def verdict(self) -> TextTable:
+        """For the reviewer, worst first: ``verdict`` (stop, worse, look, better, same), ``about``, ``words``.
+
+        ``stop``: the revision cannot be flown so (no plan, the hard limit missed, a new stop finding).
+        ``worse`` and ``better`` are judged by limits, findings and margins; ``look`` asks for eyes: what the
+        numbers cannot judge.
+        """
+        return TextTable(verdicts(self), columns=VERDICT_COLUMNS)
+
+    @property
+    def overall(self) -> str:
+        """The verdict in one line."""
+        return overall(self.verdict)
+
+    def __repr__(self) -> str:
+        return f"<Revision {self.a.digest[:12]} to {self.b.digest[:12]}: {self.overall}>"
+
+    def _repr_html_(self) -> str:
+        return f"<p><strong>{html.escape(self.overall)}</strong></p>{self.verdict._repr_html_()}"
+
+
+def compare_revisions(a: Given, b: Given) -> Revision:
+    """Compare two revisions of a scenario: ``a`` the earlier, ``b`` the later.
+
+    Each is a folder, a git revision of a folder written as git writes it (``"HEAD~1:scenarios/mine"``, the
+    path from the working directory), a `Scenario`, or a plan (whose egress then counts). A side that is
+    readable but has no plan is a verdict, not an error. Raises `ScenarioError` for a side that cannot be
+    read.
+    """
+    (scenario_a, plan_a, why_a), (scenario_b, plan_b, why_b) = _timed(a), _timed(b)
+    why = f"before: {why_a}" if why_a else why_b
+    return Revision(scenario_a, scenario_b, plan_a, plan_b, why)
+
+
+def _timed(given: Given) -> tuple[Scenario, TimedPlan | None, str]:
+    if isinstance(given, TimedPlan):
+        return given.scenario, given, ""
+    scenario = given if isinstance(given, Scenario) else _read(given)
+    try:
+        return scenario, TimedPlan.of(scenario), ""
+    except ScenarioError as fault:
+        return scenario, None, "; ".join(fault.problems["problem"])
+
+
+def _read(given: str | Path) -> Scenario:
+    if not isinstance(given, str | Path):
+        raise ScenarioError.single("must be a folder, 'REVISION:FOLDER', a scenario or a plan",
+                                   value=type(given).__name__)
+    revision, colon, folder = str(given).partition(":")
+    if isinstance(given, Path) or not colon or Path(given).is_dir():
+        return load_scenario(given)
+    return scenario_at(folder, revision)

@@ -1,0 +1,161 @@
+"""The plain list for the reviewer of a revision: what is worse, what is better, what to look at.
+
+Order of the list: stop, worse, look, better, same. Each line says one thing and its numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from planning_kit.inputs.times import pet_label
+from planning_kit.plan.timed import TimedPlan
+
+if TYPE_CHECKING:
+    from planning_kit.explore.revisions import Revision
+
+VERDICT_COLUMNS = ["verdict", "about", "words"]
+STOP, WORSE, LOOK, BETTER, SAME = "stop", "worse", "look", "better", "same"
+_RANK = {name: rank for rank, name in enumerate((STOP, WORSE, LOOK, BETTER, SAME))}
+_LEAST_CHANGE = 0.05  # of a margin, in its own unit: what one decimal does not show is no change
+_NOT_MARGINS = ("outing end", "waiting")
+
+Verdict = tuple[str, str, str]
+
+
+def verdicts(revision: Revision) -> list[Verdict]:
+    """Rows of ``VERDICT_COLUMNS``, worst first."""
+    rows = [*_of_inputs(revision)]
+    if revision.plan_a is None or revision.plan_b is None:
+        missing = "before" if revision.plan_a is None else "now"
+        rows.append((STOP if revision.plan_b is None else LOOK, "plan",
+                     f"{missing} there is no plan: {revision.no_plan.removeprefix('before: ')}"))
+    else:
+        rows += [*_of_end(revision.plan_a, revision.plan_b), *_of_windows(revision.plan_a, revision.plan_b),
+                 *_of_times(revision), *_of_findings(revision), *_of_margins(revision)]
+    return sorted(rows, key=lambda row: _RANK[row[0]])
+
+
+def overall(table: pd.DataFrame) -> str:
+    """One line over the whole list."""
+    counts = {name: int((table["verdict"] == name).sum()) for name in _RANK}
+    if counts[STOP]:
+        return f"Stop: {counts[STOP]} of {len(table)} lines say that it cannot be flown so."
+    if not counts[WORSE] and not counts[BETTER] and not counts[LOOK]:
+        return "Same: nothing that matters changed."
+    told = [f"{counts[name]} {words}" for name, words in (
+        (WORSE, "worse"), (BETTER, "better"), (LOOK, "to look at")) if counts[name]]
+    head = ("Mixed" if counts[WORSE] and counts[BETTER] else "Worse" if counts[WORSE]
+            else "Better" if counts[BETTER] else "Look")
+    return f"{head}: {', '.join(told)}."
+
+
+def _of_inputs(revision: Revision) -> Iterator[Verdict]:
+    inputs = revision.inputs
+    if inputs.empty:
+        yield SAME, "inputs", "both revisions say the same"
+        return
+    counts = inputs.groupby("table", sort=False).size()
+    told = ", ".join(f"{count} in {table}" for table, count in counts.items())
+    yield LOOK, "inputs", f"{len(inputs)} change{'s' if len(inputs) > 1 else ''}: {told}"
+    limits = inputs[(inputs["table"] == "scenario.toml") & inputs["row"].str.startswith("limits.")]
+    for words in limits["words"]:
+        yield LOOK, "limits", f"a limit itself changed: {words}"
+
+
+def _of_end(a: TimedPlan, b: TimedPlan) -> Iterator[Verdict]:
+    for name, verdict in (("hard_min", STOP), ("planned_min", WORSE)):
+        limit, before = getattr(b.scenario.settings.limits, name), getattr(a.scenario.settings.limits, name)
+        word = "hard" if name == "hard_min" else "planned"
+        if b.end_min > limit and a.end_min <= before:
+            yield (verdict, "limits",
+                   f"the {word} limit of {pet_label(limit)} is missed: inside at {pet_label(b.end_min)}")
+        elif b.end_min <= limit and a.end_min > before:
+            yield BETTER, "limits", f"the {word} limit of {pet_label(limit)} is kept again"
+    moved = b.end_min - a.end_min
+    if abs(moved) < _LEAST_CHANGE:
+        yield SAME, "outing end", f"both inside at {pet_label(b.end_min)} as before"
+    else:
+        yield (WORSE if moved > 0 else BETTER, "outing end",
+               f"both inside at {pet_label(b.end_min)}, {abs(moved):.1f} min "
+               f"{'later' if moved > 0 else 'earlier'}")
+    if a.egress != b.egress:
+        yield LOOK, "egress", f"egress was {a.egress:%Y-%m-%dT%H:%MZ}, is {b.egress:%Y-%m-%dT%H:%MZ}"
+
+
+def _of_windows(a: TimedPlan, b: TimedPlan) -> Iterator[Verdict]:
+    """Lit steps that now lie in another night or day of the same egress."""
+    before = {step.step: (step, float(start)) for step, start in zip(a.steps, a.starts, strict=True)}
+    for step, start in zip(b.steps, b.starts, strict=True):
+        if a.egress != b.egress or step.light not in ("night", "day") or step.step not in before:
+            continue
+        was, old = before[step.step]
+        if was.light == step.light:
+            numbers = _number(a, step.light, old), _number(b, step.light, float(start))
+            if numbers[0] != numbers[1]:
+                yield LOOK, "windows", f"{step.step} lies in {step.light} {numbers[1]}, was in {numbers[0]}"
+
+
+def _number(plan: TimedPlan, light: str, start: float) -> int:
+    windows = plan.light.night if light == "night" else plan.light.day
+    return int(np.searchsorted(windows[:, 0], start, side="right"))
+
+
+def _of_times(revision: Revision) -> Iterator[Verdict]:
+    times = revision.times
+    if times.empty:
+        yield SAME, "times", "no step moved"
+        return
+    counts = times.groupby("change", sort=False).size()
+    told = ", ".join(f"{count} {change}" for change, count in counts.items())
+    moved = times.dropna(subset=["moved_min"])
+    most = ""
+    if len(moved) and moved["moved_min"].abs().max() >= _LEAST_CHANGE:
+        row = max(moved.to_dict("records"), key=lambda row: abs(row["moved_min"]))
+        most = f"; most: {row['step']} by {row['moved_min']:+.1f} min".replace("-", "−")
+    yield LOOK, "times", f"steps: {told}{most}"
+
+
+def _of_findings(revision: Revision) -> Iterator[Verdict]:
+    rows = revision.findings.to_dict("records")
+    for row in rows:
+        where = f"{row['step']}: " if row["step"] else ""
+        words = f"{row['severity']} {row['change']}, {row['check']}: {where}{row['message']}"
+        if row["change"] in ("came", "worse"):
+            yield (STOP if row["severity"] == "stop" else LOOK if row["severity"] == "note" else WORSE,
+                   "findings", words)
+        else:
+            yield SAME if row["severity"] == "note" else BETTER, "findings", words
+    if not rows:
+        yield SAME, "findings", "none came, none went"
+
+
+def _of_margins(revision: Revision) -> Iterator[Verdict]:
+    same = 0
+    for row in revision.margins.to_dict("records"):
+        if row["margin"] in _NOT_MARGINS or row["margin"].startswith("to the "):
+            continue
+        change = row["change"]
+        if change == change and abs(change) < _LEAST_CHANGE:
+            same += 1
+        elif change == change or (row["a"] == row["a"]) != (row["b"] == row["b"]):
+            yield _margin(row)
+    if same:
+        yield SAME, "margins", f"{same} margins as before"
+
+
+def _margin(row: dict[Any, Any]) -> Verdict:
+    verdict = LOOK if row["change"] != row["change"] else BETTER if row["change"] > 0 else WORSE
+    who = f"{row['crew']}, " if row["crew"] else ""
+    where = f" ({row['at_b']})" if row["at_b"] else ""
+    return verdict, "margins", (f"{who}{row['margin']}: was {_number_text(row['a'])}, is "
+                                f"{_number_text(row['b'])} {row['unit']}{where}")
+
+
+def _number_text(value: float) -> str:
+    if value != value:
+        return "not known"
+    return "without end" if np.isinf(value) else f"{value:.1f}".replace("-", "−")

@@ -1,0 +1,124 @@
+"""Reviewers' notes and sign-offs: a text file beside the scenario, each entry tied to what was reviewed.
+
+``sign_offs.toml`` in the scenario folder holds one table ``[[review]]`` an entry and is only ever added to.
+An entry names the digest of the scenario that was looked at; where the scenario says something else now, the
+entry is stale. It is a record among colleagues, no signature: anyone who can write the folder can write it.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from datetime import UTC, datetime
+
+import pandas as pd
+import tomlkit
+
+from planning_kit.inputs.faults import Faults, ScenarioError
+from planning_kit.inputs.save import save_files
+from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.source import digest_of
+from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.times import as_utc
+
+SIGN_OFFS_FILE = "sign_offs.toml"
+REVIEW_COLUMNS = ["kind", "by", "at", "about", "words", "state", "digest"]
+SIGN_OFF, NOTE = "sign-off", "note"
+CURRENT, STALE = "current", "stale: the scenario has changed since"
+_HEADER = """\
+# Notes and sign-offs of reviewers, newest last. Each is tied to the digest of the scenario that was reviewed;
+# it is stale when the scenario says something else. Add to this file, change nothing in it.
+"""
+_LONGEST = 10_000
+_KEYS = ("kind", "by", "at", "about", "words", "digest")
+
+
+def sign_off(scenario: Scenario, by: str, words: str = "", about: str = "",
+             at: str | datetime | None = None) -> pd.DataFrame:
+    """Sign off the scenario as it is on disk; gives all reviews (see `reviews`).
+
+    ``about`` may name a step, task or check; ``at`` is UTC (now by default). Raises `ScenarioError` when the
+    scenario has edits that are not saved, was changed on disk, or has no reviewer's name.
+    """
+    return _add(scenario, SIGN_OFF, by, words, about, at)
+
+
+def add_note(scenario: Scenario, by: str, words: str, about: str = "",
+             at: str | datetime | None = None) -> pd.DataFrame:
+    """Note something for the other reviewers; as `sign_off`, and ``words`` may not be empty."""
+    if not words.strip():
+        raise ScenarioError.single("says nothing; write the note", column="words")
+    return _add(scenario, NOTE, by, words, about, at)
+
+
+def reviews(scenario: Scenario) -> pd.DataFrame:
+    """All notes and sign-offs beside the scenario, oldest first; empty where there is no file.
+
+    ``kind`` (note, sign-off), ``by``, ``at`` (UTC), ``about``, ``words``, ``state`` (``current``, or stale
+    where the digest is not that of ``scenario`` any more), ``digest`` (of what was reviewed). Raises
+    `ScenarioError` where the file cannot be read.
+    """
+    rows = [(entry["kind"], entry["by"], entry["at"], entry["about"], entry["words"],
+             CURRENT if entry["digest"] == scenario.digest else STALE, entry["digest"])
+            for entry in _entries(_on_disk(scenario))]
+    return TextTable(rows, columns=REVIEW_COLUMNS)
+
+
+def _on_disk(scenario: Scenario) -> bytes:
+    path = scenario.folder / SIGN_OFFS_FILE
+    try:
+        return path.read_bytes() if path.exists() else b""
+    except OSError as error:
+        raise ScenarioError.single(f"cannot be read: {error.strerror}", table=SIGN_OFFS_FILE) from None
+
+
+def _entries(data: bytes) -> list[Mapping[str, str]]:
+    try:
+        content = tomllib.loads(data.decode("utf-8"))
+    except (ValueError, RecursionError) as error:
+        problem = f"cannot be read as TOML in UTF-8: {error}"
+        raise ScenarioError.single(problem, table=SIGN_OFFS_FILE) from None
+    given = content.get("review", [])
+    faults = Faults()
+    entries: list[Mapping[str, str]] = []
+    for number, entry in enumerate(given if isinstance(given, list) else [None], start=1):
+        values = entry if isinstance(entry, dict) else {}
+        wrong = [key for key in _KEYS if not isinstance(values.get(key, ""), str)]
+        missing = [key for key in ("kind", "by", "digest") if not values.get(key)]
+        for key in (*wrong, *missing):
+            faults.add(SIGN_OFFS_FILE, None, f"review {number} {key}", values.get(key), "must be a text")
+        entries.append({key: values.get(key, "") for key in _KEYS})
+    faults.stop_if_any()
+    return entries
+
+
+def _add(scenario: Scenario, kind: str, by: str, words: str, about: str,
+         at: str | datetime | None) -> pd.DataFrame:
+    _stop_if_not_fit(scenario, by, words, about)
+    when = as_utc(at, "at") if at is not None else datetime.now(UTC)
+    before = _on_disk(scenario)
+    _entries(before)  # a file that cannot be read is not added to
+    entry = tomlkit.table()
+    for key, value in zip(_KEYS, (kind, by.strip(), when.strftime("%Y-%m-%dT%H:%M:%SZ"), about.strip(),
+                                  words.strip(), scenario.digest), strict=True):
+        entry[key] = tomlkit.string(value, multiline="\n" in value)
+    added = "\n[[review]]\n" + tomlkit.dumps(entry)
+    data = (before or _HEADER.encode()) + added.encode()
+    _entries(data)
+    known = {**scenario.on_disk, **({SIGN_OFFS_FILE: digest_of(before)} if before else {})}
+    save_files(scenario.folder, {SIGN_OFFS_FILE: data}, known)
+    return reviews(scenario)
+
+
+def _stop_if_not_fit(scenario: Scenario, by: str, words: str, about: str) -> None:
+    faults = Faults()
+    for column, text in (("by", by), ("words", words), ("about", about)):
+        if len(text) > _LONGEST or any(not char.isprintable() and char not in "\n\t" for char in text):
+            faults.add("", None, column, text, f"must be plain text of at most {_LONGEST:,} characters")
+    if not by.strip():
+        faults.add("", None, "by", by, "is empty; say who reviewed it")
+    held = {name: digest_of(data) for name, data in scenario.checked.source.files().items()}
+    if held != dict(scenario.on_disk):
+        faults.add("", None, "scenario", scenario.folder,
+                   "has edits that are not saved; save it, then review it")
+    faults.stop_if_any()

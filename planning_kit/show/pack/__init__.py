@@ -1,0 +1,1 @@
+"""The review pack: one content, shown as HTML, PDF, XLSX and pocket sheets."""

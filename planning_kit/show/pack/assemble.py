@@ -1,0 +1,75 @@
+"""From a plan to the content of its pack: sections in order, facts, the stamp of every page."""
+
+from __future__ import annotations
+
+import platform
+from importlib.metadata import PackageNotFoundError, version
+
+from planning_kit.explore.odds.odds import Odds
+from planning_kit.explore.revisions import Revision
+from planning_kit.inputs.sign_offs import reviews
+from planning_kit.plan.timed import TimedPlan
+from planning_kit.show.escape import one_line
+from planning_kit.show.pack.assumptions import assumptions_section
+from planning_kit.show.pack.changes import changes_section, odds_section
+from planning_kit.show.pack.content import Column, Pack, Section, table_of
+from planning_kit.show.pack.pockets import pocket_section
+from planning_kit.show.pack.procedure import procedure_section, summary_section, timeline_section
+from planning_kit.show.pack.tables import all_lists, counted
+
+_PACKAGES = ("planning-kit", "numpy", "pandas", "scipy", "skyfield", "sgp4")
+
+
+def assemble(plan: TimedPlan, chances: Odds | None, revision: Revision | None) -> Pack:
+    """The content of the pack of ``plan``."""
+    settings = plan.scenario.settings
+    sections = [summary_section(plan), timeline_section(plan), procedure_section(plan), *all_lists(plan)]
+    if chances is not None:
+        sections.append(odds_section(chances))
+    sections += [assumptions_section(plan), changes_section(revision), _reviews_section(plan)]
+    return Pack(
+        title=one_line(settings.title) or "Outing", station=one_line(settings.station),
+        facts=_facts(plan, revision), sections=tuple(sections), stamp=_stamp(plan),
+        pockets=tuple(pocket_section(plan, crew) for crew in plan.travels),
+    )
+
+
+def _facts(plan: TimedPlan, revision: Revision | None) -> tuple[tuple[str, str], ...]:
+    settings, elements = plan.scenario.settings, plan.scenario.elements
+    told = [(str(row["item"]), str(row["value"])) for row in plan.summary.to_dict("records")]
+    told.insert(2, ("PET 0:00 is", one_line(settings.pet_zero) or "not given"))
+    return (
+        *told, ("Findings", counted(plan)),
+        *([("Against the baseline", revision.overall)] if revision is not None else []),
+        ("Purpose", one_line(settings.summary) or "not given"),
+        ("Elements", f"{one_line(elements.object_name)} of {elements.epoch:%Y-%m-%dT%H:%M:%SZ}"),
+        ("Input digest (SHA-256)", plan.scenario.digest),
+        ("Versions", versions()),
+    )
+
+
+def versions() -> str:
+    """The versions of what computed the pack."""
+    told = [f"Python {platform.python_version()}"]
+    for name in _PACKAGES:
+        try:
+            told.append(f"{name} {version(name)}")
+        except PackageNotFoundError:
+            told.append(f"{name} (not installed as a package)")
+    return ", ".join(told)
+
+
+def _stamp(plan: TimedPlan) -> str:
+    """On every page: what inputs, which egress, which version."""
+    package = versions().split(", ")[1]
+    return f"inputs {plan.scenario.digest[:12]} · egress {plan.egress:%Y-%m-%dT%H:%MZ} · {package}"
+
+
+def _reviews_section(plan: TimedPlan) -> Section:
+    table = table_of(reviews(plan.scenario), "Reviews", "Notes and sign-offs beside the scenario", [
+        ("kind", Column("Kind", share=0.7)), ("by", Column("By")), ("at", Column("At (UTC)", share=1.2)),
+        ("about", Column("About", share=0.8)), ("words", Column("Words", share=4)),
+        ("state", Column("State", share=1.6)), ("digest", Column("Digest reviewed", share=2))])
+    return Section("reviews", "Reviewers' notes and sign-offs", (
+        "An entry is stale when the scenario no longer says what was reviewed. No signature: a record.",
+    ), (table,))

@@ -1,0 +1,143 @@
+"""What a review pack holds, apart from how it looks: sections of words, tables and pictures.
+
+Every text is plain and untrusted; each writer escapes it for its own format. Numbers stay numbers.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import pandas as pd
+
+from planning_kit.show.escape import one_line
+
+CAUTION = ("A planning aid, not a certified tool. The flight rules and licensed, responsible people decide. "
+           "Limits are the scenario's own.")
+
+
+@dataclass(frozen=True)
+class Rich:
+    """A cell of several lines; those numbered in ``strong`` are shown so (the first, unless it says else)."""
+
+    lines: tuple[str, ...]
+    strong: frozenset[int] = frozenset({0})
+
+    @property
+    def text(self) -> str:
+        """All lines as one text, for formats that know no paragraphs in a cell."""
+        return "\n".join(one_line(line) for line in self.lines)
+
+
+Cell = str | float | int | Rich | None
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column: its label, how many digits its numbers have (None: text), its share of the width."""
+
+    label: str
+    digits: int | None = None
+    share: float = 1.0
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table with a caption; ``sheet`` names its sheet in the XLSX; ``empty`` stands where no row does.
+
+    ``joined`` are rows whose second and third cell are one (a step of both crew members).
+    """
+
+    sheet: str
+    caption: str
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+    empty: str = "None."
+    joined: frozenset[int] = frozenset()
+
+
+@dataclass(frozen=True)
+class Box:
+    """A rectangle of a picture; points from the top left."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+    fill: str
+    stroke: str = ""
+
+
+@dataclass(frozen=True)
+class Label:
+    """A text of a picture; ``x``, ``y`` of its baseline; ``anchor`` start, middle or end."""
+
+    x: float
+    y: float
+    text: str
+    size: float
+    colour: str
+    anchor: str = "start"
+    is_bold: bool = False
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A drawing in points, with what it shows in words."""
+
+    width: float
+    height: float
+    shapes: tuple[Box | Label, ...]
+    alt: str
+
+
+@dataclass(frozen=True)
+class Section:
+    """A numbered part of the pack."""
+
+    key: str
+    title: str
+    words: tuple[str, ...] = ()
+    blocks: tuple[Table | Picture, ...] = ()
+
+
+@dataclass(frozen=True)
+class Pack:
+    """Everything that is written. ``facts`` head the first page, ``stamp`` is on every page."""
+
+    title: str
+    station: str
+    facts: tuple[tuple[str, str], ...]
+    sections: tuple[Section, ...]
+    stamp: str
+    pockets: tuple[Section, ...] = field(default=())
+
+
+def table_of(frame: pd.DataFrame, sheet: str, caption: str, columns: Sequence[tuple[str, Column]],
+             empty: str = "None.") -> Table:
+    """Some columns of a DataFrame as a `Table`; numbers that are not known become empty."""
+    rows = tuple(tuple(cell_of(row[name]) for name, _ in columns) for row in frame.to_dict("records"))
+    return Table(sheet, caption, tuple(column for _, column in columns), rows, empty)
+
+
+def cell_of(value: Any) -> Cell:
+    """A value of a DataFrame as a cell."""
+    if isinstance(value, bool):
+        return "yes" if value else ""
+    if isinstance(value, Rich | str):
+        return value
+    number = float(value)
+    return number if math.isfinite(number) else None
+
+
+def shown(cell: Cell, column: Column) -> str:
+    """A cell as text on one line (a `Rich` cell: on several)."""
+    if cell is None:
+        return ""
+    if isinstance(cell, Rich):
+        return cell.text
+    if isinstance(cell, str):
+        return one_line(cell)
+    return f"{round(cell, column.digits or 0) + 0.0:.{column.digits or 0}f}".replace("-", "−")

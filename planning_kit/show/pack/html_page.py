@@ -1,0 +1,62 @@
+"""The pack as one HTML page: no script, no request, every text escaped by the template engine."""
+
+from __future__ import annotations
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup, escape
+
+from planning_kit.show.escape import one_line
+from planning_kit.show.pack.content import CAUTION, Box, Cell, Label, Pack, Picture, Rich, shown
+
+
+def html_page(pack: Pack) -> str:
+    """The page as text. The browser is told to run nothing and to load nothing, whatever the texts say."""
+    page = _environment().get_template("pack.html.j2")
+    return page.render(pack=pack, caution=CAUTION, caution_css=_css(CAUTION),
+                       stamp_css=_css(pack.stamp)) + "\n"
+
+
+def _environment() -> Environment:
+    made = Environment(loader=PackageLoader("planning_kit.show", "pack"), autoescape=True,
+                       undefined=StrictUndefined)
+    made.filters |= {"shown": shown, "clean": one_line, "drawn": _drawn, "row_class": _row_class}
+    made.tests |= {"picture": lambda block: isinstance(block, Picture),
+                   "rich": lambda cell: isinstance(cell, Rich)}
+    return made
+
+
+def _css(text: str) -> Markup:
+    """A text inside quotes of a style sheet: everything but letters, digits and spaces as its code.
+
+    A space ends each code (CSS Syntax Module Level 3, 4.3.7); it is not part of the text.
+    """
+    coded = (c if c.isascii() and (c.isalnum() or c == " ") else f"\\{ord(c):06x} " for c in text)
+    return Markup("".join(coded))
+
+
+def _row_class(row: tuple[Cell, ...]) -> Markup:
+    """A mark at the left of a row that begins with a severity; the word itself stands there too."""
+    classes = {"stop": "stop", "caution": "caution-row"}
+    name = classes.get(row[0] if isinstance(row[0], str) else "", "")
+    return Markup(f' class="{name}"') if name else Markup("")
+
+
+def _drawn(picture: Picture) -> Markup:
+    """A picture as SVG with its words as alternative text."""
+    shapes = Markup("").join(_box(each) if isinstance(each, Box) else _label(each) for each in picture.shapes)
+    return Markup('<figure><svg role="img" aria-label="{}" viewBox="0 0 {:g} {:g}" '
+                  'font-family="system-ui, Liberation Sans, Arial, sans-serif">{}</svg></figure>').format(
+        picture.alt, picture.width, picture.height, shapes)
+
+
+def _box(box: Box) -> Markup:
+    stroke = Markup(' stroke="{}" stroke-width="0.5"').format(box.stroke) if box.stroke else Markup("")
+    return Markup('<rect x="{:.2f}" y="{:.2f}" width="{:.2f}" height="{:.2f}" fill="{}"{}/>').format(
+        box.x, box.y, max(box.width, 0.3), box.height, box.fill, stroke)
+
+
+def _label(label: Label) -> Markup:
+    weight = Markup(' font-weight="600"') if label.is_bold else Markup("")
+    text = Markup('<text x="{:.2f}" y="{:.2f}" font-size="{:g}" fill="{}" text-anchor="{}"{}>{}</text>')
+    return text.format(
+        label.x, label.y, label.size, label.colour, label.anchor, weight, escape(one_line(label.text)))

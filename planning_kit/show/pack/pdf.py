@@ -1,0 +1,196 @@
+"""The pack as a PDF on landscape A4, and the pocket sheets on one portrait page each."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from typing import Any
+
+from reportlab.lib.pagesizes import A4, landscape
+from reportlab.platypus import (
+    CondPageBreak,
+    Flowable,
+    Paragraph,
+    SimpleDocTemplate,
+    Spacer,
+    TableStyle,
+)
+from reportlab.platypus import PageBreak as Break
+from reportlab.platypus import Table as AnyGrid
+
+from planning_kit.show.pack.content import Box, Cell, Pack, Picture, Rich, Section, Table, shown
+from planning_kit.show.pack.pdf_page import (
+    BOLD,
+    FONT,
+    GROUND,
+    MARGIN,
+    RULE,
+    Printable,
+    numbered,
+    style,
+)
+
+_PAGE = landscape(A4)
+_TABLE_SIZE = 6.8
+_SHARE_PT = 92.0  # widest that one share of a table is made: narrow tables do not run across the page
+_POCKET_SIZES = (8.2, 7.8, 7.4, 7.0, 6.6, 6.2, 5.8, 5.4, 5.0)  # points, the largest that fits one page
+
+
+class Grid(AnyGrid):
+    """A table at the left margin, also where a page break splits it."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        """As reportlab's, but for where it stands."""
+        super().__init__(*args, **kwargs)
+        self.hAlign = "LEFT"
+
+
+def pdf_bytes(pack: Pack) -> bytes:
+    """The whole pack. The same content gives the same bytes."""
+    printable = Printable()
+    story: list[Flowable] = [*_front(pack, printable)]
+    for number, section in enumerate(pack.sections, start=1):
+        story += [*([Break()] if number > 1 else []), *_section(section, number, printable)]
+    if printable.missing:
+        note = (f"{printable.missing} characters that the font of this PDF does not have are printed as ?; "
+                "the HTML page has them.")
+        story.insert(2, Paragraph(note, style(8, is_bold=True, spaceAfter=4)))
+    return _built(story, pack, printable, _PAGE)
+
+
+def pocket_bytes(pack: Pack, section: Section) -> bytes:
+    """One crew member's sheet: the largest type with which it fits a page (more pages where none does)."""
+    def printed(size: float) -> tuple[bytes, int]:
+        printable = Printable()
+        return _counted(_pocket(section, printable, size), pack, printable, A4)
+
+    sizes, best = list(_POCKET_SIZES), printed(_POCKET_SIZES[-1])[0]
+    while len(sizes) > 1:  # halving: type that fits, fits in every smaller size too
+        half = (len(sizes) - 1) // 2
+        made, pages = printed(sizes[half])
+        best, sizes = (made, sizes[: half + 1]) if pages == 1 else (best, sizes[half + 1:])
+        if pages == 1 and half == 0:
+            break
+    return best
+
+
+def _width(page: tuple[float, float]) -> float:
+    """Of a table: what the frame leaves inside its padding of 6 points a side."""
+    return page[0] - 2 * MARGIN - 12
+
+
+def _front(pack: Pack, printable: Printable) -> list[Flowable]:
+    facts = [[Paragraph(printable.markup(name), style(8, is_bold=True)),
+              Paragraph(printable.markup(value), style(8))] for name, value in pack.facts]
+    grid = Grid(facts, colWidths=[130, _width(_PAGE) - 130])
+    grid.setStyle(TableStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), ("TOPPADDING", (0, 0), (-1, -1), 1.5),
+                              ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5),
+                              ("LEFTPADDING", (0, 0), (-1, -1), 0)]))
+    station = f"{pack.station} · " if pack.station else ""
+    return [Paragraph(printable.markup(pack.title), style(17, is_bold=True, spaceAfter=3)),
+            Paragraph(printable.markup(f"{station}review pack"), style(10, spaceAfter=6)), grid, Spacer(0, 8)]
+
+
+def _section(section: Section, number: int, printable: Printable) -> list[Flowable]:
+    title = printable.markup(f"{number}. {section.title}")
+    story: list[Flowable] = [Paragraph(title, style(13, is_bold=True, spaceAfter=4))]
+    story += [Paragraph(printable.markup(words), style(8, spaceAfter=3)) for words in section.words]
+    for block in section.blocks:
+        if isinstance(block, Picture):
+            story += [_Drawing(block, printable), Spacer(0, 8)]
+        else:
+            story += _table(block, printable, _width(_PAGE), _TABLE_SIZE)
+    return story
+
+
+def _pocket(section: Section, printable: Printable, size: float) -> list[Flowable]:
+    story: list[Flowable] = [Paragraph(printable.markup(section.title), style(size + 5, is_bold=True))]
+    story += [Paragraph(printable.markup(words), style(size)) for words in section.words]
+    for block in section.blocks:
+        assert isinstance(block, Table)
+        story += _table(block, printable, _width(A4), size)
+    return story
+
+
+def _table(table: Table, printable: Printable, width: float, size: float) -> list[Flowable]:
+    caption = Paragraph(printable.markup(table.caption), style(size + 1.6, is_bold=True, spaceBefore=6,
+                                                               spaceAfter=2))
+    room = CondPageBreak(7 * size)  # a caption is not left alone at the foot of a page
+    plain, strong = style(size), style(size, is_bold=True)
+    right = style(size, alignment=2)
+    if not table.rows:
+        return [room, caption, Paragraph(printable.markup(table.empty), plain)]
+    heads = (strong, style(size, is_bold=True, alignment=2))
+    rows: list[list[Any]] = [[Paragraph(printable.markup(column.label), heads[column.digits is not None])
+                              for column in table.columns]]
+    for row in table.rows:
+        rows.append([_cell(cell, column, printable, plain, strong, right)
+                     for cell, column in zip(row, table.columns, strict=True)])
+    whole = sum(column.share for column in table.columns)
+    width = min(width, whole * _SHARE_PT)
+    widths = [width * column.share / whole for column in table.columns]
+    grid = Grid(rows, colWidths=widths, repeatRows=1, splitInRow=1)
+    spans = [("SPAN", (1, number + 1), (2, number + 1)) for number in sorted(table.joined)]
+    for number in table.joined:
+        rows[number + 1][2] = ""
+    grid.setStyle(TableStyle([
+        ("GRID", (0, 0), (-1, -1), 0.4, RULE), ("BACKGROUND", (0, 0), (-1, 0), GROUND),
+        ("VALIGN", (0, 0), (-1, -1), "TOP"), ("TOPPADDING", (0, 0), (-1, -1), 1.2),
+        ("FONT", (0, 0), (-1, -1), FONT, size, size * 1.2),  # of empty cells: a row is no higher
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 1.6), ("LEFTPADDING", (0, 0), (-1, -1), 2.5),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 2.5), *spans]))
+    return [room, caption, grid]
+
+
+def _cell(cell: Cell, column: Any, printable: Printable, plain: Any, strong: Any, right: Any) -> Any:
+    if cell is None or cell == "":
+        return ""
+    if isinstance(cell, Rich):
+        return [Paragraph(printable.markup(line), strong if number in cell.strong else plain)
+                for number, line in enumerate(cell.lines)]
+    return Paragraph(printable.markup(shown(cell, column)), right if column.digits is not None else plain)
+
+
+class _Drawing(Flowable):
+    """A picture on the page, scaled to its width."""
+
+    def __init__(self, picture: Picture, printable: Printable) -> None:
+        super().__init__()
+        self.picture, self.printable = picture, printable
+        self.scale = 1.0
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        self.scale = min(width / self.picture.width, 430 / self.picture.height)
+        return self.picture.width * self.scale, self.picture.height * self.scale
+
+    def draw(self) -> None:
+        canvas = self.canv
+        canvas.scale(self.scale, self.scale)
+        for shape in self.picture.shapes:
+            y = self.picture.height - shape.y
+            if isinstance(shape, Box):
+                canvas.setFillColor(shape.fill)
+                canvas.setStrokeColor(shape.stroke or shape.fill)
+                canvas.setLineWidth(0.5)
+                canvas.rect(shape.x, y - shape.height, max(shape.width, 0.3), shape.height,
+                            stroke=1 if shape.stroke else 0, fill=1)
+            else:
+                canvas.setFillColor(shape.colour)
+                canvas.setFont(BOLD if shape.is_bold else FONT, shape.size)
+                draw = {"middle": canvas.drawCentredString, "end": canvas.drawRightString}
+                draw.get(shape.anchor, canvas.drawString)(shape.x, y, self.printable.plain(shape.text))
+
+
+def _built(story: Sequence[Flowable], pack: Pack, printable: Printable, page: tuple[float, float]) -> bytes:
+    return _counted(story, pack, printable, page)[0]
+
+
+def _counted(story: Sequence[Flowable], pack: Pack, printable: Printable,
+             page: tuple[float, float]) -> tuple[bytes, int]:
+    out = io.BytesIO()
+    title = printable.plain(pack.title)
+    document = SimpleDocTemplate(
+        out, pagesize=page, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=30, bottomMargin=38, invariant=1,
+        title=title, author="", subject=printable.plain(pack.stamp), creator="planning_kit", lang="en")
+    document.build(list(story), canvasmaker=numbered(title, printable.plain(pack.stamp)))
+    return out.getvalue(), document.page

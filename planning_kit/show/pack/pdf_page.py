@@ -1,0 +1,106 @@
+"""The look of the PDF's pages: fonts that have the letters, page head and foot with caution and stamp.
+
+Fonts: Roboto (Latin, Greek, Cyrillic), embedded. A character that it does not have is printed as ``?``; the
+first page says so, and the HTML page has it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import cache
+from importlib.resources import files
+from typing import Any
+from xml.sax.saxutils import escape
+
+from reportlab.lib.colors import HexColor
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfgen.canvas import Canvas
+
+from planning_kit.show.escape import one_line
+from planning_kit.show.pack.content import CAUTION
+
+FONT, BOLD = "Roboto", "Roboto-Bold"
+INK, QUIET, RULE, GROUND = (HexColor(each) for each in ("#1B1F24", "#4B545E", "#C9CDD3", "#F1F2F4"))
+MARGIN = 30.0
+
+
+@cache
+def _glyphs() -> frozenset[int]:
+    """Registers the fonts; gives the characters that both have."""
+    found: list[frozenset[int]] = []
+    for name, file in ((FONT, "Roboto-Regular.ttf"), (BOLD, "Roboto-Bold.ttf")):
+        font = TTFont(name, str(files("font_roboto") / "files" / file))
+        pdfmetrics.registerFont(font)
+        found.append(frozenset(font.face.charToGlyph))
+    pdfmetrics.registerFontFamily(FONT, normal=FONT, bold=BOLD, italic=FONT, boldItalic=BOLD)
+    return found[0] & found[1]
+
+
+class Printable:
+    """Makes texts printable, and counts the characters that the font does not have."""
+
+    def __init__(self) -> None:
+        """Nothing missed yet."""
+        self.missing = 0
+        self._glyphs = _glyphs()
+
+    def plain(self, text: str) -> str:
+        """One line in which every character can be printed."""
+        kept = []
+        for char in one_line(text):
+            is_there = ord(char) in self._glyphs
+            self.missing += not is_there
+            kept.append(char if is_there else "?")
+        return "".join(kept)
+
+    def markup(self, text: str) -> str:
+        """The same for a paragraph, which reads a little markup: none of it comes from the text."""
+        return escape(self.plain(text))
+
+
+def style(size: float, is_bold: bool = False, **look: Any) -> ParagraphStyle:
+    """A paragraph style; long words are broken rather than run over the edge."""
+    _glyphs()
+    look = {"fontName": BOLD if is_bold else FONT, "fontSize": size, "leading": size * 1.2, "textColor": INK,
+            "splitLongWords": 1} | look
+    return ParagraphStyle(f"{size}{is_bold}", **look)
+
+
+def numbered(title: str, stamp: str) -> Callable[..., Canvas]:
+    """A canvas class whose pages carry title, caution, stamp and ``page n of m``."""
+
+    class Numbered(Canvas):
+        def __init__(self, *args: Any, **kwargs: Any) -> None:
+            super().__init__(*args, **kwargs)
+            self._saved: list[dict[str, Any]] = []
+
+        def showPage(self) -> None:  # noqa: N802 - reportlab's name
+            self._saved.append(dict(self.__dict__))
+            self._startPage()
+
+        def save(self) -> None:
+            for number, state in enumerate(self._saved, start=1):
+                self.__dict__.update(state)
+                _head_and_foot(self, title, stamp, number, len(self._saved))
+                super().showPage()
+            super().save()
+
+    return Numbered
+
+
+def _head_and_foot(canvas: Any, title: str, stamp: str, number: int, count: int) -> None:
+    width, height = canvas._pagesize
+    canvas.setFillColor(INK)
+    canvas.setFont(BOLD, 7.5)
+    canvas.drawString(MARGIN, height - 20, title[: int((width - 180) / 4.2)])
+    canvas.setFont(FONT, 7.5)
+    canvas.drawRightString(width - MARGIN, height - 20, f"page {number} of {count}")
+    canvas.setStrokeColor(RULE)
+    canvas.line(MARGIN, 31, width - MARGIN, 31)
+    canvas.setFont(BOLD, 6.8)
+    canvas.drawString(MARGIN, 22, CAUTION)
+    canvas.setFont(FONT, 6.8)
+    canvas.setFillColor(QUIET)
+    canvas.drawString(MARGIN, 13, stamp)

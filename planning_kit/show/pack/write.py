@@ -1,0 +1,115 @@
+"""Writing the pack: everything is made in memory first; then all files are put in place, or none."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+
+import pandas as pd
+
+from planning_kit.explore.odds.odds import Odds, odds
+from planning_kit.explore.revisions import Revision, compare_revisions
+from planning_kit.inputs.faults import Faults, SaveConflict, ScenarioError
+from planning_kit.inputs.save import save_files
+from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.source import digest_of
+from planning_kit.inputs.text_table import TextTable
+from planning_kit.plan.timed import TimedPlan
+from planning_kit.show.briefing import briefing
+from planning_kit.show.pack.assemble import assemble
+from planning_kit.show.pack.content import CAUTION, Pack
+from planning_kit.show.pack.html_page import html_page
+from planning_kit.show.pack.pdf import pdf_bytes, pocket_bytes
+from planning_kit.show.pack.xlsx import xlsx_bytes
+
+MANIFEST = "review-pack.json"
+_LEFT_BY_SYSTEMS = ("Thumbs.db", "desktop.ini")  # and names that begin with a dot
+
+
+def write_review_pack(plan: TimedPlan, folder: str | Path,
+                      baseline: TimedPlan | Scenario | str | Path | None = None,
+                      chances: Odds | None = None) -> pd.DataFrame:
+    """Write what reviewers and the crew need into ``folder``; gives the files: ``file``, ``what``.
+
+    ``review.html`` (one page, nothing else needed), ``review.pdf``, ``review.xlsx``, ``briefing.txt`` and a
+    pocket sheet a crew member. ``baseline`` is an earlier plan, scenario, folder or ``"REVISION:FOLDER"``:
+    what changed since is then listed. ``chances`` are the plan's `Odds`, computed with 10 000 samples where
+    not given. The folder is made, or is empty, or holds an earlier pack, which is replaced as a whole; files
+    of others or a pack that someone edited raise `ScenarioError`, as does a folder that cannot be written:
+    nothing is changed then. Made of the same inputs, a pack says the same; it carries no date.
+    """
+    target = Path(folder).absolute()
+    known = _earlier_pack(target)
+    revision = compare_revisions(baseline, plan) if baseline is not None else None
+    files = pack_files(plan, chances, revision)
+    data = {name: content for name, (content, _) in files.items()}
+    data[MANIFEST] = _manifest(plan, data)
+    try:
+        save_files(target, data, known)
+    except SaveConflict as conflict:  # someone wrote into the folder while the pack was made
+        names = ", ".join(dict.fromkeys(name for name in conflict.problems["table"] if name))
+        raise ScenarioError.single(f"was changed meanwhile ({names}); nothing was written, try again",
+                                   value=target) from None
+    rows = [(name, what) for name, (_, what) in files.items()]
+    return TextTable([*rows, (MANIFEST, "what was written, with digests")], columns=["file", "what"])
+
+
+def pack_files(plan: TimedPlan, chances: Odds | None = None,
+               revision: Revision | None = None) -> Mapping[str, tuple[bytes, str]]:
+    """The files of a pack as bytes, each with what it is."""
+    pack = assemble(plan, odds(plan) if chances is None else chances, revision)
+    files = {
+        "review.html": (html_page(pack).encode(), "the pack as one page: open it in any browser, offline"),
+        "review.pdf": (pdf_bytes(pack), "the pack to print"),
+        "review.xlsx": (xlsx_bytes(pack), "its tables"),
+        "briefing.txt": (_briefing(plan, pack).encode(), "the plan in words: one minute, then long"),
+    }
+    for section in pack.pockets:
+        files[f"pocket-{section.key}.pdf"] = (pocket_bytes(pack, section), f"{section.key}'s pocket sheet")
+    return files
+
+
+def _briefing(plan: TimedPlan, pack: Pack) -> str:
+    brief = briefing(plan)
+    foot = f"{CAUTION}\n{pack.stamp}"
+    return f"IN ONE MINUTE\n\n{brief.one_minute}\n\n{foot}\n\nAT LENGTH\n\n{brief.text}\n\n{foot}\n"
+
+
+def _manifest(plan: TimedPlan, data: Mapping[str, bytes]) -> bytes:
+    content = {"review_pack": 1, "inputs": plan.scenario.digest,
+               "egress": f"{plan.egress:%Y-%m-%dT%H:%M:%SZ}",
+               "files": {name: digest_of(each) for name, each in data.items()}}
+    return (json.dumps(content, indent=2) + "\n").encode()
+
+
+def _earlier_pack(folder: Path) -> Mapping[str, str]:
+    """Digests of the files of an earlier pack in ``folder``; `ScenarioError` for anything else there."""
+    try:
+        there = sorted(path.name for path in folder.iterdir()) if folder.is_dir() else []
+        text = (folder / MANIFEST).read_bytes() if MANIFEST in there else b"{}"
+        known = _listed(text) | ({MANIFEST: digest_of(text)} if MANIFEST in there else {})
+        faults = Faults()
+        for name in there:
+            if name.startswith(".") or name in _LEFT_BY_SYSTEMS:
+                continue
+            if name not in known:
+                faults.add("", None, "folder", name, "is not a file of a review pack; choose another folder")
+            elif not (folder / name).is_file() or digest_of((folder / name).read_bytes()) != known[name]:
+                faults.add("", None, "folder", name,
+                           "was changed since the pack was written; move it away first")
+        faults.stop_if_any()
+    except (OSError, ValueError) as error:
+        if isinstance(error, ScenarioError):
+            raise
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise ScenarioError.single(f"cannot be used: {reason}; nothing was written", value=folder) from None
+    return {name: digest for name, digest in known.items() if name in there}
+
+
+def _listed(text: bytes) -> dict[str, str]:
+    try:
+        files = json.loads(text).get("files", {})
+        return {str(name): str(digest) for name, digest in files.items()}
+    except (ValueError, AttributeError, RecursionError):
+        return {}

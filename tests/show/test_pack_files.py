@@ -1,0 +1,185 @@
+"""The files of a pack, read back by readers that we did not write."""
+
+from __future__ import annotations
+
+import io
+import re
+import zipfile
+from collections.abc import Mapping
+
+import html5lib
+import openpyxl
+import pandas as pd
+import pypdf
+import pytest
+
+import planning_kit as pk
+from planning_kit.explore.revisions import compare_revisions
+from planning_kit.show.pack.content import CAUTION
+from planning_kit.show.pack.write import pack_files
+from tests.show.packs import HOSTILE, hostile_scenario
+
+Files = Mapping[str, bytes]
+
+
+@pytest.fixture(scope="module")
+def files(demo_plan: pk.Plan) -> Files:
+    revision = compare_revisions(demo_plan.what_if(stretch={"RG2": "-2"}), demo_plan)
+    return only_bytes(pack_files(demo_plan, pk.odds(demo_plan, samples=200), revision))
+
+
+@pytest.fixture(scope="module")
+def hostile_files() -> Files:
+    plan = pk.time_plan(hostile_scenario())
+    revision = compare_revisions(pk.load_scenario("scenarios/small-outing"), plan)
+    return only_bytes(pack_files(plan, pk.odds(plan, samples=200), revision))
+
+
+def only_bytes(made: Mapping[str, tuple[bytes, str]]) -> Files:
+    return {name: data for name, (data, _) in made.items()}
+
+
+def pages(data: bytes) -> list[str]:
+    return [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(data)).pages]
+
+
+def joined(text: str) -> str:
+    return re.sub(r"\s+", "", text)
+
+
+@pytest.mark.parametrize("which", ["files", "hostile_files"])
+def test_the_page_is_html_without_a_single_parse_error(which: str, request: pytest.FixtureRequest) -> None:
+    text = request.getfixturevalue(which)["review.html"].decode()
+    tree = html5lib.HTMLParser(strict=True, namespaceHTMLElements=False).parse(text)
+    names = {element.tag for element in tree.iter() if isinstance(element.tag, str)}
+    assert not names & {"script", "iframe", "object", "embed", "img", "link", "base", "form", "input"}
+    for element in tree.iter():
+        for name, value in element.attrib.items():
+            assert not str(name).startswith("on"), (element.tag, name)
+            assert name not in ("src", "srcset", "action"), (element.tag, name)
+            assert name != "href" or value.startswith("#"), value
+
+
+def test_the_page_has_what_a_reader_looks_for(files: Files, demo_plan: pk.Plan) -> None:
+    tree = html5lib.parse(files["review.html"].decode(), namespaceHTMLElements=False)
+    heads = [element.tag for element in tree.iter() if element.tag in ("h1", "h2", "h3")]
+    assert heads[0] == "h1"
+    assert heads.count("h1") == 1
+    for table in tree.iter("table"):
+        assert table.find("caption") is not None
+        assert all(head.get("scope") == "col" for head in table.find("thead").iter("th"))
+    ids = {element.get("id") for element in tree.iter() if element.get("id")}
+    assert {link.get("href")[1:] for link in tree.iter("a")} <= ids
+    text = joined("".join(tree.itertext()))
+    for step in demo_plan.steps:
+        assert joined(f"{step.step}: {step.title}") in text
+    for message in demo_plan.findings.message:
+        assert joined(message) in text
+    assert demo_plan.scenario.digest in text
+    assert text.count(joined(CAUTION)) >= 2
+
+
+def test_hostile_text_stands_in_the_page_as_typed(hostile_files: Files) -> None:
+    text = joined("".join(html5lib.parse(hostile_files["review.html"].decode()).itertext()))
+    for typed in HOSTILE:
+        assert joined(typed.replace("\u202e", "")) in text, typed
+    assert b"\xe2\x80\xae" not in hostile_files["review.html"]  # U+202E in UTF-8
+
+
+@pytest.mark.parametrize("which", ["files", "hostile_files"])
+def test_every_pdf_page_says_whose_it_is(which: str, request: pytest.FixtureRequest) -> None:
+    made = request.getfixturevalue(which)
+    for name in ("review.pdf", "pocket-EV1.pdf", "pocket-EV2.pdf"):
+        texts = pages(made[name])
+        for number, text in enumerate(texts, start=1):
+            assert joined(CAUTION) in joined(text), (name, number)
+            assert f"page {number} of {len(texts)}" in text
+            assert re.search(r"inputs [0-9a-f]{12} · egress \d{4}-\d\d-\d\dT\d\d:\d\dZ", text), (name, number)
+
+
+def test_the_pdf_holds_every_step_and_finding(files: Files, demo_plan: pk.Plan) -> None:
+    text = joined(" ".join(pages(files["review.pdf"])))
+    for step in demo_plan.steps:
+        assert joined(f"{step.step}: {step.title}") in text
+    for source in demo_plan.scenario.settings.limits.sources.values():
+        assert joined(source) in text
+
+
+def test_pocket_sheets_are_one_page_and_hold_all_of_ones_own_steps(files: Files, demo_plan: pk.Plan) -> None:
+    for crew in ("EV1", "EV2"):
+        texts = pages(files[f"pocket-{crew}.pdf"])
+        assert len(texts) == 1
+        lines = [line.strip() for line in texts[0].splitlines()]
+        own = [step for step in demo_plan.steps if step.crew in (crew, "both")]
+        assert {line for line in lines if line in demo_plan.network.steps} == {step.step for step in own}
+        for step in own:
+            assert joined(step.title) in joined(texts[0]), step.step
+
+
+@pytest.mark.parametrize("name", ["review.pdf", "pocket-EV1.pdf"])
+def test_a_pdf_does_nothing(name: str, hostile_files: Files) -> None:
+    data = hostile_files[name]
+    reader = pypdf.PdfReader(io.BytesIO(data))
+    assert not reader.trailer["/Root"].keys() & {"/OpenAction", "/AA", "/Names", "/AcroForm"}
+    assert all("/Annots" not in page for page in reader.pages), "no links, so nothing to click"
+
+
+def test_letters_the_pdf_cannot_print_are_counted_on_its_first_page(hostile_files: Files) -> None:
+    first = pages(hostile_files["review.pdf"])[0]
+    assert re.search(r"\d+ characters that the font of this PDF does not have are printed as \?", first)
+
+
+def test_the_sheets_hold_the_tables(files: Files, demo_plan: pk.Plan) -> None:
+    sheets = pd.read_excel(io.BytesIO(files["review.xlsx"]), sheet_name=None)
+    assert sheets["Findings"]["Finding"].tolist() == demo_plan.findings.message.tolist()
+    suits = sheets["Suits"]["Left"].tolist()
+    assert suits == pytest.approx(demo_plan.suit_summary.left.tolist(), abs=0.05 + 1e-9)  # one decimal
+    assert sheets["Inhibits"]["Inhibit"].tolist() == demo_plan.inhibit_times.inhibit.tolist()
+    assert len(sheets["Custody"]) == len(demo_plan.custody)
+    assert {"About", "Procedure", "Tasks", "By person", "By bag", "Verdict", "Limits", "EV1"} <= set(sheets)
+    facts = sheets["About"].set_index("Fact")["Value"]
+    assert facts["Input digest (SHA-256)"] == demo_plan.scenario.digest
+    assert facts["Caution"] == CAUTION
+
+
+@pytest.mark.parametrize("which", ["files", "hostile_files"])
+def test_no_cell_is_computed(which: str, request: pytest.FixtureRequest) -> None:
+    data = request.getfixturevalue(which)["review.xlsx"]
+    book = openpyxl.load_workbook(io.BytesIO(data))
+    assert not [cell.coordinate for sheet in book for row in sheet.iter_rows() for cell in row
+                if cell.data_type == "f"]
+    with zipfile.ZipFile(io.BytesIO(data)) as parts:
+        assert not [name for name in parts.namelist() if "externalLink" in name or "vba" in name.lower()]
+        assert not [name for name in parts.namelist() if name.startswith("xl/worksheets/sheet")
+                    and b"<f>" in parts.read(name)]
+
+
+def test_what_looks_like_a_formula_is_text(hostile_files: Files) -> None:
+    book = openpyxl.load_workbook(io.BytesIO(hostile_files["review.xlsx"]))
+    texts = {cell.value: cell for sheet in book for row in sheet.iter_rows() for cell in row
+             if isinstance(cell.value, str)}
+    for typed in HOSTILE[:4]:
+        assert texts[typed].data_type == "s"
+        assert texts[typed].quotePrefix, "and stays text when the cell is edited"
+
+
+def test_times_are_day_of_year(files: Files) -> None:
+    # 14 May: 31 + 28 + 31 + 30 + 14 = day 134 of 2031, which is no leap year (CCSDS 301.0-B, code B)
+    sheets = pd.read_excel(io.BytesIO(files["review.xlsx"]), sheet_name=["Light", "About"])
+    assert sheets["Light"]["Begins GMT"].str.match(r"134/\d\d:\d\d$").all()
+    assert "GMT 134/11:20" in sheets["About"].set_index("Fact").loc["Egress, PET 0:00", "Value"]
+
+
+def test_the_same_plan_gives_the_same_pages(small_plan: pk.Plan) -> None:
+    chances = pk.odds(small_plan, samples=100)
+    first, second = (only_bytes(pack_files(small_plan, chances)) for _ in range(2))
+    for name in ("review.html", "review.pdf", "pocket-EV1.pdf", "briefing.txt"):
+        assert first[name] == second[name], name
+
+
+def test_very_long_texts_and_many_steps_still_make_a_pack(small: pk.Scenario) -> None:
+    steps = small.steps
+    steps.loc[steps.step == "B3", "caution"] = "very " * 1500
+    plan = pk.time_plan(small.with_table("steps", steps))
+    made = only_bytes(pack_files(plan, pk.odds(plan, samples=100)))
+    assert joined(" ".join(pages(made["review.pdf"]))).count("very") >= 1500
