@@ -71,9 +71,9 @@ class OfflineCharts(Preprocessor):
 
 def _drawn(figure: dict[str, Any], div_id: str, alt: str) -> str:
     """One chart; the ids are fixed, so that the same notebook gives the same page."""
-    content = {"data": figure["data"], "layout": figure["layout"]}
+    content = {"data": figure["data"], "layout": figure["layout"], "frames": figure.get("frames", [])}
     drawing = to_html(content, full_html=False, include_plotlyjs=False, config=CHART_CONFIG, div_id=div_id,
-                      include_mathjax=False, validate=False)
+                      include_mathjax=False, validate=False, auto_play=False)
     return f'<div role="img" aria-label="{html.escape(alt, quote=True)}">{drawing}</div>'
 
 

@@ -3,12 +3,14 @@
 Nothing is told by colour alone: kinds of activity differ in height and pattern, severities in shape, tasks by
 the step id in the bar. Task fills are the "light" qualitative scheme of P. Tol, "Colour schemes",
 SRON/EPS/TN/09-002 (made for labelled cells under dark text and for colour-blind readers; values from memory).
+On the map the crew are blue and vermilion, the pair of M. Okabe and K. Ito that colour-blind readers tell
+apart (values from memory; the vermilion darker on white and lighter on dark ground, to be read as text).
 All fills are light, so one dark ink reads on each of them, on paper as on a dark screen.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from planning_kit.inputs.faults import ScenarioError
@@ -41,6 +43,7 @@ class Theme:
     caution: str
     note: str
     casing_px: float
+    crew: tuple[str, str]
 
 
 LIGHT = Theme(
@@ -48,6 +51,7 @@ LIGHT = Theme(
     lane="rgba(27,31,36,0.035)", bar_outline="#15181C", night_shade="rgba(42,52,84,0.13)", night="#2E3856",
     night_ink="#FFFFFF", penumbra="#8C93A8", day="#FFF3C9", day_ink="#4A4020", link="#6B7C93", stop="#B3161B",
     caution="#E69F00", note="#FFFFFF", casing_px=0.0,
+    crew=("#0072B2", "#C44E00"),
 )
 DARK = Theme(
     paper="#15191E", ink="#E8EBEF", quiet_ink="#A9B1BC", grid="rgba(232,235,239,0.15)",
@@ -55,6 +59,7 @@ DARK = Theme(
     night="#3C4A75", night_ink="#FFFFFF", penumbra="#7C849B", day="#E9D9A0",
     day_ink="#2E2812", link="#8FA0B8", stop="#FF6B66",
     caution="#F0B429", note="#15191E", casing_px=2.6,
+    crew=("#56B4E9", "#FF9A5C"),
 )
 
 
@@ -78,6 +83,11 @@ def theme_named(name: str) -> Theme:
     if name not in ("light", "dark"):
         raise ScenarioError.single("is no theme; use 'light' or 'dark'", column="theme", value=name)
     return LIGHT if name == "light" else DARK
+
+
+def crew_inks(crew: Iterable[str], theme: Theme) -> dict[str, str]:
+    """Crew member to the ink of what is theirs on the map, in the given order."""
+    return {who: theme.crew[number % len(theme.crew)] for number, who in enumerate(crew)}
 
 
 def task_fills(tasks: Sequence[str]) -> dict[str, tuple[str, str]]:

@@ -1,0 +1,211 @@
+"""One minute of an outing: where everybody is, what holds them, who has what, the light and the inhibits.
+
+Everything is looked up in what the plan has already worked out (passages, tethers, custody, inhibits, light);
+only the point on a leg is new: a crew member is taken to move along the straight line between the two places
+of a route at even speed. Neglected: the true course of the handrails, so that a leg's ``metres`` may exceed
+the straight distance. A stretch of time holds its first minute and not its last; the last of all holds both.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import isfinite
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.records import INSIDE, Route
+from planning_kit.inputs.text_table import TextTable
+
+if TYPE_CHECKING:
+    from planning_kit.plan.activities import Activity
+    from planning_kit.plan.timed import TimedPlan
+
+Point = tuple[float, float, float]
+MOMENT_COLUMNS = ["crew", "kind", "step", "title", "place", "to_place", "hook", "reach_m", "holds"]
+_LIGHT_KINDS = ("night", "penumbra", "day")
+
+
+@dataclass(frozen=True)
+class Person:
+    """One crew member at one minute.
+
+    ``point_m`` is x, y, z in the station body frame, metres. On a leg, ``route`` leads from ``place`` to
+    ``to_place`` and ``share`` of it (0 to 1) is behind them; where they stand ``route`` is None, ``to_place``
+    "" and ``share`` 0. The tether lies along the places of ``line``, hook first, then straight to them;
+    ``reach_m`` is its length along the routes, ``tether_m`` its whole length (None where not given).
+    """
+
+    crew: str
+    point_m: Point
+    place: str
+    to_place: str
+    route: Route | None
+    share: float
+    doing: Activity
+    line: tuple[str, ...]
+    reach_m: float
+    tether_m: float | None
+
+    @property
+    def hook(self) -> str:
+        """The place whose anchor the tether is hooked to."""
+        return self.line[0]
+
+
+@dataclass(frozen=True)
+class Stay:
+    """Where one item is: with or at ``holder``, directly in the bag ``in_bag`` ("" for none)."""
+
+    item: str
+    title: str
+    kind: str
+    holder: str
+    in_bag: str
+
+
+@dataclass(frozen=True)
+class InForce:
+    """An inhibit that stands now; PET minutes."""
+
+    inhibit: str
+    title: str
+    owner: str
+    lift_after_min: float
+
+
+@dataclass(frozen=True)
+class Moment:
+    """One minute of PET. ``light`` is ``night 2``, ``day 1``, ``penumbra`` or "" beyond what is known.
+
+    ``light_until_min`` is when that ends (PET; NaN where not known); ``others`` is what actors are doing;
+    ``in_view`` names the relays in view.
+    """
+
+    at_min: float
+    people: tuple[Person, ...]
+    others: tuple[Activity, ...]
+    stays: tuple[Stay, ...]
+    inhibits: tuple[InForce, ...]
+    light: str
+    light_until_min: float
+    in_view: tuple[str, ...]
+
+    def held_by(self, holder: str) -> tuple[Stay, ...]:
+        """What a crew member has or what lies at a place, contents of bags included, in table order."""
+        return tuple(stay for stay in self.stays if stay.holder == holder)
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row a crew member: ``crew``, ``kind``, ``step``, ``title``, ``place``, ``to_place``, ``hook``.
+
+        Then ``reach_m`` (metres, one decimal) and ``holds`` (items in hand, contents of bags included).
+        """
+        rows = [(p.crew, p.doing.kind, p.doing.step, p.doing.title, p.place, p.to_place, p.hook,
+                 round(p.reach_m, 1), " ".join(stay.item for stay in self.held_by(p.crew)))
+                for p in self.people]
+        return TextTable(rows, columns=MOMENT_COLUMNS)
+
+
+def moment_of(plan: TimedPlan, at_min: float) -> Moment:
+    """The plan at ``at_min`` minutes of PET, from 0 to the end of the outing.
+
+    Raises `ScenarioError` for a minute outside the outing.
+    """
+    minute = _minute(plan, at_min)
+    light, until = _light_at(plan, minute)
+    return Moment(
+        minute, tuple(_person_at(plan, crew, minute) for crew in plan.travels), _others_at(plan, minute),
+        _stays_at(plan, minute), _inhibits_at(plan, minute), light, until,
+        tuple(name for name, windows in plan.links.items() if _window_at(windows, minute) >= 0),
+    )
+
+
+def whole_minutes(plan: TimedPlan, every_min: float = 1.0) -> tuple[float, ...]:
+    """Minutes of PET from 0 in steps of ``every_min``, and the end of the outing itself.
+
+    Raises `ScenarioError` for steps that are not above 0.
+    """
+    if not (isfinite(every_min) and every_min > 0):
+        raise ScenarioError.single("is no step of time; give minutes above 0", column="every_min",
+                                   value=every_min)
+    minutes = np.arange(0.0, plan.end_min, every_min)
+    return (*(float(minute) for minute in minutes), plan.end_min)
+
+
+def _minute(plan: TimedPlan, at_min: Any) -> float:
+    try:
+        minute = float(at_min)
+    except (TypeError, ValueError):
+        minute = float("nan")
+    # The end as shown, rounded to a minute or a tenth, may lie a little past the end itself.
+    if not -1e-9 <= minute < plan.end_min + 1.0:
+        raise ScenarioError.single(
+            f"is no minute of this outing; give PET in minutes from 0 to {plan.end_min:.1f}",
+            column="at_min", value=at_min)
+    return min(max(minute, 0.0), plan.end_min)
+
+
+def _current(starts: Sequence[float], minute: float) -> int:
+    """The position of the last stretch that has begun by ``minute``."""
+    return max(bisect_right(starts, minute) - 1, 0)
+
+
+def _person_at(plan: TimedPlan, crew: str, minute: float) -> Person:
+    passages, lies, lane = plan.passages[crew], plan.tracked_tethers[crew].lies, plan.lanes[crew]
+    here = passages[_current([p.start_min for p in passages], minute)]
+    lie = lies[_current([lie.passage.start_min for lie in lies], minute)]
+    share = 0.0
+    if here.route is not None and here.finish_min > here.start_min:
+        share = min((minute - here.start_min) / (here.finish_min - here.start_min), 1.0)
+    return Person(
+        crew, _between(plan, here.place, here.to_place or here.place, share), here.place, here.to_place,
+        here.route, share, lane[_current([a.start_min for a in lane], minute)],
+        # Walking back the line is taken in: it lies along the shorter of the two.
+        min(lie.line, lie.ahead, key=len),
+        lie.from_reach_m + share * (lie.to_reach_m - lie.from_reach_m), plan.tracked_tethers[crew].tether_m,
+    )
+
+
+def _between(plan: TimedPlan, place: str, to_place: str, share: float) -> Point:
+    points = {p.place: (p.x_m, p.y_m, p.z_m) for p in plan.scenario.records.places}
+    x, y, z = (a + share * (b - a) for a, b in zip(points[place], points[to_place], strict=True))
+    return x, y, z
+
+
+def _others_at(plan: TimedPlan, minute: float) -> tuple[Activity, ...]:
+    return tuple(activity for lane, activities in plan.lanes.items() if lane not in plan.travels
+                 for activity in activities if activity.start_min <= minute < activity.finish_min)
+
+
+def _stays_at(plan: TimedPlan, minute: float) -> tuple[Stay, ...]:
+    items = {item.item: item for item in plan.scenario.records.hardware}
+    latest = {stay.item: stay for stay in plan.tracked_custody.holdings if stay.from_min <= minute}
+    return tuple(Stay(item.item, item.title, item.kind, latest[name].holder, latest[name].in_bag)
+                 for name, item in items.items() if name in latest and latest[name].holder != INSIDE)
+
+
+def _inhibits_at(plan: TimedPlan, minute: float) -> tuple[InForce, ...]:
+    return tuple(InForce(hold.inhibit.inhibit, hold.inhibit.title, hold.inhibit.owner, hold.lift_after_min)
+                 for hold in plan.inhibit_holds if hold.set_by_min <= minute < hold.lift_after_min)
+
+
+def _light_at(plan: TimedPlan, minute: float) -> tuple[str, float]:
+    for kind in _LIGHT_KINDS:
+        windows = getattr(plan.light, kind)
+        number = _window_at(windows, minute)
+        if number >= 0:
+            return (kind if kind == "penumbra" else f"{kind} {number + 1}"), float(windows[number][1])
+    return "", float("nan")
+
+
+def _window_at(windows: np.ndarray, minute: float) -> int:
+    """The position of the window [start, end) with this minute, or -1."""
+    if not len(windows):
+        return -1
+    inside = np.flatnonzero((windows[:, 0] <= minute) & (minute < windows[:, 1]))
+    return int(inside[0]) if len(inside) else -1

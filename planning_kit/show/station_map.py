@@ -1,0 +1,111 @@
+"""The station map: a plan walked through minute by minute, or one minute of it as a still picture.
+
+It draws what `planning_kit.plan.moments` says of each minute and computes nothing of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import isfinite
+from typing import Any
+
+from planning_kit.inputs.times import pet_label
+from planning_kit.plan.moments import Moment, moment_of, whole_minutes
+from planning_kit.show.activities import Finding, finding_lanes, finding_minute
+from planning_kit.show.bars import Trace
+from planning_kit.show.chart import Chart
+from planning_kit.show.palette import crew_inks, theme_named
+from planning_kit.show.scene import Scene, scene_of
+from planning_kit.show.station_map_controls import controls, frame_name
+from planning_kit.show.station_map_ground import ground_traces, place_points
+from planning_kit.show.station_map_layout import WORD_COLUMNS, Rows, map_layout
+from planning_kit.show.station_map_moving import Stage, frames, moving_traces, primer
+from planning_kit.show.station_map_strip import strip_layout, strip_scene, strip_traces
+from planning_kit.show.station_map_views import Views, views_of
+from planning_kit.show.station_map_words import person_words, sky_words
+
+
+def station_map(plan: Any, at_min: float | None = None, theme: str = "light", down: str = "+z",
+                every_min: float = 1.0) -> Chart:
+    """Walk through ``plan``: who is where, tethered to what, with what in hand, in which light.
+
+    A time slider, play at three speeds and lists to jump to a step or finding move the crew along their
+    routes and a line through the swimlanes below; all of it is in the figure and needs no kernel. A frame is
+    drawn every ``every_min`` minutes of PET and at the end of the outing. With ``at_min`` (minutes of PET)
+    it is a still picture of that minute, without controls.
+
+    ``theme`` is ``light`` or ``dark``; ``down`` says which way along z is drawn downward (``+z`` or ``-z``).
+    Between two places everybody is drawn on the straight line. Raises `ScenarioError` for another theme or
+    direction, a minute outside the outing, or steps of time that are not above 0.
+    """
+    minutes = whole_minutes(plan, every_min) if at_min is None else (moment_of(plan, at_min).at_min,)
+    show = _show(plan, theme, down)
+    film = [_moving(moment_of(plan, minute), show) for minute in minutes]
+    still = [*strip_traces(show.scene), primer(film, show.views.space, show.views.lowest),
+             *ground_traces(show.records.places, show.records.routes, show.views, show.scene.theme)]
+    # The ground lies below everything; all else that moves lies above what does not.
+    data = [film[0][0], *still, *film[0][1:]]
+    rows = Rows(show.scene.lanes.height, is_still=at_min is not None)
+    layout = map_layout(show.scene, show.views, rows, _shown(minutes)) | strip_layout(show.scene, rows.strip)
+    if at_min is not None:
+        return Chart(data=data, layout=layout)
+    layout |= controls(show.scene, minutes, rows.height)
+    places = [0, *range(1 + len(still), len(data))]
+    return Chart(data=data, layout=layout, frames=frames(film, places, [frame_name(m) for m in minutes]))
+
+
+@dataclass(frozen=True)
+class _Show:
+    """All that stays the same from moment to moment."""
+
+    records: Any
+    scene: Scene
+    views: Views
+    stage: Stage
+    titles: dict[str, str]
+    cautions: dict[str, str]
+    has_links: bool
+
+
+def _show(plan: Any, theme_name: str, down: str) -> _Show:
+    records = plan.scenario.records
+    scene = strip_scene(scene_of(plan, None, theme_named(theme_name)))
+    views = views_of(records.places, down)
+    stage = Stage(views, place_points(records.places), crew_inks(plan.travels, scene.theme), scene.theme,
+                  (scene.lanes.light.top, scene.lanes.work_bottom))
+    cautions = {place.place: place.caution for place in records.places}
+    cautions |= {step.step: step.caution for step in records.steps}
+    return _Show(records, scene, views, stage, {place.place: place.title for place in records.places},
+                 cautions, bool(plan.links))
+
+
+def _shown(minutes: Sequence[float]) -> str:
+    if len(minutes) == 1:
+        return f"PET {pet_label(minutes[0])}"
+    return f"PET {pet_label(minutes[0])} to {pet_label(minutes[-1])}"
+
+
+def _moving(moment: Moment, show: _Show) -> list[Trace]:
+    return [*moving_traces(moment, show.stage), *_words(moment, show)]
+
+
+def _words(moment: Moment, show: _Show) -> list[Trace]:
+    """Three columns: the sky and the others, then each crew member."""
+    scene, inks = show.scene, show.stage.crew_inks
+    texts = [sky_words(moment, scene.egress, show.has_links)]
+    for person in moment.people:
+        found = [finding for finding in scene.found if _is_on(finding, person.crew, person.doing.step,
+                                                             moment.at_min, scene)]
+        texts.append(person_words(person, moment, inks[person.crew], show.titles, show.cautions, found))
+    return [{"type": "scatter", "mode": "text", "xaxis": "x6", "yaxis": "y6", "x": [x], "y": [1],
+             "text": [text], "textposition": "bottom right", "name": "words", "hoverinfo": "skip",
+             "cliponaxis": False, "showlegend": False, "textfont": {"size": 11, "color": scene.theme.ink}}
+            for x, text in zip(WORD_COLUMNS, texts, strict=False)]
+
+
+def _is_on(finding: Finding, crew: str, step: str, minute: float, scene: Scene) -> bool:
+    """Whether a finding is about what this crew member is doing now; it is said once its time has come."""
+    starts = finding_minute(finding, scene.rows)
+    return (finding.step == step != "" and crew in finding_lanes(finding, scene.rows, scene.lanes.people)
+            and isfinite(starts) and starts <= minute + 0.5)

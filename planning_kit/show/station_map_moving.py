@@ -1,0 +1,163 @@
+"""What moves on the station map: the crew, their tethers, footholds and bags, the light, the line of now.
+
+One function makes the traces of a moment; a film takes the moving attributes of the same traces, so that a
+still picture and a frame of the film cannot differ.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TypeVar
+
+from planning_kit.plan.moments import Moment, Person, Stay
+from planning_kit.show.bars import Trace
+from planning_kit.show.escape import plotly_text
+from planning_kit.show.palette import Theme
+from planning_kit.show.station_map_views import Point, View, Views
+from planning_kit.show.station_map_words import GLYPHS, LONGEST_ITEM_ID, glyphs
+from planning_kit.show.time_axes import axis_ms
+
+T = TypeVar("T")
+
+# Along one route the narrow tether runs inside the broad one; at one place the diamond lies on the disc.
+_TETHER_PX, _PERSON_PX = (8, 3.5), (19, 12)
+_SPACE_PERSON_PX = (11, 7)
+_HOOK_PX, _SPACE_HOOK_PX = (18, 13), (12, 8)
+_PERSON_SYMBOLS = ("circle", "diamond")
+_PERSON_LABELS = ("top left", "bottom left")
+_OFFSETS = {"foothold": (-1, -1), "bag": (1, -1)}  # beside the place, in shares of the view's height
+_OFFSET_SHARE = 0.055
+_MOVING = ("x", "y", "z", "text", "hovertext", "fillcolor")
+
+
+@dataclass(frozen=True)
+class Stage:
+    """What moving things are drawn on; ``strip_ends`` are y of the strip's upper and lower end."""
+
+    views: Views
+    points: Mapping[str, Point]
+    crew_inks: Mapping[str, str]
+    theme: Theme
+    strip_ends: tuple[float, float]
+
+
+def moving_traces(moment: Moment, stage: Stage) -> list[Trace]:
+    """All traces of one moment; for each moment of a plan they are the same ones in the same order."""
+    traces = [_ground(moment, stage.theme), _now_line(moment, stage)]
+    for view in stage.views.all:
+        traces += [_tether(person, number, view, stage) for number, person in enumerate(moment.people)]
+        traces += [_hooks(moment, view, stage)]
+        traces += [_lying(moment, kind, view, stage) for kind in GLYPHS]
+        traces += [_person(person, number, moment, view, stage)
+                   for number, person in enumerate(moment.people)]
+    return traces
+
+
+def frames(film: Sequence[Sequence[Trace]], places: Sequence[int], names: Sequence[str]) -> list[Trace]:
+    """Plotly's frames: of the traces of each moment, at ``places`` in the figure, what changes in the film.
+
+    Every frame has all of it, so that each can be jumped to from any other.
+    """
+    changing = [[part for part in _MOVING
+                 if part in first and any(now[n][part] != first[part] for now in film)]
+                for n, first in enumerate(film[0])]
+    moved = [place for place, parts in zip(places, changing, strict=True) if parts]
+    return [{"name": name, "traces": moved,
+             "data": [{"type": trace["type"]} | {part: trace[part] for part in parts}
+                      for trace, parts in zip(now, changing, strict=True) if parts]}
+            for name, now in zip(names, film, strict=True)]
+
+
+def primer(film: Sequence[Sequence[Trace]], view: View, point: Point) -> Trace:
+    """An unseen trace of every text that the film writes into the view in space.
+
+    plotly.js 3 draws a text at half its size there when it was first seen in a change of the chart and not in
+    its first drawing.
+    """
+    texts = {text for now in film for trace in now if trace["type"] == "scatter3d"
+             for text in trace.get("text", ())}
+    return view.trace([point] * len(texts), mode="text", name="primer", text=sorted(texts), opacity=0,
+                      textfont={"size": 6})
+
+
+def tether_points(person: Person, points: Mapping[str, Point]) -> list[Point]:
+    """From the hook along the places of the line to the person."""
+    return [*(points[place] for place in person.line), person.point_m]
+
+
+def _ground(moment: Moment, theme: Theme) -> Trace:
+    """The ground of all views, darker in the shadow."""
+    fills = {"night": theme.night_shade, "penumbra": theme.lane}
+    return {"type": "scatter", "xaxis": "x3", "yaxis": "y3", "x": [0, 1, 1, 0], "y": [0, 0, 1, 1],
+            "mode": "lines", "fill": "toself", "line": {"width": 0}, "name": "ground", "hoverinfo": "skip",
+            "showlegend": False, "fillcolor": fills.get(moment.light.partition(" ")[0], "rgba(0,0,0,0)")}
+
+
+def _now_line(moment: Moment, stage: Stage) -> Trace:
+    now = axis_ms(moment.at_min)
+    return {"type": "scatter", "mode": "lines", "xaxis": "x", "yaxis": "y", "x": [now, now],
+            "y": list(stage.strip_ends), "name": "now", "showlegend": False, "hoverinfo": "skip",
+            "line": {"color": stage.theme.stop, "width": 2.5}}
+
+
+def _tether(person: Person, number: int, view: View, stage: Stage) -> Trace:
+    return view.trace(tether_points(person, stage.points), mode="lines",
+                      name=f"tether {person.crew}",
+                      line={"color": stage.crew_inks[person.crew], "width": _pick(_TETHER_PX, number)})
+
+
+def _hooks(moment: Moment, view: View, stage: Stage) -> Trace:
+    """A frame around the place of each hook, the second inside the first."""
+    inks = [stage.crew_inks[person.crew] for person in moment.people]
+    sizes = [_pick(_SPACE_HOOK_PX if view.is_space else _HOOK_PX, n) for n in range(len(inks))]
+    return view.trace([stage.points[person.hook] for person in moment.people], mode="markers", name="hooks",
+                      marker={"symbol": "square-open", "size": sizes, "color": inks, "opacity": 1,
+                              "line": {"width": 2, "color": inks}})
+
+
+def _lying(moment: Moment, kind: str, view: View, stage: Stage) -> Trace:
+    """Bags or footholds that lie at places: marks beside the place, with names in the view in space."""
+    found = [stay for stay in moment.stays
+             if stay.kind == kind and stay.holder in stage.points and not stay.in_bag]
+    look = {"mode": "text" if view.is_space else "markers", "name": f"{kind}s"}
+    if view.is_space:
+        return view.trace([stage.points[stay.holder] for stay in _first_each(found)], **look,
+                          text=[_names_at(stay.holder, found) for stay in _first_each(found)],
+                          textposition="bottom right" if kind == "foothold" else "middle right",
+                          textfont={"size": 11, "color": stage.theme.ink})
+    low, high = stage.views.range_of(view.up)
+    step = abs(high - low) * _OFFSET_SHARE
+    across, up = _OFFSETS[kind]
+    return view.trace(
+        [view.moved(stage.points[stay.holder], across * step, up * step) for stay in found], **look,
+        hoverinfo="text", hovertext=[plotly_text(f"{stay.title} at {stay.holder}", 80) for stay in found],
+        marker={"symbol": "triangle-up" if kind == "foothold" else "square", "size": 9, "opacity": 1,
+                "color": stage.theme.ink, "line": {"color": stage.theme.paper, "width": 1}})
+
+
+def _first_each(found: Sequence[Stay]) -> list[Stay]:
+    return list({stay.holder: stay for stay in reversed(found)}.values())
+
+
+def _names_at(place: str, found: Sequence[Stay]) -> str:
+    here = [stay for stay in found if stay.holder == place]
+    more = f" +{len(here) - 1}" if len(here) > 1 else ""
+    return f"{GLYPHS[here[0].kind]} {plotly_text(here[0].item, LONGEST_ITEM_ID)}{more}"
+
+
+def _person(person: Person, number: int, moment: Moment, view: View, stage: Stage) -> Trace:
+    ink, name = stage.crew_inks[person.crew], plotly_text(person.crew, 8)
+    carried = glyphs(moment.held_by(person.crew))
+    return view.trace(
+        [person.point_m], mode="markers+text", name=name,
+        showlegend=view.is_keyed, text=[f"<b>{name}</b>" + (f" {carried}" if carried else "")],
+        textposition=_pick(_PERSON_LABELS, number),
+        textfont={"size": 14 if view.is_space else 12, "color": ink},
+        marker={"symbol": _pick(_PERSON_SYMBOLS, number), "color": ink, "opacity": 1,
+                "size": _pick(_SPACE_PERSON_PX if view.is_space else _PERSON_PX, number),
+                "line": {"color": stage.theme.paper, "width": 1.5}})
+
+
+def _pick(options: Sequence[T], number: int) -> T:
+    return options[number % len(options)]
