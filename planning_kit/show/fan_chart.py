@@ -35,6 +35,8 @@ def fan_chart(odds: Any, theme: str = "light") -> Chart:
     layout = rows_layout(odds, look, [row_label(row["task"], row["title"]) for row in rows], shown, heading,
                          _alt(odds, rows))
     shapes, notes = limit_lines(odds, look, shown, "top")
+    layout["xaxis"] |= {"nticks": 10}
+    layout["xaxis2"] |= {"nticks": 5}
     layout["margin"] = layout["margin"] | {"r": RIGHT_PX + _P_PX}
     layout["shapes"] = [*_nights(odds, look), *shapes]
     layout["annotations"] = [*notes, *_chances(rows, look)]

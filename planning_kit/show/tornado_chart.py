@@ -38,7 +38,8 @@ def _drawn(odds: Any, drivers: list[Row], look: Theme) -> Chart:
     shown = _range(drivers, median)
     traces = [_bars(drivers, median, "end_if_short_min", "shortest tenth", look),
               _bars(drivers, median, "end_if_long_min", "longest tenth", look), _gmt_carrier(shown[0])]
-    heading = f"What drives the outing end · {samples_words(odds)} · median end {pet_label(median)}"
+    heading = (f"What drives the outing end · {samples_words(odds)} · "
+               f"median of those with a plan {pet_label(median)}")
     labels = [row_label("" if row["kind"] != "step" else row["driver"], row["title"]) for row in drivers]
     layout = rows_layout(odds, look, labels, shown, heading, _alt(drivers, median))
     layout["xaxis"] |= {"nticks": 12}

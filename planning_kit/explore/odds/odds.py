@@ -152,5 +152,5 @@ def _facts(odds: Odds) -> list[tuple[str, str]]:
     known = [(f"inside by {pet_label(limits.planned_min)}", shares[tables.BY_PLANNED]),
              (f"by {pet_label(limits.hard_min)}", shares[tables.BY_HARD])]
     return [("title", odds.plan.scenario.settings.title), ("samples", f"{odds.samples}, seed {odds.seed}"),
-            *known, ("median end", pet_label(odds.median_end_min)),
+            *known, ("median end", pet_label(tables.quantile(odds.tally.end_min, 0.5))),
             ("no plan", f"{100 * odds.no_plan:.1f} %")]
