@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from planning_kit.checks.findings import CAUTION, Finding
+from planning_kit.checks.findings import CAUTION, NOTE, Finding
 from planning_kit.inputs.records import Route
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.legs import Passage
@@ -28,6 +28,26 @@ def check_bulky_loads(plan: TimedPlan) -> Iterator[Finding]:
                                and h.from_min <= leg.start_min and h.until_min >= leg.finish_min)
                 if items:
                     yield _bulky(plan, leg, route, items)
+
+
+def check_bulky_data(plan: TimedPlan) -> Iterator[Finding]:
+    """One note that names the routes walked and the items carried of which it is not known what they are."""
+    walked = {leg.route: None for passages in plan.passages.values() for leg in passages if leg.route}
+    missing = []
+    for flag in ("tight", "snag"):
+        routes = [f"{r.from_place} to {r.to_place}" for r in walked if getattr(r, flag) is None]
+        if routes:
+            missing.append(f"routes.{flag} for {', '.join(routes)}")
+    carried = {h.item for h in plan.tracked_custody.holdings if h.holder in plan.travels}
+    items = [i.item for i in plan.scenario.records.hardware if i.bulky is None and i.item in carried]
+    if items:
+        missing.append(f"hardware.bulky for {', '.join(items)}")
+    if missing:
+        yield Finding(
+            NOTE, CHECK, "", "", float("nan"),
+            f"bulky items on tight and snag routes are not checked where no yes or no is given: "
+            f"{'; '.join(missing)}",
+        )
 
 
 def _bulky(plan: TimedPlan, leg: Passage, route: Route, items: list[str]) -> Finding:

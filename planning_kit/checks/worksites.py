@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from planning_kit.checks.findings import STOP, Finding
+from planning_kit.checks.findings import NOTE, STOP, Finding
 from planning_kit.inputs.records import Place
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.activities import TRAVEL
@@ -38,6 +38,19 @@ def check_capacity(plan: TimedPlan) -> Iterator[Finding]:
             for begin, end, present in _spells(here):
                 if len(present) > place.crew_at_once:
                     yield _crowded(place, place.crew_at_once, begin, end, present)
+
+
+def check_capacity_data(plan: TimedPlan) -> Iterator[Finding]:
+    """One note that names every place where someone works or waits and whose room is not given."""
+    used = {stay.place for crew in plan.travels for stay in _stays(plan, crew)}
+    unknown = [place.place for place in plan.scenario.records.places
+               if place.crew_at_once is None and place.place in used]
+    if unknown:
+        yield Finding(
+            NOTE, CHECK, "", "", float("nan"),
+            f"no crew_at_once is given for {', '.join(unknown)} (places.csv): how many people are there at once "
+            "is not checked",
+        )
 
 
 def _crowded(place: Place, room: int, begin: float, end: float, present: Sequence[Stay]) -> Finding:

@@ -30,7 +30,7 @@ class CellFault(ValueError):  # noqa: N818 - a fault of the user's, as in `Fault
 def empty_value(field: Field) -> object:
     """What a record holds where the cell is empty."""
     if field.kind == "yes_no":
-        return False
+        return None if field.may_be_unknown else False
     if field.is_list:
         return ()
     if field.is_number or field.kind == "datetime":

@@ -19,7 +19,7 @@ KIND_WORDS: dict[str, str] = {
     "text": "free text",
     "number": "a number with a decimal point",
     "count": "a whole number",
-    "yes_no": "yes or no; empty is no",
+    "yes_no": "yes or no; empty is no, or not known where that is said",
     "choice": "one of a few words",
     "reference": "the id of a row of another table",
     "references": "ids separated by spaces",
@@ -38,6 +38,7 @@ class Field:
     the header; it then counts as empty. ``least`` and ``most`` are inclusive unless ``above_least``.
     ``refers_to`` names the tables whose ids are allowed, ``words`` the reserved words allowed beside them.
     ``default`` is what the record holds for an empty cell where the kind has no empty value of its own.
+    ``may_be_unknown``: an empty yes or no is not known (None), and not no.
     """
 
     name: str
@@ -53,6 +54,7 @@ class Field:
     refers_to: tuple[str, ...] = ()
     words: tuple[str, ...] = ()
     default: float | str | None = None
+    may_be_unknown: bool = False
 
     @property
     def is_list(self) -> bool:

@@ -50,7 +50,7 @@ PLACES = Table("places", "a worksite or waypoint", ("place",), (
     Field("x_m", "number", "station body frame, x", "m", needed=True, least=-_FAR_M, most=_FAR_M),
     Field("y_m", "number", "station body frame, y", "m", needed=True, least=-_FAR_M, most=_FAR_M),
     Field("z_m", "number", "station body frame, z", "m", needed=True, least=-_FAR_M, most=_FAR_M),
-    Field("crew_at_once", "count", "how many people may be here at once; empty: no limit", least=0, most=100),
+    Field("crew_at_once", "count", "how many people may be here at once; empty: not known", least=0, most=100),
     Field("anchor", "yes_no", "takes a tether hook"),
     Field("socket", "yes_no", "takes a foothold"),
     Field("caution", "text", "warning to whoever comes here"),
@@ -61,8 +61,8 @@ ROUTES = Table("routes", "a two-way handrail route", ("from_place", "to_place"),
     Field("to_place", "reference", "the other end", needed=True, refers_to=("places",)),
     Field("metres", "number", "length along the handrails", "m", needed=True, least=0, most=_FAR_M),
     Field("minutes", "number", "overrides the time that metres give", "min", least=0, most=_LONGEST_MIN),
-    Field("tight", "yes_no", "bulky items do not pass easily"),
-    Field("snag", "yes_no", "tethers and cables can catch"),
+    Field("tight", "yes_no", "bulky items do not pass easily; empty: not known", may_be_unknown=True),
+    Field("snag", "yes_no", "tethers and cables can catch; empty: not known", may_be_unknown=True),
     Field("caution", "text", "warning on this route"),
 ))
 
@@ -79,7 +79,7 @@ HARDWARE = Table("hardware", "an item", ("item",), (
           words=("inside",), may_be_absent=True),
     Field("slots", "number", "carry slots it takes", "slots", least=0, most=1000),
     Field("holds", "number", "slots of items that fit inside (bags)", "slots", least=0, most=1000),
-    Field("bulky", "yes_no", "a hazard on tight and snag routes"),
+    Field("bulky", "yes_no", "a hazard on tight and snag routes; empty: not known", may_be_unknown=True),
     Field("mass_kg", "number", "mass", "kg", least=0, most=1e6),
 ))
 

@@ -1,7 +1,8 @@
 """The rows of a scenario as typed, frozen records: what the other rooms compute with.
 
 The DataFrames of a `Scenario` are the tables as the planner wrote them; these are the same facts parsed.
-Lists are tuples, yes/no is bool, a number that was not given is None, a text that was not given is "".
+Lists are tuples, yes/no is bool, a number that was not given is None, a text that was not given is "". Where
+an empty yes/no is not known rather than no, it is None.
 Units stand in the names (see scenarios/FORMAT.md).
 """
 
@@ -57,8 +58,8 @@ class Route:
     to_place: str
     metres: float
     minutes: float | None
-    tight: bool
-    snag: bool
+    tight: bool | None
+    snag: bool | None
     caution: str
 
 
@@ -74,7 +75,7 @@ class Item:
     end2_at: str
     slots: float | None
     holds: float | None
-    bulky: bool
+    bulky: bool | None
     mass_kg: float | None
 
 

@@ -60,3 +60,12 @@ def test_at_a_limit_to_the_last_digit_shown_is_within_it(small: pk.Scenario, sma
     (finding,) = plan.findings.to_dict("records")
     assert (finding["severity"], finding["limit"]) == ("caution", 76)
     assert plan.summary.set_index("item").loc["Hard limit", "value"] == "1:16 (0:00 left)"
+
+
+def test_a_room_that_is_not_given_is_a_note(small: pk.Scenario) -> None:
+    places = small.places
+    for emptied, named in ((places.assign(crew_at_once=""), "HAT, MID, MST, POR"),
+                           (places.assign(crew_at_once=["2", "", "1", "2"]), "MID")):
+        (finding,) = pk.time_plan(small.with_table("places", emptied)).findings.to_dict("records")
+        assert (finding["severity"], finding["check"]) == ("note", "worksites")
+        assert f"no crew_at_once is given for {named} (places.csv)" in finding["message"]

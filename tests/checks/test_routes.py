@@ -42,3 +42,15 @@ def test_things_on_one_leg_share_a_finding(small: pk.Scenario) -> None:
     findings = pk.time_plan(edited(scenario, "hardware", "driver", bulky="yes")).findings
     assert findings["message"].str.contains("bulky driver and lamp-new").tolist() == [True, False]
     assert findings["source"].tolist() == ["routes.tight, routes.snag"] * 2
+
+
+def test_flags_that_are_not_given_are_one_note(small: pk.Scenario) -> None:
+    scenario = small.with_table("routes", small.routes.assign(tight="", snag=["", "no", "no"]))
+    finding = only_finding(edited(scenario, "hardware", "bag", bulky=""))
+    assert (finding["severity"], finding["check"]) == ("note", "routes")
+    assert ("routes.tight for HAT to MID, MID to MST, HAT to POR; routes.snag for HAT to MID; "
+            "hardware.bulky for bag") in str(finding["message"])
+
+
+def test_what_nobody_carries_need_not_be_known(small: pk.Scenario) -> None:
+    assert found(edited(small, "hardware", "foothold", bulky="")) == []
