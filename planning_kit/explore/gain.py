@@ -50,6 +50,9 @@ def gain(plan: P, remake: Callable[..., P], step: str, minutes: float | None = N
     if getattr(plan, "outside", None) is not None:
         raise ScenarioError.single("gain is asked of a plan before the outing: what has happened cannot be "
                                    "changed; ask what_if of this one", column="step", value=step)
+    if not isinstance(most, int) or most < 1:
+        raise ScenarioError.single("must be how many rows of a kind to show, 1 or more", column="most",
+                                   value=most)
     target = find_target(plan, step, minutes)
     searched = [ORDER, SHORTEN, MIN_GAP, MAX_GAP, *([EGRESS] if target.is_window else [])]
     candidates = [*moved_steps(plan, target), *shortened_steps(plan, target), *relaxed_gaps(plan, target),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from numbers import Real
 
 import numpy as np
 
@@ -41,10 +42,10 @@ def find_target(plan: TimedPlan, step: str, minutes: float | None) -> Target:
     is to start before that window begins. Raises `ScenarioError` for a step that there is not, minutes that
     are not above 0, or no window on the chain.
     """
-    asked = plan.position(step)
+    asked = plan.position(str(step))
     if minutes is None:
         return _window_before(plan, asked)
-    if not 0 < minutes < float("inf"):
+    if not isinstance(minutes, Real) or not 0 < minutes < float("inf"):
         raise ScenarioError.single("must be above 0: by how many minutes earlier?", column="minutes",
                                    value=minutes)
     latest = float(plan.starts[asked]) - minutes + _SLIVER_MIN

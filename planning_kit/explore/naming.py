@@ -5,8 +5,9 @@ Whatever cannot be found is a fault with what was perhaps meant; all faults of a
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults
@@ -27,10 +28,20 @@ class Named:
 
 
 def as_names(value: object) -> tuple[object, ...]:
-    """One name or several as a tuple: a text is one name, not its letters."""
+    """One name or several as a tuple: a text is one name, not its letters; None is none."""
+    if value is None:
+        return ()
     if isinstance(value, str) or not isinstance(value, Iterable):
         return (value,)
     return tuple(value)
+
+
+def as_pairs(value: object, column: str, example: str, faults: Faults) -> dict[Any, Any]:
+    """A mapping as a dict, empty for None; for anything else, empty with a fault noted."""
+    if value is None or isinstance(value, Mapping):
+        return dict(value or {})
+    faults.add(TABLE, None, column, value, f"must be written as a mapping, such as {example}")
+    return {}
 
 
 def find_named(records: Records, name: object, column: str, faults: Faults,

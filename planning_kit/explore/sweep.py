@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime
+from numbers import Real
 
 import numpy as np
 import pandas as pd
@@ -36,7 +37,8 @@ def sweep_egress(scenario: Scenario, start: str | date | datetime, stop: str | d
     The sky is computed once for the whole range: minutes agree with a plan timed alone to 1e-6.
     """
     first, last = as_utc(start, "start"), as_utc(stop, "stop")
-    if not every_min > 0 or last < first or (last - first).total_seconds() / 60 / every_min > _MOST_ROWS:
+    is_step = isinstance(every_min, Real) and every_min > 0
+    if not is_step or last < first or (last - first).total_seconds() / 60 / every_min > _MOST_ROWS:
         raise ScenarioError.single(
             f"every_min must be above 0, stop not before start, and the sweep at most {_MOST_ROWS} rows long",
             column="every_min", value=every_min,

@@ -6,6 +6,7 @@ was changed. The timing is then asked anew: nothing here computes a time.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -16,7 +17,16 @@ import pandas as pd
 
 from planning_kit.explore.dropping import drop_steps
 from planning_kit.explore.edits import close_routes, move_step, relax_gap, set_tethers
-from planning_kit.explore.naming import STEP, TABLE, TASK, Named, as_names, find_named, find_route
+from planning_kit.explore.naming import (
+    STEP,
+    TABLE,
+    TASK,
+    Named,
+    as_names,
+    as_pairs,
+    find_named,
+    find_route,
+)
 from planning_kit.explore.stretching import Stretch, read_stretch, stretch_steps
 from planning_kit.explore.swapping import swap_roles
 from planning_kit.inputs.cells import did_you_mean
@@ -102,22 +112,23 @@ def ask(
     """
     faults, records = Faults(), scenario.records
     wanted = _Wanted(
-        stretches=read_stretch(records, stretch or {}, faults),
+        stretches=read_stretch(records, as_pairs(stretch, "stretch", "{'A1': 1.2}", faults), faults),
         dropped=_named(records, drop, "drop", faults, (STEP, TASK)),
         swapped=_tasks_to_swap(records, swap, faults),
         closed=tuple(pair for each in _routes(close) if (pair := find_route(records, each, faults))),
-        moves=_moves(records, move or {}, faults),
-        gaps=_gaps(records, gaps or {}, faults),
+        moves=_moves(records, as_pairs(move, "move", "{'B1': 'A1'}", faults), faults),
+        gaps=_gaps(records, as_pairs(gaps, "gaps", "{'A1 B1': {'max_gap': 30}}", faults), faults),
         tethers=_tethers(records, tether_m, faults),
         slip_min=_slip(egress_slip_min, faults),
         egress=_egress(egress, leaving, faults),
     )
-    if "egress" in (settings or {}):
+    keys = as_pairs(settings, "settings", "{'suit.oxygen_g': 500}", faults)
+    if "egress" in keys:
         faults.add(TABLE, None, "settings", "egress", "give another egress as egress or egress_slip_min")
     faults.stop_if_any()
     question = Question(scenario, wanted.egress, name, [])
     _change_egress(question, wanted, leaving)
-    _change_settings(question, settings or {})
+    _change_settings(question, keys)
     _change_steps(question, wanted)
     return question
 
@@ -169,8 +180,10 @@ def _gaps(records: Records, gaps: Mapping[str, Mapping[str, float]],
             faults.add(TABLE, None, "gaps", pair, "is no gap here; write its two steps, such as "
                        f"'A1 B1'{did_you_mean(str(pair), known)}")
             continue
+        changes = as_pairs(changes, "gaps", "{'A1 B1': {'max_gap': 30}}", faults)
         for column, minutes in changes.items():
-            if column not in ("min_gap", "max_gap") or not isinstance(minutes, Real):
+            is_number = isinstance(minutes, Real) and math.isfinite(minutes)
+            if column not in ("min_gap", "max_gap") or not is_number:
                 faults.add(TABLE, None, "gaps", f"{pair}: {column}",
                            "change min_gap or max_gap, to a number of minutes")
         first, then = pair.split(" ")
@@ -284,7 +297,7 @@ def _drop(question: Question, dropped: tuple[Named, ...]) -> None:
     tasks = {each.id for each in dropped if each.kind == TASK}
     question.scenario, notes = drop_steps(question.scenario, steps, tasks)
     for each in dropped:
-        count = f" ({len(each.steps)} steps)" if each.kind == TASK else ""
+        count = f" ({len(each.steps)} step{'s' * (len(each.steps) != 1)})" if each.kind == TASK else ""
         question.say("drop", f"{each.kind} {each.id} dropped{count}")
     for note in notes:
         question.say("note", note)

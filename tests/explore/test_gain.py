@@ -181,7 +181,7 @@ def test_moves_inside_a_task_come_after_others_and_say_so(dk2: pd.DataFrame) -> 
 
 @pytest.mark.parametrize(("step", "minutes", "match"), [
     ("B9", 5, "no such step"), ("B3", 0, "above 0"), ("B3", -1, "above 0"), ("B3", float("nan"), "above 0"),
-    ("C3", None, "no window is on what holds this step"),
+    ("B3", "x", "above 0"), (5, 1, "no such step"), ("C3", None, "no window is on what holds this step"),
 ])
 def test_a_question_without_sense_is_refused(small_plan: pk.Plan, step: str, minutes: float | None,
                                              match: str) -> None:

@@ -46,6 +46,7 @@ def test_a_row_without_a_plan_says_why(small: pk.Scenario) -> None:
     ("2031-09-02", 10),  # before the start
     ("2031-09-04", 0),  # never moves on
     ("2031-09-04", float("nan")),
+    ("2031-09-04", "x"),
     ("2041-09-04", 1),  # five million plans
 ])
 def test_a_range_without_sense_is_refused(small: pk.Scenario, stop: str, every_min: float) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Any
 
 import numpy as np
 import pytest
@@ -157,6 +158,26 @@ def test_every_fault_of_a_question_comes_at_once(demo_plan: pk.Plan) -> None:
     assert "did you mean 'KN2'?" in hints["KN22"]
     assert "did you mean 'BK BO'?" in hints["BK B0"]
     assert "did you mean 'RN1 X5'?" in hints["RN1 X4"]
+
+
+@pytest.mark.parametrize("asked", [
+    {"drop": 5}, {"drop": [["A1"]]}, {"drop": "task:"},  # no names
+    {"stretch": ["B2"]}, {"move": "B1"}, {"gaps": [1]}, {"settings": 5}, {"gaps": {"C2 C3": 5}},  # no mappings
+    {"stretch": {"B2": None}}, {"stretch": {"B2": True}}, {"stretch": {"B2": float("nan")}},  # no amounts
+    {"stretch": {"B2": "+1e5"}}, {"stretch": {"B2": -1}}, {"gaps": {"C2 C3": {"max_gap": float("nan")}}},
+    {"move": {"B1": None}}, {"close": 5}, {"close": ("HAT", "MID", "MST")}, {"close": [("HAT",)]},  # no routes
+    {"tether_m": "x"}, {"tether_m": {"EV1": None}}, {"egress": 5}, {"egress_slip_min": "5"},  # no numbers
+    {"egress": "9999-12-31", "egress_slip_min": 3000}, {"settings": {"suit": 5}}, {"swap": ["all"]},
+])
+def test_nothing_that_can_be_typed_is_a_traceback(small_plan: pk.Plan, asked: dict[str, Any]) -> None:
+    with pytest.raises(pk.ScenarioError):
+        small_plan.what_if(**asked)
+
+
+def test_a_plan_with_every_step_dropped_is_a_plan(small_plan: pk.Plan) -> None:
+    empty = small_plan.what_if(drop=["EGR", "LMP", "CAS", "CLN"])
+    assert empty.end_min == 8  # nothing but ingress
+    assert "task EGR dropped (1 step)" in set(empty.changes["change"])
 
 
 def test_an_id_of_a_step_and_a_task_must_say_which(small: pk.Scenario) -> None:
