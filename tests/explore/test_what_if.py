@@ -162,10 +162,10 @@ def test_every_fault_of_a_question_comes_at_once(demo_plan: pk.Plan) -> None:
 
 @pytest.mark.parametrize("asked", [
     {"drop": 5}, {"drop": [["A1"]]}, {"drop": "task:"},  # no names
-    {"stretch": ["B2"]}, {"move": "B1"}, {"gaps": [1]}, {"settings": 5}, {"gaps": {"C2 C3": 5}},  # no mappings
+    {"stretch": ["B2"]}, {"move": "B1"}, {"gaps": [1]}, {"settings": 5}, {"gaps": {"C2 C3": 5}},  # no mapping
     {"stretch": {"B2": None}}, {"stretch": {"B2": True}}, {"stretch": {"B2": float("nan")}},  # no amounts
     {"stretch": {"B2": "+1e5"}}, {"stretch": {"B2": -1}}, {"gaps": {"C2 C3": {"max_gap": float("nan")}}},
-    {"move": {"B1": None}}, {"close": 5}, {"close": ("HAT", "MID", "MST")}, {"close": [("HAT",)]},  # no routes
+    {"move": {"B1": None}}, {"close": 5}, {"close": ("HAT", "MID", "MST")}, {"close": [("HAT",)]},  # no route
     {"tether_m": "x"}, {"tether_m": {"EV1": None}}, {"egress": 5}, {"egress_slip_min": "5"},  # no numbers
     {"egress": "9999-12-31", "egress_slip_min": 3000}, {"settings": {"suit": 5}}, {"swap": ["all"]},
 ])
