@@ -29,9 +29,9 @@ def drop_steps(scenario: Scenario, dropped: Collection[str],
     for column in ("from_step", "until_step", "needed_by"):
         inhibits[column] = [getattr(kept[name] or old, column) for name, old in
                             zip(inhibits["inhibit"], records.inhibits, strict=True)]
-    inhibits = inhibits[[kept[name] is not None for name in inhibits["inhibit"]]]
+    inhibits = inhibits.loc[[kept[name] is not None for name in inhibits["inhibit"]]]
     steps["after"] = [after[step] for step in steps["step"]]
-    changed = scenario.with_table("gaps", gaps[[not goes for goes in gap_goes]])
+    changed = scenario.with_table("gaps", gaps.loc[[not goes for goes in gap_goes]])
     changed = changed.with_table("inhibits", inhibits)
     changed = changed.with_table("steps", steps[~steps["step"].isin(gone)])
     if tasks:

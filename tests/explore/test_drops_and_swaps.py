@@ -101,3 +101,10 @@ def test_one_task_is_swapped_and_no_other(demo_plan: pk.Plan) -> None:
 def test_a_task_that_is_not_swappable_is_refused(demo_plan: pk.Plan) -> None:
     with pytest.raises(pk.ScenarioError, match="not swappable"):
         demo_plan.what_if(swap="REG")
+
+
+def test_a_scenario_without_gaps_and_inhibits_can_drop_too(small: pk.Scenario) -> None:
+    bare = small.with_table("gaps", small.gaps.iloc[:0]).with_table("inhibits", small.inhibits.iloc[:0])
+    left = pk.time_plan(bare).what_if(drop="B1").scenario
+    assert len(left.steps) == len(small.steps) - 1
+    assert list(left.gaps) == list(small.gaps)
