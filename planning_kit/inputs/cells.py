@@ -100,9 +100,23 @@ def parse_number(text: str, field: Field) -> float | int:
     if not _NUMBER.fullmatch(text):
         if text.lower().lstrip("+-") in ("nan", "inf", "infinity"):
             raise CellFault("must be a finite number; leave the cell empty where nothing is given")
-        hint = "; write a decimal point, not a comma" if re.fullmatch(r"[+-]?[0-9]+,[0-9]+", text) else ""
-        raise CellFault(f"must be {'a whole number' if field.kind == 'count' else 'a number'}{hint}")
+        raise CellFault(f"must be {'a whole number' if field.kind == 'count' else 'a number'}"
+                        f"{_number_hint(text, field)}")
     return in_bounds(float(text), field)
+
+
+def _number_hint(text: str, field: Field) -> str:
+    """What to write instead, where it is plain what was meant."""
+    if re.fullmatch(r"[+-]?[0-9]+,[0-9]+", text):
+        return "; write a decimal point, not a comma"
+    clock = re.fullmatch(r"([0-9]{1,3}):([0-5][0-9])", text)
+    if clock and field.unit == "min":
+        return f"; write minutes as a plain number: {60 * int(clock[1]) + int(clock[2])}"
+    with_unit = re.fullmatch(rf"({NUMBER_PATTERN})\s*[A-Za-z%°/]{{1,12}}\.?", text)
+    if with_unit:
+        unit = f", in {field.unit}," if field.unit else ""
+        return f"; write the number alone{unit} without its unit: {with_unit[1]}"
+    return ""
 
 
 def in_bounds(value: float, field: Field) -> float | int:

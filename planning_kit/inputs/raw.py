@@ -115,6 +115,10 @@ def read_table(table: Table, data: bytes, faults: Faults) -> RawTable | None:
         faults.add(table.name, 1, "", "", "has no header; the first row holds the column names")
         return None
     header = tuple(records[0])
+    if len(header) == 1 and any(mark in header[0] for mark in ";\t"):
+        faults.add(table.name, 1, header[0], header[0],
+                   "the cells are not separated by commas; save the table as comma-separated values")
+        return None
     if not _size_is_sane(table, records, faults):
         return None
     numbered = [(number, row) for number, row in enumerate(records[1:], start=2) if any(row)]

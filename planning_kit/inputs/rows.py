@@ -141,8 +141,6 @@ def _known_columns(table: Table, raw: RawTable, faults: Faults) -> dict[int, Fie
 def _unknown_column(table: Table, raw: RawTable, name: str) -> str:
     if not name.strip():
         return "is a column without a name; name it or delete it"
-    if len(raw.header) == 1 and (";" in name or "\t" in name):
-        return "the cells are not separated by commas; save the table as comma-separated values"
     missing = tuple(each.name for each in table.fields if each.name not in raw.header)
     free = f"free columns begin with {fmt.FREE_PREFIX}"
     return f"is not a column of {table.name}; {free}{did_you_mean(name, missing)}"

@@ -27,6 +27,10 @@ CELLS = [
     # what a cell may hold
     (("steps", 2, "minutes_likely", "five"), "must be a number"),
     (("steps", 2, "minutes_likely", "7,5"), "decimal point"),
+    (("steps", 2, "minutes_likely", "0:14"), "must be a number; write minutes as a plain number: 14"),
+    (("steps", 2, "minutes_likely", "1:05"), "a plain number: 65"),
+    (("steps", 2, "minutes_likely", "13 min"), "write the number alone, in min, without its unit: 13"),
+    (("routes", 2, "metres", "6.5m"), "write the number alone, in m, without its unit: 6.5"),
     (("steps", 2, "minutes_likely", "nan"), "finite"),
     (("steps", 2, "minutes_likely", "inf"), "finite"),
     (("steps", 2, "minutes_low", "-1"), "at least 0 min"),
@@ -212,9 +216,13 @@ def test_one_bad_file(tmp_path: Path, change: dict[str, str | bytes | None], whe
     assert problem in found[0][3]
 
 
-def test_semicolons_are_named(tmp_path: Path) -> None:
-    found = faults_of(tmp_path, {"windows.csv": WINDOWS.replace(",", ";")})
-    assert any("not separated by commas" in each[3] for each in found)
+@pytest.mark.parametrize("table", ["steps", "places", "hardware", "windows"])
+@pytest.mark.parametrize("mark", [";", "\t"])
+def test_a_table_that_is_not_separated_by_commas_is_one_fault(tmp_path: Path, table: str, mark: str) -> None:
+    text = {**TABLES, "windows": WINDOWS}[table]
+    (fault,) = faults_of(tmp_path, {f"{table}.csv": text.replace(",", mark)})
+    assert fault[0] == table
+    assert "not separated by commas" in fault[3]
 
 
 def test_faults_of_all_files_come_at_once(tmp_path: Path) -> None:
