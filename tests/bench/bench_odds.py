@@ -45,7 +45,9 @@ def main() -> None:
     plan = pk.time_plan(pk.load_scenario(DEMO))
     study = Study.of(plan, 1)
     run_chunk(study, 0, 100)  # tables of quantiles and networks are made once
+    before = time.process_time()
     alone = seconds(lambda: pk.odds(plan, SAMPLES))
+    processor = time.process_time() - before
     with ProcessPoolExecutor(2) as pool:
         list(pool.map(run_chunk, [study] * 4, range(4), [100] * 4))  # the workers have started
         shared = seconds(lambda: pk.odds(plan, SAMPLES, executor=pool))
@@ -53,6 +55,7 @@ def main() -> None:
     result = pk.odds(plan, 20_000)
     rows = {
         f"{SAMPLES} samples of {len(plan.steps)} steps, one core": alone,
+        "  processor time of that": processor,
         f"{SAMPLES} samples, two processes (asked: about 2)": shared,
         f"one by one without the cut rule ({LOOPED} looped, scaled)": looped,
         "drivers of 20000 samples": seconds(lambda: result.drivers),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pickle
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+from dataclasses import replace
 from multiprocessing import get_context
 
 import numpy as np
@@ -16,7 +17,7 @@ from planning_kit.explore.odds.distributions import durations_from
 from planning_kit.explore.odds.sampling import normals
 from planning_kit.explore.odds.tables import quantile, quantile_se, share
 from planning_kit.plan.timing import earliest_starts, outing_end
-from tests.edits import edited
+from tests.edits import edited, with_row
 from tests.plan.networks import activity_network
 
 
@@ -211,15 +212,16 @@ def test_windows_are_those_of_the_plan_and_missed_by_later_starts(demo_odds: pk.
 
 
 def test_samples_without_a_plan_say_why_and_count_as_not_done(small: pk.Scenario) -> None:
-    # C2 ends, C3 begins within 26 min; B2 and B3 stand between them through a rule: C3 after B2.
-    scenario = edited(small, "steps", "C3", after="B2")
-    gaps = scenario.gaps
-    gaps.loc[0, "max_gap"] = 26.0
-    result = pk.odds(pk.time_plan(scenario.with_table("gaps", gaps)), samples=500)
-    assert result.no_plan == pytest.approx(result.no_plan_reasons["p"].sum())
-    if result.no_plan:
-        assert "C2 to C3" in result.no_plan_reasons["reason"].iloc[0]
-    assert (result.tasks["p_hard"] <= 1 - result.no_plan).all()
+    # C3 must begin within 36 min of the end of C1. Between them: 16 m at 6 m/min, C2, and 25 min of venting,
+    # so there is a plan just where C2 takes at most 36 - 25 - 16 / 6 = 8.333 min.
+    scenario = with_row(small, "gaps", first_step="C1", then_step="C3", max_gap=36)
+    result = pk.odds(pk.time_plan(scenario), samples=4_000)
+    expected = stats.beta(1 + 4 * 2 / 5, 1 + 4 * 3 / 5, loc=5, scale=5).sf(36 - 25 - 16 / 6)
+    assert result.no_plan == pytest.approx(expected, abs=4 * np.sqrt(expected * (1 - expected) / 4_000))
+    told = result.no_plan_reasons["reason"].tolist()
+    assert told == ["C1 to C3: the greatest gap of 36 min cannot be kept"]
+    assert result.no_plan_reasons["p"].tolist() == [result.no_plan]
+    assert result.tasks["p_hard"].to_numpy() == pytest.approx(1 - result.no_plan)  # all else fits
 
 
 def test_the_demo_says_how_often_its_cold_clock_cannot_be_kept(demo_odds: pk.Odds) -> None:
@@ -263,6 +265,12 @@ def test_a_scenario_in_place_of_a_plan_and_an_unknown_distribution_are_refused(s
         pk.odds(small)  # type: ignore[arg-type]
     with pytest.raises(pk.ScenarioError, match="triangular"):
         pk.odds(pk.time_plan(with_odds(small, distribution="triangle")))
+
+
+def test_a_plan_of_which_a_part_has_happened_is_refused(small_plan: pk.Plan) -> None:
+    begun = replace(small_plan, network=replace(small_plan.network, fixed=frozenset({0})))
+    with pytest.raises(pk.ScenarioError, match="already happened"):
+        pk.odds(begun, samples=100)
 
 
 def test_reprs_are_short_exact_and_escaped(small: pk.Scenario, small_odds: pk.Odds) -> None:
