@@ -21,6 +21,7 @@ VERDICT_COLUMNS = ["verdict", "about", "words"]
 STOP, WORSE, LOOK, BETTER, SAME = "stop", "worse", "look", "better", "same"
 _RANK = {name: rank for rank, name in enumerate((STOP, WORSE, LOOK, BETTER, SAME))}
 _LEAST_CHANGE = 0.05  # of a margin, in its own unit: what one decimal does not show is no change
+_BELOW = {WORSE: "now below zero", BETTER: "no longer below zero"}
 _NOT_MARGINS = ("outing end", "waiting")
 
 Verdict = tuple[str, str, str]
@@ -134,25 +135,36 @@ def _of_findings(revision: Revision) -> Iterator[Verdict]:
 
 
 def _of_margins(revision: Revision) -> Iterator[Verdict]:
+    """Margins that fell below zero (or rose above it) one by one, the others together for each person."""
     same = 0
+    together: dict[tuple[str, str], list[str]] = {}
     for row in revision.margins.to_dict("records"):
         if row["margin"] in _NOT_MARGINS or row["margin"].startswith("to the "):
             continue
-        change = row["change"]
-        if change == change and abs(change) < _LEAST_CHANGE:
+        verdict = _judged(row)
+        if verdict == SAME:
             same += 1
-        elif change == change or (row["a"] == row["a"]) != (row["b"] == row["b"]):
-            yield _margin(row)
+        elif (row["a"] >= 0) != (row["b"] >= 0):
+            parts = (row["crew"], _margin_words(row), _BELOW.get(verdict, ""))
+            yield verdict, "margins", ", ".join(part for part in parts if part)
+        else:
+            together.setdefault((verdict, row["crew"]), []).append(_margin_words(row))
+    for (verdict, crew), told in together.items():
+        yield verdict, "margins", f"{crew}: {'; '.join(told)}" if crew else "; ".join(told)
     if same:
         yield SAME, "margins", f"{same} margins as before"
 
 
-def _margin(row: dict[Any, Any]) -> Verdict:
-    verdict = LOOK if row["change"] != row["change"] else BETTER if row["change"] > 0 else WORSE
-    who = f"{row['crew']}, " if row["crew"] else ""
-    where = f" ({row['at_b']})" if row["at_b"] else ""
-    return verdict, "margins", (f"{who}{row['margin']}: was {_number_text(row['a'])}, is "
-                                f"{_number_text(row['b'])} {row['unit']}{where}")
+def _judged(row: dict[Any, Any]) -> str:
+    change = row["change"]
+    if change != change:
+        return SAME if (row["a"] == row["a"]) == (row["b"] == row["b"]) else LOOK
+    return SAME if abs(change) < _LEAST_CHANGE else BETTER if change > 0 else WORSE
+
+
+def _margin_words(row: dict[Any, Any]) -> str:
+    where = f" at {row['at_b']}" if row["at_b"] else ""
+    return f"{row['margin']} {_number_text(row['b'])} {row['unit']}{where} (was {_number_text(row['a'])})"
 
 
 def _number_text(value: float) -> str:

@@ -106,7 +106,8 @@ def _add(scenario: Scenario, kind: str, by: str, words: str, about: str,
     data = (before or _HEADER.encode()) + added.encode()
     _entries(data)
     known = {**scenario.on_disk, **({SIGN_OFFS_FILE: digest_of(before)} if before else {})}
-    save_files(scenario.folder, {SIGN_OFFS_FILE: data}, known)
+    # The scenario's own files go along: they are as on disk, or someone changed them meanwhile (a conflict).
+    save_files(scenario.folder, {**scenario.checked.source.files(), SIGN_OFFS_FILE: data}, known)
     return reviews(scenario)
 
 

@@ -1,0 +1,93 @@
+"""Notes and sign-offs beside a scenario, tied to what was reviewed."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+import planning_kit as pk
+from planning_kit.inputs.sign_offs import SIGN_OFFS_FILE
+from tests.edits import edited
+
+STALE = "stale: the scenario has changed since"
+
+
+@pytest.fixture
+def own(tmp_path: Path) -> pk.Scenario:
+    shutil.copytree("scenarios/small-outing", tmp_path / "own")
+    return pk.load_scenario(tmp_path / "own")
+
+
+def test_no_file_no_reviews(own: pk.Scenario) -> None:
+    assert pk.reviews(own).empty
+
+
+def test_a_sign_off_holds_until_the_scenario_says_something_else(own: pk.Scenario) -> None:
+    table = pk.sign_off(own, "R. Viewer", "Times are fine", about="B3", at="2031-09-01T10:00:00Z")
+    assert table.to_dict("records") == [{
+        "kind": "sign-off", "by": "R. Viewer", "at": "2031-09-01T10:00:00Z", "about": "B3",
+        "words": "Times are fine", "state": "current", "digest": own.digest}]
+    changed = edited(own, "steps", "B2", minutes_likely=15).save()
+    assert pk.reviews(changed)["state"].tolist() == [STALE]
+    assert pk.reviews(edited(changed, "steps", "B2", minutes_likely=13))["state"].tolist() == ["current"]
+
+
+def test_spelling_and_the_reviews_themselves_do_not_make_it_stale(own: pk.Scenario) -> None:
+    pk.sign_off(own, "A")
+    path = own.folder / "scenario.toml"
+    path.write_text("# a comment\n" + path.read_text(encoding="utf-8"), encoding="utf-8")
+    again = pk.load_scenario(own.folder)
+    assert pk.add_note(again, "B", "me too")["state"].tolist() == ["current", "current"]
+
+
+def test_entries_are_only_added(own: pk.Scenario) -> None:
+    pk.add_note(own, "A", "First")
+    first = (own.folder / SIGN_OFFS_FILE).read_bytes()
+    table = pk.sign_off(own, "B")
+    assert (own.folder / SIGN_OFFS_FILE).read_bytes().startswith(first)
+    assert table["kind"].tolist() == ["note", "sign-off"]
+    assert pk.load_scenario(own.folder) == own, "the scenario reads as before"
+
+
+@pytest.mark.parametrize("text", ["quotes \" ' \"\"\" '''", "[[review]]\nby = 'x'", "two\nlines",
+                                  "back\\slash", "<script>alert(1)</script>", "=1+1", "# none", "ünïcode 中"])
+def test_any_words_come_back(own: pk.Scenario, text: str) -> None:
+    table = pk.add_note(own, text.replace("\n", " "), text)
+    assert len(table) == 1
+    assert table["words"].item() == text
+    assert "<script" not in table._repr_html_()
+
+
+@pytest.mark.parametrize(("by", "words"), [("", "x"), ("  ", "x"), ("A", "  "), ("A", "x\x1b[31m"),
+                                           ("A", "x" * 20_000)])
+def test_what_is_no_review(own: pk.Scenario, by: str, words: str) -> None:
+    with pytest.raises(pk.ScenarioError):
+        pk.add_note(own, by, words)
+    assert not (own.folder / SIGN_OFFS_FILE).exists()
+
+
+def test_edits_that_are_not_saved_cannot_be_reviewed(own: pk.Scenario) -> None:
+    with pytest.raises(pk.ScenarioError, match="not saved"):
+        pk.sign_off(edited(own, "steps", "B2", minutes_likely=15), "A")
+
+
+def test_a_scenario_that_changed_on_disk_cannot_be_reviewed(own: pk.Scenario) -> None:
+    path = own.folder / "steps.csv"
+    path.write_bytes(path.read_bytes().replace(b",13,", b",14,"))
+    with pytest.raises(pk.SaveConflict):
+        pk.sign_off(own, "A")
+    assert not (own.folder / SIGN_OFFS_FILE).exists()
+
+
+@pytest.mark.parametrize("content", ["not toml [", "review = 3", "\xff",
+                                     "[[review]]\nby = 3\nkind = 'note'\ndigest = 'x'",
+                                     "[[review]]\nkind = 'note'"])
+def test_a_file_that_cannot_be_read_is_left_alone(own: pk.Scenario, content: str) -> None:
+    path = own.folder / SIGN_OFFS_FILE
+    path.write_bytes(content.encode("latin-1"))
+    for call in (lambda: pk.reviews(own), lambda: pk.sign_off(own, "A")):
+        with pytest.raises(pk.ScenarioError, match=SIGN_OFFS_FILE):
+            call()
+    assert path.read_bytes() == content.encode("latin-1")
