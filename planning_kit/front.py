@@ -19,7 +19,6 @@ from planning_kit.explore.retime.live_plan import LivePlan
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.what_if import Change, ask, changes_table
 from planning_kit.inputs.scenario import Scenario
-from planning_kit.plan.timed import TimedPlan
 
 if TYPE_CHECKING:
     from planning_kit.desk.workbench import Workbench
@@ -106,10 +105,14 @@ class Plan(LivePlan):
 
         An id of both a step and a task is written ``step:ID`` or ``task:ID``. Raises one `ScenarioError`
         that lists every unknown name and senseless number, or why the changed scenario has no plan.
+        Asked of a re-timed plan, the plan that the crew took outside is changed and re-timed by the same log.
         """
-        asked = ask(self.scenario, self.egress, egress_slip_min, stretch, drop, egress=egress, swap=swap,
+        base = self if self.outside is None else self.outside.base
+        asked = ask(base.scenario, base.egress, egress_slip_min, stretch, drop, egress=egress, swap=swap,
                     close=close, tether_m=tether_m, settings=settings, move=move, gaps=gaps, name=name)
         plan = type(self).of(asked.scenario, asked.egress)
+        if self.outside is not None:
+            plan = plan.retime(self.outside.actuals, self.now_min)
         return replace(plan, name=name or self.name, history=(*self.history, *asked.changes))
 
     def gain(self, step: str, minutes: float | None = None, most: int = 5) -> pd.DataFrame:
@@ -129,7 +132,8 @@ class Plan(LivePlan):
         neighbours swapped, one step taken off the way or the step itself brought forward. Two changes
         together are not searched. Whether a move makes sense at work, the tables cannot know.
 
-        Raises `ScenarioError` for an unknown step, minutes not above 0, or no window to catch.
+        Raises `ScenarioError` for an unknown step, minutes not above 0, no window to catch, or a plan that is
+        under way already.
         """
         return gain(self, self.what_if, step, minutes, most)
 
@@ -180,7 +184,8 @@ def propose(
         ``runs`` keeps together what one crew member does for one task without a break: fewer orders, sooner
         searched.
     limit_min : float
-        The outing's limit; by default the planned limit where the current plan keeps it, else the hard one.
+        The outing's limit; by default the planned limit where the current plan keeps it without a stop
+        finding, else the hard one.
     cushion : float
         Plan on durations so far from likely (0) towards high (1): orders that are less fragile.
 

@@ -12,21 +12,24 @@ from planning_kit.checks.custody import check_carrying, check_carrying_data, che
 from planning_kit.checks.findings import Finding, findings_table
 from planning_kit.checks.footholds import check_footholds, check_shared_footholds
 from planning_kit.checks.inhibits import check_inhibits
-from planning_kit.checks.limits import check_last_starts, check_limit_sources, check_limits
+from planning_kit.checks.light import check_light_known
+from planning_kit.checks.limits import check_egress, check_last_starts, check_limit_sources, check_limits
 from planning_kit.checks.links import check_link_data, check_links
 from planning_kit.checks.returning import check_return, check_return_data
 from planning_kit.checks.routes import check_bulky_data, check_bulky_loads
 from planning_kit.checks.suits import check_suit_data, check_suits
-from planning_kit.checks.tethers import check_crossings, check_hooks, check_reach
+from planning_kit.checks.tasks import check_required_tasks
+from planning_kit.checks.tethers import check_crossings, check_hooks, check_hooks_going_in, check_reach
 from planning_kit.checks.worksites import check_capacity, check_capacity_data
 from planning_kit.plan.timed import TimedPlan
 
 CHECKS = (
-    check_limits, check_limit_sources, check_last_starts, check_capacity, check_capacity_data, check_inhibits,
+    check_limits, check_egress, check_limit_sources, check_last_starts, check_required_tasks,
+    check_light_known, check_capacity, check_capacity_data, check_inhibits,
     check_links, check_link_data, check_clocks, check_suits, check_suit_data, check_return, check_return_data,
     check_custody, check_carrying, check_carrying_data, check_endings, check_footholds,
-    check_shared_footholds, check_reach, check_hooks, check_crossings, check_bulky_loads,
-    check_bulky_data,
+    check_shared_footholds, check_reach, check_hooks, check_hooks_going_in, check_crossings,
+    check_bulky_loads, check_bulky_data,
 )
 
 

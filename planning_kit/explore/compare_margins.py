@@ -42,8 +42,8 @@ def _margins(plan: TimedPlan) -> Iterator[Margin]:
     yield ("to the hard limit", "", "min"), limits.hard_min - plan.end_min, ""
     for name, slack in (("least slack to limit", plan.slack.to_limit),
                         ("least slack to window", plan.slack.to_window)):
-        if len(slack):
-            least = int(np.argmin(slack))
+        if not np.isnan(slack).all():  # outside, steps that have started have none
+            least = int(np.nanargmin(slack))
             yield (name, "", "min"), float(slack[least]), plan.steps[least].step
     yield from _suit_margins(plan)
     yield from _return_margins(plan)

@@ -23,6 +23,7 @@ from planning_kit.inputs.log_format import (
     LOG,
     LOG_COLUMNS,
     LOG_FILE,
+    STARTED,
     Event,
     parse_when,
 )
@@ -181,7 +182,14 @@ def actuals_of(rows: list[Row], planned_egress: datetime, faults: Faults) -> Act
             events.append(Event(row.number, row.text("event_id") or f"row {row.number}", row.text("event"),
                                 row.text("crew"), row.text("step"), moment, row.number_of("remaining_min"),
                                 row.number_of("metabolic_w"), row.text("note")))
-    return Actuals(tuple(sorted(events, key=lambda event: (event.at, event.row))), egress)
+    return Actuals(tuple(_by_time(events)), egress)
+
+
+def _by_time(events: list[Event]) -> list[Event]:
+    """Events in time; at one moment what ends work begun earlier comes first, whoever typed it last."""
+    begun = {(event.step, event.at) for event in events if event.event == STARTED}
+    return sorted(events, key=lambda event: (
+        event.at, event.event == STARTED or (event.step, event.at) in begun, event.row))
 
 
 def _egress(called: list[Row], planned: datetime, faults: Faults) -> datetime | None:

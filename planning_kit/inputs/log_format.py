@@ -41,7 +41,7 @@ LOG = Table("log", "what was called during the outing", ("event_id",), (
 LOG_COLUMNS = [field.name for field in LOG.fields]
 
 _PET = re.compile(r"([-−]?)([0-9]{1,3}):([0-5][0-9])(?::([0-5][0-9](?:\.[0-9]+)?))?")
-_MINUTES = re.compile(r"[-−]?[0-9]+(\.[0-9]+)?")
+_MINUTES = re.compile(r"[-−]?[0-9]+(\.[0-9]+)?([eE][-+]?[0-9]+)?")
 _EXAMPLE = "write a UTC time like 2031-05-14T12:43:00Z, or PET like 1:23"
 _FARTHEST_PET_MIN = 14_400.0
 

@@ -69,8 +69,8 @@ class _Lane:
 
     def add(self, kind: str, finish: float, title: str, step: Step | None = None, to_place: str = "",
             held_by: str = "") -> None:
-        """An activity from now to ``finish``; none where no time passes, except for work."""
-        if finish > self.now or kind == WORK:
+        """An activity from now to ``finish``; none where no time passes, except for work and moving on."""
+        if finish > self.now or kind == WORK or to_place:
             self.done.append(Activity(
                 self.crew, kind, step.step if step else "", step.task if step else "", title, self.here,
                 to_place, self.now, finish, held_by=held_by, **self._slack(kind, step),

@@ -23,7 +23,7 @@ class Slack:
 
     ``to_plan``: before ingress slips. ``to_limit``: before the hard limit is missed (negative: it already
     is; -inf: no start meets it). ``to_window``: before this step or one that waits for it jumps to a later
-    window (inf: no window depends on it).
+    window (inf: no window depends on it). NaN for a step whose start is history.
     """
 
     to_plan: np.ndarray
@@ -44,10 +44,12 @@ def latest_starts(network: Network, durations: np.ndarray, deadline_min: float) 
 def slacks(network: Network, durations: np.ndarray, starts: np.ndarray, hard_min: float) -> Slack:
     """All three slacks of a plan whose starts (steps,) are finite."""
     end = float(outing_end(network, starts, durations))
+    can_slip = starts.copy()
+    can_slip[list(network.fixed)] = np.nan
     return Slack(
-        to_plan=latest_starts(network, durations, end) - starts,
-        to_limit=latest_starts(network, durations, hard_min) - starts,
-        to_window=latest_starts(pinned(network, starts), durations, np.inf) - starts,
+        to_plan=latest_starts(network, durations, end) - can_slip,
+        to_limit=latest_starts(network, durations, hard_min) - can_slip,
+        to_window=latest_starts(pinned(network, starts), durations, np.inf) - can_slip,
     )
 
 

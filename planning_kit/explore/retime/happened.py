@@ -1,0 +1,186 @@
+"""What has happened, written into the scenario: actual times, the order in which it was done, parts, skips.
+
+The re-timed plan is a plan like any other, of a scenario that says what was really done: every tracker and
+check then judges it as it would judge any plan. A step that was left and taken up again becomes rows of its
+own: ``AN1.part1`` is what was done of it, ``AN1`` what finished or is still to finish it. The parts take what
+the step takes; only the step itself leaves things and moves hooks, and whoever waits, waits for it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from planning_kit.explore.dropping import drop_steps
+from planning_kit.inputs.log_state import DONE, DROPPED, IN_PROGRESS, State, States
+from planning_kit.inputs.scenario import Scenario
+from planning_kit.plan.network import on_grid
+from planning_kit.plan.past import ROUNDING_MIN
+from planning_kit.plan.timed import TimedPlan
+
+_LOGGED_FIRST, _TO_DO = 0, 1
+MINUTES = ("minutes_low", "minutes_likely", "minutes_high")
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """A step that the re-timed plan does not hold; ``why`` in words; ``kind`` is skipped or not done."""
+
+    step: str
+    kind: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Happened:
+    """The scenario with what has happened. ``fixed``: steps that have started, to their start (PET minutes).
+
+    ``parts``: rows that are parts of a step, to the step that they are of.
+    """
+
+    scenario: Scenario
+    fixed: Mapping[str, float]
+    parts: Mapping[str, str]
+    left_out: tuple[LeftOut, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Spell:
+    """One spell of work on a step; ``row`` is the step's own row of the table."""
+
+    step: str
+    row: int
+    start: float
+    minutes: float
+
+
+def write_down(base: TimedPlan, states: States, now_min: float) -> Happened:
+    """The scenario of ``base`` with everything in ``states`` written into it."""
+    spells = _spells(base, states, now_min)
+    rows = _rows_of(base.scenario.steps)
+    done: list[tuple[tuple[float, ...], dict[str, object]]] = []
+    fixed: dict[str, float] = {}
+    parts: dict[str, str] = {}
+    for position, state in enumerate(states.by_step.values()):
+        here = [spell for spell in spells if spell.row == position]
+        for order, row in _rows(rows[position], state, here, now_min):
+            done.append(((*order, position), row))
+        names = _names(state, len(here))
+        fixed.update({name: spell.start for name, spell in zip(names, here, strict=True)})
+        parts.update({name: state.step.step for name in names if name != state.step.step})
+    done.sort(key=lambda entry: entry[0])
+    scenario = base.scenario
+    if fixed:
+        frame = pd.DataFrame([row for _, row in done], columns=scenario.steps.columns)
+        scenario = _with_parts(scenario.with_table("steps", frame), parts)
+    skipped = [name for name, state in states.by_step.items() if state.status == DROPPED]
+    notes: tuple[str, ...] = ()
+    if skipped:
+        scenario, notes = drop_steps(scenario, skipped)
+    left = tuple(LeftOut(name, "skipped", "was skipped" if not states.by_step[name].pieces else
+                         "was given up before it was finished") for name in skipped)
+    return Happened(scenario, fixed, parts, left, notes)
+
+
+def _rows_of(frame: pd.DataFrame) -> list[dict[str, object]]:
+    return [{str(name): value for name, value in row.items()} for row in frame.to_dict("records")]
+
+
+def _spells(base: TimedPlan, states: States, now_min: float) -> list[_Spell]:
+    found = []
+    for position, state in enumerate(states.by_step.values()):
+        planned = (float(base.starts[position]), float(base.finishes[position]))
+        for start, finish in state.pieces:
+            begin = _as_planned(start, planned[0])
+            is_running = finish != finish
+            if is_running:
+                to_do = state.left_to_do_min(now_min)
+                end = _as_planned(now_min + to_do, planned[1]) if to_do else now_min
+            else:
+                end = _as_planned(finish, planned[1])
+            found.append(_Spell(state.step.step, position, begin, float(on_grid(end - begin))))
+    return found
+
+
+def _as_planned(minute: float, planned: float) -> float:
+    """A time within rounding of the planned one is the planned one, so that as planned changes nothing.
+
+    UTC is logged in whole microseconds, the timing is finer: without this a step that just fits in a window
+    could be thrown out of it.
+    """
+    return planned if abs(minute - planned) <= ROUNDING_MIN else float(on_grid(minute))
+
+
+def _names(state: State, spells: int) -> list[str]:
+    """Ids of the rows of all spells: the last is the step itself if that spell is its finish, or will be."""
+    names = [f"{state.step.step}.part{number}" for number in range(1, spells + 1)]
+    if spells and state.status in (DONE, IN_PROGRESS):
+        names[-1] = state.step.step
+    return names
+
+
+def _rows(row: Mapping[str, object], state: State, spells: list[_Spell],
+          now_min: float) -> Iterator[tuple[tuple[float, ...], dict[str, object]]]:
+    """The rows of one step with their place in the order: by start what has begun, then as it was."""
+    names = _names(state, len(spells))
+    before = ""
+    for number, (name, spell) in enumerate(zip(names, spells, strict=True), start=1):
+        new = dict(row) | dict.fromkeys(MINUTES, spell.minutes) | {"step": name}
+        if number > 1:
+            new |= {"takes": "", "after": f"{row['after']} {before}".strip()}
+        if name != state.step.step:
+            new |= {"leaves": "", "hooks": "", "title": f"{row['title']} (part {number})"}
+        before = name
+        yield (_LOGGED_FIRST, spell.start), new
+    if not names or names[-1] != state.step.step:
+        rest = dict(row)
+        if names:
+            rest |= {"takes": "", "after": f"{row['after']} {before}".strip()}
+            rest |= _estimates(row, state, now_min)
+        yield (_TO_DO, 0.0), rest
+
+
+def _estimates(row: Mapping[str, object], state: State, now_min: float) -> dict[str, float]:
+    """Three estimates of what is still to do, spread as the step's own."""
+    to_do, likely = state.left_to_do_min(now_min), state.step.minutes_likely
+    share = to_do / likely if likely > 0 else 0.0
+    return {"minutes_low": min(to_do, state.step.minutes_low * share), "minutes_likely": to_do,
+            "minutes_high": max(to_do, state.step.minutes_high * share)}
+
+
+def _with_parts(scenario: Scenario, parts: Mapping[str, str]) -> Scenario:
+    """Gaps and inhibits that begin with a step begin with its first part."""
+    if not parts:
+        return scenario
+    first = {step: part for part, step in reversed(list(parts.items()))}
+    gaps, inhibits, records = scenario.gaps, scenario.inhibits, scenario.records
+    gaps["first_step"] = [first.get(gap.first_step, gap.first_step) if gap.first_at == "start"
+                          else gap.first_step for gap in records.gaps]
+    gaps["then_step"] = [first.get(gap.then_step, gap.then_step) if gap.then_at == "start"
+                         else gap.then_step for gap in records.gaps]
+    inhibits["from_step"] = [first.get(name, name) for name in inhibits["from_step"]]
+    inhibits["needed_by"] = [
+        " ".join([*each.needed_by, *(part for part, step in parts.items() if step in each.needed_by)])
+        for each in records.inhibits
+    ]
+    return scenario.with_table("gaps", gaps).with_table("inhibits", inhibits)
+
+
+def without(happened: Happened, lost: Mapping[str, str]) -> Happened:
+    """The same without the steps of ``lost`` (to the reason why they cannot be placed)."""
+    scenario, notes = drop_steps(happened.scenario, list(lost))
+    left = tuple(LeftOut(happened.parts.get(step, step), "not done", why) for step, why in lost.items())
+    return Happened(scenario, happened.fixed, happened.parts, (*happened.left_out, *left),
+                    (*happened.notes, *notes))
+
+
+def positions(happened: Happened) -> tuple[dict[int, float], np.ndarray]:
+    """Fixed starts by position, and the durations (steps,) of the scenario, minutes."""
+    steps = happened.scenario.records.steps
+    fixed = {number: happened.fixed[step.step] for number, step in enumerate(steps)
+             if step.step in happened.fixed}
+    return fixed, np.array([step.minutes_likely for step in steps], dtype=float)

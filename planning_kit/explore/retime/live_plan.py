@@ -1,0 +1,83 @@
+"""What a plan can be asked while the crew is outside."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Self
+
+import pandas as pd
+
+from planning_kit.explore.retime.progress import left_out_table, progress_table, task_table, updated_estimates
+from planning_kit.explore.retime.retiming import Outside, retime_plan
+from planning_kit.explore.retime.standing import standing_of
+from planning_kit.inputs.faults import ScenarioError
+from planning_kit.plan.timed import TimedPlan
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class LivePlan(TimedPlan):
+    """A plan, and once it is re-timed what has happened so far (``outside``; None before the outing)."""
+
+    outside: Outside | None = None
+
+    @property
+    def now_min(self) -> float | None:
+        """The moment of the re-timing, PET minutes; None for a plan that is not re-timed."""
+        return None if self.outside is None else self.outside.now_min
+
+    def retime(self, actuals: object, now_min: object = None) -> Self:
+        """The plan from ``now_min`` on, given what has happened.
+
+        Parameters
+        ----------
+        actuals : path or DataFrame
+            ``log.csv``, its folder, or a table as `read_log` makes it (``step``, ``event`` and ``at`` are
+            enough; times as PET or UTC).
+        now_min : PET minutes, PET as text ``h:mm``, or UTC
+            The last event, if not given.
+
+        Returns
+        -------
+        A plan of the same class. What has started stays where the log has it; a step in progress keeps its
+        remaining estimate; the rest is timed from now on with the real windows. A rule that the log has
+        broken is let go with a stop finding; steps that find no place are listed in ``left_out``. Its
+        scenario holds what was really done: actual minutes, the order of work as it was, parts of steps as
+        rows ``ID.part1``. Re-timing a re-timed plan starts again from the plan that the crew took outside.
+
+        Raises `ScenarioError` with the row of every event that cannot be: unknown steps, finishes before
+        starts, steps before their predecessors, times in the future.
+        """
+        base = self if self.outside is None else self.outside.base
+        assert isinstance(base, type(self))
+        plan, outside = retime_plan(base, actuals, now_min)
+        return replace(plan, outside=outside)
+
+    @property
+    def standing(self) -> str:
+        """Where the outing stands, in words, a line a fact. Raises `ScenarioError` before it is re-timed."""
+        return standing_of(self, self._outside("standing"))
+
+    @property
+    def progress(self) -> pd.DataFrame:
+        """Planned and actual times of every step (see `progress_table`)."""
+        return progress_table(self, self._outside("progress"))
+
+    @property
+    def task_progress(self) -> pd.DataFrame:
+        """Planned and actual minutes of every task (see `task_table`)."""
+        return task_table(self, self._outside("task_progress"))
+
+    @property
+    def left_out(self) -> pd.DataFrame:
+        """Steps that are skipped or cannot be done any more, and why (see `left_out_table`)."""
+        return left_out_table(self._outside("left_out"))
+
+    def updated_estimates(self, weight: float = 2.0) -> pd.DataFrame:
+        """Estimates that have learned from the outing, for the next plan (see `updated_estimates`)."""
+        return updated_estimates(self._outside("updated_estimates"), weight)
+
+    def _outside(self, what: str) -> Outside:
+        if self.outside is None:
+            raise ScenarioError.single(f"{what} needs a log: ask plan.retime(log, now_min) first",
+                                       table="retime")
+        return self.outside

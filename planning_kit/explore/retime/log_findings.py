@@ -1,0 +1,136 @@
+"""What the log itself gives a reviewer to know: broken rules, used-up estimates, what was left or skipped."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from planning_kit.checks.findings import CAUTION, NOTE, STOP, Finding
+from planning_kit.explore.retime.happened import Happened, LeftOut
+from planning_kit.inputs.log_state import IN_PROGRESS, LEFT, TO_DO, State, States
+from planning_kit.inputs.times import pet_label
+from planning_kit.plan.build import work_order
+from planning_kit.plan.network import MAX_GAP, MIN_GAP, ORDER
+from planning_kit.plan.past import Broken
+from planning_kit.plan.timed import TimedPlan
+
+CHECK = "log"
+SOURCE = "log.csv"
+
+
+def log_findings(plan: TimedPlan, base: TimedPlan, states: States, happened: Happened,
+                 broken: Sequence[Broken], effort: Mapping[str, float], now_min: float) -> Iterator[Finding]:
+    """Everything that the log and the re-timing have to say, beside the checks of the plan that results."""
+    for each in broken:
+        yield _broken(plan, each)
+    for state in states.by_step.values():
+        if state.status == IN_PROGRESS and state.left_to_do_min(now_min) <= 0:
+            yield _used_up(state, now_min)
+        elif state.status == LEFT:
+            yield _left(plan, state)
+    for left in happened.left_out:
+        yield _left_out(base, left, now_min)
+    for note in happened.notes:
+        yield Finding(NOTE, CHECK, "", "", now_min, note, SOURCE)
+    yield from _passed_over(plan, base, states)
+    for crew, ratio in effort.items():
+        yield _effort(states, crew, ratio)
+
+
+def _broken(plan: TimedPlan, broken: Broken) -> Finding:
+    step = plan.steps[broken.step]
+    severity, words, source = STOP, "", ""
+    if broken.bound is not None:
+        severity, words, source = _broken_bound(plan, broken)
+    elif broken.demand is not None:
+        words = f"{broken.by_min:.1f} min of it outside {broken.demand.label}"
+        source = "steps.light, windows or link"
+    elif broken.group is not None:
+        words = (f"the steps of {broken.group.name!r} do not lie in one {broken.group.demand.label} any more"
+                 + (f": {broken.by_min:.1f} min outside" if broken.by_min > 0 else ""))
+        source = "steps.same_window"
+    start = float(plan.starts[broken.step])
+    finish = float(plan.finishes[broken.step])
+    return Finding(severity, CHECK, step.crew, step.step, start,
+                   f"{step.step} ({pet_label(start)} to {pet_label(finish)}) as logged: {words}. The "
+                   "re-timing has let this rule go: make sure that it is safe, or correct the log", source,
+                   broken.by_min, 0.0, -broken.by_min)
+
+
+def _broken_bound(plan: TimedPlan, broken: Broken) -> tuple[str, str, str]:
+    bound = broken.bound
+    assert bound is not None
+    before = plan.steps[bound.before].step
+    if bound.kind == ORDER:
+        return NOTE, (f"{bound.crew} was there {broken.by_min:.1f} min sooner than the way takes in the plan"
+                      ), "crew.metres_per_min"
+    reason = next((f" ({gap.reason})" for gap in plan.scenario.records.gaps if gap.reason and
+                   {gap.first_step, gap.then_step} == {before, plan.steps[bound.after].step}), "")
+    if bound.kind == MAX_GAP:
+        allowed = -bound.fixed_min
+        return STOP, (f"the clock to {before} is broken, {allowed + broken.by_min:.1f} of {allowed:g} min"
+                      f"{reason}"), "gaps.max_gap"
+    if bound.kind == MIN_GAP:
+        return STOP, (f"{broken.by_min:.1f} min sooner after {before} than the {bound.fixed_min:g} min asked"
+                      f"{reason}"), "gaps.min_gap"
+    return STOP, f"it began {broken.by_min:.1f} min before {before} was finished", "steps.after"
+
+
+def _used_up(state: State, now_min: float) -> Finding:
+    step = state.step
+    start = state.pieces[-1][0]
+    return Finding(CAUTION, CHECK, step.crew, step.step, start,
+                   f"{step.step} has used up its estimate ({now_min - start:.1f} min since "
+                   f"{pet_label(start)}) and is taken to finish now: ask how long it will still take and log "
+                   "it as partly, with remaining_min", SOURCE, now_min - start, step.minutes_likely,
+                   step.minutes_likely - (now_min - start))
+
+
+def _left(plan: TimedPlan, state: State) -> Finding:
+    step, to_do = state.step, state.left_to_do_min(0.0)
+    again = "it cannot be placed" if step.step not in plan.network.steps else (
+        f"the plan takes it up again at {pet_label(plan.starts[plan.position(step.step)])}")
+    return Finding(CAUTION, CHECK, step.crew, step.step, state.pieces[-1][1],
+                   f"{step.step} was left at {pet_label(state.pieces[-1][1])} with {to_do:.1f} min to do; "
+                   f"{again}: log it as skipped if it stays so", SOURCE)
+
+
+def _left_out(base: TimedPlan, left: LeftOut, now_min: float) -> Finding:
+    step = base.steps[base.position(left.step)]
+    need = next(task.need for task in base.scenario.records.tasks if task.task == step.task)
+    severity = STOP if left.kind == "not done" and need == "required" else CAUTION
+    title = f" ({step.title})" if step.title else ""
+    return Finding(severity, CHECK, step.crew, step.step, now_min,
+                   f"{left.step}{title} of task {step.task} ({need}) is {left.kind}: it {left.why}", SOURCE)
+
+
+def _passed_over(plan: TimedPlan, base: TimedPlan, states: States) -> Iterator[Finding]:
+    """Steps not logged that come before logged ones in the order of work."""
+    lanes = (*base.travels, *(actor.actor for actor in base.scenario.records.actors))
+    told: set[str] = set()
+    for who in lanes:
+        order = [base.steps[position].step for position in work_order(base.steps, who)]
+        begun = [number for number, name in enumerate(order) if states.by_step[name].pieces]
+        for name in order[:max(begun, default=0)]:
+            if states.by_step[name].status == TO_DO and name not in told:
+                told.add(name)
+                later = next(order[n] for n in begun if n > order.index(name))
+                yield _passed(plan, base, name, later)
+
+
+def _passed(plan: TimedPlan, base: TimedPlan, name: str, later: str) -> Finding:
+    step = base.steps[base.position(name)]
+    is_placed = name in plan.network.steps
+    start = float(plan.starts[plan.position(name)]) if is_placed else float("nan")
+    then = f"it follows now at {pet_label(start)}" if is_placed else "it cannot be placed any more"
+    return Finding(CAUTION, CHECK, step.crew, name, start,
+                   f"{name} comes before {later} in the order of work and is not logged; {then}: log it if "
+                   "it was done, or as skipped if it is not to be done", SOURCE)
+
+
+def _effort(states: States, crew: str, ratio: float) -> Finding:
+    logged = states.suited[crew]
+    return Finding(NOTE, CHECK, crew, "", logged.at_min,
+                   f"{crew} has worked at {logged.metabolic_w:.0f} W on average until "
+                   f"{pet_label(logged.at_min)}, {ratio:.2f} times what was assumed: the suit is reckoned so "
+                   "from egress to the end", SOURCE, logged.metabolic_w, logged.metabolic_w / ratio,
+                   logged.metabolic_w / ratio - logged.metabolic_w)

@@ -1,0 +1,139 @@
+"""Re-timing: the plan from now on, given what was logged. It always returns.
+
+What has happened is written into the scenario (`happened`), its starts are fixed (`planning_kit.plan.past`)
+and the one timing places the rest, not before now, in the real windows. A group that the past has torn apart
+is let go; a step that then finds no window or no time is left out with all that waits for it, and the rest is
+timed anew. Findings say all of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import TypeVar
+
+import numpy as np
+
+from planning_kit.checks.findings import Finding
+from planning_kit.explore.retime.effort import with_logged_effort
+from planning_kit.explore.retime.happened import Happened, positions, without, write_down
+from planning_kit.explore.retime.log_findings import log_findings
+from planning_kit.inputs.cells import CellFault
+from planning_kit.inputs.faults import Faults, ScenarioError
+from planning_kit.inputs.log import Actuals, read_actuals
+from planning_kit.inputs.log_format import parse_when
+from planning_kit.inputs.log_state import States, states_of
+from planning_kit.inputs.times import moment_at, pet_min
+from planning_kit.plan.almanac import Almanac, almanac_for
+from planning_kit.plan.build import build_network
+from planning_kit.plan.network import AFTER, MIN_GAP, Network, on_grid
+from planning_kit.plan.no_plan import is_first_cause, why_unplaced
+from planning_kit.plan.past import Broken, broken_rules, with_past
+from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.timing import earliest_starts
+
+P = TypeVar("P", bound=TimedPlan)
+
+
+@dataclass(frozen=True, eq=False)
+class Outside:
+    """What a re-timed plan knows of the outing so far. ``base`` is the plan that the crew took outside."""
+
+    base: TimedPlan
+    actuals: Actuals
+    states: States
+    now_min: float
+    happened: Happened
+    effort: dict[str, float]
+    findings: tuple[Finding, ...]
+
+
+def retime_plan(base: P, actuals: object, now: object = None) -> tuple[P, Outside]:
+    """The plan from ``now`` on (PET minutes, ``h:mm`` or UTC; the last event if not given).
+
+    Raises `ScenarioError` with the row of every event that cannot be; otherwise it always returns a plan.
+    """
+    faults = Faults()
+    read = read_actuals(actuals, base.egress, faults)
+    egress = read.egress or base.egress
+    now_min = _now(now, egress, read)
+    clock = None if now_min is None else moment_at(now_min, egress)
+    states = states_of(base.scenario.records, read.events, egress, faults, clock)
+    faults.stop_if_any()
+    now_min = float(on_grid(states.last_min if now_min is None else now_min))
+    almanac = base.almanac if egress == base.egress else (
+        almanac_for(base.scenario.records, base.scenario.elements, egress))
+    placed = _placed(base, write_down(base, states, now_min), almanac, now_min)
+    plan = replace(base, scenario=placed.happened.scenario, egress=egress, almanac=almanac,
+                   network=placed.network, durations=placed.durations, starts=placed.starts)
+    plan, effort = with_logged_effort(plan, states)
+    findings = log_findings(plan, base, states, placed.happened, placed.broken, effort, now_min)
+    return plan, Outside(base, read, states, now_min, placed.happened, effort, tuple(findings))
+
+
+def _now(now: object, egress: datetime, actuals: Actuals) -> float | None:
+    if now is None:
+        return None
+    try:
+        moment = parse_when(now, egress)
+        return float(now) if isinstance(now, int | float) else pet_min(moment, egress)
+    except CellFault as fault:
+        raise ScenarioError.single(str(fault), table="retime", column="now_min", value=now) from None
+
+
+@dataclass(frozen=True)
+class _Placed:
+    happened: Happened
+    network: Network
+    durations: np.ndarray
+    starts: np.ndarray
+    broken: tuple[Broken, ...]
+
+
+def _placed(base: TimedPlan, happened: Happened, almanac: Almanac, now_min: float) -> _Placed:
+    """Time what is left, leaving out what cannot be placed: each round leaves out at least one step."""
+    released: frozenset[str] = frozenset()
+    while True:
+        whole = build_network(happened.scenario.records, almanac, base.travels)
+        fixed, durations = positions(happened)
+        network = with_past(whole, fixed, durations, now_min, released)
+        starts = earliest_starts(network, durations)
+        lost = [step for step in range(len(starts)) if not np.isfinite(starts[step])]
+        if not lost:
+            broken = tuple(broken_rules(whole, network.fixed, starts, durations, released))
+            return _Placed(happened, network, durations, starts, broken)
+        torn = frozenset(_torn_groups(whole, network, lost)) - released
+        if torn:
+            released |= torn
+        else:
+            happened = without(happened, _lost_steps(network, durations, starts, lost))
+
+
+def _torn_groups(whole: Network, network: Network, lost: list[int]) -> Iterator[str]:
+    """Groups of which a part has happened and the rest finds no place."""
+    for group in whole.groups:
+        if network.fixed & set(group.members) and set(lost) & set(group.members):
+            yield group.name
+
+
+def _lost_steps(network: Network, durations: np.ndarray, starts: np.ndarray,
+                lost: list[int]) -> dict[str, str]:
+    """Steps that cannot be placed and all that would be senseless without them, each with its reason."""
+    causes = [step for step in lost if is_first_cause(network, durations, starts, step)] or lost
+    why = {step: why_unplaced(network, durations, starts, step)[1] for step in causes}
+    waiting = list(why)
+    while waiting:
+        cause = waiting.pop()
+        for step in _needs(network, cause) - network.fixed - set(why):
+            why[step] = f"makes no sense without {network.steps[cause]}, which cannot be placed"
+            waiting.append(step)
+    return {network.steps[step]: why[step] for step in sorted(why)}
+
+
+def _needs(network: Network, cause: int) -> set[int]:
+    """What waits for a step by rule (not merely by order of work) or shares its window."""
+    after = {bound.after for bound in network.bounds
+             if bound.before == cause and bound.kind in (AFTER, MIN_GAP)}
+    shared = {step for group in network.groups if cause in group.members for step in group.members}
+    return after | shared

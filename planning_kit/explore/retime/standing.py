@@ -1,0 +1,135 @@
+"""Where the outing stands, in words: who is late, which window is at stake, when they will be inside."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planning_kit.inputs.times import gmt_label, moment_at, pet_label, pet_min
+from planning_kit.plan.build import work_order
+from planning_kit.plan.network import LIGHT, Demand, pinned
+from planning_kit.plan.slack import latest_starts
+from planning_kit.plan.timed import TimedPlan
+
+if TYPE_CHECKING:
+    from planning_kit.explore.retime.retiming import Outside
+
+_AS_PLANNED_MIN = 0.5
+_WINDOWS_TOLD = 2
+
+
+def standing_of(plan: TimedPlan, outside: Outside) -> str:
+    """Lines of words: now, each crew member, the next windows at stake, the end, what is left out."""
+    lines = [_now(plan, outside), *(_crew(plan, outside, crew) for crew in plan.travels),
+             *_windows(plan, outside), _end(plan, outside), *_left_out(outside)]
+    return "\n".join(lines)
+
+
+def _now(plan: TimedPlan, outside: Outside) -> str:
+    now = outside.now_min
+    slip = pet_min(plan.egress, outside.base.egress)
+    by = _by(slip, "later", "earlier")
+    egress = "" if abs(slip) < _AS_PLANNED_MIN else f" Egress was {by} than planned."
+    return f"PET {pet_label(now)}, GMT {gmt_label(moment_at(now, plan.egress))}.{egress}"
+
+
+def _by(minutes: float, more: str, less: str) -> str:
+    return f"{abs(minutes):.0f} min {more if minutes > 0 else less}"
+
+
+def _late(minutes: float) -> str:
+    return "as planned" if abs(minutes) < _AS_PLANNED_MIN else _by(minutes, "behind", "ahead")
+
+
+def _crew(plan: TimedPlan, outside: Outside, crew: str) -> str:
+    """Late by the expected finish of the step in hand, else by the start of the next one."""
+    base = outside.base
+    known = [position for position in work_order(plan.steps, crew)
+             if plan.steps[position].step in base.network.steps]
+    busy = outside.states.at_work.get(crew)
+    if busy is not None:
+        position, planned = plan.position(busy), base.position(busy)
+        late = float(plan.finishes[position] - base.finishes[planned])
+        to_go = float(plan.finishes[position]) - outside.now_min
+        return (f"{crew} {_late(late)}: on {busy} since {pet_label(plan.starts[position])}, about "
+                f"{to_go:.0f} min to go.")
+    ahead = [position for position in known if position not in plan.network.fixed]
+    if not ahead:
+        return f"{crew}: all steps done."
+    step = plan.steps[ahead[0]].step
+    late = float(plan.starts[ahead[0]] - base.starts[base.position(step)])
+    return f"{crew} {_late(late)}: next is {step} at {pet_label(plan.starts[ahead[0]])}."
+
+
+def _windows(plan: TimedPlan, outside: Outside) -> Iterator[str]:
+    """The next lit steps and groups: their window, and by when the next step must start to keep it."""
+    stakes = sorted(_stakes(plan), key=lambda stake: float(plan.starts[list(stake[1])].min()))
+    for name, members, demand in stakes[:_WINDOWS_TOLD]:
+        start = float(plan.starts[list(members)].min())
+        window = demand.name_at(start).partition(":")[2].replace("-", " ")
+        line = f"{name}: {window}, at {pet_label(start)}"
+        planned = _planned_start(outside.base, plan, members)
+        if planned is not None and abs(start - planned) >= _AS_PLANNED_MIN:
+            line += f" (planned {pet_label(planned)})"
+        yield line + _unless(plan, members, window) + "."
+
+
+def _stakes(plan: TimedPlan) -> Iterator[tuple[str, tuple[int, ...], Demand]]:
+    """Lit groups, and lit steps of no group, that have not begun."""
+    network = plan.network
+    grouped: set[int] = set()
+    for group in network.groups:
+        grouped.update(group.members)
+        if group.demand.kind == LIGHT and group.members:
+            yield f"Steps of {group.name}", group.members, group.demand
+    for step, demands in enumerate(network.demands):
+        if step not in grouped and step not in network.fixed:
+            for demand in demands:
+                if demand.kind == LIGHT:
+                    yield network.steps[step], (step,), demand
+
+
+def _planned_start(base: TimedPlan, plan: TimedPlan, members: Sequence[int]) -> float | None:
+    names = [plan.network.steps[member] for member in members]
+    known = [base.position(name) for name in names if name in base.network.steps]
+    return float(base.starts[known].min()) if known else None
+
+
+def _unless(plan: TimedPlan, members: Sequence[int], window: str) -> str:
+    """``; night 2 is missed unless RG4 starts by 2:04``: one backward pass with just this window held."""
+    network = plan.network
+    held = pinned(network, plan.starts)
+    network = replace(
+        network,
+        allowed=tuple(held.allowed[step] if step in members else None for step in range(len(plan.steps))),
+        groups=tuple(g for g in network.groups if set(g.members) <= set(members)),
+        group_windows=tuple(w for g, w in zip(network.groups, held.group_windows, strict=True)
+                            if set(g.members) <= set(members)),
+    )
+    slack = latest_starts(network, plan.durations, np.inf) - plan.starts
+    nexts = [order[0] for who in (*plan.travels, *(a.actor for a in plan.scenario.records.actors))
+             if (order := [p for p in work_order(plan.steps, who) if p not in plan.network.fixed])]
+    tightest = min((step for step in nexts if np.isfinite(slack[step])), key=lambda s: slack[s], default=None)
+    if tightest is None:
+        return ""
+    by = float(plan.starts[tightest] + slack[tightest])
+    return (f"; {window} is missed unless {plan.steps[tightest].step} starts by {pet_label(by)}, "
+            f"{slack[tightest]:.0f} min from when it can")
+
+
+def _end(plan: TimedPlan, outside: Outside) -> str:
+    limits, later = plan.scenario.settings.limits, plan.end_min - outside.base.end_min
+    when = "as planned" if abs(later) < _AS_PLANNED_MIN else f"{_by(later, 'later', 'earlier')} than planned"
+    margins = [f"{name} limit {_by(limit - plan.end_min, 'left', 'over')}"
+               for name, limit in (("planned", limits.planned_min), ("hard", limits.hard_min))]
+    return f"Both inside at {pet_label(plan.end_min)}, {when}; {', '.join(margins)}."
+
+
+def _left_out(outside: Outside) -> Iterator[str]:
+    for kind in ("skipped", "not done"):
+        names = [left.step for left in outside.happened.left_out if left.kind == kind]
+        if names:
+            yield f"{kind.capitalize()}: {', '.join(names)}."

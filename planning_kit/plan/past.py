@@ -1,0 +1,126 @@
+"""A timing problem of which a part has happened: fixed starts, nothing before now, broken rules let go.
+
+The same network and the same timing as before the outing: what has started gets its logged start as its only
+release and loses the rules that lead into it, so that nothing moves it; all else may not start before now. A
+rule that what has happened breaks is thereby let go, and `broken_rules` names it. Releases are lower bounds:
+the result is again the earliest plan, the only one, and monotone as the timing is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from planning_kit.plan.network import LOGGED, NOW, Bound, Demand, Group, Home, Network, Release, on_grid
+
+ROUNDING_MIN = 1e-6
+"""Logged times are whole microseconds, minutes of the timing finer: less than this breaks no rule."""
+
+
+@dataclass(frozen=True)
+class Broken:
+    """A rule that the past breaks, by ``by_min`` minutes: a bound, or a demand or group of ``step``."""
+
+    step: int
+    by_min: float
+    bound: Bound | None = None
+    demand: Demand | None = None
+    group: Group | None = None
+
+
+def with_past(network: Network, starts: Mapping[int, float], durations: np.ndarray, now_min: float,
+              released: frozenset[str] = frozenset()) -> Network:
+    """The network with the steps of ``starts`` (position to PET minutes) fixed and the rest not before now.
+
+    ``durations`` (steps,) are those of the fixed steps as worked so far and still expected. A group of which
+    a part has happened keeps to the window of that part, unless it is in ``released``: then its rest shares
+    any one window.
+    """
+    fixed = frozenset(starts)
+    releases = [release for release in network.releases if release.step not in fixed]
+    releases += [Release(step, at, kind=LOGGED, name="start") for step, at in starts.items()]
+    releases += [Release(step, now_min, kind=NOW, name="now")
+                 for step in range(len(network.steps)) if step not in fixed]
+    groups, windows = [], []
+    for group, whole in zip(network.groups, network.group_windows, strict=True):
+        rest = tuple(member for member in group.members if member not in fixed)
+        begun = [member for member in group.members if member in fixed]
+        if rest:
+            groups.append(replace(group, members=rest))
+            windows.append(whole if group.name in released
+                           else _window_of(begun, starts, durations, whole))
+    return replace(
+        network, releases=tuple(releases), fixed=fixed,
+        bounds=tuple(bound for bound in network.bounds if bound.after not in fixed),
+        demands=tuple(() if step in fixed else wanted for step, wanted in enumerate(network.demands)),
+        allowed=tuple(None if step in fixed else windows for step, windows in enumerate(network.allowed)),
+        groups=tuple(groups), group_windows=tuple(windows),
+        homes=tuple(_home(home, starts, durations, now_min - network.ingress_min) for home in network.homes),
+    )
+
+
+def _window_of(begun: list[int], starts: Mapping[int, float], durations: np.ndarray,
+               windows: np.ndarray) -> np.ndarray:
+    """The window that holds all that has begun of a group; all windows where none does or none has begun."""
+    if not begun:
+        return windows
+    first = min(starts[step] for step in begun)
+    last = max(starts[step] + durations[step] for step in begun)
+    held = (windows[:, 0] <= first + ROUNDING_MIN) & (last <= windows[:, 1] + ROUNDING_MIN)
+    return windows[held][:1] if held.any() else windows
+
+
+def _home(home: Home, starts: Mapping[int, float], durations: np.ndarray, earliest_min: float) -> Home:
+    """The way home where the last step is done: at the airlock so that the outing has not ended before now.
+
+    Coming in is not logged: who can be on the way in by now is taken to be.
+    """
+    if home.last not in starts:
+        return home if home.last >= 0 else replace(home, travel_min=max(home.travel_min, earliest_min))
+    finish = starts[home.last] + float(on_grid(durations[home.last]))
+    return replace(home, travel_min=max(home.travel_min, earliest_min - finish))
+
+
+def broken_rules(network: Network, fixed: frozenset[int], starts: np.ndarray, durations: np.ndarray,
+                 released: frozenset[str] = frozenset()) -> Iterator[Broken]:
+    """The rules of ``network`` (before `with_past`) that fixed starts break, given all ``starts``."""
+    lengths = on_grid(durations)
+    for bound in network.bounds:
+        if bound.after in fixed:
+            by = float(starts[bound.before] + bound.weight_min(lengths) - starts[bound.after])
+            if by > ROUNDING_MIN:
+                yield Broken(bound.after, by, bound=bound)
+    for release in network.releases:
+        by = release.at_min - float(starts[release.step])
+        if release.step in fixed and by > ROUNDING_MIN:
+            travel = Bound(release.step, release.step, release.kind, release.name, crew=release.crew)
+            yield Broken(release.step, by, bound=travel)
+    for step in sorted(fixed):
+        for demand in network.demands[step]:
+            by = _outside(demand.windows, float(starts[step]), float(starts[step] + lengths[step]))
+            if by > ROUNDING_MIN:
+                yield Broken(step, by, demand=demand)
+    yield from _broken_groups(network, fixed, starts, lengths, released)
+
+
+def _broken_groups(network: Network, fixed: frozenset[int], starts: np.ndarray, lengths: np.ndarray,
+                   released: frozenset[str]) -> Iterator[Broken]:
+    for group in network.groups:
+        members = list(group.members)
+        begun = [member for member in members if member in fixed]
+        if not begun:
+            continue
+        first, last = float(starts[members].min()), float((starts[members] + lengths[members]).max())
+        by = _outside(group.demand.windows, first, last)
+        if by > ROUNDING_MIN or group.name in released:
+            yield Broken(begun[0], by, group=group)
+
+
+def _outside(windows: np.ndarray, start: float, finish: float) -> float:
+    """How many minutes of [start, finish] stick out of the window that holds most of it."""
+    if not len(windows):
+        return max(finish - start, 2 * ROUNDING_MIN)
+    inside = np.minimum(windows[:, 1], finish) - np.maximum(windows[:, 0], start)
+    return float(finish - start - inside.max())

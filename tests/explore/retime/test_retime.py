@@ -1,0 +1,240 @@
+"""Re-timing, case by case. Expected times are derived by hand from the small outing, as follows.
+
+Small outing (egress 07:30): A1 both 10 min; EV1: B1 (6) at MID, B2 (13) and B3 (14, at night) at MST; EV2: C1
+(3) at MID, C2 (7) and C3 (8) at POR, with C3 25 to 60 min after C2; Z1 both (10) at the hatch.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import Any
+
+import pandas as pd
+import pytest
+
+import planning_kit as pk
+from tests.explore.retime.rehearsal import as_planned
+from tests.explore.retime.test_log import log_of
+
+BEGUN = ("A1 started 0:00", "A1 finished 0:10")
+
+
+def row_of(plan: pk.Plan, step: str) -> Any:
+    return plan.progress.set_index("step").loc[step]
+
+
+def logged(plan: pk.Plan) -> pd.DataFrame:
+    findings = plan.findings
+    return findings[findings["check"] == "log"]
+
+
+def start(plan: pk.Plan, step: str) -> float:
+    return float(plan.starts[plan.position(step)])
+
+
+def finish(plan: pk.Plan, step: str) -> float:
+    return float(plan.finishes[plan.position(step)])
+
+
+def test_a_late_step_pushes_what_waits_for_it(small_plan: pk.Plan) -> None:
+    now = small_plan.retime(log_of("A1 started 0:00", "A1 finished 0:15"), 15)
+    # Both begin 5 min later; EV1 still reaches night, which holds B3, so its start does not move.
+    assert start(now, "B1") - start(small_plan, "B1") == pytest.approx(5)
+    assert start(now, "C2") - start(small_plan, "C2") == pytest.approx(5)
+    assert start(now, "B3") == start(small_plan, "B3")
+    assert row_of(now, "A1")[["status", "late_min", "over_min"]].tolist() == ["done", 5.0, 5.0]
+    assert now.now_min == 15
+    assert now.standing.splitlines()[1].startswith("EV1 5 min behind: next is B1 at 0:1")
+
+
+def test_a_step_in_progress_keeps_its_remaining_estimate(small_plan: pk.Plan) -> None:
+    by_likely = small_plan.retime(log_of("A1 started 0:02"), 6)
+    given = small_plan.retime(log_of("A1 started 0:02", "A1 partly 0:05 9"), 6)
+    assert finish(by_likely, "A1") == 12.0  # 2 + 10
+    assert finish(given, "A1") == 14.0  # 5 + 9
+    assert logged(by_likely).empty
+
+
+def test_a_used_up_estimate_is_taken_to_end_now_and_said(small_plan: pk.Plan) -> None:
+    new = small_plan.retime(log_of("A1 started 0:00"), 18)
+    assert finish(new, "A1") == 18.0
+    assert logged(new)["message"].tolist()[0].startswith("A1 has used up its estimate (18.0 min since 0:00)")
+
+
+def test_a_skipped_step_is_left_out_with_a_caution(small_plan: pk.Plan) -> None:
+    new = small_plan.retime(log_of(*BEGUN, "C1 skipped 0:11"), 11)
+    assert new.left_out[["step", "kind"]].to_numpy().tolist() == [["C1", "skipped"]]
+    assert "C1" not in new.network.steps
+    assert row_of(new, "C1")["status"] == "skipped"
+    # The bag that C1 would have taken is missing in C3: the checks see it.
+    assert (new.findings["check"] == "custody").any()
+
+
+def test_a_left_step_is_taken_up_again_with_its_rest(small_plan: pk.Plan) -> None:
+    new = small_plan.retime(log_of(*BEGUN, "B1 started 0:12", "B1 partly 0:14 3", "B2 started 0:17"), 18)
+    assert {"B1.part1", "B1"} <= set(new.network.steps)
+    assert (start(new, "B1.part1"), finish(new, "B1.part1")) == (12.0, 14.0)
+    assert start(new, "B1") > finish(new, "B2")  # the rest comes after what EV1 is on now
+    assert finish(new, "B1") - start(new, "B1") == pytest.approx(3)
+    parts = {step.step: step for step in new.steps}
+    assert [move.item for move in parts["B1.part1"].takes] == ["lamp-new"]
+    assert parts["B1"].takes == ()
+    assert row_of(new, "B1")["status"] == "left"
+    assert any("was left at 0:14 with 3.0 min to do" in text for text in logged(new)["message"])
+
+
+def test_a_resumed_step_that_is_finished_has_its_parts_and_its_minutes(small_plan: pk.Plan) -> None:
+    new = small_plan.retime(log_of(*BEGUN, "B1 started 0:12", "B1 partly 0:14 3", "B2 started 0:17",
+                                   "B2 finished 0:30", "B1 started 0:33", "B1 finished 0:37"))
+    assert new.now_min == 37
+    assert (start(new, "B1"), finish(new, "B1")) == (33.0, 37.0)
+    assert row_of(new, "B1")[["status", "start_min", "finish_min", "minutes"]].tolist() == [
+        "done", 12.0, 37.0, 6.0]
+
+
+def test_steps_out_of_order_stay_so_and_the_one_passed_over_follows(small_plan: pk.Plan) -> None:
+    new = small_plan.retime(log_of(*BEGUN, "B2 started 0:14", "B2 finished 0:27"), 27)
+    assert start(new, "B2") == 14.0
+    assert start(new, "B1") > 27.0
+    assert any(text.startswith("B1 comes before B2 in the order of work and is not logged")
+               for text in logged(new)["message"])
+
+
+def test_quicker_than_the_way_is_a_note_and_the_lanes_stay_whole(small_plan: pk.Plan) -> None:
+    new = small_plan.retime(log_of(*BEGUN, "B1 started 0:10"), 12)
+    note = logged(new).iloc[0]
+    assert (note["severity"], note["step"]) == ("note", "B1")
+    assert note["value"] == pytest.approx(start(small_plan, "B1") - 10)
+    for lane in new.lanes.values():
+        assert all(a.finish_min == b.start_min for a, b in pairwise(lane))
+
+
+def test_a_broken_clock_is_let_go_with_a_stop(small_plan: pk.Plan) -> None:
+    log = log_of(*BEGUN, "C1 started 0:11", "C1 finished 0:14", "C2 started 0:15", "C2 finished 0:22")
+    new = small_plan.retime(log, 100)  # C2 to C3 may be 60 min: 82 was the last start
+    assert start(new, "C3") == 100.0
+    stop = logged(new)[lambda found: found["severity"] == "stop"].iloc[0]
+    assert stop["step"] == "C2"
+    assert "the clock to C3 is broken, 78.0 of 60 min (The cassette empties" in stop["message"]
+    assert stop["value"] == pytest.approx(18)
+
+
+def test_a_least_gap_broken_by_the_log_is_let_go_with_a_stop(small_plan: pk.Plan) -> None:
+    log = log_of(*BEGUN, "C1 started 0:11", "C1 finished 0:14", "C2 started 0:15", "C2 finished 0:22",
+                 "C3 started 0:30")
+    stop = logged(small_plan.retime(log, 31))[lambda found: found["severity"] == "stop"].iloc[0]
+    assert stop["step"] == "C3"
+    assert "17.0 min sooner after C2 than the 25 min asked" in stop["message"]
+
+
+def test_work_logged_outside_its_light_is_let_go_with_a_stop(small_plan: pk.Plan) -> None:
+    night = float(small_plan.light.night[0, 0])
+    log = pd.concat([log_of(*BEGUN), pd.DataFrame([
+        {"step": "B3", "event": "started", "at": night - 6},
+        {"step": "B3", "event": "finished", "at": night + 8}])])
+    stop = logged(small_plan.retime(log))[lambda found: found["severity"] == "stop"].iloc[0]
+    assert stop["step"] == "B3"
+    assert "7.0 min of it outside night" in stop["message"]  # 6 before night and 1 of guard
+
+
+def test_what_no_window_can_hold_any_more_is_listed_as_not_done(small_plan: pk.Plan) -> None:
+    last = float(small_plan.light.night[-1, 1])
+    new = small_plan.retime(log_of(*BEGUN), last - 5)  # 14 min of night are not left
+    assert new.left_out[["step", "kind"]].to_numpy().tolist() == [["B3", "not done"]]
+    assert "Z1" in new.network.steps
+    stop = logged(new)[lambda found: found["severity"] == "stop"]
+    assert stop["step"].tolist() == ["B3"]  # the lamp is required
+    assert new.standing.splitlines()[-1] == "Not done: B3."
+
+
+def demo_log(plan: pk.Plan, until: str) -> pd.DataFrame:
+    """As planned up to and with the start of a step."""
+    return as_planned(plan, start(plan, until))
+
+
+def test_a_group_torn_by_the_night_is_let_go_and_its_rest_shares_another(demo_plan: pk.Plan) -> None:
+    # X1 starts with night 2; X4 waits for X3, and X3 of both is so long that X4 and X5 miss the dawn.
+    at = float(demo_plan.starts[demo_plan.position("X3")])
+    log = pd.concat([demo_log(demo_plan, "X3"), pd.DataFrame([
+        {"step": "X3", "event": "partly", "at": at + 1, "remaining_min": 20.0}])])
+    new = demo_plan.retime(log, at + 2)
+    dawn = float(new.light.night[1, 1])
+    assert finish(new, "X3") < dawn < start(new, "X4")
+    night = new.light.night[2]
+    assert night[0] <= start(new, "X4") < finish(new, "X5") <= night[1]
+    stops = logged(new)[lambda found: found["severity"] == "stop"]["message"].tolist()
+    assert any("the steps of 'exchange' do not lie in one night" in text for text in stops)
+    assert any("the clock to X5 is broken" in text for text in stops)
+
+
+def test_a_lost_window_takes_along_what_makes_no_sense_without_it(demo_plan: pk.Plan) -> None:
+    # With DK2 called at 9:10, no night that holds the exchange is left before the horizon at 10:00.
+    new = demo_plan.retime(demo_log(demo_plan, "RG4"), 560)
+    gone = set(new.left_out["step"])
+    assert {"X1", "X2", "X3", "X4", "X5", "DK3", "RG7"} <= gone
+    assert "RG6" not in gone  # nothing but the order of work ties it to the exchange
+    assert not new.findings.empty
+
+
+def test_a_late_egress_moves_the_sky(small_plan: pk.Plan) -> None:
+    new = small_plan.retime(log_of("- egress 0:12", "A1 started 0:00"), 1)
+    assert new.egress == small_plan.egress + pd.Timedelta(minutes=12)
+    assert start(new, "A1") == 0.0
+    assert float(new.light.night[0, 0]) == pytest.approx(float(small_plan.light.night[0, 0]) - 12, abs=0.01)
+    assert "Egress was 12 min later than planned." in new.standing
+
+
+def test_a_logged_metabolic_rate_corrects_the_suit(small_plan: pk.Plan) -> None:
+    log = log_of("A1 started 0:00", "A1 finished 0:10", "- suit 0:10")
+    log = log.assign(crew=["", "", "EV1"], metabolic_w=["", "", 315.0])
+    new = small_plan.retime(log)
+    # A1 is light work, 210 W: 315 W is 1.5 times that, and all of EV1's use goes by that factor.
+    before, after = (plan.scenario.records.crew for plan in (small_plan, new))
+    assert after[0].exertion_factor == pytest.approx(1.5 * (before[0].exertion_factor or 1.0))
+    assert after[1] == before[1]
+    left = [plan.suit_summary.set_index(["crew", "consumable"])["left"] for plan in (small_plan, new)]
+    assert left[1]["EV1", "oxygen"] < left[0]["EV1", "oxygen"]
+    assert left[1]["EV2", "oxygen"] == pytest.approx(left[0]["EV2", "oxygen"])
+    assert left[1]["EV1", "energy"] == pytest.approx(left[0]["EV1", "energy"])
+
+
+def test_an_absurd_metabolic_rate_is_taken_for_a_typing_error(small_plan: pk.Plan) -> None:
+    log = log_of("A1 started 0:00", "- suit 0:10")
+    log = log.assign(crew=["", "EV1"], metabolic_w=["", 1900.0])
+    with pytest.raises(pk.ScenarioError, match="typing error"):
+        small_plan.retime(log)
+
+
+@pytest.mark.parametrize(("log", "now", "words"), [
+    (log_of("A1 started 0:20"), 15, "lies in the future"),
+    (log_of("Z9 started 0:05"), 15, "no step of this plan"),
+    (log_of("A1 started 0:05"), "noon", "write a UTC time"),
+    (17, 15, "give a log"),
+])
+def test_impossible_logs_are_refused(small_plan: pk.Plan, log: object, now: object, words: str) -> None:
+    with pytest.raises(pk.ScenarioError, match=words):
+        small_plan.retime(log, now)
+
+
+def test_what_if_and_re_timing_again_go_back_to_the_plan_outside(small_plan: pk.Plan) -> None:
+    late = small_plan.retime(log_of("A1 started 0:05"), 6)
+    again = late.retime(log_of(*BEGUN), 10)
+    assert start(again, "A1") == 0.0
+    longer = late.what_if(stretch={"Z1": "+7"})
+    assert longer.now_min == 6
+    assert start(longer, "A1") == 5.0
+    assert longer.end_min == pytest.approx(late.end_min + 7)
+
+
+def test_estimates_learn_from_what_was_done(small_plan: pk.Plan) -> None:
+    new = small_plan.retime(log_of("A1 started 0:00", "A1 finished 0:16", "B1 started 0:18"), 19)
+    table = new.updated_estimates()
+    assert table["step"].tolist() == ["A1"]
+    # 8, 10, 14 and 16 min worked: (2 * 10 + 16) / 3 = 12, and the spread reaches 16.
+    assert table.iloc[0][["minutes_low", "minutes_likely", "minutes_high"]].tolist() == [8.0, 12.0, 16.0]
+
+
+def test_a_plan_that_was_not_re_timed_says_so(small_plan: pk.Plan) -> None:
+    assert small_plan.now_min is None
+    with pytest.raises(pk.ScenarioError, match="needs a log"):
+        _ = small_plan.standing
