@@ -1,4 +1,4 @@
-"""Check: the outing against its planned and hard limits, tasks begun late, limits without a source."""
+"""Check: the outing against its limits, egress against its range, tasks begun late, limits without source."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import fields
 
 from planning_kit.checks.findings import CAUTION, NOTE, STOP, Finding
 from planning_kit.inputs.records import Limits
-from planning_kit.inputs.times import pet_label
+from planning_kit.inputs.times import gmt_label, pet_label
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 
@@ -29,6 +29,24 @@ def check_limits(plan: TimedPlan) -> Iterator[Finding]:
                 limits.sources.get(key, ""), plan.end_min, limit, -over,
             )
             return
+
+
+def check_egress(plan: TimedPlan) -> Iterator[Finding]:
+    """Egress before ``egress_earliest`` or after ``egress_latest`` (caution)."""
+    settings = plan.scenario.settings
+    for key, limit, side, sign in (("egress_earliest", settings.egress_earliest, "before the earliest", 1),
+                                   ("egress_latest", settings.egress_latest, "after the latest", -1)):
+        if limit is None:
+            continue
+        margin = sign * (plan.egress - limit).total_seconds() / 60.0
+        if margin < -ROUNDING_MIN:
+            yield Finding(
+                CAUTION, CHECK, "", "", 0.0,
+                f"egress at {plan.egress:%Y-%m-%d} GMT {gmt_label(plan.egress)} is {-margin:.0f} min {side} "
+                f"egress, {limit:%Y-%m-%d} GMT {gmt_label(limit)}: leave within {key}, or have it changed by "
+                "whoever set it",
+                key, margin=margin,
+            )
 
 
 def check_limit_sources(plan: TimedPlan) -> Iterator[Finding]:

@@ -7,14 +7,14 @@ from collections.abc import Iterator, Sequence
 from planning_kit.checks.findings import CAUTION, NOTE, STOP, Finding
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.tethers import HookMove, Tether
-from planning_kit.plan.tethers_reach import Crossing, Remedy, TooFar, crossings, remedy, too_far
+from planning_kit.plan.tethers_reach import Crossing, Remedy, TooFar, crossings, remedy, too_far_by_hook
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "tethers"
 
 
 def check_reach(plan: TimedPlan) -> Iterator[Finding]:
-    """The reach from the hook is longer than the tether (stop), one finding a spell; no length: a note."""
+    """The reach from the hook is longer than the tether (stop), one finding a hook; no length: a note."""
     for tether in plan.tracked_tethers.values():
         if tether.tether_m is None:
             yield Finding(
@@ -22,23 +22,27 @@ def check_reach(plan: TimedPlan) -> Iterator[Finding]:
                 f"no tether_m is given for {tether.crew} (crew.csv): the reach of this tether is not "
                 "checked, nor are hook moves on the way back counted but for the one at the airlock")
             continue
-        for spell in too_far(tether.lies, tether.tether_m):
-            yield _too_far(plan, tether, spell, tether.tether_m)
+        for spells in too_far_by_hook(tether.lies, tether.tether_m):
+            yield _too_far(plan, tether, spells, tether.tether_m)
 
 
-def _too_far(plan: TimedPlan, tether: Tether, spell: TooFar, tether_m: float) -> Finding:
-    hook = spell.first.line[0]
-    step = spell.first.passage.step
-    failed = [move for move in (*tether.no_anchor, *tether.owner_away) if move.at_min <= spell.from_min]
-    because = f" (the hook move of {failed[-1].step} does not count: see there)" if failed else ""
+def _too_far(plan: TimedPlan, tether: Tether, spells: Sequence[TooFar], tether_m: float) -> Finding:
+    first, worst = spells[0], max(spells, key=lambda spell: spell.reach_m)
+    when = ", ".join(f"{pet_label(spell.from_min)} to {pet_label(spell.until_min)}" for spell in spells)
     return Finding(
-        STOP, CHECK, tether.crew, step, spell.from_min,
-        f"the tether of {tether.crew} is {tether_m:g} m long, but {plan.place_title(spell.place)} is "
-        f"{spell.reach_m:.1f} m along the way from its hook at {plan.place_title(hook)}{because}; out of "
-        f"reach from {pet_label(spell.from_min)} to {pet_label(spell.until_min)}: "
-        f"{_mend(plan, tether, remedy(plan, tether, spell))}",
-        "crew.tether_m", spell.reach_m, tether_m, tether_m - spell.reach_m,
+        STOP, CHECK, tether.crew, first.first.passage.step, first.from_min,
+        f"the tether of {tether.crew} is {tether_m:g} m long, but {plan.place_title(worst.place)} is "
+        f"{worst.reach_m:.1f} m along the way from its hook at {plan.place_title(first.first.line[0])}"
+        f"{_because(tether, spells[-1].from_min)}; out of reach from {when}: "
+        f"{_mend(plan, tether, remedy(plan, tether, first))}",
+        "crew.tether_m", worst.reach_m, tether_m, tether_m - worst.reach_m,
     )
+
+
+def _because(tether: Tether, by_min: float) -> str:
+    """The last hook move that failed until then, if any."""
+    failed = [move for move in (*tether.no_anchor, *tether.owner_away) if move.at_min <= by_min]
+    return f" (the hook move of {failed[-1].step} does not count: see there)" if failed else ""
 
 
 def _mend(plan: TimedPlan, tether: Tether, moves: Sequence[Remedy]) -> str:
@@ -82,6 +86,23 @@ def _hook(tether: Tether, move: HookMove, wrong: str, source: str) -> Finding:
         STOP, CHECK, tether.crew, move.step, move.at_min,
         f"{move.step} moves the tether of {tether.crew} at {pet_label(move.at_min)} {wrong}", source,
     )
+
+
+def check_hooks_going_in(plan: TimedPlan) -> Iterator[Finding]:
+    """A tether that is still hooked elsewhere when ingress begins (stop): the hatch would close on it."""
+    airlock, going_in = plan.scenario.settings.airlock, plan.end_min - plan.network.ingress_min
+    for crew, tether in plan.tracked_tethers.items():
+        hook = tether.lies[-1].line[0]
+        if hook != airlock:
+            last = next((a.step for a in reversed(plan.lanes[crew]) if a.step), "")
+            is_there = last != "" and plan.steps[plan.position(last)].place == airlock
+            remedy = f"add {crew} to the hooks of {last}" if is_there else (
+                f"add a step at {plan.place_title(airlock)} that hooks {crew}")
+            yield Finding(
+                STOP, CHECK, crew, last, going_in,
+                f"the tether of {crew} is still hooked at {plan.place_title(hook)} when {crew} goes in at "
+                f"{pet_label(going_in)}{_because(tether, going_in)}: {remedy}", "common practice, no source",
+            )
 
 
 def check_crossings(plan: TimedPlan) -> Iterator[Finding]:

@@ -48,8 +48,8 @@ def check_capacity_data(plan: TimedPlan) -> Iterator[Finding]:
     if unknown:
         yield Finding(
             NOTE, CHECK, "", "", float("nan"),
-            f"no crew_at_once is given for {', '.join(unknown)} (places.csv): how many people are there at once "
-            "is not checked",
+            f"no crew_at_once is given for {', '.join(unknown)} (places.csv): how many people are there at "
+            "once is not checked",
         )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
@@ -54,6 +55,15 @@ def too_far(lies: Sequence[Lie], tether_m: float) -> Iterator[TooFar]:
             spell = None
     if spell:
         yield spell
+
+
+def too_far_by_hook(lies: Sequence[Lie], tether_m: float) -> Iterator[list[TooFar]]:
+    """The spells of `too_far`, those with the hook at one and the same place without a move together."""
+    begins = [lies[0].passage.start_min] + [
+        then.passage.start_min for lie, then in pairwise(lies) if lie.line[0] != then.line[0]]
+    for _, spells in groupby(too_far(lies, tether_m),
+                             lambda spell: bisect_right(begins, spell.first.passage.start_min)):
+        yield list(spells)
 
 
 def _over(lie: Lie, tether_m: float) -> tuple[float, float]:

@@ -44,5 +44,5 @@ def with_camera(small: pk.Scenario) -> pk.Scenario:
 
 
 def with_anchor(small: pk.Scenario, place: str = "MID") -> pk.Scenario:
-    """The small outing with one more anchor."""
-    return edited(small, "places", place, anchor="yes")
+    """The small outing with one more anchor, and both hooked at the hatch at the end."""
+    return edited(edited(small, "places", place, anchor="yes"), "steps", "Z1", hooks="EV1 EV2")

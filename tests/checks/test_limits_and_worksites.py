@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 import planning_kit as pk
-from tests.edits import edited
+from tests.edits import edited, with_row
 
 
 def test_the_small_outing_is_clean(small_plan: pk.Plan) -> None:
@@ -31,6 +31,25 @@ def test_a_limit_without_a_source_is_a_note(small: pk.Scenario) -> None:
     (finding,) = plan.findings.to_dict("records")
     assert finding["severity"] == "note"
     assert "hard_min" in finding["message"]
+
+
+@pytest.mark.parametrize(("egress", "words"), [
+    ("2031-05-14T10:00:00Z", "20 min before the earliest egress, 2031-05-14 GMT 134/10:20"),
+    ("2031-05-14T14:00:00Z", "40 min after the latest egress, 2031-05-14 GMT 134/13:20"),
+])
+def test_egress_out_of_its_range_is_a_caution(demo: pk.Scenario, egress: str, words: str) -> None:
+    (finding,) = (f for f in pk.time_plan(demo, egress).findings.to_dict("records")
+                  if str(f["source"]).startswith("egress"))
+    assert (finding["severity"], finding["check"]) == ("caution", "limits")
+    assert words in finding["message"]
+
+
+def test_a_required_task_without_steps_is_a_caution(small: pk.Scenario) -> None:
+    rows = {"task": "ANT", "title": "Antenna", "priority": 2, "swappable": "no"}
+    for need, count in (("required", 1), ("optional", 0), ("get-ahead", 0)):
+        findings = pk.time_plan(with_row(small, "tasks", need=need, **rows)).findings.to_dict("records")
+        assert [(f["severity"], f["check"]) for f in findings] == [("caution", "tasks")] * count
+    assert all("the required task ANT (Antenna)" in f["message"] for f in findings)
 
 
 def test_two_people_at_a_one_person_worksite_is_a_stop(small: pk.Scenario) -> None:

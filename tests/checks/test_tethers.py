@@ -39,6 +39,23 @@ def test_an_anchor_on_the_way_is_named_and_does(small: pk.Scenario) -> None:
     assert found(with_step(scenario, 4, "M1", "EV1", "MID", 1, hooks="EV1")) == []
 
 
+def test_still_hooked_elsewhere_going_in(small: pk.Scenario, small_plan: pk.Plan) -> None:
+    scenario = edited(edited(with_anchor(small), "steps", "B1", hooks="EV1"), "steps", "Z1", hooks="EV2")
+    finding = only_finding(scenario)
+    assert (finding["severity"], finding["check"], finding["crew"]) == ("stop", "tethers", "EV1")
+    assert finding["start_min"] == small_plan.end_min - 8  # ingress
+    assert "at Mid rack when EV1 goes in at 1:08: add EV1 to the hooks of Z1" in str(finding["message"])
+
+
+def test_a_hook_left_behind_is_one_finding_for_all_that_it_is_out_of_reach_of(demo: pk.Scenario) -> None:
+    # Without RG9 EV1 stays hooked at the knuckle until CL2. The porch is 19 + 4.5 + 4 + 4 + 4 m away.
+    findings = pk.time_plan(edited(demo, "steps", "RG9", hooks="")).findings
+    (stop,) = findings.query("severity == 'stop'").to_dict("records")
+    assert (stop["crew"], stop["value"]) == ("EV1", pytest.approx(13 + 6 + 4.5 + 4 + 4 + 4))
+    assert stop["message"].count(" to 3:56, ") == 1
+    assert "move the hook to Hub ring at 3:06, with hooks EV1 in RG9" in stop["message"]
+
+
 def test_two_moves_where_one_is_not_enough(small: pk.Scenario) -> None:
     # Hooked at the Mid rack, 15 m reach the Mast head (12 m) but not the Port deck (16 m): back at the hatch.
     scenario = edited(with_anchor(small), "crew", "EV1", tether_m=15)
