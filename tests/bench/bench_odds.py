@@ -1,8 +1,9 @@
 """Speed of the odds on the demo: many samples together, on two cores, and against a plain loop.
 
-Verdict (two cores of a shared machine, 89 steps, 5 last starts): 100 000 samples in about 2.4 s on one core
-and about 1.5 s on two processes, cut rule and reasons included; a loop that times one sample after another,
-without the cut rule, takes some 50 times as long.
+Verdict (89 steps, 5 last starts, a machine shared with others): 100 000 samples take 2.0 to 2.4 s of
+processor time on one core, cut rule and reasons included, and the chunks share out over processes. Wall times
+are those of a quiet machine only where the processor time is near the wall time. A loop that times one sample
+after another, without the cut rule, takes about a hundred times as long.
 
 Run: python -m tests.bench.bench_odds
 """
