@@ -102,7 +102,7 @@ def _choose_task(problem: Problem, task: str) -> None:
 def add_limit(problem: Problem) -> None:
     """end - egress <= limit; the end is the later of both at the airlock, plus ingress (see `add_lanes`)."""
     limit = problem.freedom.limit_min
-    asked = Requirement("limits", "hard_min or planned_min", f"both are inside by {pet_label(limit)}")
+    asked = Requirement("limits", "limit", f"both are inside by {pet_label(limit)}")
     problem.model.cp.add(problem.end <= problem.egress + ticks_down(limit)).only_enforce_if(
         *problem.model.switch(asked))
 

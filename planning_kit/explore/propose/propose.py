@@ -76,11 +76,12 @@ class _Search:
         except ScenarioError:
             current = None
         limits = settings.limits
+        judge = Judge(scenario, plan_type.of, find_all, current, limits.planned_min, cushion)
         if limit_min is None:
-            fits = current is not None and cushioned_end_min(current, cushion) <= limits.planned_min
+            fits = current is not None and judge.holds(current, set())
             limit_min = limits.planned_min if fits else limits.hard_min
+        judge = replace(judge, limit_min=limit_min)
         freedom = Freedom(earliest, latest, limit_min, egress_every_min, cushion, order)
-        judge = Judge(scenario, plan_type.of, find_all, current, limit_min, cushion)
         names = [step.step for step in scenario.records.steps]
         lanes = {who: tuple(names[i] for i in work_order(scenario.records.steps, who)) for who in (
             *(crew.crew for crew in scenario.records.crew), *(a.actor for a in scenario.records.actors))}
@@ -145,7 +146,7 @@ class _Search:
         choice, rebuilt = only_what_matters(self.judge, found.choice, rebuilt, self.before.lanes, known,
                                             self.budget)
         mine = (float(len(self.judge.stops(rebuilt.plan))), *self.judge.worth(rebuilt.plan, choice.dropped))
-        if current is not None:
+        if current is not None and self._keeps_limit(current):
             theirs = (float(len(known)), *self.judge.worth(current, frozenset()))
             if not self.judge.is_worse(theirs, mine):
                 return
@@ -155,6 +156,9 @@ class _Search:
             tuple(tell_moves(self.scenario.records, self.before, choice, rebuilt)), choice.dropped,
             cushioned_end_min(rebuilt.plan, self.freedom.cushion), found.bound_min, found.tasks_proven,
             found.end_proven, not self.budget.cut_short, len(cautions)))
+
+    def _keeps_limit(self, plan: TimedPlan) -> bool:
+        return cushioned_end_min(plan, self.freedom.cushion) <= self.freedom.limit_min
 
     def _cautions(self, plan: TimedPlan) -> set[tuple[str, str, str]]:
         table = self.judge.findings(plan)
@@ -187,7 +191,8 @@ class _Search:
         if self.found:
             best = self.found[0]
             gain = f", {current.end_min - best.end_min:.1f} min earlier" if current else ""
-            return self._cut(f"a better order{gain}: {best.verdict}")
+            out = f", {' '.join(sorted(best.dropped))} left out" if best.dropped else ""
+            return self._cut(f"a better order{gain}{out}: {best.verdict}")
         assert last is not None
         if self.rejected > _MOST_REJECTED:
             return self._cut(f"no better order holds: {self.rejected} were rejected by the checks")

@@ -81,7 +81,7 @@ def task_weights(tasks: tuple[Task, ...]) -> dict[str, int]:
     levels: dict[tuple[float, ...], list[str]] = {}
     for task in free:
         level: tuple[float, ...] = (float(task.priority or "inf"), float(task.need != _OPTIONAL),
-                 -float(task.cut_order or 0) if len(free) <= _FEW_TASKS else 0.0)
+                 -float(task.cut_order or "inf") if len(free) <= _FEW_TASKS else 0.0)
         levels.setdefault(level, []).append(task.task)
     weights: dict[str, int] = {}
     total = 0

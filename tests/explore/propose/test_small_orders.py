@@ -1,0 +1,140 @@
+"""Better orders of small outings, against every order there is, timed and checked as plans."""
+
+from __future__ import annotations
+
+from itertools import permutations, product
+
+import pytest
+
+import planning_kit as pk
+from planning_kit.explore.propose.proposals import Proposals
+from tests.edits import edited, with_row
+from tests.explore.propose.loose import loose, own_tasks, reordered, stops
+
+# The solver counts in whole seconds, each link of a chain rounded up: at most ten links on this outing.
+ROUNDING_MIN = 10 / 60
+
+
+@pytest.fixture(scope="module")
+def free(small: pk.Scenario) -> pk.Scenario:
+    return loose(small)
+
+
+@pytest.fixture(scope="module")
+def proposals(free: pk.Scenario) -> Proposals:
+    return pk.propose(free, effort=5.0, seconds=120)
+
+
+def best_of_all_orders(scenario: pk.Scenario) -> float:
+    """The earliest end over all orders of both lanes that bring no stop finding."""
+    lanes = [[s.step for s in scenario.records.steps if s.crew == crew] for crew in ("EV1", "EV2")]
+    plans = []
+    for one, other in product(*map(permutations, lanes)):
+        try:
+            plans.append(pk.time_plan(reordered(scenario, ["A1", *one, *other, "Z1"])))
+        except pk.ScenarioError:
+            continue
+    plans.sort(key=lambda plan: plan.end_min)
+    return next(plan.end_min for plan in plans if not stops(plan))
+
+
+def test_the_proven_best_is_the_best_of_all_orders(free: pk.Scenario, proposals: Proposals) -> None:
+    best = proposals.best
+    assert best.is_proven
+    assert best.verdict == "proven best"
+    assert not best.moves["kind"].eq("rule").any()
+    reached = best_of_all_orders(free)
+    assert reached - 1e-6 <= best.end_min <= reached + ROUNDING_MIN
+    assert best.end_min < pk.time_plan(free).end_min - 1
+
+
+def test_a_proposal_is_the_timing_of_its_own_scenario(free: pk.Scenario, proposals: Proposals) -> None:
+    best = proposals.best
+    again = pk.time_plan(best.scenario)
+    assert again.end_min == best.end_min
+    assert isinstance(best.plan, pk.Plan)
+    assert not stops(best.plan) - stops(pk.time_plan(free))
+    assert sorted(best.scenario.steps["step"]) == sorted(free.steps["step"])
+    ends = [round(proposals.current.end_min, 1), round(best.end_min, 1)]
+    assert proposals.table["end_min"].tolist() == ends
+
+
+def test_the_same_effort_gives_the_same_answer(free: pk.Scenario, proposals: Proposals) -> None:
+    again = pk.propose(free, effort=5.0, seconds=120)
+    assert again.is_repeatable
+    assert again.best.scenario == proposals.best.scenario
+    assert again.best.moves.equals(proposals.best.moves)
+    assert again.best.bound_min == proposals.best.bound_min
+
+
+def test_the_best_order_is_not_improved_again(proposals: Proposals) -> None:
+    again = pk.propose(proposals.best.scenario, effort=5.0, seconds=120)
+    assert len(again) == 0
+    assert again.verdict == "the current order is proven best"
+
+
+def test_crew_trade_a_swappable_task_where_that_is_better(small: pk.Scenario) -> None:
+    # EV1 alone does the lamp and, as written, two more jobs at the port deck; EV2 would stand idle.
+    scenario = own_tasks(small, ["C2", "C3"], swappable="no")
+    for name, minutes in (("D1", 12), ("D2", 14)):
+        scenario = _with_job(scenario, name, minutes)
+    scenario = own_tasks(scenario, ["D1", "D2"], swappable="yes")
+    best = pk.propose(scenario, effort=5.0, seconds=120, limit_min=130).best
+    assert best is not None
+    assert best.is_proven
+    crew = {step.step: step.crew for step in best.scenario.records.steps}
+    assert "EV2" in (crew["D1"], crew["D2"])
+    assert {"crew"} <= set(best.moves["kind"])
+    assert not stops(best.plan) - stops(pk.time_plan(scenario))
+
+
+def _with_job(scenario: pk.Scenario, name: str, minutes: float) -> pk.Scenario:
+    return with_row(scenario, "steps", at=1, step=name, task="CAS", crew="EV1", place="POR", title=name,
+                    exertion="light", minutes_low=minutes, minutes_likely=minutes, minutes_high=minutes)
+
+
+def test_the_least_of_the_optional_tasks_is_left_out(small: pk.Scenario) -> None:
+    one = own_tasks(_with_job(small, "D2", 30), ["D2"], need="optional", priority=3)
+    two = own_tasks(_with_job(one, "D1", 30), ["D1"], need="optional", priority=4)
+    ends = []
+    for scenario in (one, two):
+        found = pk.propose(scenario, effort=5.0, seconds=120, limit_min=250.0)
+        ends.append(found.best.end_min if found.best else found.current.end_min)
+    assert ends[1] > ends[0] + 5
+    found = pk.propose(two, effort=5.0, seconds=120, limit_min=sum(ends) / 2)
+    assert found.best is not None
+    assert found.best.dropped == {"TD1"}
+    assert found.best.is_proven
+    assert abs(found.best.end_min - ends[0]) <= ROUNDING_MIN
+    assert found.best.moves["what"].tolist()[0] == "TD1"
+
+
+def test_an_order_that_the_timing_would_not_keep_is_written_down(small: pk.Scenario) -> None:
+    """EV2 begins with the driver that EV1 leaves at the mast: custody delays nobody, so ``after`` has to."""
+    scenario = own_tasks(small, ["B3"])
+    scenario = edited(scenario, "steps", "B3", leaves="lamp-new driver", light="any")
+    scenario = edited(scenario, "hardware", "driver", end_at="")
+    scenario = _with_use(scenario)
+    assert stops(pk.time_plan(scenario))
+    best = pk.propose(scenario, effort=5.0, seconds=120).best
+    assert best is not None
+    assert not stops(best.plan)
+    assert "rule" in set(best.moves["kind"])
+    taken = next(step for step in best.scenario.records.steps if step.step == "C5")
+    assert "B3" in taken.after
+
+
+def _with_use(scenario: pk.Scenario) -> pk.Scenario:
+    return with_row(scenario, "steps", at=2, step="C5", task="CAS", crew="EV2", place="MST", title="Take it",
+                        exertion="light", minutes_low=2, minutes_likely=2, minutes_high=2, takes="driver",
+                    wait_at="MID")
+
+
+def test_egress_is_chosen_inside_the_window(small: pk.Scenario) -> None:
+    found = pk.propose(small, effort=5.0, seconds=120,
+                       egress_window=("2031-09-03T07:00:00Z", "2031-09-03T08:30:00Z"))
+    # Every egress of the window at five minutes' steps, by timing.
+    sweep = pk.sweep_egress(small, "2031-09-03T07:00:00Z", "2031-09-03T08:30:00Z", 5)
+    least = min([sweep["end_min"].min(), pk.time_plan(small).end_min])
+    end = found.best.end_min if found.best else found.current.end_min
+    assert least - 1e-6 <= end <= least + ROUNDING_MIN
