@@ -20,7 +20,7 @@ _LONGEST = 60
 def minute_lines(plan: TimedPlan) -> Iterator[str]:
     """Sentences to read aloud; about a hundred and fifty words for an outing of fifteen tasks."""
     settings, limits = plan.scenario.settings, plan.scenario.settings.limits
-    head = shortened(settings.title, _LONGEST) or "The outing"
+    head = shortened(settings.title, 2 * _LONGEST) or "The outing"
     yield (f"{head}: egress at GMT {gmt_label(plan.egress)}, both inside at PET {pet_label(plan.end_min)}, "
            f"{against(limits.planned_min, plan.end_min)} the planned limit.")
     yield from _tasks(plan)
