@@ -88,7 +88,8 @@ def _frame_at(minute: float, minutes: Sequence[float]) -> str:
 
 
 def _slider(minutes: Sequence[float], theme: Theme, height: float) -> dict[str, Any]:
-    steps = [_button(pet_label(minute), [frame_name(minute)], _options(0, False)) for minute in minutes]
+    # Without labels: plotly measures the label of every step anew each time it draws, seen or not.
+    steps = [_button("", [frame_name(minute)], _options(0, False)) for minute in minutes]
     clear = "rgba(0,0,0,0)"
     return {"active": 0, "steps": steps, "x": 0, "len": 1, "y": -24 / height, "yanchor": "top",
             "pad": {"t": 4, "b": 0, "l": 0, "r": 0}, "ticklen": 0, "minorticklen": 0, "tickcolor": clear,

@@ -18,7 +18,7 @@ from planning_kit.show.time_axes import time_axes
 
 _LIGHT_PX, _CREW_PX, _ACTOR_PX, _FINDINGS_PX, _INHIBIT_PX = 20, 30, 12, 16, 19
 _LONGEST_ROW_LABEL = 14
-EDGE_MIN = 5.0  # shown before egress and after the end: the slider below has such edges, too
+_EDGE_SHARE = 0.012  # of the outing, shown before and after it: as wide as the ends of the slider below
 
 
 def strip_scene(scene: Scene) -> Scene:
@@ -35,7 +35,8 @@ def strip_traces(scene: Scene) -> list[Trace]:
 
 def strip_layout(scene: Scene, domain: Sequence[float]) -> dict[str, Any]:
     """Axes and grounds of the strip in ``domain`` (shares of the plot's height)."""
-    shown = (-EDGE_MIN, scene.end_min + EDGE_MIN)
+    edge_min = scene.end_min * _EDGE_SHARE
+    shown = (-edge_min, scene.end_min + edge_min)
     axes = time_axes(shown, shown, scene.egress, scene.theme)
     for axis in axes.values():
         axis |= {"fixedrange": True, "showspikes": False}

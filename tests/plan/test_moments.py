@@ -21,7 +21,8 @@ def point_of(plan, place):
 
 
 def test_at_the_start_of_a_step_everybody_is_at_its_place(demo_plan):
-    work = demo_plan.timeline[(demo_plan.timeline.kind == "work") & demo_plan.timeline.crew.isin(["EV1", "EV2"])]
+    timeline = demo_plan.timeline
+    work = timeline[(timeline.kind == "work") & timeline.crew.isin(["EV1", "EV2"])]
     for row in work.itertuples():
         person = people(demo_plan, row.start_min)[row.crew]
         assert (person.place, person.route, person.share) == (row.place, None, 0.0), row.step
@@ -47,9 +48,9 @@ def test_nobody_jumps(demo_plan):
 
 
 def test_holders_are_those_of_the_custody_table(demo_plan):
-    custody = demo_plan.custody
+    custody = demo_plan.custody[demo_plan.custody.holder != "inside"]
     for minute in (0.0, 20.0, 42.0, 70.0, 130.0, 141.0, 148.0, 150.0, 200.0, 300.0, demo_plan.end_min - 0.01):
-        now = custody[(custody.from_min <= minute) & (custody.until_min > minute) & (custody.holder != "inside")]
+        now = custody[(custody.from_min <= minute) & (custody.until_min > minute)]
         wanted = {(row.item, row.holder, row.in_bag) for row in now.itertuples()}
         assert {(s.item, s.holder, s.in_bag) for s in moment_of(demo_plan, minute).stays} == wanted, minute
 
@@ -72,7 +73,8 @@ def straightened(scenario):
     """The scenario with each route exactly as long as the straight line between its ends."""
     points = {row.place: (row.x_m, row.y_m, row.z_m) for row in scenario.places.itertuples()}
     routes = scenario.routes
-    routes["metres"] = [math.dist(points[row.from_place], points[row.to_place]) for row in routes.itertuples()]
+    ends = zip(routes["from_place"], routes["to_place"], strict=True)
+    routes["metres"] = [math.dist(points[start], points[end]) for start, end in ends]
     return scenario.with_table("routes", routes)
 
 

@@ -1,0 +1,120 @@
+"""The station map in a page without kernel and network: it plays, jumps, slides, and runs nothing typed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import nbformat
+import pytest
+from nbformat import v4
+
+import planning_kit as pk
+from planning_kit.show.offline_html import write_notebook_html
+from planning_kit.show.station_map import station_map
+from tests.show.test_station_map import ATTACK
+
+SMALL = Path(__file__).resolve().parents[2] / "scenarios" / "small-outing"
+CHART = "chart-1"
+EVERY_MIN = 5  # software drawing is slow: few frames, but each is drawn in full
+EYE = {"x": 0.1, "y": 1.4, "z": -0.9}
+NOW = "() => document.getElementById('chart-1').data.find(trace => trace.name === 'now').x[0] / 60000"
+PLACE = """crew => { const trace = document.getElementById('chart-1').data.find(one => one.name === crew);
+    return [trace.x[0], trace.y[0], trace.z[0]]; }"""
+DRAWN_DISC = """() => { const plot = document.getElementById('chart-1');
+    const points = plot.querySelectorAll('.x4y4 .scatterlayer .trace .points path.point');
+    return [...points].map(one => one.getAttribute('transform')).join(); }"""
+
+
+@pytest.fixture(scope="module")
+def address(small_plan, tmp_path_factory):
+    return write_page(tmp_path_factory.mktemp("walk"), station_map(small_plan, every_min=EVERY_MIN))
+
+
+def write_page(folder, figure):
+    output = v4.new_output("execute_result", figure._repr_mimebundle_(), execution_count=1)
+    cell = v4.new_code_cell("pk.station_map(plan)", outputs=[output], execution_count=1, id="a")
+    nbformat.write(v4.new_notebook(cells=[cell]), folder / "walk.ipynb")
+    return write_notebook_html(folder / "walk.ipynb", folder / "walk.html").as_uri()
+
+
+def opened(page, address):
+    page.goto(address)
+    page.wait_for_selector(f"#{CHART} .slider-group")
+    page.wait_for_function("() => document.getElementById('chart-1')._transitionData._frames.length > 5")
+    return page
+
+
+def press(page, label):
+    """Plotly hears the mouse only: what looks like a button there has no name and no key."""
+    kind = "header" if label.startswith("Jump") else "button"
+    page.locator(f"#{CHART} .updatemenu-{kind}", has_text=label).first.click()
+
+
+def test_it_waits_until_play_is_pressed_then_moves_and_pauses(page, address, small_plan, asked_outside,
+                                                              page_errors):
+    opened(page, address)
+    assert page.evaluate(NOW) == 0
+    page.evaluate("eye => Plotly.relayout('chart-1', {'scene.camera.eye': eye})", EYE)
+    before = page.evaluate(DRAWN_DISC)
+    press(page, "fast")
+    page.wait_for_function(f"() => ({NOW})() >= 15")
+    press(page, "pause")
+    page.wait_for_timeout(300)
+    stopped = page.evaluate(NOW)
+    page.wait_for_timeout(400)
+    assert page.evaluate(NOW) == stopped < small_plan.end_min
+    person = pk.moment_of(small_plan, stopped).people[0]
+    assert page.evaluate(PLACE, "EV1") == pytest.approx(person.point_m, abs=0.006)
+    assert page.evaluate(DRAWN_DISC) != before
+    # The reader has turned the view in space: it stays as turned.
+    assert page.evaluate("() => document.getElementById('chart-1')._fullLayout.scene.camera.eye") == EYE
+    assert asked_outside == []
+    # Plotly breaks the promise of a film that is stopped, and says nothing by it.
+    assert [error for error in page_errors if error != "undefined"] == []
+
+
+def test_a_list_jumps_to_a_step_and_the_slider_follows_by_hand(page, address, small_plan):
+    opened(page, address)
+    press(page, "Jump to a step")
+    page.locator(f"#{CHART} .updatemenu-dropdown-button", has_text="B3").first.click()
+    start = float(small_plan.starts[small_plan.position("B3")])
+    page.wait_for_function(f"() => ({NOW})() >= {start}")
+    assert page.evaluate(NOW) < start + EVERY_MIN
+    rail = page.locator(f"#{CHART} .slider-rail-touch-rect").bounding_box()
+    page.mouse.click(rail["x"] + rail["width"] - 1, rail["y"] + rail["height"] / 2)
+    page.wait_for_function(f"() => Math.abs(({NOW})() - {small_plan.end_min}) < 0.01")
+    grip = page.locator(f"#{CHART} .slider-grip-rect").bounding_box()
+    line = page.evaluate("""() => { const plot = document.getElementById('chart-1'), l = plot._fullLayout;
+        const now = plot.data.find(trace => trace.name === 'now').x[0];
+        return plot.getBoundingClientRect().left + l.xaxis._offset + l.xaxis.d2p(now); }""")
+    assert grip["x"] + grip["width"] / 2 == pytest.approx(line, abs=8)  # pixels: the grip under the line
+
+
+def test_hostile_text_is_shown_and_never_run(page, small, page_errors, tmp_path):
+    for name in ("steps", "places", "hardware", "inhibits"):
+        table = small.table(name)
+        for column in ("title", "caution", "reason", "owner"):
+            if column in table:
+                table[column] = ATTACK
+        small = small.with_table(name, table)
+    opened(page, write_page(tmp_path, station_map(pk.time_plan(small), every_min=EVERY_MIN)))
+    press(page, "Jump to a step")
+    press(page, "fast")
+    page.wait_for_function(f"() => ({NOW})() >= 10")
+    assert "<img src=x" in " ".join(page.locator(f"#{CHART} text").all_text_contents())
+    assert page.locator(f"#{CHART} img, #{CHART} script, #{CHART} a[href]").count() == 0
+    assert page.evaluate("window.harmed") is None
+    assert page_errors == []
+
+
+def test_jupyterlab_plays_it_too(page, lab, asked_outside):
+    imports = "import planning_kit as pk\nfrom planning_kit.show.station_map import station_map"
+    name = lab.write("walk.ipynb", imports,
+                     f"station_map(pk.time_plan(pk.load_scenario({str(SMALL)!r})), every_min=5)")
+    lab.open(page, name)
+    page.wait_for_selector(".jp-OutputArea-output .slider-group", timeout=45_000)
+    now = "() => document.querySelector('.js-plotly-plot').data.find(one => one.name === 'now').x[0] / 60000"
+    assert page.evaluate(now) == 0
+    page.locator(".updatemenu-button", has_text="fast").first.click()
+    page.wait_for_function(f"() => ({now})() >= 5")
+    assert asked_outside == []
