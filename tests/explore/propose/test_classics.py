@@ -8,7 +8,6 @@ import pytest
 
 from tests.explore.propose.classics import job_shop, project, solved
 
-
 SLOW = (pytest.mark.slow, pytest.mark.skipif("SLOW_TESTS" not in os.environ,
                                              reason="3 to 40 s of proof: set SLOW_TESTS=1"))
 
