@@ -15,6 +15,7 @@ from planning_kit.plan.custody_tables import is_in
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "custody"
+_MEANT = (kinds.NOT_THERE, kinds.EARLY, kinds.BAG_AWAY, kinds.NOT_HELD, kinds.PARTNER_AWAY)
 
 
 class _Words(NamedTuple):
@@ -27,25 +28,25 @@ class _Words(NamedTuple):
 
 
 _WORDS = {
-    kinds.NOT_THERE: _Words(STOP, "{crew} takes {item} at {place}, but {was}",
+    kinds.NOT_THERE: _Words(STOP, "{crew} takes {item} {at_place}, but {was}",
                             "take it where it is, or let it be left here before {step}", "steps.takes"),
-    kinds.EARLY: _Words(STOP, "{crew} takes {item} at {place}, but {was}; {later} leaves it only at "
+    kinds.EARLY: _Words(STOP, "{crew} takes {item} {at_place}, but {was}; {later} leaves it only at "
                         "{later_at}, {late:.1f} min later", "add {later} to the after of {step}",
                         "steps.takes"),
-    kinds.HAS_IT: _Words(CAUTION, "{crew} takes {item} at {place}, but {was} already",
+    kinds.HAS_IT: _Words(CAUTION, "{crew} takes {item} {at_place}, but {was} already",
                          "delete it from takes, or say where it was left before", "steps.takes"),
-    kinds.NOT_IN_BAG: _Words(STOP, "{crew} takes {item} out of {other} at {place}, but {was}",
+    kinds.NOT_IN_BAG: _Words(STOP, "{crew} takes {item} out of {other} {at_place}, but {was}",
                              "write {item} without <{other}, or put it in before", "steps.takes"),
-    kinds.IN_BAG: _Words(STOP, "{crew} takes {item} at {place}, but {was}", "write {item}<{other}",
+    kinds.IN_BAG: _Words(STOP, "{crew} takes {item} {at_place}, but {was}", "write {item}<{other}",
                          "steps.takes"),
-    kinds.BAG_AWAY: _Words(STOP, "{crew} at {place} needs {bag} for {item}, but {was}",
+    kinds.BAG_AWAY: _Words(STOP, "{crew} {at_place} needs {bag} for {item}, but {was}",
                            "bring {bag} here before {step}", "steps.takes, steps.leaves"),
-    kinds.NOT_HELD: _Words(STOP, "{crew} leaves {item} at {place}, but {was}",
+    kinds.NOT_HELD: _Words(STOP, "{crew} leaves {item} {at_place}, but {was}",
                            "take it before {step} (takes), or name who leaves it", "steps.leaves"),
-    kinds.PARTNER_AWAY: _Words(STOP, "{crew} hands {item} to {other} at {place}, but {other} is {partner}",
+    kinds.PARTNER_AWAY: _Words(STOP, "{crew} hands {item} to {other} {at_place}, but {other} is {partner}",
                                "let {other} wait there (a step of both), or leave it for them to take",
                                "steps.leaves"),
-    kinds.USED_AWAY: _Words(STOP, "{step} at {place} uses {item}, but {was}",
+    kinds.USED_AWAY: _Words(STOP, "{step} {at_place} uses {item}, but {was}",
                             "let {crew} take it before, or bring it here", "steps.uses"),
 }
 
@@ -69,7 +70,7 @@ def _fields(plan: TimedPlan, mishap: Mishap) -> dict[str, object]:
     if mishap.kind == kinds.PARTNER_AWAY:
         partner = _where_is(plan, mishap.other, mishap.at_min)
     return {
-        "crew": mishap.crew, "item": mishap.item, "place": place_words(plan, mishap.place),
+        "crew": mishap.crew, "item": mishap.item, "at_place": at_words(plan, mishap.place),
         "step": mishap.step, "other": mishap.other, "bag": mishap.was.item, "partner": partner,
         "was": held_words(plan, mishap.was), "later": mishap.later_step,
         "later_at": pet_label(mishap.later_min), "late": mishap.later_min - mishap.at_min,
@@ -91,9 +92,9 @@ def held_words(plan: TimedPlan, holding: Holding) -> str:
     return f"it {where}{since}" if where else f"{holder} has it{since}"
 
 
-def place_words(plan: TimedPlan, place: str) -> str:
-    """The title of a place; an actor's step without a place is inside."""
-    return INSIDE if place == INSIDE else plan.place_title(place)
+def at_words(plan: TimedPlan, place: str) -> str:
+    """Where in words: at the title of a place; an actor's step without a place is inside."""
+    return INSIDE if place == INSIDE else f"at {plan.place_title(place)}"
 
 
 def _where_is(plan: TimedPlan, crew: str, at_min: float) -> str:
@@ -119,10 +120,22 @@ def _overload(plan: TimedPlan, spell: Overload) -> Finding:
     return Finding(
         STOP, CHECK, crew, spell.step, spell.from_min,
         f"{what} of {spell.limit:g} from {pet_label(spell.from_min)} to {pet_label(spell.until_min)} "
-        f"({', '.join(spell.items)}): {mend}",
+        f"({', '.join(spell.items)}){_because(plan, spell)}: {mend}",
         "crew.carry_slots" if is_crew else "hardware.holds", spell.slots, spell.limit,
         spell.limit - spell.slots,
     )
+
+
+def _because(plan: TimedPlan, spell: Overload) -> str:
+    """The fault that an overload comes of: without what is only meant to be there it would not be one."""
+    meant = {mishap.item: mishap for mishap in plan.tracked_custody.mishaps
+             if spell.holder in (mishap.crew, mishap.other) and mishap.kind in _MEANT
+             and mishap.item in spell.items and mishap.at_min <= spell.until_min}
+    slots = {item.item: item.slots or 0.0 for item in plan.scenario.records.hardware}
+    if not meant or sum(slots[item] for item in spell.items if item not in meant) > spell.limit:
+        return ""
+    told = ", ".join(f"{item} since {mishap.step}" for item, mishap in meant.items())
+    return f", of which {spell.holder} is only meant to have {told} (see there)"
 
 
 def check_carrying_data(plan: TimedPlan) -> Iterator[Finding]:
@@ -143,12 +156,12 @@ def check_endings(plan: TimedPlan) -> Iterator[Finding]:
         if item.end_at:
             yield from _at_end(plan, item, endings)
         elif _starts_in(plan, item) and not any(is_in(plan, ending.holder) for ending in endings):
-            yield _ending(plan, item, endings, CAUTION, "was brought out and stays outside",
+            yield _ending(plan, item, endings, CAUTION, "was brought out and stays outside:",
                           "take it home, or give it an end_at if it is meant to stay")
         if item.end2_at and item.at != item.end2_at and not _is_handled_at(plan, item):
             yield Finding(
                 STOP, CHECK, "", "", plan.end_min,
-                f"the other end of {item.item} must be at {place_words(plan, item.end2_at)}, but no step "
+                f"the other end of {item.item} must be {at_words(plan, item.end2_at)}, but no step "
                 "there takes, leaves or uses it: add it to the step that fixes this end",
                 "hardware.end2_at",
             )
@@ -157,12 +170,12 @@ def check_endings(plan: TimedPlan) -> Iterator[Finding]:
 def _at_end(plan: TimedPlan, item: Item, endings: Sequence[Holding]) -> Iterator[Finding]:
     if item.end_at == INSIDE:
         if not any(is_in(plan, ending.holder) for ending in endings):
-            yield _ending(plan, item, endings, STOP, "must be inside at the end",
+            yield _ending(plan, item, endings, STOP, "must be inside at the end, but",
                           "let someone take it and bring it home")
     elif not any(ending.holder == item.end_at and not ending.in_bag for ending in endings):
         is_there = any(ending.holder == item.end_at for ending in endings)
         yield _ending(plan, item, endings, CAUTION if is_there else STOP,
-                      f"must be at {plan.place_title(item.end_at)} at the end",
+                      f"must be at {plan.place_title(item.end_at)} at the end, but",
                       "take it out, unless it is meant to stay in the bag" if is_there else
                       "let a step there leave it")
 
@@ -173,7 +186,7 @@ def _ending(plan: TimedPlan, item: Item, endings: Sequence[Holding], severity: s
     crew = last.holder if last.holder in plan.travels else ""
     return Finding(
         severity, CHECK, crew, last.by_step, plan.end_min,
-        f"{item.item} {wrong}, but {held_words(plan, last)}: {mend}", "hardware.end_at",
+        f"{item.item} {wrong} {held_words(plan, last)}: {mend}", "hardware.end_at",
     )
 
 

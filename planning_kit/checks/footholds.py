@@ -32,11 +32,13 @@ def check_footholds(plan: TimedPlan) -> Iterator[Finding]:
 
 
 def _socket_taken(plan: TimedPlan, mishap: Mishap) -> Finding:
+    place = plan.place_title(mishap.place)
+    when = (f"{mishap.crew} leaves {mishap.item} at {place} at {pet_label(mishap.at_min)}" if mishap.step else
+            f"{mishap.item} is at {place} at PET {pet_label(mishap.at_min)}")
     return Finding(
         CAUTION, CHECK, mishap.crew, mishap.step, mishap.at_min,
-        f"{mishap.crew} leaves {mishap.item} at {plan.place_title(mishap.place)} at "
-        f"{pet_label(mishap.at_min)}, but its socket has {mishap.other} in it: {mishap.item} is only "
-        "strapped there and holds nobody; take the other out first if it is to be used", "places.socket",
+        f"{when}, but its socket has {mishap.other} in it: {mishap.item} is only strapped "
+        "there and holds nobody; take the other out first if it is to be used", "places.socket",
     )
 
 

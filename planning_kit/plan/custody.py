@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from planning_kit.inputs.records import BOTH, INSIDE, ItemMove, Step
 from planning_kit.plan.custody_events import instants
+from planning_kit.plan.custody_meant import Intentions
 from planning_kit.plan.custody_state import Hardware, Holding
 from planning_kit.plan.legs import stands_at
 
@@ -28,7 +29,7 @@ SUITED = ("EV1", "EV2")
 
 @dataclass(frozen=True)
 class Mishap:
-    """Something that cannot be done as written, at ``at_min`` (PET).
+    """Something that cannot be done as written, at ``at_min`` (PET); ``step`` is "" at the start.
 
     ``was`` says where the item was (a bag's whereabouts for ``BAG_AWAY``); ``other`` is the bag, partner or
     foothold concerned; ``later_step`` and ``later_min`` say who leaves the item there later, and when.
@@ -73,6 +74,7 @@ class Custody:
 def track_custody(plan: TimedPlan) -> Custody:
     """Play the plan and tell where everything was and what went wrong."""
     walk = _Walk(plan)
+    walk.look_at_sockets()
     walk.weigh([*SUITED, *walk.hardware.items], 0.0, "")
     for now, finishing, starting in instants(plan):
         for position in finishing:
@@ -110,6 +112,14 @@ class _Walk:
         self.room = {crew.crew: crew.carry_slots for crew in records.crew}
         self.room |= {item.item: item.holds for item in records.hardware if item.kind == "bag"}
         self.airlock = records.settings.airlock
+        self.intentions = Intentions(self.plan)
+
+    def look_at_sockets(self) -> None:
+        """At the start: a second foothold where the socket is taken."""
+        for name, item in self.hardware.items.items():
+            if self._is_a_second_foothold(name, item.at):
+                self.mishaps.append(Mishap(SOCKET_TAKEN, 0.0, "", "", item.at, name, self._holding(name),
+                                           self.hardware.sockets[item.at]))
 
     def take(self, position: int, now: float) -> None:
         """The start of a step."""
@@ -129,6 +139,8 @@ class _Walk:
         for position in self.active:
             self._look_at_uses(self.plan.steps[position], now)
             self._look_at_foothold(self.plan.steps[position], now)
+        for holder in [holder for holder in self.heavy if holder not in self.touched]:
+            self.weigh([holder], now, self.heavy[holder].step)
         for holder, step in self.touched.items():
             self.weigh([holder], now, step)
         self.touched.clear()
@@ -247,7 +259,7 @@ class _Walk:
         for holder in holders:
             if holder not in self.room:
                 continue
-            items, limit = self.hardware.load(holder), self.room[holder]
+            items, limit = self._burden(holder, now), self.room[holder]
             slots = sum(self.hardware.items[item].slots or 0.0 for item in items)
             self.unweighed |= {item: None for item in items if self.hardware.items[item].slots is None}
             if items and limit is None:
@@ -261,6 +273,14 @@ class _Walk:
             elif slots > spell.slots:
                 self.heavy[holder] = Overload(holder, spell.step, spell.from_min, now, slots, limit,
                                               tuple(items))
+
+    def _burden(self, holder: str, now: float) -> list[str]:
+        """The items in a bag, or those in hands that are meant to have them still."""
+        items = self.hardware.load(holder)
+        if holder in self.hardware.items:
+            return items
+        return [item for item in items
+                if self.intentions.until_min(holder, item, self.hardware.held_since(item, holder)) > now]
 
     # --- telling --------------------------------------------------------------------------------------
 

@@ -96,6 +96,11 @@ class Hardware:
         return [name for name, spots in self.spots.items()
                 if any(spot.where == holder and not spot.is_assumed for spot in spots)]
 
+    def held_since(self, item: str, holder: str) -> float:
+        """Since when (PET) ``holder`` has the item, which is among `load`."""
+        return max(spot.since_min for spot in self.spots[item]
+                   if spot.where == holder and not spot.is_assumed)
+
     def move(self, item: str, spot: Spot, to: str, now: float, step: str) -> None:
         """Move one whereabouts of an item. Assumptions about it end; a debt at ``to`` is paid."""
         if self.sockets.get(spot.where) == item:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import pytest
 
 import planning_kit as pk
+from planning_kit.inputs.times import pet_label
 from tests.checks.mutations import found, only_finding, with_camera, with_step
 from tests.edits import edited
 
@@ -185,7 +186,7 @@ def test_brought_out_and_left_outside(small: pk.Scenario) -> None:
     assert found(scenario) == []
     finding = only_finding(edited(scenario, "steps", "B3", leaves="lamp-new driver"))
     assert (finding["severity"], finding["step"]) == ("caution", "B3")
-    assert "driver was brought out and stays outside, but it lies at Mast head since B3" in finding["message"]
+    assert "driver was brought out and stays outside: it lies at Mast head since B3" in finding["message"]
 
 
 def test_what_starts_outside_may_stay_outside(small: pk.Scenario) -> None:
@@ -221,3 +222,39 @@ def test_no_time_between_take_and_leave(small: pk.Scenario) -> None:
     assert found(scenario) == []
     stays = pk.time_plan(scenario).custody.query("item == 'camera'")
     assert stays[["holder", "from_min", "by_step"]].to_numpy().tolist() == [["EV1", 0, ""], ["EV2", 10, "N1"]]
+
+
+def test_a_leave_forgotten_is_one_fault_where_somebody_else_takes_the_item(demo: pk.Scenario,
+                                                                           demo_plan: pk.Plan) -> None:
+    # Without the leave in SV1 the camera would burden EV1, who later carries 4 slots of 4, all outing long.
+    before = set(demo_plan.findings["message"])
+    findings = pk.time_plan(edited(demo, "steps", "SV1", leaves="")).findings
+    (new,) = findings[~findings["message"].isin(before)].to_dict("records")
+    assert (new["severity"], new["crew"], new["step"]) == ("stop", "EV2", "SV2")
+    assert "takes camera at Hub ring, but EV1 has it since SV0" in new["message"]
+
+
+def test_until_the_place_where_it_should_have_been_left_it_weighs(demo: pk.Scenario) -> None:
+    # EV1 has driver, bag and camera, 3 slots, until SV1 is done, and then 2.
+    scenario = edited(edited(demo, "steps", "SV1", leaves=""), "crew", "EV1", carry_slots=2.5)
+    plan = pk.time_plan(scenario)
+    loads = plan.findings[plan.findings["message"].str.contains("slots in hand")].to_dict("records")
+    assert (loads[0]["step"], loads[0]["value"]) == ("SV0", 3)
+    assert f"to {pet_label(plan.finishes[plan.position('SV1')])} (" in loads[0]["message"]
+    assert not any("camera" in load["message"] for load in loads[1:])
+
+
+def test_an_overload_that_comes_of_a_fault_names_it(small: pk.Scenario) -> None:
+    # EV2 at the Mid rack takes the old lamp, which is at the Mast head: bag and lamp are 2 slots of 1.5, until
+    # EV1 takes it there in B3. That EV2 then has bag and cassette in hand is a load of its own.
+    scenario = edited(edited(small, "steps", "C1", takes="bag lamp-old"), "crew", "EV2", carry_slots=1.5)
+    first, second = pk.time_plan(scenario).findings.query("source == 'crew.carry_slots'")["message"]
+    assert "(lamp-old, bag), of which EV2 is only meant to have lamp-old since C1 (see there)" in first
+    assert "(bag, cassette): leave" in second
+
+
+def test_inside_is_no_place_to_be_at(demo: pk.Scenario, demo_plan: pk.Plan) -> None:
+    before = set(demo_plan.findings["message"])
+    findings = pk.time_plan(edited(demo, "steps", "DK2", takes="camera")).findings
+    new = [message for message in findings["message"] if message not in before]
+    assert "DESK takes camera inside, but it lies at Tool box" in new[0]

@@ -62,3 +62,10 @@ def test_a_socket_holds_one(small: pk.Scenario) -> None:
     findings = pk.time_plan(edited(scenario, "steps", "B2", leaves="second")).findings
     assert findings[["severity", "step"]].to_numpy().tolist() == [["stop", "B3"], ["caution", "B2"]]
     assert "(the socket has foothold in it)" in findings["message"][0]
+
+
+def test_two_footholds_in_one_socket_from_the_start(small: pk.Scenario) -> None:
+    finding = only_finding(with_item(small, "second", kind="foothold", at="MST", end_at="MST", slots=2,
+                                     bulky="no"))
+    assert (finding["severity"], finding["check"], finding["start_min"]) == ("caution", "footholds", 0)
+    assert "second is at Mast head at PET 0:00, but its socket has foothold in it" in str(finding["message"])
