@@ -49,3 +49,11 @@ def test_return(found: list[dict[str, object]]) -> None:
     assert (tip["severity"], tip["crew"], tip["value"]) == ("stop", "EV1", pytest.approx(-3))
     late = next(f for f in told(found, "return") if "see suits" in str(f["message"]))
     assert (late["severity"], late["crew"]) == ("stop", "EV2")
+
+
+def test_return_with_the_partner(found: list[dict[str, object]]) -> None:
+    helped = [f for f in told(found, "return") if "unable to move" in str(f["message"])]
+    assert {f["severity"] for f in helped} == {"caution"}
+    assert sorted({str(f["crew"]) for f in helped}) == ["EV1", "EV2"]
+    (spent,) = (f for f in helped if "EV2's oxygen has run out (see suits)" in str(f["message"]))
+    assert spent["crew"] == "EV1"
