@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from planning_kit.desk.assets import library_text
 from planning_kit.desk.messages import rows_of_frame
 from planning_kit.explore.session.spreadsheet_risk import formula_cells
 from planning_kit.explore.sweep import sweep_egress
@@ -21,8 +22,10 @@ Content = dict[str, Any]
 _SWEEP_EVERY_MIN = 5
 
 
-def hello(bench: Workbench, _content: Content) -> None:
-    """A view has opened."""
+def hello(bench: Workbench, content: Content) -> None:
+    """A view has opened; the first on a page needs the table library too."""
+    if not content.get("has_library"):
+        bench.tell({"kind": "library", "text": library_text()})
     bench.greet()
 
 
@@ -43,14 +46,14 @@ def paste(bench: Workbench, content: Content) -> None:
 def add(bench: Workbench, content: Content) -> None:
     """A new line is wanted."""
     line = bench.session.add_line(str(content["sheet"]), content.get("after"))
-    bench.tell({"kind": "focus", "sheet": content["sheet"], "line": line})
+    bench.point_at(str(content["sheet"]), line)
 
 
 def duplicate(bench: Workbench, content: Content) -> None:
     """Lines are to be copied."""
     lines = bench.session.duplicate_lines(str(content["sheet"]), _lines(content))
     if lines:
-        bench.tell({"kind": "focus", "sheet": content["sheet"], "line": lines[0]})
+        bench.point_at(str(content["sheet"]), lines[0])
 
 
 def delete(bench: Workbench, content: Content) -> None:

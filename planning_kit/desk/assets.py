@@ -2,7 +2,8 @@
 
 A module that a notebook loads from memory has no address, so it cannot import its neighbours: the parts are
 joined here, in the order in which they need each other. Each part is plain script in one shared scope; the
-last one exports ``render``. The vendored table library is wrapped so that its names stay its own.
+last one exports ``render``. The table library is eight times as large as all of them and follows on request:
+anywidget gives a module two seconds to load, which a busy machine needs for a small one.
 """
 
 from __future__ import annotations
@@ -12,9 +13,7 @@ from importlib.resources import files
 
 PARTS = ("dom.js", "cell_editor.js", "tables.js", "chart_paint.js", "chart.js", "side.js", "toolbar.js",
          "workbench.js")
-_VENDORED = "vendor/tabulator.min.js"
-_WRAP = ("const Tabulator = (function () { const module = { exports: {} }, exports = module.exports;",
-         "return module.exports; })();")
+_LIBRARY = "vendor/tabulator.min.js"
 _STYLES = ("vendor/tabulator.min.css", "workbench.css")
 
 
@@ -25,8 +24,14 @@ def _read(name: str) -> str:
 @lru_cache(maxsize=1)
 def module_text() -> str:
     """The ECMAScript module of the workbench."""
-    wrapped = f"{_WRAP[0]}\n{_read(_VENDORED)}\n{_WRAP[1]}\n"
-    return wrapped + "\n".join(_read(name) for name in PARTS)
+    return "\n".join(_read(name) for name in PARTS)
+
+
+@lru_cache(maxsize=1)
+def library_text() -> str:
+    """The vendored table library as a module of its own: its names stay its own."""
+    return (f"const module = {{ exports: {{}} }}, exports = module.exports;\n{_read(_LIBRARY)}\n"
+            "export default module.exports;")
 
 
 @lru_cache(maxsize=1)

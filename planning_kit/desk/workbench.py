@@ -42,6 +42,7 @@ class Workbench(anywidget.AnyWidget):
         self._revision = 0
         self._timers: dict[str, asyncio.TimerHandle] = {}
         self._snapshot = Snapshot(session)
+        self._pointed_at: tuple[str, int] | None = None
         self.sweeping: asyncio.Task[None] | None = None
         self.on_msg(self._on_message)
 
@@ -92,6 +93,10 @@ class Workbench(anywidget.AnyWidget):
                 for each in self.session.unsaved_work()]
         self.tell({"kind": "left", "offers": left})
 
+    def point_at(self, sheet: str, line: int) -> None:
+        """Lead the planner to a line, once the views have it."""
+        self._pointed_at = sheet, line
+
     def redraw(self) -> None:
         """Draw the chart anew even though the plan is the same (another baseline)."""
         self._shown_plan = None
@@ -102,7 +107,11 @@ class Workbench(anywidget.AnyWidget):
         self._revision += is_new
         message = messages.patch(self.session, self._shown, self._shown_plan, self._revision)
         self._shown, self._shown_plan = self.session.draft, self.session.plan
-        self.tell(message | {"echo": echo})
+        self.tell(message)
+        if self._pointed_at is not None:
+            self.tell({"kind": "focus", "sheet": self._pointed_at[0], "line": self._pointed_at[1]})
+            self._pointed_at = None
+        self.tell({"kind": "done", "echo": echo})
         if is_new:
             self._later("notes", _NOTES_AFTER_S, self._tell_notes)
             self._later("autosave", _AUTOSAVE_AFTER_S, self.autosave)

@@ -88,7 +88,13 @@ class Lab:
 @pytest.fixture(scope="session")
 def lab(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lab]:
     browser_path()
-    folder, home = tmp_path_factory.mktemp("lab"), tmp_path_factory.mktemp("home")
+    with running_lab(tmp_path_factory.mktemp("lab"), tmp_path_factory.mktemp("home")) as running:
+        yield running
+
+
+@contextlib.contextmanager
+def running_lab(folder: Path, home: Path) -> Iterator[Lab]:
+    """A JupyterLab whose root is ``folder``; all that it writes of its own goes to ``home``."""
     port = _free_port()
     options = {
         "--ServerApp.port": port, "--ServerApp.ip": "127.0.0.1", "--ServerApp.port_retries": 0,
@@ -102,6 +108,7 @@ def lab(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lab]:
         "JUPYTER_CONFIG_DIR": str(home / "config"), "JUPYTER_DATA_DIR": str(home / "data"),
         "JUPYTERLAB_SETTINGS_DIR": str(home / "settings"), "IPYTHONDIR": str(home / "ipython"),
         "JUPYTERLAB_WORKSPACES_DIR": str(home / "workspaces"), "PYTHONPATH": str(ROOT),
+        "PLANNING_KIT_STATE": str(home / "unsaved"),
     }
     log_path = home / "lab.log"
     with (log_path.open("w") as log,

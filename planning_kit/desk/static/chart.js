@@ -8,7 +8,8 @@ class PlanChart {
     this.clipId = `pk-clip-${Math.random().toString(36).slice(2)}`;
     this.canvas = svg("svg", { class: "pk-chart", tabindex: 0, role: "application", "aria-label": "Plan: arrows choose a step, Alt and arrows move it, plus and minus change its minutes" });
     this.tip = el("div", { class: "pk-tip", role: "tooltip", hidden: true });
-    this.box = el("section", { class: "pk-chart-box", "aria-label": "Plan" }, this.canvas);
+    this.live = el("span", { class: "pk-live", role: "status" });
+    this.box = el("section", { class: "pk-chart-box", "aria-label": "Plan" }, this.canvas, this.live);
     root.append(this.tip);
     this.selected = null;
     this.canvas.addEventListener("pointerdown", event => this.onDown(event));
@@ -119,8 +120,10 @@ class PlanChart {
   choose(step, isOurs = true) {
     if (step === this.selected) return;
     this.selected = step;
+    this.canvas.dataset.chosen = step ?? "";
     this.paintChoice();
     const bar = step && this.work().find(each => each.step === step);
+    this.live.textContent = bar ? `${step} ${bar.title}, ${bar.who}, ${pet(bar.start)} to ${pet(bar.finish)}` : "";
     if (bar && (bar.finish < this.range[0] || bar.start > this.range[1])) {
       this.setRange((bar.start + bar.finish - this.range[1] + this.range[0]) / 2, this.range[1] - this.range[0]);
     }

@@ -2,6 +2,16 @@
 // sorting and finding here change only what is looked at.
 
 const NUMBER_COLUMN = "_n";
+const LIBRARY = Symbol.for("planning_kit.tabulator");  // one a page, however many views
+
+async function loadLibrary(text) {
+  const address = URL.createObjectURL(new Blob([text], { type: "text/javascript" }));
+  try {
+    window[LIBRARY] = (await import(address)).default;
+  } finally {
+    URL.revokeObjectURL(address);
+  }
+}
 
 class Tables {
   constructor(root, send, onStep) {
@@ -27,7 +37,7 @@ class Tables {
     this.line = el("div", { class: "pk-cell-line", role: "status" });
     this.box = el("section", { class: "pk-tables", "aria-label": "Scenario tables" },
       this.tabs, el("div", { class: "pk-row-tools" }, this.rowButtons, this.find, this.asPlanned), this.pane, this.line);
-    this.box.addEventListener("keydown", event => this.onKey(event));
+    this.box.addEventListener("keydown", event => this.onKey(event), true);  // before the grid takes the arrows
     this.box.addEventListener("paste", event => this.onPaste(event));
     this.box.addEventListener("focusin", () => this.tellCell());
   }
@@ -80,9 +90,9 @@ class Tables {
     const box = el("div", { class: "pk-grid" });
     this.pane.append(box);
     const sheet = this.sheets[name], key = this.schema[name].key;
-    const table = new Tabulator(box, {
+    const table = new window[LIBRARY](box, {
       index: "_id", nestedFieldSeparator: false, data: this.rowsOf(sheet), height: "100%", layout: "fitDataFill",
-      selectableRange: 1, selectableRangeColumns: true, selectableRangeRows: true, editTriggerEvent: "dblclick",
+      selectableRange: 1, selectableRangeColumns: true, selectableRangeRows: true, selectableRangeAutoFocus: false, editTriggerEvent: "dblclick",
       clipboard: "copy", clipboardCopyRowRange: "range", clipboardCopyStyled: false,
       clipboardCopyConfig: { columnHeaders: false, rowHeaders: false },
       headerSortClickElement: "icon", history: false, debugInvalidOptions: false,
@@ -179,7 +189,15 @@ class Tables {
 
   reorder(grid, sheet) {
     const spot = this.spot(grid);
-    grid.table.replaceData(this.rowsOf(sheet)).then(() => spot && this.goTo(grid, spot.line, spot.column, false));
+    this.chosenLines(grid);
+    grid.settled = this.busy(grid, grid.table.replaceData(this.rowsOf(sheet))
+      .then(() => spot && this.goTo(grid, spot.line, spot.column, false)));
+  }
+
+  // While rows are put in order anew the choice jumps to the first: keys still mean the rows chosen before.
+  busy(grid, promise) {
+    grid.busy = (grid.busy ?? 0) + 1;
+    return promise.finally(() => { grid.busy -= 1; });
   }
 
   setFaults(faults) {
@@ -211,9 +229,10 @@ class Tables {
     return cell ? { cell, line: cell.getData()._id, column: cell.getField() } : null;
   }
 
-  chosenLines() {
-    const range = this.grids[this.current].table.getRanges()[0];
-    return range ? range.getRows().map(row => row.getData()._id) : [];
+  chosenLines(grid = this.grids[this.current]) {
+    const range = grid.table.getRanges()[0];
+    if (!grid.busy) grid.chosen = range ? range.getRows().map(row => row.getData()._id) : [];
+    return grid.chosen ?? [];
   }
 
   tellCell() {
@@ -222,15 +241,17 @@ class Tables {
     this.line.classList.toggle("pk-says-bad", Boolean(fault));
     const field = spot && (this.schema[this.current].fields[spot.column] ?? {});
     this.line.textContent = fault ? `${spot.column}: ${fault}` : field?.about ? `${spot.column}: ${field.about}${field.unit ? `, in ${field.unit}` : ""}` : "";
-    if (spot && this.current === "steps") this.onStep(this.sheets.steps.rows[spot.line][this.sheets.steps.columns.indexOf("step")]);
+    if (spot && this.current === "steps" && this.pane.contains(document.activeElement)) this.onStep(this.sheets.steps.rows[spot.line][this.sheets.steps.columns.indexOf("step")]);
   }
 
   show(name, line, column, takeFocus = true) {
-    this.open(name).then(() => {
+    const opened = this.open(name), grid = this.grids[name];
+    grid.chosen = [line];
+    this.busy(grid, opened.then(() => grid.settled).then(() => {
       this.find.value = "";
       this.filter();
-      this.goTo(this.grids[name], line, column || this.schema[name].key, takeFocus);
-    });
+      return this.goTo(grid, line, column || this.schema[name].key, takeFocus);
+    }));
   }
 
   showStep(step) {
@@ -241,14 +262,14 @@ class Tables {
 
   goTo(grid, line, column, takeFocus) {
     const row = grid.table.getRow(line);
-    if (!row) return;
-    grid.table.scrollToRow(row, "center", false).catch(() => {}).then(() => {
+    if (!row) return Promise.resolve();
+    return grid.table.scrollToRow(row, "center", false).catch(() => {}).then(() => {
       const cell = row.getCell(column);
       if (!cell) return;
       if (takeFocus) grid.table.scrollToColumn(column, "middle", false).catch(() => {});
       const range = grid.table.getRanges()[0];
       if (range) range.setBounds(cell, cell); else grid.table.addRange(cell, cell);
-      if (takeFocus) cell.getElement().focus({ preventScroll: true });
+      if (takeFocus) grid.table.rowManager.element.focus({ preventScroll: true });
       this.tellCell();
     });
   }

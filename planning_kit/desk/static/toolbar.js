@@ -106,21 +106,20 @@ class EgressSlider {
     this.last = egress.latest ?? day + 86340000;
     this.slider.min = 0;
     this.slider.max = Math.round((this.last - this.first) / 60000);
-    if (!this.drag) this.slider.value = Math.round((egress.at - this.first) / 60000);
+    if (!this.drag && !this.isWaiting) this.slider.value = Math.round((egress.at - this.first) / 60000);
     this.field.value = new Date(egress.at).toISOString().slice(0, 16);
     this.ends[0].textContent = new Date(this.first).toISOString().slice(11, 16);
     this.ends[1].textContent = new Date(this.last).toISOString().slice(11, 16);
   }
 
   move() {  // one message at a time: the next goes when the last was answered
-    this.wanted = this.first + Number(this.slider.value) * 60000;
     if (this.isWaiting) return;
     this.isWaiting = true;
-    this.send({ kind: "egress", ms: this.wanted, drag: this.drag ?? null }, () => {
+    const value = this.slider.value;
+    this.send({ kind: "egress", ms: this.first + Number(value) * 60000, drag: this.drag ?? null }, () => {
       this.isWaiting = false;
-      if (this.first + Number(this.slider.value) * 60000 !== this.wanted) this.move();
+      if (this.slider.value !== value) this.move();
     });
-    this.wanted = this.first + Number(this.slider.value) * 60000;
   }
 
   start() {
@@ -138,6 +137,7 @@ class EgressSlider {
   }
 
   swept(message) {
+    if (!this.isSweeping) return;  // one that was under way when it was stopped
     const share = (message.ms - this.first) / (this.last - this.first);
     const level = message.left === null ? "none" : message.left < 0 ? "over" : "some";
     const words = message.left === null ? message.reason : `${message.left} min before the hard limit`;

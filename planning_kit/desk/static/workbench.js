@@ -44,8 +44,8 @@ function render({ model, el: home }) {
       tables.patch(message);
       if (message.chart) { chart.load(message.chart); explained = null; }
       show(message);
-      answered(message.echo);
     },
+    done: message => answered(message.echo),
     notes: message => { if (isLoaded) { chart.tell(message); side.tell(message, chart.theme); if (side.current === "why" && chart.selected) explain(chart.selected); } },
     said: message => toolbar.say(message),
     focus: message => tables.show(message.sheet, message.line, null),
@@ -60,7 +60,13 @@ function render({ model, el: home }) {
     for (const [sent, each] of waiting) if (sent <= echo) { waiting.delete(sent); each.then?.(); }
     root.dataset.answered = String(echo ?? 0);
   };
-  const onMessage = message => told[message.kind]?.(message);
+  // In order, and none before the table library is there.
+  let before = Promise.resolve();
+  const onMessage = message => {
+    if (message.kind === "library") before = loadLibrary(message.text);
+    else if (window[LIBRARY]) told[message.kind]?.(message);
+    else before = before.then(() => told[message.kind]?.(message));
+  };
   model.on("msg:custom", onMessage);
 
   root.addEventListener("keydown", event => {
@@ -89,7 +95,7 @@ function render({ model, el: home }) {
   const sizes = new ResizeObserver(() => chart.box.clientWidth !== chart.width && chart.paint());
   sizes.observe(root);
   root.dataset.theme = document.body.dataset.jpThemeLight === "false" ? "dark" : "light";
-  send({ kind: "hello" });
+  send({ kind: "hello", has_library: Boolean(window[LIBRARY]) });
   return () => { model.off("msg:custom", onMessage); themes.disconnect(); sizes.disconnect(); };
 }
 

@@ -1,0 +1,258 @@
+"""The workbench in JupyterLab, by mouse and by keyboard: what is done is seen, saved, and survives the kernel."""
+
+from __future__ import annotations
+
+import nbformat
+import pytest
+from playwright.sync_api import expect
+
+import planning_kit as pk
+from planning_kit.show.offline_html import write_notebook_html
+from tests.browser.benches import Bench
+
+pytestmark = pytest.mark.usefixtures("page_errors")
+
+
+@pytest.fixture
+def wide(page):
+    page.set_viewport_size({"width": 1280, "height": 1000})
+    return page
+
+
+def paste(page, text):
+    """What the browser does on Ctrl+V with ``text`` on the clipboard; headless Chromium has none to share."""
+    page.evaluate("""text => {
+        const data = new DataTransfer();
+        data.setData('text/plain', text);
+        document.activeElement.dispatchEvent(new ClipboardEvent('paste', { clipboardData: data, bubbles: true, cancelable: true }));
+    }""", text)
+
+
+def centre(box, share=0.5):
+    return box["x"] + box["width"] * share, box["y"] + box["height"] / 2
+
+
+def test_a_planner_edits_drags_undoes_pastes_and_saves(wide, lab, page_errors, asked_outside):
+    bench = Bench.open(wide, lab, "edits")
+    page = wide
+    before, where = bench.head(), bench.start_px("KN2")
+
+    # Edit a cell: the chart moves, and the table says so.
+    bench.type_in("KN1", "minutes_likely", "6")
+    assert bench.start_px("KN2") > where
+    bench.says(".pk-state", "unsaved")
+    bench.press("undo")
+    assert bench.start_px("KN2") == where
+    bench.says(".pk-state", "saved")
+    page.keyboard.press("Control+y")  # the keyboard's place is still in the workbench
+    bench.settle()
+    assert bench.start_px("KN2") > where
+    page.keyboard.press("Control+z")
+    bench.settle()
+
+    # Break a cell: it is marked where it stands, the last good plan stays; mend it.
+    bench.type_in("KN1", "place", "NOWHERE")
+    expect(page.locator(".pk-bad")).to_have_count(1)
+    bench.says(".pk-faults", "NOWHERE")
+    assert (bench.head(), bench.start_px("KN2")) == (before, where)
+    assert bench.cell("KN1", "place").inner_text() == "NOWHERE"
+    bench.type_in("KN1", "place", "BK")
+    expect(page.locator(".pk-bad")).to_have_count(0)
+    expect(page.locator(".pk-faults")).to_be_hidden()
+
+    # Drag an edge, then a bar to another place in its lane, then to the other lane.
+    box = bench.bar("KN2").bounding_box()
+    bench.drag((box["x"] + box["width"] - 1, box["y"] + 30), (box["x"] + box["width"] + 12, box["y"] + 30))
+    assert float(bench.cell("KN2", "minutes_likely").inner_text()) > 14
+    page.keyboard.press("Control+z")
+    bench.settle()
+    bench.drag(centre(bench.bar("CB4").bounding_box()), centre(bench.bar("CB2").bounding_box(), 0.2))
+    assert bench.start_px("CB4") < bench.start_px("CB2")
+    page.keyboard.press("Control+z")
+    bench.settle()
+    lane = bench.bar("CB2").bounding_box()
+    source = centre(bench.bar("KN1").bounding_box())
+    bench.drag(source, (source[0], lane["y"] + 20))
+    assert bench.bar("KN1").bounding_box()["y"] == pytest.approx(lane["y"], abs=1)
+    assert bench.cell("KN1", "crew").inner_text() == "EV2"
+    page.keyboard.press("Control+z")
+    bench.settle()
+
+    # Paste a block from a spreadsheet over three rows.
+    bench.cell("EG1", "minutes_likely").click()
+    paste(page, "19\t25\n7\t10\n2\t3\n")
+    bench.settle()
+    texts = [bench.cell(step, column).inner_text()
+             for step in ("EG1", "OP1", "KN0") for column in ("minutes_likely", "minutes_high")]
+    assert texts == ["19", "25", "7", "10", "2", "3"]
+
+    # Save, and only then is it in the folder.
+    assert "EG1,EGR,both,AIR,\"Open the hatch, step out, check tethers and suits\",14,18" in steps_file(bench)
+    bench.press("save")
+    bench.says(".pk-said", "saved to")
+    assert "check tethers and suits\",14,19,25" in steps_file(bench)
+    assert (page_errors, asked_outside) == ([], [])
+
+
+def steps_file(bench):
+    return (bench.folder / "steps.csv").read_text(encoding="utf-8")
+
+
+def test_unsaved_work_survives_a_killed_kernel_and_the_last_state_is_in_the_notebook(wide, lab, page_errors):
+    bench, page = Bench.open(wide, lab, "killed"), wide
+    bench.type_in("KN1", "minutes_likely", "6")
+    bench.type_in("EG1", "minutes_high", "abc")
+    shown = bench.head()
+    page.wait_for_timeout(2500)  # the static outputs follow when nothing more is typed
+    page.evaluate("() => { window.jupyterapp.commands.execute('docmanager:save'); }")
+    outputs = saved_outputs(page, lab.folder / "killed.ipynb")
+    assert bench.head().split("PET ")[1].split()[0] in outputs[2]["data"]["text/plain"]
+    html = write_notebook_html(lab.folder / "killed.ipynb", lab.folder / "killed.html").read_text()
+    assert "Plotly.newPlot" in html
+    assert "Both inside" in html
+
+    page.evaluate("""() => { const panel = window.jupyterapp.shell.currentWidget;
+        panel.sessionContext.session.kernel.restart(); }""")
+    page.wait_for_selector("#jp-main-statusbar >> text=/\\| Idle/")
+    page.evaluate("() => { window.jupyterapp.commands.execute('notebook:run-all-cells'); }")
+    page.wait_for_selector(".pk-workbench [data-act=restore]", timeout=45_000)
+    bench.wait_until_shown()
+    bench.press("restore")
+    assert bench.cell("KN1", "minutes_likely").inner_text() == "6"
+    assert bench.cell("EG1", "minutes_high").inner_text() == "abc"
+    expect(page.locator(".pk-bad")).to_have_count(1)
+    bench.type_in("EG1", "minutes_high", "24")
+    assert bench.head() == shown
+    expect(page.locator(".pk-workbench [data-act=restore]")).to_have_count(0)
+    assert page_errors == []
+
+
+def saved_outputs(page, path):
+    """The outputs of the workbench's cell once the notebook is on the disk with all three."""
+    for _ in range(40):
+        outputs = nbformat.read(path, as_version=4).cells[1].get("outputs", [])
+        if len(outputs) == 3:
+            return outputs
+        page.wait_for_timeout(100)
+    pytest.fail(f"{len(outputs)} outputs saved")
+
+
+def test_everything_can_be_done_from_the_keyboard(wide, lab):
+    bench, page = Bench.open(wide, lab, "keys", pk_small()), wide
+    page.locator(".pk-tab[data-sheet='steps']").focus()
+    page.keyboard.press("ArrowRight")
+    bench.says(".pk-tab[aria-selected='true'][data-sheet]", "tasks")
+    page.keyboard.press("ArrowLeft")
+
+    # In the chart: choose, move in the lane and to the other, change minutes, why.
+    page.locator(".pk-chart").focus()
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowRight")
+    bench.settle()
+    assert chosen(page) == "B1"
+    page.keyboard.press("+")
+    bench.settle()
+    assert bench.cell("B1", "minutes_likely").inner_text() == "5"
+    page.keyboard.press("Alt+ArrowRight")
+    bench.settle()
+    assert order(page) == ["A1", "C1", "C2", "B2", "B1", "B3", "C3", "Z1"]
+    page.keyboard.press("Alt+ArrowDown")
+    bench.settle()
+    assert bench.cell("B1", "crew").inner_text() == "EV2"
+    page.locator(".pk-tab[data-side='why']").focus()
+    page.keyboard.press("Enter")
+    bench.says(".pk-why", "egress")
+
+    # In the table: duplicate, move, delete, add, type with a choice from the list, clear, undo all.
+    bench.cell("C2", "title").click()
+    page.keyboard.press("Alt+d")
+    bench.settle()
+    expect(bench.cell("C2-2", "title")).to_have_count(1)
+    page.keyboard.press("Alt+ArrowUp")
+    bench.settle()
+    assert order(page).index("C2-2") < order(page).index("C2")
+    page.keyboard.press("Alt+Delete")
+    bench.settle()
+    assert "C2-2" not in order(page)
+    bench.cell("B3", "place").click()
+    page.keyboard.type("p")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Enter")
+    bench.settle()
+    assert bench.cell("B3", "place").inner_text() == "POR"
+    page.keyboard.press("Delete")
+    bench.settle()
+    for _ in range(9):
+        page.keyboard.press("Control+z")
+    bench.settle()
+    assert order(page) == ["A1", "B1", "C1", "C2", "B2", "B3", "C3", "Z1"]
+    bench.says(".pk-state", "saved")
+
+
+def pk_small():
+    from tests.browser.conftest import ROOT
+    return ROOT / "scenarios" / "small-outing"
+
+
+def chosen(page):
+    return page.locator(".pk-chart").get_attribute("data-chosen")
+
+
+def order(page):
+    cells = ".pk-grid:not([hidden]) .tabulator-row [tabulator-field='step']"
+    return page.eval_on_selector_all(cells, "all => all.map(one => one.textContent)")
+
+
+def test_sorting_is_for_looking_and_a_conflict_shows_both_sides(wide, lab):
+    bench, page = Bench.open(wide, lab, "conflict", pk_small()), wide
+    before = bench.head()
+    page.locator(".pk-grid .tabulator-col[tabulator-field='step'] .tabulator-col-sorter").click()
+    page.locator(".pk-grid .tabulator-col[tabulator-field='step'] .tabulator-col-sorter").click()
+    assert order(page)[0] == "Z1"
+    assert bench.head() == before
+    page.locator(".pk-button:text-is('As planned')").click()
+    page.wait_for_timeout(200)
+    assert order(page)[0] == "A1"
+    page.locator(".pk-tables input[type=search]").fill("lamp ring")
+    expect(page.locator(".pk-grid .tabulator-row")).to_have_count(1)
+    page.locator(".pk-tables input[type=search]").fill("")
+
+    other = pk.load_scenario(bench.folder)
+    steps = other.steps
+    steps.loc[1, "title"] = "Changed by another"
+    other.with_table("steps", steps).save()
+    bench.type_in("B1", "title", "Changed here")
+    bench.press("save")
+    bench.says(".pk-conflict", "Changed by another")
+    bench.says(".pk-conflict", "Changed here")
+    assert "Changed by another" in steps_file(bench)
+    bench.press("take_theirs")
+    assert bench.cell("B1", "title").inner_text() == "Changed by another"
+    versions = page.locator("select[aria-label='Version'] option").all_inner_texts()
+    assert versions == ["as loaded", "mine"]
+
+
+def test_egress_baseline_a_sweep_that_can_be_stopped_and_both_themes(wide, lab):
+    bench, page = Bench.open(wide, lab, "egress"), wide
+    page.locator("select[aria-label='Baseline']").select_option("as loaded")
+    bench.settle()
+    assert page.locator(".pk-ghost").count() > 80
+    page.locator(".pk-slider").focus()
+    for _ in range(3):
+        page.keyboard.press("ArrowRight")
+    bench.settle()
+    assert page.locator(".pk-egress input[type=datetime-local]").input_value().endswith("11:23")
+    bench.press("sweep")
+    page.wait_for_function("() => document.querySelectorAll('.pk-try').length >= 2")
+    bench.press("sweep")
+    count = page.locator(".pk-try").count()
+    page.wait_for_timeout(400)
+    assert page.locator(".pk-try").count() <= count + 1  # 37 had it gone on
+    bench.says(".pk-egress", "stopped")
+
+    for name, theme, ground in (("JupyterLab Dark", "dark", "rgb(21, 25, 30)"), ("JupyterLab Light", "light", "rgb(255, 255, 255)")):
+        page.evaluate("name => { window.jupyterapp.commands.execute('apputils:change-theme', {theme: name}); }", name)
+        page.wait_for_selector(f".pk-workbench[data-theme={theme}]")
+        grounds = page.evaluate("""() => ['.pk-workbench', '.tabulator-row', '.tabulator-col', '.tabulator-tableholder'].map(
+            name => getComputedStyle(document.querySelector(name)).backgroundColor)""")
+        assert set(grounds) == {ground}
