@@ -19,7 +19,7 @@ _LIGHT = {"night": "night", "day": "daylight"}
 
 @dataclass(frozen=True)
 class Fact:
-    """One fact of a step: its ``kind`` (takes, leaves, uses, foothold, tether, light, group, ...) and its words."""
+    """One fact of a step: its ``kind`` (takes, leaves, foothold, tether, light, group, ...) and its words."""
 
     kind: str
     words: str

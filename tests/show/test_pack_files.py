@@ -177,6 +177,12 @@ def test_the_same_plan_gives_the_same_pages(small_plan: pk.Plan) -> None:
         assert first[name] == second[name], name
 
 
+def test_odds_that_cannot_be_computed_do_not_stop_the_pack(small: pk.Scenario) -> None:
+    plan = pk.time_plan(small.with_settings({"odds.distribution": "no-such"}))
+    text = pack_files(plan)["review.html"][0].decode()
+    assert "Not computed: 1 fault found: scenario.toml odds.distribution" in re.sub(r"\s+", " ", text)
+
+
 def test_very_long_texts_and_many_steps_still_make_a_pack(small: pk.Scenario) -> None:
     steps = small.steps
     steps.loc[steps.step == "B3", "caution"] = "very " * 1500

@@ -20,11 +20,13 @@ from planning_kit.show.pack.tables import all_lists, counted
 _PACKAGES = ("planning-kit", "numpy", "pandas", "scipy", "skyfield", "sgp4")
 
 
-def assemble(plan: TimedPlan, chances: Odds | None, revision: Revision | None) -> Pack:
-    """The content of the pack of ``plan``."""
+def assemble(plan: TimedPlan, chances: Odds | str | None, revision: Revision | None) -> Pack:
+    """The content of the pack of ``plan``; ``chances`` are its odds, or the reason why there are none."""
     settings = plan.scenario.settings
     sections = [summary_section(plan), timeline_section(plan), procedure_section(plan), *all_lists(plan)]
-    if chances is not None:
+    if isinstance(chances, str):
+        sections.append(Section("odds", "Odds", (f"Not computed: {chances}",)))
+    elif chances is not None:
         sections.append(odds_section(chances))
     sections += [assumptions_section(plan), changes_section(revision), _reviews_section(plan)]
     return Pack(

@@ -58,7 +58,7 @@ def write_review_pack(plan: TimedPlan, folder: str | Path,
 def pack_files(plan: TimedPlan, chances: Odds | None = None,
                revision: Revision | None = None) -> Mapping[str, tuple[bytes, str]]:
     """The files of a pack as bytes, each with what it is."""
-    pack = assemble(plan, odds(plan) if chances is None else chances, revision)
+    pack = assemble(plan, _odds(plan) if chances is None else chances, revision)
     files = {
         "review.html": (html_page(pack).encode(), "the pack as one page: open it in any browser, offline"),
         "review.pdf": (pdf_bytes(pack), "the pack to print"),
@@ -68,6 +68,14 @@ def pack_files(plan: TimedPlan, chances: Odds | None = None,
     for section in pack.pockets:
         files[f"pocket-{section.key}.pdf"] = (pocket_bytes(pack, section), f"{section.key}'s pocket sheet")
     return files
+
+
+def _odds(plan: TimedPlan) -> Odds | str:
+    """The odds, or why there are none: settings of the odds that make no sense do not stop a pack."""
+    try:
+        return odds(plan)
+    except ScenarioError as fault:
+        return str(fault)
 
 
 def _briefing(plan: TimedPlan, pack: Pack) -> str:
