@@ -146,16 +146,25 @@ def _by_tasks(problem: Problem, start: Choice | None, budget: Budget, effort: fl
 
 
 def _what_fits(problem: Problem, start: Choice, weights: dict[str, int], budget: Budget) -> Answer | None:
-    """The order that is there, without the least of the tasks until it keeps every rule."""
-    dropped: list[str] = []
-    for task in [None, *sorted(weights, key=lambda task: weights[task])]:
-        dropped += [task] if task else []
-        gone = {step.step for step in problem.work.steps if step.task in dropped}
-        lanes = {who: tuple(step for step in lane if step not in gone) for who, lane in start.lanes.items()}
-        known = completed(problem, replace(start, lanes=lanes, dropped=frozenset(dropped)), budget)
+    """The order that is there, without the least of the tasks until it fits, then with those that do."""
+    known = completed(problem, start, budget)
+    dropped = [*start.dropped]
+    for task in sorted(weights.keys() - start.dropped, key=lambda task: weights[task]):
         if known or budget.is_over():
-            return known
-    return None
+            break
+        dropped.append(task)
+        known = completed(problem, _without(problem, start, dropped), budget)
+    for task in sorted(set(dropped) - start.dropped, key=lambda task: -weights[task]):
+        rest = [each for each in dropped if each != task]
+        more = completed(problem, _without(problem, start, rest), budget) if known and rest else None
+        known, dropped = (more, rest) if more else (known, dropped)
+    return known
+
+
+def _without(problem: Problem, start: Choice, dropped: list[str]) -> Choice:
+    gone = {step.step for step in problem.work.steps if step.task in dropped}
+    lanes = {who: tuple(step for step in lane if step not in gone) for who, lane in start.lanes.items()}
+    return replace(start, lanes=lanes, dropped=frozenset(dropped))
 
 
 def _sum_of(weights: dict[str, int], problem: Problem, answer: Answer) -> int:
