@@ -11,7 +11,7 @@ from planning_kit.inputs.times import gmt_label, pet_label
 from planning_kit.show.activities import finding_minute
 from planning_kit.show.chart import FONT
 from planning_kit.show.escape import one_line, plotly_text
-from planning_kit.show.marks import ground_shapes, limit_labels, limit_lines
+from planning_kit.show.marks import ground_shapes, limit_labels, limit_lines, now_label, now_line
 from planning_kit.show.palette import Theme
 from planning_kit.show.scene import Scene
 from planning_kit.show.time_axes import time_axes
@@ -32,8 +32,8 @@ def layout_of(scene: Scene) -> dict[str, Any]:
         "title": _title(scene), "meta": {"alt": _alt(scene)},
         **time_axes(scene.shown, scene.reachable, scene.egress, theme),
         "yaxis": _row_axis(scene),
-        "shapes": ground_shapes(scene) + limit_lines(scene),
-        "annotations": limit_labels(scene) + _axis_names(theme),
+        "shapes": ground_shapes(scene) + limit_lines(scene) + now_line(scene),
+        "annotations": limit_labels(scene) + now_label(scene) + _axis_names(theme),
         "uniformtext": {"mode": "hide", "minsize": _LEAST_TEXT_PX},
         "dragmode": "zoom", "hovermode": "closest", "hoverdistance": 12,
         "hoverlabel": {"align": "left", "namelength": 0, "bgcolor": theme.paper, "bordercolor": theme.ink,

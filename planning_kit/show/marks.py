@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+from planning_kit.inputs.times import pet_label
 from planning_kit.show.activities import Finding, finding_lanes, finding_minute
 from planning_kit.show.bars import Trace
 from planning_kit.show.escape import plotly_text
@@ -138,6 +139,26 @@ def limit_lines(scene: Scene) -> list[dict[str, Any]]:
          "line": dict(zip(("dash", "width"), _LIMIT_LINES[name], strict=True)) | {"color": scene.theme.stop}}
         for name, (minute, _) in scene.limits.items()
     ]
+
+
+def now_line(scene: Scene) -> list[dict[str, Any]]:
+    """An upright line at the moment of the re-timing, through all lanes; none before the outing."""
+    if scene.now_min is None:
+        return []
+    at = axis_ms(scene.now_min)
+    return [{"type": "line", "xref": "x", "x0": at, "x1": at, "yref": "y", "y0": scene.lanes.light.top,
+             "y1": scene.lanes.outing.bottom, "name": "now", "layer": "above",
+             "line": {"color": scene.theme.ink, "width": 3}}]
+
+
+def now_label(scene: Scene) -> list[dict[str, Any]]:
+    """What time it is, beside the line."""
+    if scene.now_min is None:
+        return []
+    return [{"x": axis_ms(scene.now_min), "xref": "x", "y": _label_strips(scene.lanes)["hard limit"],
+             "yref": "y", "xanchor": "right", "yanchor": "middle", "showarrow": False, "xshift": -4,
+             "text": f"<b>now {pet_label(scene.now_min)}</b>", "name": "now",
+             "font": {"size": 11, "color": scene.theme.ink}, "bgcolor": scene.theme.paper, "borderpad": 0}]
 
 
 def limit_labels(scene: Scene) -> list[dict[str, Any]]:

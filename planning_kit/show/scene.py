@@ -37,7 +37,8 @@ Windows = list[tuple[float, float]]
 class Scene:
     """A plan, and perhaps a baseline, ready to be drawn; times in minutes of PET, ``egress`` in UTC.
 
-    ``before`` holds the baseline's activities and is None without one; ``limits`` maps the name of a limit
+    ``before`` holds the baseline's activities and is None without one; ``now_min`` is None before the outing;
+    ``limits`` maps the name of a limit
     to its minute and its label.
     """
 
@@ -58,6 +59,7 @@ class Scene:
     fills: Mapping[str, tuple[str, str]]
     words: Words
     lanes: Lanes
+    now_min: float | None = None
 
     @property
     def reachable(self) -> tuple[float, float]:
@@ -88,6 +90,7 @@ def scene_of(plan: Any, baseline: Any, theme: Theme) -> Scene:
         limits=_limits(records.settings.limits),
         fills=task_fills([task.task for task in records.tasks]), words=_words(plan),
         lanes=_lanes(records, rows, found, links, len(inhibits), baseline is not None),
+        now_min=getattr(plan, "now_min", None),
     )
 
 

@@ -21,6 +21,7 @@ from planning_kit.plan.suits import SuitHistory
 from planning_kit.plan.timed import TimedPlan
 
 P = TypeVar("P", bound=TimedPlan)
+_OF_TIMES_ONLY = ("end_min", "slack", "holders", "lanes", "passages")
 _MOST_RATIO = 5.0  # beyond this a typing error is likelier than the work
 
 
@@ -40,7 +41,14 @@ def with_logged_effort(plan: P, states: States) -> tuple[P, dict[str, float]]:
     crew = plan.scenario.crew
     factor = crew["exertion_factor"].fillna(1.0)
     crew["exertion_factor"] = factor * crew["crew"].map(ratios).fillna(1.0)
-    return replace(plan, scenario=plan.scenario.with_table("crew", crew)), ratios
+    return keeping_times(plan, replace(plan, scenario=plan.scenario.with_table("crew", crew))), ratios
+
+
+def keeping_times(plan: TimedPlan, changed: P) -> P:
+    """``changed``, with what is known already of the same times: effort moves nobody."""
+    known = vars(plan)
+    vars(changed).update({name: known[name] for name in _OF_TIMES_ONLY if name in known})
+    return changed
 
 
 def _mean_w(history: SuitHistory, until_min: float) -> float:

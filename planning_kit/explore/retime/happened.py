@@ -61,7 +61,8 @@ class _Spell:
 def write_down(base: TimedPlan, states: States, now_min: float) -> Happened:
     """The scenario of ``base`` with everything in ``states`` written into it."""
     spells = _spells(base, states, now_min)
-    rows = _rows_of(base.scenario.steps)
+    table = base.scenario.steps
+    rows = _rows_of(table)
     done: list[tuple[tuple[float, ...], dict[str, object]]] = []
     fixed: dict[str, float] = {}
     parts: dict[str, str] = {}
@@ -75,7 +76,7 @@ def write_down(base: TimedPlan, states: States, now_min: float) -> Happened:
     done.sort(key=lambda entry: entry[0])
     scenario = base.scenario
     if fixed:
-        frame = pd.DataFrame([row for _, row in done], columns=scenario.steps.columns)
+        frame = pd.DataFrame([row for _, row in done], columns=table.columns)
         scenario = _with_parts(scenario.with_table("steps", frame), parts)
     skipped = [name for name, state in states.by_step.items() if state.status == DROPPED]
     notes: tuple[str, ...] = ()

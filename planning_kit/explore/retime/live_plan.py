@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Self
 
 import pandas as pd
 
+from planning_kit.explore.retime.deciding import decide
+from planning_kit.explore.retime.decision_table import decision_table
+from planning_kit.explore.retime.effort import keeping_times
+from planning_kit.explore.retime.going_home import ABORT, TERMINATE, going_home, ways_home
+from planning_kit.explore.retime.options import options_table
 from planning_kit.explore.retime.progress import left_out_table, progress_table, task_table, updated_estimates
 from planning_kit.explore.retime.retiming import Outside, retime_plan
 from planning_kit.explore.retime.standing import standing_of
@@ -50,7 +56,7 @@ class LivePlan(TimedPlan):
         base = self if self.outside is None else self.outside.base
         assert isinstance(base, type(self))
         plan, outside = retime_plan(base, actuals, now_min)
-        return replace(plan, outside=outside)
+        return keeping_times(plan, replace(plan, outside=outside))
 
     @property
     def standing(self) -> str:
@@ -71,6 +77,43 @@ class LivePlan(TimedPlan):
     def left_out(self) -> pd.DataFrame:
         """Steps that are skipped or cannot be done any more, and why (see `left_out_table`)."""
         return left_out_table(self._outside("left_out"))
+
+    def decide(self, skip: Sequence[str] = (), give: Sequence[str] = (), order: Sequence[str] = ()) -> Self:
+        """The re-timed plan with a decision taken now (see `planning_kit.explore.retime.deciding.decide`).
+
+        ``skip``: steps or tasks not begun any more; ``give``: swappable tasks, not begun, that the two trade;
+        ``order``: steps in another order of work. What is skipped so is planned, not logged: log it when it
+        is called. Raises `ScenarioError` for what there is not or has begun.
+        """
+        outside = self._outside("decide")
+        assert isinstance(outside.base, type(self))
+        plan, after = decide(outside.base, outside, skip, give, order)
+        return keeping_times(plan, replace(plan, outside=after))
+
+    def options(self, most: int = 12) -> pd.DataFrame:
+        """What can still be done, each option verified by re-timing, best first (see `options_table`)."""
+        return options_table(self, self._outside("options"), most)
+
+    def decision_table(self, level: float = 0.95, samples: int = 2_000, seed: int = 1) -> pd.DataFrame:
+        """Before the outing: what to drop when, and the odds of it (see `decision_table`)."""
+        return decision_table(self, level, samples, seed)
+
+    def terminate(self, at_min: float | None = None) -> pd.DataFrame:
+        """The sequence of an orderly return at ``at_min`` (PET; now, if re-timed): see `going_home`."""
+        return going_home(self, self._moment(at_min, TERMINATE), TERMINATE)
+
+    def abort(self, at_min: float | None = None) -> pd.DataFrame:
+        """The sequence of a return at once at ``at_min`` (PET; now, if re-timed): see `going_home`."""
+        return going_home(self, self._moment(at_min, ABORT), ABORT)
+
+    def ways_home(self, how: str = TERMINATE, every_min: float = 1.0) -> pd.DataFrame:
+        """Time home and margins at every minute, for ``terminate`` or ``abort`` (see `ways_home`)."""
+        return ways_home(self, how, every_min)
+
+    def _moment(self, at_min: float | None, what: str) -> float:
+        if at_min is None:
+            return self._outside(what).now_min
+        return float(at_min)
 
     def updated_estimates(self, weight: float = 2.0) -> pd.DataFrame:
         """Estimates that have learned from the outing, for the next plan (see `updated_estimates`)."""

@@ -1,0 +1,95 @@
+"""A decision taken outside: steps skipped from now on, tasks given to the other, another order of work.
+
+Each makes another plan to be re-timed with the same log; nothing that has started is touched. A better order
+from elsewhere (an optimiser) comes in by the same door: as ``order``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TypeVar
+
+from planning_kit.explore.retime.retiming import Outside, retime_plan
+from planning_kit.explore.swapping import swap_roles
+from planning_kit.inputs.cells import did_you_mean
+from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.log import Actuals
+from planning_kit.inputs.log_format import SKIPPED, Event
+from planning_kit.inputs.log_state import TO_DO
+from planning_kit.inputs.times import moment_at
+from planning_kit.plan.timed import TimedPlan
+
+P = TypeVar("P", bound=TimedPlan)
+TABLE = "decide"
+
+
+def decide(base: P, outside: Outside, skip: Sequence[str] = (), give: Sequence[str] = (),
+           order: Sequence[str] = ()) -> tuple[P, Outside]:
+    """The plan re-timed with a decision.
+
+    ``skip``: steps or tasks that are not begun any more; ``give``: swappable tasks, not begun, whose steps
+    the two trade; ``order``: steps in the order in which they shall stand (the places in the order of work
+    that they have now are dealt out anew; steps not named stay where they are). Raises `ScenarioError` for
+    names that there are not, for what has begun, and where the base plan could not have been so.
+    """
+    faults, scenario = Faults(), base.scenario
+    skipped = _steps_of(base, outside, skip, faults)
+    _check_give(base, outside, give, faults)
+    _check_order(base, order, faults)
+    faults.stop_if_any()
+    if give:
+        scenario = swap_roles(scenario, give)
+    if order:
+        frame = scenario.steps.set_index("step", drop=False)
+        names = iter(order)
+        wanted = [next(names) if name in set(order) else name for name in frame["step"]]
+        scenario = scenario.with_table("steps", frame.loc[wanted].reset_index(drop=True))
+    changed = base if scenario is base.scenario else type(base).of(scenario, base.egress, base.almanac)
+    now = moment_at(outside.now_min, outside.actuals.egress or base.egress)
+    events = tuple(Event(0, f"decision {name}", SKIPPED, "", name, now, None, None, "") for name in skipped)
+    return retime_plan(changed, Actuals((*outside.actuals.events, *events), outside.actuals.egress),
+                       outside.now_min)
+
+
+def to_do(outside: Outside, task: str) -> list[str]:
+    """The steps of a task that have not begun and are not skipped."""
+    return [name for name, state in outside.states.by_step.items()
+            if state.step.task == task and state.status == TO_DO]
+
+
+def _steps_of(base: TimedPlan, outside: Outside, names: Sequence[str], faults: Faults) -> list[str]:
+    tasks = {task.task for task in base.scenario.records.tasks}
+    found: list[str] = []
+    for name in names:
+        state = outside.states.by_step.get(name)
+        if state is not None and state.status == TO_DO:
+            found.append(name)
+        elif state is not None:
+            faults.add(TABLE, None, "skip", name, f"is {state.status}: log it as skipped, do not plan it so")
+        elif name in tasks:
+            found += to_do(outside, name)
+        else:
+            known = (*outside.states.by_step, *tasks)
+            faults.add(TABLE, None, "skip", name, f"is no step or task here{did_you_mean(name, known)}")
+    return list(dict.fromkeys(found))
+
+
+def _check_give(base: TimedPlan, outside: Outside, names: Sequence[str], faults: Faults) -> None:
+    tasks = {task.task: task for task in base.scenario.records.tasks}
+    for name in names:
+        own = [state for state in outside.states.by_step.values() if state.step.task == name]
+        if name not in tasks:
+            faults.add(TABLE, None, "give", name, f"is no task here{did_you_mean(name, tuple(tasks))}")
+        elif not tasks[name].swappable:
+            faults.add(TABLE, None, "give", name, "is not swappable (tasks.csv)")
+        elif any(state.status != TO_DO for state in own):
+            faults.add(TABLE, None, "give", name, "has begun; only a task not begun can change hands")
+
+
+def _check_order(base: TimedPlan, order: Sequence[str], faults: Faults) -> None:
+    for name in order:
+        if name not in base.network.steps:
+            faults.add(TABLE, None, "order", name,
+                       f"is no step here{did_you_mean(name, base.network.steps)}")
+        elif list(order).count(name) > 1:
+            faults.add(TABLE, None, "order", name, "stands twice")

@@ -1,0 +1,54 @@
+"""The decision table made before the outing: if by then this has not begun, drop it; and how likely that is.
+
+Which task, and by when: `planning_kit.explore.odds.propose_cuts`. How likely it comes to that, with the whole
+table in force: `planning_kit.explore.odds.odds`. What the outing is then: timed anew without what was cut.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from planning_kit.explore.odds.odds import odds
+from planning_kit.explore.odds.propose_cuts import propose_cuts, with_cuts
+from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.times import pet_label
+
+DECISION_COLUMNS = ["line", "task", "step", "drop_after_min", "planned_start_min", "p_dropped", "se",
+                    "end_without_min", "words"]
+
+
+def decision_table(plan: Any, level: float = 0.95, samples: int = 2_000, seed: int = 1) -> pd.DataFrame:
+    """A line a task that may be dropped, in the order of the cuts.
+
+    ``drop_after_min`` (PET): if ``step``, the task's first, has not begun by then, drop the task; the hard
+    limit is then kept with probability ``level`` at least. ``p_dropped`` with its standard error ``se``: how
+    likely it comes to that, all lines in force. ``end_without_min``: the outing end on likely durations
+    without this task and all of the lines above. ``words``: the line as it is read out. A line whose time is
+    NaN cannot keep the level at all: drop it beforehand, or accept less.
+    """
+    cuts = propose_cuts(plan, level, samples, seed)
+    lines = cuts[cuts["last_start_min"].notna()]
+    chances = odds(type(plan).of(with_cuts(plan.scenario, lines), plan.egress), samples, seed).tasks
+    p = chances.set_index("task")
+    rows, dropped = [], []
+    for line in cuts.to_dict("records"):
+        task = line["task"]
+        dropped.append(f"task:{task}")
+        first = next(step for step in _by_start(plan) if step.task == task)
+        rows.append((line["cut_order"], task, first.step, line["last_start_min"], line["planned_start_min"],
+                     float(p.loc[task, "p_dropped"]), float(p.loc[task, "p_dropped_se"]),
+                     plan.what_if(drop=dropped).end_min, _words(line, first.step)))
+    return TextTable(rows, columns=DECISION_COLUMNS)
+
+
+def _by_start(plan: Any) -> list[Any]:
+    return [plan.steps[position] for position in plan.starts.argsort(kind="stable").tolist()]
+
+
+def _words(line: dict[Any, Any], step: str) -> str:
+    by = line["last_start_min"]
+    if by != by:
+        return f"{line['task']} cannot keep the limit so surely, whenever it begins: decide before egress"
+    return f"If {step} has not begun by {pet_label(by)}, drop {line['task']} ({line['title']})"

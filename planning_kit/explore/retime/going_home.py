@@ -1,0 +1,154 @@
+"""Terminate (an orderly return) and abort (at once) at any minute: what first, in which order, how long.
+
+Time home = minutes to make the work in hand safe (``steps.safe_orderly_min`` or ``safe_now_min``) + the time
+back alone (`plan.returns`: quickest way, hook moves, ingress). Making safe is reckoned where the step is
+worked on; a step that says nothing takes none, and the table says so. Both start at once, each from where
+they are; ingress waits for the later one. Margins: emergency oxygen and the consumable that runs out first,
+the minutes of making safe taken off both at the rates of the way home. Neglected: that one helps the other
+(``with_partner_min`` in `plan.returns`), and that an emergency makes slow.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.records import Step
+from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.times import pet_label
+from planning_kit.plan.activities import WORK
+from planning_kit.plan.timed import TimedPlan
+
+TERMINATE, ABORT = "terminate", "abort"
+HOME_COLUMNS = ["crew", "at_min", "place", "step", "make_safe", "safe_min", "back_min", "total_min",
+                "inside_min", "oxygen_margin_min", "suit_margin_min", "first_out"]
+SEQUENCE_COLUMNS = ["who", "what", "minutes", "start_min", "finish_min", "start", "finish"]
+NOTHING_GIVEN = "nothing given for this step"
+
+
+@dataclass(frozen=True)
+class _Home:
+    """One crew member's way home from one moment; minutes. ``safe_min`` None: not given."""
+
+    crew: str
+    at_min: float
+    place: str
+    step: Step | None
+    safe_min: float | None
+    back_min: float
+    ingress_min: float
+    oxygen_margin_min: float
+    suit_margin_min: float
+    first_out: str
+
+    @property
+    def make_safe(self) -> str:
+        if self.step is None:
+            return ""
+        return self.step.make_safe or (NOTHING_GIVEN if self.safe_min is None else "")
+
+    @property
+    def first_min(self) -> float:
+        return self.safe_min or 0.0
+
+
+def ways_home(plan: TimedPlan, how: str = TERMINATE, every_min: float = 1.0) -> pd.DataFrame:
+    """Terminate or abort at every minute of the outing: a row a crew member and moment.
+
+    ``step`` in hand, ``make_safe`` in words, ``safe_min``; ``back_min`` from the end of that until inside;
+    ``total_min``; ``inside_min`` (PET); ``oxygen_margin_min`` of the emergency oxygen, and
+    ``suit_margin_min`` of the consumable ``first_out``. Raises `ScenarioError` for another ``how``.
+    """
+    _check(how)
+    moments = np.arange(0.0, plan.end_min, every_min)
+    homes = [_home(plan, crew, float(at), how) for at in moments for crew in plan.travels]
+    rows = [(home.crew, home.at_min, home.place, home.step.step if home.step else "", home.make_safe,
+             home.first_min, home.back_min, home.first_min + home.back_min,
+             home.at_min + home.first_min + home.back_min, home.oxygen_margin_min, home.suit_margin_min,
+             home.first_out) for home in homes]
+    return TextTable(rows, columns=HOME_COLUMNS)
+
+
+def going_home(plan: TimedPlan, at_min: float, how: str) -> pd.DataFrame:
+    """The sequence of a terminate or abort called at ``at_min`` (PET): who does what, and until when.
+
+    A row an action: make safe, go home (by which places), wait for the partner, ingress; first of all the
+    inhibits in force, which their owners keep until both are inside. Minutes, PET and PET labels.
+    Raises `ScenarioError` for a moment outside the outing.
+    """
+    _check(how)
+    if not 0 <= at_min <= plan.end_min:
+        raise ScenarioError.single(f"is no moment of the outing, 0:00 to {pet_label(plan.end_min)}",
+                                   table=how, column="at_min", value=at_min)
+    homes = [_home(plan, crew, at_min, how) for crew in plan.travels]
+    rows = [*_holds(plan, at_min, homes), *(row for home in homes for row in _sequence(plan, home, homes))]
+    labelled = [(*row, pet_label(row[3]), pet_label(row[4])) for row in rows]
+    return TextTable(labelled, columns=SEQUENCE_COLUMNS)
+
+
+def _check(how: str) -> None:
+    if how not in (TERMINATE, ABORT):
+        raise ScenarioError.single(f"must be {TERMINATE} (orderly) or {ABORT} (at once)", column="how",
+                                   value=how)
+
+
+def _home(plan: TimedPlan, crew: str, at_min: float, how: str) -> _Home:
+    step = _in_hand(plan, crew, at_min)
+    safe = None if step is None else step.safe_orderly_min if how == TERMINATE else step.safe_now_min
+    returns = next(each for each in plan.return_times if each.crew == crew)
+    number = max(0, int(np.searchsorted(returns.at_min, at_min, side="right")) - 1)
+    back, oxygen, suit = (float(np.interp(at_min, returns.at_min, values)) for values in
+                          (returns.alone_min, returns.emergency_margin_min, returns.suit_margin_min))
+    ingress = min(plan.network.ingress_min, plan.end_min - at_min)
+    return _Home(crew, at_min, returns.place[number], step, safe, back, ingress, oxygen - (safe or 0.0),
+                 suit - (safe or 0.0), returns.first_out[number])
+
+
+def _in_hand(plan: TimedPlan, crew: str, at_min: float) -> Step | None:
+    """The step that they work on at that moment; None on the way, waiting or going in."""
+    for activity in plan.lanes[crew]:
+        if activity.kind == WORK and activity.step and activity.start_min <= at_min < activity.finish_min:
+            return plan.steps[plan.position(activity.step)]
+    return None
+
+
+_Row = tuple[str, str, float, float, float]
+
+
+def _holds(plan: TimedPlan, at_min: float, homes: list[_Home]) -> Iterator[_Row]:
+    until = max(at_min + home.first_min + home.back_min for home in homes)
+    for hold in plan.inhibit_holds:
+        if hold.set_by_min <= at_min < hold.lift_after_min:
+            title = hold.inhibit.title or hold.inhibit.inhibit
+            yield (hold.inhibit.owner, f"Keep {hold.inhibit.inhibit} ({title}) until both are inside",
+                   until - at_min, at_min, until)
+
+
+def _sequence(plan: TimedPlan, home: _Home, homes: list[_Home]) -> Iterator[_Row]:
+    now = home.at_min
+    if home.step is not None:
+        words = home.make_safe or "nothing to be done first"
+        yield home.crew, f"Make {home.step.step} safe: {words}", home.first_min, now, now + home.first_min
+        now += home.first_min
+    way = home.back_min - home.ingress_min
+    if way > 0:
+        yield home.crew, _way_words(plan, home), way, now, now + way
+        now += way
+    meet = max(each.at_min + each.first_min + each.back_min - each.ingress_min for each in homes)
+    if meet > now:
+        yield home.crew, "Wait at the airlock for the partner", meet - now, now, meet
+    yield home.crew, "Ingress", home.ingress_min, meet, meet + home.ingress_min
+
+
+def _way_words(plan: TimedPlan, home: _Home) -> str:
+    """By which places; from the nearer end of a leg."""
+    travel, airlock = plan.travels[home.crew], plan.scenario.settings.airlock
+    here = min(home.place.split(" to "), key=lambda place: travel.time_min(place, airlock))
+    places = [plan.place_title(place) for place in travel.way(here, airlock)]
+    if len(places) == 1:
+        return "Hook on at the airlock"
+    return f"Go home by {', '.join(places)}, with the hook"

@@ -1,0 +1,215 @@
+"""What can still be done: options, each verified by re-timing, ranked, with the last moment each is open.
+
+Looked at are: dropping what the cut rule allows, one task or the first few of the rule together; postponing
+such a task to just before the last one; giving a swappable task, not begun, to the other; bringing a
+get-ahead task forward to come next. "Carry on" is a row too. Ranked: no new stop finding before one, the hard
+limit kept, the planned limit kept, then what costs least (nothing dropped, get-ahead, optional; by the cut
+rule), then the earlier end. Not searched: other orders of the rest (`planning_kit.explore.propose` does that;
+its order comes in through ``decide``), and options together, but for the cut rule.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import zip_longest
+from typing import Any
+
+import pandas as pd
+
+from planning_kit.checks.findings import STOP
+from planning_kit.explore.retime.deciding import to_do
+from planning_kit.explore.retime.retiming import Outside
+from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.log_state import TO_DO
+from planning_kit.inputs.records import Task
+from planning_kit.inputs.text_table import TextTable
+from planning_kit.plan.activities import Activity
+from planning_kit.plan.timed import TimedPlan
+
+OPTION_COLUMNS = ["option", "kind", "end_min", "gain_min", "planned_margin_min", "hard_margin_min",
+                  "new_stops", "new_cautions", "open_until_min", "must_by_min", "decide"]
+CARRY_ON, DROP, POSTPONE, GIVE, FORWARD = "carry on", "drop", "postpone", "give", "bring forward"
+_KINDS = (CARRY_ON, FORWARD, GIVE, POSTPONE, DROP)
+_NEEDS = ("get-ahead", "optional", "required")
+_MOST_TOGETHER = 4  # of the cut rule; each costs a whole plan with its findings
+_ROUNDING_MIN = 1e-6
+_NOTHING = math.nan
+
+Plan = Any  # the front door's plan: times, findings and ``decide``
+
+
+@dataclass(frozen=True)
+class Option:
+    """One thing that could be decided: ``how`` are the arguments of ``decide``; ``cost`` ranks equals."""
+
+    words: str
+    kind: str
+    how: Mapping[str, Sequence[str]]
+    tasks: tuple[str, ...] = ()
+    cost: tuple[float, ...] = ()
+
+
+def options_table(plan: Plan, outside: Outside, most: int = 12) -> pd.DataFrame:
+    """The options at the moment of the re-timing, best first, at most ``most``; PET minutes.
+
+    ``option`` in words, ``kind``; ``end_min`` and ``gain_min``, how much earlier than carrying on;
+    ``planned_margin_min`` and ``hard_margin_min`` to the limits; ``new_stops`` and ``new_cautions`` beside
+    those of carrying on; ``open_until_min``: until then both ways are the same, so it need not be decided
+    before; ``must_by_min`` (drops): a task of it not begun by then makes the hard limit impossible with all
+    else kept (the backward pass from the hard limit; NaN: it is so already); ``decide``: the arguments that
+    make that plan, ``plan.decide(**row.decide)``.
+    """
+    known = _tallied(plan)
+    ranked: list[tuple[tuple[float, ...], dict[str, Any]]] = []
+    carry_on = Option("Carry on as re-timed", CARRY_ON, {})
+    ranked.append((_rank(row := _row(plan, plan, carry_on, known), carry_on), row))
+    for option in _options(outside):
+        changed = _decided(plan.decide, option)
+        if changed is not None and math.isfinite(_open_until(plan, changed)):  # else it changes nothing
+            row = _row(plan, changed, option, known)
+            ranked.append((_rank(row, option), row))
+    ranked.sort(key=lambda entry: entry[0])
+    rows = [row for _, row in ranked]
+    best = rows[:most]
+    if not any(row["kind"] == CARRY_ON for row in best):
+        best[-1:] = [row for row in rows if row["kind"] == CARRY_ON]
+    return TextTable(best, columns=OPTION_COLUMNS)
+
+
+def _decided(decide: Callable[..., Plan], option: Option) -> Plan | None:
+    try:
+        return decide(**option.how)
+    except ScenarioError:
+        return None  # an order or a swap that no plan can have
+
+
+def _options(outside: Outside) -> Iterator[Option]:
+    tasks = outside.base.scenario.records.tasks
+    cuts = sorted((task for task in tasks if _may_be_cut(task) and to_do(outside, task.task)), key=_cut_key)
+    for task in cuts:
+        yield _drop(outside, [task])
+    for count in range(2, min(len(cuts), _MOST_TOGETHER) + 1):
+        yield _drop(outside, cuts[:count])
+    for task in cuts:
+        yield from _moved(outside, task, POSTPONE)
+    for task in tasks:
+        fresh = all(state.status == TO_DO for state in outside.states.by_step.values()
+                    if state.step.task == task.task)
+        if task.swappable and fresh and to_do(outside, task.task):
+            yield Option(f"Give {task.task} to the other (the two trade its steps)", GIVE,
+                         {"give": (task.task,)}, (task.task,))
+        if task.need == "get-ahead" and fresh:
+            yield from _moved(outside, task, FORWARD)
+
+
+def _may_be_cut(task: Task) -> bool:
+    return task.need != "required" or task.cut_order is not None
+
+
+def _cut_key(task: Task) -> tuple[float, ...]:
+    """The cut rule: the scenario's own order, then get-ahead before optional, then the lower priority."""
+    return (task.cut_order or math.inf, _NEEDS.index(task.need), -(task.priority or 0))
+
+
+def _drop(outside: Outside, tasks: Sequence[Task]) -> Option:
+    begun = [t.task for t in tasks if any(s.step.task == t.task and s.status != TO_DO
+                                          for s in outside.states.by_step.values())]
+    names = " and ".join(f"the rest of {t.task}" if t.task in begun else t.task for t in tasks)
+    skip = tuple(name for task in tasks for name in to_do(outside, task.task))
+    worst = max(_NEEDS.index(task.need) for task in tasks)
+    return Option(f"Drop {names}", DROP, {"skip": skip}, tuple(t.task for t in tasks),
+                  (worst, len(tasks), *_cut_key(tasks[0])))
+
+
+def _moved(outside: Outside, task: Task, kind: str) -> Iterator[Option]:
+    """The task's steps next of all that is to do, or just before the last task; none if they are there."""
+    rest = [name for name, state in outside.states.by_step.items() if state.status == TO_DO]
+    own = to_do(outside, task.task)
+    others = [name for name in rest if name not in own]
+    last_task = next(reversed(outside.states.by_step.values())).step.task
+    at = 0 if kind == FORWARD else next(
+        (i for i, name in enumerate(others) if outside.states.by_step[name].step.task == last_task), None)
+    if at is None or task.task == last_task:
+        return
+    order = (*others[:at], *own, *others[at:])
+    if list(order) != rest:
+        words = f"Bring {task.task} forward, next of all" if kind == FORWARD else (
+            f"Postpone {task.task} to just before {others[at]}")
+        yield Option(words, kind, {"order": order}, (task.task,), _cut_key(task))
+
+
+def _tallied(plan: Plan, moot: frozenset[str] = frozenset()) -> dict[str, set[tuple[str, str, str]]]:
+    """Stops and cautions by what they are about, so that one that only moves in time is not new.
+
+    ``moot``: items that nothing but dropped work touches; that they do not end where they should is the
+    drop itself.
+    """
+    found = plan.findings
+    about_moot = found["message"].map(lambda message: message.split(" ")[0] in moot).astype(bool)
+    found = found[~((found["check"] == "custody") & (found["start_min"] == plan.end_min) & about_moot)]
+    keys = list(zip(found["check"], found["crew"], found["step"], strict=True))
+    return {severity: {key for key, other in zip(keys, found["severity"], strict=True) if other == severity}
+            for severity in (STOP, "caution")}
+
+
+def _row(plan: Plan, changed: Plan, option: Option,
+         known: Mapping[str, set[tuple[str, str, str]]]) -> dict[str, Any]:
+    skipped = set(option.how.get("skip", ()))
+    limits, new = plan.scenario.settings.limits, _tallied(changed, _only_touched_by(plan, skipped))
+    fresh = {severity: {key for key in new[severity] - known[severity]
+                        if not (key[0] == "log" and key[2] in skipped)} for severity in new}
+    return {
+        "option": option.words, "kind": option.kind, "end_min": changed.end_min,
+        "gain_min": plan.end_min - changed.end_min,
+        "planned_margin_min": limits.planned_min - changed.end_min,
+        "hard_margin_min": limits.hard_min - changed.end_min, "new_stops": len(fresh[STOP]),
+        "new_cautions": len(fresh["caution"]), "open_until_min": _open_until(plan, changed),
+        "must_by_min": _must_by(plan, option),
+        "decide": {name: list(how) for name, how in option.how.items()},
+    }
+
+
+def _only_touched_by(plan: TimedPlan, skipped: set[str]) -> frozenset[str]:
+    """Items that no step but those of ``skipped`` takes, leaves or uses."""
+    touched: dict[bool, set[str]] = {True: set(), False: set()}
+    for step in plan.steps:
+        touched[step.step in skipped] |= {*step.uses, *(move.item for move in (*step.takes, *step.leaves))}
+    return frozenset(touched[True] - touched[False])
+
+
+def _rank(row: Mapping[str, Any], option: Option) -> tuple[float, ...]:
+    late = [float(max(0.0, -row[f"{limit}_margin_min"]) > _ROUNDING_MIN) for limit in ("hard", "planned")]
+    over = max(0.0, -row["hard_margin_min"], -row["planned_margin_min"])
+    is_drop = option.kind == DROP
+    return (float(row["new_stops"] > 0), *late, over, float(is_drop), *(option.cost if is_drop else ()),
+            row["end_min"], float(_KINDS.index(option.kind)))
+
+
+def _open_until(plan: TimedPlan, changed: TimedPlan) -> float:
+    """The first moment at which someone would do something else: the option is open until then."""
+    moments = [_parting(plan.lanes[who], changed.lanes[who]) for who in plan.lanes]
+    return min(moments) if any(map(math.isfinite, moments)) else _NOTHING
+
+
+def _parting(one: Iterable[Activity], other: Iterable[Activity]) -> float:
+    for a, b in zip_longest(one, other):
+        if a is None or b is None:
+            return float((a or b).start_min)
+        same = (a.kind, a.step, a.place, a.to_place) == (b.kind, b.step, b.place, b.to_place)
+        if not same or abs(a.start_min - b.start_min) > _ROUNDING_MIN:
+            return float(min(a.start_min, b.start_min))
+        if abs(a.finish_min - b.finish_min) > _ROUNDING_MIN:
+            return float(min(a.finish_min, b.finish_min))
+    return math.inf
+
+
+def _must_by(plan: TimedPlan, option: Option) -> float:
+    """The latest start of a dropped task's first step that keeps the hard limit, all else kept."""
+    names = [name for name in option.how.get("skip", ()) if name in plan.network.steps]
+    if option.kind != DROP or not names or len(option.tasks) > 1:
+        return _NOTHING
+    first = min((plan.position(name) for name in names), key=lambda position: plan.starts[position])
+    by = float(plan.starts[first] + plan.slack.to_limit[first])
+    return by if math.isfinite(by) else _NOTHING

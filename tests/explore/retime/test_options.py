@@ -1,0 +1,139 @@
+"""What can still be done, the decision table, and the ways home."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import planning_kit as pk
+from tests.explore.retime.rehearsal import as_planned, rehearsed
+from tests.explore.retime.test_log import log_of
+
+
+@pytest.fixture(scope="module")
+def late(demo_plan: pk.Plan) -> pk.Plan:
+    """A slow outing, nothing heard for a while: carrying on would miss the planned limit."""
+    return demo_plan.retime(rehearsed(demo_plan, 0, 230.0, slower=1.4), 242.0)
+
+
+@pytest.fixture(scope="module")
+def options(late: pk.Plan) -> pd.DataFrame:
+    return late.options(most=40)
+
+
+def test_every_option_is_what_its_decision_gives(late: pk.Plan, options: pd.DataFrame) -> None:
+    assert {"carry on", "drop"} <= set(options["kind"])
+    for row in options.iloc[::4].to_dict("records"):
+        plan = late.decide(**row["decide"])
+        assert plan.end_min == row["end_min"]
+        assert late.end_min - plan.end_min == row["gain_min"]
+
+
+def test_the_first_option_keeps_the_planned_limit_for_the_least(late: pk.Plan, options: pd.DataFrame) -> None:
+    assert late.end_min > late.scenario.settings.limits.planned_min
+    best = options.iloc[0]
+    assert (best["kind"], best["new_stops"]) == ("drop", 0)
+    assert best["planned_margin_min"] >= 0
+    others = options[(options["planned_margin_min"] >= 0) & (options["new_stops"] == 0)]
+    assert len(best["decide"]["skip"]) <= min(len(how["skip"]) for how in others["decide"] if "skip" in how)
+
+
+def test_until_an_option_closes_both_ways_are_the_same(late: pk.Plan, options: pd.DataFrame) -> None:
+    for row in options[options["kind"] != "carry on"].iloc[::4].to_dict("records"):
+        other, until = late.decide(**row["decide"]), row["open_until_min"]
+        for who, lane in late.lanes.items():
+            before, after = (
+                [(each.kind, each.step, each.start_min, min(each.finish_min, until)) for each in activities
+                 if each.start_min < until] for activities in (lane, other.lanes[who]))
+            assert before == after
+
+
+def test_after_must_by_the_hard_limit_cannot_be_kept(late: pk.Plan, options: pd.DataFrame) -> None:
+    hard = late.scenario.settings.limits.hard_min
+    row = options[options["must_by_min"].notna()].iloc[0]
+    step = min(row["decide"]["skip"], key=lambda name: late.starts[late.position(name)])
+    room = row["must_by_min"] - late.starts[late.position(step)]
+    curve = late.delay_curve(step, up_to_min=room + 1.0, every_min=room + 1.0)
+    assert curve["end_min"].iloc[1] > hard
+    assert late.delay_curve(step, up_to_min=room, every_min=room)["end_min"].iloc[1] <= hard + 1e-6
+
+
+def test_a_swappable_task_not_begun_can_be_given_to_the_other(demo_plan: pk.Plan) -> None:
+    now = demo_plan.retime(as_planned(demo_plan, 1.0), 1.0)
+    given = now.decide(give=["SUR"])
+    crews = {step.step: step.crew for step in given.steps}
+    assert (crews["SV1"], crews["SV3"]) == ("EV2", "EV1")
+    later = demo_plan.retime(as_planned(demo_plan, 30.0), 30.0)
+    with pytest.raises(pk.ScenarioError, match="has begun"):
+        later.decide(give=["SUR"])
+
+
+def test_another_order_comes_in_through_decide(small_plan: pk.Plan) -> None:
+    now = small_plan.retime(log_of("A1 started 0:00"), 1)
+    new = now.decide(order=["C1", "B1"])  # of different people: the order of work stays as it is
+    assert new.end_min == now.end_min
+    turned = now.decide(order=["B2", "B1"])
+    assert turned.starts[turned.position("B2")] < turned.starts[turned.position("B1")]
+
+
+@pytest.mark.parametrize(("how", "words"), [
+    ({"skip": ["Q7"]}, "is no step or task here"), ({"skip": ["A1"]}, "is in progress"),
+    ({"give": ["LMP"]}, "not swappable"), ({"order": ["B1", "B1"]}, "stands twice"),
+])
+def test_a_decision_about_what_there_is_not_is_refused(small_plan: pk.Plan, how: dict[str, list[str]],
+                                                       words: str) -> None:
+    with pytest.raises(pk.ScenarioError, match=words):
+        small_plan.retime(log_of("A1 started 0:00"), 1).decide(**how)
+
+
+def test_the_decision_table_has_a_line_a_task_that_may_be_dropped(demo_plan: pk.Plan) -> None:
+    table = demo_plan.decision_table(samples=300)
+    assert table["task"].tolist() == ["INS", "ANT", "SHD", "LMP", "SMP", "SEN"]  # the scenario's cut order
+    assert table["words"].iloc[1].startswith("If AN1 has not begun by ")
+    assert (table["p_dropped"].between(0, 1)).all()
+    without = demo_plan.what_if(drop=["task:INS", "task:ANT"])
+    assert table["end_without_min"].iloc[1] == without.end_min
+
+
+# --- terminate and abort ----------------------------------------------------------------------------------
+
+
+def test_an_abort_makes_safe_goes_home_and_waits_for_the_partner(demo_plan: pk.Plan) -> None:
+    table = demo_plan.abort(150.0)
+    # EV1 is in X4 at the end of the boom: 2 min to make it safe, 9 + 14 + 13 + 6 + 5 + 3 = 50 m at
+    # 6.5 m/min, the hook moved once at the hub ring (27 m from the knuckle are too far for 26 m) and once at
+    # the airlock, 1 min each, then 10 min of ingress.
+    inside = 150 + 2 + 50 / 6.5 + 2 + 10
+    own = table[table["who"] == "EV1"]
+    assert own["what"].tolist()[0] == "Make X4 safe: Two bolts in"
+    assert own["minutes"].tolist() == pytest.approx([2, 50 / 6.5 + 2, 10])
+    assert own["finish_min"].iloc[-1] == pytest.approx(inside)
+    # EV2 in X6 has nothing to do first (0 min) and is there sooner, at 6.0 m/min: the wait fills the rest.
+    other = table[table["who"] == "EV2"]
+    assert other["minutes"].tolist()[:2] == pytest.approx([0, 50 / 6.0 + 2])
+    assert other["what"].tolist()[2] == "Wait at the airlock for the partner"
+    assert other["finish_min"].iloc[-1] == pytest.approx(inside)
+    kept = table[~table["who"].isin(["EV1", "EV2"])]
+    assert [text.split(" ")[1] for text in kept["what"]] == ["I-PWR", "I-DRV"]
+    assert kept["finish_min"].tolist() == pytest.approx([inside, inside])
+
+
+def test_an_orderly_return_takes_the_longer_making_safe(demo_plan: pk.Plan) -> None:
+    orderly, at_once = demo_plan.ways_home("terminate", 5.0), demo_plan.ways_home("abort", 5.0)
+    assert (orderly["total_min"] >= at_once["total_min"]).all()
+    row = orderly[(orderly["crew"] == "EV1") & (orderly["at_min"] == 150)].iloc[0]
+    assert (row["step"], row["safe_min"]) == ("X4", 4.0)
+    assert row["oxygen_margin_min"] == pytest.approx(30 - row["total_min"])
+    both = orderly["total_min"] - at_once["total_min"]
+    assert (orderly["suit_margin_min"] + both).tolist() == pytest.approx(at_once["suit_margin_min"].tolist())
+
+
+def test_a_step_without_words_says_so_and_going_in_is_the_rest_of_ingress(small_plan: pk.Plan) -> None:
+    table = small_plan.ways_home("abort")
+    in_step = table[table["step"] == "B3"]
+    assert set(in_step["make_safe"]) == {"nothing given for this step"}
+    last = table[table["at_min"] == np.floor(small_plan.end_min)].iloc[0]
+    assert last["inside_min"] == pytest.approx(small_plan.end_min)
+    with pytest.raises(pk.ScenarioError, match="no moment of the outing"):
+        small_plan.terminate(1000.0)
