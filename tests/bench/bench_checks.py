@@ -1,7 +1,7 @@
 """How long all checks take on a plan of 120 steps. Run on demand: ``python -m tests.bench.bench_checks``.
 
-Verdict (2 shared cores under load, Python 3.11; medians of one run, expect them to vary): 20 to 30 ms on 120
-steps, and 15 to 40 more for the lanes and slacks that the chart needs too; asked are at most 50 ms for the
+Verdict (2 shared cores, Python 3.11; processor time, expect more on a machine under load): 27 to 31 ms on 120
+steps, and 9 to 11 more for the lanes and slacks that the chart needs too; asked are at most 50 ms for the
 checks, which run at every edit. The plan is the demo outing with steps from its middle done again, so that
 every check has work.
 """

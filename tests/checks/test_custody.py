@@ -245,7 +245,7 @@ def test_until_the_place_where_it_should_have_been_left_it_weighs(demo: pk.Scena
 
 
 def test_an_overload_that_comes_of_a_fault_names_it(small: pk.Scenario) -> None:
-    # EV2 at the Mid rack takes the old lamp, which is at the Mast head: bag and lamp are 2 slots of 1.5, until
+    # EV2 at the Mid rack takes the old lamp, which is at the Mast head: bag and lamp are 2 slots of 1.5, till
     # EV1 takes it there in B3. That EV2 then has bag and cassette in hand is a load of its own.
     scenario = edited(edited(small, "steps", "C1", takes="bag lamp-old"), "crew", "EV2", carry_slots=1.5)
     first, second = pk.time_plan(scenario).findings.query("source == 'crew.carry_slots'")["message"]

@@ -69,6 +69,17 @@ def test_it_says_in_words_what_it_shows(figure, demo_plan):
     assert "EV1, emergency oxygen, with the partner: least margin −" in figure.alt
 
 
+def test_the_latest_turn_back_is_said_so_that_it_makes_sense(figure, small):
+    # The demo keeps the reserve alone all the way; the hard limit is 7:00, ingress takes 10 min.
+    headings = " ".join(str(each.text) for each in figure.layout.annotations)
+    assert headings.count("alone the reserve is kept all the way; begin ingress by 6:50 at the latest") == 2
+    # 20 of 30 min kept: EV1 at 0:16, see test_returns; EV2, 10 m out, always keeps them; 2:10 less 8 min.
+    tight = suit_chart(pk.time_plan(small.with_settings({"limits.return_reserve_min": 20})))
+    headings = " ".join(str(each.text) for each in tight.layout.annotations)
+    assert "alone, turn back by 0:16" in headings
+    assert "begin ingress by 2:02 at the latest" in headings
+
+
 def test_what_is_not_known_is_not_drawn(small):
     plan = pk.time_plan(small.with_settings({"suit.oxygen_g": None, "limits.emergency_oxygen_min": None}))
     figure = suit_chart(plan)
