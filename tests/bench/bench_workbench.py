@@ -1,0 +1,127 @@
+"""From edit to repainted chart, in the browser: `python -m tests.bench.bench_workbench [edits]`.
+
+Measured in JupyterLab in headless Chromium, which draws without a graphics card: from the Enter that ends an
+edit to the frame after the chart was drawn anew. On the way: the message to the kernel, validation of all
+tables, timing of the plan, the message back, the table's row, the chart. Findings and margins follow after it
+and are not waited for. Also printed: what of it the kernel takes.
+"""
+
+from __future__ import annotations
+
+import statistics
+import sys
+import tempfile
+import time
+from collections.abc import Sequence
+from pathlib import Path
+
+import pandas as pd
+from playwright.sync_api import Page, sync_playwright
+
+import planning_kit as pk
+from planning_kit.desk import messages
+from planning_kit.explore.session.session import Session
+
+ROOT = Path(__file__).resolve().parents[2]
+DEMO = ROOT / "scenarios" / "tern-station"
+GOAL_MS = 100
+CLOCK = """() => {
+    window.took = [];
+    let begin = null;
+    document.addEventListener('keydown', event => { if (event.key === 'Enter') begin = performance.now(); }, true);
+    new MutationObserver(() => {
+        if (begin === null) return;
+        const since = begin;
+        begin = null;
+        requestAnimationFrame(() => {
+            const drawn = new MessageChannel();  // its message comes after the frame was drawn
+            drawn.port1.onmessage = () => window.took.push(performance.now() - since);
+            drawn.port2.postMessage(0);
+        });
+    }).observe(document.querySelector('.pk-chart'), { attributes: true, attributeFilter: ['data-painted'] });
+}"""
+
+
+def steps_repeated(count: int) -> pk.Scenario:
+    """The demo with its first steps only (fewer), or with steps of its middle repeated (more)."""
+    demo = pk.load_scenario(DEMO)
+    more, number = demo.steps, 2
+    if count < len(more):
+        return demo.with_table("gaps", demo.gaps[:0]).with_table("inhibits", demo.inhibits[:0]).with_table(
+            "steps", _without_ties(more[:count]))
+    demo = demo.with_settings({"horizon_h": 40.0, "limits.planned_min": 1500, "limits.hard_min": 1800})
+    while len(more) < count:
+        again = _without_ties(demo.steps[40:85][:count - len(more)])
+        again["step"] += f"-{number}"
+        more = pd.concat([more[:-3], again, more[-3:]], ignore_index=True)
+        number += 1
+    return demo.with_table("steps", more)
+
+
+def _without_ties(steps: pd.DataFrame) -> pd.DataFrame:
+    """Steps that wait for nothing but their own lane."""
+    free = steps.copy()
+    free[["after", "same_window", "light", "windows", "link"]] = ""
+    return free
+
+
+def kernel_ms(scenario: pk.Scenario, edits: int) -> list[float]:
+    """What one edit takes in the kernel until its patch is made."""
+    session, took = Session(scenario, pk.time_plan), []
+    line = session.draft["steps"].find("step", "EG1")
+    assert line is not None
+    for number in range(edits):
+        draft, plan = session.draft, session.plan
+        begin = time.perf_counter()
+        session.type_cells("steps", {(line, "minutes_likely"): str(15 + number % 6)})
+        messages.patch(session, draft, plan, number)
+        took.append(1000 * (time.perf_counter() - begin))
+    return took
+
+
+def browser_ms(page: Page, bench: object, edits: int) -> Sequence[float]:
+    """Type another duration into the first step again and again; how long each took."""
+    page.evaluate(CLOCK)
+    bench.cell("EG1", "title").click()  # type: ignore[attr-defined]
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowRight")
+    for number in range(edits):
+        page.keyboard.type(str(15 + number % 6))
+        page.keyboard.press("Enter")
+        bench.settle()  # type: ignore[attr-defined]
+        page.wait_for_timeout(350)  # a planner's pause, in which the findings come
+    took: list[float] = page.evaluate("() => window.took")
+    return took
+
+
+def told(what: str, took: Sequence[float]) -> None:
+    """One line: median, ninth decile, worst."""
+    tenths = statistics.quantiles(took, n=10)
+    print(f"{what:44}median {statistics.median(took):6.0f} ms   90 % {tenths[8]:6.0f} ms   worst {max(took):6.0f} ms")
+
+
+def main(edits: int) -> None:
+    """Measure 80, 89 (the demo) and 150 steps."""
+    from tests.browser.benches import Bench
+    from tests.browser.conftest import BROWSER_FLAGS, browser_path, running_lab
+
+    with (tempfile.TemporaryDirectory() as work, sync_playwright() as playwright,
+          playwright.chromium.launch(executable_path=browser_path(), args=BROWSER_FLAGS) as browser):
+        root, home = Path(work) / "lab", Path(work) / "home"
+        root.mkdir()
+        home.mkdir()
+        with running_lab(root, home) as lab:
+            for count in (80, 89, 150):
+                scenario = steps_repeated(count)
+                told(f"{count} steps, kernel alone", kernel_ms(scenario, edits))
+                page = browser.new_page(viewport={"width": 1280, "height": 1000})
+                page.on("dialog", lambda dialog: dialog.accept())
+                bench = Bench.open(page, lab, f"steps-{count}", scenario.save(Path(work) / f"s{count}").folder)
+                took = browser_ms(page, bench, edits)
+                told(f"{count} steps, edit to repainted chart", took)
+                print(f"{'':44}{statistics.median(took) / GOAL_MS:.2f} of the {GOAL_MS} ms wanted, {len(took)} edits")
+                page.close()
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 30)

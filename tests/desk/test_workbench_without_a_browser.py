@@ -1,0 +1,161 @@
+"""What the workbench says to its views: asked with messages as a view sends them, read as plain data."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+import planning_kit as pk
+from planning_kit.desk.actions import ACTIONS
+from planning_kit.desk.assets import library_text, module_text, style_text
+from planning_kit.desk.snapshot import WIDGET_MIME
+from planning_kit.show.chart import PLOTLY_MIME
+from tests.bench.bench_workbench import steps_repeated
+
+ROOT = Path(__file__).parents[2]
+ATTACK = "<img src=x onerror=alert(1)>"
+
+
+class Talk:
+    """A workbench, and what it said since it was asked last."""
+
+    def __init__(self, scenario):
+        self.bench = pk.workbench(scenario)
+        self.said = []
+        self.bench.send = lambda content, buffers=None: self.said.append(json.loads(json.dumps(content)))
+
+    def ask(self, kind, **content):
+        self.said.clear()
+        self.bench._handle_custom_msg({"kind": kind, "n": 1, **content}, [])
+        return {message["kind"]: message for message in self.said}
+
+    def line(self, key, sheet="steps"):
+        here = self.bench.session.draft[sheet]
+        return here.find(here.columns[0], key)
+
+
+@pytest.fixture
+def talk(tmp_path, monkeypatch):
+    monkeypatch.setenv("PLANNING_KIT_STATE", str(tmp_path / "state"))
+    shutil.copytree(ROOT / "scenarios" / "small-outing", tmp_path / "outing")
+    return Talk(pk.load_scenario(tmp_path / "outing"))
+
+
+def test_a_view_that_opens_gets_everything_and_the_library_once(talk):
+    said = talk.ask("hello")
+    assert [message["kind"] for message in talk.said][:2] == ["library", "all"]
+    assert set(said["all"]["tables"]) == set(said["all"]["schema"])
+    assert said["all"]["schema"]["steps"]["fields"]["crew"]["refers_to"] == ["crew", "actors"]
+    assert said["all"]["schema"]["steps"]["fields"]["crew"]["choices"] == ["both"]
+    assert said["notes"]["margins"]
+    assert said["left"]["offers"] == []
+    assert "library" not in talk.ask("hello", has_library=True)
+
+
+def test_a_typed_cell_comes_back_as_a_patch_of_one_row_with_the_chart(talk):
+    said = talk.ask("cells", sheet="steps", cells=[[talk.line("Z1"), "minutes_likely", "12"]])
+    assert list(said["patch"]["tables"]) == ["steps"]
+    assert list(said["patch"]["tables"]["steps"]["rows"]) == [str(talk.line("Z1"))]
+    assert "order" not in said["patch"]["tables"]["steps"]
+    assert said["patch"]["chart"]["end"] == pytest.approx(talk.bench.plan.end_min, abs=1e-3)
+    assert said["done"]["echo"] == 1
+    kinds = [message["kind"] for message in talk.said]
+    assert kinds.index("patch") < kinds.index("notes")
+
+
+def test_a_bad_cell_brings_its_fault_and_no_new_chart(talk):
+    said = talk.ask("cells", sheet="steps", cells=[[talk.line("Z1"), "minutes_likely", ATTACK]])
+    assert "chart" not in said["patch"]
+    fault, = said["patch"]["faults"]
+    assert (fault["sheet"], fault["line"], fault["column"]) == ("steps", talk.line("Z1"), "minutes_likely")
+
+
+@pytest.mark.parametrize("content", [
+    {"kind": "cells", "sheet": "nowhere", "cells": [[1, "step", "x"]]},
+    {"kind": "cells", "sheet": "steps", "cells": [[1, "no column", "x"]]},
+    {"kind": "cells", "sheet": "steps", "cells": "x"},
+    {"kind": "move", "step": ATTACK, "lane": "EV1", "before": None},
+    {"kind": "minutes", "step": "B2", "minutes": "long"},
+    {"kind": "egress", "ms": 1e300},
+    {"kind": "switch", "name": ATTACK},
+    {"kind": "keep", "name": ""},
+    {"kind": "export", "folder": ""},
+    {"kind": "shift", "sheet": "steps", "lines": [99999], "by": 1},
+    {"kind": "paste", "sheet": "steps", "lines": [], "columns": ["step"], "text": ""},
+])
+def test_whatever_a_message_says_nothing_is_raised_and_nothing_changes(talk, content):
+    draft = talk.bench.session.draft
+    talk.ask(**content)
+    assert talk.bench.session.draft.says_the_same_as(draft)
+
+
+def test_an_unknown_message_is_passed_over(talk):
+    assert talk.ask("no such thing") == {}
+    assert "greet" not in ACTIONS
+
+
+def test_a_conflict_is_told_with_both_sides(talk):
+    other = pk.load_scenario(talk.bench.session.base.folder)
+    steps = other.steps
+    steps.loc[4, "title"] = "Theirs"
+    other.with_table("steps", steps).save()
+    talk.ask("cells", sheet="steps", cells=[[talk.line("B2"), "title", "Mine"]])
+    said = talk.ask("save")
+    assert ["steps", "B2", "title", "Mine", "Theirs"] in said["conflict"]["sides"]["rows"]
+
+
+def test_a_new_row_is_pointed_at_after_it_is_shown(talk):
+    talk.ask("add", sheet="steps", after=talk.line("B2"))
+    kinds = [message["kind"] for message in talk.said]
+    assert kinds.index("patch") < kinds.index("focus") < kinds.index("done")
+
+
+def test_what_is_shown_without_a_kernel_is_static_and_escaped(talk, monkeypatch):
+    published = []
+    monkeypatch.setattr("planning_kit.desk.snapshot.publish_display_data",
+                        lambda data, transient=None, update=False: published.append((data, update)))
+    talk.ask("cells", sheet="steps", cells=[[talk.line("B2"), "title", ATTACK]])
+    talk.bench._ipython_display_()
+    chart, tables = published[-2][0], published[-1][0]
+    assert PLOTLY_MIME in chart
+    assert WIDGET_MIME not in chart
+    assert all("<img" not in json.dumps(part) for part in (chart[PLOTLY_MIME], tables["text/html"]))
+    assert "Both inside" in tables["text/plain"]
+    talk.bench.refresh_snapshot()
+    count = len(published)
+    talk.ask("minutes", step="Z1", minutes=12)
+    assert [update for _, update in published[count:]] == [True, True]
+
+
+def test_the_sweep_runs_in_bites_and_stops(talk):
+    async def swept():
+        talk.ask("sweep")
+        await asyncio.sleep(0.03)
+        talk.bench._handle_custom_msg({"kind": "stop_sweep"}, [])
+        await asyncio.sleep(0.05)
+
+    asyncio.run(swept())
+    rows = [message for message in talk.said if message["kind"] == "swept"]
+    assert 0 < len(rows) < rows[0]["of"] == 288  # every 5 minutes of a day
+
+
+def test_a_hundred_and_fifty_steps_are_edited_and_told(monkeypatch, tmp_path):
+    monkeypatch.setenv("PLANNING_KIT_STATE", str(tmp_path))
+    talk = Talk(steps_repeated(150))
+    said = talk.ask("minutes", step="KN1", minutes=5)
+    assert len({bar[0] for bar in said["patch"]["chart"]["bars"] if bar[2] == "work" and bar[0]}) == 150
+
+
+def test_the_scripts_make_no_markup_of_text():
+    ours = module_text()
+    for word in ("innerHTML", "outerHTML", "insertAdjacentHTML", "document.write", "eval(", "new Function"):
+        assert word not in ours, word
+    assert "export default { render }" in ours
+    assert "Tabulator v" in library_text()
+    assert "sourceMappingURL" not in library_text() + style_text()
+    version = (ROOT / "planning_kit" / "desk" / "static" / "vendor" / "tabulator.VERSION").read_text().strip()
+    assert f"Tabulator v{version} " in library_text()
