@@ -6,6 +6,7 @@ import html
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from functools import cached_property
+from typing import Any
 
 import pandas as pd
 
@@ -32,15 +33,16 @@ class Proposal:
     ``end_min`` is the outing's end on likely durations, ``cushioned_min`` on those with the cushion that was
     asked for (the same without one), ``bound_min`` the least that the latter could be for any order under
     the same freedom (all PET minutes);
-    ``dropped`` the tasks left out; ``is_proven`` that neither more tasks nor an earlier end are possible;
+    ``plan`` and ``current`` are plans of the class that the front door makes (left open, for it lies to the
+    right); ``dropped`` the tasks left out; ``is_proven`` that neither more tasks nor an earlier end are possible;
     ``is_repeatable`` that no clock cut the search short; ``new_cautions`` counts those that the current plan
     does not have.
     """
 
     name: str
     scenario: Scenario
-    plan: TimedPlan
-    current: TimedPlan | None
+    plan: Any
+    current: Any
     changes: tuple[Move, ...]
     dropped: frozenset[str]
     cushioned_min: float
@@ -87,7 +89,7 @@ class Proposals:
     ``clashing`` are requirements that cannot be met together, where nothing fits.
     """
 
-    current: TimedPlan | None
+    current: Any
     found: tuple[Proposal, ...]
     verdict: str
     clashing: tuple[Requirement, ...] = ()
