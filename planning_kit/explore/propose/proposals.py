@@ -34,7 +34,8 @@ class Proposal:
     asked for (the same without one), ``bound_min`` the least that the latter could be for any order under
     the same freedom (all PET minutes);
     ``plan`` and ``current`` are plans of the class that the front door makes (left open, for it lies to the
-    right); ``dropped`` the tasks left out; ``is_proven`` that neither more tasks nor an earlier end are possible;
+    right); ``dropped`` the tasks left out; ``is_proven`` that neither more tasks nor an earlier end are
+    possible;
     ``is_repeatable`` that no clock cut the search short; ``new_cautions`` counts those that the current plan
     does not have.
     """
