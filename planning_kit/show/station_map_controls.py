@@ -91,7 +91,7 @@ def _slider(minutes: Sequence[float], theme: Theme, height: float) -> dict[str, 
     # Without labels: plotly measures the label of every step anew each time it draws, seen or not.
     steps = [_button("", [frame_name(minute)], _options(0, False)) for minute in minutes]
     clear = "rgba(0,0,0,0)"
-    return {"active": 0, "steps": steps, "x": 0, "len": 1, "y": -24 / height, "yanchor": "top",
+    return {"active": 0, "steps": steps, "x": 0, "len": 1, "y": -44 / height, "yanchor": "top",
             "pad": {"t": 4, "b": 0, "l": 0, "r": 0}, "ticklen": 0, "minorticklen": 0, "tickcolor": clear,
             "font": {"size": 1, "color": clear}, "currentvalue": {"visible": False},
             "transition": {"duration": 0}, "bgcolor": theme.grid, "activebgcolor": theme.stop,
