@@ -17,9 +17,10 @@ from tests.show.packs import hostile_scenario
 
 
 @pytest.fixture(scope="module", params=["demo", "hostile"])
-def path(request, tmp_path_factory, demo_plan):
-    plan = demo_plan if request.param == "demo" else pk.time_plan(hostile_scenario("tern-station"))
-    revision = compare_revisions(demo_plan.what_if(stretch={"RG2": "+2"}), plan)
+def path(request, tmp_path_factory, demo_plan, small_plan):
+    plan = demo_plan if request.param == "demo" else pk.time_plan(hostile_scenario())
+    before = demo_plan.what_if(stretch={"RG2": "+2"}) if request.param == "demo" else small_plan
+    revision = compare_revisions(before, plan)
     file = tmp_path_factory.mktemp(request.param) / "review.html"
     file.write_text(html_page(assemble(plan, pk.odds(plan, samples=100), revision)), encoding="utf-8")
     return file
