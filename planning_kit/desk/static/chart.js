@@ -268,7 +268,10 @@ class PlanChart {
       const told = this.notes.findings[Number(target.finding)];
       lines = [`${told.severity} ${told.check} ${told.when}`, told.message];
     } else if (target.ghost !== undefined) lines = this.notes?.ghost_hovers[Number(target.ghost)];
-    else if (target.bar !== undefined) lines = this.notes?.hovers[Number(target.bar)] ?? [this.chart.bars[Number(target.bar)][6]];
+    else if (target.inhibit !== undefined) {
+      const [row, at] = target.inhibit.split(" "), [inhibit, title, from, until] = this.chart.inhibits[row][at];
+      lines = [`${inhibit} ${title}`, `Must stand from PET ${pet(from)} to ${pet(until)}`];
+    } else if (target.bar !== undefined) lines = this.notes?.hovers[Number(target.bar)] ?? [this.chart.bars[Number(target.bar)][6]];
     this.tip.hidden = !lines?.length;
     if (!lines?.length) return;
     this.tip.replaceChildren(...lines.map(line => el("div", {}, line)));

@@ -71,9 +71,9 @@ function paintChart(chart, look) {
       ground.append(svg("line", { x1: x(minute), x2: x(minute), y1: HEIGHTS.axis, y2: places.bottom, stroke: theme.grid }));
     }
     data.inhibits.forEach((row, number) => {
-      for (const [inhibit, title, from, until] of row) {
+      for (const [at, [inhibit, title, from, until]] of row.entries()) {
         const strip = places.inhibits[number];
-        ground.append(rect(x(from), x(until), strip, { fill: "none", stroke: theme.quiet_ink, "stroke-dasharray": "3 2" }));
+        ground.append(rect(x(from), x(until), strip, { fill: "transparent", stroke: theme.quiet_ink, "stroke-dasharray": "3 2", "data-inhibit": `${number} ${at}` }));
         const room = x(until) - x(from) - 8;
         ground.append(text(fit(`${inhibit} ${title}`, room, TEXT_PX), Math.max(x(from), CHART_LEFT) + 4, strip.y + 11, { fill: theme.ink, class: "pk-small" }));
       }
@@ -135,8 +135,8 @@ function paintChart(chart, look) {
     data.ghosts.forEach(([step, who, start, finish], number) => {
       const lane = places.lanes[who];
       if (!lane?.ghosts) return;
-      const look2 = { fill: "none", stroke: theme.quiet_ink, "stroke-dasharray": lane.isThin ? "2 2" : null, class: "pk-ghost", "data-ghost": number };
-      over.append(rect(x(start), x(finish), lane.ghosts, look2));
+      const hollow = { fill: "transparent", stroke: theme.quiet_ink, "stroke-dasharray": lane.isThin ? "2 2" : null, class: "pk-ghost", "data-ghost": number };
+      over.append(rect(x(start), x(finish), lane.ghosts, hollow));
       if (!lane.isThin && x(finish) - x(start) > step.length * TEXT_PX + 4) {
         over.append(text(step, (x(start) + x(finish)) / 2, lane.ghosts.y + 10, { fill: theme.quiet_ink, class: "pk-small", "text-anchor": "middle" }));
       }
