@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pandas as pd
 import pytest
 from hypothesis import given, settings
@@ -73,6 +75,7 @@ def test_free_columns_are_told_too(small: pk.Scenario) -> None:
     assert words(small, noted) == ["EGR (Egress), x_owner: now a"]
 
 
+SCENARIOS = Path(__file__).resolve().parents[2] / "scenarios"
 COLUMNS = ["minutes_likely", "minutes_high", "title", "exertion", "caution", "x_free", "link", "light"]
 VALUES = {"minutes_likely": 7.5, "minutes_high": 30, "exertion": "heavy", "link": "yes", "light": "day"}
 
@@ -80,7 +83,7 @@ VALUES = {"minutes_likely": 7.5, "minutes_high": 30, "exertion": "heavy", "link"
 @settings(max_examples=25)
 @given(st.lists(st.tuples(st.integers(0, 7), st.sampled_from(COLUMNS)), max_size=3))
 def test_there_are_changes_just_when_the_digests_differ(edits: list[tuple[int, str]]) -> None:
-    scenario = pk.load_scenario("scenarios/small-outing")
+    scenario = pk.load_scenario(SCENARIOS / "small-outing")
     frame = scenario.steps.astype(object)
     for row, column in edits:
         if column not in frame:
@@ -104,7 +107,7 @@ def test_hostile_cells_are_told_as_typed_and_shown_escaped(small: pk.Scenario) -
 
 @pytest.mark.parametrize("name", ["small-outing", "tern-station", "faulty-plan"])
 def test_from_nothing_to_all(name: str, small: pk.Scenario) -> None:
-    other = pk.load_scenario(f"scenarios/{name}")
+    other = pk.load_scenario(SCENARIOS / name)
     there, back = compare_inputs(small, other), compare_inputs(other, small)
     assert len(there) == len(back)
     swapped = {"added": "removed", "removed": "added"}

@@ -11,7 +11,7 @@ import pytest
 import planning_kit as pk
 from tests.edits import edited
 
-SMALL = Path("scenarios/small-outing").absolute()
+SMALL = Path(__file__).resolve().parents[2] / "scenarios" / "small-outing"
 
 
 def git(folder: Path, *words: str) -> None:

@@ -11,12 +11,13 @@ import planning_kit as pk
 from planning_kit.inputs.sign_offs import SIGN_OFFS_FILE
 from tests.edits import edited
 
+SMALL = Path(__file__).resolve().parents[2] / "scenarios" / "small-outing"
 STALE = "stale: the scenario has changed since"
 
 
 @pytest.fixture
 def own(tmp_path: Path) -> pk.Scenario:
-    shutil.copytree("scenarios/small-outing", tmp_path / "own")
+    shutil.copytree(SMALL, tmp_path / "own")
     return pk.load_scenario(tmp_path / "own")
 
 

@@ -6,6 +6,7 @@ import io
 import re
 import zipfile
 from collections.abc import Mapping
+from pathlib import Path
 
 import html5lib
 import openpyxl
@@ -17,7 +18,7 @@ import planning_kit as pk
 from planning_kit.explore.revisions import compare_revisions
 from planning_kit.show.pack.content import CAUTION
 from planning_kit.show.pack.write import pack_files
-from tests.show.packs import HOSTILE, hostile_scenario
+from tests.show.packs import HOSTILE, SCENARIOS, hostile_scenario
 
 Files = Mapping[str, bytes]
 
@@ -31,7 +32,7 @@ def files(demo_plan: pk.Plan) -> Files:
 @pytest.fixture(scope="module")
 def hostile_files() -> Files:
     plan = pk.time_plan(hostile_scenario())
-    revision = compare_revisions(pk.load_scenario("scenarios/small-outing"), plan)
+    revision = compare_revisions(SCENARIOS / "small-outing", plan)
     return only_bytes(pack_files(plan, pk.odds(plan, samples=200), revision))
 
 
@@ -181,6 +182,17 @@ def test_odds_that_cannot_be_computed_do_not_stop_the_pack(small: pk.Scenario) -
     plan = pk.time_plan(small.with_settings({"odds.distribution": "no-such"}))
     text = pack_files(plan)["review.html"][0].decode()
     assert "Not computed: 1 fault found: scenario.toml odds.distribution" in re.sub(r"\s+", " ", text)
+
+
+def test_sign_offs_are_in_the_pack_and_stale_ones_say_so(small: pk.Scenario, tmp_path: Path) -> None:
+    own = small.save(tmp_path / "own")
+    pk.sign_off(own, "R. Viewer", "<b>fine</b>", at="2031-09-01T10:00:00Z")
+    edited = pk.edit_row(own, "steps", "B2", minutes_likely=14)
+    for scenario, state in ((own, "current"), (edited, "stale: the scenario has changed since")):
+        plan = pk.time_plan(scenario)
+        sheets = pd.read_excel(io.BytesIO(pack_files(plan, pk.odds(plan, samples=100))["review.xlsx"][0]),
+                               sheet_name="Reviews")
+        assert sheets[["By", "Words", "State"]].to_numpy().tolist() == [["R. Viewer", "<b>fine</b>", state]]
 
 
 def test_very_long_texts_and_many_steps_still_make_a_pack(small: pk.Scenario) -> None:
