@@ -144,7 +144,7 @@ function paintChart(chart, look) {
     for (const [name, minute] of data.limits) {
       const colour = name === "hard" ? theme.stop : theme.ink;
       over.append(svg("line", { x1: x(minute), x2: x(minute), y1: HEIGHTS.axis, y2: places.bottom, stroke: colour, "stroke-width": 1.6, "stroke-dasharray": name === "hard" ? null : "6 3" }));
-      over.append(text(`${name} ${pet(minute)}`, x(minute) - 4, places.bottom - 4, { fill: colour, class: "pk-small", "text-anchor": "end" }));
+      over.append(text(`${name} ${pet(minute)}`, x(minute) - 4, places.bottom - (name === "hard" ? 15 : 4), { fill: colour, class: "pk-small", "text-anchor": "end" }));
     }
     for (const [from, to, left, used] of data.handovers) {
       const a = places.lanes[from]?.main, b = places.lanes[to]?.main;
@@ -168,7 +168,7 @@ function paintChart(chart, look) {
     }
     for (const [who] of data.actors) name(fit(who, CHART_LEFT - 14, 7), places.lanes[who].main);
     if (data.inhibits.length) name("inhibits", places.inhibits[0], quiet);
-    names.append(text("GMT", CHART_LEFT - 8, 12, { ...quiet, "text-anchor": "end" }), text("PET", CHART_LEFT - 8, places.bottom + 14, { ...quiet, "text-anchor": "end" }));
+    names.append(text("GMT", CHART_LEFT - 36, 12, { ...quiet, "text-anchor": "end" }), text("PET", CHART_LEFT - 36, places.bottom + 14, { ...quiet, "text-anchor": "end" }));
     look.ticks.forEach(minute => {
       if (x(minute) < CHART_LEFT - 1 || x(minute) > right + 1) return;
       names.append(text(pet(minute), x(minute), places.bottom + 14, { fill: theme.ink, class: "pk-small", "text-anchor": "middle" }));
