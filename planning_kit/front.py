@@ -110,9 +110,7 @@ class Plan(LivePlan):
         base = self if self.outside is None else self.outside.base
         asked = ask(base.scenario, base.egress, egress_slip_min, stretch, drop, egress=egress, swap=swap,
                     close=close, tether_m=tether_m, settings=settings, move=move, gaps=gaps, name=name)
-        plan = type(self).of(asked.scenario, asked.egress)
-        if self.outside is not None:
-            plan = plan.retime(self.outside.actuals, self.now_min)
+        plan = self.re_timed_as(type(self).of(asked.scenario, asked.egress))
         return replace(plan, name=name or self.name, history=(*self.history, *asked.changes))
 
     def gain(self, step: str, minutes: float | None = None, most: int = 5) -> pd.DataFrame:

@@ -16,7 +16,9 @@ import numpy as np
 from planning_kit.plan.network import LOGGED, NOW, Bound, Demand, Group, Home, Network, Release, on_grid
 
 ROUNDING_MIN = 1e-6
-"""Logged times are whole microseconds, minutes of the timing finer: less than this breaks no rule."""
+"""Logged times are whole microseconds, minutes of the timing finer."""
+LOG_SECOND_MIN = 1.0 / 60.0
+"""What is called is logged to a second: a rule that is missed by less is not broken."""
 
 
 @dataclass(frozen=True)
@@ -68,7 +70,7 @@ def _window_of(begun: list[int], starts: Mapping[int, float], durations: np.ndar
         return windows
     first = min(starts[step] for step in begun)
     last = max(starts[step] + durations[step] for step in begun)
-    held = (windows[:, 0] <= first + ROUNDING_MIN) & (last <= windows[:, 1] + ROUNDING_MIN)
+    held = (windows[:, 0] <= first + LOG_SECOND_MIN) & (last <= windows[:, 1] + LOG_SECOND_MIN)
     return windows[held][:1] if held.any() else windows
 
 
@@ -90,17 +92,17 @@ def broken_rules(network: Network, fixed: frozenset[int], starts: np.ndarray, du
     for bound in network.bounds:
         if bound.after in fixed:
             by = float(starts[bound.before] + bound.weight_min(lengths) - starts[bound.after])
-            if by > ROUNDING_MIN:
+            if by > LOG_SECOND_MIN:
                 yield Broken(bound.after, by, bound=bound)
     for release in network.releases:
         by = release.at_min - float(starts[release.step])
-        if release.step in fixed and by > ROUNDING_MIN:
+        if release.step in fixed and by > LOG_SECOND_MIN:
             travel = Bound(release.step, release.step, release.kind, release.name, crew=release.crew)
             yield Broken(release.step, by, bound=travel)
     for step in sorted(fixed):
         for demand in network.demands[step]:
             by = _outside(demand.windows, float(starts[step]), float(starts[step] + lengths[step]))
-            if by > ROUNDING_MIN:
+            if by > LOG_SECOND_MIN:
                 yield Broken(step, by, demand=demand)
     yield from _broken_groups(network, fixed, starts, lengths, released)
 
@@ -114,13 +116,13 @@ def _broken_groups(network: Network, fixed: frozenset[int], starts: np.ndarray, 
             continue
         first, last = float(starts[members].min()), float((starts[members] + lengths[members]).max())
         by = _outside(group.demand.windows, first, last)
-        if by > ROUNDING_MIN or group.name in released:
+        if by > LOG_SECOND_MIN or group.name in released:
             yield Broken(begun[0], by, group=group)
 
 
 def _outside(windows: np.ndarray, start: float, finish: float) -> float:
     """How many minutes of [start, finish] stick out of the window that holds most of it."""
     if not len(windows):
-        return max(finish - start, 2 * ROUNDING_MIN)
+        return max(finish - start, 2 * LOG_SECOND_MIN)
     inside = np.minimum(windows[:, 1], finish) - np.maximum(windows[:, 0], start)
     return float(finish - start - inside.max())

@@ -1,9 +1,9 @@
 """From a log entry to the new picture. Run on demand: ``python -m tests.bench.bench_retime``.
 
-Asked are at most 200 ms from entry to picture for 80 steps. Times are processor time, so that other work on a
-shared machine does not count; what the disk takes to flush is not in them. Verdict: see the printed ratio. The
-options cost a whole plan with its findings each, some seconds together: they are asked for, not kept up to
-date.
+Verdict (Python 3.11, medians of one run): about 115 ms of processor time from entry to picture for 89 steps,
+of which 4 to append, 40 to re-time, 25 for findings, 45 to draw; asked are at most 200 for 80 steps. Waiting
+for the disk, and for other work on the machine, is not in it. The options cost a whole plan with its findings
+each, 1 to 2 s together: they are asked for, not kept up to date.
 """
 
 from __future__ import annotations

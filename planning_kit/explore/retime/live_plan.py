@@ -13,10 +13,17 @@ from planning_kit.explore.retime.decision_table import decision_table
 from planning_kit.explore.retime.effort import keeping_times
 from planning_kit.explore.retime.going_home import ABORT, TERMINATE, going_home, ways_home
 from planning_kit.explore.retime.options import options_table
-from planning_kit.explore.retime.progress import left_out_table, progress_table, task_table, updated_estimates
+from planning_kit.explore.retime.progress import (
+    left_out_table,
+    progress_table,
+    task_table,
+    updated_estimates,
+    with_updated_estimates,
+)
 from planning_kit.explore.retime.retiming import Outside, retime_plan
 from planning_kit.explore.retime.standing import standing_of
 from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.timed import TimedPlan
 
 
@@ -56,6 +63,18 @@ class LivePlan(TimedPlan):
         base = self if self.outside is None else self.outside.base
         assert isinstance(base, type(self))
         plan, outside = retime_plan(base, actuals, now_min)
+        return self._outdoors(plan, outside)
+
+    def re_timed_as(self, changed: Self) -> Self:
+        """``changed``, a variant of the plan outside, re-timed by this plan's log, if it has one."""
+        if self.outside is None:
+            return changed
+        return self._outdoors(*retime_plan(changed, self.outside.actuals, self.now_min))
+
+    def _outdoors(self, plan: Self, outside: Outside) -> Self:
+        """A re-timed plan, compared with what this one is compared with."""
+        if self.outside is not None:
+            outside = replace(outside, planned=self.outside.planned)
         return keeping_times(plan, replace(plan, outside=outside))
 
     @property
@@ -88,7 +107,7 @@ class LivePlan(TimedPlan):
         outside = self._outside("decide")
         assert isinstance(outside.base, type(self))
         plan, after = decide(outside.base, outside, skip, give, order)
-        return keeping_times(plan, replace(plan, outside=after))
+        return self._outdoors(plan, after)
 
     def options(self, most: int = 12) -> pd.DataFrame:
         """What can still be done, each option verified by re-timing, best first (see `options_table`)."""
@@ -118,6 +137,10 @@ class LivePlan(TimedPlan):
     def updated_estimates(self, weight: float = 2.0) -> pd.DataFrame:
         """Estimates that have learned from the outing, for the next plan (see `updated_estimates`)."""
         return updated_estimates(self._outside("updated_estimates"), weight)
+
+    def with_updated_estimates(self, weight: float = 2.0) -> Scenario:
+        """The scenario taken outside with these estimates in it, to be saved as the base of the next plan."""
+        return with_updated_estimates(self._outside("with_updated_estimates"), weight)
 
     def _outside(self, what: str) -> Outside:
         if self.outside is None:

@@ -15,13 +15,16 @@ from planning_kit.plan.timed import TimedPlan
 
 CHECK = "log"
 SOURCE = "log.csv"
+_QUICKER_MIN = 1.0  # on a way: less is how exactly people call and log
 
 
 def log_findings(plan: TimedPlan, base: TimedPlan, states: States, happened: Happened,
                  broken: Sequence[Broken], effort: Mapping[str, float], now_min: float) -> Iterator[Finding]:
     """Everything that the log and the re-timing have to say, beside the checks of the plan that results."""
     for each in broken:
-        yield _broken(plan, each)
+        is_quick = each.bound is not None and each.bound.kind == ORDER
+        if not is_quick or each.by_min >= _QUICKER_MIN:
+            yield _broken(plan, each)
     for state in states.by_step.values():
         if state.status == IN_PROGRESS and state.left_to_do_min(now_min) <= 0:
             yield _used_up(state, now_min)
@@ -99,8 +102,9 @@ def _left_out(base: TimedPlan, left: LeftOut, now_min: float) -> Finding:
     need = next(task.need for task in base.scenario.records.tasks if task.task == step.task)
     severity = STOP if left.kind == "not done" and need == "required" else CAUTION
     title = f" ({step.title})" if step.title else ""
+    why = left.why if left.kind == "skipped" else f"is {left.kind}: it {left.why}"
     return Finding(severity, CHECK, step.crew, step.step, now_min,
-                   f"{left.step}{title} of task {step.task} ({need}) is {left.kind}: it {left.why}", SOURCE)
+                   f"{left.step}{title} of task {step.task} ({need}) {why}", SOURCE)
 
 
 def _passed_over(plan: TimedPlan, base: TimedPlan, states: States) -> Iterator[Finding]:

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from planning_kit.inputs.log_state import DONE, IN_PROGRESS, State
+from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.plan.timed import TimedPlan
 
@@ -30,11 +31,12 @@ def progress_table(plan: TimedPlan, outside: Outside) -> pd.DataFrame:
     compares the finish with the planned one. ``minutes`` is the work so far, and ``over_min`` what a finished
     step took beyond its likely duration. NaN where there is nothing to compare.
     """
-    base, gone = outside.base, {left.step: left.kind for left in outside.happened.left_out}
+    base, gone = outside.planned, {left.step: left.kind for left in outside.happened.left_out}
     rows = []
-    for position, state in enumerate(outside.states.by_step.values()):
+    for state in outside.states.by_step.values():
         step = state.step
         start, finish = _times(plan, state)
+        position = base.position(step.step)
         planned = float(base.starts[position]), float(base.finishes[position])
         worked = _worked(state, outside.now_min)
         over = worked - step.minutes_likely if state.status == DONE else _NONE
@@ -93,6 +95,14 @@ def left_out_table(outside: Outside) -> pd.DataFrame:
         step = outside.base.steps[outside.base.position(left.step)]
         rows.append((step.step, step.task, step.crew, step.title, left.kind, left.why))
     return TextTable(rows, columns=LEFT_OUT_COLUMNS)
+
+
+def with_updated_estimates(outside: Outside, weight: float = 2.0) -> Scenario:
+    """The scenario that was re-timed, with `updated_estimates` in it: the base of the next plan."""
+    table, learned = outside.base.scenario.steps, updated_estimates(outside, weight).set_index("step")
+    for column in ("minutes_low", "minutes_likely", "minutes_high"):
+        table[column] = table["step"].map(learned[column]).astype(float).fillna(table[column])
+    return outside.base.scenario.with_table("steps", table)
 
 
 def updated_estimates(outside: Outside, weight: float = 2.0) -> pd.DataFrame:

@@ -38,8 +38,13 @@ P = TypeVar("P", bound=TimedPlan)
 
 @dataclass(frozen=True, eq=False)
 class Outside:
-    """What a re-timed plan knows of the outing so far. ``base`` is the plan that the crew took outside."""
+    """What a re-timed plan knows of the outing so far.
 
+    ``planned`` is the plan that the crew took outside, with which all is compared; ``base`` is what was
+    re-timed: the same, or what a decision or a what-if has made of it.
+    """
+
+    planned: TimedPlan
     base: TimedPlan
     actuals: Actuals
     states: States
@@ -69,7 +74,7 @@ def retime_plan(base: P, actuals: object, now: object = None) -> tuple[P, Outsid
                    network=placed.network, durations=placed.durations, starts=placed.starts)
     plan, effort = with_logged_effort(plan, states)
     findings = log_findings(plan, base, states, placed.happened, placed.broken, effort, now_min)
-    return plan, Outside(base, read, states, now_min, placed.happened, effort, tuple(findings))
+    return plan, Outside(base, base, read, states, now_min, placed.happened, effort, tuple(findings))
 
 
 def _now(now: object, egress: datetime, actuals: Actuals) -> float | None:

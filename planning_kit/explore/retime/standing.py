@@ -30,7 +30,7 @@ def standing_of(plan: TimedPlan, outside: Outside) -> str:
 
 def _now(plan: TimedPlan, outside: Outside) -> str:
     now = outside.now_min
-    slip = pet_min(plan.egress, outside.base.egress)
+    slip = pet_min(plan.egress, outside.planned.egress)
     by = _by(slip, "later", "earlier")
     egress = "" if abs(slip) < _AS_PLANNED_MIN else f" Egress was {by} than planned."
     return f"PET {pet_label(now)}, GMT {gmt_label(moment_at(now, plan.egress))}.{egress}"
@@ -46,13 +46,13 @@ def _late(minutes: float) -> str:
 
 def _crew(plan: TimedPlan, outside: Outside, crew: str) -> str:
     """Late by the expected finish of the step in hand, else by the start of the next one."""
-    base = outside.base
+    base = outside.planned
     known = [position for position in work_order(plan.steps, crew)
              if plan.steps[position].step in base.network.steps]
     busy = outside.states.at_work.get(crew)
     if busy is not None:
-        position, planned = plan.position(busy), base.position(busy)
-        late = float(plan.finishes[position] - base.finishes[planned])
+        position = plan.position(busy)
+        late = float(plan.finishes[position] - base.finishes[base.position(busy)])
         to_go = float(plan.finishes[position]) - outside.now_min
         return (f"{crew} {_late(late)}: on {busy} since {pet_label(plan.starts[position])}, about "
                 f"{to_go:.0f} min to go.")
@@ -71,7 +71,7 @@ def _windows(plan: TimedPlan, outside: Outside) -> Iterator[str]:
         start = float(plan.starts[list(members)].min())
         window = demand.name_at(start).partition(":")[2].replace("-", " ")
         line = f"{name}: {window}, at {pet_label(start)}"
-        planned = _planned_start(outside.base, plan, members)
+        planned = _planned_start(outside.planned, plan, members)
         if planned is not None and abs(start - planned) >= _AS_PLANNED_MIN:
             line += f" (planned {pet_label(planned)})"
         yield line + _unless(plan, members, window) + "."
@@ -121,7 +121,7 @@ def _unless(plan: TimedPlan, members: Sequence[int], window: str) -> str:
 
 
 def _end(plan: TimedPlan, outside: Outside) -> str:
-    limits, later = plan.scenario.settings.limits, plan.end_min - outside.base.end_min
+    limits, later = plan.scenario.settings.limits, plan.end_min - outside.planned.end_min
     when = "as planned" if abs(later) < _AS_PLANNED_MIN else f"{_by(later, 'later', 'earlier')} than planned"
     margins = [f"{name} limit {_by(limit - plan.end_min, 'left', 'over')}"
                for name, limit in (("planned", limits.planned_min), ("hard", limits.hard_min))]

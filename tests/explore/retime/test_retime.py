@@ -224,6 +224,8 @@ def test_what_if_and_re_timing_again_go_back_to_the_plan_outside(small_plan: pk.
     assert longer.now_min == 6
     assert start(longer, "A1") == 5.0
     assert longer.end_min == pytest.approx(late.end_min + 7)
+    assert longer.outside is not None
+    assert longer.outside.planned.starts.tolist() == small_plan.starts.tolist()
 
 
 def test_estimates_learn_from_what_was_done(small_plan: pk.Plan) -> None:
@@ -232,6 +234,9 @@ def test_estimates_learn_from_what_was_done(small_plan: pk.Plan) -> None:
     assert table["step"].tolist() == ["A1"]
     # 8, 10, 14 and 16 min worked: (2 * 10 + 16) / 3 = 12, and the spread reaches 16.
     assert table.iloc[0][["minutes_low", "minutes_likely", "minutes_high"]].tolist() == [8.0, 12.0, 16.0]
+    next_time = {step.step: step for step in new.with_updated_estimates().records.steps}
+    assert (next_time["A1"].minutes_likely, next_time["A1"].minutes_high) == (12.0, 16.0)
+    assert next_time["B1"] == small_plan.steps[small_plan.position("B1")]
 
 
 def test_a_plan_that_was_not_re_timed_says_so(small_plan: pk.Plan) -> None:
