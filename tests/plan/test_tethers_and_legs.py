@@ -85,7 +85,7 @@ def test_a_hook_move_begins_a_new_row_and_a_new_reach(small: pk.Scenario) -> Non
     assert seen == [
         ["HAT", "", "HAT", 0], ["HAT", "MID", "HAT", 6], ["MID", "", "HAT", 6], ["MID", "", "MID", 0],
         ["MID", "MST", "MID", 12], ["MST", "", "MID", 12], ["MST", "MID", "MID", 12],
-        ["MID", "HAT", "MID", 6], ["HAT", "", "MID", 6],
+        ["MID", "HAT", "MID", 6], ["HAT", "", "MID", 6], ["HAT", "", "HAT", 0],
     ]
     stay = rows[(rows["place"] == "MID") & (rows["to_place"] == "")]
     assert stay[["from_min", "until_min"]].to_numpy().tolist() == [[11, 15], [15, 16]]  # B1 ends at 15

@@ -52,10 +52,14 @@ def test_a_search_that_is_cancelled_says_so(demo: pk.Scenario) -> None:
     assert "cancelled" in found.verdict
 
 
-def test_a_search_that_the_clock_stops_says_so_and_reports_progress(demo: pk.Scenario) -> None:
-    told: list[Progress] = []
-    found = pk.propose(demo, effort=50.0, seconds=1.5, progress=told.append)
+def test_a_search_that_the_clock_stops_says_so(demo: pk.Scenario) -> None:
+    found = pk.propose(demo, effort=50.0, seconds=1.5)
     assert not found.is_repeatable
     assert "clock" in found.verdict
+
+
+def test_a_search_reports_its_progress(small: pk.Scenario) -> None:
+    told: list[Progress] = []
+    pk.propose(small, effort=1.0, seconds=300, progress=told.append)
     assert told
     assert all(one.elapsed_s <= other.elapsed_s for one, other in pairwise(told))
