@@ -69,7 +69,9 @@ class Workbench(anywidget.AnyWidget):
             action(self, content)
         except ScenarioError as error:
             self.say("; ".join(str(problem) for problem in error.problems["problem"]), level="bad")
-        except (KeyError, ValueError, TypeError):
+        except OSError as error:
+            self.say(f"this could not be done: {error.strerror or error}", level="bad")
+        except (LookupError, ValueError, TypeError, ArithmeticError):  # a view that is behind
             self.say("this could not be done: the table has changed meanwhile; try again", level="bad")
         self.show_changes(echo=content.get("n"))
 

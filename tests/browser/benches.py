@@ -11,6 +11,8 @@ from playwright.sync_api import Locator, Page, TimeoutError, expect
 from tests.browser.conftest import ROOT, Lab
 
 WAIT_MS = 20_000
+DEMO, SMALL = (ROOT / "scenarios" / name for name in ("tern-station", "small-outing"))
+GRID = ".pk-grid:not([hidden])"
 
 
 @dataclass(frozen=True)
@@ -21,7 +23,7 @@ class Bench:
     folder: Path
 
     @classmethod
-    def open(cls, page: Page, lab: Lab, name: str, scenario: Path = ROOT / "scenarios" / "tern-station") -> Bench:
+    def open(cls, page: Page, lab: Lab, name: str, scenario: Path = DEMO) -> Bench:
         """Copy a scenario, open a notebook on it, run it, and wait until all is shown."""
         folder = lab.folder / f"{name}-scenario"
         if not folder.exists():
@@ -44,13 +46,14 @@ class Bench:
 
     def settle(self) -> None:
         """Wait until the kernel has answered every message."""
-        self.page.wait_for_function("() => { const { sent, answered } = document.querySelector('.pk-workbench')"
-                                    ".dataset; return sent === answered; }", timeout=WAIT_MS)
+        self.page.wait_for_function("""() => {
+            const { sent, answered } = document.querySelector('.pk-workbench').dataset;
+            return sent === answered; }""", timeout=WAIT_MS)
 
     def cell(self, key: str, column: str, key_column: str = "step") -> Locator:
         """A cell of the open table, by the text of its row's key."""
-        row = f".pk-grid:not([hidden]) .tabulator-row:has([tabulator-field='{key_column}'] span:text-is('{key}'))"
-        return self.page.locator(f"{row} [tabulator-field='{column}']")
+        row = f".tabulator-row:has([tabulator-field='{key_column}'] span:text-is('{key}'))"
+        return self.page.locator(f"{GRID} {row} [tabulator-field='{column}']")
 
     def type_in(self, key: str, column: str, text: str, key_column: str = "step") -> None:
         """Choose a cell, type, Enter."""

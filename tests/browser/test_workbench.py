@@ -1,4 +1,4 @@
-"""The workbench in JupyterLab, by mouse and by keyboard: what is done is seen, saved, and survives the kernel."""
+"""The workbench in JupyterLab, by mouse and keyboard: what is done is seen, saved, outlives the kernel."""
 
 from __future__ import annotations
 
@@ -8,9 +8,12 @@ from playwright.sync_api import expect
 
 import planning_kit as pk
 from planning_kit.show.offline_html import write_notebook_html
-from tests.browser.benches import Bench
+from tests.browser.benches import GRID, SMALL, Bench
 
 pytestmark = pytest.mark.usefixtures("page_errors")
+CHANGE_THEME = "name => { window.jupyterapp.commands.execute('apputils:change-theme', {theme: name}); }"
+GROUNDS = """names => names.map(
+    name => getComputedStyle(document.querySelector(name)).backgroundColor)"""
 
 
 @pytest.fixture
@@ -24,8 +27,19 @@ def paste(page, text):
     page.evaluate("""text => {
         const data = new DataTransfer();
         data.setData('text/plain', text);
-        document.activeElement.dispatchEvent(new ClipboardEvent('paste', { clipboardData: data, bubbles: true, cancelable: true }));
+        const how = { clipboardData: data, bubbles: true, cancelable: true };
+        document.activeElement.dispatchEvent(new ClipboardEvent('paste', how));
     }""", text)
+
+
+def copied(page):
+    """What Ctrl+C would put on the clipboard."""
+    return page.evaluate("""() => {
+        const data = new DataTransfer();
+        const how = { clipboardData: data, bubbles: true, cancelable: true };
+        document.activeElement.dispatchEvent(new ClipboardEvent('copy', how));
+        return data.getData('text/plain');
+    }""")
 
 
 def centre(box, share=0.5):
@@ -86,6 +100,11 @@ def test_a_planner_edits_drags_undoes_pastes_and_saves(wide, lab, page_errors, a
              for step in ("EG1", "OP1", "KN0") for column in ("minutes_likely", "minutes_high")]
     assert texts == ["19", "25", "7", "10", "2", "3"]
 
+    # Copy the same block: tabs and line ends, as a spreadsheet takes it.
+    bench.cell("EG1", "minutes_likely").click()
+    bench.cell("KN0", "minutes_high").click(modifiers=["Shift"])
+    assert copied(page) == "19\t25\n7\t10\n2\t3"
+
     # Save, and only then is it in the folder.
     assert "EG1,EGR,both,AIR,\"Open the hatch, step out, check tethers and suits\",14,18" in steps_file(bench)
     bench.press("save")
@@ -138,7 +157,7 @@ def saved_outputs(page, path):
 
 
 def test_everything_can_be_done_from_the_keyboard(wide, lab):
-    bench, page = Bench.open(wide, lab, "keys", pk_small()), wide
+    bench, page = Bench.open(wide, lab, "keys", SMALL), wide
     page.locator(".pk-tab[data-sheet='steps']").focus()
     page.keyboard.press("ArrowRight")
     bench.says(".pk-tab[aria-selected='true'][data-sheet]", "tasks")
@@ -189,22 +208,17 @@ def test_everything_can_be_done_from_the_keyboard(wide, lab):
     bench.says(".pk-state", "saved")
 
 
-def pk_small():
-    from tests.browser.conftest import ROOT
-    return ROOT / "scenarios" / "small-outing"
-
-
 def chosen(page):
     return page.locator(".pk-chart").get_attribute("data-chosen")
 
 
 def order(page):
-    cells = ".pk-grid:not([hidden]) .tabulator-row [tabulator-field='step']"
+    cells = f"{GRID} .tabulator-row [tabulator-field='step']"
     return page.eval_on_selector_all(cells, "all => all.map(one => one.textContent)")
 
 
 def test_sorting_is_for_looking_and_a_conflict_shows_both_sides(wide, lab):
-    bench, page = Bench.open(wide, lab, "conflict", pk_small()), wide
+    bench, page = Bench.open(wide, lab, "conflict", SMALL), wide
     before = bench.head()
     page.locator(".pk-grid .tabulator-col[tabulator-field='step'] .tabulator-col-sorter").click()
     page.locator(".pk-grid .tabulator-col[tabulator-field='step'] .tabulator-col-sorter").click()
@@ -250,9 +264,8 @@ def test_egress_baseline_a_sweep_that_can_be_stopped_and_both_themes(wide, lab):
     assert page.locator(".pk-try").count() <= count + 1  # 37 had it gone on
     bench.says(".pk-egress", "stopped")
 
-    for name, theme, ground in (("JupyterLab Dark", "dark", "rgb(21, 25, 30)"), ("JupyterLab Light", "light", "rgb(255, 255, 255)")):
-        page.evaluate("name => { window.jupyterapp.commands.execute('apputils:change-theme', {theme: name}); }", name)
-        page.wait_for_selector(f".pk-workbench[data-theme={theme}]")
-        grounds = page.evaluate("""() => ['.pk-workbench', '.tabulator-row', '.tabulator-col', '.tabulator-tableholder'].map(
-            name => getComputedStyle(document.querySelector(name)).backgroundColor)""")
+    for theme, ground in (("Dark", "rgb(21, 25, 30)"), ("Light", "rgb(255, 255, 255)")):
+        page.evaluate(CHANGE_THEME, f"JupyterLab {theme}")
+        page.wait_for_selector(f".pk-workbench[data-theme={theme.lower()}]")
+        grounds = page.evaluate(GROUNDS, [".pk-workbench", ".tabulator-row", ".tabulator-col"])
         assert set(grounds) == {ground}

@@ -14,6 +14,8 @@ from tests.browser.conftest import ROOT
 
 HARM = "window.harmed=1"
 ATTACKS = (f"<img src=x onerror={HARM}>", f"</script><script>{HARM}</script>", f"=1+1<svg onload={HARM}>")
+HOSTILE_KEYS = ("title", "station", "summary", "pet_zero", "limits.planned_min_source",
+                "limits.hard_min_source", "limits.return_reserve_min_source")
 FREE_COLUMN = f"x_<img src=x onerror={HARM}>"
 
 
@@ -32,9 +34,8 @@ def hostile(folder):
     windows = pd.DataFrame([{"window": "w-1", "start": "2031-09-03T07:30:00Z", "end": "2031-09-03T09:30:00Z",
                              "source": attack}])
     scenario = scenario.with_table("actors", actors).with_table("windows", windows)
-    scenario = scenario.with_settings({key: attack for key in (
-        "title", "station", "summary", "pet_zero", "limits.planned_min_source", "limits.hard_min_source",
-        "limits.return_reserve_min_source")} | {"limits.planned_min": 40, "limits.return_reserve_min": 29})
+    scenario = scenario.with_settings(dict.fromkeys(HOSTILE_KEYS, attack))
+    scenario = scenario.with_settings({"limits.planned_min": 40, "limits.return_reserve_min": 29})
     scenario.save()
     return folder
 

@@ -89,7 +89,8 @@ def test_a_bad_cell_brings_its_fault_and_no_new_chart(talk):
 ])
 def test_whatever_a_message_says_nothing_is_raised_and_nothing_changes(talk, content):
     draft = talk.bench.session.draft
-    talk.ask(**content)
+    said = talk.ask(**content)
+    assert said["done"]["echo"] == 1
     assert talk.bench.session.draft.says_the_same_as(draft)
 
 

@@ -38,6 +38,7 @@ class Tables {
     this.box = el("section", { class: "pk-tables", "aria-label": "Scenario tables" },
       this.tabs, el("div", { class: "pk-row-tools" }, this.rowButtons, this.find, this.asPlanned), this.pane, this.line);
     this.box.addEventListener("keydown", event => this.onKey(event), true);  // before the grid takes the arrows
+    this.box.addEventListener("copy", event => this.onCopy(event));
     this.box.addEventListener("paste", event => this.onPaste(event));
     this.box.addEventListener("focusin", () => this.tellCell());
   }
@@ -93,8 +94,6 @@ class Tables {
     const table = new window[LIBRARY](box, {
       index: "_id", nestedFieldSeparator: false, data: this.rowsOf(sheet), height: "100%", layout: "fitDataFill",
       selectableRange: 1, selectableRangeColumns: true, selectableRangeRows: true, selectableRangeAutoFocus: false, editTriggerEvent: "dblclick",
-      clipboard: "copy", clipboardCopyRowRange: "range", clipboardCopyStyled: false,
-      clipboardCopyConfig: { columnHeaders: false, rowHeaders: false },
       headerSortClickElement: "icon", history: false, debugInvalidOptions: false,
       rowHeader: { field: NUMBER_COLUMN, headerSort: false, frozen: true, width: 42, hozAlign: "right", resizable: false,
         formatter: cell => el("span", {}, cell.getValue()), cssClass: "pk-number" },
@@ -308,6 +307,16 @@ class Tables {
     } else if (lines.length) {
       this.send({ kind: "shift", sheet: this.current, lines, by });
     }
+  }
+
+  onCopy(event) {
+    const range = this.grids[this.current]?.table.getRanges()[0];
+    if (event.target.closest("input, textarea") || !range) return;
+    const quoted = text => /[\t\n"]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
+    const rows = range.getCells().map(row => row.map(cell => quoted(cell.getValue() ?? "")).join("\t"));
+    event.clipboardData.setData("text/plain", rows.join("\n"));
+    event.preventDefault();
+    event.stopPropagation();
   }
 
   onPaste(event) {
