@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from planning_kit.desk.assets import library_text
 from planning_kit.desk.messages import rows_of_frame
 from planning_kit.explore.session.spreadsheet_risk import formula_cells
-from planning_kit.explore.sweep import sweep_egress
+from planning_kit.explore.sweeping.sweep import sweep_egress
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
 from planning_kit.show.live_chart import step_facts
 

@@ -49,7 +49,12 @@ class PlanChart {
     this.paint();
   }
 
-  zoom(factor, around = (this.range[0] + this.range[1]) / 2) {
+  middle() {  // of the chosen step where one is chosen, else of the view
+    const bar = this.selected && this.work().find(each => each.step === this.selected);
+    return bar ? (bar.start + bar.finish) / 2 : (this.range[0] + this.range[1]) / 2;
+  }
+
+  zoom(factor, around = this.middle()) {
     const [first, last] = this.whole();
     const size = Math.min((this.range[1] - this.range[0]) * factor, last - first);
     if (size < 5) return;

@@ -72,9 +72,10 @@ function paintChart(chart, look) {
     }
     data.inhibits.forEach((row, number) => {
       for (const [at, [inhibit, title, from, until]] of row.entries()) {
+        if (until < range[0] || from > range[1]) continue;
         const strip = places.inhibits[number];
         ground.append(rect(x(from), x(until), strip, { fill: "transparent", stroke: theme.quiet_ink, "stroke-dasharray": "3 2", "data-inhibit": `${number} ${at}` }));
-        const room = x(until) - x(from) - 8;
+        const room = Math.min(x(until), right) - Math.max(x(from), CHART_LEFT) - 8;
         ground.append(text(fit(`${inhibit} ${title}`, room, TEXT_PX), Math.max(x(from), CHART_LEFT) + 4, strip.y + 11, { fill: theme.ink, class: "pk-small" }));
       }
     });
