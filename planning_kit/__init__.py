@@ -15,17 +15,17 @@ Desk: `workbench`
 Hand: `briefing`, `write_review_pack`, `compare_revisions`, `scenario_at`, `add_note`, `reviews`, `sign_off`
 """
 
-from planning_kit.explore.compare import compare
-from planning_kit.explore.compare_findings import compare_findings
-from planning_kit.explore.compare_margins import compare_margins
-from planning_kit.explore.edits import move_step
-from planning_kit.explore.good_spells import good_spells
+from planning_kit.explore.comparing.compare import compare
+from planning_kit.explore.comparing.compare_findings import compare_findings
+from planning_kit.explore.comparing.compare_margins import compare_margins
+from planning_kit.explore.editing.edits import move_step
+from planning_kit.explore.editing.row_edits import edit_row
 from planning_kit.explore.odds.compare_odds import compare_odds
 from planning_kit.explore.odds.odds import Odds, odds
 from planning_kit.explore.odds.propose_cuts import propose_cuts, with_cuts
-from planning_kit.explore.revisions import compare_revisions
-from planning_kit.explore.row_edits import edit_row
-from planning_kit.explore.sweep import sweep_egress
+from planning_kit.explore.revising.revisions import compare_revisions
+from planning_kit.explore.sweeping.good_spells import good_spells
+from planning_kit.explore.sweeping.sweep import sweep_egress
 from planning_kit.front import Plan, propose, time_plan, workbench
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
 from planning_kit.inputs.git_revision import scenario_at

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Self
 import pandas as pd
 
 from planning_kit.checks.all_checks import find_all
-from planning_kit.explore.gain import gain
+from planning_kit.explore.gaining.gain import gain
 from planning_kit.explore.propose.proposals import Proposals
 from planning_kit.explore.propose.propose import search_orders
 from planning_kit.explore.propose.search import Progress
@@ -85,7 +85,7 @@ class Plan(LivePlan):
             for one step the closest counts: step, then task, then crew; of two crew members the slower.
         drop : name or names
             Steps or tasks to leave out. Precedence passes through them; gaps and inhibits go, with notes
-            (see `planning_kit.explore.dropping`).
+            (see `planning_kit.explore.editing.dropping`).
         egress : time or date, UTC
             Another egress; a date alone keeps the time of day.
         swap : names, "swappable" or "all"
@@ -199,9 +199,9 @@ def propose(
 def workbench(scenario: Scenario) -> Workbench:
     """The live workbench of a scenario, for JupyterLab: its tables, chart, findings and margins.
 
-    Edits change a draft; ``.scenario`` and ``.plan`` of what is returned are those of the last draft without a
-    fault. Nothing is written to the scenario's folder before Save. Raises `ScenarioError` when the scenario
-    has no plan.
+    Edits change a draft; ``.scenario`` and ``.plan`` of what is returned are those of the last draft
+    without a fault. Nothing is written to the scenario's folder before Save. Raises `ScenarioError` when
+    the scenario has no plan.
     """
     from planning_kit.desk.workbench import Workbench  # widgets load only where they are wanted
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from planning_kit.checks.findings import CAUTION, NOTE, Finding
 from planning_kit.inputs.records import Route
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.legs import Passage
+from planning_kit.plan.lines.legs import Passage
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "routes"

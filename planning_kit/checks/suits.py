@@ -8,7 +8,7 @@ from math import isnan, nan
 from planning_kit.checks.findings import NOTE, STOP, Finding
 from planning_kit.inputs.records import Suit
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.suits import DEFAULT_EXERTION, UNIT_WORDS, UNITS, WORDS, Store
+from planning_kit.plan.suit.suits import DEFAULT_EXERTION, UNIT_WORDS, UNITS, WORDS, Store
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "suits"

@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 
 from planning_kit.checks.findings import CAUTION, NOTE, STOP, Finding
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.tethers import HookMove, Tether
-from planning_kit.plan.tethers_reach import Crossing, Remedy, TooFar, crossings, remedy, too_far_by_hook
+from planning_kit.plan.lines.tethers import HookMove, Tether
+from planning_kit.plan.lines.tethers_reach import Crossing, Remedy, TooFar, crossings, remedy, too_far_by_hook
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "tethers"

@@ -15,9 +15,9 @@ from numbers import Real
 
 import pandas as pd
 
-from planning_kit.explore.dropping import drop_steps
-from planning_kit.explore.edits import close_routes, move_step, relax_gap, set_tethers
-from planning_kit.explore.naming import (
+from planning_kit.explore.editing.dropping import drop_steps
+from planning_kit.explore.editing.edits import close_routes, move_step, relax_gap, set_tethers
+from planning_kit.explore.editing.naming import (
     STEP,
     TABLE,
     TASK,
@@ -27,8 +27,8 @@ from planning_kit.explore.naming import (
     find_named,
     find_route,
 )
-from planning_kit.explore.stretching import Stretch, read_stretch, stretch_steps
-from planning_kit.explore.swapping import swap_roles
+from planning_kit.explore.editing.stretching import Stretch, read_stretch, stretch_steps
+from planning_kit.explore.editing.swapping import swap_roles
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.records import Records

@@ -19,25 +19,25 @@ from planning_kit.inputs.times import as_utc, pet_label
 from planning_kit.plan.activities import Activity, lane_activities
 from planning_kit.plan.almanac import Almanac, almanac_for
 from planning_kit.plan.build import build_network, crew_travel
-from planning_kit.plan.clocks import Clock, clocks_table, gap_clocks
-from planning_kit.plan.custody import Custody, track_custody
-from planning_kit.plan.custody_tables import custody_table, kit_table
 from planning_kit.plan.explain import explain_step
 from planning_kit.plan.handovers import find_handovers
+from planning_kit.plan.hardware.custody import Custody, track_custody
+from planning_kit.plan.hardware.custody_tables import custody_table, kit_table
 from planning_kit.plan.holders import Holders, find_holders
-from planning_kit.plan.inhibit_times import Hold, inhibit_holds, inhibits_table
-from planning_kit.plan.legs import Passage, cautions_table, crew_passages
-from planning_kit.plan.link_cover import LinkCover, link_covers, links_table
+from planning_kit.plan.homeward.return_tables import return_summary_table, returns_table
+from planning_kit.plan.homeward.returns import Returns, return_times
+from planning_kit.plan.lines.legs import Passage, cautions_table, crew_passages
+from planning_kit.plan.lines.tethers import Tether, tethers_table, track_tether
+from planning_kit.plan.needs.clocks import Clock, clocks_table, gap_clocks
+from planning_kit.plan.needs.inhibit_times import Hold, inhibit_holds, inhibits_table
+from planning_kit.plan.needs.link_cover import LinkCover, link_covers, links_table
 from planning_kit.plan.network import Network, on_grid
 from planning_kit.plan.no_plan import stop_if_circular, stop_if_unplaced
-from planning_kit.plan.return_tables import return_summary_table, returns_table
-from planning_kit.plan.returns import Returns, return_times
 from planning_kit.plan.routes import Travel
 from planning_kit.plan.slack import Slack, delay_curve, slacks
-from planning_kit.plan.suit_tables import suit_summary_table, suits_table
-from planning_kit.plan.suits import SuitHistory, suit_histories
+from planning_kit.plan.suit.suit_tables import suit_summary_table, suits_table
+from planning_kit.plan.suit.suits import SuitHistory, suit_histories
 from planning_kit.plan.summary import summarise
-from planning_kit.plan.tethers import Tether, tethers_table, track_tether
 from planning_kit.plan.timeline import timeline_table
 from planning_kit.plan.timing import earliest_starts, outing_end
 from planning_kit.sky.light import Light

@@ -6,9 +6,9 @@ import math
 from collections.abc import Iterator
 
 from planning_kit.checks.findings import NOTE
-from planning_kit.explore.compare_findings import findings_of
+from planning_kit.explore.comparing.compare_findings import findings_of
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.suits import WORDS
+from planning_kit.plan.suit.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.escape import one_line
 from planning_kit.show.names import Names, minutes, signed

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 
 from planning_kit.checks.findings import CAUTION, NOTE, STOP
-from planning_kit.explore.compare_findings import findings_of
+from planning_kit.explore.comparing.compare_findings import findings_of
 from planning_kit.inputs.times import gmt_label, pet_label
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing_ends import NEEDS, against

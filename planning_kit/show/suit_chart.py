@@ -10,8 +10,8 @@ from typing import Any
 import pandas as pd
 
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.return_tables import latest_turn_back_min
-from planning_kit.plan.suits import WORDS
+from planning_kit.plan.homeward.return_tables import latest_turn_back_min
+from planning_kit.plan.suit.suits import WORDS
 from planning_kit.show.bars import Trace
 from planning_kit.show.chart import FONT, Chart
 from planning_kit.show.escape import one_line, plotly_text

@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
-from planning_kit.plan.suits import UNIT_WORDS, WORDS
+from planning_kit.plan.suit.suits import UNIT_WORDS, WORDS
 from planning_kit.show.bars import Trace
 from planning_kit.show.escape import plotly_text
 from planning_kit.show.hover import Words

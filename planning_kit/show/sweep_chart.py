@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from planning_kit.explore.good_spells import HARD, PLANNED, good_spells
+from planning_kit.explore.sweeping.good_spells import HARD, PLANNED, good_spells
 from planning_kit.inputs.times import gmt_label, pet_label
 from planning_kit.show.chart import FONT, Chart
 from planning_kit.show.palette import Theme, theme_named
@@ -22,7 +22,7 @@ _MOST_TICKS = 9
 
 
 def sweep_chart(sweep: pd.DataFrame, theme: str = "light") -> Chart:
-    """Draw a sweep (see `planning_kit.explore.sweep.sweep_egress`): outing end against egress.
+    """Draw a sweep (see `planning_kit.explore.sweeping.sweep.sweep_egress`): outing end against egress.
 
     Lines mark the planned and the hard limit; bands mark the spells that keep them (deeper: the planned
     limit). Rows without a plan stand as crosses near the ground line. ``theme`` is ``light`` or ``dark``.

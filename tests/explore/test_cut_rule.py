@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import planning_kit as pk
-from planning_kit.explore.dropping import drop_steps
+from planning_kit.explore.editing.dropping import drop_steps
 from planning_kit.explore.odds.cut_rule import cut_rules, time_samples
 from planning_kit.explore.odds.outing import Outing, part_without
 from planning_kit.explore.odds.sampling import Draws

@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import replace
 
-from planning_kit.explore.dropping import passed_through
+from planning_kit.explore.editing.dropping import passed_through
 from planning_kit.inputs.records import Records
 
 
 def without_tasks(records: Records, dropped: Collection[str]) -> Records:
     """The records without the steps of the ``dropped`` tasks, which then take no time and no travel.
 
-    As `planning_kit.explore.dropping` does to the tables: precedence passes through, gaps to or from a
-    dropped step go. Only what the timing reads is changed and nothing is checked anew, so that thousands of
-    samples can each drop their own.
+    As `planning_kit.explore.editing.dropping` does to the tables: precedence passes through, gaps to or
+    from a dropped step go. Only what the timing reads is changed and nothing is checked anew, so that
+    thousands of samples can each drop their own.
     """
     gone = frozenset(step.step for step in records.steps if step.task in dropped)
     if not gone:

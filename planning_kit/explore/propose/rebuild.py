@@ -9,11 +9,11 @@ from itertools import pairwise
 
 import pandas as pd
 
-from planning_kit.explore.dropping import drop_steps
+from planning_kit.explore.editing.dropping import drop_steps
+from planning_kit.explore.editing.swapping import swap_roles
 from planning_kit.explore.propose.choice import Choice
 from planning_kit.explore.propose.model import Rule
 from planning_kit.explore.propose.ticks import minutes_of
-from planning_kit.explore.swapping import swap_roles
 from planning_kit.inputs.records import INSIDE
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.timed import TimedPlan

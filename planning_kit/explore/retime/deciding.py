@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TypeVar
 
+from planning_kit.explore.editing.swapping import swap_roles
 from planning_kit.explore.retime.retiming import Outside, retime_plan
-from planning_kit.explore.swapping import swap_roles
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.log import Actuals

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from planning_kit.explore.dropping import drop_steps
+from planning_kit.explore.editing.dropping import drop_steps
 from planning_kit.inputs.log_state import DONE, DROPPED, IN_PROGRESS, State, States
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.network import on_grid

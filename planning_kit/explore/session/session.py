@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from planning_kit.explore.compare import compare
+from planning_kit.explore.comparing.compare import compare
 from planning_kit.explore.session import drags
 from planning_kit.explore.session import sheet as sheets
 from planning_kit.explore.session.conflicts import both_sides, differences

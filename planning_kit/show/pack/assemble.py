@@ -6,7 +6,7 @@ import platform
 from importlib.metadata import PackageNotFoundError, version
 
 from planning_kit.explore.odds.odds import Odds
-from planning_kit.explore.revisions import Revision
+from planning_kit.explore.revising.revisions import Revision
 from planning_kit.inputs.sign_offs import reviews
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.escape import one_line

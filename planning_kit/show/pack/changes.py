@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from planning_kit.explore.odds.odds import Odds
 from planning_kit.explore.odds.tables import NO_PLAN
-from planning_kit.explore.revisions import Revision
+from planning_kit.explore.revising.revisions import Revision
 from planning_kit.inputs.times import pet_label
 from planning_kit.show.pack.content import Column, Section, Table, cell_of, table_of
 

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 import pandas as pd
 
 from planning_kit.checks.findings import CAUTION, NOTE, STOP
-from planning_kit.explore.compare_findings import findings_of
+from planning_kit.explore.comparing.compare_findings import findings_of
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
-from planning_kit.plan.suits import UNIT_WORDS, WORDS
+from planning_kit.plan.suit.suits import UNIT_WORDS, WORDS
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.names import Names
 from planning_kit.show.pack.content import Cell, Column, Section, Table, cell_of

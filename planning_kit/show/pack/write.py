@@ -9,7 +9,7 @@ from pathlib import Path
 import pandas as pd
 
 from planning_kit.explore.odds.odds import Odds, odds
-from planning_kit.explore.revisions import Revision, compare_revisions
+from planning_kit.explore.revising.revisions import Revision, compare_revisions
 from planning_kit.inputs.faults import Faults, SaveConflict, ScenarioError
 from planning_kit.inputs.save import save_files
 from planning_kit.inputs.scenario import Scenario

@@ -1,11 +1,11 @@
 """Single moves in the order of work that would meet a target.
 
-Tried are: each two neighbours in a lane swapped; each step that comes before the target taken off its way, to
-the place behind it where it costs the least travel; and the target's own step brought forward. A move is of
-one row, as `planning_kit.explore.edits.move_step` makes it. The first and the last step of each crew member
-stay where they are. The tables say which order is needed (``after``, gaps, what is in whose hands), and the
-checks of a moved plan say what it breaks; whether a move makes sense at work they cannot know. A step moved
-past others of its own task is the likeliest not to, so those come last and say so.
+Tried are: each two neighbours in a lane swapped; each step that comes before the target taken off its way,
+to the place behind it where it costs the least travel; and the target's own step brought forward. A move is
+of one row, as `planning_kit.explore.editing.edits.move_step` makes it. The first and the last step of each
+crew member stay where they are. The tables say which order is needed (``after``, gaps, what is in whose
+hands), and the checks of a moved plan say what it breaks; whether a move makes sense at work they cannot
+know. A step moved past others of its own task is the likeliest not to, so those come last and say so.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from planning_kit.explore.gain_changes import ORDER, Candidate
-from planning_kit.explore.gain_target import Target
+from planning_kit.explore.gaining.gain_changes import ORDER, Candidate
+from planning_kit.explore.gaining.gain_target import Target
 from planning_kit.inputs.records import BOTH
 from planning_kit.plan.build import build_network, work_order
 from planning_kit.plan.timed import TimedPlan

@@ -13,8 +13,8 @@ from typing import Any, TypeVar
 import pandas as pd
 
 from planning_kit.checks.findings import STOP
-from planning_kit.explore.compare_findings import compare_findings
-from planning_kit.explore.gain_changes import (
+from planning_kit.explore.comparing.compare_findings import compare_findings
+from planning_kit.explore.gaining.gain_changes import (
     EGRESS,
     MAX_GAP,
     MIN_GAP,
@@ -25,8 +25,8 @@ from planning_kit.explore.gain_changes import (
     relaxed_gaps,
     shortened_steps,
 )
-from planning_kit.explore.gain_orders import moved_steps
-from planning_kit.explore.gain_target import Target, find_target
+from planning_kit.explore.gaining.gain_orders import moved_steps
+from planning_kit.explore.gaining.gain_target import Target, find_target
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.inputs.times import pet_min

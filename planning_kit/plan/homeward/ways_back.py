@@ -1,10 +1,10 @@
 """How long the way to the airlock takes from anywhere, alone and with a partner who cannot move.
 
 The quickest way by travel time is taken; hook moves on it are counted, not traded against a longer way. The
-hook stays while the line reaches: as long as what lies out of it (`planning_kit.plan.tethers`) is no longer
-than the tether. Where the next leg would be too long, it moves at the last anchor passed, and once more at
-the airlock if it is not there: the fewest moves for a given way, since each is made as far on as possible.
-Neglected: making a worksite safe, letting go of or stowing what is in hand.
+hook stays while the line reaches: as long as what lies out of it (`planning_kit.plan.lines.tethers`) is no
+longer than the tether. Where the next leg would be too long, it moves at the last anchor passed, and once
+more at the airlock if it is not there: the fewest moves for a given way, since each is made as far on as
+possible. Neglected: making a worksite safe, letting go of or stowing what is in hand.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from planning_kit.inputs.records import Records
+from planning_kit.plan.lines.tethers import Lie, after_leg, line_m
 from planning_kit.plan.routes import Travel, leg_minutes
-from planning_kit.plan.tethers import Lie, after_leg, line_m
 
 Line = tuple[str, ...]
 """Places that a tether lies along, from its hook to the crew member."""

@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pandas as pd
 
-from planning_kit.explore.compare import COMPARE_COLUMNS, compare
-from planning_kit.explore.compare_findings import FINDING_CHANGES, compare_findings
-from planning_kit.explore.compare_margins import MARGIN_COLUMNS, compare_margins
-from planning_kit.explore.input_changes import compare_inputs
-from planning_kit.explore.verdict import VERDICT_COLUMNS, overall, verdicts
+from planning_kit.explore.comparing.compare import COMPARE_COLUMNS, compare
+from planning_kit.explore.comparing.compare_findings import FINDING_CHANGES, compare_findings
+from planning_kit.explore.comparing.compare_margins import MARGIN_COLUMNS, compare_margins
+from planning_kit.explore.revising.input_changes import compare_inputs
+from planning_kit.explore.revising.verdict import VERDICT_COLUMNS, overall, verdicts
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.git_revision import scenario_at
 from planning_kit.inputs.scenario import Scenario, load_scenario

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from planning_kit.plan.homeward.returns import Numbers, Returns
 from planning_kit.plan.network import ROUNDING_MIN
-from planning_kit.plan.returns import Numbers, Returns
 
 RETURN_COLUMNS = ["crew", "at_min", "place", "alone_min", "with_partner_min", "emergency_margin_min",
                   "partner_margin_min", "first_out", "suit_margin_min", "partner_first_out",

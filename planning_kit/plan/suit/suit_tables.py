@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from planning_kit.plan.suits import UNITS, SuitHistory
+from planning_kit.plan.suit.suits import UNITS, SuitHistory
 
 SUIT_COLUMNS = ["crew", "at_min", *(f"{name}_left_{unit}" for name, unit in UNITS.items()),
                 *(f"{name}_reserve_{unit}" for name, unit in UNITS.items())]

@@ -1,10 +1,10 @@
 """Whether each crew member can be back inside in time, from every minute of the outing.
 
-At every whole minute, and just before and at every point where someone comes to a place, leaves it or moves a
-hook: the time back alone and with the partner's help (`planning_kit.plan.ways_back`), plus ingress, against
-the emergency oxygen and against the consumables, used at the rate of travel on the way and in the airlock;
-with the partner those of both count. Between these moments all runs along straight lines, but where two ways
-back are equally long on a leg. Going in, what is left of ingress is the time back.
+At every whole minute, and just before and at every point where someone comes to a place, leaves it or moves
+a hook: the time back alone and with the partner's help (`planning_kit.plan.homeward.ways_back`), plus
+ingress, against the emergency oxygen and against the consumables, used at the rate of travel on the way and
+in the airlock; with the partner those of both count. Between these moments all runs along straight lines,
+but where two ways back are equally long on a leg. Going in, what is left of ingress is the time back.
 """
 
 from __future__ import annotations
@@ -17,9 +17,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from planning_kit.plan.suits import Store, SuitHistory
-from planning_kit.plan.tethers import Lie
-from planning_kit.plan.ways_back import Mover, Rescue, Spot, alone_min, movers, spot_at
+from planning_kit.plan.homeward.ways_back import Mover, Rescue, Spot, alone_min, movers, spot_at
+from planning_kit.plan.lines.tethers import Lie
+from planning_kit.plan.suit.suits import Store, SuitHistory
 
 if TYPE_CHECKING:
     from planning_kit.plan.timed import TimedPlan

@@ -13,8 +13,8 @@ def edit_row(scenario: Scenario, table: str, key: str, **cells: object) -> Scena
     """The scenario with cells changed in the row of ``table`` whose first column is ``key``.
 
     ``edit_row(scenario, "steps", "B4", minutes_likely=25, after="B3 A2")``. Where several rows have the key
-    (gaps that begin with one step), all of them change. A list becomes text with spaces. Raises `ScenarioError` for a row that there is not
-    and for everything that the changed table would be refused for.
+    (gaps that begin with one step), all of them change. A list becomes text with spaces. Raises
+    `ScenarioError` for a row that there is not and for all that the changed table would be refused for.
     """
     frame = scenario.table(table)
     keys = frame.iloc[:, 0]
@@ -24,6 +24,6 @@ def edit_row(scenario: Scenario, table: str, key: str, **cells: object) -> Scena
     for column, value in cells.items():
         cell = " ".join(map(str, value)) if isinstance(value, list | tuple) else value
         before = frame[column] if column in frame else [""] * len(frame)
-        frame[column] = pd.Series([cell if row == key else old for row, old in zip(keys, before, strict=True)],
-                                  dtype=object)
+        after = [cell if row == key else old for row, old in zip(keys, before, strict=True)]
+        frame[column] = pd.Series(after, dtype=object)
     return scenario.with_table(table, frame)

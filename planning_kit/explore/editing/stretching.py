@@ -8,8 +8,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from numbers import Real
 
-from planning_kit.explore.edits import retime_steps
-from planning_kit.explore.naming import CREW, STEP, TABLE, TASK, Named, find_named
+from planning_kit.explore.editing.edits import retime_steps
+from planning_kit.explore.editing.naming import CREW, STEP, TABLE, TASK, Named, find_named
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.records import Records
 from planning_kit.inputs.scenario import Scenario

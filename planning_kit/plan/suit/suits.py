@@ -2,7 +2,7 @@
 
 Every activity has a metabolic rate: ``[exertion_w]`` by its exertion, times the crew member's
 ``exertion_factor``. Rates are steady within an activity, so what is left falls along straight lines between
-activity boundaries. Relations and what they neglect: `planning_kit.plan.physiology`.
+activity boundaries. Relations and what they neglect: `planning_kit.plan.suit.physiology`.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from planning_kit.inputs.records import Crew, Settings, Suit
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
-from planning_kit.plan.physiology import co2_g_per_min, oxygen_g_per_min, water_g_per_min
+from planning_kit.plan.suit.physiology import co2_g_per_min, oxygen_g_per_min, water_g_per_min
 
 if TYPE_CHECKING:
     from planning_kit.plan.timed import TimedPlan

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from planning_kit.plan.legs import Passage
+from planning_kit.plan.lines.legs import Passage
 from planning_kit.plan.routes import Travel
 
 if TYPE_CHECKING:

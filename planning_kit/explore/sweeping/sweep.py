@@ -10,7 +10,7 @@ import pandas as pd
 
 from planning_kit.checks.all_checks import find_all
 from planning_kit.checks.findings import STOP
-from planning_kit.explore.egress_range import EgressRange
+from planning_kit.explore.sweeping.egress_range import EgressRange
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import as_utc

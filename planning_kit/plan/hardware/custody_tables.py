@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from planning_kit.inputs.records import INSIDE
-from planning_kit.plan.custody_state import Holding
+from planning_kit.plan.hardware.custody_state import Holding
 
 if TYPE_CHECKING:
     from planning_kit.plan.timed import TimedPlan

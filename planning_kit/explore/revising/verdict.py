@@ -15,7 +15,7 @@ from planning_kit.inputs.times import pet_label
 from planning_kit.plan.timed import TimedPlan
 
 if TYPE_CHECKING:
-    from planning_kit.explore.revisions import Revision
+    from planning_kit.explore.revising.revisions import Revision
 
 VERDICT_COLUMNS = ["verdict", "about", "words"]
 STOP, WORSE, LOOK, BETTER, SAME = "stop", "worse", "look", "better", "same"

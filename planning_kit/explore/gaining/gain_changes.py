@@ -16,8 +16,8 @@ from datetime import timedelta
 
 import numpy as np
 
-from planning_kit.explore.egress_range import EgressRange
-from planning_kit.explore.gain_target import Target
+from planning_kit.explore.gaining.gain_target import Target
+from planning_kit.explore.sweeping.egress_range import EgressRange
 from planning_kit.inputs.records import Gap, Records
 from planning_kit.plan.build import build_network
 from planning_kit.plan.timed import TimedPlan

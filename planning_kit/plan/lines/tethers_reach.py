@@ -9,8 +9,8 @@ from itertools import groupby, pairwise
 from typing import TYPE_CHECKING
 
 from planning_kit.plan.activities import WORK
+from planning_kit.plan.lines.tethers import HookMove, Lie, Tether, follow, hook_moves
 from planning_kit.plan.network import ROUNDING_MIN
-from planning_kit.plan.tethers import HookMove, Lie, Tether, follow, hook_moves
 
 if TYPE_CHECKING:
     from planning_kit.plan.timed import TimedPlan

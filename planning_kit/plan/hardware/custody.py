@@ -11,10 +11,10 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from planning_kit.inputs.records import BOTH, INSIDE, ItemMove, Step
-from planning_kit.plan.custody_events import instants
-from planning_kit.plan.custody_meant import Intentions
-from planning_kit.plan.custody_state import Hardware, Holding
-from planning_kit.plan.legs import stands_at
+from planning_kit.plan.hardware.custody_events import instants
+from planning_kit.plan.hardware.custody_meant import Intentions
+from planning_kit.plan.hardware.custody_state import Hardware, Holding
+from planning_kit.plan.lines.legs import stands_at
 
 if TYPE_CHECKING:
     from planning_kit.plan.timed import TimedPlan

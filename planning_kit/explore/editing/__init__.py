@@ -1,0 +1,1 @@
+"""Edits of a scenario, each giving a new one."""

@@ -1,0 +1,1 @@
+"""The smallest changes that start a step earlier."""

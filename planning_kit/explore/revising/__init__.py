@@ -1,0 +1,1 @@
+"""What a revision of a scenario changed."""

@@ -1,0 +1,1 @@
+"""The same work at other egress times."""

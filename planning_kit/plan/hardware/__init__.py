@@ -1,0 +1,1 @@
+"""Where every item is over time."""

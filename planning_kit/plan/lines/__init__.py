@@ -1,0 +1,1 @@
+"""Ways walked and safety tethers along them."""

@@ -1,0 +1,1 @@
+"""What others must hold for a plan: inhibits, links, clocks."""

@@ -1,0 +1,1 @@
+"""What a suit uses and what is left."""
