@@ -15,7 +15,6 @@ Desk: `workbench`
 Hand: `briefing`, `write_review_pack`, `compare_revisions`, `scenario_at`, `add_note`, `reviews`, `sign_off`
 """
 
-from planning_kit.explore.comparing.compare import compare
 from planning_kit.explore.comparing.compare_findings import compare_findings
 from planning_kit.explore.comparing.compare_margins import compare_margins
 from planning_kit.explore.editing.edits import move_step
@@ -26,7 +25,7 @@ from planning_kit.explore.odds.propose_cuts import propose_cuts, with_cuts
 from planning_kit.explore.revising.revisions import compare_revisions
 from planning_kit.explore.sweeping.good_spells import good_spells
 from planning_kit.explore.sweeping.sweep import sweep_egress
-from planning_kit.front import Plan, propose, time_plan, workbench
+from planning_kit.front import Plan, compare, propose, time_plan, workbench
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
 from planning_kit.inputs.git_revision import scenario_at
 from planning_kit.inputs.log import read_log

@@ -6,19 +6,23 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import cached_property
-from typing import TYPE_CHECKING, Self
+from pathlib import Path
+from typing import TYPE_CHECKING, Self, overload
 
 import pandas as pd
 
 from planning_kit.checks.all_checks import find_all
+from planning_kit.explore.comparing.compare import compare as moved_steps
 from planning_kit.explore.gaining.gain import gain
 from planning_kit.explore.propose.proposals import Proposals
 from planning_kit.explore.propose.propose import search_orders
 from planning_kit.explore.propose.search import Progress
 from planning_kit.explore.retime.live_plan import LivePlan
+from planning_kit.explore.revising.revisions import Given, Revision, compare_revisions
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.what_if import Change, ask, changes_table
 from planning_kit.inputs.scenario import Scenario
+from planning_kit.plan.timed import TimedPlan
 
 if TYPE_CHECKING:
     from planning_kit.desk.workbench import Workbench
@@ -134,6 +138,24 @@ class Plan(LivePlan):
         under way already.
         """
         return gain(self, self.what_if, step, minutes, most)
+
+
+@overload
+def compare(a: TimedPlan, b: TimedPlan) -> pd.DataFrame: ...
+@overload
+def compare(a: str | Path | Scenario, b: Given) -> Revision: ...
+@overload
+def compare(a: TimedPlan, b: str | Path | Scenario) -> Revision: ...
+def compare(a: Given, b: Given) -> pd.DataFrame | Revision:
+    """What moved between two plans, or what a revision changed.
+
+    Two plans give the table of the steps that moved (see `planning_kit.explore.comparing.compare`). Folders,
+    git revisions (``"HEAD~1:scenarios/x"``) and scenarios give a `Revision`, as `compare_revisions` does:
+    inputs, times, findings, margins and a verdict.
+    """
+    if isinstance(a, TimedPlan) and isinstance(b, TimedPlan):
+        return moved_steps(a, b)
+    return compare_revisions(a, b)
 
 
 def time_plan(scenario: Scenario, egress: str | date | datetime | None = None) -> Plan:

@@ -12,6 +12,13 @@ def test_a_plan_compared_with_itself_is_empty(small_plan: pk.Plan) -> None:
     assert pk.compare(small_plan, small_plan).empty
 
 
+def test_folders_and_scenarios_are_compared_as_revisions(small: pk.Scenario, small_plan: pk.Plan) -> None:
+    revised = edited(small, "steps", "C2", minutes_likely=9)
+    revision = pk.compare(small.folder, revised)
+    assert revision.times["step"].tolist() == ["C2", "C3", "Z1"]
+    assert pk.compare(small_plan, revised).overall == revision.overall
+
+
 def test_a_longer_step_moves_what_waits_for_it(small: pk.Scenario, small_plan: pk.Plan) -> None:
     longer = pk.time_plan(edited(small, "steps", "C2", minutes_likely=9))
     moved = pk.compare(small_plan, longer).set_index("step")
