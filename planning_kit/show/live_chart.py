@@ -14,6 +14,8 @@ from dataclasses import asdict
 from typing import Any
 
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
+from planning_kit.plan.activities import Activity as LaneActivity
+from planning_kit.plan.activities import lane_activities
 from planning_kit.show.activities import (
     Activity,
     Finding,
@@ -35,8 +37,8 @@ _TIGHT_MIN = 0.5  # slack that rounds to nothing in whole minutes
 def live_chart(plan: Any, baseline: Any = None) -> dict[str, Any]:
     """What is drawn at once: who does what when, light, links, limits, and where the baseline had it.
 
-    Minutes are PET. ``bars``: [step, crew, kind, start, finish, task, title, is_tight]; ``ghosts``: [step,
-    crew, start, finish].
+    Minutes are PET. ``bars``: [step, crew, kind, start, finish, task, title]; ``ghosts``: [step, crew, start,
+    finish]. Slack is left to `live_notes`: it takes as long as all the rest.
     """
     records = plan.scenario.records
     limits = records.settings.limits
@@ -46,7 +48,7 @@ def live_chart(plan: Any, baseline: Any = None) -> dict[str, Any]:
         "horizon": plan.horizon_min,
         "crew": [member.crew for member in records.crew],
         "actors": [[actor.actor, one_line(actor.title)] for actor in records.actors],
-        "bars": [_bar(row) for row in rows_of(plan)],
+        "bars": [_bar(row) for lane in lane_activities(plan, with_slack=False).values() for row in lane],
         "ghosts": [] if baseline is None else [_ghost(row) for row in rows_of(baseline) if _is_step(row)],
         "light": {kind: _pairs(getattr(plan.light, kind)) for kind in LIGHT_KINDS},
         "links": [[one_line(name), _pairs(windows)]
@@ -71,10 +73,9 @@ def _is_step(row: Activity) -> bool:
     return row.kind == "work" and row.step != ""
 
 
-def _bar(row: Activity) -> list[Any]:
-    is_tight = row.kind == "work" and row.slack_to_plan_min < _TIGHT_MIN
+def _bar(row: LaneActivity) -> list[Any]:
     return [row.step, row.crew, row.kind, _round(row.start_min), _round(row.finish_min), row.task,
-            one_line(row.title), is_tight]
+            one_line(row.title)]
 
 
 def _ghost(row: Activity) -> list[Any]:
@@ -92,6 +93,7 @@ def _pairs(windows: Iterable[Sequence[float]]) -> list[list[float]]:
 def live_notes(plan: Any, baseline: Any = None) -> dict[str, Any]:
     """What is told beside the chart: findings with the lanes and minute of their marks, and hover lines.
 
+    ``tight`` names the steps without slack to plan.
     ``hovers`` are in the order of ``bars`` of `live_chart`, ``ghost_hovers`` in that of ``ghosts``.
     """
     rows, words, records = rows_of(plan), _words(plan), plan.scenario.records
@@ -101,6 +103,7 @@ def live_notes(plan: Any, baseline: Any = None) -> dict[str, Any]:
     any_crew = {row.step: row for row in rows if _is_step(row)}
     return {
         "findings": [_told(found, rows, lanes) for found in findings(plan.findings)],
+        "tight": [row.step for row in rows if _is_step(row) and row.slack_to_plan_min < _TIGHT_MIN],
         "hovers": [_plain_lines(activity_text(row, words)) for row in rows],
         "ghost_hovers": [_plain_lines(ghost_text(old, now.get((old.step, old.crew), any_crew.get(old.step)),
                                                  words)) for old in before],

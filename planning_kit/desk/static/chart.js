@@ -26,14 +26,19 @@ class PlanChart {
     this.themes = themes ?? this.themes;
     const isFirst = !this.chart;
     this.chart = chart;
-    if (this.notes) this.notes = { findings: this.notes.findings, hovers: [], ghost_hovers: [] };  // the rest follows
+    if (this.notes) this.notes = { ...this.notes, hovers: [], ghost_hovers: [] };  // the rest follows
     this.places = layoutLanes(chart);
     if (isFirst || this.isWhole) this.zoomAll(); else this.paint();
   }
 
   tell(notes) {
     this.notes = notes;
-    if (this.look) this.paintMarks();
+    if (!this.look) return;
+    this.paintMarks();
+    const tight = new Set(notes.tight);
+    for (const bar of this.canvas.querySelectorAll(".pk-bar-work")) {
+      for (const [name, value] of Object.entries(outline(tight.has(bar.dataset.step), this.theme))) bar.setAttribute(name, value);
+    }
   }
 
   // Zoom
@@ -94,7 +99,7 @@ class PlanChart {
     this.width = this.box.clientWidth;
     if (!this.chart || this.width < 200) return;
     this.look = { places: this.places, x: minute => this.x(minute), theme: this.theme, width: this.width, range: this.range,
-      ticks: ticksFor(this.range, this.width - CHART_LEFT - CHART_RIGHT), clipId: this.clipId, inkOnFill: this.themes.ink_on_fill };
+      ticks: ticksFor(this.range, this.width - CHART_LEFT - CHART_RIGHT), clipId: this.clipId, tight: new Set(this.notes?.tight), inkOnFill: this.themes.ink_on_fill };
     this.canvas.setAttribute("viewBox", `0 0 ${this.width} ${this.places.height}`);
     this.canvas.style.height = `${this.places.height}px`;
     this.canvas.replaceChildren(...paintChart(this.chart, this.look));

@@ -84,7 +84,7 @@ function paintChart(chart, look) {
   function paintBars(data, { bars, labels }) {
     const shared = new Map();
     data.bars.forEach((bar, number) => {
-      const [step, who, kind, start, finish, task, title, isTight] = bar;
+      const [step, who, kind, start, finish, task, title] = bar;
       const lane = places.lanes[who];
       if (!lane || finish < range[0] || start > range[1]) return;
       const share = kind === "work" ? 1 : kind === "wait" ? 0.32 : 0.14;
@@ -96,7 +96,7 @@ function paintChart(chart, look) {
         bars.append(rect(x(start), x(finish), strip, { ...about, fill: `url(#${look.clipId}-${kind})`, stroke: theme.quiet_ink, "stroke-width": 0.8 }));
         return;
       }
-      bars.append(rect(x(start), x(finish), strip, { ...about, fill, stroke: isTight ? theme.ink : theme.bar_outline, "stroke-width": isTight ? 2.2 : 0.8 }));
+      bars.append(rect(x(start), x(finish), strip, { ...about, fill, ...outline(look.tight.has(step), theme) }));
       if (texture) bars.append(rect(x(start), x(finish), strip, { fill: `url(#${look.clipId}-${texture})`, "pointer-events": "none" }));
       label(labels, step || title, title, x(start), x(finish), strip, lane.isThin);
       if (step && data.crew.includes(who)) {
@@ -176,6 +176,11 @@ function paintChart(chart, look) {
       names.append(text(gmt(data.egress_ms + minute * 60000), x(minute), 12, { fill: theme.quiet_ink, class: "pk-small", "text-anchor": "middle" }));
     });
   }
+}
+
+// Without slack to plan: a bold outline.
+function outline(isTight, theme) {
+  return { stroke: isTight ? theme.ink : theme.bar_outline, "stroke-width": isTight ? 2.2 : 0.8 };
 }
 
 // The marks of findings, which come after the chart: at one spot the worst stands for those behind it.
