@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Self
 
 import pandas as pd
@@ -78,6 +80,13 @@ def _writable(value: object) -> str:
     """``value`` as text that a UTF-8 console can print: half characters escaped, no whole number too long."""
     text = "a huge number" if isinstance(value, int) and abs(value) > _LONGEST_NUMBER else str(value)
     return text.encode("utf-8", "backslashreplace").decode()
+
+
+def as_path(given: object, what: str) -> Path:
+    """``given`` as a path; a `ScenarioError` where it cannot be one."""
+    if not isinstance(given, str | os.PathLike):
+        raise ScenarioError.single("is no path; give it as text or a Path", column=what, value=given)
+    return Path(given)
 
 
 def _as_text(problems: pd.DataFrame) -> str:

@@ -13,7 +13,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from planning_kit.inputs import format as fmt
-from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.faults import Faults, as_path
 from planning_kit.inputs.omm_forms import Entry, MessageFault, entries_of
 from planning_kit.inputs.raw import decode, read_one
 
@@ -71,7 +71,7 @@ def read_omm(path: str | Path) -> Elements:
     Raises `ScenarioError` with every fault: not a message, more than one object, elements of another theory,
     missing or impossible values, not a bound orbit, perigee under the ground.
     """
-    path = Path(path)
+    path = as_path(path, "orbit message")
     faults = Faults()
     data = read_one(path.parent, path.name, faults)
     elements = None if data is None else elements_from(data, path.name, faults)

@@ -12,7 +12,7 @@ import pandas as pd
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import did_you_mean
-from planning_kit.inputs.faults import Faults, ScenarioError
+from planning_kit.inputs.faults import Faults, ScenarioError, as_path
 from planning_kit.inputs.frames import frame_of, raw_from_frame
 from planning_kit.inputs.frozen import FrozenMapping
 from planning_kit.inputs.omm import Elements
@@ -28,7 +28,7 @@ def load_scenario(folder: str | Path) -> Scenario:
 
     Raises `ScenarioError` that lists every fault of every file.
     """
-    path = Path(folder).absolute()
+    path = as_path(folder, "folder").absolute()
     checked, on_disk = read_folder(path)
     return Scenario(path, checked, on_disk)
 

@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from skyfield.sgp4lib import theta_GMST1982
 
-from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.records import Relays
 from planning_kit.sky.light import sampling_step_s
 from planning_kit.sky.orbit import Orbit
@@ -97,7 +97,15 @@ def _relay_windows(orbit: Orbit, relays: Relays | Iterable[float], span: Span) -
 
 def _checked(orbit: Orbit, relays: Relays | Iterable[float]) -> Relays:
     if not isinstance(relays, Relays):
-        relays = Relays(longitudes_deg_east=tuple(relays), mask_deg=0.0)
+        try:
+            if isinstance(relays, str):
+                raise TypeError("a text is no list of longitudes")
+            relays = Relays(tuple(float(longitude) for longitude in relays), mask_deg=0.0)
+        except (TypeError, ValueError):
+            raise ScenarioError.single(
+                "must be the relays of a scenario, or a list of longitudes in degrees east",
+                table="relays", column="longitudes_deg_east", value=relays,
+            ) from None
     faults = Faults()
     for longitude in relays.longitudes_deg_east:
         if not -180 <= longitude <= 360:

@@ -11,6 +11,7 @@ import pytest
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs import records as rec
+from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import ItemMove
 from planning_kit.inputs.scenario import Scenario, load_scenario
 from tests.inputs.small_folder import SCENARIO_TOML, TABLES, WINDOWS, with_cell, write_small
@@ -177,3 +178,9 @@ def test_a_quoted_line_end_does_not_shift_row_numbers(tmp_path: Path) -> None:
     gaps = "first_step,then_step,min_gap,max_gap,reason\n\n,,,,\ns1,s2,,60,\"one\ntwo\"\ns2,s3,,,\n"
     records = load_scenario(write_small(tmp_path, {"routes.csv": routes, "gaps.csv": gaps})).records
     assert [gap.row for gap in records.gaps] == [4, 5]
+
+
+@pytest.mark.parametrize("given", [5, None, ["scenarios"]])
+def test_what_is_no_path_is_refused_in_words(given):
+    with pytest.raises(ScenarioError, match="is no path"):
+        load_scenario(given)

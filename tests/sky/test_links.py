@@ -153,3 +153,9 @@ def test_relays_that_cannot_be_used_are_faults(make_orbit, relays, changed, colu
     with pytest.raises(ScenarioError) as caught:
         links_between(make_orbit(**changed), relays, "2031-06-21", "2031-06-22")
     assert list(caught.value.problems["column"]) == [column]
+
+
+@pytest.mark.parametrize("relays", [None, "41", 41.0, ["east"]])
+def test_what_are_no_relays_is_refused_in_words(make_orbit, relays):
+    with pytest.raises(ScenarioError, match="longitudes in degrees east"):
+        link_windows(make_orbit(), relays, "2031-05-14", "2031-05-15")
