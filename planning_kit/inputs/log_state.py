@@ -13,6 +13,7 @@ from datetime import datetime
 
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.format import SUITED
 from planning_kit.inputs.log_format import (
     EGRESS,
     FINISHED,
@@ -27,7 +28,6 @@ from planning_kit.inputs.log_format import (
 from planning_kit.inputs.records import BOTH, Records, Step
 from planning_kit.inputs.times import gmt_label, pet_label, pet_min
 
-SUITED = ("EV1", "EV2")
 TO_DO, IN_PROGRESS, DONE, LEFT, DROPPED = "to do", "in progress", "done", "left", "skipped"
 
 

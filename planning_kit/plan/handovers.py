@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from planning_kit.inputs.format import SUITED
 from planning_kit.inputs.records import BOTH, ItemMove, Step
 
 if TYPE_CHECKING:
     from planning_kit.plan.timed import TimedPlan
 
 HANDOVER_COLUMNS = ["from_crew", "to_crew", "from_step", "to_step", "from_min", "to_min", "what"]
-_SUITED = ("EV1", "EV2")
 
 
 def find_handovers(plan: TimedPlan) -> pd.DataFrame:
@@ -46,7 +46,7 @@ def _item_rows(plan: TimedPlan) -> Iterator[tuple[str, str, str, str, float, flo
             giver, left_by = left.pop(move.item)
             if left_by != crew:
                 yield _row(plan, giver, step, left_by, crew, move.item)
-        elif not is_take and move.into in _SUITED and move.into != crew:
+        elif not is_take and move.into in SUITED and move.into != crew:
             finish = float(plan.finishes[plan.position(step.step)])
             yield crew, move.into, step.step, step.step, finish, finish, move.item
         elif not is_take:
@@ -62,7 +62,7 @@ def _moves(plan: TimedPlan) -> Iterator[tuple[float, bool, Step, ItemMove]]:
 
 
 def _people(step: Step) -> tuple[str, ...]:
-    return _SUITED if step.crew == BOTH else (step.crew,)
+    return SUITED if step.crew == BOTH else (step.crew,)
 
 
 def _row(plan: TimedPlan, before: Step, then: Step, from_crew: str, to_crew: str,

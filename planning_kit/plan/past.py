@@ -15,8 +15,6 @@ import numpy as np
 
 from planning_kit.plan.network import LOGGED, NOW, Bound, Demand, Group, Home, Network, Release, on_grid
 
-ROUNDING_MIN = 1e-6
-"""Logged times are whole microseconds, minutes of the timing finer."""
 LOG_SECOND_MIN = 1.0 / 60.0
 """What is called is logged to a second: a rule that is missed by less is not broken."""
 

@@ -16,9 +16,9 @@ from planning_kit.explore.propose.model import Rule
 from planning_kit.explore.propose.ticks import minutes_of
 from planning_kit.inputs.records import INSIDE
 from planning_kit.inputs.scenario import Scenario
+from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 
-_ROUNDING_MIN = 1e-6
 Timer = Callable[[Scenario], TimedPlan]
 
 
@@ -107,7 +107,7 @@ def _is_broken(plan: TimedPlan, rule: Rule) -> bool:
         return False
     ends = {"start": plan.starts, "finish": plan.finishes}
     gap = ends[rule.then_at][plan.position(rule.then)] - ends[rule.first_at][plan.position(rule.first)]
-    return bool(gap < minutes_of(rule.gap) - _ROUNDING_MIN)
+    return bool(gap < minutes_of(rule.gap) - ROUNDING_MIN)
 
 
 def is_after(rule: Rule) -> bool:

@@ -17,8 +17,7 @@ import pandas as pd
 from planning_kit.explore.editing.dropping import drop_steps
 from planning_kit.inputs.log_state import DONE, DROPPED, IN_PROGRESS, State, States
 from planning_kit.inputs.scenario import Scenario
-from planning_kit.plan.network import on_grid
-from planning_kit.plan.past import ROUNDING_MIN
+from planning_kit.plan.network import ROUNDING_MIN, on_grid
 from planning_kit.plan.timed import TimedPlan
 
 _LOGGED_FIRST, _TO_DO = 0, 1

@@ -26,6 +26,7 @@ from planning_kit.inputs.log_state import TO_DO
 from planning_kit.inputs.records import Task
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.plan.activities import Activity
+from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 
 OPTION_COLUMNS = ["option", "kind", "end_min", "gain_min", "planned_margin_min", "hard_margin_min",
@@ -34,7 +35,6 @@ CARRY_ON, DROP, POSTPONE, GIVE, FORWARD = "carry on", "drop", "postpone", "give"
 _KINDS = (CARRY_ON, FORWARD, GIVE, POSTPONE, DROP)
 _NEEDS = ("get-ahead", "optional", "required")
 _MOST_TOGETHER = 4  # of the cut rule; each costs a whole plan with its findings
-_ROUNDING_MIN = 1e-6
 _NOTHING = math.nan
 
 Plan = Any  # the front door's plan: times, findings and ``decide``
@@ -180,7 +180,7 @@ def _only_touched_by(plan: TimedPlan, skipped: set[str]) -> frozenset[str]:
 
 
 def _rank(row: Mapping[str, Any], option: Option) -> tuple[float, ...]:
-    late = [float(max(0.0, -row[f"{limit}_margin_min"]) > _ROUNDING_MIN) for limit in ("hard", "planned")]
+    late = [float(max(0.0, -row[f"{limit}_margin_min"]) > ROUNDING_MIN) for limit in ("hard", "planned")]
     over = max(0.0, -row["hard_margin_min"], -row["planned_margin_min"])
     is_drop = option.kind == DROP
     return (float(row["new_stops"] > 0), *late, over, float(is_drop), *(option.cost if is_drop else ()),
@@ -198,9 +198,9 @@ def _parting(one: Iterable[Activity], other: Iterable[Activity]) -> float:
         if a is None or b is None:
             return float((a or b).start_min)
         same = (a.kind, a.step, a.place, a.to_place) == (b.kind, b.step, b.place, b.to_place)
-        if not same or abs(a.start_min - b.start_min) > _ROUNDING_MIN:
+        if not same or abs(a.start_min - b.start_min) > ROUNDING_MIN:
             return float(min(a.start_min, b.start_min))
-        if abs(a.finish_min - b.finish_min) > _ROUNDING_MIN:
+        if abs(a.finish_min - b.finish_min) > ROUNDING_MIN:
             return float(min(a.finish_min, b.finish_min))
     return math.inf
 

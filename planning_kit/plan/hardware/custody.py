@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
+from planning_kit.inputs.format import SUITED
 from planning_kit.inputs.records import BOTH, INSIDE, ItemMove, Step
 from planning_kit.plan.hardware.custody_events import instants
 from planning_kit.plan.hardware.custody_meant import Intentions
@@ -19,7 +20,6 @@ from planning_kit.plan.lines.legs import stands_at
 if TYPE_CHECKING:
     from planning_kit.plan.timed import TimedPlan
 
-SUITED = ("EV1", "EV2")
 (NOT_THERE, EARLY, HAS_IT, NOT_IN_BAG, IN_BAG, BAG_AWAY, NOT_HELD, PARTNER_AWAY, USED_AWAY, NO_SOCKET,
  NOT_IN_SOCKET, SOCKET_TAKEN) = (
     "not there", "early", "has it", "not in bag", "in bag", "bag away", "not held", "partner away",
