@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 
 from planning_kit.desk.assets import library_text
 from planning_kit.desk.messages import rows_of_frame
-from planning_kit.explore.session.spreadsheet_risk import formula_cells
 from planning_kit.explore.sweeping.sweep import sweep_egress
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
 from planning_kit.show.live_chart import step_facts
@@ -142,7 +141,7 @@ def save(bench: Workbench, _content: Content) -> None:
         bench.tell({"kind": "conflict", "files": rows_of_frame(conflict.problems[["table", "problem"]]),
                     "sides": rows_of_frame(bench.session.conflict())})
         return
-    bench.say(f"saved to {bench.session.base.folder.name}{_formula_words(bench)}")
+    bench.say(f"saved to {bench.session.base.folder.name}")
 
 
 def take_theirs(bench: Workbench, _content: Content) -> None:
@@ -157,12 +156,7 @@ def export(bench: Workbench, content: Content) -> None:
     if not name:
         raise ScenarioError.single("give the new folder a name", column="export")
     written = bench.session.export(bench.session.base.folder.parent / Path(name).expanduser())
-    bench.say(f"exported to {written}{_formula_words(bench)}")
-
-
-def _formula_words(bench: Workbench) -> str:
-    count = len(formula_cells(bench.session.draft))
-    return (f"; {count} cells begin like a formula: import them into a spreadsheet as text" if count else "")
+    bench.say(f"exported to {written}")
 
 
 def restore(bench: Workbench, content: Content) -> None:

@@ -15,6 +15,7 @@ import pandas as pd
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import CellFault, did_you_mean
+from planning_kit.inputs.csv_cells import cell_text
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.frames import raw_from_frame
 from planning_kit.inputs.log_format import (
@@ -113,7 +114,8 @@ def raw_log(data: bytes, faults: Faults) -> RawTable:
             faults.add(LOG.name, number, "", lines[number - 1] if number <= len(lines) else "",
                        "was cut off or has too many cells (an interrupted write, an unpaired quotation "
                        "mark): complete the row or delete it; the rows after it are whole")
-    whole_rows = [(n, tuple(r)) for n, r in numbered if r is not None and len(r) == len(header)]
+    whole_rows = [(n, tuple(map(cell_text, r))) for n, r in numbered
+                  if r is not None and len(r) == len(header)]
     return RawTable(LOG.name, header, tuple(r for _, r in whole_rows), tuple(n for n, _ in whole_rows))
 
 

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from planning_kit.inputs import format as fmt
+from planning_kit.inputs.csv_cells import cell_text, csv_cell, is_live
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.fields import Table
 
@@ -23,7 +24,8 @@ BOM = b"\xef\xbb\xbf"
 
 @dataclass(frozen=True)
 class RawTable:
-    """One table as text. ``data`` are the file's bytes while rows and header are exactly that file's.
+    """One table as text. ``data`` are the file's bytes while rows and header are exactly that file's, and
+    none of its cells is one that a spreadsheet would compute.
 
     ``ragged``: row numbers whose count of cells differs from the header's (already a fault). ``newline`` and
     ``has_bom`` say how the file was written, so that a save keeps to it.
@@ -124,10 +126,10 @@ def read_table(table: Table, data: bytes, faults: Faults) -> RawTable | None:
     numbered = [(number, row) for number, row in enumerate(records[1:], start=2) if any(row)]
     ragged = _note_ragged(table, header, numbered, faults)
     width = len(header)
-    rows = tuple(tuple((row + [""] * width)[:width]) for _, row in numbered)
-    return RawTable(table.name, header, rows, tuple(number for number, _ in numbered), data,
-                    _newline_of(text),
-                    data.startswith(BOM), ragged)
+    rows = tuple(tuple(cell_text(cell) for cell in (row + [""] * width)[:width]) for _, row in numbered)
+    is_harmless = not any(is_live(cell) for _, row in numbered for cell in row)
+    return RawTable(table.name, header, rows, tuple(number for number, _ in numbered),
+                    data if is_harmless else None, _newline_of(text), data.startswith(BOM), ragged)
 
 
 def _records(table: Table, text: str, faults: Faults) -> list[list[str]] | None:
@@ -173,17 +175,11 @@ def _newline_of(text: str) -> str:
 
 
 def table_bytes(table: RawTable) -> bytes:
-    """The file of ``table``: its own bytes if it came from one unchanged, else CSV as RFC 4180 writes it."""
+    """The file of ``table``: its own bytes if it came from one unchanged, else CSV without a live formula."""
     if table.data is not None:
         return table.data
-    lines = (",".join(_quoted(cell) for cell in row) + table.newline for row in (table.header, *table.rows))
+    lines = (",".join(map(csv_cell, row)) + table.newline for row in (table.header, *table.rows))
     return (BOM if table.has_bom else b"") + "".join(lines).encode("utf-8")
-
-
-def _quoted(cell: str) -> str:
-    if any(mark in cell for mark in ',"\r\n'):
-        return '"' + cell.replace('"', '""') + '"'
-    return cell
 
 
 def read_tables(files: Mapping[str, bytes | None], faults: Faults) -> dict[str, RawTable]:

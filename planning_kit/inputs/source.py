@@ -62,7 +62,8 @@ def read_folder(folder: Path) -> tuple[Checked, Mapping[str, str]]:
     assert orbit is not None
     assert toml is not None
     source = Source(toml, FrozenMapping(tables), orbit_name, orbit)
-    digests = {name: digest_of(data) for name, data in source.files().items()}
+    read = {**files, orbit_name: orbit}
+    digests = {name: digest_of(data) for name, data in read.items() if data is not None}
     return Checked(source, records, elements), FrozenMapping(digests)
 
 

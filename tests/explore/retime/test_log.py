@@ -56,6 +56,12 @@ def test_what_was_appended_is_read_back(tmp_path: Path) -> None:
     assert pk.read_log(tmp_path / "log.csv").equals(log)
 
 
+def test_a_note_that_a_spreadsheet_would_compute_is_marked_in_the_file(tmp_path: Path) -> None:
+    pk.append_log(tmp_path, "started", "A1", DAY + "07:30:00Z", by="@Ines", note="=1+1")
+    assert pd.read_csv(tmp_path / "log.csv").loc[0, ["by", "note"]].tolist() == ["'@Ines", "'=1+1"]
+    assert pk.read_log(tmp_path).loc[2, ["by", "note"]].tolist() == ["@Ines", "=1+1"]
+
+
 def test_no_log_yet_is_an_empty_table(tmp_path: Path) -> None:
     assert pk.read_log(tmp_path).empty
 

@@ -9,12 +9,12 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 import planning_kit as pk
 from planning_kit.explore.session.journal import state_folder
 from planning_kit.explore.session.session import Session
-from planning_kit.explore.session.spreadsheet_risk import formula_cells
 from tests.explore.session.conftest import line_of
 
 ROOT = Path(__file__).parents[3]
@@ -116,12 +116,16 @@ def test_an_export_is_a_new_folder_and_the_session_stays(session, folder, tmp_pa
             session.export(taken)
 
 
-def test_cells_that_a_spreadsheet_would_compute_are_counted(session):
-    assert formula_cells(session.draft) == []
-    retitle(session, "=1+1")
-    retitle(session, "@SUM(A1)", "B1")
-    retitle(session, "-3", "C1")  # a number with a sign is a number
-    assert [cell[1] for _, cell in formula_cells(session.draft)] == ["title", "title"]
+def test_what_a_spreadsheet_would_compute_is_saved_with_a_mark_and_read_without(session, folder, tmp_path):
+    texts = {"B2": "=1+1", "B1": "@SUM(A1)", "C1": "-3", "C2": "'=2"}  # a number with a sign is a number
+    for step, text in texts.items():
+        retitle(session, text, step)
+    session.save()
+    for place in (folder, session.export(tmp_path / "copy")):
+        by_step = pd.read_csv(place / "steps.csv", dtype=str).set_index("step")["title"]
+        assert [by_step[step] for step in texts] == ["'=1+1", "'@SUM(A1)", "-3", "''=2"]
+        titles = pk.load_scenario(place).steps.set_index("step")["title"]
+        assert [titles[step] for step in texts] == list(texts.values())
 
 
 def test_left_work_is_offered_to_the_next_session_and_gone_once_saved(session, folder):
