@@ -130,7 +130,7 @@ class _Teller:
             if row["in_bag"] or (row["from_min"] == 0 and row["until_min"] >= self.plan.end_min):
                 continue
             inner = [str(other["item"]) for other in now if other["in_bag"] == row["item"]]
-            inside = f" with {self.names.items(inner)} in it" if inner else ""
+            inside = f" (in it: {self.names.items(inner)})" if inner else ""
             words.append(self.names.item(str(row["item"])) + inside)
         return "; ".join(words)
 

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
-from planning_kit.checks.findings import CAUTION, NOTE, STOP
-from planning_kit.explore.comparing.compare_findings import findings_of
+from planning_kit.inputs.records import Task
 from planning_kit.inputs.times import gmt_label, pet_label
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.show.briefing_ends import NEEDS, against
+from planning_kit.show.briefing_ends import NEEDS, against, planned_tasks, retimed_lines, tasks_left_out
 from planning_kit.show.escape import shortened
 from planning_kit.show.names import Names, minutes, signed
+from planning_kit.show.open_findings import OpenFindings
 
 _MOST_NAMED = 8
 _LONGEST = 60
@@ -23,6 +23,7 @@ def minute_lines(plan: TimedPlan) -> Iterator[str]:
     head = shortened(settings.title, 2 * _LONGEST) or "The outing"
     yield (f"{head}: egress at GMT {gmt_label(plan.egress)}, both inside at PET {pet_label(plan.end_min)}, "
            f"{against(limits.planned_min, plan.end_min)} the planned limit.")
+    yield from retimed_lines(plan)
     yield from _tasks(plan)
     yield from _windows(plan)
     yield from _inhibits(plan)
@@ -32,11 +33,15 @@ def minute_lines(plan: TimedPlan) -> Iterator[str]:
 
 def _tasks(plan: TimedPlan) -> Iterator[str]:
     for need, word in NEEDS.items():
-        tasks = [task for task in plan.scenario.records.tasks if task.need == need]
-        named = [shortened(task.title, _LONGEST) or task.task for task in tasks]
-        more = f" and {len(named) - _MOST_NAMED} more" if len(named) > _MOST_NAMED else ""
-        if named:
-            yield f"{word}: {', '.join(named[:_MOST_NAMED])}{more}."
+        yield from _named(word, planned_tasks(plan, need))
+    yield from _named("No longer in it", tasks_left_out(plan))
+
+
+def _named(word: str, tasks: Sequence[Task]) -> Iterator[str]:
+    named = [shortened(task.title, _LONGEST) or task.task for task in tasks]
+    more = f" and {len(named) - _MOST_NAMED} more" if len(named) > _MOST_NAMED else ""
+    if named:
+        yield f"{word}: {', '.join(named[:_MOST_NAMED])}{more}."
 
 
 def _windows(plan: TimedPlan) -> Iterator[str]:
@@ -78,9 +83,6 @@ def _tightest(plan: TimedPlan) -> Iterator[str]:
 
 
 def _open(plan: TimedPlan) -> str:
-    severities = list(findings_of(plan)["severity"])
-    counts = [(severities.count(severity), severity) for severity in (STOP, CAUTION, NOTE)]
-    told = [f"{count} {severity}{'s' if count > 1 else ''}" for count, severity in counts if count]
-    return f"Findings: {', '.join(told) or 'none'}."
+    return f"Findings: {OpenFindings(plan).counted}."
 
 

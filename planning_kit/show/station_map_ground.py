@@ -14,11 +14,11 @@ LONGEST_PLACE_ID = 12
 _ROUTE_LOOKS = {"route": ("solid", 2), "tight route": ("dash", 5), "snag route": ("dot", 5),
                 "tight and snag route": ("dashdot", 5)}
 _FLAT_LABEL_PX, _SPACE_LABEL_PX = 10, 12
-_CHAR_PX, _LINE_PX = 6.6, 12.0
+NAME_CHAR_PX, _LINE_PX = 6.6, 12.0
 _SCALE_M = 5.0
 NOMINAL_FLAT_PX = (240.0, 118.0)  # of a flat view on a laptop's screen, in a notebook
 # Where a name may stand beside its mark, best first: plotly's word, and where its middle is, in half widths.
-_SPOTS = (("top right", 1, 1), ("middle right", 1, 0), ("bottom right", 1, -1), ("middle left", -1, 0),
+NAME_SPOTS = (("top right", 1, 1), ("middle right", 1, 0), ("bottom right", 1, -1), ("middle left", -1, 0),
           ("top center", 0, 1), ("bottom center", 0, -1), ("top left", -1, 1), ("bottom left", -1, -1))
 
 
@@ -105,7 +105,7 @@ def _place_text(place: Place) -> str:
 def _flat_spots(places: Sequence[Place], views: Views, view: View) -> list[str]:
     """Where names cover neither each other nor a mark; one that fits nowhere is left to the pointer."""
     return name_spots([_pixels(place, views, view) for place in places],
-                      [len(place.place[:LONGEST_PLACE_ID]) * _CHAR_PX for place in places])
+                      [len(place.place[:LONGEST_PLACE_ID]) * NAME_CHAR_PX for place in places])
 
 
 def _pixels(place: Place, views: Views, view: View) -> tuple[float, float]:
@@ -152,7 +152,7 @@ def name_spots(marks: Sequence[tuple[float, float]], widths: Sequence[float]) ->
     spots = []
     for (x, y), width in zip(marks, widths, strict=True):
         spots.append("")
-        for spot, right, above in _SPOTS:
+        for spot, right, above in NAME_SPOTS:
             mid_x, mid_y = x + right * (width / 2 + 5), y + above * (_LINE_PX / 2 + (4 if right == 0 else 1))
             box = (mid_x - width / 2, mid_y - _LINE_PX / 2, mid_x + width / 2, mid_y + _LINE_PX / 2)
             if not any(_overlap(box, other) for other in taken):

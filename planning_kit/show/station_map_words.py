@@ -11,6 +11,7 @@ from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.moments import Moment, Person, Stay
 from planning_kit.show.activities import Finding
 from planning_kit.show.escape import one_line, plotly_text, shortened
+from planning_kit.show.palette import SEVERITY_SIGNS
 
 GLYPHS = {"foothold": "▲", "bag": "■"}
 LONGEST_ITEM_ID = 16
@@ -28,6 +29,13 @@ def sky_words(moment: Moment, egress: datetime, has_links: bool) -> str:
     """The first column: PET and GMT, light, links, inhibits in force, what others do; safe to show."""
     clock = (f'<b><span style="font-size:20px">PET {pet_label(moment.at_min)}</span></b>  '
              f"GMT {gmt_label(moment_at(moment.at_min, egress))}")
+    kind, rest = light_words(moment)
+    light = f"<b>{kind}</b>{rest}"
+    return "<br>".join([clock, light, *_wrapped(sky_lines(moment, has_links), MOST_LINES - 2)])
+
+
+def sky_lines(moment: Moment, has_links: bool) -> list[str]:
+    """Links, inhibits in force and what others do, a line each, as plain text."""
     lines = []
     if has_links:
         lines.append(f"In view: {', '.join(moment.in_view)}." if moment.in_view else "No relay in view.")
@@ -39,16 +47,17 @@ def sky_words(moment: Moment, egress: datetime, has_links: bool) -> str:
                      f"{one_line(hold.title)}{owner}.")
     if not moment.inhibits:
         lines.append("No inhibit in force.")
-    return "<br>".join([clock, _light_words(moment), *_wrapped(lines, MOST_LINES - 2)])
+    return lines
 
 
-def _light_words(moment: Moment) -> str:
+def light_words(moment: Moment) -> tuple[str, str]:
+    """The light in one word, and which night or day it is until when, as plain text."""
     kind = moment.light.partition(" ")[0]
     if not kind:
-        return "Light not known."
+        return "Light not known", "."
     until = f" until {pet_label(moment.light_until_min)}" if isfinite(moment.light_until_min) else ""
     name = "" if kind == "penumbra" else f" ({moment.light})"
-    return f"<b>{_SKY_WORDS[kind]}</b>{name}{until}."
+    return _SKY_WORDS[kind], f"{name}{until}."
 
 
 def person_words(person: Person, moment: Moment, ink: str, titles: Mapping[str, str],
@@ -59,15 +68,30 @@ def person_words(person: Person, moment: Moment, ink: str, titles: Mapping[str, 
     """
     doing = person.doing
     head = (f'<b><span style="font-size:14px;color:{ink}">{plotly_text(person.crew, 8)}</span></b>  '
-            f"{doing.kind} until {pet_label(doing.finish_min)}")
-    name = " ".join(part for part in (doing.step, doing.title) if part)
-    lines = [f"{name}.", _where(person, titles), _hands(moment.held_by(person.crew)), _tether(person)]
+            f"{doing.kind} until {pet_label(doing.finish_min)}{_counted(found)}")
+    lines = person_lines(person, moment, titles)
     minded = [cautions.get(person.place, "") if person.route is None else person.route.caution]
     minded += [cautions.get(doing.step, "") if doing.kind == "work" else ""]
     lines += [f"Mind: {text.rstrip('.')}." for text in dict.fromkeys(minded) if text]
     lines += [f"{finding.severity.upper()} {finding.check}: {shortened(finding.message, _LONGEST_FINDING)}"
               for finding in found]
     return "<br>".join([head, *_wrapped(lines, MOST_LINES - 1)])
+
+
+def person_lines(person: Person, moment: Moment, titles: Mapping[str, str],
+                 with_signs: bool = True) -> list[str]:
+    """What a crew member does and where, hands and tether, a line each, as plain text."""
+    doing = person.doing
+    name = " ".join(part for part in (doing.step, one_line(doing.title)) if part)
+    return [f"{name}.", _where(person, titles), _hands(moment.held_by(person.crew), with_signs),
+            _tether(person)]
+
+
+def _counted(found: Sequence[Finding]) -> str:
+    """How many findings there are, where there are more than the column may have room for."""
+    counts = [(sum(finding.severity == name for finding in found), name) for name in SEVERITY_SIGNS]
+    told = ", ".join(f"{count} {name}{'s' if count > 1 else ''}" for count, name in counts if count)
+    return f" · {told}" if len(found) > 1 else ""
 
 
 def _where(person: Person, titles: Mapping[str, str]) -> str:
@@ -80,12 +104,12 @@ def _where(person: Person, titles: Mapping[str, str]) -> str:
     return f"From {place} to {to_place}" + (f", {flags} route." if flags else ".")
 
 
-def _hands(stays: Sequence[Stay]) -> str:
-    """What is in hand, contents of bags in brackets."""
+def _hands(stays: Sequence[Stay], with_signs: bool) -> str:
+    """What is in hand, contents of bags in brackets, with the signs that the map has for bags."""
     held = []
     for stay in (stay for stay in stays if not stay.in_bag):
         inside = [one_line(other.item) for other in stays if other.in_bag == stay.item]
-        sign = f"{GLYPHS[stay.kind]} " if stay.kind in GLYPHS else ""
+        sign = f"{GLYPHS[stay.kind]} " if with_signs and stay.kind in GLYPHS else ""
         held.append(f"{sign}{one_line(stay.item)}" + (f" [{', '.join(inside)}]" if inside else ""))
     return f"Holds {', '.join(held)}." if held else "Hands empty."
 

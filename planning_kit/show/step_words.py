@@ -19,10 +19,14 @@ _LIGHT = {"night": "night", "day": "daylight"}
 
 @dataclass(frozen=True)
 class Fact:
-    """One fact of a step: its ``kind`` (takes, leaves, foothold, tether, light, group, ...) and its words."""
+    """One fact of a step: its ``kind`` (takes, leaves, foothold, tether, light, group, ...) and its words.
+
+    ``short`` is the same without names and reasons, where it would be long.
+    """
 
     kind: str
     words: str
+    short: str = ""
 
 
 class StepWords:
@@ -58,7 +62,7 @@ class StepWords:
 
     def _hands(self, step: Step) -> Iterator[Fact]:
         if step.foothold:
-            yield Fact("foothold", f"in the foothold {self.names.item(step.foothold)}")
+            yield Fact("foothold", f"needs {self.names.item(step.foothold)} in the socket here")
         for move in step.takes:
             yield Fact("takes", f"takes {self._taken(step, move)}")
         if step.uses:
@@ -97,9 +101,10 @@ class StepWords:
             if gap.first_step != step.step:
                 continue
             reason = f" ({one_line(gap.reason)})" if one_line(gap.reason) else ""
-            yield Fact("clock", f"starts a clock at its {gap.first_at}: the {gap.then_at} of "
-                                f"{self.names.step(gap.then_step)} within {minutes(clock.max_gap_min)}, "
-                                f"planned {minutes(clock.actual_min)}{reason}")
+            head = f"starts a clock at its {gap.first_at}: the {gap.then_at} of "
+            within = f" within {minutes(clock.max_gap_min)}, planned {minutes(clock.actual_min)}"
+            yield Fact("clock", f"{head}{self.names.step(gap.then_step)}{within}{reason}",
+                       f"{head}{gap.then_step}{within}")
 
     def _make_safe(self, step: Step) -> Iterator[Fact]:
         times = [f"{minutes(value)} {how}" for value, how in (

@@ -47,7 +47,7 @@ def test_a_staged_item_says_for_whom_and_from_whom(told) -> None:
 
 def test_a_way_tells_what_is_carried_and_what_to_mind(told) -> None:
     ways = told.table[(told.table.kind == "travel") & (told.table.step == "RN3")]
-    assert "Carries Regulator carrier with Power regulator, new in it." in ways.words.item()
+    assert "Carries Regulator carrier (in it: Power regulator, new)." in ways.words.item()
     assert "Cable tray edge: keep the tether on the wake side." in ways.words.item()
 
 

@@ -14,7 +14,9 @@ if TYPE_CHECKING:
     from planning_kit.plan.timed import TimedPlan
 
 CUSTODY_COLUMNS = ["item", "title", "kind", "holder", "in_bag", "from_min", "until_min", "by_step"]
-KIT_COLUMNS = ["item", "title", "kind", "goes_out_with", "in_bag", "ends", "comes_back_with"]
+KIT_COLUMNS = ["item", "title", "kind", "goes_out_with", "in_bag", "ends", "comes_back_with",
+               "out_min", "out_step", "home_min", "home_step"]
+_NEVER = (float("nan"), "")
 
 
 def custody_table(plan: TimedPlan) -> pd.DataFrame:
@@ -35,7 +37,9 @@ def kit_table(plan: TimedPlan) -> pd.DataFrame:
 
     ``goes_out_with`` is empty for what starts outside or never leaves the airlock; ``comes_back_with`` for
     what does not come to the airlock with anyone. ``ends`` is a place, or ``inside`` for what is held or lies
-    at the airlock at the end.
+    at the airlock at the end. ``out_min`` and ``out_step``: when, and in which step, who takes it out has it
+    ("" at PET 0); ``home_min`` and ``home_step``: when and where who brings it home lets go of it ("" where
+    they hold it to the end). PET minutes; NaN where there is no such moment.
     """
     rows = []
     for item in plan.scenario.records.hardware:
@@ -48,8 +52,16 @@ def kit_table(plan: TimedPlan) -> pd.DataFrame:
             carried[0].in_bag if goes_out else "",
             INSIDE if is_in(plan, stays[-1].holder) else stays[-1].holder,
             carried[-1].holder if comes_back else "",
+            *((carried[0].from_min, carried[0].by_step) if goes_out else _NEVER),
+            *(_let_go(stays, carried[-1]) if comes_back else _NEVER),
         ))
     return pd.DataFrame(rows, columns=KIT_COLUMNS)
+
+
+def _let_go(stays: Sequence[Holding], last: Holding) -> tuple[float, str]:
+    """When a stay ends, and the step that ends it."""
+    at = stays.index(last) + 1
+    return last.until_min, stays[at].by_step if at < len(stays) else ""
 
 
 def is_in(plan: TimedPlan, holder: str) -> bool:

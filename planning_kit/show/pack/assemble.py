@@ -7,15 +7,18 @@ from importlib.metadata import PackageNotFoundError, version
 
 from planning_kit.explore.odds.odds import Odds
 from planning_kit.explore.revising.revisions import Revision
-from planning_kit.inputs.sign_offs import reviews
+from planning_kit.inputs.sign_offs import SIGN_OFF, reviews
 from planning_kit.plan.timed import TimedPlan
+from planning_kit.show.briefing_ends import retimed_lines
 from planning_kit.show.escape import one_line
+from planning_kit.show.open_findings import OpenFindings
 from planning_kit.show.pack.assumptions import assumptions_section
 from planning_kit.show.pack.changes import changes_section, odds_section
 from planning_kit.show.pack.content import Column, Pack, Section, table_of
+from planning_kit.show.pack.map_picture import map_section
 from planning_kit.show.pack.pockets import pocket_section
 from planning_kit.show.pack.procedure import procedure_section, summary_section, timeline_section
-from planning_kit.show.pack.tables import all_lists, counted
+from planning_kit.show.pack.tables import all_lists
 
 _PACKAGES = ("planning-kit", "numpy", "pandas", "scipy", "skyfield", "sgp4")
 
@@ -23,7 +26,8 @@ _PACKAGES = ("planning-kit", "numpy", "pandas", "scipy", "skyfield", "sgp4")
 def assemble(plan: TimedPlan, chances: Odds | str | None, revision: Revision | None) -> Pack:
     """The content of the pack of ``plan``; ``chances`` are its odds, or the reason why there are none."""
     settings = plan.scenario.settings
-    sections = [summary_section(plan), timeline_section(plan), procedure_section(plan), *all_lists(plan)]
+    sections = [summary_section(plan), timeline_section(plan), map_section(plan), procedure_section(plan),
+                *all_lists(plan)]
     if isinstance(chances, str):
         sections.append(Section("odds", "Odds", (f"Not computed: {chances}",)))
     elif chances is not None:
@@ -41,13 +45,30 @@ def _facts(plan: TimedPlan, revision: Revision | None) -> tuple[tuple[str, str],
     told = [(str(row["item"]), str(row["value"])) for row in plan.summary.to_dict("records")]
     told.insert(2, ("PET 0:00 is", one_line(settings.pet_zero) or "not given"))
     return (
-        *told, ("Findings", counted(plan)),
+        *told, ("Findings", OpenFindings(plan).counted),
+        *(("Re-timed", line) for line in retimed_lines(plan)),
+        *([("Changed from the scenario", changes)] if (changes := _changes(plan)) else []),
         *([("Against the baseline", revision.overall)] if revision is not None else []),
+        ("Signed off", _signed_off(plan)),
         ("Purpose", one_line(settings.summary) or "not given"),
         ("Elements", f"{one_line(elements.object_name)} of {elements.epoch:%Y-%m-%dT%H:%M:%SZ}"),
         ("Input digest (SHA-256)", plan.scenario.digest),
         ("Versions", versions()),
     )
+
+
+def _changes(plan: TimedPlan) -> str:
+    """What the what-ifs behind this plan changed; the plan of the front door keeps them."""
+    return "; ".join(one_line(change.words) for change in getattr(plan, "history", ()))
+
+
+def _signed_off(plan: TimedPlan) -> str:
+    """Who has signed off what this plan is made of, and who something else."""
+    signed = reviews(plan.scenario)
+    signed = signed[signed["kind"] == SIGN_OFF]
+    told = [f"{by}, {at}: {state}" for by, at, state in zip(
+        signed["by"].map(one_line), signed["at"].map(one_line), signed["state"], strict=True)]
+    return "; ".join(told) or "by nobody yet"
 
 
 def versions() -> str:

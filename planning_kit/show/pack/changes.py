@@ -24,6 +24,9 @@ def odds_section(chances: Odds) -> Section:
                    for row in chances.finish.to_dict("records"))
     words = (f"{chances.samples} sampled outings, seed {chances.seed}: the same on every run. Durations vary "
              "between low and high, together as [odds] says; what else can go wrong is not in it.",)
+    open_end = sum(row["p"] for row in chances.summary.to_dict("records") if row["item"] == NO_PLAN)
+    ends = ("When both are inside; a sample without a plan is never inside: a share that includes such "
+            "samples has no time (–)" if open_end else "When both are inside")
     return Section("odds", "Odds", words, (
         Table("Odds", "The outing as a whole", (Column("What", share=3), *percent), summary),
         Table("Odds tasks", "Each task done",
@@ -33,7 +36,7 @@ def odds_section(chances: Odds) -> Section:
                Column("Dropped, %", 1)), tasks),
         Table("Odds windows", "Each planned window caught",
               (Column("Step or group"), Column("Window"), Column("Planned PET"), *percent), windows),
-        Table("Odds finish", "When both are inside",
+        Table("Odds finish", ends,
               (Column("Share of outings, %", 0), Column("Inside by PET"), Column("Standard error, min", 1)),
               finish),
     ))

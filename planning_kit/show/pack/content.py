@@ -71,6 +71,39 @@ class Box:
 
 
 @dataclass(frozen=True)
+class Line:
+    """A line through points of a picture; ``dash`` is how long its dashes and gaps are, 0 for none."""
+
+    points: tuple[tuple[float, float], ...]
+    colour: str
+    width: float
+    dash: float = 0.0
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A sign of a picture around its middle: ``disc``, ``diamond``, ``square`` or ``triangle``.
+
+    ``size`` is its half width; an empty ``fill`` leaves it open.
+    """
+
+    x: float
+    y: float
+    size: float
+    shape: str
+    fill: str
+    stroke: str
+
+    @property
+    def corners(self) -> tuple[tuple[float, float], ...]:
+        """The corners of a sign that has some, from the top left."""
+        x, y, s = self.x, self.y, self.size
+        return {"square": ((x - s, y - s), (x + s, y - s), (x + s, y + s), (x - s, y + s)),
+                "diamond": ((x, y - s), (x + s, y), (x, y + s), (x - s, y)),
+                "triangle": ((x, y - s), (x + s, y + s), (x - s, y + s))}.get(self.shape, ())
+
+
+@dataclass(frozen=True)
 class Label:
     """A text of a picture; ``x``, ``y`` of its baseline; ``anchor`` start, middle or end."""
 
@@ -83,24 +116,28 @@ class Label:
     is_bold: bool = False
 
 
+Shape = Box | Line | Mark | Label
+
+
 @dataclass(frozen=True)
 class Picture:
     """A drawing in points, with what it shows in words."""
 
     width: float
     height: float
-    shapes: tuple[Box | Label, ...]
+    shapes: tuple[Shape, ...]
     alt: str
 
 
 @dataclass(frozen=True)
 class Section:
-    """A numbered part of the pack."""
+    """A numbered part of the pack; ``shorter`` are forms of it with less in them, the fullest first."""
 
     key: str
     title: str
     words: tuple[str, ...] = ()
     blocks: tuple[Table | Picture, ...] = ()
+    shorter: tuple[Section, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -2,11 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from planning_kit.show.escape import one_line
-from planning_kit.show.pack.content import CAUTION, Box, Cell, Label, Pack, Picture, Rich, shown
+from planning_kit.show.pack.content import (
+    CAUTION,
+    Box,
+    Cell,
+    Label,
+    Line,
+    Mark,
+    Pack,
+    Picture,
+    Rich,
+    Shape,
+    shown,
+)
 
 
 def html_page(pack: Pack) -> str:
@@ -43,10 +57,35 @@ def _row_class(row: tuple[Cell, ...]) -> Markup:
 
 def _drawn(picture: Picture) -> Markup:
     """A picture as SVG with its words as alternative text."""
-    shapes = Markup("").join(_box(each) if isinstance(each, Box) else _label(each) for each in picture.shapes)
+    shapes = Markup("").join(_shape(each) for each in picture.shapes)
     return Markup('<figure><svg role="img" aria-label="{}" viewBox="0 0 {:g} {:g}" '
                   'font-family="system-ui, Liberation Sans, Arial, sans-serif">{}</svg></figure>').format(
         picture.alt, picture.width, picture.height, shapes)
+
+
+def _shape(shape: Shape) -> Markup:
+    if isinstance(shape, Box):
+        return _box(shape)
+    if isinstance(shape, Label):
+        return _label(shape)
+    return _line(shape) if isinstance(shape, Line) else _mark(shape)
+
+
+def _line(line: Line) -> Markup:
+    dash = Markup(' stroke-dasharray="{:g}"').format(line.dash) if line.dash else Markup("")
+    return Markup('<polyline points="{}" fill="none" stroke="{}" stroke-width="{:g}"{}/>').format(
+        _points(line.points), line.colour, line.width, dash)
+
+
+def _mark(mark: Mark) -> Markup:
+    look = Markup('fill="{}" stroke="{}"').format(mark.fill or "none", mark.stroke)
+    if mark.corners:
+        return Markup('<polygon points="{}" {}/>').format(_points(mark.corners), look)
+    return Markup('<circle cx="{:.2f}" cy="{:.2f}" r="{:g}" {}/>').format(mark.x, mark.y, mark.size, look)
+
+
+def _points(points: Iterable[tuple[float, float]]) -> str:
+    return " ".join(f"{x:.2f},{y:.2f}" for x, y in points)
 
 
 def _box(box: Box) -> Markup:

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import partial
 from typing import Any
+from xml.sax.saxutils import escape
 
 from reportlab.lib.pagesizes import A4, landscape
 from reportlab.platypus import (
@@ -18,22 +21,25 @@ from reportlab.platypus import (
 from reportlab.platypus import PageBreak as Break
 from reportlab.platypus import Table as AnyGrid
 
-from planning_kit.show.pack.content import Box, Cell, Pack, Picture, Rich, Section, Table, shown
+from planning_kit.show.pack.content import Cell, Pack, Picture, Rich, Section, Table, shown
 from planning_kit.show.pack.pdf_page import (
-    BOLD,
+    CONTENTS_COLUMNS,
+    CONTENTS_LINE,
     FONT,
     GROUND,
     MARGIN,
     RULE,
+    Contents,
     Printable,
     numbered,
     style,
 )
+from planning_kit.show.pack.pdf_shapes import draw_shapes
 
 _PAGE = landscape(A4)
 _TABLE_SIZE = 6.8
 _SHARE_PT = 92.0  # widest that one share of a table is made: narrow tables do not run across the page
-_POCKET_SIZES = (8.2, 7.8, 7.4, 7.0, 6.6, 6.2, 5.8, 5.4, 5.0)  # points, the largest that fits one page
+_POCKET_SIZES = (8.2, 7.8, 7.4, 7.0, 6.6, 6.2, 5.8, 5.5)  # points, the largest that fits one page
 
 
 class Grid(AnyGrid):
@@ -47,31 +53,62 @@ class Grid(AnyGrid):
 
 def pdf_bytes(pack: Pack) -> bytes:
     """The whole pack. The same content gives the same bytes."""
-    printable = Printable()
-    story: list[Flowable] = [*_front(pack, printable)]
+    printable, contents = Printable(), Contents()
+    story: list[Flowable] = [*_front(pack, printable), _ContentsSpace(contents, len(pack.sections))]
     for number, section in enumerate(pack.sections, start=1):
-        story += [*([Break()] if number > 1 else []), *_section(section, number, printable)]
+        story += [*([Break()] if number > 1 else []), *_section(section, number, printable, contents)]
     if printable.missing:
         note = (f"{printable.missing} characters that the font of this PDF does not have are printed as ?; "
                 "the HTML page has them.")
         story.insert(2, Paragraph(note, style(8, is_bold=True, spaceAfter=4)))
-    return _built(story, pack, printable, _PAGE)
+    return _counted(story, pack, printable, _PAGE, contents)[0]
 
 
 def pocket_bytes(pack: Pack, section: Section) -> bytes:
-    """One crew member's sheet: the largest type with which it fits a page (more pages where none does)."""
-    def printed(size: float) -> tuple[bytes, int]:
+    """One crew member's sheet on one page: the fullest form that fits, in the largest type that fits."""
+    def printed(form: Section, size: float) -> bytes | None:
         printable = Printable()
-        return _counted(_pocket(section, printable, size), pack, printable, A4)
+        made, pages = _counted(_pocket(form, printable, size), pack, printable, A4)
+        return made if pages == 1 else None
 
-    sizes, best = list(_POCKET_SIZES), printed(_POCKET_SIZES[-1])[0]
-    while len(sizes) > 1:  # halving: type that fits, fits in every smaller size too
-        half = (len(sizes) - 1) // 2
-        made, pages = printed(sizes[half])
-        best, sizes = (made, sizes[: half + 1]) if pages == 1 else (best, sizes[half + 1:])
-        if pages == 1 and half == 0:
-            break
+    for form in (section, *section.shorter):
+        smallest = printed(form, _POCKET_SIZES[-1])
+        if smallest is not None:
+            larger = _first_that_fits([partial(printed, form, size) for size in _POCKET_SIZES[:-1]])
+            return larger or smallest
+    last = section.shorter[-1] if section.shorter else section
+    cuts = [partial(printed, _cut(last, rows), _POCKET_SIZES[-1])
+            for rows in range(len(_rows(last)) - 1, -1, -1)]
+    found = _first_that_fits(cuts)
+    assert found is not None, "a sheet without rows fits a page"
+    return found
+
+
+def _first_that_fits(tries: Sequence[Callable[[], bytes | None]]) -> bytes | None:
+    """What the first of ``tries`` that fits made; what comes after one that fits, fits too."""
+    low, high, best = 0, len(tries), None
+    while low < high:
+        half = (low + high) // 2
+        made = tries[half]()
+        if made is None:
+            low = half + 1
+        else:
+            high, best = half, made
     return best
+
+
+def _rows(sheet: Section) -> tuple[tuple[Cell, ...], ...]:
+    return next(block.rows for block in sheet.blocks if isinstance(block, Table))
+
+
+def _cut(sheet: Section, count: int) -> Section:
+    """A sheet with its first rows only; it says from when on the rest is elsewhere."""
+    rows = _rows(sheet)
+    words = (f"NOT ALL: the {len(rows) - count} rows from PET {rows[count][0]} on do not fit; they are in "
+             "the detailed procedure of the review pack.")
+    blocks = tuple(replace(block, rows=block.rows[:count]) if isinstance(block, Table) else block
+                   for block in sheet.blocks)
+    return replace(sheet, words=(*sheet.words, words), blocks=blocks)
 
 
 def _width(page: tuple[float, float]) -> float:
@@ -91,9 +128,9 @@ def _front(pack: Pack, printable: Printable) -> list[Flowable]:
             Paragraph(printable.markup(f"{station}review pack"), style(10, spaceAfter=6)), grid, Spacer(0, 8)]
 
 
-def _section(section: Section, number: int, printable: Printable) -> list[Flowable]:
-    title = printable.markup(f"{number}. {section.title}")
-    story: list[Flowable] = [Paragraph(title, style(13, is_bold=True, spaceAfter=4))]
+def _section(section: Section, number: int, printable: Printable, contents: Contents) -> list[Flowable]:
+    title = printable.plain(f"{number}. {section.title}")
+    story: list[Flowable] = [_Heading(title, contents)]
     story += [Paragraph(printable.markup(words), style(8, spaceAfter=3)) for words in section.words]
     for block in section.blocks:
         if isinstance(block, Picture):
@@ -151,6 +188,34 @@ def _cell(cell: Cell, column: Any, printable: Printable, plain: Any, strong: Any
     return Paragraph(printable.markup(shown(cell, column)), right if column.digits is not None else plain)
 
 
+class _Heading(Paragraph):
+    """A section's title: an entry of the contents and of the reader's list of bookmarks."""
+
+    def __init__(self, title: str, contents: Contents) -> None:
+        super().__init__(escape(title), style(13, is_bold=True, spaceAfter=4))
+        self.title, self.contents = title, contents
+
+    def draw(self) -> None:
+        self.contents.entries.append((self.title, self.canv.getPageNumber()))
+        super().draw()
+
+
+class _ContentsSpace(Flowable):
+    """Room for the contents, whose pages are known only when all are made."""
+
+    def __init__(self, contents: Contents, count: int) -> None:
+        super().__init__()
+        self.contents = contents
+        self.needed = CONTENTS_LINE * -(-count // CONTENTS_COLUMNS) + 4
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        return width, self.needed
+
+    def draw(self) -> None:
+        x, y = self.canv.absolutePosition(0, 0)
+        self.contents.at = (x, y + self.needed)
+
+
 class _Drawing(Flowable):
     """A picture on the page, scaled to its width."""
 
@@ -164,33 +229,17 @@ class _Drawing(Flowable):
         return self.picture.width * self.scale, self.picture.height * self.scale
 
     def draw(self) -> None:
-        canvas = self.canv
-        canvas.scale(self.scale, self.scale)
-        for shape in self.picture.shapes:
-            y = self.picture.height - shape.y
-            if isinstance(shape, Box):
-                canvas.setFillColor(shape.fill)
-                canvas.setStrokeColor(shape.stroke or shape.fill)
-                canvas.setLineWidth(0.5)
-                canvas.rect(shape.x, y - shape.height, max(shape.width, 0.3), shape.height,
-                            stroke=1 if shape.stroke else 0, fill=1)
-            else:
-                canvas.setFillColor(shape.colour)
-                canvas.setFont(BOLD if shape.is_bold else FONT, shape.size)
-                draw = {"middle": canvas.drawCentredString, "end": canvas.drawRightString}
-                draw.get(shape.anchor, canvas.drawString)(shape.x, y, self.printable.plain(shape.text))
+        self.canv.scale(self.scale, self.scale)
+        draw_shapes(self.canv, self.picture, self.printable)
 
 
-def _built(story: Sequence[Flowable], pack: Pack, printable: Printable, page: tuple[float, float]) -> bytes:
-    return _counted(story, pack, printable, page)[0]
-
-
-def _counted(story: Sequence[Flowable], pack: Pack, printable: Printable,
-             page: tuple[float, float]) -> tuple[bytes, int]:
+def _counted(story: Sequence[Flowable], pack: Pack, printable: Printable, page: tuple[float, float],
+             contents: Contents | None = None) -> tuple[bytes, int]:
     out = io.BytesIO()
     title = printable.plain(pack.title)
     document = SimpleDocTemplate(
         out, pagesize=page, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=30, bottomMargin=38, invariant=1,
         title=title, author="", subject=printable.plain(pack.stamp), creator="planning_kit", lang="en")
-    document.build(list(story), canvasmaker=numbered(title, printable.plain(pack.stamp)))
+    stamp = printable.plain(pack.stamp)
+    document.build(list(story), canvasmaker=numbered(title, stamp, contents or Contents()))
     return out.getvalue(), document.page

@@ -6,7 +6,8 @@ first page says so, and the HTML page has it.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -68,8 +69,22 @@ def style(size: float, is_bold: bool = False, **look: Any) -> ParagraphStyle:
     return ParagraphStyle(f"{size}{is_bold}", **look)
 
 
-def numbered(title: str, stamp: str) -> Callable[..., Canvas]:
-    """A canvas class whose pages carry title, caution, stamp and ``page n of m``."""
+@dataclass
+class Contents:
+    """The sections with their pages, noted while the pages are made and printed on the first one.
+
+    ``at`` is where the list begins there: x, y of its upper left corner, points.
+    """
+
+    entries: list[tuple[str, int]] = field(default_factory=list)
+    at: tuple[float, float] | None = None
+
+
+CONTENTS_COLUMNS, CONTENTS_LINE = 3, 11.0
+
+
+def numbered(title: str, stamp: str, contents: Contents) -> Callable[..., Canvas]:
+    """A canvas class whose pages carry title, caution, stamp and ``page n of m``, the first the contents."""
 
     class Numbered(Canvas):
         def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -84,10 +99,27 @@ def numbered(title: str, stamp: str) -> Callable[..., Canvas]:
             for number, state in enumerate(self._saved, start=1):
                 self.__dict__.update(state)
                 _head_and_foot(self, title, stamp, number, len(self._saved))
+                if number == 1 and contents.at is not None:
+                    _print_contents(self, contents.entries, *contents.at)
+                for words in (words for words, page in contents.entries if page == number):
+                    self.bookmarkPage(words)  # here, as only now the page itself is made
+                    self.addOutlineEntry(words, words)
                 super().showPage()
             super().save()
 
     return Numbered
+
+
+def _print_contents(canvas: Any, entries: Sequence[tuple[str, int]], left: float, top: float) -> None:
+    lines = -(-len(entries) // CONTENTS_COLUMNS)
+    width = (canvas._pagesize[0] - left - MARGIN) / CONTENTS_COLUMNS
+    canvas.setFillColor(INK)
+    canvas.setFont(FONT, 8)
+    for number, (words, page) in enumerate(entries):
+        column, line = divmod(number, lines)
+        x, y = left + column * width, top - CONTENTS_LINE * (line + 1) + 2
+        canvas.drawString(x, y, words)
+        canvas.drawRightString(x + width - 24, y, f"page {page}")
 
 
 def _head_and_foot(canvas: Any, title: str, stamp: str, number: int, count: int) -> None:

@@ -1,76 +1,153 @@
-"""Pocket sheets: one page for each crew member, to be read at arm's length and written on."""
+"""Pocket sheets: one page for each crew member, to be read at arm's length and written on.
+
+A sheet has shorter forms, for lanes whose whole sheet does not fit one page in legible type. Nothing is left
+out silently: a shorter form says so and where the rest is.
+"""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 from planning_kit.inputs.records import Step
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.show.escape import one_line
+from planning_kit.show.briefing_ends import retimed_lines
+from planning_kit.show.escape import one_line, shortened
 from planning_kit.show.names import Names
+from planning_kit.show.open_findings import OpenFindings
 from planning_kit.show.pack.content import Cell, Column, Section, Table
-from planning_kit.show.step_words import StepWords
+from planning_kit.show.step_words import Fact, StepWords
 
-_ON_SHEET = ("light", "inhibit", "link", "foothold", "takes", "leaves", "tether", "caution", "safe")
+_COLUMNS = (Column("PET", share=0.6), Column("GMT", share=1.05), Column("Min", 0, 0.45),
+            Column("Step", share=0.65), Column("Where", share=1.6), Column("What", share=5.3),
+            Column("Slack", 0, 0.62), Column("Actual", share=0.8))
+
+
+@dataclass(frozen=True)
+class _Form:
+    """How much stands on a sheet: kinds of facts, how many characters of a text and of a place, waits."""
+
+    kinds: frozenset[str]
+    longest: int
+    longest_place: int
+    with_waits: bool = True
+    said: str = ""
+
+
+_VITAL = frozenset({"inhibit", "foothold", "tether", "light", "window", "caution", "open"})
+_FULL = _Form(_VITAL | {"link", "takes", "leaves", "safe", "clock", "mind"}, 10_000, 10_000)
+_SHORTER = (
+    _Form(_FULL.kinds, 60, 40, said="Texts are shortened to fit the page"),
+    _Form(_VITAL | {"takes", "leaves", "clock"}, 45, 22, said="Links, cautions of the way and what to do "
+          "before leaving are left out, texts are shortened"),
+    _Form(_VITAL, 40, 18, with_waits=False, said="What is taken and left, links, clocks, cautions of the "
+          "way, waits and what to do before leaving are left out, texts are shortened"),
+    _Form(frozenset({"inhibit", "open"}), 40, 18, with_waits=False, said="Only titles, inhibits and open "
+          "findings, shortened, and no waits"),
+)
 
 
 def pocket_section(plan: TimedPlan, crew: str) -> Section:
     """What ``crew`` does, by PET, with room for the actual times; limits, nights and inhibits above it."""
-    columns = (Column("PET", share=0.55), Column("GMT", share=0.85), Column("Min", 0, 0.42),
-               Column("Step", share=0.6), Column("Where", share=1.7), Column("What", share=5.4),
-               Column("Slack", 0, 0.5), Column("Actual", share=0.8))
-    rows = tuple(_row(plan, activity) for activity in plan.lanes[crew] if activity.kind != TRAVEL)
-    return Section(crew, f"{crew} pocket sheet", tuple(_head(plan, crew)),
-                   (Table(crew, f"{crew} by PET; slack to the hard limit in minutes", columns, rows),))
+    sheet = _Sheet(plan, crew)
+    return replace(sheet.section(_FULL), shorter=tuple(sheet.section(form) for form in _SHORTER))
 
 
-def _row(plan: TimedPlan, activity: Activity) -> tuple[Cell, ...]:
-    names = Names(plan)
-    at = activity.start_min
-    where = names.title(activity.place) if activity.place else ""
-    step = names.steps.get(activity.step)
-    what = one_line(activity.title)
-    if activity.kind != WAIT and step is not None:
-        what = " · ".join(part for part in (what, *_short(names, step, activity.crew)) if part)
-    slack = activity.slack_to_limit_min
-    return (pet_label(at), gmt_label(moment_at(at, plan.egress)), activity.minutes,
-            "" if activity.kind == WAIT else activity.step or "", where, what,
-            slack if math.isfinite(slack) else None, "")
+class _Sheet:
+    def __init__(self, plan: TimedPlan, crew: str) -> None:
+        self.plan, self.crew = plan, crew
+        self.names, self.found = Names(plan), OpenFindings(plan)
+        self.step_words = StepWords(self.names)
 
+    def section(self, form: _Form) -> Section:
+        rows = tuple(self._row(activity, form) for activity in self.plan.lanes[self.crew]
+                     if activity.kind != TRAVEL and (form.with_waits or activity.kind != WAIT))
+        rest = "the rest is in the detailed procedure of the review pack"
+        said = (f"{form.said}: {rest}.",) if form.said else ()
+        caption = f"{self.crew} by PET; slack to the hard limit in minutes"
+        return Section(self.crew, f"{self.crew} pocket sheet", (*self._head(), *said),
+                       (Table(self.crew, caption, _COLUMNS, rows),))
 
-def _short(names: Names, step: Step, crew: str) -> list[str]:
-    """The facts that a gloved hand needs: light, inhibit, foothold, hands, hooks, caution."""
-    told: list[str] = []
-    for fact in StepWords(names).facts(step):
+    def _row(self, activity: Activity, form: _Form) -> tuple[Cell, ...]:
+        at = activity.start_min
+        where = self.names.title(activity.place) if activity.place else ""
+        step = self.names.steps.get(activity.step)
+        told = [shortened(activity.title, form.longest)]
+        if activity.kind != WAIT and step is not None:
+            told += [shortened(fact.words, form.longest) for fact in self._facts(step)
+                     if fact.kind in form.kinds]
+        slack = activity.slack_to_limit_min
+        return (pet_label(at), gmt_label(moment_at(at, self.plan.egress)), activity.minutes,
+                "" if activity.kind == WAIT else activity.step or "", shortened(where, form.longest_place),
+                " · ".join(part for part in told if part), slack if math.isfinite(slack) else None, "")
+
+    def _facts(self, step: Step) -> Iterator[Fact]:
+        """The facts that a gloved hand needs, short; first what is open, last what to mind on the way."""
+        still_open = self.found.of_step(step.step, self.crew)
+        if still_open:
+            yield Fact("open", f"OPEN: {still_open}")
+        for fact in self.step_words.facts(step):
+            words = self._short(fact)
+            if words:
+                yield Fact(fact.kind, words)
+        for caution in self._minded.get(step.step, ()):
+            yield Fact("mind", f"Mind: {caution}")
+
+    def _short(self, fact: Fact) -> str:
+        words = fact.short or fact.words
         if fact.kind == "inhibit":
-            told.append(fact.words.replace("only with inhibit ", "").split(" (")[0] + " in force")
-        elif fact.kind == "tether":
-            told += [f"hook {crew} here"] if fact.words.startswith(crew) else []
-        elif fact.kind == "link":
-            told += ["link"]
-        elif fact.kind == "foothold":
-            told.append("in foothold")
-        elif fact.kind == "light":
-            told.append(fact.words.partition(": ")[2] or fact.words.removeprefix("must lie "))
-        elif fact.kind in _ON_SHEET:
-            told.append(fact.words)
-    return told
+            return words.replace("only with inhibit ", "").split(" (")[0] + " in force"
+        if fact.kind == "tether":
+            return f"hook {self.crew} here" if words.startswith(self.crew) else ""
+        if fact.kind == "light":
+            return words.partition(": ")[2] or words.removeprefix("must lie ")
+        return {"link": "link", "foothold": "in foothold", "uses": "", "group": ""}.get(
+            fact.kind, words.removeprefix("must lie ") if fact.kind == "window" else words)
 
+    @cached_property
+    def _minded(self) -> dict[str, list[str]]:
+        """The cautions of places and routes by the step they are met on the way to, each said once."""
+        rows = self.plan.cautions_on_the_way.to_dict("records")
+        said: dict[str, str] = {}
+        for row in rows:
+            if row["crew"] == self.crew and row["step"]:
+                said.setdefault(one_line(row["caution"]).rstrip("."), row["step"])
+        by_step: dict[str, list[str]] = {}
+        for caution, step in said.items():
+            by_step.setdefault(step, []).append(caution)
+        return by_step
 
-def _head(plan: TimedPlan, crew: str) -> list[str]:
-    limits = plan.scenario.settings.limits
-    nights = ", ".join(f"{pet_label(begin)} to {pet_label(end)}" for begin, end in plan.light.night
-                       if begin < plan.end_min)
-    ways = plan.return_summary[plan.return_summary["crew"] == crew].to_dict("records")
-    turn = pet_label(ways[0]["turn_back_by_min"]) if ways else "–"
-    inhibits = "; ".join(
-        f"{hold.inhibit.inhibit} {pet_label(hold.set_by_min)} to {pet_label(hold.lift_after_min)}"
-        for hold in plan.inhibit_holds)
-    return [
-        f"PET 0:00 = GMT {gmt_label(plan.egress)}. Inside {pet_label(plan.end_min)}; planned limit "
-        f"{pet_label(limits.planned_min)}, hard limit {pet_label(limits.hard_min)}. Turn back by {turn}.",
-        f"Night: {nights or 'none'}.",
-        f"Inhibits: {inhibits or 'none'}.",
-    ]
+    def _head(self) -> Iterator[str]:
+        plan, limits = self.plan, self.plan.scenario.settings.limits
+        nights = ", ".join(f"{pet_label(begin)} to {pet_label(end)}" for begin, end in plan.light.night
+                           if begin < plan.end_min)
+        inhibits = "; ".join(
+            f"{hold.inhibit.inhibit} {pet_label(hold.set_by_min)} to {pet_label(hold.lift_after_min)}"
+            for hold in plan.inhibit_holds)
+        yield from retimed_lines(plan)
+        yield (f"PET 0:00 = GMT {gmt_label(plan.egress)}. Inside {pet_label(plan.end_min)}; planned limit "
+               f"{pet_label(limits.planned_min)}, hard limit {pet_label(limits.hard_min)}.")
+        yield from self._turn_back()
+        yield f"Night: {nights or 'none'}."
+        yield f"Inhibits: {inhibits or 'none'}."
+        yield f"Findings of the plan: {self.found.counted} (numbers as in the review pack)."
+
+    def _turn_back(self) -> Iterator[str]:
+        """Turn back by when, alone and with the partner: of the cases of each, the earliest."""
+        ways = self.plan.return_summary
+        told = []
+        for how in ("alone", "with the partner"):
+            rows = ways[(ways["crew"] == self.crew) & ways["case"].str.endswith(how)].to_dict("records")
+            # A case without such a minute breaks the reserve from the start: it comes before all others.
+            first = min(((math.isfinite(row["turn_back_by_min"]), row["turn_back_by_min"], row["case"])
+                         for row in rows), default=None)
+            if first is not None:
+                is_known, by_min, case = first
+                when = pet_label(by_min) if is_known else "not even the first minute does"
+                told.append(f"{how} {when} ({case.partition(',')[0]})")
+        if told:
+            yield f"Turn back by, to keep reserve and hard limit: {'; '.join(told)}."

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import groupby
+from math import isfinite
 
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing_events import Told, told_events
+from planning_kit.show.open_findings import OpenFindings
 from planning_kit.show.pack.content import Cell, Column, Rich, Section, Table
 from planning_kit.show.pack.timeline_picture import timeline_picture
 
@@ -19,7 +22,8 @@ def summary_section(plan: TimedPlan) -> Section:
 def timeline_section(plan: TimedPlan) -> Section:
     """The outing as a picture."""
     return Section("timeline", "Timeline", (
-        "Full bars are work, low open bars waits, lines travel; shaded: night. Bars carry step ids.",
+        "Full bars are work, low open bars waits, lines travel; shaded: night; broken lines: limits. "
+        "Bars carry step ids.",
     ), (timeline_picture(plan),))
 
 
@@ -30,9 +34,9 @@ def _tasks(plan: TimedPlan) -> Table:
         who = ", ".join(dict.fromkeys(plan.steps[i].crew for i in own))
         start = min((float(plan.starts[i]) for i in own), default=float("nan"))
         finish = max((float(plan.finishes[i]) for i in own), default=float("nan"))
-        slack = min((float(plan.slack.to_limit[i]) for i in own), default=None)
+        left = [slack for slack in (float(plan.slack.to_limit[i]) for i in own) if isfinite(slack)]
         rows.append((task.task, task.title, task.need, who, len(own), pet_label(start), pet_label(finish),
-                     slack, task.objective))
+                     min(left, default=None), task.objective))
     columns = (Column("Task", share=0.6), Column("Title", share=2), Column("Need", share=0.9),
                Column("Crew", share=1), Column("Steps", 0, 0.5), Column("First start", share=0.7),
                Column("Last finish", share=0.7), Column("Least slack to limit, min", 1, 0.9),
@@ -43,14 +47,16 @@ def _tasks(plan: TimedPlan) -> Table:
 def procedure_section(plan: TimedPlan) -> Section:
     """Every activity by PET: EV1 and EV2 beside each other, others and inhibits in a column of their own."""
     return Section("procedure", "Detailed procedure", (
-        "A row a moment, by phase elapsed time. A step of both crew members stands across both columns.",
+        "A row a moment, by phase elapsed time. A step of both crew members stands across both columns. "
+        "\"Open\" points to stops and cautions by their number in the list of findings.",
     ), (_procedure(plan),))
 
 
 def _procedure(plan: TimedPlan) -> Table:
     rows: list[tuple[Cell, ...]] = []
     joined: set[int] = set()
-    events = [told for told in told_events(plan) if told.kind != "finding"]
+    found = OpenFindings(plan)
+    events = [_with_open(told, found) for told in told_events(plan) if told.kind != "finding"]
     for label in dict.fromkeys(pet_label(told.at_min) for told in events):
         now = [told for told in events if pet_label(told.at_min) == label]
         others = [told for told in now if not _is_of_crew(plan, told)]
@@ -65,6 +71,12 @@ def _procedure(plan: TimedPlan) -> Table:
     columns = (Column("PET, GMT", share=0.75), *(Column(crew, share=3) for crew in plan.travels),
                Column("Others, inhibits", share=1.9))
     return Table("Procedure", "Procedure by PET", columns, tuple(rows), joined=frozenset(joined))
+
+
+def _with_open(told: Told, found: OpenFindings) -> Told:
+    """A step with what is open on it."""
+    still_open = found.of_step(told.step) if told.kind == "work" else ""
+    return replace(told, lines=(*told.lines, f"Open: {still_open}.")) if still_open else told
 
 
 def _is_of_crew(plan: TimedPlan, told: Told) -> bool:

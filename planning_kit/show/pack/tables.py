@@ -6,12 +6,11 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from planning_kit.checks.findings import CAUTION, NOTE, STOP
-from planning_kit.explore.comparing.compare_findings import findings_of
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.suit.suits import UNIT_WORDS, WORDS
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.names import Names
+from planning_kit.show.open_findings import OpenFindings
 from planning_kit.show.pack.content import Cell, Column, Section, Table, cell_of
 from planning_kit.sky.orbit import Orbit
 from planning_kit.sky.uncertainty import elements_age_note
@@ -54,7 +53,8 @@ def hardware_section(plan: TimedPlan) -> Section:
     """Hardware by person and by bag, out and home; then every stay of every item."""
     names, kit = Names(plan), plan.kit_list
     item = (Column("Item", share=1), Column("Title", share=2.2), Column("Kind", share=0.8))
-    people = [(crew, way, row["item"], row["title"], row["kind"], row["in_bag"] if way == "out" else "")
+    people = [(crew, way, row["item"], row["title"], row["kind"], row["in_bag"] if way == "out" else "",
+               _pet(row[f"{way}_min"]), row[f"{way}_step"])
               for crew in plan.travels
               for way, column in (("out", "goes_out_with"), ("home", "comes_back_with"))
               for row in kit[kit[column] == crew].to_dict("records")]
@@ -65,7 +65,8 @@ def hardware_section(plan: TimedPlan) -> Section:
              for row in plan.custody.to_dict("records")]
     return Section("hardware", "Hardware", (), (
         Table("By person", "What each takes out and brings home",
-              (Column("Crew", share=0.5), Column("Way", share=0.6), *item, Column("In bag")), tuple(people)),
+              (Column("Crew", share=0.5), Column("Way", share=0.6), *item, Column("In bag"),
+               Column("Out from, home until PET", share=1), Column("By step", share=0.7)), tuple(people)),
         Table("By bag", "What is in each bag at PET 0 and at the end",
               (Column("Bag"), Column("Title", share=2), Column("When", share=0.8), *item), _bags(plan)),
         Table("Ends", "Where each item ends",
@@ -188,23 +189,17 @@ def margins_section(plan: TimedPlan) -> Section:
 
 def findings_section(plan: TimedPlan) -> Section:
     """Every finding with its source; what is open must be accepted by someone or planned away."""
-    findings = findings_of(plan)
-    words = (f"Open: {counted(plan)}. A stop cannot be flown so; a caution someone must accept; a note is "
-             "to be known.",)
-    rows = tuple((row["severity"], row["check"], row["crew"], row["step"], _pet(row["start_min"]),
-                  row["message"], row["source"], "") for row in findings.to_dict("records"))
-    columns = (Column("Severity", share=0.7), Column("Check", share=0.8), Column("Crew", share=0.6),
+    found = OpenFindings(plan)
+    words = (f"Open: {found.counted}. A stop cannot be flown so; a caution someone must accept; a note is "
+             "to be known. The procedure and the pocket sheets point to stops and cautions by their number.",)
+    rows = tuple((row["severity"], number, row["check"], row["crew"], row["step"], _pet(row["start_min"]),
+                  row["message"], row["source"], "") for number, row in enumerate(found.rows, start=1))
+    columns = (Column("Severity", share=0.7), Column("No.", 0, 0.4), Column("Check", share=0.8),
+               Column("Crew", share=0.6),
                Column("Step", share=0.5), Column("PET", share=0.5), Column("Finding", share=5),
                Column("Source", share=1.2), Column("Accepted by", share=1))
     return Section("findings", "Findings and open cautions", words, (
         Table("Findings", "Findings, worst first", columns, rows, "No check found anything."),))
-
-
-def counted(plan: TimedPlan) -> str:
-    """How many findings there are of each severity, in words."""
-    severities = list(findings_of(plan)["severity"])
-    counts = [(severities.count(name), name) for name in (STOP, CAUTION, NOTE)]
-    return ", ".join(f"{count} {name}{'s' if count > 1 else ''}" for count, name in counts if count) or "none"
 
 
 def _pet(value: float) -> str:

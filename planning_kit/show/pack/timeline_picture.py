@@ -14,20 +14,18 @@ from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.escape import one_line
-from planning_kit.show.pack.content import Box, Label, Picture
+from planning_kit.show.pack.content import Box, Label, Line, Picture, Shape
 from planning_kit.show.palette import INK_ON_FILL, LIGHT, task_fills
 
 WIDTH = 780.0
 STRIP_MIN = 240.0
 _LEFT, _RIGHT = 62.0, 8.0
 _AXIS, _SKY, _LANE, _THIN, _GAP = 22.0, 11.0, 25.0, 10.0, 3.0
-_BETWEEN = 16.0
+_FOOT, _BETWEEN = 9.0, 10.0
 _TICK_MIN = 30.0
 _SIZE = 6.6
 _HELD = "#F3D9DA"  # an inhibit in force
 _CHAR = 0.58  # width of a character over the font size, on the safe side
-
-Shape = Box | Label
 
 
 def timeline_picture(plan: TimedPlan) -> Picture:
@@ -59,7 +57,7 @@ class _Strip:
         self.sky_top = top + _AXIS
         self.lanes_top = self.sky_top + _SKY + _GAP
         self.holds_top = self.lanes_top + sum(self._lane_height(crew) + _GAP for crew in plan.lanes)
-        self.height = self.holds_top + len(plan.inhibit_holds) * _THIN - top
+        self.height = self.holds_top + len(plan.inhibit_holds) * _THIN + _FOOT - top
 
     def shapes(self) -> Iterator[Shape]:
         yield from self._night_ground()
@@ -76,6 +74,19 @@ class _Strip:
             y = self.holds_top + number * _THIN
             yield self._side(hold.inhibit.inhibit, y + 7)
             yield from self._box(hold.set_by_min, hold.lift_after_min, y + 2, _THIN - 4, _HELD, LIGHT.stop)
+
+        yield from self._limits()
+
+    def _limits(self) -> Iterator[Shape]:
+        """The planned and the hard limit, where this stretch has them, with their names at the foot."""
+        limits = self.plan.scenario.settings.limits
+        foot = self.top + self.height
+        for name, minute in (("planned limit", limits.planned_min), ("hard limit", limits.hard_min)):
+            if self.begin < minute <= self.begin + self.span:
+                x = self._x(minute)
+                yield Line(((x, self.sky_top), (x, foot - _FOOT)), LIGHT.stop, 1.0, 3.0)
+                yield Label(x, foot - 1, name, _SIZE, LIGHT.stop,
+                            "end" if x > WIDTH - _RIGHT - 30 else "middle", is_bold=True)
 
     def _lane_height(self, crew: str) -> float:
         return _LANE if crew in self.plan.travels else _THIN + 3
@@ -96,7 +107,7 @@ class _Strip:
     def _axis(self) -> Iterator[Shape]:
         yield self._side("PET", self.top + 8, is_bold=True)
         yield self._side("GMT", self.top + 17)
-        bottom = self.top + self.height
+        bottom = self.top + self.height - _FOOT
         for pet in np.arange(self.begin, self.begin + self.span + 1e-9, _TICK_MIN):
             x = self._x(float(pet))
             is_last = pet >= self.begin + self.span - 1e-9
@@ -107,7 +118,7 @@ class _Strip:
             yield Label(x, self.top + 17, gmt, _SIZE - 0.8, LIGHT.quiet_ink, anchor)
 
     def _night_ground(self) -> Iterator[Shape]:
-        bottom = self.top + self.height
+        bottom = self.top + self.height - _FOOT
         for start, end in self.plan.light.night:
             yield from self._box(float(start), float(end), self.sky_top, bottom - self.sky_top, "#E6E8F0")
 

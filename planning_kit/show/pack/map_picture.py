@@ -1,0 +1,192 @@
+"""Still pictures of the station at key minutes, drawn without a browser: two flat views, and the words.
+
+They show what `planning_kit.plan.moments` says of the minute, in the views and signs of the station map.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from planning_kit.inputs.times import gmt_label, moment_at, pet_label
+from planning_kit.plan.moments import Moment, moment_of
+from planning_kit.plan.timed import TimedPlan
+from planning_kit.show.escape import one_line
+from planning_kit.show.names import Names
+from planning_kit.show.pack.content import Box, Label, Line, Mark, Picture, Section, Shape
+from planning_kit.show.pack.key_moments import KeyMoment, key_moments
+from planning_kit.show.palette import LIGHT, crew_inks
+from planning_kit.show.station_map_ground import (
+    LONGEST_PLACE_ID,
+    NAME_CHAR_PX,
+    NAME_SPOTS,
+    name_spots,
+    place_points,
+    route_kind,
+)
+from planning_kit.show.station_map_moving import tether_points
+from planning_kit.show.station_map_views import Point, View, views_of
+from planning_kit.show.station_map_words import light_words, person_lines, sky_lines
+
+WIDTH, HEIGHT = 780.0, 212.0
+_TOP, _VIEW_WIDTH, _GAP = 16.0, 262.0, 8.0
+_INSET = 16.0  # around the places inside a view
+_SIZE, _LEAD = 6.4, 8.0
+_PX_PER_PT = 1.75  # names are placed by the station map's rule, whose letters are so much larger
+_LINE_CHARS, _MOST_LINES = 66, 23
+_GROUND = {"night": "#DFE2EC", "penumbra": "#F0F1F4"}
+_ROUTES = {"route": (LIGHT.quiet_ink, 0.8, 0.0), "tight route": (LIGHT.ink, 2.2, 3.0),
+           "snag route": (LIGHT.caution, 2.2, 1.2), "tight and snag route": (LIGHT.caution, 2.2, 4.0)}
+_SIGNS = {"foothold": ("triangle", -5.0), "bag": ("square", 5.0)}
+
+_WORDS = (
+    "From the side and from above, to one scale, z downward. Discs and diamonds in colour are the crew, "
+    "lines in their colour their tethers, open squares the hooks; small triangles footholds, small squares "
+    "bags. Routes: broken thick is tight, dotted thick a snag hazard. Grey ground: shadow. Between places "
+    "everybody is drawn on the straight line.")
+
+
+def map_section(plan: TimedPlan) -> Section:
+    """The station at the key minutes of ``plan``."""
+    return Section("map", "Station map at key minutes", (_WORDS,),
+                   tuple(map_picture(plan, each) for each in key_moments(plan)))
+
+
+def map_picture(plan: TimedPlan, key: KeyMoment) -> Picture:
+    """The station at one minute."""
+    moment = moment_of(plan, key.at_min)
+    views = views_of(plan.scenario.records.places, "+z")
+    lines = _words(plan, moment)
+    clock = (f"PET {pet_label(moment.at_min)} · GMT {gmt_label(moment_at(moment.at_min, plan.egress))} · "
+             f"{one_line(key.why)}")
+    shapes: list[Shape] = [Label(2, 10, clock[:150], 8.6, LIGHT.ink, is_bold=True)]
+    for number, view in enumerate((views.side, views.above)):
+        pane = _Pane(plan, moment, view, views.range_of(view.across), views.range_of(view.up),
+                     number * (_VIEW_WIDTH + _GAP))
+        shapes += pane.shapes()
+    shapes += _text(lines)
+    alt = f"Station map, {clock}. {' '.join(text for text, _ in lines)}"
+    return Picture(WIDTH, HEIGHT, tuple(shapes), alt)
+
+
+def _words(plan: TimedPlan, moment: Moment) -> list[tuple[str, str]]:
+    """What the picture shows, a line each with its ink: light, links, inhibits; then each crew member."""
+    titles, names = {p.place: p.title for p in plan.scenario.records.places}, Names(plan)
+    inks = crew_inks(plan.travels, LIGHT)
+    told = [("".join(light_words(moment)), LIGHT.ink)]
+    told += [(line, LIGHT.ink) for line in sky_lines(moment, bool(plan.links))]
+    for person in moment.people:
+        told.append((f"{person.crew}, {person.doing.kind} until {pet_label(person.doing.finish_min)}:",
+                     inks[person.crew]))
+        told += [(line, LIGHT.ink) for line in person_lines(person, moment, titles, with_signs=False)]
+    lying = [f"{names.item(stay.item)} {names.where(stay.holder)}" for stay in moment.stays
+             if stay.kind in _SIGNS and stay.holder in titles and not stay.in_bag]
+    return [*told, (f"Lying: {'; '.join(lying)}.", LIGHT.ink)] if lying else told
+
+
+def _text(lines: Sequence[tuple[str, str]]) -> Iterator[Label]:
+    left = 2 * (_VIEW_WIDTH + _GAP) + 2
+    wrapped = [(part, ink) for text, ink in lines for part in textwrap.wrap(one_line(text), _LINE_CHARS)]
+    if len(wrapped) > _MOST_LINES:
+        wrapped = [*wrapped[:_MOST_LINES - 1], ("… (the rest is in the procedure)", LIGHT.ink)]
+    for number, (text, ink) in enumerate(wrapped):
+        yield Label(left, _TOP + 7 + number * _LEAD, text, _SIZE, ink, is_bold=ink != LIGHT.ink)
+
+
+@dataclass(frozen=True)
+class _Pane:
+    """One flat view; ``across`` and ``up`` are what it shows, metres, as `Views.range_of` gives them."""
+
+    plan: TimedPlan
+    moment: Moment
+    view: View
+    across: tuple[float, float]
+    up: tuple[float, float]
+    left: float
+
+    def shapes(self) -> Iterator[Shape]:
+        kind = self.moment.light.partition(" ")[0]
+        yield Box(self.left, _TOP, _VIEW_WIDTH, HEIGHT - _TOP, _GROUND.get(kind, "#FFFFFF"), LIGHT.quiet_ink)
+        yield Label(self.left + 4, HEIGHT - 4, self.view.name, _SIZE, LIGHT.quiet_ink)
+        points = place_points(self.plan.scenario.records.places)
+        for route in self.plan.scenario.records.routes:
+            colour, width, dash = _ROUTES[route_kind(route)]
+            ends = (self._at(points[route.from_place]), self._at(points[route.to_place]))
+            yield Line(ends, colour, width, dash)
+        yield from self._scale()
+        yield from self._tethers(points)
+        yield from self._places(points)
+        yield from self._lying(points)
+        yield from self._people()
+        yield from self._names(points)
+
+    def _at(self, point: Point) -> tuple[float, float]:
+        """Where a point of the frame is in the picture; the places in the middle of the pane."""
+        at = self.view.coordinates([point])
+        scale = self._points_per_m
+        (left, right), (low, high) = self.across, self.up
+        x = (at["x"][0] - (left + right) / 2) * (1 if right > left else -1)
+        y = (at["y"][0] - (low + high) / 2) * (1 if high > low else -1)
+        return (round(self.left + _VIEW_WIDTH / 2 + x * scale, 2),
+                round(_TOP + (HEIGHT - _TOP) / 2 - y * scale, 2))
+
+    @property
+    def _points_per_m(self) -> float:
+        wide, high = abs(self.across[1] - self.across[0]), abs(self.up[1] - self.up[0])
+        return min((_VIEW_WIDTH - 2 * _INSET) / wide, (HEIGHT - _TOP - 2 * _INSET) / high)
+
+    def _scale(self) -> Iterator[Shape]:
+        length = 5 * self._points_per_m
+        x, y = self.left + _VIEW_WIDTH - 8, HEIGHT - 8
+        yield Line(((x - length, y), (x, y)), LIGHT.quiet_ink, 1)
+        yield Label(x, y - 3, "5 m", _SIZE, LIGHT.quiet_ink, "end")
+
+    def _places(self, points: dict[str, Point]) -> Iterator[Mark]:
+        for place in self.plan.scenario.records.places:
+            shape = "diamond" if place.socket else "disc"
+            yield Mark(*self._at(points[place.place]), 2.6 if place.socket else 2.0, shape,
+                       LIGHT.ink if place.anchor else LIGHT.paper, LIGHT.ink)
+
+    def _tethers(self, points: dict[str, Point]) -> Iterator[Shape]:
+        inks = crew_inks(self.plan.travels, LIGHT)
+        for number, person in enumerate(self.moment.people):
+            line = tuple(self._at(point) for point in tether_points(person, points))
+            if len(line) > 1:
+                yield Line(line, inks[person.crew], (3.6, 1.6)[number % 2])
+        for number, person in enumerate(self.moment.people):
+            size = (6.4, 4.6)[number % 2]
+            yield Mark(*self._at(points[person.hook]), size, "square", "", inks[person.crew])
+
+    def _lying(self, points: dict[str, Point]) -> Iterator[Mark]:
+        for stay in self.moment.stays:
+            if stay.kind in _SIGNS and stay.holder in points and not stay.in_bag:
+                shape, aside = _SIGNS[stay.kind]
+                x, y = self._at(points[stay.holder])
+                yield Mark(x + aside, y + 5, 2.2, shape, LIGHT.ink, LIGHT.paper)
+
+    def _people(self) -> Iterator[Mark]:
+        inks = crew_inks(self.plan.travels, LIGHT)
+        for number, person in enumerate(self.moment.people):
+            yield Mark(*self._at(person.point_m), (5.4, 4.2)[number % 2], ("disc", "diamond")[number % 2],
+                       inks[person.crew], LIGHT.paper)
+
+    def _names(self, points: dict[str, Point]) -> Iterator[Label]:
+        """The crew's names first, then those of the places, of which one that fits nowhere is left out."""
+        inks = crew_inks(self.plan.travels, LIGHT)
+        people = [(one_line(p.crew), self._at(p.point_m), inks[p.crew]) for p in self.moment.people]
+        places = [(one_line(place)[:LONGEST_PLACE_ID], self._at(point), LIGHT.ink)
+                  for place, point in points.items()]
+        bags = [("", (mark.x, mark.y), "") for mark in self._lying(points)]  # no names, but in the way
+        named = [*people, *places, *bags]
+        spots = name_spots([(x * _PX_PER_PT, -y * _PX_PER_PT) for _, (x, y), _ in named],
+                           [len(text) * NAME_CHAR_PX for text, _, _ in named])
+        sides = {spot: (right, above) for spot, right, above in NAME_SPOTS}
+        for number, ((text, (x, y), ink), spot) in enumerate(zip(named, spots, strict=True)):
+            is_crew = number < len(people)
+            if (spot or is_crew) and text:  # a name of the crew stands there even over another sign
+                right, above = sides[spot or ("top left", "bottom left")[number % 2]]
+                gap = 5.5 if is_crew else 3.4
+                yield Label(x + right * gap, y + 2.2 - above * (gap + 1.2), text,
+                            _SIZE + 1 if is_crew else _SIZE - 0.6, ink,
+                            {1: "start", -1: "end", 0: "middle"}[right], is_bold=is_crew)

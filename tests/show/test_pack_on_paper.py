@@ -1,0 +1,239 @@
+"""What the pack says beside its tables: open findings, turning back, re-timing, the map, the contents."""
+
+from __future__ import annotations
+
+import io
+import re
+
+import pandas as pd
+import pypdf
+import pytest
+
+import planning_kit as pk
+from planning_kit.show.briefing_ends import against
+from planning_kit.show.pack.assemble import assemble
+from planning_kit.show.pack.content import Label, Line, Mark, Picture, Rich, Table
+from planning_kit.show.pack.key_moments import key_moments
+from planning_kit.show.pack.map_picture import map_section
+from planning_kit.show.pack.pdf import pdf_bytes, pocket_bytes
+from tests.edits import edited
+from tests.show.packs import SCENARIOS
+
+NO_ODDS = "not asked for"
+
+
+@pytest.fixture(scope="module")
+def faulty_plan() -> pk.Plan:
+    return pk.time_plan(pk.load_scenario(SCENARIOS / "faulty-plan"))
+
+
+@pytest.fixture(scope="module")
+def late_plan(demo_plan: pk.Plan) -> pk.Plan:
+    """The demo at PET 5:30 by the log of the late outing, in which the debris shield was dropped."""
+    log = pk.read_log(SCENARIOS / "running-late")
+    now = pd.Timestamp(demo_plan.egress) + pd.Timedelta(minutes=330)
+    return demo_plan.retime(log[pd.to_datetime(log["at"], utc=True) <= now], 330)
+
+
+def pages(data: bytes) -> list[str]:
+    return [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(data)).pages]
+
+
+def joined(text: str) -> str:
+    return re.sub(r"\s+", "", text)
+
+
+def pocket(plan: pk.Plan, crew: str):
+    pack = assemble(plan, NO_ODDS, None)
+    return pack, next(each for each in pack.pockets if each.key == crew)
+
+
+def test_turning_back_is_told_alone_and_with_the_partner(demo_plan: pk.Plan) -> None:
+    """At the boom's end help needs longer than the oxygen lasts: the better case alone would be a trap."""
+    _, sheet = pocket(demo_plan, "EV1")
+    line = next(words for words in sheet.words if words.startswith("Turn back by"))
+    ways = demo_plan.return_summary.set_index(["crew", "case"])["turn_back_by_min"]["EV1"]
+    for how in ("alone", "with the partner"):
+        earliest = min(value for case, value in ways.items() if case.endswith(how))
+        hours, minutes = divmod(round(earliest), 60)
+        assert f"{how} {hours}:{minutes:02d}" in line
+    assert ways["emergency oxygen, with the partner"] < ways["emergency oxygen, alone"] - 300
+
+
+def test_what_is_open_stands_where_the_crew_reads_it(faulty_plan: pk.Plan) -> None:
+    pack, sheet = pocket(faulty_plan, "EV1")
+    assert any("40 stops, 12 cautions" in words for words in sheet.words)
+    tables = {block.sheet: block for section in pack.sections for block in section.blocks
+              if isinstance(block, Table)}
+    numbers = {row[1]: row for row in tables["Findings"].rows}
+    text = " ".join(str(row[5]) for row in sheet.blocks[0].rows)
+    pointed = re.findall(r"(stop|caution) (\d+) \((\w+)\)", text)
+    assert len(pointed) > 10
+    for severity, number, check in pointed:
+        row = numbers[int(number)]
+        assert (row[0], row[2]) == (severity, check)
+        assert not row[3] or "EV1" in row[3]
+    cells = [cell for row in tables["Procedure"].rows for cell in row]
+    procedure = " ".join(cell.text for cell in cells if isinstance(cell, Rich))
+    assert set(re.findall(r"(stop|caution) (\d+) \(", procedure)) >= {(a, b) for a, b, _ in pointed}
+
+
+def test_crew_sheets_tell_periods_clocks_and_what_to_mind(demo_plan: pk.Plan) -> None:
+    sheets = [pocket(demo_plan, crew)[1] for crew in ("EV1", "EV2")]
+    rows = {row[3]: str(row[5]) for sheet in sheets for row in sheet.blocks[0].rows}
+    assert "in the period 'quiet'" in rows["AN1"]
+    assert "the finish of X5 within 46 min" in rows["RN1"]
+    assert "Mind: Radiator panels are a no-touch zone" in rows["SV3"]
+
+
+def test_a_needed_foothold_is_a_need_and_no_fact(faulty_plan: pk.Plan) -> None:
+    """B3 needs the foothold, which lies elsewhere."""
+    table = pk.briefing(faulty_plan).table
+    words = table.loc[(table.step == "B3") & (table.kind == "work"), "words"].item()
+    assert "Needs Foothold in the socket here." in words
+
+
+def test_what_goes_out_later_says_when(demo_plan: pk.Plan) -> None:
+    text = pk.briefing(demo_plan).text
+    assert "Shield stand-offs, set of four (from 4:53, SH1)" in text  # SH1 takes them at the hatch at 4:53
+    assert "Star sensor head, failed (until 4:43, SE5)" in text  # SE5 of 3 min begins at 4:40
+    assert "Taken out by EV1: Torque driver, EV1; Small parts bag (from 0:18, KN0)" in text
+
+
+def test_a_retimed_plan_says_so_and_tells_no_dropped_task_as_planned(late_plan: pk.Plan) -> None:
+    brief, shield = pk.briefing(late_plan), "Debris shield on the aft ring"
+    pack = assemble(late_plan, NO_ODDS, None)
+    sheet = next(each for each in pack.pockets if each.key == "EV2")
+    said = "Re-timed at PET 5:30 from a log of"
+    assert said in brief.text
+    assert said in brief.one_minute
+    assert any(words.startswith(said) for words in sheet.words)
+    assert dict(pack.facts)["Re-timed"].startswith(said)
+    optional = re.search(r"Optional: [^.]*\.", brief.one_minute)
+    assert optional is not None
+    assert shield not in optional[0]
+    assert f"No longer in it: {shield}." in brief.one_minute
+    tasks = next(block for block in pack.sections[0].blocks if isinstance(block, Table))
+    assert not [row for row in tasks.rows if any(cell != cell for cell in row)], "NaN is no slack"
+
+
+def test_a_what_if_is_told_on_the_first_page(demo_plan: pk.Plan) -> None:
+    changed = demo_plan.what_if(drop=["LMP"])
+    facts = dict(assemble(changed, NO_ODDS, None).facts)
+    assert "LMP" in facts["Changed from the scenario"]
+    assert "Changed from the scenario" not in dict(assemble(demo_plan, NO_ODDS, None).facts)
+
+
+def test_sign_offs_stand_on_the_first_page(small: pk.Scenario, tmp_path) -> None:
+    own = small.save(tmp_path / "own")
+    assert dict(assemble(pk.time_plan(own), NO_ODDS, None).facts)["Signed off"] == "by nobody yet"
+    pk.add_note(own, "N. Oter", "a note is no signature")
+    pk.sign_off(own, "R. Viewer", at="2031-09-01T10:00:00Z")
+    stale = pk.time_plan(edited(own, "steps", "B2", minutes_likely=14))
+    assert dict(assemble(stale, NO_ODDS, None).facts)["Signed off"] == (
+        "R. Viewer, 2031-09-01T10:00:00Z: stale: the scenario has changed since")
+
+
+@pytest.mark.parametrize("chars", [80, 400])
+def test_a_pocket_sheet_is_one_page_whatever_the_titles(demo: pk.Scenario, chars: int) -> None:
+    steps, places = demo.steps, demo.places
+    for table in (steps, places):
+        table["title"] = [f"{title} {'and then once more ' * (chars // 19)}" for title in table.title]
+        table["caution"] = "Mind the edges. " * (chars // 16)
+    plan = pk.time_plan(demo.with_table("steps", steps).with_table("places", places))
+    for crew in ("EV1", "EV2"):
+        pack, sheet = pocket(plan, crew)
+        text = pages(pocket_bytes(pack, sheet))
+        assert len(text) == 1
+        assert joined("the rest is in the detailed procedure of the review pack") in joined(text[0])
+        lines = {line.strip() for line in text[0].splitlines()}
+        own = {step.step for step in plan.steps if step.crew in (crew, "both")}
+        assert own <= lines, "every step is there, if not every word"
+
+
+def test_a_lane_longer_than_a_page_says_from_when_it_goes_on(demo_plan: pk.Plan) -> None:
+    pack, sheet = pocket(demo_plan, "EV1")
+    last = sheet.shorter[-1]
+    rows = last.blocks[0].rows
+    long = type(last)(last.key, last.title, last.words,
+                      (Table("EV1", "EV1", last.blocks[0].columns, rows * 5),))
+    text = pages(pocket_bytes(pack, long))
+    assert len(text) == 1
+    said = re.search(r"NOT ALL: the (\d+) rows from PET (\d+:\d\d) on do not fit", " ".join(text[0].split()))
+    assert said is not None
+    assert said[2] == (rows * 5)[len(rows * 5) - int(said[1])][0]
+    assert len(rows) < len(rows * 5) - int(said[1])
+
+
+def test_times_do_not_break_in_the_largest_type(faulty_plan: pk.Plan) -> None:
+    for crew in ("EV1", "EV2"):
+        pack, sheet = pocket(faulty_plan, crew)
+        lines = pages(pocket_bytes(pack, sheet))[0].splitlines()
+        timed = [line for line in lines if re.search(r"\b\d{3}/\d\d:\d\d\b", line)]
+        assert len(timed) >= len(sheet.blocks[0].rows)
+        assert "Slack" in " ".join(lines).split()
+
+
+def test_the_contents_name_the_page_of_every_section(demo_plan: pk.Plan) -> None:
+    pack = assemble(demo_plan, NO_ODDS, None)
+    reader = pypdf.PdfReader(io.BytesIO(pdf_bytes(pack)))
+    texts = [" ".join(page.extract_text().split()) for page in reader.pages]
+    titles = [f"{number}. {section.title}" for number, section in enumerate(pack.sections, start=1)]
+    assert [mark.title for mark in reader.outline] == titles
+    for mark, title in zip(reader.outline, titles, strict=True):
+        page = reader.get_destination_page_number(mark)
+        assert title in texts[page]
+        assert re.search(rf"{re.escape(title)} page {page + 1}\b", texts[0])
+
+
+def test_the_map_shows_where_they_are(demo_plan: pk.Plan) -> None:
+    section = map_section(demo_plan)
+    keys = key_moments(demo_plan)
+    assert len(section.blocks) == len(keys)
+    whole = " ".join(key.why for key in keys)
+    for why in ("out at work", "in night: X1", "by day: SV3", "hand to hand: X3", "least return margin: EV1",
+                "longest way to the airlock"):
+        assert why in whole
+    for key, picture in zip(keys, section.blocks, strict=True):
+        assert isinstance(picture, Picture)
+        moment = pk.moment_of(demo_plan, key.at_min)
+        for person in moment.people:
+            assert f"Tether hooked at {person.hook}" in picture.alt
+            labels = [shape.text for shape in picture.shapes if isinstance(shape, Label)]
+            assert labels.count(person.crew) == 2, "a name in each view"
+        for shape in picture.shapes:
+            for x, y in shape.points if isinstance(shape, Line) else [(shape.x, shape.y)]:
+                assert 0 <= x <= picture.width
+                assert 0 <= y <= picture.height
+
+
+def test_the_map_is_to_scale(demo_plan: pk.Plan) -> None:
+    """From above, distances on paper are those of places.csv, by the picture's own bar of 5 m."""
+    section, points = map_section(demo_plan), demo_plan.scenario.places.set_index("place")
+    picture = section.blocks[0]
+    marks = [shape for shape in picture.shapes if isinstance(shape, Mark)]
+    places = [shape for shape in marks if shape.size in (2.0, 2.6)][-len(points):]
+    at = dict(zip(points.index, places, strict=True))
+    scale = next(shape for shape in picture.shapes if isinstance(shape, Line) and len(shape.points) == 2
+                 and shape.width == 1 and not shape.dash)
+    per_m = (scale.points[1][0] - scale.points[0][0]) / 5
+    for one, other in (("BK", "REG"), ("FWD", "AFT"), ("AIR", "SUR")):
+        across = points.y_m[other] - points.y_m[one]
+        down = -(points.x_m[other] - points.x_m[one])  # x is up the page, the picture counts downward
+        assert at[other].x - at[one].x == pytest.approx(across * per_m, abs=0.05)
+        assert at[other].y - at[one].y == pytest.approx(down * per_m, abs=0.05)
+
+
+def test_a_share_that_has_no_plan_is_explained(demo_plan: pk.Plan) -> None:
+    chances = pk.odds(demo_plan, samples=1000)
+    assert chances.finish["end"].iloc[-1] == "–"
+    odds = next(s for s in assemble(demo_plan, chances, None).sections if s.key == "odds")
+    caption = next(b for b in odds.blocks if isinstance(b, Table) and b.sheet == "Odds finish").caption
+    assert "a sample without a plan is never inside" in caption
+
+
+def test_limits_are_in_the_timeline(demo_plan: pk.Plan) -> None:
+    timeline = next(s for s in assemble(demo_plan, NO_ODDS, None).sections if s.key == "timeline").blocks[0]
+    assert isinstance(timeline, Picture)
+    assert {"planned limit", "hard limit"} <= {s.text for s in timeline.shapes if isinstance(s, Label)}
+    assert against(390, demo_plan.end_min) == "0:14 before"
