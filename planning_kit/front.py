@@ -123,16 +123,18 @@ class Plan(LivePlan):
         Without ``minutes``: that would catch the window before the one that holds the step, or holds what
         it waits for. Each row is proved by timing and checking the changed plan: ``change`` in words;
         ``by_min``, the least whole tenth of a minute that does it (0 for a move, which takes nothing from
-        any step or rule); ``kind`` (``order``, ``shorten``, ``min gap``, ``max gap``, ``egress``);
-        ``gain_min`` and ``new_start_min`` (PET) of the step; side effects ``end_slip_min``, ``new_stops``
-        and ``new_findings`` (stops included); ``what_if``, the arguments that make that plan:
-        ``plan.what_if(**row.what_if)``.
+        any step or rule; for a dropped task its minutes of work); ``kind`` (``order``, ``shorten``,
+        ``min gap``, ``max gap``, ``drop``, ``egress``); ``gain_min`` and ``new_start_min`` (PET) of the
+        step; side effects ``end_slip_min``, ``new_stops`` and ``new_findings`` (stops included);
+        ``what_if``, the arguments that make that plan: ``plan.what_if(**row.what_if)``. Gains and slips are
+        those of UTC, which differ from those of PET where egress moves.
 
         Smallest first, those that bring a stop finding last; at most ``most`` of each kind. Every kind that
-        was searched without success has a last row that says so. Searched are: each step by itself shorter,
-        each gap by itself relaxed, an earlier egress (for windows; gains are then counted in UTC),
-        neighbours swapped, one step taken off the way or the step itself brought forward. Two changes
-        together are not searched. Whether a move makes sense at work, the tables cannot know.
+        was searched without success has a last row that says so. Searched are: one row moved, anywhere but
+        past the first and the last step of a crew member (likely moves first, all of them where none of
+        these is without a stop finding); each step by itself shorter; each gap by itself relaxed; one
+        optional or get-ahead task left out; for windows an egress up to 12 h earlier. Two changes together
+        are not searched. Whether a move makes sense at work, the tables cannot know.
 
         Raises `ScenarioError` for an unknown step, minutes not above 0, no window to catch, or a plan that is
         under way already.

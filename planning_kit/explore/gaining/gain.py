@@ -1,13 +1,13 @@
 """What would start a step earlier: the smallest changes, each proved by timing the changed plan.
 
-The reverse of a what-if, which no forward calculation answers: a target is set, and single changes of five
+The reverse of a what-if, which no forward calculation answers: a target is set, and single changes of six
 kinds are searched for the least of each that meets it. Two changes together are not searched: where no single
 one helps, the table says so, and the questions to a planner are which two.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any, TypeVar
 
 import pandas as pd
@@ -15,17 +15,19 @@ import pandas as pd
 from planning_kit.checks.findings import STOP
 from planning_kit.explore.comparing.compare_findings import compare_findings
 from planning_kit.explore.gaining.gain_changes import (
+    DROP,
     EGRESS,
     MAX_GAP,
     MIN_GAP,
     ORDER,
     SHORTEN,
     Candidate,
+    dropped_tasks,
     earlier_egress,
     relaxed_gaps,
     shortened_steps,
 )
-from planning_kit.explore.gaining.gain_orders import moved_steps
+from planning_kit.explore.gaining.gain_orders import likely_moves, other_moves
 from planning_kit.explore.gaining.gain_target import Target, find_target
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.text_table import TextTable
@@ -50,19 +52,21 @@ def gain(plan: P, remake: Callable[..., P], step: str, minutes: float | None = N
     if getattr(plan, "outside", None) is not None:
         raise ScenarioError.single("gain is asked of a plan before the outing: what has happened cannot be "
                                    "changed; ask what_if of this one", column="step", value=step)
-    if not isinstance(most, int) or most < 1:
+    if isinstance(most, bool) or not isinstance(most, int) or most < 1:
         raise ScenarioError.single("must be how many rows of a kind to show, 1 or more", column="most",
                                    value=most)
     target = find_target(plan, step, minutes)
-    searched = [ORDER, SHORTEN, MIN_GAP, MAX_GAP, *([EGRESS] if target.is_window else [])]
-    candidates = [*moved_steps(plan, target), *shortened_steps(plan, target), *relaxed_gaps(plan, target),
-                  *earlier_egress(plan, target)]
+    searched = [ORDER, SHORTEN, MIN_GAP, MAX_GAP, DROP, *([EGRESS] if target.is_window else [])]
+    moves = list(likely_moves(plan, target))
+    candidates = [*moves, *shortened_steps(plan, target), *relaxed_gaps(plan, target),
+                  *dropped_tasks(plan, target), *earlier_egress(plan, target)]
     rows: list[Row] = []
     nothing: list[Row] = []
     for kind in searched:
-        of_kind = sorted((each for each in candidates if each.kind == kind),
-                         key=lambda each: (each.by_min, each.rank))
-        proved = _proved_rows(plan, remake, target, of_kind, most)
+        proved = _proved_rows(plan, remake, target, (each for each in candidates if each.kind == kind), most)
+        if kind == ORDER and all(row["new_stops"] for row in proved):
+            others = other_moves(plan, target, moves)
+            proved = _best([*proved, *_proved_rows(plan, remake, target, others, most)], most)
         rows += proved
         nothing += [] if proved else [_nothing(kind, target)]
     rows.sort(key=lambda row: (row["new_stops"] > 0, row["by_min"]))
@@ -70,15 +74,25 @@ def gain(plan: P, remake: Callable[..., P], step: str, minutes: float | None = N
     return table.astype({"new_stops": "Int64", "new_findings": "Int64"})
 
 
-def _proved_rows(plan: P, remake: Callable[..., P], target: Target, candidates: list[Candidate],
+def _proved_rows(plan: P, remake: Callable[..., P], target: Target, candidates: Iterable[Candidate],
                  most: int) -> list[Row]:
-    """Rows of one kind, in the order given, until enough of them bring no stop finding."""
+    """Rows of one kind, smallest first, until enough of them bring no stop finding.
+
+    Where many have been tried the search ends too, but not before one of them holds.
+    """
     rows: list[Row] = []
-    for candidate in candidates[:most * _CHECKED_FOR_ONE_SHOWN]:
+    for number, candidate in enumerate(sorted(candidates, key=lambda each: (each.by_min, each.rank))):
+        if rows and number >= most * _CHECKED_FOR_ONE_SHOWN:
+            break
         row = _proved(plan, remake, target, candidate)
         rows += [row] if row is not None else []
         if sum(each["new_stops"] == 0 for each in rows) >= most:
             break
+    return _best(rows, most)
+
+
+def _best(rows: list[Row], most: int) -> list[Row]:
+    """So many of the rows, those that bring a stop finding last."""
     return sorted(rows, key=lambda row: row["new_stops"] > 0)[:most]
 
 
@@ -98,8 +112,9 @@ def _proved(plan: P, remake: Callable[..., P], target: Target, candidate: Candid
     return {
         "change": candidate.words, "by_min": candidate.by_min, "kind": candidate.kind,
         "gain_min": float(plan.starts[target.asked]) - new_start - later, "new_start_min": new_start,
-        "end_slip_min": changed.end_min - plan.end_min, "new_stops": int((found["severity"] == STOP).sum()),
-        "new_findings": len(found), "what_if": dict(candidate.what_if),
+        "end_slip_min": changed.end_min + later - plan.end_min,
+        "new_stops": int((found["severity"] == STOP).sum()), "new_findings": len(found),
+        "what_if": dict(candidate.what_if),
     }
 
 

@@ -17,13 +17,15 @@ from datetime import timedelta
 import numpy as np
 
 from planning_kit.explore.gaining.gain_target import Target
+from planning_kit.explore.odds.without_tasks import without_tasks
 from planning_kit.explore.sweeping.egress_range import EgressRange
 from planning_kit.inputs.records import Gap, Records
 from planning_kit.plan.build import build_network
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts
 
-ORDER, SHORTEN, MIN_GAP, MAX_GAP, EGRESS = "order", "shorten", "min gap", "max gap", "egress"
+ORDER, SHORTEN, MIN_GAP, MAX_GAP = "order", "shorten", "min gap", "max gap"
+DROP, EGRESS = "drop", "egress"
 _TENTHS = 10  # of a minute: finer than anyone works
 
 
@@ -77,7 +79,7 @@ def relaxed_gaps(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
             def is_met(tenths: int, number: int = number, kind: str = kind) -> bool:
                 relaxed = _relaxed(records.gaps[number], kind, tenths / _TENTHS)
                 gaps = (*records.gaps[:number], relaxed, *records.gaps[number + 1:])
-                return bool(target.is_met(_starts(plan, replace(records, gaps=gaps))))
+                return bool(target.is_met(_starts_of(plan, replace(records, gaps=gaps), plan.durations)))
 
             tenths = _least(is_met, math.floor(most * _TENTHS + 1e-9))
             if tenths:
@@ -110,6 +112,26 @@ def _gap_candidate(gap: Gap, kind: str, by_min: float) -> Candidate:
     return Candidate(kind, words, by_min, {"gaps": {f"{gap.first_step} {gap.then_step}": {column: new}}})
 
 
+def dropped_tasks(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
+    """Each optional or get-ahead task, not the step's own, without which the target is met.
+
+    Its size is the work given up, in minutes, each shared step counted once.
+    """
+    records, steps = plan.scenario.records, plan.steps
+    wanted = {steps[target.asked].step, steps[target.judged].step}
+    for task in records.tasks:
+        gone = {step.step for step in steps if step.task == task.task}
+        if task.need == "required" or not gone or gone & wanted:
+            continue
+        kept = np.array([step.step not in gone for step in steps])
+        starts = np.full(len(steps), 0.0)
+        starts[kept] = _starts_of(plan, without_tasks(records, {task.task}), plan.durations[kept])
+        if target.is_met(starts):
+            minutes = round(float(plan.durations[~kept].sum()), 6)
+            words = f"{task.need} task {task.task} left out, {minutes:g} min of work"
+            yield Candidate(DROP, words, minutes, {"drop": f"task:{task.task}"})
+
+
 def earlier_egress(plan: TimedPlan, target: Target, most_min: float = 720.0) -> Iterator[Candidate]:
     """The least whole tenths by which an earlier egress alone catches the window before, if any does.
 
@@ -128,6 +150,6 @@ def earlier_egress(plan: TimedPlan, target: Target, most_min: float = 720.0) -> 
         yield Candidate(EGRESS, f"egress {by_min:g} min earlier", by_min, {"egress_slip_min": -by_min})
 
 
-def _starts(plan: TimedPlan, records: Records) -> np.ndarray:
-    network = build_network(records, plan.almanac, plan.travels)
-    return earliest_starts(network, plan.durations)
+def _starts_of(plan: TimedPlan, records: Records, durations: np.ndarray) -> np.ndarray:
+    """Starts under the plan's sky with other steps or gaps."""
+    return earliest_starts(build_network(records, plan.almanac, plan.travels), durations)

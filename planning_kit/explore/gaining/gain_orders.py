@@ -1,17 +1,20 @@
 """Single moves in the order of work that would meet a target.
 
-Tried are: each two neighbours in a lane swapped; each step that comes before the target taken off its way,
-to the place behind it where it costs the least travel; and the target's own step brought forward. A move is
-of one row, as `planning_kit.explore.editing.edits.move_step` makes it. The first and the last step of each
-crew member stay where they are. The tables say which order is needed (``after``, gaps, what is in whose
-hands), and the checks of a moved plan say what it breaks; whether a move makes sense at work they cannot
-know. A step moved past others of its own task is the likeliest not to, so those come last and say so.
+A move is of one row, as `planning_kit.explore.editing.edits.move_step` makes it; the first and the last step
+of each crew member stay where they are. Tried first are the likely ones (`likely_moves`): each two neighbours
+in a lane swapped; each step that comes before the target taken off its way, to the place behind it where it
+costs the least travel; and the target's own step brought forward. Where none of these holds, every other row
+is tried at every other place (`other_moves`), so that "none helps" is an answer.
+
+The tables say which order is needed (``after``, gaps, what is in whose hands), and the checks of a moved plan
+say what it breaks; whether a move makes sense at work they cannot know. A step moved past others of its own
+task is the likeliest not to, so those come last and say so.
 """
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -19,35 +22,61 @@ import numpy as np
 from planning_kit.explore.gaining.gain_changes import ORDER, Candidate
 from planning_kit.explore.gaining.gain_target import Target
 from planning_kit.inputs.records import BOTH
-from planning_kit.plan.build import build_network, work_order
+from planning_kit.plan.build import first_releases, order_bounds, ways_home, work_order
+from planning_kit.plan.network import GRID_MIN, Network
+from planning_kit.plan.network import ORDER as ORDER_BOUND
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts, outing_end
 
 _PLACES_TRIED = 2  # for a step that is taken off the way: the cheapest places behind the target
 
+Orders = Mapping[str, Sequence[int]]
+"""Positions of the steps of each lane, in the order of work."""
 
-def moved_steps(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
-    """Each move of one row that meets the target."""
-    tried: set[tuple[int, ...]] = set()
-    for moved, after in _moves(plan, target):
-        order = _order_with(len(plan.steps), moved, after)
-        if order in tried:
+
+def likely_moves(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
+    """The likely moves of one row that meet the target."""
+    return _that_help(plan, target, _likely(plan, target))
+
+
+def other_moves(plan: TimedPlan, target: Target, known: Iterable[Candidate]) -> Iterator[Candidate]:
+    """All moves of one row that meet the target, without those ``known``."""
+    named = [candidate.what_if["move"] for candidate in known]
+    tried = {(moved, after) for move in named if isinstance(move, Mapping) for moved, after in move.items()}
+    for candidate in _that_help(plan, target, _every(plan, target)):
+        move = candidate.what_if["move"]
+        if isinstance(move, Mapping) and not tried & set(move.items()):
+            yield candidate
+
+
+def _that_help(plan: TimedPlan, target: Target, moves: Iterable[tuple[int, int]]) -> Iterator[Candidate]:
+    """Those moves (positions: which row, and behind which) that meet the target, each order of work once."""
+    tried: set[tuple[tuple[int, ...], ...]] = set()
+    for moved, after in moves:
+        rows = _rows_with(len(plan.steps), moved, after)
+        orders = _orders_of(plan, rows)
+        key = tuple(tuple(order) for order in orders.values())
+        if key in tried:
             continue
-        tried.add(order)
-        starts, end_min = _timed(plan, order)
+        tried.add(key)
+        network = _network_of(plan, orders)
+        starts = earliest_starts(network, plan.durations)
         if target.is_met(starts):
-            name, behind = plan.steps[moved].step, plan.steps[after].step
-            inside = _is_inside_task(plan, order, moved)
-            words = f"{name} moved to just behind {behind}" + (
-                f", past other steps of {plan.steps[moved].task}" if inside else "")
-            rank = (inside, round(end_min, 3), abs(order.index(moved) - moved))
-            yield Candidate(ORDER, words, 0.0, {"move": {name: behind}}, rank)
+            end_min = float(outing_end(network, starts, plan.durations))
+            yield _candidate(plan, rows, moved, after, end_min)
 
 
-def _moves(plan: TimedPlan, target: Target) -> Iterator[tuple[int, int]]:
-    """Pairs of positions: which row, and behind which."""
-    goal = plan.starts[target.judged]
-    ends = {lane[place] for who in plan.travels if (lane := work_order(plan.steps, who)) for place in (0, -1)}
+def _candidate(plan: TimedPlan, rows: Sequence[int], moved: int, after: int, end_min: float) -> Candidate:
+    name, behind = plan.steps[moved].step, plan.steps[after].step
+    inside = _is_inside_task(plan, rows, moved)
+    words = f"{name} moved to just behind {behind}" + (
+        f", past other steps of {plan.steps[moved].task}" if inside else "")
+    rank = (inside, round(end_min, 3), abs(rows.index(moved) - moved))
+    return Candidate(ORDER, words, 0.0, {"move": {name: behind}}, rank)
+
+
+def _likely(plan: TimedPlan, target: Target) -> Iterator[tuple[int, int]]:
+    goal, ends = plan.starts[target.judged], _ends(plan)
     for who in plan.lanes:
         lane = work_order(plan.steps, who)
         before = [i for i in lane if plan.starts[i] < goal]
@@ -64,10 +93,46 @@ def _moves(plan: TimedPlan, target: Target) -> Iterator[tuple[int, int]]:
                 yield target.judged, one
 
 
-def _is_inside_task(plan: TimedPlan, order: tuple[int, ...], moved: int) -> bool:
+def _every(plan: TimedPlan, target: Target) -> Iterator[tuple[int, int]]:
+    """Every row that could help at all, behind every other row of its own lanes."""
+    lanes, ends = {who: work_order(plan.steps, who) for who in plan.lanes}, _ends(plan)
+    for moved in range(len(plan.steps)):
+        if moved not in ends and _may_help(plan, target, moved):
+            own = {who: lane for who, lane in lanes.items() if moved in lane}
+            for after in _places(own, is_crew=bool(own.keys() & plan.travels.keys())):
+                if after != moved:
+                    yield moved, after
+
+
+def _places(own: Orders, is_crew: bool) -> list[int]:
+    """Rows behind which a step of these lanes can go; a crew member's first and last stay so."""
+    rows = sorted({row for lane in own.values() for row in lane})
+    if not is_crew:  # someone else's first step may change
+        return [row for row in (rows[0] - 1, *rows) if row >= 0] if rows else []
+    first, last = max(lane[0] for lane in own.values()), min(lane[-1] for lane in own.values())
+    return [row for row in rows if first <= row < last]
+
+
+def _may_help(plan: TimedPlan, target: Target, moved: int) -> bool:
+    """Whether the target is met with ``moved`` taken out of its lanes altogether.
+
+    Wherever it is put in again, it only adds bounds: a way over its place is no shorter than the fastest one.
+    """
+    rows = [i for i in range(len(plan.steps)) if i != moved]
+    network = _network_of(plan, _orders_of(plan, rows))
+    starts = earliest_starts(network, plan.durations, np.zeros(len(plan.steps)))
+    return bool(target.is_met(starts - 16 * GRID_MIN))  # ways in parts are rounded in parts
+
+
+def _ends(plan: TimedPlan) -> set[int]:
+    """The first and the last step of each crew member."""
+    return {lane[place] for who in plan.travels if (lane := work_order(plan.steps, who)) for place in (0, -1)}
+
+
+def _is_inside_task(plan: TimedPlan, rows: Sequence[int], moved: int) -> bool:
     """Whether the moved step passed another of its task in someone's lane."""
     row = plan.steps[moved]
-    task = [i for i in order if plan.steps[i].task == row.task and (
+    task = [i for i in rows if plan.steps[i].task == row.task and (
         row.crew == plan.steps[i].crew or BOTH in (row.crew, plan.steps[i].crew))]
     return task != sorted(task)
 
@@ -84,18 +149,26 @@ def _cheapest_places(plan: TimedPlan, who: str, moved: int, behind: list[int]) -
     return [behind[i] for i in np.argsort(np.round(detour, 6), kind="stable")[:_PLACES_TRIED]]
 
 
-def _order_with(count: int, moved: int, after: int) -> tuple[int, ...]:
+def _rows_with(count: int, moved: int, after: int) -> tuple[int, ...]:
+    """All positions in row order, with one row moved."""
     rows = [i for i in range(count) if i != moved]
     cut = rows.index(after) + 1
     return (*rows[:cut], moved, *rows[cut:])
 
 
-def _timed(plan: TimedPlan, order: tuple[int, ...]) -> tuple[np.ndarray, float]:
-    """Starts in the plan's own row order, and the outing end, with the rows in another order."""
-    records, rows = plan.scenario.records, list(order)
-    steps = tuple(records.steps[i] for i in rows)
-    network = build_network(replace(records, steps=steps), plan.almanac, plan.travels)
-    moved = earliest_starts(network, plan.durations[rows])
-    starts = np.empty_like(moved)
-    starts[rows] = moved
-    return starts, float(outing_end(network, moved, plan.durations[rows]))
+def _orders_of(plan: TimedPlan, rows: Collection[int]) -> dict[str, list[int]]:
+    """The order of work of each lane when the steps stand in these rows."""
+    lanes = {who: set(work_order(plan.steps, who)) for who in plan.lanes}
+    return {who: [i for i in rows if i in lane] for who, lane in lanes.items()}
+
+
+def _network_of(plan: TimedPlan, orders: Orders) -> Network:
+    """The network of the plan with other orders of work; steps keep their positions."""
+    steps, airlock = plan.steps, plan.scenario.settings.airlock
+    others = (bound for bound in plan.network.bounds if bound.kind != ORDER_BOUND)
+    return replace(
+        plan.network,
+        releases=tuple(first_releases(steps, orders, plan.travels, airlock)),
+        bounds=(*order_bounds(steps, orders, plan.travels), *others),
+        homes=tuple(ways_home(steps, orders, plan.travels, airlock)),
+    )

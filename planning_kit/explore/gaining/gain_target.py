@@ -10,11 +10,10 @@ import numpy as np
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.holders import Holder
-from planning_kit.plan.network import GRID_MIN, GROUP, LIGHT, LINK, WINDOW
+from planning_kit.plan.network import GROUP, LIGHT, LINK, ROUNDING_MIN, WINDOW
 from planning_kit.plan.timed import TimedPlan
 
 _WINDOW_KINDS = (LIGHT, LINK, WINDOW, GROUP)
-_SLIVER_MIN = 1e-6  # minutes asked for are decimal, those of the timing binary
 
 
 @dataclass(frozen=True)
@@ -45,10 +44,10 @@ def find_target(plan: TimedPlan, step: str, minutes: float | None) -> Target:
     asked = plan.position(str(step))
     if minutes is None:
         return _window_before(plan, asked)
-    if not isinstance(minutes, Real) or not 0 < minutes < float("inf"):
+    if isinstance(minutes, bool) or not isinstance(minutes, Real) or not 0 < minutes < float("inf"):
         raise ScenarioError.single("must be above 0: by how many minutes earlier?", column="minutes",
                                    value=minutes)
-    latest = float(plan.starts[asked]) - minutes + _SLIVER_MIN
+    latest = float(plan.starts[asked]) - minutes + ROUNDING_MIN
     return Target(asked, asked, latest, f"{step} {minutes:g} min earlier than {_at(plan, asked)}")
 
 
@@ -73,7 +72,8 @@ def _before_window_of(plan: TimedPlan, asked: int, position: int, holder: Holder
     name = plan.steps[position].step
     what = " and ".join(demand.label for demand in plan.network.demands[position])
     words = f"{name} in a {what} window before the one that begins at {pet_label(begin)}"
-    return Target(asked, position, begin - GRID_MIN, words, is_window=True)
+    # Two searches for one window edge may stop a few billionths of a minute apart.
+    return Target(asked, position, begin - ROUNDING_MIN, words, is_window=True)
 
 
 def _at(plan: TimedPlan, position: int) -> str:
