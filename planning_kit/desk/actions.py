@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from planning_kit.desk.assets import library_text
 from planning_kit.desk.messages import rows_of_frame
+from planning_kit.explore.session.settings_sheet import moment_text
 from planning_kit.explore.sweeping.sweep import sweep_egress
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
 from planning_kit.show.live_chart import step_facts
@@ -36,10 +37,11 @@ def cells(bench: Workbench, content: Content) -> None:
 
 def paste(bench: Workbench, content: Content) -> None:
     """A block was pasted."""
-    lost = bench.session.paste(str(content["sheet"]), [int(line) for line in content["lines"]],
-                               [str(column) for column in content["columns"]], str(content["text"]))
+    fills = [(int(line), str(column)) for line, column in content.get("fills", [])]
+    lost = bench.session.paste(str(content["sheet"]), _lines(content),
+                               [str(column) for column in content["columns"]], str(content["text"]), fills)
     if lost:
-        bench.say(f"{lost} pasted cells lay beyond the last column and were left out", level="bad")
+        bench.say(f"{lost} pasted cells found no column to be typed in and were left out", level="bad")
 
 
 def add(bench: Workbench, content: Content) -> None:
@@ -62,7 +64,9 @@ def delete(bench: Workbench, content: Content) -> None:
 
 def shift(bench: Workbench, content: Content) -> None:
     """Lines are to move up or down by one."""
-    bench.session.shift_lines(str(content["sheet"]), _lines(content), 1 if content["by"] > 0 else -1)
+    shown = content.get("shown")
+    bench.session.shift_lines(str(content["sheet"]), _lines(content), 1 if content["by"] > 0 else -1,
+                              None if shown is None else {int(line) for line in shown})
 
 
 def _lines(content: Content) -> list[int]:
@@ -83,7 +87,7 @@ def minutes(bench: Workbench, content: Content) -> None:
 def egress(bench: Workbench, content: Content) -> None:
     """The egress slider or field has moved; ``drag`` is the same through one drag."""
     moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(milliseconds=float(content["ms"]))
-    bench.session.set_egress(moment.strftime("%Y-%m-%dT%H:%M:%SZ"), content.get("drag"))
+    bench.session.set_egress(moment_text(moment), content.get("drag"))
 
 
 def undo(bench: Workbench, _content: Content) -> None:
@@ -103,6 +107,25 @@ def keep(bench: Workbench, content: Content) -> None:
     bench.autosave()
 
 
+def drop(bench: Workbench, content: Content) -> None:
+    """Delete a version, which can be brought back."""
+    had_baseline = bench.session.baseline_name
+    bench.session.drop_version(str(content["name"]))
+    if had_baseline != bench.session.baseline_name:
+        bench.redraw()
+    way_back = {"kind": "bring_back", "label": "Bring it back"}
+    bench.say(f"deleted the version {content['name']}", way_back=way_back)
+    bench.autosave()
+
+
+def bring_back(bench: Workbench, _content: Content) -> None:
+    """Take back the last deletion of a version."""
+    name = bench.session.bring_back()
+    if name:
+        bench.say(f"the version {name} is back")
+        bench.autosave()
+
+
 def switch(bench: Workbench, content: Content) -> None:
     """Make a version current."""
     bench.session.switch_to(str(content["name"]))
@@ -117,9 +140,9 @@ def baseline(bench: Workbench, content: Content) -> None:
 def compare(bench: Workbench, content: Content) -> None:
     """Tell what moved and what is typed otherwise than in a version."""
     moved, typed = bench.session.compare_with(str(content["name"]))
-    shown = moved[["step", "change", "moved_min", "crew_a", "crew_b", "held_by_b"]]
-    bench.tell({"kind": "compared", "name": content["name"], "moved": rows_of_frame(shown),
-                "typed": rows_of_frame(typed)})
+    columns = ["step", "change", "moved_min", "crew_a", "crew_b", "held_by_b"]
+    bench.tell({"kind": "compared", "name": content["name"], "typed": rows_of_frame(typed),
+                "moved": None if moved is None else rows_of_frame(moved[columns])})
 
 
 def explain(bench: Workbench, content: Content) -> None:
@@ -210,8 +233,9 @@ async def _swept(bench: Workbench) -> None:
 
 ACTIONS: dict[str, Callable[[Workbench, Content], None]] = {
     action.__name__: action for action in (
-        hello, cells, paste, add, duplicate, delete, shift, move, minutes, egress, undo, redo, keep, switch,
-        baseline, compare, explain, save, take_theirs, export, restore, discard, snapshot, sweep, stop_sweep,
+        hello, cells, paste, add, duplicate, delete, shift, move, minutes, egress, undo, redo, keep, drop,
+        bring_back, switch, baseline, compare, explain, save, take_theirs, export, restore, discard, snapshot,
+        sweep, stop_sweep,
     )
 }
 

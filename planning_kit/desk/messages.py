@@ -83,16 +83,25 @@ def status(session: Session) -> Message:
     """Faults, history, versions and the head line."""
     history = session.history
     return {
-        "faults": [_fault(fault) for fault in session.faults],
+        "faults": [_fault(fault, session.draft) for fault in session.faults],
         "undo": history.can_undo, "redo": history.can_redo, "unsaved": session.has_unsaved_work,
         "versions": list(session.versions), "baseline": session.baseline_name or "",
         "folder": session.base.folder.name, "head": _head(session), "egress": _egress(session),
     }
 
 
-def _fault(fault: Fault) -> dict[str, Any]:
+def _fault(fault: Fault, draft: Draft) -> dict[str, Any]:
     return {"sheet": fault.sheet, "line": fault.line, "column": fault.column, "value": fault.value,
-            "problem": fault.problem}
+            "problem": fault.problem, "where": _where(fault, draft)}
+
+
+def _where(fault: Fault, draft: Draft) -> str:
+    """In words: the table, the row by its id or else its number, and the column; a setting by its key."""
+    if fault.line is None:
+        return " ".join(part for part in (fault.sheet, fault.column) if part)
+    sheet = draft[fault.sheet]
+    name = sheet.line(fault.line).cells[0] or f"row {sheet.position(fault.line) + 1}"
+    return f"{fault.sheet} {name}" + (f" {fault.column}" if fault.column and fault.sheet != SETTINGS else "")
 
 
 def _head(session: Session) -> list[list[str]]:
@@ -107,13 +116,9 @@ def _head(session: Session) -> list[list[str]]:
 
 
 def _egress(session: Session) -> dict[str, Any]:
-    settings = session.plan.scenario.settings
-
-    def ms(moment: Any) -> int | None:
-        return None if moment is None else round(moment.timestamp() * 1000)
-
-    return {"at": ms(session.plan.egress), "earliest": ms(settings.egress_earliest),
-            "latest": ms(settings.egress_latest)}
+    first, last = session.egress_range()
+    return {name: round(moment.timestamp() * 1000)
+            for name, moment in (("at", session.egress_typed()), ("first", first), ("last", last))}
 
 
 def notes(session: Session, revision: int) -> Message:

@@ -25,6 +25,7 @@ from planning_kit.plan.timed import TimedPlan
 _NOTES_AFTER_S = 0.0
 _AUTOSAVE_AFTER_S = 0.05
 _SNAPSHOT_AFTER_S = 1.5
+_FOR_EVERY_VIEW = ("patch", "notes", "left")
 
 
 class Workbench(anywidget.AnyWidget):
@@ -43,6 +44,7 @@ class Workbench(anywidget.AnyWidget):
         self._timers: dict[str, asyncio.TimerHandle] = {}
         self._snapshot = Snapshot(session)
         self._pointed_at: tuple[str, int] | None = None
+        self._asking: str | None = None
         self.sweeping: asyncio.Task[None] | None = None
         self.on_msg(self._on_message)
 
@@ -65,6 +67,7 @@ class Workbench(anywidget.AnyWidget):
         action = ACTIONS.get(str(content.get("kind")))
         if action is None:
             return
+        self._asking = content.get("view")
         try:
             action(self, content)
         except ScenarioError as error:
@@ -74,14 +77,17 @@ class Workbench(anywidget.AnyWidget):
         except (LookupError, ValueError, TypeError, ArithmeticError):  # a view that is behind
             self.say("this could not be done: the table has changed meanwhile; try again", level="bad")
         self.show_changes(echo=content.get("n"))
+        self._asking = None
 
     def tell(self, message: dict[str, Any]) -> None:
-        """Send one message to every view."""
+        """Send one message: to the view that asked, or to every view where it concerns all or none asked."""
+        if self._asking is not None and message["kind"] not in _FOR_EVERY_VIEW:
+            message = {**message, "view": self._asking}
         self.send(message)
 
-    def say(self, text: str, level: str = "good") -> None:
-        """A line for the planner to read."""
-        self.tell({"kind": "said", "text": text, "level": level})
+    def say(self, text: str, level: str = "good", way_back: dict[str, str] | None = None) -> None:
+        """A line for the planner to read; ``way_back`` is a button beside it: a message and its label."""
+        self.tell({"kind": "said", "text": text, "level": level, "way_back": way_back})
 
     def greet(self) -> None:
         """Everything, for a view that opens; and what earlier sessions left unsaved."""

@@ -23,13 +23,13 @@ class Bench:
     folder: Path
 
     @classmethod
-    def open(cls, page: Page, lab: Lab, name: str, scenario: Path = DEMO) -> Bench:
-        """Copy a scenario, open a notebook on it, run it, and wait until all is shown."""
+    def open(cls, page: Page, lab: Lab, name: str, scenario: Path = DEMO, *more: str) -> Bench:
+        """Copy a scenario, open a notebook on it, ``more`` cells too, run it, wait until all is shown."""
         folder = lab.folder / f"{name}-scenario"
         if not folder.exists():
             shutil.copytree(scenario, folder)
         lab.open(page, lab.write(f"{name}.ipynb", "import planning_kit as pk",
-                                 f"bench = pk.workbench(pk.load_scenario({str(folder)!r}))\nbench"))
+                                 f"bench = pk.workbench(pk.load_scenario({str(folder)!r}))\nbench", *more))
         bench = cls(page, folder)
         bench.wait_until_shown()
         page.evaluate("() => { window.jupyterapp.shell.collapseLeft(); }")
@@ -92,3 +92,38 @@ class Bench:
     def says(self, selector: str, text: str) -> None:
         """Wait until something says ``text``."""
         expect(self.page.locator(selector).first).to_contain_text(text, timeout=WAIT_MS)
+
+    def paste(self, text: str) -> None:
+        """What the browser does on Ctrl+V with ``text`` on the clipboard, which headless Chromium lacks."""
+        self.page.evaluate("""text => {
+            const data = new DataTransfer();
+            data.setData('text/plain', text);
+            const how = { clipboardData: data, bubbles: true, cancelable: true };
+            document.activeElement.dispatchEvent(new ClipboardEvent('paste', how));
+        }""", text)
+        self.settle()
+
+    def order(self, column: str = "step") -> list[str]:
+        """The shown texts of a column of the open table, from the top down."""
+        texts: list[str] = self.page.eval_on_selector_all(
+            f"{GRID} .tabulator-row [tabulator-field='{column}']", "all => all.map(one => one.textContent)")
+        return texts
+
+    def chosen(self) -> str | None:
+        """The step that is chosen in the chart."""
+        return self.page.locator(".pk-chart").get_attribute("data-chosen")
+
+    def change_theme(self, theme: str) -> None:
+        """Change JupyterLab's theme to ``Dark`` or ``Light``."""
+        self.page.evaluate("name => { window.jupyterapp.commands.execute('apputils:change-theme', "
+                           "{theme: name}); }", f"JupyterLab {theme}")
+        self.page.wait_for_selector(f".pk-workbench[data-theme={theme.lower()}]")
+
+    def place_of_keys(self) -> str:
+        """Where the next key goes: a label, else the words on it, else its class; "" is outside."""
+        place: str = self.page.evaluate("""() => {
+            const at = document.activeElement;
+            if (!document.querySelector('.pk-workbench')?.contains(at)) return '';
+            if (at.matches('.tabulator-tableholder')) return 'table';
+            return at.getAttribute('aria-label') ?? (at.textContent || at.className); }""")
+        return place

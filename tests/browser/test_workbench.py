@@ -8,10 +8,9 @@ from playwright.sync_api import expect
 
 import planning_kit as pk
 from planning_kit.show.offline_html import write_notebook_html
-from tests.browser.benches import GRID, SMALL, Bench
+from tests.browser.benches import SMALL, Bench
 
 pytestmark = pytest.mark.usefixtures("page_errors")
-CHANGE_THEME = "name => { window.jupyterapp.commands.execute('apputils:change-theme', {theme: name}); }"
 GROUNDS = """names => names.map(
     name => getComputedStyle(document.querySelector(name)).backgroundColor)"""
 
@@ -20,16 +19,6 @@ GROUNDS = """names => names.map(
 def wide(page):
     page.set_viewport_size({"width": 1280, "height": 1000})
     return page
-
-
-def paste(page, text):
-    """What the browser does on Ctrl+V with ``text`` on the clipboard; headless Chromium has none to share."""
-    page.evaluate("""text => {
-        const data = new DataTransfer();
-        data.setData('text/plain', text);
-        const how = { clipboardData: data, bubbles: true, cancelable: true };
-        document.activeElement.dispatchEvent(new ClipboardEvent('paste', how));
-    }""", text)
 
 
 def copied(page):
@@ -94,7 +83,7 @@ def test_a_planner_edits_drags_undoes_pastes_and_saves(wide, lab, page_errors, a
 
     # Paste a block from a spreadsheet over three rows.
     bench.cell("EG1", "minutes_likely").click()
-    paste(page, "19\t25\n7\t10\n2\t3\n")
+    bench.paste("19\t25\n7\t10\n2\t3\n")
     bench.settle()
     texts = [bench.cell(step, column).inner_text()
              for step in ("EG1", "OP1", "KN0") for column in ("minutes_likely", "minutes_high")]
@@ -168,13 +157,13 @@ def test_everything_can_be_done_from_the_keyboard(wide, lab):
     page.keyboard.press("ArrowRight")
     page.keyboard.press("ArrowRight")
     bench.settle()
-    assert chosen(page) == "B1"
+    assert bench.chosen() == "B1"
     page.keyboard.press("+")
     bench.settle()
     assert bench.cell("B1", "minutes_likely").inner_text() == "5"
     page.keyboard.press("Alt+ArrowRight")
     bench.settle()
-    assert order(page) == ["A1", "C1", "C2", "B2", "B1", "B3", "C3", "Z1"]
+    assert bench.order() == ["A1", "C1", "C2", "B2", "B1", "B3", "C3", "Z1"]
     page.keyboard.press("Alt+ArrowDown")
     bench.settle()
     assert bench.cell("B1", "crew").inner_text() == "EV2"
@@ -189,10 +178,10 @@ def test_everything_can_be_done_from_the_keyboard(wide, lab):
     expect(bench.cell("C2-2", "title")).to_have_count(1)
     page.keyboard.press("Alt+ArrowUp")
     bench.settle()
-    assert order(page).index("C2-2") < order(page).index("C2")
+    assert bench.order().index("C2-2") < bench.order().index("C2")
     page.keyboard.press("Alt+Delete")
     bench.settle()
-    assert "C2-2" not in order(page)
+    assert "C2-2" not in bench.order()
     bench.cell("B3", "place").click()
     page.keyboard.type("p")
     page.keyboard.press("ArrowDown")
@@ -204,17 +193,8 @@ def test_everything_can_be_done_from_the_keyboard(wide, lab):
     for _ in range(9):
         page.keyboard.press("Control+z")
     bench.settle()
-    assert order(page) == ["A1", "B1", "C1", "C2", "B2", "B3", "C3", "Z1"]
+    assert bench.order() == ["A1", "B1", "C1", "C2", "B2", "B3", "C3", "Z1"]
     bench.says(".pk-state", "saved")
-
-
-def chosen(page):
-    return page.locator(".pk-chart").get_attribute("data-chosen")
-
-
-def order(page):
-    cells = f"{GRID} .tabulator-row [tabulator-field='step']"
-    return page.eval_on_selector_all(cells, "all => all.map(one => one.textContent)")
 
 
 def test_sorting_is_for_looking_and_a_conflict_shows_both_sides(wide, lab):
@@ -222,11 +202,11 @@ def test_sorting_is_for_looking_and_a_conflict_shows_both_sides(wide, lab):
     before = bench.head()
     page.locator(".pk-grid .tabulator-col[tabulator-field='step'] .tabulator-col-sorter").click()
     page.locator(".pk-grid .tabulator-col[tabulator-field='step'] .tabulator-col-sorter").click()
-    assert order(page)[0] == "Z1"
+    assert bench.order()[0] == "Z1"
     assert bench.head() == before
     page.locator(".pk-button:text-is('As planned')").click()
     page.wait_for_timeout(200)
-    assert order(page)[0] == "A1"
+    assert bench.order()[0] == "A1"
     page.locator(".pk-tables input[type=search]").fill("lamp ring")
     expect(page.locator(".pk-grid .tabulator-row")).to_have_count(1)
     page.locator(".pk-tables input[type=search]").fill("")
@@ -265,7 +245,6 @@ def test_egress_baseline_a_sweep_that_can_be_stopped_and_both_themes(wide, lab):
     bench.says(".pk-egress", "stopped")
 
     for theme, ground in (("Dark", "rgb(21, 25, 30)"), ("Light", "rgb(255, 255, 255)")):
-        page.evaluate(CHANGE_THEME, f"JupyterLab {theme}")
-        page.wait_for_selector(f".pk-workbench[data-theme={theme.lower()}]")
+        bench.change_theme(theme)
         grounds = page.evaluate(GROUNDS, [".pk-workbench", ".tabulator-row", ".tabulator-col"])
         assert set(grounds) == {ground}

@@ -1,6 +1,6 @@
 // The chart under the planner's hands: zoom, choice, drags and keys. One message on drop, none while dragging.
 
-const EDGE_PX = 6, DRAG_PX = 4, EDGE_MIN = 8;
+const EDGE_PX = 6, DRAG_PX = 4, EDGE_MIN = 8, LEAST_PX = 200, SOON_MS = 60;
 
 class PlanChart {
   constructor(root, send, events) {
@@ -96,8 +96,10 @@ class PlanChart {
   }
 
   paint() {
+    // Hidden, as it is for a moment when the theme changes: what was drawn stays true of its own width.
+    this.isBehind = this.box.clientWidth < LEAST_PX;
+    if (!this.chart || this.isBehind) { this.paintSoon(); return; }
     this.width = this.box.clientWidth;
-    if (!this.chart || this.width < 200) return;
     this.look = { places: this.places, x: minute => this.x(minute), theme: this.theme, width: this.width, range: this.range,
       ticks: ticksFor(this.range, this.width - CHART_LEFT - CHART_RIGHT), clipId: this.clipId, tight: new Set(this.notes?.tight), inkOnFill: this.themes.ink_on_fill };
     this.canvas.setAttribute("viewBox", `0 0 ${this.width} ${this.places.height}`);
@@ -107,6 +109,11 @@ class PlanChart {
     this.paintMarks();
     this.canvas.dataset.painted = String(Number(this.canvas.dataset.painted ?? 0) + 1);
     this.paintChoice();
+  }
+
+  paintSoon() {  // a page that was hidden for less than a frame tells nobody that it is back
+    clearTimeout(this.soon);
+    this.soon = setTimeout(() => this.isBehind && this.box.isConnected && this.box.clientWidth >= LEAST_PX && this.paint(), SOON_MS);
   }
 
   paintMarks() {
@@ -214,6 +221,7 @@ class PlanChart {
       const main = this.places.lanes[drop?.who ?? bar.who].main, left = this.x(bar.start) + at[0] - from[0];
       ghost.append(rect(left, left + width, main, { class: "pk-drag-bar" }));
       ghost.append(text(bar.step, left + 4, main.y + 13, { class: "pk-drag-text", fill: theme.ink }));
+      if (!drop) ghost.append(text(`${bar.step} keeps its lane`, left + 4, main.y + main.height - 8, { class: "pk-drag-text", fill: theme.stop }));
       if (drop) ghost.append(svg("path", { d: `M${drop.px},${main.y - 7} V${main.y + main.height + 7}`, class: "pk-drop-line" }));
     }
     this.drag.ghost = ghost;

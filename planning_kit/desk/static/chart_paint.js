@@ -3,7 +3,8 @@
 
 const CHART_LEFT = 96, CHART_RIGHT = 14;
 const HEIGHTS = { axis: 18, light: 15, link: 7, marks: 19, ghost: 13, crew: 60, gutter: 26, actor: 18, inhibit: 15 };
-const ID_PX = 6.9, TEXT_PX = 5.6, LINE_PX = 11.5;
+const ID_FONT = "650 11px", THIN_FONT = "650 10px", TEXT_PX = 5.6, LINE_PX = 11.5, ID_GAP = 4;
+const CHART_FONTS = 'system-ui, -apple-system, "Segoe UI", "Liberation Sans", Arial, sans-serif';  // as in workbench.css
 const TICKS_MIN = [1, 2, 5, 10, 15, 30, 60, 120, 240];
 
 function layoutLanes(chart) {
@@ -116,19 +117,20 @@ function paintChart(chart, look) {
     const left = Math.max(from, CHART_LEFT), room = Math.min(until, right) - left;
     const common = { fill: look.inkOnFill, "pointer-events": "none" };
     if (isThin) {
-      if (room > name.length * ID_PX * 0.8) labels.append(text(name, left + room / 2, strip.y + 13, { ...common, class: "pk-id pk-small", "text-anchor": "middle" }));
+      if (room >= widthOf(name, THIN_FONT) + ID_GAP) labels.append(text(name, left + room / 2, strip.y + 13, { ...common, class: "pk-id pk-small", "text-anchor": "middle" }));
       return;
     }
-    if (name.length * ID_PX + 5 <= room) {
-      labels.append(text(name, left + 4, strip.y + 13, { ...common, class: "pk-id" }));
+    const idPx = widthOf(name, ID_FONT);
+    if (idPx + 2 * ID_GAP <= room) {
+      labels.append(text(name, left + ID_GAP, strip.y + 13, { ...common, class: "pk-id" }));
       if (room >= 44 && title !== name) {
         wrapped(title, Math.floor((room - 7) / TEXT_PX), Math.floor((strip.height - 18) / LINE_PX)).forEach((line, at) => {
           labels.append(text(line, left + 4, strip.y + 25 + at * LINE_PX, { ...common, class: "pk-small" }));
         });
       }
-    } else if (room >= 9) {
+    } else if (room >= 9 && idPx <= strip.height - 8) {  // else it is in the hover line
       const middle = left + room / 2 + 4, low = strip.y + strip.height - 5;
-      labels.append(text(fit(name, strip.height - 8, ID_PX), middle, low, { ...common, class: "pk-id", transform: `rotate(-90 ${middle} ${low})` }));
+      labels.append(text(name, middle, low, { ...common, class: "pk-id", transform: `rotate(-90 ${middle} ${low})` }));
     }
   }
 
@@ -229,6 +231,18 @@ function rect(from, until, strip, attributes) {
 
 function text(words, x, y, attributes) {
   return svg("text", { x, y, ...attributes }, words);
+}
+
+// Bold letters differ by half in width: what is written beside each other must be measured.
+const ruler = document.createElement("canvas").getContext("2d"), measured = new Map();
+
+function widthOf(words, font) {
+  const key = `${font} ${words}`;
+  if (!measured.has(key)) {
+    ruler.font = `${font} ${CHART_FONTS}`;
+    measured.set(key, ruler.measureText(words).width);
+  }
+  return measured.get(key);
 }
 
 function fit(words, room, perChar) {

@@ -39,6 +39,35 @@ function gmt(ms) {
   return `${String(day).padStart(3, "0")}/${moment.toISOString().slice(11, 16)}`;
 }
 
+// A button that goes away takes the keyboard's place with it, and the next key would be a command of the
+// notebook. `near` says, of what has the focus, how to find where to go on; who leaves willingly is let go.
+class FocusKeeper {
+  constructor(root, near) {
+    this.onPointer = event => { if (!root.contains(event.target)) this.last = null; };
+    root.addEventListener("focusin", event => { this.last = event.target; this.next = near(event.target); });
+    root.addEventListener("focusout", event => { if (event.relatedTarget && !root.contains(event.relatedTarget)) this.last = null; });
+    document.addEventListener("pointerdown", this.onPointer, true);
+    this.watch = new MutationObserver(() => this.isGone() && requestAnimationFrame(() => this.goOn()));
+    this.watch.observe(root, { childList: true, subtree: true, attributes: true, attributeFilter: ["hidden"] });
+  }
+
+  isGone() {
+    return Boolean(this.last) && (!this.last.isConnected || this.last.closest("[hidden]") !== null);
+  }
+
+  goOn() {
+    if (!this.isGone()) return;
+    const isLost = [this.last, document.body, null].includes(document.activeElement);
+    this.last = null;
+    if (isLost) this.next()?.focus({ preventScroll: true });
+  }
+
+  stop() {
+    this.watch.disconnect();
+    document.removeEventListener("pointerdown", this.onPointer, true);
+  }
+}
+
 function tableOf(columns, rows, caption) {
   return el("table", { class: "pk-plain" },
     caption ? el("caption", {}, caption) : null,

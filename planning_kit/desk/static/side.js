@@ -6,7 +6,7 @@ class Side {
   constructor(root, send, events) {
     Object.assign(this, { root, send, events });
     this.tabs = el("div", { class: "pk-tabs", role: "tablist", "aria-label": "About the plan" });
-    this.panes = Object.fromEntries(Object.keys(SIDE_TABS).map(name => [name, el("div", { class: "pk-pane", role: "tabpanel", tabindex: 0 })]));
+    this.panes = Object.fromEntries(Object.keys(SIDE_TABS).map(name => [name, el("div", { class: "pk-pane", role: "tabpanel", "aria-label": SIDE_TABS[name], tabindex: 0 })]));
     this.faultBox = el("div", { class: "pk-faults", "aria-live": "polite" });
     this.box = el("aside", { class: "pk-side", "aria-label": "Findings and margins" }, this.faultBox, this.tabs, Object.values(this.panes));
     this.counts = {};
@@ -40,7 +40,7 @@ class Side {
       el("strong", {}, `${faults.length} ${faults.length === 1 ? "fault" : "faults"}: the chart shows the last good plan`),
       el("ul", {}, faults.slice(0, 30).map(fault => el("li", {}, el("button", {
         type: "button", class: "pk-link", onclick: () => fault.line !== null && this.events.onCell(fault.sheet, fault.line, fault.column),
-      }, [fault.sheet, fault.column, fault.value && `“${fault.value}”`].filter(Boolean).join(" "), ": ", fault.problem)))));
+      }, [fault.where, fault.value && `“${fault.value}”`].filter(Boolean).join(" "), ": ", fault.problem)))));
   }
 
   tell(notes, theme) {
@@ -86,7 +86,8 @@ class Side {
   compared(message) {
     this.panes.moved.replaceChildren(
       el("p", {}, `From “${message.name}” to what is typed now:`),
-      message.moved.rows.length ? tableOf(message.moved.columns, message.moved.rows, "Steps that moved") : el("p", { class: "pk-hint" }, "No step moved."),
+      !message.moved ? el("p", { class: "pk-hint" }, "That version holds faults: there is no plan of it to compare.")
+        : message.moved.rows.length ? tableOf(message.moved.columns, message.moved.rows, "Steps that moved") : el("p", { class: "pk-hint" }, "No step moved."),
       message.typed.rows.length ? tableOf(message.typed.columns, message.typed.rows, `What is typed (a: ${message.name}, b: now)`) : el("p", { class: "pk-hint" }, "Nothing is typed otherwise."));
     this.open("moved");
   }

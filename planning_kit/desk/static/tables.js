@@ -25,7 +25,8 @@ class Tables {
     this.tabs = el("div", { class: "pk-tabs", role: "tablist", "aria-label": "Tables" });
     this.find = el("input", { class: "pk-field", type: "search", placeholder: "Find in this table", "aria-label": "Find in this table" });
     this.find.addEventListener("input", () => this.filter());
-    this.asPlanned = button("As planned", "Undo the sorting: show the order of work again", () => this.unsort(), { hidden: true });
+    this.sort = button("Sort", "Sort by the chosen column, for looking only; again: the other way round", () => this.sortByChosen());
+    this.asPlanned = button("As planned", "Undo the sorting: show the order of work again", () => this.unsort(), { "aria-disabled": "true" });
     this.rowButtons = [
       button("Add", "Add a row below (Alt+N)", () => this.add()),
       button("Duplicate", "Copy the chosen rows (Alt+D)", () => this.onLines("duplicate")),
@@ -33,10 +34,11 @@ class Tables {
       button("↑", "Move the chosen rows up (Alt+↑)", () => this.shift(-1), { "aria-label": "Move rows up" }),
       button("↓", "Move the chosen rows down (Alt+↓)", () => this.shift(1), { "aria-label": "Move rows down" }),
     ];
-    this.pane = el("div", { class: "pk-grid-pane" });
+    this.pane = el("div", { class: "pk-grid-pane", role: "tabpanel" });
     this.line = el("div", { class: "pk-cell-line", role: "status" });
+    this.live = el("span", { class: "pk-live", role: "status" });
     this.box = el("section", { class: "pk-tables", "aria-label": "Scenario tables" },
-      this.tabs, el("div", { class: "pk-row-tools" }, this.rowButtons, this.find, this.asPlanned), this.pane, this.line);
+      this.tabs, el("div", { class: "pk-row-tools" }, this.rowButtons, this.find, this.sort, this.asPlanned), this.pane, this.line, this.live);
     this.box.addEventListener("keydown", event => this.onKey(event), true);  // before the grid takes the arrows
     this.box.addEventListener("copy", event => this.onCopy(event));
     this.box.addEventListener("paste", event => this.onPaste(event));
@@ -47,7 +49,7 @@ class Tables {
     for (const grid of Object.values(this.grids)) { grid.table.destroy(); grid.box.remove(); }
     this.grids = {};
     this.schema = message.schema;
-    this.sheets = message.tables;
+    this.sheets = structuredClone(message.tables);  // other views of the page hold the same message
     this.setFaults(message.faults);
     this.open(this.current in this.sheets ? this.current : Object.keys(this.schema)[0]);
   }
@@ -78,11 +80,12 @@ class Tables {
     const isNew = !(name in this.grids);
     if (isNew) this.grids[name] = this.make(name);
     this.find.value = this.grids[name].find;
-    this.asPlanned.hidden = true;
+    this.pane.setAttribute("aria-label", name);
+    this.tellSorting();
     this.tellCell();
     if (!isNew) this.grids[name].ready.then(() => {
       this.grids[name].table.redraw();
-      this.asPlanned.hidden = !this.grids[name].table.getSorters().length;
+      this.tellSorting();
     });
     return this.grids[name].ready;
   }
@@ -94,6 +97,8 @@ class Tables {
     const table = new window[LIBRARY](box, {
       index: "_id", nestedFieldSeparator: false, data: this.rowsOf(sheet), height: "100%", layout: "fitDataFill",
       selectableRange: 1, selectableRangeColumns: true, selectableRangeRows: true, selectableRangeAutoFocus: false, editTriggerEvent: "dblclick",
+      // One stop for the keyboard in each table: the rows.
+      rowFormatter: row => row.getElement().querySelectorAll("[tabindex='0']").forEach(cell => { cell.tabIndex = -1; }),
       headerSortClickElement: "icon", history: false, debugInvalidOptions: false,
       rowHeader: { field: NUMBER_COLUMN, headerSort: false, frozen: true, width: 42, hozAlign: "right", resizable: false,
         formatter: cell => el("span", {}, cell.getValue()), cssClass: "pk-number" },
@@ -102,7 +107,12 @@ class Tables {
     });
     const grid = { box, table, find: "", ready: new Promise(done => table.on("tableBuilt", done)) };
     table.on("cellEdited", cell => this.typed(name, cell));
-    table.on("dataSorted", sorters => { if (name === this.current) this.asPlanned.hidden = !sorters.length; });
+    table.on("tableBuilt", () => {
+      grid.isBuilt = true;
+      box.setAttribute("aria-label", `${name}: ${this.schema[name].about}`);
+      box.querySelector(".tabulator-header").tabIndex = -1;
+    });
+    table.on("dataSorted", () => this.tellSorting());
     table.on("rangeChanged", () => this.tellCell());
     return grid;
   }
@@ -240,6 +250,7 @@ class Tables {
     this.line.classList.toggle("pk-says-bad", Boolean(fault));
     const field = spot && (this.schema[this.current].fields[spot.column] ?? {});
     this.line.textContent = fault ? `${spot.column}: ${fault}` : field?.about ? `${spot.column}: ${field.about}${field.unit ? `, in ${field.unit}` : ""}` : "";
+    this.live.textContent = spot ? `row ${spot.cell.getData()[NUMBER_COLUMN]}, ${spot.column}: ${spot.cell.getValue() || "empty"}` : "";
     if (spot && this.current === "steps" && this.pane.contains(document.activeElement)) this.onStep(this.sheets.steps.rows[spot.line][this.sheets.steps.columns.indexOf("step")]);
   }
 
@@ -285,7 +296,22 @@ class Tables {
     const { table } = this.grids[this.current];
     table.clearSort();
     table.replaceData(this.rowsOf(this.sheets[this.current]));
-    this.asPlanned.hidden = true;
+    this.tellSorting();
+  }
+
+  sortByChosen() {
+    const { table } = this.grids[this.current], column = this.spot()?.column ?? this.schema[this.current].key;
+    const [sorter] = table.getSorters();
+    table.setSort(column, sorter?.field === column && sorter.dir === "asc" ? "desc" : "asc");
+  }
+
+  tellSorting() {
+    const grid = this.grids[this.current], isSorted = grid?.isBuilt && grid.table.getSorters().length > 0;
+    this.asPlanned.ariaDisabled = String(!isSorted);
+  }
+
+  holder() {
+    return this.grids[this.current].box.querySelector(".tabulator-tableholder");
   }
 
   // What the planner does with rows and blocks.
@@ -305,7 +331,8 @@ class Tables {
     if (table.getSorters().length) {
       this.line.textContent = "Sorted for looking only: choose “As planned” before rows are moved.";
     } else if (lines.length) {
-      this.send({ kind: "shift", sheet: this.current, lines, by });
+      const shown = this.find.value ? { shown: table.getRows("active").map(row => row.getData()._id) } : {};
+      this.send({ kind: "shift", sheet: this.current, lines, by, ...shown });
     }
   }
 
@@ -326,16 +353,12 @@ class Tables {
     if (!text || !range) return;
     event.preventDefault();
     event.stopPropagation();
-    const chosen = range.getCells(), isOne = !/[\t\n]/.test(text.replace(/\r?\n$/, ""));
     const spot = this.spot(), { table } = this.grids[this.current];
     const columns = table.getColumns().map(each => each.getField()).filter(name => name && name !== NUMBER_COLUMN);
     const below = table.getRows("active").map(row => row.getData()._id);
-    const picked = isOne
-      ? { lines: chosen.map(row => row[0].getData()._id), columns: chosen[0].map(cell => cell.getField()) }
-      : { lines: below.slice(below.indexOf(spot.line)), columns: columns.slice(columns.indexOf(spot.column)) };
-    const edits = this.schema[this.current].edits;
-    if (edits) picked.columns = picked.columns.filter(name => edits.includes(name));
-    this.send({ kind: "paste", sheet: this.current, text, ...picked });
+    this.send({ kind: "paste", sheet: this.current, text, lines: below.slice(below.indexOf(spot.line)),
+      columns: columns.slice(columns.indexOf(spot.column)),
+      fills: range.getCells().flat().map(cell => [cell.getData()._id, cell.getField()]) });
   }
 
   takeKey() {
@@ -346,6 +369,8 @@ class Tables {
 
   onKey(event) {
     if (event.target.closest("input, textarea")) return;
+    // Tab leaves the table: the arrows go from cell to cell.
+    if (event.key === "Tab") { event.stopPropagation(); return; }
     const isAlt = event.altKey && !event.ctrlKey && !event.metaKey;
     const acts = { n: () => this.add(), d: () => this.onLines("duplicate"), Delete: () => this.onLines("delete"),
       ArrowUp: () => this.shift(-1), ArrowDown: () => this.shift(1) };

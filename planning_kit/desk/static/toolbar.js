@@ -14,13 +14,14 @@ class Toolbar {
     this.folder = el("input", { class: "pk-field pk-name", placeholder: "new folder", "aria-label": "New folder for the export" });
     this.baseline = el("select", { class: "pk-field", "aria-label": "Baseline", title: "Show where a version had each step",
       onchange: () => send({ kind: "baseline", name: this.baseline.value }) });
+    const drop = () => send({ kind: "drop", name: this.versions.value });
     const picked = kind => () => send({ kind, name: this.versions.value });
     const keep = () => { send({ kind: "keep", name: this.name.value }); this.name.value = ""; };
     const out = () => send({ kind: "export", folder: this.folder.value });
     this.name.addEventListener("keydown", event => event.key === "Enter" && keep());
     this.folder.addEventListener("keydown", event => event.key === "Enter" && out());
     this.state = el("span", { class: "pk-state", role: "status" });
-    this.head = el("div", { class: "pk-head" });
+    this.head = el("div", { class: "pk-head", role: "status", "aria-label": "When both are inside" });
     this.said = el("div", { class: "pk-said", role: "status" });
     this.asks = el("div", { class: "pk-asks" });
     this.egress = new EgressSlider(send);
@@ -28,7 +29,8 @@ class Toolbar {
     this.box = el("div", { class: "pk-toolbar", role: "toolbar", "aria-label": "Plan" },
       group(this.undo, this.redo), group(this.save, this.state),
       group(this.name, button("Keep", "Keep what is typed under this name", keep, { "data-act": "keep" })),
-      group(this.versions, button("Switch", "Make this version current (undo leads back)", picked("switch"), { "data-act": "switch" }), button("Compare", "What moved from this version to now", picked("compare"), { "data-act": "compare" })),
+      group(this.versions, button("Switch", "Make this version current (undo leads back)", picked("switch"), { "data-act": "switch" }), button("Compare", "What moved from this version to now", picked("compare"), { "data-act": "compare" }),
+        button("×", "Delete this version", drop, { "data-act": "drop", "aria-label": "Delete this version" })),
       group(el("label", { class: "pk-label" }, "Baseline ", this.baseline)),
       group(this.folder, button("Export", "Save as a new folder beside this one", out, { "data-act": "export" })));
     this.zoom = group(button("−", "Zoom out", () => chart.zoom(1.5), { "aria-label": "Zoom out" }), button("+", "Zoom in (Ctrl and wheel)", () => chart.zoom(1 / 1.5), { "aria-label": "Zoom in" }), button("All", "The whole outing (Home)", () => chart.zoomAll()));
@@ -49,10 +51,15 @@ class Toolbar {
   }
 
   say(message) {
-    this.said.textContent = message.text;
+    const back = message.way_back;
+    this.said.replaceChildren(message.text, ...(back ? [" ", button(back.label, "", () => this.send({ kind: back.kind }), { "data-act": back.kind })] : []));
     this.said.className = `pk-said pk-said-${message.level}`;
     clearTimeout(this.timer);
-    if (message.level === "good") this.timer = setTimeout(() => { this.said.textContent = ""; }, 8000);
+    if (message.level === "good" && !back) this.timer = setTimeout(() => this.hush(), 8000);
+  }
+
+  hush() {
+    this.said.replaceChildren();
   }
 
   offer({ offers }) {
@@ -83,10 +90,12 @@ function options(select, pairs, value) {
   if (pairs.some(([key]) => key === value)) select.value = value;
 }
 
+const KEYS_MS = 900;
+
 class EgressSlider {
   constructor(send) {
     this.send = send;
-    this.field = el("input", { class: "pk-field", type: "datetime-local", step: 60, "aria-label": "Egress, UTC" });
+    this.field = el("input", { class: "pk-field pk-moment", type: "datetime-local", step: 60, "aria-label": "Egress, UTC" });
     this.slider = el("input", { class: "pk-slider", type: "range", step: 1, "aria-label": "Egress within the range, minutes" });
     this.strip = el("div", { class: "pk-sweep", "aria-hidden": "true" });
     this.ends = [el("span", { class: "pk-quiet" }), el("span", { class: "pk-quiet" })];
@@ -96,20 +105,37 @@ class EgressSlider {
       el("span", { class: "pk-slide" }, this.slider, this.strip), this.ends[1], this.sweep, this.progress);
     this.slider.addEventListener("pointerdown", () => { this.drag = Math.random().toString(36); });
     this.slider.addEventListener("input", () => this.move());
-    this.slider.addEventListener("change", () => { this.drag = null; });
-    this.field.addEventListener("change", () => this.field.value && send({ kind: "egress", ms: Date.parse(`${this.field.value}Z`) }));
+    this.slider.addEventListener("pointerup", () => { this.drag = null; });
+    this.slider.addEventListener("keydown", event => event.key.startsWith("Arrow") && this.holdKeys());
+    // Typed digit by digit, a year changes four times: the keyboard ends with Enter or by leaving.
+    this.field.addEventListener("keydown", event => {
+      if (event.key === "Enter") this.commit();
+      else if (event.key !== "Tab" && event.key !== "Shift") this.isTyping = true;
+    });
+    this.field.addEventListener("blur", () => this.isTyping && this.commit());
+    this.field.addEventListener("change", () => this.isTyping || this.commit());
   }
 
   show(egress) {
-    const day = Math.floor(egress.at / 86400000) * 86400000;
-    this.first = egress.earliest ?? day;
-    this.last = egress.latest ?? day + 86340000;
+    this.first = egress.first;
+    this.last = egress.last;
     this.slider.min = 0;
     this.slider.max = Math.round((this.last - this.first) / 60000);
     if (!this.drag && !this.isWaiting) this.slider.value = Math.round((egress.at - this.first) / 60000);
-    this.field.value = new Date(egress.at).toISOString().slice(0, 16);
+    if (!this.isTyping) this.field.value = new Date(egress.at).toISOString().slice(0, 16);
     this.ends[0].textContent = new Date(this.first).toISOString().slice(11, 16);
     this.ends[1].textContent = new Date(this.last).toISOString().slice(11, 16);
+  }
+
+  commit() {
+    this.isTyping = false;
+    if (this.field.value) this.send({ kind: "egress", ms: Date.parse(`${this.field.value}Z`) });
+  }
+
+  holdKeys() {  // arrows in quick succession are one edit
+    this.drag ??= Math.random().toString(36);
+    clearTimeout(this.held);
+    this.held = setTimeout(() => { this.drag = null; }, KEYS_MS);
   }
 
   move() {  // one message at a time: the next goes when the last was answered

@@ -1,15 +1,18 @@
 // The whole widget: parts, messages, keys. `render` is what anywidget calls for each view.
 
 const ANSWER_MS = 15000;
+const QUIET_KINDS = ["hello", "explain", "snapshot"];  // not the planner's own acts: what was said stays
 
 function render({ model, el: home }) {
   const root = el("div", { class: "pk-workbench", "data-lm-suppress-shortcuts": "true" });
+  const view = Math.random().toString(36).slice(2);
   let number = 0, waiting = new Map(), timer = null, isLoaded = false;
   const send = (message, then) => {
     number += 1;
     waiting.set(number, { at: performance.now(), then });
     root.dataset.sent = String(number);
-    model.send({ ...message, n: number });
+    if (!QUIET_KINDS.includes(message.kind)) toolbar.hush();
+    model.send({ ...message, n: number, view });
     clearTimeout(timer);
     timer = setTimeout(() => waiting.size && quiet(), ANSWER_MS);
   };
@@ -56,6 +59,9 @@ function render({ model, el: home }) {
     swept: message => toolbar.egress.swept(message),
   };
   const show = message => { toolbar.show(message); side.setFaults(message.faults); root.dataset.rev = String(message.rev); };
+  const keeper = new FocusKeeper(root, last => last.closest(".pk-top") ? () => toolbar.save
+    : last.closest(".pk-side") ? () => side.tabs.querySelector("[aria-selected=true]")
+      : last.closest(".pk-tables") ? () => tables.holder() : () => chart.canvas);
   const answered = echo => {
     for (const [sent, each] of waiting) if (sent <= echo) { waiting.delete(sent); each.then?.(); }
     root.dataset.answered = String(echo ?? 0);
@@ -63,6 +69,7 @@ function render({ model, el: home }) {
   // In order, and none before the table library is there.
   let before = Promise.resolve();
   const onMessage = message => {
+    if (message.view && message.view !== view) return;  // an answer for another view of this workbench
     if (message.kind === "library") before = loadLibrary(message.text);
     else if (window[LIBRARY]) told[message.kind]?.(message);
     else before = before.then(() => told[message.kind]?.(message));
@@ -92,11 +99,11 @@ function render({ model, el: home }) {
   };
   const themes = new MutationObserver(theme);
   themes.observe(document.body, { attributes: true, attributeFilter: ["data-jp-theme-light"] });
-  const sizes = new ResizeObserver(() => chart.box.clientWidth !== chart.width && chart.paint());
+  const sizes = new ResizeObserver(() => (chart.isBehind || chart.box.clientWidth !== chart.width) && chart.paint());
   sizes.observe(root);
   root.dataset.theme = document.body.dataset.jpThemeLight === "false" ? "dark" : "light";
   send({ kind: "hello", has_library: Boolean(window[LIBRARY]) });
-  return () => { model.off("msg:custom", onMessage); themes.disconnect(); sizes.disconnect(); };
+  return () => { model.off("msg:custom", onMessage); themes.disconnect(); sizes.disconnect(); keeper.stop(); };
 }
 
 export default { render };

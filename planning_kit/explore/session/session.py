@@ -13,16 +13,16 @@ from pathlib import Path
 import pandas as pd
 
 from planning_kit.explore.comparing.compare import compare
-from planning_kit.explore.session import drags
+from planning_kit.explore.session import drags, rows
 from planning_kit.explore.session import sheet as sheets
 from planning_kit.explore.session.conflicts import both_sides, differences
 from planning_kit.explore.session.draft import Draft, Fault, draft_of, scenario_of
+from planning_kit.explore.session.egress import EARLIEST, EGRESS, LATEST, egress_cells, typed_moment
 from planning_kit.explore.session.history import History
 from planning_kit.explore.session.journal import Journal, Unsaved
 from planning_kit.explore.session.settings_sheet import KEY, SETTINGS, VALUE
-from planning_kit.explore.session.sheet import Cell, Line, Sheet
+from planning_kit.explore.session.sheet import Cell, Sheet
 from planning_kit.explore.session.verdict import PlanOf, judged
-from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import Scenario, load_scenario
 from planning_kit.plan.timed import TimedPlan
@@ -46,6 +46,7 @@ class Session:
         self.history = History(draft_of(scenario))
         self.verdict = judged(self.draft, self.base, plan_of)
         self.versions: dict[str, Draft] = {AS_LOADED: self.draft}
+        self.dropped: tuple[str, Draft] | None = None
         self.baseline_name: str | None = None
         self.baseline: TimedPlan | None = None
         self.journal = Journal(scenario.folder)
@@ -80,49 +81,29 @@ class Session:
             changed = sheets.with_cells(self.draft[sheet], texts)
             self._edit(self.draft.with_sheet(changed), words or _typing_words(self.draft[sheet], texts))
 
-    def paste(self, sheet: str, lines: Sequence[int], columns: Sequence[str], text: str) -> int:
+    def paste(self, sheet: str, lines: Sequence[int], columns: Sequence[str], text: str,
+              fills: Sequence[Cell] = ()) -> int:
         """Paste a block of a spreadsheet from the first of ``lines`` and ``columns`` on.
 
-        ``lines`` and ``columns`` are those that the view shows from there on, in its order. A single cell
-        fills all of them; rows of the block beyond the last line become new lines at the end. Gives the
-        number of pasted cells that found no column.
+        ``lines`` and ``columns`` are those that the view shows from there on, in its order; a single cell
+        fills ``fills``, the chosen ones. Gives the number of pasted cells that found no column (see
+        `rows.with_block`).
         """
-        block = sheets.block_of(text)
-        here = self.draft[sheet]
-        if len(block) == 1 and len(block[0]) == 1:
-            cells = {(line, column): block[0][0] for line in lines for column in columns}
-            self._edit(self.draft.with_sheet(sheets.with_cells(here, cells)), "paste")
-            return 0
-        beyond = len(block) - len(lines) if here.can_grow else 0
-        new = self._blank_lines(here, max(0, beyond))
-        grown = sheets.with_lines(here, new, None)
-        targets = [*lines, *(line.id for line in new)]
-        changed = sheets.with_cells(grown, dict(sheets.spread(block, targets, columns)))
-        self._edit(self.draft.with_sheet(changed, self.draft.next_id + len(new)), "paste")
-        lost_rows = block[len(targets):]
-        return (sum(max(0, len(row) - len(columns)) for row in block[: len(targets)])
-                + sum(len(row) for row in lost_rows))
+        draft, lost = rows.with_block(self.draft, sheet, lines, columns, text, fills)
+        self._edit(draft, "paste")
+        return lost
 
     def add_line(self, sheet: str, after: int | None = None) -> int:
         """An empty line behind ``after``, or at the end; gives its id. It counts once something is typed."""
-        new = self._blank_lines(self.draft[sheet], 1)
-        changed = sheets.with_lines(self.draft[sheet], new, after)
-        self._edit(self.draft.with_sheet(changed, new[-1].id + 1), f"add a row to {sheet}")
-        return new[0].id
+        draft, line = rows.with_blank_line(self.draft, sheet, after)
+        self._edit(draft, f"add a row to {sheet}")
+        return line
 
     def duplicate_lines(self, sheet: str, lines: Collection[int]) -> list[int]:
         """Copies behind the last of ``lines``, under ids of their own (``X1-2``); gives their line ids."""
-        here = self.draft[sheet]
-        chosen = [line for line in here.lines if line.id in lines]
-        if not chosen or not here.can_grow:
-            return []
-        copies, taken = [], set(_keys(here))
-        for number, line in enumerate(chosen):
-            cells = _renamed(here, line, taken)
-            copies.append(Line(self.draft.next_id + number, cells))
-        changed = sheets.with_lines(here, copies, chosen[-1].id)
-        self._edit(self.draft.with_sheet(changed, copies[-1].id + 1), f"duplicate rows of {sheet}")
-        return [line.id for line in copies]
+        draft, copies = rows.with_copies(self.draft, sheet, lines)
+        self._edit(draft, f"duplicate rows of {sheet}")
+        return copies
 
     def delete_lines(self, sheet: str, lines: Collection[int]) -> None:
         """Delete lines of a sheet that can lose them."""
@@ -136,19 +117,12 @@ class Session:
             changed = sheets.with_lines_moved(self.draft[sheet], lines, before)
             self._edit(self.draft.with_sheet(changed), f"move rows of {sheet}")
 
-    def shift_lines(self, sheet: str, lines: Collection[int], by: int) -> None:
-        """Move lines one place up (``by`` -1) or down (+1)."""
-        order = [line.id for line in self.draft[sheet].lines]
-        at = [order.index(line) for line in lines]
-        if at and by < 0 and min(at) > 0:
-            self.move_lines(sheet, lines, order[min(at) - 1])
-        elif at and by > 0 and max(at) < len(order) - 1:
-            behind = max(at) + 2
-            self.move_lines(sheet, lines, order[behind] if behind < len(order) else None)
-
-    def _blank_lines(self, sheet: Sheet, count: int) -> list[Line]:
-        blank = tuple("" for _ in sheet.columns)
-        return [Line(self.draft.next_id + number, blank) for number in range(count)]
+    def shift_lines(self, sheet: str, lines: Collection[int], by: int,
+                    shown: Collection[int] | None = None) -> None:
+        """Move lines one place up (``by`` -1) or down (+1); among those ``shown``, where only some are."""
+        place = rows.place_of_shift(self.draft[sheet], lines, by, shown)
+        if place is not None:
+            self.move_lines(sheet, lines, place[0])
 
     # Edits from the chart and the slider
 
@@ -169,14 +143,22 @@ class Session:
         self._edit(self.draft.with_sheet(changed), f"set {key}", merges)
 
     def set_egress(self, text: str, merges: Hashable = None) -> None:
-        """Egress, UTC; moves of one drag of the slider share ``merges`` and are one edit."""
-        self.set_setting("egress", text, merges)
+        """Egress, UTC; moves of one drag of the slider share ``merges`` and are one edit.
+
+        On another day the scenario's range of egress times goes along (see `egress.egress_cells`).
+        """
+        changed = sheets.with_cells(self.draft[SETTINGS], egress_cells(self.draft, text))
+        self._edit(self.draft.with_sheet(changed), "set egress", merges)
+
+    def egress_typed(self) -> datetime:
+        """Egress as it is typed; that of the last good plan where what is typed is no moment."""
+        return typed_moment(self.draft, EGRESS) or self.plan.egress
 
     def egress_range(self) -> tuple[datetime, datetime]:
-        """Between which egress times the planner chooses: those of the scenario, else the whole UTC day."""
-        settings = self.scenario.settings
-        day = settings.egress.replace(hour=0, minute=0, second=0, microsecond=0)
-        return settings.egress_earliest or day, settings.egress_latest or day + timedelta(days=1, minutes=-1)
+        """Between which egress times the planner chooses: those typed, else the whole UTC day of egress."""
+        day = self.egress_typed().replace(hour=0, minute=0, second=0, microsecond=0)
+        first, last = (typed_moment(self.draft, key) for key in (EARLIEST, LATEST))
+        return first or day, last or day + timedelta(days=1, minutes=-1)
 
     # Undo, versions, baseline
 
@@ -206,19 +188,52 @@ class Session:
         """Make a named version current: an edit like any other, so undo leads back."""
         self._edit(self._version(name), f"switch to {name}")
 
+    def drop_version(self, name: str) -> None:
+        """Delete a version; `bring_back` undoes that. Raises `ScenarioError` for the one as loaded."""
+        if name == AS_LOADED:
+            raise ScenarioError.single("what was loaded stays, so that there is a way back", column="version",
+                                       value=name)
+        self.dropped = name, self._version(name)
+        if self.baseline_name == name:
+            self.set_baseline(None)
+        del self.versions[name]
+
+    def bring_back(self) -> str:
+        """Take back the last deletion of a version; gives its name, "" when there is none to take back."""
+        if self.dropped is None or self.dropped[0] in self.versions:
+            return ""
+        name, draft = self.dropped
+        self.versions[name] = draft
+        self.dropped = None
+        return name
+
     def set_baseline(self, name: str | None) -> None:
         """Show the plan against that of a version (None: against nothing).
 
         Raises `ScenarioError` where that version has no plan.
         """
-        plan = None if name is None else self._plan_of(scenario_of(self._version(name), self.base))
+        plan = None if name is None else self._plan_of_version(name)
         self.baseline_name, self.baseline = name, plan
 
-    def compare_with(self, name: str) -> tuple[pd.DataFrame, pd.DataFrame]:
-        """What moved from a version to the present plan, and what is typed otherwise (a: the version)."""
-        other = self._version(name)
-        plan = self._plan_of(scenario_of(other, self.base))
-        return compare(plan, self.plan), differences(other, self.draft)
+    def compare_with(self, name: str) -> tuple[pd.DataFrame | None, pd.DataFrame]:
+        """What moved from a version to the present plan, and what is typed otherwise (a: the version).
+
+        None for what moved where the version has no plan.
+        """
+        try:
+            moved = compare(self._plan_of_version(name), self.plan)
+        except ScenarioError:
+            moved = None
+        return moved, differences(self._version(name), self.draft)
+
+    def _plan_of_version(self, name: str) -> TimedPlan:
+        draft = self._version(name)
+        try:
+            return self._plan_of(scenario_of(draft, self.base))
+        except ScenarioError as error:
+            first = next(iter(error.problems["problem"]))
+            raise ScenarioError.single(f"this version has no plan, as it holds faults: {first}",
+                                       column="version", value=name) from error
 
     def _version(self, name: str) -> Draft:
         if name not in self.versions:
@@ -311,19 +326,3 @@ class Session:
 def _typing_words(sheet: Sheet, texts: Mapping[Cell, str]) -> str:
     columns = list(dict.fromkeys(column for _, column in texts))
     return f"{', '.join(columns[:3])} in {sheet.name}"
-
-
-def _keys(sheet: Sheet) -> list[str]:
-    return sheet.column(fmt.TABLE_BY_NAME[sheet.name].key[0])
-
-
-def _renamed(sheet: Sheet, line: Line, taken: set[str]) -> tuple[str, ...]:
-    """The cells of a copy: where the table's rows are told apart by an id, under a free one."""
-    table = fmt.TABLE_BY_NAME[sheet.name]
-    if len(table.key) > 1 or not table.is_unique:
-        return line.cells
-    at = sheet.columns.index(table.key[0])
-    free = next(f"{line.cells[at]}-{number}" for number in range(2, len(taken) + 3)
-                if f"{line.cells[at]}-{number}" not in taken)
-    taken.add(free)
-    return (*line.cells[:at], free, *line.cells[at + 1:])

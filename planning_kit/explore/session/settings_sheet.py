@@ -60,11 +60,15 @@ def _text(value: object) -> str:
     if value is None:
         return ""
     if isinstance(value, datetime):
-        moment = value.astimezone(UTC) if value.tzinfo else value.replace(tzinfo=UTC)
-        return moment.isoformat().replace("+00:00", "Z")
+        return moment_text(value.astimezone(UTC) if value.tzinfo else value.replace(tzinfo=UTC))
     if isinstance(value, list):
         return " ".join(_text(entry) for entry in value)
     return str(value)
+
+
+def moment_text(moment: datetime) -> str:
+    """A moment (UTC) as the file has it."""
+    return moment.isoformat().replace("+00:00", "Z")
 
 
 def setting_changes(sheet: Sheet, scenario: Scenario, faults: Faults) -> dict[str, object]:

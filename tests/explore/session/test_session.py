@@ -97,6 +97,30 @@ def test_versions_are_kept_switched_to_and_compared(session):
     assert session.draft["steps"].text(line_of(session, "steps", "Z1"), "minutes_likely") == "9"
 
 
+def test_a_version_that_holds_faults_is_compared_by_what_is_typed(session):
+    session.type_cells("steps", {(line_of(session, "steps", "B2"), "place"): "nowhere"})
+    session.keep_version("broken")
+    session.undo()
+    moved, typed = session.compare_with("broken")
+    assert moved is None
+    assert typed[["row", "a", "b"]].to_numpy().tolist() == [["B2", "nowhere", "MST"]]
+
+
+def test_a_deleted_version_can_be_brought_back(session):
+    session.set_minutes("Z1", 14)
+    session.keep_version("long count")
+    session.set_baseline("long count")
+    session.drop_version("long count")
+    assert list(session.versions) == ["as loaded"]
+    assert (session.baseline, session.baseline_name) == (None, None)
+    assert session.bring_back() == "long count"
+    assert session.versions["long count"].says_the_same_as(session.draft)
+    assert session.bring_back() == ""
+    for name in ("as loaded", "none"):
+        with pytest.raises(pk.ScenarioError):
+            session.drop_version(name)
+
+
 def test_a_version_needs_a_free_name(session):
     session.keep_version("a")
     for name in ("a", " ", "as loaded"):
@@ -119,7 +143,7 @@ def test_the_baseline_is_the_plan_of_a_version(session):
 def test_a_version_with_faults_is_no_baseline(session):
     session.type_cells("steps", {(line_of(session, "steps", "B2"), "place"): "nowhere"})
     session.keep_version("broken")
-    with pytest.raises(pk.ScenarioError, match="is not in places"):
+    with pytest.raises(pk.ScenarioError, match=r"this version has no plan.*is not in places"):
         session.set_baseline("broken")
     assert session.baseline is None
 

@@ -101,10 +101,30 @@ def test_a_block_goes_in_from_the_chosen_cell_and_makes_new_rows_at_the_end(sess
 
 def test_one_pasted_cell_fills_the_whole_choice(session):
     lines = [line.id for line in session.draft["steps"].lines][1:3]
-    assert session.paste("steps", lines, ["minutes_high", "exertion"], "9") == 0
+    cells = [(line, column) for line in lines for column in ("minutes_high", "exertion")]
+    assert session.paste("steps", lines, ["minutes_high", "exertion"], "9", cells) == 0
     assert [session.draft["steps"].text(line, "minutes_high") for line in lines] == ["9", "9"]
     assert [session.draft["steps"].text(line, "exertion") for line in lines] == ["9", "9"]
     assert {fault.column for fault in session.faults} == {"exertion"}
+
+
+def test_one_pasted_cell_with_a_line_break_goes_into_one_cell(session):
+    before = session.draft["steps"]
+    lines = [line.id for line in before.lines][1:]
+    session.paste("steps", lines, ["title", "minutes_low"], '"one\ntwo"\n', [(lines[0], "title")])
+    assert session.draft["steps"].text(lines[0], "title") == "one\ntwo"
+    changed = [line.id for line, old in zip(session.draft["steps"].lines, before.lines, strict=True)
+               if line != old]
+    assert changed == [lines[0]]
+
+
+def test_keys_of_settings_stay_where_a_block_is_pasted_over_them(session):
+    lines = [line_of(session, "settings", key) for key in ("title", "station")]
+    block = "title\tAnother title\nno such key\tAnother station\n"
+    assert session.paste("settings", lines, ["key", "value", "unit", "about"], block) == 1
+    values = [session.draft["settings"].text(line, "value") for line in lines]
+    assert values == ["Another title", "Another station"]
+    assert session.draft["settings"].text(lines[1], "key") == "station"
 
 
 @pytest.mark.parametrize(("text", "block"), [
@@ -150,6 +170,18 @@ def test_rows_move_up_and_down_and_stop_at_the_ends(session):
     assert names() == ["LMP", "EGR", "CAS", "CLN"]
     session.shift_lines("tasks", [first, line_of(session, "tasks", "CAS")], +1)
     assert names() == ["LMP", "CLN", "EGR", "CAS"]
+
+
+def test_among_some_rows_shown_a_row_moves_past_the_next_of_them(session):
+    order = lambda: session.draft["steps"].column("step")  # noqa: E731
+    assert order() == ["A1", "B1", "C1", "C2", "B2", "B3", "C3", "Z1"]
+    shown = {line_of(session, "steps", step) for step in ("C1", "C2", "C3")}
+    session.shift_lines("steps", [line_of(session, "steps", "C3")], -1, shown)
+    assert order() == ["A1", "B1", "C1", "C3", "C2", "B2", "B3", "Z1"]
+    session.shift_lines("steps", [line_of(session, "steps", "C1")], +1, shown)
+    assert order() == ["A1", "B1", "C3", "C1", "C2", "B2", "B3", "Z1"]
+    session.shift_lines("steps", [line_of(session, "steps", "C2")], +1, shown)
+    assert order()[-1] == "Z1"
 
 
 def test_settings_keep_their_rows(session):

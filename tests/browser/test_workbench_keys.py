@@ -1,0 +1,110 @@
+"""The workbench by keyboard, under another theme, and shown twice: the keys' place is never lost."""
+
+from __future__ import annotations
+
+import pytest
+from playwright.sync_api import expect
+
+from planning_kit.show.palette import DARK, LIGHT
+from tests.browser.benches import SMALL, WAIT_MS, Bench
+
+
+@pytest.fixture
+def bench(page, lab, request):
+    page.set_viewport_size({"width": 1280, "height": 1000})
+    return Bench.open(page, lab, request.node.name[:30], SMALL)
+
+
+def test_the_keyboard_reaches_everything_and_keeps_its_place(bench, page, page_errors):
+    # Tab goes through the table in one stop: nobody is caught in it.
+    page.locator(".pk-tables [type=search]").focus()
+    stops = []
+    for _ in range(5):
+        page.keyboard.press("Tab")
+        stops.append(bench.place_of_keys())
+    assert stops[:3] == ["Sort", "As planned", "table"]
+    assert "Findings" in stops[3]
+
+    # Sort by keyboard, for looking only.
+    bench.cell("B1", "title").click()
+    for _ in range(2):
+        page.keyboard.press("Shift+Tab")
+    page.keyboard.press("Enter")
+    assert bench.order()[:3] == ["C3", "Z1", "B2"]  # Close, Count, Get
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    assert bench.order()[:3] == ["A1", "B1", "C1"]
+    assert bench.place_of_keys() == "As planned"
+
+    # A button that goes away hands the keys on.
+    name = page.get_by_label("Name of a new version")
+    name.fill("v")
+    bench.press("keep")
+    page.get_by_label("Version", exact=True).select_option("v")
+    bench.press("drop")
+    page.locator("[data-act=bring_back]").focus()
+    page.keyboard.press("Enter")
+    bench.settle()
+    page.wait_for_function("() => document.activeElement.dataset.act === 'save'", timeout=WAIT_MS)
+
+    # Rows that a filter hides are passed over.
+    page.locator(".pk-tables [type=search]").fill("EV2")
+    bench.cell("C3", "title").click()
+    page.keyboard.press("Alt+ArrowUp")
+    bench.settle()
+    assert bench.order() == ["C1", "C3", "C2"]
+    assert page_errors == []
+
+
+def test_one_cell_with_a_line_break_a_typed_date_and_another_theme(bench, page, page_errors):
+    before = bench.order("title")
+    bench.cell("B1", "title").click()
+    bench.paste('"one\ntwo"')
+    assert bench.order("title") == [before[0], "one\ntwo", *before[2:]]
+
+    # A date typed digit by digit is one edit, and the field keeps what is typed meanwhile.
+    field = page.get_by_label("Egress, UTC")
+    field.focus()
+    page.keyboard.type("09042031")
+    assert field.input_value() == "2031-09-04T07:30"
+    page.keyboard.press("Enter")
+    bench.settle()
+    assert field.input_value() == "2031-09-04T07:30"
+    page.keyboard.press("Shift+Tab")
+    bench.press("undo")
+    assert field.input_value() == "2031-09-03T07:30"
+
+    # The chart follows the theme and stays alive: JupyterLab hides its page for a moment meanwhile.
+    name = page.locator(".pk-crew-name").first
+    for theme, palette in (("Dark", DARK), ("Light", LIGHT)):
+        bench.change_theme(theme)
+        expect(name).to_have_attribute("fill", palette.ink, timeout=WAIT_MS)
+    bench.bar("B2").click()
+    bench.settle()
+    assert bench.chosen() == "B2"
+
+    # A fault says in which row it is.
+    bench.type_in("B2", "place", "NOWHERE")
+    bench.says(".pk-faults", "steps B2 place")
+    assert page_errors == []
+
+
+def test_two_views_of_one_workbench_show_the_same_and_let_each_other_be(page, lab, page_errors):
+    page.set_viewport_size({"width": 1280, "height": 1600})
+    Bench.open(page, lab, "views", SMALL, "bench")
+    first, second = page.locator(".pk-workbench").nth(0), page.locator(".pk-workbench").nth(1)
+    second.locator(".pk-bar-work").first.wait_for(state="attached")
+    cell = ".tabulator-row:nth-child(2) [tabulator-field=minutes_likely]"
+    for view, other, text in ((first, second, "17"), (second, first, "18")):
+        view.locator(cell).click()
+        page.keyboard.type(text)
+        page.keyboard.press("Enter")
+        expect(other.locator(cell)).to_have_text(text, timeout=WAIT_MS)
+        expect(view.locator(cell)).to_have_text(text)
+    # A new row is opened where it was asked for.
+    second.locator(cell).click()
+    page.keyboard.press("Alt+n")
+    expect(first.locator(".tabulator-row")).to_have_count(9, timeout=WAIT_MS)
+    page.wait_for_timeout(300)
+    assert second.evaluate("root => root.contains(document.activeElement)")
+    assert page_errors == []
