@@ -7,6 +7,7 @@ entry is stale. It is a record among colleagues, no signature: anyone who can wr
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping
 from datetime import UTC, datetime
@@ -30,6 +31,9 @@ _HEADER = """\
 # it is stale when the scenario says something else. Add to this file, change nothing in it.
 """
 _LONGEST = 10_000
+_MOMENT = "%Y-%m-%dT%H:%M:%SZ"
+_DIGEST = re.compile("[0-9a-f]{64}")
+_LINE_ENDS = re.compile("\r\n?")
 _KEYS = ("kind", "by", "at", "about", "words", "digest")
 
 
@@ -46,7 +50,7 @@ def sign_off(scenario: Scenario, by: str, words: str = "", about: str = "",
 def add_note(scenario: Scenario, by: str, words: str, about: str = "",
              at: str | datetime | None = None) -> pd.DataFrame:
     """Note something for the other reviewers; as `sign_off`, and ``words`` may not be empty."""
-    if not words.strip():
+    if isinstance(words, str) and not words.strip():
         raise ScenarioError.single("says nothing; write the note", column="words")
     return _add(scenario, NOTE, by, words, about, at)
 
@@ -83,23 +87,53 @@ def _entries(data: bytes) -> list[Mapping[str, str]]:
     entries: list[Mapping[str, str]] = []
     for number, entry in enumerate(given if isinstance(given, list) else [None], start=1):
         values = entry if isinstance(entry, dict) else {}
-        wrong = [key for key in _KEYS if not isinstance(values.get(key, ""), str)]
-        missing = [key for key in ("kind", "by", "digest") if not values.get(key)]
-        for key in (*wrong, *missing):
-            faults.add(SIGN_OFFS_FILE, None, f"review {number} {key}", values.get(key), "must be a text")
-        entries.append({key: values.get(key, "") for key in _KEYS})
+        for key in _KEYS:
+            problem = _problem(key, values.get(key, ""))
+            if problem:
+                faults.add(SIGN_OFFS_FILE, None, f"review {number} {key}", values.get(key), problem)
+        entries.append({key: _written(values.get(key, "")) for key in _KEYS})
     faults.stop_if_any()
     return entries
+
+
+def _written(value: object) -> str:
+    """A value as text; TOML knows moments of its own, and someone who edits the file may write one."""
+    return value.strftime(_MOMENT) if isinstance(value, datetime) else str(value)
+
+
+def _problem(key: str, value: object) -> str:
+    """What is wrong with a value of an entry; "" for nothing."""
+    if not isinstance(value, str) and not (key == "at" and isinstance(value, datetime)):
+        return "must be text in quotation marks"
+    text = _written(value)
+    if key in ("kind", "by", "digest") and not text.strip():
+        return "is missing"
+    if key == "kind" and text not in (SIGN_OFF, NOTE):
+        return f"must be {SIGN_OFF} or {NOTE}"
+    if key == "digest" and not _DIGEST.fullmatch(text):
+        return "must be a digest: 64 digits 0 to 9, a to f"
+    if key == "at" and text and not _is_moment(text):
+        return "must be a UTC time such as 2031-05-14T11:20:00Z"
+    return ""
+
+
+def _is_moment(text: str) -> bool:
+    try:
+        datetime.fromisoformat(text)
+    except ValueError:
+        return False
+    return True
 
 
 def _add(scenario: Scenario, kind: str, by: str, words: str, about: str,
          at: str | datetime | None) -> pd.DataFrame:
     _stop_if_not_fit(scenario, by, words, about)
+    words = _LINE_ENDS.sub("\n", words)
     when = as_utc(at, "at") if at is not None else datetime.now(UTC)
     before = _on_disk(scenario)
     _entries(before)  # a file that cannot be read is not added to
     entry = tomlkit.table()
-    for key, value in zip(_KEYS, (kind, by.strip(), when.strftime("%Y-%m-%dT%H:%M:%SZ"), about.strip(),
+    for key, value in zip(_KEYS, (kind, by.strip(), when.strftime(_MOMENT), about.strip(),
                                   words.strip(), scenario.digest), strict=True):
         entry[key] = tomlkit.string(value, multiline="\n" in value)
     added = "\n[[review]]\n" + tomlkit.dumps(entry)
@@ -114,9 +148,13 @@ def _add(scenario: Scenario, kind: str, by: str, words: str, about: str,
 def _stop_if_not_fit(scenario: Scenario, by: str, words: str, about: str) -> None:
     faults = Faults()
     for column, text in (("by", by), ("words", words), ("about", about)):
-        if len(text) > _LONGEST or any(not char.isprintable() and char not in "\n\t" for char in text):
-            faults.add("", None, column, text, f"must be plain text of at most {_LONGEST:,} characters")
-    if not by.strip():
+        if not isinstance(text, str):
+            faults.add("", None, column, text, "must be text")
+        elif len(text) > _LONGEST:
+            faults.add("", None, column, text, f"must have at most {_LONGEST:,} characters")
+        elif any(not char.isprintable() and char not in "\r\n\t" for char in text):
+            faults.add("", None, column, text, "holds a character that cannot be seen; type it anew")
+    if isinstance(by, str) and not by.strip():
         faults.add("", None, "by", by, "is empty; say who reviewed it")
     held = {name: digest_of(data) for name, data in scenario.checked.source.files().items()}
     if held != dict(scenario.on_disk):

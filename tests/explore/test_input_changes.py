@@ -59,6 +59,13 @@ def test_the_fewest_rows_that_moved_are_named(small: pk.Scenario) -> None:
         "C2 (Open the cassette vent) moved in the row order: was after C1, is after B3"]
 
 
+def test_the_order_of_places_means_nothing_and_takes_one_line(demo: pk.Scenario) -> None:
+    turned = demo.with_table("places", demo.places[::-1].reset_index(drop=True))
+    (line,) = words(demo, turned)
+    assert line.startswith("rows stand in another order (")
+    assert line.endswith("only the order of the steps means something")
+
+
 def test_a_setting_and_the_orbit(small: pk.Scenario, demo: pk.Scenario) -> None:
     changed = small.with_settings({"limits.hard_min": 140, "suit.oxygen_g": None,
                                    "relays.longitudes_deg_east": [-62.0, 120.5]})

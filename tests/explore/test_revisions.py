@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import subprocess
 from pathlib import Path
@@ -84,13 +85,15 @@ def test_a_folder_outside_any_repository(tmp_path: Path) -> None:
 def test_a_revision_with_faults_says_so(repository: Path) -> None:
     (repository / "steps.csv").write_text("step\n")
     git(repository, "commit", "-q", "-a", "-m", "broken")
-    with pytest.raises(pk.ScenarioError, match=r"steps"):
+    with pytest.raises(pk.ScenarioError, match=r"steps.*\(in HEAD:"):
         pk.compare_revisions(f"HEAD:{repository}", f"HEAD~1:{repository}")
 
 
 def test_what_is_no_side() -> None:
     with pytest.raises(pk.ScenarioError, match="must be a folder"):
         pk.compare_revisions(3, SMALL)  # type: ignore[arg-type]
+    with pytest.raises(pk.ScenarioError, match="is empty"):
+        pk.compare_revisions(SMALL, " ")
 
 
 def test_no_change_is_said_in_one_line(small: pk.Scenario) -> None:
@@ -106,7 +109,7 @@ def test_a_slower_step_moves_work_and_costs_margin(small: pk.Scenario, small_pla
     # Z1 is the last step of both: the outing ends just as much later as it takes longer
     assert f"both inside at {label(small_plan.end_min + 3)}, 3.0 min later" in lines(revision, "worse")
     # 3 min of light work of both: 3 min x (55 W) / 60 = 2.75 W h of each battery
-    assert any(words.startswith("EV1: ") and "energy over its reserve 273.5 wh (was 276.3)" in words
+    assert any(words.startswith("EV1: ") and "energy over its reserve 273.5 W h (was 276.3)" in words
                for words in lines(revision, "worse"))
 
 
@@ -122,7 +125,67 @@ def test_a_missed_hard_limit_is_a_stop(small: pk.Scenario, small_plan: pk.Plan) 
     assert revision.overall.startswith("Stop: ")
     assert any(words.startswith("the hard limit") for words in lines(revision, "stop"))
     assert any("a limit itself changed: limits.hard_min" in words for words in lines(revision, "look"))
-    assert any("is kept again" in words for words in lines(pk.compare_revisions(short, small), "better"))
+    # Nothing got quicker: the limit was moved, and that is not better.
+    back = pk.compare_revisions(short, small)
+    assert any("hard limit is kept only because it was moved" in words for words in lines(back, "look"))
+    assert back.overall.startswith("Look: ")
+
+
+def test_quicker_work_that_keeps_a_limit_again_is_better(small: pk.Scenario, small_plan: pk.Plan) -> None:
+    limits = {"limits.hard_min": small_plan.end_min + 1, "limits.planned_min": small_plan.end_min}
+    quick = small.with_settings(limits)
+    slow = edited(quick, "steps", "Z1", minutes_likely=13)
+    assert any("the hard limit" in words and "is kept again" in words
+               for words in lines(pk.compare_revisions(slow, quick), "better"))
+
+
+def test_less_work_is_not_better(small: pk.Scenario) -> None:
+    """Without the lamp exchange, which is required, the outing ends earlier and has more margin."""
+    for item in ("lamp-new", "lamp-old"):
+        small = edited(small, "hardware", item, end_at="")
+    revision = pk.compare_revisions(small, pk.time_plan(small).what_if(drop=["LMP"]))
+    assert any(words.startswith("required task LMP") and words.endswith("is no longer done")
+               for words in lines(revision, "worse"))
+    assert lines(revision, "better"), "the numbers alone look better"
+    assert revision.overall.startswith("Mixed: ")
+    wished = edited(small, "tasks", "LMP", need="optional")
+    again = pk.compare_revisions(wished, pk.time_plan(wished).what_if(drop=["LMP"]))
+    assert any("optional task LMP" in words for words in lines(again, "look"))
+    assert again.overall.startswith("Look: ")
+
+
+@pytest.mark.parametrize(("table", "key", "change"), [
+    ("steps", "B3", {"light": "any", "same_window": ""}), ("steps", "B3", {"foothold": ""}),
+    ("inhibits", "I-LMP", {"lead_min": 1}), ("places", "MST", {"crew_at_once": 2}),
+    ("places", "MST", {"caution": ""})])
+def test_a_control_that_changes_is_named_and_never_better(small: pk.Scenario, table: str, key: str,
+                                                          change: dict[str, object]) -> None:
+    revision = pk.compare_revisions(small, edited(small, table, key, **change))
+    told = revision.verdict.query("about == 'controls'")
+    assert set(told["verdict"]) == {"look"}
+    assert told["words"].str.startswith(f"a control changed: {key}").all()
+    assert len(told) >= 1
+    assert not revision.overall.startswith("Better")
+
+
+def test_an_inhibit_or_a_clock_that_goes_is_named(small: pk.Scenario) -> None:
+    without = small.with_table("inhibits", small.inhibits[0:0]).with_table("gaps", small.gaps[0:0])
+    told = lines(pk.compare_revisions(small, without), "look")
+    assert any("a control changed: I-LMP" in words and "removed" in words for words in told)
+    assert any("a control changed: C2 C3 removed" in words for words in told)
+
+
+def test_a_new_id_is_the_same_step(small: pk.Scenario, tmp_path: Path) -> None:
+    shutil.copytree(SMALL, tmp_path / "renamed")
+    for name in ("steps.csv", "inhibits.csv"):
+        file = tmp_path / "renamed" / name
+        file.write_text(re.sub(r"\bB2\b", "B2X", file.read_text(encoding="utf-8")), encoding="utf-8")
+    revision = pk.compare_revisions(small, tmp_path / "renamed")
+    row = revision.inputs.query("change == 'renamed'").to_dict("records")
+    assert [(each["table"], each["row"], each["before"], each["after"]) for each in row] == [
+        ("steps", "B2X", "B2", "B2X")]
+    assert not set(revision.inputs["change"]) & {"added", "removed"}
+    assert any(words.endswith("; B2 is B2X now") for words in lines(revision, "look"))
 
 
 def test_findings_that_come_are_worse_and_those_that_go_are_better(small: pk.Scenario) -> None:
@@ -147,13 +210,15 @@ def test_a_side_without_a_plan_is_a_verdict(small: pk.Scenario) -> None:
     stuck = edited(small, "steps", "B3", minutes_low=50, minutes_likely=55, minutes_high=60)
     revision = pk.compare_revisions(small, stuck)
     assert revision.plan_b is None
-    assert any(words.startswith("now there is no plan: ") for words in lines(revision, "stop"))
+    assert any(words.startswith("now there is no plan: B3: ") for words in lines(revision, "stop"))
     assert revision.times.empty
     assert revision.findings.empty
     assert revision.margins.empty
     assert not revision.inputs.empty
     assert any(words.startswith("before there is no plan") for words
                in lines(pk.compare_revisions(stuck, small), "look"))
+    assert any(words.startswith("neither before nor now is there a plan; now: B3: ") for words
+               in lines(pk.compare_revisions(stuck, stuck), "stop"))
 
 
 def test_plans_bring_their_own_egress(small_plan: pk.Plan) -> None:

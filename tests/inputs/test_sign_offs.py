@@ -69,6 +69,25 @@ def test_what_is_no_review(own: pk.Scenario, by: str, words: str) -> None:
     assert not (own.folder / SIGN_OFFS_FILE).exists()
 
 
+@pytest.mark.parametrize(("by", "words", "problem"), [
+    (None, "x", "must be text"), (7, "x", "must be text"), ("A", None, "must be text"),
+    ("A", "x\u202ey", "cannot be seen"), ("A", "x" * 20_000, "at most 10,000 characters")])
+def test_what_is_wrong_with_a_review_is_said(own: pk.Scenario, by: object, words: object,
+                                             problem: str) -> None:
+    with pytest.raises(pk.ScenarioError, match=problem):
+        pk.add_note(own, by, words)  # type: ignore[arg-type]
+
+
+def test_lines_that_end_as_another_system_has_them(own: pk.Scenario) -> None:
+    assert pk.add_note(own, "A", "one\r\ntwo\rthree")["words"].item() == "one\ntwo\nthree"
+
+
+def test_a_moment_without_quotation_marks_is_one(own: pk.Scenario) -> None:
+    (own.folder / SIGN_OFFS_FILE).write_text(
+        f"[[review]]\nkind = 'note'\nby = 'A'\nat = 2031-09-01T10:00:00Z\ndigest = '{own.digest}'\n")
+    assert pk.reviews(own)[["at", "state"]].to_numpy().tolist() == [["2031-09-01T10:00:00Z", "current"]]
+
+
 def test_edits_that_are_not_saved_cannot_be_reviewed(own: pk.Scenario) -> None:
     with pytest.raises(pk.ScenarioError, match="not saved"):
         pk.sign_off(edited(own, "steps", "B2", minutes_likely=15), "A")
@@ -84,7 +103,10 @@ def test_a_scenario_that_changed_on_disk_cannot_be_reviewed(own: pk.Scenario) ->
 
 @pytest.mark.parametrize("content", ["not toml [", "review = 3", "\xff",
                                      "[[review]]\nby = 3\nkind = 'note'\ndigest = 'x'",
-                                     "[[review]]\nkind = 'note'"])
+                                     "[[review]]\nkind = 'note'",
+                                     f"[[review]]\nkind = 'signoff'\nby = 'A'\ndigest = '{'0' * 64}'",
+                                     "[[review]]\nkind = 'note'\nby = 'A'\ndigest = 'abc'",
+                                     f"[[review]]\nkind='note'\nby='A'\nat='soon'\ndigest='{'0' * 64}'"])
 def test_a_file_that_cannot_be_read_is_left_alone(own: pk.Scenario, content: str) -> None:
     path = own.folder / SIGN_OFFS_FILE
     path.write_bytes(content.encode("latin-1"))

@@ -44,7 +44,7 @@ def test_an_empty_folder_is_taken(small_plan: pk.Plan, chances: Odds, tmp_path: 
     assert set(contents(tmp_path)) == {*NAMES, ".hidden-by-the-system"}
 
 
-@pytest.mark.parametrize("name", ["thesis.docx", "review.pdf", "scenario.toml"])
+@pytest.mark.parametrize("name", ["review-pack.json", "thesis.docx", "review.pdf", "scenario.toml"])
 def test_files_of_others_are_refused(small_plan: pk.Plan, chances: Odds, tmp_path: Path, name: str) -> None:
     (tmp_path / name).write_text("mine")
     with pytest.raises(pk.ScenarioError, match="not a file of a review pack") as caught:
@@ -72,6 +72,18 @@ def test_a_manifest_that_is_none_gives_an_error_and_no_trace(small_plan: pk.Plan
     with pytest.raises(pk.ScenarioError):
         pk.write_review_pack(small_plan, tmp_path, chances=chances)
     assert set(contents(tmp_path)) == {"review-pack.json", "other.txt"}
+
+
+@pytest.mark.parametrize("folder", [None, 3, "", "  "])
+def test_what_is_no_folder(small_plan: pk.Plan, chances: Odds, folder: object) -> None:
+    with pytest.raises(pk.ScenarioError, match="is no folder"):
+        pk.write_review_pack(small_plan, folder, chances=chances)  # type: ignore[arg-type]
+
+
+def test_odds_that_are_none(small_plan: pk.Plan, tmp_path: Path) -> None:
+    with pytest.raises(pk.ScenarioError, match="must be the plan's odds"):
+        pk.write_review_pack(small_plan, tmp_path / "pack", chances="good")  # type: ignore[arg-type]
+    assert not (tmp_path / "pack").exists()
 
 
 @pytest.mark.parametrize("where", ["a-file", "missing/pack", "/proc/pack", "a\0b"])

@@ -16,7 +16,7 @@ from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.text_table import TextTable
 
 INPUT_CHANGES = ["table", "row", "change", "column", "before", "after", "words"]
-ADDED, REMOVED, CHANGED, MOVED = "added", "removed", "changed", "moved"
+ADDED, REMOVED, CHANGED, MOVED, RENAMED = "added", "removed", "changed", "moved", "renamed"
 
 Change = tuple[str, str, str, str, str, str, str]
 Row = Mapping[str, str]
@@ -26,9 +26,11 @@ def compare_inputs(a: Scenario, b: Scenario) -> pd.DataFrame:
     """Every input of scenario ``b`` that differs from ``a``; empty when both say the same.
 
     ``table`` (a CSV table, ``scenario.toml`` or ``orbit``), ``row`` (the key of the row, or the dotted key),
-    ``change`` (``added``, ``removed``, ``changed``, ``moved`` in the row order), ``column``, ``before`` and
-    ``after`` as the files have them, and the same in ``words``. How a number or a list is spelled does not
-    count. Of rows that changed their order, the fewest are named that explain it.
+    ``change`` (``added``, ``removed``, ``changed``, ``renamed``, ``moved`` in the row order), ``column``,
+    ``before`` and ``after`` as the files have them, and the same in ``words``. How a number or a list is
+    spelled does not count. A row that went and one that came are one that was renamed where all but the key
+    is the same. Of steps that changed their order, the fewest are named that explain it; the order of other
+    tables means nothing, and one line says that it is another.
     """
     rows = [] if a.digest == b.digest else [*_settings(a, b), *_orbit(a, b), *_tables(a, b)]
     return TextTable(rows, columns=INPUT_CHANGES)
@@ -73,15 +75,52 @@ def _tables(a: Scenario, b: Scenario) -> Iterator[Change]:
     for table in fmt.TABLES:
         before, after = _rows(a, table), _rows(b, table)
         titles = {key: row.get("title", "").strip() for rows in (before, after) for key, row in rows.items()}
+        renamed = _renamed(table, before, after)
         for key in before:
-            if key not in after:
+            if key in renamed:
+                yield _new_name(table.name, key, renamed[key], titles[key])
+            elif key not in after:
                 yield _whole(table.name, key, REMOVED, titles[key], before[key])
         for key, row in after.items():
             if key in before:
                 yield from _cells(table, key, titles[key], before[key], row)
-            else:
+            elif key not in renamed.values():
                 yield _whole(table.name, key, ADDED, titles[key], row)
-        yield from _moves(table.name, list(before), list(after), titles)
+        moved = list(_moves(table.name, [renamed.get(key, key) for key in before], list(after), titles))
+        yield from moved if table.name == "steps" else _another_order(table.name, moved)
+
+
+def _renamed(table: Table, before: Mapping[str, Row], after: Mapping[str, Row]) -> dict[str, str]:
+    """Keys that went to keys that came, where the rest of the row says the same; each at most once."""
+    if len(table.key) != 1:
+        return {}
+    came = {key: _rest(table, row) for key, row in after.items() if key not in before}
+    renamed: dict[str, str] = {}
+    for key, row in before.items():
+        same = [new for new, rest in came.items() if rest == _rest(table, row) and any(rest.values())]
+        if key not in after and len(same) == 1:
+            renamed[key] = same[0]
+            del came[same[0]]
+    return renamed
+
+
+def _rest(table: Table, row: Row) -> dict[str, object]:
+    """What a row says beside its key; empty cells and absent columns say the same."""
+    found = {name: _meaning(cell, table.by_name.get(name)) for name, cell in row.items()
+             if name not in table.key}
+    return {name: value for name, value in found.items() if value not in (None, "", ())}
+
+
+def _new_name(table: str, old: str, new: str, title: str) -> Change:
+    name = f"{old} ({title})" if title else old
+    return table, new, RENAMED, "", old, new, f"{name} renamed {new}"
+
+
+def _another_order(table: str, moved: Sequence[Change]) -> Iterator[Change]:
+    if moved:
+        rows = " ".join(change[1] for change in moved)
+        yield (table, "", MOVED, "", "", "",
+               f"rows stand in another order ({rows}): only the order of the steps means something")
 
 
 def _rows(scenario: Scenario, table: Table) -> dict[str, Row]:

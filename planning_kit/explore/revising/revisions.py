@@ -28,7 +28,8 @@ Given = str | Path | Side
 class Revision:
     """Two revisions of a scenario beside each other; ``a`` is the earlier one.
 
-    ``plan_a`` and ``plan_b`` are None where a side has no plan; ``no_plan`` then says why.
+    ``plan_a`` and ``plan_b`` are None where a side has no plan; ``no_plan`` then says why (of ``b``, where
+    neither has one).
     """
 
     a: Scenario
@@ -94,8 +95,7 @@ def compare_revisions(a: Given, b: Given) -> Revision:
     read.
     """
     (scenario_a, plan_a, why_a), (scenario_b, plan_b, why_b) = _timed(a), _timed(b)
-    why = f"before: {why_a}" if why_a else why_b
-    return Revision(scenario_a, scenario_b, plan_a, plan_b, why)
+    return Revision(scenario_a, scenario_b, plan_a, plan_b, why_b or why_a)
 
 
 def _timed(given: Given) -> tuple[Scenario, TimedPlan | None, str]:
@@ -105,14 +105,29 @@ def _timed(given: Given) -> tuple[Scenario, TimedPlan | None, str]:
     try:
         return scenario, TimedPlan.of(scenario), ""
     except ScenarioError as fault:
-        return scenario, None, "; ".join(fault.problems["problem"])
+        return scenario, None, _told(fault.problems)
+
+
+def _told(problems: pd.DataFrame) -> str:
+    """Why there is no plan: each problem once, with the steps that have it."""
+    together: dict[str, list[str]] = {}
+    for row in problems.to_dict("records"):
+        together.setdefault(row["problem"], []).append(str(row["value"]))
+    return "; ".join(f"{', '.join(name for name in names if name)}: {problem}" if any(names) else problem
+                     for problem, names in together.items())
 
 
 def _read(given: str | Path) -> Scenario:
     if not isinstance(given, str | Path):
         raise ScenarioError.single("must be a folder, 'REVISION:FOLDER', a scenario or a plan",
                                    value=type(given).__name__)
+    if not str(given).strip():
+        raise ScenarioError.single("is empty; give a folder or 'REVISION:FOLDER'", value=given)
     revision, colon, folder = str(given).partition(":")
-    if isinstance(given, Path) or not colon or Path(given).is_dir():
-        return load_scenario(given)
-    return scenario_at(folder, revision)
+    try:
+        if isinstance(given, Path) or not colon or Path(given).is_dir():
+            return load_scenario(given)
+        return scenario_at(folder, revision)
+    except ScenarioError as fault:
+        raise ScenarioError(fault.problems.assign(problem=[  # which of the two sides it is
+            f"{problem} (in {given})" for problem in fault.problems["problem"]])) from None

@@ -11,32 +11,46 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from planning_kit.explore.revising.input_changes import RENAMED
+from planning_kit.explore.revising.lost import (
+    BETTER,
+    CONTROLS,
+    LOOK,
+    SAME,
+    STOP,
+    TASKS,
+    WORSE,
+    Verdict,
+    of_controls,
+    of_tasks,
+)
 from planning_kit.inputs.times import pet_label
+from planning_kit.plan.suit.suits import UNIT_WORDS
 from planning_kit.plan.timed import TimedPlan
 
 if TYPE_CHECKING:
     from planning_kit.explore.revising.revisions import Revision
 
 VERDICT_COLUMNS = ["verdict", "about", "words"]
-STOP, WORSE, LOOK, BETTER, SAME = "stop", "worse", "look", "better", "same"
 _RANK = {name: rank for rank, name in enumerate((STOP, WORSE, LOOK, BETTER, SAME))}
 _LEAST_CHANGE = 0.05  # of a margin, in its own unit: what one decimal does not show is no change
 _BELOW = {WORSE: "now below zero", BETTER: "no longer below zero"}
 _NOT_MARGINS = ("outing end", "waiting")
 
-Verdict = tuple[str, str, str]
-
 
 def verdicts(revision: Revision) -> list[Verdict]:
     """Rows of ``VERDICT_COLUMNS``, worst first."""
-    rows = [*_of_inputs(revision)]
+    rows = [*of_controls(revision.inputs), *_of_inputs(revision)]
     if revision.plan_a is None or revision.plan_b is None:
-        missing = "before" if revision.plan_a is None else "now"
+        missing = "before" if revision.plan_b is not None else (
+            "now" if revision.plan_a is not None else "neither before nor now is there a plan; now")
+        words = "" if missing.endswith("; now") else " there is no plan"
         rows.append((STOP if revision.plan_b is None else LOOK, "plan",
-                     f"{missing} there is no plan: {revision.no_plan.removeprefix('before: ')}"))
+                     f"{missing}{words}: {revision.no_plan}"))
     else:
-        rows += [*_of_end(revision.plan_a, revision.plan_b), *_of_windows(revision.plan_a, revision.plan_b),
-                 *_of_times(revision), *_of_findings(revision), *_of_margins(revision)]
+        plans = revision.plan_a, revision.plan_b
+        rows = [*of_tasks(revision), *rows, *_of_end(*plans), *_of_windows(*plans), *_of_times(revision),
+                *_of_findings(revision), *_of_margins(revision)]
     return sorted(rows, key=lambda row: _RANK[row[0]])
 
 
@@ -49,8 +63,10 @@ def overall(table: pd.DataFrame) -> str:
         return "Same: nothing that matters changed."
     told = [f"{counts[name]} {words}" for name, words in (
         (WORSE, "worse"), (BETTER, "better"), (LOOK, "to look at")) if counts[name]]
+    # What is better only because a limit or a control was moved is not better.
+    eyes_first = ((table["verdict"] == LOOK) & table["about"].isin(["limits", CONTROLS, TASKS])).any()
     head = ("Mixed" if counts[WORSE] and counts[BETTER] else "Worse" if counts[WORSE]
-            else "Better" if counts[BETTER] else "Look")
+            else "Better" if counts[BETTER] and not eyes_first else "Look")
     return f"{head}: {', '.join(told)}."
 
 
@@ -62,9 +78,6 @@ def _of_inputs(revision: Revision) -> Iterator[Verdict]:
     counts = inputs.groupby("table", sort=False).size()
     told = ", ".join(f"{count} in {table}" for table, count in counts.items())
     yield LOOK, "inputs", f"{len(inputs)} change{'s' if len(inputs) > 1 else ''}: {told}"
-    limits = inputs[(inputs["table"] == "scenario.toml") & inputs["row"].str.startswith("limits.")]
-    for words in limits["words"]:
-        yield LOOK, "limits", f"a limit itself changed: {words}"
 
 
 def _of_end(a: TimedPlan, b: TimedPlan) -> Iterator[Verdict]:
@@ -74,8 +87,12 @@ def _of_end(a: TimedPlan, b: TimedPlan) -> Iterator[Verdict]:
         if b.end_min > limit and a.end_min <= before:
             yield (verdict, "limits",
                    f"the {word} limit of {pet_label(limit)} is missed: inside at {pet_label(b.end_min)}")
-        elif b.end_min <= limit and a.end_min > before:
+        elif b.end_min <= before < a.end_min:
             yield BETTER, "limits", f"the {word} limit of {pet_label(limit)} is kept again"
+        elif b.end_min <= limit and a.end_min > before:
+            yield (LOOK, "limits", f"the {word} limit is kept only because it was moved from "
+                                   f"{pet_label(before)} to {pet_label(limit)}: inside at "
+                                   f"{pet_label(b.end_min)}")
     moved = b.end_min - a.end_min
     if abs(moved) < _LEAST_CHANGE:
         yield SAME, "outing end", f"both inside at {pet_label(b.end_min)} as before"
@@ -117,7 +134,11 @@ def _of_times(revision: Revision) -> Iterator[Verdict]:
     if len(moved) and moved["moved_min"].abs().max() >= _LEAST_CHANGE:
         row = max(moved.to_dict("records"), key=lambda row: abs(row["moved_min"]))
         most = f"; most: {row['step']} by {row['moved_min']:+.1f} min".replace("-", "−")
-    yield LOOK, "times", f"steps: {told}{most}"
+    inputs = revision.inputs
+    renamed = inputs[(inputs["table"] == "steps") & (inputs["change"] == RENAMED)]
+    named = "".join(f"; {old} is {new} now" for old, new in zip(
+        renamed["before"], renamed["after"], strict=True))
+    yield LOOK, "times", f"steps: {told}{most}{named}"
 
 
 def _of_findings(revision: Revision) -> Iterator[Verdict]:
@@ -164,7 +185,8 @@ def _judged(row: dict[Any, Any]) -> str:
 
 def _margin_words(row: dict[Any, Any]) -> str:
     where = f" at {row['at_b']}" if row["at_b"] else ""
-    return f"{row['margin']} {_number_text(row['b'])} {row['unit']}{where} (was {_number_text(row['a'])})"
+    unit = UNIT_WORDS.get(row["unit"], row["unit"])
+    return f"{row['margin']} {_number_text(row['b'])} {unit}{where} (was {_number_text(row['a'])})"
 
 
 def _number_text(value: float) -> str:

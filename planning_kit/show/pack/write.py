@@ -39,7 +39,10 @@ def write_review_pack(plan: TimedPlan, folder: str | Path,
     of others or a pack that someone edited raise `ScenarioError`, as does a folder that cannot be written:
     nothing is changed then. Made of the same inputs, a pack says the same; it carries no date.
     """
-    target = Path(folder).absolute()
+    target = _target(folder)
+    if chances is not None and not isinstance(chances, Odds):
+        raise ScenarioError.single("must be the plan's odds, as pk.odds makes them", column="chances",
+                                   value=type(chances).__name__)
     known = _earlier_pack(target)
     revision = compare_revisions(baseline, plan) if baseline is not None else None
     files = pack_files(plan, chances, revision)
@@ -53,6 +56,12 @@ def write_review_pack(plan: TimedPlan, folder: str | Path,
                                    value=target) from None
     rows = [(name, what) for name, (_, what) in files.items()]
     return TextTable([*rows, (MANIFEST, "what was written, with digests")], columns=["file", "what"])
+
+
+def _target(folder: object) -> Path:
+    if not isinstance(folder, str | Path) or not str(folder).strip():
+        raise ScenarioError.single("is no folder; give the path of one", column="folder", value=folder)
+    return Path(folder).absolute()
 
 
 def pack_files(plan: TimedPlan, chances: Odds | None = None,
@@ -96,8 +105,10 @@ def _earlier_pack(folder: Path) -> Mapping[str, str]:
     try:
         there = sorted(path.name for path in folder.iterdir()) if folder.is_dir() else []
         text = (folder / MANIFEST).read_bytes() if MANIFEST in there else b"{}"
-        known = _listed(text) | ({MANIFEST: digest_of(text)} if MANIFEST in there else {})
+        known = _listed(text)
         faults = Faults()
+        if known and MANIFEST in there:
+            known[MANIFEST] = digest_of(text)
         for name in there:
             if name.startswith(".") or name in _LEFT_BY_SYSTEMS:
                 continue
