@@ -149,6 +149,7 @@ def _waited_for(held_by: str) -> str:
         "max_gap": f"{name}, which must follow closely",
         "min_gap": f"the gap after {name}",
         "now": "the start, not called yet",
+        "turn": "nothing: underway elsewhere until it was decided",
         "logged": "the start",
     }
     return words.get(kind, name)

@@ -19,6 +19,7 @@ from planning_kit.plan.network import (
     MAX_GAP,
     MIN_GAP,
     NOW,
+    TURN,
     WINDOW,
     Network,
 )
@@ -99,6 +100,9 @@ def _because(view: _View, position: int, holder: Holder) -> str:
         return "as logged"
     if holder.kind == NOW:
         return "because it is not before now: its start has not been called"
+    if holder.kind == TURN:
+        return (f"because {holder.crew} was bound for something else when it was decided, and comes from "
+                "where they were then")
     if holder.source < 0:
         return _from_egress(view, position, holder)
     return _after_another(view, position, holder)

@@ -23,6 +23,7 @@ from planning_kit.plan.network import (
     NOW,
     ORDER,
     PARTNER,
+    TURN,
     WINDOW,
     Bound,
     Demand,
@@ -32,7 +33,7 @@ from planning_kit.plan.network import (
 from planning_kit.plan.timing import group_floor, place_in_windows
 
 _RANK = {kind: rank for rank, kind in enumerate(
-    (LOGGED, LIGHT, LINK, WINDOW, GROUP, MAX_GAP, PARTNER, AFTER, MIN_GAP, ORDER, NOW)
+    (LOGGED, LIGHT, LINK, WINDOW, GROUP, MAX_GAP, PARTNER, AFTER, MIN_GAP, ORDER, TURN, NOW)
 )}
 
 

@@ -29,7 +29,7 @@ ROUNDING_MIN = 1e-6
 
 ORDER, AFTER, MIN_GAP, MAX_GAP = "order", "after", "min_gap", "max_gap"
 LIGHT, LINK, WINDOW, GROUP, PARTNER = "light", "link", "window", "group", "partner"
-LOGGED, NOW = "logged", "now"
+LOGGED, NOW, TURN = "logged", "now", "turn"
 
 
 def on_grid(minutes: np.ndarray | float) -> np.ndarray:

@@ -11,6 +11,7 @@ from typing import TypeVar
 
 from planning_kit.explore.editing.swapping import swap_roles
 from planning_kit.explore.retime.retiming import Outside, retime_plan
+from planning_kit.explore.retime.whereabouts import Whereabouts
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.log import Actuals
@@ -23,8 +24,8 @@ P = TypeVar("P", bound=TimedPlan)
 TABLE = "decide"
 
 
-def decide(base: P, outside: Outside, skip: Sequence[str] = (), give: Sequence[str] = (),
-           order: Sequence[str] = ()) -> tuple[P, Outside]:
+def decide(base: P, outside: Outside, here: tuple[Whereabouts, ...], skip: Sequence[str] = (),
+           give: Sequence[str] = (), order: Sequence[str] = ()) -> tuple[P, Outside]:
     """The plan re-timed with a decision.
 
     ``skip``: steps or tasks that are not begun any more; ``give``: swappable tasks, not begun, whose steps

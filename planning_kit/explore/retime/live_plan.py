@@ -22,6 +22,7 @@ from planning_kit.explore.retime.progress import (
 )
 from planning_kit.explore.retime.retiming import Outside, retime_plan
 from planning_kit.explore.retime.standing import standing_of
+from planning_kit.explore.retime.whereabouts import Whereabouts, whereabouts
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.timed import TimedPlan
@@ -69,7 +70,12 @@ class LivePlan(TimedPlan):
         """``changed``, a variant of the plan outside, re-timed by this plan's log, if it has one."""
         if self.outside is None:
             return changed
-        return self._outdoors(*retime_plan(changed, self.outside.actuals, self.now_min))
+        return self._outdoors(*retime_plan(changed, self.outside.actuals, self.now_min, self._here()))
+
+    def _here(self) -> tuple[Whereabouts, ...]:
+        """Where what is decided now finds the two: also after another decision, which they do not act on yet."""
+        outside = self._outside("decide")
+        return outside.here or whereabouts(self, outside.now_min)
 
     def _outdoors(self, plan: Self, outside: Outside) -> Self:
         """A re-timed plan, compared with what this one is compared with."""
@@ -106,7 +112,7 @@ class LivePlan(TimedPlan):
         """
         outside = self._outside("decide")
         assert isinstance(outside.base, type(self))
-        plan, after = decide(outside.base, outside, skip, give, order)
+        plan, after = decide(outside.base, outside, self._here(), skip, give, order)
         return self._outdoors(plan, after)
 
     def options(self, most: int = 12) -> pd.DataFrame:

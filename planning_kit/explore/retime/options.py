@@ -188,9 +188,12 @@ def _rank(row: Mapping[str, Any], option: Option) -> tuple[float, ...]:
 
 
 def _open_until(plan: TimedPlan, changed: TimedPlan) -> float:
-    """The first moment at which someone would do something else: the option is open until then."""
-    moments = [_parting(plan.lanes[who], changed.lanes[who]) for who in plan.lanes]
-    return min(moments) if any(map(math.isfinite, moments)) else _NOTHING
+    """The first moment at which someone would do something else, now at the earliest: until then it is open.
+
+    Now where someone is underway to what the option does not do: every minute of it has to be made good.
+    """
+    parting = min(_parting(plan.lanes[who], changed.lanes[who]) for who in plan.lanes)
+    return max(parting, plan.now_min or 0.0) if math.isfinite(parting) else _NOTHING
 
 
 def _parting(one: Iterable[Activity], other: Iterable[Activity]) -> float:

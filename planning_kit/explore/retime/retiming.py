@@ -19,6 +19,7 @@ from planning_kit.checks.findings import Finding
 from planning_kit.explore.retime.effort import with_logged_effort
 from planning_kit.explore.retime.happened import Happened, positions, without, write_down
 from planning_kit.explore.retime.log_findings import log_findings
+from planning_kit.explore.retime.whereabouts import Whereabouts, from_here
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log import Actuals, read_actuals
@@ -41,7 +42,7 @@ class Outside:
     """What a re-timed plan knows of the outing so far.
 
     ``planned`` is the plan that the crew took outside, with which all is compared; ``base`` is what was
-    re-timed: the same, or what a decision or a what-if has made of it.
+    re-timed: the same, or what a decision or a what-if has made of it. ``here``: where that found the two.
     """
 
     planned: TimedPlan
@@ -52,11 +53,14 @@ class Outside:
     happened: Happened
     effort: dict[str, float]
     findings: tuple[Finding, ...]
+    here: tuple[Whereabouts, ...] = ()
 
 
-def retime_plan(base: P, actuals: object, now: object = None) -> tuple[P, Outside]:
+def retime_plan(base: P, actuals: object, now: object = None,
+                here: tuple[Whereabouts, ...] = ()) -> tuple[P, Outside]:
     """The plan from ``now`` on (PET minutes, ``h:mm`` or UTC; the last event if not given).
 
+    ``here``: where a decision finds the two (see `planning_kit.explore.retime.whereabouts`).
     Raises `ScenarioError` with the row of every event that cannot be; otherwise it always returns a plan.
     """
     faults = Faults()
@@ -69,12 +73,13 @@ def retime_plan(base: P, actuals: object, now: object = None) -> tuple[P, Outsid
     now_min = float(on_grid(states.last_min if now_min is None else now_min))
     almanac = base.almanac if egress == base.egress else (
         almanac_for(base.scenario.records, base.scenario.elements, egress))
-    placed = _placed(base, write_down(base, states, now_min), almanac, now_min)
+    placed = _placed(base, write_down(base, states, now_min), almanac, now_min, here)
     plan = replace(base, scenario=placed.happened.scenario, egress=egress, almanac=almanac,
                    network=placed.network, durations=placed.durations, starts=placed.starts)
     plan, effort = with_logged_effort(plan, states)
     findings = log_findings(plan, base, states, placed.happened, placed.broken, effort, now_min)
-    return plan, Outside(base, base, read, states, now_min, placed.happened, effort, tuple(findings))
+    return plan, Outside(base, base, read, states, now_min, placed.happened, effort, tuple(findings),
+                         here)
 
 
 def _now(now: object, egress: datetime, actuals: Actuals) -> float | None:
@@ -96,13 +101,16 @@ class _Placed:
     broken: tuple[Broken, ...]
 
 
-def _placed(base: TimedPlan, happened: Happened, almanac: Almanac, now_min: float) -> _Placed:
+def _placed(base: TimedPlan, happened: Happened, almanac: Almanac, now_min: float,
+            here: tuple[Whereabouts, ...]) -> _Placed:
     """Time what is left, leaving out what cannot be placed: each round leaves out at least one step."""
     released: frozenset[str] = frozenset()
     while True:
         whole = build_network(happened.scenario.records, almanac, base.travels)
         fixed, durations = positions(happened)
         network = with_past(whole, fixed, durations, now_min, released)
+        if here:
+            network = from_here(network, fixed, durations, happened.scenario.records.steps, base, here)
         starts = earliest_starts(network, durations)
         lost = [step for step in range(len(starts)) if not np.isfinite(starts[step])]
         if not lost:
