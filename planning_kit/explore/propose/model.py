@@ -80,10 +80,14 @@ class Rule:
 
 @dataclass
 class OrderModel:
-    """A model being built. With ``explains`` every requirement has a literal that switches it off."""
+    """A model being built. With ``explains`` every requirement has a literal that switches it off.
+
+    What is in ``let_go`` is not asked at all.
+    """
 
     horizon: int
     explains: bool = False
+    let_go: frozenset[Requirement] = frozenset()
     cp: cp_model.CpModel = field(default_factory=cp_model.CpModel)
     switches: dict[Requirement, cp_model.IntVar] = field(default_factory=dict)
     rules: list[Rule] = field(default_factory=list)
@@ -93,6 +97,8 @@ class OrderModel:
 
     def switch(self, requirement: Requirement | None) -> list[Literal]:
         """The literals under which a requirement is asked: none unless this model explains."""
+        if requirement in self.let_go:
+            return [~self.yes]
         if requirement is None or not self.explains:
             return []
         if requirement not in self.switches:

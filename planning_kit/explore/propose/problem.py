@@ -9,6 +9,7 @@ from datetime import datetime
 from ortools.sat.python import cp_model
 
 from planning_kit.explore.propose.model import Lane, Literal, Member, OrderModel, Placed, Requirement
+from planning_kit.explore.propose.past import Past
 from planning_kit.explore.propose.ticks import start_windows, ticks_down, ticks_up
 from planning_kit.explore.propose.work import BY_RUNS, PARTNER, Work, people
 from planning_kit.inputs.omm import Elements
@@ -24,6 +25,7 @@ class Freedom:
     """What may be chosen: egress from ``earliest`` to ``latest`` (UTC) in steps, and the limit of the outing.
 
     ``cushion`` is how far durations are planned from likely (0) towards high (1); ``free`` as in `Work`.
+    ``past``: what has happened, where only the rest of an outing is to be ordered.
     """
 
     earliest: datetime
@@ -32,6 +34,7 @@ class Freedom:
     egress_every_min: float = 1.0
     cushion: float = 0.0
     free: str = "steps"
+    past: Past | None = None
 
 
 @dataclass
@@ -70,7 +73,8 @@ def start_problem(work: Work, elements: Elements, freedom: Freedom, explains: bo
     longer = replace(records, settings=replace(settings, horizon_h=settings.horizon_h + spread_min / 60))
     almanac = almanac_for(longer, elements, freedom.earliest)
     longest = max(map(ticks_up, work.minutes), default=0)
-    model = OrderModel(ticks_down(almanac.horizon_min) + longest, explains)
+    let_go = freedom.past.let_go if freedom.past else frozenset()
+    model = OrderModel(ticks_down(almanac.horizon_min) + longest, explains, let_go)
     count = int(spread_min // freedom.egress_every_min)
     every = ticks_up(freedom.egress_every_min)
     egress = model.cp.new_int_var_from_domain(
@@ -150,6 +154,8 @@ def _way(problem: Problem, who: str, positions: list[int]) -> Callable[[int, int
     table: dict[tuple[int, int], int | None] = {}
 
     def way(a: int, b: int) -> int | None:
+        if a < 0 <= b and problem.freedom.past:
+            return first_way(problem, who, positions[b])
         if travel is None:
             return 0
         if (a, b) not in table:
@@ -163,6 +169,14 @@ def _way(problem: Problem, who: str, positions: list[int]) -> Callable[[int, int
         return table[a, b]
 
     return way
+
+
+def first_way(problem: Problem, who: str, position: int) -> int | None:
+    """Ticks from egress until someone can begin a step next of all, where a part of the outing is history."""
+    past = problem.freedom.past
+    assert past is not None
+    minutes = past.ready_min[who][problem.work.steps[position].step]
+    return ticks_up(minutes) if minutes < float("inf") else None
 
 
 def _parted(problem: Problem, who: str, members: list[Member],

@@ -51,9 +51,9 @@ def rebuild(scenario: Scenario, choice: Choice, timed: Timer) -> Rebuilt:
         changed = changed.with_settings({"egress": choice.egress.strftime("%Y-%m-%dT%H:%M:%SZ")})
     plan = timed(changed)
     written: tuple[Rule, ...] = ()
-    while broken := [rule for rule in choice.rules if rule not in written and _is_broken(plan, rule)]:
+    while broken := [rule for rule in choice.rules if rule not in written and is_broken(plan, rule)]:
         written += tuple(broken)
-        changed = _with_rules(changed, broken)
+        changed = with_waits(changed, map(gap_row, broken))
         plan = timed(changed)
     return Rebuilt(changed, plan, written, notes)
 
@@ -101,7 +101,8 @@ def _let_untouched_stay(changed: Scenario, before: Scenario) -> tuple[Scenario, 
         f"{', '.join(stay)} stay where they are: their end_at is emptied",)
 
 
-def _is_broken(plan: TimedPlan, rule: Rule) -> bool:
+def is_broken(plan: TimedPlan, rule: Rule) -> bool:
+    """Whether a plan does not keep a rule; one about steps that it does not hold is kept."""
     names = plan.network.steps
     if rule.first not in names or rule.then not in names:
         return False
@@ -115,14 +116,15 @@ def is_after(rule: Rule) -> bool:
     return rule.gap == 0 and (rule.first_at, rule.then_at) == ("finish", "start")
 
 
-def _with_rules(scenario: Scenario, rules: Iterable[Rule]) -> Scenario:
+def with_waits(scenario: Scenario, waits: Iterable[Mapping[str, object]]) -> Scenario:
+    """The scenario with rows of ``gaps.csv`` added; the plain ones, finish to start with no gap, as ``after``."""
     steps, gaps, rows = scenario.steps, scenario.gaps, []
-    for rule in rules:
-        if is_after(rule):
-            here = steps["step"] == rule.then
-            steps.loc[here, "after"] = (steps.loc[here, "after"] + f" {rule.first}").str.strip()
+    for row in waits:
+        if (row["min_gap"], row["first_at"], row["then_at"]) == (0, "finish", "start"):
+            here = steps["step"] == row["then_step"]
+            steps.loc[here, "after"] = (steps.loc[here, "after"] + f" {row['first_step']}").str.strip()
         else:
-            rows.append(_gap_row(rule))
+            rows.append(row)
     changed = scenario.with_table("steps", steps)
     if rows:
         table = pd.concat([gaps.astype(object), pd.DataFrame(rows, dtype=object)], ignore_index=True)
@@ -130,7 +132,7 @@ def _with_rules(scenario: Scenario, rules: Iterable[Rule]) -> Scenario:
     return changed
 
 
-def _gap_row(rule: Rule) -> dict[str, object]:
+def gap_row(rule: Rule) -> dict[str, object]:
     """A row of ``gaps.csv``: a rule against the order of its steps is a greatest gap the other way."""
     minutes = minutes_of(rule.gap)
     return {"first_step": rule.first, "then_step": rule.then, "min_gap": round(minutes, 6), "max_gap": "",

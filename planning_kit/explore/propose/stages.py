@@ -13,6 +13,7 @@ from ortools.sat.python import cp_model
 
 from planning_kit.explore.propose.choice import Choice, as_written, hints_for, literal_value, read_choice
 from planning_kit.explore.propose.hardware import add_hardware
+from planning_kit.explore.propose.past import add_past
 from planning_kit.explore.propose.problem import (
     Freedom,
     Problem,
@@ -62,13 +63,14 @@ def build_problem(records: Records, elements: Elements, freedom: Freedom, free: 
     """The whole model of a scenario."""
     minutes = tuple(step.minutes_likely + freedom.cushion * (step.minutes_high - step.minutes_likely)
                     for step in records.steps)
-    work = Work(records, minutes, free, knows_rules=not explains)
+    work = Work(records, minutes, free, knows_rules=not explains, has_begun=freedom.past is not None)
     problem = start_problem(work, elements, freedom, explains)
     for add in (add_limit, add_lanes, add_after, add_gaps, add_windows, add_last_starts):
         add(problem)
     add_hardware(problem)
     for add in (add_tethers, add_room, add_inhibits):
         add(problem)
+    add_past(problem)
     return problem
 
 

@@ -22,13 +22,15 @@ class Work:
     Steps of one task and one crew member keep their row order. A step of both that opens (closes) both
     crew members' work opens (closes) it still. With ``BY_RUNS`` what one crew member does for one task
     without a break stays without a break. ``knows_rules`` False leaves ``after`` and gaps out of ``before``,
-    so that a clash can be told in them.
+    so that a clash can be told in them. ``has_begun``: these steps are the rest of an outing, which nothing
+    opens any more.
     """
 
     records: Records
     minutes: tuple[float, ...]
     free: str = BY_STEPS
     knows_rules: bool = True
+    has_begun: bool = False
 
     @property
     def steps(self) -> tuple[Step, ...]:
@@ -80,7 +82,7 @@ class Work:
         for end in (0, -1):
             same = {lane[end] for lane in lanes if lane}
             ends.append([i for i in same if len(same) == 1 and self.steps[i].crew == BOTH])
-        return ends[0], ends[1]
+        return ([] if self.has_begun else ends[0]), ends[1]
 
     @cached_property
     def runs(self) -> dict[str, dict[int, int]]:

@@ -10,7 +10,7 @@ from ortools.sat.python import cp_model
 
 from planning_kit.explore.propose.chains import Event, add_chain, need_state
 from planning_kit.explore.propose.model import Literal, Requirement, Rule, Ticks
-from planning_kit.explore.propose.problem import Problem, crews_of
+from planning_kit.explore.propose.problem import Problem, crews_of, first_way
 from planning_kit.explore.propose.ticks import ticks_down, ticks_up
 from planning_kit.explore.propose.work import PARTNER
 from planning_kit.inputs.records import Inhibit, Place
@@ -43,7 +43,8 @@ def add_tethers(problem: Problem) -> None:
             for i, step in enumerate(problem.work.steps) for when in _hooking(problem, i, person.crew)
             if step.place in anchors
         ]
-        chain = add_chain(problem.model, f"tether of {person.crew}", airlock, events,
+        hooked = problem.freedom.past.hooks[person.crew] if problem.freedom.past else airlock
+        chain = add_chain(problem.model, f"tether of {person.crew}", hooked, events,
                           lambda hook, reaches=reaches: reaches(hook, airlock), asked)  # type: ignore[misc]
         for number, i in enumerate(problem.positions[person.crew]):
             spots = [spot for spot in (problem.work.steps[i].place, problem.work.steps[i].wait_at) if spot]
@@ -113,6 +114,8 @@ def _arrival(problem: Problem, crew: str, number: int) -> cp_model.IntVar:
 
 
 def _way_ticks(problem: Problem, crew: str, i: int, j: int) -> int:
+    if i < 0 and problem.freedom.past:
+        return first_way(problem, crew, problem.positions[crew][j]) or 0
     travel, steps = problem.travels[crew], problem.work.steps
     here = steps[problem.positions[crew][i]].place if i >= 0 else problem.work.records.settings.airlock
     step = steps[problem.positions[crew][j]]

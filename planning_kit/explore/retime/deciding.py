@@ -6,10 +6,12 @@ from elsewhere (an optimiser) comes in by the same door: as ``order``.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TypeVar
 
 from planning_kit.explore.editing.swapping import swap_roles
+from planning_kit.explore.propose.rebuild import with_waits
 from planning_kit.explore.retime.retiming import Outside, retime_plan
 from planning_kit.explore.retime.whereabouts import Whereabouts
 from planning_kit.inputs.cells import did_you_mean
@@ -18,6 +20,8 @@ from planning_kit.inputs.log import Actuals
 from planning_kit.inputs.log_format import SKIPPED, Event
 from planning_kit.inputs.log_state import TO_DO
 from planning_kit.inputs.times import moment_at
+from planning_kit.inputs.scenario import Scenario
+from planning_kit.plan.build import build_network
 from planning_kit.plan.timed import TimedPlan
 
 P = TypeVar("P", bound=TimedPlan)
@@ -25,18 +29,22 @@ TABLE = "decide"
 
 
 def decide(base: P, outside: Outside, here: tuple[Whereabouts, ...], skip: Sequence[str] = (),
-           give: Sequence[str] = (), order: Sequence[str] = ()) -> tuple[P, Outside]:
+           give: Sequence[str] = (), order: Sequence[str] = (),
+           waits: Sequence[Mapping[str, object]] = ()) -> tuple[P, Outside]:
     """The plan re-timed with a decision.
 
     ``skip``: steps or tasks that are not begun any more; ``give``: swappable tasks, not begun, whose steps
     the two trade; ``order``: steps in the order in which they shall stand (the places in the order of work
-    that they have now are dealt out anew; steps not named stay where they are). Raises `ScenarioError` for
-    names that there are not, for what has begun, and where the base plan could not have been so.
+    that they have now are dealt out anew; steps not named stay where they are); ``waits``: rows of
+    ``gaps.csv`` to add, where an order must be kept that no other rule keeps. ``here``: where the decision
+    finds the two. Raises `ScenarioError` for names that there are not, for what has begun, and for an order
+    that runs in a circle.
     """
     faults, scenario = Faults(), base.scenario
     skipped = _steps_of(base, outside, skip, faults)
     _check_give(base, outside, give, faults)
     _check_order(base, order, faults)
+    _check_waits(base, waits, faults)
     faults.stop_if_any()
     if give:
         scenario = swap_roles(scenario, give)
@@ -45,11 +53,21 @@ def decide(base: P, outside: Outside, here: tuple[Whereabouts, ...], skip: Seque
         names = iter(order)
         wanted = [next(names) if name in set(order) else name for name in frame["step"]]
         scenario = scenario.with_table("steps", frame.loc[wanted].reset_index(drop=True))
-    changed = base if scenario is base.scenario else type(base).of(scenario, base.egress, base.almanac)
+    if waits:
+        scenario = with_waits(scenario, waits)
+    changed = base if scenario is base.scenario else _as_if_planned(base, scenario)
     now = moment_at(outside.now_min, outside.actuals.egress or base.egress)
     events = tuple(Event(0, f"decision {name}", SKIPPED, "", name, now, None, None, "") for name in skipped)
     return retime_plan(changed, Actuals((*outside.actuals.events, *events), outside.actuals.egress),
                        outside.now_min)
+
+
+def _as_if_planned(base: P, scenario: Scenario) -> P:
+    """The plan outside with other rows, each step where it was planned: only what is to come is timed anew."""
+    network = build_network(scenario.records, base.almanac, base.travels)
+    order = [base.position(step) for step in network.steps]
+    return replace(base, scenario=scenario, network=network, durations=base.durations[order],
+                   starts=base.starts[order])
 
 
 def to_do(outside: Outside, task: str) -> list[str]:
@@ -85,6 +103,13 @@ def _check_give(base: TimedPlan, outside: Outside, names: Sequence[str], faults:
             faults.add(TABLE, None, "give", name, "is not swappable (tasks.csv)")
         elif any(state.status != TO_DO for state in own):
             faults.add(TABLE, None, "give", name, "has begun; only a task not begun can change hands")
+
+
+def _check_waits(base: TimedPlan, waits: Sequence[Mapping[str, object]], faults: Faults) -> None:
+    for row in waits:
+        for column in ("first_step", "then_step"):
+            if row.get(column) not in base.network.steps:
+                faults.add(TABLE, None, "waits", row.get(column), f"is no step here; {column} names one")
 
 
 def _check_order(base: TimedPlan, order: Sequence[str], faults: Faults) -> None:

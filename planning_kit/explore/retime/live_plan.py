@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Self
 
@@ -103,16 +103,18 @@ class LivePlan(TimedPlan):
         """Steps that are skipped or cannot be done any more, and why (see `left_out_table`)."""
         return left_out_table(self._outside("left_out"))
 
-    def decide(self, skip: Sequence[str] = (), give: Sequence[str] = (), order: Sequence[str] = ()) -> Self:
+    def decide(self, skip: Sequence[str] = (), give: Sequence[str] = (), order: Sequence[str] = (),
+               waits: Sequence[Mapping[str, object]] = ()) -> Self:
         """The re-timed plan with a decision taken now (see `planning_kit.explore.retime.deciding.decide`).
 
         ``skip``: steps or tasks not begun any more; ``give``: swappable tasks, not begun, that the two trade;
-        ``order``: steps in another order of work. What is skipped so is planned, not logged: log it when it
+        ``order``: steps in another order of work; ``waits``: rows of ``gaps.csv`` to add, where another order
+        must be kept. Who is underway goes to what is next from where they are now. What is skipped so is planned, not logged: log it when it
         is called. Raises `ScenarioError` for what there is not or has begun.
         """
         outside = self._outside("decide")
         assert isinstance(outside.base, type(self))
-        plan, after = decide(outside.base, outside, self._here(), skip, give, order)
+        plan, after = decide(outside.base, outside, self._here(), skip, give, order, waits)
         return self._outdoors(plan, after)
 
     def options(self, most: int = 12) -> pd.DataFrame:

@@ -29,7 +29,7 @@ from planning_kit.inputs.times import moment_at, pet_min
 from planning_kit.plan.almanac import Almanac, almanac_for
 from planning_kit.plan.build import build_network
 from planning_kit.plan.network import AFTER, MIN_GAP, Network, on_grid
-from planning_kit.plan.no_plan import is_first_cause, why_unplaced
+from planning_kit.plan.no_plan import is_first_cause, stop_if_circular, why_unplaced
 from planning_kit.plan.past import Broken, broken_rules, with_past
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts
@@ -111,6 +111,8 @@ def _placed(base: TimedPlan, happened: Happened, almanac: Almanac, now_min: floa
         network = with_past(whole, fixed, durations, now_min, released)
         if here:
             network = from_here(network, fixed, durations, happened.scenario.records.steps, base, here)
+        if here:
+            stop_if_circular(network, durations)  # a decision may ask for what no times can give, a log may not
         starts = earliest_starts(network, durations)
         lost = [step for step in range(len(starts)) if not np.isfinite(starts[step])]
         if not lost:
