@@ -29,6 +29,8 @@ from planning_kit.inputs.records import BOTH, Records, Step
 from planning_kit.inputs.times import gmt_label, pet_label, pet_min
 
 TO_DO, IN_PROGRESS, DONE, LEFT, DROPPED = "to do", "in progress", "done", "left", "skipped"
+OPEN = (TO_DO, LEFT)
+"""Nobody is at work on it, and something is still to be done."""
 
 
 @dataclass

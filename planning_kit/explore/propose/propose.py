@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
+from typing import Any
 
 from planning_kit.checks.all_checks import find_all
 from planning_kit.checks.findings import CAUTION
@@ -68,7 +69,7 @@ class _Search:
            cancel: Callable[[], bool] | None, order: str, limit_min: float | None, cushion: float,
            egress_every_min: float, plan_type: type[TimedPlan]) -> _Search:
         """Read the question; `ScenarioError` with all that is wrong with it."""
-        amount = _read_effort(effort, seconds, order, limit_min, cushion, egress_every_min)
+        amount = _read_question(effort, seconds, order, limit_min, cushion, egress_every_min)
         settings = scenario.settings
         earliest, latest = _read_window(scenario, egress_window)
         try:
@@ -208,14 +209,31 @@ class _Search:
         return f"{words} (stopped by the clock: not repeatable)" if self.budget.cut_short else words
 
 
-def _read_effort(effort: str | float, seconds: float, order: str, limit_min: float | None, cushion: float,
-                 egress_every_min: float) -> float:
+def read_effort(effort: str | float, seconds: float, table: str = "reorder") -> float:
+    """An effort by name or number as deterministic time; `ScenarioError` for none, and for no seconds."""
     faults = Faults()
+    amount = _amount(effort, seconds, table, faults)
+    faults.stop_if_any()
+    return amount
+
+
+def _amount(effort: Any, seconds: Any, table: str, faults: Faults) -> float:
     amount = EFFORTS.get(effort, 0.0) if isinstance(effort, str) else effort
-    if not amount > 0:
-        faults.add("propose", None, "effort", effort, f"must be one of {', '.join(EFFORTS)}, or above 0")
-    if not seconds > 0:
-        faults.add("propose", None, "seconds", seconds, "must be above 0")
+    if not _is_above_zero(amount):
+        faults.add(table, None, "effort", effort, f"must be one of {', '.join(EFFORTS)}, or above 0")
+    if not _is_above_zero(seconds):
+        faults.add(table, None, "seconds", seconds, "must be above 0")
+    return float(amount) if _is_above_zero(amount) else 0.0
+
+
+def _is_above_zero(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and value > 0
+
+
+def _read_question(effort: str | float, seconds: float, order: str, limit_min: float | None, cushion: float,
+                   egress_every_min: float) -> float:
+    faults = Faults()
+    amount = _amount(effort, seconds, "propose", faults)
     if order not in (BY_STEPS, BY_RUNS):
         faults.add("propose", None, "order", order, f"must be {BY_STEPS} or {BY_RUNS}")
     if not 0 <= cushion <= 1:
@@ -225,7 +243,7 @@ def _read_effort(effort: str | float, seconds: float, order: str, limit_min: flo
     if not egress_every_min > 0:
         faults.add("propose", None, "egress_every_min", egress_every_min, "must be above 0 minutes")
     faults.stop_if_any()
-    return float(amount)
+    return amount
 
 
 def _read_window(scenario: Scenario, window: Sequence[Moment] | None) -> tuple[datetime, datetime]:

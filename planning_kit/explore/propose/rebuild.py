@@ -117,7 +117,7 @@ def is_after(rule: Rule) -> bool:
 
 
 def with_waits(scenario: Scenario, waits: Iterable[Mapping[str, object]]) -> Scenario:
-    """The scenario with rows of ``gaps.csv`` added; the plain ones, finish to start with no gap, as ``after``."""
+    """The scenario with rows of ``gaps.csv`` added: as ``after`` where they say no more than that."""
     steps, gaps, rows = scenario.steps, scenario.gaps, []
     for row in waits:
         if (row["min_gap"], row["first_at"], row["then_at"]) == (0, "finish", "start"):

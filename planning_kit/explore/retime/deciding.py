@@ -18,9 +18,9 @@ from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.log import Actuals
 from planning_kit.inputs.log_format import SKIPPED, Event
-from planning_kit.inputs.log_state import TO_DO
-from planning_kit.inputs.times import moment_at
+from planning_kit.inputs.log_state import OPEN, TO_DO
 from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.times import moment_at
 from planning_kit.plan.build import build_network
 from planning_kit.plan.timed import TimedPlan
 
@@ -63,7 +63,7 @@ def decide(base: P, outside: Outside, here: tuple[Whereabouts, ...], skip: Seque
 
 
 def _as_if_planned(base: P, scenario: Scenario) -> P:
-    """The plan outside with other rows, each step where it was planned: only what is to come is timed anew."""
+    """The plan outside with other rows, each step where it was planned: the past stays comparable."""
     network = build_network(scenario.records, base.almanac, base.travels)
     order = [base.position(step) for step in network.steps]
     return replace(base, scenario=scenario, network=network, durations=base.durations[order],
@@ -71,9 +71,9 @@ def _as_if_planned(base: P, scenario: Scenario) -> P:
 
 
 def to_do(outside: Outside, task: str) -> list[str]:
-    """The steps of a task that have not begun and are not skipped."""
+    """The steps of a task that are still to begin or to be taken up again."""
     return [name for name, state in outside.states.by_step.items()
-            if state.step.task == task and state.status == TO_DO]
+            if state.step.task == task and state.status in OPEN]
 
 
 def _steps_of(base: TimedPlan, outside: Outside, names: Sequence[str], faults: Faults) -> list[str]:
@@ -81,7 +81,7 @@ def _steps_of(base: TimedPlan, outside: Outside, names: Sequence[str], faults: F
     found: list[str] = []
     for name in names:
         state = outside.states.by_step.get(name)
-        if state is not None and state.status == TO_DO:
+        if state is not None and state.status in OPEN:
             found.append(name)
         elif state is not None:
             faults.add(TABLE, None, "skip", name, f"is {state.status}: log it as skipped, do not plan it so")

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Self
 
 import pandas as pd
 
+from planning_kit.explore.propose.propose import read_effort
+from planning_kit.explore.propose.search import Budget, Progress
 from planning_kit.explore.retime.deciding import decide
 from planning_kit.explore.retime.decision_table import decision_table
 from planning_kit.explore.retime.effort import keeping_times
@@ -22,7 +24,7 @@ from planning_kit.explore.retime.progress import (
 )
 from planning_kit.explore.retime.retiming import Outside, retime_plan
 from planning_kit.explore.retime.standing import standing_of
-from planning_kit.explore.retime.whereabouts import Whereabouts, whereabouts
+from planning_kit.explore.retime.whereabouts import Whereabouts, whereabouts_at
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.timed import TimedPlan
@@ -70,12 +72,16 @@ class LivePlan(TimedPlan):
         """``changed``, a variant of the plan outside, re-timed by this plan's log, if it has one."""
         if self.outside is None:
             return changed
-        return self._outdoors(*retime_plan(changed, self.outside.actuals, self.now_min, self._here()))
+        return self._outdoors(*retime_plan(changed, self.outside.actuals, self.now_min, self.whereabouts))
 
-    def _here(self) -> tuple[Whereabouts, ...]:
-        """Where what is decided now finds the two: also after another decision, which they do not act on yet."""
-        outside = self._outside("decide")
-        return outside.here or whereabouts(self, outside.now_min)
+    @property
+    def whereabouts(self) -> tuple[Whereabouts, ...]:
+        """Where what is decided now finds the two, also beside another decision.
+
+        Raises `ScenarioError` before the plan is re-timed.
+        """
+        outside = self._outside("whereabouts")
+        return outside.here or whereabouts_at(self, outside.now_min)
 
     def _outdoors(self, plan: Self, outside: Outside) -> Self:
         """A re-timed plan, compared with what this one is compared with."""
@@ -109,17 +115,27 @@ class LivePlan(TimedPlan):
 
         ``skip``: steps or tasks not begun any more; ``give``: swappable tasks, not begun, that the two trade;
         ``order``: steps in another order of work; ``waits``: rows of ``gaps.csv`` to add, where another order
-        must be kept. Who is underway goes to what is next from where they are now. What is skipped so is planned, not logged: log it when it
-        is called. Raises `ScenarioError` for what there is not or has begun.
+        must be kept. Who is underway goes to what is next from where they are now. What is skipped so is
+        planned, not logged: log it when it is called. Raises `ScenarioError` for what there is not or has begun.
         """
         outside = self._outside("decide")
         assert isinstance(outside.base, type(self))
-        plan, after = decide(outside.base, outside, self._here(), skip, give, order, waits)
+        plan, after = decide(outside.base, outside, self.whereabouts, skip, give, order, waits)
         return self._outdoors(plan, after)
 
-    def options(self, most: int = 12) -> pd.DataFrame:
-        """What can still be done, each option verified by re-timing, best first (see `options_table`)."""
-        return options_table(self, self._outside("options"), most)
+    def options(self, most: int = 12, reorder: str | float | None = None, seconds: float = 5.0,
+                progress: Callable[[Progress], None] | None = None,
+                cancel: Callable[[], bool] | None = None) -> pd.DataFrame:
+        """What can still be done, each option verified by re-timing, best first (see `options_table`).
+
+        With ``reorder`` better orders of the rest are searched as well, which takes seconds: ``quick``,
+        ``normal``, ``thorough`` or a number say how long, in the solver's own deterministic time (as
+        `planning_kit.front.propose`); ``seconds`` is a safety stop by the clock. ``progress`` is told how
+        it goes, ``cancel`` is asked whether to stop with what there is. Raises `ScenarioError` for an effort
+        that there is not.
+        """
+        search = None if reorder is None else Budget(read_effort(reorder, seconds), seconds, progress, cancel)
+        return options_table(self, self._outside("options"), most, search)
 
     def decision_table(self, level: float = 0.95, samples: int = 2_000, seed: int = 1) -> pd.DataFrame:
         """Before the outing: what to drop when, and the odds of it (see `decision_table`)."""

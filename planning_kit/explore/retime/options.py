@@ -2,27 +2,30 @@
 
 Looked at are: dropping what the cut rule allows, one task or the first few of the rule together; postponing
 such a task to just before the last one; giving a swappable task, not begun, to the other; bringing a
-get-ahead task forward to come next. "Carry on" is a row too. Ranked: no new stop finding before one, the hard
-limit kept, the planned limit kept, then what costs least (nothing dropped, get-ahead, optional; by the cut
-rule), then the earlier end. Not searched: other orders of the rest (`planning_kit.explore.propose` does that;
-its order comes in through ``decide``), and options together, but for the cut rule.
+get-ahead task forward to come next. "Carry on" is a row too. Better orders of the whole rest are searched
+where that is asked (`planning_kit.explore.retime.reorder`): it takes seconds. Ranked: no new stop finding
+before one, the hard limit kept, the planned limit kept, then what costs least (nothing dropped, get-ahead,
+optional; by the cut rule), then the earlier end. Options together are not tried, but for the cut rule.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
 from typing import Any
 
 import pandas as pd
 
-from planning_kit.checks.findings import STOP
+from planning_kit.checks.findings import CAUTION, STOP
+from planning_kit.explore.propose.search import Budget
 from planning_kit.explore.retime.deciding import to_do
+from planning_kit.explore.retime.news import Keys, lost_steps, new_findings, tallied
+from planning_kit.explore.retime.reorder import better_orders
 from planning_kit.explore.retime.retiming import Outside
 from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.log_state import TO_DO
+from planning_kit.inputs.log_state import OPEN, TO_DO
 from planning_kit.inputs.records import Task
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.plan.activities import Activity
@@ -30,11 +33,13 @@ from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 
 OPTION_COLUMNS = ["option", "kind", "end_min", "gain_min", "planned_margin_min", "hard_margin_min",
-                  "new_stops", "new_cautions", "open_until_min", "must_by_min", "decide"]
-CARRY_ON, DROP, POSTPONE, GIVE, FORWARD = "carry on", "drop", "postpone", "give", "bring forward"
-_KINDS = (CARRY_ON, FORWARD, GIVE, POSTPONE, DROP)
+                  "new_stops", "new_cautions", "open_until_min", "must_by_min", "decide", "moves"]
+CARRY_ON, DROP, POSTPONE, GIVE, FORWARD, REORDER = (
+    "carry on", "drop", "postpone", "give", "bring forward", "reorder")
+_KINDS = (CARRY_ON, FORWARD, GIVE, POSTPONE, REORDER, DROP)
 _NEEDS = ("get-ahead", "optional", "required")
 _MOST_TOGETHER = 4  # of the cut rule; each costs a whole plan with its findings
+_MOST_MOVES = 3  # of a reordering, in the words of its row
 _NOTHING = math.nan
 
 Plan = Any  # the front door's plan: times, findings and ``decide``
@@ -46,27 +51,30 @@ class Option:
 
     words: str
     kind: str
-    how: Mapping[str, Sequence[str]]
+    how: Mapping[str, Any]
     tasks: tuple[str, ...] = ()
     cost: tuple[float, ...] = ()
+    moves: tuple[str, ...] = ()
 
 
-def options_table(plan: Plan, outside: Outside, most: int = 12) -> pd.DataFrame:
+def options_table(plan: Plan, outside: Outside, most: int = 12, search: Budget | None = None) -> pd.DataFrame:
     """The options at the moment of the re-timing, best first, at most ``most``; PET minutes.
+
+    With ``search`` better orders of the rest are looked for within that budget, and are rows too.
 
     ``option`` in words, ``kind``; ``end_min`` and ``gain_min``, how much earlier than carrying on;
     ``planned_margin_min`` and ``hard_margin_min`` to the limits; ``new_stops`` and ``new_cautions`` beside
     those of carrying on; ``open_until_min``: until then both ways are the same, so it need not be decided
     before; ``must_by_min`` (drops): a task of it not begun by then makes the hard limit impossible with all
     else kept (the backward pass from the hard limit; NaN: it is so already); ``decide``: the arguments that
-    make that plan, ``plan.decide(**row.decide)``.
+    make that plan, ``plan.decide(**row.decide)``; ``moves``: what a reordering changes, in words.
     """
-    known = _tallied(plan)
+    known = tallied(plan)
     ranked: list[tuple[tuple[float, ...], dict[str, Any]]] = []
     carry_on = Option("Carry on as re-timed", CARRY_ON, {})
     ranked.append((_rank(row := _row(plan, plan, carry_on, known), carry_on), row))
-    for option in _options(outside):
-        changed = _decided(plan.decide, option)
+    for option in (*_options(outside), *_searched(plan, known, search)):
+        changed = _decided(plan, option)
         if changed is not None and math.isfinite(_open_until(plan, changed)):  # else it changes nothing
             row = _row(plan, changed, option, known)
             ranked.append((_rank(row, option), row))
@@ -78,11 +86,30 @@ def options_table(plan: Plan, outside: Outside, most: int = 12) -> pd.DataFrame:
     return TextTable(best, columns=OPTION_COLUMNS)
 
 
-def _decided(decide: Callable[..., Plan], option: Option) -> Plan | None:
+def _searched(plan: Plan, known: Keys, search: Budget | None) -> Iterator[Option]:
+    """Better orders of the rest, if they are looked for."""
+    if search is None or plan.now_min is None:
+        return
+
+    def new_stops(changed: Plan, skipped: frozenset[str]) -> int:
+        return len(new_findings(plan, known, changed, skipped)[STOP])
+
+    for found in better_orders(plan, plan.whereabouts, plan.now_min, new_stops, search):
+        words = [move.words.partition(" (was ")[0] for move in found.moves]
+        more = f"; and {len(words) - _MOST_MOVES} more" if len(words) > _MOST_MOVES else ""
+        tasks = [task for task in plan.scenario.records.tasks if task.task in found.dropped]
+        yield Option(f"Reorder: {'; '.join(words[:_MOST_MOVES])}{more}", REORDER, found.how,
+                     tuple(sorted(found.dropped)), _drop_cost(tasks) if tasks else (),
+                     tuple(move.words for move in found.moves))
+
+
+def _decided(plan: Plan, option: Option) -> Plan | None:
+    """The plan of an option; None where no times give it, or where it loses what it does not drop."""
     try:
-        return decide(**option.how)
+        changed = plan.decide(**option.how)
     except ScenarioError:
-        return None  # an order or a swap that no plan can have
+        return None
+    return None if lost_steps(plan, changed, option.how) else changed
 
 
 def _options(outside: Outside) -> Iterator[Option]:
@@ -118,14 +145,17 @@ def _drop(outside: Outside, tasks: Sequence[Task]) -> Option:
                                           for s in outside.states.by_step.values())]
     names = " and ".join(f"the rest of {t.task}" if t.task in begun else t.task for t in tasks)
     skip = tuple(name for task in tasks for name in to_do(outside, task.task))
+    return Option(f"Drop {names}", DROP, {"skip": skip}, tuple(t.task for t in tasks), _drop_cost(tasks))
+
+
+def _drop_cost(tasks: Sequence[Task]) -> tuple[float, ...]:
     worst = max(_NEEDS.index(task.need) for task in tasks)
-    return Option(f"Drop {names}", DROP, {"skip": skip}, tuple(t.task for t in tasks),
-                  (worst, len(tasks), *_cut_key(tasks[0])))
+    return (worst, len(tasks), *_cut_key(tasks[0]))
 
 
 def _moved(outside: Outside, task: Task, kind: str) -> Iterator[Option]:
     """The task's steps next of all that is to do, or just before the last task; none if they are there."""
-    rest = [name for name, state in outside.states.by_step.items() if state.status == TO_DO]
+    rest = [name for name, state in outside.states.by_step.items() if state.status in OPEN]
     own = to_do(outside, task.task)
     others = [name for name in rest if name not in own]
     last_task = next(reversed(outside.states.by_step.values())).step.task
@@ -140,54 +170,29 @@ def _moved(outside: Outside, task: Task, kind: str) -> Iterator[Option]:
         yield Option(words, kind, {"order": order}, (task.task,), _cut_key(task))
 
 
-def _tallied(plan: Plan, moot: frozenset[str] = frozenset()) -> dict[str, set[tuple[str, str, str]]]:
-    """Stops and cautions by what they are about, so that one that only moves in time is not new.
-
-    ``moot``: items that nothing but dropped work touches; that they do not end where they should is the
-    drop itself.
-    """
-    found = plan.findings
-    about_moot = found["message"].map(lambda message: message.split(" ")[0] in moot).astype(bool)
-    found = found[~((found["check"] == "custody") & (found["start_min"] == plan.end_min) & about_moot)]
-    keys = list(zip(found["check"], found["crew"], found["step"], strict=True))
-    return {severity: {key for key, other in zip(keys, found["severity"], strict=True) if other == severity}
-            for severity in (STOP, "caution")}
-
-
-def _row(plan: Plan, changed: Plan, option: Option,
-         known: Mapping[str, set[tuple[str, str, str]]]) -> dict[str, Any]:
-    skipped = set(option.how.get("skip", ()))
-    limits, new = plan.scenario.settings.limits, _tallied(changed, _only_touched_by(plan, skipped))
-    fresh = {severity: {key for key in new[severity] - known[severity]
-                        if not (key[0] == "log" and key[2] in skipped)} for severity in new}
+def _row(plan: Plan, changed: Plan, option: Option, known: Keys) -> dict[str, Any]:
+    limits = plan.scenario.settings.limits
+    fresh = new_findings(plan, known, changed, frozenset(option.how.get("skip", ())))
     return {
         "option": option.words, "kind": option.kind, "end_min": changed.end_min,
         "gain_min": plan.end_min - changed.end_min,
         "planned_margin_min": limits.planned_min - changed.end_min,
         "hard_margin_min": limits.hard_min - changed.end_min, "new_stops": len(fresh[STOP]),
-        "new_cautions": len(fresh["caution"]), "open_until_min": _open_until(plan, changed),
+        "new_cautions": len(fresh[CAUTION]), "open_until_min": _open_until(plan, changed),
         "must_by_min": _must_by(plan, option),
-        "decide": {name: list(how) for name, how in option.how.items()},
+        "decide": {name: list(how) for name, how in option.how.items()}, "moves": list(option.moves),
     }
-
-
-def _only_touched_by(plan: TimedPlan, skipped: set[str]) -> frozenset[str]:
-    """Items that no step but those of ``skipped`` takes, leaves or uses."""
-    touched: dict[bool, set[str]] = {True: set(), False: set()}
-    for step in plan.steps:
-        touched[step.step in skipped] |= {*step.uses, *(move.item for move in (*step.takes, *step.leaves))}
-    return frozenset(touched[True] - touched[False])
 
 
 def _rank(row: Mapping[str, Any], option: Option) -> tuple[float, ...]:
     late = [float(max(0.0, -row[f"{limit}_margin_min"]) > ROUNDING_MIN) for limit in ("hard", "planned")]
     over = max(0.0, -row["hard_margin_min"], -row["planned_margin_min"])
-    is_drop = option.kind == DROP
+    is_drop = bool(option.how.get("skip"))
     return (float(row["new_stops"] > 0), *late, over, float(is_drop), *(option.cost if is_drop else ()),
             row["end_min"], float(_KINDS.index(option.kind)))
 
 
-def _open_until(plan: TimedPlan, changed: TimedPlan) -> float:
+def _open_until(plan: Plan, changed: Plan) -> float:
     """The first moment at which someone would do something else, now at the earliest: until then it is open.
 
     Now where someone is underway to what the option does not do: every minute of it has to be made good.

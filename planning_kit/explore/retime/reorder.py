@@ -3,8 +3,8 @@
 The rest of the outing (`planning_kit.explore.retime.rest`) is searched as any order is
 (`planning_kit.explore.propose.stages`): first with all that is still to be done, and, where that misses a
 limit, with optional and get-ahead tasks left out by the weights of the search. What the solver finds is a
-decision like any other: it is taken, re-timed by the log and checked as a whole plan, and kept only where it
-brings no new stop finding and is better. Moves that win nothing are put back. Steps that are left out stay out.
+decision like any other: it is taken, re-timed by the log and checked as a whole plan, and kept only where
+it brings no new stop finding and is better. Moves that win nothing are put back. Steps left out stay out.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from planning_kit.explore.comparing.compare_findings import findings_of
 from planning_kit.explore.propose.choice import Choice
 from planning_kit.explore.propose.judge import Judge, only_what_matters
 from planning_kit.explore.propose.model import Rule
@@ -22,6 +23,7 @@ from planning_kit.explore.propose.rebuild import Rebuilt, gap_row, is_broken
 from planning_kit.explore.propose.search import Budget, completed
 from planning_kit.explore.propose.stages import Found, best_order, build_problem
 from planning_kit.explore.propose.work import BY_STEPS
+from planning_kit.explore.retime.news import lost_steps
 from planning_kit.explore.retime.rest import Rest, rest_of
 from planning_kit.explore.retime.whereabouts import Whereabouts
 from planning_kit.inputs.faults import ScenarioError
@@ -74,10 +76,12 @@ class _OutsideJudge(Judge):
                 plan = current.decide(**self.how(choice, written))
         except ScenarioError:
             return None
+        if lost_steps(current, plan, self.how(choice)):
+            return None
         return Rebuilt(plan.scenario, plan, written, ())
 
     def holds(self, plan: TimedPlan, known: set[tuple[str, str, str]]) -> bool:
-        """Whether a plan keeps its limit, loses no step and brings no stop that carrying on does not have."""
+        """Whether a plan keeps its limit and brings no stop finding that carrying on does not have."""
         assert self.current is not None
         gone = frozenset(self.current.network.steps) - frozenset(plan.network.steps)
         return plan.end_min <= self.limit_min and not self.new_stops(plan, gone)
@@ -130,7 +134,7 @@ def _looked(plan: Plan, rest: Rest, limit_min: float, new_stops: NewStops, budge
     freedom = Freedom(plan.egress, plan.egress, limit_min, free=BY_STEPS, past=rest.past)
     start = Choice(rest.lanes, frozenset(), frozenset(), plan.egress)
     freedom = _as_far_as_kept(rest.records, plan, freedom, start, budget)
-    judge = _OutsideJudge(plan.scenario, type(plan).of, lambda other: other.findings, plan, limit_min,
+    judge = _OutsideJudge(plan.scenario, type(plan).of, findings_of, plan, limit_min,
                           rest=rest, new_stops=new_stops)
     forbidden: list[Choice] = []
     while len(forbidden) <= _MOST_REJECTED and not budget.is_over():
@@ -146,7 +150,7 @@ def _looked(plan: Plan, rest: Rest, limit_min: float, new_stops: NewStops, budge
 
 def _as_far_as_kept(records: Records, plan: Plan, freedom: Freedom, start: Choice,
                     budget: Budget) -> Freedom:
-    """Without the requirements that carrying on does not keep: what is lost already is no other order's fault."""
+    """Without the requirements that carrying on does not keep: what is lost is no other order's fault."""
     elements = plan.scenario.elements
     if completed(build_problem(records, elements, freedom, freedom.free), start, budget):
         return freedom

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from planning_kit.explore.propose.past import Past
 from planning_kit.explore.retime.whereabouts import Whereabouts
-from planning_kit.inputs.records import BOTH, INSIDE, Gap, Item, Records, Step, Task
+from planning_kit.inputs.records import BOTH, INSIDE, Records, Step, Task
 from planning_kit.plan.build import work_order
 from planning_kit.plan.network import ORDER, TURN
 from planning_kit.plan.timed import TimedPlan
@@ -144,7 +144,7 @@ def _in_the_way(plan: TimedPlan, step: Step) -> Iterator[int]:
 
 
 def _not_after(plan: TimedPlan, begun: frozenset[str]) -> Iterator[tuple[str, float]]:
-    """Last starts by greatest gaps and inhibits that run from history; where lost, as the plan has the step."""
+    """Last starts by greatest gaps and inhibits from history; where they are lost, as the plan has them."""
     latest: dict[str, float] = {}
 
     def ask(step: str, by: float) -> None:

@@ -112,7 +112,7 @@ def _placed(base: TimedPlan, happened: Happened, almanac: Almanac, now_min: floa
         if here:
             network = from_here(network, fixed, durations, happened.scenario.records.steps, base, here)
         if here:
-            stop_if_circular(network, durations)  # a decision may ask for what no times can give, a log may not
+            stop_if_circular(network, durations)  # a decision can be nonsense; what was logged has happened
         starts = earliest_starts(network, durations)
         lost = [step for step in range(len(starts)) if not np.isfinite(starts[step])]
         if not lost:

@@ -1,9 +1,10 @@
-"""Where the two are at the moment of a decision: who is sent elsewhere begins there, not where they last worked.
+"""Where the two are at a decision: who is sent elsewhere begins there, not where they last worked.
 
-A re-timed plan lets everyone travel as soon as they are free. A decision taken now finds them wherever that has
-brought them: at work, waiting, or on a route, from which they go on to its end or back to its beginning. Only
-a first step that is another than before is held back by it. Neglected: that the chart and the line of the
-tether draw the new way as if it had been taken at once; and that they may be elsewhere than the plan has them.
+A re-timed plan lets everyone travel as soon as they are free. A decision taken now finds them wherever that
+has brought them: at work, waiting, or on a route, from which they go on to its end or back to its beginning.
+Only a first step that is another than before is held back by it. Neglected: that the chart and the line of
+the tether draw the new way as if it had been taken at once, and that they may be elsewhere than the plan has
+them.
 """
 
 from __future__ import annotations
@@ -42,7 +43,7 @@ class Whereabouts:
         return way + step.travel_extra_min
 
 
-def whereabouts(plan: TimedPlan, now_min: float) -> tuple[Whereabouts, ...]:
+def whereabouts_at(plan: TimedPlan, now_min: float) -> tuple[Whereabouts, ...]:
     """Where both are at ``now_min`` in a re-timed plan, and where they are bound for."""
     return tuple(_of_one(plan, crew, now_min) for crew in plan.travels)
 
