@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from planning_kit.inputs.records import BOTH, Step
 from planning_kit.plan.build import travel_into, work_order
-from planning_kit.plan.network import on_grid
+from planning_kit.plan.network import TURN, on_grid
 
 if TYPE_CHECKING:
     from planning_kit.plan.timed import TimedPlan
@@ -110,6 +110,7 @@ def _crew_lane(plan: TimedPlan, crew: str, with_slack: bool) -> list[Activity]:
     for position in work_order(plan.steps, crew):
         step, start = plan.steps[position], float(plan.starts[position])
         held_by = _held_by(plan, position, crew)
+        _turn(lane, position)
         # The network rounds the whole way to the grid at once: the legs must add up to just that.
         whole_way = float(on_grid(travel_into(step, travel, lane.here) + step.travel_extra_min))
         whole_way = max(0.0, min(whole_way, start - lane.now))  # less only where a log says they were quicker
@@ -124,6 +125,20 @@ def _crew_lane(plan: TimedPlan, crew: str, with_slack: bool) -> list[Activity]:
     lane.add(WAIT, plan.end_min - plan.network.ingress_min, "Wait for the partner to ingress")
     lane.add(WORK, plan.end_min, INGRESS_TITLE)
     return lane.done
+
+
+def _turn(lane: _Lane, position: int) -> None:
+    """Where a decision found them underway to something else: there first, and until then."""
+    plan, step = lane.plan, lane.plan.steps[position]
+    turn = next((release for release in plan.network.releases if release.step == position
+                 and (release.kind, release.crew) == (TURN, lane.crew)), None)
+    if turn is None or turn.name == lane.here:
+        return
+    travel = plan.travels[lane.crew]
+    leave = turn.at_min - float(on_grid(travel_into(step, travel, turn.name) + step.travel_extra_min))
+    way = min(float(on_grid(travel.time_min(lane.here, turn.name))), max(0.0, leave - lane.now))
+    lane.go(turn.name, way, step)
+    lane.add(WAIT, leave, "Sent elsewhere", step)
 
 
 def _actor_lane(plan: TimedPlan, actor: str, with_slack: bool) -> Iterator[Activity]:
@@ -149,7 +164,7 @@ def _waited_for(held_by: str) -> str:
         "max_gap": f"{name}, which must follow closely",
         "min_gap": f"the gap after {name}",
         "now": "the start, not called yet",
-        "turn": "nothing: underway elsewhere until it was decided",
+        "turn": "a decision",
         "logged": "the start",
     }
     return words.get(kind, name)

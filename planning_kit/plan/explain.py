@@ -101,8 +101,9 @@ def _because(view: _View, position: int, holder: Holder) -> str:
     if holder.kind == NOW:
         return "because it is not before now: its start has not been called"
     if holder.kind == TURN:
+        place = plan.place_title(holder.text.partition(":")[2])
         return (f"because {holder.crew} was bound for something else when it was decided, and comes from "
-                "where they were then")
+                f"{place}")
     if holder.source < 0:
         return _from_egress(view, position, holder)
     return _after_another(view, position, holder)

@@ -59,7 +59,7 @@ def decide(base: P, outside: Outside, here: tuple[Whereabouts, ...], skip: Seque
     now = moment_at(outside.now_min, outside.actuals.egress or base.egress)
     events = tuple(Event(0, f"decision {name}", SKIPPED, "", name, now, None, None, "") for name in skipped)
     return retime_plan(changed, Actuals((*outside.actuals.events, *events), outside.actuals.egress),
-                       outside.now_min)
+                       outside.now_min, here)
 
 
 def _as_if_planned(base: P, scenario: Scenario) -> P:

@@ -116,7 +116,8 @@ class LivePlan(TimedPlan):
         ``skip``: steps or tasks not begun any more; ``give``: swappable tasks, not begun, that the two trade;
         ``order``: steps in another order of work; ``waits``: rows of ``gaps.csv`` to add, where another order
         must be kept. Who is underway goes to what is next from where they are now. What is skipped so is
-        planned, not logged: log it when it is called. Raises `ScenarioError` for what there is not or has begun.
+        planned, not logged: log it when it is called. Raises `ScenarioError` for what there is not or has
+        begun.
         """
         outside = self._outside("decide")
         assert isinstance(outside.base, type(self))

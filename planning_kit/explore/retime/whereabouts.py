@@ -2,9 +2,8 @@
 
 A re-timed plan lets everyone travel as soon as they are free. A decision taken now finds them wherever that
 has brought them: at work, waiting, or on a route, from which they go on to its end or back to its beginning.
-Only a first step that is another than before is held back by it. Neglected: that the chart and the line of
-the tether draw the new way as if it had been taken at once, and that they may be elsewhere than the plan has
-them.
+Only a first step that is another than before is held back by it. Neglected: that they may be elsewhere than
+the plan has them.
 """
 
 from __future__ import annotations
@@ -39,8 +38,12 @@ class Whereabouts:
 
     def ready_min(self, travel: Travel, step: Step) -> float:
         """PET minutes at which they can begin a step."""
-        way = min(at + travel_into(step, travel, place) for place, at in self.spots)
-        return way + step.travel_extra_min
+        return self.quickest(travel, step)[0]
+
+    def quickest(self, travel: Travel, step: Step) -> tuple[float, str]:
+        """PET minutes at which they can begin a step, and the place that they leave for it."""
+        return min((at + travel_into(step, travel, place) + step.travel_extra_min, place)
+                   for place, at in self.spots)
 
 
 def whereabouts_at(plan: TimedPlan, now_min: float) -> tuple[Whereabouts, ...]:
@@ -77,8 +80,8 @@ def from_here(network: Network, starts: Mapping[int, float], durations: np.ndarr
         travel = plan.travels[each.crew]
         rest = [position for position in work_order(steps, each.crew) if position not in network.fixed]
         if rest and steps[rest[0]].step != each.bound_for:
-            ready = float(on_grid(each.ready_min(travel, steps[rest[0]])))
-            releases.append(Release(rest[0], ready, kind=TURN, name=each.crew, crew=each.crew))
+            ready, place = each.quickest(travel, steps[rest[0]])
+            releases.append(Release(rest[0], float(on_grid(ready)), kind=TURN, name=place, crew=each.crew))
         elif not rest and each.bound_for:
             home = homes[each.crew]
             free = starts[home.last] + float(durations[home.last]) if home.last >= 0 else 0.0
