@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import pickle
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
-from dataclasses import replace
 from multiprocessing import get_context
 
 import numpy as np
@@ -265,12 +264,6 @@ def test_a_scenario_in_place_of_a_plan_and_an_unknown_distribution_are_refused(s
         pk.odds(small)  # type: ignore[arg-type]
     with pytest.raises(pk.ScenarioError, match="triangular"):
         pk.odds(pk.time_plan(with_odds(small, distribution="triangle")))
-
-
-def test_a_plan_of_which_a_part_has_happened_is_refused(small_plan: pk.Plan) -> None:
-    begun = replace(small_plan, network=replace(small_plan.network, fixed=frozenset({0})))
-    with pytest.raises(pk.ScenarioError, match="already happened"):
-        pk.odds(begun, samples=100)
 
 
 def test_reprs_are_short_exact_and_escaped(small: pk.Scenario, small_odds: pk.Odds) -> None:

@@ -43,9 +43,10 @@ class SampledPlans:
 
 
 def cut_rules(outing: Outing) -> tuple[Task, ...]:
-    """The tasks with steps and a last start, in the order in which they are decided."""
+    """The tasks with steps and a last start, in the order in which they are decided; none that has begun."""
     asked = [task for task in outing.records.tasks
-             if task.last_start_min is not None and task.task in outing.steps_of]
+             if task.last_start_min is not None and task.task in outing.steps_of
+             and not outing.has_begun(task.task)]
     return tuple(sorted(asked, key=lambda task: (task.last_start_min, task.cut_order or np.inf)))
 
 

@@ -19,7 +19,7 @@ from collections.abc import Callable, Mapping
 from functools import lru_cache
 
 import numpy as np
-from scipy.special import betaincinv, ndtr
+from scipy.special import betaincinv, ndtr, ndtri
 
 Quantile = Callable[[np.ndarray, float], np.ndarray]
 
@@ -63,6 +63,32 @@ def durations_from(z: np.ndarray, low: float, likely: float, high: float, distri
     place -= cell
     below = table[cell]
     return low + (high - low) * (below + (table[cell + 1] - below) * place)
+
+
+def share_beyond(minutes: np.ndarray, low: float, likely: float, high: float,
+                 distribution: str) -> np.ndarray:
+    """The share of durations above ``minutes`` (samples,), 0 to 1."""
+    return np.where(minutes < high, ndtr(-_z_of(minutes, low, likely, high, distribution)), 0.0)
+
+
+def durations_beyond(z: np.ndarray, low: float, likely: float, high: float, distribution: str,
+                     elapsed_min: np.ndarray) -> np.ndarray:
+    """Durations (samples,) given that each is longer than ``elapsed_min`` (samples,). Never falls with z.
+
+    The truncated distribution: ``P(D <= d | D > e) = (F(d) - F(e)) / (1 - F(e))``, by its upper tail, which
+    stays exact where little is left. Where nothing is left: ``elapsed_min``.
+    """
+    above = ndtr(-_z_of(elapsed_min, low, likely, high, distribution))
+    drawn = durations_from(-ndtri(above * ndtr(-z)), low, likely, high, distribution)
+    return np.maximum(drawn, elapsed_min)
+
+
+def _z_of(minutes: np.ndarray, low: float, likely: float, high: float, distribution: str) -> np.ndarray:
+    """The standard normal number that stands for a duration; that of the edge for one out of range."""
+    if high <= low or distribution == "fixed":
+        return np.where(minutes < likely, -_EDGE, _EDGE)
+    table = _table(distribution, (likely - low) / (high - low))
+    return np.interp((minutes - low) / (high - low), table, np.linspace(-_EDGE, _EDGE, _CELLS + 1))
 
 
 @lru_cache(maxsize=4096)

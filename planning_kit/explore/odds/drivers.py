@@ -63,7 +63,8 @@ def _drivers(study: Study, count: int) -> Iterator[_Driver]:
         return
     drawn = [study.draw(chunk, size).durations for chunk, size in enumerate(sizes)]
     for step, whole in zip(records.steps, np.concatenate(drawn, axis=1), strict=True):
-        if step.minutes_high > step.minutes_low:
+        is_history = study.outing.begun is not None and study.outing.begun.has_finished(step.step)
+        if step.minutes_high > step.minutes_low and not is_history:
             own = _numbers(study, step_stream(step.step), sizes)
             yield _Driver(step.step, "step", step.title, step.task, own, whole)
 

@@ -36,7 +36,7 @@ def _reasons(part: Part, draws: Draws) -> list[str]:
             continue
         relaxed = replace(network, bounds=tuple(other for other in network.bounds if other is not bound))
         steps = np.arange(len(network.steps))
-        _, end = Part(relaxed, part.kept).timed(draws.part(steps, samples))
+        _, end = replace(part, network=relaxed).timed(draws.part(steps, samples))
         for sample in samples[np.isfinite(end)]:
             reasons[sample] = (f"{network.steps[bound.after]} to {network.steps[bound.before]}: the greatest "
                                f"gap of {-bound.fixed_min:g} min cannot be kept")

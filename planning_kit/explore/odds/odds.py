@@ -12,8 +12,10 @@ import pandas as pd
 
 from planning_kit.explore.odds import tables
 from planning_kit.explore.odds.drivers import drivers_table
+from planning_kit.explore.odds.past import assumptions
 from planning_kit.explore.odds.request import stop_if_senseless
 from planning_kit.explore.odds.study import Study, Tally, run_study
+from planning_kit.inputs.text_table import TextTable
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.timed import TimedPlan
 
@@ -25,6 +27,7 @@ def odds(plan: TimedPlan, samples: int = 10_000, seed: int = 1, executor: Execut
     `planning_kit.explore.odds.cut_rule`. The same ``samples`` and ``seed`` give the same numbers on every
     run, on any ``executor`` (any `concurrent.futures.Executor`: threads, processes, a cluster's own) with any
     number of workers. Each sample is timed as a plan is: only durations and travel are left to chance.
+    Of a re-timed plan they are the odds of the rest, given what was logged: `planning_kit.explore.odds.past`.
     Raises `ScenarioError` for a number of samples, a seed or a distribution that makes no sense.
     """
     stop_if_senseless(plan, samples, seed)
@@ -123,6 +126,13 @@ class Odds:
         ``planned_min``, ``mean_min``, ``se_min``, ``q05``, ``q50``, ``q95``.
         """
         return tables.waiting_table(self.plan, self.tally)
+
+    @property
+    def assumed(self) -> pd.DataFrame:
+        """What odds of a re-timed plan rest on: ``step`` ("" for all) and ``words``; else empty."""
+        begun = self.study.outing.begun
+        rows = list(assumptions(begun, self.study.outing.records)) if begun else []
+        return TextTable(rows, columns=["step", "words"])
 
     @cached_property
     def _drivers(self) -> pd.DataFrame:

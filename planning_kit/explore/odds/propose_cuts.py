@@ -38,11 +38,12 @@ _ENOUGH = 0.05  # share of the samples
 def propose_cuts(plan: TimedPlan, level: float = 0.95, samples: int = 2_000, seed: int = 1) -> pd.DataFrame:
     """The latest start of each optional and get-ahead task at which P(inside by the hard limit) >= ``level``.
 
-    In the order in which they would be dropped: the scenario's ``cut_order``, then get-ahead before optional,
-    the lower priority first, the later in the plan first. Columns: ``cut_order`` (1 goes first), ``task``,
-    ``title``, ``need``, ``planned_start_min``, ``last_start_min`` (PET minutes; NaN: even begun as early as
-    it can be, it does not keep the level), ``last_start`` as a PET label, ``p`` at that start and its ``se``,
-    ``given_last_start_min`` (the scenario's own). Raises `ScenarioError` for a level not between 0 and 1.
+    Tasks that have begun are no lines. In the order in which they would be dropped: the scenario's
+    ``cut_order``, then get-ahead before optional, the lower priority first, the later in the plan first.
+    Columns: ``cut_order`` (1 goes first), ``task``, ``title``, ``need``, ``planned_start_min``,
+    ``last_start_min`` (PET minutes; NaN: even begun as early as it can be, it does not keep the level),
+    ``last_start`` as a PET label, ``p`` at that start and its ``se``, ``given_last_start_min`` (the
+    scenario's own). Raises `ScenarioError` for a level not between 0 and 1.
     """
     stop_if_senseless(plan, samples, seed, most=CHUNK)
     if not isinstance(level, int | float) or not 0 < level < 1:
@@ -82,7 +83,8 @@ def with_cuts(scenario: Scenario, cuts: pd.DataFrame) -> Scenario:
 def _in_cut_order(plan: TimedPlan, study: Study) -> list[Task]:
     steps_of = study.outing.steps_of
     asked = [task for task in plan.scenario.records.tasks
-             if task.need != "required" and task.task in steps_of]
+             if task.need != "required" and task.task in steps_of
+             and not study.outing.has_begun(task.task)]
     return sorted(asked, key=lambda task: (
         task.cut_order or math.inf, task.need != "get-ahead", -(task.priority or math.inf),
         -float(plan.starts[steps_of[task.task]].min()),

@@ -24,10 +24,6 @@ def stop_if_senseless(plan: Any, samples: Any, seed: Any, most: int = MOST_SAMPL
         faults.add("", None, "seed", seed, "must be a whole number, 0 or more")
     if isinstance(plan, TimedPlan):
         _check_distribution(plan.scenario.settings.odds.distribution, faults)
-        if plan.network.fixed:
-            faults.add("", None, "plan", len(plan.network.fixed),
-                       "steps of it have already happened; odds are those of a whole outing from egress, so "
-                       "give the plan from before it")
     else:
         faults.add("", None, "plan", type(plan).__name__,
                    "must be a plan, such as pk.time_plan(scenario) gives")

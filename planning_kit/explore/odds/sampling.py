@@ -23,6 +23,7 @@ from hashlib import blake2b
 import numpy as np
 
 from planning_kit.explore.odds.distributions import durations_from
+from planning_kit.explore.odds.past import Begun
 from planning_kit.inputs.records import BOTH, OddsSettings, Step
 
 CHUNK = 5_000
@@ -78,21 +79,32 @@ def factor(z: np.ndarray, sd: float) -> np.ndarray:
 
 
 def draw(steps: Sequence[Step], crew: Sequence[str], odds: OddsSettings, seed: int, chunk: int,
-         count: int) -> Draws:
-    """The first ``count`` samples of one chunk."""
+         count: int, begun: Begun | None = None) -> Draws:
+    """The first ``count`` samples of one chunk; ``begun``: what of the outing has happened."""
     drawn = {name: factor(normals(seed, chunk, name, count), sd) if sd else np.ones(count)
              for name, sd in factor_streams(crew, odds).items()}
     pace = {who: drawn[_OUTING] * drawn[pace_stream(who)] for who in crew}
     durations = np.empty((len(steps), count))
+    distribution = odds.distribution or "pert"
     for row, step in zip(durations, steps, strict=True):
+        if begun is not None and begun.has_finished(step.step):
+            row[:] = step.minutes_likely
+            continue
         z = normals(seed, chunk, step_stream(step.step), count)
-        row[:] = durations_from(z, step.minutes_low, step.minutes_likely, step.minutes_high,
-                                odds.distribution or "pert")
-        who = tuple(crew) if step.crew == BOTH else (step.crew,)
-        paces = [pace[name] for name in who if name in pace]
-        if paces:
-            row *= sum(paces[1:], paces[0]) / len(paces)
+        scale = _pace_of(step, crew, pace, count)
+        if begun is not None and step.step in begun.underway:
+            row[:] = begun.underway[step.step].draw(z, step, distribution, scale)
+            continue
+        row[:] = scale * durations_from(z, step.minutes_low, step.minutes_likely, step.minutes_high,
+                                        distribution)
     return Draws(durations, {who: pace[who] * drawn[travel_stream(who)] for who in crew})
+
+
+def _pace_of(step: Step, crew: Sequence[str], pace: Mapping[str, np.ndarray], count: int) -> np.ndarray:
+    """What multiplies the durations of a step: the pace of who works on it, 1 for anyone not in a suit."""
+    who = tuple(crew) if step.crew == BOTH else (step.crew,)
+    paces = [pace[name] for name in who if name in pace]
+    return sum(paces[1:], paces[0]) / len(paces) if paces else np.ones(count)
 
 
 def chunk_sizes(samples: int) -> list[int]:

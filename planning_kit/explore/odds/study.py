@@ -51,7 +51,8 @@ class Study:
     def draw(self, chunk: int, count: int) -> Draws:
         """The durations and travel factors of the first ``count`` samples of a chunk."""
         records = self.outing.records
-        return draw(records.steps, self.outing.crew, records.settings.odds, self.seed, chunk, count)
+        return draw(records.steps, self.outing.crew, records.settings.odds, self.seed, chunk, count,
+                    self.outing.begun)
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,7 +1,8 @@
-"""The decision table made before the outing: if by then this has not begun, drop it; and how likely that is.
+"""The decision table: if by then this has not begun, drop it; and how likely that is.
 
 Which task, and by when: `planning_kit.explore.odds.propose_cuts`. How likely it comes to that, with the whole
 table in force: `planning_kit.explore.odds.odds`. What the outing is then: timed anew without what was cut.
+Made before the outing, and made anew outside for the tasks that have not begun.
 """
 
 from __future__ import annotations
@@ -26,11 +27,14 @@ def decision_table(plan: Any, level: float = 0.95, samples: int = 2_000, seed: i
     limit is then kept with probability ``level`` at least. ``p_dropped`` with its standard error ``se``: how
     likely it comes to that, all lines in force. ``end_without_min``: the outing end on likely durations
     without this task and all of the lines above. ``words``: the line as it is read out. A line whose time is
-    NaN cannot keep the level at all: drop it beforehand, or accept less.
+    NaN cannot keep the level at all: drop it beforehand, or accept less. It has no odds, and the other lines'
+    are those with its task still to be done.
     """
     cuts = propose_cuts(plan, level, samples, seed)
     lines = cuts[cuts["last_start_min"].notna()]
-    chances = odds(type(plan).of(with_cuts(plan.scenario, lines), plan.egress), samples, seed).tasks
+    base = plan if plan.outside is None else plan.outside.base
+    ruled = plan.re_timed_as(type(plan).of(with_cuts(base.scenario, lines), base.egress))
+    chances = odds(ruled, samples, seed).tasks
     p = chances.set_index("task")
     rows, dropped = [], []
     for line in cuts.to_dict("records"):
@@ -38,9 +42,16 @@ def decision_table(plan: Any, level: float = 0.95, samples: int = 2_000, seed: i
         dropped.append(f"task:{task}")
         first = next(step for step in _by_start(plan) if step.task == task)
         rows.append((line["cut_order"], task, first.step, line["last_start_min"], line["planned_start_min"],
-                     float(p.loc[task, "p_dropped"]), float(p.loc[task, "p_dropped_se"]),
+                     *_chance(p, task, line["last_start_min"]),
                      plan.what_if(drop=dropped).end_min, _words(line, first.step)))
     return TextTable(rows, columns=DECISION_COLUMNS)
+
+
+def _chance(p: pd.DataFrame, task: str, by_min: float) -> tuple[float, float]:
+    """P(dropped) and its standard error; NaN for a line that is not in force."""
+    if by_min != by_min:
+        return float("nan"), float("nan")
+    return float(p.loc[task, "p_dropped"]), float(p.loc[task, "p_dropped_se"])
 
 
 def _by_start(plan: Any) -> list[Any]:

@@ -125,18 +125,18 @@ class LivePlan(TimedPlan):
         return self._outdoors(plan, after)
 
     def options(self, most: int = 12, reorder: str | float | None = None, seconds: float = 5.0,
-                progress: Callable[[Progress], None] | None = None,
+                samples: int = 0, progress: Callable[[Progress], None] | None = None,
                 cancel: Callable[[], bool] | None = None) -> pd.DataFrame:
         """What can still be done, each option verified by re-timing, best first (see `options_table`).
 
         With ``reorder`` better orders of the rest are searched as well, which takes seconds: ``quick``,
         ``normal``, ``thorough`` or a number say how long, in the solver's own deterministic time (as
         `planning_kit.front.propose`); ``seconds`` is a safety stop by the clock. ``progress`` is told how
-        it goes, ``cancel`` is asked whether to stop with what there is. Raises `ScenarioError` for an effort
-        that there is not.
+        it goes, ``cancel`` is asked whether to stop with what there is. With ``samples`` each option has its
+        odds, too. Raises `ScenarioError` for an effort that there is not.
         """
         search = None if reorder is None else Budget(read_effort(reorder, seconds), seconds, progress, cancel)
-        return options_table(self, self._outside("options"), most, search)
+        return options_table(self, self._outside("options"), most, search, samples)
 
     def decision_table(self, level: float = 0.95, samples: int = 2_000, seed: int = 1) -> pd.DataFrame:
         """Before the outing: what to drop when, and the odds of it (see `decision_table`)."""

@@ -19,6 +19,7 @@ from typing import Any
 import pandas as pd
 
 from planning_kit.checks.findings import CAUTION, STOP
+from planning_kit.explore.odds.odds import odds
 from planning_kit.explore.propose.search import Budget
 from planning_kit.explore.retime.deciding import to_do
 from planning_kit.explore.retime.news import Keys, lost_steps, new_findings, tallied
@@ -57,10 +58,12 @@ class Option:
     moves: tuple[str, ...] = ()
 
 
-def options_table(plan: Plan, outside: Outside, most: int = 12, search: Budget | None = None) -> pd.DataFrame:
+def options_table(plan: Plan, outside: Outside, most: int = 12, search: Budget | None = None,
+                  samples: int = 0) -> pd.DataFrame:
     """The options at the moment of the re-timing, best first, at most ``most``; PET minutes.
 
-    With ``search`` better orders of the rest are looked for within that budget, and are rows too.
+    With ``search`` better orders of the rest are looked for within that budget, and are rows too. With
+    ``samples`` two more columns: ``p_planned`` and ``p_hard``, the odds that both are inside by the limits.
 
     ``option`` in words, ``kind``; ``end_min`` and ``gain_min``, how much earlier than carrying on;
     ``planned_margin_min`` and ``hard_margin_min`` to the limits; ``new_stops`` and ``new_cautions`` beside
@@ -70,20 +73,29 @@ def options_table(plan: Plan, outside: Outside, most: int = 12, search: Budget |
     make that plan, ``plan.decide(**row.decide)``; ``moves``: what a reordering changes, in words.
     """
     known = tallied(plan)
-    ranked: list[tuple[tuple[float, ...], dict[str, Any]]] = []
     carry_on = Option("Carry on as re-timed", CARRY_ON, {})
-    ranked.append((_rank(row := _row(plan, plan, carry_on, known), carry_on), row))
+    row = _row(plan, plan, carry_on, known)
+    ranked = [(_rank(row, carry_on), row, plan)]
     for option in (*_options(outside), *_searched(plan, known, search)):
         changed = _decided(plan, option)
         if changed is not None and math.isfinite(_open_until(plan, changed)):  # else it changes nothing
             row = _row(plan, changed, option, known)
-            ranked.append((_rank(row, option), row))
+            ranked.append((_rank(row, option), row, changed))
     ranked.sort(key=lambda entry: entry[0])
-    rows = [row for _, row in ranked]
-    best = rows[:most]
-    if not any(row["kind"] == CARRY_ON for row in best):
-        best[-1:] = [row for row in rows if row["kind"] == CARRY_ON]
-    return TextTable(best, columns=OPTION_COLUMNS)
+    best = ranked[:most]
+    if not any(row["kind"] == CARRY_ON for _, row, _ in best):
+        best[-1:] = [entry for entry in ranked if entry[1]["kind"] == CARRY_ON]
+    if not samples:
+        return TextTable([row for _, row, _ in best], columns=OPTION_COLUMNS)
+    rows = [row | _chances(changed, samples) for _, row, changed in best]
+    return TextTable(rows, columns=[*OPTION_COLUMNS, "p_planned", "p_hard"])
+
+
+def _chances(plan: Plan, samples: int) -> dict[str, float]:
+    """The odds of keeping each limit; the same random numbers for every option."""
+    ends, limits = odds(plan, samples).tally.end_min, plan.scenario.settings.limits
+    return {"p_planned": float((ends <= limits.planned_min).mean()),
+            "p_hard": float((ends <= limits.hard_min).mean())}
 
 
 def _searched(plan: Plan, known: Keys, search: Budget | None) -> Iterator[Option]:

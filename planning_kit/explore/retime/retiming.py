@@ -110,7 +110,9 @@ def _placed(base: TimedPlan, happened: Happened, almanac: Almanac, now_min: floa
         fixed, durations = positions(happened)
         network = with_past(whole, fixed, durations, now_min, released)
         if here:
-            network = from_here(network, fixed, durations, happened.scenario.records.steps, base, here)
+            records = happened.scenario.records
+            network = from_here(network, fixed, durations, records.steps, base.travels,
+                                records.settings.airlock, here)
         if here:
             stop_if_circular(network, durations)  # a decision can be nonsense; what was logged has happened
         starts = earliest_starts(network, durations)

@@ -69,15 +69,14 @@ def _spots(passages: Sequence[Passage], now_min: float) -> tuple[tuple[str, floa
 
 
 def from_here(network: Network, starts: Mapping[int, float], durations: np.ndarray, steps: Sequence[Step],
-              plan: TimedPlan, here: Sequence[Whereabouts]) -> Network:
+              travels: Mapping[str, Travel], airlock: str, here: Sequence[Whereabouts]) -> Network:
     """The network (of `planning_kit.plan.past`) with those whose next step is another held to the way there.
 
     ``starts``: position of what has begun to its PET minutes; ``durations`` (steps,) minutes.
     """
     releases, homes = list(network.releases), {home.crew: home for home in network.homes}
-    airlock = plan.scenario.settings.airlock
     for each in here:
-        travel = plan.travels[each.crew]
+        travel = travels[each.crew]
         rest = [position for position in work_order(steps, each.crew) if position not in network.fixed]
         if rest and steps[rest[0]].step != each.bound_for:
             ready, place = each.quickest(travel, steps[rest[0]])

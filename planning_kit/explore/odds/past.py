@@ -1,0 +1,153 @@
+"""The past of a sampled outing: what has happened does not vary, what is in progress varies in what is left.
+
+Assumed, and told by ``Odds.assumed``:
+
+* What has finished took what it took, in every sample.
+* A step in progress for e minutes has the duration of its own estimate, given that it is longer than e: with
+  F its distribution function, ``P(D <= d | D > e) = (F(d) - F(e)) / (1 - F(e))``, pace included. What was
+  worked on it before it was left counts into e. Where its remaining minutes were logged, they take the place
+  of the likely ones, the spread in proportion to the step's own, without a pace (who said it knew that
+  already), and e runs from when it was said. Beyond the highest estimate nothing is known: it is taken to
+  end now.
+* What has not begun is drawn as before the outing. The factors of pace are not corrected by what was slow so
+  far.
+* Travel begun before now is drawn whole; who would have arrived by now starts now.
+* Rules that what has begun breaks are let go, as in the re-timing; a group of which a part has begun may go
+  on in a later window.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from planning_kit.explore.odds.distributions import durations_beyond, share_beyond
+from planning_kit.explore.retime.whereabouts import Whereabouts, from_here
+from planning_kit.inputs.log_state import IN_PROGRESS, State
+from planning_kit.inputs.records import Records, Step
+from planning_kit.inputs.times import pet_label
+from planning_kit.plan.activities import WAIT
+from planning_kit.plan.build import work_order
+from planning_kit.plan.network import Network
+from planning_kit.plan.past import with_past
+from planning_kit.plan.routes import Travel
+from planning_kit.plan.timed import TimedPlan
+
+
+@dataclass(frozen=True)
+class Underway:
+    """A step in progress. Its spell lasts ``offset_min`` and what its estimate is drawn to, minutes.
+
+    ``elapsed_min`` of the estimate have run; ``has_pace``: it is one from before the outing.
+    """
+
+    offset_min: float
+    elapsed_min: float
+    has_pace: bool
+
+    def draw(self, z: np.ndarray, step: Step, distribution: str, pace: np.ndarray) -> np.ndarray:
+        """Minutes of the spell (samples,) for standard normal ``z`` and the pace of each sample."""
+        scale = pace if self.has_pace else np.ones_like(z)
+        whole = scale * durations_beyond(z, step.minutes_low, step.minutes_likely, step.minutes_high,
+                                         distribution, self.elapsed_min / scale)
+        return np.maximum(self.offset_min + np.maximum(whole, self.elapsed_min), 0.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Begun:
+    """What a sampled outing must know of its past. PET minutes; steps by id."""
+
+    now_min: float
+    starts: Mapping[str, float]
+    underway: Mapping[str, Underway]
+    here: tuple[Whereabouts, ...]
+    waited_min: Mapping[str, float]
+
+    @property
+    def key(self) -> str:
+        """Equal for equal pasts of one scenario."""
+        return repr((self.now_min, sorted(self.starts.items()), sorted(self.underway.items()), self.here))
+
+    def has_finished(self, step: str) -> bool:
+        """Whether a step is history altogether."""
+        return step in self.starts and step not in self.underway
+
+    def applied_to(self, network: Network, steps: Sequence[Step], travels: Mapping[str, Travel],
+                   airlock: str) -> Network:
+        """The network of ``steps`` with this past; ways home are as long as they are."""
+        starts = {i: self.starts[step.step] for i, step in enumerate(steps) if step.step in self.starts}
+        nothing = np.zeros(len(steps))
+        released = frozenset(group.name for group in network.groups)
+        held = replace(with_past(network, starts, nothing, self.now_min, released), homes=network.homes)
+        return from_here(held, starts, nothing, steps, travels, airlock, self.here) if self.here else held
+
+
+def begun_of(plan: TimedPlan) -> Begun | None:
+    """The past of a plan; None where it is not re-timed."""
+    outside: Any = getattr(plan, "outside", None)
+    if outside is None:
+        return None
+    underway = {name: _underway(state, outside.now_min) for name, state in outside.states.by_step.items()
+                if state.status == IN_PROGRESS}
+    return Begun(outside.now_min, dict(outside.happened.fixed), underway, outside.here, dict(_waited(plan)))
+
+
+def _underway(state: State, now_min: float) -> Underway:
+    begin = state.pieces[-1][0]
+    if state.remaining_min is None:
+        return Underway(-state.worked_min, state.worked_min + now_min - begin, True)
+    since = max(state.reported_min, begin)
+    return Underway(since - begin, now_min - since, False)
+
+
+def _waited(plan: TimedPlan) -> Iterator[tuple[str, float]]:
+    """Minutes that each has waited before what they have begun last."""
+    for crew in plan.travels:
+        begun = [float(plan.starts[i]) for i in work_order(plan.steps, crew) if i in plan.network.fixed]
+        last = max(begun, default=0.0)
+        yield crew, sum(a.minutes for a in plan.lanes[crew] if a.kind == WAIT and a.start_min < last)
+
+
+def with_estimates(plan: TimedPlan) -> Records:
+    """The records of a plan; steps in progress with the estimates that are drawn from."""
+    outside: Any = getattr(plan, "outside", None)
+    records = plan.scenario.records
+    if outside is None:
+        return records
+    return replace(records, steps=tuple(_estimated(step, outside.states.by_step.get(step.step))
+                                        for step in records.steps))
+
+
+def _estimated(step: Step, state: State | None) -> Step:
+    if state is None or state.status != IN_PROGRESS:
+        return step
+    own, left = state.step, state.remaining_min
+    if left is None:
+        low, likely, high = own.minutes_low, own.minutes_likely, own.minutes_high
+    else:
+        share = left / own.minutes_likely if own.minutes_likely > 0 else 0.0
+        low, likely, high = min(left, own.minutes_low * share), left, max(left, own.minutes_high * share)
+    return replace(step, minutes_low=low, minutes_likely=likely, minutes_high=high)
+
+
+def assumptions(begun: Begun, records: Records) -> Iterator[tuple[str, str]]:
+    """What odds of the rest of an outing rest on: step ("" for all) and words."""
+    done = sum(begun.has_finished(step) for step in begun.starts)
+    yield "", f"as of PET {pet_label(begun.now_min)}: {done} spells of work are history and do not vary"
+    distribution = records.settings.odds.distribution or "pert"
+    steps = {step.step: step for step in records.steps}
+    for name, each in begun.underway.items():
+        step = steps[name]
+        left = float(share_beyond(np.array([each.elapsed_min]), step.minutes_low, step.minutes_likely,
+                                  step.minutes_high, distribution)[0])
+        what = (f"{name} has run {each.elapsed_min:.1f} min of {step.minutes_low:g} / "
+                f"{step.minutes_likely:g} / {step.minutes_high:g}"
+                + ("" if each.has_pace else ", counted from when that was logged"))
+        yield name, (f"{what}: drawn from what is left of its estimate, {100 * left:.0f} % of it" if left > 0
+                     else f"{what}: beyond its highest estimate, and taken to end now, which is hopeful")
+    yield "", "what has not begun is drawn as before the outing: what was slow so far does not slow the rest"
+    yield "", ("rules that what has begun breaks are let go, and a group that has begun may go on in a later "
+               "window, as in the re-timing")
