@@ -51,7 +51,8 @@ def _chance(p: pd.DataFrame, task: str, by_min: float) -> tuple[float, float]:
     """P(dropped) and its standard error; NaN for a line that is not in force."""
     if by_min != by_min:
         return float("nan"), float("nan")
-    return float(p.loc[task, "p_dropped"]), float(p.loc[task, "p_dropped_se"])
+    row = p.loc[[task]].iloc[0]
+    return float(row["p_dropped"]), float(row["p_dropped_se"])
 
 
 def _by_start(plan: Any) -> list[Any]:
