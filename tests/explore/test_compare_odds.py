@@ -65,6 +65,31 @@ def test_only_what_both_have_is_compared(demo: pk.Scenario, before: pk.Odds) -> 
     assert "SHD done by the hard limit" in items
 
 
+def test_windows_are_one_when_they_are_one_stretch_of_utc(before: pk.Odds, demo_plan: pk.Plan) -> None:
+    # Half an hour late the exchange is planned an orbit later, and so is the link before it: what carries the
+    # same number from another egress is another window. The quiet period of CB5 is the same one.
+    late = pk.odds(demo_plan.what_if(30), samples=3_000)
+    rows = pk.compare_odds(before, late).set_index("item")
+    exchange = rows.loc["exchange caught: light:night-2 of a, light:night-3 of b, not the same"]
+    assert (exchange["a"], exchange["b"]) == (_caught(before, "exchange"), _caught(late, "exchange"))
+    link = rows.loc["DK2 caught: link:link-2 of a, link:link-2 of b, not the same"]
+    assert link[["difference", "se", "se_if_independent"]].isna().all()
+    assert rows.loc["CB5 in window:quiet caught", "difference"] == 0
+
+
+def test_a_window_keeps_its_identity_when_its_number_changes(small_plan: pk.Plan) -> None:
+    # The first night ends at 1:07. 40 min late it is still going on at egress, 70 min late it is over: what
+    # is night 2 of the one outing is night 1 of the other.
+    a, b = (pk.odds(small_plan.what_if(slip), 200) for slip in (40, 70))
+    assert [odds.windows["window"].iloc[0] for odds in (a, b)] == ["light:night-2", "light:night-1"]
+    row = pk.compare_odds(a, b).set_index("item").loc["B3 in light:night-2 caught"]
+    assert row["difference"] == _caught(b, "B3") - _caught(a, "B3")
+
+
+def _caught(odds: pk.Odds, subject: str) -> float:
+    return float(odds.windows.set_index("step").loc[subject, "p"])
+
+
 def test_unlike_samples_are_no_pairs(small_plan: pk.Plan) -> None:
     one = pk.odds(small_plan, samples=200)
     with pytest.raises(pk.ScenarioError, match="must be the same in both") as refused:

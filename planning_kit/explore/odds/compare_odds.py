@@ -8,9 +8,11 @@ import numpy as np
 import pandas as pd
 
 from planning_kit.explore.odds.odds import Odds
+from planning_kit.explore.odds.study import PlannedWindow
 from planning_kit.explore.odds.tables import events
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.times import pet_min
 
 COLUMNS = ["item", "unit", "a", "b", "difference", "se", "se_if_independent"]
 
@@ -18,11 +20,13 @@ COLUMNS = ["item", "unit", "a", "b", "difference", "se", "se_if_independent"]
 def compare_odds(a: Odds, b: Odds) -> pd.DataFrame:
     """What plan ``b`` makes likelier or later than plan ``a``, sample by sample.
 
-    One row an item: the outing as a whole (see ``Odds.summary``), its mean end (over the samples with a plan
-    in both), then P(done by the hard limit) of every task and P(caught) of every window that both have.
-    ``difference`` is b minus a; ``se`` its standard error from the paired samples, ``se_if_independent`` what
-    it would be with other random numbers for each. Raises `ScenarioError` when seed or number of samples
-    differ: then the samples are no pairs.
+    One row an item: the outing as a whole (see ``Odds.summary``), its mean end (PET, over the samples with a
+    plan in both), then P(done by the hard limit) of every task and P(caught) of every window that both plans
+    use: one and the same stretch of UTC, named as in ``a``. Where they have something in different windows
+    (another night, another pass of a relay), both shares stand beside each other without a difference: they
+    are not odds of one event. ``difference`` is b minus a; ``se`` its standard error from the paired samples,
+    ``se_if_independent`` what it would be with other random numbers for each. Raises `ScenarioError` when
+    seed or number of samples differ: then the samples are no pairs.
     """
     faults = Faults()
     for name in ("seed", "samples"):
@@ -32,6 +36,7 @@ def compare_odds(a: Odds, b: Odds) -> pd.DataFrame:
                        "must be the same in both, so that their samples are pairs; run pk.odds again")
     faults.stop_if_any()
     rows = [_row(item, unit, before, after) for item, unit, before, after in _pairs(a, b)]
+    rows += _window_rows(a, b)
     return TextTable(rows, columns=COLUMNS)
 
 
@@ -42,11 +47,10 @@ def _pairs(a: Odds, b: Odds) -> Iterator[tuple[str, str, np.ndarray, np.ndarray]
         yield item, "share", before[item], after[item]
     placed = np.isfinite(a.tally.end_min) & np.isfinite(b.tally.end_min)
     yield "mean outing end", "min", a.tally.end_min[placed], b.tally.end_min[placed]
-    for kind, read in (("done by the hard limit", _tasks), ("caught", _windows)):
-        in_a, in_b = read(a), read(b)
-        for name in in_a:
-            if name in in_b:
-                yield f"{name} {kind}", "share", in_a[name], in_b[name]
+    in_a, in_b = _tasks(a), _tasks(b)
+    for task in in_a:
+        if task in in_b:
+            yield f"{task} done by the hard limit", "share", in_a[task], in_b[task]
 
 
 def _tasks(odds: Odds) -> dict[str, np.ndarray]:
@@ -55,9 +59,28 @@ def _tasks(odds: Odds) -> dict[str, np.ndarray]:
     return {task: row <= hard_min for task, row in zip(odds.study.outing.steps_of, inside, strict=True)}
 
 
-def _windows(odds: Odds) -> dict[str, np.ndarray]:
-    return {f"{each.subject} in {each.window}": row
-            for each, row in zip(odds.study.windows, odds.tally.caught, strict=True)}
+def _window_rows(a: Odds, b: Odds) -> Iterator[tuple[object, ...]]:
+    """A row for everything that both plans have in a window of one kind."""
+    others = {(each.subject, each.wanted): (each, caught) for each, caught in _windows(b)}
+    for one, before in _windows(a):
+        other, after = others.get((one.subject, one.wanted), (None, before))
+        if other is None:
+            continue
+        if _is_same_stretch(a, one, b, other):
+            yield _row(f"{one.subject} in {one.window} caught", "share", before, after)
+        else:
+            item = f"{one.subject} caught: {one.window} of a, {other.window} of b, not the same"
+            yield (item, "share", float(before.mean()), float(after.mean()), *[float("nan")] * 3)
+
+
+def _windows(odds: Odds) -> Iterator[tuple[PlannedWindow, np.ndarray]]:
+    return zip(odds.study.windows, odds.tally.caught, strict=True)
+
+
+def _is_same_stretch(a: Odds, one: PlannedWindow, b: Odds, other: PlannedWindow) -> bool:
+    """Whether two windows of one kind, which never overlap, are one: they overlap in UTC."""
+    later = pet_min(b.plan.egress, a.plan.egress)
+    return one.begin_min < other.end_min + later and other.begin_min + later < one.end_min
 
 
 def _row(item: str, unit: str, before: np.ndarray, after: np.ndarray) -> tuple[object, ...]:

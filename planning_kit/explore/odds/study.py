@@ -21,10 +21,14 @@ from planning_kit.plan.timed import TimedPlan
 
 @dataclass(frozen=True)
 class PlannedWindow:
-    """A window that the plan on likely durations uses: of one step, or of a group. PET minutes."""
+    """A window that the plan on likely durations uses: of one step, or of a group. PET minutes.
+
+    ``wanted`` is the kind of window asked for (``light:night``), ``window`` the one of them that is used.
+    """
 
     subject: str
     members: tuple[int, ...]
+    wanted: str
     window: str
     task: str
     title: str
@@ -96,7 +100,8 @@ def _planned(subject: str, members: tuple[int, ...], demand: Demand, task: str, 
              start: float) -> PlannedWindow:
     number = int(np.searchsorted(demand.windows[:, 0], start, side="right")) - 1
     begin, end = (float(edge) for edge in demand.windows[number])
-    return PlannedWindow(subject, members, demand.name_at(start), task, title, start, begin, end)
+    wanted = f"{demand.kind}:{demand.label}"
+    return PlannedWindow(subject, members, wanted, demand.name_at(start), task, title, start, begin, end)
 
 
 def run_chunk(study: Study, chunk: int, count: int) -> Tally:
