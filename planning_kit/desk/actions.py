@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planning_kit.desk.assets import library_text
-from planning_kit.desk.messages import rows_of_frame
+from planning_kit.desk.messages import conflict_message, rows_of_frame
+from planning_kit.explore.session.merge import Where
 from planning_kit.explore.session.settings_sheet import moment_text
 from planning_kit.explore.sweeping.sweep import sweep_egress
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
@@ -160,11 +161,30 @@ def save(bench: Workbench, _content: Content) -> None:
     """Save to the folder; a conflict is shown with both sides."""
     try:
         bench.session.save()
-    except SaveConflict as conflict:
-        bench.tell({"kind": "conflict", "files": rows_of_frame(conflict.problems[["table", "problem"]]),
-                    "sides": rows_of_frame(bench.session.conflict())})
+    except SaveConflict:
+        _tell_conflict(bench, {})
         return
     bench.say(f"saved to {bench.session.base.folder.name}")
+
+
+def _tell_conflict(bench: Workbench, choices: Mapping[Where, str]) -> None:
+    """Both sides: what can be merged as it is, what both changed; or why it cannot be merged."""
+    try:
+        bench.tell(conflict_message(bench.session.merging(choices)))
+    except ScenarioError as error:
+        first = next(iter(error.problems.to_dict("records")))
+        bench.tell({"kind": "conflict", "sides": rows_of_frame(bench.session.conflict()),
+                    "problem": f"{first['table']}: {first['problem']}"})
+
+
+def merge(bench: Workbench, content: Content) -> None:
+    """Merge with what is in the folder now, as the planner chose."""
+    choices = {(str(sheet), int(line), str(column)): str(side)
+               for sheet, line, column, side in content["choices"]}
+    if bench.session.merge(choices).open_clashes:  # they have saved once more
+        _tell_conflict(bench, choices)
+    else:
+        bench.say("merged with what is in the folder: look at the plan, then save")
 
 
 def take_theirs(bench: Workbench, _content: Content) -> None:
@@ -186,8 +206,10 @@ def restore(bench: Workbench, content: Content) -> None:
     """Take up work that was left unsaved."""
     for unsaved in bench.session.unsaved_work():
         if unsaved.path.name == content["path"]:
-            bench.session.restore(unsaved)
+            is_behind = bench.session.restore(unsaved)
             bench.say(f"restored what was typed until {unsaved.written:%Y-%m-%d %H:%M} UTC; undo leads back")
+            if is_behind:
+                _tell_conflict(bench, {})
     bench.offer()
 
 
@@ -234,8 +256,8 @@ async def _swept(bench: Workbench) -> None:
 ACTIONS: dict[str, Callable[[Workbench, Content], None]] = {
     action.__name__: action for action in (
         hello, cells, paste, add, duplicate, delete, shift, move, minutes, egress, undo, redo, keep, drop,
-        bring_back, switch, baseline, compare, explain, save, take_theirs, export, restore, discard, snapshot,
-        sweep, stop_sweep,
+        bring_back, switch, baseline, compare, explain, save, merge, take_theirs, export, restore, discard,
+        snapshot, sweep, stop_sweep,
     )
 }
 

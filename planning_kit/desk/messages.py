@@ -6,6 +6,7 @@ from typing import Any
 
 from planning_kit.explore.session.draft import Draft, Fault
 from planning_kit.explore.session.margins import Margin, margins_of, share_words
+from planning_kit.explore.session.merge import Merge, told
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.session.settings_sheet import KEY, SETTINGS, VALUE, setting_fields
 from planning_kit.explore.session.sheet import Sheet
@@ -131,6 +132,15 @@ def _margin(margin: Margin) -> dict[str, Any]:
     return {"what": margin.what, "left": f"{round(margin.left, 1):g} {margin.unit}".replace("-", "−"),
             "share": margin.share, "percent": share_words(margin).replace("-", "−"), "when": margin.when,
             "step": margin.step}
+
+
+def conflict_message(merge: Merge) -> Message:
+    """What a merge takes as it is, and what both changed, with the choices made so far."""
+    columns = ("table", "row", "column", "was", "theirs")
+    taken = [[row[name] for name in columns] for row in told(merge.taken)]
+    clashes = [{"where": list(clash.where), "choice": merge.choices.get(clash.where, ""), **row}
+               for clash, row in zip(merge.clashes, told(merge.clashes), strict=True)]
+    return {"kind": "conflict", "taken": taken, "clashes": clashes}
 
 
 def rows_of_frame(frame: Any) -> Message:

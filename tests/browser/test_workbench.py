@@ -220,6 +220,19 @@ def test_sorting_is_for_looking_and_a_conflict_shows_both_sides(wide, lab):
     bench.says(".pk-conflict", "Changed by another")
     bench.says(".pk-conflict", "Changed here")
     assert "Changed by another" in steps_file(bench)
+
+    # By keyboard: the panel has the keys, and gives them back.
+    assert bench.place_of_keys() == "Conflict"
+    page.keyboard.press("Tab")
+    page.keyboard.press("Space")
+    page.locator("[data-act=merge]").focus()
+    page.keyboard.press("Enter")
+    bench.settle()
+    bench.says(".pk-said", "merged")
+    assert bench.cell("B1", "title").inner_text() == "Changed here"
+    page.wait_for_function("() => document.activeElement.dataset.act === 'save'")
+    bench.press("undo")
+    bench.press("save")  # back before the merge: a conflict as before
     bench.press("take_theirs")
     assert bench.cell("B1", "title").inner_text() == "Changed by another"
     versions = page.locator("select[aria-label='Version'] option").all_inner_texts()

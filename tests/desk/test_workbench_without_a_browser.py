@@ -107,8 +107,34 @@ def test_a_conflict_is_told_with_both_sides(talk):
     steps.loc[4, "title"] = "Theirs"
     other.with_table("steps", steps).save()
     talk.ask("cells", sheet="steps", cells=[[talk.line("B2"), "title", "Mine"]])
-    said = talk.ask("save")
-    assert ["steps", "B2", "title", "Mine", "Theirs"] in said["conflict"]["sides"]["rows"]
+    clash, = talk.ask("save")["conflict"]["clashes"]
+    assert [clash[name] for name in ("table", "row", "column", "yours", "theirs")] == [
+        "steps", "B2", "title", "Mine", "Theirs"]
+    assert talk.ask("merge", choices=[])["conflict"]["clashes"] == [clash]  # still to be answered
+    said = talk.ask("merge", choices=[[*clash["where"], "theirs"]])
+    assert said["patch"]["tables"]["steps"]["rows"][str(talk.line("B2"))][4] == "Theirs"
+    assert "saved to" in talk.ask("save")["said"]["text"]
+
+
+def test_a_folder_that_cannot_be_read_any_more_is_told_with_both_sides(talk):
+    (talk.bench.session.base.folder / "steps.csv").write_text("nonsense\n")
+    talk.ask("cells", sheet="steps", cells=[[talk.line("B2"), "title", "Mine"]])
+    said = talk.ask("save")["conflict"]
+    assert said["problem"].startswith("steps:")
+    assert ["steps", "B2", "", "", "(no such row)"] in said["sides"]["rows"]
+
+
+def test_left_work_on_a_folder_that_has_changed_since_is_told_with_both_sides(talk):
+    talk.ask("cells", sheet="steps", cells=[[talk.line("B2"), "title", "Mine"]])
+    other = pk.load_scenario(talk.bench.session.base.folder)
+    steps = other.steps
+    steps.loc[1, "title"] = "Theirs"
+    other.with_table("steps", steps).save()
+    later = Talk(pk.load_scenario(other.folder))
+    offer, = later.ask("hello")["left"]["offers"]
+    said = later.ask("restore", path=offer["path"])
+    assert [row[:3] + row[4:] for row in said["conflict"]["taken"]] == [["steps", "B1", "title", "Theirs"]]
+    assert said["conflict"]["clashes"] == []
 
 
 def test_a_new_row_is_pointed_at_after_it_is_shown(talk):

@@ -24,6 +24,7 @@ class Toolbar {
     this.head = el("div", { class: "pk-head", role: "status", "aria-label": "When both are inside" });
     this.said = el("div", { class: "pk-said", role: "status" });
     this.asks = el("div", { class: "pk-asks" });
+    this.clash = el("div", { class: "pk-asks" });
     this.egress = new EgressSlider(send);
     const group = (...parts) => el("span", { class: "pk-group" }, parts);
     this.box = el("div", { class: "pk-toolbar", role: "toolbar", "aria-label": "Plan" },
@@ -71,13 +72,9 @@ class Toolbar {
   }
 
   conflict(message) {
-    const close = () => this.asks.replaceChildren();
-    this.asks.replaceChildren(el("div", { class: "pk-ask pk-conflict", role: "alertdialog", "aria-label": "Conflict" },
-      el("strong", {}, "Nothing was saved: another has changed the folder since it was read."),
-      tableOf(message.files.columns, message.files.rows),
-      message.sides.rows.length ? el("div", { class: "pk-scroll" }, tableOf(message.sides.columns, message.sides.rows, "Both sides")) : null,
-      el("div", {}, button("Take theirs", "Load the folder; your own work stays as a version", () => { this.send({ kind: "take_theirs" }); close(); }, { "data-act": "take_theirs" }),
-        " or export your own to a new folder. ", button("Close", "Go on editing; nothing is lost", close))));
+    const panel = new ConflictPanel(message, this.send, () => this.clash.replaceChildren());
+    this.clash.replaceChildren(panel.box);
+    panel.box.focus({ preventScroll: true });
   }
 }
 

@@ -34,7 +34,7 @@ function render({ model, el: home }) {
   const explain = step => { if (step !== explained) { explained = step; send({ kind: "explain", step }); } };
 
   root.append(el("div", { class: "pk-desk" },
-    el("div", { class: "pk-top" }, toolbar.box, toolbar.asks, el("div", { class: "pk-second" }, toolbar.egress.box, toolbar.head, toolbar.zoom), toolbar.said),
+    el("div", { class: "pk-top" }, toolbar.box, toolbar.asks, toolbar.clash, el("div", { class: "pk-second" }, toolbar.egress.box, toolbar.head, toolbar.zoom), toolbar.said),
     chart.box, tables.box, side.box,
     el("p", { class: "pk-caution" }, "A planning aid, not a certified tool: the flight rules and licensed, responsible people decide. Limits are the scenario's own.")));
   home.append(root);

@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from planning_kit.explore.session.draft import Draft
-from planning_kit.explore.session.settings_sheet import KEY, SETTINGS
+from planning_kit.explore.session.settings_sheet import KEY, SETTINGS, settings_sheet
 from planning_kit.explore.session.sheet import Line, Sheet
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import Faults
@@ -17,25 +17,32 @@ from planning_kit.inputs.text_table import TextTable
 
 SIDES_COLUMNS = ["table", "row", "column", "yours", "theirs"]
 _NO_ROW = "(no such row)"
+KEYS = {table.name: table.key for table in fmt.TABLES} | {SETTINGS: (KEY,)}
+"""By sheet: the columns whose cells tell its rows apart."""
 
 
 def both_sides(draft: Draft, folder: Path) -> pd.DataFrame:
     """Where the draft and the tables in ``folder`` differ: ``table``, ``row`` (a key), ``column``, the texts.
 
-    The folder may hold faults; a file that cannot be read as a table is left out. Settings are not compared
-    cell by cell. Raises `ScenarioError` when the folder is gone.
+    The folder may hold faults; a file that cannot be read is left out. Raises `ScenarioError` when the folder
+    is gone.
     """
     faults = Faults()
-    on_disk = read_tables(read_files(folder, faults), faults)
+    files = read_files(folder, faults)
+    on_disk = read_tables(files, faults)
     rows = [row for table in fmt.TABLES for row in _differences(draft[table.name], on_disk.get(table.name),
                                                                 table.key)]
+    try:
+        theirs = settings_sheet(files.get(fmt.SCENARIO_FILE) or b"", 0)
+        rows += _against(draft[SETTINGS], theirs, (KEY,))
+    except ValueError:  # no TOML, or no UTF-8
+        pass
     return TextTable(rows, columns=SIDES_COLUMNS)
 
 
 def differences(a: Draft, b: Draft) -> pd.DataFrame:
     """Where two drafts differ in what is typed: ``table``, ``row`` (its key), ``column``, ``a``, ``b``."""
-    keys = {table.name: table.key for table in fmt.TABLES} | {SETTINGS: (KEY,)}
-    rows = [row for name, sheet in a.sheets.items() for row in _against(sheet, b[name], keys[name])]
+    rows = [row for name, sheet in a.sheets.items() for row in _against(sheet, b[name], KEYS[name])]
     return TextTable(rows, columns=SIDES_COLUMNS).rename(columns={"yours": "a", "theirs": "b"})
 
 
@@ -64,16 +71,22 @@ def _against(mine: Sheet, theirs: Sheet, key: tuple[str, ...]) -> Iterator[dict[
 
 
 def _by_key(sheet: Sheet, key: tuple[str, ...]) -> dict[str, dict[str, str]]:
-    """Each line's cells by column, under its key; a key that stands twice gets a number."""
-    found: dict[str, dict[str, str]] = {}
+    """Each line's cells by column, under its key."""
+    return {name: dict(zip(sheet.columns, line.cells, strict=True))
+            for name, line in keyed(sheet, key).items()}
+
+
+def keyed(sheet: Sheet, key: tuple[str, ...]) -> dict[str, Line]:
+    """Each line that is not empty under its key; a key that stands twice gets a number."""
+    found: dict[str, Line] = {}
+    places = [sheet.columns.index(part) for part in key if part in sheet.columns]
     for line in sheet.lines:
         if line.is_empty:
             continue
-        cells = dict(zip(sheet.columns, line.cells, strict=True))
-        name = again = " to ".join(cells.get(part, "") for part in key)
+        name = again = " to ".join(line.cells[at] for at in places)
         number = 2
         while again in found:
             again, number = f"{name} ({number})", number + 1
-        found[again] = cells
+        found[again] = line
     return found
 

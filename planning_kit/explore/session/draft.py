@@ -27,10 +27,14 @@ _FIRST_ROW = 2  # the header is row 1
 
 @dataclass(frozen=True)
 class Draft:
-    """Sheets by name: the tables of the format and `SETTINGS`. ``next_id`` is the id of the next new line."""
+    """Sheets by name: the tables of the format and `SETTINGS`. ``next_id`` is the id of the next new line.
+
+    ``origin`` is the number of the folder's state from which it was typed (see `origins`).
+    """
 
     sheets: Mapping[str, Sheet]
     next_id: int
+    origin: int = 0
 
     def __getitem__(self, name: str) -> Sheet:
         return self.sheets[name]
@@ -38,7 +42,7 @@ class Draft:
     def with_sheet(self, sheet: Sheet, next_id: int | None = None) -> Draft:
         """This draft with one sheet replaced."""
         sheets = FrozenMapping({**self.sheets, sheet.name: sheet})
-        return Draft(sheets, self.next_id if next_id is None else next_id)
+        return replace(self, sheets=sheets, next_id=self.next_id if next_id is None else next_id)
 
     def says_the_same_as(self, other: Draft) -> bool:
         """Whether every cell and the order of lines agree, whatever the lines' ids."""
@@ -71,7 +75,7 @@ def draft_of(scenario: Scenario) -> Draft:
         sheet = _sheet_of(table, scenario.checked.source.tables.get(table.name), next_id)
         sheets[table.name] = sheet
         next_id += len(sheet.lines)
-    settings = settings_sheet(scenario, next_id)
+    settings = settings_sheet(scenario.checked.source.toml, next_id)
     return Draft(FrozenMapping({**sheets, SETTINGS: settings}), next_id + len(settings.lines))
 
 

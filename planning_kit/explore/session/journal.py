@@ -22,17 +22,21 @@ from planning_kit.explore.session.draft import Draft
 from planning_kit.explore.session.sheet import Line, Sheet
 from planning_kit.inputs.frozen import FrozenMapping
 
-_FORMAT = 1
+_FORMAT = 2
 STATE_VARIABLE = "PLANNING_KIT_STATE"
 
 
 @dataclass(frozen=True)
 class Unsaved:
-    """Work found in a journal: the draft, the named versions, and when it was last written (UTC)."""
+    """Work found in a journal: the draft, ``base`` from which it was typed, the named versions.
+
+    ``written`` is when it was written last, UTC.
+    """
 
     path: Path
     written: datetime
     draft: Draft
+    base: Draft
     versions: Mapping[str, Draft]
 
 
@@ -53,11 +57,15 @@ class Journal:
         self._folder = folder
         self.path = state_folder() / f"{_name_of(folder)}-{secrets.token_hex(8)}.json"
 
-    def write(self, draft: Draft, versions: Mapping[str, Draft]) -> None:
-        """Put what is typed on disk, whole or not at all. Raises `OSError` when that fails."""
+    def write(self, draft: Draft, base: Draft, versions: Mapping[str, Draft]) -> None:
+        """Put what is typed, and ``base``, from which it was, on disk: whole or not at all.
+
+        Raises `OSError` when that fails.
+        """
         content = {
             "format": _FORMAT, "folder": str(self._folder), "written": datetime.now(UTC).isoformat(),
-            "draft": _plain(draft), "versions": {name: _plain(each) for name, each in versions.items()},
+            "draft": _plain(draft), "base": _plain(base),
+            "versions": {name: _plain(each) for name, each in versions.items()},
         }
         # Escaped to ASCII: half characters that a cell may hold are kept too.
         data = json.dumps(content).encode("ascii")
@@ -74,11 +82,14 @@ class Journal:
         with contextlib.suppress(OSError):
             self.path.unlink(missing_ok=True)
 
-    def left_by_others(self) -> list[Unsaved]:
-        """Work on the same scenario that other sessions left, newest first; unreadable files stay."""
+    def left_by_others(self, like: Draft) -> list[Unsaved]:
+        """Work on the same scenario that other sessions left, newest first; unreadable files stay.
+
+        It has the tables, columns and settings of ``like``, whatever version of the package left it.
+        """
         found = []
         for path in state_folder().glob(f"{_name_of(self._folder)}-*.json"):
-            if path != self.path and (unsaved := _read(path)) is not None:
+            if path != self.path and (unsaved := _read(path, like)) is not None:
                 found.append(unsaved)
         return sorted(found, key=lambda each: each.written, reverse=True)
 
@@ -87,14 +98,15 @@ def _name_of(folder: Path) -> str:
     return hashlib.sha256(str(folder).encode("utf-8", "surrogateescape")).hexdigest()[:16]
 
 
-def _read(path: Path) -> Unsaved | None:
+def _read(path: Path, like: Draft) -> Unsaved | None:
     try:
         content = json.loads(path.read_bytes())
         if content["format"] != _FORMAT:
             return None
-        versions = {str(name): _draft(each) for name, each in content["versions"].items()}
+        versions = {str(name): _draft(each, like) for name, each in content["versions"].items()}
         written = datetime.fromisoformat(content["written"])
-        return Unsaved(path, written, _draft(content["draft"]), FrozenMapping(versions))
+        draft, base = (_draft(content[name], like) for name in ("draft", "base"))
+        return Unsaved(path, written, draft, base, FrozenMapping(versions))
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None
 
@@ -106,7 +118,7 @@ def _plain(draft: Draft) -> dict[str, Any]:
     return {"sheets": sheets, "next_id": draft.next_id}
 
 
-def _draft(plain: Mapping[str, Any]) -> Draft:
+def _draft(plain: Mapping[str, Any], like: Draft) -> Draft:
     sheets = {}
     for name, each in plain["sheets"].items():
         columns = tuple(str(column) for column in each["columns"])
@@ -115,4 +127,19 @@ def _draft(plain: Mapping[str, Any]) -> Draft:
         if any(len(line.cells) != len(columns) for line in lines):
             raise ValueError(f"{name}: a line of another length")
         sheets[str(name)] = Sheet(str(name), columns, lines, bool(each["can_grow"]))
-    return Draft(FrozenMapping(sheets), int(plain["next_id"]))
+    fitting = {name: _fitted(sheets.get(name, sheet), sheet) for name, sheet in like.sheets.items()}
+    return Draft(FrozenMapping(fitting), max(int(plain["next_id"]), like.next_id))
+
+
+def _fitted(sheet: Sheet, like: Sheet) -> Sheet:
+    """``sheet`` with the columns that only ``like`` has; if it cannot grow, with the rows of ``like``."""
+    if not like.can_grow:
+        texts = {line.cells[0]: line.cells[1] for line in sheet.lines}
+        rows = tuple(Line(line.id, (line.cells[0], texts.get(*line.cells[:2]), *line.cells[2:]))
+                     for line in like.lines)
+        return Sheet(like.name, like.columns, rows, can_grow=False)
+    absent = tuple(column for column in like.columns if column not in sheet.columns)
+    if not absent:
+        return sheet
+    lines = tuple(Line(line.id, (*line.cells, *("" for _ in absent))) for line in sheet.lines)
+    return Sheet(sheet.name, (*sheet.columns, *absent), lines)

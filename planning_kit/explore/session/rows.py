@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 
 from planning_kit.explore.session.draft import Draft
 from planning_kit.explore.session.settings_sheet import SETTINGS, VALUE
@@ -40,7 +41,7 @@ def with_block(draft: Draft, name: str, lines: Sequence[int], columns: Sequence[
     lost = [row[len(columns):] for row in block[: len(targets)]] + block[len(targets):]
     grown = with_lines(sheet, new, None)
     typed, refused = _typed(draft, grown, dict(spread(block, targets, columns)))
-    return Draft(typed.sheets, draft.next_id + len(new)), refused + sum(len(row) for row in lost)
+    return replace(typed, next_id=draft.next_id + len(new)), refused + sum(len(row) for row in lost)
 
 
 def _typed(draft: Draft, sheet: Sheet, cells: dict[Cell, str]) -> tuple[Draft, int]:

@@ -1,4 +1,4 @@
-"""The controller of the workbench: every edit a planner can make, and what came of it.
+"""The controller of the workbench: the edits of a draft, its named versions, and its files.
 
 It knows no widget. A view asks it to do something, then reads ``draft``, ``verdict`` and ``plan``.
 """
@@ -6,174 +6,43 @@ It knows no widget. A view asks it to do something, then reads ``draft``, ``verd
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Collection, Hashable, Mapping, Sequence
-from datetime import datetime, timedelta
+from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
 
 from planning_kit.explore.comparing.compare import compare
-from planning_kit.explore.session import drags, rows
-from planning_kit.explore.session import sheet as sheets
 from planning_kit.explore.session.conflicts import both_sides, differences
-from planning_kit.explore.session.draft import Draft, Fault, draft_of, scenario_of
-from planning_kit.explore.session.egress import EARLIEST, EGRESS, LATEST, egress_cells, typed_moment
-from planning_kit.explore.session.history import History
+from planning_kit.explore.session.draft import Draft, scenario_of
+from planning_kit.explore.session.editing import Editing
 from planning_kit.explore.session.journal import Journal, Unsaved
-from planning_kit.explore.session.settings_sheet import KEY, SETTINGS, VALUE
-from planning_kit.explore.session.sheet import Cell, Sheet
-from planning_kit.explore.session.verdict import PlanOf, judged
+from planning_kit.explore.session.merge import Merge, Where, merged
+from planning_kit.explore.session.origins import Origin
+from planning_kit.explore.session.verdict import PlanOf
 from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.scenario import Scenario, load_scenario
+from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.timed import TimedPlan
 
 AS_LOADED = "as loaded"
 
 
-class Session:
-    """One planner editing one scenario.
-
-    ``plan`` is the last good plan: it stays while the draft holds faults. ``plan_of`` makes a plan of a
-    scenario; a plan with findings where the view shows findings. Raises `ScenarioError` when the scenario
-    that it begins with cannot be timed.
-    """
+class Session(Editing):
+    """One planner editing one scenario: an `Editing` with versions, a baseline and files."""
 
     def __init__(self, scenario: Scenario, plan_of: PlanOf = TimedPlan.of) -> None:
-        """Begin with ``scenario`` as loaded: also the first named version, and the baseline."""
-        self._plan_of = plan_of
-        self.base = scenario
-        self.plan = plan_of(scenario)
-        self.history = History(draft_of(scenario))
-        self.verdict = judged(self.draft, self.base, plan_of)
+        """Begin with ``scenario`` as loaded: also the first named version.
+
+        Raises `ScenarioError` when it has no plan.
+        """
+        super().__init__(scenario, plan_of)
         self.versions: dict[str, Draft] = {AS_LOADED: self.draft}
         self.dropped: tuple[str, Draft] | None = None
         self.baseline_name: str | None = None
         self.baseline: TimedPlan | None = None
         self.journal = Journal(scenario.folder)
-        self._saved = self.draft
 
-    @property
-    def draft(self) -> Draft:
-        """What is typed now."""
-        return self.history.draft
-
-    @property
-    def faults(self) -> tuple[Fault, ...]:
-        """What is wrong with what is typed now."""
-        return self.verdict.faults
-
-    @property
-    def scenario(self) -> Scenario:
-        """The scenario of the last good plan."""
-        return self.plan.scenario
-
-    @property
-    def has_unsaved_work(self) -> bool:
-        """Whether something is typed that the folder does not have."""
-        return self.draft is not self._saved and not self.draft.says_the_same_as(self._saved)
-
-    # Edits of tables
-
-    def type_cells(self, sheet: str, texts: Mapping[Cell, str], words: str = "") -> None:
-        """Type into cells of a sheet: (line id, column) to text, kept as typed whatever it says."""
-        first = next(iter(texts.items()), None)
-        if first is not None:
-            changed = sheets.with_cells(self.draft[sheet], texts)
-            self._edit(self.draft.with_sheet(changed), words or _typing_words(self.draft[sheet], texts))
-
-    def paste(self, sheet: str, lines: Sequence[int], columns: Sequence[str], text: str,
-              fills: Sequence[Cell] = ()) -> int:
-        """Paste a block of a spreadsheet from the first of ``lines`` and ``columns`` on.
-
-        ``lines`` and ``columns`` are those that the view shows from there on, in its order; a single cell
-        fills ``fills``, the chosen ones. Gives the number of pasted cells that found no column (see
-        `rows.with_block`).
-        """
-        draft, lost = rows.with_block(self.draft, sheet, lines, columns, text, fills)
-        self._edit(draft, "paste")
-        return lost
-
-    def add_line(self, sheet: str, after: int | None = None) -> int:
-        """An empty line behind ``after``, or at the end; gives its id. It counts once something is typed."""
-        draft, line = rows.with_blank_line(self.draft, sheet, after)
-        self._edit(draft, f"add a row to {sheet}")
-        return line
-
-    def duplicate_lines(self, sheet: str, lines: Collection[int]) -> list[int]:
-        """Copies behind the last of ``lines``, under ids of their own (``X1-2``); gives their line ids."""
-        draft, copies = rows.with_copies(self.draft, sheet, lines)
-        self._edit(draft, f"duplicate rows of {sheet}")
-        return copies
-
-    def delete_lines(self, sheet: str, lines: Collection[int]) -> None:
-        """Delete lines of a sheet that can lose them."""
-        if self.draft[sheet].can_grow:
-            changed = sheets.without_lines(self.draft[sheet], lines)
-            self._edit(self.draft.with_sheet(changed), f"delete rows of {sheet}")
-
-    def move_lines(self, sheet: str, lines: Collection[int], before: int | None) -> None:
-        """Move lines to just before another (None: the end): for steps, the order of work."""
-        if self.draft[sheet].can_grow:
-            changed = sheets.with_lines_moved(self.draft[sheet], lines, before)
-            self._edit(self.draft.with_sheet(changed), f"move rows of {sheet}")
-
-    def shift_lines(self, sheet: str, lines: Collection[int], by: int,
-                    shown: Collection[int] | None = None) -> None:
-        """Move lines one place up (``by`` -1) or down (+1); among those ``shown``, where only some are."""
-        place = rows.place_of_shift(self.draft[sheet], lines, by, shown)
-        if place is not None:
-            self.move_lines(sheet, lines, place[0])
-
-    # Edits from the chart and the slider
-
-    def move_step(self, step: str, lane: str, before: str | None) -> None:
-        """A bar dropped in ``lane`` just before another step of it (see `drags.with_step_moved`)."""
-        self._edit(drags.with_step_moved(self.draft, step, lane, before), f"move {step}")
-
-    def set_minutes(self, step: str, minutes: float) -> None:
-        """The likely minutes of a step, from its dragged edge (see `drags.with_minutes`)."""
-        self._edit(drags.with_minutes(self.draft, step, minutes), f"minutes of {step}")
-
-    def set_setting(self, key: str, text: str, merges: Hashable = None) -> None:
-        """Type the value of one key of ``scenario.toml``, dotted. Raises `ScenarioError` for no such key."""
-        line = self.draft[SETTINGS].find(KEY, key)
-        if line is None:
-            raise ScenarioError.single("is not a key that can be typed here", column=key)
-        changed = sheets.with_cells(self.draft[SETTINGS], {(line, VALUE): text})
-        self._edit(self.draft.with_sheet(changed), f"set {key}", merges)
-
-    def set_egress(self, text: str, merges: Hashable = None) -> None:
-        """Egress, UTC; moves of one drag of the slider share ``merges`` and are one edit.
-
-        On another day the scenario's range of egress times goes along (see `egress.egress_cells`).
-        """
-        changed = sheets.with_cells(self.draft[SETTINGS], egress_cells(self.draft, text))
-        self._edit(self.draft.with_sheet(changed), "set egress", merges)
-
-    def egress_typed(self) -> datetime:
-        """Egress as it is typed; that of the last good plan where what is typed is no moment."""
-        return typed_moment(self.draft, EGRESS) or self.plan.egress
-
-    def egress_range(self) -> tuple[datetime, datetime]:
-        """Between which egress times the planner chooses: those typed, else the whole UTC day of egress."""
-        day = self.egress_typed().replace(hour=0, minute=0, second=0, microsecond=0)
-        first, last = (typed_moment(self.draft, key) for key in (EARLIEST, LATEST))
-        return first or day, last or day + timedelta(days=1, minutes=-1)
-
-    # Undo, versions, baseline
-
-    def undo(self) -> bool:
-        """Take back the last edit; False when there is none."""
-        return self._turned(self.history.undo())
-
-    def redo(self) -> bool:
-        """Do again what was undone last; False when there is nothing."""
-        return self._turned(self.history.redo())
-
-    def _turned(self, moved: bool) -> bool:
-        if moved:
-            self._judge()
-        return moved
+    # Versions and the baseline
 
     def keep_version(self, name: str) -> None:
         """Keep what is typed now under a name. Raises `ScenarioError` for an empty or a taken name."""
@@ -229,7 +98,7 @@ class Session:
     def _plan_of_version(self, name: str) -> TimedPlan:
         draft = self._version(name)
         try:
-            return self._plan_of(scenario_of(draft, self.base))
+            return self._plan_of(scenario_of(draft, self._origins.of(draft).base))
         except ScenarioError as error:
             first = next(iter(error.problems["problem"]))
             raise ScenarioError.single(f"this version has no plan, as it holds faults: {first}",
@@ -248,8 +117,7 @@ class Session:
         Raises `SaveConflict`, and changes nothing, when another changed the files (see `conflict`);
         `ScenarioError` when what is typed holds faults or cannot be written.
         """
-        self.base = self._sound_scenario().save()
-        self._saved = self.draft
+        self._origins.save(self.draft, self._sound_scenario())
         self.journal.remove()
 
     def export(self, folder: str | Path) -> Path:
@@ -268,18 +136,36 @@ class Session:
         """Both sides, cell by cell: ``yours`` (typed here) and ``theirs`` (in the folder now)."""
         return both_sides(self.draft, self.base.folder)
 
+    def merging(self, choices: Mapping[Where, str] | None = None) -> Merge:
+        """What a merge with the folder as it is now would make of the draft: clashes, and what is taken.
+
+        Raises `ScenarioError` when the folder holds faults.
+        """
+        theirs = self._origins.read(self.draft)
+        return merged(self._origins.of(self.draft).draft, self.draft, theirs.draft, choices or {})
+
+    def merge(self, choices: Mapping[Where, str]) -> Merge:
+        """Take theirs where nothing was changed here and where ``choices`` say so: an edit, not yet saved.
+
+        While a clash has no choice nothing changes. Raises as `merging` does.
+        """
+        theirs = self._origins.read(self.draft)
+        merge = merged(self._origins.of(self.draft).draft, self.draft, theirs.draft, choices)
+        if not merge.open_clashes:
+            origin = self._origins.add(theirs).origin
+            self._edit(replace(merge.draft, origin=origin), "merge with the folder")
+        return merge
+
     def take_theirs(self) -> str:
         """Load what is in the folder now; what was typed here is kept as a version, whose name is given.
 
         Raises `ScenarioError` when the folder holds faults; nothing has changed then.
         """
-        theirs = load_scenario(self.base.folder)
-        self._plan_of(theirs)
+        theirs = self._origins.read(self.draft)
+        self._plan_of(theirs.base)
         name = self._free_name("mine")
         self.versions[name] = self.draft
-        self.base = theirs
-        self._saved = draft_of(theirs)
-        self._edit(self._saved, "take what is in the folder")
+        self._edit(self._origins.add(theirs), "take what is in the folder")
         return name
 
     def _free_name(self, word: str) -> str:
@@ -289,40 +175,31 @@ class Session:
     def autosave(self) -> None:
         """Write unsaved work to the journal. Raises `OSError` when that fails."""
         if self.has_unsaved_work or set(self.versions) != {AS_LOADED}:
-            self.journal.write(self.draft, self.versions)
+            self.journal.write(self.draft, self._origins.of(self.draft).draft, self.versions)
         else:
             self.journal.remove()
 
     def unsaved_work(self) -> list[Unsaved]:
         """Work that earlier sessions on this scenario left unsaved, newest first."""
-        return [each for each in self.journal.left_by_others()
-                if not each.draft.sheets.keys() ^ self.draft.sheets.keys()]
+        return self.journal.left_by_others(self.draft)
 
-    def restore(self, unsaved: Unsaved) -> None:
-        """Take up left work: an edit that can be undone. Its versions come along; its file goes last."""
+    def restore(self, unsaved: Unsaved) -> bool:
+        """Take up left work as it was typed: an edit that can be undone. Versions come along, its file goes.
+
+        Gives whether the folder has changed since that work was begun: saving meets a conflict then.
+        """
+        newest = self._origins.newest
+        is_behind = not unsaved.base.says_the_same_as(newest.draft)
+        origin = (self._origins.add(Origin(newest.base, unsaved.base, is_behind=True)).origin if is_behind
+                  else newest.draft.origin)
         for name, draft in unsaved.versions.items():
-            self.versions.setdefault(name, draft)
-        self._edit(unsaved.draft, "restore unsaved work")
+            self.versions.setdefault(name, replace(draft, origin=origin))
+        self._edit(replace(unsaved.draft, origin=origin), "restore unsaved work")
         self.autosave()
         self.discard(unsaved)
+        return is_behind
 
     def discard(self, unsaved: Unsaved) -> None:
         """Delete left work."""
         with contextlib.suppress(OSError):
             unsaved.path.unlink(missing_ok=True)
-
-    def _edit(self, draft: Draft, words: str, merges: Hashable = None) -> None:
-        if draft.sheets != self.draft.sheets:
-            next_id = max(draft.next_id, self.draft.next_id)
-            self.history.push(Draft(draft.sheets, next_id), words, merges)
-            self._judge()
-
-    def _judge(self) -> None:
-        self.verdict = judged(self.draft, self.base, self._plan_of)
-        if self.verdict.plan is not None:
-            self.plan = self.verdict.plan
-
-
-def _typing_words(sheet: Sheet, texts: Mapping[Cell, str]) -> str:
-    columns = list(dict.fromkeys(column for _, column in texts))
-    return f"{', '.join(columns[:3])} in {sheet.name}"

@@ -36,9 +36,12 @@ def _fields() -> Iterator[tuple[str, Field]]:
                     yield f"{name}.{source.name}", source
 
 
-def settings_sheet(scenario: Scenario, first_id: int) -> Sheet:
-    """One line a key: as the file has it, empty where the file does not give it."""
-    data = _data(scenario.checked.source.toml)
+def settings_sheet(toml: bytes, first_id: int) -> Sheet:
+    """One line a key: as the file has it, empty where the file does not give it.
+
+    Raises `ValueError` for bytes that are no TOML.
+    """
+    data = _data(toml)
     lines = [Line(first_id + number, (key, _text(_value(data, key)), field.unit, field.about))
              for number, (key, field) in enumerate(setting_fields().items())]
     return Sheet(SETTINGS, _COLUMNS, tuple(lines), can_grow=False)
@@ -76,7 +79,7 @@ def setting_changes(sheet: Sheet, scenario: Scenario, faults: Faults) -> dict[st
 
     Text that is no number where one is needed is a fault.
     """
-    fields, before = setting_fields(), settings_sheet(scenario, 0)
+    fields, before = setting_fields(), settings_sheet(scenario.checked.source.toml, 0)
     changes: dict[str, object] = {}
     for line, old in zip(sheet.lines, before.lines, strict=True):
         key, text = line.cells[:2]
@@ -93,8 +96,13 @@ def _typed(text: str, field: Field) -> object:
     if not text.strip():
         return None
     if field.is_number:
-        return parse_number(text, field)
+        return _as_typed(text, parse_number(text, field))
     if field.kind == "numbers":
         each = Field(field.name, "number", field.about, field.unit, least=field.least, most=field.most)
-        return [parse_number(part, each) for part in text.split()]
+        return [_as_typed(part, parse_number(part, each)) for part in text.split()]
     return text
+
+
+def _as_typed(text: str, number: float) -> float:
+    """95 stays 95 in the file: else what was saved would read as another's change of it."""
+    return int(number) if text.strip().lstrip("+-").isdigit() else number

@@ -162,7 +162,7 @@ def test_any_text_survives_the_journal(session, folder):
         assert left.draft == session.draft
 
 
-@pytest.mark.parametrize("content", [b"", b"{", b'{"format": 2}', b'{"format": 1}', b"[]", b"\xff"])
+@pytest.mark.parametrize("content", [b"", b"{", b'{"format": 3}', b'{"format": 2}', b"[]", b"\xff"])
 def test_a_journal_that_cannot_be_read_is_passed_over_and_kept(session, folder, content):
     retitle(session, "x")
     session.autosave()

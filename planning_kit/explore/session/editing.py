@@ -1,0 +1,185 @@
+"""One draft under a planner's hands: every edit of tables, chart and slider, with undo and redo.
+
+It knows no widget. A view asks it to do something, then reads ``draft``, ``verdict`` and ``plan``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Hashable, Mapping, Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from planning_kit.explore.session import drags, rows
+from planning_kit.explore.session import sheet as sheets
+from planning_kit.explore.session.draft import Draft, Fault
+from planning_kit.explore.session.egress import EARLIEST, EGRESS, LATEST, egress_cells, typed_moment
+from planning_kit.explore.session.history import History
+from planning_kit.explore.session.origins import Origins
+from planning_kit.explore.session.settings_sheet import KEY, SETTINGS, VALUE
+from planning_kit.explore.session.sheet import Cell, Sheet
+from planning_kit.explore.session.verdict import PlanOf, judged
+from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.scenario import Scenario
+from planning_kit.plan.timed import TimedPlan
+
+
+class Editing:
+    """The draft of a scenario, its history, and what it comes to.
+
+    ``plan`` is the last good plan: it stays while the draft holds faults. ``plan_of`` makes a plan of a
+    scenario; a plan with findings where the view shows findings. Raises `ScenarioError` when the scenario
+    that it begins with cannot be timed.
+    """
+
+    def __init__(self, scenario: Scenario, plan_of: PlanOf = TimedPlan.of) -> None:
+        """Begin with ``scenario`` as loaded."""
+        self._plan_of = plan_of
+        self._origins = Origins(scenario)
+        self.plan = plan_of(scenario)
+        self.history = History(self._origins.newest.draft)
+        self.verdict = judged(self.draft, self.base, plan_of)
+
+    @property
+    def draft(self) -> Draft:
+        """What is typed now."""
+        return self.history.draft
+
+    @property
+    def base(self) -> Scenario:
+        """The scenario in the folder from which the draft was typed."""
+        return self._origins.of(self.draft).base
+
+    @property
+    def faults(self) -> tuple[Fault, ...]:
+        """What is wrong with what is typed now."""
+        return self.verdict.faults
+
+    @property
+    def scenario(self) -> Scenario:
+        """The scenario of the last good plan."""
+        return self.plan.scenario
+
+    @property
+    def has_unsaved_work(self) -> bool:
+        """Whether something is typed that the folder does not have."""
+        saved = self._origins.newest.draft
+        return self.draft.sheets is not saved.sheets and not self.draft.says_the_same_as(saved)
+
+    # Edits of tables
+
+    def type_cells(self, sheet: str, texts: Mapping[Cell, str], words: str = "") -> None:
+        """Type into cells of a sheet: (line id, column) to text, kept as typed whatever it says."""
+        first = next(iter(texts.items()), None)
+        if first is not None:
+            changed = sheets.with_cells(self.draft[sheet], texts)
+            self._edit(self.draft.with_sheet(changed), words or _typing_words(self.draft[sheet], texts))
+
+    def paste(self, sheet: str, lines: Sequence[int], columns: Sequence[str], text: str,
+              fills: Sequence[Cell] = ()) -> int:
+        """Paste a block of a spreadsheet from the first of ``lines`` and ``columns`` on.
+
+        ``lines`` and ``columns`` are those that the view shows from there on, in its order; a single cell
+        fills ``fills``, the chosen ones. Gives the number of pasted cells that found no column (see
+        `rows.with_block`).
+        """
+        draft, lost = rows.with_block(self.draft, sheet, lines, columns, text, fills)
+        self._edit(draft, "paste")
+        return lost
+
+    def add_line(self, sheet: str, after: int | None = None) -> int:
+        """An empty line behind ``after``, or at the end; gives its id. It counts once something is typed."""
+        draft, line = rows.with_blank_line(self.draft, sheet, after)
+        self._edit(draft, f"add a row to {sheet}")
+        return line
+
+    def duplicate_lines(self, sheet: str, lines: Collection[int]) -> list[int]:
+        """Copies behind the last of ``lines``, under ids of their own (``X1-2``); gives their line ids."""
+        draft, copies = rows.with_copies(self.draft, sheet, lines)
+        self._edit(draft, f"duplicate rows of {sheet}")
+        return copies
+
+    def delete_lines(self, sheet: str, lines: Collection[int]) -> None:
+        """Delete lines of a sheet that can lose them."""
+        if self.draft[sheet].can_grow:
+            changed = sheets.without_lines(self.draft[sheet], lines)
+            self._edit(self.draft.with_sheet(changed), f"delete rows of {sheet}")
+
+    def move_lines(self, sheet: str, lines: Collection[int], before: int | None) -> None:
+        """Move lines to just before another (None: the end): for steps, the order of work."""
+        if self.draft[sheet].can_grow:
+            changed = sheets.with_lines_moved(self.draft[sheet], lines, before)
+            self._edit(self.draft.with_sheet(changed), f"move rows of {sheet}")
+
+    def shift_lines(self, sheet: str, lines: Collection[int], by: int,
+                    shown: Collection[int] | None = None) -> None:
+        """Move lines one place up (``by`` -1) or down (+1); among those ``shown``, where only some are."""
+        place = rows.place_of_shift(self.draft[sheet], lines, by, shown)
+        if place is not None:
+            self.move_lines(sheet, lines, place[0])
+
+    # Edits from the chart and the slider
+
+    def move_step(self, step: str, lane: str, before: str | None) -> None:
+        """A bar dropped in ``lane`` just before another step of it (see `drags.with_step_moved`)."""
+        self._edit(drags.with_step_moved(self.draft, step, lane, before), f"move {step}")
+
+    def set_minutes(self, step: str, minutes: float) -> None:
+        """The likely minutes of a step, from its dragged edge (see `drags.with_minutes`)."""
+        self._edit(drags.with_minutes(self.draft, step, minutes), f"minutes of {step}")
+
+    def set_setting(self, key: str, text: str, merges: Hashable = None) -> None:
+        """Type the value of one key of ``scenario.toml``, dotted. Raises `ScenarioError` for no such key."""
+        line = self.draft[SETTINGS].find(KEY, key)
+        if line is None:
+            raise ScenarioError.single("is not a key that can be typed here", column=key)
+        changed = sheets.with_cells(self.draft[SETTINGS], {(line, VALUE): text})
+        self._edit(self.draft.with_sheet(changed), f"set {key}", merges)
+
+    def set_egress(self, text: str, merges: Hashable = None) -> None:
+        """Egress, UTC; moves of one drag of the slider share ``merges`` and are one edit.
+
+        On another day the scenario's range of egress times goes along (see `egress.egress_cells`).
+        """
+        changed = sheets.with_cells(self.draft[SETTINGS], egress_cells(self.draft, text))
+        self._edit(self.draft.with_sheet(changed), "set egress", merges)
+
+    def egress_typed(self) -> datetime:
+        """Egress as it is typed; that of the last good plan where what is typed is no moment."""
+        return typed_moment(self.draft, EGRESS) or self.plan.egress
+
+    def egress_range(self) -> tuple[datetime, datetime]:
+        """Between which egress times the planner chooses: those typed, else the whole UTC day of egress."""
+        day = self.egress_typed().replace(hour=0, minute=0, second=0, microsecond=0)
+        first, last = (typed_moment(self.draft, key) for key in (EARLIEST, LATEST))
+        return first or day, last or day + timedelta(days=1, minutes=-1)
+
+    # Undo
+
+    def undo(self) -> bool:
+        """Take back the last edit; False when there is none."""
+        return self._turned(self.history.undo())
+
+    def redo(self) -> bool:
+        """Do again what was undone last; False when there is nothing."""
+        return self._turned(self.history.redo())
+
+    def _turned(self, moved: bool) -> bool:
+        if moved:
+            self._judge()
+        return moved
+
+    def _edit(self, draft: Draft, words: str, merges: Hashable = None) -> None:
+        if (draft.sheets, draft.origin) != (self.draft.sheets, self.draft.origin):
+            next_id = max(draft.next_id, self.draft.next_id)
+            self.history.push(replace(draft, next_id=next_id), words, merges)
+            self._judge()
+
+    def _judge(self) -> None:
+        self.verdict = judged(self.draft, self.base, self._plan_of)
+        if self.verdict.plan is not None:
+            self.plan = self.verdict.plan
+
+
+def _typing_words(sheet: Sheet, texts: Mapping[Cell, str]) -> str:
+    columns = list(dict.fromkeys(column for _, column in texts))
+    return f"{', '.join(columns[:3])} in {sheet.name}"

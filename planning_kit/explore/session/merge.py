@@ -1,0 +1,198 @@
+"""Two drafts that grew from one: theirs where I changed nothing, mine where they did not, a choice elsewhere.
+
+The unit is a cell, a whole row where one side deleted it, and the order of a table's rows. Rows are told
+apart by their line ids, which `same_lines` gives to what was read anew.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from difflib import SequenceMatcher
+
+from planning_kit.explore.session.conflicts import KEYS, keyed
+from planning_kit.explore.session.draft import Draft
+from planning_kit.explore.session.sheet import Line, Sheet
+from planning_kit.inputs.frozen import FrozenMapping
+
+Where = tuple[str, int, str]
+"""Where two sides clash: a sheet, a line (`ORDER` for the order of rows), a column ("" for the whole row)."""
+Row = Mapping[str, str]
+
+YOURS, THEIRS = "yours", "theirs"
+ORDER = 0  # no line has this id
+_DELETED, _ORDER_WORDS = "(row deleted)", "(order of rows)"
+_MOST_NAMES = 6
+
+
+@dataclass(frozen=True)
+class Clash:
+    """What both sides changed otherwise: in words, what stood there and what each side makes of it."""
+
+    where: Where
+    row: str
+    was: str
+    yours: str
+    theirs: str
+
+    @property
+    def column(self) -> str:
+        """The column in words."""
+        return _ORDER_WORDS if self.where[1] == ORDER else self.where[2]
+
+
+@dataclass
+class Merge:
+    """``draft`` holds mine where a clash is not decided. ``taken`` is what only they had changed."""
+
+    draft: Draft
+    clashes: list[Clash] = field(default_factory=list)
+    taken: list[Clash] = field(default_factory=list)
+    choices: Mapping[Where, str] = field(default_factory=dict)
+
+    @property
+    def open_clashes(self) -> list[Clash]:
+        """Those without a choice."""
+        return [clash for clash in self.clashes if clash.where not in self.choices]
+
+    def takes_theirs(self, clash: Clash) -> bool:
+        """Note a clash; whether it is decided for them."""
+        self.clashes.append(clash)
+        return self.choices.get(clash.where) == THEIRS
+
+
+def same_lines(theirs: Draft, base: Draft, mine: Draft) -> Draft:
+    """``theirs`` with the line ids that ``base`` has for rows of the same key, ``mine`` for its new ones."""
+    next_id = max(theirs.next_id, base.next_id, mine.next_id)
+    sheets = {}
+    for name, sheet in theirs.sheets.items():
+        known = _known_lines(base[name], mine[name])
+        numbers = {line.id: known[key] for key, line in keyed(sheet, KEYS[name]).items() if key in known}
+        lines = (replace(line, id=numbers.get(line.id, next_id + at)) for at, line in enumerate(sheet.lines))
+        sheets[name] = replace(sheet, lines=tuple(lines))
+        next_id += len(sheet.lines)
+    return replace(theirs, sheets=FrozenMapping(sheets), next_id=next_id)
+
+
+def _known_lines(base: Sheet, mine: Sheet) -> dict[str, int]:
+    """Line ids by key: the rows of ``base``, and those that only ``mine`` has."""
+    before = {line.id for line in base.lines}
+    new = {key: line.id for key, line in keyed(mine, KEYS[base.name]).items() if line.id not in before}
+    return new | {key: line.id for key, line in keyed(base, KEYS[base.name]).items()}
+
+
+def merged(base: Draft, mine: Draft, theirs: Draft, choices: Mapping[Where, str]) -> Merge:
+    """Both drafts in one, with every clash; ``choices`` (`YOURS` or `THEIRS`) decide some of them.
+
+    ``theirs`` has the line ids of ``base`` (see `same_lines`).
+    """
+    merge = Merge(replace(mine, next_id=max(mine.next_id, theirs.next_id)), choices=choices)
+    for name in mine.sheets:
+        merge.draft = merge.draft.with_sheet(_Sides(merge, base[name], mine[name], theirs[name]).sheet())
+    return merge
+
+
+class _Sides:
+    """The three states of one sheet."""
+
+    def __init__(self, merge: Merge, base: Sheet, mine: Sheet, theirs: Sheet) -> None:
+        self._merge, self._mine = merge, mine
+        self._columns = tuple(dict.fromkeys([*mine.columns, *theirs.columns]))
+        self._was, self._my, self._their = (self._rows(sheet) for sheet in (base, mine, theirs))
+
+    def _rows(self, sheet: Sheet) -> dict[int, Row]:
+        return {line.id: dict.fromkeys(self._columns, "")
+                | dict(zip(sheet.columns, line.cells, strict=True)) for line in sheet.lines}
+
+    def sheet(self) -> Sheet:
+        """The merged sheet; the planner's own where nothing came in."""
+        kept = {line: row for line in dict.fromkeys([*self._was, *self._my, *self._their])
+                if (row := self._row(line)) is not None}
+        lines = tuple(Line(line, tuple(kept[line][column] for column in self._columns))
+                      for line in self._order(kept))
+        if lines == self._mine.lines and self._columns == self._mine.columns:
+            return self._mine
+        return replace(self._mine, columns=self._columns, lines=lines)
+
+    def _row(self, line: int) -> Row | None:
+        was, my, their = (rows.get(line) for rows in (self._was, self._my, self._their))
+        if my == their or their == was:
+            return my
+        if my == was:
+            self._take(line, was, their)
+            return their
+        if my is not None and their is not None:
+            return {column: self._cell(line, column, was or {}, my, their) for column in self._columns}
+        clash = self._clash(line, "", "", _row_words(was, my), _row_words(was, their))
+        return their if self._merge.takes_theirs(clash) else my
+
+    def _cell(self, line: int, column: str, was: Row, my: Row, their: Row) -> str:
+        before, yours, theirs = (row.get(column, "") for row in (was, my, their))
+        if yours == theirs or theirs == before:
+            return yours
+        clash = self._clash(line, column, before, yours, theirs)
+        if yours == before:
+            self._merge.taken.append(clash)
+            return theirs
+        return theirs if self._merge.takes_theirs(clash) else yours
+
+    def _take(self, line: int, was: Row | None, their: Row | None) -> None:
+        if was is None or their is None:
+            words = _DELETED if their is None else "(new row)"
+            self._merge.taken.append(self._clash(line, "", "", "", words))
+            return
+        self._merge.taken += [self._clash(line, column, was[column], was[column], their[column])
+                              for column in self._columns if was[column] != their[column]]
+
+    def _clash(self, line: int, column: str, was: str, yours: str, theirs: str) -> Clash:
+        return Clash((self._mine.name, line, column), self._name(line), was, yours, theirs)
+
+    def _name(self, line: int) -> str:
+        row = self._my.get(line) or self._their.get(line) or self._was.get(line) or {}
+        return " to ".join(row.get(part, "") for part in KEYS[self._mine.name])
+
+    def _order(self, kept: Collection[int]) -> list[int]:
+        everywhere = [line for line in self._was if line in self._my and line in self._their]
+        my, their = ([line for line in side if line in everywhere] for side in (self._my, self._their))
+        yours, theirs = (self._moves(everywhere, order) for order in (my, their))
+        clash = Clash((self._mine.name, ORDER, ""), "", "", yours, theirs)
+        leads = False
+        if theirs and not yours:
+            self._merge.taken.append(clash)
+            leads = True
+        elif theirs and my != their:
+            leads = self._merge.takes_theirs(clash)
+        first, second = (self._their, self._my) if leads else (self._my, self._their)
+        return _with_the_rest(*([line for line in side if line in kept] for side in (first, second)))
+
+    def _moves(self, before: Sequence[int], now: Sequence[int]) -> str:
+        """The fewest rows whose move leads from one order to the other, in words; "" for none."""
+        blocks = SequenceMatcher(None, before, now, autojunk=False).get_matching_blocks()
+        stay = {line for block in blocks for line in now[block.b: block.b + block.size]}
+        names = [self._name(line) for line in now if line not in stay]
+        more = f" and {len(names) - _MOST_NAMES} more" if len(names) > _MOST_NAMES else ""
+        return f"moved {', '.join(names[:_MOST_NAMES])}{more}" if names else ""
+
+
+def _row_words(was: Row | None, now: Row | None) -> str:
+    if now is None:
+        return _DELETED
+    before = was or {}
+    return "; ".join(f"{column}: {text}" for column, text in now.items() if text != before.get(column, ""))
+
+
+def _with_the_rest(order: Sequence[int], other: Sequence[int]) -> list[int]:
+    """``order``, and behind its predecessor in ``other`` each line that only ``other`` has."""
+    placed = list(order)
+    for at, line in enumerate(other):
+        if line not in placed:
+            before = next((each for each in reversed(other[:at]) if each in placed), None)
+            placed.insert(0 if before is None else placed.index(before) + 1, line)
+    return placed
+
+
+def told(clashes: Sequence[Clash]) -> Iterator[dict[str, str]]:
+    """Clashes as rows of a table: ``table``, ``row``, ``column``, ``was``, ``yours``, ``theirs``."""
+    for clash in clashes:
+        yield {"table": clash.where[0], "row": clash.row, "column": clash.column, "was": clash.was,
+               "yours": clash.yours, "theirs": clash.theirs}
