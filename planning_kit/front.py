@@ -18,9 +18,11 @@ from planning_kit.explore.propose.proposals import Proposals
 from planning_kit.explore.propose.propose import search_orders
 from planning_kit.explore.propose.search import Progress
 from planning_kit.explore.retime.live_plan import LivePlan
+from planning_kit.explore.retime.past_of import stop_if_past
 from planning_kit.explore.revising.revisions import Given, Revision, compare_revisions
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.what_if import Change, ask, changes_table
+from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.timed import TimedPlan
 
@@ -109,11 +111,14 @@ class Plan(LivePlan):
 
         An id of both a step and a task is written ``step:ID`` or ``task:ID``. Raises one `ScenarioError`
         that lists every unknown name and senseless number, or why the changed scenario has no plan.
-        Asked of a re-timed plan, the plan that the crew took outside is changed and re-timed by the same log.
+        Asked of a re-timed plan, the plan that the crew took outside is changed and re-timed by the same log:
+        what has begun keeps its logged times, and cannot be dropped or change hands.
         """
         base = self if self.outside is None else self.outside.base
         asked = ask(base.scenario, base.egress, egress_slip_min, stretch, drop, egress=egress, swap=swap,
                     close=close, tether_m=tether_m, settings=settings, move=move, gaps=gaps, name=name)
+        if self.outside is not None:
+            stop_if_past(self.outside, asked.scenario, asked.egress)
         plan = self.re_timed_as(type(self).of(asked.scenario, asked.egress))
         return replace(plan, name=name or self.name, history=(*self.history, *asked.changes))
 
@@ -136,8 +141,8 @@ class Plan(LivePlan):
         optional or get-ahead task left out; for windows an egress up to 12 h earlier. Two changes together
         are not searched. Whether a move makes sense at work, the tables cannot know.
 
-        Raises `ScenarioError` for an unknown step, minutes not above 0, no window to catch, or a plan that is
-        under way already.
+        Of a re-timed plan only what has not begun is changed, and egress is history. Raises `ScenarioError`
+        for an unknown step or one that has begun, minutes not above 0, or no window to catch.
         """
         return gain(self, self.what_if, step, minutes, most)
 
@@ -215,9 +220,18 @@ def propose(
     outing stay there. Where nothing fits, ``.clash`` names requirements that cannot be met together. Raises
     `ScenarioError` for a question that makes no sense.
     """
+    _stop_if_plan(scenario, "propose")
+    scenario.stop_if_happened("propose")
     return search_orders(scenario, effort, seconds, egress_window, progress, cancel, order=order,
                          limit_min=limit_min, cushion=cushion, egress_every_min=egress_every_min,
                          plan_type=Plan)
+
+
+def _stop_if_plan(scenario: object, what: str) -> None:
+    if not isinstance(scenario, Scenario):
+        hint = "; give its plan.scenario" if isinstance(scenario, TimedPlan) else ""
+        raise ScenarioError.single(f"must be a scenario, as load_scenario gives it{hint}", table=what,
+                                   column="scenario", value=type(scenario).__name__)
 
 
 def workbench(scenario: Scenario) -> Workbench:
@@ -229,4 +243,5 @@ def workbench(scenario: Scenario) -> Workbench:
     """
     from planning_kit.desk.workbench import Workbench  # widgets load only where they are wanted
 
+    _stop_if_plan(scenario, "workbench")
     return Workbench(Session(scenario, time_plan))

@@ -14,6 +14,7 @@ FREE_PREFIX = "x_"
 SOURCE_SUFFIX = "_source"
 
 SUITED = ("EV1", "EV2")
+PARTNER = {"EV1": "EV2", "EV2": "EV1"}
 RESERVED_IDS = ("inside", "both")
 SHARED_ID_TABLES = ("places", "hardware", "crew", "actors")
 WINDOW_WORDS = ("night", "day")

@@ -3,6 +3,11 @@
 Legal and kept: steps done out of the order of work, left partly done, taken up again, skipped. Impossible,
 and a fault of its row: an unknown step, a finish without or before its start, two steps of one person at
 once, a start before a step that must come first (``after``), work of the crew before egress.
+
+A step of both has one start and one finish. Where the two are logged apart (``crew`` says who) it begins when
+the later begins and is finished when the later has finished; who was sooner is told (``State.apart``). A
+start of one while the other is still on another step is that one being ready. Where the sooner has begun
+something else before the later has finished, the step counts until then.
 """
 
 from __future__ import annotations
@@ -13,7 +18,7 @@ from datetime import datetime
 
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults
-from planning_kit.inputs.format import SUITED
+from planning_kit.inputs.format import PARTNER, SUITED
 from planning_kit.inputs.log_format import (
     EGRESS,
     FINISHED,
@@ -39,6 +44,8 @@ class State:
 
     ``pieces``: start and finish of each spell of work, the last finish NaN while it runs. ``reported_min``
     and ``remaining_min``: when it was last said how long it will still take, and how long (None: never).
+    ``called_by``: who of the two called the last start or finish of a step of both ("": both of them);
+    ``apart``: in words, where the two did not begin or finish it together.
     """
 
     step: Step
@@ -46,6 +53,8 @@ class State:
     pieces: list[tuple[float, float]] = field(default_factory=list)
     reported_min: float = float("nan")
     remaining_min: float | None = None
+    called_by: str = ""
+    apart: list[str] = field(default_factory=list)
 
     @property
     def worked_min(self) -> float:
@@ -143,6 +152,9 @@ class _Walk:
         return False
 
     def _started(self, event: Event, state: State, at: float) -> None:
+        if self._joins(event, state):
+            self._joined(event, state, at)
+            return
         if state.status in (IN_PROGRESS, DONE):
             since = "is in progress since" if state.status == IN_PROGRESS else "was finished at"
             self.fault(event, "event", f"{event.step} {since} PET {pet_label(_last(state))} already; log a "
@@ -156,17 +168,49 @@ class _Walk:
                        f"{'is' if len(missing) == 1 else 'are'} finished (steps.after); log "
                        f"{'that' if len(missing) == 1 else 'those'} first, or as skipped")
             return
+        if self._is_only_ready(event, state, at):
+            return
         for person in _people(state.step):
             if not self._leaves_work(event, person):
                 return
         for person in _people(state.step):
             self.states.at_work[person] = event.step
-        state.status = IN_PROGRESS
+        state.status, state.called_by = IN_PROGRESS, event.crew
         state.pieces.append((at, float("nan")))
         if event.remaining_min is not None:
             state.reported_min, state.remaining_min = at, event.remaining_min
         elif state.remaining_min is not None:
             state.reported_min = at
+
+    def _joins(self, event: Event, state: State) -> bool:
+        """Whether the partner of who called the start, or the finish, of a step of both now calls theirs."""
+        is_running = state.status == IN_PROGRESS and event.event == STARTED
+        is_over = state.status == DONE and event.event == FINISHED
+        return (state.step.crew == BOTH and bool(event.crew) and event.crew == PARTNER.get(state.called_by)
+                and (is_over or (is_running and not self._is_partly(event.step))))
+
+    def _joined(self, event: Event, state: State, at: float) -> None:
+        """The later of the two begins: only now does the step begin."""
+        begun, finish = state.pieces[-1]
+        state.pieces[-1] = (at, finish)
+        if state.remaining_min is not None:
+            state.reported_min = at
+        if at > begun:
+            state.apart.append(f"{state.called_by} was ready for {event.step} at {pet_label(begun)}, "
+                               f"{at - begun:.1f} min before {event.crew}: it needs both, and counts from "
+                               "then on")
+        state.called_by = ""
+
+    def _is_only_ready(self, event: Event, state: State, at: float) -> bool:
+        """One of the two is ready for a step of both while the other is on something else: not begun yet."""
+        partner = PARTNER.get(event.crew, "") if state.step.crew == BOTH else ""
+        busy, own = self.states.at_work.get(partner), self.states.at_work.get(event.crew)
+        if busy is None or self._is_partly(busy) or (own is not None and not self._is_partly(own)):
+            return False
+        self._leaves_work(event, event.crew)
+        state.apart.append(f"{event.crew} was ready for {event.step} at {pet_label(at)}, while {partner} was "
+                           f"on {busy}: it needs both, and begins when {partner} begins")
+        return True
 
     def _is_partly(self, name: str) -> bool:
         state = self.states.by_step[name]
@@ -193,9 +237,26 @@ class _Walk:
                 del self.states.at_work[person]
 
     def _finished(self, event: Event, state: State, at: float) -> None:
-        if self._runs(event, state, at):
-            state.remaining_min = 0.0
+        if self._joins(event, state):
+            self._finished_later(event, state, at)
+        elif self._runs(event, state, at):
+            state.remaining_min, state.called_by = 0.0, event.crew
             self._stop(state, at, DONE)
+
+    def _finished_later(self, event: Event, state: State, at: float) -> None:
+        """The later of the two has finished: only now is the step finished, unless the other has gone on."""
+        begun, finish = state.pieces[-1]
+        gone = [other.pieces[-1][0] for other in self.states.by_step.values()
+                if other.pieces and other is not state and other.pieces[-1][0] >= finish
+                and state.called_by in _people(other.step)]
+        until = min([at, *gone])
+        state.pieces[-1] = (begun, until)
+        end = "" if until == at else (f"; {state.called_by} had begun something else at {pet_label(until)}, "
+                                      "so it counts until then")
+        if at > finish:
+            state.apart.append(f"{event.crew} finished {event.step} at {pet_label(at)}, {at - finish:.1f} "
+                               f"min after {state.called_by}{end}")
+        state.called_by = ""
 
     def _partly(self, event: Event, state: State, at: float) -> None:
         if self._runs(event, state, at):

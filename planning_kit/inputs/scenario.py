@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from datetime import datetime
 from functools import cached_property
 from pathlib import Path
 
@@ -40,11 +41,14 @@ class Scenario:
     ``.crew``, ``.actors``, ``.places``, ``.routes``, ``.hardware``, ``.tasks``, ``.steps``, ``.gaps``,
     ``.inhibits`` and ``.windows`` are DataFrames, a fresh copy each time: numbers as float64, all else as the
     text of the file. ``.records`` holds the same facts parsed. Two scenarios are equal if they say the same.
+    ``happened_until`` (UTC): up to then it says what was done, not what was planned (a re-timing wrote it);
+    None for a plan.
     """
 
     folder: Path
     checked: Checked
     on_disk: Mapping[str, str]
+    happened_until: datetime | None = None
 
     @property
     def records(self) -> Records:
@@ -65,6 +69,19 @@ class Scenario:
     def digest(self) -> str:
         """SHA-256 over the content: independent of spelling, comments and column order."""
         return content_digest(self.checked)
+
+    def as_happened(self, until: datetime) -> Scenario:
+        """The same as a record of what was done until then (UTC), which no save writes over the plan."""
+        return replace(self, happened_until=until, on_disk=FrozenMapping({}))
+
+    def stop_if_happened(self, what: str) -> None:
+        """Raise `ScenarioError` where a question makes sense for a plan only."""
+        if self.happened_until is not None:
+            raise ScenarioError.single(
+                "asks for a plan, and this scenario says what was done until "
+                f"{self.happened_until:%Y-%m-%dT%H:%MZ}: give the scenario that was planned, or ask the "
+                "re-timed plan (options, decide, what_if)", table=what, column="scenario",
+                value=self.settings.title)
 
     def table(self, name: str) -> pd.DataFrame:
         """One table as a DataFrame, by name."""

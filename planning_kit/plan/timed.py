@@ -317,6 +317,9 @@ class TimedPlan:
 
         Columns ``delay_min``, ``start_min``, ``end_min``, ``end_slip_min``; NaN where no plan is left.
         """
+        if self.position(step) in self.network.fixed:
+            raise ScenarioError.single("has begun: a delay can only be asked of what is to come",
+                                       table="steps", column="step", value=step)
         if not every_min > 0 or not up_to_min >= 0:
             raise ScenarioError.single("every_min must be above 0 and up_to_min not below 0",
                                        column="every_min", value=every_min)

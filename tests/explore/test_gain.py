@@ -281,9 +281,3 @@ def test_minutes_in_thirds_are_met_too(small: pk.Scenario) -> None:
     plan = pk.time_plan(edited(small, "steps", "C2", minutes_likely=22 / 3))
     rows = _helping(plan.gain("C3", 1 / 3), "shorten")
     assert rows["by_min"].tolist() == [0.4, 0.4, 0.4]
-
-
-def test_a_plan_under_way_is_asked_what_if_instead(small_plan: pk.Plan) -> None:
-    log = pd.DataFrame({"step": ["A1"], "event": ["started"], "at": ["2031-09-03T07:31:00Z"]})
-    with pytest.raises(pk.ScenarioError, match="before the outing"):
-        small_plan.retime(log).gain("C3", 1)

@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 from planning_kit.inputs.text_table import TextTable
+from planning_kit.plan.network import LOGGED
 from planning_kit.plan.timed import TimedPlan
 
 COMPARE_COLUMNS = ["step", "title", "change", "crew_a", "crew_b", "start_a_min", "start_b_min", "moved_min",
@@ -44,6 +45,9 @@ def _by_step(plan: TimedPlan) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns).set_index("step")
 
 
+_AS_LOGGED = {f"{LOGGED}:start"}
+
+
 def _change(row: dict[Hashable, Any]) -> str:
     if pd.isna(row["start_a_min"]):
         return "added"
@@ -51,5 +55,8 @@ def _change(row: dict[Hashable, Any]) -> str:
         return "dropped"
     if row["moved_min"] != 0:
         return "later" if row["moved_min"] > 0 else "earlier"
-    same = all(row[f"{name}_a"] == row[f"{name}_b"] for name in ("crew", "place", "minutes", "held_by"))
+    names = ["crew", "place", "minutes"]
+    if not {row["held_by_a"], row["held_by_b"]} & _AS_LOGGED:  # that it has happened is no change of it
+        names.append("held_by")
+    same = all(row[f"{name}_a"] == row[f"{name}_b"] for name in names)
     return "" if same else "changed"

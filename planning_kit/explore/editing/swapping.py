@@ -10,36 +10,39 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import replace
 
+from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.frames import move_text
 from planning_kit.inputs.records import ItemMove, Records, Step
 from planning_kit.inputs.scenario import Scenario
 
-_OTHER = {"EV1": "EV2", "EV2": "EV1"}
-
 
 def swap_roles(scenario: Scenario, tasks: Collection[str]) -> Scenario:
     """The scenario in which EV1 and EV2 trade the steps of ``tasks``. Done twice, it is as before."""
-    records, steps, hardware = scenario.records, scenario.steps, scenario.hardware
-    wanted = [step.task in tasks for step in records.steps]
-    for column in ("crew", "takes", "leaves", "hooks"):
-        cells = zip(steps[column], records.steps, wanted, strict=True)
-        steps[column] = [_swapped(step, column) if is_wanted else before
-                         for before, step, is_wanted in cells]
-    along = _items_that_go_along(records, tasks)
-    hardware["at"] = [_OTHER.get(at, at) if item in along else at
+    hardware, along = scenario.hardware, _items_that_go_along(scenario.records, tasks)
+    hardware["at"] = [PARTNER.get(at, at) if item in along else at
                       for item, at in zip(hardware["item"], hardware["at"], strict=True)]
-    return scenario.with_table("steps", steps).with_table("hardware", hardware)
+    own = [step.step for step in scenario.records.steps if step.task in tasks]
+    return swap_steps(scenario, own).with_table("hardware", hardware)
+
+
+def swap_steps(scenario: Scenario, wanted: Collection[str]) -> Scenario:
+    """The scenario in which EV1 and EV2 trade just these steps; no item changes hands by it."""
+    records, steps = scenario.records, scenario.steps
+    for column in ("crew", "takes", "leaves", "hooks"):
+        cells = zip(steps[column], records.steps, strict=True)
+        steps[column] = [_swapped(step, column) if step.step in wanted else before for before, step in cells]
+    return scenario.with_table("steps", steps)
 
 
 def _swapped(step: Step, column: str) -> str:
     """A cell of a step with EV1 and EV2 traded."""
     if column == "crew":
-        return _OTHER.get(step.crew, step.crew)
+        return PARTNER.get(step.crew, step.crew)
     if column == "hooks":
-        return " ".join(_OTHER[crew] for crew in step.hooks)
+        return " ".join(PARTNER[crew] for crew in step.hooks)
     moves: tuple[ItemMove, ...] = getattr(step, column)
     return " ".join(
-        move_text(replace(move, crew=_OTHER.get(move.crew, ""), into=_OTHER.get(move.into, move.into)))
+        move_text(replace(move, crew=PARTNER.get(move.crew, ""), into=PARTNER.get(move.into, move.into)))
         for move in moves
     )
 

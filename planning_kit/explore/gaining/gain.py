@@ -49,14 +49,12 @@ def gain(plan: P, remake: Callable[..., P], step: str, minutes: float | None = N
 
     ``remake`` makes the changed plan from the arguments of a what-if.
     """
-    if getattr(plan, "outside", None) is not None:
-        raise ScenarioError.single("gain is asked of a plan before the outing: what has happened cannot be "
-                                   "changed; ask what_if of this one", column="step", value=step)
     if isinstance(most, bool) or not isinstance(most, int) or most < 1:
         raise ScenarioError.single("must be how many rows of a kind to show, 1 or more", column="most",
                                    value=most)
     target = find_target(plan, step, minutes)
-    searched = [ORDER, SHORTEN, MIN_GAP, MAX_GAP, DROP, *([EGRESS] if target.is_window else [])]
+    searched = [ORDER, SHORTEN, MIN_GAP, MAX_GAP, DROP,
+                *([EGRESS] if target.is_window and not plan.network.fixed else [])]
     moves = list(likely_moves(plan, target))
     candidates = [*moves, *shortened_steps(plan, target), *relaxed_gaps(plan, target),
                   *dropped_tasks(plan, target), *earlier_egress(plan, target)]

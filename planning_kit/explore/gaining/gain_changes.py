@@ -18,9 +18,9 @@ import numpy as np
 
 from planning_kit.explore.gaining.gain_target import Target
 from planning_kit.explore.odds.without_tasks import without_tasks
+from planning_kit.explore.retime.past_of import network_of
 from planning_kit.explore.sweeping.egress_range import EgressRange
 from planning_kit.inputs.records import Gap, Records
-from planning_kit.plan.build import build_network
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts
 
@@ -44,8 +44,9 @@ class Candidate:
 
 
 def shortened_steps(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
-    """For each step the least whole tenths of a minute by which it alone must be shorter; some are left."""
-    tenths = [max(math.ceil(minutes * _TENTHS - 1e-9) - 1, 0) for minutes in plan.durations]
+    """For each step to come the least whole tenths by which it alone must be shorter; some are left."""
+    tenths = [0 if position in plan.network.fixed else max(math.ceil(minutes * _TENTHS - 1e-9) - 1, 0)
+              for position, minutes in enumerate(plan.durations)]
     owner = np.repeat(np.arange(len(tenths)), tenths)
     by_min = np.concatenate([np.arange(1, count + 1) / _TENTHS for count in tenths] or [np.zeros(0)])
     durations = np.repeat(plan.durations[:, None], len(owner), axis=1)
@@ -119,9 +120,10 @@ def dropped_tasks(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
     """
     records, steps = plan.scenario.records, plan.steps
     wanted = {steps[target.asked].step, steps[target.judged].step}
+    begun = {steps[position].step for position in plan.network.fixed}
     for task in records.tasks:
         gone = {step.step for step in steps if step.task == task.task}
-        if task.need == "required" or not gone or gone & wanted:
+        if task.need == "required" or not gone or gone & (wanted | begun):
             continue
         kept = np.array([step.step not in gone for step in steps])
         starts = np.full(len(steps), 0.0)
@@ -138,7 +140,7 @@ def earlier_egress(plan: TimedPlan, target: Target, most_min: float = 720.0) -> 
     Only for windows: they stay where they are when egress moves. Any other step starts as much earlier as
     egress does, which is no gain.
     """
-    if not target.is_window:
+    if not target.is_window or plan.network.fixed:
         return
     tenths = np.arange(round(most_min * _TENTHS), 0, -1)
     most = float(tenths[0]) / _TENTHS
@@ -151,5 +153,5 @@ def earlier_egress(plan: TimedPlan, target: Target, most_min: float = 720.0) -> 
 
 
 def _starts_of(plan: TimedPlan, records: Records, durations: np.ndarray) -> np.ndarray:
-    """Starts under the plan's sky with other steps or gaps."""
-    return earliest_starts(build_network(records, plan.almanac, plan.travels), durations)
+    """Starts under the plan's sky, and with its past, with other steps or gaps."""
+    return earliest_starts(network_of(plan, records), durations)

@@ -23,7 +23,7 @@ from planning_kit.explore.gaining.gain_changes import ORDER, Candidate
 from planning_kit.explore.gaining.gain_target import Target
 from planning_kit.inputs.records import BOTH
 from planning_kit.plan.build import first_releases, order_bounds, ways_home, work_order
-from planning_kit.plan.network import GRID_MIN, Network
+from planning_kit.plan.network import GRID_MIN, LOGGED, NOW, Network
 from planning_kit.plan.network import ORDER as ORDER_BOUND
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts, outing_end
@@ -78,7 +78,7 @@ def _candidate(plan: TimedPlan, rows: Sequence[int], moved: int, after: int, end
 def _likely(plan: TimedPlan, target: Target) -> Iterator[tuple[int, int]]:
     goal, ends = plan.starts[target.judged], _ends(plan)
     for who in plan.lanes:
-        lane = work_order(plan.steps, who)
+        lane = _to_come(plan, who)
         before = [i for i in lane if plan.starts[i] < goal]
         for one, other in itertools.pairwise(lane[:len(before) + 1]):
             if not ends & {one, other}:
@@ -95,7 +95,7 @@ def _likely(plan: TimedPlan, target: Target) -> Iterator[tuple[int, int]]:
 
 def _every(plan: TimedPlan, target: Target) -> Iterator[tuple[int, int]]:
     """Every row that could help at all, behind every other row of its own lanes."""
-    lanes, ends = {who: work_order(plan.steps, who) for who in plan.lanes}, _ends(plan)
+    lanes, ends = {who: _to_come(plan, who) for who in plan.lanes}, _ends(plan)
     for moved in range(len(plan.steps)):
         if moved not in ends and _may_help(plan, target, moved):
             own = {who: lane for who, lane in lanes.items() if moved in lane}
@@ -122,6 +122,11 @@ def _may_help(plan: TimedPlan, target: Target, moved: int) -> bool:
     network = _network_of(plan, _orders_of(plan, rows))
     starts = earliest_starts(network, plan.durations, np.zeros(len(plan.steps)))
     return bool(target.is_met(starts - 16 * GRID_MIN))  # ways in parts are rounded in parts
+
+
+def _to_come(plan: TimedPlan, who: str) -> list[int]:
+    """The order of work of one lane, without what has begun."""
+    return [position for position in work_order(plan.steps, who) if position not in plan.network.fixed]
 
 
 def _ends(plan: TimedPlan) -> set[int]:
@@ -163,12 +168,19 @@ def _orders_of(plan: TimedPlan, rows: Collection[int]) -> dict[str, list[int]]:
 
 
 def _network_of(plan: TimedPlan, orders: Orders) -> Network:
-    """The network of the plan with other orders of work; steps keep their positions."""
+    """The network of the plan with other orders of work; steps keep their positions, the past its times.
+
+    Who is underway is taken to be where they last worked, which is the most hopeful: the proof knows better.
+    """
     steps, airlock = plan.steps, plan.scenario.settings.airlock
     others = (bound for bound in plan.network.bounds if bound.kind != ORDER_BOUND)
+    fixed = plan.network.fixed
+    known = (release for release in plan.network.releases if release.kind in (LOGGED, NOW))
     return replace(
         plan.network,
-        releases=tuple(first_releases(steps, orders, plan.travels, airlock)),
-        bounds=(*order_bounds(steps, orders, plan.travels), *others),
+        releases=(*known, *(first for first in first_releases(steps, orders, plan.travels, airlock)
+                            if first.step not in fixed)),
+        bounds=(*(bound for bound in order_bounds(steps, orders, plan.travels) if bound.after not in fixed),
+                *others),
         homes=tuple(ways_home(steps, orders, plan.travels, airlock)),
     )

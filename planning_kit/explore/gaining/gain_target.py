@@ -42,6 +42,9 @@ def find_target(plan: TimedPlan, step: str, minutes: float | None) -> Target:
     are not above 0, or no window on the chain.
     """
     asked = plan.position(str(step))
+    if asked in plan.network.fixed:
+        raise ScenarioError.single("has begun: only what is to come can start earlier", table="steps",
+                                   column="step", value=step)
     if minutes is None:
         return _window_before(plan, asked)
     if isinstance(minutes, bool) or not isinstance(minutes, Real) or not 0 < minutes < float("inf"):

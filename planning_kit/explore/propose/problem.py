@@ -11,7 +11,8 @@ from ortools.sat.python import cp_model
 from planning_kit.explore.propose.model import Lane, Literal, Member, OrderModel, Placed, Requirement
 from planning_kit.explore.propose.past import Past
 from planning_kit.explore.propose.ticks import start_windows, ticks_down, ticks_up
-from planning_kit.explore.propose.work import BY_RUNS, PARTNER, Work, people
+from planning_kit.explore.propose.work import BY_RUNS, Work, people
+from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.omm import Elements
 from planning_kit.inputs.records import BOTH, Gap
 from planning_kit.inputs.times import pet_label

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
 
+from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.records import BOTH, ItemMove, Records, Step
 from planning_kit.plan.build import work_order
 
 REQUIRED = "required"
-PARTNER = {"EV1": "EV2", "EV2": "EV1"}
 BY_STEPS, BY_RUNS = "steps", "runs"
 
 

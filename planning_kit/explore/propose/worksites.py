@@ -12,7 +12,7 @@ from planning_kit.explore.propose.chains import Event, add_chain, need_state
 from planning_kit.explore.propose.model import Literal, Requirement, Rule, Ticks
 from planning_kit.explore.propose.problem import Problem, crews_of, first_way
 from planning_kit.explore.propose.ticks import ticks_down, ticks_up
-from planning_kit.explore.propose.work import PARTNER
+from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.records import Inhibit, Place
 from planning_kit.plan.build import light_demand
 from planning_kit.plan.routes import Travel

@@ -10,7 +10,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TypeVar
 
-from planning_kit.explore.editing.swapping import swap_roles
+from planning_kit.explore.editing.naming import as_names
+from planning_kit.explore.editing.swapping import swap_roles, swap_steps
 from planning_kit.explore.propose.rebuild import with_waits
 from planning_kit.explore.retime.retiming import Outside, retime_plan
 from planning_kit.explore.retime.whereabouts import Whereabouts
@@ -33,21 +34,22 @@ def decide(base: P, outside: Outside, here: tuple[Whereabouts, ...], skip: Seque
            waits: Sequence[Mapping[str, object]] = ()) -> tuple[P, Outside]:
     """The plan re-timed with a decision.
 
-    ``skip``: steps or tasks that are not begun any more; ``give``: swappable tasks, not begun, whose steps
-    the two trade; ``order``: steps in the order in which they shall stand (the places in the order of work
-    that they have now are dealt out anew; steps not named stay where they are); ``waits``: rows of
-    ``gaps.csv`` to add, where an order must be kept that no other rule keeps. ``here``: where the decision
-    finds the two. Raises `ScenarioError` for names that there are not, for what has begun, and for an order
-    that runs in a circle.
+    ``skip``: steps or tasks that are not begun any more; ``give``: swappable tasks whose steps the two trade,
+    once it has begun those that nobody has begun (what is in someone's hands stays there); ``order``: steps
+    in the order in which they shall stand (the places in the order of work that they have now are dealt out
+    anew; steps not named stay where they are); ``waits``: rows of ``gaps.csv`` to add, where an order must be
+    kept that no other rule keeps. ``here``: where the decision finds the two. Raises `ScenarioError` for
+    names that there are not, for what has begun, and for an order that runs in a circle.
     """
     faults, scenario = Faults(), base.scenario
+    skip, give, order = (tuple(map(str, as_names(names))) for names in (skip, give, order))
     skipped = _steps_of(base, outside, skip, faults)
     _check_give(base, outside, give, faults)
     _check_order(base, order, faults)
     _check_waits(base, waits, faults)
     faults.stop_if_any()
-    if give:
-        scenario = swap_roles(scenario, give)
+    for task in give:
+        scenario = _given(scenario, outside, task)
     if order:
         frame = scenario.steps.set_index("step", drop=False)
         names = iter(order)
@@ -101,8 +103,8 @@ def _check_give(base: TimedPlan, outside: Outside, names: Sequence[str], faults:
             faults.add(TABLE, None, "give", name, f"is no task here{did_you_mean(name, tuple(tasks))}")
         elif not tasks[name].swappable:
             faults.add(TABLE, None, "give", name, "is not swappable (tasks.csv)")
-        elif any(state.status != TO_DO for state in own):
-            faults.add(TABLE, None, "give", name, "has begun; only a task not begun can change hands")
+        elif all(state.status != TO_DO for state in own):
+            faults.add(TABLE, None, "give", name, "has no step left that nobody has begun")
 
 
 def _check_waits(base: TimedPlan, waits: Sequence[Mapping[str, object]], faults: Faults) -> None:
@@ -110,6 +112,14 @@ def _check_waits(base: TimedPlan, waits: Sequence[Mapping[str, object]], faults:
         for column in ("first_step", "then_step"):
             if row.get(column) not in base.network.steps:
                 faults.add(TABLE, None, "waits", row.get(column), f"is no step here; {column} names one")
+
+
+def _given(scenario: Scenario, outside: Outside, task: str) -> Scenario:
+    """The scenario with a task given to the other: all of it, or what nobody has begun."""
+    own = [state for state in outside.states.by_step.values() if state.step.task == task]
+    if all(state.status == TO_DO for state in own):
+        return swap_roles(scenario, [task])
+    return swap_steps(scenario, [state.step.step for state in own if state.status == TO_DO])
 
 
 def _check_order(base: TimedPlan, order: Sequence[str], faults: Faults) -> None:

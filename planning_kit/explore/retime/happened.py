@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 
 import numpy as np
 import pandas as pd
@@ -17,6 +18,7 @@ import pandas as pd
 from planning_kit.explore.editing.dropping import drop_steps
 from planning_kit.inputs.log_state import DONE, DROPPED, IN_PROGRESS, State, States
 from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.times import moment_at
 from planning_kit.plan.network import ROUNDING_MIN, on_grid
 from planning_kit.plan.timed import TimedPlan
 
@@ -57,8 +59,8 @@ class _Spell:
     minutes: float
 
 
-def write_down(base: TimedPlan, states: States, now_min: float) -> Happened:
-    """The scenario of ``base`` with everything in ``states`` written into it."""
+def write_down(base: TimedPlan, states: States, egress: datetime, now_min: float) -> Happened:
+    """The scenario of ``base`` with everything in ``states`` written into it; ``egress`` as it was (UTC)."""
     spells = _spells(base, states, now_min)
     table = base.scenario.steps
     rows = _rows_of(table)
@@ -83,7 +85,8 @@ def write_down(base: TimedPlan, states: States, now_min: float) -> Happened:
         scenario, notes = drop_steps(scenario, skipped)
     left = tuple(LeftOut(name, "skipped", "was skipped" if not states.by_step[name].pieces else
                          "was given up before it was finished") for name in skipped)
-    return Happened(scenario, fixed, parts, left, notes)
+    happened = scenario.as_happened(moment_at(now_min, egress)) if scenario is not base.scenario else scenario
+    return Happened(happened, fixed, parts, left, notes)
 
 
 def _rows_of(frame: pd.DataFrame) -> list[dict[str, object]]:

@@ -113,7 +113,8 @@ class LivePlan(TimedPlan):
                waits: Sequence[Mapping[str, object]] = ()) -> Self:
         """The re-timed plan with a decision taken now (see `planning_kit.explore.retime.deciding.decide`).
 
-        ``skip``: steps or tasks not begun any more; ``give``: swappable tasks, not begun, that the two trade;
+        ``skip``: steps or tasks not begun any more; ``give``: swappable tasks that the two trade (of one that
+        has begun: its steps that nobody has begun);
         ``order``: steps in another order of work; ``waits``: rows of ``gaps.csv`` to add, where another order
         must be kept. Who is underway goes to what is next from where they are now. What is skipped so is
         planned, not logged: log it when it is called. Raises `ScenarioError` for what there is not or has

@@ -30,6 +30,8 @@ def log_findings(plan: TimedPlan, base: TimedPlan, states: States, happened: Hap
             yield _used_up(state, now_min)
         elif state.status == LEFT:
             yield _left(plan, state)
+        for words in state.apart:
+            yield Finding(NOTE, CHECK, state.step.crew, state.step.step, now_min, words, SOURCE)
     for left in happened.left_out:
         yield _left_out(base, left, now_min)
     for note in happened.notes:

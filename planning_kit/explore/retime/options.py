@@ -1,11 +1,12 @@
 """What can still be done: options, each verified by re-timing, ranked, with the last moment each is open.
 
 Looked at are: dropping what the cut rule allows, one task or the first few of the rule together; postponing
-such a task to just before the last one; giving a swappable task, not begun, to the other; bringing a
-get-ahead task forward to come next. "Carry on" is a row too. Better orders of the whole rest are searched
-where that is asked (`planning_kit.explore.retime.reorder`): it takes seconds. Ranked: no new stop finding
-before one, the hard limit kept, the planned limit kept, then what costs least (nothing dropped, get-ahead,
-optional; by the cut rule), then the earlier end. Options together are not tried, but for the cut rule.
+such a task to just before the last one; giving a swappable task to the other, once it has begun what is left
+of it, if that brings no stop finding (things are in hands by then); bringing a get-ahead task forward to come
+next. "Carry on" is a row too. Better orders of the whole rest are searched where that is asked
+(`planning_kit.explore.retime.reorder`): it takes seconds. Ranked: no new stop finding before one, the hard
+limit kept, the planned limit kept, then what costs least (nothing dropped, get-ahead, optional; by the cut
+rule), then the earlier end. Options together are not tried, but for the cut rule.
 """
 
 from __future__ import annotations
@@ -48,7 +49,10 @@ Plan = Any  # the front door's plan: times, findings and ``decide``
 
 @dataclass(frozen=True)
 class Option:
-    """One thing that could be decided: ``how`` are the arguments of ``decide``; ``cost`` ranks equals."""
+    """One thing that could be decided: ``how`` are the arguments of ``decide``; ``cost`` ranks equals.
+
+    ``only_if_sound``: no option where it brings a stop finding.
+    """
 
     words: str
     kind: str
@@ -56,6 +60,7 @@ class Option:
     tasks: tuple[str, ...] = ()
     cost: tuple[float, ...] = ()
     moves: tuple[str, ...] = ()
+    only_if_sound: bool = False
 
 
 def options_table(plan: Plan, outside: Outside, most: int = 12, search: Budget | None = None,
@@ -80,6 +85,8 @@ def options_table(plan: Plan, outside: Outside, most: int = 12, search: Budget |
         changed = _decided(plan, option)
         if changed is not None and math.isfinite(_open_until(plan, changed)):  # else it changes nothing
             row = _row(plan, changed, option, known)
+            if row["new_stops"] and option.only_if_sound:
+                continue
             ranked.append((_rank(row, option), row, changed))
     ranked.sort(key=lambda entry: entry[0])
     best = ranked[:most]
@@ -136,9 +143,11 @@ def _options(outside: Outside) -> Iterator[Option]:
     for task in tasks:
         fresh = all(state.status == TO_DO for state in outside.states.by_step.values()
                     if state.step.task == task.task)
-        if task.swappable and fresh and to_do(outside, task.task):
-            yield Option(f"Give {task.task} to the other (the two trade its steps)", GIVE,
-                         {"give": (task.task,)}, (task.task,))
+        if task.swappable and any(s.status == TO_DO for s in outside.states.by_step.values()
+                                  if s.step.task == task.task):
+            what = task.task if fresh else f"the rest of {task.task}"
+            yield Option(f"Give {what} to the other (the two trade its steps)", GIVE,
+                         {"give": (task.task,)}, (task.task,), only_if_sound=not fresh)
         if task.need == "get-ahead" and fresh:
             yield from _moved(outside, task, FORWARD)
 

@@ -73,7 +73,7 @@ def retime_plan(base: P, actuals: object, now: object = None,
     now_min = float(on_grid(states.last_min if now_min is None else now_min))
     almanac = base.almanac if egress == base.egress else (
         almanac_for(base.scenario.records, base.scenario.elements, egress))
-    placed = _placed(base, write_down(base, states, now_min), almanac, now_min, here)
+    placed = _placed(base, write_down(base, states, egress, now_min), almanac, now_min, here)
     plan = replace(base, scenario=placed.happened.scenario, egress=egress, almanac=almanac,
                    network=placed.network, durations=placed.durations, starts=placed.starts)
     plan, effort = with_logged_effort(plan, states)

@@ -36,6 +36,10 @@ def sweep_egress(scenario: Scenario, start: str | date | datetime, stop: str | d
 
     The sky is computed once for the whole range: minutes agree with a plan timed alone to 1e-6.
     """
+    if not isinstance(scenario, Scenario):
+        raise ScenarioError.single("must be a scenario, as load_scenario gives it; of a plan, its "
+                                   "plan.scenario", column="scenario", value=type(scenario).__name__)
+    scenario.stop_if_happened("sweep_egress")
     first, last = as_utc(start, "start"), as_utc(stop, "stop")
     is_step = isinstance(every_min, Real) and every_min > 0
     if not is_step or last < first or (last - first).total_seconds() / 60 / every_min > _MOST_ROWS:

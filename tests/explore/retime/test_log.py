@@ -238,3 +238,62 @@ def test_a_spreadsheets_own_spelling_is_kept(tmp_path: Path) -> None:
     path.write_bytes(b"\xef\xbb\xbfstep,event,at,event_id\r\nA1,started,2031-09-03T07:30:00Z,e7\r\n")
     pk.append_log(path, "finished", "A1", DAY + "07:44:00Z", note="has no column here")
     assert path.read_bytes().endswith(b"A1,finished,2031-09-03T07:44:00Z,e8\r\n")
+
+
+# --- a step of both, logged apart -------------------------------------------------------------------------
+
+
+def called(*rows: str) -> pd.DataFrame:
+    """A log from ``crew step event at`` a row; ``-`` for no crew."""
+    cells = [row.split() for row in rows]
+    return pd.DataFrame([{"crew": "" if c[0] == "-" else c[0], "step": c[1], "event": c[2], "at": c[3]}
+                         for c in cells])
+
+
+def both_of(small: pk.Scenario, *rows: str) -> tuple[States, list[tuple[int, str]]]:
+    states, faults = played(small, called(*rows))
+    return states, [(fault["row"], str(fault["column"])) for fault in faults.rows]  # type: ignore[misc]
+
+
+def test_a_step_of_both_begins_and_ends_with_the_later_of_the_two(small: pk.Scenario) -> None:
+    states, faults = both_of(small, "EV1 A1 started 0:00", "EV2 A1 started 0:02", "EV2 A1 finished 0:11",
+                             "EV1 A1 finished 0:14", "EV1 B1 started 0:15", "EV2 C1 started 0:12")
+    # EV2 has begun C1 at 0:12: of the 14 minutes that EV1 was at it, A1 of both counts until then.
+    assert faults == []
+    state = states.by_step["A1"]
+    assert (state.status, state.pieces) == (DONE, [(2.0, 12.0)])
+    assert len(state.apart) == 2
+    assert state.apart[0].startswith("EV1 was ready for A1 at 0:00, 2.0 min before EV2")
+    assert "3.0 min after EV2; EV2 had begun something else at 0:12" in state.apart[1]
+
+
+def test_a_later_finish_of_one_moves_the_finish(small: pk.Scenario, small_plan: pk.Plan) -> None:
+    rows = ("EV1 A1 started 0:00", "EV1 A1 finished 0:11", "EV2 A1 finished 0:13")
+    states, faults = both_of(small, *rows)
+    assert faults == []
+    assert states.by_step["A1"].pieces == [(0.0, 13.0)]
+    plan = small_plan.retime(called(*rows), 13)
+    assert plan.finishes[plan.position("A1")] == 13.0
+    notes = plan.findings.query("check == 'log' and severity == 'note'")
+    assert notes["message"].tolist() == ["EV2 finished A1 at 0:13, 2.0 min after EV1"]
+
+
+def test_one_who_is_ready_while_the_other_is_busy_has_not_begun_a_step_of_both(small: pk.Scenario) -> None:
+    busy = ("- A1 started 0:00", "- A1 finished 0:10", "EV2 C1 started 0:11")
+    states, faults = both_of(small, *busy, "EV1 Z1 started 0:13", "EV2 C1 finished 0:15",
+                             "EV2 Z1 started 0:16")
+    assert faults == []
+    assert states.by_step["Z1"].pieces[0][0] == 16.0
+    assert "EV1 was ready for Z1 at 0:13, while EV2 was on C1" in states.by_step["Z1"].apart[0]
+    waiting, faults = both_of(small, *busy, "EV1 Z1 started 0:13")
+    assert (waiting.by_step["Z1"].status, waiting.at_work, faults) == ("to do", {"EV2": "C1"}, [])
+
+
+@pytest.mark.parametrize("rows", [
+    ("EV1 A1 started 0:00", "EV1 A1 started 0:02"),  # the same one twice
+    ("- A1 started 0:00", "EV2 A1 started 0:02"),  # both were said to have begun
+    ("EV1 A1 started 0:00", "EV1 A1 finished 0:09", "EV1 A1 finished 0:11"),
+    ("EV1 A1 started 0:00", "EV2 A1 started 0:02", "EV1 A1 started 0:03"),  # both have by now
+])
+def test_what_is_called_twice_is_still_a_fault(small: pk.Scenario, rows: tuple[str, ...]) -> None:
+    assert both_of(small, *rows)[1] == [(len(rows) + 1, "event")]

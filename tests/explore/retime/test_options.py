@@ -64,9 +64,22 @@ def test_a_swappable_task_not_begun_can_be_given_to_the_other(demo_plan: pk.Plan
     given = now.decide(give=["SUR"])
     crews = {step.step: step.crew for step in given.steps}
     assert (crews["SV1"], crews["SV3"]) == ("EV2", "EV1")
-    later = demo_plan.retime(as_planned(demo_plan, 30.0), 30.0)
-    with pytest.raises(pk.ScenarioError, match="has begun"):
-        later.decide(give=["SUR"])
+
+
+def test_of_a_task_that_has_begun_the_rest_can_be_given(demo_plan: pk.Plan) -> None:
+    # At 2:30 SV0 to SV5 are done and SV6, EV2's, is left: the camera home.
+    later = demo_plan.retime(as_planned(demo_plan, 150.0), 150.0)
+    given = later.decide(give="SUR")
+    before, after = ({step.step: step.crew for step in plan.steps} for plan in (later, given))
+    assert {step for step in before if before[step] != after[step]} == {"SV6"}
+    assert "Give the rest of SUR to the other (the two trade its steps)" in set(
+        later.options(most=60)["option"])
+    # At 1:40 EV2 has the camera in hand: EV1 cannot bring it home, and it is no option.
+    early = demo_plan.retime(as_planned(demo_plan, 100.0), 100.0)
+    assert "give" not in set(early.options(most=60)["kind"])
+    done = demo_plan.retime(as_planned(demo_plan, 340.0), 340.0)
+    with pytest.raises(pk.ScenarioError, match="no step left that nobody has begun"):
+        done.decide(give="SUR")
 
 
 def test_another_order_comes_in_through_decide(small_plan: pk.Plan) -> None:
