@@ -28,7 +28,7 @@ class Chart(go.Figure):
     """
 
     # Jupyter is to use the bundle below alone, not plotly's renderer and not an HTML copy under a random id.
-    _ipython_display_ = None
+    _ipython_display_: Any = None
     _repr_html_ = None
 
     @property

@@ -74,7 +74,8 @@ def _drawn(figure: dict[str, Any], div_id: str, alt: str) -> str:
     content = {"data": figure["data"], "layout": figure["layout"], "frames": figure.get("frames", [])}
     drawing = to_html(content, full_html=False, include_plotlyjs=False, config=CHART_CONFIG, div_id=div_id,
                       include_mathjax=False, validate=False, auto_play=False)
-    return f'<div role="img" aria-label="{html.escape(alt, quote=True)}">{drawing}</div>'
+    role = "group" if content["frames"] else "img"  # what is in a picture cannot be pressed
+    return f'<div role="{role}" aria-label="{html.escape(alt, quote=True)}">{drawing}</div>'
 
 
 def notebook_html(notebook: NotebookNode, title: str) -> str:

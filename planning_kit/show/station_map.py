@@ -19,6 +19,7 @@ from planning_kit.show.palette import crew_inks, theme_named
 from planning_kit.show.scene import Scene, scene_of
 from planning_kit.show.station_map_controls import controls, frame_name
 from planning_kit.show.station_map_ground import ground_traces, place_points
+from planning_kit.show.station_map_keys import Film
 from planning_kit.show.station_map_layout import WORD_COLUMNS, Rows, map_layout
 from planning_kit.show.station_map_moving import Stage, frames, moving_traces, primer
 from planning_kit.show.station_map_strip import strip_layout, strip_scene, strip_traces
@@ -32,8 +33,9 @@ def station_map(plan: Any, at_min: float | None = None, theme: str = "light", do
 
     A time slider, play at three speeds and lists to jump to a step or finding move the crew along their
     routes and a line through the swimlanes below; all of it is in the figure and needs no kernel. A frame is
-    drawn every ``every_min`` minutes of PET and at the end of the outing. With ``at_min`` (minutes of PET)
-    it is a still picture of that minute, without controls.
+    drawn every ``every_min`` minutes of PET and at the end of the outing, and the title says so: from one to
+    the next everything jumps. With ``at_min`` (minutes of PET)
+    it is a still picture of that minute, without controls. The controls take mouse and keyboard.
 
     ``theme`` is ``light`` or ``dark``; ``down`` says which way along z is drawn downward (``+z`` or ``-z``).
     Between two places everybody is drawn on the straight line. Raises `ScenarioError` for another theme or
@@ -47,12 +49,13 @@ def station_map(plan: Any, at_min: float | None = None, theme: str = "light", do
     # The ground lies below everything; all else that moves lies above what does not.
     data = [film[0][0], *still, *film[0][1:]]
     rows = Rows(show.scene.lanes.height, is_still=at_min is not None)
-    layout = map_layout(show.scene, show.views, rows, _shown(minutes)) | strip_layout(show.scene, rows.strip)
+    shown = _shown(minutes, show.scene)
+    layout = map_layout(show.scene, show.views, rows, shown) | strip_layout(show.scene, rows.strip)
     if at_min is not None:
         return Chart(data=data, layout=layout)
     layout |= controls(show.scene, minutes, rows.height)
     places = [0, *range(1 + len(still), len(data))]
-    return Chart(data=data, layout=layout, frames=frames(film, places, [frame_name(m) for m in minutes]))
+    return Film(data=data, layout=layout, frames=frames(film, places, [frame_name(m) for m in minutes]))
 
 
 @dataclass(frozen=True)
@@ -80,10 +83,13 @@ def _show(plan: Any, theme_name: str, down: str) -> _Show:
                  cautions, bool(plan.links))
 
 
-def _shown(minutes: Sequence[float]) -> str:
+def _shown(minutes: Sequence[float], scene: Scene) -> str:
+    """Which minutes the picture shows; between two of a film everything stands as in the earlier one."""
+    retimed = "" if scene.now_min is None else f", re-timed at PET {pet_label(scene.now_min)}"
     if len(minutes) == 1:
-        return f"PET {pet_label(minutes[0])}"
-    return f"PET {pet_label(minutes[0])} to {pet_label(minutes[-1])}"
+        return f"PET {pet_label(minutes[0])}{retimed}"
+    every = f", drawn every {minutes[1] - minutes[0]:g} min" if len(minutes) > 2 else ""
+    return f"PET {pet_label(minutes[0])} to {pet_label(minutes[-1])}{every}{retimed}"
 
 
 def _moving(moment: Moment, show: _Show) -> list[Trace]:

@@ -1,6 +1,7 @@
 """What the reader of the station map can press: play at three speeds, pause, a slider, two lists to jump.
 
-All of it is plotly's own and part of the figure: it works in a page without a kernel.
+All of it is plotly's own and part of the figure: it works in a page without a kernel. Plotly hears the mouse
+only; `station_map_keys` adds the keys.
 """
 
 from __future__ import annotations

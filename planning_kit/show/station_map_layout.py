@@ -99,7 +99,8 @@ def _alt(scene: Scene, shown: str) -> str:
 
 def _space(views: Views, rows: Rows) -> dict[str, Any]:
     return {
-        "domain": {"x": [0, _SPACE_SHARE], "y": rows.domain(0, _MAP_PX)}, "aspectmode": "data",
+        "domain": {"x": [0, _SPACE_SHARE], "y": rows.domain(0, _MAP_PX)},
+        "aspectmode": "manual", "aspectratio": views.aspect,
         "bgcolor": "rgba(0,0,0,0)", "camera": views.camera, "dragmode": "orbit",
         **{f"{name}axis": {"visible": False, "showspikes": False,
                            "range": list(views.range_of(f"+{name}"))} for name in "xyz"},

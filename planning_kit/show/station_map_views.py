@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import cos, radians, sin
+from math import cos, hypot, inf, radians, sin, tan
 from typing import Any
 
 from planning_kit.inputs.faults import ScenarioError
@@ -21,6 +21,9 @@ _AXES = "xyz"
 _TURN_DEG, _RAISE_DEG, _EYE_DISTANCE = 30.0, 30.0, 1.5
 _EDGE_SHARE = 0.09  # of the extent, left free around the places
 _LEAST_EXTENT_M = 4.0
+_HALF_HEIGHT = tan(radians(22.5))  # of what the view in space shows at distance 1: plotly.js sees 45 deg
+_NARROWEST = 1.45  # width over height of the view in space on a narrow screen
+_USED = 0.88  # of it, the rest is for names
 
 
 @dataclass(frozen=True)
@@ -70,11 +73,12 @@ class View:
 
 @dataclass(frozen=True)
 class Views:
-    """The views of one station, and how far its places reach: ``lowest`` and ``highest`` by axis, metres."""
+    """The views of one station, its places, and how far they reach by axis; metres."""
 
     space: View
     side: View
     above: View
+    places: tuple[Point, ...]
     lowest: Point
     highest: Point
 
@@ -105,6 +109,44 @@ class Views:
                 "up": {"x": 0, "y": 0, "z": up}, "center": {"x": 0, "y": 0, "z": 0}}
 
 
+    @property
+    def aspect(self) -> dict[str, float]:
+        """Lengths of the axes in space, all to one scale: the largest at which every place is in view.
+
+        A point is in view when its distance across the line of sight is at most a share of its distance along
+        it; both grow with the scale, so that each point gives one greatest scale.
+        """
+        camera = self.camera
+        eye = (camera["eye"]["x"], camera["eye"]["y"], camera["eye"]["z"])
+        away = hypot(*eye)
+        ahead = _unit(eye)
+        right = _unit(_cross((0.0, 0.0, camera["up"]["z"]), ahead))
+        upward = _cross(ahead, right)
+        ranges = [self.range_of(f"+{name}") for name in _AXES]
+        scale = inf
+        for place in self.places:
+            point = [value - (low + high) / 2 for value, (low, high) in zip(place, ranges, strict=True)]
+            for across, share in ((right, _NARROWEST * _HALF_HEIGHT * _USED), (upward, _HALF_HEIGHT * _USED)):
+                reach = abs(_dot(point, across)) + share * _dot(point, ahead)
+                scale = min(scale, share * away / reach) if reach > 0 else scale
+        longest = max(high - low for low, high in ranges)
+        scale = min(scale, 2 / longest)  # a single place has no scale of its own
+        return {name: round((high - low) * scale, 4) for name, (low, high) in zip(_AXES, ranges, strict=True)}
+
+
+def _dot(a: Sequence[float], b: Sequence[float]) -> float:
+    return sum(x * y for x, y in zip(a, b, strict=True))
+
+
+def _cross(a: Point, b: Point) -> Point:
+    return a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]
+
+
+def _unit(a: Point) -> Point:
+    length = hypot(*a)
+    return a[0] / length, a[1] / length, a[2] / length
+
+
 def views_of(places: Sequence[Place], down: str) -> Views:
     """The views of a station. Raises `ScenarioError` when ``down`` is neither ``+z`` nor ``-z``."""
     if down not in ("+z", "-z"):
@@ -117,7 +159,8 @@ def views_of(places: Sequence[Place], down: str) -> Views:
     else:
         across, page_up = "+y", "+x" if down == "+z" else "-x"
     return Views(View("in space", 0, across, z_up), View("from the side", 4, across, z_up),
-                 View("from above", 5, across, page_up), lowest, highest)
+                 View("from above", 5, across, page_up),
+                 tuple((p.x_m, p.y_m, p.z_m) for p in places), lowest, highest)
 
 
 def _corner(points: Sequence[Point], pick: Any) -> Point:

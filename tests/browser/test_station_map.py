@@ -6,11 +6,14 @@ from pathlib import Path
 
 import nbformat
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from nbformat import v4
 
 import planning_kit as pk
+from planning_kit.inputs.times import pet_label
 from planning_kit.show.offline_html import write_notebook_html
 from planning_kit.show.station_map import station_map
+from planning_kit.show.station_map_keys import keys_bundle
 from tests.show.test_station_map import ATTACK
 
 SMALL = Path(__file__).resolve().parents[2] / "scenarios" / "small-outing"
@@ -31,8 +34,9 @@ def address(small_plan, tmp_path_factory):
 
 
 def write_page(folder, figure):
-    output = v4.new_output("execute_result", figure._repr_mimebundle_(), execution_count=1)
-    cell = v4.new_code_cell("pk.station_map(plan)", outputs=[output], execution_count=1, id="a")
+    bundles = figure._repr_mimebundle_(), keys_bundle()
+    outputs = [v4.new_output("display_data", bundle) for bundle in bundles]
+    cell = v4.new_code_cell("pk.station_map(plan)", outputs=outputs, execution_count=1, id="a")
     nbformat.write(v4.new_notebook(cells=[cell]), folder / "walk.ipynb")
     return write_notebook_html(folder / "walk.ipynb", folder / "walk.html").as_uri()
 
@@ -45,7 +49,6 @@ def opened(page, address):
 
 
 def press(page, label):
-    """Plotly hears the mouse only: what looks like a button there has no name and no key."""
     kind = "header" if label.startswith("Jump") else "button"
     page.locator(f"#{CHART} .updatemenu-{kind}", has_text=label).first.click()
 
@@ -90,6 +93,53 @@ def test_a_list_jumps_to_a_step_and_the_slider_follows_by_hand(page, address, sm
     assert grip["x"] + grip["width"] / 2 == pytest.approx(line, abs=8)  # pixels: the grip under the line
 
 
+def focused(page, name):
+    return page.evaluate(f"() => document.activeElement.getAttribute({name!r})")
+
+
+def test_the_keyboard_does_all_that_the_mouse_does(page, address, small_plan, page_errors):
+    opened(page, address)
+    page.wait_for_selector(".slider-group.station-map-key")
+    roles = {}
+    for _ in range(12):
+        page.keyboard.press("Tab")
+        roles[focused(page, "aria-label")] = focused(page, "role")
+    assert roles.items() >= {"PET": "slider", "slow": "button", "play": "button", "fast": "button",
+                             "pause": "button", "Jump to a step": "spinbutton",
+                             "Jump to a finding": "spinbutton"}.items()
+    found = Axe().run(page, context=f"#{CHART}", options={"runOnly": ["wcag2a", "wcag2aa"]})
+    assert found.response["violations"] == [], found.generate_report()
+
+    page.locator(".slider-group").focus()
+    for key, minute in (("ArrowRight", EVERY_MIN), ("PageUp", 11 * EVERY_MIN), ("Home", 0),
+                        ("End", small_plan.end_min)):
+        page.keyboard.press(key)
+        page.wait_for_function(f"() => Math.abs(({NOW})() - {minute}) < 0.01")
+    assert focused(page, "aria-valuetext") == f"PET {pet_label(small_plan.end_min)}"
+
+    page.locator(".updatemenu-header").first.focus()
+    order = sorted(small_plan.timeline.query("kind == 'work' and step != ''").drop_duplicates("step")[
+        ["start_min", "step"]].itertuples(index=False, name=None))
+    for at_min, step in order[:3]:
+        page.keyboard.press("ArrowDown")
+        page.wait_for_function(f"() => ({NOW})() >= {at_min - 0.01} && ({NOW})() < {at_min + EVERY_MIN}")
+        assert step in focused(page, "aria-valuetext").split()
+
+    page.locator(".slider-group").focus()
+    page.keyboard.press("Home")
+    page.locator(".updatemenu-button", has_text="fast").focus()
+    page.keyboard.press("Enter")
+    page.wait_for_function(f"() => ({NOW})() >= 10")
+    page.locator(".updatemenu-button", has_text="pause").focus()
+    page.keyboard.press(" ")
+    page.wait_for_timeout(300)
+    stopped = page.evaluate(NOW)
+    page.wait_for_timeout(400)
+    assert page.evaluate(NOW) == stopped
+    assert page.evaluate("() => getComputedStyle(document.activeElement).outlineStyle") == "solid"
+    assert [error for error in page_errors if error != "undefined"] == []
+
+
 def test_hostile_text_is_shown_and_never_run(page, small, page_errors, tmp_path):
     for name in ("steps", "places", "hardware", "inhibits"):
         table = small.table(name)
@@ -117,4 +167,13 @@ def test_jupyterlab_plays_it_too(page, lab, asked_outside):
     assert page.evaluate(now) == 0
     page.locator(".updatemenu-button", has_text="fast").first.click()
     page.wait_for_function(f"() => ({now})() >= 5")
+    page.locator(".updatemenu-button", has_text="pause").first.click()
+    cells = page.locator(".jp-Cell").count()
+    page.locator(".slider-group.station-map-key").first.focus()
+    page.keyboard.press("End")
+    page.wait_for_function(f"() => ({now})() > 70")
+    for key in ("ArrowLeft", "b", "ArrowLeft"):  # "b" would add a cell, were it the notebook's
+        page.keyboard.press(key)
+    page.wait_for_function(f"() => ({now})() <= 70")
+    assert page.locator(".jp-Cell").count() == cells
     assert asked_outside == []

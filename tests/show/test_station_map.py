@@ -7,7 +7,9 @@ import json
 import math
 import re
 from itertools import pairwise
+from pathlib import Path
 
+import numpy as np
 import pytest
 
 import planning_kit as pk
@@ -18,6 +20,7 @@ from planning_kit.show.station_map_views import views_of
 from planning_kit.show.time_axes import MS_PER_MIN
 
 ATTACK = "<img src=x onerror=\"window.harmed='yes'\"><a href='javascript:harm()'>b</a>&lt;$x$"
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
 MOST_BYTES = 2_000_000  # of the demo: a notebook that holds it stays quick to open
 
 
@@ -201,6 +204,40 @@ def test_dark_is_another_look_of_the_same_places(small_plan, small_film):
     dark = json.loads(station_map(small_plan, theme="dark").to_json())
     assert dark["layout"]["paper_bgcolor"] != small_film["layout"]["paper_bgcolor"]
     assert [trace["x"] for trace in dark["data"]] == [trace["x"] for trace in small_film["data"]]
+
+
+@pytest.mark.parametrize("name", ["tern-station", "small-outing", "faulty-plan"])
+def test_everybody_is_within_the_view_in_space(name):
+    """Projected by hand as plotly.js does it: looking at the middle of the ranges, 45 degrees high."""
+    scenario = pk.load_scenario(SCENARIOS / name)
+    scene = station_map(pk.time_plan(scenario), at_min=1).layout.scene
+    eye = np.array([scene.camera.eye.x, scene.camera.eye.y, scene.camera.eye.z])
+    ahead = -eye / np.linalg.norm(eye)
+    right = np.cross(ahead, [0, 0, scene.camera.up.z])
+    right /= np.linalg.norm(right)
+    up = np.cross(right, ahead)
+    axes = (scene.xaxis, scene.yaxis, scene.zaxis)
+    lengths = np.array([scene.aspectratio.x, scene.aspectratio.y, scene.aspectratio.z])
+    ranges = np.array([axis.range for axis in axes])
+    per_m = lengths / (ranges[:, 1] - ranges[:, 0])
+    assert per_m == pytest.approx(per_m[0], rel=1e-3), "one scale in space"
+    places = scenario.places[["x_m", "y_m", "z_m"]].to_numpy(float)
+    seen = (places - ranges.mean(axis=1)) * per_m - eye
+    depth = seen @ ahead
+    assert (depth > 0).all()
+    half = math.tan(math.radians(22.5))
+    across, above = seen @ right / depth / half, seen @ up / depth / half
+    assert np.abs(above).max() < 0.95
+    assert np.abs(across).max() < 0.95 * 1.45  # wide as on a narrow screen
+    assert max(np.abs(above).max(), np.abs(across).max() / 1.45) > 0.6, "and no smaller than need be"
+
+
+def test_the_film_brings_its_keys_and_a_still_picture_none(small_plan, capsys):
+    film, still = station_map(small_plan, every_min=10), station_map(small_plan, at_min=10)
+    assert still._ipython_display_ is None
+    assert callable(film._ipython_display_)
+    assert "every 10 min" in film.layout.title.text
+    assert "every" not in still.layout.title.text
 
 
 def test_fewer_frames_on_demand(small_plan):
