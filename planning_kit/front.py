@@ -13,6 +13,7 @@ import pandas as pd
 
 from planning_kit.checks.all_checks import find_all
 from planning_kit.explore.comparing.compare import compare as moved_steps
+from planning_kit.explore.editing.wanted import Asked
 from planning_kit.explore.gaining.gain import gain
 from planning_kit.explore.propose.proposals import Proposals
 from planning_kit.explore.propose.propose import search_orders
@@ -22,8 +23,7 @@ from planning_kit.explore.retime.past_of import stop_if_past
 from planning_kit.explore.revising.revisions import Given, Revision, compare_revisions
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.what_if import Change, ask, changes_table
-from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.plan.timed import TimedPlan
 
 if TYPE_CHECKING:
@@ -115,12 +115,13 @@ class Plan(LivePlan):
         what has begun keeps its logged times, and cannot be dropped or change hands.
         """
         base = self if self.outside is None else self.outside.base
-        asked = ask(base.scenario, base.egress, egress_slip_min, stretch, drop, egress=egress, swap=swap,
-                    close=close, tether_m=tether_m, settings=settings, move=move, gaps=gaps, name=name)
+        asked = Asked(egress_slip_min=egress_slip_min, stretch=stretch, drop=drop, egress=egress, swap=swap,
+                      close=close, tether_m=tether_m, settings=settings, move=move, gaps=gaps)
+        question = ask(base.scenario, base.egress, asked, name)
         if self.outside is not None:
-            stop_if_past(self.outside, asked.scenario, asked.egress)
-        plan = self.re_timed_as(type(self).of(asked.scenario, asked.egress))
-        return replace(plan, name=name or self.name, history=(*self.history, *asked.changes))
+            stop_if_past(self.outside, question.scenario, question.egress)
+        plan = self.re_timed_as(type(self).of(question.scenario, question.egress))
+        return replace(plan, name=name or self.name, history=(*self.history, *question.changes))
 
     def gain(self, step: str, minutes: float | None = None, most: int = 5) -> pd.DataFrame:
         """The smallest single changes that would start ``step`` earlier by ``minutes``.
@@ -220,18 +221,10 @@ def propose(
     outing stay there. Where nothing fits, ``.clash`` names requirements that cannot be met together. Raises
     `ScenarioError` for a question that makes no sense.
     """
-    _stop_if_plan(scenario, "propose")
-    scenario.stop_if_happened("propose")
+    as_scenario(scenario).stop_if_happened("propose")
     return search_orders(scenario, effort, seconds, egress_window, progress, cancel, order=order,
                          limit_min=limit_min, cushion=cushion, egress_every_min=egress_every_min,
                          plan_type=Plan)
-
-
-def _stop_if_plan(scenario: object, what: str) -> None:
-    if not isinstance(scenario, Scenario):
-        hint = "; give its plan.scenario" if isinstance(scenario, TimedPlan) else ""
-        raise ScenarioError.single(f"must be a scenario, as load_scenario gives it{hint}", table=what,
-                                   column="scenario", value=type(scenario).__name__)
 
 
 def workbench(scenario: Scenario) -> Workbench:
@@ -243,5 +236,4 @@ def workbench(scenario: Scenario) -> Workbench:
     """
     from planning_kit.desk.workbench import Workbench  # widgets load only where they are wanted
 
-    _stop_if_plan(scenario, "workbench")
-    return Workbench(Session(scenario, time_plan))
+    return Workbench(Session(as_scenario(scenario), time_plan))

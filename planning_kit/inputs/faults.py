@@ -89,6 +89,15 @@ def as_path(given: object, what: str) -> Path:
     return Path(given)
 
 
+def told_together(problems: pd.DataFrame) -> str:
+    """Problems in one line, what several steps share told once: ``X1, X2: the steps of ...; B3: ...``."""
+    together: dict[str, list[str]] = {}
+    for row in problems.to_dict("records"):
+        together.setdefault(row["problem"], []).append(str(row["value"]))
+    return "; ".join(f"{', '.join(name for name in names if name)}: {problem}" if any(names) else problem
+                     for problem, names in together.items())
+
+
 def _as_text(problems: pd.DataFrame) -> str:
     count = len(problems)
     lines = [f"{count} fault{'s' if count != 1 else ''} found:"]

@@ -12,6 +12,7 @@ from pathlib import Path
 import pandas as pd
 
 from planning_kit.inputs import format as fmt
+from planning_kit.inputs.arguments import must_be
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults, ScenarioError, as_path
 from planning_kit.inputs.frames import frame_of, raw_from_frame
@@ -215,6 +216,12 @@ class Scenario:
         rows = "".join(f'<tr><th scope="row" {left}>{html.escape(name)}</th>'
                        f'<td {left}>{html.escape(value)}</td></tr>' for name, value in _facts(self))
         return f"<table><caption>Scenario</caption>{rows}</table>"
+
+
+def as_scenario(given: object) -> Scenario:
+    """``given``, or a `ScenarioError` where it is no scenario."""
+    how = "must be a scenario, such as pk.load_scenario(folder) gives; of a plan, its plan.scenario"
+    return must_be(given, Scenario, "scenario", how)
 
 
 def _facts(scenario: Scenario) -> list[tuple[str, str]]:

@@ -44,9 +44,15 @@ def stop_if_unplaced(network: Network, durations: np.ndarray, starts: np.ndarray
     if not lost:
         return
     faults = Faults()
-    causes = [step for step in lost if is_first_cause(network, durations, starts, step)] or lost
+    causes = first_causes(network, durations, lost)
+    ready = {step: np.isfinite(_ready_min(network, starts, step, durations)) for step in causes}
     for step in causes:
         column, problem = why_unplaced(network, durations, starts, step)
+        if column == "after" and not ready[step]:
+            if any(ready.values()):
+                continue  # it waits for what waits for it, and something else says more
+            problem = (f"waits for steps that wait for it in turn (a greatest gap), and there is no time for "
+                       f"them together before the horizon ({pet_label(network.horizon_min)})")
         faults.add("steps", _row(network, step), column, network.steps[step], problem)
     faults.stop_if_any()
 
@@ -113,10 +119,47 @@ def _told(network: Network, lengths: np.ndarray, bound: Bound) -> str:
     return gap_words(bound, after, before)
 
 
+def first_causes(network: Network, durations: np.ndarray, lost: Sequence[int]) -> list[int]:
+    """The positions of the ``lost`` steps that are lost by themselves: the rest only waits for them.
+
+    Steps that wait for each other (a greatest gap in a group's window, say) are lost together; of such a knot
+    those that need a window are named, or all of it where none does.
+    """
+    behind = _reaches(network, lost)
+    first = [i for i in range(len(lost)) if not (behind[:, i] & ~behind[i]).any()]
+    members = {member for group in network.groups for member in group.members}
+    causes = []
+    for i in first:
+        knot = [lost[int(j)] for j in np.flatnonzero(behind[i] & behind[:, i])]
+        needing = [step for step in knot if network.demands[step] or step in members]
+        causes += [lost[i]] if lost[i] in (needing or knot) else []
+    return sorted({*causes, *(step for step in lost if _is_too_long(network, durations, step))})
+
+
+def _is_too_long(network: Network, durations: np.ndarray, step: int) -> bool:
+    """Whether a step is longer than every window of some kind that it needs."""
+    return any(durations[step] > _longest_min(demand) for demand in network.demands[step])
+
+
+def _reaches(network: Network, lost: Sequence[int]) -> np.ndarray:
+    """Whether one of the ``lost`` steps (rows) holds back another (columns), over however many between."""
+    place = {step: i for i, step in enumerate(lost)}
+    reaches = np.eye(len(lost), dtype=bool)
+    for bound in network.bounds:
+        if bound.before in place and bound.after in place:
+            reaches[place[bound.before], place[bound.after]] = True
+    for group in network.groups:
+        own = [place[member] for member in group.members if member in place]
+        reaches[np.ix_(own, own)] = True
+    for _ in range(len(lost).bit_length()):
+        reaches = (reaches.astype(np.float32) @ reaches.astype(np.float32)) > 0
+    return reaches
+
+
 def is_first_cause(network: Network, durations: np.ndarray, starts: np.ndarray, step: int) -> bool:
     """Whether an unplaced step is lost by itself, not only because one that it waits for is."""
     waits = any(not np.isfinite(starts[bound.before]) for bound in network.bounds_into[step])
-    return not waits or any(durations[step] > _longest_min(d) for d in network.demands[step])
+    return not waits or _is_too_long(network, durations, step)
 
 
 def _longest_min(demand: Demand) -> float:

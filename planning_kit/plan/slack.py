@@ -13,8 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from planning_kit.inputs.arguments import is_number
+from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.plan.network import Network, mirrored, on_grid, pinned
 from planning_kit.plan.timing import earliest_starts, outing_end
+
+_MOST_DELAYS = 20_000
 
 
 @dataclass(frozen=True)
@@ -53,20 +57,35 @@ def slacks(network: Network, durations: np.ndarray, starts: np.ndarray, hard_min
     )
 
 
-def delay_curve(network: Network, durations: np.ndarray, starts: np.ndarray, step: int,
-                delays_min: np.ndarray) -> pd.DataFrame:
-    """Outing end against a delay of one step: ``delay_min``, ``start_min``, ``end_min``, ``end_slip_min``.
+def delays_min(up_to_min: float, every_min: float) -> np.ndarray:
+    """Delays from 0 to ``up_to_min``, every ``every_min``. Raises `ScenarioError` for no such minutes."""
+    faults = Faults()
+    if not is_number(every_min) or every_min <= 0:
+        faults.add("", None, "every_min", every_min, "must be minutes, above 0")
+    if not is_number(up_to_min) or up_to_min < 0:
+        faults.add("", None, "up_to_min", up_to_min, "must be minutes, 0 or more")
+    faults.stop_if_any()
+    if up_to_min / every_min > _MOST_DELAYS:
+        raise ScenarioError.single(f"makes more than {_MOST_DELAYS} delays: take more minutes",
+                                   column="every_min", value=every_min)
+    return np.arange(0.0, up_to_min + every_min / 2, every_min)
 
-    ``start_min`` may be later than start + delay, where the delay makes the step miss a window. Rows that
-    cannot be timed inside the horizon have NaN ends.
+
+def delay_curve(network: Network, durations: np.ndarray, starts: np.ndarray, step: int,
+                delays: np.ndarray) -> pd.DataFrame:
+    """Outing end against ``delays`` (minutes) of one step.
+
+    Columns ``delay_min``, ``start_min``, ``end_min``, ``end_slip_min``. ``start_min`` may be later than start
+    + delay, where the delay makes the step miss a window. Rows that cannot be timed inside the horizon have
+    NaN ends.
     """
-    floor = np.full((len(network.steps), len(delays_min)), -np.inf)
-    floor[step] = starts[step] + delays_min
+    floor = np.full((len(network.steps), len(delays)), -np.inf)
+    floor[step] = starts[step] + delays
     delayed = earliest_starts(network, durations, not_before=floor)
     end = outing_end(network, delayed, durations[:, None])
     end = np.where(np.isfinite(delayed).all(axis=0), end, np.nan)
     return pd.DataFrame({
-        "delay_min": delays_min,
+        "delay_min": delays,
         "start_min": np.where(np.isnan(end), np.nan, delayed[step]),
         "end_min": end,
         "end_slip_min": end - float(outing_end(network, starts, durations)),

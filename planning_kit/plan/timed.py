@@ -12,9 +12,10 @@ from typing import Self
 import numpy as np
 import pandas as pd
 
+from planning_kit.inputs.arguments import must_be
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import Step
-from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.times import as_utc, pet_label
 from planning_kit.plan.activities import Activity, lane_activities
 from planning_kit.plan.almanac import Almanac, almanac_for
@@ -34,7 +35,7 @@ from planning_kit.plan.needs.link_cover import LinkCover, link_covers, links_tab
 from planning_kit.plan.network import Network, on_grid
 from planning_kit.plan.no_plan import stop_if_circular, stop_if_unplaced
 from planning_kit.plan.routes import Travel
-from planning_kit.plan.slack import Slack, delay_curve, slacks
+from planning_kit.plan.slack import Slack, delay_curve, delays_min, slacks
 from planning_kit.plan.suit.suit_tables import suit_summary_table, suits_table
 from planning_kit.plan.suit.suits import SuitHistory, suit_histories
 from planning_kit.plan.summary import summarise
@@ -67,6 +68,7 @@ class TimedPlan:
         Raises `ScenarioError` that names the steps when rules run in a circle, a step is longer than any
         window it needs, or a step is pushed past the horizon.
         """
+        as_scenario(scenario)
         moment = scenario.settings.egress if egress is None else as_utc(egress, "egress")
         records = scenario.records
         almanac = almanac or almanac_for(records, scenario.elements, moment)
@@ -315,13 +317,16 @@ class TimedPlan:
     def delay_curve(self, step: str, up_to_min: float = 120.0, every_min: float = 1.0) -> pd.DataFrame:
         """Outing end against a delay of ``step``: the cliffs where it misses a window.
 
-        Columns ``delay_min``, ``start_min``, ``end_min``, ``end_slip_min``; NaN where no plan is left.
+        Columns ``delay_min``, ``start_min``, ``end_min``, ``end_slip_min``; NaN where no plan is left. Raises
+        `ScenarioError` for minutes that make no sense.
         """
         if self.position(step) in self.network.fixed:
             raise ScenarioError.single("has begun: a delay can only be asked of what is to come",
                                        table="steps", column="step", value=step)
-        if not every_min > 0 or not up_to_min >= 0:
-            raise ScenarioError.single("every_min must be above 0 and up_to_min not below 0",
-                                       column="every_min", value=every_min)
-        delays = np.arange(0.0, up_to_min + every_min / 2, every_min)
+        delays = delays_min(up_to_min, every_min)
         return delay_curve(self.network, self.durations, self.starts, self.position(step), delays)
+
+
+def as_plan(given: object, what: str = "plan") -> TimedPlan:
+    """``given``, or a `ScenarioError` where it is no plan."""
+    return must_be(given, TimedPlan, what, "must be a plan, such as pk.time_plan(scenario) gives")

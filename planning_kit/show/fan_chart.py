@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from planning_kit.explore.odds.odds import as_odds
 from planning_kit.inputs.times import pet_label
 from planning_kit.show.chart import Chart
 from planning_kit.show.escape import plotly_paragraph
@@ -24,9 +25,10 @@ def fan_chart(odds: Any, theme: str = "light") -> Chart:
 
     Thin bar: 5 to 95 % of the samples; thick bar: the middle half; upright tick: median; circle: the plan on
     likely durations. At the right P(done by the hard limit), dropped and no plan counting as not done. Nights
-    are shaded. ``theme`` is ``light`` or ``dark``. Raises `ScenarioError` for another theme.
+    are shaded. ``theme`` is ``light`` or ``dark``. Raises `ScenarioError` for no odds and
+    for another theme.
     """
-    look, rows = theme_named(theme), _rows(odds)
+    look, rows = theme_named(theme), _rows(as_odds(odds))
     limits = odds.plan.scenario.settings.limits
     known = [row[name] for row in rows for name in _WIDE if math.isfinite(row[name])]
     shown = (min([0.0, *known]) - 5.0, max([limits.hard_min, *known]) + 8.0)

@@ -10,6 +10,7 @@ import pandas as pd
 from planning_kit.explore.sweeping.good_spells import HARD, PLANNED, good_spells
 from planning_kit.inputs.times import gmt_label, pet_label
 from planning_kit.show.chart import FONT, Chart
+from planning_kit.show.escape import plotly_paragraph, shortened
 from planning_kit.show.palette import Theme, theme_named
 
 _HEIGHT_PX = 400
@@ -19,6 +20,7 @@ _SPELL_OPACITY = {HARD: 0.16, PLANNED: 0.34}
 _LINES = {PLANNED: ("dash", 1.4), HARD: ("solid", 2.0)}
 _TICK_STEPS_MIN = (10, 15, 30, 60, 120, 240)
 _MOST_TICKS = 9
+_LONGEST_REASON = 320  # characters
 
 
 def sweep_chart(sweep: pd.DataFrame, theme: str = "light") -> Chart:
@@ -26,11 +28,11 @@ def sweep_chart(sweep: pd.DataFrame, theme: str = "light") -> Chart:
 
     Lines mark the planned and the hard limit; bands mark the spells that keep them (deeper: the planned
     limit). Rows without a plan stand as crosses near the ground line. ``theme`` is ``light`` or ``dark``.
-    Raises `ScenarioError` for another theme.
+    Raises `ScenarioError` for another theme and for what is no sweep.
     """
     look = theme_named(theme)
-    rows = sweep.sort_values("egress", kind="stable").to_dict("records")
     spells = good_spells(sweep).to_dict("records")
+    rows = sweep.sort_values("egress", kind="stable").to_dict("records")
     limits = _limits(rows)
     low, high = _range(rows, limits)
     traces = [_end_trace(rows, look)]
@@ -90,7 +92,8 @@ def _hover(row: dict[Any, Any]) -> str:
     egress = pd.Timestamp(row["egress"]).to_pydatetime()
     when = f"Egress {egress:%Y-%m-%d}, GMT {gmt_label(egress)}"
     if _is_missing(row):
-        return f"{when}: {_NO_PLAN}."
+        why = shortened(row.get("reason") or "", _LONGEST_REASON)
+        return f"{when}: {_NO_PLAN}." + (f"<br>{plotly_paragraph(why)}" if why else "")
     words = ", ".join(f"{abs(row[f'{limit}_margin_min']):.1f} min "
                       f"{'inside' if row[f'{limit}_margin_min'] >= 0 else 'past'} the {limit} limit"
                       for limit in _LINES)

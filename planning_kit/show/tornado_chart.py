@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from planning_kit.explore.odds.odds import as_odds
+from planning_kit.inputs.arguments import is_whole
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.times import pet_label
 from planning_kit.show.chart import Chart
@@ -24,10 +26,11 @@ def tornado_chart(odds: Any, rows: int = 12, theme: str = "light") -> Chart:
 
     The hatched part reaches to the median outing end when the driver is in its shortest tenth, the plain part
     to that of its longest tenth; the line between them is the median of all samples with a plan. ``theme`` is
-    ``light`` or ``dark``. Raises `ScenarioError` for another theme or a number of rows below 1.
+    ``light`` or ``dark``. Raises `ScenarioError` for no odds, another theme or a number of rows below 1.
     """
+    as_odds(odds)
     look = theme_named(theme)
-    if not isinstance(rows, int) or isinstance(rows, bool) or rows < 1:
+    if not is_whole(rows, 1):
         raise ScenarioError.single("must be a whole number, 1 or more", column="rows", value=rows)
     drivers = odds.drivers.sort_values("swing_min", ascending=False, kind="stable").head(rows)
     return _drawn(odds, drivers.to_dict("records"), look)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 
 import planning_kit as pk
@@ -200,3 +201,15 @@ def test_a_level_without_sense_is_refused(small_plan: pk.Plan, level: object) ->
 def test_cuts_of_a_task_that_there_is_not_are_refused(small: pk.Scenario, demo_plan: pk.Plan) -> None:
     with pytest.raises(pk.ScenarioError, match="INS"):
         pk.with_cuts(small, pk.propose_cuts(demo_plan, samples=100))
+
+
+def test_only_what_a_table_of_cuts_says_is_changed(demo: pk.Scenario) -> None:
+    # SMP and SHD have last starts of 260 and 325; a table of the order alone leaves them, and a NaN order is
+    # no order.
+    cuts = pd.DataFrame({"task": ["SMP", "SHD"], "cut_order": [7, np.nan]})
+    tasks = pk.with_cuts(demo, cuts).tasks.set_index("task")
+    assert tasks.loc[["SMP", "SHD"], "last_start_min"].tolist() == [260, 325]
+    assert tasks.loc["SMP", "cut_order"] == 7
+    assert np.isnan(tasks.loc["SHD", "cut_order"])
+    with pytest.raises(pk.ScenarioError, match="stands twice"):
+        pk.with_cuts(demo, pd.concat([cuts, cuts[:1]]))

@@ -13,7 +13,8 @@ def _sweep(ends: list[float], every_min: float = 10, planned: float = 100, hard:
     end = pd.Series(ends, dtype=float)
     return pd.DataFrame({
         "egress": pd.date_range("2031-09-03T07:00:00Z", periods=len(ends), freq=f"{every_min}min"),
-        "end_min": end, "planned_margin_min": planned - end, "hard_margin_min": hard - end, **columns,
+        "end_min": end, "planned_margin_min": planned - end, "hard_margin_min": hard - end, "wait_min": 0.0,
+        "reason": "", **columns,
     })
 
 
@@ -38,6 +39,12 @@ def test_the_best_egress_is_the_earliest_of_the_shortest() -> None:
 def test_rows_without_stops_are_a_spell_of_their_own() -> None:
     spells = pk.good_spells(_sweep([95, 95, 95], stops=[1, 0, 0]))
     assert _told(spells, "no stops") == [("07:10", "07:20", 10, 2)]
+
+
+def test_a_spell_that_the_sweep_cuts_off_may_go_on() -> None:
+    spells = pk.good_spells(_sweep([95, 130, 95, 95, 130, 95]))
+    assert spells.query("limit == 'planned'")["may_go_on"].tolist() == [True, False, True]
+    assert pk.good_spells(_sweep([95]))["may_go_on"].all()
 
 
 @pytest.mark.parametrize("ends", [[], [130, 140], [float("nan")]])

@@ -42,16 +42,26 @@ def test_a_row_without_a_plan_says_why(small: pk.Scenario) -> None:
     assert "B3" in sweep["reason"].iloc[0]
 
 
-@pytest.mark.parametrize(("stop", "every_min"), [
-    ("2031-09-02", 10),  # before the start
-    ("2031-09-04", 0),  # never moves on
-    ("2031-09-04", float("nan")),
-    ("2031-09-04", "x"),
-    ("2041-09-04", 1),  # five million plans
+def test_a_reason_that_steps_share_is_told_once(demo: pk.Scenario) -> None:
+    sweep = pk.sweep_egress(demo, "2031-05-14T03:20:00Z", "2031-05-14T03:20:00Z", every_min=10)
+    assert sweep["reason"].tolist() == ["X1, X2, X3, X4, X5: the steps of 'exchange' do not fit in one "
+                                        "window together before the horizon (10:00)"]
+
+
+@pytest.mark.parametrize(("stop", "every_min", "columns"), [
+    ("2031-09-02", 10, ["stop"]),  # before the start
+    ("2031-09-04", 0, ["every_min"]),  # never moves on
+    ("2031-09-04", float("nan"), ["every_min"]),
+    ("2031-09-04", float("inf"), ["every_min"]),
+    ("2031-09-04", True, ["every_min"]),
+    ("2031-09-02", "x", ["every_min", "stop"]),  # both are told
+    ("2041-09-04", 1, ["every_min"]),  # five million plans
 ])
-def test_a_range_without_sense_is_refused(small: pk.Scenario, stop: str, every_min: float) -> None:
-    with pytest.raises(pk.ScenarioError, match="every_min"):
+def test_a_range_without_sense_is_refused(small: pk.Scenario, stop: str, every_min: float,
+                                          columns: list[str]) -> None:
+    with pytest.raises(pk.ScenarioError) as refused:
         pk.sweep_egress(small, "2031-09-03", stop, every_min)
+    assert refused.value.problems["column"].tolist() == columns
 
 
 def _alone(scenario: pk.Scenario, egress: datetime) -> tuple[float, float]:

@@ -167,11 +167,21 @@ def test_every_fault_of_a_question_comes_at_once(demo_plan: pk.Plan) -> None:
     {"stretch": {"B2": "+1e5"}}, {"stretch": {"B2": -1}}, {"gaps": {"C2 C3": {"max_gap": float("nan")}}},
     {"move": {"B1": None}}, {"close": 5}, {"close": ("HAT", "MID", "MST")}, {"close": [("HAT",)]},  # no route
     {"tether_m": "x"}, {"tether_m": {"EV1": None}}, {"egress": 5}, {"egress_slip_min": "5"},  # no numbers
+    {"egress_slip_min": True}, {"egress_slip_min": 10**400}, {"gaps": {"C2 C3": {"max_gap": True}}},
+    {"swap": np.array(["LMP", "EGR"])}, {"tether_m": float("inf")},
     {"egress": "9999-12-31", "egress_slip_min": 3000}, {"settings": {"suit": 5}}, {"swap": ["all"]},
 ])
 def test_nothing_that_can_be_typed_is_a_traceback(small_plan: pk.Plan, asked: dict[str, Any]) -> None:
     with pytest.raises(pk.ScenarioError):
         small_plan.what_if(**asked)
+
+
+def test_a_thing_named_twice_is_told_once(small_plan: pk.Plan) -> None:
+    once, twice = small_plan.what_if(drop="CAS"), small_plan.what_if(drop=["CAS", "task:CAS"])
+    assert twice.changes.equals(once.changes)
+    with pytest.raises(pk.ScenarioError) as refused:
+        small_plan.what_if(tether_m=-1)
+    assert len(refused.value.problems) == 1
 
 
 def test_a_plan_with_every_step_dropped_is_a_plan(small_plan: pk.Plan) -> None:

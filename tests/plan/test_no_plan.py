@@ -86,6 +86,26 @@ def test_a_group_that_fits_in_no_night_is_named(small: pk.Scenario) -> None:
     assert found["problem"].str.contains("the steps of 'g' do not fit in one window together").all()
 
 
+def test_steps_that_only_wait_for_a_lost_group_are_not_blamed(demo: pk.Scenario) -> None:
+    # Out at 03:20 the survey waits for the first quiet period at 11:30, PET 8:10, and no night is left for
+    # the exchange after it before the horizon of 10 h. The regulator leaves its locker at most 46 min before
+    # the exchange ends, so both wait for each other, and all that comes later for them: told is the exchange.
+    with pytest.raises(pk.ScenarioError) as caught:
+        pk.time_plan(demo, "2031-05-14T03:20:00Z")
+    found = caught.value.problems
+    assert found["value"].tolist() == ["X1", "X2", "X3", "X4", "X5"]
+    assert set(found["column"]) == {"same_window"}
+
+
+def test_steps_that_wait_for_each_other_are_told_as_such(small: pk.Scenario) -> None:
+    # C3 begins 600 to 700 min after C2: past the horizon of 5 h it has no time, nor then has C2, for which
+    # the greatest gap is a bound by C3.
+    scenario = edited(small, "gaps", "C2", min_gap=600, max_gap=700)
+    found = problems(scenario)
+    assert found["value"].tolist() == ["C2", "C3"]
+    assert found["problem"].str.contains("wait for it in turn").all()
+
+
 def test_an_unknown_step_is_no_traceback(small_plan: pk.Plan) -> None:
     with pytest.raises(pk.ScenarioError, match="did you mean"):
         small_plan.explain("B11")

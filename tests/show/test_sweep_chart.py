@@ -54,6 +54,12 @@ def test_hover_and_alt_say_it_in_words(sweep):
         "2031-09-03T07:40 to 2031-09-03T07:40.")
 
 
+def test_a_row_without_a_plan_says_why_and_its_words_are_escaped(sweep):
+    sweep["reason"] = ["", "", "", "<b>B3</b>: no night", ""]
+    (told,) = trace_named(sweep_chart(sweep), "no plan").hovertext
+    assert told == "Egress 2031-09-03, GMT 246/07:30: no plan.<br>&lt;b&gt;B3&lt;/b&gt;: no night"
+
+
 def test_counted_stops_are_in_the_hover(sweep):
     sweep["stops"] = [2.0, 0.0, 0.0, float("nan"), 1.0]
     assert "stop findings 2" in trace_named(sweep_chart(sweep), "outing end").hovertext[0]

@@ -11,7 +11,7 @@ import pandas as pd
 from planning_kit.checks.all_checks import find_all
 from planning_kit.checks.findings import CAUTION, NOTE, STOP
 from planning_kit.inputs.text_table import TextTable
-from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.timed import TimedPlan, as_plan
 
 FINDING_CHANGES = ["change", "severity", "check", "crew", "step", "start_min", "message"]
 _RANK = {STOP: 0, CAUTION: 1, NOTE: 2}
@@ -27,9 +27,11 @@ def compare_findings(a: TimedPlan, b: TimedPlan) -> pd.DataFrame:
 
     ``change``: ``came``, ``went``, or ``worse`` and ``better`` for one whose severity changed; the other
     columns are those of the plan that has the finding (b's where both have it). Two findings are the same
-    when check, crew, step and kind of message agree: its first clause, whatever the minutes in it.
+    when check, crew, step and kind of message agree: its first clause, whatever the minutes in it. Raises
+    `ScenarioError` for what is no plan.
     """
-    rows = [{"change": change, **row} for change, row in _changes(findings_of(a), findings_of(b))]
+    before, after = findings_of(a, "a"), findings_of(b, "b")
+    rows = [{"change": change, **row} for change, row in _changes(before, after)]
     table = TextTable(rows, columns=FINDING_CHANGES)
     order = table["change"].map(_ORDER), table["severity"].map(_RANK)
     ranked = table.assign(order=order[0], rank=order[1])
@@ -37,10 +39,13 @@ def compare_findings(a: TimedPlan, b: TimedPlan) -> pd.DataFrame:
     return ranked[FINDING_CHANGES].reset_index(drop=True)
 
 
-def findings_of(plan: TimedPlan) -> pd.DataFrame:
-    """The findings of a plan: its own where it has them already, or those of all checks."""
+def findings_of(plan: TimedPlan, what: str = "plan") -> pd.DataFrame:
+    """The findings of a plan: its own where it has them already, or those of all checks.
+
+    Raises `ScenarioError` that names ``what`` for what is no plan.
+    """
     found = getattr(plan, "findings", None)
-    return found if isinstance(found, pd.DataFrame) else find_all(plan)
+    return found if isinstance(found, pd.DataFrame) else find_all(as_plan(plan, what))
 
 
 def _changes(before: pd.DataFrame, after: pd.DataFrame) -> Iterator[tuple[str, Row]]:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.plan.activities import WAIT
-from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.timed import TimedPlan, as_plan
 
 MARGIN_COLUMNS = ["margin", "crew", "unit", "a", "b", "change", "at_a", "at_b"]
 
@@ -23,9 +23,10 @@ def compare_margins(a: TimedPlan, b: TimedPlan) -> pd.DataFrame:
     ``margin``, ``crew`` (empty for the whole outing), ``unit``, ``a``, ``b``, ``change``; ``at_a`` and
     ``at_b``: the step or place where each is least. The end of the outing and each crew member's waiting
     stand with them. NaN where a plan has no such margin (no data, or nothing that depends on it); slack to
-    window is inf where no step depends on a window.
+    window is inf where no step depends on a window. Raises `ScenarioError` for what is no plan.
     """
-    before, after = ({key: (value, at) for key, value, at in _margins(plan)} for plan in (a, b))
+    before, after = ({key: (value, at) for key, value, at in _margins(as_plan(plan, name))}
+                     for plan, name in ((a, "a"), (b, "b")))
     nothing = (float("nan"), "")
     rows = []
     for key in dict.fromkeys([*before, *after]):

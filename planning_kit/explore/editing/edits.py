@@ -8,7 +8,7 @@ import pandas as pd
 
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.scenario import Scenario, as_scenario
 
 MINUTES = ["minutes_low", "minutes_likely", "minutes_high"]
 _DIGITS = 9  # of a minute: hides what binary fractions leave behind, and keeps what a planner typed
@@ -20,12 +20,12 @@ def move_step(scenario: Scenario, step: str, *, after: str) -> Scenario:
     The row order is each crew member's order of work. Raises `ScenarioError` for a step that there is not,
     or for ``after`` the step itself.
     """
-    steps = scenario.steps
+    steps = as_scenario(scenario).steps
     known = tuple(steps["step"])
     for name in (step, after):
-        if name not in known:
-            raise ScenarioError.single(f"there is no such step{did_you_mean(name, known)}", table="steps",
-                                       column="step", value=name)
+        if not isinstance(name, str) or name not in known:
+            raise ScenarioError.single(f"there is no such step{did_you_mean(str(name), known)}",
+                                       table="steps", column="step", value=name)
     if step == after:
         raise ScenarioError.single("a step cannot follow itself", table="steps", column="step", value=step)
     moved, others = steps[steps["step"] == step], steps[steps["step"] != step]

@@ -6,7 +6,7 @@ import pandas as pd
 
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.scenario import Scenario, as_scenario
 
 
 def edit_row(scenario: Scenario, table: str, key: str, **cells: object) -> Scenario:
@@ -16,10 +16,10 @@ def edit_row(scenario: Scenario, table: str, key: str, **cells: object) -> Scena
     (gaps that begin with one step), all of them change. A list becomes text with spaces. Raises
     `ScenarioError` for a row that there is not and for all that the changed table would be refused for.
     """
-    frame = scenario.table(table)
+    frame = as_scenario(scenario).table(table)
     keys = frame.iloc[:, 0]
-    if key not in set(keys):
-        problem = f"there is no such row{did_you_mean(key, tuple(keys))}"
+    if not isinstance(key, str) or key not in set(keys):
+        problem = f"there is no such row{did_you_mean(str(key), tuple(keys))}"
         raise ScenarioError.single(problem, table=table, column=str(keys.name), value=key)
     for column, value in cells.items():
         cell = " ".join(map(str, value)) if isinstance(value, list | tuple) else value

@@ -6,10 +6,10 @@ import math
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from numbers import Real
 
 from planning_kit.explore.editing.edits import retime_steps
 from planning_kit.explore.editing.naming import CREW, STEP, TABLE, TASK, Named, find_named
+from planning_kit.inputs.arguments import is_number
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.records import Records
 from planning_kit.inputs.scenario import Scenario
@@ -88,6 +88,4 @@ def _amount(amount: object) -> tuple[float, float] | None:
         text = amount.strip().replace("−", "-")
         added = float(text) if _ADDED.fullmatch(text) else math.nan
         return (1.0, added) if abs(added) <= _MOST_ADDED_MIN else None
-    if isinstance(amount, bool) or not isinstance(amount, Real):
-        return None
-    return (float(amount), 0.0) if 0 < float(amount) <= _MOST_FACTOR else None
+    return (float(amount), 0.0) if is_number(amount) and 0 < amount <= _MOST_FACTOR else None

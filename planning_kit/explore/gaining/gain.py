@@ -29,6 +29,7 @@ from planning_kit.explore.gaining.gain_changes import (
 )
 from planning_kit.explore.gaining.gain_orders import likely_moves, other_moves
 from planning_kit.explore.gaining.gain_target import Target, find_target
+from planning_kit.inputs.arguments import is_whole
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.inputs.times import pet_min
@@ -49,7 +50,7 @@ def gain(plan: P, remake: Callable[..., P], step: str, minutes: float | None = N
 
     ``remake`` makes the changed plan from the arguments of a what-if.
     """
-    if isinstance(most, bool) or not isinstance(most, int) or most < 1:
+    if not is_whole(most, 1):
         raise ScenarioError.single("must be how many rows of a kind to show, 1 or more", column="most",
                                    value=most)
     target = find_target(plan, step, minutes)

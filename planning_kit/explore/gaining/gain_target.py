@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from numbers import Real
 
 import numpy as np
 
+from planning_kit.inputs.arguments import is_number
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.holders import Holder
@@ -47,7 +47,7 @@ def find_target(plan: TimedPlan, step: str, minutes: float | None) -> Target:
                                    column="step", value=step)
     if minutes is None:
         return _window_before(plan, asked)
-    if isinstance(minutes, bool) or not isinstance(minutes, Real) or not 0 < minutes < float("inf"):
+    if not is_number(minutes) or minutes <= 0:
         raise ScenarioError.single("must be above 0: by how many minutes earlier?", column="minutes",
                                    value=minutes)
     latest = float(plan.starts[asked]) - minutes + ROUNDING_MIN

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
-from planning_kit.explore.odds.odds import Odds
+from planning_kit.explore.odds.odds import Odds, as_odds
 from planning_kit.explore.odds.study import PlannedWindow
 from planning_kit.explore.odds.tables import events
 from planning_kit.inputs.faults import Faults
@@ -28,6 +28,7 @@ def compare_odds(a: Odds, b: Odds) -> pd.DataFrame:
     ``se_if_independent`` what it would be with other random numbers for each. Raises `ScenarioError` when
     seed or number of samples differ: then the samples are no pairs.
     """
+    as_odds(a, "a"), as_odds(b, "b")
     faults = Faults()
     for name in ("seed", "samples"):
         one, other = getattr(a, name), getattr(b, name)

@@ -15,6 +15,7 @@ from planning_kit.explore.odds.drivers import drivers_table
 from planning_kit.explore.odds.past import assumptions
 from planning_kit.explore.odds.request import stop_if_senseless
 from planning_kit.explore.odds.study import Study, Tally, run_study
+from planning_kit.inputs.arguments import must_be
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.timed import TimedPlan
@@ -28,9 +29,11 @@ def odds(plan: TimedPlan, samples: int = 10_000, seed: int = 1, executor: Execut
     run, on any ``executor`` (any `concurrent.futures.Executor`: threads, processes, a cluster's own) with any
     number of workers. Each sample is timed as a plan is: only durations and travel are left to chance.
     Of a re-timed plan they are the odds of the rest, given what was logged: `planning_kit.explore.odds.past`.
-    Raises `ScenarioError` for a number of samples, a seed or a distribution that makes no sense.
+    Raises `ScenarioError` for a number of samples, a seed, an executor or a distribution that makes no sense.
     """
     stop_if_senseless(plan, samples, seed)
+    if executor is not None:
+        must_be(executor, Executor, "executor", "must be a concurrent.futures.Executor, or None")
     study = Study.of(plan, int(seed))
     return Odds(plan, study, run_study(study, int(samples), executor))
 
@@ -152,6 +155,11 @@ class Odds:
         rows = "".join(f'<tr><th scope="row" {left}>{html.escape(name)}</th>'
                        f'<td {left}>{html.escape(value)}</td></tr>' for name, value in _facts(self))
         return f"<table><caption>Odds</caption>{rows}</table>"
+
+
+def as_odds(given: object, what: str = "odds") -> Odds:
+    """``given``, or a `ScenarioError` where it is no `Odds`."""
+    return must_be(given, Odds, what, "must be what pk.odds(plan) gives")
 
 
 def _facts(odds: Odds) -> list[tuple[str, str]]:

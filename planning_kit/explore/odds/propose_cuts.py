@@ -23,15 +23,18 @@ from planning_kit.explore.odds.request import stop_if_senseless
 from planning_kit.explore.odds.sampling import CHUNK, Draws
 from planning_kit.explore.odds.study import Study
 from planning_kit.explore.odds.tables import share
-from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.arguments import is_number, must_be
+from planning_kit.inputs.cells import did_you_mean
+from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.records import Task
-from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.timed import TimedPlan
 
 COLUMNS = ["cut_order", "task", "title", "need", "planned_start_min", "last_start_min", "last_start", "p",
            "se", "given_last_start_min"]
+_CUTS = ("last_start_min", "cut_order")
 _ENOUGH = 0.05  # share of the samples
 
 
@@ -46,7 +49,7 @@ def propose_cuts(plan: TimedPlan, level: float = 0.95, samples: int = 2_000, see
     scenario's own). Raises `ScenarioError` for a level not between 0 and 1.
     """
     stop_if_senseless(plan, samples, seed, most=CHUNK)
-    if not isinstance(level, int | float) or not 0 < level < 1:
+    if not is_number(level) or not 0 < level < 1:
         raise ScenarioError.single("must lie between 0 and 1, such as 0.95", column="level", value=level)
     study = Study.of(plan, int(seed))
     draws = study.draw(0, int(samples))
@@ -66,18 +69,32 @@ def with_cuts(scenario: Scenario, cuts: pd.DataFrame) -> Scenario:
     """The scenario with the ``last_start_min`` and ``cut_order`` of a table such as `propose_cuts` gives.
 
     A task whose last start is NaN there gets 0, which means that it is not begun. Tasks that the table does
-    not name stay as they are. Raises `ScenarioError` for a task that there is not.
+    not name, and columns that it has not, stay as they are. Raises `ScenarioError` for tasks that there are
+    not or that it names twice, and for what is no such table.
     """
-    tasks = scenario.tasks
-    unknown = [name for name in cuts["task"] if name not in set(tasks["task"])]
-    if unknown:
-        raise ScenarioError.single("there is no such task", table="tasks", column="task", value=unknown[0])
+    tasks, faults = as_scenario(scenario).tasks, Faults()
+    known, named = tuple(tasks["task"]), list(_cut_table(cuts)["task"])
+    for name in dict.fromkeys(named):
+        if name not in known:
+            faults.add("tasks", None, "task", name, f"there is no such task{did_you_mean(str(name), known)}")
+        elif named.count(name) > 1:
+            faults.add("tasks", None, "task", name, "stands twice in this table: which row counts?")
+    faults.stop_if_any()
     by_task = cuts.set_index("task")
-    for column in ("last_start_min", "cut_order"):
-        values = by_task[column].fillna(0.0).to_dict()
-        tasks[column] = [values.get(task, own)
-                         for task, own in zip(tasks["task"], tasks[column], strict=True)]
+    if "last_start_min" in by_task:
+        by_task = by_task.assign(last_start_min=by_task["last_start_min"].fillna(0.0))
+    for column in [column for column in _CUTS if column in by_task]:
+        values = by_task[column].to_dict()
+        tasks[column] = [values.get(task, own) for task, own in zip(known, tasks[column], strict=True)]
     return scenario.with_table("tasks", tasks)
+
+
+def _cut_table(cuts: object) -> pd.DataFrame:
+    how = f"must be a table such as pk.propose_cuts gives: task, and {' or '.join(_CUTS)}"
+    table = must_be(cuts, pd.DataFrame, "cuts", how)
+    if "task" not in table or not {*_CUTS} & {*table}:
+        raise ScenarioError.single(how, column="cuts", value=", ".join(map(str, table)))
+    return table
 
 
 def _in_cut_order(plan: TimedPlan, study: Study) -> list[Task]:

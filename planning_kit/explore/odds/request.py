@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-
 from planning_kit.explore.odds.distributions import DISTRIBUTIONS
+from planning_kit.inputs.arguments import is_whole
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults
 from planning_kit.plan.timed import TimedPlan
@@ -18,9 +17,9 @@ MOST_SAMPLES = 2_000_000
 def stop_if_senseless(plan: Any, samples: Any, seed: Any, most: int = MOST_SAMPLES) -> None:
     """Raise `ScenarioError` for what is no plan, a number or a seed out of range, an unknown distribution."""
     faults = Faults()
-    if not _is_whole(samples, FEWEST_SAMPLES, most):
+    if not is_whole(samples, FEWEST_SAMPLES, most):
         faults.add("", None, "samples", samples, f"must be a whole number from {FEWEST_SAMPLES} to {most}")
-    if not _is_whole(seed, 0, 2**128 - 1):
+    if not is_whole(seed, 0, 2**128 - 1):
         faults.add("", None, "seed", seed, "must be a whole number, 0 or more")
     if isinstance(plan, TimedPlan):
         _check_distribution(plan.scenario.settings.odds.distribution, faults)
@@ -36,8 +35,3 @@ def _check_distribution(name: str, faults: Faults) -> None:
         faults.add("scenario.toml", None, "odds.distribution", name,
                    f"is no distribution of durations; the choices are {', '.join(known)}"
                    f"{did_you_mean(name, known)}")
-
-
-def _is_whole(value: Any, least: int, most: int) -> bool:
-    is_number = isinstance(value, int | np.integer) and not isinstance(value, bool)
-    return is_number and least <= value <= most

@@ -14,7 +14,7 @@ from planning_kit.explore.comparing.compare_findings import FINDING_CHANGES, com
 from planning_kit.explore.comparing.compare_margins import MARGIN_COLUMNS, compare_margins
 from planning_kit.explore.revising.input_changes import compare_inputs
 from planning_kit.explore.revising.verdict import VERDICT_COLUMNS, overall, verdicts
-from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.faults import ScenarioError, told_together
 from planning_kit.inputs.git_revision import scenario_at
 from planning_kit.inputs.scenario import Scenario, load_scenario
 from planning_kit.inputs.text_table import TextTable
@@ -105,16 +105,8 @@ def _timed(given: Given) -> tuple[Scenario, TimedPlan | None, str]:
     try:
         return scenario, TimedPlan.of(scenario), ""
     except ScenarioError as fault:
-        return scenario, None, _told(fault.problems)
+        return scenario, None, told_together(fault.problems)
 
-
-def _told(problems: pd.DataFrame) -> str:
-    """Why there is no plan: each problem once, with the steps that have it."""
-    together: dict[str, list[str]] = {}
-    for row in problems.to_dict("records"):
-        together.setdefault(row["problem"], []).append(str(row["value"]))
-    return "; ".join(f"{', '.join(name for name in names if name)}: {problem}" if any(names) else problem
-                     for problem, names in together.items())
 
 
 def _read(given: str | Path) -> Scenario:

@@ -5,7 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-SPELL_COLUMNS = ["limit", "from", "until", "width_min", "best_egress", "best_end_min", "rows"]
+from planning_kit.explore.sweeping.sweep import SWEEP_COLUMNS
+from planning_kit.inputs.arguments import must_be
+from planning_kit.inputs.faults import ScenarioError
+
+SPELL_COLUMNS = ["limit", "from", "until", "width_min", "best_egress", "best_end_min", "rows", "may_go_on"]
 PLANNED, HARD, NO_STOPS = "planned", "hard", "no stops"
 
 
@@ -16,17 +20,29 @@ def good_spells(sweep: pd.DataFrame) -> pd.DataFrame:
     ``until`` (UTC, the first and last egress of the run), ``width_min`` (minutes between them: 0 for a
     single row), ``best_egress`` and ``best_end_min`` (the earliest of the shortest outings in it) and the
     number of ``rows``. An edge is known to the distance of the rows: between the last good egress and the
-    next row the plan may still keep its limit, or not. Empty where no row keeps a limit.
+    next row the plan may still keep its limit, or not. ``may_go_on``: the run touches the first or the last
+    row of the sweep, so that its width is the least it can be. Empty where no row keeps a limit. Raises
+    `ScenarioError` for what is no sweep.
     """
+    sweep = _as_sweep(sweep)
     ordered = sweep.sort_values("egress", kind="stable").reset_index(drop=True)
     keeps = {PLANNED: ordered["planned_margin_min"] >= 0, HARD: ordered["hard_margin_min"] >= 0}
     if "stops" in ordered:
         keeps[NO_STOPS] = ordered["stops"] == 0
-    spells = [_spell(limit, ordered[first:last]) for limit, kept in keeps.items()
-              for first, last in _runs(kept.to_numpy(dtype=bool))]
+    spells = [(*_spell(limit, ordered[first:last]), first == 0 or last == len(ordered))
+              for limit, kept in keeps.items() for first, last in _runs(kept.to_numpy(dtype=bool))]
     table = pd.DataFrame(spells, columns=SPELL_COLUMNS)
     for column in ("from", "until", "best_egress"):
         table[column] = pd.to_datetime(table[column], utc=True)
+    return table
+
+
+def _as_sweep(given: object) -> pd.DataFrame:
+    how = "must be a table such as pk.sweep_egress gives"
+    table = must_be(given, pd.DataFrame, "sweep", how)
+    missing = [name for name in SWEEP_COLUMNS if name not in table]
+    if missing:
+        raise ScenarioError.single(f"{how}; it has no {', '.join(missing)}", column="sweep")
     return table
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date, datetime
-from numbers import Real
 
 import numpy as np
 import pandas as pd
@@ -11,8 +10,9 @@ import pandas as pd
 from planning_kit.checks.all_checks import find_all
 from planning_kit.checks.findings import STOP
 from planning_kit.explore.sweeping.egress_range import EgressRange
-from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.arguments import is_number
+from planning_kit.inputs.faults import Faults, ScenarioError, told_together
+from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.times import as_utc
 from planning_kit.plan.activities import WAIT
 from planning_kit.plan.almanac import Almanac
@@ -36,18 +36,9 @@ def sweep_egress(scenario: Scenario, start: str | date | datetime, stop: str | d
 
     The sky is computed once for the whole range: minutes agree with a plan timed alone to 1e-6.
     """
-    if not isinstance(scenario, Scenario):
-        raise ScenarioError.single("must be a scenario, as load_scenario gives it; of a plan, its "
-                                   "plan.scenario", column="scenario", value=type(scenario).__name__)
-    scenario.stop_if_happened("sweep_egress")
+    as_scenario(scenario).stop_if_happened("sweep_egress")
     first, last = as_utc(start, "start"), as_utc(stop, "stop")
-    is_step = isinstance(every_min, Real) and every_min > 0
-    if not is_step or last < first or (last - first).total_seconds() / 60 / every_min > _MOST_ROWS:
-        raise ScenarioError.single(
-            f"every_min must be above 0, stop not before start, and the sweep at most {_MOST_ROWS} rows long",
-            column="every_min", value=every_min,
-        )
-    count = int((last - first).total_seconds() // (60 * every_min)) + 1
+    count = _row_count(first, last, every_min)
     egresses = EgressRange(scenario, first, every_min * np.arange(count))
     ends, waits = _timed_together(egresses)
     rows = []
@@ -58,6 +49,21 @@ def sweep_egress(scenario: Scenario, start: str | date | datetime, stop: str | d
             rows.append(_row_alone(egresses, row, stops))
     frame = pd.DataFrame(rows, columns=[*SWEEP_COLUMNS, *(["stops"] if stops else [])])
     return frame.assign(egress=pd.to_datetime(frame["egress"], utc=True))
+
+
+def _row_count(first: datetime, last: datetime, every_min: float) -> int:
+    """How many rows there are. Raises `ScenarioError` where that makes no sense."""
+    faults = Faults()
+    if not is_number(every_min) or every_min <= 0:
+        faults.add("", None, "every_min", every_min, "must be minutes from row to row, above 0")
+    if last < first:
+        faults.add("", None, "stop", last.isoformat(), f"must not be before the start, {first.isoformat()}")
+    faults.stop_if_any()
+    rows = (last - first).total_seconds() / 60 / every_min
+    if rows > _MOST_ROWS:
+        raise ScenarioError.single(f"makes more than {_MOST_ROWS} rows: take more minutes or less time",
+                                   column="every_min", value=every_min)
+    return int(rows) + 1
 
 
 def _timed_together(egresses: EgressRange) -> tuple[np.ndarray, np.ndarray]:
@@ -84,7 +90,7 @@ def _row_alone(egresses: EgressRange, row: int, stops: bool) -> dict[str, object
     try:
         plan = TimedPlan.of(scenario, egress, _almanac_of(egresses, row))
     except ScenarioError as error:
-        why = "; ".join(error.problems["value"] + " " + error.problems["problem"])
+        why = told_together(error.problems)
         return _row(scenario, egress, _NOT_TIMED, _NOT_TIMED, why) | {"stops": _NOT_TIMED}
     found = float((find_all(plan)["severity"] == STOP).sum()) if stops else _NOT_TIMED
     return _row(scenario, egress, plan.end_min, _wait_min(plan)) | {"stops": found}

@@ -1,0 +1,97 @@
+"""Whatever is passed to the front door by mistake is told in the words of the trade, never as a traceback."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pandas as pd
+import pytest
+
+import planning_kit as pk
+from planning_kit.inputs.arguments import is_number, is_whole
+
+NO_SCENARIO: dict[str, Callable[[Any], object]] = {
+    "time_plan": pk.time_plan,
+    "propose": pk.propose,
+    "workbench": pk.workbench,
+    "sweep_egress": lambda given: pk.sweep_egress(given, "2031-09-03", "2031-09-03", 5),
+    "move_step": lambda given: pk.move_step(given, "B1", after="B2"),
+    "edit_row": lambda given: pk.edit_row(given, "steps", "B1", crew="EV2"),
+    "with_cuts": lambda given: pk.with_cuts(given, pd.DataFrame({"task": [], "cut_order": []})),
+}
+NO_PLAN: dict[str, Callable[[Any, pk.Plan], object]] = {
+    "odds": lambda given, plan: pk.odds(given),
+    "propose_cuts": lambda given, plan: pk.propose_cuts(given),
+    "compare_findings": lambda given, plan: pk.compare_findings(plan, given),
+    "compare_margins": lambda given, plan: pk.compare_margins(given, plan),
+}
+NO_ODDS: dict[str, Callable[[Any], object]] = {
+    "compare_odds": lambda given: pk.compare_odds(given, given),
+    "tornado_chart": pk.tornado_chart,
+    "fan_chart": pk.fan_chart,
+}
+NO_TABLE: dict[str, Callable[[Any, pk.Scenario], object]] = {
+    "good_spells": lambda given, scenario: pk.good_spells(given),
+    "sweep_chart": lambda given, scenario: pk.sweep_chart(given),
+    "with_cuts": lambda given, scenario: pk.with_cuts(scenario, given),
+}
+
+
+@pytest.mark.parametrize("asked", NO_SCENARIO)
+@pytest.mark.parametrize("given", ["scenarios/small-outing", None, 5])
+def test_what_is_no_scenario_is_told(asked: str, given: object) -> None:
+    with pytest.raises(pk.ScenarioError, match="must be a scenario, such as"):
+        NO_SCENARIO[asked](given)
+
+
+@pytest.mark.parametrize("asked", NO_PLAN)
+def test_what_is_no_plan_is_told(asked: str, small: pk.Scenario, small_plan: pk.Plan) -> None:
+    for given in (small, None, "plan"):
+        with pytest.raises(pk.ScenarioError, match="must be a plan, such as"):
+            NO_PLAN[asked](given, small_plan)
+
+
+@pytest.mark.parametrize("asked", NO_ODDS)
+def test_what_are_no_odds_is_told(asked: str, small_plan: pk.Plan) -> None:
+    for given in (small_plan, None):
+        with pytest.raises(pk.ScenarioError, match=r"must be what pk.odds\(plan\) gives"):
+            NO_ODDS[asked](given)
+
+
+@pytest.mark.parametrize("asked", NO_TABLE)
+@pytest.mark.parametrize("given", [None, 5, pd.DataFrame(), pd.DataFrame({"task": ["CAS"]})])
+def test_what_is_no_such_table_is_told(asked: str, given: object, small: pk.Scenario) -> None:
+    with pytest.raises(pk.ScenarioError, match="must be a table such as"):
+        NO_TABLE[asked](given, small)
+
+
+@pytest.mark.parametrize("executor", [4, "processes", map])
+def test_what_is_no_executor_is_told(small_plan: pk.Plan, executor: Any) -> None:
+    with pytest.raises(pk.ScenarioError, match=r"concurrent\.futures\.Executor"):
+        pk.odds(small_plan, 100, executor=executor)
+
+
+@pytest.mark.parametrize("name", [None, ["B1"], 5, float("nan")])
+def test_a_step_named_by_no_text_is_told(small: pk.Scenario, name: Any) -> None:
+    for ask in (lambda: pk.move_step(small, name, after="B2"), lambda: pk.move_step(small, "B1", after=name),
+                lambda: pk.edit_row(small, "steps", name, crew="EV2")):
+        with pytest.raises(pk.ScenarioError, match="there is no such"):
+            ask()
+
+
+@pytest.mark.parametrize(("asked", "columns"), [
+    ({"every_min": "x"}, ["every_min"]), ({"every_min": 0, "up_to_min": -1}, ["every_min", "up_to_min"]),
+    ({"up_to_min": float("inf")}, ["up_to_min"]), ({"every_min": 1e-9}, ["every_min"]),  # 10^11 delays
+])
+def test_a_delay_curve_says_which_minutes_make_no_sense(small_plan: pk.Plan, asked: dict[str, Any],
+                                                        columns: list[str]) -> None:
+    with pytest.raises(pk.ScenarioError) as refused:
+        small_plan.delay_curve("B3", **asked)
+    assert refused.value.problems["column"].tolist() == columns
+
+
+def test_yes_is_no_number_and_a_huge_one_neither() -> None:
+    assert [is_number(each) for each in (1, 1.5, True, "1", None, float("nan"), float("inf"), 10**400)] == [
+        True, True, False, False, False, False, False, False]
+    assert [is_whole(each, 1, 9) for each in (1, 9, 0, 10, True, 1.0, "1")] == [True, True, *[False] * 5]
