@@ -220,7 +220,7 @@ class Scenario:
 
 def as_scenario(given: object) -> Scenario:
     """``given``, or a `ScenarioError` where it is no scenario."""
-    how = "must be a scenario, such as pk.load_scenario(folder) gives; of a plan, its plan.scenario"
+    how = "must be a scenario, such as pk.load_scenario(folder) gives; of a plan give its plan.scenario"
     return must_be(given, Scenario, "scenario", how)
 
 
