@@ -8,6 +8,9 @@ from typing import Any
 
 import plotly.graph_objects as go
 
+from planning_kit.show.escape import one_line, plotly_text
+from planning_kit.show.palette import Theme
+
 PLOTLY_MIME = "application/vnd.plotly.v1+json"
 CHART_CONFIG: dict[str, Any] = {
     "displaylogo": False,
@@ -18,6 +21,38 @@ CHART_CONFIG: dict[str, Any] = {
 """The mode bar without a logo, without upload to a cloud service, without tools that do nothing here."""
 
 FONT = "system-ui, -apple-system, 'Segoe UI', 'Liberation Sans', Arial, sans-serif"
+
+
+def chart_layout(theme: Theme, alt: str, head: str, below: str) -> dict[str, Any]:
+    """What the layouts of all charts share: ground, letters, words, hover labels, mode bar.
+
+    ``head`` and ``below`` are the two lines of the title, as plotly shows them: escaped by the caller.
+    """
+    small = f'<span style="font-size:12px;color:{theme.quiet_ink}">{below}</span>'
+    return {
+        "paper_bgcolor": theme.paper, "plot_bgcolor": theme.paper, "meta": {"alt": alt},
+        "font": {"family": FONT, "size": 12, "color": theme.ink},
+        "title": {"text": f"<b>{head}</b><br>{small}", "x": 0, "xref": "container", "xanchor": "left", "y": 1,
+                  "yref": "container", "yanchor": "top", "pad": {"l": 14, "t": 26},
+                  "font": {"size": 16, "color": theme.ink}},
+        "hovermode": "closest",
+        "hoverlabel": {"align": "left", "namelength": 0, "bgcolor": theme.paper, "bordercolor": theme.ink,
+                       "font": {"family": FONT, "color": theme.ink, "size": 12}},
+        "modebar": {"orientation": "h", "bgcolor": "rgba(0,0,0,0)", "color": theme.quiet_ink,
+                    "activecolor": theme.ink},
+    }
+
+
+def plan_title(plan: Any) -> str:
+    """Title and station of a plan, as plotly shows them."""
+    settings = plan.scenario.records.settings
+    head = " · ".join(part for part in (one_line(settings.title), one_line(settings.station)) if part)
+    return plotly_text(head, longest=100)
+
+
+def axis_title(text: str) -> dict[str, Any]:
+    """The title of an axis in the size that all charts have."""
+    return {"text": text, "font": {"size": 12}}
 
 
 class Chart(go.Figure):

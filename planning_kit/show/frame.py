@@ -9,7 +9,7 @@ from typing import Any
 
 from planning_kit.inputs.times import gmt_label, pet_label
 from planning_kit.show.activities import finding_minute
-from planning_kit.show.chart import FONT
+from planning_kit.show.chart import chart_layout
 from planning_kit.show.escape import one_line, plotly_text
 from planning_kit.show.marks import ground_shapes, limit_labels, limit_lines, now_label, now_line
 from planning_kit.show.palette import Theme
@@ -27,19 +27,13 @@ def layout_of(scene: Scene) -> dict[str, Any]:
     """Everything but the legends, whose room depends on the traces (see `legends_of`)."""
     theme = scene.theme
     return {
-        "paper_bgcolor": theme.paper, "plot_bgcolor": theme.paper, "barmode": "overlay",
-        "font": {"family": FONT, "size": 12, "color": theme.ink},
-        "title": _title(scene), "meta": {"alt": _alt(scene)},
+        **chart_layout(theme, _alt(scene), *_title(scene)), "barmode": "overlay",
         **time_axes(scene.shown, scene.reachable, scene.egress, theme),
         "yaxis": _row_axis(scene),
         "shapes": ground_shapes(scene) + limit_lines(scene) + now_line(scene),
         "annotations": limit_labels(scene) + now_label(scene) + _axis_names(theme),
         "uniformtext": {"mode": "hide", "minsize": _LEAST_TEXT_PX},
-        "dragmode": "zoom", "hovermode": "closest", "hoverdistance": 12,
-        "hoverlabel": {"align": "left", "namelength": 0, "bgcolor": theme.paper, "bordercolor": theme.ink,
-                       "font": {"family": FONT, "color": theme.ink, "size": 12}},
-        "modebar": {"orientation": "h", "bgcolor": "rgba(0,0,0,0)", "color": theme.quiet_ink,
-                    "activecolor": theme.ink},
+        "dragmode": "zoom", "hoverdistance": 12,
     }
 
 
@@ -61,16 +55,11 @@ def legends_of(scene: Scene, traces: Sequence[Mapping[str, Any]]) -> dict[str, A
     return layout
 
 
-def _title(scene: Scene) -> dict[str, Any]:
+def _title(scene: Scene) -> tuple[str, str]:
     head = " · ".join(part for part in (scene.title, scene.station) if part)
     below = (f"Egress {scene.egress:%Y-%m-%d}, GMT {gmt_label(scene.egress)} · "
              f"outing {pet_label(scene.end_min)} · {_findings_words(scene)}")
-    small = f'<span style="font-size:12px;color:{scene.theme.quiet_ink}">{plotly_text(below)}</span>'
-    return {
-        "text": f"<b>{plotly_text(head, longest=100)}</b><br>{small}",
-        "x": 0, "xref": "container", "xanchor": "left", "y": 1, "yref": "container", "yanchor": "top",
-        "pad": {"l": 14, "t": 26}, "font": {"size": 16, "color": scene.theme.ink},
-    }
+    return plotly_text(head, longest=100), plotly_text(below)
 
 
 def _findings_words(scene: Scene) -> str:

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from planning_kit.inputs.times import pet_label
-from planning_kit.show.chart import FONT
-from planning_kit.show.escape import one_line, plotly_text
+from planning_kit.show.chart import chart_layout, plan_title
+from planning_kit.show.escape import plotly_text
 from planning_kit.show.palette import Theme
 from planning_kit.show.time_axes import axis_ms, time_axes
 
@@ -27,24 +27,19 @@ def rows_layout(odds: Any, theme: Theme, labels: Sequence[str], shown: tuple[flo
     plan, count = odds.plan, max(len(labels), 1)
     axes = time_axes(shown, (min(shown[0], -5.0), max(plan.horizon_min, shown[1])), plan.egress, theme)
     return {
-        "paper_bgcolor": theme.paper, "plot_bgcolor": theme.paper, "meta": {"alt": alt}, "barmode": "overlay",
-        "font": {"family": FONT, "size": 12, "color": theme.ink},
+        **chart_layout(theme, alt, plan_title(plan), heading), "barmode": "overlay",
         "height": count * ROW_PX + TOP_PX + BELOW_PX,
         "margin": {"l": LEFT_PX, "r": RIGHT_PX, "t": TOP_PX, "b": BELOW_PX},
-        "title": _title(odds, heading, theme), **axes,
+        **axes,
         "yaxis": {
             "range": [count - 0.5, -0.5], "fixedrange": True, "zeroline": False, "showgrid": False,
             "tickmode": "array", "tickvals": list(range(len(labels))), "ticktext": list(labels),
             "tickfont": {"size": 12, "color": theme.ink}, "automargin": False, "anchor": "x",
         },
-        "hovermode": "closest", "hoverdistance": 20, "dragmode": "zoom",
-        "hoverlabel": {"align": "left", "namelength": 0, "bgcolor": theme.paper, "bordercolor": theme.ink,
-                       "font": {"family": FONT, "color": theme.ink, "size": 12}},
+        "hoverdistance": 20, "dragmode": "zoom",
         "legend": {"orientation": "h", "x": 0, "xanchor": "left", "y": -36 / (count * ROW_PX),
                    "yanchor": "top", "bgcolor": "rgba(0,0,0,0)", "font": {"size": 11, "color": theme.ink},
                    "itemclick": False, "itemdoubleclick": False},
-        "modebar": {"orientation": "h", "bgcolor": "rgba(0,0,0,0)", "color": theme.quiet_ink,
-                    "activecolor": theme.ink},
     }
 
 
@@ -75,12 +70,3 @@ def upright(name: str, minute: float, color: str, dash: str) -> dict[str, Any]:
     return {"type": "line", "xref": "x", "yref": "paper", "x0": axis_ms(minute), "x1": axis_ms(minute),
             "y0": 0, "y1": 1, "line": {"color": color, "width": 1.5, "dash": dash}, "layer": "above",
             "name": name}
-
-
-def _title(odds: Any, heading: str, theme: Theme) -> dict[str, Any]:
-    settings = odds.plan.scenario.settings
-    head = " · ".join(part for part in (one_line(settings.title), one_line(settings.station)) if part)
-    small = f'<span style="font-size:12px;color:{theme.quiet_ink}">{heading}</span>'
-    return {"text": f"<b>{plotly_text(head, longest=100)}</b><br>{small}", "x": 0, "xref": "container",
-            "xanchor": "left", "y": 1, "yref": "container", "yanchor": "top", "pad": {"l": 14, "t": 26},
-            "font": {"size": 16, "color": theme.ink}}

@@ -9,7 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from planning_kit.show.chart import FONT, Chart
+from planning_kit.show.chart import Chart, axis_title, chart_layout
 from planning_kit.show.palette import Theme, theme_named
 
 _HEIGHT_PX = 430
@@ -86,36 +86,25 @@ def _no_night_trace(dark: list[_Day], theme: Theme) -> dict[str, Any]:
 def _layout(days: list[_Day], dark: list[_Day], theme: Theme) -> dict[str, Any]:
     axis = {"gridcolor": theme.grid, "zeroline": False, "tickfont": {"color": theme.ink, "size": 11},
             "fixedrange": True, "anchor": "x"}
-    beta = axis | {"domain": [0.54, 1], "title": _axis_title("beta, degrees"), "zeroline": True,
+    beta = axis | {"domain": [0.54, 1], "title": axis_title("beta, degrees"), "zeroline": True,
                    "zerolinecolor": theme.quiet_ink}
     night = axis | {"domain": [0, 0.46], "rangemode": "tozero",
-                    "title": _axis_title("night, min a revolution")}
+                    "title": axis_title("night, min a revolution")}
     return {
-        "paper_bgcolor": theme.paper, "plot_bgcolor": theme.paper, "height": _HEIGHT_PX,
-        "font": {"family": FONT, "size": 12, "color": theme.ink},
-        "margin": {"l": 64, "r": 18, "t": 70, "b": 44}, "meta": {"alt": _alt(days, dark)},
-        "title": {"text": _title(days, dark, theme), "x": 0, "xref": "container", "xanchor": "left", "y": 1,
-                  "yref": "container", "yanchor": "top", "pad": {"l": 14, "t": 26}, "font": {"size": 16}},
+        **chart_layout(theme, _alt(days, dark), "Beta and night by day", _span(days, dark)),
+        "height": _HEIGHT_PX, "margin": {"l": 64, "r": 18, "t": 70, "b": 44},
         "xaxis": {"type": "date", "anchor": "y2", "gridcolor": theme.grid, "hoverformat": "%Y-%m-%d",
                   "tickfont": {"color": theme.ink, "size": 11}, "tickformat": "%Y-%m-%d", "nticks": 10},
         "yaxis": beta, "yaxis2": night, "shapes": [_band(first, last, theme) for first, last in _runs(dark)],
-        "hovermode": "closest", "hoverdistance": 30,
-        "hoverlabel": {"align": "left", "namelength": 0, "bgcolor": theme.paper, "bordercolor": theme.ink,
-                       "font": {"family": FONT, "color": theme.ink, "size": 12}},
+        "hoverdistance": 30,
         "legend": {"orientation": "h", "x": 1, "xanchor": "right", "y": 1.02, "yanchor": "bottom",
                    "bgcolor": "rgba(0,0,0,0)"},
-        "modebar": {"bgcolor": "rgba(0,0,0,0)", "color": theme.quiet_ink, "activecolor": theme.ink},
     }
 
 
-def _axis_title(text: str) -> dict[str, Any]:
-    return {"text": text, "font": {"size": 12}}
-
-
-def _title(days: list[_Day], dark: list[_Day], theme: Theme) -> str:
+def _span(days: list[_Day], dark: list[_Day]) -> str:
     span = f"{days[0].day:%Y-%m-%d} to {days[-1].day:%Y-%m-%d}" if days else "no days"
-    small = f'<span style="font-size:12px;color:{theme.quiet_ink}">{span} · {_NO_NIGHT}: {len(dark)}</span>'
-    return f"<b>Beta and night by day</b><br>{small}"
+    return f"{span} · {_NO_NIGHT}: {len(dark)}"
 
 
 def _alt(days: list[_Day], dark: list[_Day]) -> str:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from planning_kit.inputs.times import gmt_label, pet_label
-from planning_kit.show.chart import FONT
+from planning_kit.show.chart import chart_layout
 from planning_kit.show.escape import one_line, plotly_text
 from planning_kit.show.palette import Theme
 from planning_kit.show.scene import Scene
@@ -57,22 +57,17 @@ def map_layout(scene: Scene, views: Views, rows: Rows, shown: str) -> dict[str, 
     """All but the strip and the controls; ``shown`` says what the picture shows, in the title."""
     theme = scene.theme
     return {
-        "paper_bgcolor": theme.paper, "plot_bgcolor": "rgba(0,0,0,0)", "barmode": "overlay",
-        "font": {"family": FONT, "size": 12, "color": theme.ink},
+        **chart_layout(theme, _alt(scene, shown), *_title(scene, shown)),
+        "plot_bgcolor": "rgba(0,0,0,0)", "barmode": "overlay",
         "height": round(rows.height + rows.top_px + rows.below_px),
         "margin": {"l": _LEFT_PX, "r": _RIGHT_PX, "t": rows.top_px, "b": rows.below_px},
-        "title": _title(scene, shown), "meta": {"alt": _alt(scene, shown)},
         "scene": _space(views, rows),
         **_square_axes(3, rows.domain(0, _MAP_PX)),
         **_square_axes(6, rows.domain(_MAP_PX + 8, _WORDS_PX - 8)),
         **_flat_axes(views.side, views, rows.domain(14, _FLAT_PX), theme),
         **_flat_axes(views.above, views, rows.domain(28 + _FLAT_PX, _FLAT_PX), theme),
         "annotations": _view_names(views, rows, theme),
-        "hovermode": "closest", "hoverdistance": 12, "dragmode": "orbit", "uirevision": "station map",
-        "hoverlabel": {"align": "left", "namelength": 0, "bgcolor": theme.paper, "bordercolor": theme.ink,
-                       "font": {"family": FONT, "color": theme.ink, "size": 12}},
-        "modebar": {"orientation": "h", "bgcolor": "rgba(0,0,0,0)", "color": theme.quiet_ink,
-                    "activecolor": theme.ink},
+        "hoverdistance": 12, "dragmode": "orbit", "uirevision": "station map",
         "legend": {"orientation": "h", "x": 0, "xanchor": "left", "yanchor": "top",
                    "y": -(rows.below_px - _LEGEND_PX) / rows.height, "bgcolor": "rgba(0,0,0,0)",
                    "entrywidth": 128, "entrywidthmode": "pixels", "itemsizing": "trace",
@@ -82,13 +77,10 @@ def map_layout(scene: Scene, views: Views, rows: Rows, shown: str) -> dict[str, 
     }
 
 
-def _title(scene: Scene, shown: str) -> dict[str, Any]:
+def _title(scene: Scene, shown: str) -> tuple[str, str]:
     head = " · ".join(part for part in (scene.title, scene.station) if part)
     below = f"{shown} · egress {scene.egress:%Y-%m-%d}, GMT {gmt_label(scene.egress)}"
-    small = f'<span style="font-size:12px;color:{scene.theme.quiet_ink}">{plotly_text(below)}</span>'
-    return {"text": f"<b>{plotly_text(head, longest=90)}</b><br>{small}", "x": 0, "xref": "container",
-            "xanchor": "left", "y": 1, "yref": "container", "yanchor": "top", "pad": {"l": 14, "t": 24},
-            "font": {"size": 15, "color": scene.theme.ink}}
+    return plotly_text(head, longest=90), plotly_text(below)
 
 
 def _alt(scene: Scene, shown: str) -> str:

@@ -13,8 +13,8 @@ from planning_kit.inputs.times import pet_label
 from planning_kit.plan.homeward.return_tables import latest_turn_back_min
 from planning_kit.plan.suit.suits import WORDS
 from planning_kit.show.bars import Trace
-from planning_kit.show.chart import FONT, Chart
-from planning_kit.show.escape import one_line, plotly_text
+from planning_kit.show.chart import Chart, chart_layout, plan_title
+from planning_kit.show.escape import one_line
 from planning_kit.show.hover import Words
 from planning_kit.show.palette import Theme, theme_named
 from planning_kit.show.scene import EDGE_MIN
@@ -158,20 +158,16 @@ def _layout(plan: Any, panels: list[_Panel], theme: Theme) -> dict[str, Any]:
     axes["xaxis2"] |= {"anchor": "free", "position": 1}  # above the heading of the first panel
     inner = len(panels) * (_PANEL_PX + _GAP_PX)
     return {
-        "paper_bgcolor": theme.paper, "plot_bgcolor": theme.paper, "meta": {"alt": _alt(plan)},
-        "font": {"family": FONT, "size": 12, "color": theme.ink},
+        **chart_layout(theme, _alt(plan), plan_title(plan),
+                       f"Suits and ways back · both inside at {pet_label(plan.end_min)}"),
         "height": inner + _TOP_PX + _BELOW_PX,
         "margin": {"l": _LEFT_PX, "r": _RIGHT_PX, "t": _TOP_PX, "b": _BELOW_PX},
-        "title": _title(plan, theme), **axes, **_y_axes(panels, inner, theme),
+        **axes, **_y_axes(panels, inner, theme),
         "shapes": _nights(plan, theme), "annotations": _headings(panels, inner, theme),
-        "hovermode": "closest", "hoverdistance": 20, "dragmode": "zoom",
-        "hoverlabel": {"align": "left", "namelength": 0, "bgcolor": theme.paper, "bordercolor": theme.ink,
-                       "font": {"family": FONT, "color": theme.ink, "size": 12}},
+        "hoverdistance": 20, "dragmode": "zoom",
         "legend": {"orientation": "h", "x": 0, "xanchor": "left", "y": -34 / inner, "yanchor": "top",
                    "bgcolor": "rgba(0,0,0,0)", "font": {"size": 11, "color": theme.ink}, "itemclick": False,
                    "itemdoubleclick": False},
-        "modebar": {"orientation": "h", "bgcolor": "rgba(0,0,0,0)", "color": theme.quiet_ink,
-                    "activecolor": theme.ink},
     }
 
 
@@ -209,16 +205,6 @@ def _nights(plan: Any, theme: Theme) -> list[dict[str, Any]]:
          "name": f"night {number}"}
         for number, (start, end) in enumerate(plan.light.night, start=1)
     ]
-
-
-def _title(plan: Any, theme: Theme) -> dict[str, Any]:
-    settings = plan.scenario.records.settings
-    head = " · ".join(part for part in (one_line(settings.title), one_line(settings.station)) if part)
-    small = (f'<span style="font-size:12px;color:{theme.quiet_ink}">Suits and ways back · '
-             f"both inside at {pet_label(plan.end_min)}</span>")
-    return {"text": f"<b>{plotly_text(head, longest=100)}</b><br>{small}", "x": 0, "xref": "container",
-            "xanchor": "left", "y": 1, "yref": "container", "yanchor": "top", "pad": {"l": 14, "t": 26},
-            "font": {"size": 16, "color": theme.ink}}
 
 
 def _alt(plan: Any) -> str:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from planning_kit.explore.sweeping.good_spells import HARD, PLANNED, good_spells
 from planning_kit.inputs.times import gmt_label, pet_label
-from planning_kit.show.chart import FONT, Chart
+from planning_kit.show.chart import Chart, axis_title, chart_layout
 from planning_kit.show.escape import plotly_paragraph, shortened
 from planning_kit.show.palette import Theme, theme_named
 
@@ -106,31 +106,21 @@ def _layout(rows: list[dict[Any, Any]], spells: list[dict[Any, Any]], limits: di
             shown: tuple[float, float], theme: Theme) -> dict[str, Any]:
     ticks = _ticks(shown)
     return {
-        "paper_bgcolor": theme.paper, "plot_bgcolor": theme.paper, "height": _HEIGHT_PX,
-        "font": {"family": FONT, "size": 12, "color": theme.ink}, "meta": {"alt": _alt(rows, spells)},
-        "margin": {"l": 64, "r": 92, "t": 70, "b": 44},
-        "title": {"text": _title(rows, theme), "x": 0, "xref": "container", "xanchor": "left", "y": 1,
-                  "yref": "container", "yanchor": "top", "pad": {"l": 14, "t": 26}, "font": {"size": 16}},
-        "xaxis": {"type": "date", "gridcolor": theme.grid, "title": _axis_title("egress, UTC"),
+        **chart_layout(theme, _alt(rows, spells), "Outing end against egress", _span(rows)),
+        "height": _HEIGHT_PX, "margin": {"l": 64, "r": 92, "t": 70, "b": 44},
+        "xaxis": {"type": "date", "gridcolor": theme.grid, "title": axis_title("egress, UTC"),
                   "tickfont": {"color": theme.ink, "size": 11}, "nticks": 10,
                   "tickformatstops": [{"dtickrange": [None, 86_399_999], "value": "%H:%M\n%Y-%m-%d"},
                                       {"dtickrange": [86_400_000, None], "value": "%Y-%m-%d"}]},
         "yaxis": {"range": list(shown), "tickmode": "array", "tickvals": ticks, "gridcolor": theme.grid,
                   "ticktext": [pet_label(tick) for tick in ticks], "zeroline": False, "fixedrange": True,
-                  "title": _axis_title("outing end, PET h:mm"), "tickfont": {"color": theme.ink, "size": 11}},
+                  "title": axis_title("outing end, PET h:mm"), "tickfont": {"color": theme.ink, "size": 11}},
         "shapes": _bands(spells) + [_limit_line(limit, minute, theme) for limit, minute in limits.items()],
         "annotations": [_limit_label(limit, minute, theme) for limit, minute in limits.items()],
-        "hovermode": "closest", "hoverdistance": 30,
-        "hoverlabel": {"align": "left", "namelength": 0, "bgcolor": theme.paper, "bordercolor": theme.ink,
-                       "font": {"family": FONT, "color": theme.ink, "size": 12}},
+        "hoverdistance": 30,
         "legend": {"orientation": "h", "x": 1, "xanchor": "right", "y": 1.02, "yanchor": "bottom",
                    "bgcolor": "rgba(0,0,0,0)"},
-        "modebar": {"bgcolor": "rgba(0,0,0,0)", "color": theme.quiet_ink, "activecolor": theme.ink},
     }
-
-
-def _axis_title(text: str) -> dict[str, Any]:
-    return {"text": text, "font": {"size": 12}}
 
 
 def _ticks(shown: tuple[float, float]) -> list[int]:
@@ -168,10 +158,8 @@ def _limit_label(limit: str, minute: float, theme: Theme) -> dict[str, Any]:
             "font": {"size": 11, "color": theme.ink}}
 
 
-def _title(rows: list[dict[Any, Any]], theme: Theme) -> str:
-    span = f"{_minute(rows[0])} to {_minute(rows[-1])} UTC" if rows else "no rows"
-    return ("<b>Outing end against egress</b><br>"
-            f'<span style="font-size:12px;color:{theme.quiet_ink}">{span}</span>')
+def _span(rows: list[dict[Any, Any]]) -> str:
+    return f"{_minute(rows[0])} to {_minute(rows[-1])} UTC" if rows else "no rows"
 
 
 def _alt(rows: list[dict[Any, Any]], spells: list[dict[Any, Any]]) -> str:
