@@ -14,13 +14,14 @@ from typing import Any
 import pandas as pd
 
 from planning_kit.inputs import format as fmt
-from planning_kit.inputs.cells import CellFault, did_you_mean
+from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.csv_cells import cell_text
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.frames import raw_from_frame
+from planning_kit.inputs.log_corrections import with_corrections
 from planning_kit.inputs.log_format import (
-    CORRECT,
     EGRESS,
+    FARTHEST_EGRESS,
     LOG,
     LOG_COLUMNS,
     LOG_FILE,
@@ -46,7 +47,7 @@ def read_log(file_or_folder: str | Path) -> pd.DataFrame:
     """The log of an outing as a DataFrame, one event a row; empty where there is no file yet.
 
     Columns: ``event_id``, ``logged_at`` (UTC), ``crew``, ``step``, ``event`` (egress, started, finished,
-    partly, skipped, suit, correct), ``at`` (UTC, or PET as it was typed), ``remaining_min``, ``metabolic_w``,
+    partly, skipped, suit, ingress, correct), ``at`` (UTC, or PET as it was typed), ``remaining_min``, ``metabolic_w``,
     ``by``, ``corrects``, ``note``. The index holds the rows of the file (the header is row 1).
 
     Raises `ScenarioError` for a file that is no log and for each cell that makes no sense. Whether the
@@ -174,7 +175,7 @@ def _raw_of_frame(frame: pd.DataFrame, faults: Faults) -> RawTable:
 
 def actuals_of(rows: list[Row], planned_egress: datetime, faults: Faults) -> Actuals:
     """Parsed rows as events by time."""
-    plain = _corrected(rows, faults)
+    plain = with_corrections(rows, faults)
     called = [row for row in plain if row.text("event") == EGRESS]
     egress = _egress(called, planned_egress, faults)
     events = []
@@ -183,8 +184,13 @@ def actuals_of(rows: list[Row], planned_egress: datetime, faults: Faults) -> Act
         if moment is not None and "event" in row.values:
             events.append(Event(row.number, row.text("event_id") or f"row {row.number}", row.text("event"),
                                 row.text("crew"), row.text("step"), moment, row.number_of("remaining_min"),
-                                row.number_of("metabolic_w"), row.text("note")))
+                                row.number_of("metabolic_w"), row.text("note"), _logged_at(row)))
     return Actuals(tuple(_by_time(events)), egress)
+
+
+def _logged_at(row: Row) -> datetime | None:
+    value = row.values.get("logged_at")
+    return value if isinstance(value, datetime) else None
 
 
 def _by_time(events: list[Event]) -> list[Event]:
@@ -198,7 +204,12 @@ def _egress(called: list[Row], planned: datetime, faults: Faults) -> datetime | 
     for row in called[1:]:
         faults.add(LOG.name, row.number, "event", EGRESS,
                    f"egress is logged in row {called[0].number} already; log it as correct instead")
-    return _moment(called[0], planned, faults) if called else None
+    moment = _moment(called[0], planned, faults) if called else None
+    if moment is not None and abs(moment - planned) > FARTHEST_EGRESS:
+        faults.add(LOG.name, called[0].number, "at", called[0].text("at"),
+                   f"lies {abs(moment - planned).days} days from the egress planned for "
+                   f"{planned:%Y-%m-%d}: correct the date, or plan for that day first")
+    return moment
 
 
 def _moment(row: Row, egress: datetime | None, faults: Faults) -> datetime | None:
@@ -210,31 +221,3 @@ def _moment(row: Row, egress: datetime | None, faults: Faults) -> datetime | Non
     except CellFault as fault:
         faults.add(LOG.name, row.number, "at", text, str(fault))
         return None
-
-
-def _corrected(rows: list[Row], faults: Faults) -> list[Row]:
-    """The rows with corrections put in; a correction in which nothing is given withdraws its event."""
-    by_id: dict[str, Row] = {}
-    withdrawn: set[int] = set()
-    for row in rows:
-        name = row.text("event_id")
-        if name in by_id:
-            faults.add(LOG.name, row.number, "event_id", name,
-                       f"stands in row {by_id[name].number} too; every event has an id of its own")
-        elif name:
-            by_id[name] = row
-    for row in (row for row in rows if row.text("event") == CORRECT):
-        target = by_id.get(row.text("corrects"))
-        if target is None or target.text("event") == CORRECT:
-            faults.add(LOG.name, row.number, "corrects", row.text("corrects"),
-                       "is no event of this log that can be corrected; name the event_id of the first entry"
-                       + did_you_mean(row.text("corrects"), tuple(by_id)))
-            continue
-        given = {column: row.values[column] for column in
-                 ("crew", "step", "at", "remaining_min", "metabolic_w") if row.values.get(column)}
-        if given:
-            target.values.update(given)
-            withdrawn.discard(target.number)
-        else:
-            withdrawn.add(target.number)
-    return [row for row in rows if row.text("event") != CORRECT and row.number not in withdrawn]

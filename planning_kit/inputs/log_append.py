@@ -8,6 +8,7 @@ that another process left unfinished is closed first, so that it damages no row 
 from __future__ import annotations
 
 import contextlib
+import importlib
 import os
 import re
 from collections.abc import Iterator
@@ -28,9 +29,10 @@ from planning_kit.inputs.scenario import Scenario
 
 try:
     import fcntl
-except ImportError:  # pragma: no cover - Windows has no flock; its own locks follow
+except ImportError:  # pragma: no cover - Windows
     fcntl = None  # type: ignore[assignment]
 
+_LOCKED_BYTE = 2**30  # far behind any log, so that readers are not shut out
 _COUNTED = re.compile(r"e([0-9]{1,9})")
 
 
@@ -69,8 +71,8 @@ def append_log(
         ``log.csv``, or the folder that holds it; the file is made when the first event comes.
     event : str
         ``egress``, ``started``, ``finished``, ``partly`` (so much remains: ``remaining_min``), ``skipped``,
-        ``suit`` (a metabolic rate by itself), or ``correct``: what is given replaces that of the event
-        ``corrects``; where nothing is given, that event is withdrawn.
+        ``suit`` (a metabolic rate by itself), ``ingress`` (both are inside), or ``correct``: what is given
+        replaces that of the event ``corrects``; where nothing is given, that event is withdrawn.
     at : UTC time, or PET as ``h:mm``, ``h:mm:ss`` or minutes
         PET needs an egress: the one logged, or else the plan's. Written to the file in UTC.
     remaining_min : float
@@ -157,21 +159,36 @@ def _locked(path: Path) -> Iterator[int]:
         raise ScenarioError.single(f"cannot be opened: {error}; give a log file or its folder",
                                    table=LOG.name, value=path) from None
     try:
+        with _lock(handle, path):
+            yield handle
+    finally:
+        os.close(handle)
+
+
+@contextlib.contextmanager
+def _lock(handle: int, path: Path) -> Iterator[None]:
+    """Nobody else writes meanwhile. A lock that is not given is told, and nothing is written."""
+    try:
         if fcntl is not None:
             fcntl.flock(handle, fcntl.LOCK_EX)
-        else:  # pragma: no cover - Windows
-            _lock_on_windows(handle)
-        yield handle
+        else:
+            _lock_on_windows(handle, "LK_LOCK")
+    except OSError as error:
+        raise ScenarioError.single(f"is held by another program ({error}); nothing was logged, try again",
+                                   table=LOG.name, value=path) from None
+    try:
+        yield
     finally:
-        os.close(handle)  # and with it the lock
+        if fcntl is None:  # elsewhere closing the file gives the lock back
+            with contextlib.suppress(OSError):
+                _lock_on_windows(handle, "LK_UNLCK")
 
 
-def _lock_on_windows(handle: int) -> None:  # pragma: no cover - Windows
-    import msvcrt
-
-    locks: Any = msvcrt
-    os.lseek(handle, 2**30, os.SEEK_SET)  # a byte far behind any log, so that readers are not shut out
-    locks.locking(handle, locks.LK_LOCK, 1)
+def _lock_on_windows(handle: int, how: str) -> None:
+    """Windows has no flock but locks on bytes; it waits ten seconds for one. Tested with a stand-in only."""
+    locks: Any = importlib.import_module("msvcrt")
+    os.lseek(handle, _LOCKED_BYTE, os.SEEK_SET)
+    locks.locking(handle, getattr(locks, how), 1)
 
 
 def _all_of(handle: int) -> bytes:

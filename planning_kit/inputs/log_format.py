@@ -10,24 +10,24 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from planning_kit.inputs.cells import CellFault, parse_moment
 from planning_kit.inputs.fields import Field, Table
 from planning_kit.inputs.times import moment_at
 
 LOG_FILE = "log.csv"
-EGRESS, STARTED, FINISHED, PARTLY, SKIPPED, SUIT, CORRECT = (
-    "egress", "started", "finished", "partly", "skipped", "suit", "correct",
+EGRESS, STARTED, FINISHED, PARTLY, SKIPPED, SUIT, INGRESS, CORRECT = (
+    "egress", "started", "finished", "partly", "skipped", "suit", "ingress", "correct",
 )
-EVENT_KINDS = (EGRESS, STARTED, FINISHED, PARTLY, SKIPPED, SUIT, CORRECT)
+EVENT_KINDS = (EGRESS, STARTED, FINISHED, PARTLY, SKIPPED, SUIT, INGRESS, CORRECT)
 STEP_EVENTS = (STARTED, FINISHED, PARTLY, SKIPPED)
 
 LOG = Table("log", "what was called during the outing", ("event_id",), (
     Field("event_id", "id", "id of this row", may_be_absent=True),
     Field("logged_at", "datetime", "when it was written down, UTC", may_be_absent=True),
     Field("crew", "id", "who; empty: whose step it is", may_be_absent=True),
-    Field("step", "id", "the step; empty for egress and suit"),
+    Field("step", "id", "the step; empty for egress, ingress and suit"),
     Field("event", "choice", "what happened", needed=True, choices=EVENT_KINDS),
     Field("at", "text", "when it happened, UTC"),
     Field("remaining_min", "number", "how long the step will still take from then on", "min", least=0,
@@ -44,6 +44,8 @@ _PET = re.compile(r"([-−]?)([0-9]{1,3}):([0-5][0-9])(?::([0-5][0-9](?:\.[0-9]+
 _MINUTES = re.compile(r"[-−]?[0-9]+(\.[0-9]+)?([eE][-+]?[0-9]+)?")
 _EXAMPLE = "write a UTC time like 2031-05-14T12:43:00Z, or PET like 1:23"
 _FARTHEST_PET_MIN = 14_400.0
+FARTHEST_EGRESS = timedelta(days=14)
+"""An egress farther than this from the planned one is taken for a wrong date."""
 
 
 @dataclass(frozen=True)
@@ -59,6 +61,7 @@ class Event:
     remaining_min: float | None
     metabolic_w: float | None
     note: str
+    logged_at: datetime | None = None
 
 
 def parse_when(value: object, egress: datetime | None) -> datetime:

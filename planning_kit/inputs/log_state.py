@@ -1,4 +1,4 @@
-"""How far each step has come by its log, and every event that cannot be.
+"""From events to how far each step has come (`log_steps`), and every event that cannot be.
 
 Legal and kept: steps done out of the order of work, left partly done, taken up again, skipped. Impossible,
 and a fault of its row: an unknown step, a finish without or before its start, two steps of one person at
@@ -13,7 +13,7 @@ something else before the later has finished, the step counts until then.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 
 from planning_kit.inputs.cells import did_you_mean
@@ -22,6 +22,7 @@ from planning_kit.inputs.format import PARTNER, SUITED
 from planning_kit.inputs.log_format import (
     EGRESS,
     FINISHED,
+    INGRESS,
     LOG,
     PARTLY,
     SKIPPED,
@@ -30,69 +31,32 @@ from planning_kit.inputs.log_format import (
     SUIT,
     Event,
 )
+from planning_kit.inputs.log_steps import (
+    DONE,
+    DROPPED,
+    IN_PROGRESS,
+    LEFT,
+    OPEN,
+    TO_DO,
+    State,
+    States,
+    Suited,
+)
 from planning_kit.inputs.records import BOTH, Records, Step
 from planning_kit.inputs.times import gmt_label, pet_label, pet_min
 
-TO_DO, IN_PROGRESS, DONE, LEFT, DROPPED = "to do", "in progress", "done", "left", "skipped"
-OPEN = (TO_DO, LEFT)
-"""Nobody is at work on it, and something is still to be done."""
-
-
-@dataclass
-class State:
-    """How far one step has come. PET minutes.
-
-    ``pieces``: start and finish of each spell of work, the last finish NaN while it runs. ``reported_min``
-    and ``remaining_min``: when it was last said how long it will still take, and how long (None: never).
-    ``called_by``: who of the two called the last start or finish of a step of both ("": both of them);
-    ``apart``: in words, where the two did not begin or finish it together.
-    """
-
-    step: Step
-    status: str = TO_DO
-    pieces: list[tuple[float, float]] = field(default_factory=list)
-    reported_min: float = float("nan")
-    remaining_min: float | None = None
-    called_by: str = ""
-    apart: list[str] = field(default_factory=list)
-
-    @property
-    def worked_min(self) -> float:
-        """Minutes of all finished spells of work."""
-        return sum(finish - start for start, finish in self.pieces if finish == finish)
-
-    def left_to_do_min(self, now_min: float) -> float:
-        """Minutes still to work at ``now_min``, 0 when the estimate is used up."""
-        if self.remaining_min is not None:
-            runs = self.status == IN_PROGRESS
-            since = now_min - max(self.reported_min, self.pieces[-1][0]) if runs else 0.0
-            return max(0.0, self.remaining_min - since)
-        running = now_min - self.pieces[-1][0] if self.status == IN_PROGRESS else 0.0
-        return max(0.0, self.step.minutes_likely - self.worked_min - running)
-
-
-@dataclass(frozen=True)
-class Suited:
-    """The last metabolic rate logged for one crew member: mean W since egress, at PET minutes."""
-
-    crew: str
-    at_min: float
-    metabolic_w: float
-
-
-@dataclass
-class States:
-    """All steps by id, the latest metabolic rates, and whoever is at work on what."""
-
-    by_step: dict[str, State]
-    suited: dict[str, Suited] = field(default_factory=dict)
-    at_work: dict[str, str] = field(default_factory=dict)
-    last_min: float = 0.0
+_FARTHEST_MIN = 1440.0  # a day: an event farther off has a wrong date
 
 
 def states_of(records: Records, events: Sequence[Event], egress: datetime, faults: Faults,
               now: datetime | None = None) -> States:
     """Play the events in their order; what cannot be is noted and passed over."""
+    named = {event.step: event.row for event in reversed(events) if event.step}
+    if len(named) > 1 and not named.keys() & {step.step for step in records.steps}:
+        faults.add(LOG.name, min(named.values()), "step", " ".join(list(named)[-3:]),
+                   f"and the other steps of this log, {len(named)} in all, are no steps of this plan: is it "
+                   "the log of another outing?")
+        events = ()
     walk = _Walk(records, egress, faults, States({step.step: State(step) for step in records.steps}))
     for event in events:
         if now is not None and event.at > now:
@@ -116,6 +80,10 @@ class _Walk:
 
     def play(self, event: Event) -> None:
         at = pet_min(event.at, self.egress)
+        if abs(at) > max(self.records.settings.horizon_h * 60, _FARTHEST_MIN):
+            side = "after" if at > 0 else "before"
+            self.fault(event, "at", f"lies {abs(at) / 60:.0f} h {side} egress: is the date right?")
+            return
         self.states.last_min = max(self.states.last_min, at)
         if event.event in STEP_EVENTS:
             state = self._state(event)
@@ -125,10 +93,29 @@ class _Walk:
              SKIPPED: self._skipped}[event.event](event, state, at)
         elif event.step:
             self.fault(event, "step", f"an event {event.event} belongs to no step; leave it empty")
+        elif event.event == INGRESS:
+            self._ingress(event, at)
         elif event.event != EGRESS and event.metabolic_w is None:
             self.fault(event, "metabolic_w", f"is empty; an event {SUIT} gives the rate since egress in W")
         if event.metabolic_w is not None:
             self._rate(event, at)
+
+    def _ingress(self, event: Event, at: float) -> None:
+        """Both are inside: what the two have not begun is not done any more."""
+        if self.states.inside_min is not None:
+            self.fault(event, "event", f"ingress is logged at PET {pet_label(self.states.inside_min)} "
+                       "already; log a correct if that was wrong")
+            return
+        if at <= 0:
+            self.fault(event, "at", "is not after egress")
+            return
+        at_work = [person for person in SUITED if not self._leaves_work(event, person)]
+        if at_work:
+            return
+        self.states.inside_min = at
+        for state in self.states.by_step.values():
+            if state.status in OPEN and state.step.crew in (*SUITED, BOTH):
+                state.status, state.is_left_undone = DROPPED, True
 
     def _state(self, event: Event) -> State | None:
         known = self.states.by_step
@@ -146,8 +133,14 @@ class _Walk:
         return True
 
     def _is_too_early(self, event: Event, at: float) -> bool:
-        if at < 0 and self.states.by_step[event.step].step.crew in (*SUITED, BOTH):
+        if self.states.by_step[event.step].step.crew not in (*SUITED, BOTH):
+            return False
+        if at < 0:
             self.fault(event, "at", f"lies {-at:.1f} min before egress at {gmt_label(self.egress)} GMT")
+            return True
+        if self.states.inside_min is not None:
+            self.fault(event, "at", f"both are inside since PET {pet_label(self.states.inside_min)}: correct "
+                       "one of the two")
             return True
         return False
 
@@ -226,7 +219,8 @@ class _Walk:
             self._stop(state, state.reported_min, LEFT)
             return True
         self.fault(event, "event", f"{person} is on {busy} since PET {pet_label(state.pieces[-1][0])}: log "
-                   f"{busy} as finished, partly or skipped before {event.step} is started")
+                   f"{busy} as finished, partly or skipped before "
+                   + (f"{event.step} is started" if event.step else "both are inside"))
         return False
 
     def _stop(self, state: State, at: float, status: str) -> None:

@@ -83,6 +83,18 @@ def _home(home: Home, starts: Mapping[int, float], durations: np.ndarray, earlie
     return replace(home, travel_min=max(home.travel_min, earliest_min - finish))
 
 
+def ended_at(network: Network, starts: Mapping[int, float], durations: np.ndarray,
+             inside_min: float) -> Network:
+    """The network of an outing that is over: both inside at ``inside_min`` (PET), as it was called."""
+    free = {home.crew: starts[home.last] + float(on_grid(durations[home.last]))
+            if home.last in starts else 0.0 for home in network.homes}
+    end = float(on_grid(inside_min))
+    ingress_min = max(0.0, min(network.ingress_min, end - max(free.values(), default=0.0)))
+    homes = tuple(replace(home, travel_min=max(0.0, end - ingress_min - free[home.crew]))
+                  for home in network.homes)
+    return replace(network, homes=homes, ingress_min=ingress_min)
+
+
 def broken_rules(network: Network, fixed: frozenset[int], starts: np.ndarray, durations: np.ndarray,
                  released: frozenset[str] = frozenset()) -> Iterator[Broken]:
     """The rules of ``network`` (before `with_past`) that fixed starts break, given all ``starts``."""

@@ -26,7 +26,7 @@ import numpy as np
 
 from planning_kit.explore.odds.distributions import durations_beyond, share_beyond
 from planning_kit.explore.retime.whereabouts import Whereabouts, from_here
-from planning_kit.inputs.log_state import IN_PROGRESS, State
+from planning_kit.inputs.log_steps import IN_PROGRESS, State
 from planning_kit.inputs.records import Records, Step
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.activities import WAIT

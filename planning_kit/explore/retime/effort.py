@@ -16,7 +16,7 @@ import numpy as np
 
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.log_format import LOG
-from planning_kit.inputs.log_state import States, Suited
+from planning_kit.inputs.log_steps import States, Suited
 from planning_kit.plan.suit.suits import SuitHistory
 from planning_kit.plan.timed import TimedPlan
 

@@ -64,6 +64,8 @@ def ways_home(plan: TimedPlan, how: str = TERMINATE, every_min: float = 1.0) -> 
     ``suit_margin_min`` of the consumable ``first_out``. Raises `ScenarioError` for another ``how``.
     """
     _check(how)
+    if not every_min > 0:
+        raise ScenarioError.single("must be above 0 minutes", table=how, column="every_min", value=every_min)
     moments = np.arange(0.0, plan.end_min, every_min)
     homes = [_home(plan, crew, float(at), how) for at in moments for crew in plan.travels]
     rows = [(home.crew, home.at_min, home.place, home.step.step if home.step else "", home.make_safe,

@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 
 from planning_kit.explore.editing.dropping import drop_steps
-from planning_kit.inputs.log_state import DONE, DROPPED, IN_PROGRESS, State, States
+from planning_kit.inputs.log_steps import DONE, DROPPED, IN_PROGRESS, State, States
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import moment_at
 from planning_kit.plan.network import ROUNDING_MIN, on_grid
@@ -83,10 +83,16 @@ def write_down(base: TimedPlan, states: States, egress: datetime, now_min: float
     notes: tuple[str, ...] = ()
     if skipped:
         scenario, notes = drop_steps(scenario, skipped)
-    left = tuple(LeftOut(name, "skipped", "was skipped" if not states.by_step[name].pieces else
-                         "was given up before it was finished") for name in skipped)
+    left = tuple(_left_out(states.by_step[name]) for name in skipped)
     happened = scenario.as_happened(moment_at(now_min, egress)) if scenario is not base.scenario else scenario
     return Happened(happened, fixed, parts, left, notes)
+
+
+def _left_out(state: State) -> LeftOut:
+    if state.is_left_undone:
+        return LeftOut(state.step.step, "not done", "was still to do when both went in")
+    why = "was given up before it was finished" if state.pieces else "was skipped"
+    return LeftOut(state.step.step, "skipped", why)
 
 
 def _rows_of(frame: pd.DataFrame) -> list[dict[str, object]]:

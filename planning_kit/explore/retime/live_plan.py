@@ -22,7 +22,7 @@ from planning_kit.explore.retime.progress import (
     updated_estimates,
     with_updated_estimates,
 )
-from planning_kit.explore.retime.retiming import Outside, retime_plan
+from planning_kit.explore.retime.retiming import Outside, moment_asked, retime_plan
 from planning_kit.explore.retime.standing import standing_of
 from planning_kit.explore.retime.whereabouts import Whereabouts, whereabouts_at
 from planning_kit.inputs.faults import ScenarioError
@@ -143,22 +143,22 @@ class LivePlan(TimedPlan):
         """Before the outing: what to drop when, and the odds of it (see `decision_table`)."""
         return decision_table(self, level, samples, seed)
 
-    def terminate(self, at_min: float | None = None) -> pd.DataFrame:
-        """The sequence of an orderly return at ``at_min`` (PET; now, if re-timed): see `going_home`."""
+    def terminate(self, at_min: object = None) -> pd.DataFrame:
+        """The sequence of an orderly return at ``at_min`` (PET or UTC; now, if re-timed)."""
         return going_home(self, self._moment(at_min, TERMINATE), TERMINATE)
 
-    def abort(self, at_min: float | None = None) -> pd.DataFrame:
-        """The sequence of a return at once at ``at_min`` (PET; now, if re-timed): see `going_home`."""
+    def abort(self, at_min: object = None) -> pd.DataFrame:
+        """The sequence of a return at once at ``at_min`` (PET or UTC; now, if re-timed)."""
         return going_home(self, self._moment(at_min, ABORT), ABORT)
 
     def ways_home(self, how: str = TERMINATE, every_min: float = 1.0) -> pd.DataFrame:
         """Time home and margins at every minute, for ``terminate`` or ``abort`` (see `ways_home`)."""
         return ways_home(self, how, every_min)
 
-    def _moment(self, at_min: float | None, what: str) -> float:
+    def _moment(self, at_min: object, what: str) -> float:
         if at_min is None:
             return self._outside(what).now_min
-        return float(at_min)
+        return moment_asked(at_min, self.egress, what, "at_min")
 
     def updated_estimates(self, weight: float = 2.0) -> pd.DataFrame:
         """Estimates that have learned from the outing, for the next plan (see `updated_estimates`)."""

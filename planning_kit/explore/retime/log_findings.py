@@ -6,8 +6,9 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from planning_kit.checks.findings import CAUTION, NOTE, STOP, Finding
 from planning_kit.explore.retime.happened import Happened, LeftOut
-from planning_kit.inputs.log_state import IN_PROGRESS, LEFT, TO_DO, State, States
-from planning_kit.inputs.times import pet_label
+from planning_kit.inputs.log_format import Event
+from planning_kit.inputs.log_steps import IN_PROGRESS, LEFT, TO_DO, State, States
+from planning_kit.inputs.times import pet_label, pet_min
 from planning_kit.plan.build import work_order
 from planning_kit.plan.network import MAX_GAP, MIN_GAP, ORDER
 from planning_kit.plan.past import Broken
@@ -15,11 +16,13 @@ from planning_kit.plan.timed import TimedPlan
 
 CHECK = "log"
 SOURCE = "log.csv"
+_CLOCK_MIN, _REHEARSAL_MIN = 1.0, 720.0
 _QUICKER_MIN = 1.0  # on a way: less is how exactly people call and log
 
 
 def log_findings(plan: TimedPlan, base: TimedPlan, states: States, happened: Happened,
-                 broken: Sequence[Broken], effort: Mapping[str, float], now_min: float) -> Iterator[Finding]:
+                 broken: Sequence[Broken], effort: Mapping[str, float], now_min: float,
+                 events: Sequence[Event] = ()) -> Iterator[Finding]:
     """Everything that the log and the re-timing have to say, beside the checks of the plan that results."""
     for each in broken:
         is_quick = each.bound is not None and each.bound.kind == ORDER
@@ -37,6 +40,7 @@ def log_findings(plan: TimedPlan, base: TimedPlan, states: States, happened: Hap
     for note in happened.notes:
         yield Finding(NOTE, CHECK, "", "", now_min, note, SOURCE)
     yield from _passed_over(plan, base, states)
+    yield from _clocks(plan, events)
     for crew, ratio in effort.items():
         yield _effort(states, crew, ratio)
 
@@ -131,6 +135,19 @@ def _passed(plan: TimedPlan, base: TimedPlan, name: str, later: str) -> Finding:
     return Finding(CAUTION, CHECK, step.crew, name, start,
                    f"{name} comes before {later} in the order of work and is not logged; {then}: log it if "
                    "it was done, or as skipped if it is not to be done", SOURCE)
+
+
+def _clocks(plan: TimedPlan, events: Sequence[Event]) -> Iterator[Finding]:
+    """Events written down before they happened: a clock or a time is wrong. Days are those of a rehearsal."""
+    for event in events:
+        if event.logged_at is None:
+            continue
+        early = (event.at - event.logged_at).total_seconds() / 60
+        if _CLOCK_MIN < early < _REHEARSAL_MIN:
+            yield Finding(CAUTION, CHECK, event.crew, event.step, pet_min(event.at, plan.egress),
+                          f"{event.event_id}, {event.step or 'no step'} {event.event}, was written down "
+                          f"{early:.0f} min before it happened (logged_at, at): correct the time, or set the "
+                          "clock of who logs", SOURCE, early, 0.0, -early)
 
 
 def _effort(states: States, crew: str, ratio: float) -> Finding:

@@ -27,7 +27,7 @@ from planning_kit.explore.retime.news import Keys, lost_steps, new_findings, tal
 from planning_kit.explore.retime.reorder import better_orders
 from planning_kit.explore.retime.retiming import Outside
 from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.log_state import OPEN, TO_DO
+from planning_kit.inputs.log_steps import OPEN, TO_DO
 from planning_kit.inputs.records import Task
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.plan.activities import Activity

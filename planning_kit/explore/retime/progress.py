@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from planning_kit.inputs.log_state import DONE, IN_PROGRESS, State
+from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.log_steps import DONE, IN_PROGRESS, State
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.plan.timed import TimedPlan
@@ -113,6 +114,9 @@ def updated_estimates(outside: Outside, weight: float = 2.0) -> pd.DataFrame:
     narrowed: one more outing cannot show that a spread was too wide. A rule of thumb for the next plan, not a
     statistical law; what was left, skipped or not finished teaches nothing here.
     """
+    if not weight >= 0:
+        raise ScenarioError.single("must be 0 (only the log counts) or more", table="updated_estimates",
+                                   column="weight", value=weight)
     rows = []
     for state in outside.states.by_step.values():
         step, actual = state.step, round(state.worked_min, 2)

@@ -24,17 +24,19 @@ from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log import Actuals, read_actuals
 from planning_kit.inputs.log_format import parse_when
-from planning_kit.inputs.log_state import States, states_of
-from planning_kit.inputs.times import moment_at, pet_min
+from planning_kit.inputs.log_state import states_of
+from planning_kit.inputs.log_steps import States
+from planning_kit.inputs.times import moment_at, pet_label, pet_min
 from planning_kit.plan.almanac import Almanac, almanac_for
 from planning_kit.plan.build import build_network
 from planning_kit.plan.network import AFTER, MIN_GAP, Network, on_grid
 from planning_kit.plan.no_plan import is_first_cause, stop_if_circular, why_unplaced
-from planning_kit.plan.past import Broken, broken_rules, with_past
+from planning_kit.plan.past import Broken, broken_rules, ended_at, with_past
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts
 
 P = TypeVar("P", bound=TimedPlan)
+_LONGEST_MIN = 1440.0  # nobody is outside for a day
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,30 +68,34 @@ def retime_plan(base: P, actuals: object, now: object = None,
     faults = Faults()
     read = read_actuals(actuals, base.egress, faults)
     egress = read.egress or base.egress
-    now_min = _now(now, egress, read)
+    now_min = None if now is None else moment_asked(now, egress, "retime", "now_min")
     clock = None if now_min is None else moment_at(now_min, egress)
     states = states_of(base.scenario.records, read.events, egress, faults, clock)
     faults.stop_if_any()
     now_min = float(on_grid(states.last_min if now_min is None else now_min))
+    if now_min > max(base.horizon_min, _LONGEST_MIN):
+        raise ScenarioError.single(f"is PET {pet_label(now_min)}: is the date right?", table="retime",
+                                   column="now_min", value=now)
     almanac = base.almanac if egress == base.egress else (
         almanac_for(base.scenario.records, base.scenario.elements, egress))
-    placed = _placed(base, write_down(base, states, egress, now_min), almanac, now_min, here)
+    placed = _placed(base, write_down(base, states, egress, now_min), almanac, now_min, here,
+                     states.inside_min)
     plan = replace(base, scenario=placed.happened.scenario, egress=egress, almanac=almanac,
                    network=placed.network, durations=placed.durations, starts=placed.starts)
     plan, effort = with_logged_effort(plan, states)
-    findings = log_findings(plan, base, states, placed.happened, placed.broken, effort, now_min)
+    findings = log_findings(plan, base, states, placed.happened, placed.broken, effort, now_min,
+                            read.events)
     return plan, Outside(base, base, read, states, now_min, placed.happened, effort, tuple(findings),
                          here)
 
 
-def _now(now: object, egress: datetime, actuals: Actuals) -> float | None:
-    if now is None:
-        return None
+def moment_asked(when: object, egress: datetime, table: str, column: str) -> float:
+    """PET minutes of a moment given as PET minutes, ``h:mm`` or UTC; `ScenarioError` for anything else."""
     try:
-        moment = parse_when(now, egress)
-        return float(now) if isinstance(now, int | float) else pet_min(moment, egress)
+        moment = parse_when(when, egress)
+        return float(when) if isinstance(when, int | float) else pet_min(moment, egress)
     except CellFault as fault:
-        raise ScenarioError.single(str(fault), table="retime", column="now_min", value=now) from None
+        raise ScenarioError.single(str(fault), table=table, column=column, value=when) from None
 
 
 @dataclass(frozen=True)
@@ -102,13 +108,15 @@ class _Placed:
 
 
 def _placed(base: TimedPlan, happened: Happened, almanac: Almanac, now_min: float,
-            here: tuple[Whereabouts, ...]) -> _Placed:
+            here: tuple[Whereabouts, ...], inside_min: float | None) -> _Placed:
     """Time what is left, leaving out what cannot be placed: each round leaves out at least one step."""
     released: frozenset[str] = frozenset()
     while True:
         whole = build_network(happened.scenario.records, almanac, base.travels)
         fixed, durations = positions(happened)
         network = with_past(whole, fixed, durations, now_min, released)
+        if inside_min is not None:
+            network = ended_at(network, fixed, durations, inside_min)
         if here:
             records = happened.scenario.records
             network = from_here(network, fixed, durations, records.steps, base.travels,

@@ -37,7 +37,14 @@ def _now(plan: TimedPlan, outside: Outside) -> str:
 
 
 def _by(minutes: float, more: str, less: str) -> str:
-    return f"{abs(minutes):.0f} min {more if minutes > 0 else less}"
+    return f"{_span(abs(minutes))} {more if minutes > 0 else less}"
+
+
+def _span(minutes: float) -> str:
+    """``12 min``, from three hours on ``3:05 h``, from two days on ``2 days``."""
+    if minutes < 179.5:
+        return f"{minutes:.0f} min"
+    return f"{pet_label(minutes)} h" if minutes < 2880 else f"{minutes / 1440:.0f} days"
 
 
 def _late(minutes: float) -> str:
@@ -54,8 +61,8 @@ def _crew(plan: TimedPlan, outside: Outside, crew: str) -> str:
         position = plan.position(busy)
         late = float(plan.finishes[position] - base.finishes[base.position(busy)])
         to_go = float(plan.finishes[position]) - outside.now_min
-        return (f"{crew} {_late(late)}: on {busy} since {pet_label(plan.starts[position])}, about "
-                f"{to_go:.0f} min to go.")
+        rest = f"about {to_go:.0f} min to go" if to_go > 0 else "its estimate is used up: ask how long still"
+        return f"{crew} {_late(late)}: on {busy} since {pet_label(plan.starts[position])}, {rest}."
     ahead = [position for position in known if position not in plan.network.fixed]
     if not ahead:
         return f"{crew}: all steps done."
@@ -125,7 +132,8 @@ def _end(plan: TimedPlan, outside: Outside) -> str:
     when = "as planned" if abs(later) < _AS_PLANNED_MIN else f"{_by(later, 'later', 'earlier')} than planned"
     margins = [f"{name} limit {_by(limit - plan.end_min, 'left', 'over')}"
                for name, limit in (("planned", limits.planned_min), ("hard", limits.hard_min))]
-    return f"Both inside at {pet_label(plan.end_min)}, {when}; {', '.join(margins)}."
+    said = "Both inside at" if outside.states.inside_min is None else "Both were inside at"
+    return f"{said} {pet_label(plan.end_min)}, {when}; {', '.join(margins)}."
 
 
 def _left_out(outside: Outside) -> Iterator[str]:

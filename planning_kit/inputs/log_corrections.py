@@ -1,0 +1,60 @@
+"""Corrections of a log: rows that replace cells of an earlier event, or take it back.
+
+A row of the kind ``correct`` names an earlier row (``corrects``). What it gives replaces what was there;
+where it gives nothing, that row is withdrawn. A correction can be corrected, or withdrawn, like any other
+row: then what it said before no longer counts. Of several corrections of one row the later come on top.
+"""
+
+from __future__ import annotations
+
+from planning_kit.inputs.cells import did_you_mean
+from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.log_format import CORRECT, LOG
+from planning_kit.inputs.rows import Row
+
+_CORRECTED = ("crew", "step", "at", "remaining_min", "metabolic_w")
+
+
+def with_corrections(rows: list[Row], faults: Faults) -> list[Row]:
+    """The events with their corrections put in, without those that were withdrawn."""
+    by_id = _by_id(rows, faults)
+    of_row: dict[int, list[Row]] = {}
+    for row in rows:
+        if row.text("event") == CORRECT:
+            target = by_id.get(row.text("corrects"))
+            if target is None or target.number >= row.number:
+                faults.add(LOG.name, row.number, "corrects", row.text("corrects"),
+                           "names no earlier event of this log; give the event_id of the one that was wrong"
+                           + did_you_mean(row.text("corrects"), tuple(by_id)))
+            else:
+                of_row.setdefault(target.number, []).append(row)
+    plain = [row for row in rows if row.text("event") != CORRECT]
+    return [row for row in plain if _settled(row, of_row)]
+
+
+def _by_id(rows: list[Row], faults: Faults) -> dict[str, Row]:
+    by_id: dict[str, Row] = {}
+    for row in rows:
+        name = row.text("event_id")
+        if name in by_id:
+            faults.add(LOG.name, row.number, "event_id", name,
+                       f"stands in row {by_id[name].number} too; every event has an id of its own")
+        elif name:
+            by_id[name] = row
+    return by_id
+
+
+def _settled(row: Row, of_row: dict[int, list[Row]]) -> bool:
+    """Put the corrections of a row into it, theirs into them first; whether it counts at all."""
+    counts = True
+    for correction in of_row.get(row.number, ()):
+        if _settled(correction, of_row):  # a correction stands below what it corrects: this ends
+            given = {column: correction.values[column] for column in _CORRECTED
+                     if _is_given(correction, column)}
+            row.values.update(given)
+            counts = bool(given)
+    return counts
+
+
+def _is_given(row: Row, column: str) -> bool:
+    return row.values.get(column) not in (None, "")

@@ -1,0 +1,180 @@
+"""Logs with mistakes in them: what is refused, what is told, and what can be put right."""
+
+from __future__ import annotations
+
+import os
+import sys
+import types
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pytest
+
+import planning_kit as pk
+from planning_kit.inputs import log_append
+from tests.explore.retime.rehearsal import as_planned
+from tests.explore.retime.test_log import DAY, log_of
+
+STARTED = {"event_id": "e1", "step": "A1", "event": "started", "at": "0:00"}
+
+
+def with_corrections(*rows: tuple[str, str, dict[str, object]]) -> pd.DataFrame:
+    """A1 started at 0:00 (e1) and said to take 20 min more at 0:02 (e2), then corrections of ids."""
+    events: list[dict[str, object]] = [STARTED, {
+        "event_id": "e2", "step": "A1", "event": "partly", "at": "0:02", "remaining_min": 20.0}]
+    events += [{"event_id": name, "event": "correct", "corrects": of, **cells} for name, of, cells in rows]
+    return pd.DataFrame(events)
+
+
+@pytest.mark.parametrize(("rows", "finish"), [
+    ((), 22.0),
+    ((("e3", "e2", {"remaining_min": 9.0}),), 11.0),
+    ((("e3", "e2", {"remaining_min": 9.0}), ("e4", "e2", {"at": "0:03"})), 12.0),  # the later on top
+    ((("e3", "e2", {"remaining_min": 9.0}), ("e4", "e3", {"remaining_min": 5.0})), 7.0),  # corrected itself
+    ((("e3", "e2", {"remaining_min": 9.0}), ("e4", "e3", {})), 22.0),  # the correction withdrawn
+    ((("e3", "e2", {}),), 10.0),  # the event withdrawn: 10 min likely
+    ((("e3", "e2", {}), ("e4", "e3", {})), 22.0),  # and the withdrawal withdrawn
+    ((("e3", "e2", {"remaining_min": 0.0}),), 4.0),  # 0 is given, not nothing: it ends now
+])
+def test_corrections_and_corrections_of_corrections(small_plan: pk.Plan, rows: Any, finish: float) -> None:
+    plan = small_plan.retime(with_corrections(*rows), 4)
+    assert plan.finishes[plan.position("A1")] == finish
+
+
+@pytest.mark.parametrize("corrects", ["", "e9", "e3", "e4"])
+def test_a_correction_names_an_earlier_event(small_plan: pk.Plan, corrects: str) -> None:
+    log = with_corrections(("e3", corrects, {"at": "0:01"}), ("e4", "e1", {"at": "0:01"}))
+    with pytest.raises(pk.ScenarioError, match=r"row 4 corrects.*names no earlier event"):
+        small_plan.retime(log, 4)
+
+
+@pytest.mark.parametrize(("log", "now", "words"), [
+    (log_of("A1 started 2032-09-03T07:33:00Z"), None, "lies 8784 h after egress: is the date right"),
+    (log_of("A1 started 2031-08-03T07:33:00Z"), None, "lies 744 h before egress"),
+    (log_of("- egress 2033-09-04T07:30:00Z", "A1 started 0:00"), None, "732 days from the egress planned"),
+    (log_of("A1 started 0:00"), "2031-09-13T07:33:00Z", "is the date right"),
+    (log_of("EG1 started 0:00", "OP1 started 0:01", "OP1 finished 0:05"), 9, "the log of another outing"),
+])
+def test_a_wrong_date_and_another_outings_log_are_told_as_such(small_plan: pk.Plan, log: pd.DataFrame,
+                                                               now: object, words: str) -> None:
+    with pytest.raises(pk.ScenarioError, match=words) as caught:
+        small_plan.retime(log, now)
+    assert len(caught.value.problems) == 1
+
+
+@pytest.mark.parametrize(("logged_at", "count"), [
+    (DAY + "07:31:00Z", 1),  # two minutes before it happened
+    (DAY + "07:33:30Z", 0),
+    ("2026-01-01T00:00:00Z", 0),  # a rehearsal, years before
+])
+def test_an_event_written_down_before_it_happened_is_told(small_plan: pk.Plan, logged_at: str,
+                                                          count: int) -> None:
+    log = pd.DataFrame([STARTED | {"at": DAY + "07:33:00Z", "logged_at": logged_at}])
+    found = small_plan.retime(log, 5).findings.query("check == 'log'")
+    assert found["message"].str.contains("was written down 2 min before it happened").sum() == count
+
+
+# --- the end of the outing --------------------------------------------------------------------------------
+
+
+def over(plan: pk.Plan, until_min: float, at: object) -> pd.DataFrame:
+    """As planned up to a minute, then both inside."""
+    return pd.concat([as_planned(plan, until_min), pd.DataFrame([{"event": "ingress", "at": at}])],
+                     ignore_index=True)
+
+
+def test_once_both_are_inside_the_outing_is_over_however_late_it_is(small_plan: pk.Plan) -> None:
+    inside = small_plan.end_min + 4
+    for now in (inside, inside + 90):
+        plan = small_plan.retime(over(small_plan, small_plan.end_min, inside), now)
+        assert plan.end_min == pytest.approx(inside)
+        assert plan.left_out.empty
+        assert "Both were inside at 1:20, 4 min later than planned" in plan.standing
+        assert all(lane[-1].finish_min == plan.end_min for who, lane in plan.lanes.items()
+                   if who in plan.travels)
+
+
+def test_what_was_to_do_when_both_went_in_is_not_done(small_plan: pk.Plan) -> None:
+    plan = small_plan.retime(over(small_plan, 34.0, 50), 50)
+    assert plan.left_out[["step", "kind"]].to_numpy().tolist() == [
+        ["B3", "not done"], ["C3", "not done"], ["Z1", "not done"]]
+    stops = plan.findings.query("check == 'log' and severity == 'stop'")
+    assert set(stops["step"]) == {"B3", "C3", "Z1"}  # all of them required
+    assert plan.end_min == pytest.approx(50)
+    assert plan.options()["kind"].tolist() == ["carry on"]
+
+
+@pytest.mark.parametrize(("rows", "words"), [
+    (("A1 started 0:00", "- ingress 0:20"), "log A1 as finished, partly or skipped before both are inside"),
+    (("- ingress 0:20", "B1 started 0:22"), "both are inside since PET 0:20"),
+    (("- ingress 0:20", "- ingress 0:22"), "ingress is logged at PET 0:20 already"),
+    (("A1 ingress 0:20",), "belongs to no step"),
+])
+def test_an_ingress_that_cannot_be(small_plan: pk.Plan, rows: tuple[str, ...], words: str) -> None:
+    with pytest.raises(pk.ScenarioError, match=words):
+        small_plan.retime(log_of(*rows), 30)
+
+
+# --- senseless questions ----------------------------------------------------------------------------------
+
+
+def test_moments_are_understood_as_everywhere(small_plan: pk.Plan) -> None:
+    tables = [small_plan.terminate(at) for at in (30, "0:30", "0:30:00", DAY + "08:00:00Z")]
+    assert all(table.equals(tables[0]) for table in tables)
+    with pytest.raises(pk.ScenarioError, match="write a UTC time"):
+        small_plan.abort("soon")
+
+
+def test_senseless_numbers_are_refused(small_plan: pk.Plan) -> None:
+    now = small_plan.retime(log_of("A1 started 0:00", "A1 finished 0:10"))
+    with pytest.raises(pk.ScenarioError, match="every_min"):
+        now.ways_home("abort", 0)
+    with pytest.raises(pk.ScenarioError, match="weight"):
+        now.updated_estimates(weight=-1)
+
+
+def test_a_used_up_estimate_is_no_zero_minutes_to_go(small_plan: pk.Plan) -> None:
+    now = small_plan.retime(log_of("A1 started 0:00"), 20)
+    assert "EV1 10 min behind: on A1 since 0:00, its estimate is used up: ask how long still." in now.standing
+
+
+# --- locks where there is no flock ------------------------------------------------------------------------
+
+
+class StandIn(types.ModuleType):
+    """Windows' locks, as far as a log needs them: which bytes of which file are locked, in order."""
+
+    LK_LOCK, LK_UNLCK = 1, 0
+
+    def __init__(self, fails: bool = False) -> None:
+        super().__init__("msvcrt")
+        self.fails, self.calls = fails, list[tuple[int, int, int]]()
+
+    def locking(self, handle: int, how: int, count: int) -> None:
+        if self.fails:
+            raise OSError(36, "Resource deadlock avoided")
+        self.calls.append((how, os.lseek(handle, 0, os.SEEK_CUR), count))
+
+
+def test_windows_locks_a_byte_behind_the_log_and_gives_it_back(tmp_path: Path,
+                                                              monkeypatch: pytest.MonkeyPatch) -> None:
+    locks = StandIn()
+    monkeypatch.setattr(log_append, "fcntl", None)
+    monkeypatch.setitem(sys.modules, "msvcrt", locks)
+    for number in range(3):
+        pk.append_log(tmp_path, "finished", f"A{number}", DAY + "07:30:00Z")
+    assert pk.read_log(tmp_path)["step"].tolist() == ["A0", "A1", "A2"]
+    assert [how for how, _, _ in locks.calls] == [1, 0] * 3
+    assert {(where, count) for _, where, count in locks.calls} == {(2**30, 1)}
+
+
+def test_a_lock_that_is_not_given_is_told_and_nothing_is_written(tmp_path: Path,
+                                                                monkeypatch: pytest.MonkeyPatch) -> None:
+    pk.append_log(tmp_path, "started", "A1", DAY + "07:30:00Z")
+    before = (tmp_path / "log.csv").read_bytes()
+    monkeypatch.setattr(log_append, "fcntl", None)
+    monkeypatch.setitem(sys.modules, "msvcrt", StandIn(fails=True))
+    with pytest.raises(pk.ScenarioError, match="held by another program"):
+        pk.append_log(tmp_path, "finished", "A1", DAY + "07:40:00Z")
+    assert (tmp_path / "log.csv").read_bytes() == before
