@@ -14,6 +14,7 @@ from planning_kit.checks.findings import NOTE
 from planning_kit.explore.comparing.compare_findings import findings_of
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
+from planning_kit.plan.network import LOGGED, NOW, TURN
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.escape import one_line
 from planning_kit.show.names import Names, minutes
@@ -43,6 +44,11 @@ def told_events(plan: TimedPlan) -> tuple[Told, ...]:
     teller = _Teller(plan)
     events = [*teller.inhibits(), *teller.findings(), *teller.activities()]
     return tuple(sorted(events, key=lambda told: (round(told.at_min, 6), _RANK[told.kind])))
+
+
+def is_hardly_a_wait(activity: Activity) -> bool:
+    """Whether it is a wait that would be told as 0 min: seconds between the log and what is reckoned."""
+    return activity.kind == WAIT and round(activity.minutes, 1) == 0
 
 
 class _Teller:
@@ -75,6 +81,8 @@ class _Teller:
     def activities(self) -> Iterator[Told]:
         for crew, lane in self.plan.lanes.items():
             for activity in lane:
+                if is_hardly_a_wait(activity):
+                    continue
                 partners = self._together(activity)
                 if crew == partners[0]:
                     who = " and ".join(self.names.who(partner) for partner in partners)
@@ -161,6 +169,9 @@ class _Teller:
             finish = pet_label(float(self.plan.finishes[self.plan.position(name)]))
             return f"{self.names.step(name)} must be done first ({self.names.who(other.crew)}, {finish})"
         words = {
+            LOGGED: f"{self.names.step(activity.step)} began only then, as logged",
+            NOW: f"{self.names.step(activity.step)} has not been called as begun",
+            TURN: "was bound for something else when it was decided",
             "light": f"for {one_line(name).replace('-', ' ')}", "link": "for a link",
             "window": f"for the period {one_line(name)!r}", "partner": f"for {self.names.who(name)}",
             "group": f"the steps of {one_line(name)!r} share one window",

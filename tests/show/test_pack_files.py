@@ -127,7 +127,12 @@ def test_a_pdf_does_nothing(name: str, hostile_files: Files) -> None:
 
 def test_letters_the_pdf_cannot_print_are_counted_on_its_first_page(hostile_files: Files) -> None:
     first = pages(hostile_files["review.pdf"])[0]
-    assert re.search(r"\d+ characters that the font of this PDF does not have are printed as \?", first)
+    note = r"\d+ characters that the font of this PDF does not have are printed as \?"
+    assert re.search(f"{note}; the HTML page has them", " ".join(first.split()))
+    sheets = [" ".join(pages(hostile_files[f"pocket-{crew}.pdf"])[0].split()) for crew in ("EV1", "EV2")]
+    for crew, sheet in zip(("EV1", "EV2"), sheets, strict=True):
+        assert ("?" in sheet) == bool(re.search(f"{note}; sheet {crew} of review.xlsx has them", sheet))
+    assert any("review.xlsx has them" in sheet for sheet in sheets)
 
 
 def test_the_sheets_hold_the_tables(files: Files, demo_plan: pk.Plan) -> None:

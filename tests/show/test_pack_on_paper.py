@@ -117,6 +117,14 @@ def test_a_retimed_plan_says_so_and_tells_no_dropped_task_as_planned(late_plan: 
     assert not [row for row in tasks.rows if any(cell != cell for cell in row)], "NaN is no slack"
 
 
+def test_waits_of_the_past_say_what_the_log_says(late_plan: pk.Plan) -> None:
+    waits = pk.briefing(late_plan).table.query("kind == 'wait'")
+    assert len(waits) > 5
+    said = "X1 (Demate the four power connectors, cap each) began only then, as logged"
+    assert said in " ".join(waits.words)
+    assert not waits.words.str.contains(r"Waits? 0 min|for start|: \.|for now").any()
+
+
 def test_a_what_if_is_told_on_the_first_page(demo_plan: pk.Plan) -> None:
     changed = demo_plan.what_if(drop=["LMP"])
     facts = dict(assemble(changed, NO_ODDS, None).facts)
@@ -205,6 +213,12 @@ def test_the_map_shows_where_they_are(demo_plan: pk.Plan) -> None:
             for x, y in shape.points if isinstance(shape, Line) else [(shape.x, shape.y)]:
                 assert 0 <= x <= picture.width
                 assert 0 <= y <= picture.height
+
+
+def test_nothing_is_drawn_from_hand_to_hand_where_the_partner_is_elsewhere(faulty_plan: pk.Plan) -> None:
+    """B5 hands the failed box to EV2, who is at the hatch."""
+    assert not [key.why for key in key_moments(faulty_plan) if "hand to hand" in key.why]
+    assert [key.why for key in key_moments(faulty_plan) if "in night: B4" in key.why]
 
 
 def test_the_map_is_to_scale(demo_plan: pk.Plan) -> None:

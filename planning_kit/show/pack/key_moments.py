@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.activities import TRAVEL, WORK
+from planning_kit.plan.moments import moment_of
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.names import Names, signed
 
@@ -59,12 +60,13 @@ def _lit(plan: TimedPlan) -> Iterator[KeyMoment]:
 
 
 def _hand_to_hand(plan: TimedPlan) -> Iterator[KeyMoment]:
-    """Just before the end of the first step in which something passes from hand to hand."""
-    steps = [(float(plan.finishes[i]), step.step) for i, step in enumerate(plan.steps)
+    """Just before the end of the first step in which something passes from hand to hand, both being there."""
+    steps = [(float(plan.finishes[i]) - 0.01, step.step) for i, step in enumerate(plan.steps)
              if any(move.into in plan.travels for move in step.leaves)]
-    if steps:
-        finish, name = min(steps)
-        yield KeyMoment(finish - 0.01, f"hand to hand: {name}")
+    for at_min, name in sorted(steps):
+        if len({(person.place, person.to_place) for person in moment_of(plan, at_min).people}) == 1:
+            yield KeyMoment(at_min, f"hand to hand: {name}")
+            return
 
 
 def _worst_return(plan: TimedPlan) -> Iterator[KeyMoment]:

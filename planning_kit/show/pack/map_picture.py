@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.moments import Moment, moment_of
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.show.escape import one_line
+from planning_kit.show.escape import one_line, shortened
 from planning_kit.show.names import Names
 from planning_kit.show.pack.content import Box, Label, Line, Mark, Picture, Section, Shape
 from planning_kit.show.pack.key_moments import KeyMoment, key_moments
@@ -34,7 +34,7 @@ _TOP, _VIEW_WIDTH, _GAP = 16.0, 262.0, 8.0
 _INSET = 16.0  # around the places inside a view
 _SIZE, _LEAD = 6.4, 8.0
 _PX_PER_PT = 1.75  # names are placed by the station map's rule, whose letters are so much larger
-_LINE_CHARS, _MOST_LINES = 66, 23
+_LINE_CHARS, _MOST_LINES, _LONGEST = 66, 23, 130
 _GROUND = {"night": "#DFE2EC", "penumbra": "#F0F1F4"}
 _ROUTES = {"route": (LIGHT.quiet_ink, 0.8, 0.0), "tight route": (LIGHT.ink, 2.2, 3.0),
            "snag route": (LIGHT.caution, 2.2, 1.2), "tight and snag route": (LIGHT.caution, 2.2, 4.0)}
@@ -87,7 +87,8 @@ def _words(plan: TimedPlan, moment: Moment) -> list[tuple[str, str]]:
 
 def _text(lines: Sequence[tuple[str, str]]) -> Iterator[Label]:
     left = 2 * (_VIEW_WIDTH + _GAP) + 2
-    wrapped = [(part, ink) for text, ink in lines for part in textwrap.wrap(one_line(text), _LINE_CHARS)]
+    wrapped = [(part, ink) for text, ink in lines
+               for part in textwrap.wrap(shortened(text, _LONGEST), _LINE_CHARS)]
     if len(wrapped) > _MOST_LINES:
         wrapped = [*wrapped[:_MOST_LINES - 1], ("… (the rest is in the procedure)", LIGHT.ink)]
     for number, (text, ink) in enumerate(wrapped):

@@ -58,9 +58,7 @@ def pdf_bytes(pack: Pack) -> bytes:
     for number, section in enumerate(pack.sections, start=1):
         story += [*([Break()] if number > 1 else []), *_section(section, number, printable, contents)]
     if printable.missing:
-        note = (f"{printable.missing} characters that the font of this PDF does not have are printed as ?; "
-                "the HTML page has them.")
-        story.insert(2, Paragraph(note, style(8, is_bold=True, spaceAfter=4)))
+        story.insert(2, _missing(printable, "the HTML page has them: print that one", 8))
     return _counted(story, pack, printable, _PAGE, contents)[0]
 
 
@@ -146,7 +144,15 @@ def _pocket(section: Section, printable: Printable, size: float) -> list[Flowabl
     for block in section.blocks:
         assert isinstance(block, Table)
         story += _table(block, printable, _width(A4), size)
+    if printable.missing:
+        story.insert(1, _missing(printable, f"sheet {section.key} of review.xlsx has them", size))
     return story
+
+
+def _missing(printable: Printable, where: str, size: float) -> Paragraph:
+    note = (f"{printable.missing} characters that the font of this PDF does not have are printed as ?; "
+            f"{where}.")
+    return Paragraph(note, style(size, is_bold=True, spaceAfter=4))
 
 
 def _table(table: Table, printable: Printable, width: float, size: float) -> list[Flowable]:

@@ -1,7 +1,8 @@
 """The look of the PDF's pages: fonts that have the letters, page head and foot with caution and stamp.
 
 Fonts: Roboto (Latin, Greek, Cyrillic), embedded. A character that it does not have is printed as ``?``; the
-first page says so, and the HTML page has it.
+first page says so, and where it is to be had. (No font with East Asian letters that a registry serves has the
+TrueType outlines that can be embedded; one that is not embedded may print nothing at all elsewhere.)
 """
 
 from __future__ import annotations

@@ -16,6 +16,7 @@ from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing_ends import retimed_lines
+from planning_kit.show.briefing_events import is_hardly_a_wait
 from planning_kit.show.escape import one_line, shortened
 from planning_kit.show.names import Names
 from planning_kit.show.open_findings import OpenFindings
@@ -65,7 +66,8 @@ class _Sheet:
 
     def section(self, form: _Form) -> Section:
         rows = tuple(self._row(activity, form) for activity in self.plan.lanes[self.crew]
-                     if activity.kind != TRAVEL and (form.with_waits or activity.kind != WAIT))
+                     if activity.kind != TRAVEL and not is_hardly_a_wait(activity)
+                     and (form.with_waits or activity.kind != WAIT))
         rest = "the rest is in the detailed procedure of the review pack"
         said = (f"{form.said}: {rest}.",) if form.said else ()
         caption = f"{self.crew} by PET; slack to the hard limit in minutes"
