@@ -8,10 +8,10 @@ from typing import NamedTuple
 from planning_kit.checks.findings import CAUTION, NOTE, STOP, Finding
 from planning_kit.inputs.records import INSIDE, Item
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.hardware import custody as kinds
-from planning_kit.plan.hardware.custody import Mishap, Overload
+from planning_kit.plan.hardware import mishaps as kinds
 from planning_kit.plan.hardware.custody_state import Holding
 from planning_kit.plan.hardware.custody_tables import is_in
+from planning_kit.plan.hardware.mishaps import Mishap, Overload
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "custody"

@@ -9,7 +9,7 @@ from planning_kit.checks.custody import held_words
 from planning_kit.checks.findings import CAUTION, STOP, Finding
 from planning_kit.inputs.records import Step
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.hardware.custody import NO_SOCKET, NOT_IN_SOCKET, SOCKET_TAKEN, Mishap
+from planning_kit.plan.hardware.mishaps import NO_SOCKET, NOT_IN_SOCKET, SOCKET_TAKEN, Mishap
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "footholds"

@@ -163,10 +163,10 @@ class _Walk:
             return
         if self._is_only_ready(event, state, at):
             return
-        for person in _people(state.step):
+        for person in state.step.people:
             if not self._leaves_work(event, person):
                 return
-        for person in _people(state.step):
+        for person in state.step.people:
             self.states.at_work[person] = event.step
         state.status, state.called_by = IN_PROGRESS, event.crew
         state.pieces.append((at, float("nan")))
@@ -226,7 +226,7 @@ class _Walk:
     def _stop(self, state: State, at: float, status: str) -> None:
         state.pieces[-1] = (state.pieces[-1][0], at)
         state.status = status
-        for person in _people(state.step):
+        for person in state.step.people:
             if self.states.at_work.get(person) == state.step.step:
                 del self.states.at_work[person]
 
@@ -242,7 +242,7 @@ class _Walk:
         begun, finish = state.pieces[-1]
         gone = [other.pieces[-1][0] for other in self.states.by_step.values()
                 if other.pieces and other is not state and other.pieces[-1][0] >= finish
-                and state.called_by in _people(other.step)]
+                and state.called_by in other.step.people]
         until = min([at, *gone])
         state.pieces[-1] = (begun, until)
         end = "" if until == at else (f"; {state.called_by} had begun something else at {pet_label(until)}, "
@@ -289,10 +289,6 @@ class _Walk:
             self.fault(event, "at", "a mean rate since egress needs some minutes after it")
         elif event.metabolic_w is not None:
             self.states.suited[crew] = Suited(crew, at, event.metabolic_w)
-
-
-def _people(step: Step) -> tuple[str, ...]:
-    return SUITED if step.crew == BOTH else (step.crew,)
 
 
 def _last(state: State) -> float:

@@ -12,6 +12,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
+from planning_kit.inputs.format import SUITED
+
 BOTH = "both"
 INSIDE = "inside"
 
@@ -137,6 +139,16 @@ class Step:
     make_safe: str
     caution: str
     row: int = 0
+
+    @property
+    def people(self) -> tuple[str, ...]:
+        """Who works in it: both crew members, one of them, or another actor."""
+        return SUITED if self.crew == BOTH else (self.crew,)
+
+    @property
+    def where(self) -> str:
+        """Its place; someone at work without a place is inside."""
+        return self.place or INSIDE
 
 
 @dataclass(frozen=True)

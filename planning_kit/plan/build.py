@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
-from planning_kit.inputs.records import BOTH, Gap, Records, Step
+from planning_kit.inputs.records import Gap, Records, Step
 from planning_kit.plan.almanac import Almanac
 from planning_kit.plan.network import (
     AFTER,
@@ -62,10 +62,7 @@ def crew_travel(records: Records) -> dict[str, Travel]:
 
 def work_order(steps: Sequence[Step], who: str) -> list[int]:
     """Positions of the steps that ``who`` works on, in the order of work; ``both`` means EV1 and EV2."""
-    return [
-        position for position, step in enumerate(steps)
-        if step.crew == who or (step.crew == BOTH and who in ("EV1", "EV2"))
-    ]
+    return [position for position, step in enumerate(steps) if who in step.people]
 
 
 def travel_into(step: Step, travel: Travel, from_place: str) -> float:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from planning_kit.inputs.format import SUITED
-from planning_kit.inputs.records import BOTH, ItemMove, Step
+from planning_kit.inputs.records import ItemMove, Step
 
 if TYPE_CHECKING:
     from planning_kit.plan.timed import TimedPlan
@@ -32,10 +32,10 @@ def _waits(plan: TimedPlan) -> Iterator[tuple[str, str, str, str, float, float, 
     for step in plan.steps:
         for name in step.after:
             before = plan.steps[plan.position(name)]
-            waiting = [crew for crew in _people(step) if crew not in _people(before)]
+            waiting = [crew for crew in step.people if crew not in before.people]
             for crew in waiting:
-                if len(_people(before)) == 1:
-                    yield _row(plan, before, step, _people(before)[0], crew, "after")
+                if len(before.people) == 1:
+                    yield _row(plan, before, step, before.people[0], crew, "after")
 
 
 def _item_rows(plan: TimedPlan) -> Iterator[tuple[str, str, str, str, float, float, str]]:
@@ -59,10 +59,6 @@ def _moves(plan: TimedPlan) -> Iterator[tuple[float, bool, Step, ItemMove]]:
             yield float(plan.starts[position]), True, step, move
         for move in step.leaves:
             yield float(plan.finishes[position]), False, step, move
-
-
-def _people(step: Step) -> tuple[str, ...]:
-    return SUITED if step.crew == BOTH else (step.crew,)
 
 
 def _row(plan: TimedPlan, before: Step, then: Step, from_crew: str, to_crew: str,

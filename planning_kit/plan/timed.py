@@ -1,30 +1,20 @@
-"""A scenario with times: the plan that everything to the right reads."""
+"""A scenario with times and all that follows from them: the plan that everything to the right reads."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
-from difflib import get_close_matches
 from functools import cached_property
-from typing import Self
 
-import numpy as np
 import pandas as pd
 
 from planning_kit.inputs.arguments import must_be
-from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.records import Step
-from planning_kit.inputs.scenario import Scenario, as_scenario
-from planning_kit.inputs.times import as_utc, pet_label
 from planning_kit.plan.activities import Activity, lane_activities
-from planning_kit.plan.almanac import Almanac, almanac_for
-from planning_kit.plan.build import build_network, crew_travel
 from planning_kit.plan.explain import explain_step
 from planning_kit.plan.handovers import find_handovers
-from planning_kit.plan.hardware.custody import Custody, track_custody
+from planning_kit.plan.hardware.custody import track_custody
 from planning_kit.plan.hardware.custody_tables import custody_table, kit_table
-from planning_kit.plan.holders import Holders, find_holders
+from planning_kit.plan.hardware.mishaps import Custody
 from planning_kit.plan.homeward.return_tables import return_summary_table, returns_table
 from planning_kit.plan.homeward.returns import Returns, return_times
 from planning_kit.plan.lines.legs import Passage, cautions_table, crew_passages
@@ -32,103 +22,19 @@ from planning_kit.plan.lines.tethers import Tether, tethers_table, track_tether
 from planning_kit.plan.needs.clocks import Clock, clocks_table, gap_clocks
 from planning_kit.plan.needs.inhibit_times import Hold, inhibit_holds, inhibits_table
 from planning_kit.plan.needs.link_cover import LinkCover, link_covers, links_table
-from planning_kit.plan.network import Network, on_grid
-from planning_kit.plan.no_plan import stop_if_circular, stop_if_unplaced
-from planning_kit.plan.routes import Travel
-from planning_kit.plan.slack import Slack, delay_curve, delays_min, slacks
+from planning_kit.plan.plan_times import PlanTimes
 from planning_kit.plan.suit.suit_tables import suit_summary_table, suits_table
 from planning_kit.plan.suit.suits import SuitHistory, suit_histories
 from planning_kit.plan.summary import summarise
 from planning_kit.plan.timeline import timeline_table
-from planning_kit.plan.timing import earliest_starts, outing_end
-from planning_kit.sky.light import Light
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class TimedPlan:
-    """The earliest plan of a scenario that leaves at ``egress`` (UTC).
+class TimedPlan(PlanTimes):
+    """The earliest plan of a scenario: its times, and what they mean for suits, ways back, items and tethers.
 
-    ``starts`` and ``durations`` are float arrays (steps,) in minutes of PET, in the row order of
-    ``scenario.steps``; everything else is derived from them when first asked for.
+    All of it is derived from the times when first asked for.
     """
-
-    scenario: Scenario
-    egress: datetime
-    almanac: Almanac
-    travels: Mapping[str, Travel]
-    network: Network
-    durations: np.ndarray
-    starts: np.ndarray
-
-    @classmethod
-    def of(cls, scenario: Scenario, egress: str | date | datetime | None = None,
-           almanac: Almanac | None = None) -> Self:
-        """Time a scenario. ``egress`` (UTC) replaces its own; ``almanac`` is that egress's, where known.
-
-        Raises `ScenarioError` that names the steps when rules run in a circle, a step is longer than any
-        window it needs, or a step is pushed past the horizon.
-        """
-        as_scenario(scenario)
-        moment = scenario.settings.egress if egress is None else as_utc(egress, "egress")
-        records = scenario.records
-        almanac = almanac or almanac_for(records, scenario.elements, moment)
-        travels = crew_travel(records)
-        network = build_network(records, almanac, travels)
-        durations = on_grid(np.array([step.minutes_likely for step in records.steps], dtype=float))
-        stop_if_circular(network, durations)
-        starts = earliest_starts(network, durations)
-        stop_if_unplaced(network, durations, starts)
-        return cls(scenario, moment, almanac, travels, network, durations, starts)
-
-    def __repr__(self) -> str:
-        return (f"<{type(self).__name__} {self.scenario.settings.title!r}: egress "
-                f"{self.egress:%Y-%m-%dT%H:%MZ}, {len(self.steps)} steps, both inside at PET "
-                f"{pet_label(self.end_min)}>")
-
-    @property
-    def steps(self) -> tuple[Step, ...]:
-        """The steps, in row order."""
-        return self.scenario.records.steps
-
-    @property
-    def light(self) -> Light:
-        """Night, penumbra and day in PET minutes, clipped to the horizon."""
-        return self.almanac.light
-
-    @property
-    def links(self) -> Mapping[str, np.ndarray]:
-        """When each relay is in view, PET minutes (n, 2)."""
-        return self.almanac.links
-
-    @property
-    def named_windows(self) -> Mapping[str, np.ndarray]:
-        """Periods from others by name, PET minutes (n, 2)."""
-        return self.almanac.named
-
-    @property
-    def horizon_min(self) -> float:
-        """How far windows are known, PET minutes."""
-        return self.almanac.horizon_min
-
-    @property
-    def finishes(self) -> np.ndarray:
-        """Finish of every step, PET minutes (steps,)."""
-        return self.starts + self.durations
-
-    @cached_property
-    def end_min(self) -> float:
-        """End of the outing: both inside, PET minutes."""
-        return float(outing_end(self.network, self.starts, self.durations))
-
-    @cached_property
-    def slack(self) -> Slack:
-        """The three slacks of every step."""
-        return slacks(self.network, self.durations, self.starts, self.scenario.settings.limits.hard_min)
-
-    @cached_property
-    def holders(self) -> Holders:
-        """What holds every step where it is."""
-        return find_holders(self.network, self.durations, self.starts)
 
     @cached_property
     def lanes(self) -> Mapping[str, tuple[Activity, ...]]:
@@ -283,27 +189,6 @@ class TimedPlan:
         """Where each tether is hooked and how far it reaches, PET minutes, metres (see `tethers_table`)."""
         return tethers_table(self.tracked_tethers)
 
-    @cached_property
-    def _positions(self) -> Mapping[str, int]:
-        return {step: position for position, step in enumerate(self.network.steps)}
-
-    @cached_property
-    def _place_titles(self) -> Mapping[str, str]:
-        return {place.place: place.title or place.place for place in self.scenario.records.places}
-
-    def position(self, step: str) -> int:
-        """The row position of a step. Raises `ScenarioError` when there is no such step."""
-        if step not in self._positions:
-            close = get_close_matches(step, self.network.steps, n=3)
-            hint = f"; did you mean {', '.join(close)}?" if close else ""
-            raise ScenarioError.single(f"there is no such step in this plan{hint}", table="steps",
-                                       column="step", value=step)
-        return self._positions[step]
-
-    def place_title(self, place: str) -> str:
-        """The title of a place, or its id where it has none."""
-        return self._place_titles[place]
-
     def explain(self, step: str, lines: int | None = None) -> str:
         """Why a step starts when it does, back to egress, in words, a line a link of the chain.
 
@@ -313,18 +198,6 @@ class TimedPlan:
         if lines is None or len(told) <= lines:
             return "\n".join(told)
         return "\n".join([*told[:lines], f"... and {len(told) - lines} more lines, back to egress"])
-
-    def delay_curve(self, step: str, up_to_min: float = 120.0, every_min: float = 1.0) -> pd.DataFrame:
-        """Outing end against a delay of ``step``: the cliffs where it misses a window.
-
-        Columns ``delay_min``, ``start_min``, ``end_min``, ``end_slip_min``; NaN where no plan is left. Raises
-        `ScenarioError` for minutes that make no sense.
-        """
-        if self.position(step) in self.network.fixed:
-            raise ScenarioError.single("has begun: a delay can only be asked of what is to come",
-                                       table="steps", column="step", value=step)
-        delays = delays_min(up_to_min, every_min)
-        return delay_curve(self.network, self.durations, self.starts, self.position(step), delays)
 
 
 def as_plan(given: object, what: str = "plan") -> TimedPlan:

@@ -25,14 +25,14 @@ def fan_chart(odds: Any, theme: str = "light") -> Chart:
 
     Thin bar: 5 to 95 % of the samples; thick bar: the middle half; upright tick: median; circle: the plan on
     likely durations. At the right P(done by the hard limit), dropped and no plan counting as not done. Nights
-    are shaded. ``theme`` is ``light`` or ``dark``. Raises `ScenarioError` for no odds and
-    for another theme.
+    are shaded. ``theme`` is ``light`` or ``dark``. Raises `ScenarioError` for no odds and for
+    another theme.
     """
     look, rows = theme_named(theme), _rows(as_odds(odds))
     limits = odds.plan.scenario.settings.limits
     known = [row[name] for row in rows for name in _WIDE if math.isfinite(row[name])]
     shown = (min([0.0, *known]) - 5.0, max([limits.hard_min, *known]) + 8.0)
-    heading = (f"When each task is finished · {samples_words(odds)} · "
+    heading = (f"When each task is finished, nights shaded · {samples_words(odds)} · "
                f"no plan in {100 * odds.no_plan:.1f} %")
     layout = rows_layout(odds, look, [row_label(row["task"], row["title"]) for row in rows], shown, heading,
                          _alt(odds, rows))

@@ -12,9 +12,8 @@ from planning_kit.show.activities import finding_minute
 from planning_kit.show.chart import chart_layout
 from planning_kit.show.escape import one_line, plotly_text
 from planning_kit.show.marks import ground_shapes, limit_labels, limit_lines, now_label, now_line
-from planning_kit.show.palette import Theme
 from planning_kit.show.scene import Scene
-from planning_kit.show.time_axes import time_axes
+from planning_kit.show.time_axes import axis_names, time_axes
 
 _LEFT_PX, _RIGHT_PX, _TOP_PX = 124, 18, 84
 _AXIS_PX, _LEGEND_ROW_PX = 34, 20
@@ -31,7 +30,7 @@ def layout_of(scene: Scene) -> dict[str, Any]:
         **time_axes(scene.shown, scene.reachable, scene.egress, theme),
         "yaxis": _row_axis(scene),
         "shapes": ground_shapes(scene) + limit_lines(scene) + now_line(scene),
-        "annotations": limit_labels(scene) + now_label(scene) + _axis_names(theme),
+        "annotations": limit_labels(scene) + now_label(scene) + axis_names(theme),
         "uniformtext": {"mode": "hide", "minsize": _LEAST_TEXT_PX},
         "dragmode": "zoom", "hoverdistance": 12,
     }
@@ -103,10 +102,3 @@ def _row_labels(scene: Scene) -> dict[float, str]:
         if strip is not None:
             labels[strip.mid] = f'<span style="color:{scene.theme.quiet_ink}">{text}</span>'
     return labels
-
-
-def _axis_names(theme: Theme) -> list[dict[str, Any]]:
-    common = {"xref": "paper", "yref": "paper", "x": 0, "xanchor": "right", "xshift": -31, "showarrow": False,
-              "font": {"size": 10, "color": theme.quiet_ink}}
-    return [common | {"y": 1, "yanchor": "bottom", "yshift": 4, "text": "GMT DDD/hh:mm", "name": "GMT"},
-            common | {"y": 0, "yanchor": "top", "yshift": -4, "text": "PET h:mm", "name": "PET"}]

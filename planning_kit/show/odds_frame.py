@@ -9,7 +9,7 @@ from planning_kit.inputs.times import pet_label
 from planning_kit.show.chart import chart_layout, plan_title
 from planning_kit.show.escape import plotly_text
 from planning_kit.show.palette import Theme
-from planning_kit.show.time_axes import axis_ms, time_axes
+from planning_kit.show.time_axes import axis_ms, axis_names, time_axes
 
 ROW_PX, LEFT_PX, RIGHT_PX, TOP_PX, BELOW_PX = 27, 268, 18, 104, 84
 LABEL_LENGTH = 38
@@ -45,9 +45,9 @@ def rows_layout(odds: Any, theme: Theme, labels: Sequence[str], shown: tuple[flo
 
 def limit_lines(odds: Any, theme: Theme, shown: tuple[float, float],
                 label_at: str) -> tuple[list[Any], list[Any]]:
-    """Shapes and labels (at the ``top`` or ``bottom``) of the limits that lie in the range shown."""
+    """Shapes and labels (at the ``top`` or ``bottom``) of the limits in range, and the names of the axes."""
     limits = odds.plan.scenario.settings.limits
-    shapes, notes = [], []
+    shapes, notes = [], axis_names(theme)
     for name, minute, dash in (("planned", limits.planned_min, "dash"), ("hard", limits.hard_min, "solid")):
         if shown[0] < minute < shown[1]:
             shapes.append(upright(f"{name} limit", minute, theme.stop, dash))

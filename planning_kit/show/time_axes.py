@@ -67,3 +67,11 @@ def _formats(below_a_minute: str) -> list[dict[str, Any]]:
     """Formats by the distance of ticks: the seconds that `_labels` replaces, or that for finer ticks."""
     return [{"dtickrange": [None, MS_PER_MIN - 1], "value": below_a_minute},
             {"dtickrange": [MS_PER_MIN, None], "value": "%s"}]
+
+
+def axis_names(theme: Theme) -> list[dict[str, Any]]:
+    """What stands at the left of both axes: which times they show."""
+    common = {"xref": "paper", "yref": "paper", "x": 0, "xanchor": "right", "xshift": -31, "showarrow": False,
+              "font": {"size": 10, "color": theme.quiet_ink}}
+    return [common | {"y": 1, "yanchor": "bottom", "yshift": 4, "text": "GMT DDD/hh:mm", "name": "GMT"},
+            common | {"y": 0, "yanchor": "top", "yshift": -4, "text": "PET h:mm", "name": "PET"}]

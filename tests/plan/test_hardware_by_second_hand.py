@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 import planning_kit as pk
 from planning_kit.checks.custody import check_endings
-from planning_kit.plan.hardware import custody as kinds
+from planning_kit.plan.hardware import mishaps as kinds
 from planning_kit.plan.lines.tethers_reach import crossings, too_far
 from tests.plan.outings import AIRLOCK, random_outing
 from tests.plan.second_hand import CREW, HardwareBook, Line, meetings

@@ -60,6 +60,13 @@ def test_fan_says_the_chance_of_each_row(demo_odds):
     assert {shape.name for shape in figure.layout.shapes} >= {"planned limit", "hard limit", "night 1"}
 
 
+@pytest.mark.parametrize("chart", [pk.tornado_chart, pk.fan_chart])
+def test_axes_say_which_times_they_show(demo_odds, chart):
+    names = {note.name: (note.text, note.y) for note in chart(demo_odds).layout.annotations}
+    assert names["GMT"] == ("GMT DDD/hh:mm", 1)
+    assert names["PET"] == ("PET h:mm", 0)
+
+
 def test_charts_say_in_words_what_they_show(demo_odds):
     median = pet_label(demo_odds.median_end_min)
     assert f"median outing end {median}" in pk.tornado_chart(demo_odds).alt

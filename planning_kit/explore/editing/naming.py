@@ -73,7 +73,7 @@ def _known(records: Records) -> dict[str, dict[str, tuple[str, ...]]]:
     return {
         STEP: {step.step: (step.step,) for step in steps},
         TASK: {task.task: tuple(s.step for s in steps if s.task == task.task) for task in records.tasks},
-        CREW: {who: tuple(s.step for s in steps if s.crew == who or (s.crew == BOTH and who in people))
+        CREW: {who: tuple(s.step for s in steps if who in (s.crew, *s.people))
                for who in workers},
     }
 

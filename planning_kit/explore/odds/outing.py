@@ -11,7 +11,7 @@ import numpy as np
 from planning_kit.explore.odds.past import Begun, begun_of, with_estimates
 from planning_kit.explore.odds.sampling import Draws
 from planning_kit.explore.odds.without_tasks import without_tasks
-from planning_kit.inputs.records import BOTH, Records
+from planning_kit.inputs.records import Records
 from planning_kit.plan.almanac import Almanac
 from planning_kit.plan.build import build_network
 from planning_kit.plan.network import ORDER, Home, Network, on_grid
@@ -74,8 +74,7 @@ class Outing:
     def home_min(self, position: int) -> Mapping[str, float]:
         """Minutes from the place of a step straight to the airlock, by crew member at work there."""
         step, airlock = self.records.steps[position], self.records.settings.airlock
-        who = self.crew if step.crew == BOTH else (step.crew,)
-        return {name: self.travels[name].time_min(step.place, airlock) for name in who
+        return {name: self.travels[name].time_min(step.place, airlock) for name in step.people
                 if name in self.travels}
 
 

@@ -24,7 +24,7 @@ import numpy as np
 
 from planning_kit.explore.odds.distributions import durations_from
 from planning_kit.explore.odds.past import Begun
-from planning_kit.inputs.records import BOTH, OddsSettings, Step
+from planning_kit.inputs.records import OddsSettings, Step
 
 CHUNK = 5_000
 _OUTING = "outing"
@@ -91,7 +91,7 @@ def draw(steps: Sequence[Step], crew: Sequence[str], odds: OddsSettings, seed: i
             row[:] = step.minutes_likely
             continue
         z = normals(seed, chunk, step_stream(step.step), count)
-        scale = _pace_of(step, crew, pace, count)
+        scale = _pace_of(step, pace, count)
         if begun is not None and step.step in begun.underway:
             row[:] = begun.underway[step.step].draw(z, step, distribution, scale)
             continue
@@ -100,10 +100,9 @@ def draw(steps: Sequence[Step], crew: Sequence[str], odds: OddsSettings, seed: i
     return Draws(durations, {who: pace[who] * drawn[travel_stream(who)] for who in crew})
 
 
-def _pace_of(step: Step, crew: Sequence[str], pace: Mapping[str, np.ndarray], count: int) -> np.ndarray:
+def _pace_of(step: Step, pace: Mapping[str, np.ndarray], count: int) -> np.ndarray:
     """What multiplies the durations of a step: the pace of who works on it, 1 for anyone not in a suit."""
-    who = tuple(crew) if step.crew == BOTH else (step.crew,)
-    paces = [pace[name] for name in who if name in pace]
+    paces = [pace[name] for name in step.people if name in pace]
     return sum(paces[1:], paces[0]) / len(paces) if paces else np.ones(count)
 
 

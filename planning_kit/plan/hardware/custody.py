@@ -1,4 +1,4 @@
-"""Custody: the plan played event by event, and what goes wrong with its hardware.
+"""Custody: the plan played event by event.
 
 ``takes`` acts at a step's start, ``leaves`` at its finish. At one instant the finishes of steps begun earlier
 come first, then the starts in the order that the plan's rules give; a step of no length leaves right after
@@ -11,65 +11,31 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from planning_kit.inputs.format import SUITED
-from planning_kit.inputs.records import BOTH, INSIDE, ItemMove, Step
+from planning_kit.inputs.records import INSIDE, ItemMove, Step
 from planning_kit.plan.hardware.custody_events import instants
 from planning_kit.plan.hardware.custody_meant import Intentions
 from planning_kit.plan.hardware.custody_state import Hardware, Holding
+from planning_kit.plan.hardware.mishaps import (
+    BAG_AWAY,
+    EARLY,
+    HAS_IT,
+    IN_BAG,
+    NO_SOCKET,
+    NOT_HELD,
+    NOT_IN_BAG,
+    NOT_IN_SOCKET,
+    NOT_THERE,
+    PARTNER_AWAY,
+    SOCKET_TAKEN,
+    USED_AWAY,
+    Custody,
+    Mishap,
+    Overload,
+)
 from planning_kit.plan.lines.legs import stands_at
 
 if TYPE_CHECKING:
     from planning_kit.plan.timed import TimedPlan
-
-(NOT_THERE, EARLY, HAS_IT, NOT_IN_BAG, IN_BAG, BAG_AWAY, NOT_HELD, PARTNER_AWAY, USED_AWAY, NO_SOCKET,
- NOT_IN_SOCKET, SOCKET_TAKEN) = (
-    "not there", "early", "has it", "not in bag", "in bag", "bag away", "not held", "partner away",
-    "used away", "no socket", "not in socket", "socket taken",
-)
-
-
-@dataclass(frozen=True)
-class Mishap:
-    """Something that cannot be done as written, at ``at_min`` (PET); ``step`` is "" at the start.
-
-    ``was`` says where the item was (a bag's whereabouts for ``BAG_AWAY``); ``other`` is the bag, partner or
-    foothold concerned; ``later_step`` and ``later_min`` say who leaves the item there later, and when.
-    """
-
-    kind: str
-    at_min: float
-    step: str
-    crew: str
-    place: str
-    item: str
-    was: Holding
-    other: str = ""
-    later_step: str = ""
-    later_min: float = float("nan")
-
-
-@dataclass(frozen=True)
-class Overload:
-    """Hands or a bag that hold more than they can, in one spell; ``slots`` is the most in it."""
-
-    holder: str
-    step: str
-    from_min: float
-    until_min: float
-    slots: float
-    limit: float
-    items: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Custody:
-    """The history of all hardware. ``endings``: by item where it is in the end, the likeliest last."""
-
-    holdings: tuple[Holding, ...]
-    mishaps: tuple[Mishap, ...]
-    overloads: tuple[Overload, ...]
-    endings: dict[str, tuple[Holding, ...]]
-    unweighed: tuple[str, ...]
-
 
 def track_custody(plan: TimedPlan) -> Custody:
     """Play the plan and tell where everything was and what went wrong."""
@@ -149,7 +115,7 @@ class _Walk:
 
     def _take(self, step: Step, move: ItemMove, now: float) -> None:
         person, item, hardware = move.crew or step.crew, move.item, self.hardware
-        wanted = move.out_of or here(step)
+        wanted = move.out_of or step.where
         wheres = {wanted} if move.out_of or wanted != self.airlock else {wanted, INSIDE}
         spot = hardware.find(item, wheres)
         held = hardware.find(item, {person})
@@ -177,7 +143,7 @@ class _Walk:
     def _what_was_meant(self, step: Step, item: str, out_of: str) -> str:
         """Where the item is at hand all the same: beside the bag, or in a bag that is here; else ""."""
         if out_of:
-            return here(step) if self.hardware.find(item, {here(step)}) else ""
+            return step.where if self.hardware.find(item, {step.where}) else ""
         where = self.hardware.main(item).where
         return where if where in self.hardware.items and self._is_within(step, where) else ""
 
@@ -194,7 +160,7 @@ class _Walk:
                         continue
                     if (move.crew or step.crew) == person:
                         own_min = min(own_min, float(moment))
-                    elif moves is step.leaves and (move.into or here(step)) == wanted and moment < found_min:
+                    elif moves is step.leaves and (move.into or step.where) == wanted and moment < found_min:
                         found, found_min = step.step, float(moment)
         return (found, found_min) if found_min <= own_min and found else ("", float("nan"))
 
@@ -206,13 +172,13 @@ class _Walk:
         if spot is None:
             self._fault(NOT_HELD, step, person, item, now)
             spot = hardware.main(item)
-        target = move.into or here(step)
+        target = move.into or step.where
         is_in_itself = target in hardware.items and hardware.lies_in(target, item)
         if target in SUITED and not stands_at(self.plan.passages[target], step.place, now):
             self._fault(PARTNER_AWAY, step, person, item, now, target)
         elif target in hardware.items and (is_in_itself or not self._is_within(step, target)):
             self._fault(BAG_AWAY, step, person, item, now, target, was=self._holding(target))
-            target = here(step) if is_in_itself else target
+            target = step.where if is_in_itself else target
         self._move(item, spot.where, target, now, step)
         if self._is_a_second_foothold(item, target):
             self._fault(SOCKET_TAKEN, step, person, item, now, hardware.sockets[target])
@@ -224,13 +190,13 @@ class _Walk:
     # --- having at hand -------------------------------------------------------------------------------
 
     def _look_at_uses(self, step: Step, now: float) -> None:
-        near = {here(step), *people(step)}
+        near = {step.where, *step.people}
         for item in step.uses:
             if (step.step, item) in self.missed or self._is_usable(item, near):
                 continue
             self.missed.add((step.step, item))
-            self._fault(USED_AWAY, step, people(step)[0], item, now)
-            self.hardware.believe(item, people(step)[0], now, step.step, is_assumed=True)
+            self._fault(USED_AWAY, step, step.people[0], item, now)
+            self.hardware.believe(item, step.people[0], now, step.step, is_assumed=True)
 
     def _is_usable(self, item: str, near: set[str]) -> bool:
         for spot in self.hardware.spots[item]:
@@ -286,7 +252,7 @@ class _Walk:
 
     def _is_within(self, step: Step, bag: str) -> bool:
         """Whether a bag lies here or is in the hands of this step's people."""
-        return self.hardware.find(bag, {here(step), *people(step)}) is not None
+        return self.hardware.find(bag, {step.where, *step.people}) is not None
 
     def _move(self, item: str, from_where: str, to: str, now: float, step: Step) -> None:
         spot = self.hardware.find(item, {from_where})
@@ -301,7 +267,7 @@ class _Walk:
 
     def _fault(self, kind: str, step: Step, crew: str, item: str, now: float, other: str = "",
                later_step: str = "", later_min: float = float("nan"), was: Holding | None = None) -> None:
-        self.mishaps.append(Mishap(kind, now, step.step, crew, here(step), item,
+        self.mishaps.append(Mishap(kind, now, step.step, crew, step.where, item,
                                    was or self._holding(item), other, later_step, later_min))
 
     def result(self) -> Custody:
@@ -315,16 +281,6 @@ class _Walk:
         }
         return Custody(tuple(self.hardware.holdings(end)), tuple(self.mishaps),
                        (*self.overloads, *open_spells), endings, tuple(self.unweighed))
-
-
-def here(step: Step) -> str:
-    """The place of a step; someone at work without a place is inside."""
-    return step.place or INSIDE
-
-
-def people(step: Step) -> tuple[str, ...]:
-    """Who works in a step."""
-    return SUITED if step.crew == BOTH else (step.crew,)
 
 
 def _until(spell: Overload, end_min: float) -> Overload:

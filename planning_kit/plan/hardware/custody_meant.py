@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from math import inf, isfinite
 from typing import TYPE_CHECKING
 
-from planning_kit.inputs.records import BOTH, Step
+from planning_kit.inputs.records import Step
 
 if TYPE_CHECKING:
     from planning_kit.plan.timed import TimedPlan
@@ -43,14 +43,13 @@ class Intentions:
             finishes.sort()
 
     def _note(self, step: Step, start: float, finish: float) -> None:
-        people = ("EV1", "EV2") if step.crew == BOTH else (step.crew,)
         for moves, at in ((step.takes, start), (step.leaves, finish)):
             for move in moves:
-                who = (move.crew,) if move.crew else people
+                who = (move.crew,) if move.crew else step.people
                 self._acts.setdefault(move.item, []).append(_Act(at, who, step.place, True))
         for item in step.uses:
-            self._acts.setdefault(item, []).append(_Act(finish, people, step.place, False))
-        for person in people:
+            self._acts.setdefault(item, []).append(_Act(finish, step.people, step.place, False))
+        for person in step.people:
             self._stays.setdefault((person, step.place), []).append(finish)
 
     def until_min(self, person: str, item: str, since_min: float) -> float:
