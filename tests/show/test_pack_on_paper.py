@@ -142,6 +142,22 @@ def test_sign_offs_stand_on_the_first_page(small: pk.Scenario, tmp_path) -> None
         "R. Viewer, 2031-09-01T10:00:00Z: stale: the scenario has changed since")
 
 
+def test_a_sign_off_says_nothing_of_another_egress(small: pk.Scenario, tmp_path) -> None:
+    own = small.save(tmp_path / "own")
+    pk.sign_off(own, "R. Viewer", at="2031-09-01T10:00:00Z")
+    plan = pk.time_plan(own)
+    assert dict(assemble(plan, NO_ODDS, None).facts)["Signed off"].endswith(": current")
+    for later in (plan.what_if(egress_slip_min=10), pk.time_plan(own, egress="2031-09-03T07:40:00Z")):
+        pack = assemble(later, NO_ODDS, None)
+        facts = dict(pack.facts)
+        assert facts["Not the scenario's egress"] == "that is 2031-09-03 GMT 246/07:30"
+        assert "current" not in facts["Signed off"]
+        assert "of the scenario's egress" in facts["Signed off"]
+        states = [row[5] for section in pack.sections if section.key == "reviews"
+                  for row in section.blocks[0].rows]
+        assert states == ["of the scenario's egress (2031-09-03 GMT 246/07:30), not of this one"]
+
+
 @pytest.mark.parametrize("chars", [80, 400])
 def test_a_pocket_sheet_is_one_page_whatever_the_titles(demo: pk.Scenario, chars: int) -> None:
     steps, places = demo.steps, demo.places

@@ -5,9 +5,12 @@ from __future__ import annotations
 import platform
 from importlib.metadata import PackageNotFoundError, version
 
+import pandas as pd
+
 from planning_kit.explore.odds.odds import Odds
 from planning_kit.explore.revising.revisions import Revision
-from planning_kit.inputs.sign_offs import SIGN_OFF, reviews
+from planning_kit.inputs.sign_offs import CURRENT, SIGN_OFF, reviews
+from planning_kit.inputs.times import gmt_label
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing_ends import retimed_lines
 from planning_kit.show.escape import one_line
@@ -46,6 +49,7 @@ def _facts(plan: TimedPlan, revision: Revision | None) -> tuple[tuple[str, str],
     told.insert(2, ("PET 0:00 is", one_line(settings.pet_zero) or "not given"))
     return (
         *told, ("Findings", OpenFindings(plan).counted),
+        *([("Not the scenario's egress", f"that is {own}")] if (own := _other_egress(plan)) else []),
         *(("Re-timed", line) for line in retimed_lines(plan)),
         *([("Changed from the scenario", changes)] if (changes := _changes(plan)) else []),
         *([("Against the baseline", revision.overall)] if revision is not None else []),
@@ -62,9 +66,24 @@ def _changes(plan: TimedPlan) -> str:
     return "; ".join(one_line(change.words) for change in getattr(plan, "history", ()))
 
 
+def _other_egress(plan: TimedPlan) -> str:
+    """The scenario's own egress where the plan has another one; "" where it has the same."""
+    own = plan.scenario.settings.egress
+    return "" if plan.egress == own else f"{own:%Y-%m-%d} GMT {gmt_label(own)}"
+
+
+def _reviews_of(plan: TimedPlan) -> pd.DataFrame:
+    """The reviews of the scenario; what was reviewed with its own egress says nothing of another one."""
+    table, own = reviews(plan.scenario), _other_egress(plan)
+    if own:
+        table["state"] = [f"of the scenario's egress ({own}), not of this one" if state == CURRENT else state
+                          for state in table["state"]]
+    return table
+
+
 def _signed_off(plan: TimedPlan) -> str:
     """Who has signed off what this plan is made of, and who something else."""
-    signed = reviews(plan.scenario)
+    signed = _reviews_of(plan)
     signed = signed[signed["kind"] == SIGN_OFF]
     told = [f"{by}, {at}: {state}" for by, at, state in zip(
         signed["by"].map(one_line), signed["at"].map(one_line), signed["state"], strict=True)]
@@ -89,7 +108,7 @@ def _stamp(plan: TimedPlan) -> str:
 
 
 def _reviews_section(plan: TimedPlan) -> Section:
-    table = table_of(reviews(plan.scenario), "Reviews", "Notes and sign-offs beside the scenario", [
+    table = table_of(_reviews_of(plan), "Reviews", "Notes and sign-offs beside the scenario", [
         ("kind", Column("Kind", share=0.7)), ("by", Column("By")), ("at", Column("At (UTC)", share=1.2)),
         ("about", Column("About", share=0.8)), ("words", Column("Words", share=4)),
         ("state", Column("State", share=1.6)), ("digest", Column("Digest reviewed", share=2))])
