@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 import re
 
 import pandas as pd
@@ -84,6 +85,18 @@ def test_crew_sheets_tell_periods_clocks_and_what_to_mind(demo_plan: pk.Plan) ->
     assert "in the period 'quiet'" in rows["AN1"]
     assert "the finish of X5 within 46 min" in rows["RN1"]
     assert "Mind: Radiator panels are a no-touch zone" in rows["SV3"]
+
+
+def test_a_slack_that_there_never_is_is_no_number(faulty_plan: pk.Plan) -> None:
+    """B1 to B4 miss the hard limit however early they begin: B4 waits for night 2."""
+    rows = {row[3]: row[6] for row in pocket(faulty_plan, "EV1")[1].blocks[0].rows}
+    assert faulty_plan.slack.to_limit[faulty_plan.position("B1")] == -math.inf
+    assert rows["B1"] == "never"
+    assert rows["B7"] == pytest.approx(-8.4, abs=0.05)
+    tasks = {row[0]: row[7] for row in assemble(faulty_plan, NO_ODDS, None).sections[0].blocks[0].rows}
+    assert tasks["BOX"] == "never"
+    verdict = pk.compare_revisions(SCENARIOS / "small-outing", faulty_plan).verdict
+    assert verdict.words.str.contains("least slack to limit never in time at A1").any()
 
 
 def test_a_needed_foothold_is_a_need_and_no_fact(faulty_plan: pk.Plan) -> None:

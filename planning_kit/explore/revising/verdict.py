@@ -185,11 +185,13 @@ def _judged(row: dict[Any, Any]) -> str:
 
 def _margin_words(row: dict[Any, Any]) -> str:
     where = f" at {row['at_b']}" if row["at_b"] else ""
-    unit = UNIT_WORDS.get(row["unit"], row["unit"])
-    return f"{row['margin']} {_number_text(row['b'])} {unit}{where} (was {_number_text(row['a'])})"
+    unit = f" {UNIT_WORDS.get(row['unit'], row['unit'])}" if np.isfinite(row["b"]) else ""
+    return f"{row['margin']} {_number_text(row['b'])}{unit}{where} (was {_number_text(row['a'])})"
 
 
 def _number_text(value: float) -> str:
     if value != value:
         return "not known"
-    return "without end" if np.isinf(value) else f"{value:.1f}".replace("-", "−")
+    if np.isinf(value):
+        return "without end" if value > 0 else "never in time"
+    return f"{value:.1f}".replace("-", "−")

@@ -169,6 +169,14 @@ def cell_of(value: Any) -> Cell:
     return number if math.isfinite(number) else None
 
 
+NEVER = "never"
+
+
+def slack_cell(slack_min: float) -> Cell:
+    """A slack as a cell: ``never`` where not even the earliest start is in time, empty where none bounds it."""
+    return NEVER if slack_min == -math.inf else cell_of(slack_min)
+
+
 def shown(cell: Cell, column: Column) -> str:
     """A cell as text on one line (a `Rich` cell: on several)."""
     if cell is None:

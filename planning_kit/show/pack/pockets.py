@@ -20,7 +20,7 @@ from planning_kit.show.briefing_events import is_hardly_a_wait
 from planning_kit.show.escape import one_line, shortened
 from planning_kit.show.names import Names
 from planning_kit.show.open_findings import OpenFindings
-from planning_kit.show.pack.content import Cell, Column, Section, Table
+from planning_kit.show.pack.content import Cell, Column, Section, Table, slack_cell
 from planning_kit.show.step_words import Fact, StepWords
 
 _COLUMNS = (Column("PET", share=0.6), Column("GMT", share=1.05), Column("Min", 0, 0.45),
@@ -85,7 +85,7 @@ class _Sheet:
         slack = activity.slack_to_limit_min
         return (pet_label(at), gmt_label(moment_at(at, self.plan.egress)), activity.minutes,
                 "" if activity.kind == WAIT else activity.step or "", shortened(where, form.longest_place),
-                " · ".join(part for part in told if part), slack if math.isfinite(slack) else None, "")
+                " · ".join(part for part in told if part), slack_cell(slack), "")
 
     def _facts(self, step: Step) -> Iterator[Fact]:
         """The facts that a gloved hand needs, short; first what is open, last what to mind on the way."""

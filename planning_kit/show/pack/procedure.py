@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import groupby
-from math import isfinite
+from math import isnan, nan
 
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing_events import Told, told_events
 from planning_kit.show.open_findings import OpenFindings
-from planning_kit.show.pack.content import Cell, Column, Rich, Section, Table
+from planning_kit.show.pack.content import Cell, Column, Rich, Section, Table, slack_cell
 from planning_kit.show.pack.timeline_picture import timeline_picture
 
 
@@ -34,9 +34,9 @@ def _tasks(plan: TimedPlan) -> Table:
         who = ", ".join(dict.fromkeys(plan.steps[i].crew for i in own))
         start = min((float(plan.starts[i]) for i in own), default=float("nan"))
         finish = max((float(plan.finishes[i]) for i in own), default=float("nan"))
-        left = [slack for slack in (float(plan.slack.to_limit[i]) for i in own) if isfinite(slack)]
+        left = [slack for slack in (float(plan.slack.to_limit[i]) for i in own) if not isnan(slack)]
         rows.append((task.task, task.title, task.need, who, len(own), pet_label(start), pet_label(finish),
-                     min(left, default=None), task.objective))
+                     slack_cell(min(left, default=nan)), task.objective))
     columns = (Column("Task", share=0.6), Column("Title", share=2), Column("Need", share=0.9),
                Column("Crew", share=1), Column("Steps", 0, 0.5), Column("First start", share=0.7),
                Column("Last finish", share=0.7), Column("Least slack to limit, min", 1, 0.9),
