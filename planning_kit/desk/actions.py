@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from planning_kit.desk import works
 from planning_kit.desk.assets import library_text
 from planning_kit.desk.messages import conflict_message, rows_of_frame
 from planning_kit.explore.session.merge import Where
 from planning_kit.explore.session.settings_sheet import moment_text
-from planning_kit.explore.sweeping.sweep import sweep_egress
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
 from planning_kit.show.live_chart import step_facts
 
@@ -20,7 +19,6 @@ if TYPE_CHECKING:
     from planning_kit.desk.workbench import Workbench
 
 Content = dict[str, Any]
-_SWEEP_EVERY_MIN = 5
 
 
 def hello(bench: Workbench, content: Content) -> None:
@@ -226,38 +224,35 @@ def snapshot(bench: Workbench, _content: Content) -> None:
     bench.refresh_snapshot()
 
 
-def sweep(bench: Workbench, _content: Content) -> None:
-    """Time the work at every egress of the slider, in small bites, so that it can be stopped."""
-    stop_sweep(bench, {})
-    bench.sweeping = asyncio.get_running_loop().create_task(_swept(bench))
+def ask(bench: Workbench, content: Content) -> None:
+    """A long question: another egress, the odds, a better order."""
+    works.start(bench, str(content["question"]))
 
 
-def stop_sweep(bench: Workbench, _content: Content) -> None:
-    """Stop the sweep; what it found so far stays."""
-    if bench.sweeping is not None:
-        bench.sweeping.cancel()
-        bench.sweeping = None
+def stop(bench: Workbench, content: Content) -> None:
+    """Stop a long question; what it found so far stays."""
+    bench.session.stop(str(content["question"]))
 
 
-async def _swept(bench: Workbench) -> None:
-    scenario = bench.session.scenario
-    first, last = bench.session.egress_range()
-    count = int((last - first).total_seconds() // (60 * _SWEEP_EVERY_MIN)) + 1
-    for number in range(count):
-        moment = first + timedelta(minutes=_SWEEP_EVERY_MIN * number)
-        row = sweep_egress(scenario, moment, moment, 1).iloc[0]
-        left = row["hard_margin_min"]
-        bench.tell({"kind": "swept", "done": number + 1, "of": count, "ms": moment.timestamp() * 1000,
-                    "left": None if left != left else round(float(left), 2), "reason": row["reason"]})
-        await asyncio.sleep(0.005)  # let a message of the view in
-    bench.sweeping = None
+def preview(bench: Workbench, content: Content) -> None:
+    """Show where a proposed order has each step, or no longer."""
+    number = content.get("number")
+    bench.session.show_proposal(None if number is None else int(number))
+    bench.redraw()
+
+
+def take(bench: Workbench, content: Content) -> None:
+    """Make a proposed order the draft."""
+    bench.session.take_proposal(int(content["number"]))
+    bench.redraw()
+    bench.say("this order is in the draft now; undo leads back")
 
 
 ACTIONS: dict[str, Callable[[Workbench, Content], None]] = {
     action.__name__: action for action in (
         hello, cells, paste, add, duplicate, delete, shift, move, minutes, egress, undo, redo, keep, drop,
         bring_back, switch, baseline, compare, explain, save, merge, take_theirs, export, restore, discard,
-        snapshot, sweep, stop_sweep,
+        snapshot, ask, stop, preview, take,
     )
 }
 

@@ -11,8 +11,8 @@ from __future__ import annotations
 from functools import lru_cache
 from importlib.resources import files
 
-PARTS = ("dom.js", "cell_editor.js", "tables.js", "chart_paint.js", "chart.js", "side.js", "conflict.js",
-         "toolbar.js", "workbench.js")
+PARTS = ("dom.js", "cell_editor.js", "tables.js", "chart_paint.js", "chart.js", "work.js", "side.js",
+         "conflict.js", "toolbar.js", "workbench.js")
 _LIBRARY = "vendor/tabulator.min.js"
 _STYLES = ("vendor/tabulator.min.css", "workbench.css")
 

@@ -27,7 +27,13 @@ def everything(session: Session, revision: int) -> Message:
                      "rows": {line.id: line.cells for line in sheet.lines}}
               for name, sheet in draft.sheets.items()}
     return {"kind": "all", "rev": revision, "schema": schema(draft), "tables": tables, "themes": themes(),
-            "chart": live_chart(session.plan, session.baseline), **status(session)}
+            "chart": chart(session), **status(session)}
+
+
+def chart(session: Session) -> dict[str, Any]:
+    """The plan, and behind it the baseline or the proposal that is looked at."""
+    name, plan = session.ghosts
+    return {**live_chart(session.plan, plan), "ghost_name": name}
 
 
 def schema(draft: Draft) -> dict[str, Any]:
@@ -62,7 +68,7 @@ def patch(session: Session, shown: Draft, shown_plan: TimedPlan | None, revision
               if (change := _change(shown[name], sheet))}
     message: Message = {"kind": "patch", "rev": revision, "tables": tables, **status(session)}
     if session.plan is not shown_plan:
-        message["chart"] = live_chart(session.plan, session.baseline)
+        message["chart"] = chart(session)
     return message
 
 
@@ -87,6 +93,7 @@ def status(session: Session) -> Message:
         "faults": [_fault(fault, session.draft) for fault in session.faults],
         "undo": history.can_undo, "redo": history.can_redo, "unsaved": session.has_unsaved_work,
         "versions": list(session.versions), "baseline": session.baseline_name or "",
+        "old": [question for question in session.works if session.is_old(question)],
         "folder": session.base.folder.name, "head": _head(session), "egress": _egress(session),
     }
 
@@ -124,7 +131,7 @@ def _egress(session: Session) -> dict[str, Any]:
 
 def notes(session: Session, revision: int) -> Message:
     """Findings, margins and hover lines: told after the chart, which is not to wait for them."""
-    return {"kind": "notes", "rev": revision, **live_notes(session.plan, session.baseline),
+    return {"kind": "notes", "rev": revision, **live_notes(session.plan, session.ghosts[1]),
             "margins": [_margin(margin) for margin in margins_of(session.plan)]}
 
 

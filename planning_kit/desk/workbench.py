@@ -13,7 +13,7 @@ from typing import Any
 
 import anywidget
 
-from planning_kit.desk import messages
+from planning_kit.desk import messages, work_messages
 from planning_kit.desk.actions import ACTIONS
 from planning_kit.desk.assets import module_text, style_text
 from planning_kit.desk.snapshot import Snapshot
@@ -25,7 +25,7 @@ from planning_kit.plan.timed import TimedPlan
 _NOTES_AFTER_S = 0.0
 _AUTOSAVE_AFTER_S = 0.05
 _SNAPSHOT_AFTER_S = 1.5
-_FOR_EVERY_VIEW = ("patch", "notes", "left")
+_FOR_EVERY_VIEW = ("patch", "notes", "left", "work")
 
 
 class Workbench(anywidget.AnyWidget):
@@ -45,7 +45,6 @@ class Workbench(anywidget.AnyWidget):
         self._snapshot = Snapshot(session)
         self._pointed_at: tuple[str, int] | None = None
         self._asking: str | None = None
-        self.sweeping: asyncio.Task[None] | None = None
         self.on_msg(self._on_message)
 
     @property
@@ -93,6 +92,8 @@ class Workbench(anywidget.AnyWidget):
         """Everything, for a view that opens; and what earlier sessions left unsaved."""
         self.tell(messages.everything(self.session, self._revision))
         self._later("notes", _NOTES_AFTER_S, self._tell_notes)
+        for work in self.session.works.values():
+            self.tell(work_messages.state(work))
         self.offer()
 
     def offer(self) -> None:

@@ -16,6 +16,7 @@ from planning_kit.desk.assets import library_text, module_text, style_text
 from planning_kit.desk.snapshot import WIDGET_MIME
 from planning_kit.show.chart import PLOTLY_MIME
 from tests.bench.bench_workbench import steps_repeated
+from tests.explore.session.conftest import add_a_step_behind_the_night
 
 ROOT = Path(__file__).parents[2]
 ATTACK = "<img src=x onerror=alert(1)>"
@@ -87,6 +88,11 @@ def test_a_bad_cell_brings_its_fault_and_no_new_chart(talk):
     {"kind": "keep", "name": ""},
     {"kind": "export", "folder": ""},
     {"kind": "shift", "sheet": "steps", "lines": [99999], "by": 1},
+    {"kind": "ask", "question": "weather"},
+    {"kind": "take", "number": 0},
+    {"kind": "preview", "number": "x"},
+    {"kind": "drop", "name": ATTACK},
+    {"kind": "merge", "choices": [["steps"]]},
     {"kind": "paste", "sheet": "steps", "lines": [], "columns": ["step"], "text": ""},
 ])
 def test_whatever_a_message_says_nothing_is_raised_and_nothing_changes(talk, content):
@@ -160,18 +166,50 @@ def test_what_is_shown_without_a_kernel_is_static_and_escaped(talk, monkeypatch)
     assert [update for _, update in published[count:]] == [True, True]
 
 
-def test_the_sweep_runs_in_bites_and_stops(talk):
+def test_a_long_question_runs_beside_the_edits_and_stops(talk):
     async def swept():
-        talk.ask("sweep")
-        await asyncio.sleep(0.03)
-        talk.bench._handle_custom_msg({"kind": "stop_sweep"}, [])
+        talk.ask("ask", question="sweep")
+        await asyncio.sleep(0.1)
+        talk.bench._handle_custom_msg({"kind": "stop", "question": "sweep"}, [])
+        while talk.bench.session.works["sweep"].state == "running":
+            await asyncio.sleep(0.01)
         await asyncio.sleep(0.05)
 
     # In a thread of its own: the browser tests leave a loop running in this one.
     with ThreadPoolExecutor(1) as thread:
         thread.submit(asyncio.run, swept()).result()
-    rows = [message for message in talk.said if message["kind"] == "swept"]
-    assert 0 < len(rows) < rows[0]["of"] == 288  # every 5 minutes of a day
+    told = [message for message in talk.said if message["kind"] == "work"]
+    parts = [message["part"] for message in told if message.get("part")]
+    assert 0 < len(parts) < 288  # every 5 minutes of a day
+    assert told[-1]["state"] == "stopped"
+    assert len(told[-1]["result"]) >= len(parts)
+
+
+def test_an_answer_is_told_in_words_and_said_to_be_old_after_an_edit(talk):
+    said = talk.ask("ask", question="odds")["work"]  # without a loop it is worked out at once
+    assert said["state"] == "done"
+    assert said["result"]["items"][0]["what"] == "both inside by the planned limit"
+    odds = talk.bench.session.works["odds"].result
+    share, error = odds.summary.loc[0, ["p", "se"]]
+    assert said["result"]["items"][0]["odds"] == f"{100 * share:.1f} ± {100 * error:.1f} %"
+    assert [row[0] for row in said["result"]["finish"]] == ["10 %", "50 %", "90 %", "95 %"]
+    assert talk.ask("minutes", step="Z1", minutes=12)["patch"]["old"] == ["odds"]
+    assert talk.ask("undo")["patch"]["old"] == []
+    assert talk.ask("hello", has_library=True)["work"]["result"] == said["result"]  # a view that opens later
+
+
+def test_a_better_order_is_told_with_odds_shown_as_ghosts_and_taken(talk):
+    add_a_step_behind_the_night(talk.bench.session, ATTACK)
+    said = talk.ask("ask", question="order")["work"]
+    order = said["result"]["orders"][0]
+    assert order["moves"]
+    assert "±" in order["chances"][0][1]
+    chart = talk.ask("preview", number=0)["patch"]["chart"]
+    assert (chart["ghost_name"], bool(chart["ghosts"])) == ("proposed", True)
+    taken = talk.ask("take", number=0)["patch"]
+    assert "order" in taken["tables"]["steps"]
+    assert taken["chart"]["ghosts"] == []
+    assert taken["undo"].startswith("take the order")
 
 
 def test_a_hundred_and_fifty_steps_are_edited_and_told(monkeypatch, tmp_path):

@@ -166,7 +166,7 @@ function paintChart(chart, look) {
     data.links.forEach(([link], number) => name(fit(link, CHART_LEFT - 14, TEXT_PX), places.links[number], { ...quiet, class: "pk-tiny" }));
     for (const who of data.crew) {
       name(who, places.lanes[who].main, { class: "pk-crew-name" });
-      if (places.lanes[who].ghosts) name("baseline", places.lanes[who].ghosts, quiet);
+      if (places.lanes[who].ghosts) name(chart.ghost_name, places.lanes[who].ghosts, quiet);
       name("findings", places.lanes[who].marks, quiet);
     }
     for (const [who] of data.actors) name(fit(who, CHART_LEFT - 14, 7), places.lanes[who].main);

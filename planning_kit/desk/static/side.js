@@ -1,6 +1,6 @@
 // Beside the chart: faults, findings and margins, worst first; why a step stands where it does; what moved.
 
-const SIDE_TABS = { findings: "Findings", margins: "Margins", why: "Why", moved: "Compare" };
+const SIDE_TABS = { findings: "Findings", margins: "Margins", why: "Why", moved: "Compare", odds: "Odds", order: "Order" };
 
 class Side {
   constructor(root, send, events) {
@@ -12,7 +12,16 @@ class Side {
     this.counts = {};
     this.panes.why.append(el("p", { class: "pk-hint" }, "Choose a step in the chart or in the table."));
     this.panes.moved.append(el("p", { class: "pk-hint" }, "Choose a version above and press Compare."));
+    this.odds = new OddsPane(send, step => this.events.onStep(step));
+    this.order = new OrderPane(send);
+    this.panes.odds.append(...this.odds.parts);
+    this.panes.order.append(...this.order.parts);
     this.open("findings");
+  }
+
+  setOld(questions) {
+    this.odds.setOld(questions.includes("odds"));
+    this.order.setOld(questions.includes("order"));
   }
 
   open(name) {

@@ -96,10 +96,9 @@ class EgressSlider {
     this.slider = el("input", { class: "pk-slider", type: "range", step: 1, "aria-label": "Egress within the range, minutes" });
     this.strip = el("div", { class: "pk-sweep", "aria-hidden": "true" });
     this.ends = [el("span", { class: "pk-quiet" }), el("span", { class: "pk-quiet" })];
-    this.progress = el("span", { class: "pk-quiet", role: "status" });
-    this.sweep = button("Try all", "Time the plan at every 5 minutes of this range", () => this.start(), { "data-act": "sweep" });
+    this.sweep = new WorkControl("sweep", "Try all", "Time the plan at every 5 minutes of this range", send, () => this.strip.replaceChildren());
     this.box = el("div", { class: "pk-egress" }, el("label", { class: "pk-label" }, "Egress UTC ", this.field), this.ends[0],
-      el("span", { class: "pk-slide" }, this.slider, this.strip), this.ends[1], this.sweep, this.progress);
+      el("span", { class: "pk-slide" }, this.slider, this.strip), this.ends[1], this.sweep.box);
     this.slider.addEventListener("pointerdown", () => { this.drag = Math.random().toString(36); });
     this.slider.addEventListener("input", () => this.move());
     this.slider.addEventListener("pointerup", () => { this.drag = null; });
@@ -145,27 +144,16 @@ class EgressSlider {
     });
   }
 
-  start() {
-    if (this.isSweeping) { this.send({ kind: "stop_sweep" }); this.end("stopped"); return; }
-    this.isSweeping = true;
-    this.sweep.textContent = "Stop";
-    this.strip.replaceChildren();
-    this.send({ kind: "sweep" });
-  }
-
-  end(words) {
-    this.isSweeping = false;
-    this.sweep.textContent = "Try all";
-    this.progress.textContent = words;
-  }
-
   swept(message) {
-    if (!this.isSweeping) return;  // one that was under way when it was stopped
-    const share = (message.ms - this.first) / (this.last - this.first);
-    const level = message.left === null ? "none" : message.left < 0 ? "over" : "some";
-    const words = message.left === null ? message.reason : `${message.left} min before the hard limit`;
-    this.strip.append(el("span", { class: `pk-try pk-${level}`, style: `left:${(share * 100).toFixed(2)}%`, title: `${new Date(message.ms).toISOString().slice(11, 16)}: ${words}` }));
-    this.progress.textContent = `${message.done} of ${message.of}`;
-    if (message.done === message.of) this.end("bars: inside the hard limit; dots: no plan or past it");
+    if (message.result) this.strip.replaceChildren();
+    for (const each of message.result ?? (message.part ? [message.part] : [])) this.strip.append(this.tried(each));
+    this.sweep.told(message, "bars: inside the hard limit; dots: no plan or past it");
+  }
+
+  tried(each) {
+    const share = (each.ms - this.first) / (this.last - this.first);
+    const level = each.left === null ? "none" : each.left < 0 ? "over" : "some";
+    const words = each.left === null ? each.reason : `${each.left} min before the hard limit`;
+    return el("span", { class: `pk-try pk-${level}`, style: `left:${(share * 100).toFixed(2)}%`, title: `${new Date(each.ms).toISOString().slice(11, 16)}: ${words}` });
   }
 }

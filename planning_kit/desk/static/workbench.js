@@ -56,9 +56,9 @@ function render({ model, el: home }) {
     conflict: message => toolbar.conflict(message),
     why: message => side.why(message),
     compared: message => side.compared(message),
-    swept: message => toolbar.egress.swept(message),
+    work: message => ({ sweep: toolbar.egress.swept.bind(toolbar.egress), odds: side.odds.told.bind(side.odds), order: side.order.told.bind(side.order) })[message.work](message),
   };
-  const show = message => { toolbar.show(message); side.setFaults(message.faults); root.dataset.rev = String(message.rev); };
+  const show = message => { toolbar.show(message); side.setFaults(message.faults); side.setOld(message.old); toolbar.egress.sweep.setOld(message.old.includes("sweep"), toolbar.egress.strip); root.dataset.rev = String(message.rev); };
   const keeper = new FocusKeeper(root, last => last.closest(".pk-top") ? () => toolbar.save
     : last.closest(".pk-side") ? () => side.tabs.querySelector("[aria-selected=true]")
       : last.closest(".pk-tables") ? () => tables.holder() : () => chart.canvas);

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import reduce
@@ -145,7 +145,11 @@ def run_study(study: Study, samples: int, executor: Executor | None) -> Tally:
     """All chunks, here or on ``executor``, joined in the order of the chunks."""
     sizes = chunk_sizes(samples)
     work = map if executor is None else executor.map
-    parts = list(work(run_chunk, [study] * len(sizes), range(len(sizes)), sizes))
+    return joined(list(work(run_chunk, [study] * len(sizes), range(len(sizes)), sizes)))
+
+
+def joined(parts: Sequence[Tally]) -> Tally:
+    """The tallies of chunks as one, in their order."""
     names = ("end_min", "task_finish_min", "task_inside_min", "caught", "waits_min")
-    joined = {name: np.concatenate([getattr(part, name) for part in parts], axis=-1) for name in names}
-    return Tally(reasons=reduce(Counter.__add__, (part.reasons for part in parts)), **joined)
+    arrays = {name: np.concatenate([getattr(part, name) for part in parts], axis=-1) for name in names}
+    return Tally(reasons=reduce(Counter.__add__, (part.reasons for part in parts)), **arrays)

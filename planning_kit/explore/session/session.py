@@ -13,12 +13,15 @@ from pathlib import Path
 import pandas as pd
 
 from planning_kit.explore.comparing.compare import compare
+from planning_kit.explore.propose.proposals import Proposal
 from planning_kit.explore.session.conflicts import both_sides, differences
-from planning_kit.explore.session.draft import Draft, scenario_of
+from planning_kit.explore.session.draft import Draft, draft_of, scenario_of
 from planning_kit.explore.session.editing import Editing
 from planning_kit.explore.session.journal import Journal, Unsaved
-from planning_kit.explore.session.merge import Merge, Where, merged
+from planning_kit.explore.session.long_work import LongWork
+from planning_kit.explore.session.merge import Merge, Where, merged, same_lines
 from planning_kit.explore.session.origins import Origin
+from planning_kit.explore.session.questions import ORDER, QUESTIONS
 from planning_kit.explore.session.verdict import PlanOf
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import Scenario
@@ -41,6 +44,59 @@ class Session(Editing):
         self.baseline_name: str | None = None
         self.baseline: TimedPlan | None = None
         self.journal = Journal(scenario.folder)
+        self.works: dict[str, LongWork] = {}
+        self.preview: Proposal | None = None
+
+    # Long questions, and orders proposed
+
+    def ask(self, question: str) -> LongWork:
+        """Ask a long question (`QUESTIONS`) about the plan as it is: to be run, and stopped, by whoever asks.
+
+        One of the same kind that still runs is stopped. Raises `ScenarioError` for no such question.
+        """
+        if question not in QUESTIONS:
+            raise ScenarioError.single("is no question that can be asked", column="question", value=question)
+        self.stop(question)
+        if question == ORDER:
+            self.preview = None
+        self.works[question] = QUESTIONS[question](self)
+        return self.works[question]
+
+    def stop(self, question: str) -> None:
+        """Stop a long question, if one of the kind is running."""
+        if question in self.works:
+            self.works[question].stop()
+
+    def is_old(self, question: str) -> bool:
+        """Whether the draft has changed since that question was asked."""
+        return question in self.works and not self.works[question].is_about(self.draft)
+
+    def proposal(self, number: int) -> Proposal:
+        """One of the better orders found last. Raises `ScenarioError` where there is none, or an old one."""
+        work = self.works.get(ORDER)
+        if work is None or work.result is None or not 0 <= number < len(work.result.found):
+            raise ScenarioError.single("there is no such proposal", column="order", value=number)
+        if self.is_old(ORDER):
+            raise ScenarioError.single("the plan was edited since this order was found: search again",
+                                       column="order", value=number)
+        found: Proposal = work.result.found[number]
+        return found
+
+    def show_proposal(self, number: int | None) -> None:
+        """Show where a proposal has each step, in place of the baseline (None: no longer)."""
+        self.preview = None if number is None else self.proposal(number)
+
+    def take_proposal(self, number: int) -> None:
+        """Make a proposal the draft, as one edit. Raises as `proposal` does."""
+        proposal = self.proposal(number)
+        draft = same_lines(draft_of(proposal.scenario), self.draft, self.draft)
+        self.preview = None
+        self._edit(replace(draft, origin=self.draft.origin), f"take the order with the {proposal.name}")
+
+    @property
+    def ghosts(self) -> tuple[str, TimedPlan | None]:
+        """What the chart shows behind the plan, with its name: a proposal looked at, else the baseline."""
+        return ("proposed", self.preview.plan) if self.preview else ("baseline", self.baseline)
 
     # Versions and the baseline
 

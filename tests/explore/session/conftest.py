@@ -35,3 +35,14 @@ def line_of(session: Session, sheet: str, key: str) -> int:
     line = session.draft[sheet].find(session.draft[sheet].columns[0], key)
     assert line is not None, key
     return line
+
+
+def add_a_step_behind_the_night(session: Session, title: str = "Wipe the mast") -> None:
+    """A required step X1 of EV1 behind B3, which waits for the night: before it, it costs nothing."""
+    task, step = session.add_line("tasks"), session.add_line("steps", line_of(session, "steps", "B3"))
+    cells = {"task": "XTR", "title": title, "need": "required", "priority": "1"}
+    session.type_cells("tasks", {(task, column): text for column, text in cells.items()})
+    cells = {"step": "X1", "task": "XTR", "crew": "EV1", "place": "MST", "title": title,
+             "minutes_low": "10", "minutes_likely": "12", "minutes_high": "14"}
+    session.type_cells("steps", {(step, column): text for column, text in cells.items()})
+    assert session.faults == ()

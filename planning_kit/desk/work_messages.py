@@ -1,0 +1,96 @@
+"""Answers to long questions as plain data for the views: numbers in words, with their standard errors."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from planning_kit.explore.odds.odds import Odds
+from planning_kit.explore.odds.tables import BY_HARD, BY_PLANNED, NO_PLAN
+from planning_kit.explore.propose.proposals import Proposal
+from planning_kit.explore.session.long_work import RUNNING, LongWork, Progress
+from planning_kit.explore.session.questions import ODDS, ORDER, SWEEP, Orders, Tried
+from planning_kit.inputs.times import gmt_label, pet_label
+
+Message = dict[str, Any]
+_MOST_REASONS = 3
+_QUANTILES = (0.1, 0.5, 0.9, 0.95)
+
+
+def state(work: LongWork) -> Message:
+    """Where a work stands; its answer, once there is one."""
+    message = {"kind": "work", "work": work.name, "state": work.state, "words": work.words}
+    if work.state == RUNNING or work.result is None:
+        return message
+    return {**message, "result": _RESULTS[work.name](work.result)}
+
+
+def progress(work: LongWork, told: Progress) -> Message:
+    """How far it is; ``share`` is None where that is not known."""
+    return {"kind": "work", "work": work.name, "state": RUNNING, "words": told.words,
+            "share": None if math.isnan(told.share) else told.share,
+            "part": _tried(told.part) if isinstance(told.part, Tried) else None}
+
+
+def _tried(each: Tried) -> Message:
+    left = None if math.isnan(each.left_min) else round(each.left_min, 2)
+    return {"ms": round(each.egress.timestamp() * 1000), "left": left, "reason": each.reason}
+
+
+def _swept(found: list[Tried]) -> list[Message]:
+    return [_tried(each) for each in found]
+
+
+def _odds(found: Odds) -> Message:
+    windows = found.windows.sort_values("p", kind="stable")
+    finish = found.finish[found.finish["quantile"].isin(_QUANTILES)]
+    return {
+        "about": f"{found.samples:,} samples, seed {found.seed}; ± is one standard error",
+        "items": [{"what": "no plan" if row["item"] == NO_PLAN else row["item"], "share": row["p"],
+                   "odds": _percent(row)}
+                  for row in found.summary.to_dict("records")],
+        "reasons": [[row["reason"], _percent(row)]
+                    for row in found.no_plan_reasons.head(_MOST_REASONS).to_dict("records")],
+        "windows": [{"what": f"{row['step']} in {row['window']}", "share": row["p"], "odds": _percent(row),
+                     "step": row["step"] if row["step"] in found.plan.network.steps else ""}
+                    for row in windows.to_dict("records")],
+        "finish": [[f"{100 * row['quantile']:.0f} %", _end(row)] for row in finish.to_dict("records")],
+    }
+
+
+def _percent(row: Mapping[Any, Any]) -> str:
+    return f"{100 * row['p']:.1f} ± {100 * row['se']:.1f} %"
+
+
+def _end(row: Mapping[Any, Any]) -> str:
+    if math.isnan(row["end_min"]):
+        return "no plan in so many samples"
+    error = "" if math.isnan(row["se_min"]) else f" ± {row['se_min']:.1f} min"
+    return f"PET {row['end']}{error}"
+
+
+def _orders(found: Orders) -> Message:
+    return {"verdict": found.said.verdict, "current": _chances(found.current_odds),
+            "clash": [each.words for each in found.said.clashing],
+            "orders": [_order(each, odds) for each, odds in zip(found.found, found.odds, strict=True)]}
+
+
+def _order(found: Proposal, odds: Odds) -> Message:
+    gain = found.current.end_min - found.end_min
+    facts = [f"both inside PET {pet_label(found.end_min)}, {abs(gain):.1f} min "
+             f"{'earlier' if gain >= 0 else 'later'}", f"GMT {gmt_label(found.plan.egress)} egress"]
+    if found.dropped:
+        facts.append(f"left out: {' '.join(sorted(found.dropped))}")
+    if found.new_cautions:
+        facts.append(f"{found.new_cautions} new caution{'s' if found.new_cautions > 1 else ''}")
+    return {"name": found.name, "facts": facts, "verdict": found.verdict, "chances": _chances(odds),
+            "is_repeatable": found.is_repeatable, "moves": [move.words for move in found.changes]}
+
+
+def _chances(odds: Odds) -> list[list[str]]:
+    shares = {row["item"]: _percent(row) for row in odds.summary.to_dict("records")}
+    return [["inside by the planned limit", shares[BY_PLANNED]], ["by the hard limit", shares[BY_HARD]]]
+
+
+_RESULTS: Mapping[str, Any] = {SWEEP: _swept, ODDS: _odds, ORDER: _orders}
