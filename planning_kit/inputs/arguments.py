@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 from numbers import Integral, Real
 from typing import TypeGuard, TypeVar
+
+import pandas as pd
 
 from planning_kit.inputs.faults import ScenarioError
 
@@ -24,6 +27,15 @@ def is_number(value: object) -> TypeGuard[float]:
 def is_whole(value: object, least: int, most: float = math.inf) -> TypeGuard[int]:
     """Whether ``value`` is a whole number from ``least`` to ``most``; yes and no are none."""
     return isinstance(value, Integral) and not isinstance(value, bool) and least <= int(value) <= most
+
+
+def table_with(given: object, columns: Collection[str], what: str, how: str) -> pd.DataFrame:
+    """``given``, or a `ScenarioError` where it is no table with these columns; ``how`` as in `must_be`."""
+    table = must_be(given, pd.DataFrame, what, how)
+    missing = [name for name in columns if name not in table]
+    if missing:
+        raise ScenarioError.single(f"{how}; it has no {', '.join(missing)}", column=what)
+    return table
 
 
 def must_be(given: object, kind: type[Kind], what: str, how: str) -> Kind:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -22,6 +21,7 @@ from planning_kit.inputs.raw import BOM, read_one
 from planning_kit.inputs.records import Records, Settings
 from planning_kit.inputs.save import save_files
 from planning_kit.inputs.source import Checked, check, content_digest, digest_of, read_folder
+from planning_kit.inputs.text_table import facts_html
 from planning_kit.inputs.toml_edit import edited
 
 
@@ -212,10 +212,7 @@ class Scenario:
         return f"<Scenario {self.settings.title!r}: {facts}>"
 
     def _repr_html_(self) -> str:
-        left = 'style="text-align:left"'
-        rows = "".join(f'<tr><th scope="row" {left}>{html.escape(name)}</th>'
-                       f'<td {left}>{html.escape(value)}</td></tr>' for name, value in _facts(self))
-        return f"<table><caption>Scenario</caption>{rows}</table>"
+        return facts_html("Scenario", _facts(self))
 
 
 def as_scenario(given: object) -> Scenario:

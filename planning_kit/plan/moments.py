@@ -12,7 +12,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import isfinite
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -20,10 +20,8 @@ import pandas as pd
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import INSIDE, Route
 from planning_kit.inputs.text_table import TextTable
-
-if TYPE_CHECKING:
-    from planning_kit.plan.activities import Activity
-    from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.activities import Activity
+from planning_kit.plan.timed import TimedPlan, as_plan
 
 Point = tuple[float, float, float]
 MOMENT_COLUMNS = ["crew", "kind", "step", "title", "place", "to_place", "hook", "reach_m", "holds"]
@@ -114,9 +112,9 @@ class Moment:
 def moment_of(plan: TimedPlan, at_min: float) -> Moment:
     """The plan at ``at_min`` minutes of PET, from 0 to the end of the outing.
 
-    Raises `ScenarioError` for a minute outside the outing.
+    Raises `ScenarioError` for a minute outside the outing and for what is no plan.
     """
-    minute = _minute(plan, at_min)
+    minute = _minute(as_plan(plan), at_min)
     light, until = _light_at(plan, minute)
     return Moment(
         minute, tuple(_person_at(plan, crew, minute) for crew in plan.travels), _others_at(plan, minute),

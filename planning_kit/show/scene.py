@@ -9,6 +9,7 @@ from datetime import datetime
 from typing import Any
 
 from planning_kit.inputs.times import pet_label
+from planning_kit.plan.timed import as_plan
 from planning_kit.show.activities import (
     Activity,
     Finding,
@@ -72,6 +73,12 @@ class Scene:
     def shown(self) -> tuple[float, float]:
         """What the chart shows before anyone zooms."""
         return -EDGE_MIN, max(self.end_min, *(minute for minute, _ in self.limits.values())) + EDGE_MIN
+
+
+def stop_if_no_plan(given: Any, what: str = "plan") -> None:
+    """Raise `ScenarioError` for what has no tables of a plan to draw."""
+    if not hasattr(given, "timeline"):
+        as_plan(given, what)
 
 
 def scene_of(plan: Any, baseline: Any, theme: Theme) -> Scene:

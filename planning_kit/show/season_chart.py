@@ -9,10 +9,12 @@ from typing import Any
 
 import pandas as pd
 
+from planning_kit.inputs.arguments import table_with
 from planning_kit.show.chart import Chart, axis_title, chart_layout
 from planning_kit.show.palette import Theme, theme_named
 
 _HEIGHT_PX = 430
+_COLUMNS = ("day", "beta_deg", "night_min_per_rev", "revs_with_night")
 _NO_NIGHT = "days without night"
 
 
@@ -30,8 +32,9 @@ def season_chart(season: pd.DataFrame, theme: str = "light") -> Chart:
     """Draw a season (see `planning_kit.sky.season.season`): beta above, night minutes a revolution below.
 
     Days without any night are shaded through both and crossed below. ``theme`` is ``light`` or ``dark``.
-    Raises `ScenarioError` for another theme.
+    Raises `ScenarioError` for another theme and for what is no season.
     """
+    table_with(season, _COLUMNS, "season", "must be a table such as pk.season gives")
     look, days = theme_named(theme), _days(season)
     dark = [day for day in days if day.revs_with_night == 0]
     traces = [_beta_trace(days, look), _night_trace(days, look)]
@@ -41,11 +44,10 @@ def season_chart(season: pd.DataFrame, theme: str = "light") -> Chart:
 
 
 def _days(season: pd.DataFrame) -> list[_Day]:
-    columns = ("day", "beta_deg", "night_min_per_rev", "revs_with_night")
     return [
         _Day(pd.Timestamp(day).date(), float(beta), 0.0 if pd.isna(night) else float(night),
              0 if pd.isna(revs) else int(revs))
-        for day, beta, night, revs in zip(*(season[column] for column in columns), strict=True)
+        for day, beta, night, revs in zip(*(season[column] for column in _COLUMNS), strict=True)
     ]
 
 

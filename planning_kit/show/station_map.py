@@ -16,7 +16,7 @@ from planning_kit.show.activities import Finding, finding_lanes, finding_minute
 from planning_kit.show.bars import Trace
 from planning_kit.show.chart import Chart
 from planning_kit.show.palette import crew_inks, theme_named
-from planning_kit.show.scene import Scene, scene_of
+from planning_kit.show.scene import Scene, scene_of, stop_if_no_plan
 from planning_kit.show.station_map_controls import controls, frame_name
 from planning_kit.show.station_map_ground import ground_traces, place_points
 from planning_kit.show.station_map_keys import Film
@@ -41,6 +41,7 @@ def station_map(plan: Any, at_min: float | None = None, theme: str = "light", do
     Between two places everybody is drawn on the straight line. Raises `ScenarioError` for another theme or
     direction, a minute outside the outing, or steps of time that are not above 0.
     """
+    stop_if_no_plan(plan)
     minutes = whole_minutes(plan, every_min) if at_min is None else (moment_of(plan, at_min).at_min,)
     show = _show(plan, theme, down)
     film = [_moving(moment_of(plan, minute), show) for minute in minutes]

@@ -17,7 +17,7 @@ from planning_kit.show.chart import Chart, chart_layout, plan_title
 from planning_kit.show.escape import one_line
 from planning_kit.show.hover import Words
 from planning_kit.show.palette import Theme, theme_named
-from planning_kit.show.scene import EDGE_MIN
+from planning_kit.show.scene import EDGE_MIN, stop_if_no_plan
 from planning_kit.show.suit_lines import (
     STORE_LOOKS,
     LineLook,
@@ -53,8 +53,10 @@ def suit_chart(plan: Any, theme: str = "light") -> Chart:
     From above: what is left of each consumable of each suit, in percent of what is usable, with the reserve;
     for each crew member the emergency oxygen left over after the way back, alone and with the partner; for
     both what the consumables last beyond the way back. ``theme`` is ``light`` or ``dark``. Axis and margins
-    are those of `planning_kit.show.swimlane.swimlane`. Raises `ScenarioError` for another theme.
+    are those of `planning_kit.show.swimlane.swimlane`. Raises `ScenarioError` for another theme and for what
+    is no plan.
     """
+    stop_if_no_plan(plan)
     look = theme_named(theme)
     words = Words(plan.egress, {place.place: place.title for place in plan.scenario.records.places})
     panels = [*_suit_panels(plan, look, words), *_oxygen_panels(plan, look, words),

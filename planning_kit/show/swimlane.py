@@ -14,7 +14,7 @@ from planning_kit.show.inhibit_rows import inhibit_trace
 from planning_kit.show.labels import ghost_traces, label_traces
 from planning_kit.show.marks import finding_traces, handover_traces
 from planning_kit.show.palette import theme_named
-from planning_kit.show.scene import Scene, scene_of
+from planning_kit.show.scene import Scene, scene_of, stop_if_no_plan
 from planning_kit.show.sky_rows import link_trace, outing_trace, sky_traces
 
 
@@ -24,8 +24,11 @@ def swimlane(plan: Any, baseline: Any = None, theme: str = "light") -> Chart:
     ``baseline`` is another plan, whose steps are shown as hollow ghosts beside the lanes. ``theme`` is
     ``light`` or ``dark``; the chart brings its own ground, so that either reads in any notebook. The x axis
     counts milliseconds of PET and is labelled in PET below and GMT above; bars carry ``[step, crew, kind]``
-    as custom data. Raises `ScenarioError` for another theme.
+    as custom data. Raises `ScenarioError` for another theme and for what is no plan.
     """
+    stop_if_no_plan(plan)
+    if baseline is not None:
+        stop_if_no_plan(baseline, "baseline")
     return Chart(**swimlane_spec(plan, baseline, theme))
 
 

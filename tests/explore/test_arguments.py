@@ -25,6 +25,13 @@ NO_PLAN: dict[str, Callable[[Any, pk.Plan], object]] = {
     "propose_cuts": lambda given, plan: pk.propose_cuts(given),
     "compare_findings": lambda given, plan: pk.compare_findings(plan, given),
     "compare_margins": lambda given, plan: pk.compare_margins(given, plan),
+    "swimlane": lambda given, plan: pk.swimlane(given),
+    "baseline": lambda given, plan: pk.swimlane(plan, given or "none"),
+    "suit_chart": lambda given, plan: pk.suit_chart(given),
+    "station_map": lambda given, plan: pk.station_map(given),
+    "moment_of": lambda given, plan: pk.moment_of(given, 5),
+    "briefing": lambda given, plan: pk.briefing(given),
+    "write_review_pack": lambda given, plan: pk.write_review_pack(given, "nowhere"),
 }
 NO_ODDS: dict[str, Callable[[Any], object]] = {
     "compare_odds": lambda given: pk.compare_odds(given, given),
@@ -34,6 +41,7 @@ NO_ODDS: dict[str, Callable[[Any], object]] = {
 NO_TABLE: dict[str, Callable[[Any, pk.Scenario], object]] = {
     "good_spells": lambda given, scenario: pk.good_spells(given),
     "sweep_chart": lambda given, scenario: pk.sweep_chart(given),
+    "season_chart": lambda given, scenario: pk.season_chart(given),
     "with_cuts": lambda given, scenario: pk.with_cuts(scenario, given),
 }
 

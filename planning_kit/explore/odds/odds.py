@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import cached_property
@@ -16,7 +15,7 @@ from planning_kit.explore.odds.past import assumptions
 from planning_kit.explore.odds.request import stop_if_senseless
 from planning_kit.explore.odds.study import Study, Tally, run_study
 from planning_kit.inputs.arguments import must_be
-from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.text_table import TextTable, facts_html
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.timed import TimedPlan
 
@@ -151,10 +150,7 @@ class Odds:
         return f"<Odds of {self.plan.scenario.settings.title!r}: {facts}>"
 
     def _repr_html_(self) -> str:
-        left = 'style="text-align:left"'
-        rows = "".join(f'<tr><th scope="row" {left}>{html.escape(name)}</th>'
-                       f'<td {left}>{html.escape(value)}</td></tr>' for name, value in _facts(self))
-        return f"<table><caption>Odds</caption>{rows}</table>"
+        return facts_html("Odds", _facts(self))
 
 
 def as_odds(given: object, what: str = "odds") -> Odds:

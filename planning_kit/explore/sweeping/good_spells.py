@@ -6,8 +6,7 @@ import numpy as np
 import pandas as pd
 
 from planning_kit.explore.sweeping.sweep import SWEEP_COLUMNS
-from planning_kit.inputs.arguments import must_be
-from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.arguments import table_with
 
 SPELL_COLUMNS = ["limit", "from", "until", "width_min", "best_egress", "best_end_min", "rows", "may_go_on"]
 PLANNED, HARD, NO_STOPS = "planned", "hard", "no stops"
@@ -24,7 +23,7 @@ def good_spells(sweep: pd.DataFrame) -> pd.DataFrame:
     row of the sweep, so that its width is the least it can be. Empty where no row keeps a limit. Raises
     `ScenarioError` for what is no sweep.
     """
-    sweep = _as_sweep(sweep)
+    sweep = table_with(sweep, SWEEP_COLUMNS, "sweep", "must be a table such as pk.sweep_egress gives")
     ordered = sweep.sort_values("egress", kind="stable").reset_index(drop=True)
     keeps = {PLANNED: ordered["planned_margin_min"] >= 0, HARD: ordered["hard_margin_min"] >= 0}
     if "stops" in ordered:
@@ -34,15 +33,6 @@ def good_spells(sweep: pd.DataFrame) -> pd.DataFrame:
     table = pd.DataFrame(spells, columns=SPELL_COLUMNS)
     for column in ("from", "until", "best_egress"):
         table[column] = pd.to_datetime(table[column], utc=True)
-    return table
-
-
-def _as_sweep(given: object) -> pd.DataFrame:
-    how = "must be a table such as pk.sweep_egress gives"
-    table = must_be(given, pd.DataFrame, "sweep", how)
-    missing = [name for name in SWEEP_COLUMNS if name not in table]
-    if missing:
-        raise ScenarioError.single(f"{how}; it has no {', '.join(missing)}", column="sweep")
     return table
 
 

@@ -15,7 +15,7 @@ from planning_kit.inputs.save import save_files
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.source import digest_of
 from planning_kit.inputs.text_table import TextTable
-from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.timed import TimedPlan, as_plan
 from planning_kit.show.briefing import briefing
 from planning_kit.show.pack.assemble import assemble
 from planning_kit.show.pack.content import CAUTION, Pack
@@ -39,6 +39,7 @@ def write_review_pack(plan: TimedPlan, folder: str | Path,
     of others or a pack that someone edited raise `ScenarioError`, as does a folder that cannot be written:
     nothing is changed then. Made of the same inputs, a pack says the same; it carries no date.
     """
+    as_plan(plan)
     target = _target(folder)
     if chances is not None and not isinstance(chances, Odds):
         raise ScenarioError.single("must be the plan's odds, as pk.odds makes them", column="chances",
