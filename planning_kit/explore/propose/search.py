@@ -149,7 +149,8 @@ def hint_all(model: OrderModel, values: Sequence[int]) -> None:
         model.cp.add_hint(model.cp.get_int_var_from_proto_index(index), value)
 
 
-def completed(problem: Problem, choice: Choice, budget: Budget) -> Answer | None:
+def completed(problem: Problem, choice: Choice, budget: Budget,
+              effort: float = _HINT_EFFORT) -> Answer | None:
     """The best starts for a choice: a solution with its order fixed; None where it breaks a rule."""
     hints = hints_for(problem, choice)
     if hints is None:
@@ -164,5 +165,5 @@ def completed(problem: Problem, choice: Choice, budget: Budget) -> Answer | None
     model.cp.clear_hints()
     for index, value in known.items():
         model.cp.add_hint(model.cp.get_int_var_from_proto_index(index), value)
-    answer = solve(model, budget, _HINT_EFFORT, fix_hints=True)
+    answer = solve(model, budget, effort, fix_hints=True)
     return answer if answer.is_found else None

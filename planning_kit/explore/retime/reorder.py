@@ -34,6 +34,7 @@ from planning_kit.plan.timed import TimedPlan
 Plan = Any  # the front door's plan: times, findings and ``decide``
 NewStops = Callable[[Plan, frozenset[str]], int]
 _MOST_REJECTED = 3
+_LET_GO_EFFORT = 0.1  # to find most of what carrying on keeps; the last of it may take many times as long
 _ROUNDING_MIN = 1.0  # the solver rounds up along a chain: the present order must fit its own limit
 
 
@@ -110,11 +111,22 @@ def better_orders(plan: Plan, here: tuple[Whereabouts, ...], now_min: float, new
     if sum(len(lane) > 1 for lane in rest.lanes.values()) == 0:
         return
     limits = plan.scenario.settings.limits
+    is_lost = plan.end_min > limits.hard_min  # then what keeps a limit comes first, whatever it leaves out
+    if is_lost:
+        yield from _keeping_a_limit(plan, rest, plan.end_min, new_stops, budget)
     whole = _looked(plan, _all_kept(rest), max(limits.hard_min, plan.end_min + _ROUNDING_MIN), new_stops,
                     budget, budget.effort / 2)
     if whole is not None:
         yield whole
-    end_min = plan.end_min if whole is None else whole.plan.end_min
+    if not is_lost:
+        end_min = plan.end_min if whole is None else whole.plan.end_min
+        yield from _keeping_a_limit(plan, rest, end_min, new_stops, budget)
+
+
+def _keeping_a_limit(plan: Plan, rest: Rest, end_min: float, new_stops: NewStops,
+                     budget: Budget) -> Iterator[Reordered]:
+    """An order that keeps the planned limit, or else the hard one, where ``end_min`` does not."""
+    limits = plan.scenario.settings.limits
     for limit_min in (limits.planned_min, limits.hard_min):
         if end_min > limit_min and not budget.is_over():
             found = _looked(plan, rest, limit_min, new_stops, budget, budget.effort / 2)
@@ -157,7 +169,7 @@ def _as_far_as_kept(records: Records, plan: Plan, freedom: Freedom, start: Choic
     problem = build_problem(records, elements, freedom, freedom.free, explains=True)
     switches = problem.model.switches
     problem.model.cp.maximize(sum(switches.values()))
-    kept = completed(problem, start, budget)
+    kept = completed(problem, start, budget, _LET_GO_EFFORT)
     if kept is None or freedom.past is None:
         return freedom
     let_go = frozenset(asked for asked, switch in switches.items()
