@@ -10,7 +10,7 @@ import numpy as np
 
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label, pet_min
 from planning_kit.plan.build import work_order
-from planning_kit.plan.network import LIGHT, Demand, pinned
+from planning_kit.plan.network import LIGHT, ROUNDING_MIN, Demand, pinned
 from planning_kit.plan.slack import latest_starts
 from planning_kit.plan.timed import TimedPlan
 
@@ -61,7 +61,8 @@ def _crew(plan: TimedPlan, outside: Outside, crew: str) -> str:
         position = plan.position(busy)
         late = float(plan.finishes[position] - base.finishes[base.position(busy)])
         to_go = float(plan.finishes[position]) - outside.now_min
-        rest = f"about {to_go:.0f} min to go" if to_go > 0 else "its estimate is used up: ask how long still"
+        rest = (f"about {to_go:.0f} min to go" if to_go >= 0.5 else "less than a minute to go" if to_go > 0
+                else "its estimate is used up: ask how long still")
         return f"{crew} {_late(late)}: on {busy} since {pet_label(plan.starts[position])}, {rest}."
     ahead = [position for position in known if position not in plan.network.fixed]
     if not ahead:
@@ -106,15 +107,19 @@ def _planned_start(base: TimedPlan, plan: TimedPlan, members: Sequence[int]) -> 
 
 
 def _unless(plan: TimedPlan, members: Sequence[int], window: str) -> str:
-    """``; night 2 is missed unless RG4 starts by 2:04``: one backward pass with just this window held."""
+    """``; night 2 is missed unless RG4 starts by 2:04``: one backward pass with this window held.
+
+    All other steps may take any of their windows: what misses one on the way there comes too late as well.
+    """
     network = plan.network
     held = pinned(network, plan.starts)
     network = replace(
         network,
-        allowed=tuple(held.allowed[step] if step in members else None for step in range(len(plan.steps))),
-        groups=tuple(g for g in network.groups if set(g.members) <= set(members)),
-        group_windows=tuple(w for g, w in zip(network.groups, held.group_windows, strict=True)
-                            if set(g.members) <= set(members)),
+        allowed=tuple(held.allowed[step] if step in members else windows
+                      for step, windows in enumerate(network.allowed)),
+        group_windows=tuple(own if set(group.members) <= set(members) else windows
+                            for group, own, windows in zip(network.groups, held.group_windows,
+                                                           network.group_windows, strict=True)),
     )
     slack = latest_starts(network, plan.durations, np.inf) - plan.starts
     nexts = [order[0] for who in (*plan.travels, *(a.actor for a in plan.scenario.records.actors))
@@ -122,9 +127,9 @@ def _unless(plan: TimedPlan, members: Sequence[int], window: str) -> str:
     tightest = min((step for step in nexts if np.isfinite(slack[step])), key=lambda s: slack[s], default=None)
     if tightest is None:
         return ""
-    by = float(plan.starts[tightest] + slack[tightest])
+    by = np.floor(plan.starts[tightest] + slack[tightest] + ROUNDING_MIN)  # a deadline is not rounded up
     return (f"; {window} is missed unless {plan.steps[tightest].step} starts by {pet_label(by)}, "
-            f"{slack[tightest]:.0f} min from when it can")
+            f"{np.floor(slack[tightest] + ROUNDING_MIN):.0f} min from when it can")
 
 
 def _end(plan: TimedPlan, outside: Outside) -> str:

@@ -6,14 +6,17 @@ Small outing (egress 07:30): A1 both 10 min; EV1: B1 (6) at MID, B2 (13) and B3 
 
 from __future__ import annotations
 
+import re
 from itertools import pairwise
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import pytest
 
 import planning_kit as pk
-from tests.explore.retime.rehearsal import as_planned
+from planning_kit.plan.timing import earliest_starts
+from tests.explore.retime.rehearsal import as_planned, rehearsed
 from tests.explore.retime.test_log import log_of
 
 BEGUN = ("A1 started 0:00", "A1 finished 0:10")
@@ -243,3 +246,26 @@ def test_a_plan_that_was_not_re_timed_says_so(small_plan: pk.Plan) -> None:
     assert small_plan.now_min is None
     with pytest.raises(pk.ScenarioError, match="needs a log"):
         _ = small_plan.standing
+
+
+def test_the_window_at_stake_is_kept_until_the_minute_that_is_told_and_lost_soon_after(
+        demo_plan: pk.Plan) -> None:
+    told = 0
+    for seed, now_min in ((0, 60.0), (1, 95.0), (2, 120.0), (3, 200.0)):
+        now = demo_plan.retime(rehearsed(demo_plan, seed, now_min - 2), now_min)
+        for name, label, step, by in re.findall(
+                r"^(?:Steps of )?(\S+): (\w+ \d+), at .*is missed unless (\S+) starts by (\d+:\d\d)",
+                now.standing, re.MULTILINE):
+            members = [i for i, each in enumerate(now.steps) if name in (each.step, each.same_window)
+                       and i not in now.network.fixed]
+            until = int(by.split(":")[0]) * 60 + int(by.split(":")[1])
+            kind, number = label.split(" ")
+            window = getattr(now.light, kind)[int(number) - 1]
+            for minute, is_kept in ((until, True), (until + 1, False)):
+                floor = np.full(len(now.steps), -np.inf)
+                floor[now.position(step)] = minute
+                starts = earliest_starts(now.network, now.durations, not_before=floor)
+                lies_in = (window[0] <= starts[members]) & (starts[members] <= window[1])
+                assert lies_in.all() == is_kept
+                told += 1
+    assert told >= 8
