@@ -245,9 +245,12 @@ _RELAYS = Section("relays", "geostationary relays", (
 ))
 
 _ODDS = Section("odds", "how durations vary together", (
-    Field("common_sd", "number", "log-scale standard deviation of the whole outing", least=0, most=5),
-    Field("crew_sd", "number", "log-scale standard deviation of each crew member", least=0, most=5),
-    Field("travel_sd", "number", "log-scale standard deviation of travel", least=0, most=5),
+    # At most 1: a percentage typed as a whole number would give odds of another world.
+    Field("common_sd", "number", "log-scale standard deviation of the whole outing, 0.06 for 6 %", least=0,
+          most=1),
+    Field("crew_sd", "number", "log-scale standard deviation of each crew member, 0.05 for 5 %", least=0,
+          most=1),
+    Field("travel_sd", "number", "log-scale standard deviation of travel, 0.1 for 10 %", least=0, most=1),
     Field("distribution", "name", "name of the distribution of durations"),
 ))
 

@@ -8,7 +8,8 @@ from functools import cached_property
 
 import pandas as pd
 
-from planning_kit.inputs.arguments import must_be
+from planning_kit.inputs.arguments import is_whole, must_be
+from planning_kit.inputs.faults import ScenarioError
 from planning_kit.plan.activities import Activity, lane_activities
 from planning_kit.plan.explain import explain_step
 from planning_kit.plan.handovers import find_handovers
@@ -192,8 +193,12 @@ class TimedPlan(PlanTimes):
     def explain(self, step: str, lines: int | None = None) -> str:
         """Why a step starts when it does, back to egress, in words, a line a link of the chain.
 
-        ``lines`` cuts the text after so many and says how many more there are.
+        ``lines`` cuts the text after so many and says how many more there are. Raises `ScenarioError` for an
+        unknown step and for what is no number of lines.
         """
+        if lines is not None and not is_whole(lines, 0):
+            raise ScenarioError.single("must be a whole number of lines, or None", column="lines",
+                                       value=lines)
         told = explain_step(self, self.position(step))
         if lines is None or len(told) <= lines:
             return "\n".join(told)

@@ -99,6 +99,19 @@ def test_a_delay_curve_says_which_minutes_make_no_sense(small_plan: pk.Plan, ask
     assert refused.value.problems["column"].tolist() == columns
 
 
+@pytest.mark.parametrize("lines", ["3", -1, 1.5, True])
+def test_what_is_no_number_of_lines_is_told(small_plan: pk.Plan, lines: Any) -> None:
+    with pytest.raises(pk.ScenarioError, match="whole number of lines"):
+        small_plan.explain("B3", lines=lines)
+
+
+@pytest.mark.parametrize("key", ["common_sd", "crew_sd", "travel_sd"])
+def test_a_percentage_is_no_factor(small: pk.Scenario, key: str) -> None:
+    # 5 for 5 % would make a day a hundred times slower or faster: nobody means that.
+    with pytest.raises(pk.ScenarioError, match="must be at most 1"):
+        small.with_settings({f"odds.{key}": 5})
+
+
 def test_yes_is_no_number_and_a_huge_one_neither() -> None:
     assert [is_number(each) for each in (1, 1.5, True, "1", None, float("nan"), float("inf"), 10**400)] == [
         True, True, False, False, False, False, False, False]
