@@ -53,10 +53,8 @@ def read_log(file_or_folder: str | Path) -> pd.DataFrame:
     Raises `ScenarioError` for a file that is no log and for each cell that makes no sense. Whether the
     events are possible is judged against a plan: by ``plan.retime`` and by `append_log`.
     """
-    path, faults = log_path(file_or_folder), Faults()
-    data = _bytes_of(path, faults)
-    raw = raw_log(data, faults) if data else RawTable(LOG.name, tuple(LOG_COLUMNS), (), ())
-    rows = parse_table(LOG, raw, faults)
+    faults = Faults()
+    rows = log_rows(file_or_folder, faults)
     faults.stop_if_any()
     cells = {column: [_shown(row, column) for row in rows] for column in LOG_COLUMNS}
     index = pd.Index([row.number for row in rows], name="row", dtype="int64")
@@ -65,6 +63,17 @@ def read_log(file_or_folder: str | Path) -> pd.DataFrame:
     if all(isinstance(moment, datetime) for moment in frame["at"]):
         types["at"] = "datetime64[us, UTC]"
     return frame.astype(types)
+
+
+def log_rows(file_or_folder: str | Path, faults: Faults) -> list[Row]:
+    """The rows of a log file, parsed as far as they can be; none where there is no file yet.
+
+    Cells that make no sense and rows that were cut off are noted in ``faults``. Raises `ScenarioError` for a
+    file that cannot be read as a log at all.
+    """
+    data = _bytes_of(log_path(file_or_folder), faults)
+    raw = raw_log(data, faults) if data else RawTable(LOG.name, tuple(LOG_COLUMNS), (), ())
+    return parse_table(LOG, raw, faults)
 
 
 def _shown(row: Row, column: str) -> object:
@@ -157,14 +166,15 @@ def read_actuals(actuals: object, planned_egress: datetime, faults: Faults) -> A
                                        value=log_path(actuals))
         raw = raw_log(data, faults)
     elif isinstance(actuals, pd.DataFrame):
-        raw = _raw_of_frame(actuals, faults)
+        raw = raw_of_frame(actuals, faults)
     else:
         raise ScenarioError.single("give a log: a file, its folder, or a DataFrame as read_log makes it",
                                    table=LOG.name, value=type(actuals).__name__)
     return actuals_of(parse_table(LOG, raw, faults), planned_egress, faults)
 
 
-def _raw_of_frame(frame: pd.DataFrame, faults: Faults) -> RawTable:
+def raw_of_frame(frame: pd.DataFrame, faults: Faults) -> RawTable:
+    """A log given as a DataFrame, as text rows; a frame that `read_log` made keeps the rows of its file."""
     raw = raw_from_frame(LOG, frame, None, faults)
     keeps_rows = frame.index.name == "row" and len(raw.rows) == len(frame)
     if not keeps_rows:

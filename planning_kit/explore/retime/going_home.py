@@ -10,7 +10,7 @@ the minutes of making safe taken off both at the rates of the way home. Neglecte
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -67,7 +67,20 @@ def ways_home(plan: TimedPlan, how: str = TERMINATE, every_min: float = 1.0) -> 
     if not every_min > 0:
         raise ScenarioError.single("must be above 0 minutes", table=how, column="every_min", value=every_min)
     moments = np.arange(0.0, plan.end_min, every_min)
-    homes = [_home(plan, crew, float(at), how) for at in moments for crew in plan.travels]
+    return _homes_table([_home(plan, crew, float(at), how, {}) for at in moments for crew in plan.travels])
+
+
+def home_at(plan: TimedPlan, at_min: float, how: str, at_work: Mapping[str, str]) -> pd.DataFrame:
+    """Time home and margins of each crew member at one moment: the rows of `ways_home` there.
+
+    ``at_work``: who is known to be on which step then, whatever the plan has (a step may outlast its
+    estimate). Raises `ScenarioError` for another ``how`` and a moment outside the outing.
+    """
+    _check_moment(plan, at_min, how)
+    return _homes_table([_home(plan, crew, at_min, how, at_work) for crew in plan.travels])
+
+
+def _homes_table(homes: list[_Home]) -> pd.DataFrame:
     rows = [(home.crew, home.at_min, home.place, home.step.step if home.step else "", home.make_safe,
              home.first_min, home.back_min, home.first_min + home.back_min,
              home.at_min + home.first_min + home.back_min, home.oxygen_margin_min, home.suit_margin_min,
@@ -75,18 +88,16 @@ def ways_home(plan: TimedPlan, how: str = TERMINATE, every_min: float = 1.0) -> 
     return TextTable(rows, columns=HOME_COLUMNS)
 
 
-def going_home(plan: TimedPlan, at_min: float, how: str) -> pd.DataFrame:
+def going_home(plan: TimedPlan, at_min: float, how: str,
+               at_work: Mapping[str, str] | None = None) -> pd.DataFrame:
     """The sequence of a terminate or abort called at ``at_min`` (PET): who does what, and until when.
 
     A row an action: make safe, go home (by which places), wait for the partner, ingress; first of all the
     inhibits in force, which their owners keep until both are inside. Minutes, PET and PET labels.
-    Raises `ScenarioError` for a moment outside the outing.
+    ``at_work``: as in `home_at`. Raises `ScenarioError` for a moment outside the outing.
     """
-    _check(how)
-    if not 0 <= at_min <= plan.end_min:
-        raise ScenarioError.single(f"is no moment of the outing, 0:00 to {pet_label(plan.end_min)}",
-                                   table=how, column="at_min", value=at_min)
-    homes = [_home(plan, crew, at_min, how) for crew in plan.travels]
+    _check_moment(plan, at_min, how)
+    homes = [_home(plan, crew, at_min, how, at_work or {}) for crew in plan.travels]
     rows = [*_holds(plan, at_min, homes), *(row for home in homes for row in _sequence(plan, home, homes))]
     labelled = [(*row, pet_label(row[3]), pet_label(row[4])) for row in rows]
     return TextTable(labelled, columns=SEQUENCE_COLUMNS)
@@ -98,8 +109,16 @@ def _check(how: str) -> None:
                                    value=how)
 
 
-def _home(plan: TimedPlan, crew: str, at_min: float, how: str) -> _Home:
-    step = _in_hand(plan, crew, at_min)
+def _check_moment(plan: TimedPlan, at_min: float, how: str) -> None:
+    _check(how)
+    if not 0 <= at_min <= plan.end_min:
+        raise ScenarioError.single(f"is no moment of the outing, 0:00 to {pet_label(plan.end_min)}",
+                                   table=how, column="at_min", value=at_min)
+
+
+def _home(plan: TimedPlan, crew: str, at_min: float, how: str, at_work: Mapping[str, str]) -> _Home:
+    known = at_work.get(crew)
+    step = plan.steps[plan.position(known)] if known else _in_hand(plan, crew, at_min)
     safe = None if step is None else step.safe_orderly_min if how == TERMINATE else step.safe_now_min
     returns = next(each for each in plan.return_times if each.crew == crew)
     number = max(0, int(np.searchsorted(returns.at_min, at_min, side="right")) - 1)

@@ -13,7 +13,7 @@ from planning_kit.explore.propose.search import Budget, Progress
 from planning_kit.explore.retime.deciding import decide
 from planning_kit.explore.retime.decision_table import decision_table
 from planning_kit.explore.retime.effort import keeping_times
-from planning_kit.explore.retime.going_home import ABORT, TERMINATE, going_home, ways_home
+from planning_kit.explore.retime.going_home import ABORT, TERMINATE, going_home, home_at, ways_home
 from planning_kit.explore.retime.options import options_table
 from planning_kit.explore.retime.progress import (
     left_out_table,
@@ -144,21 +144,27 @@ class LivePlan(TimedPlan):
         return decision_table(self, level, samples, seed)
 
     def terminate(self, at_min: object = None) -> pd.DataFrame:
-        """The sequence of an orderly return at ``at_min`` (PET or UTC; now, if re-timed)."""
-        return going_home(self, self._moment(at_min, TERMINATE), TERMINATE)
+        """The sequence of an orderly return at ``at_min`` (PET or UTC; now, if re-timed): see `going_home`."""
+        return going_home(self, *self._called(at_min, TERMINATE))
 
     def abort(self, at_min: object = None) -> pd.DataFrame:
-        """The sequence of a return at once at ``at_min`` (PET or UTC; now, if re-timed)."""
-        return going_home(self, self._moment(at_min, ABORT), ABORT)
+        """The sequence of a return at once at ``at_min`` (PET or UTC; now, if re-timed): see `going_home`."""
+        return going_home(self, *self._called(at_min, ABORT))
+
+    def home_now(self, how: str = TERMINATE) -> pd.DataFrame:
+        """Time home and margins of each crew member, called now: the rows of ``ways_home`` at now."""
+        return home_at(self, *self._called(None, how))
 
     def ways_home(self, how: str = TERMINATE, every_min: float = 1.0) -> pd.DataFrame:
         """Time home and margins at every minute, for ``terminate`` or ``abort`` (see `ways_home`)."""
         return ways_home(self, how, every_min)
 
-    def _moment(self, at_min: object, what: str) -> float:
-        if at_min is None:
-            return self._outside(what).now_min
-        return moment_asked(at_min, self.egress, what, "at_min")
+    def _called(self, at_min: object, how: str) -> tuple[float, str, Mapping[str, str]]:
+        """When, how, and who is on which step then: at now as logged, else as the plan has it."""
+        if at_min is not None:
+            return moment_asked(at_min, self.egress, how, "at_min"), how, {}
+        outside = self._outside(how)
+        return outside.now_min, how, outside.states.at_work
 
     def updated_estimates(self, weight: float = 2.0) -> pd.DataFrame:
         """Estimates that have learned from the outing, for the next plan (see `updated_estimates`)."""

@@ -135,6 +135,10 @@ class Editing:
         changed = sheets.with_cells(self.draft[SETTINGS], {(line, VALUE): text})
         self._edit(self.draft.with_sheet(changed), f"set {key}", merges)
 
+    def say_as(self, draft: Draft, words: str) -> None:
+        """Let another draft of the same tables be what is typed: one edit, called ``words``."""
+        self._edit(draft, words)
+
     def set_egress(self, text: str, merges: Hashable = None) -> None:
         """Egress, UTC; moves of one drag of the slider share ``merges`` and are one edit.
 

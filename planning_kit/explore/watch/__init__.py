@@ -1,0 +1,1 @@
+"""A planner following an outing: the plan taken outside, the log, a clock, and what they come to."""

@@ -1,0 +1,79 @@
+"""An option that is taken: what it skips goes into the log, what it changes goes into the plan.
+
+Both are where they belong: a skip is an event that was called, another order or hand is another plan to
+re-time. The plan is changed as an edit of the session, which can be undone and is saved when the planner
+saves.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from planning_kit.explore.retime.live_plan import LivePlan
+from planning_kit.explore.session.draft import Draft, draft_of
+from planning_kit.explore.session.session import Session
+from planning_kit.explore.session.sheet import Line, Sheet
+from planning_kit.explore.watch.entry import Entry
+from planning_kit.explore.watch.watch import How, Watch
+from planning_kit.inputs import format as fmt
+from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.log_format import SKIPPED
+from planning_kit.inputs.scenario import Scenario
+
+
+def take(session: Session, watch: Watch, words: str, how: How, by: str = "") -> str:
+    """Decide: change the plan, log the skips; gives what was done, in words.
+
+    Raises `ScenarioError` where the option is not open any more, where marked cells stand in the way of a
+    change of the plan, and where a skip is refused; what was done until then stays.
+    """
+    decided = watch.plan.decide(**how)  # whether it is open still
+    watch.look_away()
+    assert decided.outside is not None
+    changes = {name: names for name, names in how.items() if name != "skip" and names}
+    if changes:
+        if session.faults:
+            raise ScenarioError.single("mend the marked cells first: this changes the plan", column="take")
+        session.say_as(_saying(session.draft, decided.outside.base.scenario), words)
+        assert isinstance(session.plan, LivePlan)
+        watch.rebase(session.plan)
+    skipped = [*_steps(watch, how)]
+    for step in skipped:
+        entry = Entry("", SKIPPED, step, note=words, by=by)
+        if not watch.enter(entry):
+            problems = watch.refused.pop(entry.slot).faults
+            raise ScenarioError.single("; ".join(fault.problem for fault in problems), column="take",
+                                       value=step)
+    done = [f"logged as skipped: {' '.join(skipped)}"] if skipped else []
+    return "; ".join([*(["the plan outside is changed (Undo leads back)"] if changes else []), *done])
+
+
+def _steps(watch: Watch, how: How) -> list[str]:
+    """The steps to skip, in the order of the plan: a task's name stands for those not begun."""
+    states, names = watch.outside.states.by_step, set(how.get("skip", ()))
+    return [name for name, state in states.items()
+            if name in names or (state.step.task in names and name in watch.plan.network.steps
+                                 and not state.pieces)]
+
+
+def _saying(draft: Draft, scenario: Scenario) -> Draft:
+    """The draft that says ``scenario``; lines keep their ids where their keys stay."""
+    said = draft_of(scenario)
+    next_id = max(draft.next_id, said.next_id)
+    for table in fmt.TABLES:
+        sheet = _keeping_ids(draft[table.name], said[table.name], table.key[0], next_id)
+        next_id = max([next_id, *(line.id + 1 for line in sheet.lines)])
+        draft = draft.with_sheet(sheet, next_id)
+    return draft
+
+
+def _keeping_ids(old: Sheet, new: Sheet, key: str, next_id: int) -> Sheet:
+    texts = [[line.cells for line in sheet.lines] for sheet in (old, new)]
+    if texts[0] == texts[1] and old.columns == new.columns:
+        return old
+    known = dict(zip(old.column(key), (line.id for line in old.lines), strict=True))
+    lines = []
+    for name, line in zip(new.column(key), new.lines, strict=True):
+        lines.append(Line(known.pop(name, next_id), line.cells))
+        next_id = max(next_id, lines[-1].id + 1)
+    return replace(new, lines=tuple(lines))

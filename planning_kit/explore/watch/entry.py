@@ -1,0 +1,110 @@
+"""One event as it is typed on the console: judged, then appended to the log, or refused with its faults."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from planning_kit.explore.watch.clock import typed_moment
+from planning_kit.explore.watch.hearing import LogFault
+from planning_kit.explore.watch.logbook import Logbook
+from planning_kit.inputs.cells import CellFault, parse_number
+from planning_kit.inputs.faults import Faults, ScenarioError
+from planning_kit.inputs.log_append import append_log
+from planning_kit.inputs.log_format import CORRECT, EGRESS, EVENT_KINDS, LOG
+from planning_kit.inputs.times import gmt_label, pet_label, pet_min
+from planning_kit.plan.timed import TimedPlan
+
+WITHDRAW = "withdraw"
+
+
+@dataclass(frozen=True)
+class Entry:
+    """What stands in one line of entry, as typed.
+
+    ``lane`` is who called it (a lane of the chart, or "" for the egress); ``at`` empty means now. ``event``
+    is one of the log's, or `WITHDRAW`: a correction that takes the event ``corrects`` back.
+    """
+
+    lane: str
+    event: str
+    step: str = ""
+    at: str = ""
+    remaining_min: str = ""
+    metabolic_w: str = ""
+    note: str = ""
+    by: str = ""
+    corrects: str = ""
+
+    @property
+    def slot(self) -> str:
+        """Where it is typed: the lane, ``egress``, or ``correct`` and the event it is about."""
+        if self.corrects:
+            return f"{CORRECT} {self.corrects}"
+        return EGRESS if self.event == EGRESS else self.lane
+
+
+@dataclass(frozen=True)
+class Refused:
+    """An entry that the log did not take, with what is wrong; it stays as it was typed."""
+
+    entry: Entry
+    faults: tuple[LogFault, ...]
+
+
+def write(entry: Entry, log: Logbook, base: TimedPlan, egress: datetime, now: datetime) -> str:
+    """Append an entry to the log and give its ``event_id``.
+
+    It is judged against the plan ``base`` and the log so far. Raises `ScenarioError` with every fault;
+    nothing was written then.
+    """
+    faults = Faults()
+    moment = _moment(entry, egress, now, faults)
+    remaining = _number(entry.remaining_min, "remaining_min", faults)
+    metabolic = _number(entry.metabolic_w, "metabolic_w", faults)
+    if entry.event == CORRECT and not any(map(str.strip, (entry.at, entry.remaining_min, entry.metabolic_w,
+                                                          entry.step))):
+        faults.add(LOG.name, None, "at", "", "type what it should have been, or withdraw the entry")
+    elif entry.event not in (*EVENT_KINDS, WITHDRAW):
+        faults.add(LOG.name, None, "event", entry.event, f"must be one of: {', '.join(EVENT_KINDS)}")
+    faults.stop_if_any()
+    is_correction = entry.event in (CORRECT, WITHDRAW)
+    return append_log(
+        log.path, CORRECT if is_correction else entry.event, "" if entry.event == WITHDRAW else entry.step,
+        moment, crew="" if is_correction or metabolic is None else entry.lane, remaining_min=remaining,
+        metabolic_w=metabolic, by=entry.by.strip(), corrects=entry.corrects, note=entry.note.strip(),
+        logged_at=now, plan=base)
+
+
+def _moment(entry: Entry, egress: datetime, now: datetime, faults: Faults) -> datetime | None:
+    """When it happened: as typed, or now; None for a correction that leaves it as it was."""
+    if not entry.at.strip():
+        return None if entry.event in (CORRECT, WITHDRAW) else now
+    if entry.event == WITHDRAW:
+        return None
+    try:
+        moment = typed_moment(entry.at, egress, now)
+        if moment > now:
+            raise CellFault(f"lies in the future: now is PET {pet_label(pet_min(now, egress))}, "
+                            f"{gmt_label(now)} GMT")
+        return moment
+    except CellFault as fault:
+        faults.add(LOG.name, None, "at", entry.at, str(fault))
+        return None
+
+
+def _number(text: str, column: str, faults: Faults) -> float | None:
+    if not text.strip():
+        return None
+    try:
+        return float(parse_number(text, LOG.by_name[column]))
+    except CellFault as fault:
+        faults.add(LOG.name, None, column, text, str(fault))
+        return None
+
+
+def refused(entry: Entry, error: ScenarioError) -> Refused:
+    """An entry with the faults that the log, or its reading, found."""
+    rows = error.problems.to_dict("records")
+    return Refused(entry, tuple(LogFault(None, str(row["column"]), str(row["value"]), str(row["problem"]))
+                                for row in rows))

@@ -1,0 +1,108 @@
+"""Who is on what now, and what each can be logged to do next."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from planning_kit.inputs.log_format import FINISHED, PARTLY, SKIPPED, STARTED
+from planning_kit.inputs.log_state import DONE, DROPPED, IN_PROGRESS, State
+from planning_kit.plan.activities import TRAVEL, WAIT, Activity
+from planning_kit.plan.build import work_order
+from planning_kit.plan.timed import TimedPlan
+
+if TYPE_CHECKING:
+    from planning_kit.explore.retime.live_plan import LivePlan
+    from planning_kit.explore.retime.retiming import Outside
+
+_BEFORE = (STARTED, SKIPPED)
+_DURING = (FINISHED, PARTLY, SKIPPED)
+
+
+@dataclass(frozen=True)
+class OpenStep:
+    """A step of a lane that is in progress or still to do. PET minutes; NaN where no place is left for it.
+
+    ``late_min``: how much later it starts, or finishes once it is in progress, than in the plan that the crew
+    took outside. ``events``: what may be logged of it.
+    """
+
+    step: str
+    title: str
+    place: str
+    status: str
+    start_min: float
+    finish_min: float
+    late_min: float
+    events: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class LaneNow:
+    """One lane at now: its open steps, the one in progress first, and what is done between steps in words."""
+
+    who: str
+    title: str
+    steps: tuple[OpenStep, ...]
+    between: str
+
+    @property
+    def in_progress(self) -> OpenStep | None:
+        """The step in hand."""
+        return next((step for step in self.steps if step.status == IN_PROGRESS), None)
+
+
+def lanes_now(plan: LivePlan, outside: Outside) -> list[LaneNow]:
+    """Every lane that has steps: the crew, then the other actors."""
+    records = plan.scenario.records
+    lanes = [LaneNow(crew, "", tuple(_open_steps(plan, outside, crew)), _between(plan, outside, crew))
+             for crew in plan.travels]
+    lanes += [LaneNow(actor.actor, actor.title, tuple(_open_steps(plan, outside, actor.actor)), "")
+              for actor in records.actors if len(work_order(outside.base.steps, actor.actor))]
+    return lanes
+
+
+def _open_steps(plan: LivePlan, outside: Outside, who: str) -> Iterator[OpenStep]:
+    base = outside.base
+    states = [outside.states.by_step[base.steps[position].step]
+              for position in work_order(base.steps, who)]
+    found = [_open_step(plan, outside, state) for state in states if state.status not in (DONE, DROPPED)]
+    yield from sorted(found, key=lambda step: (step.status != IN_PROGRESS, not math.isfinite(step.start_min),
+                                               step.start_min))
+
+
+def _open_step(plan: LivePlan, outside: Outside, state: State) -> OpenStep:
+    name, is_running = state.step.step, state.status == IN_PROGRESS
+    start, finish = _times(plan, name)
+    planned_start, planned_finish = _times(outside.planned, name)
+    late = finish - planned_finish if is_running else start - planned_start
+    return OpenStep(name, state.step.title, plan.place_title(state.step.place), state.status, start, finish,
+                    late, _DURING if is_running else _BEFORE)
+
+
+def _times(plan: TimedPlan, step: str) -> tuple[float, float]:
+    if step not in plan.network.steps:
+        return math.nan, math.nan
+    position = plan.position(step)
+    return float(plan.starts[position]), float(plan.finishes[position])
+
+
+def _between(plan: LivePlan, outside: Outside, crew: str) -> str:
+    """What the re-timed plan has them do now if no step is in hand."""
+    if crew in outside.states.at_work:
+        return ""
+    now = outside.now_min
+    if now < 0:
+        return "before egress"
+    here = next((each for each in plan.lanes[crew] if each.start_min <= now < each.finish_min), None)
+    return _words(plan, here) if here else "ready for the next step"
+
+
+def _words(plan: LivePlan, activity: Activity) -> str:
+    if activity.kind == TRAVEL:
+        return f"on the way to {plan.place_title(activity.to_place)}"
+    if activity.kind == WAIT:
+        return f"waiting at {plan.place_title(activity.place)}"
+    return "ready for the next step" if activity.step else "going in"

@@ -1,0 +1,281 @@
+"""The controller of an outing that is under way: a plan, its log, a clock, and what they come to at now.
+
+It knows no widget. A view asks it to log, to set the clock or to look at an option, then reads ``plan`` and
+the rest. Whatever stands in the log, there is always a plan: the last good one stays.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+import pandas as pd
+
+from planning_kit.explore.retime.effort import keeping_times
+from planning_kit.explore.retime.going_home import ABORT, TERMINATE
+from planning_kit.explore.retime.live_plan import LivePlan
+from planning_kit.explore.retime.retiming import Outside
+from planning_kit.explore.watch.clock import CLOCK_KINDS, HELD, WALL, Clock, typed_moment, utc_now
+from planning_kit.explore.watch.entry import Entry, Refused, refused, write
+from planning_kit.explore.watch.hearing import Heard, LogFault, heard, without_rates
+from planning_kit.explore.watch.lanes import LaneNow, lanes_now
+from planning_kit.explore.watch.logbook import Logbook
+from planning_kit.inputs.cells import CellFault
+from planning_kit.inputs.faults import Faults, ScenarioError
+from planning_kit.inputs.log import Actuals
+from planning_kit.inputs.log_format import LOG_COLUMNS
+from planning_kit.inputs.times import pet_min
+
+_EARLIEST_MIN = -24 * 60.0  # before egress; farther off, a clock is of another day
+How = Mapping[str, Sequence[str]]
+
+
+@dataclass(frozen=True)
+class Preview:
+    """An option that is looked at, not decided: its words, the arguments of ``decide``, and its plan."""
+
+    words: str
+    how: How
+    plan: LivePlan
+
+
+@dataclass(frozen=True)
+class Options:
+    """The options at one moment (``plan.options()``), and of how many events they knew."""
+
+    table: pd.DataFrame
+    now_min: float
+    events: int
+
+
+class Watch:
+    """One planner following one outing.
+
+    ``planned`` is the plan that the crew took outside, with which all is compared; ``base`` is what is
+    re-timed: the same, or what a decision has made of it; ``plan`` is re-timed at ``now_min``. ``wall`` gives
+    the wall clock. Raises `ScenarioError` where now is no moment of this outing.
+    """
+
+    def __init__(self, base: LivePlan, log: Logbook, clock: Clock,
+                 wall: Callable[[], datetime] = utc_now) -> None:
+        """Begin with what the log says now."""
+        self._wall = wall
+        self.planned = self.base = base
+        self.log, self.clock = log, clock
+        self.refused: dict[str, Refused] = {}
+        self.trouble = ""
+        self.preview: Preview | None = None
+        self.options: Options | None = None
+        self.heard = Heard((), (), Actuals((), None), ())
+        self._check(clock)
+        self._read()
+
+    @property
+    def now(self) -> datetime:
+        """Now, UTC, as the clock of this watch has it."""
+        return self.clock.now(self._wall())
+
+    @property
+    def outside(self) -> Outside:
+        """What is known of the outing at the last re-timing."""
+        assert self.plan.outside is not None
+        return self.plan.outside
+
+    @property
+    def now_min(self) -> float:
+        """The moment of the last re-timing, PET minutes."""
+        return self.outside.now_min
+
+    @property
+    def shown(self) -> tuple[LivePlan, LivePlan]:
+        """The plan to draw, and what its ghosts are: the plan taken outside; in a preview, carrying on."""
+        return (self.plan, self.planned) if self.preview is None else (self.preview.plan, self.plan)
+
+    @property
+    def lanes(self) -> list[LaneNow]:
+        """Who is on what, and what may be logged of each."""
+        return lanes_now(self.plan, self.outside)
+
+    @property
+    def is_egress_logged(self) -> bool:
+        """Whether PET counts from an egress that was called."""
+        return self.outside.actuals.egress is not None
+
+    # Time
+
+    def set_clock(self, kind: str, text: str = "") -> None:
+        """Follow the wall clock, or set now by hand and let it run or hold it.
+
+        ``text`` is PET or UTC (see `typed_moment`); empty, now stays what it is. Raises `ScenarioError` for
+        no time, and for one that is no moment of this outing.
+        """
+        wall = self._wall()
+        if kind not in CLOCK_KINDS:
+            raise ScenarioError.single(f"must be one of: {', '.join(CLOCK_KINDS)}", column="clock",
+                                       value=kind)
+        try:
+            at = typed_moment(text, self.plan.egress, self.now) if text.strip() else self.now
+        except CellFault as fault:
+            raise ScenarioError.single(f"now {fault}", column="clock", value=text) from None
+        clock = Clock.wall(wall) if kind == WALL else Clock(kind, at, wall)
+        self._check(clock)
+        self.clock = clock
+        self._read()
+
+    def _check(self, clock: Clock) -> None:
+        now, egress = clock.now(self._wall()), self.base.egress
+        latest = egress + timedelta(minutes=self.base.horizon_min)
+        if not _EARLIEST_MIN <= pet_min(now, egress) <= self.base.horizon_min:
+            raise ScenarioError.single(
+                f"{'the wall clock says' if clock.kind == WALL else 'now would be'} {now:%Y-%m-%d %H:%M} "
+                f"UTC, which is no moment of this outing (egress {egress:%Y-%m-%d %H:%M}, computed until "
+                f"{latest:%Y-%m-%d %H:%M} UTC): set now by hand", column="clock")
+
+    def tick(self) -> bool:
+        """Look at the clock and the file; whether anything is to be shown anew.
+
+        Re-timed is when the file has changed and at every whole minute, or sooner where a row lies just
+        ahead of now: another's clock may be some seconds off.
+        """
+        minute = pet_min(self.now, self.plan.egress)
+        is_waiting = any("lies in the future" in fault.problem for fault in self.heard.faults)
+        is_due = int(minute) != int(self.now_min) or (is_waiting and self.clock.kind != HELD)
+        if not is_due and self.log.signature() == self._signature:
+            return False
+        self._read()
+        return True
+
+    # The log
+
+    def enter(self, entry: Entry) -> str:
+        """Log an event; its id, or "" where it was refused: ``refused`` then holds it as it was typed."""
+        now = self.now
+        try:
+            self._check_log_ends_here()
+            done = write(entry, self.log, self.base, self.plan.egress, now)
+        except ScenarioError as error:
+            self.refused[entry.slot] = refused(entry, error)
+            self._read()
+            return ""
+        self.refused.pop(entry.slot, None)
+        self.preview = None
+        self._read()
+        return done
+
+    def forget(self, slot: str) -> None:
+        """Give up an entry that was refused."""
+        self.refused.pop(slot, None)
+
+    def rehearse(self) -> None:
+        """Go on from now in a log of the session's own: later rows stay out, and the file is left alone."""
+        rows = [[row.texts.get(name, "") for name in LOG_COLUMNS] for row in self.heard.rows]
+        self.log = Logbook.of_rows(rows)
+        self._read()
+
+    def _check_log_ends_here(self) -> None:
+        count = len(self.heard.later)
+        if count:
+            raise ScenarioError.single(
+                f"the log goes on: {count} of its rows were written after the now that was set. Set now to "
+                "its end, or rehearse from here in a log of your own", table="log")
+
+    def rebase(self, base: LivePlan) -> None:
+        """Re-time another plan by the same log: a decision, or an edit.
+
+        While nothing has been logged it is also the one that the crew take outside.
+        """
+        if not self.outside.actuals.events or not set(base.network.steps) <= set(self.planned.network.steps):
+            self.planned = base
+        self.base = base
+        self._read()
+
+    # Decisions
+
+    def look_at(self, words: str, how: How) -> None:
+        """Preview an option: nothing is decided. Raises `ScenarioError` where it is not open any more."""
+        self.preview = Preview(words, how, self.plan.decide(**how))
+
+    def look_away(self) -> None:
+        """End the preview."""
+        self.preview = None
+
+    def keep_options(self, plan: LivePlan, table: pd.DataFrame) -> None:
+        """Take note of the options of ``plan``, which may have been found while the log went on."""
+        assert plan.outside is not None
+        self.options = Options(table, plan.outside.now_min, len(plan.outside.actuals.events))
+
+    @property
+    def are_options_old(self) -> bool:
+        """Whether something was logged since the options were found."""
+        return self.options is not None and self.options.events != len(self.outside.actuals.events)
+
+    def ways_home(self) -> dict[str, tuple[pd.DataFrame, pd.DataFrame]]:
+        """For terminate and abort, called now: the sequence, and time and margins of each crew member.
+
+        Raises `ScenarioError` before egress and once both are inside.
+        """
+        return {TERMINATE: (self.plan.terminate(), self.plan.home_now(TERMINATE)),
+                ABORT: (self.plan.abort(), self.plan.home_now(ABORT))}
+
+    # Reading
+
+    def _read(self) -> None:
+        """Hear the log and time the plan anew; where that cannot be, the last good plan stays, with words."""
+        self.trouble, now, found = "", self.now, Faults()
+        self._signature = self.log.signature()
+        try:
+            rows = self.log.rows(found)
+        except ScenarioError as error:
+            self.trouble = f"the log cannot be read: {_words(error)}"
+            rows, found = list(self.heard.rows), Faults()
+        self.heard = heard(rows, found, self.base, now, self.clock.is_by_hand)
+        try:
+            self.plan = self._re_timed(self.heard.actuals, now)
+        except ScenarioError as error:
+            if not hasattr(self, "plan"):
+                raise
+            self.trouble = f"the plan cannot be timed anew: {_words(error)}"
+        self._look_again()
+
+    def _re_timed(self, actuals: Actuals, now: datetime) -> LivePlan:
+        now_min = pet_min(now, actuals.egress or self.base.egress)
+        try:
+            plan = self.base.retime(actuals, now_min)
+        except ScenarioError as error:
+            plan = self.base.retime(without_rates(actuals), now_min)
+            faults = (LogFault(None, str(row["column"]), str(row["value"]), str(row["problem"]))
+                      for row in error.problems.to_dict("records"))
+            self.heard = replace(self.heard, faults=(*self.heard.faults, *faults))
+        if self.planned is self.base or plan.outside is None:
+            return plan
+        return keeping_times(plan, replace(plan, outside=replace(plan.outside, planned=self.planned)))
+
+    def _look_again(self) -> None:
+        if self.preview is not None:
+            try:
+                self.look_at(self.preview.words, self.preview.how)
+            except ScenarioError as error:
+                self.trouble = f"“{self.preview.words}” is not open any more: {_words(error)}"
+                self.preview = None
+
+
+def first_clock(base: LivePlan, log: Logbook, wall: datetime) -> Clock:
+    """The wall clock where it lies in this outing; else held at the end of the log, or at egress."""
+    if _EARLIEST_MIN <= pet_min(wall, base.egress) <= base.horizon_min:
+        return Clock.wall(wall)
+    horizon = base.egress + timedelta(minutes=base.horizon_min)
+    try:
+        found = heard(log.rows(Faults()), Faults(), base, horizon, is_by_hand=True)
+        written = [row.values.get("logged_at") for row in found.rows]
+        last = max((moment for moment in written if isinstance(moment, datetime)), default=base.egress)
+        events = [event.at for event in found.actuals.events]
+    except ScenarioError:
+        return Clock(HELD, base.egress, wall)
+    return Clock(HELD, max([base.egress, last, *events]), wall)
+
+
+def _words(error: ScenarioError) -> str:
+    return "; ".join(str(problem) for problem in error.problems["problem"])
+
+

@@ -1,0 +1,252 @@
+"""Following an outing: entries, their faults, other writers, the clock."""
+
+from __future__ import annotations
+
+import shutil
+from datetime import timedelta
+
+import pandas as pd
+import pytest
+
+import planning_kit as pk
+from planning_kit.explore.watch.clock import HELD, RUNNING, WALL, Clock
+from planning_kit.explore.watch.entry import Entry
+from planning_kit.explore.watch.logbook import Logbook
+from planning_kit.explore.watch.watch import Watch, first_clock
+from tests.explore.watch.conftest import SCENARIOS, called, far_off, start_of
+
+
+def test_logged_a_step_that_ends_late_moves_what_follows_it_and_nothing_before(watch, wall, folder):
+    called(watch, "EV1", "started", "A1")
+    wall.at(13)  # likely are 10
+    called(watch, "EV1", "finished", "A1")
+    assert start_of(watch.plan, "A1") == 0
+    assert start_of(watch.plan, "B1") == pytest.approx(14)  # the way to the rack takes one minute
+    assert list(pk.read_log(folder)["event"]) == ["started", "finished"]
+    assert watch.plan.standing.startswith("PET 0:13")
+    shown, ghosts = watch.shown
+    assert (shown, start_of(ghosts, "B1")) == (watch.plan, 11)
+
+
+def test_the_lanes_say_what_is_in_hand_and_what_may_be_logged(watch, wall):
+    called(watch, "EV1", "started", "A1")
+    ev1, ev2 = watch.lanes
+    assert (ev1.in_progress.step, ev2.in_progress.step) == ("A1", "A1")
+    assert ev1.in_progress.events == ("finished", "partly", "skipped")
+    assert [step.step for step in ev2.steps] == ["A1", "C1", "C2", "C3", "Z1"]
+    wall.at(12)
+    called(watch, "EV1", "finished", "A1")
+    wall.at(12.5)
+    watch.set_clock(WALL)
+    ev1, ev2 = watch.lanes
+    assert ev1.in_progress is None
+    assert ev1.between == "on the way to Mid rack"
+    assert ev1.steps[0].events == ("started", "skipped")
+    assert ev1.steps[0].late_min == pytest.approx(2)  # as late as A1: they are on their way
+
+
+@pytest.mark.parametrize(("event", "step", "at", "column", "words"), [
+    ("finished", "A1", "", "event", "not in progress"),
+    ("started", "B3", "0:50", "at", "future"),
+    ("started", "B2", "soon", "at", "PET like 1:23"),
+    ("started", "B2", "400/13:00", "at", "day of the year"),
+    ("started", "X9", "", "step", "no step of this plan"),
+    ("teleported", "B2", "", "event", "must be one of"),
+])
+def test_what_cannot_be_is_refused_where_it_stands_and_kept_as_typed(watch, wall, folder, event, step, at,
+                                                                     column, words):
+    wall.at(5)
+    entry = Entry("EV1", event, step, at, note="as called", by="Ines")
+    assert watch.enter(entry) == ""
+    kept = watch.refused["EV1"]
+    assert kept.entry == entry
+    assert (kept.faults[0].column, words in kept.faults[0].problem) == (column, True)
+    assert len(pk.read_log(folder)) == 0
+    watch.forget("EV1")
+    assert watch.refused == {}
+
+
+def test_every_fault_of_an_entry_is_said_at_once(watch):
+    watch.enter(Entry("EV1", "partly", "A1", at="noon", remaining_min="two", metabolic_w="-5"))
+    columns = [fault.column for fault in watch.refused["EV1"].faults]
+    assert columns == ["at", "remaining_min", "metabolic_w"]
+
+
+def test_an_entry_mended_is_taken_and_its_faults_go(watch, wall):
+    wall.at(3)
+    watch.enter(Entry("EV1", "started", "A1", at="0:09"))
+    assert "EV1" in watch.refused
+    called(watch, "EV1", "started", "A1", at="0:01")
+    assert watch.refused == {}
+    assert start_of(watch.plan, "A1") == 1
+
+
+def test_a_rate_of_one_of_two_at_work_is_logged_as_theirs(watch, wall, folder):
+    called(watch, "EV2", "started", "A1")
+    wall.at(10)
+    called(watch, "EV2", "finished", "A1", metabolic_w="240")
+    assert pk.read_log(folder)["crew"].iloc[-1] == "EV2"
+    assert list(watch.outside.states.suited) == ["EV2"]
+
+
+def test_a_rate_that_cannot_be_believed_is_told_and_the_rest_is_timed(watch, wall):
+    called(watch, "EV1", "started", "A1")
+    wall.at(12)
+    called(watch, "EV1", "finished", "A1", metabolic_w="1990")
+    assert any("typing error" in fault.problem for fault in watch.heard.faults)
+    assert start_of(watch.plan, "B1") == pytest.approx(13)
+
+
+def test_corrected_or_withdrawn_an_entry_counts_as_it_should_have_been(watch, wall):
+    first = called(watch, "EV1", "started", "A1")
+    wall.at(4)
+    called(watch, "EV1", "correct", "", at="0:02", corrects=first)
+    assert start_of(watch.plan, "A1") == 2
+    called(watch, "EV1", "withdraw", "", corrects=first)
+    assert watch.outside.states.by_step["A1"].status == "to do"
+    assert watch.enter(Entry("EV1", "correct", corrects=first)) == ""
+    assert "withdraw" in watch.refused[f"correct {first}"].faults[0].problem
+
+
+def test_rows_of_another_writer_appear_with_the_next_tick(watch, wall, plan, folder):
+    wall.at(2.5)
+    assert watch.tick()  # another minute
+    assert not watch.tick()
+    pk.append_log(folder, "started", "A1", at="0:01", by="Tomas", plan=plan)
+    assert watch.tick()
+    assert start_of(watch.plan, "A1") == 1
+    assert not watch.tick()
+    wall.at(3.1)
+    assert watch.tick()
+
+
+def test_an_impossible_row_of_another_is_told_and_counts_for_nothing(watch, wall, folder):
+    wall.at(20)
+    called(watch, "EV1", "started", "A1", at="0:00")
+    pk.append_log(folder, "finished", "B2", at="2031-09-03T07:35:00Z", by="no plan")
+    with (folder / "log.csv").open("a") as file:
+        file.write('e9,,,C1,started,"cut off\n')
+    pk.append_log(folder, "finished", "A1", at="2031-09-03T07:42:00Z")
+    watch.tick()
+    assert [fault.row for fault in watch.heard.faults] == [4, 3]
+    assert watch.heard.faulty_rows == {3, 4}
+    assert watch.plan.finishes[watch.plan.position("A1")] == 12
+
+
+def test_a_row_just_ahead_of_now_is_heard_as_soon_as_its_time_has_come(watch, wall, folder):
+    wall.at(0.5)
+    pk.append_log(folder, "started", "A1", at="2031-09-03T07:30:40Z")  # PET 0:00:40
+    watch.tick()
+    assert "future" in watch.heard.faults[0].problem
+    wall.at(0.75)
+    assert watch.tick()
+    assert watch.heard.faults == ()
+
+
+def test_a_log_that_cannot_be_read_leaves_the_last_picture_and_says_so(watch, wall, folder):
+    called(watch, "EV1", "started", "A1")
+    wall.at(1.5)
+    good = start_of(watch.plan, "A1")
+    (folder / "log.csv").write_bytes(b"\xff\xfe\x00not a log")
+    assert watch.tick()
+    assert watch.trouble.startswith("the log cannot be read")
+    assert start_of(watch.plan, "A1") == good
+
+
+def test_logged_egress_moves_pet(watch, wall, plan):
+    wall.at(6)
+    called(watch, "", "egress", "", at="07:36Z")
+    assert watch.plan.egress == plan.egress + timedelta(minutes=6)
+    assert watch.is_egress_logged
+    assert watch.now_min == 0
+
+
+def test_now_set_by_hand_runs_or_is_held_in_another_year(plan, folder):
+    wall = [far_off()]
+    clock = first_clock(plan, Logbook.beside(folder), wall[0])
+    assert (clock.kind, clock.now(wall[0])) == (HELD, plan.egress)
+    watch = Watch(plan, Logbook.beside(folder), clock, lambda: wall[0])
+    watch.set_clock(RUNNING, "0:20")
+    wall[0] += timedelta(minutes=3)
+    assert watch.tick()
+    assert watch.now_min == pytest.approx(23)
+    watch.set_clock(HELD)
+    wall[0] += timedelta(minutes=3)
+    assert not watch.tick()
+    with pytest.raises(pk.ScenarioError, match="no moment of this outing"):
+        watch.set_clock(WALL)
+    with pytest.raises(pk.ScenarioError, match="PET like"):
+        watch.set_clock(HELD, "soon")
+    assert watch.now_min == pytest.approx(23)
+
+
+def test_the_wall_clock_is_followed_where_it_lies_in_the_outing(plan, folder):
+    clock = first_clock(plan, Logbook.beside(folder), plan.egress + timedelta(minutes=30))
+    assert clock.kind == WALL
+
+
+def test_a_whole_log_is_replayed_up_to_the_now_that_was_set(folder, plan):
+    for step, event, minutes in (("A1", "started", 0), ("A1", "finished", 12), ("B1", "started", 13)):
+        at = plan.egress + timedelta(minutes=minutes)
+        pk.append_log(folder, event, step, at=at, plan=plan, logged_at=at)
+    watch = Watch(plan, Logbook.beside(folder), Clock(HELD, plan.egress, far_off()), far_off)
+    assert (len(watch.heard.rows), len(watch.heard.later)) == (1, 2)
+    watch.set_clock(HELD, "0:12")
+    assert len(watch.heard.later) == 1
+    assert watch.enter(Entry("EV2", "started", "C1")) == ""  # the file goes on
+    assert "1 of its rows" in watch.refused["EV2"].faults[0].problem
+    before = (folder / "log.csv").read_bytes()
+    watch.rehearse()
+    assert watch.enter(Entry("EV2", "started", "C1"))
+    assert (folder / "log.csv").read_bytes() == before
+    assert not watch.log.is_kept
+    assert len(watch.heard.rows) == 3
+
+
+def test_without_a_folder_the_log_is_kept_in_the_session(plan, wall, tmp_path):
+    book = Logbook.beside(tmp_path / "nowhere")
+    watch = Watch(plan, book, Clock.wall(wall()), wall)
+    called(watch, "EV1", "started", "A1")
+    assert not book.is_kept
+    assert list(tmp_path.iterdir()) == [tmp_path / "outing"]
+
+
+def test_a_log_given_as_a_table_is_not_written_back():
+    plan = pk.time_plan(pk.load_scenario(SCENARIOS / "tern-station"))
+    frame = pk.read_log(SCENARIOS / "running-late")
+    before = (SCENARIOS / "running-late" / "log.csv").read_bytes()
+    book = Logbook.of_frame(frame)
+    watch = Watch(plan, book, first_clock(plan, book, far_off()), far_off)
+    assert watch.heard.faults == ()
+    assert watch.plan.end_min == pytest.approx(plan.retime(frame, watch.now_min).end_min)
+    watch.set_clock(HELD, "1:40")
+    by_then = frame[frame["logged_at"] <= "2031-05-14T13:00:00Z"]
+    assert watch.plan.standing == plan.retime(by_then, "1:40").standing
+    assert (SCENARIOS / "running-late" / "log.csv").read_bytes() == before
+
+
+def test_a_log_with_pet_only_is_a_log(plan, wall):
+    frame = pd.DataFrame({"step": ["A1"], "event": ["started"], "at": ["0:01"]})
+    wall.at(5)
+    watch = Watch(plan, Logbook.of_frame(frame), Clock.wall(wall()), wall)
+    assert start_of(watch.plan, "A1") == 1
+    called(watch, "EV1", "finished", "A1")
+
+
+def test_home_is_told_for_now_with_what_is_in_hand_made_safe_first(watch, wall):
+    called(watch, "EV1", "started", "A1")
+    wall.at(14)  # the estimate of 10 is used up, but nobody has called it finished
+    watch.set_clock(WALL)
+    sequence, margins = watch.ways_home()["terminate"]
+    assert sequence["what"].iloc[0].startswith("Make A1 safe")
+    assert list(margins["step"]) == ["A1", "A1"]
+
+
+@pytest.mark.parametrize("name", ["small-outing", "tern-station", "faulty-plan"])
+def test_going_outside_changes_no_file(name, tmp_path):
+    folder = shutil.copytree(SCENARIOS / name, tmp_path / name)
+    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    plan = pk.time_plan(pk.load_scenario(folder))
+    watch = Watch(plan, Logbook.beside(folder), Clock(HELD, plan.egress, far_off()), far_off)
+    watch.tick()
+    assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
