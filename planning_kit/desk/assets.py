@@ -12,9 +12,10 @@ from functools import lru_cache
 from importlib.resources import files
 
 PARTS = ("dom.js", "cell_editor.js", "tables.js", "chart_paint.js", "chart.js", "work.js", "side.js",
-         "conflict.js", "toolbar.js", "workbench.js")
+         "conflict.js", "toolbar.js", "outside_chart.js", "outside_clock.js", "outside_console.js",
+         "outside_log.js", "outside_side.js", "outside.js", "workbench.js")
 _LIBRARY = "vendor/tabulator.min.js"
-_STYLES = ("vendor/tabulator.min.css", "workbench.css")
+_STYLES = ("vendor/tabulator.min.css", "workbench.css", "outside.css")
 
 
 def _read(name: str) -> str:

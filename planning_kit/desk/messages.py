@@ -94,7 +94,7 @@ def status(session: Session) -> Message:
         "undo": history.can_undo, "redo": history.can_redo, "unsaved": session.has_unsaved_work,
         "versions": list(session.versions), "baseline": session.baseline_name or "",
         "old": [question for question in session.works if session.is_old(question)],
-        "folder": session.base.folder.name, "head": _head(session), "egress": _egress(session),
+        "folder": session.base.folder.name, "head": head_of(session.plan), "egress": _egress(session),
     }
 
 
@@ -112,8 +112,9 @@ def _where(fault: Fault, draft: Draft) -> str:
     return f"{fault.sheet} {name}" + (f" {fault.column}" if fault.column and fault.sheet != SETTINGS else "")
 
 
-def _head(session: Session) -> list[list[str]]:
-    plan, limits = session.plan, session.plan.scenario.settings.limits
+def head_of(plan: TimedPlan) -> list[list[str]]:
+    """When both are inside, and what is left before each limit: name, words, severity or ""."""
+    limits = plan.scenario.settings.limits
     head = [["Both inside", f"PET {pet_label(plan.end_min)}", ""]]
     for words, limit in (("Planned", limits.planned_min), ("Hard", limits.hard_min)):
         left = limit - plan.end_min
@@ -129,10 +130,10 @@ def _egress(session: Session) -> dict[str, Any]:
             for name, moment in (("at", session.egress_typed()), ("first", first), ("last", last))}
 
 
-def notes(session: Session, revision: int) -> Message:
+def notes_of(plan: TimedPlan, baseline: TimedPlan | None, revision: int) -> Message:
     """Findings, margins and hover lines: told after the chart, which is not to wait for them."""
-    return {"kind": "notes", "rev": revision, **live_notes(session.plan, session.ghosts[1]),
-            "margins": [_margin(margin) for margin in margins_of(session.plan)]}
+    return {"kind": "notes", "rev": revision, **live_notes(plan, baseline),
+            "margins": [_margin(margin) for margin in margins_of(plan)]}
 
 
 def _margin(margin: Margin) -> dict[str, Any]:

@@ -8,27 +8,31 @@ from __future__ import annotations
 
 import html
 import json
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
 import pandas as pd
 from IPython.display import publish_display_data
 
-from planning_kit.explore.session.session import Session
+from planning_kit.explore.watch.log_lines import log_lines
+from planning_kit.explore.watch.watch import Watch
 from planning_kit.show.chart import CHART_CONFIG, PLOTLY_MIME
 from planning_kit.show.swimlane import swimlane_spec
 
+if TYPE_CHECKING:
+    from planning_kit.desk.workbench import Workbench
+
 WIDGET_MIME = "application/vnd.jupyter.widget-view+json"
-_MOST_FINDINGS = 12
+_MOST_FINDINGS, _MOST_EVENTS = 12, 12
 _LIVE_WORDS = "Workbench (live while the kernel runs); its last state:"
 
 
 class Snapshot:
-    """The static outputs of one session: two, because a page shows one form of each output."""
+    """The static outputs of one workbench: two, because a page shows one form of each output."""
 
-    def __init__(self, session: Session) -> None:
+    def __init__(self, bench: Workbench) -> None:
         """Nothing is shown yet."""
-        self._session = session
+        self._bench = bench
         self._display_ids: tuple[str, ...] = ()
         self._last: tuple[Any, Any] | None = None
 
@@ -43,30 +47,48 @@ class Snapshot:
     def update(self) -> None:
         """Bring the static outputs up to date, if they were shown and something changed."""
         plan, baseline = self._last or (None, None)
-        if self._display_ids and (plan is not self._session.plan or baseline is not self._session.baseline):
+        shown = self._shown()
+        if self._display_ids and (plan is not shown[0] or baseline is not shown[1]):
             self._publish(update=True)
 
+    def _shown(self) -> tuple[Any, Any]:
+        """The plan, and what its ghosts are; never a preview, which decides nothing."""
+        watch, session = self._bench.watch, self._bench.session
+        return (session.plan, session.baseline) if watch is None else (watch.plan, watch.planned)
+
     def _publish(self, update: bool) -> None:
-        self._last = self._session.plan, self._session.baseline
+        self._last = self._shown()
         for bundle, name in zip((self.chart(), self.tables()), self._display_ids, strict=True):
             publish_display_data(bundle, transient={"display_id": name}, update=update)
 
     def chart(self) -> dict[str, Any]:
         """The chart as plotly's JSON, and what it shows in words."""
-        spec = json.loads(json.dumps(swimlane_spec(self._session.plan, self._session.baseline)))
+        spec = json.loads(json.dumps(swimlane_spec(*self._shown())))
         return {PLOTLY_MIME: {**spec, "config": CHART_CONFIG}, "text/plain": spec["layout"]["meta"]["alt"]}
 
     def tables(self) -> dict[str, Any]:
-        """Summary and findings, every text escaped."""
-        summary, found = self._session.plan.summary, _findings(self._session)
+        """Summary and findings, and outside where the outing stands and the log; every text escaped."""
+        plan, watch = self._shown()[0], self._bench.watch
+        summary, found = plan.summary, _findings(plan)
         lines = [f"{item}: {value}" for item, value in summary.itertuples(index=False)]
         lines += [f"{row.severity} {row.check} {row.step}: {row.message}" for row in found.itertuples()]
         page = _table("Plan", summary) + _table("Findings", found)
+        if watch is not None:
+            standing = pd.DataFrame({"where the outing stands": plan.standing.splitlines()})
+            lines = [*standing.iloc[:, 0], *lines]
+            page = _table("Outside", standing) + page + _table("Log, the latest first", _log(watch))
         return {"text/html": page, "text/plain": "\n".join(lines)}
 
 
-def _findings(session: Session) -> pd.DataFrame:
-    found: pd.DataFrame = session.plan.findings  # type: ignore[attr-defined]
+def _log(watch: Watch) -> pd.DataFrame:
+    lines = log_lines(watch.heard, watch.plan.egress)[:_MOST_EVENTS]
+    rows = [(line.event_id, "" if line.at is None else f"{line.at:%Y-%m-%dT%H:%M:%SZ}", line.crew, line.event,
+             line.step, line.by, line.note, line.problem) for line in lines]
+    return pd.DataFrame(rows, columns=["event_id", "at", "crew", "event", "step", "by", "note", "problem"])
+
+
+def _findings(plan: Any) -> pd.DataFrame:
+    found: pd.DataFrame = plan.findings
     return found[["severity", "check", "crew", "step", "message", "source"]].head(_MOST_FINDINGS)
 
 

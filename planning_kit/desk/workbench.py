@@ -12,20 +12,26 @@ from collections.abc import Callable
 from typing import Any
 
 import anywidget
+import pandas as pd
 
 from planning_kit.desk import messages, work_messages
 from planning_kit.desk.actions import ACTIONS
 from planning_kit.desk.assets import module_text, style_text
+from planning_kit.desk.outside import OutsideDesk
+from planning_kit.desk.outside_actions import OUTSIDE_ACTIONS
 from planning_kit.desk.snapshot import Snapshot
 from planning_kit.explore.session.draft import Draft
 from planning_kit.explore.session.session import Session
+from planning_kit.explore.watch.watch import Watch
 from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.log import read_log
 from planning_kit.plan.timed import TimedPlan
 
 _NOTES_AFTER_S = 0.0
 _AUTOSAVE_AFTER_S = 0.05
 _SNAPSHOT_AFTER_S = 1.5
-_FOR_EVERY_VIEW = ("patch", "notes", "left", "work")
+_FOR_EVERY_VIEW = ("patch", "notes", "left", "work", "planning", "outside", "outside_log", "outside_home",
+                   "options")
 
 
 class Workbench(anywidget.AnyWidget):
@@ -42,15 +48,29 @@ class Workbench(anywidget.AnyWidget):
         self._shown_plan: TimedPlan | None = session.plan
         self._revision = 0
         self._timers: dict[str, asyncio.TimerHandle] = {}
-        self._snapshot = Snapshot(session)
+        self.outside = OutsideDesk(self)
+        self._snapshot = Snapshot(self)
         self._pointed_at: tuple[str, int] | None = None
         self._asking: str | None = None
         self.on_msg(self._on_message)
 
     @property
     def plan(self) -> Any:  # the front door's Plan, which lies to the right
-        """The last good plan."""
-        return self.session.plan
+        """The last good plan; outside, the plan re-timed at the last tick."""
+        watch = self.watch
+        return self.session.plan if watch is None else watch.plan
+
+    @property
+    def watch(self) -> Watch | None:
+        """The outing that is followed, while the workbench is outside."""
+        return self.outside.watch if self.outside.is_on else None
+
+    @property
+    def log(self) -> pd.DataFrame:
+        """The log that is followed, as `read_log` gives it. Raises `ScenarioError` before going outside."""
+        if self.outside.watch is None:
+            raise ScenarioError.single("there is no log before the workbench was outside", table="log")
+        return read_log(self.outside.watch.log.path)
 
     @property
     def scenario(self) -> Any:
@@ -63,7 +83,8 @@ class Workbench(anywidget.AnyWidget):
 
     def _on_message(self, _widget: Any, content: dict[str, Any], _buffers: Any) -> None:
         """Do what a view asks. Whatever is wrong with it is said to the planner, never raised."""
-        action = ACTIONS.get(str(content.get("kind")))
+        kind = str(content.get("kind"))
+        action = ACTIONS.get(kind) or OUTSIDE_ACTIONS.get(kind)
         if action is None:
             return
         self._asking = content.get("view")
@@ -95,6 +116,7 @@ class Workbench(anywidget.AnyWidget):
         for work in self.session.works.values():
             self.tell(work_messages.state(work))
         self.offer()
+        self.outside.greet()
 
     def offer(self) -> None:
         """Offer work that earlier sessions left unsaved."""
@@ -117,17 +139,25 @@ class Workbench(anywidget.AnyWidget):
         message = messages.patch(self.session, self._shown, self._shown_plan, self._revision)
         self._shown, self._shown_plan = self.session.draft, self.session.plan
         self.tell(message)
+        self.outside.show_changes()
         if self._pointed_at is not None:
             self.tell({"kind": "focus", "sheet": self._pointed_at[0], "line": self._pointed_at[1]})
             self._pointed_at = None
         self.tell({"kind": "done", "echo": echo})
         if is_new:
-            self._later("notes", _NOTES_AFTER_S, self._tell_notes)
+            self.follow_up()
             self._later("autosave", _AUTOSAVE_AFTER_S, self.autosave)
-            self._later("snapshot", _SNAPSHOT_AFTER_S, self._snapshot.update)
+
+    def follow_up(self) -> None:
+        """Let what takes longer follow the chart: findings, margins, what is seen without a kernel."""
+        self._later("notes", _NOTES_AFTER_S, self._tell_notes)
+        self._later("snapshot", _SNAPSHOT_AFTER_S, self._snapshot.update)
 
     def _tell_notes(self) -> None:
-        self.tell(messages.notes(self.session, self._revision))
+        if self.outside.is_on:
+            self.outside.tell_details(self._revision)
+        else:
+            self.tell(messages.notes_of(self.session.plan, self.session.ghosts[1], self._revision))
 
     def autosave(self) -> None:
         """Write the journal; a disk that refuses is said once an edit, and stops nothing."""

@@ -109,6 +109,7 @@ class PlanChart {
     this.paintMarks();
     this.canvas.dataset.painted = String(Number(this.canvas.dataset.painted ?? 0) + 1);
     this.paintChoice();
+    this.dress?.();
   }
 
   paintSoon() {  // a page that was hidden for less than a frame tells nobody that it is back
@@ -197,6 +198,7 @@ class PlanChart {
     const at = this.point(event);
     if (!this.drag) { this.hover(event, at); return; }
     this.drag.at = at;
+    if (this.isFixed && this.drag.bar) return;
     if (!this.drag.isOn && Math.hypot(at[0] - this.drag.from[0], at[1] - this.drag.from[1]) < DRAG_PX) return;
     this.drag.isOn = true;
     if (!this.drag.bar) {
@@ -280,7 +282,7 @@ class PlanChart {
 
   hover(event, at) {
     const target = event.target.dataset ?? {}, found = this.hit(at);
-    this.canvas.style.cursor = found?.isEdge ? "ew-resize" : found ? "grab" : "default";
+    this.canvas.style.cursor = this.isFixed || !found ? "default" : found.isEdge ? "ew-resize" : "grab";
     let lines = null;
     if (target.finding !== undefined) {
       const told = this.notes.findings[Number(target.finding)];
@@ -306,7 +308,7 @@ class PlanChart {
     const isDone = event.key === "Escape" ? (this.stopDrag(), true)
       : event.key === "Home" ? (this.zoomAll(), true)
         : event.key === "Enter" && bar ? (this.events.onOpen(bar.step), true)
-          : !bar ? this.startWithKeys(event.key) : event.altKey ? this.moveWithKeys(event.key, bar) : this.walkWithKeys(event.key, bar);
+          : !bar ? this.startWithKeys(event.key) : !event.altKey ? this.walkWithKeys(event.key, bar) : !this.isFixed && this.moveWithKeys(event.key, bar);
     if (isDone) event.preventDefault();
   }
 
@@ -326,7 +328,7 @@ class PlanChart {
       const people = Object.keys(this.places.lanes), who = people[people.indexOf(bar.who) + (key === "ArrowDown" ? 1 : -1)];
       const near = who && this.lane(who).sort((a, b) => Math.abs(a.start - bar.start) - Math.abs(b.start - bar.start))[0];
       if (near) this.choose(near.step);
-    } else if (key === "+" || key === "-") {
+    } else if (!this.isFixed && (key === "+" || key === "-")) {
       const minutes = Math.max(1, Math.round(bar.finish - bar.start) + (key === "+" ? 1 : -1));
       this.send({ kind: "minutes", step: bar.step, minutes });
     } else return false;

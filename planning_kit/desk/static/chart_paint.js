@@ -39,7 +39,7 @@ function layoutLanes(chart) {
 function paintChart(chart, look) {
   const { places, x, theme, width, range } = look;
   const right = width - CHART_RIGHT;
-  const layers = { ground: svg("g"), bars: svg("g"), labels: svg("g"), over: svg("g"), names: svg("g") };
+  const layers = { ground: svg("g"), bars: svg("g"), labels: svg("g", { class: "pk-labels" }), over: svg("g"), names: svg("g") };
   const inside = svg("g", { "clip-path": `url(#${look.clipId})` }, layers.ground, layers.bars, layers.labels, layers.over);
   const clip = svg("clipPath", { id: look.clipId }, svg("rect", { x: CHART_LEFT, y: 0, width: Math.max(0, right - CHART_LEFT), height: places.height }));
   paintGround(chart, layers);

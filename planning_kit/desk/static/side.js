@@ -1,12 +1,14 @@
 // Beside the chart: faults, findings and margins, worst first; why a step stands where it does; what moved.
 
 const SIDE_TABS = { findings: "Findings", margins: "Margins", why: "Why", moved: "Compare", odds: "Odds", order: "Order" };
+const OUTSIDE_TABS = { findings: "Findings", options: "Options", home: "Home", margins: "Margins", why: "Why" };
 
 class Side {
   constructor(root, send, events) {
     Object.assign(this, { root, send, events });
     this.tabs = el("div", { class: "pk-tabs", role: "tablist", "aria-label": "About the plan" });
-    this.panes = Object.fromEntries(Object.keys(SIDE_TABS).map(name => [name, el("div", { class: "pk-pane", role: "tabpanel", "aria-label": SIDE_TABS[name], tabindex: 0 })]));
+    this.names = SIDE_TABS;
+    this.panes = Object.fromEntries(Object.entries({ ...SIDE_TABS, ...OUTSIDE_TABS }).map(([name, words]) => [name, el("div", { class: "pk-pane", role: "tabpanel", "aria-label": words, tabindex: 0 })]));
     this.faultBox = el("div", { class: "pk-faults", "aria-live": "polite" });
     this.box = el("aside", { class: "pk-side", "aria-label": "Findings and margins" }, this.faultBox, this.tabs, Object.values(this.panes));
     this.counts = {};
@@ -24,9 +26,14 @@ class Side {
     this.order.setOld(questions.includes("order"));
   }
 
+  setTabs(names) {
+    this.names = names;
+    this.open(Object.keys(names)[0]);
+  }
+
   open(name) {
     this.current = name;
-    this.tabs.replaceChildren(...Object.entries(SIDE_TABS).map(([key, words]) => el("button", {
+    this.tabs.replaceChildren(...Object.entries(this.names).map(([key, words]) => el("button", {
       type: "button", role: "tab", class: "pk-tab", "aria-selected": String(key === name), "data-side": key, tabindex: key === name ? 0 : -1,
       onclick: () => this.open(key), onkeydown: event => this.onKey(event, key),
     }, words, this.counts[key] ? el("span", { class: "pk-count" }, this.counts[key]) : null)));
@@ -34,7 +41,7 @@ class Side {
   }
 
   onKey(event, name) {
-    const names = Object.keys(SIDE_TABS), by = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
+    const names = Object.keys(this.names), by = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
     if (!by) return;
     this.open(names[(names.indexOf(name) + by + names.length) % names.length]);
     this.tabs.querySelector("[aria-selected=true]").focus();

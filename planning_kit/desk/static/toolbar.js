@@ -27,13 +27,14 @@ class Toolbar {
     this.clash = el("div", { class: "pk-asks" });
     this.egress = new EgressSlider(send);
     const group = (...parts) => el("span", { class: "pk-group" }, parts);
+    const planning = (...parts) => el("span", { class: "pk-group pk-planning" }, parts);
     this.box = el("div", { class: "pk-toolbar", role: "toolbar", "aria-label": "Plan" },
       group(this.undo, this.redo), group(this.save, this.state),
-      group(this.name, button("Keep", "Keep what is typed under this name", keep, { "data-act": "keep" })),
-      group(this.versions, button("Switch", "Make this version current (undo leads back)", picked("switch"), { "data-act": "switch" }), button("Compare", "What moved from this version to now", picked("compare"), { "data-act": "compare" }),
+      planning(this.name, button("Keep", "Keep what is typed under this name", keep, { "data-act": "keep" })),
+      planning(this.versions, button("Switch", "Make this version current (undo leads back)", picked("switch"), { "data-act": "switch" }), button("Compare", "What moved from this version to now", picked("compare"), { "data-act": "compare" }),
         button("×", "Delete this version", drop, { "data-act": "drop", "aria-label": "Delete this version" })),
-      group(el("label", { class: "pk-label" }, "Baseline ", this.baseline)),
-      group(this.folder, button("Export", "Save as a new folder beside this one", out, { "data-act": "export" })));
+      planning(el("label", { class: "pk-label" }, "Baseline ", this.baseline)),
+      planning(this.folder, button("Export", "Save as a new folder beside this one", out, { "data-act": "export" })));
     this.zoom = group(button("−", "Zoom out", () => chart.zoom(1.5), { "aria-label": "Zoom out" }), button("+", "Zoom in (Ctrl and wheel)", () => chart.zoom(1 / 1.5), { "aria-label": "Zoom in" }), button("All", "The whole outing (Home)", () => chart.zoomAll()));
   }
 
@@ -47,8 +48,12 @@ class Toolbar {
     this.state.classList.toggle("pk-unsaved", status.unsaved);
     options(this.versions, status.versions.map(name => [name, name]), this.versions.value);
     options(this.baseline, [["", "none"], ...status.versions.map(name => [name, name])], status.baseline);
-    this.head.replaceChildren(...status.head.map(([name, words, level]) => el("span", { class: `pk-fact ${level && `pk-fact-${level}`}` }, `${name}: `, el("strong", {}, words))));
+    this.setHead(status.head);
     this.egress.show(status.egress);
+  }
+
+  setHead(head) {
+    this.head.replaceChildren(...head.map(([name, words, level]) => el("span", { class: `pk-fact ${level && `pk-fact-${level}`}` }, `${name}: `, el("strong", {}, words))));
   }
 
   say(message) {

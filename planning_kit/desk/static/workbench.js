@@ -29,14 +29,16 @@ function render({ model, el: home }) {
     onStep: step => { chart.choose(step); side.open("why"); explain(step); },
   });
   const toolbar = new Toolbar(send, chart);
+  const outside = new Outside(root, send, { chart, side, toolbar, onStep: step => { chart.choose(step); side.open("why"); explain(step); } });
   const lineOf = step => { const { rows, order, columns } = tables.sheets.steps, at = columns.indexOf("step"); return order.find(id => rows[id][at] === step); };
   let explained = null;
   const explain = step => { if (step !== explained) { explained = step; send({ kind: "explain", step }); } };
 
   root.append(el("div", { class: "pk-desk" },
-    el("div", { class: "pk-top" }, toolbar.box, toolbar.asks, toolbar.clash, el("div", { class: "pk-second" }, toolbar.egress.box, toolbar.head, toolbar.zoom), toolbar.said),
-    chart.box, tables.box, side.box,
+    el("div", { class: "pk-top" }, toolbar.box, toolbar.asks, toolbar.clash, el("div", { class: "pk-second" }, toolbar.egress.box, toolbar.head, toolbar.zoom), outside.clock.box, toolbar.said, outside.preview),
+    chart.box, tables.box, outside.box, side.box,
     el("p", { class: "pk-caution" }, "A planning aid, not a certified tool: the flight rules and licensed, responsible people decide. Limits are the scenario's own.")));
+  toolbar.box.prepend(outside.switch);
   home.append(root);
   home.closest(".jp-OutputArea-output")?.style.setProperty("overflow", "visible");
 
@@ -45,7 +47,7 @@ function render({ model, el: home }) {
     patch: message => {
       if (!isLoaded) return;
       tables.patch(message);
-      if (message.chart) { chart.load(message.chart); explained = null; }
+      if (message.chart && !outside.isOn) { chart.load(message.chart); explained = null; }
       show(message);
     },
     done: message => answered(message.echo),
@@ -57,11 +59,16 @@ function render({ model, el: home }) {
     why: message => side.why(message),
     compared: message => side.compared(message),
     work: message => ({ sweep: toolbar.egress.swept.bind(toolbar.egress), odds: side.odds.told.bind(side.odds), order: side.order.told.bind(side.order) })[message.work](message),
+    outside: message => { if (isLoaded) { outside.show(message); explained = null; } },
+    outside_log: message => outside.log.tell(message),
+    outside_home: message => outside.aside.tellHome(message),
+    options: message => outside.aside.tellOptions(message),
+    planning: () => outside.leave(),
   };
-  const show = message => { toolbar.show(message); side.setFaults(message.faults); side.setOld(message.old); toolbar.egress.sweep.setOld(message.old.includes("sweep"), toolbar.egress.strip); root.dataset.rev = String(message.rev); };
+  const show = message => { toolbar.show(message); if (outside.isOn) toolbar.setHead(outside.head); side.setFaults(message.faults); side.setOld(message.old); toolbar.egress.sweep.setOld(message.old.includes("sweep"), toolbar.egress.strip); root.dataset.rev = String(message.rev); };
   const keeper = new FocusKeeper(root, last => last.closest(".pk-top") ? () => toolbar.save
     : last.closest(".pk-side") ? () => side.tabs.querySelector("[aria-selected=true]")
-      : last.closest(".pk-tables") ? () => tables.holder() : () => chart.canvas);
+      : last.closest(".pk-tables") ? () => tables.holder() : () => last.closest(".pk-lane-card") ?? (outside.isOn ? outside.log.box : chart.canvas));
   const answered = echo => {
     for (const [sent, each] of waiting) if (sent <= echo) { waiting.delete(sent); each.then?.(); }
     root.dataset.answered = String(echo ?? 0);
@@ -86,6 +93,7 @@ function render({ model, el: home }) {
       send({ kind: "save" });
       event.preventDefault();
     }
+    if (outside.onKey(event)) event.preventDefault();
     if (isCtrl && key === "s") { send({ kind: "snapshot" }); return; }  // the notebook saves itself
     event.stopPropagation();
   });
@@ -103,7 +111,7 @@ function render({ model, el: home }) {
   sizes.observe(root);
   root.dataset.theme = document.body.dataset.jpThemeLight === "false" ? "dark" : "light";
   send({ kind: "hello", has_library: Boolean(window[LIBRARY]) });
-  return () => { model.off("msg:custom", onMessage); themes.disconnect(); sizes.disconnect(); keeper.stop(); };
+  return () => { model.off("msg:custom", onMessage); themes.disconnect(); sizes.disconnect(); keeper.stop(); outside.stop(); };
 }
 
 export default { render };

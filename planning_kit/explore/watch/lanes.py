@@ -78,8 +78,9 @@ def _open_step(plan: LivePlan, outside: Outside, state: State) -> OpenStep:
     start, finish = _times(plan, name)
     planned_start, planned_finish = _times(outside.planned, name)
     late = finish - planned_finish if is_running else start - planned_start
-    return OpenStep(name, state.step.title, plan.place_title(state.step.place), state.status, start, finish,
-                    late, _DURING if is_running else _BEFORE)
+    place = plan.place_title(state.step.place) if state.step.place else ""  # an actor's step may have none
+    return OpenStep(name, state.step.title, place, state.status, start, finish, late,
+                    _DURING if is_running else _BEFORE)
 
 
 def _times(plan: TimedPlan, step: str) -> tuple[float, float]:

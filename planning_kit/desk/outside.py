@@ -1,0 +1,151 @@
+"""The workbench while the crew is outside: it holds the watch, lets it tick, and tells the views."""
+
+from __future__ import annotations
+
+import asyncio
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from planning_kit.desk import outside_messages
+from planning_kit.explore.retime.live_plan import LivePlan
+from planning_kit.explore.watch.clock import HELD, utc_now
+from planning_kit.explore.watch.logbook import Logbook
+from planning_kit.explore.watch.watch import Watch, first_clock
+from planning_kit.inputs.faults import ScenarioError
+
+if TYPE_CHECKING:
+    from planning_kit.desk.workbench import Workbench
+
+_TICK_S = 1.0
+
+
+class OutsideDesk:
+    """``watch`` is the outing that is followed, None until the planner goes outside; ``is_on``: shown now."""
+
+    def __init__(self, bench: Workbench) -> None:
+        """Begin with planning."""
+        self._bench = bench
+        self.watch: Watch | None = None
+        self.is_on = False
+        self._is_stale = False
+        self._shown: tuple[LivePlan, LivePlan] | None = None
+        self._ticking: asyncio.Task[None] | None = None
+        self._looking: asyncio.Task[None] | None = None
+
+    def go(self, log: Logbook | None = None, now: object = None) -> None:
+        """Follow the outing of the last good plan. Raises `ScenarioError` for a ``now`` that is not in it."""
+        plan = self._bench.session.plan
+        assert isinstance(plan, LivePlan)
+        if self.watch is None:
+            log = log or Logbook.beside(self._bench.session.base.folder)
+            self.watch = Watch(plan, log, first_clock(plan, log, utc_now()))
+            if now is not None:
+                self.watch.set_clock(HELD, now.isoformat() if isinstance(now, datetime) else str(now))
+        self.is_on = self._is_stale = True
+        self._shown = None
+        self._start()
+
+    def come_back(self) -> None:
+        """Plan again; the log, the clock and the plan taken outside are kept for the next time."""
+        self.is_on = False
+        if self._ticking is not None:
+            self._ticking.cancel()
+        self._bench.redraw()
+        self._bench.tell({"kind": "planning"})
+
+    def greet(self) -> None:
+        """A view has opened: it needs the chart too."""
+        self._shown = None
+        self.show()
+
+    def touch(self) -> Watch:
+        """The watch, about to be changed. Raises `ScenarioError` when nobody is outside."""
+        if self.watch is None or not self.is_on:
+            raise ScenarioError.single("switch to Outside first", column="outside")
+        self._is_stale = True
+        return self.watch
+
+    def show_changes(self) -> bool:
+        """Tell the views what has changed; whether something has."""
+        if self.watch is None or not self.is_on:
+            return False
+        plan = self._bench.session.plan
+        if self.watch.base is not plan:
+            assert isinstance(plan, LivePlan)
+            self.watch.rebase(plan)
+            self._is_stale = True
+        if self._is_stale:
+            self.show()
+        return self._is_stale
+
+    def show(self) -> None:
+        """Tell the views where the outing stands."""
+        if self.watch is None or not self.is_on:
+            return
+        shown = self.watch.shown
+        is_new = self._shown is None or any(a is not b for a, b in zip(shown, self._shown, strict=True))
+        self._shown = shown
+        self._bench.tell(outside_messages.picture(self.watch, with_chart=is_new))
+        self._bench.follow_up()
+        self._is_stale = False
+
+    def tell_details(self, revision: int) -> None:
+        """Findings, margins, log, ways home: after the chart."""
+        assert self.watch is not None
+        for message in outside_messages.details(self.watch, revision):
+            self._bench.tell(message | ({"is_looking": True} if self._looking and message["kind"] == "options"
+                                        else {}))
+
+    # Time
+
+    def _start(self) -> None:
+        """Tick as long as the kernel has a loop to tick in."""
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:
+            return
+        if self._ticking is None or self._ticking.done():
+            self._ticking = loop.create_task(self._tick())
+
+    async def _tick(self) -> None:
+        while self.is_on and self.watch is not None:
+            await asyncio.sleep(_TICK_S)
+            try:
+                if self.watch.tick():
+                    self.show()
+            except (ScenarioError, OSError) as error:
+                self._bench.say(f"the outing cannot be followed: {error}", level="bad")
+
+    # Options
+
+    def find_options(self) -> None:
+        """Look for options beside the loop: each is a whole plan, and entries must not wait for them."""
+        watch = self.touch()
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:
+            watch.keep_options(watch.plan, _options(watch.plan))
+            return
+        if self._looking is None:
+            self._looking = loop.create_task(self._find(watch, watch.plan))
+
+    async def _find(self, watch: Watch, plan: LivePlan) -> None:
+        try:
+            watch.keep_options(plan, await asyncio.to_thread(_options, plan))
+        except ScenarioError as error:
+            self._bench.say(f"no options could be found: {error}", level="bad")
+        finally:
+            self._looking = None
+        self._bench.tell(outside_messages.told_options(watch))
+
+
+def _options(plan: Any) -> pd.DataFrame:
+    table: pd.DataFrame = plan.options()
+    return table
+
+
+def log_for(actuals: object) -> Logbook:
+    """The log to follow: a file or folder, or a table, which is copied and never written back."""
+    return Logbook.of_frame(actuals) if isinstance(actuals, pd.DataFrame) else Logbook.at(str(actuals))

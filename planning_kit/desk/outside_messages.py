@@ -1,0 +1,135 @@
+"""What the workbench tells its views while the crew is outside: a watch as plain data."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict
+from typing import Any
+
+from planning_kit.desk.messages import Message, head_of, notes_of
+from planning_kit.explore.watch.hearing import LogFault
+from planning_kit.explore.watch.lanes import LaneNow, OpenStep
+from planning_kit.explore.watch.log_lines import LogLine, log_lines
+from planning_kit.explore.watch.watch import Options, Watch
+from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.times import gmt_label, pet_label, pet_min
+from planning_kit.show.outside_chart import outside_chart
+
+
+def picture(watch: Watch, with_chart: bool) -> Message:
+    """Where the outing stands and what may be entered; the chart where it is new."""
+    plan, ghosts = watch.shown
+    message: Message = {
+        "kind": "outside", "head": head_of(plan), "standing": plan.standing.splitlines(),
+        "clock": {"kind": watch.clock.kind, "now_ms": _ms(watch.now), "runs": watch.clock.kind != "held",
+                  "egress_ms": _ms(watch.plan.egress), "is_egress_logged": watch.is_egress_logged,
+                  "is_begun": any(state.pieces for state in watch.outside.states.by_step.values())},
+        "lanes": [_lane(lane) for lane in watch.lanes],
+        "refused": {slot: {"entry": asdict(kept.entry), "faults": [_fault(fault) for fault in kept.faults]}
+                    for slot, kept in watch.refused.items()},
+        "log": {"words": watch.log.words, "is_kept": watch.log.is_kept, "later": len(watch.heard.later),
+                "rows": len(watch.heard.rows), "faults": [_fault(fault) for fault in watch.heard.faults]},
+        "trouble": watch.trouble, "preview": watch.preview.words if watch.preview else "",
+    }
+    if with_chart:
+        message["chart"] = outside_chart(plan, ghosts, "planned" if watch.preview is None else "carrying on")
+    return message
+
+
+def _ms(moment: Any) -> int:
+    return round(moment.timestamp() * 1000)
+
+
+def _fault(fault: LogFault) -> Message:
+    return {"row": fault.row, "column": fault.column, "value": fault.value, "problem": fault.problem}
+
+
+def _lane(lane: LaneNow) -> Message:
+    return {"who": lane.who, "title": lane.title, "between": lane.between,
+            "steps": [_step(step) for step in lane.steps]}
+
+
+def _step(step: OpenStep) -> Message:
+    return {"step": step.step, "title": step.title, "place": step.place, "status": step.status,
+            "start": _minute(step.start_min), "finish": _minute(step.finish_min),
+            "late": _minute(step.late_min), "events": list(step.events)}
+
+
+def _minute(value: float) -> float | None:
+    return round(value, 3) if math.isfinite(value) else None
+
+
+def details(watch: Watch, revision: int) -> list[Message]:
+    """What follows the chart: findings and margins, the log, the ways home, how old the options are."""
+    plan, ghosts = watch.shown
+    return [notes_of(plan, ghosts, revision), told_log(watch), told_home(watch), told_options(watch)]
+
+
+def told_log(watch: Watch) -> Message:
+    """The log, the latest row first."""
+    egress = watch.plan.egress
+    lines = [_log_line(line, egress) for line in log_lines(watch.heard, egress)]
+    return {"kind": "outside_log", "lines": lines}
+
+
+def _log_line(line: LogLine, egress: Any) -> Message:
+    pet = "" if line.at is None else pet_label(pet_min(line.at, egress))
+    was = "" if line.was_at is None else pet_label(pet_min(line.was_at, egress))
+    return asdict(line) | {
+        "at": pet, "gmt": "" if line.at is None else gmt_label(line.at), "was_at": was,
+        "corrected_by": list(line.corrected_by), "can_be_corrected": line.can_be_corrected,
+    }
+
+
+def told_home(watch: Watch) -> Message:
+    """Terminate and abort, called now; or why there is nothing to tell."""
+    try:
+        found = watch.ways_home()
+    except ScenarioError as error:
+        return {"kind": "outside_home", "ways": {}, "words": str(error.problems["problem"].iloc[0])}
+    reserve = watch.plan.scenario.settings.limits.return_reserve_min or 0.0
+    return {"kind": "outside_home", "at": pet_label(watch.now_min), "words": "", "ways": {
+        how: {"sequence": _sequence(sequence), "crew": _crew_home(margins, reserve)}
+        for how, (sequence, margins) in found.items()}}
+
+
+def _sequence(sequence: Any) -> list[list[str]]:
+    return [[row["who"], row["what"], _whole(row["minutes"]), row["start"], row["finish"]]
+            for row in sequence.to_dict("records")]
+
+
+def _crew_home(margins: Any, reserve: float) -> list[Message]:
+    return [{"who": row["crew"], "place": row["place"], "step": row["step"], "make_safe": row["make_safe"],
+             "safe": _whole(row["safe_min"]), "back": _whole(row["back_min"]),
+             "total": _whole(row["total_min"]), "inside": pet_label(row["inside_min"]),
+             "oxygen": _whole(row["oxygen_margin_min"]), "is_short": row["oxygen_margin_min"] < reserve,
+             "suit": _whole(row["suit_margin_min"]), "first_out": row["first_out"],
+             "is_suit_short": row["suit_margin_min"] < reserve, "reserve": f"{reserve:g}"}
+            for row in margins.to_dict("records")]
+
+
+def _whole(minutes: float) -> str:
+    return f"{minutes:.0f}".replace("-", "−") if math.isfinite(minutes) else "–"
+
+
+def told_options(watch: Watch, is_looking: bool = False) -> Message:
+    """The options that were found last, how old they are, and whether others are looked for."""
+    found = watch.options
+    return {"kind": "options", "is_looking": is_looking, "is_old": watch.are_options_old,
+            "at": "" if found is None else pet_label(found.now_min),
+            "rows": [] if found is None else _options(found, watch.now_min)}
+
+
+def _options(found: Options, now_min: float) -> list[Message]:
+    rows = []
+    for number, row in enumerate(found.table.to_dict("records")):
+        until = float(row["open_until_min"])
+        rows.append({
+            "number": number, "words": row["option"], "kind": row["kind"], "end": pet_label(row["end_min"]),
+            "gain": row["gain_min"], "planned": row["planned_margin_min"], "hard": row["hard_margin_min"],
+            "stops": int(row["new_stops"]), "cautions": int(row["new_cautions"]),
+            "until": pet_label(until) if math.isfinite(until) else "",
+            "left": _minute(until - now_min), "must_by": pet_label(row["must_by_min"])
+            if math.isfinite(row["must_by_min"]) else "", "can_be_taken": any(row["decide"].values()),
+        })
+    return rows

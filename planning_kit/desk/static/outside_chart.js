@@ -1,0 +1,51 @@
+// The chart of a plan that is under way: what is done is hatched, what is in hand is outlined, a line stands
+// at now. Drawn over the chart each time that it is painted; between two paintings only the line moves.
+
+class OutsideChart {
+  constructor(chart, now) {
+    Object.assign(this, { chart, now });
+    chart.dress = () => this.paint();
+  }
+
+  paint() {
+    const { chart, places, look } = { chart: this.chart.chart, places: this.chart.places, look: this.chart.look };
+    if (!chart.phases) return;
+    const id = `${look.clipId}-past`, inside = { "clip-path": `url(#${look.clipId})`, "pointer-events": "none" };
+    const isDark = this.chart.root.dataset.theme === "dark";
+    const hatch = svg("pattern", { id, width: 5, height: 5, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" },
+      svg("rect", { width: 5, height: 5, fill: isDark ? "rgba(21,25,30,0.5)" : "rgba(60,66,76,0.3)" }),
+      svg("path", { d: "M0,0 V5", stroke: isDark ? "rgba(232,235,239,0.35)" : "rgba(27,31,36,0.5)", "stroke-width": 1.4 }));
+    const done = svg("g", inside), over = svg("g", inside);
+    chart.bars.forEach(([, who, kind, start, finish], number) => {
+      const lane = places.lanes[who]?.main, phase = chart.phases[number];
+      if (!lane || kind !== "work" || phase === "ahead") return;
+      const until = phase === "past" ? finish : Math.min(finish, chart.now);
+      done.append(rect(this.chart.x(start), this.chart.x(until), lane, { fill: `url(#${id})`, class: "pk-past" }));
+      if (phase === "running") over.append(rect(this.chart.x(start) - 2, this.chart.x(finish) + 2, { y: lane.y - 3, height: lane.height + 6 }, { fill: "none", class: "pk-running" }));
+    });
+    const canvas = this.chart.canvas;
+    canvas.querySelector("defs").append(hatch);
+    // Under the labels, so that what was done stays readable.
+    const labels = canvas.querySelector(".pk-labels");
+    labels.parentNode.insertBefore(done, labels);
+    this.line = svg("g", { class: "pk-now-line" }, svg("path", { d: `M0,${HEIGHTS.axis - 4} V${places.bottom}` }),
+      svg("path", { class: "pk-now-flag", d: `M0,${HEIGHTS.axis - 4} h-34 v-14 h68 v14 Z` }),
+      text("", 0, HEIGHTS.axis - 7, { class: "pk-now-words", "text-anchor": "middle" }));
+    over.append(this.line);
+    labels.parentNode.append(over);
+    this.tick();
+  }
+
+  tick() {
+    if (!this.line || !this.chart.chart?.phases) return;
+    const minute = this.now();
+    this.line.setAttribute("transform", `translate(${this.chart.x(minute).toFixed(2)},0)`);
+    this.line.querySelector("text").textContent = `now ${petFloor(minute)}`;
+  }
+}
+
+// A clock has not struck the minute before it is over.
+function petFloor(minutes) {
+  const whole = Math.floor(minutes + 1e-6), size = Math.abs(whole);
+  return `${whole < 0 ? "−" : ""}${Math.floor(size / 60)}:${String(size % 60).padStart(2, "0")}`;
+}

@@ -1,0 +1,78 @@
+// What time it is outside, where the log is kept, and where the outing stands in words.
+
+class OutsideClock {
+  constructor(send) {
+    this.send = send;
+    this.pet = el("strong", { class: "pk-clock-pet", "aria-label": "PET now" });
+    this.gmt = el("span", { class: "pk-quiet" });
+    this.kind = el("select", { class: "pk-field", "aria-label": "Clock", title: "What now is", onchange: () => this.onKind() },
+      [["wall", "follows the wall clock"], ["running", "runs from"], ["held", "is held at"]].map(([key, words]) => el("option", { value: key }, words)));
+    this.at = el("input", { class: "pk-field pk-at", "aria-label": "Now, PET or UTC", placeholder: "1:40 or 13:00Z", title: "PET like 1:40, UTC like 13:00Z or 134/13:00" });
+    this.at.addEventListener("keydown", event => event.key === "Enter" && this.set());
+    this.setButton = button("Set", "Set now by hand", () => this.set(), { "data-act": "clock" });
+    this.by = el("input", { class: "pk-field pk-by", "aria-label": "Logged by", placeholder: "your name", title: "Who logs: written into every entry" });
+    this.egressAt = el("input", { class: "pk-field pk-egress-at", "aria-label": "Egress at, UTC", placeholder: "now", title: "When: UTC like 11:24Z, or PET as planned; empty: now" });
+    const out = () => send({ kind: "log", lane: "", event: "egress", at: this.egressAt.value, by: this.by.value });
+    this.egressAt.addEventListener("keydown", event => event.key === "Enter" && out());
+    this.egress = el("span", { class: "pk-group" }, button("Log egress", "Egress was called: PET counts from that moment", out, { "data-act": "egress" }), this.egressAt);
+    this.where = el("span", { class: "pk-quiet pk-log-where" });
+    this.rehearse = button("Rehearse from here", "Go on in a log of this session; the file is left alone", () => send({ kind: "rehearse" }), { "data-act": "rehearse" });
+    this.trouble = el("div", { class: "pk-said pk-said-bad", role: "alert", hidden: true });
+    this.standing = el("ul", { class: "pk-standing", "aria-live": "polite", "aria-label": "Where the outing stands" });
+    this.box = el("div", { class: "pk-outside-top" },
+      el("div", { class: "pk-clock" }, el("span", { class: "pk-group" }, el("span", { class: "pk-clock-label" }, "PET"), this.pet, this.gmt),
+        el("span", { class: "pk-group" }, el("span", { class: "pk-label" }, "Now"), this.kind, this.at, this.setButton),
+        this.egress,
+        el("label", { class: "pk-label" }, "By ", this.by), el("span", { class: "pk-group" }, this.where, this.rehearse)),
+      this.trouble, this.standing);
+  }
+
+  onKind() {
+    const isWall = this.kind.value === "wall";
+    this.at.hidden = this.setButton.hidden = isWall;
+    if (isWall || this.kind.value === "held") this.set(); else this.at.focus();
+  }
+
+  set() {
+    this.send({ kind: "clock", clock: this.kind.value, text: this.kind.value === "wall" ? "" : this.at.value }, () => { if (this.clock.kind !== this.kind.value) this.show(this.last); else this.at.value = ""; });
+  }
+
+  show(message) {
+    this.last = message;
+    this.clock = message.clock;
+    this.seen = performance.now();
+    if (this.box.ownerDocument.activeElement !== this.at) {
+      this.kind.value = message.clock.kind;
+      this.at.hidden = this.setButton.hidden = message.clock.kind === "wall";
+    }
+    this.egress.hidden = message.clock.is_egress_logged || message.clock.is_begun;
+    const { words, rows, later, is_kept } = message.log;
+    this.where.textContent = [`Log: ${words}, ${rows} ${rows === 1 ? "row" : "rows"}`, later ? `, ${later} written after now` : ""].join("");
+    this.where.classList.toggle("pk-unkept", !is_kept);
+    this.rehearse.hidden = !later;
+    this.trouble.hidden = !message.trouble;
+    this.trouble.textContent = message.trouble;
+    this.standing.replaceChildren(...message.standing.slice(1).map(line => el("li", { class: standingLevel(line) }, line)));
+    this.tick();
+  }
+
+  get nowMs() {
+    return this.clock.now_ms + (this.clock.runs ? performance.now() - this.seen : 0);
+  }
+
+  get minute() {
+    return (this.nowMs - this.clock.egress_ms) / 60000;
+  }
+
+  tick() {
+    if (!this.clock) return;
+    const seconds = Math.floor(this.minute * 60 + 1e-6), second = ((seconds % 60) + 60) % 60;
+    this.pet.textContent = `${petFloor(this.minute)}:${String(second).padStart(2, "0")}`;
+    this.gmt.textContent = `GMT ${gmt(Math.floor(this.nowMs / 60000) * 60000)}${this.clock.kind === "held" ? ", held" : this.clock.kind === "running" ? ", set by hand" : ""}`;
+  }
+}
+
+function standingLevel(line) {
+  if (/hard limit \d+ min over/.test(line)) return "pk-stands-bad";
+  return /\d+ min over|min behind|Not done/.test(line) ? "pk-stands-late" : "";
+}

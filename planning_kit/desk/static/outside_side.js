@@ -1,0 +1,69 @@
+// Beside the chart while the crew is outside: what can still be done, and the ways home from this minute.
+
+class OutsideSide {
+  constructor(side, send, clock) {
+    Object.assign(this, { side, send, clock });
+    this.options = side.panes.options;
+    this.home = side.panes.home;
+    this.find = button("Find options", "Each is timed and checked as a whole plan: a few seconds", () => { this.find.ariaDisabled = "true"; this.looking.textContent = "looking…"; send({ kind: "options" }); }, { "data-act": "options" });
+    this.looking = el("span", { class: "pk-quiet", role: "status" });
+    this.list = el("ol", { class: "pk-list" });
+    this.options.append(el("div", { class: "pk-row-tools" }, this.find, this.looking), this.list);
+    this.how = "terminate";
+    this.hint = el("p", { class: "pk-hint" }, "Best first: no new stop, the limits kept, then what costs least. Nothing is decided by a preview.");
+    this.options.append(this.hint);
+  }
+
+  tellOptions(message) {
+    this.find.ariaDisabled = String(message.is_looking);
+    this.find.textContent = message.at ? "Find again" : "Find options";
+    this.looking.textContent = message.is_looking ? "looking…" : !message.at ? "" : message.is_old ? `as of PET ${message.at}: the log has gone on since` : `as of PET ${message.at}`;
+    this.looking.classList.toggle("pk-old", message.is_old);
+    this.list.replaceChildren(...message.rows.map(row => this.option(row)));
+    this.hint.hidden = !message.rows.length;
+  }
+
+  option(row) {
+    const size = value => Math.abs(Math.round(value));
+    const gain = size(row.gain) === 0 ? "" : row.gain > 0 ? `${size(row.gain)} min gained` : `${size(row.gain)} min later`;
+    const limit = (name, left) => el("span", { class: left < 0 ? "pk-over" : "" }, `${name} ${size(left)} min ${left < 0 ? "over" : "left"}`);
+    const news = [row.stops && el("span", { class: "pk-over" }, `${row.stops} new stop`), row.cautions && `${row.cautions} new caution`].filter(Boolean);
+    const open = row.until ? `open until ${row.until}${row.left === null ? "" : row.left < 0.5 ? ", now" : `, ${Math.round(row.left)} min`}` : "";
+    const must = row.must_by ? `must begin by ${row.must_by} for the hard limit` : "";
+    const parts = [limit("planned", row.planned), limit("hard", row.hard), ...news].flatMap((part, at) => at ? [", ", part] : [part]);
+    return el("li", { class: "pk-item pk-option", "data-option": row.number },
+      el("span", { class: "pk-item-head" }, row.words), el("span", { class: "pk-left" }, `inside ${row.end}`),
+      el("span", { class: "pk-option-text" }, gain ? `${gain}; ` : "", ...parts), open || must ? el("span", { class: "pk-source" }, [open, must].filter(Boolean).join("; ")) : null,
+      row.can_be_taken ? el("span", { class: "pk-group" },
+        button("Preview", "See its plan; nothing is decided", () => this.send({ kind: "look", number: row.number }), { "data-act": "look" }),
+        button("Take", row.kind === "drop" ? "Decide: log its steps as skipped" : "Decide: change the plan outside", () => this.take({ number: row.number }), { "data-act": "take" })) : null);
+  }
+
+  take(which) {
+    this.send({ kind: "take", by: this.clock.by.value, ...which });
+  }
+
+  tellHome(message) {
+    this.told = message;
+    const ways = Object.keys(message.ways);
+    if (!ways.length) { this.home.replaceChildren(el("p", { class: "pk-hint" }, `No way home to tell: ${message.words}.`)); return; }
+    const pick = how => button({ terminate: "Terminate", abort: "Abort" }[how], { terminate: "Home in good order", abort: "Home at once" }[how], () => { this.how = how; this.tellHome(this.told); this.home.querySelector(`[data-how=${how}]`).focus(); }, { "data-how": how, "aria-pressed": String(how === this.how) });
+    const { crew, sequence } = message.ways[this.how];
+    this.home.replaceChildren(
+      el("div", { class: "pk-row-tools" }, ways.map(pick), el("span", { class: "pk-quiet" }, `called at PET ${message.at}`)),
+      el("div", { class: "pk-home-crew" }, crew.map(one => this.person(one))), this.sequence(sequence),
+      el("p", { class: "pk-hint" }, "Each goes alone from where they are; ingress waits for the later one. Margins: emergency oxygen, and what runs out first in the suit."));
+  }
+
+  person(one) {
+    const safe = one.step ? `${one.step}: ${one.make_safe || "nothing to be done first"}, ${one.safe} min` : "no step in hand";
+    const margin = (words, value, isShort) => [el("dt", {}, words), el("dd", { class: isShort ? "pk-over" : "" }, `${value} min left${isShort ? `, at least ${one.reserve} wanted` : ""}`)];
+    return el("div", {}, el("p", { class: "pk-home-head" }, el("strong", {}, one.who), ` inside by `, el("strong", {}, one.inside), `, ${one.total} min from now`),
+      el("dl", {}, el("dt", {}, "first"), el("dd", {}, safe), el("dt", {}, "way"), el("dd", {}, `${one.back} min with ingress`), margin("oxygen", one.oxygen, one.is_short), margin(one.first_out, one.suit, one.is_suit_short)));
+  }
+
+  sequence(rows) {
+    return el("table", { class: "pk-plain pk-home-sequence" }, el("caption", {}, "In this order"), el("thead", {}, el("tr", {}, ["PET", "Who", "What", "Min"].map(name => el("th", { scope: "col" }, name)))),
+      el("tbody", {}, rows.map(([who, what, minutes, start, finish]) => el("tr", {}, el("td", { class: "pk-when" }, `${start} to ${finish}`), el("td", {}, who), el("td", {}, what), el("td", {}, minutes)))));
+  }
+}
