@@ -1,6 +1,8 @@
 // The chart of a plan that is under way: what is done is hatched, what is in hand is outlined, a line stands
 // at now. Drawn over the chart each time that it is painted; between two paintings only the line moves.
 
+const FLAG_PX = 34;
+
 class OutsideChart {
   constructor(chart, now) {
     Object.assign(this, { chart, now });
@@ -13,8 +15,8 @@ class OutsideChart {
     const id = `${look.clipId}-past`, inside = { "clip-path": `url(#${look.clipId})`, "pointer-events": "none" };
     const isDark = this.chart.root.dataset.theme === "dark";
     const hatch = svg("pattern", { id, width: 5, height: 5, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" },
-      svg("rect", { width: 5, height: 5, fill: isDark ? "rgba(21,25,30,0.5)" : "rgba(60,66,76,0.3)" }),
-      svg("path", { d: "M0,0 V5", stroke: isDark ? "rgba(232,235,239,0.35)" : "rgba(27,31,36,0.5)", "stroke-width": 1.4 }));
+      svg("rect", { width: 5, height: 5, fill: isDark ? "rgba(21,25,30,0.3)" : "rgba(60,66,76,0.3)" }),
+      svg("path", { d: "M0,0 V5", stroke: isDark ? "rgba(21,25,30,0.55)" : "rgba(27,31,36,0.45)", "stroke-width": 1.4 }));
     const done = svg("g", inside), over = svg("g", inside);
     chart.bars.forEach(([, who, kind, start, finish], number) => {
       const lane = places.lanes[who]?.main, phase = chart.phases[number];
@@ -28,9 +30,9 @@ class OutsideChart {
     // Under the labels, so that what was done stays readable.
     const labels = canvas.querySelector(".pk-labels");
     labels.parentNode.insertBefore(done, labels);
-    this.line = svg("g", { class: "pk-now-line" }, svg("path", { d: `M0,${HEIGHTS.axis - 4} V${places.bottom}` }),
-      svg("path", { class: "pk-now-flag", d: `M0,${HEIGHTS.axis - 4} h-34 v-14 h68 v14 Z` }),
+    this.flag = svg("g", {}, svg("path", { class: "pk-now-flag", d: `M0,${HEIGHTS.axis - 4} h-${FLAG_PX} v-14 h${2 * FLAG_PX} v14 Z` }),
       text("", 0, HEIGHTS.axis - 7, { class: "pk-now-words", "text-anchor": "middle" }));
+    this.line = svg("g", { class: "pk-now-line" }, svg("path", { d: `M0,${HEIGHTS.axis - 4} V${places.bottom}` }), this.flag);
     over.append(this.line);
     labels.parentNode.append(over);
     this.tick();
@@ -38,8 +40,12 @@ class OutsideChart {
 
   tick() {
     if (!this.line || !this.chart.chart?.phases) return;
-    const minute = this.now();
-    this.line.setAttribute("transform", `translate(${this.chart.x(minute).toFixed(2)},0)`);
+    const minute = this.now(), x = this.chart.x(minute);
+    this.line.setAttribute("transform", `translate(${x.toFixed(2)},0)`);
+    // The flag stays whole where the line is near an end.
+    const ends = [CHART_LEFT + FLAG_PX, this.chart.width - CHART_RIGHT - FLAG_PX];
+    const isNear = x > CHART_LEFT - 1 && x < this.chart.width - CHART_RIGHT + 1;
+    this.flag.setAttribute("transform", `translate(${isNear ? (Math.max(ends[0], Math.min(ends[1], x)) - x).toFixed(2) : 0},0)`);
     this.line.querySelector("text").textContent = `now ${petFloor(minute)}`;
   }
 }

@@ -51,10 +51,11 @@ class LaneCard {
     this.buttons = Object.fromEntries(Object.keys(EVENT_KEYS).map(event => [event, button("", `${EVENT_HINTS[event]} (${EVENT_KEYS[event].toUpperCase()})`, () => this.log(event), { "data-event": event })]));
     for (const [event, each] of Object.entries(this.buttons)) each.append(...keyed(EVENT_WORDS[event], EVENT_KEYS[event]));
     this.head = el("div", { class: "pk-lane-head" });
+    this.about = el("div", { class: "pk-lane-about" });
     this.faults = el("div", { class: "pk-entry-faults", role: "alert", hidden: true });
     this.entry = el("div", { class: "pk-lane-entry" }, el("span", { class: "pk-group" }, this.step), el("span", { class: "pk-group" }, Object.values(this.buttons)),
       el("span", { class: "pk-group pk-fields" }, el("span", { class: "pk-label" }, "at"), Object.values(this.fields)));
-    this.box = el("div", { class: "pk-lane-card", tabindex: 0, role: "group", "aria-label": this.who, "data-lane": this.who }, this.head, this.entry, this.faults);
+    this.box = el("div", { class: "pk-lane-card", tabindex: 0, role: "group", "aria-label": this.who, "data-lane": this.who }, this.head, this.about, this.entry, this.faults);
     this.number = number;
     this.box.addEventListener("keydown", event => this.onKey(event));
   }
@@ -69,7 +70,9 @@ class LaneCard {
     const minute = (clock.now_ms - clock.egress_ms) / 60000;
     this.head.replaceChildren(
       el("span", { class: "pk-lane-number", "aria-hidden": "true" }, this.number), el("strong", { class: "pk-lane-who" }, lane.who),
-      el("span", { class: "pk-lane-does" }, ...laneWords(lane, first, isBusy, minute, step => this.console.onStep(step))), ...lateSign(first));
+      el("span", { class: "pk-lane-does" }, laneWords(lane, first, isBusy, minute)), ...lateSign(first));
+    this.about.hidden = !first;
+    if (first) this.about.replaceChildren(el("button", { type: "button", class: "pk-link pk-lane-step", title: "Why it stands where it does", onclick: () => this.console.onStep(first.step) }, `${first.step} ${first.title}`), first.place ? ` ${first.place}` : "");
     this.entry.hidden = !lane.steps.length;
     this.setRefused(refused);
     this.paint();
@@ -144,16 +147,15 @@ function keyed(words, key) {
   return [words.slice(0, at), el("u", {}, words[at]), words.slice(at + 1)].filter(part => part !== "");
 }
 
-function laneWords(lane, first, isBusy, minute, onStep) {
+// Two lines: what they do now, and the step that this is about.
+function laneWords(lane, first, isBusy, minute) {
   if (!first) return ["all steps done"];
-  const link = el("button", { type: "button", class: "pk-link pk-lane-step", onclick: () => onStep(first.step) }, `${first.step} ${first.title}`);
-  const where = first.place ? `, ${first.place}` : "";
   if (isBusy) {
-    const left = Math.max(0, first.finish - minute);
-    return ["on ", link, `${where}, since ${pet(first.start)}; `, left < 0.5 ? el("strong", { class: "pk-over" }, "estimate used up") : `about ${Math.round(left)} min to go`];
+    const left = first.finish - minute;
+    return [`at work since ${pet(first.start)}; `, left < 0.5 ? el("strong", { class: "pk-over" }, "estimate used up") : `about ${Math.round(left)} min to go`];
   }
-  const when = first.start === null ? "finds no place any more" : `at ${pet(first.start)}`;
-  return [lane.between ? `${lane.between}; next ` : "next ", link, `${where}, ${when}`];
+  const when = first.start === null ? "the next finds no place any more" : `next at ${pet(first.start)}`;
+  return [lane.between ? `${lane.between}; ${when}` : when];
 }
 
 function lateSign(first) {

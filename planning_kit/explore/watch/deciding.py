@@ -37,13 +37,13 @@ def take(session: Session, watch: Watch, words: str, how: How, by: str = "") -> 
         session.say_as(_saying(session.draft, decided.outside.base.scenario), words)
         assert isinstance(session.plan, LivePlan)
         watch.rebase(session.plan)
-    skipped = [*_steps(watch, how)]
-    for step in skipped:
-        entry = Entry("", SKIPPED, step, note=words, by=by)
-        if not watch.enter(entry):
-            problems = watch.refused.pop(entry.slot).faults
-            raise ScenarioError.single("; ".join(fault.problem for fault in problems), column="take",
-                                       value=step)
+    skipped = _steps(watch, how)
+    entries = [Entry("", SKIPPED, step, note=words, by=by) for step in skipped]
+    logged = watch.enter_all(entries)
+    if len(logged) < len(skipped):
+        kept = watch.refused.pop(entries[len(logged)].slot)
+        raise ScenarioError.single("; ".join(fault.problem for fault in kept.faults), column="take",
+                                   value=kept.entry.step)
     done = [f"logged as skipped: {' '.join(skipped)}"] if skipped else []
     return "; ".join([*(["the plan outside is changed (Undo leads back)"] if changes else []), *done])
 

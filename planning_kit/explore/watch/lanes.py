@@ -41,7 +41,7 @@ class OpenStep:
 
 @dataclass(frozen=True)
 class LaneNow:
-    """One lane at now: its open steps, the one in progress first, and what is done between steps in words."""
+    """One lane at now: its open steps, the one in progress first, and what is done between steps in words ("": ready)."""
 
     who: str
     title: str
@@ -98,7 +98,7 @@ def _between(plan: LivePlan, outside: Outside, crew: str) -> str:
     if now < 0:
         return "before egress"
     here = next((each for each in plan.lanes[crew] if each.start_min <= now < each.finish_min), None)
-    return _words(plan, here) if here else "ready for the next step"
+    return _words(plan, here) if here else ""
 
 
 def _words(plan: LivePlan, activity: Activity) -> str:
@@ -106,4 +106,4 @@ def _words(plan: LivePlan, activity: Activity) -> str:
         return f"on the way to {plan.place_title(activity.to_place)}"
     if activity.kind == WAIT:
         return f"waiting at {plan.place_title(activity.place)}"
-    return "ready for the next step" if activity.step else "going in"
+    return "" if activity.step else "going in"

@@ -150,16 +150,21 @@ class Watch:
 
     def enter(self, entry: Entry) -> str:
         """Log an event; its id, or "" where it was refused: ``refused`` then holds it as it was typed."""
-        now = self.now
-        try:
-            self._check_log_ends_here()
-            done = write(entry, self.log, self.base, self.plan.egress, now)
-        except ScenarioError as error:
-            self.refused[entry.slot] = refused(entry, error)
-            self._read()
-            return ""
-        self.refused.pop(entry.slot, None)
-        self.preview = None
+        done = self.enter_all([entry])
+        return done[0] if done else ""
+
+    def enter_all(self, entries: Sequence[Entry]) -> list[str]:
+        """Log events one after the other, up to the first that is refused; their ids."""
+        now, done = self.now, []
+        for entry in entries:
+            try:
+                self._check_log_ends_here()
+                done.append(write(entry, self.log, self.base, self.plan.egress, now))
+            except ScenarioError as error:
+                self.refused[entry.slot] = refused(entry, error)
+                break
+            self.refused.pop(entry.slot, None)
+            self.preview = None
         self._read()
         return done
 
