@@ -11,7 +11,7 @@ Find: `propose`
 Live: `append_log`, `read_log` (then ask a plan to ``retime``)
 Show: `swimlane`, `season_chart`, `suit_chart`, `sweep_chart`, `tornado_chart`, `fan_chart`
 Walk: `station_map`, `moment_of`
-Desk: `workbench`
+Desk: `workbench` (to plan, and to follow the outing)
 Hand: `briefing`, `write_review_pack`, `compare_revisions`, `scenario_at`, `add_note`, `reviews`, `sign_off`
 """
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from planning_kit.inputs.log_format import FINISHED, PARTLY, SKIPPED, STARTED
 from planning_kit.inputs.log_state import DONE, DROPPED, IN_PROGRESS, State
-from planning_kit.plan.activities import TRAVEL, WAIT, Activity
+from planning_kit.plan.activities import TRAVEL, WAIT, Activity, lane_activities
 from planning_kit.plan.build import work_order
 from planning_kit.plan.timed import TimedPlan
 
@@ -41,7 +41,7 @@ class OpenStep:
 
 @dataclass(frozen=True)
 class LaneNow:
-    """One lane at now: its open steps, the one in progress first, and what is done between steps in words ("": ready)."""
+    """One lane at now: its open steps, the one in progress first; ``between`` says what is done in between."""
 
     who: str
     title: str
@@ -57,8 +57,9 @@ class LaneNow:
 def lanes_now(plan: LivePlan, outside: Outside) -> list[LaneNow]:
     """Every lane that has steps: the crew, then the other actors."""
     records = plan.scenario.records
-    lanes = [LaneNow(crew, "", tuple(_open_steps(plan, outside, crew)), _between(plan, outside, crew))
-             for crew in plan.travels]
+    activities = lane_activities(plan, with_slack=False)
+    lanes = [LaneNow(crew, "", tuple(_open_steps(plan, outside, crew)),
+                     _between(plan, outside, crew, activities[crew])) for crew in plan.travels]
     lanes += [LaneNow(actor.actor, actor.title, tuple(_open_steps(plan, outside, actor.actor)), "")
               for actor in records.actors if len(work_order(outside.base.steps, actor.actor))]
     return lanes
@@ -90,14 +91,14 @@ def _times(plan: TimedPlan, step: str) -> tuple[float, float]:
     return float(plan.starts[position]), float(plan.finishes[position])
 
 
-def _between(plan: LivePlan, outside: Outside, crew: str) -> str:
+def _between(plan: LivePlan, outside: Outside, crew: str, activities: Sequence[Activity]) -> str:
     """What the re-timed plan has them do now if no step is in hand."""
     if crew in outside.states.at_work:
         return ""
     now = outside.now_min
     if now < 0:
         return "before egress"
-    here = next((each for each in plan.lanes[crew] if each.start_min <= now < each.finish_min), None)
+    here = next((each for each in activities if each.start_min <= now < each.finish_min), None)
     return _words(plan, here) if here else ""
 
 

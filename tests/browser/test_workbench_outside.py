@@ -1,0 +1,106 @@
+"""Outside in JupyterLab: an outing is logged by keyboard, goes late, and the picture follows."""
+
+from __future__ import annotations
+
+from playwright.sync_api import expect
+
+import planning_kit as pk
+from tests.browser.benches import SMALL, Bench
+
+ATTACK = "<img src=x onerror='window.attacked = true'>"
+NOW_LINE = "() => new DOMMatrix(getComputedStyle(document.querySelector('.pk-now-line')).transform).e"
+
+
+def card(bench, who):
+    return bench.page.locator(f".pk-lane-card[data-lane='{who}']")
+
+
+def field(bench, who, label):
+    return card(bench, who).locator(f"input[aria-label='{label}, {who}']")
+
+
+def set_now(bench, text):
+    bench.page.locator("input[aria-label='Now, PET or UTC']").fill(text)
+    bench.page.keyboard.press("Enter")
+    bench.settle()
+
+
+def logged(bench):
+    return list(pk.read_log(bench.folder)["event"])
+
+
+def test_an_outing_is_logged_goes_late_and_is_left_with_nothing_lost(page, lab, page_errors, asked_outside):
+    page.set_viewport_size({"width": 1280, "height": 1100})
+    bench = Bench.open(page, lab, "outside", SMALL)
+    page.locator("[data-mode-to=outside]").focus()
+    page.keyboard.press("Enter")
+    bench.settle()
+    bench.says(".pk-log-where", "outside-scenario/log.csv, 0 rows")
+    expect(page.locator(".pk-tables")).to_be_hidden()
+    planned, line = bench.start_px("B1"), page.evaluate(NOW_LINE)
+
+    # One key an event: the first card has the keyboard.
+    page.keyboard.press("s")
+    bench.settle()
+    bench.says("[data-lane=EV1] .pk-lane-does", "at work since 0:00")
+    set_now(bench, "0:14")
+    assert page.evaluate(NOW_LINE) > line
+    bench.says("[data-lane=EV2] .pk-lane-does", "estimate used up")
+
+    # What cannot be is refused where it stands; what was typed stays, and is mended there.
+    field(bench, "EV2", "now").fill("0:50")
+    field(bench, "EV2", "note").fill(ATTACK)
+    page.keyboard.press("Enter")
+    bench.settle()
+    bench.says("[data-lane=EV2] .pk-entry-faults", "lies in the future")
+    assert field(bench, "EV2", "now").input_value() == "0:50"
+    assert logged(bench) == ["started"]
+    field(bench, "EV2", "now").fill("0:13")
+    page.keyboard.press("Enter")
+    bench.settle()
+    expect(card(bench, "EV2").locator(".pk-entry-faults")).to_be_hidden()
+    assert field(bench, "EV2", "note").input_value() == ""
+    assert logged(bench) == ["started", "finished"]
+    assert bench.start_px("B1") > planned
+    expect(page.locator(".pk-past")).to_have_count(2)  # A1 in both lanes
+    bench.says(".pk-standing", "behind")
+
+    # The row of another writer comes by itself; one that cannot be is told and counts for nothing.
+    plan = pk.time_plan(pk.load_scenario(bench.folder))
+    pk.append_log(bench.folder, "started", "B1", at="0:14", by="another", note=ATTACK, plan=plan)
+    bench.says("[data-lane=EV1] .pk-lane-does", "at work since 0:14")
+    pk.append_log(bench.folder, "finished", "C3", at="2031-09-03T07:43:00Z")
+    bench.says(".pk-impossible", "Does not count")
+    bench.says(".pk-log", ATTACK)
+
+    # Correct an entry; a way home; why a step stands where it does.
+    page.locator("[data-event-id=e2] [data-act=correct]").click()
+    page.keyboard.type("0:12")
+    page.keyboard.press("Enter")
+    bench.settle()
+    bench.says("[data-event-id=e2]", "corrected by e5")
+    page.locator("[data-side=home]").click()
+    bench.says(".pk-home-sequence", "Make B1 safe")
+    page.locator("[data-how=abort]").click()
+    bench.says(".pk-home-sequence", "Ingress")
+    card(bench, "EV2").locator(".pk-lane-step").click()
+    bench.says(".pk-why", "C1")
+
+    # Now runs from where it was set: the page does not wait for the kernel.
+    page.locator("select[aria-label=Clock]").select_option("running")
+    set_now(bench, "0:20")
+    bench.says(".pk-clock-pet", "0:20:0")
+    moved = page.evaluate(NOW_LINE)
+    page.wait_for_function(f"before => ({NOW_LINE})() > before", arg=moved)
+
+    # Back to planning, and out again: the plan is as it was, the log is where it was.
+    page.locator("[data-mode-to=planning]").click()
+    bench.settle()
+    expect(page.locator(".pk-tables")).to_be_visible()
+    expect(page.locator(".pk-now-line")).to_have_count(0)
+    bench.says(".pk-state", "saved")
+    page.locator("[data-mode-to=outside]").click()
+    bench.settle()
+    bench.says(".pk-log-where", "5 rows")
+    assert page.evaluate("() => window.attacked") is None
+    assert (page_errors, asked_outside) == ([], [])
