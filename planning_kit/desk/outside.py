@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Callable
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from functools import partial
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
     from planning_kit.desk.workbench import Workbench
 
 _TICK_S = 1.0
+_SEARCH_S = 5.0
 
 
 class OutsideDesk:
@@ -32,7 +35,7 @@ class OutsideDesk:
         self._is_stale = False
         self._shown: tuple[LivePlan, LivePlan] | None = None
         self._ticking: asyncio.Task[None] | None = None
-        self._looking: asyncio.Task[None] | None = None
+        self._is_looking = self._is_stopped = False
 
     def go(self, log: Logbook | None = None, now: object = None) -> None:
         """Follow the outing of the last good plan. Raises `ScenarioError` for a ``now`` that is not in it."""
@@ -94,9 +97,8 @@ class OutsideDesk:
     def tell_details(self, revision: int) -> None:
         """Findings, margins, log, ways home: after the chart."""
         assert self.watch is not None
-        for message in outside_messages.details(self.watch, revision):
-            self._bench.tell(message | ({"is_looking": True} if self._looking and message["kind"] == "options"
-                                        else {}))
+        for message in outside_messages.details(self.watch, revision, self._is_looking):
+            self._bench.tell(message)
 
     # Time
 
@@ -120,30 +122,32 @@ class OutsideDesk:
 
     # Options
 
-    def find_options(self) -> None:
-        """Look for options beside the loop: each is a whole plan, and entries must not wait for them."""
+    def find_options(self, with_orders: bool) -> None:
+        """Look for options: each is a whole plan, and entries must not wait for them."""
         watch = self.touch()
-        try:
-            loop = asyncio.get_running_loop()
-        except RuntimeError:
-            watch.keep_options(watch.plan, _options(watch.plan))
-            return
-        if self._looking is None:
-            self._looking = loop.create_task(self._find(watch, watch.plan))
+        if not self._is_looking:
+            self._is_looking, self._is_stopped = True, False
+            self._bench.beside(partial(_options, watch.plan, with_orders, lambda: self._is_stopped),
+                               partial(self._found, watch, watch.plan))
 
-    async def _find(self, watch: Watch, plan: LivePlan) -> None:
-        try:
-            watch.keep_options(plan, await asyncio.to_thread(_options, plan))
-        except ScenarioError as error:
-            self._bench.say(f"no options could be found: {error}", level="bad")
-        finally:
-            self._looking = None
+    def stop_options(self) -> None:
+        """End the search for other orders with what it has."""
+        self._is_stopped = True
+
+    def _found(self, watch: Watch, plan: LivePlan, table: pd.DataFrame | ScenarioError) -> None:
+        self._is_looking = False
+        if isinstance(table, ScenarioError):
+            self._bench.say(f"no options could be found: {table}", level="bad")
+        else:
+            watch.keep_options(plan, table)
         self._bench.tell(outside_messages.told_options(watch))
 
 
-def _options(plan: Any) -> pd.DataFrame:
-    table: pd.DataFrame = plan.options()
-    return table
+def _options(plan: LivePlan, with_orders: bool, cancel: Callable[[], bool]) -> pd.DataFrame | ScenarioError:
+    try:
+        return plan.options(reorder="normal" if with_orders else None, seconds=_SEARCH_S, cancel=cancel)
+    except ScenarioError as error:
+        return error
 
 
 def log_for(actuals: object) -> Logbook:

@@ -55,9 +55,15 @@ def rehearse(bench: Workbench, _content: Content) -> None:
     bench.say("a rehearsal from here: entries are kept in this session only")
 
 
-def options(bench: Workbench, _content: Content) -> None:
-    """What can still be done."""
-    bench.outside.find_options()
+def options(bench: Workbench, content: Content) -> None:
+    """What can still be done; with other orders of the rest, if asked."""
+    bench.outside.find_options(bool(content.get("with_orders")))
+
+
+def stop_options(bench: Workbench, _content: Content) -> None:
+    """The search for other orders has gone on long enough."""
+    bench.outside.touch()
+    bench.outside.stop_options()
 
 
 def look(bench: Workbench, content: Content) -> None:
@@ -88,5 +94,5 @@ def _option(watch: Watch, content: Content) -> tuple[str, How]:
 
 OUTSIDE_ACTIONS: dict[str, Callable[[Workbench, Content], None]] = {
     action.__name__: action for action in (
-        outside, planning, clock, log, forget, rehearse, options, look, look_away, take)
+        outside, planning, clock, log, forget, rehearse, options, stop_options, look, look_away, take)
 }

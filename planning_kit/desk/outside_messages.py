@@ -59,10 +59,11 @@ def _minute(value: float) -> float | None:
     return round(value, 3) if math.isfinite(value) else None
 
 
-def details(watch: Watch, revision: int) -> list[Message]:
+def details(watch: Watch, revision: int, is_looking: bool) -> list[Message]:
     """What follows the chart: findings and margins, the log, the ways home, how old the options are."""
     plan, ghosts = watch.shown
-    return [notes_of(plan, ghosts, revision), told_log(watch), told_home(watch), told_options(watch)]
+    return [notes_of(plan, ghosts, revision), told_log(watch), told_home(watch),
+            told_options(watch, is_looking)]
 
 
 def told_log(watch: Watch) -> Message:
@@ -131,5 +132,6 @@ def _options(found: Options, now_min: float) -> list[Message]:
             "until": pet_label(until) if math.isfinite(until) else "",
             "left": _minute(until - now_min), "must_by": pet_label(row["must_by_min"])
             if math.isfinite(row["must_by_min"]) else "", "can_be_taken": any(row["decide"].values()),
+            "moves": "; ".join(row["moves"]),
         })
     return rows

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable
-from typing import Any
+from typing import Any, TypeVar
 
 import anywidget
 import pandas as pd
@@ -27,6 +27,7 @@ from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.log import read_log
 from planning_kit.plan.timed import TimedPlan
 
+T = TypeVar("T")
 _NOTES_AFTER_S = 0.0
 _AUTOSAVE_AFTER_S = 0.05
 _SNAPSHOT_AFTER_S = 1.5
@@ -169,6 +170,17 @@ class Workbench(anywidget.AnyWidget):
     def refresh_snapshot(self) -> None:
         """What is shown without a kernel, now."""
         self._snapshot.update()
+
+    def beside(self, do: Callable[[], T], then: Callable[[T], None]) -> asyncio.Task[None] | None:
+        """Do something long in a thread, so that the planner can go on; at once without a loop."""
+        async def run() -> None:
+            then(await asyncio.to_thread(do))
+
+        try:
+            return asyncio.get_running_loop().create_task(run())
+        except RuntimeError:
+            then(do())
+            return None
 
     def _later(self, name: str, seconds: float, do: Callable[[], None]) -> None:
         """Do it when the kernel is idle; one that is still waiting is replaced. At once without a loop."""

@@ -3,8 +3,8 @@
 Measured in JupyterLab in headless Chromium, which draws without a graphics card: from the Enter that ends an
 edit to the frame after the chart was drawn anew. On the way: the message to the kernel, validation of all
 tables, timing of the plan, the message back, the table's row, the chart. Findings and margins follow after it
-and are not waited for. Also printed: what of it the kernel takes, and, outside, the time from the key that logs an
-event to the re-timed picture (the row is on the disk by then).
+and are not waited for. Also printed: what of it the kernel takes. Outside: from the key that logs an event to
+the re-timed picture; the row is on the disk by then.
 """
 
 from __future__ import annotations
@@ -142,8 +142,8 @@ def main(edits: int) -> None:
                 if count == OUTSIDE_STEPS:
                     took = outside_ms(page, Bench.open(page, lab, f"steps-{count}", folder), edits)
                     told(f"{count} steps, log entry to re-timed chart", took)
-                    print(f"{'':42}{statistics.median(took) / OUTSIDE_GOAL_MS:.2f} of the {OUTSIDE_GOAL_MS} ms "
-                          "wanted")
+                    share = statistics.median(took) / OUTSIDE_GOAL_MS
+                    print(f"{'':42}{share:.2f} of the {OUTSIDE_GOAL_MS} ms wanted")
                 page.close()
 
 

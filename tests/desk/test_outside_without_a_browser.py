@@ -23,7 +23,9 @@ class Talk:
     def __init__(self, scenario, *where):
         self.bench = pk.workbench(scenario, *where)
         self.said = []
-        self.bench._later = lambda name, seconds, do: do()
+        self.bench._later = lambda name, seconds, do: do()  # whether or not a browser test has a loop running
+        self.bench.beside = lambda do, then: then(do())
+        self.bench.outside._start = lambda: None
         self.bench.send = lambda content, buffers=None: self.said.append(
             json.loads(json.dumps(content, allow_nan=False)))
 

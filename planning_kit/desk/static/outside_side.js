@@ -5,22 +5,31 @@ class OutsideSide {
     Object.assign(this, { side, send, clock });
     this.options = side.panes.options;
     this.home = side.panes.home;
-    this.find = button("Find options", "Each is timed and checked as a whole plan: a few seconds", () => { this.find.ariaDisabled = "true"; this.looking.textContent = "looking…"; send({ kind: "options" }); }, { "data-act": "options" });
+    const find = with_orders => { this.setLooking(true); send({ kind: "options", with_orders }); };
+    this.find = button("Find options", "Each is timed and checked as a whole plan: a second or two", () => this.isLooking || find(false), { "data-act": "options" });
+    this.orders = button("With other orders", "Search better orders of the rest as well: some seconds", () => this.isLooking ? send({ kind: "stop_options" }) : find(true), { "data-act": "orders" });
     this.looking = el("span", { class: "pk-quiet", role: "status" });
     this.list = el("ol", { class: "pk-list" });
-    this.options.append(el("div", { class: "pk-row-tools" }, this.find, this.looking), this.list);
+    this.options.append(el("div", { class: "pk-row-tools" }, this.find, this.orders, this.looking), this.list);
     this.how = "terminate";
     this.hint = el("p", { class: "pk-hint" }, "Best first: no new stop, the limits kept, then what costs least. Nothing is decided by a preview.");
     this.options.append(this.hint);
   }
 
   tellOptions(message) {
-    this.find.ariaDisabled = String(message.is_looking);
+    this.setLooking(message.is_looking);
     this.find.textContent = message.at ? "Find again" : "Find options";
-    this.looking.textContent = message.is_looking ? "looking…" : !message.at ? "" : message.is_old ? `as of PET ${message.at}: the log has gone on since` : `as of PET ${message.at}`;
+    if (!message.is_looking) this.looking.textContent = !message.at ? "" : message.is_old ? `as of PET ${message.at}: the log has gone on since` : `as of PET ${message.at}`;
     this.looking.classList.toggle("pk-old", message.is_old);
     this.list.replaceChildren(...message.rows.map(row => this.option(row)));
     this.hint.hidden = !message.rows.length;
+  }
+
+  setLooking(isLooking) {
+    this.isLooking = isLooking;
+    this.find.ariaDisabled = String(isLooking);
+    this.orders.textContent = isLooking ? "Stop" : "With other orders";
+    if (isLooking) this.looking.textContent = "looking…";
   }
 
   option(row) {
@@ -34,6 +43,7 @@ class OutsideSide {
     return el("li", { class: "pk-item pk-option", "data-option": row.number },
       el("span", { class: "pk-item-head" }, row.words), el("span", { class: "pk-left" }, `inside ${row.end}`),
       el("span", { class: "pk-option-text" }, gain ? `${gain}; ` : "", ...parts), open || must ? el("span", { class: "pk-source" }, [open, must].filter(Boolean).join("; ")) : null,
+      row.moves ? el("span", { class: "pk-source" }, row.moves) : null,
       row.can_be_taken ? el("span", { class: "pk-group" },
         button("Preview", "See its plan; nothing is decided", () => this.send({ kind: "look", number: row.number }), { "data-act": "look" }),
         button("Take", row.kind === "drop" ? "Decide: log its steps as skipped" : "Decide: change the plan outside", () => this.take({ number: row.number }), { "data-act": "take" })) : null);

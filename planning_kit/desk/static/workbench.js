@@ -35,10 +35,9 @@ function render({ model, el: home }) {
   const explain = step => { if (step !== explained) { explained = step; send({ kind: "explain", step }); } };
 
   root.append(el("div", { class: "pk-desk" },
-    el("div", { class: "pk-top" }, toolbar.box, toolbar.asks, toolbar.clash, el("div", { class: "pk-second" }, toolbar.egress.box, toolbar.head, toolbar.zoom), outside.clock.box, toolbar.said, outside.preview),
+    el("div", { class: "pk-top" }, toolbar.box, toolbar.asks, toolbar.clash, el("div", { class: "pk-second" }, toolbar.egress.box, toolbar.head, el("span", { class: "pk-group pk-right" }, outside.switch, toolbar.zoom)), outside.clock.box, toolbar.said, outside.preview),
     chart.box, tables.box, outside.box, side.box,
     el("p", { class: "pk-caution" }, "A planning aid, not a certified tool: the flight rules and licensed, responsible people decide. Limits are the scenario's own.")));
-  toolbar.box.prepend(outside.switch);
   home.append(root);
   home.closest(".jp-OutputArea-output")?.style.setProperty("overflow", "visible");
 

@@ -10,15 +10,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 from planning_kit.explore.retime.live_plan import LivePlan
-from planning_kit.explore.session.draft import Draft, draft_of
+from planning_kit.explore.session.draft import draft_of
+from planning_kit.explore.session.merge import same_lines
 from planning_kit.explore.session.session import Session
-from planning_kit.explore.session.sheet import Line, Sheet
 from planning_kit.explore.watch.entry import Entry
 from planning_kit.explore.watch.watch import How, Watch
-from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.log_format import SKIPPED
-from planning_kit.inputs.scenario import Scenario
 
 
 def take(session: Session, watch: Watch, words: str, how: How, by: str = "") -> str:
@@ -34,9 +32,10 @@ def take(session: Session, watch: Watch, words: str, how: How, by: str = "") -> 
     if changes:
         if session.faults:
             raise ScenarioError.single("mend the marked cells first: this changes the plan", column="take")
-        session.say_as(_saying(session.draft, decided.outside.base.scenario), words)
+        draft, changed = session.draft, draft_of(decided.outside.base.scenario)
+        session.say_as(replace(same_lines(changed, draft, draft), origin=draft.origin), words)
         assert isinstance(session.plan, LivePlan)
-        watch.rebase(session.plan)
+        watch.rebase(session.plan, decided.outside.here)
     skipped = _steps(watch, how)
     entries = [Entry("", SKIPPED, step, note=words, by=by) for step in skipped]
     logged = watch.enter_all(entries)
@@ -54,26 +53,3 @@ def _steps(watch: Watch, how: How) -> list[str]:
     return [name for name, state in states.items()
             if name in names or (state.step.task in names and name in watch.plan.network.steps
                                  and not state.pieces)]
-
-
-def _saying(draft: Draft, scenario: Scenario) -> Draft:
-    """The draft that says ``scenario``; lines keep their ids where their keys stay."""
-    said = draft_of(scenario)
-    next_id = max(draft.next_id, said.next_id)
-    for table in fmt.TABLES:
-        sheet = _keeping_ids(draft[table.name], said[table.name], table.key[0], next_id)
-        next_id = max([next_id, *(line.id + 1 for line in sheet.lines)])
-        draft = draft.with_sheet(sheet, next_id)
-    return draft
-
-
-def _keeping_ids(old: Sheet, new: Sheet, key: str, next_id: int) -> Sheet:
-    texts = [[line.cells for line in sheet.lines] for sheet in (old, new)]
-    if texts[0] == texts[1] and old.columns == new.columns:
-        return old
-    known = dict(zip(old.column(key), (line.id for line in old.lines), strict=True))
-    lines = []
-    for name, line in zip(new.column(key), new.lines, strict=True):
-        lines.append(Line(known.pop(name, next_id), line.cells))
-        next_id = max(next_id, lines[-1].id + 1)
-    return replace(new, lines=tuple(lines))

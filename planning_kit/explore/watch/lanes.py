@@ -41,7 +41,7 @@ class OpenStep:
 
 @dataclass(frozen=True)
 class LaneNow:
-    """One lane at now: its open steps, the one in progress first; ``between`` says what is done in between."""
+    """One lane at now: its open steps, the one in progress first; ``between``: what is done between steps."""
 
     who: str
     title: str

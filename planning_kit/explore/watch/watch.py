@@ -9,13 +9,15 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from typing import Any
 
 import pandas as pd
 
 from planning_kit.explore.retime.effort import keeping_times
 from planning_kit.explore.retime.going_home import ABORT, TERMINATE
 from planning_kit.explore.retime.live_plan import LivePlan
-from planning_kit.explore.retime.retiming import Outside
+from planning_kit.explore.retime.retiming import Outside, retime_plan
+from planning_kit.explore.retime.whereabouts import Whereabouts
 from planning_kit.explore.watch.clock import CLOCK_KINDS, HELD, WALL, Clock, typed_moment, utc_now
 from planning_kit.explore.watch.entry import Entry, Refused, refused, write
 from planning_kit.explore.watch.hearing import Heard, LogFault, heard, without_rates
@@ -24,11 +26,12 @@ from planning_kit.explore.watch.logbook import Logbook
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log import Actuals
-from planning_kit.inputs.log_format import LOG_COLUMNS
-from planning_kit.inputs.times import pet_min
+from planning_kit.inputs.log_format import LOG_COLUMNS, STARTED
+from planning_kit.inputs.records import BOTH
+from planning_kit.inputs.times import moment_at, pet_min
 
 _EARLIEST_MIN = -24 * 60.0  # before egress; farther off, a clock is of another day
-How = Mapping[str, Sequence[str]]
+How = Mapping[str, Any]
 
 
 @dataclass(frozen=True)
@@ -68,6 +71,8 @@ class Watch:
         self.preview: Preview | None = None
         self.options: Options | None = None
         self.heard = Heard((), (), Actuals((), None), ())
+        self._here: tuple[Whereabouts, ...] = ()
+        self._here_min = 0.0
         self._check(clock)
         self._read()
 
@@ -185,11 +190,12 @@ class Watch:
                 f"the log goes on: {count} of its rows were written after the now that was set. Set now to "
                 "its end, or rehearse from here in a log of your own", table="log")
 
-    def rebase(self, base: LivePlan) -> None:
-        """Re-time another plan by the same log: a decision, or an edit.
+    def rebase(self, base: LivePlan, here: tuple[Whereabouts, ...] = ()) -> None:
+        """Re-time another plan by the same log: an edit, or a decision, which found the two ``here``.
 
         While nothing has been logged it is also the one that the crew take outside.
         """
+        self._here, self._here_min = here, self.now_min
         if not self.outside.actuals.events or not set(base.network.steps) <= set(self.planned.network.steps):
             self.planned = base
         self.base = base
@@ -245,16 +251,24 @@ class Watch:
 
     def _re_timed(self, actuals: Actuals, now: datetime) -> LivePlan:
         now_min = pet_min(now, actuals.egress or self.base.egress)
+        here = self._still_here(actuals)
         try:
-            plan = self.base.retime(actuals, now_min)
+            plan, outside = retime_plan(self.base, actuals, now_min, here)
         except ScenarioError as error:
-            plan = self.base.retime(without_rates(actuals), now_min)
+            plan, outside = retime_plan(self.base, without_rates(actuals), now_min, here)
             faults = (LogFault(None, str(row["column"]), str(row["value"]), str(row["problem"]))
                       for row in error.problems.to_dict("records"))
             self.heard = replace(self.heard, faults=(*self.heard.faults, *faults))
-        if self.planned is self.base or plan.outside is None:
-            return plan
-        return keeping_times(plan, replace(plan, outside=replace(plan.outside, planned=self.planned)))
+        # The next decision finds them where this plan has brought them by then, not where the last one did.
+        outside = replace(outside, planned=self.planned, here=())
+        return keeping_times(plan, replace(plan, outside=outside))
+
+    def _still_here(self, actuals: Actuals) -> tuple[Whereabouts, ...]:
+        """Where the last decision found those who have begun nothing since."""
+        since = moment_at(self._here_min, actuals.egress or self.base.egress)
+        begun = {event.step for event in actuals.events if event.event == STARTED and event.at > since}
+        busy = {step.crew for step in self.base.steps if step.step in begun}
+        return tuple(each for each in self._here if not {each.crew, BOTH} & busy)
 
     def _look_again(self) -> None:
         if self.preview is not None:
