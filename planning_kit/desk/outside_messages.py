@@ -52,7 +52,8 @@ def _lane(lane: LaneNow) -> Message:
 def _step(step: OpenStep) -> Message:
     return {"step": step.step, "title": step.title, "place": step.place, "status": step.status,
             "start": _minute(step.start_min), "finish": _minute(step.finish_min),
-            "late": _minute(step.late_min), "events": list(step.events)}
+            "late": _minute(step.late_min), "events": list(step.events), "is_shared": step.is_shared,
+            "awaits": step.awaits}
 
 
 def _minute(value: float) -> float | None:

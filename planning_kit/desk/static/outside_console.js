@@ -48,13 +48,15 @@ class LaneCard {
       metabolic_w: field("W", 4, "Mean metabolic rate since egress, W"),
       note: field("note", 18, "A note"),
     };
+    this.alone = el("input", { type: "checkbox" });
+    this.aloneLabel = el("label", { class: "pk-label pk-alone", title: "A step of both: only this one has begun or finished it; else both have" }, this.alone, ` ${this.who} only`);
     this.buttons = Object.fromEntries(Object.keys(EVENT_KEYS).map(event => [event, button("", `${EVENT_HINTS[event]} (${EVENT_KEYS[event].toUpperCase()})`, () => this.log(event), { "data-event": event })]));
     for (const [event, each] of Object.entries(this.buttons)) each.append(...keyed(EVENT_WORDS[event], EVENT_KEYS[event]));
     this.head = el("div", { class: "pk-lane-head" });
     this.about = el("div", { class: "pk-lane-about" });
     this.faults = el("div", { class: "pk-entry-faults", role: "alert", hidden: true });
     this.entry = el("div", { class: "pk-lane-entry" }, el("span", { class: "pk-group" }, this.step), el("span", { class: "pk-group" }, Object.values(this.buttons)),
-      el("span", { class: "pk-group pk-fields" }, el("span", { class: "pk-label" }, "at"), Object.values(this.fields)));
+      el("span", { class: "pk-group pk-fields" }, el("span", { class: "pk-label" }, "at"), Object.values(this.fields), this.aloneLabel));
     this.box = el("div", { class: "pk-lane-card", tabindex: 0, role: "group", "aria-label": this.who, "data-lane": this.who }, this.head, this.about, this.entry, this.faults);
     this.number = number;
     this.box.addEventListener("keydown", event => this.onKey(event));
@@ -63,7 +65,7 @@ class LaneCard {
   show(lane, refused, clock) {
     this.lane = lane;
     this.isCrew = !lane.title;
-    const pairs = lane.steps.map(step => [step.step, `${step.step}  ${step.title || step.step}${step.status === "in progress" ? "  (in progress)" : ""}`]);
+    const pairs = lane.steps.map(step => [step.step, `${step.step}  ${step.title || step.step}${step.status === "in progress" ? "  (in progress)" : step.status === "done" ? "  (finished by the other)" : ""}`]);
     if (!lane.steps.some(step => step.step === this.picked)) this.picked = null;
     options(this.step, pairs, this.picked ?? lane.steps[0]?.step ?? "");
     const first = lane.steps[0], isBusy = first?.status === "in progress";
@@ -83,7 +85,7 @@ class LaneCard {
   }
 
   get primary() {
-    return this.chosen?.status === "in progress" ? "finished" : "started";
+    return ["in progress", "done"].includes(this.chosen?.status) ? "finished" : "started";
   }
 
   paint() {
@@ -92,6 +94,7 @@ class LaneCard {
       each.ariaDisabled = String(!can);
       each.classList.toggle("pk-primary", event === this.primary && can);
     }
+    this.aloneLabel.hidden = !this.chosen?.is_shared;
     this.buttons.suit.hidden = this.fields.metabolic_w.hidden = !this.isCrew;
   }
 
@@ -115,12 +118,15 @@ class LaneCard {
   log(event) {
     if (this.buttons[event].ariaDisabled === "true") return;
     const typed = Object.fromEntries(Object.entries(this.fields).map(([name, field]) => [name, field.value]));
-    const step = event === "suit" ? "" : this.step.value;
-    this.console.send({ kind: "log", lane: this.who, event, step, by: this.console.clock.by.value, ...typed }, () => { if (!this.isRefused) this.clear(); });
+    const step = event === "suit" ? "" : this.step.value, { is_shared, awaits, status } = this.chosen ?? {};
+    const isAlone = (is_shared && this.alone.checked) || (awaits && (event === "started" || status === "done"));
+    const alone = step && isAlone ? "yes" : "";
+    this.console.send({ kind: "log", lane: this.who, event, step, alone, by: this.console.clock.by.value, ...typed }, () => { if (!this.isRefused) this.clear(); });
   }
 
   clear() {
     for (const field of Object.values(this.fields)) field.value = "";
+    this.alone.checked = false;
     this.picked = null;
     if (this.lane.steps.length) { this.step.value = this.lane.steps[0].step; this.paint(); }
   }
@@ -150,6 +156,7 @@ function keyed(words, key) {
 // Two lines: what they do now, and the step that this is about.
 function laneWords(lane, first, isBusy, minute) {
   if (!first) return ["all steps done"];
+  if (first.status === "done") return ["the other has finished this; still at it?"];
   if (isBusy) {
     const left = first.finish - minute;
     return [`at work since ${pet(first.start)}; `, left < 0.5 ? el("strong", { class: "pk-over" }, "estimate used up") : `about ${Math.round(left)} min to go`];

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 
 from planning_kit.explore.watch.clock import typed_moment
 from planning_kit.explore.watch.hearing import LogFault
@@ -11,7 +12,8 @@ from planning_kit.explore.watch.logbook import Logbook
 from planning_kit.inputs.cells import CellFault, parse_number
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log_append import append_log
-from planning_kit.inputs.log_format import CORRECT, EGRESS, EVENT_KINDS, LOG
+from planning_kit.inputs.log_format import CORRECT, EGRESS, EVENT_KINDS, LOG, SUIT
+from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.times import gmt_label, pet_label, pet_min
 from planning_kit.plan.timed import TimedPlan
 
@@ -23,7 +25,8 @@ class Entry:
     """What stands in one line of entry, as typed.
 
     ``lane`` is who called it (a lane of the chart, or "" for the egress); ``at`` empty means now. ``event``
-    is one of the log's, or `WITHDRAW`: a correction that takes the event ``corrects`` back.
+    is one of the log's, or `WITHDRAW`: a correction that takes the event ``corrects`` back. ``alone``, if not
+    empty: of a step of both only this one has begun or finished.
     """
 
     lane: str
@@ -35,6 +38,7 @@ class Entry:
     note: str = ""
     by: str = ""
     corrects: str = ""
+    alone: str = ""
 
     @property
     def slot(self) -> str:
@@ -67,13 +71,22 @@ def write(entry: Entry, log: Logbook, base: TimedPlan, egress: datetime, now: da
         faults.add(LOG.name, None, "at", "", "type what it should have been, or withdraw the entry")
     elif entry.event not in (*EVENT_KINDS, WITHDRAW):
         faults.add(LOG.name, None, "event", entry.event, f"must be one of: {', '.join(EVENT_KINDS)}")
+    if metabolic is not None and moment is not None and moment <= egress:
+        faults.add(LOG.name, None, "metabolic_w", entry.metabolic_w, "a mean rate since egress needs some "
+                   "minutes after it")
     faults.stop_if_any()
-    is_correction = entry.event in (CORRECT, WITHDRAW)
-    return append_log(
-        log.path, CORRECT if is_correction else entry.event, "" if entry.event == WITHDRAW else entry.step,
-        moment, crew="" if is_correction or metabolic is None else entry.lane, remaining_min=remaining,
-        metabolic_w=metabolic, by=entry.by.strip(), corrects=entry.corrects, note=entry.note.strip(),
-        logged_at=now, plan=base)
+    add = partial(append_log, log.path, at=moment, by=entry.by.strip(), logged_at=now, plan=base)
+    if entry.event in (CORRECT, WITHDRAW):
+        return add(CORRECT, "" if entry.event == WITHDRAW else entry.step, remaining_min=remaining,
+                   metabolic_w=metabolic, corrects=entry.corrects, note=entry.note.strip())
+    is_shared = entry.step in {step.step for step in base.steps if step.crew == BOTH}
+    called_by_one = bool(entry.alone) or (metabolic is not None and not is_shared)
+    own_rate = metabolic if called_by_one or not is_shared else None
+    done = add(entry.event, entry.step, crew=entry.lane if called_by_one else "", remaining_min=remaining,
+               metabolic_w=own_rate, note=entry.note.strip())
+    if metabolic is not None and own_rate is None:  # a row of its own: the step is that of both
+        add(SUIT, crew=entry.lane, metabolic_w=metabolic)
+    return done
 
 
 def _moment(entry: Entry, egress: datetime, now: datetime, faults: Faults) -> datetime | None:

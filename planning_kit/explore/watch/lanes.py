@@ -7,8 +7,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.log_format import FINISHED, PARTLY, SKIPPED, STARTED
 from planning_kit.inputs.log_state import DONE, DROPPED, IN_PROGRESS, State
+from planning_kit.inputs.records import BOTH
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity, lane_activities
 from planning_kit.plan.build import work_order
 from planning_kit.plan.timed import TimedPlan
@@ -26,7 +28,8 @@ class OpenStep:
     """A step of a lane that is in progress or still to do. PET minutes; NaN where no place is left for it.
 
     ``late_min``: how much later it starts, or finishes once it is in progress, than in the plan that the crew
-    took outside. ``events``: what may be logged of it.
+    took outside. ``events``: what may be logged of it; ``is_shared``: it is a step of both; ``awaits``: the
+    partner has begun or finished it alone, this one has not called that yet.
     """
 
     step: str
@@ -37,6 +40,8 @@ class OpenStep:
     finish_min: float
     late_min: float
     events: tuple[str, ...]
+    is_shared: bool
+    awaits: bool
 
 
 @dataclass(frozen=True)
@@ -69,19 +74,31 @@ def _open_steps(plan: LivePlan, outside: Outside, who: str) -> Iterator[OpenStep
     base = outside.base
     states = [outside.states.by_step[base.steps[position].step]
               for position in work_order(base.steps, who)]
-    found = [_open_step(plan, outside, state) for state in states if state.status not in (DONE, DROPPED)]
-    yield from sorted(found, key=lambda step: (step.status != IN_PROGRESS, not math.isfinite(step.start_min),
-                                               step.start_min))
+    last_min = max((state.pieces[-1][0] for state in states if state.pieces), default=math.nan)
+    found = [_open_step(plan, outside, state, who) for state in states
+             if state.status not in (DONE, DROPPED) or _still_awaits(state, who, last_min)]
+    yield from sorted(found, key=lambda step: (step.status not in (IN_PROGRESS, DONE),
+                                               not math.isfinite(step.start_min), step.start_min))
 
 
-def _open_step(plan: LivePlan, outside: Outside, state: State) -> OpenStep:
-    name, is_running = state.step.step, state.status == IN_PROGRESS
+def _awaits(state: State, who: str) -> bool:
+    return state.step.crew == BOTH and state.called_by != "" and state.called_by == PARTNER.get(who)
+
+
+def _still_awaits(state: State, who: str, last_min: float) -> bool:
+    """Whether a step that the partner has finished is the last that this one has begun."""
+    return state.status == DONE and _awaits(state, who) and state.pieces[-1][0] == last_min
+
+
+def _open_step(plan: LivePlan, outside: Outside, state: State, who: str) -> OpenStep:
+    name, is_running, awaits = state.step.step, state.status == IN_PROGRESS, _awaits(state, who)
     start, finish = _times(plan, name)
     planned_start, planned_finish = _times(outside.planned, name)
     late = finish - planned_finish if is_running else start - planned_start
     place = plan.place_title(state.step.place) if state.step.place else ""  # an actor's step may have none
+    events = _DURING if is_running else (FINISHED,) if state.status == DONE else _BEFORE
     return OpenStep(name, state.step.title, place, state.status, start, finish, late,
-                    _DURING if is_running else _BEFORE)
+                    (STARTED, *events) if awaits and is_running else events, state.step.crew == BOTH, awaits)
 
 
 def _times(plan: TimedPlan, step: str) -> tuple[float, float]:

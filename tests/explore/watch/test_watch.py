@@ -81,12 +81,39 @@ def test_an_entry_mended_is_taken_and_its_faults_go(watch, wall):
     assert start_of(watch.plan, "A1") == 1
 
 
-def test_a_rate_of_one_of_two_at_work_is_logged_as_theirs(watch, wall, folder):
+def test_a_rate_of_one_of_two_at_work_is_a_row_of_its_own(watch, wall, folder):
     called(watch, "EV2", "started", "A1")
     wall.at(10)
     called(watch, "EV2", "finished", "A1", metabolic_w="240")
-    assert pk.read_log(folder)["crew"].iloc[-1] == "EV2"
+    log = pk.read_log(folder)
+    assert list(log["event"]) == ["started", "finished", "suit"]
+    assert list(log["crew"]) == ["", "", "EV2"]
     assert list(watch.outside.states.suited) == ["EV2"]
+    assert watch.outside.states.by_step["A1"].apart == []
+
+
+def test_of_a_step_of_both_one_can_be_logged_alone(watch, wall):
+    called(watch, "EV1", "started", "A1")
+    wall.at(10)
+    called(watch, "EV1", "finished", "A1", alone="yes")
+    ev1, ev2 = watch.lanes
+    assert (ev1.steps[0].step, ev2.steps[0].step, ev2.steps[0].events) == ("B1", "A1", ("finished",))
+    assert (ev2.steps[0].awaits, ev1.steps[0].awaits) == (True, False)
+    wall.at(12)
+    called(watch, "EV2", "finished", "A1", alone="yes")
+    assert watch.plan.finishes[watch.plan.position("A1")] == 12
+    assert "2.0 min after EV1" in watch.outside.states.by_step["A1"].apart[0]
+    assert watch.lanes[1].steps[0].step == "C1"
+
+
+def test_who_goes_on_without_calling_the_end_of_a_step_of_both_is_not_asked_for_it(watch, wall):
+    called(watch, "EV1", "started", "A1", alone="yes")
+    assert watch.lanes[1].steps[0].events == ("started", "finished", "partly", "skipped")
+    wall.at(10)
+    called(watch, "EV1", "finished", "A1", alone="yes")
+    wall.at(11)
+    called(watch, "EV2", "started", "C1")
+    assert [step.step for step in watch.lanes[1].steps] == ["C1", "C2", "C3", "Z1"]
 
 
 def test_a_rate_that_cannot_be_believed_is_told_and_the_rest_is_timed(watch, wall):
