@@ -144,11 +144,11 @@ class LivePlan(TimedPlan):
         return decision_table(self, level, samples, seed)
 
     def terminate(self, at_min: object = None) -> pd.DataFrame:
-        """The sequence of an orderly return at ``at_min`` (PET or UTC; now, if re-timed): see `going_home`."""
+        """The sequence of an orderly return at ``at_min`` (PET, UTC; now, if re-timed): see `going_home`."""
         return going_home(self, *self._called(at_min, TERMINATE))
 
     def abort(self, at_min: object = None) -> pd.DataFrame:
-        """The sequence of a return at once at ``at_min`` (PET or UTC; now, if re-timed): see `going_home`."""
+        """The sequence of a return at once at ``at_min`` (PET, UTC; now, if re-timed): see `going_home`."""
         return going_home(self, *self._called(at_min, ABORT))
 
     def home_now(self, how: str = TERMINATE) -> pd.DataFrame:
