@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from planning_kit.desk.actions import Content
-from planning_kit.explore.watch.deciding import take as taken
+from planning_kit.explore.watch.deciding import take
 from planning_kit.explore.watch.entry import Entry
 from planning_kit.explore.watch.watch import How, Watch
 
@@ -77,12 +77,12 @@ def look_away(bench: Workbench, _content: Content) -> None:
     bench.outside.touch().look_away()
 
 
-def take(bench: Workbench, content: Content) -> None:
+def decide(bench: Workbench, content: Content) -> None:
     """Decide on an option, or on the one that is previewed."""
     watch = bench.outside.touch()
     words, how = ((watch.preview.words, watch.preview.how) if "number" not in content and watch.preview
                   else _option(watch, content))
-    bench.say(taken(bench.session, watch, words, how, str(content.get("by", ""))))
+    bench.say(take(bench.session, watch, words, how, str(content.get("by", ""))))
 
 
 def _option(watch: Watch, content: Content) -> tuple[str, How]:
@@ -94,5 +94,5 @@ def _option(watch: Watch, content: Content) -> tuple[str, How]:
 
 OUTSIDE_ACTIONS: dict[str, Callable[[Workbench, Content], None]] = {
     action.__name__: action for action in (
-        outside, planning, clock, log, forget, rehearse, options, stop_options, look, look_away, take)
+        outside, planning, clock, log, forget, rehearse, options, stop_options, look, look_away, decide)
 }

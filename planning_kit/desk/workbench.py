@@ -27,6 +27,7 @@ from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.log import read_log
 from planning_kit.plan.timed import TimedPlan
 
+_ACTIONS = {**ACTIONS, **OUTSIDE_ACTIONS}
 T = TypeVar("T")
 _NOTES_AFTER_S = 0.0
 _AUTOSAVE_AFTER_S = 0.05
@@ -84,8 +85,7 @@ class Workbench(anywidget.AnyWidget):
 
     def _on_message(self, _widget: Any, content: dict[str, Any], _buffers: Any) -> None:
         """Do what a view asks. Whatever is wrong with it is said to the planner, never raised."""
-        kind = str(content.get("kind"))
-        action = ACTIONS.get(kind) or OUTSIDE_ACTIONS.get(kind)
+        action = _ACTIONS.get(str(content.get("kind")))
         if action is None:
             return
         self._asking = content.get("view")

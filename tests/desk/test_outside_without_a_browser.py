@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 import planning_kit as pk
+from planning_kit.desk.actions import ACTIONS
 from planning_kit.desk.outside_actions import OUTSIDE_ACTIONS
 from planning_kit.desk.snapshot import WIDGET_MIME
 from planning_kit.show.chart import PLOTLY_MIME
@@ -72,6 +73,10 @@ def test_going_outside_and_back_shows_one_plan_and_then_the_other(folder):
     assert len(talk.bench.log) == 1
 
 
+def test_no_message_means_two_things():
+    assert not ACTIONS.keys() & OUTSIDE_ACTIONS.keys()
+
+
 def test_an_entry_comes_back_with_the_chart_and_what_may_be_logged_next(talk):
     said = talk.ask("log", lane="EV1", event="started", step="A1")
     phases = dict(zip([(bar[0], bar[2]) for bar in said["outside"]["chart"]["bars"]],
@@ -110,7 +115,7 @@ def test_a_view_that_opens_later_gets_the_refused_entry_and_the_chart_too(talk):
     {"kind": "clock", "clock": "held", "text": ATTACK},
     {"kind": "clock", "clock": "held", "text": "999:00"},
     {"kind": "look", "number": 3},
-    {"kind": "take", "number": "first"},
+    {"kind": "decide", "number": "first"},
     {"kind": "forget"},
 ])
 def test_whatever_a_message_says_nothing_is_raised_and_nothing_logged(talk, content):
@@ -170,10 +175,10 @@ def test_options_are_told_ranked_looked_at_and_taken_into_the_log(late):
     said = late.ask("look", number=0)
     assert said["outside"]["preview"] == "Drop SHD"
     assert said["outside"]["chart"]["ghost_name"] == "carrying on"
-    assert late.ask("take")["said"]["level"] == "bad"  # the log goes on after the now that was set
+    assert late.ask("decide")["said"]["level"] == "bad"  # the log goes on after the now that was set
     late.ask("rehearse")
     late.ask("look", number=0)
-    said = late.ask("take", by="Ines")
+    said = late.ask("decide", by="Ines")
     assert "SH1 SH2 SH3 SH4 SH5" in said["said"]["text"]
     assert said["outside"]["preview"] == ""
     assert [line["event"] for line in said["outside_log"]["lines"][:5]] == ["skipped"] * 5

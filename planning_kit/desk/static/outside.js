@@ -48,7 +48,7 @@ class Outside {
     if (this.preview.dataset.words === words && this.preview.firstChild) return;
     this.preview.dataset.words = words;
     this.preview.replaceChildren(el("span", {}, el("strong", {}, `Preview: ${words}. `), "Nothing is decided. The ghosts show carrying on. "),
-      button("Take", "Decide on it", () => this.aside.take({}), { "data-act": "take" }), button("Back", "End the preview (Escape)", () => this.send({ kind: "look_away" }), { "data-act": "look-away" }));
+      button("Take", "Decide on it", () => this.aside.take({}), { "data-act": "decide" }), button("Back", "End the preview (Escape)", () => this.send({ kind: "look_away" }), { "data-act": "look-away" }));
   }
 
   leave() {

@@ -46,11 +46,11 @@ class OutsideSide {
       row.moves ? el("span", { class: "pk-source" }, row.moves) : null,
       row.can_be_taken ? el("span", { class: "pk-group" },
         button("Preview", "See its plan; nothing is decided", () => this.send({ kind: "look", number: row.number }), { "data-act": "look" }),
-        button("Take", row.kind === "drop" ? "Decide: log its steps as skipped" : "Decide: change the plan outside", () => this.take({ number: row.number }), { "data-act": "take" })) : null);
+        button("Take", row.kind === "drop" ? "Decide: log its steps as skipped" : "Decide: change the plan outside", () => this.take({ number: row.number }), { "data-act": "decide" })) : null);
   }
 
   take(which) {
-    this.send({ kind: "take", by: this.clock.by.value, ...which });
+    this.send({ kind: "decide", by: this.clock.by.value, ...which });
   }
 
   tellHome(message) {
