@@ -77,6 +77,7 @@ def test_the_page_has_what_a_reader_looks_for(files: Files, demo_plan: pk.Plan) 
     for message in demo_plan.findings.message:
         assert joined(message) in text
     assert demo_plan.scenario.digest in text
+    assert {"EV1", "EV2"} <= ids, "the pocket sheets are in it too"
     assert text.count(joined(CAUTION)) >= 2
 
 
@@ -131,8 +132,8 @@ def test_letters_the_pdf_cannot_print_are_counted_on_its_first_page(hostile_file
     assert re.search(f"{note}; the HTML page has them", " ".join(first.split()))
     sheets = [" ".join(pages(hostile_files[f"pocket-{crew}.pdf"])[0].split()) for crew in ("EV1", "EV2")]
     for crew, sheet in zip(("EV1", "EV2"), sheets, strict=True):
-        assert ("?" in sheet) == bool(re.search(f"{note}; sheet {crew} of review.xlsx has them", sheet))
-    assert any("review.xlsx has them" in sheet for sheet in sheets)
+        assert ("?" in sheet) == bool(re.search(f"{note}; {crew} pocket sheet in review.html has them", sheet))
+    assert any("review.html has them" in sheet for sheet in sheets)
 
 
 def test_the_sheets_hold_the_tables(files: Files, demo_plan: pk.Plan) -> None:

@@ -173,7 +173,7 @@ NEVER = "never"
 
 
 def slack_cell(slack_min: float) -> Cell:
-    """A slack as a cell: ``never`` where not even the earliest start is in time, empty where none bounds it."""
+    """A slack as a cell: ``never`` where no start at all is in time, empty where nothing bounds it."""
     return NEVER if slack_min == -math.inf else cell_of(slack_min)
 
 

@@ -24,9 +24,12 @@ from planning_kit.show.pack.content import (
 
 
 def html_page(pack: Pack) -> str:
-    """The page as text. The browser is told to run nothing and to load nothing, whatever the texts say."""
+    """The page as text, the pocket sheets at its end.
+
+    The browser is told to run nothing and to load nothing, whatever the texts say.
+    """
     page = _environment().get_template("pack.html.j2")
-    return page.render(pack=pack, caution=CAUTION, caution_css=_css(CAUTION),
+    return page.render(pack=pack, sections=(*pack.sections, *pack.pockets), caution=CAUTION, caution_css=_css(CAUTION),
                        stamp_css=_css(pack.stamp)) + "\n"
 
 

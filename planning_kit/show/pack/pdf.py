@@ -145,7 +145,7 @@ def _pocket(section: Section, printable: Printable, size: float) -> list[Flowabl
         assert isinstance(block, Table)
         story += _table(block, printable, _width(A4), size)
     if printable.missing:
-        story.insert(1, _missing(printable, f"sheet {section.key} of review.xlsx has them", size))
+        story.insert(1, _missing(printable, f"{section.title} in review.html has them", size))
     return story
 
 
