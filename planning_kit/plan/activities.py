@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from planning_kit.inputs.records import BOTH, Step
 from planning_kit.plan.build import travel_into, work_order
-from planning_kit.plan.network import TURN, on_grid
+from planning_kit.plan.network import TURN, Release, on_grid
 
 if TYPE_CHECKING:
     from planning_kit.plan.timed import TimedPlan
@@ -107,10 +107,13 @@ class _Lane:
 def _crew_lane(plan: TimedPlan, crew: str, with_slack: bool) -> list[Activity]:
     travel, airlock = plan.travels[crew], plan.scenario.settings.airlock
     lane = _Lane(plan, crew, airlock, with_slack)
+    turns = {release.step: release for release in plan.network.releases
+             if (release.kind, release.crew) == (TURN, crew)}
     for position in work_order(plan.steps, crew):
         step, start = plan.steps[position], float(plan.starts[position])
         held_by = _held_by(plan, position, crew)
-        _turn(lane, position)
+        if position in turns:
+            _turn(lane, turns[position])
         # The network rounds the whole way to the grid at once: the legs must add up to just that.
         whole_way = float(on_grid(travel_into(step, travel, lane.here) + step.travel_extra_min))
         whole_way = max(0.0, min(whole_way, start - lane.now))  # less only where a log says they were quicker
@@ -127,12 +130,10 @@ def _crew_lane(plan: TimedPlan, crew: str, with_slack: bool) -> list[Activity]:
     return lane.done
 
 
-def _turn(lane: _Lane, position: int) -> None:
+def _turn(lane: _Lane, turn: Release) -> None:
     """Where a decision found them underway to something else: there first, and until then."""
-    plan, step = lane.plan, lane.plan.steps[position]
-    turn = next((release for release in plan.network.releases if release.step == position
-                 and (release.kind, release.crew) == (TURN, lane.crew)), None)
-    if turn is None or turn.name == lane.here:
+    plan, step = lane.plan, lane.plan.steps[turn.step]
+    if turn.name == lane.here:
         return
     travel = plan.travels[lane.crew]
     leave = turn.at_min - float(on_grid(travel_into(step, travel, turn.name) + step.travel_extra_min))

@@ -143,7 +143,7 @@ _Row = tuple[str, str, float, float, float]
 def _holds(plan: TimedPlan, at_min: float, homes: list[_Home]) -> Iterator[_Row]:
     until = max(at_min + home.first_min + home.back_min for home in homes)
     for hold in plan.inhibit_holds:
-        if hold.set_by_min <= at_min < hold.lift_after_min:
+        if hold.set_by_min <= at_min <= hold.lift_after_min:  # lifted only when it is called
             title = hold.inhibit.title or hold.inhibit.inhibit
             yield (hold.inhibit.owner, f"Keep {hold.inhibit.inhibit} ({title}) until both are inside",
                    until - at_min, at_min, until)

@@ -38,3 +38,11 @@ def rehearsed(plan: pk.Plan, seed: int, until_min: float, slower: float = 1.3) -
     minutes = on_grid(plan.durations * [draw.uniform(0.8, slower) for _ in plan.steps])
     starts = earliest_starts(plan.network, minutes)
     return log_of(plan, starts, starts + minutes, until_min)
+
+
+def carried_on(plan: pk.Plan, log: pd.DataFrame, until_min: float) -> pd.DataFrame:
+    """The log of a re-timed plan, and what the calls would be up to a minute if all goes on as re-timed."""
+    later = log_of(plan, plan.starts, plan.finishes, until_min)
+    known = set(zip(log["step"], log["event"], strict=True))
+    news = [(step, event) not in known for step, event in zip(later["step"], later["event"], strict=True)]
+    return pd.concat([log, later[news]], ignore_index=True)

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
-from tests.explore.retime.rehearsal import as_planned, rehearsed
+from tests.explore.retime.rehearsal import as_planned, carried_on, rehearsed
 from tests.explore.retime.test_log import log_of
 
 
@@ -150,3 +150,28 @@ def test_a_step_without_words_says_so_and_going_in_is_the_rest_of_ingress(small_
     assert last["inside_min"] == pytest.approx(small_plan.end_min)
     with pytest.raises(pk.ScenarioError, match="no moment of the outing"):
         small_plan.terminate(1000.0)
+
+
+def test_an_option_can_wait_until_it_closes_and_not_much_longer(demo_plan: pk.Plan,
+                                                                options: pd.DataFrame) -> None:
+    """By brute force: carry on until then, or a minute longer, and decide only there."""
+    log = rehearsed(demo_plan, 0, 230.0, slower=1.4)
+    late = demo_plan.retime(log, 242.0)
+    worth_it = options[(options["gain_min"] > 0.5) & (options["open_until_min"] > 242)]
+    lost = 0
+    for row in worth_it.to_dict("records"):
+        for wait_min in (-0.01, 1.0):
+            then = row["open_until_min"] + wait_min
+            there = demo_plan.retime(carried_on(late, log, then), then)
+            assert wait_min > 0 or there.end_min == pytest.approx(late.end_min, abs=1e-5)
+            try:
+                end_min = there.decide(**row["decide"]).end_min
+            except pk.ScenarioError:  # it has begun
+                end_min = np.inf
+            if wait_min < 0:
+                assert end_min == pytest.approx(row["end_min"], abs=1e-5)
+            else:
+                assert end_min >= row["end_min"] - 1e-5
+                lost += end_min > row["end_min"] + 0.1
+    assert len(worth_it) >= 4
+    assert lost >= 2  # where there is a wait, a minute more may still do
