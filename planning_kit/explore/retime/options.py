@@ -75,8 +75,12 @@ def options_table(plan: Plan, outside: Outside, most: int = 12, search: Budget |
     those of carrying on; ``open_until_min``: until then both ways are the same, so it need not be decided
     before; ``must_by_min`` (drops): a task of it not begun by then makes the hard limit impossible with all
     else kept (the backward pass from the hard limit; NaN: it is so already); ``decide``: the arguments that
-    make that plan, ``plan.decide(**row.decide)``; ``moves``: what a reordering changes, in words.
+    make that plan, ``plan.decide(**row.decide)``; ``moves``: what a reordering changes, in words. A search
+    without success has a last row that says so. Raises `ScenarioError` for ``most`` below 1.
     """
+    if isinstance(most, bool) or not isinstance(most, int) or most < 1:
+        raise ScenarioError.single("must be how many rows to show, 1 or more", table="options", column="most",
+                                   value=most)
     known = tallied(plan)
     carry_on = Option("Carry on as re-timed", CARRY_ON, {})
     row = _row(plan, plan, carry_on, known)
@@ -90,12 +94,22 @@ def options_table(plan: Plan, outside: Outside, most: int = 12, search: Budget |
             ranked.append((_rank(row, option), row, changed))
     ranked.sort(key=lambda entry: entry[0])
     best = ranked[:most]
-    if not any(row["kind"] == CARRY_ON for _, row, _ in best):
+    if most > 1 and not any(row["kind"] == CARRY_ON for _, row, _ in best):
         best[-1:] = [entry for entry in ranked if entry[1]["kind"] == CARRY_ON]
+    if search is not None and not any(row["kind"] == REORDER for _, row, _ in ranked):
+        nothing = Option(f"No better order found{_how_it_ended(search)}", REORDER, {})
+        best.append(((), _row(plan, plan, nothing, known), plan))
     if not samples:
         return TextTable([row for _, row, _ in best], columns=OPTION_COLUMNS)
     rows = [row | _chances(changed, samples) for _, row, changed in best]
     return TextTable(rows, columns=[*OPTION_COLUMNS, "p_planned", "p_hard"])
+
+
+def _how_it_ended(search: Budget) -> str:
+    if not search.cut_short:
+        return ""
+    why = "cancelled" if search.cancelled else "stopped by the clock"
+    return f" ({why}: not repeatable)"
 
 
 def _chances(plan: Plan, samples: int) -> dict[str, float]:
@@ -116,8 +130,9 @@ def _searched(plan: Plan, known: Keys, search: Budget | None) -> Iterator[Option
     for found in better_orders(plan, plan.whereabouts, plan.now_min, new_stops, search):
         words = [move.words.partition(" (was ")[0] for move in found.moves]
         more = f"; and {len(words) - _MOST_MOVES} more" if len(words) > _MOST_MOVES else ""
+        ended = " (proven best)" if found.is_proven else _how_it_ended(search)
         tasks = [task for task in plan.scenario.records.tasks if task.task in found.dropped]
-        yield Option(f"Reorder: {'; '.join(words[:_MOST_MOVES])}{more}", REORDER, found.how,
+        yield Option(f"Reorder: {'; '.join(words[:_MOST_MOVES])}{more}{ended}", REORDER, found.how,
                      tuple(sorted(found.dropped)), _drop_cost(tasks) if tasks else (),
                      tuple(move.words for move in found.moves))
 

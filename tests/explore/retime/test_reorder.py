@@ -81,6 +81,24 @@ def test_an_effort_that_there_is_not_is_refused(begun: pk.Plan, effort: object, 
 def test_a_search_can_be_cancelled(begun: pk.Plan) -> None:
     table = begun.options(reorder="thorough", seconds=600, cancel=lambda: True)
     assert "carry on" in set(table["kind"])
+    last = table.iloc[-1]
+    assert (last["kind"], last["decide"], last["gain_min"]) == ("reorder", {}, 0.0)
+    assert last["option"] == "No better order found (cancelled: not repeatable)"
+
+
+def test_the_best_order_is_proven_and_where_there_is_none_it_is_said(begun: pk.Plan,
+                                                                    options: pd.DataFrame) -> None:
+    row = of_kind(options, "reorder").iloc[0]
+    assert row["option"].endswith(" (proven best)")
+    best = begun.decide(**row["decide"])
+    again = best.options(reorder="normal", seconds=60)
+    assert again["option"].iloc[-1] == "No better order found"
+
+
+def test_so_many_rows_as_asked(begun: pk.Plan) -> None:
+    assert len(begun.options(most=1)) == 1
+    with pytest.raises(pk.ScenarioError, match="1 or more"):
+        begun.options(most=0)
 
 
 def test_the_demo_keeps_the_planned_limit_without_dropping_anything(demo_plan: pk.Plan) -> None:
