@@ -29,8 +29,8 @@ def html_page(pack: Pack) -> str:
     The browser is told to run nothing and to load nothing, whatever the texts say.
     """
     page = _environment().get_template("pack.html.j2")
-    return page.render(pack=pack, sections=(*pack.sections, *pack.pockets), caution=CAUTION, caution_css=_css(CAUTION),
-                       stamp_css=_css(pack.stamp)) + "\n"
+    return page.render(pack=pack, sections=(*pack.sections, *pack.pockets), caution=CAUTION,
+                       caution_css=_css(CAUTION), stamp_css=_css(pack.stamp)) + "\n"
 
 
 def _environment() -> Environment:
