@@ -113,7 +113,8 @@ def test_what_goes_out_later_says_when(demo_plan: pk.Plan) -> None:
     assert "Taken out by EV1: Torque driver, EV1; Small parts bag (from 0:18, KN0)" in text
 
 
-def test_a_retimed_plan_says_so_and_tells_no_dropped_task_as_planned(late_plan: pk.Plan) -> None:
+def test_a_retimed_plan_says_so_and_tells_no_dropped_task_as_planned(late_plan: pk.Plan,
+                                                                     demo_plan: pk.Plan) -> None:
     brief, shield = pk.briefing(late_plan), "Debris shield on the aft ring"
     pack = assemble(late_plan, NO_ODDS, None)
     sheet = next(each for each in pack.pockets if each.key == "EV2")
@@ -122,6 +123,9 @@ def test_a_retimed_plan_says_so_and_tells_no_dropped_task_as_planned(late_plan: 
     assert said in brief.one_minute
     assert any(words.startswith(said) for words in sheet.words)
     assert dict(pack.facts)["Re-timed"].startswith(said)
+    assert dict(pack.facts)["Digest before the log"] == demo_plan.scenario.digest
+    assert [row[3] for row in sheet.blocks[0].rows if row[3]] == ["CL2"], "what is done is not on the sheet"
+    assert any("with the partner 1:32, past" in words for words in sheet.words)
     optional = re.search(r"Optional: [^.]*\.", brief.one_minute)
     assert optional is not None
     assert shield not in optional[0]

@@ -8,6 +8,7 @@ from importlib.metadata import PackageNotFoundError, version
 import pandas as pd
 
 from planning_kit.explore.odds.odds import Odds
+from planning_kit.explore.retime.live_plan import LivePlan
 from planning_kit.explore.revising.revisions import Revision
 from planning_kit.inputs.sign_offs import CURRENT, SIGN_OFF, reviews
 from planning_kit.inputs.times import gmt_label
@@ -57,8 +58,16 @@ def _facts(plan: TimedPlan, revision: Revision | None) -> tuple[tuple[str, str],
         ("Purpose", one_line(settings.summary) or "not given"),
         ("Elements", f"{one_line(elements.object_name)} of {elements.epoch:%Y-%m-%dT%H:%M:%SZ}"),
         ("Input digest (SHA-256)", plan.scenario.digest),
+        *_planned_digest(plan),
         ("Versions", versions()),
     )
+
+
+def _planned_digest(plan: TimedPlan) -> list[tuple[str, str]]:
+    """Of a re-timed plan, whose own inputs hold the log: the digest of what the crew took outside."""
+    if isinstance(plan, LivePlan) and plan.outside is not None:
+        return [("Digest before the log", plan.outside.planned.scenario.digest)]
+    return []
 
 
 def _changes(plan: TimedPlan) -> str:

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+from planning_kit.explore.retime.live_plan import LivePlan
 from planning_kit.inputs.records import Step
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
@@ -63,11 +64,13 @@ class _Sheet:
         self.plan, self.crew = plan, crew
         self.names, self.found = Names(plan), OpenFindings(plan)
         self.step_words = StepWords(self.names)
+        now_min = plan.now_min if isinstance(plan, LivePlan) else None
+        self.from_min = -math.inf if now_min is None else now_min
 
     def section(self, form: _Form) -> Section:
         rows = tuple(self._row(activity, form) for activity in self.plan.lanes[self.crew]
                      if activity.kind != TRAVEL and not is_hardly_a_wait(activity)
-                     and (form.with_waits or activity.kind != WAIT))
+                     and activity.finish_min > self.from_min and (form.with_waits or activity.kind != WAIT))
         rest = "the rest is in the detailed procedure of the review pack"
         said = (f"{form.said}: {rest}.",) if form.said else ()
         caption = f"{self.crew} by PET; slack to the hard limit in minutes"
@@ -131,6 +134,8 @@ class _Sheet:
             f"{hold.inhibit.inhibit} {pet_label(hold.set_by_min)} to {pet_label(hold.lift_after_min)}"
             for hold in plan.inhibit_holds)
         yield from retimed_lines(plan)
+        if math.isfinite(self.from_min):
+            yield f"What was finished by PET {pet_label(self.from_min)} is left out here."
         yield (f"PET 0:00 = GMT {gmt_label(plan.egress)}. Inside {pet_label(plan.end_min)}; planned limit "
                f"{pet_label(limits.planned_min)}, hard limit {pet_label(limits.hard_min)}.")
         yield from self._turn_back()
@@ -150,6 +155,7 @@ class _Sheet:
             if first is not None:
                 is_known, by_min, case = first
                 when = pet_label(by_min) if is_known else "not even the first minute does"
+                when += ", past" if by_min < self.from_min else ""
                 told.append(f"{how} {when} ({case.partition(',')[0]})")
         if told:
             yield f"Turn back by, to keep reserve and hard limit: {'; '.join(told)}."
