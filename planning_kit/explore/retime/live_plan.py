@@ -69,10 +69,17 @@ class LivePlan(TimedPlan):
         return self._outdoors(plan, outside)
 
     def re_timed_as(self, changed: Self) -> Self:
-        """``changed``, a variant of the plan outside, re-timed by this plan's log, if it has one."""
+        """``changed``, a variant of the plan outside, re-timed by this plan's log, if it has one.
+
+        What the log says of steps that the variant has not is passed over.
+        """
         if self.outside is None:
             return changed
-        return self._outdoors(*retime_plan(changed, self.outside.actuals, self.now_min, self.whereabouts))
+        known = set(changed.network.steps)
+        actuals = self.outside.actuals
+        told = tuple(event for event in actuals.events if not event.step or event.step in known)
+        return self._outdoors(*retime_plan(changed, replace(actuals, events=told), self.now_min,
+                                           self.whereabouts))
 
     @property
     def whereabouts(self) -> tuple[Whereabouts, ...]:

@@ -103,3 +103,11 @@ def test_the_decision_is_kept_by_a_second_one(late: pk.Plan) -> None:
     one = late.decide(skip=["SHD", "SMP"])
     pd.testing.assert_frame_equal(both.left_out, one.left_out)
     assert both.end_min == one.end_min
+
+
+def test_a_task_of_which_a_step_was_skipped_can_still_be_dropped(demo_plan: pk.Plan) -> None:
+    log = pd.concat([as_planned(demo_plan, 200.0), pd.DataFrame([
+        {"step": "SH1", "event": "skipped", "at": 199.0}])], ignore_index=True)
+    late = demo_plan.retime(log, 200.0)
+    assert "SH2" not in late.what_if(drop="task:SHD").network.steps
+    assert "SHD" in set(late.decision_table(samples=100)["task"])
