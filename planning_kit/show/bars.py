@@ -19,6 +19,7 @@ from planning_kit.show.time_axes import axis_ms
 
 CLEAR = "rgba(0,0,0,0)"
 LABEL_FONT_PX = 11
+LONGEST_TASK_NAME = 44  # in the legend: two such entries fit beside each other on a narrow page
 _HEIGHT_SHARES = {"work": 1.0, "wait": 0.34, "travel": 0.16}  # of a lane
 _LEAST_HEIGHT_PX = 6
 _PAUSE_PATTERNS: dict[str, dict[str, Any]] = {
@@ -66,7 +67,8 @@ def work_traces(scene: Scene) -> list[Trace]:
         title = f"{task} {scene.words.tasks.get(task, '')}" if task else "outside any task"
         pattern = {"shape": texture, "size": 6, "solidity": 0.18, "fgcolor": RULING}
         traces.append(bar_trace(
-            plotly_text(title, longest=30), bars, showlegend=True, legend="legend", legendrank=1000 + rank,
+            plotly_text(title, longest=LONGEST_TASK_NAME), bars,
+            showlegend=True, legend="legend", legendrank=1000 + rank,
             marker={"color": fill, "pattern": pattern, "line": outline},
         ))
     return traces

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
@@ -17,7 +18,10 @@ from planning_kit.show.time_axes import axis_names, time_axes
 
 _LEFT_PX, _RIGHT_PX, _TOP_PX = 124, 18, 84
 _AXIS_PX, _LEGEND_ROW_PX = 34, 20
-_LEGENDS = {"legend2": (5, 100), "legend": (3, 178)}  # entries a row on a narrow page, width of one in pixels
+_LEGENDS = ("legend2", "legend")
+_LEGEND_FONT_PX, _LEGEND_SIGN_PX, _LEAST_ENTRY_PX = 11, 45, 100  # plotly puts the sign before the entry
+_CHAR_SHARE = 0.56  # mean width of a character over its height, for the sans-serif faces in use
+_NARROW_PX = 900  # a page so narrow still has room for all entries
 _LEAST_TEXT_PX = 10
 _LONGEST_ROW_LABEL = 17
 
@@ -41,17 +45,26 @@ def legends_of(scene: Scene, traces: Sequence[Mapping[str, Any]]) -> dict[str, A
     entries = Counter(trace["legend"] for trace in traces if trace.get("showlegend"))
     layout: dict[str, Any] = {}
     below_px = _AXIS_PX
-    for name, (a_row, entry_px) in _LEGENDS.items():
+    for name in _LEGENDS:
+        entry_px = _entry_px([trace["name"] for trace in traces if trace.get("legend") == name])
+        a_row = max(1, (_NARROW_PX - _LEFT_PX - _RIGHT_PX) // (_LEGEND_SIGN_PX + entry_px))
         layout[name] = {
             "orientation": "h", "x": 0, "xanchor": "left", "yanchor": "top",
             "y": -below_px / scene.lanes.height, "entrywidth": entry_px,
             "entrywidthmode": "pixels", "bgcolor": "rgba(0,0,0,0)",
-            "font": {"size": 11, "color": scene.theme.ink}, "itemsizing": "trace", "traceorder": "normal",
+            "font": {"size": _LEGEND_FONT_PX, "color": scene.theme.ink},
+            "itemsizing": "trace", "traceorder": "normal",
         }
         below_px += math.ceil(entries[name] / a_row) * _LEGEND_ROW_PX + 6
     layout["height"] = round(scene.lanes.height + _TOP_PX + below_px)
     layout["margin"] = {"l": _LEFT_PX, "r": _RIGHT_PX, "t": _TOP_PX, "b": below_px}
     return layout
+
+
+def _entry_px(names: Sequence[str]) -> int:
+    """Room for the longest name: plotly cuts none, it runs into the next entry."""
+    longest = max((len(html.unescape(name)) for name in names), default=0)
+    return max(_LEAST_ENTRY_PX, math.ceil(longest * _LEGEND_FONT_PX * _CHAR_SHARE))
 
 
 def _title(scene: Scene) -> tuple[str, str]:

@@ -1,4 +1,5 @@
 import copy
+import html
 import json
 import math
 from collections import Counter
@@ -106,6 +107,15 @@ def test_tasks_differ_in_fill_or_texture_and_keep_the_order_of_the_scenario(plan
     assert [trace.name.split()[0] for trace in tasks[:-1]] == in_order
     looks = [(trace.marker.color, trace.marker.pattern.shape) for trace in tasks]
     assert len(set(looks)) == len(looks)
+
+
+def test_titles_of_tasks_stand_whole_in_the_legend_with_room_for_each(plan):
+    layout = swimlane(plan).layout
+    names = [html.unescape(trace.name) for trace in swimlane(plan).data if trace.legend == "legend"]
+    for task in plan.scenario.records.tasks:
+        assert f"{task.task} {task.title}" in names
+    # Half an em a letter is less than any sans-serif face needs on the mean.
+    assert layout.legend.entrywidth >= max(map(len, names)) * layout.legend.font.size / 2
 
 
 def test_each_work_bar_carries_its_step_as_text(plan):
