@@ -33,6 +33,15 @@ class Event:
 
 
 @dataclass(frozen=True, eq=False)
+class Need:
+    """A step during which the thing is in a good state, where ``when`` holds."""
+
+    step: Placed
+    when: Literal
+    is_good: Callable[[str], bool]
+
+
+@dataclass(frozen=True, eq=False)
 class Chain:
     """The history of one thing: ``arcs[a, b]`` between events by number, -1 for how it begins and ends."""
 
@@ -41,7 +50,9 @@ class Chain:
     events: tuple[Event, ...]
     arcs: dict[tuple[int, int], Literal]
     requirement: Requirement
+    may_end: Callable[[str], bool]
     inside: dict[int, Literal] = field(default_factory=dict)
+    needs: list[Need] = field(default_factory=list)
 
     def state_after(self, number: int) -> str:
         """The state after an event; after -1 the one at the beginning."""
@@ -53,7 +64,7 @@ def add_chain(model: OrderModel, name: str, initial: str, events: Sequence[Event
     """b directly follows a: state after a in states before b, and s_b >= s_a + d_a (for two steps)."""
     arcs: dict[tuple[int, int], Literal] = {}
     inside = {i: _inside(model, event, requirement) for i, event in enumerate(events)}
-    chain = Chain(name, initial, tuple(events), arcs, requirement, inside)
+    chain = Chain(name, initial, tuple(events), arcs, requirement, may_end, inside)
     for a in range(-1, len(events)):
         for b in range(len(events)):
             if a != b and _can_follow(chain, a, b):
@@ -102,6 +113,7 @@ def need_state(model: OrderModel, chain: Chain, step: Placed, when: Literal, is_
     Exactly one event a (or the beginning) with y_a: s >= s_a + d_a; and where b follows a: s_b >= s + d.
     Returns the literals y by event.
     """
+    chain.needs.append(Need(step, when, is_good))
     brought: dict[int, Literal] = {}
     for a in range(-1, len(chain.events)):
         if is_good(chain.state_after(a)) and not (a >= 0 and _is_too_late(chain.events[a], step)):

@@ -15,19 +15,19 @@ from planning_kit.explore.propose.chains import Chain, Event, add_chain, need_st
 from planning_kit.explore.propose.model import Literal, OrderModel, Requirement
 from planning_kit.explore.propose.problem import Problem, crews_of
 from planning_kit.explore.propose.work import swapped_moves
-from planning_kit.inputs.records import INSIDE, Item
+from planning_kit.inputs.records import INSIDE, Item, Records
 
 _SLOT_PARTS = 1000
 
 
-def add_hardware(problem: Problem) -> dict[str, Chain]:
+def add_hardware(problem: Problem) -> None:
     """A chain for every item that some step moves or needs; needs, hands and bags on top of them."""
     chains = {item.item: _item_chain(problem, item) for item in problem.work.records.hardware}
     _add_uses(problem, chains)
     _add_bag_hands(problem, chains)
     _add_footholds(problem, chains)
     _add_capacities(problem, chains)
-    return chains
+    problem.chains += chains.values()
 
 
 def _item_chain(problem: Problem, item: Item) -> Chain:
@@ -108,15 +108,25 @@ def _add_footholds(problem: Problem, chains: dict[str, Chain]) -> None:
                        asked)
 
 
+def room_in(records: Records) -> dict[str, float]:
+    """The slots of hands and bags, where they are known."""
+    room = {crew.crew: crew.carry_slots for crew in records.crew}
+    room |= {item.item: item.holds for item in records.hardware if item.kind == "bag"}
+    return {holder: slots for holder, slots in room.items() if slots is not None}
+
+
+def slots_of(records: Records) -> dict[str, float]:
+    """The slots that each item takes."""
+    return {item.item: item.slots or 0.0 for item in records.hardware}
+
+
 def _add_capacities(problem: Problem, chains: dict[str, Chain]) -> None:
     """The slots in someone's hands never sum to more than they can carry, nor those in a bag."""
-    room = {crew.crew: crew.carry_slots for crew in problem.work.records.crew}
-    room |= {item.item: item.holds for item in problem.work.records.hardware if item.kind == "bag"}
-    slots = {item.item: item.slots or 0.0 for item in problem.work.records.hardware}
+    room, slots = room_in(problem.work.records), slots_of(problem.work.records)
     for holder, limit in room.items():
         inside = [name for name, chain in chains.items()
                   if slots[name] and holder in map(chain.state_after, range(-1, len(chain.events)))]
-        if limit is None or sum(slots[name] for name in inside) <= limit:
+        if sum(slots[name] for name in inside) <= limit:
             continue
         spans = [(span, round(slots[name] * _SLOT_PARTS)) for name in inside
                  for span in _stays(problem, chains[name], holder)]

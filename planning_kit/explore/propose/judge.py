@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -23,6 +24,7 @@ from planning_kit.plan.timing import earliest_starts, outing_end
 
 _SAME_MIN = 1e-6
 _MOST_UNDONE = 40
+_ANYWHERE = {"suits", "return"}
 Findings = Callable[[TimedPlan], pd.DataFrame]
 
 
@@ -38,10 +40,17 @@ class Judge:
     cushion: float = 0.0
 
     def stops(self, plan: TimedPlan) -> set[tuple[str, str, str]]:
-        """The stop findings of a plan: check, crew and step of each."""
+        """The stop findings of a plan: check, crew and step of each.
+
+        What runs out or is too far in any order has a number in place of the step at which it happens to.
+        """
         found = self.findings(plan)
         found = found[found["severity"] == STOP]
-        return set(zip(found["check"], found["crew"], found["step"], strict=True))
+        told, counts = set(), Counter[tuple[str, str]]()
+        for check, crew, step in zip(found["check"], found["crew"], found["step"], strict=True):
+            counts[check, crew] += 1
+            told.add((check, crew, str(counts[check, crew]) if check in _ANYWHERE else step))
+        return told
 
     def worth(self, plan: TimedPlan, dropped: frozenset[str]) -> tuple[float, ...]:
         """Smaller is better: work left out by weight, outing end, walking (minutes)."""

@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from functools import cached_property, partial
 
 from ortools.sat.python import cp_model
 
-from planning_kit.explore.propose.model import Lane, Literal, Member, OrderModel, Placed, Requirement
+from planning_kit.explore.propose.chains import Chain
+from planning_kit.explore.propose.histories import forced_orders
+from planning_kit.explore.propose.model import Lane, Literal, OrderModel, Placed, Requirement
 from planning_kit.explore.propose.past import Past
 from planning_kit.explore.propose.ticks import start_windows, ticks_down, ticks_up
-from planning_kit.explore.propose.work import BY_RUNS, Work, people
+from planning_kit.explore.propose.work import Work, people
 from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.omm import Elements
 from planning_kit.inputs.records import BOTH, Gap
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.almanac import Almanac, almanac_for
-from planning_kit.plan.build import allowed_windows, crew_travel, step_demands, travel_into
+from planning_kit.plan.build import allowed_windows, crew_travel, step_demands
+from planning_kit.plan.network import AFTER, Bound
 from planning_kit.plan.routes import Travel
 
 
@@ -40,7 +44,11 @@ class Freedom:
 
 @dataclass
 class Problem:
-    """The model of one scenario and its choices. ``done[task, is_swapped]`` says that a task is done so."""
+    """The model of one scenario and its choices. ``done[task, is_swapped]`` says that a task is done so.
+
+    ``positions`` are the steps that may be in each lane, ``before`` for each step those that precede it
+    whatever is chosen, ``more_bounds`` what the model keeps by such precedence and the timing does not know.
+    """
 
     work: Work
     elements: Elements
@@ -55,15 +63,19 @@ class Problem:
     placed: list[Placed] = field(default_factory=list)
     lanes: dict[str, Lane] = field(default_factory=dict)
     positions: dict[str, list[int]] = field(default_factory=dict)
+    chains: list[Chain] = field(default_factory=list)
+    before: list[set[int]] = field(default_factory=list)
+    more_bounds: list[Bound] = field(default_factory=list)
 
     def modes(self, task: str) -> tuple[bool, ...]:
         """The ways to do a task: as written, and with the crew traded where it is swappable."""
         return (False, True) if task in self.work.swappable else (False,)
 
-    def member(self, who: str, position: int) -> int | None:
-        """The number of a step in someone's lane; None where it never is in it."""
-        lane = self.positions[who]
-        return lane.index(position) if position in lane else None
+    @cached_property
+    def numbers(self) -> dict[str, dict[int, int]]:
+        """By lane the number of each step in it; -1 is the airlock in both."""
+        return {who: {-1: -1} | {position: number for number, position in enumerate(positions)}
+                for who, positions in self.positions.items()}
 
 
 def start_problem(work: Work, elements: Elements, freedom: Freedom, explains: bool = False) -> Problem:
@@ -89,7 +101,23 @@ def start_problem(work: Work, elements: Elements, freedom: Freedom, explains: bo
         problem.placed.append(placed)
         model.cp.add(placed.start >= egress)
         model.cp.add(placed.start <= egress + ticks_down(settings.horizon_h * 60))
+    problem.positions |= {who: _may_do(work, who) for who in work.lanes}
     return problem
+
+
+def _may_do(work: Work, who: str) -> list[int]:
+    names = {who, PARTNER.get(who)}
+    return [i for i, step in enumerate(work.steps)
+            if step.crew == who or (who in PARTNER and step.crew == BOTH)
+            or (step.crew in names and step.crew in PARTNER and step.task in work.swappable)]
+
+
+def is_here(problem: Problem, who: str, position: int) -> Literal:
+    """Whether a step is done in someone's lane."""
+    step = problem.work.steps[position]
+    if step.crew == BOTH:
+        return problem.tasks[step.task]
+    return problem.done[step.task, step.crew != who]
 
 
 def _choose_task(problem: Problem, task: str) -> None:
@@ -104,72 +132,38 @@ def _choose_task(problem: Problem, task: str) -> None:
         problem.done[task, False], problem.done[task, True] = as_written, swap
 
 
+def find_precedence(problem: Problem, explains: bool) -> None:
+    """Fill ``before``: what the tables say and, unless a clash is to be told, what hardware forces.
+
+    Nothing is forced where a plan outside has let requirements go.
+    """
+    work, problem.before = problem.work, problem.work.before
+    if explains:
+        return
+    is_sure = partial(_is_sure, problem)
+    asked = [chain for chain in problem.chains if not problem.model.let_go]
+    forced = {pair for chain in asked for pair in forced_orders(chain, work.number, is_sure)}
+    into = [set(near) for near in work.before]
+    for first, then in sorted(forced):
+        into[then].add(first)
+        problem.more_bounds.append(Bound(first, then, AFTER, work.steps[first].step))
+    problem.before = work.closed(into)
+
+
+def _is_sure(problem: Problem, position: int, whens: Iterable[Literal]) -> bool:
+    """Whether one of these literals holds whoever does the task of a step, if it is done."""
+    task = problem.work.steps[position].task
+    ways = [problem.done[task, is_swapped] for is_swapped in problem.modes(task)]
+    named = {id(when) for when in whens}
+    return id(problem.tasks[task]) in named or all(id(way) in named for way in ways)
+
+
 def add_limit(problem: Problem) -> None:
     """end - egress <= limit; the end is the later of both at the airlock, plus ingress (see `add_lanes`)."""
     limit = problem.freedom.limit_min
     asked = Requirement("limits", "limit", f"both are inside by {pet_label(limit)}")
     problem.model.cp.add(problem.end <= problem.egress + ticks_down(limit)).only_enforce_if(
         *problem.model.switch(asked))
-
-
-def add_lanes(problem: Problem) -> None:
-    """Everyone does one thing at a time; crew travel, from the airlock and back to it."""
-    work, model = problem.work, problem.model
-    never_ends = model.cp.new_constant(2 * model.horizon)
-    for who in work.lanes:
-        positions = _may_do(problem, who)
-        problem.positions[who] = positions
-        members = [Member(problem.placed[i], _here(problem, who, i)) for i in positions]
-        is_crew = who in work.crews
-        if members:
-            problem.lanes[who] = model.add_lane(
-                who, members, _way(problem, who, positions), problem.egress,
-                problem.end if is_crew else never_ends,
-                _precedes(work, positions),
-                _parted(problem, who, members, positions),
-            )
-
-
-def _precedes(work: Work, positions: list[int]) -> Callable[[int, int], bool]:
-    return lambda a, b: positions[a] in work.before[positions[b]]
-
-
-def _may_do(problem: Problem, who: str) -> list[int]:
-    names = {who, PARTNER.get(who)}
-    return [i for i, step in enumerate(problem.work.steps)
-            if step.crew == who or (who in PARTNER and step.crew == BOTH)
-            or (step.crew in names and step.crew in PARTNER and step.task in problem.work.swappable)]
-
-
-def _here(problem: Problem, who: str, position: int) -> Literal:
-    step = problem.work.steps[position]
-    if step.crew == BOTH:
-        return problem.tasks[step.task]
-    return problem.done[step.task, step.crew != who]
-
-
-def _way(problem: Problem, who: str, positions: list[int]) -> Callable[[int, int], int | None]:
-    """Ticks of travel between members of a lane; home includes ingress; None where no route leads there."""
-    records = problem.work.records
-    airlock, travel = records.settings.airlock, problem.travels.get(who)
-    table: dict[tuple[int, int], int | None] = {}
-
-    def way(a: int, b: int) -> int | None:
-        if a < 0 <= b and problem.freedom.past:
-            return first_way(problem, who, positions[b])
-        if travel is None:
-            return 0
-        if (a, b) not in table:
-            here = airlock if a < 0 else problem.work.steps[positions[a]].place
-            if b < 0:
-                minutes = travel.time_min(here, airlock) + records.settings.limits.ingress_min
-            else:
-                step = problem.work.steps[positions[b]]
-                minutes = travel_into(step, travel, here) + step.travel_extra_min
-            table[a, b] = ticks_up(minutes) if minutes < float("inf") else None
-        return table[a, b]
-
-    return way
 
 
 def first_way(problem: Problem, who: str, position: int) -> int | None:
@@ -180,27 +174,6 @@ def first_way(problem: Problem, who: str, position: int) -> int | None:
     return ticks_up(minutes) if minutes < float("inf") else None
 
 
-def _parted(problem: Problem, who: str, members: list[Member],
-            positions: list[int]) -> Callable[[int, int], bool]:
-    """Whether some third step of the lane always stands between two, so that no arc joins them."""
-    before, always = problem.work.before, problem.model.yes
-    glued = problem.work.runs.get(who, {}) if problem.work.free == BY_RUNS else {}
-    glued_from = {b: a for a, b in glued.items()}
-
-    def parted(a: int, b: int) -> bool:
-        first, second = positions[a], positions[b]
-        if glued.get(first, second) != second or glued_from.get(second, first) != first:
-            return True
-        return any(
-            first in before[third] and third in before[second]
-            and (members[c].here is always or members[c].here is members[a].here
-                 or members[c].here is members[b].here)
-            for c, third in enumerate(positions)
-        )
-
-    return parted
-
-
 def add_after(problem: Problem) -> None:
     """s_step >= s_named + d_named for every step named in ``after``; through tasks that are left out, too."""
     work = problem.work
@@ -208,16 +181,8 @@ def add_after(problem: Problem) -> None:
         for name in step.after:
             asked = Requirement("steps", step.step, f"{step.step} waits for {name} (after)")
             _follow(problem, work.index[name], b, asked)
-            for far in _through(work, name):
+            for far in work.through(name):
                 _follow(problem, far, b, asked)
-
-
-def _through(work: Work, name: str) -> list[int]:
-    """The steps that a step waits for by way of ``name``, where the task of ``name`` may be left out."""
-    step = work.steps[work.index[name]]
-    if step.task not in work.optional:
-        return []
-    return [far for other in step.after for far in (work.index[other], *_through(work, other))]
 
 
 def _follow(problem: Problem, a: int, b: int, asked: Requirement) -> None:

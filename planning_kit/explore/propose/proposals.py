@@ -77,9 +77,20 @@ class Proposal:
         """What it changes against the current plan: ``kind``, ``crew``, ``what``, ``words``."""
         return TextTable([asdict(move) for move in self.changes], columns=MOVE_COLUMNS)
 
+    @cached_property
+    def p_planned(self) -> float:
+        """Odds of keeping the planned limit."""
+        return odds_of_limits(self.plan)[0]
+
+    @cached_property
+    def p_hard(self) -> float:
+        """Odds of keeping the hard limit."""
+        return odds_of_limits(self.plan)[1]
+
     def __repr__(self) -> str:
         return (f"<Proposal {self.name}: both inside at {pet_label(self.end_min)}, {len(self.changes)} "
-                f"changes; {self.verdict}>")
+                f"changes; odds {self.p_planned:.3f} for the planned limit, {self.p_hard:.3f} for the hard "
+                f"one; {self.verdict}>")
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -134,22 +145,29 @@ class Proposals:
         return TextTable(rows, columns=TABLE_COLUMNS)
 
     def __repr__(self) -> str:
-        return f"<Proposals: {self.verdict}>"
+        return f"<Proposals: {self.verdict}>" if self.best is None else (
+            f"<Proposals: {self.verdict}; odds {self.best.p_planned:.3f} for the planned limit, "
+            f"{self.best.p_hard:.3f} for the hard one>")
 
     def _repr_html_(self) -> str:
         table = self.table._repr_html_() or ""  # type: ignore[operator]
         return f"<p>{html.escape(self.verdict)}</p>{table}"
 
 
+def odds_of_limits(plan: TimedPlan) -> tuple[float, float]:
+    """How likely a plan keeps the planned and the hard limit, from `ODDS_SAMPLES` samples."""
+    ends, limits = odds(plan, ODDS_SAMPLES).tally.end_min, plan.scenario.settings.limits
+    return float((ends <= limits.planned_min).mean()), float((ends <= limits.hard_min).mean())
+
+
 def _row(name: str, plan: TimedPlan, current: TimedPlan | None,
          proposal: Proposal | None) -> dict[str, object]:
-    ends, limits = odds(plan, ODDS_SAMPLES).tally.end_min, plan.scenario.settings.limits
+    p_planned, p_hard = (proposal.p_planned, proposal.p_hard) if proposal else odds_of_limits(plan)
     gain = current.end_min - plan.end_min if current else float("nan")
     return {
         "plan": name, "egress": pd.Timestamp(plan.egress), "end_min": round(plan.end_min, 1),
         "gain_min": round(gain, 1), "walk_min": round(walk_min(plan), 1),
-        "p_planned": round(float((ends <= limits.planned_min).mean()), 3),
-        "p_hard": round(float((ends <= limits.hard_min).mean()), 3),
+        "p_planned": round(p_planned, 3), "p_hard": round(p_hard, 3),
         "left_out": " ".join(sorted(proposal.dropped)) if proposal else "",
         "changes": len(proposal.changes) if proposal else 0,
         "new_cautions": proposal.new_cautions if proposal else 0,

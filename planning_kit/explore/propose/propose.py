@@ -25,7 +25,7 @@ from planning_kit.inputs.times import as_utc
 from planning_kit.plan.build import work_order
 from planning_kit.plan.timed import TimedPlan
 
-EFFORTS = {"quick": 2.0, "normal": 4.0, "thorough": 40.0}
+EFFORTS = {"quick": 1.0, "normal": 2.0, "thorough": 40.0}
 _MOST_REJECTED = 5
 Moment = str | date | datetime
 
@@ -142,21 +142,27 @@ class _Search:
         return self.judge.stops(self.judge.current) if self.judge.current else set()
 
     def _keep(self, name: str, found: Found, rebuilt: Rebuilt) -> None:
-        """Keep an order that holds, without the moves that win nothing, if it is better than the current."""
-        known, current = self._known_stops, self.judge.current
-        choice, rebuilt = only_what_matters(self.judge, found.choice, rebuilt, self.before.lanes, known,
-                                            self.budget)
-        mine = (float(len(self.judge.stops(rebuilt.plan))), *self.judge.worth(rebuilt.plan, choice.dropped))
+        """Keep an order that holds if it is better than the current and than any kept before."""
+        proposal, current = self._proposal(name, found, rebuilt), self.judge.current
+        mine = self._rank(proposal)
         if current is not None and self._keeps_limit(current):
-            theirs = (float(len(known)), *self.judge.worth(current, frozenset()))
+            theirs = (float(len(self._known_stops)), *self.judge.worth(current, frozenset()))
             if not self.judge.is_worse(theirs, mine):
                 return
+        if all(self.judge.is_worse(self._rank(other), mine) for other in self.found):
+            self.found.append(proposal)
+
+    def _proposal(self, name: str, found: Found, rebuilt: Rebuilt) -> Proposal:
+        """An order that holds, without the moves that win nothing."""
+        choice, rebuilt = only_what_matters(self.judge, found.choice, rebuilt, self.before.lanes,
+                                            self._known_stops, self.budget)
+        current = self.judge.current
         cautions = self._cautions(rebuilt.plan) - (self._cautions(current) if current else set())
-        self.found.append(Proposal(
+        return Proposal(
             name, rebuilt.scenario, rebuilt.plan, current,
             tuple(tell_moves(self.scenario.records, self.before, choice, rebuilt)), choice.dropped,
             cushioned_end_min(rebuilt.plan, self.freedom.cushion), found.bound_min, found.tasks_proven,
-            found.end_proven, not self.budget.cut_short, len(cautions)))
+            found.end_proven, not self.budget.cut_short, len(cautions))
 
     def _keeps_limit(self, plan: TimedPlan) -> bool:
         return cushioned_end_min(plan, self.freedom.cushion) <= self.freedom.limit_min
@@ -191,9 +197,10 @@ class _Search:
         current, last = self.judge.current, self.last
         if self.found:
             best = self.found[0]
+            order = "a better order" if current else "an order that fits"
             gain = f", {current.end_min - best.end_min:.1f} min earlier" if current else ""
             out = f", {' '.join(sorted(best.dropped))} left out" if best.dropped else ""
-            return self._cut(f"a better order{gain}{out}: {best.verdict}")
+            return self._cut(f"{order}{gain}{out}: {best.verdict}")
         assert last is not None
         if self.rejected > _MOST_REJECTED:
             return self._cut(f"no better order holds: {self.rejected} were rejected by the checks")

@@ -11,18 +11,21 @@ from dataclasses import dataclass, replace
 
 from ortools.sat.python import cp_model
 
-from planning_kit.explore.propose.choice import Choice, as_written, hints_for, literal_value, read_choice
+from planning_kit.explore.propose.choice import Choice, hints_for, literal_value, read_choice
 from planning_kit.explore.propose.hardware import add_hardware
+from planning_kit.explore.propose.lane_bounds import add_lane_bounds
+from planning_kit.explore.propose.lanes import add_lanes
+from planning_kit.explore.propose.local_search import PASSES, improve
 from planning_kit.explore.propose.past import add_past
 from planning_kit.explore.propose.problem import (
     Freedom,
     Problem,
     add_after,
     add_gaps,
-    add_lanes,
     add_last_starts,
     add_limit,
     add_windows,
+    find_precedence,
     start_problem,
 )
 from planning_kit.explore.propose.search import (
@@ -36,7 +39,7 @@ from planning_kit.explore.propose.search import (
     solve,
 )
 from planning_kit.explore.propose.ticks import minutes_of
-from planning_kit.explore.propose.work import BY_RUNS, BY_STEPS, Work
+from planning_kit.explore.propose.work import Work
 from planning_kit.explore.propose.worksites import add_inhibits, add_room, add_tethers
 from planning_kit.inputs.omm import Elements
 from planning_kit.inputs.records import Records, Task
@@ -44,7 +47,8 @@ from planning_kit.inputs.records import Records, Task
 _OPTIONAL = "optional"
 _FEW_TASKS = 40
 _CHANGE_PART = 100
-_SHARES = {"tasks": 0.15, "proof": 0.15, "runs": 0.30, "finish": 0.40, "walk": 0.10}
+_SHARES = {"tasks": 0.15, "proof": 0.25, "finish": 0.25, "walk": 0.10}
+_MOST_COMPLETED = 12
 
 
 @dataclass(frozen=True)
@@ -65,10 +69,11 @@ def build_problem(records: Records, elements: Elements, freedom: Freedom, free: 
                     for step in records.steps)
     work = Work(records, minutes, free, knows_rules=not explains, has_begun=freedom.past is not None)
     problem = start_problem(work, elements, freedom, explains)
-    for add in (add_limit, add_lanes, add_after, add_gaps, add_windows, add_last_starts):
-        add(problem)
     add_hardware(problem)
-    for add in (add_tethers, add_room, add_inhibits):
+    add_tethers(problem)
+    find_precedence(problem, explains)
+    for add in (add_limit, add_lanes, add_after, add_gaps, add_windows, add_last_starts, add_room,
+                add_inhibits):
         add(problem)
     add_past(problem)
     return problem
@@ -176,18 +181,23 @@ def _sum_of(weights: dict[str, int], problem: Problem, answer: Answer) -> int:
 
 def _by_finish(problem: Problem, start: Answer, budget: Budget, effort: float,
                forbidden: list[Choice]) -> tuple[Answer, float]:
-    """The earliest finish and its bound: first one worker for a proof, then turns, runs first."""
+    """The earliest finish and its bound: a quick look around, the lanes alone, then the solver.
+
+    The solver begins with one worker, for a proof; then several take turns. The rest of an outing that has
+    begun is left to it alone.
+    """
     problem.model.cp.clear_objective()
     problem.model.cp.minimize(problem.end - problem.egress)
     best = completed(problem, read_choice(problem, start.values), budget) or start
     bound = 0.0
-    for doing, workers in (("proof", 1), ("runs", TURNS), ("finish", TURNS)):
-        if budget.is_over():
+    if problem.freedom.past is None:
+        passed = improve(problem, read_choice(problem, best.values), round(PASSES * effort), budget, forbidden)
+        best = _best_completed(problem, best, passed, budget)
+        bound = add_lane_bounds(problem, _surely_done(problem, start), _objective_ticks(problem, best),
+                                effort, budget)
+    for doing, workers in (("proof", 1), ("finish", TURNS)):
+        if budget.is_over() or bound >= _objective_ticks(problem, best):
             break
-        if doing == "runs":
-            if problem.work.free == BY_STEPS:
-                best = _by_runs(problem, best, budget, effort * _SHARES[doing], forbidden)
-            continue
         hint_all(problem.model, best.values)
         answer = solve(problem.model, budget, effort * _SHARES[doing], workers, FINISH)
         bound = max(bound, answer.bound)
@@ -198,29 +208,22 @@ def _by_finish(problem: Problem, start: Answer, budget: Budget, effort: float,
     return best, min(bound, _objective_ticks(problem, best))
 
 
-def _by_runs(problem: Problem, best: Answer, budget: Budget, effort: float,
-             forbidden: list[Choice]) -> Answer:
-    """A finish from the smaller problem that keeps runs of work together: a good start for the free one."""
-    freedom = problem.freedom
-    smaller = build_problem(problem.work.records, problem.elements, freedom, BY_RUNS)
-    for choice in forbidden:
-        forbid(smaller, choice)
-    choice = read_choice(problem, best.values)
-    smaller.model.cp.minimize(smaller.end - smaller.egress)
-    for task, literal in smaller.tasks.items():
-        if literal is not smaller.model.yes:
-            smaller.model.cp.add(literal == int(task not in choice.dropped))
-    known = completed(smaller, choice, budget) or completed(
-        smaller, as_written(smaller, freedom.earliest), budget)
-    if known:
-        hint_all(smaller.model, known.values)
-    answer = solve(smaller.model, budget, effort, TURNS, FINISH)
-    if not answer.is_found:
-        return best
-    found = completed(problem, read_choice(smaller, answer.values), budget)
-    if found and _objective_ticks(problem, found) < _objective_ticks(problem, best):
-        return found
+def _best_completed(problem: Problem, best: Answer, passed: list[Choice], budget: Budget) -> Answer:
+    """The best order of a local search that the solver can complete, if it is better."""
+    for choice in reversed(passed[-_MOST_COMPLETED:]):
+        answer = completed(problem, choice, budget)
+        if answer is not None and _objective_ticks(problem, answer) < _objective_ticks(problem, best):
+            return answer
     return best
+
+
+def _surely_done(problem: Problem, tasks: Answer) -> set[str]:
+    """The tasks done in every answer worth as much: whole levels (see `task_weights`) with none left out."""
+    weights = task_weights(problem.work.records.tasks)
+    out = {weights[task] for task, literal in problem.tasks.items()
+           if task in weights and not literal_value(literal, tasks.values)}
+    return {task for task in problem.tasks
+            if task not in weights or not out or (tasks.is_proven and weights[task] not in out)}
 
 
 def _by_walk(problem: Problem, best: Answer, budget: Budget, effort: float, start: Choice | None) -> Answer:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
 
+from planning_kit.explore.propose.model import Placed
 from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.records import BOTH, ItemMove, Records, Step
 from planning_kit.plan.build import work_order
@@ -41,6 +42,10 @@ class Work:
     def index(self) -> dict[str, int]:
         """Row position by step id."""
         return {step.step: i for i, step in enumerate(self.steps)}
+
+    def number(self, placed: Placed) -> int:
+        """The row position of a step of the model."""
+        return self.index[placed.name]
 
     @cached_property
     def crews(self) -> tuple[str, ...]:
@@ -96,12 +101,30 @@ class Work:
         into: list[set[int]] = [set() for _ in self.steps]
         for a, b in self._known_pairs():
             into[b].add(a)
-        for _ in self.steps:
-            grown = [near.union(*(into[a] for a in near)) if near else near for near in into]
-            if grown == into:
+        return self.closed(into)
+
+    def closed(self, into: Sequence[Collection[int]]) -> list[set[int]]:
+        """What precedes each step, with what precedes that; not through a step that may be left out alone."""
+        known = [set(near) for near in into]
+        tasks = [step.task for step in self.steps]
+
+        def is_sure(step: int, first: int, then: int) -> bool:
+            return tasks[step] not in self.optional or tasks[step] in (tasks[first], tasks[then])
+
+        for _ in known:
+            grown = [near | {far for by in near for far in known[by] if is_sure(by, far, then)}
+                     for then, near in enumerate(known)]
+            if grown == known:
                 break
-            into = grown
-        return into
+            known = grown
+        return known
+
+    def through(self, name: str) -> list[int]:
+        """The steps that a step waits for by way of ``name``, where the task of ``name`` may be left out."""
+        step = self.steps[self.index[name]]
+        if step.task not in self.optional:
+            return []
+        return [far for other in step.after for far in (self.index[other], *self.through(other))]
 
     def _known_pairs(self) -> Iterator[tuple[int, int]]:
         if self.knows_rules:
@@ -116,14 +139,11 @@ class Work:
 
     def _ruled_pairs(self) -> Iterator[tuple[int, int]]:
         for b, step in enumerate(self.steps):
-            yield from ((self.index[name], b) for name in step.after)
+            for name in step.after:
+                yield from ((far, b) for far in (self.index[name], *self.through(name)))
         for gap in self.records.gaps:
             if gap.min_gap >= 0 and (gap.first_at, gap.then_at) == ("finish", "start"):
                 yield self.index[gap.first_step], self.index[gap.then_step]
-
-    def is_circular(self) -> bool:
-        """Whether what is known of the order runs in a circle."""
-        return any(i in near for i, near in enumerate(self.before))
 
 
 def swapped_moves(moves: Sequence[ItemMove], crew: str,

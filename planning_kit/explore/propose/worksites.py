@@ -6,15 +6,17 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import product
 
+import numpy as np
 from ortools.sat.python import cp_model
 
 from planning_kit.explore.propose.chains import Event, add_chain, need_state
 from planning_kit.explore.propose.model import Literal, Requirement, Rule, Ticks
-from planning_kit.explore.propose.problem import Problem, crews_of, first_way
+from planning_kit.explore.propose.problem import Problem, crews_of, first_way, is_here
 from planning_kit.explore.propose.ticks import ticks_down, ticks_up
 from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.records import Inhibit, Place
 from planning_kit.plan.build import light_demand
+from planning_kit.plan.network import MAX_GAP, MIN_GAP, Bound
 from planning_kit.plan.routes import Travel
 
 
@@ -28,7 +30,7 @@ def add_tethers(problem: Problem) -> None:
     anchors = {place.place for place in records.places if place.anchor}
     airlock = records.settings.airlock
     for person in records.crew:
-        if person.tether_m is None or person.crew not in problem.lanes:
+        if person.tether_m is None or not problem.positions[person.crew]:
             continue
         travel, most_m = problem.travels[person.crew], person.tether_m
 
@@ -46,10 +48,11 @@ def add_tethers(problem: Problem) -> None:
         hooked = problem.freedom.past.hooks[person.crew] if problem.freedom.past else airlock
         chain = add_chain(problem.model, f"tether of {person.crew}", hooked, events,
                           lambda hook, reaches=reaches: reaches(hook, airlock), asked)  # type: ignore[misc]
-        for number, i in enumerate(problem.positions[person.crew]):
+        problem.chains.append(chain)
+        for i in problem.positions[person.crew]:
             spots = [spot for spot in (problem.work.steps[i].place, problem.work.steps[i].wait_at) if spot]
             need_state(
-                problem.model, chain, problem.placed[i], problem.lanes[person.crew].members[number].here,
+                problem.model, chain, problem.placed[i], is_here(problem, person.crew, i),
                 lambda hook, spots=spots, reaches=reaches: all(reaches(hook, s) for s in spots),  # type: ignore[misc]
                 asked)
 
@@ -180,11 +183,22 @@ def _at_least(problem: Problem, first: str, then: str, gap_min: float, asked: Re
     problem.model.rules.append(Rule(first, then, ticks_up(gap_min),
                                     (problem.placed[a].present, problem.placed[b].present), asked.words,
                                     *ends))
+    if first != then:
+        problem.more_bounds.append(Bound(
+            a, b, MIN_GAP if gap_min >= 0 else MAX_GAP, first, fixed_min=gap_min,
+            from_finish=ends[0] == "finish", to_finish=ends[1] == "finish"))
+
+
+def inhibit_windows(problem: Problem, inhibit: Inhibit) -> np.ndarray:
+    """The windows (n, 2) that an inhibit must fit in, in minutes."""
+    if inhibit.window not in ("night", "day"):
+        return problem.almanac.named[inhibit.window]
+    return light_demand(inhibit.window, problem.almanac,
+                        problem.work.records.settings.night_guard_s / 60).windows
 
 
 def _in_window(problem: Problem, inhibit: Inhibit) -> None:
-    windows = (light_demand(inhibit.window, problem.almanac, problem.work.records.settings.night_guard_s / 60)
-               .windows if inhibit.window in ("night", "day") else problem.almanac.named[inhibit.window])
+    windows = inhibit_windows(problem, inhibit)
     model = problem.model
     first, last = (problem.placed[problem.work.index[name]]
                    for name in (inhibit.from_step, inhibit.until_step))

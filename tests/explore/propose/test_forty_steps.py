@@ -1,0 +1,77 @@
+"""Forty steps, in free order inside the rules, proven best; and what a local search hands on."""
+
+from __future__ import annotations
+
+import pytest
+
+import planning_kit as pk
+from planning_kit.explore.propose.choice import Choice, as_written
+from planning_kit.explore.propose.judge import Judge
+from planning_kit.explore.propose.local_search import improve
+from planning_kit.explore.propose.problem import Freedom, Problem
+from planning_kit.explore.propose.search import Budget, completed
+from planning_kit.explore.propose.stages import build_problem
+from tests.explore.propose.loose import stops
+from tests.explore.propose.outings import half_a_day, outing_of
+
+PASSES = 3_000
+
+
+@pytest.mark.parametrize("outing", [half_a_day, lambda: outing_of(40)])
+def test_forty_steps_are_proven_best(outing: object) -> None:
+    scenario = outing()  # type: ignore[operator]
+    egress = (scenario.settings.egress,) * 2
+    plan, found = pk.time_plan(scenario), pk.propose(scenario, effort=2.0, seconds=300, egress_window=egress)
+    assert len(scenario.steps) == 40
+    assert found.is_repeatable
+    assert found.best is not None
+    assert found.best.is_proven
+    assert found.best.end_min < plan.end_min - 30
+    assert not stops(found.best.plan) - stops(plan)
+    assert sorted(found.best.scenario.steps["step"]) == sorted(scenario.steps["step"])
+
+
+def problem_of(scenario: pk.Scenario) -> Problem:
+    egress = scenario.settings.egress
+    freedom = Freedom(egress, egress, scenario.settings.limits.hard_min)
+    problem = build_problem(scenario.records, scenario.elements, freedom, "steps")
+    problem.model.cp.minimize(problem.end - problem.egress)
+    return problem
+
+
+def search(problem: Problem, scenario: pk.Scenario) -> list[Choice]:
+    start = as_written(problem, scenario.settings.egress)
+    return improve(problem, start, PASSES, Budget(1.0, 300.0), [])
+
+
+@pytest.fixture(scope="module")
+def problem(demo: pk.Scenario) -> Problem:
+    return problem_of(demo)
+
+
+def test_a_local_search_hands_on_only_what_holds(demo: pk.Scenario, demo_plan: pk.Plan,
+                                                 problem: Problem) -> None:
+    found = search(problem, demo)
+    assert len(found) >= 3
+    judge = Judge(demo, pk.Plan.of, lambda plan: plan.findings, demo_plan, demo.settings.limits.hard_min)
+    ends = []
+    for choice in found:
+        answer = completed(problem, choice, Budget(1.0, 300.0))
+        assert answer is not None
+        rules = tuple(rule for rule in problem.model.rules
+                      if all(_holds(literal, answer.values) for literal in rule.when))
+        rebuilt = judge.try_out(Choice(choice.lanes, choice.swapped, choice.dropped, choice.egress, rules))
+        assert rebuilt is not None
+        assert not stops(rebuilt.plan) - stops(demo_plan)
+        ends.append(rebuilt.plan.end_min)
+    assert ends == sorted(ends, reverse=True)
+    assert ends[-1] < demo_plan.end_min - 1
+
+
+def _holds(literal: object, values: tuple[int, ...]) -> bool:
+    index = literal.index  # type: ignore[attr-defined]
+    return bool(values[index]) if index >= 0 else not values[-index - 1]
+
+
+def test_a_local_search_is_repeatable(demo: pk.Scenario, problem: Problem) -> None:
+    assert search(problem, demo) == search(problem_of(demo), demo)

@@ -1,0 +1,75 @@
+"""The timing of many orders against the timing of each as a scenario of its own."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+import planning_kit as pk
+from planning_kit.plan.build import build_network, work_order
+from planning_kit.plan.order_timing import OrderTiming
+from planning_kit.plan.timing import earliest_starts, outing_end
+
+ORDERS = 60
+
+
+def orders_of(plan: pk.Plan, steps: tuple[object, ...]) -> dict[str, list[int]]:
+    """Everyone's order by the positions of the plan's own rows, as these rows have it."""
+    position = {step.step: number for number, step in enumerate(plan.steps)}
+    names = (*plan.travels, *(actor.actor for actor in plan.scenario.records.actors))
+    return {who: [position[steps[number].step] for number in work_order(steps, who)] for who in names}
+
+
+def shuffled(plan: pk.Plan, draws: random.Random) -> tuple[object, ...]:
+    """The rows with some of them moved a little: some orders have no times."""
+    steps = list(plan.steps)
+    for _ in range(draws.randint(1, 5)):
+        at = draws.randrange(len(steps))
+        steps.insert(min(max(at + draws.randint(-8, 8), 0), len(steps) - 1), steps.pop(at))
+    return tuple(steps)
+
+
+@pytest.mark.parametrize("name", ["demo_plan", "small_plan"])
+def test_every_order_has_the_times_of_its_own_scenario(name: str, request: pytest.FixtureRequest) -> None:
+    plan = request.getfixturevalue(name)
+    timing = OrderTiming(plan.scenario.records, plan.almanac, plan.travels, plan.durations.tolist())
+    draws, timed = random.Random(3), 0
+    for _ in range(ORDERS):
+        steps = shuffled(plan, draws)
+        network = build_network(replace(plan.scenario.records, steps=steps), plan.almanac, plan.travels)
+        durations = np.array([step.minutes_likely for step in steps])
+        wanted = earliest_starts(network, durations)
+        orders = orders_of(plan, steps)
+        found = timing.starts(orders)
+        if not np.isfinite(wanted).all():
+            assert found is None
+            continue
+        assert found is not None
+        by_name = dict(zip(network.steps, wanted.tolist(), strict=True))
+        assert [by_name[step.step] for step in plan.steps] == found
+        assert timing.end_min(orders, found) == outing_end(network, wanted, durations)
+        timed += 1
+    assert timed > ORDERS / 4
+
+
+def test_a_later_egress_moves_what_no_window_holds(small_plan: pk.Plan) -> None:
+    plan = small_plan
+    timing = OrderTiming(plan.scenario.records, plan.almanac, plan.travels, plan.durations.tolist())
+    orders = orders_of(plan, plan.steps)
+    starts = timing.starts(orders, egress_min=3.0)
+    assert starts is not None
+    assert starts[plan.position("A1")] == plan.starts[plan.position("A1")] + 3.0
+
+
+def test_steps_in_no_order_hold_nobody(small_plan: pk.Plan) -> None:
+    plan = small_plan
+    timing = OrderTiming(plan.scenario.records, plan.almanac, plan.travels, plan.durations.tolist())
+    orders = {who: [i for i in order if plan.steps[i].step in ("A1", "Z1")]
+              for who, order in orders_of(plan, plan.steps).items()}
+    starts = timing.starts(orders)
+    assert starts is not None
+    # Both stay at the hatch: Z1 follows A1 at once.
+    assert starts[plan.position("Z1")] == plan.finishes[plan.position("A1")]
