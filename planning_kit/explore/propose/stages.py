@@ -191,7 +191,8 @@ def _by_finish(problem: Problem, start: Answer, budget: Budget, effort: float,
     best = completed(problem, read_choice(problem, start.values), budget) or start
     bound = 0.0
     if problem.freedom.past is None:
-        passed = improve(problem, read_choice(problem, best.values), round(PASSES * effort), budget, forbidden)
+        known = read_choice(problem, best.values)
+        passed = improve(problem, known, round(PASSES * effort), budget, forbidden)
         best = _best_completed(problem, best, passed, budget)
         bound = add_lane_bounds(problem, _surely_done(problem, start), _objective_ticks(problem, best),
                                 effort, budget)
