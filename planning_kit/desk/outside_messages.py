@@ -12,6 +12,8 @@ from planning_kit.explore.watch.lanes import LaneNow, OpenStep
 from planning_kit.explore.watch.log_lines import LogLine, log_lines
 from planning_kit.explore.watch.watch import Options, Watch
 from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.format import SUITED
+from planning_kit.inputs.log_format import EGRESS, INGRESS
 from planning_kit.inputs.times import gmt_label, pet_label, pet_min
 from planning_kit.show.outside_chart import outside_chart
 
@@ -22,8 +24,7 @@ def picture(watch: Watch, with_chart: bool) -> Message:
     message: Message = {
         "kind": "outside", "head": head_of(plan), "standing": plan.standing.splitlines(),
         "clock": {"kind": watch.clock.kind, "now_ms": _ms(watch.now), "runs": watch.clock.kind != "held",
-                  "egress_ms": _ms(watch.plan.egress), "is_egress_logged": watch.is_egress_logged,
-                  "is_begun": any(state.pieces for state in watch.outside.states.by_step.values())},
+                  "egress_ms": _ms(watch.plan.egress), "call": _next_call(watch)},
         "lanes": [_lane(lane) for lane in watch.lanes],
         "refused": {slot: {"entry": asdict(kept.entry), "faults": [_fault(fault) for fault in kept.faults]}
                     for slot, kept in watch.refused.items()},
@@ -34,6 +35,14 @@ def picture(watch: Watch, with_chart: bool) -> Message:
     if with_chart:
         message["chart"] = outside_chart(plan, ghosts, "planned" if watch.preview is None else "carrying on")
     return message
+
+
+def _next_call(watch: Watch) -> str:
+    """Egress until something is logged, ingress while neither of the two has a step in hand, or nothing."""
+    states = watch.outside.states
+    if not any(state.pieces for state in states.by_step.values()):
+        return "" if watch.is_egress_logged else EGRESS
+    return "" if states.inside_min is not None or set(SUITED) & states.at_work.keys() else INGRESS
 
 
 def _ms(moment: Any) -> int:

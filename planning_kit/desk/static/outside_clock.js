@@ -1,5 +1,7 @@
 // What time it is outside, where the log is kept, and where the outing stands in words.
 
+const CALLS = { egress: ["Log egress", "Egress was called: PET counts from that moment"], ingress: ["Log ingress", "Both are inside: what they have not begun is left"] };
+
 class OutsideClock {
   constructor(send) {
     this.send = send;
@@ -11,10 +13,11 @@ class OutsideClock {
     this.at.addEventListener("keydown", event => event.key === "Enter" && this.set());
     this.setButton = button("Set", "Set now by hand", () => this.set(), { "data-act": "clock" });
     this.by = el("input", { class: "pk-field pk-by", "aria-label": "Logged by", placeholder: "your name", title: "Who logs: written into every entry" });
-    this.egressAt = el("input", { class: "pk-field pk-egress-at", "aria-label": "Egress at, UTC", placeholder: "now", title: "When: UTC like 11:24Z, or PET as planned; empty: now" });
-    const out = () => send({ kind: "log", lane: "", event: "egress", at: this.egressAt.value, by: this.by.value });
-    this.egressAt.addEventListener("keydown", event => event.key === "Enter" && out());
-    this.egress = el("span", { class: "pk-group" }, button("Log egress", "Egress was called: PET counts from that moment", out, { "data-act": "egress" }), this.egressAt);
+    this.callAt = el("input", { class: "pk-field pk-call-at", "aria-label": "Time of egress or ingress", placeholder: "now", title: "When: UTC like 11:24Z, or PET; empty: now" });
+    const call = () => send({ kind: "log", lane: "", event: this.clock.call, at: this.callAt.value, by: this.by.value }, () => { if (!this.last.refused[this.clock.call]) this.callAt.value = ""; });
+    this.callAt.addEventListener("keydown", event => event.key === "Enter" && call());
+    this.callButton = button("", "", call, { "data-act": "call" });
+    this.call = el("span", { class: "pk-group" }, this.callButton, this.callAt);
     this.where = el("span", { class: "pk-quiet pk-log-where" });
     this.rehearse = button("Rehearse from here", "Go on in a log of this session; the file is left alone", () => send({ kind: "rehearse" }), { "data-act": "rehearse" });
     this.trouble = el("div", { class: "pk-said pk-said-bad", role: "alert", hidden: true });
@@ -22,7 +25,7 @@ class OutsideClock {
     this.box = el("div", { class: "pk-outside-top" },
       el("div", { class: "pk-clock" }, el("span", { class: "pk-group" }, el("span", { class: "pk-clock-label" }, "PET"), this.pet, this.gmt),
         el("span", { class: "pk-group" }, el("span", { class: "pk-label" }, "Now"), this.kind, this.at, this.setButton),
-        this.egress,
+        this.call,
         el("label", { class: "pk-label" }, "By ", this.by), el("span", { class: "pk-group" }, this.where, this.rehearse)),
       this.trouble, this.standing);
   }
@@ -45,7 +48,8 @@ class OutsideClock {
       this.kind.value = message.clock.kind;
       this.at.hidden = this.setButton.hidden = message.clock.kind === "wall";
     }
-    this.egress.hidden = message.clock.is_egress_logged || message.clock.is_begun;
+    this.call.hidden = !message.clock.call;
+    [this.callButton.textContent, this.callButton.title] = CALLS[message.clock.call] ?? ["", ""];
     const { words, rows, later, is_kept } = message.log;
     this.where.textContent = [`Log: ${words}, ${rows} ${rows === 1 ? "row" : "rows"}`, later ? `, ${later} written after now` : ""].join("");
     this.where.classList.toggle("pk-unkept", !is_kept);

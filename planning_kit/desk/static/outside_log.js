@@ -26,8 +26,8 @@ class OutsideLog {
     const slot = Object.keys(message.refused).find(name => name.startsWith("correct "));
     if (slot && !this.open) { this.open = slot.slice(8); this.paint(); }
     this.form.setRefused(this.open ? message.refused[`correct ${this.open}`] : null);
-    const egress = message.refused.egress;
-    if (egress) { this.whole.hidden = false; this.whole.textContent = egress.faults.map(fault => fault.problem).join("; "); }
+    const called = message.refused.egress ?? message.refused.ingress;
+    if (called) { this.whole.hidden = false; this.whole.textContent = `Not logged: ${called.entry.event}. ${called.faults.map(fault => fault.problem).join("; ")}`; }
   }
 
   paint() {

@@ -12,7 +12,7 @@ from planning_kit.explore.watch.logbook import Logbook
 from planning_kit.inputs.cells import CellFault, parse_number
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log_append import append_log
-from planning_kit.inputs.log_format import CORRECT, EGRESS, EVENT_KINDS, LOG, SUIT
+from planning_kit.inputs.log_format import CORRECT, EGRESS, EVENT_KINDS, INGRESS, LOG, SUIT
 from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.times import gmt_label, pet_label, pet_min
 from planning_kit.plan.timed import TimedPlan
@@ -24,9 +24,9 @@ WITHDRAW = "withdraw"
 class Entry:
     """What stands in one line of entry, as typed.
 
-    ``lane`` is who called it (a lane of the chart, or "" for the egress); ``at`` empty means now. ``event``
-    is one of the log's, or `WITHDRAW`: a correction that takes the event ``corrects`` back. ``alone``, if not
-    empty: of a step of both only this one has begun or finished.
+    ``lane`` is who called it (a lane of the chart, or "" for egress and ingress); ``at`` empty means now.
+    ``event`` is one of the log's, or `WITHDRAW`: a correction that takes the event ``corrects`` back.
+    ``alone``, if not empty: of a step of both only this one has begun or finished.
     """
 
     lane: str
@@ -42,10 +42,10 @@ class Entry:
 
     @property
     def slot(self) -> str:
-        """Where it is typed: the lane, ``egress``, or ``correct`` and the event it is about."""
+        """Where it is typed: the lane, ``egress``, ``ingress``, or ``correct`` and the event it is about."""
         if self.corrects:
             return f"{CORRECT} {self.corrects}"
-        return EGRESS if self.event == EGRESS else self.lane
+        return self.event if self.event in (EGRESS, INGRESS) else self.lane
 
 
 @dataclass(frozen=True)

@@ -72,6 +72,7 @@ def _written(row: Row, egress: datetime) -> datetime:
 def _possible(base: TimedPlan, read: Actuals, faults: Faults, now: datetime) -> Actuals:
     """The events without those of faulty rows; what becomes impossible without them goes as well."""
     events, egress = read.events, read.egress or base.egress
+    known = {step.step for step in base.steps}
     while True:
         bad = {fault["row"] for fault in faults.rows}
         events = tuple(event for event in events if event.row not in bad)
@@ -80,6 +81,9 @@ def _possible(base: TimedPlan, read: Actuals, faults: Faults, now: datetime) -> 
         if not found.rows:
             return Actuals(events, read.egress)
         faults.rows += found.rows
+        named = {event.step for event in events if event.step}
+        if named and not named & known:  # the log of another outing, which is said once
+            events = ()
 
 
 def _log_faults(faults: Faults) -> tuple[LogFault, ...]:

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
 from planning_kit.explore.watch.hearing import Heard
 from planning_kit.inputs.cells import CellFault
+from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.frames import number_text
+from planning_kit.inputs.log_corrections import with_corrections
 from planning_kit.inputs.log_format import CORRECT, parse_when
 from planning_kit.inputs.rows import Row
-
-_GIVEN = ("crew", "step", "at", "remaining_min", "metabolic_w")
 
 
 @dataclass(frozen=True)
@@ -40,8 +40,8 @@ class LogLine:
 
     @property
     def can_be_corrected(self) -> bool:
-        """Whether a correction of it means something."""
-        return self.event != CORRECT and self.event_id != ""
+        """Whether a correction can name it."""
+        return self.event_id != ""
 
 
 def log_lines(heard: Heard, egress: datetime) -> list[LogLine]:
@@ -50,35 +50,36 @@ def log_lines(heard: Heard, egress: datetime) -> list[LogLine]:
     for fault in heard.faults:
         if fault.row is not None:
             problems.setdefault(fault.row, []).append(fault.problem)
-    lines = [_line(row, heard, egress, "; ".join(problems.get(row.number, ()))) for row in heard.rows]
-    return lines[::-1]
+    settled = [Row(row.number, dict(row.values), dict(row.texts)) for row in heard.rows]
+    counting = {row.number for row in with_corrections(settled, Faults())}
+    by_row: dict[str, list[str]] = {}
+    for row in heard.rows:
+        if row.text("event") == CORRECT:
+            by_row.setdefault(row.text("corrects"), []).append(row.text("event_id"))
+    return [_line(row, now, egress, "; ".join(problems.get(row.number, ())),
+                  tuple(by_row.get(row.text("event_id"), ())), row.number in counting)
+            for row, now in zip(heard.rows, settled, strict=True)][::-1]
 
 
-def _line(row: Row, heard: Heard, egress: datetime, problem: str) -> LogLine:
-    texts, changes = dict(row.texts), list(_corrections(row, heard))
-    for change in changes:
-        texts |= {name: change.texts[name] for name in _GIVEN if change.texts.get(name)}
-    is_withdrawn = bool(changes) and not any(changes[-1].texts.get(name) for name in _GIVEN)
-    at, first = (_when(texts.get("at", ""), egress), _when(row.texts.get("at", ""), egress))
+def _line(row: Row, now: Row, egress: datetime, problem: str, corrected_by: tuple[str, ...],
+          counts: bool) -> LogLine:
+    """``now`` is the row with its corrections in it."""
+    at, first = _when(now, egress), _when(row, egress)
     return LogLine(
-        row.number, row.texts.get("event_id", ""), row.texts.get("event", ""), texts.get("crew", ""),
-        texts.get("step", ""), at, texts.get("remaining_min", ""), texts.get("metabolic_w", ""),
-        row.texts.get("by", ""), row.texts.get("note", ""), row.texts.get("corrects", ""),
-        tuple(change.texts.get("event_id", "") for change in changes), is_withdrawn,
-        first if first != at else None, problem)
+        row.number, row.texts.get("event_id", ""), row.texts.get("event", ""), now.text("crew"),
+        now.text("step"), at, _number(now, "remaining_min"), _number(now, "metabolic_w"),
+        row.texts.get("by", ""), row.texts.get("note", ""), row.texts.get("corrects", ""), corrected_by,
+        not counts and row.text("event") != CORRECT and bool(corrected_by), first if first != at else None,
+        problem)
 
 
-def _corrections(row: Row, heard: Heard) -> Iterator[Row]:
-    """The corrections of a row, in their order; `planning_kit.inputs.log` applies them in the same order."""
-    name = row.text("event_id")
-    for other in heard.rows:
-        if name and other.text("event") == CORRECT and other.text("corrects") == name and (
-                row.text("event") != CORRECT):
-            yield other
+def _number(row: Row, column: str) -> str:
+    value = row.number_of(column)
+    return row.texts.get(column, "") if value is None else number_text(value)
 
 
-def _when(text: str, egress: datetime) -> datetime | None:
+def _when(row: Row, egress: datetime) -> datetime | None:
     try:
-        return parse_when(text, egress) if text.strip() else None
+        return parse_when(row.text("at"), egress) if row.text("at") else None
     except CellFault:
         return None

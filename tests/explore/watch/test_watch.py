@@ -11,6 +11,7 @@ import pytest
 import planning_kit as pk
 from planning_kit.explore.watch.clock import HELD, RUNNING, WALL, Clock
 from planning_kit.explore.watch.entry import Entry
+from planning_kit.explore.watch.log_lines import log_lines
 from planning_kit.explore.watch.logbook import Logbook
 from planning_kit.explore.watch.watch import Watch, first_clock
 from tests.explore.watch.conftest import SCENARIOS, called, far_off, start_of
@@ -133,6 +134,42 @@ def test_corrected_or_withdrawn_an_entry_counts_as_it_should_have_been(watch, wa
     assert watch.outside.states.by_step["A1"].status == "to do"
     assert watch.enter(Entry("EV1", "correct", corrects=first)) == ""
     assert "withdraw" in watch.refused[f"correct {first}"].faults[0].problem
+
+
+def test_the_log_says_what_counts_after_corrections_of_corrections(watch, wall):
+    wall.at(9)
+    first = called(watch, "EV1", "started", "A1", at="0:01")
+    second = called(watch, "EV1", "correct", "", at="0:02", corrects=first)
+    pet = {line.event_id: line for line in log_lines(watch.heard, watch.plan.egress)}
+    assert pet[first].corrected_by == (second,)
+    assert (pet[first].at - pet[first].was_at).total_seconds() == 60
+    third = called(watch, "EV1", "withdraw", "", corrects=second)
+    line = log_lines(watch.heard, watch.plan.egress)[-1]
+    assert (line.was_at, line.is_withdrawn) == (None, False)
+    assert start_of(watch.plan, "A1") == 1
+    called(watch, "EV1", "withdraw", "", corrects=first)
+    line = log_lines(watch.heard, watch.plan.egress)[-1]
+    assert line.is_withdrawn
+    assert third == "e3"
+
+
+def test_the_log_of_another_outing_is_said_once(plan, wall):
+    frame = pk.read_log(SCENARIOS / "running-late").head(40)
+    watch = Watch(plan, Logbook.of_frame(frame.assign(at="0:05", logged_at=None)), Clock.wall(wall()), wall)
+    wall.at(10)
+    watch.set_clock(WALL)
+    assert ["another outing" in fault.problem for fault in watch.heard.faults] == [True]
+    assert watch.outside.actuals.events == ()
+
+
+def test_both_are_inside_and_the_rest_is_left(watch, wall):
+    called(watch, "EV1", "started", "A1")
+    wall.at(12)
+    called(watch, "EV1", "finished", "A1")
+    wall.at(30)
+    called(watch, "", "ingress", "")
+    assert [lane.steps for lane in watch.lanes] == [(), ()]
+    assert watch.plan.standing
 
 
 def test_rows_of_another_writer_appear_with_the_next_tick(watch, wall, plan, folder):
