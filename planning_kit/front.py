@@ -234,7 +234,7 @@ def workbench(scenario: Scenario, actuals: str | Path | pd.DataFrame | None = No
     Edits change a draft; ``.scenario`` and ``.plan`` of what is returned are those of the last draft
     without a fault. Nothing is written to the scenario's folder before Save.
 
-    Outside, which is a switch in the tool bar, the outing is followed: the log (``log.csv`` in the scenario's
+    Outside, which is a switch above the chart, the outing is followed: the log (``log.csv`` in the scenario's
     folder) is written from one-key buttons and the plan is re-timed at every entry and every minute;
     ``.plan`` is then the re-timed plan and ``.log`` the log.
 

@@ -159,7 +159,7 @@ function laneWords(lane, first, isBusy, minute) {
   if (first.status === "done") return ["the other has finished this; still at it?"];
   if (isBusy) {
     const left = first.finish - minute;
-    return [`at work since ${pet(first.start)}; `, left < 0.5 ? el("strong", { class: "pk-over" }, "estimate used up") : `about ${Math.round(left)} min to go`];
+    return [`at work since ${pet(first.start)}; `, left < 0.02 ? el("strong", { class: "pk-over" }, "estimate used up") : left < 1 ? "less than a minute to go" : `about ${Math.round(left)} min to go`];
   }
   const when = first.start === null ? "the next finds no place any more" : `next at ${pet(first.start)}`;
   return [lane.between ? `${lane.between}; ${when}` : when];

@@ -35,7 +35,8 @@ class OutsideSide {
   option(row) {
     const size = value => Math.abs(Math.round(value));
     const gain = size(row.gain) === 0 ? "" : row.gain > 0 ? `${size(row.gain)} min gained` : `${size(row.gain)} min later`;
-    const limit = (name, left) => el("span", { class: left < 0 ? "pk-over" : "" }, `${name} ${size(left)} min ${left < 0 ? "over" : "left"}`);
+    const minutes = value => Math.abs(value) < 0.5 ? "less than 1" : size(value);
+    const limit = (name, left) => el("span", { class: left >= 0 ? "" : name === "hard" ? "pk-over" : "pk-beyond" }, `${name} ${minutes(left)} min ${left < 0 ? "over" : "left"}`);
     const news = [row.stops && el("span", { class: "pk-over" }, `${row.stops} new stop`), row.cautions && `${row.cautions} new caution`].filter(Boolean);
     const open = row.until ? `open until ${row.until}${row.left === null ? "" : row.left < 0.5 ? ", now" : `, ${Math.round(row.left)} min`}` : "";
     const must = row.must_by ? `must begin by ${row.must_by} for the hard limit` : "";
