@@ -20,7 +20,7 @@ _SPELL_OPACITY = {HARD: 0.16, PLANNED: 0.34}
 _LINES = {PLANNED: ("dash", 1.4), HARD: ("solid", 2.0)}
 _TICK_STEPS_MIN = (10, 15, 30, 60, 120, 240)
 _MOST_TICKS = 9
-_LONGEST_REASON = 320  # characters
+_LONGEST_REASON = 200  # characters
 
 
 def sweep_chart(sweep: pd.DataFrame, theme: str = "light") -> Chart:
