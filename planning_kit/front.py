@@ -105,7 +105,8 @@ class Plan(LivePlan):
         move : mapping
             Step to the step that it shall follow in the order of work.
         gaps : mapping
-            Two steps, as ``"RN1 X5"``, to ``{"max_gap": 50}`` or ``{"min_gap": 5}``, minutes.
+            Two steps, as ``"RN1 X5"``, to ``{"max_gap": 50}`` or ``{"min_gap": 5}``, minutes; where the two
+            have several gaps, with the ends that count, as ``"RN1 finish X5 start"``.
         name : str
             What to call it in ``changes``.
 

@@ -118,10 +118,10 @@ def _change_steps(question: Question, wanted: Wanted) -> None:
         question.scenario = stretch_steps(question.scenario, wanted.stretches)
         for each in wanted.stretches:
             question.say("stretch", each.words)
-    for first, then, gap_changes in wanted.gaps:
+    for gap, gap_changes in wanted.gaps:
         words = ", ".join(f"{column} {minutes:g} min" for column, minutes in gap_changes.items())
-        question.edit("gap", f"gap from {first} to {then}: {words}",
-                      partial(relax_gap, first_step=first, then_step=then, changes=gap_changes))
+        question.edit("gap", f"gap {gap.words}: {words}",
+                      partial(relax_gap, ends=gap.ends, changes=gap_changes))
     for step, after in wanted.moves:
         question.edit("move", f"{step} moved to just behind {after}",
                       partial(move_step, step=step, after=after))

@@ -164,6 +164,18 @@ class Gap:
     then_at: str
     reason: str
 
+    @property
+    def ends(self) -> str:
+        """Which ends of which steps it counts between, such as ``A1 finish B1 start``."""
+        return f"{self.first_step} {self.first_at} {self.then_step} {self.then_at}"
+
+    @property
+    def words(self) -> str:
+        """What it lies between, in words; the ends only where they are not the usual ones."""
+        if (self.first_at, self.then_at) == ("finish", "start"):
+            return f"from {self.first_step} to {self.then_step}"
+        return f"from the {self.first_at} of {self.first_step} to the {self.then_at} of {self.then_step}"
+
 
 @dataclass(frozen=True)
 class Inhibit:

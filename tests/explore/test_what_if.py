@@ -198,6 +198,33 @@ def test_an_id_of_a_step_and_a_task_must_say_which(small: pk.Scenario) -> None:
     assert _minutes(plan.what_if(stretch={"step:B2": "+1"}))["B2"] == 14
 
 
+def test_of_several_gaps_between_two_steps_the_ends_say_which(small: pk.Scenario) -> None:
+    # C2 takes 7: 25 min after it finishes, and at least 40 min after it starts. Two rules, never one.
+    twice = with_row(small, "gaps", first_step="C2", then_step="C3", first_at="start", min_gap=40)
+    plan = pk.time_plan(twice)
+    with pytest.raises(pk.ScenarioError, match="write 'C2 finish C3 start' or 'C2 start C3 start'"):
+        plan.what_if(gaps={"C2 C3": {"min_gap": 3}})
+    shorter = plan.what_if(gaps={"C2 start C3 start": {"min_gap": 36}})
+    assert shorter.scenario.gaps["min_gap"].tolist() == [25, 36]
+    assert shorter.changes["change"].tolist() == [
+        "gap from the start of C2 to the start of C3: min_gap 36 min"]
+    # C3 is held by the 40 min from the start; 7 + 25 = 32 min by the other rule leave 8 to gain, no more.
+    rows = plan.gain("C3", 8)
+    assert rows.query("kind == 'min gap'")["what_if"].tolist() == [
+        {"gaps": {"C2 start C3 start": {"min_gap": 32}}}]
+    assert rows.query("kind == 'min gap'")["gain_min"].tolist() == pytest.approx([8])
+    more = plan.gain("C3", 8.1).query("kind == 'min gap'")
+    assert more["change"].str.startswith("no change of this kind helps").all()
+
+
+def test_rows_between_the_same_ends_are_one_gap(small: pk.Scenario) -> None:
+    # 25 and 30 min after C2: the greater holds; set to 10, both are.
+    plan = pk.time_plan(with_row(small, "gaps", first_step="C2", then_step="C3", min_gap=30))
+    assert plan.what_if(gaps={"C2 C3": {"min_gap": 10}}).scenario.gaps["min_gap"].tolist() == [10, 10]
+    rows = plan.gain("C3", 7).query("kind == 'min gap'")
+    assert rows["what_if"].tolist() == [{"gaps": {"C2 C3": {"min_gap": 23}}}]
+
+
 def test_a_change_without_a_plan_says_why(small_plan: pk.Plan) -> None:
     with pytest.raises(pk.ScenarioError, match="longest night window"):
         small_plan.what_if(stretch={"B3": 5})

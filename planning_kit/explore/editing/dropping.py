@@ -81,7 +81,7 @@ def _notes(records: Records, gone: frozenset[str], kept: dict[str, Inhibit | Non
     for gap in records.gaps:
         if gap.first_step in gone or gap.then_step in gone:
             why = f" ({gap.reason})" if gap.reason else ""
-            yield f"the gap from {gap.first_step} to {gap.then_step} went with it{why}"
+            yield f"the gap {gap.words} went with it{why}"
     for inhibit in records.inhibits:
         left = kept[inhibit.inhibit]
         name = f"inhibit {inhibit.inhibit}" + (f" ({inhibit.title})" if inhibit.title else "")

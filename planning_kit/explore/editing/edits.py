@@ -53,12 +53,12 @@ def retime_steps(scenario: Scenario, factors: Mapping[str, float],
     return scenario.with_table("steps", steps)
 
 
-def relax_gap(scenario: Scenario, first_step: str, then_step: str, changes: Mapping[str, float]) -> Scenario:
-    """The scenario with ``min_gap`` or ``max_gap`` of one pair of steps set anew (minutes)."""
+def relax_gap(scenario: Scenario, ends: str, changes: Mapping[str, float]) -> Scenario:
+    """The scenario with ``min_gap`` or ``max_gap`` (minutes) set anew in all rows between the same ends."""
     gaps = scenario.gaps
-    row = (gaps["first_step"] == first_step) & (gaps["then_step"] == then_step)
+    rows = [gap.ends == ends for gap in scenario.records.gaps]
     for column, minutes in changes.items():
-        gaps.loc[row, column] = round(float(minutes), _DIGITS)
+        gaps.loc[rows, column] = round(float(minutes), _DIGITS)
     return scenario.with_table("gaps", gaps)
 
 

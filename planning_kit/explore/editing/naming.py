@@ -11,7 +11,7 @@ from typing import Any
 
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults
-from planning_kit.inputs.records import BOTH, Records
+from planning_kit.inputs.records import BOTH, Gap, Records
 
 TABLE = "what_if"
 STEP, TASK, CREW = "step", "task", "crew"
@@ -89,4 +89,25 @@ def find_route(records: Records, name: object, faults: Faults) -> frozenset[str]
     faults.add(TABLE, None, "close", name if isinstance(name, str) else " ".join(ends),
                f"is no route here; write its two places, such as {written[0]!r}{hint}" if written
                else "is no route here: there are none")
+    return None
+
+
+def find_gap(records: Records, name: object, faults: Faults) -> Gap | None:
+    """A gap written ``"A1 B1"`` or, where several have the two steps, ``"A1 finish B1 start"``.
+
+    Of rows between the same ends, which are one rule, the first. None with a fault noted where there is none.
+    """
+    by_ends = {gap.ends: gap for gap in reversed(records.gaps)}
+    by_pair: dict[str, list[str]] = {}
+    for ends, gap in reversed(by_ends.items()):
+        by_pair.setdefault(f"{gap.first_step} {gap.then_step}", []).append(ends)
+    found = by_pair.get(name, [name]) if isinstance(name, str) else []
+    if len(found) > 1:
+        faults.add(TABLE, None, "gaps", name,
+                   f"names {len(found)} gaps: write {' or '.join(map(repr, found))}")
+        return None
+    if found and found[0] in by_ends:
+        return by_ends[found[0]]
+    faults.add(TABLE, None, "gaps", name, "is no gap here; write its two steps, such as "
+               f"'A1 B1'{did_you_mean(str(name), tuple(by_pair))}")
     return None

@@ -13,6 +13,7 @@ from planning_kit.explore.editing.naming import (
     Named,
     as_names,
     as_pairs,
+    find_gap,
     find_named,
     find_route,
 )
@@ -20,7 +21,7 @@ from planning_kit.explore.editing.stretching import Stretch, read_stretch
 from planning_kit.inputs.arguments import is_number
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults, ScenarioError
-from planning_kit.inputs.records import Records
+from planning_kit.inputs.records import Gap, Records
 from planning_kit.inputs.times import as_utc
 
 _LONGEST_SLIP_MIN = 14 * 24 * 60.0
@@ -51,7 +52,7 @@ class Wanted:
     swapped: tuple[str, ...]
     closed: tuple[frozenset[str], ...]
     moves: tuple[tuple[str, str], ...]
-    gaps: tuple[tuple[str, str, Mapping[str, float]], ...]
+    gaps: tuple[tuple[Gap, Mapping[str, float]], ...]
     tethers: Mapping[str, float]
     settings: Mapping[str, object]
     slip_min: float
@@ -120,21 +121,17 @@ def _moves(records: Records, move: Mapping[str, str], faults: Faults) -> tuple[t
 
 
 def _gaps(records: Records, gaps: Mapping[str, Mapping[str, float]],
-          faults: Faults) -> tuple[tuple[str, str, Mapping[str, float]], ...]:
-    known = tuple(f"{gap.first_step} {gap.then_step}" for gap in records.gaps)
+          faults: Faults) -> tuple[tuple[Gap, Mapping[str, float]], ...]:
     found = []
     for pair, changes in gaps.items():
-        if pair not in known:
-            faults.add(TABLE, None, "gaps", pair, "is no gap here; write its two steps, such as "
-                       f"'A1 B1'{did_you_mean(str(pair), known)}")
-            continue
+        gap = find_gap(records, pair, faults)
         changes = as_pairs(changes, "gaps", "{'A1 B1': {'max_gap': 30}}", faults)
         for column, minutes in changes.items():
             if column not in ("min_gap", "max_gap") or not is_number(minutes):
                 faults.add(TABLE, None, "gaps", f"{pair}: {column}",
                            "change min_gap or max_gap, to a number of minutes")
-        first, then = pair.split(" ")
-        found.append((first, then, changes))
+        if gap is not None:
+            found.append((gap, changes))
     return tuple(found)
 
 

@@ -10,7 +10,7 @@ some thousand columns in one pass of the timing.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
 
@@ -72,19 +72,30 @@ def relaxed_gaps(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
     A least gap gives way at most to 0, and only where it is above 0.
     """
     records = plan.scenario.records
-    for number, gap in enumerate(records.gaps):
+    gaps = list(_one_a_rule(records.gaps))
+    for number, gap in enumerate(gaps):
         for kind, most in ((MIN_GAP, gap.min_gap), (MAX_GAP, plan.horizon_min)):
             if most <= 0 or (kind == MAX_GAP and gap.max_gap is None):
                 continue
 
             def is_met(tenths: int, number: int = number, kind: str = kind) -> bool:
-                relaxed = _relaxed(records.gaps[number], kind, tenths / _TENTHS)
-                gaps = (*records.gaps[:number], relaxed, *records.gaps[number + 1:])
-                return bool(target.is_met(_starts_of(plan, replace(records, gaps=gaps), plan.durations)))
+                relaxed = _relaxed(gaps[number], kind, tenths / _TENTHS)
+                changed = replace(records, gaps=(*gaps[:number], relaxed, *gaps[number + 1:]))
+                return bool(target.is_met(_starts_of(plan, changed, plan.durations)))
 
             tenths = _least(is_met, math.floor(most * _TENTHS + 1e-9))
             if tenths:
-                yield _gap_candidate(gap, kind, tenths / _TENTHS)
+                pair = f"{gap.first_step} {gap.then_step}"
+                is_plain = sum(f"{other.first_step} {other.then_step}" == pair for other in gaps) == 1
+                yield _gap_candidate(gap, kind, tenths / _TENTHS, pair if is_plain else gap.ends)
+
+
+def _one_a_rule(gaps: Sequence[Gap]) -> Iterator[Gap]:
+    """The gaps with several rows between the same ends as the one rule that they come to."""
+    for ends in dict.fromkeys(gap.ends for gap in gaps):
+        rows = [gap for gap in gaps if gap.ends == ends]
+        greatest = [gap.max_gap for gap in rows if gap.max_gap is not None]
+        yield replace(rows[0], min_gap=max(gap.min_gap for gap in rows), max_gap=min(greatest, default=None))
 
 
 def _relaxed(gap: Gap, kind: str, by_min: float) -> Gap:
@@ -105,12 +116,12 @@ def _least(is_met: Callable[[int], bool], most: int) -> int:
     return high
 
 
-def _gap_candidate(gap: Gap, kind: str, by_min: float) -> Candidate:
+def _gap_candidate(gap: Gap, kind: str, by_min: float, name: str) -> Candidate:
     relaxed, column = _relaxed(gap, kind, by_min), kind.replace(" ", "_")
     old, new = getattr(gap, column), round(getattr(relaxed, column), 9)
     which = "least" if kind == MIN_GAP else "greatest"
-    words = f"{which} gap from {gap.first_step} to {gap.then_step} of {new:g} min instead of {old:g}"
-    return Candidate(kind, words, by_min, {"gaps": {f"{gap.first_step} {gap.then_step}": {column: new}}})
+    words = f"{which} gap {gap.words} of {new:g} min instead of {old:g}"
+    return Candidate(kind, words, by_min, {"gaps": {name: {column: new}}})
 
 
 def dropped_tasks(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
