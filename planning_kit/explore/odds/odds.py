@@ -20,20 +20,22 @@ from planning_kit.inputs.times import pet_label
 from planning_kit.plan.timed import TimedPlan
 
 
-def odds(plan: TimedPlan, samples: int = 10_000, seed: int = 1, executor: Executor | None = None) -> Odds:
+def odds(plan: TimedPlan, samples: int = 10_000, seed: int = 1, executor: Executor | None = None,
+         learn_pace: bool = False) -> Odds:
     """Sample the durations and the travel of a plan, time every sample, and say how likely things are.
 
     Durations and factors: `planning_kit.explore.odds.sampling`; dropped tasks:
     `planning_kit.explore.odds.cut_rule`. The same ``samples`` and ``seed`` give the same numbers on every
     run, on any ``executor`` (any `concurrent.futures.Executor`: threads, processes, a cluster's own) with any
     number of workers. Each sample is timed as a plan is: only durations and travel are left to chance.
-    Of a re-timed plan they are the odds of the rest, given what was logged: `planning_kit.explore.odds.past`.
+    Of a re-timed plan they are the odds of the rest, given what was logged: `planning_kit.explore.odds.past`;
+    with ``learn_pace`` the pace so far tells of the pace to come (`planning_kit.explore.odds.pace`).
     Raises `ScenarioError` for a number of samples, a seed, an executor or a distribution that makes no sense.
     """
     stop_if_senseless(plan, samples, seed)
     if executor is not None:
         must_be(executor, Executor, "executor", "must be a concurrent.futures.Executor, or None")
-    study = Study.of(plan, int(seed))
+    study = Study.of(plan, int(seed), bool(learn_pace))
     return Odds(plan, study, run_study(study, int(samples), executor))
 
 

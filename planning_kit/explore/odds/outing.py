@@ -34,9 +34,9 @@ class Outing:
     begun: Begun | None = None
 
     @classmethod
-    def of(cls, plan: TimedPlan) -> Outing:
+    def of(cls, plan: TimedPlan, learns_pace: bool = False) -> Outing:
         """The outing of a timed plan; of a re-timed one what is left of it."""
-        begun = begun_of(plan)
+        begun = begun_of(plan, learns_pace)
         key = (plan.scenario.digest, plan.egress.isoformat(), begun.key if begun else "")
         return cls(key, with_estimates(plan), plan.almanac, plan.travels, begun)
 

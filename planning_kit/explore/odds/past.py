@@ -9,8 +9,8 @@ Assumed, and told by ``Odds.assumed``:
   of the likely ones, the spread in proportion to the step's own, without a pace (who said it knew that
   already), and e runs from when it was said. Beyond the highest estimate nothing is known: it is taken to
   end now.
-* What has not begun is drawn as before the outing. The factors of pace are not corrected by what was slow so
-  far.
+* What has not begun is drawn as before the outing; the factors of pace are corrected by what was slow so far
+  only where that is asked (`planning_kit.explore.odds.pace`).
 * Travel begun before now is drawn whole; who would have arrived by now starts now.
 * Rules that what has begun breaks are let go, as in the re-timing; a group of which a part has begun may go
   on in a later window.
@@ -25,6 +25,7 @@ from typing import Any
 import numpy as np
 
 from planning_kit.explore.odds.distributions import durations_beyond, share_beyond
+from planning_kit.explore.odds.pace import Pace, learned_pace
 from planning_kit.explore.retime.whereabouts import Whereabouts, from_here
 from planning_kit.inputs.log_steps import IN_PROGRESS, State
 from planning_kit.inputs.records import Records, Step
@@ -65,11 +66,13 @@ class Begun:
     underway: Mapping[str, Underway]
     here: tuple[Whereabouts, ...]
     waited_min: Mapping[str, float]
+    pace: Pace | None = None
 
     @property
     def key(self) -> str:
         """Equal for equal pasts of one scenario."""
-        return repr((self.now_min, sorted(self.starts.items()), sorted(self.underway.items()), self.here))
+        return repr((self.now_min, sorted(self.starts.items()), sorted(self.underway.items()), self.here,
+                     self.pace.key if self.pace else ""))
 
     def has_finished(self, step: str) -> bool:
         """Whether a step is history altogether."""
@@ -85,14 +88,17 @@ class Begun:
         return from_here(held, starts, nothing, steps, travels, airlock, self.here) if self.here else held
 
 
-def begun_of(plan: TimedPlan) -> Begun | None:
-    """The past of a plan; None where it is not re-timed."""
+def begun_of(plan: TimedPlan, learns_pace: bool = False) -> Begun | None:
+    """The past of a plan; None where it is not re-timed. ``learns_pace``: the rest goes as the past went."""
     outside: Any = getattr(plan, "outside", None)
     if outside is None:
         return None
     underway = {name: _underway(state, outside.now_min) for name, state in outside.states.by_step.items()
                 if state.status == IN_PROGRESS}
-    return Begun(outside.now_min, dict(outside.happened.fixed), underway, outside.here, dict(_waited(plan)))
+    pace = learned_pace(outside.states.by_step.values(), tuple(plan.travels),
+                        plan.scenario.settings.odds) if learns_pace else None
+    return Begun(outside.now_min, dict(outside.happened.fixed), underway, outside.here, dict(_waited(plan)),
+                 pace)
 
 
 def _underway(state: State, now_min: float) -> Underway:
@@ -148,6 +154,10 @@ def assumptions(begun: Begun, records: Records) -> Iterator[tuple[str, str]]:
                 + ("" if each.has_pace else ", counted from when that was logged"))
         yield name, (f"{what}: drawn from what is left of its estimate, {100 * left:.0f} % of it" if left > 0
                      else f"{what}: beyond its highest estimate, and taken to end now, which is hopeful")
-    yield "", "what has not begun is drawn as before the outing: what was slow so far does not slow the rest"
+    if begun.pace is None:
+        yield "", ("what has not begun is drawn as before the outing: what was slow so far does not slow the "
+                   "rest (learn_pace=True lets it)")
+    else:
+        yield from (("", words) for words in begun.pace.words())
     yield "", ("rules that what has begun breaks are let go, and a group that has begun may go on in a later "
                "window, as in the re-timing")

@@ -84,6 +84,9 @@ def draw(steps: Sequence[Step], crew: Sequence[str], odds: OddsSettings, seed: i
     drawn = {name: factor(normals(seed, chunk, name, count), sd) if sd else np.ones(count)
              for name, sd in factor_streams(crew, odds).items()}
     pace = {who: drawn[_OUTING] * drawn[pace_stream(who)] for who in crew}
+    if begun is not None and begun.pace is not None:
+        names = [_OUTING, *(pace_stream(who) for who in crew)]
+        pace = begun.pace.of_crew(np.array([normals(seed, chunk, name, count) for name in names]))
     durations = np.empty((len(steps), count))
     distribution = odds.distribution or "pert"
     for row, step in zip(durations, steps, strict=True):

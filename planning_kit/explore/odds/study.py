@@ -47,9 +47,9 @@ class Study:
     seed: int
 
     @classmethod
-    def of(cls, plan: TimedPlan, seed: int) -> Study:
+    def of(cls, plan: TimedPlan, seed: int, learns_pace: bool = False) -> Study:
         """The study of a plan, with the cut rule of its scenario."""
-        outing = Outing.of(plan)
+        outing = Outing.of(plan, learns_pace)
         return cls(outing, cut_rules(outing), tuple(planned_windows(plan)), seed)
 
     def draw(self, chunk: int, count: int) -> Draws:
