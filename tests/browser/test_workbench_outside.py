@@ -86,6 +86,13 @@ def test_an_outing_is_logged_goes_late_and_is_left_with_nothing_lost(page, lab, 
     card(bench, "EV2").locator(".pk-lane-step").click()
     bench.says(".pk-why", "C1")
 
+    # A bar that is clicked is the step to log.
+    bench.bar("C2").click()
+    bench.settle()
+    assert card(bench, "EV2").locator("select").input_value() == "C2"
+    page.keyboard.press("Enter")
+    page.wait_for_function("() => document.activeElement.dataset.lane === 'EV2'")
+
     # Now runs from where it was set: the page does not wait for the kernel.
     page.locator("select[aria-label=Clock]").select_option("running")
     set_now(bench, "0:20")

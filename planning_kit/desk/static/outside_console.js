@@ -13,7 +13,7 @@ class OutsideConsole {
     Object.assign(this, { send, clock, onStep });
     this.cards = new Map();
     this.box = el("div", { class: "pk-console", role: "group", "aria-label": "Log entries" });
-    this.hint = el("p", { class: "pk-hint" }, "Keys: 1, 2, … choose a card; S started, F finished, P partly, K skipped, R rate. Enter in a field logs the bold one. A time left empty is now.");
+    this.hint = el("p", { class: "pk-hint" }, "Keys: 1, 2, … choose a card; S started, F finished, P partly, K skipped, R rate. Enter in a field logs the bold one. A time left empty is now. Choose a bar to log another step.");
     this.box.append(this.hint);
   }
 
@@ -27,6 +27,14 @@ class OutsideConsole {
       }
       this.cards.get(lane.who).show(lane, message.refused[lane.who], message.clock);
     });
+  }
+
+  pick(step) {  // a step chosen in the chart is the one to log, on the cards that it is open on
+    for (const card of this.cards.values()) card.pick(step);
+  }
+
+  goTo(step) {
+    [...this.cards.values()].find(card => card.holds(step))?.box.focus();
   }
 
   onKey(event) {  // from anywhere in the workbench, but not from a field
@@ -77,6 +85,16 @@ class LaneCard {
     if (first) this.about.replaceChildren(el("button", { type: "button", class: "pk-link pk-lane-step", title: "Why it stands where it does", onclick: () => this.console.onStep(first.step) }, `${first.step} ${first.title}`), first.place ? ` ${first.place}` : "");
     this.entry.hidden = !lane.steps.length;
     this.setRefused(refused);
+    this.paint();
+  }
+
+  holds(step) {
+    return this.lane.steps.some(each => each.step === step);
+  }
+
+  pick(step) {
+    if (!this.holds(step)) return;
+    this.picked = this.step.value = step;
     this.paint();
   }
 

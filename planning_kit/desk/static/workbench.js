@@ -19,8 +19,8 @@ function render({ model, el: home }) {
   const quiet = () => toolbar.say({ level: "bad", text: "The kernel does not answer. What you typed until its last answer is kept on disk: restart the kernel, run this cell again and choose Restore." });
 
   const chart = new PlanChart(root, send, {
-    onChoose: step => { tables.showStep(step); explain(step); },
-    onOpen: step => { const line = lineOf(step); if (line !== undefined) tables.show("steps", line, "step"); },
+    onChoose: step => { if (outside.isOn) outside.console.pick(step); else tables.showStep(step); explain(step); },
+    onOpen: step => { if (outside.isOn) { side.open("why"); outside.console.goTo(step); return; } const line = lineOf(step); if (line !== undefined) tables.show("steps", line, "step"); },
     onFinding: at => side.pick(at),
   });
   const tables = new Tables(root, send, step => { if (step && step !== chart.selected) { chart.choose(step, false); explain(step); } });
