@@ -97,7 +97,7 @@ def test_a_planner_edits_drags_undoes_pastes_and_saves(wide, lab, page_errors, a
     # Save, and only then is it in the folder.
     assert "EG1,EGR,both,AIR,\"Open the hatch, step out, check tethers and suits\",14,18" in steps_file(bench)
     bench.press("save")
-    bench.says(".pk-said", "saved to")
+    bench.says(".pk-said[role=status]", "saved to")
     assert "check tethers and suits\",14,19,25" in steps_file(bench)
     assert (page_errors, asked_outside) == ([], [])
 
@@ -228,7 +228,7 @@ def test_sorting_is_for_looking_and_a_conflict_shows_both_sides(wide, lab):
     page.locator("[data-act=merge]").focus()
     page.keyboard.press("Enter")
     bench.settle()
-    bench.says(".pk-said", "merged")
+    bench.says(".pk-said[role=status]", "merged")
     assert bench.cell("B1", "title").inner_text() == "Changed here"
     page.wait_for_function("() => document.activeElement.dataset.act === 'save'")
     bench.press("undo")

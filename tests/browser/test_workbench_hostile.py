@@ -96,7 +96,7 @@ def test_hostile_text_is_shown_and_never_run(bench, page, lab, page_errors, aske
     bench.type_in("B2", "title", "=1+1")
     page.locator("input[aria-label='New folder for the export']").fill("hostile-export")
     bench.press("export")
-    bench.says(".pk-said", "exported to")
+    bench.says(".pk-said[role=status]", "exported to")
     assert ",'=1+1," in (lab.folder / "hostile-export" / "steps.csv").read_text(encoding="utf-8")
     assert pk.load_scenario(lab.folder / "hostile-export").steps["title"][4] == "=1+1"
     assert page.locator(".pk-workbench img, .pk-workbench script").count() == 0
