@@ -199,7 +199,8 @@ def propose(
     Parameters
     ----------
     effort : "quick", "normal", "thorough" or a number
-        How long to search, in the solver's own deterministic time: this decides the answer.
+        How long to search, in passes of the timing and the solver's own deterministic time: this decides
+        the answer.
     seconds : float
         A safety stop by the clock; an answer that it cut short says that it is not repeatable.
     egress_window : (earliest, latest), UTC

@@ -25,7 +25,7 @@ from planning_kit.inputs.times import as_utc
 from planning_kit.plan.build import work_order
 from planning_kit.plan.timed import TimedPlan
 
-EFFORTS = {"quick": 1.0, "normal": 2.0, "thorough": 40.0}
+EFFORTS = {"quick": 1.0, "normal": 1.5, "thorough": 40.0}
 _MOST_REJECTED = 5
 Moment = str | date | datetime
 

@@ -24,6 +24,8 @@ TURNS = 5
 """Workers that take turns where one does not prove the best: they look around good orders (LNS)."""
 _POLL_S = 0.1
 _HINT_EFFORT = 5.0
+_GRACE_S = 2.0
+"""What completing an order that was found may take after the clock has run out."""
 TASKS, FINISH = "tasks", "finish"
 FOUND = (cp_model.OPTIMAL, cp_model.FEASIBLE)
 
@@ -119,14 +121,17 @@ def solve(model: OrderModel, budget: Budget, effort: float, workers: int = 1, do
     parameters.interleave_search = workers > 1
     parameters.cp_model_probing_level = 0  # it takes seconds at 90 steps and wins nothing
     parameters.max_deterministic_time = effort
-    parameters.max_time_in_seconds = max(budget.left_s, 0.01)
+    parameters.max_time_in_seconds = max(budget.left_s, _GRACE_S if fix_hints else 0.01)
     parameters.fix_variables_to_their_hinted_value = fix_hints
     done = threading.Event()
-    guard = threading.Thread(target=_stop_when_over, args=(solver, budget, done), daemon=True)
-    guard.start()
+    guard = None if fix_hints else threading.Thread(
+        target=_stop_when_over, args=(solver, budget, done), daemon=True)
+    if guard is not None:
+        guard.start()
     status = solver.solve(model.cp, _Watch(budget, doing) if doing else None)
     done.set()
-    guard.join()
+    if guard is not None:
+        guard.join()
     if status == cp_model.MODEL_INVALID:
         raise AssertionError(model.cp.validate())
     values = tuple(solver.response_proto.solution) if status in FOUND else ()

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from itertools import permutations, product
 
 import pytest
 
 import planning_kit as pk
 from planning_kit.explore.propose.proposals import Proposals
+from planning_kit.plan.order_timing import OrderTiming
 from tests.edits import edited, with_row
 from tests.explore.propose.loose import loose, own_tasks, reordered, stops
+from tests.explore.propose.outings import outing_of
 
 # The solver counts in whole seconds, each link of a chain rounded up: at most ten links on this outing.
 ROUNDING_MIN = 10 / 60
@@ -138,3 +141,34 @@ def test_egress_is_chosen_inside_the_window(small: pk.Scenario) -> None:
     least = min([sweep["end_min"].min(), pk.time_plan(small).end_min])
     end = found.best.end_min if found.best else found.current.end_min
     assert least - 1e-6 <= end <= least + ROUNDING_MIN
+
+
+def lane_orders(plan: pk.Plan, crew: str) -> Iterator[tuple[int, ...]]:
+    """All orders of a lane of `outing_of` that keep the row order inside each task; both open and close."""
+    tasks: dict[str, list[int]] = {}
+    for position, step in enumerate(plan.steps):
+        if step.crew == crew:
+            tasks.setdefault(step.task, []).append(position)
+    names = [task for task, steps in tasks.items() for _ in steps]
+    for order in sorted(set(permutations(names))):
+        left = {task: iter(steps) for task, steps in tasks.items()}
+        yield (0, *(next(left[task]) for task in order), len(plan.steps) - 1)
+
+
+@pytest.mark.parametrize("count", [11, 12, 13, 14, 15])
+def test_no_order_of_a_random_outing_ends_before_a_proven_best(count: int) -> None:
+    scenario = outing_of(count)
+    plan = pk.time_plan(scenario)
+    timing = OrderTiming(scenario.records, plan.almanac, plan.travels, plan.durations.tolist())
+    ends = []
+    for one, other in product(*(list(lane_orders(plan, crew)) for crew in ("EV1", "EV2"))):
+        orders = {"EV1": one, "EV2": other}
+        starts = timing.starts(orders)
+        if starts is not None:
+            ends.append(timing.end_min(orders, starts))
+    assert len(ends) >= 20
+    egress = (scenario.settings.egress,) * 2
+    found = pk.propose(scenario, effort=2.0, seconds=120, egress_window=egress)
+    end_min = found.best.end_min if found.best else plan.end_min
+    assert found.best is None or found.best.is_proven
+    assert min(ends) - 1e-6 <= end_min <= min(ends) + ROUNDING_MIN

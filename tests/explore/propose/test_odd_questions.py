@@ -1,0 +1,81 @@
+"""Searches from where a planner may stand: nothing planned yet, no plan at all, a plan beyond its limits."""
+
+from __future__ import annotations
+
+import pandas as pd
+import pytest
+
+import planning_kit as pk
+from tests.edits import edited
+from tests.explore.propose.loose import loose, stops
+
+
+def with_steps(scenario: pk.Scenario, names: list[str]) -> pk.Scenario:
+    """Only these steps, with their hands empty, and no gaps, inhibits or hardware."""
+    steps = scenario.steps
+    steps = pd.DataFrame(steps[steps["step"].isin(names)]).reset_index(drop=True)
+    steps[["takes", "leaves", "uses", "foothold", "after"]] = ""
+    for table in ("gaps", "inhibits"):
+        scenario = scenario.with_table(table, scenario.table(table)[:0])
+    scenario = scenario.with_table("steps", steps)
+    return scenario.with_table("hardware", scenario.hardware[:0])
+
+
+@pytest.mark.parametrize("names", [[], ["A1"], ["A1", "Z1"]])
+def test_where_there_is_nothing_to_order_the_current_order_is_best(small: pk.Scenario,
+                                                                   names: list[str]) -> None:
+    found = pk.propose(with_steps(small, names), effort=1.0, seconds=120)
+    assert found.verdict == "the current order is proven best"
+
+
+@pytest.mark.parametrize("need", ["optional", "get-ahead"])
+def test_optional_tasks_are_done_where_all_fit(small: pk.Scenario, need: str) -> None:
+    found = pk.propose(small.with_table("tasks", small.tasks.assign(need=need, priority="")), effort=1.0,
+                       seconds=120)
+    assert found.verdict == "the current order is proven best"
+
+
+def test_rows_that_have_no_times_get_an_order_that_fits(small: pk.Scenario) -> None:
+    """EV1's first step waits for EV2's second and the other way round: the rows run in a circle."""
+    scenario = loose(small)
+    firsts = {crew: [s.step for s in scenario.records.steps if s.crew == crew] for crew in ("EV1", "EV2")}
+    scenario = edited(scenario, "steps", firsts["EV1"][0], after=firsts["EV2"][1])
+    scenario = edited(scenario, "steps", firsts["EV2"][0], after=firsts["EV1"][1])
+    with pytest.raises(pk.ScenarioError):
+        pk.time_plan(scenario)
+    found = pk.propose(scenario, effort=1.0, seconds=120)
+    assert found.current is None
+    assert found.verdict.startswith("an order that fits: ")
+    assert found.best is not None
+    assert not stops(found.best.plan)
+    assert found.table["plan"].tolist() == ["same egress"]
+
+
+def test_a_plan_that_its_suits_do_not_last_for_can_still_get_better(small: pk.Scenario) -> None:
+    """Cooling water is short in any order: where it happens to run out is no new stop."""
+    scenario = loose(small)
+    better = pk.propose(scenario, effort=2.0, seconds=120).best
+    assert better is not None
+    short = scenario.with_settings({"suit.water_g": 500.0})
+    known = stops(pk.time_plan(short))
+    assert {check for check, _, _ in known} >= {"suits"}
+    found = pk.propose(short, effort=2.0, seconds=120)
+    assert found.best is not None
+    assert found.best.end_min == better.end_min
+    assert len(stops(found.best.plan)) <= len(known)
+
+
+def test_every_proposal_is_told_with_its_odds(small: pk.Scenario) -> None:
+    found = pk.propose(loose(small), effort=1.0, seconds=120)
+    assert found.best is not None
+    row = found.table.iloc[1]
+    for said in (repr(found), repr(found.best)):
+        assert f"odds {row['p_planned']:.3f} for the planned limit, {row['p_hard']:.3f} for the hard" in said
+
+
+def test_the_same_order_is_not_offered_twice(small: pk.Scenario) -> None:
+    """Any egress of the range with the same end is no second proposal."""
+    found = pk.propose(loose(small), effort=1.0, seconds=120,
+                       egress_window=("2031-09-03T07:30:00Z", "2031-09-03T07:40:00Z"))
+    ends = [proposal.end_min for proposal in found]
+    assert len(set(ends)) == len(ends)
