@@ -20,7 +20,7 @@ class OutsideClock {
     this.call = el("span", { class: "pk-group" }, this.callButton, this.callAt);
     this.where = el("span", { class: "pk-quiet pk-log-where" });
     this.rehearse = button("Rehearse from here", "Go on in a log of this session; the file is left alone", () => send({ kind: "rehearse" }), { "data-act": "rehearse" });
-    this.trouble = el("div", { class: "pk-said pk-said-bad", role: "alert", hidden: true });
+    this.trouble = el("div", { class: "pk-trouble", role: "alert", hidden: true });
     this.standing = el("ul", { class: "pk-standing", "aria-live": "polite", "aria-label": "Where the outing stands" });
     this.box = el("div", { class: "pk-outside-top" },
       el("div", { class: "pk-clock" }, el("span", { class: "pk-group" }, el("span", { class: "pk-clock-label" }, "PET"), this.pet, this.gmt),
