@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
+from math import inf
 from typing import Any
 
 from planning_kit.checks.all_checks import find_all
@@ -27,6 +28,8 @@ from planning_kit.plan.timed import TimedPlan
 
 EFFORTS = {"quick": 1.0, "normal": 1.5, "thorough": 40.0}
 _MOST_REJECTED = 5
+_LEAST_EVERY_MIN = 0.1
+_MOST_EGRESSES = 20_000
 Moment = str | date | datetime
 
 
@@ -71,7 +74,7 @@ class _Search:
         """Read the question; `ScenarioError` with all that is wrong with it."""
         amount = _read_question(effort, seconds, order, limit_min, cushion, egress_every_min)
         settings = scenario.settings
-        earliest, latest = _read_window(scenario, egress_window)
+        earliest, latest = _read_window(scenario, egress_window, egress_every_min)
         try:
             current = plan_type.of(scenario)
         except ScenarioError:
@@ -226,15 +229,19 @@ def read_effort(effort: str | float, seconds: float, table: str = "reorder") -> 
 
 def _amount(effort: Any, seconds: Any, table: str, faults: Faults) -> float:
     amount = EFFORTS.get(effort, 0.0) if isinstance(effort, str) else effort
-    if not _is_above_zero(amount):
+    if not (_is_above_zero(amount) and amount < inf):
         faults.add(table, None, "effort", effort, f"must be one of {', '.join(EFFORTS)}, or above 0")
     if not _is_above_zero(seconds):
         faults.add(table, None, "seconds", seconds, "must be above 0")
-    return float(amount) if _is_above_zero(amount) else 0.0
+    return float(amount) if _is_above_zero(amount) and amount < inf else 0.0
 
 
 def _is_above_zero(value: Any) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and value > 0
+    return _is_number(value) and value > 0
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
 
 
 def _read_question(effort: str | float, seconds: float, order: str, limit_min: float | None, cushion: float,
@@ -243,23 +250,33 @@ def _read_question(effort: str | float, seconds: float, order: str, limit_min: f
     amount = _amount(effort, seconds, "propose", faults)
     if order not in (BY_STEPS, BY_RUNS):
         faults.add("propose", None, "order", order, f"must be {BY_STEPS} or {BY_RUNS}")
-    if not 0 <= cushion <= 1:
+    if not (_is_number(cushion) and 0 <= cushion <= 1):
         faults.add("propose", None, "cushion", cushion, "must be from 0 (likely) to 1 (high)")
-    if limit_min is not None and not limit_min > 0:
+    if limit_min is not None and not _is_above_zero(limit_min):
         faults.add("propose", None, "limit_min", limit_min, "must be above 0 minutes")
-    if not egress_every_min > 0:
-        faults.add("propose", None, "egress_every_min", egress_every_min, "must be above 0 minutes")
+    if not (_is_number(egress_every_min) and _LEAST_EVERY_MIN <= egress_every_min < inf):
+        faults.add("propose", None, "egress_every_min", egress_every_min,
+                   f"must be minutes, at least {_LEAST_EVERY_MIN:g}")
     faults.stop_if_any()
     return amount
 
 
-def _read_window(scenario: Scenario, window: Sequence[Moment] | None) -> tuple[datetime, datetime]:
+def _read_window(scenario: Scenario, window: Sequence[Moment] | None,
+                 every_min: float) -> tuple[datetime, datetime]:
     """The range of egress asked for, else the scenario's own, else its egress."""
     settings = scenario.settings
     if window is None:
         return settings.egress_earliest or settings.egress, settings.egress_latest or settings.egress
+    if isinstance(window, str) or not isinstance(window, Sequence) or len(window) != 2:
+        raise ScenarioError.single("must be two UTC times, (earliest, latest)", table="propose",
+                                   column="egress_window", value=str(window))
     earliest, latest = as_utc(window[0], "egress_window"), as_utc(window[1], "egress_window")
     if latest < earliest:
         raise ScenarioError.single("ends before it begins", table="propose", column="egress_window",
                                    value=f"{window[0]} {window[1]}")
+    count = (latest - earliest).total_seconds() / 60 / every_min
+    if count > _MOST_EGRESSES:
+        raise ScenarioError.single(
+            f"asks for {count:.0f} times of egress, at most {_MOST_EGRESSES}: narrow egress_window, or raise it",
+            table="propose", column="egress_every_min", value=every_min)
     return earliest, latest

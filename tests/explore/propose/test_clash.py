@@ -53,7 +53,15 @@ def test_a_tether_that_does_not_reach(small: pk.Scenario) -> None:
     {"seconds": 0},
     {"order": "tasks"},
     {"cushion": 1.5},
+    {"cushion": "a quarter"},
     {"limit_min": -1},
+    {"limit_min": "all day"},
+    {"effort": float("inf")},
+    {"egress_every_min": 1e-9},  # billions of times
+    {"egress_every_min": float("inf")},
+    {"egress_every_min": 0.1, "egress_window": ("2031-09-01", "2031-12-01")},  # over a million
+    {"egress_window": ("2031-09-03T07:00:00Z",)},  # no end
+    {"egress_window": 5},
     {"egress_window": ("2031-09-03T08:00:00Z", "2031-09-03T07:00:00Z")},  # ends before it begins
     {"egress_window": ("soon", "later")},
 ])
