@@ -69,8 +69,9 @@ function render({ model, el: home }) {
     : last.closest(".pk-side") ? () => side.tabs.querySelector("[aria-selected=true]")
       : last.closest(".pk-tables") ? () => tables.holder() : () => last.closest(".pk-lane-card") ?? (outside.isOn ? outside.log.box : chart.canvas));
   const answered = echo => {
+    if (echo === null || echo === undefined) return;  // told by itself, in answer to nothing
     for (const [sent, each] of waiting) if (sent <= echo) { waiting.delete(sent); each.then?.(); }
-    root.dataset.answered = String(echo ?? 0);
+    root.dataset.answered = String(echo);
   };
   // In order, and none before the table library is there.
   let before = Promise.resolve();
