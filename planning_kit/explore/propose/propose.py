@@ -277,6 +277,6 @@ def _read_window(scenario: Scenario, window: Sequence[Moment] | None,
     count = (latest - earliest).total_seconds() / 60 / every_min
     if count > _MOST_EGRESSES:
         raise ScenarioError.single(
-            f"asks for {count:.0f} times of egress, at most {_MOST_EGRESSES}: narrow egress_window, or raise it",
+            f"asks for {count:.0f} times of egress, at most {_MOST_EGRESSES}: narrow the range, or raise it",
             table="propose", column="egress_every_min", value=every_min)
     return earliest, latest
