@@ -15,6 +15,7 @@ from planning_kit.explore.propose.chains import Chain, Event, add_chain, need_st
 from planning_kit.explore.propose.model import Literal, OrderModel, Requirement
 from planning_kit.explore.propose.problem import Problem, crews_of
 from planning_kit.explore.propose.work import swapped_moves
+from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.records import INSIDE, Item, Records
 
 _SLOT_PARTS = 1000
@@ -124,8 +125,8 @@ def _add_capacities(problem: Problem, chains: dict[str, Chain]) -> None:
     """The slots in someone's hands never sum to more than they can carry, nor those in a bag."""
     room, slots = room_in(problem.work.records), slots_of(problem.work.records)
     for holder, limit in room.items():
-        inside = [name for name, chain in chains.items()
-                  if slots[name] and holder in map(chain.state_after, range(-1, len(chain.events)))]
+        inside = [name for name, chain in chains.items() if slots[name] and any(
+            _holder(problem, chain, a) == holder for a in range(-1, len(chain.events)))]
         if sum(slots[name] for name in inside) <= limit:
             continue
         spans = [(span, round(slots[name] * _SLOT_PARTS)) for name in inside
@@ -133,11 +134,21 @@ def _add_capacities(problem: Problem, chains: dict[str, Chain]) -> None:
         problem.model.no_more_than(round(limit * _SLOT_PARTS), spans)
 
 
+def _holder(problem: Problem, chain: Chain, number: int) -> str:
+    """Who or what really has the thing after an event: what goes along with a traded task, the partner."""
+    state = chain.state_after(number)
+    if number < 0 or chain.name not in problem.work.goes_along:
+        return state
+    event = chain.events[number]
+    task = problem.work.steps[problem.work.number(event.step)].task
+    return PARTNER.get(state, state) if event.when is problem.done[task, True] else state
+
+
 def _stays(problem: Problem, chain: Chain, holder: str) -> Iterator[cp_model.IntervalVar]:
     """[event, next event) for every event that brings the thing to ``holder``."""
     model: OrderModel = problem.model
     for a in range(-1, len(chain.events)):
-        if chain.state_after(a) != holder:
+        if _holder(problem, chain, a) != holder:
             continue
         begin = chain.events[a].moment if a >= 0 else 0
         until = model.cp.new_int_var(0, 2 * model.horizon, f"{chain.name} until")

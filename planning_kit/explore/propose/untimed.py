@@ -14,6 +14,7 @@ from planning_kit.explore.propose.histories import History, Spell
 from planning_kit.explore.propose.model import Literal
 from planning_kit.explore.propose.problem import Problem
 from planning_kit.explore.propose.worksites import inhibit_windows
+from planning_kit.inputs.format import PARTNER
 
 _SAME = 1e-6
 
@@ -55,7 +56,7 @@ class UntimedRules:
             spells = history.spells(starts, minutes)
             if spells is None or not history.are_met(spells, starts, minutes):
                 return False
-            self._load(history, spells, loads)
+            self._load(history, spells, swapped, loads)
         return all(_fits(changes, self._room[holder]) for holder, changes in loads.items())
 
     def _made(self, swapped: frozenset[str]) -> Iterator[History]:
@@ -71,12 +72,16 @@ class UntimedRules:
 
         return (History.of(chain, problem.work.number, holds) for chain in problem.chains)
 
-    def _load(self, history: History, spells: Sequence[Spell],
+    def _load(self, history: History, spells: Sequence[Spell], swapped: frozenset[str],
               loads: dict[str, list[tuple[float, float]]]) -> None:
         slots = self._slots.get(history.name, 0.0)
+        goes_along = history.name in self.problem.work.goes_along
         for spell in spells if slots else ():
-            if spell.state in self._room:
-                loads.setdefault(spell.state, []).extend([(spell.begin_min, slots), (spell.end_min, -slots)])
+            holder = spell.state
+            if goes_along and spell.begun and self.problem.work.steps[spell.begun.step].task in swapped:
+                holder = PARTNER.get(holder, holder)
+            if holder in self._room:
+                loads.setdefault(holder, []).extend([(spell.begin_min, slots), (spell.end_min, -slots)])
 
 
 def _fits(changes: list[tuple[float, float]], limit: float) -> bool:

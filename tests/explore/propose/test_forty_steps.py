@@ -31,6 +31,15 @@ def test_forty_steps_are_proven_best(outing: object) -> None:
     assert sorted(found.best.scenario.steps["step"]) == sorted(scenario.steps["step"])
 
 
+def test_what_goes_along_with_a_traded_task_is_in_the_hands_of_the_partner() -> None:
+    """EV2 with the camera, a driver and the cable would hold 5 slots of 4: no such order is offered."""
+    scenario = half_a_day(("KNU", "SEN", "VEN", "REG", "INS", "HTR", "SMP", "ANT", "LMP", "SHD"))
+    found = pk.propose(scenario, effort=1.0, seconds=120, egress_window=(scenario.settings.egress,) * 2)
+    assert found.rejected == 0
+    assert found.best is not None
+    assert not stops(found.best.plan)
+
+
 def problem_of(scenario: pk.Scenario) -> Problem:
     egress = scenario.settings.egress
     freedom = Freedom(egress, egress, scenario.settings.limits.hard_min)
