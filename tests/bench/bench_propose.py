@@ -1,16 +1,15 @@
 """How far a search for better orders gets. Run on demand: ``python -m tests.bench.bench_propose``.
 
-Verdict (2 cores under a load of 6 to 8, Python 3.11, OR-Tools 9.15, effort 2, one run; ends and verdicts
-are repeatable, seconds by the clock are not, so CPU seconds stand beside them). 40 steps in free order are
-proven best: the random ones in 2.6 s of CPU time (10 s by the clock), 40 of the demo with their hardware,
-light, clocks and trades in 2.9 s (5 to 17 s by the clock). Without the bounds of `least_ends` those of the
-demo were proven as soon, but the random ones, 2 min later, were left 5.3 min from best after 23 s of CPU
-time: the solver does not see that precedence makes a lane walk to and fro. The dynamic programme over one
-lane does, in 0.1 s.
+Verdict (2 cores, quiet, Python 3.11, OR-Tools 9.15, effort 2, one run; ends and verdicts are repeatable,
+seconds by the clock are not: under a load of 7 they were three to five times as many, CPU seconds 1.3 times).
+40 steps in free order are proven best: the random ones in 2.0 s, 40 of the demo with their hardware, light,
+clocks and trades in 2.8 s. Without the bounds of `least_ends` those of the demo were proven as soon, but the
+random ones, 2 min later, were left 5.3 min from best after 23 s of CPU time: the solver does not see that
+precedence makes a lane walk to and fro. The dynamic programme over one lane does, in 0.1 s.
 
-80 steps end 2.6 min from best after 9 s of CPU time, 120 steps 6.5 min after 15 s: not proven. The first
-better order comes after 0.2 s of CPU time at 40 steps, 0.8 s at 80, 3 s at 120 and 1.6 s on the demo (89
-steps), half of it for the proof that all tasks fit.
+80 steps end 2.6 min from best after 7 s, 120 steps 6.5 min after 12 s: not proven. The first better order
+comes after 0.1 s at 40 steps, 0.7 s at 80, 2.5 s at 120 and 1.4 s on the demo (89 steps, then 33 min from
+best after 9 s), half of it for the proof that all tasks fit.
 
 The local search is worth its code, for the time it saves: on the demo 366.1 min in 10 s of CPU time, where
 the solver alone (effort 4) came to 368.5 in 22 s; 315.3 min at 80 steps in 9 s, where that came to 314.7 in
