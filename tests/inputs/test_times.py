@@ -48,7 +48,7 @@ def test_pet_and_utc_are_inverse() -> None:
 
 
 @pytest.mark.parametrize("value", ["", "noon", "2031-13-01", "0001-01-01T00:00+05:00", 12345, None, pd.NaT,
-                                   np.datetime64("NaT")])
+                                   np.datetime64("NaT", "s")])
 def test_what_is_no_time_is_a_fault(value: object) -> None:
     with pytest.raises(ScenarioError):
         as_utc(value)  # type: ignore[arg-type]
