@@ -163,6 +163,7 @@ def save(bench: Workbench, _content: Content) -> None:
         _tell_conflict(bench, {})
         return
     bench.say(f"saved to {bench.session.base.folder.name}")
+    bench.autosave()  # named versions are in no folder
 
 
 def _tell_conflict(bench: Workbench, choices: Mapping[Where, str]) -> None:
@@ -196,7 +197,12 @@ def export(bench: Workbench, content: Content) -> None:
     name = str(content["folder"]).strip()
     if not name:
         raise ScenarioError.single("give the new folder a name", column="export")
-    written = bench.session.export(bench.session.base.folder.parent / Path(name).expanduser())
+    try:
+        folder = bench.session.base.folder.parent / Path(name).expanduser()
+    except RuntimeError:  # ~name
+        raise ScenarioError.single("names the home folder of nobody here; give another name",
+                                   column="export", value=name) from None
+    written = bench.session.export(folder)
     bench.say(f"exported to {written}")
 
 

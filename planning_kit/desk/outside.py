@@ -117,7 +117,7 @@ class OutsideDesk:
             try:
                 if self.watch.tick():
                     self.show()
-            except (ScenarioError, OSError) as error:
+            except Exception as error:  # whatever it is: a clock that stands in silence is worse
                 self._bench.say(f"the outing cannot be followed: {error}", level="bad")
 
     # Options
@@ -134,20 +134,23 @@ class OutsideDesk:
         """End the search for other orders with what it has."""
         self._is_stopped = True
 
-    def _found(self, watch: Watch, plan: LivePlan, table: pd.DataFrame | ScenarioError) -> None:
+    def _found(self, watch: Watch, plan: LivePlan, table: pd.DataFrame | str) -> None:
         self._is_looking = False
-        if isinstance(table, ScenarioError):
+        if isinstance(table, str):
             self._bench.say(f"no options could be found: {table}", level="bad")
         else:
             watch.keep_options(plan, table)
         self._bench.tell(outside_messages.told_options(watch))
 
 
-def _options(plan: LivePlan, with_orders: bool, cancel: Callable[[], bool]) -> pd.DataFrame | ScenarioError:
+def _options(plan: LivePlan, with_orders: bool, cancel: Callable[[], bool]) -> pd.DataFrame | str:
+    """The options, or in words why there are none."""
     try:
         return plan.options(reorder="normal" if with_orders else None, seconds=_SEARCH_S, cancel=cancel)
     except ScenarioError as error:
-        return error
+        return error.words
+    except Exception as error:  # a fault of ours, in a thread that nobody watches: said, and they go on
+        return f"{type(error).__name__}: {error}"
 
 
 def log_for(actuals: object) -> Logbook:

@@ -92,13 +92,14 @@ class Workbench(anywidget.AnyWidget):
         try:
             action(self, content)
         except ScenarioError as error:
-            self.say("; ".join(str(problem) for problem in error.problems["problem"]), level="bad")
+            self.say(error.words, level="bad")
         except OSError as error:
             self.say(f"this could not be done: {error.strerror or error}", level="bad")
         except (LookupError, ValueError, TypeError, ArithmeticError):  # a view that is behind
             self.say("this could not be done: the table has changed meanwhile; try again", level="bad")
-        self.show_changes(echo=content.get("n"))
-        self._asking = None
+        finally:  # a fault of ours is raised: the page must not wait for an answer all the same
+            self.show_changes(echo=content.get("n"))
+            self._asking = None
 
     def tell(self, message: dict[str, Any]) -> None:
         """Send one message: to the view that asked, or to every view where it concerns all or none asked."""

@@ -9,6 +9,7 @@ file is read: what a scenario says is what was typed, to the letter. Numbers wit
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 
 _FORMULA = re.compile(r"\s*[=+\-@＝＋－＠]|[\t\r]")
 MARK = "'"
@@ -31,6 +32,11 @@ def csv_cell(text: str) -> str:
     if any(mark in marked for mark in ',"\r\n'):
         return '"' + marked.replace('"', '""') + '"'
     return marked
+
+
+def csv_row(texts: Iterable[str]) -> str:
+    """Texts as one row of a file, without its line end."""
+    return ",".join(map(csv_cell, texts))
 
 
 def cell_text(cell: str) -> str:

@@ -42,6 +42,11 @@ class ScenarioError(ValueError):
         faults.add(table, row, column, value, problem)
         return cls(faults.frame())
 
+    @property
+    def words(self) -> str:
+        """What is wrong, all in one line, without where: for a place that is known already."""
+        return "; ".join(str(problem) for problem in self.problems["problem"])
+
     def _render_traceback_(self) -> list[str]:
         """What Jupyter and IPython show in place of a traceback: the faults, one a line."""
         return str(self).splitlines()

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from planning_kit.inputs.cells import CellFault
-from planning_kit.inputs.csv_cells import csv_cell
+from planning_kit.inputs.csv_cells import csv_row
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.frames import number_text
 from planning_kit.inputs.log import actuals_of, log_path, raw_log
@@ -203,7 +203,7 @@ def _write(handle: int, data: bytes, raw: RawTable, cells: dict[str, str]) -> No
     """One write at the end of the file, flushed; a write that did not fit is taken back."""
     newline = "\r\n" if b"\r\n" in data else "\n"
     lines = [] if data else [",".join(raw.header)]
-    lines.append(",".join(csv_cell(cells.get(name, "")) for name in raw.header))
+    lines.append(csv_row(cells.get(name, "") for name in raw.header))
     unfinished = newline if data and not data.endswith(b"\n") else ""
     row = (unfinished + "".join(line + newline for line in lines)).encode("utf-8", "backslashreplace")
     try:

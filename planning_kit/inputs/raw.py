@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from planning_kit.inputs import format as fmt
-from planning_kit.inputs.csv_cells import cell_text, csv_cell, is_live
+from planning_kit.inputs.csv_cells import cell_text, csv_row, is_live
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.fields import Table
 
@@ -178,7 +178,7 @@ def table_bytes(table: RawTable) -> bytes:
     """The file of ``table``: its own bytes if it came from one unchanged, else CSV without a live formula."""
     if table.data is not None:
         return table.data
-    lines = (",".join(map(csv_cell, row)) + table.newline for row in (table.header, *table.rows))
+    lines = (csv_row(row) + table.newline for row in (table.header, *table.rows))
     return (BOM if table.has_bom else b"") + "".join(lines).encode("utf-8")
 
 

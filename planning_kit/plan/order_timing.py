@@ -2,7 +2,8 @@
 
 The same least fixed point as `planning_kit.plan.timing`, of the same network (`planning_kit.plan.build`), for
 one outing at a time and without arrays, which at a hundred steps is ten times faster than building each
-network. A test holds the two together. Where no times exist the answer is None, without a reason.
+network. A test holds the two together. Where no times exist the answer is None, without a reason; a search
+passes over an order whose times 40 sweeps do not find, too.
 """
 
 from __future__ import annotations

@@ -148,6 +148,31 @@ def test_left_work_on_a_folder_that_has_changed_since_is_told_with_both_sides(ta
     assert said["conflict"]["clashes"] == []
 
 
+def test_versions_outlive_the_kernel_after_a_save(talk):
+    talk.ask("keep", name="half")
+    talk.ask("cells", sheet="steps", cells=[[talk.line("B2"), "title", "Saved"]])
+    assert "saved to" in talk.ask("save")["said"]["text"]
+    left, = pk.workbench(pk.load_scenario(talk.bench.session.base.folder)).session.unsaved_work()
+    assert "half" in left.versions
+    assert left.base.says_the_same_as(left.draft)
+
+
+def test_an_export_to_the_home_of_nobody_is_said_and_answered(talk):
+    said = talk.ask("export", folder="~nobody-of-this-name/x")
+    assert "home folder of nobody" in said["said"]["text"]
+    assert said["done"]["echo"] == 1
+
+
+def test_a_fault_of_ours_is_raised_and_the_page_is_answered_all_the_same(talk, monkeypatch):
+    def fail():
+        raise RuntimeError("no such luck")
+
+    monkeypatch.setattr(talk.bench.session, "undo", fail)
+    with pytest.raises(RuntimeError):
+        talk.bench._on_message(talk.bench, {"kind": "undo", "n": 7, "view": "v"}, [])
+    assert talk.said[-1] == {"kind": "done", "echo": 7, "view": "v"}
+
+
 def test_a_new_row_is_pointed_at_after_it_is_shown(talk):
     talk.ask("add", sheet="steps", after=talk.line("B2"))
     kinds = [message["kind"] for message in talk.said]

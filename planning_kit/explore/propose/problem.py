@@ -14,7 +14,7 @@ from planning_kit.explore.propose.histories import forced_orders
 from planning_kit.explore.propose.model import Lane, Literal, OrderModel, Placed, Requirement
 from planning_kit.explore.propose.past import Past
 from planning_kit.explore.propose.ticks import start_windows, ticks_down, ticks_up
-from planning_kit.explore.propose.work import Work, people
+from planning_kit.explore.propose.work import Work
 from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.omm import Elements
 from planning_kit.inputs.records import BOTH, Gap
@@ -253,4 +253,5 @@ def add_last_starts(problem: Problem) -> None:
 
 def crews_of(problem: Problem, position: int, is_swapped: bool) -> tuple[str, ...]:
     """Who works in a step when its task is done so."""
-    return people(problem.work.steps[position], is_swapped, problem.work.crews)
+    people = problem.work.steps[position].people
+    return tuple(PARTNER.get(who, who) for who in people) if is_swapped else people

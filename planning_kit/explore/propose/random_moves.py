@@ -14,7 +14,7 @@ from planning_kit.inputs.records import BOTH
 Orders = Mapping[str, tuple[int, ...]]
 """By crew member or actor the positions of their steps, in the order of work."""
 
-_SHIFT, _SWAP, _TRADE = 0.7, 0.95, 1.0
+_SHIFT, _SWAP = 0.7, 0.95  # of all draws up to here; the rest are trades
 _FAR = 24
 _BESIDE = 0.6
 _LONGEST = 4

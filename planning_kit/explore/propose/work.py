@@ -154,10 +154,3 @@ def swapped_moves(moves: Sequence[ItemMove], crew: str,
         if is_swapped:
             who, into = PARTNER.get(who, who), PARTNER.get(into, into)
         yield move, who, into
-
-
-def people(step: Step, is_swapped: bool, crews: Sequence[str]) -> tuple[str, ...]:
-    """Who works in a step, as written or with the crew members traded."""
-    if step.crew == BOTH:
-        return tuple(crews)
-    return (PARTNER.get(step.crew, step.crew),) if is_swapped else (step.crew,)

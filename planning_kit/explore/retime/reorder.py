@@ -108,7 +108,7 @@ def better_orders(plan: Plan, here: tuple[Whereabouts, ...], now_min: float, new
                   budget: Budget) -> Iterator[Reordered]:
     """Better orders of the rest of a re-timed plan: with all of it, then so that it keeps a limit."""
     rest = rest_of(plan, here, now_min)
-    if sum(len(lane) > 1 for lane in rest.lanes.values()) == 0:
+    if not any(len(lane) > 1 for lane in rest.lanes.values()):
         return
     limits = plan.scenario.settings.limits
     is_lost = plan.end_min > limits.hard_min  # then what keeps a limit comes first, whatever it leaves out

@@ -107,7 +107,7 @@ def _read(path: Path, like: Draft) -> Unsaved | None:
         written = datetime.fromisoformat(content["written"])
         draft, base = (_draft(content[name], like) for name in ("draft", "base"))
         return Unsaved(path, written, draft, base, FrozenMapping(versions))
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+    except (OSError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError):
         return None
 
 

@@ -48,9 +48,9 @@ class LongWork:
             self.result = self._do(self)
             self.state = STOPPED if self.is_stopping else DONE
         except ScenarioError as error:
-            self.state, self.words = FAILED, "; ".join(str(each) for each in error.problems["problem"])
-        except (ArithmeticError, LookupError, TypeError, ValueError, MemoryError, AssertionError) as error:
-            # A fault of ours, in a thread that nobody watches: said, and the planner goes on.
+            self.state, self.words = FAILED, error.words
+        except Exception as error:
+            # Whatever it is, a fault of ours, in a thread that nobody watches: said, and the planner goes on.
             self.state, self.words = FAILED, f"this could not be worked out ({type(error).__name__}: {error})"
 
     def tell(self, share: float, words: str, part: Any = None) -> None:

@@ -6,8 +6,6 @@ goes when the session goes, and the planner is told so.
 
 from __future__ import annotations
 
-import csv
-import io
 import os
 import tempfile
 import weakref
@@ -18,6 +16,7 @@ from pathlib import Path
 import pandas as pd
 
 from planning_kit.inputs import format as fmt
+from planning_kit.inputs.csv_cells import csv_row
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.log import log_path, log_rows, raw_of_frame
 from planning_kit.inputs.log_format import LOG_COLUMNS, LOG_FILE
@@ -54,9 +53,8 @@ class Logbook:
         weakref.finalize(book, home.cleanup)
         rows = list(rows)
         if rows:
-            text = io.StringIO(newline="")
-            csv.writer(text, lineterminator="\n").writerows([LOG_COLUMNS, *rows])
-            book.path.write_text(text.getvalue(), encoding="utf-8", newline="")
+            text = "".join(csv_row(row) + "\n" for row in (LOG_COLUMNS, *rows))
+            book.path.write_text(text, encoding="utf-8", errors="backslashreplace", newline="")
         return book
 
     @classmethod

@@ -238,7 +238,7 @@ class Watch:
         try:
             rows = self.log.rows(found)
         except ScenarioError as error:
-            self.trouble = f"the log cannot be read: {_words(error)}"
+            self.trouble = f"the log cannot be read: {error.words}"
             rows, found = list(self.heard.rows), Faults()
         self.heard = heard(rows, found, self.base, now, self.clock.is_by_hand)
         try:
@@ -246,7 +246,7 @@ class Watch:
         except ScenarioError as error:
             if not hasattr(self, "plan"):
                 raise
-            self.trouble = f"the plan cannot be timed anew: {_words(error)}"
+            self.trouble = f"the plan cannot be timed anew: {error.words}"
         self._look_again()
 
     def _re_timed(self, actuals: Actuals, now: datetime) -> LivePlan:
@@ -275,7 +275,7 @@ class Watch:
             try:
                 self.look_at(self.preview.words, self.preview.how)
             except ScenarioError as error:
-                self.trouble = f"“{self.preview.words}” is not open any more: {_words(error)}"
+                self.trouble = f"“{self.preview.words}” is not open any more: {error.words}"
                 self.preview = None
 
 
@@ -292,9 +292,3 @@ def first_clock(base: LivePlan, log: Logbook, wall: datetime) -> Clock:
     except ScenarioError:
         return Clock(HELD, base.egress, wall)
     return Clock(HELD, max([base.egress, last, *events]), wall)
-
-
-def _words(error: ScenarioError) -> str:
-    return "; ".join(str(problem) for problem in error.problems["problem"])
-
-

@@ -117,7 +117,8 @@ def test_asking_again_stops_the_one_before_and_what_is_no_question_is_refused(se
         session.ask("weather")
 
 
-@pytest.mark.parametrize("error", [pk.ScenarioError.single("no such luck"), ValueError("no such luck")])
+@pytest.mark.parametrize("error", [pk.ScenarioError.single("no such luck"), ValueError("no such luck"),
+                                   RuntimeError("no such luck")])
 def test_a_question_that_fails_says_why_and_raises_nothing(session, error):
     def fail(work):
         raise error
