@@ -20,7 +20,6 @@ Point = tuple[float, float, float]
 _AXES = "xyz"
 _TURN_DEG, _RAISE_DEG, _EYE_DISTANCE = 30.0, 30.0, 1.5
 _EDGE_SHARE = 0.09  # of the extent, left free around the places
-_LEAST_EXTENT_M = 4.0
 _HALF_HEIGHT = tan(radians(22.5))  # of what the view in space shows at distance 1: plotly.js sees 45 deg
 _NARROWEST = 1.45  # width over height of the view in space on a narrow screen
 _USED = 0.88  # of it, the rest is for names

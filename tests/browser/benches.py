@@ -5,12 +5,16 @@ from __future__ import annotations
 import shutil
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
+import nbformat
+import pytest
 from playwright.sync_api import Locator, Page, TimeoutError, expect
 
 from tests.browser.conftest import ROOT, Lab
 
 WAIT_MS = 20_000
+expect.set_options(timeout=WAIT_MS)
 DEMO, SMALL = (ROOT / "scenarios" / name for name in ("tern-station", "small-outing"))
 GRID = ".pk-grid:not([hidden])"
 
@@ -91,7 +95,7 @@ class Bench:
 
     def says(self, selector: str, text: str) -> None:
         """Wait until something says ``text``."""
-        expect(self.page.locator(selector).first).to_contain_text(text, timeout=WAIT_MS)
+        expect(self.page.locator(selector).first).to_contain_text(text)
 
     def paste(self, text: str) -> None:
         """What the browser does on Ctrl+V with ``text`` on the clipboard, which headless Chromium lacks."""
@@ -118,6 +122,17 @@ class Bench:
         self.page.evaluate("name => { window.jupyterapp.commands.execute('apputils:change-theme', "
                            "{theme: name}); }", f"JupyterLab {theme}")
         self.page.wait_for_selector(f".pk-workbench[data-theme={theme.lower()}]")
+
+    def save_notebook(self, notebook: Path, words: str) -> None:
+        """Save until the notebook on the disk has all three outputs, the last of them saying ``words``."""
+        outputs: list[Any] = []
+        for _ in range(WAIT_MS // 200):
+            self.page.evaluate("() => { window.jupyterapp.commands.execute('docmanager:save'); }")
+            self.page.wait_for_timeout(200)
+            outputs = nbformat.read(notebook, as_version=4).cells[1].get("outputs", [])
+            if len(outputs) == 3 and words in outputs[2]["data"]["text/plain"]:
+                return
+        pytest.fail(f"not saved with {words!r}: {outputs}")
 
     def place_of_keys(self) -> str:
         """Where the next key goes: a label, else the words on it, else its class; "" is outside."""

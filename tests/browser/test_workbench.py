@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import nbformat
 import pytest
 from playwright.sync_api import expect
 
 import planning_kit as pk
 from planning_kit.show.offline_html import write_notebook_html
-from tests.browser.benches import SMALL, Bench
+from tests.browser.benches import GRID, SMALL, Bench
 
 pytestmark = pytest.mark.usefixtures("page_errors")
 GROUNDS = """names => names.map(
@@ -111,10 +110,7 @@ def test_unsaved_work_survives_a_killed_kernel_and_the_last_state_is_in_the_note
     bench.type_in("KN1", "minutes_likely", "6")
     bench.type_in("EG1", "minutes_high", "abc")
     shown = bench.head()
-    page.wait_for_timeout(2500)  # the static outputs follow when nothing more is typed
-    page.evaluate("() => { window.jupyterapp.commands.execute('docmanager:save'); }")
-    outputs = saved_outputs(page, lab.folder / "killed.ipynb")
-    assert bench.head().split("PET ")[1].split()[0] in outputs[2]["data"]["text/plain"]
+    bench.save_notebook(lab.folder / "killed.ipynb", bench.head().split("PET ")[1].split()[0])
     html = write_notebook_html(lab.folder / "killed.ipynb", lab.folder / "killed.html").read_text()
     assert "Plotly.newPlot" in html
     assert "Both inside" in html
@@ -133,16 +129,6 @@ def test_unsaved_work_survives_a_killed_kernel_and_the_last_state_is_in_the_note
     assert bench.head() == shown
     expect(page.locator(".pk-workbench [data-act=restore]")).to_have_count(0)
     assert page_errors == []
-
-
-def saved_outputs(page, path):
-    """The outputs of the workbench's cell once the notebook is on the disk with all three."""
-    for _ in range(40):
-        outputs = nbformat.read(path, as_version=4).cells[1].get("outputs", [])
-        if len(outputs) == 3:
-            return outputs
-        page.wait_for_timeout(100)
-    pytest.fail(f"{len(outputs)} outputs saved")
 
 
 def test_everything_can_be_done_from_the_keyboard(wide, lab):
@@ -205,8 +191,7 @@ def test_sorting_is_for_looking_and_a_conflict_shows_both_sides(wide, lab):
     assert bench.order()[0] == "Z1"
     assert bench.head() == before
     page.locator(".pk-button:text-is('As planned')").click()
-    page.wait_for_timeout(200)
-    assert bench.order()[0] == "A1"
+    expect(page.locator(f"{GRID} .tabulator-row [tabulator-field='step']").first).to_have_text("A1")
     page.locator(".pk-tables input[type=search]").fill("lamp ring")
     expect(page.locator(".pk-grid .tabulator-row")).to_have_count(1)
     page.locator(".pk-tables input[type=search]").fill("")

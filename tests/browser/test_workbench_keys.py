@@ -78,7 +78,7 @@ def test_one_cell_with_a_line_break_a_typed_date_and_another_theme(bench, page, 
     name = page.locator(".pk-crew-name").first
     for theme, palette in (("Dark", DARK), ("Light", LIGHT)):
         bench.change_theme(theme)
-        expect(name).to_have_attribute("fill", palette.ink, timeout=WAIT_MS)
+        expect(name).to_have_attribute("fill", palette.ink)
     bench.bar("B2").click()
     bench.settle()
     assert bench.chosen() == "B2"
@@ -99,12 +99,12 @@ def test_two_views_of_one_workbench_show_the_same_and_let_each_other_be(page, la
         view.locator(cell).click()
         page.keyboard.type(text)
         page.keyboard.press("Enter")
-        expect(other.locator(cell)).to_have_text(text, timeout=WAIT_MS)
+        expect(other.locator(cell)).to_have_text(text)
         expect(view.locator(cell)).to_have_text(text)
     # A new row is opened where it was asked for.
     second.locator(cell).click()
     page.keyboard.press("Alt+n")
-    expect(first.locator(".tabulator-row")).to_have_count(9, timeout=WAIT_MS)
+    expect(first.locator(".tabulator-row")).to_have_count(9)
     page.wait_for_timeout(300)
     assert second.evaluate("root => root.contains(document.activeElement)")
     assert page_errors == []

@@ -96,7 +96,7 @@ def test_an_outing_is_logged_goes_late_and_is_left_with_nothing_lost(page, lab, 
     # Now runs from where it was set: the page does not wait for the kernel.
     page.locator("select[aria-label=Clock]").select_option("running")
     set_now(bench, "0:20")
-    bench.says(".pk-clock-pet", "0:20:0")
+    bench.says(".pk-clock-pet", "0:20:")
     moved = page.evaluate(NOW_LINE)
     page.wait_for_function(f"before => ({NOW_LINE})() > before", arg=moved)
 

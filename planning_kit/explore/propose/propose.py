@@ -20,6 +20,7 @@ from planning_kit.explore.propose.rebuild import Rebuilt
 from planning_kit.explore.propose.search import Budget, Progress
 from planning_kit.explore.propose.stages import Found, best_order
 from planning_kit.explore.propose.work import BY_RUNS, BY_STEPS
+from planning_kit.inputs.arguments import is_number
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import as_utc
@@ -30,6 +31,7 @@ EFFORTS = {"quick": 1.0, "normal": 1.5, "thorough": 40.0}
 _MOST_REJECTED = 5
 _LEAST_EVERY_MIN = 0.1
 _MOST_EGRESSES = 20_000
+_MOST_EFFORT, _MOST_LIMIT_MIN = 1e6, 7 * 1440.0  # beyond any use, and far from where numbers overflow
 Moment = str | date | datetime
 
 
@@ -229,19 +231,14 @@ def read_effort(effort: str | float, seconds: float, table: str = "reorder") -> 
 
 def _amount(effort: Any, seconds: Any, table: str, faults: Faults) -> float:
     amount = EFFORTS.get(effort, 0.0) if isinstance(effort, str) else effort
-    if not (_is_above_zero(amount) and amount < inf):
-        faults.add(table, None, "effort", effort, f"must be one of {', '.join(EFFORTS)}, or above 0")
-    if not _is_above_zero(seconds):
+    is_amount = is_number(amount) and 0 < amount <= _MOST_EFFORT
+    if not is_amount:
+        faults.add(table, None, "effort", effort,
+                   f"must be one of {', '.join(EFFORTS)}, or a number above 0, at most {_MOST_EFFORT:,.0f}")
+    has_no_clock = isinstance(seconds, float) and seconds == inf
+    if not (has_no_clock or (is_number(seconds) and seconds > 0)):
         faults.add(table, None, "seconds", seconds, "must be above 0")
-    return float(amount) if _is_above_zero(amount) and amount < inf else 0.0
-
-
-def _is_above_zero(value: Any) -> bool:
-    return _is_number(value) and value > 0
-
-
-def _is_number(value: Any) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool)
+    return float(amount) if is_amount else 0.0
 
 
 def _read_question(effort: str | float, seconds: float, order: str, limit_min: float | None, cushion: float,
@@ -250,11 +247,12 @@ def _read_question(effort: str | float, seconds: float, order: str, limit_min: f
     amount = _amount(effort, seconds, "propose", faults)
     if order not in (BY_STEPS, BY_RUNS):
         faults.add("propose", None, "order", order, f"must be {BY_STEPS} or {BY_RUNS}")
-    if not (_is_number(cushion) and 0 <= cushion <= 1):
+    if not (is_number(cushion) and 0 <= cushion <= 1):
         faults.add("propose", None, "cushion", cushion, "must be from 0 (likely) to 1 (high)")
-    if limit_min is not None and not _is_above_zero(limit_min):
-        faults.add("propose", None, "limit_min", limit_min, "must be above 0 minutes")
-    if not (_is_number(egress_every_min) and _LEAST_EVERY_MIN <= egress_every_min < inf):
+    if limit_min is not None and not (is_number(limit_min) and 0 < limit_min <= _MOST_LIMIT_MIN):
+        faults.add("propose", None, "limit_min", limit_min,
+                   f"must be above 0 minutes, at most {_MOST_LIMIT_MIN:,.0f}")
+    if not (is_number(egress_every_min) and egress_every_min >= _LEAST_EVERY_MIN):
         faults.add("propose", None, "egress_every_min", egress_every_min,
                    f"must be minutes, at least {_LEAST_EVERY_MIN:g}")
     faults.stop_if_any()

@@ -26,6 +26,7 @@ from planning_kit.explore.retime.deciding import to_do
 from planning_kit.explore.retime.news import Keys, lost_steps, new_findings, tallied
 from planning_kit.explore.retime.reorder import better_orders
 from planning_kit.explore.retime.retiming import Outside
+from planning_kit.inputs.arguments import is_whole
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.log_steps import OPEN, TO_DO
 from planning_kit.inputs.records import Task
@@ -78,7 +79,7 @@ def options_table(plan: Plan, outside: Outside, most: int = 12, search: Budget |
     make that plan, ``plan.decide(**row.decide)``; ``moves``: what a reordering changes, in words. A search
     without success has a last row that says so. Raises `ScenarioError` for ``most`` below 1.
     """
-    if isinstance(most, bool) or not isinstance(most, int) or most < 1:
+    if not is_whole(most, 1):
         raise ScenarioError.single("must be how many rows to show, 1 or more", table="options", column="most",
                                    value=most)
     known = tallied(plan)

@@ -22,12 +22,16 @@ from planning_kit.inputs.log_format import SKIPPED
 def take(session: Session, watch: Watch, words: str, how: How, by: str = "") -> str:
     """Decide: change the plan, log the skips; gives what was done, in words.
 
-    Raises `ScenarioError` where the option is not open any more, where marked cells stand in the way of a
-    change of the plan, and where a skip is refused; what was done until then stays.
+    Raises `ScenarioError`, and does nothing, where the option is not open any more, where the log goes on
+    behind the now that was set, and where marked cells stand in the way of a change of the plan. Raises it
+    where a skip is refused, too; what was done until then stays.
     """
     decided = watch.plan.decide(**how)  # whether it is open still
     watch.look_away()
     assert decided.outside is not None
+    skipped = _steps(watch, how)
+    if skipped:
+        watch.stop_if_log_goes_on()
     changes = {name: names for name, names in how.items() if name != "skip" and names}
     if changes:
         if session.faults:
@@ -36,7 +40,6 @@ def take(session: Session, watch: Watch, words: str, how: How, by: str = "") -> 
         session.say_as(replace(same_lines(changed, draft, draft), origin=draft.origin), words)
         assert isinstance(session.plan, LivePlan)
         watch.rebase(session.plan, decided.outside.here)
-    skipped = _steps(watch, how)
     entries = [Entry("", SKIPPED, step, note=words, by=by) for step in skipped]
     logged = watch.enter_all(entries)
     if len(logged) < len(skipped):

@@ -163,7 +163,7 @@ class Watch:
         now, done = self.now, []
         for entry in entries:
             try:
-                self._check_log_ends_here()
+                self.stop_if_log_goes_on()
                 done.append(write(entry, self.log, self.base, self.plan.egress, now))
             except ScenarioError as error:
                 self.refused[entry.slot] = refused(entry, error)
@@ -183,7 +183,8 @@ class Watch:
         self.log = Logbook.of_rows(rows)
         self._read()
 
-    def _check_log_ends_here(self) -> None:
+    def stop_if_log_goes_on(self) -> None:
+        """Raise `ScenarioError` where rows come after the now that was set: nothing is put between."""
         count = len(self.heard.later)
         if count:
             raise ScenarioError.single(

@@ -57,6 +57,11 @@ def test_a_tether_that_does_not_reach(small: pk.Scenario) -> None:
     {"limit_min": -1},
     {"limit_min": "all day"},
     {"effort": float("inf")},
+    {"effort": 1e300},  # no such number of passes
+    {"effort": 10**400},  # no float
+    {"seconds": 10**400},
+    {"limit_min": float("inf")},
+    {"limit_min": 1e300},
     {"egress_every_min": 1e-9},  # billions of times
     {"egress_every_min": float("inf")},
     {"egress_every_min": 0.1, "egress_window": ("2031-09-01", "2031-12-01")},  # over a million

@@ -94,6 +94,18 @@ def test_a_task_given_to_the_other_is_another_plan_to_re_time_and_can_be_undone(
     assert watch.plan.steps[watch.plan.position("SV1")].crew == "EV1"
 
 
+def test_where_the_log_goes_on_no_half_of_an_option_is_taken(outing):
+    session, watch = outing
+    watch.set_clock(HELD, "3:00")
+    draft, rows = session.draft, len(watch.heard.rows) + len(watch.heard.later)
+    both = {"skip": ["SHD"], "order": ["AN1", "HT4"]}
+    assert watch.plan.decide(**both)  # it is open
+    with pytest.raises(pk.ScenarioError, match="the log goes on"):
+        take(session, watch, "Drop SHD and more", both)
+    assert session.draft is draft
+    assert len(pk.read_log(watch.log.path)) == rows
+
+
 def test_while_cells_are_marked_no_option_changes_the_plan(outing):
     session, watch = outing
     watch.log = Logbook.of_rows(())
