@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import html
 import json
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
@@ -93,7 +94,11 @@ def _findings(plan: Any) -> pd.DataFrame:
 
 
 def _table(caption: str, frame: pd.DataFrame) -> str:
-    head = "".join(f"<th>{html.escape(str(name))}</th>" for name in frame.columns)
-    body = "".join("<tr>" + "".join(f"<td>{html.escape(str(value))}</td>" for value in row) + "</tr>"
-                   for row in frame.itertuples(index=False))
-    return f"<table><caption>{html.escape(caption)}</caption><tr>{head}</tr>{body}</table>"
+    rows = _row("th", frame.columns) + "".join(_row("td", row) for row in frame.itertuples(index=False))
+    return f'<table><caption style="text-align: left">{html.escape(caption)}</caption>{rows}</table>'
+
+
+def _row(tag: str, values: Iterable[object]) -> str:
+    """Flush left: notebooks set tables flush right, which is for numbers, and these hold words."""
+    cells = (f'<{tag} style="text-align: left">{html.escape(str(value))}</{tag}>' for value in values)
+    return f"<tr>{''.join(cells)}</tr>"

@@ -43,7 +43,11 @@ class Bar:
 
 
 def bar_trace(name: str, bars: Sequence[Bar], **look: Any) -> Trace:
-    """A plotly bar trace of ``bars``; ``look`` overrides any of its attributes."""
+    """A plotly bar trace of ``bars``; ``look`` overrides any of its attributes.
+
+    A pattern lies over the bar's colour. Plotly's own default takes the colour away, its template does not; a
+    spec that never becomes a figure has no template.
+    """
     trace: Trace = {
         "type": "bar", "orientation": "h", "name": name, "xaxis": "x", "yaxis": "y",
         "base": [axis_ms(bar.start_min) for bar in bars],
@@ -55,7 +59,10 @@ def bar_trace(name: str, bars: Sequence[Bar], **look: Any) -> Trace:
     }
     if look.get("hoverinfo") != "skip":
         trace |= {"hovertext": [bar.hover for bar in bars], "hoverinfo": "text"}
-    return trace | look
+    trace |= look
+    if "pattern" in (marker := trace.get("marker", {})):
+        trace["marker"] = marker | {"pattern": {"fillmode": "overlay"} | marker["pattern"]}
+    return trace
 
 
 def work_traces(scene: Scene) -> list[Trace]:

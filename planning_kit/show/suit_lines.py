@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
-from planning_kit.plan.suit.suits import UNIT_WORDS, WORDS
+from planning_kit.plan.suit.suits import UNITS, WORDS
 from planning_kit.show.bars import Trace
 from planning_kit.show.escape import plotly_text
 from planning_kit.show.hover import Words
@@ -41,10 +41,9 @@ def margin_looks(theme: Theme) -> dict[str, LineLook]:
 
 def store_trace(suit: pd.DataFrame, end: Mapping[str, Any], yaxis: str, words: Words) -> Trace:
     """What is left of a consumable in percent of the usable; ``end``: its row of ``suit_summary``."""
-    name, unit, usable = end["consumable"], end["unit"], float(end["usable"])
-    left = [float(value) for value in suit[f"{name}_left_{unit}"]]
+    name, amount, usable = end["consumable"], end["unit"], float(end["usable"])
+    left = [float(value) for value in suit[f"{name}_left_{UNITS[name]}"]]
     minutes = [float(value) for value in suit["at_min"]]
-    amount = UNIT_WORDS[unit]
     texts = [
         f"{_when(end['crew'], minute, words)}: {WORDS[name]} {100 * value / usable:.0f} %,<br>"
         f"{value:.4g} {amount} left of {usable:.4g}; reserve {_given(end['reserve'], amount)}"

@@ -387,3 +387,12 @@ def test_the_demo_scenarios_draw(name):
     drawn = sum(len(bars(figure, kind)) for kind in ("work", "travel", "wait"))
     tight = sum(len(trace.x) for trace in figure.data if trace.name == "no slack to plan")
     assert drawn - tight == len(plan.timeline)
+
+
+def test_patterns_leave_the_colour_of_a_bar_where_no_template_does(plan):
+    # Plotly's schema: without "overlay" a pattern's ground is the paper, and the task's colour is lost.
+    spec = swimlane_spec(plan)
+    assert "template" not in spec["layout"]
+    marked = [trace["marker"]["pattern"] for trace in spec["data"] if "pattern" in trace.get("marker", {})]
+    assert marked
+    assert {pattern["fillmode"] for pattern in marked} == {"overlay"}

@@ -25,7 +25,6 @@ from planning_kit.explore.revising.lost import (
     of_tasks,
 )
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.suit.suits import UNIT_WORDS
 from planning_kit.plan.timed import TimedPlan
 
 if TYPE_CHECKING:
@@ -185,7 +184,7 @@ def _judged(row: dict[Any, Any]) -> str:
 
 def _margin_words(row: dict[Any, Any]) -> str:
     where = f" at {row['at_b']}" if row["at_b"] else ""
-    unit = f" {UNIT_WORDS.get(row['unit'], row['unit'])}" if np.isfinite(row["b"]) else ""
+    unit = f" {row['unit']}" if np.isfinite(row["b"]) else ""
     return f"{row['margin']} {_number_text(row['b'])}{unit}{where} (was {_number_text(row['a'])})"
 
 

@@ -10,7 +10,6 @@ from planning_kit.inputs.times import pet_label
 from planning_kit.plan.timed import TimedPlan
 
 _PERCENT = 100.0
-_UNITS = {"wh": "Wh"}
 
 
 @dataclass(frozen=True)
@@ -54,8 +53,7 @@ def _suits(plan: TimedPlan) -> Iterator[Margin]:
     for row in plan.suit_summary.to_dict("records"):
         usable, margin = float(row["usable"]), float(row["margin"])
         if usable > 0:
-            unit = _UNITS.get(str(row["unit"]), str(row["unit"]))
-            yield Margin(f"{row['crew']} {row['consumable']} over the reserve", margin, unit,
+            yield Margin(f"{row['crew']} {row['consumable']} over the reserve", margin, str(row["unit"]),
                          margin / usable, "at the end")
 
 

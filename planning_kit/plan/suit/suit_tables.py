@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from planning_kit.plan.suit.suits import UNITS, SuitHistory
+from planning_kit.plan.suit.suits import UNIT_WORDS, UNITS, SuitHistory
 
 SUIT_COLUMNS = ["crew", "at_min", *(f"{name}_left_{unit}" for name, unit in UNITS.items()),
                 *(f"{name}_reserve_{unit}" for name, unit in UNITS.items())]
@@ -29,7 +29,7 @@ def suits_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:
 def suit_summary_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:
     """A row a crew member and consumable at the end; ``margin`` is what is left over the reserve."""
     rows = [
-        (store.crew, store.consumable, store.unit, store.usable, store.usable - store.left_at_end,
+        (store.crew, store.consumable, UNIT_WORDS[store.unit], store.usable, store.usable - store.left_at_end,
          store.left_at_end, store.reserve, store.left_at_end - store.reserve, store.runs_out_min,
          store is history.first_out)
         for history in histories for store in history.stores

@@ -6,7 +6,6 @@ from planning_kit.explore.odds.odds import Odds
 from planning_kit.explore.odds.tables import NO_PLAN
 from planning_kit.explore.revising.revisions import Revision
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.suit.suits import UNIT_WORDS
 from planning_kit.show.pack.content import Column, Section, Table, cell_of, table_of
 
 _ITEMS = {NO_PLAN: "no plan: a greatest gap or a window cannot be kept"}
@@ -78,8 +77,7 @@ def _findings(revision: Revision) -> Table:
 
 
 def _margins(revision: Revision) -> Table:
-    margins = revision.margins.assign(unit=revision.margins["unit"].replace(UNIT_WORDS))
-    return table_of(margins, "Changed margins", "Margins beside each other",
+    return table_of(revision.margins, "Changed margins", "Margins beside each other",
                     [("margin", Column("Margin", share=2.5)), ("crew", Column("Crew", share=0.6)),
                      ("unit", Column("Unit", share=0.7)), ("a", Column("Baseline", 1)),
                      ("b", Column("Now", 1)),

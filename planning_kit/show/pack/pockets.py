@@ -132,7 +132,7 @@ class _Sheet:
                            if begin < plan.end_min)
         inhibits = "; ".join(
             f"{hold.inhibit.inhibit} {pet_label(hold.set_by_min)} to {pet_label(hold.lift_after_min)}"
-            for hold in plan.inhibit_holds)
+            for hold in sorted(plan.inhibit_holds, key=lambda each: each.set_by_min))
         yield from retimed_lines(plan)
         if math.isfinite(self.from_min):
             yield f"What was finished by PET {pet_label(self.from_min)} is left out here."

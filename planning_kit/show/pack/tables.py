@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import pandas as pd
 
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
-from planning_kit.plan.suit.suits import UNIT_WORDS, WORDS
+from planning_kit.plan.suit.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.names import Names
 from planning_kit.show.open_findings import OpenFindings
@@ -167,7 +167,7 @@ def _cautions(plan: TimedPlan) -> Table:
 def margins_section(plan: TimedPlan) -> Section:
     """What is left in each suit at the end, and the worst point of each way back."""
     names = Names(plan)
-    suits = tuple((row["crew"], WORDS[row["consumable"]], UNIT_WORDS[row["unit"]],
+    suits = tuple((row["crew"], WORDS[row["consumable"]], row["unit"],
                    *(cell_of(row[name]) for name in ("usable", "used", "left", "reserve", "margin")),
                    pet_label(row["runs_out_min"]), "first" if row["first"] else "")
                   for row in plan.suit_summary.to_dict("records"))
