@@ -16,7 +16,7 @@ import pandas as pd
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.csv_cells import cell_text
-from planning_kit.inputs.faults import Faults, ScenarioError
+from planning_kit.inputs.faults import Faults, ScenarioError, as_path
 from planning_kit.inputs.frames import raw_from_frame
 from planning_kit.inputs.log_corrections import with_corrections
 from planning_kit.inputs.log_format import (
@@ -35,8 +35,8 @@ from planning_kit.inputs.text_table import TextTable
 
 
 def log_path(file_or_folder: str | Path) -> Path:
-    """The log file itself: ``log.csv`` of a folder, or the file named."""
-    path = Path(file_or_folder).absolute()
+    """The log file itself: ``log.csv`` of a folder, or the file named. `ScenarioError` for no path."""
+    path = as_path(file_or_folder, "log").absolute()
     try:
         return path / LOG_FILE if path.is_dir() else path
     except (OSError, ValueError):

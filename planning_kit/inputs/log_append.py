@@ -90,18 +90,26 @@ def append_log(
     cells = {"event": event, "step": step, "crew": crew, "by": by, "corrects": corrects, "note": note,
              "remaining_min": _number(remaining_min), "metabolic_w": _number(metabolic_w)}
     cells = {name: " ".join(str(text).splitlines()) for name, text in cells.items()}
-    cells["logged_at"] = _utc_text(logged_at or datetime.now(UTC).replace(microsecond=0), None, "logged_at")
+    cells["logged_at"] = _utc_text(_now() if _is_left_out(logged_at) else logged_at, None, "logged_at")
     with _locked(log_path(file_or_folder)) as handle:
         faults = Faults()
         data = _all_of(handle)
         raw = raw_log(data, faults) if data else RawTable(LOG.name, tuple(LOG_COLUMNS), (), ())
         rows = parse_table(LOG, raw, Faults())
         cells["event_id"] = _next_id(rows)
-        cells["at"] = "" if at is None or at == "" else _utc_text(at, _egress_for(event, rows, plan), "at")
+        cells["at"] = "" if _is_left_out(at) else _utc_text(at, _egress_for(event, rows, plan), "at")
         number = max(raw.row_numbers, default=1) + 1
         _judge(raw, tuple(cells.get(name, "") for name in raw.header), number, plan)
         _write(handle, data, raw, cells)
     return cells["event_id"]
+
+
+def _is_left_out(given: object) -> bool:
+    return given is None or (isinstance(given, str) and not given)
+
+
+def _now() -> datetime:
+    return datetime.now(UTC).replace(microsecond=0)
 
 
 def _number(value: float | None) -> str:

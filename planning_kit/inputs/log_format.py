@@ -12,6 +12,7 @@ import re
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from planning_kit.inputs.arguments import is_number
 from planning_kit.inputs.cells import CellFault, parse_moment
 from planning_kit.inputs.fields import Field, Table
 from planning_kit.inputs.times import moment_at
@@ -85,7 +86,7 @@ def parse_when(value: object, egress: datetime | None) -> datetime:
 
 def _pet_of(value: object) -> float | None:
     if isinstance(value, int | float) and not isinstance(value, bool):
-        return float(value)
+        return float(value) if is_number(value) else math.nan
     text = value.strip() if isinstance(value, str) else ""
     match = _PET.fullmatch(text)
     if match:

@@ -11,12 +11,12 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import isfinite
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from planning_kit.inputs.arguments import is_number
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import INSIDE, Route
 from planning_kit.inputs.text_table import TextTable
@@ -25,6 +25,7 @@ from planning_kit.plan.timed import TimedPlan, as_plan
 
 Point = tuple[float, float, float]
 MOMENT_COLUMNS = ["crew", "kind", "step", "title", "place", "to_place", "hook", "reach_m", "holds"]
+_MOST_MINUTES = 100_000
 _LIGHT_KINDS = ("night", "penumbra", "day")
 
 
@@ -126,11 +127,11 @@ def moment_of(plan: TimedPlan, at_min: float) -> Moment:
 def whole_minutes(plan: TimedPlan, every_min: float = 1.0) -> tuple[float, ...]:
     """Minutes of PET from 0 in steps of ``every_min``, and the end of the outing itself.
 
-    Raises `ScenarioError` for steps that are not above 0.
+    Raises `ScenarioError` for steps that are not above 0, and for more than 100,000 of them.
     """
-    if not (isfinite(every_min) and every_min > 0):
-        raise ScenarioError.single("is no step of time; give minutes above 0", column="every_min",
-                                   value=every_min)
+    if not is_number(every_min) or every_min <= 0 or plan.end_min / every_min > _MOST_MINUTES:
+        raise ScenarioError.single("is no step of time that can be asked; give minutes above 0",
+                                   column="every_min", value=every_min)
     minutes = np.arange(0.0, plan.end_min, every_min)
     return (*(float(minute) for minute in minutes), plan.end_min)
 
@@ -138,7 +139,7 @@ def whole_minutes(plan: TimedPlan, every_min: float = 1.0) -> tuple[float, ...]:
 def _minute(plan: TimedPlan, at_min: Any) -> float:
     try:
         minute = float(at_min)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         minute = float("nan")
     # The end as shown, rounded to a minute or a tenth, may lie a little past the end itself.
     if not -1e-9 <= minute < plan.end_min + 1.0:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from numbers import Real
 from typing import TypeVar
 
 from planning_kit.explore.editing.naming import as_names
@@ -108,7 +109,14 @@ def _check_give(base: TimedPlan, outside: Outside, names: Sequence[str], faults:
 
 
 def _check_waits(base: TimedPlan, waits: Sequence[Mapping[str, object]], faults: Faults) -> None:
+    columns = ("first_step", "then_step", "min_gap", "first_at", "then_at")
+    if not isinstance(waits, Sequence):
+        faults.add(TABLE, None, "waits", waits, "must be a list of rows of gaps.csv")
+        return
     for row in waits:
+        if not isinstance(row, Mapping) or not all(isinstance(row.get(name), str | Real) for name in columns):
+            faults.add(TABLE, None, "waits", str(row), f"is no row of gaps.csv with {', '.join(columns)}")
+            continue
         for column in ("first_step", "then_step"):
             if row.get(column) not in base.network.steps:
                 faults.add(TABLE, None, "waits", row.get(column), f"is no step here; {column} names one")

@@ -21,6 +21,7 @@ from planning_kit.inputs.records import Step
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.activities import WORK
+from planning_kit.plan.moments import whole_minutes
 from planning_kit.plan.timed import TimedPlan
 
 TERMINATE, ABORT = "terminate", "abort"
@@ -61,13 +62,12 @@ def ways_home(plan: TimedPlan, how: str = TERMINATE, every_min: float = 1.0) -> 
 
     ``step`` in hand, ``make_safe`` in words, ``safe_min``; ``back_min`` from the end of that until inside;
     ``total_min``; ``inside_min`` (PET); ``oxygen_margin_min`` of the emergency oxygen, and
-    ``suit_margin_min`` of the consumable ``first_out``. Raises `ScenarioError` for another ``how``.
+    ``suit_margin_min`` of the consumable ``first_out``. Raises `ScenarioError` for another ``how`` and for
+    minutes as `whole_minutes` does.
     """
     _check(how)
-    if not every_min > 0:
-        raise ScenarioError.single("must be above 0 minutes", table=how, column="every_min", value=every_min)
-    moments = np.arange(0.0, plan.end_min, every_min)
-    return _homes_table([_home(plan, crew, float(at), how, {}) for at in moments for crew in plan.travels])
+    moments = whole_minutes(plan, every_min)[:-1]  # at the end they are home
+    return _homes_table([_home(plan, crew, at, how, {}) for at in moments for crew in plan.travels])
 
 
 def home_at(plan: TimedPlan, at_min: float, how: str, at_work: Mapping[str, str]) -> pd.DataFrame:
@@ -104,7 +104,7 @@ def going_home(plan: TimedPlan, at_min: float, how: str,
 
 
 def _check(how: str) -> None:
-    if how not in (TERMINATE, ABORT):
+    if not isinstance(how, str) or how not in (TERMINATE, ABORT):
         raise ScenarioError.single(f"must be {TERMINATE} (orderly) or {ABORT} (at once)", column="how",
                                    value=how)
 

@@ -77,11 +77,15 @@ def options_table(plan: Plan, outside: Outside, most: int = 12, search: Budget |
     before; ``must_by_min`` (drops): a task of it not begun by then makes the hard limit impossible with all
     else kept (the backward pass from the hard limit; NaN: it is so already); ``decide``: the arguments that
     make that plan, ``plan.decide(**row.decide)``; ``moves``: what a reordering changes, in words. A search
-    without success has a last row that says so. Raises `ScenarioError` for ``most`` below 1.
+    without success has a last row that says so. Raises `ScenarioError` for ``most`` below 1 and
+    ``samples`` that are no number of samples.
     """
     if not is_whole(most, 1):
         raise ScenarioError.single("must be how many rows to show, 1 or more", table="options", column="most",
                                    value=most)
+    if not is_whole(samples, 0):
+        raise ScenarioError.single("must be how many samples to draw, or 0 for no odds", table="options",
+                                   column="samples", value=samples)
     known = tallied(plan)
     carry_on = Option("Carry on as re-timed", CARRY_ON, {})
     row = _row(plan, plan, carry_on, known)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from planning_kit.inputs.arguments import is_number
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.log_steps import DONE, IN_PROGRESS, State
 from planning_kit.inputs.scenario import Scenario
@@ -114,7 +115,7 @@ def updated_estimates(outside: Outside, weight: float = 2.0) -> pd.DataFrame:
     narrowed: one more outing cannot show that a spread was too wide. A rule of thumb for the next plan, not a
     statistical law; what was left, skipped or not finished teaches nothing here.
     """
-    if not weight >= 0:
+    if not is_number(weight) or weight < 0:
         raise ScenarioError.single("must be 0 (only the log counts) or more", table="updated_estimates",
                                    column="weight", value=weight)
     rows = []

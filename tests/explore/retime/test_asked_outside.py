@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -111,3 +113,28 @@ def test_a_task_of_which_a_step_was_skipped_can_still_be_dropped(demo_plan: pk.P
     late = demo_plan.retime(log, 200.0)
     assert "SH2" not in late.what_if(drop="task:SHD").network.steps
     assert "SHD" in set(late.decision_table(samples=100)["task"])
+
+
+MISTAKES: dict[str, Callable[[pk.Plan, Any], object]] = {
+    "now_min": lambda plan, given: plan.retime(log_of("A1 started 0:00"), given),
+    "at_min": lambda plan, given: plan.terminate(given),
+    "every_min": lambda plan, given: plan.ways_home(every_min=given),
+    "how": lambda plan, given: plan.home_now(given),
+    "weight": lambda plan, given: plan.updated_estimates(given),
+    "samples": lambda plan, given: plan.options(samples=given),
+    "waits": lambda plan, given: plan.decide(waits=given),
+    "rows of waits": lambda plan, given: plan.decide(waits=[given]),
+    "a log": lambda plan, given: plan.retime(given),
+    "a path": lambda plan, given: pk.read_log(given),
+    "logged_at": lambda plan, given: pk.append_log("nowhere", "started", "A1", logged_at=given),
+}
+
+
+@pytest.mark.parametrize("asked", MISTAKES)
+@pytest.mark.parametrize("given", [10**400, float("nan"), np.array([1, 2]), object()],
+                         ids=["huge", "nan", "array", "object"])
+def test_what_makes_no_sense_is_told_and_never_a_traceback(small_plan: pk.Plan, asked: str,
+                                                           given: object) -> None:
+    late = small_plan.retime(log_of("A1 started 0:00"), "0:05")
+    with pytest.raises(pk.ScenarioError):
+        MISTAKES[asked](late, given)
