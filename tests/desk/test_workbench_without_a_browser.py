@@ -199,11 +199,12 @@ def test_what_is_shown_without_a_kernel_is_static_and_escaped(talk, monkeypatch)
 def test_a_long_question_runs_beside_the_edits_and_stops(talk):
     async def swept():
         talk.ask("ask", question="sweep")
-        await asyncio.sleep(0.1)
-        talk.bench._handle_custom_msg({"kind": "stop", "question": "sweep"}, [])
-        while talk.bench.session.works["sweep"].state == "running":
-            await asyncio.sleep(0.01)
-        await asyncio.sleep(0.05)
+        async with asyncio.timeout(60):
+            while not any(message.get("part") for message in talk.said):
+                await asyncio.sleep(0.01)
+            talk.bench._handle_custom_msg({"kind": "stop", "question": "sweep"}, [])
+            while not any(message.get("state") == "stopped" for message in talk.said):
+                await asyncio.sleep(0.01)
 
     # In a thread of its own: the browser tests leave a loop running in this one.
     with ThreadPoolExecutor(1) as thread:
