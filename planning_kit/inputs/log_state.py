@@ -45,6 +45,8 @@ from planning_kit.inputs.log_steps import (
 from planning_kit.inputs.records import BOTH, Records, Step
 from planning_kit.inputs.times import gmt_label, pet_label, pet_min
 
+IN_FUTURE = "lies in the future"
+"""How the fault of an event that is not yet begins: who follows a log looks at such a row again."""
 _FARTHEST_MIN = 1440.0  # a day: an event farther off has a wrong date
 
 
@@ -60,7 +62,7 @@ def states_of(records: Records, events: Sequence[Event], egress: datetime, fault
     walk = _Walk(records, egress, faults, States({step.step: State(step) for step in records.steps}))
     for event in events:
         if now is not None and event.at > now:
-            walk.fault(event, "at", f"lies in the future: it is {gmt_label(now)} GMT (PET "
+            walk.fault(event, "at", f"{IN_FUTURE}: it is {gmt_label(now)} GMT (PET "
                        f"{pet_label(pet_min(now, egress))}) now")
         else:
             walk.play(event)

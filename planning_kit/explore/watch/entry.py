@@ -13,6 +13,7 @@ from planning_kit.inputs.cells import CellFault, parse_number
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log_append import append_log
 from planning_kit.inputs.log_format import CORRECT, EGRESS, EVENT_KINDS, INGRESS, LOG, SUIT
+from planning_kit.inputs.log_state import IN_FUTURE
 from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.times import gmt_label, pet_label, pet_min
 from planning_kit.plan.timed import TimedPlan
@@ -98,7 +99,7 @@ def _moment(entry: Entry, egress: datetime, now: datetime, faults: Faults) -> da
     try:
         moment = typed_moment(entry.at, egress, now)
         if moment > now:
-            raise CellFault(f"lies in the future: now is PET {pet_label(pet_min(now, egress))}, "
+            raise CellFault(f"{IN_FUTURE}: now is PET {pet_label(pet_min(now, egress))}, "
                             f"{gmt_label(now)} GMT")
         return moment
     except CellFault as fault:

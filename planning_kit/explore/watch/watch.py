@@ -27,6 +27,7 @@ from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log import Actuals
 from planning_kit.inputs.log_format import LOG_COLUMNS, STARTED
+from planning_kit.inputs.log_state import IN_FUTURE
 from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.times import moment_at, pet_min
 
@@ -144,7 +145,7 @@ class Watch:
         ahead of now: another's clock may be some seconds off.
         """
         minute = pet_min(self.now, self.plan.egress)
-        is_waiting = any("lies in the future" in fault.problem for fault in self.heard.faults)
+        is_waiting = any(fault.problem.startswith(IN_FUTURE) for fault in self.heard.faults)
         is_due = int(minute) != int(self.now_min) or (is_waiting and self.clock.kind != HELD)
         if not is_due and self.log.signature() == self._signature:
             return False
