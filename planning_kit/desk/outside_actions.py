@@ -9,6 +9,7 @@ from planning_kit.desk.actions import Content
 from planning_kit.explore.watch.deciding import take
 from planning_kit.explore.watch.entry import Entry
 from planning_kit.explore.watch.watch import How, Watch
+from planning_kit.inputs.faults import ScenarioError
 
 if TYPE_CHECKING:
     from planning_kit.desk.workbench import Workbench
@@ -89,6 +90,8 @@ def _option(watch: Watch, content: Content) -> tuple[str, How]:
     if watch.options is None:
         raise LookupError("no options")
     row = watch.options.table.iloc[int(content["number"])]
+    if content.get("words", row["option"]) != row["option"]:
+        raise ScenarioError.single("the options have been found anew since: choose again", column="take")
     return str(row["option"]), row["decide"]
 
 

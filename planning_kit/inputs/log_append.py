@@ -155,7 +155,9 @@ def _judge(raw: RawTable, cells: tuple[str, ...], number: int, plan: Planned | N
     for table, found in ((raw, before), (whole, after)):
         actuals = actuals_of(parse_table(LOG, table, found), plan.egress, found)
         states_of(plan.scenario.records, actuals.events, actuals.egress or plan.egress, found)
-    new = Faults([fault for fault in after.rows if fault not in before.rows])
+    new = Faults([fault if fault["row"] in (number, None) else
+                  fault | {"problem": f"with the new row, row {fault['row']} cannot be: {fault['problem']}"}
+                  for fault in after.rows if fault not in before.rows])
     new.stop_if_any()
 
 

@@ -73,12 +73,27 @@ def test_an_outing_is_logged_goes_late_and_is_left_with_nothing_lost(page, lab, 
     bench.says(".pk-impossible", "Does not count")
     bench.says(".pk-log", ATTACK)
 
+    # What is being typed stays about its step, though another logs it meanwhile: never about the next one.
+    field(bench, "EV1", "now").fill("0:14")
+    pk.append_log(bench.folder, "skipped", "B1", at="0:14", by="another", plan=plan)
+    bench.says("[data-lane=EV1] .pk-lane-about", "B2")
+    field(bench, "EV1", "now").press("Enter")
+    bench.settle()
+    bench.says("[data-lane=EV1] .pk-entry-faults", "Not logged: B1 finished")
+    assert logged(bench)[-1] == "skipped"
+    card(bench, "EV1").get_by_text("Give up").click()
+    bench.settle()
+    assert card(bench, "EV1").locator("select").input_value() == "B2"
+    page.locator("[data-event-id=e5] [data-act=correct]").click()
+    page.locator("[data-act=withdraw]").click()
+    bench.settle()
+
     # Correct an entry; a way home; why a step stands where it does.
     page.locator("[data-event-id=e2] [data-act=correct]").click()
     page.keyboard.type("0:12")
     page.keyboard.press("Enter")
     bench.settle()
-    bench.says("[data-event-id=e2]", "corrected by e5")
+    bench.says("[data-event-id=e2]", "corrected by e7")
     page.locator("[data-side=home]").click()
     bench.says(".pk-home-sequence", "Make B1 safe")
     page.locator("[data-how=abort]").click()
@@ -108,6 +123,14 @@ def test_an_outing_is_logged_goes_late_and_is_left_with_nothing_lost(page, lab, 
     bench.says(".pk-state", "saved")
     page.locator("[data-mode-to=outside]").click()
     bench.settle()
-    bench.says(".pk-log-where", "5 rows")
+    bench.says(".pk-log-where", "7 rows")
+
+    # A kernel that is gone is told at the first key.
+    page.evaluate("() => { window.jupyterapp.commands.execute('kernelmenu:restart'); }")
+    page.locator(".jp-Dialog button", has_text="Restart").click()
+    page.wait_for_selector(".jp-Dialog", state="detached")
+    card(bench, "EV1").focus()
+    page.keyboard.press("f")
+    bench.says(".pk-said", "The kernel does not answer")
     assert page.evaluate("() => window.attacked") is None
     assert (page_errors, asked_outside) == ([], [])

@@ -1,5 +1,8 @@
 // What time it is outside, where the log is kept, and where the outing stands in words.
 
+// Re-timed is at every whole minute: after this long without, the picture is old.
+const SILENT_MS = 100000;
+
 const CALLS = { egress: ["Log egress", "Egress was called: PET counts from that moment"], ingress: ["Log ingress", "Both are inside: what they have not begun is left"] };
 
 class OutsideClock {
@@ -54,9 +57,7 @@ class OutsideClock {
     this.where.textContent = [`Log: ${words}, ${rows} ${rows === 1 ? "row" : "rows"}`, later ? `, ${later} written after now` : ""].join("");
     this.where.classList.toggle("pk-unkept", !is_kept);
     this.rehearse.hidden = !later;
-    this.trouble.hidden = !message.trouble;
-    this.trouble.textContent = message.trouble;
-    this.standing.replaceChildren(...message.standing.slice(1).map(line => el("li", { class: standingLevel(line) }, line)));
+    this.standing.replaceChildren(...[/Egress was .*/.exec(message.standing[0])?.[0], ...message.standing.slice(1)].filter(Boolean).map(line => el("li", { class: standingLevel(line) }, line)));
     this.tick();
   }
 
@@ -68,8 +69,16 @@ class OutsideClock {
     return (this.nowMs - this.clock.egress_ms) / 60000;
   }
 
+  setTrouble() {
+    const silent = this.clock.runs ? performance.now() - this.seen : 0;
+    const words = silent > SILENT_MS ? `Nothing is heard from the kernel for ${Math.floor(silent / 60000)} min: what is shown is as of PET ${petFloor((this.clock.now_ms - this.clock.egress_ms) / 60000)}, and what was logged since is not in it.` : this.last.trouble;
+    this.trouble.hidden = !words;
+    if (this.trouble.textContent !== words) this.trouble.textContent = words;
+  }
+
   tick() {
     if (!this.clock) return;
+    this.setTrouble();
     const seconds = Math.floor(this.minute * 60 + 1e-6), second = ((seconds % 60) + 60) % 60;
     this.pet.textContent = `${petFloor(this.minute)}:${String(second).padStart(2, "0")}`;
     this.gmt.textContent = `GMT ${gmt(Math.floor(this.nowMs / 60000) * 60000)}${this.clock.kind === "held" ? ", held" : this.clock.kind === "running" ? ", set by hand" : ""}`;
@@ -77,6 +86,6 @@ class OutsideClock {
 }
 
 function standingLevel(line) {
-  if (/hard limit \d+ min over/.test(line)) return "pk-stands-bad";
-  return /\d+ min over|min behind|Not done/.test(line) ? "pk-stands-late" : "";
+  if (/hard limit [^,]+ over/.test(line)) return "pk-stands-bad";
+  return /min over|min behind|Not done/.test(line) ? "pk-stands-late" : "";
 }

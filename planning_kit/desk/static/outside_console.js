@@ -49,14 +49,15 @@ class LaneCard {
   constructor(console, lane, number) {
     Object.assign(this, { console, who: lane.who });
     const field = (label, size, hint) => el("input", { class: "pk-field", "aria-label": `${label}, ${this.who}`, placeholder: label, title: hint, size });
-    this.step = el("select", { class: "pk-field pk-step", "aria-label": `Step of ${this.who}`, onchange: () => { this.picked = this.step.value; this.paint(); } });
+    this.step = el("select", { class: "pk-field pk-step", "aria-label": `Step of ${this.who}`, onchange: () => { this.picked = this.step.value; this.hold(); this.paint(); } });
     this.fields = {
       at: field("now", 8, "When: PET like 1:23, UTC like 13:02Z or 134/13:02; empty: now"),
       remaining_min: field("min left", 5, "Minutes that the step still takes"),
       metabolic_w: field("W", 4, "Mean metabolic rate since egress, W"),
       note: field("note", 18, "A note"),
     };
-    this.alone = el("input", { type: "checkbox" });
+    for (const each of Object.values(this.fields)) each.addEventListener("input", () => { this.hold(); this.paint(); });
+    this.alone = el("input", { type: "checkbox", onchange: () => { this.hold(); this.paint(); } });
     this.aloneLabel = el("label", { class: "pk-label pk-alone", title: "A step of both: only this one has begun or finished it; else both have" }, this.alone, ` ${this.who} only`);
     this.buttons = Object.fromEntries(Object.keys(EVENT_KEYS).map(event => [event, button("", `${EVENT_HINTS[event]} (${EVENT_KEYS[event].toUpperCase()})`, () => this.log(event), { "data-event": event })]));
     for (const [event, each] of Object.entries(this.buttons)) each.append(...keyed(EVENT_WORDS[event], EVENT_KEYS[event]));
@@ -73,9 +74,8 @@ class LaneCard {
   show(lane, refused, clock) {
     this.lane = lane;
     this.isCrew = !lane.title;
-    const pairs = lane.steps.map(step => [step.step, `${step.step}  ${step.title || step.step}${step.status === "in progress" ? "  (in progress)" : step.status === "done" ? "  (finished by the other)" : ""}`]);
+    this.pairs = lane.steps.map(step => [step.step, `${step.step}  ${step.title || step.step}${step.status === "in progress" ? "  (in progress)" : step.status === "done" ? "  (finished by the other)" : ""}`]);
     if (!lane.steps.some(step => step.step === this.picked)) this.picked = null;
-    options(this.step, pairs, this.picked ?? lane.steps[0]?.step ?? "");
     const first = lane.steps[0], isBusy = first?.status === "in progress";
     const minute = (clock.now_ms - clock.egress_ms) / 60000;
     this.head.replaceChildren(
@@ -83,7 +83,6 @@ class LaneCard {
       el("span", { class: "pk-lane-does" }, laneWords(lane, first, isBusy, minute)), ...lateSign(first));
     this.about.hidden = !first;
     if (first) this.about.replaceChildren(el("button", { type: "button", class: "pk-link pk-lane-step", title: "Why it stands where it does", onclick: () => this.console.onStep(first.step) }, `${first.step} ${first.title}`), first.place ? ` ${first.place}` : "");
-    this.entry.hidden = !lane.steps.length;
     this.setRefused(refused);
     this.paint();
   }
@@ -95,6 +94,7 @@ class LaneCard {
   pick(step) {
     if (!this.holds(step)) return;
     this.picked = this.step.value = step;
+    this.hold();
     this.paint();
   }
 
@@ -103,14 +103,33 @@ class LaneCard {
   }
 
   get primary() {
+    return this.held?.event ?? this.usual;
+  }
+
+  get usual() {
     return ["in progress", "done"].includes(this.chosen?.status) ? "finished" : "started";
   }
 
+  // What is being typed is about this step and this event, whatever is heard meanwhile: a row of another
+  // writer must not make it an entry of the step after.
+  hold() {
+    const isTyped = this.alone.checked || Object.values(this.fields).some(field => field.value);
+    if (!isTyped || !this.step.value) this.held = null;
+    else if (this.held?.step !== this.step.value) this.held = { step: this.step.value, event: this.usual };
+  }
+
+  offer() {
+    const isGone = this.held && !this.holds(this.held.step);
+    options(this.step, isGone ? [[this.held.step, `${this.held.step}  (not open any more)`], ...this.pairs] : this.pairs, this.held?.step ?? this.picked ?? this.lane.steps[0]?.step ?? "");
+    this.entry.hidden = !this.step.value;
+  }
+
   paint() {
+    this.offer();
     for (const [event, each] of Object.entries(this.buttons)) {
       const can = event === "suit" ? this.isCrew : Boolean(this.chosen?.events.includes(event));
       each.ariaDisabled = String(!can);
-      each.classList.toggle("pk-primary", event === this.primary && can);
+      each.classList.toggle("pk-primary", event === this.primary && (can || Boolean(this.held)));
     }
     this.aloneLabel.hidden = !this.chosen?.is_shared;
     this.buttons.suit.hidden = this.fields.metabolic_w.hidden = !this.isCrew;
@@ -125,6 +144,8 @@ class LaneCard {
       // A view that opens anew gets what was typed in another.
       if (refused && !this.wasRefused && !field.value) field.value = refused.entry[name];
     }
+    const typed = refused?.entry;
+    if (refused && !this.wasRefused && !this.held && typed.step && typed.event in EVENT_KEYS) this.held = { step: typed.step, event: typed.event };
     this.wasRefused = this.isRefused;
     this.faults.hidden = !refused;
     if (!refused) return;
@@ -134,19 +155,21 @@ class LaneCard {
   }
 
   log(event) {
-    if (this.buttons[event].ariaDisabled === "true") return;
+    if (this.buttons[event].ariaDisabled === "true" && this.held?.event !== event) return;  // held: the log says why not
     const typed = Object.fromEntries(Object.entries(this.fields).map(([name, field]) => [name, field.value]));
     const step = event === "suit" ? "" : this.step.value, { is_shared, awaits, status } = this.chosen ?? {};
     const isAlone = (is_shared && this.alone.checked) || (awaits && (event === "started" || status === "done"));
     const alone = step && isAlone ? "yes" : "";
-    this.console.send({ kind: "log", lane: this.who, event, step, alone, by: this.console.clock.by.value, ...typed }, () => { if (!this.isRefused) this.clear(); });
+    this.console.send({ kind: "log", lane: this.who, event, step, alone, by: this.console.clock.by.value, ...typed }, () => { if (!this.isRefused) this.clear(typed); });
   }
 
-  clear() {
-    for (const field of Object.values(this.fields)) field.value = "";
+  clear(sent) {  // what was typed after an entry was sent belongs to the next one, and stays
+    for (const [name, field] of Object.entries(this.fields)) if (!sent || field.value === sent[name]) field.value = "";
     this.alone.checked = false;
-    this.picked = null;
-    if (this.lane.steps.length) { this.step.value = this.lane.steps[0].step; this.paint(); }
+    this.picked = this.held = null;
+    this.offer();
+    this.hold();
+    this.paint();
   }
 
   onKey(event) {
@@ -175,6 +198,7 @@ function keyed(words, key) {
 function laneWords(lane, first, isBusy, minute) {
   if (!first) return ["all steps done"];
   if (first.status === "done") return ["the other has finished this; still at it?"];
+  if (isBusy && first.awaits) return [`the other is at it since ${pet(first.start)}; this one's start is not called`];
   if (isBusy) {
     const left = first.finish - minute;
     return [`at work since ${pet(first.start)}; `, left < 0.02 ? el("strong", { class: "pk-over" }, "estimate used up") : left < 1 ? "less than a minute to go" : `about ${Math.round(left)} min to go`];

@@ -71,10 +71,10 @@ class CorrectionForm {
     this.box = el("div", { class: "pk-lane-entry" }, this.words, Object.values(this.fields),
       button("Correct", "What is typed replaces what was logged; the rest stays", () => this.put("correct"), { "data-act": "put-right" }),
       button("Withdraw", "It did not happen: the entry counts for nothing", () => this.put("withdraw"), { "data-act": "withdraw" }),
-      button("Close", "Change nothing", () => { this.send({ kind: "forget", slot: `correct ${this.line.event_id}` }); this.clear(); this.close(); }), this.faults);
+      button("Close", "Change nothing", () => this.giveUp()), this.faults);
     this.box.addEventListener("keydown", event => {
       if (event.key === "Enter" && event.target.matches("input")) { this.put("correct"); event.preventDefault(); }
-      else if (event.key === "Escape") this.close();
+      else if (event.key === "Escape") this.giveUp();
     });
   }
 
@@ -83,6 +83,12 @@ class CorrectionForm {
     this.line = line;
     this.words.textContent = `${line.event_id} should have been:`;
     return this.box;
+  }
+
+  giveUp() {
+    this.send({ kind: "forget", slot: `correct ${this.line.event_id}` });
+    this.clear();
+    this.close();
   }
 
   clear() {

@@ -38,16 +38,16 @@ class OutsideSide {
     const minutes = value => Math.abs(value) < 0.5 ? "less than 1" : size(value);
     const limit = (name, left) => el("span", { class: left >= 0 ? "" : name === "hard" ? "pk-over" : "pk-beyond" }, `${name} ${minutes(left)} min ${left < 0 ? "over" : "left"}`);
     const news = [row.stops && el("span", { class: "pk-over" }, `${row.stops} new stop`), row.cautions && `${row.cautions} new caution`].filter(Boolean);
-    const open = row.until ? `open until ${row.until}${row.left === null ? "" : row.left < 0.5 ? ", now" : `, ${Math.round(row.left)} min`}` : "";
-    const must = row.must_by ? `must begin by ${row.must_by} for the hard limit` : "";
+    const open = row.until ? `open until ${row.until}${row.left === null ? "" : row.left <= -0.5 ? ", which is past" : row.left < 0.5 ? ", now" : `, ${Math.round(row.left)} min`}` : "";
+    const must = row.must_by ? `if kept, it must begin by ${row.must_by} for the hard limit` : "";
     const parts = [limit("planned", row.planned), limit("hard", row.hard), ...news].flatMap((part, at) => at ? [", ", part] : [part]);
     return el("li", { class: "pk-item pk-option", "data-option": row.number },
       el("span", { class: "pk-item-head" }, row.words), el("span", { class: "pk-left" }, `inside ${row.end}`),
       el("span", { class: "pk-option-text" }, gain ? `${gain}; ` : "", ...parts), open || must ? el("span", { class: "pk-source" }, [open, must].filter(Boolean).join("; ")) : null,
       row.moves ? el("span", { class: "pk-source" }, row.moves) : null,
       row.can_be_taken ? el("span", { class: "pk-group" },
-        button("Preview", "See its plan; nothing is decided", () => this.send({ kind: "look", number: row.number }), { "data-act": "look" }),
-        button("Take", row.kind === "drop" ? "Decide: log its steps as skipped" : "Decide: change the plan outside", () => this.take({ number: row.number }), { "data-act": "decide" })) : null);
+        button("Preview", "See its plan; nothing is decided", () => this.send({ kind: "look", number: row.number, words: row.words }), { "data-act": "look" }),
+        button("Take", row.kind === "drop" ? "Decide: log its steps as skipped" : "Decide: change the plan outside", () => this.take({ number: row.number, words: row.words }), { "data-act": "decide" })) : null);
   }
 
   take(which) {
@@ -69,7 +69,7 @@ class OutsideSide {
   person(one) {
     const safe = one.step ? `${one.step}: ${one.make_safe || "nothing to be done first"}, ${one.safe} min` : "no step in hand";
     const margin = (words, value, isShort) => [el("dt", {}, words), el("dd", { class: isShort ? "pk-over" : "" }, `${value} min left${isShort ? `, at least ${one.reserve} wanted` : ""}`)];
-    return el("div", {}, el("p", { class: "pk-home-head" }, el("strong", {}, one.who), ` inside by `, el("strong", {}, one.inside), `, ${one.total} min from now`),
+    return el("div", {}, el("p", { class: "pk-home-head" }, el("strong", {}, one.who), ` alone inside by `, el("strong", {}, one.inside), `, ${one.total} min from now`),
       el("dl", {}, el("dt", {}, "first"), el("dd", {}, safe), el("dt", {}, "way"), el("dd", {}, `${one.back} min with ingress`), margin("oxygen", one.oxygen, one.is_short), margin(one.first_out, one.suit, one.is_suit_short)));
   }
 

@@ -12,8 +12,8 @@ function render({ model, el: home }) {
     waiting.set(number, { at: performance.now(), then });
     root.dataset.sent = String(number);
     if (!QUIET_KINDS.includes(message.kind)) toolbar.hush();
-    model.send({ ...message, n: number, view });
     clearTimeout(timer);
+    try { model.send({ ...message, n: number, view }); } catch { quiet(); return; }  // the kernel was restarted: nobody listens
     timer = setTimeout(() => waiting.size && quiet(), ANSWER_MS);
   };
   const quiet = () => toolbar.say({ level: "bad", text: "The kernel does not answer. What you typed until its last answer is kept on disk: restart the kernel, run this cell again and choose Restore." });

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from planning_kit.inputs.format import PARTNER
+from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label, pet_min
 from planning_kit.plan.build import work_order
 from planning_kit.plan.network import LIGHT, ROUNDING_MIN, Demand, pinned
@@ -63,6 +65,10 @@ def _crew(plan: TimedPlan, outside: Outside, crew: str) -> str:
         to_go = float(plan.finishes[position]) - outside.now_min
         rest = (f"about {to_go:.0f} min to go" if to_go >= 0.5 else "less than a minute to go" if to_go > 0
                 else "its estimate is used up: ask how long still")
+        state, partner = outside.states.by_step[busy], PARTNER.get(crew)
+        if state.step.crew == BOTH and state.called_by and state.called_by == partner:
+            return (f"{crew} {_late(late)}: {partner} is on {busy} since {pet_label(plan.starts[position])}, "
+                    f"that {crew} has begun is not called.")
         return f"{crew} {_late(late)}: on {busy} since {pet_label(plan.starts[position])}, {rest}."
     ahead = [position for position in known if position not in plan.network.fixed]
     if not ahead:
@@ -135,10 +141,17 @@ def _unless(plan: TimedPlan, members: Sequence[int], window: str) -> str:
 def _end(plan: TimedPlan, outside: Outside) -> str:
     limits, later = plan.scenario.settings.limits, plan.end_min - outside.planned.end_min
     when = "as planned" if abs(later) < _AS_PLANNED_MIN else f"{_by(later, 'later', 'earlier')} than planned"
-    margins = [f"{name} limit {_by(limit - plan.end_min, 'left', 'over')}"
+    margins = [f"{name} limit {_margin(limit - plan.end_min)}"
                for name, limit in (("planned", limits.planned_min), ("hard", limits.hard_min))]
     said = "Both inside at" if outside.states.inside_min is None else "Both were inside at"
     return f"{said} {pet_label(plan.end_min)}, {when}; {', '.join(margins)}."
+
+
+def _margin(minutes: float) -> str:
+    """Kept to the minute is kept; half a minute over is over."""
+    if minutes >= -ROUNDING_MIN:
+        return f"{_span(max(minutes, 0.0))} left"
+    return "less than 1 min over" if minutes > -1 else f"{_span(-minutes)} over"
 
 
 def _left_out(outside: Outside) -> Iterator[str]:

@@ -30,6 +30,7 @@ from planning_kit.inputs.log_format import LOG_COLUMNS, STARTED
 from planning_kit.inputs.log_state import IN_FUTURE
 from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.times import moment_at, pet_min
+from planning_kit.plan.timed import TimedPlan
 
 _EARLIEST_MIN = -24 * 60.0  # before egress; farther off, a clock is of another day
 How = Mapping[str, Any]
@@ -46,11 +47,12 @@ class Preview:
 
 @dataclass(frozen=True)
 class Options:
-    """The options at one moment (``plan.options()``), and of how many events they knew."""
+    """The options at one moment (``plan.options()``), of which plan, and of how many events they knew."""
 
     table: pd.DataFrame
     now_min: float
     events: int
+    base: TimedPlan
 
 
 class Watch:
@@ -216,12 +218,15 @@ class Watch:
     def keep_options(self, plan: LivePlan, table: pd.DataFrame) -> None:
         """Take note of the options of ``plan``, which may have been found while the log went on."""
         assert plan.outside is not None
-        self.options = Options(table, plan.outside.now_min, len(plan.outside.actuals.events))
+        outside = plan.outside
+        self.options = Options(table, outside.now_min, len(outside.actuals.events), outside.base)
 
     @property
     def are_options_old(self) -> bool:
-        """Whether something was logged since the options were found."""
-        return self.options is not None and self.options.events != len(self.outside.actuals.events)
+        """Whether something was logged, or the plan changed, since the options were found."""
+        found, outside = self.options, self.outside
+        return found is not None and (found.events != len(outside.actuals.events)
+                                      or found.base is not outside.base)
 
     def ways_home(self) -> dict[str, tuple[pd.DataFrame, pd.DataFrame]]:
         """For terminate and abort, called now: the sequence, and time and margins of each crew member.

@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 import planning_kit as pk
@@ -78,6 +79,8 @@ def test_a_task_given_to_the_other_is_another_plan_to_re_time_and_can_be_undone(
     watch.set_clock(HELD, "0:06")
     called(watch, "DESK", "started", "OP1", at="0:00")
     planned = watch.planned
+    watch.keep_options(watch.plan, pd.DataFrame())
+    assert not watch.are_options_old
     decided = watch.plan.decide(give=["SUR"])
     before = [line.id for line in session.draft["steps"].lines]
     take(session, watch, "Give SUR to the other", {"give": ["SUR"]})
@@ -86,6 +89,7 @@ def test_a_task_given_to_the_other_is_another_plan_to_re_time_and_can_be_undone(
     assert watch.plan.end_min == decided.end_min
     assert watch.planned is planned
     assert watch.outside.planned is planned
+    assert watch.are_options_old  # nothing was logged, but they are those of another plan
     crew = {step.step: step.crew for step in watch.plan.steps}
     assert (crew["SV1"], planned.steps[planned.position("SV1")].crew) == ("EV2", "EV1")
     assert start_of(watch.plan, "OP1") == 0

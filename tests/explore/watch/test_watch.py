@@ -315,3 +315,33 @@ def test_going_outside_changes_no_file(name, tmp_path):
     watch = Watch(plan, Logbook.beside(folder), Clock(HELD, plan.egress, far_off()), far_off)
     watch.tick()
     assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
+
+
+def test_an_entry_that_makes_an_earlier_row_impossible_names_that_row(watch, wall):
+    wall.at(20)
+    called(watch, "EV1", "started", "A1", "0:00")
+    called(watch, "EV1", "partly", "A1", "0:12", remaining_min="6")
+    assert not watch.enter(Entry("EV1", "finished", "A1", "0:11"))
+    problem = watch.refused["EV1"].faults[0].problem
+    assert "with the new row, row 3 cannot be: A1 is not in progress" in problem
+
+
+def test_who_has_not_called_a_step_of_both_is_not_said_to_be_at_it(watch, wall):
+    called(watch, "EV1", "started", "A1", alone="yes")
+    wall.at(2)
+    watch.tick()
+    assert "EV2 as planned: EV1 is on A1 since 0:00, that EV2 has begun is not called." in watch.plan.standing
+    called(watch, "EV2", "started", "A1", alone="yes")
+    assert "EV2 2 min behind: on A1 since 0:02" in watch.plan.standing
+
+
+def test_a_limit_that_is_kept_to_the_minute_is_not_told_as_over(watch, wall):
+    """From 1:12, 10 min of Z1 and 8 of ingress end at the planned limit of 90 min; 9.5 from 1:13 do not."""
+    wall.at(72)
+    for step in ("A1", "B1", "B2", "B3", "C1", "C2", "C3"):
+        called(watch, "EV2" if step[0] == "C" else "EV1", "skipped", step)
+    called(watch, "EV1", "started", "Z1")
+    assert "planned limit 0 min left" in watch.plan.standing
+    wall.at(73)
+    called(watch, "EV1", "partly", "Z1", remaining_min="9.5")
+    assert "planned limit less than 1 min over" in watch.plan.standing
