@@ -91,17 +91,26 @@ def append_log(
              "remaining_min": _number(remaining_min), "metabolic_w": _number(metabolic_w)}
     cells = {name: " ".join(str(text).splitlines()) for name, text in cells.items()}
     cells["logged_at"] = _utc_text(_now() if _is_left_out(logged_at) else logged_at, None, "logged_at")
-    with _locked(log_path(file_or_folder)) as handle:
-        faults = Faults()
+    path = log_path(file_or_folder)
+    if not os.path.exists(path):
+        _fit(b"", cells, at, plan)  # refused, if at all, before a file is made for it
+    with _locked(path) as handle:
         data = _all_of(handle)
-        raw = raw_log(data, faults) if data else RawTable(LOG.name, tuple(LOG_COLUMNS), (), ())
-        rows = parse_table(LOG, raw, Faults())
-        cells["event_id"] = _next_id(rows)
-        cells["at"] = "" if _is_left_out(at) else _utc_text(at, _egress_for(event, rows, plan), "at")
-        number = max(raw.row_numbers, default=1) + 1
-        _judge(raw, tuple(cells.get(name, "") for name in raw.header), number, plan)
-        _write(handle, data, raw, cells)
+        _write(handle, data, _fit(data, cells, at, plan), cells)
     return cells["event_id"]
+
+
+def _fit(data: bytes, cells: dict[str, str], at: object, plan: Planned | None) -> RawTable:
+    """The log so far; the new row gets its id and its time, and is refused if it cannot be."""
+    faults = Faults()
+    raw = raw_log(data, faults) if data else RawTable(LOG.name, tuple(LOG_COLUMNS), (), ())
+    rows = parse_table(LOG, raw, Faults())
+    cells["event_id"] = _next_id(rows)
+    egress = _egress_for(cells["event"], rows, plan)
+    cells["at"] = "" if _is_left_out(at) else _utc_text(at, egress, "at")
+    number = max(raw.row_numbers, default=1) + 1
+    _judge(raw, tuple(cells.get(name, "") for name in raw.header), number, plan)
+    return raw
 
 
 def _is_left_out(given: object) -> bool:

@@ -171,6 +171,12 @@ def test_an_impossible_event_is_refused_and_not_written(tmp_path: Path, small_pl
     assert (tmp_path / "log.csv").read_bytes() == before
 
 
+def test_a_first_event_that_is_refused_leaves_no_file(tmp_path: Path, small_plan: pk.Plan) -> None:
+    with pytest.raises(pk.ScenarioError, match="NOSUCH"):
+        pk.append_log(tmp_path, "started", "NOSUCH", "0:00", plan=small_plan)
+    assert not (tmp_path / "log.csv").exists()
+
+
 # --- nothing is lost --------------------------------------------------------------------------------------
 
 
