@@ -49,10 +49,9 @@ class Bench:
         self.page.wait_for_selector(".pk-side .pk-item", state="attached", timeout=WAIT_MS)
 
     def settle(self) -> None:
-        """Wait until the kernel has answered every message."""
-        self.page.wait_for_function("""() => {
-            const { sent, answered } = document.querySelector('.pk-workbench').dataset;
-            return sent === answered; }""", timeout=WAIT_MS)
+        """Wait until the kernel has answered every message of every view."""
+        self.page.wait_for_function("""() => [...document.querySelectorAll('.pk-workbench')].every(
+            ({ dataset }) => dataset.sent === dataset.answered)""", timeout=WAIT_MS)
 
     def cell(self, key: str, column: str, key_column: str = "step") -> Locator:
         """A cell of the open table, by the text of its row's key."""

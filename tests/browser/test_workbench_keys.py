@@ -95,12 +95,15 @@ def test_one_cell_with_a_line_break_a_typed_date_and_another_theme(bench, page, 
 
 def test_two_views_of_one_workbench_show_the_same_and_let_each_other_be(page, lab, page_errors):
     page.set_viewport_size({"width": 1280, "height": 1600})
-    Bench.open(page, lab, "views", SMALL, "bench")
+    bench = Bench.open(page, lab, "views", SMALL, "bench")
     first, second = page.locator(".pk-workbench").nth(0), page.locator(".pk-workbench").nth(1)
     second.locator(".pk-bar-work").first.wait_for(state="attached")
     cell = ".tabulator-row:nth-child(2) [tabulator-field=minutes_likely]"
+    second.locator(".pk-side .pk-item").first.wait_for(state="attached")
     for view, other, text in ((first, second, "17"), (second, first, "18")):
+        bench.settle()  # what a view shows below its findings moves while they come
         view.locator(cell).click()
+        expect(view.locator(cell)).to_contain_class("tabulator-range-selected")
         page.keyboard.type(text)
         page.keyboard.press("Enter")
         expect(other.locator(cell)).to_have_text(text)
