@@ -61,7 +61,8 @@ def write(entry: Entry, log: Logbook, base: TimedPlan, egress: datetime, now: da
     """Append an entry to the log and give its ``event_id``.
 
     It is judged against the plan ``base`` and the log so far. Raises `ScenarioError` with every fault;
-    nothing was written then.
+    nothing was written then, but for one case: the metabolic rate with a step of both is a row of its own,
+    and where that one is refused the event's row stands.
     """
     faults = Faults()
     moment = _moment(entry, egress, now, faults)
