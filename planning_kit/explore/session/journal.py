@@ -7,11 +7,9 @@ one step each time. Opening a scenario looks for files of other sessions on the 
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import json
 import os
 import secrets
-import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -21,9 +19,9 @@ from typing import Any
 from planning_kit.explore.session.draft import Draft
 from planning_kit.explore.session.sheet import Line, Sheet
 from planning_kit.inputs.frozen import FrozenMapping
+from planning_kit.inputs.locks import made_state_folder, name_of, state_folder
 
 _FORMAT = 2
-STATE_VARIABLE = "PLANNING_KIT_STATE"
 
 
 @dataclass(frozen=True)
@@ -40,22 +38,13 @@ class Unsaved:
     versions: Mapping[str, Draft]
 
 
-def state_folder() -> Path:
-    """Where journals are: a folder of the user's, not of the scenario."""
-    if os.environ.get(STATE_VARIABLE):
-        return Path(os.environ[STATE_VARIABLE])
-    if sys.platform == "win32":
-        return Path(os.environ.get("LOCALAPPDATA", Path.home() / "AppData" / "Local")) / "planning_kit"
-    return Path(os.environ.get("XDG_STATE_HOME", Path.home() / ".local" / "state")) / "planning_kit"
-
-
 class Journal:
     """The file of one session on the scenario of ``folder``."""
 
     def __init__(self, folder: Path) -> None:
         """Choose a name; nothing is written yet."""
         self._folder = folder
-        self.path = state_folder() / f"{_name_of(folder)}-{secrets.token_hex(8)}.json"
+        self.path = state_folder() / f"{name_of(folder)}-{secrets.token_hex(8)}.json"
 
     def write(self, draft: Draft, base: Draft, versions: Mapping[str, Draft]) -> None:
         """Put what is typed, and ``base``, from which it was, on disk: whole or not at all.
@@ -69,7 +58,7 @@ class Journal:
         }
         # Escaped to ASCII: half characters that a cell may hold are kept too.
         data = json.dumps(content).encode("ascii")
-        self.path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        made_state_folder()
         part = self.path.with_suffix(".part")
         with part.open("wb") as stream:
             stream.write(data)
@@ -88,14 +77,10 @@ class Journal:
         It has the tables, columns and settings of ``like``, whatever version of the package left it.
         """
         found = []
-        for path in state_folder().glob(f"{_name_of(self._folder)}-*.json"):
+        for path in state_folder().glob(f"{name_of(self._folder)}-*.json"):
             if path != self.path and (unsaved := _read(path, like)) is not None:
                 found.append(unsaved)
         return sorted(found, key=lambda each: each.written, reverse=True)
-
-
-def _name_of(folder: Path) -> str:
-    return hashlib.sha256(str(folder).encode("utf-8", "surrogateescape")).hexdigest()[:16]
 
 
 def _read(path: Path, like: Draft) -> Unsaved | None:

@@ -13,8 +13,8 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
-from planning_kit.explore.session.journal import state_folder
 from planning_kit.explore.session.session import Session
+from planning_kit.inputs.locks import state_folder
 from tests.explore.session.conftest import line_of
 
 ROOT = Path(__file__).parents[3]
