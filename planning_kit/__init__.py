@@ -15,10 +15,10 @@ Desk: `workbench` (to plan, and to follow the outing)
 Hand: `briefing`, `write_review_pack`, `compare_revisions`, `scenario_at`, `add_note`, `reviews`, `sign_off`
 """
 
+from planning_kit.changes.edits import move_step
+from planning_kit.changes.row_edits import edit_row
 from planning_kit.explore.comparing.compare_findings import compare_findings
 from planning_kit.explore.comparing.compare_margins import compare_margins
-from planning_kit.explore.editing.edits import move_step
-from planning_kit.explore.editing.row_edits import edit_row
 from planning_kit.explore.odds.compare_odds import compare_odds
 from planning_kit.explore.odds.odds import Odds, odds
 from planning_kit.explore.odds.propose_cuts import propose_cuts, with_cuts

@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, Self, overload
 
 import pandas as pd
 
+from planning_kit.changes.asked import Asked
+from planning_kit.changes.change import Change, ask, changes_table
 from planning_kit.checks.all_checks import find_all
 from planning_kit.explore.comparing.compare import compare as moved_steps
-from planning_kit.explore.editing.wanted import Asked
 from planning_kit.explore.gaining.gain import gain
 from planning_kit.explore.propose.proposals import Proposals
 from planning_kit.explore.propose.propose import search_orders
@@ -22,7 +23,6 @@ from planning_kit.explore.retime.live_plan import LivePlan
 from planning_kit.explore.retime.past_of import stop_if_past
 from planning_kit.explore.revising.revisions import Given, Revision, compare_revisions
 from planning_kit.explore.session.session import Session
-from planning_kit.explore.what_if import Change, ask, changes_table
 from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.plan.timed import TimedPlan
 
@@ -91,7 +91,7 @@ class Plan(LivePlan):
             for one step the closest counts: step, then task, then crew; of two crew members the slower.
         drop : name or names
             Steps or tasks to leave out. Precedence passes through them; gaps and inhibits go, with notes
-            (see `planning_kit.explore.editing.dropping`).
+            (see `planning_kit.changes.dropping`).
         egress : time or date, UTC
             Another egress; a date alone keeps the time of day.
         swap : names, "swappable" or "all"

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
-from planning_kit.explore.editing.dropping import drop_steps
+from planning_kit.changes.dropping import drop_steps
 from planning_kit.explore.odds.cut_rule import cut_rules, time_samples
 from planning_kit.explore.odds.outing import Outing, part_without
 from planning_kit.explore.odds.sampling import Draws

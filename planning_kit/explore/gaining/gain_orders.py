@@ -1,6 +1,6 @@
 """Single moves in the order of work that would meet a target.
 
-A move is of one row, as `planning_kit.explore.editing.edits.move_step` makes it; the first and the last step
+A move is of one row, as `planning_kit.changes.edits.move_step` makes it; the first and the last step
 of each crew member stay where they are. Tried first are the likely ones (`likely_moves`): each two neighbours
 in a lane swapped; each step that comes before the target taken off its way, to the place behind it where it
 costs the least travel; and the target's own step brought forward. Where none of these holds, every other row

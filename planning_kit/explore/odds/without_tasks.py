@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import replace
 
-from planning_kit.explore.editing.dropping import passed_through
+from planning_kit.changes.dropping import passed_through
 from planning_kit.inputs.records import Records
 
 
 def without_tasks(records: Records, dropped: Collection[str]) -> Records:
     """The records without the steps of the ``dropped`` tasks, which then take no time and no travel.
 
-    As `planning_kit.explore.editing.dropping` does to the tables: precedence passes through, gaps to or
+    As `planning_kit.changes.dropping` does to the tables: precedence passes through, gaps to or
     from a dropped step go. Only what the timing reads is changed and nothing is checked anew, so that
     thousands of samples can each drop their own.
     """

@@ -9,8 +9,8 @@ from itertools import pairwise
 
 import pandas as pd
 
-from planning_kit.explore.editing.dropping import drop_steps
-from planning_kit.explore.editing.swapping import swap_roles
+from planning_kit.changes.dropping import drop_steps
+from planning_kit.changes.order import swap_roles
 from planning_kit.explore.propose.choice import Choice
 from planning_kit.explore.propose.model import Rule
 from planning_kit.explore.propose.ticks import minutes_of

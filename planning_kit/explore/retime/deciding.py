@@ -11,8 +11,8 @@ from dataclasses import replace
 from numbers import Real
 from typing import TypeVar
 
-from planning_kit.explore.editing.naming import as_names
-from planning_kit.explore.editing.swapping import swap_roles, swap_steps
+from planning_kit.changes.naming import as_names
+from planning_kit.changes.order import swap_roles, swap_steps
 from planning_kit.explore.propose.rebuild import with_waits
 from planning_kit.explore.retime.retiming import Outside, retime_plan
 from planning_kit.explore.retime.whereabouts import Whereabouts

@@ -15,7 +15,7 @@ from datetime import datetime
 import numpy as np
 import pandas as pd
 
-from planning_kit.explore.editing.dropping import drop_steps
+from planning_kit.changes.dropping import drop_steps
 from planning_kit.inputs.log_steps import DONE, DROPPED, IN_PROGRESS, State, States
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import moment_at

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from planning_kit.explore.editing.naming import (
+from planning_kit.changes.amounts import Stretch, read_stretch
+from planning_kit.changes.naming import (
     STEP,
     TABLE,
     TASK,
@@ -17,7 +18,6 @@ from planning_kit.explore.editing.naming import (
     find_named,
     find_route,
 )
-from planning_kit.explore.editing.stretching import Stretch, read_stretch
 from planning_kit.inputs.arguments import is_number
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults, ScenarioError

@@ -7,8 +7,8 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from planning_kit.explore.editing.edits import retime_steps
-from planning_kit.explore.editing.naming import CREW, STEP, TABLE, TASK, Named, find_named
+from planning_kit.changes.edits import retime_steps
+from planning_kit.changes.naming import CREW, STEP, TABLE, TASK, Named, find_named
 from planning_kit.inputs.arguments import is_number
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.records import Records

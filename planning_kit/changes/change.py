@@ -13,12 +13,12 @@ from functools import partial
 
 import pandas as pd
 
-from planning_kit.explore.editing.dropping import drop_steps
-from planning_kit.explore.editing.edits import close_routes, move_step, relax_gap, set_tethers
-from planning_kit.explore.editing.naming import TABLE, TASK, Named
-from planning_kit.explore.editing.stretching import stretch_steps
-from planning_kit.explore.editing.swapping import swap_roles
-from planning_kit.explore.editing.wanted import Asked, Wanted, read_wanted
+from planning_kit.changes.amounts import stretch_steps
+from planning_kit.changes.asked import Asked, Wanted, read_wanted
+from planning_kit.changes.dropping import drop_steps
+from planning_kit.changes.edits import close_routes, move_step, relax_gap, set_tethers
+from planning_kit.changes.naming import TABLE, TASK, Named
+from planning_kit.changes.order import swap_roles
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.text_table import TextTable
