@@ -15,8 +15,8 @@ Desk: `workbench` (to plan, and to follow the outing)
 Hand: `briefing`, `write_review_pack`, `compare_revisions`, `scenario_at`, `add_note`, `reviews`, `sign_off`
 """
 
-from planning_kit.changes.edits import move_step
-from planning_kit.changes.row_edits import edit_row
+from planning_kit.changes.change import edit_row
+from planning_kit.changes.order import move_step
 from planning_kit.explore.comparing.compare_findings import compare_findings
 from planning_kit.explore.comparing.compare_margins import compare_margins
 from planning_kit.explore.odds.compare_odds import compare_odds

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Self, overload
 
 import pandas as pd
 
-from planning_kit.changes.asked import Asked
-from planning_kit.changes.change import Change, ask, changes_table
+from planning_kit.changes.asked import leaving_after, read_asked
+from planning_kit.changes.change import Told, changes_table, made
 from planning_kit.checks.all_checks import find_all
 from planning_kit.explore.comparing.compare import compare as moved_steps
 from planning_kit.explore.gaining.gain import gain
@@ -40,7 +40,7 @@ class Plan(LivePlan):
     """
 
     name: str = ""
-    history: tuple[Change, ...] = ()
+    history: tuple[Told, ...] = ()
 
     @cached_property
     def _findings(self) -> pd.DataFrame:
@@ -116,13 +116,15 @@ class Plan(LivePlan):
         what has begun keeps its logged times, and cannot be dropped or change hands.
         """
         base = self if self.outside is None else self.outside.base
-        asked = Asked(egress_slip_min=egress_slip_min, stretch=stretch, drop=drop, egress=egress, swap=swap,
-                      close=close, tether_m=tether_m, settings=settings, move=move, gaps=gaps)
-        question = ask(base.scenario, base.egress, asked, name)
+        changes = read_asked(base.scenario.records, base.egress, {
+            "egress_slip_min": egress_slip_min, "stretch": stretch, "drop": drop, "egress": egress,
+            "swap": swap, "close": close, "tether_m": tether_m, "settings": settings, "move": move,
+            "gaps": gaps})
+        changed, leaving = made(base.scenario, changes, name), leaving_after(changes, base.egress)
         if self.outside is not None:
-            stop_if_past(self.outside, question.scenario, question.egress)
-        plan = self.re_timed_as(type(self).of(question.scenario, question.egress))
-        return replace(plan, name=name or self.name, history=(*self.history, *question.changes))
+            stop_if_past(self.outside, changed.scenario, leaving)
+        plan = self.re_timed_as(type(self).of(changed.scenario, leaving))
+        return replace(plan, name=name or self.name, history=(*self.history, *changed.told))
 
     def gain(self, step: str, minutes: float | None = None, most: int = 5) -> pd.DataFrame:
         """The smallest single changes that would start ``step`` earlier by ``minutes``.

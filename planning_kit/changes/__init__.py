@@ -1,1 +1,1 @@
-"""Edits of a scenario, each giving a new one."""
+"""Changes of a scenario: what is changed, in words, and one way to make them."""

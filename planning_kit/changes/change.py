@@ -1,149 +1,216 @@
-"""A planner's questions put to a plan: what if we are late, slower, leaner, without this task, another day?
+"""A change of a scenario, whoever asks for it, and the one way in which changes are made.
 
-Each question becomes edits of the scenario and of the egress, checked as any edit is, and words that say what
-was changed. The timing is then asked anew: nothing here computes a time.
+A what-if, a decision outside, a better order that was found, a dragged bar: each is a list of changes. They
+edit the tables one after another, so that each reads what those before it left. What they come to is checked
+once, as a whole: on the way tables may say what no scenario may (a place that no route leads to, until the
+work at it is dropped), and all faults come in one error. Nothing here computes a time.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
-from datetime import datetime, timedelta
-from functools import partial
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, ClassVar
 
 import pandas as pd
 
-from planning_kit.changes.amounts import stretch_steps
-from planning_kit.changes.asked import Asked, Wanted, read_wanted
-from planning_kit.changes.dropping import drop_steps
-from planning_kit.changes.edits import close_routes, move_step, relax_gap, set_tethers
-from planning_kit.changes.naming import TABLE, TASK, Named
-from planning_kit.changes.order import swap_roles
-from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs import format as fmt
+from planning_kit.inputs.cells import did_you_mean
+from planning_kit.inputs.faults import Faults, ScenarioError
+from planning_kit.inputs.frames import raw_from_frame
+from planning_kit.inputs.records import Records
+from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.text_table import TextTable
-from planning_kit.inputs.times import gmt_label
+from planning_kit.inputs.validate import rows_of
 
 CHANGE_COLUMNS = ["name", "kind", "change"]
+NOTE = "note"
+STEP, TASK, CREW = "step", "task", "crew"
+
+
+class Tables:
+    """Tables and settings on their way from one scenario to the next: changed so far, not yet checked.
+
+    A table that is read is a copy; what is set takes its place. ``read`` gives a table as it was before;
+    ``before`` the records of all of them, where there are any.
+    """
+
+    def __init__(self, read: Callable[[str], pd.DataFrame], before: Records | None = None,
+                 frames: Mapping[str, pd.DataFrame] | None = None) -> None:
+        """Begin with nothing changed but ``frames``."""
+        self._read, self._before = read, before
+        self.frames = dict(frames or {})
+        self.settings: dict[str, object] = {}
+
+    def __getitem__(self, name: str) -> pd.DataFrame:
+        return self.frames[name].copy() if name in self.frames else self._read(name)
+
+    def __setitem__(self, name: str, frame: pd.DataFrame) -> None:
+        self.frames[name] = frame
+
+    @property
+    def records(self) -> Records:
+        """What the tables say now; the settings are those from before.
+
+        Raises `ScenarioError` for a changed cell that says nothing that can be used.
+        """
+        assert self._before is not None, "tables as typed have no records"
+        faults = Faults()
+        raw = {name: raw_from_frame(fmt.TABLE_BY_NAME[name], frame, None, faults)
+               for name, frame in self.frames.items()}
+        parsed: dict[str, Any] = {name: rows_of(name, raw[name], faults) for name in raw}
+        faults.stop_if_any()
+        return replace(self._before, **parsed)
 
 
 @dataclass(frozen=True)
-class Change:
-    """One thing that was changed, in words; ``kind`` ``note`` for what it brought with it."""
+class Named:
+    """What one name stands for: its kind, its id and the ids of its steps in row order."""
+
+    kind: str
+    id: str
+    steps: tuple[str, ...]
+
+
+def step_named(step: str) -> Named:
+    """A step by itself."""
+    return Named(STEP, step, (step,))
+
+
+def task_named(records: Records, task: str) -> Named:
+    """A task with its steps."""
+    return Named(TASK, task, tuple(step.step for step in records.steps if step.task == task))
+
+
+@dataclass(frozen=True)
+class Change(ABC):
+    """One thing that is changed."""
+
+    kind: ClassVar[str]
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """What the user reads: a line for each thing named in it."""
+        return tuple(self._lines())
+
+    @property
+    def words(self) -> str:
+        """The same in one line."""
+        return "; ".join(self.lines)
+
+    def edit(self, tables: Tables) -> tuple[str, ...]:
+        """Make it in ``tables``; gives notes in words of what it brought with it."""
+        return tuple(self._edit(tables) or ())
+
+    def asked(self) -> dict[str, object]:
+        """The arguments of ``plan.what_if`` that make it, for what `gain` proposes; of others not known."""
+        raise NotImplementedError
+
+    @abstractmethod
+    def _lines(self) -> Sequence[str]:
+        ...
+
+    @abstractmethod
+    def _edit(self, tables: Tables) -> Iterable[str] | None:
+        ...
+
+
+@dataclass(frozen=True)
+class Told:
+    """What is told of a change: ``name`` of the what-if, kind (`NOTE`: what it brought with it), words."""
 
     name: str
     kind: str
     words: str
 
 
-def changes_table(changes: Iterable[Change]) -> pd.DataFrame:
-    """Changes as a table: ``name`` of the what-if, ``kind`` and ``change`` in words."""
-    rows = [(change.name, change.kind, change.words) for change in changes]
-    return TextTable(rows, columns=CHANGE_COLUMNS)
-
-
-@dataclass
-class Question:
-    """A what-if on its way: the scenario and egress so far, and the words of what was changed."""
+@dataclass(frozen=True)
+class Changed:
+    """What changes have made: the scenario, and what is told of them, in order."""
 
     scenario: Scenario
-    egress: datetime
-    name: str
-    changes: list[Change]
+    told: tuple[Told, ...]
 
-    def edit(self, kind: str, words: str, edit: Callable[[Scenario], Scenario]) -> None:
-        """Make one edit and say so."""
-        self.scenario = edit(self.scenario)
-        self.say(kind, words)
-
-    def say(self, kind: str, words: str) -> None:
-        """Note what was changed."""
-        self.changes.append(Change(self.name, kind, words))
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What the changes brought with them."""
+        return tuple(each.words for each in self.told if each.kind == NOTE)
 
 
-def ask(scenario: Scenario, leaving: datetime, asked: Asked, name: str = "") -> Question:
-    """The changed scenario, its egress and what was changed.
+def apply(scenario: Scenario, changes: Iterable[Change]) -> Scenario:
+    """The scenario with all changes made, in their order, checked once; itself without any.
 
-    Raises one `ScenarioError` with every name that there is not and every number that makes no sense, and
-    otherwise the faults of the changed scenario.
+    Raises one `ScenarioError` with every fault of what they come to.
     """
-    wanted = read_wanted(scenario.records, leaving, asked)
-    question = Question(scenario, wanted.egress, name, [])
-    _change_egress(question, wanted, leaving)
-    _change_settings(question, wanted.settings)
-    _change_steps(question, wanted)
-    return question
+    return made(scenario, changes).scenario
 
 
-def _change_egress(question: Question, wanted: Wanted, leaving: datetime) -> None:
-    try:
-        question.egress = wanted.egress + timedelta(minutes=wanted.slip_min)
-    except OverflowError:
-        raise ScenarioError.single("lies outside the years that can be planned", table=TABLE, column="egress",
-                                   value=wanted.egress.isoformat()) from None
-    if question.egress == leaving:
-        return
-    at = f"{question.egress:%Y-%m-%d} GMT {gmt_label(question.egress)}"
-    by = (question.egress - leaving).total_seconds() / 60
-    how = f"{abs(by):g} min {'later' if by > 0 else 'earlier'}, " if abs(by) < 1440 else ""
-    question.say("egress", f"egress {how}at {at}")
-    settings = question.scenario.settings
-    for limit, words, is_past in (
-        (settings.egress_earliest, "before the earliest egress", settings.egress_earliest is not None
-         and question.egress < settings.egress_earliest),
-        (settings.egress_latest, "after the latest egress", settings.egress_latest is not None
-         and question.egress > settings.egress_latest),
-    ):
-        if is_past and limit is not None:
-            at = f"{limit:%Y-%m-%d} GMT {gmt_label(limit)}"
-            question.say("note", f"this lies {words} of the scenario, {at}")
+def made(scenario: Scenario, changes: Iterable[Change], name: str = "",
+         frames: Mapping[str, pd.DataFrame] | None = None) -> Changed:
+    """As `apply`, with what is told of the changes, under ``name``.
 
-
-def _change_settings(question: Question, settings: Mapping[str, object]) -> None:
-    if settings:
-        words = ", ".join(f"{key} = {_said(value)}" for key, value in settings.items())
-        question.edit("settings", words, lambda scenario: scenario.with_settings(settings))
-
-
-def _said(value: object) -> str:
-    return "not given" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
-
-
-def _change_steps(question: Question, wanted: Wanted) -> None:
-    """Edits of tables in an order in which each finds what it names.
-
-    Steps are dropped late, and routes closed last: work that is dropped needs no way.
+    ``frames``: tables, by name, that say something else before any change is made, such as what was done.
     """
-    if wanted.stretches:
-        question.scenario = stretch_steps(question.scenario, wanted.stretches)
-        for each in wanted.stretches:
-            question.say("stretch", each.words)
-    for gap, gap_changes in wanted.gaps:
-        words = ", ".join(f"{column} {minutes:g} min" for column, minutes in gap_changes.items())
-        question.edit("gap", f"gap {gap.words}: {words}",
-                      partial(relax_gap, ends=gap.ends, changes=gap_changes))
-    for step, after in wanted.moves:
-        question.edit("move", f"{step} moved to just behind {after}",
-                      partial(move_step, step=step, after=after))
-    if wanted.swapped:
-        question.edit("swap", f"EV1 and EV2 trade {', '.join(wanted.swapped)}",
-                      lambda s: swap_roles(s, wanted.swapped))
-    if wanted.tethers:
-        lengths = ", ".join(f"{who} {metres:g} m" for who, metres in wanted.tethers.items())
-        question.edit("tether", f"tether of {lengths}", lambda s: set_tethers(s, wanted.tethers))
-    if wanted.dropped:
-        _drop(question, wanted.dropped)
-    if wanted.closed:
-        pairs = ", ".join(" to ".join(sorted(pair)) for pair in wanted.closed)
-        question.edit("route", f"route closed: {pairs}", lambda s: close_routes(s, set(wanted.closed)))
+    tables, told = Tables(scenario.table, scenario.records, frames), list[Told]()
+    for change in changes:
+        notes = change.edit(tables)
+        told += [Told(name, change.kind, line) for line in change.lines]
+        told += [Told(name, NOTE, note) for note in notes]
+    if tables.frames or tables.settings:
+        scenario = scenario.with_tables(tables.frames, tables.settings or None)
+    return Changed(scenario, tuple(told))
 
 
-def _drop(question: Question, dropped: tuple[Named, ...]) -> None:
-    steps = {step for each in dropped for step in each.steps}
-    tasks = {each.id for each in dropped if each.kind == TASK}
-    question.scenario, notes = drop_steps(question.scenario, steps, tasks)
-    for each in dropped:
-        count = f" ({len(each.steps)} step{'s' * (len(each.steps) != 1)})" if each.kind == TASK else ""
-        question.say("drop", f"{each.kind} {each.id} dropped{count}")
-    for note in notes:
-        question.say("note", note)
+def changes_table(told: Iterable[Told]) -> pd.DataFrame:
+    """What was changed as a table: ``name`` of the what-if, ``kind`` and ``change`` in words."""
+    return TextTable([(each.name, each.kind, each.words) for each in told], columns=CHANGE_COLUMNS)
+
+
+@dataclass(frozen=True)
+class Cells(Change):
+    """Cells of one table: column to the row's id to what the cell shall say.
+
+    Where several rows begin alike (gaps that begin with one step), all of them change. A list becomes text
+    with spaces.
+    """
+
+    kind = "cells"
+    table: str
+    columns: Mapping[str, Mapping[str, object]]
+
+    def _lines(self) -> Sequence[str]:
+        return [f"{column} of {', '.join(cells)} in {self.table}" for column, cells in self.columns.items()]
+
+    def _edit(self, tables: Tables) -> None:
+        frame = tables[self.table]
+        keys = frame[key_of(self.table)]
+        for column, cells in self.columns.items():
+            before = frame[column] if column in frame else [""] * len(frame)
+            after = [_as_cell(cells[key]) if key in cells else old
+                     for key, old in zip(keys, before, strict=True)]
+            frame[column] = pd.Series(after, dtype=object, index=frame.index)
+        tables[self.table] = frame
+
+
+def key_of(table: str) -> str:
+    """The column that the rows of a table are called by, wherever it stands."""
+    return fmt.TABLE_BY_NAME[table].key[0]
+
+
+def _as_cell(value: object) -> object:
+    return " ".join(map(str, value)) if isinstance(value, list | tuple) else value
+
+
+def edit_row(scenario: Scenario, table: str, key: str, **cells: object) -> Scenario:
+    """The scenario with cells changed in the row of ``table`` whose id (its first column) is ``key``.
+
+    ``edit_row(scenario, "steps", "B4", minutes_likely=25, after="B3 A2")``. Where several rows have the key
+    (gaps that begin with one step), all of them change. A list becomes text with spaces. Raises
+    `ScenarioError` for a row that there is not and for all that the changed table would be refused for.
+    """
+    keys = as_scenario(scenario).table(table)[key_of(table)]
+    if not isinstance(key, str) or key not in set(keys):
+        problem = f"there is no such row{did_you_mean(str(key), tuple(keys))}"
+        raise ScenarioError.single(problem, table=table, column=str(keys.name), value=key)
+    return apply(scenario, [Cells(table, {column: {key: cell} for column, cell in cells.items()})])

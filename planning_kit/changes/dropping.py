@@ -8,35 +8,68 @@ told in a note, because a control that falls away unseen is the worst that a wha
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
-from dataclasses import replace
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass, replace
 
-from planning_kit.inputs.records import Gap, Inhibit, Records
-from planning_kit.inputs.scenario import Scenario
+from planning_kit.changes.change import TASK, Cells, Change, Named, Tables
+from planning_kit.inputs.records import INSIDE, Gap, Inhibit, Records
 
 
-def drop_steps(scenario: Scenario, dropped: Collection[str],
-               tasks: Collection[str] = ()) -> tuple[Scenario, tuple[str, ...]]:
-    """The scenario without ``dropped`` steps and without the rows of ``tasks``, and notes in words.
+@dataclass(frozen=True)
+class Drop(Change):
+    """Steps and tasks left out at one time; a task goes with its row and the steps that it is named with.
 
-    The edits go in an order in which no table ever names a step that is gone.
+    Only what is dropped together is told as one: an inhibit that would move to a step that goes too is said
+    to stand where it comes to stand in the end. With ``lets_stay`` items that nobody touches any more stay
+    where they are: their ``end_at`` is emptied.
     """
-    records, gone = scenario.records, frozenset(dropped)
-    gaps, inhibits, steps = scenario.gaps, scenario.inhibits, scenario.steps
-    gap_goes = [gap.first_step in gone or gap.then_step in gone for gap in records.gaps]
-    kept = {inhibit.inhibit: _without(inhibit, records, gone) for inhibit in records.inhibits}
-    after = passed_through(records, gone)
-    for column in ("from_step", "until_step", "needed_by"):
-        inhibits[column] = [getattr(kept[name] or old, column) for name, old in
-                            zip(inhibits["inhibit"], records.inhibits, strict=True)]
-    inhibits = inhibits.loc[[kept[name] is not None for name in inhibits["inhibit"]]]
-    steps["after"] = [after[step] for step in steps["step"]]
-    changed = scenario.with_table("gaps", gaps.loc[[not goes for goes in gap_goes]])
-    changed = changed.with_table("inhibits", inhibits)
-    changed = changed.with_table("steps", steps[~steps["step"].isin(gone)])
-    if tasks:
-        changed = changed.with_table("tasks", scenario.tasks[~scenario.tasks["task"].isin(tasks)])
-    return changed, tuple(_notes(records, gone, kept))
+
+    kind = "drop"
+    names: tuple[Named, ...]
+    lets_stay: bool = False
+
+    def _lines(self) -> Sequence[str]:
+        return tuple(f"{each.kind} {each.id} dropped" + (
+            f" ({len(each.steps)} step{'s' * (len(each.steps) != 1)})" if each.kind == TASK else "")
+            for each in self.names)
+
+    def asked(self) -> dict[str, object]:
+        """The names, each with its kind."""
+        names = [f"{each.kind}:{each.id}" for each in self.names]
+        return {"drop": names[0] if len(names) == 1 else names}
+
+    def _edit(self, tables: Tables) -> Iterator[str]:
+        records = tables.records
+        gone = frozenset(step for each in self.names for step in each.steps)
+        tasks = {each.id for each in self.names if each.kind == TASK}
+        kept = {inhibit.inhibit: _without(inhibit, records, gone) for inhibit in records.inhibits}
+        after = passed_through(records, gone)
+        gaps, inhibits, steps = tables["gaps"], tables["inhibits"], tables["steps"]
+        for column in ("from_step", "until_step", "needed_by"):
+            inhibits[column] = [_text(getattr(kept[old.inhibit] or old, column)) for old in records.inhibits]
+        steps["after"] = [_text(after[step]) for step in steps["step"]]
+        tables["gaps"] = gaps.loc[[not gone & {gap.first_step, gap.then_step} for gap in records.gaps]]
+        tables["inhibits"] = inhibits.loc[[kept[name] is not None for name in inhibits["inhibit"]]]
+        tables["steps"] = steps[~steps["step"].isin(gone)]
+        if tasks:
+            tables["tasks"] = tables["tasks"].loc[lambda frame: ~frame["task"].isin(tasks)]
+        yield from _notes(records, gone, kept)
+        if self.lets_stay and (items := _left_alone(records, gone)):
+            Cells("hardware", {"end_at": dict.fromkeys(items, "")}).edit(tables)
+            yield f"{', '.join(items)} stay where they are: their end_at is emptied"
+
+
+def _text(value: str | Collection[str]) -> str:
+    return value if isinstance(value, str) else " ".join(value)
+
+
+def _left_alone(records: Records, gone: Collection[str]) -> list[str]:
+    """Items that no step touches but the ``gone`` ones, where they should have ended elsewhere."""
+    kept = set[str]().union(*(step.touches for step in records.steps if step.step not in gone))
+    left = set[str]().union(*(step.touches for step in records.steps)) - kept
+    inside = {INSIDE, records.settings.airlock, *(crew.crew for crew in records.crew)}
+    return [item.item for item in records.hardware if item.item in left and item.end_at and not (
+        item.at == item.end_at or (item.end_at == INSIDE and item.at in inside))]
 
 
 def passed_through(records: Records, gone: frozenset[str]) -> dict[str, tuple[str, ...]]:
@@ -90,3 +123,20 @@ def _notes(records: Records, gone: frozenset[str], kept: dict[str, Inhibit | Non
         elif (left.from_step, left.until_step) != (inhibit.from_step, inhibit.until_step):
             yield (f"{name} now stands from {left.from_step} to {left.until_step}, "
                    f"not {inhibit.from_step} to {inhibit.until_step}")
+
+
+def without_tasks(records: Records, dropped: Collection[str]) -> Records:
+    """The records without the steps of the ``dropped`` tasks, which then take no time and no travel.
+
+    As `Drop` does to the tables: precedence passes through, gaps to or from a dropped step go. Only what the
+    timing reads is changed and nothing is checked anew, so that thousands of samples can each drop their own.
+    """
+    gone = frozenset(step.step for step in records.steps if step.task in dropped)
+    if not gone:
+        return records
+    after = passed_through(records, gone)
+    return replace(
+        records,
+        steps=tuple(replace(step, after=after[step.step]) for step in records.steps if step.step not in gone),
+        gaps=tuple(gap for gap in records.gaps if not gone & {gap.first_step, gap.then_step}),
+    )

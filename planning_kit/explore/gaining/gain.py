@@ -98,7 +98,7 @@ def _best(rows: list[Row], most: int) -> list[Row]:
 def _proved(plan: P, remake: Callable[..., P], target: Target, candidate: Candidate) -> Row | None:
     """The row of a change, timed and checked as a whole new plan; None if it does not hold."""
     try:
-        changed = remake(**candidate.what_if)
+        changed = remake(**candidate.change.asked())
     except ScenarioError:
         return None
     later = pet_min(changed.egress, plan.egress)
@@ -113,7 +113,7 @@ def _proved(plan: P, remake: Callable[..., P], target: Target, candidate: Candid
         "gain_min": float(plan.starts[target.asked]) - new_start - later, "new_start_min": new_start,
         "end_slip_min": changed.end_min + later - plan.end_min,
         "new_stops": int((found["severity"] == STOP).sum()), "new_findings": len(found),
-        "what_if": dict(candidate.what_if),
+        "what_if": candidate.change.asked(),
     }
 
 

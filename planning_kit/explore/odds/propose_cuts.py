@@ -18,6 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from planning_kit.changes.change import Cells, apply
 from planning_kit.explore.odds.outing import Part, part_without
 from planning_kit.explore.odds.request import stop_if_senseless
 from planning_kit.explore.odds.sampling import CHUNK, Draws
@@ -72,8 +73,8 @@ def with_cuts(scenario: Scenario, cuts: pd.DataFrame) -> Scenario:
     not name, and columns that it has not, stay as they are. Raises `ScenarioError` for tasks that there are
     not or that it names twice, and for what is no such table.
     """
-    tasks, faults = as_scenario(scenario).tasks, Faults()
-    known, named = tuple(tasks["task"]), list(_cut_table(cuts)["task"])
+    known, faults = tuple(task.task for task in as_scenario(scenario).records.tasks), Faults()
+    named = list(_cut_table(cuts)["task"])
     for name in dict.fromkeys(named):
         if name not in known:
             faults.add("tasks", None, "task", name, f"there is no such task{did_you_mean(str(name), known)}")
@@ -83,10 +84,9 @@ def with_cuts(scenario: Scenario, cuts: pd.DataFrame) -> Scenario:
     by_task = cuts.set_index("task")
     if "last_start_min" in by_task:
         by_task = by_task.assign(last_start_min=by_task["last_start_min"].fillna(0.0))
-    for column in [column for column in _CUTS if column in by_task]:
-        values = by_task[column].to_dict()
-        tasks[column] = [values.get(task, own) for task, own in zip(known, tasks[column], strict=True)]
-    return scenario.with_table("tasks", tasks)
+    columns = {column: {str(task): value for task, value in by_task[column].items()}
+               for column in _CUTS if column in by_task}
+    return apply(scenario, [Cells("tasks", columns)])
 
 
 def _cut_table(cuts: object) -> pd.DataFrame:

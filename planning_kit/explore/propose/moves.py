@@ -7,9 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 
 from planning_kit.explore.propose.choice import Choice
-from planning_kit.explore.propose.model import Rule
-from planning_kit.explore.propose.rebuild import Rebuilt, is_after
-from planning_kit.explore.propose.ticks import minutes_of
+from planning_kit.explore.propose.rebuild import Rebuilt, wait_for
 from planning_kit.inputs.records import Records
 from planning_kit.inputs.times import gmt_label
 
@@ -101,7 +99,7 @@ def tell_moves(records: Records, before: Choice, choice: Choice, rebuilt: Rebuil
                           f"({tasks[name].title})"))
     traded = {step.step for step in records.steps if step.task in choice.swapped}
     moves += _orders(before, choice, traded)
-    moves += [Move("rule", "", rule.then, _rule_words(rule)) for rule in rebuilt.written]
+    moves += [Move("rule", "", rule.then, wait_for(rule).words) for rule in rebuilt.written]
     return [*moves, *(Move("note", "", "", note) for note in rebuilt.notes)]
 
 
@@ -121,11 +119,3 @@ def _orders(before: Choice, choice: Choice, traded: Collection[str]) -> Iterator
                 steps = " ".join(step for _, step in members)
                 yield Move("order", who, steps, f"{who} does {steps} behind "
                            f"{lane[first - 1] if first else 'egress'}")
-
-
-def _rule_words(rule: Rule) -> str:
-    if is_after(rule):
-        return f"{rule.then} waits for {rule.first} (added to its after): {rule.why}"
-    return (f"the {rule.then_at} of {rule.then} comes at least {minutes_of(rule.gap):g} min after the "
-            f"{rule.first_at} of {rule.first} (added to gaps): {rule.why}")
-

@@ -164,7 +164,7 @@ class _Search:
         current = self.judge.current
         cautions = self._cautions(rebuilt.plan) - (self._cautions(current) if current else set())
         return Proposal(
-            name, rebuilt.scenario, rebuilt.plan, current,
+            name, rebuilt.plan.scenario, rebuilt.plan, current,
             tuple(tell_moves(self.scenario.records, self.before, choice, rebuilt)), choice.dropped,
             cushioned_end_min(rebuilt.plan, self.freedom.cushion), found.bound_min, found.tasks_proven,
             found.end_proven, not self.budget.cut_short, len(cautions))

@@ -8,14 +8,15 @@ the step takes; only the step itself leaves things and moves hooks, and whoever 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
 import pandas as pd
 
-from planning_kit.changes.dropping import drop_steps
+from planning_kit.changes.change import made, step_named
+from planning_kit.changes.dropping import Drop
 from planning_kit.inputs.log_steps import DONE, DROPPED, IN_PROGRESS, State, States
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import moment_at
@@ -75,17 +76,19 @@ def write_down(base: TimedPlan, states: States, egress: datetime, now_min: float
         fixed.update({name: spell.start for name, spell in zip(names, here, strict=True)})
         parts.update({name: state.step.step for name in names if name != state.step.step})
     done.sort(key=lambda entry: entry[0])
-    scenario = base.scenario
-    if fixed:
-        frame = pd.DataFrame([row for _, row in done], columns=table.columns)
-        scenario = _with_parts(scenario.with_table("steps", frame), parts)
+    frames = {"steps": pd.DataFrame([row for _, row in done], columns=table.columns),
+              **_with_parts(base.scenario, parts)} if fixed else {}
     skipped = [name for name, state in states.by_step.items() if state.status == DROPPED]
-    notes: tuple[str, ...] = ()
-    if skipped:
-        scenario, notes = drop_steps(scenario, skipped)
     left = tuple(_left_out(states.by_step[name]) for name in skipped)
-    happened = scenario.as_happened(moment_at(now_min, egress)) if scenario is not base.scenario else scenario
-    return Happened(happened, fixed, parts, left, notes)
+    changed = made(base.scenario, [_dropped(skipped)] if skipped else [], frames=frames)
+    scenario = changed.scenario
+    if scenario is not base.scenario:
+        scenario = scenario.as_happened(moment_at(now_min, egress))
+    return Happened(scenario, fixed, parts, left, changed.notes)
+
+
+def _dropped(steps: Iterable[str]) -> Drop:
+    return Drop(tuple(map(step_named, steps)))
 
 
 def _left_out(state: State) -> LeftOut:
@@ -161,10 +164,10 @@ def _estimates(row: Mapping[str, object], state: State, now_min: float) -> dict[
             "minutes_high": max(to_do, state.step.minutes_high * share)}
 
 
-def _with_parts(scenario: Scenario, parts: Mapping[str, str]) -> Scenario:
-    """Gaps and inhibits that begin with a step begin with its first part."""
+def _with_parts(scenario: Scenario, parts: Mapping[str, str]) -> dict[str, pd.DataFrame]:
+    """Gaps and inhibits where those that begin with a step begin with its first part."""
     if not parts:
-        return scenario
+        return {}
     first = {step: part for part, step in reversed(list(parts.items()))}
     gaps, inhibits, records = scenario.gaps, scenario.inhibits, scenario.records
     gaps["first_step"] = [first.get(gap.first_step, gap.first_step) if gap.first_at == "start"
@@ -176,15 +179,15 @@ def _with_parts(scenario: Scenario, parts: Mapping[str, str]) -> Scenario:
         " ".join([*each.needed_by, *(part for part, step in parts.items() if step in each.needed_by)])
         for each in records.inhibits
     ]
-    return scenario.with_table("gaps", gaps).with_table("inhibits", inhibits)
+    return {"gaps": gaps, "inhibits": inhibits}
 
 
 def without(happened: Happened, lost: Mapping[str, str]) -> Happened:
     """The same without the steps of ``lost`` (to the reason why they cannot be placed)."""
-    scenario, notes = drop_steps(happened.scenario, list(lost))
+    changed = made(happened.scenario, [_dropped(lost)])
     left = tuple(LeftOut(happened.parts.get(step, step), "not done", why) for step, why in lost.items())
-    return Happened(scenario, happened.fixed, happened.parts, (*happened.left_out, *left),
-                    (*happened.notes, *notes))
+    return Happened(changed.scenario, happened.fixed, happened.parts, (*happened.left_out, *left),
+                    (*happened.notes, *changed.notes))
 
 
 def positions(happened: Happened) -> tuple[dict[int, float], np.ndarray]:

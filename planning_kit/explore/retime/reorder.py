@@ -19,7 +19,7 @@ from planning_kit.explore.propose.judge import Judge, only_what_matters
 from planning_kit.explore.propose.model import Rule
 from planning_kit.explore.propose.moves import Move, tell_moves
 from planning_kit.explore.propose.problem import Freedom
-from planning_kit.explore.propose.rebuild import Rebuilt, gap_row, is_broken
+from planning_kit.explore.propose.rebuild import Rebuilt, in_order, is_broken, wait_for
 from planning_kit.explore.propose.search import Budget, completed
 from planning_kit.explore.propose.stages import Found, best_order, build_problem
 from planning_kit.explore.propose.work import BY_STEPS
@@ -60,9 +60,10 @@ class _OutsideJudge(Judge):
     def how(self, choice: Choice, written: tuple[Rule, ...] = ()) -> dict[str, Any]:
         """The choice as arguments of ``decide``; only what differs from carrying on."""
         skip = [step.step for step in self.rest.records.steps if step.task in choice.dropped]
-        order = _rows_in_order(self.rest, choice, frozenset(skip))
-        how = {"skip": skip, "give": sorted(choice.swapped), "order": order,
-               "waits": [gap_row(rule) for rule in written]}
+        rows = [step.step for step in self.rest.records.steps if step.task not in choice.dropped]
+        order = in_order(rows, choice.lanes)
+        how = {"skip": skip, "give": sorted(choice.swapped), "order": order if order != rows else [],
+               "waits": [dict(wait_for(rule).row) for rule in written]}
         return {name: value for name, value in how.items() if value}
 
     def try_out(self, choice: Choice) -> Rebuilt | None:
@@ -79,29 +80,13 @@ class _OutsideJudge(Judge):
             return None
         if lost_steps(current, plan, self.how(choice)):
             return None
-        return Rebuilt(plan.scenario, plan, written, ())
+        return Rebuilt(plan, written, ())
 
     def holds(self, plan: TimedPlan, known: set[tuple[str, str, str]]) -> bool:
         """Whether a plan keeps its limit and brings no stop finding that carrying on does not have."""
         assert self.current is not None
         gone = frozenset(self.current.network.steps) - frozenset(plan.network.steps)
         return plan.end_min <= self.limit_min and not self.new_stops(plan, gone)
-
-
-def _rows_in_order(rest: Rest, choice: Choice, gone: frozenset[str]) -> list[str]:
-    """The rows of the rest in an order that gives every lane its own; empty where it is the present one."""
-    rows = [step.step for step in rest.records.steps if step.step not in gone]
-    before: dict[str, set[str]] = {name: set() for name in rows}
-    for lane in choice.lanes.values():
-        for number, name in enumerate(lane):
-            before[name] |= set(lane[:number])
-    done: list[str] = []
-    left = list(rows)
-    while left:
-        name = next((name for name in left if before[name] <= set(done)), left[0])
-        done.append(name)
-        left.remove(name)
-    return done if done != rows else []
 
 
 def better_orders(plan: Plan, here: tuple[Whereabouts, ...], now_min: float, new_stops: NewStops,
