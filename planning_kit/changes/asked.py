@@ -13,16 +13,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from planning_kit.changes.amounts import (
-    Amount,
-    Close,
-    Egress,
-    GapTo,
-    Set,
-    Stretch,
-    Tethers,
-    amount_of_steps,
-)
+from planning_kit.changes.amounts import Amount, Close, Egress, GapTo, Set, Stretch, Tethers, amount_of_steps
 from planning_kit.changes.change import CREW, STEP, TASK, Change, Named, task_named
 from planning_kit.changes.dropping import Drop
 from planning_kit.changes.order import Follow, Trade
@@ -221,14 +212,13 @@ def _trade(asking: Asking, swap: object) -> list[Trade]:
 
 def _tethers(asking: Asking, tether_m: Any) -> list[Tethers]:
     people = tuple(crew.crew for crew in asking.records.crew)
-    lengths = dict(tether_m) if isinstance(tether_m, Mapping) else {"": tether_m}
-    for who, metres in lengths.items() if tether_m is not None else ():
-        if who not in people and isinstance(tether_m, Mapping):
+    by_name = isinstance(tether_m, Mapping)
+    for who, metres in tether_m.items() if by_name else [] if tether_m is None else [(people[0], tether_m)]:
+        if who not in people:
             asking.fault("tether_m", who, f"is not EV1 or EV2{did_you_mean(str(who), people)}")
         elif not is_number(metres) or metres < 0:
             asking.fault("tether_m", metres, "must be a length in metres")
-    if not isinstance(tether_m, Mapping):
-        lengths = dict.fromkeys(people, tether_m)
+    lengths = dict(tether_m) if by_name else dict.fromkeys(people, tether_m)
     return [Tethers(lengths)] if lengths and tether_m is not None else []
 
 

@@ -154,11 +154,15 @@ def made(scenario: Scenario, changes: Iterable[Change], name: str = "",
     """
     tables, told = Tables(scenario.table, scenario.records, frames), list[Told]()
     for change in changes:
-        notes = change.edit(tables)
+        try:
+            notes = change.edit(tables)
+        except ScenarioError:  # perhaps for one of several faults of the changes before it: tell all
+            scenario.with_tables(tables.frames, tables.settings)
+            raise
         told += [Told(name, change.kind, line) for line in change.lines]
         told += [Told(name, NOTE, note) for note in notes]
     if tables.frames or tables.settings:
-        scenario = scenario.with_tables(tables.frames, tables.settings or None)
+        scenario = scenario.with_tables(tables.frames, tables.settings)
     return Changed(scenario, tuple(told))
 
 

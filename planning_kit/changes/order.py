@@ -12,6 +12,7 @@ from typing import Any
 import pandas as pd
 
 from planning_kit.changes.change import Change, Tables, apply
+from planning_kit.inputs.arguments import is_number
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.format import PARTNER, SUITED
@@ -150,15 +151,22 @@ class Wait(Change):
 
     @property
     def is_after(self) -> bool:
-        """Whether it says just that one step begins when the other is finished, or later."""
+        """Whether it says just that one step begins when the other is finished, or later however much."""
         row = self.row
-        return (row["min_gap"], row["first_at"], row["then_at"]) == (0, "finish", "start")
+        return not self._most and (row["min_gap"], row["first_at"], row["then_at"]) == (0, "finish", "start")
+
+    @property
+    def _most(self) -> str:
+        """The greatest gap as it is said; "" where there is none."""
+        most = self.row.get("max_gap")
+        return "" if most is None or str(most).strip() in ("", "nan") else _said(most)
 
     def _lines(self) -> Sequence[str]:
         row, why = self.row, f": {self.row['reason']}" if self.row.get("reason") else ""
         if self.is_after:
             return (f"{row['then_step']} waits for {row['first_step']} (added to its after){why}",)
-        return (f"the {row['then_at']} of {row['then_step']} comes at least {row['min_gap']:g} min after the "
+        minutes = _said(row["min_gap"]) + (f" and at most {self._most}" if self._most else "")
+        return (f"the {row['then_at']} of {row['then_step']} comes at least {minutes} min after the "
                 f"{row['first_at']} of {row['first_step']} (added to gaps){why}",)
 
     def _edit(self, tables: Tables) -> None:
@@ -171,6 +179,11 @@ class Wait(Change):
             more = pd.DataFrame([self.row], dtype=object)
             gaps = pd.concat([tables["gaps"].astype(object), more], ignore_index=True)
             tables["gaps"] = gaps.fillna("")
+
+
+def _said(minutes: object) -> str:
+    """Minutes as they are said; what a planner typed that are none, as it was typed."""
+    return f"{minutes:g}" if is_number(minutes) else str(minutes)
 
 
 @dataclass(frozen=True)

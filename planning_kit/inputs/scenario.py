@@ -165,7 +165,7 @@ class Scenario:
             raw = self._edited(name, frame, faults)
             if raw is not None:
                 tables[name] = raw
-        toml = source.toml if settings is None else edited_toml(source.toml, settings, faults)
+        toml = edited_toml(source.toml, settings, faults) if settings else source.toml
         changed = replace(source, tables=FrozenMapping(tables), toml=toml)
         checked = check(changed, self.elements, faults)
         if checked.records.settings.orbit != source.orbit_name:

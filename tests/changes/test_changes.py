@@ -117,6 +117,10 @@ def test_all_faults_of_all_changes_come_in_one_error(small: pk.Scenario) -> None
         apply(small, [Set({"limits.hard_min": "soon"}), Cells("steps", {"place": {"B2": "NOX"}}),
                       Tethers({"EV1": -3})])
     assert {"scenario.toml", "steps", "crew"} <= set(refused.value.problems["table"])
+    with pytest.raises(pk.ScenarioError) as refused:  # though what is dropped cannot be read for one of them
+        apply(small, [Set({"limits.hard_min": "soon"}), Cells("crew", {"tether_m": {"EV1": "long"}}),
+                      Drop((step_named("C1"),))])
+    assert {"scenario.toml", "crew"} <= set(refused.value.problems["table"])
 
 
 def test_what_is_amiss_on_the_way_is_no_fault(small: pk.Scenario) -> None:
@@ -195,3 +199,29 @@ def test_an_order_of_lanes_stays_near_the_rows_and_never_loses_a_step() -> None:
     assert in_order("ABCDE", {"EV1": "CA", "EV2": "DE"}) == ["B", "C", "A", "D", "E"]
     with pytest.raises(pk.ScenarioError, match="before and behind"):
         in_order("ABC", {"EV1": "AB", "EV2": "BA"})
+
+
+@pytest.mark.parametrize(("most", "after", "gaps"), [
+    ("", "C3", 1), (None, "C3", 1), (float("nan"), "C3", 1),  # no more than after says
+    (30, "", 2), (0, "", 2),  # a clock: in after it would be lost
+])
+def test_a_wait_with_a_greatest_gap_is_a_row_of_gaps(small: pk.Scenario, most: object, after: str,
+                                                     gaps: int) -> None:
+    wait = Wait(NO_MORE_THAN_AFTER | {"max_gap": most})
+    changed = apply(small, [wait])
+    assert (changed.records.steps[-1].after, len(changed.gaps)) == ((after,) if after else (), gaps)
+    if not after:
+        assert changed.records.gaps[-1].max_gap == most
+    assert ("at most" in wait.words) == (not after)
+
+
+@pytest.mark.parametrize("cells", [{"min_gap": "soon"}, {"min_gap": 3, "max_gap": [1]}, {"min_gap": "7"}])
+def test_a_wait_of_any_cells_is_told_and_never_a_traceback(small: pk.Scenario,
+                                                           cells: dict[str, object]) -> None:
+    wait = Wait(NO_MORE_THAN_AFTER | cells)
+    assert "Z1" in wait.words
+    if cells == {"min_gap": "7"}:
+        assert apply(small, [wait]).records.gaps[-1].min_gap == 7
+    elif cells["min_gap"] == "soon":
+        with pytest.raises(pk.ScenarioError, match="soon"):
+            apply(small, [wait])
