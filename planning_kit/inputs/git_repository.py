@@ -3,8 +3,8 @@
 git itself runs commands that a repository names (a partial clone's fetch, hooks, filters), so it is not
 asked: a folder may be a stranger's. Here files are read and nothing else: no command, no network, no setting
 but those that say how and for whom the repository is kept. Every file must be a plain one inside the
-repository, and every object must hash to its name. Packs are taken apart by dulwich's lowest layer; its higher
-ones would follow settings and other repositories.
+repository, and every object must hash to its name. Packs are taken apart by dulwich's lowest layer; those
+above it would follow settings and other repositories.
 """
 
 from __future__ import annotations
@@ -55,8 +55,8 @@ class Repository:
     """A repository, and ``parts``: the way from the top of its checkout to the folder that was asked about.
 
     ``own`` holds what is this checkout's alone (``HEAD``), ``common`` all else; the two are one folder but in
-    a linked worktree. A context manager, because packs stay open. Raises `ScenarioError` for what is missing or
-    refused; damage can raise anything, so a caller is to guard.
+    a linked worktree. A context manager, because packs stay open. Raises `ScenarioError` for what is missing
+    or refused; damage can raise anything, so a caller is to guard.
     """
 
     parts: tuple[str, ...]

@@ -20,8 +20,8 @@ _MOST_FILES = 1_000
 _MOST_BYTES = 200_000_000
 _MOST_TAGS = 10
 _UNDERSTOOD = ("is no revision of this repository; give the hash of a commit (its first 4 digits or more), a "
-               "branch, a tag, a branch of a remote (origin/main) or HEAD; after it, where wanted, ~2 (two commits "
-               "before) or ^2 (second parent)")
+               "branch, a tag, a branch of a remote (origin/main) or HEAD; after it, where wanted, ~2 (two "
+               "commits before) or ^2 (second parent)")
 _RULES = ("{}", "refs/{}", "refs/tags/{}", "refs/heads/{}", "refs/remotes/{}", "refs/remotes/{}/HEAD")
 _PLAIN_NAME = re.compile(r"(?i)(?!(con|prn|aux|nul|com\d|lpt\d)(\.|$)|\.git$)"  # a file's on any system
                          r"[^\x00-\x1f\x7f/\\:*?\"<>|]{1,200}(?<![. ])")
@@ -31,9 +31,9 @@ def scenario_at(folder: str | Path, revision: str) -> Scenario:
     """The scenario of ``folder`` as committed in git ``revision`` (a hash, a branch, a tag, ``HEAD~1``).
 
     The folder must lie in a git repository. git need not be installed; nothing that the repository names is
-    run or fetched, and the working copy is not touched. A repository that borrows objects of another is refused.
-    Raises `ScenarioError` when there is no such revision, the repository does not hold it, the folder is not
-    in it, or its files have faults.
+    run or fetched, and the working copy is not touched. A repository that borrows objects of another is
+    refused. Raises `ScenarioError` when there is no such revision, the repository does not hold it, the
+    folder is not in it, or its files have faults.
     """
     path = as_path(folder, "folder").absolute()
     if not isinstance(revision, str) or not revision.strip():
