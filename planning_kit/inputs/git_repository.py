@@ -207,7 +207,7 @@ def _unpacked(pack: BinaryIO, index: PackIndex, offset: int) -> tuple[str, bytes
     changes, total = [], 0
     while True:
         size = _declared_size(pack, offset)
-        total += size + 1000  # so that a ring of empty changes ends, too
+        total += size + 10_000  # so that a ring of empty changes ends, too
         if size > MAX_FILE_BYTES or total > _LONGEST_CHAIN_BYTES:
             raise TooLarge(size)
         pack.seek(offset)
