@@ -19,7 +19,7 @@ _UNFINISHED = ".unfinished-save"  # a save that was interrupted, which the loade
 _MOST_FILES = 1_000
 _MOST_BYTES = 200_000_000
 _MOST_TAGS = 10
-_UNDERSTOOD = ("is no revision of this repository; give the hash of a commit (its first 4 digits or more), a "
+_UNDERSTOOD = ("it is no revision of this repository; give the hash of a commit (4 digits of it or more), a "
                "branch, a tag, a branch of a remote (origin/main) or HEAD; after it, where wanted, ~2 (two "
                "commits before) or ^2 (second parent)")
 _RULES = ("{}", "refs/{}", "refs/tags/{}", "refs/heads/{}", "refs/remotes/{}", "refs/remotes/{}/HEAD")
@@ -59,8 +59,8 @@ def _told_in_words(revision: str) -> Iterator[None]:
     except OSError as fault:
         why = f"the repository cannot be read: {fault.strerror or fault}"
         raise no_such_scenario(why, revision) from None
-    except Exception as fault:  # what a decoder makes of damage has no common kind
-        raise no_such_scenario(f"the repository is damaged ({type(fault).__name__})", revision) from None
+    except Exception:  # what a decoder makes of damage has no common kind
+        raise no_such_scenario("the repository is damaged: a file cannot be unpacked", revision) from None
 
 
 def _commit_named(repository: Repository, revision: str) -> str:
@@ -74,7 +74,7 @@ def _commit_named(repository: Repository, revision: str) -> str:
         for number in [1] * count if mark == "~" else [count] * (count > 0):
             parents = _head(repository, commit, "commit", "parent")
             if number > len(parents):
-                raise no_such_scenario("goes back beyond the first commit, or to a parent that there is not",
+                raise no_such_scenario("it goes beyond the first commit, or to a parent that is not there",
                                        revision)
             commit = parents[number - 1]
     return commit
@@ -94,7 +94,7 @@ def _start(repository: Repository, name: str) -> str:
         found = {_peeled(repository, each): each for each in alike if _may_be_commit(repository, each)}
     if len(found) > 1:
         several = " or ".join(sorted(found.values())[:3])
-        raise no_such_scenario(f"may be {several}; write one of them in full", name)
+        raise no_such_scenario(f"it may be {several}; write one of them in full", name)
     if not found:
         raise no_such_scenario(_UNDERSTOOD, name)
     return next(iter(found))
@@ -116,7 +116,7 @@ def _peeled(repository: Repository, digits: str) -> str:
         if kind != "tag":
             break
         digits = _head(repository, digits, "tag", "object")[0]
-    raise no_such_scenario("is the name of no commit", digits)
+    raise no_such_scenario("it is the name of no commit", digits)
 
 
 def _head(repository: Repository, digits: str, kind: str, key: str) -> list[str]:
@@ -124,7 +124,7 @@ def _head(repository: Repository, digits: str, kind: str, key: str) -> list[str]
     found, data = repository.read(digits)
     head = data.partition(b"\n\n")[0].decode("utf-8", "replace")
     if found != kind:
-        raise no_such_scenario(f"is a {found} where a {kind} should be: the repository is damaged", digits)
+        raise no_such_scenario(f"it is a {found} where a {kind} should be: the repository is damaged", digits)
     return re.findall(rf"(?m)^{key} ([0-9a-f]{{40}})$", head)
 
 
@@ -133,7 +133,7 @@ def _entries(repository: Repository, tree: str) -> Iterator[tuple[str, int, str]
     from dulwich.objects import parse_tree
     kind, data = repository.read(tree)
     if kind != "tree":
-        raise no_such_scenario(f"is a {kind} where a folder should be: the repository is damaged", tree)
+        raise no_such_scenario(f"it is a {kind} where a folder should be: the repository is damaged", tree)
     for name, mode, digits in parse_tree(data, 20):
         yield name.decode("utf-8", "surrogateescape"), mode, digits.decode("ascii")
 
@@ -157,7 +157,7 @@ class _Copy:
     repository: Repository
     revision: str
     files: int = 0
-    bytes: int = 0
+    size_bytes: int = 0
 
     def write(self, tree: str, place: Path, *, with_unfinished: bool = True) -> None:
         """Write them: no links, submodules or folders but the one of an unfinished save."""
@@ -177,8 +177,8 @@ class _Copy:
                 stream.write(data)
             except TooLarge:  # a stand-in: the loader says which file it is, if it is one that it wants
                 stream.truncate(MAX_FILE_BYTES + 1)
-        self.bytes += len(data)
-        if self.files > _MOST_FILES or self.bytes > _MOST_BYTES:
+        self.size_bytes += len(data)
+        if self.files > _MOST_FILES or self.size_bytes > _MOST_BYTES:
             raise no_such_scenario(f"the folder holds more than {_MOST_FILES:,} files or {_MOST_BYTES:,} "
                                    "bytes; keep a scenario in a folder of its own", self.revision)
         if kind != "blob":

@@ -346,7 +346,7 @@ BOMBS = {
 
 
 def in_a_pack(folder: Path, name: str, made: Callable[[bytes], bytes], *others: tuple[bytes, bytes]) -> None:
-    """Replace the object ``name`` by what ``made`` of its hash is, in a pack with ``others``: hash and entry."""
+    """Replace the object ``name`` by what ``made`` gives, in a pack with ``others``: hash and entry."""
     digits = git(folder, "rev-parse", name)
     (dot_git(folder) / "objects" / digits[:2] / digits[2:]).unlink()
     entries = [(bytes.fromhex(digits), made(bytes.fromhex(digits))), *others]
