@@ -11,11 +11,11 @@ from pathlib import Path
 from stat import S_ISDIR, S_ISREG
 
 from planning_kit.inputs.faults import ScenarioError, as_path
+from planning_kit.inputs.folder_files import STAGE
 from planning_kit.inputs.format import MAX_FILE_BYTES
 from planning_kit.inputs.git_repository import Repository, TooLarge, is_ref_name, no_such_scenario
 from planning_kit.inputs.scenario import Scenario, load_scenario
 
-_UNFINISHED = ".unfinished-save"  # a save that was interrupted, which the loader takes into account
 _MOST_FILES = 1_000
 _MOST_BYTES = 200_000_000
 _MOST_TAGS = 10
@@ -162,7 +162,7 @@ class _Copy:
     def write(self, tree: str, place: Path, *, with_unfinished: bool = True) -> None:
         """Write them: no links, submodules or folders but the one of an unfinished save."""
         for name, mode, digits in _entries(self.repository, tree):
-            if name == _UNFINISHED and S_ISDIR(mode) and with_unfinished:
+            if name == STAGE and S_ISDIR(mode) and with_unfinished:
                 (place / name).mkdir()
                 self.write(digits, place / name, with_unfinished=False)
             elif S_ISREG(mode) and _PLAIN_NAME.fullmatch(name) and name.isprintable():
