@@ -108,8 +108,8 @@ def _cover(step: Step, start: float, finish: float, covered: Windows) -> LinkCov
     gaps = _gaps(start, finish, covered)
     length = finish - start
     lost = sum(end - begin for begin, end in gaps)
-    return LinkCover(step, start, finish, 1.0 - lost / length if length > 0 else 1.0, gaps,
-                     _next_cover(start, length, covered))
+    return LinkCover(step, start, finish, share=1.0 - lost / length if length > 0 else 1.0, gaps=gaps,
+                     next_cover_min=_next_cover(start, length, covered))
 
 
 def _gaps(start: float, finish: float, covered: Windows) -> tuple[tuple[float, float], ...]:
