@@ -5,9 +5,9 @@ trace back to egress (tight bounds can run in circles, as when a least and a gre
 order light, link, named window, group, greatest gap, partner, after, least gap, crew order; outside, the log
 comes before all of them and "not before now" after them.
 
-Windows and groups look at the step itself, and greatest gaps at steps behind it: which of them was first is not
-seen from the times alone. What raised a step last on the way to those times (`last_raises`) is therefore always
-among the candidates; since these causes never run in a circle, every chain ends at egress or at a window.
+Windows and groups look at the step itself, and greatest gaps at steps behind it: which of them was first is
+not seen from the times alone. What raised a step last on the way to those times (`last_raises`) is therefore
+always among the candidates; these causes never run in a circle, so every chain ends at egress or a window.
 """
 
 from __future__ import annotations
@@ -121,21 +121,21 @@ def _bounds_on(network: Network, lengths: np.ndarray, starts: np.ndarray,
 
 def _tight_on(network: Network, lengths: np.ndarray, starts: np.ndarray, raises: Sequence[Raise],
               step: int) -> list[Holder]:
-    asked, raised = _bounds_on(network, lengths, starts, step), raises[step].kind
+    asked, raised = _bounds_on(network, lengths, starts, step), raises[step]
     holders = [holder for at, holder in asked if at == starts[step]]
     # A bound may ask for what the step itself has pushed up (a greatest gap, a least one below zero).
     own = [at for at, holder in asked if at < starts[step] and not _rests_on(holder.source, step, raises)]
     ready = max(own, default=-np.inf)
-    fits_min = np.inf
-    if network.allowed[step] is not None and (not holders or np.isfinite(ready)):
-        fits_min = place_in_windows(np.array([ready]), lengths[[step]], network.allowed[step])[0]
+    fits_min, windows = np.inf, network.allowed[step]
+    if windows is not None and (not holders or np.isfinite(ready)):
+        fits_min = place_in_windows(np.array([ready]), lengths[[step]], windows)[0]
     really_ready = max((at for at, _ in _ready_bounds(asked)), default=ready)
-    if raised == WINDOW or fits_min == starts[step]:
+    if raised.kind == WINDOW or fits_min == starts[step]:
         demand = _demand_that_begins(network, step, starts[step])
-        # The last raise was by the window and yet an earlier one would have done: the group had moved it on.
-        group = _group_of(network, step) if fits_min < starts[step] else ""
+        is_by_group = raised.is_after_group and fits_min < starts[step]
+        group = _group_of(network, step) if is_by_group else ""
         holders.append(Holder(demand.kind, demand.name_at(starts[step]), ready_min=really_ready, group=group))
-    if raised == GROUP:
+    if raised.kind == GROUP:
         holders.append(Holder(GROUP, f"{GROUP}:{_group_of(network, step)}", ready_min=really_ready))
     return holders
 

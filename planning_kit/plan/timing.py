@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Self
 
 import numpy as np
 
@@ -77,10 +78,14 @@ def earliest_starts(
 
 @dataclass(frozen=True)
 class Raise:
-    """What raised a step last: `WINDOW`, `GROUP`, or "" for a bound from the step ``source`` (-1: a release)."""
+    """What raised a step last: `WINDOW`, `GROUP`, or "" for a bound from the step ``source`` (-1: a release).
+
+    ``is_after_group``: a window, once the step's group had moved it out of an earlier one.
+    """
 
     kind: str = ""
     source: int = -1
+    is_after_group: bool = False
 
 
 def last_raises(network: Network, durations: np.ndarray) -> tuple[Raise, ...]:
@@ -155,7 +160,7 @@ class _Pass:
 
     @classmethod
     def over(cls, network: Network, durations: np.ndarray, not_before: np.ndarray | None,
-             travel_factor: TravelFactor | None) -> _Pass:
+             travel_factor: TravelFactor | None) -> Self:
         lengths = on_grid(durations)
         starts = np.full(lengths.shape, -np.inf) if not_before is None else on_grid(not_before)
         for release in network.releases:
@@ -253,7 +258,8 @@ class _RecordedPass(_Pass):
         before = self.starts[step, 0]
         super()._raise_by_windows(step)
         if self.starts[step, 0] > before:
-            self.raises[step] = Raise(WINDOW)
+            before_this = self.raises.get(step, Raise())
+            self.raises[step] = Raise(WINDOW, is_after_group=before_this.kind == GROUP)
 
     def _raise_groups(self) -> np.ndarray:
         before = self.starts[:, 0].copy()
