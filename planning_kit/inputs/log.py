@@ -183,8 +183,8 @@ def raw_of_frame(frame: pd.DataFrame, faults: Faults) -> RawTable:
     return RawTable(raw.name, raw.header, raw.rows, numbers)
 
 
-def actuals_of(rows: list[Row], planned_egress: datetime, faults: Faults) -> Actuals:
-    """Parsed rows as events by time."""
+def actuals_of(rows: list[Row], planned_egress: datetime | None, faults: Faults) -> Actuals:
+    """Parsed rows as events by time. PET of a log without an egress is a fault where none is planned."""
     plain = with_corrections(rows, faults)
     called = [row for row in plain if row.text("event") == EGRESS]
     egress = _egress(called, planned_egress, faults)
@@ -210,12 +210,12 @@ def _by_time(events: list[Event]) -> list[Event]:
         event.at, event.event == STARTED or (event.step, event.at) in begun, event.row))
 
 
-def _egress(called: list[Row], planned: datetime, faults: Faults) -> datetime | None:
+def _egress(called: list[Row], planned: datetime | None, faults: Faults) -> datetime | None:
     for row in called[1:]:
         faults.add(LOG.name, row.number, "event", EGRESS,
                    f"egress is logged in row {called[0].number} already; log it as correct instead")
     moment = _moment(called[0], planned, faults) if called else None
-    if moment is not None and abs(moment - planned) > FARTHEST_EGRESS:
+    if moment is not None and planned is not None and abs(moment - planned) > FARTHEST_EGRESS:
         faults.add(LOG.name, called[0].number, "at", called[0].text("at"),
                    f"lies {abs(moment - planned).days} days from the egress planned for "
                    f"{planned:%Y-%m-%d}: correct the date, or plan for that day first")
