@@ -25,8 +25,8 @@ from planning_kit.inputs.log_format import (
     LOG,
     LOG_COLUMNS,
     LOG_FILE,
-    STARTED,
     Event,
+    by_time,
     parse_when,
 )
 from planning_kit.inputs.raw import RawTable, decode
@@ -195,19 +195,12 @@ def actuals_of(rows: list[Row], planned_egress: datetime | None, faults: Faults)
             events.append(Event(row.number, row.text("event_id") or f"row {row.number}", row.text("event"),
                                 row.text("crew"), row.text("step"), moment, row.number_of("remaining_min"),
                                 row.number_of("metabolic_w"), row.text("note"), _logged_at(row)))
-    return Actuals(tuple(_by_time(events)), egress)
+    return Actuals(tuple(by_time(events)), egress)
 
 
 def _logged_at(row: Row) -> datetime | None:
     value = row.values.get("logged_at")
     return value if isinstance(value, datetime) else None
-
-
-def _by_time(events: list[Event]) -> list[Event]:
-    """Events in time; at one moment what ends work begun earlier comes first, whoever typed it last."""
-    begun = {(event.step, event.at) for event in events if event.event == STARTED}
-    return sorted(events, key=lambda event: (
-        event.at, event.event == STARTED or (event.step, event.at) in begun, event.row))
 
 
 def _egress(called: list[Row], planned: datetime | None, faults: Faults) -> datetime | None:

@@ -169,7 +169,8 @@ class _Search:
         return Proposal(
             name, rebuilt.scenario, rebuilt.plan, current,
             tuple(tell_moves(self.scenario.records, self.before, choice, rebuilt)), choice.dropped,
-            reached_min, bound_min, found.tasks_proven, found.end_proven, not self.budget.cut_short, len(cautions))
+            reached_min, bound_min, found.tasks_proven, found.end_proven, not self.budget.cut_short,
+            len(cautions))
 
     def _keeps_limit(self, plan: TimedPlan) -> bool:
         return cushioned_end_min(plan, self.freedom.cushion) <= self.freedom.limit_min
