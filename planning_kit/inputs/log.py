@@ -29,7 +29,7 @@ from planning_kit.inputs.log_format import (
     by_time,
     parse_when,
 )
-from planning_kit.inputs.raw import RawTable, decode
+from planning_kit.inputs.raw import RawTable, absurd_text, decode
 from planning_kit.inputs.rows import Row, parse_table
 from planning_kit.inputs.text_table import TextTable
 
@@ -108,7 +108,9 @@ def raw_log(data: bytes, faults: Faults) -> RawTable:
     """
     text = decode(data, LOG.name, faults)
     faults.stop_if_any()
-    lines = (text or "").replace("\r\n", "\n").removesuffix("\n").split("\n")
+    text = (text or "").replace("\r\n", "\n").removesuffix("\n")
+    _stop_if_absurd(text, faults)
+    lines = text.split("\n")
     records = [_cells(line) for line in lines]
     if lines and any(record is None for record in records):
         whole = _cells_of_all(lines)
@@ -129,7 +131,20 @@ def raw_log(data: bytes, faults: Faults) -> RawTable:
     return RawTable(LOG.name, header, tuple(r for _, r in whole_rows), tuple(n for n, _ in whole_rows))
 
 
+def _stop_if_absurd(text: str, faults: Faults) -> None:
+    """Lines are counted before they are split into cells; a header and a blank line are no rows."""
+    most = fmt.most_rows(LOG.name)
+    problem = absurd_text(text)
+    if problem:
+        faults.add(LOG.name, None, "", "", problem)
+    elif text.count("\n") > most and sum(map(bool, text.split("\n"))) > most + 1:
+        faults.add(LOG.name, None, "", "", f"has more than {most:,} rows; this is no log of one outing")
+    faults.stop_if_any()
+
+
 def _cells(line: str) -> list[str] | None:
+    if not line:
+        return []
     try:
         return next(csv.reader([line], strict=True), [])
     except csv.Error:
