@@ -14,7 +14,7 @@ from planning_kit.inputs.text_table import TextTable
 FAULT_COLUMNS = ["table", "row", "column", "value", "problem"]
 _SHOWN_IN_MESSAGE = 20
 _LONGEST_VALUE = 80
-_MOST_FAULTS = 2_000
+_MOST_FAULTS = 10_000
 _LONGEST_NUMBER = 10**40  # Python refuses to write whole numbers of thousands of digits
 
 
@@ -59,7 +59,7 @@ class SaveConflict(ScenarioError):  # noqa: N818 - the contract names it so
 
 @dataclass
 class Faults:
-    """A list of faults that grows while something is checked; past 2,000 of them nobody reads on."""
+    """A list of faults that grows while something is checked; past 10,000 of them nobody reads on."""
 
     rows: list[dict[str, object]] = field(default_factory=list)
 
