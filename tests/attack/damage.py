@@ -2,9 +2,9 @@
 
     python -m tests.attack.damage [N] [seed] [processes]
 
-damages N scenarios (10,000; seeds from ``seed`` on, 0) and prints how many were loaded, refused and failed, and
-for each failure the command that replays it alone. The exit code is 1 when one failed. What is dear is done for
-a share only, which is told.
+damages N scenarios (10,000; seeds from ``seed`` on, 0) and prints how many were loaded, refused and failed,
+and for each failure the command that replays it alone. The exit code is 1 when one failed. What is dear is
+done for a share only, which is told.
 """
 
 from __future__ import annotations
@@ -153,6 +153,8 @@ def main(count: int = 10_000, first: int = 0, processes: int = 1) -> int:
             attempt, range(first, first + count), chunksize=8)
         for seed, passed, trace in tried:
             stages.update(passed)
+            if (seed - first + 1) % 500 == 0:
+                print(f"{seed - first + 1} tried, {len(failed)} failed", file=sys.stderr, flush=True)
             if trace:
                 failed.append(seed)
                 print(f"FAILED: python -m tests.attack.damage 1 {seed}: {trace.strip().splitlines()[-1]}",
