@@ -14,6 +14,7 @@ from planning_kit.inputs.text_table import TextTable
 FAULT_COLUMNS = ["table", "row", "column", "value", "problem"]
 _SHOWN_IN_MESSAGE = 20
 _LONGEST_VALUE = 80
+_MOST_FAULTS = 10_000
 _LONGEST_NUMBER = 10**40  # Python refuses to write whole numbers of thousands of digits
 
 
@@ -58,17 +59,24 @@ class SaveConflict(ScenarioError):  # noqa: N818 - the contract names it so
 
 @dataclass
 class Faults:
-    """A list of faults that grows while something is checked."""
+    """A list of faults that grows while something is checked; past 10,000 of them nobody reads on."""
 
     rows: list[dict[str, object]] = field(default_factory=list)
 
     def add(self, table: str, row: int | None, column: str, value: object, problem: str) -> None:
-        """Note one fault. ``row`` is the file's own row number (header = 1) or None."""
+        """Note one fault. ``row`` is the file's own row number (header = 1) or None.
+
+        Raises `ScenarioError` with all of them when there are too many to go on.
+        """
         text = "" if value is None else _writable(value)
         if len(text) > _LONGEST_VALUE:
             text = text[: _LONGEST_VALUE - 1] + "…"
         name = column if column.isprintable() else repr(column)[1:-1]
         self.rows.append({"table": table, "row": row, "column": name, "value": text, "problem": problem})
+        if len(self.rows) == _MOST_FAULTS:
+            self.rows.append(self.rows[0] | {"table": "", "row": None, "column": "", "value": "", "problem":
+                             f"there may be more: these are the first {_MOST_FAULTS:,} faults"})
+            self.stop_if_any()
 
     def frame(self) -> pd.DataFrame:
         """All faults as a DataFrame (see `ScenarioError.problems`)."""

@@ -144,8 +144,8 @@ def _same_number(new: str, old: str, field: Field) -> bool:
 def refuse_absurd(table: Table, header: tuple[str, ...], rows: list[tuple[str, ...]],
                    faults: Faults) -> None:
     """The same sizes that a file may have, so that what is held can be saved and read again."""
-    if len(rows) > fmt.MAX_ROWS:
-        faults.add(table.name, None, "", len(rows), f"has more than {fmt.MAX_ROWS:,} rows")
+    if len(rows) > fmt.most_rows(table.name):
+        faults.add(table.name, None, "", len(rows), f"has more than {fmt.most_rows(table.name):,} rows")
     if len(header) > fmt.MAX_COLUMNS:
         faults.add(table.name, 1, "", len(header), f"has more than {fmt.MAX_COLUMNS} columns")
     for number, row in enumerate(rows, start=2):

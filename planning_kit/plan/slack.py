@@ -27,7 +27,7 @@ class Slack:
 
     ``to_plan``: before ingress slips. ``to_limit``: before the hard limit is missed (negative: it already
     is; -inf: no start meets it). ``to_window``: before this step or one that waits for it jumps to a later
-    window (inf: no window depends on it). NaN for a step whose start is history.
+    window (inf: no window depends on it, or none whose end is known). NaN for a step whose start is history.
     """
 
     to_plan: np.ndarray

@@ -32,7 +32,8 @@ class Proposal:
 
     ``end_min`` is the outing's end on likely durations, ``cushioned_min`` on those with the cushion that was
     asked for (the same without one), ``bound_min`` the least that the latter could be for any order under
-    the same freedom (all PET minutes);
+    the same freedom, never above it (all PET minutes; proven to a second a link of the chain, for the
+    solver counts in seconds);
     ``plan`` and ``current`` are plans of the class that the front door makes (left open, for it lies to the
     right); ``dropped`` the tasks left out; ``is_proven`` that neither more tasks nor an earlier end are
     possible;

@@ -163,11 +163,14 @@ class _Search:
                                             self._known_stops, self.budget)
         current = self.judge.current
         cautions = self._cautions(rebuilt.plan) - (self._cautions(current) if current else set())
+        reached_min = cushioned_end_min(rebuilt.plan, self.freedom.cushion)
+        # The solver's bound counts in ticks, each link rounded up; the end is exact and may lie below it.
+        bound_min = min(found.bound_min, reached_min)
         return Proposal(
             name, rebuilt.scenario, rebuilt.plan, current,
             tuple(tell_moves(self.scenario.records, self.before, choice, rebuilt)), choice.dropped,
-            cushioned_end_min(rebuilt.plan, self.freedom.cushion), found.bound_min, found.tasks_proven,
-            found.end_proven, not self.budget.cut_short, len(cautions))
+            reached_min, bound_min, found.tasks_proven, found.end_proven, not self.budget.cut_short,
+            len(cautions))
 
     def _keeps_limit(self, plan: TimedPlan) -> bool:
         return cushioned_end_min(plan, self.freedom.cushion) <= self.freedom.limit_min
