@@ -9,6 +9,7 @@ import pandas as pd
 
 from planning_kit.inputs.format import SUITED
 from planning_kit.inputs.records import ItemMove, Step
+from planning_kit.inputs.text_table import ShownTable
 
 if TYPE_CHECKING:
     from planning_kit.plan.timed import TimedPlan
@@ -24,7 +25,7 @@ def find_handovers(plan: TimedPlan) -> pd.DataFrame:
     in PET minutes (equal for hand to hand).
     """
     rows = [*_waits(plan), *_item_rows(plan)]
-    frame = pd.DataFrame(rows, columns=HANDOVER_COLUMNS)
+    frame = ShownTable(rows, columns=HANDOVER_COLUMNS)
     return frame.sort_values(["from_min", "to_min"], kind="stable").reset_index(drop=True)
 
 

@@ -8,6 +8,7 @@ from datetime import datetime
 
 import pandas as pd
 
+from planning_kit.inputs.text_table import ShownTable
 from planning_kit.plan.activities import Activity
 
 TIMELINE_COLUMNS = [
@@ -23,7 +24,7 @@ def timeline_table(lanes: Mapping[str, Sequence[Activity]], egress: datetime) ->
         (activity for lane in lanes.values() for activity in lane),
         key=lambda activity: (activity.start_min, order[activity.crew]),
     )
-    frame = pd.DataFrame([asdict(activity) for activity in activities], columns=TIMELINE_COLUMNS)
+    frame = ShownTable([asdict(activity) for activity in activities], columns=TIMELINE_COLUMNS)
     for end in ("start", "finish"):
         frame[f"{end}_utc"] = pd.Timestamp(egress) + pd.to_timedelta(frame[f"{end}_min"], unit="min")
     return frame

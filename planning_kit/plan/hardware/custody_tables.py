@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from planning_kit.inputs.records import INSIDE
+from planning_kit.inputs.text_table import ShownTable
 from planning_kit.plan.hardware.custody_state import Holding
 
 if TYPE_CHECKING:
@@ -29,7 +30,7 @@ def custody_table(plan: TimedPlan) -> pd.DataFrame:
     items = {item.item: item for item in plan.scenario.records.hardware}
     rows = [(h.item, items[h.item].title, items[h.item].kind, h.holder, h.in_bag, h.from_min, h.until_min,
              h.by_step) for h in plan.tracked_custody.holdings]
-    return pd.DataFrame(rows, columns=CUSTODY_COLUMNS)
+    return ShownTable(rows, columns=CUSTODY_COLUMNS)
 
 
 def kit_table(plan: TimedPlan) -> pd.DataFrame:
@@ -55,7 +56,7 @@ def kit_table(plan: TimedPlan) -> pd.DataFrame:
             *((carried[0].from_min, carried[0].by_step) if goes_out else _NEVER),
             *(_let_go(stays, carried[-1]) if comes_back else _NEVER),
         ))
-    return pd.DataFrame(rows, columns=KIT_COLUMNS)
+    return ShownTable(rows, columns=KIT_COLUMNS)
 
 
 def _let_go(stays: Sequence[Holding], last: Holding) -> tuple[float, str]:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from planning_kit.inputs.records import Gap
+from planning_kit.inputs.text_table import ShownTable
 
 if TYPE_CHECKING:
     from planning_kit.plan.timed import TimedPlan
@@ -60,4 +61,4 @@ def clocks_table(clocks: Sequence[Clock]) -> pd.DataFrame:
     rows = [(clock.gap.first_step, clock.gap.then_step, clock.gap.min_gap, clock.max_gap_min,
              clock.actual_min, clock.left_min, clock.gap.first_at, clock.gap.then_at, clock.gap.reason)
             for clock in sorted(clocks, key=lambda clock: clock.left_min)]
-    return pd.DataFrame(rows, columns=CLOCK_COLUMNS)
+    return ShownTable(rows, columns=CLOCK_COLUMNS)

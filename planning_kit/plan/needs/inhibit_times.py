@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from planning_kit.inputs.records import Inhibit
+from planning_kit.inputs.text_table import ShownTable
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 
 if TYPE_CHECKING:
@@ -67,7 +68,7 @@ def inhibits_table(holds: Sequence[Hold], egress: datetime) -> pd.DataFrame:
          hold.inhibit.from_step, hold.inhibit.until_step, " ".join(hold.overlaps), hold.inhibit.reason)
         for hold in sorted(holds, key=lambda hold: hold.set_by_min)
     ]
-    return pd.DataFrame(rows, columns=INHIBIT_COLUMNS)
+    return ShownTable(rows, columns=INHIBIT_COLUMNS)
 
 
 def _labels(pet_min: float, egress: datetime) -> tuple[str, str]:

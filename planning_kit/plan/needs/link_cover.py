@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from planning_kit.inputs.records import Step
+from planning_kit.inputs.text_table import ShownTable
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.sky.windows import Windows, complement
@@ -72,7 +73,7 @@ def links_table(covers: Sequence[LinkCover]) -> pd.DataFrame:
     """A row a step; ``gaps`` in words, as PET labels."""
     rows = [(cover.step.step, cover.step.crew, cover.start_min, cover.share, gaps_text(cover.gaps),
              cover.next_cover_min) for cover in covers]
-    return pd.DataFrame(rows, columns=LINK_COLUMNS)
+    return ShownTable(rows, columns=LINK_COLUMNS)
 
 
 def gaps_text(gaps: Sequence[tuple[float, float]]) -> str:

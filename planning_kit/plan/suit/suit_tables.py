@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from planning_kit.inputs.text_table import ShownTable
 from planning_kit.plan.suit.suits import UNIT_WORDS, UNITS, SuitHistory
 
 SUIT_COLUMNS = ["crew", "at_min", *(f"{name}_left_{unit}" for name, unit in UNITS.items()),
@@ -17,13 +18,13 @@ SUIT_SUMMARY_COLUMNS = ["crew", "consumable", "unit", "usable", "used", "left", 
 def suits_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:
     """A row a crew member and activity boundary: what is left, then the reserves."""
     frames = [
-        pd.DataFrame(
+        ShownTable(
             {"crew": history.crew, "at_min": history.at_min}
             | {f"{store.consumable}_left_{store.unit}": store.left for store in history.stores}
             | {f"{store.consumable}_reserve_{store.unit}": store.reserve for store in history.stores})
         for history in histories
     ]
-    return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=SUIT_COLUMNS)
+    return pd.concat(frames, ignore_index=True) if frames else ShownTable(columns=SUIT_COLUMNS)
 
 
 def suit_summary_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:
@@ -34,4 +35,4 @@ def suit_summary_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:
          store is history.first_out)
         for history in histories for store in history.stores
     ]
-    return pd.DataFrame(rows, columns=SUIT_SUMMARY_COLUMNS)
+    return ShownTable(rows, columns=SUIT_SUMMARY_COLUMNS)
