@@ -16,7 +16,7 @@ from IPython.display import publish_display_data
 
 from planning_kit.explore.watch.log_lines import log_lines
 from planning_kit.explore.watch.watch import Watch
-from planning_kit.inputs.shown_text import html_text
+from planning_kit.inputs.shown_text import html_text, visible
 from planning_kit.show.chart import CHART_CONFIG, PLOTLY_MIME
 from planning_kit.show.swimlane import swimlane_spec
 
@@ -78,7 +78,7 @@ class Snapshot:
             standing = pd.DataFrame({"where the outing stands": plan.standing.splitlines()})
             lines = [*standing.iloc[:, 0], *lines]
             page = _table("Outside", standing) + page + _table("Log, the latest first", _log(watch))
-        return {"text/html": page, "text/plain": "\n".join(lines)}
+        return {"text/html": page, "text/plain": "\n".join(map(visible, lines))}
 
 
 def _log(watch: Watch) -> pd.DataFrame:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -33,12 +33,19 @@ class ShownTable(pd.DataFrame):
         shown: str | None = super()._repr_html_()  # type: ignore[misc]  # the stubs leave it out
         return shown and untypeset(shown)
 
+    def to_html(self, *args: Any, **kwargs: Any) -> Any:
+        """As pandas; nothing in the page that it gives is typeset."""
+        page: str | None = super().to_html(*args, **kwargs)
+        return page and untypeset(page)
+
     @property
     def style(self) -> Styler:
-        """Pandas' own, but texts are escaped and not typeset."""
-        with pd.option_context("styler.format.escape", "html"):
-            styled = super().style
-        return styled.set_table_attributes('class="tex2jax_ignore mathjax_ignore"')
+        """As pandas, but of texts that are HTML already: a Styler escapes nothing unless it is told to."""
+        return pd.DataFrame(self.map(_as_html)).rename(index=_as_html, columns=_as_html).style
+
+
+def _as_html(value: object) -> object:
+    return html_text(value) if isinstance(value, str) else value
 
 
 class TextTable(ShownTable):

@@ -1,0 +1,1 @@
+"""Attacks on what a user is shown: commands that build hostile input and count what got through."""
