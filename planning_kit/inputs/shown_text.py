@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import html
 import unicodedata
+from functools import lru_cache
 
 _JOINERS_THAT_SCRIPTS_NEED = "\u200c\u200d"
 # MathJax takes mathematics from one stretch of text and stops at every tag: a mark in a tag of its own begins
@@ -19,22 +20,27 @@ _MATHS_BROKEN = str.maketrans({"$": "<span>$</span>", "\\": "<span>\\</span>"})
 
 def visible(text: object) -> str:
     """``text`` with spaces for control characters and line breaks, without marks that turn the writing."""
-    said = str(text)
-    unwanted = {ord(char): shown for char in set(said) if (shown := _instead(char)) is not None}
-    return said.translate(unwanted) if unwanted else said
+    return _seen(str(text))
 
 
+def visible_lines(text: str) -> str:
+    """Our own lines, each `visible`: for text whose cells cannot break them any more."""
+    return _seen(text, kept="\n")
+
+
+def _seen(text: str, kept: str = "") -> str:
+    unwanted = {ord(char): shown for char in set(text).difference(kept)
+                if (shown := _instead(char)) is not None}
+    return text.translate(unwanted) if unwanted else text
+
+
+@lru_cache(maxsize=2048)
 def _instead(char: str) -> str | None:
     """What is shown for a character that is not; None for one that is."""
     kind = unicodedata.category(char)
     if kind in ("Cc", "Zl", "Zp"):
         return " "
     return "" if kind in ("Cf", "Cs") and char not in _JOINERS_THAT_SCRIPTS_NEED else None
-
-
-def visible_lines(text: str) -> str:
-    """Our own lines, each `visible`: for text whose cells cannot break them any more."""
-    return "\n".join(visible(line) for line in text.split("\n"))
 
 
 def one_line(text: object) -> str:

@@ -102,8 +102,8 @@ def forms(output: Output) -> Iterator[tuple[str, Any]]:
         if "text/html" in data:
             yield "html", data["text/html"]
         if isinstance(thing, pd.DataFrame):
-            yield "html", thing.style.to_html()
-            yield "html", thing.to_html()
+            yield "html", thing.head(12).style.to_html()
+            yield "html", thing.head(12).to_html()
 
 
 def character_faults(text: str) -> Iterator[str]:

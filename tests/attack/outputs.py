@@ -25,6 +25,7 @@ from planning_kit.inputs import format as fmt
 from planning_kit.plan.moments import Moment
 from planning_kit.show.briefing import Briefing
 from tests.attack.hostile import FORGED, FREE_NAME, ORBIT_NAME, PAYLOADS, SMALL, TERMINAL
+from tests.edits import with_row
 from tests.inputs.small_folder import as_csv
 
 WALKED = (pk.Plan, pk.Scenario, pk.Odds, pk.Orbit, Proposals, Proposal, Revision, Briefing, Moment)
@@ -89,7 +90,12 @@ class Attack:
 
     @cached_property
     def proposals(self) -> Proposals:
-        return pk.propose(self.scenario, "quick", 3.0)
+        """Of a plan with a walk for nothing, so that there is a better order to show."""
+        scenario = with_row(self.scenario, "steps", 2, step="D1", task="CLN", crew="EV1", place="HAT",
+                            title=PAYLOADS[4], minutes_likely=3)
+        found = pk.propose(scenario, "quick", 5.0)
+        assert found.best is not None
+        return found
 
     @cached_property
     def copy(self) -> Path:
@@ -145,9 +151,9 @@ class Attack:
         for name in ("briefing", "swimlane", "suit_chart", "station_map"):
             thing = getattr(pk, name)(self.live, **({"at_min": 16.0} if name == "station_map" else {}))
             yield Output(f"{name} of a re-timed plan", thing)
-        for kind, thing in (("re-timed", self.live), ("changed", self.changed)):
-            yield from self._walk(f"{kind} plan", thing, set())
-        yield from self._walk("proposals", self.proposals, set())
+        yield from self._walk("re-timed plan", self.live, {"Scenario"})
+        yield from self._walk("changed plan's changes", self.changed.changes, set())
+        yield from self._walk("proposals", self.proposals, {"Plan", "Scenario"})
         yield from self.refusals(arguments)
 
     def _walk(self, where: str, thing: Any, walked: set[str]) -> Iterator[Output]:
