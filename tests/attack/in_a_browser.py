@@ -1,4 +1,4 @@
-"""What got through to a real browser: every output in JupyterLab, in the exported notebook, and the pack's page.
+"""What got through to a real browser: in JupyterLab, in the exported notebook and in the pack's page.
 
 A paragraph of ours with mathematics is the control: it must be typeset, or nothing was looked at.
 """
@@ -78,20 +78,26 @@ class Seen:
 
 
 def show_all(folder: str, above: str) -> None:
-    """In a kernel: show every public output, then the control."""
-    shell = get_ipython()
+    """In a kernel: show every public output that a browser draws, then the control.
+
+    Tables by their first rows and some of the refusals: all of them are judged as text, and it is about how
+    they are drawn.
+    """
+    shell, refused = get_ipython(), 0
     for output in Attack(Path(folder), Path(above)).outputs():
         thing = output.thing
         if isinstance(thing, str):
             print(thing)
         elif isinstance(thing, pk.ScenarioError):
-            shell.showtraceback((type(thing), thing, thing.__traceback__))
-            display(thing.problems)
-        else:
+            refused += 1
+            if refused % 12 == 1:
+                shell.showtraceback((type(thing), thing, thing.__traceback__))
+                display(thing.problems, thing.problems.style)
+        elif isinstance(thing, pd.DataFrame):
+            display(thing.head(8))
+        elif any(hasattr(thing, f"_{name}_") for name in ("repr_html", "repr_mimebundle", "ipython_display")):
             display(thing)
-            if isinstance(thing, pd.DataFrame):
-                display(thing.head(4).style)
-    display(HTML("<p id='control'>from $x^2$</p>"))
+    display(HTML("<p id='typeset-control'>from $x^2$</p>"))
 
 
 def look_in_a_browser(above: Path, browser: Browser | None = None) -> Seen:
@@ -118,7 +124,7 @@ def _look(above: Path, browser: Browser) -> Seen:
     folder = write_folder(root)
     with running_lab(root, home) as lab:
         lab.open(page, lab.write("all.ipynb", _SHOW.format(folder=str(folder), above=str(root))))
-        page.wait_for_selector("#control mjx-container", state="attached")
+        page.wait_for_selector("#typeset-control mjx-container", state="attached")
         page.wait_for_timeout(3000)  # typesetting has no end that a page tells
         seen.outputs = page.locator(".jp-OutputArea-child").count()
         seen.add(page, control=1)
@@ -148,7 +154,7 @@ def _show_every_output(home: Path) -> None:
     settings = home / "settings" / "@jupyterlab" / "notebook-extension"
     settings.mkdir(parents=True)
     (settings / "tracker.jupyterlab-settings").write_text(
-        json.dumps({"maxNumberOutputs": 0, "windowingMode": "none"}))
+        json.dumps({"maxNumberOutputs": 100_000, "windowingMode": "none"}))
 
 
 def _not_shown(page: Page) -> int:
@@ -166,6 +172,6 @@ def _save(page: Page, notebook: Path) -> None:
         page.evaluate("() => { window.jupyterapp.commands.execute('docmanager:save'); }")
         page.wait_for_timeout(300)
         outputs = nbformat.read(notebook, as_version=4).cells[0].get("outputs", [])
-        if outputs and "control" in str(outputs[-1]):
+        if outputs and "typeset-control" in str(outputs[-1]):
             return
     raise AssertionError("the notebook was not saved")
