@@ -5,6 +5,7 @@ A paragraph of ours with mathematics is the control: it must be typeset, or noth
 
 from __future__ import annotations
 
+import contextlib
 import json
 import re
 import sys
@@ -29,7 +30,7 @@ _SHOW = "from tests.attack.in_a_browser import show_all; show_all({folder!r}, {a
 _COUNT = """() => ({
     executed: window.__hit ?? 0,
     typeset: document.querySelectorAll('mjx-container, .MathJax, .MathJax_Preview, .katex').length,
-    pictures: document.querySelectorAll('.jp-OutputArea img, .jp-OutputArea iframe, .jp-OutputArea object,'
+    pictures: document.querySelectorAll('.jp-OutputArea img:not(.plot-img), .jp-OutputArea iframe, .jp-OutputArea object,'
         + '.jp-OutputArea image, .jp-OutputArea [onerror], .jp-OutputArea [onload]').length,
     links: document.querySelectorAll('a[href^="javascript"]').length })"""
 _HOVER_ALL = """async () => {
@@ -168,10 +169,11 @@ def _not_shown(page: Page) -> int:
 
 def _save(page: Page, notebook: Path) -> None:
     """Save until the last output is on the disk."""
-    for _ in range(100):
+    for _ in range(60):
         page.evaluate("() => { window.jupyterapp.commands.execute('docmanager:save'); }")
-        page.wait_for_timeout(300)
-        outputs = nbformat.read(notebook, as_version=4).cells[0].get("outputs", [])
-        if outputs and "typeset-control" in str(outputs[-1]):
-            return
+        page.wait_for_timeout(1000)
+        with contextlib.suppress(nbformat.reader.NotJSONError):  # read while it was written
+            outputs = nbformat.read(notebook, as_version=4).cells[0].get("outputs", [])
+            if outputs and "typeset-control" in str(outputs[-1]):
+                return
     raise AssertionError("the notebook was not saved")
