@@ -31,7 +31,8 @@ _COUNT = """() => ({
     executed: window.__hit ?? 0,
     typeset: document.querySelectorAll('mjx-container, .MathJax, .MathJax_Preview, .katex').length,
     pictures: document.querySelectorAll('.jp-OutputArea img:not(.plot-img), .jp-OutputArea iframe,'
-        + '.jp-OutputArea object, .jp-OutputArea image, .jp-OutputArea [onerror], .jp-OutputArea [onload]').length,
+        + '.jp-OutputArea object, .jp-OutputArea image, '
+        + '.jp-OutputArea [onerror], .jp-OutputArea [onload]').length,
     links: document.querySelectorAll('a[href^="javascript"]').length })"""
 _HOVER_ALL = """async () => {
     let shown = 0;
