@@ -9,6 +9,7 @@ from typing import Self
 
 import pandas as pd
 
+from planning_kit.inputs.shown_text import one_line, visible
 from planning_kit.inputs.text_table import TextTable
 
 FAULT_COLUMNS = ["table", "row", "column", "value", "problem"]
@@ -46,7 +47,7 @@ class ScenarioError(ValueError):
     @property
     def words(self) -> str:
         """What is wrong, all in one line, without where: for a place that is known already."""
-        return "; ".join(str(problem) for problem in self.problems["problem"])
+        return "; ".join(one_line(problem) for problem in self.problems["problem"])
 
     def _render_traceback_(self) -> list[str]:
         """What Jupyter and IPython show in place of a traceback: the faults, one a line."""
@@ -115,15 +116,11 @@ def _as_text(problems: pd.DataFrame) -> str:
     count = len(problems)
     lines = [f"{count} fault{'s' if count != 1 else ''} found:"]
     for fault in problems.head(_SHOWN_IN_MESSAGE).to_dict("records"):
-        where = " ".join(
-            part for part in (
-                str(fault["table"]),
-                "" if pd.isna(fault["row"]) else f"row {fault['row']}",
-                str(fault["column"]),
-            ) if part
-        )
+        row = "" if pd.isna(fault["row"]) else f"row {fault['row']}"
+        where = one_line(" ".join(str(part) for part in (fault["table"], row, fault["column"]) if part))
         value = f" ({fault['value']!r})" if fault["value"] != "" else ""
-        lines.append(f"  {where}{value}: {fault['problem']}" if where else f"  {fault['problem']}")
+        problem = visible(fault["problem"])
+        lines.append(f"  {where}{value}: {problem}" if where else f"  {problem}")
     if count > _SHOWN_IN_MESSAGE:
         lines.append(f"  ... and {count - _SHOWN_IN_MESSAGE} more; see .problems")
     return "\n".join(lines)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from functools import cached_property
@@ -15,6 +14,7 @@ from planning_kit.explore.propose.judge import walk_min
 from planning_kit.explore.propose.model import Requirement
 from planning_kit.explore.propose.moves import Move
 from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.shown_text import html_text
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.timed import TimedPlan
@@ -152,7 +152,7 @@ class Proposals:
 
     def _repr_html_(self) -> str:
         table = self.table._repr_html_() or ""  # type: ignore[operator]
-        return f"<p>{html.escape(self.verdict)}</p>{table}"
+        return f"<p>{html_text(self.verdict)}</p>{table}"
 
 
 def odds_of_limits(plan: TimedPlan) -> tuple[float, float]:
