@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,14 @@ settings.register_profile("repeatable", derandomize=True, deadline=None,
 settings.load_profile("repeatable")
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _state(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Locks and journals of tests lie in a folder of their own, not in the user's."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("PLANNING_KIT_STATE", str(tmp_path_factory.mktemp("state")))
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -48,10 +48,12 @@ def name_of(folder: Path) -> str:
 def locked(folder: Path) -> Iterator[None]:
     """Nobody else writes into ``folder`` meanwhile.
 
-    Raises `ScenarioError` where another holds it for longer than 30 s, or where no lock can be made.
+    Raises `ScenarioError` where another holds it for longer than 30 s, or where no lock can be made;
+    `ValueError` for a path that no file system takes.
     """
+    name = name_of(folder)
     try:
-        lock = FileLock(made_state_folder() / f"{name_of(folder)}.lock", timeout=_LONGEST_WAIT_S)
+        lock = FileLock(made_state_folder() / f"{name}.lock", timeout=_LONGEST_WAIT_S)
         lock.acquire()
     except Timeout:
         raise ScenarioError.single(f"another program has been writing here for {_LONGEST_WAIT_S} s; nothing "

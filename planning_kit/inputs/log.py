@@ -17,6 +17,7 @@ from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.csv_cells import cell_text
 from planning_kit.inputs.faults import Faults, ScenarioError, as_path
+from planning_kit.inputs.folder_files import place_of, reason_of
 from planning_kit.inputs.frames import raw_from_frame
 from planning_kit.inputs.log_corrections import with_corrections
 from planning_kit.inputs.log_format import (
@@ -88,13 +89,15 @@ def _shown(row: Row, column: str) -> object:
 
 def _bytes_of(path: Path, faults: Faults) -> bytes | None:
     try:
-        with path.open("rb") as stream:
+        with place_of(path.parent, path.name).open("rb") as stream:
             data = stream.read(fmt.MAX_FILE_BYTES + 1)
     except FileNotFoundError:
         return None
     except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise ScenarioError.single(f"cannot be read: {reason}", table=LOG.name, value=path) from None
+        if isinstance(error, ScenarioError):
+            raise
+        problem = f"cannot be read: {reason_of(error)}"
+        raise ScenarioError.single(problem, table=LOG.name, value=path) from None
     if len(data) > fmt.MAX_FILE_BYTES:
         faults.add(LOG.name, None, "", path, f"is larger than {fmt.MAX_FILE_BYTES:,} bytes; this is no log")
         faults.stop_if_any()

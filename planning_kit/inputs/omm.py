@@ -14,8 +14,9 @@ from pathlib import Path
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import Faults, as_path
+from planning_kit.inputs.folder_files import read_path
 from planning_kit.inputs.omm_forms import Entry, MessageFault, entries_of
-from planning_kit.inputs.raw import decode, read_one
+from planning_kit.inputs.raw import decode
 
 # WGS 72, the constants of SGP4 (Hoots and Roehrich, Spacetrack Report No. 3, 1980; values from memory).
 EARTH_RADIUS_KM = 6378.135
@@ -73,7 +74,7 @@ def read_omm(path: str | Path) -> Elements:
     """
     path = as_path(path, "orbit message")
     faults = Faults()
-    data = read_one(path.parent, path.name, faults)
+    data = read_path(path, path.name, faults)
     elements = None if data is None else elements_from(data, path.name, faults)
     faults.stop_if_any()
     assert elements is not None

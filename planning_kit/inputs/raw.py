@@ -9,15 +9,14 @@ from __future__ import annotations
 
 import csv
 import io
-import os
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.csv_cells import cell_text, csv_row, is_live
-from planning_kit.inputs.faults import Faults, ScenarioError
+from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.fields import Table
+from planning_kit.inputs.folder_files import FolderFiles
 
 BOM = b"\xef\xbb\xbf"
 
@@ -41,54 +40,16 @@ class RawTable:
     ragged: frozenset[int] = frozenset()
 
 
-def read_files(folder: Path, faults: Faults) -> dict[str, bytes | None]:
+def read_files(files: FolderFiles, faults: Faults) -> dict[str, bytes | None]:
     """The bytes of ``scenario.toml`` and of every table of the format; None, with a fault, where that failed.
 
     A file that may be absent and is has no entry.
     """
-    files: dict[str, bytes | None] = {}
-    if not folder_is_there(folder):
-        raise ScenarioError.single("is not a folder; give the folder that holds scenario.toml", value=folder)
-    _read_into(files, folder, fmt.SCENARIO_FILE, faults, may_be_absent=False)
+    found = {fmt.SCENARIO_FILE: files.read(fmt.SCENARIO_FILE, faults)}
     for table in fmt.TABLES:
-        _read_into(files, folder, table.file, faults, may_be_absent=table.may_be_absent)
-    return files
-
-
-def folder_is_there(folder: Path) -> bool:
-    """Whether ``folder`` is a folder; a name that no file system takes is none."""
-    try:
-        return folder.is_dir()
-    except (OSError, ValueError):
-        return False
-
-
-def read_one(folder: Path, name: str, faults: Faults) -> bytes | None:
-    """The bytes of one file, or None with a fault noted: missing, no plain file, unreadable or too large."""
-    path = folder / name
-    try:
-        if not path.exists() and not path.is_symlink():
-            faults.add(name, None, "", "", "is missing; every scenario folder holds it")
-        elif not path.is_file():
-            faults.add(name, None, "", "", "is not a plain file")
-        else:
-            with path.open("rb") as stream:
-                data = stream.read(fmt.MAX_FILE_BYTES + 1)
-            if len(data) <= fmt.MAX_FILE_BYTES:
-                return data
-            faults.add(name, None, "", "",
-                       f"is larger than {fmt.MAX_FILE_BYTES:,} bytes; this is no scenario file")
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        faults.add(name, None, "", "", f"cannot be read: {reason}")
-    return None
-
-
-def _read_into(files: dict[str, bytes | None], folder: Path, name: str, faults: Faults, *,
-               may_be_absent: bool) -> None:
-    if may_be_absent and not os.path.lexists(folder / name):
-        return
-    files[name] = read_one(folder, name, faults)
+        if files.has(table.file) or not table.may_be_absent:
+            found[table.file] = files.read(table.file, faults)
+    return found
 
 
 def decode(data: bytes, where: str, faults: Faults) -> str | None:

@@ -1,113 +1,179 @@
-"""Saving a scenario folder: all or nothing as far as a file system allows, and never over another's change.
+"""Saving files into a folder as one act: whatever the moment of a kill, the old set is there or the new one.
 
-A new folder is written beside its place and moved there in one step. In a folder that is there, every changed
-file is first written in full beside its place and flushed to the disk; only then do the files take their
-places, one by one: a crash between two of these moves leaves each file either old or new, never half. No lock
-is held, so that nothing stale can block a folder; the files are compared once more just before the moves.
+Under the folder's lock (`locks`) the files there are compared with those that were read; then all that is to
+change is staged in the subfolder ``.unfinished-save`` and flushed, a commit record beside it makes it count
+(`folder_files` says how it is read), and the files move to their places one by one. A save that ended before
+its record changed nothing; after it, the new set is read, and the next save puts it in place first.
 """
 
 from __future__ import annotations
 
 import contextlib
 import os
-import secrets
-import shutil
 import stat
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import Faults, SaveConflict, ScenarioError
-from planning_kit.inputs.source import digest_of
+from planning_kit.inputs.folder_files import (
+    RECORD,
+    STAGE,
+    FileChange,
+    changes_in,
+    digest_of,
+    place_of,
+    reason_of,
+    record_bytes,
+    record_of,
+    whole_set,
+)
+from planning_kit.inputs.locks import locked
 
 
-def save_files(folder: Path, files: Mapping[str, bytes], known: Mapping[str, str]) -> None:
-    """Write ``files`` (name to bytes) into ``folder``.
+def save_files(folder: Path, files: Mapping[str, bytes], known: Mapping[str, str] | None) -> None:
+    """Write ``files`` (name to bytes) into ``folder``, all or none.
 
     ``known`` holds the digests of the files as they were read; a file of the format that is there and not in
-    it, or has another digest, raises `SaveConflict` unless it already has the bytes to be written. Files of
-    other names stay. Raises `ScenarioError` when the folder cannot be written; nothing has changed then.
+    it, or has another digest, raises `SaveConflict` unless it already has the bytes to be written (None: what
+    is there is replaced, whatever it is). Files of other names stay. Raises `ScenarioError` when the folder
+    cannot be written; nothing has changed then.
     """
+    with writing(folder):
+        write_whole(folder, files, known)
+
+
+@contextlib.contextmanager
+def writing(folder: Path) -> Iterator[None]:
+    """The folder's lock, held, with what an interrupted save left put in place. Raises `ScenarioError`."""
+    with _told(folder), locked(folder):
+        if folder.is_dir():
+            _finish_interrupted(folder)
+        yield
+
+
+@contextlib.contextmanager
+def _told(folder: Path) -> Iterator[None]:
     try:
-        if not os.path.lexists(folder):
-            _write_new_folder(folder, files)
-        elif not folder.is_dir():
-            raise ScenarioError.single("is not a folder; choose another name", value=folder)
-        else:
-            _write_into(folder, files, known)
+        yield
     except (OSError, ValueError) as error:
         if isinstance(error, ScenarioError):
             raise
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise ScenarioError.single(f"cannot be saved: {reason}; nothing was changed", value=folder) from error
+        raise ScenarioError.single(f"cannot be saved: {reason_of(error)}; nothing was changed",
+                                   value=folder) from error
 
 
-def _write_new_folder(folder: Path, files: Mapping[str, bytes]) -> None:
-    if not folder.parent.is_dir():
-        raise ScenarioError.single("the folder above it is missing; make it first", value=folder)
-    building = folder.parent / f".{folder.name[:100]}.{secrets.token_hex(6)}.part"
-    building.mkdir()
+def write_whole(folder: Path, files: Mapping[str, bytes], known: Mapping[str, str] | None) -> None:
+    """As `save_files`, for those who hold the folder by `writing` already."""
+    is_new = not os.path.lexists(folder)
+    if is_new:
+        if not folder.parent.is_dir():
+            raise ScenarioError.single("the folder above it is missing; make it first", value=folder)
+        folder.mkdir()
+    elif not folder.is_dir():
+        raise ScenarioError.single("is not a folder; choose another name", value=folder)
     try:
-        for name, data in files.items():
-            _write_flushed(building / name, data)
-        _flush_folder(building)
-        os.rename(building, folder)
+        before = _on_disk(folder, files)
+        if known is not None:
+            _stop_on_conflict(folder, before, files, known)
+        changes = [FileChange(name, digest_of(before[name]) if name in before else "", digest_of(data))
+                   for name, data in files.items()]
+        if any(each.before != each.after for each in changes):
+            _commit(folder, files, changes)
+            _move_to_places(folder, changes, before)
     except BaseException:
-        shutil.rmtree(building, ignore_errors=True)
-        raise
-    _flush_folder(folder.parent)
-
-
-def _write_into(folder: Path, files: Mapping[str, bytes], known: Mapping[str, str]) -> None:
-    before = _on_disk(folder, files)
-    _stop_on_conflict(folder, before, files, known)
-    changed = {name: data for name, data in files.items() if before.get(name) != data}
-    waiting: dict[str, Path] = {}
-    try:
-        for name, data in changed.items():
-            place = Path(os.path.realpath(folder / name))
-            waiting[name] = place.parent / f".{name[:100]}.{secrets.token_hex(6)}.part"
-            _write_flushed(waiting[name], data)
-            if name in before:
-                os.chmod(waiting[name], stat.S_IMODE(place.stat().st_mode))
-        _stop_on_conflict(folder, _on_disk(folder, files), files, known)
-        _move_all(folder, waiting, before)
-    finally:
-        for part in waiting.values():
+        if is_new:
             with contextlib.suppress(OSError):
-                part.unlink(missing_ok=True)
-    _flush_folder(folder)
-
-
-def _move_all(folder: Path, waiting: Mapping[str, Path], before: Mapping[str, bytes]) -> None:
-    """Move every part to its place; where one move fails, bring back what was there, as far as that works."""
-    moved: dict[str, Path] = {}
-    try:
-        for name, part in waiting.items():
-            place = Path(os.path.realpath(folder / name))
-            os.replace(part, place)
-            moved[name] = place
-    except OSError:
-        for name, place in moved.items():
-            _bring_back(place, before.get(name))
+                folder.rmdir()
         raise
+    if is_new:
+        flush_folder(folder.parent)
 
 
-def _bring_back(place: Path, data: bytes | None) -> None:
-    with contextlib.suppress(OSError):
-        if data is None:
-            place.unlink()
+def _commit(folder: Path, files: Mapping[str, bytes], changes: list[FileChange]) -> None:
+    """Stage what changes and write the record: from its last line on the new set counts."""
+    stage = folder / STAGE
+    stage.mkdir()
+    try:
+        for each in changes:
+            if each.before != each.after:
+                write_flushed(stage / each.name, files[each.name])
+                if each.before:
+                    os.chmod(stage / each.name, stat.S_IMODE(place_of(folder, each.name).stat().st_mode))
+        write_flushed(stage / f".{RECORD}", record_of(changes))
+        flush_folder(stage)
+        flush_folder(folder)
+        os.replace(stage / f".{RECORD}", stage / RECORD)
+    except BaseException:
+        _clear(folder)
+        raise
+    flush_folder(stage)
+
+
+def _move_to_places(folder: Path, changes: list[FileChange], before: Mapping[str, bytes]) -> None:
+    """Move what is staged to its place; where one move fails, go back to the old set, if that can be done."""
+    moved = []
+    try:
+        for each in changes:
+            if each.before != each.after:
+                os.replace(folder / STAGE / each.name, place_of(folder, each.name))
+                moved.append(each.name)
+    except OSError as error:
+        try:
+            _go_back(folder, moved, before)
+        except OSError:
+            raise ScenarioError.single(
+                f"was saved, but not every file could take its place: {reason_of(error)}. What was saved is "
+                "read from the folder all the same; the next save puts the files in place",
+                value=folder) from error
+        raise
+    flush_folder(folder)
+    _clear(folder)
+
+
+def _go_back(folder: Path, moved: list[str], before: Mapping[str, bytes]) -> None:
+    """Put the old files back, the new ones staged first: the new set is whole until the record goes."""
+    for name in moved:
+        place = place_of(folder, name)
+        write_flushed(folder / STAGE / name, place.read_bytes())
+        if name in before:
+            write_flushed(folder / STAGE / f".{name}", before[name])
+            os.chmod(folder / STAGE / f".{name}", stat.S_IMODE(place.stat().st_mode))
+            os.replace(folder / STAGE / f".{name}", place)
         else:
-            part = place.parent / f".{place.name[:100]}.{secrets.token_hex(6)}.part"
-            _write_flushed(part, data)
-            os.replace(part, place)
+            place.unlink()
+    _clear(folder)
+
+
+def _finish_interrupted(folder: Path) -> None:
+    """Put the set that an interrupted save left whole in its place, and delete what else it left."""
+    record = record_bytes(folder)
+    if record is not None:
+        expected = whole_set(folder, changes_in(record, folder))
+        for name, digest in expected.items():
+            staged = folder / STAGE / name
+            if digest and os.path.lexists(staged) and digest_of(staged.read_bytes()) == digest:
+                os.replace(staged, place_of(folder, name))
+        flush_folder(folder)
+    if os.path.lexists(folder / STAGE):
+        _clear(folder)
+
+
+def _clear(folder: Path) -> None:
+    """Delete the stage, its record first: from then on the files count as they lie."""
+    stage = folder / STAGE
+    (stage / RECORD).unlink(missing_ok=True)
+    flush_folder(stage)
+    for path in stage.iterdir():
+        path.unlink()
+    stage.rmdir()
 
 
 def _on_disk(folder: Path, files: Mapping[str, bytes]) -> dict[str, bytes]:
     """Bytes of the files of the format that are in ``folder``, and of those to be written."""
     found = {}
     for name in {fmt.SCENARIO_FILE, *(table.file for table in fmt.TABLES), *files}:
-        path = folder / name
+        path = place_of(folder, name)
         if os.path.lexists(path):
             if not path.is_file():
                 raise ScenarioError.single("is in the way: it is not a plain file", table=name, value=path)
@@ -131,14 +197,15 @@ def _stop_on_conflict(folder: Path, before: Mapping[str, bytes], files: Mapping[
         raise SaveConflict(faults.frame())
 
 
-def _write_flushed(path: Path, data: bytes) -> None:
+def write_flushed(path: Path, data: bytes) -> None:
+    """Make a file and flush it to the disk. Raises `OSError`, also where there is one already."""
     with path.open("xb") as stream:
         stream.write(data)
         stream.flush()
         os.fsync(stream.fileno())
 
 
-def _flush_folder(folder: Path) -> None:
+def flush_folder(folder: Path) -> None:
     """Flush the folder's own entries, where the system can open a folder."""
     with contextlib.suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)

@@ -14,13 +14,14 @@ from planning_kit.inputs import format as fmt
 from planning_kit.inputs.arguments import must_be
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults, ScenarioError, as_path
+from planning_kit.inputs.folder_files import digest_of, read_settled
 from planning_kit.inputs.frames import frame_of, raw_from_frame
 from planning_kit.inputs.frozen import FrozenMapping
 from planning_kit.inputs.omm import Elements
-from planning_kit.inputs.raw import BOM, read_one
+from planning_kit.inputs.raw import BOM
 from planning_kit.inputs.records import Records, Settings
 from planning_kit.inputs.save import save_files
-from planning_kit.inputs.source import Checked, check, content_digest, digest_of, read_folder
+from planning_kit.inputs.source import Checked, check, content_digest, read_folder
 from planning_kit.inputs.text_table import facts_html
 from planning_kit.inputs.toml_edit import edited
 
@@ -180,7 +181,7 @@ class Scenario:
     def _with_orbit(self, checked: Checked) -> Scenario:
         faults = Faults()
         name = checked.records.settings.orbit
-        orbit = read_one(self.folder, name, faults)
+        orbit = read_settled(self.folder, lambda files: files.read(name, faults))
         faults.stop_if_any()
         assert orbit is not None
         source = replace(checked.source, orbit_name=name, orbit=orbit)

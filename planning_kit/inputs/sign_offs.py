@@ -1,6 +1,7 @@
 """Reviewers' notes and sign-offs: a text file beside the scenario, each entry tied to what was reviewed.
 
-``sign_offs.toml`` in the scenario folder holds one table ``[[review]]`` an entry and is only ever added to.
+``sign_offs.toml`` in the scenario folder holds one table ``[[review]]`` an entry and is only ever added to,
+under the folder's lock: of two who sign off at once both stand.
 An entry names the digest of the scenario that was looked at; where the scenario says something else now, the
 entry is stale. It is a record among colleagues, no signature: anyone who can write the folder can write it.
 """
@@ -16,9 +17,9 @@ import pandas as pd
 import tomlkit
 
 from planning_kit.inputs.faults import Faults, ScenarioError
-from planning_kit.inputs.save import save_files
+from planning_kit.inputs.folder_files import digest_of, folder_is_there, read_settled
+from planning_kit.inputs.save import write_whole, writing
 from planning_kit.inputs.scenario import Scenario
-from planning_kit.inputs.source import digest_of
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.inputs.times import as_utc
 
@@ -69,11 +70,12 @@ def reviews(scenario: Scenario) -> pd.DataFrame:
 
 
 def _on_disk(scenario: Scenario) -> bytes:
-    path = scenario.folder / SIGN_OFFS_FILE
-    try:
-        return path.read_bytes() if path.exists() else b""
-    except OSError as error:
-        raise ScenarioError.single(f"cannot be read: {error.strerror}", table=SIGN_OFFS_FILE) from None
+    if not folder_is_there(scenario.folder):
+        return b""
+    faults = Faults()
+    data = read_settled(scenario.folder, lambda files: files.read_if_there(SIGN_OFFS_FILE, faults))
+    faults.stop_if_any()
+    return data or b""
 
 
 def _entries(data: bytes) -> list[Mapping[str, str]]:
@@ -130,18 +132,19 @@ def _add(scenario: Scenario, kind: str, by: str, words: str, about: str,
     _stop_if_not_fit(scenario, by, words, about)
     words = _LINE_ENDS.sub("\n", words)
     when = as_utc(at, "at") if at is not None else datetime.now(UTC)
-    before = _on_disk(scenario)
-    _entries(before)  # a file that cannot be read is not added to
     entry = tomlkit.table()
     for key, value in zip(_KEYS, (kind, by.strip(), when.strftime(_MOMENT), about.strip(),
                                   words.strip(), scenario.digest), strict=True):
         entry[key] = tomlkit.string(value, multiline="\n" in value)
     added = "\n[[review]]\n" + tomlkit.dumps(entry)
-    data = (before or _HEADER.encode()) + added.encode()
-    _entries(data)
-    known = {**scenario.on_disk, **({SIGN_OFFS_FILE: digest_of(before)} if before else {})}
-    # The scenario's own files go along: they are as on disk, or someone changed them meanwhile (a conflict).
-    save_files(scenario.folder, {**scenario.checked.source.files(), SIGN_OFFS_FILE: data}, known)
+    with writing(scenario.folder):
+        before = _on_disk(scenario)
+        _entries(before)  # a file that cannot be read is not added to
+        data = (before or _HEADER.encode()) + added.encode()
+        _entries(data)
+        known = {**scenario.on_disk, **({SIGN_OFFS_FILE: digest_of(before)} if before else {})}
+        # The scenario's own files go along: they are as on disk, or someone changed them (a conflict).
+        write_whole(scenario.folder, {**scenario.checked.source.files(), SIGN_OFFS_FILE: data}, known)
     return reviews(scenario)
 
 

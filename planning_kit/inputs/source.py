@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, is_dataclass
@@ -11,9 +10,10 @@ from pathlib import Path
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.folder_files import FolderFiles, digest_of, read_settled
 from planning_kit.inputs.frozen import FrozenMapping
 from planning_kit.inputs.omm import Elements, elements_from
-from planning_kit.inputs.raw import RawTable, decode, read_files, read_one, read_tables, table_bytes
+from planning_kit.inputs.raw import RawTable, decode, read_files, read_tables, table_bytes
 from planning_kit.inputs.records import Records
 from planning_kit.inputs.settings import is_sane_file_name, parse_toml
 from planning_kit.inputs.validate import records_from
@@ -45,25 +45,45 @@ class Checked:
 
 def read_folder(folder: Path) -> tuple[Checked, Mapping[str, str]]:
     """Read and validate a folder; also the digests of its files by name. Raises `ScenarioError`."""
+    return _checked(*read_settled(folder, _read))
+
+
+@dataclass(frozen=True)
+class _Files:
+    """The files of a folder as read at one moment, and ``scenario.toml`` parsed, which led to the orbit."""
+
+    files: Mapping[str, bytes | None]
+    settings: Mapping[str, object] | None
+    orbit_name: str
+    orbit: bytes | None
+
+
+def _read(files: FolderFiles) -> tuple[_Files, Faults]:
     faults = Faults()
-    files = read_files(folder, faults)
-    toml = files[fmt.SCENARIO_FILE]
+    found = read_files(files, faults)
+    toml = found[fmt.SCENARIO_FILE]
     text = decode(toml, fmt.SCENARIO_FILE, faults) if toml is not None else None
     data = parse_toml(text, faults) if text is not None else None
+    orbit_name = _orbit_name(data)
+    orbit = files.read(orbit_name, faults) if orbit_name else None
+    return _Files(found, data, orbit_name, orbit), faults
+
+
+def _checked(read: _Files, faults: Faults) -> tuple[Checked, Mapping[str, str]]:
+    files, orbit = read.files, read.orbit
     tables = read_tables(files, faults)
     present = {table.name for table in fmt.TABLES if table.file in files}
-    records = records_from(data, tables, present - set(tables), faults)
-    orbit_name = _orbit_name(data)
-    orbit = read_one(folder, orbit_name, faults) if orbit_name else None
-    elements = elements_from(orbit, orbit_name, faults) if orbit is not None else None
+    records = records_from(read.settings, tables, present - set(tables), faults)
+    elements = elements_from(orbit, read.orbit_name, faults) if orbit is not None else None
     faults.stop_if_any()
+    toml = files[fmt.SCENARIO_FILE]
     assert records is not None
     assert elements is not None
     assert orbit is not None
     assert toml is not None
-    source = Source(toml, FrozenMapping(tables), orbit_name, orbit)
-    read = {**files, orbit_name: orbit}
-    digests = {name: digest_of(data) for name, data in read.items() if data is not None}
+    source = Source(toml, FrozenMapping(tables), read.orbit_name, orbit)
+    all_files = {**files, read.orbit_name: orbit}
+    digests = {name: digest_of(data) for name, data in all_files.items() if data is not None}
     return Checked(source, records, elements), FrozenMapping(digests)
 
 
@@ -87,11 +107,6 @@ def check(source: Source, elements: Elements | None, faults: Faults) -> Checked:
     assert records is not None
     assert elements is not None
     return Checked(source, records, elements)
-
-
-def digest_of(data: bytes) -> str:
-    """SHA-256 of ``data`` in hexadecimal."""
-    return hashlib.sha256(data).hexdigest()
 
 
 def content_digest(checked: Checked) -> str:

@@ -19,6 +19,7 @@ from plotly.io import to_html
 from plotly.offline import get_plotlyjs
 
 from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.save import save_files
 from planning_kit.show.chart import CHART_CONFIG, PLOTLY_MIME
 
 _WIDGET_MIMES = ("application/vnd.jupyter.widget-view+json", "application/vnd.jupyter.widget-state+json")
@@ -108,7 +109,7 @@ def write_notebook_html(notebook_path: str | os.PathLike[str], html_path: str | 
     Nothing is executed. The page asks for nothing outside itself: charts are drawn by a plotly.js inside it,
     widget views give way to the static output saved beside them, formulas stay as typed, pictures from
     elsewhere are left out. Printed, each chart fits a landscape sheet. Raises `ScenarioError` where the
-    notebook cannot be read.
+    notebook cannot be read or the page cannot be written.
     """
     source, target = Path(notebook_path), Path(html_path)
     try:
@@ -116,6 +117,6 @@ def write_notebook_html(notebook_path: str | os.PathLike[str], html_path: str | 
     except (OSError, ValueError, nbformat.reader.NotJSONError, nbformat.ValidationError) as fault:
         problem = f"cannot be read as a notebook; give the path of an .ipynb file ({type(fault).__name__})"
         raise ScenarioError.single(problem, column="notebook_path", value=str(source)) from None
-    page = notebook_html(notebook, source.stem)
-    target.write_text(page, encoding="utf-8")
+    page = notebook_html(notebook, source.stem).encode()
+    save_files(target.parent, {target.name: page}, known=None)
     return target

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+import contextlib
+import json
 import os
+import shutil
+import threading
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+import planning_kit as pk
 from planning_kit.inputs import save
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
+from planning_kit.inputs.folder_files import RECORD, STAGE, digest_of
 from planning_kit.inputs.scenario import Scenario, load_scenario
 from tests.inputs.small_folder import TABLES, small_files, write_small
 
@@ -130,14 +138,26 @@ def test_a_scenario_follows_its_save(small: Scenario, folder: Path, tmp_path: Pa
     assert load_scenario(folder) == small
 
 
-def test_links_and_modes_stay(small: Scenario, folder: Path, tmp_path: Path) -> None:
-    (folder / "steps.csv").rename(tmp_path / "real.csv")
-    (folder / "steps.csv").symlink_to(tmp_path / "real.csv")
-    (tmp_path / "real.csv").chmod(0o640)
+def test_links_within_the_folder_and_modes_stay(small: Scenario, folder: Path) -> None:
+    (folder / "steps.csv").rename(folder / "real.csv")
+    (folder / "steps.csv").symlink_to(folder / "real.csv")
+    (folder / "real.csv").chmod(0o640)
     longer(small).save()
     assert (folder / "steps.csv").is_symlink()
-    assert b",6.5," in (tmp_path / "real.csv").read_bytes()
-    assert (tmp_path / "real.csv").stat().st_mode & 0o777 == 0o640
+    assert b",6.5," in (folder / "real.csv").read_bytes()
+    assert (folder / "real.csv").stat().st_mode & 0o777 == 0o640
+
+
+def test_a_link_out_of_the_folder_is_neither_read_nor_written(small: Scenario, folder: Path,
+                                                              tmp_path: Path) -> None:
+    elsewhere = tmp_path / "elsewhere.csv"
+    (folder / "steps.csv").rename(elsewhere)
+    (folder / "steps.csv").symlink_to(elsewhere)
+    before = elsewhere.read_bytes()
+    for use in (longer(small).save, lambda: load_scenario(folder), lambda: small.save(folder)):
+        with pytest.raises(ScenarioError, match="leads out of its folder"):
+            use()
+    assert elsewhere.read_bytes() == before
 
 
 @pytest.mark.parametrize("place", ["none/folder", "file", "file/folder", "a\0b", "x" * 300])
@@ -209,39 +229,204 @@ def test_a_failing_disk_leaves_no_new_folder(small: Scenario, tmp_path: Path,
     assert sorted(tmp_path.iterdir()) == before
 
 
-def test_a_crash_between_two_files_leaves_each_whole(small: Scenario, folder: Path,
-                                                     monkeypatch: pytest.MonkeyPatch) -> None:
-    class Crash(BaseException):
-        pass
+class Crash(BaseException):
+    """The process is gone: nothing after this moment runs."""
 
-    before, true_replace, count = files_in(folder), os.replace, 0
 
-    def crashing(*args: Path) -> None:
-        nonlocal count
-        count += 1
-        if count == 2:
-            raise Crash
-        true_replace(*args)
+def crash_at(monkeypatch: pytest.MonkeyPatch, number: int) -> None:
+    """Let the save end at its ``number``-th change of the disk; what tidies up afterwards does not run."""
+    count = 0
 
-    monkeypatch.setattr(save.os, "replace", crashing)
+    def counted(true_call: Callable[..., object]) -> Callable[..., object]:
+        def call(*args: object, **how: object) -> object:
+            nonlocal count
+            count += 1
+            if count >= number:
+                raise Crash
+            return true_call(*args, **how)
+        return call
+
+    monkeypatch.setattr(save, "write_flushed", counted(save.write_flushed))
+    for name in ("replace", "chmod"):
+        monkeypatch.setattr(save.os, name, counted(getattr(os, name)))
+    for name in ("mkdir", "rmdir", "unlink"):
+        monkeypatch.setattr(Path, name, counted(getattr(Path, name)))
+
+
+@pytest.mark.parametrize("number", range(1, 17))
+def test_a_crash_at_any_change_of_the_disk_leaves_the_old_set_or_the_new(
+        small: Scenario, folder: Path, monkeypatch: pytest.MonkeyPatch, number: int) -> None:
     new = two_files(small)
-    with pytest.raises(Crash):
+    with monkeypatch.context() as patch, contextlib.suppress(Crash):
+        crash_at(patch, number)
         new.save()
-    wanted = new.checked.source.files()
-    for name, data in files_in(folder).items():
-        assert data in (before[name], wanted[name])
+    before = tree_of(folder)
+    found = load_scenario(folder)
+    assert found in (small, new)
+    assert tree_of(folder) == before, "loading writes nothing"
+    again = longer(found, 7.5).save()
+    assert load_scenario(folder) == again
+    assert set(files_in(folder)) == set(small_files()), "nothing is left over"
 
 
-def test_a_change_during_the_save_is_seen(small: Scenario, folder: Path,
-                                          monkeypatch: pytest.MonkeyPatch) -> None:
-    true_write = save._write_flushed
+def test_the_crashes_reach_every_part_of_a_save(small: Scenario, folder: Path,
+                                                monkeypatch: pytest.MonkeyPatch) -> None:
+    found = []
+    for number in range(1, 17):
+        with monkeypatch.context() as patch, contextlib.suppress(Crash):
+            crash_at(patch, number)
+            two_files(small).save()
+        found.append(load_scenario(folder) == small)
+        shutil.rmtree(folder)
+        write_small(folder)
+    first_new = found.index(False)
+    assert 4 < first_new < 12, "the old set until the record is there, the new one from then on"
+    assert not any(found[first_new:])
 
-    def meanwhile(path: Path, data: bytes) -> None:
-        true_write(path, data)
-        (folder / "crew.csv").write_text(TABLES["crew"] + "\n")
 
-    monkeypatch.setattr(save, "_write_flushed", meanwhile)
-    with pytest.raises(SaveConflict, match=r"crew\.csv: changed on disk"):
-        longer(small).save()
-    assert (folder / "steps.csv").read_text() == TABLES["steps"]
-    assert set(files_in(folder)) == set(small_files())
+def interrupted(scenario: Scenario, monkeypatch: pytest.MonkeyPatch, moved: int) -> None:
+    """Save, and end after ``moved`` files have taken their places, before the record goes."""
+    true_replace, count = os.replace, 0
+
+    def replace(source: Path, target: Path) -> None:
+        nonlocal count
+        count += Path(target).parent == scenario.folder
+        if count > moved:
+            raise Crash
+        true_replace(source, target)
+
+    def crash(_: Path) -> None:
+        raise Crash
+
+    with monkeypatch.context() as patch, contextlib.suppress(Crash):
+        patch.setattr(save.os, "replace", replace)
+        patch.setattr(save, "_clear", crash)
+        scenario.save()
+    assert (scenario.folder / STAGE / RECORD).exists()
+
+
+@pytest.mark.parametrize("moved", [0, 1])
+def test_a_file_that_somebody_changed_after_the_crash_is_not_mixed(
+        small: Scenario, folder: Path, monkeypatch: pytest.MonkeyPatch, moved: int) -> None:
+    interrupted(two_files(small), monkeypatch, moved)
+    (folder / "steps.csv").write_text(TABLES["steps"] + "\n")
+    for use in (lambda: load_scenario(folder), small.save):
+        with pytest.raises(ScenarioError, match=r"steps\.csv: is neither what was saved nor what was there"):
+            use()
+    shutil.rmtree(folder / STAGE)
+    load_scenario(folder)
+
+
+def test_a_file_may_change_once_all_are_in_place(small: Scenario, folder: Path,
+                                                monkeypatch: pytest.MonkeyPatch) -> None:
+    interrupted(two_files(small), monkeypatch, 2)  # all are in place, only the record is left
+    (folder / "steps.csv").write_text(TABLES["steps"] + "\n")
+    assert load_scenario(folder) == small.with_settings({"title": "Another"})
+
+
+def test_a_lost_stage_is_the_old_set_while_nothing_moved(small: Scenario, folder: Path,
+                                                         monkeypatch: pytest.MonkeyPatch) -> None:
+    interrupted(two_files(small), monkeypatch, 0)
+    (folder / STAGE / "steps.csv").unlink()
+    assert load_scenario(folder) == small
+
+
+@pytest.mark.parametrize("moved", [0, 1, 2])
+def test_a_read_only_copy_loads_the_same(small: Scenario, folder: Path, tmp_path: Path,
+                                         monkeypatch: pytest.MonkeyPatch, moved: int) -> None:
+    new = two_files(small)
+    interrupted(new, monkeypatch, moved)
+    copy = tmp_path / "copy"
+    shutil.copytree(folder, copy)
+    for path in (*copy.rglob("*"), copy):
+        path.chmod(0o555 if path.is_dir() else 0o444)
+    try:
+        assert load_scenario(copy) == new
+    finally:
+        for path in (copy, *copy.rglob("*")):
+            path.chmod(0o755)
+
+
+DIGEST = "0" * 64
+
+
+@pytest.mark.parametrize("record", [
+    b"", b"[]", b"\xff", b"{}", b"[" * 100_000,
+    {"files": {"../crew.csv": ["", DIGEST]}}, {"files": {"/etc/passwd": ["", DIGEST]}},
+    {"files": {"a\\b": ["", DIGEST]}}, {"files": {".git": ["", DIGEST]}}, {"files": {"": ["", DIGEST]}},
+    {"files": {"crew.csv": ["", ""]}}, {"files": {"crew.csv": ["x", DIGEST]}}, {"files": {"crew.csv": [""]}},
+    {"files": {"crew.csv": ["", 7]}}, {"files": []}, {"files": {"crew.csv": None}},
+    {"files": {}, "run": "me"}, {"files": {}, "format": 2},
+])
+def test_a_record_that_no_save_wrote_is_a_fault(small: Scenario, folder: Path,
+                                                record: bytes | dict[str, object]) -> None:
+    (folder / STAGE).mkdir()
+    data = record if isinstance(record, bytes) else json.dumps({"format": 1, "save": "x"} | record).encode()
+    (folder / STAGE / RECORD).write_bytes(data)
+    before = tree_of(folder)
+    for use in (lambda: load_scenario(folder), longer(small).save, lambda: pk.sign_off(small, "A")):
+        with pytest.raises(ScenarioError, match="record of an interrupted save"):
+            use()
+    assert tree_of(folder) == before
+
+
+def test_a_staged_link_out_of_the_folder_is_not_read(small: Scenario, folder: Path, tmp_path: Path) -> None:
+    secret = tmp_path / "secret.csv"
+    secret.write_text("mine")
+    (folder / STAGE).mkdir()
+    (folder / STAGE / "crew.csv").symlink_to(secret)
+    files = {"crew.csv": [digest_of((folder / "crew.csv").read_bytes()), digest_of(b"mine")]}
+    (folder / STAGE / RECORD).write_text(json.dumps({"format": 1, "save": "x", "files": files}))
+    with pytest.raises(ScenarioError, match="leads out of its folder"):
+        load_scenario(folder)
+
+
+@pytest.mark.parametrize("kind", ["file", "link"])
+def test_a_stage_that_is_no_folder_is_a_fault(small: Scenario, folder: Path, tmp_path: Path,
+                                              kind: str) -> None:
+    if kind == "file":
+        (folder / STAGE).write_text("mine")
+    else:
+        (folder / STAGE).symlink_to(tmp_path)
+    for use in (lambda: load_scenario(folder), longer(small).save):
+        with pytest.raises(ScenarioError, match="not a plain folder"):
+            use()
+
+
+def test_a_first_save_that_broke_off_can_be_done_again(small: Scenario, tmp_path: Path,
+                                                       monkeypatch: pytest.MonkeyPatch) -> None:
+    for number in range(1, 40):
+        with monkeypatch.context() as patch, contextlib.suppress(Crash):
+            crash_at(patch, number)
+            small.save(tmp_path / f"new{number}")
+        if (tmp_path / f"new{number}" / STAGE / RECORD).exists():
+            assert load_scenario(tmp_path / f"new{number}") == small
+        small.save(tmp_path / f"new{number}")
+        assert set(files_in(tmp_path / f"new{number}")) == set(small_files())
+
+
+def test_a_reader_never_sees_two_saves_mixed(small: Scenario, folder: Path) -> None:
+    """One thread saves two versions in turn, both of which change several files; another loads meanwhile."""
+    versions = [small, two_files(small)]
+    done = threading.Event()
+
+    def save_in_turn() -> None:
+        current = small
+        for number in range(60):
+            current = replace(versions[(number + 1) % 2], on_disk=current.on_disk).save()
+        done.set()
+
+    writer = threading.Thread(target=save_in_turn)
+    writer.start()
+    seen = set()
+    while not done.is_set():
+        found = load_scenario(folder)
+        assert found in versions
+        seen.add(found.digest)
+    writer.join()
+    assert len(seen) == 2, "both were met, so a mix would have been too"
+
+
+def tree_of(folder: Path) -> dict[str, tuple[bytes, int]]:
+    return {str(path.relative_to(folder)): (path.read_bytes(), path.stat().st_mtime_ns)
+            for path in sorted(folder.rglob("*")) if path.is_file()}

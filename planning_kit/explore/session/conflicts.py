@@ -12,6 +12,7 @@ from planning_kit.explore.session.settings_sheet import KEY, SETTINGS, settings_
 from planning_kit.explore.session.sheet import Line, Sheet
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.folder_files import read_settled
 from planning_kit.inputs.raw import RawTable, read_files, read_tables
 from planning_kit.inputs.text_table import TextTable
 
@@ -28,7 +29,7 @@ def both_sides(draft: Draft, folder: Path) -> pd.DataFrame:
     is gone.
     """
     faults = Faults()
-    files = read_files(folder, faults)
+    files = read_settled(folder, lambda files: read_files(files, Faults()))
     on_disk = read_tables(files, faults)
     rows = [row for table in fmt.TABLES for row in _differences(draft[table.name], on_disk.get(table.name),
                                                                 table.key)]

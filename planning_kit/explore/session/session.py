@@ -24,6 +24,7 @@ from planning_kit.explore.session.origins import Origin
 from planning_kit.explore.session.questions import ORDER, QUESTIONS
 from planning_kit.explore.session.verdict import PlanOf
 from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.folder_files import holds_something
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.timed import TimedPlan
 
@@ -181,7 +182,7 @@ class Session(Editing):
 
     def export(self, folder: str | Path) -> Path:
         """Save as a new folder; the session stays with its own. Raises as `save` does, and where one is."""
-        if Path(folder).exists():
+        if holds_something(Path(folder)):
             raise ScenarioError.single("is there already; give another name", column="export", value=folder)
         return self._sound_scenario().save(folder).folder
 

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
-from functools import partial
 
 from planning_kit.explore.watch.clock import typed_moment
 from planning_kit.explore.watch.hearing import LogFault
 from planning_kit.explore.watch.logbook import Logbook
 from planning_kit.inputs.cells import CellFault, parse_number
 from planning_kit.inputs.faults import Faults, ScenarioError
-from planning_kit.inputs.log_append import append_log
+from planning_kit.inputs.log_append import LogEntry, append_entries
 from planning_kit.inputs.log_format import CORRECT, EGRESS, EVENT_KINDS, INGRESS, LOG, SUIT
 from planning_kit.inputs.log_state import IN_FUTURE
 from planning_kit.inputs.records import BOTH
@@ -61,8 +60,7 @@ def write(entry: Entry, log: Logbook, base: TimedPlan, egress: datetime, now: da
     """Append an entry to the log and give its ``event_id``.
 
     It is judged against the plan ``base`` and the log so far. Raises `ScenarioError` with every fault;
-    nothing was written then, but for one case: the metabolic rate with a step of both is a row of its own,
-    and where that one is refused the event's row stands.
+    nothing was written then.
     """
     faults = Faults()
     moment = _moment(entry, egress, now, faults)
@@ -77,18 +75,22 @@ def write(entry: Entry, log: Logbook, base: TimedPlan, egress: datetime, now: da
         faults.add(LOG.name, None, "metabolic_w", entry.metabolic_w, "a mean rate since egress needs some "
                    "minutes after it")
     faults.stop_if_any()
-    add = partial(append_log, log.path, at=moment, by=entry.by.strip(), logged_at=now, plan=base)
+    row = LogEntry(entry.event, entry.step, moment, remaining_min=remaining, by=entry.by.strip(),
+                   note=entry.note.strip(), logged_at=now)
+    return append_entries(log.path, _rows(entry, row, metabolic, base), base)[0]
+
+
+def _rows(entry: Entry, row: LogEntry, metabolic: float | None, base: TimedPlan) -> list[LogEntry]:
+    """The rows of an entry. A rate called with a step of both is that of one of them: a row of its own."""
     if entry.event in (CORRECT, WITHDRAW):
-        return add(CORRECT, "" if entry.event == WITHDRAW else entry.step, remaining_min=remaining,
-                   metabolic_w=metabolic, corrects=entry.corrects, note=entry.note.strip())
+        step = "" if entry.event == WITHDRAW else entry.step
+        return [replace(row, event=CORRECT, step=step, metabolic_w=metabolic, corrects=entry.corrects)]
     is_shared = entry.step in {step.step for step in base.steps if step.crew == BOTH}
-    called_by_one = bool(entry.alone) or (metabolic is not None and not is_shared)
-    own_rate = metabolic if called_by_one or not is_shared else None
-    done = add(entry.event, entry.step, crew=entry.lane if called_by_one else "", remaining_min=remaining,
-               metabolic_w=own_rate, note=entry.note.strip())
-    if metabolic is not None and own_rate is None:  # a row of its own: the step is that of both
-        add(SUIT, crew=entry.lane, metabolic_w=metabolic)
-    return done
+    if entry.alone or (metabolic is not None and not is_shared):
+        return [replace(row, crew=entry.lane, metabolic_w=metabolic)]
+    rate = LogEntry(SUIT, at=row.at, crew=entry.lane, metabolic_w=metabolic, by=row.by,
+                    logged_at=row.logged_at)
+    return [row] if metabolic is None else [row, rate]
 
 
 def _moment(entry: Entry, egress: datetime, now: datetime, faults: Faults) -> datetime | None:

@@ -11,9 +11,9 @@ import pandas as pd
 from planning_kit.explore.odds.odds import Odds, odds
 from planning_kit.explore.revising.revisions import Revision, compare_revisions
 from planning_kit.inputs.faults import Faults, SaveConflict, ScenarioError
-from planning_kit.inputs.save import save_files
+from planning_kit.inputs.folder_files import digest_of, reason_of
+from planning_kit.inputs.save import save_files, writing
 from planning_kit.inputs.scenario import Scenario
-from planning_kit.inputs.source import digest_of
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.plan.timed import TimedPlan, as_plan
 from planning_kit.show.briefing import briefing
@@ -44,19 +44,27 @@ def write_review_pack(plan: TimedPlan, folder: str | Path,
     if chances is not None and not isinstance(chances, Odds):
         raise ScenarioError.single("must be the plan's odds, as pk.odds makes them", column="chances",
                                    value=type(chances).__name__)
-    known = _earlier_pack(target)
+    with writing(target):  # a pack whose writing was interrupted is whole again from here on
+        known = _earlier_pack(target)
     revision = compare_revisions(baseline, plan) if baseline is not None else None
     files = pack_files(plan, chances, revision)
-    data = {name: content for name, (content, _) in files.items()}
-    data[MANIFEST] = _manifest(plan, data)
+    put_pack(plan, target, {name: content for name, (content, _) in files.items()}, known)
+    rows = [(name, what) for name, (_, what) in files.items()]
+    return TextTable([*rows, (MANIFEST, "what was written, with digests")], columns=["file", "what"])
+
+
+def put_pack(plan: TimedPlan, target: Path, files: Mapping[str, bytes], known: Mapping[str, str]) -> None:
+    """Put the files of a pack and its list into ``target``, all or none.
+
+    Raises `ScenarioError` where files there are not those of ``known`` any more.
+    """
+    data = {**files, MANIFEST: _manifest(plan, files)}
     try:
         save_files(target, data, known)
     except SaveConflict as conflict:  # someone wrote into the folder while the pack was made
         names = ", ".join(dict.fromkeys(name for name in conflict.problems["table"] if name))
         raise ScenarioError.single(f"was changed meanwhile ({names}); nothing was written, try again",
                                    value=target) from None
-    rows = [(name, what) for name, (_, what) in files.items()]
-    return TextTable([*rows, (MANIFEST, "what was written, with digests")], columns=["file", "what"])
 
 
 def _target(folder: object) -> Path:
@@ -122,8 +130,8 @@ def _earlier_pack(folder: Path) -> Mapping[str, str]:
     except (OSError, ValueError) as error:
         if isinstance(error, ScenarioError):
             raise
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise ScenarioError.single(f"cannot be used: {reason}; nothing was written", value=folder) from None
+        raise ScenarioError.single(f"cannot be used: {reason_of(error)}; nothing was written",
+                                   value=folder) from None
     return {name: digest for name, digest in known.items() if name in there}
 
 

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import sys
-import types
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +9,8 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
-from planning_kit.inputs import log_append
+from planning_kit.inputs import locks
+from planning_kit.inputs.log_append import LogEntry, append_entries
 from tests.explore.retime.rehearsal import as_planned
 from tests.explore.retime.test_log import DAY, log_of
 
@@ -139,42 +137,43 @@ def test_a_used_up_estimate_is_no_zero_minutes_to_go(small_plan: pk.Plan) -> Non
     assert "EV1 10 min behind: on A1 since 0:00, its estimate is used up: ask how long still." in now.standing
 
 
-# --- locks where there is no flock ------------------------------------------------------------------------
-
-
-class StandIn(types.ModuleType):
-    """Windows' locks, as far as a log needs them: which bytes of which file are locked, in order."""
-
-    LK_LOCK, LK_UNLCK = 1, 0
-
-    def __init__(self, fails: bool = False) -> None:
-        super().__init__("msvcrt")
-        self.fails, self.calls = fails, list[tuple[int, int, int]]()
-
-    def locking(self, handle: int, how: int, count: int) -> None:
-        if self.fails:
-            raise OSError(36, "Resource deadlock avoided")
-        self.calls.append((how, os.lseek(handle, 0, os.SEEK_CUR), count))
-
-
-def test_windows_locks_a_byte_behind_the_log_and_gives_it_back(tmp_path: Path,
-                                                              monkeypatch: pytest.MonkeyPatch) -> None:
-    locks = StandIn()
-    monkeypatch.setattr(log_append, "fcntl", None)
-    monkeypatch.setitem(sys.modules, "msvcrt", locks)
-    for number in range(3):
-        pk.append_log(tmp_path, "finished", f"A{number}", DAY + "07:30:00Z")
-    assert pk.read_log(tmp_path)["step"].tolist() == ["A0", "A1", "A2"]
-    assert [how for how, _, _ in locks.calls] == [1, 0] * 3
-    assert {(where, count) for _, where, count in locks.calls} == {(2**30, 1)}
+# --- locks --------------------------------------------------------------------------------------------------
 
 
 def test_a_lock_that_is_not_given_is_told_and_nothing_is_written(tmp_path: Path,
                                                                 monkeypatch: pytest.MonkeyPatch) -> None:
     pk.append_log(tmp_path, "started", "A1", DAY + "07:30:00Z")
     before = (tmp_path / "log.csv").read_bytes()
-    monkeypatch.setattr(log_append, "fcntl", None)
-    monkeypatch.setitem(sys.modules, "msvcrt", StandIn(fails=True))
-    with pytest.raises(pk.ScenarioError, match="held by another program"):
+    monkeypatch.setattr(locks, "_LONGEST_WAIT_S", 0.1)
+    with locks.locked(tmp_path), pytest.raises(pk.ScenarioError, match="another program has been writing"):
         pk.append_log(tmp_path, "finished", "A1", DAY + "07:40:00Z")
     assert (tmp_path / "log.csv").read_bytes() == before
+    pk.append_log(tmp_path, "finished", "A1", DAY + "07:40:00Z")
+
+
+def test_where_no_lock_can_be_made_nothing_is_written(tmp_path: Path,
+                                                      monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "file").write_text("no folder")
+    monkeypatch.setenv(locks.STATE_VARIABLE, str(tmp_path / "file"))
+    with pytest.raises(pk.ScenarioError, match="no lock can be made"):
+        pk.append_log(tmp_path, "started", "A1", DAY + "07:30:00Z")
+    assert not (tmp_path / "log.csv").exists()
+
+
+def test_a_log_is_not_written_through_a_link_that_leads_out(tmp_path: Path) -> None:
+    folder, elsewhere = tmp_path / "mine", tmp_path / "elsewhere.csv"
+    folder.mkdir()
+    (folder / "log.csv").symlink_to(elsewhere)
+    with pytest.raises(pk.ScenarioError, match="leads out of its folder"):
+        pk.append_log(folder, "started", "A1", DAY + "07:30:00Z")
+    assert not elsewhere.exists()
+
+
+def test_several_entries_are_one_append_or_none(tmp_path: Path, small_plan: pk.Plan) -> None:
+    good = LogEntry("started", "A1", "0:00")
+    with pytest.raises(pk.ScenarioError, match="is no step of this plan"):
+        append_entries(tmp_path, [good, LogEntry("started", "NONE", "0:00")], small_plan)
+    assert not (tmp_path / "log.csv").exists()
+    assert append_entries(tmp_path, [good, LogEntry("suit", crew="EV1", at="0:10", metabolic_w=200)],
+                          small_plan) == ["e1", "e2"]
+    assert pk.read_log(tmp_path)["event"].tolist() == ["started", "suit"]

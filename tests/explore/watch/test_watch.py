@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 from datetime import timedelta
 
@@ -14,6 +15,7 @@ from planning_kit.explore.watch.entry import Entry
 from planning_kit.explore.watch.log_lines import log_lines
 from planning_kit.explore.watch.logbook import Logbook
 from planning_kit.explore.watch.watch import Watch, first_clock
+from planning_kit.inputs import log_append
 from tests.explore.watch.conftest import SCENARIOS, called, far_off, start_of
 
 
@@ -91,6 +93,23 @@ def test_a_rate_of_one_of_two_at_work_is_a_row_of_its_own(watch, wall, folder):
     assert list(log["crew"]) == ["", "", "EV2"]
     assert list(watch.outside.states.suited) == ["EV2"]
     assert watch.outside.states.by_step["A1"].apart == []
+
+
+def test_an_entry_of_two_rows_is_one_write_or_none(watch, wall, folder, monkeypatch):
+    called(watch, "EV2", "started", "A1")
+    wall.at(10)
+    before, true_write, sizes = (folder / "log.csv").read_bytes(), os.write, []
+
+    def half(handle: int, data: bytes) -> int:
+        sizes.append(data.count(b"\n"))
+        return true_write(handle, data[:data.index(b"\n") + 1])  # only the event's row fits on the disk
+
+    with monkeypatch.context() as patch:
+        patch.setattr(log_append.os, "write", half)
+        assert watch.enter(Entry("EV2", "finished", "A1", metabolic_w="240")) == ""
+    assert sizes == [2]
+    assert (folder / "log.csv").read_bytes() == before
+    assert "nothing was changed" in watch.refused["EV2"].faults[0].problem
 
 
 def test_of_a_step_of_both_one_can_be_logged_alone(watch, wall):

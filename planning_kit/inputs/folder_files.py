@@ -1,0 +1,310 @@
+"""The files of a folder as its last whole save left them. Nothing here writes.
+
+A save (`save`) puts new files into the subfolder ``.unfinished-save``, then a commit record beside them,
+then moves them to their places. While the record is there, what was saved is the *new set*: of each file
+that it names, the staged one or the one already in its place, whichever has the digest that the record gives.
+Where no record is there, the files count as they lie. So whatever the moment at which a save ended, either
+the old set is read or the new one.
+
+A folder may come from a stranger: a record names plain files of this folder and nothing else, and a link that
+leads out of the folder is a fault, not a file.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import re
+import secrets
+import stat
+import time
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TypeVar
+
+from planning_kit.inputs import format as fmt
+from planning_kit.inputs.faults import Faults, ScenarioError
+
+STAGE = ".unfinished-save"
+RECORD = "commit.json"
+_RECORD_FORMAT = 1
+_DIGEST = re.compile("[0-9a-f]{64}")
+_TRIES = 100
+_PAUSE_S = 0.02
+_HOW_TO_GO_ON = f"to go on with the files as they lie, delete the subfolder {STAGE}"
+
+Read = TypeVar("Read")
+_Signature = tuple[int, int, int] | None
+
+
+@dataclass(frozen=True)
+class FileChange:
+    """One file of a save: the digests of its bytes before ("" where there was none) and after."""
+
+    name: str
+    before: str
+    after: str
+
+
+@dataclass
+class FolderFiles:
+    """Reads the files of one folder. Faults of single files are noted, those of the folder raised.
+
+    ``expected`` holds the digests of the files that the record of a save is about ("" for one that is not
+    there), ``seen`` what the others looked like when they were read.
+    """
+
+    folder: Path
+    record: bytes | None
+    expected: Mapping[str, str] = field(default_factory=dict)
+    seen: dict[str, _Signature] = field(default_factory=dict)
+    has_moved: bool = False
+
+    @classmethod
+    def of(cls, folder: Path, record: bytes | None) -> FolderFiles:
+        """The files of ``folder``. Raises `ScenarioError` where an interrupted save left no whole set."""
+        return cls(folder, record, {} if record is None else whole_set(folder, changes_in(record, folder)))
+
+    def has(self, name: str) -> bool:
+        """Whether there is a file of that name, of whatever kind."""
+        if name in self.expected:
+            return bool(self.expected[name])
+        self.seen.setdefault(name, signature(self.folder / name))
+        return os.path.lexists(self.folder / name)
+
+    def read(self, name: str, faults: Faults) -> bytes | None:
+        """The bytes of one file, or None with a fault noted: missing, not plain, unreadable, too large."""
+        if not self.has(name):
+            faults.add(name, None, "", "", "is missing; every scenario folder holds it")
+            return None
+        if name not in self.expected:
+            return read_plain(self.folder, name, faults)
+        # The staged file first: a save that is under way moves it to its place, never back.
+        for folder in (self.folder / STAGE, self.folder):
+            if os.path.lexists(folder / name):
+                data = read_plain(folder, name, faults)
+                if data is None or digest_of(data) == self.expected[name]:
+                    return data
+        self.has_moved = True
+        faults.add(name, None, "", "", "is changed by another program")
+        return None
+
+    def read_if_there(self, name: str, faults: Faults) -> bytes | None:
+        """As `read`; None without a fault where there is no such file."""
+        return self.read(name, faults) if self.has(name) else None
+
+    def is_still_so(self) -> bool:
+        """Whether no save has come between since the first of these files was read."""
+        return (not self.has_moved and self.record == record_bytes(self.folder)
+                and all(signature(self.folder / name) == was for name, was in self.seen.items()))
+
+
+def read_settled(folder: Path, read: Callable[[FolderFiles], Read]) -> Read:
+    """What ``read`` makes of the files of a folder, all of one save, though another may be saving meanwhile.
+
+    Files change by taking each other's place: where all of them, and the record, are the same after reading
+    as before, there was a moment at which all stood so. Otherwise they are read once more. Raises
+    `ScenarioError` where there is no such folder, the files keep changing, or an interrupted save left no
+    whole set.
+    """
+    if not folder_is_there(folder):
+        raise ScenarioError.single("is not a folder; give the folder that holds scenario.toml", value=folder)
+    for _ in range(_TRIES):
+        record = record_bytes(folder)
+        try:
+            files = FolderFiles.of(folder, record)
+        except ScenarioError:
+            if record == record_bytes(folder):
+                raise
+        else:
+            result = read(files)
+            if files.is_still_so():
+                return result
+        time.sleep(_PAUSE_S)
+    raise ScenarioError.single("keeps changing while it is read; try again when nobody writes", value=folder)
+
+
+def folder_is_there(folder: Path) -> bool:
+    """Whether ``folder`` is a folder; a name that no file system takes is none."""
+    try:
+        return folder.is_dir()
+    except (OSError, ValueError):
+        return False
+
+
+def holds_something(folder: Path) -> bool:
+    """Whether there is anything at ``folder`` but an empty folder, or one where a first save broke off."""
+    try:
+        if not os.path.lexists(folder):
+            return False
+        return not folder.is_dir() or any(path.name != STAGE for path in folder.iterdir()) or (
+            record_bytes(folder) is not None)
+    except (OSError, ValueError):
+        return True
+
+
+def signature(path: Path) -> _Signature:
+    """What changes whenever a file is replaced or written; None where there is none."""
+    try:
+        found = path.stat()
+    except (OSError, ValueError):
+        return None
+    return found.st_mtime_ns, found.st_size, found.st_ino
+
+
+def place_of(folder: Path, name: str) -> Path:
+    """Where a file of ``folder`` really lies. Raises `ScenarioError` for a link out of it or to nothing."""
+    path = folder / name
+    if not path.is_symlink():
+        return path
+    real = Path(os.path.realpath(path))
+    if not real.is_relative_to(os.path.realpath(folder)):
+        raise ScenarioError.single("is a link that leads out of its folder; put the file itself there",
+                                   table=name, value=path)
+    if not real.exists():
+        raise ScenarioError.single("is a link to nothing; put the file itself there", table=name, value=path)
+    return real
+
+
+def read_plain(folder: Path, name: str, faults: Faults) -> bytes | None:
+    """The bytes of a file of a folder as it lies, or None with a fault noted; a link out of it is one."""
+    try:
+        return read_path(place_of(folder, name), name, faults)
+    except ScenarioError as fault:
+        faults.add(name, None, "", "", fault.words)
+        return None
+
+
+def read_path(path: Path, name: str, faults: Faults) -> bytes | None:
+    """The bytes of the file at ``path``, told as ``name``; or None with a fault noted."""
+    try:
+        if not os.path.lexists(path):
+            faults.add(name, None, "", "", "is missing; every scenario folder holds it")
+        elif not path.is_file():
+            faults.add(name, None, "", "", "is not a plain file")
+        else:
+            with path.open("rb") as stream:
+                data = stream.read(fmt.MAX_FILE_BYTES + 1)
+            if len(data) <= fmt.MAX_FILE_BYTES:
+                return data
+            faults.add(name, None, "", "",
+                       f"is larger than {fmt.MAX_FILE_BYTES:,} bytes; this is no scenario file")
+    except (OSError, ValueError) as error:
+        faults.add(name, None, "", "", f"cannot be read: {reason_of(error)}")
+    return None
+
+
+def reason_of(error: OSError | ValueError) -> str:
+    """Why a file could not be used, in the system's words."""
+    return error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+
+
+def digest_of(data: bytes) -> str:
+    """SHA-256 of ``data`` in hexadecimal."""
+    return hashlib.sha256(data).hexdigest()
+
+
+# The commit record
+
+
+def record_bytes(folder: Path) -> bytes | None:
+    """The commit record of a save that is under way or was interrupted; None where there is none."""
+    stage = folder / STAGE
+    try:
+        if not stat.S_ISDIR(os.lstat(stage).st_mode):
+            raise ScenarioError.single(f"is in the way: it is not a plain folder; {_HOW_TO_GO_ON}",
+                                       table=STAGE, value=folder)
+        if not stat.S_ISREG(os.lstat(stage / RECORD).st_mode):
+            raise _no_record(folder, "is not a plain file")
+        with (stage / RECORD).open("rb") as stream:
+            return stream.read(fmt.MAX_FILE_BYTES)
+    except (FileNotFoundError, NotADirectoryError):
+        return None
+    except (OSError, ValueError) as error:
+        if isinstance(error, ScenarioError):
+            raise
+        raise _no_record(folder, f"cannot be read: {reason_of(error)}") from None
+
+
+def record_of(changes: Iterable[FileChange]) -> bytes:
+    """A commit record as bytes, unlike any other: two saves of the same files are told apart."""
+    files = {each.name: [each.before, each.after] for each in changes}
+    content = {"format": _RECORD_FORMAT, "save": secrets.token_hex(8), "files": files}
+    return json.dumps(content, indent=1).encode("ascii")
+
+
+def changes_in(record: bytes, folder: Path) -> tuple[FileChange, ...]:
+    """What a record says. Raises `ScenarioError` for anything but plain files of this folder with digests."""
+    try:
+        content = json.loads(record)
+        if set(content) != {"format", "save", "files"} or content["format"] != _RECORD_FORMAT:
+            raise ValueError("it is not of a format that is known here")
+        changes = tuple(FileChange(name, *digests) for name, digests in content["files"].items())
+        for each in changes:
+            if not is_plain_name(each.name):
+                raise ValueError(f"{each.name[:80]!r} is no plain file of the folder")
+            if not _DIGEST.fullmatch(each.after) or not _DIGEST.fullmatch(each.before or each.after):
+                raise ValueError(f"a digest of {each.name[:80]!r} is none")
+    except (ValueError, TypeError, AttributeError, RecursionError) as error:
+        raise _no_record(folder, f"is not one that a save writes: {error}") from None
+    return changes
+
+
+def is_plain_name(name: str) -> bool:
+    """Whether ``name`` names a visible file in a folder and nothing beyond it."""
+    return (0 < len(name) <= 200 and name.isprintable() and not name.startswith(".")
+            and not any(mark in name for mark in "/\\:"))
+
+
+def whole_set(folder: Path, changes: Iterable[FileChange]) -> dict[str, str]:
+    """Digests of the files that a record names, as one set ("" for none): the new set, or else the old one.
+
+    The old one counts where nothing new took its place and what was staged is lost. Where every file took its
+    place and some were changed since, the record says nothing any more: no file is expected. Raises
+    `ScenarioError` that names the files where neither set is whole.
+    """
+    changes = tuple(changes)
+    # What is staged is looked at first: a save that is under way moves it to its place meanwhile.
+    staged = {each.name: _digest_in(folder / STAGE, each.name) for each in changes}
+    lying = {each.name: _digest_in(folder, each.name) for each in changes}
+    waiting = [each for each in changes if each.before != each.after
+               and (lying[each.name] == each.before or staged[each.name] == each.after)]
+    lost = [each.name for each in waiting if staged[each.name] != each.after != lying[each.name]]
+    foreign = [each.name for each in changes if lying[each.name] not in (each.before, each.after)]
+    if not lost and not foreign:
+        return {each.name: each.after for each in changes}
+    if all(lying[each.name] == each.before for each in changes):
+        return {each.name: each.before for each in changes}
+    if not waiting:
+        return {}
+    raise _torn(folder, foreign or lost)
+
+
+def _digest_in(folder: Path, name: str) -> str:
+    """The digest of a file as it lies; "" where there is none. Raises `ScenarioError` for no plain file."""
+    path = place_of(folder, name)
+    try:
+        if not stat.S_ISREG(os.lstat(path).st_mode):
+            raise ScenarioError.single("is not a plain file", table=name, value=path)
+        with path.open("rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest()
+    except FileNotFoundError:
+        return ""
+    except OSError as error:
+        raise ScenarioError.single(f"cannot be read: {reason_of(error)}", table=name, value=path) from None
+
+
+def _torn(folder: Path, names: Iterable[str]) -> ScenarioError:
+    faults = Faults()
+    for name in names:
+        faults.add(name, None, "", "", "is neither what was saved nor what was there before: a save into "
+                   "this folder was interrupted, and the file has changed or was lost since")
+    faults.add("", None, "", folder, f"holds no whole set of files; {_HOW_TO_GO_ON}")
+    return ScenarioError(faults.frame())
+
+
+def _no_record(folder: Path, problem: str) -> ScenarioError:
+    return ScenarioError.single(f"the record of an interrupted save {problem}; {_HOW_TO_GO_ON}",
+                                table=f"{STAGE}/{RECORD}", value=folder)
