@@ -252,10 +252,12 @@ def workbench(scenario: Scenario, actuals: str | Path | pd.DataFrame | None = No
     Raises `ScenarioError` when the scenario has no plan, for a log that is none, and for a ``now`` outside
     the outing.
     """
-    from planning_kit.desk.outside import log_for  # widgets load only where they are wanted
+    from planning_kit.desk.actions import ACTIONS  # widgets load only where they are wanted
+    from planning_kit.desk.outside import log_for
+    from planning_kit.desk.outside_actions import OUTSIDE_ACTIONS
     from planning_kit.desk.workbench import Workbench
 
-    bench = Workbench(Session(as_scenario(scenario), time_plan))
+    bench = Workbench(Session(as_scenario(scenario), time_plan), {**ACTIONS, **OUTSIDE_ACTIONS})
     if actuals is not None or now is not None:
         bench.outside.go(None if actuals is None else log_for(actuals), now)
     return bench

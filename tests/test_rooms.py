@@ -1,11 +1,12 @@
-"""Data flows one way: no room imports from a room to its right, and only the desk knows widgets."""
+"""Data flows one way: no room imports from its right, only the desk knows widgets, no circle anywhere."""
 
 from __future__ import annotations
 
 import ast
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
+import networkx as nx
 import pytest
 
 ROOMS = ["inputs", "sky", "plan", "checks", "explore", "show", "desk"]
@@ -13,24 +14,63 @@ PACKAGE = Path(__file__).parents[1] / "planning_kit"
 MODULES = sorted(path for path in PACKAGE.rglob("*.py") if path.parent != PACKAGE)
 
 
-def imported(path: Path) -> Iterator[str]:
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+def imported(source: str) -> Iterator[str]:
+    """What a module imports anywhere in it: in a function and for types only, too."""
+    for node in ast.walk(ast.parse(source)):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
-            assert node.level == 0, f"{path.name}: relative import"
-            yield node.module or ""
+            assert node.level == 0, f"relative import of {node.module}"
+            yield from (f"{node.module}.{alias.name}" for alias in node.names)
+
+
+def circles(sources: Mapping[str, str]) -> list[list[str]]:
+    """The groups of modules that import each other, round about or at once. ``sources`` by module name."""
+    graph = nx.DiGraph()
+    for name, source in sources.items():
+        for whole in imported(source):
+            # A name that is imported from a module is a module itself, or stands in that module.
+            graph.add_edge(name, whole if whole in sources else whole.rpartition(".")[0])
+    return sorted(sorted(group) for group in nx.strongly_connected_components(graph) if len(group) > 1)
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
 def test_imports_go_one_way(path: Path) -> None:
     room = path.relative_to(PACKAGE).parts[0]
     assert room in ROOMS
-    for name in imported(path):
-        if name.partition(".")[0] == "planning_kit":
-            parts = name.split(".")
-            assert parts[1:], f"{path.name} imports the front door: {name}"
-            assert parts[1] in ROOMS, f"{path.name} imports the front door: {name}"
+    for name in imported(path.read_text(encoding="utf-8")):
+        parts = name.split(".")
+        if parts[0] == "planning_kit":
+            assert "".join(parts[1:2]) in ROOMS, f"{path.name} imports the front door: {name}"
             assert ROOMS.index(parts[1]) <= ROOMS.index(room), f"{path.name} imports from its right: {name}"
-        if name.partition(".")[0] in ("ipywidgets", "anywidget", "traitlets"):
+        if parts[0] in ("ipywidgets", "anywidget", "traitlets"):
             assert room == "desk" or (room == "show" and path.name == "offline_html.py"), name
+
+
+def test_no_modules_import_each_other() -> None:
+    sources = {}
+    for path in PACKAGE.rglob("*.py"):
+        parts = path.relative_to(PACKAGE.parent).with_suffix("").parts
+        name = ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+        sources[name] = path.read_text(encoding="utf-8")
+    assert circles(sources) == []
+
+
+@pytest.mark.parametrize("back", [
+    "from house.one import One",
+    "from house import one",
+    "import house.one",
+    "if TYPE_CHECKING:\n    from house.one import One",
+    "def two():\n    from house.one import One",
+    "from house.three import Three",  # which imports one
+])
+def test_a_circle_is_found_however_it_is_hidden(back: str) -> None:
+    sources = {"house": "", "house.one": "from house.two import Two", "house.two": back,
+               "house.three": "from house.one import One"}
+    (found,) = circles(sources)
+    assert {"house.one", "house.two"} <= set(found)
+
+
+def test_a_chain_is_no_circle() -> None:
+    assert circles({"house": "", "house.one": "import house.two", "house.two": "from house import three",
+                    "house.three": "import numpy"}) == []

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from planning_kit.checks.findings import NOTE, Finding
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.needs.clocks import Clock
+from planning_kit.plan.needs import Clock
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 

@@ -155,7 +155,7 @@ def check_endings(plan: TimedPlan) -> Iterator[Finding]:
         endings = plan.tracked_custody.endings[item.item]
         if item.end_at:
             yield from _at_end(plan, item, endings)
-        elif _starts_in(plan, item) and not any(is_in(plan, ending.holder) for ending in endings):
+        elif _starts_in(plan, item) and not _ends_in(plan, endings):
             yield _ending(plan, item, endings, CAUTION, "was brought out and stays outside:",
                           "take it home, or give it an end_at if it is meant to stay")
         if item.end2_at and item.at != item.end2_at and not _is_handled_at(plan, item):
@@ -169,7 +169,7 @@ def check_endings(plan: TimedPlan) -> Iterator[Finding]:
 
 def _at_end(plan: TimedPlan, item: Item, endings: Sequence[Holding]) -> Iterator[Finding]:
     if item.end_at == INSIDE:
-        if not any(is_in(plan, ending.holder) for ending in endings):
+        if not _ends_in(plan, endings):
             yield _ending(plan, item, endings, STOP, "must be inside at the end, but",
                           "let someone take it and bring it home")
     elif not any(ending.holder == item.end_at and not ending.in_bag for ending in endings):
@@ -190,12 +190,16 @@ def _ending(plan: TimedPlan, item: Item, endings: Sequence[Holding], severity: s
     )
 
 
+def _ends_in(plan: TimedPlan, endings: Sequence[Holding]) -> bool:
+    return any(is_in(plan.scenario.records, ending.holder) for ending in endings)
+
+
 def _starts_in(plan: TimedPlan, item: Item) -> bool:
     items = {each.item: each for each in plan.scenario.records.hardware}
     where = item.at
     while where in items:
         where = items[where].at
-    return is_in(plan, where)
+    return is_in(plan.scenario.records, where)
 
 
 def _is_handled_at(plan: TimedPlan, item: Item) -> bool:

@@ -10,7 +10,7 @@ from planning_kit.checks.findings import NOTE, STOP, Finding
 from planning_kit.inputs.records import Inhibit
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.build import light_demand
-from planning_kit.plan.needs.inhibit_times import Hold
+from planning_kit.plan.needs import Hold
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.sky.windows import Windows

@@ -7,7 +7,7 @@ from math import isnan, nan
 
 from planning_kit.checks.findings import CAUTION, NOTE, Finding
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.needs.link_cover import LinkCover, gaps_text
+from planning_kit.plan.needs import LinkCover, gaps_text
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "links"

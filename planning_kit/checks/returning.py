@@ -11,8 +11,7 @@ from numpy.typing import NDArray
 
 from planning_kit.checks.findings import CAUTION, NOTE, STOP, Finding
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.homeward.return_tables import crossing_min, worst_moment
-from planning_kit.plan.homeward.returns import Returns
+from planning_kit.plan.homeward.returns import Returns, crossing_min, worst_moment
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.suit.suits import WORDS
 from planning_kit.plan.timed import TimedPlan

@@ -29,12 +29,13 @@ def check_reach(plan: TimedPlan) -> Iterator[Finding]:
 def _too_far(plan: TimedPlan, tether: Tether, spells: Sequence[TooFar], tether_m: float) -> Finding:
     first, worst = spells[0], max(spells, key=lambda spell: spell.reach_m)
     when = ", ".join(f"{pet_label(spell.from_min)} to {pet_label(spell.until_min)}" for spell in spells)
+    mend = remedy(plan, plan.lanes[tether.crew], plan.passages[tether.crew], tether, first)
     return Finding(
         STOP, CHECK, tether.crew, first.first.passage.step, first.from_min,
         f"the tether of {tether.crew} is {tether_m:g} m long, but {plan.place_title(worst.place)} is "
         f"{worst.reach_m:.1f} m along the way from its hook at {plan.place_title(first.first.line[0])}"
         f"{_because(tether, spells[-1].from_min)}; out of reach from {when}: "
-        f"{_mend(plan, tether, remedy(plan, tether, first))}",
+        f"{_mend(plan, tether, mend)}",
         "crew.tether_m", worst.reach_m, tether_m, tether_m - worst.reach_m,
     )
 

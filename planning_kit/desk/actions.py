@@ -5,19 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from planning_kit.desk import works
 from planning_kit.desk.assets import library_text
 from planning_kit.desk.messages import conflict_message, rows_of_frame
+from planning_kit.desk.workbench import Workbench
 from planning_kit.explore.session.journal import Unsaved
 from planning_kit.explore.session.merge import Where
 from planning_kit.explore.session.settings_sheet import moment_text
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
 from planning_kit.show.live_chart import step_facts
-
-if TYPE_CHECKING:
-    from planning_kit.desk.workbench import Workbench
 
 Content = dict[str, Any]
 

@@ -6,28 +6,48 @@ import asyncio
 from collections.abc import Callable
 from datetime import datetime
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import Any, Protocol, TypeVar
 
 import pandas as pd
 
 from planning_kit.desk import outside_messages
 from planning_kit.explore.retime.live_plan import LivePlan
+from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.clock import HELD, utc_now
 from planning_kit.explore.watch.logbook import Logbook
 from planning_kit.explore.watch.watch import Watch, first_clock
 from planning_kit.inputs.faults import ScenarioError
 
-if TYPE_CHECKING:
-    from planning_kit.desk.workbench import Workbench
-
 _TICK_S = 1.0
 _SEARCH_S = 5.0
+T = TypeVar("T")
+
+
+class Bench(Protocol):
+    """What following an outing needs of the workbench that it is shown on."""
+
+    session: Session
+
+    def tell(self, message: dict[str, Any]) -> None:
+        """Send one message to the views."""
+
+    def say(self, text: str, level: str = "good") -> None:
+        """A line for the planner to read."""
+
+    def redraw(self) -> None:
+        """Draw the chart anew."""
+
+    def follow_up(self) -> None:
+        """Let what takes longer follow the chart."""
+
+    def beside(self, do: Callable[[], T], then: Callable[[T], None]) -> object:
+        """Do something long in a thread, then the rest here."""
 
 
 class OutsideDesk:
     """``watch`` is the outing that is followed, None until the planner goes outside; ``is_on``: shown now."""
 
-    def __init__(self, bench: Workbench) -> None:
+    def __init__(self, bench: Bench) -> None:
         """Begin with planning."""
         self._bench = bench
         self.watch: Watch | None = None
@@ -36,6 +56,11 @@ class OutsideDesk:
         self._shown: tuple[LivePlan, LivePlan] | None = None
         self._ticking: asyncio.Task[None] | None = None
         self._is_looking = self._is_stopped = False
+
+    @property
+    def following(self) -> Watch | None:
+        """The watch while it is shown."""
+        return self.watch if self.is_on else None
 
     def go(self, log: Logbook | None = None, now: object = None) -> None:
         """Follow the outing of the last good plan. Raises `ScenarioError` for a ``now`` that is not in it."""

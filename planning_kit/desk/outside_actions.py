@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 from planning_kit.desk.actions import Content
+from planning_kit.desk.workbench import Workbench
 from planning_kit.explore.watch.deciding import take
 from planning_kit.explore.watch.entry import Entry
 from planning_kit.explore.watch.watch import How, Watch
 from planning_kit.inputs.faults import ScenarioError
-
-if TYPE_CHECKING:
-    from planning_kit.desk.workbench import Workbench
 
 
 def outside(bench: Workbench, _content: Content) -> None:

@@ -9,19 +9,18 @@ from __future__ import annotations
 import html
 import json
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from uuid import uuid4
 
 import pandas as pd
 from IPython.display import publish_display_data
 
+from planning_kit.desk.outside import OutsideDesk
+from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.log_lines import log_lines
 from planning_kit.explore.watch.watch import Watch
 from planning_kit.show.chart import CHART_CONFIG, PLOTLY_MIME
 from planning_kit.show.swimlane import swimlane_spec
-
-if TYPE_CHECKING:
-    from planning_kit.desk.workbench import Workbench
 
 WIDGET_MIME = "application/vnd.jupyter.widget-view+json"
 _MOST_FINDINGS, _MOST_EVENTS = 12, 12
@@ -31,9 +30,9 @@ _LIVE_WORDS = "Workbench (live while the kernel runs); its last state:"
 class Snapshot:
     """The static outputs of one workbench: two, because a page shows one form of each output."""
 
-    def __init__(self, bench: Workbench) -> None:
+    def __init__(self, session: Session, outside: OutsideDesk) -> None:
         """Nothing is shown yet."""
-        self._bench = bench
+        self._session, self._outside = session, outside
         self._display_ids: tuple[str, ...] = ()
         self._last: tuple[Any, Any] | None = None
 
@@ -54,7 +53,7 @@ class Snapshot:
 
     def _shown(self) -> tuple[Any, Any]:
         """The plan, and what its ghosts are; never a preview, which decides nothing."""
-        watch, session = self._bench.watch, self._bench.session
+        watch, session = self._outside.following, self._session
         return (session.plan, session.baseline) if watch is None else (watch.plan, watch.planned)
 
     def _publish(self, update: bool) -> None:
@@ -69,7 +68,7 @@ class Snapshot:
 
     def tables(self) -> dict[str, Any]:
         """Summary and findings, and outside where the outing stands and the log; every text escaped."""
-        plan, watch = self._shown()[0], self._bench.watch
+        plan, watch = self._shown()[0], self._outside.following
         summary, found = plan.summary, _findings(plan)
         lines = [f"{item}: {value}" for item, value in summary.itertuples(index=False)]
         lines += [f"{row.severity} {row.check} {row.step}: {row.message}" for row in found.itertuples()]

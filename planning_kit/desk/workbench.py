@@ -9,17 +9,15 @@ no newer edit waits.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any, TypeVar
 
 import anywidget
 import pandas as pd
 
 from planning_kit.desk import messages, work_messages
-from planning_kit.desk.actions import ACTIONS
 from planning_kit.desk.assets import module_text, style_text
 from planning_kit.desk.outside import OutsideDesk
-from planning_kit.desk.outside_actions import OUTSIDE_ACTIONS
 from planning_kit.desk.snapshot import Snapshot
 from planning_kit.explore.session.draft import Draft
 from planning_kit.explore.session.session import Session
@@ -28,7 +26,6 @@ from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.log import read_log
 from planning_kit.plan.timed import TimedPlan
 
-_ACTIONS = {**ACTIONS, **OUTSIDE_ACTIONS}
 T = TypeVar("T")
 _NOTES_AFTER_S = 0.0
 _SNAPSHOT_AFTER_S = 1.5
@@ -42,16 +39,18 @@ class Workbench(anywidget.AnyWidget):
     _esm = module_text()
     _css = style_text()
 
-    def __init__(self, session: Session) -> None:
-        """Show ``session``."""
+    def __init__(self, session: Session,
+                 actions: Mapping[str, Callable[[Workbench, dict[str, Any]], None]]) -> None:
+        """Show ``session``; ``actions`` say what each kind of message of a view does."""
         super().__init__()
         self.session = session
+        self._actions = actions
         self._shown: Draft = session.draft
         self._shown_plan: TimedPlan | None = session.plan
         self._revision = 0
         self._timers: dict[str, asyncio.TimerHandle] = {}
         self.outside = OutsideDesk(self)
-        self._snapshot = Snapshot(self)
+        self._snapshot = Snapshot(session, self.outside)
         self._pointed_at: tuple[str, int] | None = None
         self._asking: str | None = None
         self.on_msg(self._on_message)
@@ -65,7 +64,7 @@ class Workbench(anywidget.AnyWidget):
     @property
     def watch(self) -> Watch | None:
         """The outing that is followed, while the workbench is outside."""
-        return self.outside.watch if self.outside.is_on else None
+        return self.outside.following
 
     @property
     def log(self) -> pd.DataFrame:
@@ -85,7 +84,7 @@ class Workbench(anywidget.AnyWidget):
 
     def _on_message(self, _widget: Any, content: dict[str, Any], _buffers: Any) -> None:
         """Do what a view asks. Whatever is wrong with it is said to the planner, never raised."""
-        action = _ACTIONS.get(str(content.get("kind")))
+        action = self._actions.get(str(content.get("kind")))
         if action is None:
             return
         self._asking = content.get("view")

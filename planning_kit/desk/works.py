@@ -6,13 +6,10 @@ import asyncio
 import contextlib
 import threading
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 from planning_kit.desk import work_messages
+from planning_kit.desk.workbench import Workbench
 from planning_kit.explore.session.long_work import LongWork, Progress
-
-if TYPE_CHECKING:
-    from planning_kit.desk.workbench import Workbench
 
 
 def start(bench: Workbench, question: str) -> None:

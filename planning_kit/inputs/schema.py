@@ -13,7 +13,7 @@ from __future__ import annotations
 import json
 import tomllib
 from datetime import date, datetime, time
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
@@ -21,9 +21,7 @@ from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import ID_PATTERN, MOVE_PATTERN
 from planning_kit.inputs.fields import KIND_WORDS, Field, Section, Table
 from planning_kit.inputs.raw import BOM
-
-if TYPE_CHECKING:
-    from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.scenario import Scenario
 
 _TIME_PATTERN = "^[0-9]{4}-?[0-9W]{2}.*[T ][0-9]{2}"
 _FREE: dict[str, dict[str, Any]] = {f"^{fmt.FREE_PREFIX}": {}}

@@ -4,14 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 from planning_kit.inputs.records import BOTH, Step
 from planning_kit.plan.build import travel_into, work_order
 from planning_kit.plan.network import TURN, Release, on_grid
-
-if TYPE_CHECKING:
-    from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.plan_times import PlanTimes
 
 WORK, TRAVEL, WAIT = "work", "travel", "wait"
 INGRESS_TITLE = "Ingress"
@@ -50,13 +47,13 @@ class Activity:
         return self.kind == WORK and step != "" and self.step == step
 
 
-def lane_activities(plan: TimedPlan, with_slack: bool = True) -> dict[str, tuple[Activity, ...]]:
+def lane_activities(times: PlanTimes, with_slack: bool = True) -> dict[str, tuple[Activity, ...]]:
     """The activities of each lane in order: EV1, EV2, then the other actors.
 
     Without slack (NaN) they come in half the time, for a chart that is drawn at every edit.
     """
-    lanes = {crew: tuple(_crew_lane(plan, crew, with_slack)) for crew in plan.travels}
-    lanes |= {a.actor: tuple(_actor_lane(plan, a.actor, with_slack)) for a in plan.scenario.records.actors}
+    lanes = {crew: tuple(_crew_lane(times, crew, with_slack)) for crew in times.travels}
+    lanes |= {a.actor: tuple(_actor_lane(times, a.actor, with_slack)) for a in times.scenario.records.actors}
     return lanes
 
 
@@ -64,7 +61,7 @@ def lane_activities(plan: TimedPlan, with_slack: bool = True) -> dict[str, tuple
 class _Lane:
     """One crew member walking through the plan; ``here`` and ``now`` move as activities are added."""
 
-    plan: TimedPlan
+    times: PlanTimes
     crew: str
     here: str
     with_slack: bool
@@ -76,27 +73,28 @@ class _Lane:
         """An activity from now to ``finish``; none where no time passes, except for work and moving on."""
         if finish > self.now or kind == WORK or to_place:
             self.done.append(Activity(
-                self.crew, kind, step.step if step else "", step.task if step else "", title, self.here,
-                to_place, self.now, finish, held_by=held_by, **self._slack(kind, step),
+                self.crew, kind, step=step.step if step else "", task=step.task if step else "", title=title,
+                place=self.here, to_place=to_place, start_min=self.now, finish_min=finish, held_by=held_by,
+                **self._slack(kind, step),
             ))
         self.now = finish
         self.here = to_place or self.here
 
     def go(self, to_place: str, minutes: float, step: Step | None = None) -> None:
         """Travel, which may take no time when the place is the same."""
-        title = f"To {self.plan.place_title(to_place)}"
+        title = f"To {self.times.place_title(to_place)}"
         self.add(TRAVEL, self.now + minutes, title, step, to_place if to_place != self.here else "")
 
     def work(self, position: int, held_by: str) -> None:
         """The step at ``position``, at its start."""
-        step = self.plan.steps[position]
-        self.now = float(self.plan.starts[position])
-        self.add(WORK, float(self.plan.finishes[position]), step.title, step, held_by=held_by)
+        step = self.times.steps[position]
+        self.now = float(self.times.starts[position])
+        self.add(WORK, float(self.times.finishes[position]), step.title, step, held_by=held_by)
 
     def _slack(self, kind: str, step: Step | None) -> dict[str, float]:
         if kind != WORK or step is None or not self.with_slack:
             return {}
-        position, slack = self.plan.position(step.step), self.plan.slack
+        position, slack = self.times.position(step.step), self.times.slack
         return {
             "slack_to_plan_min": float(slack.to_plan[position]),
             "slack_to_limit_min": float(slack.to_limit[position]),
@@ -104,14 +102,14 @@ class _Lane:
         }
 
 
-def _crew_lane(plan: TimedPlan, crew: str, with_slack: bool) -> list[Activity]:
-    travel, airlock = plan.travels[crew], plan.scenario.settings.airlock
-    lane = _Lane(plan, crew, airlock, with_slack)
-    turns = {release.step: release for release in plan.network.releases
+def _crew_lane(times: PlanTimes, crew: str, with_slack: bool) -> list[Activity]:
+    travel, airlock = times.travels[crew], times.scenario.settings.airlock
+    lane = _Lane(times, crew, airlock, with_slack)
+    turns = {release.step: release for release in times.network.releases
              if (release.kind, release.crew) == (TURN, crew)}
-    for position in work_order(plan.steps, crew):
-        step, start = plan.steps[position], float(plan.starts[position])
-        held_by = _held_by(plan, position, crew)
+    for position in work_order(times.steps, crew):
+        step, start = times.steps[position], float(times.starts[position])
+        held_by = _held_by(times, position, crew)
         if position in turns:
             _turn(lane, turns[position])
         # The network rounds the whole way to the grid at once: the legs must add up to just that.
@@ -125,34 +123,34 @@ def _crew_lane(plan: TimedPlan, crew: str, with_slack: bool) -> list[Activity]:
         lane.go(step.place, whole_way - to_wait, step)
         lane.work(position, held_by)
     lane.go(airlock, float(on_grid(travel.time_min(lane.here, airlock))))
-    lane.add(WAIT, plan.end_min - plan.network.ingress_min, "Wait for the partner to ingress")
-    lane.add(WORK, plan.end_min, INGRESS_TITLE)
+    lane.add(WAIT, times.end_min - times.network.ingress_min, "Wait for the partner to ingress")
+    lane.add(WORK, times.end_min, INGRESS_TITLE)
     return lane.done
 
 
 def _turn(lane: _Lane, turn: Release) -> None:
     """Where a decision found them underway to something else: there first, and until then."""
-    plan, step = lane.plan, lane.plan.steps[turn.step]
+    times, step = lane.times, lane.times.steps[turn.step]
     if turn.name == lane.here:
         return
-    travel = plan.travels[lane.crew]
+    travel = times.travels[lane.crew]
     leave = turn.at_min - float(on_grid(travel_into(step, travel, turn.name) + step.travel_extra_min))
     way = min(float(on_grid(travel.time_min(lane.here, turn.name))), max(0.0, leave - lane.now))
     lane.go(turn.name, way, step)
     lane.add(WAIT, leave, "Sent elsewhere", step)
 
 
-def _actor_lane(plan: TimedPlan, actor: str, with_slack: bool) -> Iterator[Activity]:
-    lane = _Lane(plan, actor, "", with_slack)
-    for position in work_order(plan.steps, actor):
-        lane.here = plan.steps[position].place
-        lane.work(position, _held_by(plan, position, actor))
+def _actor_lane(times: PlanTimes, actor: str, with_slack: bool) -> Iterator[Activity]:
+    lane = _Lane(times, actor, "", with_slack)
+    for position in work_order(times.steps, actor):
+        lane.here = times.steps[position].place
+        lane.work(position, _held_by(times, position, actor))
     yield from lane.done
 
 
-def _held_by(plan: TimedPlan, position: int, crew: str) -> str:
-    is_shared = plan.steps[position].crew == BOTH
-    return plan.holders.for_crew(position, crew, is_shared).text
+def _held_by(times: PlanTimes, position: int, crew: str) -> str:
+    is_shared = times.steps[position].crew == BOTH
+    return times.holders.for_crew(position, crew, is_shared).text
 
 
 def _waited_for(held_by: str) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -23,44 +22,42 @@ from planning_kit.plan.network import (
     WINDOW,
     Network,
 )
+from planning_kit.plan.plan_times import PlanTimes
 from planning_kit.plan.rule_words import gap_words
 from planning_kit.plan.timing import earliest_starts
-
-if TYPE_CHECKING:
-    from planning_kit.plan.timed import TimedPlan
 
 
 @dataclass(frozen=True)
 class _View:
     """The plan as the words see it: as it is, or as it would be without its greatest gaps."""
 
-    plan: TimedPlan
+    times: PlanTimes
     network: Network
     starts: np.ndarray
     holders: Holders
     verb: str
 
     def finish(self, position: int) -> str:
-        return pet_label(self.starts[position] + self.plan.durations[position])
+        return pet_label(self.starts[position] + self.times.durations[position])
 
 
-def explain_step(plan: TimedPlan, position: int) -> list[str]:
+def explain_step(times: PlanTimes, position: int) -> list[str]:
     """The chain of holders from the step at ``position`` back to egress, a sentence a line.
 
     A greatest gap can tie a step to a window that itself waits for this step. Where the chain comes back to
     a step, it goes on as if there were no greatest gaps: that is what decides which window it is.
     """
-    lines, returns_to = _chain(_View(plan, plan.network, plan.starts, plan.holders, "starts"), position)
+    lines, returns_to = _chain(_View(times, times.network, times.starts, times.holders, "starts"), position)
     if returns_to is not None:
         lines.append("But for the greatest gaps on this chain:")
-        lines += _chain(_without_max_gaps(plan), returns_to)[0]
+        lines += _chain(_without_max_gaps(times), returns_to)[0]
     return lines
 
 
-def _without_max_gaps(plan: TimedPlan) -> _View:
-    network = replace(plan.network, bounds=tuple(b for b in plan.network.bounds if b.kind != MAX_GAP))
-    starts = earliest_starts(network, plan.durations)
-    return _View(plan, network, starts, find_holders(network, plan.durations, starts), "could start")
+def _without_max_gaps(times: PlanTimes) -> _View:
+    network = replace(times.network, bounds=tuple(b for b in times.network.bounds if b.kind != MAX_GAP))
+    starts = earliest_starts(network, times.durations)
+    return _View(times, network, starts, find_holders(network, times.durations, starts), "could start")
 
 
 def _chain(view: _View, position: int) -> tuple[list[str], int | None]:
@@ -71,12 +68,12 @@ def _chain(view: _View, position: int) -> tuple[list[str], int | None]:
         seen.add(position)
         holder: Holder | None = view.holders.chosen[position]
         assert holder is not None
-        lines.append(f"{_name(view.plan, position)} {view.verb} at {pet_label(view.starts[position])} "
+        lines.append(f"{_name(view.times, position)} {view.verb} at {pet_label(view.starts[position])} "
                      f"{_because(view, position, holder)}.")
         if holder.kind in (LIGHT, LINK, WINDOW, GROUP):
             ready = pet_label(holder.ready_min)
-            who = _who(view.plan.steps[position].crew)
-            holder = ready_holder(view.network, view.plan.durations, view.starts, position)
+            who = _who(view.times.steps[position].crew)
+            holder = ready_holder(view.network, view.times.durations, view.starts, position)
             if holder is not None:
                 lines.append(f"  {who[0].upper()}{who[1:]} ready at {ready} "
                              f"{_because(view, position, holder)}.")
@@ -87,11 +84,11 @@ def _chain(view: _View, position: int) -> tuple[list[str], int | None]:
 
 
 def _because(view: _View, position: int, holder: Holder) -> str:
-    plan = view.plan
-    step = plan.steps[position]
+    times = view.times
+    step = times.steps[position]
     if holder.kind in (LIGHT, LINK, WINDOW):
         ready = pet_label(holder.ready_min)
-        return f"because {_window_words(plan, holder)}; {_who(step.crew)} ready at {ready}"
+        return f"because {_window_words(times, holder)}; {_who(step.crew)} ready at {ready}"
     if holder.kind == GROUP:
         name = step.same_window
         return (f"because the steps of {name!r} share one window and do not all fit in an earlier one; "
@@ -101,7 +98,7 @@ def _because(view: _View, position: int, holder: Holder) -> str:
     if holder.kind == NOW:
         return "because it is not before now: its start has not been called"
     if holder.kind == TURN:
-        place = plan.place_title(holder.text.partition(":")[2])
+        place = times.place_title(holder.text.partition(":")[2])
         return (f"because {holder.crew} was bound for something else when it was decided, and comes from "
                 f"{place}")
     if holder.source < 0:
@@ -109,10 +106,10 @@ def _because(view: _View, position: int, holder: Holder) -> str:
     return _after_another(view, position, holder)
 
 
-def _window_words(plan: TimedPlan, holder: Holder) -> str:
+def _window_words(times: PlanTimes, holder: Holder) -> str:
     name = holder.text.partition(":")[2]
     if holder.kind == LIGHT:
-        guard = plan.scenario.settings.night_guard_s
+        guard = times.scenario.settings.night_guard_s
         return f"{name.replace('-', ' ')} begins then" + (f" (after {guard:g} s of guard)" if guard else "")
     if holder.kind == LINK:
         return "the next link begins then"
@@ -120,45 +117,45 @@ def _window_words(plan: TimedPlan, holder: Holder) -> str:
 
 
 def _from_egress(view: _View, position: int, holder: Holder) -> str:
-    plan = view.plan
-    step, airlock = plan.steps[position], plan.scenario.settings.airlock
-    if holder.crew not in plan.travels or view.starts[position] == 0:
+    times = view.times
+    step, airlock = times.steps[position], times.scenario.settings.airlock
+    if holder.crew not in times.travels or view.starts[position] == 0:
         whose = "both crew members" if step.crew == BOTH else holder.crew
         return f"with egress: it is the first work of {whose}"
-    minutes = next(r.at_min for r in plan.network.releases if r.step == position and r.crew == holder.crew)
-    via = f" by way of {plan.place_title(step.wait_at)}" if step.wait_at else ""
-    return (f"because {holder.crew} leaves {plan.place_title(airlock)} at egress and the way to "
-            f"{plan.place_title(step.place)}{via} takes {minutes:.1f} min")
+    minutes = next(r.at_min for r in times.network.releases if r.step == position and r.crew == holder.crew)
+    via = f" by way of {times.place_title(step.wait_at)}" if step.wait_at else ""
+    return (f"because {holder.crew} leaves {times.place_title(airlock)} at egress and the way to "
+            f"{times.place_title(step.place)}{via} takes {minutes:.1f} min")
 
 
 def _after_another(view: _View, position: int, holder: Holder) -> str:
-    plan = view.plan
+    times = view.times
     other, bound = holder.source, holder.bound
-    name, finish = _name(plan, other), view.finish(other)
+    name, finish = _name(times, other), view.finish(other)
     if bound is None or holder.kind == AFTER:
-        return f"because it waits for {name} ({plan.steps[other].crew}), which finishes at {finish}"
+        return f"because it waits for {name} ({times.steps[other].crew}), which finishes at {finish}"
     if holder.kind in (MIN_GAP, MAX_GAP):
         end = finish if bound.from_finish else pet_label(view.starts[other])
         done = "finishes" if bound.from_finish else "starts"
         if holder.kind == MIN_GAP:
             return f"because {gap_words(bound, name, 'it')}, at {end}"
-        own = plan.steps[position].step
+        own = times.steps[position].step
         return f"and no earlier, because {gap_words(bound, own, name)}, and {name} {done} at {end}"
     way = bound.fixed_min + bound.travel_min
-    return f"because {bound.crew} works on {name} until {finish}{_way_words(plan, other, position, way)}"
+    return f"because {bound.crew} works on {name} until {finish}{_way_words(times, other, position, way)}"
 
 
-def _way_words(plan: TimedPlan, other: int, position: int, minutes: float) -> str:
+def _way_words(times: PlanTimes, other: int, position: int, minutes: float) -> str:
     if minutes <= 0:
         return ""
-    step = plan.steps[position]
-    via = f" by way of {plan.place_title(step.wait_at)}" if step.wait_at else ""
-    return (f", and the way from {plan.place_title(plan.steps[other].place)} to "
-            f"{plan.place_title(step.place)}{via} takes {minutes:.1f} min")
+    step = times.steps[position]
+    via = f" by way of {times.place_title(step.wait_at)}" if step.wait_at else ""
+    return (f", and the way from {times.place_title(times.steps[other].place)} to "
+            f"{times.place_title(step.place)}{via} takes {minutes:.1f} min")
 
 
-def _name(plan: TimedPlan, position: int) -> str:
-    step = plan.steps[position]
+def _name(times: PlanTimes, position: int) -> str:
+    step = times.steps[position]
     return f"{step.step} ({step.title})" if step.title else step.step
 
 

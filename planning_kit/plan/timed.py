@@ -12,29 +12,34 @@ from planning_kit.inputs.arguments import is_whole, must_be
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.plan.activities import Activity, lane_activities
 from planning_kit.plan.explain import explain_step
-from planning_kit.plan.handovers import find_handovers
 from planning_kit.plan.hardware.custody import track_custody
 from planning_kit.plan.hardware.custody_tables import custody_table, kit_table
 from planning_kit.plan.hardware.mishaps import Custody
-from planning_kit.plan.homeward.return_tables import return_summary_table, returns_table
-from planning_kit.plan.homeward.returns import Returns, return_times
+from planning_kit.plan.homeward.returns import Returns, return_summary_table, return_times, returns_table
 from planning_kit.plan.lines.legs import Passage, cautions_table, crew_passages
 from planning_kit.plan.lines.tethers import Tether, tethers_table, track_tether
-from planning_kit.plan.needs.clocks import Clock, clocks_table, gap_clocks
-from planning_kit.plan.needs.inhibit_times import Hold, inhibit_holds, inhibits_table
-from planning_kit.plan.needs.link_cover import LinkCover, link_covers, links_table
+from planning_kit.plan.needs import (
+    Clock,
+    Hold,
+    LinkCover,
+    clocks_table,
+    gap_clocks,
+    inhibit_holds,
+    inhibits_table,
+    link_covers,
+    links_table,
+)
 from planning_kit.plan.plan_times import PlanTimes
-from planning_kit.plan.suit.suit_tables import suit_summary_table, suits_table
-from planning_kit.plan.suit.suits import SuitHistory, suit_histories
-from planning_kit.plan.summary import summarise
-from planning_kit.plan.timeline import timeline_table
+from planning_kit.plan.suit.suits import SuitHistory, suit_histories, suit_summary_table, suits_table
+from planning_kit.plan.timeline import find_handovers, summarise, timeline_table
 
 
 @dataclass(frozen=True, eq=False, repr=False)
 class TimedPlan(PlanTimes):
     """The earliest plan of a scenario: its times, and what they mean for suits, ways back, items and tethers.
 
-    All of it is derived from the times when first asked for.
+    All of it is derived from the times when first asked for. Each part is given the parts that it needs
+    (times, lanes, passages, tethers, suits) and none is given the plan: only here they meet.
     """
 
     @cached_property
@@ -54,7 +59,7 @@ class TimedPlan(PlanTimes):
     @property
     def summary(self) -> pd.DataFrame:
         """The plan in a dozen lines: ``item`` and ``value``."""
-        return summarise(self)
+        return summarise(self, self.lanes)
 
     @cached_property
     def handovers(self) -> pd.DataFrame:
@@ -64,7 +69,7 @@ class TimedPlan(PlanTimes):
     @cached_property
     def suit_histories(self) -> tuple[SuitHistory, ...]:
         """Each crew member's suit through the outing."""
-        return suit_histories(self)
+        return suit_histories(self.scenario.records, self.lanes)
 
     @property
     def suits(self) -> pd.DataFrame:
@@ -89,7 +94,7 @@ class TimedPlan(PlanTimes):
     @cached_property
     def return_times(self) -> tuple[Returns, ...]:
         """Each crew member's way back through the outing."""
-        return return_times(self)
+        return return_times(self, self.tracked_tethers, self.suit_histories)
 
     @property
     def returns(self) -> pd.DataFrame:
@@ -158,32 +163,33 @@ class TimedPlan(PlanTimes):
     @cached_property
     def passages(self) -> Mapping[str, tuple[Passage, ...]]:
         """Where each crew member stands or which route they are on, in order."""
-        return {crew: crew_passages(self, crew) for crew in self.travels}
+        return {crew.crew: crew_passages(self.travels[crew.crew], crew.metres_per_min, self.lanes[crew.crew])
+                for crew in self.scenario.records.crew}
 
     @property
     def cautions_on_the_way(self) -> pd.DataFrame:
         """The cautions of places and routes that each crew member meets, by time (see `cautions_table`)."""
-        return cautions_table(self)
+        return cautions_table(self.scenario.records.places, self.passages)
 
     @cached_property
     def tracked_custody(self) -> Custody:
         """Where every item is over time, and what cannot be done as written."""
-        return track_custody(self)
+        return track_custody(self, self.passages)
 
     @property
     def custody(self) -> pd.DataFrame:
         """Who or where holds each item over time: one row a stay, PET minutes (see `custody_table`)."""
-        return custody_table(self)
+        return custody_table(self.scenario.records.hardware, self.tracked_custody.holdings)
 
     @property
     def kit_list(self) -> pd.DataFrame:
         """What goes out with whom and in which bag, and what comes back (see `kit_table`)."""
-        return kit_table(self)
+        return kit_table(self.scenario.records, self.tracked_custody.holdings, self.passages)
 
     @cached_property
     def tracked_tethers(self) -> Mapping[str, Tether]:
         """How each crew member's tether lies over time."""
-        return {crew: track_tether(self, crew) for crew in self.travels}
+        return {crew: track_tether(self, passages, crew) for crew, passages in self.passages.items()}
 
     @property
     def tethers(self) -> pd.DataFrame:

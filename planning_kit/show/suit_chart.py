@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.homeward.return_tables import latest_turn_back_min
+from planning_kit.plan.homeward.returns import latest_turn_back_min
 from planning_kit.plan.suit.suits import WORDS
 from planning_kit.show.bars import Trace
 from planning_kit.show.chart import Chart, chart_layout, plan_title

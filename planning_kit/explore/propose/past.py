@@ -8,36 +8,9 @@ order cannot keep either is moved to where that order has the step: no other ord
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
-
-import numpy as np
-
 from planning_kit.explore.propose.model import Requirement
+from planning_kit.explore.propose.problem import Problem
 from planning_kit.explore.propose.ticks import start_windows, ticks_down, ticks_up
-
-if TYPE_CHECKING:
-    from planning_kit.explore.propose.problem import Problem
-
-
-@dataclass(frozen=True, eq=False)
-class Past:
-    """What an order problem of the rest must know of what has happened. PET minutes throughout.
-
-    ``ready_min``: by lane and step, when that one could begin it as the next of all; ``home_min``: by crew
-    member, when they could be back at the airlock; ``hooks``: the place of each hook; ``not_before`` and
-    ``not_after``: first and last start by step; ``windows`` (n, 2): by step, those that the begun part of its
-    group leaves. ``let_go``: requirements that the present order does not keep, and that no other is asked.
-    """
-
-    ready_min: Mapping[str, Mapping[str, float]]
-    home_min: Mapping[str, float]
-    hooks: Mapping[str, str]
-    not_before: Mapping[str, float]
-    not_after: Mapping[str, float]
-    windows: Mapping[str, np.ndarray]
-    let_go: frozenset[Requirement] = frozenset()
 
 
 def add_past(problem: Problem) -> None:

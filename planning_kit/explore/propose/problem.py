@@ -7,12 +7,12 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property, partial
 
+import numpy as np
 from ortools.sat.python import cp_model
 
 from planning_kit.explore.propose.chains import Chain
 from planning_kit.explore.propose.histories import forced_orders
 from planning_kit.explore.propose.model import Lane, Literal, OrderModel, Placed, Requirement
-from planning_kit.explore.propose.past import Past
 from planning_kit.explore.propose.ticks import start_windows, ticks_down, ticks_up
 from planning_kit.explore.propose.work import Work
 from planning_kit.inputs.format import PARTNER
@@ -23,6 +23,25 @@ from planning_kit.plan.almanac import Almanac, almanac_for
 from planning_kit.plan.build import allowed_windows, crew_travel, step_demands
 from planning_kit.plan.network import AFTER, Bound
 from planning_kit.plan.routes import Travel
+
+
+@dataclass(frozen=True, eq=False)
+class Past:
+    """What an order problem of the rest must know of what has happened. PET minutes throughout.
+
+    ``ready_min``: by lane and step, when that one could begin it as the next of all; ``home_min``: by crew
+    member, when they could be back at the airlock; ``hooks``: the place of each hook; ``not_before`` and
+    ``not_after``: first and last start by step; ``windows`` (n, 2): by step, those that the begun part of its
+    group leaves. ``let_go``: requirements that the present order does not keep, and that no other is asked.
+    """
+
+    ready_min: Mapping[str, Mapping[str, float]]
+    home_min: Mapping[str, float]
+    hooks: Mapping[str, str]
+    not_before: Mapping[str, float]
+    not_after: Mapping[str, float]
+    windows: Mapping[str, np.ndarray]
+    let_go: frozenset[Requirement] = frozenset()
 
 
 @dataclass(frozen=True)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from planning_kit.explore.retime.retiming import Outside
 from planning_kit.explore.retime.whereabouts import from_here
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.records import Records
@@ -14,9 +15,6 @@ from planning_kit.plan.build import build_network
 from planning_kit.plan.network import Network
 from planning_kit.plan.past import with_past
 from planning_kit.plan.timed import TimedPlan
-
-if TYPE_CHECKING:
-    from planning_kit.explore.retime.retiming import Outside
 
 TABLE = "what_if"
 

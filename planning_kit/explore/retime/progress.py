@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 import pandas as pd
 
+from planning_kit.explore.retime.retiming import Outside
 from planning_kit.inputs.arguments import is_number
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.log_steps import DONE, IN_PROGRESS, State
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.plan.timed import TimedPlan
-
-if TYPE_CHECKING:
-    from planning_kit.explore.retime.retiming import Outside
 
 PROGRESS_COLUMNS = ["step", "task", "crew", "title", "status", "planned_start_min", "start_min",
                     "planned_finish_min", "finish_min", "late_min", "planned_minutes", "minutes", "over_min"]

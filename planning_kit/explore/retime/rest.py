@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from planning_kit.explore.propose.past import Past
+from planning_kit.explore.propose.problem import Past
 from planning_kit.explore.retime.whereabouts import Whereabouts
 from planning_kit.inputs.records import BOTH, INSIDE, Records, Step, Task
 from planning_kit.plan.build import work_order

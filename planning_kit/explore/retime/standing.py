@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from planning_kit.explore.retime.retiming import Outside
 from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label, pet_min
@@ -15,9 +15,6 @@ from planning_kit.plan.build import work_order
 from planning_kit.plan.network import LIGHT, ROUNDING_MIN, Demand, pinned
 from planning_kit.plan.slack import latest_starts
 from planning_kit.plan.timed import TimedPlan
-
-if TYPE_CHECKING:
-    from planning_kit.explore.retime.retiming import Outside
 
 _AS_PLANNED_MIN = 0.5
 _WINDOWS_TOLD = 2

@@ -72,7 +72,9 @@ class Revision:
         ``worse`` and ``better`` are judged by limits, findings and margins; ``look`` asks for eyes: what the
         numbers cannot judge.
         """
-        return TextTable(verdicts(self), columns=VERDICT_COLUMNS)
+        rows = verdicts(self.plan_a, self.plan_b, self.no_plan, inputs=self.inputs, times=self.times,
+                        findings=self.findings, margins=self.margins)
+        return TextTable(rows, columns=VERDICT_COLUMNS)
 
     @property
     def overall(self) -> str:
@@ -106,7 +108,6 @@ def _timed(given: Given) -> tuple[Scenario, TimedPlan | None, str]:
         return scenario, TimedPlan.of(scenario), ""
     except ScenarioError as fault:
         return scenario, None, told_together(fault.problems)
-
 
 
 def _read(given: str | Path) -> Scenario:

@@ -1,55 +1,50 @@
 """The plain list for the reviewer of a revision: what is worse, what is better, what to look at.
 
-Order of the list: stop, worse, look, better, same. Each line says one thing and its numbers.
+Order of the list: stop, worse, look, better, same. Each line says one thing and its numbers. Numbers cannot
+judge everything: a plan with less work and fewer rules has fewer findings and more margin, and is not better
+for that alone. So work that is no longer done and controls that were changed are lines of their own.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from planning_kit.explore.revising.input_changes import RENAMED
-from planning_kit.explore.revising.lost import (
-    BETTER,
-    CONTROLS,
-    LOOK,
-    SAME,
-    STOP,
-    TASKS,
-    WORSE,
-    Verdict,
-    of_controls,
-    of_tasks,
-)
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.timed import TimedPlan
 
-if TYPE_CHECKING:
-    from planning_kit.explore.revising.revisions import Revision
-
+STOP, WORSE, LOOK, BETTER, SAME = "stop", "worse", "look", "better", "same"
+CONTROLS, TASKS = "controls", "tasks"
+_TABLES = ("inhibits", "gaps", "windows")
+_STEP_COLUMNS = ("light", "same_window", "windows", "foothold", "link", "after", "caution", "make_safe",
+                 "safe_orderly_min", "safe_now_min")
+_PLACE_COLUMNS = ("crew_at_once", "anchor", "socket", "tight", "snag", "caution")
+_SECTIONS = ("lighting.", "suit.", "exertion_w.", "relays.")
 VERDICT_COLUMNS = ["verdict", "about", "words"]
 _RANK = {name: rank for rank, name in enumerate((STOP, WORSE, LOOK, BETTER, SAME))}
 _LEAST_CHANGE = 0.05  # of a margin, in its own unit: what one decimal does not show is no change
 _BELOW = {WORSE: "now below zero", BETTER: "no longer below zero"}
 _NOT_MARGINS = ("outing end", "waiting")
 
+Verdict = tuple[str, str, str]
 
-def verdicts(revision: Revision) -> list[Verdict]:
-    """Rows of ``VERDICT_COLUMNS``, worst first."""
-    rows = [*of_controls(revision.inputs), *_of_inputs(revision)]
-    if revision.plan_a is None or revision.plan_b is None:
-        missing = "before" if revision.plan_b is not None else (
-            "now" if revision.plan_a is not None else "neither before nor now is there a plan; now")
+
+def verdicts(a: TimedPlan | None, b: TimedPlan | None, no_plan: str, *, inputs: pd.DataFrame,
+             times: pd.DataFrame, findings: pd.DataFrame, margins: pd.DataFrame) -> list[Verdict]:
+    """Rows of ``VERDICT_COLUMNS``, worst first, from the plans and tables of a `Revision`."""
+    rows = [*_of_controls(inputs), *_of_inputs(inputs)]
+    if a is None or b is None:
+        missing = "before" if b is not None else (
+            "now" if a is not None else "neither before nor now is there a plan; now")
         words = "" if missing.endswith("; now") else " there is no plan"
-        rows.append((STOP if revision.plan_b is None else LOOK, "plan",
-                     f"{missing}{words}: {revision.no_plan}"))
+        rows.append((STOP if b is None else LOOK, "plan", f"{missing}{words}: {no_plan}"))
     else:
-        plans = revision.plan_a, revision.plan_b
-        rows = [*of_tasks(revision), *rows, *_of_end(*plans), *_of_windows(*plans), *_of_times(revision),
-                *_of_findings(revision), *_of_margins(revision)]
+        rows = [*_of_tasks(a, b, inputs), *rows, *_of_end(a, b), *_of_windows(a, b),
+                *_of_times(times, inputs), *_of_findings(findings), *_of_margins(margins)]
     return sorted(rows, key=lambda row: _RANK[row[0]])
 
 
@@ -69,8 +64,44 @@ def overall(table: pd.DataFrame) -> str:
     return f"{head}: {', '.join(told)}."
 
 
-def _of_inputs(revision: Revision) -> Iterator[Verdict]:
-    inputs = revision.inputs
+def _of_controls(inputs: pd.DataFrame) -> Iterator[Verdict]:
+    """Limits, inhibits, greatest and least gaps, demands and cautions that changed, one by one."""
+    for row in inputs.to_dict("records"):
+        table, key, column = row["table"], str(row["row"]), row["column"]
+        if table == "scenario.toml" and key.startswith("limits."):
+            yield LOOK, "limits", f"a limit itself changed: {row['words']}"
+        elif row["change"] != RENAMED and key and (
+                table in _TABLES
+                or (table == "steps" and column in _STEP_COLUMNS)
+                or (table in ("places", "routes") and column in _PLACE_COLUMNS)
+                or (table == "scenario.toml" and key.startswith(_SECTIONS))):
+            yield LOOK, CONTROLS, f"a control changed: {row['words']}"
+
+
+def _of_tasks(a: TimedPlan, b: TimedPlan, inputs: pd.DataFrame) -> Iterator[Verdict]:
+    """Tasks that are no longer done, that are new, or of which less is asked."""
+    before, after = _done(a), _done(b)
+    renamed = inputs[(inputs["table"] == "tasks") & (inputs["change"] == RENAMED)]
+    new_names = dict(zip(renamed["before"], renamed["after"], strict=True))
+    for task, (need, title) in before.items():
+        now = after.pop(new_names.get(task, task), None)
+        name = f"{task} ({title})" if title else task
+        if now is None:
+            yield (WORSE if need == "required" else LOOK, TASKS, f"{need} task {name} is no longer done")
+        elif need == "required" and now[0] != need:
+            yield LOOK, TASKS, f"task {name} is no longer required: {now[0]}"
+    for task, (need, title) in after.items():
+        yield LOOK, TASKS, f"{need} task {task}{f' ({title})' if title else ''} is new"
+
+
+def _done(plan: TimedPlan) -> dict[str, tuple[str, str]]:
+    """Need and title of each task of which a plan has a step."""
+    used = {step.task for step in plan.steps}
+    return {task.task: (task.need, task.title.strip()) for task in plan.scenario.records.tasks
+            if task.task in used}
+
+
+def _of_inputs(inputs: pd.DataFrame) -> Iterator[Verdict]:
     if inputs.empty:
         yield SAME, "inputs", "both revisions say the same"
         return
@@ -121,8 +152,7 @@ def _number(plan: TimedPlan, light: str, start: float) -> int:
     return int(np.searchsorted(windows[:, 0], start, side="right"))
 
 
-def _of_times(revision: Revision) -> Iterator[Verdict]:
-    times = revision.times
+def _of_times(times: pd.DataFrame, inputs: pd.DataFrame) -> Iterator[Verdict]:
     if times.empty:
         yield SAME, "times", "no step moved"
         return
@@ -133,15 +163,14 @@ def _of_times(revision: Revision) -> Iterator[Verdict]:
     if len(moved) and moved["moved_min"].abs().max() >= _LEAST_CHANGE:
         row = max(moved.to_dict("records"), key=lambda row: abs(row["moved_min"]))
         most = f"; most: {row['step']} by {row['moved_min']:+.1f} min".replace("-", "−")
-    inputs = revision.inputs
     renamed = inputs[(inputs["table"] == "steps") & (inputs["change"] == RENAMED)]
     named = "".join(f"; {old} is {new} now" for old, new in zip(
         renamed["before"], renamed["after"], strict=True))
     yield LOOK, "times", f"steps: {told}{most}{named}"
 
 
-def _of_findings(revision: Revision) -> Iterator[Verdict]:
-    rows = revision.findings.to_dict("records")
+def _of_findings(findings: pd.DataFrame) -> Iterator[Verdict]:
+    rows = findings.to_dict("records")
     for row in rows:
         where = f"{row['step']}: " if row["step"] else ""
         words = f"{row['severity']} {row['change']}, {row['check']}: {where}{row['message']}"
@@ -154,11 +183,11 @@ def _of_findings(revision: Revision) -> Iterator[Verdict]:
         yield SAME, "findings", "none came, none went"
 
 
-def _of_margins(revision: Revision) -> Iterator[Verdict]:
+def _of_margins(margins: pd.DataFrame) -> Iterator[Verdict]:
     """Margins that fell below zero (or rose above it) one by one, the others together for each person."""
     same = 0
     together: dict[tuple[str, str], list[str]] = {}
-    for row in revision.margins.to_dict("records"):
+    for row in margins.to_dict("records"):
         if row["margin"] in _NOT_MARGINS or row["margin"].startswith("to the "):
             continue
         verdict = _judged(row)

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from planning_kit.explore.retime.live_plan import LivePlan
+from planning_kit.explore.retime.retiming import Outside
 from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.log_format import FINISHED, PARTLY, SKIPPED, STARTED
 from planning_kit.inputs.log_state import DONE, DROPPED, IN_PROGRESS, State
@@ -14,10 +15,6 @@ from planning_kit.inputs.records import BOTH
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity, lane_activities
 from planning_kit.plan.build import work_order
 from planning_kit.plan.timed import TimedPlan
-
-if TYPE_CHECKING:
-    from planning_kit.explore.retime.live_plan import LivePlan
-    from planning_kit.explore.retime.retiming import Outside
 
 _BEFORE = (STARTED, SKIPPED)
 _DURING = (FINISHED, PARTLY, SKIPPED)

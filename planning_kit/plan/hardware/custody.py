@@ -7,14 +7,14 @@ it has taken. What is in a bag is not in hand. scenarios/FORMAT.md, "Hardware".
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from math import isfinite
 
 from planning_kit.inputs.format import SUITED
 from planning_kit.inputs.records import INSIDE, ItemMove, Step
-from planning_kit.plan.hardware.custody_events import instants
-from planning_kit.plan.hardware.custody_meant import Intentions
 from planning_kit.plan.hardware.custody_state import Hardware, Holding
+from planning_kit.plan.hardware.loads import Intentions, Loads
 from planning_kit.plan.hardware.mishaps import (
     BAG_AWAY,
     EARLY,
@@ -30,19 +30,18 @@ from planning_kit.plan.hardware.mishaps import (
     USED_AWAY,
     Custody,
     Mishap,
-    Overload,
 )
-from planning_kit.plan.lines.legs import stands_at
+from planning_kit.plan.lines.legs import Passage, stands_at
+from planning_kit.plan.network import AFTER, MIN_GAP, ORDER
+from planning_kit.plan.plan_times import PlanTimes
 
-if TYPE_CHECKING:
-    from planning_kit.plan.timed import TimedPlan
 
-def track_custody(plan: TimedPlan) -> Custody:
-    """Play the plan and tell where everything was and what went wrong."""
-    walk = _Walk(plan)
+def track_custody(times: PlanTimes, passages: Mapping[str, Sequence[Passage]]) -> Custody:
+    """Play the plan and tell where everything was and what went wrong; ``passages`` by crew member."""
+    walk = _before_egress(times, passages)
     walk.look_at_sockets()
-    walk.weigh([*SUITED, *walk.hardware.items], 0.0, "")
-    for now, finishing, starting in instants(plan):
+    walk.loads.settle(dict.fromkeys([*SUITED, *walk.hardware.items], ""), 0.0)
+    for now, finishing, starting in _instants(times):
         for position in finishing:
             walk.active.remove(position)
             walk.leave(position, now)
@@ -50,65 +49,99 @@ def track_custody(plan: TimedPlan) -> Custody:
         for position in starting:
             walk.take(position, now)
             walk.settle(now)
-            if plan.durations[position] <= 0:
+            if times.durations[position] <= 0:
                 walk.active.remove(position)
                 walk.leave(position, now)
                 walk.settle(now)
     return walk.result()
 
 
+def _instants(times: PlanTimes) -> Iterator[tuple[float, list[int], list[int]]]:
+    """Every moment at which a step ends or begins: positions that finish (begun earlier), that start."""
+    starts, finishes = times.starts.tolist(), times.finishes.tolist()
+    ending: dict[float, list[int]] = {}
+    beginning: dict[float, list[int]] = {}
+    for position, (start, finish) in enumerate(zip(starts, finishes, strict=True)):
+        if isfinite(start):
+            beginning.setdefault(start, []).append(position)
+            if finish > start:
+                ending.setdefault(finish, []).append(position)
+    for now in sorted({*ending, *beginning}):
+        starting = beginning.get(now, [])
+        # Only a step of no length can act and be done before others that start at the same instant.
+        if len(starting) > 1 and any(finishes[position] == now for position in starting):
+            starting = _in_order(times, starting)
+        yield now, ending.get(now, []), starting
+
+
+def _in_order(times: PlanTimes, positions: list[int]) -> list[int]:
+    """Steps that start together, some of no length, so that none comes before one that it waits for."""
+    waits_for: dict[int, set[int]] = {position: set() for position in positions}
+    for bound in times.network.bounds:
+        if bound.kind in (ORDER, AFTER, MIN_GAP) and bound.before in waits_for and bound.after in waits_for:
+            waits_for[bound.after].add(bound.before)
+    done: list[int] = []
+    while waits_for:
+        # A ring of rules, all of them at this one instant, is opened at its first row.
+        position = next((p for p, others in waits_for.items() if not others - set(done)), min(waits_for))
+        del waits_for[position]
+        done.append(position)
+    return done
+
+
+def _before_egress(times: PlanTimes, passages: Mapping[str, Sequence[Passage]]) -> _Walk:
+    """Everything where it is at PET 0."""
+    records = times.scenario.records
+    hardware = Hardware({item.item: item for item in records.hardware},
+                        frozenset(place.place for place in records.places if place.socket))
+    room = {crew.crew: crew.carry_slots for crew in records.crew}
+    room |= {item.item: item.holds for item in records.hardware if item.kind == "bag"}
+    return _Walk(times, passages, hardware, Loads(hardware, Intentions(times), room))
+
+
 @dataclass
 class _Walk:
-    """The plan being played. ``touched`` are hands and bags whose load is to be looked at."""
+    """The plan being played. ``touched`` are hands and bags whose load is to be looked at, and by which step.
 
-    plan: TimedPlan
-    hardware: Hardware = field(init=False)
+    ``active`` are the steps under way; ``missed`` what was found missing in them, to say it once a step.
+    """
+
+    times: PlanTimes
+    passages: Mapping[str, Sequence[Passage]]
+    hardware: Hardware
+    loads: Loads
     active: list[int] = field(default_factory=list)
     touched: dict[str, str] = field(default_factory=dict)
     missed: set[tuple[str, str]] = field(default_factory=set)
     mishaps: list[Mishap] = field(default_factory=list)
-    heavy: dict[str, Overload] = field(default_factory=dict)
-    overloads: list[Overload] = field(default_factory=list)
-    unweighed: dict[str, None] = field(default_factory=dict)
-
-    def __post_init__(self) -> None:
-        records = self.plan.scenario.records
-        self.hardware = Hardware({item.item: item for item in records.hardware},
-                           frozenset(place.place for place in records.places if place.socket))
-        self.room = {crew.crew: crew.carry_slots for crew in records.crew}
-        self.room |= {item.item: item.holds for item in records.hardware if item.kind == "bag"}
-        self.airlock = records.settings.airlock
-        self.intentions = Intentions(self.plan)
 
     def look_at_sockets(self) -> None:
         """At the start: a second foothold where the socket is taken."""
         for name, item in self.hardware.items.items():
             if self._is_a_second_foothold(name, item.at):
-                self.mishaps.append(Mishap(SOCKET_TAKEN, 0.0, "", "", item.at, name, self._holding(name),
-                                           self.hardware.sockets[item.at]))
+                self.mishaps.append(Mishap(
+                    SOCKET_TAKEN, at_min=0.0, step="", crew="", place=item.at, item=name,
+                    was=self._holding(name), other=self.hardware.sockets[item.at]))
 
     def take(self, position: int, now: float) -> None:
         """The start of a step."""
-        step = self.plan.steps[position]
+        step = self.times.steps[position]
         self.active.append(position)
         for move in step.takes:
             self._take(step, move, now)
 
     def leave(self, position: int, now: float) -> None:
         """The finish of a step."""
-        step = self.plan.steps[position]
+        step = self.times.steps[position]
         for move in step.leaves:
             self._leave(step, move, now)
 
     def settle(self, now: float) -> None:
         """After things have moved: is everything in use still at hand, does everyone carry what they can?"""
         for position in self.active:
-            self._look_at_uses(self.plan.steps[position], now)
-            self._look_at_foothold(self.plan.steps[position], now)
-        for holder in [holder for holder in self.heavy if holder not in self.touched]:
-            self.weigh([holder], now, self.heavy[holder].step)
-        for holder, step in self.touched.items():
-            self.weigh([holder], now, step)
+            self._look_at_uses(self.times.steps[position], now)
+            self._look_at_foothold(self.times.steps[position], now)
+        self.loads.settle(self.touched, now)
         self.touched.clear()
 
     # --- taking ---------------------------------------------------------------------------------------
@@ -116,7 +149,8 @@ class _Walk:
     def _take(self, step: Step, move: ItemMove, now: float) -> None:
         person, item, hardware = move.crew or step.crew, move.item, self.hardware
         wanted = move.out_of or step.where
-        wheres = {wanted} if move.out_of or wanted != self.airlock else {wanted, INSIDE}
+        airlock = self.times.scenario.settings.airlock
+        wheres = {wanted} if move.out_of or wanted != airlock else {wanted, INSIDE}
         spot = hardware.find(item, wheres)
         held = hardware.find(item, {person})
         if spot is None and held is not None and not held.is_assumed:
@@ -153,7 +187,7 @@ class _Walk:
         Not one by the taker, and none after the taker has moved it again: then nothing is passed on.
         """
         found, found_min, own_min = "", float("inf"), float("inf")
-        for step, start, finish in zip(self.plan.steps, self.plan.starts, self.plan.finishes, strict=True):
+        for step, start, finish in zip(self.times.steps, self.times.starts, self.times.finishes, strict=True):
             for moment, moves in ((start, step.takes), (finish, step.leaves)):
                 for move in moves:
                     if move.item != item or moment < now or (moment == now and moves is step.takes):
@@ -171,10 +205,10 @@ class _Walk:
         spot = hardware.find(item, {person})
         if spot is None:
             self._fault(NOT_HELD, step, person, item, now)
-            spot = hardware.main(item)
+            spot = hardware.main(item)  # the plan means it to be here from now on, whoever has it
         target = move.into or step.where
         is_in_itself = target in hardware.items and hardware.lies_in(target, item)
-        if target in SUITED and not stands_at(self.plan.passages[target], step.place, now):
+        if target in SUITED and not stands_at(self.passages[target], step.place, now):
             self._fault(PARTNER_AWAY, step, person, item, now, target)
         elif target in hardware.items and (is_in_itself or not self._is_within(step, target)):
             self._fault(BAG_AWAY, step, person, item, now, target, was=self._holding(target))
@@ -218,36 +252,6 @@ class _Walk:
             return
         self.missed.add((step.step, item))
 
-    # --- loads ----------------------------------------------------------------------------------------
-
-    def weigh(self, holders: list[str], now: float, step: str) -> None:
-        """Open, raise or close the spell in which hands or a bag hold too much."""
-        for holder in holders:
-            if holder not in self.room:
-                continue
-            items, limit = self._burden(holder, now), self.room[holder]
-            slots = sum(self.hardware.items[item].slots or 0.0 for item in items)
-            self.unweighed |= {item: None for item in items if self.hardware.items[item].slots is None}
-            if items and limit is None:
-                self.unweighed[holder] = None
-            spell = self.heavy.get(holder)
-            if limit is None or slots <= limit:
-                if spell:
-                    self.overloads.append(_until(self.heavy.pop(holder), now))
-            elif spell is None:
-                self.heavy[holder] = Overload(holder, step, now, now, slots, limit, tuple(items))
-            elif slots > spell.slots:
-                self.heavy[holder] = Overload(holder, spell.step, spell.from_min, now, slots, limit,
-                                              tuple(items))
-
-    def _burden(self, holder: str, now: float) -> list[str]:
-        """The items in a bag, or those in hands that are meant to have them still."""
-        items = self.hardware.load(holder)
-        if holder in self.hardware.items:
-            return items
-        return [item for item in items
-                if self.intentions.until_min(holder, item, self.hardware.held_since(item, holder)) > now]
-
     # --- telling --------------------------------------------------------------------------------------
 
     def _is_within(self, step: Step, bag: str) -> bool:
@@ -267,21 +271,18 @@ class _Walk:
 
     def _fault(self, kind: str, step: Step, crew: str, item: str, now: float, other: str = "",
                later_step: str = "", later_min: float = float("nan"), was: Holding | None = None) -> None:
-        self.mishaps.append(Mishap(kind, now, step.step, crew, step.where, item,
-                                   was or self._holding(item), other, later_step, later_min))
+        self.mishaps.append(Mishap(
+            kind, at_min=now, step=step.step, crew=crew, place=step.where, item=item,
+            was=was or self._holding(item), other=other, later_step=later_step, later_min=later_min))
 
     def result(self) -> Custody:
         """All that was seen."""
-        end = self.plan.end_min
-        open_spells = [_until(spell, end) for spell in self.heavy.values()]
+        end = self.times.end_min
         endings = {
             name: tuple(Holding(name, *self.hardware.root(spot), spot.since_min, end, spot.by_step)
                         for spot in spots if not spot.is_assumed)
             for name, spots in self.hardware.spots.items()
         }
-        return Custody(tuple(self.hardware.holdings(end)), tuple(self.mishaps),
-                       (*self.overloads, *open_spells), endings, tuple(self.unweighed))
-
-
-def _until(spell: Overload, end_min: float) -> Overload:
-    return replace(spell, until_min=end_min)
+        return Custody(holdings=tuple(self.hardware.holdings(end)), mishaps=tuple(self.mishaps),
+                       overloads=self.loads.overloads(end), endings=endings,
+                       unweighed=tuple(self.loads.unweighed))

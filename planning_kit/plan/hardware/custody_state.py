@@ -107,6 +107,7 @@ class Hardware:
             del self.sockets[spot.where]
         spot.where, spot.since_min, spot.by_step, spot.is_assumed = to, now, step, False
         others = [other for other in self.spots[item] if other is not spot and not other.is_assumed]
+        # Somebody took it from here too early: now that it has come, they have it and it lies here no more.
         creditor = next((other for other in others if other.owed_at == to), None)
         if creditor is not None:
             creditor.owed_at = ""

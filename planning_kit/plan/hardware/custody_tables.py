@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
-from planning_kit.inputs.records import INSIDE
+from planning_kit.inputs.records import INSIDE, Item, Records
 from planning_kit.plan.hardware.custody_state import Holding
-
-if TYPE_CHECKING:
-    from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.lines.legs import Passage
 
 CUSTODY_COLUMNS = ["item", "title", "kind", "holder", "in_bag", "from_min", "until_min", "by_step"]
 KIT_COLUMNS = ["item", "title", "kind", "goes_out_with", "in_bag", "ends", "comes_back_with",
@@ -19,20 +16,21 @@ KIT_COLUMNS = ["item", "title", "kind", "goes_out_with", "in_bag", "ends", "come
 _NEVER = (float("nan"), "")
 
 
-def custody_table(plan: TimedPlan) -> pd.DataFrame:
+def custody_table(hardware: Sequence[Item], holdings: Sequence[Holding]) -> pd.DataFrame:
     """One row a stay of an item, by item in the order of ``hardware.csv``, then by time.
 
     ``holder`` is a crew member, an actor, a place or ``inside``, whether the item is held or lies there
     itself or in a bag; ``in_bag`` is the bag it is directly in, or "". PET minutes; the last row of an item
     lasts until the end of the outing. ``by_step`` is the step that brought it there ("" at PET 0).
     """
-    items = {item.item: item for item in plan.scenario.records.hardware}
+    items = {item.item: item for item in hardware}
     rows = [(h.item, items[h.item].title, items[h.item].kind, h.holder, h.in_bag, h.from_min, h.until_min,
-             h.by_step) for h in plan.tracked_custody.holdings]
+             h.by_step) for h in holdings]
     return pd.DataFrame(rows, columns=CUSTODY_COLUMNS)
 
 
-def kit_table(plan: TimedPlan) -> pd.DataFrame:
+def kit_table(records: Records, holdings: Sequence[Holding],
+              passages: Mapping[str, Sequence[Passage]]) -> pd.DataFrame:
     """One row an item: with whom (and in which bag) it leaves the airlock, where it ends, who brings it back.
 
     ``goes_out_with`` is empty for what starts outside or never leaves the airlock; ``comes_back_with`` for
@@ -42,15 +40,17 @@ def kit_table(plan: TimedPlan) -> pd.DataFrame:
     they hold it to the end). PET minutes; NaN where there is no such moment.
     """
     rows = []
-    for item in plan.scenario.records.hardware:
-        stays = [h for h in plan.tracked_custody.holdings if h.item == item.item]
-        carried = [stay for stay in stays if stay.holder in plan.travels and _is_carried_away(plan, stay)]
-        goes_out = is_in(plan, stays[0].holder) and bool(carried)
-        comes_back = is_in(plan, stays[-1].holder) and bool(carried)
+    airlock = records.settings.airlock
+    for item in records.hardware:
+        stays = [stay for stay in holdings if stay.item == item.item]
+        carried = [stay for stay in stays if stay.holder in passages
+                   and _is_carried_away(stay, passages[stay.holder], airlock)]
+        goes_out = is_in(records, stays[0].holder) and bool(carried)
+        comes_back = is_in(records, stays[-1].holder) and bool(carried)
         rows.append((
             item.item, item.title, item.kind, carried[0].holder if goes_out else "",
             carried[0].in_bag if goes_out else "",
-            INSIDE if is_in(plan, stays[-1].holder) else stays[-1].holder,
+            INSIDE if is_in(records, stays[-1].holder) else stays[-1].holder,
             carried[-1].holder if comes_back else "",
             *((carried[0].from_min, carried[0].by_step) if goes_out else _NEVER),
             *(_let_go(stays, carried[-1]) if comes_back else _NEVER),
@@ -64,17 +64,15 @@ def _let_go(stays: Sequence[Holding], last: Holding) -> tuple[float, str]:
     return last.until_min, stays[at].by_step if at < len(stays) else ""
 
 
-def is_in(plan: TimedPlan, holder: str) -> bool:
+def is_in(records: Records, holder: str) -> bool:
     """Whether what this holder has is inside at the end: held by someone, at the airlock, or inside."""
-    places: Sequence[str] = [place.place for place in plan.scenario.records.places]
-    return holder == plan.scenario.settings.airlock or holder not in places
+    return holder == records.settings.airlock or all(place.place != holder for place in records.places)
 
 
-def _is_carried_away(plan: TimedPlan, stay: Holding) -> bool:
+def _is_carried_away(stay: Holding, passages: Sequence[Passage], airlock: str) -> bool:
     """Whether the holder is away from the airlock at some time of the stay."""
-    airlock = plan.scenario.settings.airlock
     return any(
         (passage.route is not None or passage.place != airlock)
         and passage.start_min < stay.until_min and passage.finish_min > stay.from_min
-        for passage in plan.passages[stay.holder]
+        for passage in passages
     )

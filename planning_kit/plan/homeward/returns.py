@@ -9,22 +9,26 @@ but where two ways back are equally long on a leg. Going in, what is left of ing
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import chain
-from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
+from planning_kit.inputs.records import Limits
 from planning_kit.plan.homeward.ways_back import Mover, Rescue, Spot, alone_min, movers, spot_at
-from planning_kit.plan.lines.tethers import Lie
+from planning_kit.plan.lines.tethers import Lie, Tether
+from planning_kit.plan.network import ROUNDING_MIN
+from planning_kit.plan.plan_times import PlanTimes
 from planning_kit.plan.suit.suits import Store, SuitHistory
 
-if TYPE_CHECKING:
-    from planning_kit.plan.timed import TimedPlan
-
 Numbers = NDArray[np.float64]
+RETURN_COLUMNS = ["crew", "at_min", "place", "alone_min", "with_partner_min", "emergency_margin_min",
+                  "partner_margin_min", "first_out", "suit_margin_min", "partner_first_out",
+                  "partner_suit_margin_min"]
+RETURN_SUMMARY_COLUMNS = ["crew", "case", "margin_min", "at_min", "place", "time_back_min",
+                          "turn_back_by_min", "stay_min"]
 
 
 @dataclass(frozen=True)
@@ -62,24 +66,25 @@ class Returns:
         return np.fmin(self.emergency_margin_min, self.suit_margin_min)
 
 
-def return_times(plan: TimedPlan) -> tuple[Returns, ...]:
-    """The way back of each crew member through the plan."""
-    mover_of = movers(plan.scenario.records, plan.travels)
-    moments = _moments(plan)
-    spots = {crew: _spots(plan.tracked_tethers[crew].lies, moments) for crew in mover_of}
-    return tuple(_returns(plan, crew, mover_of, spots, moments) for crew in mover_of)
+def return_times(times: PlanTimes, tethers: Mapping[str, Tether],
+                 suits: Sequence[SuitHistory]) -> tuple[Returns, ...]:
+    """The way back of each crew member through the plan: how tethers lie, what suits have left."""
+    mover_of = movers(times.scenario.records, times.travels)
+    moments = _moments(times.end_min, tethers)
+    spots = {crew: _spots(tethers[crew].lies, moments) for crew in mover_of}
+    return tuple(_returns(times, crew, mover_of, spots, moments, suits) for crew in mover_of)
 
 
-def _moments(plan: TimedPlan) -> Numbers:
+def _moments(end_min: float, tethers: Mapping[str, Tether]) -> Numbers:
     """Every whole minute, and where either crew member's line begins to lie anew, from both sides.
 
     The other side is the last float before: there the passage before still holds.
     """
-    lies = [lie for tether in plan.tracked_tethers.values() for lie in tether.lies]
+    lies = [lie for tether in tethers.values() for lie in tether.lies]
     anew = np.array([lie.passage.start_min for lie in lies])
     before = np.nextafter(anew[anew > 0], 0.0)
-    whole = np.arange(int(plan.end_min) + 1, dtype=float)
-    return np.unique(np.concatenate((whole, anew, before, [plan.end_min])))
+    whole = np.arange(int(end_min) + 1, dtype=float)
+    return np.unique(np.concatenate((whole, anew, before, [end_min])))
 
 
 def _spots(lies: Sequence[Lie], moments: Numbers) -> list[Spot]:
@@ -89,67 +94,67 @@ def _spots(lies: Sequence[Lie], moments: Numbers) -> list[Spot]:
     return [spot_at(lies[number], at) for number, at in zip(which.tolist(), moments.tolist(), strict=True)]
 
 
-def _returns(plan: TimedPlan, crew: str, mover_of: Mapping[str, Mover],
-             spots: Mapping[str, Sequence[Spot]], moments: Numbers) -> Returns:
-    limits = plan.scenario.settings.limits
-    going_in = plan.end_min - plan.network.ingress_min
-    ingress = np.minimum(plan.end_min - moments, plan.network.ingress_min)
-    alone = _alone(mover_of[crew], spots[crew], limits.hook_move_min or 0.0)
-    helped = _helped(plan, crew, mover_of, spots)
-    alone, helped = (np.where(moments < going_in, way, 0.0) + ingress for way in (alone, helped))
+def _returns(times: PlanTimes, crew: str, mover_of: Mapping[str, Mover],
+             spots: Mapping[str, Sequence[Spot]], moments: Numbers, suits: Sequence[SuitHistory]) -> Returns:
+    limits, ingress_min = times.scenario.settings.limits, times.network.ingress_min
+    going_in = times.end_min - ingress_min
+    # At the airlock only ingress is left, and of that less and less once they go in.
+    ingress = np.minimum(times.end_min - moments, ingress_min)
+    alone, helped = (np.where(moments < going_in, way, 0.0) + ingress
+                     for way in (_alone(limits, mover_of[crew], spots[crew]),
+                                 _helped(limits, crew, mover_of, spots)))
     oxygen = float("nan") if limits.emergency_oxygen_min is None else limits.emergency_oxygen_min
-    first_out, suit_margin = _suit_margin([_history_of(plan, crew)], moments, alone)
-    of_both, partner_suit_margin = _suit_margin(plan.suit_histories, moments, helped)
+    both = [store for suit in suits for store in suit.stores if store.is_known]
+    own = [store for store in both if store.crew == crew]
+    first_out, suit_margin = _suit_margin(own, moments, alone)
+    partner_first_out, partner_suit_margin = _suit_margin(both, moments, helped)
     return Returns(
-        crew, moments, tuple(" to ".join(spot.ends) for spot in spots[crew]), alone, helped, oxygen - alone,
-        oxygen - helped, tuple(name.partition(" ")[2] for name in first_out), suit_margin, of_both,
-        partner_suit_margin, going_in, limits.hard_min, _stay_min(plan, [crew]),
-        _stay_min(plan, list(plan.travels)),
+        crew, at_min=moments, place=tuple(" to ".join(spot.ends) for spot in spots[crew]),
+        alone_min=alone, with_partner_min=helped,
+        emergency_margin_min=oxygen - alone, partner_margin_min=oxygen - helped,
+        first_out=tuple(name.partition(" ")[2] for name in first_out), suit_margin_min=suit_margin,
+        partner_first_out=partner_first_out, partner_suit_margin_min=partner_suit_margin,
+        ingress_start_min=going_in, hard_min=limits.hard_min,
+        stay_min=_stay_min(limits, own, going_in), partner_stay_min=_stay_min(limits, both, going_in),
     )
 
 
-def _alone(mover: Mover, spots: Sequence[Spot], hook_move_min: float) -> Numbers:
-    return np.array([alone_min(mover, spot, hook_move_min) for spot in spots])
+def _alone(limits: Limits, mover: Mover, spots: Sequence[Spot]) -> Numbers:
+    return np.array([alone_min(mover, spot, limits.hook_move_min or 0.0) for spot in spots])
 
 
-def _helped(plan: TimedPlan, crew: str, mover_of: Mapping[str, Mover],
+def _helped(limits: Limits, crew: str, mover_of: Mapping[str, Mover],
             spots: Mapping[str, Sequence[Spot]]) -> Numbers:
     """NaN where there is no carry factor."""
-    limits = plan.scenario.settings.limits
     (partner,) = (other for other in mover_of if other != crew)  # the format has EV1 and EV2, no more
     if limits.partner_carry_factor is None:
         return np.full(len(spots[crew]), np.nan)
     rescue = Rescue(mover_of[crew], mover_of[partner], limits.partner_carry_factor,
                     limits.hook_move_min or 0.0)
-    standing: dict[tuple[int, int], float] = {}  # by identity of the lies, which outlive this
-    times = []
+    # While both stand nothing changes: once for each pair of lies (by identity: they outlive this).
+    standing: dict[tuple[int, int], float] = {}
+    minutes = []
     for spot, partner_spot in zip(spots[crew], spots[partner], strict=True):
         key = (id(spot.lie), id(partner_spot.lie))
         if key in standing:
-            times.append(standing[key])
+            minutes.append(standing[key])
             continue
-        times.append(rescue.minutes(spot, partner_spot))
+        minutes.append(rescue.minutes(spot, partner_spot))
         if not spot.is_on_leg and not partner_spot.is_on_leg:
-            standing[key] = times[-1]
-    return np.array(times)
+            standing[key] = minutes[-1]
+    return np.array(minutes)
 
 
-def _history_of(plan: TimedPlan, crew: str) -> SuitHistory:
-    return next(history for history in plan.suit_histories if history.crew == crew)
-
-
-def _suit_margin(histories: Sequence[SuitHistory], moments: Numbers,
-                 back: Numbers) -> tuple[tuple[str, ...], Numbers]:
+def _suit_margin(stores: Sequence[Store], moments: Numbers, back: Numbers) -> tuple[tuple[str, ...], Numbers]:
     """The consumable that lasts least on the way home at each moment, and its minutes over the time back.
 
     Named with its crew member: ``EV1 oxygen``.
     """
-    known = [store for history in histories for store in history.stores if store.is_known]
-    if not known:
+    if not stores:
         return ("",) * len(moments), np.full(len(moments), np.nan)
-    lasts = np.array([_lasts_min(store, moments) for store in known])
+    lasts = np.array([_lasts_min(store, moments) for store in stores])
     first = lasts.argmin(axis=0)
-    names = [f"{store.crew} {store.consumable}" for store in known]
+    names = [f"{store.crew} {store.consumable}" for store in stores]
     return tuple(names[i] for i in first.tolist()), lasts.min(axis=0) - back
 
 
@@ -158,15 +163,97 @@ def _lasts_min(store: Store, moments: Numbers) -> Numbers:
     return left / store.travel_rate if store.travel_rate > 0 else np.full(len(moments), np.inf)
 
 
-def _stay_min(plan: TimedPlan, crew: Sequence[str]) -> float:
-    """How long all could wait at the airlock, at the rate of waiting, before an ingress with the reserve.
+def _stay_min(limits: Limits, stores: Sequence[Store], going_in: float) -> float:
+    """How long their owners could wait at the airlock before an ingress that keeps the reserve.
 
-    Used at the rate of travel during ingress, as everywhere here. NaN where no consumable is known.
+    Used at the rate of waiting there and of travel during ingress, as everywhere here. NaN where no
+    consumable is known.
     """
-    limits = plan.scenario.settings.limits
     kept = limits.ingress_min + (limits.return_reserve_min or 0.0)
-    at = np.array([plan.end_min - plan.network.ingress_min])
+    at = np.array([going_in])
     stays = [(float(store.left_at(at)[0]) - kept * store.travel_rate) / store.wait_rate
-             for store in chain.from_iterable(_history_of(plan, each).stores for each in crew)
-             if store.is_known and store.wait_rate > 0]
+             for store in stores if store.wait_rate > 0]
     return min(stays, default=float("nan"))
+
+
+def returns_table(all_returns: Sequence[Returns]) -> pd.DataFrame:
+    """One row a crew member and moment: the columns of `Returns`, minutes."""
+    frames = [pd.DataFrame({column: getattr(each, column) for column in RETURN_COLUMNS})
+              for each in all_returns]
+    return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=RETURN_COLUMNS)
+
+
+@dataclass(frozen=True)
+class _Case:
+    """One way to come home against one thing that must last; ``stay_min``: how long it allows a wait."""
+
+    name: str
+    margin_min: Numbers
+    time_back_min: Numbers
+    stay_min: float
+
+
+def _cases(returns: Returns) -> tuple[_Case, ...]:
+    alone, helped = returns.alone_min, returns.with_partner_min
+    return (
+        _Case("emergency oxygen, alone", returns.emergency_margin_min, alone, float("inf")),
+        _Case("emergency oxygen, with the partner", returns.partner_margin_min, helped, float("inf")),
+        _Case("consumables, alone", returns.suit_margin_min, alone, returns.stay_min),
+        _Case("consumables, with the partner", returns.partner_suit_margin_min, helped,
+              returns.partner_stay_min),
+    )
+
+
+def return_summary_table(all_returns: Sequence[Returns], reserve_min: float) -> pd.DataFrame:
+    """The worst point of each crew member in each case: alone or with the partner, against what must last.
+
+    ``turn_back_by_min`` is of the case: the latest minute of PET to break off and go in. Up to it, following
+    the plan and after it waiting at the airlock, every moment keeps the reserve and leaves time to be inside
+    by the hard limit. NaN where not even the first moment does. ``stay_min`` (see `Returns`) is of the crew
+    member, the same in each row, and leaves the hard limit out. A case of which nothing is known has no row.
+    """
+    return pd.DataFrame(_summary_rows(all_returns, reserve_min), columns=RETURN_SUMMARY_COLUMNS)
+
+
+def _summary_rows(all_returns: Sequence[Returns], reserve_min: float) -> Iterator[dict[str, object]]:
+    for each in all_returns:
+        for case in _cases(each):
+            if not np.isnan(case.margin_min).all():
+                worst = worst_moment(each, case.margin_min)
+                yield {
+                    "crew": each.crew, "case": case.name, "margin_min": float(case.margin_min[worst]),
+                    "at_min": float(each.at_min[worst]), "place": each.place[worst],
+                    "time_back_min": float(case.time_back_min[worst]),
+                    "turn_back_by_min": _turn_back_by_min(each, case, reserve_min), "stay_min": each.stay_min,
+                }
+
+
+def _turn_back_by_min(returns: Returns, case: _Case, reserve_min: float) -> float:
+    over = np.fmin(case.margin_min - reserve_min, returns.hard_min - returns.at_min - case.time_back_min)
+    short = np.flatnonzero(over < -ROUNDING_MIN)
+    if len(short):
+        return crossing_min(returns.at_min, over, int(short[0])) if short[0] else float("nan")
+    to_hard_limit = returns.hard_min - float(returns.at_min[-1])
+    return returns.ingress_start_min + max(0.0, min(to_hard_limit, case.stay_min))
+
+
+def worst_moment(returns: Returns, margin_min: Numbers) -> int:
+    """The first moment of least margin, as an index; one at a place before one on a leg, NaN left out."""
+    least = np.flatnonzero(margin_min <= np.nanmin(margin_min) + ROUNDING_MIN).tolist()
+    return next((moment for moment in least if " to " not in returns.place[moment]), least[0])
+
+
+def latest_turn_back_min(summary: pd.DataFrame, crew: str) -> float:
+    """The earliest ``turn_back_by_min`` of one crew member alone: PET minutes, NaN if none or not known.
+
+    ``summary`` is a `return_summary_table`.
+    """
+    alone = summary[(summary["crew"] == crew) & summary["case"].str.endswith("alone")]
+    return float(alone["turn_back_by_min"].min(skipna=False)) if len(alone) else float("nan")
+
+
+def crossing_min(at_min: Numbers, over: Numbers, first: int) -> float:
+    """When ``over`` (n,) falls below 0 between moments ``first`` - 1 and ``first`` of ``at_min`` (n,)."""
+    begin, end = float(over[first - 1]), float(over[first])
+    share = begin / (begin - end) if begin > 0 > end else 0.0
+    return float(at_min[first - 1] + share * (at_min[first] - at_min[first - 1]))

@@ -95,7 +95,7 @@ class Mover:
 
     def _walk(self, line: Line, to_place: str) -> tuple[int, Line]:
         moves = 0
-        from_anchor: Line = ()
+        from_anchor: Line = ()  # the line as it would lie, had the hook moved at the last anchor passed
         for place in self.travel.way(line[-1], to_place)[1:]:
             if line[-1] in self.anchors:
                 from_anchor = line[-1:]

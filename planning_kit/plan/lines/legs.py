@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from planning_kit.inputs.records import Route
+from planning_kit.inputs.records import Place, Route
 from planning_kit.inputs.text_table import TextTable
-from planning_kit.plan.activities import TRAVEL
+from planning_kit.plan.activities import TRAVEL, Activity
 from planning_kit.plan.routes import Travel, leg_minutes
-
-if TYPE_CHECKING:
-    from planning_kit.plan.timed import TimedPlan
 
 CAUTION_COLUMNS = ["crew", "at_min", "place", "to_place", "step", "caution"]
 
@@ -37,30 +33,28 @@ class Passage:
     route: Route | None = None
 
 
-def crew_passages(plan: TimedPlan, crew: str) -> tuple[Passage, ...]:
-    """All passages of a crew member, in order, without a hole in time or place.
+def crew_passages(travel: Travel, metres_per_min: float, lane: Sequence[Activity]) -> tuple[Passage, ...]:
+    """All passages of the crew member of a lane, in order, without a hole in time or place.
 
     The minutes of a way are shared out over its routes in proportion to their travel time, so that
     ``travel_extra_min`` is spread over the whole way.
     """
-    travel = plan.travels[crew]
-    speed = next(c.metres_per_min for c in plan.scenario.records.crew if c.crew == crew)
     done: list[Passage] = []
-    for activity in plan.lanes[crew]:
+    for activity in lane:
         start, finish, step = activity.start_min, activity.finish_min, activity.step
         if activity.kind == TRAVEL and activity.to_place:
             ends = (activity.place, activity.to_place)
-            done += _legs(travel, speed, ends, (start, finish), step)
+            done += _legs(travel, metres_per_min, ends, (start, finish), step)
         else:
-            done.append(Passage(crew, activity.place, "", start, finish, step))
+            done.append(Passage(travel.crew, activity.place, "", start, finish, step))
     return tuple(done)
 
 
-def _legs(travel: Travel, speed: float, ends: tuple[str, str], period: tuple[float, float],
+def _legs(travel: Travel, metres_per_min: float, ends: tuple[str, str], period: tuple[float, float],
           step: str) -> Iterator[Passage]:
     way = travel.way(*ends)
     routes = travel.routes_on(way)
-    minutes = [leg_minutes(route, speed) for route in routes]
+    minutes = [leg_minutes(route, metres_per_min) for route in routes]
     whole, (begin, end) = sum(minutes), period
     spent, start = 0.0, begin
     for (place, to_place), route, took in zip(pairwise(way), routes, minutes, strict=True):
@@ -77,24 +71,24 @@ def stands_at(passages: Sequence[Passage], place: str, at_min: float) -> bool:
                for s in passages)
 
 
-def cautions_table(plan: TimedPlan) -> pd.DataFrame:
+def cautions_table(places: Sequence[Place], passages: Mapping[str, Sequence[Passage]]) -> pd.DataFrame:
     """The cautions that a crew member meets on the way, in order, for the briefing.
 
     Columns: ``crew``, ``at_min`` (PET of arriving at the place, of passing it, or of entering the route),
     ``place``, ``to_place`` ("" for a place), ``step`` (worked on there or travelled to), ``caution``. A tight
     or snag route without words of its own is listed as such.
     """
-    rows = [row for crew in plan.travels for row in _cautions(plan, crew)]
+    of_place = {place.place: place.caution for place in places}
+    rows = [row for crew, theirs in passages.items() for row in _cautions(crew, theirs, of_place)]
     frame = TextTable(rows, columns=CAUTION_COLUMNS)
     return frame.sort_values(["at_min", "crew"], kind="stable").reset_index(drop=True)
 
 
-def _cautions(plan: TimedPlan, crew: str) -> Iterator[tuple[str, float, str, str, str, str]]:
-    of_place = {place.place: place.caution for place in plan.scenario.records.places}
-    passages = plan.passages[crew]
+def _cautions(crew: str, passages: Sequence[Passage],
+              of_place: Mapping[str, str]) -> Iterator[tuple[str, float, str, str, str, str]]:
     if passages and of_place[passages[0].place]:
-        yield crew, passages[0].start_min, passages[0].place, "", passages[0].step, of_place[
-            passages[0].place]
+        first = passages[0]
+        yield crew, first.start_min, first.place, "", first.step, of_place[first.place]
     for passage in passages:
         if passage.route is None:
             continue

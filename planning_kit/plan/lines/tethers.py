@@ -13,15 +13,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import isfinite
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from planning_kit.plan.lines.legs import Passage
+from planning_kit.plan.plan_times import PlanTimes
 from planning_kit.plan.routes import Travel
-
-if TYPE_CHECKING:
-    from planning_kit.plan.timed import TimedPlan
 
 TETHER_COLUMNS = ["crew", "from_min", "until_min", "place", "to_place", "hook", "reach_m", "tether_m",
                   "margin_m"]
@@ -58,30 +55,38 @@ class Lie:
 
 @dataclass(frozen=True)
 class Tether:
-    """One tether from PET 0 to the end of the outing. ``no_anchor``, ``owner_away``: hook moves that fail."""
+    """One tether from PET 0 to the end of the outing.
+
+    ``moves`` are the planned hook moves that work, by time; ``no_anchor`` and ``owner_away`` those that fail.
+    """
 
     crew: str
     tether_m: float | None
     lies: tuple[Lie, ...]
+    moves: tuple[HookMove, ...]
     no_anchor: tuple[HookMove, ...]
     owner_away: tuple[HookMove, ...]
 
 
-def track_tether(plan: TimedPlan, crew: str) -> Tether:
-    """Follow one tether through the plan."""
-    anchors = frozenset(place.place for place in plan.scenario.records.places if place.anchor)
-    tether_m = next(c.tether_m for c in plan.scenario.records.crew if c.crew == crew)
-    moves = hook_moves(plan, crew)
+def track_tether(times: PlanTimes, passages: Sequence[Passage], crew: str) -> Tether:
+    """Follow the tether of one crew member, whose passages these are, through the plan."""
+    records = times.scenario.records
+    anchors = frozenset(place.place for place in records.places if place.anchor)
+    moves = _hook_moves(times, crew)
     good = [move for move in moves if move.place in anchors]
-    lies = tuple(follow(plan.travels[crew], plan.passages[crew], good, plan.scenario.settings.airlock))
-    away = [move for move in moves if not _is_there(plan.passages[crew], move)]
-    return Tether(crew, tether_m, lies, tuple(m for m in moves if m.place not in anchors), tuple(away))
+    away = [move for move in moves if not _is_there(passages, move)]
+    return Tether(
+        crew, tether_m=next(each.tether_m for each in records.crew if each.crew == crew),
+        lies=tuple(follow(times.travels[crew], passages, good, records.settings.airlock)),
+        moves=tuple(move for move in good if move not in away),
+        no_anchor=tuple(move for move in moves if move.place not in anchors), owner_away=tuple(away),
+    )
 
 
-def hook_moves(plan: TimedPlan, crew: str) -> list[HookMove]:
+def _hook_moves(times: PlanTimes, crew: str) -> list[HookMove]:
     """The planned hook moves of one tether, by time."""
     moves = [HookMove(step.step, step.place, float(finish))
-             for step, finish in zip(plan.steps, plan.finishes, strict=True)
+             for step, finish in zip(times.steps, times.finishes, strict=True)
              if crew in step.hooks and isfinite(finish)]
     return sorted(moves, key=lambda move: move.at_min)
 

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
-from typing import TYPE_CHECKING
 
-from planning_kit.plan.activities import WORK
-from planning_kit.plan.lines.tethers import HookMove, Lie, Tether, follow, hook_moves
+from planning_kit.plan.activities import WORK, Activity
+from planning_kit.plan.lines.legs import Passage
+from planning_kit.plan.lines.tethers import Lie, Tether, follow
 from planning_kit.plan.network import ROUNDING_MIN
-
-if TYPE_CHECKING:
-    from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.plan_times import PlanTimes
+from planning_kit.plan.routes import Travel
 
 
 @dataclass(frozen=True)
@@ -88,21 +87,23 @@ class Remedy:
     position: int
 
 
-def remedy(plan: TimedPlan, tether: Tether, spell: TooFar) -> tuple[Remedy, ...]:
+def remedy(times: PlanTimes, lane: Sequence[Activity], passages: Sequence[Passage], tether: Tether,
+           spell: TooFar) -> tuple[Remedy, ...]:
     """The latest hook move before a spell that mends it, with one more to come back by if need be.
 
+    ``lane`` and ``passages`` are those of the tether's owner.
     Tried by following the line anew from the move; good when the reach then keeps within the tether until
     the next planned hook move (one that works) after the spell, or to the end. Steps that are there already
     are tried before passings, which need a step of their own. Empty: none was found.
     """
-    planned = [m for m in hook_moves(plan, tether.crew) if m not in (*tether.no_anchor, *tether.owner_away)]
-    until = next((m.at_min for m in planned if m.at_min >= spell.until_min), float("inf"))
-    since = max((m.at_min for m in planned if m.at_min <= spell.from_min), default=0.0)
-    chances = _chances(plan, tether.crew)
+    until = next((m.at_min for m in tether.moves if m.at_min >= spell.until_min), float("inf"))
+    since = max((m.at_min for m in tether.moves if m.at_min <= spell.from_min), default=0.0)
+    anchors = {place.place for place in times.scenario.records.places if place.anchor}
+    chances, travel = _chances(anchors, lane, passages), times.travels[tether.crew]
     before = [chance for chance in chances if since <= chance.at_min <= spell.from_min]
-    half: list[tuple[Remedy, float]] = []
+    half: list[tuple[Remedy, float]] = []  # mend the spell itself, but reach too little later on
     for out in sorted(before, key=lambda chance: (chance.is_on_the_way, -chance.at_min)):
-        fails_min = _first_failure(plan, tether, planned, out, until)
+        fails_min = _first_failure(travel, passages, tether, out, until)
         if fails_min == float("inf"):
             return (out,)
         if fails_min >= spell.until_min:
@@ -110,16 +111,14 @@ def remedy(plan: TimedPlan, tether: Tether, spell: TooFar) -> tuple[Remedy, ...]
     for out, fails_min in half:
         for back in chances:
             is_between = spell.until_min <= back.at_min <= fails_min
-            if is_between and _first_failure(plan, tether, planned, back, until) == float("inf"):
+            if is_between and _first_failure(travel, passages, tether, back, until) == float("inf"):
                 return out, back
     return ()
 
 
-def _chances(plan: TimedPlan, crew: str) -> list[Remedy]:
+def _chances(anchors: Collection[str], lane: Sequence[Activity], passages: Sequence[Passage]) -> list[Remedy]:
     """Every finish of a step, and every passing, of a crew member at an anchor, by time."""
-    anchors = {place.place for place in plan.scenario.records.places if place.anchor}
-    passages = plan.passages[crew]
-    works = {(a.step, a.finish_min) for a in plan.lanes[crew] if a.kind == WORK and a.step}
+    works = {(a.step, a.finish_min) for a in lane if a.kind == WORK and a.step}
     found = []
     for number, (passage, then) in enumerate(pairwise(passages)):
         place, at = passage.to_place or passage.place, passage.finish_min
@@ -130,12 +129,11 @@ def _chances(plan: TimedPlan, crew: str) -> list[Remedy]:
     return found
 
 
-def _first_failure(plan: TimedPlan, tether: Tether, planned: Sequence[HookMove], move: Remedy,
+def _first_failure(travel: Travel, passages: Sequence[Passage], tether: Tether, move: Remedy,
                    until: float) -> float:
     """When, after this hook move and before ``until``, the reach first is too long; infinite if never."""
     assert tether.tether_m is not None
-    left = plan.passages[tether.crew][move.position + 1:]
-    for lie in follow(plan.travels[tether.crew], left, planned, move.place):
+    for lie in follow(travel, passages[move.position + 1:], tether.moves, move.place):
         if lie.passage.start_min >= until:
             break
         if lie.reach_m > tether.tether_m:
@@ -179,15 +177,16 @@ def _meetings(one: Tether, two: Tether) -> Iterator[Crossing]:
             if (mine.place, mine.to_place) == (other.to_place, other.place):
                 begin, end = max(mine.start_min, other.start_min), min(mine.finish_min, other.finish_min)
                 if end - begin > ROUNDING_MIN:
-                    yield Crossing(begin, one.crew, mine.step, two.crew, mine.place, mine.to_place, True)
+                    yield Crossing(begin, one.crew, mine.step, other=two.crew, place=mine.place,
+                                   to_place=mine.to_place, is_on_the_route=True)
 
 
 def _passings(mover: Tether, stander: Tether) -> Iterator[Crossing]:
     stays = list(_stays(stander.lies))
     for lie, then in pairwise(mover.lies):
         here, at = lie.passage.to_place, lie.passage.finish_min
-        if lie.passage.route is None or then.passage.route is None or then.passage.to_place == (
-                lie.passage.place):
+        turns_round = then.passage.to_place == lie.passage.place
+        if lie.passage.route is None or then.passage.route is None or turns_round:
             continue
         for stay in stays:
             begin, end = stay[0].passage.start_min, stay[-1].passage.finish_min
@@ -195,7 +194,8 @@ def _passings(mover: Tether, stander: Tether) -> Iterator[Crossing]:
                 line = next(other.line for other in reversed(stay) if other.passage.start_min <= at)
                 shared = _routes_into(lie.ahead, here) & _routes_into(line, here)
                 if shared:
-                    yield Crossing(at, mover.crew, lie.passage.step, stander.crew, min(shared), here, False)
+                    yield Crossing(at, mover.crew, lie.passage.step, other=stander.crew, place=min(shared),
+                                   to_place=here, is_on_the_route=False)
 
 
 def _stays(lies: Sequence[Lie]) -> Iterator[list[Lie]]:

@@ -7,19 +7,16 @@ activity boundaries. Relations and what they neglect: `planning_kit.plan.suit.ph
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
-from planning_kit.inputs.records import Crew, Settings, Suit
+from planning_kit.inputs.records import Crew, Records, Settings, Suit
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 from planning_kit.plan.suit.physiology import co2_g_per_min, oxygen_g_per_min, water_g_per_min
-
-if TYPE_CHECKING:
-    from planning_kit.plan.timed import TimedPlan
 
 Numbers = NDArray[np.float64]
 
@@ -30,6 +27,10 @@ UNIT_WORDS = {"g": "g", "wh": "W h"}
 DEFAULT_EXERTION = "moderate"
 INGRESS_EXERTION = "light"
 BEFORE_EGRESS_EXERTION = "rest"
+SUIT_COLUMNS = ["crew", "at_min", *(f"{name}_left_{unit}" for name, unit in UNITS.items()),
+                *(f"{name}_reserve_{unit}" for name, unit in UNITS.items())]
+SUIT_SUMMARY_COLUMNS = ["crew", "consumable", "unit", "usable", "used", "left", "reserve", "margin",
+                        "runs_out_min", "first"]
 _LOAD_KEYS = {
     "oxygen": ("respiratory_quotient",), "co2": ("respiratory_quotient",), "energy": ("power_w",),
     "water": ("equipment_heat_w",),
@@ -106,12 +107,10 @@ class SuitHistory:
         return min(known, key=lambda store: store.runs_out_min) if known else None
 
 
-def suit_histories(plan: TimedPlan) -> tuple[SuitHistory, ...]:
-    """The suit of each crew member through the plan."""
-    settings = plan.scenario.settings
-    exertion = {step.step: step.exertion or DEFAULT_EXERTION for step in plan.steps}
-    return tuple(_history(settings, crew, plan.lanes[crew.crew], exertion)
-                 for crew in plan.scenario.records.crew)
+def suit_histories(records: Records, lanes: Mapping[str, Sequence[Activity]]) -> tuple[SuitHistory, ...]:
+    """The suit of each crew member through what their lane does."""
+    exertion = {step.step: step.exertion or DEFAULT_EXERTION for step in records.steps}
+    return tuple(_history(records.settings, crew, lanes[crew.crew], exertion) for crew in records.crew)
 
 
 def exertion_of(activity: Activity, exertion: dict[str, str], watts: Sequence[str]) -> str:
@@ -144,9 +143,10 @@ def _load(settings: Settings, crew: Crew, lane: Sequence[Activity], exertion: di
     needed = dict.fromkeys([*keys, travel, wait, *([BEFORE_EGRESS_EXERTION] if minutes_before else [])])
     lost = float("nan")
     return _Load(
-        np.array([watts.get(key, lost) for key in keys]), watts.get(travel, lost), watts.get(wait, lost),
-        watts.get(BEFORE_EGRESS_EXERTION, lost) if minutes_before else 0.0,
-        tuple(f"[exertion_w] {key}" for key in needed if key not in watts),
+        by_activity=np.array([watts.get(key, lost) for key in keys]),
+        travel=watts.get(travel, lost), wait=watts.get(wait, lost),
+        before_egress=watts.get(BEFORE_EGRESS_EXERTION, lost) if minutes_before else 0.0,
+        missing=tuple(f"[exertion_w] {key}" for key in needed if key not in watts),
     )
 
 
@@ -167,8 +167,9 @@ def _store(crew: str, consumable: str, suit: Suit, load: _Load, at_min: Numbers,
     if consumable != "energy":
         missing += load.missing
     if missing:
-        nothing, lost = np.full(len(at_min), np.nan), float("nan")
-        return Store(crew, consumable, lost, lost, at_min, nothing, lost, lost, missing)
+        lost = float("nan")
+        return Store(crew, consumable, usable=lost, reserve=lost, at_min=at_min,
+                     left=np.full(len(at_min), lost), travel_rate=lost, wait_rate=lost, missing=missing)
     usable = float(getattr(suit, keys[0]))
     fraction = getattr(suit, f"{consumable}_reserve_fraction")
     # Use before egress, then activity by activity.
@@ -176,8 +177,8 @@ def _store(crew: str, consumable: str, suit: Suit, load: _Load, at_min: Numbers,
     used = np.cumsum(rates * np.array([before, *np.diff(at_min)]))
     travel_rate, wait_rate = _rates(consumable, suit, np.array([load.travel, load.wait]))
     reserve = float("nan") if fraction is None else usable * fraction
-    return Store(crew, consumable, usable, reserve, at_min, usable - used, float(travel_rate),
-                 float(wait_rate), ())
+    return Store(crew, consumable, usable=usable, reserve=reserve, at_min=at_min, left=usable - used,
+                 travel_rate=float(travel_rate), wait_rate=float(wait_rate), missing=())
 
 
 def _rates(consumable: str, suit: Suit, metabolic_w: Numbers) -> Numbers:
@@ -189,3 +190,26 @@ def _rates(consumable: str, suit: Suit, metabolic_w: Numbers) -> Numbers:
     if consumable == "water":
         return np.asarray(water_g_per_min(metabolic_w + (suit.equipment_heat_w or 0.0)))
     return np.full(len(metabolic_w), (suit.power_w or 0.0) / 60.0)
+
+
+def suits_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:
+    """A row a crew member and activity boundary: what is left, then the reserves."""
+    frames = [
+        pd.DataFrame(
+            {"crew": history.crew, "at_min": history.at_min}
+            | {f"{store.consumable}_left_{store.unit}": store.left for store in history.stores}
+            | {f"{store.consumable}_reserve_{store.unit}": store.reserve for store in history.stores})
+        for history in histories
+    ]
+    return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=SUIT_COLUMNS)
+
+
+def suit_summary_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:
+    """A row a crew member and consumable at the end; ``margin`` is what is left over the reserve."""
+    rows = [
+        (store.crew, store.consumable, UNIT_WORDS[store.unit], store.usable, store.usable - store.left_at_end,
+         store.left_at_end, store.reserve, store.left_at_end - store.reserve, store.runs_out_min,
+         store is history.first_out)
+        for history in histories for store in history.stores
+    ]
+    return pd.DataFrame(rows, columns=SUIT_SUMMARY_COLUMNS)

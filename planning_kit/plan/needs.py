@@ -1,0 +1,179 @@
+"""What others must hold for a plan: inhibits that must stand, links that must be in view, clocks that run.
+
+The timing keeps every greatest gap (it is a bound on the earlier step); a clock says how near it is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import pandas as pd
+
+from planning_kit.inputs.records import Gap, Inhibit, Step
+from planning_kit.inputs.times import gmt_label, moment_at, pet_label
+from planning_kit.plan.network import ROUNDING_MIN
+from planning_kit.plan.plan_times import PlanTimes
+from planning_kit.sky.windows import Windows, complement
+
+INHIBIT_COLUMNS = ["inhibit", "title", "owner", "set_by_min", "lift_after_min", "hold_min", "set_by",
+                   "set_by_gmt", "lift_after", "lift_after_gmt", "from_step", "until_step", "overlaps",
+                   "reason"]
+LINK_COLUMNS = ["step", "crew", "start_min", "share", "gaps", "next_cover_min"]
+CLOCK_COLUMNS = ["first_step", "then_step", "min_gap", "max_gap", "actual", "left", "first_at", "then_at",
+                 "reason"]
+
+
+@dataclass(frozen=True)
+class Hold:
+    """One inhibit in force from ``set_by_min`` to ``lift_after_min`` (PET minutes).
+
+    ``overlaps`` names the inhibits in force at some moment of it. When the last step finishes before the
+    first starts, ``hold_min`` may be negative.
+    """
+
+    inhibit: Inhibit
+    set_by_min: float
+    lift_after_min: float
+    overlaps: tuple[str, ...]
+
+    @property
+    def hold_min(self) -> float:
+        """How long it must be held, lead included."""
+        return self.lift_after_min - self.set_by_min
+
+
+def inhibit_holds(times: PlanTimes) -> tuple[Hold, ...]:
+    """Every inhibit with its times, in the order of the table."""
+    inhibits = times.scenario.records.inhibits
+    spans = [_span(times, inhibit) for inhibit in inhibits]
+    return tuple(
+        Hold(inhibit, begin, end, tuple(
+            other.inhibit for other, (other_begin, other_end) in zip(inhibits, spans, strict=True)
+            if other is not inhibit and other_begin < end and begin < other_end
+        ))
+        for inhibit, (begin, end) in zip(inhibits, spans, strict=True)
+    )
+
+
+def _span(times: PlanTimes, inhibit: Inhibit) -> tuple[float, float]:
+    """From the start of ``from_step`` less the lead to the finish of ``until_step``."""
+    begin = float(times.starts[times.position(inhibit.from_step)]) - inhibit.lead_min
+    return begin, float(times.finishes[times.position(inhibit.until_step)])
+
+
+def inhibits_table(holds: Sequence[Hold], egress: datetime) -> pd.DataFrame:
+    """A row an inhibit, by the time it must stand; times as PET minutes, PET labels and GMT labels."""
+    rows = [
+        (hold.inhibit.inhibit, hold.inhibit.title, hold.inhibit.owner, hold.set_by_min, hold.lift_after_min,
+         hold.hold_min, *_labels(hold.set_by_min, egress), *_labels(hold.lift_after_min, egress),
+         hold.inhibit.from_step, hold.inhibit.until_step, " ".join(hold.overlaps), hold.inhibit.reason)
+        for hold in sorted(holds, key=lambda hold: hold.set_by_min)
+    ]
+    return pd.DataFrame(rows, columns=INHIBIT_COLUMNS)
+
+
+def _labels(pet_min: float, egress: datetime) -> tuple[str, str]:
+    return pet_label(pet_min), gmt_label(moment_at(pet_min, egress))
+
+
+@dataclass(frozen=True)
+class LinkCover:
+    """One step that needs a link. PET minutes; ``share`` of it covered by at least one relay, 0 to 1.
+
+    ``gaps`` are the stretches without a relay. ``next_cover_min`` is the earliest start from the plan's own
+    on at which the whole step is covered; NaN where there is none before the horizon.
+    """
+
+    step: Step
+    start_min: float
+    finish_min: float
+    share: float
+    gaps: tuple[tuple[float, float], ...]
+    next_cover_min: float
+
+
+def link_covers(times: PlanTimes) -> tuple[LinkCover, ...]:
+    """The steps with ``link`` yes or wait, in row order; none where the scenario has no relays."""
+    if not times.links:
+        return ()
+    covered = times.almanac.any_link
+    return tuple(_cover(step, float(start), float(finish), covered)
+                 for step, start, finish in zip(times.steps, times.starts, times.finishes, strict=True)
+                 if step.link in ("yes", "wait"))
+
+
+def _cover(step: Step, start: float, finish: float, covered: Windows) -> LinkCover:
+    gaps = _gaps(start, finish, covered)
+    length = finish - start
+    lost = sum(end - begin for begin, end in gaps)
+    return LinkCover(step, start, finish, share=1.0 - lost / length if length > 0 else 1.0, gaps=gaps,
+                     next_cover_min=_next_cover(start, length, covered))
+
+
+def _gaps(start: float, finish: float, covered: Windows) -> tuple[tuple[float, float], ...]:
+    """What [start, finish) lacks of the windows."""
+    return tuple((begin, end) for begin, end in complement(covered, (start, finish)).tolist()
+                 if end - begin > ROUNDING_MIN)
+
+
+def _next_cover(start: float, length: float, covered: Windows) -> float:
+    for begin, end in covered.tolist():
+        earliest = max(begin, start)
+        if end - earliest >= length - ROUNDING_MIN:
+            return float(earliest)
+    return float("nan")
+
+
+def links_table(covers: Sequence[LinkCover]) -> pd.DataFrame:
+    """A row a step; ``gaps`` in words, as PET labels."""
+    rows = [(cover.step.step, cover.step.crew, cover.start_min, cover.share, gaps_text(cover.gaps),
+             cover.next_cover_min) for cover in covers]
+    return pd.DataFrame(rows, columns=LINK_COLUMNS)
+
+
+def gaps_text(gaps: Sequence[tuple[float, float]]) -> str:
+    """Gaps as PET labels: ``0:39 to 1:23``, joined by commas."""
+    return ", ".join(f"{pet_label(begin)} to {pet_label(end)}" for begin, end in gaps)
+
+
+@dataclass(frozen=True)
+class Clock:
+    """One row of gaps.csv with a greatest gap; minutes. It runs from ``begin_min`` to ``end_min`` (PET)."""
+
+    gap: Gap
+    max_gap_min: float
+    begin_min: float
+    end_min: float
+
+    @property
+    def actual_min(self) -> float:
+        """The gap in this plan."""
+        return self.end_min - self.begin_min
+
+    @property
+    def left_min(self) -> float:
+        """What is left of the greatest gap."""
+        return self.max_gap_min - self.actual_min
+
+
+def gap_clocks(times: PlanTimes) -> tuple[Clock, ...]:
+    """Every greatest gap, in row order."""
+    return tuple(
+        Clock(gap, gap.max_gap, _edge(times, gap.first_step, gap.first_at),
+              _edge(times, gap.then_step, gap.then_at))
+        for gap in times.scenario.records.gaps if gap.max_gap is not None
+    )
+
+
+def _edge(times: PlanTimes, step: str, at: str) -> float:
+    return float((times.starts if at == "start" else times.finishes)[times.position(step)])
+
+
+def clocks_table(clocks: Sequence[Clock]) -> pd.DataFrame:
+    """A row a clock, the nearest to its limit first; minutes."""
+    rows = [(clock.gap.first_step, clock.gap.then_step, clock.gap.min_gap, clock.max_gap_min,
+             clock.actual_min, clock.left_min, clock.gap.first_at, clock.gap.then_at, clock.gap.reason)
+            for clock in sorted(clocks, key=lambda clock: clock.left_min)]
+    return pd.DataFrame(rows, columns=CLOCK_COLUMNS)

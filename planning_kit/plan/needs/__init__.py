@@ -1,1 +1,0 @@
-"""What others must hold for a plan: inhibits, links, clocks."""
