@@ -92,6 +92,7 @@ def status(session: Session) -> Message:
     return {
         "faults": [_fault(fault, session.draft) for fault in session.faults],
         "undo": history.can_undo, "redo": history.can_redo, "unsaved": session.has_unsaved_work,
+        "is_kept": not session.journal.trouble,
         "versions": list(session.versions), "baseline": session.baseline_name or "",
         "old": [question for question in session.works if session.is_old(question)],
         "folder": session.base.folder.name, "head": head_of(session.plan), "egress": _egress(session),

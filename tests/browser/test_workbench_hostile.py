@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import pytest
+from playwright.sync_api import expect
 
 import planning_kit as pk
 from planning_kit.show.offline_html import write_notebook_html
 from tests.attack.hostile import HIT, write_folder
-from tests.browser.benches import Bench
+from tests.browser.benches import GRID, Bench
 
 ATTACKS = (f"<img src=x onerror={HIT}>", f"</script><script>{HIT}</script>", f"=1+1<svg onload={HIT}>",
            "from $x^2$ to $y$")
+FRAME = "() => new Promise(drawn => requestAnimationFrame(() => requestAnimationFrame(drawn)))"
 
 
 @pytest.fixture
@@ -25,9 +27,9 @@ def test_hostile_text_is_shown_and_never_run(bench, page, lab, page_errors, aske
     # Every table, its own column included.
     for name in page.eval_on_selector_all("[data-sheet]", "all => all.map(one => one.dataset.sheet)"):
         page.locator(f"[data-sheet='{name}']").click()
-        page.wait_for_timeout(120)
-    assert "<img src=x" in page.locator(".pk-grid .tabulator-cell").all_inner_texts()[-1] or page.locator(
-        ".tabulator-cell", has_text="onerror").count() > 0
+        expect(page.locator(f"{GRID} .tabulator-col").first).to_be_visible()
+        page.evaluate(FRAME)
+    expect(page.locator(".pk-grid .tabulator-cell", has_text="onerror").first).to_be_attached()
     page.locator("[data-sheet='steps']").click()
     assert is_harmed() is None
 
@@ -76,9 +78,9 @@ def test_hostile_text_is_shown_and_never_run(bench, page, lab, page_errors, aske
     assert is_harmed() is None
 
     # The saved notebook as a page.
-    page.wait_for_timeout(2500)  # the static outputs follow when nothing more is typed
-    bench.save_notebook(lab.folder / "hostile.ipynb", "Both inside")
-    page.goto(write_notebook_html(lab.folder / "hostile.ipynb", lab.folder / "hostile.html").as_uri())
+    bench.type_in("B2", "title", f"typed-last {ATTACKS[0]}")
+    saved = bench.save_notebook(lab.folder / "hostile.ipynb", "typed-last")
+    page.goto(write_notebook_html(saved, lab.folder / "hostile.html").as_uri())
     page.wait_for_selector(".main-svg")
     assert is_harmed() is None
     assert page.locator("img").count() == 0

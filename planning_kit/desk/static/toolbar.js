@@ -1,5 +1,7 @@
 // Above the chart: undo, versions, files, egress; and the messages that need an answer.
 
+const MOST_OFFERS = 3;
+
 class Toolbar {
   constructor(send, chart) {
     this.send = send;
@@ -44,7 +46,8 @@ class Toolbar {
     this.save.ariaDisabled = String(!status.unsaved);
     this.undo.title = status.undo ? `Undo: ${status.undo} (Ctrl+Z)` : "Nothing to undo";
     this.redo.title = status.redo ? `Redo: ${status.redo} (Ctrl+Y)` : "Nothing to redo";
-    this.state.textContent = status.unsaved ? "unsaved" : "saved";
+    this.isKept = status.is_kept;
+    this.state.textContent = !status.unsaved ? "saved" : status.is_kept ? "unsaved" : "unsaved, not kept on disk";
     this.state.classList.toggle("pk-unsaved", status.unsaved);
     options(this.versions, status.versions.map(name => [name, name]), this.versions.value);
     options(this.baseline, [["", "none"], ...status.versions.map(name => [name, name])], status.baseline);
@@ -69,11 +72,16 @@ class Toolbar {
   }
 
   offer({ offers }) {
-    const more = offers.length > 1 ? `${offers.length - 1} older after it. ` : "";
-    this.asks.replaceChildren(...offers.slice(0, 1).map(offer => el("div", { class: "pk-ask", role: "alert" },
-      `There is unsaved work on this scenario, last written ${offer.written} (perhaps still open in another window). ${more}`,
-      button("Restore", "Take it up; undo leads back", () => this.send({ kind: "restore", path: offer.path }), { "data-act": "restore" }),
-      button("Discard", "Delete it", () => this.send({ kind: "discard", path: offer.path })))));
+    const more = offers.length - MOST_OFFERS;
+    this.asks.replaceChildren(...offers.slice(0, MOST_OFFERS).map(offer => this.asked(offer)),
+      ...(more > 0 ? [el("div", { class: "pk-ask" }, `${more} more, shown when one of these is gone.`)] : []));
+  }
+
+  asked(offer) {
+    const act = (label, hint, kind) => button(label, hint, () => this.send({ kind, path: offer.path }), { "data-act": kind });
+    return el("div", { class: "pk-ask", role: "alert" }, ...(offer.in_use
+      ? [`Another session on this scenario is open, with unsaved work of ${offer.written}: in use, it stays with that session. `, act("Copy", "Take a copy of it into this session; undo leads back", "restore")]
+      : [`There is unsaved work on this scenario, last written ${offer.written}. `, act("Restore", "Take it up; undo leads back", "restore"), act("Discard", "Delete it", "discard")]));
   }
 
   conflict(message) {

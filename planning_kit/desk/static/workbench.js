@@ -1,6 +1,7 @@
 // The whole widget: parts, messages, keys. `render` is what anywidget calls for each view.
 
 const ANSWER_MS = 15000;
+const QUIET_WORDS = "The kernel does not answer. ";
 const QUIET_KINDS = ["hello", "explain", "snapshot"];  // not the planner's own acts: what was said stays
 
 function render({ model, el: home }) {
@@ -14,9 +15,12 @@ function render({ model, el: home }) {
     if (!QUIET_KINDS.includes(message.kind)) toolbar.hush();
     clearTimeout(timer);
     try { model.send({ ...message, n: number, view }); } catch { quiet(); return; }  // the kernel was restarted: nobody listens
-    timer = setTimeout(() => waiting.size && quiet(), ANSWER_MS);
+    wait();
   };
-  const quiet = () => toolbar.say({ level: "bad", text: "The kernel does not answer. What you typed until its last answer is kept on disk: restart the kernel, run this cell again and choose Restore." });
+  const wait = () => { clearTimeout(timer); timer = setTimeout(() => waiting.size && quiet(), ANSWER_MS); };
+  const quiet = () => {
+    toolbar.say({ level: "bad", text: QUIET_WORDS + (toolbar.isKept === false ? "What you typed could not be kept on disk: wait for the kernel." : "What you typed until its last answer is kept on disk: restart the kernel, run this cell again and choose Restore.") });
+  };
 
   const chart = new PlanChart(root, send, {
     onChoose: step => { if (outside.isOn) outside.console.pick(step); else tables.showStep(step); explain(step); },
@@ -70,7 +74,9 @@ function render({ model, el: home }) {
       : last.closest(".pk-tables") ? () => tables.holder() : () => last.closest(".pk-lane-card") ?? (outside.isOn ? outside.log.box : chart.canvas));
   const answered = echo => {
     if (echo === null || echo === undefined) return;  // told by itself, in answer to nothing
+    if (toolbar.said.textContent.startsWith(QUIET_WORDS)) toolbar.hush();
     for (const [sent, each] of waiting) if (sent <= echo) { waiting.delete(sent); each.then?.(); }
+    if (waiting.size) wait();
     root.dataset.answered = String(echo);
   };
   // In order, and none before the table library is there.
