@@ -1,5 +1,5 @@
-// The station map by keyboard. Plotly draws its buttons, lists and slider for the mouse alone: here each gets a
-// name, a role, a place in the order of Tab, and its keys. The keys do what the mouse would do.
+// The station map by keyboard. Plotly draws its buttons, lists and slider for the mouse alone: here each gets
+// a name, a role, a place in the order of Tab, and its keys. The keys do what the mouse would do.
 (() => {
   if (window.stationMapKeys) return;
   window.stationMapKeys = true;
@@ -8,8 +8,12 @@
   const STEP_INSET_PX = 10; // of plotly's slider: between the end of its rail and its first step
 
   function isMap(plot) {
-    return plot._fullLayout && plot._transitionData && plot._transitionData._frames.length > 0
-      && plot.querySelector(".slider-group");
+    return (
+      plot._fullLayout &&
+      plot._transitionData &&
+      plot._transitionData._frames.length > 0 &&
+      plot.querySelector(".slider-group")
+    );
   }
 
   function pressed(element) {
@@ -26,7 +30,7 @@
   }
 
   function frameNames(plot) {
-    return slider(plot).steps.map((step) => step.args[0][0]);
+    return slider(plot).steps.map(step => step.args[0][0]);
   }
 
   // The slider is moved as by a press on its rail: plotly itself is not to be had in every page.
@@ -38,7 +42,13 @@
     const room = inputAreaLength - 2 * STEP_INSET_PX - 2 * inputAreaStart;
     const x = STEP_INSET_PX + inputAreaStart + (count > 1 ? step / (count - 1) : 0) * room;
     const origin = group.getScreenCTM();
-    const at = { clientX: origin.e + x * origin.a, clientY: origin.f, bubbles: true, cancelable: true, view: window };
+    const at = {
+      clientX: origin.e + x * origin.a,
+      clientY: origin.f,
+      bubbles: true,
+      cancelable: true,
+      view: window,
+    };
     group.querySelector(".slider-rail-touch-rect").dispatchEvent(new MouseEvent("mousedown", at));
     plot.dispatchEvent(new MouseEvent("mouseup", at));
     dress(plot);
@@ -70,10 +80,10 @@
     const active = Number(slider(plot).active);
     named(rail, "slider", "PET");
     ranged(rail, active, frames.length, `PET ${petLabel(Number(frames[active]))}`);
-    plot.querySelectorAll(".updatemenu-button").forEach((button) => {
+    plot.querySelectorAll(".updatemenu-button").forEach(button => {
       named(button, "button", button.textContent.replace(/^\W+/u, "").trim());
     });
-    plot.querySelectorAll(".updatemenu-header").forEach((header) => {
+    plot.querySelectorAll(".updatemenu-header").forEach(header => {
       const menu = header.__data__._index;
       const name = plot._fullLayout.updatemenus[menu].name;
       const entries = entriesOf(plot, menu);
@@ -87,8 +97,16 @@
   function onSlider(plot, key) {
     const now = Number(slider(plot).active);
     const last = slider(plot).steps.length - 1;
-    const to = { ArrowRight: now + 1, ArrowUp: now + 1, ArrowLeft: now - 1, ArrowDown: now - 1,
-      PageUp: now + 10, PageDown: now - 10, Home: 0, End: last }[key];
+    const to = {
+      ArrowRight: now + 1,
+      ArrowUp: now + 1,
+      ArrowLeft: now - 1,
+      ArrowDown: now - 1,
+      PageUp: now + 10,
+      PageDown: now - 10,
+      Home: 0,
+      End: last,
+    }[key];
     if (to === undefined) return false;
     moveTo(plot, to);
     return true;
@@ -98,8 +116,16 @@
     const entries = entriesOf(plot, header.__data__._index);
     const now = Number(header.dataset.entry ?? -1);
     const last = entries.length - 1;
-    const to = { ArrowDown: now + 1, ArrowRight: now + 1, ArrowUp: now - 1, ArrowLeft: now - 1, Home: 0, End: last,
-      Enter: Math.max(now, 0), " ": Math.max(now, 0) }[key];
+    const to = {
+      ArrowDown: now + 1,
+      ArrowRight: now + 1,
+      ArrowUp: now - 1,
+      ArrowLeft: now - 1,
+      Home: 0,
+      End: last,
+      Enter: Math.max(now, 0),
+      " ": Math.max(now, 0),
+    }[key];
     if (to === undefined || last < 0) return to !== undefined;
     const entry = Math.min(Math.max(to, 0), last);
     header.dataset.entry = String(entry);
@@ -107,27 +133,33 @@
     return true;
   }
 
-  document.addEventListener("keydown", (event) => {
-    const element = event.target.closest && event.target.closest(".station-map-key");
-    const plot = element && element.closest(MAP);
-    if (!plot || event.ctrlKey || event.altKey || event.metaKey) return;
-    let isDone = false;
-    if (element.matches(".slider-group")) isDone = onSlider(plot, event.key);
-    else if (element.matches(".updatemenu-header")) isDone = onList(plot, element, event.key);
-    else if (event.key === "Enter" || event.key === " ") {
-      pressed(element);
-      isDone = true;
-    }
-    if (!isDone) return;
-    event.preventDefault();
-    event.stopPropagation();
-  }, true);
+  document.addEventListener(
+    "keydown",
+    event => {
+      const element = event.target.closest && event.target.closest(".station-map-key");
+      const plot = element && element.closest(MAP);
+      if (!plot || event.ctrlKey || event.altKey || event.metaKey) return;
+      let isDone = false;
+      if (element.matches(".slider-group")) isDone = onSlider(plot, event.key);
+      else if (element.matches(".updatemenu-header")) isDone = onList(plot, element, event.key);
+      else if (event.key === "Enter" || event.key === " ") {
+        pressed(element);
+        isDone = true;
+      }
+      if (!isDone) return;
+      event.preventDefault();
+      event.stopPropagation();
+    },
+    true,
+  );
 
   // Charts come, and plotly redraws its controls, whenever it likes.
   let isWaiting = false;
   function dressAll() {
     isWaiting = false;
-    document.querySelectorAll(MAP).forEach((plot) => { if (isMap(plot)) dress(plot); });
+    document.querySelectorAll(MAP).forEach(plot => {
+      if (isMap(plot)) dress(plot);
+    });
   }
   new MutationObserver(() => {
     if (isWaiting) return;
@@ -137,8 +169,9 @@
   dressAll();
 
   const look = document.createElement("style");
-  look.textContent = ".station-map-key:focus { outline: none; }"
-    + ".station-map-key:focus-visible { outline: 3px solid #C44E00; outline-offset: 2px; }"
-    + ".station-map-key:focus-visible rect { stroke: #C44E00 !important; stroke-width: 3px !important; }";
+  look.textContent =
+    ".station-map-key:focus { outline: none; }" +
+    ".station-map-key:focus-visible { outline: 3px solid #C44E00; outline-offset: 2px; }" +
+    ".station-map-key:focus-visible rect { stroke: #C44E00 !important; stroke-width: 3px !important; }";
   document.head.append(look);
 })();

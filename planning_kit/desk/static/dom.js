@@ -28,7 +28,8 @@ function button(label, hint, onclick, attributes = {}) {
 }
 
 function pet(minutes) {
-  const whole = Math.floor(minutes + 0.5), size = Math.abs(whole);
+  const whole = Math.floor(minutes + 0.5);
+  const size = Math.abs(whole);
   return `${whole < 0 ? "−" : ""}${Math.floor(size / 60)}:${String(size % 60).padStart(2, "0")}`;
 }
 
@@ -43,12 +44,24 @@ function gmt(ms) {
 // notebook. `near` says, of what has the focus, how to find where to go on; who leaves willingly is let go.
 class FocusKeeper {
   constructor(root, near) {
-    this.onPointer = event => { if (!root.contains(event.target)) this.last = null; };
-    root.addEventListener("focusin", event => { this.last = event.target; this.next = near(event.target); });
-    root.addEventListener("focusout", event => { if (event.relatedTarget && !root.contains(event.relatedTarget)) this.last = null; });
+    this.onPointer = event => {
+      if (!root.contains(event.target)) this.last = null;
+    };
+    root.addEventListener("focusin", event => {
+      this.last = event.target;
+      this.next = near(event.target);
+    });
+    root.addEventListener("focusout", event => {
+      if (event.relatedTarget && !root.contains(event.relatedTarget)) this.last = null;
+    });
     document.addEventListener("pointerdown", this.onPointer, true);
     this.watch = new MutationObserver(() => this.isGone() && requestAnimationFrame(() => this.goOn()));
-    this.watch.observe(root, { childList: true, subtree: true, attributes: true, attributeFilter: ["hidden"] });
+    this.watch.observe(root, {
+      childList: true,
+      subtree: true,
+      attributes: true,
+      attributeFilter: ["hidden"],
+    });
   }
 
   isGone() {
@@ -69,8 +82,29 @@ class FocusKeeper {
 }
 
 function tableOf(columns, rows, caption) {
-  return el("table", { class: "pk-plain" },
+  return el(
+    "table",
+    { class: "pk-plain" },
     caption ? el("caption", {}, caption) : null,
-    el("thead", {}, el("tr", {}, columns.map(name => el("th", { scope: "col" }, name)))),
-    el("tbody", {}, rows.map(row => el("tr", {}, row.map(text => el("td", {}, text))))));
+    el(
+      "thead",
+      {},
+      el(
+        "tr",
+        {},
+        columns.map(name => el("th", { scope: "col" }, name)),
+      ),
+    ),
+    el(
+      "tbody",
+      {},
+      rows.map(row =>
+        el(
+          "tr",
+          {},
+          row.map(text => el("td", {}, text)),
+        ),
+      ),
+    ),
+  );
 }

@@ -4,19 +4,37 @@ class Toolbar {
   constructor(send, chart) {
     this.send = send;
     // Greyed out, not disabled: a disabled button would lose the keyboard's place.
-    const able = (label, kind) => button(label, "", event => event.currentTarget.ariaDisabled !== "true" && send({ kind }), { "data-act": kind });
+    const able = (label, kind) =>
+      button(label, "", event => event.currentTarget.ariaDisabled !== "true" && send({ kind }), {
+        "data-act": kind,
+      });
     this.undo = able("Undo", "undo");
     this.redo = able("Redo", "redo");
     this.save = able("Save", "save");
     this.save.title = "Save to the scenario's folder (Alt+S)";
     this.versions = el("select", { class: "pk-field", "aria-label": "Version", title: "A named version" });
-    this.name = el("input", { class: "pk-field pk-name", placeholder: "name a version", "aria-label": "Name of a new version" });
-    this.folder = el("input", { class: "pk-field pk-name", placeholder: "new folder", "aria-label": "New folder for the export" });
-    this.baseline = el("select", { class: "pk-field", "aria-label": "Baseline", title: "Show where a version had each step",
-      onchange: () => send({ kind: "baseline", name: this.baseline.value }) });
+    this.name = el("input", {
+      class: "pk-field pk-name",
+      placeholder: "name a version",
+      "aria-label": "Name of a new version",
+    });
+    this.folder = el("input", {
+      class: "pk-field pk-name",
+      placeholder: "new folder",
+      "aria-label": "New folder for the export",
+    });
+    this.baseline = el("select", {
+      class: "pk-field",
+      "aria-label": "Baseline",
+      title: "Show where a version had each step",
+      onchange: () => send({ kind: "baseline", name: this.baseline.value }),
+    });
     const drop = () => send({ kind: "drop", name: this.versions.value });
     const picked = kind => () => send({ kind, name: this.versions.value });
-    const keep = () => { send({ kind: "keep", name: this.name.value }); this.name.value = ""; };
+    const keep = () => {
+      send({ kind: "keep", name: this.name.value });
+      this.name.value = "";
+    };
     const out = () => send({ kind: "export", folder: this.folder.value });
     this.name.addEventListener("keydown", event => event.key === "Enter" && keep());
     this.folder.addEventListener("keydown", event => event.key === "Enter" && out());
@@ -28,14 +46,33 @@ class Toolbar {
     this.egress = new EgressSlider(send);
     const group = (...parts) => el("span", { class: "pk-group" }, parts);
     const planning = (...parts) => el("span", { class: "pk-group pk-planning" }, parts);
-    this.box = el("div", { class: "pk-toolbar", role: "toolbar", "aria-label": "Plan" },
-      group(this.undo, this.redo), group(this.save, this.state),
+    this.box = el(
+      "div",
+      { class: "pk-toolbar", role: "toolbar", "aria-label": "Plan" },
+      group(this.undo, this.redo),
+      group(this.save, this.state),
       planning(this.name, button("Keep", "Keep what is typed under this name", keep, { "data-act": "keep" })),
-      planning(this.versions, button("Switch", "Make this version current (undo leads back)", picked("switch"), { "data-act": "switch" }), button("Compare", "What moved from this version to now", picked("compare"), { "data-act": "compare" }),
-        button("×", "Delete this version", drop, { "data-act": "drop", "aria-label": "Delete this version" })),
+      planning(
+        this.versions,
+        button("Switch", "Make this version current (undo leads back)", picked("switch"), {
+          "data-act": "switch",
+        }),
+        button("Compare", "What moved from this version to now", picked("compare"), {
+          "data-act": "compare",
+        }),
+        button("×", "Delete this version", drop, { "data-act": "drop", "aria-label": "Delete this version" }),
+      ),
       planning(el("label", { class: "pk-label" }, "Baseline ", this.baseline)),
-      planning(this.folder, button("Export", "Save as a new folder beside this one", out, { "data-act": "export" })));
-    this.zoom = group(button("−", "Zoom out", () => chart.zoom(1.5), { "aria-label": "Zoom out" }), button("+", "Zoom in (Ctrl and wheel)", () => chart.zoom(1 / 1.5), { "aria-label": "Zoom in" }), button("All", "The whole outing (Home)", () => chart.zoomAll()));
+      planning(
+        this.folder,
+        button("Export", "Save as a new folder beside this one", out, { "data-act": "export" }),
+      ),
+    );
+    this.zoom = group(
+      button("−", "Zoom out", () => chart.zoom(1.5), { "aria-label": "Zoom out" }),
+      button("+", "Zoom in (Ctrl and wheel)", () => chart.zoom(1 / 1.5), { "aria-label": "Zoom in" }),
+      button("All", "The whole outing (Home)", () => chart.zoomAll()),
+    );
   }
 
   show(status) {
@@ -46,19 +83,32 @@ class Toolbar {
     this.redo.title = status.redo ? `Redo: ${status.redo} (Ctrl+Y)` : "Nothing to redo";
     this.state.textContent = status.unsaved ? "unsaved" : "saved";
     this.state.classList.toggle("pk-unsaved", status.unsaved);
-    options(this.versions, status.versions.map(name => [name, name]), this.versions.value);
+    options(
+      this.versions,
+      status.versions.map(name => [name, name]),
+      this.versions.value,
+    );
     options(this.baseline, [["", "none"], ...status.versions.map(name => [name, name])], status.baseline);
     this.setHead(status.head);
     this.egress.show(status.egress);
   }
 
   setHead(head) {
-    this.head.replaceChildren(...head.map(([name, words, level]) => el("span", { class: `pk-fact ${level && `pk-fact-${level}`}` }, `${name}: `, el("strong", {}, words))));
+    this.head.replaceChildren(
+      ...head.map(([name, words, level]) =>
+        el("span", { class: `pk-fact ${level && `pk-fact-${level}`}` }, `${name}: `, el("strong", {}, words)),
+      ),
+    );
   }
 
   say(message) {
     const back = message.way_back;
-    this.said.replaceChildren(message.text, ...(back ? [" ", button(back.label, "", () => this.send({ kind: back.kind }), { "data-act": back.kind })] : []));
+    this.said.replaceChildren(
+      message.text,
+      ...(back
+        ? [" ", button(back.label, "", () => this.send({ kind: back.kind }), { "data-act": back.kind })]
+        : []),
+    );
     this.said.className = `pk-said pk-said-${message.level}`;
     clearTimeout(this.timer);
     if (message.level === "good" && !back) this.timer = setTimeout(() => this.hush(), 8000);
@@ -70,10 +120,23 @@ class Toolbar {
 
   offer({ offers }) {
     const more = offers.length > 1 ? `${offers.length - 1} older after it. ` : "";
-    this.asks.replaceChildren(...offers.slice(0, 1).map(offer => el("div", { class: "pk-ask", role: "alert" },
-      `There is unsaved work on this scenario, last written ${offer.written} (perhaps still open in another window). ${more}`,
-      button("Restore", "Take it up; undo leads back", () => this.send({ kind: "restore", path: offer.path }), { "data-act": "restore" }),
-      button("Discard", "Delete it", () => this.send({ kind: "discard", path: offer.path })))));
+    this.asks.replaceChildren(
+      ...offers.slice(0, 1).map(offer =>
+        el(
+          "div",
+          { class: "pk-ask", role: "alert" },
+          `There is unsaved work on this scenario, last written ${offer.written} ` +
+            `(perhaps still open in another window). ${more}`,
+          button(
+            "Restore",
+            "Take it up; undo leads back",
+            () => this.send({ kind: "restore", path: offer.path }),
+            { "data-act": "restore" },
+          ),
+          button("Discard", "Delete it", () => this.send({ kind: "discard", path: offer.path })),
+        ),
+      ),
+    );
   }
 
   conflict(message) {
@@ -97,16 +160,43 @@ const KEYS_MS = 900;
 class EgressSlider {
   constructor(send) {
     this.send = send;
-    this.field = el("input", { class: "pk-field pk-moment", type: "datetime-local", step: 60, "aria-label": "Egress, UTC" });
-    this.slider = el("input", { class: "pk-slider", type: "range", step: 1, "aria-label": "Egress within the range, minutes" });
+    this.field = el("input", {
+      class: "pk-field pk-moment",
+      type: "datetime-local",
+      step: 60,
+      "aria-label": "Egress, UTC",
+    });
+    this.slider = el("input", {
+      class: "pk-slider",
+      type: "range",
+      step: 1,
+      "aria-label": "Egress within the range, minutes",
+    });
     this.strip = el("div", { class: "pk-sweep", "aria-hidden": "true" });
     this.ends = [el("span", { class: "pk-quiet" }), el("span", { class: "pk-quiet" })];
-    this.sweep = new WorkControl("sweep", "Try all", "Time the plan at every 5 minutes of this range", send, () => this.strip.replaceChildren());
-    this.box = el("div", { class: "pk-egress" }, el("label", { class: "pk-label" }, "Egress UTC ", this.field), this.ends[0],
-      el("span", { class: "pk-slide" }, this.slider, this.strip), this.ends[1], this.sweep.box);
-    this.slider.addEventListener("pointerdown", () => { this.drag = Math.random().toString(36); });
+    this.sweep = new WorkControl(
+      "sweep",
+      "Try all",
+      "Time the plan at every 5 minutes of this range",
+      send,
+      () => this.strip.replaceChildren(),
+    );
+    this.box = el(
+      "div",
+      { class: "pk-egress" },
+      el("label", { class: "pk-label" }, "Egress UTC ", this.field),
+      this.ends[0],
+      el("span", { class: "pk-slide" }, this.slider, this.strip),
+      this.ends[1],
+      this.sweep.box,
+    );
+    this.slider.addEventListener("pointerdown", () => {
+      this.drag = Math.random().toString(36);
+    });
     this.slider.addEventListener("input", () => this.move());
-    this.slider.addEventListener("pointerup", () => { this.drag = null; });
+    this.slider.addEventListener("pointerup", () => {
+      this.drag = null;
+    });
     this.slider.addEventListener("keydown", event => event.key.startsWith("Arrow") && this.holdKeys());
     // Typed digit by digit, a year changes four times: the keyboard ends with Enter or by leaving.
     this.field.addEventListener("keydown", event => {
@@ -133,13 +223,17 @@ class EgressSlider {
     if (this.field.value) this.send({ kind: "egress", ms: Date.parse(`${this.field.value}Z`) });
   }
 
-  holdKeys() {  // arrows in quick succession are one edit
+  holdKeys() {
+    // arrows in quick succession are one edit
     this.drag ??= Math.random().toString(36);
     clearTimeout(this.held);
-    this.held = setTimeout(() => { this.drag = null; }, KEYS_MS);
+    this.held = setTimeout(() => {
+      this.drag = null;
+    }, KEYS_MS);
   }
 
-  move() {  // one message at a time: the next goes when the last was answered
+  move() {
+    // one message at a time: the next goes when the last was answered
     if (this.isWaiting) return;
     this.isWaiting = true;
     const value = this.slider.value;
@@ -151,7 +245,8 @@ class EgressSlider {
 
   swept(message) {
     if (message.result) this.strip.replaceChildren();
-    for (const each of message.result ?? (message.part ? [message.part] : [])) this.strip.append(this.tried(each));
+    for (const each of message.result ?? (message.part ? [message.part] : []))
+      this.strip.append(this.tried(each));
     this.sweep.told(message, "bars: inside the hard limit; dots: no plan or past it");
   }
 
@@ -159,6 +254,10 @@ class EgressSlider {
     const share = (each.ms - this.first) / (this.last - this.first);
     const level = each.left === null ? "none" : each.left < 0 ? "over" : "some";
     const words = each.left === null ? each.reason : `${each.left} min before the hard limit`;
-    return el("span", { class: `pk-try pk-${level}`, style: `left:${(share * 100).toFixed(2)}%`, title: `${new Date(each.ms).toISOString().slice(11, 16)}: ${words}` });
+    return el("span", {
+      class: `pk-try pk-${level}`,
+      style: `left:${(share * 100).toFixed(2)}%`,
+      title: `${new Date(each.ms).toISOString().slice(11, 16)}: ${words}`,
+    });
   }
 }
