@@ -1,10 +1,12 @@
 // One editor for every cell: a plain field that keeps whatever is typed, with a list of what is allowed.
 // In a cell that holds several ids the list completes the word under the cursor.
 
+import { el } from "./dom.js";
+
 const MOST_SUGGESTIONS = 12;
 const LIST_PX = 250;
 
-function cellEditor(root, suggestionsFor, firstKey) {
+export function cellEditor(root, suggestionsFor, firstKey) {
   return function (cell, onRendered, success, cancel) {
     const before = cell.getValue() ?? "";
     const { words, isList } = suggestionsFor(cell);

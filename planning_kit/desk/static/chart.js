@@ -1,13 +1,26 @@
 // The chart under the planner's hands: zoom, choice, drags and keys. One message on drop, none while
 // dragging.
 
+import {
+  CHART_LEFT,
+  CHART_RIGHT,
+  layoutLanes,
+  outline,
+  paintChart,
+  paintMarks,
+  rect,
+  text,
+  ticksFor,
+} from "./chart_paint.js";
+import { el, pet, svg } from "./dom.js";
+
 const EDGE_PX = 6;
 const DRAG_PX = 4;
 const EDGE_MIN = 8;
 const LEAST_PX = 200;
 const SOON_MS = 60;
 
-class PlanChart {
+export class PlanChart {
   constructor(root, send, events) {
     Object.assign(this, { root, send, events });
     this.clipId = `pk-clip-${Math.random().toString(36).slice(2)}`;
@@ -391,8 +404,8 @@ class PlanChart {
       lines = [`${told.severity} ${told.check} ${told.when}`, told.message];
     } else if (target.ghost !== undefined) lines = this.notes?.ghost_hovers[Number(target.ghost)];
     else if (target.inhibit !== undefined) {
-      const [row, at] = target.inhibit.split(" ");
-      const [inhibit, title, from, until] = this.chart.inhibits[row][at];
+      const [row, number] = target.inhibit.split(" ");
+      const [inhibit, title, from, until] = this.chart.inhibits[row][number];
       lines = [`${inhibit} ${title}`, `Must stand from PET ${pet(from)} to ${pet(until)}`];
     } else if (target.bar !== undefined)
       lines = this.notes?.hovers[Number(target.bar)] ?? [this.chart.bars[Number(target.bar)][6]];

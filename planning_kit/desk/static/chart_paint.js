@@ -1,9 +1,11 @@
 // Painting the chart: from the kernel's plain data and a zoom to SVG. It knows no events.
 // All texts of a scenario are text nodes: nothing here reads markup.
 
-const CHART_LEFT = 96;
-const CHART_RIGHT = 14;
-const HEIGHTS = {
+import { gmt, pet, svg } from "./dom.js";
+
+export const CHART_LEFT = 96;
+export const CHART_RIGHT = 14;
+export const HEIGHTS = {
   axis: 18,
   light: 15,
   link: 7,
@@ -23,7 +25,7 @@ const ID_GAP = 4;
 const CHART_FONTS = 'system-ui, -apple-system, "Segoe UI", "Liberation Sans", Arial, sans-serif';
 const TICKS_MIN = [1, 2, 5, 10, 15, 30, 60, 120, 240];
 
-function layoutLanes(chart) {
+export function layoutLanes(chart) {
   let y = HEIGHTS.axis + 2;
   const take = (height, gap = 3) => {
     const strip = { y, height };
@@ -57,7 +59,7 @@ function layoutLanes(chart) {
   return places;
 }
 
-function paintChart(chart, look) {
+export function paintChart(chart, look) {
   const { places, x, theme, width, range } = look;
   const right = width - CHART_RIGHT;
   const layers = {
@@ -348,12 +350,12 @@ function paintChart(chart, look) {
 }
 
 // Without slack to plan: a bold outline.
-function outline(isTight, theme) {
+export function outline(isTight, theme) {
   return { stroke: isTight ? theme.ink : theme.bar_outline, "stroke-width": isTight ? 2.2 : 0.8 };
 }
 
 // The marks of findings, which come after the chart: at one spot the worst stands for those behind it.
-function paintMarks(findings, { places, x, theme, clipId }) {
+export function paintMarks(findings, { places, x, theme, clipId }) {
   const layer = svg("g", { "clip-path": `url(#${clipId})` });
   const taken = {};
   findings.forEach((found, number) => {
@@ -374,7 +376,7 @@ function paintMarks(findings, { places, x, theme, clipId }) {
   return layer;
 }
 
-function severitySign(severity, cx, cy, r, theme, attributes = {}) {
+export function severitySign(severity, cx, cy, r, theme, attributes = {}) {
   const line = { stroke: theme.ink, "stroke-width": 1.1, ...attributes };
   if (severity === "note") return svg("circle", { cx, cy, r: r - 1, fill: theme.note, ...line });
   const corners = severity === "stop" ? 8 : 3;
@@ -415,7 +417,7 @@ function patterns(id, theme) {
   ];
 }
 
-function rect(from, until, strip, attributes) {
+export function rect(from, until, strip, attributes) {
   return svg("rect", {
     x: from.toFixed(2),
     y: strip.y,
@@ -425,7 +427,7 @@ function rect(from, until, strip, attributes) {
   });
 }
 
-function text(words, x, y, attributes) {
+export function text(words, x, y, attributes) {
   return svg("text", { x, y, ...attributes }, words);
 }
 
@@ -461,7 +463,7 @@ function wrapped(words, perLine, lines) {
   return cut;
 }
 
-function ticksFor(range, room) {
+export function ticksFor(range, room) {
   const every = TICKS_MIN.find(each => room / ((range[1] - range[0]) / each) >= 58) ?? 240;
   const first = Math.ceil(range[0] / every) * every;
   const ticks = [];

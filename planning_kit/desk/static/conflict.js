@@ -1,9 +1,11 @@
 // Another saved meanwhile: what of theirs is taken as it is, and a choice wherever both changed the same.
 
+import { button, el, tableOf } from "./dom.js";
+
 const SIDES = ["yours", "theirs"];
 const PLACE_COLUMNS = ["table", "row", "column", "was"];
 
-class ConflictPanel {
+export class ConflictPanel {
   constructor(message, send, onClose) {
     Object.assign(this, { clashes: message.clashes ?? [], send, onClose });
     this.chosen = new Map(this.clashes.filter(each => each.choice).map(each => [each, each.choice]));

@@ -2,11 +2,11 @@
 
 const SVG_NS = "http://www.w3.org/2000/svg";
 
-function el(tag, attributes = {}, ...children) {
+export function el(tag, attributes = {}, ...children) {
   return filled(document.createElement(tag), attributes, children);
 }
 
-function svg(tag, attributes = {}, ...children) {
+export function svg(tag, attributes = {}, ...children) {
   return filled(document.createElementNS(SVG_NS, tag), attributes, children);
 }
 
@@ -23,17 +23,17 @@ function filled(node, attributes, children) {
   return node;
 }
 
-function button(label, hint, onclick, attributes = {}) {
+export function button(label, hint, onclick, attributes = {}) {
   return el("button", { type: "button", class: "pk-button", title: hint, onclick, ...attributes }, label);
 }
 
-function pet(minutes) {
+export function pet(minutes) {
   const whole = Math.floor(minutes + 0.5);
   const size = Math.abs(whole);
   return `${whole < 0 ? "−" : ""}${Math.floor(size / 60)}:${String(size % 60).padStart(2, "0")}`;
 }
 
-function gmt(ms) {
+export function gmt(ms) {
   const moment = new Date(ms + 30000);
   const first = Date.UTC(moment.getUTCFullYear(), 0, 1);
   const day = Math.floor((moment.getTime() - first) / 86400000) + 1;
@@ -42,7 +42,7 @@ function gmt(ms) {
 
 // A button that goes away takes the keyboard's place with it, and the next key would be a command of the
 // notebook. `near` says, of what has the focus, how to find where to go on; who leaves willingly is let go.
-class FocusKeeper {
+export class FocusKeeper {
   constructor(root, near) {
     this.onPointer = event => {
       if (!root.contains(event.target)) this.last = null;
@@ -81,7 +81,7 @@ class FocusKeeper {
   }
 }
 
-function tableOf(columns, rows, caption) {
+export function tableOf(columns, rows, caption) {
   return el(
     "table",
     { class: "pk-plain" },

@@ -1,7 +1,15 @@
 // The workbench while the crew is outside: a mode of the same page. Tables give way to the log; the chart,
 // findings and margins are those of the plan as it is re-timed.
 
-class Outside {
+import { button, el } from "./dom.js";
+import { OutsideChart } from "./outside_chart.js";
+import { OutsideClock } from "./outside_clock.js";
+import { OutsideConsole } from "./outside_console.js";
+import { OutsideLog } from "./outside_log.js";
+import { OutsideSide } from "./outside_side.js";
+import { OUTSIDE_TABS, SIDE_TABS } from "./side.js";
+
+export class Outside {
   constructor(root, send, parts) {
     Object.assign(this, { root, send, ...parts });
     this.isOn = false;

@@ -1,9 +1,12 @@
 // The chart of a plan that is under way: what is done is hatched, what is in hand is outlined, a line stands
 // at now. Drawn over the chart each time that it is painted; between two paintings only the line moves.
 
+import { CHART_LEFT, CHART_RIGHT, HEIGHTS, rect, text } from "./chart_paint.js";
+import { svg } from "./dom.js";
+
 const FLAG_PX = 34;
 
-class OutsideChart {
+export class OutsideChart {
   constructor(chart, now) {
     Object.assign(this, { chart, now });
     chart.dress = () => this.paint();
@@ -91,7 +94,7 @@ class OutsideChart {
 }
 
 // A clock has not struck the minute before it is over.
-function petFloor(minutes) {
+export function petFloor(minutes) {
   const whole = Math.floor(minutes + 1e-6);
   const size = Math.abs(whole);
   return `${whole < 0 ? "−" : ""}${Math.floor(size / 60)}:${String(size % 60).padStart(2, "0")}`;

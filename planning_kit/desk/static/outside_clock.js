@@ -1,5 +1,8 @@
 // What time it is outside, where the log is kept, and where the outing stands in words.
 
+import { button, el, gmt } from "./dom.js";
+import { petFloor } from "./outside_chart.js";
+
 // Re-timed is at every whole minute: after this long without, the picture is old.
 const SILENT_MS = 100000;
 
@@ -8,7 +11,7 @@ const CALLS = {
   ingress: ["Log ingress", "Both are inside: what they have not begun is left"],
 };
 
-class OutsideClock {
+export class OutsideClock {
   constructor(send) {
     this.send = send;
     this.pet = el("strong", { class: "pk-clock-pet", "aria-label": "PET now" });

@@ -1,6 +1,9 @@
 // One card a lane: what is in hand or next, a key an event, and what goes with it. Cards stay while they are
 // shown anew, so that nothing typed and no keyboard place is lost.
 
+import { button, el, pet } from "./dom.js";
+import { options } from "./toolbar.js";
+
 const EVENT_KEYS = { started: "s", finished: "f", partly: "p", skipped: "k", suit: "r" };
 const EVENT_WORDS = {
   started: "Started",
@@ -17,7 +20,7 @@ const EVENT_HINTS = {
   suit: "Mean metabolic rate of this crew member since egress, W",
 };
 
-class OutsideConsole {
+export class OutsideConsole {
   constructor(send, clock, onStep) {
     Object.assign(this, { send, clock, onStep });
     this.cards = new Map();

@@ -1,6 +1,8 @@
 // The log, the latest row first; a row can be corrected or withdrawn where it stands.
 
-class OutsideLog {
+import { button, el } from "./dom.js";
+
+export class OutsideLog {
   constructor(send, clock) {
     Object.assign(this, { send, clock });
     this.body = el("tbody");

@@ -1,6 +1,8 @@
 // Beside the chart while the crew is outside: what can still be done, and the ways home from this minute.
 
-class OutsideSide {
+import { button, el } from "./dom.js";
+
+export class OutsideSide {
   constructor(side, send, clock) {
     Object.assign(this, { side, send, clock });
     this.options = side.panes.options;

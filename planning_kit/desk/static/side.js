@@ -1,6 +1,10 @@
 // Beside the chart: faults, findings and margins, worst first; why a step stands where it does; what moved.
 
-const SIDE_TABS = {
+import { severitySign } from "./chart_paint.js";
+import { el, svg, tableOf } from "./dom.js";
+import { OddsPane, OrderPane } from "./work.js";
+
+export const SIDE_TABS = {
   findings: "Findings",
   margins: "Margins",
   why: "Why",
@@ -8,7 +12,7 @@ const SIDE_TABS = {
   odds: "Odds",
   order: "Order",
 };
-const OUTSIDE_TABS = {
+export const OUTSIDE_TABS = {
   findings: "Findings",
   options: "Options",
   home: "Home",
@@ -16,7 +20,7 @@ const OUTSIDE_TABS = {
   why: "Why",
 };
 
-class Side {
+export class Side {
   constructor(root, send, events) {
     Object.assign(this, { root, send, events });
     this.tabs = el("div", { class: "pk-tabs", role: "tablist", "aria-label": "About the plan" });

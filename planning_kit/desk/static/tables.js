@@ -1,10 +1,13 @@
 // The tables: one Tabulator a sheet, made when its tab is first opened. The order of rows is the kernel's;
 // sorting and finding here change only what is looked at.
 
-const NUMBER_COLUMN = "_n";
-const LIBRARY = Symbol.for("planning_kit.tabulator"); // one a page, however many views
+import { cellEditor } from "./cell_editor.js";
+import { button, el } from "./dom.js";
 
-async function loadLibrary(text) {
+const NUMBER_COLUMN = "_n";
+export const LIBRARY = Symbol.for("planning_kit.tabulator"); // one a page, however many views
+
+export async function loadLibrary(text) {
   const address = URL.createObjectURL(new Blob([text], { type: "text/javascript" }));
   try {
     window[LIBRARY] = (await import(address)).default;
@@ -13,7 +16,7 @@ async function loadLibrary(text) {
   }
 }
 
-class Tables {
+export class Tables {
   constructor(root, send, onStep) {
     this.root = root;
     this.send = send;
@@ -174,7 +177,10 @@ class Tables {
       columnDefaults: { headerSortTristate: true, resizable: "header", minWidth: 54, maxInitialWidth: 240 },
       columns: sheet.columns.map(column => this.columnOf(name, column, column === key)),
     });
-    const grid = { box, table, find: "", ready: new Promise(done => table.on("tableBuilt", done)) };
+    const ready = new Promise(done => {
+      table.on("tableBuilt", done);
+    });
+    const grid = { box, table, find: "", ready };
     table.on("cellEdited", cell => this.typed(name, cell));
     table.on("tableBuilt", () => {
       grid.isBuilt = true;

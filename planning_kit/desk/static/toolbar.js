@@ -1,6 +1,10 @@
 // Above the chart: undo, versions, files, egress; and the messages that need an answer.
 
-class Toolbar {
+import { ConflictPanel } from "./conflict.js";
+import { button, el } from "./dom.js";
+import { WorkControl } from "./work.js";
+
+export class Toolbar {
   constructor(send, chart) {
     this.send = send;
     // Greyed out, not disabled: a disabled button would lose the keyboard's place.
@@ -146,7 +150,7 @@ class Toolbar {
   }
 }
 
-function options(select, pairs, value) {
+export function options(select, pairs, value) {
   const now = JSON.stringify(pairs);
   if (select.dataset.pairs !== now) {
     select.dataset.pairs = now;

@@ -1,7 +1,9 @@
 // Long questions: a button that starts and stops, how far it is, whether the answer is of the plan as it is
 // now.
 
-class WorkControl {
+import { button, el, tableOf } from "./dom.js";
+
+export class WorkControl {
   constructor(question, label, hint, send, onStart = () => {}) {
     Object.assign(this, { question, label, send, onStart });
     this.button = button(label, hint, () => this.press(), { "data-act": question });
@@ -44,7 +46,7 @@ function capital(words) {
   return words.charAt(0).toUpperCase() + words.slice(1);
 }
 
-class OddsPane {
+export class OddsPane {
   constructor(send, onStep) {
     this.onStep = onStep;
     this.control = new WorkControl(
@@ -113,7 +115,7 @@ class OddsPane {
   }
 }
 
-class OrderPane {
+export class OrderPane {
   constructor(send) {
     this.send = send;
     this.control = new WorkControl(

@@ -1,5 +1,12 @@
 // The whole widget: parts, messages, keys. `render` is what anywidget calls for each view.
 
+import { PlanChart } from "./chart.js";
+import { FocusKeeper, el } from "./dom.js";
+import { Outside } from "./outside.js";
+import { Side } from "./side.js";
+import { LIBRARY, Tables, loadLibrary } from "./tables.js";
+import { Toolbar } from "./toolbar.js";
+
 const ANSWER_MS = 15000;
 const QUIET_KINDS = ["hello", "explain", "snapshot"]; // not the planner's own acts: what was said stays
 
@@ -7,7 +14,7 @@ function render({ model, el: home }) {
   const root = el("div", { class: "pk-workbench", "data-lm-suppress-shortcuts": "true" });
   const view = Math.random().toString(36).slice(2);
   let number = 0;
-  let waiting = new Map();
+  const waiting = new Map();
   let timer = null;
   let isLoaded = false;
   const send = (message, then) => {
