@@ -14,7 +14,7 @@ ROOT = Path(__file__).resolve().parents[1]
 JOINED = runpy.run_path(str(ROOT / ".ci" / "join-scripts"))["JOINED"]
 SOURCES = [path for joined in JOINED for path in joined.source_paths()]
 UNIT_TESTS = sorted((ROOT / "tests" / "browser" / "scripts").glob("*.js"))
-LONGEST_LINE = 110
+LONGEST_LINE, MOST_LINES = 110, 300
 
 
 @pytest.mark.parametrize("joined", JOINED, ids=lambda joined: Path(joined.target).name)
@@ -72,7 +72,13 @@ def test_the_linter_would_find(script, rule, tmp_path):
 
 
 @pytest.mark.parametrize("path", SOURCES + UNIT_TESTS, ids=lambda path: path.name)
-def test_a_script_is_a_module_of_short_lines(path):
+def test_a_script_is_a_small_module_of_short_lines(path):
     lines = path.read_text(encoding="utf-8").splitlines()
     assert any(line.startswith(("import ", "export ")) for line in lines), "plain script, not a module"
+    assert len(lines) <= MOST_LINES
     assert [line for line in lines if len(line) > LONGEST_LINE] == []
+
+
+def test_every_script_has_unit_tests_of_its_own():
+    tested = {path.name.removesuffix(".test.js") for path in UNIT_TESTS}
+    assert {path.stem for path in SOURCES} - tested == set()

@@ -2,9 +2,28 @@
 // In a cell that holds several ids the list completes the word under the cursor.
 
 import { el } from "./dom.js";
+import { suggestionAfter } from "./keys.js";
 
 const MOST_SUGGESTIONS = 12;
 const LIST_PX = 250;
+
+// Where the word under the cursor begins: all that is typed, unless the cell holds a list.
+export function wordStart(text, caret, isList) {
+  return isList ? text.slice(0, caret).lastIndexOf(" ") + 1 : 0;
+}
+
+// All words while nothing is typed yet, then those that hold what is typed.
+export function suggested(words, text, caret, isList, isFresh) {
+  const typed = text.slice(wordStart(text, caret, isList), caret).toLowerCase();
+  return words.filter(word => (isFresh && !isList) || word.toLowerCase().includes(typed));
+}
+
+// The text with the word under the cursor completed, and where the cursor is then.
+export function completed(text, caret, word, isList) {
+  const start = wordStart(text, caret, isList);
+  const end = isList ? caret : text.length;
+  return { text: text.slice(0, start) + word + text.slice(end), caret: start + word.length };
+}
 
 export function cellEditor(root, suggestionsFor, firstKey) {
   return function (cell, onRendered, success, cancel) {
@@ -21,19 +40,13 @@ export function cellEditor(root, suggestionsFor, firstKey) {
     let isDone = false;
     input.value = before;
 
-    const wordStart = () => (isList ? input.value.slice(0, input.selectionStart).lastIndexOf(" ") + 1 : 0);
     const shownWords = () => {
-      const typed = input.value.slice(wordStart(), input.selectionStart).toLowerCase();
       const isFresh = input.value === before;
-      return words
-        .filter(word => (isFresh && !isList) || word.toLowerCase().includes(typed))
-        .slice(0, MOST_SUGGESTIONS);
+      return suggested(words, input.value, input.selectionStart, isList, isFresh).slice(0, MOST_SUGGESTIONS);
     };
     const take = word => {
-      const start = wordStart();
-      const end = isList ? input.selectionStart : input.value.length;
-      input.value = input.value.slice(0, start) + word + input.value.slice(end);
-      const caret = start + word.length;
+      const { text, caret } = completed(input.value, input.selectionStart, word, isList);
+      input.value = text;
       input.setSelectionRange(caret, caret);
       at = -1;
       paint();
@@ -86,8 +99,7 @@ export function cellEditor(root, suggestionsFor, firstKey) {
         end(cancel);
         event.preventDefault();
       } else if ((event.key === "ArrowDown" || event.key === "ArrowUp") && found) {
-        at = (at + (event.key === "ArrowDown" ? 1 : found)) % found;
-        if (event.key === "ArrowUp" && at === found) at = found - 1;
+        at = suggestionAfter(at, found, event.key);
         paint();
         event.preventDefault();
       } else if (event.key === "Enter" && !(isLong && event.shiftKey)) {

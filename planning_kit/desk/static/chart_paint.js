@@ -1,67 +1,20 @@
 // Painting the chart: from the kernel's plain data and a zoom to SVG. It knows no events.
 // All texts of a scenario are text nodes: nothing here reads markup.
 
-import { gmt, pet, svg } from "./dom.js";
+import { CHART_LEFT, CHART_RIGHT, HEIGHTS, TEXT_PX, fit, wrapped } from "./chart_layout.js";
+import { outline, patterns, rect, text, widthOf } from "./chart_shapes.js";
+import { svg } from "./dom.js";
+import { gmt, pet } from "./times.js";
 
-export const CHART_LEFT = 96;
-export const CHART_RIGHT = 14;
-export const HEIGHTS = {
-  axis: 18,
-  light: 15,
-  link: 7,
-  marks: 19,
-  ghost: 13,
-  crew: 60,
-  gutter: 26,
-  actor: 18,
-  inhibit: 15,
-};
 const ID_FONT = "650 11px";
 const THIN_FONT = "650 10px";
-const TEXT_PX = 5.6;
 const LINE_PX = 11.5;
 const ID_GAP = 4;
-// As in workbench.css.
-const CHART_FONTS = 'system-ui, -apple-system, "Segoe UI", "Liberation Sans", Arial, sans-serif';
-const TICKS_MIN = [1, 2, 5, 10, 15, 30, 60, 120, 240];
-
-export function layoutLanes(chart) {
-  let y = HEIGHTS.axis + 2;
-  const take = (height, gap = 3) => {
-    const strip = { y, height };
-    y += height + gap;
-    return strip;
-  };
-  const places = { light: take(HEIGHTS.light), links: chart.links.map(() => take(HEIGHTS.link)), lanes: {} };
-  places.whole = take(HEIGHTS.marks, 0);
-  const hasGhosts = chart.ghosts.length > 0;
-  chart.crew.forEach((who, number) => {
-    const isFirst = number === 0;
-    const lane = {};
-    if (isFirst) {
-      lane.marks = places.whole;
-      if (hasGhosts) lane.ghosts = take(HEIGHTS.ghost);
-    }
-    lane.main = take(HEIGHTS.crew, number < chart.crew.length - 1 ? HEIGHTS.gutter : 3);
-    if (!isFirst) {
-      if (hasGhosts) lane.ghosts = take(HEIGHTS.ghost);
-      lane.marks = take(HEIGHTS.marks);
-    }
-    places.lanes[who] = lane;
-  });
-  for (const [who] of chart.actors) {
-    const main = take(HEIGHTS.actor, 4);
-    places.lanes[who] = { main, marks: main, ghosts: hasGhosts ? main : null, isThin: true };
-  }
-  places.inhibits = chart.inhibits.map(() => take(HEIGHTS.inhibit, 2));
-  places.bottom = y + 2;
-  places.height = places.bottom + HEIGHTS.axis;
-  return places;
-}
 
 export function paintChart(chart, look) {
   const { places, x, theme, width, range } = look;
   const right = width - CHART_RIGHT;
+  const seen = (from, until) => [Math.max(x(from), CHART_LEFT), Math.min(x(until), right)];
   const layers = {
     ground: svg("g"),
     bars: svg("g"),
@@ -102,16 +55,10 @@ export function paintChart(chart, look) {
     for (const kind of ["day", "penumbra", "night"]) {
       for (const [start, finish] of data.light[kind]) {
         ground.append(rect(x(start), x(finish), places.light, { fill: theme[kind] }));
-        const room = Math.min(x(finish), right) - Math.max(x(start), CHART_LEFT);
-        if (kind !== "penumbra" && room > 40) {
-          ground.append(
-            text(
-              kind,
-              (Math.min(x(finish), right) + Math.max(x(start), CHART_LEFT)) / 2,
-              places.light.y + 11,
-              { fill: theme[`${kind}_ink`], "text-anchor": "middle", class: "pk-small" },
-            ),
-          );
+        const [from, until] = seen(start, finish);
+        if (kind !== "penumbra" && until - from > 40) {
+          const ink = { fill: theme[`${kind}_ink`], "text-anchor": "middle", class: "pk-small" };
+          ground.append(text(kind, (until + from) / 2, places.light.y + 11, ink));
         }
       }
     }
@@ -142,13 +89,9 @@ export function paintChart(chart, look) {
             "data-inhibit": `${number} ${at}`,
           }),
         );
-        const room = Math.min(x(until), right) - Math.max(x(from), CHART_LEFT) - 8;
-        ground.append(
-          text(fit(`${inhibit} ${title}`, room, TEXT_PX), Math.max(x(from), CHART_LEFT) + 4, strip.y + 11, {
-            fill: theme.ink,
-            class: "pk-small",
-          }),
-        );
+        const [left, end] = seen(from, until);
+        const words = fit(`${inhibit} ${title}`, end - left - 8, TEXT_PX);
+        ground.append(text(words, left + 4, strip.y + 11, { fill: theme.ink, class: "pk-small" }));
       }
     });
   }
@@ -347,126 +290,4 @@ export function paintChart(chart, look) {
       );
     });
   }
-}
-
-// Without slack to plan: a bold outline.
-export function outline(isTight, theme) {
-  return { stroke: isTight ? theme.ink : theme.bar_outline, "stroke-width": isTight ? 2.2 : 0.8 };
-}
-
-// The marks of findings, which come after the chart: at one spot the worst stands for those behind it.
-export function paintMarks(findings, { places, x, theme, clipId }) {
-  const layer = svg("g", { "clip-path": `url(#${clipId})` });
-  const taken = {};
-  findings.forEach((found, number) => {
-    if (found.minute === null) return;
-    for (const who of found.lanes) {
-      const strip = who === "" ? places.whole : places.lanes[who]?.marks;
-      const key = `${who}|${Math.round(x(found.minute) / 14)}`;
-      if (!strip || taken[key]) continue;
-      taken[key] = true;
-      layer.append(
-        severitySign(found.severity, x(found.minute), strip.y + strip.height / 2, 6.5, theme, {
-          "data-finding": number,
-          class: "pk-mark",
-        }),
-      );
-    }
-  });
-  return layer;
-}
-
-export function severitySign(severity, cx, cy, r, theme, attributes = {}) {
-  const line = { stroke: theme.ink, "stroke-width": 1.1, ...attributes };
-  if (severity === "note") return svg("circle", { cx, cy, r: r - 1, fill: theme.note, ...line });
-  const corners = severity === "stop" ? 8 : 3;
-  const turn = severity === "stop" ? Math.PI / 8 : -Math.PI / 2;
-  const points = Array.from({ length: corners }, (_, at) => {
-    const angle = turn + (at * 2 * Math.PI) / corners;
-    const x = cx + r * Math.cos(angle);
-    const y = cy + (corners === 3 ? 1.5 : 0) + r * Math.sin(angle);
-    return `${x.toFixed(1)},${y.toFixed(1)}`;
-  });
-  return svg("polygon", { points: points.join(" "), fill: theme[severity], ...line });
-}
-
-function patterns(id, theme) {
-  const tile = (name, size, ...marks) =>
-    svg("pattern", { id: `${id}-${name}`, width: size, height: size, patternUnits: "userSpaceOnUse" }, marks);
-  const ruling = { stroke: "rgba(21,24,28,0.45)", "stroke-width": 1 };
-  const paper = svg("rect", { width: 6, height: 6, fill: theme.paper });
-  return [
-    tile("travel", 6, paper, svg("path", { d: "M0,6 L6,0", stroke: theme.ink, "stroke-width": 1 })),
-    tile("wait", 6, paper.cloneNode(), svg("circle", { cx: 2, cy: 2, r: 0.9, fill: theme.quiet_ink })),
-    tile("|", 6, svg("path", { d: "M3,0 V6", ...ruling })),
-    tile("-", 6, svg("path", { d: "M0,3 H6", ...ruling })),
-    tile("+", 6, svg("path", { d: "M3,0 V6 M0,3 H6", ...ruling })),
-    svg(
-      "marker",
-      {
-        id: `${id}-arrow`,
-        viewBox: "0 0 6 6",
-        refX: 5,
-        refY: 3,
-        markerWidth: 6,
-        markerHeight: 6,
-        orient: "auto",
-      },
-      svg("path", { d: "M0,0 L6,3 L0,6 Z", fill: theme.quiet_ink }),
-    ),
-  ];
-}
-
-export function rect(from, until, strip, attributes) {
-  return svg("rect", {
-    x: from.toFixed(2),
-    y: strip.y,
-    width: Math.max(0.6, until - from).toFixed(2),
-    height: strip.height,
-    ...attributes,
-  });
-}
-
-export function text(words, x, y, attributes) {
-  return svg("text", { x, y, ...attributes }, words);
-}
-
-// Bold letters differ by half in width: what is written beside each other must be measured.
-const ruler = document.createElement("canvas").getContext("2d");
-const measured = new Map();
-
-function widthOf(words, font) {
-  const key = `${font} ${words}`;
-  if (!measured.has(key)) {
-    ruler.font = `${font} ${CHART_FONTS}`;
-    measured.set(key, ruler.measureText(words).width);
-  }
-  return measured.get(key);
-}
-
-function fit(words, room, perChar) {
-  const most = Math.floor(room / perChar);
-  return words.length <= most ? words : most < 2 ? "" : `${words.slice(0, most - 1)}…`;
-}
-
-function wrapped(words, perLine, lines) {
-  const found = [];
-  for (const word of words.split(" ")) {
-    const last = found[found.length - 1];
-    if (last !== undefined && last.length + 1 + word.length <= perLine)
-      found[found.length - 1] = `${last} ${word}`;
-    else found.push(word);
-  }
-  const cut = found.slice(0, Math.max(0, lines)).map(line => fit(line, perLine * 10, 10));
-  if (found.length > cut.length && cut.length)
-    cut[cut.length - 1] = fit(`${cut[cut.length - 1]} …`, perLine * 10, 10);
-  return cut;
-}
-
-export function ticksFor(range, room) {
-  const every = TICKS_MIN.find(each => room / ((range[1] - range[0]) / each) >= 58) ?? 240;
-  const first = Math.ceil(range[0] / every) * every;
-  const ticks = [];
-  for (let minute = first; minute <= range[1]; minute += every) ticks.push(minute);
-  return ticks;
 }

@@ -27,17 +27,14 @@ export function button(label, hint, onclick, attributes = {}) {
   return el("button", { type: "button", class: "pk-button", title: hint, onclick, ...attributes }, label);
 }
 
-export function pet(minutes) {
-  const whole = Math.floor(minutes + 0.5);
-  const size = Math.abs(whole);
-  return `${whole < 0 ? "−" : ""}${Math.floor(size / 60)}:${String(size % 60).padStart(2, "0")}`;
-}
-
-export function gmt(ms) {
-  const moment = new Date(ms + 30000);
-  const first = Date.UTC(moment.getUTCFullYear(), 0, 1);
-  const day = Math.floor((moment.getTime() - first) / 86400000) + 1;
-  return `${String(day).padStart(3, "0")}/${moment.toISOString().slice(11, 16)}`;
+// A tab, with a count beside its words where there is something to count.
+export function tabButton(words, count, attributes) {
+  return el(
+    "button",
+    { type: "button", role: "tab", class: "pk-tab", ...attributes },
+    words,
+    count ? el("span", { class: "pk-count" }, count) : null,
+  );
 }
 
 // A button that goes away takes the keyboard's place with it, and the next key would be a command of the

@@ -1,8 +1,10 @@
 // The chart of a plan that is under way: what is done is hatched, what is in hand is outlined, a line stands
 // at now. Drawn over the chart each time that it is painted; between two paintings only the line moves.
 
-import { CHART_LEFT, CHART_RIGHT, HEIGHTS, rect, text } from "./chart_paint.js";
+import { CHART_LEFT, CHART_RIGHT, HEIGHTS } from "./chart_layout.js";
+import { rect, text } from "./chart_shapes.js";
 import { svg } from "./dom.js";
+import { petFloor } from "./times.js";
 
 const FLAG_PX = 34;
 
@@ -91,11 +93,4 @@ export class OutsideChart {
     );
     this.line.querySelector("text").textContent = `now ${petFloor(minute)}`;
   }
-}
-
-// A clock has not struck the minute before it is over.
-export function petFloor(minutes) {
-  const whole = Math.floor(minutes + 1e-6);
-  const size = Math.abs(whole);
-  return `${whole < 0 ? "−" : ""}${Math.floor(size / 60)}:${String(size % 60).padStart(2, "0")}`;
 }

@@ -1,7 +1,8 @@
 // What time it is outside, where the log is kept, and where the outing stands in words.
 
-import { button, el, gmt } from "./dom.js";
-import { petFloor } from "./outside_chart.js";
+import { button, el } from "./dom.js";
+import { logWords, silenceWords, standingLevel, standingLines } from "./outside_words.js";
+import { gmt, petSeconds } from "./times.js";
 
 // Re-timed is at every whole minute: after this long without, the picture is old.
 const SILENT_MS = 100000;
@@ -119,17 +120,11 @@ export class OutsideClock {
     }
     this.call.hidden = !message.clock.call;
     [this.callButton.textContent, this.callButton.title] = CALLS[message.clock.call] ?? ["", ""];
-    const { words, rows, later, is_kept } = message.log;
-    this.where.textContent = [
-      `Log: ${words}, ${rows} ${rows === 1 ? "row" : "rows"}`,
-      later ? `, ${later} written after now` : "",
-    ].join("");
-    this.where.classList.toggle("pk-unkept", !is_kept);
-    this.rehearse.hidden = !later;
+    this.where.textContent = logWords(message.log);
+    this.where.classList.toggle("pk-unkept", !message.log.is_kept);
+    this.rehearse.hidden = !message.log.later;
     this.standing.replaceChildren(
-      ...[/Egress was .*/.exec(message.standing[0])?.[0], ...message.standing.slice(1)]
-        .filter(Boolean)
-        .map(line => el("li", { class: standingLevel(line) }, line)),
+      ...standingLines(message.standing).map(line => el("li", { class: standingLevel(line) }, line)),
     );
     this.tick();
   }
@@ -144,12 +139,8 @@ export class OutsideClock {
 
   setTrouble() {
     const silent = this.clock.runs ? performance.now() - this.seen : 0;
-    const words =
-      silent > SILENT_MS
-        ? `Nothing is heard from the kernel for ${Math.floor(silent / 60000)} min: what is shown is as of ` +
-          `PET ${petFloor((this.clock.now_ms - this.clock.egress_ms) / 60000)}, ` +
-          "and what was logged since is not in it."
-        : this.last.trouble;
+    const shown = (this.clock.now_ms - this.clock.egress_ms) / 60000;
+    const words = silent > SILENT_MS ? silenceWords(silent, shown) : this.last.trouble;
     this.trouble.hidden = !words;
     if (this.trouble.textContent !== words) this.trouble.textContent = words;
   }
@@ -157,15 +148,8 @@ export class OutsideClock {
   tick() {
     if (!this.clock) return;
     this.setTrouble();
-    const seconds = Math.floor(this.minute * 60 + 1e-6);
-    const second = ((seconds % 60) + 60) % 60;
-    this.pet.textContent = `${petFloor(this.minute)}:${String(second).padStart(2, "0")}`;
+    this.pet.textContent = petSeconds(this.minute);
     const how = { held: ", held", running: ", set by hand" }[this.clock.kind] ?? "";
     this.gmt.textContent = `GMT ${gmt(Math.floor(this.nowMs / 60000) * 60000)}${how}`;
   }
-}
-
-function standingLevel(line) {
-  if (/hard limit [^,]+ over/.test(line)) return "pk-stands-bad";
-  return /min over|min behind|Not done/.test(line) ? "pk-stands-late" : "";
 }

@@ -1,6 +1,7 @@
 // The log, the latest row first; a row can be corrected or withdrawn where it stands.
 
 import { button, el } from "./dom.js";
+import { problemsOf } from "./outside_entry.js";
 
 export class OutsideLog {
   constructor(send, clock) {
@@ -54,8 +55,7 @@ export class OutsideLog {
     const called = message.refused.egress ?? message.refused.ingress;
     if (called) {
       this.whole.hidden = false;
-      const problems = called.faults.map(fault => fault.problem).join("; ");
-      this.whole.textContent = `Not logged: ${called.entry.event}. ${problems}`;
+      this.whole.textContent = `Not logged: ${called.entry.event}. ${problemsOf(called)}`;
     }
   }
 
@@ -84,11 +84,7 @@ export class OutsideLog {
       line.event === "correct"
         ? [`corrects ${line.corrects}`]
         : [el("strong", {}, line.step), ` ${line.event}`];
-    const changed = line.is_withdrawn
-      ? `withdrawn by ${line.corrected_by.at(-1)}`
-      : line.corrected_by.length
-        ? `corrected by ${line.corrected_by.join(", ")}`
-        : "";
+    const changed = changedWords(line);
     return el(
       "tr",
       { class: looks, "data-event-id": line.event_id },
@@ -128,6 +124,12 @@ export class OutsideLog {
     this.paint();
     if (this.open) this.form.fields.at.focus();
   }
+}
+
+// What became of an entry, by the ids of what was logged after it.
+export function changedWords({ is_withdrawn: isWithdrawn, corrected_by: by }) {
+  if (isWithdrawn) return `withdrawn by ${by.at(-1)}`;
+  return by.length ? `corrected by ${by.join(", ")}` : "";
 }
 
 class CorrectionForm {
@@ -207,8 +209,6 @@ class CorrectionForm {
     for (const [name, field] of Object.entries(this.fields))
       field.classList.toggle("pk-bad-field", bad.has(name));
     this.faults.hidden = !refused;
-    this.faults.textContent = refused
-      ? `Not logged: ${refused.faults.map(fault => fault.problem).join("; ")}`
-      : "";
+    this.faults.textContent = refused ? `Not logged: ${problemsOf(refused)}` : "";
   }
 }

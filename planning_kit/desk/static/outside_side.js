@@ -1,6 +1,7 @@
 // Beside the chart while the crew is outside: what can still be done, and the ways home from this minute.
 
 import { button, el } from "./dom.js";
+import { gainWords, limitWords, mustWords, openWords } from "./outside_words.js";
 
 export class OutsideSide {
   constructor(side, send, clock) {
@@ -60,34 +61,18 @@ export class OutsideSide {
   }
 
   option(row) {
-    const size = value => Math.abs(Math.round(value));
-    const gain =
-      size(row.gain) === 0
-        ? ""
-        : row.gain > 0
-          ? `${size(row.gain)} min gained`
-          : `${size(row.gain)} min later`;
-    const minutes = value => (Math.abs(value) < 0.5 ? "less than 1" : size(value));
+    const gain = gainWords(row.gain);
     const limit = (name, left) =>
       el(
         "span",
         { class: left >= 0 ? "" : name === "hard" ? "pk-over" : "pk-beyond" },
-        `${name} ${minutes(left)} min ${left < 0 ? "over" : "left"}`,
+        limitWords(name, left),
       );
     const news = [
       row.stops && el("span", { class: "pk-over" }, `${row.stops} new stop`),
       row.cautions && `${row.cautions} new caution`,
     ].filter(Boolean);
-    const left =
-      row.left === null
-        ? ""
-        : row.left <= -0.5
-          ? ", which is past"
-          : row.left < 0.5
-            ? ", now"
-            : `, ${Math.round(row.left)} min`;
-    const open = row.until ? `open until ${row.until}${left}` : "";
-    const must = row.must_by ? `if kept, it must begin by ${row.must_by} for the hard limit` : "";
+    const until = [openWords(row), mustWords(row)].filter(Boolean).join("; ");
     const parts = [limit("planned", row.planned), limit("hard", row.hard), ...news].flatMap((part, at) =>
       at ? [", ", part] : [part],
     );
@@ -97,7 +82,7 @@ export class OutsideSide {
       el("span", { class: "pk-item-head" }, row.words),
       el("span", { class: "pk-left" }, `inside ${row.end}`),
       el("span", { class: "pk-option-text" }, gain ? `${gain}; ` : "", ...parts),
-      open || must ? el("span", { class: "pk-source" }, [open, must].filter(Boolean).join("; ")) : null,
+      until ? el("span", { class: "pk-source" }, until) : null,
       row.moves ? el("span", { class: "pk-source" }, row.moves) : null,
       row.can_be_taken
         ? el(

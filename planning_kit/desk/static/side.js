@@ -1,7 +1,8 @@
 // Beside the chart: faults, findings and margins, worst first; why a step stands where it does; what moved.
 
-import { severitySign } from "./chart_paint.js";
-import { el, svg, tableOf } from "./dom.js";
+import { severitySign } from "./chart_shapes.js";
+import { el, svg, tabButton, tableOf } from "./dom.js";
+import { tabAfter } from "./keys.js";
 import { OddsPane, OrderPane } from "./work.js";
 
 export const SIDE_TABS = {
@@ -63,31 +64,22 @@ export class Side {
     this.current = name;
     this.tabs.replaceChildren(
       ...Object.entries(this.names).map(([key, words]) =>
-        el(
-          "button",
-          {
-            type: "button",
-            role: "tab",
-            class: "pk-tab",
-            "aria-selected": String(key === name),
-            "data-side": key,
-            tabindex: key === name ? 0 : -1,
-            onclick: () => this.open(key),
-            onkeydown: event => this.onKey(event, key),
-          },
-          words,
-          this.counts[key] ? el("span", { class: "pk-count" }, this.counts[key]) : null,
-        ),
+        tabButton(words, this.counts[key], {
+          "aria-selected": String(key === name),
+          "data-side": key,
+          tabindex: key === name ? 0 : -1,
+          onclick: () => this.open(key),
+          onkeydown: event => this.onKey(event, key),
+        }),
       ),
     );
     for (const [key, pane] of Object.entries(this.panes)) pane.hidden = key !== name;
   }
 
   onKey(event, name) {
-    const names = Object.keys(this.names);
-    const by = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
-    if (!by) return;
-    this.open(names[(names.indexOf(name) + by + names.length) % names.length]);
+    const next = tabAfter(Object.keys(this.names), name, event.key);
+    if (!next) return;
+    this.open(next);
     this.tabs.querySelector("[aria-selected=true]").focus();
     event.preventDefault();
   }

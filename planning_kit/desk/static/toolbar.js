@@ -2,6 +2,7 @@
 
 import { ConflictPanel } from "./conflict.js";
 import { button, el } from "./dom.js";
+import { hourMinute, momentMs, momentText } from "./times.js";
 import { WorkControl } from "./work.js";
 
 export class Toolbar {
@@ -161,7 +162,7 @@ export function options(select, pairs, value) {
 
 const KEYS_MS = 900;
 
-class EgressSlider {
+export class EgressSlider {
   constructor(send) {
     this.send = send;
     this.field = el("input", {
@@ -217,14 +218,15 @@ class EgressSlider {
     this.slider.min = 0;
     this.slider.max = Math.round((this.last - this.first) / 60000);
     if (!this.drag && !this.isWaiting) this.slider.value = Math.round((egress.at - this.first) / 60000);
-    if (!this.isTyping) this.field.value = new Date(egress.at).toISOString().slice(0, 16);
-    this.ends[0].textContent = new Date(this.first).toISOString().slice(11, 16);
-    this.ends[1].textContent = new Date(this.last).toISOString().slice(11, 16);
+    if (!this.isTyping) this.field.value = momentText(egress.at);
+    this.ends[0].textContent = hourMinute(this.first);
+    this.ends[1].textContent = hourMinute(this.last);
   }
 
   commit() {
     this.isTyping = false;
-    if (this.field.value) this.send({ kind: "egress", ms: Date.parse(`${this.field.value}Z`) });
+    const ms = momentMs(this.field.value);
+    if (ms !== null) this.send({ kind: "egress", ms });
   }
 
   holdKeys() {
@@ -261,7 +263,7 @@ class EgressSlider {
     return el("span", {
       class: `pk-try pk-${level}`,
       style: `left:${(share * 100).toFixed(2)}%`,
-      title: `${new Date(each.ms).toISOString().slice(11, 16)}: ${words}`,
+      title: `${hourMinute(each.ms)}: ${words}`,
     });
   }
 }

@@ -2,9 +2,12 @@
 
 import { PlanChart } from "./chart.js";
 import { FocusKeeper, el } from "./dom.js";
+import { benchAct } from "./keys.js";
 import { Outside } from "./outside.js";
 import { Side } from "./side.js";
-import { LIBRARY, Tables, loadLibrary } from "./tables.js";
+import { LIBRARY, loadLibrary } from "./table_grid.js";
+import { lineOf } from "./table_rows.js";
+import { Tables } from "./tables.js";
 import { Toolbar } from "./toolbar.js";
 
 const ANSWER_MS = 15000;
@@ -26,9 +29,9 @@ function render({ model, el: home }) {
     try {
       model.send({ ...message, n: number, view });
     } catch {
-      quiet();
+      quiet(); // the kernel was restarted: nobody listens
       return;
-    } // the kernel was restarted: nobody listens
+    }
     timer = setTimeout(() => waiting.size && quiet(), ANSWER_MS);
   };
   const quiet = () =>
@@ -51,7 +54,7 @@ function render({ model, el: home }) {
         outside.console.goTo(step);
         return;
       }
-      const line = lineOf(step);
+      const line = lineOf(tables.sheets.steps, "step", step);
       if (line !== undefined) tables.show("steps", line, "step");
     },
     onFinding: at => side.pick(at),
@@ -81,11 +84,6 @@ function render({ model, el: home }) {
       explain(step);
     },
   });
-  const lineOf = step => {
-    const { rows, order, columns } = tables.sheets.steps;
-    const at = columns.indexOf("step");
-    return order.find(id => rows[id][at] === step);
-  };
   let explained = null;
   const explain = step => {
     if (step !== explained) {
@@ -215,20 +213,16 @@ function render({ model, el: home }) {
 
   root.addEventListener("keydown", event => {
     const isTyping = event.target.matches("input:not([type=range]), textarea");
-    const key = event.key.toLowerCase();
-    const isCtrl = event.ctrlKey || event.metaKey;
-    if (isCtrl && !isTyping && (key === "z" || key === "y")) {
-      send({ kind: key === "y" || event.shiftKey ? "redo" : "undo" });
-      event.preventDefault();
-    } else if (event.altKey && key === "s") {
-      send({ kind: "save" });
+    const act = benchAct(event, isTyping);
+    if (act) {
+      send({ kind: act });
       event.preventDefault();
     }
     if (outside.onKey(event)) event.preventDefault();
-    if (isCtrl && key === "s") {
-      send({ kind: "snapshot" });
+    if ((event.ctrlKey || event.metaKey) && event.key.toLowerCase() === "s") {
+      send({ kind: "snapshot" }); // the notebook saves itself
       return;
-    } // the notebook saves itself
+    }
     event.stopPropagation();
   });
 
