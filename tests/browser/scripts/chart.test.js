@@ -201,3 +201,22 @@ test("a chart that is too narrow to read waits until there is room", () => {
   plan.paint();
   equal([plan.isBehind, plan.width], [false, 600]);
 });
+
+test("the tip follows the pointer over a bar, and goes when it leaves", () => {
+  const { plan } = opened();
+  const box = plan.canvas.getBoundingClientRect();
+  const over = (selector, type) =>
+    plan.canvas
+      .querySelector(selector)
+      .dispatchEvent(
+        new PointerEvent(type, {
+          clientX: box.left + plan.x(5),
+          clientY: box.top + plan.places.lanes.EV1.main.y + 30,
+          bubbles: true,
+        }),
+      );
+  over("[data-step=A1]", "pointermove");
+  equal([plan.tip.hidden, plan.tip.textContent, plan.canvas.style.cursor], [false, "Open the lid", "grab"]);
+  plan.canvas.dispatchEvent(new PointerEvent("pointerleave"));
+  equal(plan.tip.hidden, true);
+});

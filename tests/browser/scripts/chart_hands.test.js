@@ -12,7 +12,7 @@ const steps = lane => lane.map(each => each.step);
 test("minutes go to pixels and back", () => {
   equal(hands.xOf(0, RANGE, WIDTH), CHART_LEFT);
   equal(hands.xOf(50, RANGE, WIDTH), WIDTH - CHART_RIGHT);
-  equal(hands.minutesPerPx(RANGE, WIDTH), 0.5);
+  equal([hands.minutesPerPx(RANGE, WIDTH), hands.minutesPerPx([10, 60], WIDTH)], [0.5, 0.5]);
   for (const minute of [-7, 0, 12.5, 60]) {
     near(hands.minuteOf(hands.xOf(minute, RANGE, WIDTH), RANGE, WIDTH), minute, 1e-9);
   }

@@ -57,3 +57,10 @@ test("a title is broken between words, and says where it was cut", () => {
   equal(wrapped("electroluminescence", 8, 2), ["electro…"]);
   equal(wrapped("open", 8, 0), []);
 });
+
+test("crew lanes have room between them for what is handed over, and little below", () => {
+  const { lanes } = layoutLanes(sampleChart());
+  const [first, second] = [lanes.EV1.main, lanes.EV2.main];
+  equal(second.y - first.y - first.height, HEIGHTS.gutter);
+  equal(lanes.EV2.marks.y - second.y - second.height, 3);
+});

@@ -146,3 +146,29 @@ test("text of a scenario is text", () => {
   chart.bars = [["A1", "EV1", "work", 0, 90, "T1", attack]];
   equal(painted(chart).all("image").length, 0);
 });
+
+test("night is shaded from below the light to the foot of the chart", () => {
+  const { all, look } = painted(sampleChart());
+  const [shade] = all("rect").filter(each => each.getAttribute("fill") === THEME.night_shade);
+  const { light, bottom } = look.places;
+  const first = light.y + light.height;
+  equal([Number(shade.getAttribute("y")), Number(shade.getAttribute("height"))], [first, bottom - first]);
+  near(Number(shade.getAttribute("x")), look.x(41), 0.01);
+});
+
+test("a handover goes from the lower edge of the upper lane, or the upper of the lower", () => {
+  const path = handovers => painted(sampleChart({ handovers })).all("path[marker-end]")[0].getAttribute("d");
+  const { lanes } = layoutLanes(sampleChart());
+  const [upper, lower] = [lanes.EV1.main, lanes.EV2.main];
+  const ends = d => [/^M[\d.]+,([\d.]+)/, /,([\d.]+)$/].map(each => Number(each.exec(d)[1]));
+  equal(ends(path([["EV1", "EV2", 20, 30]])), [upper.y + upper.height, lower.y]);
+  equal(ends(path([["EV2", "EV1", 20, 30]])), [lower.y, upper.y + upper.height]);
+});
+
+test("a ghost too narrow for its name has none", () => {
+  const names = finish =>
+    painted(sampleChart({ ghosts: [["A1", "EV1", 5, finish]] }))
+      .words("text")
+      .filter(each => each === "A1");
+  equal([names(25).length, names(6).length], [2, 1]); // the bar has its own
+});

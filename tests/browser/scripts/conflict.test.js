@@ -50,6 +50,10 @@ test("each clash goes to the kernel with its own choice", () => {
 test("one press chooses a side everywhere, and can be overruled", () => {
   const { panel, press, said } = opened({ taken: [], clashes: [clash("A1"), clash("B1")] });
   press("yours");
+  equal(
+    [...panel.box.querySelectorAll("input:checked")].map(each => each.value),
+    ["yours", "yours"],
+  );
   panel.box.querySelectorAll("input[value=theirs]")[1].click();
   press("merge");
   equal(
@@ -73,8 +77,8 @@ test("what of theirs is taken is told, and how many", () => {
 test("an empty side says so", () => {
   const { panel } = opened({ taken: [], clashes: [clash("A1")] });
   equal(
-    [...panel.box.querySelectorAll("em")].map(each => each.textContent),
-    ["empty"],
+    [...panel.box.querySelectorAll("label")].map(each => each.textContent.trim()),
+    ["25", "empty"],
   );
 });
 

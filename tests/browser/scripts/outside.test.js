@@ -66,7 +66,15 @@ test("outside the plan is fixed, the tabs are others, the first card has the key
     ["outside", true, true],
   );
   equal([document.activeElement.dataset.lane, heads.length], ["EV1", 1]);
+  equal(
+    [...outside.switch.children].map(each => each.ariaPressed),
+    ["false", "true"],
+  );
   outside.leave();
+  equal(
+    [...outside.switch.children].map(each => each.ariaPressed),
+    ["true", "false"],
+  );
   equal(
     [root.dataset.mode, outside.chart.isFixed, Object.keys(side.names).includes("home")],
     ["planning", false, false],

@@ -87,6 +87,13 @@ test("now is set by hand with Enter; the wall clock needs none", () => {
   equal([clock.at.hidden, clock.setButton.hidden], [true, true]);
 });
 
+test("a clock that is to run waits for the time to run from", () => {
+  const { clock, said } = opened();
+  clock.kind.value = "running";
+  clock.kind.dispatchEvent(new Event("change"));
+  equal([said, document.activeElement === clock.at], [[], true]);
+});
+
 test("a time that was refused stays to be mended", () => {
   const { clock, send } = opened();
   clock.kind.value = "running";
@@ -110,6 +117,7 @@ test("egress is called with the time and the name that are typed", () => {
 
 test("nothing to call hides the call; rows after now offer a rehearsal", () => {
   const { clock, said } = opened(told({ log: { words: "log.csv", rows: 3, later: 2, is_kept: false } }));
+  equal([clock.at.hidden, opened(told({}, { kind: "wall" })).clock.at.hidden], [false, true]);
   equal(
     [clock.call.hidden, clock.rehearse.hidden, clock.where.classList.contains("pk-unkept")],
     [true, false, true],

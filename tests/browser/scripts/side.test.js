@@ -90,6 +90,14 @@ test("a margin is coloured by what is left of it, and drawn no further than its 
   );
 });
 
+test("a margin of a step leads to it, another leads nowhere", () => {
+  const { side, told } = opened();
+  side.tell({ findings: [], margins: [margin(0.5, "A1"), margin(0.5)] }, THEME);
+  const items = [...side.panes.margins.querySelectorAll(".pk-margin")];
+  items.forEach(each => each.click());
+  equal([items.map(each => each.tagName), told], [["BUTTON", "DIV"], ["A1"]]);
+});
+
 test("faults say that the chart is the last good plan, and lead to their cell", () => {
   const { side, told } = opened();
   side.setFaults([

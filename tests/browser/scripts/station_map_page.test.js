@@ -3,18 +3,21 @@ import { equal, frame, placed, press, test } from "./check.js";
 // As another map of the page would.
 const start = number => import(`/show/station_map_page.js?page=${number}`);
 
+const entryOf = minute => ({ label: `at ${minute}`, args: [[String(minute)]] });
+
 // What plotly keeps of a film of `minutes`, as far as the keys read it.
 function film(...minutes) {
   const plot = placed(document.createElement("div"));
   plot.className = "js-plotly-plot";
   plot.innerHTML =
     "<svg><g class='slider-group'><rect class='slider-rail-touch-rect'></rect></g>" +
-    "<g class='updatemenu-button'></g></svg>";
+    "<g class='updatemenu-button'></g><g class='updatemenu-header'></g></svg>";
   plot.querySelector(".updatemenu-button").textContent = "▶ play";
   plot._fullLayout = {
     sliders: [{ active: 1, steps: minutes.map(minute => ({ args: [[String(minute)]] })) }],
-    updatemenus: [],
+    updatemenus: [{ name: "steps", buttons: [{ label: "steps" }, ...minutes.map(entryOf)] }],
   };
+  plot.querySelector(".updatemenu-header").__data__ = { _index: 0 };
   plot._transitionData = { _frames: minutes };
   plot.querySelector(".slider-group").__data__ = { _dims: { inputAreaStart: 0, inputAreaLength: 120 } };
   return plot;
@@ -51,6 +54,24 @@ test("a key moves the slider as a press on its rail would", async () => {
     seen.map(x => Math.round(x - left)),
     [110, 10],
   ); // the steps begin ten pixels from either end
+});
+
+test("a list is stepped through without being opened, and leads to its entry's minute", async () => {
+  const plot = film(0, 60, 125);
+  await start(1);
+  await new Promise(done => {
+    setTimeout(done, 350);
+  });
+  const list = plot.querySelector(".updatemenu-header");
+  const told = () =>
+    ["role", "aria-label", "aria-valuetext", "aria-valuenow"].map(name => list.getAttribute(name));
+  equal(told(), ["spinbutton", "steps", "none chosen", "-1"]);
+  equal([press(list, "ArrowDown"), told()], [true, ["spinbutton", "steps", "at 0", "0"]]);
+  equal(
+    [press(list, "End"), told()[2], press(list, "ArrowDown"), told()[2]],
+    [true, "at 125", true, "at 125"],
+  );
+  equal(press(list, "x"), false);
 });
 
 test("however many maps, the keys come once", async () => {

@@ -138,3 +138,17 @@ test("nothing on the clipboard is not pasted", () => {
   const { grid, said } = chosen();
   equal([clipboard(grid, "paste", "").isTaken, said], [false, []]);
 });
+
+test("a column is sorted upwards first, then the other way, and the next one upwards again", () => {
+  const sorted = (column, sorters) => {
+    const { hands, tables } = chosen([column], 0, 1, { sorters });
+    const asked = [];
+    tables.grids.steps.table.setSort = (...what) => asked.push(...what);
+    hands.sortByChosen();
+    return asked;
+  };
+  equal(sorted("crew", []), ["crew", "asc"]);
+  equal(sorted("crew", [{ field: "crew", dir: "asc" }]), ["crew", "desc"]);
+  equal(sorted("crew", [{ field: "crew", dir: "desc" }]), ["crew", "asc"]);
+  equal(sorted("crew", [{ field: "step", dir: "asc" }]), ["crew", "asc"]);
+});

@@ -94,3 +94,15 @@ test("another view's copy of the sheets is left alone", async () => {
   tables.patch({ tables: { crew: { rows: { 1: ["EV9"] } } }, faults: [] });
   equal(message.tables.crew.rows[1], ["EV1"]);
 });
+
+test("a cell is shown with the keys in the table, and found behind a word that hid it", async () => {
+  const { tables } = await opened();
+  type(tables.find, "nothing like it");
+  tables.show("steps", 6, "minutes");
+  await new Promise(done => {
+    setTimeout(done, 100);
+  });
+  equal([tables.find.value, tables.spot().line, tables.spot().column], ["", 6, "minutes"]);
+  equal(document.activeElement === tables.holder(), true);
+  equal(tables.line.textContent, "minutes: how long, in min");
+});

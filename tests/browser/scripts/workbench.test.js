@@ -152,3 +152,14 @@ test("a view that is closed listens no more", () => {
   close();
   equal(heard.size, 0);
 });
+
+test("an edit paints the chart anew, a patch without a chart does not", () => {
+  const { root, tell, close } = opened();
+  tell(everything());
+  const painted = () => Number(root.querySelector(".pk-chart").dataset.painted);
+  const before = painted();
+  tell({ kind: "patch", ...status, rev: 2, tables: {}, chart: sampleChart({ end: 75 }) });
+  tell({ kind: "patch", ...status, rev: 3, tables: {} });
+  equal([painted(), root.dataset.rev], [before + 1, "3"]);
+  close();
+});
