@@ -89,7 +89,8 @@ export class Toolbar {
     this.undo.title = status.undo ? `Undo: ${status.undo} (Ctrl+Z)` : "Nothing to undo";
     this.redo.title = status.redo ? `Redo: ${status.redo} (Ctrl+Y)` : "Nothing to redo";
     this.isKept = status.is_kept;
-    this.state.textContent = !status.unsaved ? "saved" : status.is_kept ? "unsaved" : "unsaved, not kept on disk";
+    const unsaved = status.is_kept ? "unsaved" : "unsaved, not kept on disk";
+    this.state.textContent = status.unsaved ? unsaved : "saved";
     this.state.classList.toggle("pk-unsaved", status.unsaved);
     options(
       this.versions,
@@ -128,7 +129,8 @@ export class Toolbar {
 
   offer({ offers }) {
     const more = offers.length - MOST_OFFERS;
-    const left = more > 0 ? [el("div", { class: "pk-ask" }, `${more} more, shown when one of these is gone.`)] : [];
+    const told = `${more} more, shown when one of these is gone.`;
+    const left = more > 0 ? [el("div", { class: "pk-ask" }, told)] : [];
     this.asks.replaceChildren(...offers.slice(0, MOST_OFFERS).map(offer => this.asked(offer)), ...left);
   }
 
