@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import tempfile
 from collections.abc import Iterator
@@ -11,7 +12,7 @@ from pathlib import Path
 from stat import S_ISDIR, S_ISREG
 
 from planning_kit.inputs.faults import ScenarioError, as_path
-from planning_kit.inputs.folder_files import STAGE
+from planning_kit.inputs.folder_files import STAGE, is_plain_name
 from planning_kit.inputs.format import MAX_FILE_BYTES
 from planning_kit.inputs.git_repository import Repository, TooLarge, is_ref_name, no_such_scenario
 from planning_kit.inputs.scenario import Scenario, load_scenario
@@ -23,8 +24,7 @@ _UNDERSTOOD = ("it is no revision of this repository; give the hash of a commit 
                "branch, a tag, a branch of a remote (origin/main) or HEAD; after it, where wanted, ~2 (two "
                "commits before) or ^2 (second parent)")
 _RULES = ("{}", "refs/{}", "refs/tags/{}", "refs/heads/{}", "refs/remotes/{}", "refs/remotes/{}/HEAD")
-_PLAIN_NAME = re.compile(r"(?i)(?!(con|prn|aux|nul|com\d|lpt\d)(\.|$)|\.git$)"  # a file's on any system
-                         r"[^\x00-\x1f\x7f/\\:*?\"<>|]{1,200}(?<![. ])")
+_WINDOWS_NAME = re.compile(r"(?i)(?!(con|prn|aux|nul|com\d|lpt\d)(\.|$))[^*?\"<>|]+(?<![. ])")
 
 
 def scenario_at(folder: str | Path, revision: str) -> Scenario:
@@ -165,7 +165,7 @@ class _Copy:
             if name == STAGE and S_ISDIR(mode) and with_unfinished:
                 (place / name).mkdir()
                 self.write(digits, place / name, with_unfinished=False)
-            elif S_ISREG(mode) and _PLAIN_NAME.fullmatch(name) and name.isprintable():
+            elif S_ISREG(mode) and is_plain_name(name) and (os.name != "nt" or _WINDOWS_NAME.fullmatch(name)):
                 self._write_file(digits, place / name)
 
     def _write_file(self, digits: str, place: Path) -> None:
