@@ -274,7 +274,7 @@ def test_a_file_that_is_too_large_is_a_fault_where_it_is_wanted(folder: Path) ->
     assert title_at(folder, "HEAD") == "with a video"
     (folder / "steps.csv").write_bytes(b"x" * (MAX_FILE_BYTES + 1))
     commit(folder, "too long")
-    with pytest.raises(pk.ScenarioError, match=r"steps.*larger than 5,000,000 bytes"):
+    with pytest.raises(pk.ScenarioError, match=r"steps.*larger than 50,000,000 bytes"):
         pk.scenario_at(folder, "HEAD")
 
 
@@ -372,7 +372,7 @@ def test_changes_that_grow_without_end_are_stopped(folder: Path) -> None:
     change = number(1_000_000) + number(65536 * copies) + b"\x80" * copies
     in_a_pack(folder, "HEAD:outings/small/steps.csv", lambda own: entry(7, len(change), change, b"b" * 20),
               (b"b" * 20, entry(3, 1_000_000, bytes(1_000_000))))
-    with pytest.raises(pk.ScenarioError, match="larger than 5,000,000"):
+    with pytest.raises(pk.ScenarioError, match="larger than 50,000,000"):
         pk.scenario_at(folder, "HEAD")
 
 
