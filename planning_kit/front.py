@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Self, overload
 
 import pandas as pd
 
-from planning_kit.checks.all_checks import find_all
 from planning_kit.explore.comparing.compare import compare as moved_steps
 from planning_kit.explore.editing.wanted import Asked
 from planning_kit.explore.gaining.gain import gain
@@ -24,6 +23,7 @@ from planning_kit.explore.revising.revisions import Given, Revision, compare_rev
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.what_if import Change, ask, changes_table
 from planning_kit.inputs.scenario import Scenario, as_scenario
+from planning_kit.judge.all_checks import find_all
 from planning_kit.plan.timed import TimedPlan
 
 if TYPE_CHECKING:

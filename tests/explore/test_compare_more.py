@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
-from planning_kit.checks.findings import FINDING_COLUMNS
+from planning_kit.judge.findings import FINDING_COLUMNS
 
 
 def _found(*rows: tuple[str, str, str, str, str]) -> Any:

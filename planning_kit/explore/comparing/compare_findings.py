@@ -8,9 +8,9 @@ from typing import Any
 
 import pandas as pd
 
-from planning_kit.checks.all_checks import find_all
-from planning_kit.checks.findings import CAUTION, NOTE, STOP
 from planning_kit.inputs.text_table import TextTable
+from planning_kit.judge.all_checks import find_all
+from planning_kit.judge.findings import CAUTION, NOTE, STOP
 from planning_kit.plan.timed import TimedPlan, as_plan
 
 FINDING_CHANGES = ["change", "severity", "check", "crew", "step", "start_min", "message"]

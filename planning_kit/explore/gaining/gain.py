@@ -12,7 +12,6 @@ from typing import Any, TypeVar
 
 import pandas as pd
 
-from planning_kit.checks.findings import STOP
 from planning_kit.explore.comparing.compare_findings import compare_findings
 from planning_kit.explore.gaining.gain_changes import (
     DROP,
@@ -33,6 +32,7 @@ from planning_kit.inputs.arguments import is_whole
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.inputs.times import pet_min
+from planning_kit.judge.findings import STOP
 from planning_kit.plan.timed import TimedPlan
 
 GAIN_COLUMNS = ["change", "by_min", "kind", "gain_min", "new_start_min", "end_slip_min", "new_stops",

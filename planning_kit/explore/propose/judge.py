@@ -10,7 +10,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from planning_kit.checks.findings import STOP
 from planning_kit.explore.propose.choice import Choice
 from planning_kit.explore.propose.moves import moved_blocks, undone
 from planning_kit.explore.propose.rebuild import Rebuilt, Timer, rebuild
@@ -18,6 +17,7 @@ from planning_kit.explore.propose.search import Budget
 from planning_kit.explore.propose.stages import task_weights
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import Scenario
+from planning_kit.judge.findings import STOP
 from planning_kit.plan.activities import TRAVEL
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts, outing_end

@@ -8,8 +8,6 @@ from datetime import date, datetime, timedelta
 from math import inf
 from typing import Any
 
-from planning_kit.checks.all_checks import find_all
-from planning_kit.checks.findings import CAUTION
 from planning_kit.explore.propose.choice import Choice
 from planning_kit.explore.propose.clash import find_clash
 from planning_kit.explore.propose.judge import Judge, cushioned_end_min, only_what_matters
@@ -24,6 +22,8 @@ from planning_kit.inputs.arguments import is_number
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import as_utc
+from planning_kit.judge.all_checks import find_all
+from planning_kit.judge.findings import CAUTION
 from planning_kit.plan.build import work_order
 from planning_kit.plan.timed import TimedPlan
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from planning_kit.checks.findings import CAUTION, NOTE, STOP, Finding
 from planning_kit.explore.retime.happened import Happened, LeftOut
 from planning_kit.inputs.log_format import Event
 from planning_kit.inputs.log_steps import IN_PROGRESS, LEFT, TO_DO, State, States
 from planning_kit.inputs.times import pet_label, pet_min
+from planning_kit.judge.findings import CAUTION, NOTE, STOP, Finding
 from planning_kit.plan.build import work_order
 from planning_kit.plan.network import MAX_GAP, MIN_GAP, ORDER
 from planning_kit.plan.past import Broken

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from planning_kit.checks.findings import CAUTION, STOP
+from planning_kit.judge.findings import CAUTION, STOP
 from planning_kit.plan.timed import TimedPlan
 
 Plan = Any  # the front door's plan: times and findings

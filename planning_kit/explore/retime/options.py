@@ -19,7 +19,6 @@ from typing import Any
 
 import pandas as pd
 
-from planning_kit.checks.findings import CAUTION, STOP
 from planning_kit.explore.odds.odds import odds
 from planning_kit.explore.propose.search import Budget
 from planning_kit.explore.retime.deciding import to_do
@@ -31,6 +30,7 @@ from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.log_steps import OPEN, TO_DO
 from planning_kit.inputs.records import Task
 from planning_kit.inputs.text_table import TextTable
+from planning_kit.judge.findings import CAUTION, STOP
 from planning_kit.plan.activities import Activity
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan

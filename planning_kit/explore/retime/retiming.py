@@ -15,7 +15,6 @@ from typing import TypeVar
 
 import numpy as np
 
-from planning_kit.checks.findings import Finding
 from planning_kit.explore.retime.effort import with_logged_effort
 from planning_kit.explore.retime.happened import Happened, positions, without, write_down
 from planning_kit.explore.retime.log_findings import log_findings
@@ -27,6 +26,7 @@ from planning_kit.inputs.log_format import parse_when
 from planning_kit.inputs.log_state import states_of
 from planning_kit.inputs.log_steps import States
 from planning_kit.inputs.times import moment_at, pet_label, pet_min
+from planning_kit.judge.findings import Finding
 from planning_kit.plan.almanac import Almanac, almanac_for
 from planning_kit.plan.build import build_network
 from planning_kit.plan.network import AFTER, MIN_GAP, Network, on_grid

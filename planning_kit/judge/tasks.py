@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from planning_kit.checks.findings import CAUTION, Finding
+from planning_kit.judge.findings import CAUTION, Finding
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "tasks"

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from planning_kit.checks.findings import NOTE, STOP, Finding
 from planning_kit.inputs.records import Inhibit
 from planning_kit.inputs.times import pet_label
+from planning_kit.judge.findings import NOTE, STOP, Finding
 from planning_kit.plan.build import light_demand
 from planning_kit.plan.needs import Hold
 from planning_kit.plan.network import ROUNDING_MIN

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import combinations
 
-from planning_kit.checks.custody import held_words
-from planning_kit.checks.findings import CAUTION, STOP, Finding
 from planning_kit.inputs.records import Step
 from planning_kit.inputs.times import pet_label
+from planning_kit.judge.custody import held_words
+from planning_kit.judge.findings import CAUTION, STOP, Finding
 from planning_kit.plan.hardware.mishaps import NO_SOCKET, NOT_IN_SOCKET, SOCKET_TAKEN, Mishap
 from planning_kit.plan.timed import TimedPlan
 

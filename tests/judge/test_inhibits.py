@@ -9,8 +9,8 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
-from tests.checks.only import all_of, only
 from tests.edits import with_row
+from tests.judge.only import all_of, only
 
 
 def inhibit(scenario: pk.Scenario, **changes: object) -> pk.Scenario:

@@ -8,8 +8,8 @@ from __future__ import annotations
 import pytest
 
 import planning_kit as pk
-from tests.checks.mutations import found, only_finding, with_anchor, with_step
 from tests.edits import edited
+from tests.judge.mutations import found, only_finding, with_anchor, with_step
 
 
 def test_out_of_reach_for_one_spell(small: pk.Scenario) -> None:

@@ -6,8 +6,8 @@ In the small outing EV1 needs the foothold of the Mast head in B2 (17 to 30); EV
 from __future__ import annotations
 
 import planning_kit as pk
-from tests.checks.mutations import found, only_finding, with_item
 from tests.edits import edited
+from tests.judge.mutations import found, only_finding, with_item
 
 
 def test_no_socket(small: pk.Scenario) -> None:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import fields
 
-from planning_kit.checks.findings import CAUTION, NOTE, STOP, Finding
 from planning_kit.inputs.records import Limits
 from planning_kit.inputs.times import gmt_label, pet_label
+from planning_kit.judge.findings import CAUTION, NOTE, STOP, Finding
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 

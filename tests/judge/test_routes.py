@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 import planning_kit as pk
-from tests.checks.mutations import found, only_finding
 from tests.edits import edited
+from tests.judge.mutations import found, only_finding
 
 
 def with_route(scenario: pk.Scenario, to_place: str, **flags: str) -> pk.Scenario:

@@ -7,8 +7,8 @@ import math
 import pytest
 
 import planning_kit as pk
-from tests.checks.only import all_of, only
 from tests.edits import edited
+from tests.judge.only import all_of, only
 
 
 def test_below_the_reserve_is_a_stop(small: pk.Scenario, small_plan: pk.Plan) -> None:

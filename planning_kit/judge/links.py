@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import isnan, nan
 
-from planning_kit.checks.findings import CAUTION, NOTE, Finding
 from planning_kit.inputs.times import pet_label
+from planning_kit.judge.findings import CAUTION, NOTE, Finding
 from planning_kit.plan.needs import LinkCover, gaps_text
 from planning_kit.plan.timed import TimedPlan
 

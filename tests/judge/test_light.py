@@ -7,8 +7,8 @@ from datetime import timedelta
 import pytest
 
 import planning_kit as pk
-from tests.checks.mutations import only_finding
 from tests.edits import edited
+from tests.judge.mutations import only_finding
 
 DAY_S = 86_400.0
 

@@ -10,8 +10,8 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.inputs.times import pet_label
-from tests.checks.mutations import found, only_finding, with_camera, with_step
 from tests.edits import edited
+from tests.judge.mutations import found, only_finding, with_camera, with_step
 
 
 def test_good_plans_are_clean(small: pk.Scenario, demo_plan: pk.Plan) -> None:

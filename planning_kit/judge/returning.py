@@ -9,8 +9,8 @@ from math import nan
 import numpy as np
 from numpy.typing import NDArray
 
-from planning_kit.checks.findings import CAUTION, NOTE, STOP, Finding
 from planning_kit.inputs.times import pet_label
+from planning_kit.judge.findings import CAUTION, NOTE, STOP, Finding
 from planning_kit.plan.homeward.returns import Returns, crossing_min, worst_moment
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.suit.suits import WORDS

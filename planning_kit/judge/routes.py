@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from planning_kit.checks.findings import CAUTION, NOTE, Finding
 from planning_kit.inputs.records import Route
 from planning_kit.inputs.times import pet_label
+from planning_kit.judge.findings import CAUTION, NOTE, Finding
 from planning_kit.plan.lines.legs import Passage
 from planning_kit.plan.timed import TimedPlan
 

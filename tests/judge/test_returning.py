@@ -12,8 +12,8 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.inputs.times import pet_label
-from tests.checks.only import all_of, only
 from tests.edits import with_row
+from tests.judge.only import all_of, only
 
 
 def far_alone(small: pk.Scenario) -> pk.Scenario:

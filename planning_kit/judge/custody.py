@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from planning_kit.checks.findings import CAUTION, NOTE, STOP, Finding
 from planning_kit.inputs.records import INSIDE, Item
 from planning_kit.inputs.times import pet_label
+from planning_kit.judge.findings import CAUTION, NOTE, STOP, Finding
 from planning_kit.plan.hardware import mishaps as kinds
 from planning_kit.plan.hardware.custody_state import Holding
 from planning_kit.plan.hardware.custody_tables import is_in

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from planning_kit.checks.findings import CAUTION, NOTE, STOP, Finding
 from planning_kit.inputs.times import pet_label
+from planning_kit.judge.findings import CAUTION, NOTE, STOP, Finding
 from planning_kit.plan.lines.tethers import HookMove, Tether
 from planning_kit.plan.lines.tethers_reach import Crossing, Remedy, TooFar, crossings, remedy, too_far_by_hook
 from planning_kit.plan.timed import TimedPlan

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from math import isnan, nan
 
-from planning_kit.checks.findings import NOTE, STOP, Finding
 from planning_kit.inputs.records import Suit
 from planning_kit.inputs.times import pet_label
+from planning_kit.judge.findings import NOTE, STOP, Finding
 from planning_kit.plan.suit.suits import DEFAULT_EXERTION, UNIT_WORDS, UNITS, WORDS, Store
 from planning_kit.plan.timed import TimedPlan
 

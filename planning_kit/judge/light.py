@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planning_kit.checks.findings import CAUTION, STOP, Finding
 from planning_kit.inputs.times import moment_at, pet_label
+from planning_kit.judge.findings import CAUTION, STOP, Finding
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.sky.orbit import Orbit

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 import planning_kit as pk
-from tests.checks.only import all_of, only
 from tests.edits import edited
+from tests.judge.only import all_of, only
 
 ONE_RELAY = {"relays.longitudes_deg_east": [118.0]}
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from planning_kit.checks.findings import NOTE, Finding
 from planning_kit.inputs.times import pet_label
+from planning_kit.judge.findings import NOTE, Finding
 from planning_kit.plan.needs import Clock
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan

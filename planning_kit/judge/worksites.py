@@ -6,9 +6,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from planning_kit.checks.findings import NOTE, STOP, Finding
 from planning_kit.inputs.records import Place
 from planning_kit.inputs.times import pet_label
+from planning_kit.judge.findings import NOTE, STOP, Finding
 from planning_kit.plan.activities import TRAVEL
 from planning_kit.plan.timed import TimedPlan
 
