@@ -50,7 +50,7 @@ class Plan(LivePlan):
     def findings(self) -> pd.DataFrame:
         """Everything found wrong or worth knowing, worst first.
 
-        Columns: ``severity`` (stop, caution, note), ``check``, ``crew``, ``step``, ``start_min`` (PET),
+        Columns: ``severity`` (stop, concern, remark), ``check``, ``crew``, ``step``, ``start_min`` (PET),
         ``message``, ``source``, then ``value``, ``limit`` and ``margin`` where the finding has numbers.
         """
         return self._findings.copy()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from planning_kit.inputs.times import pet_label
-from planning_kit.judge.findings import NOTE, Finding
+from planning_kit.judge.findings import REMARK, Finding
 from planning_kit.plan.needs import Clock
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
@@ -14,7 +14,7 @@ CHECK = "clocks"
 
 
 def check_clocks(plan: TimedPlan) -> Iterator[Finding]:
-    """A note for each clock without margin: the timing keeps it, any delay while it runs breaks it."""
+    """A remark for each clock without margin: the timing keeps it, any delay while it runs breaks it."""
     for clock in plan.gap_clocks:
         if clock.left_min < ROUNDING_MIN:
             yield _no_margin(clock)
@@ -24,7 +24,7 @@ def _no_margin(clock: Clock) -> Finding:
     first, then = clock.gap.first_step, clock.gap.then_step
     why = f" ({clock.gap.reason})" if clock.gap.reason else ""
     return Finding(
-        NOTE, CHECK, "", then, clock.begin_min,
+        REMARK, CHECK, "", then, clock.begin_min,
         f"no margin on the clock from {first} at {pet_label(clock.begin_min)} to {then} at "
         f"{pet_label(clock.end_min)}: {clock.actual_min:g} of {clock.max_gap_min:g} min{why}. Any delay "
         "while it runs breaks it; a smaller max_gap keeps some in hand",

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from planning_kit.inputs.records import INSIDE, Item
 from planning_kit.inputs.times import pet_label
-from planning_kit.judge.findings import CAUTION, NOTE, STOP, Finding
+from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.hardware import mishaps as kinds
 from planning_kit.plan.hardware.custody_state import Holding
 from planning_kit.plan.hardware.custody_tables import is_in
@@ -33,7 +33,7 @@ _WORDS = {
     kinds.EARLY: _Words(STOP, "{crew} takes {item} {at_place}, but {was}; {later} leaves it only at "
                         "{later_at}, {late:.1f} min later", "add {later} to the after of {step}",
                         "steps.takes"),
-    kinds.HAS_IT: _Words(CAUTION, "{crew} takes {item} {at_place}, but {was} already",
+    kinds.HAS_IT: _Words(CONCERN, "{crew} takes {item} {at_place}, but {was} already",
                          "delete it from takes, or say where it was left before", "steps.takes"),
     kinds.NOT_IN_BAG: _Words(STOP, "{crew} takes {item} out of {other} {at_place}, but {was}",
                              "write {item} without <{other}, or put it in before", "steps.takes"),
@@ -139,11 +139,11 @@ def _because(plan: TimedPlan, spell: Overload) -> str:
 
 
 def check_carrying_data(plan: TimedPlan) -> Iterator[Finding]:
-    """One note that names everything handled whose slots are not given."""
+    """One remark that names everything handled whose slots are not given."""
     missing = plan.tracked_custody.unweighed
     if missing:
         yield Finding(
-            NOTE, CHECK, "", "", float("nan"),
+            REMARK, CHECK, "", "", float("nan"),
             f"no slots are given for {', '.join(missing)}: what hands and bags can hold is not checked for "
             "them (crew.carry_slots, hardware.slots, hardware.holds)",
         )
@@ -156,7 +156,7 @@ def check_endings(plan: TimedPlan) -> Iterator[Finding]:
         if item.end_at:
             yield from _at_end(plan, item, endings)
         elif _starts_in(plan, item) and not _ends_in(plan, endings):
-            yield _ending(plan, item, endings, CAUTION, "was brought out and stays outside:",
+            yield _ending(plan, item, endings, CONCERN, "was brought out and stays outside:",
                           "take it home, or give it an end_at if it is meant to stay")
         if item.end2_at and item.at != item.end2_at and not _is_handled_at(plan, item):
             yield Finding(
@@ -174,7 +174,7 @@ def _at_end(plan: TimedPlan, item: Item, endings: Sequence[Holding]) -> Iterator
                           "let someone take it and bring it home")
     elif not any(ending.holder == item.end_at and not ending.in_bag for ending in endings):
         is_there = any(ending.holder == item.end_at for ending in endings)
-        yield _ending(plan, item, endings, CAUTION if is_there else STOP,
+        yield _ending(plan, item, endings, CONCERN if is_there else STOP,
                       f"must be at {plan.place_title(item.end_at)} at the end, but",
                       "take it out, unless it is meant to stay in the bag" if is_there else
                       "let a step there leave it")

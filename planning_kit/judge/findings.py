@@ -9,15 +9,15 @@ import pandas as pd
 
 from planning_kit.inputs.text_table import TextTable
 
-STOP, CAUTION, NOTE = "stop", "caution", "note"
-_SEVERITIES = (STOP, CAUTION, NOTE)
+STOP, CONCERN, REMARK = "stop", "concern", "remark"
+_SEVERITIES = (STOP, CONCERN, REMARK)
 
 
 @dataclass(frozen=True)
 class Finding:
     """One thing that a reviewer must know of a plan.
 
-    ``severity``: ``stop`` (the plan cannot be flown so), ``caution`` (someone must accept it), ``note``
+    ``severity``: ``stop`` (the plan cannot be flown so), ``concern`` (someone must accept it), ``remark``
     (something to know, or a check that could not run). ``start_min`` in PET minutes; ``value``, ``limit``
     and ``margin`` (limit kept: positive) in the unit that the message names, NaN where there is no number.
     ``source`` is where the limit comes from.

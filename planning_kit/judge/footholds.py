@@ -8,7 +8,7 @@ from itertools import combinations
 from planning_kit.inputs.records import Step
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.custody import held_words
-from planning_kit.judge.findings import CAUTION, STOP, Finding
+from planning_kit.judge.findings import CONCERN, STOP, Finding
 from planning_kit.plan.hardware.mishaps import NO_SOCKET, NOT_IN_SOCKET, SOCKET_TAKEN, Mishap
 from planning_kit.plan.timed import TimedPlan
 
@@ -36,7 +36,7 @@ def _socket_taken(plan: TimedPlan, mishap: Mishap) -> Finding:
     when = (f"{mishap.crew} leaves {mishap.item} at {place} at {pet_label(mishap.at_min)}" if mishap.step else
             f"{mishap.item} is at {place} at PET {pet_label(mishap.at_min)}")
     return Finding(
-        CAUTION, CHECK, mishap.crew, mishap.step, mishap.at_min,
+        CONCERN, CHECK, mishap.crew, mishap.step, mishap.at_min,
         f"{when}, but its socket has {mishap.other} in it: {mishap.item} is only strapped "
         "there and holds nobody; take the other out first if it is to be used", "places.socket",
     )
@@ -81,7 +81,7 @@ def _overlap(plan: TimedPlan, one: int, other: int) -> bool:
 
 
 def check_shared_footholds(plan: TimedPlan) -> Iterator[Finding]:
-    """Two people in one foothold at once, each in a step of their own (caution)."""
+    """Two people in one foothold at once, each in a step of their own (concern)."""
     by_foothold: dict[tuple[str, str], list[int]] = {}
     for position, step in enumerate(plan.steps):
         if step.foothold:
@@ -95,7 +95,7 @@ def check_shared_footholds(plan: TimedPlan) -> Iterator[Finding]:
 
 def _shared(plan: TimedPlan, one: Step, other: Step, from_min: float) -> Finding:
     return Finding(
-        CAUTION, CHECK, f"{one.crew} {other.crew}", other.step, from_min,
+        CONCERN, CHECK, f"{one.crew} {other.crew}", other.step, from_min,
         f"{one.crew} ({one.step}) and {other.crew} ({other.step}) are both in {one.foothold} at "
         f"{plan.place_title(one.place)} from {pet_label(from_min)}: it holds one; make it one step of both, "
         f"or let {other.step} come after {one.step}", "steps.foothold",

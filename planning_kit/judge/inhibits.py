@@ -8,7 +8,7 @@ import numpy as np
 
 from planning_kit.inputs.records import Inhibit
 from planning_kit.inputs.times import pet_label
-from planning_kit.judge.findings import NOTE, STOP, Finding
+from planning_kit.judge.findings import REMARK, STOP, Finding
 from planning_kit.plan.build import light_demand
 from planning_kit.plan.needs import Hold
 from planning_kit.plan.network import ROUNDING_MIN
@@ -114,7 +114,7 @@ def _before_egress(hold: Hold) -> Iterator[Finding]:
     if hold.set_by_min < 0:
         inhibit = hold.inhibit
         yield Finding(
-            NOTE, CHECK, "", inhibit.from_step, hold.set_by_min,
+            REMARK, CHECK, "", inhibit.from_step, hold.set_by_min,
             f"{_name(inhibit)} must be in place before egress, by {pet_label(hold.set_by_min)}",
             "inhibits.lead_min",
         )

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from planning_kit.inputs.times import moment_at, pet_label
-from planning_kit.judge.findings import CAUTION, STOP, Finding
+from planning_kit.judge.findings import CONCERN, STOP, Finding
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.sky.orbit import Orbit
@@ -30,7 +30,7 @@ class _Lit:
 
 
 def check_light_known(plan: TimedPlan) -> Iterator[Finding]:
-    """The edges of a window that a step needs may be off by more than the guard (caution).
+    """The edges of a window that a step needs may be off by more than the guard (concern).
 
     By a quarter of a revolution or more, the windows say nothing about single nights (stop). One finding a
     plan, at its worst edge. How far an edge may be off: `edge_uncertainty_s`, with its assumptions.
@@ -67,7 +67,7 @@ def _not_known(plan: TimedPlan, orbit: Orbit, lit: list[_Lit], row: int, edge_mi
                if is_useless else "")
     remedy = "get newer elements" if is_useless else "get newer elements, or keep a larger night_guard_s"
     return Finding(
-        STOP if is_useless else CAUTION, CHECK, worst.crew, worst.step, edge_min,
+        STOP if is_useless else CONCERN, CHECK, worst.crew, worst.step, edge_min,
         f"the elements are of {orbit.epoch:%Y-%m-%d %H:%M} UTC, {abs(age_days):.1f} days {side} the edge of "
         f"{worst.what} at {pet_label(edge_min)}, which {worst.step} needs: it may be shifted by "
         f"±{off_s:.0f} s, more than the {guard_s:g} s kept free.{meaning} On such windows depend {steps}: "

@@ -7,7 +7,7 @@ from dataclasses import fields
 
 from planning_kit.inputs.records import Limits
 from planning_kit.inputs.times import gmt_label, pet_label
-from planning_kit.judge.findings import CAUTION, NOTE, STOP, Finding
+from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 
@@ -15,10 +15,10 @@ CHECK = "limits"
 
 
 def check_limits(plan: TimedPlan) -> Iterator[Finding]:
-    """Outing end past the hard limit (stop) or the planned limit (caution)."""
+    """Outing end past the hard limit (stop) or the planned limit (concern)."""
     limits = plan.scenario.settings.limits
     for severity, key, limit in (
-        (STOP, "hard_min", limits.hard_min), (CAUTION, "planned_min", limits.planned_min),
+        (STOP, "hard_min", limits.hard_min), (CONCERN, "planned_min", limits.planned_min),
     ):
         if plan.end_min > limit + ROUNDING_MIN:
             over = plan.end_min - limit
@@ -32,7 +32,7 @@ def check_limits(plan: TimedPlan) -> Iterator[Finding]:
 
 
 def check_egress(plan: TimedPlan) -> Iterator[Finding]:
-    """Egress before ``egress_earliest`` or after ``egress_latest`` (caution)."""
+    """Egress before ``egress_earliest`` or after ``egress_latest`` (concern)."""
     settings = plan.scenario.settings
     for key, limit, side, sign in (("egress_earliest", settings.egress_earliest, "before the earliest", 1),
                                    ("egress_latest", settings.egress_latest, "after the latest", -1)):
@@ -41,7 +41,7 @@ def check_egress(plan: TimedPlan) -> Iterator[Finding]:
         margin = sign * (plan.egress - limit).total_seconds() / 60.0
         if margin < -ROUNDING_MIN:
             yield Finding(
-                CAUTION, CHECK, "", "", 0.0,
+                CONCERN, CHECK, "", "", 0.0,
                 f"egress at {plan.egress:%Y-%m-%d} GMT {gmt_label(plan.egress)} is {-margin:.0f} min {side} "
                 f"egress, {limit:%Y-%m-%d} GMT {gmt_label(limit)}: leave within {key}, or have it changed by "
                 "whoever set it",
@@ -50,12 +50,12 @@ def check_egress(plan: TimedPlan) -> Iterator[Finding]:
 
 
 def check_limit_sources(plan: TimedPlan) -> Iterator[Finding]:
-    """A note for every limit that is given without a source."""
+    """A remark for every limit that is given without a source."""
     limits = plan.scenario.settings.limits
     for key in (field.name for field in fields(Limits) if field.name != "sources"):
         if getattr(limits, key) is not None and not limits.sources.get(key):
             yield Finding(
-                NOTE, CHECK, "", "", float("nan"),
+                REMARK, CHECK, "", "", float("nan"),
                 f"the limit {key} = {getattr(limits, key):g} gives no source: add {key}_source to [limits]",
             )
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planning_kit.inputs.times import pet_label
-from planning_kit.judge.findings import CAUTION, NOTE, STOP, Finding
+from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.homeward.returns import Returns, crossing_min, worst_moment
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.suit.suits import WORDS
@@ -32,7 +32,7 @@ class _Spell:
 
 
 def check_return(plan: TimedPlan) -> Iterator[Finding]:
-    """A return margin below ``return_reserve_min``: alone (stop), with the partner's help (caution).
+    """A return margin below ``return_reserve_min``: alone (stop), with the partner's help (concern).
 
     One finding a spell, at its worst point. A spell with the partner is not told where a stop in it already
     has as small a margin.
@@ -89,7 +89,7 @@ def _too_far(plan: TimedPlan, returns: Returns, spell: _Spell) -> Finding:
 def _partner_too_far(plan: TimedPlan, returns: Returns, spell: _Spell) -> Finding:
     partner = _partner(plan, returns)
     return _finding(
-        CAUTION, plan, returns, spell, returns.partner_margin_min,
+        CONCERN, plan, returns, spell, returns.partner_margin_min,
         f"{_helped(plan, returns, spell)}; {_oxygen(plan)}",
         f"keep {partner} nearer meanwhile, or accept that help comes late",
     )
@@ -110,7 +110,7 @@ def _partner_too_late(plan: TimedPlan, returns: Returns, spell: _Spell) -> Findi
     whose, _, out = returns.partner_first_out[spell.worst].partition(" ")
     left = _left(out, back + float(returns.partner_suit_margin_min[spell.worst]))
     return _finding(
-        CAUTION, plan, returns, spell, returns.partner_suit_margin_min,
+        CONCERN, plan, returns, spell, returns.partner_suit_margin_min,
         f"{_helped(plan, returns, spell)}, and {whose}'s {left}",
         f"{_turn_back(spell)}keep {_partner(plan, returns)} nearer meanwhile, or drop or lighten work before",
     )
@@ -148,7 +148,7 @@ def _finding(severity: str, plan: TimedPlan, returns: Returns, spell: _Spell, ma
 
 
 def check_return_data(plan: TimedPlan) -> Iterator[Finding]:
-    """Notes for what the return margins lack. A tether without a length has its note in the tether check."""
+    """Remarks for what the return margins lack. A tether without a length: see tethers."""
     limits = plan.scenario.settings.limits
     for is_missing, message in (
         (limits.emergency_oxygen_min is None,
@@ -161,7 +161,7 @@ def check_return_data(plan: TimedPlan) -> Iterator[Finding]:
          "[limits] partner_carry_factor is missing: the return with the partner is not checked"),
     ):
         if is_missing:
-            yield Finding(NOTE, CHECK, "", "", nan, message)
+            yield Finding(REMARK, CHECK, "", "", nan, message)
 
 
 def _oxygen(plan: TimedPlan) -> str:

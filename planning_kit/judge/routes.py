@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from planning_kit.inputs.records import Route
 from planning_kit.inputs.times import pet_label
-from planning_kit.judge.findings import CAUTION, NOTE, Finding
+from planning_kit.judge.findings import CONCERN, REMARK, Finding
 from planning_kit.plan.lines.legs import Passage
 from planning_kit.plan.timed import TimedPlan
 
@@ -14,7 +14,7 @@ CHECK = "routes"
 
 
 def check_bulky_loads(plan: TimedPlan) -> Iterator[Finding]:
-    """A bulky item (or bag) in hand on a leg that is tight or a snag hazard (caution), one a leg.
+    """A bulky item (or bag) in hand on a leg that is tight or a snag hazard (concern), one a leg.
 
     What is in a bag counts only as its bag does.
     """
@@ -31,7 +31,7 @@ def check_bulky_loads(plan: TimedPlan) -> Iterator[Finding]:
 
 
 def check_bulky_data(plan: TimedPlan) -> Iterator[Finding]:
-    """One note that names the routes walked and the items carried of which it is not known what they are."""
+    """One remark that names the routes walked and the items carried of which the flags are not given."""
     walked = {leg.route: None for passages in plan.passages.values() for leg in passages if leg.route}
     missing = []
     for flag in ("tight", "snag"):
@@ -44,7 +44,7 @@ def check_bulky_data(plan: TimedPlan) -> Iterator[Finding]:
         missing.append(f"hardware.bulky for {', '.join(items)}")
     if missing:
         yield Finding(
-            NOTE, CHECK, "", "", float("nan"),
+            REMARK, CHECK, "", "", float("nan"),
             f"bulky items on tight and snag routes are not checked where no yes or no is given: "
             f"{'; '.join(missing)}",
         )
@@ -57,7 +57,7 @@ def _bulky(plan: TimedPlan, leg: Passage, route: Route, items: list[str]) -> Fin
     columns = ", ".join(f"routes.{name}" for name, is_set in (("tight", route.tight), ("snag", route.snag))
                         if is_set)
     return Finding(
-        CAUTION, CHECK, leg.crew, leg.step, leg.start_min,
+        CONCERN, CHECK, leg.crew, leg.step, leg.start_min,
         f"{leg.crew} carries bulky {' and '.join(items)} from {plan.place_title(leg.place)} to "
         f"{plan.place_title(leg.to_place)} at {pet_label(leg.start_min)}, a way that is {flags}{named}: go "
         "another way, or accept it and brief it", columns,

@@ -7,7 +7,7 @@ from math import isnan, nan
 
 from planning_kit.inputs.records import Suit
 from planning_kit.inputs.times import pet_label
-from planning_kit.judge.findings import NOTE, STOP, Finding
+from planning_kit.judge.findings import REMARK, STOP, Finding
 from planning_kit.plan.suit.suits import DEFAULT_EXERTION, UNIT_WORDS, UNITS, WORDS, Store
 from planning_kit.plan.timed import TimedPlan
 
@@ -48,7 +48,7 @@ def _below_reserve(plan: TimedPlan, store: Store) -> Finding:
 
 
 def check_suit_data(plan: TimedPlan) -> Iterator[Finding]:
-    """Notes: consumables that could not be checked, reserves not given, and what was assumed instead."""
+    """Remarks: consumables that could not be checked, reserves not given, and what was assumed instead."""
     stores = [store for history in plan.suit_histories for store in history.stores]
     unknown = [store for store in stores if not store.is_known]
     for missing in dict.fromkeys(store.missing for store in unknown):
@@ -65,14 +65,14 @@ def _assumptions(plan: TimedPlan) -> Iterator[Finding]:
     crew, suits = plan.scenario.records.crew, plan.scenario.settings.suits
     unsaid = [step.step for step in plan.steps if not step.exertion and step.crew in (*suits, "both")]
     if unsaid:
-        yield _note((), f"no exertion given, counted as {DEFAULT_EXERTION}: {', '.join(unsaid)}")
+        yield _remark((), f"no exertion given, counted as {DEFAULT_EXERTION}: {', '.join(unsaid)}")
     no_factor = [person.crew for person in crew if person.exertion_factor is None]
     if no_factor:
-        yield _note(no_factor, "no exertion_factor in crew.csv: counted as 1")
+        yield _remark(no_factor, "no exertion_factor in crew.csv: counted as 1")
     no_before = [person.crew for person in crew if _uses_before_unknown(suits[person.crew])]
     if no_before:
-        yield _note(no_before, "suit use before egress ([suit] used_before_egress_min) is not given: counted "
-                               "as none")
+        yield _remark(no_before, "suit use before egress ([suit] used_before_egress_min) is not given: "
+                                 "counted as none")
 
 
 def _uses_before_unknown(suit: Suit) -> bool:
@@ -83,11 +83,11 @@ def _uses_before_unknown(suit: Suit) -> bool:
 
 def _about(stores: Sequence[Store], what: str) -> Finding:
     consumables = dict.fromkeys(WORDS[store.consumable] for store in stores)
-    return _note(dict.fromkeys(store.crew for store in stores), f"{', '.join(consumables)}: {what}")
+    return _remark(dict.fromkeys(store.crew for store in stores), f"{', '.join(consumables)}: {what}")
 
 
-def _note(who: Iterable[str], message: str) -> Finding:
-    return Finding(NOTE, CHECK, " ".join(who), "", nan, message)
+def _remark(who: Iterable[str], message: str) -> Finding:
+    return Finding(REMARK, CHECK, " ".join(who), "", nan, message)
 
 
 def _step_at(plan: TimedPlan, crew: str, pet_min: float) -> str:

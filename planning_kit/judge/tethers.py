@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from planning_kit.inputs.times import pet_label
-from planning_kit.judge.findings import CAUTION, NOTE, STOP, Finding
+from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.lines.tethers import HookMove, Tether
 from planning_kit.plan.lines.tethers_reach import Crossing, Remedy, TooFar, crossings, remedy, too_far_by_hook
 from planning_kit.plan.timed import TimedPlan
@@ -14,11 +14,11 @@ CHECK = "tethers"
 
 
 def check_reach(plan: TimedPlan) -> Iterator[Finding]:
-    """The reach from the hook is longer than the tether (stop), one finding a hook; no length: a note."""
+    """The reach from the hook is longer than the tether (stop), one finding a hook; no length: a remark."""
     for tether in plan.tracked_tethers.values():
         if tether.tether_m is None:
             yield Finding(
-                NOTE, CHECK, tether.crew, "", float("nan"),
+                REMARK, CHECK, tether.crew, "", float("nan"),
                 f"no tether_m is given for {tether.crew} (crew.csv): the reach of this tether is not "
                 "checked, nor are hook moves on the way back counted but for the one at the airlock")
             continue
@@ -107,7 +107,7 @@ def check_hooks_going_in(plan: TimedPlan) -> Iterator[Finding]:
 
 
 def check_crossings(plan: TimedPlan) -> Iterator[Finding]:
-    """Two lines along one route whose owners pass each other there (caution)."""
+    """Two lines along one route whose owners pass each other there (concern)."""
     tethers = list(plan.tracked_tethers.values())
     if len(tethers) == 2:
         for crossing in crossings(*tethers):
@@ -122,7 +122,7 @@ def _crossing(plan: TimedPlan, crossing: Crossing) -> Finding:
         how = (f"passes {crossing.other}, who stands at {to_place}, at {pet_label(crossing.at_min)}, "
                f"and both tethers lie along the way from {place}")
     return Finding(
-        CAUTION, CHECK, f"{crossing.crew} {crossing.other}", crossing.step, crossing.at_min,
+        CONCERN, CHECK, f"{crossing.crew} {crossing.other}", crossing.step, crossing.at_min,
         f"{crossing.crew} {how}: the lines may cross; agree who passes on which side, or let one wait "
         "(after)",
         "common practice, no source",

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from planning_kit.inputs.records import Place
 from planning_kit.inputs.times import pet_label
-from planning_kit.judge.findings import NOTE, STOP, Finding
+from planning_kit.judge.findings import REMARK, STOP, Finding
 from planning_kit.plan.activities import TRAVEL
 from planning_kit.plan.timed import TimedPlan
 
@@ -41,13 +41,13 @@ def check_capacity(plan: TimedPlan) -> Iterator[Finding]:
 
 
 def check_capacity_data(plan: TimedPlan) -> Iterator[Finding]:
-    """One note that names every place where someone works or waits and whose room is not given."""
+    """One remark that names every place where someone works or waits and whose room is not given."""
     used = {stay.place for crew in plan.travels for stay in _stays(plan, crew)}
     unknown = [place.place for place in plan.scenario.records.places
                if place.crew_at_once is None and place.place in used]
     if unknown:
         yield Finding(
-            NOTE, CHECK, "", "", float("nan"),
+            REMARK, CHECK, "", "", float("nan"),
             f"no crew_at_once is given for {', '.join(unknown)} (places.csv): how many people are there at "
             "once is not checked",
         )

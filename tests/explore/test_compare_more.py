@@ -36,17 +36,17 @@ def test_another_step_crew_check_or_kind_is_another_finding() -> None:
 
 
 def test_a_second_finding_of_the_same_kind_is_counted() -> None:
-    one = ("caution", "return", "EV1", "A1", "margin 3 min")
+    one = ("concern", "return", "EV1", "A1", "margin 3 min")
     assert _changes(_found(one), _found(one, (*one[:4], "margin 4 min"))) == [("came", "margin 4 min")]
 
 
 def test_worse_and_better_are_told_and_the_worst_that_came_is_first() -> None:
-    a = _found(("caution", "return", "EV1", "A1", "low"), ("stop", "suits", "EV2", "", "empty"))
-    b = _found(("stop", "return", "EV1", "A1", "low"), ("note", "suits", "EV2", "", "empty"),
-               ("note", "links", "", "", "no relays"), ("stop", "clocks", "", "B1", "broken"))
+    a = _found(("concern", "return", "EV1", "A1", "low"), ("stop", "suits", "EV2", "", "empty"))
+    b = _found(("stop", "return", "EV1", "A1", "low"), ("remark", "suits", "EV2", "", "empty"),
+               ("remark", "links", "", "", "no relays"), ("stop", "clocks", "", "B1", "broken"))
     table = pk.compare_findings(a, b)
     assert table[["change", "severity"]].to_numpy().tolist() == [
-        ["came", "stop"], ["came", "note"], ["worse", "stop"], ["better", "note"]]
+        ["came", "stop"], ["came", "remark"], ["worse", "stop"], ["better", "remark"]]
 
 
 def test_two_faults_of_one_inhibit_are_two() -> None:

@@ -20,7 +20,7 @@ def test_good_plans_are_clean(small: pk.Scenario, demo_plan: pk.Plan) -> None:
     assert not (ours["severity"] == "stop").any()
     # The carrier (bulky) goes out and home over the snag route BK - BO; EV1 passes EV2 at the tool box.
     assert ours[["severity", "check", "step"]].to_numpy().tolist() == [
-        ["caution", "tethers", "EG2"], ["caution", "routes", "RN3"], ["caution", "routes", "KN5"]]
+        ["concern", "tethers", "EG2"], ["concern", "routes", "RN3"], ["concern", "routes", "KN5"]]
 
 
 def test_taken_where_it_is_not(small: pk.Scenario) -> None:
@@ -38,7 +38,7 @@ def test_two_takers(small: pk.Scenario) -> None:
 
 def test_taken_by_who_has_it(small: pk.Scenario) -> None:
     finding = only_finding(edited(small, "steps", "B2", takes="driver"))
-    assert (finding["severity"], finding["crew"], finding["step"]) == ("caution", "EV1", "B2")
+    assert (finding["severity"], finding["crew"], finding["step"]) == ("concern", "EV1", "B2")
     assert "EV1 has it since the start already" in str(finding["message"])
 
 
@@ -177,7 +177,7 @@ def test_not_where_it_must_be_at_the_end(small: pk.Scenario, item: str, words: s
 def test_there_but_still_in_its_bag(small: pk.Scenario) -> None:
     scenario = edited(edited(small, "steps", "Z1", leaves="EV2:bag"), "hardware", "cassette", end_at="HAT")
     finding = only_finding(scenario)
-    assert finding["severity"] == "caution"
+    assert finding["severity"] == "concern"
     assert "it is in bag since C3, which lies at Hatch" in str(finding["message"])
 
 
@@ -185,7 +185,7 @@ def test_brought_out_and_left_outside(small: pk.Scenario) -> None:
     scenario = edited(small, "hardware", "driver", end_at="")
     assert found(scenario) == []
     finding = only_finding(edited(scenario, "steps", "B3", leaves="lamp-new driver"))
-    assert (finding["severity"], finding["step"]) == ("caution", "B3")
+    assert (finding["severity"], finding["step"]) == ("concern", "B3")
     assert "driver was brought out and stays outside: it lies at Mast head since B3" in finding["message"]
 
 
@@ -210,7 +210,7 @@ def test_a_cable_has_two_ends(demo: pk.Scenario, demo_plan: pk.Plan) -> None:
 def test_missing_slots_are_one_note(small: pk.Scenario) -> None:
     scenario = edited(edited(small, "hardware", "driver", slots=""), "crew", "EV2", carry_slots="")
     finding = only_finding(edited(scenario, "hardware", "bag", holds=""))
-    assert finding["severity"] == "note"
+    assert finding["severity"] == "remark"
     assert all(name in str(finding["message"]) for name in ("driver", "EV2", "bag"))
     assert "foothold" not in str(finding["message"])  # nobody ever carries it
 

@@ -66,5 +66,5 @@ def test_tethers(findings: pd.DataFrame) -> None:
 def test_bulky_boxes_on_tight_and_snag_routes(findings: pd.DataFrame) -> None:
     # Boxes A and B into the slot, box A out of it and to the tip, the failed box back. EV2, who is meant to
     # have the failed box since B5, takes it through the slot and home.
-    assert rows(findings, "routes", "caution") == [
+    assert rows(findings, "routes", "concern") == [
         ("EV1", "B2"), ("EV1", "B3"), ("EV1", "B3"), ("EV1", "B5"), ("EV2", "E1"), ("EV2", "Z1")]

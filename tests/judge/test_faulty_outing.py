@@ -14,7 +14,7 @@ def found() -> list[dict[str, object]]:
 
 
 def told(found: list[dict[str, object]], check: str) -> list[dict[str, object]]:
-    return [finding for finding in found if finding["check"] == check and finding["severity"] != "note"]
+    return [finding for finding in found if finding["check"] == check and finding["severity"] != "remark"]
 
 
 def test_inhibits(found: list[dict[str, object]]) -> None:
@@ -32,7 +32,7 @@ def test_link_and_limits(found: list[dict[str, object]]) -> None:
     assert "next full coverage begins at 1:23" in str(link["message"])
     assert [(f["step"], f["limit"]) for f in told(found, "limits")] == [("D1", 40), ("", 150)]
     without_source = [str(f["message"]).split(" = ")[0] for f in found
-                      if f["check"] == "limits" and f["severity"] == "note"]
+                      if f["check"] == "limits" and f["severity"] == "remark"]
     assert without_source == ["the limit hard_min", "the limit ingress_min", "the limit emergency_oxygen_min"]
 
 
@@ -53,7 +53,7 @@ def test_return(found: list[dict[str, object]]) -> None:
 
 def test_return_with_the_partner(found: list[dict[str, object]]) -> None:
     helped = [f for f in told(found, "return") if "unable to move" in str(f["message"])]
-    assert {f["severity"] for f in helped} == {"caution"}
+    assert {f["severity"] for f in helped} == {"concern"}
     assert sorted({str(f["crew"]) for f in helped}) == ["EV1", "EV2"]
     (spent,) = (f for f in helped if "EV2's oxygen has run out (see suits)" in str(f["message"]))
     assert spent["crew"] == "EV1"

@@ -36,7 +36,7 @@ def test_two_people_in_one_foothold(small: pk.Scenario) -> None:
     scenario = edited(edited(small, "places", "MST", crew_at_once=2), "steps", "C2", place="MST", uses="")
     assert found(scenario) == []
     finding = only_finding(edited(scenario, "steps", "C2", foothold="foothold"))
-    assert (finding["severity"], finding["crew"], finding["step"]) == ("caution", "EV2 EV1", "B2")
+    assert (finding["severity"], finding["crew"], finding["step"]) == ("concern", "EV2 EV1", "B2")
     assert "EV2 (C2) and EV1 (B2) are both in foothold at Mast head from 0:17" in str(finding["message"])
     shared = edited(scenario, "steps", "A1", place="MST", foothold="foothold")
     assert [row for row in found(shared) if row[1] == "footholds"] == []  # one step of both
@@ -57,15 +57,15 @@ def test_a_socket_holds_one(small: pk.Scenario) -> None:
     scenario = with_item(edited(small, "crew", "EV1", carry_slots=5), "second", kind="foothold", at="EV1",
                          end_at="MST", slots=2, bulky="no")
     finding = only_finding(edited(scenario, "steps", "B2", leaves="second"))
-    assert (finding["severity"], finding["check"], finding["step"]) == ("caution", "footholds", "B2")
+    assert (finding["severity"], finding["check"], finding["step"]) == ("concern", "footholds", "B2")
     scenario = edited(scenario, "steps", "B3", foothold="second")
     findings = pk.time_plan(edited(scenario, "steps", "B2", leaves="second")).findings
-    assert findings[["severity", "step"]].to_numpy().tolist() == [["stop", "B3"], ["caution", "B2"]]
+    assert findings[["severity", "step"]].to_numpy().tolist() == [["stop", "B3"], ["concern", "B2"]]
     assert "(the socket has foothold in it)" in findings["message"][0]
 
 
 def test_two_footholds_in_one_socket_from_the_start(small: pk.Scenario) -> None:
     finding = only_finding(with_item(small, "second", kind="foothold", at="MST", end_at="MST", slots=2,
                                      bulky="no"))
-    assert (finding["severity"], finding["check"], finding["start_min"]) == ("caution", "footholds", 0)
+    assert (finding["severity"], finding["check"], finding["start_min"]) == ("concern", "footholds", 0)
     assert "second is at Mast head at PET 0:00, but its socket has foothold in it" in str(finding["message"])

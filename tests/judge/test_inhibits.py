@@ -99,5 +99,5 @@ def test_backwards_is_one_stop_and_nothing_else(small: pk.Scenario) -> None:
 
 def test_before_egress_is_a_note(small: pk.Scenario) -> None:
     finding = only(inhibit(small, lead_min=20))
-    assert (finding["severity"], finding["start_min"]) == ("note", pytest.approx(-3))
+    assert (finding["severity"], finding["start_min"]) == ("remark", pytest.approx(-3))
     assert "before egress, by −0:03" in finding["message"]

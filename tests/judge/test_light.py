@@ -22,8 +22,8 @@ def shift_s(scenario: pk.Scenario, days: float) -> float:
     return float((1 + (rate * days) ** 2 + (0.2 * elements.mean_motion_dot * period_s * days**2) ** 2) ** 0.5)
 
 
-def test_old_elements_are_a_caution_and_useless_ones_a_stop(small: pk.Scenario) -> None:
-    for days, severity in ((120, "caution"), (200, "stop")):
+def test_old_elements_are_a_concern_and_useless_ones_a_stop(small: pk.Scenario) -> None:
+    for days, severity in ((120, "concern"), (200, "stop")):
         plan = pk.time_plan(small, small.settings.egress + timedelta(days=days))
         (finding,) = plan.findings.query("check == 'light'").to_dict("records")
         assert (finding["severity"], finding["step"], finding["crew"]) == (severity, "B3", "EV1")
@@ -35,9 +35,9 @@ def test_old_elements_are_a_caution_and_useless_ones_a_stop(small: pk.Scenario) 
         assert ("say nothing about single nights" in finding["message"]) == (severity == "stop")
 
 
-def test_no_guard_at_all_is_a_caution(small: pk.Scenario) -> None:
+def test_no_guard_at_all_is_a_concern(small: pk.Scenario) -> None:
     finding = only_finding(small.with_settings({"lighting.night_guard_s": 0}))
-    assert (finding["severity"], finding["check"], finding["limit"]) == ("caution", "light", 0)
+    assert (finding["severity"], finding["check"], finding["limit"]) == ("concern", "light", 0)
     assert "more than the 0 s kept free" in str(finding["message"])
 
 

@@ -12,10 +12,10 @@ def test_the_small_outing_is_clean(small_plan: pk.Plan) -> None:
     assert small_plan.findings.empty
 
 
-def test_past_the_planned_limit_is_a_caution(small: pk.Scenario, small_plan: pk.Plan) -> None:
+def test_past_the_planned_limit_is_a_concern(small: pk.Scenario, small_plan: pk.Plan) -> None:
     plan = pk.time_plan(small.with_settings({"limits.planned_min": 70}))
     (finding,) = plan.findings.to_dict("records")
-    assert (finding["severity"], finding["check"], finding["source"]) == ("caution", "limits", "demo value")
+    assert (finding["severity"], finding["check"], finding["source"]) == ("concern", "limits", "demo value")
     assert (finding["limit"], finding["margin"]) == (70, pytest.approx(70 - small_plan.end_min))
 
 
@@ -29,7 +29,7 @@ def test_past_the_hard_limit_is_a_stop_and_not_told_twice(small: pk.Scenario) ->
 def test_a_limit_without_a_source_is_a_note(small: pk.Scenario) -> None:
     plan = pk.time_plan(small.with_settings({"limits.hard_min_source": None}))
     (finding,) = plan.findings.to_dict("records")
-    assert finding["severity"] == "note"
+    assert finding["severity"] == "remark"
     assert "hard_min" in finding["message"]
 
 
@@ -37,18 +37,18 @@ def test_a_limit_without_a_source_is_a_note(small: pk.Scenario) -> None:
     ("2031-05-14T10:00:00Z", "20 min before the earliest egress, 2031-05-14 GMT 134/10:20"),
     ("2031-05-14T14:00:00Z", "40 min after the latest egress, 2031-05-14 GMT 134/13:20"),
 ])
-def test_egress_out_of_its_range_is_a_caution(demo: pk.Scenario, egress: str, words: str) -> None:
+def test_egress_out_of_its_range_is_a_concern(demo: pk.Scenario, egress: str, words: str) -> None:
     (finding,) = (f for f in pk.time_plan(demo, egress).findings.to_dict("records")
                   if str(f["source"]).startswith("egress"))
-    assert (finding["severity"], finding["check"]) == ("caution", "limits")
+    assert (finding["severity"], finding["check"]) == ("concern", "limits")
     assert words in finding["message"]
 
 
-def test_a_required_task_without_steps_is_a_caution(small: pk.Scenario) -> None:
+def test_a_required_task_without_steps_is_a_concern(small: pk.Scenario) -> None:
     rows = {"task": "ANT", "title": "Antenna", "priority": 2, "swappable": "no"}
     for need, count in (("required", 1), ("optional", 0), ("get-ahead", 0)):
         findings = pk.time_plan(with_row(small, "tasks", need=need, **rows)).findings.to_dict("records")
-        assert [(f["severity"], f["check"]) for f in findings] == [("caution", "tasks")] * count
+        assert [(f["severity"], f["check"]) for f in findings] == [("concern", "tasks")] * count
     assert all("the required task ANT (Antenna)" in f["message"] for f in findings)
 
 
@@ -77,7 +77,7 @@ def test_at_a_limit_to_the_last_digit_shown_is_within_it(small: pk.Scenario, sma
     assert small_plan.end_min == pytest.approx(76 + 1 / 3)
     plan = pk.time_plan(small.with_settings({"limits.hard_min": 76.33333333333333, "limits.planned_min": 76}))
     (finding,) = plan.findings.to_dict("records")
-    assert (finding["severity"], finding["limit"]) == ("caution", 76)
+    assert (finding["severity"], finding["limit"]) == ("concern", 76)
     assert plan.summary.set_index("item").loc["Hard limit", "value"] == "1:16 (0:00 left)"
 
 
@@ -86,5 +86,5 @@ def test_a_room_that_is_not_given_is_a_note(small: pk.Scenario) -> None:
     for emptied, named in ((places.assign(crew_at_once=""), "HAT, MID, MST, POR"),
                            (places.assign(crew_at_once=["2", "", "1", "2"]), "MID")):
         (finding,) = pk.time_plan(small.with_table("places", emptied)).findings.to_dict("records")
-        assert (finding["severity"], finding["check"]) == ("note", "worksites")
+        assert (finding["severity"], finding["check"]) == ("remark", "worksites")
         assert f"no crew_at_once is given for {named} (places.csv)" in finding["message"]

@@ -21,7 +21,7 @@ def gap_of(plan: pk.Plan) -> tuple[float, float]:
     return next((a, b) for a, b in zip(edges[::2], edges[1::2], strict=True) if b - a > 1)
 
 
-def test_a_step_in_a_gap_is_a_caution_with_the_next_coverage(small: pk.Scenario) -> None:
+def test_a_step_in_a_gap_is_a_concern_with_the_next_coverage(small: pk.Scenario) -> None:
     scenario = small.with_settings(ONE_RELAY)
     plan = pk.time_plan(scenario)
     begin, end = gap_of(plan)
@@ -30,7 +30,7 @@ def test_a_step_in_a_gap_is_a_caution_with_the_next_coverage(small: pk.Scenario)
     share = 1 - (min(inside["finish_min"], end) - max(inside["start_min"], begin)) / (
         inside["finish_min"] - inside["start_min"])
     finding = only(edited(scenario, "steps", inside["step"], link="yes"))
-    assert (finding["severity"], finding["check"], finding["step"]) == ("caution", "links", inside["step"])
+    assert (finding["severity"], finding["check"], finding["step"]) == ("concern", "links", inside["step"])
     assert finding["value"] == pytest.approx(share, abs=1e-6)
     assert f"{100 * share:.0f} % is covered" in finding["message"]
     row = pk.time_plan(edited(scenario, "steps", inside["step"], link="yes")).link_cover.iloc[0]
@@ -53,7 +53,7 @@ def test_a_step_that_waits_for_a_link_is_covered(small: pk.Scenario) -> None:
 def test_no_relays_is_one_note(small: pk.Scenario) -> None:
     scenario = edited(edited(small, "steps", "B3", link="yes"), "steps", "C3", link="yes")
     finding = only(scenario.with_settings({"relays.longitudes_deg_east": []}))
-    assert (finding["severity"], finding["check"]) == ("note", "links")
+    assert (finding["severity"], finding["check"]) == ("remark", "links")
     assert "B3, C3" in finding["message"]
     assert all_of(small.with_settings({"relays.longitudes_deg_east": []})) == []
 
@@ -73,7 +73,7 @@ def test_a_clock_without_margin_is_a_note(small: pk.Scenario, small_plan: pk.Pla
     # C3 comes 25 min after C2 (the least gap): at most 25 leaves nothing.
     assert small_plan.clocks["left"].tolist() == [pytest.approx(35)]
     finding = only(edited(small, "gaps", "C2", max_gap=25))
-    assert (finding["severity"], finding["check"], finding["step"]) == ("note", "clocks", "C3")
+    assert (finding["severity"], finding["check"], finding["step"]) == ("remark", "clocks", "C3")
     assert "no margin" in finding["message"]
     assert finding["margin"] == pytest.approx(0)
 

@@ -31,7 +31,7 @@ def test_too_far_alone_is_a_stop_with_its_worst_point(small: pk.Scenario) -> Non
     assert "11.0 min from being inside" in finding["message"]
     assert "Worst at 0:17 (Mast head)" in finding["message"]
     assert finding["source"] == "demo value"
-    assert note["severity"] == "note"
+    assert note["severity"] == "remark"
 
 
 def test_a_stop_alone_does_not_hide_that_the_partner_comes_much_later(small: pk.Scenario) -> None:
@@ -40,7 +40,7 @@ def test_a_stop_alone_does_not_hide_that_the_partner_comes_much_later(small: pk.
                                                "limits.partner_carry_factor_source": "demo value"})
     findings = all_of(scenario)
     assert [(f["severity"], f["crew"]) for f in findings] == [
-        ("stop", "EV1"), ("caution", "EV1"), ("caution", "EV2")]
+        ("stop", "EV1"), ("concern", "EV1"), ("concern", "EV2")]
     assert findings[1]["value"] == pytest.approx(19.9 - 28 / 6 - 4.5 - 8)
 
 
@@ -78,18 +78,18 @@ def test_the_partner_has_too_little_left_to_bring_the_other_home(small: pk.Scena
         "suit.EV2.energy_wh": (100 + 15) / 60 * 55, "suit.EV2.energy_reserve_fraction": 0,
         "limits.partner_carry_factor": 20, "limits.emergency_oxygen_min": 200})
     findings = all_of(scenario)
-    assert [(f["severity"], f["crew"]) for f in findings] == [("caution", "EV1"), ("caution", "EV2")]
+    assert [(f["severity"], f["crew"]) for f in findings] == [("concern", "EV1"), ("concern", "EV2")]
     assert all("EV2's energy" in f["message"] for f in findings)
     plan = pk.time_plan(scenario)
     leaves = plan.finishes[plan.position("B3")]
     assert findings[0]["value"] == pytest.approx(100 - leaves - (28 / 6 + 60 + 8))
 
 
-def test_the_partner_comes_too_late_is_a_caution(small: pk.Scenario) -> None:
+def test_the_partner_comes_too_late_is_a_concern(small: pk.Scenario) -> None:
     # EV2 needs 28 / 6 min to the Mast head and 1.5 * 3 back: with ingress 17.17, a margin of 12.83. From the
     # Mast head EV1 needs as long to the Port deck, 1.5 * 10 / 6 back: 15.17, a margin of 14.83.
     finding = only(small.with_settings({"limits.return_reserve_min": 13}))
-    assert (finding["severity"], finding["check"], finding["crew"]) == ("caution", "return", "EV1")
+    assert (finding["severity"], finding["check"], finding["crew"]) == ("concern", "return", "EV1")
     assert finding["value"] == pytest.approx(30 - 28 / 6 - 4.5 - 8)
     assert "until EV2 has brought them inside" in finding["message"]
 
@@ -120,7 +120,7 @@ def test_spells_are_told_apart(small: pk.Scenario) -> None:
     for step, place in (("B4", "HAT"), ("B5", "MST")):
         scenario = with_row(scenario, "steps", len(scenario.steps) - 1, step=step, task="LMP", crew="EV1",
                             place=place, minutes_likely=1, exertion="light")
-    stops = [f for f in all_of(scenario) if f["severity"] != "note"]
+    stops = [f for f in all_of(scenario) if f["severity"] != "remark"]
     assert [(f["severity"], f["check"], f["crew"]) for f in stops] == [("stop", "return", "EV1")] * 2
     assert "Worst at 0:17" in stops[0]["message"]
     assert stops[1]["step"] == "B5"
@@ -134,12 +134,12 @@ def test_spells_are_told_apart(small: pk.Scenario) -> None:
 ])
 def test_what_is_missing_is_a_note(small: pk.Scenario, key: str, words: str) -> None:
     finding = only(small.with_settings({f"limits.{key}": None, f"limits.{key}_source": None}))
-    assert (finding["severity"], finding["check"]) == ("note", "return")
+    assert (finding["severity"], finding["check"]) == ("remark", "return")
     assert words in finding["message"]
     assert math.isnan(finding["start_min"])
 
 
 def test_the_demo_can_always_go_home_alone(demo_plan: pk.Plan) -> None:
     found = demo_plan.findings.query("check == 'return'")
-    assert set(found["severity"]) == {"caution"}
+    assert set(found["severity"]) == {"concern"}
     assert found["message"].str.contains("unable to move").all()

@@ -22,7 +22,7 @@ def test_bulky_item_in_hand(small: pk.Scenario, flag: str, words: str) -> None:
     scenario = with_route(small, "MST", **{flag: "yes"})
     assert found(scenario) == []
     finding = only_finding(edited(scenario, "hardware", "lamp-new", bulky="yes"))
-    assert (finding["severity"], finding["check"], finding["crew"]) == ("caution", "routes", "EV1")
+    assert (finding["severity"], finding["check"], finding["crew"]) == ("concern", "routes", "EV1")
     assert (finding["step"], finding["start_min"]) == ("B2", 15.0)  # B1 ends at 15; it stays at the Mast head
     assert "carries bulky lamp-new from Mid rack to Mast head at 0:15" in str(finding["message"])
     assert words in str(finding["message"])
@@ -33,7 +33,7 @@ def test_a_bulky_bag_counts_each_way_and_what_is_in_a_slim_bag_does_not(small: p
     assert found(edited(scenario, "hardware", "cassette", bulky="yes")) == []
     findings = pk.time_plan(edited(scenario, "hardware", "bag", bulky="yes")).findings
     assert findings[["severity", "check", "step"]].to_numpy().tolist() == [
-        ["caution", "routes", "C2"], ["caution", "routes", "Z1"]]
+        ["concern", "routes", "C2"], ["concern", "routes", "Z1"]]
     assert findings["message"].str.contains("(Hinge)", regex=False).all()
 
 
@@ -47,7 +47,7 @@ def test_things_on_one_leg_share_a_finding(small: pk.Scenario) -> None:
 def test_flags_that_are_not_given_are_one_note(small: pk.Scenario) -> None:
     scenario = small.with_table("routes", small.routes.assign(tight="", snag=["", "no", "no"]))
     finding = only_finding(edited(scenario, "hardware", "bag", bulky=""))
-    assert (finding["severity"], finding["check"]) == ("note", "routes")
+    assert (finding["severity"], finding["check"]) == ("remark", "routes")
     assert ("routes.tight for HAT to MID, MID to MST, HAT to POR; routes.snag for HAT to MID; "
             "hardware.bulky for bag") in str(finding["message"])
 

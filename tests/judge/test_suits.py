@@ -52,7 +52,7 @@ def test_running_out_is_a_stop_that_says_when_and_the_late_return_names_its_caus
 def test_what_is_missing_is_a_note_that_names_what_is_not_checked(small: pk.Scenario, key: str,
                                                                   consumables: str) -> None:
     finding = only(small.with_settings({key: None}))
-    assert (finding["severity"], finding["check"], finding["crew"]) == ("note", "suits", "EV1 EV2")
+    assert (finding["severity"], finding["check"], finding["crew"]) == ("remark", "suits", "EV1 EV2")
     section, name = key.split(".")
     assert finding["message"] == (
         f"{consumables}: not checked, nor in the return margins: [{section}] {name} missing")
@@ -61,7 +61,7 @@ def test_what_is_missing_is_a_note_that_names_what_is_not_checked(small: pk.Scen
 
 def test_a_level_that_only_one_needs_is_missing_for_that_one(small: pk.Scenario) -> None:
     finding = only(edited(small, "steps", "B2", exertion="heavy").with_settings({"exertion_w.heavy": None}))
-    assert (finding["severity"], finding["crew"]) == ("note", "EV1")
+    assert (finding["severity"], finding["crew"]) == ("remark", "EV1")
 
 
 @pytest.mark.parametrize(("settings", "words"), [
@@ -72,7 +72,7 @@ def test_a_level_that_only_one_needs_is_missing_for_that_one(small: pk.Scenario)
 def test_what_is_assumed_instead_is_a_note(small: pk.Scenario, settings: dict[str, object],
                                            words: str) -> None:
     finding = only(small.with_settings(settings))
-    assert (finding["severity"], finding["check"]) == ("note", "suits")
+    assert (finding["severity"], finding["check"]) == ("remark", "suits")
     assert words in finding["message"]
 
 
@@ -88,7 +88,7 @@ def test_steps_without_exertion_are_named_once(small: pk.Scenario) -> None:
 def test_no_exertion_factor_counts_as_one(small: pk.Scenario, small_plan: pk.Plan) -> None:
     scenario = edited(small, "crew", "EV2", exertion_factor="")
     finding = only(scenario)
-    assert (finding["severity"], finding["crew"]) == ("note", "EV2")
+    assert (finding["severity"], finding["crew"]) == ("remark", "EV2")
     assert pk.time_plan(scenario).suits.equals(small_plan.suits)
 
 

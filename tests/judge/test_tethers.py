@@ -77,7 +77,7 @@ def test_the_demo_without_a_hook_move(demo: pk.Scenario) -> None:
     assert (stops["value"].iloc[0], stops["limit"].iloc[0]) == (42, 26)
     assert "move the hook to Boom knuckle at 1:14, with hooks EV1 in KN4" in stops["message"].iloc[0]
     mended = edited(edited(demo, "steps", "RA1", hooks=""), "steps", "KN4", hooks="EV1")
-    assert found(mended, "tethers") == [("caution", "tethers", "EV1 EV2", "EG2")]  # as in the demo itself
+    assert found(mended, "tethers") == [("concern", "tethers", "EV1 EV2", "EG2")]  # as in the demo itself
 
 
 def test_no_anchor(small: pk.Scenario) -> None:
@@ -109,8 +109,8 @@ def test_the_airlock_without_an_anchor(small: pk.Scenario) -> None:
 
 
 def test_no_length_given(small: pk.Scenario) -> None:
-    finding = only_finding(edited(small, "crew", "EV1", tether_m=""), "tethers")  # the way back notes it too
-    assert (finding["severity"], finding["check"], finding["crew"]) == ("note", "tethers", "EV1")
+    finding = only_finding(edited(small, "crew", "EV1", tether_m=""), "tethers")  # the way back tells it too
+    assert (finding["severity"], finding["check"], finding["crew"]) == ("remark", "tethers", "EV1")
 
 
 def test_a_crossing_on_a_route(small: pk.Scenario) -> None:
@@ -118,7 +118,7 @@ def test_a_crossing_on_a_route(small: pk.Scenario) -> None:
     scenario = with_step(small, 1, "B0", "EV1", "HAT", 5)
     assert found(scenario) == []
     finding = only_finding(edited(scenario, "steps", "B0", minutes_low=4, minutes_likely=4.5))
-    assert (finding["severity"], finding["check"], finding["crew"]) == ("caution", "tethers", "EV1 EV2")
+    assert (finding["severity"], finding["check"], finding["crew"]) == ("concern", "tethers", "EV1 EV2")
     assert (finding["step"], finding["start_min"]) == ("B1", pytest.approx(14.5))
     assert "meets EV2 between Hatch and Mid rack" in str(finding["message"])
 
@@ -129,7 +129,7 @@ def test_a_crossing_where_the_partner_stands(small: pk.Scenario) -> None:
     assert found(edited(scenario, "steps", "C1", minutes_likely=4)) == []
     scenario = edited(scenario, "steps", "C1", minutes_likely=5)
     finding = only_finding(scenario)
-    assert (finding["severity"], finding["crew"], finding["start_min"]) == ("caution", "EV1 EV2", 15.0)
+    assert (finding["severity"], finding["crew"], finding["start_min"]) == ("concern", "EV1 EV2", 15.0)
     assert "passes EV2, who stands at Mid rack" in str(finding["message"])
     # With the hook of EV2 at the rack itself, no two lines lie along a route into it.
     assert found(with_step(with_anchor(scenario), 2, "C0", "EV2", "MID", 1, hooks="EV2")) == []

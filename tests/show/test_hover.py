@@ -91,8 +91,8 @@ def test_findings_name_check_place_time_and_source():
 
 
 def test_a_long_list_of_findings_is_cut_and_says_so():
-    found = [Finding("note", f"c{n}", "", "", NAN, "m", "") for n in range(9)]
-    assert read(findings_text(found)).endswith("NOTE c5: m ... and 3 more here")
+    found = [Finding("remark", f"c{n}", "", "", NAN, "m", "") for n in range(9)]
+    assert read(findings_text(found)).endswith("REMARK c5: m ... and 3 more here")
 
 
 def test_markup_in_a_title_is_shown_not_read():

@@ -202,7 +202,7 @@ function paintMarks(findings, { places, x, theme, clipId }) {
 
 function severitySign(severity, cx, cy, r, theme, attributes = {}) {
   const line = { stroke: theme.ink, "stroke-width": 1.1, ...attributes };
-  if (severity === "note") return svg("circle", { cx, cy, r: r - 1, fill: theme.note, ...line });
+  if (severity === "remark") return svg("circle", { cx, cy, r: r - 1, fill: theme.remark, ...line });
   const corners = severity === "stop" ? 8 : 3, turn = severity === "stop" ? Math.PI / 8 : -Math.PI / 2;
   const points = Array.from({ length: corners }, (_, at) => {
     const angle = turn + at * 2 * Math.PI / corners;

@@ -37,7 +37,7 @@ class OutsideSide {
     const gain = size(row.gain) === 0 ? "" : row.gain > 0 ? `${size(row.gain)} min gained` : `${size(row.gain)} min later`;
     const minutes = value => Math.abs(value) < 0.5 ? "less than 1" : size(value);
     const limit = (name, left) => el("span", { class: left >= 0 ? "" : name === "hard" ? "pk-over" : "pk-beyond" }, `${name} ${minutes(left)} min ${left < 0 ? "over" : "left"}`);
-    const news = [row.stops && el("span", { class: "pk-over" }, `${row.stops} new stop`), row.cautions && `${row.cautions} new caution`].filter(Boolean);
+    const news = [row.stops && el("span", { class: "pk-over" }, `${row.stops} new stop`), row.concerns && `${row.concerns} new concern`].filter(Boolean);
     const open = row.until ? `open until ${row.until}${row.left === null ? "" : row.left <= -0.5 ? ", which is past" : row.left < 0.5 ? ", now" : `, ${Math.round(row.left)} min`}` : "";
     const must = row.must_by ? `if kept, it must begin by ${row.must_by} for the hard limit` : "";
     const parts = [limit("planned", row.planned), limit("hard", row.hard), ...news].flatMap((part, at) => at ? [", ", part] : [part]);

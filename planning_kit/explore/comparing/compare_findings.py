@@ -10,11 +10,11 @@ import pandas as pd
 
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.judge.all_checks import find_all
-from planning_kit.judge.findings import CAUTION, NOTE, STOP
+from planning_kit.judge.findings import CONCERN, REMARK, STOP
 from planning_kit.plan.timed import TimedPlan, as_plan
 
 FINDING_CHANGES = ["change", "severity", "check", "crew", "step", "start_min", "message"]
-_RANK = {STOP: 0, CAUTION: 1, NOTE: 2}
+_RANK = {STOP: 0, CONCERN: 1, REMARK: 2}
 _ORDER = {"came": 0, "worse": 1, "better": 2, "went": 3}
 _NUMBER = re.compile(r"[−-]?\d+(?:[:.]\d+)?")
 _CLAUSE = re.compile(r"[:;]")

@@ -23,7 +23,7 @@ from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import as_utc
 from planning_kit.judge.all_checks import find_all
-from planning_kit.judge.findings import CAUTION
+from planning_kit.judge.findings import CONCERN
 from planning_kit.plan.build import work_order
 from planning_kit.plan.timed import TimedPlan
 
@@ -162,19 +162,19 @@ class _Search:
         choice, rebuilt = only_what_matters(self.judge, found.choice, rebuilt, self.before.lanes,
                                             self._known_stops, self.budget)
         current = self.judge.current
-        cautions = self._cautions(rebuilt.plan) - (self._cautions(current) if current else set())
+        concerns = self._concerns(rebuilt.plan) - (self._concerns(current) if current else set())
         return Proposal(
             name, rebuilt.scenario, rebuilt.plan, current,
             tuple(tell_moves(self.scenario.records, self.before, choice, rebuilt)), choice.dropped,
             cushioned_end_min(rebuilt.plan, self.freedom.cushion), found.bound_min, found.tasks_proven,
-            found.end_proven, not self.budget.cut_short, len(cautions))
+            found.end_proven, not self.budget.cut_short, len(concerns))
 
     def _keeps_limit(self, plan: TimedPlan) -> bool:
         return cushioned_end_min(plan, self.freedom.cushion) <= self.freedom.limit_min
 
-    def _cautions(self, plan: TimedPlan) -> set[tuple[str, str, str]]:
+    def _concerns(self, plan: TimedPlan) -> set[tuple[str, str, str]]:
         table = self.judge.findings(plan)
-        table = table[table["severity"] == CAUTION]
+        table = table[table["severity"] == CONCERN]
         return set(zip(table["check"], table["crew"], table["step"], strict=True))
 
     def _rank(self, proposal: Proposal) -> tuple[float, ...]:

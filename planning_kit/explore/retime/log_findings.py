@@ -8,7 +8,7 @@ from planning_kit.explore.retime.happened import Happened, LeftOut
 from planning_kit.inputs.log_format import Event
 from planning_kit.inputs.log_steps import IN_PROGRESS, LEFT, TO_DO, State, States
 from planning_kit.inputs.times import pet_label, pet_min
-from planning_kit.judge.findings import CAUTION, NOTE, STOP, Finding
+from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.build import work_order
 from planning_kit.plan.network import MAX_GAP, MIN_GAP, ORDER
 from planning_kit.plan.past import Broken
@@ -34,11 +34,11 @@ def log_findings(plan: TimedPlan, base: TimedPlan, states: States, happened: Hap
         elif state.status == LEFT:
             yield _left(plan, state)
         for words in state.apart:
-            yield Finding(NOTE, CHECK, state.step.crew, state.step.step, now_min, words, SOURCE)
+            yield Finding(REMARK, CHECK, state.step.crew, state.step.step, now_min, words, SOURCE)
     for left in happened.left_out:
         yield _left_out(base, left, now_min)
     for note in happened.notes:
-        yield Finding(NOTE, CHECK, "", "", now_min, note, SOURCE)
+        yield Finding(REMARK, CHECK, "", "", now_min, note, SOURCE)
     yield from _passed_over(plan, base, states)
     yield from _clocks(plan, events)
     for crew, ratio in effort.items():
@@ -70,8 +70,8 @@ def _broken_bound(plan: TimedPlan, broken: Broken) -> tuple[str, str, str]:
     assert bound is not None
     before = plan.steps[bound.before].step
     if bound.kind == ORDER:
-        return NOTE, (f"{bound.crew} was there {broken.by_min:.1f} min sooner than the way takes in the plan"
-                      ), "crew.metres_per_min"
+        return REMARK, (f"{bound.crew} was there {broken.by_min:.1f} min sooner than the way takes in the "
+                        "plan"), "crew.metres_per_min"
     reason = next((f" ({gap.reason})" for gap in plan.scenario.records.gaps if gap.reason and
                    {gap.first_step, gap.then_step} == {before, plan.steps[bound.after].step}), "")
     if bound.kind == MAX_GAP:
@@ -87,7 +87,7 @@ def _broken_bound(plan: TimedPlan, broken: Broken) -> tuple[str, str, str]:
 def _used_up(state: State, now_min: float) -> Finding:
     step = state.step
     start = state.pieces[-1][0]
-    return Finding(CAUTION, CHECK, step.crew, step.step, start,
+    return Finding(CONCERN, CHECK, step.crew, step.step, start,
                    f"{step.step} has used up its estimate ({now_min - start:.1f} min since "
                    f"{pet_label(start)}) and is taken to finish now: ask how long it will still take and log "
                    "it as partly, with remaining_min", SOURCE, now_min - start, step.minutes_likely,
@@ -98,7 +98,7 @@ def _left(plan: TimedPlan, state: State) -> Finding:
     step, to_do = state.step, state.left_to_do_min(0.0)
     again = "it cannot be placed" if step.step not in plan.network.steps else (
         f"the plan takes it up again at {pet_label(plan.starts[plan.position(step.step)])}")
-    return Finding(CAUTION, CHECK, step.crew, step.step, state.pieces[-1][1],
+    return Finding(CONCERN, CHECK, step.crew, step.step, state.pieces[-1][1],
                    f"{step.step} was left at {pet_label(state.pieces[-1][1])} with {to_do:.1f} min to do; "
                    f"{again}: log it as skipped if it stays so", SOURCE)
 
@@ -106,7 +106,7 @@ def _left(plan: TimedPlan, state: State) -> Finding:
 def _left_out(base: TimedPlan, left: LeftOut, now_min: float) -> Finding:
     step = base.steps[base.position(left.step)]
     need = next(task.need for task in base.scenario.records.tasks if task.task == step.task)
-    severity = STOP if left.kind == "not done" and need == "required" else CAUTION
+    severity = STOP if left.kind == "not done" and need == "required" else CONCERN
     title = f" ({step.title})" if step.title else ""
     why = left.why if left.kind == "skipped" else f"is {left.kind}: it {left.why}"
     return Finding(severity, CHECK, step.crew, step.step, now_min,
@@ -132,7 +132,7 @@ def _passed(plan: TimedPlan, base: TimedPlan, name: str, later: str) -> Finding:
     is_placed = name in plan.network.steps
     start = float(plan.starts[plan.position(name)]) if is_placed else float("nan")
     then = f"it follows now at {pet_label(start)}" if is_placed else "it cannot be placed any more"
-    return Finding(CAUTION, CHECK, step.crew, name, start,
+    return Finding(CONCERN, CHECK, step.crew, name, start,
                    f"{name} comes before {later} in the order of work and is not logged; {then}: log it if "
                    "it was done, or as skipped if it is not to be done", SOURCE)
 
@@ -144,7 +144,7 @@ def _clocks(plan: TimedPlan, events: Sequence[Event]) -> Iterator[Finding]:
             continue
         early = (event.at - event.logged_at).total_seconds() / 60
         if _CLOCK_MIN < early < _REHEARSAL_MIN:
-            yield Finding(CAUTION, CHECK, event.crew, event.step, pet_min(event.at, plan.egress),
+            yield Finding(CONCERN, CHECK, event.crew, event.step, pet_min(event.at, plan.egress),
                           f"{event.event_id}, {event.step or 'no step'} {event.event}, was written down "
                           f"{early:.0f} min before it happened (logged_at, at): correct the time, or set the "
                           "clock of who logs", SOURCE, early, 0.0, -early)
@@ -152,7 +152,7 @@ def _clocks(plan: TimedPlan, events: Sequence[Event]) -> Iterator[Finding]:
 
 def _effort(states: States, crew: str, ratio: float) -> Finding:
     logged = states.suited[crew]
-    return Finding(NOTE, CHECK, crew, "", logged.at_min,
+    return Finding(REMARK, CHECK, crew, "", logged.at_min,
                    f"{crew} has worked at {logged.metabolic_w:.0f} W on average until "
                    f"{pet_label(logged.at_min)}, {ratio:.2f} times what was assumed: the suit is reckoned so "
                    "from egress to the end", SOURCE, logged.metabolic_w, logged.metabolic_w / ratio,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from planning_kit.judge.findings import CAUTION, STOP
+from planning_kit.judge.findings import CONCERN, STOP
 from planning_kit.plan.timed import TimedPlan
 
 Plan = Any  # the front door's plan: times and findings
@@ -14,7 +14,7 @@ Keys = Mapping[str, frozenset[tuple[str, str, str]]]
 
 
 def tallied(plan: Plan, moot: frozenset[str] = frozenset()) -> Keys:
-    """Stops and cautions by what they are about, so that one that only moves in time is not new.
+    """Stops and concerns by what they are about, so that one that only moves in time is not new.
 
     ``moot``: items that nothing but dropped work touches; that they do not end where they should is the
     drop itself.
@@ -24,7 +24,7 @@ def tallied(plan: Plan, moot: frozenset[str] = frozenset()) -> Keys:
     found = found[~((found["check"] == "custody") & (found["start_min"] == plan.end_min) & about_moot)]
     keys = list(zip(found["check"], found["crew"], found["step"], strict=True))
     return {severity: frozenset(key for key, other in zip(keys, found["severity"], strict=True)
-                                if other == severity) for severity in (STOP, CAUTION)}
+                                if other == severity) for severity in (STOP, CONCERN)}
 
 
 def new_findings(plan: Plan, known: Keys, changed: Plan, skipped: frozenset[str]) -> Keys:

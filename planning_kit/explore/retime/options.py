@@ -30,13 +30,13 @@ from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.log_steps import OPEN, TO_DO
 from planning_kit.inputs.records import Task
 from planning_kit.inputs.text_table import TextTable
-from planning_kit.judge.findings import CAUTION, STOP
+from planning_kit.judge.findings import CONCERN, STOP
 from planning_kit.plan.activities import Activity
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 
 OPTION_COLUMNS = ["option", "kind", "end_min", "gain_min", "planned_margin_min", "hard_margin_min",
-                  "new_stops", "new_cautions", "open_until_min", "must_by_min", "decide", "moves"]
+                  "new_stops", "new_concerns", "open_until_min", "must_by_min", "decide", "moves"]
 CARRY_ON, DROP, POSTPONE, GIVE, FORWARD, REORDER = (
     "carry on", "drop", "postpone", "give", "bring forward", "reorder")
 _KINDS = (CARRY_ON, FORWARD, GIVE, POSTPONE, REORDER, DROP)
@@ -72,7 +72,7 @@ def options_table(plan: Plan, outside: Outside, most: int = 12, search: Budget |
     ``samples`` two more columns: ``p_planned`` and ``p_hard``, the odds that both are inside by the limits.
 
     ``option`` in words, ``kind``; ``end_min`` and ``gain_min``, how much earlier than carrying on;
-    ``planned_margin_min`` and ``hard_margin_min`` to the limits; ``new_stops`` and ``new_cautions`` beside
+    ``planned_margin_min`` and ``hard_margin_min`` to the limits; ``new_stops`` and ``new_concerns`` beside
     those of carrying on; ``open_until_min``: until then both ways are the same, so it need not be decided
     before; ``must_by_min`` (drops): a task of it not begun by then makes the hard limit impossible with all
     else kept (the backward pass from the hard limit; NaN: it is so already); ``decide``: the arguments that
@@ -219,7 +219,7 @@ def _row(plan: Plan, changed: Plan, option: Option, known: Keys) -> dict[str, An
         "gain_min": plan.end_min - changed.end_min,
         "planned_margin_min": limits.planned_min - changed.end_min,
         "hard_margin_min": limits.hard_min - changed.end_min, "new_stops": len(fresh[STOP]),
-        "new_cautions": len(fresh[CAUTION]), "open_until_min": _open_until(plan, changed),
+        "new_concerns": len(fresh[CONCERN]), "open_until_min": _open_until(plan, changed),
         "must_by_min": _must_by(plan, option),
         "decide": {name: list(how) for name, how in option.how.items()}, "moves": list(option.moves),
     }

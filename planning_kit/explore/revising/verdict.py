@@ -15,6 +15,7 @@ import pandas as pd
 
 from planning_kit.explore.revising.input_changes import RENAMED
 from planning_kit.inputs.times import pet_label
+from planning_kit.judge.findings import REMARK
 from planning_kit.plan.timed import TimedPlan
 
 STOP, WORSE, LOOK, BETTER, SAME = "stop", "worse", "look", "better", "same"
@@ -175,10 +176,10 @@ def _of_findings(findings: pd.DataFrame) -> Iterator[Verdict]:
         where = f"{row['step']}: " if row["step"] else ""
         words = f"{row['severity']} {row['change']}, {row['check']}: {where}{row['message']}"
         if row["change"] in ("came", "worse"):
-            yield (STOP if row["severity"] == "stop" else LOOK if row["severity"] == "note" else WORSE,
+            yield (STOP if row["severity"] == STOP else LOOK if row["severity"] == REMARK else WORSE,
                    "findings", words)
         else:
-            yield SAME if row["severity"] == "note" else BETTER, "findings", words
+            yield SAME if row["severity"] == REMARK else BETTER, "findings", words
     if not rows:
         yield SAME, "findings", "none came, none went"
 
