@@ -44,14 +44,17 @@ class Plan(LivePlan):
 
     @cached_property
     def _findings(self) -> pd.DataFrame:
-        return find_all(self, self.outside.findings if self.outside else ())
+        if self.outside is None:
+            return find_all(self)
+        return find_all(self, self.outside.findings, self.outside.untouched)
 
     @property
     def findings(self) -> pd.DataFrame:
         """Everything found wrong or worth knowing, worst first.
 
-        Columns: ``severity`` (stop, concern, remark), ``check``, ``crew``, ``step``, ``start_min`` (PET),
-        ``message``, ``source``, then ``value``, ``limit`` and ``margin`` where the finding has numbers.
+        Columns: ``severity`` (stop, concern, remark), ``check``, ``rule`` (the one rule of the check that is
+        broken), ``about`` (the item, place, inhibit, route, ... by id), ``crew``, ``step``, ``start_min``
+        (PET), ``message``, ``source``, then ``value``, ``limit`` and ``margin`` where it has numbers.
         """
         return self._findings.copy()
 

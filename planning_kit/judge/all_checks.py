@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from itertools import chain
 
 import pandas as pd
 
 from planning_kit.judge.clocks import check_clocks
-from planning_kit.judge.custody import check_carrying, check_carrying_data, check_custody, check_endings
+from planning_kit.judge.custody import (
+    as_untouched,
+    check_carrying,
+    check_carrying_data,
+    check_custody,
+    check_endings,
+)
 from planning_kit.judge.findings import Finding, findings_table
 from planning_kit.judge.footholds import check_footholds, check_shared_footholds
 from planning_kit.judge.inhibits import check_inhibits
@@ -33,6 +39,10 @@ CHECKS = (
 )
 
 
-def find_all(plan: TimedPlan, more: Iterable[Finding] = ()) -> pd.DataFrame:
-    """The findings of all checks, and ``more``, worst first: columns as in `Finding`."""
-    return findings_table(chain((finding for check in CHECKS for finding in check(plan)), more))
+def find_all(plan: TimedPlan, more: Iterable[Finding] = (), untouched: Collection[str] = ()) -> pd.DataFrame:
+    """The findings of all checks, and ``more``, worst first: columns as in `Finding`.
+
+    ``untouched``: items that only skipped work would have touched (see `as_untouched`).
+    """
+    found = (as_untouched(finding, untouched) for check in CHECKS for finding in check(plan))
+    return findings_table(chain(found, more))

@@ -1,4 +1,7 @@
-"""Check: clocks (greatest gaps) that the plan uses up to the last minute."""
+"""Check: clocks (greatest gaps) that the plan uses up to the last minute.
+
+Rule ``no-margin``, about the two steps of the gap.
+"""
 
 from __future__ import annotations
 
@@ -24,7 +27,7 @@ def _no_margin(clock: Clock) -> Finding:
     first, then = clock.gap.first_step, clock.gap.then_step
     why = f" ({clock.gap.reason})" if clock.gap.reason else ""
     return Finding(
-        REMARK, CHECK, "", then, clock.begin_min,
+        REMARK, CHECK, "no-margin", f"{first} {then}", "", then, clock.begin_min,
         f"no margin on the clock from {first} at {pet_label(clock.begin_min)} to {then} at "
         f"{pet_label(clock.end_min)}: {clock.actual_min:g} of {clock.max_gap_min:g} min{why}. Any delay "
         "while it runs breaks it; a smaller max_gap keeps some in hand",

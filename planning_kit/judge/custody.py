@@ -1,8 +1,15 @@
-"""Check: hardware. Who takes, leaves and uses what is not there, too much in hand, things left outside."""
+"""Check: hardware. Who takes, leaves and uses what is not there, too much in hand, things left outside.
+
+Rules of takes, leaves and uses, about the item: ``not-there``, ``early``, ``has-it``, ``not-in-bag``,
+``in-bag``, ``bag-away``, ``not-held``, ``partner-away``, ``used-away``. ``overloaded`` (about the bag; ""
+for hands), ``no-slots`` (about the items). At the end, about the item: ``not-inside``, ``not-in-place``,
+``stays-outside``, ``other-end-loose``.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 from planning_kit.inputs.records import INSIDE, Item
@@ -15,6 +22,7 @@ from planning_kit.plan.hardware.mishaps import Mishap, Overload
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "custody"
+AT_END = frozenset({"not-inside", "not-in-place", "stays-outside", "other-end-loose"})
 _MEANT = (kinds.NOT_THERE, kinds.EARLY, kinds.BAG_AWAY, kinds.NOT_HELD, kinds.PARTNER_AWAY)
 
 
@@ -59,7 +67,8 @@ def check_custody(plan: TimedPlan) -> Iterator[Finding]:
             said = _fields(plan, mishap)
             late = mishap.later_min - mishap.at_min
             yield Finding(
-                words.severity, CHECK, mishap.crew, mishap.step, mishap.at_min,
+                words.severity, CHECK, mishap.kind.replace(" ", "-"), mishap.item, mishap.crew, mishap.step,
+                mishap.at_min,
                 f"at {pet_label(mishap.at_min)} {words.wrong.format(**said)}: {words.mend.format(**said)}",
                 words.source, value=late, limit=0.0 if late == late else late, margin=-late,
             )
@@ -118,7 +127,7 @@ def _overload(plan: TimedPlan, spell: Overload) -> Finding:
     mend = "leave, bag or hand over something before" if is_crew else "use a larger bag, or put less in"
     crew = spell.holder if is_crew else ""
     return Finding(
-        STOP, CHECK, crew, spell.step, spell.from_min,
+        STOP, CHECK, "overloaded", "" if is_crew else spell.holder, crew, spell.step, spell.from_min,
         f"{what} of {spell.limit:g} from {pet_label(spell.from_min)} to {pet_label(spell.until_min)} "
         f"({', '.join(spell.items)}){_because(plan, spell)}: {mend}",
         "crew.carry_slots" if is_crew else "hardware.holds", spell.slots, spell.limit,
@@ -143,10 +152,23 @@ def check_carrying_data(plan: TimedPlan) -> Iterator[Finding]:
     missing = plan.tracked_custody.unweighed
     if missing:
         yield Finding(
-            REMARK, CHECK, "", "", float("nan"),
+            REMARK, CHECK, "no-slots", " ".join(missing), "", "", float("nan"),
             f"no slots are given for {', '.join(missing)}: what hands and bags can hold is not checked for "
             "them (crew.carry_slots, hardware.slots, hardware.holds)",
         )
+
+
+def as_untouched(finding: Finding, items: Collection[str]) -> Finding:
+    """The finding as a concern where it says of one of ``items`` that it does not end where it should.
+
+    Meant for items that only skipped work would have touched: they lie as they did before the outing, and
+    that they do is what was decided.
+    """
+    if (finding.check, finding.severity) != (CHECK, STOP) or finding.rule not in AT_END or (
+            finding.about not in items):
+        return finding
+    return replace(finding, severity=CONCERN,
+                   message=f"{finding.message}. All work on it is skipped: it lies as before the outing")
 
 
 def check_endings(plan: TimedPlan) -> Iterator[Finding]:
@@ -156,11 +178,11 @@ def check_endings(plan: TimedPlan) -> Iterator[Finding]:
         if item.end_at:
             yield from _at_end(plan, item, endings)
         elif _starts_in(plan, item) and not _ends_in(plan, endings):
-            yield _ending(plan, item, endings, CONCERN, "was brought out and stays outside:",
+            yield _ending(plan, item, endings, CONCERN, "stays-outside", "was brought out and stays outside:",
                           "take it home, or give it an end_at if it is meant to stay")
         if item.end2_at and item.at != item.end2_at and not _is_handled_at(plan, item):
             yield Finding(
-                STOP, CHECK, "", "", plan.end_min,
+                STOP, CHECK, "other-end-loose", item.item, "", "", plan.end_min,
                 f"the other end of {item.item} must be {at_words(plan, item.end2_at)}, but no step "
                 "there takes, leaves or uses it: add it to the step that fixes this end",
                 "hardware.end2_at",
@@ -170,22 +192,22 @@ def check_endings(plan: TimedPlan) -> Iterator[Finding]:
 def _at_end(plan: TimedPlan, item: Item, endings: Sequence[Holding]) -> Iterator[Finding]:
     if item.end_at == INSIDE:
         if not _ends_in(plan, endings):
-            yield _ending(plan, item, endings, STOP, "must be inside at the end, but",
+            yield _ending(plan, item, endings, STOP, "not-inside", "must be inside at the end, but",
                           "let someone take it and bring it home")
     elif not any(ending.holder == item.end_at and not ending.in_bag for ending in endings):
         is_there = any(ending.holder == item.end_at for ending in endings)
-        yield _ending(plan, item, endings, CONCERN if is_there else STOP,
+        yield _ending(plan, item, endings, CONCERN if is_there else STOP, "not-in-place",
                       f"must be at {plan.place_title(item.end_at)} at the end, but",
                       "take it out, unless it is meant to stay in the bag" if is_there else
                       "let a step there leave it")
 
 
-def _ending(plan: TimedPlan, item: Item, endings: Sequence[Holding], severity: str, wrong: str,
-            mend: str) -> Finding:
+def _ending(plan: TimedPlan, item: Item, endings: Sequence[Holding], severity: str, rule: str,
+            wrong: str, mend: str) -> Finding:
     last = endings[-1]
     crew = last.holder if last.holder in plan.travels else ""
     return Finding(
-        severity, CHECK, crew, last.by_step, plan.end_min,
+        severity, CHECK, rule, item.item, crew, last.by_step, plan.end_min,
         f"{item.item} {wrong} {held_words(plan, last)}: {mend}", "hardware.end_at",
     )
 

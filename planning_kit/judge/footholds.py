@@ -1,4 +1,8 @@
-"""Check: footholds. In this place's socket over the whole step, and in one place at once."""
+"""Check: footholds. In this place's socket over the whole step, and in one place at once.
+
+Rules, each about the foothold: ``no-socket``, ``not-in-socket``, ``in-two-places``, ``socket-taken``
+(about the other in it as well), ``shared``.
+"""
 
 from __future__ import annotations
 
@@ -36,7 +40,8 @@ def _socket_taken(plan: TimedPlan, mishap: Mishap) -> Finding:
     when = (f"{mishap.crew} leaves {mishap.item} at {place} at {pet_label(mishap.at_min)}" if mishap.step else
             f"{mishap.item} is at {place} at PET {pet_label(mishap.at_min)}")
     return Finding(
-        CONCERN, CHECK, mishap.crew, mishap.step, mishap.at_min,
+        CONCERN, CHECK, "socket-taken", f"{mishap.item} {mishap.other}", mishap.crew, mishap.step,
+        mishap.at_min,
         f"{when}, but its socket has {mishap.other} in it: {mishap.item} is only strapped "
         "there and holds nobody; take the other out first if it is to be used", "places.socket",
     )
@@ -49,20 +54,22 @@ def _missing(plan: TimedPlan, group: list[Mishap]) -> Finding:
     needs = f"{' and '.join(mishap.step for mishap in group)} {verb} {first.item}"
     elsewhere = _needed_elsewhere(plan, first)
     if first.kind == NO_SOCKET:
+        rule = "no-socket"
         message = (f"{needs} at {place}, which has no socket for it: work without it, or mark the socket of "
                    "this place")
     elif elsewhere:
-        position = plan.position(elsewhere.step)
+        rule, position = "in-two-places", plan.position(elsewhere.step)
         message = (
             f"{needs} at {place}, and {elsewhere.step} at {plan.place_title(elsewhere.place)} from "
             f"{pet_label(plan.starts[position])} to {pet_label(plan.finishes[position])}: one foothold "
             "cannot be in two places; let one follow the other (after), or bring a second")
     else:
+        rule = "not-in-socket"
         blocked = f" (the socket has {first.other} in it)" if first.other else ""
         message = (f"{needs} in the socket of {place} at {pet_label(first.at_min)}, but "
                    f"{held_words(plan, first.was)}{blocked}: bring it here before, in a step that leaves it")
     source = "places.socket" if first.kind == NO_SOCKET else "steps.foothold"
-    return Finding(STOP, CHECK, first.crew, first.step, first.at_min, message, source)
+    return Finding(STOP, CHECK, rule, first.item, first.crew, first.step, first.at_min, message, source)
 
 
 def _needed_elsewhere(plan: TimedPlan, mishap: Mishap) -> Step | None:
@@ -95,7 +102,7 @@ def check_shared_footholds(plan: TimedPlan) -> Iterator[Finding]:
 
 def _shared(plan: TimedPlan, one: Step, other: Step, from_min: float) -> Finding:
     return Finding(
-        CONCERN, CHECK, f"{one.crew} {other.crew}", other.step, from_min,
+        CONCERN, CHECK, "shared", one.foothold, f"{one.crew} {other.crew}", other.step, from_min,
         f"{one.crew} ({one.step}) and {other.crew} ({other.step}) are both in {one.foothold} at "
         f"{plan.place_title(one.place)} from {pet_label(from_min)}: it holds one; make it one step of both, "
         f"or let {other.step} come after {one.step}", "steps.foothold",

@@ -1,4 +1,8 @@
-"""Check: hazard controls that others must hold."""
+"""Check: hazard controls that others must hold.
+
+Rules, each about the inhibit: ``backwards``, ``not-in-force`` (at a step that needs it), ``held-too-long``,
+``outside-window``, ``before-egress``.
+"""
 
 from __future__ import annotations
 
@@ -33,7 +37,7 @@ def check_inhibits(plan: TimedPlan) -> Iterator[Finding]:
 def _is_backwards(hold: Hold) -> Finding:
     inhibit = hold.inhibit
     return _stop(
-        inhibit, inhibit.until_step, hold.lift_after_min,
+        "backwards", inhibit, inhibit.until_step, hold.lift_after_min,
         f"ends with {inhibit.until_step} at {pet_label(hold.lift_after_min)}, before it begins for "
         f"{inhibit.from_step} at {pet_label(hold.set_by_min + inhibit.lead_min)}: exchange from_step and "
         "until_step, or reorder the steps", "inhibits.from_step, until_step",
@@ -50,7 +54,7 @@ def _outside(plan: TimedPlan, hold: Hold) -> Iterator[Finding]:
         if max(early, late) > ROUNDING_MIN:
             side = "from_step" if early > ROUNDING_MIN else "until_step"
             yield _stop(
-                inhibit, name, start,
+                "not-in-force", inhibit, name, start,
                 f"{name} needs it from {pet_label(start)} to {pet_label(finish)}, but it is in force only "
                 f"from {pet_label(hold.set_by_min)} to {pet_label(hold.lift_after_min)}: let {side} reach "
                 f"{name}, or move {name}", "inhibits.needed_by", crew=plan.steps[position].crew,
@@ -61,7 +65,7 @@ def _too_long(hold: Hold) -> Iterator[Finding]:
     inhibit, most = hold.inhibit, hold.inhibit.hold_max_min
     if most is not None and hold.hold_min > most + ROUNDING_MIN:
         yield _stop(
-            inhibit, inhibit.from_step, hold.set_by_min,
+            "held-too-long", inhibit, inhibit.from_step, hold.set_by_min,
             f"is held {hold.hold_min:.1f} min, from {pet_label(hold.set_by_min)} to "
             f"{pet_label(hold.lift_after_min)}; at most {most:g} allowed: bring {inhibit.from_step} and "
             f"{inhibit.until_step} closer together (gaps.max_gap), or split the inhibit",
@@ -80,7 +84,7 @@ def _outside_window(plan: TimedPlan, hold: Hold) -> Iterator[Finding]:
     name = inhibit.window if inhibit.window in ("night", "day") else f"window {inhibit.window}"
     room, words = _nearest(windows, begin, end)
     yield _stop(
-        inhibit, inhibit.from_step, begin,
+        "outside-window", inhibit, inhibit.from_step, begin,
         f"is held {hold.hold_min:.1f} min, from {pet_label(begin)} to {pet_label(end)}, outside its {name}: "
         f"{words}; {_window_remedy(hold, room)}", "inhibits.window", value=hold.hold_min, limit=room,
     )
@@ -114,16 +118,16 @@ def _before_egress(hold: Hold) -> Iterator[Finding]:
     if hold.set_by_min < 0:
         inhibit = hold.inhibit
         yield Finding(
-            REMARK, CHECK, "", inhibit.from_step, hold.set_by_min,
+            REMARK, CHECK, "before-egress", inhibit.inhibit, "", inhibit.from_step, hold.set_by_min,
             f"{_name(inhibit)} must be in place before egress, by {pet_label(hold.set_by_min)}",
             "inhibits.lead_min",
         )
 
 
-def _stop(inhibit: Inhibit, step: str, at_min: float, message: str, source: str, crew: str = "",
+def _stop(rule: str, inhibit: Inhibit, step: str, at_min: float, message: str, source: str, crew: str = "",
           value: float = float("nan"), limit: float = float("nan")) -> Finding:
-    return Finding(STOP, CHECK, crew, step, at_min, f"{_name(inhibit)}: {message}", source, value, limit,
-                   limit - value)
+    return Finding(STOP, CHECK, rule, inhibit.inhibit, crew, step, at_min, f"{_name(inhibit)}: {message}",
+                   source, value, limit, limit - value)
 
 
 def _name(inhibit: Inhibit) -> str:

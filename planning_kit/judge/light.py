@@ -1,4 +1,7 @@
-"""Check: whether the windows of lit steps are known well enough, given the age of the elements."""
+"""Check: whether the windows of lit steps are known well enough, given the age of the elements.
+
+Rule ``not-known``: one finding a plan, at its worst edge.
+"""
 
 from __future__ import annotations
 
@@ -67,7 +70,7 @@ def _not_known(plan: TimedPlan, orbit: Orbit, lit: list[_Lit], row: int, edge_mi
                if is_useless else "")
     remedy = "get newer elements" if is_useless else "get newer elements, or keep a larger night_guard_s"
     return Finding(
-        STOP if is_useless else CONCERN, CHECK, worst.crew, worst.step, edge_min,
+        STOP if is_useless else CONCERN, CHECK, "not-known", "", worst.crew, worst.step, edge_min,
         f"the elements are of {orbit.epoch:%Y-%m-%d %H:%M} UTC, {abs(age_days):.1f} days {side} the edge of "
         f"{worst.what} at {pet_label(edge_min)}, which {worst.step} needs: it may be shifted by "
         f"±{off_s:.0f} s, more than the {guard_s:g} s kept free.{meaning} On such windows depend {steps}: "

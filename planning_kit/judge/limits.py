@@ -1,4 +1,8 @@
-"""Check: the outing against its limits, egress against its range, tasks begun late, limits without source."""
+"""Check: the outing against its limits, egress against its range, tasks begun late, limits without source.
+
+Rules: ``outing-end`` (past the planned limit a concern, past the hard one a stop), ``egress-range`` (about
+the key of its limit), ``no-source`` (about the key), ``last-start`` (about the task).
+"""
 
 from __future__ import annotations
 
@@ -23,7 +27,7 @@ def check_limits(plan: TimedPlan) -> Iterator[Finding]:
         if plan.end_min > limit + ROUNDING_MIN:
             over = plan.end_min - limit
             yield Finding(
-                severity, CHECK, "", "", plan.end_min,
+                severity, CHECK, "outing-end", "", "", "", plan.end_min,
                 f"both are inside at {pet_label(plan.end_min)}, {over:.1f} min past the {key[:-4]} limit of "
                 f"{pet_label(limit)}: drop or shorten work, or cut waits (see slack to limit)",
                 limits.sources.get(key, ""), plan.end_min, limit, -over,
@@ -41,7 +45,7 @@ def check_egress(plan: TimedPlan) -> Iterator[Finding]:
         margin = sign * (plan.egress - limit).total_seconds() / 60.0
         if margin < -ROUNDING_MIN:
             yield Finding(
-                CONCERN, CHECK, "", "", 0.0,
+                CONCERN, CHECK, "egress-range", key, "", "", 0.0,
                 f"egress at {plan.egress:%Y-%m-%d} GMT {gmt_label(plan.egress)} is {-margin:.0f} min {side} "
                 f"egress, {limit:%Y-%m-%d} GMT {gmt_label(limit)}: leave within {key}, or have it changed by "
                 "whoever set it",
@@ -55,7 +59,7 @@ def check_limit_sources(plan: TimedPlan) -> Iterator[Finding]:
     for key in (field.name for field in fields(Limits) if field.name != "sources"):
         if getattr(limits, key) is not None and not limits.sources.get(key):
             yield Finding(
-                REMARK, CHECK, "", "", float("nan"),
+                REMARK, CHECK, "no-source", key, "", "", float("nan"),
                 f"the limit {key} = {getattr(limits, key):g} gives no source: add {key}_source to [limits]",
             )
 
@@ -70,7 +74,7 @@ def check_last_starts(plan: TimedPlan) -> Iterator[Finding]:
                         if s.task == task.task and float(plan.starts[i]) == first)
             late = first - task.last_start_min
             yield Finding(
-                STOP, CHECK, step.crew, step.step, first,
+                STOP, CHECK, "last-start", task.task, step.crew, step.step, first,
                 f"task {task.task} begins with {step.step} at {pet_label(first)}, {late:.1f} min after its "
                 f"last start at {pet_label(task.last_start_min)}: drop it, or move it earlier in the order",
                 "tasks.last_start_min", first, task.last_start_min, -late,

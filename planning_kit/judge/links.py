@@ -1,4 +1,7 @@
-"""Check: steps that need a link and fall in a gap."""
+"""Check: steps that need a link and fall in a gap.
+
+Rules: ``not-covered``; ``no-relays`` (about the steps that need a link).
+"""
 
 from __future__ import annotations
 
@@ -25,7 +28,7 @@ def check_link_data(plan: TimedPlan) -> Iterator[Finding]:
     wanting = [step.step for step in plan.steps if step.link in ("yes", "wait")]
     if wanting and not plan.links:
         yield Finding(
-            REMARK, CHECK, "", "", nan,
+            REMARK, CHECK, "no-relays", " ".join(wanting), "", "", nan,
             f"links are not checked for {', '.join(wanting)}: the scenario names no relays ([relays] "
             "longitudes_deg_east)",
         )
@@ -38,7 +41,7 @@ def _gap(cover: LinkCover) -> Finding:
         remedy = (f"the next full coverage begins at {pet_label(cover.next_cover_min)} (link = wait waits "
                   "for it)")
     return Finding(
-        CONCERN, CHECK, cover.step.crew, cover.step.step, cover.start_min,
+        CONCERN, CHECK, "not-covered", "", cover.step.crew, cover.step.step, cover.start_min,
         f"{cover.step.step} needs a link from {pet_label(cover.start_min)} to {pet_label(cover.finish_min)}; "
         f"{100 * cover.share:.0f} % is covered, none from {gaps_text(cover.gaps)}: {remedy}",
         "steps.link", cover.share, 1.0, cover.share - 1.0,

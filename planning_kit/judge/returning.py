@@ -1,4 +1,9 @@
-"""Check: whether each crew member can be back inside in time from every point of the outing."""
+"""Check: whether each crew member can be back inside in time from every point of the outing.
+
+Rules: ``alone-too-far`` and ``helped-too-far`` for emergency oxygen (about the place, or both ends of the
+leg, where the margin is least), ``alone-too-late`` and ``helped-too-late`` for the suit (about the
+consumable); ``missing`` (about the key of the limit).
+"""
 
 from __future__ import annotations
 
@@ -80,7 +85,7 @@ def _is_told(plan: TimedPlan, spell: _Spell, margin: Margins, alone: Margins) ->
 def _too_far(plan: TimedPlan, returns: Returns, spell: _Spell) -> Finding:
     back = float(returns.alone_min[spell.worst])
     return _finding(
-        STOP, plan, returns, spell, returns.emergency_margin_min,
+        STOP, "alone-too-far", _place(returns, spell), plan, returns, spell, returns.emergency_margin_min,
         f"alone is {back:.1f} min from being inside; {_oxygen(plan)}",
         "work at a nearer place, or give the step to the quicker of the two",
     )
@@ -89,7 +94,7 @@ def _too_far(plan: TimedPlan, returns: Returns, spell: _Spell) -> Finding:
 def _partner_too_far(plan: TimedPlan, returns: Returns, spell: _Spell) -> Finding:
     partner = _partner(plan, returns)
     return _finding(
-        CONCERN, plan, returns, spell, returns.partner_margin_min,
+        CONCERN, "helped-too-far", _place(returns, spell), plan, returns, spell, returns.partner_margin_min,
         f"{_helped(plan, returns, spell)}; {_oxygen(plan)}",
         f"keep {partner} nearer meanwhile, or accept that help comes late",
     )
@@ -99,7 +104,7 @@ def _too_late(plan: TimedPlan, returns: Returns, spell: _Spell) -> Finding:
     back = float(returns.alone_min[spell.worst])
     left = _left(returns.first_out[spell.worst], back + float(returns.suit_margin_min[spell.worst]))
     return _finding(
-        STOP, plan, returns, spell, returns.suit_margin_min,
+        STOP, "alone-too-late", returns.first_out[spell.worst], plan, returns, spell, returns.suit_margin_min,
         f"is {back:.1f} min from being inside and {left}",
         _turn_back(spell) + "drop or lighten work before",
     )
@@ -110,7 +115,7 @@ def _partner_too_late(plan: TimedPlan, returns: Returns, spell: _Spell) -> Findi
     whose, _, out = returns.partner_first_out[spell.worst].partition(" ")
     left = _left(out, back + float(returns.partner_suit_margin_min[spell.worst]))
     return _finding(
-        CONCERN, plan, returns, spell, returns.partner_suit_margin_min,
+        CONCERN, "helped-too-late", f"{out} {whose}", plan, returns, spell, returns.partner_suit_margin_min,
         f"{_helped(plan, returns, spell)}, and {whose}'s {left}",
         f"{_turn_back(spell)}keep {_partner(plan, returns)} nearer meanwhile, or drop or lighten work before",
     )
@@ -134,12 +139,17 @@ def _turn_back(spell: _Spell) -> str:
     return f"turn back by {pet_label(spell.from_min)}, or " if spell.first > 0 else ""
 
 
-def _finding(severity: str, plan: TimedPlan, returns: Returns, spell: _Spell, margin: Margins,
-             problem: str, remedy: str) -> Finding:
+def _place(returns: Returns, spell: _Spell) -> str:
+    """Where it is worst; a leg by its two ends, whichever way it is walked."""
+    return " ".join(sorted(returns.place[spell.worst].split(" to ")))
+
+
+def _finding(severity: str, rule: str, about: str, plan: TimedPlan, returns: Returns, spell: _Spell,
+             margin: Margins, problem: str, remedy: str) -> Finding:
     at, value, reserve = float(returns.at_min[spell.worst]), float(margin[spell.worst]), _reserve(plan)
     limits = plan.scenario.settings.limits
     return Finding(
-        severity, CHECK, returns.crew, _step_at(plan, returns.crew, at), spell.from_min,
+        severity, CHECK, rule, about, returns.crew, _step_at(plan, returns.crew, at), spell.from_min,
         f"{returns.crew} {problem}: margin {_signed(value)} min, at least {reserve:g} wanted. Worst at "
         f"{pet_label(at)} ({_words(plan, returns.place[spell.worst])}), below from "
         f"{pet_label(spell.from_min)} to {pet_label(spell.until_min)}: {remedy}",
@@ -150,18 +160,18 @@ def _finding(severity: str, plan: TimedPlan, returns: Returns, spell: _Spell, ma
 def check_return_data(plan: TimedPlan) -> Iterator[Finding]:
     """Remarks for what the return margins lack. A tether without a length: see tethers."""
     limits = plan.scenario.settings.limits
-    for is_missing, message in (
-        (limits.emergency_oxygen_min is None,
+    for key, message in (
+        ("emergency_oxygen_min",
          "[limits] emergency_oxygen_min is missing: no return margin against emergency oxygen"),
-        (limits.return_reserve_min is None,
+        ("return_reserve_min",
          "[limits] return_reserve_min is missing: return margins are checked only against zero"),
-        (limits.hook_move_min is None,
+        ("hook_move_min",
          "[limits] hook_move_min is missing: hook moves on the way back are counted as taking no time"),
-        (limits.partner_carry_factor is None,
+        ("partner_carry_factor",
          "[limits] partner_carry_factor is missing: the return with the partner is not checked"),
     ):
-        if is_missing:
-            yield Finding(REMARK, CHECK, "", "", nan, message)
+        if getattr(limits, key) is None:
+            yield Finding(REMARK, CHECK, "missing", key, "", "", nan, message)
 
 
 def _oxygen(plan: TimedPlan) -> str:

@@ -1,4 +1,7 @@
-"""Check: bulky items in hand on tight and snag routes."""
+"""Check: bulky items in hand on tight and snag routes.
+
+Rules: ``bulky`` (about the items and the ends of the route); ``no-flags-given`` (about routes and items).
+"""
 
 from __future__ import annotations
 
@@ -33,18 +36,20 @@ def check_bulky_loads(plan: TimedPlan) -> Iterator[Finding]:
 def check_bulky_data(plan: TimedPlan) -> Iterator[Finding]:
     """One remark that names the routes walked and the items carried of which the flags are not given."""
     walked = {leg.route: None for passages in plan.passages.values() for leg in passages if leg.route}
-    missing = []
+    missing: list[str] = []
+    about: list[str] = []
     for flag in ("tight", "snag"):
-        routes = [f"{r.from_place} to {r.to_place}" for r in walked if getattr(r, flag) is None]
+        routes = [(r.from_place, r.to_place) for r in walked if getattr(r, flag) is None]
         if routes:
-            missing.append(f"routes.{flag} for {', '.join(routes)}")
+            missing.append(f"routes.{flag} for {', '.join(map(' to '.join, routes))}")
+            about += [place for route in routes for place in route]
     carried = {h.item for h in plan.tracked_custody.holdings if h.holder in plan.travels}
     items = [i.item for i in plan.scenario.records.hardware if i.bulky is None and i.item in carried]
     if items:
         missing.append(f"hardware.bulky for {', '.join(items)}")
     if missing:
         yield Finding(
-            REMARK, CHECK, "", "", float("nan"),
+            REMARK, CHECK, "no-flags-given", " ".join([*about, *items]), "", "", float("nan"),
             f"bulky items on tight and snag routes are not checked where no yes or no is given: "
             f"{'; '.join(missing)}",
         )
@@ -57,7 +62,8 @@ def _bulky(plan: TimedPlan, leg: Passage, route: Route, items: list[str]) -> Fin
     columns = ", ".join(f"routes.{name}" for name, is_set in (("tight", route.tight), ("snag", route.snag))
                         if is_set)
     return Finding(
-        CONCERN, CHECK, leg.crew, leg.step, leg.start_min,
+        CONCERN, CHECK, "bulky", " ".join([*items, route.from_place, route.to_place]), leg.crew, leg.step,
+        leg.start_min,
         f"{leg.crew} carries bulky {' and '.join(items)} from {plan.place_title(leg.place)} to "
         f"{plan.place_title(leg.to_place)} at {pet_label(leg.start_min)}, a way that is {flags}{named}: go "
         "another way, or accept it and brief it", columns,

@@ -1,4 +1,8 @@
-"""Check: what each suit has left at the end of the outing."""
+"""Check: what each suit has left at the end of the outing.
+
+Rules: ``runs-out`` and ``below-reserve`` (about the consumable); what is not given: ``not-known`` and
+``no-reserve`` (about the keys), ``no-exertion`` (about the steps), ``no-exertion-factor``, ``no-use-before``.
+"""
 
 from __future__ import annotations
 
@@ -28,7 +32,7 @@ def _runs_out(plan: TimedPlan, store: Store) -> Finding:
     when = store.runs_out_min
     short = -store.left_at_end
     return Finding(
-        STOP, CHECK, store.crew, _step_at(plan, store.crew, when), when,
+        STOP, CHECK, "runs-out", store.consumable, store.crew, _step_at(plan, store.crew, when), when,
         f"{store.crew}'s {WORDS[store.consumable]} runs out at {pet_label(when)}, "
         f"{plan.end_min - when:.0f} min before both are inside at {pet_label(plan.end_min)}: "
         f"{_amount(store, short)} short of the plan; {_remedy(store)}",
@@ -39,7 +43,7 @@ def _runs_out(plan: TimedPlan, store: Store) -> Finding:
 def _below_reserve(plan: TimedPlan, store: Store) -> Finding:
     percent = 100 * store.reserve / store.usable if store.usable else 0.0
     return Finding(
-        STOP, CHECK, store.crew, "", plan.end_min,
+        STOP, CHECK, "below-reserve", store.consumable, store.crew, "", plan.end_min,
         f"{store.crew} ends at {pet_label(plan.end_min)} with {_amount(store, store.left_at_end)} of "
         f"{WORDS[store.consumable]}, below the reserve of {_amount(store, store.reserve)} ({percent:.0f} % "
         f"of {_amount(store, store.usable)}); {_remedy(store)}",
@@ -53,11 +57,13 @@ def check_suit_data(plan: TimedPlan) -> Iterator[Finding]:
     unknown = [store for store in stores if not store.is_known]
     for missing in dict.fromkeys(store.missing for store in unknown):
         lost = [store for store in unknown if store.missing == missing]
-        yield _about(lost, f"not checked, nor in the return margins: {', '.join(missing)} missing")
+        yield _about("not-known", missing, lost,
+                     f"not checked, nor in the return margins: {', '.join(missing)} missing")
     bare = [store for store in stores if store.is_known and isnan(store.reserve)]
     if bare:
         keys = dict.fromkeys(f"{store.consumable}_reserve_fraction" for store in bare)
-        yield _about(bare, f"checked only against running out: [suit] {', '.join(keys)} missing")
+        yield _about("no-reserve", keys, bare,
+                     f"checked only against running out: [suit] {', '.join(keys)} missing")
     yield from _assumptions(plan)
 
 
@@ -65,14 +71,15 @@ def _assumptions(plan: TimedPlan) -> Iterator[Finding]:
     crew, suits = plan.scenario.records.crew, plan.scenario.settings.suits
     unsaid = [step.step for step in plan.steps if not step.exertion and step.crew in (*suits, "both")]
     if unsaid:
-        yield _remark((), f"no exertion given, counted as {DEFAULT_EXERTION}: {', '.join(unsaid)}")
+        yield _remark("no-exertion", unsaid, (),
+                      f"no exertion given, counted as {DEFAULT_EXERTION}: {', '.join(unsaid)}")
     no_factor = [person.crew for person in crew if person.exertion_factor is None]
     if no_factor:
-        yield _remark(no_factor, "no exertion_factor in crew.csv: counted as 1")
+        yield _remark("no-exertion-factor", (), no_factor, "no exertion_factor in crew.csv: counted as 1")
     no_before = [person.crew for person in crew if _uses_before_unknown(suits[person.crew])]
     if no_before:
-        yield _remark(no_before, "suit use before egress ([suit] used_before_egress_min) is not given: "
-                                 "counted as none")
+        yield _remark("no-use-before", (), no_before, "suit use before egress ([suit] "
+                      "used_before_egress_min) is not given: counted as none")
 
 
 def _uses_before_unknown(suit: Suit) -> bool:
@@ -81,13 +88,15 @@ def _uses_before_unknown(suit: Suit) -> bool:
         getattr(suit, f"{name}_{unit}") is not None for name, unit in UNITS.items())
 
 
-def _about(stores: Sequence[Store], what: str) -> Finding:
-    consumables = dict.fromkeys(WORDS[store.consumable] for store in stores)
-    return _remark(dict.fromkeys(store.crew for store in stores), f"{', '.join(consumables)}: {what}")
+def _about(rule: str, keys: Iterable[str], stores: Sequence[Store], what: str) -> Finding:
+    consumables = tuple(dict.fromkeys(store.consumable for store in stores))
+    words = ", ".join(WORDS[name] for name in consumables)
+    return _remark(rule, (*consumables, *keys), dict.fromkeys(store.crew for store in stores),
+                   f"{words}: {what}")
 
 
-def _remark(who: Iterable[str], message: str) -> Finding:
-    return Finding(REMARK, CHECK, " ".join(who), "", nan, message)
+def _remark(rule: str, about: Iterable[str], who: Iterable[str], message: str) -> Finding:
+    return Finding(REMARK, CHECK, rule, " ".join(about), " ".join(who), "", nan, message)
 
 
 def _step_at(plan: TimedPlan, crew: str, pet_min: float) -> str:

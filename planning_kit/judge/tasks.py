@@ -1,4 +1,4 @@
-"""Check: required tasks that nothing in the plan does."""
+"""Check: required tasks that nothing in the plan does. Rule ``not-done``, about the task."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ def check_required_tasks(plan: TimedPlan) -> Iterator[Finding]:
     for task in plan.scenario.records.tasks:
         if task.need == "required" and task.task not in with_steps:
             yield Finding(
-                CONCERN, CHECK, "", "", float("nan"),
+                CONCERN, CHECK, "not-done", task.task, "", "", float("nan"),
                 f"no step belongs to the required task {task.task} ({task.title or 'no title'}): add its "
                 "steps, or have it accepted that this objective is not met (tasks.need)",
                 "tasks.need",

@@ -1,4 +1,8 @@
-"""Check: safety tethers. Long enough at every point of the way, hooked only to anchors, lines uncrossed."""
+"""Check: safety tethers. Long enough at every point of the way, hooked only to anchors, lines uncrossed.
+
+Rules: ``reach`` (about the place of the hook), ``no-length``; ``no-anchor`` and ``owner-away`` (about the
+place), ``still-hooked`` when going in (about the place of the hook); ``crossing`` (about the two places).
+"""
 
 from __future__ import annotations
 
@@ -18,7 +22,7 @@ def check_reach(plan: TimedPlan) -> Iterator[Finding]:
     for tether in plan.tracked_tethers.values():
         if tether.tether_m is None:
             yield Finding(
-                REMARK, CHECK, tether.crew, "", float("nan"),
+                REMARK, CHECK, "no-length", "", tether.crew, "", float("nan"),
                 f"no tether_m is given for {tether.crew} (crew.csv): the reach of this tether is not "
                 "checked, nor are hook moves on the way back counted but for the one at the airlock")
             continue
@@ -31,7 +35,7 @@ def _too_far(plan: TimedPlan, tether: Tether, spells: Sequence[TooFar], tether_m
     when = ", ".join(f"{pet_label(spell.from_min)} to {pet_label(spell.until_min)}" for spell in spells)
     mend = remedy(plan, plan.lanes[tether.crew], plan.passages[tether.crew], tether, first)
     return Finding(
-        STOP, CHECK, tether.crew, first.first.passage.step, first.from_min,
+        STOP, CHECK, "reach", first.first.line[0], tether.crew, first.first.passage.step, first.from_min,
         f"the tether of {tether.crew} is {tether_m:g} m long, but {plan.place_title(worst.place)} is "
         f"{worst.reach_m:.1f} m along the way from its hook at {plan.place_title(first.first.line[0])}"
         f"{_because(tether, spells[-1].from_min)}; out of reach from {when}: "
@@ -65,26 +69,28 @@ def check_hooks(plan: TimedPlan) -> Iterator[Finding]:
     airlock = plan.scenario.settings.airlock
     if not any(place.anchor for place in plan.scenario.records.places if place.place == airlock):
         yield Finding(
-            STOP, CHECK, "", "", 0.0,
+            STOP, CHECK, "no-anchor", airlock, "", "", 0.0,
             f"both tethers start hooked to {plan.place_title(airlock)}, which has no anchor: mark its anchor",
             "places.anchor",
         )
     for tether in plan.tracked_tethers.values():
         for move in tether.no_anchor:
-            yield _hook(tether, move, f"to {_at(plan, move)}, which has no anchor: hook it to an anchor on "
-                        "the way, or mark the anchor of this place", "places.anchor")
+            yield _hook("no-anchor", tether, move,
+                        f"to {_at(plan, move)}, which has no anchor: hook it to an anchor on the way, or "
+                        "mark the anchor of this place", "places.anchor")
         for move in tether.owner_away:
-            yield _hook(tether, move, f"at {_at(plan, move)} while {tether.crew} is elsewhere: a tether "
-                        "moves only with its owner there; put it in a step of its owner", "steps.hooks")
+            yield _hook("owner-away", tether, move,
+                        f"at {_at(plan, move)} while {tether.crew} is elsewhere: a tether moves only "
+                        "with its owner there; put it in a step of its owner", "steps.hooks")
 
 
 def _at(plan: TimedPlan, move: HookMove) -> str:
     return plan.place_title(move.place) if move.place else "no place"
 
 
-def _hook(tether: Tether, move: HookMove, wrong: str, source: str) -> Finding:
+def _hook(rule: str, tether: Tether, move: HookMove, wrong: str, source: str) -> Finding:
     return Finding(
-        STOP, CHECK, tether.crew, move.step, move.at_min,
+        STOP, CHECK, rule, move.place, tether.crew, move.step, move.at_min,
         f"{move.step} moves the tether of {tether.crew} at {pet_label(move.at_min)} {wrong}", source,
     )
 
@@ -100,7 +106,7 @@ def check_hooks_going_in(plan: TimedPlan) -> Iterator[Finding]:
             remedy = f"add {crew} to the hooks of {last}" if is_there else (
                 f"add a step at {plan.place_title(airlock)} that hooks {crew}")
             yield Finding(
-                STOP, CHECK, crew, last, going_in,
+                STOP, CHECK, "still-hooked", hook, crew, last, going_in,
                 f"the tether of {crew} is still hooked at {plan.place_title(hook)} when {crew} goes in at "
                 f"{pet_label(going_in)}{_because(tether, going_in)}: {remedy}", "common practice, no source",
             )
@@ -122,7 +128,8 @@ def _crossing(plan: TimedPlan, crossing: Crossing) -> Finding:
         how = (f"passes {crossing.other}, who stands at {to_place}, at {pet_label(crossing.at_min)}, "
                f"and both tethers lie along the way from {place}")
     return Finding(
-        CONCERN, CHECK, f"{crossing.crew} {crossing.other}", crossing.step, crossing.at_min,
+        CONCERN, CHECK, "crossing", " ".join(sorted((crossing.place, crossing.to_place))),
+        f"{crossing.crew} {crossing.other}", crossing.step, crossing.at_min,
         f"{crossing.crew} {how}: the lines may cross; agree who passes on which side, or let one wait "
         "(after)",
         "common practice, no source",

@@ -1,4 +1,7 @@
-"""Check: how many people stand at a worksite at once."""
+"""Check: how many people stand at a worksite at once.
+
+Rules: ``crowded`` (about the place); ``no-room-given`` (about the places).
+"""
 
 from __future__ import annotations
 
@@ -47,7 +50,7 @@ def check_capacity_data(plan: TimedPlan) -> Iterator[Finding]:
                if place.crew_at_once is None and place.place in used]
     if unknown:
         yield Finding(
-            REMARK, CHECK, "", "", float("nan"),
+            REMARK, CHECK, "no-room-given", " ".join(unknown), "", "", float("nan"),
             f"no crew_at_once is given for {', '.join(unknown)} (places.csv): how many people are there at "
             "once is not checked",
         )
@@ -58,7 +61,7 @@ def _crowded(place: Place, room: int, begin: float, end: float, present: Sequenc
     last = max(present, key=lambda stay: (stay.start_min, stay.crew)).step
     who = " and ".join(people) + (" are" if len(people) > 1 else " is")
     return Finding(
-        STOP, CHECK, " ".join(people), last, begin,
+        STOP, CHECK, "crowded", place.place, " ".join(people), last, begin,
         f"{who} at {place.title or place.place} from {pet_label(begin)} to {pet_label(end)}, which has room "
         f"for {room}: let one finish first (after), or wait elsewhere before {last or 'ingress'} (wait_at)",
         "places.crew_at_once", float(len(people)), float(room), float(room - len(people)),
