@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 import planning_kit as pk
-from tests.edits import edited
+from tests.edits import edited, with_row
 
 SMALL = Path(__file__).resolve().parents[2] / "scenarios" / "small-outing"
 
@@ -234,3 +234,16 @@ def test_the_list_is_worst_first(demo_plan: pk.Plan) -> None:
     assert order.is_monotonic_increasing
     assert repr(revision) == (f"<Revision {revision.a.digest[:12]} to {revision.b.digest[:12]}: "
                               f"{revision.overall}>")
+
+
+def test_another_item_missing_at_the_same_step_is_another_finding(small: pk.Scenario) -> None:
+    spare = {"kind": "spare", "at": "POR", "slots": 1, "bulky": "no"}
+    for item in ("part-1", "part-2"):
+        small = with_row(small, "hardware", item=item, title=item, **spare)
+    first, second = (pk.time_plan(edited(small, "steps", "B1", uses=item)) for item in ("part-1", "part-2"))
+    changes = pk.compare_findings(first, second)
+    assert changes[["change", "severity", "rule", "about", "step"]].to_numpy().tolist() == [
+        ["came", "stop", "used-away", "part-2", "B1"], ["went", "stop", "used-away", "part-1", "B1"]]
+    revision = pk.compare_revisions(first, second)
+    assert "none came, none went" not in revision.verdict["words"].tolist()
+    assert revision.overall.startswith("Stop: ")
