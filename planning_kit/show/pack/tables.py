@@ -195,11 +195,13 @@ def findings_section(plan: TimedPlan) -> Section:
     found = OpenFindings(plan)
     words = (f"Open: {found.counted}. A stop cannot be flown so; a concern someone must accept; a remark is "
              "to be known. The procedure and the pocket sheets point to stops and concerns by their number.",)
-    rows = tuple((row["severity"], number, row["check"], row["rule"], shortened(row["about"], _LONGEST_ABOUT),
-                  row["crew"], row["step"], _pet(row["start_min"]), row["message"], row["source"], "") for number, row in enumerate(found.rows, start=1))
+    rows = tuple((row["severity"], number, row["check"], row["crew"], row["step"], row["rule"],
+                  shortened(row["about"], _LONGEST_ABOUT), _pet(row["start_min"]), row["message"],
+                  row["source"], "")
+                 for number, row in enumerate(found.rows, start=1))
     columns = (Column("Severity", share=0.7), Column("No.", 0, 0.4), Column("Check", share=0.8),
-               Column("Rule", share=0.8), Column("About", share=0.8), Column("Crew", share=0.6),
-               Column("Step", share=0.5), Column("PET", share=0.5), Column("Finding", share=5),
+               Column("Crew", share=0.6), Column("Step", share=0.5), Column("Rule", share=0.8),
+               Column("About", share=0.8), Column("PET", share=0.5), Column("Finding", share=5),
                Column("Source", share=1.2), Column("Accepted by", share=1))
     return Section("findings", "Findings and open concerns", words, (
         Table("Findings", "Findings, worst first", columns, rows, "No check found anything."),))
