@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 import planning_kit as pk
-from tests.edits import edited, with_row
+from tests.edits import edited
 
 SMALL = Path(__file__).resolve().parents[2] / "scenarios" / "small-outing"
 
@@ -237,9 +237,11 @@ def test_the_list_is_worst_first(demo_plan: pk.Plan) -> None:
 
 
 def test_another_item_missing_at_the_same_step_is_another_finding(small: pk.Scenario) -> None:
-    spare = {"kind": "spare", "at": "POR", "slots": 1, "bulky": "no"}
-    for item in ("part-1", "part-2"):
-        small = with_row(small, "hardware", item=item, title=item, **spare)
+    parts = small.hardware.astype(object)
+    for name in ("part-1", "part-2"):  # both lie at the port, and B1 is at the mid truss
+        parts.loc[len(parts)] = {"item": name, "title": name, "kind": "spare", "at": "POR", "end_at": "",
+                                 "slots": 1, "holds": "", "bulky": "no", "mass_kg": ""}
+    small = small.with_table("hardware", parts)
     first, second = (pk.time_plan(edited(small, "steps", "B1", uses=item)) for item in ("part-1", "part-2"))
     changes = pk.compare_findings(first, second)
     assert changes[["change", "severity", "rule", "about", "step"]].to_numpy().tolist() == [
