@@ -130,7 +130,7 @@ def _searched(plan: Plan, search: Budget | None) -> Iterator[Option]:
         return
 
     for found in better_orders(plan, plan.whereabouts, plan.now_min, search):
-        words = [move.words.partition(" (was ")[0] for move in found.moves]
+        words = [move.short or move.words for move in found.moves]
         more = f"; and {len(words) - _MOST_MOVES} more" if len(words) > _MOST_MOVES else ""
         ended = " (proven best)" if found.is_proven else _how_it_ended(search)
         yield Option(f"Reorder: {'; '.join(words[:_MOST_MOVES])}{more}{ended}", REORDER, found.how,
