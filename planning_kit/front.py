@@ -195,9 +195,9 @@ def propose(
     """Better orders of the same work: each a scenario with its timed plan and what it changes.
 
     Chosen are the order of each lane, who does a swappable task, which optional and get-ahead tasks are done
-    and the egress. Better means: required work (always all), then tasks by priority, then the earlier end,
-    then less walking. Each proposal is timed by `time_plan` and checked: one with a stop finding that the
-    current plan does not have is never shown.
+    and the egress. Better means: required work (always all), then the tasks that go last in the drop order
+    (`planning_kit.judge.drop_order`), then the earlier end, then less walking. Each proposal is timed by
+    `time_plan` and checked: one with a stop finding that the current plan does not have is never shown.
 
     Parameters
     ----------
