@@ -8,7 +8,7 @@ the step takes; only the step itself leaves things and moves hooks, and whoever 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -23,12 +23,13 @@ from planning_kit.plan.network import ROUNDING_MIN, on_grid
 from planning_kit.plan.timed import TimedPlan
 
 _LOGGED_FIRST, _TO_DO = 0, 1
+SKIPPED, NOT_DONE = "skipped", "not done"
 MINUTES = ("minutes_low", "minutes_likely", "minutes_high")
 
 
 @dataclass(frozen=True)
 class LeftOut:
-    """A step that the re-timed plan does not hold; ``why`` in words; ``kind`` is skipped or not done."""
+    """A step that the re-timed plan does not hold; ``why`` in words; ``kind`` is `SKIPPED` or `NOT_DONE`."""
 
     step: str
     kind: str
@@ -39,14 +40,15 @@ class LeftOut:
 class Happened:
     """The scenario with what has happened. ``fixed``: steps that have started, to their start (PET minutes).
 
-    ``parts``: rows that are parts of a step, to the step that they are of.
+    ``parts``: rows that are parts of a step, to the step that they are of. ``went_with_it``: gaps and
+    inhibits that a skipped step takes with it, by what they are, and in words.
     """
 
     scenario: Scenario
     fixed: Mapping[str, float]
     parts: Mapping[str, str]
     left_out: tuple[LeftOut, ...]
-    notes: tuple[str, ...]
+    went_with_it: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -80,19 +82,31 @@ def write_down(base: TimedPlan, states: States, egress: datetime, now_min: float
         frame = pd.DataFrame([row for _, row in done], columns=table.columns)
         scenario = _with_parts(scenario.with_table("steps", frame), parts)
     skipped = [name for name, state in states.by_step.items() if state.status == DROPPED]
-    notes: tuple[str, ...] = ()
+    went: tuple[tuple[str, str], ...] = ()
     if skipped:
-        scenario, notes = drop_steps(scenario, skipped)
+        scenario, went = _without_steps(scenario, skipped)
     left = tuple(_left_out(states.by_step[name]) for name in skipped)
     happened = scenario.as_happened(moment_at(now_min, egress)) if scenario is not base.scenario else scenario
-    return Happened(happened, fixed, parts, left, notes)
+    return Happened(happened, fixed, parts, left, went)
+
+
+def _without_steps(scenario: Scenario,
+                   dropped: Sequence[str]) -> tuple[Scenario, tuple[tuple[str, str], ...]]:
+    """The scenario without steps, and what goes with them: each gap and inhibit, and words about it."""
+    changed, words = drop_steps(scenario, dropped)
+    kept = {each.inhibit: (each.from_step, each.until_step) for each in changed.records.inhibits}
+    about = [f"{gap.first_step} {gap.then_step}" for gap in scenario.records.gaps
+             if {gap.first_step, gap.then_step} & set(dropped)]
+    about += [each.inhibit for each in scenario.records.inhibits
+              if kept.get(each.inhibit) != (each.from_step, each.until_step)]
+    return changed, tuple(zip(about, words, strict=True))
 
 
 def _left_out(state: State) -> LeftOut:
     if state.is_left_undone:
-        return LeftOut(state.step.step, "not done", "was still to do when both went in")
+        return LeftOut(state.step.step, NOT_DONE, "was still to do when both went in")
     why = "was given up before it was finished" if state.pieces else "was skipped"
-    return LeftOut(state.step.step, "skipped", why)
+    return LeftOut(state.step.step, SKIPPED, why)
 
 
 def _rows_of(frame: pd.DataFrame) -> list[dict[str, object]]:
@@ -181,10 +195,10 @@ def _with_parts(scenario: Scenario, parts: Mapping[str, str]) -> Scenario:
 
 def without(happened: Happened, lost: Mapping[str, str]) -> Happened:
     """The same without the steps of ``lost`` (to the reason why they cannot be placed)."""
-    scenario, notes = drop_steps(happened.scenario, list(lost))
-    left = tuple(LeftOut(happened.parts.get(step, step), "not done", why) for step, why in lost.items())
+    scenario, went = _without_steps(happened.scenario, list(lost))
+    left = tuple(LeftOut(happened.parts.get(step, step), NOT_DONE, why) for step, why in lost.items())
     return Happened(scenario, happened.fixed, happened.parts, (*happened.left_out, *left),
-                    (*happened.notes, *notes))
+                    (*happened.went_with_it, *went))
 
 
 def positions(happened: Happened) -> tuple[dict[int, float], np.ndarray]:
