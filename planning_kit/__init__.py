@@ -48,6 +48,8 @@ from planning_kit.sky.orbit import Orbit, load_orbit
 from planning_kit.sky.season import season
 from planning_kit.sky.uncertainty import elements_age_note
 
+__version__ = "0.2.0"
+
 __all__ = [
     "Odds",
     "Orbit",

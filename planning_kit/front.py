@@ -13,7 +13,6 @@ import pandas as pd
 
 from planning_kit.changes.asked import leaving_after, read_asked
 from planning_kit.changes.change import Told, changes_table, made
-from planning_kit.checks.all_checks import find_all
 from planning_kit.explore.comparing.compare import compare as moved_steps
 from planning_kit.explore.gaining.gain import gain
 from planning_kit.explore.propose.proposals import Proposals
@@ -24,6 +23,7 @@ from planning_kit.explore.retime.past_of import stop_if_past
 from planning_kit.explore.revising.revisions import Given, Revision, compare_revisions
 from planning_kit.explore.session.session import Session
 from planning_kit.inputs.scenario import Scenario, as_scenario
+from planning_kit.judge.all_checks import find_all
 from planning_kit.plan.timed import TimedPlan
 
 if TYPE_CHECKING:
@@ -44,14 +44,17 @@ class Plan(LivePlan):
 
     @cached_property
     def _findings(self) -> pd.DataFrame:
-        return find_all(self, self.outside.findings if self.outside else ())
+        if self.outside is None:
+            return find_all(self)
+        return find_all(self, self.outside.findings, self.outside.untouched)
 
     @property
     def findings(self) -> pd.DataFrame:
         """Everything found wrong or worth knowing, worst first.
 
-        Columns: ``severity`` (stop, caution, note), ``check``, ``crew``, ``step``, ``start_min`` (PET),
-        ``message``, ``source``, then ``value``, ``limit`` and ``margin`` where the finding has numbers.
+        Columns: ``severity`` (stop, concern, remark), ``check``, ``rule`` (the one rule of the check that is
+        broken), ``about`` (the item, place, inhibit, route, ... by id), ``crew``, ``step``, ``start_min``
+        (PET), ``message``, ``source``, then ``value``, ``limit`` and ``margin`` where it has numbers.
         """
         return self._findings.copy()
 
@@ -194,9 +197,9 @@ def propose(
     """Better orders of the same work: each a scenario with its timed plan and what it changes.
 
     Chosen are the order of each lane, who does a swappable task, which optional and get-ahead tasks are done
-    and the egress. Better means: required work (always all), then tasks by priority, then the earlier end,
-    then less walking. Each proposal is timed by `time_plan` and checked: one with a stop finding that the
-    current plan does not have is never shown.
+    and the egress. Better means: required work (always all), then the tasks that go last in the drop order
+    (`planning_kit.judge.drop_order`), then the earlier end, then less walking. Each proposal is timed by
+    `time_plan` and checked: one with a stop finding that the current plan does not have is never shown.
 
     Parameters
     ----------

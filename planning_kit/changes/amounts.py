@@ -10,7 +10,7 @@ from datetime import datetime
 import numpy as np
 import pandas as pd
 
-from planning_kit.changes.change import CREW, STEP, TASK, Cells, Change, Named, Tables
+from planning_kit.changes.change import CREW, STEP, TASK, Cells, Change, Named, Note, Tables
 from planning_kit.changes.order import row_of, set_cell
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import CellFault, parse_number
@@ -225,14 +225,15 @@ class Egress(Change):
         """The slip."""
         return {"egress_slip_min": self.slip_min}
 
-    def _edit(self, tables: Tables) -> Iterator[str]:
+    def _edit(self, tables: Tables) -> Iterator[Note]:
         """Change no table; tell where it lies outside the range that the scenario gives."""
         settings = tables.records.settings
         if settings.egress_earliest is not None and self.at < settings.egress_earliest:
-            yield (f"this lies before the earliest egress of the scenario, "
-                   f"{_day_and_gmt(settings.egress_earliest)}")
+            yield Note(f"this lies before the earliest egress of the scenario, "
+                       f"{_day_and_gmt(settings.egress_earliest)}")
         if settings.egress_latest is not None and self.at > settings.egress_latest:
-            yield f"this lies after the latest egress of the scenario, {_day_and_gmt(settings.egress_latest)}"
+            yield Note(f"this lies after the latest egress of the scenario, "
+                       f"{_day_and_gmt(settings.egress_latest)}")
 
 
 def _day_and_gmt(moment: datetime) -> str:

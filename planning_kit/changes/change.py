@@ -11,7 +11,7 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, ClassVar
+from typing import Any, ClassVar, NamedTuple
 
 import pandas as pd
 
@@ -83,6 +83,13 @@ def task_named(records: Records, task: str) -> Named:
     return Named(TASK, task, tuple(step.step for step in records.steps if step.task == task))
 
 
+class Note(NamedTuple):
+    """What a change brought with it, in words; ``about``: the inhibit, or the two steps of the gap."""
+
+    words: str
+    about: str = ""
+
+
 @dataclass(frozen=True)
 class Change(ABC):
     """One thing that is changed."""
@@ -99,8 +106,8 @@ class Change(ABC):
         """The same in one line."""
         return "; ".join(self.lines)
 
-    def edit(self, tables: Tables) -> tuple[str, ...]:
-        """Make it in ``tables``; gives notes in words of what it brought with it."""
+    def edit(self, tables: Tables) -> tuple[Note, ...]:
+        """Make it in ``tables``; gives notes of what it brought with it."""
         return tuple(self._edit(tables) or ())
 
     def asked(self) -> dict[str, object]:
@@ -112,7 +119,7 @@ class Change(ABC):
         ...
 
     @abstractmethod
-    def _edit(self, tables: Tables) -> Iterable[str] | None:
+    def _edit(self, tables: Tables) -> Iterable[Note] | None:
         ...
 
 
@@ -127,15 +134,11 @@ class Told:
 
 @dataclass(frozen=True)
 class Changed:
-    """What changes have made: the scenario, and what is told of them, in order."""
+    """What changes have made: the scenario, what is told of them in order, and their notes by themselves."""
 
     scenario: Scenario
     told: tuple[Told, ...]
-
-    @property
-    def notes(self) -> tuple[str, ...]:
-        """What the changes brought with them."""
-        return tuple(each.words for each in self.told if each.kind == NOTE)
+    notes: tuple[Note, ...]
 
 
 def apply(scenario: Scenario, changes: Iterable[Change]) -> Scenario:
@@ -152,7 +155,7 @@ def made(scenario: Scenario, changes: Iterable[Change], name: str = "",
 
     ``frames``: tables, by name, that say something else before any change is made, such as what was done.
     """
-    tables, told = Tables(scenario.table, scenario.records, frames), list[Told]()
+    tables, told, all_notes = Tables(scenario.table, scenario.records, frames), list[Told](), list[Note]()
     for change in changes:
         try:
             notes = change.edit(tables)
@@ -160,10 +163,11 @@ def made(scenario: Scenario, changes: Iterable[Change], name: str = "",
             scenario.with_tables(tables.frames, tables.settings)
             raise
         told += [Told(name, change.kind, line) for line in change.lines]
-        told += [Told(name, NOTE, note) for note in notes]
+        told += [Told(name, NOTE, note.words) for note in notes]
+        all_notes += notes
     if tables.frames or tables.settings:
         scenario = scenario.with_tables(tables.frames, tables.settings)
-    return Changed(scenario, tuple(told))
+    return Changed(scenario, tuple(told), tuple(all_notes))
 
 
 def changes_table(told: Iterable[Told]) -> pd.DataFrame:

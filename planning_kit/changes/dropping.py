@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from planning_kit.changes.change import TASK, Cells, Change, Named, Tables
+from planning_kit.changes.change import TASK, Cells, Change, Named, Note, Tables
 from planning_kit.inputs.records import INSIDE, Gap, Inhibit, Records
 
 
@@ -38,7 +38,7 @@ class Drop(Change):
         names = [f"{each.kind}:{each.id}" for each in self.names]
         return {"drop": names[0] if len(names) == 1 else names}
 
-    def _edit(self, tables: Tables) -> Iterator[str]:
+    def _edit(self, tables: Tables) -> Iterator[Note]:
         records = tables.records
         gone = frozenset(step for each in self.names for step in each.steps)
         tasks = {each.id for each in self.names if each.kind == TASK}
@@ -56,7 +56,7 @@ class Drop(Change):
         yield from _notes(records, gone, kept)
         if self.lets_stay and (items := _left_alone(records, gone)):
             Cells("hardware", {"end_at": dict.fromkeys(items, "")}).edit(tables)
-            yield f"{', '.join(items)} stay where they are: their end_at is emptied"
+            yield Note(f"{', '.join(items)} stay where they are: their end_at is emptied")
 
 
 def _text(value: str | Collection[str]) -> str:
@@ -110,19 +110,19 @@ def _without(inhibit: Inhibit, records: Records, gone: frozenset[str]) -> Inhibi
     return replace(inhibit, needed_by=needed, **ends)
 
 
-def _notes(records: Records, gone: frozenset[str], kept: dict[str, Inhibit | None]) -> Iterator[str]:
+def _notes(records: Records, gone: frozenset[str], kept: dict[str, Inhibit | None]) -> Iterator[Note]:
     for gap in records.gaps:
         if gap.first_step in gone or gap.then_step in gone:
             why = f" ({gap.reason})" if gap.reason else ""
-            yield f"the gap {gap.words} went with it{why}"
+            yield Note(f"the gap {gap.words} went with it{why}", f"{gap.first_step} {gap.then_step}")
     for inhibit in records.inhibits:
         left = kept[inhibit.inhibit]
         name = f"inhibit {inhibit.inhibit}" + (f" ({inhibit.title})" if inhibit.title else "")
         if left is None:
-            yield f"{name} went with it"
+            yield Note(f"{name} went with it", inhibit.inhibit)
         elif (left.from_step, left.until_step) != (inhibit.from_step, inhibit.until_step):
-            yield (f"{name} now stands from {left.from_step} to {left.until_step}, "
-                   f"not {inhibit.from_step} to {inhibit.until_step}")
+            yield Note(f"{name} now stands from {left.from_step} to {left.until_step}, "
+                       f"not {inhibit.from_step} to {inhibit.until_step}", inhibit.inhibit)
 
 
 def without_tasks(records: Records, dropped: Collection[str]) -> Records:

@@ -11,6 +11,7 @@ from planning_kit.desk import works
 from planning_kit.desk.assets import library_text
 from planning_kit.desk.messages import conflict_message, rows_of_frame
 from planning_kit.desk.workbench import Workbench
+from planning_kit.explore.session.journal import Unsaved
 from planning_kit.explore.session.merge import Where
 from planning_kit.explore.session.settings_sheet import moment_text
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
@@ -161,7 +162,7 @@ def save(bench: Workbench, _content: Content) -> None:
         _tell_conflict(bench, {})
         return
     bench.say(f"saved to {bench.session.base.folder.name}")
-    bench.autosave()  # named versions are in no folder
+    bench.autosave()  # named versions are in no folder: from what is in it now
 
 
 def _tell_conflict(bench: Workbench, choices: Mapping[Where, str]) -> None:
@@ -205,22 +206,31 @@ def export(bench: Workbench, content: Content) -> None:
 
 
 def restore(bench: Workbench, content: Content) -> None:
-    """Take up work that was left unsaved."""
-    for unsaved in bench.session.unsaved_work():
-        if unsaved.path.name == content["path"]:
-            is_behind = bench.session.restore(unsaved)
-            bench.say(f"restored what was typed until {unsaved.written:%Y-%m-%d %H:%M} UTC; undo leads back")
-            if is_behind:
-                _tell_conflict(bench, {})
+    """Take up work that was left unsaved, or copy what another session has in use."""
+    for unsaved in _unsaved(bench, content):
+        is_behind = bench.session.restore(unsaved)
+        verb = "copied" if unsaved.is_in_use else "restored"
+        bench.say(f"{verb} what was typed until {unsaved.written:%Y-%m-%d %H:%M} UTC; undo leads back")
+        if is_behind:
+            _tell_conflict(bench, {})
     bench.offer()
 
 
 def discard(bench: Workbench, content: Content) -> None:
     """Delete work that was left unsaved."""
-    for unsaved in bench.session.unsaved_work():
-        if unsaved.path.name == content["path"]:
+    try:
+        for unsaved in _unsaved(bench, content):
             bench.session.discard(unsaved)
-    bench.offer()
+    finally:  # also where it is in use by now
+        bench.offer()
+
+
+def _unsaved(bench: Workbench, content: Content) -> list[Unsaved]:
+    found = [each for each in bench.session.unsaved_work() if each.path.name == content["path"]]
+    if not found:
+        bench.say("this work is not here any more: another session has taken it up, saved or discarded it",
+                  level="bad")
+    return found
 
 
 def snapshot(bench: Workbench, _content: Content) -> None:

@@ -1,9 +1,9 @@
 """The scripts and styles of the workbench as one module and one sheet, as anywidget takes them.
 
-A module that a notebook loads from memory has no address, so it cannot import its neighbours: the parts are
-joined here, in the order in which they need each other. Each part is plain script in one shared scope; the
-last one exports ``render``. The table library is eight times as large as all of them and follows on request:
-anywidget gives a module two seconds to load, which a busy machine needs for a small one.
+A module that a notebook loads from memory has no address, so it cannot import its neighbours: they were
+joined into one file by ``.ci/join-scripts``, committed beside them; nothing is joined here. The table library
+is four times as large as all of them and follows on request: anywidget gives a module two seconds to load,
+which a busy machine needs for a small one.
 """
 
 from __future__ import annotations
@@ -11,9 +11,7 @@ from __future__ import annotations
 from functools import lru_cache
 from importlib.resources import files
 
-PARTS = ("dom.js", "cell_editor.js", "tables.js", "chart_paint.js", "chart.js", "work.js", "side.js",
-         "conflict.js", "toolbar.js", "outside_chart.js", "outside_clock.js", "outside_console.js",
-         "outside_log.js", "outside_side.js", "outside.js", "workbench.js")
+_SCRIPTS = "workbench.bundle.js"
 _LIBRARY = "vendor/tabulator.min.js"
 _STYLES = ("vendor/tabulator.min.css", "workbench.css", "outside.css")
 
@@ -25,7 +23,7 @@ def _read(name: str) -> str:
 @lru_cache(maxsize=1)
 def module_text() -> str:
     """The ECMAScript module of the workbench."""
-    return "\n".join(_read(name) for name in PARTS)
+    return _read(_SCRIPTS)
 
 
 @lru_cache(maxsize=1)

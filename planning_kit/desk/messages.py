@@ -92,6 +92,7 @@ def status(session: Session) -> Message:
     return {
         "faults": [_fault(fault, session.draft) for fault in session.faults],
         "undo": history.can_undo, "redo": history.can_redo, "unsaved": session.has_unsaved_work,
+        "is_kept": not session.journal.trouble,
         "versions": list(session.versions), "baseline": session.baseline_name or "",
         "old": [question for question in session.works if session.is_old(question)],
         "folder": session.base.folder.name, "head": head_of(session.plan), "egress": _egress(session),
@@ -120,7 +121,7 @@ def head_of(plan: TimedPlan) -> list[list[str]]:
         left = limit - plan.end_min
         told = f"{pet_label(abs(left))} {'left' if left >= 0 else 'over'}"
         head.append([f"{words} {pet_label(limit)}", told,
-                     "" if left >= 0 else "stop" if words == "Hard" else "caution"])
+                     "" if left >= 0 else "stop" if words == "Hard" else "concern"])
     return head
 
 

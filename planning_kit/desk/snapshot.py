@@ -6,7 +6,6 @@ them does not touch the view, so the last state is in the notebook whenever that
 
 from __future__ import annotations
 
-import html
 import json
 from collections.abc import Iterable
 from typing import Any
@@ -19,6 +18,7 @@ from planning_kit.desk.outside import OutsideDesk
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.log_lines import log_lines
 from planning_kit.explore.watch.watch import Watch
+from planning_kit.inputs.shown_text import html_text, visible
 from planning_kit.show.chart import CHART_CONFIG, PLOTLY_MIME
 from planning_kit.show.swimlane import swimlane_spec
 
@@ -77,7 +77,7 @@ class Snapshot:
             standing = pd.DataFrame({"where the outing stands": plan.standing.splitlines()})
             lines = [*standing.iloc[:, 0], *lines]
             page = _table("Outside", standing) + page + _table("Log, the latest first", _log(watch))
-        return {"text/html": page, "text/plain": "\n".join(lines)}
+        return {"text/html": page, "text/plain": "\n".join(map(visible, lines))}
 
 
 def _log(watch: Watch) -> pd.DataFrame:
@@ -94,10 +94,10 @@ def _findings(plan: Any) -> pd.DataFrame:
 
 def _table(caption: str, frame: pd.DataFrame) -> str:
     rows = _row("th", frame.columns) + "".join(_row("td", row) for row in frame.itertuples(index=False))
-    return f'<table><caption style="text-align: left">{html.escape(caption)}</caption>{rows}</table>'
+    return f'<table><caption style="text-align: left">{html_text(caption)}</caption>{rows}</table>'
 
 
 def _row(tag: str, values: Iterable[object]) -> str:
     """Flush left: notebooks set tables flush right, which is for numbers, and these hold words."""
-    cells = (f'<{tag} style="text-align: left">{html.escape(str(value))}</{tag}>' for value in values)
+    cells = (f'<{tag} style="text-align: left">{html_text(value)}</{tag}>' for value in values)
     return f"<tr>{''.join(cells)}</tr>"

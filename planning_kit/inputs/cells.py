@@ -21,6 +21,7 @@ _NUMBER = re.compile(NUMBER_PATTERN)
 _MOVE = re.compile(MOVE_PATTERN)
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
 _LONGEST_TO_SUGGEST_FOR = 60
+_MOST_TO_SUGGEST_FROM = 500
 
 
 class CellFault(ValueError):  # noqa: N818 - a fault of the user's, as in `Faults`
@@ -51,6 +52,8 @@ def parse_cell(text: str, field: Field) -> object:
         return plain_text(text)
     if field.is_number:
         return parse_number(text, field)
+    if field.is_list and len(text.split()) > fmt.MAX_NAMES:
+        raise CellFault(f"holds more than {fmt.MAX_NAMES} names")
     if field.kind == "references":
         return tuple(_id(part, field) for part in text.split())
     if field.kind == "moves":
@@ -156,7 +159,8 @@ def parse_moment(value: object) -> datetime:
 
 def did_you_mean(word: str, known: tuple[str, ...]) -> str:
     """``"; did you mean 'place'?"`` when a known word is close, else nothing."""
-    close = _closest(word, known) if len(word) <= _LONGEST_TO_SUGGEST_FOR else None
+    is_quick = len(word) <= _LONGEST_TO_SUGGEST_FOR and len(known) <= _MOST_TO_SUGGEST_FROM
+    close = _closest(word, known) if is_quick else None
     return f"; did you mean {close!r}?" if close else ""
 
 

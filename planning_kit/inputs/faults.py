@@ -9,11 +9,13 @@ from typing import Self
 
 import pandas as pd
 
+from planning_kit.inputs.shown_text import one_line, visible
 from planning_kit.inputs.text_table import TextTable
 
 FAULT_COLUMNS = ["table", "row", "column", "value", "problem"]
 _SHOWN_IN_MESSAGE = 20
 _LONGEST_VALUE = 80
+_MOST_FAULTS = 10_000
 _LONGEST_NUMBER = 10**40  # Python refuses to write whole numbers of thousands of digits
 
 
@@ -45,7 +47,7 @@ class ScenarioError(ValueError):
     @property
     def words(self) -> str:
         """What is wrong, all in one line, without where: for a place that is known already."""
-        return "; ".join(str(problem) for problem in self.problems["problem"])
+        return "; ".join(one_line(problem) for problem in self.problems["problem"])
 
     def _render_traceback_(self) -> list[str]:
         """What Jupyter and IPython show in place of a traceback: the faults, one a line."""
@@ -58,17 +60,24 @@ class SaveConflict(ScenarioError):  # noqa: N818 - the contract names it so
 
 @dataclass
 class Faults:
-    """A list of faults that grows while something is checked."""
+    """A list of faults that grows while something is checked; past 10,000 of them nobody reads on."""
 
     rows: list[dict[str, object]] = field(default_factory=list)
 
     def add(self, table: str, row: int | None, column: str, value: object, problem: str) -> None:
-        """Note one fault. ``row`` is the file's own row number (header = 1) or None."""
+        """Note one fault. ``row`` is the file's own row number (header = 1) or None.
+
+        Raises `ScenarioError` with all of them when there are too many to go on.
+        """
         text = "" if value is None else _writable(value)
         if len(text) > _LONGEST_VALUE:
             text = text[: _LONGEST_VALUE - 1] + "…"
         name = column if column.isprintable() else repr(column)[1:-1]
         self.rows.append({"table": table, "row": row, "column": name, "value": text, "problem": problem})
+        if len(self.rows) == _MOST_FAULTS:
+            self.rows.append(self.rows[0] | {"table": "", "row": None, "column": "", "value": "", "problem":
+                             f"there may be more: these are the first {_MOST_FAULTS:,} faults"})
+            self.stop_if_any()
 
     def frame(self) -> pd.DataFrame:
         """All faults as a DataFrame (see `ScenarioError.problems`)."""
@@ -107,15 +116,11 @@ def _as_text(problems: pd.DataFrame) -> str:
     count = len(problems)
     lines = [f"{count} fault{'s' if count != 1 else ''} found:"]
     for fault in problems.head(_SHOWN_IN_MESSAGE).to_dict("records"):
-        where = " ".join(
-            part for part in (
-                str(fault["table"]),
-                "" if pd.isna(fault["row"]) else f"row {fault['row']}",
-                str(fault["column"]),
-            ) if part
-        )
+        row = "" if pd.isna(fault["row"]) else f"row {fault['row']}"
+        where = one_line(" ".join(str(part) for part in (fault["table"], row, fault["column"]) if part))
         value = f" ({fault['value']!r})" if fault["value"] != "" else ""
-        lines.append(f"  {where}{value}: {fault['problem']}" if where else f"  {fault['problem']}")
+        problem = visible(fault["problem"])
+        lines.append(f"  {where}{value}: {problem}" if where else f"  {problem}")
     if count > _SHOWN_IN_MESSAGE:
         lines.append(f"  ... and {count - _SHOWN_IN_MESSAGE} more; see .problems")
     return "\n".join(lines)

@@ -186,11 +186,11 @@ def read_path(path: Path, name: str, faults: Faults) -> bytes | None:
             faults.add(name, None, "", "", "is not a plain file")
         else:
             with path.open("rb") as stream:
-                data = stream.read(fmt.MAX_FILE_BYTES + 1)
-            if len(data) <= fmt.MAX_FILE_BYTES:
+                data = stream.read(fmt.most_bytes(name) + 1)
+            if len(data) <= fmt.most_bytes(name):
                 return data
             faults.add(name, None, "", "",
-                       f"is larger than {fmt.MAX_FILE_BYTES:,} bytes; this is no scenario file")
+                       f"is larger than {fmt.most_bytes(name):,} bytes; this is no scenario file")
     except (OSError, ValueError) as error:
         faults.add(name, None, "", "", f"cannot be read: {reason_of(error)}")
     return None
@@ -219,7 +219,7 @@ def record_bytes(folder: Path) -> bytes | None:
         if not stat.S_ISREG(os.lstat(stage / RECORD).st_mode):
             raise _no_record(folder, "is not a plain file")
         with (stage / RECORD).open("rb") as stream:
-            return stream.read(fmt.MAX_FILE_BYTES)
+            return stream.read(fmt.MAX_TEXT_BYTES)
     except (FileNotFoundError, NotADirectoryError):
         return None
     except (OSError, ValueError) as error:

@@ -10,6 +10,7 @@ from planning_kit.inputs.fields import Field, Section, Table
 
 FORMAT = 1
 SCENARIO_FILE = "scenario.toml"
+SIGN_OFFS_FILE = "sign_offs.toml"
 FREE_PREFIX = "x_"
 SOURCE_SUFFIX = "_source"
 
@@ -19,8 +20,15 @@ RESERVED_IDS = ("inside", "both")
 SHARED_ID_TABLES = ("places", "hardware", "crew", "actors")
 WINDOW_WORDS = ("night", "day")
 
-MAX_FILE_BYTES = 5_000_000
+MAX_FILE_BYTES = 50_000_000
+MAX_TEXT_BYTES = 1_000_000
+"""Of scenario.toml and of the orbit message."""
+MAX_STEPS, MAX_LOG_ROWS = 5_000, 50_000
 MAX_ROWS = 5_000
+"""Of any other table; blank rows do not count, but no table has more lines than `MAX_LINES`."""
+MAX_LINES = 100_000
+MAX_NAMES = 200
+"""In one cell that holds a list."""
 MAX_COLUMNS = 200
 MAX_CELL_CHARS = 10_000
 MAX_HORIZON_H = 240.0
@@ -257,3 +265,14 @@ _ODDS = Section("odds", "how durations vary together", (
 SECTIONS: tuple[Section, ...] = (_TOP, _LIMITS, _LIGHTING, _EXERTION, _SUIT, _RELAYS, _ODDS)
 SECTION_BY_NAME: dict[str, Section] = {section.name: section for section in SECTIONS}
 NEEDED_SECTIONS = ("limits",)
+
+
+def most_rows(table: str) -> int:
+    """How many rows a table of this name may have."""
+    return {"steps": MAX_STEPS, "log": MAX_LOG_ROWS}.get(table, MAX_ROWS)
+
+
+def most_bytes(file: str) -> int:
+    """How many bytes a file of this name may have: tables and reviews grow, settings and messages do not."""
+    grows = file == SIGN_OFFS_FILE or any(file == table.file for table in TABLES)
+    return MAX_FILE_BYTES if grows else MAX_TEXT_BYTES

@@ -19,6 +19,7 @@ from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.fields import Field, Table
 from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.records import ItemMove
+from planning_kit.inputs.text_table import ShownTable
 
 _UNWRITABLE = re.compile("[\\x00\\ud800-\\udfff]")
 _MISSING = (None, pd.NA, pd.NaT)
@@ -31,7 +32,7 @@ def frame_of(table: Table, raw: RawTable | None) -> pd.DataFrame:
     count = len(raw.rows) if raw is not None else 0
     names = [*header, *(each.name for each in table.fields if each.name not in header)]
     by_name = table.by_name
-    return pd.DataFrame({name: _column(cells.get(name, [""] * count), by_name.get(name)) for name in names})
+    return ShownTable({name: _column(cells.get(name, [""] * count), by_name.get(name)) for name in names})
 
 
 def _column(texts: list[str], field: Field | None) -> pd.Series:
@@ -144,8 +145,8 @@ def _same_number(new: str, old: str, field: Field) -> bool:
 def refuse_absurd(table: Table, header: tuple[str, ...], rows: list[tuple[str, ...]],
                    faults: Faults) -> None:
     """The same sizes that a file may have, so that what is held can be saved and read again."""
-    if len(rows) > fmt.MAX_ROWS:
-        faults.add(table.name, None, "", len(rows), f"has more than {fmt.MAX_ROWS:,} rows")
+    if len(rows) > fmt.most_rows(table.name):
+        faults.add(table.name, None, "", len(rows), f"has more than {fmt.most_rows(table.name):,} rows")
     if len(header) > fmt.MAX_COLUMNS:
         faults.add(table.name, 1, "", len(header), f"has more than {fmt.MAX_COLUMNS} columns")
     for number, row in enumerate(rows, start=2):

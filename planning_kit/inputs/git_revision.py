@@ -1,63 +1,185 @@
-"""A scenario as it stood in a git revision: read from the repository's objects, nothing checked out."""
+"""A scenario as it stood in a git revision: read from the repository's objects; nothing is run."""
 
 from __future__ import annotations
 
-import shutil
-import subprocess
+import os
+import re
 import tempfile
-from dataclasses import replace
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from pathlib import Path
+from stat import S_ISDIR, S_ISREG
 
-from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.faults import ScenarioError, as_path
+from planning_kit.inputs.folder_files import STAGE, is_plain_name
+from planning_kit.inputs.format import MAX_FILE_BYTES
+from planning_kit.inputs.git_repository import Repository, TooLarge, is_ref_name, no_such_scenario
 from planning_kit.inputs.scenario import Scenario, load_scenario
 
-_LONGEST_S = 30
+_MOST_FILES = 1_000
+_MOST_BYTES = 200_000_000
+_MOST_TAGS = 10
+_UNDERSTOOD = ("it is no revision of this repository; give the hash of a commit (4 digits of it or more), a "
+               "branch, a tag, a branch of a remote (origin/main) or HEAD; after it, where wanted, ~2 (two "
+               "commits before) or ^2 (second parent)")
+_RULES = ("{}", "refs/{}", "refs/tags/{}", "refs/heads/{}", "refs/remotes/{}", "refs/remotes/{}/HEAD")
+_WINDOWS_NAME = re.compile(r"(?i)(?!(con|prn|aux|nul|com\d|lpt\d)(\.|$))[^*?\"<>|]+(?<![. ])")
 
 
 def scenario_at(folder: str | Path, revision: str) -> Scenario:
     """The scenario of ``folder`` as committed in git ``revision`` (a hash, a branch, a tag, ``HEAD~1``).
 
-    The folder must lie in a git repository and git be installed; the working copy is not touched. Raises
-    `ScenarioError` when there is no such revision, the folder is not in it, or its files have faults.
+    The folder must lie in a git repository. git need not be installed; nothing that the repository names is
+    run or fetched, and the working copy is not touched. A repository that borrows objects of another is
+    refused. Raises `ScenarioError` when there is no such revision, the repository does not hold it, the
+    folder is not in it, or its files have faults.
     """
-    path = Path(folder).absolute()
-    if shutil.which("git") is None:
-        raise ScenarioError.single("git is not installed; give two folders instead", value=revision)
-    if not revision.strip() or revision.startswith("-") or ":" in revision or "\0" in revision:
+    path = as_path(folder, "folder").absolute()
+    if not isinstance(revision, str) or not revision.strip():
         raise ScenarioError.single("is not the name of a git revision", column="revision", value=revision)
-    inside = _git(_standing(path), "rev-parse", "--show-prefix").decode().strip()
-    prefix = inside if path.is_dir() else f"{inside}{path.name}/"
-    commit = _git(_standing(path), "rev-parse", "--verify", "--quiet", "--end-of-options",
-                  f"{revision}^{{commit}}", what=revision).decode().strip()
     with tempfile.TemporaryDirectory() as place:
-        _write_tree(_standing(path), commit, prefix, Path(place), revision)
+        with _told_in_words(revision), Repository.around(path.resolve()) as repository:
+            commit = _commit_named(repository, revision)
+            tree = _folder_in(repository, commit, repository.parts, revision)
+            _Copy(repository, revision).write(tree, Path(place))
         return replace(load_scenario(place), folder=path)
 
 
-def _standing(path: Path) -> Path:
-    """Where git is run: the folder, or the one above it when the working copy no longer has it."""
-    return path if path.is_dir() else path.parent
-
-
-def _write_tree(at: Path, commit: str, prefix: str, place: Path, revision: str) -> None:
-    tree = f"{commit}:{prefix.rstrip('/')}"
-    listed = _git(at, "ls-tree", "-z", "--full-tree", tree, what=f"{revision}:{prefix}")
-    for entry in listed.split(b"\0"):
-        facts, _, name = entry.partition(b"\t")
-        if facts.startswith(b"100"):  # a plain file: no link, no folder, no submodule
-            data = _git(at, "cat-file", "blob", facts.split()[2].decode())
-            (place / name.decode("utf-8", "surrogateescape")).write_bytes(data)
-
-
-def _git(at: Path, *words: str, what: str = "") -> bytes:
-    """What a git command that only reads prints. Raises `ScenarioError` with git's own reason."""
+@contextmanager
+def _told_in_words(revision: str) -> Iterator[None]:
+    """Whatever a damaged repository brings about, as a `ScenarioError`."""
     try:
-        done = subprocess.run(["git", "-C", str(at), *words], capture_output=True, timeout=_LONGEST_S,
-                              stdin=subprocess.DEVNULL, check=False)
-    except (OSError, ValueError, subprocess.TimeoutExpired) as fault:
-        raise ScenarioError.single(f"git could not be run: {fault}", value=what or at) from None
-    if done.returncode != 0:
-        reason = done.stderr.decode("utf-8", "replace").strip().splitlines()
-        hint = reason[0] if reason else "there is no such git revision"
-        raise ScenarioError.single(f"git has no such scenario: {hint}", column="revision", value=what or at)
-    return done.stdout
+        yield
+    except ScenarioError:
+        raise
+    except TooLarge:
+        raise no_such_scenario(f"an object that is needed is larger than {MAX_FILE_BYTES:,} bytes",
+                               revision) from None
+    except OSError as fault:
+        why = f"the repository cannot be read: {fault.strerror or fault}"
+        raise no_such_scenario(why, revision) from None
+    except Exception:  # what a decoder makes of damage has no common kind
+        raise no_such_scenario("the repository is damaged: a file cannot be unpacked", revision) from None
+
+
+def _commit_named(repository: Repository, revision: str) -> str:
+    """The hash of the commit that ``revision`` names."""
+    parsed = re.fullmatch(r"(?P<name>[^~^:\0]+)(?P<steps>([~^]\d{0,6})*)", revision)
+    if parsed is None:
+        raise no_such_scenario(_UNDERSTOOD, revision)
+    commit = _start(repository, "HEAD" if parsed["name"] == "@" else parsed["name"])
+    for mark, digits in re.findall(r"([~^])(\d*)", parsed["steps"]):
+        count = int(digits or 1)
+        for number in [1] * count if mark == "~" else [count] * (count > 0):
+            parents = _head(repository, commit, "commit", "parent")
+            if number > len(parents):
+                raise no_such_scenario("it goes beyond the first commit, or to a parent that is not there",
+                                       revision)
+            commit = parents[number - 1]
+    return commit
+
+
+def _start(repository: Repository, name: str) -> str:
+    """The commit of a name without steps: a hash, else a branch or tag, else the first digits of a hash."""
+    if re.fullmatch(r"[0-9a-f]{40}", name.lower()):
+        return _peeled(repository, name.lower())
+    found: dict[str, str] = {}
+    for rule in _RULES if name != "HEAD" else _RULES[:1]:
+        full = rule.format(name)
+        if is_ref_name(full) and (digits := repository.ref(full)):
+            found.setdefault(_peeled(repository, digits), full)
+    if not found and re.fullmatch(r"[0-9a-f]{4,39}", name.lower()):
+        alike = repository.beginning_with(name.lower())
+        found = {_peeled(repository, each): each for each in alike if _may_be_commit(repository, each)}
+    if len(found) > 1:
+        several = " or ".join(sorted(found.values())[:3])
+        raise no_such_scenario(f"it may be {several}; write one of them in full", name)
+    if not found:
+        raise no_such_scenario(_UNDERSTOOD, name)
+    return next(iter(found))
+
+
+def _may_be_commit(repository: Repository, digits: str) -> bool:
+    try:
+        return repository.read(digits)[0] in ("commit", "tag")
+    except TooLarge:
+        return False
+
+
+def _peeled(repository: Repository, digits: str) -> str:
+    """The commit that a commit is or a tag leads to."""
+    for _ in range(_MOST_TAGS):
+        kind, _ = repository.read(digits)
+        if kind == "commit":
+            return digits
+        if kind != "tag":
+            break
+        digits = _head(repository, digits, "tag", "object")[0]
+    raise no_such_scenario("it is the name of no commit", digits)
+
+
+def _head(repository: Repository, digits: str, kind: str, key: str) -> list[str]:
+    """The hashes under ``key`` in the head of a commit or a tag."""
+    found, data = repository.read(digits)
+    head = data.partition(b"\n\n")[0].decode("utf-8", "replace")
+    if found != kind:
+        raise no_such_scenario(f"it is a {found} where a {kind} should be: the repository is damaged", digits)
+    return re.findall(rf"(?m)^{key} ([0-9a-f]{{40}})$", head)
+
+
+def _entries(repository: Repository, tree: str) -> Iterator[tuple[str, int, str]]:
+    """Name, mode and hash of all that a folder holds."""
+    from dulwich.objects import parse_tree
+    kind, data = repository.read(tree)
+    if kind != "tree":
+        raise no_such_scenario(f"it is a {kind} where a folder should be: the repository is damaged", tree)
+    for name, mode, digits in parse_tree(data, 20):
+        yield name.decode("utf-8", "surrogateescape"), mode, digits.decode("ascii")
+
+
+def _folder_in(repository: Repository, commit: str, parts: tuple[str, ...], revision: str) -> str:
+    """The tree of the folder at ``parts`` in ``commit``."""
+    tree = _head(repository, commit, "commit", "tree")[0]
+    for number, part in enumerate(parts, start=1):
+        found = [digits for name, mode, digits in _entries(repository, tree)
+                 if name == part and S_ISDIR(mode)]
+        if len(found) != 1:
+            raise no_such_scenario(f"it holds no folder {'/'.join(parts[:number])}", revision)
+        tree = found[0]
+    return tree
+
+
+@dataclass
+class _Copy:
+    """The plain files of one folder of a revision on their way to a folder on disk."""
+
+    repository: Repository
+    revision: str
+    files: int = 0
+    size_bytes: int = 0
+
+    def write(self, tree: str, place: Path, *, with_unfinished: bool = True) -> None:
+        """Write them: no links, submodules or folders but the one of an unfinished save."""
+        for name, mode, digits in _entries(self.repository, tree):
+            if name == STAGE and S_ISDIR(mode) and with_unfinished:
+                (place / name).mkdir()
+                self.write(digits, place / name, with_unfinished=False)
+            elif S_ISREG(mode) and is_plain_name(name) and (os.name != "nt" or _WINDOWS_NAME.fullmatch(name)):
+                self._write_file(digits, place / name)
+
+    def _write_file(self, digits: str, place: Path) -> None:
+        self.files += 1
+        kind, data = "blob", b""
+        with place.open("xb") as stream:
+            try:
+                kind, data = self.repository.read(digits)
+                stream.write(data)
+            except TooLarge:  # a stand-in: the loader says which file it is, if it is one that it wants
+                stream.truncate(MAX_FILE_BYTES + 1)
+        self.size_bytes += len(data)
+        if self.files > _MOST_FILES or self.size_bytes > _MOST_BYTES:
+            raise no_such_scenario(f"the folder holds more than {_MOST_FILES:,} files or {_MOST_BYTES:,} "
+                                   "bytes; keep a scenario in a folder of its own", self.revision)
+        if kind != "blob":
+            raise no_such_scenario(f"{place.name} is a {kind}: the repository is damaged", self.revision)

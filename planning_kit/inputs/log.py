@@ -26,11 +26,11 @@ from planning_kit.inputs.log_format import (
     LOG,
     LOG_COLUMNS,
     LOG_FILE,
-    STARTED,
     Event,
+    by_time,
     parse_when,
 )
-from planning_kit.inputs.raw import RawTable, decode
+from planning_kit.inputs.raw import RawTable, absurd_text, decode
 from planning_kit.inputs.rows import Row, parse_table
 from planning_kit.inputs.text_table import TextTable
 
@@ -111,7 +111,9 @@ def raw_log(data: bytes, faults: Faults) -> RawTable:
     """
     text = decode(data, LOG.name, faults)
     faults.stop_if_any()
-    lines = (text or "").replace("\r\n", "\n").removesuffix("\n").split("\n")
+    text = (text or "").replace("\r\n", "\n").removesuffix("\n")
+    _stop_if_absurd(text, faults)
+    lines = text.split("\n")
     records = [_cells(line) for line in lines]
     if lines and any(record is None for record in records):
         whole = _cells_of_all(lines)
@@ -132,7 +134,20 @@ def raw_log(data: bytes, faults: Faults) -> RawTable:
     return RawTable(LOG.name, header, tuple(r for _, r in whole_rows), tuple(n for n, _ in whole_rows))
 
 
+def _stop_if_absurd(text: str, faults: Faults) -> None:
+    """Lines are counted before they are split into cells; a header and a blank line are no rows."""
+    most = fmt.most_rows(LOG.name)
+    problem = absurd_text(text)
+    if problem:
+        faults.add(LOG.name, None, "", "", problem)
+    elif text.count("\n") > most and sum(map(bool, text.split("\n"))) > most + 1:
+        faults.add(LOG.name, None, "", "", f"has more than {most:,} rows; this is no log of one outing")
+    faults.stop_if_any()
+
+
 def _cells(line: str) -> list[str] | None:
+    if not line:
+        return []
     try:
         return next(csv.reader([line], strict=True), [])
     except csv.Error:
@@ -186,8 +201,8 @@ def raw_of_frame(frame: pd.DataFrame, faults: Faults) -> RawTable:
     return RawTable(raw.name, raw.header, raw.rows, numbers)
 
 
-def actuals_of(rows: list[Row], planned_egress: datetime, faults: Faults) -> Actuals:
-    """Parsed rows as events by time."""
+def actuals_of(rows: list[Row], planned_egress: datetime | None, faults: Faults) -> Actuals:
+    """Parsed rows as events by time. PET of a log without an egress is a fault where none is planned."""
     plain = with_corrections(rows, faults)
     called = [row for row in plain if row.text("event") == EGRESS]
     egress = _egress(called, planned_egress, faults)
@@ -198,7 +213,7 @@ def actuals_of(rows: list[Row], planned_egress: datetime, faults: Faults) -> Act
             events.append(Event(row.number, row.text("event_id") or f"row {row.number}", row.text("event"),
                                 row.text("crew"), row.text("step"), moment, row.number_of("remaining_min"),
                                 row.number_of("metabolic_w"), row.text("note"), _logged_at(row)))
-    return Actuals(tuple(_by_time(events)), egress)
+    return Actuals(tuple(by_time(events)), egress)
 
 
 def _logged_at(row: Row) -> datetime | None:
@@ -206,19 +221,12 @@ def _logged_at(row: Row) -> datetime | None:
     return value if isinstance(value, datetime) else None
 
 
-def _by_time(events: list[Event]) -> list[Event]:
-    """Events in time; at one moment what ends work begun earlier comes first, whoever typed it last."""
-    begun = {(event.step, event.at) for event in events if event.event == STARTED}
-    return sorted(events, key=lambda event: (
-        event.at, event.event == STARTED or (event.step, event.at) in begun, event.row))
-
-
-def _egress(called: list[Row], planned: datetime, faults: Faults) -> datetime | None:
+def _egress(called: list[Row], planned: datetime | None, faults: Faults) -> datetime | None:
     for row in called[1:]:
         faults.add(LOG.name, row.number, "event", EGRESS,
                    f"egress is logged in row {called[0].number} already; log it as correct instead")
     moment = _moment(called[0], planned, faults) if called else None
-    if moment is not None and abs(moment - planned) > FARTHEST_EGRESS:
+    if moment is not None and planned is not None and abs(moment - planned) > FARTHEST_EGRESS:
         faults.add(LOG.name, called[0].number, "at", called[0].text("at"),
                    f"lies {abs(moment - planned).days} days from the egress planned for "
                    f"{planned:%Y-%m-%d}: correct the date, or plan for that day first")

@@ -169,8 +169,7 @@ def _egress_for(event: str, rows: list[Row], plan: Planned | None) -> datetime |
     planned = None if plan is None else plan.egress
     if event == EGRESS:
         return planned
-    nowhere = datetime.min.replace(tzinfo=UTC)
-    return actuals_of([_copy(row) for row in rows], planned or nowhere, Faults()).egress or planned
+    return actuals_of([_copy(row) for row in rows], planned, Faults()).egress or planned
 
 
 def _copy(row: Row) -> Row:

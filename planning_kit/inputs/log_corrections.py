@@ -7,6 +7,8 @@ row: then what it said before no longer counts. Of several corrections of one ro
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.log_format import CORRECT, LOG
@@ -28,8 +30,10 @@ def with_corrections(rows: list[Row], faults: Faults) -> list[Row]:
                            + did_you_mean(row.text("corrects"), tuple(by_id)))
             else:
                 of_row.setdefault(target.number, []).append(row)
-    plain = [row for row in rows if row.text("event") != CORRECT]
-    return [row for row in plain if _settled(row, of_row)]
+    counts: dict[int, bool] = {}
+    for row in sorted(rows, key=lambda row: -row.number):  # a correction stands below what it corrects
+        counts[row.number] = _settled(row, of_row.get(row.number, ()), counts)
+    return [row for row in rows if row.text("event") != CORRECT and counts[row.number]]
 
 
 def _by_id(rows: list[Row], faults: Faults) -> dict[str, Row]:
@@ -44,16 +48,16 @@ def _by_id(rows: list[Row], faults: Faults) -> dict[str, Row]:
     return by_id
 
 
-def _settled(row: Row, of_row: dict[int, list[Row]]) -> bool:
-    """Put the corrections of a row into it, theirs into them first; whether it counts at all."""
-    counts = True
-    for correction in of_row.get(row.number, ()):
-        if _settled(correction, of_row):  # a correction stands below what it corrects: this ends
+def _settled(row: Row, corrections: Sequence[Row], counts: Mapping[int, bool]) -> bool:
+    """Put into a row the corrections of it that count, settled before; whether the row itself counts."""
+    is_kept = True
+    for correction in corrections:
+        if counts[correction.number]:
             given = {column: correction.values[column] for column in _CORRECTED
                      if _is_given(correction, column)}
             row.values.update(given)
-            counts = bool(given)
-    return counts
+            is_kept = bool(given)
+    return is_kept
 
 
 def _is_given(row: Row, column: str) -> bool:

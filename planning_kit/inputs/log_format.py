@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import groupby
 
 from planning_kit.inputs.arguments import is_number
 from planning_kit.inputs.cells import CellFault, parse_moment
@@ -63,6 +65,45 @@ class Event:
     metabolic_w: float | None
     note: str
     logged_at: datetime | None = None
+
+
+def by_time(events: Iterable[Event], after: Mapping[str, Sequence[str]] | None = None) -> list[Event]:
+    """Events in time, whoever typed which row first.
+
+    At one moment comes first what ends work begun earlier, then the steps that are begun and over at this
+    moment (each behind those of them in its ``after``), then what is begun and goes on, then ingress. Of one
+    step the start comes before the finish.
+    """
+    ordered: list[Event] = []
+    for _, now in groupby(sorted(events, key=lambda event: (event.at, event.row)), lambda event: event.at):
+        ordered += _at_one_moment(list(now), after or {})
+    return ordered
+
+
+def _at_one_moment(events: list[Event], after: Mapping[str, Sequence[str]]) -> list[Event]:
+    """``events`` come by row."""
+    last = {event.step: event.event for event in events if event.event in (STARTED, SKIPPED)}
+    begun = dict.fromkeys(event.step for event in events if event.event == STARTED)
+    over = {event.step for event in events if event.event == FINISHED} | {
+        step for step in begun if last[step] == SKIPPED}
+    depths = _depths([step for step in begun if step in over], after)
+    turns = {step: (1 if step in over else 2, depths.get(step, 0), turn) for turn, step in enumerate(begun)}
+
+    def key(event: Event) -> tuple[tuple[int, int, int], bool, int]:
+        turn = (3, 0, 0) if event.event == INGRESS else turns.get(event.step, (0, 0, 0))
+        return turn, event.event in (FINISHED, PARTLY), event.row
+
+    return sorted(events, key=key)
+
+
+def _depths(steps: Sequence[str], after: Mapping[str, Sequence[str]]) -> dict[str, int]:
+    """How many of ``steps`` come before each of them at most, along ``after``."""
+    depths = dict.fromkeys(steps, 0)
+    for _ in steps:  # as many rounds as the longest chain may have links
+        for step in steps:
+            depths[step] = max([depths[step], *(depths[name] + 1 for name in after.get(step, ())
+                                                if name in depths)])
+    return depths
 
 
 def parse_when(value: object, egress: datetime | None) -> datetime:

@@ -13,7 +13,7 @@ something else before the later has finished, the step counts until then.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from planning_kit.inputs.cells import did_you_mean
@@ -30,6 +30,7 @@ from planning_kit.inputs.log_format import (
     STEP_EVENTS,
     SUIT,
     Event,
+    by_time,
 )
 from planning_kit.inputs.log_steps import (
     DONE,
@@ -52,7 +53,7 @@ _FARTHEST_MIN = 1440.0  # a day: an event farther off has a wrong date
 
 def states_of(records: Records, events: Sequence[Event], egress: datetime, faults: Faults,
               now: datetime | None = None) -> States:
-    """Play the events in their order; what cannot be is noted and passed over."""
+    """Play the events by time (`by_time`); what cannot be is noted and passed over."""
     named = {event.step: event.row for event in reversed(events) if event.step}
     if len(named) > 1 and not named.keys() & {step.step for step in records.steps}:
         faults.add(LOG.name, min(named.values()), "step", " ".join(list(named)[-3:]),
@@ -60,7 +61,7 @@ def states_of(records: Records, events: Sequence[Event], egress: datetime, fault
                    "the log of another outing?")
         events = ()
     walk = _Walk(records, egress, faults, States({step.step: State(step) for step in records.steps}))
-    for event in events:
+    for event in by_time(events, {step.step: step.after for step in records.steps}):
         if now is not None and event.at > now:
             walk.fault(event, "at", f"{IN_FUTURE}: it is {gmt_label(now)} GMT (PET "
                        f"{pet_label(pet_min(now, egress))}) now")
@@ -75,6 +76,8 @@ class _Walk:
     egress: datetime
     faults: Faults
     states: States
+    turns: dict[str, int] = field(default_factory=dict)
+    """The steps begun or finished so far, each with the number of that turn."""
 
     def fault(self, event: Event, column: str, problem: str) -> None:
         value = event.at.isoformat().replace("+00:00", "Z") if column == "at" else getattr(event, column)
@@ -170,6 +173,7 @@ class _Walk:
                 return
         for person in state.step.people:
             self.states.at_work[person] = event.step
+        self._takes_its_turn(state)
         state.status, state.called_by = IN_PROGRESS, event.crew
         state.pieces.append((at, float("nan")))
         if event.remaining_min is not None:
@@ -237,14 +241,18 @@ class _Walk:
             self._finished_later(event, state, at)
         elif self._runs(event, state, at):
             state.remaining_min, state.called_by = 0.0, event.crew
+            self._takes_its_turn(state)
             self._stop(state, at, DONE)
+
+    def _takes_its_turn(self, state: State) -> None:
+        self.turns[state.step.step] = max(self.turns.values(), default=0) + 1
 
     def _finished_later(self, event: Event, state: State, at: float) -> None:
         """The later of the two has finished: only now is the step finished, unless the other has gone on."""
         begun, finish = state.pieces[-1]
         gone = [other.pieces[-1][0] for other in self.states.by_step.values()
-                if other.pieces and other is not state and other.pieces[-1][0] >= finish
-                and state.called_by in other.step.people]
+                if other.pieces and other.pieces[-1][0] >= finish and state.called_by in other.step.people
+                and self.turns[other.step.step] > self.turns[state.step.step]]
         until = min([at, *gone])
         state.pieces[-1] = (begun, until)
         end = "" if until == at else (f"; {state.called_by} had begun something else at {pet_label(until)}, "

@@ -31,7 +31,6 @@ class MessageFault(ValueError):  # noqa: N818 - a fault of the user's, as in `Fa
 _NOT_ELEMENTS = ("COMMENT", "USER_DEFINED")
 _MANY = "holds {} objects; keep the one whose orbit is meant"
 _KVN_LINE = re.compile(r"([A-Za-z][A-Za-z0-9_]*)\s*=\s*(.*)")
-_WITH_UNIT = re.compile(r"(.*?)\s*\[([^\[\]]*)\]")
 
 
 def entries_of(text: str) -> list[Entry]:
@@ -108,8 +107,9 @@ def _kvn_entries(text: str) -> list[Entry]:
         if not match:
             raise MessageFault(f"line {number} is not KEYWORD = value")
         key, value = match[1].upper(), match[2].strip()
-        with_unit = _WITH_UNIT.fullmatch(value)
-        entries.append(Entry(key, with_unit[1], with_unit[2].strip()) if with_unit else Entry(key, value))
+        text, mark, unit = value.removesuffix("]").rpartition("[")
+        has_unit = bool(mark) and value.endswith("]") and "]" not in unit
+        entries.append(Entry(key, text.rstrip(), unit.strip()) if has_unit else Entry(key, value))
     return entries
 
 

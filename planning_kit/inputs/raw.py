@@ -74,17 +74,15 @@ def read_table(table: Table, data: bytes, faults: Faults) -> RawTable | None:
     records = _records(table, text, faults)
     if records is None:
         return None
-    if not records or not any(cell.strip() for cell in records[0]):
+    if not records or records[0][0] > 1 or not any(cell.strip() for cell in records[0][1]):
         faults.add(table.name, 1, "", "", "has no header; the first row holds the column names")
         return None
-    header = tuple(records[0])
+    header = tuple(records[0][1])
     if len(header) == 1 and any(mark in header[0] for mark in ";\t"):
         faults.add(table.name, 1, header[0], header[0],
                    "the cells are not separated by commas; save the table as comma-separated values")
         return None
-    if not _size_is_sane(table, records, faults):
-        return None
-    numbered = [(number, row) for number, row in enumerate(records[1:], start=2) if any(row)]
+    numbered = records[1:]
     ragged = _note_ragged(table, header, numbered, faults)
     width = len(header)
     rows = tuple(tuple(cell_text(cell) for cell in (row + [""] * width)[:width]) for _, row in numbered)
@@ -93,31 +91,53 @@ def read_table(table: Table, data: bytes, faults: Faults) -> RawTable | None:
                     data if is_harmless else None, _newline_of(text), data.startswith(BOM), ragged)
 
 
-def _records(table: Table, text: str, faults: Faults) -> list[list[str]] | None:
+def _records(table: Table, text: str, faults: Faults) -> list[tuple[int, list[str]]] | None:
+    """The rows that are not blank, with their numbers; None with a fault at the first of an absurd size."""
+    problem = absurd_text(text)
+    if problem:
+        faults.add(table.name, None, "", "", problem)
+        return None
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    records: list[list[str]] = []
+    records: list[tuple[int, list[str]]] = []
+    number = 0
     try:
-        for record in reader:
-            records.append(record)
+        for number, record in enumerate(reader, start=1):
+            if not any(record):
+                continue
+            fault = _absurd(table, number, record, len(records))
+            if fault:
+                faults.add(table.name, *fault)
+                return None
+            records.append((number, record))
     except csv.Error as error:
-        faults.add(table.name, len(records) + 1, "", "",
+        faults.add(table.name, number + 1, "", "",
                    f"is not CSV as RFC 4180 has it ({error}); look for an unpaired quotation mark")
         return None
     return records
 
 
-def _size_is_sane(table: Table, records: list[list[str]], faults: Faults) -> bool:
-    before = len(faults.rows)
-    if len(records) - 1 > fmt.MAX_ROWS:
-        faults.add(table.name, None, "", len(records) - 1, f"has more than {fmt.MAX_ROWS:,} rows")
-    if len(records[0]) > fmt.MAX_COLUMNS:
-        faults.add(table.name, 1, "", len(records[0]), f"has more than {fmt.MAX_COLUMNS} columns")
-    for number, record in enumerate(records, start=1):
-        for cell in record:
-            if len(cell) > fmt.MAX_CELL_CHARS:
-                faults.add(table.name, number, "", cell,
-                           f"a cell holds more than {fmt.MAX_CELL_CHARS:,} characters")
-    return len(faults.rows) == before
+def absurd_text(text: str) -> str:
+    """What is wrong with the text of a table that no splitting into cells should be tried on, else ""."""
+    most = fmt.MAX_COLUMNS * fmt.MAX_CELL_CHARS
+    if max(text.count("\n"), text.count("\r")) > fmt.MAX_LINES:
+        return f"has more than {fmt.MAX_LINES:,} lines; delete the empty ones"
+    if len(text) > most and max(map(len, text.split("\n"))) > most:
+        return f"has a line of more than {most:,} characters"
+    return ""
+
+
+def _absurd(table: Table, number: int, record: list[str],
+            before: int) -> tuple[int | None, str, object, str] | None:
+    """What of a fault is said of a row of more rows, columns or characters than a table may have."""
+    most = fmt.most_rows(table.name)
+    if before > most:
+        return None, "", "", f"has more than {most:,} rows"
+    if len(record) > fmt.MAX_COLUMNS:
+        return number, "", len(record), f"has more than {fmt.MAX_COLUMNS} columns"
+    long = next((cell for cell in record if len(cell) > fmt.MAX_CELL_CHARS), None)
+    if long is not None:
+        return number, "", long, f"a cell holds more than {fmt.MAX_CELL_CHARS:,} characters"
+    return None
 
 
 def _note_ragged(table: Table, header: tuple[str, ...], numbered: list[tuple[int, list[str]]],

@@ -21,6 +21,7 @@ from planning_kit.inputs.omm import Elements
 from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.records import Records, Settings
 from planning_kit.inputs.save import save_files
+from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.source import Checked, check, content_digest, read_folder
 from planning_kit.inputs.text_table import facts_html
 from planning_kit.inputs.toml_edit import edited_toml
@@ -213,7 +214,7 @@ class Scenario:
         return hash(self.digest)
 
     def __repr__(self) -> str:
-        facts = ", ".join(f"{name} {value}" for name, value in _facts(self)[1:])
+        facts = ", ".join(f"{name} {one_line(value)}" for name, value in _facts(self)[1:])
         return f"<Scenario {self.settings.title!r}: {facts}>"
 
     def _repr_html_(self) -> str:

@@ -79,7 +79,7 @@ def _table_schema(table: Table) -> dict[str, Any]:
     if table is fmt.STEPS:  # only an actor's step may leave its place open
         row["if"] = {"properties": {"crew": {"enum": ["both", *fmt.SUITED]}}}
         row["then"] = {"properties": {"place": {"type": "string"}}}
-    return {"description": table.about, "type": "array", "maxItems": fmt.MAX_ROWS, "items": row}
+    return {"description": table.about, "type": "array", "maxItems": fmt.most_rows(table.name), "items": row}
 
 
 def _value_schema(field: Field, *, in_toml: bool) -> dict[str, Any]:

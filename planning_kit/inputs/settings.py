@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import fields
@@ -26,10 +27,17 @@ from planning_kit.inputs.records import Limits, OddsSettings, Relays, Settings, 
 Values = dict[str, object]
 
 _WHERE = fmt.SCENARIO_FILE
+_MOST_KEY_PARTS = 200
+_PART = re.compile(r"[=,]")
 
 
 def parse_toml(text: str, faults: Faults) -> dict[str, Any] | None:
     """TOML as a dict, or None with a fault noted."""
+    # The time that the reader takes grows with the square of the parts of one key.
+    if any(part.count(".") > _MOST_KEY_PARTS for line in text.splitlines() for part in _PART.split(line)):
+        faults.add(_WHERE, None, "", "", f"has a key, or words without a comma, with more than "
+                   f"{_MOST_KEY_PARTS} dots")
+        return None
     try:
         return tomllib.loads(text)
     except RecursionError:

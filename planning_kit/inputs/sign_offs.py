@@ -18,12 +18,12 @@ import tomlkit
 
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.folder_files import digest_of, folder_is_there, read_settled
+from planning_kit.inputs.format import SIGN_OFFS_FILE, most_bytes
 from planning_kit.inputs.save import write_whole, writing
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.inputs.times import as_utc
 
-SIGN_OFFS_FILE = "sign_offs.toml"
 REVIEW_COLUMNS = ["kind", "by", "at", "about", "words", "state", "digest"]
 SIGN_OFF, NOTE = "sign-off", "note"
 CURRENT, STALE = "current", "stale: the scenario has changed since"
@@ -142,6 +142,8 @@ def _add(scenario: Scenario, kind: str, by: str, words: str, about: str,
         _entries(before)  # a file that cannot be read is not added to
         data = (before or _HEADER.encode()) + added.encode()
         _entries(data)
+        if len(data) > most_bytes(SIGN_OFFS_FILE):
+            raise ScenarioError.single("is full; move it away to begin another", table=SIGN_OFFS_FILE)
         known = {**scenario.on_disk, **({SIGN_OFFS_FILE: digest_of(before)} if before else {})}
         # The scenario's own files go along: they are as on disk, or someone changed them (a conflict).
         write_whole(scenario.folder, {**scenario.checked.source.files(), SIGN_OFFS_FILE: data}, known)

@@ -73,8 +73,9 @@ class _Lane:
         """An activity from now to ``finish``; none where no time passes, except for work and moving on."""
         if finish > self.now or kind == WORK or to_place:
             self.done.append(Activity(
-                self.crew, kind, step.step if step else "", step.task if step else "", title, self.here,
-                to_place, self.now, finish, held_by=held_by, **self._slack(kind, step),
+                self.crew, kind, step=step.step if step else "", task=step.task if step else "", title=title,
+                place=self.here, to_place=to_place, start_min=self.now, finish_min=finish, held_by=held_by,
+                **self._slack(kind, step),
             ))
         self.now = finish
         self.here = to_place or self.here

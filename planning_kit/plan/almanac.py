@@ -12,6 +12,7 @@ import numpy as np
 from planning_kit.inputs.omm import Elements
 from planning_kit.inputs.records import NamedWindow, Records, Relays
 from planning_kit.inputs.times import pet_min
+from planning_kit.plan.network import GRID_MIN
 from planning_kit.sky.light import Light, light_between
 from planning_kit.sky.links import links_between
 from planning_kit.sky.orbit import Orbit
@@ -71,4 +72,6 @@ def _named_windows(rows: tuple[NamedWindow, ...], egress: datetime,
     for row in rows:
         window = np.array([[pet_min(row.start, egress), pet_min(row.end, egress)]])
         named[row.window] = union(named.get(row.window, no_windows()), window)
+    for windows in named.values():  # an end on the horizon itself is told from one that the horizon cuts
+        windows[windows[:, 1] == horizon_min, 1] -= GRID_MIN
     return {name: clip(windows, 0.0, horizon_min) for name, windows in named.items()}

@@ -88,11 +88,11 @@ def _because(view: _View, position: int, holder: Holder) -> str:
     step = times.steps[position]
     if holder.kind in (LIGHT, LINK, WINDOW):
         ready = pet_label(holder.ready_min)
-        return f"because {_window_words(times, holder)}; {_who(step.crew)} ready at {ready}"
+        together = f"{_group_words(holder.group)}; " if holder.group else ""
+        return f"because {_window_words(times, holder)}; {together}{_who(step.crew)} ready at {ready}"
     if holder.kind == GROUP:
-        name = step.same_window
-        return (f"because the steps of {name!r} share one window and do not all fit in an earlier one; "
-                f"{_who(step.crew)} ready at {pet_label(holder.ready_min)}")
+        ready = pet_label(holder.ready_min)
+        return f"because {_group_words(step.same_window)}; {_who(step.crew)} ready at {ready}"
     if holder.kind == LOGGED:
         return "as logged"
     if holder.kind == NOW:
@@ -104,6 +104,10 @@ def _because(view: _View, position: int, holder: Holder) -> str:
     if holder.source < 0:
         return _from_egress(view, position, holder)
     return _after_another(view, position, holder)
+
+
+def _group_words(name: str) -> str:
+    return f"the steps of {name!r} share one window and do not all fit in an earlier one"
 
 
 def _window_words(times: PlanTimes, holder: Holder) -> str:

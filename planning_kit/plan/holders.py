@@ -4,10 +4,15 @@ A bound is tight when it alone would put the step where it is. Candidates are ta
 trace back to egress (tight bounds can run in circles, as when a least and a greatest gap are equal), in the
 order light, link, named window, group, greatest gap, partner, after, least gap, crew order; outside, the log
 comes before all of them and "not before now" after them.
+
+Windows and groups look at the step itself, and greatest gaps at steps behind it: which of them was first is
+not seen from the times alone. What raised a step last on the way to those times (`last_raises`) is therefore
+always among the candidates; these causes never run in a circle, so every chain ends at egress or a window.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -30,7 +35,7 @@ from planning_kit.plan.network import (
     Network,
     on_grid,
 )
-from planning_kit.plan.timing import group_floor, place_in_windows
+from planning_kit.plan.timing import Raise, last_raises, place_in_windows
 
 _RANK = {kind: rank for rank, kind in enumerate(
     (LOGGED, LIGHT, LINK, WINDOW, GROUP, MAX_GAP, PARTNER, AFTER, MIN_GAP, ORDER, TURN, NOW)
@@ -43,7 +48,8 @@ class Holder:
 
     ``text`` is ``kind:id``; ``source`` the step that it comes from (-1: egress or a window). ``ready_min`` is
     when the step could have started but for its window or group (NaN for other kinds); ``bound`` the rule
-    itself where it is one between two steps.
+    itself where it is one between two steps. ``group``: the steps that share a window, where they are why
+    this window begins none too early for the step ("": its own readiness is).
     """
 
     kind: str
@@ -52,6 +58,7 @@ class Holder:
     crew: str = ""
     ready_min: float = float("nan")
     bound: Bound | None = None
+    group: str = ""
 
 
 @dataclass(frozen=True)
@@ -79,8 +86,8 @@ def _seen_by(holder: Holder, crew: str) -> Holder:
 
 def find_holders(network: Network, durations: np.ndarray, starts: np.ndarray) -> Holders:
     """The holders of a plan whose ``starts`` (steps,) are the earliest and finite."""
-    lengths = on_grid(durations)
-    candidates = [_tight_on(network, lengths, starts, step) for step in range(len(network.steps))]
+    lengths, raises = on_grid(durations), last_raises(network, durations)
+    candidates = [_tight_on(network, lengths, starts, raises, step) for step in range(len(network.steps))]
     grounded = _grounded_order(candidates)
     tight, chosen = [], []
     for step, holders in enumerate(candidates):
@@ -112,17 +119,32 @@ def _bounds_on(network: Network, lengths: np.ndarray, starts: np.ndarray,
     return asked
 
 
-def _tight_on(network: Network, lengths: np.ndarray, starts: np.ndarray, step: int) -> list[Holder]:
-    asked = _bounds_on(network, lengths, starts, step)
-    # A bound that asks for just this start may be held up by the step itself (a greatest gap): whether a
-    # window or group holds is judged from the bounds below the start.
-    ready = max((at for at, _ in asked if at < starts[step]), default=-np.inf)
+def _tight_on(network: Network, lengths: np.ndarray, starts: np.ndarray, raises: Sequence[Raise],
+              step: int) -> list[Holder]:
+    asked, raised = _bounds_on(network, lengths, starts, step), raises[step]
     holders = [holder for at, holder in asked if at == starts[step]]
-    if holders and not np.isfinite(ready):
-        return holders
-    windows = _window_holders(network, lengths, starts, step, ready)
+    # A bound may ask for what the step itself has pushed up (a greatest gap, a least one below zero).
+    own = [at for at, holder in asked if at < starts[step] and not _rests_on(holder.source, step, raises)]
+    ready = max(own, default=-np.inf)
+    fits_min, windows = np.inf, network.allowed[step]
+    if windows is not None and (not holders or np.isfinite(ready)):
+        fits_min = place_in_windows(np.array([ready]), lengths[[step]], windows)[0]
     really_ready = max((at for at, _ in _ready_bounds(asked)), default=ready)
-    return holders + [replace(holder, ready_min=really_ready) for holder in windows]
+    if raised.kind == WINDOW or fits_min == starts[step]:
+        demand = _demand_that_begins(network, step, starts[step])
+        is_by_group = raised.is_after_group and fits_min < starts[step]
+        group = _group_of(network, step) if is_by_group else ""
+        holders.append(Holder(demand.kind, demand.name_at(starts[step]), ready_min=really_ready, group=group))
+    if raised.kind == GROUP:
+        holders.append(Holder(GROUP, f"{GROUP}:{_group_of(network, step)}", ready_min=really_ready))
+    return holders
+
+
+def _rests_on(step: int, other: int, raises: Sequence[Raise]) -> bool:
+    """Whether ``step`` is where it is because of ``other``."""
+    while step >= 0 and step != other:
+        step = raises[step].source
+    return step == other
 
 
 def _ready_bounds(asked: list[tuple[float, Holder]]) -> list[tuple[float, Holder]]:
@@ -130,21 +152,8 @@ def _ready_bounds(asked: list[tuple[float, Holder]]) -> list[tuple[float, Holder
     return [(at, holder) for at, holder in asked if holder.kind != MAX_GAP]
 
 
-def _window_holders(network: Network, lengths: np.ndarray, starts: np.ndarray, step: int,
-                    ready: float) -> list[Holder]:
-    start, holders = starts[step], []
-    windows = network.allowed[step]
-    if windows is not None:
-        placed = place_in_windows(np.array([ready]), lengths[[step]], windows)[0]
-        if placed == start:
-            demand = _demand_that_begins(network, step, start)
-            holders.append(Holder(demand.kind, demand.name_at(start), ready_min=ready))
-    for group, group_windows in zip(network.groups, network.group_windows, strict=True):
-        if step in group.members:
-            last = max(starts[member] + lengths[member] for member in group.members)
-            if group_floor(np.array([last]), group_windows)[0] == start:
-                holders.append(Holder(GROUP, f"{GROUP}:{group.name}", ready_min=ready))
-    return holders
+def _group_of(network: Network, step: int) -> str:
+    return next((group.name for group in network.groups if step in group.members), "")
 
 
 def _demand_that_begins(network: Network, step: int, start: float) -> Demand:

@@ -118,9 +118,10 @@ def moment_of(plan: TimedPlan, at_min: float) -> Moment:
     minute = _minute(as_plan(plan), at_min)
     light, until = _light_at(plan, minute)
     return Moment(
-        minute, tuple(_person_at(plan, crew, minute) for crew in plan.travels), _others_at(plan, minute),
-        _stays_at(plan, minute), _inhibits_at(plan, minute), light, until,
-        tuple(name for name, windows in plan.links.items() if _window_at(windows, minute) >= 0),
+        minute, people=tuple(_person_at(plan, crew, minute) for crew in plan.travels),
+        others=_others_at(plan, minute), stays=_stays_at(plan, minute), inhibits=_inhibits_at(plan, minute),
+        light=light, light_until_min=until,
+        in_view=tuple(name for name, windows in plan.links.items() if _window_at(windows, minute) >= 0),
     )
 
 
@@ -162,11 +163,13 @@ def _person_at(plan: TimedPlan, crew: str, minute: float) -> Person:
     if here.route is not None and here.finish_min > here.start_min:
         share = min((minute - here.start_min) / (here.finish_min - here.start_min), 1.0)
     return Person(
-        crew, _between(plan, here.place, here.to_place or here.place, share), here.place, here.to_place,
-        here.route, share, lane[_current([a.start_min for a in lane], minute)],
+        crew, point_m=_between(plan, here.place, here.to_place or here.place, share),
+        place=here.place, to_place=here.to_place, route=here.route, share=share,
+        doing=lane[_current([a.start_min for a in lane], minute)],
         # Walking back the line is taken in: it lies along the shorter of the two.
-        min(lie.line, lie.ahead, key=len),
-        lie.from_reach_m + share * (lie.to_reach_m - lie.from_reach_m), plan.tracked_tethers[crew].tether_m,
+        line=min(lie.line, lie.ahead, key=len),
+        reach_m=lie.from_reach_m + share * (lie.to_reach_m - lie.from_reach_m),
+        tether_m=plan.tracked_tethers[crew].tether_m,
     )
 
 

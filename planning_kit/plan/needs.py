@@ -12,6 +12,7 @@ from datetime import datetime
 import pandas as pd
 
 from planning_kit.inputs.records import Gap, Inhibit, Step
+from planning_kit.inputs.text_table import ShownTable
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.plan_times import PlanTimes
@@ -71,7 +72,7 @@ def inhibits_table(holds: Sequence[Hold], egress: datetime) -> pd.DataFrame:
          hold.inhibit.from_step, hold.inhibit.until_step, " ".join(hold.overlaps), hold.inhibit.reason)
         for hold in sorted(holds, key=lambda hold: hold.set_by_min)
     ]
-    return pd.DataFrame(rows, columns=INHIBIT_COLUMNS)
+    return ShownTable(rows, columns=INHIBIT_COLUMNS)
 
 
 def _labels(pet_min: float, egress: datetime) -> tuple[str, str]:
@@ -108,8 +109,8 @@ def _cover(step: Step, start: float, finish: float, covered: Windows) -> LinkCov
     gaps = _gaps(start, finish, covered)
     length = finish - start
     lost = sum(end - begin for begin, end in gaps)
-    return LinkCover(step, start, finish, 1.0 - lost / length if length > 0 else 1.0, gaps,
-                     _next_cover(start, length, covered))
+    return LinkCover(step, start, finish, share=1.0 - lost / length if length > 0 else 1.0, gaps=gaps,
+                     next_cover_min=_next_cover(start, length, covered))
 
 
 def _gaps(start: float, finish: float, covered: Windows) -> tuple[tuple[float, float], ...]:
@@ -130,7 +131,7 @@ def links_table(covers: Sequence[LinkCover]) -> pd.DataFrame:
     """A row a step; ``gaps`` in words, as PET labels."""
     rows = [(cover.step.step, cover.step.crew, cover.start_min, cover.share, gaps_text(cover.gaps),
              cover.next_cover_min) for cover in covers]
-    return pd.DataFrame(rows, columns=LINK_COLUMNS)
+    return ShownTable(rows, columns=LINK_COLUMNS)
 
 
 def gaps_text(gaps: Sequence[tuple[float, float]]) -> str:
@@ -176,4 +177,4 @@ def clocks_table(clocks: Sequence[Clock]) -> pd.DataFrame:
     rows = [(clock.gap.first_step, clock.gap.then_step, clock.gap.min_gap, clock.max_gap_min,
              clock.actual_min, clock.left_min, clock.gap.first_at, clock.gap.then_at, clock.gap.reason)
             for clock in sorted(clocks, key=lambda clock: clock.left_min)]
-    return pd.DataFrame(rows, columns=CLOCK_COLUMNS)
+    return ShownTable(rows, columns=CLOCK_COLUMNS)

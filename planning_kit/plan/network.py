@@ -182,20 +182,25 @@ class Network:
 
 
 def pinned(network: Network, starts: np.ndarray) -> Network:
-    """The same network with each lit step and group held to the window that it is in at ``starts`` (n,)."""
+    """The same network with each lit step and group held to the window that it is in at ``starts`` (n,).
+
+    A window that the horizon cuts off has no end here: the horizon is where knowledge ends, not the window.
+    """
     allowed = tuple(
-        None if windows is None else _window_at(windows, starts[step])
+        None if windows is None else _window_at(windows, starts[step], network.horizon_min)
         for step, windows in enumerate(network.allowed)
     )
     group_windows = tuple(
-        _window_at(windows, starts[list(group.members)].min())
+        _window_at(windows, starts[list(group.members)].min(), network.horizon_min)
         for group, windows in zip(network.groups, network.group_windows, strict=True)
     )
     return replace(network, allowed=allowed, group_windows=group_windows)
 
 
-def _window_at(windows: np.ndarray, minute: float) -> np.ndarray:
-    return windows[(windows[:, 0] <= minute) & (minute <= windows[:, 1])][:1]
+def _window_at(windows: np.ndarray, minute: float, horizon_min: float) -> np.ndarray:
+    window = windows[(windows[:, 0] <= minute) & (minute <= windows[:, 1])][:1].copy()
+    window[window[:, 1] > horizon_min - GRID_MIN, 1] = np.inf
+    return window
 
 
 def mirrored(network: Network, deadline_min: float) -> Network:

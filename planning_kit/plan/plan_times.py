@@ -15,6 +15,7 @@ from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import Step
 from planning_kit.inputs.scenario import Scenario, as_scenario
+from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import as_utc, pet_label
 from planning_kit.plan.almanac import Almanac, almanac_for
 from planning_kit.plan.build import build_network, crew_travel
@@ -119,7 +120,7 @@ class PlanTimes:
 
     @cached_property
     def _place_titles(self) -> Mapping[str, str]:
-        return {place.place: place.title or place.place for place in self.scenario.records.places}
+        return {place.place: one_line(place.title) or place.place for place in self.scenario.records.places}
 
     def position(self, step: str) -> int:
         """The row position of a step. Raises `ScenarioError` when there is no such step."""
@@ -130,7 +131,9 @@ class PlanTimes:
         return self._positions[step]
 
     def place_title(self, place: str) -> str:
-        """The title of a place, or its id where it has none."""
+        """The title of a place in one line, or its id without one; `ScenarioError` for no such place."""
+        if not isinstance(place, str) or place not in self._place_titles:
+            raise ScenarioError.single("there is no such place", table="places", column="place", value=place)
         return self._place_titles[place]
 
     def delay_curve(self, step: str, up_to_min: float = 120.0, every_min: float = 1.0) -> pd.DataFrame:

@@ -15,6 +15,7 @@ import pandas as pd
 
 from planning_kit.inputs.arguments import is_number
 from planning_kit.inputs.faults import Faults, ScenarioError
+from planning_kit.inputs.text_table import ShownTable
 from planning_kit.plan.network import Network, mirrored, on_grid, pinned
 from planning_kit.plan.timing import earliest_starts, outing_end
 
@@ -27,7 +28,7 @@ class Slack:
 
     ``to_plan``: before ingress slips. ``to_limit``: before the hard limit is missed (negative: it already
     is; -inf: no start meets it). ``to_window``: before this step or one that waits for it jumps to a later
-    window (inf: no window depends on it). NaN for a step whose start is history.
+    window (inf: no window depends on it, or none whose end is known). NaN for a step whose start is history.
     """
 
     to_plan: np.ndarray
@@ -84,7 +85,7 @@ def delay_curve(network: Network, durations: np.ndarray, starts: np.ndarray, ste
     delayed = earliest_starts(network, durations, not_before=floor)
     end = outing_end(network, delayed, durations[:, None])
     end = np.where(np.isfinite(delayed).all(axis=0), end, np.nan)
-    return pd.DataFrame({
+    return ShownTable({
         "delay_min": delays,
         "start_min": np.where(np.isnan(end), np.nan, delayed[step]),
         "end_min": end,

@@ -10,6 +10,7 @@ import pandas as pd
 
 from planning_kit.inputs.arguments import is_whole, must_be
 from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.shown_text import visible
 from planning_kit.plan.activities import Activity, lane_activities
 from planning_kit.plan.explain import explain_step
 from planning_kit.plan.hardware.custody import track_custody
@@ -205,7 +206,7 @@ class TimedPlan(PlanTimes):
         if lines is not None and not is_whole(lines, 0):
             raise ScenarioError.single("must be a whole number of lines, or None", column="lines",
                                        value=lines)
-        told = explain_step(self, self.position(step))
+        told = [visible(line) for line in explain_step(self, self.position(step))]
         if lines is None or len(told) <= lines:
             return "\n".join(told)
         return "\n".join([*told[:lines], f"... and {len(told) - lines} more lines, back to egress"])

@@ -10,7 +10,7 @@ import pandas as pd
 
 from planning_kit.inputs.format import SUITED
 from planning_kit.inputs.records import ItemMove, Step
-from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.text_table import ShownTable, TextTable
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.activities import TRAVEL, WAIT, WORK, Activity
 from planning_kit.plan.network import ROUNDING_MIN
@@ -30,7 +30,7 @@ def timeline_table(lanes: Mapping[str, Sequence[Activity]], egress: datetime) ->
         (activity for lane in lanes.values() for activity in lane),
         key=lambda activity: (activity.start_min, order[activity.crew]),
     )
-    frame = pd.DataFrame([asdict(activity) for activity in activities], columns=TIMELINE_COLUMNS)
+    frame = ShownTable([asdict(activity) for activity in activities], columns=TIMELINE_COLUMNS)
     for end in ("start", "finish"):
         frame[f"{end}_utc"] = pd.Timestamp(egress) + pd.to_timedelta(frame[f"{end}_min"], unit="min")
     return frame
@@ -70,7 +70,7 @@ def find_handovers(times: PlanTimes) -> pd.DataFrame:
     in PET minutes (equal for hand to hand).
     """
     rows = [*_waits(times), *_item_rows(times)]
-    frame = pd.DataFrame(rows, columns=HANDOVER_COLUMNS)
+    frame = ShownTable(rows, columns=HANDOVER_COLUMNS)
     return frame.sort_values(["from_min", "to_min"], kind="stable").reset_index(drop=True)
 
 

@@ -16,11 +16,12 @@ Samples do not touch each other: those that have come to rest leave the sweeps.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Self
 
 import numpy as np
 
-from planning_kit.plan.network import Network, on_grid
+from planning_kit.plan.network import GROUP, WINDOW, Network, on_grid
 
 TravelFactor = np.ndarray | Mapping[str, np.ndarray]
 
@@ -73,6 +74,29 @@ def earliest_starts(
             _block_of(by_crew, block) if factor is None else factor[:, block],
         ).fixed_point()
     return starts[:, 0] if flat else starts
+
+
+@dataclass(frozen=True)
+class Raise:
+    """What raised a step last: `WINDOW`, `GROUP`, or "" for a bound from the step ``source`` (-1: a release).
+
+    ``is_after_group``: a window, once the step's group had moved it out of an earlier one.
+    """
+
+    kind: str = ""
+    source: int = -1
+    is_after_group: bool = False
+
+
+def last_raises(network: Network, durations: np.ndarray) -> tuple[Raise, ...]:
+    """For each step what put it where it is on the way to the earliest plan of ``durations`` (steps,).
+
+    A step that is raised raises those that its bounds hold again: no step was raised last before the one
+    that raised it. Followed from source to source, these causes never run in a circle.
+    """
+    recorded = _RecordedPass.over(network, np.asarray(durations, dtype=float)[:, None], None, None)
+    recorded.fixed_point()
+    return tuple(recorded.raises.get(step, Raise()) for step in range(len(network.steps)))
 
 
 def outing_end(network: Network, starts: np.ndarray, durations: np.ndarray,
@@ -136,7 +160,7 @@ class _Pass:
 
     @classmethod
     def over(cls, network: Network, durations: np.ndarray, not_before: np.ndarray | None,
-             travel_factor: TravelFactor | None) -> _Pass:
+             travel_factor: TravelFactor | None) -> Self:
         lengths = on_grid(durations)
         starts = np.full(lengths.shape, -np.inf) if not_before is None else on_grid(not_before)
         for release in network.releases:
@@ -211,6 +235,36 @@ class _Pass:
             raised = np.maximum(self.starts[members], floor)
             moved |= (raised > self.starts[members]).any(axis=0)
             self.starts[members] = raised
+        return moved
+
+
+@dataclass
+class _RecordedPass(_Pass):
+    """The pass over one plan that keeps what raised each step last."""
+
+    raises: dict[int, Raise] = field(default_factory=dict)
+
+    def _raise_by_bounds(self, step: int) -> None:
+        before = self.starts[step, 0]
+        super()._raise_by_bounds(step)
+        now = self.starts[step, 0]
+        if now > before:
+            source = next(bound.before for bound, weight in zip(
+                self.network.bounds_into[step], self.weights[step], strict=True)
+                if self.starts[bound.before, 0] + weight[0] == now)
+            self.raises[step] = Raise(source=source)
+
+    def _raise_by_windows(self, step: int) -> None:
+        before = self.starts[step, 0]
+        super()._raise_by_windows(step)
+        if self.starts[step, 0] > before:
+            before_this = self.raises.get(step, Raise())
+            self.raises[step] = Raise(WINDOW, is_after_group=before_this.kind == GROUP)
+
+    def _raise_groups(self) -> np.ndarray:
+        before = self.starts[:, 0].copy()
+        moved = super()._raise_groups()
+        self.raises |= {int(step): Raise(GROUP) for step in np.flatnonzero(self.starts[:, 0] > before)}
         return moved
 
 

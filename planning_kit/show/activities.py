@@ -9,7 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from planning_kit.checks.findings import Finding
+from planning_kit.judge.findings import Finding
 from planning_kit.plan.activities import Activity
 
 

@@ -5,19 +5,18 @@ It says what the tables and the timed plan say and nothing else: no praise, no g
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import pandas as pd
 
+from planning_kit.inputs.shown_text import html_text, one_line
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.timed import TimedPlan, as_plan
 from planning_kit.show.briefing_ends import closing_lines, opening_lines
 from planning_kit.show.briefing_events import Told, told_events
 from planning_kit.show.briefing_minute import minute_lines
-from planning_kit.show.escape import one_line
 
 BRIEFING_COLUMNS = ["part", "pet", "gmt", "who", "kind", "step", "words", "at_min"]
 
@@ -116,10 +115,10 @@ def _line(told: Told) -> str:
 
 def briefing_html(brief: Briefing, level: int = 3) -> str:
     """The long form as HTML, all text escaped; ``level`` is that of the parts' headings."""
-    pieces = [f"<p><strong>{html.escape(brief.title)}</strong></p>"]
+    pieces = [f"<p><strong>{html_text(brief.title)}</strong></p>"]
     for part in brief.parts:
-        pieces.append(f"<h{level}>{html.escape(part.title)}</h{level}>")
-        pieces += [f"<p>{html.escape(line)}</p>" for line in part.lines]
+        pieces.append(f"<h{level}>{html_text(part.title)}</h{level}>")
+        pieces += [f"<p>{html_text(line)}</p>" for line in part.lines]
         pieces.append(_list(part.events))
     return "".join(pieces)
 
@@ -127,6 +126,6 @@ def briefing_html(brief: Briefing, level: int = 3) -> str:
 def _list(events: Sequence[Told]) -> str:
     if not events:
         return ""
-    rows = "".join(f"<li><strong>{html.escape(pet_label(told.at_min))} {html.escape(told.who)}</strong> "
-                   f"{html.escape(told.words)}</li>" for told in events)
+    rows = "".join(f"<li><strong>{html_text(pet_label(told.at_min))} {html_text(told.who)}</strong> "
+                   f"{html_text(told.words)}</li>" for told in events)
     return f'<ul style="list-style:none;padding-left:0">{rows}</ul>'

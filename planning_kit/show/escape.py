@@ -2,34 +2,18 @@
 
 Plotly draws titles, labels, bar text and hover labels as SVG, but reads a few HTML tags (``<b>``, ``<br>``,
 ``<a href>``), character references and, where MathJax is on the page, TeX between dollar signs. All of that
-must be shown as it was typed, never acted on.
+must be shown as it was typed, never acted on. What holds for every place is `planning_kit.inputs.shown_text`.
 """
 
 from __future__ import annotations
 
 import textwrap
-import unicodedata
+
+from planning_kit.inputs.shown_text import one_line, shortened
+
+__all__ = ["one_line", "plotly_paragraph", "plotly_text", "shortened"]
 
 _REFERENCES = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;", "$": "&#36;"})
-_MARKS_IN_FORMAT_CLASS_KEPT = "\u200c\u200d"  # the joiners that some scripts need
-
-
-def one_line(text: object) -> str:
-    """``text`` without control characters, line breaks, or marks that turn the direction of writing."""
-    kept = []
-    for char in str(text):
-        kind = unicodedata.category(char)
-        if kind in ("Cc", "Zl", "Zp"):
-            kept.append(" ")
-        elif (kind != "Cf" and kind != "Cs") or char in _MARKS_IN_FORMAT_CLASS_KEPT:
-            kept.append(char)
-    return " ".join("".join(kept).split())
-
-
-def shortened(text: object, longest: int) -> str:
-    """``text`` on one line, cut with an ellipsis when it has more than ``longest`` characters."""
-    line = one_line(text)
-    return line if len(line) <= longest else line[: longest - 1].rstrip() + "…"
 
 
 def plotly_text(text: object, longest: int | None = None) -> str:

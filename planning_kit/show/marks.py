@@ -87,15 +87,15 @@ def _spots(finding: Finding, scene: Scene) -> list[tuple[float, float]]:
 
 
 def _worst(found: Sequence[Finding]) -> str:
-    """The worst severity among findings; a severity that is not known counts as a note."""
+    """The worst severity among findings; a severity that is not known counts as a remark."""
     present = {finding.severity for finding in found}
-    return next((severity for severity in SEVERITY_SIGNS if severity in present), "note")
+    return next((severity for severity in SEVERITY_SIGNS if severity in present), "remark")
 
 
 def _sign_traces(severity: str, spots: dict[tuple[float, float], list[Finding]], theme: Theme) -> list[Trace]:
     sign = SEVERITY_SIGNS[severity]
-    fill, ink = {"stop": (theme.stop, theme.paper), "caution": (theme.caution, "#15181C"),
-                 "note": (theme.note, theme.ink)}[severity]
+    fill, ink = {"stop": (theme.stop, theme.paper), "concern": (theme.concern, "#15181C"),
+                 "remark": (theme.remark, theme.ink)}[severity]
     where: Trace = {"type": "scatter", "xaxis": "x", "yaxis": "y", "legendgroup": severity,
                     "x": [axis_ms(minute) for minute, _ in spots], "y": [y for _, y in spots]}
     signs = where | {

@@ -34,4 +34,5 @@ def keys_bundle() -> dict[str, Any]:
 
 @cache
 def _script() -> str:
-    return (files("planning_kit.show") / "station_map_keys.js").read_text(encoding="utf-8")
+    text = (files("planning_kit.show") / "station_map.bundle.js").read_text(encoding="utf-8")
+    return text.partition("\n")[2].strip()  # without the line that says what it was joined from

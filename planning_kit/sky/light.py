@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from planning_kit.inputs.text_table import ShownTable
 from planning_kit.sky.orbit import Orbit
 from planning_kit.sky.shadow import EARTH_FLATTENING, sun_margin_rad
 from planning_kit.sky.span import Span, as_times, span_between
@@ -69,7 +70,7 @@ def night_windows(orbit: Orbit, start: str | date | datetime, stop: str | date |
     overlaps = (dimmed[:, 1] > span.start_s(padded)) & (dimmed[:, 0] < span.start_s(padded) + span.seconds)
     dimmed = dimmed[overlaps]
     edges = np.column_stack((dimmed[:, 0], _nights_within(dimmed, night), dimmed[:, 1]))
-    frame = pd.DataFrame({column: as_times(padded.start, edges[:, place])
+    frame = ShownTable({column: as_times(padded.start, edges[:, place])
                           for place, column in enumerate(NIGHT_COLUMNS)})
     frame["night_min"] = (edges[:, 2] - edges[:, 1]) / 60
     frame["uncertainty_s"] = edge_uncertainty_s(orbit, padded.start, dimmed.mean(axis=1))

@@ -13,6 +13,7 @@ from skyfield.sgp4lib import theta_GMST1982
 
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.records import Relays
+from planning_kit.inputs.text_table import ShownTable
 from planning_kit.sky.light import sampling_step_s
 from planning_kit.sky.orbit import Orbit
 from planning_kit.sky.shadow import limb_margin_rad
@@ -122,6 +123,6 @@ def _checked(orbit: Orbit, relays: Relays | Iterable[float]) -> Relays:
 
 
 def _frame(labels: list[str], span: Span, windows: Windows) -> pd.DataFrame:
-    return pd.DataFrame({
+    return ShownTable({
         "relay": pd.Series(labels, dtype="str"), "start": as_times(span.start, windows[:, 0]),
         "end": as_times(span.start, windows[:, 1]), "minutes": (windows[:, 1] - windows[:, 0]) / 60})

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from planning_kit.inputs.text_table import ShownTable
 from planning_kit.sky.light import midnights, shadow_windows
 from planning_kit.sky.orbit import Orbit
 from planning_kit.sky.span import SECONDS_PER_DAY, Moment, Span, covered_moment, span_between
@@ -39,7 +40,7 @@ def season(orbit: Orbit, start: Moment, stop: Moment) -> pd.DataFrame:
     turns = np.bincount(day_of_turn, minlength=count)
     seconds = np.bincount(day_of_turn, weights=night_s, minlength=count)
     noons = np.arange(0.5, count) * SECONDS_PER_DAY
-    return pd.DataFrame({
+    return ShownTable({
         "day": pd.date_range(span.start, periods=count, freq="D", unit="us"),
         "beta_deg": _beta_deg(orbit, span, noons),
         "night_min_per_rev": seconds / 60 / np.maximum(turns, 1),

@@ -18,8 +18,7 @@ from functools import cache
 from pathlib import Path
 
 import planning_kit as pk
-from planning_kit.inputs.faults import Faults
-from planning_kit.inputs.folder_files import STAGE, read_settled
+from planning_kit.inputs.folder_files import STAGE
 from planning_kit.inputs.log_append import LogEntry, append_entries
 from planning_kit.inputs.save import writing
 from planning_kit.show.pack.write import MANIFEST, _earlier_pack, pack_files, put_pack
@@ -121,11 +120,11 @@ def a_pack(home: Path) -> Case:
         say(SAVED)
 
     def faults(ended: Ended) -> list[str]:
-        found = read_settled(folder, lambda files: {name: files.read(name, Faults()) for name in new})
-        wrong = [] if found in (old, new) else ["mixed"]
-        wrong += ["lost"] * (SAVED in ended.said and found != new)
         with writing(folder):
             now = _earlier_pack(folder)
+        found = {name: (folder / name).read_bytes() for name in new}
+        wrong = [] if found in (old, new) else ["mixed"]
+        wrong += ["lost"] * (SAVED in ended.said and found != new)
         put_pack(old_plan, folder, old, now)
         return wrong + ["left over"] * (names_in(folder) != {*old, MANIFEST})
 

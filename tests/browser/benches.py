@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,9 +12,9 @@ import nbformat
 import pytest
 from playwright.sync_api import Locator, Page, TimeoutError, expect
 
-from tests.browser.conftest import ROOT, Lab
+from tests.browser.conftest import LONGEST_WAIT_MS, ROOT, Lab
 
-WAIT_MS = 20_000
+WAIT_MS = LONGEST_WAIT_MS
 expect.set_options(timeout=WAIT_MS)
 DEMO, SMALL = (ROOT / "scenarios" / name for name in ("tern-station", "small-outing"))
 GRID = ".pk-grid:not([hidden])"
@@ -42,7 +43,7 @@ class Bench:
     def wait_until_shown(self) -> None:
         """Wait for the chart and what follows it."""
         try:
-            self.page.wait_for_selector(".pk-chart .pk-bar-work", state="attached", timeout=45_000)
+            self.page.wait_for_selector(".pk-chart .pk-bar-work", state="attached", timeout=WAIT_MS)
         except TimeoutError as error:
             cells = self.page.locator(".jp-NotebookPanel .jp-Cell").all_inner_texts()
             raise AssertionError(f"no workbench: {cells}") from error
@@ -122,15 +123,27 @@ class Bench:
                            "{theme: name}); }", f"JupyterLab {theme}")
         self.page.wait_for_selector(f".pk-workbench[data-theme={theme.lower()}]")
 
-    def save_notebook(self, notebook: Path, words: str) -> None:
-        """Save until the notebook on the disk has all three outputs, the last of them saying ``words``."""
+    def save_notebook(self, notebook: Path, words: str) -> Path:
+        """Save until the notebook on the disk has all three outputs, one of the last two saying ``words``.
+
+        Gives a copy, which no later save writes to: JupyterLab writes a notebook in place.
+        """
         outputs: list[Any] = []
         for _ in range(WAIT_MS // 200):
-            self.page.evaluate("() => { window.jupyterapp.commands.execute('docmanager:save'); }")
+            self.page.evaluate("""() => { window.isSaved = false;
+                const saving = window.jupyterapp.commands.execute('docmanager:save');
+                saving.finally(() => { window.isSaved = true; }); }""")
+            self.page.wait_for_function("() => window.isSaved", timeout=WAIT_MS)
+            try:
+                saved = nbformat.read(notebook, as_version=4)
+            except ValueError:  # JupyterLab is saving by itself just now
+                continue
+            outputs = saved.cells[1].get("outputs", [])
+            if len(outputs) == 3 and any(words in json.dumps(each["data"]) for each in outputs[1:]):
+                copy = notebook.with_name(f"saved-{notebook.name}")
+                nbformat.write(saved, copy)
+                return copy
             self.page.wait_for_timeout(200)
-            outputs = nbformat.read(notebook, as_version=4).cells[1].get("outputs", [])
-            if len(outputs) == 3 and words in outputs[2]["data"]["text/plain"]:
-                return
         pytest.fail(f"not saved with {words!r}: {outputs}")
 
     def place_of_keys(self) -> str:

@@ -29,7 +29,9 @@ BROWSER_FLAGS = [
     "--disable-component-update", "--disable-sync", "--no-first-run",
     "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1, EXCLUDE localhost",
 ]
-LAB_START_S = 40
+# All waits are for a state; these only end one that never comes, on a machine with much else to do.
+LAB_START_S = 120
+LONGEST_WAIT_MS = 60_000
 
 
 def browser_path() -> str:
@@ -56,6 +58,7 @@ def browser() -> Iterator[Browser]:
 @pytest.fixture
 def page(browser: Browser) -> Iterator[Page]:
     opened = browser.new_page(viewport={"width": 1280, "height": 800})
+    opened.set_default_timeout(LONGEST_WAIT_MS)
     opened.on("dialog", lambda dialog: dialog.accept())
     yield opened
     opened.close()

@@ -19,7 +19,8 @@ ROOT = Path(__file__).resolve().parents[2]
 DEMO = ROOT / "scenarios" / "tern-station"
 ATTACK = "<img src=x onerror=\"window.harmed='yes'\"><script>window.harmed='yes'</script>"
 BARS = ".trace.bars .point path"
-SETTLE_MS = 400
+WIDTH = "document.querySelector('#chart-1 .svg-container').getBoundingClientRect().width"
+FIRST = "document.getElementById('chart-1')._fullLayout.xaxis.range[0]"
 CHANGE_THEME = "name => { window.jupyterapp.commands.execute('apputils:change-theme', {theme: name}); }"
 
 
@@ -57,7 +58,7 @@ def test_on_paper_a_chart_fits_a_landscape_sheet_and_comes_back_after(page, plan
     before = chart.bounding_box()
     page.emulate_media(media="print")
     page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
-    page.wait_for_timeout(SETTLE_MS)
+    page.wait_for_function(f"() => {WIDTH} <= 980")
     printed = chart.bounding_box()
     # Letter and A4 less 10 mm all around, at 96 px an inch: 11 in - 20 mm = 980 px, 210 mm - 20 mm = 718 px.
     # The notebook's prompts stand to the left of the chart.
@@ -66,8 +67,7 @@ def test_on_paper_a_chart_fits_a_landscape_sheet_and_comes_back_after(page, plan
     assert printed["height"] <= 718
     page.emulate_media(media="screen")
     page.evaluate("window.dispatchEvent(new Event('afterprint'))")
-    page.wait_for_timeout(SETTLE_MS)
-    assert chart.bounding_box()["width"] == pytest.approx(before["width"], abs=2)
+    page.wait_for_function(f"before => Math.abs({WIDTH} - before) <= 2", arg=before["width"])
 
 
 def test_the_two_axes_stay_in_step_when_the_reader_zooms_and_pans(page, plan, tmp_path):
@@ -76,8 +76,7 @@ def test_the_two_axes_stay_in_step_when_the_reader_zooms_and_pans(page, plan, tm
     minutes = pd.Timedelta(minutes=1)
     for shown in ((60, 180), (150, 162), (-5, 30)):
         ends = [minute * 60_000 for minute in shown]
-        page.evaluate("ends => Plotly.relayout('chart-1', {'xaxis.range': ends})", ends)
-        page.wait_for_timeout(SETTLE_MS)
+        page.evaluate("ends => Plotly.relayout('chart-1', {'xaxis.range': ends})", ends)  # until it is drawn
         pet, gmt = (texts(page, f".{axis}tick text") for axis in ("x", "x2"))
         assert len(gmt) >= 3
         for axis in ("xaxis", "xaxis2"):
@@ -97,8 +96,9 @@ def test_a_drag_over_the_chart_zooms_both_axes_and_leaves_the_lanes(page, plan, 
     page.mouse.move(box["x"] + box["width"] * 0.3, middle)
     page.mouse.down()
     page.mouse.move(box["x"] + box["width"] * 0.5, middle + 40, steps=4)
+    before = page.evaluate(FIRST)
     page.mouse.up()
-    page.wait_for_timeout(SETTLE_MS)
+    page.wait_for_function(f"before => {FIRST} !== before", arg=before)
     first, second, lanes = page.evaluate("""() => {
         const layout = document.getElementById('chart-1')._fullLayout;
         return [layout.xaxis.range, layout.xaxis2.range, layout.yaxis.range]; }""")
@@ -153,7 +153,6 @@ def test_hostile_text_in_a_scenario_is_shown_and_never_run(page, page_errors, tm
     assert "<img src=x onerror=" in " ".join(texts(page, ".hoverlayer .hovertext text"))
     assert any("<img" in text for text in texts(page, ".legendtext"))
     page.evaluate("Plotly.relayout('chart-1', {'xaxis.range': [0, 1200000]})")  # titles come with zooming
-    page.wait_for_timeout(SETTLE_MS)
     assert page.locator("#chart-1 img, #chart-1 script").count() == 0
     assert page.evaluate("window.harmed") is None
     assert page_errors == []

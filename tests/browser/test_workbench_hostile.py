@@ -2,59 +2,34 @@
 
 from __future__ import annotations
 
-import shutil
-
-import pandas as pd
 import pytest
+from playwright.sync_api import expect
 
 import planning_kit as pk
 from planning_kit.show.offline_html import write_notebook_html
-from tests.browser.benches import Bench
-from tests.browser.conftest import ROOT
+from tests.attack.hostile import HIT, write_folder
+from tests.browser.benches import GRID, Bench
 
-HARM = "window.harmed=1"
-ATTACKS = (f"<img src=x onerror={HARM}>", f"</script><script>{HARM}</script>", f"=1+1<svg onload={HARM}>")
-HOSTILE_KEYS = ("title", "station", "summary", "pet_zero", "limits.planned_min_source",
-                "limits.hard_min_source", "limits.return_reserve_min_source")
-FREE_COLUMN = f"x_<img src=x onerror={HARM}>"
-
-
-def hostile(folder):
-    """The small outing with attacks in every text of its tables and settings, and as a column of its own."""
-    scenario = pk.load_scenario(shutil.copytree(ROOT / "scenarios" / "small-outing", folder))
-    attack = "".join(ATTACKS)
-    for name in ("steps", "tasks", "places", "routes", "hardware", "gaps", "inhibits"):
-        table = scenario.table(name)
-        for column in ("title", "caution", "reason", "objective", "owner", "make_safe"):
-            if column in table:
-                table[column] = attack
-        table[FREE_COLUMN] = attack
-        scenario = scenario.with_table(name, table)
-    actors = pd.DataFrame([{"actor": "DSK", "title": attack}])
-    windows = pd.DataFrame([{"window": "w-1", "start": "2031-09-03T07:30:00Z", "end": "2031-09-03T09:30:00Z",
-                             "source": attack}])
-    scenario = scenario.with_table("actors", actors).with_table("windows", windows)
-    scenario = scenario.with_settings(dict.fromkeys(HOSTILE_KEYS, attack))
-    scenario = scenario.with_settings({"limits.planned_min": 40, "limits.return_reserve_min": 29})
-    scenario.save()
-    return folder
+ATTACKS = (f"<img src=x onerror={HIT}>", f"</script><script>{HIT}</script>", f"=1+1<svg onload={HIT}>",
+           "from $x^2$ to $y$")
+FRAME = "() => new Promise(drawn => requestAnimationFrame(() => requestAnimationFrame(drawn)))"
 
 
 @pytest.fixture
 def bench(page, lab):
     page.set_viewport_size({"width": 1280, "height": 1000})
-    hostile(lab.folder / "hostile-scenario")
+    write_folder(lab.folder, ("".join(ATTACKS),), "hostile-scenario")
     return Bench.open(page, lab, "hostile")
 
 
 def test_hostile_text_is_shown_and_never_run(bench, page, lab, page_errors, asked_outside):
-    is_harmed = lambda: page.evaluate("window.harmed ?? null")  # noqa: E731
+    is_harmed = lambda: page.evaluate("window.__hit ?? null")  # noqa: E731
     # Every table, its own column included.
     for name in page.eval_on_selector_all("[data-sheet]", "all => all.map(one => one.dataset.sheet)"):
         page.locator(f"[data-sheet='{name}']").click()
-        page.wait_for_timeout(120)
-    assert "<img src=x" in page.locator(".pk-grid .tabulator-cell").all_inner_texts()[-1] or page.locator(
-        ".tabulator-cell", has_text="onerror").count() > 0
+        expect(page.locator(f"{GRID} .tabulator-col").first).to_be_visible()
+        page.evaluate(FRAME)
+    expect(page.locator(".pk-grid .tabulator-cell", has_text="onerror").first).to_be_attached()
     page.locator("[data-sheet='steps']").click()
     assert is_harmed() is None
 
@@ -99,14 +74,15 @@ def test_hostile_text_is_shown_and_never_run(bench, page, lab, page_errors, aske
     bench.says(".pk-said[role=status]", "exported to")
     assert ",'=1+1," in (lab.folder / "hostile-export" / "steps.csv").read_text(encoding="utf-8")
     assert pk.load_scenario(lab.folder / "hostile-export").steps["title"][4] == "=1+1"
-    assert page.locator(".pk-workbench img, .pk-workbench script").count() == 0
+    assert page.locator(".pk-workbench img, .pk-workbench script, mjx-container").count() == 0
     assert is_harmed() is None
 
     # The saved notebook as a page.
-    page.wait_for_timeout(2500)  # the static outputs follow when nothing more is typed
-    bench.save_notebook(lab.folder / "hostile.ipynb", "Both inside")
-    page.goto(write_notebook_html(lab.folder / "hostile.ipynb", lab.folder / "hostile.html").as_uri())
+    bench.type_in("B2", "title", f"typed-last {ATTACKS[0]}")
+    saved = bench.save_notebook(lab.folder / "hostile.ipynb", "typed-last")
+    page.goto(write_notebook_html(saved, lab.folder / "hostile.html").as_uri())
     page.wait_for_selector(".main-svg")
     assert is_harmed() is None
     assert page.locator("img").count() == 0
+    assert ATTACKS[3] in page.locator("table").first.inner_text()
     assert (page_errors, asked_outside) == ([], [])

@@ -112,6 +112,6 @@ def test_two_views_of_one_workbench_show_the_same_and_let_each_other_be(page, la
     second.locator(cell).click()
     page.keyboard.press("Alt+n")
     expect(first.locator(".tabulator-row")).to_have_count(9)
-    page.wait_for_timeout(300)
-    assert second.evaluate("root => root.contains(document.activeElement)")
+    bench.settle()
+    page.wait_for_function("root => root.contains(document.activeElement)", arg=second.element_handle())
     assert page_errors == []

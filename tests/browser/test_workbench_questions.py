@@ -34,7 +34,7 @@ def test_odds_and_a_better_order_beside_the_editing(page, lab, page_errors):
 
     page.locator("[data-side=order]").click()
     bench.press("order")
-    page.wait_for_selector("[data-take]", timeout=3 * WAIT_MS)
+    page.wait_for_selector("[data-take]", timeout=WAIT_MS)
     before, order = bench.head(), bench.order()
     page.locator("[data-look]").first.click()
     bench.settle()

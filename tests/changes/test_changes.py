@@ -145,7 +145,7 @@ def test_nothing_names_a_step_that_was_dropped(demo: pk.Scenario, numbers: set[i
         told += [inhibit.from_step, inhibit.until_step, *inhibit.needed_by]
     assert not gone & set(told)
     went = len(demo.records.gaps) - len(records.gaps)
-    assert sum("the gap" in note for note in left.notes) == went
+    assert sum("the gap" in note.words for note in left.notes) == went
 
 
 def test_a_drag_in_the_draft_is_the_change_of_the_scenario(small: pk.Scenario) -> None:

@@ -12,8 +12,8 @@ import pytest
 import planning_kit as pk
 from planning_kit.plan.lines.legs import stands_at
 from planning_kit.plan.lines.tethers import after_leg
-from tests.checks.mutations import with_anchor, with_step
 from tests.edits import edited
+from tests.judge.mutations import with_anchor, with_step
 
 
 def legs(plan: pk.Plan, crew: str) -> list[tuple[str, str, float, float]]:

@@ -8,6 +8,7 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.plan.timeline import TIMELINE_COLUMNS
+from planning_kit.show.hover import Words, activity_text
 from tests.edits import edited, with_row
 
 
@@ -208,6 +209,40 @@ def test_slack_to_limit_is_what_the_limit_leaves(small_plan: pk.Plan) -> None:
     assert row["slack_to_limit_min"] == pytest.approx(130 - small_plan.end_min)
     assert row["slack_to_plan_min"] == 0
     assert row["slack_to_window_min"] == float("inf")
+
+
+def quiet_until(small: pk.Scenario, minute: float) -> pk.Plan:
+    """Z1 waits for a period that begins at PET 1:15 and ends at ``minute``; the horizon is at 5:00."""
+    begin, end = (f"{pd.Timestamp(small.settings.egress) + pd.Timedelta(minutes=at):%Y-%m-%dT%H:%M:%SZ}"
+                  for at in (75.0, minute))
+    frame = pd.DataFrame([{"window": "quiet", "start": begin, "end": end, "source": "test"}])
+    return pk.time_plan(edited(small.with_table("windows", frame), "steps", "Z1", windows="quiet"))
+
+
+@pytest.mark.parametrize(("minute", "slack_min"), [(120.0, 35.0), (300.0, 215.0), (301.0, np.inf)])
+def test_the_horizon_is_no_windows_end(small: pk.Scenario, minute: float, slack_min: float) -> None:
+    # Z1 takes 10 min from 75 on. A period that goes on at the horizon (300) has no end that is known.
+    plan = quiet_until(small, minute)
+    assert start_of(plan, "Z1") == 75.0
+    row = work_row(plan, "Z1", "EV1")
+    assert row["slack_to_window_min"] == pytest.approx(slack_min, abs=1e-6)
+    assert row["slack_to_limit_min"] == pytest.approx(min(130 - plan.end_min, slack_min))
+
+
+def test_a_night_cut_by_the_horizon_is_none_that_ends(small: pk.Scenario) -> None:
+    # B3 is late for the first night (it ends at 66.5); the second begins at 127.6, the horizon is at 150.
+    late = edited(small, "steps", "B2", minutes_likely=60, minutes_high=60)
+    known, cut = pk.time_plan(late), pk.time_plan(late.with_settings({"horizon_h": 2.5}))
+    for plan in (known, cut):
+        assert start_of(plan, "B3") == pytest.approx(128.6, abs=0.05)
+    assert cut.light.night[-1, 1] == 150.0
+    assert np.isfinite([known.slack.to_window[known.position(step)] for step in ("A1", "B2", "B3")]).all()
+    assert (cut.slack.to_window == np.inf).all()
+    margins = pk.compare_margins(known, cut).set_index("margin")
+    assert margins.loc["least slack to window", "b"] == np.inf
+    told = [activity_text(next(a for a in plan.lanes["EV1"] if a.is_work_on("B3")), Words(plan.egress))
+            for plan in (known, cut)]
+    assert ["to window" in text for text in told] == [True, False]
 
 
 def test_delay_curve_jumps_where_the_slack_to_window_ends(small: pk.Scenario, small_plan: pk.Plan) -> None:

@@ -16,6 +16,7 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.explore.revising.revisions import compare_revisions
+from planning_kit.inputs.shown_text import one_line
 from planning_kit.show.pack.content import CAUTION
 from planning_kit.show.pack.write import pack_files
 from tests.show.packs import HOSTILE, SCENARIOS, hostile_scenario
@@ -84,7 +85,7 @@ def test_the_page_has_what_a_reader_looks_for(files: Files, demo_plan: pk.Plan) 
 def test_hostile_text_stands_in_the_page_as_typed(hostile_files: Files) -> None:
     text = joined("".join(html5lib.parse(hostile_files["review.html"].decode()).itertext()))
     for typed in HOSTILE:
-        assert joined(typed.replace("\u202e", "")) in text, typed
+        assert joined(one_line(typed)) in text, typed
     assert b"\xe2\x80\xae" not in hostile_files["review.html"]  # U+202E in UTF-8
 
 

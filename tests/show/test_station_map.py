@@ -115,7 +115,7 @@ def test_the_words_say_what_the_plan_says(film):
     assert "Tether hooked at BK, 23.0 of 26 m out." in first
     assert "From Boom outer bracket to Regulator bay, boom end." in second
     assert "Holds driver-2, ■ carrier [reg-new]." in second
-    assert "CAUTION routes: EV2 carries bulky carrier" in second
+    assert "CONCERN routes: EV2 carries bulky carrier" in second
     night = plain(words(at(film, "150"))[0])
     assert "Shadow (night 2) until 2:54." in night
     assert "I-PWR in force until 2:39" in night

@@ -1,28 +1,52 @@
 // One editor for every cell: a plain field that keeps whatever is typed, with a list of what is allowed.
 // In a cell that holds several ids the list completes the word under the cursor.
 
-const MOST_SUGGESTIONS = 12, LIST_PX = 250;
+import { el } from "./dom.js";
+import { suggestionAfter } from "./keys.js";
 
-function cellEditor(root, suggestionsFor, firstKey) {
+const MOST_SUGGESTIONS = 12;
+const LIST_PX = 250;
+
+// Where the word under the cursor begins: all that is typed, unless the cell holds a list.
+export function wordStart(text, caret, isList) {
+  return isList ? text.slice(0, caret).lastIndexOf(" ") + 1 : 0;
+}
+
+// All words while nothing is typed yet, then those that hold what is typed.
+export function suggested(words, text, caret, isList, isFresh) {
+  const typed = text.slice(wordStart(text, caret, isList), caret).toLowerCase();
+  return words.filter(word => (isFresh && !isList) || word.toLowerCase().includes(typed));
+}
+
+// The text with the word under the cursor completed, and where the cursor is then.
+export function completed(text, caret, word, isList) {
+  const start = wordStart(text, caret, isList);
+  const end = isList ? caret : text.length;
+  return { text: text.slice(0, start) + word + text.slice(end), caret: start + word.length };
+}
+
+export function cellEditor(root, suggestionsFor, firstKey) {
   return function (cell, onRendered, success, cancel) {
     const before = cell.getValue() ?? "";
     const { words, isList } = suggestionsFor(cell);
     const isLong = before.includes("\n");
-    const input = el(isLong ? "textarea" : "input", { class: "pk-input", "aria-label": cell.getField(), spellcheck: "false" });
+    const input = el(isLong ? "textarea" : "input", {
+      class: "pk-input",
+      "aria-label": cell.getField(),
+      spellcheck: "false",
+    });
     const list = el("ul", { class: "pk-suggestions", role: "listbox" });
-    let at = -1, isDone = false;
+    let at = -1;
+    let isDone = false;
     input.value = before;
 
-    const wordStart = () => isList ? input.value.slice(0, input.selectionStart).lastIndexOf(" ") + 1 : 0;
     const shownWords = () => {
-      const typed = input.value.slice(wordStart(), input.selectionStart).toLowerCase();
       const isFresh = input.value === before;
-      return words.filter(word => (isFresh && !isList) || word.toLowerCase().includes(typed)).slice(0, MOST_SUGGESTIONS);
+      return suggested(words, input.value, input.selectionStart, isList, isFresh).slice(0, MOST_SUGGESTIONS);
     };
     const take = word => {
-      const start = wordStart(), end = isList ? input.selectionStart : input.value.length;
-      input.value = input.value.slice(0, start) + word + input.value.slice(end);
-      const caret = start + word.length;
+      const { text, caret } = completed(input.value, input.selectionStart, word, isList);
+      input.value = text;
       input.setSelectionRange(caret, caret);
       at = -1;
       paint();
@@ -30,14 +54,29 @@ function cellEditor(root, suggestionsFor, firstKey) {
     const paint = () => {
       const found = shownWords();
       at = Math.min(at, found.length - 1);
-      list.replaceChildren(...found.map((word, number) => el("li", {
-        role: "option", class: number === at ? "pk-current" : null, "aria-selected": String(number === at),
-        onpointerdown: event => { event.preventDefault(); take(word); if (!isList) finish(); },
-      }, word)));
+      list.replaceChildren(
+        ...found.map((word, number) =>
+          el(
+            "li",
+            {
+              role: "option",
+              class: number === at ? "pk-current" : null,
+              "aria-selected": String(number === at),
+              onpointerdown: event => {
+                event.preventDefault();
+                take(word);
+                if (!isList) finish();
+              },
+            },
+            word,
+          ),
+        ),
+      );
       list.hidden = found.length === 0;
     };
     const place = () => {
-      const box = input.getBoundingClientRect(), home = root.getBoundingClientRect();
+      const box = input.getBoundingClientRect();
+      const home = root.getBoundingClientRect();
       list.style.left = `${box.left - home.left}px`;
       const isLow = box.bottom + LIST_PX > window.innerHeight;
       list.style.top = isLow ? "" : `${box.bottom - home.top}px`;
@@ -50,16 +89,17 @@ function cellEditor(root, suggestionsFor, firstKey) {
       list.remove();
       act();
     };
-    const finish = () => end(() => input.value === before ? cancel() : success(input.value));
+    const finish = () => end(() => (input.value === before ? cancel() : success(input.value)));
 
     input.addEventListener("input", paint);
     input.addEventListener("blur", finish);
     input.addEventListener("keydown", event => {
       const found = list.childElementCount;
-      if (event.key === "Escape") { end(cancel); event.preventDefault(); }
-      else if ((event.key === "ArrowDown" || event.key === "ArrowUp") && found) {
-        at = (at + (event.key === "ArrowDown" ? 1 : found)) % found;
-        if (event.key === "ArrowUp" && at === found) at = found - 1;
+      if (event.key === "Escape") {
+        end(cancel);
+        event.preventDefault();
+      } else if ((event.key === "ArrowDown" || event.key === "ArrowUp") && found) {
+        at = suggestionAfter(at, found, event.key);
         paint();
         event.preventDefault();
       } else if (event.key === "Enter" && !(isLong && event.shiftKey)) {
@@ -81,7 +121,8 @@ function cellEditor(root, suggestionsFor, firstKey) {
       input.focus({ preventScroll: true });
       if (key === null) input.select();
       place();
-      if (words.length) paint(); else list.hidden = true;
+      if (words.length) paint();
+      else list.hidden = true;
     });
     return input;
   };

@@ -2,11 +2,11 @@
 
 const SVG_NS = "http://www.w3.org/2000/svg";
 
-function el(tag, attributes = {}, ...children) {
+export function el(tag, attributes = {}, ...children) {
   return filled(document.createElement(tag), attributes, children);
 }
 
-function svg(tag, attributes = {}, ...children) {
+export function svg(tag, attributes = {}, ...children) {
   return filled(document.createElementNS(SVG_NS, tag), attributes, children);
 }
 
@@ -23,32 +23,42 @@ function filled(node, attributes, children) {
   return node;
 }
 
-function button(label, hint, onclick, attributes = {}) {
+export function button(label, hint, onclick, attributes = {}) {
   return el("button", { type: "button", class: "pk-button", title: hint, onclick, ...attributes }, label);
 }
 
-function pet(minutes) {
-  const whole = Math.floor(minutes + 0.5), size = Math.abs(whole);
-  return `${whole < 0 ? "−" : ""}${Math.floor(size / 60)}:${String(size % 60).padStart(2, "0")}`;
-}
-
-function gmt(ms) {
-  const moment = new Date(ms + 30000);
-  const first = Date.UTC(moment.getUTCFullYear(), 0, 1);
-  const day = Math.floor((moment.getTime() - first) / 86400000) + 1;
-  return `${String(day).padStart(3, "0")}/${moment.toISOString().slice(11, 16)}`;
+// A tab, with a count beside its words where there is something to count.
+export function tabButton(words, count, attributes) {
+  return el(
+    "button",
+    { type: "button", role: "tab", class: "pk-tab", ...attributes },
+    words,
+    count ? el("span", { class: "pk-count" }, count) : null,
+  );
 }
 
 // A button that goes away takes the keyboard's place with it, and the next key would be a command of the
 // notebook. `near` says, of what has the focus, how to find where to go on; who leaves willingly is let go.
-class FocusKeeper {
+export class FocusKeeper {
   constructor(root, near) {
-    this.onPointer = event => { if (!root.contains(event.target)) this.last = null; };
-    root.addEventListener("focusin", event => { this.last = event.target; this.next = near(event.target); });
-    root.addEventListener("focusout", event => { if (event.relatedTarget && !root.contains(event.relatedTarget)) this.last = null; });
+    this.onPointer = event => {
+      if (!root.contains(event.target)) this.last = null;
+    };
+    root.addEventListener("focusin", event => {
+      this.last = event.target;
+      this.next = near(event.target);
+    });
+    root.addEventListener("focusout", event => {
+      if (event.relatedTarget && !root.contains(event.relatedTarget)) this.last = null;
+    });
     document.addEventListener("pointerdown", this.onPointer, true);
     this.watch = new MutationObserver(() => this.isGone() && requestAnimationFrame(() => this.goOn()));
-    this.watch.observe(root, { childList: true, subtree: true, attributes: true, attributeFilter: ["hidden"] });
+    this.watch.observe(root, {
+      childList: true,
+      subtree: true,
+      attributes: true,
+      attributeFilter: ["hidden"],
+    });
   }
 
   isGone() {
@@ -68,9 +78,30 @@ class FocusKeeper {
   }
 }
 
-function tableOf(columns, rows, caption) {
-  return el("table", { class: "pk-plain" },
+export function tableOf(columns, rows, caption) {
+  return el(
+    "table",
+    { class: "pk-plain" },
     caption ? el("caption", {}, caption) : null,
-    el("thead", {}, el("tr", {}, columns.map(name => el("th", { scope: "col" }, name)))),
-    el("tbody", {}, rows.map(row => el("tr", {}, row.map(text => el("td", {}, text))))));
+    el(
+      "thead",
+      {},
+      el(
+        "tr",
+        {},
+        columns.map(name => el("th", { scope: "col" }, name)),
+      ),
+    ),
+    el(
+      "tbody",
+      {},
+      rows.map(row =>
+        el(
+          "tr",
+          {},
+          row.map(text => el("td", {}, text)),
+        ),
+      ),
+    ),
+  );
 }

@@ -1,7 +1,15 @@
 // The workbench while the crew is outside: a mode of the same page. Tables give way to the log; the chart,
 // findings and margins are those of the plan as it is re-timed.
 
-class Outside {
+import { button, el } from "./dom.js";
+import { OutsideChart } from "./outside_chart.js";
+import { OutsideClock } from "./outside_clock.js";
+import { OutsideConsole } from "./outside_console.js";
+import { OutsideLog } from "./outside_log.js";
+import { OutsideSide } from "./outside_side.js";
+import { OUTSIDE_TABS, SIDE_TABS } from "./side.js";
+
+export class Outside {
   constructor(root, send, parts) {
     Object.assign(this, { root, send, ...parts });
     this.isOn = false;
@@ -10,18 +18,34 @@ class Outside {
     this.log = new OutsideLog(send, this.clock);
     this.aside = new OutsideSide(parts.side, send, this.clock);
     this.dress = new OutsideChart(parts.chart, () => this.clock.minute);
-    this.switch = el("span", { class: "pk-group pk-modes", role: "group", "aria-label": "Mode" },
-      button("Planning", "Edit the plan", () => this.isOn && send({ kind: "planning" }), { "data-mode-to": "planning" }),
-      button("Outside", "Follow the outing: log, re-time, decide", () => this.isOn || send({ kind: "outside" }), { "data-mode-to": "outside" }));
+    this.switch = el(
+      "span",
+      { class: "pk-group pk-modes", role: "group", "aria-label": "Mode" },
+      button("Planning", "Edit the plan", () => this.isOn && send({ kind: "planning" }), {
+        "data-mode-to": "planning",
+      }),
+      button(
+        "Outside",
+        "Follow the outing: log, re-time, decide",
+        () => this.isOn || send({ kind: "outside" }),
+        { "data-mode-to": "outside" },
+      ),
+    );
     this.preview = el("div", { class: "pk-ask pk-preview", role: "status", hidden: true });
-    this.box = el("section", { class: "pk-outside", "aria-label": "Log of the outing" }, this.console.box, this.log.box);
+    this.box = el(
+      "section",
+      { class: "pk-outside", "aria-label": "Log of the outing" },
+      this.console.box,
+      this.log.box,
+    );
     this.timer = setInterval(() => this.tick(), 1000);
     this.setMode();
   }
 
   setMode() {
     this.root.dataset.mode = this.isOn ? "outside" : "planning";
-    for (const each of this.switch.children) each.setAttribute("aria-pressed", String((each.dataset.modeTo === "outside") === this.isOn));
+    for (const each of this.switch.children)
+      each.setAttribute("aria-pressed", String((each.dataset.modeTo === "outside") === this.isOn));
     this.chart.isFixed = this.isOn;
     this.side.setTabs(this.isOn ? OUTSIDE_TABS : SIDE_TABS);
   }
@@ -32,7 +56,8 @@ class Outside {
     this.isOn = true;
     if (isFirst) this.setMode();
     this.clock.show(message);
-    if (message.chart) this.chart.load(message.chart); else this.dress.tick();
+    if (message.chart) this.chart.load(message.chart);
+    else this.dress.tick();
     this.console.show(message);
     this.log.show(message);
     this.toolbar.setHead(message.head);
@@ -44,11 +69,24 @@ class Outside {
   setPreview(words) {
     this.root.classList.toggle("pk-is-preview", Boolean(words));
     this.preview.hidden = !words;
-    if (!words) { this.preview.replaceChildren(); return; }
+    if (!words) {
+      this.preview.replaceChildren();
+      return;
+    }
     if (this.preview.dataset.words === words && this.preview.firstChild) return;
     this.preview.dataset.words = words;
-    this.preview.replaceChildren(el("span", {}, el("strong", {}, `Preview: ${words}. `), "Nothing is decided. The ghosts show carrying on. "),
-      button("Take", "Decide on it", () => this.aside.take({}), { "data-act": "decide" }), button("Back", "End the preview (Escape)", () => this.send({ kind: "look_away" }), { "data-act": "look-away" }));
+    this.preview.replaceChildren(
+      el(
+        "span",
+        {},
+        el("strong", {}, `Preview: ${words}. `),
+        "Nothing is decided. The ghosts show carrying on. ",
+      ),
+      button("Take", "Decide on it", () => this.aside.take({}), { "data-act": "decide" }),
+      button("Back", "End the preview (Escape)", () => this.send({ kind: "look_away" }), {
+        "data-act": "look-away",
+      }),
+    );
   }
 
   leave() {
@@ -66,7 +104,10 @@ class Outside {
 
   onKey(event) {
     if (!this.isOn || event.target.matches("input, select, textarea")) return false;
-    if (event.key === "Escape" && !this.preview.hidden) { this.send({ kind: "look_away" }); return true; }
+    if (event.key === "Escape" && !this.preview.hidden) {
+      this.send({ kind: "look_away" });
+      return true;
+    }
     return this.console.onKey(event);
   }
 

@@ -1,38 +1,79 @@
 // The chart of a plan that is under way: what is done is hatched, what is in hand is outlined, a line stands
 // at now. Drawn over the chart each time that it is painted; between two paintings only the line moves.
 
+import { CHART_LEFT, CHART_RIGHT, HEIGHTS } from "./chart_layout.js";
+import { rect, text } from "./chart_shapes.js";
+import { svg } from "./dom.js";
+import { petFloor } from "./times.js";
+
 const FLAG_PX = 34;
 
-class OutsideChart {
+export class OutsideChart {
   constructor(chart, now) {
     Object.assign(this, { chart, now });
     chart.dress = () => this.paint();
   }
 
   paint() {
-    const { chart, places, look } = { chart: this.chart.chart, places: this.chart.places, look: this.chart.look };
+    const { chart, places, look } = {
+      chart: this.chart.chart,
+      places: this.chart.places,
+      look: this.chart.look,
+    };
     if (!chart.phases) return;
-    const id = `${look.clipId}-past`, inside = { "clip-path": `url(#${look.clipId})`, "pointer-events": "none" };
+    const id = `${look.clipId}-past`;
+    const inside = { "clip-path": `url(#${look.clipId})`, "pointer-events": "none" };
     const isDark = this.chart.root.dataset.theme === "dark";
-    const hatch = svg("pattern", { id, width: 5, height: 5, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" },
+    const hatch = svg(
+      "pattern",
+      { id, width: 5, height: 5, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" },
       svg("rect", { width: 5, height: 5, fill: isDark ? "rgba(21,25,30,0.3)" : "rgba(60,66,76,0.3)" }),
-      svg("path", { d: "M0,0 V5", stroke: isDark ? "rgba(21,25,30,0.55)" : "rgba(27,31,36,0.45)", "stroke-width": 1.4 }));
-    const done = svg("g", inside), over = svg("g", inside);
+      svg("path", {
+        d: "M0,0 V5",
+        stroke: isDark ? "rgba(21,25,30,0.55)" : "rgba(27,31,36,0.45)",
+        "stroke-width": 1.4,
+      }),
+    );
+    const done = svg("g", inside);
+    const over = svg("g", inside);
     chart.bars.forEach(([, who, kind, start, finish], number) => {
-      const lane = places.lanes[who]?.main, phase = chart.phases[number];
+      const lane = places.lanes[who]?.main;
+      const phase = chart.phases[number];
       if (!lane || kind !== "work" || phase === "ahead") return;
       const until = phase === "past" ? finish : Math.min(finish, chart.now);
-      done.append(rect(this.chart.x(start), this.chart.x(until), lane, { fill: `url(#${id})`, class: "pk-past" }));
-      if (phase === "running") over.append(rect(this.chart.x(start) - 2, this.chart.x(finish) + 2, { y: lane.y - 3, height: lane.height + 6 }, { fill: "none", class: "pk-running" }));
+      done.append(
+        rect(this.chart.x(start), this.chart.x(until), lane, { fill: `url(#${id})`, class: "pk-past" }),
+      );
+      if (phase === "running")
+        over.append(
+          rect(
+            this.chart.x(start) - 2,
+            this.chart.x(finish) + 2,
+            { y: lane.y - 3, height: lane.height + 6 },
+            { fill: "none", class: "pk-running" },
+          ),
+        );
     });
     const canvas = this.chart.canvas;
     canvas.querySelector("defs").append(hatch);
     // Under the labels, so that what was done stays readable.
     const labels = canvas.querySelector(".pk-labels");
     labels.parentNode.insertBefore(done, labels);
-    this.flag = svg("g", {}, svg("path", { class: "pk-now-flag", d: `M0,${HEIGHTS.axis - 4} h-${FLAG_PX} v-14 h${2 * FLAG_PX} v14 Z` }),
-      text("", 0, HEIGHTS.axis - 7, { class: "pk-now-words", "text-anchor": "middle" }));
-    this.line = svg("g", { class: "pk-now-line" }, svg("path", { d: `M0,${HEIGHTS.axis - 4} V${places.bottom}` }), this.flag);
+    this.flag = svg(
+      "g",
+      {},
+      svg("path", {
+        class: "pk-now-flag",
+        d: `M0,${HEIGHTS.axis - 4} h-${FLAG_PX} v-14 h${2 * FLAG_PX} v14 Z`,
+      }),
+      text("", 0, HEIGHTS.axis - 7, { class: "pk-now-words", "text-anchor": "middle" }),
+    );
+    this.line = svg(
+      "g",
+      { class: "pk-now-line" },
+      svg("path", { d: `M0,${HEIGHTS.axis - 4} V${places.bottom}` }),
+      this.flag,
+    );
     over.append(this.line);
     labels.parentNode.append(over);
     this.tick();
@@ -40,18 +81,16 @@ class OutsideChart {
 
   tick() {
     if (!this.line || !this.chart.chart?.phases) return;
-    const minute = this.now(), x = this.chart.x(minute);
+    const minute = this.now();
+    const x = this.chart.x(minute);
     this.line.setAttribute("transform", `translate(${x.toFixed(2)},0)`);
     // The flag stays whole where the line is near an end.
     const ends = [CHART_LEFT + FLAG_PX, this.chart.width - CHART_RIGHT - FLAG_PX];
     const isNear = x > CHART_LEFT - 1 && x < this.chart.width - CHART_RIGHT + 1;
-    this.flag.setAttribute("transform", `translate(${isNear ? (Math.max(ends[0], Math.min(ends[1], x)) - x).toFixed(2) : 0},0)`);
+    this.flag.setAttribute(
+      "transform",
+      `translate(${isNear ? (Math.max(ends[0], Math.min(ends[1], x)) - x).toFixed(2) : 0},0)`,
+    );
     this.line.querySelector("text").textContent = `now ${petFloor(minute)}`;
   }
-}
-
-// A clock has not struck the minute before it is over.
-function petFloor(minutes) {
-  const whole = Math.floor(minutes + 1e-6), size = Math.abs(whole);
-  return `${whole < 0 ? "−" : ""}${Math.floor(size / 60)}:${String(size % 60).padStart(2, "0")}`;
 }

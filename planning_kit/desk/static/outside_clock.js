@@ -1,46 +1,113 @@
 // What time it is outside, where the log is kept, and where the outing stands in words.
 
+import { button, el } from "./dom.js";
+import { logWords, silenceWords, standingLevel, standingLines } from "./outside_words.js";
+import { gmt, petSeconds } from "./times.js";
+
 // Re-timed is at every whole minute: after this long without, the picture is old.
 const SILENT_MS = 100000;
 
-const CALLS = { egress: ["Log egress", "Egress was called: PET counts from that moment"], ingress: ["Log ingress", "Both are inside: what they have not begun is left"] };
+const CALLS = {
+  egress: ["Log egress", "Egress was called: PET counts from that moment"],
+  ingress: ["Log ingress", "Both are inside: what they have not begun is left"],
+};
 
-class OutsideClock {
+export class OutsideClock {
   constructor(send) {
     this.send = send;
     this.pet = el("strong", { class: "pk-clock-pet", "aria-label": "PET now" });
     this.gmt = el("span", { class: "pk-quiet" });
-    this.kind = el("select", { class: "pk-field", "aria-label": "Clock", title: "What now is", onchange: () => this.onKind() },
-      [["wall", "follows the wall clock"], ["running", "runs from"], ["held", "is held at"]].map(([key, words]) => el("option", { value: key }, words)));
-    this.at = el("input", { class: "pk-field pk-at", "aria-label": "Now, PET or UTC", placeholder: "1:40 or 13:00Z", title: "PET like 1:40, UTC like 13:00Z or 134/13:00" });
+    this.kind = el(
+      "select",
+      { class: "pk-field", "aria-label": "Clock", title: "What now is", onchange: () => this.onKind() },
+      [
+        ["wall", "follows the wall clock"],
+        ["running", "runs from"],
+        ["held", "is held at"],
+      ].map(([key, words]) => el("option", { value: key }, words)),
+    );
+    this.at = el("input", {
+      class: "pk-field pk-at",
+      "aria-label": "Now, PET or UTC",
+      placeholder: "1:40 or 13:00Z",
+      title: "PET like 1:40, UTC like 13:00Z or 134/13:00",
+    });
     this.at.addEventListener("keydown", event => event.key === "Enter" && this.set());
     this.setButton = button("Set", "Set now by hand", () => this.set(), { "data-act": "clock" });
-    this.by = el("input", { class: "pk-field pk-by", "aria-label": "Logged by", placeholder: "your name", title: "Who logs: written into every entry" });
-    this.callAt = el("input", { class: "pk-field pk-call-at", "aria-label": "Time of egress or ingress", placeholder: "now", title: "When: UTC like 11:24Z, or PET; empty: now" });
-    const call = () => send({ kind: "log", lane: "", event: this.clock.call, at: this.callAt.value, by: this.by.value }, () => { if (!this.last.refused[this.clock.call]) this.callAt.value = ""; });
+    this.by = el("input", {
+      class: "pk-field pk-by",
+      "aria-label": "Logged by",
+      placeholder: "your name",
+      title: "Who logs: written into every entry",
+    });
+    this.callAt = el("input", {
+      class: "pk-field pk-call-at",
+      "aria-label": "Time of egress or ingress",
+      placeholder: "now",
+      title: "When: UTC like 11:24Z, or PET; empty: now",
+    });
+    const call = () =>
+      send(
+        { kind: "log", lane: "", event: this.clock.call, at: this.callAt.value, by: this.by.value },
+        () => {
+          if (!this.last.refused[this.clock.call]) this.callAt.value = "";
+        },
+      );
     this.callAt.addEventListener("keydown", event => event.key === "Enter" && call());
     this.callButton = button("", "", call, { "data-act": "call" });
     this.call = el("span", { class: "pk-group" }, this.callButton, this.callAt);
     this.where = el("span", { class: "pk-quiet pk-log-where" });
-    this.rehearse = button("Rehearse from here", "Go on in a log of this session; the file is left alone", () => send({ kind: "rehearse" }), { "data-act": "rehearse" });
+    this.rehearse = button(
+      "Rehearse from here",
+      "Go on in a log of this session; the file is left alone",
+      () => send({ kind: "rehearse" }),
+      { "data-act": "rehearse" },
+    );
     this.trouble = el("div", { class: "pk-trouble", role: "alert", hidden: true });
-    this.standing = el("ul", { class: "pk-standing", "aria-live": "polite", "aria-label": "Where the outing stands" });
-    this.box = el("div", { class: "pk-outside-top" },
-      el("div", { class: "pk-clock" }, el("span", { class: "pk-group" }, el("span", { class: "pk-clock-label" }, "PET"), this.pet, this.gmt),
-        el("span", { class: "pk-group" }, el("span", { class: "pk-label" }, "Now"), this.kind, this.at, this.setButton),
+    this.standing = el("ul", {
+      class: "pk-standing",
+      "aria-live": "polite",
+      "aria-label": "Where the outing stands",
+    });
+    this.box = el(
+      "div",
+      { class: "pk-outside-top" },
+      el(
+        "div",
+        { class: "pk-clock" },
+        el("span", { class: "pk-group" }, el("span", { class: "pk-clock-label" }, "PET"), this.pet, this.gmt),
+        el(
+          "span",
+          { class: "pk-group" },
+          el("span", { class: "pk-label" }, "Now"),
+          this.kind,
+          this.at,
+          this.setButton,
+        ),
         this.call,
-        el("label", { class: "pk-label" }, "By ", this.by), el("span", { class: "pk-group" }, this.where, this.rehearse)),
-      this.trouble, this.standing);
+        el("label", { class: "pk-label" }, "By ", this.by),
+        el("span", { class: "pk-group" }, this.where, this.rehearse),
+      ),
+      this.trouble,
+      this.standing,
+    );
   }
 
   onKind() {
     const isWall = this.kind.value === "wall";
     this.at.hidden = this.setButton.hidden = isWall;
-    if (isWall || this.kind.value === "held") this.set(); else this.at.focus();
+    if (isWall || this.kind.value === "held") this.set();
+    else this.at.focus();
   }
 
   set() {
-    this.send({ kind: "clock", clock: this.kind.value, text: this.kind.value === "wall" ? "" : this.at.value }, () => { if (this.clock.kind !== this.kind.value) this.show(this.last); else this.at.value = ""; });
+    this.send(
+      { kind: "clock", clock: this.kind.value, text: this.kind.value === "wall" ? "" : this.at.value },
+      () => {
+        if (this.clock.kind !== this.kind.value) this.show(this.last);
+        else this.at.value = "";
+      },
+    );
   }
 
   show(message) {
@@ -53,11 +120,12 @@ class OutsideClock {
     }
     this.call.hidden = !message.clock.call;
     [this.callButton.textContent, this.callButton.title] = CALLS[message.clock.call] ?? ["", ""];
-    const { words, rows, later, is_kept } = message.log;
-    this.where.textContent = [`Log: ${words}, ${rows} ${rows === 1 ? "row" : "rows"}`, later ? `, ${later} written after now` : ""].join("");
-    this.where.classList.toggle("pk-unkept", !is_kept);
-    this.rehearse.hidden = !later;
-    this.standing.replaceChildren(...[/Egress was .*/.exec(message.standing[0])?.[0], ...message.standing.slice(1)].filter(Boolean).map(line => el("li", { class: standingLevel(line) }, line)));
+    this.where.textContent = logWords(message.log);
+    this.where.classList.toggle("pk-unkept", !message.log.is_kept);
+    this.rehearse.hidden = !message.log.later;
+    this.standing.replaceChildren(
+      ...standingLines(message.standing).map(line => el("li", { class: standingLevel(line) }, line)),
+    );
     this.tick();
   }
 
@@ -71,7 +139,8 @@ class OutsideClock {
 
   setTrouble() {
     const silent = this.clock.runs ? performance.now() - this.seen : 0;
-    const words = silent > SILENT_MS ? `Nothing is heard from the kernel for ${Math.floor(silent / 60000)} min: what is shown is as of PET ${petFloor((this.clock.now_ms - this.clock.egress_ms) / 60000)}, and what was logged since is not in it.` : this.last.trouble;
+    const shown = (this.clock.now_ms - this.clock.egress_ms) / 60000;
+    const words = silent > SILENT_MS ? silenceWords(silent, shown) : this.last.trouble;
     this.trouble.hidden = !words;
     if (this.trouble.textContent !== words) this.trouble.textContent = words;
   }
@@ -79,13 +148,8 @@ class OutsideClock {
   tick() {
     if (!this.clock) return;
     this.setTrouble();
-    const seconds = Math.floor(this.minute * 60 + 1e-6), second = ((seconds % 60) + 60) % 60;
-    this.pet.textContent = `${petFloor(this.minute)}:${String(second).padStart(2, "0")}`;
-    this.gmt.textContent = `GMT ${gmt(Math.floor(this.nowMs / 60000) * 60000)}${this.clock.kind === "held" ? ", held" : this.clock.kind === "running" ? ", set by hand" : ""}`;
+    this.pet.textContent = petSeconds(this.minute);
+    const how = { held: ", held", running: ", set by hand" }[this.clock.kind] ?? "";
+    this.gmt.textContent = `GMT ${gmt(Math.floor(this.nowMs / 60000) * 60000)}${how}`;
   }
-}
-
-function standingLevel(line) {
-  if (/hard limit [^,]+ over/.test(line)) return "pk-stands-bad";
-  return /min over|min behind|Not done/.test(line) ? "pk-stands-late" : "";
 }

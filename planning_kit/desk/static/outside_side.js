@@ -1,25 +1,53 @@
 // Beside the chart while the crew is outside: what can still be done, and the ways home from this minute.
 
-class OutsideSide {
+import { button, el } from "./dom.js";
+import { gainWords, limitWords, mustWords, openWords } from "./outside_words.js";
+
+export class OutsideSide {
   constructor(side, send, clock) {
     Object.assign(this, { side, send, clock });
     this.options = side.panes.options;
     this.home = side.panes.home;
-    const find = with_orders => { this.setLooking(true); send({ kind: "options", with_orders }); };
-    this.find = button("Find options", "Each is timed and checked as a whole plan: a second or two", () => this.isLooking || find(false), { "data-act": "options" });
-    this.orders = button("With other orders", "Search better orders of the rest as well: some seconds", () => this.isLooking ? send({ kind: "stop_options" }) : find(true), { "data-act": "orders" });
+    const find = with_orders => {
+      this.setLooking(true);
+      send({ kind: "options", with_orders });
+    };
+    this.find = button(
+      "Find options",
+      "Each is timed and checked as a whole plan: a second or two",
+      () => this.isLooking || find(false),
+      { "data-act": "options" },
+    );
+    this.orders = button(
+      "With other orders",
+      "Search better orders of the rest as well: some seconds",
+      () => (this.isLooking ? send({ kind: "stop_options" }) : find(true)),
+      { "data-act": "orders" },
+    );
     this.looking = el("span", { class: "pk-quiet", role: "status" });
     this.list = el("ol", { class: "pk-list" });
-    this.options.append(el("div", { class: "pk-row-tools" }, this.find, this.orders, this.looking), this.list);
+    this.options.append(
+      el("div", { class: "pk-row-tools" }, this.find, this.orders, this.looking),
+      this.list,
+    );
     this.how = "terminate";
-    this.hint = el("p", { class: "pk-hint" }, "Best first: no new stop, the limits kept, then what costs least. Nothing is decided by a preview.");
+    this.hint = el(
+      "p",
+      { class: "pk-hint" },
+      "Best first: no new stop, the limits kept, then what costs least. Nothing is decided by a preview.",
+    );
     this.options.append(this.hint);
   }
 
   tellOptions(message) {
     this.setLooking(message.is_looking);
     this.find.textContent = message.at ? "Find again" : "Find options";
-    if (!message.is_looking) this.looking.textContent = !message.at ? "" : message.is_old ? `as of PET ${message.at}: the log has gone on since` : `as of PET ${message.at}`;
+    if (!message.is_looking)
+      this.looking.textContent = !message.at
+        ? ""
+        : message.is_old
+          ? `as of PET ${message.at}: the log has gone on since`
+          : `as of PET ${message.at}`;
     this.looking.classList.toggle("pk-old", message.is_old);
     this.list.replaceChildren(...message.rows.map(row => this.option(row)));
     this.hint.hidden = !message.rows.length;
@@ -33,21 +61,48 @@ class OutsideSide {
   }
 
   option(row) {
-    const size = value => Math.abs(Math.round(value));
-    const gain = size(row.gain) === 0 ? "" : row.gain > 0 ? `${size(row.gain)} min gained` : `${size(row.gain)} min later`;
-    const minutes = value => Math.abs(value) < 0.5 ? "less than 1" : size(value);
-    const limit = (name, left) => el("span", { class: left >= 0 ? "" : name === "hard" ? "pk-over" : "pk-beyond" }, `${name} ${minutes(left)} min ${left < 0 ? "over" : "left"}`);
-    const news = [row.stops && el("span", { class: "pk-over" }, `${row.stops} new stop`), row.cautions && `${row.cautions} new caution`].filter(Boolean);
-    const open = row.until ? `open until ${row.until}${row.left === null ? "" : row.left <= -0.5 ? ", which is past" : row.left < 0.5 ? ", now" : `, ${Math.round(row.left)} min`}` : "";
-    const must = row.must_by ? `if kept, it must begin by ${row.must_by} for the hard limit` : "";
-    const parts = [limit("planned", row.planned), limit("hard", row.hard), ...news].flatMap((part, at) => at ? [", ", part] : [part]);
-    return el("li", { class: "pk-item pk-option", "data-option": row.number },
-      el("span", { class: "pk-item-head" }, row.words), el("span", { class: "pk-left" }, `inside ${row.end}`),
-      el("span", { class: "pk-option-text" }, gain ? `${gain}; ` : "", ...parts), open || must ? el("span", { class: "pk-source" }, [open, must].filter(Boolean).join("; ")) : null,
+    const gain = gainWords(row.gain);
+    const limit = (name, left) =>
+      el(
+        "span",
+        { class: left >= 0 ? "" : name === "hard" ? "pk-over" : "pk-beyond" },
+        limitWords(name, left),
+      );
+    const news = [
+      row.stops && el("span", { class: "pk-over" }, `${row.stops} new stop`),
+      row.concerns && `${row.concerns} new concern`,
+    ].filter(Boolean);
+    const until = [openWords(row), mustWords(row)].filter(Boolean).join("; ");
+    const parts = [limit("planned", row.planned), limit("hard", row.hard), ...news].flatMap((part, at) =>
+      at ? [", ", part] : [part],
+    );
+    return el(
+      "li",
+      { class: "pk-item pk-option", "data-option": row.number },
+      el("span", { class: "pk-item-head" }, row.words),
+      el("span", { class: "pk-left" }, `inside ${row.end}`),
+      el("span", { class: "pk-option-text" }, gain ? `${gain}; ` : "", ...parts),
+      until ? el("span", { class: "pk-source" }, until) : null,
       row.moves ? el("span", { class: "pk-source" }, row.moves) : null,
-      row.can_be_taken ? el("span", { class: "pk-group" },
-        button("Preview", "See its plan; nothing is decided", () => this.send({ kind: "look", number: row.number, words: row.words }), { "data-act": "look" }),
-        button("Take", row.kind === "drop" ? "Decide: log its steps as skipped" : "Decide: change the plan outside", () => this.take({ number: row.number, words: row.words }), { "data-act": "decide" })) : null);
+      row.can_be_taken
+        ? el(
+            "span",
+            { class: "pk-group" },
+            button(
+              "Preview",
+              "See its plan; nothing is decided",
+              () => this.send({ kind: "look", number: row.number, words: row.words }),
+              { "data-act": "look" },
+            ),
+            button(
+              "Take",
+              row.kind === "drop" ? "Decide: log its steps as skipped" : "Decide: change the plan outside",
+              () => this.take({ number: row.number, words: row.words }),
+              { "data-act": "decide" },
+            ),
+          )
+        : null,
+    );
   }
 
   take(which) {
@@ -57,24 +112,108 @@ class OutsideSide {
   tellHome(message) {
     this.told = message;
     const ways = Object.keys(message.ways);
-    if (!ways.length) { this.home.replaceChildren(el("p", { class: "pk-hint" }, `No way home to tell: ${message.words}.`)); return; }
-    const pick = how => button({ terminate: "Terminate", abort: "Abort" }[how], { terminate: "Home in good order", abort: "Home at once" }[how], () => { this.how = how; this.tellHome(this.told); this.home.querySelector(`[data-how=${how}]`).focus(); }, { "data-how": how, "aria-pressed": String(how === this.how) });
+    if (!ways.length) {
+      this.home.replaceChildren(el("p", { class: "pk-hint" }, `No way home to tell: ${message.words}.`));
+      return;
+    }
+    const pick = how =>
+      button(
+        { terminate: "Terminate", abort: "Abort" }[how],
+        { terminate: "Home in good order", abort: "Home at once" }[how],
+        () => {
+          this.how = how;
+          this.tellHome(this.told);
+          this.home.querySelector(`[data-how=${how}]`).focus();
+        },
+        { "data-how": how, "aria-pressed": String(how === this.how) },
+      );
     const { crew, sequence } = message.ways[this.how];
     this.home.replaceChildren(
-      el("div", { class: "pk-row-tools" }, ways.map(pick), el("span", { class: "pk-quiet" }, `called at PET ${message.at}`)),
-      el("div", { class: "pk-home-crew" }, crew.map(one => this.person(one))), this.sequence(sequence),
-      el("p", { class: "pk-hint" }, "Each goes alone from where they are; ingress waits for the later one. Margins: emergency oxygen, and what runs out first in the suit."));
+      el(
+        "div",
+        { class: "pk-row-tools" },
+        ways.map(pick),
+        el("span", { class: "pk-quiet" }, `called at PET ${message.at}`),
+      ),
+      el(
+        "div",
+        { class: "pk-home-crew" },
+        crew.map(one => this.person(one)),
+      ),
+      this.sequence(sequence),
+      el(
+        "p",
+        { class: "pk-hint" },
+        "Each goes alone from where they are; ingress waits for the later one. " +
+          "Margins: emergency oxygen, and what runs out first in the suit.",
+      ),
+    );
   }
 
   person(one) {
-    const safe = one.step ? `${one.step}: ${one.make_safe || "nothing to be done first"}, ${one.safe} min` : "no step in hand";
-    const margin = (words, value, isShort) => [el("dt", {}, words), el("dd", { class: isShort ? "pk-over" : "" }, `${value} min left${isShort ? `, at least ${one.reserve} wanted` : ""}`)];
-    return el("div", {}, el("p", { class: "pk-home-head" }, el("strong", {}, one.who), ` alone inside by `, el("strong", {}, one.inside), `, ${one.total} min from now`),
-      el("dl", {}, el("dt", {}, "first"), el("dd", {}, safe), el("dt", {}, "way"), el("dd", {}, `${one.back} min with ingress`), margin("oxygen", one.oxygen, one.is_short), margin(one.first_out, one.suit, one.is_suit_short)));
+    const safe = one.step
+      ? `${one.step}: ${one.make_safe || "nothing to be done first"}, ${one.safe} min`
+      : "no step in hand";
+    const margin = (words, value, isShort) => [
+      el("dt", {}, words),
+      el(
+        "dd",
+        { class: isShort ? "pk-over" : "" },
+        `${value} min left${isShort ? `, at least ${one.reserve} wanted` : ""}`,
+      ),
+    ];
+    return el(
+      "div",
+      {},
+      el(
+        "p",
+        { class: "pk-home-head" },
+        el("strong", {}, one.who),
+        ` alone inside by `,
+        el("strong", {}, one.inside),
+        `, ${one.total} min from now`,
+      ),
+      el(
+        "dl",
+        {},
+        el("dt", {}, "first"),
+        el("dd", {}, safe),
+        el("dt", {}, "way"),
+        el("dd", {}, `${one.back} min with ingress`),
+        margin("oxygen", one.oxygen, one.is_short),
+        margin(one.first_out, one.suit, one.is_suit_short),
+      ),
+    );
   }
 
   sequence(rows) {
-    return el("table", { class: "pk-plain pk-home-sequence" }, el("caption", {}, "In this order"), el("thead", {}, el("tr", {}, ["PET", "Who", "What", "Min"].map(name => el("th", { scope: "col" }, name)))),
-      el("tbody", {}, rows.map(([who, what, minutes, start, finish]) => el("tr", {}, el("td", { class: "pk-when" }, `${start} to ${finish}`), el("td", {}, who), el("td", {}, what), el("td", {}, minutes)))));
+    return el(
+      "table",
+      { class: "pk-plain pk-home-sequence" },
+      el("caption", {}, "In this order"),
+      el(
+        "thead",
+        {},
+        el(
+          "tr",
+          {},
+          ["PET", "Who", "What", "Min"].map(name => el("th", { scope: "col" }, name)),
+        ),
+      ),
+      el(
+        "tbody",
+        {},
+        rows.map(([who, what, minutes, start, finish]) =>
+          el(
+            "tr",
+            {},
+            el("td", { class: "pk-when" }, `${start} to ${finish}`),
+            el("td", {}, who),
+            el("td", {}, what),
+            el("td", {}, minutes),
+          ),
+        ),
+      ),
+    );
   }
 }

@@ -1,16 +1,45 @@
 // Beside the chart: faults, findings and margins, worst first; why a step stands where it does; what moved.
 
-const SIDE_TABS = { findings: "Findings", margins: "Margins", why: "Why", moved: "Compare", odds: "Odds", order: "Order" };
-const OUTSIDE_TABS = { findings: "Findings", options: "Options", home: "Home", margins: "Margins", why: "Why" };
+import { severitySign } from "./chart_shapes.js";
+import { el, svg, tabButton, tableOf } from "./dom.js";
+import { tabAfter } from "./keys.js";
+import { OddsPane, OrderPane } from "./work.js";
 
-class Side {
+export const SIDE_TABS = {
+  findings: "Findings",
+  margins: "Margins",
+  why: "Why",
+  moved: "Compare",
+  odds: "Odds",
+  order: "Order",
+};
+export const OUTSIDE_TABS = {
+  findings: "Findings",
+  options: "Options",
+  home: "Home",
+  margins: "Margins",
+  why: "Why",
+};
+
+export class Side {
   constructor(root, send, events) {
     Object.assign(this, { root, send, events });
     this.tabs = el("div", { class: "pk-tabs", role: "tablist", "aria-label": "About the plan" });
     this.names = SIDE_TABS;
-    this.panes = Object.fromEntries(Object.entries({ ...SIDE_TABS, ...OUTSIDE_TABS }).map(([name, words]) => [name, el("div", { class: "pk-pane", role: "tabpanel", "aria-label": words, tabindex: 0 })]));
+    this.panes = Object.fromEntries(
+      Object.entries({ ...SIDE_TABS, ...OUTSIDE_TABS }).map(([name, words]) => [
+        name,
+        el("div", { class: "pk-pane", role: "tabpanel", "aria-label": words, tabindex: 0 }),
+      ]),
+    );
     this.faultBox = el("div", { class: "pk-faults", "aria-live": "polite" });
-    this.box = el("aside", { class: "pk-side", "aria-label": "Findings and margins" }, this.faultBox, this.tabs, Object.values(this.panes));
+    this.box = el(
+      "aside",
+      { class: "pk-side", "aria-label": "Findings and margins" },
+      this.faultBox,
+      this.tabs,
+      Object.values(this.panes),
+    );
     this.counts = {};
     this.panes.why.append(el("p", { class: "pk-hint" }, "Choose a step in the chart or in the table."));
     this.panes.moved.append(el("p", { class: "pk-hint" }, "Choose a version above and press Compare."));
@@ -33,17 +62,24 @@ class Side {
 
   open(name) {
     this.current = name;
-    this.tabs.replaceChildren(...Object.entries(this.names).map(([key, words]) => el("button", {
-      type: "button", role: "tab", class: "pk-tab", "aria-selected": String(key === name), "data-side": key, tabindex: key === name ? 0 : -1,
-      onclick: () => this.open(key), onkeydown: event => this.onKey(event, key),
-    }, words, this.counts[key] ? el("span", { class: "pk-count" }, this.counts[key]) : null)));
+    this.tabs.replaceChildren(
+      ...Object.entries(this.names).map(([key, words]) =>
+        tabButton(words, this.counts[key], {
+          "aria-selected": String(key === name),
+          "data-side": key,
+          tabindex: key === name ? 0 : -1,
+          onclick: () => this.open(key),
+          onkeydown: event => this.onKey(event, key),
+        }),
+      ),
+    );
     for (const [key, pane] of Object.entries(this.panes)) pane.hidden = key !== name;
   }
 
   onKey(event, name) {
-    const names = Object.keys(this.names), by = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
-    if (!by) return;
-    this.open(names[(names.indexOf(name) + by + names.length) % names.length]);
+    const next = tabAfter(Object.keys(this.names), name, event.key);
+    if (!next) return;
+    this.open(next);
     this.tabs.querySelector("[aria-selected=true]").focus();
     event.preventDefault();
   }
@@ -51,36 +87,118 @@ class Side {
   setFaults(faults) {
     this.box.classList.toggle("pk-is-old", faults.length > 0);
     this.faultBox.hidden = faults.length === 0;
-    if (!faults.length) { this.faultBox.replaceChildren(); return; }
+    if (!faults.length) {
+      this.faultBox.replaceChildren();
+      return;
+    }
     this.faultBox.replaceChildren(
-      el("strong", {}, `${faults.length} ${faults.length === 1 ? "fault" : "faults"}: the chart shows the last good plan`),
-      el("ul", {}, faults.slice(0, 30).map(fault => el("li", {}, el("button", {
-        type: "button", class: "pk-link", onclick: () => fault.line !== null && this.events.onCell(fault.sheet, fault.line, fault.column),
-      }, [fault.where, fault.value && `“${fault.value}”`].filter(Boolean).join(" "), ": ", fault.problem)))));
+      el(
+        "strong",
+        {},
+        `${faults.length} ${faults.length === 1 ? "fault" : "faults"}: the chart shows the last good plan`,
+      ),
+      el(
+        "ul",
+        {},
+        faults
+          .slice(0, 30)
+          .map(fault =>
+            el(
+              "li",
+              {},
+              el(
+                "button",
+                {
+                  type: "button",
+                  class: "pk-link",
+                  onclick: () =>
+                    fault.line !== null && this.events.onCell(fault.sheet, fault.line, fault.column),
+                },
+                [fault.where, fault.value && `“${fault.value}”`].filter(Boolean).join(" "),
+                ": ",
+                fault.problem,
+              ),
+            ),
+          ),
+      ),
+    );
   }
 
   tell(notes, theme) {
     this.notes = notes;
     this.counts.findings = notes.findings.length;
-    const sign = severity => svg("svg", { class: "pk-sign", viewBox: "-9 -9 18 18", "aria-hidden": "true" }, severitySign(severity, 0, 0, 7, theme));
-    this.panes.findings.replaceChildren(notes.findings.length
-      ? el("ol", { class: "pk-list" }, notes.findings.map((found, number) => el("li", {}, el("button", {
-        type: "button", class: "pk-item", "data-finding": number, onclick: () => this.pick(number),
-      }, sign(found.severity), el("span", { class: "pk-item-head" }, [found.severity, found.check, found.crew, found.step, found.when].filter(Boolean).join(" · ")),
-      el("span", { class: "pk-item-text" }, found.message), found.source ? el("span", { class: "pk-source" }, `Source: ${found.source}`) : null))))
-      : el("p", { class: "pk-hint" }, "No findings."));
-    this.panes.margins.replaceChildren(el("ul", { class: "pk-list" }, notes.margins.map(margin => this.margin(margin))));
+    const sign = severity =>
+      svg(
+        "svg",
+        { class: "pk-sign", viewBox: "-9 -9 18 18", "aria-hidden": "true" },
+        severitySign(severity, 0, 0, 7, theme),
+      );
+    this.panes.findings.replaceChildren(
+      notes.findings.length
+        ? el(
+            "ol",
+            { class: "pk-list" },
+            notes.findings.map((found, number) =>
+              el(
+                "li",
+                {},
+                el(
+                  "button",
+                  {
+                    type: "button",
+                    class: "pk-item",
+                    "data-finding": number,
+                    onclick: () => this.pick(number),
+                  },
+                  sign(found.severity),
+                  el(
+                    "span",
+                    { class: "pk-item-head" },
+                    [found.severity, found.check, found.crew, found.step, found.when]
+                      .filter(Boolean)
+                      .join(" · "),
+                  ),
+                  el("span", { class: "pk-item-text" }, found.message),
+                  found.source ? el("span", { class: "pk-source" }, `Source: ${found.source}`) : null,
+                ),
+              ),
+            ),
+          )
+        : el("p", { class: "pk-hint" }, "No findings."),
+    );
+    this.panes.margins.replaceChildren(
+      el(
+        "ul",
+        { class: "pk-list" },
+        notes.margins.map(margin => this.margin(margin)),
+      ),
+    );
     this.open(this.current);
   }
 
   margin(margin) {
     const share = Math.max(0, Math.min(1, margin.share));
     const level = margin.share < 0 ? "over" : margin.share < 0.1 ? "little" : "some";
-    return el("li", {}, el(margin.step ? "button" : "div", {
-      type: margin.step ? "button" : null, class: "pk-item pk-margin", onclick: margin.step ? () => this.events.onStep(margin.step) : null,
-    }, el("span", { class: "pk-item-text" }, margin.what), el("span", { class: `pk-left pk-${level}` }, margin.left),
-    el("span", { class: "pk-meter" }, el("span", { class: `pk-fill pk-${level}`, style: `width:${(share * 100).toFixed(1)}%` })),
-    el("span", { class: "pk-source" }, `${margin.percent} left, ${margin.when}`)));
+    return el(
+      "li",
+      {},
+      el(
+        margin.step ? "button" : "div",
+        {
+          type: margin.step ? "button" : null,
+          class: "pk-item pk-margin",
+          onclick: margin.step ? () => this.events.onStep(margin.step) : null,
+        },
+        el("span", { class: "pk-item-text" }, margin.what),
+        el("span", { class: `pk-left pk-${level}` }, margin.left),
+        el(
+          "span",
+          { class: "pk-meter" },
+          el("span", { class: `pk-fill pk-${level}`, style: `width:${(share * 100).toFixed(1)}%` }),
+        ),
+        el("span", { class: "pk-source" }, `${margin.percent} left, ${margin.when}`),
+      ),
+    );
   }
 
   pick(number) {
@@ -95,16 +213,31 @@ class Side {
 
   why(message) {
     this.panes.why.replaceChildren(
-      el("dl", {}, message.facts.flatMap(([name, words]) => [el("dt", {}, name), el("dd", {}, words)])),
-      el("ol", { class: "pk-why" }, message.lines.map(line => el("li", {}, line))));
+      el(
+        "dl",
+        {},
+        message.facts.flatMap(([name, words]) => [el("dt", {}, name), el("dd", {}, words)]),
+      ),
+      el(
+        "ol",
+        { class: "pk-why" },
+        message.lines.map(line => el("li", {}, line)),
+      ),
+    );
   }
 
   compared(message) {
     this.panes.moved.replaceChildren(
       el("p", {}, `From “${message.name}” to what is typed now:`),
-      !message.moved ? el("p", { class: "pk-hint" }, "That version holds faults: there is no plan of it to compare.")
-        : message.moved.rows.length ? tableOf(message.moved.columns, message.moved.rows, "Steps that moved") : el("p", { class: "pk-hint" }, "No step moved."),
-      message.typed.rows.length ? tableOf(message.typed.columns, message.typed.rows, `What is typed (a: ${message.name}, b: now)`) : el("p", { class: "pk-hint" }, "Nothing is typed otherwise."));
+      !message.moved
+        ? el("p", { class: "pk-hint" }, "That version holds faults: there is no plan of it to compare.")
+        : message.moved.rows.length
+          ? tableOf(message.moved.columns, message.moved.rows, "Steps that moved")
+          : el("p", { class: "pk-hint" }, "No step moved."),
+      message.typed.rows.length
+        ? tableOf(message.typed.columns, message.typed.rows, `What is typed (a: ${message.name}, b: now)`)
+        : el("p", { class: "pk-hint" }, "Nothing is typed otherwise."),
+    );
     this.open("moved");
   }
 }

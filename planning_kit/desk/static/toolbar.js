@@ -1,22 +1,47 @@
 // Above the chart: undo, versions, files, egress; and the messages that need an answer.
 
-class Toolbar {
+import { ConflictPanel } from "./conflict.js";
+import { button, el } from "./dom.js";
+import { hourMinute, momentMs, momentText } from "./times.js";
+import { WorkControl } from "./work.js";
+
+const MOST_OFFERS = 3;
+
+export class Toolbar {
   constructor(send, chart) {
     this.send = send;
     // Greyed out, not disabled: a disabled button would lose the keyboard's place.
-    const able = (label, kind) => button(label, "", event => event.currentTarget.ariaDisabled !== "true" && send({ kind }), { "data-act": kind });
+    const able = (label, kind) =>
+      button(label, "", event => event.currentTarget.ariaDisabled !== "true" && send({ kind }), {
+        "data-act": kind,
+      });
     this.undo = able("Undo", "undo");
     this.redo = able("Redo", "redo");
     this.save = able("Save", "save");
     this.save.title = "Save to the scenario's folder (Alt+S)";
     this.versions = el("select", { class: "pk-field", "aria-label": "Version", title: "A named version" });
-    this.name = el("input", { class: "pk-field pk-name", placeholder: "name a version", "aria-label": "Name of a new version" });
-    this.folder = el("input", { class: "pk-field pk-name", placeholder: "new folder", "aria-label": "New folder for the export" });
-    this.baseline = el("select", { class: "pk-field", "aria-label": "Baseline", title: "Show where a version had each step",
-      onchange: () => send({ kind: "baseline", name: this.baseline.value }) });
+    this.name = el("input", {
+      class: "pk-field pk-name",
+      placeholder: "name a version",
+      "aria-label": "Name of a new version",
+    });
+    this.folder = el("input", {
+      class: "pk-field pk-name",
+      placeholder: "new folder",
+      "aria-label": "New folder for the export",
+    });
+    this.baseline = el("select", {
+      class: "pk-field",
+      "aria-label": "Baseline",
+      title: "Show where a version had each step",
+      onchange: () => send({ kind: "baseline", name: this.baseline.value }),
+    });
     const drop = () => send({ kind: "drop", name: this.versions.value });
     const picked = kind => () => send({ kind, name: this.versions.value });
-    const keep = () => { send({ kind: "keep", name: this.name.value }); this.name.value = ""; };
+    const keep = () => {
+      send({ kind: "keep", name: this.name.value });
+      this.name.value = "";
+    };
     const out = () => send({ kind: "export", folder: this.folder.value });
     this.name.addEventListener("keydown", event => event.key === "Enter" && keep());
     this.folder.addEventListener("keydown", event => event.key === "Enter" && out());
@@ -28,14 +53,33 @@ class Toolbar {
     this.egress = new EgressSlider(send);
     const group = (...parts) => el("span", { class: "pk-group" }, parts);
     const planning = (...parts) => el("span", { class: "pk-group pk-planning" }, parts);
-    this.box = el("div", { class: "pk-toolbar", role: "toolbar", "aria-label": "Plan" },
-      group(this.undo, this.redo), group(this.save, this.state),
+    this.box = el(
+      "div",
+      { class: "pk-toolbar", role: "toolbar", "aria-label": "Plan" },
+      group(this.undo, this.redo),
+      group(this.save, this.state),
       planning(this.name, button("Keep", "Keep what is typed under this name", keep, { "data-act": "keep" })),
-      planning(this.versions, button("Switch", "Make this version current (undo leads back)", picked("switch"), { "data-act": "switch" }), button("Compare", "What moved from this version to now", picked("compare"), { "data-act": "compare" }),
-        button("×", "Delete this version", drop, { "data-act": "drop", "aria-label": "Delete this version" })),
+      planning(
+        this.versions,
+        button("Switch", "Make this version current (undo leads back)", picked("switch"), {
+          "data-act": "switch",
+        }),
+        button("Compare", "What moved from this version to now", picked("compare"), {
+          "data-act": "compare",
+        }),
+        button("×", "Delete this version", drop, { "data-act": "drop", "aria-label": "Delete this version" }),
+      ),
       planning(el("label", { class: "pk-label" }, "Baseline ", this.baseline)),
-      planning(this.folder, button("Export", "Save as a new folder beside this one", out, { "data-act": "export" })));
-    this.zoom = group(button("−", "Zoom out", () => chart.zoom(1.5), { "aria-label": "Zoom out" }), button("+", "Zoom in (Ctrl and wheel)", () => chart.zoom(1 / 1.5), { "aria-label": "Zoom in" }), button("All", "The whole outing (Home)", () => chart.zoomAll()));
+      planning(
+        this.folder,
+        button("Export", "Save as a new folder beside this one", out, { "data-act": "export" }),
+      ),
+    );
+    this.zoom = group(
+      button("−", "Zoom out", () => chart.zoom(1.5), { "aria-label": "Zoom out" }),
+      button("+", "Zoom in (Ctrl and wheel)", () => chart.zoom(1 / 1.5), { "aria-label": "Zoom in" }),
+      button("All", "The whole outing (Home)", () => chart.zoomAll()),
+    );
   }
 
   show(status) {
@@ -44,21 +88,36 @@ class Toolbar {
     this.save.ariaDisabled = String(!status.unsaved);
     this.undo.title = status.undo ? `Undo: ${status.undo} (Ctrl+Z)` : "Nothing to undo";
     this.redo.title = status.redo ? `Redo: ${status.redo} (Ctrl+Y)` : "Nothing to redo";
-    this.state.textContent = status.unsaved ? "unsaved" : "saved";
+    this.isKept = status.is_kept;
+    const unsaved = status.is_kept ? "unsaved" : "unsaved, not kept on disk";
+    this.state.textContent = status.unsaved ? unsaved : "saved";
     this.state.classList.toggle("pk-unsaved", status.unsaved);
-    options(this.versions, status.versions.map(name => [name, name]), this.versions.value);
+    options(
+      this.versions,
+      status.versions.map(name => [name, name]),
+      this.versions.value,
+    );
     options(this.baseline, [["", "none"], ...status.versions.map(name => [name, name])], status.baseline);
     this.setHead(status.head);
     this.egress.show(status.egress);
   }
 
   setHead(head) {
-    this.head.replaceChildren(...head.map(([name, words, level]) => el("span", { class: `pk-fact ${level && `pk-fact-${level}`}` }, `${name}: `, el("strong", {}, words))));
+    this.head.replaceChildren(
+      ...head.map(([name, words, level]) =>
+        el("span", { class: `pk-fact ${level && `pk-fact-${level}`}` }, `${name}: `, el("strong", {}, words)),
+      ),
+    );
   }
 
   say(message) {
     const back = message.way_back;
-    this.said.replaceChildren(message.text, ...(back ? [" ", button(back.label, "", () => this.send({ kind: back.kind }), { "data-act": back.kind })] : []));
+    this.said.replaceChildren(
+      message.text,
+      ...(back
+        ? [" ", button(back.label, "", () => this.send({ kind: back.kind }), { "data-act": back.kind })]
+        : []),
+    );
     this.said.className = `pk-said pk-said-${message.level}`;
     clearTimeout(this.timer);
     if (message.level === "good" && !back) this.timer = setTimeout(() => this.hush(), 8000);
@@ -69,11 +128,26 @@ class Toolbar {
   }
 
   offer({ offers }) {
-    const more = offers.length > 1 ? `${offers.length - 1} older after it. ` : "";
-    this.asks.replaceChildren(...offers.slice(0, 1).map(offer => el("div", { class: "pk-ask", role: "alert" },
-      `There is unsaved work on this scenario, last written ${offer.written} (perhaps still open in another window). ${more}`,
-      button("Restore", "Take it up; undo leads back", () => this.send({ kind: "restore", path: offer.path }), { "data-act": "restore" }),
-      button("Discard", "Delete it", () => this.send({ kind: "discard", path: offer.path })))));
+    const more = offers.length - MOST_OFFERS;
+    const told = `${more} more, shown when one of these is gone.`;
+    const left = more > 0 ? [el("div", { class: "pk-ask" }, told)] : [];
+    this.asks.replaceChildren(...offers.slice(0, MOST_OFFERS).map(offer => this.asked(offer)), ...left);
+  }
+
+  asked(offer) {
+    const act = (label, hint, kind) =>
+      button(label, hint, () => this.send({ kind, path: offer.path }), { "data-act": kind });
+    const inUse = [
+      `Another session on this scenario is open, with unsaved work of ${offer.written}: ` +
+        "in use, it stays with that session. ",
+      act("Copy", "Take a copy of it into this session; undo leads back", "restore"),
+    ];
+    const left = [
+      `There is unsaved work on this scenario, last written ${offer.written}. `,
+      act("Restore", "Take it up; undo leads back", "restore"),
+      act("Discard", "Delete it", "discard"),
+    ];
+    return el("div", { class: "pk-ask", role: "alert" }, ...(offer.in_use ? inUse : left));
   }
 
   conflict(message) {
@@ -83,7 +157,7 @@ class Toolbar {
   }
 }
 
-function options(select, pairs, value) {
+export function options(select, pairs, value) {
   const now = JSON.stringify(pairs);
   if (select.dataset.pairs !== now) {
     select.dataset.pairs = now;
@@ -94,19 +168,46 @@ function options(select, pairs, value) {
 
 const KEYS_MS = 900;
 
-class EgressSlider {
+export class EgressSlider {
   constructor(send) {
     this.send = send;
-    this.field = el("input", { class: "pk-field pk-moment", type: "datetime-local", step: 60, "aria-label": "Egress, UTC" });
-    this.slider = el("input", { class: "pk-slider", type: "range", step: 1, "aria-label": "Egress within the range, minutes" });
+    this.field = el("input", {
+      class: "pk-field pk-moment",
+      type: "datetime-local",
+      step: 60,
+      "aria-label": "Egress, UTC",
+    });
+    this.slider = el("input", {
+      class: "pk-slider",
+      type: "range",
+      step: 1,
+      "aria-label": "Egress within the range, minutes",
+    });
     this.strip = el("div", { class: "pk-sweep", "aria-hidden": "true" });
     this.ends = [el("span", { class: "pk-quiet" }), el("span", { class: "pk-quiet" })];
-    this.sweep = new WorkControl("sweep", "Try all", "Time the plan at every 5 minutes of this range", send, () => this.strip.replaceChildren());
-    this.box = el("div", { class: "pk-egress" }, el("label", { class: "pk-label" }, "Egress UTC ", this.field), this.ends[0],
-      el("span", { class: "pk-slide" }, this.slider, this.strip), this.ends[1], this.sweep.box);
-    this.slider.addEventListener("pointerdown", () => { this.drag = Math.random().toString(36); });
+    this.sweep = new WorkControl(
+      "sweep",
+      "Try all",
+      "Time the plan at every 5 minutes of this range",
+      send,
+      () => this.strip.replaceChildren(),
+    );
+    this.box = el(
+      "div",
+      { class: "pk-egress" },
+      el("label", { class: "pk-label" }, "Egress UTC ", this.field),
+      this.ends[0],
+      el("span", { class: "pk-slide" }, this.slider, this.strip),
+      this.ends[1],
+      this.sweep.box,
+    );
+    this.slider.addEventListener("pointerdown", () => {
+      this.drag = Math.random().toString(36);
+    });
     this.slider.addEventListener("input", () => this.move());
-    this.slider.addEventListener("pointerup", () => { this.drag = null; });
+    this.slider.addEventListener("pointerup", () => {
+      this.drag = null;
+    });
     this.slider.addEventListener("keydown", event => event.key.startsWith("Arrow") && this.holdKeys());
     // Typed digit by digit, a year changes four times: the keyboard ends with Enter or by leaving.
     this.field.addEventListener("keydown", event => {
@@ -123,23 +224,28 @@ class EgressSlider {
     this.slider.min = 0;
     this.slider.max = Math.round((this.last - this.first) / 60000);
     if (!this.drag && !this.isWaiting) this.slider.value = Math.round((egress.at - this.first) / 60000);
-    if (!this.isTyping) this.field.value = new Date(egress.at).toISOString().slice(0, 16);
-    this.ends[0].textContent = new Date(this.first).toISOString().slice(11, 16);
-    this.ends[1].textContent = new Date(this.last).toISOString().slice(11, 16);
+    if (!this.isTyping) this.field.value = momentText(egress.at);
+    this.ends[0].textContent = hourMinute(this.first);
+    this.ends[1].textContent = hourMinute(this.last);
   }
 
   commit() {
     this.isTyping = false;
-    if (this.field.value) this.send({ kind: "egress", ms: Date.parse(`${this.field.value}Z`) });
+    const ms = momentMs(this.field.value);
+    if (ms !== null) this.send({ kind: "egress", ms });
   }
 
-  holdKeys() {  // arrows in quick succession are one edit
+  holdKeys() {
+    // arrows in quick succession are one edit
     this.drag ??= Math.random().toString(36);
     clearTimeout(this.held);
-    this.held = setTimeout(() => { this.drag = null; }, KEYS_MS);
+    this.held = setTimeout(() => {
+      this.drag = null;
+    }, KEYS_MS);
   }
 
-  move() {  // one message at a time: the next goes when the last was answered
+  move() {
+    // one message at a time: the next goes when the last was answered
     if (this.isWaiting) return;
     this.isWaiting = true;
     const value = this.slider.value;
@@ -151,7 +257,8 @@ class EgressSlider {
 
   swept(message) {
     if (message.result) this.strip.replaceChildren();
-    for (const each of message.result ?? (message.part ? [message.part] : [])) this.strip.append(this.tried(each));
+    for (const each of message.result ?? (message.part ? [message.part] : []))
+      this.strip.append(this.tried(each));
     this.sweep.told(message, "bars: inside the hard limit; dots: no plan or past it");
   }
 
@@ -159,6 +266,10 @@ class EgressSlider {
     const share = (each.ms - this.first) / (this.last - this.first);
     const level = each.left === null ? "none" : each.left < 0 ? "over" : "some";
     const words = each.left === null ? each.reason : `${each.left} min before the hard limit`;
-    return el("span", { class: `pk-try pk-${level}`, style: `left:${(share * 100).toFixed(2)}%`, title: `${new Date(each.ms).toISOString().slice(11, 16)}: ${words}` });
+    return el("span", {
+      class: `pk-try pk-${level}`,
+      style: `left:${(share * 100).toFixed(2)}%`,
+      title: `${hourMinute(each.ms)}: ${words}`,
+    });
   }
 }

@@ -31,6 +31,7 @@ from planning_kit.inputs.records import Task
 from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.inputs.times import pet_label
+from planning_kit.judge.drop_order import drop_order, task_starts
 from planning_kit.plan.timed import TimedPlan
 
 COLUMNS = ["cut_order", "task", "title", "need", "planned_start_min", "last_start_min", "last_start", "p",
@@ -42,8 +43,8 @@ _ENOUGH = 0.05  # share of the samples
 def propose_cuts(plan: TimedPlan, level: float = 0.95, samples: int = 2_000, seed: int = 1) -> pd.DataFrame:
     """The latest start of each optional and get-ahead task at which P(inside by the hard limit) >= ``level``.
 
-    Tasks that have begun are no lines. In the order in which they would be dropped: the scenario's
-    ``cut_order``, then get-ahead before optional, the lower priority first, the later in the plan first.
+    Tasks that have begun are no lines. In the order in which they would be dropped (see
+    `planning_kit.judge.drop_order.drop_order`), of equals the later in the plan first.
     Columns: ``cut_order`` (1 goes first), ``task``, ``title``, ``need``, ``planned_start_min``,
     ``last_start_min`` (PET minutes; NaN: even begun as early as it can be, it does not keep the level),
     ``last_start`` as a PET label, ``p`` at that start and its ``se``, ``given_last_start_min`` (the
@@ -102,10 +103,7 @@ def _in_cut_order(plan: TimedPlan, study: Study) -> list[Task]:
     asked = [task for task in plan.scenario.records.tasks
              if task.need != "required" and task.task in steps_of
              and not study.outing.has_begun(task.task)]
-    return sorted(asked, key=lambda task: (
-        task.cut_order or math.inf, task.need != "get-ahead", -(task.priority or math.inf),
-        -float(plan.starts[steps_of[task.task]].min()),
-    ))
+    return drop_order(asked, task_starts(plan))
 
 
 @dataclass(frozen=True, eq=False)

@@ -14,12 +14,16 @@ from planning_kit.inputs.times import gmt_label
 
 @dataclass(frozen=True)
 class Move:
-    """One change: ``kind`` (order, crew, task, egress, rule, note), whose, which steps or task, in words."""
+    """One change: ``kind`` (order, crew, task, egress, rule, note), whose, which steps or task, in words.
+
+    ``short``: the words without what was before, where they tell it.
+    """
 
     kind: str
     crew: str
     what: str
     words: str
+    short: str = ""
 
 
 @dataclass(frozen=True)
@@ -108,8 +112,8 @@ def _orders(before: Choice, choice: Choice, traded: Collection[str]) -> Iterator
     for block in moved_blocks(before.lanes, choice.lanes):
         if block.steps not in told:
             told.add(block.steps)
-            yield Move("order", block.who, " ".join(block.steps),
-                       f"{' '.join(block.steps)} now behind {block.follows} (was behind {block.followed})")
+            now = f"{' '.join(block.steps)} now behind {block.follows}"
+            yield Move("order", block.who, " ".join(block.steps), f"{now} (was behind {block.followed})", now)
     for who, lane in choice.lanes.items():
         for _, group in groupby(enumerate(lane), key=lambda pair: pair[1] in traded and
                                 pair[1] not in before.lanes.get(who, ())):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from functools import cached_property
@@ -11,18 +10,19 @@ from typing import Any
 import pandas as pd
 
 from planning_kit.explore.odds.odds import odds
-from planning_kit.explore.propose.judge import walk_min
 from planning_kit.explore.propose.model import Requirement
 from planning_kit.explore.propose.moves import Move
 from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.shown_text import html_text
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.inputs.times import pet_label
+from planning_kit.judge.review import walk_min
 from planning_kit.plan.timed import TimedPlan
 
 MOVE_COLUMNS = ["kind", "crew", "what", "words"]
 CLASH_COLUMNS = ["table", "row", "requirement"]
 TABLE_COLUMNS = ["plan", "egress", "end_min", "gain_min", "walk_min", "p_planned", "p_hard", "left_out",
-                 "changes", "new_cautions", "verdict"]
+                 "changes", "new_concerns", "verdict"]
 ODDS_SAMPLES = 2_000
 
 
@@ -32,11 +32,12 @@ class Proposal:
 
     ``end_min`` is the outing's end on likely durations, ``cushioned_min`` on those with the cushion that was
     asked for (the same without one), ``bound_min`` the least that the latter could be for any order under
-    the same freedom (all PET minutes);
+    the same freedom, never above it (all PET minutes; proven to a second a link of the chain, for the
+    solver counts in seconds);
     ``plan`` and ``current`` are plans of the class that the front door makes (left open, for it lies to the
     right); ``dropped`` the tasks left out; ``is_proven`` that neither more tasks nor an earlier end are
     possible;
-    ``is_repeatable`` that no clock cut the search short; ``new_cautions`` counts those that the current plan
+    ``is_repeatable`` that no clock cut the search short; ``new_concerns`` counts those that the current plan
     does not have.
     """
 
@@ -51,7 +52,7 @@ class Proposal:
     tasks_proven: bool
     end_proven: bool
     is_repeatable: bool
-    new_cautions: int
+    new_concerns: int
 
     @property
     def end_min(self) -> float:
@@ -134,7 +135,7 @@ class Proposals:
 
         ``plan``, ``egress`` (UTC), ``end_min`` (PET), ``gain_min`` (earlier end), ``walk_min`` (both crew
         members), ``p_planned`` and ``p_hard`` (odds of keeping the limits, `ODDS_SAMPLES` samples),
-        ``left_out`` (tasks), ``changes`` (how many), ``new_cautions``, ``verdict``.
+        ``left_out`` (tasks), ``changes`` (how many), ``new_concerns``, ``verdict``.
         """
         return self._table.copy()
 
@@ -151,7 +152,7 @@ class Proposals:
 
     def _repr_html_(self) -> str:
         table = self.table._repr_html_() or ""  # type: ignore[operator]
-        return f"<p>{html.escape(self.verdict)}</p>{table}"
+        return f"<p>{html_text(self.verdict)}</p>{table}"
 
 
 def odds_of_limits(plan: TimedPlan) -> tuple[float, float]:
@@ -170,6 +171,6 @@ def _row(name: str, plan: TimedPlan, current: TimedPlan | None,
         "p_planned": round(p_planned, 3), "p_hard": round(p_hard, 3),
         "left_out": " ".join(sorted(proposal.dropped)) if proposal else "",
         "changes": len(proposal.changes) if proposal else 0,
-        "new_cautions": proposal.new_cautions if proposal else 0,
+        "new_concerns": proposal.new_concerns if proposal else 0,
         "verdict": proposal.verdict if proposal else "",
     }

@@ -47,7 +47,7 @@ def rebuild(scenario: Scenario, choice: Choice, timed: Timer) -> Rebuilt:
         written += tuple(broken)
         changed = apply(changed, map(wait_for, broken))
         plan = timed(changed)
-    return Rebuilt(plan, written, first.notes)
+    return Rebuilt(plan, written, tuple(note.words for note in first.notes))
 
 
 def changes_of(scenario: Scenario, choice: Choice) -> list[Change]:

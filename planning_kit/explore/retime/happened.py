@@ -15,7 +15,7 @@ from datetime import datetime
 import numpy as np
 import pandas as pd
 
-from planning_kit.changes.change import made, step_named
+from planning_kit.changes.change import Changed, made, step_named
 from planning_kit.changes.dropping import Drop
 from planning_kit.inputs.log_steps import DONE, DROPPED, IN_PROGRESS, State, States
 from planning_kit.inputs.scenario import Scenario
@@ -24,12 +24,13 @@ from planning_kit.plan.network import ROUNDING_MIN, on_grid
 from planning_kit.plan.timed import TimedPlan
 
 _LOGGED_FIRST, _TO_DO = 0, 1
+SKIPPED, NOT_DONE = "skipped", "not done"
 MINUTES = ("minutes_low", "minutes_likely", "minutes_high")
 
 
 @dataclass(frozen=True)
 class LeftOut:
-    """A step that the re-timed plan does not hold; ``why`` in words; ``kind`` is skipped or not done."""
+    """A step that the re-timed plan does not hold; ``why`` in words; ``kind`` is `SKIPPED` or `NOT_DONE`."""
 
     step: str
     kind: str
@@ -40,14 +41,15 @@ class LeftOut:
 class Happened:
     """The scenario with what has happened. ``fixed``: steps that have started, to their start (PET minutes).
 
-    ``parts``: rows that are parts of a step, to the step that they are of.
+    ``parts``: rows that are parts of a step, to the step that they are of. ``went_with_it``: gaps and
+    inhibits that a skipped step takes with it, by what they are, and in words.
     """
 
     scenario: Scenario
     fixed: Mapping[str, float]
     parts: Mapping[str, str]
     left_out: tuple[LeftOut, ...]
-    notes: tuple[str, ...]
+    went_with_it: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -84,18 +86,23 @@ def write_down(base: TimedPlan, states: States, egress: datetime, now_min: float
     scenario = changed.scenario
     if scenario is not base.scenario:
         scenario = scenario.as_happened(moment_at(now_min, egress))
-    return Happened(scenario, fixed, parts, left, changed.notes)
+    return Happened(scenario, fixed, parts, left, _went(changed))
 
 
 def _dropped(steps: Iterable[str]) -> Drop:
     return Drop(tuple(map(step_named, steps)))
 
 
+def _went(changed: Changed) -> tuple[tuple[str, str], ...]:
+    """What went with dropped steps: each gap and inhibit, and words about it."""
+    return tuple((note.about, note.words) for note in changed.notes)
+
+
 def _left_out(state: State) -> LeftOut:
     if state.is_left_undone:
-        return LeftOut(state.step.step, "not done", "was still to do when both went in")
+        return LeftOut(state.step.step, NOT_DONE, "was still to do when both went in")
     why = "was given up before it was finished" if state.pieces else "was skipped"
-    return LeftOut(state.step.step, "skipped", why)
+    return LeftOut(state.step.step, SKIPPED, why)
 
 
 def _rows_of(frame: pd.DataFrame) -> list[dict[str, object]]:
@@ -185,9 +192,9 @@ def _with_parts(scenario: Scenario, parts: Mapping[str, str]) -> dict[str, pd.Da
 def without(happened: Happened, lost: Mapping[str, str]) -> Happened:
     """The same without the steps of ``lost`` (to the reason why they cannot be placed)."""
     changed = made(happened.scenario, [_dropped(lost)])
-    left = tuple(LeftOut(happened.parts.get(step, step), "not done", why) for step, why in lost.items())
+    left = tuple(LeftOut(happened.parts.get(step, step), NOT_DONE, why) for step, why in lost.items())
     return Happened(changed.scenario, happened.fixed, happened.parts, (*happened.left_out, *left),
-                    (*happened.notes, *changed.notes))
+                    (*happened.went_with_it, *_went(changed)))
 
 
 def positions(happened: Happened) -> tuple[dict[int, float], np.ndarray]:

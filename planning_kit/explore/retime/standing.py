@@ -10,6 +10,7 @@ import numpy as np
 from planning_kit.explore.retime.retiming import Outside
 from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.records import BOTH
+from planning_kit.inputs.shown_text import visible
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label, pet_min
 from planning_kit.plan.build import work_order
 from planning_kit.plan.network import LIGHT, ROUNDING_MIN, Demand, pinned
@@ -24,7 +25,7 @@ def standing_of(plan: TimedPlan, outside: Outside) -> str:
     """Lines of words: now, each crew member, the next windows at stake, the end, what is left out."""
     lines = [_now(plan, outside), *(_crew(plan, outside, crew) for crew in plan.travels),
              *_windows(plan, outside), _end(plan, outside), *_left_out(outside)]
-    return "\n".join(lines)
+    return "\n".join(map(visible, lines))
 
 
 def _now(plan: TimedPlan, outside: Outside) -> str:

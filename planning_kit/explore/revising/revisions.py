@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -17,6 +16,7 @@ from planning_kit.explore.revising.verdict import VERDICT_COLUMNS, overall, verd
 from planning_kit.inputs.faults import ScenarioError, told_together
 from planning_kit.inputs.git_revision import scenario_at
 from planning_kit.inputs.scenario import Scenario, load_scenario
+from planning_kit.inputs.shown_text import html_text
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.plan.timed import TimedPlan
 
@@ -85,7 +85,7 @@ class Revision:
         return f"<Revision {self.a.digest[:12]} to {self.b.digest[:12]}: {self.overall}>"
 
     def _repr_html_(self) -> str:
-        return f"<p><strong>{html.escape(self.overall)}</strong></p>{self.verdict._repr_html_()}"
+        return f"<p><strong>{html_text(self.overall)}</strong></p>{self.verdict._repr_html_()}"
 
 
 def compare_revisions(a: Given, b: Given) -> Revision:

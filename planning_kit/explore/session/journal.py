@@ -2,6 +2,10 @@
 
 A session has a file of its own in the user's state folder (``PLANNING_KIT_STATE`` names another), replaced in
 one step each time. Opening a scenario looks for files of other sessions on the same folder and offers them.
+
+A session holds a lock on its file (``<file>.lock``) for as long as the file is there. It is free again when
+the process dies, whatever kills it. So a file in use is told from one that was left: only the latter is
+deleted, and by one session at a time (`locked` on the state folder).
 """
 
 from __future__ import annotations
@@ -16,19 +20,23 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from filelock import FileLock, Timeout
+
 from planning_kit.explore.session.draft import Draft
 from planning_kit.explore.session.sheet import Line, Sheet
+from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.frozen import FrozenMapping
-from planning_kit.inputs.locks import made_state_folder, name_of, state_folder
+from planning_kit.inputs.locks import locked, made_state_folder, name_of, state_folder
 
 _FORMAT = 2
+_TRIES = 5  # another session may be tidying up just where a lock is being made
 
 
 @dataclass(frozen=True)
 class Unsaved:
     """Work found in a journal: the draft, ``base`` from which it was typed, the named versions.
 
-    ``written`` is when it was written last, UTC.
+    ``written`` is when it was written last, UTC; ``is_in_use``: the session that writes it is still open.
     """
 
     path: Path
@@ -36,15 +44,29 @@ class Unsaved:
     draft: Draft
     base: Draft
     versions: Mapping[str, Draft]
+    is_in_use: bool = False
 
 
 class Journal:
-    """The file of one session on the scenario of ``folder``."""
+    """The file of one session on the scenario of ``folder``.
+
+    ``trouble`` says why it could not be written last; "" when it could.
+    """
 
     def __init__(self, folder: Path) -> None:
         """Choose a name; nothing is written yet."""
         self._folder = folder
-        self.path = state_folder() / f"{name_of(folder)}-{secrets.token_hex(8)}.json"
+        self._lock: FileLock | None = None
+        self._choose_a_name()
+        self.trouble = ""
+
+    def _choose_a_name(self) -> None:
+        self._name = f"{name_of(self._folder)}-{secrets.token_hex(8)}.json"
+
+    @property
+    def path(self) -> Path:
+        """Where it is written. Raises `RuntimeError` where the user has no state folder and no home."""
+        return state_folder() / self._name
 
     def write(self, draft: Draft, base: Draft, versions: Mapping[str, Draft]) -> None:
         """Put what is typed, and ``base``, from which it was, on disk: whole or not at all.
@@ -58,32 +80,126 @@ class Journal:
         }
         # Escaped to ASCII: half characters that a cell may hold are kept too.
         data = json.dumps(content).encode("ascii")
-        made_state_folder()
-        part = self.path.with_suffix(".part")
-        with part.open("wb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.replace(part, self.path)
+        try:
+            made_state_folder()
+            self._hold()
+            _replace(self.path, data)
+            self.trouble = ""
+        except (OSError, RuntimeError, ValueError) as error:  # RuntimeError: no home folder
+            self.trouble = getattr(error, "strerror", None) or str(error)
+            raise OSError(self.trouble) from error
+
+    def _hold(self) -> None:
+        """Hold the lock, if it is not held or its file was swept away. Raises `OSError`."""
+        if self._lock is not None and Path(self._lock.lock_file).exists():
+            return
+        self._let_go()
+        for _ in range(_TRIES):
+            lock = _lock_of(self.path)
+            try:
+                lock.acquire()
+            except Timeout:
+                self._choose_a_name()
+            else:
+                self._lock = lock
+                return
+        raise OSError(f"no lock can be made in {state_folder()}")
+
+    def _let_go(self) -> None:
+        if self._lock is not None:
+            with contextlib.suppress(OSError):
+                self._lock.release()
+            _unlink(Path(self._lock.lock_file))
+            self._lock = None
 
     def remove(self) -> None:
         """Delete the file: everything is saved."""
-        with contextlib.suppress(OSError):
-            self.path.unlink(missing_ok=True)
+        self.trouble = ""
+        with contextlib.suppress(RuntimeError):
+            _unlink(self.path)
+        self._let_go()
+
+    def close(self) -> None:
+        """The session ends: unsaved work stays on the disk and is no longer in use."""
+        self._let_go()
 
     def left_by_others(self, like: Draft) -> list[Unsaved]:
-        """Work on the same scenario that other sessions left, newest first; unreadable files stay.
+        """Work of other sessions on the same scenario, newest first; unreadable files stay.
 
-        It has the tables, columns and settings of ``like``, whatever version of the package left it.
+        It has the tables, columns and settings of ``like``, whatever version of the package left it. Where no
+        lock can be had all of it counts as in use. Lock files of sessions that died are cleaned up.
         """
-        found = []
-        for path in state_folder().glob(f"{name_of(self._folder)}-*.json"):
-            if path != self.path and (unsaved := _read(path, like)) is not None:
-                found.append(unsaved)
-        return sorted(found, key=lambda each: each.written, reverse=True)
+        with contextlib.suppress(RuntimeError), contextlib.ExitStack() as stack:
+            pattern, found, is_sure = f"{name_of(self._folder)}-*", [], True
+            paths = [path for path in state_folder().glob(f"{pattern}.json") if path.name != self._name]
+            try:
+                stack.enter_context(locked(state_folder()))
+            except ScenarioError:
+                is_sure = False
+            for path in paths:
+                is_in_use = not is_sure or _is_held(path)  # first: what was left does not change any more
+                if (unsaved := _read(path, like, is_in_use)) is not None:
+                    found.append(unsaved)
+            if is_sure:
+                _tidy(pattern)
+            return sorted(found, key=lambda each: each.written, reverse=True)
+        return []
 
 
-def _read(path: Path, like: Draft) -> Unsaved | None:
+def delete_left(path: Path) -> None:
+    """Delete a file that a session left.
+
+    Raises `ScenarioError`, and deletes nothing, where a session has it in use; `OSError` where it cannot be.
+    """
+    with locked(state_folder()):
+        if _is_held(path):
+            raise ScenarioError.single("this work is in use by another session, which is still open: it can "
+                                       "be copied, and deleted once that one is closed",
+                                       column="unsaved work")
+        path.unlink(missing_ok=True)
+
+
+def _lock_of(path: Path) -> FileLock:
+    # Of the process, not of a thread: whichever thread closes the session gives it back.
+    return FileLock(f"{path}.lock", timeout=0, thread_local=False)
+
+
+def _is_held(path: Path) -> bool:
+    """Whether a session has a file in use; in doubt yes. A lock file that nobody holds goes."""
+    lock = _lock_of(path)
+    try:
+        lock.acquire()
+    except (OSError, ValueError, RuntimeError):
+        return True
+    lock.release()
+    _unlink(Path(lock.lock_file))
+    return False
+
+
+def _tidy(pattern: str) -> None:
+    """Sweep up what killed sessions left beside their files: locks, and files written by half."""
+    for lock in state_folder().glob(f"{pattern}.json.lock"):
+        _is_held(lock.with_suffix(""))
+    for part in state_folder().glob(f"{pattern}.part"):
+        if not _is_held(part.with_suffix(".json")):
+            _unlink(part)
+
+
+def _unlink(path: Path) -> None:
+    with contextlib.suppress(OSError):
+        path.unlink(missing_ok=True)
+
+
+def _replace(path: Path, data: bytes) -> None:
+    part = path.with_suffix(".part")
+    with part.open("wb") as stream:
+        stream.write(data)
+        stream.flush()
+        os.fsync(stream.fileno())
+    os.replace(part, path)
+
+
+def _read(path: Path, like: Draft, is_in_use: bool) -> Unsaved | None:
     try:
         content = json.loads(path.read_bytes())
         if content["format"] != _FORMAT:
@@ -91,7 +207,7 @@ def _read(path: Path, like: Draft) -> Unsaved | None:
         versions = {str(name): _draft(each, like) for name, each in content["versions"].items()}
         written = datetime.fromisoformat(content["written"])
         draft, base = (_draft(content[name], like) for name in ("draft", "base"))
-        return Unsaved(path, written, draft, base, FrozenMapping(versions))
+        return Unsaved(path, written, draft, base, FrozenMapping(versions), is_in_use)
     except (OSError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError):
         return None
 

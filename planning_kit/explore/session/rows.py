@@ -33,7 +33,7 @@ def with_block(draft: Draft, name: str, lines: Sequence[int], columns: Sequence[
     without a column, and those that say otherwise than a column that cannot be typed in.
     """
     block, sheet = block_of(text), draft[name]
-    if len(block) == 1 and len(block[0]) == 1:
+    if len(block) == 1 and len(block[0]) == 1 and (fills or lines):
         cells = dict.fromkeys(fills or [*zip(lines[:1], columns[:1], strict=True)], block[0][0])
         return _typed(draft, sheet, cells)
     new = _blank_lines(draft, sheet, len(block) - len(lines) if sheet.can_grow else 0)

@@ -17,7 +17,7 @@ from planning_kit.explore.propose.proposals import Proposal
 from planning_kit.explore.session.conflicts import both_sides, differences
 from planning_kit.explore.session.draft import Draft, draft_of, scenario_of
 from planning_kit.explore.session.editing import Editing
-from planning_kit.explore.session.journal import Journal, Unsaved
+from planning_kit.explore.session.journal import Journal, Unsaved, delete_left
 from planning_kit.explore.session.long_work import LongWork
 from planning_kit.explore.session.merge import Merge, Where, merged, same_lines
 from planning_kit.explore.session.origins import Origin
@@ -45,6 +45,7 @@ class Session(Editing):
         self.baseline_name: str | None = None
         self.baseline: TimedPlan | None = None
         self.journal = Journal(scenario.folder)
+        self._restored: Draft | None = None
         self.works: dict[str, LongWork] = {}
         self.preview: Proposal | None = None
 
@@ -175,7 +176,9 @@ class Session(Editing):
         `ScenarioError` when what is typed holds faults or cannot be written.
         """
         self._origins.save(self.draft, self._sound_scenario())
-        self.journal.remove()
+        self._restored = None
+        if not self._has_versions:  # else the journal stays: named versions are in no folder
+            self.journal.remove()
 
     def export(self, folder: str | Path) -> Path:
         """Save as a new folder; the session stays with its own. Raises as `save` does, and where one is."""
@@ -230,33 +233,52 @@ class Session(Editing):
         return next(name for name in names if name not in self.versions)
 
     def autosave(self) -> None:
-        """Write unsaved work to the journal. Raises `OSError` when that fails."""
-        if self.has_unsaved_work or set(self.versions) != {AS_LOADED}:
-            self.journal.write(self.draft, self._origins.of(self.draft).draft, self.versions)
+        """Write unsaved work to the journal. Raises `OSError` when that fails.
+
+        Restored work is unsaved work too, even where it was undone: its own file is gone.
+        """
+        draft = self.draft if self.has_unsaved_work or self._restored is None else self._restored
+        if self.has_unsaved_work or draft is self._restored or self._has_versions:
+            self.journal.write(draft, self._origins.of(draft).draft, self.versions)
         else:
             self.journal.remove()
 
+    @property
+    def _has_versions(self) -> bool:
+        return set(self.versions) != {AS_LOADED}
+
+    def close(self) -> None:
+        """End: what is not saved stays in the journal, for the next session on this scenario."""
+        self.journal.close()
+
     def unsaved_work(self) -> list[Unsaved]:
-        """Work that earlier sessions on this scenario left unsaved, newest first."""
+        """Work that other sessions on this scenario have not saved, newest first; some may be in use."""
         return self.journal.left_by_others(self.draft)
 
     def restore(self, unsaved: Unsaved) -> bool:
-        """Take up left work as it was typed: an edit that can be undone. Versions come along, its file goes.
+        """Take up work of another session as it was typed: an edit that can be undone. Versions come along.
 
-        Gives whether the folder has changed since that work was begun: saving meets a conflict then.
+        It is copied. What a dead session left is deleted once the own journal has it on the disk; what is in
+        use stays. Gives whether the folder has changed since that work was begun: saving meets a conflict
+        then.
         """
         newest = self._origins.newest
         is_behind = not unsaved.base.says_the_same_as(newest.draft)
         origin = (self._origins.add(Origin(newest.base, unsaved.base, is_behind=True)).origin if is_behind
                   else newest.draft.origin)
         for name, draft in unsaved.versions.items():
-            self.versions.setdefault(name, replace(draft, origin=origin))
-        self._edit(replace(unsaved.draft, origin=origin), "restore unsaved work")
-        self.autosave()
-        self.discard(unsaved)
+            if name != AS_LOADED and not draft.says_the_same_as(self.versions.get(name, newest.draft)):
+                self.versions[self._free_name(name)] = replace(draft, origin=origin)
+        restored = replace(unsaved.draft, origin=origin)
+        self._restored = None if restored.says_the_same_as(newest.draft) else restored
+        self._edit(restored, "restore unsaved work")
+        # Otherwise it stays, and is offered again: a journal that cannot be written is told at every edit.
+        with contextlib.suppress(OSError, ScenarioError):
+            self.autosave()
+            if not unsaved.is_in_use:
+                delete_left(unsaved.path)
         return is_behind
 
     def discard(self, unsaved: Unsaved) -> None:
-        """Delete left work."""
-        with contextlib.suppress(OSError):
-            unsaved.path.unlink(missing_ok=True)
+        """Delete left work. Raises `ScenarioError` where it is in use, `OSError` where that fails."""
+        delete_left(unsaved.path)

@@ -7,6 +7,7 @@ import pandas as pd
 
 from planning_kit.explore.sweeping.sweep import SWEEP_COLUMNS
 from planning_kit.inputs.arguments import table_with
+from planning_kit.inputs.text_table import ShownTable
 
 SPELL_COLUMNS = ["limit", "from", "until", "width_min", "best_egress", "best_end_min", "rows", "may_go_on"]
 PLANNED, HARD, NO_STOPS = "planned", "hard", "no stops"
@@ -30,7 +31,7 @@ def good_spells(sweep: pd.DataFrame) -> pd.DataFrame:
         keeps[NO_STOPS] = ordered["stops"] == 0
     spells = [(*_spell(limit, ordered[first:last]), first == 0 or last == len(ordered))
               for limit, kept in keeps.items() for first, last in _runs(kept.to_numpy(dtype=bool))]
-    table = pd.DataFrame(spells, columns=SPELL_COLUMNS)
+    table = ShownTable(spells, columns=SPELL_COLUMNS)
     for column in ("from", "until", "best_egress"):
         table[column] = pd.to_datetime(table[column], utc=True)
     return table

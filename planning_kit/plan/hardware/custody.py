@@ -205,7 +205,7 @@ class _Walk:
         spot = hardware.find(item, {person})
         if spot is None:
             self._fault(NOT_HELD, step, person, item, now)
-            spot = hardware.main(item)
+            spot = hardware.main(item)  # the plan means it to be here from now on, whoever has it
         target = move.into or step.where
         is_in_itself = target in hardware.items and hardware.lies_in(target, item)
         if target in SUITED and not stands_at(self.passages[target], step.place, now):
@@ -271,8 +271,9 @@ class _Walk:
 
     def _fault(self, kind: str, step: Step, crew: str, item: str, now: float, other: str = "",
                later_step: str = "", later_min: float = float("nan"), was: Holding | None = None) -> None:
-        self.mishaps.append(Mishap(kind, now, step.step, crew, step.where, item,
-                                   was or self._holding(item), other, later_step, later_min))
+        self.mishaps.append(Mishap(
+            kind, at_min=now, step=step.step, crew=crew, place=step.where, item=item,
+            was=was or self._holding(item), other=other, later_step=later_step, later_min=later_min))
 
     def result(self) -> Custody:
         """All that was seen."""

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 import pandas as pd
 
 from planning_kit.inputs.records import INSIDE, Item, Records
+from planning_kit.inputs.text_table import ShownTable
 from planning_kit.plan.hardware.custody_state import Holding
 from planning_kit.plan.lines.legs import Passage
 
@@ -26,7 +27,7 @@ def custody_table(hardware: Sequence[Item], holdings: Sequence[Holding]) -> pd.D
     items = {item.item: item for item in hardware}
     rows = [(h.item, items[h.item].title, items[h.item].kind, h.holder, h.in_bag, h.from_min, h.until_min,
              h.by_step) for h in holdings]
-    return pd.DataFrame(rows, columns=CUSTODY_COLUMNS)
+    return ShownTable(rows, columns=CUSTODY_COLUMNS)
 
 
 def kit_table(records: Records, holdings: Sequence[Holding],
@@ -55,7 +56,7 @@ def kit_table(records: Records, holdings: Sequence[Holding],
             *((carried[0].from_min, carried[0].by_step) if goes_out else _NEVER),
             *(_let_go(stays, carried[-1]) if comes_back else _NEVER),
         ))
-    return pd.DataFrame(rows, columns=KIT_COLUMNS)
+    return ShownTable(rows, columns=KIT_COLUMNS)
 
 
 def _let_go(stays: Sequence[Holding], last: Holding) -> tuple[float, str]:

@@ -17,6 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from planning_kit.inputs.records import Limits
+from planning_kit.inputs.text_table import ShownTable
 from planning_kit.plan.homeward.ways_back import Mover, Rescue, Spot, alone_min, movers, spot_at
 from planning_kit.plan.lines.tethers import Lie, Tether
 from planning_kit.plan.network import ROUNDING_MIN
@@ -178,9 +179,9 @@ def _stay_min(limits: Limits, stores: Sequence[Store], going_in: float) -> float
 
 def returns_table(all_returns: Sequence[Returns]) -> pd.DataFrame:
     """One row a crew member and moment: the columns of `Returns`, minutes."""
-    frames = [pd.DataFrame({column: getattr(each, column) for column in RETURN_COLUMNS})
+    frames = [ShownTable({column: getattr(each, column) for column in RETURN_COLUMNS})
               for each in all_returns]
-    return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=RETURN_COLUMNS)
+    return pd.concat(frames, ignore_index=True) if frames else ShownTable(columns=RETURN_COLUMNS)
 
 
 @dataclass(frozen=True)
@@ -212,7 +213,7 @@ def return_summary_table(all_returns: Sequence[Returns], reserve_min: float) -> 
     by the hard limit. NaN where not even the first moment does. ``stay_min`` (see `Returns`) is of the crew
     member, the same in each row, and leaves the hard limit out. A case of which nothing is known has no row.
     """
-    return pd.DataFrame(_summary_rows(all_returns, reserve_min), columns=RETURN_SUMMARY_COLUMNS)
+    return ShownTable(_summary_rows(all_returns, reserve_min), columns=RETURN_SUMMARY_COLUMNS)
 
 
 def _summary_rows(all_returns: Sequence[Returns], reserve_min: float) -> Iterator[dict[str, object]]:

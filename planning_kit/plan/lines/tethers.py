@@ -16,6 +16,7 @@ from math import isfinite
 
 import pandas as pd
 
+from planning_kit.inputs.text_table import ShownTable
 from planning_kit.plan.lines.legs import Passage
 from planning_kit.plan.plan_times import PlanTimes
 from planning_kit.plan.routes import Travel
@@ -148,7 +149,7 @@ def tethers_table(tethers: Mapping[str, Tether]) -> pd.DataFrame:
             first, last, reach = group[0].passage, group[-1].passage, group[0].reach_m
             rows.append((tether.crew, first.start_min, last.finish_min, first.place, first.to_place,
                          group[0].line[0], reach, length, length - reach))
-    frame = pd.DataFrame(rows, columns=TETHER_COLUMNS)
+    frame = ShownTable(rows, columns=TETHER_COLUMNS)
     return frame.sort_values(["from_min", "crew"], kind="stable").reset_index(drop=True)
 
 

@@ -177,15 +177,16 @@ def _meetings(one: Tether, two: Tether) -> Iterator[Crossing]:
             if (mine.place, mine.to_place) == (other.to_place, other.place):
                 begin, end = max(mine.start_min, other.start_min), min(mine.finish_min, other.finish_min)
                 if end - begin > ROUNDING_MIN:
-                    yield Crossing(begin, one.crew, mine.step, two.crew, mine.place, mine.to_place, True)
+                    yield Crossing(begin, one.crew, mine.step, other=two.crew, place=mine.place,
+                                   to_place=mine.to_place, is_on_the_route=True)
 
 
 def _passings(mover: Tether, stander: Tether) -> Iterator[Crossing]:
     stays = list(_stays(stander.lies))
     for lie, then in pairwise(mover.lies):
         here, at = lie.passage.to_place, lie.passage.finish_min
-        if lie.passage.route is None or then.passage.route is None or then.passage.to_place == (
-                lie.passage.place):
+        turns_round = then.passage.to_place == lie.passage.place
+        if lie.passage.route is None or then.passage.route is None or turns_round:
             continue
         for stay in stays:
             begin, end = stay[0].passage.start_min, stay[-1].passage.finish_min
@@ -193,7 +194,8 @@ def _passings(mover: Tether, stander: Tether) -> Iterator[Crossing]:
                 line = next(other.line for other in reversed(stay) if other.passage.start_min <= at)
                 shared = _routes_into(lie.ahead, here) & _routes_into(line, here)
                 if shared:
-                    yield Crossing(at, mover.crew, lie.passage.step, stander.crew, min(shared), here, False)
+                    yield Crossing(at, mover.crew, lie.passage.step, other=stander.crew, place=min(shared),
+                                   to_place=here, is_on_the_route=False)
 
 
 def _stays(lies: Sequence[Lie]) -> Iterator[list[Lie]]:

@@ -15,6 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from planning_kit.inputs.records import Crew, Records, Settings, Suit
+from planning_kit.inputs.text_table import ShownTable
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 from planning_kit.plan.suit.physiology import co2_g_per_min, oxygen_g_per_min, water_g_per_min
 
@@ -195,13 +196,13 @@ def _rates(consumable: str, suit: Suit, metabolic_w: Numbers) -> Numbers:
 def suits_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:
     """A row a crew member and activity boundary: what is left, then the reserves."""
     frames = [
-        pd.DataFrame(
+        ShownTable(
             {"crew": history.crew, "at_min": history.at_min}
             | {f"{store.consumable}_left_{store.unit}": store.left for store in history.stores}
             | {f"{store.consumable}_reserve_{store.unit}": store.reserve for store in history.stores})
         for history in histories
     ]
-    return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=SUIT_COLUMNS)
+    return pd.concat(frames, ignore_index=True) if frames else ShownTable(columns=SUIT_COLUMNS)
 
 
 def suit_summary_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:
@@ -212,4 +213,4 @@ def suit_summary_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:
          store is history.first_out)
         for history in histories for store in history.stores
     ]
-    return pd.DataFrame(rows, columns=SUIT_SUMMARY_COLUMNS)
+    return ShownTable(rows, columns=SUIT_SUMMARY_COLUMNS)

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
-from planning_kit.show.escape import one_line
+from planning_kit.inputs.shown_text import one_line, visible
 from planning_kit.show.pack.content import (
     CAUTION,
     Box,
@@ -35,11 +35,16 @@ def html_page(pack: Pack) -> str:
 
 def _environment() -> Environment:
     made = Environment(loader=PackageLoader("planning_kit.show", "pack"), autoescape=True,
-                       undefined=StrictUndefined)
+                       undefined=StrictUndefined, finalize=_visible)
     made.filters |= {"shown": shown, "clean": one_line, "drawn": _drawn, "row_class": _row_class}
     made.tests |= {"picture": lambda block: isinstance(block, Picture),
                    "rich": lambda cell: isinstance(cell, Rich)}
     return made
+
+
+def _visible(value: object) -> object:
+    """What the template puts in, whatever it forgot to clean; our own markup stays."""
+    return visible(value) if isinstance(value, str) and not isinstance(value, Markup) else value
 
 
 def _css(text: str) -> Markup:
@@ -53,7 +58,7 @@ def _css(text: str) -> Markup:
 
 def _row_class(row: tuple[Cell, ...]) -> Markup:
     """A mark at the left of a row that begins with a severity; the word itself stands there too."""
-    classes = {"stop": "stop", "caution": "caution-row"}
+    classes = {"stop": "stop", "concern": "concern-row"}
     name = classes.get(row[0] if isinstance(row[0], str) else "", "")
     return Markup(f' class="{name}"') if name else Markup("")
 

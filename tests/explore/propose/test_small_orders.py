@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Iterator
 from itertools import permutations, product
 
@@ -49,6 +50,21 @@ def test_the_proven_best_is_the_best_of_all_orders(free: pk.Scenario, proposals:
     reached = best_of_all_orders(free)
     assert reached - 1e-6 <= best.end_min <= reached + ROUNDING_MIN
     assert best.end_min < pk.time_plan(free).end_min - 1
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_no_order_ends_before_its_own_bound(small: pk.Scenario, seed: int) -> None:
+    # Uneven ways and minutes: what the solver counts in whole seconds is longer than it is.
+    draw = random.Random(seed)
+    scenario = loose(small)
+    for step in scenario.records.steps:
+        likely = round(step.minutes_likely * draw.uniform(0.5, 1.2), 3)
+        scenario = edited(scenario, "steps", step.step, minutes_low=likely, minutes_likely=likely,
+                          minutes_high=likely + 1.234)
+    found = pk.propose(scenario, effort=0.5, seconds=120, limit_min=130, cushion=draw.choice([0.0, 0.37]))
+    assert all(0 < each.bound_min <= each.cushioned_min for each in found)
+    assert all(each.cushioned_min - each.bound_min < ROUNDING_MIN for each in found if each.is_proven)
+    assert len(found) or found.verdict
 
 
 def test_a_proposal_is_the_timing_of_its_own_scenario(free: pk.Scenario, proposals: Proposals) -> None:

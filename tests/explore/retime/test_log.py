@@ -43,6 +43,21 @@ def problems(small: pk.Scenario, *rows: str) -> list[tuple[int, str]]:
 # --- reading ----------------------------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize("at", ["-3", "−0:03", -3, "1:00"])
+@pytest.mark.parametrize("in_the_log", ["-3", "0:05", "9:59"])
+def test_pet_in_a_log_without_an_egress_is_told_where_there_is_no_plan(
+        tmp_path: Path, at: str | float, in_the_log: str) -> None:
+    for first in ("egress", "started"):
+        log = tmp_path / f"{first}.csv"
+        log.write_text(f"step,event,at\n{'' if first == 'egress' else 'A1'},{first},{in_the_log}\n")
+        before = log.read_bytes()
+        with pytest.raises(pk.ScenarioError, match="no egress is known") as fault:
+            pk.append_log(log, "started", "B1", at)
+        assert fault.value.problems[["table", "column"]].to_numpy().tolist() == [["log", "at"]]
+        assert log.read_bytes() == before
+        pk.append_log(log, "started", "B1", DAY + "07:40:00Z")
+
+
 def test_what_was_appended_is_read_back(tmp_path: Path) -> None:
     first = pk.append_log(tmp_path, "started", "A1", DAY + "07:30:00Z", by="Ines", note='said: "go", twice')
     second = pk.append_log(tmp_path, "partly", "A1", DAY + "09:36:30+02:00", remaining_min=4.5,
@@ -281,7 +296,7 @@ def test_a_later_finish_of_one_moves_the_finish(small: pk.Scenario, small_plan: 
     assert states.by_step["A1"].pieces == [(0.0, 13.0)]
     plan = small_plan.retime(called(*rows), 13)
     assert plan.finishes[plan.position("A1")] == 13.0
-    notes = plan.findings.query("check == 'log' and severity == 'note'")
+    notes = plan.findings.query("check == 'log' and severity == 'remark'")
     assert notes["message"].tolist() == ["EV2 finished A1 at 0:13, 2.0 min after EV1"]
 
 

@@ -133,6 +133,7 @@ def test_left_work_is_offered_to_the_next_session_and_gone_once_saved(session, f
     session.type_cells("steps", {(line_of(session, "steps", "B3"), "minutes_likely"): "abc"})
     session.keep_version("half")
     session.autosave()
+    session.close()
     later = Session(pk.load_scenario(folder))
     left, = later.unsaved_work()
     later.restore(left)

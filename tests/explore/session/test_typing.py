@@ -108,6 +108,14 @@ def test_one_pasted_cell_fills_the_whole_choice(session):
     assert {fault.column for fault in session.faults} == {"exertion"}
 
 
+def test_one_cell_pasted_where_there_is_no_row_yet_makes_one(session):
+    assert session.paste("actors", [], ["actor", "title"], "DSK") == 0
+    assert session.draft["actors"].column("actor") == ["DSK"]
+    draft = session.draft
+    assert session.paste("settings", [], ["value"], "5") == 1  # settings cannot grow
+    assert session.draft is draft
+
+
 def test_one_pasted_cell_with_a_line_break_goes_into_one_cell(session):
     before = session.draft["steps"]
     lines = [line.id for line in before.lines][1:]

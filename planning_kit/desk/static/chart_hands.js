@@ -1,0 +1,156 @@
+// What the planner's hands mean in the chart, as numbers: how far it is zoomed, what is under the pointer,
+// where a bar would drop, which step a key leads to. A range is the first and last minute that are seen.
+
+import { CHART_LEFT, CHART_RIGHT } from "./chart_layout.js";
+import { pet } from "./times.js";
+
+const EDGE_PX = 6;
+const EDGE_MIN = 8;
+const LEAST_RANGE_MIN = 5;
+const BESIDE_LANE_PX = 8;
+
+// Minutes and pixels
+
+export function minutesPerPx(range, width) {
+  return (range[1] - range[0]) / (width - CHART_LEFT - CHART_RIGHT);
+}
+
+export function xOf(minute, range, width) {
+  return CHART_LEFT + ((minute - range[0]) / (range[1] - range[0])) * (width - CHART_LEFT - CHART_RIGHT);
+}
+
+export function minuteOf(px, range, width) {
+  return range[0] + ((px - CHART_LEFT) / (width - CHART_LEFT - CHART_RIGHT)) * (range[1] - range[0]);
+}
+
+// Zoom
+
+export function wholeRange(chart) {
+  const last = Math.max(chart.end, ...chart.limits.map(([, minute]) => minute));
+  return [-EDGE_MIN, last + EDGE_MIN];
+}
+
+// Where a range of `size` may begin: within the whole, and as far to the right as the horizon.
+export function keptRange(start, size, chart) {
+  const [first, last] = wholeRange(chart);
+  const from = Math.max(first, Math.min(start, Math.max(last, chart.horizon) - size));
+  return [from, from + size];
+}
+
+export function isWholeRange([from, to], chart) {
+  const [first, last] = wholeRange(chart);
+  return to - from >= last - first - 0.01 && from === first;
+}
+
+// What `around` has on either side keeps its share; null where it would be too little to see.
+export function zoomedRange(range, factor, around, chart) {
+  const [first, last] = wholeRange(chart);
+  const size = Math.min((range[1] - range[0]) * factor, last - first);
+  if (size < LEAST_RANGE_MIN) return null;
+  const share = (around - range[0]) / (range[1] - range[0]);
+  return keptRange(around - share * size, size, chart);
+}
+
+// What is where
+
+export function workBars(chart) {
+  return chart.bars
+    .map(([step, who, kind, start, finish, task, title]) => ({ step, who, kind, start, finish, task, title }))
+    .filter(bar => bar.kind === "work" && bar.step);
+}
+
+export function laneOf(bars, who, without = null) {
+  return bars.filter(bar => bar.who === who && bar.step !== without).sort((a, b) => a.start - b.start);
+}
+
+export function isBothOf(bars, step, crew) {
+  return bars.filter(bar => bar.step === step && crew.includes(bar.who)).length > 1;
+}
+
+export function laneNear(lanes, y) {
+  const found = Object.entries(lanes).find(
+    ([, { main }]) => y >= main.y - BESIDE_LANE_PX && y <= main.y + main.height + BESIDE_LANE_PX,
+  );
+  return found?.[0];
+}
+
+// The bar at a pixel of its lane. Its right edge is grabbed a little beyond it too; a short bar keeps a
+// middle.
+export function barAt(lane, px, x) {
+  const edge = lane.find(bar => {
+    const end = x(bar.finish);
+    const inner = Math.min(EDGE_PX, (end - x(bar.start)) / 3);
+    return px >= end - inner && px <= end + EDGE_PX / 2;
+  });
+  if (edge) return { bar: edge, isEdge: true };
+  const bar = lane.find(each => px >= x(each.start) && px <= x(each.finish));
+  return bar ? { bar, isEdge: false } : null;
+}
+
+// What the tip says of what is under the pointer: a finding, a ghost, an inhibit or a bar.
+export function hoverLines(target, chart, notes) {
+  if (target.finding !== undefined) {
+    const told = notes.findings[Number(target.finding)];
+    return [`${told.severity} ${told.check} ${told.when}`, told.message];
+  }
+  if (target.ghost !== undefined) return notes?.ghost_hovers[Number(target.ghost)];
+  if (target.inhibit !== undefined) {
+    const [row, at] = target.inhibit.split(" ");
+    const [inhibit, title, from, until] = chart.inhibits[row][at];
+    return [`${inhibit} ${title}`, `Must stand from PET ${pet(from)} to ${pet(until)}`];
+  }
+  if (target.bar === undefined) return null;
+  return notes?.hovers[Number(target.bar)] ?? [chart.bars[Number(target.bar)][6]];
+}
+
+// Drags
+
+export function draggedMinutesOf(bar, movedPx, perPx) {
+  return Math.max(1, Math.round(bar.finish - bar.start + movedPx * perPx));
+}
+
+// A step of both, and work of somebody inside, keep their lane.
+export function mayGoTo(who, bar, bars, crew) {
+  return who === bar.who || (crew.includes(who) && crew.includes(bar.who) && !isBothOf(bars, bar.step, crew));
+}
+
+// Dropped where the bar's middle is: before the first step whose middle lies later.
+export function placeInLane(lane, middle) {
+  const next = lane.findIndex(each => (each.start + each.finish) / 2 > middle);
+  return next < 0 ? lane.length : next;
+}
+
+export function staysPut(bars, bar, who, before) {
+  const lane = laneOf(bars, bar.who);
+  const at = lane.findIndex(each => each.step === bar.step);
+  return who === bar.who && (lane[at + 1]?.step ?? null) === before;
+}
+
+// Keys
+
+// The step that an arrow leads to from `bar`: along its lane, or the nearest in the next one; null: there
+// is none.
+export function stepBeside(key, bar, bars, people) {
+  const lane = laneOf(bars, bar.who);
+  const at = lane.findIndex(each => each.step === bar.step);
+  if (key === "ArrowRight" || key === "ArrowLeft")
+    return lane[at + (key === "ArrowRight" ? 1 : -1)]?.step ?? null;
+  const who = people[people.indexOf(bar.who) + (key === "ArrowDown" ? 1 : -1)];
+  const far = each => Math.abs(each.start - bar.start);
+  const near = who && laneOf(bars, who).sort((a, b) => far(a) - far(b))[0];
+  return near ? near.step : null;
+}
+
+// Where an arrow moves a bar: before which step of whose lane; null: it cannot go there.
+export function moveOfKey(key, bar, bars, crew) {
+  const lane = laneOf(bars, bar.who);
+  const at = lane.findIndex(each => each.step === bar.step);
+  if (key === "ArrowLeft") return at > 0 ? { who: bar.who, before: lane[at - 1].step } : null;
+  if (key === "ArrowRight") {
+    return at < lane.length - 1 ? { who: bar.who, before: lane[at + 2]?.step ?? null } : null;
+  }
+  if (key !== "ArrowUp" && key !== "ArrowDown") return null;
+  const who = crew[crew.indexOf(bar.who) + (key === "ArrowDown" ? 1 : -1)];
+  if (!who || !crew.includes(bar.who) || isBothOf(bars, bar.step, crew)) return null;
+  return { who, before: laneOf(bars, who).find(each => each.start >= bar.start)?.step ?? null };
+}

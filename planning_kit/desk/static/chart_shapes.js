@@ -1,0 +1,111 @@
+// The shapes that the chart is made of. All texts are text nodes: nothing here reads markup.
+
+import { svg } from "./dom.js";
+
+// As in workbench.css.
+const CHART_FONTS = 'system-ui, -apple-system, "Segoe UI", "Liberation Sans", Arial, sans-serif';
+
+// Without slack to plan: a bold outline.
+export function outline(isTight, theme) {
+  return { stroke: isTight ? theme.ink : theme.bar_outline, "stroke-width": isTight ? 2.2 : 0.8 };
+}
+
+// The ring around a chosen bar.
+export function ringOf(bar) {
+  const ring = bar.cloneNode();
+  ring.setAttribute("class", "pk-chosen");
+  for (const name of ["data-bar", "data-step", "data-kind", "fill", "stroke", "stroke-width"]) {
+    ring.removeAttribute(name);
+  }
+  return ring;
+}
+
+export function severitySign(severity, cx, cy, r, theme, attributes = {}) {
+  const line = { stroke: theme.ink, "stroke-width": 1.1, ...attributes };
+  if (severity === "remark") return svg("circle", { cx, cy, r: r - 1, fill: theme.remark, ...line });
+  const corners = severity === "stop" ? 8 : 3;
+  const turn = severity === "stop" ? Math.PI / 8 : -Math.PI / 2;
+  const points = Array.from({ length: corners }, (_, at) => {
+    const angle = turn + (at * 2 * Math.PI) / corners;
+    const x = cx + r * Math.cos(angle);
+    const y = cy + (corners === 3 ? 1.5 : 0) + r * Math.sin(angle);
+    return `${x.toFixed(1)},${y.toFixed(1)}`;
+  });
+  return svg("polygon", { points: points.join(" "), fill: theme[severity], ...line });
+}
+
+// The marks of findings, which come after the chart: at one spot the worst stands for those behind it.
+export function paintMarks(findings, { places, x, theme, clipId }) {
+  const layer = svg("g", { "clip-path": `url(#${clipId})` });
+  const taken = {};
+  findings.forEach((found, number) => {
+    if (found.minute === null) return;
+    for (const who of found.lanes) {
+      const strip = who === "" ? places.whole : places.lanes[who]?.marks;
+      const key = `${who}|${Math.round(x(found.minute) / 14)}`;
+      if (!strip || taken[key]) continue;
+      taken[key] = true;
+      layer.append(
+        severitySign(found.severity, x(found.minute), strip.y + strip.height / 2, 6.5, theme, {
+          "data-finding": number,
+          class: "pk-mark",
+        }),
+      );
+    }
+  });
+  return layer;
+}
+
+export function patterns(id, theme) {
+  const tile = (name, size, ...marks) =>
+    svg("pattern", { id: `${id}-${name}`, width: size, height: size, patternUnits: "userSpaceOnUse" }, marks);
+  const ruling = { stroke: "rgba(21,24,28,0.45)", "stroke-width": 1 };
+  const paper = svg("rect", { width: 6, height: 6, fill: theme.paper });
+  return [
+    tile("travel", 6, paper, svg("path", { d: "M0,6 L6,0", stroke: theme.ink, "stroke-width": 1 })),
+    tile("wait", 6, paper.cloneNode(), svg("circle", { cx: 2, cy: 2, r: 0.9, fill: theme.quiet_ink })),
+    tile("|", 6, svg("path", { d: "M3,0 V6", ...ruling })),
+    tile("-", 6, svg("path", { d: "M0,3 H6", ...ruling })),
+    tile("+", 6, svg("path", { d: "M3,0 V6 M0,3 H6", ...ruling })),
+    svg(
+      "marker",
+      {
+        id: `${id}-arrow`,
+        viewBox: "0 0 6 6",
+        refX: 5,
+        refY: 3,
+        markerWidth: 6,
+        markerHeight: 6,
+        orient: "auto",
+      },
+      svg("path", { d: "M0,0 L6,3 L0,6 Z", fill: theme.quiet_ink }),
+    ),
+  ];
+}
+
+export function rect(from, until, strip, attributes) {
+  return svg("rect", {
+    x: from.toFixed(2),
+    y: strip.y,
+    width: Math.max(0.6, until - from).toFixed(2),
+    height: strip.height,
+    ...attributes,
+  });
+}
+
+export function text(words, x, y, attributes) {
+  return svg("text", { x, y, ...attributes }, words);
+}
+
+// Bold letters differ by half in width: what is written beside each other must be measured.
+const ruler = document.createElement("canvas").getContext("2d");
+const measured = new Map();
+
+export function widthOf(words, font) {
+  const key = `${font} ${words}`;
+  if (!measured.has(key)) {
+    ruler.font = `${font} ${CHART_FONTS}`;
+    measured.set(key, ruler.measureText(words).width);
+  }
+  return measured.get(key);
+}

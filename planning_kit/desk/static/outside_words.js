@@ -1,0 +1,84 @@
+// How things stand outside, in words: a lane, an option, the log, the clock. What is past or over says so.
+
+import { el } from "./dom.js";
+import { pet, petFloor } from "./times.js";
+
+// A line of what stands: past the hard limit is worse than late.
+export function standingLevel(line) {
+  if (/hard limit [^,]+ over/.test(line)) return "pk-stands-bad";
+  return /min over|min behind|Not done/.test(line) ? "pk-stands-late" : "";
+}
+
+// When egress was stands beside the clock's own words in the first line; the rest is as it is told.
+export function standingLines(standing) {
+  return [/Egress was .*/.exec(standing[0])?.[0], ...standing.slice(1)].filter(Boolean);
+}
+
+export function logWords({ words, rows, later }) {
+  const after = later ? `, ${later} written after now` : "";
+  return `Log: ${words}, ${rows} ${rows === 1 ? "row" : "rows"}${after}`;
+}
+
+export function silenceWords(silentMs, minute) {
+  return (
+    `Nothing is heard from the kernel for ${Math.floor(silentMs / 60000)} min: what is shown is as of ` +
+    `PET ${petFloor(minute)}, and what was logged since is not in it.`
+  );
+}
+
+// A button's words, its key underlined.
+export function keyed(words, key) {
+  const at = words.toLowerCase().indexOf(key);
+  return [words.slice(0, at), el("u", {}, words[at]), words.slice(at + 1)].filter(part => part !== "");
+}
+
+// Two lines: what they do now, and the step that this is about.
+export function laneWords(lane, first, isBusy, minute) {
+  if (!first) return ["all steps done"];
+  if (first.status === "done") return ["the other has finished this; still at it?"];
+  if (isBusy && first.awaits) {
+    return [`the other is at it since ${pet(first.start)}; this one's start is not called`];
+  }
+  if (isBusy) return [`at work since ${pet(first.start)}; `, toGo(first.finish - minute)];
+  const when = first.start === null ? "the next finds no place any more" : `next at ${pet(first.start)}`;
+  return [lane.between ? `${lane.between}; ${when}` : when];
+}
+
+function toGo(left) {
+  if (left < 0.02) return el("strong", { class: "pk-over" }, "estimate used up");
+  return left < 1 ? "less than a minute to go" : `about ${Math.round(left)} min to go`;
+}
+
+export function lateSign(first) {
+  if (!first || first.late === null) return [];
+  const late = Math.round(first.late);
+  const words = late === 0 ? "as planned" : `${Math.abs(late)} min ${late > 0 ? "behind" : "ahead"}`;
+  return [el("span", { class: `pk-late ${late > 0 ? "pk-is-late" : ""}` }, words)];
+}
+
+// Options
+
+function size(value) {
+  return Math.abs(Math.round(value));
+}
+
+export function gainWords(gain) {
+  if (size(gain) === 0) return "";
+  return `${size(gain)} min ${gain > 0 ? "gained" : "later"}`;
+}
+
+export function limitWords(name, left) {
+  const minutes = Math.abs(left) < 0.5 ? "less than 1" : size(left);
+  return `${name} ${minutes} min ${left < 0 ? "over" : "left"}`;
+}
+
+export function openWords({ until, left }) {
+  if (!until) return "";
+  if (left === null) return `open until ${until}`;
+  if (left <= -0.5) return `open until ${until}, which is past`;
+  return `open until ${until}, ${left < 0.5 ? "now" : `${Math.round(left)} min`}`;
+}
+
+export function mustWords({ must_by: by }) {
+  return by ? `if kept, it must begin by ${by} for the hard limit` : "";
+}

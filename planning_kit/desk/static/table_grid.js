@@ -1,0 +1,103 @@
+// One grid of the table library for one sheet: its columns, what a cell shows, and how it is edited.
+
+import { cellEditor } from "./cell_editor.js";
+import { el } from "./dom.js";
+import { NUMBER_COLUMN, cellKey, numberOrder, rowsOf } from "./table_rows.js";
+
+export const LIBRARY = Symbol.for("planning_kit.tabulator"); // one a page, however many views
+
+export async function loadLibrary(text) {
+  const address = URL.createObjectURL(new Blob([text], { type: "text/javascript" }));
+  try {
+    window[LIBRARY] = (await import(address)).default;
+  } finally {
+    URL.revokeObjectURL(address);
+  }
+}
+
+export function makeGrid(tables, name) {
+  const box = el("div", { class: "pk-grid" });
+  tables.pane.append(box);
+  const sheet = tables.sheets[name];
+  const key = tables.schema[name].key;
+  const table = new window[LIBRARY](box, {
+    index: "_id",
+    nestedFieldSeparator: false,
+    data: rowsOf(sheet),
+    height: "100%",
+    layout: "fitDataFill",
+    selectableRange: 1,
+    selectableRangeColumns: true,
+    selectableRangeRows: true,
+    selectableRangeAutoFocus: false,
+    editTriggerEvent: "dblclick",
+    // One stop for the keyboard in each table: the rows.
+    rowFormatter: row =>
+      row
+        .getElement()
+        .querySelectorAll("[tabindex='0']")
+        .forEach(cell => {
+          cell.tabIndex = -1;
+        }),
+    headerSortClickElement: "icon",
+    history: false,
+    debugInvalidOptions: false,
+    rowHeader: {
+      field: NUMBER_COLUMN,
+      headerSort: false,
+      frozen: true,
+      width: 42,
+      hozAlign: "right",
+      resizable: false,
+      formatter: cell => el("span", {}, cell.getValue()),
+      cssClass: "pk-number",
+    },
+    columnDefaults: { headerSortTristate: true, resizable: "header", minWidth: 54, maxInitialWidth: 240 },
+    columns: sheet.columns.map(column => columnOf(tables, name, column, column === key)),
+  });
+  const ready = new Promise(done => {
+    table.on("tableBuilt", done);
+  });
+  const grid = { box, table, find: "", ready };
+  table.on("tableBuilt", () => {
+    grid.isBuilt = true;
+    box.setAttribute("aria-label", `${name}: ${tables.schema[name].about}`);
+    box.querySelector(".tabulator-header").tabIndex = -1;
+  });
+  return grid;
+}
+
+export function columnOf(tables, name, column, isKey) {
+  const field = tables.schema[name].fields[column] ?? {};
+  const edits = tables.schema[name].edits;
+  const unit = field.unit ? ` (${field.unit})` : "";
+  return {
+    field: column,
+    title: column,
+    frozen: isKey && column === tables.sheets[name].columns[0],
+    headerSort: true,
+    sorter: field.is_number ? numberOrder : "string",
+    hozAlign: field.is_number ? "right" : "left",
+    titleFormatter: () => el("span", { title: (field.about ?? "a column of your own") + unit }, column),
+    formatter: cell => shownCell(tables.faults, name, cell),
+    editor: cellEditor(
+      tables.root,
+      cell => tables.suggestions(name, cell),
+      () => tables.hands.takeKey(),
+    ),
+    editable: () => !edits || edits.includes(column),
+    cssClass: !edits || edits.includes(column) ? "" : "pk-fixed",
+  };
+}
+
+// The text of a cell; marked, with the reason as its hint, where there is a fault.
+export function shownCell(faults, name, cell) {
+  const element = cell.getElement();
+  const text = cell.getValue() ?? "";
+  const fault = faults.get(cellKey(name, cell.getData()._id, cell.getField()));
+  element.classList.toggle("pk-bad", Boolean(fault));
+  if (fault) element.setAttribute("aria-invalid", "true");
+  else element.removeAttribute("aria-invalid");
+  element.title = fault ?? (text.length > 24 ? text : "");
+  return el("span", {}, text);
+}

@@ -1,0 +1,8 @@
+// What a page with a map runs: the keys come once, however many maps it shows.
+
+import { installKeys } from "./station_map_keys.js";
+
+if (!window.stationMapKeys) {
+  window.stationMapKeys = true;
+  installKeys();
+}

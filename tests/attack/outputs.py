@@ -1,0 +1,247 @@
+"""Every public output of one hostile scenario: found by walking the public names, not by a list of outputs.
+
+A public name or method that nobody told how to call fails the walk: so a new one is attacked from the start.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import csv
+import inspect
+import io
+import os
+import shutil
+import subprocess
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import planning_kit as pk
+from planning_kit.explore.propose.proposals import Proposal, Proposals
+from planning_kit.explore.revising.revisions import Revision
+from planning_kit.inputs import format as fmt
+from planning_kit.plan.moments import Moment
+from planning_kit.show.briefing import Briefing
+from tests.attack.hostile import FORGED, FREE_NAME, ORBIT_NAME, PAYLOADS, SMALL, TERMINAL
+from tests.edits import with_row
+from tests.inputs.small_folder import as_csv
+
+WALKED = (pk.Plan, pk.Scenario, pk.Odds, pk.Orbit, Proposals, Proposal, Revision, Briefing, Moment)
+"""Types whose public attributes are outputs, too."""
+METHODS: Mapping[str, Mapping[str, Any]] = {
+    "delay_curve": {"step": "B2", "up_to_min": 5}, "explain": {"step": "B3"}, "gain": {"step": "B3"},
+    "place_title": {"place": "MST"}, "position": {"step": "B2"}, "table": {"name": "windows"},
+    "held_by": {"holder": "EV1"}, "what_if": {"stretch": {"B2": "+2"}, "drop": "C3", "name": PAYLOADS[4]},
+    "decide": {"skip": ["CAS"]}, "decision_table": {"samples": 100}, "options": {"samples": 100},
+    "ways_home": {"every_min": 20}, "terminate": {"at_min": 30}, "abort": {"at_min": 30},
+    "with_settings": {"changes": {FREE_NAME: TERMINAL}}, "stop_if_happened": {"what": TERMINAL},
+}
+NOT_OUTPUTS = {"save", "with_table", "as_happened", "re_timed_as", "retime", "position_teme_km", "state_teme"}
+"""Methods that give what is walked already, or numbers."""
+EDITED = ("step", "task", "crew", "place", "minutes_likely", "after", "light", "takes", "hooks", "link")
+
+
+@dataclass(frozen=True)
+class Output:
+    """What a public name, attribute or method gave, and where."""
+
+    where: str
+    thing: Any
+
+
+class Attack:
+    """One hostile folder, and all that can be asked of it; what is written goes to folders beside it."""
+
+    def __init__(self, folder: Path, above: Path) -> None:
+        self.folder, self.above = folder, above
+        self.uncaught: list[str] = []
+        self._git()
+
+    def _git(self) -> None:
+        for words in (("init", "-q"), ("add", "-A"),
+                      ("-c", "user.name=x", "-c", "user.email=x", "commit", "-qm", "x")):
+            subprocess.run(["git", "-C", self.folder, *words], check=True, capture_output=True)
+
+    @cached_property
+    def scenario(self) -> pk.Scenario:
+        return pk.load_scenario(self.folder)
+
+    @cached_property
+    def plan(self) -> pk.Plan:
+        return pk.time_plan(self.scenario)
+
+    @cached_property
+    def live(self) -> pk.Plan:
+        return self.plan.retime(self.folder)
+
+    @cached_property
+    def changed(self) -> pk.Plan:
+        return self.plan.what_if(stretch={"B2": "+4"}, name=PAYLOADS[-4])
+
+    @cached_property
+    def chances(self) -> pk.Odds:
+        return pk.odds(self.plan, samples=100)
+
+    @cached_property
+    def sweep(self) -> Any:
+        return pk.sweep_egress(self.scenario, "2031-09-03T07:00Z", "2031-09-03T09:00Z", 20, stops=True)
+
+    @cached_property
+    def proposals(self) -> Proposals:
+        """Of a plan with a walk for nothing, so that there is a better order to show."""
+        scenario = with_row(self.scenario, "steps", 2, step="D1", task="CLN", crew="EV1", place="HAT",
+                            title=PAYLOADS[4], minutes_likely=3)
+        found = pk.propose(scenario, "quick", 5.0)
+        assert found.best is not None
+        return found
+
+    @cached_property
+    def copy(self) -> Path:
+        """The same folder again, to be written to."""
+        return Path(shutil.copytree(self.folder, self.above / f"{self.folder.name} copy"))
+
+    def arguments(self) -> Mapping[str, Mapping[str, Any]]:
+        """How each public function is called; classes are walked where they turn up."""
+        plan, orbit = self.plan, pk.load_orbit(self.folder / ORBIT_NAME)
+        days = {"orbit": orbit, "start": "2031-09-03T06:00Z", "stop": "2031-09-04T06:00Z"}
+        two = {"a": plan, "b": self.changed}
+        return {
+            "load_scenario": {"folder": self.folder}, "load_orbit": {"omm_file": self.folder / ORBIT_NAME},
+            "night_windows": days, "season": days, "link_windows": {**days, "relays": [-62.0, 118.0]},
+            "elements_age_note": {"orbit": orbit, "moment": "2031-09-03T06:00Z"},
+            "time_plan": {"scenario": self.scenario},
+            "move_step": {"scenario": self.scenario, "step": "C2", "after": "C1"},
+            "edit_row": {"scenario": self.scenario, "table": "steps", "key": "B2", "title": PAYLOADS[5]},
+            "compare": two, "compare_findings": two, "compare_margins": two,
+            "compare_odds": {"a": self.chances, "b": pk.odds(self.changed, samples=100)},
+            "compare_revisions": {"a": SMALL, "b": self.scenario},
+            "sweep_egress": {"scenario": self.scenario, "start": "2031-09-03T07:00Z",
+                             "stop": "2031-09-03T08:00Z", "every_min": 30},
+            "good_spells": {"sweep": self.sweep}, "odds": {"plan": plan, "samples": 100},
+            "propose": {"scenario": self.scenario, "effort": "quick", "seconds": 3.0},
+            "propose_cuts": {"plan": plan, "samples": 100},
+            "with_cuts": {"scenario": self.scenario, "cuts": pk.propose_cuts(plan, samples=100)},
+            "read_log": {"file_or_folder": self.folder},
+            "append_log": {"file_or_folder": self.copy, "event": "finished", "step": "C1",
+                           "at": "2031-09-03T07:47:00Z", "note": PAYLOADS[0], "by": PAYLOADS[-4]},
+            "swimlane": {"plan": self.changed, "baseline": plan}, "suit_chart": {"plan": plan},
+            "season_chart": {"season": pk.season(**days)}, "sweep_chart": {"sweep": self.sweep},
+            "tornado_chart": {"odds": self.chances}, "fan_chart": {"odds": self.chances},
+            "station_map": {"plan": plan, "every_min": 15.0}, "moment_of": {"plan": plan, "at_min": 25.0},
+            "workbench": {"scenario": self.scenario}, "briefing": {"plan": plan},
+            "write_review_pack": {"plan": plan, "folder": self.above / PAYLOADS[4], "baseline": SMALL,
+                                  "chances": self.chances},
+            "scenario_at": {"folder": self.folder, "revision": "HEAD"},
+            "reviews": {"scenario": self.scenario},
+            "add_note": {"scenario": pk.load_scenario(self.copy), "by": PAYLOADS[5], "words": PAYLOADS[-5],
+                         "about": PAYLOADS[0]},
+            "sign_off": {"scenario": pk.load_scenario(self.copy), "by": PAYLOADS[4]},
+        }
+
+    def outputs(self) -> Iterator[Output]:
+        """Everything: what the public names give, what that gives in turn, and what is refused how."""
+        arguments = self.arguments()
+        functions = {name for name in pk.__all__ if not inspect.isclass(getattr(pk, name))}
+        assert functions == set(arguments), f"say how to call {functions ^ set(arguments)}"
+        walked: set[str] = set()
+        for name, given in arguments.items():
+            yield from self._walk(name, getattr(pk, name)(**given), walked)
+        for name in ("briefing", "swimlane", "suit_chart", "station_map"):
+            thing = getattr(pk, name)(self.live, **({"at_min": 16.0} if name == "station_map" else {}))
+            yield Output(f"{name} of a re-timed plan", thing)
+        yield from self._walk("re-timed plan", self.live, {"Scenario"})
+        yield from self._walk("changed plan's changes", self.changed.changes, set())
+        yield from self._walk("proposals", self.proposals, {"Plan", "Scenario"})
+        yield from self.refusals(arguments)
+
+    def _walk(self, where: str, thing: Any, walked: set[str]) -> Iterator[Output]:
+        yield Output(where, thing)
+        kind = type(thing)
+        if not isinstance(thing, WALKED) or kind.__name__ in walked:
+            return
+        walked.add(kind.__name__)
+        for name in dir(thing):
+            if name.startswith("_") or name in NOT_OUTPUTS or isinstance(
+                    inspect.getattr_static(kind, name, None), classmethod):
+                continue
+            try:
+                given = getattr(thing, name)
+                if inspect.ismethod(given):
+                    given = given(**self._arguments_of(kind, name, given))
+            except pk.ScenarioError as refused:  # a plan that is not outside, for one
+                given = refused
+            yield from self._walk(f"{where}.{name}", given, walked)
+
+    @staticmethod
+    def _arguments_of(kind: type, name: str, method: Any) -> Mapping[str, Any]:
+        needed = [each.name for each in inspect.signature(method).parameters.values()
+                  if each.default is each.empty]
+        assert name in METHODS or not needed, f"say how to call {kind.__name__}.{name}"
+        return METHODS.get(name, {})
+
+    def refusals(self, arguments: Mapping[str, Mapping[str, Any]]) -> Iterator[Output]:
+        """What is said of hostile words where a function takes words, and of hostile cells, keys and files.
+
+        Anything but a `ScenarioError` is noted in ``uncaught``.
+        """
+        for name, given in arguments.items():
+            for each in inspect.signature(getattr(pk, name)).parameters.values():
+                if any(word in str(each.annotation) for word in ("str", "object", "Path", "Moment")):
+                    yield from self._refused(f"{name}({each.name}=…)", getattr(pk, name),
+                                             {**given, each.name: TERMINAL})
+        for name in (*METHODS, "retime"):
+            for each in inspect.signature(getattr(pk.Plan, name, len)).parameters.values():
+                if each.annotation in ("str", "object", "Sequence[str]"):
+                    more = {"actuals": self.folder} if name == "retime" else METHODS[name]
+                    yield from self._refused(f"plan.{name}({each.name}=…)", getattr(self.live, name),
+                                             {**more, each.name: TERMINAL})
+        for column in EDITED:
+            yield from self._refused(f"a step's {column}", pk.edit_row, {
+                "scenario": self.scenario, "table": "steps", "key": "B2", column: TERMINAL})
+        yield from self._refused("another's change", _save_over_another, {"folder": self.copy})
+        for place in self.spoiled():
+            yield from self._refused(place.name, pk.load_scenario, {"folder": place})
+        words = as_csv([["step", "event", "at"], [TERMINAL] * 3])
+        (self._elsewhere() / "log.csv").write_text(words, encoding="utf-8", newline="")
+        yield from self._refused("a spoiled log", self.plan.retime, {"actuals": self._elsewhere()})
+
+    def spoiled(self) -> Iterator[Path]:
+        """Copies of the folder, each with one file in which words stand where none belong."""
+        for number, table in enumerate(fmt.TABLES):
+            place = Path(shutil.copytree(self.folder, self.above / f"spoiled {number}"))
+            rows = list(csv.reader(io.StringIO((place / table.file).read_text(encoding="utf-8"), newline="")))
+            rows[1] = [TERMINAL] * len(rows[0])
+            (place / table.file).write_text(as_csv(rows), encoding="utf-8", newline="")
+            yield place
+        words = as_csv([[TERMINAL] * 3])
+        for number, (name, text) in enumerate((
+                (fmt.SCENARIO_FILE, f'format = 1\n"{FREE_NAME[2:]}" = 1\n"a\\n{FORGED}" = "\\u001b[31m"\n'),
+                (fmt.SCENARIO_FILE, f"format = {TERMINAL}"), ("steps.csv", words + words),
+                (ORBIT_NAME, f"CCSDS_OMM_VERS = 2.0\n{TERMINAL} = 1\nEPOCH = {TERMINAL}\n"))):
+            place = Path(shutil.copytree(self.folder, self.above / f"spoiled too {number}"))
+            (place / name).write_text(text, encoding="utf-8", newline="")
+            yield place
+
+    def _refused(self, where: str, function: Any, given: Mapping[str, Any]) -> Iterator[Output]:
+        with contextlib.chdir(self._elsewhere()):
+            try:
+                function(**given)
+            except pk.ScenarioError as refused:
+                yield Output(where, refused)
+            except Exception as error:  # any other is a traceback in a user's face
+                self.uncaught.append(f"{where}: {type(error).__name__}: {error}")
+
+    def _elsewhere(self) -> Path:
+        place = self.above / "elsewhere"
+        place.mkdir(exist_ok=True)
+        return place
+
+
+def _save_over_another(folder: Path) -> None:
+    mine = pk.load_scenario(folder).with_settings({"title": TERMINAL[-8:-4] + PAYLOADS[4]})
+    with (folder / "steps.csv").open("a", encoding="utf-8") as stream:
+        stream.write("\n")
+    os.utime(folder / "steps.csv")
+    mine.save()

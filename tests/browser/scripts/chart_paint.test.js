@@ -1,0 +1,174 @@
+import { CHART_LEFT, layoutLanes, ticksFor } from "/static/chart_layout.js";
+import { paintChart } from "/static/chart_paint.js";
+import { svg } from "/static/dom.js";
+import { equal, near, placed, test } from "./check.js";
+import { THEME, sampleChart } from "./sample.js";
+
+const PX_PER_MIN = 8;
+
+function painted(chart, { range = [-8, 98], tight = [] } = {}) {
+  const look = {
+    places: layoutLanes(chart),
+    x: minute => CHART_LEFT + (minute - range[0]) * PX_PER_MIN,
+    theme: THEME,
+    width: 1000,
+    range,
+    ticks: ticksFor(range, 890),
+    clipId: "c",
+    tight: new Set(tight),
+    inkOnFill: "#111111",
+  };
+  const canvas = placed(svg("svg", {}, paintChart(chart, look)));
+  const all = selector => [...canvas.querySelectorAll(selector)];
+  const words = selector => all(selector).map(each => each.textContent);
+  return { look, canvas, all, words };
+}
+
+test("a bar stands from its start to its finish, in its lane", () => {
+  const { all, look } = painted(sampleChart());
+  const [bar] = all("[data-step=A2]");
+  near(Number(bar.getAttribute("x")), look.x(50), 0.01);
+  near(Number(bar.getAttribute("width")), 10 * PX_PER_MIN, 0.01);
+  equal(
+    [Number(bar.getAttribute("y")), Number(bar.getAttribute("height"))],
+    [look.places.lanes.EV1.main.y, 60],
+  );
+});
+
+test("what lies outside the view is not drawn", () => {
+  const { all } = painted(sampleChart(), { range: [0, 22] });
+  equal(
+    all(".pk-bar-work").map(bar => bar.dataset.step),
+    ["A1", "C1"],
+  );
+});
+
+test("a way is low and a wait too, work fills its lane", () => {
+  const { all } = painted(sampleChart());
+  equal(Number(all(".pk-bar-travel")[0].getAttribute("height")) < 20, true);
+  equal(all(".pk-bar-travel")[0].getAttribute("fill"), "url(#c-travel)");
+});
+
+test("work without slack has a bold outline", () => {
+  const { all } = painted(sampleChart(), { tight: ["A1"] });
+  equal(
+    [
+      all("[data-step=A1]")[0].getAttribute("stroke-width"),
+      all("[data-step=A2]")[0].getAttribute("stroke-width"),
+    ],
+    ["2.2", "0.8"],
+  );
+});
+
+test("a step of both is bridged when both begin it together, and only then", () => {
+  const bridges = chart => painted(chart).all("rect[opacity='0.4']").length;
+  equal(bridges(sampleChart()), 1);
+  const apart = sampleChart();
+  apart.bars[5] = ["B1", "EV2", "work", 32, 52, "T2", "Lift the box"];
+  equal(bridges(apart), 0);
+});
+
+test("a bar too narrow for its id has it upright, one too narrow for that has none", () => {
+  const chart = sampleChart({
+    bars: [
+      ["A1", "EV1", "work", 0, 2, "T1", "Open"],
+      ["A2", "EV1", "work", 10, 11, "T1", "Close"],
+    ],
+  });
+  const { all } = painted(chart);
+  equal(
+    all(".pk-id").map(each => [each.textContent, each.hasAttribute("transform")]),
+    [["A1", true]],
+  );
+});
+
+test("limits say their PET, the hard one in the colour of a stop", () => {
+  const { all, words } = painted(sampleChart());
+  equal(
+    words("text").filter(each => /planned|hard/.test(each)),
+    ["planned 1:20", "hard 1:30"],
+  );
+  equal(
+    all("text")
+      .find(each => each.textContent === "hard 1:30")
+      .getAttribute("fill"),
+    THEME.stop,
+  );
+});
+
+test("the axes tell PET below and GMT above, at the same minutes", () => {
+  const { words } = painted(sampleChart());
+  equal(
+    words("text")
+      .filter(each => /^\d:\d\d$/.test(each))
+      .slice(0, 2),
+    ["0:00", "0:10"],
+  );
+  equal(
+    words("text")
+      .filter(each => /^134\//.test(each))
+      .slice(0, 2),
+    ["134/11:24", "134/11:34"],
+  );
+});
+
+test("ghosts are hollow, and named where there is room", () => {
+  const { all, words } = painted(
+    sampleChart({
+      ghosts: [
+        ["A1", "EV1", 5, 25],
+        ["D1", "arm", 20, 50],
+      ],
+    }),
+  );
+  equal(
+    all(".pk-ghost").map(each => [each.dataset.ghost, each.getAttribute("fill")]),
+    [
+      ["0", "transparent"],
+      ["1", "transparent"],
+    ],
+  );
+  equal(words(".pk-lane-name, .pk-small").includes("before"), true);
+});
+
+test("a handover of somebody without a lane is not drawn", () => {
+  equal(painted(sampleChart()).all("path[marker-end]").length, 1);
+  equal(painted(sampleChart({ handovers: [["EV1", "EV9", 1, 2]] })).all("path[marker-end]").length, 0);
+});
+
+test("text of a scenario is text", () => {
+  const attack = "<image href=x onerror=alert(1)>";
+  const chart = sampleChart({
+    inhibits: [[["I1", attack, 0, 90]]],
+    actors: [[attack, attack]],
+    links: [[attack, [[0, 40]]]],
+  });
+  chart.bars = [["A1", "EV1", "work", 0, 90, "T1", attack]];
+  equal(painted(chart).all("image").length, 0);
+});
+
+test("night is shaded from below the light to the foot of the chart", () => {
+  const { all, look } = painted(sampleChart());
+  const [shade] = all("rect").filter(each => each.getAttribute("fill") === THEME.night_shade);
+  const { light, bottom } = look.places;
+  const first = light.y + light.height;
+  equal([Number(shade.getAttribute("y")), Number(shade.getAttribute("height"))], [first, bottom - first]);
+  near(Number(shade.getAttribute("x")), look.x(41), 0.01);
+});
+
+test("a handover goes from the lower edge of the upper lane, or the upper of the lower", () => {
+  const path = handovers => painted(sampleChart({ handovers })).all("path[marker-end]")[0].getAttribute("d");
+  const { lanes } = layoutLanes(sampleChart());
+  const [upper, lower] = [lanes.EV1.main, lanes.EV2.main];
+  const ends = d => [/^M[\d.]+,([\d.]+)/, /,([\d.]+)$/].map(each => Number(each.exec(d)[1]));
+  equal(ends(path([["EV1", "EV2", 20, 30]])), [upper.y + upper.height, lower.y]);
+  equal(ends(path([["EV2", "EV1", 20, 30]])), [lower.y, upper.y + upper.height]);
+});
+
+test("a ghost too narrow for its name has none", () => {
+  const names = finish =>
+    painted(sampleChart({ ghosts: [["A1", "EV1", 5, finish]] }))
+      .words("text")
+      .filter(each => each === "A1");
+  equal([names(25).length, names(6).length], [2, 1]); // the bar has its own
+});

@@ -1,0 +1,98 @@
+"""Every table of some plans as text, to see that a change of the code changes none of them.
+
+python -m tests.every_table FOLDER before and after the change, then diff -r of the two folders.
+"""
+
+from __future__ import annotations
+
+import inspect
+import sys
+from collections.abc import Iterator, Mapping
+from dataclasses import fields, is_dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+import planning_kit as pk
+from planning_kit.inputs.text_table import TextTable
+from planning_kit.plan.moments import whole_minutes
+
+ROOT = Path(__file__).parents[1]
+NOT_TOLD = ("light", "links", "named_windows", "steps")  # what was given, not what was found
+
+
+def told(value: Any) -> str:
+    """A value in full, floats to the last bit; what a record holds by its public fields."""
+    if isinstance(value, pd.DataFrame):
+        rows = [told(list(value.columns)), *(told(list(row)) for row in value.itertuples())]
+        return "\n".join(rows)
+    if isinstance(value, np.ndarray):
+        return repr(value.tolist())
+    if is_dataclass(value) and not isinstance(value, type):
+        held = {field.name: getattr(value, field.name) for field in fields(value) if field.name[0] != "_"}
+        return type(value).__name__ + told(held)
+    if isinstance(value, Mapping):
+        return "{" + ", ".join(f"{told(key)}: {told(each)}" for key, each in value.items()) + "}"
+    if isinstance(value, list | tuple):
+        return "[" + ",\n ".join(told(each) for each in value) + "]"
+    return repr(value)
+
+
+def parts(plan: pk.Plan) -> Iterator[tuple[str, Any]]:
+    """All that a plan says of itself, by name; why not, where it does not."""
+    for name, member in inspect.getmembers(type(plan)):
+        if isinstance(member, property | cached_property) and name[0] != "_" and name not in NOT_TOLD:
+            try:
+                yield name, getattr(plan, name)
+            except pk.ScenarioError as error:  # such as what only a re-timed plan can say
+                yield name, error.words
+    yield "explained", [plan.explain(step.step) for step in plan.steps]
+    yield "moments", [pk.moment_of(plan, minute) for minute in whole_minutes(plan, 7.3)]
+
+
+def plans() -> Iterator[tuple[str, Any]]:
+    """The plans, by name: as loaded, changed in every way of a what-if, and re-timed."""
+    tern, small, faulty = (pk.time_plan(pk.load_scenario(ROOT / folder)) for folder in (
+        "tests/data/tern-1", "scenarios/small-outing", "scenarios/faulty-plan"))
+    yield from (("tern", tern), ("small", small), ("faulty", faulty))
+    log = pk.read_log(ROOT / "scenarios" / "running-late" / "log.csv")
+    at = pd.to_datetime(log["at"], utc=True)
+    for now_min in (60, 150, 230, 300):
+        by_then = log[at <= tern.egress + pd.Timedelta(minutes=now_min)]
+        yield f"late-{now_min}", tern.retime(by_then, now_min)
+    asked: list[tuple[str, pk.Plan, dict[str, Any]]] = [
+        ("slip", tern, {"egress_slip_min": 33}), ("tether", tern, {"tether_m": 12}),
+        ("stretch", tern, {"stretch": {"EV2": 1.1, "EV1": "+1"}}), ("swap", tern, {"swap": "swappable"}),
+        ("oxygen", tern, {"settings": {"suit.oxygen_g": 400, "suit.co2_g": 300}}),
+        ("least", tern, {"drop": [t.task for t in tern.scenario.records.tasks if t.need != "required"]}),
+    ]
+    for label, plan in (("tern", tern), ("small", small)):
+        names = [step.step for step in plan.steps]
+        for one, other in zip(names[::9], names[2::9], strict=False):
+            asked += [(f"{label}-without-{one}", plan, {"drop": one}),
+                      (f"{label}-moved-{one}", plan, {"move": {one: other}})]
+    for name, plan, change in asked:
+        try:
+            yield name, plan.what_if(**change)
+        except pk.ScenarioError as error:
+            yield name, error.words
+
+
+def write(folder: Path) -> None:
+    """One folder a plan, one file a part of it (or why there is no plan), and one file a revision."""
+    made: dict[str, Any] = dict(plans())
+    for name, plan in made.items():
+        (folder / name).mkdir(parents=True, exist_ok=True)
+        for part, value in (("no_plan", plan),) if isinstance(plan, str) else parts(plan):
+            (folder / name / part).write_text(told(value) + "\n", encoding="utf-8")
+    for name in ("tether", "swap", "least"):
+        revision = pk.compare(made["tern"].scenario, made[name].scenario)
+        tables: list[TextTable] = [revision.verdict, revision.times, revision.findings, revision.margins]
+        (folder / f"revision-{name}").write_text("\n".join(map(told, tables)) + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    write(Path(sys.argv[1]))
