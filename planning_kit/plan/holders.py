@@ -8,7 +8,9 @@ comes before all of them and "not before now" after them.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from heapq import heappop, heappush
 
 import numpy as np
 
@@ -80,7 +82,8 @@ def _seen_by(holder: Holder, crew: str) -> Holder:
 def find_holders(network: Network, durations: np.ndarray, starts: np.ndarray) -> Holders:
     """The holders of a plan whose ``starts`` (steps,) are the earliest and finite."""
     lengths = on_grid(durations)
-    candidates = [_tight_on(network, lengths, starts, step) for step in range(len(network.steps))]
+    begins = _group_begins(network, lengths, starts)
+    candidates = [_tight_on(network, lengths, starts, step, begins) for step in range(len(network.steps))]
     grounded = _grounded_order(candidates)
     tight, chosen = [], []
     for step, holders in enumerate(candidates):
@@ -102,17 +105,24 @@ def _bounds_on(network: Network, lengths: np.ndarray, starts: np.ndarray,
                step: int) -> list[tuple[float, Holder]]:
     """Every release and bound on a step with the start that it asks for."""
     asked = []
-    for release in network.releases:
-        if release.step == step:
-            holder = Holder(release.kind, f"{release.kind}:{release.name}", crew=release.crew)
-            asked.append((float(on_grid(release.at_min)), holder))
+    for release in network.releases_of[step]:
+        holder = Holder(release.kind, f"{release.kind}:{release.name}", crew=release.crew)
+        asked.append((float(on_grid(release.at_min)), holder))
     for bound in network.bounds_into[step]:
         holder = Holder(bound.kind, f"{bound.kind}:{bound.name}", bound.before, bound.crew, bound=bound)
         asked.append((float(starts[bound.before] + bound.weight_min(lengths)), holder))
     return asked
 
 
-def _tight_on(network: Network, lengths: np.ndarray, starts: np.ndarray, step: int) -> list[Holder]:
+def _group_begins(network: Network, lengths: np.ndarray, starts: np.ndarray) -> list[float]:
+    """When the window begins that holds each group."""
+    lasts = [(starts[list(group.members)] + lengths[list(group.members)]).max() for group in network.groups]
+    return [float(group_floor(np.array([last]), windows)[0])
+            for last, windows in zip(lasts, network.group_windows, strict=True)]
+
+
+def _tight_on(network: Network, lengths: np.ndarray, starts: np.ndarray, step: int,
+              group_begins: Sequence[float]) -> list[Holder]:
     asked = _bounds_on(network, lengths, starts, step)
     # A bound that asks for just this start may be held up by the step itself (a greatest gap): whether a
     # window or group holds is judged from the bounds below the start.
@@ -120,7 +130,7 @@ def _tight_on(network: Network, lengths: np.ndarray, starts: np.ndarray, step: i
     holders = [holder for at, holder in asked if at == starts[step]]
     if holders and not np.isfinite(ready):
         return holders
-    windows = _window_holders(network, lengths, starts, step, ready)
+    windows = _window_holders(network, lengths, starts, step, ready, group_begins)
     really_ready = max((at for at, _ in _ready_bounds(asked)), default=ready)
     return holders + [replace(holder, ready_min=really_ready) for holder in windows]
 
@@ -131,7 +141,7 @@ def _ready_bounds(asked: list[tuple[float, Holder]]) -> list[tuple[float, Holder
 
 
 def _window_holders(network: Network, lengths: np.ndarray, starts: np.ndarray, step: int,
-                    ready: float) -> list[Holder]:
+                    ready: float, group_begins: Sequence[float]) -> list[Holder]:
     start, holders = starts[step], []
     windows = network.allowed[step]
     if windows is not None:
@@ -139,11 +149,9 @@ def _window_holders(network: Network, lengths: np.ndarray, starts: np.ndarray, s
         if placed == start:
             demand = _demand_that_begins(network, step, start)
             holders.append(Holder(demand.kind, demand.name_at(start), ready_min=ready))
-    for group, group_windows in zip(network.groups, network.group_windows, strict=True):
-        if step in group.members:
-            last = max(starts[member] + lengths[member] for member in group.members)
-            if group_floor(np.array([last]), group_windows)[0] == start:
-                holders.append(Holder(GROUP, f"{GROUP}:{group.name}", ready_min=ready))
+    for number in network.groups_of[step]:
+        if group_begins[number] == start:
+            holders.append(Holder(GROUP, f"{GROUP}:{network.groups[number].name}", ready_min=ready))
     return holders
 
 
@@ -155,17 +163,35 @@ def _demand_that_begins(network: Network, step: int, start: float) -> Demand:
 def _grounded_order(candidates: list[list[Holder]]) -> list[float]:
     """A rank for each step such that following holders to lower ranks always ends at egress or a window."""
     rank = [np.inf] * len(candidates)
-    waiting, count = set(range(len(candidates))), 0
-    while waiting:
-        def grounded(holder: Holder) -> bool:
-            return holder.source < 0 or rank[holder.source] < np.inf
-
-        ready = [s for s in sorted(waiting) if all(grounded(h) for h in candidates[s])]
-        ready = ready or [s for s in sorted(waiting) if any(grounded(h) for h in candidates[s])][:1]
-        if not ready:
-            break
+    missing = [sum(holder.source >= 0 for holder in holders) for holders in candidates]
+    behind: list[list[int]] = [[] for _ in candidates]
+    for step, holders in enumerate(candidates):
+        for holder in holders:
+            if holder.source >= 0:
+                behind[holder.source].append(step)
+    ready = [step for step, count in enumerate(missing) if not count]
+    # Where all that wait run in circles, the first of those with one grounded holder opens them.
+    opening = [step for step, holders in enumerate(candidates) if 0 < missing[step] < len(holders)]
+    count = 0
+    while ready := ready or _first_unranked(opening, rank):
         for step in ready:
             rank[step] = count
             count += 1
-        waiting.difference_update(ready)
+        then = []
+        for other in (other for step in ready for other in behind[step] if rank[other] == np.inf):
+            missing[other] -= 1
+            if missing[other]:
+                heappush(opening, other)
+            else:
+                then.append(other)
+        ready = sorted(then)
     return rank
+
+
+def _first_unranked(opening: list[int], rank: Sequence[float]) -> list[int]:
+    """The least step of a heap that has no rank yet, by itself; nothing where there is none."""
+    while opening:
+        step = heappop(opening)
+        if rank[step] == np.inf:
+            return [step]
+    return []
