@@ -112,7 +112,7 @@ def raw_log(data: bytes, faults: Faults) -> RawTable:
     text = decode(data, LOG.name, faults)
     faults.stop_if_any()
     lines = (text or "").replace("\r\n", "\n").removesuffix("\n").split("\n")
-    records = [_cells(line) for line in lines]
+    records = _plain_cells(lines) or [_cells(line) for line in lines]
     if lines and any(record is None for record in records):
         whole = _cells_of_all(lines)
         records = whole if whole is not None else records
@@ -130,6 +130,16 @@ def raw_log(data: bytes, faults: Faults) -> RawTable:
     whole_rows = [(n, tuple(map(cell_text, r))) for n, r in numbered
                   if r is not None and len(r) == len(header)]
     return RawTable(LOG.name, header, tuple(r for _, r in whole_rows), tuple(n for n, _ in whole_rows))
+
+
+def _plain_cells(lines: list[str]) -> list[list[str] | None] | None:
+    """All lines at once, where no quotation mark or line end in a cell can join or break any; else None."""
+    if any('"' in line or "\r" in line for line in lines):
+        return None
+    try:
+        return [*csv.reader(lines, strict=True)]
+    except csv.Error:
+        return None
 
 
 def _cells(line: str) -> list[str] | None:

@@ -28,8 +28,8 @@ def with_corrections(rows: list[Row], faults: Faults) -> list[Row]:
                            + did_you_mean(row.text("corrects"), tuple(by_id)))
             else:
                 of_row.setdefault(target.number, []).append(row)
-    plain = [row for row in rows if row.text("event") != CORRECT]
-    return [row for row in plain if _settled(row, of_row)]
+    settled = (_settled(row, of_row) for row in rows if row.text("event") != CORRECT)
+    return [row for row in settled if row is not None]
 
 
 def _by_id(rows: list[Row], faults: Faults) -> dict[str, Row]:
@@ -44,16 +44,16 @@ def _by_id(rows: list[Row], faults: Faults) -> dict[str, Row]:
     return by_id
 
 
-def _settled(row: Row, of_row: dict[int, list[Row]]) -> bool:
-    """Put the corrections of a row into it, theirs into them first; whether it counts at all."""
+def _settled(row: Row, of_row: dict[int, list[Row]]) -> Row | None:
+    """A row with its corrections put in, theirs into them first; None where it does not count at all."""
     counts = True
     for correction in of_row.get(row.number, ()):
-        if _settled(correction, of_row):  # a correction stands below what it corrects: this ends
-            given = {column: correction.values[column] for column in _CORRECTED
-                     if _is_given(correction, column)}
-            row.values.update(given)
+        settled = _settled(correction, of_row)  # a correction stands below what it corrects: this ends
+        if settled is not None:
+            given = {column: settled.values[column] for column in _CORRECTED if _is_given(settled, column)}
+            row = Row(row.number, row.values | given, row.texts)
             counts = bool(given)
-    return counts
+    return row if counts else None
 
 
 def _is_given(row: Row, column: str) -> bool:
