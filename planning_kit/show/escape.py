@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import textwrap
 import unicodedata
+from functools import lru_cache
 
 _REFERENCES = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;", "$": "&#36;"})
 _MARKS_IN_FORMAT_CLASS_KEPT = "\u200c\u200d"  # the joiners that some scripts need
@@ -16,8 +17,15 @@ _MARKS_IN_FORMAT_CLASS_KEPT = "\u200c\u200d"  # the joiners that some scripts ne
 
 def one_line(text: object) -> str:
     """``text`` without control characters, line breaks, or marks that turn the direction of writing."""
+    return _one_line(str(text))
+
+
+@lru_cache(maxsize=2048)
+def _one_line(text: str) -> str:
+    if text.isascii() and text.isprintable():
+        return " ".join(text.split())
     kept = []
-    for char in str(text):
+    for char in text:
         kind = unicodedata.category(char)
         if kind in ("Cc", "Zl", "Zp"):
             kept.append(" ")
