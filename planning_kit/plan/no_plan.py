@@ -10,6 +10,8 @@ from collections.abc import Mapping, Sequence
 from graphlib import CycleError, TopologicalSorter
 
 import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.times import pet_label
@@ -86,12 +88,13 @@ def _rising_circle(network: Network, durations: np.ndarray) -> list[Bound]:
     weights = {bound: float(bound.weight_min(lengths)) for bound in network.bounds}
     if _settles(network, weights):
         return []
+    bounds, longest = _in_circles(network)
     height = [0.0] * len(network.steps)
     raised_by: dict[int, Bound] = {}
     moved: int | None = None
-    for _ in range(len(network.steps) + 1):
+    for _ in range(longest + 1):
         moved = None
-        for bound in network.bounds:
+        for bound in bounds:
             reach = height[bound.before] + weights[bound]
             if reach > height[bound.after]:
                 height[bound.after] = reach
@@ -106,6 +109,14 @@ def _rising_circle(network: Network, durations: np.ndarray) -> list[Bound]:
     while circle[-1].before != step:
         circle.append(raised_by[circle[-1].before])
     return circle[::-1]
+
+
+def _in_circles(network: Network) -> tuple[list[Bound], int]:
+    """The bounds that lie on some circle, and the most steps that a circle can have."""
+    ends = ([bound.before for bound in network.bounds], [bound.after for bound in network.bounds])
+    links = coo_array((np.ones(len(network.bounds)), ends), shape=(len(network.steps),) * 2)
+    _, knot = connected_components(links, directed=True, connection="strong")
+    return [b for b in network.bounds if knot[b.before] == knot[b.after]], int(np.bincount(knot).max())
 
 
 def _settles(network: Network, weights: Mapping[Bound, float]) -> bool:
