@@ -8,7 +8,7 @@ for hands), ``no-slots`` (about the items). At the end, about the item: ``not-in
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -19,6 +19,7 @@ from planning_kit.plan.hardware import mishaps as kinds
 from planning_kit.plan.hardware.custody_state import Holding
 from planning_kit.plan.hardware.custody_tables import is_in
 from planning_kit.plan.hardware.mishaps import Mishap, Overload
+from planning_kit.plan.spans import Spans
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "custody"
@@ -107,8 +108,9 @@ def at_words(plan: TimedPlan, place: str) -> str:
 
 
 def _where_is(plan: TimedPlan, crew: str, at_min: float) -> str:
-    passage = next((p for p in plan.passages[crew] if p.start_min <= at_min <= p.finish_min),
-                   plan.passages[crew][-1])
+    passages = plan.passages[crew]
+    here = Spans((each.start_min, each.finish_min) for each in passages).touching(at_min, at_min)
+    passage = passages[here[0] if here else -1]
     if passage.route is None:
         return f"at {plan.place_title(passage.place)}"
     return f"between {plan.place_title(passage.place)} and {plan.place_title(passage.to_place)}"
@@ -116,11 +118,18 @@ def _where_is(plan: TimedPlan, crew: str, at_min: float) -> str:
 
 def check_carrying(plan: TimedPlan) -> Iterator[Finding]:
     """More slots in hands than ``carry_slots``, or in a bag than it ``holds`` (stop), one a spell."""
+    meant: dict[str, list[tuple[int, Mishap]]] = {}
+    for number, mishap in enumerate(plan.tracked_custody.mishaps):
+        if mishap.kind in _MEANT:
+            meant.setdefault(mishap.item, []).append((number, mishap))
+    slots = {item.item: item.slots or 0.0 for item in plan.scenario.records.hardware}
     for spell in plan.tracked_custody.overloads:
-        yield _overload(plan, spell)
+        found = sorted((each for item in spell.items for each in meant.get(item, ())),
+                       key=lambda each: each[0])
+        yield _overload(plan, spell, _because(spell, [mishap for _, mishap in found], slots))
 
 
-def _overload(plan: TimedPlan, spell: Overload) -> Finding:
+def _overload(plan: TimedPlan, spell: Overload, because: str) -> Finding:
     is_crew = spell.holder in plan.travels
     what = f"{spell.holder} has {spell.slots:g} slots in hand" if is_crew else (
         f"the bag {spell.holder} holds {spell.slots:g} slots")
@@ -129,18 +138,19 @@ def _overload(plan: TimedPlan, spell: Overload) -> Finding:
     return Finding(
         STOP, CHECK, "overloaded", "" if is_crew else spell.holder, crew, spell.step, spell.from_min,
         f"{what} of {spell.limit:g} from {pet_label(spell.from_min)} to {pet_label(spell.until_min)} "
-        f"({', '.join(spell.items)}){_because(plan, spell)}: {mend}",
+        f"({', '.join(spell.items)}){because}: {mend}",
         "crew.carry_slots" if is_crew else "hardware.holds", spell.slots, spell.limit,
         spell.limit - spell.slots,
     )
 
 
-def _because(plan: TimedPlan, spell: Overload) -> str:
-    """The fault that an overload comes of: without what is only meant to be there it would not be one."""
-    meant = {mishap.item: mishap for mishap in plan.tracked_custody.mishaps
-             if spell.holder in (mishap.crew, mishap.other) and mishap.kind in _MEANT
-             and mishap.item in spell.items and mishap.at_min <= spell.until_min}
-    slots = {item.item: item.slots or 0.0 for item in plan.scenario.records.hardware}
+def _because(spell: Overload, mishaps: Sequence[Mishap], slots: Mapping[str, float]) -> str:
+    """The fault that an overload comes of: without what is only meant to be there it would not be one.
+
+    ``mishaps`` are those that make one of its items only meant to be somewhere, ``slots`` those of each item.
+    """
+    meant = {mishap.item: mishap for mishap in mishaps
+             if spell.holder in (mishap.crew, mishap.other) and mishap.at_min <= spell.until_min}
     if not meant or sum(slots[item] for item in spell.items if item not in meant) > spell.limit:
         return ""
     told = ", ".join(f"{item} since {mishap.step}" for item, mishap in meant.items())
@@ -173,14 +183,17 @@ def as_untouched(finding: Finding, items: Collection[str]) -> Finding:
 
 def check_endings(plan: TimedPlan) -> Iterator[Finding]:
     """Items that are not where ``end_at`` says (stop), cables without their other end, items left outside."""
-    for item in plan.scenario.records.hardware:
+    items, handled = {item.item: item for item in plan.scenario.records.hardware}, _handled(plan)
+    for item in items.values():
         endings = plan.tracked_custody.endings[item.item]
         if item.end_at:
             yield from _at_end(plan, item, endings)
-        elif _starts_in(plan, item) and not _ends_in(plan, endings):
+        elif _starts_in(plan, item, items) and not _ends_in(plan, endings):
             yield _ending(plan, item, endings, CONCERN, "stays-outside", "was brought out and stays outside:",
                           "take it home, or give it an end_at if it is meant to stay")
-        if item.end2_at and item.at != item.end2_at and not _is_handled_at(plan, item):
+        if item.end2_at and item.at != item.end2_at and (
+                item.item, plan.scenario.settings.airlock if item.end2_at == INSIDE else item.end2_at
+        ) not in handled:
             yield Finding(
                 STOP, CHECK, "other-end-loose", item.item, "", "", plan.end_min,
                 f"the other end of {item.item} must be {at_words(plan, item.end2_at)}, but no step "
@@ -216,18 +229,14 @@ def _ends_in(plan: TimedPlan, endings: Sequence[Holding]) -> bool:
     return any(is_in(plan.scenario.records, ending.holder) for ending in endings)
 
 
-def _starts_in(plan: TimedPlan, item: Item) -> bool:
-    items = {each.item: each for each in plan.scenario.records.hardware}
+def _starts_in(plan: TimedPlan, item: Item, items: Mapping[str, Item]) -> bool:
     where = item.at
     while where in items:
         where = items[where].at
     return is_in(plan.scenario.records, where)
 
 
-def _is_handled_at(plan: TimedPlan, item: Item) -> bool:
-    place = plan.scenario.settings.airlock if item.end2_at == INSIDE else item.end2_at
-    return any(
-        step.place == place and (item.item in step.uses
-                                 or any(move.item == item.item for move in (*step.takes, *step.leaves)))
-        for step in plan.steps
-    )
+def _handled(plan: TimedPlan) -> set[tuple[str, str]]:
+    """Every item with each place where a step takes, leaves or uses it."""
+    return {(item, step.place) for step in plan.steps
+            for item in (*step.uses, *(move.item for move in (*step.takes, *step.leaves)))}

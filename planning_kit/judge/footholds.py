@@ -6,14 +6,15 @@ Rules, each about the foothold: ``no-socket``, ``not-in-socket``, ``in-two-place
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from itertools import combinations
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 
 from planning_kit.inputs.records import Step
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.custody import held_words
 from planning_kit.judge.findings import CONCERN, STOP, Finding
 from planning_kit.plan.hardware.mishaps import NO_SOCKET, NOT_IN_SOCKET, SOCKET_TAKEN, Mishap
+from planning_kit.plan.spans import Spans
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "footholds"
@@ -22,17 +23,18 @@ CHECK = "footholds"
 def check_footholds(plan: TimedPlan) -> Iterator[Finding]:
     """No socket, or the foothold is not in it (stop); steps that miss it for one cause share a finding."""
     missing: dict[tuple[object, ...], list[Mishap]] = {}
+    needs = _needs(plan)
     for mishap in plan.tracked_custody.mishaps:
         if mishap.kind == NO_SOCKET:
             missing.setdefault((mishap.place, mishap.item), []).append(mishap)
         elif mishap.kind == SOCKET_TAKEN:
             yield _socket_taken(plan, mishap)
         elif mishap.kind == NOT_IN_SOCKET:
-            elsewhere = _needed_elsewhere(plan, mishap)
+            elsewhere = _needed_elsewhere(plan, mishap, needs)
             cause = (elsewhere.step,) if elsewhere else (mishap.place, mishap.item, mishap.was)
             missing.setdefault(cause, []).append(mishap)
     for group in missing.values():
-        yield _missing(plan, group)
+        yield _missing(plan, group, _needed_elsewhere(plan, group[0], needs))
 
 
 def _socket_taken(plan: TimedPlan, mishap: Mishap) -> Finding:
@@ -47,12 +49,11 @@ def _socket_taken(plan: TimedPlan, mishap: Mishap) -> Finding:
     )
 
 
-def _missing(plan: TimedPlan, group: list[Mishap]) -> Finding:
+def _missing(plan: TimedPlan, group: list[Mishap], elsewhere: Step | None) -> Finding:
     first = group[0]
     verb = "need" if len(group) > 1 else "needs"
     place = plan.place_title(first.place)
     needs = f"{' and '.join(mishap.step for mishap in group)} {verb} {first.item}"
-    elsewhere = _needed_elsewhere(plan, first)
     if first.kind == NO_SOCKET:
         rule = "no-socket"
         message = (f"{needs} at {place}, which has no socket for it: work without it, or mark the socket of "
@@ -72,14 +73,32 @@ def _missing(plan: TimedPlan, group: list[Mishap]) -> Finding:
     return Finding(STOP, CHECK, rule, first.item, first.crew, first.step, first.at_min, message, source)
 
 
-def _needed_elsewhere(plan: TimedPlan, mishap: Mishap) -> Step | None:
-    """Another step that needs the same foothold at another place with a socket while this one does."""
+@dataclass(frozen=True)
+class _Needs:
+    """The steps that need one foothold at places with a socket, by position, and when they do."""
+
+    positions: list[int]
+    spans: Spans
+
+
+def _needs(plan: TimedPlan) -> dict[str, _Needs]:
     sockets = {place.place for place in plan.scenario.records.places if place.socket}
-    return next((
-        step for step in plan.steps
-        if step.foothold == mishap.item and step.place != mishap.place and step.place in sockets
-        and _overlap(plan, plan.position(mishap.step), plan.position(step.step))
-    ), None)
+    by_foothold: dict[str, list[int]] = {}
+    for position, step in enumerate(plan.steps):
+        if step.foothold and step.place in sockets:
+            by_foothold.setdefault(step.foothold, []).append(position)
+    return {foothold: _Needs(positions, Spans((plan.starts[p], plan.finishes[p]) for p in positions))
+            for foothold, positions in by_foothold.items()}
+
+
+def _needed_elsewhere(plan: TimedPlan, mishap: Mishap, needs: Mapping[str, _Needs]) -> Step | None:
+    """Another step that needs the same foothold at another place with a socket while this one does."""
+    if mishap.item not in needs:
+        return None
+    own, need = plan.position(mishap.step), needs[mishap.item]
+    others = [need.positions[n] for n in need.spans.touching(plan.starts[own], plan.finishes[own])]
+    return next((plan.steps[other] for other in others
+                 if plan.steps[other].place != mishap.place and _overlap(plan, own, other)), None)
 
 
 def _overlap(plan: TimedPlan, one: int, other: int) -> bool:
@@ -95,9 +114,12 @@ def check_shared_footholds(plan: TimedPlan) -> Iterator[Finding]:
             by_foothold.setdefault((step.foothold, step.place), []).append(position)
     for positions in by_foothold.values():
         in_time = sorted(positions, key=lambda position: float(plan.starts[position]))
-        for first, second in combinations(in_time, 2):
-            if _overlap(plan, first, second):  # so they are steps of different people
-                yield _shared(plan, plan.steps[first], plan.steps[second], float(plan.starts[second]))
+        when = Spans((plan.starts[position], plan.finishes[position]) for position in in_time)
+        for rank, first in enumerate(in_time):
+            for other in when.touching(plan.starts[first], plan.finishes[first]):
+                second = in_time[other]
+                if other > rank and _overlap(plan, first, second):  # so they are steps of different people
+                    yield _shared(plan, plan.steps[first], plan.steps[second], float(plan.starts[second]))
 
 
 def _shared(plan: TimedPlan, one: Step, other: Step, from_min: float) -> Finding:

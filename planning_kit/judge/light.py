@@ -54,9 +54,11 @@ def _lit_steps(plan: TimedPlan) -> Iterator[_Lit]:
     for step, start, finish in zip(plan.steps, plan.starts, plan.finishes, strict=True):
         if step.light in ("night", "day"):
             windows = getattr(plan.light, step.light)
-            for number, (begin, end) in enumerate(windows.tolist(), start=1):
-                if begin <= start + ROUNDING_MIN and finish <= end + ROUNDING_MIN:
-                    yield _Lit(step.step, step.crew, f"{step.light} {number}", begin, end)
+            first = int(np.searchsorted(windows[:, 1] + ROUNDING_MIN, finish))  # those before end too early
+            for number, (begin, end) in enumerate(windows[first:].tolist(), start=first + 1):
+                if begin > start + ROUNDING_MIN:
+                    break
+                yield _Lit(step.step, step.crew, f"{step.light} {number}", begin, end)
 
 
 def _not_known(plan: TimedPlan, orbit: Orbit, lit: list[_Lit], row: int, edge_min: float,

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import fields
 
-from planning_kit.inputs.records import Limits
+from planning_kit.inputs.records import Limits, Step
 from planning_kit.inputs.times import gmt_label, pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.network import ROUNDING_MIN
@@ -66,12 +66,15 @@ def check_limit_sources(plan: TimedPlan) -> Iterator[Finding]:
 
 def check_last_starts(plan: TimedPlan) -> Iterator[Finding]:
     """A task whose first step starts after the task's ``last_start_min`` (stop)."""
+    begins: dict[str, tuple[float, Step]] = {}
+    for step, start in zip(plan.steps, plan.starts.tolist(), strict=True):
+        if step.task not in begins or start < begins[step.task][0]:
+            begins[step.task] = start, step
     for task in plan.scenario.records.tasks:
-        starts = [float(plan.starts[i]) for i, step in enumerate(plan.steps) if step.task == task.task]
-        if task.last_start_min is not None and starts and min(starts) > task.last_start_min + ROUNDING_MIN:
-            first = min(starts)
-            step = next(s for i, s in enumerate(plan.steps)
-                        if s.task == task.task and float(plan.starts[i]) == first)
+        if task.last_start_min is None or task.task not in begins:
+            continue
+        first, step = begins[task.task]
+        if first > task.last_start_min + ROUNDING_MIN:
             late = first - task.last_start_min
             yield Finding(
                 STOP, CHECK, "last-start", task.task, step.crew, step.step, first,

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
+from planning_kit.plan.activities import activity_at
 from planning_kit.plan.homeward.returns import Returns, crossing_min, worst_moment
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.suit.suits import WORDS
@@ -71,9 +72,7 @@ def _spells(plan: TimedPlan, returns: Returns, margin: Margins) -> Iterator[_Spe
         end = float(returns.at_min[after - 1])
         if after < len(over):
             end = crossing_min(returns.at_min, -over, after)
-        in_spell = np.full_like(margin, nan)
-        in_spell[first:after] = margin[first:after]
-        yield _Spell(first, worst_moment(returns, in_spell), after - 1, begin, end)
+        yield _Spell(first, worst_moment(returns, margin, first, after), after - 1, begin, end)
 
 
 def _is_told(plan: TimedPlan, spell: _Spell, margin: Margins, alone: Margins) -> bool:
@@ -188,4 +187,5 @@ def _words(plan: TimedPlan, where: str) -> str:
 
 
 def _step_at(plan: TimedPlan, crew: str, at_min: float) -> str:
-    return next((a.step for a in plan.lanes[crew] if a.start_min <= at_min < a.finish_min), "")
+    activity = activity_at(plan.lanes[crew], at_min)
+    return activity.step if activity else ""

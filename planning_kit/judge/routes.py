@@ -5,11 +5,12 @@ Rules: ``bulky`` (about the items and the ends of the route); ``no-flags-given``
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from planning_kit.inputs.records import Route
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, Finding
+from planning_kit.plan.hardware.custody_state import Holding
 from planning_kit.plan.lines.legs import Passage
 from planning_kit.plan.timed import TimedPlan
 
@@ -24,13 +25,21 @@ def check_bulky_loads(plan: TimedPlan) -> Iterator[Finding]:
     bulky = {item.item for item in plan.scenario.records.hardware if item.bulky}
     carried = [h for h in plan.tracked_custody.holdings if h.item in bulky and not h.in_bag]
     for crew, passages in plan.passages.items():
-        for leg in passages:
-            route = leg.route
-            if route is not None and (route.tight or route.snag):
-                items = sorted(h.item for h in carried if h.holder == crew
-                               and h.from_min <= leg.start_min and h.until_min >= leg.finish_min)
-                if items:
-                    yield _bulky(plan, leg, route, items)
+        legs = [leg for leg in passages if leg.route and (leg.route.tight or leg.route.snag)]
+        for leg, items in _in_hand(legs, [h for h in carried if h.holder == crew]):
+            if items and leg.route:
+                yield _bulky(plan, leg, leg.route, items)
+
+
+def _in_hand(legs: Sequence[Passage], carried: Sequence[Holding]) -> Iterator[tuple[Passage, list[str]]]:
+    """Each leg, in time, with what is carried all along it; ``carried`` are the holds of who walks it."""
+    to_come = sorted(carried, key=lambda hold: hold.from_min, reverse=True)
+    held: list[Holding] = []
+    for leg in legs:
+        while to_come and to_come[-1].from_min <= leg.start_min:
+            held.append(to_come.pop())
+        held = [hold for hold in held if hold.until_min >= leg.start_min]
+        yield leg, sorted(hold.item for hold in held if hold.until_min >= leg.finish_min)
 
 
 def check_bulky_data(plan: TimedPlan) -> Iterator[Finding]:

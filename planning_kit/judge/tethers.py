@@ -11,7 +11,15 @@ from collections.abc import Iterator, Sequence
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.lines.tethers import HookMove, Tether
-from planning_kit.plan.lines.tethers_reach import Crossing, Remedy, TooFar, crossings, remedy, too_far_by_hook
+from planning_kit.plan.lines.tethers_reach import (
+    Crossing,
+    Remedy,
+    TooFar,
+    crossings,
+    hook_chances,
+    remedy,
+    too_far_by_hook,
+)
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "tethers"
@@ -26,14 +34,17 @@ def check_reach(plan: TimedPlan) -> Iterator[Finding]:
                 f"no tether_m is given for {tether.crew} (crew.csv): the reach of this tether is not "
                 "checked, nor are hook moves on the way back counted but for the one at the airlock")
             continue
+        anchors = {place.place for place in plan.scenario.records.places if place.anchor}
+        chances = hook_chances(anchors, plan.lanes[tether.crew], plan.passages[tether.crew])
         for spells in too_far_by_hook(tether.lies, tether.tether_m):
-            yield _too_far(plan, tether, spells, tether.tether_m)
+            yield _too_far(plan, tether, spells, chances, tether.tether_m)
 
 
-def _too_far(plan: TimedPlan, tether: Tether, spells: Sequence[TooFar], tether_m: float) -> Finding:
+def _too_far(plan: TimedPlan, tether: Tether, spells: Sequence[TooFar], chances: Sequence[Remedy],
+             tether_m: float) -> Finding:
     first, worst = spells[0], max(spells, key=lambda spell: spell.reach_m)
     when = ", ".join(f"{pet_label(spell.from_min)} to {pet_label(spell.until_min)}" for spell in spells)
-    mend = remedy(plan, plan.lanes[tether.crew], plan.passages[tether.crew], tether, first)
+    mend = remedy(plan.travels[tether.crew], chances, plan.passages[tether.crew], tether, first)
     return Finding(
         STOP, CHECK, "reach", first.first.line[0], tether.crew, first.first.passage.step, first.from_min,
         f"the tether of {tether.crew} is {tether_m:g} m long, but {plan.place_title(worst.place)} is "

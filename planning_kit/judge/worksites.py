@@ -13,6 +13,7 @@ from planning_kit.inputs.records import Place
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.findings import REMARK, STOP, Finding
 from planning_kit.plan.activities import TRAVEL
+from planning_kit.plan.spans import Spans
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "worksites"
@@ -35,10 +36,12 @@ def check_capacity(plan: TimedPlan) -> Iterator[Finding]:
     Work and waits count, passing through does not; other actors take no room.
     """
     stays = [stay for crew in plan.travels for stay in _stays(plan, crew)]
+    by_place: dict[str, list[Stay]] = {}
+    for stay in stays:
+        by_place.setdefault(stay.place, []).append(stay)
     for place in plan.scenario.records.places:
         if place.crew_at_once is not None:
-            here = [stay for stay in stays if stay.place == place.place]
-            for begin, end, present in _spells(here):
+            for begin, end, present in _spells(by_place.get(place.place, [])):
                 if len(present) > place.crew_at_once:
                     yield _crowded(place, place.crew_at_once, begin, end, present)
 
@@ -84,5 +87,7 @@ def _stays(plan: TimedPlan, crew: str) -> list[Stay]:
 def _spells(stays: Sequence[Stay]) -> Iterator[tuple[float, float, list[Stay]]]:
     """Stretches of time between two arrivals or departures, with who is present."""
     edges = sorted({edge for stay in stays for edge in (stay.start_min, stay.finish_min)})
+    when = Spans((stay.start_min, stay.finish_min) for stay in stays)
     for begin, end in pairwise(edges):
-        yield begin, end, [s for s in stays if s.start_min < end and s.finish_min > begin]
+        near = (stays[number] for number in when.touching(begin, end))
+        yield begin, end, [s for s in near if s.start_min < end and s.finish_min > begin]

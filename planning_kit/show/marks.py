@@ -80,9 +80,9 @@ def finding_traces(scene: Scene) -> list[Trace]:
 
 def _spots(finding: Finding, scene: Scene) -> list[tuple[float, float]]:
     """(minute of PET, y) of a finding's signs, one a lane; none where it has no time."""
-    minute = finding_minute(finding, scene.rows)
+    minute = finding_minute(finding, scene.work)
     strips = [scene.lanes.people[who].findings if who else scene.lanes.whole_plan
-              for who in finding_lanes(finding, scene.rows, scene.lanes.people)]
+              for who in finding_lanes(finding, scene.work, scene.lanes.people)]
     return [(minute, strip.mid) for strip in strips if strip is not None and math.isfinite(minute)]
 
 
