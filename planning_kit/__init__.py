@@ -25,13 +25,14 @@ from planning_kit.explore.odds.propose_cuts import propose_cuts, with_cuts
 from planning_kit.explore.revising.revisions import compare_revisions
 from planning_kit.explore.sweeping.good_spells import good_spells
 from planning_kit.explore.sweeping.sweep import sweep_egress
-from planning_kit.front import Plan, compare, propose, time_plan, workbench
+from planning_kit.front import Plan, compare, propose, time_plan
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
 from planning_kit.inputs.git_revision import scenario_at
 from planning_kit.inputs.log import read_log
 from planning_kit.inputs.log_append import append_log
 from planning_kit.inputs.scenario import Scenario, load_scenario
 from planning_kit.inputs.sign_offs import add_note, reviews, sign_off
+from planning_kit.open_desk import workbench
 from planning_kit.plan.moments import moment_of
 from planning_kit.show.briefing import briefing
 from planning_kit.show.fan_chart import fan_chart

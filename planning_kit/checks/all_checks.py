@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from itertools import chain
+from weakref import WeakKeyDictionary
 
 import pandas as pd
 
 from planning_kit.checks.clocks import check_clocks
 from planning_kit.checks.custody import check_carrying, check_carrying_data, check_custody, check_endings
-from planning_kit.checks.findings import Finding, findings_table
+from planning_kit.checks.findings import findings_table
 from planning_kit.checks.footholds import check_footholds, check_shared_footholds
 from planning_kit.checks.inhibits import check_inhibits
 from planning_kit.checks.light import check_light_known
 from planning_kit.checks.limits import check_egress, check_last_starts, check_limit_sources, check_limits
 from planning_kit.checks.links import check_link_data, check_links
+from planning_kit.checks.log import check_log
 from planning_kit.checks.returning import check_return, check_return_data
 from planning_kit.checks.routes import check_bulky_data, check_bulky_loads
 from planning_kit.checks.suits import check_suit_data, check_suits
@@ -29,10 +29,15 @@ CHECKS = (
     check_links, check_link_data, check_clocks, check_suits, check_suit_data, check_return, check_return_data,
     check_custody, check_carrying, check_carrying_data, check_endings, check_footholds,
     check_shared_footholds, check_reach, check_hooks, check_hooks_going_in, check_crossings,
-    check_bulky_loads, check_bulky_data,
+    check_bulky_loads, check_bulky_data, check_log,
 )
 
 
-def find_all(plan: TimedPlan, more: Iterable[Finding] = ()) -> pd.DataFrame:
-    """The findings of all checks, and ``more``, worst first: columns as in `Finding`."""
-    return findings_table(chain((finding for check in CHECKS for finding in check(plan)), more))
+_FOUND: WeakKeyDictionary[TimedPlan, pd.DataFrame] = WeakKeyDictionary()
+
+
+def findings_of(plan: TimedPlan) -> pd.DataFrame:
+    """The findings of all checks, worst first: columns as in `Finding`. No plan is checked twice."""
+    if plan not in _FOUND:
+        _FOUND[plan] = findings_table(finding for check in CHECKS for finding in check(plan))
+    return _FOUND[plan].copy()

@@ -7,7 +7,7 @@ was changed. The timing is then asked anew: nothing here computes a time.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import partial
 
@@ -19,27 +19,50 @@ from planning_kit.explore.editing.naming import TABLE, TASK, Named
 from planning_kit.explore.editing.stretching import stretch_steps
 from planning_kit.explore.editing.swapping import swap_roles
 from planning_kit.explore.editing.wanted import Asked, Wanted, read_wanted
-from planning_kit.inputs.faults import ScenarioError
+from planning_kit.explore.retime.retiming import re_timed_as
+from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.text_table import TextTable
-from planning_kit.inputs.times import gmt_label
+from planning_kit.inputs.times import gmt_label, pet_label
+from planning_kit.plan.timed import Change, Outside, TimedPlan
 
 CHANGE_COLUMNS = ["name", "kind", "change"]
-
-
-@dataclass(frozen=True)
-class Change:
-    """One thing that was changed, in words; ``kind`` ``note`` for what it brought with it."""
-
-    name: str
-    kind: str
-    words: str
 
 
 def changes_table(changes: Iterable[Change]) -> pd.DataFrame:
     """Changes as a table: ``name`` of the what-if, ``kind`` and ``change`` in words."""
     rows = [(change.name, change.kind, change.words) for change in changes]
     return TextTable(rows, columns=CHANGE_COLUMNS)
+
+
+def what_if(plan: TimedPlan, asked: Asked, name: str = "") -> TimedPlan:
+    """The plan with something changed (see `planning_kit.front.Plan.what_if`)."""
+    base = plan if plan.outside is None else plan.outside.base
+    question = ask(base.scenario, base.egress, asked, name)
+    if plan.outside is not None:
+        _stop_if_past(plan.outside, question.scenario, question.egress)
+    changed = re_timed_as(plan, TimedPlan.of(question.scenario, question.egress))
+    return replace(changed, name=name or plan.name, history=(*plan.history, *question.changes))
+
+
+def _stop_if_past(outside: Outside, scenario: Scenario, egress: datetime) -> None:
+    """Raise `ScenarioError` where a what-if changes what has happened: egress, or steps that have begun."""
+    faults, base = Faults(), outside.base
+    if egress != base.egress:
+        faults.add(TABLE, None, "egress", egress.isoformat(), "has happened; only what is to come can be "
+                   "another. Ask the plan from before the outing")
+    left = {step.step: step for step in scenario.records.steps}
+    for name, state in outside.states.by_step.items():
+        if not state.pieces:
+            continue
+        since = f"has begun at PET {pet_label(state.pieces[0][0])}"
+        if name not in left:
+            faults.add(TABLE, None, "drop", name, f"{since}: it cannot be dropped; plan.decide(skip=...) "
+                       "leaves out the rest of a task")
+        elif left[name].crew != state.step.crew:
+            faults.add(TABLE, None, "swap", name, f"{since} by {state.step.crew}: only a task that has not "
+                       "begun can change hands")
+    faults.stop_if_any()
 
 
 @dataclass

@@ -11,7 +11,6 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -21,12 +20,12 @@ from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import INSIDE, Route
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.plan.activities import Activity
-from planning_kit.plan.timed import TimedPlan, as_plan
+from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 
 Point = tuple[float, float, float]
 MOMENT_COLUMNS = ["crew", "kind", "step", "title", "place", "to_place", "hook", "reach_m", "holds"]
 _MOST_MINUTES = 100_000
-_LIGHT_KINDS = ("night", "penumbra", "day")
+LIGHT_KINDS = ("night", "penumbra", "day")
 
 
 @dataclass(frozen=True)
@@ -110,12 +109,13 @@ class Moment:
         return TextTable(rows, columns=MOMENT_COLUMNS)
 
 
-def moment_of(plan: TimedPlan, at_min: float) -> Moment:
+def moment_of(plan: AnyPlan, at_min: float) -> Moment:
     """The plan at ``at_min`` minutes of PET, from 0 to the end of the outing.
 
     Raises `ScenarioError` for a minute outside the outing and for what is no plan.
     """
-    minute = _minute(as_plan(plan), at_min)
+    plan = as_plan(plan)
+    minute = _minute(plan, at_min)
     light, until = _light_at(plan, minute)
     return Moment(
         minute, people=tuple(_person_at(plan, crew, minute) for crew in plan.travels),
@@ -137,9 +137,9 @@ def whole_minutes(plan: TimedPlan, every_min: float = 1.0) -> tuple[float, ...]:
     return (*(float(minute) for minute in minutes), plan.end_min)
 
 
-def _minute(plan: TimedPlan, at_min: Any) -> float:
+def _minute(plan: TimedPlan, at_min: object) -> float:
     try:
-        minute = float(at_min)
+        minute = float(at_min)  # type: ignore[arg-type]  # what is no number is told below
     except (TypeError, ValueError, OverflowError):
         minute = float("nan")
     # The end as shown, rounded to a minute or a tenth, may lie a little past the end itself.
@@ -197,7 +197,7 @@ def _inhibits_at(plan: TimedPlan, minute: float) -> tuple[InForce, ...]:
 
 
 def _light_at(plan: TimedPlan, minute: float) -> tuple[str, float]:
-    for kind in _LIGHT_KINDS:
+    for kind in LIGHT_KINDS:
         windows = getattr(plan.light, kind)
         number = _window_at(windows, minute)
         if number >= 0:

@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from planning_kit.checks.all_checks import findings_of
 from planning_kit.checks.findings import NOTE
-from planning_kit.explore.comparing.compare_findings import findings_of
-from planning_kit.explore.retime.live_plan import LivePlan
 from planning_kit.inputs.records import Task
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.suit.suits import WORDS
@@ -60,7 +59,7 @@ def tasks_left_out(plan: TimedPlan) -> list[Task]:
 
 def retimed_lines(plan: TimedPlan) -> Iterator[str]:
     """That a plan is re-timed, when and from what; nothing for a plan before the outing."""
-    if isinstance(plan, LivePlan) and plan.outside is not None:
+    if plan.outside is not None:
         count = len(plan.outside.actuals.events)
         yield (f"Re-timed at PET {pet_label(plan.outside.now_min)} from a log of {count} "
                f"event{'s' if count != 1 else ''}: what had begun by then is told as logged, the rest as "

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+from planning_kit.checks.all_checks import findings_of
 from planning_kit.checks.findings import NOTE
-from planning_kit.explore.comparing.compare_findings import findings_of
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 from planning_kit.plan.network import LOGGED, NOW, TURN

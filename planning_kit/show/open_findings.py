@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Hashable
 from typing import Any
 
+from planning_kit.checks.all_checks import findings_of
 from planning_kit.checks.findings import CAUTION, NOTE, STOP
-from planning_kit.explore.comparing.compare_findings import findings_of
 from planning_kit.plan.timed import TimedPlan
 
 

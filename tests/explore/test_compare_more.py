@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from types import SimpleNamespace
 from typing import Any
 
 import pandas as pd
 import pytest
 
 import planning_kit as pk
+from planning_kit.checks.all_checks import _FOUND
 from planning_kit.checks.findings import FINDING_COLUMNS
+from planning_kit.plan.timed import TimedPlan
 
 
-def _found(*rows: tuple[str, str, str, str, str]) -> Any:
+def _found(*rows: tuple[str, str, str, str, str]) -> TimedPlan:
+    """A plan of which only the findings are known."""
     columns = ["severity", "check", "crew", "step", "message"]
-    return SimpleNamespace(findings=pd.DataFrame(rows, columns=columns).reindex(columns=FINDING_COLUMNS))
+    plan = object.__new__(TimedPlan)
+    _FOUND[plan] = pd.DataFrame(rows, columns=columns).reindex(columns=FINDING_COLUMNS)
+    return plan
 
 
 def _changes(a: Any, b: Any) -> list[tuple[str, str]]:

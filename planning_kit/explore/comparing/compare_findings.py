@@ -8,10 +8,10 @@ from typing import Any
 
 import pandas as pd
 
-from planning_kit.checks.all_checks import find_all
+from planning_kit.checks.all_checks import findings_of
 from planning_kit.checks.findings import CAUTION, NOTE, STOP
 from planning_kit.inputs.text_table import TextTable
-from planning_kit.plan.timed import TimedPlan, as_plan
+from planning_kit.plan.timed import AnyPlan, as_plan
 
 FINDING_CHANGES = ["change", "severity", "check", "crew", "step", "start_min", "message"]
 _RANK = {STOP: 0, CAUTION: 1, NOTE: 2}
@@ -22,7 +22,7 @@ _CLAUSE = re.compile(r"[:;]")
 Row = dict[Hashable, Any]
 
 
-def compare_findings(a: TimedPlan, b: TimedPlan) -> pd.DataFrame:
+def compare_findings(a: AnyPlan, b: AnyPlan) -> pd.DataFrame:
     """Findings that differ from plan ``a`` to plan ``b``: what came first, worst first; empty when none did.
 
     ``change``: ``came``, ``went``, or ``worse`` and ``better`` for one whose severity changed; the other
@@ -30,22 +30,13 @@ def compare_findings(a: TimedPlan, b: TimedPlan) -> pd.DataFrame:
     when check, crew, step and kind of message agree: its first clause, whatever the minutes in it. Raises
     `ScenarioError` for what is no plan.
     """
-    before, after = findings_of(a, "a"), findings_of(b, "b")
+    before, after = findings_of(as_plan(a, "a")), findings_of(as_plan(b, "b"))
     rows = [{"change": change, **row} for change, row in _changes(before, after)]
     table = TextTable(rows, columns=FINDING_CHANGES)
     order = table["change"].map(_ORDER), table["severity"].map(_RANK)
     ranked = table.assign(order=order[0], rank=order[1])
     ranked = ranked.sort_values(["order", "rank", "start_min"], kind="stable", na_position="first")
     return ranked[FINDING_CHANGES].reset_index(drop=True)
-
-
-def findings_of(plan: TimedPlan, what: str = "plan") -> pd.DataFrame:
-    """The findings of a plan: its own where it has them already, or those of all checks.
-
-    Raises `ScenarioError` that names ``what`` for what is no plan.
-    """
-    found = getattr(plan, "findings", None)
-    return found if isinstance(found, pd.DataFrame) else find_all(as_plan(plan, what))
 
 
 def _changes(before: pd.DataFrame, after: pd.DataFrame) -> Iterator[tuple[str, Row]]:

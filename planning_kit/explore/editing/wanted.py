@@ -31,16 +31,16 @@ _LONGEST_SLIP_MIN = 14 * 24 * 60.0
 class Asked:
     """The arguments of `planning_kit.front.Plan.what_if` as they were given."""
 
-    egress_slip_min: float
-    stretch: Mapping[str, object] | None
-    drop: object
-    egress: str | date | datetime | None
-    swap: object
-    close: object
-    tether_m: float | Mapping[str, float] | None
-    settings: Mapping[str, object] | None
-    move: Mapping[str, str] | None
-    gaps: Mapping[str, Mapping[str, float]] | None
+    egress_slip_min: float = 0.0
+    stretch: Mapping[str, object] | None = None
+    drop: object = ()
+    egress: str | date | datetime | None = None
+    swap: object = ()
+    close: object = ()
+    tether_m: float | Mapping[str, float] | None = None
+    settings: Mapping[str, object] | None = None
+    move: Mapping[str, str] | None = None
+    gaps: Mapping[str, Mapping[str, float]] | None = None
 
 
 @dataclass(frozen=True)

@@ -13,12 +13,13 @@ import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
+from typing import Any
 
 import numpy as np
 
 from planning_kit.explore.gaining.gain_target import Target
 from planning_kit.explore.odds.without_tasks import without_tasks
-from planning_kit.explore.retime.past_of import network_of
+from planning_kit.explore.retime.retiming import network_of
 from planning_kit.explore.sweeping.egress_range import EgressRange
 from planning_kit.inputs.records import Gap, Records
 from planning_kit.plan.timed import TimedPlan
@@ -39,7 +40,7 @@ class Candidate:
     kind: str
     words: str
     by_min: float
-    what_if: Mapping[str, object]
+    what_if: Mapping[str, Any]
     rank: tuple[float, ...] = ()
 
 

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
-import pandas as pd
 
+from planning_kit.checks.all_checks import findings_of
 from planning_kit.checks.findings import STOP
 from planning_kit.explore.propose.choice import Choice
 from planning_kit.explore.propose.moves import moved_blocks, undone
-from planning_kit.explore.propose.rebuild import Rebuilt, Timer, rebuild
+from planning_kit.explore.propose.rebuild import Rebuilt, rebuild
 from planning_kit.explore.propose.search import Budget
 from planning_kit.explore.propose.stages import task_weights
 from planning_kit.inputs.faults import ScenarioError
@@ -25,16 +24,13 @@ from planning_kit.plan.timing import earliest_starts, outing_end
 _SAME_MIN = 1e-6
 _MOST_UNDONE = 40
 _ANYWHERE = {"suits", "return"}
-Findings = Callable[[TimedPlan], pd.DataFrame]
 
 
 @dataclass(frozen=True)
 class Judge:
-    """The current scenario and plan (None where it has none), and how to time and check another."""
+    """The current scenario and plan (None where it has none), with which another is compared."""
 
     scenario: Scenario
-    timed: Timer
-    findings: Findings
     current: TimedPlan | None
     limit_min: float
     cushion: float = 0.0
@@ -44,7 +40,7 @@ class Judge:
 
         What runs out or is too far in any order has a number in place of the step at which it happens to.
         """
-        found = self.findings(plan)
+        found = findings_of(plan)
         found = found[found["severity"] == STOP]
         told, counts = set(), Counter[tuple[str, str]]()
         for check, crew, step in zip(found["check"], found["crew"], found["step"], strict=True):
@@ -73,7 +69,7 @@ class Judge:
     def try_out(self, choice: Choice) -> Rebuilt | None:
         """The timed scenario of a choice; None where it cannot be timed."""
         try:
-            return rebuild(self.scenario, choice, self.timed)
+            return rebuild(self.scenario, choice)
         except ScenarioError:
             return None
 
@@ -95,7 +91,7 @@ def walk_min(plan: TimedPlan) -> float:
     return sum(a.minutes for crew in plan.travels for a in plan.lanes[crew] if a.kind == TRAVEL)
 
 
-def only_what_matters(judge: Judge, choice: Choice, rebuilt: Rebuilt, before: Mapping[str, Any],
+def only_what_matters(judge: Judge, choice: Choice, rebuilt: Rebuilt, before: Mapping[str, Sequence[str]],
                       known: set[tuple[str, str, str]], budget: Budget) -> tuple[Choice, Rebuilt]:
     """The choice without the moves that win nothing: each is put back as long as the plan is as good."""
     worth, tried = judge.worth(rebuilt.plan, choice.dropped), 0

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -19,8 +19,6 @@ from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 
-Timer = Callable[[Scenario], TimedPlan]
-
 
 @dataclass(frozen=True)
 class Rebuilt:
@@ -32,7 +30,7 @@ class Rebuilt:
     notes: tuple[str, ...]
 
 
-def rebuild(scenario: Scenario, choice: Choice, timed: Timer) -> Rebuilt:
+def rebuild(scenario: Scenario, choice: Choice) -> Rebuilt:
     """Make the scenario of a choice and time it.
 
     Custody, room and inhibits never delay a step, so where the earliest plan of the new order would break
@@ -49,12 +47,12 @@ def rebuild(scenario: Scenario, choice: Choice, timed: Timer) -> Rebuilt:
     changed = _in_order(changed, choice.lanes)
     if choice.egress != scenario.settings.egress:
         changed = changed.with_settings({"egress": choice.egress.strftime("%Y-%m-%dT%H:%M:%SZ")})
-    plan = timed(changed)
+    plan = TimedPlan.of(changed)
     written: tuple[Rule, ...] = ()
     while broken := [rule for rule in choice.rules if rule not in written and is_broken(plan, rule)]:
         written += tuple(broken)
         changed = with_waits(changed, map(gap_row, broken))
-        plan = timed(changed)
+        plan = TimedPlan.of(changed)
     return Rebuilt(changed, plan, written, notes)
 
 

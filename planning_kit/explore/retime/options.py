@@ -12,20 +12,18 @@ rule), then the earlier end. Options together are not tried, but for the cut rul
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
-from typing import Any
 
 import pandas as pd
 
 from planning_kit.checks.findings import CAUTION, STOP
-from planning_kit.explore.odds.odds import odds
+from planning_kit.explore.propose.proposals import odds_of_limits
 from planning_kit.explore.propose.search import Budget
-from planning_kit.explore.retime.deciding import to_do
+from planning_kit.explore.retime.deciding import Decision, decide, to_do
 from planning_kit.explore.retime.news import Keys, lost_steps, new_findings, tallied
 from planning_kit.explore.retime.reorder import better_orders
-from planning_kit.explore.retime.retiming import Outside
 from planning_kit.inputs.arguments import is_whole
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.log_steps import OPEN, TO_DO
@@ -33,7 +31,7 @@ from planning_kit.inputs.records import Task
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.plan.activities import Activity
 from planning_kit.plan.network import ROUNDING_MIN
-from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.timed import Outside, TimedPlan
 
 OPTION_COLUMNS = ["option", "kind", "end_min", "gain_min", "planned_margin_min", "hard_margin_min",
                   "new_stops", "new_cautions", "open_until_min", "must_by_min", "decide", "moves"]
@@ -45,8 +43,6 @@ _MOST_TOGETHER = 4  # of the cut rule; each costs a whole plan with its findings
 _MOST_MOVES = 3  # of a reordering, in the words of its row
 _NOTHING = math.nan
 
-Plan = Any  # the front door's plan: times, findings and ``decide``
-
 
 @dataclass(frozen=True)
 class Option:
@@ -57,14 +53,14 @@ class Option:
 
     words: str
     kind: str
-    how: Mapping[str, Any]
+    how: Decision
     tasks: tuple[str, ...] = ()
     cost: tuple[float, ...] = ()
     moves: tuple[str, ...] = ()
     only_if_sound: bool = False
 
 
-def options_table(plan: Plan, outside: Outside, most: int = 12, search: Budget | None = None,
+def options_table(plan: TimedPlan, most: int = 12, search: Budget | None = None,
                   samples: int = 0) -> pd.DataFrame:
     """The options at the moment of the re-timing, best first, at most ``most``; PET minutes.
 
@@ -86,17 +82,17 @@ def options_table(plan: Plan, outside: Outside, most: int = 12, search: Budget |
     if not is_whole(samples, 0):
         raise ScenarioError.single("must be how many samples to draw, or 0 for no odds", table="options",
                                    column="samples", value=samples)
-    known = tallied(plan)
+    outside, known = plan.known_outside("options"), tallied(plan)
     carry_on = Option("Carry on as re-timed", CARRY_ON, {})
     row = _row(plan, plan, carry_on, known)
-    ranked = [(_rank(row, carry_on), row, plan)]
+    ranked = [(_rank(plan, plan, carry_on, False), row, plan)]
     for option in (*_options(outside), *_searched(plan, known, search)):
         changed = _decided(plan, option)
         if changed is not None and math.isfinite(_open_until(plan, changed)):  # else it changes nothing
             row = _row(plan, changed, option, known)
             if row["new_stops"] and option.only_if_sound:
                 continue
-            ranked.append((_rank(row, option), row, changed))
+            ranked.append((_rank(plan, changed, option, bool(row["new_stops"])), row, changed))
     ranked.sort(key=lambda entry: entry[0])
     best = ranked[:most]
     if most > 1 and not any(row["kind"] == CARRY_ON for _, row, _ in best):
@@ -106,8 +102,9 @@ def options_table(plan: Plan, outside: Outside, most: int = 12, search: Budget |
         best.append(((), _row(plan, plan, nothing, known), plan))
     if not samples:
         return TextTable([row for _, row, _ in best], columns=OPTION_COLUMNS)
-    rows = [row | _chances(changed, samples) for _, row, changed in best]
-    return TextTable(rows, columns=[*OPTION_COLUMNS, "p_planned", "p_hard"])
+    names = ("p_planned", "p_hard")
+    rows = [row | dict(zip(names, odds_of_limits(changed, samples), strict=True)) for _, row, changed in best]
+    return TextTable(rows, columns=[*OPTION_COLUMNS, *names])
 
 
 def _how_it_ended(search: Budget) -> str:
@@ -117,22 +114,15 @@ def _how_it_ended(search: Budget) -> str:
     return f" ({why}: not repeatable)"
 
 
-def _chances(plan: Plan, samples: int) -> dict[str, float]:
-    """The odds of keeping each limit; the same random numbers for every option."""
-    ends, limits = odds(plan, samples).tally.end_min, plan.scenario.settings.limits
-    return {"p_planned": float((ends <= limits.planned_min).mean()),
-            "p_hard": float((ends <= limits.hard_min).mean())}
-
-
-def _searched(plan: Plan, known: Keys, search: Budget | None) -> Iterator[Option]:
+def _searched(plan: TimedPlan, known: Keys, search: Budget | None) -> Iterator[Option]:
     """Better orders of the rest, if they are looked for."""
-    if search is None or plan.now_min is None:
+    if search is None:
         return
 
-    def new_stops(changed: Plan, skipped: frozenset[str]) -> int:
+    def new_stops(changed: TimedPlan, skipped: frozenset[str]) -> int:
         return len(new_findings(plan, known, changed, skipped)[STOP])
 
-    for found in better_orders(plan, plan.whereabouts, plan.now_min, new_stops, search):
+    for found in better_orders(plan, new_stops, search):
         words = [move.words.partition(" (was ")[0] for move in found.moves]
         more = f"; and {len(words) - _MOST_MOVES} more" if len(words) > _MOST_MOVES else ""
         ended = " (proven best)" if found.is_proven else _how_it_ended(search)
@@ -142,10 +132,10 @@ def _searched(plan: Plan, known: Keys, search: Budget | None) -> Iterator[Option
                      tuple(move.words for move in found.moves))
 
 
-def _decided(plan: Plan, option: Option) -> Plan | None:
+def _decided(plan: TimedPlan, option: Option) -> TimedPlan | None:
     """The plan of an option; None where no times give it, or where it loses what it does not drop."""
     try:
-        changed = plan.decide(**option.how)
+        changed = decide(plan, **option.how)
     except ScenarioError:
         return None
     return None if lost_steps(plan, changed, option.how) else changed
@@ -167,7 +157,7 @@ def _options(outside: Outside) -> Iterator[Option]:
                                   if s.step.task == task.task):
             what = task.task if fresh else f"the rest of {task.task}"
             yield Option(f"Give {what} to the other (the two trade its steps)", GIVE,
-                         {"give": (task.task,)}, (task.task,), only_if_sound=not fresh)
+                         {"give": [task.task]}, (task.task,), only_if_sound=not fresh)
         if task.need == "get-ahead" and fresh:
             yield from _moved(outside, task, FORWARD)
 
@@ -185,7 +175,7 @@ def _drop(outside: Outside, tasks: Sequence[Task]) -> Option:
     begun = [t.task for t in tasks if any(s.step.task == t.task and s.status != TO_DO
                                           for s in outside.states.by_step.values())]
     names = " and ".join(f"the rest of {t.task}" if t.task in begun else t.task for t in tasks)
-    skip = tuple(name for task in tasks for name in to_do(outside, task.task))
+    skip = [name for task in tasks for name in to_do(outside, task.task)]
     return Option(f"Drop {names}", DROP, {"skip": skip}, tuple(t.task for t in tasks), _drop_cost(tasks))
 
 
@@ -204,14 +194,14 @@ def _moved(outside: Outside, task: Task, kind: str) -> Iterator[Option]:
         (i for i, name in enumerate(others) if outside.states.by_step[name].step.task == last_task), None)
     if at is None or task.task == last_task:
         return
-    order = (*others[:at], *own, *others[at:])
-    if list(order) != rest:
+    order = [*others[:at], *own, *others[at:]]
+    if order != rest:
         words = f"Bring {task.task} forward, next of all" if kind == FORWARD else (
             f"Postpone {task.task} to just before {others[at]}")
         yield Option(words, kind, {"order": order}, (task.task,), _cut_key(task))
 
 
-def _row(plan: Plan, changed: Plan, option: Option, known: Keys) -> dict[str, Any]:
+def _row(plan: TimedPlan, changed: TimedPlan, option: Option, known: Keys) -> dict[str, object]:
     limits = plan.scenario.settings.limits
     fresh = new_findings(plan, known, changed, frozenset(option.how.get("skip", ())))
     return {
@@ -221,19 +211,19 @@ def _row(plan: Plan, changed: Plan, option: Option, known: Keys) -> dict[str, An
         "hard_margin_min": limits.hard_min - changed.end_min, "new_stops": len(fresh[STOP]),
         "new_cautions": len(fresh[CAUTION]), "open_until_min": _open_until(plan, changed),
         "must_by_min": _must_by(plan, option),
-        "decide": {name: list(how) for name, how in option.how.items()}, "moves": list(option.moves),
+        "decide": dict(option.how), "moves": list(option.moves),
     }
 
 
-def _rank(row: Mapping[str, Any], option: Option) -> tuple[float, ...]:
-    late = [float(max(0.0, -row[f"{limit}_margin_min"]) > ROUNDING_MIN) for limit in ("hard", "planned")]
-    over = max(0.0, -row["hard_margin_min"], -row["planned_margin_min"])
+def _rank(plan: TimedPlan, changed: TimedPlan, option: Option, is_stopped: bool) -> tuple[float, ...]:
+    limits = plan.scenario.settings.limits
+    over = [max(0.0, changed.end_min - limit) for limit in (limits.hard_min, limits.planned_min)]
     is_drop = bool(option.how.get("skip"))
-    return (float(row["new_stops"] > 0), *late, over, float(is_drop), *(option.cost if is_drop else ()),
-            row["end_min"], float(_KINDS.index(option.kind)))
+    return (float(is_stopped), *(float(each > ROUNDING_MIN) for each in over), max(over), float(is_drop),
+            *(option.cost if is_drop else ()), changed.end_min, float(_KINDS.index(option.kind)))
 
 
-def _open_until(plan: Plan, changed: Plan) -> float:
+def _open_until(plan: TimedPlan, changed: TimedPlan) -> float:
     """The first moment at which someone would do something else, now at the earliest: until then it is open.
 
     Now where someone is underway to what the option does not do: every minute of it has to be made good.
@@ -245,7 +235,7 @@ def _open_until(plan: Plan, changed: Plan) -> float:
 def _parting(one: Iterable[Activity], other: Iterable[Activity]) -> float:
     for a, b in zip_longest(one, other):
         if a is None or b is None:
-            return float((a or b).start_min)
+            return float(min(each.start_min for each in (a, b) if each))
         same = (a.kind, a.step, a.place, a.to_place) == (b.kind, b.step, b.place, b.to_place)
         if not same or abs(a.start_min - b.start_min) > ROUNDING_MIN:
             return float(min(a.start_min, b.start_min))

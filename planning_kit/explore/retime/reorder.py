@@ -9,11 +9,9 @@ it brings no new stop finding and is better. Moves that win nothing are put back
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
-from typing import Any
 
-from planning_kit.explore.comparing.compare_findings import findings_of
 from planning_kit.explore.propose.choice import Choice
 from planning_kit.explore.propose.judge import Judge, only_what_matters
 from planning_kit.explore.propose.model import Rule
@@ -23,16 +21,15 @@ from planning_kit.explore.propose.rebuild import Rebuilt, gap_row, is_broken
 from planning_kit.explore.propose.search import Budget, completed
 from planning_kit.explore.propose.stages import Found, best_order, build_problem
 from planning_kit.explore.propose.work import BY_STEPS
+from planning_kit.explore.retime.deciding import Decision, decide
 from planning_kit.explore.retime.news import lost_steps
 from planning_kit.explore.retime.rest import Rest, rest_of
-from planning_kit.explore.retime.whereabouts import Whereabouts
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import Records
 from planning_kit.plan.build import work_order
 from planning_kit.plan.timed import TimedPlan
 
-Plan = Any  # the front door's plan: times, findings and ``decide``
-NewStops = Callable[[Plan, frozenset[str]], int]
+NewStops = Callable[[TimedPlan, frozenset[str]], int]
 _MOST_REJECTED = 3
 _LET_GO_EFFORT = 0.1  # to find most of what carrying on keeps; the last of it may take many times as long
 _ROUNDING_MIN = 1.0  # the solver rounds up along a chain: the present order must fit its own limit
@@ -42,12 +39,11 @@ _ROUNDING_MIN = 1.0  # the solver rounds up along a chain: the present order mus
 class Reordered:
     """A better order of the rest: ``how`` are the arguments of ``decide``, ``moves`` say what it changes."""
 
-    plan: Plan
-    how: Mapping[str, Any]
+    plan: TimedPlan
+    how: Decision
     moves: tuple[Move, ...]
     dropped: frozenset[str]
     is_proven: bool
-    is_repeatable: bool
 
 
 @dataclass(frozen=True)
@@ -57,27 +53,33 @@ class _OutsideJudge(Judge):
     rest: Rest = field(kw_only=True)
     new_stops: NewStops = field(kw_only=True)
 
-    def how(self, choice: Choice, written: tuple[Rule, ...] = ()) -> dict[str, Any]:
+    def how(self, choice: Choice, written: tuple[Rule, ...] = ()) -> Decision:
         """The choice as arguments of ``decide``; only what differs from carrying on."""
         skip = [step.step for step in self.rest.records.steps if step.task in choice.dropped]
         order = _rows_in_order(self.rest, choice, frozenset(skip))
-        how = {"skip": skip, "give": sorted(choice.swapped), "order": order,
-               "waits": [gap_row(rule) for rule in written]}
-        return {name: value for name, value in how.items() if value}
+        how: Decision = {}
+        if skip:
+            how["skip"] = skip
+        if choice.swapped:
+            how["give"] = sorted(choice.swapped)
+        if order:
+            how["order"] = order
+        if written:
+            how["waits"] = [gap_row(rule) for rule in written]
+        return how
 
     def try_out(self, choice: Choice) -> Rebuilt | None:
         """The re-timed plan of a choice, with the rules that its earliest times would break written down."""
         assert self.current is not None
-        current: Plan = self.current
         written: tuple[Rule, ...] = ()
         try:
-            plan = current.decide(**self.how(choice))
+            plan = decide(self.current, **self.how(choice))
             while broken := [rule for rule in choice.rules if rule not in written and is_broken(plan, rule)]:
                 written += tuple(broken)
-                plan = current.decide(**self.how(choice, written))
+                plan = decide(self.current, **self.how(choice, written))
         except ScenarioError:
             return None
-        if lost_steps(current, plan, self.how(choice)):
+        if lost_steps(self.current, plan, self.how(choice)):
             return None
         return Rebuilt(plan.scenario, plan, written, ())
 
@@ -104,10 +106,9 @@ def _rows_in_order(rest: Rest, choice: Choice, gone: frozenset[str]) -> list[str
     return done if done != rows else []
 
 
-def better_orders(plan: Plan, here: tuple[Whereabouts, ...], now_min: float, new_stops: NewStops,
-                  budget: Budget) -> Iterator[Reordered]:
+def better_orders(plan: TimedPlan, new_stops: NewStops, budget: Budget) -> Iterator[Reordered]:
     """Better orders of the rest of a re-timed plan: with all of it, then so that it keeps a limit."""
-    rest = rest_of(plan, here, now_min)
+    rest = rest_of(plan)
     if not any(len(lane) > 1 for lane in rest.lanes.values()):
         return
     limits = plan.scenario.settings.limits
@@ -123,7 +124,7 @@ def better_orders(plan: Plan, here: tuple[Whereabouts, ...], now_min: float, new
         yield from _keeping_a_limit(plan, rest, end_min, new_stops, budget)
 
 
-def _keeping_a_limit(plan: Plan, rest: Rest, end_min: float, new_stops: NewStops,
+def _keeping_a_limit(plan: TimedPlan, rest: Rest, end_min: float, new_stops: NewStops,
                      budget: Budget) -> Iterator[Reordered]:
     """An order that keeps the planned limit, or else the hard one, where ``end_min`` does not."""
     limits = plan.scenario.settings.limits
@@ -140,14 +141,13 @@ def _all_kept(rest: Rest) -> Rest:
     return replace(rest, records=replace(rest.records, tasks=tasks))
 
 
-def _looked(plan: Plan, rest: Rest, limit_min: float, new_stops: NewStops, budget: Budget,
+def _looked(plan: TimedPlan, rest: Rest, limit_min: float, new_stops: NewStops, budget: Budget,
             effort: float) -> Reordered | None:
     """Search until an order holds and is better, or enough were rejected."""
     freedom = Freedom(plan.egress, plan.egress, limit_min, free=BY_STEPS, past=rest.past)
     start = Choice(rest.lanes, frozenset(), frozenset(), plan.egress)
     freedom = _as_far_as_kept(rest.records, plan, freedom, start, budget)
-    judge = _OutsideJudge(plan.scenario, type(plan).of, findings_of, plan, limit_min,
-                          rest=rest, new_stops=new_stops)
+    judge = _OutsideJudge(plan.scenario, plan, limit_min, rest=rest, new_stops=new_stops)
     forbidden: list[Choice] = []
     while len(forbidden) <= _MOST_REJECTED and not budget.is_over():
         found = best_order(rest.records, plan.scenario.elements, freedom, start, budget, effort, forbidden)
@@ -160,7 +160,7 @@ def _looked(plan: Plan, rest: Rest, limit_min: float, new_stops: NewStops, budge
     return None
 
 
-def _as_far_as_kept(records: Records, plan: Plan, freedom: Freedom, start: Choice,
+def _as_far_as_kept(records: Records, plan: TimedPlan, freedom: Freedom, start: Choice,
                     budget: Budget) -> Freedom:
     """Without the requirements that carrying on does not keep: what is lost is no other order's fault."""
     elements = plan.scenario.elements
@@ -177,7 +177,7 @@ def _as_far_as_kept(records: Records, plan: Plan, freedom: Freedom, start: Choic
     return replace(freedom, past=replace(freedom.past, let_go=let_go))
 
 
-def _kept(plan: Plan, judge: _OutsideJudge, start: Choice, found: Found, rebuilt: Rebuilt,
+def _kept(plan: TimedPlan, judge: _OutsideJudge, start: Choice, found: Found, rebuilt: Rebuilt,
           budget: Budget) -> Reordered | None:
     """The order without the moves that win nothing; None where it is no better than carrying on."""
     choice, rebuilt = only_what_matters(judge, found.choice, rebuilt, start.lanes, set(), budget)
@@ -189,10 +189,10 @@ def _kept(plan: Plan, judge: _OutsideJudge, start: Choice, found: Found, rebuilt
                      for each in (start, choice))
     moves = tuple(tell_moves(judge.rest.records, before, after, rebuilt))
     return Reordered(rebuilt.plan, judge.how(choice, rebuilt.written), moves, choice.dropped,
-                     found.tasks_proven and found.end_proven, not budget.cut_short)
+                     found.tasks_proven and found.end_proven)
 
 
-def _done(plan: Plan, who: str) -> tuple[str, ...]:
+def _done(plan: TimedPlan, who: str) -> tuple[str, ...]:
     """What someone has begun last, if anything: what moves to the front follows that."""
     begun = [position for position in work_order(plan.steps, who) if position in plan.network.fixed]
     return tuple(plan.steps[position].step for position in begun[-1:])

@@ -7,7 +7,7 @@ from datetime import date, datetime
 import numpy as np
 import pandas as pd
 
-from planning_kit.checks.all_checks import find_all
+from planning_kit.checks.all_checks import findings_of
 from planning_kit.checks.findings import STOP
 from planning_kit.explore.sweeping.egress_range import EgressRange
 from planning_kit.inputs.arguments import is_number
@@ -92,7 +92,7 @@ def _row_alone(egresses: EgressRange, row: int, stops: bool) -> dict[str, object
     except ScenarioError as error:
         why = told_together(error.problems)
         return _row(scenario, egress, _NOT_TIMED, _NOT_TIMED, why) | {"stops": _NOT_TIMED}
-    found = float((find_all(plan)["severity"] == STOP).sum()) if stops else _NOT_TIMED
+    found = float((findings_of(plan)["severity"] == STOP).sum()) if stops else _NOT_TIMED
     return _row(scenario, egress, plan.end_min, _wait_min(plan)) | {"stops": found}
 
 

@@ -33,10 +33,10 @@ from planning_kit.plan.hardware.mishaps import (
 )
 from planning_kit.plan.lines.legs import Passage, stands_at
 from planning_kit.plan.network import AFTER, MIN_GAP, ORDER
-from planning_kit.plan.plan_times import PlanTimes
+from planning_kit.plan.plan_times import Times
 
 
-def track_custody(times: PlanTimes, passages: Mapping[str, Sequence[Passage]]) -> Custody:
+def track_custody(times: Times, passages: Mapping[str, Sequence[Passage]]) -> Custody:
     """Play the plan and tell where everything was and what went wrong; ``passages`` by crew member."""
     walk = _before_egress(times, passages)
     walk.look_at_sockets()
@@ -56,7 +56,7 @@ def track_custody(times: PlanTimes, passages: Mapping[str, Sequence[Passage]]) -
     return walk.result()
 
 
-def _instants(times: PlanTimes) -> Iterator[tuple[float, list[int], list[int]]]:
+def _instants(times: Times) -> Iterator[tuple[float, list[int], list[int]]]:
     """Every moment at which a step ends or begins: positions that finish (begun earlier), that start."""
     starts, finishes = times.starts.tolist(), times.finishes.tolist()
     ending: dict[float, list[int]] = {}
@@ -74,7 +74,7 @@ def _instants(times: PlanTimes) -> Iterator[tuple[float, list[int], list[int]]]:
         yield now, ending.get(now, []), starting
 
 
-def _in_order(times: PlanTimes, positions: list[int]) -> list[int]:
+def _in_order(times: Times, positions: list[int]) -> list[int]:
     """Steps that start together, some of no length, so that none comes before one that it waits for."""
     waits_for: dict[int, set[int]] = {position: set() for position in positions}
     for bound in times.network.bounds:
@@ -89,7 +89,7 @@ def _in_order(times: PlanTimes, positions: list[int]) -> list[int]:
     return done
 
 
-def _before_egress(times: PlanTimes, passages: Mapping[str, Sequence[Passage]]) -> _Walk:
+def _before_egress(times: Times, passages: Mapping[str, Sequence[Passage]]) -> _Walk:
     """Everything where it is at PET 0."""
     records = times.scenario.records
     hardware = Hardware({item.item: item for item in records.hardware},
@@ -106,7 +106,7 @@ class _Walk:
     ``active`` are the steps under way; ``missed`` what was found missing in them, to say it once a step.
     """
 
-    times: PlanTimes
+    times: Times
     passages: Mapping[str, Sequence[Passage]]
     hardware: Hardware
     loads: Loads

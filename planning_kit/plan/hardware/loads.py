@@ -14,7 +14,7 @@ from math import inf, isfinite
 from planning_kit.inputs.records import Step
 from planning_kit.plan.hardware.custody_state import Hardware
 from planning_kit.plan.hardware.mishaps import Overload
-from planning_kit.plan.plan_times import PlanTimes
+from planning_kit.plan.plan_times import Times
 
 
 @dataclass(frozen=True)
@@ -30,7 +30,7 @@ class _Act:
 class Intentions:
     """Who acts on each item when, looked up for what a hold was meant for."""
 
-    def __init__(self, times: PlanTimes) -> None:
+    def __init__(self, times: Times) -> None:
         """Read all takes, leaves and uses of the plan."""
         self._acts: dict[str, list[_Act]] = {}
         self._stays: dict[tuple[str, str], list[float]] = {}

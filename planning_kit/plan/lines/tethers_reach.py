@@ -11,7 +11,7 @@ from planning_kit.plan.activities import WORK, Activity
 from planning_kit.plan.lines.legs import Passage
 from planning_kit.plan.lines.tethers import Lie, Tether, follow
 from planning_kit.plan.network import ROUNDING_MIN
-from planning_kit.plan.plan_times import PlanTimes
+from planning_kit.plan.plan_times import Times
 from planning_kit.plan.routes import Travel
 
 
@@ -87,7 +87,7 @@ class Remedy:
     position: int
 
 
-def remedy(times: PlanTimes, lane: Sequence[Activity], passages: Sequence[Passage], tether: Tether,
+def remedy(times: Times, lane: Sequence[Activity], passages: Sequence[Passage], tether: Tether,
            spell: TooFar) -> tuple[Remedy, ...]:
     """The latest hook move before a spell that mends it, with one more to come back by if need be.
 
