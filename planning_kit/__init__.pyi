@@ -16,7 +16,6 @@ from .front import Plan as Plan
 from .front import compare as compare
 from .front import propose as propose
 from .front import time_plan as time_plan
-from .front import workbench as workbench
 from .inputs.faults import SaveConflict as SaveConflict
 from .inputs.faults import ScenarioError as ScenarioError
 from .inputs.git_revision import scenario_at as scenario_at
@@ -27,6 +26,7 @@ from .inputs.scenario import load_scenario as load_scenario
 from .inputs.sign_offs import add_note as add_note
 from .inputs.sign_offs import reviews as reviews
 from .inputs.sign_offs import sign_off as sign_off
+from .open_desk import workbench as workbench
 from .plan.moments import moment_of as moment_of
 from .show.briefing import briefing as briefing
 from .show.fan_chart import fan_chart as fan_chart

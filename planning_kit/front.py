@@ -1,52 +1,124 @@
-"""The plan as the front door gives it: times from `plan/`, and what the rooms to its right say of them."""
+"""The plan as the front door gives it: it has a `TimedPlan`, and asks the rooms what they say of that."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Self, overload
+from types import FunctionType
+from typing import Generic, TypeVar, overload
 
 import pandas as pd
 
-from planning_kit.changes.asked import leaving_after, read_asked
-from planning_kit.changes.change import Told, changes_table, made
+from planning_kit.changes.change import changes_table
 from planning_kit.explore.comparing.compare import compare as moved_steps
 from planning_kit.explore.gaining.gain import gain
 from planning_kit.explore.propose.proposals import Proposals
-from planning_kit.explore.propose.propose import search_orders
-from planning_kit.explore.propose.search import Progress
-from planning_kit.explore.retime.live_plan import LivePlan
-from planning_kit.explore.retime.past_of import stop_if_past
+from planning_kit.explore.propose.propose import read_effort, search_orders
+from planning_kit.explore.propose.search import Budget, Progress
+from planning_kit.explore.retime.deciding import decide
+from planning_kit.explore.retime.decision_table import decision_table
+from planning_kit.explore.retime.going_home import ABORT, TERMINATE, going_home, home_now, ways_home
+from planning_kit.explore.retime.options import options_table
+from planning_kit.explore.retime.progress import (
+    left_out_table,
+    progress_table,
+    task_table,
+    updated_estimates,
+    with_updated_estimates,
+)
+from planning_kit.explore.retime.retiming import retime
+from planning_kit.explore.retime.standing import standing_of
 from planning_kit.explore.revising.revisions import Given, Revision, compare_revisions
-from planning_kit.explore.session.session import Session
+from planning_kit.explore.what_if import what_if
 from planning_kit.inputs.scenario import Scenario, as_scenario
-from planning_kit.judge.all_checks import find_all
-from planning_kit.plan.timed import TimedPlan
+from planning_kit.judge.all_checks import findings_of
+from planning_kit.plan.timed import AnyPlan, Face, TimedPlan, as_plan
 
-if TYPE_CHECKING:
-    from planning_kit.desk.workbench import Workbench
+Said = TypeVar("Said")
+
+
+class Shown(Generic[Said]):
+    """What the plan within says of itself, under the same name and with the same words."""
+
+    def __init__(self, ask: Callable[[TimedPlan], Said]) -> None:
+        """``ask`` gives it of the plan within."""
+        self._ask = ask
+
+    def __set_name__(self, owner: type, name: str) -> None:
+        if isinstance(member := getattr(TimedPlan, name, None), property | cached_property | FunctionType):
+            self.__doc__ = member.__doc__
+
+    def __get__(self, face: Face | None, owner: type) -> Said:
+        if face is None:
+            raise AttributeError("is asked of a plan, not of its class")
+        return self._ask(face.timed)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Plan(LivePlan):
-    """A timed plan with its findings.
+class Plan(Face):
+    """A timed plan to be asked: for its tables, its findings, what would be if, and outside for what to do.
 
-    Times and words (``timeline``, ``summary``, ``explain``, ``delay_curve``, ``handovers``, ``light``,
-    ``links``) come from `planning_kit.plan.timed.TimedPlan`. ``name`` and ``history`` say what a chain of
-    what-ifs made it from.
+    ``timed`` is the plan itself, as the rooms give it to each other. ``name`` and ``history`` say what a
+    chain of what-ifs made it from.
     """
 
-    name: str = ""
-    history: tuple[Told, ...] = ()
+    # What it was made of, and its times
+    scenario = Shown(lambda plan: plan.scenario)
+    egress = Shown(lambda plan: plan.egress)
+    almanac = Shown(lambda plan: plan.almanac)
+    travels = Shown(lambda plan: plan.travels)
+    network = Shown(lambda plan: plan.network)
+    durations = Shown(lambda plan: plan.durations)
+    starts = Shown(lambda plan: plan.starts)
+    finishes = Shown(lambda plan: plan.finishes)
+    end_min = Shown(lambda plan: plan.end_min)
+    slack = Shown(lambda plan: plan.slack)
+    holders = Shown(lambda plan: plan.holders)
+    steps = Shown(lambda plan: plan.steps)
+    light = Shown(lambda plan: plan.light)
+    links = Shown(lambda plan: plan.links)
+    named_windows = Shown(lambda plan: plan.named_windows)
+    horizon_min = Shown(lambda plan: plan.horizon_min)
+    name = Shown(lambda plan: plan.name)
+    history = Shown(lambda plan: plan.history)
+    outside = Shown(lambda plan: plan.outside)
+    now_min = Shown(lambda plan: plan.now_min)
+    whereabouts = Shown(lambda plan: plan.whereabouts)
+    # What follows, as records
+    lanes = Shown(lambda plan: plan.lanes)
+    passages = Shown(lambda plan: plan.passages)
+    suit_histories = Shown(lambda plan: plan.suit_histories)
+    return_times = Shown(lambda plan: plan.return_times)
+    inhibit_holds = Shown(lambda plan: plan.inhibit_holds)
+    link_covers = Shown(lambda plan: plan.link_covers)
+    gap_clocks = Shown(lambda plan: plan.gap_clocks)
+    tracked_custody = Shown(lambda plan: plan.tracked_custody)
+    tracked_tethers = Shown(lambda plan: plan.tracked_tethers)
+    # And as tables and words
+    timeline = Shown(lambda plan: plan.timeline)
+    summary = Shown(lambda plan: plan.summary)
+    handovers = Shown(lambda plan: plan.handovers)
+    suits = Shown(lambda plan: plan.suits)
+    suit_summary = Shown(lambda plan: plan.suit_summary)
+    returns = Shown(lambda plan: plan.returns)
+    return_summary = Shown(lambda plan: plan.return_summary)
+    inhibit_times = Shown(lambda plan: plan.inhibit_times)
+    link_cover = Shown(lambda plan: plan.link_cover)
+    clocks = Shown(lambda plan: plan.clocks)
+    cautions_on_the_way = Shown(lambda plan: plan.cautions_on_the_way)
+    custody = Shown(lambda plan: plan.custody)
+    kit_list = Shown(lambda plan: plan.kit_list)
+    tethers = Shown(lambda plan: plan.tethers)
+    position = Shown(lambda plan: plan.position)
+    place_title = Shown(lambda plan: plan.place_title)
+    delay_curve = Shown(lambda plan: plan.delay_curve)
+    explain = Shown(lambda plan: plan.explain)
 
-    @cached_property
-    def _findings(self) -> pd.DataFrame:
-        if self.outside is None:
-            return find_all(self)
-        return find_all(self, self.outside.findings, self.outside.untouched)
+    def __repr__(self) -> str:
+        return repr(self.timed).replace("TimedPlan", "Plan", 1)
 
     @property
     def findings(self) -> pd.DataFrame:
@@ -56,7 +128,7 @@ class Plan(LivePlan):
         broken), ``about`` (the item, place, inhibit, route, ... by id), ``crew``, ``step``, ``start_min``
         (PET), ``message``, ``source``, then ``value``, ``limit`` and ``margin`` where it has numbers.
         """
-        return self._findings.copy()
+        return findings_of(self.timed)
 
     @property
     def changes(self) -> pd.DataFrame:
@@ -81,7 +153,7 @@ class Plan(LivePlan):
         move: Mapping[str, str] | None = None,
         gaps: Mapping[str, Mapping[str, float]] | None = None,
         name: str = "",
-    ) -> Self:
+    ) -> Plan:
         """Time another plan: this one with something changed. It can be asked again, and again.
 
         Parameters
@@ -118,16 +190,10 @@ class Plan(LivePlan):
         Asked of a re-timed plan, the plan that the crew took outside is changed and re-timed by the same log:
         what has begun keeps its logged times, and cannot be dropped or change hands.
         """
-        base = self if self.outside is None else self.outside.base
-        changes = read_asked(base.scenario.records, base.egress, {
-            "egress_slip_min": egress_slip_min, "stretch": stretch, "drop": drop, "egress": egress,
-            "swap": swap, "close": close, "tether_m": tether_m, "settings": settings, "move": move,
-            "gaps": gaps})
-        changed, leaving = made(base.scenario, changes, name), leaving_after(changes, base.egress)
-        if self.outside is not None:
-            stop_if_past(self.outside, changed.scenario, leaving)
-        plan = self.re_timed_as(type(self).of(changed.scenario, leaving))
-        return replace(plan, name=name or self.name, history=(*self.history, *changed.told))
+        asked = {"egress_slip_min": egress_slip_min, "stretch": stretch, "drop": drop, "egress": egress,
+                 "swap": swap, "close": close, "tether_m": tether_m, "settings": settings, "move": move,
+                 "gaps": gaps}
+        return Plan(what_if(self.timed, asked, name))
 
     def gain(self, step: str, minutes: float | None = None, most: int = 5) -> pd.DataFrame:
         """The smallest single changes that would start ``step`` earlier by ``minutes``.
@@ -151,15 +217,116 @@ class Plan(LivePlan):
         Of a re-timed plan only what has not begun is changed, and egress is history. Raises `ScenarioError`
         for an unknown step or one that has begun, minutes not above 0, or no window to catch.
         """
-        return gain(self, self.what_if, step, minutes, most)
+        return gain(self.timed, step, minutes, most)
+
+    # Outside
+
+    def retime(self, actuals: object, now_min: object = None) -> Plan:
+        """The plan from ``now_min`` on, given what has happened.
+
+        Parameters
+        ----------
+        actuals : path or DataFrame
+            ``log.csv``, its folder, or a table as `read_log` makes it (``step``, ``event`` and ``at`` are
+            enough; times as PET or UTC).
+        now_min : PET minutes, PET as text ``h:mm``, or UTC
+            The last event, if not given.
+
+        Returns
+        -------
+        A plan. What has started stays where the log has it; a step in progress keeps its
+        remaining estimate; the rest is timed from now on with the real windows. A rule that the log has
+        broken is let go with a stop finding; steps that find no place are listed in ``left_out``. Its
+        scenario holds what was really done: actual minutes, the order of work as it was, parts of steps as
+        rows ``ID.part1``. Re-timing a re-timed plan starts again from the plan that the crew took outside.
+
+        Raises `ScenarioError` with the row of every event that cannot be: unknown steps, finishes before
+        starts, steps before their predecessors, times in the future.
+        """
+        return Plan(retime(self.timed, actuals, now_min))
+
+    @property
+    def standing(self) -> str:
+        """Where the outing stands, in words, a line a fact. Raises `ScenarioError` before it is re-timed."""
+        return standing_of(self.timed)
+
+    @property
+    def progress(self) -> pd.DataFrame:
+        """Planned and actual times of every step (see `progress_table`)."""
+        return progress_table(self.timed)
+
+    @property
+    def task_progress(self) -> pd.DataFrame:
+        """Planned and actual minutes of every task (see `task_table`)."""
+        return task_table(self.timed)
+
+    @property
+    def left_out(self) -> pd.DataFrame:
+        """Steps that are skipped or cannot be done any more, and why (see `left_out_table`)."""
+        return left_out_table(self.timed)
+
+    def decide(self, skip: Sequence[str] = (), give: Sequence[str] = (), order: Sequence[str] = (),
+               waits: Sequence[Mapping[str, object]] = ()) -> Plan:
+        """The re-timed plan with a decision taken now (see `planning_kit.explore.retime.deciding.decide`).
+
+        ``skip``: steps or tasks not begun any more; ``give``: swappable tasks that the two trade (of one that
+        has begun: its steps that nobody has begun);
+        ``order``: steps in another order of work; ``waits``: rows of ``gaps.csv`` to add, where another order
+        must be kept. Who is underway goes to what is next from where they are now. What is skipped so is
+        planned, not logged: log it when it is called. Raises `ScenarioError` for what there is not or has
+        begun.
+        """
+        return Plan(decide(self.timed, skip, give, order, waits))
+
+    def options(self, most: int = 12, reorder: str | float | None = None, seconds: float = 5.0,
+                samples: int = 0, progress: Callable[[Progress], None] | None = None,
+                cancel: Callable[[], bool] | None = None) -> pd.DataFrame:
+        """What can still be done, each option verified by re-timing, best first (see `options_table`).
+
+        With ``reorder`` better orders of the rest are searched as well, which takes seconds: ``quick``,
+        ``normal``, ``thorough`` or a number say how long, in the solver's own deterministic time (as
+        `planning_kit.front.propose`); ``seconds`` is a safety stop by the clock. ``progress`` is told how
+        it goes, ``cancel`` is asked whether to stop with what there is. With ``samples`` each option has its
+        odds, too. Raises `ScenarioError` for an effort that there is not.
+        """
+        search = None if reorder is None else Budget(read_effort(reorder, seconds), seconds, progress, cancel)
+        return options_table(self.timed, most, search, samples)
+
+    def decision_table(self, level: float = 0.95, samples: int = 2_000, seed: int = 1) -> pd.DataFrame:
+        """Before the outing: what to drop when, and the odds of it (see `decision_table`)."""
+        return decision_table(self.timed, level, samples, seed)
+
+    def terminate(self, at_min: object = None) -> pd.DataFrame:
+        """The sequence of an orderly return at ``at_min`` (PET, UTC; now, if re-timed): see `going_home`."""
+        return going_home(self.timed, TERMINATE, at_min)
+
+    def abort(self, at_min: object = None) -> pd.DataFrame:
+        """The sequence of a return at once at ``at_min`` (PET, UTC; now, if re-timed): see `going_home`."""
+        return going_home(self.timed, ABORT, at_min)
+
+    def home_now(self, how: str = TERMINATE) -> pd.DataFrame:
+        """Time home and margins of each crew member, called now: the rows of ``ways_home`` at now."""
+        return home_now(self.timed, how)
+
+    def ways_home(self, how: str = TERMINATE, every_min: float = 1.0) -> pd.DataFrame:
+        """Time home and margins at every minute, for ``terminate`` or ``abort`` (see `ways_home`)."""
+        return ways_home(self.timed, how, every_min)
+
+    def updated_estimates(self, weight: float = 2.0) -> pd.DataFrame:
+        """Estimates that have learned from the outing, for the next plan (see `updated_estimates`)."""
+        return updated_estimates(self.timed, weight)
+
+    def with_updated_estimates(self, weight: float = 2.0) -> Scenario:
+        """The scenario taken outside with these estimates in it, to be saved as the base of the next plan."""
+        return with_updated_estimates(self.timed, weight)
 
 
 @overload
-def compare(a: TimedPlan, b: TimedPlan) -> pd.DataFrame: ...
+def compare(a: AnyPlan, b: AnyPlan) -> pd.DataFrame: ...
 @overload
 def compare(a: str | Path | Scenario, b: Given) -> Revision: ...
 @overload
-def compare(a: TimedPlan, b: str | Path | Scenario) -> Revision: ...
+def compare(a: AnyPlan, b: str | Path | Scenario) -> Revision: ...
 def compare(a: Given, b: Given) -> pd.DataFrame | Revision:
     """What moved between two plans, or what a revision changed.
 
@@ -167,8 +334,8 @@ def compare(a: Given, b: Given) -> pd.DataFrame | Revision:
     git revisions (``"HEAD~1:scenarios/x"``) and scenarios give a `Revision`, as `compare_revisions` does:
     inputs, times, findings, margins and a verdict.
     """
-    if isinstance(a, TimedPlan) and isinstance(b, TimedPlan):
-        return moved_steps(a, b)
+    if isinstance(a, AnyPlan) and isinstance(b, AnyPlan):
+        return moved_steps(as_plan(a), as_plan(b))
     return compare_revisions(a, b)
 
 
@@ -178,7 +345,7 @@ def time_plan(scenario: Scenario, egress: str | date | datetime | None = None) -
     Raises `ScenarioError` that names the steps when no plan exists: rules that run in a circle, a step
     longer than any window it needs, or a step pushed past the horizon.
     """
-    return Plan.of(scenario, egress)
+    return Plan(TimedPlan.of(scenario, egress))
 
 
 def propose(
@@ -193,7 +360,7 @@ def propose(
     limit_min: float | None = None,
     cushion: float = 0.0,
     egress_every_min: float = 5.0,
-) -> Proposals:
+) -> Proposals[Plan]:
     """Better orders of the same work: each a scenario with its timed plan and what it changes.
 
     Chosen are the order of each lane, who does a swappable task, which optional and get-ahead tasks are done
@@ -229,40 +396,6 @@ def propose(
     `ScenarioError` for a question that makes no sense.
     """
     as_scenario(scenario).stop_if_happened("propose")
-    return search_orders(scenario, effort, seconds, egress_window, progress, cancel, order=order,
-                         limit_min=limit_min, cushion=cushion, egress_every_min=egress_every_min,
-                         plan_type=Plan)
-
-
-def workbench(scenario: Scenario, actuals: str | Path | pd.DataFrame | None = None,
-              now: str | float | datetime | None = None) -> Workbench:
-    """The live workbench of a scenario, for JupyterLab: its tables, chart, findings and margins.
-
-    Edits change a draft; ``.scenario`` and ``.plan`` of what is returned are those of the last draft
-    without a fault. Nothing is written to the scenario's folder before Save.
-
-    Outside, which is a switch above the chart, the outing is followed: the log (``log.csv`` in the scenario's
-    folder) is written from one-key buttons and the plan is re-timed at every entry and every minute;
-    ``.plan`` is then the re-timed plan and ``.log`` the log.
-
-    Parameters
-    ----------
-    actuals : path or DataFrame
-        Open outside, with this log: a file or its folder is appended to; a table, as `read_log` makes it, is
-        copied and kept in the session only.
-    now : PET minutes, PET as text ``h:mm``, or UTC
-        Open outside, with now held at this moment, for a rehearsal or a replay. By default the wall clock is
-        followed where it lies in the outing, else now is held at the end of the log.
-
-    Raises `ScenarioError` when the scenario has no plan, for a log that is none, and for a ``now`` outside
-    the outing.
-    """
-    from planning_kit.desk.actions import ACTIONS  # widgets load only where they are wanted
-    from planning_kit.desk.outside import log_for
-    from planning_kit.desk.outside_actions import OUTSIDE_ACTIONS
-    from planning_kit.desk.workbench import Workbench
-
-    bench = Workbench(Session(as_scenario(scenario), time_plan), {**ACTIONS, **OUTSIDE_ACTIONS})
-    if actuals is not None or now is not None:
-        bench.outside.go(None if actuals is None else log_for(actuals), now)
-    return bench
+    found = search_orders(scenario, effort, seconds, egress_window, progress, cancel, order=order,
+                          limit_min=limit_min, cushion=cushion, egress_every_min=egress_every_min)
+    return found.faced(Plan)

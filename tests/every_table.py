@@ -43,8 +43,10 @@ def told(value: Any) -> str:
 
 def parts(plan: pk.Plan) -> Iterator[tuple[str, Any]]:
     """All that a plan says of itself, by name; why not, where it does not."""
-    for name, member in inspect.getmembers(type(plan)):
-        if isinstance(member, property | cached_property) and name[0] != "_" and name not in NOT_TOLD:
+    names = {name for kind in (type(plan), type(plan.timed)) for name, member in inspect.getmembers(kind)
+             if isinstance(member, property | cached_property)}
+    for name in sorted(names):
+        if name[0] != "_" and name not in NOT_TOLD:
             try:
                 yield name, getattr(plan, name)
             except pk.ScenarioError as error:  # such as what only a re-timed plan can say

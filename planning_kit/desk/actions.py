@@ -145,7 +145,7 @@ def compare(bench: Workbench, content: Content) -> None:
 
 def explain(bench: Workbench, content: Content) -> None:
     """Say why a step starts when it does."""
-    step, plan = str(content["step"]), bench.plan
+    step, plan = str(content["step"]), bench.plan.timed
     if step in plan.network.steps:
         bench.tell({"kind": "why", "step": step, "facts": step_facts(plan, step),
                     "lines": plan.explain(step).splitlines()})

@@ -11,12 +11,13 @@ from typing import Any, Protocol, TypeVar
 import pandas as pd
 
 from planning_kit.desk import outside_messages
-from planning_kit.explore.retime.live_plan import LivePlan
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.clock import HELD, utc_now
 from planning_kit.explore.watch.logbook import Logbook
 from planning_kit.explore.watch.watch import Watch, first_clock
+from planning_kit.front import Plan
 from planning_kit.inputs.faults import ScenarioError
+from planning_kit.plan.timed import TimedPlan
 
 _TICK_S = 1.0
 _SEARCH_S = 5.0
@@ -53,7 +54,7 @@ class OutsideDesk:
         self.watch: Watch | None = None
         self.is_on = False
         self._is_stale = False
-        self._shown: tuple[LivePlan, LivePlan] | None = None
+        self._shown: tuple[TimedPlan, TimedPlan] | None = None
         self._ticking: asyncio.Task[None] | None = None
         self._is_looking = self._is_stopped = False
 
@@ -65,7 +66,6 @@ class OutsideDesk:
     def go(self, log: Logbook | None = None, now: object = None) -> None:
         """Follow the outing of the last good plan. Raises `ScenarioError` for a ``now`` that is not in it."""
         plan = self._bench.session.plan
-        assert isinstance(plan, LivePlan)
         if self.watch is None:
             log = log or Logbook.beside(self._bench.session.base.folder)
             self.watch = Watch(plan, log, first_clock(plan, log, utc_now()))
@@ -101,7 +101,6 @@ class OutsideDesk:
             return False
         plan = self._bench.session.plan
         if self.watch.base is not plan:
-            assert isinstance(plan, LivePlan)
             self.watch.rebase(plan)
             self._is_stale = True
         if self._is_stale:
@@ -159,7 +158,7 @@ class OutsideDesk:
         """End the search for other orders with what it has."""
         self._is_stopped = True
 
-    def _found(self, watch: Watch, plan: LivePlan, table: pd.DataFrame | str) -> None:
+    def _found(self, watch: Watch, plan: TimedPlan, table: pd.DataFrame | str) -> None:
         self._is_looking = False
         if isinstance(table, str):
             self._bench.say(f"no options could be found: {table}", level="bad")
@@ -168,10 +167,10 @@ class OutsideDesk:
         self._bench.tell(outside_messages.told_options(watch))
 
 
-def _options(plan: LivePlan, with_orders: bool, cancel: Callable[[], bool]) -> pd.DataFrame | str:
+def _options(plan: TimedPlan, with_orders: bool, cancel: Callable[[], bool]) -> pd.DataFrame | str:
     """The options, or in words why there are none."""
     try:
-        return plan.options(reorder="normal" if with_orders else None, seconds=_SEARCH_S, cancel=cancel)
+        return Plan(plan).options(reorder="normal" if with_orders else None, seconds=_SEARCH_S, cancel=cancel)
     except ScenarioError as error:
         return error.words
     except Exception as error:  # a fault of ours, in a thread that nobody watches: said, and they go on

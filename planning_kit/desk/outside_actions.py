@@ -6,9 +6,10 @@ from collections.abc import Callable
 
 from planning_kit.desk.actions import Content
 from planning_kit.desk.workbench import Workbench
+from planning_kit.explore.retime.deciding import Decision
 from planning_kit.explore.watch.deciding import take
 from planning_kit.explore.watch.entry import Entry
-from planning_kit.explore.watch.watch import How, Watch
+from planning_kit.explore.watch.watch import Watch
 from planning_kit.inputs.faults import ScenarioError
 
 
@@ -83,7 +84,7 @@ def decide(bench: Workbench, content: Content) -> None:
     bench.say(take(bench.session, watch, words, how, str(content.get("by", ""))))
 
 
-def _option(watch: Watch, content: Content) -> tuple[str, How]:
+def _option(watch: Watch, content: Content) -> tuple[str, Decision]:
     if watch.options is None:
         raise LookupError("no options")
     row = watch.options.table.iloc[int(content["number"])]

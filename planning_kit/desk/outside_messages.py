@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import asdict
+from datetime import datetime
 from typing import Any
 
 from planning_kit.desk.messages import Message, head_of, notes_of
+from planning_kit.explore.retime.standing import standing_of
 from planning_kit.explore.watch.hearing import LogFault
 from planning_kit.explore.watch.lanes import LaneNow, OpenStep
 from planning_kit.explore.watch.log_lines import LogLine, log_lines
@@ -22,7 +24,7 @@ def picture(watch: Watch, with_chart: bool) -> Message:
     """Where the outing stands and what may be entered; the chart where it is new."""
     plan, ghosts = watch.shown
     message: Message = {
-        "kind": "outside", "head": head_of(plan), "standing": plan.standing.splitlines(),
+        "kind": "outside", "head": head_of(plan), "standing": standing_of(plan).splitlines(),
         "clock": {"kind": watch.clock.kind, "now_ms": _ms(watch.now), "runs": watch.clock.kind != "held",
                   "egress_ms": _ms(watch.plan.egress), "call": _next_call(watch)},
         "lanes": [_lane(lane) for lane in watch.lanes],
@@ -45,7 +47,7 @@ def _next_call(watch: Watch) -> str:
     return "" if states.inside_min is not None or set(SUITED) & states.at_work.keys() else INGRESS
 
 
-def _ms(moment: Any) -> int:
+def _ms(moment: datetime) -> int:
     return round(moment.timestamp() * 1000)
 
 
@@ -83,7 +85,7 @@ def told_log(watch: Watch) -> Message:
     return {"kind": "outside_log", "lines": lines}
 
 
-def _log_line(line: LogLine, egress: Any) -> Message:
+def _log_line(line: LogLine, egress: datetime) -> Message:
     pet = "" if line.at is None else pet_label(pet_min(line.at, egress))
     was = "" if line.was_at is None else pet_label(pet_min(line.was_at, egress))
     return asdict(line) | {
@@ -127,7 +129,7 @@ def told_options(watch: Watch, is_looking: bool = False) -> Message:
     """The options that were found last, how old they are, and whether others are looked for."""
     found = watch.options
     return {"kind": "options", "is_looking": is_looking, "is_old": watch.are_options_old,
-            "at": "" if found is None else pet_label(found.now_min),
+            "at": "" if found is None else pet_label(found.outside.now_min),
             "rows": [] if found is None else _options(found, watch.now_min)}
 
 

@@ -18,12 +18,15 @@ from planning_kit.desk.outside import OutsideDesk
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.log_lines import log_lines
 from planning_kit.explore.watch.watch import Watch
+from planning_kit.front import Plan
 from planning_kit.inputs.shown_text import html_text, visible
+from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.chart import CHART_CONFIG, PLOTLY_MIME
 from planning_kit.show.swimlane import swimlane_spec
 
 WIDGET_MIME = "application/vnd.jupyter.widget-view+json"
 _MOST_FINDINGS, _MOST_EVENTS = 12, 12
+_FINDING_COLUMNS = ["severity", "check", "crew", "step", "message", "source"]
 _LIVE_WORDS = "Workbench (live while the kernel runs); its last state:"
 
 
@@ -34,7 +37,7 @@ class Snapshot:
         """Nothing is shown yet."""
         self._session, self._outside = session, outside
         self._display_ids: tuple[str, ...] = ()
-        self._last: tuple[Any, Any] | None = None
+        self._last: tuple[TimedPlan, TimedPlan | None] | None = None
 
     def publish(self, view: Any) -> None:
         """Show the live view (its bundle), and below it the static outputs."""
@@ -51,7 +54,7 @@ class Snapshot:
         if self._display_ids and (plan is not shown[0] or baseline is not shown[1]):
             self._publish(update=True)
 
-    def _shown(self) -> tuple[Any, Any]:
+    def _shown(self) -> tuple[TimedPlan, TimedPlan | None]:
         """The plan, and what its ghosts are; never a preview, which decides nothing."""
         watch, session = self._outside.following, self._session
         return (session.plan, session.baseline) if watch is None else (watch.plan, watch.planned)
@@ -69,12 +72,12 @@ class Snapshot:
     def tables(self) -> dict[str, Any]:
         """Summary and findings, and outside where the outing stands and the log; every text escaped."""
         plan, watch = self._shown()[0], self._outside.following
-        summary, found = plan.summary, _findings(plan)
+        summary, found = plan.summary, Plan(plan).findings[_FINDING_COLUMNS].head(_MOST_FINDINGS)
         lines = [f"{item}: {value}" for item, value in summary.itertuples(index=False)]
         lines += [f"{row.severity} {row.check} {row.step}: {row.message}" for row in found.itertuples()]
         page = _table("Plan", summary) + _table("Findings", found)
         if watch is not None:
-            standing = pd.DataFrame({"where the outing stands": plan.standing.splitlines()})
+            standing = pd.DataFrame({"where the outing stands": Plan(plan).standing.splitlines()})
             lines = [*standing.iloc[:, 0], *lines]
             page = _table("Outside", standing) + page + _table("Log, the latest first", _log(watch))
         return {"text/html": page, "text/plain": "\n".join(map(visible, lines))}
@@ -85,11 +88,6 @@ def _log(watch: Watch) -> pd.DataFrame:
     rows = [(line.event_id, "" if line.at is None else f"{line.at:%Y-%m-%dT%H:%M:%SZ}", line.crew, line.event,
              line.step, line.by, line.note, line.problem) for line in lines]
     return pd.DataFrame(rows, columns=["event_id", "at", "crew", "event", "step", "by", "note", "problem"])
-
-
-def _findings(plan: Any) -> pd.DataFrame:
-    found: pd.DataFrame = plan.findings
-    return found[["severity", "check", "crew", "step", "message", "source"]].head(_MOST_FINDINGS)
 
 
 def _table(caption: str, frame: pd.DataFrame) -> str:

@@ -12,6 +12,7 @@ from planning_kit.explore.propose.proposals import Proposal
 from planning_kit.explore.session.long_work import RUNNING, LongWork, Progress
 from planning_kit.explore.session.questions import ODDS, ORDER, SWEEP, Orders, Tried
 from planning_kit.inputs.times import gmt_label, pet_label
+from planning_kit.plan.timed import TimedPlan
 
 Message = dict[str, Any]
 _MOST_REASONS = 3
@@ -76,8 +77,8 @@ def _orders(found: Orders) -> Message:
             "orders": [_order(each, odds) for each, odds in zip(found.found, found.odds, strict=True)]}
 
 
-def _order(found: Proposal, odds: Odds) -> Message:
-    gain = found.current.end_min - found.end_min
+def _order(found: Proposal[TimedPlan], odds: Odds) -> Message:
+    gain = (found.end_min if found.current is None else found.current.end_min) - found.end_min
     facts = [f"both inside PET {pet_label(found.end_min)}, {abs(gain):.1f} min "
              f"{'earlier' if gain >= 0 else 'later'}", f"GMT {gmt_label(found.plan.egress)} egress"]
     if found.dropped:

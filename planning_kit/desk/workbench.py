@@ -22,8 +22,10 @@ from planning_kit.desk.snapshot import Snapshot
 from planning_kit.explore.session.draft import Draft
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.watch import Watch
+from planning_kit.front import Plan
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.log import read_log
+from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.timed import TimedPlan
 
 T = TypeVar("T")
@@ -56,10 +58,10 @@ class Workbench(anywidget.AnyWidget):
         self.on_msg(self._on_message)
 
     @property
-    def plan(self) -> Any:  # the front door's Plan, which lies to the right
+    def plan(self) -> Plan:
         """The last good plan; outside, the plan re-timed at the last tick."""
         watch = self.watch
-        return self.session.plan if watch is None else watch.plan
+        return Plan(self.session.plan if watch is None else watch.plan)
 
     @property
     def watch(self) -> Watch | None:
@@ -74,7 +76,7 @@ class Workbench(anywidget.AnyWidget):
         return read_log(self.outside.watch.log.path)
 
     @property
-    def scenario(self) -> Any:
+    def scenario(self) -> Scenario:
         """The scenario of the last good plan."""
         return self.session.scenario
 

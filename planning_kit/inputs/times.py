@@ -29,7 +29,7 @@ def as_utc(value: str | date | datetime | np.datetime64, what: str = "time") -> 
             ) from None
     if isinstance(value, np.datetime64):
         value = pd.Timestamp(value)
-    if not isinstance(value, date) or value is pd.NaT:
+    if not isinstance(value, date) or pd.isna(value):
         raise ScenarioError.single(
             "is not a time; give an ISO 8601 text such as 2031-05-14T11:20:00Z, a date or a datetime",
             column=what, value=value,

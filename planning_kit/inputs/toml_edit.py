@@ -76,7 +76,7 @@ def _single(value: object) -> Any:
     """A plain value that TOML holds; a whole number of TOML has 64 bits."""
     if isinstance(value, np.generic):
         value = value.item()
-    if isinstance(value, datetime) and value is not pd.NaT:
+    if isinstance(value, datetime) and not pd.isna(value):
         moment = value if value.tzinfo else value.replace(tzinfo=UTC)
         return datetime.fromisoformat(moment.isoformat())
     if isinstance(value, str):

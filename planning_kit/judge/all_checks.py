@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
-from itertools import chain
+from weakref import WeakKeyDictionary
 
 import pandas as pd
 
@@ -15,12 +14,13 @@ from planning_kit.judge.custody import (
     check_custody,
     check_endings,
 )
-from planning_kit.judge.findings import Finding, findings_table
+from planning_kit.judge.findings import findings_table
 from planning_kit.judge.footholds import check_footholds, check_shared_footholds
 from planning_kit.judge.inhibits import check_inhibits
 from planning_kit.judge.light import check_light_known
 from planning_kit.judge.limits import check_egress, check_last_starts, check_limit_sources, check_limits
 from planning_kit.judge.links import check_link_data, check_links
+from planning_kit.judge.log import check_log, untouched_items
 from planning_kit.judge.returning import check_return, check_return_data
 from planning_kit.judge.routes import check_bulky_data, check_bulky_loads
 from planning_kit.judge.suits import check_suit_data, check_suits
@@ -35,14 +35,20 @@ CHECKS = (
     check_links, check_link_data, check_clocks, check_suits, check_suit_data, check_return, check_return_data,
     check_custody, check_carrying, check_carrying_data, check_endings, check_footholds,
     check_shared_footholds, check_reach, check_hooks, check_hooks_going_in, check_crossings,
-    check_bulky_loads, check_bulky_data,
+    check_bulky_loads, check_bulky_data, check_log,
 )
 
 
-def find_all(plan: TimedPlan, more: Iterable[Finding] = (), untouched: Collection[str] = ()) -> pd.DataFrame:
-    """The findings of all checks, and ``more``, worst first: columns as in `Finding`.
+_FOUND: WeakKeyDictionary[TimedPlan, pd.DataFrame] = WeakKeyDictionary()
 
-    ``untouched``: items that only skipped work would have touched (see `as_untouched`).
+
+def findings_of(plan: TimedPlan) -> pd.DataFrame:
+    """The findings of all checks, worst first: columns as in `Finding`. No plan is checked twice.
+
+    Of items that only skipped work would have touched see `as_untouched`.
     """
-    found = (as_untouched(finding, untouched) for check in CHECKS for finding in check(plan))
-    return findings_table(chain(found, more))
+    if plan not in _FOUND:
+        untouched = untouched_items(plan)
+        _FOUND[plan] = findings_table(
+            as_untouched(finding, untouched) for check in CHECKS for finding in check(plan))
+    return _FOUND[plan].copy()

@@ -14,9 +14,9 @@ from typing import Any
 import pandas as pd
 
 from planning_kit.inputs.text_table import TextTable
-from planning_kit.judge.all_checks import find_all
+from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import FINDING_COLUMNS, SEVERITIES, STOP, Identity, identity
-from planning_kit.plan.timed import TimedPlan, as_plan
+from planning_kit.plan.timed import AnyPlan, as_plan
 
 CAME, WORSE, BETTER, WENT = "came", "worse", "better", "went"
 _RANK = {severity: rank for rank, severity in enumerate(SEVERITIES)}
@@ -30,16 +30,7 @@ _CLOSEST_FIRST: tuple[Alike, ...] = (
 )
 
 
-def findings_of(plan: TimedPlan, what: str = "plan") -> pd.DataFrame:
-    """The findings of a plan: its own where it has them already, or those of all checks.
-
-    Raises `ScenarioError` that names ``what`` for what is no plan.
-    """
-    found = getattr(plan, "findings", None)
-    return found if isinstance(found, pd.DataFrame) else find_all(as_plan(plan, what))
-
-
-def new_findings(a: TimedPlan | pd.DataFrame, b: TimedPlan | pd.DataFrame) -> pd.DataFrame:
+def new_findings(a: AnyPlan | pd.DataFrame, b: AnyPlan | pd.DataFrame) -> pd.DataFrame:
     """The findings of ``b`` that ``a`` has not, or has with a lesser severity: rows of ``b.findings``.
 
     ``a`` and ``b`` are plans, or the findings of plans.
@@ -48,12 +39,12 @@ def new_findings(a: TimedPlan | pd.DataFrame, b: TimedPlan | pd.DataFrame) -> pd
     return TextTable(rows, columns=FINDING_COLUMNS)
 
 
-def new_stops(a: TimedPlan | pd.DataFrame, b: TimedPlan | pd.DataFrame) -> int:
+def new_stops(a: AnyPlan | pd.DataFrame, b: AnyPlan | pd.DataFrame) -> int:
     """How many stop findings ``b`` has that ``a`` has not."""
     return int((new_findings(a, b)["severity"] == STOP).sum())
 
 
-def finding_changes(a: TimedPlan | pd.DataFrame, b: TimedPlan | pd.DataFrame) -> Iterator[tuple[str, Row]]:
+def finding_changes(a: AnyPlan | pd.DataFrame, b: AnyPlan | pd.DataFrame) -> Iterator[tuple[str, Row]]:
     """What came, got worse, got better or went from ``a`` to ``b``, with b's row where
     b has one; in the order of b's findings, what went last."""
     before, after = _rows(a, "a"), _rows(b, "b")
@@ -63,8 +54,8 @@ def finding_changes(a: TimedPlan | pd.DataFrame, b: TimedPlan | pd.DataFrame) ->
     yield from sorted(changes, key=lambda change: place[id(change[1])])
 
 
-def _rows(found: TimedPlan | pd.DataFrame, what: str) -> list[Row]:
-    table = found if isinstance(found, pd.DataFrame) else findings_of(found, what)
+def _rows(found: AnyPlan | pd.DataFrame, what: str) -> list[Row]:
+    table = found if isinstance(found, pd.DataFrame) else findings_of(as_plan(found, what))
     return table.to_dict("records")
 
 

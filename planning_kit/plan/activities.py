@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from planning_kit.inputs.records import BOTH, Step
 from planning_kit.plan.build import travel_into, work_order
 from planning_kit.plan.network import TURN, Release, on_grid
-from planning_kit.plan.plan_times import PlanTimes
+from planning_kit.plan.plan_times import Times
 
 WORK, TRAVEL, WAIT = "work", "travel", "wait"
 INGRESS_TITLE = "Ingress"
@@ -48,7 +48,7 @@ class Activity:
         return self.kind == WORK and step != "" and self.step == step
 
 
-def lane_activities(times: PlanTimes, with_slack: bool = True) -> dict[str, tuple[Activity, ...]]:
+def lane_activities(times: Times, with_slack: bool = True) -> dict[str, tuple[Activity, ...]]:
     """The activities of each lane in order: EV1, EV2, then the other actors.
 
     Without slack (NaN) they come in half the time, for a chart that is drawn at every edit.
@@ -69,7 +69,7 @@ def activity_at(lane: Sequence[Activity], at_min: float) -> Activity | None:
 class _Lane:
     """One crew member walking through the plan; ``here`` and ``now`` move as activities are added."""
 
-    times: PlanTimes
+    times: Times
     crew: str
     here: str
     with_slack: bool
@@ -110,7 +110,7 @@ class _Lane:
         }
 
 
-def _crew_lane(times: PlanTimes, crew: str, with_slack: bool) -> list[Activity]:
+def _crew_lane(times: Times, crew: str, with_slack: bool) -> list[Activity]:
     travel, airlock = times.travels[crew], times.scenario.settings.airlock
     lane = _Lane(times, crew, airlock, with_slack)
     turns = {release.step: release for release in times.network.releases
@@ -148,7 +148,7 @@ def _turn(lane: _Lane, turn: Release) -> None:
     lane.add(WAIT, leave, "Sent elsewhere", step)
 
 
-def _actor_lane(times: PlanTimes, actor: str, with_slack: bool) -> Iterator[Activity]:
+def _actor_lane(times: Times, actor: str, with_slack: bool) -> Iterator[Activity]:
     lane = _Lane(times, actor, "", with_slack)
     for position in work_order(times.steps, actor):
         lane.here = times.steps[position].place
@@ -156,7 +156,7 @@ def _actor_lane(times: PlanTimes, actor: str, with_slack: bool) -> Iterator[Acti
     yield from lane.done
 
 
-def _held_by(times: PlanTimes, position: int, crew: str) -> str:
+def _held_by(times: Times, position: int, crew: str) -> str:
     is_shared = times.steps[position].crew == BOTH
     return times.holders.for_crew(position, crew, is_shared).text
 

@@ -22,7 +22,7 @@ from planning_kit.plan.network import (
     WINDOW,
     Network,
 )
-from planning_kit.plan.plan_times import PlanTimes
+from planning_kit.plan.plan_times import Times
 from planning_kit.plan.rule_words import gap_words
 from planning_kit.plan.timing import earliest_starts
 
@@ -31,7 +31,7 @@ from planning_kit.plan.timing import earliest_starts
 class _View:
     """The plan as the words see it: as it is, or as it would be without its greatest gaps."""
 
-    times: PlanTimes
+    times: Times
     network: Network
     starts: np.ndarray
     holders: Holders
@@ -41,7 +41,7 @@ class _View:
         return pet_label(self.starts[position] + self.times.durations[position])
 
 
-def explain_step(times: PlanTimes, position: int) -> list[str]:
+def explain_step(times: Times, position: int) -> list[str]:
     """The chain of holders from the step at ``position`` back to egress, a sentence a line.
 
     A greatest gap can tie a step to a window that itself waits for this step. Where the chain comes back to
@@ -54,7 +54,7 @@ def explain_step(times: PlanTimes, position: int) -> list[str]:
     return lines
 
 
-def _without_max_gaps(times: PlanTimes) -> _View:
+def _without_max_gaps(times: Times) -> _View:
     network = replace(times.network, bounds=tuple(b for b in times.network.bounds if b.kind != MAX_GAP))
     starts = earliest_starts(network, times.durations)
     return _View(times, network, starts, find_holders(network, times.durations, starts), "could start")
@@ -110,7 +110,7 @@ def _group_words(name: str) -> str:
     return f"the steps of {name!r} share one window and do not all fit in an earlier one"
 
 
-def _window_words(times: PlanTimes, holder: Holder) -> str:
+def _window_words(times: Times, holder: Holder) -> str:
     name = holder.text.partition(":")[2]
     if holder.kind == LIGHT:
         guard = times.scenario.settings.night_guard_s
@@ -149,7 +149,7 @@ def _after_another(view: _View, position: int, holder: Holder) -> str:
     return f"because {bound.crew} works on {name} until {finish}{_way_words(times, other, position, way)}"
 
 
-def _way_words(times: PlanTimes, other: int, position: int, minutes: float) -> str:
+def _way_words(times: Times, other: int, position: int, minutes: float) -> str:
     if minutes <= 0:
         return ""
     step = times.steps[position]
@@ -158,7 +158,7 @@ def _way_words(times: PlanTimes, other: int, position: int, minutes: float) -> s
             f"{times.place_title(step.place)}{via} takes {minutes:.1f} min")
 
 
-def _name(times: PlanTimes, position: int) -> str:
+def _name(times: Times, position: int) -> str:
     step = times.steps[position]
     return f"{step.step} ({step.title})" if step.title else step.step
 

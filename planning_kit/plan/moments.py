@@ -12,7 +12,7 @@ from bisect import bisect_right
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, TypeVar
+from typing import TypeVar
 
 import numpy as np
 import pandas as pd
@@ -24,13 +24,13 @@ from planning_kit.inputs.text_table import TextTable
 from planning_kit.plan.activities import Activity
 from planning_kit.plan.hardware.custody_state import Holding
 from planning_kit.plan.spans import Spans
-from planning_kit.plan.timed import TimedPlan, as_plan
+from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 
 T = TypeVar("T")
 Point = tuple[float, float, float]
 MOMENT_COLUMNS = ["crew", "kind", "step", "title", "place", "to_place", "hook", "reach_m", "holds"]
 _MOST_MINUTES = 100_000
-_LIGHT_KINDS = ("night", "penumbra", "day")
+LIGHT_KINDS = ("night", "penumbra", "day")
 
 
 @dataclass(frozen=True)
@@ -121,7 +121,7 @@ class Moment:
         return TextTable(rows, columns=MOMENT_COLUMNS)
 
 
-def moment_of(plan: TimedPlan, at_min: float) -> Moment:
+def moment_of(plan: AnyPlan, at_min: float) -> Moment:
     """The plan at ``at_min`` minutes of PET, from 0 to the end of the outing.
 
     Raises `ScenarioError` for a minute outside the outing and for what is no plan.
@@ -130,12 +130,13 @@ def moment_of(plan: TimedPlan, at_min: float) -> Moment:
     return moment
 
 
-def moments_of(plan: TimedPlan, minutes: Sequence[float]) -> Iterator[Moment]:
+def moments_of(plan: AnyPlan, minutes: Sequence[float]) -> Iterator[Moment]:
     """The moments of several minutes, as `moment_of` gives each, soon where they come in order.
 
     While nothing is moved, moments in order share their ``stays``.
     """
-    found = _Lasting(as_plan(plan))
+    plan = as_plan(plan)
+    found = _Lasting(plan)
     for at_min in minutes:
         minute = _minute(plan, at_min)
         light, until = _light_at(plan, minute)
@@ -159,9 +160,9 @@ def whole_minutes(plan: TimedPlan, every_min: float = 1.0) -> tuple[float, ...]:
     return (*(float(minute) for minute in minutes), plan.end_min)
 
 
-def _minute(plan: TimedPlan, at_min: Any) -> float:
+def _minute(plan: TimedPlan, at_min: object) -> float:
     try:
-        minute = float(at_min)
+        minute = float(at_min)  # type: ignore[arg-type]  # what is no number is told below
     except (TypeError, ValueError, OverflowError):
         minute = float("nan")
     # The end as shown, rounded to a minute or a tenth, may lie a little past the end itself.
@@ -243,7 +244,7 @@ def _between(plan: TimedPlan, place: str, to_place: str, share: float) -> Point:
 
 
 def _light_at(plan: TimedPlan, minute: float) -> tuple[str, float]:
-    for kind in _LIGHT_KINDS:
+    for kind in LIGHT_KINDS:
         windows = getattr(plan.light, kind)
         number = _window_at(windows, minute)
         if number >= 0:

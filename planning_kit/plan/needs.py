@@ -15,7 +15,7 @@ from planning_kit.inputs.records import Gap, Inhibit, Step
 from planning_kit.inputs.text_table import ShownTable
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.network import ROUNDING_MIN
-from planning_kit.plan.plan_times import PlanTimes
+from planning_kit.plan.plan_times import Times
 from planning_kit.sky.windows import Windows, complement
 
 INHIBIT_COLUMNS = ["inhibit", "title", "owner", "set_by_min", "lift_after_min", "hold_min", "set_by",
@@ -45,7 +45,7 @@ class Hold:
         return self.lift_after_min - self.set_by_min
 
 
-def inhibit_holds(times: PlanTimes) -> tuple[Hold, ...]:
+def inhibit_holds(times: Times) -> tuple[Hold, ...]:
     """Every inhibit with its times, in the order of the table."""
     inhibits = times.scenario.records.inhibits
     spans = [_span(times, inhibit) for inhibit in inhibits]
@@ -69,7 +69,7 @@ def _overlaps(spans: Sequence[tuple[float, float]]) -> list[list[int]]:
     return found
 
 
-def _span(times: PlanTimes, inhibit: Inhibit) -> tuple[float, float]:
+def _span(times: Times, inhibit: Inhibit) -> tuple[float, float]:
     """From the start of ``from_step`` less the lead to the finish of ``until_step``."""
     begin = float(times.starts[times.position(inhibit.from_step)]) - inhibit.lead_min
     return begin, float(times.finishes[times.position(inhibit.until_step)])
@@ -106,7 +106,7 @@ class LinkCover:
     next_cover_min: float
 
 
-def link_covers(times: PlanTimes) -> tuple[LinkCover, ...]:
+def link_covers(times: Times) -> tuple[LinkCover, ...]:
     """The steps with ``link`` yes or wait, in row order; none where the scenario has no relays."""
     if not times.links:
         return ()
@@ -170,7 +170,7 @@ class Clock:
         return self.max_gap_min - self.actual_min
 
 
-def gap_clocks(times: PlanTimes) -> tuple[Clock, ...]:
+def gap_clocks(times: Times) -> tuple[Clock, ...]:
     """Every greatest gap, in row order."""
     return tuple(
         Clock(gap, gap.max_gap, _edge(times, gap.first_step, gap.first_at),
@@ -179,7 +179,7 @@ def gap_clocks(times: PlanTimes) -> tuple[Clock, ...]:
     )
 
 
-def _edge(times: PlanTimes, step: str, at: str) -> float:
+def _edge(times: Times, step: str, at: str) -> float:
     return float((times.starts if at == "start" else times.finishes)[times.position(step)])
 
 

@@ -13,9 +13,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.network import LOGGED, NOW, Bound, Demand, Group, Home, Network, Release, on_grid
 
 LOG_SECOND_MIN = 1.0 / 60.0
+SKIPPED, NOT_DONE = "skipped", "not done"
 """What is called is logged to a second: a rule that is missed by less is not broken."""
 
 
@@ -28,6 +30,30 @@ class Broken:
     bound: Bound | None = None
     demand: Demand | None = None
     group: Group | None = None
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """A step that the re-timed plan does not hold; ``why`` in words; ``kind`` is `SKIPPED` or `NOT_DONE`."""
+
+    step: str
+    kind: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Happened:
+    """The scenario with what has happened. ``fixed``: steps that have started, to their start (PET minutes).
+
+    ``parts``: rows that are parts of a step, to the step that they are of. ``went_with_it``: gaps and
+    inhibits that a skipped step takes with it, by what they are, and in words.
+    """
+
+    scenario: Scenario
+    fixed: Mapping[str, float]
+    parts: Mapping[str, str]
+    left_out: tuple[LeftOut, ...]
+    went_with_it: tuple[tuple[str, str], ...] = ()
 
 
 def with_past(network: Network, starts: Mapping[int, float], durations: np.ndarray, now_min: float,

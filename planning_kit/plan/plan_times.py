@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from functools import cached_property
-from typing import Self
 
 import numpy as np
 import pandas as pd
@@ -14,23 +13,20 @@ import pandas as pd
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import Step
-from planning_kit.inputs.scenario import Scenario, as_scenario
+from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import one_line
-from planning_kit.inputs.times import as_utc, pet_label
-from planning_kit.plan.almanac import Almanac, almanac_for
-from planning_kit.plan.build import build_network, crew_travel
+from planning_kit.plan.almanac import Almanac
 from planning_kit.plan.holders import Holders, find_holders
-from planning_kit.plan.network import Network, on_grid
-from planning_kit.plan.no_plan import stop_if_circular, stop_if_unplaced
+from planning_kit.plan.network import Network
 from planning_kit.plan.routes import Travel
 from planning_kit.plan.slack import Slack, delay_curve, delays_min, slacks
-from planning_kit.plan.timing import earliest_starts, outing_end
+from planning_kit.plan.timing import outing_end
 from planning_kit.sky.light import Light
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class PlanTimes:
-    """The earliest times of a scenario whose crew leaves at ``egress`` (UTC).
+class Times:
+    """The times of a scenario whose crew leaves at ``egress`` (UTC): what a tracker is given. It is no plan.
 
     ``starts`` and ``durations`` are float arrays (steps,) in minutes of PET, in the row order of
     ``scenario.steps``; everything else is derived from them when first asked for.
@@ -43,31 +39,6 @@ class PlanTimes:
     network: Network
     durations: np.ndarray
     starts: np.ndarray
-
-    @classmethod
-    def of(cls, scenario: Scenario, egress: str | date | datetime | None = None,
-           almanac: Almanac | None = None) -> Self:
-        """Time a scenario. ``egress`` (UTC) replaces its own; ``almanac`` is that egress's, where known.
-
-        Raises `ScenarioError` that names the steps when rules run in a circle, a step is longer than any
-        window it needs, or a step is pushed past the horizon.
-        """
-        as_scenario(scenario)
-        moment = scenario.settings.egress if egress is None else as_utc(egress, "egress")
-        records = scenario.records
-        almanac = almanac or almanac_for(records, scenario.elements, moment)
-        travels = crew_travel(records)
-        network = build_network(records, almanac, travels)
-        durations = on_grid(np.array([step.minutes_likely for step in records.steps], dtype=float))
-        stop_if_circular(network, durations)
-        starts = earliest_starts(network, durations)
-        stop_if_unplaced(network, durations, starts)
-        return cls(scenario, moment, almanac, travels, network, durations, starts)
-
-    def __repr__(self) -> str:
-        return (f"<{type(self).__name__} {self.scenario.settings.title!r}: egress "
-                f"{self.egress:%Y-%m-%dT%H:%MZ}, {len(self.steps)} steps, both inside at PET "
-                f"{pet_label(self.end_min)}>")
 
     @property
     def steps(self) -> tuple[Step, ...]:
@@ -97,7 +68,7 @@ class PlanTimes:
     @cached_property
     def finishes(self) -> np.ndarray:
         """Finish of every step, PET minutes (steps,)."""
-        return self.starts + self.durations
+        return np.asarray(self.starts + self.durations)
 
     @cached_property
     def end_min(self) -> float:

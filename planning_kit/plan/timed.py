@@ -4,14 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date, datetime
 from functools import cached_property
 
+import numpy as np
 import pandas as pd
 
+from planning_kit.changes.change import Told
 from planning_kit.inputs.arguments import is_whole, must_be
 from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.log import Actuals
+from planning_kit.inputs.log_steps import States
+from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.shown_text import visible
+from planning_kit.inputs.times import as_utc, pet_label
 from planning_kit.plan.activities import Activity, lane_activities
+from planning_kit.plan.almanac import Almanac, almanac_for
+from planning_kit.plan.build import build_network, crew_travel
 from planning_kit.plan.explain import explain_step
 from planning_kit.plan.hardware.custody import track_custody
 from planning_kit.plan.hardware.custody_tables import custody_table, kit_table
@@ -30,18 +39,95 @@ from planning_kit.plan.needs import (
     link_covers,
     links_table,
 )
-from planning_kit.plan.plan_times import PlanTimes
+from planning_kit.plan.network import on_grid
+from planning_kit.plan.no_plan import stop_if_circular, stop_if_unplaced
+from planning_kit.plan.past import Broken, Happened
+from planning_kit.plan.plan_times import Times
 from planning_kit.plan.suit.suits import SuitHistory, suit_histories, suit_summary_table, suits_table
 from planning_kit.plan.timeline import find_handovers, summarise, timeline_table
+from planning_kit.plan.timing import earliest_starts
+from planning_kit.plan.whereabouts import Whereabouts, whereabouts_at
+
+
+@dataclass(frozen=True, eq=False)
+class Outside:
+    """What a re-timed plan knows of the outing so far.
+
+    ``planned`` is the plan that the crew took outside, with which all is compared; ``base`` is what was
+    re-timed: the same, or what a decision or a what-if has made of it. ``effort``: logged over
+    assumed metabolic rate by crew member. ``here``: where that decision found the two.
+    """
+
+    planned: TimedPlan
+    base: TimedPlan
+    actuals: Actuals
+    states: States
+    now_min: float
+    happened: Happened
+    broken: tuple[Broken, ...]
+    effort: Mapping[str, float]
+    here: tuple[Whereabouts, ...] = ()
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class TimedPlan(PlanTimes):
+class TimedPlan(Times):
     """The earliest plan of a scenario: its times, and what they mean for suits, ways back, items and tethers.
 
     All of it is derived from the times when first asked for. Each part is given the parts that it needs
-    (times, lanes, passages, tethers, suits) and none is given the plan: only here they meet.
+    (times, lanes, passages, tethers, suits) and none is given the plan: only here they meet. ``outside`` is
+    its past, once it is re-timed; None before the outing. ``name`` and ``history`` say what a chain of
+    what-ifs made it from.
     """
+
+    outside: Outside | None = None
+    name: str = ""
+    history: tuple[Told, ...] = ()
+
+    @classmethod
+    def of(cls, scenario: Scenario, egress: str | date | datetime | None = None,
+           almanac: Almanac | None = None) -> TimedPlan:
+        """Time a scenario. ``egress`` (UTC) replaces its own; ``almanac`` is that egress's, where known.
+
+        Raises `ScenarioError` that names the steps when rules run in a circle, a step is longer than any
+        window it needs, or a step is pushed past the horizon.
+        """
+        as_scenario(scenario)
+        moment = scenario.settings.egress if egress is None else as_utc(egress, "egress")
+        records = scenario.records
+        almanac = almanac or almanac_for(records, scenario.elements, moment)
+        travels = crew_travel(records)
+        network = build_network(records, almanac, travels)
+        durations = on_grid(np.array([step.minutes_likely for step in records.steps], dtype=float))
+        stop_if_circular(network, durations)
+        starts = earliest_starts(network, durations)
+        stop_if_unplaced(network, durations, starts)
+        return cls(scenario, moment, almanac, travels, network, durations, starts)
+
+    def __repr__(self) -> str:
+        return (f"<{type(self).__name__} {self.scenario.settings.title!r}: egress "
+                f"{self.egress:%Y-%m-%dT%H:%MZ}, {len(self.steps)} steps, both inside at PET "
+                f"{pet_label(self.end_min)}>")
+
+    @property
+    def now_min(self) -> float | None:
+        """The moment of the re-timing, PET minutes; None for a plan that is not re-timed."""
+        return None if self.outside is None else self.outside.now_min
+
+    @property
+    def whereabouts(self) -> tuple[Whereabouts, ...]:
+        """Where what is decided now finds the two, also beside another decision.
+
+        Raises `ScenarioError` before the plan is re-timed.
+        """
+        outside = self.known_outside("whereabouts")
+        return outside.here or whereabouts_at(self, self.passages, outside.now_min)
+
+    def known_outside(self, what: str) -> Outside:
+        """The past that ``what`` needs. Raises `ScenarioError` before the plan is re-timed."""
+        if self.outside is None:
+            raise ScenarioError.single(f"{what} needs a log: ask plan.retime(log, now_min) first",
+                                       table="retime")
+        return self.outside
 
     @cached_property
     def lanes(self) -> Mapping[str, tuple[Activity, ...]]:
@@ -212,6 +298,18 @@ class TimedPlan(PlanTimes):
         return "\n".join([*told[:lines], f"... and {len(told) - lines} more lines, back to egress"])
 
 
+@dataclass(frozen=True, eq=False, repr=False)
+class Face:
+    """What a user holds of a plan, to ask more of it: it has the plan, ``timed``, and is none."""
+
+    timed: TimedPlan
+
+
+AnyPlan = TimedPlan | Face
+"""What a function of the front door takes for a plan; `as_plan` gives the plan itself."""
+
+
 def as_plan(given: object, what: str = "plan") -> TimedPlan:
-    """``given``, or a `ScenarioError` where it is no plan."""
-    return must_be(given, TimedPlan, what, "must be a plan, such as pk.time_plan(scenario) gives")
+    """``given``, without its face; a `ScenarioError` where it is no plan."""
+    within = given.timed if isinstance(given, Face) else given
+    return must_be(within, TimedPlan, what, "must be a plan, such as pk.time_plan(scenario) gives")

@@ -14,7 +14,7 @@ from planning_kit.inputs.text_table import ShownTable, TextTable
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.activities import TRAVEL, WAIT, WORK, Activity
 from planning_kit.plan.network import ROUNDING_MIN
-from planning_kit.plan.plan_times import PlanTimes
+from planning_kit.plan.plan_times import Times
 
 TIMELINE_COLUMNS = [
     "crew", "kind", "step", "task", "title", "place", "to_place", "start_min", "finish_min", "start_utc",
@@ -36,7 +36,7 @@ def timeline_table(lanes: Mapping[str, Sequence[Activity]], egress: datetime) ->
     return frame
 
 
-def summarise(times: PlanTimes, lanes: Mapping[str, Sequence[Activity]]) -> pd.DataFrame:
+def summarise(times: Times, lanes: Mapping[str, Sequence[Activity]]) -> pd.DataFrame:
     """``item`` and ``value`` (words and PET labels): when, how long, against which limits, how spent."""
     settings, limits = times.scenario.settings, times.scenario.settings.limits
     inside = moment_at(times.end_min, times.egress)
@@ -62,7 +62,7 @@ def _against(limit: float, end: float) -> str:
     return f"{pet_label(limit)} ({pet_label(abs(margin))} {'left' if margin >= -ROUNDING_MIN else 'over'})"
 
 
-def find_handovers(times: PlanTimes) -> pd.DataFrame:
+def find_handovers(times: Times) -> pd.DataFrame:
     """One row a hand-over, by time.
 
     ``what`` is ``after`` where the later step waits for another lane's step, or the item that one leaves and
@@ -74,7 +74,7 @@ def find_handovers(times: PlanTimes) -> pd.DataFrame:
     return frame.sort_values(["from_min", "to_min"], kind="stable").reset_index(drop=True)
 
 
-def _waits(times: PlanTimes) -> Iterator[tuple[str, str, str, str, float, float, str]]:
+def _waits(times: Times) -> Iterator[tuple[str, str, str, str, float, float, str]]:
     for step in times.steps:
         for name in step.after:
             before = times.steps[times.position(name)]
@@ -84,7 +84,7 @@ def _waits(times: PlanTimes) -> Iterator[tuple[str, str, str, str, float, float,
                     yield _row(times, before, step, before.people[0], crew, "after")
 
 
-def _item_rows(times: PlanTimes) -> Iterator[tuple[str, str, str, str, float, float, str]]:
+def _item_rows(times: Times) -> Iterator[tuple[str, str, str, str, float, float, str]]:
     left: dict[str, tuple[Step, str]] = {}
     for _, is_take, step, move in sorted(_moves(times), key=lambda event: event[:2]):
         crew = move.crew or step.crew
@@ -99,7 +99,7 @@ def _item_rows(times: PlanTimes) -> Iterator[tuple[str, str, str, str, float, fl
             left[move.item] = (step, crew)
 
 
-def _moves(times: PlanTimes) -> Iterator[tuple[float, bool, Step, ItemMove]]:
+def _moves(times: Times) -> Iterator[tuple[float, bool, Step, ItemMove]]:
     for position, step in enumerate(times.steps):
         for move in step.takes:
             yield float(times.starts[position]), True, step, move
@@ -107,7 +107,7 @@ def _moves(times: PlanTimes) -> Iterator[tuple[float, bool, Step, ItemMove]]:
             yield float(times.finishes[position]), False, step, move
 
 
-def _row(times: PlanTimes, before: Step, then: Step, from_crew: str, to_crew: str,
+def _row(times: Times, before: Step, then: Step, from_crew: str, to_crew: str,
          what: str) -> tuple[str, str, str, str, float, float, str]:
     finish = float(times.finishes[times.position(before.step)])
     start = float(times.starts[times.position(then.step)])

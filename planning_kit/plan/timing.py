@@ -107,7 +107,7 @@ def outing_end(network: Network, starts: np.ndarray, durations: np.ndarray,
     ``travel_home_factor`` scales the ways home: one for all, or by crew member.
     """
     ends = at_airlock(network, starts, durations, travel_home_factor)
-    return np.max(np.broadcast_arrays(*ends), axis=0) + network.ingress_min
+    return np.asarray(np.max(np.broadcast_arrays(*ends), axis=0) + network.ingress_min)
 
 
 def at_airlock(network: Network, starts: np.ndarray, durations: np.ndarray,
@@ -136,7 +136,7 @@ def place_in_windows(starts: np.ndarray, durations: np.ndarray, windows: np.ndar
     begins, ends = np.append(windows[:, 0], np.inf), np.append(windows[:, 1], np.inf)
     index = np.searchsorted(ends[:count], starts + durations, side="left")
     while True:
-        placed = np.maximum(starts, begins[index])
+        placed: np.ndarray = np.maximum(starts, begins[index])
         short = (placed + durations > ends[index]) & (index < count)
         if not short.any():
             return placed

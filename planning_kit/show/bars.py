@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from planning_kit.show.activities import Activity
+from planning_kit.plan.activities import Activity
 from planning_kit.show.escape import plotly_text
 from planning_kit.show.hover import activity_text
 from planning_kit.show.lanes import Strip

@@ -13,7 +13,7 @@ import pandas as pd
 from planning_kit.inputs.shown_text import html_text, one_line
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
-from planning_kit.plan.timed import TimedPlan, as_plan
+from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 from planning_kit.show.briefing_ends import closing_lines, opening_lines
 from planning_kit.show.briefing_events import Told, told_events
 from planning_kit.show.briefing_minute import minute_lines
@@ -71,13 +71,14 @@ class Briefing:
         return briefing_html(self)
 
 
-def briefing(plan: TimedPlan) -> Briefing:
+def briefing(plan: AnyPlan) -> Briefing:
     """Tell ``plan`` in words: purpose, way, hands, waits, hazards, inhibits, return, by PET.
 
     Both crew members are interwoven; parts follow day and night. Text of the scenario is shown on one line,
     without control characters; the notebook's view escapes it. Raises `ScenarioError` for what is no plan.
     """
-    settings = as_plan(plan).scenario.settings
+    plan = as_plan(plan)
+    settings = plan.scenario.settings
     title = " · ".join(part for part in (one_line(settings.title), one_line(settings.station)) if part)
     parts = [Part("Before egress", tuple(opening_lines(plan)), _before(plan)), *_by_light(plan),
              Part("Back inside", tuple(closing_lines(plan)))]

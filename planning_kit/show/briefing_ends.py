@@ -5,11 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from planning_kit.explore.retime.live_plan import LivePlan
 from planning_kit.inputs.records import Task
 from planning_kit.inputs.times import pet_label
+from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import REMARK
-from planning_kit.judge.new_findings import findings_of
 from planning_kit.plan.suit.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.escape import one_line
@@ -60,7 +59,7 @@ def tasks_left_out(plan: TimedPlan) -> list[Task]:
 
 def retimed_lines(plan: TimedPlan) -> Iterator[str]:
     """That a plan is re-timed, when and from what; nothing for a plan before the outing."""
-    if isinstance(plan, LivePlan) and plan.outside is not None:
+    if plan.outside is not None:
         count = len(plan.outside.actuals.events)
         yield (f"Re-timed at PET {pet_label(plan.outside.now_min)} from a log of {count} "
                f"event{'s' if count != 1 else ''}: what had begun by then is told as logged, the rest as "

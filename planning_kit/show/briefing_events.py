@@ -11,8 +11,8 @@ from functools import cached_property
 from typing import Any
 
 from planning_kit.inputs.times import pet_label
+from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import REMARK
-from planning_kit.judge.new_findings import findings_of
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 from planning_kit.plan.network import LOGGED, NOW, TURN
 from planning_kit.plan.timed import TimedPlan

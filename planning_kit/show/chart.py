@@ -8,6 +8,7 @@ from typing import Any
 
 import plotly.graph_objects as go
 
+from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.escape import one_line, plotly_text
 from planning_kit.show.palette import Theme
 
@@ -43,7 +44,7 @@ def chart_layout(theme: Theme, alt: str, head: str, below: str) -> dict[str, Any
     }
 
 
-def plan_title(plan: Any) -> str:
+def plan_title(plan: TimedPlan) -> str:
     """Title and station of a plan, as plotly shows them."""
     settings = plan.scenario.records.settings
     head = " · ".join(part for part in (one_line(settings.title), one_line(settings.station)) if part)

@@ -73,7 +73,7 @@ def _bar(rows: list[Row], ends: tuple[str, str], width: float, name: str, theme:
 
 
 def _last_known(row: Row) -> float:
-    return max(row[name] for name in ("q05", "q25", "q50", "q75", "q95") if math.isfinite(row[name]))
+    return max(float(row[name]) for name in ("q05", "q25", "q50", "q75", "q95") if math.isfinite(row[name]))
 
 
 def _marks(rows: list[Row], column: str, name: str, theme: Theme) -> dict[str, Any]:

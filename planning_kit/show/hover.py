@@ -8,7 +8,10 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
-from planning_kit.show.activities import Activity, Finding, Handover, InForce
+from planning_kit.judge.findings import Finding
+from planning_kit.plan.activities import Activity
+from planning_kit.plan.timed import TimedPlan
+from planning_kit.show.activities import Handover, InForce
 from planning_kit.show.escape import one_line, plotly_paragraph, shortened
 
 _MOST_FINDINGS_LISTED = 6
@@ -33,6 +36,14 @@ class Words:
     places: Mapping[str, str] = field(default_factory=dict)
     tasks: Mapping[str, str] = field(default_factory=dict)
     actors: Mapping[str, str] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, plan: TimedPlan) -> Words:
+        """Those of a plan."""
+        records = plan.scenario.records
+        return cls(plan.egress, {place.place: place.title for place in records.places},
+                   {task.task: task.title for task in records.tasks},
+                   {actor.actor: actor.title for actor in records.actors})
 
     def place(self, place: str) -> str:
         """The title of a place, or its id where it has none."""

@@ -7,7 +7,7 @@ import textwrap
 from collections.abc import Sequence
 from typing import Any
 
-from planning_kit.show.activities import Activity
+from planning_kit.plan.activities import Activity
 from planning_kit.show.bars import CLEAR, LABEL_FONT_PX, Bar, Trace, bar_trace
 from planning_kit.show.escape import one_line, plotly_text
 from planning_kit.show.hover import ghost_text

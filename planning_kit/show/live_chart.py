@@ -14,11 +14,12 @@ from dataclasses import asdict
 from typing import Any
 
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
-from planning_kit.plan.activities import Activity as LaneActivity
-from planning_kit.plan.activities import lane_activities
+from planning_kit.judge.all_checks import findings_of
+from planning_kit.judge.findings import Finding
+from planning_kit.plan.activities import Activity, lane_activities
+from planning_kit.plan.moments import LIGHT_KINDS
+from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.activities import (
-    Activity,
-    Finding,
     finding_lanes,
     finding_minute,
     findings,
@@ -31,11 +32,10 @@ from planning_kit.show.escape import one_line
 from planning_kit.show.hover import Words, activity_text, ghost_text, held_words
 from planning_kit.show.palette import DARK, INK_ON_FILL, LIGHT, task_fills
 
-LIGHT_KINDS = ("night", "penumbra", "day")
 _TIGHT_MIN = 0.5  # slack that rounds to nothing in whole minutes
 
 
-def live_chart(plan: Any, baseline: Any = None) -> dict[str, Any]:
+def live_chart(plan: TimedPlan, baseline: TimedPlan | None = None) -> dict[str, Any]:
     """What is drawn at once: who does what when, light, links, limits, and where the baseline had it.
 
     Minutes are PET. ``bars``: [step, crew, kind, start, finish, task, title]; ``ghosts``: [step, crew, start,
@@ -64,17 +64,16 @@ def live_chart(plan: Any, baseline: Any = None) -> dict[str, Any]:
     }
 
 
-def rows_of(plan: Any) -> list[Activity]:
+def rows_of(plan: TimedPlan) -> list[Activity]:
     """Every activity, lane by lane: what ``plan.timeline`` holds, without making a table of it."""
-    return [Activity(**{name: getattr(row, name) for name in Activity.__dataclass_fields__})
-            for lane in plan.lanes.values() for row in lane]
+    return [row for lane in plan.lanes.values() for row in lane]
 
 
 def _is_step(row: Activity) -> bool:
     return row.kind == "work" and row.step != ""
 
 
-def _bar(row: LaneActivity) -> list[Any]:
+def _bar(row: Activity) -> list[Any]:
     return [row.step, row.crew, row.kind, _round(row.start_min), _round(row.finish_min), row.task,
             one_line(row.title)]
 
@@ -91,20 +90,20 @@ def _pairs(windows: Iterable[Sequence[float]]) -> list[list[float]]:
     return [[_round(float(start)), _round(float(finish))] for start, finish in windows]
 
 
-def live_notes(plan: Any, baseline: Any = None) -> dict[str, Any]:
+def live_notes(plan: TimedPlan, baseline: TimedPlan | None = None) -> dict[str, Any]:
     """What is told beside the chart: findings with the lanes and minute of their marks, and hover lines.
 
     ``tight`` names the steps without slack to plan.
     ``hovers`` are in the order of ``bars`` of `live_chart`, ``ghost_hovers`` in that of ``ghosts``.
     """
-    rows, words, records = rows_of(plan), _words(plan), plan.scenario.records
+    rows, words, records = rows_of(plan), Words.of(plan), plan.scenario.records
     lanes = [*(member.crew for member in records.crew), *(actor.actor for actor in records.actors)]
     work = work_by_step(rows)
     before = [] if baseline is None else [row for row in rows_of(baseline) if _is_step(row)]
     now = {(row.step, row.crew): row for row in rows if _is_step(row)}
     any_crew = {row.step: row for row in rows if _is_step(row)}
     return {
-        "findings": [_told(found, work, lanes) for found in findings(plan.findings)],
+        "findings": [_told(found, work, lanes) for found in findings(findings_of(plan))],
         "tight": [row.step for row in rows if _is_step(row) and row.slack_to_plan_min < _TIGHT_MIN],
         "hovers": [_plain_lines(activity_text(row, words)) for row in rows],
         "ghost_hovers": [_plain_lines(ghost_text(old, now.get((old.step, old.crew), any_crew.get(old.step)),
@@ -121,22 +120,15 @@ def _told(found: Finding, work: Mapping[str, Sequence[Activity]], lanes: Sequenc
     }
 
 
-def _words(plan: Any) -> Words:
-    records = plan.scenario.records
-    return Words(egress=plan.egress, places={place.place: place.title for place in records.places},
-                 tasks={task.task: task.title for task in records.tasks},
-                 actors={actor.actor: actor.title for actor in records.actors})
-
-
 def _plain_lines(told: str) -> list[str]:
     """Text made for plotly, where only ``<br>`` is markup, as the lines that a reader sees."""
     return [html.unescape(line) for line in told.split("<br>")]
 
 
-def step_facts(plan: Any, step: str) -> list[list[str]]:
+def step_facts(plan: TimedPlan, step: str) -> list[list[str]]:
     """One step in a few lines of name and value: when, where, what holds it, its slacks."""
     row = next(row for row in rows_of(plan) if row.is_work_on(step))
-    words = _words(plan)
+    words = Words.of(plan)
     start, finish = (gmt_label(moment_at(minute, plan.egress)) for minute in (row.start_min, row.finish_min))
     slacks = [f"to {name} {pet_label(value)}" for name, value in (
         ("plan", row.slack_to_plan_min), ("limit", row.slack_to_limit_min),

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from planning_kit.inputs.times import pet_label
-from planning_kit.show.activities import Finding, finding_lanes, finding_minute
+from planning_kit.judge.findings import Finding
+from planning_kit.show.activities import finding_lanes, finding_minute
 from planning_kit.show.bars import Trace
 from planning_kit.show.escape import plotly_text
 from planning_kit.show.hover import findings_text, handover_text

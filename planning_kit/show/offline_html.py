@@ -82,7 +82,7 @@ def _drawn(figure: dict[str, Any], div_id: str, alt: str) -> str:
 def notebook_html(notebook: NotebookNode, title: str) -> str:
     """``notebook`` (nbformat 4) as the text of one HTML page; ``title`` is shown in the browser's tab."""
     exporter = HTMLExporter(embed_images=True)
-    exporter.register_preprocessor(OfflineCharts(enabled=True), enabled=True)
+    exporter.register_preprocessor(OfflineCharts(enabled=True), enabled=True)  # type: ignore[no-untyped-call]
     resources: dict[str, Any] = {"metadata": {"name": title}}
     for name in _NO_ADDRESSES:
         if exporter.has_trait(name):

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Hashable
 from typing import Any
 
+from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import CONCERN, REMARK, STOP
-from planning_kit.judge.new_findings import findings_of
 from planning_kit.plan.timed import TimedPlan
 
 

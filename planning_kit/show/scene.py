@@ -7,13 +7,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
-from typing import Any
 
+from planning_kit.inputs.records import Limits, Records
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.timed import as_plan
+from planning_kit.judge.all_checks import findings_of
+from planning_kit.judge.findings import Finding
+from planning_kit.plan.activities import Activity
+from planning_kit.plan.moments import LIGHT_KINDS
+from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.activities import (
-    Activity,
-    Finding,
     Handover,
     InForce,
     activities,
@@ -31,7 +33,6 @@ from planning_kit.show.lanes import Lanes, lay_out
 from planning_kit.show.palette import Theme, task_fills
 
 EDGE_MIN = 8.0  # shown before egress and after the last limit
-LIGHT_KINDS = ("night", "penumbra", "day")
 
 Windows = list[tuple[float, float]]
 
@@ -82,16 +83,10 @@ class Scene:
         return -EDGE_MIN, max(self.end_min, *(minute for minute, _ in self.limits.values())) + EDGE_MIN
 
 
-def stop_if_no_plan(given: Any, what: str = "plan") -> None:
-    """Raise `ScenarioError` for what has no tables of a plan to draw."""
-    if not hasattr(given, "timeline"):
-        as_plan(given, what)
-
-
-def scene_of(plan: Any, baseline: Any, theme: Theme) -> Scene:
+def scene_of(plan: TimedPlan, baseline: TimedPlan | None, theme: Theme) -> Scene:
     """Read everything that the chart needs from a plan."""
     records = plan.scenario.records
-    rows, found = activities(plan.timeline), findings(plan.findings)
+    rows, found = activities(plan.timeline), findings(findings_of(plan))
     inhibits = packed(in_force(plan.inhibit_times))
     periods = {**plan.links, **plan.named_windows}
     links = {one_line(name): _pairs(windows) for name, windows in periods.items()}
@@ -102,23 +97,13 @@ def scene_of(plan: Any, baseline: Any, theme: Theme) -> Scene:
         found=found, handovers=handovers(plan.handovers), inhibit_rows=inhibits,
         light={kind: _pairs(getattr(plan.light, kind)) for kind in LIGHT_KINDS}, links=links,
         limits=_limits(records.settings.limits),
-        fills=task_fills([task.task for task in records.tasks]), words=_words(plan),
+        fills=task_fills([task.task for task in records.tasks]), words=Words.of(plan),
         lanes=_lanes(records, rows, found, links, len(inhibits), baseline is not None),
-        now_min=getattr(plan, "now_min", None),
+        now_min=plan.now_min,
     )
 
 
-def _words(plan: Any) -> Words:
-    records = plan.scenario.records
-    return Words(
-        egress=plan.egress,
-        places={place.place: place.title for place in records.places},
-        tasks={task.task: task.title for task in records.tasks},
-        actors={actor.actor: actor.title for actor in records.actors},
-    )
-
-
-def _limits(limits: Any) -> dict[str, tuple[float, str]]:
+def _limits(limits: Limits) -> dict[str, tuple[float, str]]:
     entries = {}
     for name, key in (("planned limit", "planned_min"), ("hard limit", "hard_min")):
         minute, source = getattr(limits, key), one_line(limits.sources.get(key, ""))
@@ -126,7 +111,7 @@ def _limits(limits: Any) -> dict[str, tuple[float, str]]:
     return entries
 
 
-def _lanes(records: Any, rows: Sequence[Activity], found: Sequence[Finding], links: Iterable[str],
+def _lanes(records: Records, rows: Sequence[Activity], found: Sequence[Finding], links: Iterable[str],
            inhibit_rows: int, with_ghosts: bool) -> Lanes:
     crew, actors = [member.crew for member in records.crew], [actor.actor for actor in records.actors]
     work = work_by_step(rows)

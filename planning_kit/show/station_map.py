@@ -8,15 +8,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import isfinite
-from typing import Any
 
+from planning_kit.inputs.records import Records
 from planning_kit.inputs.times import pet_label
+from planning_kit.judge.findings import Finding
 from planning_kit.plan.moments import Moment, moment_of, moments_of, whole_minutes
-from planning_kit.show.activities import Finding, finding_lanes, finding_minute
+from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
+from planning_kit.show.activities import finding_lanes, finding_minute
 from planning_kit.show.bars import Trace
 from planning_kit.show.chart import Chart
 from planning_kit.show.palette import crew_inks, theme_named
-from planning_kit.show.scene import Scene, scene_of, stop_if_no_plan
+from planning_kit.show.scene import Scene, scene_of
 from planning_kit.show.station_map_controls import controls, frame_name
 from planning_kit.show.station_map_ground import ground_traces, place_points
 from planning_kit.show.station_map_keys import Film
@@ -27,7 +29,7 @@ from planning_kit.show.station_map_views import Views, views_of
 from planning_kit.show.station_map_words import person_words, sky_words
 
 
-def station_map(plan: Any, at_min: float | None = None, theme: str = "light", down: str = "+z",
+def station_map(plan: AnyPlan, at_min: float | None = None, theme: str = "light", down: str = "+z",
                 every_min: float = 1.0) -> Chart:
     """Walk through ``plan``: who is where, tethered to what, with what in hand, in which light.
 
@@ -41,10 +43,10 @@ def station_map(plan: Any, at_min: float | None = None, theme: str = "light", do
     Between two places everybody is drawn on the straight line. Raises `ScenarioError` for another theme or
     direction, a minute outside the outing, or steps of time that are not above 0.
     """
-    stop_if_no_plan(plan)
-    minutes = whole_minutes(plan, every_min) if at_min is None else (moment_of(plan, at_min).at_min,)
-    show = _show(plan, theme, down)
-    film = [_moving(moment, show) for moment in moments_of(plan, minutes)]
+    timed = as_plan(plan)
+    minutes = whole_minutes(timed, every_min) if at_min is None else (moment_of(timed, at_min).at_min,)
+    show = _show(timed, theme, down)
+    film = [_moving(moment, show) for moment in moments_of(timed, minutes)]
     still = [*strip_traces(show.scene), primer(film, show.views.space, show.views.lowest),
              *ground_traces(show.records.places, show.records.routes, show.views, show.scene.theme)]
     # The ground lies below everything; all else that moves lies above what does not.
@@ -63,7 +65,7 @@ def station_map(plan: Any, at_min: float | None = None, theme: str = "light", do
 class _Show:
     """All that stays the same from moment to moment."""
 
-    records: Any
+    records: Records
     scene: Scene
     views: Views
     stage: Stage
@@ -73,7 +75,7 @@ class _Show:
     has_links: bool
 
 
-def _show(plan: Any, theme_name: str, down: str) -> _Show:
+def _show(plan: TimedPlan, theme_name: str, down: str) -> _Show:
     records = plan.scenario.records
     scene = strip_scene(scene_of(plan, None, theme_named(theme_name)))
     views = views_of(records.places, down)

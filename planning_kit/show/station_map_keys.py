@@ -50,7 +50,8 @@ class Film(Chart):
 
     def to_dict(self) -> dict[str, Any]:
         """The figure as plain data, its frames not copied."""
-        return super().to_dict() | ({"frames": [*self._film]} if self._film else {})
+        told: dict[str, Any] = super().to_dict()
+        return told | ({"frames": [*self._film]} if self._film else {})
 
     def _ipython_display_(self) -> None:
         display(self._repr_mimebundle_(), raw=True)

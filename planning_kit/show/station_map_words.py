@@ -8,8 +8,8 @@ from datetime import datetime
 from math import isfinite
 
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
+from planning_kit.judge.findings import Finding
 from planning_kit.plan.moments import Moment, Person, Stay
-from planning_kit.show.activities import Finding
 from planning_kit.show.escape import one_line, plotly_text, shortened
 from planning_kit.show.palette import SEVERITY_SIGNS
 

@@ -12,12 +12,13 @@ import pandas as pd
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.homeward.returns import latest_turn_back_min
 from planning_kit.plan.suit.suits import WORDS
+from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 from planning_kit.show.bars import Trace
 from planning_kit.show.chart import Chart, chart_layout, plan_title
 from planning_kit.show.escape import one_line
 from planning_kit.show.hover import Words
 from planning_kit.show.palette import Theme, theme_named
-from planning_kit.show.scene import EDGE_MIN, stop_if_no_plan
+from planning_kit.show.scene import EDGE_MIN
 from planning_kit.show.suit_lines import (
     STORE_LOOKS,
     LineLook,
@@ -47,7 +48,7 @@ class _Panel:
     high: float
 
 
-def suit_chart(plan: Any, theme: str = "light") -> Chart:
+def suit_chart(plan: AnyPlan, theme: str = "light") -> Chart:
     """Draw the suits and the ways back of ``plan`` over PET, nights shaded.
 
     From above: what is left of each consumable of each suit, in percent of what is usable, with the reserve;
@@ -56,9 +57,8 @@ def suit_chart(plan: Any, theme: str = "light") -> Chart:
     are those of `planning_kit.show.swimlane.swimlane`. Raises `ScenarioError` for another theme and for what
     is no plan.
     """
-    stop_if_no_plan(plan)
-    look = theme_named(theme)
-    words = Words(plan.egress, {place.place: place.title for place in plan.scenario.records.places})
+    plan, look = as_plan(plan), theme_named(theme)
+    words = Words.of(plan)
     panels = [*_suit_panels(plan, look, words), *_oxygen_panels(plan, look, words),
               _lasting_panel(plan, look, words)]
     traces = [_on_panel(trace, number) for number, panel in enumerate(panels) for trace in panel.traces]
@@ -67,7 +67,7 @@ def suit_chart(plan: Any, theme: str = "light") -> Chart:
     return Chart(data=traces, layout=_layout(plan, panels, look))
 
 
-def _suit_panels(plan: Any, theme: Theme, words: Words) -> Iterator[_Panel]:
+def _suit_panels(plan: TimedPlan, theme: Theme, words: Words) -> Iterator[_Panel]:
     suits, ends = plan.suits, plan.suit_summary
     for crew in plan.travels:
         own = [row for row in ends.to_dict("records") if row["crew"] == crew]
@@ -91,7 +91,7 @@ def _reserves(rows: list[dict[Any, Any]]) -> Iterator[tuple[float, str]]:
         yield share, f"reserve {share:g} %: {', '.join(names)}"
 
 
-def _oxygen_panels(plan: Any, theme: Theme, words: Words) -> Iterator[_Panel]:
+def _oxygen_panels(plan: TimedPlan, theme: Theme, words: Words) -> Iterator[_Panel]:
     returns, summary = plan.returns, plan.return_summary
     for crew in plan.travels:
         own, worst = returns[returns["crew"] == crew], summary[summary["crew"] == crew]
@@ -105,7 +105,7 @@ def _oxygen_panels(plan: Any, theme: Theme, words: Words) -> Iterator[_Panel]:
         yield _Panel(heading, "min", traces, *_span(traces))
 
 
-def _turn_back(plan: Any, worst: pd.DataFrame) -> str:
+def _turn_back(plan: TimedPlan, worst: pd.DataFrame) -> str:
     if worst.empty:
         return "no margin is known: see the findings"
     by = latest_turn_back_min(worst, str(worst["crew"].iloc[0]))
@@ -116,7 +116,7 @@ def _turn_back(plan: Any, worst: pd.DataFrame) -> str:
     return f"alone the reserve is kept all the way; begin ingress by {pet_label(by)} at the latest"
 
 
-def _lasting_panel(plan: Any, theme: Theme, words: Words) -> _Panel:
+def _lasting_panel(plan: TimedPlan, theme: Theme, words: Words) -> _Panel:
     returns = plan.returns
     traces = [margin_trace(returns[returns["crew"] == crew], "suit_margin_min", crew, "y", words,
                            LineLook(theme.ink, dash))
@@ -126,7 +126,7 @@ def _lasting_panel(plan: Any, theme: Theme, words: Words) -> _Panel:
     return _Panel(heading, "min", traces, *_span(traces))
 
 
-def _with_levels(plan: Any, theme: Theme, traces: list[Trace]) -> list[Trace]:
+def _with_levels(plan: TimedPlan, theme: Theme, traces: list[Trace]) -> list[Trace]:
     reserve = plan.scenario.records.settings.limits.return_reserve_min or 0.0
     zero = level_trace("", 0.0, plan.end_min, "y", theme, theme.quiet_ink)
     level = level_trace(f"reserve {reserve:g} min", reserve, plan.end_min, "y", theme, theme.stop)
@@ -152,7 +152,7 @@ def _legend_traces(theme: Theme) -> list[Trace]:
                for name, look in looks.items()]
 
 
-def _layout(plan: Any, panels: list[_Panel], theme: Theme) -> dict[str, Any]:
+def _layout(plan: TimedPlan, panels: list[_Panel], theme: Theme) -> dict[str, Any]:
     limits = plan.scenario.records.settings.limits
     shown = (-EDGE_MIN, max(plan.end_min, limits.planned_min, limits.hard_min) + EDGE_MIN)
     axes = time_axes(shown, (-EDGE_MIN, max(plan.horizon_min, shown[1])), plan.egress, theme)
@@ -200,7 +200,7 @@ def _headings(panels: list[_Panel], inner: int, theme: Theme) -> list[dict[str, 
     ]
 
 
-def _nights(plan: Any, theme: Theme) -> list[dict[str, Any]]:
+def _nights(plan: TimedPlan, theme: Theme) -> list[dict[str, Any]]:
     return [
         {"type": "rect", "xref": "x", "yref": "paper", "x0": axis_ms(float(start)), "x1": axis_ms(float(end)),
          "y0": 0, "y1": 1, "layer": "below", "line": {"width": 0}, "fillcolor": theme.night_shade,
@@ -209,7 +209,7 @@ def _nights(plan: Any, theme: Theme) -> list[dict[str, Any]]:
     ]
 
 
-def _alt(plan: Any) -> str:
+def _alt(plan: TimedPlan) -> str:
     parts = [f"Suit chart: {one_line(plan.scenario.records.settings.title)}."]
     for crew in plan.travels:
         rows = plan.suit_summary.query("crew == @crew").to_dict("records")

@@ -39,7 +39,7 @@ def margin_looks(theme: Theme) -> dict[str, LineLook]:
     return {"alone": LineLook(theme.ink, "solid"), "with the partner": LineLook("#EE7733", "dash")}
 
 
-def store_trace(suit: pd.DataFrame, end: Mapping[str, Any], yaxis: str, words: Words) -> Trace:
+def store_trace(suit: pd.DataFrame, end: Mapping[Any, Any], yaxis: str, words: Words) -> Trace:
     """What is left of a consumable in percent of the usable; ``end``: its row of ``suit_summary``."""
     name, amount, usable = end["consumable"], end["unit"], float(end["usable"])
     left = [float(value) for value in suit[f"{name}_left_{UNITS[name]}"]]

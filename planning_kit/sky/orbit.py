@@ -68,7 +68,7 @@ class Orbit:
     def semi_major_axis_km(self) -> float:
         """Kepler's semi-major axis for the mean motion (km); differs from SGP4's own by a few km."""
         rate = 2 * math.pi / (self.period_min * 60)
-        return (WGS72_MU_KM3_S2 / rate**2) ** (1 / 3)
+        return float((WGS72_MU_KM3_S2 / rate**2) ** (1 / 3))
 
     def position_teme_km(self, reference: datetime, seconds: NDArray[np.float64]) -> NDArray[np.float64]:
         """Positions ``seconds`` (k,) after ``reference``: (k, 3), km, TEME.

@@ -74,7 +74,7 @@ def beta_from_vectors_deg(normal: NDArray[np.float64], sun: NDArray[np.float64])
     """
     along = np.sum(normal * sun, axis=1)
     across = np.linalg.norm(np.cross(normal, sun), axis=1)
-    return np.degrees(np.arctan2(along, across))
+    return np.asarray(np.degrees(np.arctan2(along, across)))
 
 
 def _beta_deg(orbit: Orbit, span: Span, seconds: NDArray[np.float64]) -> NDArray[np.float64]:

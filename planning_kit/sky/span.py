@@ -81,4 +81,6 @@ def as_times(reference: datetime, seconds: NDArray[np.float64]) -> pd.Series:
 def julian_date(moment: datetime) -> tuple[float, float]:
     """The UTC Julian date of ``moment`` as a day that ends in .5 and a fraction of a day."""
     utc = moment.astimezone(UTC)
-    return jday(utc.year, utc.month, utc.day, utc.hour, utc.minute, utc.second + utc.microsecond / 1e6)
+    day, fraction = jday(utc.year, utc.month, utc.day, utc.hour, utc.minute,
+                         utc.second + utc.microsecond / 1e6)
+    return float(day), float(fraction)

@@ -43,7 +43,7 @@ class SunTable:
         """The Sun ``seconds`` (k,) after ``reference`` (UTC): (k, 3), km, TEME."""
         day, fraction = julian_date(reference)
         since = day - self.day_zero + fraction
-        return self.spline(since + np.asarray(seconds, dtype=float) / SECONDS_PER_DAY)
+        return np.asarray(self.spline(since + np.asarray(seconds, dtype=float) / SECONDS_PER_DAY))
 
 
 def sun_between(start: datetime, stop: datetime, is_apparent: bool = True) -> SunTable:

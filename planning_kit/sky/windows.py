@@ -94,7 +94,7 @@ def _roots(signed_function: SignedFunction, left: NDArray[np.float64],
         return np.empty(0)
     result = elementwise.find_root(signed_function, (left, right),
                                    tolerances={"xatol": _ROOT_TOLERANCE, "xrtol": 0.0, "fatol": 0.0})
-    return result.x
+    return np.asarray(result.x)
 
 
 # --- algebra ------------------------------------------------------------------------------------------------
@@ -121,7 +121,7 @@ def complement(windows: Windows, within: tuple[float, float]) -> Windows:
 def clip(windows: Windows, start: float, stop: float) -> Windows:
     """The parts of the windows inside [start, stop)."""
     cut = np.clip(np.asarray(windows, dtype=float).reshape(-1, 2), start, stop)
-    return cut[cut[:, 1] > cut[:, 0]]
+    return np.asarray(cut[cut[:, 1] > cut[:, 0]])
 
 
 def shrink(windows: Windows, guard: float, within: tuple[float, float] | None = None) -> Windows:

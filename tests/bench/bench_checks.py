@@ -9,12 +9,13 @@ every check has work.
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
 
 import planning_kit as pk
-from planning_kit.judge.all_checks import CHECKS, find_all
+from planning_kit.judge.all_checks import CHECKS, findings_of
 from tests.bench.bench_timing import median_ms
 
 DEMO = Path(__file__).parents[2] / "scenarios" / "tern-station"
@@ -34,14 +35,13 @@ def longer_demo(count: int) -> pk.Scenario:
 
 def fresh(plan: pk.Plan) -> pk.Plan:
     """The same plan with nothing derived yet."""
-    return pk.Plan(plan.scenario, plan.egress, plan.almanac, plan.travels, plan.network, plan.durations,
-                   plan.starts)
+    return pk.Plan(replace(plan.timed))
 
 
 def with_lanes(plan: pk.Plan) -> pk.Plan:
     """The same with its lanes known."""
     new = fresh(plan)
-    vars(new)["lanes"] = plan.lanes
+    vars(new.timed)["lanes"] = plan.lanes
     return new
 
 
@@ -54,7 +54,8 @@ def once_ms(plan: pk.Plan, name: str) -> float:
 def main() -> None:
     plan = pk.time_plan(longer_demo(120))
     print(f"steps {len(plan.steps)}, outing {plan.end_min:.0f} min, findings {len(plan.findings)}")
-    whole, checks = median_ms(lambda: find_all(fresh(plan))), median_ms(lambda: find_all(with_lanes(plan)))
+    whole = median_ms(lambda: findings_of(fresh(plan).timed))
+    checks = median_ms(lambda: findings_of(with_lanes(plan).timed))
     print(f"{'all checks and trackers (asked: at most 50)':48}{checks:10.2f} ms")
     print(f"{'  with lanes and slacks, which the chart needs':48}{whole:10.2f} ms")
     print(f"{'checks / lanes and slacks':48}{checks / (whole - checks):10.1f}")
@@ -62,7 +63,7 @@ def main() -> None:
     for name in TRACKERS:  # in an order in which each finds its own inputs ready
         print(f"  {name:46}{once_ms(new, name):10.2f} ms")
     for check in CHECKS:
-        print(f"  {check.__name__:46}{median_ms(lambda check=check: list(check(new)), 5):10.2f} ms")
+        print(f"  {check.__name__:46}{median_ms(lambda check=check: list(check(new.timed)), 5):10.2f} ms")
 
 
 if __name__ == "__main__":

@@ -69,7 +69,7 @@ def _without_ties(steps: pd.DataFrame) -> pd.DataFrame:
 
 def kernel_ms(scenario: pk.Scenario, edits: int) -> list[float]:
     """What one edit takes in the kernel until its patch is made."""
-    session, took = Session(scenario, pk.time_plan), []
+    session, took = Session(scenario), []
     line = session.draft["steps"].find("step", "EG1")
     assert line is not None
     for number in range(edits):

@@ -11,6 +11,8 @@ import pytest
 from nbformat import v4
 
 import planning_kit as pk
+from planning_kit.judge.all_checks import findings_of
+from planning_kit.show import scene
 from planning_kit.show.offline_html import write_notebook_html
 from planning_kit.show.season_chart import season_chart
 from planning_kit.show.swimlane import swimlane
@@ -158,26 +160,18 @@ def test_hostile_text_in_a_scenario_is_shown_and_never_run(page, page_errors, tm
     assert page_errors == []
 
 
-def test_hostile_text_in_the_scenario_file_itself(page, page_errors, plan, tmp_path):
+def test_hostile_text_in_the_scenario_file_itself(page, page_errors, plan, tmp_path, monkeypatch):
     settings = dataclasses.replace(plan.scenario.records.settings, title=ATTACK, station=ATTACK)
-    figure = swimlane(Titled(plan, settings))
+    records = dataclasses.replace(plan.scenario.records, settings=settings)
+    scenario = type("Scenario", (), {"records": records})
+    found = findings_of(plan.timed)
+    monkeypatch.setattr(scene, "findings_of", lambda plan: found)
+    figure = swimlane(dataclasses.replace(plan.timed, scenario=scenario))
     page.goto(write_page(tmp_path, figure).as_uri())
     page.wait_for_selector(".main-svg")
     assert "<img src=x" in " ".join(texts(page, ".gtitle"))
     assert page.evaluate("window.harmed") is None
     assert page_errors == []
-
-
-class Titled:
-    """A plan under another ``scenario.toml``."""
-
-    def __init__(self, plan, settings):
-        self._plan = plan
-        records = dataclasses.replace(plan.scenario.records, settings=settings)
-        self.scenario = type("Scenario", (), {"records": records})
-
-    def __getattr__(self, name):
-        return getattr(self._plan, name)
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])

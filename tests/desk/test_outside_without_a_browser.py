@@ -67,7 +67,7 @@ def test_going_outside_and_back_shows_one_plan_and_then_the_other(folder):
     said = talk.ask("planning")
     assert "planning" in said
     assert "now" not in said["patch"]["chart"]
-    assert talk.bench.plan is talk.bench.session.plan
+    assert talk.bench.plan.timed is talk.bench.session.plan
     said = talk.ask("outside")
     assert said["outside"]["log"]["rows"] == 1
     assert len(talk.bench.log) == 1

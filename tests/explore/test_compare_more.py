@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
 import planning_kit as pk
+from planning_kit.judge.all_checks import _FOUND
 from planning_kit.judge.findings import Finding, findings_table
+from planning_kit.plan.timed import TimedPlan
 
 
-def _found(*rows: tuple[str, ...]) -> Any:
-    return SimpleNamespace(findings=findings_table(
+def _found(*rows: tuple[str, ...]) -> TimedPlan:
+    """A plan of which only the findings are known."""
+    plan = object.__new__(TimedPlan)
+    _FOUND[plan] = findings_table(
         Finding(severity, check, rule, about, crew, step, message=message)
-        for severity, check, rule, about, crew, step, message in rows))
+        for severity, check, rule, about, crew, step, message in rows)
+    return plan
 
 
 def _changes(a: Any, b: Any) -> list[tuple[str, str]]:

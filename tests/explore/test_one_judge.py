@@ -106,14 +106,14 @@ def test_all_see_the_same_new_stops(small: pk.Scenario, seed: int) -> None:
     tasks["last_start_min"] = [room.get(task, "") for task in tasks["task"]]
     plan = pk.time_plan(scenario.with_table("tasks", tasks))
     late = plan.retime(log_of("A1 started 0:00"), 1)
-    judge = Judge(late.scenario, type(late).of, late, 1e6)
+    judge = Judge(late.scenario, late.timed, 1e6)
     seen = set()
     for row in late.options(most=60).to_dict("records"):
         taken = late.decide(**row["decide"])
         told = new_findings(late, taken)
         assert row["new_stops"] == int((told["severity"] == "stop").sum())
-        assert row["new_stops"] == judge.review(taken, frozenset()).new_stops
-        assert judge.holds(taken) == (row["new_stops"] == 0)
+        assert row["new_stops"] == judge.review(taken.timed, frozenset()).new_stops
+        assert judge.holds(taken.timed) == (row["new_stops"] == 0)
         changes = pk.compare_findings(late, taken).query("severity == 'stop' and change in ['came', 'worse']")
         assert row["new_stops"] == len(changes)
         seen.add(row["new_stops"])

@@ -11,9 +11,8 @@ import pytest
 
 import planning_kit as pk
 from planning_kit import judge
-from planning_kit.explore.retime import log_findings
 from planning_kit.judge.findings import _SHOWS_ANYWHERE
-from planning_kit.judge.new_findings import findings_of, new_findings, new_stops
+from planning_kit.judge.new_findings import new_findings, new_stops
 from tests.explore.retime.rehearsal import rehearsed
 
 TERN = Path(__file__).parents[1] / "data" / "tern-1"
@@ -30,7 +29,7 @@ def documented() -> dict[str, set[str]]:
     modules = [importlib.import_module(f"{judge.__name__}.{each.name}") for each in
                pkgutil.iter_modules(judge.__path__)]
     return {module.CHECK: set(re.findall(r"``([a-z-]+)``", module.__doc__ or ""))
-            for module in (*modules, log_findings) if hasattr(module, "CHECK")}
+            for module in modules if hasattr(module, "CHECK")}
 
 
 def bare(scenario: pk.Scenario) -> pk.Scenario:
@@ -65,7 +64,7 @@ def test_rules_that_show_anywhere_are_rules() -> None:
 
 
 def test_nothing_is_new_in_the_same_plan_and_all_against_none(faulty_plan: pk.Plan) -> None:
-    found = findings_of(faulty_plan)
+    found = faulty_plan.findings
     assert new_findings(faulty_plan, faulty_plan).empty
     assert len(new_findings(found[:0], faulty_plan)) == len(found)
     assert new_stops(found[1:], found) == 1  # the worst stands first

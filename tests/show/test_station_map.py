@@ -276,7 +276,7 @@ def test_hostile_text_stays_text(small):
         small = small.with_table(name, table)
     plan = pk.time_plan(small)
     settings = dataclasses.replace(plan.scenario.records.settings, title=ATTACK, station=ATTACK)
-    plan = dataclasses.replace(plan, scenario=Titled(plan.scenario, settings))
+    plan = dataclasses.replace(plan.timed, scenario=Titled(plan.scenario, settings))
     shown = json.loads(station_map(plan).to_json())
     shown["layout"].pop("meta")  # the alternative text is escaped where it becomes HTML
     texts = list(strings(shown))

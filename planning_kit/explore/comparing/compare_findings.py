@@ -7,14 +7,14 @@ import pandas as pd
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.judge.findings import SEVERITIES
 from planning_kit.judge.new_findings import BETTER, CAME, WENT, WORSE, finding_changes
-from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.timed import AnyPlan
 
 FINDING_CHANGES = ["change", "severity", "check", "rule", "about", "crew", "step", "start_min", "message"]
 _RANK = {severity: rank for rank, severity in enumerate(SEVERITIES)}
 _ORDER = {CAME: 0, WORSE: 1, BETTER: 2, WENT: 3}
 
 
-def compare_findings(a: TimedPlan, b: TimedPlan) -> pd.DataFrame:
+def compare_findings(a: AnyPlan, b: AnyPlan) -> pd.DataFrame:
     """Findings that differ from plan ``a`` to plan ``b``: what came first, worst first; empty when none did.
 
     ``change``: ``came``, ``went``, or ``worse`` and ``better`` for one whose severity changed; the other

@@ -9,7 +9,7 @@ import pandas as pd
 
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.plan.activities import WAIT
-from planning_kit.plan.timed import TimedPlan, as_plan
+from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 
 MARGIN_COLUMNS = ["margin", "crew", "unit", "a", "b", "change", "at_a", "at_b"]
 
@@ -17,7 +17,7 @@ Margin = tuple[tuple[str, str, str], float, str]
 """What it is (margin, crew, unit), its value, and where it is least (a step or a place)."""
 
 
-def compare_margins(a: TimedPlan, b: TimedPlan) -> pd.DataFrame:
+def compare_margins(a: AnyPlan, b: AnyPlan) -> pd.DataFrame:
     """The margins of plan ``a`` and of plan ``b`` beside each other; ``change`` is b minus a.
 
     ``margin``, ``crew`` (empty for the whole outing), ``unit``, ``a``, ``b``, ``change``; ``at_a`` and

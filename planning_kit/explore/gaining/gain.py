@@ -7,8 +7,8 @@ one helps, the table says so, and the questions to a planner are which two.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from typing import Any, TypeVar
+from collections.abc import Iterable
+from typing import Any
 
 import pandas as pd
 
@@ -27,6 +27,7 @@ from planning_kit.explore.gaining.gain_changes import (
 )
 from planning_kit.explore.gaining.gain_orders import likely_moves, other_moves
 from planning_kit.explore.gaining.gain_target import Target, find_target
+from planning_kit.explore.what_if import what_if
 from planning_kit.inputs.arguments import is_whole
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.text_table import TextTable
@@ -40,16 +41,11 @@ GAIN_COLUMNS = ["change", "by_min", "kind", "gain_min", "new_start_min", "end_sl
 NOTHING_HELPS = "no change of this kind helps"
 _CHECKED_FOR_ONE_SHOWN = 4
 
-P = TypeVar("P", bound=TimedPlan)
 Row = dict[str, Any]
 
 
-def gain(plan: P, remake: Callable[..., P], step: str, minutes: float | None = None,
-         most: int = 5) -> pd.DataFrame:
-    """The smallest single changes that meet the target (see `planning_kit.front.Plan.gain`).
-
-    ``remake`` makes the changed plan from the arguments of a what-if.
-    """
+def gain(plan: TimedPlan, step: str, minutes: float | None = None, most: int = 5) -> pd.DataFrame:
+    """The smallest single changes that meet the target (see `planning_kit.front.Plan.gain`)."""
     if not is_whole(most, 1):
         raise ScenarioError.single("must be how many rows of a kind to show, 1 or more", column="most",
                                    value=most)
@@ -62,10 +58,10 @@ def gain(plan: P, remake: Callable[..., P], step: str, minutes: float | None = N
     rows: list[Row] = []
     nothing: list[Row] = []
     for kind in searched:
-        proved = _proved_rows(plan, remake, target, (each for each in candidates if each.kind == kind), most)
+        proved = _proved_rows(plan, target, (each for each in candidates if each.kind == kind), most)
         if kind == ORDER and all(row["new_stops"] for row in proved):
             others = other_moves(plan, target, moves)
-            proved = _best([*proved, *_proved_rows(plan, remake, target, others, most)], most)
+            proved = _best([*proved, *_proved_rows(plan, target, others, most)], most)
         rows += proved
         nothing += [] if proved else [_nothing(kind, target)]
     rows.sort(key=lambda row: (row["new_stops"] > 0, row["by_min"]))
@@ -73,8 +69,7 @@ def gain(plan: P, remake: Callable[..., P], step: str, minutes: float | None = N
     return table.astype({"new_stops": "Int64", "new_findings": "Int64"})
 
 
-def _proved_rows(plan: P, remake: Callable[..., P], target: Target, candidates: Iterable[Candidate],
-                 most: int) -> list[Row]:
+def _proved_rows(plan: TimedPlan, target: Target, candidates: Iterable[Candidate], most: int) -> list[Row]:
     """Rows of one kind, smallest first, until enough of them bring no stop finding.
 
     Where many have been tried the search ends too, but not before one of them holds.
@@ -83,7 +78,7 @@ def _proved_rows(plan: P, remake: Callable[..., P], target: Target, candidates: 
     for number, candidate in enumerate(sorted(candidates, key=lambda each: (each.by_min, each.rank))):
         if rows and number >= most * _CHECKED_FOR_ONE_SHOWN:
             break
-        row = _proved(plan, remake, target, candidate)
+        row = _proved(plan, target, candidate)
         rows += [row] if row is not None else []
         if sum(each["new_stops"] == 0 for each in rows) >= most:
             break
@@ -95,10 +90,10 @@ def _best(rows: list[Row], most: int) -> list[Row]:
     return sorted(rows, key=lambda row: row["new_stops"] > 0)[:most]
 
 
-def _proved(plan: P, remake: Callable[..., P], target: Target, candidate: Candidate) -> Row | None:
+def _proved(plan: TimedPlan, target: Target, candidate: Candidate) -> Row | None:
     """The row of a change, timed and checked as a whole new plan; None if it does not hold."""
     try:
-        changed = remake(**candidate.change.asked())
+        changed = what_if(plan, candidate.change.asked())
     except ScenarioError:
         return None
     later = pet_min(changed.egress, plan.egress)

@@ -20,7 +20,7 @@ from planning_kit.changes.amounts import Amount, Egress, GapTo, Stretch
 from planning_kit.changes.change import Change, step_named, task_named
 from planning_kit.changes.dropping import Drop, without_tasks
 from planning_kit.explore.gaining.gain_target import Target
-from planning_kit.explore.retime.past_of import network_of
+from planning_kit.explore.retime.retiming import network_of
 from planning_kit.explore.sweeping.egress_range import EgressRange
 from planning_kit.inputs.records import Gap, Records
 from planning_kit.plan.timed import TimedPlan

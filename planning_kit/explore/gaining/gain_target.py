@@ -31,7 +31,7 @@ class Target:
 
     def is_met(self, starts: np.ndarray) -> np.ndarray:
         """Whether starts (steps,) or (steps, samples) of a whole plan meet it."""
-        return (starts[self.judged] <= self.latest_min) & np.isfinite(starts).all(axis=0)
+        return np.asarray((starts[self.judged] <= self.latest_min) & np.isfinite(starts).all(axis=0))
 
 
 def find_target(plan: TimedPlan, step: str, minutes: float | None) -> Target:

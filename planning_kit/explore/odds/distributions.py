@@ -62,7 +62,7 @@ def durations_from(z: np.ndarray, low: float, likely: float, high: float, distri
     cell = np.minimum(place.astype(np.int64), _CELLS - 1)
     place -= cell
     below = table[cell]
-    return low + (high - low) * (below + (table[cell + 1] - below) * place)
+    return np.asarray(low + (high - low) * (below + (table[cell + 1] - below) * place))
 
 
 def share_beyond(minutes: np.ndarray, low: float, likely: float, high: float,
@@ -80,7 +80,7 @@ def durations_beyond(z: np.ndarray, low: float, likely: float, high: float, dist
     """
     above = ndtr(-_z_of(elapsed_min, low, likely, high, distribution))
     drawn = durations_from(-ndtri(above * ndtr(-z)), low, likely, high, distribution)
-    return np.maximum(drawn, elapsed_min)
+    return np.asarray(np.maximum(drawn, elapsed_min))
 
 
 def _z_of(minutes: np.ndarray, low: float, likely: float, high: float, distribution: str) -> np.ndarray:

@@ -53,4 +53,4 @@ def _first_lost(network: Network, starts: np.ndarray) -> np.ndarray:
     lost = ~np.isfinite(starts)
     waits = np.array([lost[[bound.before for bound in bounds]].any(axis=0) for bounds in network.bounds_into])
     own = lost & ~waits
-    return np.argmax(np.where(own.any(axis=0), own, lost), axis=0)
+    return np.asarray(np.argmax(np.where(own.any(axis=0), own, lost), axis=0))

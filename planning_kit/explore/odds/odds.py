@@ -12,15 +12,15 @@ import pandas as pd
 from planning_kit.explore.odds import tables
 from planning_kit.explore.odds.drivers import drivers_table
 from planning_kit.explore.odds.past import assumptions
-from planning_kit.explore.odds.request import stop_if_senseless
+from planning_kit.explore.odds.request import asked_of
 from planning_kit.explore.odds.study import Study, Tally, run_study
 from planning_kit.inputs.arguments import must_be
 from planning_kit.inputs.text_table import TextTable, facts_html
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.timed import AnyPlan, TimedPlan
 
 
-def odds(plan: TimedPlan, samples: int = 10_000, seed: int = 1, executor: Executor | None = None,
+def odds(plan: AnyPlan, samples: int = 10_000, seed: int = 1, executor: Executor | None = None,
          learn_pace: bool = False) -> Odds:
     """Sample the durations and the travel of a plan, time every sample, and say how likely things are.
 
@@ -32,11 +32,11 @@ def odds(plan: TimedPlan, samples: int = 10_000, seed: int = 1, executor: Execut
     with ``learn_pace`` the pace so far tells of the pace to come (`planning_kit.explore.odds.pace`).
     Raises `ScenarioError` for a number of samples, a seed, an executor or a distribution that makes no sense.
     """
-    stop_if_senseless(plan, samples, seed)
+    timed = asked_of(plan, samples, seed)
     if executor is not None:
         must_be(executor, Executor, "executor", "must be a concurrent.futures.Executor, or None")
-    study = Study.of(plan, int(seed), bool(learn_pace))
-    return Odds(plan, study, run_study(study, int(samples), executor))
+    study = Study.of(timed, int(seed), bool(learn_pace))
+    return Odds(timed, study, run_study(study, int(samples), executor))
 
 
 @dataclass(frozen=True, eq=False, repr=False)

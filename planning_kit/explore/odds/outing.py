@@ -117,7 +117,7 @@ class Part:
         if into[0] not in network.fixed:
             return 0.0
         start = self.begun.starts[network.steps[into[0]]]
-        return start + draws.durations[into[0]] - self.begun.waited_min[home.crew]
+        return np.asarray(start + draws.durations[into[0]] - self.begun.waited_min[home.crew])
 
     def _on_the_way(self, crew: str) -> tuple[float, float, list[int]]:
         """Minutes of travel that do not scale and that do, before the way home, and the steps worked on."""

@@ -20,13 +20,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
 from planning_kit.explore.odds.distributions import durations_beyond, share_beyond
 from planning_kit.explore.odds.pace import Pace, learned_pace
-from planning_kit.explore.retime.whereabouts import Whereabouts, from_here
 from planning_kit.inputs.log_steps import IN_PROGRESS, State
 from planning_kit.inputs.records import Records, Step
 from planning_kit.inputs.times import pet_label
@@ -36,6 +34,7 @@ from planning_kit.plan.network import Network
 from planning_kit.plan.past import with_past
 from planning_kit.plan.routes import Travel
 from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.whereabouts import Whereabouts, from_here
 
 
 @dataclass(frozen=True)
@@ -54,7 +53,7 @@ class Underway:
         scale = pace if self.has_pace else np.ones_like(z)
         whole = scale * durations_beyond(z, step.minutes_low, step.minutes_likely, step.minutes_high,
                                          distribution, self.elapsed_min / scale)
-        return np.maximum(self.offset_min + np.maximum(whole, self.elapsed_min), 0.0)
+        return np.asarray(np.maximum(self.offset_min + np.maximum(whole, self.elapsed_min), 0.0))
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,7 +89,7 @@ class Begun:
 
 def begun_of(plan: TimedPlan, learns_pace: bool = False) -> Begun | None:
     """The past of a plan; None where it is not re-timed. ``learns_pace``: the rest goes as the past went."""
-    outside: Any = getattr(plan, "outside", None)
+    outside = plan.outside
     if outside is None:
         return None
     underway = {name: _underway(state, outside.now_min) for name, state in outside.states.by_step.items()
@@ -119,8 +118,7 @@ def _waited(plan: TimedPlan) -> Iterator[tuple[str, float]]:
 
 def with_estimates(plan: TimedPlan) -> Records:
     """The records of a plan; steps in progress with the estimates that are drawn from."""
-    outside: Any = getattr(plan, "outside", None)
-    records = plan.scenario.records
+    outside, records = plan.outside, plan.scenario.records
     if outside is None:
         return records
     return replace(records, steps=tuple(_estimated(step, outside.states.by_step.get(step.step))

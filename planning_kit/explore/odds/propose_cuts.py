@@ -20,7 +20,7 @@ import pandas as pd
 
 from planning_kit.changes.change import Cells, apply
 from planning_kit.explore.odds.outing import Part, part_without
-from planning_kit.explore.odds.request import stop_if_senseless
+from planning_kit.explore.odds.request import asked_of
 from planning_kit.explore.odds.sampling import CHUNK, Draws
 from planning_kit.explore.odds.study import Study
 from planning_kit.explore.odds.tables import share
@@ -32,7 +32,7 @@ from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.drop_order import drop_order, task_starts
-from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.timed import AnyPlan, TimedPlan
 
 COLUMNS = ["cut_order", "task", "title", "need", "planned_start_min", "last_start_min", "last_start", "p",
            "se", "given_last_start_min"]
@@ -40,7 +40,7 @@ _CUTS = ("last_start_min", "cut_order")
 _ENOUGH = 0.05  # share of the samples
 
 
-def propose_cuts(plan: TimedPlan, level: float = 0.95, samples: int = 2_000, seed: int = 1) -> pd.DataFrame:
+def propose_cuts(plan: AnyPlan, level: float = 0.95, samples: int = 2_000, seed: int = 1) -> pd.DataFrame:
     """The latest start of each optional and get-ahead task at which P(inside by the hard limit) >= ``level``.
 
     Tasks that have begun are no lines. In the order in which they would be dropped (see
@@ -50,14 +50,14 @@ def propose_cuts(plan: TimedPlan, level: float = 0.95, samples: int = 2_000, see
     ``last_start`` as a PET label, ``p`` at that start and its ``se``, ``given_last_start_min`` (the
     scenario's own). Raises `ScenarioError` for a level not between 0 and 1.
     """
-    stop_if_senseless(plan, samples, seed, most=CHUNK)
+    timed = asked_of(plan, samples, seed, most=CHUNK)
     if not is_number(level) or not 0 < level < 1:
         raise ScenarioError.single("must lie between 0 and 1, such as 0.95", column="level", value=level)
-    study = Study.of(plan, int(seed))
+    study = Study.of(timed, int(seed))
     draws = study.draw(0, int(samples))
     rows, dropped = [], frozenset[str]()
-    for number, task in enumerate(_in_cut_order(plan, study), start=1):
-        late = _LateStart.of(plan, study, draws, task, dropped)
+    for number, task in enumerate(_in_cut_order(timed, study), start=1):
+        late = _LateStart.of(timed, study, draws, task, dropped)
         last = _last_start(late, level)
         p, se = late.chance(late.earliest_min if math.isnan(last) else last)
         given = math.nan if task.last_start_min is None else task.last_start_min

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any
 
 import pandas as pd
 
 from planning_kit.explore.propose.choice import Choice
 from planning_kit.explore.propose.moves import moved_blocks, undone
-from planning_kit.explore.propose.rebuild import Rebuilt, Timer, rebuild
+from planning_kit.explore.propose.rebuild import Rebuilt, rebuild
 from planning_kit.explore.propose.search import Budget
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import Scenario
+from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import findings_table
-from planning_kit.judge.new_findings import findings_of
 from planning_kit.judge.review import Review, is_worse, review, worth
 from planning_kit.plan.timed import TimedPlan
 
@@ -25,10 +24,9 @@ _MOST_UNDONE = 40
 
 @dataclass(frozen=True)
 class Judge:
-    """The current scenario and plan (None where it has none), and how to time another."""
+    """The current scenario and plan (None where it has none), with which another is compared."""
 
     scenario: Scenario
-    timed: Timer
     current: TimedPlan | None
     limit_min: float
     cushion: float = 0.0
@@ -53,12 +51,12 @@ class Judge:
     def try_out(self, choice: Choice) -> Rebuilt | None:
         """The timed scenario of a choice; None where it cannot be timed."""
         try:
-            return rebuild(self.scenario, choice, self.timed)
+            return rebuild(self.scenario, choice)
         except ScenarioError:
             return None
 
 
-def only_what_matters(judge: Judge, choice: Choice, rebuilt: Rebuilt, before: Mapping[str, Any],
+def only_what_matters(judge: Judge, choice: Choice, rebuilt: Rebuilt, before: Mapping[str, Sequence[str]],
                       budget: Budget) -> tuple[Choice, Rebuilt]:
     """The choice without the moves that win nothing: each is put back as long as the plan is as good."""
     best, tried = judge.worth(rebuilt.plan, choice.dropped), 0

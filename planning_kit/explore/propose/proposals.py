@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 from functools import cached_property
-from typing import Any
+from typing import Generic, TypeVar
 
 import pandas as pd
 
@@ -17,7 +17,7 @@ from planning_kit.inputs.shown_text import html_text
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.review import walk_min
-from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 
 MOVE_COLUMNS = ["kind", "crew", "what", "words"]
 CLASH_COLUMNS = ["table", "row", "requirement"]
@@ -25,17 +25,19 @@ TABLE_COLUMNS = ["plan", "egress", "end_min", "gain_min", "walk_min", "p_planned
                  "changes", "new_concerns", "verdict"]
 ODDS_SAMPLES = 2_000
 
+P = TypeVar("P", bound=AnyPlan)
+Faced = TypeVar("Faced", bound=AnyPlan)
+
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Proposal:
+class Proposal(Generic[P]):
     """One better order. Its times are the timing's own: ``plan`` is ``scenario`` timed.
 
     ``end_min`` is the outing's end on likely durations, ``cushioned_min`` on those with the cushion that was
     asked for (the same without one), ``bound_min`` the least that the latter could be for any order under
     the same freedom, never above it (all PET minutes; proven to a second a link of the chain, for the
     solver counts in seconds);
-    ``plan`` and ``current`` are plans of the class that the front door makes (left open, for it lies to the
-    right); ``dropped`` the tasks left out; ``is_proven`` that neither more tasks nor an earlier end are
+    ``dropped`` are the tasks left out; ``is_proven`` says that neither more tasks nor an earlier end are
     possible;
     ``is_repeatable`` that no clock cut the search short; ``new_concerns`` counts those that the current plan
     does not have.
@@ -43,8 +45,8 @@ class Proposal:
 
     name: str
     scenario: Scenario
-    plan: Any
-    current: Any
+    plan: P
+    current: P | None
     changes: tuple[Move, ...]
     dropped: frozenset[str]
     cushioned_min: float
@@ -57,7 +59,7 @@ class Proposal:
     @property
     def end_min(self) -> float:
         """End of the outing, PET minutes."""
-        return self.plan.end_min
+        return as_plan(self.plan).end_min
 
     @property
     def is_proven(self) -> bool:
@@ -81,12 +83,12 @@ class Proposal:
     @cached_property
     def p_planned(self) -> float:
         """Odds of keeping the planned limit."""
-        return odds_of_limits(self.plan)[0]
+        return odds_of_limits(as_plan(self.plan))[0]
 
     @cached_property
     def p_hard(self) -> float:
         """Odds of keeping the hard limit."""
-        return odds_of_limits(self.plan)[1]
+        return odds_of_limits(as_plan(self.plan))[1]
 
     def __repr__(self) -> str:
         return (f"<Proposal {self.name}: both inside at {pet_label(self.end_min)}, {len(self.changes)} "
@@ -95,15 +97,15 @@ class Proposal:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Proposals:
+class Proposals(Generic[P]):
     """What `propose` found, best first; empty where nothing better was found or nothing fits.
 
     ``current`` is the plan as it stands (None where it has none); ``verdict`` says in a sentence how it went;
     ``clashing`` are requirements that cannot be met together, where nothing fits.
     """
 
-    current: Any
-    found: tuple[Proposal, ...]
+    current: P | None
+    found: tuple[Proposal[P], ...]
     verdict: str
     clashing: tuple[Requirement, ...] = ()
     is_repeatable: bool = True
@@ -112,14 +114,22 @@ class Proposals:
     def __len__(self) -> int:
         return len(self.found)
 
-    def __iter__(self) -> Iterator[Proposal]:
+    def __iter__(self) -> Iterator[Proposal[P]]:
         return iter(self.found)
 
-    def __getitem__(self, number: int) -> Proposal:
+    def __getitem__(self, number: int) -> Proposal[P]:
         return self.found[number]
 
+    def faced(self, face: Callable[[P], Faced]) -> Proposals[Faced]:
+        """The same, with what ``face`` makes of each plan."""
+        current = None if self.current is None else face(self.current)
+        found = tuple(Proposal(each.name, each.scenario, face(each.plan), current, each.changes, each.dropped,
+                               each.cushioned_min, each.bound_min, each.tasks_proven, each.end_proven,
+                               each.is_repeatable, each.new_concerns) for each in self.found)
+        return Proposals(current, found, self.verdict, self.clashing, self.is_repeatable, self.rejected)
+
     @property
-    def best(self) -> Proposal | None:
+    def best(self) -> Proposal[P] | None:
         """The best proposal, or None."""
         return self.found[0] if self.found else None
 
@@ -141,8 +151,9 @@ class Proposals:
 
     @cached_property
     def _table(self) -> pd.DataFrame:
-        rows = [] if self.current is None else [_row("current", self.current, self.current, None)]
-        rows += [_row(each.name, each.plan, self.current, each) for each in self.found]
+        current = None if self.current is None else as_plan(self.current)
+        rows = [] if current is None else [_row("current", current, current, None)]
+        rows += [_row(each.name, as_plan(each.plan), current, each) for each in self.found]
         return TextTable(rows, columns=TABLE_COLUMNS)
 
     def __repr__(self) -> str:
@@ -155,14 +166,14 @@ class Proposals:
         return f"<p>{html_text(self.verdict)}</p>{table}"
 
 
-def odds_of_limits(plan: TimedPlan) -> tuple[float, float]:
-    """How likely a plan keeps the planned and the hard limit, from `ODDS_SAMPLES` samples."""
-    ends, limits = odds(plan, ODDS_SAMPLES).tally.end_min, plan.scenario.settings.limits
+def odds_of_limits(plan: TimedPlan, samples: int = ODDS_SAMPLES) -> tuple[float, float]:
+    """How likely a plan keeps the planned and the hard limit; equal samples have equal random numbers."""
+    ends, limits = odds(plan, samples).tally.end_min, plan.scenario.settings.limits
     return float((ends <= limits.planned_min).mean()), float((ends <= limits.hard_min).mean())
 
 
 def _row(name: str, plan: TimedPlan, current: TimedPlan | None,
-         proposal: Proposal | None) -> dict[str, object]:
+         proposal: Proposal[P] | None) -> dict[str, object]:
     p_planned, p_hard = (proposal.p_planned, proposal.p_hard) if proposal else odds_of_limits(plan)
     gain = current.end_min - plan.end_min if current else float("nan")
     return {

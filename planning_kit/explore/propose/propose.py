@@ -6,7 +6,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from math import inf
-from typing import Any
 
 from planning_kit.explore.propose.choice import Choice
 from planning_kit.explore.propose.clash import find_clash
@@ -22,8 +21,8 @@ from planning_kit.inputs.arguments import is_number
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import as_utc
+from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import STOP
-from planning_kit.judge.new_findings import findings_of
 from planning_kit.judge.review import cushioned_end_min, is_worse, keeps
 from planning_kit.plan.build import work_order
 from planning_kit.plan.timed import TimedPlan
@@ -48,12 +47,27 @@ def search_orders(
     limit_min: float | None = None,
     cushion: float = 0.0,
     egress_every_min: float = 5.0,
-    plan_type: type[TimedPlan] = TimedPlan,
-) -> Proposals:
+) -> Proposals[TimedPlan]:
     """Search for better orders: `planning_kit.front.propose` says how."""
-    search = _Search.of(scenario, effort, seconds, egress_window, progress, cancel, order, limit_min, cushion,
-                        egress_every_min, plan_type)
-    return search.run()
+    amount = _read_question(effort, seconds, order, limit_min, cushion, egress_every_min)
+    settings = scenario.settings
+    earliest, latest = _read_window(scenario, egress_window, egress_every_min)
+    try:
+        current: TimedPlan | None = TimedPlan.of(scenario)
+    except ScenarioError:
+        current = None
+    limits = settings.limits
+    judge = Judge(scenario, current, limits.planned_min, cushion)
+    if limit_min is None:
+        fits = current is not None and judge.holds(current) and not _stops(current)
+        limit_min = limits.planned_min if fits else limits.hard_min
+    judge = replace(judge, limit_min=limit_min)
+    freedom = Freedom(earliest, latest, limit_min, egress_every_min, cushion, order)
+    names = [step.step for step in scenario.records.steps]
+    lanes = {who: tuple(names[i] for i in work_order(scenario.records.steps, who)) for who in (
+        *(crew.crew for crew in scenario.records.crew), *(a.actor for a in scenario.records.actors))}
+    before = Choice(lanes, frozenset(), frozenset(), settings.egress)
+    return _Search(scenario, freedom, Budget(amount, seconds, progress, cancel), judge, before).run()
 
 
 @dataclass
@@ -65,37 +79,11 @@ class _Search:
     budget: Budget
     judge: Judge
     before: Choice
-    found: list[Proposal] = field(default_factory=list)
+    found: list[Proposal[TimedPlan]] = field(default_factory=list)
     rejected: int = 0
     last: Found | None = None
 
-    @classmethod
-    def of(cls, scenario: Scenario, effort: str | float, seconds: float,
-           egress_window: tuple[Moment, Moment] | None, progress: Callable[[Progress], None] | None,
-           cancel: Callable[[], bool] | None, order: str, limit_min: float | None, cushion: float,
-           egress_every_min: float, plan_type: type[TimedPlan]) -> _Search:
-        """Read the question; `ScenarioError` with all that is wrong with it."""
-        amount = _read_question(effort, seconds, order, limit_min, cushion, egress_every_min)
-        settings = scenario.settings
-        earliest, latest = _read_window(scenario, egress_window, egress_every_min)
-        try:
-            current = plan_type.of(scenario)
-        except ScenarioError:
-            current = None
-        limits = settings.limits
-        judge = Judge(scenario, plan_type.of, current, limits.planned_min, cushion)
-        if limit_min is None:
-            fits = current is not None and judge.holds(current) and not _stops(current)
-            limit_min = limits.planned_min if fits else limits.hard_min
-        judge = replace(judge, limit_min=limit_min)
-        freedom = Freedom(earliest, latest, limit_min, egress_every_min, cushion, order)
-        names = [step.step for step in scenario.records.steps]
-        lanes = {who: tuple(names[i] for i in work_order(scenario.records.steps, who)) for who in (
-            *(crew.crew for crew in scenario.records.crew), *(a.actor for a in scenario.records.actors))}
-        before = Choice(lanes, frozenset(), frozenset(), settings.egress)
-        return cls(scenario, freedom, Budget(amount, seconds, progress, cancel), judge, before)
-
-    def run(self) -> Proposals:
+    def run(self) -> Proposals[TimedPlan]:
         """With the egress kept, then, where there is a choice of it, with any."""
         egress = self.scenario.settings.egress
         keeps = replace(self.freedom, earliest=egress, latest=egress)
@@ -154,7 +142,7 @@ class _Search:
         if all(is_worse(self._rank(other), mine) for other in self.found):
             self.found.append(proposal)
 
-    def _proposal(self, name: str, found: Found, rebuilt: Rebuilt) -> Proposal:
+    def _proposal(self, name: str, found: Found, rebuilt: Rebuilt) -> Proposal[TimedPlan]:
         """An order that holds, without the moves that win nothing."""
         choice, rebuilt = only_what_matters(self.judge, found.choice, rebuilt, self.before.lanes,
                                             self.budget)
@@ -170,10 +158,10 @@ class _Search:
     def _keeps_limit(self, plan: TimedPlan) -> bool:
         return keeps(cushioned_end_min(plan, self.freedom.cushion), self.freedom.limit_min)
 
-    def _rank(self, proposal: Proposal) -> tuple[float, ...]:
+    def _rank(self, proposal: Proposal[TimedPlan]) -> tuple[float, ...]:
         return float(_stops(proposal.plan)), *self.judge.worth(proposal.plan, proposal.dropped)
 
-    def _result(self) -> Proposals:
+    def _result(self) -> Proposals[TimedPlan]:
         repeatable = not self.budget.cut_short
         if self.found or self.last is not None:
             return Proposals(self.judge.current, tuple(self.found), self._verdict(), (), repeatable,
@@ -225,16 +213,16 @@ def read_effort(effort: str | float, seconds: float, table: str = "reorder") -> 
     return amount
 
 
-def _amount(effort: Any, seconds: Any, table: str, faults: Faults) -> float:
+def _amount(effort: object, seconds: object, table: str, faults: Faults) -> float:
     amount = EFFORTS.get(effort, 0.0) if isinstance(effort, str) else effort
-    is_amount = is_number(amount) and 0 < amount <= _MOST_EFFORT
-    if not is_amount:
+    found = float(amount) if is_number(amount) and 0 < amount <= _MOST_EFFORT else 0.0
+    if not found:
         faults.add(table, None, "effort", effort,
                    f"must be one of {', '.join(EFFORTS)}, or a number above 0, at most {_MOST_EFFORT:,.0f}")
     has_no_clock = isinstance(seconds, float) and seconds == inf
     if not (has_no_clock or (is_number(seconds) and seconds > 0)):
         faults.add(table, None, "seconds", seconds, "must be above 0")
-    return float(amount) if is_amount else 0.0
+    return found
 
 
 def _read_question(effort: str | float, seconds: float, order: str, limit_min: float | None, cushion: float,

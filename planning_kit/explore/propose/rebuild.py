@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from graphlib import CycleError, TopologicalSorter
 from itertools import pairwise
@@ -20,8 +20,6 @@ from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 
-Timer = Callable[[Scenario], TimedPlan]
-
 
 @dataclass(frozen=True)
 class Rebuilt:
@@ -32,7 +30,7 @@ class Rebuilt:
     notes: tuple[str, ...]
 
 
-def rebuild(scenario: Scenario, choice: Choice, timed: Timer) -> Rebuilt:
+def rebuild(scenario: Scenario, choice: Choice) -> Rebuilt:
     """Make the scenario of a choice and time it.
 
     Custody, room and inhibits never delay a step, so where the earliest plan of the new order would break
@@ -41,12 +39,12 @@ def rebuild(scenario: Scenario, choice: Choice, timed: Timer) -> Rebuilt:
     """
     first = made(scenario, changes_of(scenario, choice))
     changed = first.scenario
-    plan = timed(changed)
+    plan = TimedPlan.of(changed)
     written: tuple[Rule, ...] = ()
     while broken := [rule for rule in choice.rules if rule not in written and is_broken(plan, rule)]:
         written += tuple(broken)
         changed = apply(changed, map(wait_for, broken))
-        plan = timed(changed)
+        plan = TimedPlan.of(changed)
     return Rebuilt(plan, written, tuple(note.words for note in first.notes))
 
 

@@ -9,40 +9,46 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from numbers import Real
-from typing import TypeVar
+from typing import TypedDict
 
 from planning_kit.changes.asked import as_names
 from planning_kit.changes.change import Change, apply
 from planning_kit.changes.order import Order, Trade, Wait
-from planning_kit.explore.retime.retiming import Outside, retime_plan
-from planning_kit.explore.retime.whereabouts import Whereabouts
+from planning_kit.explore.retime.retiming import re_timed_as
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults
-from planning_kit.inputs.log import Actuals
 from planning_kit.inputs.log_format import SKIPPED, Event
 from planning_kit.inputs.log_steps import OPEN, TO_DO
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import moment_at
 from planning_kit.plan.build import build_network
-from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.timed import Outside, TimedPlan
 
-P = TypeVar("P", bound=TimedPlan)
 TABLE = "decide"
 
 
-def decide(base: P, outside: Outside, here: tuple[Whereabouts, ...], skip: Sequence[str] = (),
-           give: Sequence[str] = (), order: Sequence[str] = (),
-           waits: Sequence[Mapping[str, object]] = ()) -> tuple[P, Outside]:
-    """The plan re-timed with a decision.
+class Decision(TypedDict, total=False):
+    """The arguments of `decide`."""
+
+    skip: Sequence[str]
+    give: Sequence[str]
+    order: Sequence[str]
+    waits: Sequence[Mapping[str, object]]
+
+
+def decide(plan: TimedPlan, skip: Sequence[str] = (), give: Sequence[str] = (), order: Sequence[str] = (),
+           waits: Sequence[Mapping[str, object]] = ()) -> TimedPlan:
+    """A re-timed plan with a decision taken at its now.
 
     ``skip``: steps or tasks that are not begun any more; ``give``: swappable tasks whose steps the two trade,
     once it has begun those that nobody has begun (what is in someone's hands stays there); ``order``: steps
     in the order in which they shall stand (the places in the order of work that they have now are dealt out
     anew; steps not named stay where they are); ``waits``: rows of ``gaps.csv`` to add, where an order must be
-    kept that no other rule keeps. ``here``: where the decision finds the two. Raises `ScenarioError` for
-    names that there are not, for what has begun, and for an order that runs in a circle.
+    kept that no other rule keeps. Raises `ScenarioError` for a plan that is not re-timed, for names that
+    there are not, for what has begun, and for an order that runs in a circle.
     """
-    faults = Faults()
+    outside = plan.known_outside("decide")
+    base, faults = outside.base, Faults()
     skip, give, order = (tuple(map(str, as_names(names))) for names in (skip, give, order))
     skipped = _steps_of(base, outside, skip, faults)
     _check_give(base, outside, give, faults)
@@ -55,11 +61,11 @@ def decide(base: P, outside: Outside, here: tuple[Whereabouts, ...], skip: Seque
     changed = _as_if_planned(base, apply(base.scenario, changes)) if changes else base
     now = moment_at(outside.now_min, outside.actuals.egress or base.egress)
     events = tuple(Event(0, f"decision {name}", SKIPPED, "", name, now, None, None, "") for name in skipped)
-    return retime_plan(changed, Actuals((*outside.actuals.events, *events), outside.actuals.egress),
-                       outside.now_min, here)
+    actuals = replace(outside.actuals, events=(*outside.actuals.events, *events))
+    return re_timed_as(plan, changed, actuals)
 
 
-def _as_if_planned(base: P, scenario: Scenario) -> P:
+def _as_if_planned(base: TimedPlan, scenario: Scenario) -> TimedPlan:
     """The plan outside with other rows, each step where it was planned: the past stays comparable."""
     network = build_network(scenario.records, base.almanac, base.travels)
     order = [base.position(step) for step in network.steps]

@@ -7,20 +7,21 @@ Made before the outing, and made anew outside for the tasks that have not begun.
 
 from __future__ import annotations
 
-from typing import Any
-
 import pandas as pd
 
 from planning_kit.explore.odds.odds import odds
 from planning_kit.explore.odds.propose_cuts import propose_cuts, with_cuts
+from planning_kit.explore.retime.retiming import re_timed_as
+from planning_kit.explore.what_if import what_if
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.inputs.times import pet_label
+from planning_kit.plan.timed import TimedPlan
 
 DECISION_COLUMNS = ["line", "task", "step", "drop_after_min", "planned_start_min", "p_dropped", "se",
                     "end_without_min", "words"]
 
 
-def decision_table(plan: Any, level: float = 0.95, samples: int = 2_000, seed: int = 1) -> pd.DataFrame:
+def decision_table(plan: TimedPlan, level: float = 0.95, samples: int = 2_000, seed: int = 1) -> pd.DataFrame:
     """A line a task that may be dropped, in the order of the cuts.
 
     ``drop_after_min`` (PET): if ``step``, the task's first, has not begun by then, drop the task; the hard
@@ -33,17 +34,17 @@ def decision_table(plan: Any, level: float = 0.95, samples: int = 2_000, seed: i
     cuts = propose_cuts(plan, level, samples, seed)
     lines = cuts[cuts["last_start_min"].notna()]
     base = plan if plan.outside is None else plan.outside.base
-    ruled = plan.re_timed_as(type(plan).of(with_cuts(base.scenario, lines), base.egress))
-    chances = odds(ruled, samples, seed).tasks
-    p = chances.set_index("task")
+    ruled = re_timed_as(plan, TimedPlan.of(with_cuts(base.scenario, lines), base.egress))
+    p = odds(ruled, samples, seed).tasks.set_index("task")
     rows, dropped = [], []
     for line in cuts.to_dict("records"):
-        task = line["task"]
+        task, by_min = line["task"], line["last_start_min"]
         dropped.append(f"task:{task}")
-        first = next(step for step in _by_start(plan) if step.task == task)
-        rows.append((line["cut_order"], task, first.step, line["last_start_min"], line["planned_start_min"],
-                     *_chance(p, task, line["last_start_min"]),
-                     plan.what_if(drop=dropped).end_min, _words(line, first.step)))
+        first = min((step for step in plan.steps if step.task == task),
+                    key=lambda step: float(plan.starts[plan.position(step.step)]))
+        rows.append((line["cut_order"], task, first.step, by_min, line["planned_start_min"],
+                     *_chance(p, task, by_min), what_if(plan, {"drop": dropped}).end_min,
+                     _words(task, line["title"], by_min, first.step)))
     return TextTable(rows, columns=DECISION_COLUMNS)
 
 
@@ -55,12 +56,7 @@ def _chance(p: pd.DataFrame, task: str, by_min: float) -> tuple[float, float]:
     return float(row["p_dropped"]), float(row["p_dropped_se"])
 
 
-def _by_start(plan: Any) -> list[Any]:
-    return [plan.steps[position] for position in plan.starts.argsort(kind="stable").tolist()]
-
-
-def _words(line: dict[Any, Any], step: str) -> str:
-    by = line["last_start_min"]
-    if by != by:
-        return f"{line['task']} cannot keep the limit so surely, whenever it begins: decide before egress"
-    return f"If {step} has not begun by {pet_label(by)}, drop {line['task']} ({line['title']})"
+def _words(task: str, title: str, by_min: float, step: str) -> str:
+    if by_min != by_min:
+        return f"{task} cannot keep the limit so surely, whenever it begins: decide before egress"
+    return f"If {step} has not begun by {pet_label(by_min)}, drop {task} ({title})"

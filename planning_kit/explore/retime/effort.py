@@ -10,7 +10,6 @@ scaled too.
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TypeVar
 
 import numpy as np
 
@@ -20,12 +19,11 @@ from planning_kit.inputs.log_steps import States, Suited
 from planning_kit.plan.suit.suits import SuitHistory
 from planning_kit.plan.timed import TimedPlan
 
-P = TypeVar("P", bound=TimedPlan)
 _OF_TIMES_ONLY = ("end_min", "slack", "holders", "lanes", "passages")
 _MOST_RATIO = 5.0  # beyond this a typing error is likelier than the work
 
 
-def with_logged_effort(plan: P, states: States) -> tuple[P, dict[str, float]]:
+def with_logged_effort(plan: TimedPlan, states: States) -> tuple[TimedPlan, dict[str, float]]:
     """The plan with corrected exertion factors, and by crew member logged over assumed metabolic rate.
 
     Raises `ScenarioError` for a rate more than five times what was assumed, or less than a fifth.
@@ -44,7 +42,7 @@ def with_logged_effort(plan: P, states: States) -> tuple[P, dict[str, float]]:
     return keeping_times(plan, replace(plan, scenario=plan.scenario.with_table("crew", crew))), ratios
 
 
-def keeping_times(plan: TimedPlan, changed: P) -> P:
+def keeping_times(plan: TimedPlan, changed: TimedPlan) -> TimedPlan:
     """``changed``, with what is known already of the same times: effort moves nobody."""
     known = vars(plan)
     vars(changed).update({name: known[name] for name in _OF_TIMES_ONLY if name in known})

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from planning_kit.explore.retime.retiming import moment_asked
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import Step
 from planning_kit.inputs.text_table import TextTable
@@ -70,14 +71,27 @@ def ways_home(plan: TimedPlan, how: str = TERMINATE, every_min: float = 1.0) -> 
     return _homes_table([_home(plan, crew, at, how, {}) for at in moments for crew in plan.travels])
 
 
-def home_at(plan: TimedPlan, at_min: float, how: str, at_work: Mapping[str, str]) -> pd.DataFrame:
-    """Time home and margins of each crew member at one moment: the rows of `ways_home` there.
+def home_now(plan: TimedPlan, how: str = TERMINATE) -> pd.DataFrame:
+    """Time home and margins of each crew member, called at the now of a re-timed plan, as in `ways_home`.
 
-    ``at_work``: who is known to be on which step then, whatever the plan has (a step may outlast its
-    estimate). Raises `ScenarioError` for another ``how`` and a moment outside the outing.
+    Who is known to be on a step is on it, whatever the plan has (a step may outlast its estimate). Raises
+    `ScenarioError` for another ``how``, before the plan is re-timed, and for a now outside the outing.
     """
-    _check_moment(plan, at_min, how)
-    return _homes_table([_home(plan, crew, at_min, how, at_work) for crew in plan.travels])
+    return _homes_table(_homes(plan, how, None))
+
+
+def _homes(plan: TimedPlan, how: str, at_min: object) -> list[_Home]:
+    """Everyone's way home, called at ``at_min`` as the plan has it, or (None) now as it was logged."""
+    _check(how)
+    if at_min is None:
+        outside = plan.known_outside(how)
+        minute, at_work = outside.now_min, outside.states.at_work
+    else:
+        minute, at_work = moment_asked(at_min, plan.egress, how, "at_min"), {}
+    if not 0 <= minute <= plan.end_min:
+        raise ScenarioError.single(f"is no moment of the outing, 0:00 to {pet_label(plan.end_min)}",
+                                   table=how, column="at_min", value=minute)
+    return [_home(plan, crew, minute, how, at_work) for crew in plan.travels]
 
 
 def _homes_table(homes: list[_Home]) -> pd.DataFrame:
@@ -88,17 +102,15 @@ def _homes_table(homes: list[_Home]) -> pd.DataFrame:
     return TextTable(rows, columns=HOME_COLUMNS)
 
 
-def going_home(plan: TimedPlan, at_min: float, how: str,
-               at_work: Mapping[str, str] | None = None) -> pd.DataFrame:
-    """The sequence of a terminate or abort called at ``at_min`` (PET): who does what, and until when.
+def going_home(plan: TimedPlan, how: str, at_min: object = None) -> pd.DataFrame:
+    """The sequence of a terminate or abort called at ``at_min`` (PET, UTC; now, if re-timed).
 
     A row an action: make safe, go home (by which places), wait for the partner, ingress; first of all the
-    inhibits in force, which their owners keep until both are inside. Minutes, PET and PET labels.
-    ``at_work``: as in `home_at`. Raises `ScenarioError` for a moment outside the outing.
+    inhibits in force, which their owners keep until both are inside. Minutes, PET and PET labels. Raises
+    `ScenarioError` for a moment outside the outing.
     """
-    _check_moment(plan, at_min, how)
-    homes = [_home(plan, crew, at_min, how, at_work or {}) for crew in plan.travels]
-    rows = [*_holds(plan, at_min, homes), *(row for home in homes for row in _sequence(plan, home, homes))]
+    homes = _homes(plan, how, at_min)
+    rows = [*_holds(plan, homes), *(row for home in homes for row in _sequence(plan, home, homes))]
     labelled = [(*row, pet_label(row[3]), pet_label(row[4])) for row in rows]
     return TextTable(labelled, columns=SEQUENCE_COLUMNS)
 
@@ -107,13 +119,6 @@ def _check(how: str) -> None:
     if not isinstance(how, str) or how not in (TERMINATE, ABORT):
         raise ScenarioError.single(f"must be {TERMINATE} (orderly) or {ABORT} (at once)", column="how",
                                    value=how)
-
-
-def _check_moment(plan: TimedPlan, at_min: float, how: str) -> None:
-    _check(how)
-    if not 0 <= at_min <= plan.end_min:
-        raise ScenarioError.single(f"is no moment of the outing, 0:00 to {pet_label(plan.end_min)}",
-                                   table=how, column="at_min", value=at_min)
 
 
 def _home(plan: TimedPlan, crew: str, at_min: float, how: str, at_work: Mapping[str, str]) -> _Home:
@@ -140,7 +145,8 @@ def _in_hand(plan: TimedPlan, crew: str, at_min: float) -> Step | None:
 _Row = tuple[str, str, float, float, float]
 
 
-def _holds(plan: TimedPlan, at_min: float, homes: list[_Home]) -> Iterator[_Row]:
+def _holds(plan: TimedPlan, homes: list[_Home]) -> Iterator[_Row]:
+    at_min = homes[0].at_min
     until = max(at_min + home.first_min + home.back_min for home in homes)
     for hold in plan.inhibit_holds:
         if hold.set_by_min <= at_min <= hold.lift_after_min:  # lifted only when it is called

@@ -21,35 +21,11 @@ from planning_kit.inputs.log_steps import DONE, DROPPED, IN_PROGRESS, State, Sta
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import moment_at
 from planning_kit.plan.network import ROUNDING_MIN, on_grid
+from planning_kit.plan.past import NOT_DONE, SKIPPED, Happened, LeftOut
 from planning_kit.plan.timed import TimedPlan
 
 _LOGGED_FIRST, _TO_DO = 0, 1
-SKIPPED, NOT_DONE = "skipped", "not done"
 MINUTES = ("minutes_low", "minutes_likely", "minutes_high")
-
-
-@dataclass(frozen=True)
-class LeftOut:
-    """A step that the re-timed plan does not hold; ``why`` in words; ``kind`` is `SKIPPED` or `NOT_DONE`."""
-
-    step: str
-    kind: str
-    why: str
-
-
-@dataclass(frozen=True)
-class Happened:
-    """The scenario with what has happened. ``fixed``: steps that have started, to their start (PET minutes).
-
-    ``parts``: rows that are parts of a step, to the step that they are of. ``went_with_it``: gaps and
-    inhibits that a skipped step takes with it, by what they are, and in words.
-    """
-
-    scenario: Scenario
-    fixed: Mapping[str, float]
-    parts: Mapping[str, str]
-    left_out: tuple[LeftOut, ...]
-    went_with_it: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -15,29 +15,29 @@ import math
 from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
-from typing import Any
 
 import pandas as pd
 
-from planning_kit.explore.odds.odds import odds
+from planning_kit.explore.propose.proposals import odds_of_limits
 from planning_kit.explore.propose.search import Budget
-from planning_kit.explore.retime.deciding import to_do
-from planning_kit.explore.retime.log_findings import CHECK as LOG
+from planning_kit.explore.retime.deciding import Decision, decide, to_do
 from planning_kit.explore.retime.reorder import better_orders, lost_steps
-from planning_kit.explore.retime.retiming import Outside
 from planning_kit.inputs.arguments import is_whole
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.log_steps import OPEN, TO_DO
 from planning_kit.inputs.records import Task
 from planning_kit.inputs.text_table import TextTable
+from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.custody import AT_END
 from planning_kit.judge.custody import CHECK as CUSTODY
 from planning_kit.judge.drop_order import drop_order, may_be_cut, task_starts
 from planning_kit.judge.findings import CONCERN
+from planning_kit.judge.log import CHECK as LOG
+from planning_kit.judge.log import untouched_items
 from planning_kit.judge.review import Review, review
 from planning_kit.plan.activities import Activity
 from planning_kit.plan.network import ROUNDING_MIN
-from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.timed import Outside, TimedPlan
 
 OPTION_COLUMNS = ["option", "kind", "end_min", "gain_min", "planned_margin_min", "hard_margin_min",
                   "new_stops", "new_concerns", "open_until_min", "must_by_min", "decide", "moves"]
@@ -47,8 +47,6 @@ _KINDS = (CARRY_ON, FORWARD, GIVE, POSTPONE, REORDER, DROP)
 _MOST_TOGETHER = 4  # of the cut rule; each costs a whole plan with its findings
 _MOST_MOVES = 3  # of a reordering, in the words of its row
 _NOTHING = math.nan
-
-Plan = Any  # the front door's plan: times, findings and ``decide``
 
 
 @dataclass(frozen=True)
@@ -60,13 +58,13 @@ class Option:
 
     words: str
     kind: str
-    how: Mapping[str, Any]
+    how: Decision
     tasks: tuple[str, ...] = ()
     moves: tuple[str, ...] = ()
     only_if_sound: bool = False
 
 
-def options_table(plan: Plan, outside: Outside, most: int = 12, search: Budget | None = None,
+def options_table(plan: TimedPlan, most: int = 12, search: Budget | None = None,
                   samples: int = 0) -> pd.DataFrame:
     """The options at the moment of the re-timing, best first, at most ``most``; PET minutes.
 
@@ -88,7 +86,7 @@ def options_table(plan: Plan, outside: Outside, most: int = 12, search: Budget |
     if not is_whole(samples, 0):
         raise ScenarioError.single("must be how many samples to draw, or 0 for no odds", table="options",
                                    column="samples", value=samples)
-    known = plan.findings
+    outside, known = plan.known_outside("options"), findings_of(plan)
     carry_on = Option("Carry on as re-timed", CARRY_ON, {})
     ranked = [_ranked(plan, plan, carry_on, known)]
     for option in (*_options(plan, outside), *_searched(plan, search)):
@@ -106,8 +104,9 @@ def options_table(plan: Plan, outside: Outside, most: int = 12, search: Budget |
         best.append(_ranked(plan, plan, nothing, known))
     if not samples:
         return TextTable([row for _, row, _ in best], columns=OPTION_COLUMNS)
-    rows = [row | _chances(changed, samples) for _, row, changed in best]
-    return TextTable(rows, columns=[*OPTION_COLUMNS, "p_planned", "p_hard"])
+    names = ("p_planned", "p_hard")
+    rows = [row | dict(zip(names, odds_of_limits(changed, samples), strict=True)) for _, row, changed in best]
+    return TextTable(rows, columns=[*OPTION_COLUMNS, *names])
 
 
 def _how_it_ended(search: Budget) -> str:
@@ -117,19 +116,12 @@ def _how_it_ended(search: Budget) -> str:
     return f" ({why}: not repeatable)"
 
 
-def _chances(plan: Plan, samples: int) -> dict[str, float]:
-    """The odds of keeping each limit; the same random numbers for every option."""
-    ends, limits = odds(plan, samples).tally.end_min, plan.scenario.settings.limits
-    return {"p_planned": float((ends <= limits.planned_min).mean()),
-            "p_hard": float((ends <= limits.hard_min).mean())}
-
-
-def _searched(plan: Plan, search: Budget | None) -> Iterator[Option]:
+def _searched(plan: TimedPlan, search: Budget | None) -> Iterator[Option]:
     """Better orders of the rest, if they are looked for."""
-    if search is None or plan.now_min is None:
+    if search is None:
         return
 
-    for found in better_orders(plan, plan.whereabouts, plan.now_min, search):
+    for found in better_orders(plan, search):
         words = [move.short or move.words for move in found.moves]
         more = f"; and {len(words) - _MOST_MOVES} more" if len(words) > _MOST_MOVES else ""
         ended = " (proven best)" if found.is_proven else _how_it_ended(search)
@@ -137,16 +129,16 @@ def _searched(plan: Plan, search: Budget | None) -> Iterator[Option]:
                      tuple(sorted(found.dropped)), tuple(move.words for move in found.moves))
 
 
-def _decided(plan: Plan, option: Option) -> Plan | None:
+def _decided(plan: TimedPlan, option: Option) -> TimedPlan | None:
     """The plan of an option; None where no times give it, or where it loses what it does not drop."""
     try:
-        changed = plan.decide(**option.how)
+        changed = decide(plan, **option.how)
     except ScenarioError:
         return None
     return None if lost_steps(plan, changed, option.how.get("skip", ())) else changed
 
 
-def _options(plan: Plan, outside: Outside) -> Iterator[Option]:
+def _options(plan: TimedPlan, outside: Outside) -> Iterator[Option]:
     tasks = outside.base.scenario.records.tasks
     cuts = drop_order((task for task in tasks if may_be_cut(task) and to_do(outside, task.task)),
                       task_starts(plan))
@@ -163,7 +155,7 @@ def _options(plan: Plan, outside: Outside) -> Iterator[Option]:
                                   if s.step.task == task.task):
             what = task.task if fresh else f"the rest of {task.task}"
             yield Option(f"Give {what} to the other (the two trade its steps)", GIVE,
-                         {"give": (task.task,)}, (task.task,), only_if_sound=not fresh)
+                         {"give": [task.task]}, (task.task,), only_if_sound=not fresh)
         if task.need == "get-ahead" and fresh:
             yield from _moved(outside, task, FORWARD)
 
@@ -172,7 +164,7 @@ def _drop(outside: Outside, tasks: Sequence[Task]) -> Option:
     begun = [t.task for t in tasks if any(s.step.task == t.task and s.status != TO_DO
                                           for s in outside.states.by_step.values())]
     names = " and ".join(f"the rest of {t.task}" if t.task in begun else t.task for t in tasks)
-    skip = tuple(name for task in tasks for name in to_do(outside, task.task))
+    skip = [name for task in tasks for name in to_do(outside, task.task)]
     return Option(f"Drop {names}", DROP, {"skip": skip}, tuple(t.task for t in tasks))
 
 
@@ -186,27 +178,27 @@ def _moved(outside: Outside, task: Task, kind: str) -> Iterator[Option]:
         (i for i, name in enumerate(others) if outside.states.by_step[name].step.task == last_task), None)
     if at is None or task.task == last_task:
         return
-    order = (*others[:at], *own, *others[at:])
-    if list(order) != rest:
+    order = [*others[:at], *own, *others[at:]]
+    if order != rest:
         words = f"Bring {task.task} forward, next of all" if kind == FORWARD else (
             f"Postpone {task.task} to just before {others[at]}")
         yield Option(words, kind, {"order": order}, (task.task,))
 
 
-Ranked = tuple[tuple[float, ...], dict[str, Any], Plan]
+Ranked = tuple[tuple[float, ...], dict[str, object], TimedPlan]
 
 
-def _ranked(plan: Plan, changed: Plan, option: Option, known: pd.DataFrame) -> Ranked:
+def _ranked(plan: TimedPlan, changed: TimedPlan, option: Option, known: pd.DataFrame) -> Ranked:
     """The rank, row and plan of an option; of equals carrying on comes first, and less walking last."""
     limits = plan.scenario.settings.limits
     dropped = option.tasks if option.how.get("skip") else ()
     found = review(known, changed, (limits.hard_min, limits.planned_min),
-                   plan.outside.base.scenario.records.tasks, dropped)
+                   plan.known_outside("options").base.scenario.records.tasks, dropped)
     *rank, walk = found.rank
     return ((*rank, float(_KINDS.index(option.kind)), walk), _row(plan, changed, option, found), changed)
 
 
-def _row(plan: Plan, changed: Plan, option: Option, found: Review) -> dict[str, Any]:
+def _row(plan: TimedPlan, changed: TimedPlan, option: Option, found: Review) -> dict[str, object]:
     limits = plan.scenario.settings.limits
     return {
         "option": option.words, "kind": option.kind, "end_min": changed.end_min,
@@ -215,22 +207,22 @@ def _row(plan: Plan, changed: Plan, option: Option, found: Review) -> dict[str, 
         "hard_margin_min": limits.hard_min - changed.end_min, "new_stops": found.new_stops,
         "new_concerns": _new_concerns(changed, option, found), "open_until_min": _open_until(plan, changed),
         "must_by_min": _must_by(plan, option),
-        "decide": {name: list(how) for name, how in option.how.items()}, "moves": list(option.moves),
+        "decide": dict(option.how), "moves": list(option.moves),
     }
 
 
-def _new_concerns(changed: Plan, option: Option, found: Review) -> int:
+def _new_concerns(changed: TimedPlan, option: Option, found: Review) -> int:
     """Those that are not the decision itself: that steps are skipped, and what lies untouched for that."""
-    skipped, untouched = option.how.get("skip", ()), changed.outside.untouched
+    skipped, untouched = option.how.get("skip", ()), untouched_items(changed)
 
-    def is_decided(row: Mapping[Hashable, Any]) -> bool:
+    def is_decided(row: Mapping[Hashable, object]) -> bool:
         return (row["check"] == LOG and row["step"] in skipped) or (
             row["check"] == CUSTODY and row["rule"] in AT_END and row["about"] in untouched)
 
     return sum(row["severity"] == CONCERN and not is_decided(row) for row in found.fresh.to_dict("records"))
 
 
-def _open_until(plan: Plan, changed: Plan) -> float:
+def _open_until(plan: TimedPlan, changed: TimedPlan) -> float:
     """The first moment at which someone would do something else, now at the earliest: until then it is open.
 
     Now where someone is underway to what the option does not do: every minute of it has to be made good.
@@ -242,7 +234,7 @@ def _open_until(plan: Plan, changed: Plan) -> float:
 def _parting(one: Iterable[Activity], other: Iterable[Activity]) -> float:
     for a, b in zip_longest(one, other):
         if a is None or b is None:
-            return float((a or b).start_min)
+            return float(min(each.start_min for each in (a, b) if each))
         same = (a.kind, a.step, a.place, a.to_place) == (b.kind, b.step, b.place, b.to_place)
         if not same or abs(a.start_min - b.start_min) > ROUNDING_MIN:
             return float(min(a.start_min, b.start_min))

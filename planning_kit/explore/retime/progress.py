@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from planning_kit.explore.retime.retiming import Outside
 from planning_kit.inputs.arguments import is_number
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.log_steps import DONE, IN_PROGRESS, State
@@ -21,7 +20,7 @@ LEFT_OUT_COLUMNS = ["step", "task", "crew", "title", "kind", "why"]
 _NONE = float("nan")
 
 
-def progress_table(plan: TimedPlan, outside: Outside) -> pd.DataFrame:
+def progress_table(plan: TimedPlan) -> pd.DataFrame:
     """A row a step of the plan that the crew took outside, in its row order. PET minutes.
 
     ``status``: done, in progress, to do, left (with a rest to do), skipped, not done (no place is left for
@@ -29,11 +28,13 @@ def progress_table(plan: TimedPlan, outside: Outside) -> pd.DataFrame:
     compares the finish with the planned one. ``minutes`` is the work so far, and ``over_min`` what a finished
     step took beyond its likely duration. NaN where there is nothing to compare.
     """
+    outside = plan.known_outside("progress")
     base, gone = outside.planned, {left.step: left.kind for left in outside.happened.left_out}
     rows = []
     for state in outside.states.by_step.values():
         step = state.step
-        start, finish = _times(plan, state)
+        start, finish = times_of(plan, step.step)
+        start = state.pieces[0][0] if state.pieces else start
         position = base.position(step.step)
         planned = float(base.starts[position]), float(base.finishes[position])
         worked = _worked(state, outside.now_min)
@@ -44,13 +45,12 @@ def progress_table(plan: TimedPlan, outside: Outside) -> pd.DataFrame:
     return TextTable(rows, columns=PROGRESS_COLUMNS)
 
 
-def _times(plan: TimedPlan, state: State) -> tuple[float, float]:
-    """Start and finish, actual or re-timed; NaN for a step that is not in the plan and was not begun."""
-    name = state.step.step
-    is_planned = name in plan.network.steps
-    position = plan.position(name) if is_planned else -1
-    start = state.pieces[0][0] if state.pieces else float(plan.starts[position]) if is_planned else _NONE
-    return start, float(plan.finishes[position]) if is_planned else _NONE
+def times_of(plan: TimedPlan, step: str) -> tuple[float, float]:
+    """Start and finish of a step, PET minutes; NaN where it is not in the plan."""
+    if step not in plan.network.steps:
+        return _NONE, _NONE
+    position = plan.position(step)
+    return float(plan.starts[position]), float(plan.finishes[position])
 
 
 def _worked(state: State, now_min: float) -> float:
@@ -59,14 +59,14 @@ def _worked(state: State, now_min: float) -> float:
     return state.worked_min + (now_min - state.pieces[-1][0] if state.status == IN_PROGRESS else 0.0)
 
 
-def task_table(plan: TimedPlan, outside: Outside) -> pd.DataFrame:
+def task_table(plan: TimedPlan) -> pd.DataFrame:
     """A row a task, in the order of the table.
 
     ``done`` of so many ``steps``; ``planned_minutes`` and ``minutes`` are those of its finished steps, and
     ``over_min`` their difference; ``late_min`` compares the finish of its last step with the planned one.
     """
-    steps = progress_table(plan, outside)
-    rows = []
+    outside, rows = plan.known_outside("task_progress"), []
+    steps = progress_table(plan)
     for task in outside.base.scenario.records.tasks:
         own = steps[steps["task"] == task.task]
         finished = own[own["status"] == DONE]
@@ -86,24 +86,25 @@ def _status(states: pd.Series) -> str:
     return IN_PROGRESS if seen & {DONE, IN_PROGRESS, "left"} else "to do"
 
 
-def left_out_table(outside: Outside) -> pd.DataFrame:
+def left_out_table(plan: TimedPlan) -> pd.DataFrame:
     """A row a step that the re-timed plan does not hold; ``kind``: skipped or not done, ``why`` in words."""
-    rows = []
+    outside, rows = plan.known_outside("left_out"), []
     for left in outside.happened.left_out:
         step = outside.base.steps[outside.base.position(left.step)]
         rows.append((step.step, step.task, step.crew, step.title, left.kind, left.why))
     return TextTable(rows, columns=LEFT_OUT_COLUMNS)
 
 
-def with_updated_estimates(outside: Outside, weight: float = 2.0) -> Scenario:
+def with_updated_estimates(plan: TimedPlan, weight: float = 2.0) -> Scenario:
     """The scenario that was re-timed, with `updated_estimates` in it: the base of the next plan."""
-    table, learned = outside.base.scenario.steps, updated_estimates(outside, weight).set_index("step")
+    scenario = plan.known_outside("with_updated_estimates").base.scenario
+    table, learned = scenario.steps, updated_estimates(plan, weight).set_index("step")
     for column in ("minutes_low", "minutes_likely", "minutes_high"):
         table[column] = table["step"].map(learned[column]).astype(float).fillna(table[column])
-    return outside.base.scenario.with_table("steps", table)
+    return scenario.with_table("steps", table)
 
 
-def updated_estimates(outside: Outside, weight: float = 2.0) -> pd.DataFrame:
+def updated_estimates(plan: TimedPlan, weight: float = 2.0) -> pd.DataFrame:
     """Three-point estimates that have learned from the outing: a row a finished step.
 
     With an actual time a the new likely one is ``(weight * likely + a) / (weight + 1)``: the estimate counts
@@ -115,7 +116,7 @@ def updated_estimates(outside: Outside, weight: float = 2.0) -> pd.DataFrame:
         raise ScenarioError.single("must be 0 (only the log counts) or more", table="updated_estimates",
                                    column="weight", value=weight)
     rows = []
-    for state in outside.states.by_step.values():
+    for state in plan.known_outside("updated_estimates").states.by_step.values():
         step, actual = state.step, round(state.worked_min, 2)
         if state.status == DONE:
             likely = round((weight * step.minutes_likely + actual) / (weight + 1.0), 2)

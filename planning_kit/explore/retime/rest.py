@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from planning_kit.explore.propose.problem import Past
-from planning_kit.explore.retime.whereabouts import Whereabouts
 from planning_kit.inputs.records import BOTH, INSIDE, Records, Step, Task
 from planning_kit.plan.build import work_order
 from planning_kit.plan.network import ORDER, TURN
 from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.whereabouts import Whereabouts
 
 _ROUNDING_MIN = 1.0  # the solver counts in whole seconds and rounds up along a chain
 
@@ -26,8 +26,9 @@ class Rest:
     lanes: Mapping[str, tuple[str, ...]]
 
 
-def rest_of(plan: TimedPlan, here: Sequence[Whereabouts], now_min: float) -> Rest:
-    """The rest of a re-timed plan; ``here`` says where a decision taken now finds the two."""
+def rest_of(plan: TimedPlan) -> Rest:
+    """The rest of a re-timed plan, as a decision taken now finds it."""
+    here, now_min = plan.whereabouts, plan.known_outside("a better order").now_min
     records, begun = plan.scenario.records, _begun(plan)
     steps = tuple(replace(step, after=tuple(name for name in step.after if name not in begun))
                   for step in records.steps if step.step not in begun)

@@ -11,61 +11,59 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import TypeVar
 
 import numpy as np
 
-from planning_kit.explore.retime.effort import with_logged_effort
-from planning_kit.explore.retime.happened import Happened, positions, without, write_down
-from planning_kit.explore.retime.log_findings import log_findings, untouched_items
-from planning_kit.explore.retime.whereabouts import Whereabouts, from_here
+from planning_kit.explore.retime.effort import keeping_times, with_logged_effort
+from planning_kit.explore.retime.happened import positions, without, write_down
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log import Actuals, read_actuals
 from planning_kit.inputs.log_format import parse_when
 from planning_kit.inputs.log_state import states_of
-from planning_kit.inputs.log_steps import States
+from planning_kit.inputs.records import Records
 from planning_kit.inputs.times import moment_at, pet_label, pet_min
-from planning_kit.judge.findings import Finding
 from planning_kit.plan.almanac import Almanac, almanac_for
 from planning_kit.plan.build import build_network
 from planning_kit.plan.network import AFTER, MIN_GAP, Network, on_grid
 from planning_kit.plan.no_plan import is_first_cause, stop_if_circular, why_unplaced
-from planning_kit.plan.past import Broken, broken_rules, ended_at, with_past
-from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.past import Broken, Happened, broken_rules, ended_at, with_past
+from planning_kit.plan.timed import Outside, TimedPlan
 from planning_kit.plan.timing import earliest_starts
+from planning_kit.plan.whereabouts import Whereabouts, from_here
 
-P = TypeVar("P", bound=TimedPlan)
 _LONGEST_MIN = 1440.0  # nobody is outside for a day
 
 
-@dataclass(frozen=True, eq=False)
-class Outside:
-    """What a re-timed plan knows of the outing so far.
+def retime(plan: TimedPlan, actuals: object, now: object = None) -> TimedPlan:
+    """The plan that the crew took outside re-timed by a log; ``plan`` is it, or was made from it so."""
+    if plan.outside is None:
+        return retime_plan(plan, actuals, now)
+    return retime_plan(plan.outside.base, actuals, now, planned=plan.outside.planned)
 
-    ``planned`` is the plan that the crew took outside, with which all is compared; ``base`` is what was
-    re-timed: the same, or what a decision or a what-if has made of it. ``here``: where that found the two.
-    ``untouched``: items that only skipped steps would have touched.
+
+def re_timed_as(plan: TimedPlan, changed: TimedPlan, actuals: Actuals | None = None) -> TimedPlan:
+    """``changed``, a variant of the plan outside, re-timed at the now of ``plan`` by its log or ``actuals``.
+
+    It is ``changed`` itself where ``plan`` is not re-timed. What the log says of steps that the variant has
+    not is passed over.
     """
-
-    planned: TimedPlan
-    base: TimedPlan
-    actuals: Actuals
-    states: States
-    now_min: float
-    happened: Happened
-    effort: dict[str, float]
-    findings: tuple[Finding, ...]
-    here: tuple[Whereabouts, ...] = ()
-    untouched: frozenset[str] = frozenset()
+    if plan.outside is None:
+        return changed
+    if actuals is None:
+        known, actuals = set(changed.network.steps), plan.outside.actuals
+        told = tuple(event for event in actuals.events if not event.step or event.step in known)
+        actuals = replace(actuals, events=told)
+    return retime_plan(changed, actuals, plan.now_min, plan.whereabouts, plan.outside.planned)
 
 
-def retime_plan(base: P, actuals: object, now: object = None,
-                here: tuple[Whereabouts, ...] = ()) -> tuple[P, Outside]:
+def retime_plan(base: TimedPlan, actuals: object, now: object = None, here: tuple[Whereabouts, ...] = (),
+                planned: TimedPlan | None = None) -> TimedPlan:
     """The plan from ``now`` on (PET minutes, ``h:mm`` or UTC; the last event if not given).
 
-    ``here``: where a decision finds the two (see `planning_kit.explore.retime.whereabouts`).
-    Raises `ScenarioError` with the row of every event that cannot be; otherwise it always returns a plan.
+    ``here``: where a decision finds the two (see `planning_kit.plan.whereabouts`); ``planned``: with which
+    the outing is compared, if not with ``base``. Raises `ScenarioError` with the row of every event that
+    cannot be; otherwise it always returns a plan.
     """
     faults = Faults()
     read = read_actuals(actuals, base.egress, faults)
@@ -85,10 +83,9 @@ def retime_plan(base: P, actuals: object, now: object = None,
     plan = replace(base, scenario=placed.happened.scenario, egress=egress, almanac=almanac,
                    network=placed.network, durations=placed.durations, starts=placed.starts)
     plan, effort = with_logged_effort(plan, states)
-    findings = log_findings(plan, base, states, placed.happened, placed.broken, effort, now_min,
-                            read.events)
-    return plan, Outside(base, base, read, states, now_min, placed.happened, effort, tuple(findings),
-                         here, untouched_items(plan, base, placed.happened))
+    outside = Outside(planned=planned or base, base=base, actuals=read, states=states, now_min=now_min,
+                      happened=placed.happened, broken=placed.broken, effort=effort, here=here)
+    return keeping_times(plan, replace(plan, outside=outside))
 
 
 def moment_asked(when: object, egress: datetime, table: str, column: str) -> float:
@@ -164,3 +161,16 @@ def _needs(network: Network, cause: int) -> set[int]:
              if bound.before == cause and bound.kind in (AFTER, MIN_GAP)}
     shared = {step for group in network.groups if cause in group.members for step in group.members}
     return after | shared
+
+
+def network_of(plan: TimedPlan, records: Records) -> Network:
+    """The timing problem of changed records, with the past of ``plan`` where that is re-timed."""
+    network = build_network(records, plan.almanac, plan.travels)
+    if plan.outside is None:
+        return network
+    fixed = plan.outside.happened.fixed
+    starts = {number: fixed[step.step] for number, step in enumerate(records.steps) if step.step in fixed}
+    lengths = plan.durations[[plan.position(step.step) for step in records.steps]]
+    held = with_past(network, starts, lengths, plan.outside.now_min)
+    return from_here(held, starts, lengths, records.steps, plan.travels, records.settings.airlock,
+                     plan.whereabouts)

@@ -7,7 +7,6 @@ from dataclasses import replace
 
 import numpy as np
 
-from planning_kit.explore.retime.retiming import Outside
 from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.shown_text import visible
@@ -15,14 +14,15 @@ from planning_kit.inputs.times import gmt_label, moment_at, pet_label, pet_min
 from planning_kit.plan.build import work_order
 from planning_kit.plan.network import LIGHT, ROUNDING_MIN, Demand, pinned
 from planning_kit.plan.slack import latest_starts
-from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.timed import Outside, TimedPlan
 
 _AS_PLANNED_MIN = 0.5
 _WINDOWS_TOLD = 2
 
 
-def standing_of(plan: TimedPlan, outside: Outside) -> str:
+def standing_of(plan: TimedPlan) -> str:
     """Lines of words: now, each crew member, the next windows at stake, the end, what is left out."""
+    outside = plan.known_outside("standing")
     lines = [_now(plan, outside), *(_crew(plan, outside, crew) for crew in plan.travels),
              *_windows(plan, outside), _end(plan, outside), *_left_out(outside)]
     return "\n".join(map(visible, lines))

@@ -18,10 +18,9 @@ from planning_kit.inputs.git_revision import scenario_at
 from planning_kit.inputs.scenario import Scenario, load_scenario
 from planning_kit.inputs.shown_text import html_text
 from planning_kit.inputs.text_table import TextTable
-from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 
-Side = Scenario | TimedPlan
-Given = str | Path | Side
+Given = str | Path | Scenario | AnyPlan
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -101,8 +100,9 @@ def compare_revisions(a: Given, b: Given) -> Revision:
 
 
 def _timed(given: Given) -> tuple[Scenario, TimedPlan | None, str]:
-    if isinstance(given, TimedPlan):
-        return given.scenario, given, ""
+    if isinstance(given, AnyPlan):
+        plan = as_plan(given)
+        return plan.scenario, plan, ""
     scenario = given if isinstance(given, Scenario) else _read(given)
     try:
         return scenario, TimedPlan.of(scenario), ""

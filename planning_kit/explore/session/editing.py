@@ -6,7 +6,7 @@ It knows no widget. A view asks it to do something, then reads ``draft``, ``verd
 from __future__ import annotations
 
 from collections.abc import Collection, Hashable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from planning_kit.changes.amounts import LikelyMinutes, Set
@@ -14,33 +14,49 @@ from planning_kit.changes.change import Change
 from planning_kit.changes.order import Drag
 from planning_kit.explore.session import rows
 from planning_kit.explore.session import sheet as sheets
-from planning_kit.explore.session.draft import Draft, Fault, with_change
+from planning_kit.explore.session.draft import Draft, Fault, faults_in, scenario_of, with_change
 from planning_kit.explore.session.egress import EARLIEST, EGRESS, LATEST, egress_typed_as, typed_moment
 from planning_kit.explore.session.history import History
 from planning_kit.explore.session.origins import Origins
 from planning_kit.explore.session.settings_sheet import KEY, SETTINGS
 from planning_kit.explore.session.sheet import Cell, Sheet
-from planning_kit.explore.session.verdict import PlanOf, judged
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.timed import TimedPlan
 
 
+@dataclass(frozen=True)
+class Verdict:
+    """``scenario`` is None where the tables hold a fault, ``plan`` also where no plan keeps every rule."""
+
+    scenario: Scenario | None
+    plan: TimedPlan | None
+    faults: tuple[Fault, ...]
+
+
+def judged(draft: Draft, base: Scenario) -> Verdict:
+    """Validate and time a draft. Never raises for anything typed."""
+    scenario = None
+    try:
+        scenario = scenario_of(draft, base)
+        return Verdict(scenario, TimedPlan.of(scenario), ())
+    except ScenarioError as error:
+        return Verdict(scenario, None, faults_in(draft, error.problems))
+
+
 class Editing:
     """The draft of a scenario, its history, and what it comes to.
 
-    ``plan`` is the last good plan: it stays while the draft holds faults. ``plan_of`` makes a plan of a
-    scenario; a plan with findings where the view shows findings. Raises `ScenarioError` when the scenario
-    that it begins with cannot be timed.
+    ``plan`` is the last good plan: it stays while the draft holds faults. Raises `ScenarioError` when the
+    scenario that it begins with cannot be timed.
     """
 
-    def __init__(self, scenario: Scenario, plan_of: PlanOf = TimedPlan.of) -> None:
+    def __init__(self, scenario: Scenario) -> None:
         """Begin with ``scenario`` as loaded."""
-        self._plan_of = plan_of
         self._origins = Origins(scenario)
-        self.plan = plan_of(scenario)
+        self.plan = TimedPlan.of(scenario)
         self.history = History(self._origins.newest.draft)
-        self.verdict = judged(self.draft, self.base, plan_of)
+        self.verdict = judged(self.draft, self.base)
 
     @property
     def draft(self) -> Draft:
@@ -183,7 +199,7 @@ class Editing:
             self._judge()
 
     def _judge(self) -> None:
-        self.verdict = judged(self.draft, self.base, self._plan_of)
+        self.verdict = judged(self.draft, self.base)
         if self.verdict.plan is not None:
             self.plan = self.verdict.plan
 

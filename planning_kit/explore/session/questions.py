@@ -19,6 +19,7 @@ from planning_kit.explore.session.egress import EGRESS
 from planning_kit.explore.session.long_work import LongWork
 from planning_kit.explore.sweeping.sweep import sweep_egress
 from planning_kit.inputs.times import pet_label
+from planning_kit.plan.timed import TimedPlan
 
 SWEEP, ODDS, ORDER = "sweep", "odds", "order"
 _SWEEP_EVERY_MIN = 5
@@ -39,8 +40,8 @@ class Tried:
 class Orders:
     """What a search said; the orders it found, each once; the odds of the plan as it is and of each."""
 
-    said: Proposals
-    found: tuple[Proposal, ...]
+    said: Proposals[TimedPlan]
+    found: tuple[Proposal[TimedPlan], ...]
     current_odds: Odds
     odds: tuple[Odds, ...]
 
@@ -85,8 +86,7 @@ def about_a_better_order(editing: Editing) -> LongWork:
 
     def do(work: LongWork) -> Orders | None:
         said = search_orders(plan.scenario, seconds=_SEARCH_SECONDS, cancel=lambda: work.is_stopping,
-                              progress=lambda step: work.tell(math.nan, _search_words(step)),
-                              plan_type=type(plan))
+                              progress=lambda step: work.tell(math.nan, _search_words(step)))
         # With another egress allowed the search may find the same order again.
         found = tuple({each.scenario.digest: each for each in reversed(said.found)}.values())[::-1]
         if work.is_stopping and not found:

@@ -22,7 +22,6 @@ from planning_kit.explore.session.long_work import LongWork
 from planning_kit.explore.session.merge import Merge, Where, merged, same_lines
 from planning_kit.explore.session.origins import Origin
 from planning_kit.explore.session.questions import ORDER, QUESTIONS
-from planning_kit.explore.session.verdict import PlanOf
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.folder_files import holds_something
 from planning_kit.inputs.scenario import Scenario
@@ -34,12 +33,12 @@ AS_LOADED = "as loaded"
 class Session(Editing):
     """One planner editing one scenario: an `Editing` with versions, a baseline and files."""
 
-    def __init__(self, scenario: Scenario, plan_of: PlanOf = TimedPlan.of) -> None:
+    def __init__(self, scenario: Scenario) -> None:
         """Begin with ``scenario`` as loaded: also the first named version.
 
         Raises `ScenarioError` when it has no plan.
         """
-        super().__init__(scenario, plan_of)
+        super().__init__(scenario)
         self.versions: dict[str, Draft] = {AS_LOADED: self.draft}
         self.dropped: tuple[str, Draft] | None = None
         self.baseline_name: str | None = None
@@ -47,7 +46,7 @@ class Session(Editing):
         self.journal = Journal(scenario.folder)
         self._restored: Draft | None = None
         self.works: dict[str, LongWork] = {}
-        self.preview: Proposal | None = None
+        self.preview: Proposal[TimedPlan] | None = None
 
     # Long questions, and orders proposed
 
@@ -73,7 +72,7 @@ class Session(Editing):
         """Whether the draft has changed since that question was asked."""
         return question in self.works and not self.works[question].is_about(self.draft)
 
-    def proposal(self, number: int) -> Proposal:
+    def proposal(self, number: int) -> Proposal[TimedPlan]:
         """One of the better orders found last. Raises `ScenarioError` where there is none, or an old one."""
         work = self.works.get(ORDER)
         if work is None or work.result is None or not 0 <= number < len(work.result.found):
@@ -81,7 +80,7 @@ class Session(Editing):
         if self.is_old(ORDER):
             raise ScenarioError.single("the plan was edited since this order was found: search again",
                                        column="order", value=number)
-        found: Proposal = work.result.found[number]
+        found: Proposal[TimedPlan] = work.result.found[number]
         return found
 
     def show_proposal(self, number: int | None) -> None:
@@ -156,7 +155,7 @@ class Session(Editing):
     def _plan_of_version(self, name: str) -> TimedPlan:
         draft = self._version(name)
         try:
-            return self._plan_of(scenario_of(draft, self._origins.of(draft).base))
+            return TimedPlan.of(scenario_of(draft, self._origins.of(draft).base))
         except ScenarioError as error:
             first = next(iter(error.problems["problem"]))
             raise ScenarioError.single(f"this version has no plan, as it holds faults: {first}",
@@ -222,7 +221,7 @@ class Session(Editing):
         Raises `ScenarioError` when the folder holds faults; nothing has changed then.
         """
         theirs = self._origins.read(self.draft)
-        self._plan_of(theirs.base)
+        TimedPlan.of(theirs.base)
         name = self._free_name("mine")
         self.versions[name] = self.draft
         self._edit(self._origins.add(theirs), "take what is in the folder")

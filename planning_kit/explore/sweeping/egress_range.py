@@ -59,7 +59,7 @@ class EgressRange:
         for release in network.releases:
             np.maximum(floor[release.step], offsets + release.at_min, out=floor[release.step])
         moving = replace(network, releases=())
-        starts = earliest_starts(moving, durations, not_before=floor) - offsets
+        starts: np.ndarray = earliest_starts(moving, durations, not_before=floor) - offsets
         starts[:, ~self._is_plain(starts, on_grid(durations)[:, None])] = np.nan
         return starts
 
@@ -68,7 +68,7 @@ class EgressRange:
         horizon = self.scenario.settings.horizon_h * 60.0
         needs_end = np.array([windows is not None for windows in self.network.allowed])[:, None]
         last = np.where(needs_end, starts + lengths, starts)
-        known = np.isfinite(starts).all(axis=0) & (last <= horizon).all(axis=0)
+        known: np.ndarray = np.isfinite(starts).all(axis=0) & (last <= horizon).all(axis=0)
         guard = self.scenario.settings.night_guard_s / 60.0
         return known & ~self._is_in_a_guard(guard) if self._first_lit_min(lengths[:, 0]) <= guard else known
 

@@ -13,7 +13,7 @@ from planning_kit.inputs.faults import Faults, ScenarioError, told_together
 from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.text_table import ShownTable
 from planning_kit.inputs.times import as_utc
-from planning_kit.judge.all_checks import find_all
+from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import STOP
 from planning_kit.plan.activities import WAIT
 from planning_kit.plan.almanac import Almanac
@@ -93,7 +93,7 @@ def _row_alone(egresses: EgressRange, row: int, stops: bool) -> dict[str, object
     except ScenarioError as error:
         why = told_together(error.problems)
         return _row(scenario, egress, _NOT_TIMED, _NOT_TIMED, why) | {"stops": _NOT_TIMED}
-    found = float((find_all(plan)["severity"] == STOP).sum()) if stops else _NOT_TIMED
+    found = float((findings_of(plan)["severity"] == STOP).sum()) if stops else _NOT_TIMED
     return _row(scenario, egress, plan.end_min, _wait_min(plan)) | {"stops": found}
 
 

@@ -6,15 +6,14 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from planning_kit.explore.retime.live_plan import LivePlan
-from planning_kit.explore.retime.retiming import Outside
+from planning_kit.explore.retime.progress import times_of
 from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.log_format import FINISHED, PARTLY, SKIPPED, STARTED
-from planning_kit.inputs.log_state import DONE, DROPPED, IN_PROGRESS, State
+from planning_kit.inputs.log_steps import DONE, DROPPED, IN_PROGRESS, State
 from planning_kit.inputs.records import BOTH
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity, lane_activities
 from planning_kit.plan.build import work_order
-from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.timed import Outside, TimedPlan
 
 _BEFORE = (STARTED, SKIPPED)
 _DURING = (FINISHED, PARTLY, SKIPPED)
@@ -56,9 +55,9 @@ class LaneNow:
         return next((step for step in self.steps if step.status == IN_PROGRESS), None)
 
 
-def lanes_now(plan: LivePlan, outside: Outside) -> list[LaneNow]:
-    """Every lane that has steps: the crew, then the other actors."""
-    records = plan.scenario.records
+def lanes_now(plan: TimedPlan) -> list[LaneNow]:
+    """Every lane of a re-timed plan that has steps: the crew, then the other actors."""
+    outside, records = plan.known_outside("lanes"), plan.scenario.records
     activities = lane_activities(plan, with_slack=False)
     lanes = [LaneNow(crew, "", tuple(_open_steps(plan, outside, crew)),
                      _between(plan, outside, crew, activities[crew])) for crew in plan.travels]
@@ -67,7 +66,7 @@ def lanes_now(plan: LivePlan, outside: Outside) -> list[LaneNow]:
     return lanes
 
 
-def _open_steps(plan: LivePlan, outside: Outside, who: str) -> Iterator[OpenStep]:
+def _open_steps(plan: TimedPlan, outside: Outside, who: str) -> Iterator[OpenStep]:
     base = outside.base
     states = [outside.states.by_step[base.steps[position].step]
               for position in work_order(base.steps, who)]
@@ -87,10 +86,10 @@ def _still_awaits(state: State, who: str, last_min: float) -> bool:
     return state.status == DONE and _awaits(state, who) and state.pieces[-1][0] == last_min
 
 
-def _open_step(plan: LivePlan, outside: Outside, state: State, who: str) -> OpenStep:
+def _open_step(plan: TimedPlan, outside: Outside, state: State, who: str) -> OpenStep:
     name, is_running, awaits = state.step.step, state.status == IN_PROGRESS, _awaits(state, who)
-    start, finish = _times(plan, name)
-    planned_start, planned_finish = _times(outside.planned, name)
+    start, finish = times_of(plan, name)
+    planned_start, planned_finish = times_of(outside.planned, name)
     late = finish - planned_finish if is_running else start - planned_start
     place = plan.place_title(state.step.place) if state.step.place else ""  # an actor's step may have none
     events = _DURING if is_running else (FINISHED,) if state.status == DONE else _BEFORE
@@ -98,14 +97,7 @@ def _open_step(plan: LivePlan, outside: Outside, state: State, who: str) -> Open
                     (STARTED, *events) if awaits and is_running else events, state.step.crew == BOTH, awaits)
 
 
-def _times(plan: TimedPlan, step: str) -> tuple[float, float]:
-    if step not in plan.network.steps:
-        return math.nan, math.nan
-    position = plan.position(step)
-    return float(plan.starts[position]), float(plan.finishes[position])
-
-
-def _between(plan: LivePlan, outside: Outside, crew: str, activities: Sequence[Activity]) -> str:
+def _between(plan: TimedPlan, outside: Outside, crew: str, activities: Sequence[Activity]) -> str:
     """What the re-timed plan has them do now if no step is in hand."""
     if crew in outside.states.at_work:
         return ""
@@ -116,7 +108,7 @@ def _between(plan: LivePlan, outside: Outside, crew: str, activities: Sequence[A
     return _words(plan, here) if here else ""
 
 
-def _words(plan: LivePlan, activity: Activity) -> str:
+def _words(plan: TimedPlan, activity: Activity) -> str:
     if activity.kind == TRAVEL:
         return f"on the way to {plan.place_title(activity.to_place)}"
     if activity.kind == WAIT:

@@ -6,18 +6,16 @@ the rest. Whatever stands in the log, there is always a plan: the last good one 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import Any
 
 import pandas as pd
 
+from planning_kit.explore.retime.deciding import Decision, decide
 from planning_kit.explore.retime.effort import keeping_times
-from planning_kit.explore.retime.going_home import ABORT, TERMINATE
-from planning_kit.explore.retime.live_plan import LivePlan
-from planning_kit.explore.retime.retiming import Outside, retime_plan
-from planning_kit.explore.retime.whereabouts import Whereabouts
+from planning_kit.explore.retime.going_home import ABORT, TERMINATE, going_home, home_now
+from planning_kit.explore.retime.retiming import retime_plan
 from planning_kit.explore.watch.clock import CLOCK_KINDS, HELD, WALL, Clock, typed_moment, utc_now
 from planning_kit.explore.watch.entry import Entry, Refused, refused, write
 from planning_kit.explore.watch.hearing import Heard, LogFault, heard, without_rates
@@ -30,10 +28,10 @@ from planning_kit.inputs.log_format import LOG_COLUMNS, STARTED
 from planning_kit.inputs.log_state import IN_FUTURE
 from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.times import moment_at, pet_min
-from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.timed import Outside, TimedPlan
+from planning_kit.plan.whereabouts import Whereabouts
 
 _EARLIEST_MIN = -24 * 60.0  # before egress; farther off, a clock is of another day
-How = Mapping[str, Any]
 
 
 @dataclass(frozen=True)
@@ -41,18 +39,16 @@ class Preview:
     """An option that is looked at, not decided: its words, the arguments of ``decide``, and its plan."""
 
     words: str
-    how: How
-    plan: LivePlan
+    how: Decision
+    plan: TimedPlan
 
 
 @dataclass(frozen=True)
 class Options:
-    """The options at one moment (``plan.options()``), of which plan, and of how many events they knew."""
+    """The options at one moment (`options_table`), and what was known of the outing then."""
 
     table: pd.DataFrame
-    now_min: float
-    events: int
-    base: TimedPlan
+    outside: Outside
 
 
 class Watch:
@@ -63,7 +59,7 @@ class Watch:
     the wall clock. Raises `ScenarioError` where now is no moment of this outing.
     """
 
-    def __init__(self, base: LivePlan, log: Logbook, clock: Clock,
+    def __init__(self, base: TimedPlan, log: Logbook, clock: Clock,
                  wall: Callable[[], datetime] = utc_now) -> None:
         """Begin with what the log says now."""
         self._wall = wall
@@ -87,8 +83,7 @@ class Watch:
     @property
     def outside(self) -> Outside:
         """What is known of the outing at the last re-timing."""
-        assert self.plan.outside is not None
-        return self.plan.outside
+        return self.plan.known_outside("the watch")
 
     @property
     def now_min(self) -> float:
@@ -96,14 +91,14 @@ class Watch:
         return self.outside.now_min
 
     @property
-    def shown(self) -> tuple[LivePlan, LivePlan]:
+    def shown(self) -> tuple[TimedPlan, TimedPlan]:
         """The plan to draw, and what its ghosts are: the plan taken outside; in a preview, carrying on."""
         return (self.plan, self.planned) if self.preview is None else (self.preview.plan, self.plan)
 
     @property
     def lanes(self) -> list[LaneNow]:
         """Who is on what, and what may be logged of each."""
-        return lanes_now(self.plan, self.outside)
+        return lanes_now(self.plan)
 
     @property
     def is_egress_logged(self) -> bool:
@@ -194,7 +189,7 @@ class Watch:
                 f"the log goes on: {count} of its rows were written after the now that was set. Set now to "
                 "its end, or rehearse from here in a log of your own", table="log")
 
-    def rebase(self, base: LivePlan, here: tuple[Whereabouts, ...] = ()) -> None:
+    def rebase(self, base: TimedPlan, here: tuple[Whereabouts, ...] = ()) -> None:
         """Re-time another plan by the same log: an edit, or a decision, which found the two ``here``.
 
         While nothing has been logged it is also the one that the crew take outside.
@@ -207,34 +202,32 @@ class Watch:
 
     # Decisions
 
-    def look_at(self, words: str, how: How) -> None:
+    def look_at(self, words: str, how: Decision) -> None:
         """Preview an option: nothing is decided. Raises `ScenarioError` where it is not open any more."""
-        self.preview = Preview(words, how, self.plan.decide(**how))
+        self.preview = Preview(words, how, decide(self.plan, **how))
 
     def look_away(self) -> None:
         """End the preview."""
         self.preview = None
 
-    def keep_options(self, plan: LivePlan, table: pd.DataFrame) -> None:
+    def keep_options(self, plan: TimedPlan, table: pd.DataFrame) -> None:
         """Take note of the options of ``plan``, which may have been found while the log went on."""
-        assert plan.outside is not None
-        outside = plan.outside
-        self.options = Options(table, outside.now_min, len(outside.actuals.events), outside.base)
+        self.options = Options(table, plan.known_outside("options"))
 
     @property
     def are_options_old(self) -> bool:
         """Whether something was logged, or the plan changed, since the options were found."""
-        found, outside = self.options, self.outside
-        return found is not None and (found.events != len(outside.actuals.events)
-                                      or found.base is not outside.base)
+        if self.options is None:
+            return False
+        then, now = self.options.outside, self.outside
+        return len(then.actuals.events) != len(now.actuals.events) or then.base is not now.base
 
     def ways_home(self) -> dict[str, tuple[pd.DataFrame, pd.DataFrame]]:
         """For terminate and abort, called now: the sequence, and time and margins of each crew member.
 
         Raises `ScenarioError` before egress and once both are inside.
         """
-        return {TERMINATE: (self.plan.terminate(), self.plan.home_now(TERMINATE)),
-                ABORT: (self.plan.abort(), self.plan.home_now(ABORT))}
+        return {how: (going_home(self.plan, how), home_now(self.plan, how)) for how in (TERMINATE, ABORT)}
 
     # Reading
 
@@ -256,18 +249,18 @@ class Watch:
             self.trouble = f"the plan cannot be timed anew: {error.words}"
         self._look_again()
 
-    def _re_timed(self, actuals: Actuals, now: datetime) -> LivePlan:
+    def _re_timed(self, actuals: Actuals, now: datetime) -> TimedPlan:
         now_min = pet_min(now, actuals.egress or self.base.egress)
         here = self._still_here(actuals)
         try:
-            plan, outside = retime_plan(self.base, actuals, now_min, here)
+            plan = retime_plan(self.base, actuals, now_min, here, self.planned)
         except ScenarioError as error:
-            plan, outside = retime_plan(self.base, without_rates(actuals), now_min, here)
+            plan = retime_plan(self.base, without_rates(actuals), now_min, here, self.planned)
             faults = (LogFault(None, str(row["column"]), str(row["value"]), str(row["problem"]))
                       for row in error.problems.to_dict("records"))
             self.heard = replace(self.heard, faults=(*self.heard.faults, *faults))
         # The next decision finds them where this plan has brought them by then, not where the last one did.
-        outside = replace(outside, planned=self.planned, here=())
+        outside = replace(plan.known_outside("the watch"), here=())
         return keeping_times(plan, replace(plan, outside=outside))
 
     def _still_here(self, actuals: Actuals) -> tuple[Whereabouts, ...]:
@@ -286,7 +279,7 @@ class Watch:
                 self.preview = None
 
 
-def first_clock(base: LivePlan, log: Logbook, wall: datetime) -> Clock:
+def first_clock(base: TimedPlan, log: Logbook, wall: datetime) -> Clock:
     """The wall clock where it lies in this outing; else held at the end of the log, or at egress."""
     if _EARLIEST_MIN <= pet_min(wall, base.egress) <= base.horizon_min:
         return Clock.wall(wall)

@@ -33,11 +33,11 @@ from planning_kit.plan.hardware.mishaps import (
 )
 from planning_kit.plan.lines.legs import Passage, stands, stands_at
 from planning_kit.plan.network import AFTER, MIN_GAP, ORDER
-from planning_kit.plan.plan_times import PlanTimes
+from planning_kit.plan.plan_times import Times
 from planning_kit.plan.spans import Spans
 
 
-def track_custody(times: PlanTimes, passages: Mapping[str, Sequence[Passage]]) -> Custody:
+def track_custody(times: Times, passages: Mapping[str, Sequence[Passage]]) -> Custody:
     """Play the plan and tell where everything was and what went wrong; ``passages`` by crew member."""
     walk = _before_egress(times, passages)
     walk.look_at_sockets()
@@ -57,7 +57,7 @@ def track_custody(times: PlanTimes, passages: Mapping[str, Sequence[Passage]]) -
     return walk.result()
 
 
-def _instants(times: PlanTimes) -> Iterator[tuple[float, list[int], list[int]]]:
+def _instants(times: Times) -> Iterator[tuple[float, list[int], list[int]]]:
     """Every moment at which a step ends or begins: positions that finish (begun earlier), that start."""
     starts, finishes = times.starts.tolist(), times.finishes.tolist()
     ending: dict[float, list[int]] = {}
@@ -75,7 +75,7 @@ def _instants(times: PlanTimes) -> Iterator[tuple[float, list[int], list[int]]]:
         yield now, ending.get(now, []), starting
 
 
-def _in_order(times: PlanTimes, positions: list[int]) -> list[int]:
+def _in_order(times: Times, positions: list[int]) -> list[int]:
     """Steps that start together, some of no length, so that none comes before one that it waits for."""
     waits_for: dict[int, set[int]] = {position: set() for position in positions}
     for bound in (bound for position in positions for bound in times.network.bounds_into[position]):
@@ -91,7 +91,7 @@ def _in_order(times: PlanTimes, positions: list[int]) -> list[int]:
     return list(done)
 
 
-def _before_egress(times: PlanTimes, passages: Mapping[str, Sequence[Passage]]) -> _Walk:
+def _before_egress(times: Times, passages: Mapping[str, Sequence[Passage]]) -> _Walk:
     """Everything where it is at PET 0."""
     records = times.scenario.records
     hardware = Hardware({item.item: item for item in records.hardware},
@@ -102,7 +102,7 @@ def _before_egress(times: PlanTimes, passages: Mapping[str, Sequence[Passage]]) 
     return _Walk(times, standing, hardware, Loads(hardware, Intentions(times), room), _moves(times))
 
 
-def _moves(times: PlanTimes) -> dict[str, list[tuple[Step, ItemMove, float, bool]]]:
+def _moves(times: Times) -> dict[str, list[tuple[Step, ItemMove, float, bool]]]:
     """All takes and leaves of each item, row by row: step, entry, PET, whether it is taken."""
     found: dict[str, list[tuple[Step, ItemMove, float, bool]]] = {}
     starts, finishes = times.starts.tolist(), times.finishes.tolist()
@@ -120,7 +120,7 @@ class _Walk:
     ``active`` are the steps under way; ``missed`` what was found missing in them, to say it once a step.
     """
 
-    times: PlanTimes
+    times: Times
     standing: Mapping[str, Mapping[str, Spans]]
     hardware: Hardware
     loads: Loads

@@ -14,13 +14,13 @@ from math import inf, isfinite
 from planning_kit.inputs.records import Step
 from planning_kit.plan.hardware.custody_state import Hardware
 from planning_kit.plan.hardware.mishaps import Overload
-from planning_kit.plan.plan_times import PlanTimes
+from planning_kit.plan.plan_times import Times
 
 
 class Intentions:
     """Who acts on each item when, looked up for what a hold was meant for."""
 
-    def __init__(self, times: PlanTimes) -> None:
+    def __init__(self, times: Times) -> None:
         """Read all takes, leaves and uses of the plan."""
         self._moves: dict[str, list[tuple[float, str]]] = {}  # of each item: PET and place
         self._last: dict[tuple[str, str], float] = {}  # PET at which someone last acts on an item

@@ -21,7 +21,7 @@ from planning_kit.inputs.text_table import ShownTable
 from planning_kit.plan.homeward.ways_back import Mover, Rescue, Spot, alone_min, movers, spot_at
 from planning_kit.plan.lines.tethers import Lie, Tether
 from planning_kit.plan.network import ROUNDING_MIN
-from planning_kit.plan.plan_times import PlanTimes
+from planning_kit.plan.plan_times import Times
 from planning_kit.plan.suit.suits import Store, SuitHistory
 
 Numbers = NDArray[np.float64]
@@ -67,7 +67,7 @@ class Returns:
         return np.fmin(self.emergency_margin_min, self.suit_margin_min)
 
 
-def return_times(times: PlanTimes, tethers: Mapping[str, Tether],
+def return_times(times: Times, tethers: Mapping[str, Tether],
                  suits: Sequence[SuitHistory]) -> tuple[Returns, ...]:
     """The way back of each crew member through the plan: how tethers lie, what suits have left."""
     mover_of = movers(times.scenario.records, times.travels)
@@ -95,7 +95,7 @@ def _spots(lies: Sequence[Lie], moments: Numbers) -> list[Spot]:
     return [spot_at(lies[number], at) for number, at in zip(which.tolist(), moments.tolist(), strict=True)]
 
 
-def _returns(times: PlanTimes, crew: str, mover_of: Mapping[str, Mover],
+def _returns(times: Times, crew: str, mover_of: Mapping[str, Mover],
              spots: Mapping[str, Sequence[Spot]], moments: Numbers, suits: Sequence[SuitHistory]) -> Returns:
     limits, ingress_min = times.scenario.settings.limits, times.network.ingress_min
     going_in = times.end_min - ingress_min

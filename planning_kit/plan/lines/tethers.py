@@ -19,7 +19,7 @@ import pandas as pd
 
 from planning_kit.inputs.text_table import ShownTable
 from planning_kit.plan.lines.legs import Passage, stands, stands_at
-from planning_kit.plan.plan_times import PlanTimes
+from planning_kit.plan.plan_times import Times
 from planning_kit.plan.routes import Travel
 
 TETHER_COLUMNS = ["crew", "from_min", "until_min", "place", "to_place", "hook", "reach_m", "tether_m",
@@ -70,7 +70,7 @@ class Tether:
     owner_away: tuple[HookMove, ...]
 
 
-def track_tether(times: PlanTimes, passages: Sequence[Passage], crew: str) -> Tether:
+def track_tether(times: Times, passages: Sequence[Passage], crew: str) -> Tether:
     """Follow the tether of one crew member, whose passages these are, through the plan."""
     records = times.scenario.records
     anchors = frozenset(place.place for place in records.places if place.anchor)
@@ -86,7 +86,7 @@ def track_tether(times: PlanTimes, passages: Sequence[Passage], crew: str) -> Te
     )
 
 
-def _hook_moves(times: PlanTimes, crew: str) -> list[HookMove]:
+def _hook_moves(times: Times, crew: str) -> list[HookMove]:
     """The planned hook moves of one tether, by time."""
     moves = [HookMove(step.step, step.place, float(finish))
              for step, finish in zip(times.steps, times.finishes, strict=True)

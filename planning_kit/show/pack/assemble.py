@@ -8,7 +8,6 @@ from importlib.metadata import PackageNotFoundError, version
 import pandas as pd
 
 from planning_kit.explore.odds.odds import Odds
-from planning_kit.explore.retime.live_plan import LivePlan
 from planning_kit.explore.revising.revisions import Revision
 from planning_kit.inputs.sign_offs import CURRENT, SIGN_OFF, reviews
 from planning_kit.inputs.times import gmt_label
@@ -65,14 +64,13 @@ def _facts(plan: TimedPlan, revision: Revision | None) -> tuple[tuple[str, str],
 
 def _planned_digest(plan: TimedPlan) -> list[tuple[str, str]]:
     """Of a re-timed plan, whose own inputs hold the log: the digest of what the crew took outside."""
-    if isinstance(plan, LivePlan) and plan.outside is not None:
-        return [("Digest before the log", plan.outside.planned.scenario.digest)]
-    return []
+    return [] if plan.outside is None else [
+        ("Digest before the log", plan.outside.planned.scenario.digest)]
 
 
 def _changes(plan: TimedPlan) -> str:
-    """What the what-ifs behind this plan changed; the plan of the front door keeps them."""
-    return "; ".join(one_line(change.words) for change in getattr(plan, "history", ()))
+    """What the what-ifs behind this plan changed."""
+    return "; ".join(one_line(change.words) for change in plan.history)
 
 
 def _other_egress(plan: TimedPlan) -> str:

@@ -11,7 +11,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from planning_kit.explore.retime.live_plan import LivePlan
 from planning_kit.inputs.records import Step
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
@@ -64,7 +63,7 @@ class _Sheet:
         self.plan, self.crew = plan, crew
         self.names, self.found = Names(plan), OpenFindings(plan)
         self.step_words = StepWords(self.names)
-        now_min = plan.now_min if isinstance(plan, LivePlan) else None
+        now_min = plan.now_min
         self.from_min = -math.inf if now_min is None else now_min
 
     def section(self, form: _Form) -> Section:

@@ -15,7 +15,7 @@ from planning_kit.inputs.folder_files import digest_of, reason_of
 from planning_kit.inputs.save import save_files, writing
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.text_table import TextTable
-from planning_kit.plan.timed import TimedPlan, as_plan
+from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 from planning_kit.show.briefing import briefing
 from planning_kit.show.pack.assemble import assemble
 from planning_kit.show.pack.content import CAUTION, Pack
@@ -27,8 +27,8 @@ MANIFEST = "review-pack.json"
 _LEFT_BY_SYSTEMS = ("Thumbs.db", "desktop.ini")  # and names that begin with a dot
 
 
-def write_review_pack(plan: TimedPlan, folder: str | Path,
-                      baseline: TimedPlan | Scenario | str | Path | None = None,
+def write_review_pack(plan: AnyPlan, folder: str | Path,
+                      baseline: AnyPlan | Scenario | str | Path | None = None,
                       chances: Odds | None = None) -> pd.DataFrame:
     """Write what reviewers and the crew need into ``folder``; gives the files: ``file``, ``what``.
 
@@ -39,16 +39,15 @@ def write_review_pack(plan: TimedPlan, folder: str | Path,
     of others or a pack that someone edited raise `ScenarioError`, as does a folder that cannot be written:
     nothing is changed then. Made of the same inputs, a pack says the same; it carries no date.
     """
-    as_plan(plan)
-    target = _target(folder)
+    timed, target = as_plan(plan), _target(folder)
     if chances is not None and not isinstance(chances, Odds):
         raise ScenarioError.single("must be the plan's odds, as pk.odds makes them", column="chances",
                                    value=type(chances).__name__)
     with writing(target):  # a pack whose writing was interrupted is whole again from here on
         known = _earlier_pack(target)
-    revision = compare_revisions(baseline, plan) if baseline is not None else None
-    files = pack_files(plan, chances, revision)
-    put_pack(plan, target, {name: content for name, (content, _) in files.items()}, known)
+    revision = compare_revisions(baseline, timed) if baseline is not None else None
+    files = pack_files(timed, chances, revision)
+    put_pack(timed, target, {name: content for name, (content, _) in files.items()}, known)
     rows = [(name, what) for name, (_, what) in files.items()]
     return TextTable([*rows, (MANIFEST, "what was written, with digests")], columns=["file", "what"])
 

@@ -62,7 +62,7 @@ def test_a_local_search_hands_on_only_what_holds(demo: pk.Scenario, demo_plan: p
                                                  problem: Problem) -> None:
     found = search(problem, demo)
     assert len(found) >= 3
-    judge = Judge(demo, pk.Plan.of, demo_plan, demo.settings.limits.hard_min)
+    judge = Judge(demo, demo_plan.timed, demo.settings.limits.hard_min)
     ends = []
     for choice in found:
         answer = completed(problem, choice, Budget(1.0, 300.0))
@@ -71,7 +71,7 @@ def test_a_local_search_hands_on_only_what_holds(demo: pk.Scenario, demo_plan: p
                       if all(_holds(literal, answer.values) for literal in rule.when))
         rebuilt = judge.try_out(Choice(choice.lanes, choice.swapped, choice.dropped, choice.egress, rules))
         assert rebuilt is not None
-        assert not stops(rebuilt.plan) - stops(demo_plan)
+        assert not stops(pk.Plan(rebuilt.plan)) - stops(demo_plan)
         ends.append(rebuilt.plan.end_min)
     assert ends == sorted(ends, reverse=True)
     assert ends[-1] < demo_plan.end_min - 1

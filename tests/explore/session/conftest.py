@@ -27,7 +27,7 @@ def folder(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def session(folder: Path) -> Session:
-    return Session(pk.load_scenario(folder), pk.time_plan)
+    return Session(pk.load_scenario(folder))
 
 
 def line_of(session: Session, sheet: str, key: str) -> int:

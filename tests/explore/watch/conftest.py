@@ -47,7 +47,7 @@ def wall(plan: pk.Plan) -> Wall:
 
 @pytest.fixture
 def watch(plan: pk.Plan, wall: Wall, folder: Path) -> Watch:
-    return Watch(plan, Logbook.beside(folder), Clock.wall(wall()), wall)
+    return Watch(plan.timed, Logbook.beside(folder), Clock.wall(wall()), wall)
 
 
 def called(watch: Watch, lane: str, event: str, step: str, at: str = "", **more: str) -> str:

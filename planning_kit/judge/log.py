@@ -8,9 +8,8 @@ Rules: ``min-gap``, ``max-gap``, ``after`` and ``quick-way`` (about the step bef
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 
-from planning_kit.explore.retime.happened import NOT_DONE, SKIPPED, Happened, LeftOut
 from planning_kit.inputs.log_format import Event
 from planning_kit.inputs.log_steps import IN_PROGRESS, LEFT, TO_DO, State, States
 from planning_kit.inputs.records import Step
@@ -18,7 +17,7 @@ from planning_kit.inputs.times import pet_label, pet_min
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.build import work_order
 from planning_kit.plan.network import MAX_GAP, MIN_GAP, ORDER
-from planning_kit.plan.past import Broken
+from planning_kit.plan.past import NOT_DONE, SKIPPED, Broken, LeftOut
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "log"
@@ -27,15 +26,16 @@ _CLOCK_MIN, _REHEARSAL_MIN = 1.0, 720.0
 _QUICKER_MIN = 1.0  # on a way: less is how exactly people call and log
 
 
-def log_findings(plan: TimedPlan, base: TimedPlan, states: States, happened: Happened,
-                 broken: Sequence[Broken], effort: Mapping[str, float], now_min: float,
-                 events: Sequence[Event] = ()) -> Iterator[Finding]:
-    """Everything that the log and the re-timing have to say, beside the checks of the plan that results."""
-    for each in broken:
+def check_log(plan: TimedPlan) -> Iterator[Finding]:
+    """Everything that the log and the re-timing have to say of a re-timed plan, beside the other checks."""
+    if plan.outside is None:
+        return
+    outside, now_min = plan.outside, plan.outside.now_min
+    for each in outside.broken:
         is_quick = each.bound is not None and each.bound.kind == ORDER
         if not is_quick or each.by_min >= _QUICKER_MIN:
             yield _broken(plan, each)
-    for state in states.by_step.values():
+    for state in outside.states.by_step.values():
         if state.status == IN_PROGRESS and state.left_to_do_min(now_min) <= 0:
             yield _used_up(state, now_min)
         elif state.status == LEFT:
@@ -43,14 +43,14 @@ def log_findings(plan: TimedPlan, base: TimedPlan, states: States, happened: Hap
         for words in state.apart:
             yield Finding(REMARK, CHECK, "apart", "", state.step.crew, state.step.step, now_min, words,
                           SOURCE)
-    for left in happened.left_out:
-        yield _left_out(base, left, now_min)
-    for about, words in happened.went_with_it:
+    for left in outside.happened.left_out:
+        yield _left_out(outside.base, left, now_min)
+    for about, words in outside.happened.went_with_it:
         yield Finding(REMARK, CHECK, "went-with-it", about, "", "", now_min, words, SOURCE)
-    yield from _passed_over(plan, base, states)
-    yield from _clocks(plan, events)
-    for crew, ratio in effort.items():
-        yield _effort(states, crew, ratio)
+    yield from _passed_over(plan, outside.base, outside.states)
+    yield from _clocks(plan, outside.actuals.events)
+    for crew, ratio in outside.effort.items():
+        yield _effort(outside.states, crew, ratio)
 
 
 def _broken(plan: TimedPlan, broken: Broken) -> Finding:
@@ -125,9 +125,15 @@ def _left_out(base: TimedPlan, left: LeftOut, now_min: float) -> Finding:
                    f"{left.step}{title} of task {step.task} ({need}) {why}", SOURCE)
 
 
-def untouched_items(plan: TimedPlan, base: TimedPlan, happened: Happened) -> frozenset[str]:
-    """Items that only steps which are skipped would have taken, left or used: nobody touches them now."""
-    skipped = {left.step for left in happened.left_out if left.kind == SKIPPED}
+def untouched_items(plan: TimedPlan) -> frozenset[str]:
+    """Items that only skipped steps would have taken, left or used: nobody touches them now.
+
+    None before the outing.
+    """
+    if plan.outside is None:
+        return frozenset()
+    base = plan.outside.base
+    skipped = {left.step for left in plan.outside.happened.left_out if left.kind == SKIPPED}
     touched = {name for step in base.steps if step.step in skipped for name in _items(step)}
     still = {name for step in (*plan.steps, *(each for each in base.steps if each.step not in skipped))
              for name in _items(step)}

@@ -17,8 +17,8 @@ from planning_kit.inputs.records import Step
 from planning_kit.plan.build import travel_into, work_order
 from planning_kit.plan.lines.legs import Passage
 from planning_kit.plan.network import TURN, Network, Release, on_grid
+from planning_kit.plan.plan_times import Times
 from planning_kit.plan.routes import Travel
-from planning_kit.plan.timed import TimedPlan
 
 
 @dataclass(frozen=True)
@@ -46,19 +46,20 @@ class Whereabouts:
                    for place, at in self.spots)
 
 
-def whereabouts_at(plan: TimedPlan, now_min: float) -> tuple[Whereabouts, ...]:
+def whereabouts_at(times: Times, passages: Mapping[str, Sequence[Passage]],
+                   now_min: float) -> tuple[Whereabouts, ...]:
     """Where both are at ``now_min`` in a re-timed plan, and where they are bound for."""
-    return tuple(_of_one(plan, crew, now_min) for crew in plan.travels)
+    return tuple(_of_one(times, walked, crew, now_min) for crew, walked in passages.items())
 
 
-def _of_one(plan: TimedPlan, crew: str, now_min: float) -> Whereabouts:
-    rest = [position for position in work_order(plan.steps, crew) if position not in plan.network.fixed]
-    done = [position for position in work_order(plan.steps, crew) if position in plan.network.fixed]
-    bound_for = plan.steps[rest[0]].step if rest else ""
-    free_min = max((float(plan.finishes[position]) for position in done), default=0.0)
+def _of_one(times: Times, passages: Sequence[Passage], crew: str, now_min: float) -> Whereabouts:
+    rest = [position for position in work_order(times.steps, crew) if position not in times.network.fixed]
+    done = [position for position in work_order(times.steps, crew) if position in times.network.fixed]
+    bound_for = times.steps[rest[0]].step if rest else ""
+    free_min = max((float(times.finishes[position]) for position in done), default=0.0)
     if free_min >= now_min and done:
-        return Whereabouts(crew, bound_for, ((plan.steps[done[-1]].place, free_min),))
-    return Whereabouts(crew, bound_for, _spots(plan.passages[crew], now_min))
+        return Whereabouts(crew, bound_for, ((times.steps[done[-1]].place, free_min),))
+    return Whereabouts(crew, bound_for, _spots(passages, now_min))
 
 
 def _spots(passages: Sequence[Passage], now_min: float) -> tuple[tuple[str, float], ...]:
