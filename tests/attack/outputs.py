@@ -38,7 +38,7 @@ METHODS: Mapping[str, Mapping[str, Any]] = {
     "ways_home": {"every_min": 20}, "terminate": {"at_min": 30}, "abort": {"at_min": 30},
     "with_settings": {"changes": {FREE_NAME: TERMINAL}}, "stop_if_happened": {"what": TERMINAL},
 }
-NOT_OUTPUTS = {"save", "with_table", "as_happened", "re_timed_as", "retime", "position_teme_km", "state_teme"}
+NOT_OUTPUTS = {"save", "with_table", "as_happened", "faced", "retime", "position_teme_km", "state_teme"}
 """Methods that give what is walked already, or numbers."""
 EDITED = ("step", "task", "crew", "place", "minutes_likely", "after", "light", "takes", "hooks", "link")
 
@@ -89,7 +89,7 @@ class Attack:
         return pk.sweep_egress(self.scenario, "2031-09-03T07:00Z", "2031-09-03T09:00Z", 20, stops=True)
 
     @cached_property
-    def proposals(self) -> Proposals:
+    def proposals(self) -> Proposals[pk.Plan]:
         """Of a plan with a walk for nothing, so that there is a better order to show."""
         scenario = with_row(self.scenario, "steps", 2, step="D1", task="CLN", crew="EV1", place="HAT",
                             title=PAYLOADS[4], minutes_likely=3)
@@ -192,7 +192,7 @@ class Attack:
                     yield from self._refused(f"{name}({each.name}=…)", getattr(pk, name),
                                              {**given, each.name: TERMINAL})
         for name in (*METHODS, "retime"):
-            for each in inspect.signature(getattr(pk.Plan, name, len)).parameters.values():
+            for each in inspect.signature(getattr(self.live, name, len)).parameters.values():
                 if each.annotation in ("str", "object", "Sequence[str]"):
                     more = {"actuals": self.folder} if name == "retime" else METHODS[name]
                     yield from self._refused(f"plan.{name}({each.name}=…)", getattr(self.live, name),
