@@ -15,12 +15,13 @@ from planning_kit.checks.all_checks import find_all
 from planning_kit.explore.comparing.compare import compare as moved_steps
 from planning_kit.explore.editing.wanted import Asked
 from planning_kit.explore.gaining.gain import gain
+from planning_kit.explore.long_question import Progress
 from planning_kit.explore.propose.proposals import Proposals
 from planning_kit.explore.propose.propose import search_orders
-from planning_kit.explore.propose.search import Progress
 from planning_kit.explore.retime.live_plan import LivePlan
 from planning_kit.explore.retime.past_of import stop_if_past
 from planning_kit.explore.revising.revisions import Given, Revision, compare_revisions
+from planning_kit.explore.session.outside import go_outside, log_for
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.what_if import Change, ask, changes_table
 from planning_kit.inputs.scenario import Scenario, as_scenario
@@ -252,12 +253,9 @@ def workbench(scenario: Scenario, actuals: str | Path | pd.DataFrame | None = No
     Raises `ScenarioError` when the scenario has no plan, for a log that is none, and for a ``now`` outside
     the outing.
     """
-    from planning_kit.desk.actions import ACTIONS  # widgets load only where they are wanted
-    from planning_kit.desk.outside import log_for
-    from planning_kit.desk.outside_actions import OUTSIDE_ACTIONS
-    from planning_kit.desk.workbench import Workbench
+    from planning_kit.desk.workbench import Workbench  # widgets load only where they are wanted
 
-    bench = Workbench(Session(as_scenario(scenario), time_plan), {**ACTIONS, **OUTSIDE_ACTIONS})
+    session = Session(as_scenario(scenario), time_plan)
     if actuals is not None or now is not None:
-        bench.outside.go(None if actuals is None else log_for(actuals), now)
-    return bench
+        go_outside(session, None if actuals is None else log_for(actuals), now)
+    return Workbench(session)

@@ -14,7 +14,6 @@ from uuid import uuid4
 import pandas as pd
 from IPython.display import publish_display_data
 
-from planning_kit.desk.outside import OutsideDesk
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.log_lines import log_lines
 from planning_kit.explore.watch.watch import Watch
@@ -30,9 +29,9 @@ _LIVE_WORDS = "Workbench (live while the kernel runs); its last state:"
 class Snapshot:
     """The static outputs of one workbench: two, because a page shows one form of each output."""
 
-    def __init__(self, session: Session, outside: OutsideDesk) -> None:
+    def __init__(self, session: Session) -> None:
         """Nothing is shown yet."""
-        self._session, self._outside = session, outside
+        self._session = session
         self._display_ids: tuple[str, ...] = ()
         self._last: tuple[Any, Any] | None = None
 
@@ -53,7 +52,7 @@ class Snapshot:
 
     def _shown(self) -> tuple[Any, Any]:
         """The plan, and what its ghosts are; never a preview, which decides nothing."""
-        watch, session = self._outside.following, self._session
+        session, watch = self._session, self._session.following
         return (session.plan, session.baseline) if watch is None else (watch.plan, watch.planned)
 
     def _publish(self, update: bool) -> None:
@@ -68,7 +67,7 @@ class Snapshot:
 
     def tables(self) -> dict[str, Any]:
         """Summary and findings, and outside where the outing stands and the log; every text escaped."""
-        plan, watch = self._shown()[0], self._outside.following
+        plan, watch = self._shown()[0], self._session.following
         summary, found = plan.summary, _findings(plan)
         lines = [f"{item}: {value}" for item, value in summary.itertuples(index=False)]
         lines += [f"{row.severity} {row.check} {row.step}: {row.message}" for row in found.itertuples()]

@@ -298,9 +298,9 @@ def quietly(act: Callable[[Planner], None], him: Planner) -> None:
 def all_is_told(him: Planner) -> None:
     """A page can be told whatever the state is."""
     session = him.session
-    json.dumps(messages.everything(session, 0))
-    json.dumps(messages.notes_of(session.plan, session.ghosts[1], 0))
-    json.dumps(messages.patch(session, session.versions[AS_LOADED], None, 0))
+    json.dumps(messages.everything(session))
+    json.dumps(messages.notes_of(session.plan, session.ghosts[1]))
+    json.dumps(messages.patch(session, session.versions[AS_LOADED], with_chart=True))
 
 
 def journal_gives_it_back(him: Planner) -> None:

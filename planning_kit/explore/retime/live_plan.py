@@ -8,8 +8,9 @@ from typing import Self
 
 import pandas as pd
 
+from planning_kit.explore.long_question import Progress
 from planning_kit.explore.propose.propose import read_effort
-from planning_kit.explore.propose.search import Budget, Progress
+from planning_kit.explore.propose.search import Budget
 from planning_kit.explore.retime.deciding import decide
 from planning_kit.explore.retime.decision_table import decision_table
 from planning_kit.explore.retime.effort import keeping_times

@@ -13,6 +13,7 @@ from typing import Any
 
 import pandas as pd
 
+from planning_kit.explore.long_question import LongQuestion
 from planning_kit.explore.retime.effort import keeping_times
 from planning_kit.explore.retime.going_home import ABORT, TERMINATE
 from planning_kit.explore.retime.live_plan import LivePlan
@@ -32,6 +33,8 @@ from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.times import moment_at, pet_min
 from planning_kit.plan.timed import TimedPlan
 
+OPTIONS = "options"
+_SEARCH_S = 5.0
 _EARLIEST_MIN = -24 * 60.0  # before egress; farther off, a clock is of another day
 How = Mapping[str, Any]
 
@@ -47,12 +50,10 @@ class Preview:
 
 @dataclass(frozen=True)
 class Options:
-    """The options at one moment (``plan.options()``), of which plan, and of how many events they knew."""
+    """The options at one moment (``plan.options()``)."""
 
     table: pd.DataFrame
     now_min: float
-    events: int
-    base: TimedPlan
 
 
 class Watch:
@@ -72,7 +73,8 @@ class Watch:
         self.refused: dict[str, Refused] = {}
         self.trouble = ""
         self.preview: Preview | None = None
-        self.options: Options | None = None
+        self.asked: LongQuestion | None = None
+        self._answered: LongQuestion | None = None
         self.heard = Heard((), (), Actuals((), None), ())
         self._here: tuple[Whereabouts, ...] = ()
         self._here_min = 0.0
@@ -215,18 +217,52 @@ class Watch:
         """End the preview."""
         self.preview = None
 
-    def keep_options(self, plan: LivePlan, table: pd.DataFrame) -> None:
-        """Take note of the options of ``plan``, which may have been found while the log went on."""
-        assert plan.outside is not None
-        outside = plan.outside
-        self.options = Options(table, outside.now_min, len(outside.actuals.events), outside.base)
+    def ask_options(self, with_orders: bool = False) -> LongQuestion:
+        """Ask what can still be done, with other orders of the rest if wanted: to be run by whoever asks.
+
+        Old is the answer once something was logged or the plan changed since. One that was found before stays
+        until then; one that is still looked for is stopped.
+        """
+        self.stop_options()
+        plan, asked_of = self.plan, self._what_options_know()
+
+        def answer(question: LongQuestion) -> Options:
+            table = plan.options(reorder="normal" if with_orders else None, seconds=_SEARCH_S,
+                                 progress=question.report, cancel=lambda: question.is_stopping)
+            assert plan.now_min is not None
+            return Options(table, plan.now_min)
+
+        self._answered = self._last_answered()
+        self.asked = LongQuestion(OPTIONS, answer, lambda: self._what_options_know() == asked_of)
+        return self.asked
+
+    def stop_options(self) -> None:
+        """End the search for other orders with what it has."""
+        if self.asked is not None:
+            self.asked.stop()
+
+    @property
+    def is_looking(self) -> bool:
+        """Whether options are being looked for."""
+        return self.asked is not None and self.asked.is_running
+
+    @property
+    def options(self) -> Options | None:
+        """The options that were found last."""
+        found = self._last_answered()
+        return None if found is None else found.result
 
     @property
     def are_options_old(self) -> bool:
-        """Whether something was logged, or the plan changed, since the options were found."""
-        found, outside = self.options, self.outside
-        return found is not None and (found.events != len(outside.actuals.events)
-                                      or found.base is not outside.base)
+        """Whether something was logged, or the plan changed, since the options were asked for."""
+        found = self._last_answered()
+        return found is not None and found.is_old
+
+    def _last_answered(self) -> LongQuestion | None:
+        return self._answered if self.asked is None or self.asked.result is None else self.asked
+
+    def _what_options_know(self) -> tuple[int, TimedPlan]:
+        return len(self.outside.actuals.events), self.outside.base
 
     def ways_home(self) -> dict[str, tuple[pd.DataFrame, pd.DataFrame]]:
         """For terminate and abort, called now: the sequence, and time and margins of each crew member.

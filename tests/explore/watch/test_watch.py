@@ -364,3 +364,10 @@ def test_a_limit_that_is_kept_to_the_minute_is_not_told_as_over(watch, wall):
     wall.at(73)
     called(watch, "EV1", "partly", "Z1", remaining_min="9.5")
     assert "planned limit less than 1 min over" in watch.plan.standing
+
+
+def test_options_that_were_found_before_something_was_logged_are_old(watch):
+    watch.ask_options().run(lambda progress: None)
+    assert (list(watch.options.table["kind"]), watch.are_options_old) == (["carry on"], False)
+    called(watch, "EV1", "started", "A1")
+    assert watch.are_options_old

@@ -1,22 +1,68 @@
-"""An option that is taken: what it skips goes into the log, what it changes goes into the plan.
+"""A session while the crew is outside: it follows the outing of its plan, and decides on options.
 
-Both are where they belong: a skip is an event that was called, another order or hand is another plan to
-re-time. The plan is changed as an edit of the session, which can be undone and is saved when the planner
-saves.
+What an option skips goes into the log, what it changes goes into the plan. Both are where they belong: a skip
+is an event that was called, another order or hand is another plan to re-time. The plan is changed as an edit
+of the session, which can be undone and is saved when the planner saves.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import datetime
+
+import pandas as pd
 
 from planning_kit.explore.retime.live_plan import LivePlan
 from planning_kit.explore.session.draft import draft_of
 from planning_kit.explore.session.merge import same_lines
 from planning_kit.explore.session.session import Session
+from planning_kit.explore.watch.clock import HELD, utc_now
 from planning_kit.explore.watch.entry import Entry
-from planning_kit.explore.watch.watch import How, Watch
+from planning_kit.explore.watch.logbook import Logbook
+from planning_kit.explore.watch.watch import How, Watch, first_clock
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.log_format import SKIPPED
+
+
+def log_for(actuals: object) -> Logbook:
+    """The log to follow: a file or folder, or a table, which is copied and never written back."""
+    return Logbook.of_frame(actuals) if isinstance(actuals, pd.DataFrame) else Logbook.at(str(actuals))
+
+
+def go_outside(session: Session, log: Logbook | None = None, now: object = None) -> None:
+    """Follow the outing of the last good plan; the second time the same one, with its log and its clock.
+
+    Raises `ScenarioError` for a ``now`` that is not in it.
+    """
+    if session.watch is None:
+        plan = _plan(session)
+        log = log or Logbook.beside(session.base.folder)
+        watch = Watch(plan, log, first_clock(plan, log, utc_now()))
+        if now is not None:
+            watch.set_clock(HELD, now.isoformat() if isinstance(now, datetime) else str(now))
+        session.watch = watch
+    session.is_outside = True
+
+
+def watch_of(session: Session) -> Watch:
+    """The outing that is followed. Raises `ScenarioError` while the session plans."""
+    if session.following is None:
+        raise ScenarioError.single("switch to Outside first", column="outside")
+    return session.following
+
+
+def follow_edits(session: Session) -> bool:
+    """Re-time the plan as edited; whether it was another one."""
+    watch = session.following
+    if watch is None or watch.base is session.plan:
+        return False
+    watch.rebase(_plan(session))
+    return True
+
+
+def _plan(session: Session) -> LivePlan:
+    assert isinstance(session.plan, LivePlan)
+    return session.plan
 
 
 def take(session: Session, watch: Watch, words: str, how: How, by: str = "") -> str:
@@ -38,8 +84,7 @@ def take(session: Session, watch: Watch, words: str, how: How, by: str = "") -> 
             raise ScenarioError.single("mend the marked cells first: this changes the plan", column="take")
         draft, changed = session.draft, draft_of(decided.outside.base.scenario)
         session.say_as(replace(same_lines(changed, draft, draft), origin=draft.origin), words)
-        assert isinstance(session.plan, LivePlan)
-        watch.rebase(session.plan, decided.outside.here)
+        watch.rebase(_plan(session), decided.outside.here)
     entries = [Entry("", SKIPPED, step, note=words, by=by) for step in skipped]
     logged = watch.enter_all(entries)
     if len(logged) < len(skipped):
