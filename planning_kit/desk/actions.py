@@ -1,17 +1,27 @@
-"""What each message of a view means while planning: a short function a kind, named like it.
+"""What each message of a view means while planning: one action a kind.
 
 An action calls the session and gives the messages that answer the view. What it changed is told by the
-conversation, which also says what is wrong with a message. It knows no widget.
+conversation, which also says what is wrong with a message.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from planning_kit.desk.assets import library_text
-from planning_kit.desk.messages import Message, conflict_message, everything, left_work, rows_of_frame, said
+from planning_kit.desk.messages import (
+    Action,
+    Message,
+    conflict_message,
+    everything,
+    left_work,
+    quiet,
+    refusal,
+    rows_of_frame,
+    said,
+)
 from planning_kit.desk.outside import picture
 from planning_kit.desk.questions import told_question
 from planning_kit.explore.session.journal import Unsaved
@@ -62,12 +72,6 @@ def _focus(message: Message, line: int) -> Message:
     return {"kind": "focus", "sheet": str(message["sheet"]), "line": line}
 
 
-def delete(session: Session, message: Message) -> list[Message]:
-    """Lines are to go."""
-    session.delete_lines(str(message["sheet"]), _lines(message))
-    return []
-
-
 def shift(session: Session, message: Message) -> list[Message]:
     """Lines are to move up or down by one."""
     shown = message.get("shown")
@@ -87,28 +91,10 @@ def move(session: Session, message: Message) -> list[Message]:
     return []
 
 
-def minutes(session: Session, message: Message) -> list[Message]:
-    """A bar's edge was dragged."""
-    session.set_minutes(str(message["step"]), float(message["minutes"]))
-    return []
-
-
 def egress(session: Session, message: Message) -> list[Message]:
     """The egress slider or field has moved; ``drag`` is the same through one drag."""
     moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(milliseconds=float(message["ms"]))
     session.set_egress(moment_text(moment), message.get("drag"))
-    return []
-
-
-def undo(session: Session, _message: Message) -> list[Message]:
-    """Take back."""
-    session.undo()
-    return []
-
-
-def redo(session: Session, _message: Message) -> list[Message]:
-    """Do again."""
-    session.redo()
     return []
 
 
@@ -129,18 +115,6 @@ def bring_back(session: Session, _message: Message) -> list[Message]:
     """Take back the last deletion of a version."""
     name = session.bring_back()
     return [said(f"the version {name} is back"), *autosaved(session)] if name else []
-
-
-def switch(session: Session, message: Message) -> list[Message]:
-    """Make a version current."""
-    session.switch_to(str(message["name"]))
-    return []
-
-
-def baseline(session: Session, message: Message) -> list[Message]:
-    """Draw the plan against a version."""
-    session.set_baseline(str(message["name"]) or None)
-    return []
 
 
 def compare(session: Session, message: Message) -> list[Message]:
@@ -238,8 +212,8 @@ def discard(session: Session, message: Message) -> list[Message]:
         return _gone(session)
     try:
         session.discard(unsaved)
-    except ScenarioError as error:  # it is in use by now
-        return [said(error.words, level="bad"), left_work(session)]
+    except (ScenarioError, OSError) as error:  # it is in use by now, or its folder is gone
+        return [refusal(error), left_work(session)]
     return [left_work(session)]
 
 
@@ -252,20 +226,9 @@ def _gone(session: Session) -> list[Message]:
                  level="bad"), left_work(session)]
 
 
-def snapshot(_session: Session, _message: Message) -> list[Message]:
-    """The notebook may be about to be saved: the widget brings up to date what is seen without a kernel."""
-    return []
-
-
 def ask(session: Session, message: Message) -> list[Message]:
     """A long question: another egress, the odds, a better order. It is run by the widget."""
     return [told_question(session.ask(str(message["question"])))]
-
-
-def stop(session: Session, message: Message) -> list[Message]:
-    """Stop a long question; what it found so far stays."""
-    session.stop(str(message["question"]))
-    return []
 
 
 def preview(session: Session, message: Message) -> list[Message]:
@@ -281,11 +244,17 @@ def take(session: Session, message: Message) -> list[Message]:
     return [said("this order is in the draft now; undo leads back")]
 
 
-ACTIONS: dict[str, Callable[[Session, Message], list[Message]]] = {
-    action.__name__: action for action in (
-        hello, cells, paste, add, duplicate, delete, shift, move, minutes, egress, undo, redo, keep, drop,
-        bring_back, switch, baseline, compare, explain, save, merge, take_theirs, export, restore, discard,
-        snapshot, ask, stop, preview, take,
-    )
+ACTIONS: dict[str, Action] = {
+    "delete": quiet(lambda session, message: session.delete_lines(str(message["sheet"]), _lines(message))),
+    "minutes": quiet(lambda session, message: session.set_minutes(
+        str(message["step"]), float(message["minutes"]))),
+    "undo": quiet(lambda session, _: session.undo()),
+    "redo": quiet(lambda session, _: session.redo()),
+    "switch": quiet(lambda session, message: session.switch_to(str(message["name"]))),
+    "baseline": quiet(lambda session, message: session.set_baseline(str(message["name"]) or None)),
+    "stop": quiet(lambda session, message: session.stop(str(message["question"]))),
+    "snapshot": quiet(lambda *_: None),  # the widget brings up to date what is seen without a kernel
+    **{action.__name__: action for action in (
+        hello, cells, paste, add, duplicate, shift, move, egress, keep, drop, bring_back, compare, explain,
+        save, merge, take_theirs, export, restore, discard, ask, preview, take)},
 }
-

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from planning_kit.desk.actions import ACTIONS, autosaved
-from planning_kit.desk.messages import Message, notes_of, patch, said
+from planning_kit.desk.messages import Message, notes_of, patch, refusal, said
 from planning_kit.desk.outside import OUTSIDE_ACTIONS, details, picture, told_options
 from planning_kit.desk.questions import told_progress, told_question
 from planning_kit.explore.long_question import FAILED, LongQuestion, Progress
@@ -44,12 +44,8 @@ class Conversation:
         told: list[Message] = []
         try:
             told = action(self._session, message)
-        except ScenarioError as error:
-            told = [said(error.words, level="bad")]
-        except OSError as error:
-            told = [said(f"this could not be done: {error.strerror or error}", level="bad")]
-        except (LookupError, ValueError, TypeError, ArithmeticError):  # a view that is behind
-            told = [said("this could not be done: the table has changed meanwhile; try again", level="bad")]
+        except (ScenarioError, OSError, LookupError, ValueError, TypeError, ArithmeticError) as error:
+            told = [refusal(error)]
         finally:
             is_new = self._tell(told, kind in OUTSIDE_ACTIONS, message.get("n"))
         return is_new or kind == "hello"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from planning_kit.explore.session.draft import Draft, Fault
@@ -12,17 +12,38 @@ from planning_kit.explore.session.session import Session
 from planning_kit.explore.session.settings_sheet import KEY, SETTINGS, VALUE, setting_fields
 from planning_kit.explore.session.sheet import Sheet
 from planning_kit.inputs import format as fmt
+from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.fields import KIND_WORDS, Field
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.live_chart import live_chart, live_notes, themes
 
 Message = dict[str, Any]
+Action = Callable[[Session, Message], list[Message]]
+"""What a message of a view does; it gives the messages that answer the view."""
+
+
+def quiet(do: Callable[[Session, Message], object]) -> Action:
+    """An action with no answer but what it has changed, which the conversation tells."""
+    def action(session: Session, message: Message) -> list[Message]:
+        do(session, message)
+        return []
+
+    return action
 
 
 def said(text: str, level: str = "good", way_back: Mapping[str, str] | None = None) -> Message:
     """A line for the planner to read; ``way_back`` is a button beside it: a message and its label."""
     return {"kind": "said", "text": text, "level": level, "way_back": way_back}
+
+
+def refusal(error: Exception) -> Message:
+    """Why a message of a view cannot be done."""
+    if isinstance(error, ScenarioError):
+        return said(error.words, level="bad")
+    why = ((error.strerror or str(error)) if isinstance(error, OSError) else
+           "the table has changed meanwhile; try again")  # a view that is behind
+    return said(f"this could not be done: {why}", level="bad")
 
 
 def left_work(session: Session) -> Message:

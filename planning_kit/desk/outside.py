@@ -1,23 +1,21 @@
 """The workbench while the crew is outside: what a view may ask, and what it is told, a watch as plain data.
 
-An action is a short function a kind of message, named like it; it gives the messages that answer it. Where
-the outing stands then (`picture`) is told by the conversation.
+An action gives the messages that answer it. Where the outing stands then (`picture`) is told by the
+conversation.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import asdict
 from typing import Any
 
-from planning_kit.desk.messages import Message, head_of, notes_of, said
+from planning_kit.desk.messages import Action, Message, head_of, notes_of, quiet, said
 from planning_kit.explore.session.outside import go_outside, take, watch_of
 from planning_kit.explore.session.session import Session
-from planning_kit.explore.watch.entry import Entry
-from planning_kit.explore.watch.hearing import LogFault
 from planning_kit.explore.watch.lanes import LaneNow, OpenStep
-from planning_kit.explore.watch.log_lines import LogLine, log_lines
+from planning_kit.explore.watch.log_so_far import LogFault, LogLine, log_lines
+from planning_kit.explore.watch.logbook import Entry
 from planning_kit.explore.watch.watch import How, Options, Watch
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.format import SUITED
@@ -45,12 +43,6 @@ def planning(session: Session, _message: Message) -> list[Message]:
     return [{"kind": "planning"}]
 
 
-def clock(session: Session, message: Message) -> list[Message]:
-    """Now is set, or follows the wall clock."""
-    watch_of(session).set_clock(str(message["clock"]), str(message.get("text", "")))
-    return []
-
-
 def log(session: Session, message: Message) -> list[Message]:
     """An event was called, or is corrected."""
     names = Entry.__dataclass_fields__
@@ -58,12 +50,6 @@ def log(session: Session, message: Message) -> list[Message]:
     done = watch_of(session).enter(entry)
     words = " ".join(part for part in (entry.step or entry.corrects or entry.lane, entry.event) if part)
     return [said(f"logged {done}: {words}")] if done else []
-
-
-def forget(session: Session, message: Message) -> list[Message]:
-    """A refused entry is given up."""
-    watch_of(session).forget(str(message["slot"]))
-    return []
 
 
 def rehearse(session: Session, _message: Message) -> list[Message]:
@@ -77,25 +63,6 @@ def options(session: Session, message: Message) -> list[Message]:
     watch = watch_of(session)
     if not watch.is_looking:
         watch.ask_options(bool(message.get("with_orders")))
-    return []
-
-
-def stop_options(session: Session, _message: Message) -> list[Message]:
-    """The search for other orders has gone on long enough."""
-    watch_of(session).stop_options()
-    return []
-
-
-def look(session: Session, message: Message) -> list[Message]:
-    """Preview an option."""
-    watch = watch_of(session)
-    watch.look_at(*_option(watch, message))
-    return []
-
-
-def look_away(session: Session, _message: Message) -> list[Message]:
-    """End the preview."""
-    watch_of(session).look_away()
     return []
 
 
@@ -116,9 +83,14 @@ def _option(watch: Watch, message: Message) -> tuple[str, How]:
     return str(row["option"]), row["decide"]
 
 
-OUTSIDE_ACTIONS: dict[str, Callable[[Session, Message], list[Message]]] = {
-    action.__name__: action for action in (
-        outside, planning, clock, log, forget, rehearse, options, stop_options, look, look_away, decide)
+OUTSIDE_ACTIONS: dict[str, Action] = {
+    "clock": quiet(lambda session, message: watch_of(session).set_clock(
+        str(message["clock"]), str(message.get("text", "")))),
+    "forget": quiet(lambda session, message: watch_of(session).forget(str(message["slot"]))),
+    "stop_options": quiet(lambda session, _: watch_of(session).stop_options()),
+    "look": quiet(lambda session, message: watch_of(session).look_at(*_option(watch_of(session), message))),
+    "look_away": quiet(lambda session, _: watch_of(session).look_away()),
+    **{action.__name__: action for action in (outside, planning, log, rehearse, options, decide)},
 }
 
 # What it is told
@@ -126,7 +98,7 @@ OUTSIDE_ACTIONS: dict[str, Callable[[Session, Message], list[Message]]] = {
 
 def picture(watch: Watch, with_chart: bool) -> Message:
     """Where the outing stands and what may be entered; the chart where it is new."""
-    plan, ghosts = watch.shown
+    (plan, ghosts), so_far = watch.shown, watch.log_so_far
     message: Message = {
         "kind": "outside", "head": head_of(plan), "standing": plan.standing.splitlines(),
         "clock": {"kind": watch.clock.kind, "now_ms": _ms(watch.now), "runs": watch.clock.kind != "held",
@@ -134,8 +106,8 @@ def picture(watch: Watch, with_chart: bool) -> Message:
         "lanes": [_lane(lane) for lane in watch.lanes],
         "refused": {slot: {"entry": asdict(kept.entry), "faults": [_fault(fault) for fault in kept.faults]}
                     for slot, kept in watch.refused.items()},
-        "log": {"words": watch.log.words, "is_kept": watch.log.is_kept, "later": len(watch.heard.later),
-                "rows": len(watch.heard.rows), "faults": [_fault(fault) for fault in watch.heard.faults]},
+        "log": {"words": watch.log.words, "is_kept": watch.log.is_kept, "later": len(so_far.later),
+                "rows": len(so_far.rows), "faults": [_fault(fault) for fault in so_far.faults]},
         "trouble": watch.trouble, "preview": watch.preview.words if watch.preview else "",
     }
     if with_chart:
@@ -147,7 +119,7 @@ def _next_call(watch: Watch) -> str:
     """Egress until something is logged, ingress while neither of the two has a step in hand, or nothing."""
     states = watch.outside.states
     if not any(state.pieces for state in states.by_step.values()):
-        return "" if watch.is_egress_logged else EGRESS
+        return EGRESS if watch.outside.actuals.egress is None else ""
     return "" if states.inside_min is not None or set(SUITED) & states.at_work.keys() else INGRESS
 
 
@@ -184,7 +156,7 @@ def details(watch: Watch) -> list[Message]:
 def told_log(watch: Watch) -> Message:
     """The log, the latest row first."""
     egress = watch.plan.egress
-    lines = [_log_line(line, egress) for line in log_lines(watch.heard, egress)]
+    lines = [_log_line(line, egress) for line in log_lines(watch.log_so_far, egress)]
     return {"kind": "outside_log", "lines": lines}
 
 
@@ -193,7 +165,7 @@ def _log_line(line: LogLine, egress: Any) -> Message:
     was = "" if line.was_at is None else pet_label(pet_min(line.was_at, egress))
     return asdict(line) | {
         "at": pet, "gmt": "" if line.at is None else gmt_label(line.at), "was_at": was,
-        "corrected_by": list(line.corrected_by), "can_be_corrected": line.can_be_corrected,
+        "corrected_by": list(line.corrected_by), "can_be_corrected": line.event_id != "",
     }
 
 

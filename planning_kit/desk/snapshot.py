@@ -15,7 +15,7 @@ import pandas as pd
 from IPython.display import publish_display_data
 
 from planning_kit.explore.session.session import Session
-from planning_kit.explore.watch.log_lines import log_lines
+from planning_kit.explore.watch.log_so_far import log_lines
 from planning_kit.explore.watch.watch import Watch
 from planning_kit.inputs.shown_text import html_text, visible
 from planning_kit.show.chart import CHART_CONFIG, PLOTLY_MIME
@@ -80,7 +80,7 @@ class Snapshot:
 
 
 def _log(watch: Watch) -> pd.DataFrame:
-    lines = log_lines(watch.heard, watch.plan.egress)[:_MOST_EVENTS]
+    lines = log_lines(watch.log_so_far, watch.plan.egress)[:_MOST_EVENTS]
     rows = [(line.event_id, "" if line.at is None else f"{line.at:%Y-%m-%dT%H:%M:%SZ}", line.crew, line.event,
              line.step, line.by, line.note, line.problem) for line in lines]
     return pd.DataFrame(rows, columns=["event_id", "at", "crew", "event", "step", "by", "note", "problem"])

@@ -8,7 +8,7 @@ of the session, which can be undone and is saved when the planner saves.
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import pandas as pd
 
@@ -16,11 +16,11 @@ from planning_kit.explore.retime.live_plan import LivePlan
 from planning_kit.explore.session.draft import draft_of
 from planning_kit.explore.session.merge import same_lines
 from planning_kit.explore.session.session import Session
-from planning_kit.explore.watch.clock import HELD, utc_now
-from planning_kit.explore.watch.entry import Entry
-from planning_kit.explore.watch.logbook import Logbook
-from planning_kit.explore.watch.watch import How, Watch, first_clock
-from planning_kit.inputs.faults import ScenarioError
+from planning_kit.explore.watch.clock import HELD, Clock, is_in_outing, utc_now
+from planning_kit.explore.watch.log_so_far import log_so_far
+from planning_kit.explore.watch.logbook import Entry, Logbook
+from planning_kit.explore.watch.watch import How, Watch
+from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log_format import SKIPPED
 
 
@@ -42,6 +42,21 @@ def go_outside(session: Session, log: Logbook | None = None, now: object = None)
             watch.set_clock(HELD, now.isoformat() if isinstance(now, datetime) else str(now))
         session.watch = watch
     session.is_outside = True
+
+
+def first_clock(base: LivePlan, log: Logbook, wall: datetime) -> Clock:
+    """The wall clock where it lies in this outing; else held at the end of the log, or at egress."""
+    if is_in_outing(wall, base):
+        return Clock.wall(wall)
+    horizon = base.egress + timedelta(minutes=base.horizon_min)
+    try:
+        found = log_so_far(log.rows(Faults()), Faults(), base, horizon, is_by_hand=True)
+        written = [row.values.get("logged_at") for row in found.rows]
+        last = max((moment for moment in written if isinstance(moment, datetime)), default=base.egress)
+        events = [event.at for event in found.actuals.events]
+    except ScenarioError:
+        return Clock(HELD, base.egress, wall)
+    return Clock(HELD, max([base.egress, last, *events]), wall)
 
 
 def watch_of(session: Session) -> Watch:

@@ -19,11 +19,18 @@ from planning_kit.explore.retime.going_home import ABORT, TERMINATE
 from planning_kit.explore.retime.live_plan import LivePlan
 from planning_kit.explore.retime.retiming import Outside, retime_plan
 from planning_kit.explore.retime.whereabouts import Whereabouts
-from planning_kit.explore.watch.clock import CLOCK_KINDS, HELD, WALL, Clock, typed_moment, utc_now
-from planning_kit.explore.watch.entry import Entry, Refused, refused, write
-from planning_kit.explore.watch.hearing import Heard, LogFault, heard, without_rates
+from planning_kit.explore.watch.clock import (
+    CLOCK_KINDS,
+    HELD,
+    WALL,
+    Clock,
+    is_in_outing,
+    typed_moment,
+    utc_now,
+)
 from planning_kit.explore.watch.lanes import LaneNow, lanes_now
-from planning_kit.explore.watch.logbook import Logbook
+from planning_kit.explore.watch.log_so_far import LogSoFar, log_faults, log_so_far, without_rates
+from planning_kit.explore.watch.logbook import Entry, Logbook, Refused, refused, write
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log import Actuals
@@ -33,9 +40,7 @@ from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.times import moment_at, pet_min
 from planning_kit.plan.timed import TimedPlan
 
-OPTIONS = "options"
 _SEARCH_S = 5.0
-_EARLIEST_MIN = -24 * 60.0  # before egress; farther off, a clock is of another day
 How = Mapping[str, Any]
 
 
@@ -75,7 +80,7 @@ class Watch:
         self.preview: Preview | None = None
         self.asked: LongQuestion | None = None
         self._answered: LongQuestion | None = None
-        self.heard = Heard((), (), Actuals((), None), ())
+        self.log_so_far = LogSoFar((), (), Actuals((), None), ())
         self._here: tuple[Whereabouts, ...] = ()
         self._here_min = 0.0
         self._check(clock)
@@ -107,11 +112,6 @@ class Watch:
         """Who is on what, and what may be logged of each."""
         return lanes_now(self.plan, self.outside)
 
-    @property
-    def is_egress_logged(self) -> bool:
-        """Whether PET counts from an egress that was called."""
-        return self.outside.actuals.egress is not None
-
     # Time
 
     def set_clock(self, kind: str, text: str = "") -> None:
@@ -136,7 +136,7 @@ class Watch:
     def _check(self, clock: Clock) -> None:
         now, egress = clock.now(self._wall()), self.base.egress
         latest = egress + timedelta(minutes=self.base.horizon_min)
-        if not _EARLIEST_MIN <= pet_min(now, egress) <= self.base.horizon_min:
+        if not is_in_outing(now, self.base):
             raise ScenarioError.single(
                 f"{'the wall clock says' if clock.kind == WALL else 'now would be'} {now:%Y-%m-%d %H:%M} "
                 f"UTC, which is no moment of this outing (egress {egress:%Y-%m-%d %H:%M}, computed until "
@@ -149,7 +149,7 @@ class Watch:
         ahead of now: another's clock may be some seconds off.
         """
         minute = pet_min(self.now, self.plan.egress)
-        is_waiting = any(fault.problem.startswith(IN_FUTURE) for fault in self.heard.faults)
+        is_waiting = any(fault.problem.startswith(IN_FUTURE) for fault in self.log_so_far.faults)
         is_due = int(minute) != int(self.now_min) or (is_waiting and self.clock.kind != HELD)
         if not is_due and self.log.signature() == self._signature:
             return False
@@ -184,13 +184,13 @@ class Watch:
 
     def rehearse(self) -> None:
         """Go on from now in a log of the session's own: later rows stay out, and the file is left alone."""
-        rows = [[row.texts.get(name, "") for name in LOG_COLUMNS] for row in self.heard.rows]
+        rows = [[row.texts.get(name, "") for name in LOG_COLUMNS] for row in self.log_so_far.rows]
         self.log = Logbook.of_rows(rows)
         self._read()
 
     def stop_if_log_goes_on(self) -> None:
         """Raise `ScenarioError` where rows come after the now that was set: nothing is put between."""
-        count = len(self.heard.later)
+        count = len(self.log_so_far.later)
         if count:
             raise ScenarioError.single(
                 f"the log goes on: {count} of its rows were written after the now that was set. Set now to "
@@ -220,8 +220,7 @@ class Watch:
     def ask_options(self, with_orders: bool = False) -> LongQuestion:
         """Ask what can still be done, with other orders of the rest if wanted: to be run by whoever asks.
 
-        Old is the answer once something was logged or the plan changed since. One that was found before stays
-        until then; one that is still looked for is stopped.
+        The answer is old once something is logged or the plan changes. Until it comes the last one stays.
         """
         self.stop_options()
         plan, asked_of = self.plan, self._what_options_know()
@@ -233,7 +232,7 @@ class Watch:
             return Options(table, plan.now_min)
 
         self._answered = self._last_answered()
-        self.asked = LongQuestion(OPTIONS, answer, lambda: self._what_options_know() == asked_of)
+        self.asked = LongQuestion("options", answer, lambda: self._what_options_know() == asked_of)
         return self.asked
 
     def stop_options(self) -> None:
@@ -275,17 +274,17 @@ class Watch:
     # Reading
 
     def _read(self) -> None:
-        """Hear the log and time the plan anew; where that cannot be, the last good plan stays, with words."""
+        """Read the log and time the plan anew; where that cannot be, the last good plan stays, with words."""
         self.trouble, now, found = "", self.now, Faults()
         self._signature = self.log.signature()
         try:
             rows = self.log.rows(found)
         except ScenarioError as error:
             self.trouble = f"the log cannot be read: {error.words}"
-            rows, found = list(self.heard.rows), Faults()
-        self.heard = heard(rows, found, self.base, now, self.clock.is_by_hand)
+            rows, found = list(self.log_so_far.rows), Faults()
+        self.log_so_far = log_so_far(rows, found, self.base, now, self.clock.is_by_hand)
         try:
-            self.plan = self._re_timed(self.heard.actuals, now)
+            self.plan = self._re_timed(self.log_so_far.actuals, now)
         except ScenarioError as error:
             if not hasattr(self, "plan"):
                 raise
@@ -299,9 +298,8 @@ class Watch:
             plan, outside = retime_plan(self.base, actuals, now_min, here)
         except ScenarioError as error:
             plan, outside = retime_plan(self.base, without_rates(actuals), now_min, here)
-            faults = (LogFault(None, str(row["column"]), str(row["value"]), str(row["problem"]))
-                      for row in error.problems.to_dict("records"))
-            self.heard = replace(self.heard, faults=(*self.heard.faults, *faults))
+            faults = log_faults(error.problems.to_dict("records"))
+            self.log_so_far = replace(self.log_so_far, faults=(*self.log_so_far.faults, *faults))
         # The next decision finds them where this plan has brought them by then, not where the last one did.
         outside = replace(outside, planned=self.planned, here=())
         return keeping_times(plan, replace(plan, outside=outside))
@@ -320,18 +318,3 @@ class Watch:
             except ScenarioError as error:
                 self.trouble = f"“{self.preview.words}” is not open any more: {error.words}"
                 self.preview = None
-
-
-def first_clock(base: LivePlan, log: Logbook, wall: datetime) -> Clock:
-    """The wall clock where it lies in this outing; else held at the end of the log, or at egress."""
-    if _EARLIEST_MIN <= pet_min(wall, base.egress) <= base.horizon_min:
-        return Clock.wall(wall)
-    horizon = base.egress + timedelta(minutes=base.horizon_min)
-    try:
-        found = heard(log.rows(Faults()), Faults(), base, horizon, is_by_hand=True)
-        written = [row.values.get("logged_at") for row in found.rows]
-        last = max((moment for moment in written if isinstance(moment, datetime)), default=base.egress)
-        events = [event.at for event in found.actuals.events]
-    except ScenarioError:
-        return Clock(HELD, base.egress, wall)
-    return Clock(HELD, max([base.egress, last, *events]), wall)

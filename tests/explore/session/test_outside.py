@@ -37,12 +37,12 @@ def outing(demo_plan_in_a_folder: pk.Plan, tmp_path: Path, monkeypatch: pytest.M
 
 def test_an_option_is_looked_at_without_deciding_and_follows_the_log(outing):
     _, watch = outing
-    carried_on, events = watch.plan, len(watch.heard.rows)
+    carried_on, events = watch.plan, len(watch.log_so_far.rows)
     watch.look_at("Drop SHD", {"skip": ["SHD"]})
     shown, ghosts = watch.shown
     assert ghosts is carried_on
     assert shown.end_min < carried_on.end_min
-    assert len(watch.heard.rows) == events
+    assert len(watch.log_so_far.rows) == events
     watch.set_clock(HELD, "4:00")
     assert watch.preview.plan.now_min == 240
     called(watch, "EV2", "finished", "HT4")
@@ -100,7 +100,7 @@ def test_a_task_given_to_the_other_is_another_plan_to_re_time_and_can_be_undone(
 def test_where_the_log_goes_on_no_half_of_an_option_is_taken(outing):
     session, watch = outing
     watch.set_clock(HELD, "3:00")
-    draft, rows = session.draft, len(watch.heard.rows) + len(watch.heard.later)
+    draft, rows = session.draft, len(watch.log_so_far.rows) + len(watch.log_so_far.later)
     both = {"skip": ["SHD"], "order": ["AN1", "HT4"]}
     assert watch.plan.decide(**both)  # it is open
     with pytest.raises(pk.ScenarioError, match="the log goes on"):
