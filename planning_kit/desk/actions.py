@@ -22,7 +22,6 @@ from planning_kit.desk.messages import (
     rows_of_frame,
     said,
 )
-from planning_kit.desk.outside import picture
 from planning_kit.desk.questions import told_question
 from planning_kit.explore.session.journal import Unsaved
 from planning_kit.explore.session.merge import Where
@@ -35,8 +34,7 @@ from planning_kit.show.live_chart import step_facts
 def hello(session: Session, message: Message) -> list[Message]:
     """A view has opened; the first on a page needs the table library too."""
     told: list[Message] = [] if message.get("has_library") else [{"kind": "library", "text": library_text()}]
-    told += [everything(session), *map(told_question, session.asked.values()), left_work(session)]
-    return told if session.following is None else [*told, picture(session.following, with_chart=True)]
+    return [*told, everything(session), *map(told_question, session.asked.values()), left_work(session)]
 
 
 def cells(session: Session, message: Message) -> list[Message]:

@@ -38,6 +38,7 @@ class Conversation:
         the page must not wait for an answer all the same.
         """
         kind = str(message.get("kind"))
+        is_greeting = kind == "hello"
         action = ACTIONS.get(kind) or OUTSIDE_ACTIONS.get(kind)
         if action is None:
             return False
@@ -47,8 +48,10 @@ class Conversation:
         except (ScenarioError, OSError, LookupError, ValueError, TypeError, ArithmeticError) as error:
             told = [refusal(error)]
         finally:
-            is_new = self._tell(told, kind in OUTSIDE_ACTIONS, message.get("n"))
-        return is_new or kind == "hello"
+            if is_greeting:  # this view has not drawn the outing yet
+                self._drawn_outside = None
+            is_new = self._tell(told, is_greeting or kind in OUTSIDE_ACTIONS, message.get("n"))
+        return is_new or is_greeting
 
     def _tell(self, told: list[Message], is_outing_due: bool = False, echo: object = None) -> bool:
         """Send answers, and what changed; a line to look at once the views have it. Whether something did."""
@@ -62,6 +65,7 @@ class Conversation:
     def _tell_changes(self) -> bool:
         """Write the journal, then tell what is typed and drawn otherwise; whether something is."""
         session, draft, drawn = self._session, self._draft, self._drawn
+        # The views drew the outing meanwhile, and need the chart of the plan again.
         is_back = self._drawn_outside is not None and session.following is None
         self._draft, self._drawn = session.draft, (session.plan, *session.ghosts)
         is_redrawn = is_back or self._drawn != drawn

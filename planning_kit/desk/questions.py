@@ -13,6 +13,7 @@ import threading
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from planning_kit.desk.messages import Message
 from planning_kit.explore.long_question import RUNNING, LongQuestion, Progress
 from planning_kit.explore.odds.odds import Odds
 from planning_kit.explore.odds.tables import BY_HARD, BY_PLANNED, NO_PLAN
@@ -21,7 +22,6 @@ from planning_kit.explore.propose.search import FINISH, TASKS
 from planning_kit.explore.session.questions import ODDS, ORDER, SWEEP, Orders, Tried
 from planning_kit.inputs.times import gmt_label, pet_label
 
-Message = dict[str, Any]
 _MOST_REASONS = 3
 _QUANTILES = (0.1, 0.5, 0.9, 0.95)
 

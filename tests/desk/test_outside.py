@@ -40,6 +40,12 @@ def test_going_outside_and_back_shows_one_plan_and_then_the_other(folder):
     assert len(pk.read_log(talk.session.watch.log.path)) == 1
 
 
+def test_who_opens_outside_and_goes_back_at_once_sees_the_plan(talk):
+    said = talk.ask("planning")
+    assert "now" not in said["patch"]["chart"]
+    assert "outside" not in said
+
+
 def test_no_message_means_two_things():
     assert not ACTIONS.keys() & OUTSIDE_ACTIONS.keys()
 
