@@ -21,7 +21,7 @@ from planning_kit.explore.propose.propose import search_orders
 from planning_kit.explore.retime.live_plan import LivePlan
 from planning_kit.explore.retime.past_of import stop_if_past
 from planning_kit.explore.revising.revisions import Given, Revision, compare_revisions
-from planning_kit.explore.session.outside import go_outside, log_for
+from planning_kit.explore.session.going_outside import go_outside, log_for
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.what_if import Change, ask, changes_table
 from planning_kit.inputs.scenario import Scenario, as_scenario

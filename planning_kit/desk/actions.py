@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from planning_kit.desk.answers import told_question
 from planning_kit.desk.assets import library_text
 from planning_kit.desk.messages import (
     Action,
@@ -22,7 +23,6 @@ from planning_kit.desk.messages import (
     rows_of_frame,
     said,
 )
-from planning_kit.desk.questions import told_question
 from planning_kit.explore.session.journal import Unsaved
 from planning_kit.explore.session.merge import Where
 from planning_kit.explore.session.session import Session

@@ -11,12 +11,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from planning_kit.desk.actions import ACTIONS, autosaved
+from planning_kit.desk.answers import told_progress, told_question
 from planning_kit.desk.messages import Message, notes_of, patch, refusal, said
 from planning_kit.desk.outside import OUTSIDE_ACTIONS, details, picture, told_options
-from planning_kit.desk.questions import told_progress, told_question
 from planning_kit.explore.long_question import FAILED, LongQuestion, Progress
 from planning_kit.explore.retime.live_plan import LivePlan
-from planning_kit.explore.session.outside import follow_edits
+from planning_kit.explore.session.going_outside import follow_edits
 from planning_kit.explore.session.session import Session
 from planning_kit.inputs.faults import ScenarioError
 

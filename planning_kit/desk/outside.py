@@ -11,12 +11,12 @@ from dataclasses import asdict
 from typing import Any
 
 from planning_kit.desk.messages import Action, Message, head_of, notes_of, quiet, said
-from planning_kit.explore.session.outside import go_outside, take, watch_of
+from planning_kit.explore.session.going_outside import go_outside, take, watch_of
 from planning_kit.explore.session.session import Session
-from planning_kit.explore.watch.lanes import LaneNow, OpenStep
 from planning_kit.explore.watch.log_so_far import LogFault, LogLine, log_lines
 from planning_kit.explore.watch.logbook import Entry
-from planning_kit.explore.watch.watch import How, Options, Watch
+from planning_kit.explore.watch.open_steps import LaneNow, OpenStep
+from planning_kit.explore.watch.watch import Decision, Options, Watch
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.format import SUITED
 from planning_kit.inputs.log_format import EGRESS, INGRESS
@@ -74,7 +74,7 @@ def decide(session: Session, message: Message) -> list[Message]:
     return [said(take(session, watch, words, how, str(message.get("by", ""))))]
 
 
-def _option(watch: Watch, message: Message) -> tuple[str, How]:
+def _option(watch: Watch, message: Message) -> tuple[str, Decision]:
     if watch.options is None:
         raise LookupError("no options")
     row = watch.options.table.iloc[int(message["number"])]

@@ -14,10 +14,10 @@ from typing import Any
 import anywidget
 import pandas as pd
 
+from planning_kit.desk.answers import run_beside
 from planning_kit.desk.assets import module_text, style_text
 from planning_kit.desk.conversation import Conversation
 from planning_kit.desk.messages import Message, said
-from planning_kit.desk.questions import run_beside
 from planning_kit.desk.snapshot import Snapshot
 from planning_kit.explore.long_question import LongQuestion
 from planning_kit.explore.session.session import Session

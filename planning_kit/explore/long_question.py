@@ -1,6 +1,6 @@
 """A question that takes long to answer: it tells how far it is, and can be stopped.
 
-It knows no thread. Whoever asks runs it where it disturbs nobody (`planning_kit.desk.questions`).
+It knows no thread. Whoever asks runs it where it disturbs nobody (`planning_kit.desk.answers`).
 """
 
 from __future__ import annotations

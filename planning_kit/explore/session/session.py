@@ -55,7 +55,7 @@ class Session(Editing):
 
     @property
     def following(self) -> Watch | None:
-        """The outing that is followed (see `planning_kit.explore.session.outside`); None while planning."""
+        """The outing that is followed (see `going_outside`); None while planning."""
         return self.watch if self.is_outside else None
 
     @property

@@ -28,9 +28,9 @@ from planning_kit.explore.watch.clock import (
     typed_moment,
     utc_now,
 )
-from planning_kit.explore.watch.lanes import LaneNow, lanes_now
 from planning_kit.explore.watch.log_so_far import LogSoFar, log_faults, log_so_far, without_rates
 from planning_kit.explore.watch.logbook import Entry, Logbook, Refused, refused, write
+from planning_kit.explore.watch.open_steps import LaneNow, lanes_now
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log import Actuals
@@ -41,15 +41,16 @@ from planning_kit.inputs.times import moment_at, pet_min
 from planning_kit.plan.timed import TimedPlan
 
 _SEARCH_S = 5.0
-How = Mapping[str, Any]
+Decision = Mapping[str, Any]
+"""The arguments of ``plan.decide``."""
 
 
 @dataclass(frozen=True)
 class Preview:
-    """An option that is looked at, not decided: its words, the arguments of ``decide``, and its plan."""
+    """An option that is looked at, not decided: its words, what it would decide, and its plan."""
 
     words: str
-    how: How
+    how: Decision
     plan: LivePlan
 
 
@@ -209,7 +210,7 @@ class Watch:
 
     # Decisions
 
-    def look_at(self, words: str, how: How) -> None:
+    def look_at(self, words: str, how: Decision) -> None:
         """Preview an option: nothing is decided. Raises `ScenarioError` where it is not open any more."""
         self.preview = Preview(words, how, self.plan.decide(**how))
 

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
-from planning_kit.explore.session.outside import first_clock
+from planning_kit.explore.session.going_outside import first_clock
 from planning_kit.explore.watch.clock import HELD, RUNNING, WALL, Clock
 from planning_kit.explore.watch.log_so_far import log_lines
 from planning_kit.explore.watch.logbook import Entry, Logbook

@@ -19,7 +19,7 @@ from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.clock import HELD, Clock, is_in_outing, utc_now
 from planning_kit.explore.watch.log_so_far import log_so_far
 from planning_kit.explore.watch.logbook import Entry, Logbook
-from planning_kit.explore.watch.watch import How, Watch
+from planning_kit.explore.watch.watch import Decision, Watch
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log_format import SKIPPED
 
@@ -80,7 +80,7 @@ def _plan(session: Session) -> LivePlan:
     return session.plan
 
 
-def take(session: Session, watch: Watch, words: str, how: How, by: str = "") -> str:
+def take(session: Session, watch: Watch, words: str, how: Decision, by: str = "") -> str:
     """Decide: change the plan, log the skips; gives what was done, in words.
 
     Raises `ScenarioError`, and does nothing, where the option is not open any more, where the log goes on
@@ -110,7 +110,7 @@ def take(session: Session, watch: Watch, words: str, how: How, by: str = "") -> 
     return "; ".join([*(["the plan outside is changed (Undo leads back)"] if changes else []), *done])
 
 
-def _steps(watch: Watch, how: How) -> list[str]:
+def _steps(watch: Watch, how: Decision) -> list[str]:
     """The steps to skip, in the order of the plan: a task's name stands for those not begun."""
     states, names = watch.outside.states.by_step, set(how.get("skip", ()))
     return [name for name, state in states.items()

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import planning_kit as pk
-from planning_kit.explore.session.outside import take
+from planning_kit.explore.session.going_outside import take
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.clock import HELD, Clock
 from planning_kit.explore.watch.logbook import Logbook
