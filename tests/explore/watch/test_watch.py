@@ -370,3 +370,21 @@ def test_options_that_were_found_before_something_was_logged_are_old(watch):
     assert (list(watch.options.table["kind"]), watch.are_options_old) == (["carry on"], False)
     called(watch, "EV1", "started", "A1")
     assert watch.are_options_old
+
+
+def test_options_found_last_stay_until_others_are_found(watch):
+    def told(progress):
+        raise AssertionError(progress)
+
+    first = watch.ask_options()
+    assert (watch.is_looking, watch.options) == (True, None)
+    first.run(told)  # without other orders nothing is searched
+    found = watch.options
+    assert (watch.is_looking, found.now_min) == (False, 0)
+    second = watch.ask_options(with_orders=True)
+    third = watch.ask_options()
+    assert (second.is_stopping, third.is_stopping) == (True, False)
+    second.run(lambda progress: None)  # it ends late, and is not what was asked last
+    assert watch.options is found
+    third.run(told)
+    assert watch.options is third.result
