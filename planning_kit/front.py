@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Self, overload
 
 import pandas as pd
 
-from planning_kit.checks.all_checks import find_all
+from planning_kit.changes.asked import leaving_after, read_asked
+from planning_kit.changes.change import Told, changes_table, made
 from planning_kit.explore.comparing.compare import compare as moved_steps
-from planning_kit.explore.editing.wanted import Asked
 from planning_kit.explore.gaining.gain import gain
 from planning_kit.explore.long_question import Progress
 from planning_kit.explore.propose.proposals import Proposals
@@ -23,8 +23,8 @@ from planning_kit.explore.retime.past_of import stop_if_past
 from planning_kit.explore.revising.revisions import Given, Revision, compare_revisions
 from planning_kit.explore.session.going_outside import go_outside, log_for
 from planning_kit.explore.session.session import Session
-from planning_kit.explore.what_if import Change, ask, changes_table
 from planning_kit.inputs.scenario import Scenario, as_scenario
+from planning_kit.judge.all_checks import find_all
 from planning_kit.plan.timed import TimedPlan
 
 if TYPE_CHECKING:
@@ -41,18 +41,21 @@ class Plan(LivePlan):
     """
 
     name: str = ""
-    history: tuple[Change, ...] = ()
+    history: tuple[Told, ...] = ()
 
     @cached_property
     def _findings(self) -> pd.DataFrame:
-        return find_all(self, self.outside.findings if self.outside else ())
+        if self.outside is None:
+            return find_all(self)
+        return find_all(self, self.outside.findings, self.outside.untouched)
 
     @property
     def findings(self) -> pd.DataFrame:
         """Everything found wrong or worth knowing, worst first.
 
-        Columns: ``severity`` (stop, caution, note), ``check``, ``crew``, ``step``, ``start_min`` (PET),
-        ``message``, ``source``, then ``value``, ``limit`` and ``margin`` where the finding has numbers.
+        Columns: ``severity`` (stop, concern, remark), ``check``, ``rule`` (the one rule of the check that is
+        broken), ``about`` (the item, place, inhibit, route, ... by id), ``crew``, ``step``, ``start_min``
+        (PET), ``message``, ``source``, then ``value``, ``limit`` and ``margin`` where it has numbers.
         """
         return self._findings.copy()
 
@@ -92,7 +95,7 @@ class Plan(LivePlan):
             for one step the closest counts: step, then task, then crew; of two crew members the slower.
         drop : name or names
             Steps or tasks to leave out. Precedence passes through them; gaps and inhibits go, with notes
-            (see `planning_kit.explore.editing.dropping`).
+            (see `planning_kit.changes.dropping`).
         egress : time or date, UTC
             Another egress; a date alone keeps the time of day.
         swap : names, "swappable" or "all"
@@ -117,13 +120,15 @@ class Plan(LivePlan):
         what has begun keeps its logged times, and cannot be dropped or change hands.
         """
         base = self if self.outside is None else self.outside.base
-        asked = Asked(egress_slip_min=egress_slip_min, stretch=stretch, drop=drop, egress=egress, swap=swap,
-                      close=close, tether_m=tether_m, settings=settings, move=move, gaps=gaps)
-        question = ask(base.scenario, base.egress, asked, name)
+        changes = read_asked(base.scenario.records, base.egress, {
+            "egress_slip_min": egress_slip_min, "stretch": stretch, "drop": drop, "egress": egress,
+            "swap": swap, "close": close, "tether_m": tether_m, "settings": settings, "move": move,
+            "gaps": gaps})
+        changed, leaving = made(base.scenario, changes, name), leaving_after(changes, base.egress)
         if self.outside is not None:
-            stop_if_past(self.outside, question.scenario, question.egress)
-        plan = self.re_timed_as(type(self).of(question.scenario, question.egress))
-        return replace(plan, name=name or self.name, history=(*self.history, *question.changes))
+            stop_if_past(self.outside, changed.scenario, leaving)
+        plan = self.re_timed_as(type(self).of(changed.scenario, leaving))
+        return replace(plan, name=name or self.name, history=(*self.history, *changed.told))
 
     def gain(self, step: str, minutes: float | None = None, most: int = 5) -> pd.DataFrame:
         """The smallest single changes that would start ``step`` earlier by ``minutes``.
@@ -193,9 +198,9 @@ def propose(
     """Better orders of the same work: each a scenario with its timed plan and what it changes.
 
     Chosen are the order of each lane, who does a swappable task, which optional and get-ahead tasks are done
-    and the egress. Better means: required work (always all), then tasks by priority, then the earlier end,
-    then less walking. Each proposal is timed by `time_plan` and checked: one with a stop finding that the
-    current plan does not have is never shown.
+    and the egress. Better means: required work (always all), then the tasks that go last in the drop order
+    (`planning_kit.judge.drop_order`), then the earlier end, then less walking. Each proposal is timed by
+    `time_plan` and checked: one with a stop finding that the current plan does not have is never shown.
 
     Parameters
     ----------

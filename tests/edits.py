@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 import planning_kit as pk
-from planning_kit.explore.editing.row_edits import edit_row as edited
+from planning_kit.changes.change import edit_row as edited
 
 __all__ = ["edited", "with_row"]
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import networkx as nx
 import pytest
 
-ROOMS = ["inputs", "sky", "plan", "checks", "explore", "show", "desk"]
+ROOMS = ["inputs", "sky", "changes", "plan", "judge", "explore", "show", "desk"]
 PACKAGE = Path(__file__).parents[1] / "planning_kit"
 MODULES = sorted(path for path in PACKAGE.rglob("*.py") if path.parent != PACKAGE)
 

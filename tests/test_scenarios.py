@@ -92,11 +92,11 @@ def test_every_limit_of_a_good_plan_gives_its_source(name):
 
 
 @pytest.mark.parametrize("name", GOOD)
-def test_a_good_plan_has_no_stop_finding_and_few_cautions(name):
+def test_a_good_plan_has_no_stop_finding_and_few_concerns(name):
     findings = pk.time_plan(pk.load_scenario(SCENARIOS / name)).findings
     told = findings[["severity", "check", "step", "message"]].to_dict("records")
     assert not (findings["severity"] == "stop").any(), told
-    assert (findings["severity"] == "caution").sum() <= (8 if name == "tern-station" else 0), told
+    assert (findings["severity"] == "concern").sum() <= (8 if name == "tern-station" else 0), told
 
 
 # --- the demo outing ------------------------------------------------------------------------------

@@ -121,8 +121,8 @@ def _order(found: Proposal, odds: Odds) -> Message:
              f"{'earlier' if gain >= 0 else 'later'}", f"GMT {gmt_label(found.plan.egress)} egress"]
     if found.dropped:
         facts.append(f"left out: {' '.join(sorted(found.dropped))}")
-    if found.new_cautions:
-        facts.append(f"{found.new_cautions} new caution{'s' if found.new_cautions > 1 else ''}")
+    if found.new_concerns:
+        facts.append(f"{found.new_concerns} new concern{'s' if found.new_concerns > 1 else ''}")
     return {"name": found.name, "facts": facts, "verdict": found.verdict, "chances": _chances(odds),
             "is_repeatable": found.is_repeatable, "moves": [move.words for move in found.changes]}
 

@@ -156,7 +156,7 @@ def head_of(plan: TimedPlan) -> list[list[str]]:
         left = limit - plan.end_min
         told = f"{pet_label(abs(left))} {'left' if left >= 0 else 'over'}"
         head.append([f"{words} {pet_label(limit)}", told,
-                     "" if left >= 0 else "stop" if words == "Hard" else "caution"])
+                     "" if left >= 0 else "stop" if words == "Hard" else "concern"])
     return head
 
 

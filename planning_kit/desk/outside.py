@@ -215,7 +215,7 @@ def _options(found: Options, now_min: float) -> list[Message]:
         rows.append({
             "number": number, "words": row["option"], "kind": row["kind"], "end": pet_label(row["end_min"]),
             "gain": row["gain_min"], "planned": row["planned_margin_min"], "hard": row["hard_margin_min"],
-            "stops": int(row["new_stops"]), "cautions": int(row["new_cautions"]),
+            "stops": int(row["new_stops"]), "concerns": int(row["new_concerns"]),
             "until": pet_label(until) if math.isfinite(until) else "",
             "left": _minute(until - now_min), "must_by": pet_label(row["must_by_min"])
             if math.isfinite(row["must_by_min"]) else "", "can_be_taken": any(row["decide"].values()),

@@ -83,10 +83,13 @@ class FolderFiles:
             return read_plain(self.folder, name, faults)
         # The staged file first: a save that is under way moves it to its place, never back.
         for folder in (self.folder / STAGE, self.folder):
-            if os.path.lexists(folder / name):
-                data = read_plain(folder, name, faults)
-                if data is None or digest_of(data) == self.expected[name]:
-                    return data
+            found = Faults()
+            data = read_plain(folder, name, found)
+            if data is not None and digest_of(data) == self.expected[name]:
+                return data
+            if data is None and os.path.lexists(folder / name):
+                faults.rows += found.rows
+                return None
         self.has_moved = True
         faults.add(name, None, "", "", "is changed by another program")
         return None

@@ -114,7 +114,7 @@ def raw_log(data: bytes, faults: Faults) -> RawTable:
     text = (text or "").replace("\r\n", "\n").removesuffix("\n")
     _stop_if_absurd(text, faults)
     lines = text.split("\n")
-    records = [_cells(line) for line in lines]
+    records = _plain_cells(lines) or [_cells(line) for line in lines]
     if lines and any(record is None for record in records):
         whole = _cells_of_all(lines)
         records = whole if whole is not None else records
@@ -143,6 +143,16 @@ def _stop_if_absurd(text: str, faults: Faults) -> None:
     elif text.count("\n") > most and sum(map(bool, text.split("\n"))) > most + 1:
         faults.add(LOG.name, None, "", "", f"has more than {most:,} rows; this is no log of one outing")
     faults.stop_if_any()
+
+
+def _plain_cells(lines: list[str]) -> list[list[str] | None] | None:
+    """All lines at once, where no quotation mark or line end in a cell can join or break any; else None."""
+    if any('"' in line or "\r" in line for line in lines):
+        return None
+    try:
+        return [*csv.reader(lines, strict=True)]
+    except csv.Error:
+        return None
 
 
 def _cells(line: str) -> list[str] | None:

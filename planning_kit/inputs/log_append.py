@@ -13,6 +13,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import cached_property
 from pathlib import Path
 from typing import Protocol
 
@@ -22,9 +23,10 @@ from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.folder_files import place_of
 from planning_kit.inputs.frames import number_text
 from planning_kit.inputs.locks import locked
-from planning_kit.inputs.log import actuals_of, log_path, raw_log
-from planning_kit.inputs.log_format import EGRESS, LOG, LOG_COLUMNS, parse_when
-from planning_kit.inputs.log_state import states_of
+from planning_kit.inputs.log import Actuals, actuals_of, log_path, raw_log
+from planning_kit.inputs.log_format import CORRECT, EGRESS, LOG, LOG_COLUMNS, is_pet, parse_when
+from planning_kit.inputs.log_state import play_on, states_of
+from planning_kit.inputs.log_steps import States
 from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.rows import Row, parse_table
 from planning_kit.inputs.scenario import Scenario
@@ -128,20 +130,57 @@ def append_entries(file_or_folder: str | Path, entries: Sequence[LogEntry],
 def _fit(data: bytes, new: Sequence[tuple[dict[str, str], object]], plan: Planned | None) -> tuple[str, ...]:
     """The log's columns; the new rows get their ids and times, and are refused if one of them cannot be."""
     raw = raw_log(data, Faults()) if data else RawTable(LOG.name, tuple(LOG_COLUMNS), (), ())
-    whole, faults = raw, Faults()
-    for cells, at in new:
-        rows = parse_table(LOG, whole, Faults())
-        cells["event_id"] = _next_id(rows)
-        egress = _egress_for(cells["event"], rows, plan)
-        cells["at"] = "" if _is_left_out(at) else _utc_text(at, egress, "at")
-        number = max(whole.row_numbers, default=1) + 1
+    told, faults = Faults(), Faults()
+    log = _Log(parse_table(LOG, raw, told), plan, told)
+    for number, (cells, at) in enumerate(new, start=max(raw.row_numbers, default=1) + 1):
+        cells["event_id"] = f"e{log.highest_id + 1}"
+        cells["at"] = "" if _is_left_out(at) else _utc_text(at, log.egress_for(cells["event"], at), "at")
         row = tuple(cells.get(name, "") for name in raw.header)
-        parse_table(LOG, RawTable(LOG.name, raw.header, (row,), (number,)), faults)
-        whole = RawTable(LOG.name, raw.header, (*whole.rows, row), (*whole.row_numbers, number))
+        log.add(*parse_table(LOG, RawTable(LOG.name, raw.header, (row,), (number,)), faults))
     faults.stop_if_any()
     if plan is not None:
-        _judge(raw, whole, plan)
+        _judge(log, plan)
     return raw.header
+
+
+class _Log:
+    """A log and the rows to be added to it, each parsed once, and what they need of each other.
+
+    ``told``: the faults of the cells of ``old``, then all faults of it.
+    """
+
+    def __init__(self, old: list[Row], plan: Planned | None, told: Faults) -> None:
+        self.old, self.told = old, told
+        self.new: list[Row] = []
+        self.highest_id = max(map(_id_number, old), default=0)
+        self._planned = None if plan is None else plan.egress
+
+    def add(self, row: Row) -> None:
+        """One more row at the end."""
+        self.new.append(row)
+        self.highest_id = max(self.highest_id, _id_number(row))
+
+    @cached_property
+    def actuals(self) -> Actuals:
+        """What the log says without the new rows."""
+        return actuals_of(self.old, self._planned, self.told)
+
+    def egress_for(self, event: str, at: object) -> datetime | None:
+        """What PET counts from: egress as logged, else as planned; egress itself from the planned one.
+
+        ``at`` may be a UTC time, which needs none: then none is looked for.
+        """
+        if event == EGRESS or not is_pet(at):
+            return self._planned
+        logged = self.actuals.egress
+        if any(row.text("event") in (EGRESS, CORRECT) for row in self.new):
+            logged = actuals_of([*self.old, *self.new], self._planned, Faults()).egress
+        return logged or self._planned
+
+
+def _id_number(row: Row) -> int:
+    match = _COUNTED.fullmatch(row.text("event_id"))
+    return int(match[1]) if match else 0
 
 
 def _is_left_out(given: object) -> bool:
@@ -164,34 +203,38 @@ def _utc_text(when: object, egress: datetime | None, column: str) -> str:
     return moment.isoformat().replace("+00:00", "Z")
 
 
-def _egress_for(event: str, rows: list[Row], plan: Planned | None) -> datetime | None:
-    """What PET counts from: egress as logged, else as planned; egress itself from the planned one."""
-    planned = None if plan is None else plan.egress
-    if event == EGRESS:
-        return planned
-    return actuals_of([_copy(row) for row in rows], planned, Faults()).egress or planned
-
-
-def _copy(row: Row) -> Row:
-    return Row(row.number, dict(row.values), dict(row.texts))
-
-
-def _next_id(rows: list[Row]) -> str:
-    numbers = [int(match[1]) for row in rows if (match := _COUNTED.fullmatch(row.text("event_id")))]
-    return f"e{max(numbers, default=0) + 1}"
-
-
-def _judge(raw: RawTable, whole: RawTable, plan: Planned) -> None:
+def _judge(log: _Log, plan: Planned) -> None:
     """Refuse new rows for what they make of the whole log."""
-    before, after = Faults(), Faults()
-    for table, found in ((raw, before), (whole, after)):
-        actuals = actuals_of(parse_table(LOG, table, found), plan.egress, found)
-        states_of(plan.scenario.records, actuals.events, actuals.egress or plan.egress, found)
-    own = {None, *whole.row_numbers[len(raw.row_numbers):]}
-    new = Faults([fault if fault["row"] in own else
-                  fault | {"problem": f"with the new row, row {fault['row']} cannot be: {fault['problem']}"}
-                  for fault in after.rows if fault not in before.rows])
-    new.stop_if_any()
+    before, after, records = log.told, Faults(), plan.scenario.records
+    states = states_of(records, log.actuals.events, log.actuals.egress or plan.egress, before)
+    if before.rows or not _go_on(log, states, plan, after):
+        after = Faults()
+        whole = actuals_of([*log.old, *log.new], plan.egress, after)
+        states_of(records, whole.events, whole.egress or plan.egress, after)
+    known = {tuple(fault.values()) for fault in before.rows}
+    own = {None, *(row.number for row in log.new)}
+    found = Faults([fault if fault["row"] in own else
+                    fault | {"problem": f"with the new row, row {fault['row']} cannot be: {fault['problem']}"}
+                    for fault in after.rows if tuple(fault.values()) not in known])
+    found.stop_if_any()
+
+
+def _go_on(log: _Log, states: States, plan: Planned, faults: Faults) -> bool:
+    """Play the new rows after a log without a fault; False where they change what came before.
+
+    So do a correction, an egress, and what was called late; and a log that has named no step of the plan is
+    judged as a whole.
+    """
+    if any(row.text("event") in (EGRESS, CORRECT) for row in log.new):
+        return False
+    if not any(event.step in states.by_step for event in log.actuals.events):
+        return False
+    egress = log.actuals.egress or plan.egress
+    events = actuals_of(log.new, egress, faults).events
+    if events and events[0].at <= log.actuals.events[-1].at:
+        return False
+    play_on(states, plan.scenario.records, events, egress, faults)
+    return True
 
 
 @contextlib.contextmanager

@@ -7,7 +7,7 @@ row: then what it said before no longer counts. Of several corrections of one ro
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults
@@ -19,6 +19,12 @@ _CORRECTED = ("crew", "step", "at", "remaining_min", "metabolic_w")
 
 def with_corrections(rows: list[Row], faults: Faults) -> list[Row]:
     """The events with their corrections put in, without those that were withdrawn."""
+    return [now for row, now in zip(rows, settled_rows(rows, faults), strict=True)
+            if now is not None and row.text("event") != CORRECT]
+
+
+def settled_rows(rows: Sequence[Row], faults: Faults) -> list[Row | None]:
+    """Every row with the corrections of it put in, a correction's too; None where it was withdrawn."""
     by_id = _by_id(rows, faults)
     of_row: dict[int, list[Row]] = {}
     for row in rows:
@@ -30,13 +36,13 @@ def with_corrections(rows: list[Row], faults: Faults) -> list[Row]:
                            + did_you_mean(row.text("corrects"), tuple(by_id)))
             else:
                 of_row.setdefault(target.number, []).append(row)
-    counts: dict[int, bool] = {}
+    settled: dict[int, Row | None] = {}
     for row in sorted(rows, key=lambda row: -row.number):  # a correction stands below what it corrects
-        counts[row.number] = _settled(row, of_row.get(row.number, ()), counts)
-    return [row for row in rows if row.text("event") != CORRECT and counts[row.number]]
+        settled[id(row)] = _settled(row, [settled[id(each)] for each in of_row.get(row.number, ())])
+    return [settled[id(row)] for row in rows]
 
 
-def _by_id(rows: list[Row], faults: Faults) -> dict[str, Row]:
+def _by_id(rows: Sequence[Row], faults: Faults) -> dict[str, Row]:
     by_id: dict[str, Row] = {}
     for row in rows:
         name = row.text("event_id")
@@ -48,16 +54,16 @@ def _by_id(rows: list[Row], faults: Faults) -> dict[str, Row]:
     return by_id
 
 
-def _settled(row: Row, corrections: Sequence[Row], counts: Mapping[int, bool]) -> bool:
-    """Put into a row the corrections of it that count, settled before; whether the row itself counts."""
-    is_kept = True
+def _settled(row: Row, corrections: Sequence[Row | None]) -> Row | None:
+    """A row with the corrections of it put in, settled before; None where it does not count at all."""
+    counts = True
     for correction in corrections:
-        if counts[correction.number]:
+        if correction is not None:
             given = {column: correction.values[column] for column in _CORRECTED
                      if _is_given(correction, column)}
-            row.values.update(given)
-            is_kept = bool(given)
-    return is_kept
+            row = Row(row.number, row.values | given, row.texts)
+            counts = bool(given)
+    return row if counts else None
 
 
 def _is_given(row: Row, column: str) -> bool:

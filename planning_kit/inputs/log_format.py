@@ -125,6 +125,11 @@ def parse_when(value: object, egress: datetime | None) -> datetime:
     return moment_at(pet, egress)
 
 
+def is_pet(value: object) -> bool:
+    """Whether a moment is given as PET, which counts from an egress."""
+    return _pet_of(value) is not None
+
+
 def _pet_of(value: object) -> float | None:
     if isinstance(value, int | float) and not isinstance(value, bool):
         return float(value) if is_number(value) else math.nan

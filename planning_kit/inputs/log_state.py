@@ -70,6 +70,14 @@ def states_of(records: Records, events: Sequence[Event], egress: datetime, fault
     return walk.states
 
 
+def play_on(states: States, records: Records, events: Sequence[Event], egress: datetime,
+            faults: Faults) -> None:
+    """Play events that come after all those that made ``states``, which are changed."""
+    walk = _Walk(records, egress, faults, states)
+    for event in events:
+        walk.play(event)
+
+
 @dataclass
 class _Walk:
     records: Records

@@ -150,6 +150,11 @@ class Step:
         """Its place; someone at work without a place is inside."""
         return self.place or INSIDE
 
+    @property
+    def touches(self) -> set[str]:
+        """Every item that it uses, takes or leaves, and its foothold ("" for none)."""
+        return {*self.uses, self.foothold, *(move.item for move in (*self.takes, *self.leaves))}
+
 
 @dataclass(frozen=True)
 class Gap:

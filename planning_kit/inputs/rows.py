@@ -99,20 +99,25 @@ def parse_table(table: Table, raw: RawTable, faults: Faults) -> list[Row]:
     """The rows of one table, faults noted."""
     known = _known_columns(table, raw, faults)
     absent = [each for each in table.fields if each.may_be_absent and each.name not in raw.header]
+    parsed: dict[str, dict[str, object]] = {column.name: {} for column in known.values()}
     rows = []
     for number, cells in zip(raw.row_numbers, raw.rows, strict=True):
         row = Row(number, {each.name: empty_value(each) for each in absent})
         for position, column in known.items():
             if number not in raw.ragged or column.name in table.key:
-                _parse_into(row, table, column, cells[position], faults)
+                _parse_into(row, table, column, cells[position], faults, parsed[column.name])
         rows.append(row)
     return rows
 
 
-def _parse_into(row: Row, table: Table, column: Field, text: str, faults: Faults) -> None:
+def _parse_into(row: Row, table: Table, column: Field, text: str, faults: Faults,
+                parsed: dict[str, object]) -> None:
+    """``parsed`` are the values of the column's texts so far: in a long table most come again."""
     row.texts[column.name] = text
     try:
-        row.values[column.name] = parse_cell(text, column)
+        if text not in parsed:
+            parsed[text] = parse_cell(text, column)
+        row.values[column.name] = parsed[text]
     except CellFault as fault:
         faults.add(table.name, row.number, column.name, text, str(fault))
 

@@ -18,13 +18,13 @@ from planning_kit.inputs.folder_files import digest_of, read_settled
 from planning_kit.inputs.frames import frame_of, raw_from_frame
 from planning_kit.inputs.frozen import FrozenMapping
 from planning_kit.inputs.omm import Elements
-from planning_kit.inputs.raw import BOM
+from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.records import Records, Settings
 from planning_kit.inputs.save import save_files
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.source import Checked, check, content_digest, read_folder
 from planning_kit.inputs.text_table import facts_html
-from planning_kit.inputs.toml_edit import edited
+from planning_kit.inputs.toml_edit import edited_toml
 
 
 def load_scenario(folder: str | Path) -> Scenario:
@@ -39,7 +39,7 @@ def load_scenario(folder: str | Path) -> Scenario:
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Scenario:
-    """An immutable, valid scenario: made by `load_scenario`, changed by ``with_table`` and ``with_settings``.
+    """An immutable, valid scenario: made by `load_scenario`, changed by ``with_tables``.
 
     ``.crew``, ``.actors``, ``.places``, ``.routes``, ``.hardware``, ``.tasks``, ``.steps``, ``.gaps``,
     ``.inhibits`` and ``.windows`` are DataFrames, a fresh copy each time: numbers as float64, all else as the
@@ -144,40 +144,44 @@ class Scenario:
         return self.table("windows")
 
     def with_table(self, name: str, frame: pd.DataFrame) -> Scenario:
-        """A new scenario with one table replaced by an edited DataFrame.
+        """A new scenario with one table replaced by an edited DataFrame: see `with_tables`."""
+        return self.with_tables({name: frame})
 
-        Numbers may be numbers or text, "not given" may be "", None or NaN, lists may be lists or text. Raises
-        `ScenarioError` with the same faults as a file; rows are numbered as the file would have them.
+    def with_settings(self, changes: Mapping[str, object]) -> Scenario:
+        """A new scenario with keys of ``scenario.toml`` changed: see `with_tables`."""
+        return self.with_tables(settings=changes)
+
+    def with_tables(self, frames: Mapping[str, pd.DataFrame] | None = None,
+                    settings: Mapping[str, object] | None = None) -> Scenario:
+        """A new scenario with tables replaced by edited DataFrames and keys changed; all checked once.
+
+        In ``frames``, by table, numbers may be numbers or text, "not given" may be "", None or NaN, lists may
+        be lists or text. Keys of ``settings`` are dotted (``{"limits.hard_min": 420}``); None deletes one;
+        comments in the file stay. Another ``orbit`` is read from this scenario's folder. Raises one
+        `ScenarioError` with all faults, the same as of a file; rows are numbered as the file would have them.
         """
+        faults, source = Faults(), self.checked.source
+        tables = dict(source.tables)
+        for name, frame in (frames or {}).items():
+            raw = self._edited(name, frame, faults)
+            if raw is not None:
+                tables[name] = raw
+        toml = edited_toml(source.toml, settings, faults) if settings else source.toml
+        changed = replace(source, tables=FrozenMapping(tables), toml=toml)
+        checked = check(changed, self.elements, faults)
+        if checked.records.settings.orbit != source.orbit_name:
+            return self._with_orbit(checked)
+        return replace(self, checked=checked)
+
+    def _edited(self, name: str, frame: pd.DataFrame, faults: Faults) -> RawTable | None:
+        """An edited table as text; None where it is still absent and still empty."""
         if name not in fmt.TABLE_BY_NAME:
             raise ScenarioError.single(_unknown_table(name), table=str(name))
         if not isinstance(frame, pd.DataFrame):
             raise ScenarioError.single("must be a pandas DataFrame", table=name, value=type(frame).__name__)
-        faults = Faults()
-        source, table = self.checked.source, fmt.TABLE_BY_NAME[name]
-        raw = raw_from_frame(table, frame, source.tables.get(name), faults)
-        tables = {**source.tables, name: raw}
-        if name not in source.tables and not raw.rows and set(raw.header) <= set(table.by_name):
-            del tables[name]  # still absent, still empty
-        changed = replace(source, tables=FrozenMapping(tables))
-        return replace(self, checked=check(changed, self.elements, faults))
-
-    def with_settings(self, changes: Mapping[str, object]) -> Scenario:
-        """A new scenario with keys of ``scenario.toml`` changed: ``{"limits.hard_min": 420}``.
-
-        Keys are dotted; None deletes a key; comments in the file stay. Another ``orbit`` is read from this
-        scenario's folder. Raises `ScenarioError`.
-        """
-        faults = Faults()
-        source = self.checked.source
-        bom = BOM if source.toml.startswith(BOM) else b""
-        text = edited(source.toml.removeprefix(BOM).decode("utf-8"), changes, faults)
-        changed = replace(source, toml=bom + text.encode("utf-8"))
-        name = changes.get("orbit", source.orbit_name)
-        if name == source.orbit_name:
-            return replace(self, checked=check(changed, self.elements, faults))
-        checked = check(changed, self.elements, faults)
-        return self._with_orbit(checked)
+        table, old = fmt.TABLE_BY_NAME[name], self.checked.source.tables.get(name)
+        raw = raw_from_frame(table, frame, old, faults)
+        return None if old is None and not raw.rows and set(raw.header) <= set(table.by_name) else raw
 
     def _with_orbit(self, checked: Checked) -> Scenario:
         faults = Faults()
@@ -188,7 +192,7 @@ class Scenario:
         source = replace(checked.source, orbit_name=name, orbit=orbit)
         others = {each: digest for each, digest in self.on_disk.items() if each != checked.source.orbit_name}
         on_disk = FrozenMapping({**others, name: digest_of(orbit)})
-        return Scenario(self.folder, check(source, None, faults), on_disk)
+        return replace(self, checked=check(source, None, faults), on_disk=on_disk)
 
     def save(self, folder: str | Path | None = None) -> Scenario:
         """Write the scenario to ``folder`` (its own by default) and return it bound to that folder.

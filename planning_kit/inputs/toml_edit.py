@@ -16,8 +16,15 @@ from tomlkit.exceptions import TOMLKitError
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.raw import BOM
 
 _KEY = re.compile(r"[A-Za-z0-9_-]+(\.[A-Za-z0-9_-]+)*")
+
+
+def edited_toml(toml: bytes, changes: Mapping[str, object], faults: Faults) -> bytes:
+    """The bytes of ``scenario.toml`` with keys changed (see `edited`); a byte order mark stays."""
+    bom = BOM if toml.startswith(BOM) else b""
+    return bom + edited(toml.removeprefix(BOM).decode("utf-8"), changes, faults).encode("utf-8")
 
 
 def edited(text: str, changes: Mapping[str, object], faults: Faults) -> str:

@@ -10,7 +10,7 @@ from planning_kit.inputs import records as rec
 from planning_kit.inputs import rules_ids, rules_steps, rules_world
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.raw import RawTable
-from planning_kit.inputs.rows import Row, Rows, parse_tables
+from planning_kit.inputs.rows import Row, Rows, parse_table, parse_tables
 from planning_kit.inputs.settings import build_settings, parse_settings
 
 Rule = Callable[[Rows, Faults], None]
@@ -65,6 +65,15 @@ def records_from(data: Mapping[str, Any] | None, tables: Mapping[str, RawTable],
     return rec.Records(settings=build_settings(settings),
                        **{table.name: tuple(_record(table.name, row) for row in rows[table.name])
                           for table in fmt.TABLES})
+
+
+def rows_of(table: str, raw: RawTable, faults: Faults) -> tuple[Any, ...]:
+    """The records of one table, each cell by itself: no rule that looks at two of them is asked.
+
+    Empty, with the faults noted, where a cell says nothing that can be used.
+    """
+    rows = parse_table(fmt.TABLE_BY_NAME[table], raw, faults)
+    return () if faults.rows else tuple(_record(table, row) for row in rows)
 
 
 def _record(table: str, row: Row) -> Any:

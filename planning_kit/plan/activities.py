@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from planning_kit.inputs.records import BOTH, Step
@@ -55,6 +56,13 @@ def lane_activities(times: PlanTimes, with_slack: bool = True) -> dict[str, tupl
     lanes = {crew: tuple(_crew_lane(times, crew, with_slack)) for crew in times.travels}
     lanes |= {a.actor: tuple(_actor_lane(times, a.actor, with_slack)) for a in times.scenario.records.actors}
     return lanes
+
+
+def activity_at(lane: Sequence[Activity], at_min: float) -> Activity | None:
+    """The activity of a lane that begins at or before that minute of PET and finishes after it."""
+    begun = bisect_right(lane, at_min, key=lambda activity: activity.start_min)
+    return next((lane[number] for number in range(begun - 1, -1, -1)
+                 if at_min < lane[number].finish_min), None)
 
 
 @dataclass

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -31,7 +31,7 @@ class Almanac:
     links: Mapping[str, np.ndarray]
     named: Mapping[str, np.ndarray]
 
-    @property
+    @cached_property
     def any_link(self) -> np.ndarray:
         """When at least one relay is in view."""
         joined = no_windows()

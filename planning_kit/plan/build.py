@@ -147,10 +147,12 @@ def allowed_windows(demands: Sequence[Demand]) -> np.ndarray | None:
 
 def same_window_groups(steps: Sequence[Step], demands: Sequence[tuple[Demand, ...]]) -> Iterator[Group]:
     """The groups named in ``same_window``; members share one light, which the loader has checked."""
-    names = dict.fromkeys(step.same_window for step in steps if step.same_window)
-    for name in names:
-        members = tuple(i for i, step in enumerate(steps) if step.same_window == name)
-        yield Group(name, members, demands[members[0]][0])
+    members: dict[str, list[int]] = {}
+    for position, step in enumerate(steps):
+        if step.same_window:
+            members.setdefault(step.same_window, []).append(position)
+    for name, positions in members.items():
+        yield Group(name, tuple(positions), demands[positions[0]][0])
 
 
 def ways_home(steps: Sequence[Step], orders: Mapping[str, Sequence[int]],

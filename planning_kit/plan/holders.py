@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from heapq import heappop, heappush
 
 import numpy as np
 
@@ -87,7 +88,9 @@ def _seen_by(holder: Holder, crew: str) -> Holder:
 def find_holders(network: Network, durations: np.ndarray, starts: np.ndarray) -> Holders:
     """The holders of a plan whose ``starts`` (steps,) are the earliest and finite."""
     lengths, raises = on_grid(durations), last_raises(network, durations)
-    candidates = [_tight_on(network, lengths, starts, raises, step) for step in range(len(network.steps))]
+    causes = _Causes(raises)
+    candidates = [_tight_on(network, lengths, starts, raised, causes, step)
+                  for step, raised in enumerate(raises)]
     grounded = _grounded_order(candidates)
     tight, chosen = [], []
     for step, holders in enumerate(candidates):
@@ -109,22 +112,21 @@ def _bounds_on(network: Network, lengths: np.ndarray, starts: np.ndarray,
                step: int) -> list[tuple[float, Holder]]:
     """Every release and bound on a step with the start that it asks for."""
     asked = []
-    for release in network.releases:
-        if release.step == step:
-            holder = Holder(release.kind, f"{release.kind}:{release.name}", crew=release.crew)
-            asked.append((float(on_grid(release.at_min)), holder))
+    for release in network.releases_of[step]:
+        holder = Holder(release.kind, f"{release.kind}:{release.name}", crew=release.crew)
+        asked.append((float(on_grid(release.at_min)), holder))
     for bound in network.bounds_into[step]:
         holder = Holder(bound.kind, f"{bound.kind}:{bound.name}", bound.before, bound.crew, bound=bound)
         asked.append((float(starts[bound.before] + bound.weight_min(lengths)), holder))
     return asked
 
 
-def _tight_on(network: Network, lengths: np.ndarray, starts: np.ndarray, raises: Sequence[Raise],
+def _tight_on(network: Network, lengths: np.ndarray, starts: np.ndarray, raised: Raise, causes: _Causes,
               step: int) -> list[Holder]:
-    asked, raised = _bounds_on(network, lengths, starts, step), raises[step]
+    asked = _bounds_on(network, lengths, starts, step)
     holders = [holder for at, holder in asked if at == starts[step]]
     # A bound may ask for what the step itself has pushed up (a greatest gap, a least one below zero).
-    own = [at for at, holder in asked if at < starts[step] and not _rests_on(holder.source, step, raises)]
+    own = [at for at, holder in asked if at < starts[step] and not causes.rests_on(holder.source, step)]
     ready = max(own, default=-np.inf)
     fits_min, windows = np.inf, network.allowed[step]
     if windows is not None and (not holders or np.isfinite(ready)):
@@ -140,11 +142,31 @@ def _tight_on(network: Network, lengths: np.ndarray, starts: np.ndarray, raises:
     return holders
 
 
-def _rests_on(step: int, other: int, raises: Sequence[Raise]) -> bool:
-    """Whether ``step`` is where it is because of ``other``."""
-    while step >= 0 and step != other:
-        step = raises[step].source
-    return step == other
+class _Causes:
+    """Which step is where it is because of which: the forest of what raised each last, numbered in depth.
+
+    A step's own number and those of all that rest on it follow each other, so that each question is one
+    comparison, however long the chains are.
+    """
+
+    def __init__(self, raises: Sequence[Raise]) -> None:
+        caused: list[list[int]] = [[] for _ in raises]
+        for step, raised in enumerate(raises):
+            if raised.source >= 0:
+                caused[raised.source].append(step)
+        self._first, self._behind = [0] * len(raises), [0] * len(raises)
+        stack, number = [step for step, raised in enumerate(raises) if raised.source < 0], 0
+        while stack:
+            step = stack.pop()
+            if step >= 0:
+                self._first[step], number = number, number + 1
+                stack += [~step, *caused[step]]
+            else:  # all that rest on it have their numbers
+                self._behind[~step] = number
+
+    def rests_on(self, step: int, other: int) -> bool:
+        """Whether ``step`` is where it is because of ``other``, or is ``other``."""
+        return step >= 0 and self._first[other] <= self._first[step] < self._behind[other]
 
 
 def _ready_bounds(asked: list[tuple[float, Holder]]) -> list[tuple[float, Holder]]:
@@ -153,7 +175,7 @@ def _ready_bounds(asked: list[tuple[float, Holder]]) -> list[tuple[float, Holder
 
 
 def _group_of(network: Network, step: int) -> str:
-    return next((group.name for group in network.groups if step in group.members), "")
+    return next((network.groups[number].name for number in network.groups_of[step]), "")
 
 
 def _demand_that_begins(network: Network, step: int, start: float) -> Demand:
@@ -164,17 +186,35 @@ def _demand_that_begins(network: Network, step: int, start: float) -> Demand:
 def _grounded_order(candidates: list[list[Holder]]) -> list[float]:
     """A rank for each step such that following holders to lower ranks always ends at egress or a window."""
     rank = [np.inf] * len(candidates)
-    waiting, count = set(range(len(candidates))), 0
-    while waiting:
-        def grounded(holder: Holder) -> bool:
-            return holder.source < 0 or rank[holder.source] < np.inf
-
-        ready = [s for s in sorted(waiting) if all(grounded(h) for h in candidates[s])]
-        ready = ready or [s for s in sorted(waiting) if any(grounded(h) for h in candidates[s])][:1]
-        if not ready:
-            break
+    missing = [sum(holder.source >= 0 for holder in holders) for holders in candidates]
+    behind: list[list[int]] = [[] for _ in candidates]
+    for step, holders in enumerate(candidates):
+        for holder in holders:
+            if holder.source >= 0:
+                behind[holder.source].append(step)
+    ready = [step for step, count in enumerate(missing) if not count]
+    # Where all that wait run in circles, the first of those with one grounded holder opens them.
+    opening = [step for step, holders in enumerate(candidates) if 0 < missing[step] < len(holders)]
+    count = 0
+    while ready := ready or _first_unranked(opening, rank):
         for step in ready:
             rank[step] = count
             count += 1
-        waiting.difference_update(ready)
+        then = []
+        for other in (other for step in ready for other in behind[step] if rank[other] == np.inf):
+            missing[other] -= 1
+            if missing[other]:
+                heappush(opening, other)
+            else:
+                then.append(other)
+        ready = sorted(then)
     return rank
+
+
+def _first_unranked(opening: list[int], rank: Sequence[float]) -> list[int]:
+    """The least step of a heap that has no rank yet, by itself; nothing where there is none."""
+    while opening:
+        step = heappop(opening)
+        if rank[step] == np.inf:
+            return [step]
+    return []

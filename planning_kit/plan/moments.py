@@ -9,9 +9,10 @@ the straight distance. A stretch of time holds its first minute and not its last
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
+from functools import cached_property
+from typing import Any, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -21,8 +22,11 @@ from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import INSIDE, Route
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.plan.activities import Activity
+from planning_kit.plan.hardware.custody_state import Holding
+from planning_kit.plan.spans import Spans
 from planning_kit.plan.timed import TimedPlan, as_plan
 
+T = TypeVar("T")
 Point = tuple[float, float, float]
 MOMENT_COLUMNS = ["crew", "kind", "step", "title", "place", "to_place", "hook", "reach_m", "holds"]
 _MOST_MINUTES = 100_000
@@ -96,7 +100,14 @@ class Moment:
 
     def held_by(self, holder: str) -> tuple[Stay, ...]:
         """What a crew member has or what lies at a place, contents of bags included, in table order."""
-        return tuple(stay for stay in self.stays if stay.holder == holder)
+        return tuple(self._held.get(holder, ()))
+
+    @cached_property
+    def _held(self) -> dict[str, list[Stay]]:
+        held: dict[str, list[Stay]] = {}
+        for stay in self.stays:
+            held.setdefault(stay.holder, []).append(stay)
+        return held
 
     @property
     def table(self) -> pd.DataFrame:
@@ -115,14 +126,25 @@ def moment_of(plan: TimedPlan, at_min: float) -> Moment:
 
     Raises `ScenarioError` for a minute outside the outing and for what is no plan.
     """
-    minute = _minute(as_plan(plan), at_min)
-    light, until = _light_at(plan, minute)
-    return Moment(
-        minute, people=tuple(_person_at(plan, crew, minute) for crew in plan.travels),
-        others=_others_at(plan, minute), stays=_stays_at(plan, minute), inhibits=_inhibits_at(plan, minute),
-        light=light, light_until_min=until,
-        in_view=tuple(name for name, windows in plan.links.items() if _window_at(windows, minute) >= 0),
-    )
+    (moment,) = moments_of(plan, (at_min,))
+    return moment
+
+
+def moments_of(plan: TimedPlan, minutes: Sequence[float]) -> Iterator[Moment]:
+    """The moments of several minutes, as `moment_of` gives each, soon where they come in order.
+
+    While nothing is moved, moments in order share their ``stays``.
+    """
+    found = _Lasting(as_plan(plan))
+    for at_min in minutes:
+        minute = _minute(plan, at_min)
+        light, until = _light_at(plan, minute)
+        yield Moment(
+            minute, people=tuple(_person_at(plan, crew, minute) for crew in plan.travels),
+            others=found.others_at(minute), stays=found.stays_at(minute), inhibits=found.inhibits_at(minute),
+            light=light, light_until_min=until,
+            in_view=tuple(name for name, windows in plan.links.items() if _window_at(windows, minute) >= 0),
+        )
 
 
 def whole_minutes(plan: TimedPlan, every_min: float = 1.0) -> tuple[float, ...]:
@@ -150,22 +172,63 @@ def _minute(plan: TimedPlan, at_min: Any) -> float:
     return min(max(minute, 0.0), plan.end_min)
 
 
-def _current(starts: Sequence[float], minute: float) -> int:
-    """The position of the last stretch that has begun by ``minute``."""
-    return max(bisect_right(starts, minute) - 1, 0)
+class _Lasting:
+    """What lasts for a while (others' work, inhibits, where items are), sorted once to be looked up often."""
+
+    def __init__(self, plan: TimedPlan) -> None:
+        self._work = [activity for lane, activities in plan.lanes.items() if lane not in plan.travels
+                      for activity in activities]
+        self._work_spans = Spans((activity.start_min, activity.finish_min) for activity in self._work)
+        self._holds = plan.inhibit_holds
+        self._hold_spans = Spans((hold.set_by_min, hold.lift_after_min) for hold in self._holds)
+        self._items = {item.item: item for item in plan.scenario.records.hardware}
+        self._moved = sorted(plan.tracked_custody.holdings, key=lambda stay: stay.from_min)
+        self._known = 0  # how many stays had begun at the moment that was asked last
+        self._latest: dict[str, Holding] = {}
+        self._stays: tuple[Stay, ...] = ()
+
+    def others_at(self, minute: float) -> tuple[Activity, ...]:
+        """What actors do, by lane."""
+        near = (self._work[number] for number in self._work_spans.touching(minute, minute))
+        return tuple(activity for activity in near if activity.start_min <= minute < activity.finish_min)
+
+    def inhibits_at(self, minute: float) -> tuple[InForce, ...]:
+        """The inhibits in force, in table order."""
+        near = (self._holds[number] for number in self._hold_spans.touching(minute, minute))
+        in_force = (hold for hold in near if hold.set_by_min <= minute < hold.lift_after_min)
+        return tuple(InForce(hold.inhibit.inhibit, hold.inhibit.title, hold.inhibit.owner,
+                             hold.lift_after_min) for hold in in_force)
+
+    def stays_at(self, minute: float) -> tuple[Stay, ...]:
+        """Where the items are that are not inside, in table order."""
+        begun = bisect_right(self._moved, minute, key=lambda stay: stay.from_min)
+        if begun != self._known:
+            latest = self._latest if begun > self._known else {}
+            latest |= {stay.item: stay for stay in self._moved[self._known if latest else 0:begun]}
+            self._known, self._latest = begun, latest
+            self._stays = tuple(
+                Stay(item.item, item.title, item.kind, latest[name].holder, latest[name].in_bag)
+                for name, item in self._items.items()
+                if name in latest and latest[name].holder != INSIDE)
+        return self._stays
+
+
+def _current(begins: Sequence[T], start_of: Callable[[T], float], minute: float) -> T:
+    """The last of some stretches in order that has begun by ``minute``."""
+    return begins[max(bisect_right(begins, minute, key=start_of) - 1, 0)]
 
 
 def _person_at(plan: TimedPlan, crew: str, minute: float) -> Person:
     passages, lies, lane = plan.passages[crew], plan.tracked_tethers[crew].lies, plan.lanes[crew]
-    here = passages[_current([p.start_min for p in passages], minute)]
-    lie = lies[_current([lie.passage.start_min for lie in lies], minute)]
+    here = _current(passages, lambda passage: passage.start_min, minute)
+    lie = _current(lies, lambda lie: lie.passage.start_min, minute)
     share = 0.0
     if here.route is not None and here.finish_min > here.start_min:
         share = min((minute - here.start_min) / (here.finish_min - here.start_min), 1.0)
     return Person(
         crew, point_m=_between(plan, here.place, here.to_place or here.place, share),
         place=here.place, to_place=here.to_place, route=here.route, share=share,
-        doing=lane[_current([a.start_min for a in lane], minute)],
+        doing=_current(lane, lambda activity: activity.start_min, minute),
         # Walking back the line is taken in: it lies along the shorter of the two.
         line=min(lie.line, lie.ahead, key=len),
         reach_m=lie.from_reach_m + share * (lie.to_reach_m - lie.from_reach_m),
@@ -177,23 +240,6 @@ def _between(plan: TimedPlan, place: str, to_place: str, share: float) -> Point:
     points = {p.place: (p.x_m, p.y_m, p.z_m) for p in plan.scenario.records.places}
     x, y, z = (a + share * (b - a) for a, b in zip(points[place], points[to_place], strict=True))
     return x, y, z
-
-
-def _others_at(plan: TimedPlan, minute: float) -> tuple[Activity, ...]:
-    return tuple(activity for lane, activities in plan.lanes.items() if lane not in plan.travels
-                 for activity in activities if activity.start_min <= minute < activity.finish_min)
-
-
-def _stays_at(plan: TimedPlan, minute: float) -> tuple[Stay, ...]:
-    items = {item.item: item for item in plan.scenario.records.hardware}
-    latest = {stay.item: stay for stay in plan.tracked_custody.holdings if stay.from_min <= minute}
-    return tuple(Stay(item.item, item.title, item.kind, latest[name].holder, latest[name].in_bag)
-                 for name, item in items.items() if name in latest and latest[name].holder != INSIDE)
-
-
-def _inhibits_at(plan: TimedPlan, minute: float) -> tuple[InForce, ...]:
-    return tuple(InForce(hold.inhibit.inhibit, hold.inhibit.title, hold.inhibit.owner, hold.lift_after_min)
-                 for hold in plan.inhibit_holds if hold.set_by_min <= minute < hold.lift_after_min)
 
 
 def _light_at(plan: TimedPlan, minute: float) -> tuple[str, float]:

@@ -50,12 +50,23 @@ def inhibit_holds(times: PlanTimes) -> tuple[Hold, ...]:
     inhibits = times.scenario.records.inhibits
     spans = [_span(times, inhibit) for inhibit in inhibits]
     return tuple(
-        Hold(inhibit, begin, end, tuple(
-            other.inhibit for other, (other_begin, other_end) in zip(inhibits, spans, strict=True)
-            if other is not inhibit and other_begin < end and begin < other_end
-        ))
-        for inhibit, (begin, end) in zip(inhibits, spans, strict=True)
+        Hold(inhibit, begin, end, tuple(inhibits[other].inhibit for other in sorted(others)))
+        for inhibit, (begin, end), others in zip(inhibits, spans, _overlaps(spans), strict=True)
     )
+
+
+def _overlaps(spans: Sequence[tuple[float, float]]) -> list[list[int]]:
+    """For each of the spans (begin, end) those that it shares time with, by position."""
+    found: list[list[int]] = [[] for _ in spans]
+    still: list[int] = []  # those begun so far that have not ended
+    for one, (begin, end) in sorted(enumerate(spans), key=lambda each: each[1][0]):
+        still = [other for other in still if spans[other][1] > begin]
+        for other in still:
+            if spans[other][0] < end:
+                found[one].append(other)
+                found[other].append(one)
+        still.append(one)
+    return found
 
 
 def _span(times: PlanTimes, inhibit: Inhibit) -> tuple[float, float]:

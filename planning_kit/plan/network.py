@@ -163,6 +163,23 @@ class Network:
         return tuple(tuple(bounds) for bounds in into)
 
     @cached_property
+    def releases_of(self) -> tuple[tuple[Release, ...], ...]:
+        """The releases of each step."""
+        of: list[list[Release]] = [[] for _ in self.steps]
+        for release in self.releases:
+            of[release.step].append(release)
+        return tuple(tuple(releases) for releases in of)
+
+    @cached_property
+    def groups_of(self) -> tuple[tuple[int, ...], ...]:
+        """The groups that each step is a member of, by their positions in ``groups``."""
+        of: list[list[int]] = [[] for _ in self.steps]
+        for number, group in enumerate(self.groups):
+            for member in group.members:
+                of[member].append(number)
+        return tuple(tuple(numbers) for numbers in of)
+
+    @cached_property
     def sweep_order(self) -> tuple[int, ...]:
         """An order of the steps in which most bounds point forward (row order where they run in circles)."""
         sorter: TopologicalSorter[int] = TopologicalSorter(dict.fromkeys(range(len(self.steps)), ()))

@@ -6,10 +6,12 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from graphlib import CycleError, TopologicalSorter
 
 import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.times import pet_label
@@ -83,13 +85,17 @@ def _circle_of_order(network: Network) -> list[Bound]:
 def _rising_circle(network: Network, durations: np.ndarray) -> list[Bound]:
     """A circle of bounds with a positive sum, by Bellman and Ford's method."""
     lengths = on_grid(durations)
-    height = np.zeros(len(network.steps))
+    weights = {bound: float(bound.weight_min(lengths)) for bound in network.bounds}
+    if _settles(network, weights):
+        return []
+    bounds, longest = _in_circles(network)
+    height = [0.0] * len(network.steps)
     raised_by: dict[int, Bound] = {}
     moved: int | None = None
-    for _ in range(len(network.steps) + 1):
+    for _ in range(longest + 1):
         moved = None
-        for bound in network.bounds:
-            reach = height[bound.before] + float(bound.weight_min(lengths))
+        for bound in bounds:
+            reach = height[bound.before] + weights[bound]
             if reach > height[bound.after]:
                 height[bound.after] = reach
                 raised_by[bound.after] = bound
@@ -103,6 +109,32 @@ def _rising_circle(network: Network, durations: np.ndarray) -> list[Bound]:
     while circle[-1].before != step:
         circle.append(raised_by[circle[-1].before])
     return circle[::-1]
+
+
+def _in_circles(network: Network) -> tuple[list[Bound], int]:
+    """The bounds that lie on some circle, and the most steps that a circle can have."""
+    ends = ([bound.before for bound in network.bounds], [bound.after for bound in network.bounds])
+    links = coo_array((np.ones(len(network.bounds)), ends), shape=(len(network.steps),) * 2)
+    _, knot = connected_components(links, directed=True, connection="strong")
+    return [b for b in network.bounds if knot[b.before] == knot[b.after]], int(np.bincount(knot).max())
+
+
+def _settles(network: Network, weights: Mapping[Bound, float]) -> bool:
+    """Whether raising steps along their bounds comes to an end: there is no circle with a positive sum.
+
+    Sweeps as in `planning_kit.plan.timing`, which says why so many are enough; most networks need two.
+    """
+    height = [0.0] * len(network.steps)
+    into = [[(bound.before, weights[bound]) for bound in bounds] for bounds in network.bounds_into]
+    for _ in range(len(network.returning_bounds) + 2):
+        is_at_rest = True
+        for step in network.sweep_order:
+            reach = max((height[before] + weight for before, weight in into[step]), default=0.0)
+            if reach > height[step]:
+                height[step], is_at_rest = reach, False
+        if is_at_rest:
+            return True
+    return False
 
 
 def _told(network: Network, lengths: np.ndarray, bound: Bound) -> str:

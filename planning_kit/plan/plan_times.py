@@ -94,7 +94,7 @@ class PlanTimes:
         """How far windows are known, PET minutes."""
         return self.almanac.horizon_min
 
-    @property
+    @cached_property
     def finishes(self) -> np.ndarray:
         """Finish of every step, PET minutes (steps,)."""
         return self.starts + self.durations

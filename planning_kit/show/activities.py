@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
 
-from planning_kit.checks.findings import Finding
+from planning_kit.judge.findings import Finding
 from planning_kit.plan.activities import Activity
 
 
@@ -87,16 +87,26 @@ def _records(table: pd.DataFrame, kind: type) -> list[dict[str, Any]]:
     return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
 
 
-def finding_minute(finding: Finding, rows: Sequence[Activity]) -> float:
-    """When a finding applies: its own time, else the start of its step, else NaN."""
+def work_by_step(rows: Iterable[Activity]) -> dict[str, list[Activity]]:
+    """The bars of work of each step, in the order of the rows."""
+    found: dict[str, list[Activity]] = {}
+    for row in rows:
+        if row.is_work_on(row.step):
+            found.setdefault(row.step, []).append(row)
+    return found
+
+
+def finding_minute(finding: Finding, work: Mapping[str, Sequence[Activity]]) -> float:
+    """When a finding applies: its own time, else the start of its step, else NaN; ``work`` is by step."""
     if math.isfinite(finding.start_min):
         return finding.start_min
-    return min((row.start_min for row in rows if row.is_work_on(finding.step)), default=math.nan)
+    return min((row.start_min for row in work.get(finding.step, ())), default=math.nan)
 
 
-def finding_lanes(finding: Finding, rows: Sequence[Activity], people: Iterable[str]) -> list[str]:
+def finding_lanes(finding: Finding, work: Mapping[str, Sequence[Activity]],
+                  people: Iterable[str]) -> list[str]:
     """The lanes of a finding: those it names, else those of its step, else [""] (the whole plan)."""
     known = list(people)
     named = finding.crew.split()
-    doers = [row.crew for row in rows if row.is_work_on(finding.step)]
+    doers = [row.crew for row in work.get(finding.step, ())]
     return [who for who in known if who in named] or [who for who in known if who in doers] or [""]

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from planning_kit.checks.findings import NOTE
-from planning_kit.explore.comparing.compare_findings import findings_of
 from planning_kit.explore.retime.live_plan import LivePlan
 from planning_kit.inputs.records import Task
 from planning_kit.inputs.times import pet_label
+from planning_kit.judge.findings import REMARK
+from planning_kit.judge.new_findings import findings_of
 from planning_kit.plan.suit.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.escape import one_line
@@ -29,7 +29,7 @@ def opening_lines(plan: TimedPlan) -> Iterator[str]:
     yield from _tasks(plan)
     yield from _hands(plan, names, "goes_out_with", "Taken out by", "out")
     for row in findings_of(plan).to_dict("records"):
-        if row["severity"] != NOTE and row["start_min"] != row["start_min"]:
+        if row["severity"] != REMARK and row["start_min"] != row["start_min"]:
             yield f"{row['severity'].capitalize()} ({row['check']}): {one_line(row['message'])}."
 
 

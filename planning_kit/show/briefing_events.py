@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-from planning_kit.checks.findings import NOTE
-from planning_kit.explore.comparing.compare_findings import findings_of
 from planning_kit.inputs.times import pet_label
+from planning_kit.judge.findings import REMARK
+from planning_kit.judge.new_findings import findings_of
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 from planning_kit.plan.network import LOGGED, NOW, TURN
 from planning_kit.plan.timed import TimedPlan
@@ -74,7 +74,7 @@ class _Teller:
 
     def findings(self) -> Iterator[Told]:
         for row in findings_of(self.plan).to_dict("records"):
-            if row["severity"] != NOTE and row["start_min"] == row["start_min"]:
+            if row["severity"] != REMARK and row["start_min"] == row["start_min"]:
                 yield Told(float(row["start_min"]), "finding", "finding", row["step"],
                            (f"{row['severity'].capitalize()} ({row['check']}): {one_line(row['message'])}.",))
 

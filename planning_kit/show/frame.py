@@ -79,7 +79,7 @@ def _findings_words(scene: Scene) -> str:
         return "no findings"
     counts = Counter(finding.severity for finding in scene.found)
     text = ", ".join(f"{count} {severity}" for severity, count in counts.items())
-    unmarked = sum(not math.isfinite(finding_minute(finding, scene.rows)) for finding in scene.found)
+    unmarked = sum(not math.isfinite(finding_minute(finding, scene.work)) for finding in scene.found)
     return f"findings: {text}" + (f" ({unmarked} without a time, not marked)" if unmarked else "")
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import html
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -25,6 +25,7 @@ from planning_kit.show.activities import (
     handovers,
     in_force,
     packed,
+    work_by_step,
 )
 from planning_kit.show.escape import one_line
 from planning_kit.show.hover import Words, activity_text, ghost_text, held_words
@@ -98,11 +99,12 @@ def live_notes(plan: Any, baseline: Any = None) -> dict[str, Any]:
     """
     rows, words, records = rows_of(plan), _words(plan), plan.scenario.records
     lanes = [*(member.crew for member in records.crew), *(actor.actor for actor in records.actors)]
+    work = work_by_step(rows)
     before = [] if baseline is None else [row for row in rows_of(baseline) if _is_step(row)]
     now = {(row.step, row.crew): row for row in rows if _is_step(row)}
     any_crew = {row.step: row for row in rows if _is_step(row)}
     return {
-        "findings": [_told(found, rows, lanes) for found in findings(plan.findings)],
+        "findings": [_told(found, work, lanes) for found in findings(plan.findings)],
         "tight": [row.step for row in rows if _is_step(row) and row.slack_to_plan_min < _TIGHT_MIN],
         "hovers": [_plain_lines(activity_text(row, words)) for row in rows],
         "ghost_hovers": [_plain_lines(ghost_text(old, now.get((old.step, old.crew), any_crew.get(old.step)),
@@ -110,12 +112,12 @@ def live_notes(plan: Any, baseline: Any = None) -> dict[str, Any]:
     }
 
 
-def _told(found: Finding, rows: Sequence[Activity], lanes: Sequence[str]) -> dict[str, Any]:
-    minute = finding_minute(found, rows)
+def _told(found: Finding, work: Mapping[str, Sequence[Activity]], lanes: Sequence[str]) -> dict[str, Any]:
+    minute = finding_minute(found, work)
     is_timed = math.isfinite(minute)
     return {name: one_line(value) for name, value in asdict(found).items() if name != "start_min"} | {
         "minute": _round(minute) if is_timed else None, "when": pet_label(minute) if is_timed else "",
-        "lanes": sorted(finding_lanes(found, rows, list(lanes))) if is_timed else [],
+        "lanes": sorted(finding_lanes(found, work, list(lanes))) if is_timed else [],
     }
 
 

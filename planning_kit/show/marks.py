@@ -80,22 +80,22 @@ def finding_traces(scene: Scene) -> list[Trace]:
 
 def _spots(finding: Finding, scene: Scene) -> list[tuple[float, float]]:
     """(minute of PET, y) of a finding's signs, one a lane; none where it has no time."""
-    minute = finding_minute(finding, scene.rows)
+    minute = finding_minute(finding, scene.work)
     strips = [scene.lanes.people[who].findings if who else scene.lanes.whole_plan
-              for who in finding_lanes(finding, scene.rows, scene.lanes.people)]
+              for who in finding_lanes(finding, scene.work, scene.lanes.people)]
     return [(minute, strip.mid) for strip in strips if strip is not None and math.isfinite(minute)]
 
 
 def _worst(found: Sequence[Finding]) -> str:
-    """The worst severity among findings; a severity that is not known counts as a note."""
+    """The worst severity among findings; a severity that is not known counts as a remark."""
     present = {finding.severity for finding in found}
-    return next((severity for severity in SEVERITY_SIGNS if severity in present), "note")
+    return next((severity for severity in SEVERITY_SIGNS if severity in present), "remark")
 
 
 def _sign_traces(severity: str, spots: dict[tuple[float, float], list[Finding]], theme: Theme) -> list[Trace]:
     sign = SEVERITY_SIGNS[severity]
-    fill, ink = {"stop": (theme.stop, theme.paper), "caution": (theme.caution, "#15181C"),
-                 "note": (theme.note, theme.ink)}[severity]
+    fill, ink = {"stop": (theme.stop, theme.paper), "concern": (theme.concern, "#15181C"),
+                 "remark": (theme.remark, theme.ink)}[severity]
     where: Trace = {"type": "scatter", "xaxis": "x", "yaxis": "y", "legendgroup": severity,
                     "x": [axis_ms(minute) for minute, _ in spots], "y": [y for _, y in spots]}
     signs = where | {

@@ -40,8 +40,8 @@ class Theme:
     day_ink: str
     link: str
     stop: str
-    caution: str
-    note: str
+    concern: str
+    remark: str
     casing_px: float
     crew: tuple[str, str]
 
@@ -50,7 +50,7 @@ LIGHT = Theme(
     paper="#FFFFFF", ink="#1B1F24", quiet_ink="#57606A", grid="rgba(27,31,36,0.13)",
     lane="rgba(27,31,36,0.035)", bar_outline="#15181C", night_shade="rgba(42,52,84,0.13)", night="#2E3856",
     night_ink="#FFFFFF", penumbra="#8C93A8", day="#FFF3C9", day_ink="#4A4020", link="#6B7C93", stop="#B3161B",
-    caution="#E69F00", note="#FFFFFF", casing_px=0.0,
+    concern="#E69F00", remark="#FFFFFF", casing_px=0.0,
     crew=("#0072B2", "#C44E00"),
 )
 DARK = Theme(
@@ -58,7 +58,7 @@ DARK = Theme(
     lane="rgba(232,235,239,0.055)", bar_outline="#15191E", night_shade="rgba(96,120,190,0.20)",
     night="#3C4A75", night_ink="#FFFFFF", penumbra="#7C849B", day="#E9D9A0",
     day_ink="#2E2812", link="#8FA0B8", stop="#FF6B66",
-    caution="#F0B429", note="#15191E", casing_px=2.6,
+    concern="#F0B429", remark="#15191E", casing_px=2.6,
     crew=("#56B4E9", "#FF9A5C"),
 )
 
@@ -73,8 +73,8 @@ class SeveritySign:
 
 SEVERITY_SIGNS = {
     "stop": SeveritySign("octagon", 16),
-    "caution": SeveritySign("triangle-up", 15),
-    "note": SeveritySign("circle", 12),
+    "concern": SeveritySign("triangle-up", 15),
+    "remark": SeveritySign("circle", 12),
 }
 
 

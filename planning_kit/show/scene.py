@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 from typing import Any
 
 from planning_kit.inputs.times import pet_label
@@ -22,6 +23,7 @@ from planning_kit.show.activities import (
     handovers,
     in_force,
     packed,
+    work_by_step,
 )
 from planning_kit.show.escape import one_line
 from planning_kit.show.hover import Words
@@ -61,6 +63,11 @@ class Scene:
     words: Words
     lanes: Lanes
     now_min: float | None = None
+
+    @cached_property
+    def work(self) -> Mapping[str, Sequence[Activity]]:
+        """The bars of work of each step."""
+        return work_by_step(self.rows)
 
     @property
     def reachable(self) -> tuple[float, float]:
@@ -122,8 +129,9 @@ def _limits(limits: Any) -> dict[str, tuple[float, str]]:
 def _lanes(records: Any, rows: Sequence[Activity], found: Sequence[Finding], links: Iterable[str],
            inhibit_rows: int, with_ghosts: bool) -> Lanes:
     crew, actors = [member.crew for member in records.crew], [actor.actor for actor in records.actors]
-    timed = [finding for finding in found if math.isfinite(finding_minute(finding, rows))]
-    marked = {who for finding in timed for who in finding_lanes(finding, rows, [*crew, *actors])}
+    work = work_by_step(rows)
+    timed = [finding for finding in found if math.isfinite(finding_minute(finding, work))]
+    marked = {who for finding in timed for who in finding_lanes(finding, work, [*crew, *actors])}
     return lay_out(crew, actors, links, inhibit_rows=inhibit_rows, with_ghosts=with_ghosts,
                    with_findings=marked)
 

@@ -11,7 +11,7 @@ from math import isfinite
 from typing import Any
 
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.moments import Moment, moment_of, whole_minutes
+from planning_kit.plan.moments import Moment, moment_of, moments_of, whole_minutes
 from planning_kit.show.activities import Finding, finding_lanes, finding_minute
 from planning_kit.show.bars import Trace
 from planning_kit.show.chart import Chart
@@ -44,7 +44,7 @@ def station_map(plan: Any, at_min: float | None = None, theme: str = "light", do
     stop_if_no_plan(plan)
     minutes = whole_minutes(plan, every_min) if at_min is None else (moment_of(plan, at_min).at_min,)
     show = _show(plan, theme, down)
-    film = [_moving(moment_of(plan, minute), show) for minute in minutes]
+    film = [_moving(moment, show) for moment in moments_of(plan, minutes)]
     still = [*strip_traces(show.scene), primer(film, show.views.space, show.views.lowest),
              *ground_traces(show.records.places, show.records.routes, show.views, show.scene.theme)]
     # The ground lies below everything; all else that moves lies above what does not.
@@ -69,6 +69,7 @@ class _Show:
     stage: Stage
     titles: dict[str, str]
     cautions: dict[str, str]
+    found: dict[str, list[Finding]]
     has_links: bool
 
 
@@ -80,8 +81,12 @@ def _show(plan: Any, theme_name: str, down: str) -> _Show:
                   (scene.lanes.light.top, scene.lanes.work_bottom))
     cautions = {place.place: place.caution for place in records.places}
     cautions |= {step.step: step.caution for step in records.steps}
+    found: dict[str, list[Finding]] = {}
+    for finding in scene.found:
+        if finding.step:
+            found.setdefault(finding.step, []).append(finding)
     return _Show(records, scene, views, stage, {place.place: place.title for place in records.places},
-                 cautions, bool(plan.links))
+                 cautions, found, bool(plan.links))
 
 
 def _shown(minutes: Sequence[float], scene: Scene) -> str:
@@ -102,8 +107,8 @@ def _words(moment: Moment, show: _Show) -> list[Trace]:
     scene, inks = show.scene, show.stage.crew_inks
     texts = [sky_words(moment, scene.egress, show.has_links)]
     for person in moment.people:
-        found = [finding for finding in scene.found if _is_on(finding, person.crew, person.doing.step,
-                                                             moment.at_min, scene)]
+        found = [finding for finding in show.found.get(person.doing.step, ())
+                 if _is_on(finding, person.crew, moment.at_min, scene)]
         texts.append(person_words(person, moment, inks[person.crew], show.titles, show.cautions, found))
     return [{"type": "scatter", "mode": "text", "xaxis": "x6", "yaxis": "y6", "x": [x], "y": [1],
              "text": [text], "textposition": "bottom right", "name": "words", "hoverinfo": "skip",
@@ -111,8 +116,8 @@ def _words(moment: Moment, show: _Show) -> list[Trace]:
             for x, text in zip(WORD_COLUMNS, texts, strict=False)]
 
 
-def _is_on(finding: Finding, crew: str, step: str, minute: float, scene: Scene) -> bool:
-    """Whether a finding is about what this crew member is doing now; it is said once its time has come."""
-    starts = finding_minute(finding, scene.rows)
-    return (finding.step == step != "" and crew in finding_lanes(finding, scene.rows, scene.lanes.people)
+def _is_on(finding: Finding, crew: str, minute: float, scene: Scene) -> bool:
+    """Whether a finding of the step under way is about this crew member; said once its time has come."""
+    starts = finding_minute(finding, scene.work)
+    return (crew in finding_lanes(finding, scene.work, scene.lanes.people)
             and isfinite(starts) and starts <= minute + 0.5)

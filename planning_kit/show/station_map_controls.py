@@ -75,7 +75,7 @@ def _step_entries(scene: Scene, minutes: Sequence[float]) -> list[tuple[str, str
 def _finding_entries(scene: Scene, minutes: Sequence[float]) -> list[tuple[str, str]]:
     entries = []
     for finding in scene.found:
-        minute = finding_minute(finding, scene.rows)
+        minute = finding_minute(finding, scene.work)
         if isfinite(minute):
             who = " ".join(part for part in (finding.crew, finding.step) if part)
             text = f"{pet_label(minute)} {finding.severity} {who} {finding.check}"

@@ -54,7 +54,7 @@ def _route_traces(routes: Sequence[Route], points: Mapping[str, Point], view: Vi
                 for end in (points[route.from_place], points[route.to_place], None)]
         traces.append(view.trace(
             ends, mode="lines", name=kind, showlegend=view.is_keyed and kind != "route",
-            line={"color": colours.get(kind, theme.caution), "dash": dash,
+            line={"color": colours.get(kind, theme.concern), "dash": dash,
                   "width": width + 2 if view.is_space else width}))
     return traces
 

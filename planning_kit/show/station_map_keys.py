@@ -7,10 +7,12 @@ notebook that is not trusted) leaves the map to the mouse.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
+import plotly.graph_objects as go
 from IPython.display import display
 
 from planning_kit.show.chart import Chart
@@ -20,7 +22,35 @@ KEYS = ("By keyboard: Tab to a control of the map; Enter presses a button; the a
 
 
 class Film(Chart):
-    """A chart with frames that shows itself with its keys."""
+    """A chart with frames that shows itself with its keys.
+
+    The frames are plotly's JSON as it is: to make plotly's own objects of them, which check every attribute,
+    takes most of the time of a map, and is left to whoever asks for ``frames``.
+    """
+
+    def __init__(self, data: Any = None, layout: Any = None, frames: Any = None, **kwargs: Any) -> None:
+        """Hold the parts of a figure, or a figure as a mapping, as plotly does."""
+        if isinstance(data, Mapping) and "data" in data:
+            data, layout, frames = data["data"], data.get("layout", layout), data.get("frames", frames)
+        super().__init__(data=data, layout=layout, **kwargs)
+        self._film = tuple(frames or ())
+
+    @property
+    def frames(self) -> Any:
+        """The frames as plotly's objects."""
+        film, self._film = self._film, ()
+        if film:
+            go.Figure.frames.fset(self, film)
+        return super().frames
+
+    @frames.setter
+    def frames(self, frames: Any) -> None:
+        self._film = ()
+        go.Figure.frames.fset(self, frames)
+
+    def to_dict(self) -> dict[str, Any]:
+        """The figure as plain data, its frames not copied."""
+        return super().to_dict() | ({"frames": [*self._film]} if self._film else {})
 
     def _ipython_display_(self) -> None:
         display(self._repr_mimebundle_(), raw=True)

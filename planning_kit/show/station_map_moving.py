@@ -6,8 +6,9 @@ still picture and a frame of the film cannot differ.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TypeVar
 
 from planning_kit.plan.moments import Moment, Person, Stay
@@ -28,7 +29,24 @@ _PERSON_SYMBOLS = ("circle", "diamond")
 _PERSON_LABELS = ("top left", "bottom left")
 _OFFSETS = {"foothold": (-1, -1), "bag": (1, -1)}  # beside the place, in shares of the view's height
 _OFFSET_SHARE = 0.055
-_MOVING = ("x", "y", "z", "text", "hovertext", "fillcolor")
+_MOST_MARKS = 8
+_MOVING = ("fillcolor", "hovertext", "text", "x", "y", "z")
+
+
+class _Lying:
+    """The traces of what lies at places, made anew only when something was moved."""
+
+    def __init__(self) -> None:
+        self._stays: Sequence[Stay] | None = None
+        self._traces: dict[View, list[Trace]] = {}
+
+    def of(self, stays: Sequence[Stay], stage: Stage) -> dict[View, list[Trace]]:
+        """The bags and footholds of a moment, by view."""
+        if stays is not self._stays:
+            self._stays = stays
+            self._traces = {view: [_lying(stays, kind, view, stage) for kind in GLYPHS]
+                            for view in stage.views.all}
+        return self._traces
 
 
 @dataclass(frozen=True)
@@ -40,15 +58,17 @@ class Stage:
     crew_inks: Mapping[str, str]
     theme: Theme
     strip_ends: tuple[float, float]
+    lying: _Lying = field(default_factory=_Lying)
 
 
 def moving_traces(moment: Moment, stage: Stage) -> list[Trace]:
     """All traces of one moment; for each moment of a plan they are the same ones in the same order."""
     traces = [_ground(moment, stage.theme), _now_line(moment, stage)]
+    lying = stage.lying.of(moment.stays, stage)
     for view in stage.views.all:
         traces += [_tether(person, number, view, stage) for number, person in enumerate(moment.people)]
         traces += [_hooks(moment, view, stage)]
-        traces += [_lying(moment, kind, view, stage) for kind in GLYPHS]
+        traces += lying[view]
         traces += [_person(person, number, moment, view, stage)
                    for number, person in enumerate(moment.people)]
     return traces
@@ -63,9 +83,9 @@ def frames(film: Sequence[Sequence[Trace]], places: Sequence[int], names: Sequen
                  if part in first and any(now[n][part] != first[part] for now in film)]
                 for n, first in enumerate(film[0])]
     moved = [place for place, parts in zip(places, changing, strict=True) if parts]
-    return [{"name": name, "traces": moved,
-             "data": [{"type": trace["type"]} | {part: trace[part] for part in parts}
-                      for trace, parts in zip(now, changing, strict=True) if parts]}
+    return [{"data": [{part: trace[part] for part in parts} | {"type": trace["type"]}
+                      for trace, parts in zip(now, changing, strict=True) if parts],
+             "name": name, "traces": moved}
             for name, now in zip(names, film, strict=True)]
 
 
@@ -116,19 +136,23 @@ def _hooks(moment: Moment, view: View, stage: Stage) -> Trace:
                               "line": {"width": 2, "color": inks}})
 
 
-def _lying(moment: Moment, kind: str, view: View, stage: Stage) -> Trace:
-    """Bags or footholds that lie at places: marks beside the place, with names in the view in space."""
-    found = [stay for stay in moment.stays
-             if stay.kind == kind and stay.holder in stage.points and not stay.in_bag]
+def _lying(stays: Sequence[Stay], kind: str, view: View, stage: Stage) -> Trace:
+    """Bags or footholds that lie at places: marks beside the place, with names in the view in space.
+
+    Marks at one place lie on each other: of many only the uppermost are drawn.
+    """
+    found = [stay for stay in stays if stay.kind == kind and stay.holder in stage.points and not stay.in_bag]
     look = {"mode": "text" if view.is_space else "markers", "name": f"{kind}s"}
     if view.is_space:
-        return view.trace([stage.points[stay.holder] for stay in _first_each(found)], **look,
-                          text=[_names_at(stay.holder, found) for stay in _first_each(found)],
+        firsts, count = _first_each(found), Counter(stay.holder for stay in found)
+        return view.trace([stage.points[stay.holder] for stay in firsts], **look,
+                          text=[_names_at(stay, count[stay.holder]) for stay in firsts],
                           textposition="bottom right" if kind == "foothold" else "middle right",
                           textfont={"size": 11, "color": stage.theme.ink})
     low, high = stage.views.range_of(view.up)
     step = abs(high - low) * _OFFSET_SHARE
     across, up = _OFFSETS[kind]
+    found = _uppermost(found)
     return view.trace(
         [view.moved(stage.points[stay.holder], across * step, up * step) for stay in found], **look,
         hoverinfo="text", hovertext=[plotly_text(f"{stay.title} at {stay.holder}", 80) for stay in found],
@@ -136,14 +160,23 @@ def _lying(moment: Moment, kind: str, view: View, stage: Stage) -> Trace:
                 "color": stage.theme.ink, "line": {"color": stage.theme.paper, "width": 1}})
 
 
+def _uppermost(found: Sequence[Stay]) -> list[Stay]:
+    below = Counter(stay.holder for stay in found)
+    kept = []
+    for stay in found:
+        below[stay.holder] -= 1
+        if below[stay.holder] < _MOST_MARKS:
+            kept.append(stay)
+    return kept
+
+
 def _first_each(found: Sequence[Stay]) -> list[Stay]:
     return list({stay.holder: stay for stay in reversed(found)}.values())
 
 
-def _names_at(place: str, found: Sequence[Stay]) -> str:
-    here = [stay for stay in found if stay.holder == place]
-    more = f" +{len(here) - 1}" if len(here) > 1 else ""
-    return f"{GLYPHS[here[0].kind]} {plotly_text(here[0].item, LONGEST_ITEM_ID)}{more}"
+def _names_at(first: Stay, count: int) -> str:
+    more = f" +{count - 1}" if count > 1 else ""
+    return f"{GLYPHS[first.kind]} {plotly_text(first.item, LONGEST_ITEM_ID)}{more}"
 
 
 def _person(person: Person, number: int, moment: Moment, view: View, stage: Stage) -> Trace:

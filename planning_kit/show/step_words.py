@@ -21,12 +21,14 @@ _LIGHT = {"night": "night", "day": "daylight"}
 class Fact:
     """One fact of a step: its ``kind`` (takes, leaves, foothold, tether, light, group, ...) and its words.
 
-    ``short`` is the same without names and reasons, where it would be long.
+    ``short`` is the same without names and reasons, where it would be long; ``crew`` whom it concerns, where
+    it is one of two.
     """
 
     kind: str
     words: str
     short: str = ""
+    crew: str = ""
 
 
 class StepWords:
@@ -47,15 +49,19 @@ class StepWords:
 
     def _conditions(self, step: Step) -> Iterator[Fact]:
         if step.light in ("night", "day"):
-            yield Fact("light", f"must lie in {_LIGHT[step.light]}{self._lit_when(step)}")
+            when = self._lit_when(step)
+            yield Fact("light", f"must lie in {_LIGHT[step.light]}{when and f': {when}'}",
+                       when or f"in {_LIGHT[step.light]}")
         if step.same_window:
             yield Fact("group", f"in one window with the other steps of {one_line(step.same_window)!r}")
         for name in step.windows:
-            yield Fact("window", f"must lie in the period {one_line(name)!r}")
+            yield Fact("window", f"must lie in the period {one_line(name)!r}",
+                       f"in the period {one_line(name)!r}")
         for inhibit in self.plan.scenario.records.inhibits:
             if step.step in inhibit.needed_by:
                 title = f" ({one_line(inhibit.title)})" if one_line(inhibit.title) else ""
-                yield Fact("inhibit", f"only with inhibit {inhibit.inhibit}{title} in force")
+                yield Fact("inhibit", f"only with inhibit {inhibit.inhibit}{title} in force",
+                           f"{inhibit.inhibit} in force")
         if step.link in ("yes", "wait"):
             yield Fact("link", self._link(step))
         yield from self._clocks(step)
@@ -71,14 +77,15 @@ class StepWords:
             yield Fact("leaves", self._left(step, move))
         for crew in step.hooks:
             where = self.names.title(step.place)
-            yield Fact("tether", f"{crew}'s safety tether moves to the anchor at {where}")
+            yield Fact("tether", f"{crew}'s safety tether moves to the anchor at {where}",
+                       f"hook {crew} here", crew)
 
     def _lit_when(self, step: Step) -> str:
         start = float(self.plan.starts[self.plan.position(step.step)])
         windows = self.plan.light.night if step.light == "night" else self.plan.light.day
         for number, (begin, end) in enumerate(windows, start=1):
             if begin <= start < end:
-                return f": {step.light} {number}, {pet_label(begin)} to {pet_label(end)}"
+                return f"{step.light} {number}, {pet_label(begin)} to {pet_label(end)}"
         return ""
 
     @cached_property

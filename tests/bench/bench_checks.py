@@ -14,7 +14,7 @@ from pathlib import Path
 import pandas as pd
 
 import planning_kit as pk
-from planning_kit.checks.all_checks import CHECKS, find_all
+from planning_kit.judge.all_checks import CHECKS, find_all
 from tests.bench.bench_timing import median_ms
 
 DEMO = Path(__file__).parents[2] / "scenarios" / "tern-station"

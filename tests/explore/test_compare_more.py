@@ -5,16 +5,16 @@ from __future__ import annotations
 from types import SimpleNamespace
 from typing import Any
 
-import pandas as pd
 import pytest
 
 import planning_kit as pk
-from planning_kit.checks.findings import FINDING_COLUMNS
+from planning_kit.judge.findings import Finding, findings_table
 
 
-def _found(*rows: tuple[str, str, str, str, str]) -> Any:
-    columns = ["severity", "check", "crew", "step", "message"]
-    return SimpleNamespace(findings=pd.DataFrame(rows, columns=columns).reindex(columns=FINDING_COLUMNS))
+def _found(*rows: tuple[str, ...]) -> Any:
+    return SimpleNamespace(findings=findings_table(
+        Finding(severity, check, rule, about, crew, step, message=message)
+        for severity, check, rule, about, crew, step, message in rows))
 
 
 def _changes(a: Any, b: Any) -> list[tuple[str, str]]:
@@ -23,35 +23,47 @@ def _changes(a: Any, b: Any) -> list[tuple[str, str]]:
 
 
 def test_other_minutes_are_the_same_finding() -> None:
-    a = _found(("stop", "limits", "", "", "both are inside at 7:01, 1.0 min past the limit: drop work"))
-    b = _found(("stop", "limits", "", "", "both are inside at 7:19, 19.5 min past the limit: cut waits"))
+    a = _found(("stop", "limits", "outing-end", "", "", "", "both are inside at 7:01, 1 min past: drop it"))
+    b = _found(("stop", "limits", "outing-end", "", "", "", "both are inside at 7:19, 19 min past: cut it"))
     assert _changes(a, b) == []
 
 
-def test_another_step_crew_check_or_kind_is_another_finding() -> None:
-    first = ("stop", "limits", "EV1", "A1", "starts late")
-    for place, value in ((1, "links"), (2, "EV2"), (3, "A2"), (4, "starts early")):
+def test_another_check_rule_subject_crew_or_step_is_another_finding() -> None:
+    first = ("stop", "custody", "not-there", "part-1", "EV1", "A1", "is not there")
+    for place, value in ((1, "links"), (2, "early"), (3, "part-2"), (4, "EV2"), (5, "A2")):
         other = (*first[:place], value, *first[place + 1:])
         assert [change for change, _ in _changes(_found(first), _found(other))] == ["came", "went"]
 
 
 def test_a_second_finding_of_the_same_kind_is_counted() -> None:
-    one = ("caution", "return", "EV1", "A1", "margin 3 min")
-    assert _changes(_found(one), _found(one, (*one[:4], "margin 4 min"))) == [("came", "margin 4 min")]
+    one = ("concern", "links", "not-covered", "", "EV1", "A1", "none from 0:03")
+    assert _changes(_found(one), _found(one, (*one[:6], "none from 0:09"))) == [("came", "none from 0:09")]
+    assert _changes(_found(one, one), _found(one)) == [("went", "none from 0:03")]
+
+
+def test_what_runs_out_or_is_too_far_is_the_same_wherever_it_shows() -> None:
+    low = ("stop", "suits", "runs-out", "oxygen", "EV1", "A1", "runs out")
+    far = ("stop", "return", "alone-too-far", "MST", "EV1", "A1", "is too far")
+    elsewhere = tuple((*row[:5], "B7", row[6]) for row in (low, far))
+    assert _changes(_found(low, far), _found(*elsewhere)) == []
+    assert _changes(_found(far), _found((*far[:3], "POR", *far[4:]))) == [
+        ("came", "is too far"), ("went", "is too far")]
 
 
 def test_worse_and_better_are_told_and_the_worst_that_came_is_first() -> None:
-    a = _found(("caution", "return", "EV1", "A1", "low"), ("stop", "suits", "EV2", "", "empty"))
-    b = _found(("stop", "return", "EV1", "A1", "low"), ("note", "suits", "EV2", "", "empty"),
-               ("note", "links", "", "", "no relays"), ("stop", "clocks", "", "B1", "broken"))
+    late = ("limits", "outing-end", "", "", "", "late")
+    empty = ("suits", "runs-out", "oxygen", "EV2", "", "empty")
+    a = _found(("concern", *late), ("stop", *empty))
+    b = _found(("stop", *late), ("remark", *empty), ("remark", "links", "no-relays", "", "", "", "no relays"),
+               ("stop", "clocks", "no-margin", "", "", "B1", "broken"))
     table = pk.compare_findings(a, b)
     assert table[["change", "severity"]].to_numpy().tolist() == [
-        ["came", "stop"], ["came", "note"], ["worse", "stop"], ["better", "note"]]
+        ["came", "stop"], ["came", "remark"], ["worse", "stop"], ["better", "remark"]]
 
 
 def test_two_faults_of_one_inhibit_are_two() -> None:
-    held = ("stop", "inhibits", "", "A1", "inhibit I-1 (Off): is held 220 min, from 0:10 to 3:50: split it")
-    late = ("stop", "inhibits", "", "A1", "inhibit I-1 (Off): does not cover B1, from 0:10: move it")
+    held = ("stop", "inhibits", "held-too-long", "I-1", "", "A1", "is held 220 min, from 0:10 to 3:50")
+    late = ("stop", "inhibits", "not-in-force", "I-1", "", "A1", "does not cover B1, from 0:10")
     assert [change for change, _ in _changes(_found(held), _found(late))] == ["came", "went"]
 
 

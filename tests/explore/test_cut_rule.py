@@ -7,7 +7,8 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
-from planning_kit.explore.editing.dropping import drop_steps
+from planning_kit.changes.change import apply, step_named
+from planning_kit.changes.dropping import Drop
 from planning_kit.explore.odds.cut_rule import cut_rules, time_samples
 from planning_kit.explore.odds.outing import Outing, part_without
 from planning_kit.explore.odds.sampling import Draws
@@ -32,7 +33,7 @@ def tight(demo: pk.Scenario) -> pk.Plan:
 def without(scenario: pk.Scenario, dropped: frozenset[str]) -> TimedPlan:
     """The plan of the scenario with tasks left out by editing its tables, not by the code under test."""
     steps = [step.step for step in scenario.records.steps if step.task in dropped]
-    return TimedPlan.of(drop_steps(scenario, steps)[0])
+    return TimedPlan.of(apply(scenario, [Drop(tuple(map(step_named, steps)))]))
 
 
 def one_by_one(plan: pk.Plan, draws: Draws, sample: int) -> tuple[frozenset[str], dict[str, float], float]:

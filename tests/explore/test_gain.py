@@ -215,7 +215,8 @@ def test_no_helping_move_is_missed(small: pk.Scenario) -> None:
     for step, minutes in (("C3", 1.0), ("C3", 6.0), ("C2", 2.0), ("W3", 4.0), ("Z1", 1.0), ("B2", 0.5)):
         target = find_target(plan, step, minutes)
         likely = list(likely_moves(plan, target))
-        found = [candidate.what_if["move"] for candidate in [*likely, *other_moves(plan, target, likely)]]
+        moves = [*likely, *other_moves(plan, target, likely)]
+        found = [candidate.change.asked()["move"] for candidate in moves]
         expected = {_orders(each) for each in every if _gained(plan, each, step) >= minutes - SLIVER_MIN}
         assert {_orders(plan.what_if(move=move)) for move in found} == expected
         assert len(found) == len(expected)  # each order of work once
@@ -244,7 +245,7 @@ def test_required_work_and_the_steps_own_task_are_never_left_out(demo_plan: pk.P
     seen = set()
     for step in ("SH4", "LM2", "CL2"):
         for candidate in dropped_tasks(demo_plan, find_target(demo_plan, step, 0.5)):
-            task = str(candidate.what_if["drop"]).removeprefix("task:")
+            task = str(candidate.change.asked()["drop"]).removeprefix("task:")
             assert needs[task] != "required"
             assert task != demo_plan.steps[demo_plan.position(step)].task
             seen.add(task)

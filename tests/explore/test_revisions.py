@@ -234,3 +234,18 @@ def test_the_list_is_worst_first(demo_plan: pk.Plan) -> None:
     assert order.is_monotonic_increasing
     assert repr(revision) == (f"<Revision {revision.a.digest[:12]} to {revision.b.digest[:12]}: "
                               f"{revision.overall}>")
+
+
+def test_another_item_missing_at_the_same_step_is_another_finding(small: pk.Scenario) -> None:
+    parts = small.hardware.astype(object)
+    for name in ("part-1", "part-2"):  # both lie at the port, and B1 is at the mid truss
+        parts.loc[len(parts)] = {"item": name, "title": name, "kind": "spare", "at": "POR", "end_at": "",
+                                 "slots": 1, "holds": "", "bulky": "no", "mass_kg": ""}
+    small = small.with_table("hardware", parts)
+    first, second = (pk.time_plan(edited(small, "steps", "B1", uses=item)) for item in ("part-1", "part-2"))
+    changes = pk.compare_findings(first, second)
+    assert changes[["change", "severity", "rule", "about", "step"]].to_numpy().tolist() == [
+        ["came", "stop", "used-away", "part-2", "B1"], ["went", "stop", "used-away", "part-1", "B1"]]
+    revision = pk.compare_revisions(first, second)
+    assert "none came, none went" not in revision.verdict["words"].tolist()
+    assert revision.overall.startswith("Stop: ")

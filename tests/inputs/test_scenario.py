@@ -219,6 +219,25 @@ def test_settings_that_cannot_be(small: Scenario, changes: dict, column: str, pr
     assert column in caught.value.problems["column"].tolist()
 
 
+def test_tables_and_settings_together_are_as_one_after_the_other_and_tell_all_faults(small: Scenario) -> None:
+    steps, crew = small.steps, small.crew
+    steps.loc[0, "minutes_likely"], crew.loc[0, "tether_m"] = 6, 31
+    keys = {"limits.hard_min": 425}
+    at_once = small.with_tables({"steps": steps, "crew": crew}, keys)
+    in_turn = small.with_settings(keys).with_table("crew", crew).with_table("steps", steps)
+    assert at_once.checked.source.files() == in_turn.checked.source.files() != small.checked.source.files()
+    steps.loc[0, "minutes_likely"], crew.loc[0, "tether_m"] = -6, -31
+    with pytest.raises(ScenarioError) as error:
+        small.with_tables({"steps": steps, "crew": crew}, {"limits.hard_min": "late"})
+    assert {"steps", "crew", "scenario.toml"} <= set(error.value.problems["table"])
+
+
+def test_a_record_with_another_orbit_is_a_record_still(small: Scenario) -> None:
+    (small.folder / "second.json").write_text(ORBIT_JSON, encoding="utf-8")
+    until = small.settings.egress
+    assert small.as_happened(until).with_settings({"orbit": "second.json"}).happened_until == until
+
+
 def test_another_orbit_is_read_from_the_folder(small: Scenario) -> None:
     (small.folder / "second.json").write_text(ORBIT_JSON.replace("15.54", "15.6"))
     new = small.with_settings({"orbit": "second.json"})

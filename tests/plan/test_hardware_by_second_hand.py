@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import planning_kit as pk
-from planning_kit.checks.custody import check_endings
+from planning_kit.judge.custody import check_endings
 from planning_kit.plan.hardware import mishaps as kinds
 from planning_kit.plan.lines.tethers_reach import crossings, too_far
 from tests.plan.outings import AIRLOCK, random_outing

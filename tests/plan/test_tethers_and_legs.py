@@ -10,10 +10,10 @@ from itertools import pairwise
 import pytest
 
 import planning_kit as pk
-from planning_kit.plan.lines.legs import stands_at
+from planning_kit.plan.lines.legs import stands, stands_at
 from planning_kit.plan.lines.tethers import after_leg
-from tests.checks.mutations import with_anchor, with_step
 from tests.edits import edited
+from tests.judge.mutations import with_anchor, with_step
 
 
 def legs(plan: pk.Plan, crew: str) -> list[tuple[str, str, float, float]]:
@@ -57,8 +57,9 @@ def test_a_way_that_takes_hardly_any_time_is_still_walked(small: pk.Scenario) ->
 
 def test_standing_counts_from_arriving_to_leaving(small_plan: pk.Plan) -> None:
     passages = small_plan.passages["EV2"]
-    assert [stands_at(passages, "MID", at) for at in (10.9, 11, 14, 14.1)] == [False, True, True, False]
-    assert not stands_at(passages, "HAT", 15)  # passing is not standing
+    standing = stands(passages)
+    assert [stands_at(standing, "MID", at) for at in (10.9, 11, 14, 14.1)] == [False, True, True, False]
+    assert not stands_at(standing, "HAT", 15)  # passing is not standing
 
 
 def test_a_leg_walked_back_is_taken_in() -> None:

@@ -58,7 +58,7 @@ def _read_all(plan: pk.Plan, draw: random.Random) -> None:
     steps = [step.step for step in plan.steps]
     assert set(plan.timeline["step"]) - {""} == set(steps)
     assert len(plan.summary) > 5
-    assert set(plan.findings["severity"]) <= {"stop", "caution", "note"}
+    assert set(plan.findings["severity"]) <= {"stop", "concern", "remark"}
     for step in steps:
         assert plan.explain(step)
     step = draw.choice(steps)

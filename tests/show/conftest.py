@@ -88,11 +88,11 @@ def make_findings(timeline: pd.DataFrame) -> pd.DataFrame:
         ("stop", "foothold", "EV1", first.step.iloc[9], first.start_min.iloc[9],
          "the foothold FR1 is at Mid truss, 12 m away; bring it or change the step", "scenario"),
         ("stop", "return", "", "", NAN, "EV2 is 4 min short of the reserve", "demo value"),
-        ("caution", "tether", "EV1", first.step.iloc[9], first.start_min.iloc[9], "reach 18 m of 16 m", ""),
-        ("caution", "link", "EV2", second.step.iloc[14], second.start_min.iloc[14], "no link for 6 min", ""),
-        ("caution", "link", "EV2", second.step.iloc[15], second.start_min.iloc[15], "no link for 3 min", ""),
-        ("note", "hands", "EV2", second.step.iloc[25], NAN, "a note placed by its step", ""),
-        ("note", "limits", "", "", 300.0, "a note for all at 5:00", ""),
+        ("concern", "tether", "EV1", first.step.iloc[9], first.start_min.iloc[9], "reach 18 m of 16 m", ""),
+        ("concern", "link", "EV2", second.step.iloc[14], second.start_min.iloc[14], "no link for 6 min", ""),
+        ("concern", "link", "EV2", second.step.iloc[15], second.start_min.iloc[15], "no link for 3 min", ""),
+        ("remark", "hands", "EV2", second.step.iloc[25], NAN, "a remark placed by its step", ""),
+        ("remark", "limits", "", "", 300.0, "a remark for all at 5:00", ""),
     ]
     return pd.DataFrame(rows, columns=FINDING_COLUMNS)
 

@@ -72,7 +72,7 @@ def test_the_one_minute_form_can_be_read_in_about_a_minute(told) -> None:
     # 130 to 170 words a minute is a usual speaking rate (common practice, no source)
     assert 80 < len(told.one_minute.split()) < 170
     for said in ("0:14 before the planned limit", "Power regulator exchange 2:21 to 2:39", "−6.6 min",
-                 "7 cautions, 1 note"):
+                 "7 concerns, 1 remark"):
         assert said in told.one_minute
 
 

@@ -86,13 +86,13 @@ def test_handovers_say_who_gives_what_to_whom():
 
 
 def test_findings_name_check_place_time_and_source():
-    found = Finding("stop", "reach", "EV1", "B4", 127.0, "18 m of 16 m", "crew.csv")
-    assert read(findings_text([found])) == "STOP reach (EV1 B4, 2:07): 18 m of 16 m [crew.csv]"
+    found = Finding("stop", "tethers", "reach", "MID", "EV1", "B4", 127.0, "18 m of 16 m", "crew.csv")
+    assert read(findings_text([found])) == "STOP tethers (EV1 B4, 2:07): 18 m of 16 m [crew.csv]"
 
 
 def test_a_long_list_of_findings_is_cut_and_says_so():
-    found = [Finding("note", f"c{n}", "", "", NAN, "m", "") for n in range(9)]
-    assert read(findings_text(found)).endswith("NOTE c5: m ... and 3 more here")
+    found = [Finding("remark", f"c{n}", message="m") for n in range(9)]
+    assert read(findings_text(found)).endswith("REMARK c5: m ... and 3 more here")
 
 
 def test_markup_in_a_title_is_shown_not_read():

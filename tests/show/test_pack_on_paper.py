@@ -63,12 +63,12 @@ def test_turning_back_is_told_alone_and_with_the_partner(demo_plan: pk.Plan) -> 
 
 def test_what_is_open_stands_where_the_crew_reads_it(faulty_plan: pk.Plan) -> None:
     pack, sheet = pocket(faulty_plan, "EV1")
-    assert any("40 stops, 12 cautions" in words for words in sheet.words)
+    assert any("40 stops, 12 concerns" in words for words in sheet.words)
     tables = {block.sheet: block for section in pack.sections for block in section.blocks
               if isinstance(block, Table)}
     numbers = {row[1]: row for row in tables["Findings"].rows}
     text = " ".join(str(row[5]) for row in sheet.blocks[0].rows)
-    pointed = re.findall(r"(stop|caution) (\d+) \((\w+)\)", text)
+    pointed = re.findall(r"(stop|concern) (\d+) \((\w+)\)", text)
     assert len(pointed) > 10
     for severity, number, check in pointed:
         row = numbers[int(number)]
@@ -76,7 +76,7 @@ def test_what_is_open_stands_where_the_crew_reads_it(faulty_plan: pk.Plan) -> No
         assert not row[3] or "EV1" in row[3]
     cells = [cell for row in tables["Procedure"].rows for cell in row]
     procedure = " ".join(cell.text for cell in cells if isinstance(cell, Rich))
-    assert set(re.findall(r"(stop|caution) (\d+) \(", procedure)) >= {(a, b) for a, b, _ in pointed}
+    assert set(re.findall(r"(stop|concern) (\d+) \(", procedure)) >= {(a, b) for a, b, _ in pointed}
 
 
 def test_crew_sheets_tell_periods_clocks_and_what_to_mind(demo_plan: pk.Plan) -> None:

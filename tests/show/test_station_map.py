@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
+import pickle
 import re
 from itertools import pairwise
 from pathlib import Path
@@ -115,7 +116,7 @@ def test_the_words_say_what_the_plan_says(film):
     assert "Tether hooked at BK, 23.0 of 26 m out." in first
     assert "From Boom outer bracket to Regulator bay, boom end." in second
     assert "Holds driver-2, ■ carrier [reg-new]." in second
-    assert "CAUTION routes: EV2 carries bulky carrier" in second
+    assert "CONCERN routes: EV2 carries bulky carrier" in second
     night = plain(words(at(film, "150"))[0])
     assert "Shadow (night 2) until 2:54." in night
     assert "I-PWR in force until 2:39" in night
@@ -336,3 +337,13 @@ def unit(axis):
 
 def cross(a, b):
     return [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
+
+
+def test_frames_are_the_same_as_data_and_as_objects_of_plotly(small_plan):
+    film = station_map(small_plan, every_min=20)
+    told = json.loads(film.to_json())["frames"]
+    assert [json.loads(frame.to_json()) for frame in film.frames] == told
+    assert json.loads(film.to_json())["frames"] == told == json.loads(pickle.loads(
+        pickle.dumps(film)).to_json())["frames"]
+    film.frames = film.frames[:2]
+    assert len(json.loads(film.to_json())["frames"]) == 2

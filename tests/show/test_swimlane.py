@@ -216,27 +216,27 @@ def test_findings_are_signs_by_severity_where_they_occur(plan):
     plan = with_findings(
         plan,
         ("stop", "reach", "EV1", "", 50.0, "too far", ""),
-        ("caution", "link", "", step.step, math.nan, "placed by its step", ""),
-        ("note", "limits", "", "", 300.0, "of the whole plan", ""),
-        ("note", "limits", "", "", math.nan, "no time at all", ""),
+        ("concern", "link", "", step.step, math.nan, "placed by its step", ""),
+        ("remark", "limits", "", "", 300.0, "of the whole plan", ""),
+        ("remark", "limits", "", "", math.nan, "no time at all", ""),
     )
     figure = swimlane(plan)
-    stop, caution, note = (trace_named(figure, name) for name in ("stop", "caution", "note"))
-    assert [list(trace.x) for trace in (stop, caution, note)] == [
+    stop, concern, remark = (trace_named(figure, name) for name in ("stop", "concern", "remark"))
+    assert [list(trace.x) for trace in (stop, concern, remark)] == [
         [50 * MS], [round(step.start_min * MS)], [300 * MS]]
-    assert len({trace.marker.symbol for trace in (stop, caution, note)}) == 3
+    assert len({trace.marker.symbol for trace in (stop, concern, remark)}) == 3
     assert stop.y[0] < lane_y(figure, "EV1")
-    assert lane_y(figure, "EV2") < caution.y[0] < lane_y(figure, "GND")
-    assert note.y[0] == lane_y(figure, "whole plan")
-    assert "1 stop, 1 caution, 2 note (1 without a time, not marked)" in figure.layout.title.text
+    assert lane_y(figure, "EV2") < concern.y[0] < lane_y(figure, "GND")
+    assert remark.y[0] == lane_y(figure, "whole plan")
+    assert "1 stop, 1 concern, 2 remark (1 without a time, not marked)" in figure.layout.title.text
 
 
 def test_findings_at_one_place_share_the_worst_sign_and_all_their_words(plan):
-    rows = [("note", "b", "EV1", "", 50.0, "second", ""), ("stop", "a", "EV1", "", 50.0, "first", "")]
+    rows = [("remark", "b", "EV1", "", 50.0, "second", ""), ("stop", "a", "EV1", "", 50.0, "first", "")]
     figure = swimlane(with_findings(plan, *rows))
     names = {trace.name for trace in figure.data}
     assert "stop" in names
-    assert "note" not in names
+    assert "remark" not in names
     (text,) = trace_named(figure, "stop").hovertext
     assert "first" in text
     assert "second" in text
@@ -270,10 +270,10 @@ def test_without_a_baseline_there_are_no_ghosts(plan):
 
 
 def test_a_finding_that_names_two_is_marked_in_both_lanes(plan):
-    figure = swimlane(with_findings(plan, ("caution", "worksites", "EV1 EV2", "", 50.0, "too many", "")))
-    caution = trace_named(figure, "caution")
-    assert list(caution.x) == [50 * MS, 50 * MS]
-    assert min(caution.y) < lane_y(figure, "EV1") < lane_y(figure, "EV2") < max(caution.y)
+    figure = swimlane(with_findings(plan, ("concern", "worksites", "EV1 EV2", "", 50.0, "too many", "")))
+    concern = trace_named(figure, "concern")
+    assert list(concern.x) == [50 * MS, 50 * MS]
+    assert min(concern.y) < lane_y(figure, "EV1") < lane_y(figure, "EV2") < max(concern.y)
 
 
 def test_inhibits_in_force_share_rows_where_they_do_not_overlap(plan):
@@ -377,7 +377,7 @@ def test_the_alternative_text_says_what_the_chart_holds(plan):
     steps = plan.timeline[(plan.timeline.kind == "work") & (plan.timeline.step != "")].step.nunique()
     assert f"Steps: {steps}, of ARM, EV1, EV2, GND." in alt
     assert "egress at GMT 134/11:20" in alt
-    assert "2 stop, 3 caution, 2 note" in alt
+    assert "2 stop, 3 concern, 2 remark" in alt
 
 
 @pytest.mark.parametrize("name", ["tern-station", "small-outing", "faulty-plan"])

@@ -22,7 +22,7 @@ export function ringOf(bar) {
 
 export function severitySign(severity, cx, cy, r, theme, attributes = {}) {
   const line = { stroke: theme.ink, "stroke-width": 1.1, ...attributes };
-  if (severity === "note") return svg("circle", { cx, cy, r: r - 1, fill: theme.note, ...line });
+  if (severity === "remark") return svg("circle", { cx, cy, r: r - 1, fill: theme.remark, ...line });
   const corners = severity === "stop" ? 8 : 3;
   const turn = severity === "stop" ? Math.PI / 8 : -Math.PI / 2;
   const points = Array.from({ length: corners }, (_, at) => {

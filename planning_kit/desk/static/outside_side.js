@@ -70,7 +70,7 @@ export class OutsideSide {
       );
     const news = [
       row.stops && el("span", { class: "pk-over" }, `${row.stops} new stop`),
-      row.cautions && `${row.cautions} new caution`,
+      row.concerns && `${row.concerns} new concern`,
     ].filter(Boolean);
     const until = [openWords(row), mustWords(row)].filter(Boolean).join("; ");
     const parts = [limit("planned", row.planned), limit("hard", row.hard), ...news].flatMap((part, at) =>

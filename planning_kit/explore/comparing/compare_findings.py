@@ -2,76 +2,29 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Hashable, Iterator
-from typing import Any
-
 import pandas as pd
 
-from planning_kit.checks.all_checks import find_all
-from planning_kit.checks.findings import CAUTION, NOTE, STOP
 from planning_kit.inputs.text_table import TextTable
-from planning_kit.plan.timed import TimedPlan, as_plan
+from planning_kit.judge.findings import SEVERITIES
+from planning_kit.judge.new_findings import BETTER, CAME, WENT, WORSE, finding_changes
+from planning_kit.plan.timed import TimedPlan
 
-FINDING_CHANGES = ["change", "severity", "check", "crew", "step", "start_min", "message"]
-_RANK = {STOP: 0, CAUTION: 1, NOTE: 2}
-_ORDER = {"came": 0, "worse": 1, "better": 2, "went": 3}
-_NUMBER = re.compile(r"[−-]?\d+(?:[:.]\d+)?")
-_CLAUSE = re.compile(r"[:;]")
-
-Row = dict[Hashable, Any]
+FINDING_CHANGES = ["change", "severity", "check", "rule", "about", "crew", "step", "start_min", "message"]
+_RANK = {severity: rank for rank, severity in enumerate(SEVERITIES)}
+_ORDER = {CAME: 0, WORSE: 1, BETTER: 2, WENT: 3}
 
 
 def compare_findings(a: TimedPlan, b: TimedPlan) -> pd.DataFrame:
     """Findings that differ from plan ``a`` to plan ``b``: what came first, worst first; empty when none did.
 
     ``change``: ``came``, ``went``, or ``worse`` and ``better`` for one whose severity changed; the other
-    columns are those of the plan that has the finding (b's where both have it). Two findings are the same
-    when check, crew, step and kind of message agree: its first clause, whatever the minutes in it. Raises
-    `ScenarioError` for what is no plan.
+    columns are those of the plan that has the finding (b's where both have it). What makes two findings the
+    same says `planning_kit.judge.findings.identity`: rule, subject, crew and step, not times and numbers; two
+    of one identity are two. Raises `ScenarioError` for what is no plan.
     """
-    before, after = findings_of(a, "a"), findings_of(b, "b")
-    rows = [{"change": change, **row} for change, row in _changes(before, after)]
+    rows = [{"change": change, **row} for change, row in finding_changes(a, b)]
     table = TextTable(rows, columns=FINDING_CHANGES)
     order = table["change"].map(_ORDER), table["severity"].map(_RANK)
     ranked = table.assign(order=order[0], rank=order[1])
     ranked = ranked.sort_values(["order", "rank", "start_min"], kind="stable", na_position="first")
     return ranked[FINDING_CHANGES].reset_index(drop=True)
-
-
-def findings_of(plan: TimedPlan, what: str = "plan") -> pd.DataFrame:
-    """The findings of a plan: its own where it has them already, or those of all checks.
-
-    Raises `ScenarioError` that names ``what`` for what is no plan.
-    """
-    found = getattr(plan, "findings", None)
-    return found if isinstance(found, pd.DataFrame) else find_all(as_plan(plan, what))
-
-
-def _changes(before: pd.DataFrame, after: pd.DataFrame) -> Iterator[tuple[str, Row]]:
-    old, new = _by_kind(before), _by_kind(after)
-    for key, row in new.items():
-        if key not in old:
-            yield "came", row
-        elif row["severity"] != old[key]["severity"]:
-            yield "worse" if _RANK[row["severity"]] < _RANK[old[key]["severity"]] else "better", row
-    for key, row in old.items():
-        if key not in new:
-            yield "went", row
-
-
-def _by_kind(findings: pd.DataFrame) -> dict[tuple[Any, ...], Row]:
-    """Findings by what makes them the same, numbered where several agree in all of it."""
-    found: dict[tuple[Any, ...], Row] = {}
-    for row in findings.to_dict("records"):
-        kind, number = (row["check"], row["crew"], row["step"], _kind_of(row)), 0
-        while (*kind, number) in found:
-            number += 1
-        found[*kind, number] = row
-    return found
-
-
-def _kind_of(row: Row) -> str:
-    """The first clause of a message without its numbers; of an inhibit's, whose first is its name, two."""
-    clauses = _CLAUSE.split(_NUMBER.sub("#", row["message"]))
-    return "".join(clauses[:2] if row["check"] == "inhibits" else clauses[:1])

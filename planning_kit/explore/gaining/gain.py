@@ -12,8 +12,6 @@ from typing import Any, TypeVar
 
 import pandas as pd
 
-from planning_kit.checks.findings import STOP
-from planning_kit.explore.comparing.compare_findings import compare_findings
 from planning_kit.explore.gaining.gain_changes import (
     DROP,
     EGRESS,
@@ -33,6 +31,8 @@ from planning_kit.inputs.arguments import is_whole
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.inputs.times import pet_min
+from planning_kit.judge.findings import STOP
+from planning_kit.judge.new_findings import new_findings
 from planning_kit.plan.timed import TimedPlan
 
 GAIN_COLUMNS = ["change", "by_min", "kind", "gain_min", "new_start_min", "end_slip_min", "new_stops",
@@ -98,7 +98,7 @@ def _best(rows: list[Row], most: int) -> list[Row]:
 def _proved(plan: P, remake: Callable[..., P], target: Target, candidate: Candidate) -> Row | None:
     """The row of a change, timed and checked as a whole new plan; None if it does not hold."""
     try:
-        changed = remake(**candidate.what_if)
+        changed = remake(**candidate.change.asked())
     except ScenarioError:
         return None
     later = pet_min(changed.egress, plan.egress)
@@ -106,14 +106,13 @@ def _proved(plan: P, remake: Callable[..., P], target: Target, candidate: Candid
     if float(changed.starts[changed.position(judged)]) + later > target.latest_min:
         return None
     new_start = float(changed.starts[changed.position(asked)])
-    found = compare_findings(plan, changed)
-    found = found[found["change"].isin(("came", "worse"))]
+    found = new_findings(plan, changed)
     return {
         "change": candidate.words, "by_min": candidate.by_min, "kind": candidate.kind,
         "gain_min": float(plan.starts[target.asked]) - new_start - later, "new_start_min": new_start,
         "end_slip_min": changed.end_min + later - plan.end_min,
         "new_stops": int((found["severity"] == STOP).sum()), "new_findings": len(found),
-        "what_if": dict(candidate.what_if),
+        "what_if": candidate.change.asked(),
     }
 
 

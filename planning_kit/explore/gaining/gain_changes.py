@@ -10,14 +10,16 @@ some thousand columns in one pass of the timing.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
 
 import numpy as np
 
+from planning_kit.changes.amounts import Amount, Egress, GapTo, Stretch
+from planning_kit.changes.change import Change, step_named, task_named
+from planning_kit.changes.dropping import Drop, without_tasks
 from planning_kit.explore.gaining.gain_target import Target
-from planning_kit.explore.odds.without_tasks import without_tasks
 from planning_kit.explore.retime.past_of import network_of
 from planning_kit.explore.sweeping.egress_range import EgressRange
 from planning_kit.inputs.records import Gap, Records
@@ -33,13 +35,13 @@ _TENTHS = 10  # of a minute: finer than anyone works
 class Candidate:
     """One change that meets the target in the timing.
 
-    ``what_if`` holds the arguments that make it; ``rank`` orders changes of one kind and size.
+    ``kind`` is the table's; ``rank`` orders changes of one kind and size.
     """
 
     kind: str
     words: str
     by_min: float
-    what_if: Mapping[str, object]
+    change: Change
     rank: tuple[float, ...] = ()
 
 
@@ -63,7 +65,8 @@ def _shortened(plan: TimedPlan, position: int, by_min: float) -> Candidate:
     below = f", below its low estimate of {step.minutes_low:g}" if left < step.minutes_low - 1e-9 else ""
     words = f"{step.step} takes {left:.4g} min instead of {plan.durations[position]:g}{below}"
     share = by_min / float(plan.durations[position])
-    return Candidate(SHORTEN, words, by_min, {"stretch": {f"step:{step.step}": f"-{by_min:g}"}}, (share,))
+    shorter = Stretch((Amount(step_named(step.step), 1.0, -by_min),))
+    return Candidate(SHORTEN, words, by_min, shorter, (share,))
 
 
 def relaxed_gaps(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
@@ -121,7 +124,7 @@ def _gap_candidate(gap: Gap, kind: str, by_min: float, name: str) -> Candidate:
     old, new = getattr(gap, column), round(getattr(relaxed, column), 9)
     which = "least" if kind == MIN_GAP else "greatest"
     words = f"{which} gap {gap.words} of {new:g} min instead of {old:g}"
-    return Candidate(kind, words, by_min, {"gaps": {name: {column: new}}})
+    return Candidate(kind, words, by_min, GapTo(gap, {column: new}, name))
 
 
 def dropped_tasks(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
@@ -142,7 +145,7 @@ def dropped_tasks(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
         if target.is_met(starts):
             minutes = round(float(plan.durations[~kept].sum()), 6)
             words = f"{task.need} task {task.task} left out, {minutes:g} min of work"
-            yield Candidate(DROP, words, minutes, {"drop": f"task:{task.task}"})
+            yield Candidate(DROP, words, minutes, Drop((task_named(records, task.task),)))
 
 
 def earlier_egress(plan: TimedPlan, target: Target, most_min: float = 720.0) -> Iterator[Candidate]:
@@ -160,7 +163,8 @@ def earlier_egress(plan: TimedPlan, target: Target, most_min: float = 720.0) -> 
     met = target.is_met(starts - tenths / _TENTHS)
     if met.any():
         by_min = float(tenths[np.flatnonzero(met)[-1]]) / _TENTHS
-        yield Candidate(EGRESS, f"egress {by_min:g} min earlier", by_min, {"egress_slip_min": -by_min})
+        earlier = Egress(plan.egress - timedelta(minutes=by_min), plan.egress)
+        yield Candidate(EGRESS, f"egress {by_min:g} min earlier", by_min, earlier)
 
 
 def _starts_of(plan: TimedPlan, records: Records, durations: np.ndarray) -> np.ndarray:

@@ -1,6 +1,6 @@
 """Single moves in the order of work that would meet a target.
 
-A move is of one row, as `planning_kit.explore.editing.edits.move_step` makes it; the first and the last step
+A move is of one row, as `planning_kit.changes.order.Follow` makes it; the first and the last step
 of each crew member stay where they are. Tried first are the likely ones (`likely_moves`): each two neighbours
 in a lane swapped; each step that comes before the target taken off its way, to the place behind it where it
 costs the least travel; and the target's own step brought forward. Where none of these holds, every other row
@@ -19,6 +19,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from planning_kit.changes.order import Follow, rows_with
 from planning_kit.explore.gaining.gain_changes import ORDER, Candidate
 from planning_kit.explore.gaining.gain_target import Target
 from planning_kit.inputs.records import BOTH
@@ -41,19 +42,15 @@ def likely_moves(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
 
 def other_moves(plan: TimedPlan, target: Target, known: Iterable[Candidate]) -> Iterator[Candidate]:
     """All moves of one row that meet the target, without those ``known``."""
-    named = [candidate.what_if["move"] for candidate in known]
-    tried = {(moved, after) for move in named if isinstance(move, Mapping) for moved, after in move.items()}
-    for candidate in _that_help(plan, target, _every(plan, target)):
-        move = candidate.what_if["move"]
-        if isinstance(move, Mapping) and not tried & set(move.items()):
-            yield candidate
+    tried = {candidate.change for candidate in known}
+    yield from (each for each in _that_help(plan, target, _every(plan, target)) if each.change not in tried)
 
 
 def _that_help(plan: TimedPlan, target: Target, moves: Iterable[tuple[int, int]]) -> Iterator[Candidate]:
     """Those moves (positions: which row, and behind which) that meet the target, each order of work once."""
     tried: set[tuple[tuple[int, ...], ...]] = set()
     for moved, after in moves:
-        rows = _rows_with(len(plan.steps), moved, after)
+        rows = rows_with(len(plan.steps), moved, after + 1)
         orders = _orders_of(plan, rows)
         key = tuple(tuple(order) for order in orders.values())
         if key in tried:
@@ -72,7 +69,7 @@ def _candidate(plan: TimedPlan, rows: Sequence[int], moved: int, after: int, end
     words = f"{name} moved to just behind {behind}" + (
         f", past other steps of {plan.steps[moved].task}" if inside else "")
     rank = (inside, round(end_min, 3), abs(rows.index(moved) - moved))
-    return Candidate(ORDER, words, 0.0, {"move": {name: behind}}, rank)
+    return Candidate(ORDER, words, 0.0, Follow(name, behind), rank)
 
 
 def _likely(plan: TimedPlan, target: Target) -> Iterator[tuple[int, int]]:
@@ -152,13 +149,6 @@ def _cheapest_places(plan: TimedPlan, who: str, moved: int, behind: list[int]) -
     detour = [travel.time_min(a, here) + travel.time_min(here, b) - travel.time_min(a, b)
               for a, b in itertools.pairwise(places)]
     return [behind[i] for i in np.argsort(np.round(detour, 6), kind="stable")[:_PLACES_TRIED]]
-
-
-def _rows_with(count: int, moved: int, after: int) -> tuple[int, ...]:
-    """All positions in row order, with one row moved."""
-    rows = [i for i in range(count) if i != moved]
-    cut = rows.index(after) + 1
-    return (*rows[:cut], moved, *rows[cut:])
 
 
 def _orders_of(plan: TimedPlan, rows: Collection[int]) -> dict[str, list[int]]:

@@ -2,9 +2,9 @@
 
 A planner states it beforehand (``tasks.last_start_min``, ``tasks.cut_order``): at PET L the task has not
 begun, so it is not begun at all. Its steps then take no time and no travel, and what follows moves up.
-Decisions fall in the order of the last starts (equal ones in cut order): a task is judged with all later ones
-still in, and the next one on the plan that is then left. Without greatest gaps dropping a task makes no other
-step later, so a task that was kept is never in doubt again and one pass is enough.
+Decisions fall in the order of the last starts (equal ones in drop order): a task is judged with all later
+ones still in, and the next one on the plan that is then left. Without greatest gaps dropping a task makes no
+other step later, so a task that was kept is never in doubt again and one pass is enough.
 
 Samples that drop the same tasks are timed together over the network without them: the result is exactly that
 of timing each sample alone (a test does). Idealised: the crew knows when leaving for the task that it would
@@ -21,6 +21,7 @@ import numpy as np
 from planning_kit.explore.odds.outing import Outing, grid, part_without
 from planning_kit.explore.odds.sampling import Draws
 from planning_kit.inputs.records import Task
+from planning_kit.judge.drop_order import drop_order
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,7 +48,7 @@ def cut_rules(outing: Outing) -> tuple[Task, ...]:
     asked = [task for task in outing.records.tasks
              if task.last_start_min is not None and task.task in outing.steps_of
              and not outing.has_begun(task.task)]
-    return tuple(sorted(asked, key=lambda task: (task.last_start_min, task.cut_order or np.inf)))
+    return tuple(sorted(drop_order(asked), key=lambda task: task.last_start_min or 0.0))
 
 
 def time_samples(outing: Outing, draws: Draws, rules: Sequence[Task]) -> SampledPlans:

@@ -8,9 +8,9 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 
+from planning_kit.changes.dropping import without_tasks
 from planning_kit.explore.odds.past import Begun, begun_of, with_estimates
 from planning_kit.explore.odds.sampling import Draws
-from planning_kit.explore.odds.without_tasks import without_tasks
 from planning_kit.inputs.records import Records
 from planning_kit.plan.almanac import Almanac
 from planning_kit.plan.build import build_network

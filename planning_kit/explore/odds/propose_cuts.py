@@ -18,6 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from planning_kit.changes.change import Cells, apply
 from planning_kit.explore.odds.outing import Part, part_without
 from planning_kit.explore.odds.request import stop_if_senseless
 from planning_kit.explore.odds.sampling import CHUNK, Draws
@@ -30,6 +31,7 @@ from planning_kit.inputs.records import Task
 from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.inputs.times import pet_label
+from planning_kit.judge.drop_order import drop_order, task_starts
 from planning_kit.plan.timed import TimedPlan
 
 COLUMNS = ["cut_order", "task", "title", "need", "planned_start_min", "last_start_min", "last_start", "p",
@@ -41,8 +43,8 @@ _ENOUGH = 0.05  # share of the samples
 def propose_cuts(plan: TimedPlan, level: float = 0.95, samples: int = 2_000, seed: int = 1) -> pd.DataFrame:
     """The latest start of each optional and get-ahead task at which P(inside by the hard limit) >= ``level``.
 
-    Tasks that have begun are no lines. In the order in which they would be dropped: the scenario's
-    ``cut_order``, then get-ahead before optional, the lower priority first, the later in the plan first.
+    Tasks that have begun are no lines. In the order in which they would be dropped (see
+    `planning_kit.judge.drop_order.drop_order`), of equals the later in the plan first.
     Columns: ``cut_order`` (1 goes first), ``task``, ``title``, ``need``, ``planned_start_min``,
     ``last_start_min`` (PET minutes; NaN: even begun as early as it can be, it does not keep the level),
     ``last_start`` as a PET label, ``p`` at that start and its ``se``, ``given_last_start_min`` (the
@@ -72,8 +74,8 @@ def with_cuts(scenario: Scenario, cuts: pd.DataFrame) -> Scenario:
     not name, and columns that it has not, stay as they are. Raises `ScenarioError` for tasks that there are
     not or that it names twice, and for what is no such table.
     """
-    tasks, faults = as_scenario(scenario).tasks, Faults()
-    known, named = tuple(tasks["task"]), list(_cut_table(cuts)["task"])
+    known, faults = tuple(task.task for task in as_scenario(scenario).records.tasks), Faults()
+    named = list(_cut_table(cuts)["task"])
     for name in dict.fromkeys(named):
         if name not in known:
             faults.add("tasks", None, "task", name, f"there is no such task{did_you_mean(str(name), known)}")
@@ -83,10 +85,9 @@ def with_cuts(scenario: Scenario, cuts: pd.DataFrame) -> Scenario:
     by_task = cuts.set_index("task")
     if "last_start_min" in by_task:
         by_task = by_task.assign(last_start_min=by_task["last_start_min"].fillna(0.0))
-    for column in [column for column in _CUTS if column in by_task]:
-        values = by_task[column].to_dict()
-        tasks[column] = [values.get(task, own) for task, own in zip(known, tasks[column], strict=True)]
-    return scenario.with_table("tasks", tasks)
+    columns = {column: {str(task): value for task, value in by_task[column].items()}
+               for column in _CUTS if column in by_task}
+    return apply(scenario, [Cells("tasks", columns)])
 
 
 def _cut_table(cuts: object) -> pd.DataFrame:
@@ -102,10 +103,7 @@ def _in_cut_order(plan: TimedPlan, study: Study) -> list[Task]:
     asked = [task for task in plan.scenario.records.tasks
              if task.need != "required" and task.task in steps_of
              and not study.outing.has_begun(task.task)]
-    return sorted(asked, key=lambda task: (
-        task.cut_order or math.inf, task.need != "get-ahead", -(task.priority or math.inf),
-        -float(plan.starts[steps_of[task.task]].min()),
-    ))
+    return drop_order(asked, task_starts(plan))
 
 
 @dataclass(frozen=True, eq=False)

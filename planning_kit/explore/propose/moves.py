@@ -7,21 +7,23 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 
 from planning_kit.explore.propose.choice import Choice
-from planning_kit.explore.propose.model import Rule
-from planning_kit.explore.propose.rebuild import Rebuilt, is_after
-from planning_kit.explore.propose.ticks import minutes_of
+from planning_kit.explore.propose.rebuild import Rebuilt, wait_for
 from planning_kit.inputs.records import Records
 from planning_kit.inputs.times import gmt_label
 
 
 @dataclass(frozen=True)
 class Move:
-    """One change: ``kind`` (order, crew, task, egress, rule, note), whose, which steps or task, in words."""
+    """One change: ``kind`` (order, crew, task, egress, rule, note), whose, which steps or task, in words.
+
+    ``short``: the words without what was before, where they tell it.
+    """
 
     kind: str
     crew: str
     what: str
     words: str
+    short: str = ""
 
 
 @dataclass(frozen=True)
@@ -101,7 +103,7 @@ def tell_moves(records: Records, before: Choice, choice: Choice, rebuilt: Rebuil
                           f"({tasks[name].title})"))
     traded = {step.step for step in records.steps if step.task in choice.swapped}
     moves += _orders(before, choice, traded)
-    moves += [Move("rule", "", rule.then, _rule_words(rule)) for rule in rebuilt.written]
+    moves += [Move("rule", "", rule.then, wait_for(rule).words) for rule in rebuilt.written]
     return [*moves, *(Move("note", "", "", note) for note in rebuilt.notes)]
 
 
@@ -110,8 +112,8 @@ def _orders(before: Choice, choice: Choice, traded: Collection[str]) -> Iterator
     for block in moved_blocks(before.lanes, choice.lanes):
         if block.steps not in told:
             told.add(block.steps)
-            yield Move("order", block.who, " ".join(block.steps),
-                       f"{' '.join(block.steps)} now behind {block.follows} (was behind {block.followed})")
+            now = f"{' '.join(block.steps)} now behind {block.follows}"
+            yield Move("order", block.who, " ".join(block.steps), f"{now} (was behind {block.followed})", now)
     for who, lane in choice.lanes.items():
         for _, group in groupby(enumerate(lane), key=lambda pair: pair[1] in traded and
                                 pair[1] not in before.lanes.get(who, ())):
@@ -121,11 +123,3 @@ def _orders(before: Choice, choice: Choice, traded: Collection[str]) -> Iterator
                 steps = " ".join(step for _, step in members)
                 yield Move("order", who, steps, f"{who} does {steps} behind "
                            f"{lane[first - 1] if first else 'egress'}")
-
-
-def _rule_words(rule: Rule) -> str:
-    if is_after(rule):
-        return f"{rule.then} waits for {rule.first} (added to its after): {rule.why}"
-    return (f"the {rule.then_at} of {rule.then} comes at least {minutes_of(rule.gap):g} min after the "
-            f"{rule.first_at} of {rule.first} (added to gaps): {rule.why}")
-

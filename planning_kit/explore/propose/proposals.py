@@ -10,19 +10,19 @@ from typing import Any
 import pandas as pd
 
 from planning_kit.explore.odds.odds import odds
-from planning_kit.explore.propose.judge import walk_min
 from planning_kit.explore.propose.model import Requirement
 from planning_kit.explore.propose.moves import Move
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import html_text
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.inputs.times import pet_label
+from planning_kit.judge.review import walk_min
 from planning_kit.plan.timed import TimedPlan
 
 MOVE_COLUMNS = ["kind", "crew", "what", "words"]
 CLASH_COLUMNS = ["table", "row", "requirement"]
 TABLE_COLUMNS = ["plan", "egress", "end_min", "gain_min", "walk_min", "p_planned", "p_hard", "left_out",
-                 "changes", "new_cautions", "verdict"]
+                 "changes", "new_concerns", "verdict"]
 ODDS_SAMPLES = 2_000
 
 
@@ -37,7 +37,7 @@ class Proposal:
     ``plan`` and ``current`` are plans of the class that the front door makes (left open, for it lies to the
     right); ``dropped`` the tasks left out; ``is_proven`` that neither more tasks nor an earlier end are
     possible;
-    ``is_repeatable`` that no clock cut the search short; ``new_cautions`` counts those that the current plan
+    ``is_repeatable`` that no clock cut the search short; ``new_concerns`` counts those that the current plan
     does not have.
     """
 
@@ -52,7 +52,7 @@ class Proposal:
     tasks_proven: bool
     end_proven: bool
     is_repeatable: bool
-    new_cautions: int
+    new_concerns: int
 
     @property
     def end_min(self) -> float:
@@ -135,7 +135,7 @@ class Proposals:
 
         ``plan``, ``egress`` (UTC), ``end_min`` (PET), ``gain_min`` (earlier end), ``walk_min`` (both crew
         members), ``p_planned`` and ``p_hard`` (odds of keeping the limits, `ODDS_SAMPLES` samples),
-        ``left_out`` (tasks), ``changes`` (how many), ``new_cautions``, ``verdict``.
+        ``left_out`` (tasks), ``changes`` (how many), ``new_concerns``, ``verdict``.
         """
         return self._table.copy()
 
@@ -171,6 +171,6 @@ def _row(name: str, plan: TimedPlan, current: TimedPlan | None,
         "p_planned": round(p_planned, 3), "p_hard": round(p_hard, 3),
         "left_out": " ".join(sorted(proposal.dropped)) if proposal else "",
         "changes": len(proposal.changes) if proposal else 0,
-        "new_cautions": proposal.new_cautions if proposal else 0,
+        "new_concerns": proposal.new_concerns if proposal else 0,
         "verdict": proposal.verdict if proposal else "",
     }

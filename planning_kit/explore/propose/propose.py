@@ -8,12 +8,10 @@ from datetime import date, datetime, timedelta
 from math import inf
 from typing import Any
 
-from planning_kit.checks.all_checks import find_all
-from planning_kit.checks.findings import CAUTION
 from planning_kit.explore.long_question import Progress
 from planning_kit.explore.propose.choice import Choice
 from planning_kit.explore.propose.clash import find_clash
-from planning_kit.explore.propose.judge import Judge, cushioned_end_min, only_what_matters
+from planning_kit.explore.propose.judge import Judge, only_what_matters
 from planning_kit.explore.propose.moves import tell_moves
 from planning_kit.explore.propose.problem import Freedom
 from planning_kit.explore.propose.proposals import Proposal, Proposals
@@ -25,6 +23,9 @@ from planning_kit.inputs.arguments import is_number
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import as_utc
+from planning_kit.judge.findings import STOP
+from planning_kit.judge.new_findings import findings_of
+from planning_kit.judge.review import cushioned_end_min, is_worse, keeps
 from planning_kit.plan.build import work_order
 from planning_kit.plan.timed import TimedPlan
 
@@ -83,9 +84,9 @@ class _Search:
         except ScenarioError:
             current = None
         limits = settings.limits
-        judge = Judge(scenario, plan_type.of, find_all, current, limits.planned_min, cushion)
+        judge = Judge(scenario, plan_type.of, current, limits.planned_min, cushion)
         if limit_min is None:
-            fits = current is not None and judge.holds(current, set())
+            fits = current is not None and judge.holds(current) and not _stops(current)
             limit_min = limits.planned_min if fits else limits.hard_min
         judge = replace(judge, limit_min=limit_min)
         freedom = Freedom(earliest, latest, limit_min, egress_every_min, cushion, order)
@@ -121,7 +122,7 @@ class _Search:
                 return
             self.last = found
             rebuilt = self.judge.try_out(found.choice)
-            if rebuilt is not None and self.judge.holds(rebuilt.plan, self._known_stops):
+            if rebuilt is not None and self.judge.holds(rebuilt.plan):
                 self._keep(name, found, rebuilt)
                 return
             forbidden.append(found.choice)
@@ -143,47 +144,35 @@ class _Search:
         whole = timedelta(minutes=late_min // freedom.egress_every_min * freedom.egress_every_min)
         return replace(self.before, lanes=lanes, egress=freedom.earliest + whole)
 
-    @property
-    def _known_stops(self) -> set[tuple[str, str, str]]:
-        return self.judge.stops(self.judge.current) if self.judge.current else set()
-
     def _keep(self, name: str, found: Found, rebuilt: Rebuilt) -> None:
         """Keep an order that holds if it is better than the current and than any kept before."""
         proposal, current = self._proposal(name, found, rebuilt), self.judge.current
         mine = self._rank(proposal)
         if current is not None and self._keeps_limit(current):
-            theirs = (float(len(self._known_stops)), *self.judge.worth(current, frozenset()))
-            if not self.judge.is_worse(theirs, mine):
+            theirs = (float(_stops(current)), *self.judge.worth(current, frozenset()))
+            if not is_worse(theirs, mine):
                 return
-        if all(self.judge.is_worse(self._rank(other), mine) for other in self.found):
+        if all(is_worse(self._rank(other), mine) for other in self.found):
             self.found.append(proposal)
 
     def _proposal(self, name: str, found: Found, rebuilt: Rebuilt) -> Proposal:
         """An order that holds, without the moves that win nothing."""
         choice, rebuilt = only_what_matters(self.judge, found.choice, rebuilt, self.before.lanes,
-                                            self._known_stops, self.budget)
-        current = self.judge.current
-        cautions = self._cautions(rebuilt.plan) - (self._cautions(current) if current else set())
+                                            self.budget)
         reached_min = cushioned_end_min(rebuilt.plan, self.freedom.cushion)
         # The solver's bound counts in ticks, each link rounded up; the end is exact and may lie below it.
         bound_min = min(found.bound_min, reached_min)
         return Proposal(
-            name, rebuilt.scenario, rebuilt.plan, current,
+            name, rebuilt.plan.scenario, rebuilt.plan, self.judge.current,
             tuple(tell_moves(self.scenario.records, self.before, choice, rebuilt)), choice.dropped,
             reached_min, bound_min, found.tasks_proven, found.end_proven, not self.budget.cut_short,
-            len(cautions))
+            self.judge.review(rebuilt.plan, choice.dropped).new_concerns)
 
     def _keeps_limit(self, plan: TimedPlan) -> bool:
-        return cushioned_end_min(plan, self.freedom.cushion) <= self.freedom.limit_min
-
-    def _cautions(self, plan: TimedPlan) -> set[tuple[str, str, str]]:
-        table = self.judge.findings(plan)
-        table = table[table["severity"] == CAUTION]
-        return set(zip(table["check"], table["crew"], table["step"], strict=True))
+        return keeps(cushioned_end_min(plan, self.freedom.cushion), self.freedom.limit_min)
 
     def _rank(self, proposal: Proposal) -> tuple[float, ...]:
-        return (float(len(self.judge.stops(proposal.plan))),
-                *self.judge.worth(proposal.plan, proposal.dropped))
+        return float(_stops(proposal.plan)), *self.judge.worth(proposal.plan, proposal.dropped)
 
     def _result(self) -> Proposals:
         repeatable = not self.budget.cut_short
@@ -223,6 +212,10 @@ class _Search:
         if self.budget.cancelled:
             return f"{words} (cancelled: not repeatable)"
         return f"{words} (stopped by the clock: not repeatable)" if self.budget.cut_short else words
+
+
+def _stops(plan: TimedPlan) -> int:
+    return int((findings_of(plan)["severity"] == STOP).sum())
 
 
 def read_effort(effort: str | float, seconds: float, table: str = "reorder") -> float:

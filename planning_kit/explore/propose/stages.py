@@ -1,4 +1,4 @@
-"""Better before worse, in order: tasks by priority, then the finish, then walking and changes.
+"""Better before worse, in order: tasks by drop order, then the finish, then walking and changes.
 
 All required tasks are done in every answer. Waiting needs no stage of its own: with the same tasks and the
 same finish, what both crew members wait and walk in all is fixed (each lane is work, walk and wait from
@@ -42,10 +42,9 @@ from planning_kit.explore.propose.ticks import minutes_of
 from planning_kit.explore.propose.work import Work
 from planning_kit.explore.propose.worksites import add_inhibits, add_room, add_tethers
 from planning_kit.inputs.omm import Elements
-from planning_kit.inputs.records import Records, Task
+from planning_kit.inputs.records import Records
+from planning_kit.judge.drop_order import drop_weights
 
-_OPTIONAL = "optional"
-_FEW_TASKS = 40
 _CHANGE_PART = 100
 _SHARES = {"tasks": 0.15, "proof": 0.25, "finish": 0.25, "walk": 0.10}
 _MOST_COMPLETED = 12
@@ -79,23 +78,9 @@ def build_problem(records: Records, elements: Elements, freedom: Freedom, free: 
     return problem
 
 
-def task_weights(tasks: tuple[Task, ...]) -> dict[str, int]:
-    """Weights of the tasks that may be left out: one more of a level outweighs all of the levels below.
-
-    Levels: priority (1 highest, none last), optional before get-ahead, the later cut first (``cut_order``).
-    """
-    free = [task for task in tasks if task.need != "required"]
-    levels: dict[tuple[float, ...], list[str]] = {}
-    for task in free:
-        level: tuple[float, ...] = (float(task.priority or "inf"), float(task.need != _OPTIONAL),
-                 -float(task.cut_order or "inf") if len(free) <= _FEW_TASKS else 0.0)
-        levels.setdefault(level, []).append(task.task)
-    weights: dict[str, int] = {}
-    total = 0
-    for level in sorted(levels, reverse=True):
-        weights |= dict.fromkeys(levels[level], total + 1)
-        total += (total + 1) * len(levels[level])
-    return weights
+def _weights(problem: Problem) -> dict[str, int]:
+    """Weights of the tasks that may be left out: one more of a level outweighs all that go before it."""
+    return drop_weights(task for task in problem.work.records.tasks if task.need != "required")
 
 
 def best_order(records: Records, elements: Elements, freedom: Freedom, start: Choice | None, budget: Budget,
@@ -130,7 +115,7 @@ def forbid(problem: Problem, choice: Choice) -> None:
 def _by_tasks(problem: Problem, start: Choice | None, budget: Budget, effort: float) -> Answer:
     """As many tasks as fit, by weight; whether that is proven stands in the answer."""
     model = problem.model
-    weights = task_weights(problem.work.records.tasks)
+    weights = _weights(problem)
     value = sum(weight * problem.tasks[task] for task, weight in weights.items())
     model.cp.clear_objective()
     model.cp.maximize(value)
@@ -219,8 +204,8 @@ def _best_completed(problem: Problem, best: Answer, passed: list[Choice], budget
 
 
 def _surely_done(problem: Problem, tasks: Answer) -> set[str]:
-    """The tasks done in every answer worth as much: whole levels (see `task_weights`) with none left out."""
-    weights = task_weights(problem.work.records.tasks)
+    """The tasks done in every answer worth as much: whole levels (see `drop_weights`) with none left out."""
+    weights = _weights(problem)
     out = {weights[task] for task, literal in problem.tasks.items()
            if task in weights and not literal_value(literal, tasks.values)}
     return {task for task in problem.tasks

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
 
+from planning_kit.changes.order import tasks_touching
 from planning_kit.explore.propose.model import Placed
 from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.records import BOTH, ItemMove, Records, Step
@@ -72,11 +73,7 @@ class Work:
     @cached_property
     def goes_along(self) -> frozenset[str]:
         """Items that only one swappable task touches: when its crew trade, so do those who have them."""
-        touched_by: dict[str, set[str]] = {}
-        for step in self.steps:
-            for item in (*step.uses, step.foothold, *(move.item for move in (*step.takes, *step.leaves))):
-                touched_by.setdefault(item, set()).add(step.task)
-        return frozenset(item for item, tasks in touched_by.items()
+        return frozenset(item for item, tasks in tasks_touching(self.steps).items()
                          if len(tasks) == 1 and tasks <= self.swappable)
 
     @cached_property

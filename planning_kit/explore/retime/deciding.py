@@ -11,9 +11,9 @@ from dataclasses import replace
 from numbers import Real
 from typing import TypeVar
 
-from planning_kit.explore.editing.naming import as_names
-from planning_kit.explore.editing.swapping import swap_roles, swap_steps
-from planning_kit.explore.propose.rebuild import with_waits
+from planning_kit.changes.asked import as_names
+from planning_kit.changes.change import Change, apply
+from planning_kit.changes.order import Order, Trade, Wait
 from planning_kit.explore.retime.retiming import Outside, retime_plan
 from planning_kit.explore.retime.whereabouts import Whereabouts
 from planning_kit.inputs.cells import did_you_mean
@@ -42,23 +42,17 @@ def decide(base: P, outside: Outside, here: tuple[Whereabouts, ...], skip: Seque
     kept that no other rule keeps. ``here``: where the decision finds the two. Raises `ScenarioError` for
     names that there are not, for what has begun, and for an order that runs in a circle.
     """
-    faults, scenario = Faults(), base.scenario
+    faults = Faults()
     skip, give, order = (tuple(map(str, as_names(names))) for names in (skip, give, order))
     skipped = _steps_of(base, outside, skip, faults)
     _check_give(base, outside, give, faults)
     _check_order(base, order, faults)
     _check_waits(base, waits, faults)
     faults.stop_if_any()
-    for task in give:
-        scenario = _given(scenario, outside, task)
-    if order:
-        frame = scenario.steps.set_index("step", drop=False)
-        names = iter(order)
-        wanted = [next(names) if name in set(order) else name for name in frame["step"]]
-        scenario = scenario.with_table("steps", frame.loc[wanted].reset_index(drop=True))
-    if waits:
-        scenario = with_waits(scenario, waits)
-    changed = base if scenario is base.scenario else _as_if_planned(base, scenario)
+    changes: list[Change] = [_given(outside, task) for task in give]
+    changes += [Order(order)] if order else []
+    changes += [Wait(row) for row in waits]
+    changed = _as_if_planned(base, apply(base.scenario, changes)) if changes else base
     now = moment_at(outside.now_min, outside.actuals.egress or base.egress)
     events = tuple(Event(0, f"decision {name}", SKIPPED, "", name, now, None, None, "") for name in skipped)
     return retime_plan(changed, Actuals((*outside.actuals.events, *events), outside.actuals.egress),
@@ -122,12 +116,12 @@ def _check_waits(base: TimedPlan, waits: Sequence[Mapping[str, object]], faults:
                 faults.add(TABLE, None, "waits", row.get(column), f"is no step here; {column} names one")
 
 
-def _given(scenario: Scenario, outside: Outside, task: str) -> Scenario:
-    """The scenario with a task given to the other: all of it, or what nobody has begun."""
+def _given(outside: Outside, task: str) -> Trade:
+    """A task given to the other: all of it, or what nobody has begun."""
     own = [state for state in outside.states.by_step.values() if state.step.task == task]
     if all(state.status == TO_DO for state in own):
-        return swap_roles(scenario, [task])
-    return swap_steps(scenario, [state.step.step for state in own if state.status == TO_DO])
+        return Trade((task,))
+    return Trade((), tuple(state.step.step for state in own if state.status == TO_DO))
 
 
 def _check_order(base: TimedPlan, order: Sequence[str], faults: Faults) -> None:

@@ -8,14 +8,15 @@ the step takes; only the step itself leaves things and moves hooks, and whoever 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
 import pandas as pd
 
-from planning_kit.explore.editing.dropping import drop_steps
+from planning_kit.changes.change import Changed, made, step_named
+from planning_kit.changes.dropping import Drop
 from planning_kit.inputs.log_steps import DONE, DROPPED, IN_PROGRESS, State, States
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import moment_at
@@ -23,12 +24,13 @@ from planning_kit.plan.network import ROUNDING_MIN, on_grid
 from planning_kit.plan.timed import TimedPlan
 
 _LOGGED_FIRST, _TO_DO = 0, 1
+SKIPPED, NOT_DONE = "skipped", "not done"
 MINUTES = ("minutes_low", "minutes_likely", "minutes_high")
 
 
 @dataclass(frozen=True)
 class LeftOut:
-    """A step that the re-timed plan does not hold; ``why`` in words; ``kind`` is skipped or not done."""
+    """A step that the re-timed plan does not hold; ``why`` in words; ``kind`` is `SKIPPED` or `NOT_DONE`."""
 
     step: str
     kind: str
@@ -39,14 +41,15 @@ class LeftOut:
 class Happened:
     """The scenario with what has happened. ``fixed``: steps that have started, to their start (PET minutes).
 
-    ``parts``: rows that are parts of a step, to the step that they are of.
+    ``parts``: rows that are parts of a step, to the step that they are of. ``went_with_it``: gaps and
+    inhibits that a skipped step takes with it, by what they are, and in words.
     """
 
     scenario: Scenario
     fixed: Mapping[str, float]
     parts: Mapping[str, str]
     left_out: tuple[LeftOut, ...]
-    notes: tuple[str, ...]
+    went_with_it: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -75,24 +78,31 @@ def write_down(base: TimedPlan, states: States, egress: datetime, now_min: float
         fixed.update({name: spell.start for name, spell in zip(names, here, strict=True)})
         parts.update({name: state.step.step for name in names if name != state.step.step})
     done.sort(key=lambda entry: entry[0])
-    scenario = base.scenario
-    if fixed:
-        frame = pd.DataFrame([row for _, row in done], columns=table.columns)
-        scenario = _with_parts(scenario.with_table("steps", frame), parts)
+    frames = {"steps": pd.DataFrame([row for _, row in done], columns=table.columns),
+              **_with_parts(base.scenario, parts)} if fixed else {}
     skipped = [name for name, state in states.by_step.items() if state.status == DROPPED]
-    notes: tuple[str, ...] = ()
-    if skipped:
-        scenario, notes = drop_steps(scenario, skipped)
     left = tuple(_left_out(states.by_step[name]) for name in skipped)
-    happened = scenario.as_happened(moment_at(now_min, egress)) if scenario is not base.scenario else scenario
-    return Happened(happened, fixed, parts, left, notes)
+    changed = made(base.scenario, [_dropped(skipped)] if skipped else [], frames=frames)
+    scenario = changed.scenario
+    if scenario is not base.scenario:
+        scenario = scenario.as_happened(moment_at(now_min, egress))
+    return Happened(scenario, fixed, parts, left, _went(changed))
+
+
+def _dropped(steps: Iterable[str]) -> Drop:
+    return Drop(tuple(map(step_named, steps)))
+
+
+def _went(changed: Changed) -> tuple[tuple[str, str], ...]:
+    """What went with dropped steps: each gap and inhibit, and words about it."""
+    return tuple((note.about, note.words) for note in changed.notes)
 
 
 def _left_out(state: State) -> LeftOut:
     if state.is_left_undone:
-        return LeftOut(state.step.step, "not done", "was still to do when both went in")
+        return LeftOut(state.step.step, NOT_DONE, "was still to do when both went in")
     why = "was given up before it was finished" if state.pieces else "was skipped"
-    return LeftOut(state.step.step, "skipped", why)
+    return LeftOut(state.step.step, SKIPPED, why)
 
 
 def _rows_of(frame: pd.DataFrame) -> list[dict[str, object]]:
@@ -161,10 +171,10 @@ def _estimates(row: Mapping[str, object], state: State, now_min: float) -> dict[
             "minutes_high": max(to_do, state.step.minutes_high * share)}
 
 
-def _with_parts(scenario: Scenario, parts: Mapping[str, str]) -> Scenario:
-    """Gaps and inhibits that begin with a step begin with its first part."""
+def _with_parts(scenario: Scenario, parts: Mapping[str, str]) -> dict[str, pd.DataFrame]:
+    """Gaps and inhibits where those that begin with a step begin with its first part."""
     if not parts:
-        return scenario
+        return {}
     first = {step: part for part, step in reversed(list(parts.items()))}
     gaps, inhibits, records = scenario.gaps, scenario.inhibits, scenario.records
     gaps["first_step"] = [first.get(gap.first_step, gap.first_step) if gap.first_at == "start"
@@ -176,15 +186,15 @@ def _with_parts(scenario: Scenario, parts: Mapping[str, str]) -> Scenario:
         " ".join([*each.needed_by, *(part for part, step in parts.items() if step in each.needed_by)])
         for each in records.inhibits
     ]
-    return scenario.with_table("gaps", gaps).with_table("inhibits", inhibits)
+    return {"gaps": gaps, "inhibits": inhibits}
 
 
 def without(happened: Happened, lost: Mapping[str, str]) -> Happened:
     """The same without the steps of ``lost`` (to the reason why they cannot be placed)."""
-    scenario, notes = drop_steps(happened.scenario, list(lost))
-    left = tuple(LeftOut(happened.parts.get(step, step), "not done", why) for step, why in lost.items())
-    return Happened(scenario, happened.fixed, happened.parts, (*happened.left_out, *left),
-                    (*happened.notes, *notes))
+    changed = made(happened.scenario, [_dropped(lost)])
+    left = tuple(LeftOut(happened.parts.get(step, step), NOT_DONE, why) for step, why in lost.items())
+    return Happened(changed.scenario, happened.fixed, happened.parts, (*happened.left_out, *left),
+                    (*happened.went_with_it, *_went(changed)))
 
 
 def positions(happened: Happened) -> tuple[dict[int, float], np.ndarray]:

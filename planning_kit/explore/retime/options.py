@@ -4,43 +4,46 @@ Looked at are: dropping what the cut rule allows, one task or the first few of t
 such a task to just before the last one; giving a swappable task to the other, once it has begun what is left
 of it, if that brings no stop finding (things are in hands by then); bringing a get-ahead task forward to come
 next. "Carry on" is a row too. Better orders of the whole rest are searched where that is asked
-(`planning_kit.explore.retime.reorder`): it takes seconds. Ranked: no new stop finding before one, the hard
-limit kept, the planned limit kept, then what costs least (nothing dropped, get-ahead, optional; by the cut
-rule), then the earlier end. Options together are not tried, but for the cut rule.
+(`planning_kit.explore.retime.reorder`): it takes seconds. Ranked as every plan is
+(`planning_kit.judge.review`): no new stop finding before one, the hard limit kept, the planned limit kept,
+then what is left out, by weight, then the earlier end. Options together are not tried, but for the cut rule.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
 from typing import Any
 
 import pandas as pd
 
-from planning_kit.checks.findings import CAUTION, STOP
 from planning_kit.explore.odds.odds import odds
 from planning_kit.explore.propose.search import Budget
 from planning_kit.explore.retime.deciding import to_do
-from planning_kit.explore.retime.news import Keys, lost_steps, new_findings, tallied
-from planning_kit.explore.retime.reorder import better_orders
+from planning_kit.explore.retime.log_findings import CHECK as LOG
+from planning_kit.explore.retime.reorder import better_orders, lost_steps
 from planning_kit.explore.retime.retiming import Outside
 from planning_kit.inputs.arguments import is_whole
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.log_steps import OPEN, TO_DO
 from planning_kit.inputs.records import Task
 from planning_kit.inputs.text_table import TextTable
+from planning_kit.judge.custody import AT_END
+from planning_kit.judge.custody import CHECK as CUSTODY
+from planning_kit.judge.drop_order import drop_order, may_be_cut, task_starts
+from planning_kit.judge.findings import CONCERN
+from planning_kit.judge.review import Review, review
 from planning_kit.plan.activities import Activity
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 
 OPTION_COLUMNS = ["option", "kind", "end_min", "gain_min", "planned_margin_min", "hard_margin_min",
-                  "new_stops", "new_cautions", "open_until_min", "must_by_min", "decide", "moves"]
+                  "new_stops", "new_concerns", "open_until_min", "must_by_min", "decide", "moves"]
 CARRY_ON, DROP, POSTPONE, GIVE, FORWARD, REORDER = (
     "carry on", "drop", "postpone", "give", "bring forward", "reorder")
 _KINDS = (CARRY_ON, FORWARD, GIVE, POSTPONE, REORDER, DROP)
-_NEEDS = ("get-ahead", "optional", "required")
 _MOST_TOGETHER = 4  # of the cut rule; each costs a whole plan with its findings
 _MOST_MOVES = 3  # of a reordering, in the words of its row
 _NOTHING = math.nan
@@ -50,7 +53,7 @@ Plan = Any  # the front door's plan: times, findings and ``decide``
 
 @dataclass(frozen=True)
 class Option:
-    """One thing that could be decided: ``how`` are the arguments of ``decide``; ``cost`` ranks equals.
+    """One thing that could be decided: ``how`` are the arguments of ``decide``, ``tasks`` what it moves.
 
     ``only_if_sound``: no option where it brings a stop finding.
     """
@@ -59,7 +62,6 @@ class Option:
     kind: str
     how: Mapping[str, Any]
     tasks: tuple[str, ...] = ()
-    cost: tuple[float, ...] = ()
     moves: tuple[str, ...] = ()
     only_if_sound: bool = False
 
@@ -72,7 +74,7 @@ def options_table(plan: Plan, outside: Outside, most: int = 12, search: Budget |
     ``samples`` two more columns: ``p_planned`` and ``p_hard``, the odds that both are inside by the limits.
 
     ``option`` in words, ``kind``; ``end_min`` and ``gain_min``, how much earlier than carrying on;
-    ``planned_margin_min`` and ``hard_margin_min`` to the limits; ``new_stops`` and ``new_cautions`` beside
+    ``planned_margin_min`` and ``hard_margin_min`` to the limits; ``new_stops`` and ``new_concerns`` beside
     those of carrying on; ``open_until_min``: until then both ways are the same, so it need not be decided
     before; ``must_by_min`` (drops): a task of it not begun by then makes the hard limit impossible with all
     else kept (the backward pass from the hard limit; NaN: it is so already); ``decide``: the arguments that
@@ -86,24 +88,22 @@ def options_table(plan: Plan, outside: Outside, most: int = 12, search: Budget |
     if not is_whole(samples, 0):
         raise ScenarioError.single("must be how many samples to draw, or 0 for no odds", table="options",
                                    column="samples", value=samples)
-    known = tallied(plan)
+    known = plan.findings
     carry_on = Option("Carry on as re-timed", CARRY_ON, {})
-    row = _row(plan, plan, carry_on, known)
-    ranked = [(_rank(row, carry_on), row, plan)]
-    for option in (*_options(outside), *_searched(plan, known, search)):
+    ranked = [_ranked(plan, plan, carry_on, known)]
+    for option in (*_options(plan, outside), *_searched(plan, search)):
         changed = _decided(plan, option)
         if changed is not None and math.isfinite(_open_until(plan, changed)):  # else it changes nothing
-            row = _row(plan, changed, option, known)
-            if row["new_stops"] and option.only_if_sound:
-                continue
-            ranked.append((_rank(row, option), row, changed))
+            entry = _ranked(plan, changed, option, known)
+            if not (entry[1]["new_stops"] and option.only_if_sound):
+                ranked.append(entry)
     ranked.sort(key=lambda entry: entry[0])
     best = ranked[:most]
     if most > 1 and not any(row["kind"] == CARRY_ON for _, row, _ in best):
         best[-1:] = [entry for entry in ranked if entry[1]["kind"] == CARRY_ON]
     if search is not None and not any(row["kind"] == REORDER for _, row, _ in ranked):
         nothing = Option(f"No better order found{_how_it_ended(search)}", REORDER, {})
-        best.append(((), _row(plan, plan, nothing, known), plan))
+        best.append(_ranked(plan, plan, nothing, known))
     if not samples:
         return TextTable([row for _, row, _ in best], columns=OPTION_COLUMNS)
     rows = [row | _chances(changed, samples) for _, row, changed in best]
@@ -124,22 +124,17 @@ def _chances(plan: Plan, samples: int) -> dict[str, float]:
             "p_hard": float((ends <= limits.hard_min).mean())}
 
 
-def _searched(plan: Plan, known: Keys, search: Budget | None) -> Iterator[Option]:
+def _searched(plan: Plan, search: Budget | None) -> Iterator[Option]:
     """Better orders of the rest, if they are looked for."""
     if search is None or plan.now_min is None:
         return
 
-    def new_stops(changed: Plan, skipped: frozenset[str]) -> int:
-        return len(new_findings(plan, known, changed, skipped)[STOP])
-
-    for found in better_orders(plan, plan.whereabouts, plan.now_min, new_stops, search):
-        words = [move.words.partition(" (was ")[0] for move in found.moves]
+    for found in better_orders(plan, plan.whereabouts, plan.now_min, search):
+        words = [move.short or move.words for move in found.moves]
         more = f"; and {len(words) - _MOST_MOVES} more" if len(words) > _MOST_MOVES else ""
         ended = " (proven best)" if found.is_proven else _how_it_ended(search)
-        tasks = [task for task in plan.scenario.records.tasks if task.task in found.dropped]
         yield Option(f"Reorder: {'; '.join(words[:_MOST_MOVES])}{more}{ended}", REORDER, found.how,
-                     tuple(sorted(found.dropped)), _drop_cost(tasks) if tasks else (),
-                     tuple(move.words for move in found.moves))
+                     tuple(sorted(found.dropped)), tuple(move.words for move in found.moves))
 
 
 def _decided(plan: Plan, option: Option) -> Plan | None:
@@ -148,12 +143,13 @@ def _decided(plan: Plan, option: Option) -> Plan | None:
         changed = plan.decide(**option.how)
     except ScenarioError:
         return None
-    return None if lost_steps(plan, changed, option.how) else changed
+    return None if lost_steps(plan, changed, option.how.get("skip", ())) else changed
 
 
-def _options(outside: Outside) -> Iterator[Option]:
+def _options(plan: Plan, outside: Outside) -> Iterator[Option]:
     tasks = outside.base.scenario.records.tasks
-    cuts = sorted((task for task in tasks if _may_be_cut(task) and to_do(outside, task.task)), key=_cut_key)
+    cuts = drop_order((task for task in tasks if may_be_cut(task) and to_do(outside, task.task)),
+                      task_starts(plan))
     for task in cuts:
         yield _drop(outside, [task])
     for count in range(2, min(len(cuts), _MOST_TOGETHER) + 1):
@@ -172,26 +168,12 @@ def _options(outside: Outside) -> Iterator[Option]:
             yield from _moved(outside, task, FORWARD)
 
 
-def _may_be_cut(task: Task) -> bool:
-    return task.need != "required" or task.cut_order is not None
-
-
-def _cut_key(task: Task) -> tuple[float, ...]:
-    """The cut rule: the scenario's own order, then get-ahead before optional, then the lower priority."""
-    return (task.cut_order or math.inf, _NEEDS.index(task.need), -(task.priority or 0))
-
-
 def _drop(outside: Outside, tasks: Sequence[Task]) -> Option:
     begun = [t.task for t in tasks if any(s.step.task == t.task and s.status != TO_DO
                                           for s in outside.states.by_step.values())]
     names = " and ".join(f"the rest of {t.task}" if t.task in begun else t.task for t in tasks)
     skip = tuple(name for task in tasks for name in to_do(outside, task.task))
-    return Option(f"Drop {names}", DROP, {"skip": skip}, tuple(t.task for t in tasks), _drop_cost(tasks))
-
-
-def _drop_cost(tasks: Sequence[Task]) -> tuple[float, ...]:
-    worst = max(_NEEDS.index(task.need) for task in tasks)
-    return (worst, len(tasks), *_cut_key(tasks[0]))
+    return Option(f"Drop {names}", DROP, {"skip": skip}, tuple(t.task for t in tasks))
 
 
 def _moved(outside: Outside, task: Task, kind: str) -> Iterator[Option]:
@@ -208,29 +190,44 @@ def _moved(outside: Outside, task: Task, kind: str) -> Iterator[Option]:
     if list(order) != rest:
         words = f"Bring {task.task} forward, next of all" if kind == FORWARD else (
             f"Postpone {task.task} to just before {others[at]}")
-        yield Option(words, kind, {"order": order}, (task.task,), _cut_key(task))
+        yield Option(words, kind, {"order": order}, (task.task,))
 
 
-def _row(plan: Plan, changed: Plan, option: Option, known: Keys) -> dict[str, Any]:
+Ranked = tuple[tuple[float, ...], dict[str, Any], Plan]
+
+
+def _ranked(plan: Plan, changed: Plan, option: Option, known: pd.DataFrame) -> Ranked:
+    """The rank, row and plan of an option; of equals carrying on comes first, and less walking last."""
     limits = plan.scenario.settings.limits
-    fresh = new_findings(plan, known, changed, frozenset(option.how.get("skip", ())))
+    dropped = option.tasks if option.how.get("skip") else ()
+    found = review(known, changed, (limits.hard_min, limits.planned_min),
+                   plan.outside.base.scenario.records.tasks, dropped)
+    *rank, walk = found.rank
+    return ((*rank, float(_KINDS.index(option.kind)), walk), _row(plan, changed, option, found), changed)
+
+
+def _row(plan: Plan, changed: Plan, option: Option, found: Review) -> dict[str, Any]:
+    limits = plan.scenario.settings.limits
     return {
         "option": option.words, "kind": option.kind, "end_min": changed.end_min,
         "gain_min": plan.end_min - changed.end_min,
         "planned_margin_min": limits.planned_min - changed.end_min,
-        "hard_margin_min": limits.hard_min - changed.end_min, "new_stops": len(fresh[STOP]),
-        "new_cautions": len(fresh[CAUTION]), "open_until_min": _open_until(plan, changed),
+        "hard_margin_min": limits.hard_min - changed.end_min, "new_stops": found.new_stops,
+        "new_concerns": _new_concerns(changed, option, found), "open_until_min": _open_until(plan, changed),
         "must_by_min": _must_by(plan, option),
         "decide": {name: list(how) for name, how in option.how.items()}, "moves": list(option.moves),
     }
 
 
-def _rank(row: Mapping[str, Any], option: Option) -> tuple[float, ...]:
-    late = [float(max(0.0, -row[f"{limit}_margin_min"]) > ROUNDING_MIN) for limit in ("hard", "planned")]
-    over = max(0.0, -row["hard_margin_min"], -row["planned_margin_min"])
-    is_drop = bool(option.how.get("skip"))
-    return (float(row["new_stops"] > 0), *late, over, float(is_drop), *(option.cost if is_drop else ()),
-            row["end_min"], float(_KINDS.index(option.kind)))
+def _new_concerns(changed: Plan, option: Option, found: Review) -> int:
+    """Those that are not the decision itself: that steps are skipped, and what lies untouched for that."""
+    skipped, untouched = option.how.get("skip", ()), changed.outside.untouched
+
+    def is_decided(row: Mapping[Hashable, Any]) -> bool:
+        return (row["check"] == LOG and row["step"] in skipped) or (
+            row["check"] == CUSTODY and row["rule"] in AT_END and row["about"] in untouched)
+
+    return sum(row["severity"] == CONCERN and not is_decided(row) for row in found.fresh.to_dict("records"))
 
 
 def _open_until(plan: Plan, changed: Plan) -> float:

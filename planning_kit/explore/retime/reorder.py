@@ -9,30 +9,28 @@ it brings no new stop finding and is better. Moves that win nothing are put back
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from planning_kit.explore.comparing.compare_findings import findings_of
 from planning_kit.explore.propose.choice import Choice
 from planning_kit.explore.propose.judge import Judge, only_what_matters
 from planning_kit.explore.propose.model import Rule
 from planning_kit.explore.propose.moves import Move, tell_moves
 from planning_kit.explore.propose.problem import Freedom
-from planning_kit.explore.propose.rebuild import Rebuilt, gap_row, is_broken
+from planning_kit.explore.propose.rebuild import Rebuilt, in_order, is_broken, wait_for
 from planning_kit.explore.propose.search import Budget, completed
 from planning_kit.explore.propose.stages import Found, best_order, build_problem
 from planning_kit.explore.propose.work import BY_STEPS
-from planning_kit.explore.retime.news import lost_steps
 from planning_kit.explore.retime.rest import Rest, rest_of
 from planning_kit.explore.retime.whereabouts import Whereabouts
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import Records
+from planning_kit.judge.review import is_worse
 from planning_kit.plan.build import work_order
 from planning_kit.plan.timed import TimedPlan
 
 Plan = Any  # the front door's plan: times, findings and ``decide``
-NewStops = Callable[[Plan, frozenset[str]], int]
 _MOST_REJECTED = 3
 _LET_GO_EFFORT = 0.1  # to find most of what carrying on keeps; the last of it may take many times as long
 _ROUNDING_MIN = 1.0  # the solver rounds up along a chain: the present order must fit its own limit
@@ -55,14 +53,14 @@ class _OutsideJudge(Judge):
     """Judges a choice by deciding it: re-timed by the log, checked, compared with carrying on."""
 
     rest: Rest = field(kw_only=True)
-    new_stops: NewStops = field(kw_only=True)
 
     def how(self, choice: Choice, written: tuple[Rule, ...] = ()) -> dict[str, Any]:
         """The choice as arguments of ``decide``; only what differs from carrying on."""
         skip = [step.step for step in self.rest.records.steps if step.task in choice.dropped]
-        order = _rows_in_order(self.rest, choice, frozenset(skip))
-        how = {"skip": skip, "give": sorted(choice.swapped), "order": order,
-               "waits": [gap_row(rule) for rule in written]}
+        rows = [step.step for step in self.rest.records.steps if step.task not in choice.dropped]
+        order = in_order(rows, choice.lanes)
+        how = {"skip": skip, "give": sorted(choice.swapped), "order": order if order != rows else [],
+               "waits": [dict(wait_for(rule).row) for rule in written]}
         return {name: value for name, value in how.items() if value}
 
     def try_out(self, choice: Choice) -> Rebuilt | None:
@@ -77,34 +75,17 @@ class _OutsideJudge(Judge):
                 plan = current.decide(**self.how(choice, written))
         except ScenarioError:
             return None
-        if lost_steps(current, plan, self.how(choice)):
+        if lost_steps(current, plan, self.how(choice).get("skip", ())):
             return None
-        return Rebuilt(plan.scenario, plan, written, ())
-
-    def holds(self, plan: TimedPlan, known: set[tuple[str, str, str]]) -> bool:
-        """Whether a plan keeps its limit and brings no stop finding that carrying on does not have."""
-        assert self.current is not None
-        gone = frozenset(self.current.network.steps) - frozenset(plan.network.steps)
-        return plan.end_min <= self.limit_min and not self.new_stops(plan, gone)
+        return Rebuilt(plan, written, ())
 
 
-def _rows_in_order(rest: Rest, choice: Choice, gone: frozenset[str]) -> list[str]:
-    """The rows of the rest in an order that gives every lane its own; empty where it is the present one."""
-    rows = [step.step for step in rest.records.steps if step.step not in gone]
-    before: dict[str, set[str]] = {name: set() for name in rows}
-    for lane in choice.lanes.values():
-        for number, name in enumerate(lane):
-            before[name] |= set(lane[:number])
-    done: list[str] = []
-    left = list(rows)
-    while left:
-        name = next((name for name in left if before[name] <= set(done)), left[0])
-        done.append(name)
-        left.remove(name)
-    return done if done != rows else []
+def lost_steps(plan: TimedPlan, changed: TimedPlan, skipped: Collection[str]) -> frozenset[str]:
+    """Steps that ``changed`` does not hold, though the decision does not skip them."""
+    return frozenset(plan.network.steps) - frozenset(changed.network.steps) - frozenset(skipped)
 
 
-def better_orders(plan: Plan, here: tuple[Whereabouts, ...], now_min: float, new_stops: NewStops,
+def better_orders(plan: Plan, here: tuple[Whereabouts, ...], now_min: float,
                   budget: Budget) -> Iterator[Reordered]:
     """Better orders of the rest of a re-timed plan: with all of it, then so that it keeps a limit."""
     rest = rest_of(plan, here, now_min)
@@ -113,23 +94,22 @@ def better_orders(plan: Plan, here: tuple[Whereabouts, ...], now_min: float, new
     limits = plan.scenario.settings.limits
     is_lost = plan.end_min > limits.hard_min  # then what keeps a limit comes first, whatever it leaves out
     if is_lost:
-        yield from _keeping_a_limit(plan, rest, plan.end_min, new_stops, budget)
-    whole = _looked(plan, _all_kept(rest), max(limits.hard_min, plan.end_min + _ROUNDING_MIN), new_stops,
-                    budget, budget.effort / 2)
+        yield from _keeping_a_limit(plan, rest, plan.end_min, budget)
+    whole = _looked(plan, _all_kept(rest), max(limits.hard_min, plan.end_min + _ROUNDING_MIN), budget,
+                    budget.effort / 2)
     if whole is not None:
         yield whole
     if not is_lost:
         end_min = plan.end_min if whole is None else whole.plan.end_min
-        yield from _keeping_a_limit(plan, rest, end_min, new_stops, budget)
+        yield from _keeping_a_limit(plan, rest, end_min, budget)
 
 
-def _keeping_a_limit(plan: Plan, rest: Rest, end_min: float, new_stops: NewStops,
-                     budget: Budget) -> Iterator[Reordered]:
+def _keeping_a_limit(plan: Plan, rest: Rest, end_min: float, budget: Budget) -> Iterator[Reordered]:
     """An order that keeps the planned limit, or else the hard one, where ``end_min`` does not."""
     limits = plan.scenario.settings.limits
     for limit_min in (limits.planned_min, limits.hard_min):
         if end_min > limit_min and not budget.is_over():
-            found = _looked(plan, rest, limit_min, new_stops, budget, budget.effort / 2)
+            found = _looked(plan, rest, limit_min, budget, budget.effort / 2)
             if found is not None:
                 yield found
                 return
@@ -140,21 +120,19 @@ def _all_kept(rest: Rest) -> Rest:
     return replace(rest, records=replace(rest.records, tasks=tasks))
 
 
-def _looked(plan: Plan, rest: Rest, limit_min: float, new_stops: NewStops, budget: Budget,
-            effort: float) -> Reordered | None:
+def _looked(plan: Plan, rest: Rest, limit_min: float, budget: Budget, effort: float) -> Reordered | None:
     """Search until an order holds and is better, or enough were rejected."""
     freedom = Freedom(plan.egress, plan.egress, limit_min, free=BY_STEPS, past=rest.past)
     start = Choice(rest.lanes, frozenset(), frozenset(), plan.egress)
     freedom = _as_far_as_kept(rest.records, plan, freedom, start, budget)
-    judge = _OutsideJudge(plan.scenario, type(plan).of, findings_of, plan, limit_min,
-                          rest=rest, new_stops=new_stops)
+    judge = _OutsideJudge(plan.scenario, type(plan).of, plan, limit_min, rest=rest)
     forbidden: list[Choice] = []
     while len(forbidden) <= _MOST_REJECTED and not budget.is_over():
         found = best_order(rest.records, plan.scenario.elements, freedom, start, budget, effort, forbidden)
         if found is None:
             return None
         rebuilt = judge.try_out(found.choice)
-        if rebuilt is not None and judge.holds(rebuilt.plan, set()):
+        if rebuilt is not None and judge.holds(rebuilt.plan):
             return _kept(plan, judge, start, found, rebuilt, budget)
         forbidden.append(found.choice)
     return None
@@ -180,9 +158,9 @@ def _as_far_as_kept(records: Records, plan: Plan, freedom: Freedom, start: Choic
 def _kept(plan: Plan, judge: _OutsideJudge, start: Choice, found: Found, rebuilt: Rebuilt,
           budget: Budget) -> Reordered | None:
     """The order without the moves that win nothing; None where it is no better than carrying on."""
-    choice, rebuilt = only_what_matters(judge, found.choice, rebuilt, start.lanes, set(), budget)
-    fits = plan.end_min <= judge.limit_min
-    if fits and not judge.is_worse(judge.worth(plan, frozenset()), judge.worth(rebuilt.plan, choice.dropped)):
+    choice, rebuilt = only_what_matters(judge, found.choice, rebuilt, start.lanes, budget)
+    now, then = judge.review(plan, frozenset()), judge.review(rebuilt.plan, choice.dropped)
+    if not is_worse(now.rank, then.rank):
         return None
     heads = {who: _done(plan, who) for who in start.lanes}
     before, after = (replace(each, lanes={who: (*heads[who], *lane) for who, lane in each.lanes.items()})

@@ -15,10 +15,9 @@ from typing import TypeVar
 
 import numpy as np
 
-from planning_kit.checks.findings import Finding
 from planning_kit.explore.retime.effort import with_logged_effort
 from planning_kit.explore.retime.happened import Happened, positions, without, write_down
-from planning_kit.explore.retime.log_findings import log_findings
+from planning_kit.explore.retime.log_findings import log_findings, untouched_items
 from planning_kit.explore.retime.whereabouts import Whereabouts, from_here
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
@@ -27,6 +26,7 @@ from planning_kit.inputs.log_format import parse_when
 from planning_kit.inputs.log_state import states_of
 from planning_kit.inputs.log_steps import States
 from planning_kit.inputs.times import moment_at, pet_label, pet_min
+from planning_kit.judge.findings import Finding
 from planning_kit.plan.almanac import Almanac, almanac_for
 from planning_kit.plan.build import build_network
 from planning_kit.plan.network import AFTER, MIN_GAP, Network, on_grid
@@ -45,6 +45,7 @@ class Outside:
 
     ``planned`` is the plan that the crew took outside, with which all is compared; ``base`` is what was
     re-timed: the same, or what a decision or a what-if has made of it. ``here``: where that found the two.
+    ``untouched``: items that only skipped steps would have touched.
     """
 
     planned: TimedPlan
@@ -56,6 +57,7 @@ class Outside:
     effort: dict[str, float]
     findings: tuple[Finding, ...]
     here: tuple[Whereabouts, ...] = ()
+    untouched: frozenset[str] = frozenset()
 
 
 def retime_plan(base: P, actuals: object, now: object = None,
@@ -86,7 +88,7 @@ def retime_plan(base: P, actuals: object, now: object = None,
     findings = log_findings(plan, base, states, placed.happened, placed.broken, effort, now_min,
                             read.events)
     return plan, Outside(base, base, read, states, now_min, placed.happened, effort, tuple(findings),
-                         here)
+                         here, untouched_items(plan, base, placed.happened))
 
 
 def moment_asked(when: object, egress: datetime, table: str, column: str) -> float:

@@ -15,6 +15,10 @@ import pandas as pd
 
 from planning_kit.explore.revising.input_changes import RENAMED
 from planning_kit.inputs.times import pet_label
+from planning_kit.judge.findings import REMARK
+from planning_kit.judge.new_findings import CAME
+from planning_kit.judge.new_findings import WORSE as GOT_WORSE
+from planning_kit.judge.review import keeps
 from planning_kit.plan.timed import TimedPlan
 
 STOP, WORSE, LOOK, BETTER, SAME = "stop", "worse", "look", "better", "same"
@@ -28,7 +32,7 @@ VERDICT_COLUMNS = ["verdict", "about", "words"]
 _RANK = {name: rank for rank, name in enumerate((STOP, WORSE, LOOK, BETTER, SAME))}
 _LEAST_CHANGE = 0.05  # of a margin, in its own unit: what one decimal does not show is no change
 _BELOW = {WORSE: "now below zero", BETTER: "no longer below zero"}
-_NOT_MARGINS = ("outing end", "waiting")
+_NOT_MARGINS = ("outing end", "waiting", "to the planned limit", "to the hard limit")
 
 Verdict = tuple[str, str, str]
 
@@ -114,12 +118,13 @@ def _of_end(a: TimedPlan, b: TimedPlan) -> Iterator[Verdict]:
     for name, verdict in (("hard_min", STOP), ("planned_min", WORSE)):
         limit, before = getattr(b.scenario.settings.limits, name), getattr(a.scenario.settings.limits, name)
         word = "hard" if name == "hard_min" else "planned"
-        if b.end_min > limit and a.end_min <= before:
+        kept, was_kept = keeps(b.end_min, limit), keeps(a.end_min, before)
+        if not kept and was_kept:
             yield (verdict, "limits",
                    f"the {word} limit of {pet_label(limit)} is missed: inside at {pet_label(b.end_min)}")
-        elif b.end_min <= before < a.end_min:
+        elif keeps(b.end_min, before) and not was_kept:
             yield BETTER, "limits", f"the {word} limit of {pet_label(limit)} is kept again"
-        elif b.end_min <= limit and a.end_min > before:
+        elif kept and not was_kept:
             yield (LOOK, "limits", f"the {word} limit is kept only because it was moved from "
                                    f"{pet_label(before)} to {pet_label(limit)}: inside at "
                                    f"{pet_label(b.end_min)}")
@@ -174,11 +179,11 @@ def _of_findings(findings: pd.DataFrame) -> Iterator[Verdict]:
     for row in rows:
         where = f"{row['step']}: " if row["step"] else ""
         words = f"{row['severity']} {row['change']}, {row['check']}: {where}{row['message']}"
-        if row["change"] in ("came", "worse"):
-            yield (STOP if row["severity"] == "stop" else LOOK if row["severity"] == "note" else WORSE,
+        if row["change"] in (CAME, GOT_WORSE):
+            yield (STOP if row["severity"] == STOP else LOOK if row["severity"] == REMARK else WORSE,
                    "findings", words)
         else:
-            yield SAME if row["severity"] == "note" else BETTER, "findings", words
+            yield SAME if row["severity"] == REMARK else BETTER, "findings", words
     if not rows:
         yield SAME, "findings", "none came, none went"
 
@@ -188,7 +193,7 @@ def _of_margins(margins: pd.DataFrame) -> Iterator[Verdict]:
     same = 0
     together: dict[tuple[str, str], list[str]] = {}
     for row in margins.to_dict("records"):
-        if row["margin"] in _NOT_MARGINS or row["margin"].startswith("to the "):
+        if row["margin"] in _NOT_MARGINS:
             continue
         verdict = _judged(row)
         if verdict == SAME:

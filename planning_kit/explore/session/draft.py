@@ -10,17 +10,18 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
+from planning_kit.changes.change import Change, Tables
 from planning_kit.explore.session.settings_sheet import KEY, SETTINGS, VALUE, setting_changes, settings_sheet
-from planning_kit.explore.session.sheet import Line, Sheet
+from planning_kit.explore.session.sheet import Line, Sheet, with_cells
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.fields import Table
 from planning_kit.inputs.frames import refuse_absurd
 from planning_kit.inputs.frozen import FrozenMapping
-from planning_kit.inputs.raw import BOM, RawTable
+from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.source import Source, check
-from planning_kit.inputs.toml_edit import edited
+from planning_kit.inputs.toml_edit import edited_toml
 
 _FIRST_ROW = 2  # the header is row 1
 
@@ -87,6 +88,23 @@ def _sheet_of(table: Table, raw: RawTable | None, first_id: int) -> Sheet:
     return Sheet(table.name, (*header, *absent), tuple(lines))
 
 
+def with_change(draft: Draft, change: Change) -> Draft:
+    """``draft`` with a change made in what is typed, right or wrong; lines keep their ids.
+
+    Only for changes that read no records. Raises `ScenarioError` where it cannot be made.
+    """
+    tables = Tables(lambda name: pd.DataFrame([line.cells for line in draft[name].lines],
+                                              [line.id for line in draft[name].lines],
+                                              draft[name].columns, dtype=object))
+    change.edit(tables)
+    for name, frame in tables.frames.items():
+        lines = tuple(Line(int(line), tuple(cells)) for line, *cells in frame.itertuples(name=None))
+        draft = draft.with_sheet(replace(draft[name], lines=lines))
+    lines_of = {key: draft[SETTINGS].find(KEY, key) for key in tables.settings}
+    cells = {(line, VALUE): str(tables.settings[key]) for key, line in lines_of.items() if line is not None}
+    return draft.with_sheet(with_cells(draft[SETTINGS], cells))
+
+
 def scenario_of(draft: Draft, base: Scenario) -> Scenario:
     """The scenario that ``draft`` says, bound to the folder and files of ``base``.
 
@@ -105,10 +123,7 @@ def scenario_of(draft: Draft, base: Scenario) -> Scenario:
 
 def _toml_of(draft: Draft, base: Scenario, source: Source, faults: Faults) -> bytes:
     changes = setting_changes(draft[SETTINGS], base, faults)
-    if not changes:
-        return source.toml
-    bom = BOM if source.toml.startswith(BOM) else b""
-    return bom + edited(source.toml.removeprefix(BOM).decode("utf-8"), changes, faults).encode("utf-8")
+    return edited_toml(source.toml, changes, faults) if changes else source.toml
 
 
 def _raw_of(sheet: Sheet, table: Table, old: RawTable | None, faults: Faults) -> RawTable | None:

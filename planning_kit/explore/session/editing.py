@@ -9,13 +9,16 @@ from collections.abc import Collection, Hashable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 
-from planning_kit.explore.session import drags, rows
+from planning_kit.changes.amounts import LikelyMinutes, Set
+from planning_kit.changes.change import Change
+from planning_kit.changes.order import Drag
+from planning_kit.explore.session import rows
 from planning_kit.explore.session import sheet as sheets
-from planning_kit.explore.session.draft import Draft, Fault
-from planning_kit.explore.session.egress import EARLIEST, EGRESS, LATEST, egress_cells, typed_moment
+from planning_kit.explore.session.draft import Draft, Fault, with_change
+from planning_kit.explore.session.egress import EARLIEST, EGRESS, LATEST, egress_typed_as, typed_moment
 from planning_kit.explore.session.history import History
 from planning_kit.explore.session.origins import Origins
-from planning_kit.explore.session.settings_sheet import KEY, SETTINGS, VALUE
+from planning_kit.explore.session.settings_sheet import KEY, SETTINGS
 from planning_kit.explore.session.sheet import Cell, Sheet
 from planning_kit.explore.session.verdict import PlanOf, judged
 from planning_kit.inputs.faults import ScenarioError
@@ -120,20 +123,22 @@ class Editing:
     # Edits from the chart and the slider
 
     def move_step(self, step: str, lane: str, before: str | None) -> None:
-        """A bar dropped in ``lane`` just before another step of it (see `drags.with_step_moved`)."""
-        self._edit(drags.with_step_moved(self.draft, step, lane, before), f"move {step}")
+        """A bar dropped in ``lane`` just before another step of it (None: at its end)."""
+        self.make(Drag(step, lane, before))
 
     def set_minutes(self, step: str, minutes: float) -> None:
-        """The likely minutes of a step, from its dragged edge (see `drags.with_minutes`)."""
-        self._edit(drags.with_minutes(self.draft, step, minutes), f"minutes of {step}")
+        """The likely minutes of a step, from its dragged edge."""
+        self.make(LikelyMinutes(step, minutes))
 
     def set_setting(self, key: str, text: str, merges: Hashable = None) -> None:
         """Type the value of one key of ``scenario.toml``, dotted. Raises `ScenarioError` for no such key."""
-        line = self.draft[SETTINGS].find(KEY, key)
-        if line is None:
+        if self.draft[SETTINGS].find(KEY, key) is None:
             raise ScenarioError.single("is not a key that can be typed here", column=key)
-        changed = sheets.with_cells(self.draft[SETTINGS], {(line, VALUE): text})
-        self._edit(self.draft.with_sheet(changed), f"set {key}", merges)
+        self.make(Set({key: text}), f"set {key}", merges)
+
+    def make(self, change: Change, words: str = "", merges: Hashable = None) -> None:
+        """Make a change in what is typed: one edit, called ``words``, else in the change's own."""
+        self._edit(with_change(self.draft, change), words or change.words, merges)
 
     def say_as(self, draft: Draft, words: str) -> None:
         """Let another draft of the same tables be what is typed: one edit, called ``words``."""
@@ -142,10 +147,9 @@ class Editing:
     def set_egress(self, text: str, merges: Hashable = None) -> None:
         """Egress, UTC; moves of one drag of the slider share ``merges`` and are one edit.
 
-        On another day the scenario's range of egress times goes along (see `egress.egress_cells`).
+        On another day the scenario's range of egress times goes along (see `egress.egress_typed_as`).
         """
-        changed = sheets.with_cells(self.draft[SETTINGS], egress_cells(self.draft, text))
-        self._edit(self.draft.with_sheet(changed), "set egress", merges)
+        self.make(egress_typed_as(self.draft, text), "set egress", merges)
 
     def egress_typed(self) -> datetime:
         """Egress as it is typed; that of the last good plan where what is typed is no moment."""

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 
+from planning_kit.changes.amounts import Set
 from planning_kit.explore.session.draft import Draft
 from planning_kit.explore.session.settings_sheet import KEY, SETTINGS, VALUE, moment_text
-from planning_kit.explore.session.sheet import Cell
 
 EGRESS, EARLIEST, LATEST = "egress", "egress_earliest", "egress_latest"
 _DAY = timedelta(days=1)
@@ -22,15 +22,14 @@ def typed_moment(draft: Draft, key: str) -> datetime | None:
     return moment.replace(tzinfo=UTC) if moment is not None and moment.tzinfo is None else moment
 
 
-def egress_cells(draft: Draft, text: str) -> dict[Cell, str]:
-    """The cells of the settings that change when egress is to be ``text``.
+def egress_typed_as(draft: Draft, text: str) -> Set:
+    """The settings that change when egress is to be ``text``.
 
     An egress on another day, outside the scenario's range, takes the range along by whole days: the range
     says at what time of day they may leave.
     """
-    texts = {EGRESS: text} | {key: moment_text(moment) for key, moment in _moved_range(draft, text).items()}
-    lines = {key: draft[SETTINGS].find(KEY, key) for key in texts}
-    return {(line, VALUE): texts[key] for key, line in lines.items() if line is not None}
+    moved = {key: moment_text(moment) for key, moment in _moved_range(draft, text).items()}
+    return Set({EGRESS: text} | moved)
 
 
 def _moved_range(draft: Draft, text: str) -> dict[str, datetime]:

@@ -7,14 +7,14 @@ from datetime import date, datetime
 import numpy as np
 import pandas as pd
 
-from planning_kit.checks.all_checks import find_all
-from planning_kit.checks.findings import STOP
 from planning_kit.explore.sweeping.egress_range import EgressRange
 from planning_kit.inputs.arguments import is_number
 from planning_kit.inputs.faults import Faults, ScenarioError, told_together
 from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.text_table import ShownTable
 from planning_kit.inputs.times import as_utc
+from planning_kit.judge.all_checks import find_all
+from planning_kit.judge.findings import STOP
 from planning_kit.plan.activities import WAIT
 from planning_kit.plan.almanac import Almanac
 from planning_kit.plan.timed import TimedPlan

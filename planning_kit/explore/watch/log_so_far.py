@@ -16,7 +16,7 @@ from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.frames import number_text
 from planning_kit.inputs.log import Actuals, actuals_of
-from planning_kit.inputs.log_corrections import with_corrections
+from planning_kit.inputs.log_corrections import settled_rows
 from planning_kit.inputs.log_format import CORRECT, Event, parse_when
 from planning_kit.inputs.log_state import states_of
 from planning_kit.inputs.rows import Row
@@ -51,13 +51,8 @@ def log_so_far(rows: Sequence[Row], cell_faults: Faults, base: TimedPlan, now: d
     later = tuple(row for row, later in zip(rows, is_later, strict=True) if later)
     later_rows = {row.number for row in later}
     faults = Faults([fault for fault in cell_faults.rows if fault["row"] not in later_rows])
-    read = actuals_of(_copies(known), base.egress, faults)
+    read = actuals_of([*known], base.egress, faults)
     return LogSoFar(known, later, _possible(base, read, faults, now), log_faults(faults.rows, in_rows=True))
-
-
-def _copies(rows: Sequence[Row]) -> list[Row]:
-    """Rows of their own: corrections are put into them."""
-    return [Row(row.number, dict(row.values), dict(row.texts)) for row in rows]
 
 
 def _written(row: Row, egress: datetime) -> datetime:
@@ -136,27 +131,27 @@ def log_lines(log: LogSoFar, egress: datetime) -> list[LogLine]:
     for fault in log.faults:
         if fault.row is not None:
             problems.setdefault(fault.row, []).append(fault.problem)
-    settled = _copies(log.rows)
-    counting = {row.number for row in with_corrections(settled, Faults())}
+    settled = settled_rows(log.rows, Faults())
     by_row: dict[str, list[str]] = {}
     for row in log.rows:
         if row.text("event") == CORRECT:
             by_row.setdefault(row.text("corrects"), []).append(row.text("event_id"))
     return [_line(row, now, egress, "; ".join(problems.get(row.number, ())),
-                  tuple(by_row.get(row.text("event_id"), ())), row.number in counting)
+                  tuple(by_row.get(row.text("event_id"), ())))
             for row, now in zip(log.rows, settled, strict=True)][::-1]
 
 
-def _line(row: Row, now: Row, egress: datetime, problem: str, corrected_by: tuple[str, ...],
-          counts: bool) -> LogLine:
-    """``now`` is the row with its corrections in it."""
+def _line(row: Row, settled: Row | None, egress: datetime, problem: str,
+          corrected_by: tuple[str, ...]) -> LogLine:
+    """``settled`` is the row with its corrections in it, None where it was withdrawn."""
+    now = settled or row
     at, first = _when(now, egress), _when(row, egress)
     return LogLine(
         row.number, row.texts.get("event_id", ""), row.texts.get("event", ""), now.text("crew"),
         now.text("step"), at, _number(now, "remaining_min"), _number(now, "metabolic_w"),
         row.texts.get("by", ""), row.texts.get("note", ""), row.texts.get("corrects", ""), corrected_by,
-        not counts and row.text("event") != CORRECT and bool(corrected_by), first if first != at else None,
-        problem)
+        settled is None and row.text("event") != CORRECT and bool(corrected_by),
+        first if first != at else None, problem)
 
 
 def _number(row: Row, column: str) -> str:

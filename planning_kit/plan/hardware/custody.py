@@ -31,9 +31,10 @@ from planning_kit.plan.hardware.mishaps import (
     Custody,
     Mishap,
 )
-from planning_kit.plan.lines.legs import Passage, stands_at
+from planning_kit.plan.lines.legs import Passage, stands, stands_at
 from planning_kit.plan.network import AFTER, MIN_GAP, ORDER
 from planning_kit.plan.plan_times import PlanTimes
+from planning_kit.plan.spans import Spans
 
 
 def track_custody(times: PlanTimes, passages: Mapping[str, Sequence[Passage]]) -> Custody:
@@ -77,16 +78,17 @@ def _instants(times: PlanTimes) -> Iterator[tuple[float, list[int], list[int]]]:
 def _in_order(times: PlanTimes, positions: list[int]) -> list[int]:
     """Steps that start together, some of no length, so that none comes before one that it waits for."""
     waits_for: dict[int, set[int]] = {position: set() for position in positions}
-    for bound in times.network.bounds:
-        if bound.kind in (ORDER, AFTER, MIN_GAP) and bound.before in waits_for and bound.after in waits_for:
+    for bound in (bound for position in positions for bound in times.network.bounds_into[position]):
+        if bound.kind in (ORDER, AFTER, MIN_GAP) and bound.before in waits_for:
             waits_for[bound.after].add(bound.before)
-    done: list[int] = []
+    done: dict[int, None] = {}
     while waits_for:
         # A ring of rules, all of them at this one instant, is opened at its first row.
-        position = next((p for p, others in waits_for.items() if not others - set(done)), min(waits_for))
+        position = next((p for p, others in waits_for.items() if others <= done.keys()), None)
+        position = min(waits_for) if position is None else position
         del waits_for[position]
-        done.append(position)
-    return done
+        done[position] = None
+    return list(done)
 
 
 def _before_egress(times: PlanTimes, passages: Mapping[str, Sequence[Passage]]) -> _Walk:
@@ -96,7 +98,19 @@ def _before_egress(times: PlanTimes, passages: Mapping[str, Sequence[Passage]]) 
                         frozenset(place.place for place in records.places if place.socket))
     room = {crew.crew: crew.carry_slots for crew in records.crew}
     room |= {item.item: item.holds for item in records.hardware if item.kind == "bag"}
-    return _Walk(times, passages, hardware, Loads(hardware, Intentions(times), room))
+    standing = {crew: stands(theirs) for crew, theirs in passages.items()}
+    return _Walk(times, standing, hardware, Loads(hardware, Intentions(times), room), _moves(times))
+
+
+def _moves(times: PlanTimes) -> dict[str, list[tuple[Step, ItemMove, float, bool]]]:
+    """All takes and leaves of each item, row by row: step, entry, PET, whether it is taken."""
+    found: dict[str, list[tuple[Step, ItemMove, float, bool]]] = {}
+    starts, finishes = times.starts.tolist(), times.finishes.tolist()
+    for step, start, finish in zip(times.steps, starts, finishes, strict=True):
+        for moment, moves, is_take in ((start, step.takes, True), (finish, step.leaves, False)):
+            for move in moves:
+                found.setdefault(move.item, []).append((step, move, moment, is_take))
+    return found
 
 
 @dataclass
@@ -107,9 +121,10 @@ class _Walk:
     """
 
     times: PlanTimes
-    passages: Mapping[str, Sequence[Passage]]
+    standing: Mapping[str, Mapping[str, Spans]]
     hardware: Hardware
     loads: Loads
+    moves: Mapping[str, Sequence[tuple[Step, ItemMove, float, bool]]]
     active: list[int] = field(default_factory=list)
     touched: dict[str, str] = field(default_factory=dict)
     missed: set[tuple[str, str]] = field(default_factory=set)
@@ -187,15 +202,13 @@ class _Walk:
         Not one by the taker, and none after the taker has moved it again: then nothing is passed on.
         """
         found, found_min, own_min = "", float("inf"), float("inf")
-        for step, start, finish in zip(self.times.steps, self.times.starts, self.times.finishes, strict=True):
-            for moment, moves in ((start, step.takes), (finish, step.leaves)):
-                for move in moves:
-                    if move.item != item or moment < now or (moment == now and moves is step.takes):
-                        continue
-                    if (move.crew or step.crew) == person:
-                        own_min = min(own_min, float(moment))
-                    elif moves is step.leaves and (move.into or step.where) == wanted and moment < found_min:
-                        found, found_min = step.step, float(moment)
+        for step, move, moment, is_take in self.moves.get(item, ()):
+            if moment < now or (moment == now and is_take):
+                continue
+            if (move.crew or step.crew) == person:
+                own_min = min(own_min, moment)
+            elif not is_take and (move.into or step.where) == wanted and moment < found_min:
+                found, found_min = step.step, moment
         return (found, found_min) if found_min <= own_min and found else ("", float("nan"))
 
     # --- leaving --------------------------------------------------------------------------------------
@@ -208,7 +221,7 @@ class _Walk:
             spot = hardware.main(item)  # the plan means it to be here from now on, whoever has it
         target = move.into or step.where
         is_in_itself = target in hardware.items and hardware.lies_in(target, item)
-        if target in SUITED and not stands_at(self.passages[target], step.place, now):
+        if target in SUITED and not stands_at(self.standing[target], step.place, now):
             self._fault(PARTNER_AWAY, step, person, item, now, target)
         elif target in hardware.items and (is_in_itself or not self._is_within(step, target)):
             self._fault(BAG_AWAY, step, person, item, now, target, was=self._holding(target))

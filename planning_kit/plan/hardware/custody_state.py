@@ -54,10 +54,13 @@ class Hardware:
     spots: dict[str, list[Spot]] = field(default_factory=dict)
     sockets: dict[str, str] = field(default_factory=dict)
     log: dict[str, list[Holding]] = field(default_factory=dict)
+    _came: dict[str, set[str]] = field(default_factory=dict)  # what has come to each place, hand and bag
 
     def __post_init__(self) -> None:
+        self._rows = {name: row for row, name in enumerate(self.items)}
         for name, item in self.items.items():
             self.spots[name] = [Spot(item.at, 0.0, "")]
+            self._came.setdefault(item.at, set()).add(name)
             if item.kind == "foothold" and item.at in self.with_socket:
                 self.sockets.setdefault(item.at, name)
         for name in self.items:
@@ -93,8 +96,10 @@ class Hardware:
 
     def load(self, holder: str) -> list[str]:
         """The items directly in these hands or in this bag."""
-        return [name for name, spots in self.spots.items()
-                if any(spot.where == holder and not spot.is_assumed for spot in spots)]
+        here = {name for name in self._came.get(holder, ())
+                if any(spot.where == holder and not spot.is_assumed for spot in self.spots[name])}
+        self._came[holder] = here
+        return sorted(here, key=self._rows.__getitem__)
 
     def held_since(self, item: str, holder: str) -> float:
         """Since when (PET) ``holder`` has the item, which is among `load`."""
@@ -106,6 +111,7 @@ class Hardware:
         if self.sockets.get(spot.where) == item:
             del self.sockets[spot.where]
         spot.where, spot.since_min, spot.by_step, spot.is_assumed = to, now, step, False
+        self._came.setdefault(to, set()).add(item)
         others = [other for other in self.spots[item] if other is not spot and not other.is_assumed]
         # Somebody took it from here too early: now that it has come, they have it and it lies here no more.
         creditor = next((other for other in others if other.owed_at == to), None)
@@ -123,6 +129,7 @@ class Hardware:
         """Add a whereabouts that the plan takes for granted."""
         self.spots[item].append(Spot(where, now, step, owed_at, is_assumed))
         if not is_assumed:
+            self._came.setdefault(where, set()).add(item)
             self._record(item, now, step)
 
     def _record(self, item: str, now: float, step: str) -> None:
@@ -132,7 +139,7 @@ class Hardware:
         if (last.holder, last.in_bag) == (holder, bag):
             return
         self.log[item].append(Holding(item, holder, bag, now, now, step))
-        for inner in self.items if self.items[item].kind == "bag" else ():
+        for inner in self.load(item) if self.items[item].kind == "bag" else ():
             if self.main(inner).where == item:
                 self._record(inner, now, step)
 

@@ -10,6 +10,7 @@ from planning_kit.inputs.records import INSIDE, Item, Records
 from planning_kit.inputs.text_table import ShownTable
 from planning_kit.plan.hardware.custody_state import Holding
 from planning_kit.plan.lines.legs import Passage
+from planning_kit.plan.spans import Spans
 
 CUSTODY_COLUMNS = ["item", "title", "kind", "holder", "in_bag", "from_min", "until_min", "by_step"]
 KIT_COLUMNS = ["item", "title", "kind", "goes_out_with", "in_bag", "ends", "comes_back_with",
@@ -42,10 +43,14 @@ def kit_table(records: Records, holdings: Sequence[Holding],
     """
     rows = []
     airlock = records.settings.airlock
+    away = {crew: _away(theirs, airlock) for crew, theirs in passages.items()}
+    by_item: dict[str, list[Holding]] = {}
+    for stay in holdings:
+        by_item.setdefault(stay.item, []).append(stay)
     for item in records.hardware:
-        stays = [stay for stay in holdings if stay.item == item.item]
-        carried = [stay for stay in stays if stay.holder in passages
-                   and _is_carried_away(stay, passages[stay.holder], airlock)]
+        stays = by_item[item.item]
+        carried = [stay for stay in stays if stay.holder in away
+                   and away[stay.holder].any_inside(stay.from_min, stay.until_min)]
         goes_out = is_in(records, stays[0].holder) and bool(carried)
         comes_back = is_in(records, stays[-1].holder) and bool(carried)
         rows.append((
@@ -70,10 +75,7 @@ def is_in(records: Records, holder: str) -> bool:
     return holder == records.settings.airlock or all(place.place != holder for place in records.places)
 
 
-def _is_carried_away(stay: Holding, passages: Sequence[Passage], airlock: str) -> bool:
-    """Whether the holder is away from the airlock at some time of the stay."""
-    return any(
-        (passage.route is not None or passage.place != airlock)
-        and passage.start_min < stay.until_min and passage.finish_min > stay.from_min
-        for passage in passages
-    )
+def _away(passages: Sequence[Passage], airlock: str) -> Spans:
+    """When someone is away from the airlock."""
+    return Spans((passage.start_min, passage.finish_min) for passage in passages
+                 if passage.route is not None or passage.place != airlock)

@@ -7,7 +7,7 @@ in the last step at that place. From then on it does not burden the first one's 
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from math import inf, isfinite
 
@@ -17,41 +17,36 @@ from planning_kit.plan.hardware.mishaps import Overload
 from planning_kit.plan.plan_times import PlanTimes
 
 
-@dataclass(frozen=True)
-class _Act:
-    """A take, leave or use (``is_move`` False) of an item by ``people`` at PET ``at_min``."""
-
-    at_min: float
-    people: tuple[str, ...]
-    place: str
-    is_move: bool
-
-
 class Intentions:
     """Who acts on each item when, looked up for what a hold was meant for."""
 
     def __init__(self, times: PlanTimes) -> None:
         """Read all takes, leaves and uses of the plan."""
-        self._acts: dict[str, list[_Act]] = {}
+        self._moves: dict[str, list[tuple[float, str]]] = {}  # of each item: PET and place
+        self._last: dict[tuple[str, str], float] = {}  # PET at which someone last acts on an item
         self._stays: dict[tuple[str, str], list[float]] = {}
         starts, finishes = times.starts.tolist(), times.finishes.tolist()
         for step, start, finish in zip(times.steps, starts, finishes, strict=True):
             if isfinite(start):
                 self._note(step, start, finish)
-        for acts in self._acts.values():
-            acts.sort(key=lambda act: act.at_min)
+        for moves in self._moves.values():
+            moves.sort(key=_at)
         for stays in self._stays.values():
             stays.sort()
 
     def _note(self, step: Step, start: float, finish: float) -> None:
         for moves, at in ((step.takes, start), (step.leaves, finish)):
             for move in moves:
-                who = (move.crew,) if move.crew else step.people
-                self._acts.setdefault(move.item, []).append(_Act(at, who, step.place, True))
+                self._moves.setdefault(move.item, []).append((at, step.place))
+                self._acted(move.item, (move.crew,) if move.crew else step.people, at)
         for item in step.uses:
-            self._acts.setdefault(item, []).append(_Act(finish, step.people, step.place, False))
+            self._acted(item, step.people, finish)
         for person in step.people:
             self._stays.setdefault((person, step.place), []).append(finish)
+
+    def _acted(self, item: str, people: Iterable[str], at_min: float) -> None:
+        for person in people:
+            self._last[item, person] = max(at_min, self._last.get((item, person), -inf))
 
     def until_min(self, person: str, item: str, since_min: float) -> float:
         """Until when ``person``, who has ``item`` since ``since_min``, is meant to have it; inf: to the end.
@@ -59,14 +54,19 @@ class Intentions:
         Where somebody else moves it next and the first one neither uses nor moves it again: the end of the
         first one's last step at that place before, or else that moment itself.
         """
-        later = [act for act in self._acts.get(item, ()) if act.at_min > since_min]
-        then = next((act for act in later if act.is_move), None)
-        if then is None or any(person in act.people for act in later):
+        moves = self._moves.get(item, [])
+        then = bisect_right(moves, since_min, key=_at)
+        if then == len(moves) or self._last.get((item, person), -inf) > since_min:
             return inf
-        finishes = self._stays.get((person, then.place), [])
-        known = bisect_right(finishes, then.at_min)
+        then_min, place = moves[then]
+        finishes = self._stays.get((person, place), [])
+        known = bisect_right(finishes, then_min)
         left = finishes[known - 1] if known else -inf
-        return left if left > since_min else then.at_min
+        return left if left > since_min else then_min
+
+
+def _at(move: tuple[float, str]) -> float:
+    return move[0]
 
 
 @dataclass
@@ -86,7 +86,8 @@ class Loads:
     def settle(self, touched: Mapping[str, str], now: float) -> None:
         """Weigh the holders ``touched``, each with the step that did, and those that held too much before."""
         # What is too heavy may end without a touch: time alone ends a hold that was not meant to go on.
-        left = {holder: spell.step for holder, spell in self.heavy.items() if holder not in touched}
+        left = {holder: spell.step for holder, spell in self.heavy.items()
+                if holder not in touched and holder not in self.hardware.items}
         for holder, step in (*left.items(), *touched.items()):
             if holder in self.room:
                 self._weigh(holder, now, step)

@@ -238,9 +238,13 @@ def _turn_back_by_min(returns: Returns, case: _Case, reserve_min: float) -> floa
     return returns.ingress_start_min + max(0.0, min(to_hard_limit, case.stay_min))
 
 
-def worst_moment(returns: Returns, margin_min: Numbers) -> int:
-    """The first moment of least margin, as an index; one at a place before one on a leg, NaN left out."""
-    least = np.flatnonzero(margin_min <= np.nanmin(margin_min) + ROUNDING_MIN).tolist()
+def worst_moment(returns: Returns, margin_min: Numbers, first: int = 0, after: int | None = None) -> int:
+    """The first moment of least margin, as an index; one at a place before one on a leg, NaN left out.
+
+    Of the moments from ``first`` on and before ``after``.
+    """
+    within = margin_min[first:after]
+    least = (first + np.flatnonzero(within <= np.nanmin(within) + ROUNDING_MIN)).tolist()
     return next((moment for moment in least if " to " not in returns.place[moment]), least[0])
 
 

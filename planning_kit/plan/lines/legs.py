@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -12,6 +12,7 @@ from planning_kit.inputs.records import Place, Route
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.plan.activities import TRAVEL, Activity
 from planning_kit.plan.routes import Travel, leg_minutes
+from planning_kit.plan.spans import Spans
 
 CAUTION_COLUMNS = ["crew", "at_min", "place", "to_place", "step", "caution"]
 
@@ -65,10 +66,18 @@ def _legs(travel: Travel, metres_per_min: float, ends: tuple[str, str], period: 
         start = finish
 
 
-def stands_at(passages: Sequence[Passage], place: str, at_min: float) -> bool:
+def stands(passages: Iterable[Passage]) -> dict[str, Spans]:
+    """When someone stands at each place, for `stands_at`."""
+    at: dict[str, list[tuple[float, float]]] = {}
+    for passage in passages:
+        if passage.route is None:
+            at.setdefault(passage.place, []).append((passage.start_min, passage.finish_min))
+    return {place: Spans(spans) for place, spans in at.items()}
+
+
+def stands_at(standing: Mapping[str, Spans], place: str, at_min: float) -> bool:
     """Whether someone stands at ``place`` at that minute; the minutes of arriving and leaving count."""
-    return any(s.route is None and s.place == place and s.start_min <= at_min <= s.finish_min
-               for s in passages)
+    return place in standing and bool(standing[place].touching(at_min, at_min))
 
 
 def cautions_table(places: Sequence[Place], passages: Mapping[str, Sequence[Passage]]) -> pd.DataFrame:

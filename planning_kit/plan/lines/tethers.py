@@ -9,6 +9,7 @@ from a place to the hand that works there. scenarios/FORMAT.md, "Tethers".
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -17,7 +18,7 @@ from math import isfinite
 import pandas as pd
 
 from planning_kit.inputs.text_table import ShownTable
-from planning_kit.plan.lines.legs import Passage
+from planning_kit.plan.lines.legs import Passage, stands, stands_at
 from planning_kit.plan.plan_times import PlanTimes
 from planning_kit.plan.routes import Travel
 
@@ -75,7 +76,8 @@ def track_tether(times: PlanTimes, passages: Sequence[Passage], crew: str) -> Te
     anchors = frozenset(place.place for place in records.places if place.anchor)
     moves = _hook_moves(times, crew)
     good = [move for move in moves if move.place in anchors]
-    away = [move for move in moves if not _is_there(passages, move)]
+    standing = stands(passages)
+    away = {move: None for move in moves if not stands_at(standing, move.place, move.at_min)}
     return Tether(
         crew, tether_m=next(each.tether_m for each in records.crew if each.crew == crew),
         lies=tuple(follow(times.travels[crew], passages, good, records.settings.airlock)),
@@ -92,22 +94,16 @@ def _hook_moves(times: PlanTimes, crew: str) -> list[HookMove]:
     return sorted(moves, key=lambda move: move.at_min)
 
 
-def _is_there(passages: Sequence[Passage], move: HookMove) -> bool:
-    return any(_can_hook(passage, move) for passage in passages)
+def follow(travel: Travel, passages: Sequence[Passage], moves: Sequence[HookMove], hook: str,
+           first: int = 0) -> Iterator[Lie]:
+    """The line through the passages from number ``first`` on; a stay is cut where the hook moves.
 
-
-def _can_hook(passage: Passage, move: HookMove) -> bool:
-    return (passage.route is None and passage.place == move.place
-            and passage.start_min <= move.at_min <= passage.finish_min)
-
-
-def follow(travel: Travel, passages: Sequence[Passage], moves: Sequence[HookMove],
-           hook: str) -> Iterator[Lie]:
-    """The line through all passages; a stay is cut where the hook moves."""
+    ``moves`` are those of the hook, by time.
+    """
     line: tuple[str, ...] = (hook,)
     reach = 0.0
-    left = list(moves)
-    for passage in passages:
+    made: set[int] = set()
+    for passage in (passages[number] for number in range(first, len(passages))):
         if passage.route is not None:
             ahead = after_leg(line, passage.to_place)
             ahead_reach = line_m(travel, ahead)
@@ -115,11 +111,20 @@ def follow(travel: Travel, passages: Sequence[Passage], moves: Sequence[HookMove
             line, reach = ahead, ahead_reach
             continue
         start = passage.start_min
-        for move in [move for move in left if _can_hook(passage, move)]:
-            left.remove(move)
+        for number in _moves_in(passage, moves):
+            if number in made or moves[number].place != passage.place:
+                continue
+            move = moves[number]
+            made.add(number)
             yield Lie(_cut(passage, start, move.at_min), line, line, reach, reach)
             start, line, reach = move.at_min, (passage.place,), 0.0
         yield Lie(_cut(passage, start, passage.finish_min), line, line, reach, reach)
+
+
+def _moves_in(passage: Passage, moves: Sequence[HookMove]) -> range:
+    """The hook moves, by number, that lie in a passage, its ends included."""
+    return range(bisect_left(moves, passage.start_min, key=lambda move: move.at_min),
+                 bisect_right(moves, passage.finish_min, key=lambda move: move.at_min))
 
 
 def after_leg(line: tuple[str, ...], place: str) -> tuple[str, ...]:

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
 
 from planning_kit.plan.activities import WORK, Activity
 from planning_kit.plan.lines.legs import Passage
-from planning_kit.plan.lines.tethers import Lie, Tether, follow
+from planning_kit.plan.lines.tethers import HookMove, Lie, Tether, follow
 from planning_kit.plan.network import ROUNDING_MIN
-from planning_kit.plan.plan_times import PlanTimes
 from planning_kit.plan.routes import Travel
+from planning_kit.plan.spans import Spans
 
 
 @dataclass(frozen=True)
@@ -87,20 +87,20 @@ class Remedy:
     position: int
 
 
-def remedy(times: PlanTimes, lane: Sequence[Activity], passages: Sequence[Passage], tether: Tether,
+def remedy(travel: Travel, chances: Sequence[Remedy], passages: Sequence[Passage], tether: Tether,
            spell: TooFar) -> tuple[Remedy, ...]:
     """The latest hook move before a spell that mends it, with one more to come back by if need be.
 
-    ``lane`` and ``passages`` are those of the tether's owner.
+    ``travel``, ``chances`` (`hook_chances`) and ``passages`` are those of the tether's owner.
     Tried by following the line anew from the move; good when the reach then keeps within the tether until
     the next planned hook move (one that works) after the spell, or to the end. Steps that are there already
     are tried before passings, which need a step of their own. Empty: none was found.
     """
-    until = next((m.at_min for m in tether.moves if m.at_min >= spell.until_min), float("inf"))
-    since = max((m.at_min for m in tether.moves if m.at_min <= spell.from_min), default=0.0)
-    anchors = {place.place for place in times.scenario.records.places if place.anchor}
-    chances, travel = _chances(anchors, lane, passages), times.travels[tether.crew]
-    before = [chance for chance in chances if since <= chance.at_min <= spell.from_min]
+    then = bisect_left(tether.moves, spell.until_min, key=_at)
+    until = tether.moves[then].at_min if then < len(tether.moves) else float("inf")
+    earlier = bisect_right(tether.moves, spell.from_min, key=_at)
+    since = tether.moves[earlier - 1].at_min if earlier else 0.0
+    before = chances[bisect_left(chances, since, key=_at):bisect_right(chances, spell.from_min, key=_at)]
     half: list[tuple[Remedy, float]] = []  # mend the spell itself, but reach too little later on
     for out in sorted(before, key=lambda chance: (chance.is_on_the_way, -chance.at_min)):
         fails_min = _first_failure(travel, passages, tether, out, until)
@@ -109,14 +109,19 @@ def remedy(times: PlanTimes, lane: Sequence[Activity], passages: Sequence[Passag
         if fails_min >= spell.until_min:
             half.append((out, fails_min))
     for out, fails_min in half:
-        for back in chances:
-            is_between = spell.until_min <= back.at_min <= fails_min
-            if is_between and _first_failure(travel, passages, tether, back, until) == float("inf"):
+        last = bisect_right(chances, fails_min, key=_at)
+        for back in chances[bisect_left(chances, spell.until_min, key=_at):last]:
+            if _first_failure(travel, passages, tether, back, until) == float("inf"):
                 return out, back
     return ()
 
 
-def _chances(anchors: Collection[str], lane: Sequence[Activity], passages: Sequence[Passage]) -> list[Remedy]:
+def _at(moved: HookMove | Remedy) -> float:
+    return moved.at_min
+
+
+def hook_chances(anchors: Collection[str], lane: Sequence[Activity],
+                 passages: Sequence[Passage]) -> list[Remedy]:
     """Every finish of a step, and every passing, of a crew member at an anchor, by time."""
     works = {(a.step, a.finish_min) for a in lane if a.kind == WORK and a.step}
     found = []
@@ -126,14 +131,14 @@ def _chances(anchors: Collection[str], lane: Sequence[Activity], passages: Seque
         is_passing = passage.route is not None and then.route is not None
         if place in anchors and (is_work or is_passing):
             found.append(Remedy(place, passage.step, is_passing, at, number))
-    return found
+    return sorted(found, key=_at)
 
 
 def _first_failure(travel: Travel, passages: Sequence[Passage], tether: Tether, move: Remedy,
                    until: float) -> float:
     """When, after this hook move and before ``until``, the reach first is too long; infinite if never."""
     assert tether.tether_m is not None
-    for lie in follow(travel, passages[move.position + 1:], tether.moves, move.place):
+    for lie in follow(travel, passages, tether.moves, move.place, move.position + 1):
         if lie.passage.start_min >= until:
             break
         if lie.reach_m > tether.tether_m:
@@ -172,8 +177,9 @@ def crossings(one: Tether, two: Tether) -> Iterator[Crossing]:
 
 def _meetings(one: Tether, two: Tether) -> Iterator[Crossing]:
     legs = [lie.passage for lie in two.lies if lie.passage.route is not None]
+    when = Spans((leg.start_min, leg.finish_min) for leg in legs)
     for mine in (lie.passage for lie in one.lies if lie.passage.route is not None):
-        for other in legs:
+        for other in (legs[number] for number in when.touching(mine.start_min, mine.finish_min)):
             if (mine.place, mine.to_place) == (other.to_place, other.place):
                 begin, end = max(mine.start_min, other.start_min), min(mine.finish_min, other.finish_min)
                 if end - begin > ROUNDING_MIN:
@@ -183,12 +189,13 @@ def _meetings(one: Tether, two: Tether) -> Iterator[Crossing]:
 
 def _passings(mover: Tether, stander: Tether) -> Iterator[Crossing]:
     stays = list(_stays(stander.lies))
+    when = Spans((stay[0].passage.start_min, stay[-1].passage.finish_min) for stay in stays)
     for lie, then in pairwise(mover.lies):
         here, at = lie.passage.to_place, lie.passage.finish_min
         turns_round = then.passage.to_place == lie.passage.place
         if lie.passage.route is None or then.passage.route is None or turns_round:
             continue
-        for stay in stays:
+        for stay in (stays[number] for number in when.touching(at, at)):
             begin, end = stay[0].passage.start_min, stay[-1].passage.finish_min
             if stay[0].passage.place == here and begin + ROUNDING_MIN < at < end - ROUNDING_MIN:
                 line = next(other.line for other in reversed(stay) if other.passage.start_min <= at)

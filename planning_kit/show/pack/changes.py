@@ -72,7 +72,8 @@ def _times(revision: Revision) -> Table:
 def _findings(revision: Revision) -> Table:
     return table_of(revision.findings, "Changed findings", "Findings that came or went",
                     [("change", Column("Change", share=0.7)), ("severity", Column("Severity", share=0.7)),
-                     ("check", Column("Check", share=0.8)), ("step", Column("Step", share=0.5)),
+                     ("check", Column("Check", share=0.8)), ("rule", Column("Rule", share=0.8)),
+                     ("step", Column("Step", share=0.5)),
                      ("message", Column("Finding", share=5))])
 
 

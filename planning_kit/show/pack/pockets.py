@@ -103,15 +103,10 @@ class _Sheet:
             yield Fact("mind", f"Mind: {caution}")
 
     def _short(self, fact: Fact) -> str:
-        words = fact.short or fact.words
-        if fact.kind == "inhibit":
-            return words.replace("only with inhibit ", "").split(" (")[0] + " in force"
-        if fact.kind == "tether":
-            return f"hook {self.crew} here" if words.startswith(self.crew) else ""
-        if fact.kind == "light":
-            return words.partition(": ")[2] or words.removeprefix("must lie ")
-        return {"link": "link", "foothold": "in foothold", "uses": "", "group": ""}.get(
-            fact.kind, words.removeprefix("must lie ") if fact.kind == "window" else words)
+        if fact.crew not in ("", self.crew):
+            return ""
+        shortest = {"link": "link", "foothold": "in foothold", "uses": "", "group": ""}
+        return shortest.get(fact.kind, fact.short or fact.words)
 
     @cached_property
     def _minded(self) -> dict[str, list[str]]:

@@ -48,7 +48,7 @@ def procedure_section(plan: TimedPlan) -> Section:
     """Every activity by PET: EV1 and EV2 beside each other, others and inhibits in a column of their own."""
     return Section("procedure", "Detailed procedure", (
         "A row a moment, by phase elapsed time. A step of both crew members stands across both columns. "
-        "\"Open\" points to stops and cautions by their number in the list of findings.",
+        "\"Open\" points to stops and concerns by their number in the list of findings.",
     ), (_procedure(plan),))
 
 

@@ -9,11 +9,14 @@ import pandas as pd
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.suit.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
+from planning_kit.show.escape import shortened
 from planning_kit.show.names import Names
 from planning_kit.show.open_findings import OpenFindings
 from planning_kit.show.pack.content import Cell, Column, Section, Table, cell_of
 from planning_kit.sky.orbit import Orbit
 from planning_kit.sky.uncertainty import elements_age_note
+
+_LONGEST_ABOUT = 24  # the finding itself names them all
 
 
 def sky_section(plan: TimedPlan) -> Section:
@@ -190,15 +193,17 @@ def margins_section(plan: TimedPlan) -> Section:
 def findings_section(plan: TimedPlan) -> Section:
     """Every finding with its source; what is open must be accepted by someone or planned away."""
     found = OpenFindings(plan)
-    words = (f"Open: {found.counted}. A stop cannot be flown so; a caution someone must accept; a note is "
-             "to be known. The procedure and the pocket sheets point to stops and cautions by their number.",)
-    rows = tuple((row["severity"], number, row["check"], row["crew"], row["step"], _pet(row["start_min"]),
-                  row["message"], row["source"], "") for number, row in enumerate(found.rows, start=1))
+    words = (f"Open: {found.counted}. A stop cannot be flown so; a concern someone must accept; a remark is "
+             "to be known. The procedure and the pocket sheets point to stops and concerns by their number.",)
+    rows = tuple((row["severity"], number, row["check"], row["crew"], row["step"], row["rule"],
+                  shortened(row["about"], _LONGEST_ABOUT), _pet(row["start_min"]), row["message"],
+                  row["source"], "")
+                 for number, row in enumerate(found.rows, start=1))
     columns = (Column("Severity", share=0.7), Column("No.", 0, 0.4), Column("Check", share=0.8),
-               Column("Crew", share=0.6),
-               Column("Step", share=0.5), Column("PET", share=0.5), Column("Finding", share=5),
+               Column("Crew", share=0.6), Column("Step", share=0.5), Column("Rule", share=0.8),
+               Column("About", share=0.8), Column("PET", share=0.5), Column("Finding", share=5),
                Column("Source", share=1.2), Column("Accepted by", share=1))
-    return Section("findings", "Findings and open cautions", words, (
+    return Section("findings", "Findings and open concerns", words, (
         Table("Findings", "Findings, worst first", columns, rows, "No check found anything."),))
 
 

@@ -17,22 +17,22 @@ const corners = sign =>
     .split(" ")
     .map(point => point.split(",").map(Number));
 
-test("a stop has eight corners, a caution three, a note is round", () => {
+test("a stop has eight corners, a concern three, a remark is round", () => {
   equal(corners(severitySign("stop", 0, 0, 7, THEME)).length, 8);
-  equal(corners(severitySign("caution", 0, 0, 7, THEME)).length, 3);
-  equal(severitySign("note", 0, 0, 7, THEME).tagName, "circle");
+  equal(corners(severitySign("concern", 0, 0, 7, THEME)).length, 3);
+  equal(severitySign("remark", 0, 0, 7, THEME).tagName, "circle");
   equal(
-    ["stop", "caution", "note"].map(each => severitySign(each, 0, 0, 7, THEME).getAttribute("fill")),
-    [THEME.stop, THEME.caution, THEME.note],
+    ["stop", "concern", "remark"].map(each => severitySign(each, 0, 0, 7, THEME).getAttribute("fill")),
+    [THEME.stop, THEME.concern, THEME.remark],
   );
 });
 
-test("a stop stands on a side, a caution on two corners", () => {
+test("a stop stands on a side, a concern on two corners", () => {
   const stop = corners(severitySign("stop", 10, 20, 7, THEME));
   for (const [x, y] of stop) near(Math.hypot(x - 10, y - 20), 7, 0.1);
   const lowest = Math.max(...stop.map(([, y]) => y));
   equal(stop.filter(([, y]) => Math.abs(y - lowest) < 0.05).length, 2);
-  const [top, ...feet] = corners(severitySign("caution", 10, 20, 7, THEME)).sort((a, b) => a[1] - b[1]);
+  const [top, ...feet] = corners(severitySign("concern", 10, 20, 7, THEME)).sort((a, b) => a[1] - b[1]);
   equal(top[0], 10);
   equal(feet[0][1], feet[1][1]);
 });
@@ -68,11 +68,11 @@ test("at one spot the worst finding stands for those behind it", () => {
   const layer = paintMarks(
     [
       found("stop", 1, ["EV1"]),
-      found("caution", 1.2, ["EV1"]),
-      found("note", 1, [""]),
-      found("note", null, ["EV1"]),
-      found("note", 5, ["EV9"]),
-      found("note", 3, ["EV1"]),
+      found("concern", 1.2, ["EV1"]),
+      found("remark", 1, [""]),
+      found("remark", null, ["EV1"]),
+      found("remark", 5, ["EV9"]),
+      found("remark", 3, ["EV1"]),
     ],
     look,
   );

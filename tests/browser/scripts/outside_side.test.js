@@ -10,7 +10,7 @@ const row = (number, more = {}) => ({
   planned: 3,
   hard: 13,
   stops: 0,
-  cautions: 0,
+  concerns: 0,
   until: "2:10",
   left: 10,
   must_by: "",

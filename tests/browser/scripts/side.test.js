@@ -55,7 +55,7 @@ test("the tabs are others outside", () => {
 test("findings are counted, say their source, and lead to their step", () => {
   const { side, told } = opened();
   side.tell(
-    { findings: [finding("stop", "A1 B1"), finding("note", "", { source: "rule 7" })], margins: [] },
+    { findings: [finding("stop", "A1 B1"), finding("remark", "", { source: "rule 7" })], margins: [] },
     THEME,
   );
   equal(side.tabs.firstChild.textContent, "Findings2");

@@ -45,11 +45,16 @@ test("what cannot be done keeps its place and says nothing", () => {
 
 test("saved or not is said in words", () => {
   const { bar } = opened();
-  const words = [true, false].map(unsaved => {
-    bar.show(status({ unsaved }));
+  const states = [
+    { unsaved: true, is_kept: true },
+    { unsaved: true, is_kept: false },
+    { unsaved: false, is_kept: true },
+  ];
+  const words = states.map(state => {
+    bar.show(status(state));
     return bar.state.textContent;
   });
-  equal(words, ["unsaved", "saved"]);
+  equal(words, ["unsaved", "unsaved, not kept on disk", "saved"]);
 });
 
 test("a name is kept with Enter, and the field is empty then", () => {
@@ -108,20 +113,24 @@ test("a message stays when it is bad, or when a way back is offered", () => {
   clearTimeout(bar.timer);
 });
 
-test("the latest unsaved work is offered first, and none when none is left", () => {
+test("the latest three of unsaved work are offered, and none when none is left", () => {
   const { bar, said } = opened();
-  bar.offer({
-    offers: [
-      { written: "today", path: "b" },
-      { written: "yesterday", path: "a" },
-    ],
-  });
-  equal(bar.asks.textContent.includes("today"), true);
-  equal(bar.asks.textContent.includes("1 older"), true);
+  const left = ["today", "yesterday", "last week", "long ago"];
+  bar.offer({ offers: left.map(written => ({ written, path: written, in_use: false })) });
+  equal(bar.asks.querySelectorAll("[data-act=discard]").length, 3);
+  equal(bar.asks.textContent.includes("1 more"), true);
   bar.asks.querySelector("[data-act=restore]").click();
-  equal(said, [{ kind: "restore", path: "b" }]);
+  equal(said, [{ kind: "restore", path: "today" }]);
   bar.offer({ offers: [] });
   equal(bar.asks.childElementCount, 0);
+});
+
+test("work that another session holds can be copied and not discarded", () => {
+  const { bar, said } = opened();
+  bar.offer({ offers: [{ written: "today", path: "b", in_use: true }] });
+  equal(bar.asks.querySelectorAll("[data-act=discard]").length, 0);
+  bar.asks.querySelector("[data-act=restore]").click();
+  equal(said, [{ kind: "restore", path: "b" }]);
 });
 
 test("the slider stands at egress within its range", () => {

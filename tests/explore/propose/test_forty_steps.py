@@ -62,7 +62,7 @@ def test_a_local_search_hands_on_only_what_holds(demo: pk.Scenario, demo_plan: p
                                                  problem: Problem) -> None:
     found = search(problem, demo)
     assert len(found) >= 3
-    judge = Judge(demo, pk.Plan.of, lambda plan: plan.findings, demo_plan, demo.settings.limits.hard_min)
+    judge = Judge(demo, pk.Plan.of, demo_plan, demo.settings.limits.hard_min)
     ends = []
     for choice in found:
         answer = completed(problem, choice, Budget(1.0, 300.0))

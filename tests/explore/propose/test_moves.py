@@ -5,8 +5,6 @@ from __future__ import annotations
 import pytest
 
 from planning_kit.explore.propose.moves import moved_blocks
-from planning_kit.explore.propose.stages import task_weights
-from planning_kit.inputs.records import Task
 
 
 @pytest.mark.parametrize(("before", "now", "moved"), [
@@ -24,18 +22,3 @@ def test_the_fewest_steps_are_told_as_moved(before: str, now: str, moved: list[s
 def test_a_move_says_where_the_block_was_and_is() -> None:
     block, = moved_blocks({"EV1": ["A", "B", "C", "D", "E"]}, {"EV1": ["B", "C", "D", "E", "A"]})
     assert (block.steps, block.follows, block.followed) == (("A",), "E", "egress")
-
-
-def test_one_task_of_a_level_outweighs_all_of_the_levels_below() -> None:
-    def task(name: str, need: str, priority: int | None, cut_order: int | None = None) -> Task:
-        return Task(name, name, need, priority, False, "", None, cut_order)
-
-    weights = task_weights((
-        task("a", "optional", 4), task("b", "optional", 5), task("c", "optional", 5),
-        task("d", "get-ahead", 5), task("e", "optional", None), task("f", "required", 1),
-        task("g", "optional", 4, cut_order=1),
-    ))
-    assert "f" not in weights
-    assert weights["a"] > weights["g"] > weights["b"]  # g has a cut order, a has none: g goes first
-    assert weights["b"] == weights["c"] > weights["d"] > weights["e"] > 0
-    assert weights["g"] > weights["b"] + weights["c"] + weights["d"] + weights["e"]

@@ -64,7 +64,7 @@ def test_a_used_up_estimate_is_taken_to_end_now_and_said(small_plan: pk.Plan) ->
     assert logged(new)["message"].tolist()[0].startswith("A1 has used up its estimate (18.0 min since 0:00)")
 
 
-def test_a_skipped_step_is_left_out_with_a_caution(small_plan: pk.Plan) -> None:
+def test_a_skipped_step_is_left_out_with_a_concern(small_plan: pk.Plan) -> None:
     new = small_plan.retime(log_of(*BEGUN, "C1 skipped 0:11"), 11)
     assert new.left_out[["step", "kind"]].to_numpy().tolist() == [["C1", "skipped"]]
     assert "C1" not in new.network.steps
@@ -105,9 +105,9 @@ def test_steps_out_of_order_stay_so_and_the_one_passed_over_follows(small_plan: 
 
 def test_quicker_than_the_way_is_a_note_and_the_lanes_stay_whole(small_plan: pk.Plan) -> None:
     new = small_plan.retime(log_of(*BEGUN, "B1 started 0:10"), 12)
-    note = logged(new).iloc[0]
-    assert (note["severity"], note["step"]) == ("note", "B1")
-    assert note["value"] == pytest.approx(start(small_plan, "B1") - 10)
+    remark = logged(new).iloc[0]
+    assert (remark["severity"], remark["step"]) == ("remark", "B1")
+    assert remark["value"] == pytest.approx(start(small_plan, "B1") - 10)
     for lane in new.lanes.values():
         assert all(a.finish_min == b.start_min for a, b in pairwise(lane))
 

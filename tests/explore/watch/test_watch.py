@@ -172,6 +172,17 @@ def test_the_log_says_what_counts_after_corrections_of_corrections(watch, wall):
     assert third == "e3"
 
 
+def test_the_log_says_what_a_correction_says_once_it_is_corrected(watch, wall):
+    wall.at(9)
+    first = called(watch, "EV1", "started", "A1", at="0:01")
+    second = called(watch, "EV1", "correct", "", at="0:02", corrects=first)
+    called(watch, "EV1", "correct", "", at="0:03", corrects=second)
+    egress = watch.plan.egress
+    pet = {line.event_id: [(at - egress).total_seconds() / 60 for at in (line.was_at, line.at) if at]
+           for line in log_lines(watch.log_so_far, egress)}
+    assert pet == {first: [1, 3], second: [2, 3], "e3": [3]}
+
+
 def test_the_log_of_another_outing_is_said_once(plan, wall):
     frame = pk.read_log(SCENARIOS / "running-late").head(40)
     watch = Watch(plan, Logbook.of_frame(frame.assign(at="0:05", logged_at=None)), Clock.wall(wall()), wall)

@@ -1,0 +1,1 @@
+"""Changes of a scenario: what is changed, in words, and one way to make them."""

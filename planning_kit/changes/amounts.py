@@ -1,0 +1,240 @@
+"""Other amounts: durations, gaps, tethers, settings, egress; and routes that are closed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import pandas as pd
+
+from planning_kit.changes.change import CREW, STEP, TASK, Cells, Change, Named, Note, Tables
+from planning_kit.changes.order import row_of, set_cell
+from planning_kit.inputs import format as fmt
+from planning_kit.inputs.cells import CellFault, parse_number
+from planning_kit.inputs.frames import number_text
+from planning_kit.inputs.records import Gap, Records
+from planning_kit.inputs.times import gmt_label
+
+LOW, LIKELY, HIGH = "minutes_low", "minutes_likely", "minutes_high"
+MINUTES = [LOW, LIKELY, HIGH]
+_DIGITS = 9  # of a minute: hides what binary fractions leave behind, and keeps what a planner typed
+_CLOSEST = (STEP, TASK, CREW)
+
+
+@dataclass(frozen=True)
+class Amount:
+    """Steps whose durations are multiplied by ``factor`` and lengthened by ``added_min`` each."""
+
+    named: Named
+    factor: float
+    added_min: float
+
+    def changed_min(self, minutes: float) -> float:
+        """What becomes of a duration."""
+        return minutes * self.factor + self.added_min
+
+    @property
+    def words(self) -> str:
+        """What is changed, as a planner says it."""
+        who = f"{self.named.kind} {self.named.id}" if self.named.kind != CREW else self.named.id
+        each = " each step" if self.named.kind != STEP else ""
+        if self.factor != 1.0:
+            return f"{who}:{each} × {self.factor:g}"
+        sign = "+" if self.added_min >= 0 else "−"
+        return f"{who}:{each} {sign}{abs(self.added_min):g} min"
+
+
+@dataclass(frozen=True)
+class Stretch(Change):
+    """Slower and faster work: of several names for one step the closest counts.
+
+    All three estimates change alike, so that the spread of a step scales with a factor and stays with added
+    minutes; none falls below 0.
+    """
+
+    kind = "stretch"
+    amounts: tuple[Amount, ...]
+
+    def _lines(self) -> Sequence[str]:
+        return tuple(each.words for each in self.amounts)
+
+    def asked(self) -> dict[str, object]:
+        """Each name, with its kind, to a factor or to minutes with a sign."""
+        return {"stretch": {f"{each.named.kind}:{each.named.id}": each.factor if each.factor != 1.0
+                            else f"{each.added_min:+.15g}" for each in self.amounts}}
+
+    def _edit(self, tables: Tables) -> None:
+        chosen = amount_of_steps(tables.records, self.amounts)
+        steps = tables["steps"]
+        by_row = [chosen.get(step) for step in steps["step"]]
+        factor = np.array([each.factor if each else 1.0 for each in by_row])
+        added = np.array([each.added_min if each else 0.0 for each in by_row])
+        for column in MINUTES:
+            minutes = pd.to_numeric(steps[column])
+            changed = (minutes * factor + added).round(_DIGITS)
+            if column != LIKELY:
+                changed = changed.clip(lower=0.0)
+            steps[column] = changed.where((factor != 1.0) | (added != 0.0), minutes)
+        tables["steps"] = steps
+
+
+def amount_of_steps(records: Records, amounts: Sequence[Amount]) -> dict[str, Amount]:
+    """The one amount of each step: its own, else its task's, else that of its slowest crew member."""
+    chosen: dict[str, Amount] = {}
+    for step in records.steps:
+        naming = [each for each in amounts if step.step in each.named.steps]
+        for kind in _CLOSEST:
+            of_kind = [each for each in naming if each.named.kind == kind]
+            if of_kind:
+                chosen[step.step] = max(of_kind, key=lambda each: each.changed_min(step.minutes_likely))
+                break
+    return chosen
+
+
+@dataclass(frozen=True)
+class LikelyMinutes(Change):
+    """The likely minutes of a step, from its dragged edge, whole ones; low and high make room for them."""
+
+    kind = "stretch"
+    step: str
+    minutes: float
+
+    def _lines(self) -> Sequence[str]:
+        return [f"minutes of {self.step}"]
+
+    def _edit(self, tables: Tables) -> None:
+        """Set the cells as they would be typed. Raises `ScenarioError` for a step that there is not."""
+        steps = tables["steps"]
+        at, likely = row_of(list(steps["step"]), self.step), max(1.0, float(round(self.minutes)))
+        low, high = (_number(steps[column].iloc[at], column) for column in (LOW, HIGH))
+        for column, is_set in ((LOW, low > likely), (LIKELY, True), (HIGH, high < likely)):
+            if is_set:  # a low or high that is not given (NaN) stays so
+                set_cell(steps, at, column, number_text(likely))
+        tables["steps"] = steps
+
+
+def _number(cell: object, column: str) -> float:
+    """A number as typed; NaN where there is none."""
+    try:
+        return parse_number(str(cell), fmt.STEPS.by_name[column]) if str(cell).strip() else math.nan
+    except CellFault:
+        return math.nan
+
+
+@dataclass(frozen=True)
+class GapTo(Change):
+    """``min_gap`` or ``max_gap`` (minutes) set anew, in all rows between the same ends.
+
+    ``name`` is what the planner calls the gap, where its ends are more than that takes.
+    """
+
+    kind = "gap"
+    gap: Gap
+    minutes: Mapping[str, float]
+    name: str = ""
+
+    def _lines(self) -> Sequence[str]:
+        return (f"gap {self.gap.words}: "
+                + ", ".join(f"{column} {minutes:g} min" for column, minutes in self.minutes.items()),)
+
+    def asked(self) -> dict[str, object]:
+        """The gap by its name or ends, to its minutes."""
+        return {"gaps": {self.name or self.gap.ends: dict(self.minutes)}}
+
+    def _edit(self, tables: Tables) -> None:
+        gaps = tables["gaps"]
+        rows = [gap.ends == self.gap.ends for gap in tables.records.gaps]
+        for column, minutes in self.minutes.items():
+            gaps.loc[rows, column] = round(float(minutes), _DIGITS)
+        tables["gaps"] = gaps
+
+
+@dataclass(frozen=True)
+class Close(Change):
+    """Routes that cannot be used, each as its two places."""
+
+    kind = "route"
+    pairs: tuple[frozenset[str], ...]
+
+    def _lines(self) -> Sequence[str]:
+        return (f"route closed: {', '.join(' to '.join(sorted(pair)) for pair in self.pairs)}",)
+
+    def _edit(self, tables: Tables) -> None:
+        routes = tables["routes"]
+        ends = zip(routes["from_place"], routes["to_place"], strict=True)
+        tables["routes"] = routes[[frozenset(pair) not in self.pairs for pair in ends]]
+
+
+@dataclass(frozen=True)
+class Tethers(Change):
+    """Other tether lengths, metres by crew member."""
+
+    kind = "tether"
+    tether_m: Mapping[str, float]
+
+    def _lines(self) -> Sequence[str]:
+        return (f"tether of {', '.join(f'{who} {metres:g} m' for who, metres in self.tether_m.items())}",)
+
+    def _edit(self, tables: Tables) -> None:
+        Cells("crew", {"tether_m": self.tether_m}).edit(tables)
+
+
+@dataclass(frozen=True)
+class Set(Change):
+    """Keys of ``scenario.toml``, dotted, to other values; None deletes one."""
+
+    kind = "settings"
+    keys: Mapping[str, object]
+
+    def _lines(self) -> Sequence[str]:
+        return (", ".join(f"{key} = {_said(value)}" for key, value in self.keys.items()),)
+
+    def _edit(self, tables: Tables) -> None:
+        tables.settings |= self.keys
+
+
+def _said(value: object) -> str:
+    return "not given" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
+
+
+@dataclass(frozen=True)
+class Egress(Change):
+    """Another egress of the plan (UTC), which was ``before``: the scenario keeps its own.
+
+    What shall stand in the scenario is `Set` as its ``egress``.
+    """
+
+    kind = "egress"
+    at: datetime
+    before: datetime
+
+    @property
+    def slip_min(self) -> float:
+        """By how much later they leave."""
+        return (self.at - self.before).total_seconds() / 60
+
+    def _lines(self) -> Sequence[str]:
+        by = self.slip_min
+        how = f"{abs(by):g} min {'later' if by > 0 else 'earlier'}, " if abs(by) < 1440 else ""
+        return (f"egress {how}at {_day_and_gmt(self.at)}",)
+
+    def asked(self) -> dict[str, object]:
+        """The slip."""
+        return {"egress_slip_min": self.slip_min}
+
+    def _edit(self, tables: Tables) -> Iterator[Note]:
+        """Change no table; tell where it lies outside the range that the scenario gives."""
+        settings = tables.records.settings
+        if settings.egress_earliest is not None and self.at < settings.egress_earliest:
+            yield Note(f"this lies before the earliest egress of the scenario, "
+                       f"{_day_and_gmt(settings.egress_earliest)}")
+        if settings.egress_latest is not None and self.at > settings.egress_latest:
+            yield Note(f"this lies after the latest egress of the scenario, "
+                       f"{_day_and_gmt(settings.egress_latest)}")
+
+
+def _day_and_gmt(moment: datetime) -> str:
+    return f"{moment:%Y-%m-%d} GMT {gmt_label(moment)}"

@@ -1,0 +1,224 @@
+"""A change of a scenario, whoever asks for it, and the one way in which changes are made.
+
+A what-if, a decision outside, a better order that was found, a dragged bar: each is a list of changes. They
+edit the tables one after another, so that each reads what those before it left. What they come to is checked
+once, as a whole: on the way tables may say what no scenario may (a place that no route leads to, until the
+work at it is dropped), and all faults come in one error. Nothing here computes a time.
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, ClassVar, NamedTuple
+
+import pandas as pd
+
+from planning_kit.inputs import format as fmt
+from planning_kit.inputs.cells import did_you_mean
+from planning_kit.inputs.faults import Faults, ScenarioError
+from planning_kit.inputs.frames import raw_from_frame
+from planning_kit.inputs.records import Records
+from planning_kit.inputs.scenario import Scenario, as_scenario
+from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.validate import rows_of
+
+CHANGE_COLUMNS = ["name", "kind", "change"]
+NOTE = "note"
+STEP, TASK, CREW = "step", "task", "crew"
+
+
+class Tables:
+    """Tables and settings on their way from one scenario to the next: changed so far, not yet checked.
+
+    A table that is read is a copy; what is set takes its place. ``read`` gives a table as it was before;
+    ``before`` the records of all of them, where there are any.
+    """
+
+    def __init__(self, read: Callable[[str], pd.DataFrame], before: Records | None = None,
+                 frames: Mapping[str, pd.DataFrame] | None = None) -> None:
+        """Begin with nothing changed but ``frames``."""
+        self._read, self._before = read, before
+        self.frames = dict(frames or {})
+        self.settings: dict[str, object] = {}
+
+    def __getitem__(self, name: str) -> pd.DataFrame:
+        return self.frames[name].copy() if name in self.frames else self._read(name)
+
+    def __setitem__(self, name: str, frame: pd.DataFrame) -> None:
+        self.frames[name] = frame
+
+    @property
+    def records(self) -> Records:
+        """What the tables say now; the settings are those from before.
+
+        Raises `ScenarioError` for a changed cell that says nothing that can be used.
+        """
+        assert self._before is not None, "tables as typed have no records"
+        faults = Faults()
+        raw = {name: raw_from_frame(fmt.TABLE_BY_NAME[name], frame, None, faults)
+               for name, frame in self.frames.items()}
+        parsed: dict[str, Any] = {name: rows_of(name, raw[name], faults) for name in raw}
+        faults.stop_if_any()
+        return replace(self._before, **parsed)
+
+
+@dataclass(frozen=True)
+class Named:
+    """What one name stands for: its kind, its id and the ids of its steps in row order."""
+
+    kind: str
+    id: str
+    steps: tuple[str, ...]
+
+
+def step_named(step: str) -> Named:
+    """A step by itself."""
+    return Named(STEP, step, (step,))
+
+
+def task_named(records: Records, task: str) -> Named:
+    """A task with its steps."""
+    return Named(TASK, task, tuple(step.step for step in records.steps if step.task == task))
+
+
+class Note(NamedTuple):
+    """What a change brought with it, in words; ``about``: the inhibit, or the two steps of the gap."""
+
+    words: str
+    about: str = ""
+
+
+@dataclass(frozen=True)
+class Change(ABC):
+    """One thing that is changed."""
+
+    kind: ClassVar[str]
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """What the user reads: a line for each thing named in it."""
+        return tuple(self._lines())
+
+    @property
+    def words(self) -> str:
+        """The same in one line."""
+        return "; ".join(self.lines)
+
+    def edit(self, tables: Tables) -> tuple[Note, ...]:
+        """Make it in ``tables``; gives notes of what it brought with it."""
+        return tuple(self._edit(tables) or ())
+
+    def asked(self) -> dict[str, object]:
+        """The arguments of ``plan.what_if`` that make it, for what `gain` proposes; of others not known."""
+        raise NotImplementedError
+
+    @abstractmethod
+    def _lines(self) -> Sequence[str]:
+        ...
+
+    @abstractmethod
+    def _edit(self, tables: Tables) -> Iterable[Note] | None:
+        ...
+
+
+@dataclass(frozen=True)
+class Told:
+    """What is told of a change: ``name`` of the what-if, kind (`NOTE`: what it brought with it), words."""
+
+    name: str
+    kind: str
+    words: str
+
+
+@dataclass(frozen=True)
+class Changed:
+    """What changes have made: the scenario, what is told of them in order, and their notes by themselves."""
+
+    scenario: Scenario
+    told: tuple[Told, ...]
+    notes: tuple[Note, ...]
+
+
+def apply(scenario: Scenario, changes: Iterable[Change]) -> Scenario:
+    """The scenario with all changes made, in their order, checked once; itself without any.
+
+    Raises one `ScenarioError` with every fault of what they come to.
+    """
+    return made(scenario, changes).scenario
+
+
+def made(scenario: Scenario, changes: Iterable[Change], name: str = "",
+         frames: Mapping[str, pd.DataFrame] | None = None) -> Changed:
+    """As `apply`, with what is told of the changes, under ``name``.
+
+    ``frames``: tables, by name, that say something else before any change is made, such as what was done.
+    """
+    tables, told, all_notes = Tables(scenario.table, scenario.records, frames), list[Told](), list[Note]()
+    for change in changes:
+        try:
+            notes = change.edit(tables)
+        except ScenarioError:  # perhaps for one of several faults of the changes before it: tell all
+            scenario.with_tables(tables.frames, tables.settings)
+            raise
+        told += [Told(name, change.kind, line) for line in change.lines]
+        told += [Told(name, NOTE, note.words) for note in notes]
+        all_notes += notes
+    if tables.frames or tables.settings:
+        scenario = scenario.with_tables(tables.frames, tables.settings)
+    return Changed(scenario, tuple(told), tuple(all_notes))
+
+
+def changes_table(told: Iterable[Told]) -> pd.DataFrame:
+    """What was changed as a table: ``name`` of the what-if, ``kind`` and ``change`` in words."""
+    return TextTable([(each.name, each.kind, each.words) for each in told], columns=CHANGE_COLUMNS)
+
+
+@dataclass(frozen=True)
+class Cells(Change):
+    """Cells of one table: column to the row's id to what the cell shall say.
+
+    Where several rows begin alike (gaps that begin with one step), all of them change. A list becomes text
+    with spaces.
+    """
+
+    kind = "cells"
+    table: str
+    columns: Mapping[str, Mapping[str, object]]
+
+    def _lines(self) -> Sequence[str]:
+        return [f"{column} of {', '.join(cells)} in {self.table}" for column, cells in self.columns.items()]
+
+    def _edit(self, tables: Tables) -> None:
+        frame = tables[self.table]
+        keys = frame[key_of(self.table)]
+        for column, cells in self.columns.items():
+            before = frame[column] if column in frame else [""] * len(frame)
+            after = [_as_cell(cells[key]) if key in cells else old
+                     for key, old in zip(keys, before, strict=True)]
+            frame[column] = pd.Series(after, dtype=object, index=frame.index)
+        tables[self.table] = frame
+
+
+def key_of(table: str) -> str:
+    """The column that the rows of a table are called by, wherever it stands."""
+    return fmt.TABLE_BY_NAME[table].key[0]
+
+
+def _as_cell(value: object) -> object:
+    return " ".join(map(str, value)) if isinstance(value, list | tuple) else value
+
+
+def edit_row(scenario: Scenario, table: str, key: str, **cells: object) -> Scenario:
+    """The scenario with cells changed in the row of ``table`` whose id (its first column) is ``key``.
+
+    ``edit_row(scenario, "steps", "B4", minutes_likely=25, after="B3 A2")``. Where several rows have the key
+    (gaps that begin with one step), all of them change. A list becomes text with spaces. Raises
+    `ScenarioError` for a row that there is not and for all that the changed table would be refused for.
+    """
+    keys = as_scenario(scenario).table(table)[key_of(table)]
+    if not isinstance(key, str) or key not in set(keys):
+        problem = f"there is no such row{did_you_mean(str(key), tuple(keys))}"
+        raise ScenarioError.single(problem, table=table, column=str(keys.name), value=key)
+    return apply(scenario, [Cells(table, {column: {key: cell} for column, cell in cells.items()})])

@@ -1,0 +1,142 @@
+"""Steps and tasks left out of a plan: what waited for them, their gaps, their inhibits.
+
+What a dropped step waited for, the steps that waited for it now wait for (precedence passes through). A gap
+with a dropped end goes. An inhibit that begins or ends with a dropped step keeps guarding the steps that need
+it: its end moves in to the first or last of them in row order; where none is left, it goes. Each of these is
+told in a note, because a control that falls away unseen is the worst that a what-if could do.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from planning_kit.changes.change import TASK, Cells, Change, Named, Note, Tables
+from planning_kit.inputs.records import INSIDE, Gap, Inhibit, Records
+
+
+@dataclass(frozen=True)
+class Drop(Change):
+    """Steps and tasks left out at one time; a task goes with its row and the steps that it is named with.
+
+    Only what is dropped together is told as one: an inhibit that would move to a step that goes too is said
+    to stand where it comes to stand in the end. With ``lets_stay`` items that nobody touches any more stay
+    where they are: their ``end_at`` is emptied.
+    """
+
+    kind = "drop"
+    names: tuple[Named, ...]
+    lets_stay: bool = False
+
+    def _lines(self) -> Sequence[str]:
+        return tuple(f"{each.kind} {each.id} dropped" + (
+            f" ({len(each.steps)} step{'s' * (len(each.steps) != 1)})" if each.kind == TASK else "")
+            for each in self.names)
+
+    def asked(self) -> dict[str, object]:
+        """The names, each with its kind."""
+        names = [f"{each.kind}:{each.id}" for each in self.names]
+        return {"drop": names[0] if len(names) == 1 else names}
+
+    def _edit(self, tables: Tables) -> Iterator[Note]:
+        records = tables.records
+        gone = frozenset(step for each in self.names for step in each.steps)
+        tasks = {each.id for each in self.names if each.kind == TASK}
+        kept = {inhibit.inhibit: _without(inhibit, records, gone) for inhibit in records.inhibits}
+        after = passed_through(records, gone)
+        gaps, inhibits, steps = tables["gaps"], tables["inhibits"], tables["steps"]
+        for column in ("from_step", "until_step", "needed_by"):
+            inhibits[column] = [_text(getattr(kept[old.inhibit] or old, column)) for old in records.inhibits]
+        steps["after"] = [_text(after[step]) for step in steps["step"]]
+        tables["gaps"] = gaps.loc[[not gone & {gap.first_step, gap.then_step} for gap in records.gaps]]
+        tables["inhibits"] = inhibits.loc[[kept[name] is not None for name in inhibits["inhibit"]]]
+        tables["steps"] = steps[~steps["step"].isin(gone)]
+        if tasks:
+            tables["tasks"] = tables["tasks"].loc[lambda frame: ~frame["task"].isin(tasks)]
+        yield from _notes(records, gone, kept)
+        if self.lets_stay and (items := _left_alone(records, gone)):
+            Cells("hardware", {"end_at": dict.fromkeys(items, "")}).edit(tables)
+            yield Note(f"{', '.join(items)} stay where they are: their end_at is emptied")
+
+
+def _text(value: str | Collection[str]) -> str:
+    return value if isinstance(value, str) else " ".join(value)
+
+
+def _left_alone(records: Records, gone: Collection[str]) -> list[str]:
+    """Items that no step touches but the ``gone`` ones, where they should have ended elsewhere."""
+    kept = set[str]().union(*(step.touches for step in records.steps if step.step not in gone))
+    left = set[str]().union(*(step.touches for step in records.steps)) - kept
+    inside = {INSIDE, records.settings.airlock, *(crew.crew for crew in records.crew)}
+    return [item.item for item in records.hardware if item.item in left and item.end_at and not (
+        item.at == item.end_at or (item.end_at == INSIDE and item.at in inside))]
+
+
+def passed_through(records: Records, gone: frozenset[str]) -> dict[str, tuple[str, ...]]:
+    """``after`` of every step, each dropped step in it replaced by what that one waited for."""
+    before: dict[str, list[str]] = {step.step: list(step.after) for step in records.steps}
+    for gap in records.gaps:
+        if _is_order(gap) and gone & {gap.first_step, gap.then_step}:
+            before[gap.then_step].append(gap.first_step)
+
+    def waits_for(step: str, seen: frozenset[str]) -> Iterator[str]:
+        for name in before[step]:
+            if name not in gone:
+                yield name
+            elif name not in seen:  # a circle of rules is the timing's to tell
+                yield from waits_for(name, seen | {name})
+
+    return {step: tuple(dict.fromkeys(name for name in waits_for(step, frozenset({step})) if name != step))
+            for step in before}
+
+
+def _is_order(gap: Gap) -> bool:
+    """Whether a gap says that the first step is finished before the other begins."""
+    return gap.first_at == "finish" and gap.then_at == "start" and gap.min_gap >= 0
+
+
+def _without(inhibit: Inhibit, records: Records, gone: frozenset[str]) -> Inhibit | None:
+    """The inhibit without the dropped steps, or None where nothing is left that it guards."""
+    needed = tuple(step for step in inhibit.needed_by if step not in gone)
+    guarded = [step.step for step in records.steps if step.step in needed]
+    ends = {}
+    for name, place in (("from_step", 0), ("until_step", -1)):
+        step = getattr(inhibit, name)
+        if step in gone:
+            if not guarded:
+                return None
+            step = guarded[place]
+        ends[name] = step
+    return replace(inhibit, needed_by=needed, **ends)
+
+
+def _notes(records: Records, gone: frozenset[str], kept: dict[str, Inhibit | None]) -> Iterator[Note]:
+    for gap in records.gaps:
+        if gap.first_step in gone or gap.then_step in gone:
+            why = f" ({gap.reason})" if gap.reason else ""
+            yield Note(f"the gap {gap.words} went with it{why}", f"{gap.first_step} {gap.then_step}")
+    for inhibit in records.inhibits:
+        left = kept[inhibit.inhibit]
+        name = f"inhibit {inhibit.inhibit}" + (f" ({inhibit.title})" if inhibit.title else "")
+        if left is None:
+            yield Note(f"{name} went with it", inhibit.inhibit)
+        elif (left.from_step, left.until_step) != (inhibit.from_step, inhibit.until_step):
+            yield Note(f"{name} now stands from {left.from_step} to {left.until_step}, "
+                       f"not {inhibit.from_step} to {inhibit.until_step}", inhibit.inhibit)
+
+
+def without_tasks(records: Records, dropped: Collection[str]) -> Records:
+    """The records without the steps of the ``dropped`` tasks, which then take no time and no travel.
+
+    As `Drop` does to the tables: precedence passes through, gaps to or from a dropped step go. Only what the
+    timing reads is changed and nothing is checked anew, so that thousands of samples can each drop their own.
+    """
+    gone = frozenset(step.step for step in records.steps if step.task in dropped)
+    if not gone:
+        return records
+    after = passed_through(records, gone)
+    return replace(
+        records,
+        steps=tuple(replace(step, after=after[step.step]) for step in records.steps if step.step not in gone),
+        gaps=tuple(gap for gap in records.gaps if not gone & {gap.first_step, gap.then_step}),
+    )

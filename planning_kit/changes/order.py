@@ -1,0 +1,240 @@
+"""Who does what in which order: rows of ``steps.csv`` moved, given to the other, made to wait.
+
+The row order is each crew member's order of work.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import pandas as pd
+
+from planning_kit.changes.change import Change, Tables, apply
+from planning_kit.inputs.arguments import is_number
+from planning_kit.inputs.cells import did_you_mean
+from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.format import PARTNER, SUITED
+from planning_kit.inputs.frames import move_text
+from planning_kit.inputs.records import BOTH, ItemMove, Records, Step
+from planning_kit.inputs.scenario import Scenario, as_scenario
+
+
+@dataclass(frozen=True)
+class Follow(Change):
+    """One step moved to just behind another."""
+
+    kind = "move"
+    step: str
+    after: str
+
+    def _lines(self) -> Sequence[str]:
+        return (f"{self.step} moved to just behind {self.after}",)
+
+    def asked(self) -> dict[str, object]:
+        """Step to the step that it follows."""
+        return {"move": {self.step: self.after}}
+
+    def _edit(self, tables: Tables) -> None:
+        """Move the row. Raises `ScenarioError` for a step that there is not, or one behind itself."""
+        steps = tables["steps"]
+        names = list(steps["step"])
+        moved, after = (row_of(names, name) for name in (self.step, self.after))
+        if self.step == self.after:
+            raise ScenarioError.single("a step cannot follow itself", table="steps", column="step",
+                                       value=self.step)
+        tables["steps"] = steps.iloc[rows_with(len(names), moved, after + 1)]
+
+
+def rows_with(count: int, moved: int, before: int) -> list[int]:
+    """The numbers of ``count`` rows, with one ``moved`` to just before another (``count``: the end)."""
+    return [*(row for row in range(before) if row != moved), moved,
+            *(row for row in range(before, count) if row != moved)]
+
+
+def move_step(scenario: Scenario, step: str, *, after: str) -> Scenario:
+    """The scenario with one row of ``steps.csv`` moved to just behind the row of ``after``.
+
+    The row order is each crew member's order of work. Raises `ScenarioError` for a step that there is not,
+    or for ``after`` the step itself.
+    """
+    return apply(as_scenario(scenario), [Follow(step, after)])
+
+
+@dataclass(frozen=True)
+class Order(Change):
+    """Steps in another order: the rows that they have now are dealt out anew, all others stay."""
+
+    kind = "order"
+    steps: tuple[str, ...]
+
+    def _lines(self) -> Sequence[str]:
+        return (f"in this order: {' '.join(self.steps)}",)
+
+    def _edit(self, tables: Tables) -> None:
+        steps = tables["steps"]
+        row = {name: number for number, name in enumerate(steps["step"])}
+        names, named = iter(self.steps), set(self.steps)
+        tables["steps"] = steps.iloc[[row[next(names) if name in named else name] for name in row]]
+
+
+@dataclass(frozen=True)
+class Trade(Change):
+    """EV1 and EV2 trade the steps of ``tasks``, with everything in them that names a crew member.
+
+    Crew, the prefixes and hand-overs of ``takes`` and ``leaves``, and ``hooks`` are traded; shared steps stay
+    shared. People stay themselves: suits, tethers, paces. An item that starts on a crew member goes along
+    when all steps that touch it are traded. Single ``steps`` are traded too, but no item goes along with
+    these: of a task that has begun it is in someone's hands. Done twice, it is as before.
+    """
+
+    kind = "swap"
+    tasks: tuple[str, ...]
+    steps: tuple[str, ...] = ()
+
+    def _lines(self) -> Sequence[str]:
+        return (f"EV1 and EV2 trade {', '.join((*self.tasks, *self.steps))}",)
+
+    def _edit(self, tables: Tables) -> None:
+        records = tables.records
+        if self.tasks:
+            hardware, along = tables["hardware"], _items_that_go_along(records, self.tasks)
+            hardware["at"] = [PARTNER.get(at, at) if item in along else at
+                              for item, at in zip(hardware["item"], hardware["at"], strict=True)]
+            tables["hardware"] = hardware
+        steps = tables["steps"]
+        traded = [step.task in self.tasks or step.step in self.steps for step in records.steps]
+        for column in ("crew", "takes", "leaves", "hooks"):
+            steps[column] = [_traded(step, column) if is_traded else before for before, step, is_traded
+                             in zip(steps[column], records.steps, traded, strict=True)]
+        tables["steps"] = steps
+
+
+def _traded(step: Step, column: str) -> str:
+    """A cell of a step with EV1 and EV2 traded."""
+    if column == "crew":
+        return PARTNER.get(step.crew, step.crew)
+    if column == "hooks":
+        return " ".join(PARTNER[crew] for crew in step.hooks)
+    moves: tuple[ItemMove, ...] = getattr(step, column)
+    return " ".join(
+        move_text(replace(move, crew=PARTNER.get(move.crew, ""), into=PARTNER.get(move.into, move.into)))
+        for move in moves
+    )
+
+
+def _items_that_go_along(records: Records, tasks: Collection[str]) -> set[str]:
+    if {task.task for task in records.tasks} <= set(tasks):
+        return {item.item for item in records.hardware}
+    return {item for item, touching in tasks_touching(records.steps).items() if touching <= set(tasks)}
+
+
+def tasks_touching(steps: Iterable[Step]) -> dict[str, set[str]]:
+    """Item to the tasks whose steps use, take or leave it or stand on it."""
+    touching: dict[str, set[str]] = {}
+    for step in steps:
+        for item in step.touches:
+            touching.setdefault(item, set()).add(step.task)
+    return touching
+
+
+@dataclass(frozen=True)
+class Wait(Change):
+    """One step made to wait for another: ``row``, by column, is a row of ``gaps.csv`` that is added.
+
+    Where it says no more than ``after`` can say, it is written there.
+    """
+
+    kind = "rule"
+    row: Mapping[str, Any]
+
+    @property
+    def is_after(self) -> bool:
+        """Whether it says just that one step begins when the other is finished, or later however much."""
+        row = self.row
+        return not self._most and (row["min_gap"], row["first_at"], row["then_at"]) == (0, "finish", "start")
+
+    @property
+    def _most(self) -> str:
+        """The greatest gap as it is said; "" where there is none."""
+        most = self.row.get("max_gap")
+        return "" if most is None or str(most).strip() in ("", "nan") else _said(most)
+
+    def _lines(self) -> Sequence[str]:
+        row, why = self.row, f": {self.row['reason']}" if self.row.get("reason") else ""
+        if self.is_after:
+            return (f"{row['then_step']} waits for {row['first_step']} (added to its after){why}",)
+        minutes = _said(row["min_gap"]) + (f" and at most {self._most}" if self._most else "")
+        return (f"the {row['then_at']} of {row['then_step']} comes at least {minutes} min after the "
+                f"{row['first_at']} of {row['first_step']} (added to gaps){why}",)
+
+    def _edit(self, tables: Tables) -> None:
+        if self.is_after:
+            steps = tables["steps"]
+            here = steps["step"] == self.row["then_step"]
+            steps.loc[here, "after"] = (steps.loc[here, "after"] + f" {self.row['first_step']}").str.strip()
+            tables["steps"] = steps
+        else:
+            more = pd.DataFrame([self.row], dtype=object)
+            gaps = pd.concat([tables["gaps"].astype(object), more], ignore_index=True)
+            tables["gaps"] = gaps.fillna("")
+
+
+def _said(minutes: object) -> str:
+    """Minutes as they are said; what a planner typed that are none, as it was typed."""
+    return f"{minutes:g}" if is_number(minutes) else str(minutes)
+
+
+@dataclass(frozen=True)
+class Drag(Change):
+    """A bar dropped in ``lane`` just before another step of it (None: at its end).
+
+    A step of EV1 or EV2 may change to the other's lane and takes the hooks of its own tether along; a step of
+    both, or of an actor, keeps its lane.
+    """
+
+    kind = "move"
+    step: str
+    lane: str
+    before: str | None
+
+    def _lines(self) -> Sequence[str]:
+        return [f"move {self.step}"]
+
+    def _edit(self, tables: Tables) -> None:
+        """Move the row and change whose it is. Raises `ScenarioError` where the lane is not open to it."""
+        steps = tables["steps"]
+        names = list(steps["step"])
+        at = row_of(names, self.step)
+        crew = steps["crew"].iloc[at]
+        if crew != self.lane and not (self.lane in SUITED and crew in (*SUITED, BOTH)):
+            raise ScenarioError.single(f"a step of {crew} cannot go to the lane of {self.lane}",
+                                       table="steps", column="crew", value=self.step)
+        if crew not in (self.lane, BOTH):
+            hooks = [self.lane if hook == crew else hook for hook in steps["hooks"].iloc[at].split()]
+            set_cell(steps, at, "crew", self.lane)
+            set_cell(steps, at, "hooks", " ".join(dict.fromkeys(hooks)))
+        tables["steps"] = steps.iloc[rows_with(len(names), at, self._place(steps, names, at))]
+
+    def _place(self, steps: pd.DataFrame, names: Sequence[str], at: int) -> int:
+        """The row to stand before: that of ``before``, or the one behind the last step of the lane."""
+        if self.before is not None:
+            return row_of(names, self.before)
+        whole = (self.lane, BOTH if self.lane in SUITED else self.lane)
+        lane = [row for row, crew in enumerate(steps["crew"]) if row != at and crew in whole]
+        return max(lane, default=len(names) - 1) + 1
+
+
+def row_of(names: Sequence[str], step: str) -> int:
+    """The first row of a step. Raises `ScenarioError` where there is none."""
+    if step not in names:
+        raise ScenarioError.single(f"there is no such step{did_you_mean(str(step), tuple(names))}",
+                                   table="steps", column="step", value=step)
+    return list(names).index(step)
+
+
+def set_cell(frame: pd.DataFrame, row: int, column: str, text: str) -> None:
+    """Put ``text`` in one cell, whatever the column held so far."""
+    cells = [text if at == row else old for at, old in enumerate(frame[column])]
+    frame[column] = pd.Series(cells, dtype=object, index=frame.index)

@@ -1,1 +1,0 @@
-"""One module a check: a timed plan becomes findings."""

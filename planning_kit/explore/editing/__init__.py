@@ -1,1 +1,0 @@
-"""Edits of a scenario, each giving a new one."""

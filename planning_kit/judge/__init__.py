@@ -1,0 +1,1 @@
+"""What is wrong with a plan: one module a check, a timed plan becomes findings."""

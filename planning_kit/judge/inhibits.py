@@ -1,0 +1,134 @@
+"""Check: hazard controls that others must hold.
+
+Rules, each about the inhibit: ``backwards``, ``not-in-force`` (at a step that needs it), ``held-too-long``,
+``outside-window``, ``before-egress``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from planning_kit.inputs.records import Inhibit
+from planning_kit.inputs.times import pet_label
+from planning_kit.judge.findings import REMARK, STOP, Finding
+from planning_kit.plan.build import light_demand
+from planning_kit.plan.needs import Hold
+from planning_kit.plan.network import ROUNDING_MIN
+from planning_kit.plan.timed import TimedPlan
+from planning_kit.sky.windows import Windows
+
+CHECK = "inhibits"
+
+
+def check_inhibits(plan: TimedPlan) -> Iterator[Finding]:
+    """Each inhibit: in the right order, over all steps that need it, not too long, inside its window."""
+    for hold in plan.inhibit_holds:
+        if hold.lift_after_min < hold.set_by_min + hold.inhibit.lead_min:
+            yield _is_backwards(hold)
+            continue
+        yield from _outside(plan, hold)
+        yield from _too_long(hold)
+        yield from _outside_window(plan, hold)
+        yield from _before_egress(hold)
+
+
+def _is_backwards(hold: Hold) -> Finding:
+    inhibit = hold.inhibit
+    return _stop(
+        "backwards", inhibit, inhibit.until_step, hold.lift_after_min,
+        f"ends with {inhibit.until_step} at {pet_label(hold.lift_after_min)}, before it begins for "
+        f"{inhibit.from_step} at {pet_label(hold.set_by_min + inhibit.lead_min)}: exchange from_step and "
+        "until_step, or reorder the steps", "inhibits.from_step, until_step",
+    )
+
+
+def _outside(plan: TimedPlan, hold: Hold) -> Iterator[Finding]:
+    """Steps of ``needed_by`` that do not lie inside."""
+    inhibit = hold.inhibit
+    for name in inhibit.needed_by:
+        position = plan.position(name)
+        start, finish = float(plan.starts[position]), float(plan.finishes[position])
+        early, late = hold.set_by_min - start, finish - hold.lift_after_min
+        if max(early, late) > ROUNDING_MIN:
+            side = "from_step" if early > ROUNDING_MIN else "until_step"
+            yield _stop(
+                "not-in-force", inhibit, name, start,
+                f"{name} needs it from {pet_label(start)} to {pet_label(finish)}, but it is in force only "
+                f"from {pet_label(hold.set_by_min)} to {pet_label(hold.lift_after_min)}: let {side} reach "
+                f"{name}, or move {name}", "inhibits.needed_by", crew=plan.steps[position].crew,
+            )
+
+
+def _too_long(hold: Hold) -> Iterator[Finding]:
+    inhibit, most = hold.inhibit, hold.inhibit.hold_max_min
+    if most is not None and hold.hold_min > most + ROUNDING_MIN:
+        yield _stop(
+            "held-too-long", inhibit, inhibit.from_step, hold.set_by_min,
+            f"is held {hold.hold_min:.1f} min, from {pet_label(hold.set_by_min)} to "
+            f"{pet_label(hold.lift_after_min)}; at most {most:g} allowed: bring {inhibit.from_step} and "
+            f"{inhibit.until_step} closer together (gaps.max_gap), or split the inhibit",
+            "inhibits.hold_max_min", value=hold.hold_min, limit=most,
+        )
+
+
+def _outside_window(plan: TimedPlan, hold: Hold) -> Iterator[Finding]:
+    inhibit = hold.inhibit
+    if not inhibit.window:
+        return
+    windows = _windows(plan, inhibit.window)
+    begin, end = hold.set_by_min, hold.lift_after_min
+    if any(max(first - begin, end - last) <= ROUNDING_MIN for first, last in windows.tolist()):
+        return
+    name = inhibit.window if inhibit.window in ("night", "day") else f"window {inhibit.window}"
+    room, words = _nearest(windows, begin, end)
+    yield _stop(
+        "outside-window", inhibit, inhibit.from_step, begin,
+        f"is held {hold.hold_min:.1f} min, from {pet_label(begin)} to {pet_label(end)}, outside its {name}: "
+        f"{words}; {_window_remedy(hold, room)}", "inhibits.window", value=hold.hold_min, limit=room,
+    )
+
+
+def _windows(plan: TimedPlan, name: str) -> Windows:
+    """Night and day have their guard taken off, as for steps."""
+    if name in ("night", "day"):
+        guard_min = plan.scenario.settings.night_guard_s / 60.0
+        return light_demand(name, plan.almanac, guard_min).windows
+    return plan.named_windows[name]
+
+
+def _nearest(windows: Windows, begin: float, end: float) -> tuple[float, str]:
+    """Length and words of the window that holds most of the time, or lies nearest to it."""
+    if len(windows) == 0:
+        return 0.0, "there is none before the horizon"
+    shared = np.minimum(windows[:, 1], end) - np.maximum(windows[:, 0], begin)
+    first, last = windows[int(shared.argmax())].tolist()
+    return last - first, f"the nearest lasts {last - first:.1f} min, {pet_label(first)} to {pet_label(last)}"
+
+
+def _window_remedy(hold: Hold, room: float) -> str:
+    inhibit = hold.inhibit
+    if hold.hold_min > room:
+        return f"shorten what lies between {inhibit.from_step} and {inhibit.until_step}, or the lead"
+    return f"move {inhibit.from_step} and {inhibit.until_step} into it (steps.light or windows)"
+
+
+def _before_egress(hold: Hold) -> Iterator[Finding]:
+    if hold.set_by_min < 0:
+        inhibit = hold.inhibit
+        yield Finding(
+            REMARK, CHECK, "before-egress", inhibit.inhibit, "", inhibit.from_step, hold.set_by_min,
+            f"{_name(inhibit)} must be in place before egress, by {pet_label(hold.set_by_min)}",
+            "inhibits.lead_min",
+        )
+
+
+def _stop(rule: str, inhibit: Inhibit, step: str, at_min: float, message: str, source: str, crew: str = "",
+          value: float = float("nan"), limit: float = float("nan")) -> Finding:
+    return Finding(STOP, CHECK, rule, inhibit.inhibit, crew, step, at_min, f"{_name(inhibit)}: {message}",
+                   source, value, limit, limit - value)
+
+
+def _name(inhibit: Inhibit) -> str:
+    return f"inhibit {inhibit.inhibit} ({inhibit.title})" if inhibit.title else f"inhibit {inhibit.inhibit}"

@@ -1,0 +1,112 @@
+"""What a plan is worth, and whether it is better than another: one judgement for everybody who compares.
+
+A plan is better than another when it brings no stop finding that the other has not; when it keeps the hard
+limit, then the planned one, or misses them by less; when it leaves out less (`drop_weights`); when it ends
+earlier. Among equals less walking is better.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from planning_kit.inputs.records import Task
+from planning_kit.judge.drop_order import drop_weights, may_be_cut
+from planning_kit.judge.findings import CONCERN, STOP
+from planning_kit.judge.new_findings import new_findings
+from planning_kit.plan.activities import TRAVEL
+from planning_kit.plan.network import ROUNDING_MIN
+from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.timing import earliest_starts, outing_end
+
+SAME_MIN = 1e-6
+
+
+def keeps(end_min: float, limit_min: float) -> bool:
+    """Whether an outing end keeps a limit (both PET minutes), rounding aside."""
+    return end_min <= limit_min + ROUNDING_MIN
+
+
+def cushioned_end_min(plan: TimedPlan, cushion: float) -> float:
+    """The outing end with every duration stretched from likely towards high (PET min; inf: no plan then)."""
+    if not cushion:
+        return plan.end_min
+    high = np.array([step.minutes_high for step in plan.steps])
+    durations = plan.durations + cushion * (high - plan.durations)
+    starts = earliest_starts(plan.network, durations)
+    if not np.isfinite(starts).all():
+        return float("inf")
+    return float(outing_end(plan.network, starts, durations))
+
+
+def walk_min(plan: TimedPlan) -> float:
+    """Minutes that both crew members travel, together."""
+    return sum(a.minutes for crew in plan.travels for a in plan.lanes[crew] if a.kind == TRAVEL)
+
+
+def worth(plan: TimedPlan, tasks: Iterable[Task], dropped: Collection[str] = (),
+          cushion: float = 0.0) -> tuple[float, ...]:
+    """What a plan without the ``dropped`` of ``tasks`` is worth; smaller is better.
+
+    What is left out by weight, the outing end (with a ``cushion``, see `cushioned_end_min`) and walking, in
+    minutes.
+    """
+    weights = drop_weights(task for task in tasks if may_be_cut(task))
+    return (float(sum(weights[task] for task in dropped)), round(cushioned_end_min(plan, cushion), 6),
+            round(walk_min(plan), 6))
+
+
+def is_worse(one: Sequence[float], other: Sequence[float]) -> bool:
+    """Whether one worth, or rank of a review, is worse than another, rounding aside."""
+    for mine, theirs in zip(one, other, strict=True):
+        if abs(mine - theirs) > SAME_MIN:
+            return mine > theirs
+    return False
+
+
+@dataclass(frozen=True)
+class Review:
+    """How a plan stands against another one: what is new in it, and what it is worth.
+
+    ``fresh``: its new findings; ``over_min``: minutes past each limit asked for, 0 where it is kept.
+    """
+
+    fresh: pd.DataFrame
+    over_min: tuple[float, ...]
+    worth: tuple[float, ...]
+
+    @property
+    def new_stops(self) -> int:
+        """Stop findings that the other plan has not."""
+        return int((self.fresh["severity"] == STOP).sum())
+
+    @property
+    def new_concerns(self) -> int:
+        """Concerns that the other plan has not."""
+        return int((self.fresh["severity"] == CONCERN).sum())
+
+    @property
+    def holds(self) -> bool:
+        """Whether it keeps the limits and brings no new stop finding."""
+        return not self.new_stops and not any(self.over_min)
+
+    @property
+    def rank(self) -> tuple[float, ...]:
+        """Smaller is better: new stops or none, limits kept or not, by how much, then what it is worth."""
+        return (float(self.new_stops > 0), *(float(over > 0) for over in self.over_min),
+                max(self.over_min, default=0.0), *self.worth)
+
+
+def review(a: TimedPlan | pd.DataFrame, b: TimedPlan, limits_min: Sequence[float], tasks: Iterable[Task],
+           dropped: Collection[str] = (), cushion: float = 0.0) -> Review:
+    """Plan ``b``, which leaves out the ``dropped`` of ``tasks``, against plan ``a`` (or its findings).
+
+    ``limits_min``: what the outing end must keep, the most important first (PET minutes), also with the
+    ``cushion``.
+    """
+    end_min = max(b.end_min, cushioned_end_min(b, cushion))
+    over = tuple(0.0 if keeps(end_min, limit) else end_min - limit for limit in limits_min)
+    return Review(new_findings(a, b), over, worth(b, tasks, dropped, cushion))

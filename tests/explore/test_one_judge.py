@@ -1,0 +1,120 @@
+"""Options, cuts, better orders and the rest of an outing judge alike, over random outings."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import planning_kit as pk
+from planning_kit.explore.propose.judge import Judge
+from planning_kit.judge.drop_order import drop_order
+from planning_kit.judge.new_findings import new_findings
+from tests.explore.retime.test_log import log_of
+
+MINUTES, TASKS = 6, ("T1", "T2", "T3", "T4", "T5")
+KINDS = ("all numbers", "no cut orders", "no priorities", "equal needs", "few numbers")
+
+
+def random_outing(small: pk.Scenario, seed: int, kind: str) -> pk.Scenario:
+    """Five tasks of EV1, one step each, all at the mid truss: any two of them win the same time."""
+    draw = np.random.default_rng([seed, KINDS.index(kind)])
+    own = [{"task": name, "title": name, "need": need, "priority": priority, "swappable": "no",
+            "cut_order": cut} for name, need, priority, cut in zip(
+                TASKS, _needs(draw, kind), _priorities(draw, kind), _cuts(draw, kind), strict=True)]
+    tasks = filled(pd.concat([small.tasks.astype(object), pd.DataFrame(own).astype(object)]))
+    steps = [step_row("A1", "EGR", "both", "HAT", 10), step_row("Z1", "CLN", "both", "HAT", 10)]
+    steps[1:1] = [step_row(f"S{name}", name, "EV1", "MID", MINUTES) for name in TASKS]
+    rows = filled(pd.DataFrame(steps).reindex(columns=small.steps.columns).astype(object))
+    empty = {name: small.table(name)[:0] for name in ("gaps", "inhibits", "hardware")}
+    scenario = small.with_table("gaps", empty["gaps"]).with_table("inhibits", empty["inhibits"])
+    scenario = scenario.with_table("tasks", tasks).with_table("steps", rows)
+    scenario = scenario.with_table("hardware", empty["hardware"])
+    return scenario.with_table("tasks", tasks[tasks["task"].isin(["EGR", "CLN", *TASKS])])
+
+
+def filled(frame: pd.DataFrame) -> pd.DataFrame:
+    return frame.where(frame.notna(), "").reset_index(drop=True)
+
+
+def step_row(step: str, task: str, crew: str, place: str, minutes: int) -> dict[str, object]:
+    return {"step": step, "task": task, "crew": crew, "place": place, "title": step, "exertion": "light",
+            "minutes_low": minutes, "minutes_likely": minutes, "minutes_high": minutes, "light": "any"}
+
+
+def _needs(draw: np.random.Generator, kind: str) -> list[str]:
+    return ["optional"] * 5 if kind == "equal needs" else draw.choice(["optional", "get-ahead"], 5).tolist()
+
+
+def _priorities(draw: np.random.Generator, kind: str) -> list[object]:
+    some = [""] * 5 if kind == "no priorities" else draw.permutation([1, 2, 3, 4, 5]).tolist()
+    return [each if kind != "few numbers" or number % 2 else "" for number, each in enumerate(some)]
+
+
+def _cuts(draw: np.random.Generator, kind: str) -> list[object]:
+    some = [""] * 5 if kind == "no cut orders" else draw.permutation([1, 2, 3, 4, 5]).tolist()
+    return [each if kind != "few numbers" or number < 2 else "" for number, each in enumerate(some)]
+
+
+CASES = [(seed, kind) for kind in KINDS for seed in (1, 2)]
+
+
+@pytest.mark.parametrize(("seed", "kind"), CASES)
+def test_options_and_cuts_drop_in_one_order(small: pk.Scenario, seed: int, kind: str) -> None:
+    scenario = random_outing(small, seed, kind)
+    plan = pk.time_plan(scenario)
+    cuts = pk.propose_cuts(plan, samples=100)["task"].tolist()
+    options = plan.retime(log_of("A1 started 0:00"), 1).options(most=60)
+    together = max(options["decide"], key=lambda how: len(how.get("skip", ())))["skip"]
+    assert [f"S{task}" for task in cuts[:4]] == together
+    tasks = [task for task in scenario.records.tasks if task.need != "required"]
+    in_order = [task.task for task in drop_order(tasks)]
+    levels = {task.task: (task.cut_order, task.need, task.priority) for task in tasks}
+    assert [levels[name] for name in cuts] == [levels[name] for name in in_order]
+
+
+@pytest.mark.parametrize(("seed", "kind"), CASES[::3])
+def test_better_orders_and_the_rest_drop_what_the_cuts_drop(small: pk.Scenario, seed: int, kind: str) -> None:
+    scenario = random_outing(small, seed, kind)
+    plan = pk.time_plan(scenario)
+    cuts = pk.propose_cuts(plan, samples=100)["task"].tolist()
+    lost = 2 * MINUTES  # to be won: two of five equal tasks must go
+    limit_min = plan.end_min - lost + 0.5
+    tight = scenario.with_settings({"limits.planned_min": limit_min, "limits.hard_min": limit_min + 0.1})
+    best = pk.propose(tight, "quick", 60)[0]
+    assert levels_of(scenario, best.dropped) == levels_of(scenario, cuts[:2])
+    late = pk.time_plan(tight).retime(log_of("A1 started 0:00"), 1)
+    rest = late.options(most=60, reorder="quick", seconds=60).query("kind == 'reorder'")
+    skipped = next(how["skip"] for how in rest["decide"] if "skip" in how)
+    assert levels_of(scenario, [name[1:] for name in skipped]) == levels_of(scenario, cuts[:2])
+
+
+def levels_of(scenario: pk.Scenario, names: object) -> Counter[tuple[object, ...]]:
+    return Counter((task.cut_order, task.need, task.priority) for task in scenario.records.tasks
+                   if task.task in set(names))  # type: ignore[call-overload]
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_all_see_the_same_new_stops(small: pk.Scenario, seed: int) -> None:
+    draw = np.random.default_rng(seed)
+    scenario = random_outing(small, seed, "all numbers")
+    tasks, planned = scenario.tasks.astype(object), pk.time_plan(scenario)
+    room = {step.task: float(start) + int(draw.integers(1, 9))  # it may begin so much later, and no more
+            for step, start in zip(planned.steps, planned.starts, strict=True) if step.task in TASKS}
+    tasks["last_start_min"] = [room.get(task, "") for task in tasks["task"]]
+    plan = pk.time_plan(scenario.with_table("tasks", tasks))
+    late = plan.retime(log_of("A1 started 0:00"), 1)
+    judge = Judge(late.scenario, type(late).of, late, 1e6)
+    seen = set()
+    for row in late.options(most=60).to_dict("records"):
+        taken = late.decide(**row["decide"])
+        told = new_findings(late, taken)
+        assert row["new_stops"] == int((told["severity"] == "stop").sum())
+        assert row["new_stops"] == judge.review(taken, frozenset()).new_stops
+        assert judge.holds(taken) == (row["new_stops"] == 0)
+        changes = pk.compare_findings(late, taken).query("severity == 'stop' and change in ['came', 'worse']")
+        assert row["new_stops"] == len(changes)
+        seen.add(row["new_stops"])
+    assert len(seen) > 1

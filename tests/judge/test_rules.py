@@ -1,0 +1,73 @@
+"""Every finding names its rule, and the docstring of its check lists it."""
+
+from __future__ import annotations
+
+import importlib
+import pkgutil
+import re
+from pathlib import Path
+
+import pytest
+
+import planning_kit as pk
+from planning_kit import judge
+from planning_kit.explore.retime import log_findings
+from planning_kit.judge.findings import _SHOWS_ANYWHERE
+from planning_kit.judge.new_findings import findings_of, new_findings, new_stops
+from tests.explore.retime.rehearsal import rehearsed
+
+TERN = Path(__file__).parents[1] / "data" / "tern-1"
+FAULTY = Path(__file__).parents[2] / "scenarios" / "faulty-plan"
+
+
+@pytest.fixture(scope="module")
+def faulty_plan() -> pk.Plan:
+    return pk.time_plan(pk.load_scenario(FAULTY))
+
+
+def documented() -> dict[str, set[str]]:
+    """By check, the words in double backticks of its docstring."""
+    modules = [importlib.import_module(f"{judge.__name__}.{each.name}") for each in
+               pkgutil.iter_modules(judge.__path__)]
+    return {module.CHECK: set(re.findall(r"``([a-z-]+)``", module.__doc__ or ""))
+            for module in (*modules, log_findings) if hasattr(module, "CHECK")}
+
+
+def bare(scenario: pk.Scenario) -> pk.Scenario:
+    """Without all that may be left out, so that what cannot be checked is told."""
+    for table, columns in {"crew": ["exertion_factor", "tether_m"], "hardware": ["slots", "bulky"],
+                           "routes": ["tight", "snag"], "places": ["crew_at_once"],
+                           "steps": ["exertion"]}.items():
+        rows = scenario.table(table).astype(object)
+        rows[columns] = ""
+        scenario = scenario.with_table(table, rows)
+    return scenario
+
+
+@pytest.mark.parametrize("which", ["faulty", "bare", "late"])
+def test_each_rule_stands_in_the_docstring_of_its_check(which: str, faulty_plan: pk.Plan,
+                                                        small: pk.Scenario) -> None:
+    plan = faulty_plan if which == "faulty" else pk.time_plan(bare(small))
+    if which == "late":
+        tern = pk.time_plan(pk.load_scenario(TERN))
+        plan = tern.retime(rehearsed(tern, 2, 300.0, slower=1.5), 312.0).decide(skip=["SHD"])
+    rules = documented()
+    found = plan.findings
+    assert len(set(zip(found["check"], found["rule"], strict=True))) > 5
+    for row in found.to_dict("records"):
+        assert row["rule"] in rules[row["check"]], row
+
+
+def test_rules_that_show_anywhere_are_rules() -> None:
+    rules = documented()
+    for check, rule in _SHOWS_ANYWHERE:
+        assert rule in rules[check]
+
+
+def test_nothing_is_new_in_the_same_plan_and_all_against_none(faulty_plan: pk.Plan) -> None:
+    found = findings_of(faulty_plan)
+    assert new_findings(faulty_plan, faulty_plan).empty
+    assert len(new_findings(found[:0], faulty_plan)) == len(found)
+    assert new_stops(found[1:], found) == 1  # the worst stands first
+    twice = found.loc[[*found.index, 0]]
+    assert len(new_findings(found, twice)) == 1
