@@ -15,9 +15,10 @@ import pandas as pd
 from planning_kit.changes.change import changes_table
 from planning_kit.explore.comparing.compare import compare as moved_steps
 from planning_kit.explore.gaining.gain import gain
+from planning_kit.explore.long_question import Progress
 from planning_kit.explore.propose.proposals import Proposals
 from planning_kit.explore.propose.propose import read_effort, search_orders
-from planning_kit.explore.propose.search import Budget, Progress
+from planning_kit.explore.propose.search import Budget
 from planning_kit.explore.retime.deciding import decide
 from planning_kit.explore.retime.decision_table import decision_table
 from planning_kit.explore.retime.going_home import ABORT, TERMINATE, going_home, home_now, ways_home

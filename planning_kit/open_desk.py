@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from planning_kit.explore.session.going_outside import go_outside, log_for
 from planning_kit.explore.session.session import Session
 from planning_kit.inputs.scenario import Scenario, as_scenario
 
@@ -38,12 +39,9 @@ def workbench(scenario: Scenario, actuals: str | Path | pd.DataFrame | None = No
     Raises `ScenarioError` when the scenario has no plan, for a log that is none, and for a ``now`` outside
     the outing.
     """
-    from planning_kit.desk.actions import ACTIONS
-    from planning_kit.desk.outside import log_for
-    from planning_kit.desk.outside_actions import OUTSIDE_ACTIONS
     from planning_kit.desk.workbench import Workbench
 
-    bench = Workbench(Session(as_scenario(scenario)), {**ACTIONS, **OUTSIDE_ACTIONS})
+    session = Session(as_scenario(scenario))
     if actuals is not None or now is not None:
-        bench.outside.go(None if actuals is None else log_for(actuals), now)
-    return bench
+        go_outside(session, None if actuals is None else log_for(actuals), now)
+    return Workbench(session)

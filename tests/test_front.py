@@ -107,4 +107,4 @@ def test_rooms_give_each_other_plans_without_a_face(plan: pk.Plan) -> None:
 def test_the_workbench_gives_the_face(plan: pk.Plan) -> None:
     bench = pk.workbench(plan.scenario)
     assert isinstance(bench.plan, pk.Plan)
-    assert bench.plan.timed is bench.session.plan
+    assert bench.plan.timed is bench._session.plan

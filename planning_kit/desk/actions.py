@@ -1,272 +1,258 @@
-"""What each message of a view means: one short function a kind, which calls the session."""
+"""What each message of a view means while planning: one action a kind.
+
+An action calls the session and gives the messages that answer the view. What it changed is told by the
+conversation, which also says what is wrong with a message.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
 
-from planning_kit.desk import works
+from planning_kit.desk.answers import told_question
 from planning_kit.desk.assets import library_text
-from planning_kit.desk.messages import conflict_message, rows_of_frame
-from planning_kit.desk.workbench import Workbench
+from planning_kit.desk.messages import (
+    Action,
+    Message,
+    conflict_message,
+    everything,
+    left_work,
+    quiet,
+    refusal,
+    rows_of_frame,
+    said,
+)
 from planning_kit.explore.session.journal import Unsaved
 from planning_kit.explore.session.merge import Where
+from planning_kit.explore.session.session import Session
 from planning_kit.explore.session.settings_sheet import moment_text
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
 from planning_kit.show.live_chart import step_facts
 
-Content = dict[str, Any]
 
-
-def hello(bench: Workbench, content: Content) -> None:
+def hello(session: Session, message: Message) -> list[Message]:
     """A view has opened; the first on a page needs the table library too."""
-    if not content.get("has_library"):
-        bench.tell({"kind": "library", "text": library_text()})
-    bench.greet()
+    told: list[Message] = [] if message.get("has_library") else [{"kind": "library", "text": library_text()}]
+    return [*told, everything(session), *map(told_question, session.asked.values()), left_work(session)]
 
 
-def cells(bench: Workbench, content: Content) -> None:
+def cells(session: Session, message: Message) -> list[Message]:
     """Cells were typed."""
-    texts = {(int(line), str(column)): str(text) for line, column, text in content["cells"]}
-    bench.session.type_cells(str(content["sheet"]), texts)
+    texts = {(int(line), str(column)): str(text) for line, column, text in message["cells"]}
+    session.type_cells(str(message["sheet"]), texts)
+    return []
 
 
-def paste(bench: Workbench, content: Content) -> None:
+def paste(session: Session, message: Message) -> list[Message]:
     """A block was pasted."""
-    fills = [(int(line), str(column)) for line, column in content.get("fills", [])]
-    lost = bench.session.paste(str(content["sheet"]), _lines(content),
-                               [str(column) for column in content["columns"]], str(content["text"]), fills)
-    if lost:
-        bench.say(f"{lost} pasted cells found no column to be typed in and were left out", level="bad")
+    fills = [(int(line), str(column)) for line, column in message.get("fills", [])]
+    lost = session.paste(str(message["sheet"]), _lines(message),
+                         [str(column) for column in message["columns"]], str(message["text"]), fills)
+    return [said(f"{lost} pasted cells found no column to be typed in and were left out",
+                 level="bad")] if lost else []
 
 
-def add(bench: Workbench, content: Content) -> None:
+def add(session: Session, message: Message) -> list[Message]:
     """A new line is wanted."""
-    line = bench.session.add_line(str(content["sheet"]), content.get("after"))
-    bench.point_at(str(content["sheet"]), line)
+    line = session.add_line(str(message["sheet"]), message.get("after"))
+    return [_focus(message, line)]
 
 
-def duplicate(bench: Workbench, content: Content) -> None:
+def duplicate(session: Session, message: Message) -> list[Message]:
     """Lines are to be copied."""
-    lines = bench.session.duplicate_lines(str(content["sheet"]), _lines(content))
-    if lines:
-        bench.point_at(str(content["sheet"]), lines[0])
+    lines = session.duplicate_lines(str(message["sheet"]), _lines(message))
+    return [_focus(message, lines[0])] if lines else []
 
 
-def delete(bench: Workbench, content: Content) -> None:
-    """Lines are to go."""
-    bench.session.delete_lines(str(content["sheet"]), _lines(content))
+def _focus(message: Message, line: int) -> Message:
+    """Lead the planner to a line."""
+    return {"kind": "focus", "sheet": str(message["sheet"]), "line": line}
 
 
-def shift(bench: Workbench, content: Content) -> None:
+def shift(session: Session, message: Message) -> list[Message]:
     """Lines are to move up or down by one."""
-    shown = content.get("shown")
-    bench.session.shift_lines(str(content["sheet"]), _lines(content), 1 if content["by"] > 0 else -1,
-                              None if shown is None else {int(line) for line in shown})
+    shown = message.get("shown")
+    session.shift_lines(str(message["sheet"]), _lines(message), 1 if message["by"] > 0 else -1,
+                        None if shown is None else {int(line) for line in shown})
+    return []
 
 
-def _lines(content: Content) -> list[int]:
-    return [int(line) for line in content["lines"]]
+def _lines(message: Message) -> list[int]:
+    return [int(line) for line in message["lines"]]
 
 
-def move(bench: Workbench, content: Content) -> None:
+def move(session: Session, message: Message) -> list[Message]:
     """A bar was dropped elsewhere."""
-    before = None if content.get("before") is None else str(content["before"])
-    bench.session.move_step(str(content["step"]), str(content["lane"]), before)
+    before = None if message.get("before") is None else str(message["before"])
+    session.move_step(str(message["step"]), str(message["lane"]), before)
+    return []
 
 
-def minutes(bench: Workbench, content: Content) -> None:
-    """A bar's edge was dragged."""
-    bench.session.set_minutes(str(content["step"]), float(content["minutes"]))
-
-
-def egress(bench: Workbench, content: Content) -> None:
+def egress(session: Session, message: Message) -> list[Message]:
     """The egress slider or field has moved; ``drag`` is the same through one drag."""
-    moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(milliseconds=float(content["ms"]))
-    bench.session.set_egress(moment_text(moment), content.get("drag"))
+    moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(milliseconds=float(message["ms"]))
+    session.set_egress(moment_text(moment), message.get("drag"))
+    return []
 
 
-def undo(bench: Workbench, _content: Content) -> None:
-    """Take back."""
-    bench.session.undo()
-
-
-def redo(bench: Workbench, _content: Content) -> None:
-    """Do again."""
-    bench.session.redo()
-
-
-def keep(bench: Workbench, content: Content) -> None:
+def keep(session: Session, message: Message) -> list[Message]:
     """Keep a version."""
-    bench.session.keep_version(str(content["name"]))
-    bench.say(f"kept as {str(content['name']).strip()}")
-    bench.autosave()
+    session.keep_version(str(message["name"]))
+    return [said(f"kept as {str(message['name']).strip()}"), *autosaved(session)]
 
 
-def drop(bench: Workbench, content: Content) -> None:
+def drop(session: Session, message: Message) -> list[Message]:
     """Delete a version, which can be brought back."""
-    had_baseline = bench.session.baseline_name
-    bench.session.drop_version(str(content["name"]))
-    if had_baseline != bench.session.baseline_name:
-        bench.redraw()
+    session.drop_version(str(message["name"]))
     way_back = {"kind": "bring_back", "label": "Bring it back"}
-    bench.say(f"deleted the version {content['name']}", way_back=way_back)
-    bench.autosave()
+    return [said(f"deleted the version {message['name']}", way_back=way_back), *autosaved(session)]
 
 
-def bring_back(bench: Workbench, _content: Content) -> None:
+def bring_back(session: Session, _message: Message) -> list[Message]:
     """Take back the last deletion of a version."""
-    name = bench.session.bring_back()
-    if name:
-        bench.say(f"the version {name} is back")
-        bench.autosave()
+    name = session.bring_back()
+    return [said(f"the version {name} is back"), *autosaved(session)] if name else []
 
 
-def switch(bench: Workbench, content: Content) -> None:
-    """Make a version current."""
-    bench.session.switch_to(str(content["name"]))
-
-
-def baseline(bench: Workbench, content: Content) -> None:
-    """Draw the plan against a version."""
-    bench.session.set_baseline(str(content["name"]) or None)
-    bench.redraw()
-
-
-def compare(bench: Workbench, content: Content) -> None:
+def compare(session: Session, message: Message) -> list[Message]:
     """Tell what moved and what is typed otherwise than in a version."""
-    moved, typed = bench.session.compare_with(str(content["name"]))
+    moved, typed = session.compare_with(str(message["name"]))
     columns = ["step", "change", "moved_min", "crew_a", "crew_b", "held_by_b"]
-    bench.tell({"kind": "compared", "name": content["name"], "typed": rows_of_frame(typed),
-                "moved": None if moved is None else rows_of_frame(moved[columns])})
+    return [{"kind": "compared", "name": message["name"], "typed": rows_of_frame(typed),
+             "moved": None if moved is None else rows_of_frame(moved[columns])}]
 
 
-def explain(bench: Workbench, content: Content) -> None:
+def explain(session: Session, message: Message) -> list[Message]:
     """Say why a step starts when it does."""
-    step, plan = str(content["step"]), bench.plan.timed
+    step, plan = str(message["step"]), session.current_plan
     if step in plan.network.steps:
-        bench.tell({"kind": "why", "step": step, "facts": step_facts(plan, step),
-                    "lines": plan.explain(step).splitlines()})
-    else:
-        bench.tell({"kind": "why", "step": step, "facts": [],
-                    "lines": ["This step is not in the plan on the screen: mend the marked cells first."]})
+        return [{"kind": "why", "step": step, "facts": step_facts(plan, step),
+                 "lines": plan.explain(step).splitlines()}]
+    return [{"kind": "why", "step": step, "facts": [],
+             "lines": ["This step is not in the plan on the screen: mend the marked cells first."]}]
 
 
-def save(bench: Workbench, _content: Content) -> None:
+def save(session: Session, _message: Message) -> list[Message]:
     """Save to the folder; a conflict is shown with both sides."""
     try:
-        bench.session.save()
+        session.save()
     except SaveConflict:
-        _tell_conflict(bench, {})
-        return
-    bench.say(f"saved to {bench.session.base.folder.name}")
-    bench.autosave()  # named versions are in no folder: from what is in it now
+        return [_conflict(session, {})]
+    # Named versions are in no folder: they are kept on disk from what is in it now.
+    return [said(f"saved to {session.base.folder.name}"), *autosaved(session)]
 
 
-def _tell_conflict(bench: Workbench, choices: Mapping[Where, str]) -> None:
+def autosaved(session: Session) -> list[Message]:
+    """Write the journal; a disk that refuses is said once an edit, and stops nothing."""
+    try:
+        session.autosave()
+    except OSError as error:
+        return [said(f"unsaved work cannot be kept on disk: {error}. It stands here as long as the kernel "
+                     "runs: save or export it", level="bad")]
+    return []
+
+
+def _conflict(session: Session, choices: Mapping[Where, str]) -> Message:
     """Both sides: what can be merged as it is, what both changed; or why it cannot be merged."""
     try:
-        bench.tell(conflict_message(bench.session.merging(choices)))
+        return conflict_message(session.merging(choices))
     except ScenarioError as error:
         first = next(iter(error.problems.to_dict("records")))
-        bench.tell({"kind": "conflict", "sides": rows_of_frame(bench.session.conflict()),
-                    "problem": f"{first['table']}: {first['problem']}"})
+        return {"kind": "conflict", "sides": rows_of_frame(session.conflict()),
+                "problem": f"{first['table']}: {first['problem']}"}
 
 
-def merge(bench: Workbench, content: Content) -> None:
+def merge(session: Session, message: Message) -> list[Message]:
     """Merge with what is in the folder now, as the planner chose."""
     choices = {(str(sheet), int(line), str(column)): str(side)
-               for sheet, line, column, side in content["choices"]}
-    if bench.session.merge(choices).open_clashes:  # they have saved once more
-        _tell_conflict(bench, choices)
-    else:
-        bench.say("merged with what is in the folder: look at the plan, then save")
+               for sheet, line, column, side in message["choices"]}
+    if session.merge(choices).open_clashes:  # they have saved once more
+        return [_conflict(session, choices)]
+    return [said("merged with what is in the folder: look at the plan, then save")]
 
 
-def take_theirs(bench: Workbench, _content: Content) -> None:
+def take_theirs(session: Session, _message: Message) -> list[Message]:
     """Load what is in the folder now, keeping what was typed as a version."""
-    name = bench.session.take_theirs()
-    bench.say(f"loaded what is in the folder; your own work is the version {name!r}")
+    name = session.take_theirs()
+    return [said(f"loaded what is in the folder; your own work is the version {name!r}")]
 
 
-def export(bench: Workbench, content: Content) -> None:
+def export(session: Session, message: Message) -> list[Message]:
     """Save as a new folder beside the scenario's own, or where a path says."""
-    name = str(content["folder"]).strip()
+    name = str(message["folder"]).strip()
     if not name:
         raise ScenarioError.single("give the new folder a name", column="export")
     try:
-        folder = bench.session.base.folder.parent / Path(name).expanduser()
+        folder = session.base.folder.parent / Path(name).expanduser()
     except RuntimeError:  # ~name
         raise ScenarioError.single("names the home folder of nobody here; give another name",
                                    column="export", value=name) from None
-    written = bench.session.export(folder)
-    bench.say(f"exported to {written}")
+    written = session.export(folder)
+    return [said(f"exported to {written}")]
 
 
-def restore(bench: Workbench, content: Content) -> None:
+def restore(session: Session, message: Message) -> list[Message]:
     """Take up work that was left unsaved, or copy what another session has in use."""
-    for unsaved in _unsaved(bench, content):
-        is_behind = bench.session.restore(unsaved)
-        verb = "copied" if unsaved.is_in_use else "restored"
-        bench.say(f"{verb} what was typed until {unsaved.written:%Y-%m-%d %H:%M} UTC; undo leads back")
-        if is_behind:
-            _tell_conflict(bench, {})
-    bench.offer()
+    unsaved = _unsaved(session, message)
+    if unsaved is None:
+        return _gone(session)
+    conflict = [_conflict(session, {})] if session.restore(unsaved) else []
+    verb = "copied" if unsaved.is_in_use else "restored"
+    return [said(f"{verb} what was typed until {unsaved.written:%Y-%m-%d %H:%M} UTC; undo leads back"),
+            *conflict, left_work(session)]
 
 
-def discard(bench: Workbench, content: Content) -> None:
+def discard(session: Session, message: Message) -> list[Message]:
     """Delete work that was left unsaved."""
+    unsaved = _unsaved(session, message)
+    if unsaved is None:
+        return _gone(session)
     try:
-        for unsaved in _unsaved(bench, content):
-            bench.session.discard(unsaved)
-    finally:  # also where it is in use by now
-        bench.offer()
+        session.discard(unsaved)
+    except (ScenarioError, OSError) as error:  # it is in use by now, or its folder is gone
+        return [refusal(error), left_work(session)]
+    return [left_work(session)]
 
 
-def _unsaved(bench: Workbench, content: Content) -> list[Unsaved]:
-    found = [each for each in bench.session.unsaved_work() if each.path.name == content["path"]]
-    if not found:
-        bench.say("this work is not here any more: another session has taken it up, saved or discarded it",
-                  level="bad")
-    return found
+def _unsaved(session: Session, message: Message) -> Unsaved | None:
+    return next((each for each in session.unsaved_work() if each.path.name == message["path"]), None)
 
 
-def snapshot(bench: Workbench, _content: Content) -> None:
-    """The notebook may be about to be saved."""
-    bench.refresh_snapshot()
+def _gone(session: Session) -> list[Message]:
+    return [said("this work is not here any more: another session has taken it up, saved or discarded it",
+                 level="bad"), left_work(session)]
 
 
-def ask(bench: Workbench, content: Content) -> None:
-    """A long question: another egress, the odds, a better order."""
-    works.start(bench, str(content["question"]))
+def ask(session: Session, message: Message) -> list[Message]:
+    """A long question: another egress, the odds, a better order. It is run by the widget."""
+    return [told_question(session.ask(str(message["question"])))]
 
 
-def stop(bench: Workbench, content: Content) -> None:
-    """Stop a long question; what it found so far stays."""
-    bench.session.stop(str(content["question"]))
-
-
-def preview(bench: Workbench, content: Content) -> None:
+def preview(session: Session, message: Message) -> list[Message]:
     """Show where a proposed order has each step, or no longer."""
-    number = content.get("number")
-    bench.session.show_proposal(None if number is None else int(number))
-    bench.redraw()
+    number = message.get("number")
+    session.show_proposal(None if number is None else int(number))
+    return []
 
 
-def take(bench: Workbench, content: Content) -> None:
+def take(session: Session, message: Message) -> list[Message]:
     """Make a proposed order the draft."""
-    bench.session.take_proposal(int(content["number"]))
-    bench.redraw()
-    bench.say("this order is in the draft now; undo leads back")
+    session.take_proposal(int(message["number"]))
+    return [said("this order is in the draft now; undo leads back")]
 
 
-ACTIONS: dict[str, Callable[[Workbench, Content], None]] = {
-    action.__name__: action for action in (
-        hello, cells, paste, add, duplicate, delete, shift, move, minutes, egress, undo, redo, keep, drop,
-        bring_back, switch, baseline, compare, explain, save, merge, take_theirs, export, restore, discard,
-        snapshot, ask, stop, preview, take,
-    )
+ACTIONS: dict[str, Action] = {
+    "delete": quiet(lambda session, message: session.delete_lines(str(message["sheet"]), _lines(message))),
+    "minutes": quiet(lambda session, message: session.set_minutes(
+        str(message["step"]), float(message["minutes"]))),
+    "undo": quiet(lambda session, _: session.undo()),
+    "redo": quiet(lambda session, _: session.redo()),
+    "switch": quiet(lambda session, message: session.switch_to(str(message["name"]))),
+    "baseline": quiet(lambda session, message: session.set_baseline(str(message["name"]) or None)),
+    "stop": quiet(lambda session, message: session.stop(str(message["question"]))),
+    "snapshot": quiet(lambda *_: None),  # the widget brings up to date what is seen without a kernel
+    **{action.__name__: action for action in (
+        hello, cells, paste, add, duplicate, shift, move, egress, keep, drop, bring_back, compare, explain,
+        save, merge, take_theirs, export, restore, discard, ask, preview, take)},
 }
-

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from planning_kit.explore.session.draft import Draft, Fault
@@ -11,22 +12,56 @@ from planning_kit.explore.session.session import Session
 from planning_kit.explore.session.settings_sheet import KEY, SETTINGS, VALUE, setting_fields
 from planning_kit.explore.session.sheet import Sheet
 from planning_kit.inputs import format as fmt
+from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.fields import KIND_WORDS, Field
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.live_chart import live_chart, live_notes, themes
 
 Message = dict[str, Any]
+Action = Callable[[Session, Message], list[Message]]
+"""What a message of a view does; it gives the messages that answer the view."""
 
 
-def everything(session: Session, revision: int) -> Message:
+def quiet(do: Callable[[Session, Message], object]) -> Action:
+    """An action with no answer but what it has changed, which the conversation tells."""
+    def action(session: Session, message: Message) -> list[Message]:
+        do(session, message)
+        return []
+
+    return action
+
+
+def said(text: str, level: str = "good", way_back: Mapping[str, str] | None = None) -> Message:
+    """A line for the planner to read; ``way_back`` is a button beside it: a message and its label."""
+    return {"kind": "said", "text": text, "level": level, "way_back": way_back}
+
+
+def refusal(error: Exception) -> Message:
+    """Why a message of a view cannot be done."""
+    if isinstance(error, ScenarioError):
+        return said(error.words, level="bad")
+    why = ((error.strerror or str(error)) if isinstance(error, OSError) else
+           "the table has changed meanwhile; try again")  # a view that is behind
+    return said(f"this could not be done: {why}", level="bad")
+
+
+def left_work(session: Session) -> Message:
+    """Work that other sessions have not saved, what was left before what is in use."""
+    left = [{"written": f"{each.written:%Y-%m-%d %H:%M} UTC", "path": each.path.name,
+             "in_use": each.is_in_use}
+            for each in sorted(session.unsaved_work(), key=lambda each: each.is_in_use)]
+    return {"kind": "left", "offers": left}
+
+
+def everything(session: Session) -> Message:
     """All that a view needs when it opens."""
     draft = session.draft
     tables = {name: {"columns": list(sheet.columns), "can_grow": sheet.can_grow,
                      "order": [line.id for line in sheet.lines],
                      "rows": {line.id: line.cells for line in sheet.lines}}
               for name, sheet in draft.sheets.items()}
-    return {"kind": "all", "rev": revision, "schema": schema(draft), "tables": tables, "themes": themes(),
+    return {"kind": "all", "schema": schema(draft), "tables": tables, "themes": themes(),
             "chart": chart(session), **status(session)}
 
 
@@ -62,12 +97,12 @@ def _tables_of(field: Field) -> list[str]:
     return ["hardware"] if field.kind == "moves" else list(field.refers_to)
 
 
-def patch(session: Session, shown: Draft, shown_plan: TimedPlan | None, revision: int) -> Message:
-    """What differs from the draft and the plan that the views show."""
+def patch(session: Session, shown: Draft, with_chart: bool) -> Message:
+    """What differs from the draft that the views show; the chart where it is new."""
     tables = {name: change for name, sheet in session.draft.sheets.items()
               if (change := _change(shown[name], sheet))}
-    message: Message = {"kind": "patch", "rev": revision, "tables": tables, **status(session)}
-    if session.plan is not shown_plan:
+    message: Message = {"kind": "patch", "tables": tables, **status(session)}
+    if with_chart:
         message["chart"] = chart(session)
     return message
 
@@ -94,7 +129,7 @@ def status(session: Session) -> Message:
         "undo": history.can_undo, "redo": history.can_redo, "unsaved": session.has_unsaved_work,
         "is_kept": not session.journal.trouble,
         "versions": list(session.versions), "baseline": session.baseline_name or "",
-        "old": [question for question in session.works if session.is_old(question)],
+        "old": [question for question in session.asked if session.is_old(question)],
         "folder": session.base.folder.name, "head": head_of(session.plan), "egress": _egress(session),
     }
 
@@ -131,9 +166,9 @@ def _egress(session: Session) -> dict[str, Any]:
             for name, moment in (("at", session.egress_typed()), ("first", first), ("last", last))}
 
 
-def notes_of(plan: TimedPlan, baseline: TimedPlan | None, revision: int) -> Message:
+def notes_of(plan: TimedPlan, baseline: TimedPlan | None) -> Message:
     """Findings, margins and hover lines: told after the chart, which is not to wait for them."""
-    return {"kind": "notes", "rev": revision, **live_notes(plan, baseline),
+    return {"kind": "notes", **live_notes(plan, baseline),
             "margins": [_margin(margin) for margin in margins_of(plan)]}
 
 

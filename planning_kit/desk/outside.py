@@ -1,182 +1,227 @@
-"""The workbench while the crew is outside: it holds the watch, lets it tick, and tells the views."""
+"""The workbench while the crew is outside: what a view may ask, and what it is told, a watch as plain data.
+
+An action gives the messages that answer it. Where the outing stands then (`picture`) is told by the
+conversation.
+"""
 
 from __future__ import annotations
 
-import asyncio
-from collections.abc import Callable
+import math
+from dataclasses import asdict
 from datetime import datetime
-from functools import partial
-from typing import Any, Protocol, TypeVar
+from typing import Any
 
-import pandas as pd
-
-from planning_kit.desk import outside_messages
+from planning_kit.desk.messages import Action, Message, head_of, notes_of, quiet, said
+from planning_kit.explore.retime.deciding import Decision
+from planning_kit.explore.retime.standing import standing_of
+from planning_kit.explore.session.going_outside import go_outside, take, watch_of
 from planning_kit.explore.session.session import Session
-from planning_kit.explore.watch.clock import HELD, utc_now
-from planning_kit.explore.watch.logbook import Logbook
-from planning_kit.explore.watch.watch import Watch, first_clock
-from planning_kit.front import Plan
+from planning_kit.explore.watch.log_so_far import LogFault, LogLine, log_lines
+from planning_kit.explore.watch.logbook import Entry
+from planning_kit.explore.watch.open_steps import LaneNow, OpenStep
+from planning_kit.explore.watch.watch import Options, Watch
 from planning_kit.inputs.faults import ScenarioError
-from planning_kit.plan.timed import TimedPlan
+from planning_kit.inputs.format import SUITED
+from planning_kit.inputs.log_format import EGRESS, INGRESS
+from planning_kit.inputs.times import gmt_label, pet_label, pet_min
+from planning_kit.show.outside_chart import outside_chart
 
-_TICK_S = 1.0
-_SEARCH_S = 5.0
-T = TypeVar("T")
-
-
-class Bench(Protocol):
-    """What following an outing needs of the workbench that it is shown on."""
-
-    session: Session
-
-    def tell(self, message: dict[str, Any]) -> None:
-        """Send one message to the views."""
-
-    def say(self, text: str, level: str = "good") -> None:
-        """A line for the planner to read."""
-
-    def redraw(self) -> None:
-        """Draw the chart anew."""
-
-    def follow_up(self) -> None:
-        """Let what takes longer follow the chart."""
-
-    def beside(self, do: Callable[[], T], then: Callable[[T], None]) -> object:
-        """Do something long in a thread, then the rest here."""
+# What a view may ask
 
 
-class OutsideDesk:
-    """``watch`` is the outing that is followed, None until the planner goes outside; ``is_on``: shown now."""
-
-    def __init__(self, bench: Bench) -> None:
-        """Begin with planning."""
-        self._bench = bench
-        self.watch: Watch | None = None
-        self.is_on = False
-        self._is_stale = False
-        self._shown: tuple[TimedPlan, TimedPlan] | None = None
-        self._ticking: asyncio.Task[None] | None = None
-        self._is_looking = self._is_stopped = False
-
-    @property
-    def following(self) -> Watch | None:
-        """The watch while it is shown."""
-        return self.watch if self.is_on else None
-
-    def go(self, log: Logbook | None = None, now: object = None) -> None:
-        """Follow the outing of the last good plan. Raises `ScenarioError` for a ``now`` that is not in it."""
-        plan = self._bench.session.plan
-        if self.watch is None:
-            log = log or Logbook.beside(self._bench.session.base.folder)
-            self.watch = Watch(plan, log, first_clock(plan, log, utc_now()))
-            if now is not None:
-                self.watch.set_clock(HELD, now.isoformat() if isinstance(now, datetime) else str(now))
-        self.is_on = self._is_stale = True
-        self._shown = None
-        self._start()
-
-    def come_back(self) -> None:
-        """Plan again; the log, the clock and the plan taken outside are kept for the next time."""
-        self.is_on = False
-        if self._ticking is not None:
-            self._ticking.cancel()
-        self._bench.redraw()
-        self._bench.tell({"kind": "planning"})
-
-    def greet(self) -> None:
-        """A view has opened: it needs the chart too."""
-        self._shown = None
-        self.show()
-
-    def touch(self) -> Watch:
-        """The watch, about to be changed. Raises `ScenarioError` when nobody is outside."""
-        if self.watch is None or not self.is_on:
-            raise ScenarioError.single("switch to Outside first", column="outside")
-        self._is_stale = True
-        return self.watch
-
-    def show_changes(self) -> bool:
-        """Tell the views what has changed; whether something has."""
-        if self.watch is None or not self.is_on:
-            return False
-        plan = self._bench.session.plan
-        if self.watch.base is not plan:
-            self.watch.rebase(plan)
-            self._is_stale = True
-        if self._is_stale:
-            self.show()
-        return self._is_stale
-
-    def show(self) -> None:
-        """Tell the views where the outing stands."""
-        if self.watch is None or not self.is_on:
-            return
-        shown = self.watch.shown
-        is_new = self._shown is None or any(a is not b for a, b in zip(shown, self._shown, strict=True))
-        self._shown = shown
-        self._bench.tell(outside_messages.picture(self.watch, with_chart=is_new))
-        self._bench.follow_up()
-        self._is_stale = False
-
-    def tell_details(self, revision: int) -> None:
-        """Findings, margins, log, ways home: after the chart."""
-        assert self.watch is not None
-        for message in outside_messages.details(self.watch, revision, self._is_looking):
-            self._bench.tell(message)
-
-    # Time
-
-    def _start(self) -> None:
-        """Tick as long as the kernel has a loop to tick in."""
-        try:
-            loop = asyncio.get_running_loop()
-        except RuntimeError:
-            return
-        if self._ticking is None or self._ticking.done():
-            self._ticking = loop.create_task(self._tick())
-
-    async def _tick(self) -> None:
-        while self.is_on and self.watch is not None:
-            await asyncio.sleep(_TICK_S)
-            try:
-                if self.watch.tick():
-                    self.show()
-            except Exception as error:  # whatever it is: a clock that stands in silence is worse
-                self._bench.say(f"the outing cannot be followed: {error}", level="bad")
-
-    # Options
-
-    def find_options(self, with_orders: bool) -> None:
-        """Look for options: each is a whole plan, and entries must not wait for them."""
-        watch = self.touch()
-        if not self._is_looking:
-            self._is_looking, self._is_stopped = True, False
-            self._bench.beside(partial(_options, watch.plan, with_orders, lambda: self._is_stopped),
-                               partial(self._found, watch, watch.plan))
-
-    def stop_options(self) -> None:
-        """End the search for other orders with what it has."""
-        self._is_stopped = True
-
-    def _found(self, watch: Watch, plan: TimedPlan, table: pd.DataFrame | str) -> None:
-        self._is_looking = False
-        if isinstance(table, str):
-            self._bench.say(f"no options could be found: {table}", level="bad")
-        else:
-            watch.keep_options(plan, table)
-        self._bench.tell(outside_messages.told_options(watch))
+def outside(session: Session, _message: Message) -> list[Message]:
+    """The planner follows the outing from now on."""
+    go_outside(session)
+    if session.faults:
+        return [said(f"the plan outside is the last good one: {len(session.faults)} marked cells are not in "
+                     "it", level="bad")]
+    if session.has_unsaved_work:
+        return [said("the plan outside is the one on the screen, which is not saved", level="bad")]
+    return []
 
 
-def _options(plan: TimedPlan, with_orders: bool, cancel: Callable[[], bool]) -> pd.DataFrame | str:
-    """The options, or in words why there are none."""
+def planning(session: Session, _message: Message) -> list[Message]:
+    """The planner plans again; the log, the clock and the plan taken outside are kept for the next time."""
+    session.is_outside = False
+    return [{"kind": "planning"}]
+
+
+def log(session: Session, message: Message) -> list[Message]:
+    """An event was called, or is corrected."""
+    names = Entry.__dataclass_fields__
+    entry = Entry(**{name: str(message[name]) for name in names if name in message})
+    done = watch_of(session).enter(entry)
+    words = " ".join(part for part in (entry.step or entry.corrects or entry.lane, entry.event) if part)
+    return [said(f"logged {done}: {words}")] if done else []
+
+
+def rehearse(session: Session, _message: Message) -> list[Message]:
+    """Go on from now in a log of the session's own."""
+    watch_of(session).rehearse()
+    return [said("a rehearsal from here: entries are kept in this session only")]
+
+
+def options(session: Session, message: Message) -> list[Message]:
+    """What can still be done; with other orders of the rest, if asked."""
+    watch = watch_of(session)
+    if not watch.is_looking:
+        watch.ask_options(bool(message.get("with_orders")))
+    return []
+
+
+def decide(session: Session, message: Message) -> list[Message]:
+    """Decide on an option, or on the one that is previewed."""
+    watch = watch_of(session)
+    words, how = ((watch.preview.words, watch.preview.how) if "number" not in message and watch.preview
+                  else _option(watch, message))
+    return [said(take(session, watch, words, how, str(message.get("by", ""))))]
+
+
+def _option(watch: Watch, message: Message) -> tuple[str, Decision]:
+    if watch.options is None:
+        raise LookupError("no options")
+    row = watch.options.table.iloc[int(message["number"])]
+    if message.get("words", row["option"]) != row["option"]:
+        raise ScenarioError.single("the options have been found anew since: choose again", column="take")
+    return str(row["option"]), row["decide"]
+
+
+OUTSIDE_ACTIONS: dict[str, Action] = {
+    "clock": quiet(lambda session, message: watch_of(session).set_clock(
+        str(message["clock"]), str(message.get("text", "")))),
+    "forget": quiet(lambda session, message: watch_of(session).forget(str(message["slot"]))),
+    "stop_options": quiet(lambda session, _: watch_of(session).stop_options()),
+    "look": quiet(lambda session, message: watch_of(session).look_at(*_option(watch_of(session), message))),
+    "look_away": quiet(lambda session, _: watch_of(session).look_away()),
+    **{action.__name__: action for action in (outside, planning, log, rehearse, options, decide)},
+}
+
+# What it is told
+
+
+def picture(watch: Watch, with_chart: bool) -> Message:
+    """Where the outing stands and what may be entered; the chart where it is new."""
+    (plan, ghosts), so_far = watch.shown, watch.log_so_far
+    message: Message = {
+        "kind": "outside", "head": head_of(plan), "standing": standing_of(plan).splitlines(),
+        "clock": {"kind": watch.clock.kind, "now_ms": _ms(watch.now), "runs": watch.clock.kind != "held",
+                  "egress_ms": _ms(watch.plan.egress), "call": _next_call(watch)},
+        "lanes": [_lane(lane) for lane in watch.lanes],
+        "refused": {slot: {"entry": asdict(kept.entry), "faults": [_fault(fault) for fault in kept.faults]}
+                    for slot, kept in watch.refused.items()},
+        "log": {"words": watch.log.words, "is_kept": watch.log.is_kept, "later": len(so_far.later),
+                "rows": len(so_far.rows), "faults": [_fault(fault) for fault in so_far.faults]},
+        "trouble": watch.trouble, "preview": watch.preview.words if watch.preview else "",
+    }
+    if with_chart:
+        message["chart"] = outside_chart(plan, ghosts, "planned" if watch.preview is None else "carrying on")
+    return message
+
+
+def _next_call(watch: Watch) -> str:
+    """Egress until something is logged, ingress while neither of the two has a step in hand, or nothing."""
+    states = watch.outside.states
+    if not any(state.pieces for state in states.by_step.values()):
+        return EGRESS if watch.outside.actuals.egress is None else ""
+    return "" if states.inside_min is not None or set(SUITED) & states.at_work.keys() else INGRESS
+
+
+def _ms(moment: datetime) -> int:
+    return round(moment.timestamp() * 1000)
+
+
+def _fault(fault: LogFault) -> Message:
+    return {"row": fault.row, "column": fault.column, "value": fault.value, "problem": fault.problem}
+
+
+def _lane(lane: LaneNow) -> Message:
+    return {"who": lane.who, "title": lane.title, "between": lane.between,
+            "steps": [_step(step) for step in lane.steps]}
+
+
+def _step(step: OpenStep) -> Message:
+    return {"step": step.step, "title": step.title, "place": step.place, "status": step.status,
+            "start": _minute(step.start_min), "finish": _minute(step.finish_min),
+            "late": _minute(step.late_min), "events": list(step.events), "is_shared": step.is_shared,
+            "awaits": step.awaits}
+
+
+def _minute(value: float) -> float | None:
+    return round(value, 3) if math.isfinite(value) else None
+
+
+def details(watch: Watch) -> list[Message]:
+    """What follows the chart: findings and margins, the log, the ways home, how old the options are."""
+    plan, ghosts = watch.shown
+    return [notes_of(plan, ghosts), told_log(watch), told_home(watch), told_options(watch)]
+
+
+def told_log(watch: Watch) -> Message:
+    """The log, the latest row first."""
+    egress = watch.plan.egress
+    lines = [_log_line(line, egress) for line in log_lines(watch.log_so_far, egress)]
+    return {"kind": "outside_log", "lines": lines}
+
+
+def _log_line(line: LogLine, egress: datetime) -> Message:
+    pet = "" if line.at is None else pet_label(pet_min(line.at, egress))
+    was = "" if line.was_at is None else pet_label(pet_min(line.was_at, egress))
+    return asdict(line) | {
+        "at": pet, "gmt": "" if line.at is None else gmt_label(line.at), "was_at": was,
+        "corrected_by": list(line.corrected_by), "can_be_corrected": line.event_id != "",
+    }
+
+
+def told_home(watch: Watch) -> Message:
+    """Terminate and abort, called now; or why there is nothing to tell."""
     try:
-        return Plan(plan).options(reorder="normal" if with_orders else None, seconds=_SEARCH_S, cancel=cancel)
+        found = watch.ways_home()
     except ScenarioError as error:
-        return error.words
-    except Exception as error:  # a fault of ours, in a thread that nobody watches: said, and they go on
-        return f"{type(error).__name__}: {error}"
+        return {"kind": "outside_home", "ways": {}, "words": str(error.problems["problem"].iloc[0])}
+    reserve = watch.plan.scenario.settings.limits.return_reserve_min or 0.0
+    return {"kind": "outside_home", "at": pet_label(watch.now_min), "words": "", "ways": {
+        how: {"sequence": _sequence(sequence), "crew": _crew_home(margins, reserve)}
+        for how, (sequence, margins) in found.items()}}
 
 
-def log_for(actuals: object) -> Logbook:
-    """The log to follow: a file or folder, or a table, which is copied and never written back."""
-    return Logbook.of_frame(actuals) if isinstance(actuals, pd.DataFrame) else Logbook.at(str(actuals))
+def _sequence(sequence: Any) -> list[list[str]]:
+    return [[row["who"], row["what"], _whole(row["minutes"]), row["start"], row["finish"]]
+            for row in sequence.to_dict("records")]
+
+
+def _crew_home(margins: Any, reserve: float) -> list[Message]:
+    return [{"who": row["crew"], "place": row["place"], "step": row["step"], "make_safe": row["make_safe"],
+             "safe": _whole(row["safe_min"]), "back": _whole(row["back_min"]),
+             "total": _whole(row["total_min"]), "inside": pet_label(row["inside_min"]),
+             "oxygen": _whole(row["oxygen_margin_min"]), "is_short": row["oxygen_margin_min"] < reserve,
+             "suit": _whole(row["suit_margin_min"]), "first_out": row["first_out"],
+             "is_suit_short": row["suit_margin_min"] < reserve, "reserve": f"{reserve:g}"}
+            for row in margins.to_dict("records")]
+
+
+def _whole(minutes: float) -> str:
+    return f"{minutes:.0f}".replace("-", "−") if math.isfinite(minutes) else "–"
+
+
+def told_options(watch: Watch) -> Message:
+    """The options that were found last, how old they are, and whether others are looked for."""
+    found = watch.options
+    return {"kind": "options", "is_looking": watch.is_looking, "is_old": watch.are_options_old,
+            "at": "" if found is None else pet_label(found.now_min),
+            "rows": [] if found is None else _options(found, watch.now_min)}
+
+
+def _options(found: Options, now_min: float) -> list[Message]:
+    rows = []
+    for number, row in enumerate(found.table.to_dict("records")):
+        until = float(row["open_until_min"])
+        rows.append({
+            "number": number, "words": row["option"], "kind": row["kind"], "end": pet_label(row["end_min"]),
+            "gain": row["gain_min"], "planned": row["planned_margin_min"], "hard": row["hard_margin_min"],
+            "stops": int(row["new_stops"]), "concerns": int(row["new_concerns"]),
+            "until": pet_label(until) if math.isfinite(until) else "",
+            "left": _minute(until - now_min), "must_by": pet_label(row["must_by_min"])
+            if math.isfinite(row["must_by_min"]) else "", "can_be_taken": any(row["decide"].values()),
+            "moves": "; ".join(row["moves"]),
+        })
+    return rows

@@ -14,9 +14,8 @@ from uuid import uuid4
 import pandas as pd
 from IPython.display import publish_display_data
 
-from planning_kit.desk.outside import OutsideDesk
 from planning_kit.explore.session.session import Session
-from planning_kit.explore.watch.log_lines import log_lines
+from planning_kit.explore.watch.log_so_far import log_lines
 from planning_kit.explore.watch.watch import Watch
 from planning_kit.front import Plan
 from planning_kit.inputs.shown_text import html_text, visible
@@ -33,9 +32,9 @@ _LIVE_WORDS = "Workbench (live while the kernel runs); its last state:"
 class Snapshot:
     """The static outputs of one workbench: two, because a page shows one form of each output."""
 
-    def __init__(self, session: Session, outside: OutsideDesk) -> None:
+    def __init__(self, session: Session) -> None:
         """Nothing is shown yet."""
-        self._session, self._outside = session, outside
+        self._session = session
         self._display_ids: tuple[str, ...] = ()
         self._last: tuple[TimedPlan, TimedPlan | None] | None = None
 
@@ -56,7 +55,7 @@ class Snapshot:
 
     def _shown(self) -> tuple[TimedPlan, TimedPlan | None]:
         """The plan, and what its ghosts are; never a preview, which decides nothing."""
-        watch, session = self._outside.following, self._session
+        session, watch = self._session, self._session.following
         return (session.plan, session.baseline) if watch is None else (watch.plan, watch.planned)
 
     def _publish(self, update: bool) -> None:
@@ -71,7 +70,7 @@ class Snapshot:
 
     def tables(self) -> dict[str, Any]:
         """Summary and findings, and outside where the outing stands and the log; every text escaped."""
-        plan, watch = self._shown()[0], self._outside.following
+        plan, watch = self._shown()[0], self._session.following
         summary, found = plan.summary, Plan(plan).findings[_FINDING_COLUMNS].head(_MOST_FINDINGS)
         lines = [f"{item}: {value}" for item, value in summary.itertuples(index=False)]
         lines += [f"{row.severity} {row.check} {row.step}: {row.message}" for row in found.itertuples()]
@@ -84,7 +83,7 @@ class Snapshot:
 
 
 def _log(watch: Watch) -> pd.DataFrame:
-    lines = log_lines(watch.heard, watch.plan.egress)[:_MOST_EVENTS]
+    lines = log_lines(watch.log_so_far, watch.plan.egress)[:_MOST_EVENTS]
     rows = [(line.event_id, "" if line.at is None else f"{line.at:%Y-%m-%dT%H:%M:%SZ}", line.crew, line.event,
              line.step, line.by, line.note, line.problem) for line in lines]
     return pd.DataFrame(rows, columns=["event_id", "at", "crew", "event", "step", "by", "note", "problem"])

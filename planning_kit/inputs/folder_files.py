@@ -33,6 +33,7 @@ _RECORD_FORMAT = 1
 _DIGEST = re.compile("[0-9a-f]{64}")
 _TRIES = 100
 _PAUSE_S = 0.02
+_MOST_BYTES = 1_000_000_000  # of any file that is saved: packs are the largest
 _HOW_TO_GO_ON = f"to go on with the files as they lie, delete the subfolder {STAGE}"
 
 Read = TypeVar("Read")
@@ -83,10 +84,13 @@ class FolderFiles:
             return read_plain(self.folder, name, faults)
         # The staged file first: a save that is under way moves it to its place, never back.
         for folder in (self.folder / STAGE, self.folder):
-            if os.path.lexists(folder / name):
-                data = read_plain(folder, name, faults)
-                if data is None or digest_of(data) == self.expected[name]:
-                    return data
+            found = Faults()
+            data = read_plain(folder, name, found)
+            if data is not None and digest_of(data) == self.expected[name]:
+                return data
+            if data is None and os.path.lexists(folder / name):
+                faults.rows += found.rows
+                return None
         self.has_moved = True
         faults.add(name, None, "", "", "is changed by another program")
         return None
@@ -267,8 +271,12 @@ def whole_set(folder: Path, changes: Iterable[FileChange]) -> dict[str, str]:
     """
     changes = tuple(changes)
     # What is staged is looked at first: a save that is under way moves it to its place meanwhile.
-    staged = {each.name: _digest_in(folder / STAGE, each.name) for each in changes}
-    lying = {each.name: _digest_in(folder, each.name) for each in changes}
+    for each in changes:
+        for path in (folder / STAGE / each.name, folder / each.name):
+            if path.is_symlink() and each.before != each.after:
+                raise _no_record(folder, f"names {each.name}, which is a link: no save writes one")
+    staged = {each.name: digest_in(folder / STAGE, each.name) for each in changes}
+    lying = {each.name: digest_in(folder, each.name) for each in changes}
     waiting = [each for each in changes if each.before != each.after
                and (lying[each.name] == each.before or staged[each.name] == each.after)]
     lost = [each.name for each in waiting if staged[each.name] != each.after != lying[each.name]]
@@ -282,18 +290,29 @@ def whole_set(folder: Path, changes: Iterable[FileChange]) -> dict[str, str]:
     raise _torn(folder, foreign or lost)
 
 
-def _digest_in(folder: Path, name: str) -> str:
-    """The digest of a file as it lies; "" where there is none. Raises `ScenarioError` for no plain file."""
+def digest_in(folder: Path, name: str) -> str:
+    """The digest of a plain file as it lies; "" where there is none.
+
+    Raises `ScenarioError` for anything else: a link that leads out, a folder, a device, a monstrous file.
+    """
     path = place_of(folder, name)
     try:
-        if not stat.S_ISREG(os.lstat(path).st_mode):
-            raise ScenarioError.single("is not a plain file", table=name, value=path)
+        stop_if_not_plain(path, name)
         with path.open("rb") as stream:
             return hashlib.file_digest(stream, "sha256").hexdigest()
     except FileNotFoundError:
         return ""
     except OSError as error:
         raise ScenarioError.single(f"cannot be read: {reason_of(error)}", table=name, value=path) from None
+
+
+def stop_if_not_plain(path: Path, name: str) -> None:
+    """Raise `ScenarioError` where ``path`` is no plain file, or too large for any that is saved here."""
+    found = os.lstat(path)
+    if not stat.S_ISREG(found.st_mode):
+        raise ScenarioError.single("is in the way: it is not a plain file", table=name, value=path)
+    if found.st_size > _MOST_BYTES:
+        raise ScenarioError.single(f"is larger than {_MOST_BYTES:,} bytes", table=name, value=path)
 
 
 def _torn(folder: Path, names: Iterable[str]) -> ScenarioError:

@@ -2,7 +2,8 @@
 
 The lock file lies in the user's state folder under the folder's real path, so that nothing of it shows in the
 folder itself. A lock of a process that died is free again. It keeps apart the sessions of one user on one
-machine: it knows nothing of other users, and a folder on a network drive is not covered.
+machine: it knows nothing of other users; a folder on a network drive, and one that is reached by two real
+paths (a bind mount, a file system that takes two spellings for one name), is not covered.
 """
 
 from __future__ import annotations
@@ -23,9 +24,13 @@ _LONGEST_WAIT_S = 30
 
 
 def state_folder() -> Path:
-    """Where locks and journals are: a folder of the user's, not of the scenario."""
+    """Where locks and journals are: a folder of the user's, not of the scenario.
+
+    A relative one that `STATE_VARIABLE` names counts from the home folder: it is the same from everywhere.
+    """
     if os.environ.get(STATE_VARIABLE):
-        return Path(os.environ[STATE_VARIABLE])
+        named = Path(os.environ[STATE_VARIABLE])
+        return named if named.is_absolute() else Path.home() / named
     if sys.platform == "win32":
         return Path(os.environ.get("LOCALAPPDATA", Path.home() / "AppData" / "Local")) / "planning_kit"
     return Path(os.environ.get("XDG_STATE_HOME", Path.home() / ".local" / "state")) / "planning_kit"

@@ -19,6 +19,12 @@ _CORRECTED = ("crew", "step", "at", "remaining_min", "metabolic_w")
 
 def with_corrections(rows: list[Row], faults: Faults) -> list[Row]:
     """The events with their corrections put in, without those that were withdrawn."""
+    return [now for row, now in zip(rows, settled_rows(rows, faults), strict=True)
+            if now is not None and row.text("event") != CORRECT]
+
+
+def settled_rows(rows: Sequence[Row], faults: Faults) -> list[Row | None]:
+    """Every row with the corrections of it put in, a correction's too; None where it was withdrawn."""
     by_id = _by_id(rows, faults)
     of_row: dict[int, list[Row]] = {}
     for row in rows:
@@ -33,11 +39,10 @@ def with_corrections(rows: list[Row], faults: Faults) -> list[Row]:
     settled: dict[int, Row | None] = {}
     for row in sorted(rows, key=lambda row: -row.number):  # a correction stands below what it corrects
         settled[id(row)] = _settled(row, [settled[id(each)] for each in of_row.get(row.number, ())])
-    plain = (settled[id(row)] for row in rows if row.text("event") != CORRECT)
-    return [row for row in plain if row is not None]
+    return [settled[id(row)] for row in rows]
 
 
-def _by_id(rows: list[Row], faults: Faults) -> dict[str, Row]:
+def _by_id(rows: Sequence[Row], faults: Faults) -> dict[str, Row]:
     by_id: dict[str, Row] = {}
     for row in rows:
         name = row.text("event_id")

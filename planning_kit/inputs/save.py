@@ -11,7 +11,7 @@ from __future__ import annotations
 import contextlib
 import os
 import stat
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
 from planning_kit.inputs import format as fmt
@@ -21,11 +21,13 @@ from planning_kit.inputs.folder_files import (
     STAGE,
     FileChange,
     changes_in,
+    digest_in,
     digest_of,
     place_of,
     reason_of,
     record_bytes,
     record_of,
+    stop_if_not_plain,
     whole_set,
 )
 from planning_kit.inputs.locks import locked
@@ -73,11 +75,12 @@ def write_whole(folder: Path, files: Mapping[str, bytes], known: Mapping[str, st
     elif not folder.is_dir():
         raise ScenarioError.single("is not a folder; choose another name", value=folder)
     try:
-        before = _on_disk(folder, files)
+        before = _on_disk(folder, {*files, *(known or ())})
         if known is not None:
             _stop_on_conflict(folder, before, files, known)
         changes = [FileChange(name, digest_of(before[name]) if name in before else "", digest_of(data))
                    for name, data in files.items()]
+        _stop_at_links(folder, changes)
         if any(each.before != each.after for each in changes):
             _commit(folder, files, changes)
             _move_to_places(folder, changes, before)
@@ -93,13 +96,13 @@ def write_whole(folder: Path, files: Mapping[str, bytes], known: Mapping[str, st
 def _commit(folder: Path, files: Mapping[str, bytes], changes: list[FileChange]) -> None:
     """Stage what changes and write the record: from its last line on the new set counts."""
     stage = folder / STAGE
-    stage.mkdir()
+    stage.mkdir(exist_ok=True)
     try:
         for each in changes:
             if each.before != each.after:
                 write_flushed(stage / each.name, files[each.name])
                 if each.before:
-                    os.chmod(stage / each.name, stat.S_IMODE(place_of(folder, each.name).stat().st_mode))
+                    os.chmod(stage / each.name, stat.S_IMODE((folder / each.name).stat().st_mode))
         write_flushed(stage / f".{RECORD}", record_of(changes))
         flush_folder(stage)
         flush_folder(folder)
@@ -116,7 +119,7 @@ def _move_to_places(folder: Path, changes: list[FileChange], before: Mapping[str
     try:
         for each in changes:
             if each.before != each.after:
-                os.replace(folder / STAGE / each.name, place_of(folder, each.name))
+                os.replace(folder / STAGE / each.name, folder / each.name)
                 moved.append(each.name)
     except OSError as error:
         try:
@@ -126,6 +129,7 @@ def _move_to_places(folder: Path, changes: list[FileChange], before: Mapping[str
                 f"was saved, but not every file could take its place: {reason_of(error)}. What was saved is "
                 "read from the folder all the same; the next save puts the files in place",
                 value=folder) from error
+        _clear(folder)
         raise
     flush_folder(folder)
     _clear(folder)
@@ -134,7 +138,7 @@ def _move_to_places(folder: Path, changes: list[FileChange], before: Mapping[str
 def _go_back(folder: Path, moved: list[str], before: Mapping[str, bytes]) -> None:
     """Put the old files back, the new ones staged first: the new set is whole until the record goes."""
     for name in moved:
-        place = place_of(folder, name)
+        place = folder / name
         write_flushed(folder / STAGE / name, place.read_bytes())
         if name in before:
             write_flushed(folder / STAGE / f".{name}", before[name])
@@ -142,43 +146,57 @@ def _go_back(folder: Path, moved: list[str], before: Mapping[str, bytes]) -> Non
             os.replace(folder / STAGE / f".{name}", place)
         else:
             place.unlink()
-    _clear(folder)
+    flush_folder(folder)
+    (folder / STAGE / RECORD).unlink()
 
 
 def _finish_interrupted(folder: Path) -> None:
     """Put the set that an interrupted save left whole in its place, and delete what else it left."""
     record = record_bytes(folder)
     if record is not None:
-        expected = whole_set(folder, changes_in(record, folder))
-        for name, digest in expected.items():
-            staged = folder / STAGE / name
-            if digest and os.path.lexists(staged) and digest_of(staged.read_bytes()) == digest:
-                os.replace(staged, place_of(folder, name))
+        for name, digest in whole_set(folder, changes_in(record, folder)).items():
+            if digest and digest_in(folder / STAGE, name) == digest:
+                os.replace(folder / STAGE / name, folder / name)
         flush_folder(folder)
     if os.path.lexists(folder / STAGE):
         _clear(folder)
 
 
 def _clear(folder: Path) -> None:
-    """Delete the stage, its record first: from then on the files count as they lie."""
+    """Delete the stage, its record first: from then on the files count as they lie.
+
+    All is in its place before: what cannot be deleted does no harm, and the next save tries again. What is
+    not ours (a subfolder) stays.
+    """
     stage = folder / STAGE
-    (stage / RECORD).unlink(missing_ok=True)
-    flush_folder(stage)
-    for path in stage.iterdir():
-        path.unlink()
-    stage.rmdir()
+    with contextlib.suppress(OSError):
+        (stage / RECORD).unlink(missing_ok=True)
+        flush_folder(stage)
+        for path in stage.iterdir():
+            if not path.is_dir() or path.is_symlink():
+                path.unlink()
+        stage.rmdir()
 
 
-def _on_disk(folder: Path, files: Mapping[str, bytes]) -> dict[str, bytes]:
-    """Bytes of the files of the format that are in ``folder``, and of those to be written."""
+def _on_disk(folder: Path, names: Iterable[str]) -> dict[str, bytes]:
+    """Bytes of the files of the format that are in ``folder``, and of ``names``."""
     found = {}
-    for name in {fmt.SCENARIO_FILE, *(table.file for table in fmt.TABLES), *files}:
+    for name in {fmt.SCENARIO_FILE, *(table.file for table in fmt.TABLES), *names}:
         path = place_of(folder, name)
         if os.path.lexists(path):
-            if not path.is_file():
-                raise ScenarioError.single("is in the way: it is not a plain file", table=name, value=path)
+            stop_if_not_plain(path, name)
             found[name] = path.read_bytes()
     return found
+
+
+def _stop_at_links(folder: Path, changes: Iterable[FileChange]) -> None:
+    """A link is not written through: what it leads to may be another file of the same save."""
+    faults = Faults()
+    for each in changes:
+        if each.before != each.after and (folder / each.name).is_symlink():
+            faults.add(each.name, None, "", "", "is a link, and only plain files are written; put the file "
+                       "itself there. Nothing was changed")
+    faults.stop_if_any()
 
 
 def _stop_on_conflict(folder: Path, before: Mapping[str, bytes], files: Mapping[str, bytes],

@@ -201,7 +201,7 @@ class Scenario:
         when files of a scenario are there), `ScenarioError` when it cannot be written. Nothing changed then.
         """
         target = self.folder if folder is None else Path(folder).absolute()
-        known = self.on_disk if _same_folder(target, self.folder) else {}
+        known = self.on_disk if folder is None or _same_folder(target, self.folder) else {}
         files = self.checked.source.files()
         save_files(target, files, known)
         digests = FrozenMapping({name: digest_of(data) for name, data in files.items()})

@@ -17,7 +17,7 @@ import pandas as pd
 import tomlkit
 
 from planning_kit.inputs.faults import Faults, ScenarioError
-from planning_kit.inputs.folder_files import digest_of, folder_is_there, read_settled
+from planning_kit.inputs.folder_files import FolderFiles, digest_of, folder_is_there, read_settled
 from planning_kit.inputs.format import SIGN_OFFS_FILE, most_bytes
 from planning_kit.inputs.save import write_whole, writing
 from planning_kit.inputs.scenario import Scenario
@@ -65,17 +65,22 @@ def reviews(scenario: Scenario) -> pd.DataFrame:
     """
     rows = [(entry["kind"], entry["by"], entry["at"], entry["about"], entry["words"],
              CURRENT if entry["digest"] == scenario.digest else STALE, entry["digest"])
-            for entry in _entries(_on_disk(scenario))]
+            for entry in _entries(_on_disk(scenario) or b"")]
     return TextTable(rows, columns=REVIEW_COLUMNS)
 
 
-def _on_disk(scenario: Scenario) -> bytes:
+def _on_disk(scenario: Scenario) -> bytes | None:
+    """The file as it is; None where there is none."""
     if not folder_is_there(scenario.folder):
-        return b""
-    faults = Faults()
-    data = read_settled(scenario.folder, lambda files: files.read_if_there(SIGN_OFFS_FILE, faults))
+        return None
+
+    def read(files: FolderFiles) -> tuple[bytes | None, Faults]:
+        faults = Faults()
+        return files.read_if_there(SIGN_OFFS_FILE, faults), faults
+
+    data, faults = read_settled(scenario.folder, read)
     faults.stop_if_any()
-    return data or b""
+    return data
 
 
 def _entries(data: bytes) -> list[Mapping[str, str]]:
@@ -139,12 +144,12 @@ def _add(scenario: Scenario, kind: str, by: str, words: str, about: str,
     added = "\n[[review]]\n" + tomlkit.dumps(entry)
     with writing(scenario.folder):
         before = _on_disk(scenario)
-        _entries(before)  # a file that cannot be read is not added to
+        _entries(before or b"")  # a file that cannot be read is not added to
         data = (before or _HEADER.encode()) + added.encode()
         _entries(data)
         if len(data) > most_bytes(SIGN_OFFS_FILE):
             raise ScenarioError.single("is full; move it away to begin another", table=SIGN_OFFS_FILE)
-        known = {**scenario.on_disk, **({SIGN_OFFS_FILE: digest_of(before)} if before else {})}
+        known = {**scenario.on_disk, **({} if before is None else {SIGN_OFFS_FILE: digest_of(before)})}
         # The scenario's own files go along: they are as on disk, or someone changed them (a conflict).
         write_whole(scenario.folder, {**scenario.checked.source.files(), SIGN_OFFS_FILE: data}, known)
     return reviews(scenario)

@@ -207,7 +207,7 @@ def save(him: Planner) -> None:
 
 
 def another_saves(him: Planner) -> None:
-    other = Session(pk.load_scenario(him.folder), pk.time_plan)
+    other = Session(pk.load_scenario(him.folder))
     helper = Planner(other, him.place, him.dice)
     for act in him.dice.choices([type_cells, minutes, move, add], k=4):
         quietly(act, helper)
@@ -217,7 +217,7 @@ def another_saves(him: Planner) -> None:
 
 def another_leaves(him: Planner) -> None:
     """Another session ends without a save, or is open still; its work is taken up, and it has it still."""
-    other = Session(pk.load_scenario(him.folder), pk.time_plan)
+    other = Session(pk.load_scenario(him.folder))
     try:
         quietly(type_cells, Planner(other, him.place, him.dice))
         other.keep_version("of another")
@@ -298,9 +298,9 @@ def quietly(act: Callable[[Planner], None], him: Planner) -> None:
 def all_is_told(him: Planner) -> None:
     """A page can be told whatever the state is."""
     session = him.session
-    json.dumps(messages.everything(session, 0))
-    json.dumps(messages.notes_of(session.plan, session.ghosts[1], 0))
-    json.dumps(messages.patch(session, session.versions[AS_LOADED], None, 0))
+    json.dumps(messages.everything(session))
+    json.dumps(messages.notes_of(session.plan, session.ghosts[1]))
+    json.dumps(messages.patch(session, session.versions[AS_LOADED], with_chart=True))
 
 
 def journal_gives_it_back(him: Planner) -> None:
@@ -331,7 +331,7 @@ def soak(source: Path, place: Path, edits: int, seed: int) -> Planner:
     """One session of so many edits on a copy of a scenario. Raises what fails, with a note of where."""
     folder = Path(shutil.copytree(source, place / "outing"))
     plans = plans_alive()
-    him = Planner(Session(pk.load_scenario(folder), pk.time_plan), place, random.Random(seed))
+    him = Planner(Session(pk.load_scenario(folder)), place, random.Random(seed))
     watch_history(him)
     for number in range(edits):
         # A planner mends what is marked before going on, more often than not.
@@ -361,7 +361,7 @@ def soak(source: Path, place: Path, edits: int, seed: int) -> Planner:
 
 def bytes_an_edit(source: Path, place: Path, edits: int) -> float:
     """What each typed cell takes in memory, in a session that does nothing else."""
-    session = Session(pk.load_scenario(shutil.copytree(source, place / "outing")), pk.time_plan)
+    session = Session(pk.load_scenario(shutil.copytree(source, place / "outing")))
     lines = [line.id for line in session.draft["steps"].lines]
 
     def typed(number: int) -> None:

@@ -25,8 +25,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 import planning_kit as pk
+from planning_kit.explore.long_question import Progress
 from planning_kit.explore.propose.proposals import Proposals
-from planning_kit.explore.propose.search import Progress
 from tests.explore.propose.outings import SCENARIOS, half_a_day, outing_of
 
 EFFORT = 2.0

@@ -16,7 +16,9 @@ import pytest
 import planning_kit as pk
 from planning_kit.inputs import save
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
-from planning_kit.inputs.folder_files import RECORD, STAGE, digest_of
+from planning_kit.inputs.folder_files import RECORD, STAGE, FileChange, digest_of, record_of
+from planning_kit.inputs.locks import STATE_VARIABLE, state_folder
+from planning_kit.inputs.save import _move_to_places
 from planning_kit.inputs.scenario import Scenario, load_scenario
 from tests.inputs.small_folder import TABLES, small_files, write_small
 
@@ -138,14 +140,42 @@ def test_a_scenario_follows_its_save(small: Scenario, folder: Path, tmp_path: Pa
     assert load_scenario(folder) == small
 
 
-def test_links_within_the_folder_and_modes_stay(small: Scenario, folder: Path) -> None:
-    (folder / "steps.csv").rename(folder / "real.csv")
-    (folder / "steps.csv").symlink_to(folder / "real.csv")
-    (folder / "real.csv").chmod(0o640)
+def test_modes_stay(small: Scenario, folder: Path) -> None:
+    (folder / "steps.csv").chmod(0o640)
     longer(small).save()
-    assert (folder / "steps.csv").is_symlink()
-    assert b",6.5," in (folder / "real.csv").read_bytes()
-    assert (folder / "real.csv").stat().st_mode & 0o777 == 0o640
+    assert (folder / "steps.csv").stat().st_mode & 0o777 == 0o640
+
+
+def test_a_link_within_the_folder_is_read_and_not_written(small: Scenario, folder: Path) -> None:
+    (folder / "steps.csv").rename(folder / "real.csv")
+    (folder / "steps.csv").symlink_to("real.csv")
+    before = files_in(folder)
+    assert load_scenario(folder) == small
+    assert small.with_settings({"title": "Another"}).save() == load_scenario(folder)
+    with pytest.raises(ScenarioError, match=r"steps\.csv: is a link, and only plain files are written"):
+        longer(load_scenario(folder)).save()
+    assert files_in(folder)["real.csv"] == before["real.csv"]
+
+
+def test_a_sign_off_is_not_written_through_a_link(small: Scenario, folder: Path) -> None:
+    (folder / "sign_offs.toml").symlink_to("scenario.toml")
+    before = files_in(folder)
+    with pytest.raises(ScenarioError):
+        pk.sign_off(load_scenario(folder), "A")
+    assert files_in(folder) == before
+
+
+def test_an_empty_file_of_sign_offs_takes_the_first(small: Scenario, folder: Path) -> None:
+    (folder / "sign_offs.toml").touch()
+    assert pk.sign_off(small, "A")["by"].tolist() == ["A"]
+
+
+def test_a_folder_that_is_gone_does_not_come_back(small: Scenario, folder: Path, tmp_path: Path) -> None:
+    folder.rename(tmp_path / "moved")
+    with pytest.raises(SaveConflict, match="was deleted on disk"):
+        longer(small).save()
+    assert not folder.exists()
+    longer(small).save(folder)  # where it is asked for by name
 
 
 def test_a_link_out_of_the_folder_is_neither_read_nor_written(small: Scenario, folder: Path,
@@ -206,8 +236,6 @@ def test_a_failing_disk_changes_nothing(small: Scenario, folder: Path, monkeypat
             raise OSError(28, "No space left on device")
         return true_call(*args)
 
-    (folder / "steps.csv").rename(folder / "real.csv")
-    (folder / "steps.csv").symlink_to("real.csv")
     before = files_in(folder)
     monkeypatch.setattr(save.os, call, failing)
     with pytest.raises(ScenarioError, match="No space left on device; nothing was changed"):
@@ -377,7 +405,7 @@ def test_a_staged_link_out_of_the_folder_is_not_read(small: Scenario, folder: Pa
     (folder / STAGE / "crew.csv").symlink_to(secret)
     files = {"crew.csv": [digest_of((folder / "crew.csv").read_bytes()), digest_of(b"mine")]}
     (folder / STAGE / RECORD).write_text(json.dumps({"format": 1, "save": "x", "files": files}))
-    with pytest.raises(ScenarioError, match="leads out of its folder"):
+    with pytest.raises(ScenarioError, match="which is a link"):
         load_scenario(folder)
 
 
@@ -425,6 +453,64 @@ def test_a_reader_never_sees_two_saves_mixed(small: Scenario, folder: Path) -> N
         seen.add(found.digest)
     writer.join()
     assert len(seen) == 2, "both were met, so a mix would have been too"
+
+
+@pytest.mark.parametrize("what", ["mkdir", "rmdir", "unlink"])
+def test_where_only_the_clearing_up_fails_the_save_is_done(small: Scenario, folder: Path, what: str,
+                                                           monkeypatch: pytest.MonkeyPatch) -> None:
+    def failing(*_: object, **__: object) -> None:
+        raise OSError(39, "Directory not empty")
+
+    new = two_files(small)
+    with monkeypatch.context() as patch:
+        if what == "mkdir":  # something else makes a folder in the stage
+            patch.setattr(save, "_move_to_places", lambda *given: (
+                (folder / STAGE / "other").mkdir(), _move_to_places(*given)))
+        else:
+            patch.setattr(Path, what, failing)
+        saved = new.save()
+    assert load_scenario(folder) == new
+    assert load_scenario(longer(saved, 7.5).save().folder) == longer(saved, 7.5)
+
+
+def test_a_strange_folder_in_the_stage_stops_no_save(small: Scenario, folder: Path) -> None:
+    (folder / STAGE / ".ipynb_checkpoints").mkdir(parents=True)
+    assert longer(small).save() == load_scenario(folder)
+    assert (folder / STAGE / ".ipynb_checkpoints").exists(), "what is not ours stays"
+
+
+@pytest.mark.parametrize("staged", [True, False])
+def test_a_record_about_a_link_is_a_fault(small: Scenario, folder: Path, staged: bool) -> None:
+    old, new = (folder / "tasks.csv").read_bytes(), (folder / "tasks.csv").read_bytes() + b"\n"
+    (folder / STAGE).mkdir()
+    (folder / STAGE / ("x" if staged else "tasks.csv")).write_bytes(new)
+    if staged:
+        (folder / STAGE / "tasks.csv").symlink_to("x")
+    else:
+        (folder / "tasks.csv").rename(folder / "y.csv")
+        (folder / "tasks.csv").symlink_to("y.csv")
+    change = FileChange("tasks.csv", digest_of(old), digest_of(new))
+    (folder / STAGE / RECORD).write_bytes(record_of([change]))
+    before = tree_of(folder)
+    for use in (lambda: load_scenario(folder), small.save, lambda: pk.sign_off(small, "A")):
+        with pytest.raises(ScenarioError, match="which is a link"):
+            use()
+    assert tree_of(folder) == before
+
+
+def test_monstrous_files_are_faults(small: Scenario, folder: Path) -> None:
+    with (folder / "actors.csv").open("wb") as stream:
+        stream.truncate(64 * 10**9)  # a hole: it takes no room on the disk
+    for use in (lambda: load_scenario(folder), longer(small).save):
+        with pytest.raises(ScenarioError, match="larger than"):
+            use()
+
+
+def test_a_state_folder_is_the_same_from_everywhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(STATE_VARIABLE, "state")
+    found = state_folder()
+    monkeypatch.chdir(tmp_path)
+    assert state_folder() == found
 
 
 def tree_of(folder: Path) -> dict[str, tuple[bytes, int]]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from math import inf
 
+from planning_kit.explore.long_question import Progress
 from planning_kit.explore.propose.choice import Choice
 from planning_kit.explore.propose.clash import find_clash
 from planning_kit.explore.propose.judge import Judge, only_what_matters
@@ -14,7 +15,7 @@ from planning_kit.explore.propose.moves import tell_moves
 from planning_kit.explore.propose.problem import Freedom
 from planning_kit.explore.propose.proposals import Proposal, Proposals
 from planning_kit.explore.propose.rebuild import Rebuilt
-from planning_kit.explore.propose.search import Budget, Progress
+from planning_kit.explore.propose.search import Budget
 from planning_kit.explore.propose.stages import Found, best_order
 from planning_kit.explore.propose.work import BY_RUNS, BY_STEPS
 from planning_kit.inputs.arguments import is_number

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 
 from ortools.sat.python import cp_model
 
+from planning_kit.explore.long_question import Progress
 from planning_kit.explore.propose.choice import Choice, hints_for
 from planning_kit.explore.propose.model import OrderModel
 from planning_kit.explore.propose.problem import Problem
@@ -28,20 +29,6 @@ _GRACE_S = 2.0
 """What completing an order that was found may take after the clock has run out."""
 TASKS, FINISH = "tasks", "finish"
 FOUND = (cp_model.OPTIMAL, cp_model.FEASIBLE)
-
-
-@dataclass(frozen=True)
-class Progress:
-    """Where a search stands: what is being improved, tasks or finish, and the seconds it has taken.
-
-    ``best_min`` and ``bound_min`` are the outing's length so far and the least it can be (minutes); NaN for
-    tasks.
-    """
-
-    doing: str
-    best_min: float
-    bound_min: float
-    elapsed_s: float
 
 
 @dataclass
@@ -70,9 +57,10 @@ class Budget:
         return self.cut_short
 
     def tell(self, doing: str, best_min: float = float("nan"), bound_min: float = float("nan")) -> None:
-        """Report progress to whoever asked for it."""
+        """Report progress to whoever asked for it: what is being improved, tasks or finish."""
         if self.progress is not None:
-            self.progress(Progress(doing, best_min, bound_min, time.monotonic() - self.begun))
+            self.progress(Progress(doing, time.monotonic() - self.begun, best_min=best_min,
+                                   bound_min=bound_min))
 
 
 @dataclass(frozen=True)

@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from planning_kit.explore.long_question import LongQuestion
 from planning_kit.explore.odds.odds import Odds, odds
 from planning_kit.explore.odds.sampling import chunk_sizes
 from planning_kit.explore.odds.study import Study, Tally, joined, run_chunk
 from planning_kit.explore.propose.proposals import ODDS_SAMPLES, Proposal, Proposals
 from planning_kit.explore.propose.propose import search_orders
-from planning_kit.explore.propose.search import TASKS
-from planning_kit.explore.propose.search import Progress as SearchProgress
+from planning_kit.explore.session.draft import Draft
 from planning_kit.explore.session.editing import Editing
 from planning_kit.explore.session.egress import EGRESS
-from planning_kit.explore.session.long_work import LongWork
+from planning_kit.explore.session.settings_sheet import KEY, SETTINGS, VALUE
+from planning_kit.explore.session.sheet import Cell, with_cells
 from planning_kit.explore.sweeping.sweep import sweep_egress
-from planning_kit.inputs.times import pet_label
 from planning_kit.plan.timed import TimedPlan
 
 SWEEP, ODDS, ORDER = "sweep", "odds", "order"
@@ -46,67 +45,71 @@ class Orders:
     odds: tuple[Odds, ...]
 
 
-def about_every_egress(editing: Editing) -> LongWork:
+def about_every_egress(editing: Editing) -> LongQuestion:
     """The same work at every 5 minutes of the range of egress times."""
     first, last = editing.egress_range()
     scenario = editing.scenario
 
-    def do(work: LongWork) -> list[Tried]:
+    def answer(question: LongQuestion) -> list[Tried]:
         count = int((last - first).total_seconds() // (60 * _SWEEP_EVERY_MIN)) + 1
         found: list[Tried] = []
-        while len(found) < count and not work.is_stopping:
+        while len(found) < count and not question.is_stopping:
             moment = first + timedelta(minutes=_SWEEP_EVERY_MIN * len(found))
             row = sweep_egress(scenario, moment, moment, 1).iloc[0]
             found.append(Tried(moment, float(row["hard_margin_min"]), str(row["reason"])))
-            work.tell(len(found) / count, f"{len(found)} of {count}", found[-1])
+            question.tell(f"{len(found)} of {count}", len(found) / count, found[-1])
         return found
 
-    return LongWork(SWEEP, editing.draft, editing.plan, do, free=(EGRESS,))
+    return LongQuestion(SWEEP, answer, _is_same(editing, free=(EGRESS,)))
 
 
-def about_the_odds(editing: Editing) -> LongWork:
+def about_the_odds(editing: Editing) -> LongQuestion:
     """How likely the plan is to fit, its windows to be caught, and when it ends."""
     plan = editing.plan
 
-    def do(work: LongWork) -> Odds | None:
+    def answer(question: LongQuestion) -> Odds | None:
         study, sizes, parts = Study.of(plan, _SEED), chunk_sizes(_SAMPLES), list[Tally]()
         for chunk, size in enumerate(sizes):
-            work.tell(len(parts) / len(sizes), f"{sum(sizes[:chunk]):,} of {_SAMPLES:,} samples")
-            if work.is_stopping:
+            question.tell(f"{sum(sizes[:chunk]):,} of {_SAMPLES:,} samples", chunk / len(sizes))
+            if question.is_stopping:
                 return None
             parts.append(run_chunk(study, chunk, size))
         return Odds(plan, study, joined(parts))
 
-    return LongWork(ODDS, editing.draft, plan, do)
+    return LongQuestion(ODDS, answer, _is_same(editing))
 
 
-def about_a_better_order(editing: Editing) -> LongWork:
+def about_a_better_order(editing: Editing) -> LongQuestion:
     """Better orders of the same work, with their odds; each can be taken into the draft."""
     plan = editing.plan
 
-    def do(work: LongWork) -> Orders | None:
-        said = search_orders(plan.scenario, seconds=_SEARCH_SECONDS, cancel=lambda: work.is_stopping,
-                              progress=lambda step: work.tell(math.nan, _search_words(step)))
+    def answer(question: LongQuestion) -> Orders | None:
+        said = search_orders(plan.scenario, seconds=_SEARCH_SECONDS, progress=question.report,
+                             cancel=lambda: question.is_stopping)
         # With another egress allowed the search may find the same order again.
         found = tuple({each.scenario.digest: each for each in reversed(said.found)}.values())[::-1]
-        if work.is_stopping and not found:
+        if question.is_stopping and not found:
             return None
-        work.tell(math.nan, "odds of what was found")
+        question.tell("odds of what was found")
         chances = tuple(odds(each, ODDS_SAMPLES) for each in (plan, *(order.plan for order in found)))
         return Orders(said, found, chances[0], chances[1:])
 
-    return LongWork(ORDER, editing.draft, plan, do)
+    return LongQuestion(ORDER, answer, _is_same(editing))
 
 
-def _search_words(step: SearchProgress) -> str:
-    took = f"{step.elapsed_s:.0f} s"
-    if step.doing == TASKS:
-        return f"which tasks fit, {took}"
-    if math.isfinite(step.best_min):
-        return f"best so far {pet_label(step.best_min)}, at least {pet_label(step.bound_min)}, {took}"
-    return f"searching, {took}"
+def _is_same(editing: Editing, free: Collection[str] = ()) -> Callable[[], bool]:
+    """Whether the draft says what it says now; ``free`` are settings that an answer does not depend on."""
+    asked = _without(editing.draft, free)
+    return lambda: asked.says_the_same_as(_without(editing.draft, free))
 
 
-QUESTIONS: Mapping[str, Callable[[Editing], LongWork]] = {
+def _without(draft: Draft, keys: Collection[str]) -> Draft:
+    sheet = draft[SETTINGS]
+    at = sheet.columns.index(KEY)
+    cells: dict[Cell, str] = {(line.id, VALUE): "" for line in sheet.lines if line.cells[at] in keys}
+    return draft.with_sheet(with_cells(sheet, cells)) if cells else draft
+
+
+QUESTIONS: Mapping[str, Callable[[Editing], LongQuestion]] = {
     SWEEP: about_every_egress, ODDS: about_the_odds, ORDER: about_a_better_order,
 }

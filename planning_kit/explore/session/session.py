@@ -1,6 +1,7 @@
 """The controller of the workbench: the edits of a draft, its named versions, and its files.
 
-It knows no widget. A view asks it to do something, then reads ``draft``, ``verdict`` and ``plan``.
+It knows no widget. A view asks it to do something, then reads ``draft``, ``verdict`` and ``plan``. An
+outing that was followed stays in ``watch`` while the session plans.
 """
 
 from __future__ import annotations
@@ -13,15 +14,16 @@ from pathlib import Path
 import pandas as pd
 
 from planning_kit.explore.comparing.compare import compare
+from planning_kit.explore.long_question import LongQuestion
 from planning_kit.explore.propose.proposals import Proposal
 from planning_kit.explore.session.conflicts import both_sides, differences
 from planning_kit.explore.session.draft import Draft, draft_of, scenario_of
 from planning_kit.explore.session.editing import Editing
 from planning_kit.explore.session.journal import Journal, Unsaved, delete_left
-from planning_kit.explore.session.long_work import LongWork
 from planning_kit.explore.session.merge import Merge, Where, merged, same_lines
 from planning_kit.explore.session.origins import Origin
 from planning_kit.explore.session.questions import ORDER, QUESTIONS
+from planning_kit.explore.watch.watch import Watch
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.folder_files import holds_something
 from planning_kit.inputs.scenario import Scenario
@@ -45,12 +47,24 @@ class Session(Editing):
         self.baseline: TimedPlan | None = None
         self.journal = Journal(scenario.folder)
         self._restored: Draft | None = None
-        self.works: dict[str, LongWork] = {}
+        self.asked: dict[str, LongQuestion] = {}
         self.preview: Proposal[TimedPlan] | None = None
+        self.watch: Watch | None = None
+        self.is_outside = False
+
+    @property
+    def following(self) -> Watch | None:
+        """The outing that is followed (see `going_outside`); None while planning."""
+        return self.watch if self.is_outside else None
+
+    @property
+    def current_plan(self) -> TimedPlan:
+        """The last good plan; outside, the plan re-timed at the last tick."""
+        return self.plan if self.following is None else self.following.plan
 
     # Long questions, and orders proposed
 
-    def ask(self, question: str) -> LongWork:
+    def ask(self, question: str) -> LongQuestion:
         """Ask a long question (`QUESTIONS`) about the plan as it is: to be run, and stopped, by whoever asks.
 
         One of the same kind that still runs is stopped. Raises `ScenarioError` for no such question.
@@ -60,27 +74,27 @@ class Session(Editing):
         self.stop(question)
         if question == ORDER:
             self.preview = None
-        self.works[question] = QUESTIONS[question](self)
-        return self.works[question]
+        self.asked[question] = QUESTIONS[question](self)
+        return self.asked[question]
 
     def stop(self, question: str) -> None:
         """Stop a long question, if one of the kind is running."""
-        if question in self.works:
-            self.works[question].stop()
+        if question in self.asked:
+            self.asked[question].stop()
 
     def is_old(self, question: str) -> bool:
         """Whether the draft has changed since that question was asked."""
-        return question in self.works and not self.works[question].is_about(self.draft)
+        return question in self.asked and self.asked[question].is_old
 
     def proposal(self, number: int) -> Proposal[TimedPlan]:
         """One of the better orders found last. Raises `ScenarioError` where there is none, or an old one."""
-        work = self.works.get(ORDER)
-        if work is None or work.result is None or not 0 <= number < len(work.result.found):
+        asked = self.asked.get(ORDER)
+        if asked is None or asked.result is None or not 0 <= number < len(asked.result.found):
             raise ScenarioError.single("there is no such proposal", column="order", value=number)
         if self.is_old(ORDER):
             raise ScenarioError.single("the plan was edited since this order was found: search again",
                                        column="order", value=number)
-        found: Proposal[TimedPlan] = work.result.found[number]
+        found: Proposal[TimedPlan] = asked.result.found[number]
         return found
 
     def show_proposal(self, number: int | None) -> None:

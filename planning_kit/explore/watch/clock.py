@@ -11,13 +11,15 @@ from datetime import UTC, datetime, timedelta
 
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.log_format import parse_when
-from planning_kit.inputs.times import moment_at
+from planning_kit.inputs.times import moment_at, pet_min
+from planning_kit.plan.timed import TimedPlan
 
 WALL, RUNNING, HELD = "wall", "running", "held"
 CLOCK_KINDS = (WALL, RUNNING, HELD)
 
 _UTC_TIME = re.compile(r"([01]?[0-9]|2[0-3]):([0-5][0-9])(?::([0-5][0-9]))?\s*[zZ]")
 _GMT_TIME = re.compile(r"([0-9]{3})/([01][0-9]|2[0-3]):([0-5][0-9])(?::([0-5][0-9]))?\s*[zZ]?")
+_DAY_MIN = 24 * 60.0
 _HALF_DAY = timedelta(hours=12)
 
 
@@ -48,6 +50,11 @@ class Clock:
     def is_by_hand(self) -> bool:
         """Whether now is something else than the wall clock's time."""
         return self.kind != WALL
+
+
+def is_in_outing(moment: datetime, plan: TimedPlan) -> bool:
+    """Whether a moment lies in the outing of a plan, or in the day before its egress."""
+    return -_DAY_MIN <= pet_min(moment, plan.egress) <= plan.horizon_min
 
 
 def typed_moment(text: str, egress: datetime, near: datetime) -> datetime:

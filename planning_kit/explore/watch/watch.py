@@ -12,15 +12,26 @@ from datetime import datetime, timedelta
 
 import pandas as pd
 
+from planning_kit.explore.long_question import LongQuestion
+from planning_kit.explore.propose.propose import read_effort
+from planning_kit.explore.propose.search import Budget
 from planning_kit.explore.retime.deciding import Decision, decide
 from planning_kit.explore.retime.effort import keeping_times
 from planning_kit.explore.retime.going_home import ABORT, TERMINATE, going_home, home_now
+from planning_kit.explore.retime.options import options_table
 from planning_kit.explore.retime.retiming import retime_plan
-from planning_kit.explore.watch.clock import CLOCK_KINDS, HELD, WALL, Clock, typed_moment, utc_now
-from planning_kit.explore.watch.entry import Entry, Refused, refused, write
-from planning_kit.explore.watch.hearing import Heard, LogFault, heard, without_rates
-from planning_kit.explore.watch.lanes import LaneNow, lanes_now
-from planning_kit.explore.watch.logbook import Logbook
+from planning_kit.explore.watch.clock import (
+    CLOCK_KINDS,
+    HELD,
+    WALL,
+    Clock,
+    is_in_outing,
+    typed_moment,
+    utc_now,
+)
+from planning_kit.explore.watch.log_so_far import LogSoFar, log_faults, log_so_far, without_rates
+from planning_kit.explore.watch.logbook import Entry, Logbook, Refused, refused, write
+from planning_kit.explore.watch.open_steps import LaneNow, lanes_now
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log import Actuals
@@ -31,12 +42,12 @@ from planning_kit.inputs.times import moment_at, pet_min
 from planning_kit.plan.timed import Outside, TimedPlan
 from planning_kit.plan.whereabouts import Whereabouts
 
-_EARLIEST_MIN = -24 * 60.0  # before egress; farther off, a clock is of another day
+_SEARCH_S = 5.0
 
 
 @dataclass(frozen=True)
 class Preview:
-    """An option that is looked at, not decided: its words, the arguments of ``decide``, and its plan."""
+    """An option that is looked at, not decided: its words, what it would decide, and its plan."""
 
     words: str
     how: Decision
@@ -45,10 +56,10 @@ class Preview:
 
 @dataclass(frozen=True)
 class Options:
-    """The options at one moment (`options_table`), and what was known of the outing then."""
+    """The options at one moment (`options_table`)."""
 
     table: pd.DataFrame
-    outside: Outside
+    now_min: float
 
 
 class Watch:
@@ -68,8 +79,9 @@ class Watch:
         self.refused: dict[str, Refused] = {}
         self.trouble = ""
         self.preview: Preview | None = None
-        self.options: Options | None = None
-        self.heard = Heard((), (), Actuals((), None), ())
+        self.asked: LongQuestion | None = None
+        self._answered: LongQuestion | None = None
+        self.log_so_far = LogSoFar((), (), Actuals((), None), ())
         self._here: tuple[Whereabouts, ...] = ()
         self._here_min = 0.0
         self._check(clock)
@@ -100,11 +112,6 @@ class Watch:
         """Who is on what, and what may be logged of each."""
         return lanes_now(self.plan)
 
-    @property
-    def is_egress_logged(self) -> bool:
-        """Whether PET counts from an egress that was called."""
-        return self.outside.actuals.egress is not None
-
     # Time
 
     def set_clock(self, kind: str, text: str = "") -> None:
@@ -129,7 +136,7 @@ class Watch:
     def _check(self, clock: Clock) -> None:
         now, egress = clock.now(self._wall()), self.base.egress
         latest = egress + timedelta(minutes=self.base.horizon_min)
-        if not _EARLIEST_MIN <= pet_min(now, egress) <= self.base.horizon_min:
+        if not is_in_outing(now, self.base):
             raise ScenarioError.single(
                 f"{'the wall clock says' if clock.kind == WALL else 'now would be'} {now:%Y-%m-%d %H:%M} "
                 f"UTC, which is no moment of this outing (egress {egress:%Y-%m-%d %H:%M}, computed until "
@@ -142,7 +149,7 @@ class Watch:
         ahead of now: another's clock may be some seconds off.
         """
         minute = pet_min(self.now, self.plan.egress)
-        is_waiting = any(fault.problem.startswith(IN_FUTURE) for fault in self.heard.faults)
+        is_waiting = any(fault.problem.startswith(IN_FUTURE) for fault in self.log_so_far.faults)
         is_due = int(minute) != int(self.now_min) or (is_waiting and self.clock.kind != HELD)
         if not is_due and self.log.signature() == self._signature:
             return False
@@ -177,13 +184,13 @@ class Watch:
 
     def rehearse(self) -> None:
         """Go on from now in a log of the session's own: later rows stay out, and the file is left alone."""
-        rows = [[row.texts.get(name, "") for name in LOG_COLUMNS] for row in self.heard.rows]
+        rows = [[row.texts.get(name, "") for name in LOG_COLUMNS] for row in self.log_so_far.rows]
         self.log = Logbook.of_rows(rows)
         self._read()
 
     def stop_if_log_goes_on(self) -> None:
         """Raise `ScenarioError` where rows come after the now that was set: nothing is put between."""
-        count = len(self.heard.later)
+        count = len(self.log_so_far.later)
         if count:
             raise ScenarioError.single(
                 f"the log goes on: {count} of its rows were written after the now that was set. Set now to "
@@ -210,17 +217,50 @@ class Watch:
         """End the preview."""
         self.preview = None
 
-    def keep_options(self, plan: TimedPlan, table: pd.DataFrame) -> None:
-        """Take note of the options of ``plan``, which may have been found while the log went on."""
-        self.options = Options(table, plan.known_outside("options"))
+    def ask_options(self, with_orders: bool = False) -> LongQuestion:
+        """Ask what can still be done, with other orders of the rest if wanted: to be run by whoever asks.
+
+        The answer is old once something is logged or the plan changes. Until it comes the last one stays.
+        """
+        self.stop_options()
+        plan, asked_of = self.plan, self._what_options_know()
+
+        def answer(question: LongQuestion) -> Options:
+            search = Budget(read_effort("normal", _SEARCH_S), _SEARCH_S, question.report,
+                            lambda: question.is_stopping) if with_orders else None
+            return Options(options_table(plan, search=search), plan.known_outside("options").now_min)
+
+        self._answered = self._last_answered()
+        self.asked = LongQuestion("options", answer, lambda: self._what_options_know() == asked_of)
+        return self.asked
+
+    def stop_options(self) -> None:
+        """End the search for other orders with what it has."""
+        if self.asked is not None:
+            self.asked.stop()
+
+    @property
+    def is_looking(self) -> bool:
+        """Whether options are being looked for."""
+        return self.asked is not None and self.asked.is_running
+
+    @property
+    def options(self) -> Options | None:
+        """The options that were found last."""
+        found = self._last_answered()
+        return None if found is None else found.result
 
     @property
     def are_options_old(self) -> bool:
-        """Whether something was logged, or the plan changed, since the options were found."""
-        if self.options is None:
-            return False
-        then, now = self.options.outside, self.outside
-        return len(then.actuals.events) != len(now.actuals.events) or then.base is not now.base
+        """Whether something was logged, or the plan changed, since the options were asked for."""
+        found = self._last_answered()
+        return found is not None and found.is_old
+
+    def _last_answered(self) -> LongQuestion | None:
+        return self._answered if self.asked is None or self.asked.result is None else self.asked
+
+    def _what_options_know(self) -> tuple[int, TimedPlan]:
+        return len(self.outside.actuals.events), self.outside.base
 
     def ways_home(self) -> dict[str, tuple[pd.DataFrame, pd.DataFrame]]:
         """For terminate and abort, called now: the sequence, and time and margins of each crew member.
@@ -232,17 +272,17 @@ class Watch:
     # Reading
 
     def _read(self) -> None:
-        """Hear the log and time the plan anew; where that cannot be, the last good plan stays, with words."""
+        """Read the log and time the plan anew; where that cannot be, the last good plan stays, with words."""
         self.trouble, now, found = "", self.now, Faults()
         self._signature = self.log.signature()
         try:
             rows = self.log.rows(found)
         except ScenarioError as error:
             self.trouble = f"the log cannot be read: {error.words}"
-            rows, found = list(self.heard.rows), Faults()
-        self.heard = heard(rows, found, self.base, now, self.clock.is_by_hand)
+            rows, found = list(self.log_so_far.rows), Faults()
+        self.log_so_far = log_so_far(rows, found, self.base, now, self.clock.is_by_hand)
         try:
-            self.plan = self._re_timed(self.heard.actuals, now)
+            self.plan = self._re_timed(self.log_so_far.actuals, now)
         except ScenarioError as error:
             if not hasattr(self, "plan"):
                 raise
@@ -256,9 +296,8 @@ class Watch:
             plan = retime_plan(self.base, actuals, now_min, here, self.planned)
         except ScenarioError as error:
             plan = retime_plan(self.base, without_rates(actuals), now_min, here, self.planned)
-            faults = (LogFault(None, str(row["column"]), str(row["value"]), str(row["problem"]))
-                      for row in error.problems.to_dict("records"))
-            self.heard = replace(self.heard, faults=(*self.heard.faults, *faults))
+            faults = log_faults(error.problems.to_dict("records"))
+            self.log_so_far = replace(self.log_so_far, faults=(*self.log_so_far.faults, *faults))
         # The next decision finds them where this plan has brought them by then, not where the last one did.
         outside = replace(plan.known_outside("the watch"), here=())
         return keeping_times(plan, replace(plan, outside=outside))
@@ -277,18 +316,3 @@ class Watch:
             except ScenarioError as error:
                 self.trouble = f"“{self.preview.words}” is not open any more: {error.words}"
                 self.preview = None
-
-
-def first_clock(base: TimedPlan, log: Logbook, wall: datetime) -> Clock:
-    """The wall clock where it lies in this outing; else held at the end of the log, or at egress."""
-    if _EARLIEST_MIN <= pet_min(wall, base.egress) <= base.horizon_min:
-        return Clock.wall(wall)
-    horizon = base.egress + timedelta(minutes=base.horizon_min)
-    try:
-        found = heard(log.rows(Faults()), Faults(), base, horizon, is_by_hand=True)
-        written = [row.values.get("logged_at") for row in found.rows]
-        last = max((moment for moment in written if isinstance(moment, datetime)), default=base.egress)
-        events = [event.at for event in found.actuals.events]
-    except ScenarioError:
-        return Clock(HELD, base.egress, wall)
-    return Clock(HELD, max([base.egress, last, *events]), wall)

@@ -11,8 +11,8 @@ import pandas as pd
 from planning_kit.explore.odds.odds import Odds, odds
 from planning_kit.explore.revising.revisions import Revision, compare_revisions
 from planning_kit.inputs.faults import Faults, SaveConflict, ScenarioError
-from planning_kit.inputs.folder_files import digest_of, reason_of
-from planning_kit.inputs.save import save_files, writing
+from planning_kit.inputs.folder_files import digest_in, digest_of, read_plain, reason_of
+from planning_kit.inputs.save import write_whole, writing
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
@@ -59,7 +59,10 @@ def put_pack(plan: TimedPlan, target: Path, files: Mapping[str, bytes], known: M
     """
     data = {**files, MANIFEST: _manifest(plan, files)}
     try:
-        save_files(target, data, known)
+        with writing(target):
+            write_whole(target, data, known)
+            for name in set(known) - set(data):  # of an earlier pack that had more files
+                (target / name).unlink(missing_ok=True)
     except SaveConflict as conflict:  # someone wrote into the folder while the pack was made
         names = ", ".join(dict.fromkeys(name for name in conflict.problems["table"] if name))
         raise ScenarioError.single(f"was changed meanwhile ({names}); nothing was written, try again",
@@ -112,25 +115,23 @@ def _earlier_pack(folder: Path) -> Mapping[str, str]:
     """Digests of the files of an earlier pack in ``folder``; `ScenarioError` for anything else there."""
     try:
         there = sorted(path.name for path in folder.iterdir()) if folder.is_dir() else []
-        text = (folder / MANIFEST).read_bytes() if MANIFEST in there else b"{}"
-        known = _listed(text)
-        faults = Faults()
-        if known and MANIFEST in there:
-            known[MANIFEST] = digest_of(text)
-        for name in there:
-            if name.startswith(".") or name in _LEFT_BY_SYSTEMS:
-                continue
-            if name not in known:
-                faults.add("", None, "folder", name, "is not a file of a review pack; choose another folder")
-            elif not (folder / name).is_file() or digest_of((folder / name).read_bytes()) != known[name]:
-                faults.add("", None, "folder", name,
-                           "was changed since the pack was written; move it away first")
-        faults.stop_if_any()
     except (OSError, ValueError) as error:
-        if isinstance(error, ScenarioError):
-            raise
         raise ScenarioError.single(f"cannot be used: {reason_of(error)}; nothing was written",
                                    value=folder) from None
+    faults = Faults()
+    text = read_plain(folder, MANIFEST, faults) if MANIFEST in there else b"{}"
+    faults.stop_if_any()
+    known = _listed(text or b"{}")
+    if known and MANIFEST in there:
+        known[MANIFEST] = digest_of(text or b"")
+    for name in there:
+        if name.startswith(".") or name in _LEFT_BY_SYSTEMS:
+            continue
+        if name not in known:
+            faults.add("", None, "folder", name, "is not a file of a review pack; choose another folder")
+        elif (folder / name).is_dir() or digest_in(folder, name) != known[name]:
+            faults.add("", None, "folder", name, "was changed since the pack was written; move it away first")
+    faults.stop_if_any()
     return {name: digest for name, digest in known.items() if name in there}
 
 

@@ -7,8 +7,8 @@ from itertools import pairwise
 import pytest
 
 import planning_kit as pk
+from planning_kit.explore.long_question import Progress
 from planning_kit.explore.propose.proposals import Proposals
-from planning_kit.explore.propose.search import Progress
 from tests.explore.propose.loose import stops
 
 

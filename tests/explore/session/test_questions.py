@@ -7,7 +7,7 @@ import threading
 import pytest
 
 import planning_kit as pk
-from planning_kit.explore.session.long_work import DONE, FAILED, STOPPED, LongWork
+from planning_kit.explore.long_question import DONE, FAILED, STOPPED, LongQuestion
 from planning_kit.explore.session.questions import ODDS, ORDER, SWEEP
 from tests.explore.session.conftest import add_a_step_behind_the_night, line_of
 
@@ -71,7 +71,7 @@ def test_an_answer_is_old_after_an_edit_and_not_after_its_undo(session):
 
 def test_a_better_order_is_looked_at_and_taken_as_one_edit(crossed):
     work, told = asked(crossed, ORDER)
-    assert (work.state, told[-1].words) == (DONE, "odds of what was found")
+    assert (work.state, told[-1].doing) == (DONE, "odds of what was found")
     best = work.result.found[0]
     assert best.end_min < crossed.plan.end_min
     assert work.result.odds[0].samples == 2000
@@ -123,7 +123,7 @@ def test_a_question_that_fails_says_why_and_raises_nothing(session, error):
     def fail(work):
         raise error
 
-    work = LongWork("odds", session.draft, session.plan, fail)
+    work = LongQuestion("odds", fail, lambda: True)
     work.run(lambda progress: None)
     assert work.state == FAILED
     assert "no such luck" in work.words

@@ -10,8 +10,7 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.explore.watch.clock import Clock
-from planning_kit.explore.watch.entry import Entry
-from planning_kit.explore.watch.logbook import Logbook
+from planning_kit.explore.watch.logbook import Entry, Logbook
 from planning_kit.explore.watch.watch import Watch
 
 SCENARIOS = Path(__file__).parents[3] / "scenarios"

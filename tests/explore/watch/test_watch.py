@@ -10,11 +10,11 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
+from planning_kit.explore.session.going_outside import first_clock
 from planning_kit.explore.watch.clock import HELD, RUNNING, WALL, Clock
-from planning_kit.explore.watch.entry import Entry
-from planning_kit.explore.watch.log_lines import log_lines
-from planning_kit.explore.watch.logbook import Logbook
-from planning_kit.explore.watch.watch import Watch, first_clock
+from planning_kit.explore.watch.log_so_far import log_lines
+from planning_kit.explore.watch.logbook import Entry, Logbook
+from planning_kit.explore.watch.watch import Watch
 from planning_kit.inputs import log_append
 from tests.explore.watch.conftest import SCENARIOS, called, far_off, start_of
 
@@ -34,15 +34,15 @@ def test_logged_a_step_that_ends_late_moves_what_follows_it_and_nothing_before(w
 def test_the_lanes_say_what_is_in_hand_and_what_may_be_logged(watch, wall):
     called(watch, "EV1", "started", "A1")
     ev1, ev2 = watch.lanes
-    assert (ev1.in_progress.step, ev2.in_progress.step) == ("A1", "A1")
-    assert ev1.in_progress.events == ("finished", "partly", "skipped")
+    assert {(lane.steps[0].step, lane.steps[0].status) for lane in (ev1, ev2)} == {("A1", "in progress")}
+    assert ev1.steps[0].events == ("finished", "partly", "skipped")
     assert [step.step for step in ev2.steps] == ["A1", "C1", "C2", "C3", "Z1"]
     wall.at(12)
     called(watch, "EV1", "finished", "A1")
     wall.at(12.5)
     watch.set_clock(WALL)
     ev1, ev2 = watch.lanes
-    assert ev1.in_progress is None
+    assert "in progress" not in {step.status for step in ev1.steps}
     assert ev1.between == "on the way to Mid rack"
     assert ev1.steps[0].events == ("started", "skipped")
     assert ev1.steps[0].late_min == pytest.approx(2)  # as late as A1: they are on their way
@@ -140,7 +140,7 @@ def test_a_rate_that_cannot_be_believed_is_told_and_the_rest_is_timed(watch, wal
     called(watch, "EV1", "started", "A1")
     wall.at(12)
     called(watch, "EV1", "finished", "A1", metabolic_w="1990")
-    assert any("typing error" in fault.problem for fault in watch.heard.faults)
+    assert any("typing error" in fault.problem for fault in watch.log_so_far.faults)
     assert start_of(watch.plan, "B1") == pytest.approx(13)
 
 
@@ -159,17 +159,28 @@ def test_the_log_says_what_counts_after_corrections_of_corrections(watch, wall):
     wall.at(9)
     first = called(watch, "EV1", "started", "A1", at="0:01")
     second = called(watch, "EV1", "correct", "", at="0:02", corrects=first)
-    pet = {line.event_id: line for line in log_lines(watch.heard, watch.plan.egress)}
+    pet = {line.event_id: line for line in log_lines(watch.log_so_far, watch.plan.egress)}
     assert pet[first].corrected_by == (second,)
     assert (pet[first].at - pet[first].was_at).total_seconds() == 60
     third = called(watch, "EV1", "withdraw", "", corrects=second)
-    line = log_lines(watch.heard, watch.plan.egress)[-1]
+    line = log_lines(watch.log_so_far, watch.plan.egress)[-1]
     assert (line.was_at, line.is_withdrawn) == (None, False)
     assert start_of(watch.plan, "A1") == 1
     called(watch, "EV1", "withdraw", "", corrects=first)
-    line = log_lines(watch.heard, watch.plan.egress)[-1]
+    line = log_lines(watch.log_so_far, watch.plan.egress)[-1]
     assert line.is_withdrawn
     assert third == "e3"
+
+
+def test_the_log_says_what_a_correction_says_once_it_is_corrected(watch, wall):
+    wall.at(9)
+    first = called(watch, "EV1", "started", "A1", at="0:01")
+    second = called(watch, "EV1", "correct", "", at="0:02", corrects=first)
+    called(watch, "EV1", "correct", "", at="0:03", corrects=second)
+    egress = watch.plan.egress
+    pet = {line.event_id: [(at - egress).total_seconds() / 60 for at in (line.was_at, line.at) if at]
+           for line in log_lines(watch.log_so_far, egress)}
+    assert pet == {first: [1, 3], second: [2, 3], "e3": [3]}
 
 
 def test_the_log_of_another_outing_is_said_once(plan, wall):
@@ -178,7 +189,7 @@ def test_the_log_of_another_outing_is_said_once(plan, wall):
     watch = Watch(plan.timed, book, Clock.wall(wall()), wall)
     wall.at(10)
     watch.set_clock(WALL)
-    assert ["another outing" in fault.problem for fault in watch.heard.faults] == [True]
+    assert ["another outing" in fault.problem for fault in watch.log_so_far.faults] == [True]
     assert watch.outside.actuals.events == ()
 
 
@@ -212,8 +223,7 @@ def test_an_impossible_row_of_another_is_told_and_counts_for_nothing(watch, wall
         file.write('e9,,,C1,started,"cut off\n')
     pk.append_log(folder, "finished", "A1", at="2031-09-03T07:42:00Z")
     watch.tick()
-    assert [fault.row for fault in watch.heard.faults] == [4, 3]
-    assert watch.heard.faulty_rows == {3, 4}
+    assert [fault.row for fault in watch.log_so_far.faults] == [4, 3]
     assert watch.plan.finishes[watch.plan.position("A1")] == 12
 
 
@@ -221,10 +231,10 @@ def test_a_row_just_ahead_of_now_is_heard_as_soon_as_its_time_has_come(watch, wa
     wall.at(0.5)
     pk.append_log(folder, "started", "A1", at="2031-09-03T07:30:40Z")  # PET 0:00:40
     watch.tick()
-    assert "future" in watch.heard.faults[0].problem
+    assert "future" in watch.log_so_far.faults[0].problem
     wall.at(0.75)
     assert watch.tick()
-    assert watch.heard.faults == ()
+    assert watch.log_so_far.faults == ()
 
 
 def test_a_log_that_cannot_be_read_leaves_the_last_picture_and_says_so(watch, wall, folder):
@@ -241,7 +251,7 @@ def test_logged_egress_moves_pet(watch, wall, plan):
     wall.at(6)
     called(watch, "", "egress", "", at="07:36Z")
     assert watch.plan.egress == plan.egress + timedelta(minutes=6)
-    assert watch.is_egress_logged
+    assert watch.outside.actuals.egress == watch.plan.egress
     assert watch.now_min == 0
 
 
@@ -275,9 +285,9 @@ def test_a_whole_log_is_replayed_up_to_the_now_that_was_set(folder, plan):
         at = plan.egress + timedelta(minutes=minutes)
         pk.append_log(folder, event, step, at=at, note=note, plan=plan, logged_at=at)
     watch = Watch(plan.timed, Logbook.beside(folder), Clock(HELD, plan.egress, far_off()), far_off)
-    assert (len(watch.heard.rows), len(watch.heard.later)) == (1, 2)
+    assert (len(watch.log_so_far.rows), len(watch.log_so_far.later)) == (1, 2)
     watch.set_clock(HELD, "0:12")
-    assert len(watch.heard.later) == 1
+    assert len(watch.log_so_far.later) == 1
     assert watch.enter(Entry("EV2", "started", "C1")) == ""  # the file goes on
     assert "1 of its rows" in watch.refused["EV2"].faults[0].problem
     before = (folder / "log.csv").read_bytes()
@@ -285,7 +295,7 @@ def test_a_whole_log_is_replayed_up_to_the_now_that_was_set(folder, plan):
     assert watch.enter(Entry("EV2", "started", "C1"))
     assert (folder / "log.csv").read_bytes() == before
     assert not watch.log.is_kept
-    assert [row.text("note") for row in watch.heard.rows] == [note, note, ""]
+    assert [row.text("note") for row in watch.log_so_far.rows] == [note, note, ""]
 
 
 def test_without_a_folder_the_log_is_kept_in_the_session(plan, wall, tmp_path):
@@ -302,7 +312,7 @@ def test_a_log_given_as_a_table_is_not_written_back():
     before = (SCENARIOS / "running-late" / "log.csv").read_bytes()
     book = Logbook.of_frame(frame)
     watch = Watch(plan.timed, book, first_clock(plan.timed, book, far_off()), far_off)
-    assert watch.heard.faults == ()
+    assert watch.log_so_far.faults == ()
     assert watch.plan.end_min == pytest.approx(plan.retime(frame, watch.now_min).end_min)
     watch.set_clock(HELD, "1:40")
     by_then = frame[frame["logged_at"] <= "2031-05-14T13:00:00Z"]
@@ -366,3 +376,28 @@ def test_a_limit_that_is_kept_to_the_minute_is_not_told_as_over(watch, wall):
     wall.at(73)
     called(watch, "EV1", "partly", "Z1", remaining_min="9.5")
     assert "planned limit less than 1 min over" in pk.Plan(watch.plan).standing
+
+
+def test_options_that_were_found_before_something_was_logged_are_old(watch):
+    watch.ask_options().run(lambda progress: None)
+    assert (list(watch.options.table["kind"]), watch.are_options_old) == (["carry on"], False)
+    called(watch, "EV1", "started", "A1")
+    assert watch.are_options_old
+
+
+def test_options_found_last_stay_until_others_are_found(watch):
+    def told(progress):
+        raise AssertionError(progress)
+
+    first = watch.ask_options()
+    assert (watch.is_looking, watch.options) == (True, None)
+    first.run(told)  # without other orders nothing is searched
+    found = watch.options
+    assert (watch.is_looking, found.now_min) == (False, 0)
+    second = watch.ask_options(with_orders=True)
+    third = watch.ask_options()
+    assert (second.is_stopping, third.is_stopping) == (True, False)
+    second.run(lambda progress: None)  # it ends late, and is not what was asked last
+    assert watch.options is found
+    third.run(told)
+    assert watch.options is third.result

@@ -5,13 +5,12 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
-import pandas as pd
 import pytest
 
 import planning_kit as pk
+from planning_kit.explore.session.going_outside import take
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.clock import HELD, Clock
-from planning_kit.explore.watch.deciding import take
 from planning_kit.explore.watch.logbook import Logbook
 from planning_kit.explore.watch.watch import Watch
 from tests.explore.watch.conftest import SCENARIOS, called, far_off, start_of
@@ -38,12 +37,12 @@ def outing(demo_plan_in_a_folder: pk.Plan, tmp_path: Path, monkeypatch: pytest.M
 
 def test_an_option_is_looked_at_without_deciding_and_follows_the_log(outing):
     _, watch = outing
-    carried_on, events = watch.plan, len(watch.heard.rows)
+    carried_on, events = watch.plan, len(watch.log_so_far.rows)
     watch.look_at("Drop SHD", {"skip": ["SHD"]})
     shown, ghosts = watch.shown
     assert ghosts is carried_on
     assert shown.end_min < carried_on.end_min
-    assert len(watch.heard.rows) == events
+    assert len(watch.log_so_far.rows) == events
     watch.set_clock(HELD, "4:00")
     assert watch.preview.plan.now_min == 240
     called(watch, "EV2", "finished", "HT4")
@@ -79,7 +78,7 @@ def test_a_task_given_to_the_other_is_another_plan_to_re_time_and_can_be_undone(
     watch.set_clock(HELD, "0:06")
     called(watch, "DESK", "started", "OP1", at="0:00")
     planned = watch.planned
-    watch.keep_options(watch.plan, pd.DataFrame())
+    watch.ask_options().run(lambda progress: None)
     assert not watch.are_options_old
     decided = pk.Plan(watch.plan).decide(give=["SUR"])
     before = [line.id for line in session.draft["steps"].lines]
@@ -101,7 +100,7 @@ def test_a_task_given_to_the_other_is_another_plan_to_re_time_and_can_be_undone(
 def test_where_the_log_goes_on_no_half_of_an_option_is_taken(outing):
     session, watch = outing
     watch.set_clock(HELD, "3:00")
-    draft, rows = session.draft, len(watch.heard.rows) + len(watch.heard.later)
+    draft, rows = session.draft, len(watch.log_so_far.rows) + len(watch.log_so_far.later)
     both = {"skip": ["SHD"], "order": ["AN1", "HT4"]}
     assert pk.Plan(watch.plan).decide(**both)  # it is open
     with pytest.raises(pk.ScenarioError, match="the log goes on"):
@@ -119,13 +118,6 @@ def test_while_cells_are_marked_no_option_changes_the_plan(outing):
     with pytest.raises(pk.ScenarioError, match="marked cells"):
         take(session, watch, "Give SUR to the other", {"give": ["SUR"]})
     assert session.draft["steps"].text(line, "minutes_likely") == "long"
-
-
-def test_options_that_were_found_before_something_was_logged_are_old(watch):
-    watch.keep_options(watch.plan, pk.Plan(watch.plan).options())
-    assert (list(watch.options.table["kind"]), watch.are_options_old) == (["carry on"], False)
-    called(watch, "EV1", "started", "A1")
-    assert watch.are_options_old
 
 
 def test_the_plan_taken_outside_is_the_one_before_the_first_event(outing):

@@ -1,37 +1,76 @@
-"""Answers to long questions as plain data for the views: numbers in words, with their standard errors."""
+"""Long questions: run beside everything else, and told to the views as plain data.
+
+Each runs in a thread of its own; what it tells reaches the views from the kernel's loop. Answers are numbers
+in words, with their standard errors.
+"""
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
 import math
-from collections.abc import Mapping
+import threading
+from collections.abc import Callable, Mapping
 from typing import Any
 
+from planning_kit.desk.messages import Message
+from planning_kit.explore.long_question import RUNNING, LongQuestion, Progress
 from planning_kit.explore.odds.odds import Odds
 from planning_kit.explore.odds.tables import BY_HARD, BY_PLANNED, NO_PLAN
 from planning_kit.explore.propose.proposals import Proposal
-from planning_kit.explore.session.long_work import RUNNING, LongWork, Progress
+from planning_kit.explore.propose.search import FINISH, TASKS
 from planning_kit.explore.session.questions import ODDS, ORDER, SWEEP, Orders, Tried
 from planning_kit.inputs.times import gmt_label, pet_label
 from planning_kit.plan.timed import TimedPlan
 
-Message = dict[str, Any]
 _MOST_REASONS = 3
 _QUANTILES = (0.1, 0.5, 0.9, 0.95)
 
 
-def state(work: LongWork) -> Message:
-    """Where a work stands; its answer, once there is one."""
-    message = {"kind": "work", "work": work.name, "state": work.state, "words": work.words}
-    if work.state == RUNNING or work.result is None:
+def run_beside(question: LongQuestion, progress: Callable[[Progress], None],
+               ended: Callable[[], None]) -> None:
+    """Run it in a thread; both callbacks come from the kernel's loop. At once where no loop is running."""
+    question.has_begun = True
+    try:
+        soon = asyncio.get_running_loop().call_soon_threadsafe
+    except RuntimeError:
+        question.run(progress)
+        ended()
+        return
+
+    def report(told: Progress) -> None:
+        soon(progress, told)
+
+    def run() -> None:
+        question.run(report)
+        with contextlib.suppress(RuntimeError):  # the kernel ends, and its loop before us
+            soon(ended)
+
+    threading.Thread(target=run, daemon=True, name=f"planning_kit {question.name}").start()
+
+
+def told_question(question: LongQuestion) -> Message:
+    """Where a question stands; its answer, once there is one."""
+    message = {"kind": "work", "work": question.name, "state": question.state, "words": question.words}
+    if question.is_running or question.result is None:
         return message
-    return {**message, "result": _RESULTS[work.name](work.result)}
+    return {**message, "result": _RESULTS[question.name](question.result)}
 
 
-def progress(work: LongWork, told: Progress) -> Message:
+def told_progress(question: LongQuestion, progress: Progress) -> Message:
     """How far it is; ``share`` is None where that is not known."""
-    return {"kind": "work", "work": work.name, "state": RUNNING, "words": told.words,
-            "share": None if math.isnan(told.share) else told.share,
-            "part": _tried(told.part) if isinstance(told.part, Tried) else None}
+    return {"kind": "work", "work": question.name, "state": RUNNING, "words": _doing(progress),
+            "share": None if math.isnan(progress.share) else progress.share,
+            "part": _tried(progress.part) if isinstance(progress.part, Tried) else None}
+
+
+def _doing(progress: Progress) -> str:
+    took = f"{progress.elapsed_s:.0f} s"
+    if progress.doing == TASKS:
+        return f"which tasks fit, {took}"
+    if math.isfinite(progress.best_min):
+        return f"best so far {pet_label(progress.best_min)}, at least {pet_label(progress.bound_min)}, {took}"
+    return f"searching, {took}" if progress.doing == FINISH else progress.doing
 
 
 def _tried(each: Tried) -> Message:

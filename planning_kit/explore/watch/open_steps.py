@@ -49,11 +49,6 @@ class LaneNow:
     steps: tuple[OpenStep, ...]
     between: str
 
-    @property
-    def in_progress(self) -> OpenStep | None:
-        """The step in hand."""
-        return next((step for step in self.steps if step.status == IN_PROGRESS), None)
-
 
 def lanes_now(plan: TimedPlan) -> list[LaneNow]:
     """Every lane of a re-timed plan that has steps: the crew, then the other actors."""

@@ -1,49 +1,16 @@
-"""What the workbench says while the crew is outside: messages as a view sends them, answers as plain data."""
+"""What the workbench says while the crew is outside: messages as a view sends them, no widget."""
 
 from __future__ import annotations
 
-import json
-import shutil
 from pathlib import Path
 
 import pytest
 
 import planning_kit as pk
 from planning_kit.desk.actions import ACTIONS
-from planning_kit.desk.outside_actions import OUTSIDE_ACTIONS
-from planning_kit.desk.snapshot import WIDGET_MIME
-from planning_kit.show.chart import PLOTLY_MIME
-
-SCENARIOS = Path(__file__).parents[2] / "scenarios"
-ATTACK = "<img src=x onerror=alert(1)>"
-
-
-class Talk:
-    """A workbench on a copy of a scenario, and what it said since it was asked last."""
-
-    def __init__(self, scenario, *where):
-        self.bench = pk.workbench(scenario, *where)
-        self.said = []
-        self.bench._later = lambda name, seconds, do: do()  # whether or not a browser test has a loop running
-        self.bench.beside = lambda do, then: then(do())
-        self.bench.outside._start = lambda: None
-        self.bench.send = lambda content, buffers=None: self.said.append(
-            json.loads(json.dumps(content, allow_nan=False)))
-
-    def ask(self, kind, **content):
-        self.said.clear()
-        self.bench._handle_custom_msg({"kind": kind, "n": 1, **content}, [])
-        return {message["kind"]: message for message in self.said}
-
-
-@pytest.fixture
-def state(tmp_path, monkeypatch):
-    monkeypatch.setenv("PLANNING_KIT_STATE", str(tmp_path / "state"))
-
-
-@pytest.fixture
-def folder(tmp_path, state):
-    return shutil.copytree(SCENARIOS / "small-outing", tmp_path / "outing")
+from planning_kit.desk.outside import OUTSIDE_ACTIONS
+from planning_kit.explore.long_question import STOPPED
+from tests.desk.conftest import ATTACK, SCENARIOS, Talk
 
 
 @pytest.fixture
@@ -67,10 +34,16 @@ def test_going_outside_and_back_shows_one_plan_and_then_the_other(folder):
     said = talk.ask("planning")
     assert "planning" in said
     assert "now" not in said["patch"]["chart"]
-    assert talk.bench.plan.timed is talk.bench.session.plan
+    assert talk.session.current_plan is talk.session.plan
     said = talk.ask("outside")
     assert said["outside"]["log"]["rows"] == 1
-    assert len(talk.bench.log) == 1
+    assert len(pk.read_log(talk.session.watch.log.path)) == 1
+
+
+def test_who_opens_outside_and_goes_back_at_once_sees_the_plan(talk):
+    said = talk.ask("planning")
+    assert "now" not in said["patch"]["chart"]
+    assert "outside" not in said
 
 
 def test_no_message_means_two_things():
@@ -89,7 +62,7 @@ def test_an_entry_comes_back_with_the_chart_and_what_may_be_logged_next(talk):
     assert said["outside"]["lanes"][0]["steps"][0]["events"] == ["started", "skipped"]
     assert [line["event"] for line in said["outside_log"]["lines"]] == ["finished", "started"]
     assert said["said"]["text"] == "logged e2: A1 finished"
-    assert pk.read_log(talk.bench.session.base.folder)["event"].tolist() == ["started", "finished"]
+    assert pk.read_log(talk.session.base.folder)["event"].tolist() == ["started", "finished"]
 
 
 def test_a_refused_entry_is_told_with_all_that_was_typed(talk):
@@ -120,7 +93,7 @@ def test_a_view_that_opens_later_gets_the_refused_entry_and_the_chart_too(talk):
 ])
 def test_whatever_a_message_says_nothing_is_raised_and_nothing_logged(talk, content):
     assert talk.ask(**content)["done"]["echo"] == 1
-    assert len(talk.bench.log) == 0
+    assert len(pk.read_log(talk.session.watch.log.path)) == 0
 
 
 @pytest.mark.parametrize("kind", sorted(set(OUTSIDE_ACTIONS) - {"outside", "planning"}))
@@ -133,7 +106,7 @@ def test_nothing_of_the_outing_can_be_done_while_planning(folder, kind):
 
 def test_marked_cells_and_unsaved_work_are_told_on_the_way_out(folder):
     talk = Talk(pk.load_scenario(folder))
-    line = talk.bench.session.draft["steps"].find("step", "Z1")
+    line = talk.session.draft["steps"].find("step", "Z1")
     talk.ask("cells", sheet="steps", cells=[[line, "minutes_likely", "12"]])
     assert "not saved" in talk.ask("outside")["said"]["text"]
     talk.ask("planning")
@@ -143,9 +116,9 @@ def test_marked_cells_and_unsaved_work_are_told_on_the_way_out(folder):
 
 def test_an_edit_while_outside_is_another_plan_to_re_time(talk):
     talk.ask("log", lane="EV1", event="started", step="A1")
-    before = talk.bench.plan
+    before = talk.session.current_plan
     said = talk.ask("minutes", step="Z1", minutes=20)
-    assert talk.bench.watch.base is talk.bench.session.plan
+    assert talk.session.watch.base is talk.session.plan
     assert said["outside"]["chart"]["end"] == pytest.approx(before.end_min + 10, abs=1e-3)
 
 
@@ -186,22 +159,29 @@ def test_options_are_told_ranked_looked_at_and_taken_into_the_log(late):
     assert [line["event"] for line in said["outside_log"]["lines"][:5]] == ["skipped"] * 5
 
 
+def test_that_options_are_looked_for_is_told_and_a_second_search_is_not_begun(talk):
+    talk.conversation.answer({"kind": "options"})
+    question, = talk.conversation.questions
+    talk.conversation.answer({"kind": "options"})
+    assert talk.conversation.questions == [question]
+    talk.conversation.tell_details()
+    assert talk.said[-1] == {"kind": "options", "is_looking": True, "is_old": False, "at": "", "rows": []}
+    said = talk.ask("stop_options")["options"]
+    assert (question.state, said["is_looking"], said["at"]) == (STOPPED, False, "0:00")
+
+
+def test_options_that_cannot_be_found_are_told_in_words(talk, monkeypatch):
+    def fail(*how, **more):
+        raise pk.ScenarioError.single("no such luck", table="log")
+
+    monkeypatch.setattr("planning_kit.explore.watch.watch.options_table", fail)
+    said = talk.ask("options")
+    assert said["said"]["text"] == "no options could be found: no such luck"
+    assert not said["options"]["is_looking"]
+
+
 @pytest.mark.parametrize("now", ["-0:30", "1:40", "2:25", "5:41", "6:30", "9:00"])
 def test_every_minute_can_be_told(late, now):
     said = late.ask("clock", clock="held", text=now)
     assert "said" not in said
     assert said["outside"]["standing"]
-
-
-def test_the_picture_without_a_kernel_is_that_of_the_outing_and_escaped(talk, monkeypatch):
-    shown = []
-    monkeypatch.setattr("planning_kit.desk.snapshot.publish_display_data",
-                        lambda data, **more: shown.append(data))
-    talk.ask("log", lane="EV1", event="started", step="A1", note=ATTACK, by=ATTACK)
-    talk.bench._ipython_display_()
-    view, chart, tables = shown
-    assert WIDGET_MIME in view
-    assert [shape["name"] for shape in chart[PLOTLY_MIME]["layout"]["shapes"]].count("now") == 1
-    assert "EV1 as planned" in tables["text/plain"]
-    assert ATTACK not in tables["text/html"]
-    assert "&lt;img src=x" in tables["text/html"]

@@ -1,0 +1,127 @@
+"""What the workbench and its views say to each other. It knows no widget.
+
+Views and kernel talk in messages, not in shared state: a view says ``hello`` and gets everything, then sends
+one message an edit and gets patches. An edit is in the journal before it is answered: that takes 2 to 3 ms
+for 89 to 150 steps, of the 100 that an edit may take. The chart is told first; the details (findings,
+margins) follow when no newer edit waits.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+
+from planning_kit.desk.actions import ACTIONS, autosaved
+from planning_kit.desk.answers import told_progress, told_question
+from planning_kit.desk.messages import Message, notes_of, patch, refusal, said
+from planning_kit.desk.outside import OUTSIDE_ACTIONS, details, picture, told_options
+from planning_kit.explore.long_question import FAILED, LongQuestion, Progress
+from planning_kit.explore.session.going_outside import follow_edits
+from planning_kit.explore.session.session import Session
+from planning_kit.inputs.faults import ScenarioError
+from planning_kit.plan.timed import TimedPlan
+
+
+class Conversation:
+    """A session and its views: ``send`` gets the answers, and what has changed since the last one."""
+
+    def __init__(self, session: Session, send: Callable[[Message], None]) -> None:
+        """Nothing is told yet: a view says ``hello`` first."""
+        self._session, self._send = session, send
+        self._draft, self._drawn = session.draft, (session.plan, *session.ghosts)
+        self._drawn_outside: tuple[TimedPlan, TimedPlan] | None = None
+        self._revision = 0
+
+    def answer(self, message: Message) -> bool:
+        """Do what a view asks; whether the details are to be told anew (`tell_details`).
+
+        Whatever is wrong with it is said to the planner, never raised. A fault of ours is raised, but
+        the page must not wait for an answer all the same.
+        """
+        kind = str(message.get("kind"))
+        is_greeting = kind == "hello"
+        action = ACTIONS.get(kind) or OUTSIDE_ACTIONS.get(kind)
+        if action is None:
+            return False
+        told: list[Message] = []
+        try:
+            told = action(self._session, message)
+        except (ScenarioError, OSError, LookupError, ValueError, TypeError, ArithmeticError) as error:
+            told = [refusal(error)]
+        finally:
+            if is_greeting:  # this view has not drawn the outing yet
+                self._drawn_outside = None
+            is_new = self._tell(told, is_greeting or kind in OUTSIDE_ACTIONS, message.get("n"))
+        return is_new or is_greeting
+
+    def _tell(self, told: list[Message], is_outing_due: bool = False, echo: object = None) -> bool:
+        """Send answers, and what changed; a line to look at once the views have it. Whether something did."""
+        self._send_all(each for each in told if each["kind"] != "focus")
+        is_changed = self._tell_changes()
+        is_outing_told = self._tell_outing(is_outing_due)
+        self._send_all(each for each in told if each["kind"] == "focus")
+        self._send({"kind": "done", "echo": echo})
+        return is_changed or is_outing_told
+
+    def _tell_changes(self) -> bool:
+        """Write the journal, then tell what is typed and drawn otherwise; whether something is."""
+        session, draft, drawn = self._session, self._draft, self._drawn
+        # The views drew the outing meanwhile, and need the chart of the plan again.
+        is_back = self._drawn_outside is not None and session.following is None
+        self._draft, self._drawn = session.draft, (session.plan, *session.ghosts)
+        is_redrawn = is_back or self._drawn != drawn
+        is_changed = is_redrawn or self._draft is not draft
+        if is_changed:
+            self._send_all(autosaved(session))
+        if is_back:
+            self._drawn_outside = None
+        self._revision += is_changed
+        self._send({**patch(session, draft, with_chart=is_redrawn), "rev": self._revision})
+        return is_changed
+
+    def _tell_outing(self, is_due: bool) -> bool:
+        """Tell where the outing stands, if it is due or its plan was edited; whether it was told."""
+        is_edited, watch = follow_edits(self._session), self._session.following
+        if watch is None or not (is_due or is_edited):
+            return False
+        is_redrawn, self._drawn_outside = self._drawn_outside != watch.shown, watch.shown
+        self._send(picture(watch, with_chart=is_redrawn))
+        return True
+
+    def tell_details(self) -> None:
+        """What takes longer than the chart: findings and margins; outside also the log and the ways home."""
+        session = self._session
+        self._send_all([notes_of(session.plan, session.ghosts[1])] if session.following is None
+                       else details(session.following))
+
+    def tick(self) -> bool:
+        """Look at the clock and the log; whether the details are to be told anew."""
+        watch = self._session.following
+        return watch is not None and watch.tick() and self._tell_outing(is_due=True)
+
+    def _send_all(self, messages: Iterable[Message]) -> None:
+        for each in messages:
+            self._send(each)
+
+    # Long questions
+
+    @property
+    def questions(self) -> list[LongQuestion]:
+        """All that were asked, the last of each kind: to be run by the widget."""
+        watch = self._session.watch
+        options = [] if watch is None or watch.asked is None else [watch.asked]
+        return [*self._session.asked.values(), *options]
+
+    def tell_progress(self, question: LongQuestion, progress: Progress) -> None:
+        """A question is as far as that."""
+        if question.name in self._session.asked and not question.is_stopping:
+            self._send(told_progress(question, progress))
+
+    def tell_answer(self, question: LongQuestion) -> bool:
+        """A question has its answer, or none; whether the details are to be told anew."""
+        if question not in self.questions:  # another of its kind was asked meanwhile
+            return False
+        if question.name in self._session.asked:
+            return self._tell([told_question(question)])
+        failed = [said(f"no options could be found: {question.words}", level="bad")]
+        assert self._session.watch is not None
+        return self._tell([*(failed if question.state == FAILED else []), told_options(self._session.watch)])
