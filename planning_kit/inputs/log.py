@@ -1,11 +1,7 @@
-"""Reading a log: rows, corrections, and every fault that a log can have by itself.
-
-Each line of the file is read alone: a line that was cut off (a full disk, a dead machine) damages no other.
-"""
+"""Reading a log: rows, corrections, and every fault that a log can have by itself."""
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -13,13 +9,11 @@ from typing import Any
 
 import pandas as pd
 
-from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import CellFault
-from planning_kit.inputs.csv_cells import cell_text
 from planning_kit.inputs.faults import Faults, ScenarioError, as_path
-from planning_kit.inputs.folder_files import place_of, reason_of
 from planning_kit.inputs.frames import raw_from_frame
 from planning_kit.inputs.log_corrections import with_corrections
+from planning_kit.inputs.log_file import log_bytes, log_lines
 from planning_kit.inputs.log_format import (
     EGRESS,
     FARTHEST_EGRESS,
@@ -30,7 +24,7 @@ from planning_kit.inputs.log_format import (
     by_time,
     parse_when,
 )
-from planning_kit.inputs.raw import RawTable, absurd_text, decode
+from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.rows import Row, parse_table
 from planning_kit.inputs.text_table import TextTable
 
@@ -72,9 +66,8 @@ def log_rows(file_or_folder: str | Path, faults: Faults) -> list[Row]:
     Cells that make no sense and rows that were cut off are noted in ``faults``. Raises `ScenarioError` for a
     file that cannot be read as a log at all.
     """
-    data = _bytes_of(log_path(file_or_folder), faults)
-    raw = raw_log(data, faults) if data else RawTable(LOG.name, tuple(LOG_COLUMNS), (), ())
-    return parse_table(LOG, raw, faults)
+    data = log_bytes(log_path(file_or_folder))
+    return parse_table(LOG, log_lines(data or b"", faults).table, faults)
 
 
 def _shown(row: Row, column: str) -> object:
@@ -85,91 +78,6 @@ def _shown(row: Row, column: str) -> object:
         except CellFault:
             return text  # PET, which only an egress can place
     return row.values.get(column)
-
-
-def _bytes_of(path: Path, faults: Faults) -> bytes | None:
-    try:
-        with place_of(path.parent, path.name).open("rb") as stream:
-            data = stream.read(fmt.MAX_FILE_BYTES + 1)
-    except FileNotFoundError:
-        return None
-    except (OSError, ValueError) as error:
-        if isinstance(error, ScenarioError):
-            raise
-        problem = f"cannot be read: {reason_of(error)}"
-        raise ScenarioError.single(problem, table=LOG.name, value=path) from None
-    if len(data) > fmt.MAX_FILE_BYTES:
-        faults.add(LOG.name, None, "", path, f"is larger than {fmt.MAX_FILE_BYTES:,} bytes; this is no log")
-        faults.stop_if_any()
-    return data
-
-
-def raw_log(data: bytes, faults: Faults) -> RawTable:
-    """A log file as text rows, each line by itself. Faults are noted; a cut line has no cells.
-
-    A file saved by a spreadsheet may hold line ends inside quotation marks: such a file is read as a whole.
-    """
-    text = decode(data, LOG.name, faults)
-    faults.stop_if_any()
-    text = (text or "").replace("\r\n", "\n").removesuffix("\n")
-    _stop_if_absurd(text, faults)
-    lines = text.split("\n")
-    records = _plain_cells(lines) or [_cells(line) for line in lines]
-    if lines and any(record is None for record in records):
-        whole = _cells_of_all(lines)
-        records = whole if whole is not None else records
-    header = tuple((records[0] if records else None) or ())
-    if not any(cell.strip() for cell in header):
-        faults.add(LOG.name, 1, "", "", f"has no header; the first row is {','.join(LOG_COLUMNS)}")
-        faults.stop_if_any()
-    numbered = [(number, record) for number, record in enumerate(records[1:], start=2)
-                if record is None or any(record)]
-    for number, record in numbered:
-        if record is None or len(record) != len(header):
-            faults.add(LOG.name, number, "", lines[number - 1] if number <= len(lines) else "",
-                       "was cut off or has too many cells (an interrupted write, an unpaired quotation "
-                       "mark): complete the row or delete it; the rows after it are whole")
-    whole_rows = [(n, tuple(map(cell_text, r))) for n, r in numbered
-                  if r is not None and len(r) == len(header)]
-    return RawTable(LOG.name, header, tuple(r for _, r in whole_rows), tuple(n for n, _ in whole_rows))
-
-
-def _stop_if_absurd(text: str, faults: Faults) -> None:
-    """Lines are counted before they are split into cells; a header and a blank line are no rows."""
-    most = fmt.most_rows(LOG.name)
-    problem = absurd_text(text)
-    if problem:
-        faults.add(LOG.name, None, "", "", problem)
-    elif text.count("\n") > most and sum(map(bool, text.split("\n"))) > most + 1:
-        faults.add(LOG.name, None, "", "", f"has more than {most:,} rows; this is no log of one outing")
-    faults.stop_if_any()
-
-
-def _plain_cells(lines: list[str]) -> list[list[str] | None] | None:
-    """All lines at once, where no quotation mark or line end in a cell can join or break any; else None."""
-    if any('"' in line or "\r" in line for line in lines):
-        return None
-    try:
-        return [*csv.reader(lines, strict=True)]
-    except csv.Error:
-        return None
-
-
-def _cells(line: str) -> list[str] | None:
-    if not line:
-        return []
-    try:
-        return next(csv.reader([line], strict=True), [])
-    except csv.Error:
-        return None
-
-
-def _cells_of_all(lines: list[str]) -> list[list[str] | None] | None:
-    try:
-        records = list(csv.reader([line + "\n" for line in lines], strict=True))
-    except csv.Error:
-        return None
-    return [*records] if all(len(r) in (0, len(records[0])) for r in records) else None
 
 
 @dataclass(frozen=True)
@@ -188,11 +96,11 @@ def read_actuals(actuals: object, planned_egress: datetime, faults: Faults) -> A
     if isinstance(actuals, Actuals):
         return actuals
     if isinstance(actuals, str | Path):
-        data = _bytes_of(log_path(actuals), faults)
+        data = log_bytes(log_path(actuals))
         if not data:
             raise ScenarioError.single("there is no log; append_log starts one", table=LOG.name,
                                        value=log_path(actuals))
-        raw = raw_log(data, faults)
+        raw = log_lines(data, faults).table
     elif isinstance(actuals, pd.DataFrame):
         raw = raw_of_frame(actuals, faults)
     else:

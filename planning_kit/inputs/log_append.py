@@ -7,24 +7,23 @@ the disk. A line that another process left unfinished is closed first, so that i
 
 from __future__ import annotations
 
-import contextlib
 import os
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
 from typing import Protocol
 
+from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.csv_cells import csv_row
 from planning_kit.inputs.faults import Faults, ScenarioError
-from planning_kit.inputs.folder_files import place_of
 from planning_kit.inputs.frames import number_text
-from planning_kit.inputs.locks import locked
-from planning_kit.inputs.log import Actuals, actuals_of, log_path, raw_log
-from planning_kit.inputs.log_format import CORRECT, EGRESS, LOG, LOG_COLUMNS, is_pet, parse_when
+from planning_kit.inputs.log import Actuals, actuals_of, log_path
+from planning_kit.inputs.log_file import all_of, log_lines, log_text, opened, write
+from planning_kit.inputs.log_format import CORRECT, EGRESS, LOG, is_pet, parse_when
 from planning_kit.inputs.log_state import play_on, states_of
 from planning_kit.inputs.log_steps import States
 from planning_kit.inputs.raw import RawTable
@@ -117,22 +116,28 @@ class LogEntry:
 def append_entries(file_or_folder: str | Path, entries: Sequence[LogEntry],
                    plan: Planned | None = None) -> list[str]:
     """Add several events to the log as one: all of them, or none. Gives their ids; raises as `append_log`."""
+    if not entries:
+        return []
     rows = [(entry.cells(), entry.at) for entry in entries]
     path = log_path(file_or_folder)
     if not os.path.exists(path):
         _fit(b"", rows, plan)  # refused, if at all, before a file is made for it
-    with _opened(path) as handle:
-        data = _all_of(handle)
-        _write(handle, data, _fit(data, rows, plan), [cells for cells, _ in rows])
+    with opened(path) as handle:
+        data = all_of(handle, path)
+        write(handle, len(data), _fit(data, rows, plan), entries[0].event)
     return [cells["event_id"] for cells, _ in rows]
 
 
-def _fit(data: bytes, new: Sequence[tuple[dict[str, str], object]], plan: Planned | None) -> tuple[str, ...]:
-    """The log's columns; the new rows get their ids and times, and are refused if one of them cannot be."""
-    raw = raw_log(data, Faults()) if data else RawTable(LOG.name, tuple(LOG_COLUMNS), (), ())
-    told, faults = Faults(), Faults()
-    log = _Log(parse_table(LOG, raw, told), plan, told)
-    for number, (cells, at) in enumerate(new, start=max(raw.row_numbers, default=1) + 1):
+def _fit(data: bytes, new: Sequence[tuple[dict[str, str], object]], plan: Planned | None) -> bytes:
+    """What is to be added to the log, as bytes. The new rows get their ids and times.
+
+    Raises `ScenarioError` where one of them cannot be, or could not be read back from this file.
+    """
+    lines = log_lines(data, Faults())
+    raw, told, faults = lines.table, Faults(), Faults()
+    log = _Log(parse_table(LOG, raw, told), plan, told, _highest_id_in(raw.header, lines.cut.values()))
+    _note_lost(raw.header, [cells for cells, _ in new], faults)
+    for number, (cells, at) in enumerate(new, start=max([1, *raw.row_numbers, *lines.cut]) + 1):
         cells["event_id"] = f"e{log.highest_id + 1}"
         cells["at"] = "" if _is_left_out(at) else _utc_text(at, log.egress_for(cells["event"], at), "at")
         row = tuple(cells.get(name, "") for name in raw.header)
@@ -140,19 +145,47 @@ def _fit(data: bytes, new: Sequence[tuple[dict[str, str], object]], plan: Planne
     faults.stop_if_any()
     if plan is not None:
         _judge(log, plan)
-    return raw.header
+    return _bytes_for(data, raw.header, [cells for cells, _ in new])
+
+
+def _note_lost(header: Sequence[str], new: Sequence[dict[str, str]], faults: Faults) -> None:
+    """Note each cell that the log has no column for, or that is longer than a cell may be."""
+    for field in LOG.fields:
+        longest = max((cells.get(field.name, "") for cells in new), key=len)
+        if len(longest) > fmt.MAX_CELL_CHARS:
+            faults.add(LOG.name, None, field.name, longest,
+                       f"a cell holds at most {fmt.MAX_CELL_CHARS:,} characters; shorten it")
+        elif longest and field.may_be_absent and field.name not in (*header, "event_id", "logged_at"):
+            faults.add(LOG.name, 1, field.name, longest, f"has no column in this log; add {field.name} to "
+                       "the header and a comma to each row, or log the event without it")
+
+
+def _bytes_for(data: bytes, header: Sequence[str], new: Sequence[dict[str, str]]) -> bytes:
+    """The new rows as bytes. Raises `ScenarioError` where the log could not be read with them."""
+    newline = "\r\n" if b"\r\n" in data else "\n"
+    lines = [] if data else [",".join(header)]
+    lines += [csv_row(cells.get(name, "") for name in header) for cells in new]
+    unfinished = newline if data and not data.endswith(b"\n") else ""
+    rows = (unfinished + "".join(line + newline for line in lines)).encode("utf-8", "backslashreplace")
+    try:
+        log_text(data + rows, Faults())
+    except ScenarioError as fault:
+        raise ScenarioError.single("was not logged: the log is full, for with this it could not be read (it "
+                                   f"{fault.words})", table=LOG.name, value=new[0]["event"]) from None
+    return rows
 
 
 class _Log:
     """A log and the rows to be added to it, each parsed once, and what they need of each other.
 
-    ``told``: the faults of the cells of ``old``, then all faults of it.
+    ``told``: the faults of the cells of ``old``, then all faults of it. ``highest_id``: of the rows that were
+    cut off, whose ids are not given again.
     """
 
-    def __init__(self, old: list[Row], plan: Planned | None, told: Faults) -> None:
+    def __init__(self, old: list[Row], plan: Planned | None, told: Faults, highest_id: int) -> None:
         self.old, self.told = old, told
         self.new: list[Row] = []
-        self.highest_id = max(map(_id_number, old), default=0)
+        self.highest_id = max([highest_id, *map(_id_number, old)])
         self._planned = None if plan is None else plan.egress
 
     def add(self, row: Row) -> None:
@@ -179,8 +212,21 @@ class _Log:
 
 
 def _id_number(row: Row) -> int:
-    match = _COUNTED.fullmatch(row.text("event_id"))
+    return _number_in(row.text("event_id"))
+
+
+def _number_in(event_id: str) -> int:
+    match = _COUNTED.fullmatch(event_id)
     return int(match[1]) if match else 0
+
+
+def _highest_id_in(header: Sequence[str], cut: Iterable[str]) -> int:
+    """The highest number of the ids that can still be made out in rows that were cut off."""
+    if "event_id" not in header:
+        return 0
+    place = header.index("event_id")
+    told = [line.split(",")[place:place + 1] for line in cut]
+    return max((_number_in(text.strip('"\r\0 ')) for texts in told for text in texts), default=0)
 
 
 def _is_left_out(given: object) -> bool:
@@ -235,47 +281,3 @@ def _go_on(log: _Log, states: States, plan: Planned, faults: Faults) -> bool:
         return False
     play_on(states, plan.scenario.records, events, egress, faults)
     return True
-
-
-@contextlib.contextmanager
-def _opened(path: Path) -> Iterator[int]:
-    """The log file, open for appending, with its folder's lock held."""
-    with locked(path.parent):
-        try:
-            place = place_of(path.parent, path.name)
-            handle = os.open(place, os.O_RDWR | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0), 0o666)
-        except (OSError, ValueError) as error:
-            if isinstance(error, ScenarioError):
-                raise
-            raise ScenarioError.single(f"cannot be opened: {error}; give a log file or its folder",
-                                       table=LOG.name, value=path) from None
-        try:
-            yield handle
-        finally:
-            os.close(handle)
-
-
-def _all_of(handle: int) -> bytes:
-    os.lseek(handle, 0, os.SEEK_SET)
-    parts = []
-    while part := os.read(handle, 1 << 20):
-        parts.append(part)
-    return b"".join(parts)
-
-
-def _write(handle: int, data: bytes, header: tuple[str, ...], new: list[dict[str, str]]) -> None:
-    """One write at the end of the file, flushed; a write that did not fit is taken back."""
-    newline = "\r\n" if b"\r\n" in data else "\n"
-    lines = [] if data else [",".join(header)]
-    lines += [csv_row(cells.get(name, "") for name in header) for cells in new]
-    unfinished = newline if data and not data.endswith(b"\n") else ""
-    rows = (unfinished + "".join(line + newline for line in lines)).encode("utf-8", "backslashreplace")
-    try:
-        if os.write(handle, rows) != len(rows):
-            raise OSError("no room for all that is to be written")
-        os.fsync(handle)
-    except OSError as error:
-        with contextlib.suppress(OSError):
-            os.ftruncate(handle, len(data))
-        raise ScenarioError.single(f"was not logged: {error}; nothing was changed", table=LOG.name,
-                                   value=new[0]["event"]) from None

@@ -28,9 +28,10 @@ from pathlib import Path
 import planning_kit as pk
 from planning_kit.desk import messages
 from planning_kit.explore.session.draft import Draft
+from planning_kit.explore.session.editing import AS_LOADED
 from planning_kit.explore.session.journal import Journal
 from planning_kit.explore.session.merge import THEIRS, YOURS
-from planning_kit.explore.session.session import AS_LOADED, Session
+from planning_kit.explore.session.session import Session
 from planning_kit.explore.session.settings_sheet import SETTINGS, VALUE, moment_text, setting_fields
 from planning_kit.plan.timed import TimedPlan
 from tests.inputs.small_folder import write_small
@@ -315,7 +316,7 @@ def journal_gives_it_back(him: Planner) -> None:
     assert cells_of(found.draft) == cells_of(session.draft), "the journal says something else"
     assert {name: cells_of(each) for name, each in found.versions.items()} == {
         name: cells_of(each) for name, each in session.versions.items()}, "versions are lost"
-    reader.write(found.draft, found.base, found.versions)
+    reader.write(found.draft, found.base, found.versions, found.bases)
     assert abs(reader.path.stat().st_size - session.journal.path.stat().st_size) < 100, "the journal grows"
     him.met["journal bytes"] = max(him.met["journal bytes"], reader.path.stat().st_size)
     reader.remove()

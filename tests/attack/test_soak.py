@@ -37,8 +37,8 @@ def test_the_soak_would_find_an_undo_that_skips(tmp_path: Path, monkeypatch: pyt
 def test_the_soak_would_find_a_journal_that_forgets(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     write = Journal.write
 
-    def forgets(self: Journal, _draft: Draft, base: Draft, versions: Mapping[str, Draft]) -> None:
-        write(self, base, base, versions)
+    def forgets(self: Journal, _draft: Draft, base: Draft, *versions: Mapping[str, Draft]) -> None:
+        write(self, base, base, *versions)
 
     monkeypatch.setattr(Journal, "write", forgets)
     with pytest.raises(AssertionError, match="the journal says something else"):

@@ -88,6 +88,44 @@ def test_an_absurd_log_is_told(tmp_path: Path, text: str, problem: str) -> None:
     assert problem in refused.value.problems["problem"].iloc[-1]
 
 
+LAST = "e,,A1,started,2031-09-03T07:30:00Z,\n"
+
+
+@pytest.mark.parametrize(("full", "problem"), [
+    (LOG_HEAD + LAST * (fmt.MAX_LOG_ROWS - 1), "more than 50,000 rows"),
+    (LOG_HEAD + LAST + "\n" * (fmt.MAX_LINES - 2), "more than 100,000 lines"),
+])
+def test_a_log_takes_its_last_row_and_none_after_it(tmp_path: Path, full: str, problem: str) -> None:
+    path = tmp_path / "log.csv"
+    path.write_text(full)
+    pk.append_log(path, "skipped", "B1", "2031-09-03T07:40:00Z")
+    before = path.read_bytes()
+    assert pk.read_log(path)["step"].iloc[-1] == "B1"
+    with pytest.raises(pk.ScenarioError, match=rf"was not logged: the log is full.*{problem}"):
+        pk.append_log(path, "skipped", "C1", "2031-09-03T07:40:00Z")
+    assert path.read_bytes() == before
+
+
+def test_a_log_grows_to_its_last_byte_and_not_beyond(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    first, second = tmp_path / "first.csv", tmp_path / "second.csv"
+    for path in (first, second):
+        pk.append_log(path, "skipped", "B1", "2031-09-03T07:40:00Z")
+    pk.append_log(first, "skipped", "C1", "2031-09-03T07:40:00Z")
+    monkeypatch.setattr(fmt, "MAX_FILE_BYTES", first.stat().st_size)
+    assert pk.append_log(second, "skipped", "C1", "2031-09-03T07:40:00Z") == "e2"
+    for path in (first, second):
+        with pytest.raises(pk.ScenarioError, match=r"was not logged: the log is full.* bytes"):
+            pk.append_log(path, "skipped", "Z1", "2031-09-03T07:40:00Z")
+        assert pk.read_log(path)["step"].tolist() == ["B1", "C1"]
+
+
+def test_a_note_too_long_for_a_cell_is_refused(tmp_path: Path) -> None:
+    pk.append_log(tmp_path, "skipped", "B1", "2031-09-03T07:40:00Z", note="," * fmt.MAX_CELL_CHARS)
+    with pytest.raises(pk.ScenarioError, match="at most 10,000 characters"):
+        pk.append_log(tmp_path, "skipped", "C1", "2031-09-03T07:40:00Z", note="n" * 200_000)
+    assert pk.read_log(tmp_path)["step"].tolist() == ["B1"]
+
+
 @pytest.fixture(scope="module")
 def outing() -> pk.Plan:
     return pk.time_plan(pk.load_scenario(Path(__file__).parents[2] / "scenarios" / "small-outing"))

@@ -11,6 +11,7 @@ import { Tables } from "./tables.js";
 import { Toolbar } from "./toolbar.js";
 
 const ANSWER_MS = 15000;
+const NO_LIBRARY = { level: "bad", text: "The tables could not be loaded: run the cell again." };
 const QUIET_WORDS = "The kernel does not answer. ";
 const QUIET_KINDS = ["hello", "explain", "snapshot"]; // not the planner's own acts: what was said stays
 
@@ -209,13 +210,22 @@ function render({ model, el: home }) {
     if (waiting.size) wait();
     root.dataset.answered = String(echo);
   };
-  // In order, and none before the table library is there.
+  // In order, and none before the table library is there: another view may have loaded it while messages of
+  // this one still wait for theirs, so what comes later waits behind them.
   let before = Promise.resolve();
+  let queued = 0;
+  const inTurn = work => {
+    queued += 1;
+    before = before.then(work).finally(() => {
+      queued -= 1;
+    });
+  };
   const onMessage = message => {
     if (message.view && message.view !== view) return; // an answer for another view of this workbench
-    if (message.kind === "library") before = loadLibrary(message.text);
-    else if (window[LIBRARY]) told[message.kind]?.(message);
-    else before = before.then(() => told[message.kind]?.(message));
+    const load = () => loadLibrary(message.text).catch(() => toolbar.say(NO_LIBRARY));
+    if (message.kind === "library") inTurn(load);
+    else if (window[LIBRARY] && !queued) told[message.kind]?.(message);
+    else inTurn(() => told[message.kind]?.(message));
   };
   model.on("msg:custom", onMessage);
 

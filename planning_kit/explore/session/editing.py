@@ -1,10 +1,11 @@
-"""One draft under a planner's hands: every edit of tables, chart and slider, with undo and redo.
+"""One draft under a planner's hands: every edit of tables, chart and slider, with undo, redo and versions.
 
 It knows no widget. A view asks it to do something, then reads ``draft``, ``verdict`` and ``plan``.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -23,6 +24,10 @@ from planning_kit.explore.session.sheet import Cell, Sheet
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.timed import TimedPlan
+
+AS_LOADED = "as loaded"
+MINE, RESTORED = "mine", "restored"
+SET_ASIDE = re.compile(rf"({MINE}|{RESTORED})( \d+)?")  # versions that nobody asked for; see `_set_aside`
 
 
 @dataclass(frozen=True)
@@ -45,7 +50,7 @@ def judged(draft: Draft, base: Scenario) -> Verdict:
 
 
 class Editing:
-    """The draft of a scenario, its history, and what it comes to.
+    """The draft of a scenario, its history, its named versions, and what it comes to.
 
     ``plan`` is the last good plan: it stays while the draft holds faults. Raises `ScenarioError` when the
     scenario that it begins with cannot be timed.
@@ -57,6 +62,8 @@ class Editing:
         self.plan = TimedPlan.of(scenario)
         self.history = History(self._origins.newest.draft)
         self.verdict = judged(self.draft, self.base)
+        self.versions: dict[str, Draft] = {AS_LOADED: self.draft}
+        self._aside: set[str] = set()
 
     @property
     def draft(self) -> Draft:
@@ -176,6 +183,55 @@ class Editing:
         day = self.egress_typed().replace(hour=0, minute=0, second=0, microsecond=0)
         first, last = (typed_moment(self.draft, key) for key in (EARLIEST, LATEST))
         return first or day, last or day + timedelta(days=1, minutes=-1)
+
+    # Versions
+
+    def keep_version(self, name: str) -> None:
+        """Keep what is typed now under a name. Raises `ScenarioError` for an empty or a taken name."""
+        name = name.strip()
+        if not name or name in self.versions:
+            problem = ("there is a version of this name; choose another" if name else
+                       "give the version a name")
+            raise ScenarioError.single(problem, column="version", value=name)
+        self.versions[name] = self.draft
+        self._aside.discard(name)
+
+    def switch_to(self, name: str) -> None:
+        """Make a named version current: an edit like any other, so undo leads back.
+
+        What was typed and is not saved is kept as a version. Raises `ScenarioError` for no such name.
+        """
+        draft = self._version(name)
+        if self.has_unsaved_work:
+            self._set_aside(MINE)
+        self._edit(draft, f"switch to {name}")
+
+    def _version(self, name: str) -> Draft:
+        if name not in self.versions:
+            raise ScenarioError.single("there is no version of this name", column="version", value=name)
+        return self.versions[name]
+
+    def _set_aside(self, word: str) -> str:
+        """Keep what is typed as a version before other work takes its place; gives the version's name.
+
+        A kill takes undo along, but no version. Where a version says it already there is no second one.
+        """
+        name = self._same_version(self.draft)
+        if not name:
+            name = self._free_name(word)
+            self.versions[name] = self.draft
+            self._aside.add(name)
+        return name
+
+    def _same_version(self, draft: Draft) -> str:
+        """The version that says the same as ``draft``, typed from the same; "" where there is none."""
+        base = self._origins.of(draft).draft
+        return next((name for name, each in self.versions.items() if each.says_the_same_as(draft)
+                     and self._origins.of(each).draft.says_the_same_as(base)), "")
+
+    def _free_name(self, word: str) -> str:
+        names = (word, *(f"{word} {number}" for number in range(2, len(self.versions) + 3)))
+        return next(name for name in names if name not in self.versions)
 
     # Undo
 

@@ -14,6 +14,7 @@ import contextlib
 import json
 import os
 import secrets
+import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -36,6 +37,7 @@ _TRIES = 5  # another session may be tidying up just where a lock is being made
 class Unsaved:
     """Work found in a journal: the draft, ``base`` from which it was typed, the named versions.
 
+    ``bases`` says from what versions were typed that were typed from something else, by their names.
     ``written`` is when it was written last, UTC; ``is_in_use``: the session that writes it is still open.
     """
 
@@ -45,6 +47,7 @@ class Unsaved:
     base: Draft
     versions: Mapping[str, Draft]
     is_in_use: bool = False
+    bases: Mapping[str, Draft] = FrozenMapping({})
 
 
 class Journal:
@@ -68,15 +71,17 @@ class Journal:
         """Where it is written. Raises `RuntimeError` where the user has no state folder and no home."""
         return state_folder() / self._name
 
-    def write(self, draft: Draft, base: Draft, versions: Mapping[str, Draft]) -> None:
+    def write(self, draft: Draft, base: Draft, versions: Mapping[str, Draft],
+              bases: Mapping[str, Draft] = FrozenMapping({})) -> None:
         """Put what is typed, and ``base``, from which it was, on disk: whole or not at all.
 
-        Raises `OSError` when that fails.
+        ``bases`` are those of versions with another one, by name. Raises `OSError` when that fails.
         """
         content = {
             "format": _FORMAT, "folder": str(self._folder), "written": datetime.now(UTC).isoformat(),
             "draft": _plain(draft), "base": _plain(base),
             "versions": {name: _plain(each) for name, each in versions.items()},
+            "bases": {name: _plain(each) for name, each in bases.items()},
         }
         # Escaped to ASCII: half characters that a cell may hold are kept too.
         data = json.dumps(content).encode("ascii")
@@ -101,15 +106,16 @@ class Journal:
             except Timeout:
                 self._choose_a_name()
             else:
-                self._lock = lock
-                return
+                if Path(lock.lock_file).exists():
+                    self._lock = lock
+                    return
+                lock.release()  # it was swept away just before it was taken
         raise OSError(f"no lock can be made in {state_folder()}")
 
     def _let_go(self) -> None:
         if self._lock is not None:
             with contextlib.suppress(OSError):
-                self._lock.release()
-            _unlink(Path(self._lock.lock_file))
+                _give_back(self._lock)
             self._lock = None
 
     def remove(self) -> None:
@@ -171,9 +177,17 @@ def _is_held(path: Path) -> bool:
         lock.acquire()
     except (OSError, ValueError, RuntimeError):
         return True
-    lock.release()
-    _unlink(Path(lock.lock_file))
+    _give_back(lock)
     return False
+
+
+def _give_back(lock: FileLock) -> None:
+    """Delete a lock's file, then let go of it: once let go it may be another's. Raises `OSError`."""
+    path = Path(lock.lock_file)
+    _unlink(path)
+    lock.release()
+    if sys.platform == "win32":  # an open file cannot be deleted there, so that it is nobody's if this can
+        _unlink(path)
 
 
 def _tidy(pattern: str) -> None:
@@ -204,11 +218,15 @@ def _read(path: Path, like: Draft, is_in_use: bool) -> Unsaved | None:
         content = json.loads(path.read_bytes())
         if content["format"] != _FORMAT:
             return None
-        versions = {str(name): _draft(each, like) for name, each in content["versions"].items()}
+        versions, bases = ({str(name): _draft(each, like) for name, each in content.get(which, {}).items()}
+                           for which in ("versions", "bases"))
         written = datetime.fromisoformat(content["written"])
+        if written.utcoffset() is None:
+            return None
         draft, base = (_draft(content[name], like) for name in ("draft", "base"))
-        return Unsaved(path, written, draft, base, FrozenMapping(versions), is_in_use)
-    except (OSError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError):
+        return Unsaved(path, written.astimezone(UTC), draft, base, FrozenMapping(versions), is_in_use,
+                       FrozenMapping(bases))
+    except (RecursionError, OSError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError):
         return None
 
 

@@ -59,6 +59,17 @@ class Origins:
             self._newest = draft.origin
         return draft
 
+    def number_of(self, base: Draft) -> int:
+        """The number for work that another session typed from ``base``: of the folder as it is, or behind it.
+        """
+        if base.says_the_same_as(self.newest.draft):
+            return self.newest.draft.origin
+        known = (each.draft.origin for each in self._known if each.is_behind
+                 and each.base is self.newest.base and each.draft.sheets == base.sheets)
+        number = next(known, None)
+        return number if number is not None else self.add(
+            Origin(self.newest.base, base, is_behind=True)).origin
+
     def save(self, draft: Draft, scenario: Scenario) -> None:
         """Save ``scenario``, which ``draft`` says, to its folder.
 

@@ -18,18 +18,15 @@ from planning_kit.explore.long_question import LongQuestion
 from planning_kit.explore.propose.proposals import Proposal
 from planning_kit.explore.session.conflicts import both_sides, differences
 from planning_kit.explore.session.draft import Draft, draft_of, scenario_of
-from planning_kit.explore.session.editing import Editing
+from planning_kit.explore.session.editing import AS_LOADED, MINE, RESTORED, SET_ASIDE, Editing
 from planning_kit.explore.session.journal import Journal, Unsaved, delete_left
 from planning_kit.explore.session.merge import Merge, Where, merged, same_lines
-from planning_kit.explore.session.origins import Origin
 from planning_kit.explore.session.questions import ORDER, QUESTIONS
 from planning_kit.explore.watch.watch import Watch
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.folder_files import holds_something
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.timed import TimedPlan
-
-AS_LOADED = "as loaded"
 
 
 class Session(Editing):
@@ -41,12 +38,11 @@ class Session(Editing):
         Raises `ScenarioError` when it has no plan.
         """
         super().__init__(scenario)
-        self.versions: dict[str, Draft] = {AS_LOADED: self.draft}
         self.dropped: tuple[str, Draft] | None = None
         self.baseline_name: str | None = None
         self.baseline: TimedPlan | None = None
         self.journal = Journal(scenario.folder)
-        self._restored: Draft | None = None
+        self._restored = ""  # the version that says what was restored last
         self.asked: dict[str, LongQuestion] = {}
         self.preview: Proposal[TimedPlan] | None = None
         self.watch: Watch | None = None
@@ -115,19 +111,6 @@ class Session(Editing):
 
     # Versions and the baseline
 
-    def keep_version(self, name: str) -> None:
-        """Keep what is typed now under a name. Raises `ScenarioError` for an empty or a taken name."""
-        name = name.strip()
-        if not name or name in self.versions:
-            problem = ("there is a version of this name; choose another" if name else
-                       "give the version a name")
-            raise ScenarioError.single(problem, column="version", value=name)
-        self.versions[name] = self.draft
-
-    def switch_to(self, name: str) -> None:
-        """Make a named version current: an edit like any other, so undo leads back."""
-        self._edit(self._version(name), f"switch to {name}")
-
     def drop_version(self, name: str) -> None:
         """Delete a version; `bring_back` undoes that. Raises `ScenarioError` for the one as loaded."""
         if name == AS_LOADED:
@@ -175,21 +158,19 @@ class Session(Editing):
             raise ScenarioError.single(f"this version has no plan, as it holds faults: {first}",
                                        column="version", value=name) from error
 
-    def _version(self, name: str) -> Draft:
-        if name not in self.versions:
-            raise ScenarioError.single("there is no version of this name", column="version", value=name)
-        return self.versions[name]
-
     # Files
 
     def save(self) -> None:
-        """Save to the scenario's own folder.
+        """Save to the scenario's own folder. What was set aside and is saved now is no version any more.
 
         Raises `SaveConflict`, and changes nothing, when another changed the files (see `conflict`);
         `ScenarioError` when what is typed holds faults or cannot be written.
         """
         self._origins.save(self.draft, self._sound_scenario())
-        self._restored = None
+        self._restored = ""
+        for name in [each for each in self._aside & self.versions.keys() if each != self.baseline_name]:
+            if self.versions[name].says_the_same_as(self.draft):
+                del self.versions[name]
         if not self._has_versions:  # else the journal stays: named versions are in no folder
             self.journal.remove()
 
@@ -230,29 +211,26 @@ class Session(Editing):
         return merge
 
     def take_theirs(self) -> str:
-        """Load what is in the folder now; what was typed here is kept as a version, whose name is given.
+        """Load what is in the folder now; what was typed here is a version, whose name is given.
 
         Raises `ScenarioError` when the folder holds faults; nothing has changed then.
         """
         theirs = self._origins.read(self.draft)
         TimedPlan.of(theirs.base)
-        name = self._free_name("mine")
-        self.versions[name] = self.draft
+        name = self._set_aside(MINE)
         self._edit(self._origins.add(theirs), "take what is in the folder")
         return name
-
-    def _free_name(self, word: str) -> str:
-        names = (word, *(f"{word} {number}" for number in range(2, len(self.versions) + 3)))
-        return next(name for name in names if name not in self.versions)
 
     def autosave(self) -> None:
         """Write unsaved work to the journal. Raises `OSError` when that fails.
 
-        Restored work is unsaved work too, even where it was undone: its own file is gone.
+        Versions are unsaved work too. What was restored is offered first, even where it was undone.
         """
-        draft = self.draft if self.has_unsaved_work or self._restored is None else self._restored
-        if self.has_unsaved_work or draft is self._restored or self._has_versions:
-            self.journal.write(draft, self._origins.of(draft).draft, self.versions)
+        if self.has_unsaved_work or self._has_versions:
+            draft = self.draft if self.has_unsaved_work else self.versions.get(self._restored, self.draft)
+            bases = {name: self._origins.of(each).draft for name, each in self.versions.items()
+                     if each.origin != draft.origin}
+            self.journal.write(draft, self._origins.of(draft).draft, self.versions, bases)
         else:
             self.journal.remove()
 
@@ -271,26 +249,34 @@ class Session(Editing):
     def restore(self, unsaved: Unsaved) -> bool:
         """Take up work of another session as it was typed: an edit that can be undone. Versions come along.
 
-        It is copied. What a dead session left is deleted once the own journal has it on the disk; what is in
-        use stays. Gives whether the folder has changed since that work was begun: saving meets a conflict
-        then.
+        It is copied, and kept as a version too; so is what was typed here and is not saved. What a dead
+        session left is deleted once the own journal has it on the disk; what is in use stays. Gives whether
+        the folder has changed since that work was begun: saving meets a conflict then.
         """
-        newest = self._origins.newest
-        is_behind = not unsaved.base.says_the_same_as(newest.draft)
-        origin = (self._origins.add(Origin(newest.base, unsaved.base, is_behind=True)).origin if is_behind
-                  else newest.draft.origin)
+        if self.has_unsaved_work:
+            self._set_aside(MINE)
         for name, draft in unsaved.versions.items():
-            if name != AS_LOADED and not draft.says_the_same_as(self.versions.get(name, newest.draft)):
-                self.versions[self._free_name(name)] = replace(draft, origin=origin)
-        restored = replace(unsaved.draft, origin=origin)
-        self._restored = None if restored.says_the_same_as(newest.draft) else restored
-        self._edit(restored, "restore unsaved work")
+            if name != AS_LOADED:
+                origin = self._origins.number_of(unsaved.bases.get(name, unsaved.base))
+                self._take_along(name, replace(draft, origin=origin))
+        self._edit(replace(unsaved.draft, origin=self._origins.number_of(unsaved.base)),
+                   "restore unsaved work")
+        self._restored = self._set_aside(RESTORED) if self.has_unsaved_work else ""
         # Otherwise it stays, and is offered again: a journal that cannot be written is told at every edit.
         with contextlib.suppress(OSError, ScenarioError):
             self.autosave()
             if not unsaved.is_in_use:
                 delete_left(unsaved.path)
-        return is_behind
+        return not unsaved.base.says_the_same_as(self._origins.newest.draft)
+
+    def _take_along(self, name: str, draft: Draft) -> None:
+        if self._same_version(draft) or draft.says_the_same_as(self._origins.newest.draft):
+            return
+        word = SET_ASIDE.fullmatch(name)
+        name = self._free_name(word[1] if word else name)
+        self.versions[name] = draft
+        if word:
+            self._aside.add(name)
 
     def discard(self, unsaved: Unsaved) -> None:
         """Delete left work. Raises `ScenarioError` where it is in use, `OSError` where that fails."""

@@ -163,3 +163,15 @@ test("an edit paints the chart anew, a patch without a chart does not", () => {
   equal([painted(), root.dataset.rev], [before + 1, "3"]);
   close();
 });
+
+test("what comes while a view's own library loads waits its turn, though another view has one", async () => {
+  const view = opened();
+  view.tell({ kind: "library", text: LIBRARY_TEXT });
+  view.tell(everything());
+  view.tell({ kind: "notes", findings: [], margins: [] });
+  equal(view.root.querySelectorAll(".pk-bar-work").length, 0);
+  await settled();
+  await settled();
+  equal(view.root.querySelectorAll(".pk-bar-work").length > 0, true);
+  view.close();
+});

@@ -258,7 +258,7 @@ def test_a_write_that_does_not_fit_is_taken_back(tmp_path: Path, monkeypatch: py
 def test_a_spreadsheets_own_spelling_is_kept(tmp_path: Path) -> None:
     path = tmp_path / "log.csv"
     path.write_bytes(b"\xef\xbb\xbfstep,event,at,event_id\r\nA1,started,2031-09-03T07:30:00Z,e7\r\n")
-    pk.append_log(path, "finished", "A1", DAY + "07:44:00Z", note="has no column here")
+    pk.append_log(path, "finished", "A1", DAY + "07:44:00Z")
     assert path.read_bytes().endswith(b"A1,finished,2031-09-03T07:44:00Z,e8\r\n")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -28,6 +29,19 @@ def folder(tmp_path: Path) -> Path:
 @pytest.fixture
 def session(folder: Path) -> Session:
     return Session(pk.load_scenario(folder))
+
+
+@pytest.fixture
+def opened(folder: Path) -> Callable[[], Session]:
+    return lambda: Session(pk.load_scenario(folder))
+
+
+def retitle(session: Session, text: str, step: str = "B2") -> None:
+    session.type_cells("steps", {(line_of(session, "steps", step), "title"): text})
+
+
+def titles(session: Session) -> list[str]:
+    return session.draft["steps"].column("title")
 
 
 def line_of(session: Session, sheet: str, key: str) -> int:

@@ -9,26 +9,14 @@ from pathlib import Path
 from threading import Barrier
 
 import pytest
+from filelock import FileLock
 
 import planning_kit as pk
-from planning_kit.explore.session.session import Session
-from tests.explore.session.conftest import line_of
+from planning_kit.explore.session import journal
+from tests.explore.session.conftest import retitle, titles
 
 ROOT = Path(__file__).parents[3]
 needs_fork = pytest.mark.skipif(sys.platform == "win32", reason="forks, and kills")
-
-
-def retitle(session, text, step="B2"):
-    session.type_cells("steps", {(line_of(session, "steps", step), "title"): text})
-
-
-def titles(session):
-    return session.draft["steps"].column("title")
-
-
-@pytest.fixture
-def opened(folder):
-    return lambda: Session(pk.load_scenario(folder))
 
 
 @pytest.fixture
@@ -110,6 +98,35 @@ def test_two_sessions_that_take_up_the_same_work_both_have_it(left, opened):
         assert "Left" in titles(session)
         assert session.journal.path.exists()
     assert [each.is_in_use for each in opened().unsaved_work()] == [True, True]
+
+
+@pytest.mark.parametrize("damage", [
+    lambda _text: "[" * 200_000,  # nested too deeply to be read
+    lambda text: text.replace("+00:00", ""),  # a time without its zone
+], ids=["deep", "no zone"])
+def test_a_damaged_journal_hides_no_other(left, opened, damage):
+    left.with_name(left.name.replace(".json", "0.json")).write_text(damage(left.read_text()))
+    found, = opened().unsaved_work()
+    assert found.path == left
+
+
+def test_a_session_that_takes_its_lock_while_another_looks_has_it(left, opened, monkeypatch):
+    """At the very moment at which the one that looks lets go of it."""
+    taken = []
+
+    class Looked(FileLock):
+        def release(self, force=False):
+            super().release(force)
+            if not taken:
+                taken.append(FileLock(f"{left}.lock", timeout=0))
+                taken[0].acquire()
+
+    with monkeypatch.context() as patched:
+        patched.setattr(journal, "_lock_of", lambda path: Looked(f"{path}.lock", timeout=0))
+        opened().unsaved_work()
+    found, = opened().unsaved_work()
+    assert found.is_in_use
+    taken[0].release()
 
 
 def test_sessions_that_open_and_restore_at_once_lose_nothing(opened, folder):
