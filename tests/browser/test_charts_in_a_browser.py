@@ -163,7 +163,8 @@ def test_hostile_text_in_a_scenario_is_shown_and_never_run(page, page_errors, tm
 def test_hostile_text_in_the_scenario_file_itself(page, page_errors, plan, tmp_path, monkeypatch):
     settings = dataclasses.replace(plan.scenario.records.settings, title=ATTACK, station=ATTACK)
     records = dataclasses.replace(plan.scenario.records, settings=settings)
-    scenario = type("Scenario", (), {"records": records})
+    checked = dataclasses.replace(plan.scenario.checked, records=records)
+    scenario = dataclasses.replace(plan.scenario, checked=checked)
     found = findings_of(plan.timed)
     monkeypatch.setattr(scene, "findings_of", lambda plan: found)
     figure = swimlane(dataclasses.replace(plan.timed, scenario=scenario))
