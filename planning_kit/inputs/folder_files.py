@@ -37,7 +37,7 @@ _MOST_BYTES = 1_000_000_000  # of any file that is saved: packs are the largest
 _HOW_TO_GO_ON = f"to go on with the files as they lie, delete the subfolder {STAGE}"
 
 Read = TypeVar("Read")
-_Signature = tuple[int, int, int] | None
+Signature = tuple[int, int, int] | None
 
 
 @dataclass(frozen=True)
@@ -60,7 +60,7 @@ class FolderFiles:
     folder: Path
     record: bytes | None
     expected: Mapping[str, str] = field(default_factory=dict)
-    seen: dict[str, _Signature] = field(default_factory=dict)
+    seen: dict[str, Signature] = field(default_factory=dict)
     has_moved: bool = False
 
     @classmethod
@@ -149,7 +149,7 @@ def holds_something(folder: Path) -> bool:
         return True
 
 
-def signature(path: Path) -> _Signature:
+def signature(path: Path) -> Signature:
     """What changes whenever a file is replaced or written; None where there is none."""
     try:
         found = path.stat()

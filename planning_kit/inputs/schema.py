@@ -19,7 +19,7 @@ import pandas as pd
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import ID_PATTERN, MOVE_PATTERN
-from planning_kit.inputs.fields import KIND_WORDS, Field, Section, Table
+from planning_kit.inputs.fields import Field, Section, Table
 from planning_kit.inputs.raw import BOM
 from planning_kit.inputs.scenario import Scenario
 
@@ -177,11 +177,6 @@ def _reference_row(where: str, field: Field, otherwise: str) -> dict[str, str]:
     target = f" of {' or '.join(f'{name}.csv' for name in field.refers_to)}" if field.refers_to else ""
     return {"table": where, "column": field.name, "kind": f"{field.kind}{target}{words}", "unit": field.unit,
             "needed": "yes" if field.needed else otherwise, "description": field.about}
-
-
-def kind_reference() -> pd.DataFrame:
-    """How each kind of cell is written: ``kind``, ``written``."""
-    return pd.DataFrame({"kind": list(KIND_WORDS), "written": list(KIND_WORDS.values())})
 
 
 def schema_text() -> str:

@@ -22,6 +22,7 @@ from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import CellFault, parse_number
 from planning_kit.inputs.csv_cells import csv_row
 from planning_kit.inputs.faults import Faults, ScenarioError
+from planning_kit.inputs.folder_files import Signature, signature
 from planning_kit.inputs.log import log_path, log_rows, raw_of_frame
 from planning_kit.inputs.log_append import LogEntry, append_entries
 from planning_kit.inputs.log_format import (
@@ -41,7 +42,6 @@ from planning_kit.inputs.times import gmt_label, pet_label, pet_min
 from planning_kit.plan.timed import TimedPlan
 
 WITHDRAW = "withdraw"
-Signature = tuple[int, int, int] | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,11 +92,7 @@ class Logbook:
 
     def signature(self) -> Signature:
         """What changes whenever the file does; None where there is none."""
-        try:
-            found = self.path.stat()
-        except (OSError, ValueError):
-            return None
-        return found.st_mtime_ns, found.st_size, found.st_ino
+        return signature(self.path)
 
     def rows(self, faults: Faults) -> list[Row]:
         """All rows of the file (see `log_rows`)."""
