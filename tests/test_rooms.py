@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import pytest
 
 ROOMS = ["inputs", "sky", "changes", "plan", "judge", "explore", "show", "front", "desk"]
 PACKAGE = Path(__file__).parents[1] / "planning_kit"
+LONGEST = 400  # lines of a file
 MODULES = sorted(path for path in PACKAGE.rglob("*.py") if path.parent != PACKAGE)
 
 
@@ -74,3 +76,13 @@ def test_a_circle_is_found_however_it_is_hidden(back: str) -> None:
 def test_a_chain_is_no_circle() -> None:
     assert circles({"house": "", "house.one": "import house.two", "house.two": "from house import three",
                     "house.three": "import numpy"}) == []
+
+
+def test_a_file_name_stands_once_and_no_file_is_long() -> None:
+    """A newcomer finds a file by its name, and reads it in one sitting."""
+    paths = [path for path in PACKAGE.rglob("*.py") if path.name != "__init__.py"]
+    names = Counter(path.name for path in paths)
+    assert [name for name, count in names.items() if count > 1] == []
+    long = {str(path.relative_to(PACKAGE)): lines for path in paths
+            if (lines := len(path.read_text(encoding="utf-8").splitlines())) > LONGEST}
+    assert long == {}

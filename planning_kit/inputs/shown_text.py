@@ -4,9 +4,9 @@ Whatever a scenario, a log, a file name or a wrong cell says is shown as it was 
 markup, no mathematics (JupyterLab and exported pages run MathJax over HTML outputs), no line of its own in an
 output of lines, no colours of a terminal, no writing turned around.
 
-Plotly draws titles, labels, bar text and
-hover labels as SVG, but reads a few HTML tags (``<b>``, ``<br>``, ``<a href>``) and character references. Tables
-show text to the letter and sentences whole (pandas cuts cells).
+Plotly draws titles, labels, bar text and hover labels as SVG, but reads a few HTML tags (``<b>``, ``<br>``,
+``<a href>``) and character references: they are shown as typed, too. Tables show text to the letter and
+sentences whole (pandas cuts cells).
 """
 
 from __future__ import annotations
@@ -77,8 +77,6 @@ def untypeset(page: str) -> str:
     """
     return visible_lines(page).translate(_MATHS_BROKEN)
 
-
-__all__ = ["one_line", "plotly_paragraph", "plotly_text", "shortened"]
 
 _REFERENCES = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;", "$": "&#36;"})
 

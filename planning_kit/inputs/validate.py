@@ -7,9 +7,7 @@ from typing import Any
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs import records as rec
-from planning_kit.inputs import rules as rules_ids
-from planning_kit.inputs import rules as rules_steps
-from planning_kit.inputs import rules as rules_world
+from planning_kit.inputs import rules
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.settings import build_settings, parse_settings
@@ -18,28 +16,28 @@ from planning_kit.inputs.typed_tables import Row, Rows, parse_table, parse_table
 Rule = Callable[[Rows, Faults], None]
 
 RULES: tuple[Rule, ...] = (
-    rules_ids.ids_stand_once,
-    rules_ids.ids_differ_across_tables,
-    rules_ids.ids_are_not_reserved,
-    rules_ids.crew_are_ev1_and_ev2,
-    rules_ids.references_exist,
-    rules_ids.moved_items_exist,
-    rules_ids.airlock_is_a_place,
-    rules_world.routes_join_two_places,
-    rules_world.worksites_can_be_reached,
-    rules_world.items_start_in_bags_only,
-    rules_world.bags_do_not_hold_each_other,
-    rules_world.only_cables_have_two_ends,
-    rules_world.windows_end_after_they_start,
-    rules_steps.durations_are_ordered,
-    rules_steps.suited_steps_have_a_place,
-    rules_steps.steps_do_not_wait_for_themselves,
-    rules_steps.gaps_are_ordered,
-    rules_steps.groups_share_one_light,
-    rules_steps.footholds_are_footholds,
-    rules_steps.moves_say_who,
-    rules_steps.moves_go_the_right_way,
-    rules_steps.moves_name_bags_and_people,
+    rules.ids_stand_once,
+    rules.ids_differ_across_tables,
+    rules.ids_are_not_reserved,
+    rules.crew_are_ev1_and_ev2,
+    rules.references_exist,
+    rules.moved_items_exist,
+    rules.airlock_is_a_place,
+    rules.routes_join_two_places,
+    rules.worksites_can_be_reached,
+    rules.items_start_in_bags_only,
+    rules.bags_do_not_hold_each_other,
+    rules.only_cables_have_two_ends,
+    rules.windows_end_after_they_start,
+    rules.durations_are_ordered,
+    rules.suited_steps_have_a_place,
+    rules.steps_do_not_wait_for_themselves,
+    rules.gaps_are_ordered,
+    rules.groups_share_one_light,
+    rules.footholds_are_footholds,
+    rules.moves_say_who,
+    rules.moves_go_the_right_way,
+    rules.moves_name_bags_and_people,
 )
 
 _RECORD_OF: dict[str, type] = {

@@ -195,8 +195,6 @@ def _task_alt(odds: Any, rows: list[Row]) -> str:
 _SHORT_FILL, _LONG_FILL = TASK_FILLS[5], TASK_FILLS[1]
 _LEAST_SPAN_MIN = 20.0
 
-Row = dict[Any, Any]
-
 
 def tornado_chart(odds: Any, rows: int = 12, theme: str = "light") -> Chart:
     """Draw the ``rows`` strongest drivers of ``odds`` (see ``Odds.drivers``): a bar each, over PET.

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from planning_kit.sky import sun as shadow
+from planning_kit.sky import sun as sun_module
 from planning_kit.sky.sun import (
     EARTH_FLATTENING,
     EARTH_RADIUS_KM,
@@ -84,7 +84,7 @@ def test_critical_beta_and_period(height_km, period_min, critical_deg):
 def test_shadow_cones(monkeypatch, limb, half_angle_deg):
     """Half-angles asin((Rsun -+ Re)/AU) with Rsun 696 000 km (Vallado prints 0.264121687 and 0.269007205,
     from memory): the slope of the edge between two distances behind Earth."""
-    monkeypatch.setattr(shadow, "SUN_RADIUS_KM", 696_000.0)
+    monkeypatch.setattr(sun_module, "SUN_RADIUS_KM", 696_000.0)
     sun = np.array([[ASTRONOMICAL_UNIT_KM, 0.0, 0.0]])
 
     def edge(behind_km):

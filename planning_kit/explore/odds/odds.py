@@ -62,11 +62,11 @@ def odds(plan: AnyPlan, samples: int = 10_000, seed: int = 1, executor: Executor
     """Sample the durations and the travel of a plan, time every sample, and say how likely things are.
 
     Durations and factors: `planning_kit.explore.odds.sampling`; dropped tasks:
-    `planning_kit.explore.odds.sampled_outing`. The same ``samples`` and ``seed`` give the same numbers on every
-    run, on any ``executor`` (any `concurrent.futures.Executor`: threads, processes, a cluster's own) with any
-    number of workers. Each sample is timed as a plan is: only durations and travel are left to chance.
-    Of a re-timed plan they are the odds of the rest, given what was logged: `planning_kit.explore.odds.sampled_past`;
-    with ``learn_pace`` the pace so far tells of the pace to come (`planning_kit.explore.odds.sampled_past`).
+    `planning_kit.explore.odds.sampled_outing`. The same ``samples`` and ``seed`` give the same numbers on
+    every run, on any ``executor`` (any `concurrent.futures.Executor`: threads, processes, a cluster's own)
+    with any number of workers. Each sample is timed as a plan is: only durations and travel are left to
+    chance. Of a re-timed plan they are the odds of the rest, given what was logged; with ``learn_pace`` the
+    pace so far tells of the pace to come (both in `planning_kit.explore.odds.sampled_past`).
     Raises `ScenarioError` for a number of samples, a seed, an executor or a distribution that makes no sense.
     """
     timed = asked_of(plan, samples, seed)

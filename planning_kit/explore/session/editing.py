@@ -15,11 +15,30 @@ from datetime import UTC, datetime, timedelta
 from planning_kit.changes.amounts import LikelyMinutes, Set
 from planning_kit.changes.change import Change
 from planning_kit.changes.order import Drag
-from planning_kit.explore.session import draft as rows
-from planning_kit.explore.session import sheet as sheets
-from planning_kit.explore.session.draft import Draft, Fault, History, faults_in, scenario_of, with_change
+from planning_kit.explore.session.draft import (
+    Draft,
+    Fault,
+    History,
+    faults_in,
+    place_of_shift,
+    scenario_of,
+    with_blank_line,
+    with_block,
+    with_change,
+    with_copies,
+)
 from planning_kit.explore.session.merge import Origins
-from planning_kit.explore.session.sheet import KEY, SETTINGS, VALUE, Cell, Sheet, moment_text
+from planning_kit.explore.session.sheet import (
+    KEY,
+    SETTINGS,
+    VALUE,
+    Cell,
+    Sheet,
+    moment_text,
+    with_cells,
+    with_lines_moved,
+    without_lines,
+)
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.timed import TimedPlan
@@ -134,7 +153,7 @@ class Editing:
         """Type into cells of a sheet: (line id, column) to text, kept as typed whatever it says."""
         first = next(iter(texts.items()), None)
         if first is not None:
-            changed = sheets.with_cells(self.draft[sheet], texts)
+            changed = with_cells(self.draft[sheet], texts)
             self._edit(self.draft.with_sheet(changed), words or _typing_words(self.draft[sheet], texts))
 
     def paste(self, sheet: str, lines: Sequence[int], columns: Sequence[str], text: str,
@@ -143,40 +162,40 @@ class Editing:
 
         ``lines`` and ``columns`` are those that the view shows from there on, in its order; a single cell
         fills ``fills``, the chosen ones. Gives the number of pasted cells that found no column (see
-        `rows.with_block`).
+        `with_block`).
         """
-        draft, lost = rows.with_block(self.draft, sheet, lines, columns, text, fills)
+        draft, lost = with_block(self.draft, sheet, lines, columns, text, fills)
         self._edit(draft, "paste")
         return lost
 
     def add_line(self, sheet: str, after: int | None = None) -> int:
         """An empty line behind ``after``, or at the end; gives its id. It counts once something is typed."""
-        draft, line = rows.with_blank_line(self.draft, sheet, after)
+        draft, line = with_blank_line(self.draft, sheet, after)
         self._edit(draft, f"add a row to {sheet}")
         return line
 
     def duplicate_lines(self, sheet: str, lines: Collection[int]) -> list[int]:
         """Copies behind the last of ``lines``, under ids of their own (``X1-2``); gives their line ids."""
-        draft, copies = rows.with_copies(self.draft, sheet, lines)
+        draft, copies = with_copies(self.draft, sheet, lines)
         self._edit(draft, f"duplicate rows of {sheet}")
         return copies
 
     def delete_lines(self, sheet: str, lines: Collection[int]) -> None:
         """Delete lines of a sheet that can lose them."""
         if self.draft[sheet].can_grow:
-            changed = sheets.without_lines(self.draft[sheet], lines)
+            changed = without_lines(self.draft[sheet], lines)
             self._edit(self.draft.with_sheet(changed), f"delete rows of {sheet}")
 
     def move_lines(self, sheet: str, lines: Collection[int], before: int | None) -> None:
         """Move lines to just before another (None: the end): for steps, the order of work."""
         if self.draft[sheet].can_grow:
-            changed = sheets.with_lines_moved(self.draft[sheet], lines, before)
+            changed = with_lines_moved(self.draft[sheet], lines, before)
             self._edit(self.draft.with_sheet(changed), f"move rows of {sheet}")
 
     def shift_lines(self, sheet: str, lines: Collection[int], by: int,
                     shown: Collection[int] | None = None) -> None:
         """Move lines one place up (``by`` -1) or down (+1); among those ``shown``, where only some are."""
-        place = rows.place_of_shift(self.draft[sheet], lines, by, shown)
+        place = place_of_shift(self.draft[sheet], lines, by, shown)
         if place is not None:
             self.move_lines(sheet, lines, place[0])
 

@@ -9,7 +9,7 @@ from threading import Thread
 import pytest
 
 import planning_kit as pk
-from planning_kit.inputs import save as locks
+from planning_kit.inputs import save
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.log import log_rows
 from tests.explore.retime.test_log import DAY
@@ -159,8 +159,8 @@ def test_through_a_link_both_folders_are_locked(tmp_path: Path, monkeypatch: pyt
     pk.append_log(real, "started", "A1", AT)
     (tmp_path / "log.csv").symlink_to("logs/log.csv")
     before = real.read_bytes()
-    monkeypatch.setattr(locks, "_LONGEST_WAIT_S", 0.1)
-    with locks.locked(tmp_path / held), pytest.raises(pk.ScenarioError, match="another program"):
+    monkeypatch.setattr(save, "_LONGEST_WAIT_S", 0.1)
+    with save.locked(tmp_path / held), pytest.raises(pk.ScenarioError, match="another program"):
         pk.append_log(tmp_path, "skipped", "B1", AT)
     assert real.read_bytes() == before
     assert [pk.append_log(path, "skipped", "B1", AT) for path in (tmp_path, real)] == ["e2", "e3"]

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
-from planning_kit.inputs import save as locks
+from planning_kit.inputs import save
 from planning_kit.inputs.log_append import LogEntry, append_entries
 from tests.explore.retime.rehearsal import as_planned
 from tests.explore.retime.test_log import DAY, log_of
@@ -144,8 +144,8 @@ def test_a_lock_that_is_not_given_is_told_and_nothing_is_written(tmp_path: Path,
                                                                 monkeypatch: pytest.MonkeyPatch) -> None:
     pk.append_log(tmp_path, "started", "A1", DAY + "07:30:00Z")
     before = (tmp_path / "log.csv").read_bytes()
-    monkeypatch.setattr(locks, "_LONGEST_WAIT_S", 0.1)
-    with locks.locked(tmp_path), pytest.raises(pk.ScenarioError, match="another program has been writing"):
+    monkeypatch.setattr(save, "_LONGEST_WAIT_S", 0.1)
+    with save.locked(tmp_path), pytest.raises(pk.ScenarioError, match="another program has been writing"):
         pk.append_log(tmp_path, "finished", "A1", DAY + "07:40:00Z")
     assert (tmp_path / "log.csv").read_bytes() == before
     pk.append_log(tmp_path, "finished", "A1", DAY + "07:40:00Z")
@@ -154,7 +154,7 @@ def test_a_lock_that_is_not_given_is_told_and_nothing_is_written(tmp_path: Path,
 def test_where_no_lock_can_be_made_nothing_is_written(tmp_path: Path,
                                                       monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "file").write_text("no folder")
-    monkeypatch.setenv(locks.STATE_VARIABLE, str(tmp_path / "file"))
+    monkeypatch.setenv(save.STATE_VARIABLE, str(tmp_path / "file"))
     with pytest.raises(pk.ScenarioError, match="no lock can be made"):
         pk.append_log(tmp_path, "started", "A1", DAY + "07:30:00Z")
     assert not (tmp_path / "log.csv").exists()
