@@ -23,6 +23,7 @@ from planning_kit.explore.gaining.gain_target import Target
 from planning_kit.explore.retime.retiming import network_of
 from planning_kit.explore.sweeping.egress_range import EgressRange
 from planning_kit.inputs.records import Gap, Records
+from planning_kit.judge.drop_order import may_go
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts
 
@@ -137,7 +138,7 @@ def dropped_tasks(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
     begun = {steps[position].step for position in plan.network.fixed}
     for task in records.tasks:
         gone = {step.step for step in steps if step.task == task.task}
-        if task.need == "required" or not gone or gone & (wanted | begun):
+        if not may_go(task) or not gone or gone & (wanted | begun):
             continue
         kept = np.array([step.step not in gone for step in steps])
         starts = np.full(len(steps), 0.0)

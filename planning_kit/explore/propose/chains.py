@@ -60,8 +60,12 @@ class Chain:
 
 
 def add_chain(model: OrderModel, name: str, initial: str, events: Sequence[Event],
-              may_end: Callable[[str], bool], requirement: Requirement) -> Chain:
-    """b directly follows a: state after a in states before b, and s_b >= s_a + d_a (for two steps)."""
+              may_end: Callable[[str], bool], requirement: Requirement,
+              ending: Requirement | None = None) -> Chain:
+    """b directly follows a: state after a in states before b, and s_b >= s_a + d_a (for two steps).
+
+    What nobody moves may stay where it is. ``ending``: that it ends well, where that can be switched off.
+    """
     arcs: dict[tuple[int, int], Literal] = {}
     inside = {i: _inside(model, event, requirement) for i, event in enumerate(events)}
     chain = Chain(name, initial, tuple(events), arcs, requirement, may_end, inside)
@@ -71,6 +75,9 @@ def add_chain(model: OrderModel, name: str, initial: str, events: Sequence[Event
                 arcs[a, b] = model.literal(f"{name} {a}->{b}")
         if a < 0 or may_end(events[a].after):
             arcs[a, -1] = model.literal(f"{name} {a}->end")
+        elif ends_well := model.switch(ending):
+            arcs[a, -1] = model.literal(f"{name} {a}->end")
+            model.cp.add_bool_or(~arcs[a, -1], *(~each for each in ends_well))
     model.cp.add_circuit([
         *((a + 1, b + 1, arc) for (a, b), arc in arcs.items()),
         *((i + 1, i + 1, ~here) for i, here in inside.items()),

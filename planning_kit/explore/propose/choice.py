@@ -10,6 +10,8 @@ from itertools import pairwise
 from planning_kit.explore.propose.model import Literal, Rule
 from planning_kit.explore.propose.problem import Problem
 from planning_kit.explore.propose.ticks import minutes_of
+from planning_kit.inputs.records import Records
+from planning_kit.plan.build import work_order
 
 
 @dataclass(frozen=True)
@@ -27,10 +29,10 @@ class Choice:
     rules: tuple[Rule, ...] = ()
 
 
-def as_written(problem: Problem, egress: datetime) -> Choice:
-    """The choice that the rows of the scenario already make."""
-    steps = problem.work.steps
-    lanes = {who: tuple(steps[i].step for i in lane) for who, lane in problem.work.lanes.items()}
+def as_written(records: Records, egress: datetime) -> Choice:
+    """The choice that the rows already make."""
+    names = (*(crew.crew for crew in records.crew), *(actor.actor for actor in records.actors))
+    lanes = {who: tuple(records.steps[i].step for i in work_order(records.steps, who)) for who in names}
     return Choice(lanes, frozenset(), frozenset(), egress)
 
 

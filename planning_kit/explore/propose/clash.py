@@ -8,6 +8,8 @@ so that each one that is left matters, as far as the effort could prove.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from ortools.sat.python import cp_model
 
 from planning_kit.explore.propose.model import OrderModel, Requirement
@@ -27,7 +29,7 @@ def find_clash(records: Records, elements: Elements, freedom: Freedom, budget: B
 
     Required tasks, row order inside a task and travel are not requirements here but what all must live with.
     """
-    model = build_problem(records, elements, freedom, BY_STEPS, explains=True).model
+    model = build_problem(records, elements, replace(freedom, free=BY_STEPS), explains=True).model
     everything = list(model.switches)
     core = _core(model, everything, effort, budget)
     if core is None:

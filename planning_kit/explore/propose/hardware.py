@@ -32,10 +32,15 @@ def add_hardware(problem: Problem) -> None:
 
 
 def _item_chain(problem: Problem, item: Item) -> Chain:
-    asked = Requirement("hardware", item.item, f"{item.item} is where it is taken, and ends where it must "
-                        f"({item.end_at or 'anywhere'})")
+    asked = Requirement("hardware", item.item, f"{item.item} is where it is taken")
+    ending, let_go = ending_asked(item), problem.model.let_go
     return add_chain(problem.model, item.item, item.at, list(_events(problem, item.item)),
-                     lambda state: _may_end(problem, item, state), asked)
+                     lambda state: ending in let_go or _may_end(problem, item, state), asked, ending)
+
+
+def ending_asked(item: Item) -> Requirement:
+    """That an item ends where it must, once somebody has moved it."""
+    return Requirement("hardware", item.item, f"{item.item} ends where it must ({item.end_at or 'anywhere'})")
 
 
 def _events(problem: Problem, name: str) -> Iterator[Event]:

@@ -55,7 +55,10 @@ class History:
         )
 
     def spells(self, starts: Sequence[float], minutes: Sequence[float]) -> list[Spell] | None:
-        """The states in turn; None where an act does not find the thing or comes before the last is over."""
+        """The states in turn; None where an act does not find the thing or comes before the last is over.
+
+        What nobody moves may stay where it is, as in the model.
+        """
         acts = sorted(self.acts, key=lambda act: (
             starts[act.step], starts[act.step] + minutes[act.step], act.step, act.at_finish))
         state, begun, begin_min, spells = self.initial, None, -inf, []
@@ -69,7 +72,7 @@ class History:
             spells.append(Spell(state, begun, begin_min, at_min))
             state, begun, begin_min = act.after, act, at_min
         spells.append(Spell(state, begun, begin_min, inf))
-        return spells if self.may_end(state) else None
+        return spells if not acts or self.may_end(state) else None
 
     def are_met(self, spells: Sequence[Spell], starts: Sequence[float], minutes: Sequence[float]) -> bool:
         """Whether each need has the thing in a good state from its start to its finish."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
+from types import MappingProxyType
 
 from planning_kit.explore.propose.choice import Choice
 from planning_kit.explore.propose.rebuild import Rebuilt, wait_for
@@ -85,8 +86,15 @@ def undone(choice: Choice, before: Mapping[str, Sequence[str]], block: Block) ->
     return replace(choice, lanes=lanes)
 
 
-def tell_moves(records: Records, before: Choice, choice: Choice, rebuilt: Rebuilt) -> list[Move]:
-    """All changes in words: egress, tasks, crew, order, rules written down, notes."""
+def tell_moves(records: Records, before: Choice, choice: Choice, rebuilt: Rebuilt,
+               last_begun: Mapping[str, str] = MappingProxyType({})) -> list[Move]:
+    """All changes in words: egress, tasks, crew, order, rules written down, notes.
+
+    ``last_begun``: what someone has begun last, if anything; what moves to the front follows that.
+    """
+    before, choice = (
+        replace(each, lanes={who: (*filter(None, [last_begun.get(who)]), *lane)
+                             for who, lane in each.lanes.items()}) for each in (before, choice))
     tasks = {task.task: task for task in records.tasks}
     moves = []
     if choice.egress != before.egress:

@@ -25,14 +25,14 @@ from planning_kit.plan.network import AFTER, Bound
 from planning_kit.plan.routes import Travel
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Past:
     """What an order problem of the rest must know of what has happened. PET minutes throughout.
 
     ``ready_min``: by lane and step, when that one could begin it as the next of all; ``home_min``: by crew
     member, when they could be back at the airlock; ``hooks``: the place of each hook; ``not_before`` and
     ``not_after``: first and last start by step; ``windows`` (n, 2): by step, those that the begun part of its
-    group leaves. ``let_go``: requirements that the present order does not keep, and that no other is asked.
+    group leaves; ``last_begun``: by lane the step that was begun last, if any.
     """
 
     ready_min: Mapping[str, Mapping[str, float]]
@@ -41,15 +41,16 @@ class Past:
     not_before: Mapping[str, float]
     not_after: Mapping[str, float]
     windows: Mapping[str, np.ndarray]
-    let_go: frozenset[Requirement] = frozenset()
+    last_begun: Mapping[str, str]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Freedom:
     """What may be chosen: egress from ``earliest`` to ``latest`` (UTC) in steps, and the limit of the outing.
 
     ``cushion`` is how far durations are planned from likely (0) towards high (1); ``free`` as in `Work`.
-    ``past``: what has happened, where only the rest of an outing is to be ordered.
+    ``past``: what has happened, where only the rest of an outing is to be ordered. ``let_go``: requirements
+    that the present order does not keep, and that no other is asked.
     """
 
     earliest: datetime
@@ -59,6 +60,7 @@ class Freedom:
     cushion: float = 0.0
     free: str = "steps"
     past: Past | None = None
+    let_go: frozenset[Requirement] = frozenset()
 
 
 @dataclass
@@ -105,8 +107,7 @@ def start_problem(work: Work, elements: Elements, freedom: Freedom, explains: bo
     longer = replace(records, settings=replace(settings, horizon_h=settings.horizon_h + spread_min / 60))
     almanac = almanac_for(longer, elements, freedom.earliest)
     longest = max(map(ticks_up, work.minutes), default=0)
-    let_go = freedom.past.let_go if freedom.past else frozenset()
-    model = OrderModel(ticks_down(almanac.horizon_min) + longest, explains, let_go)
+    model = OrderModel(ticks_down(almanac.horizon_min) + longest, explains, freedom.let_go)
     count = int(spread_min // freedom.egress_every_min)
     every = ticks_up(freedom.egress_every_min)
     egress = model.cp.new_int_var_from_domain(
@@ -154,7 +155,7 @@ def _choose_task(problem: Problem, task: str) -> None:
 def find_precedence(problem: Problem, explains: bool) -> None:
     """Fill ``before``: what the tables say and, unless a clash is to be told, what hardware forces.
 
-    Nothing is forced where a plan outside has let requirements go.
+    Nothing is forced where requirements are let go.
     """
     work, problem.before = problem.work, problem.work.before
     if explains:

@@ -29,7 +29,7 @@ P = TypeVar("P", bound=AnyPlan)
 Faced = TypeVar("Faced", bound=AnyPlan)
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
 class Proposal(Generic[P]):
     """One better order. Its times are the timing's own: ``plan`` is ``scenario`` timed.
 
@@ -96,7 +96,7 @@ class Proposal(Generic[P]):
                 f"one; {self.verdict}>")
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
 class Proposals(Generic[P]):
     """What `propose` found, best first; empty where nothing better was found or nothing fits.
 
@@ -123,10 +123,9 @@ class Proposals(Generic[P]):
     def faced(self, face: Callable[[P], Faced]) -> Proposals[Faced]:
         """The same, with what ``face`` makes of each plan."""
         current = None if self.current is None else face(self.current)
-        found = tuple(Proposal(each.name, each.scenario, face(each.plan), current, each.changes, each.dropped,
-                               each.cushioned_min, each.bound_min, each.tasks_proven, each.end_proven,
-                               each.is_repeatable, each.new_concerns) for each in self.found)
-        return Proposals(current, found, self.verdict, self.clashing, self.is_repeatable, self.rejected)
+        found = tuple(Proposal(**vars(each) | {"plan": face(each.plan), "current": current})
+                      for each in self.found)
+        return Proposals(**vars(self) | {"current": current, "found": found})
 
     @property
     def best(self) -> Proposal[P] | None:

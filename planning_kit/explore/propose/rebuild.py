@@ -1,21 +1,26 @@
-"""From a choice back to a scenario: rows in the new order, and rules where the timing would not keep it."""
+"""From a choice back to a plan: rows in the new order, and rules where the timing would not keep it.
+
+Before an outing it is a scenario with changes, once it has begun a decision.
+"""
 
 from __future__ import annotations
 
 import heapq
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from graphlib import CycleError, TopologicalSorter
 from itertools import pairwise
 
 from planning_kit.changes.amounts import Set
-from planning_kit.changes.change import Change, apply, made, task_named
+from planning_kit.changes.change import Change, made, task_named
 from planning_kit.changes.dropping import Drop
 from planning_kit.changes.order import Order, Trade, Wait
 from planning_kit.explore.propose.choice import Choice
 from planning_kit.explore.propose.model import Rule
 from planning_kit.explore.propose.ticks import minutes_of
+from planning_kit.explore.retime.deciding import Decision, decided_whole
 from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.records import Records
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
@@ -23,39 +28,42 @@ from planning_kit.plan.timed import TimedPlan
 
 @dataclass(frozen=True)
 class Rebuilt:
-    """The plan of a choice, the rules that had to be written down, and notes in words."""
+    """The plan of a choice, the rules that had to be written down, and notes in words.
+
+    ``how``: outside, the arguments of `decide` that make it.
+    """
 
     plan: TimedPlan
     written: tuple[Rule, ...]
-    notes: tuple[str, ...]
+    notes: tuple[str, ...] = ()
+    how: Decision = field(default_factory=Decision)
 
 
-def rebuild(scenario: Scenario, choice: Choice) -> Rebuilt:
-    """Make the scenario of a choice and time it.
+def rebuild(current: TimedPlan | None, scenario: Scenario, records: Records, choice: Choice) -> Rebuilt:
+    """The plan of a choice for ``records``: all of ``scenario``, or what is left of ``current`` outside.
 
     Custody, room and inhibits never delay a step, so where the earliest plan of the new order would break
     what the solver kept, the order is written down as ``after`` or as a gap: only those rules, one round at
-    a time. Raises `ScenarioError` where the result cannot be timed.
+    a time. Raises `ScenarioError` where the result cannot be timed, or loses steps that it should hold.
     """
-    first = made(scenario, changes_of(scenario, choice))
-    changed = first.scenario
-    plan = TimedPlan.of(changed)
-    written: tuple[Rule, ...] = ()
-    while broken := [rule for rule in choice.rules if rule not in written and is_broken(plan, rule)]:
-        written += tuple(broken)
-        changed = apply(changed, map(wait_for, broken))
-        plan = TimedPlan.of(changed)
-    return Rebuilt(plan, written, tuple(note.words for note in first.notes))
+    rules: tuple[Rule, ...] = ()
+    while True:
+        if current is not None and current.outside is not None:
+            made_so = _decided(current, records, choice, rules)
+        else:
+            changed = made(scenario, changes_of(records, choice, rules))
+            made_so = Rebuilt(TimedPlan.of(changed.scenario), rules, tuple(n.words for n in changed.notes))
+        broken = [rule for rule in choice.rules if rule not in rules and is_broken(made_so.plan, rule)]
+        if not broken:
+            return made_so
+        rules += tuple(broken)
 
 
-def changes_of(scenario: Scenario, choice: Choice) -> list[Change]:
-    """A choice as changes of the scenario that it was made for."""
-    records = scenario.records
-    gone = {step.step for step in records.steps if step.task in choice.dropped}
-    kept = [step.step for step in records.steps if step.step not in gone]
-    order = in_order(kept, choice.lanes)
+def changes_of(records: Records, choice: Choice, rules: Iterable[Rule] = ()) -> list[Change]:
+    """A choice, and the rules to write down, as changes of the scenario that it was made for."""
+    kept, order = _rows(records, choice)
     changes: list[Change] = []
-    if gone:
+    if len(kept) < len(records.steps):
         changes.append(Drop(tuple(task_named(records, task) for task in choice.dropped), lets_stay=True))
     if choice.swapped:
         changes.append(Trade(tuple(choice.swapped)))
@@ -63,7 +71,28 @@ def changes_of(scenario: Scenario, choice: Choice) -> list[Change]:
         changes.append(Order(tuple(order)))
     if choice.egress != records.settings.egress:
         changes.append(Set({"egress": choice.egress.strftime("%Y-%m-%dT%H:%M:%SZ")}))
-    return changes
+    return [*changes, *map(wait_for, rules)]
+
+
+def _decided(plan: TimedPlan, records: Records, choice: Choice, rules: tuple[Rule, ...]) -> Rebuilt:
+    """The choice as a decision; only what differs from carrying on."""
+    kept, order = _rows(records, choice)
+    how: Decision = {}
+    if len(kept) < len(records.steps):
+        how["skip"] = [step.step for step in records.steps if step.task in choice.dropped]
+    if choice.swapped:
+        how["give"] = sorted(choice.swapped)
+    if order != kept:
+        how["order"] = order
+    if rules:
+        how["waits"] = [dict(wait_for(rule).row) for rule in rules]
+    return Rebuilt(decided_whole(plan, how), rules, how=how)
+
+
+def _rows(records: Records, choice: Choice) -> tuple[list[str], list[str]]:
+    """The steps that are done, in row order and in the order of the choice."""
+    kept = [step.step for step in records.steps if step.task not in choice.dropped]
+    return kept, in_order(kept, choice.lanes)
 
 
 def in_order(steps: Sequence[str], lanes: Mapping[str, Iterable[str]]) -> list[str]:

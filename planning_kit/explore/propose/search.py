@@ -56,6 +56,13 @@ class Budget:
             self.cut_short = True
         return self.cut_short
 
+    @property
+    def how_it_ended(self) -> str:
+        """Words to put behind a verdict: empty unless the clock or the planner cut the search short."""
+        if not self.cut_short:
+            return ""
+        return f" ({'cancelled' if self.cancelled else 'stopped by the clock'}: not repeatable)"
+
     def tell(self, doing: str, best_min: float = float("nan"), bound_min: float = float("nan")) -> None:
         """Report progress to whoever asked for it: what is being improved, tasks or finish."""
         if self.progress is not None:

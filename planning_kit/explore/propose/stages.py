@@ -43,7 +43,7 @@ from planning_kit.explore.propose.work import Work
 from planning_kit.explore.propose.worksites import add_inhibits, add_room, add_tethers
 from planning_kit.inputs.omm import Elements
 from planning_kit.inputs.records import Records
-from planning_kit.judge.drop_order import drop_weights
+from planning_kit.judge.drop_order import drop_weights, may_go
 
 _CHANGE_PART = 100
 _SHARES = {"tasks": 0.15, "proof": 0.25, "finish": 0.25, "walk": 0.10}
@@ -61,12 +61,11 @@ class Found:
     end_proven: bool
 
 
-def build_problem(records: Records, elements: Elements, freedom: Freedom, free: str,
-                  explains: bool = False) -> Problem:
+def build_problem(records: Records, elements: Elements, freedom: Freedom, explains: bool = False) -> Problem:
     """The whole model of a scenario."""
     minutes = tuple(step.minutes_likely + freedom.cushion * (step.minutes_high - step.minutes_likely)
                     for step in records.steps)
-    work = Work(records, minutes, free, knows_rules=not explains, has_begun=freedom.past is not None)
+    work = Work(records, minutes, freedom.free, knows_rules=not explains, has_begun=freedom.past is not None)
     problem = start_problem(work, elements, freedom, explains)
     add_hardware(problem)
     add_tethers(problem)
@@ -80,13 +79,13 @@ def build_problem(records: Records, elements: Elements, freedom: Freedom, free: 
 
 def _weights(problem: Problem) -> dict[str, int]:
     """Weights of the tasks that may be left out: one more of a level outweighs all that go before it."""
-    return drop_weights(task for task in problem.work.records.tasks if task.need != "required")
+    return drop_weights(filter(may_go, problem.work.records.tasks))
 
 
 def best_order(records: Records, elements: Elements, freedom: Freedom, start: Choice | None, budget: Budget,
                effort: float, forbidden: list[Choice]) -> Found | None:
     """Search in stages from ``start`` (if it keeps every rule of the model); None where nothing is found."""
-    problem = build_problem(records, elements, freedom, freedom.free)
+    problem = build_problem(records, elements, freedom)
     for choice in forbidden:
         forbid(problem, choice)
     tasks = _by_tasks(problem, start, budget, effort)

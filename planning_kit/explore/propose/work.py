@@ -11,9 +11,9 @@ from planning_kit.changes.order import tasks_touching
 from planning_kit.explore.propose.model import Placed
 from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.records import BOTH, ItemMove, Records, Step
+from planning_kit.judge.drop_order import may_go
 from planning_kit.plan.build import work_order
 
-REQUIRED = "required"
 BY_STEPS, BY_RUNS = "steps", "runs"
 
 
@@ -62,7 +62,7 @@ class Work:
     @cached_property
     def optional(self) -> frozenset[str]:
         """Tasks that may be left out."""
-        return frozenset(task.task for task in self.records.tasks if task.need != REQUIRED)
+        return frozenset(task.task for task in self.records.tasks if may_go(task))
 
     @cached_property
     def swappable(self) -> frozenset[str]:

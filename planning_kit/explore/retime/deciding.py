@@ -16,7 +16,7 @@ from planning_kit.changes.change import Change, apply
 from planning_kit.changes.order import Order, Trade, Wait
 from planning_kit.explore.retime.retiming import re_timed_as
 from planning_kit.inputs.cells import did_you_mean
-from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log_format import SKIPPED, Event
 from planning_kit.inputs.log_steps import OPEN, TO_DO
 from planning_kit.inputs.scenario import Scenario
@@ -63,6 +63,16 @@ def decide(plan: TimedPlan, skip: Sequence[str] = (), give: Sequence[str] = (), 
     events = tuple(Event(0, f"decision {name}", SKIPPED, "", name, now, None, None, "") for name in skipped)
     actuals = replace(outside.actuals, events=(*outside.actuals.events, *events))
     return re_timed_as(plan, changed, actuals)
+
+
+def decided_whole(plan: TimedPlan, how: Decision) -> TimedPlan:
+    """`decide`; raises `ScenarioError`, too, where the plan loses steps that the decision does not skip."""
+    changed = decide(plan, **how)
+    lost = frozenset(plan.network.steps) - frozenset(changed.network.steps) - frozenset(how.get("skip", ()))
+    if lost:
+        raise ScenarioError.single("finds no place any more", table=TABLE, column="order",
+                                   value=" ".join(sorted(lost)))
+    return changed
 
 
 def _as_if_planned(base: TimedPlan, scenario: Scenario) -> TimedPlan:

@@ -20,8 +20,8 @@ import pandas as pd
 
 from planning_kit.explore.propose.proposals import odds_of_limits
 from planning_kit.explore.propose.search import Budget
-from planning_kit.explore.retime.deciding import Decision, decide, to_do
-from planning_kit.explore.retime.reorder import better_orders, lost_steps
+from planning_kit.explore.retime.deciding import Decision, decided_whole, to_do
+from planning_kit.explore.retime.reorder import better_orders
 from planning_kit.inputs.arguments import is_whole
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.log_steps import OPEN, TO_DO
@@ -30,7 +30,7 @@ from planning_kit.inputs.text_table import TextTable
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.custody import AT_END
 from planning_kit.judge.custody import CHECK as CUSTODY
-from planning_kit.judge.drop_order import drop_order, may_be_cut, task_starts
+from planning_kit.judge.drop_order import drop_order, may_be_cut, may_go, task_starts
 from planning_kit.judge.findings import CONCERN
 from planning_kit.judge.log import CHECK as LOG
 from planning_kit.judge.log import untouched_items
@@ -100,20 +100,13 @@ def options_table(plan: TimedPlan, most: int = 12, search: Budget | None = None,
     if most > 1 and not any(row["kind"] == CARRY_ON for _, row, _ in best):
         best[-1:] = [entry for entry in ranked if entry[1]["kind"] == CARRY_ON]
     if search is not None and not any(row["kind"] == REORDER for _, row, _ in ranked):
-        nothing = Option(f"No better order found{_how_it_ended(search)}", REORDER, {})
+        nothing = Option(f"No better order found{search.how_it_ended}", REORDER, {})
         best.append(_ranked(plan, plan, nothing, known))
     if not samples:
         return TextTable([row for _, row, _ in best], columns=OPTION_COLUMNS)
     names = ("p_planned", "p_hard")
     rows = [row | dict(zip(names, odds_of_limits(changed, samples), strict=True)) for _, row, changed in best]
     return TextTable(rows, columns=[*OPTION_COLUMNS, *names])
-
-
-def _how_it_ended(search: Budget) -> str:
-    if not search.cut_short:
-        return ""
-    why = "cancelled" if search.cancelled else "stopped by the clock"
-    return f" ({why}: not repeatable)"
 
 
 def _searched(plan: TimedPlan, search: Budget | None) -> Iterator[Option]:
@@ -124,18 +117,17 @@ def _searched(plan: TimedPlan, search: Budget | None) -> Iterator[Option]:
     for found in better_orders(plan, search):
         words = [move.short or move.words for move in found.moves]
         more = f"; and {len(words) - _MOST_MOVES} more" if len(words) > _MOST_MOVES else ""
-        ended = " (proven best)" if found.is_proven else _how_it_ended(search)
-        yield Option(f"Reorder: {'; '.join(words[:_MOST_MOVES])}{more}{ended}", REORDER, found.how,
-                     tuple(sorted(found.dropped)), tuple(move.words for move in found.moves))
+        ended = " (proven best)" if found.is_proven_best else search.how_it_ended
+        yield Option(f"Reorder: {'; '.join(words[:_MOST_MOVES])}{more}{ended}", REORDER, found.rebuilt.how,
+                     tuple(sorted(found.choice.dropped)), tuple(move.words for move in found.moves))
 
 
 def _decided(plan: TimedPlan, option: Option) -> TimedPlan | None:
     """The plan of an option; None where no times give it, or where it loses what it does not drop."""
     try:
-        changed = decide(plan, **option.how)
+        return decided_whole(plan, option.how)
     except ScenarioError:
         return None
-    return None if lost_steps(plan, changed, option.how.get("skip", ())) else changed
 
 
 def _options(plan: TimedPlan, outside: Outside) -> Iterator[Option]:
@@ -144,8 +136,9 @@ def _options(plan: TimedPlan, outside: Outside) -> Iterator[Option]:
                       task_starts(plan))
     for task in cuts:
         yield _drop(outside, [task])
-    for count in range(2, min(len(cuts), _MOST_TOGETHER) + 1):
-        yield _drop(outside, cuts[:count])
+    unasked = list(filter(may_go, cuts))  # required work goes with nothing else: it is decided by itself
+    for count in range(2, min(len(unasked), _MOST_TOGETHER) + 1):
+        yield _drop(outside, unasked[:count])
     for task in cuts:
         yield from _moved(outside, task, POSTPONE)
     for task in tasks:

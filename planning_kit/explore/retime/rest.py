@@ -19,11 +19,10 @@ _ROUNDING_MIN = 1.0  # the solver counts in whole seconds and rounds up along a 
 
 @dataclass(frozen=True)
 class Rest:
-    """The records of what has not begun, and the past of it. ``lanes``: everyone's order as it stands."""
+    """The records of what has not begun, and the past of it."""
 
     records: Records
     past: Past
-    lanes: Mapping[str, tuple[str, ...]]
 
 
 def rest_of(plan: TimedPlan) -> Rest:
@@ -42,10 +41,7 @@ def rest_of(plan: TimedPlan) -> Rest:
     rest = replace(
         records, steps=steps, hardware=hardware, inhibits=inhibits, tasks=_tasks(records, steps, begun),
         gaps=tuple(gap for gap in records.gaps if {gap.first_step, gap.then_step} <= names))
-    lanes = {who: tuple(records.steps[i].step for i in work_order(records.steps, who)
-                        if records.steps[i].step in names)
-             for who in (*plan.travels, *(actor.actor for actor in records.actors))}
-    return Rest(rest, _past(plan, here, now_min, begun, moved, lanes), lanes)
+    return Rest(rest, _past(plan, here, now_min, begun, moved))
 
 
 def _begun(plan: TimedPlan) -> frozenset[str]:
@@ -83,21 +79,23 @@ def _items(step: Step) -> Iterator[str]:
 
 
 def _past(plan: TimedPlan, here: Sequence[Whereabouts], now_min: float, begun: frozenset[str],
-          moved: Mapping[str, tuple[str, float]], lanes: Mapping[str, tuple[str, ...]]) -> Past:
+          moved: Mapping[str, tuple[str, float]]) -> Past:
     rest = [position for position in range(len(plan.steps)) if position not in plan.network.fixed]
     outside = [i for i in rest if plan.steps[i].crew in (BOTH, *plan.travels)]
     ready = {each.crew: {plan.steps[i].step: _ready(plan, each, i) for i in outside} for each in here}
-    for who, lane in lanes.items():
-        if who not in ready:
-            free = max((float(plan.finishes[i]) for i in work_order(plan.steps, who)
-                        if i in plan.network.fixed), default=now_min)
-            ready[who] = dict.fromkeys(lane, max(free, now_min))
+    begun_by = {who: [i for i in work_order(plan.steps, who) if i in plan.network.fixed]
+                for who in (*plan.travels, *(actor.actor for actor in plan.scenario.records.actors))}
+    for who in begun_by.keys() - ready.keys():
+        free = max((float(plan.finishes[i]) for i in begun_by[who]), default=now_min)
+        ready[who] = {plan.steps[i].step: max(free, now_min) for i in rest if plan.steps[i].crew == who}
     airlock = plan.scenario.settings.airlock
     return Past(
-        ready, {each.crew: each.at_home_min(plan.travels[each.crew], airlock) for each in here},
-        {crew: _hook(plan, crew) for crew in plan.travels},
-        {plan.steps[i].step: _not_before(plan, i, now_min, moved, here) for i in rest},
-        dict(_not_after(plan, begun)), dict(_windows(plan)))
+        ready_min=ready,
+        home_min={each.crew: each.at_home_min(plan.travels[each.crew], airlock) for each in here},
+        hooks={crew: _hook(plan, crew) for crew in plan.travels},
+        not_before={plan.steps[i].step: _not_before(plan, i, now_min, moved) for i in rest},
+        not_after=_not_after(plan, begun), windows=_windows(plan),
+        last_begun={who: plan.steps[order[-1]].step for who, order in begun_by.items() if order})
 
 
 def _ready(plan: TimedPlan, who: Whereabouts, position: int) -> float:
@@ -121,8 +119,8 @@ def _hook(plan: TimedPlan, crew: str) -> str:
     return plan.scenario.settings.airlock if last is None else plan.steps[last].place
 
 
-def _not_before(plan: TimedPlan, position: int, now_min: float, moved: Mapping[str, tuple[str, float]],
-                here: Sequence[Whereabouts]) -> float:
+def _not_before(plan: TimedPlan, position: int, now_min: float,
+                moved: Mapping[str, tuple[str, float]]) -> float:
     """Now, what history asks by rule, and where something is needed that work in hand still has."""
     network, step = plan.network, plan.steps[position]
     asked = [now_min]
@@ -144,7 +142,7 @@ def _in_the_way(plan: TimedPlan, step: Step) -> Iterator[int]:
                     if plan.steps[i].place == step.place and plan.steps[i].crew in plan.travels)
 
 
-def _not_after(plan: TimedPlan, begun: frozenset[str]) -> Iterator[tuple[str, float]]:
+def _not_after(plan: TimedPlan, begun: frozenset[str]) -> dict[str, float]:
     """Last starts by greatest gaps and inhibits from history; where they are lost, as the plan has them."""
     latest: dict[str, float] = {}
 
@@ -161,7 +159,7 @@ def _not_after(plan: TimedPlan, begun: frozenset[str]) -> Iterator[tuple[str, fl
             set_min = _end(plan, inhibit.from_step, "start") - inhibit.lead_min
             if inhibit.hold_max_min is not None:
                 ask(inhibit.until_step, set_min + inhibit.hold_max_min - _minutes(plan, inhibit.until_step))
-    yield from latest.items()
+    return latest
 
 
 def _end(plan: TimedPlan, step: str, which: str) -> float:
@@ -173,8 +171,8 @@ def _minutes(plan: TimedPlan, step: str) -> float:
     return float(plan.durations[plan.position(step)])
 
 
-def _windows(plan: TimedPlan) -> Iterator[tuple[str, np.ndarray]]:
+def _windows(plan: TimedPlan) -> dict[str, np.ndarray]:
     """For steps whose group has begun: the window that it began in."""
-    for group, windows in zip(plan.network.groups, plan.network.group_windows, strict=True):
-        if len(windows) < len(group.demand.windows):
-            yield from ((plan.steps[member].step, windows) for member in group.members)
+    return {plan.steps[member].step: windows
+            for group, windows in zip(plan.network.groups, plan.network.group_windows, strict=True)
+            if len(windows) < len(group.demand.windows) for member in group.members}

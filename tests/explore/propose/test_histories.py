@@ -57,3 +57,8 @@ def test_a_thing_that_ends_elsewhere_is_no_history(chain: Chain) -> None:
     history = History.of(chain, number, lambda literal: True)
     left = History(history.name, history.initial, history.acts[:1], (), history.may_end)
     assert left.spells([0.0, 5.0, 9.0], MINUTES) is None
+
+
+def test_a_thing_that_nobody_moves_may_stay_where_it_is(chain: Chain) -> None:
+    history = History.of(chain, number, lambda literal: False)  # the tasks that would move it are left out
+    assert history.spells([0.0, 5.0, 9.0], MINUTES) is not None
