@@ -15,13 +15,19 @@ from functools import cached_property
 
 import pandas as pd
 
-from planning_kit.explore.propose.choice import Choice
-from planning_kit.explore.propose.hardware import ending_asked
-from planning_kit.explore.propose.moves import Move, moved_blocks, tell_moves, undone
-from planning_kit.explore.propose.problem import Freedom
-from planning_kit.explore.propose.rebuild import Rebuilt, rebuild
-from planning_kit.explore.propose.search import Budget, completed
+from planning_kit.explore.propose.choices import (
+    Choice,
+    Move,
+    Rebuilt,
+    moved_blocks,
+    rebuild,
+    tell_moves,
+    undone,
+)
+from planning_kit.explore.propose.order_problem import Freedom
+from planning_kit.explore.propose.solving import Budget, completed
 from planning_kit.explore.propose.stages import Found, best_order, build_problem
+from planning_kit.explore.propose.untimed_rules import ending_asked
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import Records
 from planning_kit.inputs.scenario import Scenario

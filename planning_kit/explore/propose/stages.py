@@ -3,6 +3,12 @@
 All required tasks are done in every answer. Waiting needs no stage of its own: with the same tasks and the
 same finish, what both crew members wait and walk in all is fixed (each lane is work, walk and wait from
 egress to ingress), so that less walking is all that can be won.
+
+Why nothing fits is told by `find_clash`, a small set of requirements that cannot be met together. Every
+requirement has a literal that switches it on; the solver is asked under all of them as assumptions and names
+a sufficient set. Deletion filtering then takes one after the other away and keeps it out where the rest still
+clashes (Chinneck and Dravnieks 1991, "Locating minimal infeasible constraint sets in linear programs"), so
+that each one that is left matters, as far as the effort could prove.
 """
 
 from __future__ import annotations
@@ -11,24 +17,19 @@ from dataclasses import dataclass, replace
 
 from ortools.sat.python import cp_model
 
-from planning_kit.explore.propose.choice import Choice, hints_for, literal_value, read_choice
-from planning_kit.explore.propose.hardware import add_hardware
-from planning_kit.explore.propose.lane_bounds import add_lane_bounds
-from planning_kit.explore.propose.lanes import add_lanes
+from planning_kit.explore.propose.choices import Choice
+from planning_kit.explore.propose.least_ends import add_lane_bounds
 from planning_kit.explore.propose.local_search import PASSES, improve
-from planning_kit.explore.propose.past import add_past
-from planning_kit.explore.propose.problem import (
+from planning_kit.explore.propose.order_model import OrderModel, Requirement, minutes_of
+from planning_kit.explore.propose.order_problem import (
+    BY_STEPS,
     Freedom,
     Problem,
-    add_after,
-    add_gaps,
-    add_last_starts,
-    add_limit,
-    add_windows,
+    Work,
     find_precedence,
     start_problem,
 )
-from planning_kit.explore.propose.search import (
+from planning_kit.explore.propose.solving import (
     FINISH,
     TASKS,
     TURNS,
@@ -36,11 +37,21 @@ from planning_kit.explore.propose.search import (
     Budget,
     completed,
     hint_all,
+    hints_for,
+    literal_value,
+    read_choice,
     solve,
 )
-from planning_kit.explore.propose.ticks import minutes_of
-from planning_kit.explore.propose.work import Work
-from planning_kit.explore.propose.worksites import add_inhibits, add_room, add_tethers
+from planning_kit.explore.propose.timed_rules import (
+    add_after,
+    add_gaps,
+    add_lanes,
+    add_last_starts,
+    add_limit,
+    add_past,
+    add_windows,
+)
+from planning_kit.explore.propose.untimed_rules import add_hardware, add_inhibits, add_room, add_tethers
 from planning_kit.inputs.omm import Elements
 from planning_kit.inputs.records import Records
 from planning_kit.judge.drop_order import drop_weights, may_go
@@ -48,6 +59,7 @@ from planning_kit.judge.drop_order import drop_weights, may_go
 _CHANGE_PART = 100
 _SHARES = {"tasks": 0.15, "proof": 0.25, "finish": 0.25, "walk": 0.10}
 _MOST_COMPLETED = 12
+_TRIES_FOR = 0.3  # deterministic seconds for each requirement taken away
 
 
 @dataclass(frozen=True)
@@ -233,3 +245,41 @@ def _by_walk(problem: Problem, best: Answer, budget: Budget, effort: float, star
 def _objective_ticks(problem: Problem, answer: Answer) -> int:
     return answer.values[problem.end.index] - answer.values[problem.egress.index]
 
+
+def find_clash(records: Records, elements: Elements, freedom: Freedom, budget: Budget,
+               effort: float) -> tuple[Requirement, ...] | None:
+    """Requirements that cannot be met together; None where that was not shown; empty where it is the order.
+
+    Required tasks, row order inside a task and travel are not requirements here but what all must live with.
+    """
+    model = build_problem(records, elements, replace(freedom, free=BY_STEPS), explains=True).model
+    everything = list(model.switches)
+    core = _core(model, everything, effort, budget)
+    if core is None:
+        return None
+    kept = core
+    for requirement in core:
+        if len(kept) == 1 or budget.is_over():
+            break
+        rest = [each for each in kept if each is not requirement]
+        smaller = _core(model, rest, max(_TRIES_FOR, effort / 20), budget)
+        if smaller is not None:
+            kept = [each for each in rest if each in smaller]
+    return tuple(kept)
+
+
+def _core(model: OrderModel, asked: list[Requirement], effort: float,
+          budget: Budget) -> list[Requirement] | None:
+    """A subset of ``asked`` that clashes; None where the solver found starts or gave up."""
+    by_index = {model.switches[each].index: each for each in asked}
+    model.cp.clear_assumptions()
+    model.cp.add_assumptions([model.switches[each] for each in asked])
+    solver = cp_model.CpSolver()
+    solver.parameters.num_workers = 1
+    solver.parameters.random_seed = 1
+    solver.parameters.max_deterministic_time = effort
+    solver.parameters.max_time_in_seconds = max(budget.left_s, 0.01)
+    if solver.solve(model.cp) != cp_model.INFEASIBLE:
+        return None
+    named = solver.sufficient_assumptions_for_infeasibility()
+    return [by_index[index] for index in named if index in by_index]

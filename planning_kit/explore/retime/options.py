@@ -19,8 +19,8 @@ from itertools import zip_longest
 import pandas as pd
 
 from planning_kit.explore.propose.proposals import odds_of_limits
-from planning_kit.explore.propose.search import Budget
-from planning_kit.explore.retime.deciding import Decision, decided_whole, to_do
+from planning_kit.explore.propose.solving import Budget
+from planning_kit.explore.retime.decisions import Decision, decided_whole, to_do
 from planning_kit.explore.retime.reorder import better_orders
 from planning_kit.inputs.arguments import is_whole
 from planning_kit.inputs.faults import ScenarioError

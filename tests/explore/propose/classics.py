@@ -8,8 +8,8 @@ from pathlib import Path
 
 from ortools.sat.python import cp_model
 
-from planning_kit.explore.propose.model import Member, OrderModel, Placed
-from planning_kit.explore.propose.search import Answer, Budget, solve
+from planning_kit.explore.propose.order_model import Member, OrderModel, Placed
+from planning_kit.explore.propose.solving import Answer, Budget, solve
 
 INSTANCES = Path(__file__).parent / "instances"
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import pytest
 
 import planning_kit as pk
-from planning_kit.explore.propose.choice import Choice, as_written
+from planning_kit.explore.propose.choices import Choice, as_written
 from planning_kit.explore.propose.local_search import improve
+from planning_kit.explore.propose.order_problem import Freedom, Problem
 from planning_kit.explore.propose.order_search import Judge
-from planning_kit.explore.propose.problem import Freedom, Problem
-from planning_kit.explore.propose.search import Budget, completed
+from planning_kit.explore.propose.solving import Budget, completed
 from planning_kit.explore.propose.stages import build_problem
 from tests.explore.propose.loose import stops
 from tests.explore.propose.outings import half_a_day, outing_of

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from planning_kit.explore.propose.chains import Chain, Event, add_chain, need_state
-from planning_kit.explore.propose.histories import History, forced_orders
-from planning_kit.explore.propose.model import OrderModel, Requirement
+from planning_kit.explore.propose.chains import Chain, Event, History, add_chain, forced_orders, need_state
+from planning_kit.explore.propose.order_model import OrderModel, Requirement
 
 NUMBERS = {"P1": 0, "U1": 1, "T1": 2}
 MINUTES = [5.0, 4.0, 3.0]

@@ -1,28 +1,176 @@
-"""A scenario as an order problem: choices of tasks, crew, egress and order, under what the timing knows."""
+"""A scenario as an order problem: choices of tasks, crew, egress and order, and what comes first in any case.
+
+The rules are added by `timed_rules` and `untimed_rules`.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property, partial
+from itertools import pairwise
 
 import numpy as np
 from ortools.sat.python import cp_model
 
-from planning_kit.explore.propose.chains import Chain
-from planning_kit.explore.propose.histories import forced_orders
-from planning_kit.explore.propose.model import Lane, Literal, OrderModel, Placed, Requirement
-from planning_kit.explore.propose.ticks import start_windows, ticks_down, ticks_up
-from planning_kit.explore.propose.work import Work
+from planning_kit.changes.order import tasks_touching
+from planning_kit.explore.propose.chains import Chain, forced_orders
+from planning_kit.explore.propose.order_model import (
+    Lane,
+    Literal,
+    OrderModel,
+    Placed,
+    Requirement,
+    ticks_down,
+    ticks_up,
+)
 from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.omm import Elements
-from planning_kit.inputs.records import BOTH, Gap
-from planning_kit.inputs.times import pet_label
+from planning_kit.inputs.records import BOTH, ItemMove, Records, Step
+from planning_kit.judge.drop_order import may_go
 from planning_kit.plan.almanac import Almanac, almanac_for
-from planning_kit.plan.build import allowed_windows, crew_travel, step_demands
+from planning_kit.plan.build import crew_travel, work_order
 from planning_kit.plan.network import AFTER, Bound
 from planning_kit.plan.routes import Travel
+
+BY_STEPS, BY_RUNS = "steps", "runs"
+
+
+@dataclass(frozen=True)
+class Work:
+    """The steps of a scenario with their durations (minutes) and what is known of their order.
+
+    Steps of one task and one crew member keep their row order. A step of both that opens (closes) both
+    crew members' work opens (closes) it still. With ``BY_RUNS`` what one crew member does for one task
+    without a break stays without a break. ``knows_rules`` False leaves ``after`` and gaps out of ``before``,
+    so that a clash can be told in them. ``has_begun``: these steps are the rest of an outing, which nothing
+    opens any more.
+    """
+
+    records: Records
+    minutes: tuple[float, ...]
+    free: str = BY_STEPS
+    knows_rules: bool = True
+    has_begun: bool = False
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """The steps, in row order."""
+        return self.records.steps
+
+    @cached_property
+    def index(self) -> dict[str, int]:
+        """Row position by step id."""
+        return {step.step: i for i, step in enumerate(self.steps)}
+
+    def number(self, placed: Placed) -> int:
+        """The row position of a step of the model."""
+        return self.index[placed.name]
+
+    @cached_property
+    def crews(self) -> tuple[str, ...]:
+        """The suited crew members."""
+        return tuple(crew.crew for crew in self.records.crew)
+
+    @cached_property
+    def lanes(self) -> dict[str, list[int]]:
+        """Everyone's steps as the rows have them, by position."""
+        names = (*self.crews, *(actor.actor for actor in self.records.actors))
+        return {who: work_order(self.steps, who) for who in names}
+
+    @cached_property
+    def optional(self) -> frozenset[str]:
+        """Tasks that may be left out."""
+        return frozenset(task.task for task in self.records.tasks if may_go(task))
+
+    @cached_property
+    def swappable(self) -> frozenset[str]:
+        """Tasks whose crew members may trade places: those of which one crew member does a step."""
+        of_one = {step.task for step in self.steps if step.crew in PARTNER}
+        return frozenset(task.task for task in self.records.tasks if task.swappable and task.task in of_one)
+
+    @cached_property
+    def goes_along(self) -> frozenset[str]:
+        """Items that only one swappable task touches: when its crew trade, so do those who have them."""
+        return frozenset(item for item, tasks in tasks_touching(self.steps).items()
+                         if len(tasks) == 1 and tasks <= self.swappable)
+
+    @cached_property
+    def first_and_last(self) -> tuple[list[int], list[int]]:
+        """The steps of both that open and that close the outing."""
+        lanes = [self.lanes[crew] for crew in self.crews]
+        ends = []
+        for end in (0, -1):
+            same = {lane[end] for lane in lanes if lane}
+            ends.append([i for i in same if len(same) == 1 and self.steps[i].crew == BOTH])
+        return ([] if self.has_begun else ends[0]), ends[1]
+
+    @cached_property
+    def runs(self) -> dict[str, dict[int, int]]:
+        """By crew member: which step directly follows which for the same task, as the rows have it."""
+        return {crew: {a: b for a, b in pairwise(self.lanes[crew])
+                       if self.steps[a].task == self.steps[b].task} for crew in self.crews}
+
+    @cached_property
+    def before(self) -> list[set[int]]:
+        """For each step the steps that precede it whatever is chosen."""
+        into: list[set[int]] = [set() for _ in self.steps]
+        for a, b in self._known_pairs():
+            into[b].add(a)
+        return self.closed(into)
+
+    def closed(self, into: Sequence[Collection[int]]) -> list[set[int]]:
+        """What precedes each step, with what precedes that; not through a step that may be left out alone."""
+        known = [set(near) for near in into]
+        tasks = [step.task for step in self.steps]
+
+        def is_sure(step: int, first: int, then: int) -> bool:
+            return tasks[step] not in self.optional or tasks[step] in (tasks[first], tasks[then])
+
+        for _ in known:
+            grown = [near | {far for by in near for far in known[by] if is_sure(by, far, then)}
+                     for then, near in enumerate(known)]
+            if grown == known:
+                break
+            known = grown
+        return known
+
+    def through(self, name: str) -> list[int]:
+        """The steps that a step waits for by way of ``name``, where the task of ``name`` may be left out."""
+        step = self.steps[self.index[name]]
+        if step.task not in self.optional:
+            return []
+        return [far for other in step.after for far in (self.index[other], *self.through(other))]
+
+    def _known_pairs(self) -> Iterator[tuple[int, int]]:
+        if self.knows_rules:
+            yield from self._ruled_pairs()
+        for who, lane in self.lanes.items():
+            for task in dict.fromkeys(self.steps[i].task for i in lane):
+                yield from pairwise([i for i in lane if self.steps[i].task == task])
+            if who in self.crews:
+                first, last = self.first_and_last
+                yield from ((a, b) for a in first for b in lane if a != b)
+                yield from ((a, b) for b in last for a in lane if a != b)
+
+    def _ruled_pairs(self) -> Iterator[tuple[int, int]]:
+        for b, step in enumerate(self.steps):
+            for name in step.after:
+                yield from ((far, b) for far in (self.index[name], *self.through(name)))
+        for gap in self.records.gaps:
+            if gap.min_gap >= 0 and (gap.first_at, gap.then_at) == ("finish", "start"):
+                yield self.index[gap.first_step], self.index[gap.then_step]
+
+
+def swapped_moves(moves: Sequence[ItemMove], crew: str,
+                  is_swapped: bool) -> Iterator[tuple[ItemMove, str, str]]:
+    """Each entry with who does it and into what, as written or with the crew members traded."""
+    for move in moves:
+        who, into = move.crew or crew, move.into
+        if is_swapped:
+            who, into = PARTNER.get(who, who), PARTNER.get(into, into)
+        yield move, who, into
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -176,99 +324,6 @@ def _is_sure(problem: Problem, position: int, whens: Iterable[Literal]) -> bool:
     ways = [problem.done[task, is_swapped] for is_swapped in problem.modes(task)]
     named = {id(when) for when in whens}
     return id(problem.tasks[task]) in named or all(id(way) in named for way in ways)
-
-
-def add_limit(problem: Problem) -> None:
-    """end - egress <= limit; the end is the later of both at the airlock, plus ingress (see `add_lanes`)."""
-    limit = problem.freedom.limit_min
-    asked = Requirement("limits", "limit", f"both are inside by {pet_label(limit)}")
-    problem.model.cp.add(problem.end <= problem.egress + ticks_down(limit)).only_enforce_if(
-        *problem.model.switch(asked))
-
-
-def first_way(problem: Problem, who: str, position: int) -> int | None:
-    """Ticks from egress until someone can begin a step next of all, where a part of the outing is history."""
-    past = problem.freedom.past
-    assert past is not None
-    minutes = past.ready_min[who][problem.work.steps[position].step]
-    return ticks_up(minutes) if minutes < float("inf") else None
-
-
-def add_after(problem: Problem) -> None:
-    """s_step >= s_named + d_named for every step named in ``after``; through tasks that are left out, too."""
-    work = problem.work
-    for b, step in enumerate(work.steps):
-        for name in step.after:
-            asked = Requirement("steps", step.step, f"{step.step} waits for {name} (after)")
-            _follow(problem, work.index[name], b, asked)
-            for far in work.through(name):
-                _follow(problem, far, b, asked)
-
-
-def _follow(problem: Problem, a: int, b: int, asked: Requirement) -> None:
-    problem.model.order(problem.placed[a], problem.placed[b], problem.placed[a].length, asked)
-
-
-def add_gaps(problem: Problem) -> None:
-    """least <= then - first <= greatest, between the ends that the gap names."""
-    for gap in problem.work.records.gaps:
-        a, b = problem.work.index[gap.first_step], problem.work.index[gap.then_step]
-        lengths = _ends(problem, gap, a, b)
-        why = f" ({gap.reason})" if gap.reason else ""
-        least = Requirement("gaps", f"{gap.first_step} {gap.then_step}", f"{gap.then_step} comes at least "
-                            f"{gap.min_gap:g} min after {gap.first_step}{why}")
-        problem.model.order(problem.placed[a], problem.placed[b], ticks_up(gap.min_gap + lengths), least)
-        if gap.max_gap is not None:
-            most = Requirement("gaps", f"{gap.first_step} {gap.then_step}", f"{gap.then_step} comes at most "
-                               f"{gap.max_gap:g} min after {gap.first_step}{why}")
-            problem.model.order(problem.placed[b], problem.placed[a], ticks_up(-gap.max_gap - lengths), most)
-
-
-def _ends(problem: Problem, gap: Gap, a: int, b: int) -> float:
-    """What a gap between ends means between starts: minutes to add."""
-    minutes = problem.work.minutes
-    from_finish = minutes[a] if gap.first_at == "finish" else 0.0
-    return from_finish - (minutes[b] if gap.then_at == "finish" else 0.0)
-
-
-def add_windows(problem: Problem) -> None:
-    """Each step lies in one of its windows; the steps of a group in one and the same."""
-    work, guard_min = problem.work, problem.work.records.settings.night_guard_s / 60
-    groups: dict[str, list[int]] = {}
-    for i, step in enumerate(work.steps):
-        demands = step_demands(step, problem.almanac, guard_min)
-        if step.same_window:
-            groups.setdefault(step.same_window, []).append(i)
-        windows = allowed_windows(demands)
-        if windows is not None:
-            names = " and ".join(demand.label for demand in demands)
-            asked = Requirement("steps", step.step, f"{step.step} ({work.minutes[i]:g} min) lies in one "
-                                f"window of {names}")
-            problem.model.start_within(problem.placed[i], start_windows(windows, work.minutes[i]), asked)
-    for name, members in groups.items():
-        demand = step_demands(work.steps[members[0]], problem.almanac, guard_min)[0]
-        asked = Requirement("steps", name, f"{' '.join(work.steps[i].step for i in members)} lie in one and "
-                            f"the same {demand.label} (same_window {name})")
-        windows_ticks = [(ticks_up(begin), ticks_down(end)) for begin, end in demand.windows.tolist()]
-        problem.model.share_window([problem.placed[i] for i in members], windows_ticks, asked)
-
-
-def add_last_starts(problem: Problem) -> None:
-    """A task begins by its last start: s - egress <= last_start for at least one of its steps."""
-    work = problem.work
-    for task in work.records.tasks:
-        own = [i for i, step in enumerate(work.steps) if step.task == task.task]
-        if task.last_start_min is None or not own:
-            continue
-        asked = Requirement("tasks", task.task, f"{task.task} begins by {pet_label(task.last_start_min)} "
-                            "(last_start_min)")
-        early = [problem.model.literal(f"{task.task} early") for _ in own]
-        problem.model.cp.add_bool_or(early).only_enforce_if(
-            problem.tasks[task.task], *problem.model.switch(asked))
-        for i, is_early in zip(own, early, strict=True):
-            problem.model.cp.add(
-                problem.placed[i].start <= problem.egress + ticks_down(task.last_start_min)
-            ).only_enforce_if(is_early)
 
 
 def crews_of(problem: Problem, position: int, is_swapped: bool) -> tuple[str, ...]:
