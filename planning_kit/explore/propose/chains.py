@@ -40,24 +40,26 @@ class Event:
 
 @dataclass(frozen=True, eq=False)
 class Need:
-    """A step during which the thing is in a good state, where ``when`` holds."""
+    """A step during which the thing is in one of the ``good`` states, where ``when`` holds."""
 
     step: Placed
     when: Literal
-    is_good: Callable[[str], bool]
+    good: frozenset[str]
 
 
 @dataclass(frozen=True, eq=False)
 class Chain:
-    """The history of one thing: ``arcs[a, b]`` between events by number, -1 for how it begins and ends."""
+    """The history of one thing: ``arcs[a, b]`` between events by number, -1 for how it begins and ends.
+
+    ``may_end``: the states that it may end in once it was moved (None: any).
+    """
 
     name: str
     initial: str
     events: tuple[Event, ...]
-    arcs: dict[tuple[int, int], Literal]
-    requirement: Requirement
-    may_end: Callable[[str], bool]
-    inside: dict[int, Literal] = field(default_factory=dict)
+    inside: dict[int, Literal]
+    may_end: frozenset[str] | None
+    arcs: dict[tuple[int, int], Literal] = field(default_factory=dict)
     needs: list[Need] = field(default_factory=list)
 
     def state_after(self, number: int) -> str:
@@ -65,21 +67,21 @@ class Chain:
         return self.initial if number < 0 else self.events[number].after
 
 
-def add_chain(model: OrderModel, name: str, initial: str, events: Sequence[Event],
-              may_end: Callable[[str], bool], requirement: Requirement,
-              ending: Requirement | None = None) -> Chain:
+def add_chain(model: OrderModel, name: str, initial: str, events: Iterable[Event], *,
+              may_end: frozenset[str] | None, asked: Requirement, ending: Requirement | None = None) -> Chain:
     """b directly follows a: state after a in states before b, and s_b >= s_a + d_a (for two steps).
 
     What nobody moves may stay where it is. ``ending``: that it ends well, where that can be switched off.
     """
-    arcs: dict[tuple[int, int], Literal] = {}
-    inside = {i: _inside(model, event, requirement) for i, event in enumerate(events)}
-    chain = Chain(name, initial, tuple(events), arcs, requirement, may_end, inside)
+    events = tuple(events)
+    inside = {i: _inside(model, event, asked) for i, event in enumerate(events)}
+    chain = Chain(name, initial, events, inside, may_end)
+    arcs = chain.arcs
     for a in range(-1, len(events)):
         for b in range(len(events)):
             if a != b and _can_follow(chain, a, b):
                 arcs[a, b] = model.literal(f"{name} {a}->{b}")
-        if a < 0 or may_end(events[a].after):
+        if a < 0 or may_end is None or events[a].after in may_end:
             arcs[a, -1] = model.literal(f"{name} {a}->end")
         elif ends_well := model.switch(ending):
             arcs[a, -1] = model.literal(f"{name} {a}->end")
@@ -108,6 +110,7 @@ def _can_follow(chain: Chain, a: int, b: int) -> bool:
     event = chain.events[b]
     if event.before is not None and chain.state_after(a) not in event.before:
         return False
+    # Of one step, only what it takes at its start can be followed by what it leaves at its finish.
     same = a >= 0 and chain.events[a].step is event.step
     return not same or (event.at_finish and not chain.events[a].at_finish
                         and event.when is chain.events[a].when)
@@ -119,17 +122,19 @@ def _in_turn(model: OrderModel, name: str, before: Placed, after: Placed, when: 
     model.rules.append(Rule(before.name, after.name, 0, when, name))
 
 
-def need_state(model: OrderModel, chain: Chain, step: Placed, when: Literal, is_good: Callable[[str], bool],
+def need_state(model: OrderModel, chain: Chain, step: Placed, when: Literal, good: Iterable[str],
                requirement: Requirement) -> dict[int, Literal]:
     """During ``step`` the thing is in a good state: the step lies between the event before and the next.
 
     Exactly one event a (or the beginning) with y_a: s >= s_a + d_a; and where b follows a: s_b >= s + d.
     Returns the literals y by event.
     """
-    chain.needs.append(Need(step, when, is_good))
+    need = Need(step, when, frozenset(good))
+    chain.needs.append(need)
     brought: dict[int, Literal] = {}
     for a in range(-1, len(chain.events)):
-        if is_good(chain.state_after(a)) and not (a >= 0 and _is_too_late(chain.events[a], step)):
+        is_too_late = a >= 0 and chain.events[a].step is step and chain.events[a].at_finish
+        if chain.state_after(a) in need.good and not is_too_late:
             brought[a] = model.literal(f"{chain.name} for {step.name} by {a}")
     model.cp.add(sum(brought.values()) == 1).only_enforce_if(when, *model.switch(requirement))
     for a, by in brought.items():
@@ -141,10 +146,6 @@ def need_state(model: OrderModel, chain: Chain, step: Placed, when: Literal, is_
             if (a, b) in chain.arcs:
                 _until(model, chain, step, (by, chain.arcs[a, b], when), event)
     return brought
-
-
-def _is_too_late(event: Event, step: Placed) -> bool:
-    return event.step is step and event.at_finish
 
 
 def _until(model: OrderModel, chain: Chain, step: Placed, when: tuple[Literal, ...], event: Event) -> None:
@@ -181,8 +182,8 @@ class History:
     name: str
     initial: str
     acts: tuple[Act, ...]
-    needs: tuple[tuple[int, Callable[[str], bool]], ...]
-    may_end: Callable[[str], bool]
+    needs: tuple[tuple[int, frozenset[str]], ...]
+    may_end: frozenset[str] | None
 
     @classmethod
     def of(cls, chain: Chain, number: Number, holds: Callable[[Literal], bool | None]) -> History:
@@ -190,7 +191,7 @@ class History:
         return cls(
             chain.name, chain.initial,
             tuple(Act(number(e.step), e.at_finish, e.before, e.after) for e in chain.events if holds(e.when)),
-            tuple((number(need.step), need.is_good) for need in chain.needs if holds(need.when)),
+            tuple((number(need.step), need.good) for need in chain.needs if holds(need.when)),
             chain.may_end,
         )
 
@@ -212,14 +213,14 @@ class History:
             spells.append(Spell(state, begun, begin_min, at_min))
             state, begun, begin_min = act.after, act, at_min
         spells.append(Spell(state, begun, begin_min, inf))
-        return spells if not acts or self.may_end(state) else None
+        return spells if not acts or self.may_end is None or state in self.may_end else None
 
     def are_met(self, spells: Sequence[Spell], starts: Sequence[float], minutes: Sequence[float]) -> bool:
         """Whether each need has the thing in a good state from its start to its finish."""
-        for step, is_good in self.needs:
+        for step, good in self.needs:
             start, finish = starts[step] + _SAME_MIN, starts[step] + minutes[step] - _SAME_MIN
             during = [spell for spell in spells if spell.end_min > start and spell.begin_min < finish]
-            if not during or not all(is_good(spell.state) for spell in during):
+            if not during or not all(spell.state in good for spell in during):
                 return False
         return True
 
@@ -237,8 +238,7 @@ def forced_orders(chain: Chain, number: Number,
         brought.setdefault(event.after, set()).add(number(event.step))
     takes = _by_step(((event, event.before) for event in chain.events if event.before is not None),
                      number, is_certain)
-    needs = _by_step(((need, frozenset(filter(need.is_good, brought))) for need in chain.needs),
-                     number, is_certain)
+    needs = _by_step(((need, need.good & brought.keys()) for need in chain.needs), number, is_certain)
     for wanted in (takes, needs):
         for step, states in wanted.items():
             sources = set().union(*(brought.get(state, set()) for state in states))

@@ -272,11 +272,9 @@ def _orders(before: Choice, choice: Choice, traded: Collection[str]) -> Iterator
             now = f"{' '.join(block.steps)} now behind {block.follows}"
             yield Move("order", block.who, " ".join(block.steps), f"{now} (was behind {block.followed})", now)
     for who, lane in choice.lanes.items():
-        for _, group in groupby(enumerate(lane), key=lambda pair: pair[1] in traded and
-                                pair[1] not in before.lanes.get(who, ())):
-            members = list(group)
-            if members[0][1] in traded and members[0][1] not in before.lanes.get(who, ()):
-                first = members[0][0]
-                steps = " ".join(step for _, step in members)
-                yield Move("order", who, steps, f"{who} does {steps} behind "
-                           f"{lane[first - 1] if first else 'egress'}")
+        come = set(traded) - set(before.lanes.get(who, ()))
+        for has_come, group in groupby(enumerate(lane), key=lambda pair: pair[1] in come):
+            if has_come:
+                numbers, names = zip(*group, strict=True)
+                follows = lane[numbers[0] - 1] if numbers[0] else "egress"
+                yield Move("order", who, " ".join(names), f"{who} does {' '.join(names)} behind {follows}")

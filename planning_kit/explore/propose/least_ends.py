@@ -140,9 +140,9 @@ def least_end(walk: LeastWalk, enough: int, most: int, is_over: Callable[[], boo
         end, count_left, now, done, last, work_left = heapq.heappop(open_ones)
         least = max(least, end)
         if count_left == 0:
-            return least
+            return least  # no open state can end sooner
         if earliest.get((done, last), now) < now:
-            continue
+            continue  # the same work was done sooner in another order since this one was pushed
         expanded += 1
         if expanded > most or (expanded % _LOOK_EVERY == 0 and is_over()):
             return least
@@ -151,7 +151,7 @@ def least_end(walk: LeastWalk, enough: int, most: int, is_over: Callable[[], boo
             if start is None:
                 continue
             then, key = start + trip.lengths[j], (done | 1 << j, j)
-            if then < earliest.get(key, then + 1):
+            if then < earliest.get(key, then + 1):  # of two orders of the same steps the sooner is enough
                 earliest[key] = then
                 rest = work_left - trip.lengths[j]
                 end = max(then + rest + walk.left(*key), _after_windows(trip, key[0], then))
@@ -191,6 +191,7 @@ def add_lane_bounds(problem: Problem, done: Collection[str], enough: int, effort
     trades = [frozenset(task for task, is_swapped in zip(traded, ways, strict=True) if is_swapped)
               for ways in product((False, True), repeat=len(traded))]
     least = {swapped: bounds.of(fixed, swapped, is_exact=False) for swapped in trades}
+    # The least of all trades is the bound: only the one that is least so far is worth the exact search.
     exact: set[frozenset[str]] = set()
     while (weakest := min(trades, key=lambda swapped: least[swapped])) not in exact:
         exact.add(weakest)
@@ -240,18 +241,18 @@ def _certain(problem: Problem, who: str, done: Collection[str], swapped: Collect
 
 def trip_of(problem: Problem, who: str, numbers: tuple[int, ...]) -> Trip:
     """The work of a lane with these members alone; precedence through the others stays."""
-    work, way = problem.work, lane_way(problem, who, problem.positions[who])
+    work, way = problem.work, lane_way(problem, who)
     positions = [problem.positions[who][number] for number in numbers]
     guard_min = work.records.settings.night_guard_s / 60
     starts = []
     for i in positions:
         windows = allowed_windows(step_demands(work.steps[i], problem.almanac, guard_min))
         starts.append(None if windows is None else start_windows(windows, work.minutes[i]))
-    rows = [[_ticks(way(a, b)) for b in numbers] for a in (*numbers, -1)]
+    rows = [[way(a, b) or 0 for b in numbers] for a in (*numbers, -1)]
     return Trip(
         lengths=[ticks_up(work.minutes[i]) for i in positions],
         way=rows,
-        home=[_ticks(way(a, -1)) for a in numbers],
+        home=[way(a, -1) or 0 for a in numbers],
         before=[sum(1 << k for k, near in enumerate(positions) if near in problem.before[i])
                 for i in positions],
         starts=starts,
@@ -264,7 +265,3 @@ def _spot(problem: Problem, position: int) -> str:
     step = problem.work.steps[position]
     is_plain = step.wait_at in ("", step.place) and not step.travel_extra_min
     return step.place if is_plain else f"for {step.step}"
-
-
-def _ticks(way: int | None) -> int:
-    return 0 if way is None else way

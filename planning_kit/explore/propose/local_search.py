@@ -86,7 +86,7 @@ class RandomMoves:
         while first + longest < len(lane) and steps[lane[first + longest]].task == task \
                 and steps[lane[first + longest]].crew != BOTH:
             longest += 1
-        if self.work.free == BY_RUNS or self.random.random() < 1 / 3:
+        if self.work.freedom.free == BY_RUNS or self.random.random() < 1 / 3:
             return longest
         return min(self.random.randint(1, _LONGEST), longest)
 
@@ -281,6 +281,12 @@ class Neighbours:
                 for who in self.problem.travels if orders[who]]
         return Timed(orders, swapped, egress_min, tuple(starts), (end, sum(ends) - len(ends) * egress_min))
 
+    def of(self, choice: Choice) -> Timed | None:
+        """A choice with its times, as `timed` gives them."""
+        index, freedom = self.problem.work.index, self.problem.freedom
+        orders = {who: tuple(index[step] for step in lane) for who, lane in choice.lanes.items()}
+        return self.timed(orders, choice.swapped, (choice.egress - freedom.earliest).total_seconds() / 60)
+
     def are_kept(self, timed: Timed) -> bool:
         """Whether they keep what delays nobody in the timing, too."""
         return self.rules.are_kept(timed.starts, timed.swapped, timed.egress_min)
@@ -300,9 +306,7 @@ def improve(problem: Problem, start: Choice, passes: int, budget: Budget,
     The last one comes without the moves that won nothing.
     """
     around = Neighbours(problem, start.dropped)
-    index, freedom = problem.work.index, problem.freedom
-    orders = {who: tuple(index[step] for step in lane) for who, lane in start.lanes.items()}
-    here = around.timed(orders, start.swapped, (start.egress - freedom.earliest).total_seconds() / 60)
+    here = around.of(start)
     if here is None or not around.are_kept(here):
         return []
     draws = random.Random(_SEED)
@@ -313,7 +317,8 @@ def improve(problem: Problem, start: Choice, passes: int, budget: Budget,
         if number % _LOOK_EVERY == 0 and budget.is_over():
             break
         there = _drawn(around, moves, here, draws)
-        late = memory[number % _MEMORY]
+        late = memory[number % _MEMORY]  # so long ago: what was better since then may be left again
+        # The rules that delay nobody cost most, and so are asked last.
         if there is not None and (there.cost <= late or there.cost <= here.cost) and around.are_kept(there):
             here = there
             if here.cost < best.cost and not _is_forbidden(around.choice(here), forbidden):
@@ -327,14 +332,13 @@ def improve(problem: Problem, start: Choice, passes: int, budget: Budget,
 
 def _settled(around: Neighbours, best: Timed, start: Choice) -> Choice:
     """The best with every block put back to where it was in ``start`` that does not need to be moved."""
-    index, choice = around.problem.work.index, around.choice(best)
+    choice = around.choice(best)
     has_changed = True
     while has_changed:
         has_changed = False
         for block in list(moved_blocks(start.lanes, choice.lanes)):
             simpler = undone(choice, start.lanes, block)
-            orders = {who: tuple(index[step] for step in lane) for who, lane in simpler.lanes.items()}
-            there = around.timed(orders, best.swapped, best.egress_min)
+            there = around.of(simpler)
             if (there is not None and there.cost[0] <= best.cost[0] and around.are_kept(there)
                     and len(list(moved_blocks(start.lanes, simpler.lanes)))
                     < len(list(moved_blocks(start.lanes, choice.lanes)))):

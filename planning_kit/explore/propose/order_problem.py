@@ -37,22 +37,63 @@ from planning_kit.plan.routes import Travel
 BY_STEPS, BY_RUNS = "steps", "runs"
 
 
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Past:
+    """What an order problem of the rest must know of what has happened. PET minutes throughout.
+
+    ``ready_min``: by lane and step, when that one could begin it as the next of all; ``home_min``: by crew
+    member, when they could be back at the airlock; ``hooks``: the place of each hook; ``not_before`` and
+    ``not_after``: first and last start by step; ``windows`` (n, 2): by step, those that the begun part of its
+    group leaves; ``last_begun``: by lane the step that was begun last, if any.
+    """
+
+    ready_min: Mapping[str, Mapping[str, float]]
+    home_min: Mapping[str, float]
+    hooks: Mapping[str, str]
+    not_before: Mapping[str, float]
+    not_after: Mapping[str, float]
+    windows: Mapping[str, np.ndarray]
+    last_begun: Mapping[str, str]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Freedom:
+    """What may be chosen: egress from ``earliest`` to ``latest`` (UTC) in steps, and the limit of the outing.
+
+    ``cushion`` is how far durations are planned from likely (0) towards high (1); ``free`` as in `Work`.
+    ``past``: what has happened, where only the rest of an outing is to be ordered. ``let_go``: requirements
+    that the present order does not keep, and that no other is asked.
+    """
+
+    earliest: datetime
+    latest: datetime
+    limit_min: float
+    egress_every_min: float = 1.0
+    cushion: float = 0.0
+    free: str = BY_STEPS
+    past: Past | None = None
+    let_go: frozenset[Requirement] = frozenset()
+
+
 @dataclass(frozen=True)
 class Work:
     """The steps of a scenario with their durations (minutes) and what is known of their order.
 
     Steps of one task and one crew member keep their row order. A step of both that opens (closes) both
     crew members' work opens (closes) it still. With ``BY_RUNS`` what one crew member does for one task
-    without a break stays without a break. ``knows_rules`` False leaves ``after`` and gaps out of ``before``,
-    so that a clash can be told in them. ``has_begun``: these steps are the rest of an outing, which nothing
-    opens any more.
+    without a break stays without a break. ``explains`` leaves ``after`` and gaps out of ``before``, so that a
+    clash can be told in them. The rest of an outing that has begun nothing opens any more.
     """
 
     records: Records
-    minutes: tuple[float, ...]
-    free: str = BY_STEPS
-    knows_rules: bool = True
-    has_begun: bool = False
+    freedom: Freedom
+    explains: bool = False
+
+    @cached_property
+    def minutes(self) -> tuple[float, ...]:
+        """The duration of each step, with the cushion."""
+        return tuple(step.minutes_likely + self.freedom.cushion * (step.minutes_high - step.minutes_likely)
+                     for step in self.steps)
 
     @property
     def steps(self) -> tuple[Step, ...]:
@@ -104,7 +145,7 @@ class Work:
         for end in (0, -1):
             same = {lane[end] for lane in lanes if lane}
             ends.append([i for i in same if len(same) == 1 and self.steps[i].crew == BOTH])
-        return ([] if self.has_begun else ends[0]), ends[1]
+        return ([] if self.freedom.past else ends[0]), ends[1]
 
     @cached_property
     def runs(self) -> dict[str, dict[int, int]]:
@@ -144,7 +185,7 @@ class Work:
         return [far for other in step.after for far in (self.index[other], *self.through(other))]
 
     def _known_pairs(self) -> Iterator[tuple[int, int]]:
-        if self.knows_rules:
+        if not self.explains:
             yield from self._ruled_pairs()
         for who, lane in self.lanes.items():
             for task in dict.fromkeys(self.steps[i].task for i in lane):
@@ -173,45 +214,7 @@ def swapped_moves(moves: Sequence[ItemMove], crew: str,
         yield move, who, into
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Past:
-    """What an order problem of the rest must know of what has happened. PET minutes throughout.
-
-    ``ready_min``: by lane and step, when that one could begin it as the next of all; ``home_min``: by crew
-    member, when they could be back at the airlock; ``hooks``: the place of each hook; ``not_before`` and
-    ``not_after``: first and last start by step; ``windows`` (n, 2): by step, those that the begun part of its
-    group leaves; ``last_begun``: by lane the step that was begun last, if any.
-    """
-
-    ready_min: Mapping[str, Mapping[str, float]]
-    home_min: Mapping[str, float]
-    hooks: Mapping[str, str]
-    not_before: Mapping[str, float]
-    not_after: Mapping[str, float]
-    windows: Mapping[str, np.ndarray]
-    last_begun: Mapping[str, str]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Freedom:
-    """What may be chosen: egress from ``earliest`` to ``latest`` (UTC) in steps, and the limit of the outing.
-
-    ``cushion`` is how far durations are planned from likely (0) towards high (1); ``free`` as in `Work`.
-    ``past``: what has happened, where only the rest of an outing is to be ordered. ``let_go``: requirements
-    that the present order does not keep, and that no other is asked.
-    """
-
-    earliest: datetime
-    latest: datetime
-    limit_min: float
-    egress_every_min: float = 1.0
-    cushion: float = 0.0
-    free: str = "steps"
-    past: Past | None = None
-    let_go: frozenset[Requirement] = frozenset()
-
-
-@dataclass
+@dataclass(kw_only=True)
 class Problem:
     """The model of one scenario and its choices. ``done[task, is_swapped]`` says that a task is done so.
 
@@ -220,8 +223,6 @@ class Problem:
     """
 
     work: Work
-    elements: Elements
-    freedom: Freedom
     model: OrderModel
     almanac: Almanac
     travels: Mapping[str, Travel]
@@ -236,6 +237,17 @@ class Problem:
     before: list[set[int]] = field(default_factory=list)
     more_bounds: list[Bound] = field(default_factory=list)
 
+    @property
+    def freedom(self) -> Freedom:
+        """What may be chosen."""
+        return self.work.freedom
+
+    def ways(self) -> Iterator[tuple[int, Step, bool, Literal]]:
+        """Every step by position with each way to do it: with its crew traded or not, and when it is so."""
+        for i, step in enumerate(self.work.steps):
+            for is_swapped in self.modes(step.task):
+                yield i, step, is_swapped, self.done[step.task, is_swapped]
+
     def modes(self, task: str) -> tuple[bool, ...]:
         """The ways to do a task: as written, and with the crew traded where it is swappable."""
         return (False, True) if task in self.work.swappable else (False,)
@@ -247,21 +259,23 @@ class Problem:
                 for who, positions in self.positions.items()}
 
 
-def start_problem(work: Work, elements: Elements, freedom: Freedom, explains: bool = False) -> Problem:
+def start_problem(work: Work, elements: Elements) -> Problem:
     """Choices of egress and tasks, and a start for every step; no rule yet but the horizon."""
-    records = work.records
+    records, freedom = work.records, work.freedom
     spread_min = (freedom.latest - freedom.earliest).total_seconds() / 60
     settings = records.settings
+    # All times count from the earliest egress, so that the sky must be known so much longer.
     longer = replace(records, settings=replace(settings, horizon_h=settings.horizon_h + spread_min / 60))
     almanac = almanac_for(longer, elements, freedom.earliest)
     longest = max(map(ticks_up, work.minutes), default=0)
-    model = OrderModel(ticks_down(almanac.horizon_min) + longest, explains, freedom.let_go)
+    model = OrderModel(ticks_down(almanac.horizon_min) + longest, work.explains, freedom.let_go)
     count = int(spread_min // freedom.egress_every_min)
     every = ticks_up(freedom.egress_every_min)
     egress = model.cp.new_int_var_from_domain(
         cp_model.Domain.from_values([every * number for number in range(count + 1)]), "egress")
     end = model.cp.new_int_var(0, model.horizon, "end")
-    problem = Problem(work, elements, freedom, model, almanac, crew_travel(records), egress, end)
+    problem = Problem(work=work, model=model, almanac=almanac, travels=crew_travel(records),
+                      egress=egress, end=end)
     for task in records.tasks:
         _choose_task(problem, task.task)
     for step, minutes in zip(work.steps, work.minutes, strict=True):
@@ -300,16 +314,16 @@ def _choose_task(problem: Problem, task: str) -> None:
         problem.done[task, False], problem.done[task, True] = as_written, swap
 
 
-def find_precedence(problem: Problem, explains: bool) -> None:
+def find_precedence(problem: Problem) -> None:
     """Fill ``before``: what the tables say and, unless a clash is to be told, what hardware forces.
 
     Nothing is forced where requirements are let go.
     """
     work, problem.before = problem.work, problem.work.before
-    if explains:
+    if work.explains:
         return
     is_sure = partial(_is_sure, problem)
-    asked = [chain for chain in problem.chains if not problem.model.let_go]
+    asked = [] if problem.model.let_go else problem.chains  # a chain that is let go forces nothing
     forced = {pair for chain in asked for pair in forced_orders(chain, work.number, is_sure)}
     into = [set(near) for near in work.before]
     for first, then in sorted(forced):

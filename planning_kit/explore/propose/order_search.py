@@ -11,9 +11,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
-from functools import cached_property
-
-import pandas as pd
 
 from planning_kit.explore.propose.choices import (
     Choice,
@@ -24,7 +21,7 @@ from planning_kit.explore.propose.choices import (
     tell_moves,
     undone,
 )
-from planning_kit.explore.propose.order_problem import Freedom
+from planning_kit.explore.propose.order_problem import Freedom, Problem
 from planning_kit.explore.propose.solving import Budget, completed
 from planning_kit.explore.propose.stages import Found, best_order, build_problem
 from planning_kit.explore.propose.untimed_rules import ending_asked
@@ -56,14 +53,10 @@ class Judge:
     limit_min: float
     cushion: float = 0.0
 
-    @cached_property
-    def known(self) -> pd.DataFrame:
-        """The findings of the current plan; none where there is no such plan."""
-        return findings_table(()) if self.current is None else findings_of(self.current)
-
     def review(self, plan: TimedPlan, dropped: frozenset[str] = frozenset()) -> Review:
         """A plan against the current one and its limit."""
-        return review(self.known, plan, (self.limit_min,), self.scenario.records.tasks, dropped, self.cushion)
+        known = findings_table(()) if self.current is None else self.current
+        return review(known, plan, (self.limit_min,), self.scenario.records.tasks, dropped, self.cushion)
 
     def holds(self, plan: TimedPlan) -> bool:
         """Whether a plan keeps its limit and brings no stop finding that the current plan does not have."""
@@ -126,8 +119,7 @@ class OrderSearch:
         if freedom.past is not None:
             freedom = self._as_far_as_kept(freedom, start)
         while len(forbidden) <= MOST_REJECTED and not self.budget.is_over():
-            found = best_order(self.judge.records, self.judge.scenario.elements, freedom, start, self.budget,
-                               effort, forbidden)
+            found = best_order(self.problem(freedom), start, self.budget, effort, forbidden)
             if found is None:
                 kept = freedom if freedom.past or freedom.let_go else self._as_far_as_kept(freedom, start)
                 if kept == freedom:
@@ -138,9 +130,14 @@ class OrderSearch:
             rebuilt = self.judge.try_out(found.choice)
             if rebuilt is not None and self.judge.holds(rebuilt.plan):
                 return self._kept_if_better(freedom, found, rebuilt)
+            # It breaks what only the checks know, and the solver would offer it again.
             forbidden.append(found.choice)
             self.rejected += 1
         return None
+
+    def problem(self, freedom: Freedom, explains: bool = False) -> Problem:
+        """The model of what is searched (see `planning_kit.explore.propose.stages.build_problem`)."""
+        return build_problem(self.judge.records, self.judge.scenario.elements, freedom, explains)
 
     def _start(self, freedom: Freedom) -> Choice:
         """The order to begin with: the best so far with the same work, else that before."""
@@ -159,11 +156,10 @@ class OrderSearch:
         Outside that is any requirement but the limit: the past has brought it about. Before an outing, where
         a rule that is broken is to be mended, it is only that an item ends where it must.
         """
-        records, elements = self.judge.records, self.judge.scenario.elements
-        if completed(build_problem(records, elements, freedom), start, self.budget):
+        if completed(self.problem(freedom), start, self.budget):
             return freedom
-        problem = build_problem(records, elements, freedom, explains=True)
-        switches, endings = problem.model.switches, set(map(ending_asked, records.hardware))
+        problem = self.problem(freedom, explains=True)
+        switches, endings = problem.model.switches, set(map(ending_asked, self.judge.records.hardware))
         # Of an item that ends elsewhere that is let go, and not all that is known of it.
         problem.model.cp.maximize(sum((1 if asked in endings else 2) * switch
                                       for asked, switch in switches.items()))

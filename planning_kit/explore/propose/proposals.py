@@ -275,7 +275,7 @@ def _said(search: OrderSearch, freedom: Freedom,
     if search.last is not None:
         return (), _verdict(search, proposed)
     clash = None if search.budget.is_over() else find_clash(
-        search.judge.records, search.judge.scenario.elements, freedom, search.budget, search.budget.effort)
+        search.problem(replace(freedom, free=BY_STEPS), explains=True), search.budget, search.budget.effort)
     if clash is None:
         return (), "no order found, and not shown that there is none: raise effort and seconds"
     return clash, "nothing fits: " + ("; ".join(each.words for each in clash) or (

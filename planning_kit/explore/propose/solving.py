@@ -7,6 +7,7 @@ says that it may differ next time.
 
 from __future__ import annotations
 
+import contextlib
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -73,12 +74,15 @@ class Budget:
 
 @dataclass(frozen=True)
 class Answer:
-    """How one solve ended: the values of all variables (empty: none found), the objective and its bound."""
+    """How one solve ended: the values of all variables (empty: none found) and the bound of the objective.
+
+    ``clashing``: where nothing fits, the assumptions that clash by index; None where that is not shown.
+    """
 
     status: cp_model.CpSolverStatus
     values: tuple[int, ...]
-    value: float
     bound: float
+    clashing: tuple[int, ...] | None
 
     @property
     def is_found(self) -> bool:
@@ -119,34 +123,40 @@ def solve(model: OrderModel, budget: Budget, effort: float, workers: int = 1, do
     parameters.max_deterministic_time = effort
     parameters.max_time_in_seconds = max(budget.left_s, _GRACE_S if fix_hints else 0.01)
     parameters.fix_variables_to_their_hinted_value = fix_hints
-    done = threading.Event()
-    guard = None if fix_hints else threading.Thread(
-        target=_stop_when_over, args=(solver, budget, done), daemon=True)
-    if guard is not None:
-        guard.start()
-    status = solver.solve(model.cp, _Watch(budget, doing) if doing else None)
-    done.set()
-    if guard is not None:
-        guard.join()
+    with contextlib.nullcontext() if fix_hints else _stopped_when_over(solver, budget):
+        status = solver.solve(model.cp, _Watch(budget, doing) if doing else None)
     if status == cp_model.MODEL_INVALID:
         raise AssertionError(model.cp.validate())
-    values = tuple(solver.response_proto.solution) if status in FOUND else ()
-    has_objective = model.cp.has_objective() and status in FOUND
-    return Answer(status, values, solver.objective_value if has_objective else float("nan"),
-                  solver.best_objective_bound if model.cp.has_objective() else float("nan"))
+    return Answer(
+        status, tuple(solver.response_proto.solution) if status in FOUND else (),
+        solver.best_objective_bound if model.cp.has_objective() else float("nan"),
+        tuple(solver.sufficient_assumptions_for_infeasibility()) if status == cp_model.INFEASIBLE else None)
 
 
-def _stop_when_over(solver: cp_model.CpSolver, budget: Budget, done: threading.Event) -> None:
-    while not done.wait(_POLL_S):
-        if budget.is_over():
-            solver.stop_search()
-            return
+@contextlib.contextmanager
+def _stopped_when_over(solver: cp_model.CpSolver, budget: Budget) -> Iterator[None]:
+    """The solver looks at no clock of ours: a thread asks while it works."""
+    done = threading.Event()
+
+    def watch() -> None:
+        while not done.wait(_POLL_S):
+            if budget.is_over():
+                solver.stop_search()
+                return
+
+    guard = threading.Thread(target=watch, daemon=True)
+    guard.start()
+    try:
+        yield
+    finally:
+        done.set()
+        guard.join()
 
 
-def hint_all(model: OrderModel, values: Sequence[int]) -> None:
-    """Hint every variable: the solver ignores a hint that it would have to complete."""
+def hint(model: OrderModel, values: Sequence[int] | Mapping[int, int]) -> None:
+    """Hint values by the index of their variables: all of them, for a hint to be completed is ignored."""
     model.cp.clear_hints()
-    for index, value in enumerate(values):
+    for index, value in values.items() if isinstance(values, Mapping) else enumerate(values):
         model.cp.add_hint(model.cp.get_int_var_from_proto_index(index), value)
 
 
@@ -181,7 +191,7 @@ def _sequence(arcs: Mapping[tuple[int, int], Literal], holds: Callable[[Literal]
         here = following[here]
 
 
-def hints_for(problem: Problem, choice: Choice) -> Iterator[tuple[Literal, int]] | None:
+def hints_for(problem: Problem, choice: Choice) -> list[tuple[Literal, int]] | None:
     """Every choice literal with its value under ``choice``; None where the model has no such arc."""
     index = problem.work.index
     hints: list[tuple[Literal, int]] = []
@@ -196,7 +206,7 @@ def hints_for(problem: Problem, choice: Choice) -> Iterator[tuple[Literal, int]]
     for (task, is_swapped), literal in problem.done.items():
         is_done = task not in choice.dropped and is_swapped == (task in choice.swapped)
         hints.append((literal, int(is_done)))
-    return iter(hints)
+    return hints
 
 
 def completed(problem: Problem, choice: Choice, budget: Budget,
@@ -212,8 +222,6 @@ def completed(problem: Problem, choice: Choice, budget: Budget,
     offset_min = (choice.egress - problem.freedom.earliest).total_seconds() / 60
     known[problem.egress.index] = round(offset_min * TICKS_PER_MIN)
     known[model.yes.index] = 1
-    model.cp.clear_hints()
-    for index, value in known.items():
-        model.cp.add_hint(model.cp.get_int_var_from_proto_index(index), value)
+    hint(model, known)  # the starts are left to the solver, which only fixes what is hinted
     answer = solve(model, budget, effort, fix_hints=True)
     return answer if answer.is_found else None

@@ -10,10 +10,10 @@ worse.
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache, partial
 
 from planning_kit.explore.propose.order_model import Member, Requirement, start_windows, ticks_down, ticks_up
 from planning_kit.explore.propose.order_problem import BY_RUNS, Problem, is_here
-from planning_kit.inputs.records import Gap
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.build import allowed_windows, step_demands, travel_into
 
@@ -25,40 +25,37 @@ def add_lanes(problem: Problem) -> None:
     for who in work.lanes:
         positions = problem.positions[who]
         members = [Member(problem.placed[i], is_here(problem, who, i)) for i in positions]
-        is_crew = who in work.crews
         if members:
             problem.lanes[who] = model.add_lane(
-                who, members, lane_way(problem, who, positions), problem.egress,
-                problem.end if is_crew else never_ends,
-                _precedes(problem, positions),
-                _parted(problem, who, members, positions),
-            )
+                who, members, lane_way(problem, who), begin=problem.egress,
+                end=problem.end if who in work.crews else never_ends,
+                precedes=partial(_precedes, problem, positions),
+                between=_parted(problem, who, members, positions))
 
 
-def _precedes(problem: Problem, positions: list[int]) -> Callable[[int, int], bool]:
-    return lambda a, b: positions[a] in problem.before[positions[b]]
+def _precedes(problem: Problem, positions: list[int], a: int, b: int) -> bool:
+    return positions[a] in problem.before[positions[b]]
 
 
-def lane_way(problem: Problem, who: str, positions: list[int]) -> Callable[[int, int], int | None]:
+def lane_way(problem: Problem, who: str) -> Callable[[int, int], int | None]:
     """Ticks of travel between members of a lane; home includes ingress; None where no route leads there."""
-    records = problem.work.records
+    records, positions, past = problem.work.records, problem.positions[who], problem.freedom.past
     airlock, travel = records.settings.airlock, problem.travels.get(who)
-    table: dict[tuple[int, int], int | None] = {}
 
-    def way(a: int, b: int) -> int | None:
-        if a < 0 <= b and problem.freedom.past:
-            return first_way(problem, who, positions[b])
+    def minutes(a: int, b: int) -> float:
+        if a < 0 <= b and past:  # from where they are now, with what they must do before they can leave
+            return past.ready_min[who][problem.work.steps[positions[b]].step]
         if travel is None:
-            return 0
-        if (a, b) not in table:
-            here = airlock if a < 0 else problem.work.steps[positions[a]].place
-            if b < 0:
-                minutes = travel.time_min(here, airlock) + records.settings.limits.ingress_min
-            else:
-                step = problem.work.steps[positions[b]]
-                minutes = travel_into(step, travel, here) + step.travel_extra_min
-            table[a, b] = ticks_up(minutes) if minutes < float("inf") else None
-        return table[a, b]
+            return 0.0
+        here = airlock if a < 0 else problem.work.steps[positions[a]].place
+        if b < 0:
+            return travel.time_min(here, airlock) + records.settings.limits.ingress_min
+        step = problem.work.steps[positions[b]]
+        return travel_into(step, travel, here) + step.travel_extra_min
+
+    @cache
+    def way(a: int, b: int) -> int | None:
+        return ticks_up(long) if (long := minutes(a, b)) < float("inf") else None
 
     return way
 
@@ -67,7 +64,7 @@ def _parted(problem: Problem, who: str, members: list[Member],
             positions: list[int]) -> Callable[[int, int], bool]:
     """Whether some third step of the lane always stands between two, so that no arc joins them."""
     before, always = problem.before, problem.model.yes
-    glued = problem.work.runs.get(who, {}) if problem.work.free == BY_RUNS else {}
+    glued = problem.work.runs.get(who, {}) if problem.freedom.free == BY_RUNS else {}
     glued_from = {b: a for a, b in glued.items()}
 
     def parted(a: int, b: int) -> bool:
@@ -92,34 +89,21 @@ def add_limit(problem: Problem) -> None:
         *problem.model.switch(asked))
 
 
-def first_way(problem: Problem, who: str, position: int) -> int | None:
-    """Ticks from egress until someone can begin a step next of all, where a part of the outing is history."""
-    past = problem.freedom.past
-    assert past is not None
-    minutes = past.ready_min[who][problem.work.steps[position].step]
-    return ticks_up(minutes) if minutes < float("inf") else None
-
-
 def add_after(problem: Problem) -> None:
     """s_step >= s_named + d_named for every step named in ``after``; through tasks that are left out, too."""
     work = problem.work
-    for b, step in enumerate(work.steps):
+    for step, placed in zip(work.steps, problem.placed, strict=True):
         for name in step.after:
             asked = Requirement("steps", step.step, f"{step.step} waits for {name} (after)")
-            _follow(problem, work.index[name], b, asked)
-            for far in work.through(name):
-                _follow(problem, far, b, asked)
-
-
-def _follow(problem: Problem, a: int, b: int, asked: Requirement) -> None:
-    problem.model.order(problem.placed[a], problem.placed[b], problem.placed[a].length, asked)
+            for i in (work.index[name], *work.through(name)):
+                problem.model.order(problem.placed[i], placed, problem.placed[i].length, asked)
 
 
 def add_gaps(problem: Problem) -> None:
     """least <= then - first <= greatest, between the ends that the gap names."""
     for gap in problem.work.records.gaps:
         a, b = problem.work.index[gap.first_step], problem.work.index[gap.then_step]
-        lengths = _ends(problem, gap, a, b)
+        lengths = between_ends(problem, a, b, gap.first_at, gap.then_at)
         why = f" ({gap.reason})" if gap.reason else ""
         least = Requirement("gaps", f"{gap.first_step} {gap.then_step}", f"{gap.then_step} comes at least "
                             f"{gap.min_gap:g} min after {gap.first_step}{why}")
@@ -130,11 +114,11 @@ def add_gaps(problem: Problem) -> None:
             problem.model.order(problem.placed[b], problem.placed[a], ticks_up(-gap.max_gap - lengths), most)
 
 
-def _ends(problem: Problem, gap: Gap, a: int, b: int) -> float:
-    """What a gap between ends means between starts: minutes to add."""
+def between_ends(problem: Problem, a: int, b: int, first_at: str, then_at: str) -> float:
+    """What a gap between these ends of two steps means between their starts: minutes to add."""
     minutes = problem.work.minutes
-    from_finish = minutes[a] if gap.first_at == "finish" else 0.0
-    return from_finish - (minutes[b] if gap.then_at == "finish" else 0.0)
+    from_finish = minutes[a] if first_at == "finish" else 0.0
+    return from_finish - (minutes[b] if then_at == "finish" else 0.0)
 
 
 def add_windows(problem: Problem) -> None:

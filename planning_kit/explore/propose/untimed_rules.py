@@ -26,9 +26,9 @@ from planning_kit.explore.propose.order_model import (
     ticks_up,
 )
 from planning_kit.explore.propose.order_problem import Problem, crews_of, is_here, swapped_moves
-from planning_kit.explore.propose.timed_rules import first_way
+from planning_kit.explore.propose.timed_rules import between_ends, lane_way
 from planning_kit.inputs.format import PARTNER
-from planning_kit.inputs.records import INSIDE, Inhibit, Item, Place, Records
+from planning_kit.inputs.records import INSIDE, Inhibit, Item, Place, Records, Step
 from planning_kit.plan.build import light_demand
 from planning_kit.plan.network import MAX_GAP, MIN_GAP, Bound
 from planning_kit.plan.routes import Travel
@@ -47,10 +47,11 @@ def add_hardware(problem: Problem) -> None:
 
 
 def _item_chain(problem: Problem, item: Item) -> Chain:
+    ending = ending_asked(item)
+    may_end = None if ending in problem.model.let_go else _ends(problem.work.records, item)
     asked = Requirement("hardware", item.item, f"{item.item} is where it is taken")
-    ending, let_go = ending_asked(item), problem.model.let_go
-    return add_chain(problem.model, item.item, item.at, list(_events(problem, item.item)),
-                     lambda state: ending in let_go or _may_end(problem, item, state), asked, ending)
+    return add_chain(problem.model, item.item, item.at, _events(problem, item.item), may_end=may_end,
+                     asked=asked, ending=ending)
 
 
 def ending_asked(item: Item) -> Requirement:
@@ -60,73 +61,65 @@ def ending_asked(item: Item) -> Requirement:
 
 def _events(problem: Problem, name: str) -> Iterator[Event]:
     airlock, along = problem.work.records.settings.airlock, problem.work.goes_along
-    for i, step in enumerate(problem.work.steps):
+    for i, step, is_swapped, when in problem.ways():
         here, placed = step.place or INSIDE, problem.placed[i]
-        for is_swapped in problem.modes(step.task):
-            when = problem.done[step.task, is_swapped]
-            named_so = is_swapped and name not in along  # what goes along is where it would have been
-            for move, who, _ in swapped_moves(step.takes, step.crew, named_so):
-                if move.item == name:
-                    spots = {move.out_of} if move.out_of else {here, INSIDE} if here == airlock else {here}
-                    yield Event(placed, when, frozenset(spots), who, at_finish=False)
-            for move, who, into in swapped_moves(step.leaves, step.crew, named_so):
-                if move.item == name:
-                    yield Event(placed, when, frozenset({who}), into or here, at_finish=True)
+        named_so = is_swapped and name not in along  # what goes along is where it would have been
+        for move, who, _ in swapped_moves(step.takes, step.crew, named_so):
+            if move.item == name:
+                spots = {move.out_of} if move.out_of else {here, INSIDE} if here == airlock else {here}
+                yield Event(placed, when, frozenset(spots), who, at_finish=False)
+        for move, who, into in swapped_moves(step.leaves, step.crew, named_so):
+            if move.item == name:
+                yield Event(placed, when, frozenset({who}), into or here, at_finish=True)
 
 
-def _may_end(problem: Problem, item: Item, state: str) -> bool:
-    if not item.end_at:
-        return True
+def _ends(records: Records, item: Item) -> frozenset[str] | None:
+    """The states that an item may end in; None: any."""
     if item.end_at != INSIDE:
-        return state == item.end_at
-    bags = {each.item for each in problem.work.records.hardware if each.end_at == INSIDE}
-    return state in {INSIDE, problem.work.records.settings.airlock, *problem.work.crews, *bags}
+        return frozenset({item.end_at}) if item.end_at else None
+    bags = {each.item for each in records.hardware if each.end_at == INSIDE}
+    return frozenset({INSIDE, records.settings.airlock, *(crew.crew for crew in records.crew), *bags})
+
+
+def _near(problem: Problem, position: int, is_swapped: bool) -> frozenset[str]:
+    """Where what a step needs is at hand: at its place, and in the hands of those who do it."""
+    return frozenset({problem.work.steps[position].place or INSIDE, *crews_of(problem, position, is_swapped)})
 
 
 def _add_uses(problem: Problem, chains: dict[str, Chain]) -> None:
     """What a step uses is in its crew's hands, lies there, or is in a bag that does."""
-    for i, step in enumerate(problem.work.steps):
-        for is_swapped in problem.modes(step.task):
-            for name in step.uses:
-                named_so = is_swapped and name not in problem.work.goes_along
-                near = {step.place or INSIDE, *crews_of(problem, i, named_so)}
-                asked = Requirement("steps", step.step, f"{step.step} has {name} at hand (uses)")
-                _at_hand(problem, chains, name, i, problem.done[step.task, is_swapped], near, asked)
-
-
-def _at_hand(problem: Problem, chains: dict[str, Chain], name: str, position: int, when: Literal,
-             near: set[str], asked: Requirement) -> None:
-    chain, placed = chains[name], problem.placed[position]
-    bags = {chain.state_after(a) for a in range(-1, len(chain.events))} & set(chains)
-    by = need_state(problem.model, chain, placed, when, lambda state: state in near | bags, asked)
-    for bag in sorted(bags):
-        for a, is_it in by.items():
-            if chain.state_after(a) == bag:
-                need_state(problem.model, chains[bag], placed, is_it, lambda state: state in near, asked)
+    for i, step, is_swapped, when in problem.ways():
+        for name in step.uses:
+            near = _near(problem, i, is_swapped and name not in problem.work.goes_along)
+            asked = Requirement("steps", step.step, f"{step.step} has {name} at hand (uses)")
+            chain, placed = chains[name], problem.placed[i]
+            states = {a: chain.state_after(a) for a in range(-1, len(chain.events))}
+            bags = chains.keys() & states.values()
+            by = need_state(problem.model, chain, placed, when, near | bags, asked)
+            for bag in sorted(bags):
+                for is_it in (by[a] for a in by if states[a] == bag):
+                    need_state(problem.model, chains[bag], placed, is_it, near, asked)
 
 
 def _add_bag_hands(problem: Problem, chains: dict[str, Chain]) -> None:
     """A bag that something is taken out of or put into is at hand."""
-    for i, step in enumerate(problem.work.steps):
-        for is_swapped in problem.modes(step.task):
-            near = {step.place or INSIDE, *crews_of(problem, i, is_swapped)}
-            bags = {m.out_of for m in step.takes} | {m.into for m in step.leaves}
-            for bag in sorted(bags & set(chains)):
-                asked = Requirement("steps", step.step, f"{step.step} has the bag {bag} at hand")
-                need_state(problem.model, chains[bag], problem.placed[i], problem.done[step.task, is_swapped],
-                           lambda state, near=near: state in near, asked)  # type: ignore[misc]
+    for i, step, is_swapped, when in problem.ways():
+        near = _near(problem, i, is_swapped)
+        bags = {move.out_of for move in step.takes} | {move.into for move in step.leaves}
+        for bag in sorted(bags & chains.keys()):
+            asked = Requirement("steps", step.step, f"{step.step} has the bag {bag} at hand")
+            need_state(problem.model, chains[bag], problem.placed[i], when, near, asked)
 
 
 def _add_footholds(problem: Problem, chains: dict[str, Chain]) -> None:
     """A foothold is in the socket of the place where a step needs it: in one place at a time."""
     sockets = {place.place for place in problem.work.records.places if place.socket}
-    for i, step in enumerate(problem.work.steps):
+    for step, placed in zip(problem.work.steps, problem.placed, strict=True):
         if step.foothold:
             asked = Requirement("steps", step.step, f"{step.step} has {step.foothold} in the socket of "
                                 f"{step.place}")
-            need_state(problem.model, chains[step.foothold], problem.placed[i], problem.tasks[step.task],
-                       lambda state, place=step.place: state == place and place in sockets,  # type: ignore[misc]
-                       asked)
+            need_state(problem.model, chains[step.foothold], placed, problem.tasks[step.task],
+                       sockets & {step.place}, asked)
 
 
 def room_in(records: Records) -> dict[str, float]:
@@ -188,43 +181,34 @@ def add_tethers(problem: Problem) -> None:
     necessary at the ends of the way, and the check on the timed plan judges the rest.
     """
     records = problem.work.records
-    anchors = {place.place for place in records.places if place.anchor}
-    airlock = records.settings.airlock
+    anchors, airlock = {place.place for place in records.places if place.anchor}, records.settings.airlock
     for person in records.crew:
         if person.tether_m is None or not problem.positions[person.crew]:
             continue
         travel, most_m = problem.travels[person.crew], person.tether_m
-
-        def reaches(hook: str, place: str, travel: Travel = travel, most_m: float = most_m) -> bool:
-            return metres(travel, hook, place) <= most_m
-
+        hooked = problem.freedom.past.hooks[person.crew] if problem.freedom.past else airlock
+        reach = {place.place: frozenset(hook for hook in anchors | {hooked}
+                                        if metres(travel, hook, place.place) <= most_m)
+                 for place in records.places}
         asked = Requirement("crew", person.crew, f"the tether of {person.crew} ({most_m:g} m) reaches every "
                             "worksite from its hook")
-        events = [
-            Event(problem.placed[i], when, frozenset(a for a in anchors if reaches(a, step.place)),
-                  step.place, at_finish=True)
-            for i, step in enumerate(problem.work.steps) for when in _hooking(problem, i, person.crew)
-            if step.place in anchors
-        ]
-        hooked = problem.freedom.past.hooks[person.crew] if problem.freedom.past else airlock
-        chain = add_chain(problem.model, f"tether of {person.crew}", hooked, events,
-                          lambda hook, reaches=reaches: reaches(hook, airlock), asked)  # type: ignore[misc]
+        events = [Event(problem.placed[i], when, reach[step.place], step.place, at_finish=True)
+                  for i, step, when in _hooking(problem, person.crew) if step.place in anchors]
+        chain = add_chain(problem.model, f"tether of {person.crew}", hooked, events, may_end=reach[airlock],
+                          asked=asked)
         problem.chains.append(chain)
         for i in problem.positions[person.crew]:
-            spots = [spot for spot in (problem.work.steps[i].place, problem.work.steps[i].wait_at) if spot]
-            need_state(
-                problem.model, chain, problem.placed[i], is_here(problem, person.crew, i),
-                lambda hook, spots=spots, reaches=reaches: all(reaches(hook, s) for s in spots),  # type: ignore[misc]
-                asked)
+            step = problem.work.steps[i]
+            good = reach[step.place] & reach[step.wait_at or step.place]
+            need_state(problem.model, chain, problem.placed[i], is_here(problem, person.crew, i), good, asked)
 
 
-def _hooking(problem: Problem, position: int, crew: str) -> Iterator[Literal]:
-    """When a step moves the hook of ``crew``, who is there."""
-    step = problem.work.steps[position]
-    for is_swapped in problem.modes(step.task):
+def _hooking(problem: Problem, crew: str) -> Iterator[tuple[int, Step, Literal]]:
+    """The steps that move the hook of ``crew``, who is there, and when they do."""
+    for i, step, is_swapped, when in problem.ways():
         hooks = [PARTNER[each] if is_swapped else each for each in step.hooks]
-        if crew in hooks and crew in crews_of(problem, position, is_swapped):
-            yield problem.done[step.task, is_swapped]
+        if crew in hooks and crew in crews_of(problem, i, is_swapped):
+            yield i, step, when
 
 
 def metres(travel: Travel, from_place: str, to_place: str) -> float:
@@ -268,22 +252,13 @@ def _stays(problem: Problem, crew: str, place: Place) -> Iterator[_Stay]:
 
 def _arrival(problem: Problem, crew: str, number: int) -> cp_model.IntVar:
     """arrival_j = s_i + d_i + way(i, j) on the chosen arc: they travel as soon as they are free."""
-    model, lane = problem.model, problem.lanes[crew]
+    model, lane, way = problem.model, problem.lanes[crew], lane_way(problem, crew)
     arrival = model.cp.new_int_var(0, model.horizon, f"{crew} arrives {number}")
     for (i, j), arc in lane.arcs.items():
         if j == number:
             leave = problem.egress if i < 0 else lane.members[i].step.finish
-            model.cp.add(arrival == leave + _way_ticks(problem, crew, i, j)).only_enforce_if(arc)
+            model.cp.add(arrival == leave + (way(i, j) or 0)).only_enforce_if(arc)
     return arrival
-
-
-def _way_ticks(problem: Problem, crew: str, i: int, j: int) -> int:
-    if i < 0 and problem.freedom.past:
-        return first_way(problem, crew, problem.positions[crew][j]) or 0
-    travel, steps = problem.travels[crew], problem.work.steps
-    here = steps[problem.positions[crew][i]].place if i >= 0 else problem.work.records.settings.airlock
-    step = steps[problem.positions[crew][j]]
-    return ticks_up(travel.time_min(here, step.place) + step.travel_extra_min)
 
 
 def _apart(problem: Problem, place: Place, mine: _Stay, theirs: _Stay) -> None:
@@ -306,11 +281,12 @@ def _tell(problem: Problem, place: Place, is_it: Literal, one: _Stay, other: _St
         problem.model.rules.append(Rule(names[one.position].step, names[other.position].step, 0,
                                         (is_it, one.here, other.here), why))
         return
+    way = lane_way(problem, crew)
     for (i, j), arc in problem.lanes[crew].arcs.items():
         if j == other.number and i >= 0:
             problem.model.rules.append(Rule(
                 names[one.position].step, names[problem.positions[crew][i]].step,
-                -_way_ticks(problem, crew, i, j), (is_it, one.here, arc), why, then_at="finish"))
+                -(way(i, j) or 0), (is_it, one.here, arc), why, then_at="finish"))
 
 
 def add_inhibits(problem: Problem) -> None:
@@ -338,9 +314,8 @@ def _at_least(problem: Problem, first: str, then: str, gap_min: float, asked: Re
     if first == then and ends[0] == ends[1] and gap_min <= 0:
         return
     a, b = problem.work.index[first], problem.work.index[then]
-    extra = (problem.work.minutes[a] if ends[0] == "finish" else 0.0) - (
-        problem.work.minutes[b] if ends[1] == "finish" else 0.0)
-    problem.model.order(problem.placed[a], problem.placed[b], ticks_up(gap_min + extra), asked)
+    ticks = ticks_up(gap_min + between_ends(problem, a, b, *ends))
+    problem.model.order(problem.placed[a], problem.placed[b], ticks, asked)
     problem.model.rules.append(Rule(first, then, ticks_up(gap_min),
                                     (problem.placed[a].present, problem.placed[b].present), asked.words,
                                     *ends))

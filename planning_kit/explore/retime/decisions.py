@@ -28,7 +28,7 @@ from planning_kit.explore.what_if import what_if
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log_format import SKIPPED, Event
-from planning_kit.inputs.log_steps import OPEN, TO_DO
+from planning_kit.inputs.log_steps import OPEN, TO_DO, State
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.inputs.times import moment_at, pet_label
@@ -73,7 +73,8 @@ def decide(plan: TimedPlan, skip: Sequence[str] = (), give: Sequence[str] = (), 
     changes += [Wait(row) for row in waits]
     changed = _as_if_planned(base, apply(base.scenario, changes)) if changes else base
     now = moment_at(outside.now_min, outside.actuals.egress or base.egress)
-    events = tuple(Event(0, f"decision {name}", SKIPPED, "", name, now, None, None, "") for name in skipped)
+    events = tuple(Event(row=0, event_id=f"decision {name}", event=SKIPPED, crew="", step=name, at=now,
+                         remaining_min=None, metabolic_w=None, note="") for name in skipped)
     actuals = replace(outside.actuals, events=(*outside.actuals.events, *events))
     return re_timed_as(plan, changed, actuals)
 
@@ -98,8 +99,12 @@ def _as_if_planned(base: TimedPlan, scenario: Scenario) -> TimedPlan:
 
 def to_do(outside: Outside, task: str) -> list[str]:
     """The steps of a task that are still to begin or to be taken up again."""
-    return [name for name, state in outside.states.by_step.items()
-            if state.step.task == task and state.status in OPEN]
+    return [state.step.step for state in states_in(outside, task) if state.status in OPEN]
+
+
+def states_in(outside: Outside, task: str) -> list[State]:
+    """What has come of each step of a task."""
+    return [state for state in outside.states.by_step.values() if state.step.task == task]
 
 
 def _steps_of(base: TimedPlan, outside: Outside, names: Sequence[str], faults: Faults) -> list[str]:
@@ -122,12 +127,11 @@ def _steps_of(base: TimedPlan, outside: Outside, names: Sequence[str], faults: F
 def _check_give(base: TimedPlan, outside: Outside, names: Sequence[str], faults: Faults) -> None:
     tasks = {task.task: task for task in base.scenario.records.tasks}
     for name in names:
-        own = [state for state in outside.states.by_step.values() if state.step.task == name]
         if name not in tasks:
             faults.add(TABLE, None, "give", name, f"is no task here{did_you_mean(name, tuple(tasks))}")
         elif not tasks[name].swappable:
             faults.add(TABLE, None, "give", name, "is not swappable (tasks.csv)")
-        elif all(state.status != TO_DO for state in own):
+        elif all(state.status != TO_DO for state in states_in(outside, name)):
             faults.add(TABLE, None, "give", name, "has no step left that nobody has begun")
 
 
@@ -147,7 +151,7 @@ def _check_waits(base: TimedPlan, waits: Sequence[Mapping[str, object]], faults:
 
 def _given(outside: Outside, task: str) -> Trade:
     """A task given to the other: all of it, or what nobody has begun."""
-    own = [state for state in outside.states.by_step.values() if state.step.task == task]
+    own = states_in(outside, task)
     if all(state.status == TO_DO for state in own):
         return Trade((task,))
     return Trade((), tuple(state.step.step for state in own if state.status == TO_DO))

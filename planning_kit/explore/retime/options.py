@@ -20,7 +20,7 @@ import pandas as pd
 
 from planning_kit.explore.propose.proposals import odds_of_limits
 from planning_kit.explore.propose.solving import Budget
-from planning_kit.explore.retime.decisions import Decision, decided_whole, to_do
+from planning_kit.explore.retime.decisions import Decision, decided_whole, states_in, to_do
 from planning_kit.explore.retime.reorder import better_orders
 from planning_kit.inputs.arguments import is_whole
 from planning_kit.inputs.faults import ScenarioError
@@ -142,10 +142,9 @@ def _options(plan: TimedPlan, outside: Outside) -> Iterator[Option]:
     for task in cuts:
         yield from _moved(outside, task, POSTPONE)
     for task in tasks:
-        fresh = all(state.status == TO_DO for state in outside.states.by_step.values()
-                    if state.step.task == task.task)
-        if task.swappable and any(s.status == TO_DO for s in outside.states.by_step.values()
-                                  if s.step.task == task.task):
+        are_fresh = [state.status == TO_DO for state in states_in(outside, task.task)]
+        fresh = all(are_fresh)
+        if task.swappable and any(are_fresh):
             what = task.task if fresh else f"the rest of {task.task}"
             yield Option(f"Give {what} to the other (the two trade its steps)", GIVE,
                          {"give": [task.task]}, (task.task,), only_if_sound=not fresh)
@@ -154,8 +153,7 @@ def _options(plan: TimedPlan, outside: Outside) -> Iterator[Option]:
 
 
 def _drop(outside: Outside, tasks: Sequence[Task]) -> Option:
-    begun = [t.task for t in tasks if any(s.step.task == t.task and s.status != TO_DO
-                                          for s in outside.states.by_step.values())]
+    begun = [t.task for t in tasks if any(s.status != TO_DO for s in states_in(outside, t.task))]
     names = " and ".join(f"the rest of {t.task}" if t.task in begun else t.task for t in tasks)
     skip = [name for task in tasks for name in to_do(outside, task.task)]
     return Option(f"Drop {names}", DROP, {"skip": skip}, tuple(t.task for t in tasks))

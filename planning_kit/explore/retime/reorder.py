@@ -110,6 +110,7 @@ def _past(plan: TimedPlan, here: Sequence[Whereabouts], now_min: float, begun: f
 def _ready(plan: TimedPlan, who: Whereabouts, position: int) -> float:
     """When someone can begin a step next of all; as the plan has it for what they are bound for."""
     step = plan.steps[position]
+    # Who is underway goes on at no cost; to anything else the way begins where they can turn.
     if step.step != who.bound_for:
         return who.ready_min(plan.travels[who.crew], step)
     network = plan.network

@@ -20,8 +20,8 @@ def chain() -> Chain:
     made = add_chain(model, "item", "EV1", [
         Event(put, model.yes, frozenset({"EV1"}), "RACK", at_finish=True),
         Event(take, model.yes, frozenset({"RACK"}), "EV2", at_finish=False),
-    ], lambda state: state == "EV2", ASKED)
-    need_state(model, made, use, model.yes, lambda state: state == "RACK", ASKED)
+    ], may_end=frozenset({"EV2"}), asked=ASKED)
+    need_state(model, made, use, model.yes, {"RACK"}, ASKED)
     return made
 
 
