@@ -194,7 +194,9 @@ class OrderModel:
                 arcs[i, -1] = self.literal(f"{who} last {members[i].step.name}")
         self._circuit(members, arcs)
         for (i, j), arc in arcs.items():
-            self._follow(members, arc, i, j, way(i, j) or 0, begin, end)
+            leave = begin if i < 0 else members[i].step.finish
+            arrive = end if j < 0 else members[j].step.start
+            self.cp.add(arrive >= leave + (way(i, j) or 0)).only_enforce_if(arc)
         walk = cp_model.LinearExpr.weighted_sum(list(arcs.values()), [way(*pair) or 0 for pair in arcs])
         earlier = self._keep_apart(who, members, arcs, way, precedes)
         self._fill(members, walk, begin, end)
@@ -211,12 +213,6 @@ class OrderModel:
         if all(member.here is not self.yes for member in members):
             rounds.append((0, 0, self.literal("idle")))
         self.cp.add_circuit(rounds)
-
-    def _follow(self, members: Sequence[Member], arc: Literal, i: int, j: int, way: int,
-                begin: Ticks, end: Ticks) -> None:
-        leave = begin if i < 0 else members[i].step.finish
-        arrive = end if j < 0 else members[j].step.start
-        self.cp.add(arrive >= leave + way).only_enforce_if(arc)
 
     def _keep_apart(self, who: str, members: Sequence[Member], arcs: dict[tuple[int, int], Literal],
                     way: Way, precedes: Callable[[int, int], bool]) -> dict[tuple[int, int], Literal]:

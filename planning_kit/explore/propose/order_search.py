@@ -179,8 +179,9 @@ class OrderSearch:
         moves = tell_moves(self.judge.records, self.before, choice, rebuilt,
                            freedom.past.last_begun if freedom.past else {})
         if freedom.past is None:
-            moves += [Move("note", "", asked.row, f"fits only where this is let go: {asked.words}")
-                      for asked in sorted(freedom.let_go, key=lambda asked: asked.row)]
+            let_go = sorted(freedom.let_go, key=lambda asked: asked.row)
+            moves += [Move("note", "", each.row, f"let go, as the plan so far does not keep it: {each.words}")
+                      for each in let_go]
         better = Better(choice=choice, rebuilt=rebuilt, moves=tuple(moves), solved=found, rank=rank)
         self.found.insert(0, better)
         return better

@@ -2,8 +2,8 @@
 
 The rest of the outing, what has not begun, becomes an order problem of its own. It is searched as any order
 is (`planning_kit.explore.propose.order_search`): with all that is still to be done, and, where that misses
-a limit, with optional and get-ahead tasks left out. What is found is a decision like any other: taken, re-
-timed by the log and checked as a whole plan. Steps left out stay out.
+a limit, with optional and get-ahead tasks left out. What is found is a decision like any other: taken,
+re-timed by the log and checked as a whole plan. Steps left out stay out.
 """
 
 from __future__ import annotations

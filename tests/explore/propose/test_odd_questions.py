@@ -90,5 +90,5 @@ def test_an_item_that_no_order_brings_home_is_no_new_stop(small: pk.Scenario) ->
     assert found.best is not None
     assert stops(found.best.plan) == known
     words = found.best.moves["words"].tolist()
-    assert "fits only where this is let go: driver ends where it must (inside)" in words
+    assert "let go, as the plan so far does not keep it: driver ends where it must (inside)" in words
     assert found.best.end_min < pk.time_plan(scenario).end_min - 1
