@@ -64,10 +64,9 @@ _TRIES_FOR = 0.3  # deterministic seconds for each requirement taken away
 
 @dataclass(frozen=True)
 class Found:
-    """The best order of one search: the choice, its outing length and the least there can be (min)."""
+    """The best order of one search: the choice, and the least that the outing could take (min)."""
 
     choice: Choice
-    end_min: float
     bound_min: float
     tasks_proven: bool
     end_proven: bool
@@ -104,8 +103,7 @@ def best_order(problem: Problem, start: Choice, budget: Budget, effort: float,
     problem.model.cp.add(problem.end - problem.egress <= end)
     least = stages.by_walk(answer, start)
     values = least.values if least.is_found else answer.values
-    return Found(read_choice(problem, values), minutes_of(end), minutes_of(bound), tasks.is_proven,
-                 bound >= end)
+    return Found(read_choice(problem, values), minutes_of(bound), tasks.is_proven, bound >= end)
 
 
 def forbid(problem: Problem, choice: Choice) -> None:
