@@ -47,8 +47,8 @@ class Choice:
 
 def as_written(records: Records, egress: datetime) -> Choice:
     """The choice that the rows already make."""
-    names = (*(crew.crew for crew in records.crew), *(actor.actor for actor in records.actors))
-    lanes = {who: tuple(records.steps[i].step for i in work_order(records.steps, who)) for who in names}
+    lanes = {who: tuple(records.steps[i].step for i in work_order(records.steps, who))
+             for who in records.lane_names}
     return Choice(lanes, frozenset(), frozenset(), egress)
 
 

@@ -117,8 +117,7 @@ class Work:
     @cached_property
     def lanes(self) -> dict[str, list[int]]:
         """Everyone's steps as the rows have them, by position."""
-        names = (*self.crews, *(actor.actor for actor in self.records.actors))
-        return {who: work_order(self.steps, who) for who in names}
+        return {who: work_order(self.steps, who) for who in self.records.lane_names}
 
     @cached_property
     def optional(self) -> frozenset[str]:

@@ -245,7 +245,7 @@ def _unless(plan: TimedPlan, members: Sequence[int], window: str) -> str:
                                                            network.group_windows, strict=True)),
     )
     slack = latest_starts(network, plan.durations, np.inf) - plan.starts
-    nexts = [order[0] for who in (*plan.travels, *(a.actor for a in plan.scenario.records.actors))
+    nexts = [order[0] for who in plan.scenario.records.lane_names
              if (order := [p for p in work_order(plan.steps, who) if p not in plan.network.fixed])]
     tightest = min((step for step in nexts if np.isfinite(slack[step])), key=lambda s: slack[s], default=None)
     if tightest is None:

@@ -74,17 +74,12 @@ def _tasks(records: Records, steps: Sequence[Step], begun: frozenset[str]) -> tu
     """The tasks with something left; one that has begun cannot be traded, and has made its last start."""
     left = {step.task for step in steps}
     under_way = {step.task for step in records.steps if step.step in begun}
-    handled = {name for step in records.steps if step.step in begun for name in _items(step)}
-    tied = {step.task for step in steps if handled & set(_items(step))}
+    handled = {name for step in records.steps if step.step in begun for name in step.touches} - {""}
+    tied = {step.task for step in steps if handled & step.touches}
     return tuple(
         replace(task, swappable=task.swappable and task.task not in under_way | tied,
                 last_start_min=None if task.task in under_way else task.last_start_min)
         for task in records.tasks if task.task in left)
-
-
-def _items(step: Step) -> Iterator[str]:
-    yield from (*step.uses, *([step.foothold] if step.foothold else ()))
-    yield from (move.item for move in (*step.takes, *step.leaves))
 
 
 def _past(plan: TimedPlan, here: Sequence[Whereabouts], now_min: float, begun: frozenset[str],
@@ -93,7 +88,7 @@ def _past(plan: TimedPlan, here: Sequence[Whereabouts], now_min: float, begun: f
     outside = [i for i in rest if plan.steps[i].crew in (BOTH, *plan.travels)]
     ready = {each.crew: {plan.steps[i].step: _ready(plan, each, i) for i in outside} for each in here}
     begun_by = {who: [i for i in work_order(plan.steps, who) if i in plan.network.fixed]
-                for who in (*plan.travels, *(actor.actor for actor in plan.scenario.records.actors))}
+                for who in plan.scenario.records.lane_names}
     for who in begun_by.keys() - ready.keys():
         free = max((float(plan.finishes[i]) for i in begun_by[who]), default=now_min)
         ready[who] = {plan.steps[i].step: max(free, now_min) for i in rest if plan.steps[i].crew == who}
@@ -131,25 +126,20 @@ def _hook(plan: TimedPlan, crew: str) -> str:
 
 def _not_before(plan: TimedPlan, position: int, now_min: float,
                 moved: Mapping[str, tuple[str, float]]) -> float:
-    """Now, what history asks by rule, and where something is needed that work in hand still has."""
+    """Now, what history asks by rule, and when the items that it needs and a place for one are free."""
     network, step = plan.network, plan.steps[position]
-    asked = [now_min]
-    asked += [release.at_min for release in network.releases
-              if release.step == position and release.kind not in (ORDER, TURN)]
-    asked += [float(plan.starts[bound.before] + bound.weight_min(plan.durations))
-              for bound in network.bounds_into[position]
-              if bound.before in network.fixed and bound.kind != ORDER]
-    asked += [moved[name][1] for name in _items(step) if name in moved]
-    asked += [float(plan.finishes[i]) for i in _in_the_way(plan, step)]
-    return max(asked)
-
-
-def _in_the_way(plan: TimedPlan, step: Step) -> Iterator[int]:
-    """Work that has begun at this place where only one can be."""
     crowded = {place.place for place in plan.scenario.records.places if place.crew_at_once == 1}
-    if step.place in crowded:
-        yield from (i for i in plan.network.fixed
-                    if plan.steps[i].place == step.place and plan.steps[i].crew in plan.travels)
+    in_the_way = [i for i in network.fixed if step.place in crowded
+                  and plan.steps[i].place == step.place and plan.steps[i].crew in plan.travels]
+    return max([
+        now_min,
+        *(release.at_min for release in network.releases
+          if release.step == position and release.kind not in (ORDER, TURN)),
+        *(float(plan.starts[bound.before] + bound.weight_min(plan.durations))
+          for bound in network.bounds_into[position]
+          if bound.before in network.fixed and bound.kind != ORDER),
+        *(moved[name][1] for name in step.touches if name in moved),
+        *(float(plan.finishes[i]) for i in in_the_way)])
 
 
 def _not_after(plan: TimedPlan, begun: frozenset[str]) -> dict[str, float]:
