@@ -74,30 +74,29 @@ def rebuild(current: TimedPlan | None, scenario: Scenario, records: Records, cho
     """
     rules: tuple[Rule, ...] = ()
     while True:
-        if current is not None and current.outside is not None:
-            made_so = _decided(current, records, choice, rules)
-        else:
-            changed = made(scenario, changes_of(records, choice, rules))
-            made_so = Rebuilt(TimedPlan.of(changed.scenario), rules, tuple(n.words for n in changed.notes))
+        made_so = (_changed(scenario, records, choice, rules) if current is None or current.outside is None
+                   else _decided(current, records, choice, rules))
         broken = [rule for rule in choice.rules if rule not in rules and is_broken(made_so.plan, rule)]
         if not broken:
             return made_so
         rules += tuple(broken)
 
 
-def changes_of(records: Records, choice: Choice, rules: Iterable[Rule] = ()) -> list[Change]:
-    """A choice, and the rules to write down, as changes of the scenario that it was made for."""
+def _changed(scenario: Scenario, records: Records, choice: Choice, rules: tuple[Rule, ...]) -> Rebuilt:
+    """The choice as a scenario; only what differs from the rows is changed."""
     kept, order = _rows(records, choice)
     changes: list[Change] = []
     if len(kept) < len(records.steps):
-        changes.append(Drop(tuple(task_named(records, task) for task in choice.dropped), lets_stay=True))
+        dropped = tuple(task_named(records, task) for task in sorted(choice.dropped))
+        changes.append(Drop(dropped, lets_stay=True))
     if choice.swapped:
-        changes.append(Trade(tuple(choice.swapped)))
+        changes.append(Trade(tuple(sorted(choice.swapped))))
     if order != kept:
         changes.append(Order(tuple(order)))
     if choice.egress != records.settings.egress:
         changes.append(Set({"egress": choice.egress.strftime("%Y-%m-%dT%H:%M:%SZ")}))
-    return [*changes, *map(wait_for, rules)]
+    changed = made(scenario, [*changes, *map(wait_for, rules)])
+    return Rebuilt(TimedPlan.of(changed.scenario), rules, tuple(note.words for note in changed.notes))
 
 
 def _decided(plan: TimedPlan, records: Records, choice: Choice, rules: tuple[Rule, ...]) -> Rebuilt:
