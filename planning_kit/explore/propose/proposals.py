@@ -22,11 +22,9 @@ from planning_kit.explore.propose.order_problem import BY_RUNS, BY_STEPS, Freedo
 from planning_kit.explore.propose.order_search import MOST_REJECTED, Better, Judge, OrderSearch
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.explore.propose.stages import find_clash
-from planning_kit.inputs.arguments import is_number
-from planning_kit.inputs.faults import Faults, ScenarioError
+from planning_kit.inputs.faults import Faults, ScenarioError, is_number
 from planning_kit.inputs.scenario import Scenario
-from planning_kit.inputs.shown_text import html_text
-from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.shown_text import TextTable, html_text
 from planning_kit.inputs.times import as_utc, pet_label
 from planning_kit.judge.review import cushioned_end_min, walk_min
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan

@@ -31,7 +31,7 @@ from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.records import INSIDE, Inhibit, Item, Place, Records, Step
 from planning_kit.plan.build import light_demand
 from planning_kit.plan.network import MAX_GAP, MIN_GAP, Bound
-from planning_kit.plan.routes import Travel
+from planning_kit.plan.travel import Travel
 
 _SLOT_PARTS = 1000
 

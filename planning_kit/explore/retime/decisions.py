@@ -28,9 +28,9 @@ from planning_kit.explore.what_if import what_if
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log_format import SKIPPED, Event
-from planning_kit.inputs.log_steps import OPEN, TO_DO, State
+from planning_kit.inputs.log_state import OPEN, TO_DO, State
 from planning_kit.inputs.scenario import Scenario
-from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import moment_at, pet_label
 from planning_kit.plan.build import build_network
 from planning_kit.plan.timed import Outside, TimedPlan

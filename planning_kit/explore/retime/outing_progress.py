@@ -8,14 +8,12 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from planning_kit.inputs.arguments import is_number
-from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.faults import ScenarioError, is_number
 from planning_kit.inputs.format import PARTNER
-from planning_kit.inputs.log_steps import DONE, IN_PROGRESS, State
+from planning_kit.inputs.log_state import DONE, IN_PROGRESS, State
 from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.scenario import Scenario
-from planning_kit.inputs.shown_text import visible
-from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.shown_text import TextTable, visible
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label, pet_min
 from planning_kit.plan.build import work_order
 from planning_kit.plan.network import LIGHT, ROUNDING_MIN, Demand, pinned

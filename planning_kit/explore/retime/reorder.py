@@ -20,8 +20,8 @@ from planning_kit.explore.propose.solving import Budget
 from planning_kit.inputs.records import BOTH, INSIDE, Records, Step, Task
 from planning_kit.plan.build import work_order
 from planning_kit.plan.network import ORDER, TURN
+from planning_kit.plan.past import Whereabouts
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.plan.whereabouts import Whereabouts
 
 _ROUNDING_MIN = 1.0  # the solver rounds up along a chain: the present order must fit its own limits
 

@@ -25,19 +25,17 @@ from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log import Actuals, read_actuals
 from planning_kit.inputs.log_format import LOG, parse_when
-from planning_kit.inputs.log_state import states_of
-from planning_kit.inputs.log_steps import States, Suited
+from planning_kit.inputs.log_state import States, Suited, states_of
 from planning_kit.inputs.records import Records
 from planning_kit.inputs.times import moment_at, pet_label, pet_min
 from planning_kit.plan.almanac import Almanac, almanac_for
 from planning_kit.plan.build import build_network
 from planning_kit.plan.network import AFTER, MIN_GAP, Network, on_grid
 from planning_kit.plan.no_plan import is_first_cause, stop_if_circular, why_unplaced
-from planning_kit.plan.past import Broken, Happened, broken_rules, ended_at, with_past
-from planning_kit.plan.suit.suits import SuitHistory
+from planning_kit.plan.past import Broken, Happened, Whereabouts, broken_rules, ended_at, from_here, with_past
+from planning_kit.plan.suits import SuitHistory
 from planning_kit.plan.timed import Outside, TimedPlan
 from planning_kit.plan.timing import earliest_starts
-from planning_kit.plan.whereabouts import Whereabouts, from_here
 
 _OF_TIMES_ONLY = ("end_min", "slack", "holders", "lanes", "passages")
 _MOST_RATIO = 5.0  # beyond this a typing error is likelier than the work
@@ -111,7 +109,7 @@ def retime_plan(base: TimedPlan, actuals: object, now: object = None, here: tupl
                 planned: TimedPlan | None = None) -> TimedPlan:
     """The plan from ``now`` on (PET minutes, ``h:mm`` or UTC; the last event if not given).
 
-    ``here``: where a decision finds the two (see `planning_kit.plan.whereabouts`); ``planned``: with which
+    ``here``: where a decision finds the two (see `planning_kit.plan.past`); ``planned``: with which
     the outing is compared, if not with ``base``. Raises `ScenarioError` with the row of every event that
     cannot be; otherwise it always returns a plan.
     """
