@@ -16,22 +16,20 @@ from planning_kit.changes.change import changes_table
 from planning_kit.explore.comparing.compare import compare as moved_steps
 from planning_kit.explore.gain import gain
 from planning_kit.explore.long_question import Progress
-from planning_kit.explore.propose.proposals import Proposals
-from planning_kit.explore.propose.propose import read_effort, search_orders
-from planning_kit.explore.propose.search import Budget
-from planning_kit.explore.retime.deciding import decide
-from planning_kit.explore.retime.decision_table import decision_table
+from planning_kit.explore.propose.proposals import Proposals, read_effort, search_orders
+from planning_kit.explore.propose.solving import Budget
+from planning_kit.explore.retime.decisions import decide, decision_table
 from planning_kit.explore.retime.going_home import ABORT, TERMINATE, going_home, home_now, ways_home
 from planning_kit.explore.retime.options import options_table
-from planning_kit.explore.retime.progress import (
+from planning_kit.explore.retime.outing_progress import (
     left_out_table,
     progress_table,
+    standing_of,
     task_table,
     updated_estimates,
     with_updated_estimates,
 )
 from planning_kit.explore.retime.retiming import retime
-from planning_kit.explore.retime.standing import standing_of
 from planning_kit.explore.revising.revisions import Given, Revision, compare_revisions
 from planning_kit.explore.what_if import what_if
 from planning_kit.inputs.scenario import Scenario, as_scenario
@@ -268,7 +266,7 @@ class Plan(Face):
 
     def decide(self, skip: Sequence[str] = (), give: Sequence[str] = (), order: Sequence[str] = (),
                waits: Sequence[Mapping[str, object]] = ()) -> Plan:
-        """The re-timed plan with a decision taken now (see `planning_kit.explore.retime.deciding.decide`).
+        """The re-timed plan with a decision taken now (see `planning_kit.explore.retime.decisions.decide`).
 
         ``skip``: steps or tasks not begun any more; ``give``: swappable tasks that the two trade (of one that
         has begun: its steps that nobody has begun);

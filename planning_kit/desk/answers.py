@@ -18,7 +18,7 @@ from planning_kit.explore.long_question import RUNNING, LongQuestion, Progress
 from planning_kit.explore.odds.odds import Odds
 from planning_kit.explore.odds.odds_tables import BY_HARD, BY_PLANNED, NO_PLAN
 from planning_kit.explore.propose.proposals import Proposal
-from planning_kit.explore.propose.search import FINISH, TASKS
+from planning_kit.explore.propose.solving import FINISH, TASKS
 from planning_kit.explore.session.questions import ODDS, ORDER, SWEEP, Orders, Tried
 from planning_kit.inputs.times import gmt_label, pet_label
 from planning_kit.plan.timed import TimedPlan

@@ -12,8 +12,8 @@ from datetime import datetime
 from typing import Any
 
 from planning_kit.desk.messages import Action, Message, head_of, notes_of, quiet, said
-from planning_kit.explore.retime.deciding import Decision
-from planning_kit.explore.retime.standing import standing_of
+from planning_kit.explore.retime.decisions import Decision
+from planning_kit.explore.retime.outing_progress import standing_of
 from planning_kit.explore.session.going_outside import go_outside, take, watch_of
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.logbook import Entry, LogFault, LogLine, log_lines

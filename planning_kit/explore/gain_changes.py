@@ -17,6 +17,7 @@ from planning_kit.explore.sweep import EgressRange
 from planning_kit.inputs.faults import ScenarioError, is_number
 from planning_kit.inputs.records import Gap, Records
 from planning_kit.inputs.times import pet_label
+from planning_kit.judge.drop_order import may_go
 from planning_kit.plan.network import GROUP, LIGHT, LINK, ROUNDING_MIN, WINDOW
 from planning_kit.plan.slack import Holder
 from planning_kit.plan.timed import TimedPlan
@@ -203,7 +204,7 @@ def dropped_tasks(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
     begun = {steps[position].step for position in plan.network.fixed}
     for task in records.tasks:
         gone = {step.step for step in steps if step.task == task.task}
-        if task.need == "required" or not gone or gone & (wanted | begun):
+        if not may_go(task) or not gone or gone & (wanted | begun):
             continue
         kept = np.array([step.step not in gone for step in steps])
         starts = np.full(len(steps), 0.0)

@@ -319,3 +319,8 @@ class Records:
     gaps: tuple[Gap, ...]
     inhibits: tuple[Inhibit, ...]
     windows: tuple[NamedWindow, ...]
+
+    @property
+    def lane_names(self) -> tuple[str, ...]:
+        """Everyone who has an order of work: the crew members, then the actors."""
+        return (*(crew.crew for crew in self.crew), *(actor.actor for actor in self.actors))

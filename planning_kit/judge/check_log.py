@@ -12,7 +12,6 @@ from collections.abc import Iterator, Sequence
 
 from planning_kit.inputs.log_format import Event
 from planning_kit.inputs.log_state import IN_PROGRESS, LEFT, TO_DO, State, States
-from planning_kit.inputs.records import Step
 from planning_kit.inputs.times import pet_label, pet_min
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.build import work_order
@@ -134,20 +133,15 @@ def untouched_items(plan: TimedPlan) -> frozenset[str]:
         return frozenset()
     base = plan.outside.base
     skipped = {left.step for left in plan.outside.happened.left_out if left.kind == SKIPPED}
-    touched = {name for step in base.steps if step.step in skipped for name in _items(step)}
+    touched = {name for step in base.steps if step.step in skipped for name in step.touches}
     still = {name for step in (*plan.steps, *(each for each in base.steps if each.step not in skipped))
-             for name in _items(step)}
-    return frozenset(touched - still)
-
-
-def _items(step: Step) -> Iterator[str]:
-    yield from (*step.uses, *([step.foothold] if step.foothold else ()))
-    yield from (move.item for move in (*step.takes, *step.leaves))
+             for name in step.touches}
+    return frozenset(touched - still - {""})
 
 
 def _passed_over(plan: TimedPlan, base: TimedPlan, states: States) -> Iterator[Finding]:
     """Steps not logged that come before logged ones in the order of work."""
-    lanes = (*base.travels, *(actor.actor for actor in base.scenario.records.actors))
+    lanes = base.scenario.records.lane_names
     told: set[str] = set()
     for who in lanes:
         order = [base.steps[position].step for position in work_order(base.steps, who)]

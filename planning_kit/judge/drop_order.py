@@ -13,9 +13,17 @@ _NEEDS = ("get-ahead", "optional", "required")  # the first goes first
 _MOST_WEIGHT = 2**40  # sums of weights must stay whole numbers that the solver can hold
 
 
+def may_go(task: Task) -> bool:
+    """Whether a search or a table may leave a task out by itself: never required work."""
+    return task.need != "required"
+
+
 def may_be_cut(task: Task) -> bool:
-    """Whether a task may be left out outside: optional, get-ahead, or given a cut order by the planner."""
-    return task.need != "required" or task.cut_order is not None
+    """Whether leaving a task out may be offered: what may go, and required work with a cut order.
+
+    That is for a person to take; no search takes it.
+    """
+    return may_go(task) or task.cut_order is not None
 
 
 def drop_order(tasks: Iterable[Task], starts: Mapping[str, float] | None = None) -> list[Task]:

@@ -14,7 +14,7 @@ from planning_kit.changes.asked import read_asked
 from planning_kit.changes.change import Cells, Change, apply, made, step_named, task_named
 from planning_kit.changes.dropping import Drop
 from planning_kit.changes.order import Drag, Follow, Order, Trade, Wait
-from planning_kit.explore.propose.rebuild import in_order
+from planning_kit.explore.propose.choices import in_order
 from planning_kit.explore.session.draft import draft_of, scenario_of, with_change
 from planning_kit.inputs import source
 from planning_kit.inputs.records import Records

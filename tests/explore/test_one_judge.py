@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
-from planning_kit.explore.propose.judge import Judge
+from planning_kit.explore.propose.order_search import Judge
 from planning_kit.judge.all_checks import new_findings
 from planning_kit.judge.drop_order import drop_order
 from tests.explore.retime.test_log import log_of
@@ -91,6 +91,57 @@ def test_better_orders_and_the_rest_drop_what_the_cuts_drop(small: pk.Scenario, 
     assert levels_of(scenario, [name[1:] for name in skipped]) == levels_of(scenario, cuts[:2])
 
 
+@pytest.mark.parametrize(("seed", "kind"), CASES[1::3])
+def test_what_dropped_work_leaves_where_it_was_is_a_new_stop_for_nobody(small: pk.Scenario, seed: int,
+                                                                        kind: str) -> None:
+    scenario = with_items(small, random_outing(small, seed, kind))
+    plan = pk.time_plan(scenario)
+    assert plan.findings.query("severity == 'stop'").empty
+    limit_min = plan.end_min - MINUTES + 0.5
+    tight = scenario.with_settings({"limits.planned_min": limit_min, "limits.hard_min": limit_min + 0.1})
+    best = pk.propose(tight, "quick", 60)[0]
+    assert len(best.dropped) == 1
+    assert best.plan.findings.query("severity == 'stop'").empty
+    table = pk.time_plan(tight).retime(log_of("A1 started 0:00"), 1).options(
+        most=60, reorder="quick", seconds=60)
+    skips = [row for row in table.to_dict("records") if "skip" in row["decide"]]
+    assert {row["kind"] for row in skips} == {"drop", "reorder"}
+    assert {row["new_stops"] for row in skips} == {0}
+    skipped = next(row["decide"]["skip"] for row in skips if row["kind"] == "reorder")
+    assert levels_of(scenario, [name[1:] for name in skipped]) == levels_of(scenario, best.dropped)
+
+
+def with_items(small: pk.Scenario, scenario: pk.Scenario) -> pk.Scenario:
+    """EV1 goes out with five things; each of the tasks leaves one at the mid truss, where it must end."""
+    items = [{"item": f"I{name}", "title": name, "kind": "tool", "at": "EV1", "slots": 0, "end_at": "MID"}
+             for name in TASKS]
+    rows = filled(pd.DataFrame(items).reindex(columns=small.hardware.columns).astype(object))
+    steps = scenario.steps.astype(object)
+    here = steps["task"].isin(TASKS)
+    steps.loc[here, "leaves"] = [f"I{task}" for task in steps.loc[here, "task"]]
+    return scenario.with_table("hardware", rows).with_table("steps", steps)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_required_work_is_left_out_by_a_person_and_by_no_search(small: pk.Scenario, seed: int) -> None:
+    """One task is required and the first of the cut order all the same."""
+    scenario = random_outing(small, seed, "all numbers")
+    first = min((task for task in scenario.records.tasks if task.task in TASKS),
+                key=lambda task: task.cut_order or 0).task
+    scenario = pk.edit_row(scenario, "tasks", first, need="required")
+    plan = pk.time_plan(scenario)
+    assert first not in set(pk.propose_cuts(plan, samples=100)["task"])
+    limit_min = plan.end_min - MINUTES + 0.5
+    tight = scenario.with_settings({"limits.planned_min": limit_min, "limits.hard_min": limit_min + 0.1})
+    assert first not in pk.propose(tight, "quick", 60)[0].dropped
+    table = pk.time_plan(tight).retime(log_of("A1 started 0:00"), 1).options(
+        most=60, reorder="quick", seconds=60)
+    skips = [(kind, how["skip"]) for kind, how in zip(table["kind"], table["decide"], strict=True)
+             if f"S{first}" in how.get("skip", ())]
+    assert skips == [("drop", [f"S{first}"])]
+    assert any("skip" in how for how in table.query("kind == 'reorder'")["decide"])
+
+
 def levels_of(scenario: pk.Scenario, names: object) -> Counter[tuple[object, ...]]:
     return Counter((task.cut_order, task.need, task.priority) for task in scenario.records.tasks
                    if task.task in set(names))  # type: ignore[call-overload]
@@ -106,13 +157,13 @@ def test_all_see_the_same_new_stops(small: pk.Scenario, seed: int) -> None:
     tasks["last_start_min"] = [room.get(task, "") for task in tasks["task"]]
     plan = pk.time_plan(scenario.with_table("tasks", tasks))
     late = plan.retime(log_of("A1 started 0:00"), 1)
-    judge = Judge(late.scenario, late.timed, 1e6)
+    judge = Judge(scenario=late.scenario, records=late.scenario.records, current=late.timed, limit_min=1e6)
     seen = set()
     for row in late.options(most=60).to_dict("records"):
         taken = late.decide(**row["decide"])
         told = new_findings(late, taken)
         assert row["new_stops"] == int((told["severity"] == "stop").sum())
-        assert row["new_stops"] == judge.review(taken.timed, frozenset()).new_stops
+        assert row["new_stops"] == judge.review(taken.timed).new_stops
         assert judge.holds(taken.timed) == (row["new_stops"] == 0)
         changes = pk.compare_findings(late, taken).query("severity == 'stop' and change in ['came', 'worse']")
         assert row["new_stops"] == len(changes)

@@ -30,7 +30,7 @@ from planning_kit.inputs.records import Task
 from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import pet_label
-from planning_kit.judge.drop_order import drop_order, task_starts
+from planning_kit.judge.drop_order import drop_order, may_go, task_starts
 from planning_kit.plan.timed import AnyPlan, TimedPlan
 
 COLUMNS = ["cut_order", "task", "title", "need", "planned_start_min", "last_start_min", "last_start", "p",
@@ -100,7 +100,7 @@ def _cut_table(cuts: object) -> pd.DataFrame:
 def _in_cut_order(plan: TimedPlan, study: Study) -> list[Task]:
     steps_of = study.outing.steps_of
     asked = [task for task in plan.scenario.records.tasks
-             if task.need != "required" and task.task in steps_of
+             if may_go(task) and task.task in steps_of
              and not study.outing.has_begun(task.task)]
     return drop_order(asked, task_starts(plan))
 

@@ -2,32 +2,221 @@
 
 Late acceptance hill climbing (Burke and Bykov 2017, "The late acceptance hill-climbing heuristic"): a move is
 kept when the order is no worse than the one some passes ago. Counted in passes of the timing and drawn from a
-fixed seed, so that it is repeatable. Of what the timing does not know it keeps what `untimed` looks at; the
-rest the solver sees to when it completes the order that was found.
+fixed seed, so that it is repeatable.
+
+Of the rules that delay nobody in the timing it keeps those of `UntimedRules`: where items and hooks are, what
+hands and bags hold, the windows of inhibits, last starts. Crowded worksites and items inside bags that are
+elsewhere are left to the solver, when it completes the order that was found, and to the checks.
 """
 
 from __future__ import annotations
 
 import random
-from dataclasses import dataclass, replace
+from bisect import bisect_left
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from functools import cached_property
 from itertools import pairwise
 
-from planning_kit.explore.propose.choice import Choice
-from planning_kit.explore.propose.moves import moved_blocks, undone
-from planning_kit.explore.propose.problem import Problem
-from planning_kit.explore.propose.random_moves import Orders, RandomMoves
-from planning_kit.explore.propose.search import FINISH, Budget
-from planning_kit.explore.propose.untimed import UntimedRules
+from planning_kit.explore.propose.chains import History, Spell
+from planning_kit.explore.propose.choices import Choice, moved_blocks, undone
+from planning_kit.explore.propose.order_model import Literal
+from planning_kit.explore.propose.order_problem import BY_RUNS, Problem, Work
+from planning_kit.explore.propose.solving import FINISH, Budget
+from planning_kit.explore.propose.untimed_rules import inhibit_windows, room_in, slots_of
+from planning_kit.inputs.format import PARTNER
+from planning_kit.inputs.records import BOTH
 from planning_kit.plan.order_timing import OrderTiming
 
+Orders = Mapping[str, tuple[int, ...]]
+"""By crew member or actor the positions of their steps, in the order of work."""
+
+_SHIFT, _SWAP = 0.7, 0.95  # of all draws up to here; the rest are trades
+_FAR = 24
+_BESIDE = 0.6
+_LONGEST = 4
+_SAME = 1e-6
 PASSES = 8_000
 """Passes for one unit of effort: about a second at ninety steps."""
 _MEMORY = 50
 _LOOK_EVERY = 50
 _SEED = 1
 _EGRESS_SHARE = 0.05
+
+
+@dataclass(eq=False)
+class RandomMoves:
+    """Draws moves for one scenario; ``dropped`` tasks are in no order."""
+
+    work: Work
+    random: random.Random
+    dropped: Collection[str] = ()
+    _trades: list[str] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._trades = sorted(self.work.swappable - set(self.dropped))
+
+    def draw(self, orders: Orders, starts: Sequence[float]) -> tuple[Orders, str]:
+        """Other orders, and the task whose crew were traded for it ("": none). May be the same orders."""
+        kind = self.random.random()
+        if kind > _SWAP and self._trades:
+            task = self.random.choice(self._trades)
+            return self._traded(orders, starts, task), task
+        who = self._someone(orders)
+        if who is None:
+            return orders, ""
+        lane = orders[who]
+        first = self.random.randrange(len(lane))
+        length = self._length(lane, first)
+        if kind > _SHIFT:
+            return self._swapped(orders, who, first, length), ""
+        return self._shifted(orders, who, first, length, starts), ""
+
+    def _someone(self, orders: Orders) -> str | None:
+        lanes = [who for who, lane in orders.items() if len(lane) > 1]
+        return self.random.choices(lanes, [len(orders[who]) for who in lanes])[0] if lanes else None
+
+    def _length(self, lane: Sequence[int], first: int) -> int:
+        """How many steps to move together: a few, or all of the same task that follow; none of both."""
+        steps = self.work.steps
+        if steps[lane[first]].crew == BOTH:
+            return 1
+        longest, task = 1, steps[lane[first]].task
+        while first + longest < len(lane) and steps[lane[first + longest]].task == task \
+                and steps[lane[first + longest]].crew != BOTH:
+            longest += 1
+        if self.work.freedom.free == BY_RUNS or self.random.random() < 1 / 3:
+            return longest
+        return min(self.random.randint(1, _LONGEST), longest)
+
+    def _shifted(self, orders: Orders, who: str, first: int, length: int, starts: Sequence[float]) -> Orders:
+        lane = orders[who]
+        block, rest = lane[first:first + length], lane[:first] + lane[first + length:]
+        slot = self._slot(rest, block, first)
+        changed = {**orders, who: rest[:slot] + block + rest[slot:]}
+        if self.work.steps[block[0]].crew == BOTH:
+            partner = PARTNER[who]
+            at_min = starts[rest[slot - 1]] if slot else -1.0
+            others = [step for step in orders[partner] if step != block[0]]
+            changed[partner] = self._inserted(others, block, starts, at_min)
+        return changed
+
+    def _slot(self, rest: Sequence[int], block: Sequence[int], first: int) -> int:
+        """Where to put a block: somewhere near, or next to a step at the place where it begins or ends."""
+        steps = self.work.steps
+        if self.random.random() < _BESIDE:
+            slots = [slot for slot in range(len(rest) + 1) if slot != first and (
+                (slot and steps[rest[slot - 1]].place == steps[block[0]].place)
+                or (slot < len(rest) and steps[rest[slot]].place == steps[block[-1]].place))]
+            if slots:
+                return self.random.choice(slots)
+        slot = first + self.random.choice((-1, 1)) * self.random.randint(1, _FAR)
+        return min(max(slot, 0), len(rest))
+
+    def _swapped(self, orders: Orders, who: str, first: int, length: int) -> Orders:
+        """Two blocks of one lane in each other's place."""
+        lane, steps = orders[who], self.work.steps
+        other = first + length + self.random.randrange(_FAR)
+        if other >= len(lane) or BOTH in (steps[lane[first]].crew, steps[lane[other]].crew):
+            return orders
+        end = other + self._length(lane, other)
+        return {**orders, who: lane[:first] + lane[other:end] + lane[first + length:other]
+                + lane[first:first + length] + lane[end:]}
+
+    def _traded(self, orders: Orders, starts: Sequence[float], task: str) -> Orders:
+        """The steps of one crew member for a task in the partner's lane at about the same time."""
+        steps, changed = self.work.steps, dict(orders)
+        for who, partner in PARTNER.items():
+            mine = [s for s in orders.get(who, ()) if steps[s].task == task and steps[s].crew != BOTH]
+            if mine:
+                changed[who] = tuple(s for s in changed[who] if s not in mine)
+                lane = changed[partner]
+                for step in mine:
+                    lane = self._inserted([s for s in lane if s != step], (step,), starts, starts[step])
+                changed[partner] = lane
+        return changed
+
+    def _inserted(self, lane: Sequence[int], block: Sequence[int], starts: Sequence[float],
+                  at_min: float) -> tuple[int, ...]:
+        slot = bisect_left(lane, at_min, key=lambda step: starts[step])
+        slot = min(max(slot + self.random.randint(-1, 1), 0), len(lane))
+        return (*lane[:slot], *block, *lane[slot:])
+
+
+@dataclass(eq=False)
+class UntimedRules:
+    """The rules of a problem with some tasks left out."""
+
+    problem: Problem
+    dropped: frozenset[str]
+    _histories: dict[frozenset[str], list[History]] = field(init=False, default_factory=dict)
+
+    def __post_init__(self) -> None:
+        work, records = self.problem.work, self.problem.work.records
+        self._room, self._slots = room_in(records), slots_of(records)
+        self._held = [
+            (work.index[inhibit.from_step], work.index[inhibit.until_step], inhibit.lead_min,
+             inhibit_windows(self.problem, inhibit).tolist())
+            for inhibit in records.inhibits if inhibit.window and not self.dropped & {
+                records.steps[work.index[step]].task for step in (inhibit.from_step, inhibit.until_step)}]
+        self._begins = [
+            ([i for i, step in enumerate(records.steps) if step.task == task.task], task.last_start_min)
+            for task in records.tasks if task.last_start_min is not None and task.task not in self.dropped]
+
+    def are_kept(self, starts: Sequence[float], swapped: frozenset[str], egress_min: float) -> bool:
+        """Whether an order with these starts (PET min), these tasks' crew traded, keeps them."""
+        if any(steps and min(starts[step] for step in steps) > egress_min + last_min + _SAME
+               for steps, last_min in self._begins):
+            return False
+        minutes = self.problem.work.minutes
+        for first, last, lead_min, windows in self._held:
+            begin_min, end_min = starts[first] - lead_min, starts[last] + minutes[last]
+            if not any(begin <= begin_min + _SAME and end_min <= end + _SAME for begin, end in windows):
+                return False
+        if swapped not in self._histories:
+            self._histories[swapped] = list(self._made(swapped))
+        loads: dict[str, list[tuple[float, float]]] = {}
+        for history in self._histories[swapped]:
+            spells = history.spells(starts, minutes)
+            if spells is None or not history.are_met(spells, starts, minutes):
+                return False
+            self._load(history, spells, swapped, loads)
+        return all(_fits(changes, self._room[holder]) for holder, changes in loads.items())
+
+    def _made(self, swapped: frozenset[str]) -> Iterator[History]:
+        problem = self.problem
+        known = {id(problem.model.yes): True}
+        known |= {id(literal): task not in self.dropped for task, literal in problem.tasks.items()}
+        known |= {id(literal): task not in self.dropped and is_swapped == (task in swapped)
+                  for (task, is_swapped), literal in problem.done.items()
+                  if literal is not problem.tasks[task]}
+
+        def holds(literal: Literal) -> bool | None:
+            return known.get(id(literal))
+
+        return (History.of(chain, problem.work.number, holds) for chain in problem.chains)
+
+    def _load(self, history: History, spells: Sequence[Spell], swapped: frozenset[str],
+              loads: dict[str, list[tuple[float, float]]]) -> None:
+        slots = self._slots.get(history.name, 0.0)
+        goes_along = history.name in self.problem.work.goes_along
+        for spell in spells if slots else ():
+            holder = spell.state
+            if goes_along and spell.begun and self.problem.work.steps[spell.begun.step].task in swapped:
+                holder = PARTNER.get(holder, holder)
+            if holder in self._room:
+                loads.setdefault(holder, []).extend([(spell.begin_min, slots), (spell.end_min, -slots)])
+
+
+def _fits(changes: list[tuple[float, float]], limit: float) -> bool:
+    """Whether what comes and goes (minute, slots) never sums to more than the limit; going comes first."""
+    held = 0.0
+    for _, slots in sorted(changes):
+        held += slots
+        if held > limit + _SAME:
+            return False
+    return True
 
 
 @dataclass(frozen=True)
@@ -92,6 +281,12 @@ class Neighbours:
                 for who in self.problem.travels if orders[who]]
         return Timed(orders, swapped, egress_min, tuple(starts), (end, sum(ends) - len(ends) * egress_min))
 
+    def of(self, choice: Choice) -> Timed | None:
+        """A choice with its times, as `timed` gives them."""
+        index, freedom = self.problem.work.index, self.problem.freedom
+        orders = {who: tuple(index[step] for step in lane) for who, lane in choice.lanes.items()}
+        return self.timed(orders, choice.swapped, (choice.egress - freedom.earliest).total_seconds() / 60)
+
     def are_kept(self, timed: Timed) -> bool:
         """Whether they keep what delays nobody in the timing, too."""
         return self.rules.are_kept(timed.starts, timed.swapped, timed.egress_min)
@@ -111,9 +306,7 @@ def improve(problem: Problem, start: Choice, passes: int, budget: Budget,
     The last one comes without the moves that won nothing.
     """
     around = Neighbours(problem, start.dropped)
-    index, freedom = problem.work.index, problem.freedom
-    orders = {who: tuple(index[step] for step in lane) for who, lane in start.lanes.items()}
-    here = around.timed(orders, start.swapped, (start.egress - freedom.earliest).total_seconds() / 60)
+    here = around.of(start)
     if here is None or not around.are_kept(here):
         return []
     draws = random.Random(_SEED)
@@ -124,7 +317,8 @@ def improve(problem: Problem, start: Choice, passes: int, budget: Budget,
         if number % _LOOK_EVERY == 0 and budget.is_over():
             break
         there = _drawn(around, moves, here, draws)
-        late = memory[number % _MEMORY]
+        late = memory[number % _MEMORY]  # so long ago: what was better since then may be left again
+        # The rules that delay nobody cost most, and so are asked last.
         if there is not None and (there.cost <= late or there.cost <= here.cost) and around.are_kept(there):
             here = there
             if here.cost < best.cost and not _is_forbidden(around.choice(here), forbidden):
@@ -138,14 +332,13 @@ def improve(problem: Problem, start: Choice, passes: int, budget: Budget,
 
 def _settled(around: Neighbours, best: Timed, start: Choice) -> Choice:
     """The best with every block put back to where it was in ``start`` that does not need to be moved."""
-    index, choice = around.problem.work.index, around.choice(best)
+    choice = around.choice(best)
     has_changed = True
     while has_changed:
         has_changed = False
         for block in list(moved_blocks(start.lanes, choice.lanes)):
             simpler = undone(choice, start.lanes, block)
-            orders = {who: tuple(index[step] for step in lane) for who, lane in simpler.lanes.items()}
-            there = around.timed(orders, best.swapped, best.egress_min)
+            there = around.of(simpler)
             if (there is not None and there.cost[0] <= best.cost[0] and around.are_kept(there)
                     and len(list(moved_blocks(start.lanes, simpler.lanes)))
                     < len(list(moved_blocks(start.lanes, choice.lanes)))):

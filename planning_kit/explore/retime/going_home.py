@@ -130,8 +130,9 @@ def _home(plan: TimedPlan, crew: str, at_min: float, how: str, at_work: Mapping[
     back, oxygen, suit = (float(np.interp(at_min, returns.at_min, values)) for values in
                           (returns.alone_min, returns.emergency_margin_min, returns.suit_margin_min))
     ingress = min(plan.network.ingress_min, plan.end_min - at_min)
-    return _Home(crew, at_min, returns.place[number], step, safe, back, ingress, oxygen - (safe or 0.0),
-                 suit - (safe or 0.0), returns.first_out[number])
+    return _Home(crew=crew, at_min=at_min, place=returns.place[number], step=step, safe_min=safe,
+                 back_min=back, ingress_min=ingress, oxygen_margin_min=oxygen - (safe or 0.0),
+                 suit_margin_min=suit - (safe or 0.0), first_out=returns.first_out[number])
 
 
 def _in_hand(plan: TimedPlan, crew: str, at_min: float) -> Step | None:

@@ -19,9 +19,9 @@ from itertools import zip_longest
 import pandas as pd
 
 from planning_kit.explore.propose.proposals import odds_of_limits
-from planning_kit.explore.propose.search import Budget
-from planning_kit.explore.retime.deciding import Decision, decide, to_do
-from planning_kit.explore.retime.reorder import better_orders, lost_steps
+from planning_kit.explore.propose.solving import Budget
+from planning_kit.explore.retime.decisions import Decision, decided_whole, states_in, to_do
+from planning_kit.explore.retime.reorder import better_orders
 from planning_kit.inputs.faults import ScenarioError, is_whole
 from planning_kit.inputs.log_state import OPEN, TO_DO
 from planning_kit.inputs.records import Task
@@ -31,7 +31,7 @@ from planning_kit.judge.check_custody import AT_END
 from planning_kit.judge.check_custody import CHECK as CUSTODY
 from planning_kit.judge.check_log import CHECK as LOG
 from planning_kit.judge.check_log import untouched_items
-from planning_kit.judge.drop_order import drop_order, may_be_cut, task_starts
+from planning_kit.judge.drop_order import drop_order, may_be_cut, may_go, task_starts
 from planning_kit.judge.findings import CONCERN
 from planning_kit.judge.review import Review, review
 from planning_kit.plan.activities import Activity
@@ -99,20 +99,13 @@ def options_table(plan: TimedPlan, most: int = 12, search: Budget | None = None,
     if most > 1 and not any(row["kind"] == CARRY_ON for _, row, _ in best):
         best[-1:] = [entry for entry in ranked if entry[1]["kind"] == CARRY_ON]
     if search is not None and not any(row["kind"] == REORDER for _, row, _ in ranked):
-        nothing = Option(f"No better order found{_how_it_ended(search)}", REORDER, {})
+        nothing = Option(f"No better order found{search.how_it_ended}", REORDER, {})
         best.append(_ranked(plan, plan, nothing, known))
     if not samples:
         return TextTable([row for _, row, _ in best], columns=OPTION_COLUMNS)
     names = ("p_planned", "p_hard")
     rows = [row | dict(zip(names, odds_of_limits(changed, samples), strict=True)) for _, row, changed in best]
     return TextTable(rows, columns=[*OPTION_COLUMNS, *names])
-
-
-def _how_it_ended(search: Budget) -> str:
-    if not search.cut_short:
-        return ""
-    why = "cancelled" if search.cancelled else "stopped by the clock"
-    return f" ({why}: not repeatable)"
 
 
 def _searched(plan: TimedPlan, search: Budget | None) -> Iterator[Option]:
@@ -123,18 +116,17 @@ def _searched(plan: TimedPlan, search: Budget | None) -> Iterator[Option]:
     for found in better_orders(plan, search):
         words = [move.short or move.words for move in found.moves]
         more = f"; and {len(words) - _MOST_MOVES} more" if len(words) > _MOST_MOVES else ""
-        ended = " (proven best)" if found.is_proven else _how_it_ended(search)
-        yield Option(f"Reorder: {'; '.join(words[:_MOST_MOVES])}{more}{ended}", REORDER, found.how,
-                     tuple(sorted(found.dropped)), tuple(move.words for move in found.moves))
+        ended = " (proven best)" if found.is_proven_best else search.how_it_ended
+        yield Option(f"Reorder: {'; '.join(words[:_MOST_MOVES])}{more}{ended}", REORDER, found.rebuilt.how,
+                     tuple(sorted(found.choice.dropped)), tuple(move.words for move in found.moves))
 
 
 def _decided(plan: TimedPlan, option: Option) -> TimedPlan | None:
     """The plan of an option; None where no times give it, or where it loses what it does not drop."""
     try:
-        changed = decide(plan, **option.how)
+        return decided_whole(plan, option.how)
     except ScenarioError:
         return None
-    return None if lost_steps(plan, changed, option.how.get("skip", ())) else changed
 
 
 def _options(plan: TimedPlan, outside: Outside) -> Iterator[Option]:
@@ -143,15 +135,15 @@ def _options(plan: TimedPlan, outside: Outside) -> Iterator[Option]:
                       task_starts(plan))
     for task in cuts:
         yield _drop(outside, [task])
-    for count in range(2, min(len(cuts), _MOST_TOGETHER) + 1):
-        yield _drop(outside, cuts[:count])
+    unasked = list(filter(may_go, cuts))  # required work goes with nothing else: it is decided by itself
+    for count in range(2, min(len(unasked), _MOST_TOGETHER) + 1):
+        yield _drop(outside, unasked[:count])
     for task in cuts:
         yield from _moved(outside, task, POSTPONE)
     for task in tasks:
-        fresh = all(state.status == TO_DO for state in outside.states.by_step.values()
-                    if state.step.task == task.task)
-        if task.swappable and any(s.status == TO_DO for s in outside.states.by_step.values()
-                                  if s.step.task == task.task):
+        are_fresh = [state.status == TO_DO for state in states_in(outside, task.task)]
+        fresh = all(are_fresh)
+        if task.swappable and any(are_fresh):
             what = task.task if fresh else f"the rest of {task.task}"
             yield Option(f"Give {what} to the other (the two trade its steps)", GIVE,
                          {"give": [task.task]}, (task.task,), only_if_sound=not fresh)
@@ -160,8 +152,7 @@ def _options(plan: TimedPlan, outside: Outside) -> Iterator[Option]:
 
 
 def _drop(outside: Outside, tasks: Sequence[Task]) -> Option:
-    begun = [t.task for t in tasks if any(s.step.task == t.task and s.status != TO_DO
-                                          for s in outside.states.by_step.values())]
+    begun = [t.task for t in tasks if any(s.status != TO_DO for s in states_in(outside, t.task))]
     names = " and ".join(f"the rest of {t.task}" if t.task in begun else t.task for t in tasks)
     skip = [name for task in tasks for name in to_do(outside, task.task)]
     return Option(f"Drop {names}", DROP, {"skip": skip}, tuple(t.task for t in tasks))

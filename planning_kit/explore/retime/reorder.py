@@ -1,104 +1,193 @@
 """Better orders of the rest, found by the optimiser while the crew is outside.
 
-The rest of the outing (`planning_kit.explore.retime.rest`) is searched as any order is
-(`planning_kit.explore.propose.stages`): first with all that is still to be done, and, where that misses a
-limit, with optional and get-ahead tasks left out by the weights of the search. What the solver finds is a
-decision like any other: it is taken, re-timed by the log and checked as a whole plan, and kept only where
-it brings no new stop finding and is better. Moves that win nothing are put back. Steps left out stay out.
+The rest of the outing, what has not begun, becomes an order problem of its own. It is searched as any order
+is (`planning_kit.explore.propose.order_search`): with all that is still to be done, and, where that misses
+a limit, with optional and get-ahead tasks left out. What is found is a decision like any other: taken,
+re-timed by the log and checked as a whole plan. Steps left out stay out.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
-from planning_kit.explore.propose.choice import Choice
-from planning_kit.explore.propose.judge import Judge, only_what_matters
-from planning_kit.explore.propose.model import Rule
-from planning_kit.explore.propose.moves import Move, tell_moves
-from planning_kit.explore.propose.problem import Freedom
-from planning_kit.explore.propose.rebuild import Rebuilt, in_order, is_broken, wait_for
-from planning_kit.explore.propose.search import Budget, completed
-from planning_kit.explore.propose.stages import Found, best_order, build_problem
-from planning_kit.explore.propose.work import BY_STEPS
-from planning_kit.explore.retime.deciding import Decision, decide
-from planning_kit.explore.retime.rest import Rest, rest_of
-from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.records import Records
-from planning_kit.judge.review import is_worse
+import numpy as np
+
+from planning_kit.explore.propose.choices import as_written
+from planning_kit.explore.propose.order_problem import Freedom, Past
+from planning_kit.explore.propose.order_search import Better, Judge, OrderSearch
+from planning_kit.explore.propose.solving import Budget
+from planning_kit.inputs.records import BOTH, INSIDE, Records, Step, Task
 from planning_kit.plan.build import work_order
+from planning_kit.plan.network import ORDER, TURN
+from planning_kit.plan.past import Whereabouts
 from planning_kit.plan.timed import TimedPlan
 
-_MOST_REJECTED = 3
-_LET_GO_EFFORT = 0.1  # to find most of what carrying on keeps; the last of it may take many times as long
-_ROUNDING_MIN = 1.0  # the solver rounds up along a chain: the present order must fit its own limit
+_ROUNDING_MIN = 1.0  # the solver rounds up along a chain: the present order must fit its own limits
 
 
 @dataclass(frozen=True)
-class Reordered:
-    """A better order of the rest: ``how`` are the arguments of ``decide``, ``moves`` say what it changes."""
+class Rest:
+    """The records of what has not begun, and the past of it."""
 
-    plan: TimedPlan
-    how: Decision
-    moves: tuple[Move, ...]
-    dropped: frozenset[str]
-    is_proven: bool
+    records: Records
+    past: Past
 
 
-@dataclass(frozen=True)
-class _OutsideJudge(Judge):
-    """Judges a choice by deciding it: re-timed by the log, checked, compared with carrying on."""
-
-    rest: Rest = field(kw_only=True)
-
-    def how(self, choice: Choice, written: tuple[Rule, ...] = ()) -> Decision:
-        """The choice as arguments of ``decide``; only what differs from carrying on."""
-        skip = [step.step for step in self.rest.records.steps if step.task in choice.dropped]
-        rows = [step.step for step in self.rest.records.steps if step.task not in choice.dropped]
-        order = in_order(rows, choice.lanes)
-        how: Decision = {}
-        if skip:
-            how["skip"] = skip
-        if choice.swapped:
-            how["give"] = sorted(choice.swapped)
-        if order != rows:
-            how["order"] = order
-        if written:
-            how["waits"] = [dict(wait_for(rule).row) for rule in written]
-        return how
-
-    def try_out(self, choice: Choice) -> Rebuilt | None:
-        """The re-timed plan of a choice, with the rules that its earliest times would break written down."""
-        assert self.current is not None
-        written: tuple[Rule, ...] = ()
-        try:
-            plan = decide(self.current, **self.how(choice))
-            while broken := [rule for rule in choice.rules if rule not in written and is_broken(plan, rule)]:
-                written += tuple(broken)
-                plan = decide(self.current, **self.how(choice, written))
-        except ScenarioError:
-            return None
-        if lost_steps(self.current, plan, self.how(choice).get("skip", ())):
-            return None
-        return Rebuilt(plan, written, ())
+def rest_of(plan: TimedPlan) -> Rest:
+    """The rest of a re-timed plan, as a decision taken now finds it."""
+    here, now_min = plan.whereabouts, plan.known_outside("a better order").now_min
+    records, begun = plan.scenario.records, _begun(plan)
+    steps = tuple(replace(step, after=tuple(name for name in step.after if name not in begun))
+                  for step in records.steps if step.step not in begun)
+    moved = _moved_by(plan, begun)
+    hardware = tuple(replace(item, at=moved[item.item][0]) if item.item in moved else item
+                     for item in records.hardware)
+    names = {step.step for step in steps}
+    inhibits = tuple(
+        replace(each, needed_by=tuple(name for name in each.needed_by if name in names))
+        for each in records.inhibits if {each.from_step, each.until_step} <= names)
+    rest = replace(
+        records, steps=steps, hardware=hardware, inhibits=inhibits, tasks=_tasks(records, steps, begun),
+        gaps=tuple(gap for gap in records.gaps if {gap.first_step, gap.then_step} <= names))
+    return Rest(rest, _past(plan, here, now_min, begun, moved))
 
 
-def lost_steps(plan: TimedPlan, changed: TimedPlan, skipped: Collection[str]) -> frozenset[str]:
-    """Steps that ``changed`` does not hold, though the decision does not skip them."""
-    return frozenset(plan.network.steps) - frozenset(changed.network.steps) - frozenset(skipped)
+def _begun(plan: TimedPlan) -> frozenset[str]:
+    return frozenset(plan.steps[position].step for position in plan.network.fixed)
 
 
-def better_orders(plan: TimedPlan, budget: Budget) -> Iterator[Reordered]:
+def _moved_by(plan: TimedPlan, begun: frozenset[str]) -> dict[str, tuple[str, float]]:
+    """Where the steps that have begun leave each item that they move, and since when (PET minutes)."""
+    events: list[tuple[float, int, str, str]] = []
+    for position in sorted(plan.network.fixed, key=lambda position: float(plan.starts[position])):
+        step = plan.steps[position]
+        events += [(float(plan.starts[position]), position, move.item, move.crew or step.crew)
+                   for move in step.takes]
+        events += [(float(plan.finishes[position]), position, move.item, move.into or step.place or INSIDE)
+                   for move in step.leaves]
+    events.sort(key=lambda event: event[0])
+    return {item: (where, at) for at, _, item, where in events}
+
+
+def _tasks(records: Records, steps: Sequence[Step], begun: frozenset[str]) -> tuple[Task, ...]:
+    """The tasks with something left; one that has begun cannot be traded, and has made its last start."""
+    left = {step.task for step in steps}
+    under_way = {step.task for step in records.steps if step.step in begun}
+    handled = {name for step in records.steps if step.step in begun for name in step.touches} - {""}
+    tied = {step.task for step in steps if handled & step.touches}
+    return tuple(
+        replace(task, swappable=task.swappable and task.task not in under_way | tied,
+                last_start_min=None if task.task in under_way else task.last_start_min)
+        for task in records.tasks if task.task in left)
+
+
+def _past(plan: TimedPlan, here: Sequence[Whereabouts], now_min: float, begun: frozenset[str],
+          moved: Mapping[str, tuple[str, float]]) -> Past:
+    rest = [position for position in range(len(plan.steps)) if position not in plan.network.fixed]
+    outside = [i for i in rest if plan.steps[i].crew in (BOTH, *plan.travels)]
+    ready = {each.crew: {plan.steps[i].step: _ready(plan, each, i) for i in outside} for each in here}
+    begun_by = {who: [i for i in work_order(plan.steps, who) if i in plan.network.fixed]
+                for who in plan.scenario.records.lane_names}
+    for who in begun_by.keys() - ready.keys():
+        free = max((float(plan.finishes[i]) for i in begun_by[who]), default=now_min)
+        ready[who] = {plan.steps[i].step: max(free, now_min) for i in rest if plan.steps[i].crew == who}
+    airlock = plan.scenario.settings.airlock
+    return Past(
+        ready_min=ready,
+        home_min={each.crew: each.at_home_min(plan.travels[each.crew], airlock) for each in here},
+        hooks={crew: _hook(plan, crew) for crew in plan.travels},
+        not_before={plan.steps[i].step: _not_before(plan, i, now_min, moved) for i in rest},
+        not_after=_not_after(plan, begun), windows=_windows(plan),
+        last_begun={who: plan.steps[order[-1]].step for who, order in begun_by.items() if order})
+
+
+def _ready(plan: TimedPlan, who: Whereabouts, position: int) -> float:
+    """When someone can begin a step next of all; as the plan has it for what they are bound for."""
+    step = plan.steps[position]
+    # Who is underway goes on at no cost; to anything else the way begins where they can turn.
+    if step.step != who.bound_for:
+        return who.ready_min(plan.travels[who.crew], step)
+    network = plan.network
+    asked = [float(plan.starts[bound.before] + bound.weight_min(plan.durations))
+             for bound in network.bounds_into[position] if bound.kind == ORDER and bound.crew == who.crew]
+    asked += [release.at_min for release in network.releases if release.step == position
+              and release.kind in (ORDER, TURN) and release.crew == who.crew]
+    return max(asked, default=who.ready_min(plan.travels[who.crew], step))
+
+
+def _hook(plan: TimedPlan, crew: str) -> str:
+    anchors = {place.place for place in plan.scenario.records.places if place.anchor}
+    hooked = [position for position in plan.network.fixed
+              if crew in plan.steps[position].hooks and plan.steps[position].place in anchors]
+    last = max(hooked, key=lambda position: float(plan.finishes[position]), default=None)
+    return plan.scenario.settings.airlock if last is None else plan.steps[last].place
+
+
+def _not_before(plan: TimedPlan, position: int, now_min: float,
+                moved: Mapping[str, tuple[str, float]]) -> float:
+    """Now, what history asks by rule, and when the items that it needs and a place for one are free."""
+    network, step = plan.network, plan.steps[position]
+    crowded = {place.place for place in plan.scenario.records.places if place.crew_at_once == 1}
+    in_the_way = [i for i in network.fixed if step.place in crowded
+                  and plan.steps[i].place == step.place and plan.steps[i].crew in plan.travels]
+    return max([
+        now_min,
+        *(release.at_min for release in network.releases
+          if release.step == position and release.kind not in (ORDER, TURN)),
+        *(float(plan.starts[bound.before] + bound.weight_min(plan.durations))
+          for bound in network.bounds_into[position]
+          if bound.before in network.fixed and bound.kind != ORDER),
+        *(moved[name][1] for name in step.touches if name in moved),
+        *(float(plan.finishes[i]) for i in in_the_way)])
+
+
+def _not_after(plan: TimedPlan, begun: frozenset[str]) -> dict[str, float]:
+    """Last starts by greatest gaps and inhibits from history; where they are lost, as the plan has them."""
+    latest: dict[str, float] = {}
+
+    def ask(step: str, by: float) -> None:
+        kept = max(by, float(plan.starts[plan.position(step)]) + _ROUNDING_MIN)
+        latest[step] = min(kept, latest.get(step, kept))
+
+    for gap in plan.scenario.records.gaps:
+        if gap.max_gap is not None and gap.first_step in begun and gap.then_step not in begun:
+            ask(gap.then_step, _end(plan, gap.first_step, gap.first_at) + gap.max_gap - (
+                _minutes(plan, gap.then_step) if gap.then_at == "finish" else 0.0))
+    for inhibit in plan.scenario.records.inhibits:
+        if inhibit.from_step in begun and inhibit.until_step not in begun:
+            set_min = _end(plan, inhibit.from_step, "start") - inhibit.lead_min
+            if inhibit.hold_max_min is not None:
+                ask(inhibit.until_step, set_min + inhibit.hold_max_min - _minutes(plan, inhibit.until_step))
+    return latest
+
+
+def _end(plan: TimedPlan, step: str, which: str) -> float:
+    position = plan.position(step)
+    return float(plan.starts[position] if which == "start" else plan.finishes[position])
+
+
+def _minutes(plan: TimedPlan, step: str) -> float:
+    return float(plan.durations[plan.position(step)])
+
+
+def _windows(plan: TimedPlan) -> dict[str, np.ndarray]:
+    """For steps whose group has begun: the window that it began in."""
+    return {plan.steps[member].step: windows
+            for group, windows in zip(plan.network.groups, plan.network.group_windows, strict=True)
+            if len(windows) < len(group.demand.windows) for member in group.members}
+
+
+def better_orders(plan: TimedPlan, budget: Budget) -> Iterator[Better]:
     """Better orders of the rest of a re-timed plan: with all of it, then so that it keeps a limit."""
     rest = rest_of(plan)
-    if not any(len(lane) > 1 for lane in rest.lanes.values()):
+    if not any(len(lane) > 1 for lane in as_written(rest.records, plan.egress).lanes.values()):
         return
     limits = plan.scenario.settings.limits
     is_lost = plan.end_min > limits.hard_min  # then what keeps a limit comes first, whatever it leaves out
     if is_lost:
         yield from _keeping_a_limit(plan, rest, plan.end_min, budget)
-    whole = _looked(plan, _all_kept(rest), max(limits.hard_min, plan.end_min + _ROUNDING_MIN), budget,
-                    budget.effort / 2)
+    whole = _looked(plan, _all_kept(rest), max(limits.hard_min, plan.end_min + _ROUNDING_MIN), budget)
     if whole is not None:
         yield whole
     if not is_lost:
@@ -106,74 +195,24 @@ def better_orders(plan: TimedPlan, budget: Budget) -> Iterator[Reordered]:
         yield from _keeping_a_limit(plan, rest, end_min, budget)
 
 
-def _keeping_a_limit(plan: TimedPlan, rest: Rest, end_min: float, budget: Budget) -> Iterator[Reordered]:
+def _keeping_a_limit(plan: TimedPlan, rest: Rest, end_min: float, budget: Budget) -> Iterator[Better]:
     """An order that keeps the planned limit, or else the hard one, where ``end_min`` does not."""
     limits = plan.scenario.settings.limits
     for limit_min in (limits.planned_min, limits.hard_min):
-        if end_min > limit_min and not budget.is_over():
-            found = _looked(plan, rest, limit_min, budget, budget.effort / 2)
+        if end_min > limit_min:
+            found = _looked(plan, rest, limit_min, budget)
             if found is not None:
                 yield found
                 return
 
 
+def _looked(plan: TimedPlan, rest: Rest, limit_min: float, budget: Budget) -> Better | None:
+    judge = Judge(scenario=plan.scenario, records=rest.records, current=plan, limit_min=limit_min)
+    start = as_written(rest.records, plan.egress)
+    freedom = Freedom(earliest=plan.egress, latest=plan.egress, limit_min=limit_min, past=rest.past)
+    return OrderSearch(judge=judge, before=start, budget=budget).look(freedom, budget.effort / 2)
+
+
 def _all_kept(rest: Rest) -> Rest:
     tasks = tuple(replace(task, need="required") for task in rest.records.tasks)
     return replace(rest, records=replace(rest.records, tasks=tasks))
-
-
-def _looked(plan: TimedPlan, rest: Rest, limit_min: float, budget: Budget,
-            effort: float) -> Reordered | None:
-    """Search until an order holds and is better, or enough were rejected."""
-    freedom = Freedom(plan.egress, plan.egress, limit_min, free=BY_STEPS, past=rest.past)
-    start = Choice(rest.lanes, frozenset(), frozenset(), plan.egress)
-    freedom = _as_far_as_kept(rest.records, plan, freedom, start, budget)
-    judge = _OutsideJudge(plan.scenario, plan, limit_min, rest=rest)
-    forbidden: list[Choice] = []
-    while len(forbidden) <= _MOST_REJECTED and not budget.is_over():
-        found = best_order(rest.records, plan.scenario.elements, freedom, start, budget, effort, forbidden)
-        if found is None:
-            return None
-        rebuilt = judge.try_out(found.choice)
-        if rebuilt is not None and judge.holds(rebuilt.plan):
-            return _kept(plan, judge, start, found, rebuilt, budget)
-        forbidden.append(found.choice)
-    return None
-
-
-def _as_far_as_kept(records: Records, plan: TimedPlan, freedom: Freedom, start: Choice,
-                    budget: Budget) -> Freedom:
-    """Without the requirements that carrying on does not keep: what is lost is no other order's fault."""
-    elements = plan.scenario.elements
-    if completed(build_problem(records, elements, freedom, freedom.free), start, budget):
-        return freedom
-    problem = build_problem(records, elements, freedom, freedom.free, explains=True)
-    switches = problem.model.switches
-    problem.model.cp.maximize(sum(switches.values()))
-    kept = completed(problem, start, budget, _LET_GO_EFFORT)
-    if kept is None or freedom.past is None:
-        return freedom
-    let_go = frozenset(asked for asked, switch in switches.items()
-                       if asked.table != "limits" and not kept.values[switch.index])
-    return replace(freedom, past=replace(freedom.past, let_go=let_go))
-
-
-def _kept(plan: TimedPlan, judge: _OutsideJudge, start: Choice, found: Found, rebuilt: Rebuilt,
-          budget: Budget) -> Reordered | None:
-    """The order without the moves that win nothing; None where it is no better than carrying on."""
-    choice, rebuilt = only_what_matters(judge, found.choice, rebuilt, start.lanes, budget)
-    now, then = judge.review(plan, frozenset()), judge.review(rebuilt.plan, choice.dropped)
-    if not is_worse(now.rank, then.rank):
-        return None
-    heads = {who: _done(plan, who) for who in start.lanes}
-    before, after = (replace(each, lanes={who: (*heads[who], *lane) for who, lane in each.lanes.items()})
-                     for each in (start, choice))
-    moves = tuple(tell_moves(judge.rest.records, before, after, rebuilt))
-    return Reordered(rebuilt.plan, judge.how(choice, rebuilt.written), moves, choice.dropped,
-                     found.tasks_proven and found.end_proven)
-
-
-def _done(plan: TimedPlan, who: str) -> tuple[str, ...]:
-    """What someone has begun last, if anything: what moves to the front follows that."""
-    begun = [position for position in work_order(plan.steps, who) if position in plan.network.fixed]
-    return tuple(plan.steps[position].step for position in begun[-1:])

@@ -1,9 +1,15 @@
 """Re-timing: the plan from now on, given what was logged. It always returns.
 
-What has happened is written into the scenario (`happened`), its starts are fixed (`planning_kit.plan.past`)
-and the one timing places the rest, not before now, in the real windows. A group that the past has torn apart
-is let go; a step that then finds no window or no time is left out with all that waits for it, and the rest is
-timed anew. Findings say all of it.
+What has happened is written into the scenario (`log_as_scenario`), its starts are fixed
+(`planning_kit.plan.past`) and the one timing places the rest, not before now, in the real windows. A group
+that the past has torn apart is let go; a step that then finds no window or no time is left out with all
+that waits for it, and the rest is timed anew. Findings say all of it.
+
+Suits are corrected by what was really used. A metabolic rate is logged as the mean since egress. Its ratio
+to the mean that the re-timed plan assumes over the same minutes multiplies the crew member's
+``exertion_factor``: what was used until then is then just what was logged, and the rest of the outing is
+assumed as much harder, or easier, than planned. Assumption: who worked harder so far goes on so. Neglected:
+that the ratio may differ by kind of work; use before egress is scaled too.
 """
 
 from __future__ import annotations
@@ -14,13 +20,12 @@ from datetime import datetime
 
 import numpy as np
 
-from planning_kit.explore.retime.effort import keeping_times, with_logged_effort
-from planning_kit.explore.retime.happened import positions, without, write_down
+from planning_kit.explore.retime.log_as_scenario import positions, without, write_down
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log import Actuals, read_actuals
-from planning_kit.inputs.log_format import parse_when
-from planning_kit.inputs.log_state import states_of
+from planning_kit.inputs.log_format import LOG, parse_when
+from planning_kit.inputs.log_state import States, Suited, states_of
 from planning_kit.inputs.records import Records
 from planning_kit.inputs.times import moment_at, pet_label, pet_min
 from planning_kit.plan.almanac import Almanac, almanac_for
@@ -28,10 +33,54 @@ from planning_kit.plan.build import build_network
 from planning_kit.plan.network import AFTER, MIN_GAP, Network, on_grid
 from planning_kit.plan.no_plan import is_first_cause, stop_if_circular, why_unplaced
 from planning_kit.plan.past import Broken, Happened, Whereabouts, broken_rules, ended_at, from_here, with_past
+from planning_kit.plan.suits import SuitHistory
 from planning_kit.plan.timed import Outside, TimedPlan
 from planning_kit.plan.timing import earliest_starts
 
+_OF_TIMES_ONLY = ("end_min", "slack", "holders", "lanes", "passages")
+_MOST_RATIO = 5.0  # beyond this a typing error is likelier than the work
 _LONGEST_MIN = 1440.0  # nobody is outside for a day
+
+
+def with_logged_effort(plan: TimedPlan, states: States) -> tuple[TimedPlan, dict[str, float]]:
+    """The plan with corrected exertion factors, and by crew member logged over assumed metabolic rate.
+
+    Raises `ScenarioError` for a rate more than five times what was assumed, or less than a fifth.
+    """
+    ratios: dict[str, float] = {}
+    for history in plan.suit_histories if states.suited else ():
+        logged = states.suited.get(history.crew)
+        assumed = _mean_w(history, logged.at_min) if logged else float("nan")
+        if logged and assumed > 0:
+            ratios[history.crew] = _ratio(logged, assumed)
+    if not ratios:
+        return plan, {}
+    crew = plan.scenario.crew
+    factor = crew["exertion_factor"].fillna(1.0)
+    crew["exertion_factor"] = factor * crew["crew"].map(ratios).fillna(1.0)
+    return keeping_times(plan, replace(plan, scenario=plan.scenario.with_table("crew", crew))), ratios
+
+
+def keeping_times(plan: TimedPlan, changed: TimedPlan) -> TimedPlan:
+    """``changed``, with what is known already of the same times: effort moves nobody."""
+    known = vars(plan)
+    vars(changed).update({name: known[name] for name in _OF_TIMES_ONLY if name in known})
+    return changed
+
+
+def _mean_w(history: SuitHistory, until_min: float) -> float:
+    """Mean metabolic rate assumed from egress to ``until_min``, W."""
+    minutes = np.diff(np.clip(history.at_min, 0.0, until_min))
+    return float((history.metabolic_w * minutes).sum() / minutes.sum()) if minutes.sum() > 0 else float("nan")
+
+
+def _ratio(logged: Suited, assumed: float) -> float:
+    ratio = logged.metabolic_w / assumed
+    if not 1 / _MOST_RATIO <= ratio <= _MOST_RATIO:
+        raise ScenarioError.single(
+            f"{logged.crew} was assumed at {assumed:.0f} W until then: a rate so far from it is taken for a "
+            "typing error; log a correct", table=LOG.name, column="metabolic_w", value=logged.metabolic_w)
+    return ratio
 
 
 def retime(plan: TimedPlan, actuals: object, now: object = None) -> TimedPlan:

@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 
 import pandas as pd
 
-from planning_kit.explore.retime.deciding import Decision, decide
+from planning_kit.explore.retime.decisions import Decision, decide
 from planning_kit.explore.session.draft import draft_of
 from planning_kit.explore.session.merge import same_lines
 from planning_kit.explore.session.session import Session

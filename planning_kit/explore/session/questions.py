@@ -10,8 +10,7 @@ from planning_kit.explore.long_question import LongQuestion
 from planning_kit.explore.odds.odds import Odds, odds
 from planning_kit.explore.odds.sampling import chunk_sizes
 from planning_kit.explore.odds.study import Study, Tally, joined, run_chunk
-from planning_kit.explore.propose.proposals import ODDS_SAMPLES, Proposal, Proposals
-from planning_kit.explore.propose.propose import search_orders
+from planning_kit.explore.propose.proposals import ODDS_SAMPLES, Proposal, Proposals, search_orders
 from planning_kit.explore.session.draft import Draft
 from planning_kit.explore.session.editing import EGRESS, Editing
 from planning_kit.explore.session.sheet import KEY, SETTINGS, VALUE, Cell, with_cells

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from planning_kit.explore.retime.progress import times_of
+from planning_kit.explore.retime.outing_progress import times_of
 from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.log_format import FINISHED, PARTLY, SKIPPED, STARTED
 from planning_kit.inputs.log_state import DONE, DROPPED, IN_PROGRESS, State

@@ -13,13 +13,12 @@ from datetime import datetime, timedelta
 import pandas as pd
 
 from planning_kit.explore.long_question import LongQuestion
-from planning_kit.explore.propose.propose import read_effort
-from planning_kit.explore.propose.search import Budget
-from planning_kit.explore.retime.deciding import Decision, decide
-from planning_kit.explore.retime.effort import keeping_times
+from planning_kit.explore.propose.proposals import read_effort
+from planning_kit.explore.propose.solving import Budget
+from planning_kit.explore.retime.decisions import Decision, decide
 from planning_kit.explore.retime.going_home import ABORT, TERMINATE, going_home, home_now
 from planning_kit.explore.retime.options import options_table
-from planning_kit.explore.retime.retiming import retime_plan
+from planning_kit.explore.retime.retiming import keeping_times, retime_plan
 from planning_kit.explore.watch.clock import (
     CLOCK_KINDS,
     HELD,

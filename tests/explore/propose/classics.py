@@ -8,8 +8,8 @@ from pathlib import Path
 
 from ortools.sat.python import cp_model
 
-from planning_kit.explore.propose.model import Member, OrderModel, Placed
-from planning_kit.explore.propose.search import Answer, Budget, solve
+from planning_kit.explore.propose.order_model import Member, OrderModel, Placed
+from planning_kit.explore.propose.solving import Answer, Budget, solve
 
 INSTANCES = Path(__file__).parent / "instances"
 
@@ -50,12 +50,16 @@ def project(name: str) -> OrderModel:
         for after in row[3:]:
             model.order(steps[row[0]], steps[after], steps[row[0]].length)
     for resource, limit in enumerate(limits):
-        model.no_more_than(limit, [(model.span_of(steps[row[0]]), row[3 + resource]) for row in needs
+        model.no_more_than(limit, [(_span(model, steps[row[0]]), row[3 + resource]) for row in needs
                                    if row[3 + resource]])
     for step in steps.values():
         model.cp.add(end >= step.finish)
     model.cp.minimize(end)
     return model
+
+
+def _span(model: OrderModel, step: Placed) -> cp_model.IntervalVar:
+    return model.cp.new_interval_var(step.start, step.length, step.finish, step.name)
 
 
 def _rows(text: str, heading: str) -> list[list[int]]:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import pytest
 
 import planning_kit as pk
-from planning_kit.explore.propose.choice import Choice, as_written
-from planning_kit.explore.propose.judge import Judge
+from planning_kit.explore.propose.choices import Choice, as_written
 from planning_kit.explore.propose.local_search import improve
-from planning_kit.explore.propose.problem import Freedom, Problem
-from planning_kit.explore.propose.search import Budget, completed
+from planning_kit.explore.propose.order_problem import Freedom, Problem
+from planning_kit.explore.propose.order_search import Judge
+from planning_kit.explore.propose.solving import Budget, completed
 from planning_kit.explore.propose.stages import build_problem
 from tests.explore.propose.loose import stops
 from tests.explore.propose.outings import half_a_day, outing_of
@@ -42,14 +42,14 @@ def test_what_goes_along_with_a_traded_task_is_in_the_hands_of_the_partner() -> 
 
 def problem_of(scenario: pk.Scenario) -> Problem:
     egress = scenario.settings.egress
-    freedom = Freedom(egress, egress, scenario.settings.limits.hard_min)
-    problem = build_problem(scenario.records, scenario.elements, freedom, "steps")
+    freedom = Freedom(earliest=egress, latest=egress, limit_min=scenario.settings.limits.hard_min)
+    problem = build_problem(scenario.records, scenario.elements, freedom)
     problem.model.cp.minimize(problem.end - problem.egress)
     return problem
 
 
 def search(problem: Problem, scenario: pk.Scenario) -> list[Choice]:
-    start = as_written(problem, scenario.settings.egress)
+    start = as_written(scenario.records, scenario.settings.egress)
     return improve(problem, start, PASSES, Budget(1.0, 300.0), [])
 
 
@@ -62,7 +62,8 @@ def test_a_local_search_hands_on_only_what_holds(demo: pk.Scenario, demo_plan: p
                                                  problem: Problem) -> None:
     found = search(problem, demo)
     assert len(found) >= 3
-    judge = Judge(demo, demo_plan.timed, demo.settings.limits.hard_min)
+    judge = Judge(scenario=demo, records=demo.records, current=demo_plan.timed,
+                  limit_min=demo.settings.limits.hard_min)
     ends = []
     for choice in found:
         answer = completed(problem, choice, Budget(1.0, 300.0))

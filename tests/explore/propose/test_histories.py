@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from planning_kit.explore.propose.chains import Chain, Event, add_chain, need_state
-from planning_kit.explore.propose.histories import History, forced_orders
-from planning_kit.explore.propose.model import OrderModel, Requirement
+from planning_kit.explore.propose.chains import Chain, Event, History, add_chain, forced_orders, need_state
+from planning_kit.explore.propose.order_model import OrderModel, Requirement
 
 NUMBERS = {"P1": 0, "U1": 1, "T1": 2}
 MINUTES = [5.0, 4.0, 3.0]
@@ -21,8 +20,8 @@ def chain() -> Chain:
     made = add_chain(model, "item", "EV1", [
         Event(put, model.yes, frozenset({"EV1"}), "RACK", at_finish=True),
         Event(take, model.yes, frozenset({"RACK"}), "EV2", at_finish=False),
-    ], lambda state: state == "EV2", ASKED)
-    need_state(model, made, use, model.yes, lambda state: state == "RACK", ASKED)
+    ], may_end=frozenset({"EV2"}), asked=ASKED)
+    need_state(model, made, use, model.yes, {"RACK"}, ASKED)
     return made
 
 
@@ -57,3 +56,8 @@ def test_a_thing_that_ends_elsewhere_is_no_history(chain: Chain) -> None:
     history = History.of(chain, number, lambda literal: True)
     left = History(history.name, history.initial, history.acts[:1], (), history.may_end)
     assert left.spells([0.0, 5.0, 9.0], MINUTES) is None
+
+
+def test_a_thing_that_nobody_moves_may_stay_where_it_is(chain: Chain) -> None:
+    history = History.of(chain, number, lambda literal: False)  # the tasks that would move it are left out
+    assert history.spells([0.0, 5.0, 9.0], MINUTES) is not None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from planning_kit.explore.propose.moves import moved_blocks
+from planning_kit.explore.propose.choices import moved_blocks
 
 
 @pytest.mark.parametrize(("before", "now", "moved"), [

@@ -79,3 +79,16 @@ def test_the_same_order_is_not_offered_twice(small: pk.Scenario) -> None:
                        egress_window=("2031-09-03T07:30:00Z", "2031-09-03T07:40:00Z"))
     ends = [proposal.end_min for proposal in found]
     assert len(set(ends)) == len(ends)
+
+
+def test_an_item_that_no_order_brings_home_is_no_new_stop(small: pk.Scenario) -> None:
+    """B3 leaves the driver at the mast, in any order: the plan has that stop already, and can get better."""
+    scenario = edited(loose(small), "steps", "B3", leaves="lamp-new driver")
+    known = stops(pk.time_plan(scenario))
+    assert "custody" in {check for check, _, _ in known}
+    found = pk.propose(scenario, effort=2.0, seconds=120)
+    assert found.best is not None
+    assert stops(found.best.plan) == known
+    words = found.best.moves["words"].tolist()
+    assert "let go, as the plan so far does not keep it: driver ends where it must (inside)" in words
+    assert found.best.end_min < pk.time_plan(scenario).end_min - 1

@@ -7,18 +7,20 @@ says that it may differ next time.
 
 from __future__ import annotations
 
+import contextlib
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import timedelta
+from itertools import pairwise
 
 from ortools.sat.python import cp_model
 
 from planning_kit.explore.long_question import Progress
-from planning_kit.explore.propose.choice import Choice, hints_for
-from planning_kit.explore.propose.model import OrderModel
-from planning_kit.explore.propose.problem import Problem
-from planning_kit.explore.propose.ticks import TICKS_PER_MIN
+from planning_kit.explore.propose.choices import Choice
+from planning_kit.explore.propose.order_model import TICKS_PER_MIN, Literal, OrderModel, minutes_of
+from planning_kit.explore.propose.order_problem import Problem
 
 _SEED = 1
 TURNS = 5
@@ -56,6 +58,13 @@ class Budget:
             self.cut_short = True
         return self.cut_short
 
+    @property
+    def how_it_ended(self) -> str:
+        """Words to put behind a verdict: empty unless the clock or the planner cut the search short."""
+        if not self.cut_short:
+            return ""
+        return f" ({'cancelled' if self.cancelled else 'stopped by the clock'}: not repeatable)"
+
     def tell(self, doing: str, best_min: float = float("nan"), bound_min: float = float("nan")) -> None:
         """Report progress to whoever asked for it: what is being improved, tasks or finish."""
         if self.progress is not None:
@@ -65,12 +74,15 @@ class Budget:
 
 @dataclass(frozen=True)
 class Answer:
-    """How one solve ended: the values of all variables (empty: none found), the objective and its bound."""
+    """How one solve ended: the values of all variables (empty: none found) and the bound of the objective.
+
+    ``clashing``: where nothing fits, the assumptions that clash by index; None where that is not shown.
+    """
 
     status: cp_model.CpSolverStatus
     values: tuple[int, ...]
-    value: float
     bound: float
+    clashing: tuple[int, ...] | None
 
     @property
     def is_found(self) -> bool:
@@ -111,35 +123,90 @@ def solve(model: OrderModel, budget: Budget, effort: float, workers: int = 1, do
     parameters.max_deterministic_time = effort
     parameters.max_time_in_seconds = max(budget.left_s, _GRACE_S if fix_hints else 0.01)
     parameters.fix_variables_to_their_hinted_value = fix_hints
-    done = threading.Event()
-    guard = None if fix_hints else threading.Thread(
-        target=_stop_when_over, args=(solver, budget, done), daemon=True)
-    if guard is not None:
-        guard.start()
-    status = solver.solve(model.cp, _Watch(budget, doing) if doing else None)
-    done.set()
-    if guard is not None:
-        guard.join()
+    with contextlib.nullcontext() if fix_hints else _stopped_when_over(solver, budget):
+        status = solver.solve(model.cp, _Watch(budget, doing) if doing else None)
     if status == cp_model.MODEL_INVALID:
         raise AssertionError(model.cp.validate())
-    values = tuple(solver.response_proto.solution) if status in FOUND else ()
-    has_objective = model.cp.has_objective() and status in FOUND
-    return Answer(status, values, solver.objective_value if has_objective else float("nan"),
-                  solver.best_objective_bound if model.cp.has_objective() else float("nan"))
+    return Answer(
+        status, tuple(solver.response_proto.solution) if status in FOUND else (),
+        solver.best_objective_bound if model.cp.has_objective() else float("nan"),
+        tuple(solver.sufficient_assumptions_for_infeasibility()) if status == cp_model.INFEASIBLE else None)
 
 
-def _stop_when_over(solver: cp_model.CpSolver, budget: Budget, done: threading.Event) -> None:
-    while not done.wait(_POLL_S):
-        if budget.is_over():
-            solver.stop_search()
-            return
+@contextlib.contextmanager
+def _stopped_when_over(solver: cp_model.CpSolver, budget: Budget) -> Iterator[None]:
+    """The solver looks at no clock of ours: a thread asks while it works."""
+    done = threading.Event()
+
+    def watch() -> None:
+        while not done.wait(_POLL_S):
+            if budget.is_over():
+                solver.stop_search()
+                return
+
+    guard = threading.Thread(target=watch, daemon=True)
+    guard.start()
+    try:
+        yield
+    finally:
+        done.set()
+        guard.join()
 
 
-def hint_all(model: OrderModel, values: Sequence[int]) -> None:
-    """Hint every variable: the solver ignores a hint that it would have to complete."""
+def hint(model: OrderModel, values: Sequence[int] | Mapping[int, int]) -> None:
+    """Hint values by the index of their variables: all of them, for a hint to be completed is ignored."""
     model.cp.clear_hints()
-    for index, value in enumerate(values):
+    for index, value in values.items() if isinstance(values, Mapping) else enumerate(values):
         model.cp.add_hint(model.cp.get_int_var_from_proto_index(index), value)
+
+
+def read_choice(problem: Problem, values: Sequence[int]) -> Choice:
+    """The choice that a solution (a value a variable) stands for."""
+    def holds(literal: Literal) -> bool:
+        return literal_value(literal, values)
+
+    steps = problem.work.steps
+    lanes = dict.fromkeys(problem.work.lanes, ()) | {
+        who: tuple(steps[problem.positions[who][number]].step for number in _sequence(lane.arcs, holds))
+        for who, lane in problem.lanes.items()
+    }
+    swapped = {task for (task, is_swapped), literal in problem.done.items() if is_swapped and holds(literal)}
+    dropped = {task for task, literal in problem.tasks.items() if not holds(literal)}
+    egress = problem.freedom.earliest + timedelta(minutes=minutes_of(values[problem.egress.index]))
+    rules = tuple(rule for rule in problem.model.rules if all(holds(each) for each in rule.when))
+    return Choice(lanes, frozenset(swapped), frozenset(dropped), egress, rules)
+
+
+def literal_value(literal: Literal, values: Sequence[int]) -> bool:
+    """Whether a literal, negated or not, holds in a solution."""
+    index = literal.index  # type: ignore[union-attr]
+    return bool(values[index]) if index >= 0 else not values[-index - 1]
+
+
+def _sequence(arcs: Mapping[tuple[int, int], Literal], holds: Callable[[Literal], bool]) -> Iterator[int]:
+    following = {i: j for (i, j), arc in arcs.items() if holds(arc)}
+    here = following.get(-1, -1)
+    while here >= 0:
+        yield here
+        here = following[here]
+
+
+def hints_for(problem: Problem, choice: Choice) -> list[tuple[Literal, int]] | None:
+    """Every choice literal with its value under ``choice``; None where the model has no such arc."""
+    index = problem.work.index
+    hints: list[tuple[Literal, int]] = []
+    for who, lane in problem.lanes.items():
+        numbers = [-1, *(problem.positions[who].index(index[step]) for step in choice.lanes[who]), -1]
+        chosen = set(pairwise(numbers)) if len(numbers) > 2 else set()
+        if not chosen <= set(lane.arcs):
+            return None
+        hints += [(arc, int(pair in chosen)) for pair, arc in lane.arcs.items()]
+    for task, literal in problem.tasks.items():
+        hints.append((literal, int(task not in choice.dropped)))
+    for (task, is_swapped), literal in problem.done.items():
+        is_done = task not in choice.dropped and is_swapped == (task in choice.swapped)
+        hints.append((literal, int(is_done)))
+    return hints
 
 
 def completed(problem: Problem, choice: Choice, budget: Budget,
@@ -155,8 +222,6 @@ def completed(problem: Problem, choice: Choice, budget: Budget,
     offset_min = (choice.egress - problem.freedom.earliest).total_seconds() / 60
     known[problem.egress.index] = round(offset_min * TICKS_PER_MIN)
     known[model.yes.index] = 1
-    model.cp.clear_hints()
-    for index, value in known.items():
-        model.cp.add_hint(model.cp.get_int_var_from_proto_index(index), value)
+    hint(model, known)  # the starts are left to the solver, which only fixes what is hinted
     answer = solve(model, budget, effort, fix_hints=True)
     return answer if answer.is_found else None

@@ -1,7 +1,12 @@
-"""A decision taken outside: steps skipped from now on, tasks given to the other, another order of work.
+"""A decision taken outside, and the table of those that may come: if this has not begun by then, drop it.
 
-Each makes another plan to be re-timed with the same log; nothing that has started is touched. A better order
+Steps are skipped from now on, tasks given to the other, the rest is done in another order. Each decision
+makes another plan to be re-timed with the same log; nothing that has started is touched. A better order
 from elsewhere (an optimiser) comes in by the same door: as ``order``.
+
+The table says which task goes, and by when (`planning_kit.explore.odds.propose_cuts`), how likely it comes
+to that with the whole table in force (`planning_kit.explore.odds.odds`), and what the outing is then. It is
+made before the outing, and anew outside for the tasks that have not begun.
 """
 
 from __future__ import annotations
@@ -11,20 +16,28 @@ from dataclasses import replace
 from numbers import Real
 from typing import TypedDict
 
+import pandas as pd
+
 from planning_kit.changes.asked import as_names
 from planning_kit.changes.change import Change, apply
 from planning_kit.changes.order import Order, Trade, Wait
+from planning_kit.explore.odds.odds import odds
+from planning_kit.explore.odds.propose_cuts import propose_cuts, with_cuts
 from planning_kit.explore.retime.retiming import re_timed_as
+from planning_kit.explore.what_if import what_if
 from planning_kit.inputs.cells import did_you_mean
-from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log_format import SKIPPED, Event
-from planning_kit.inputs.log_state import OPEN, TO_DO
+from planning_kit.inputs.log_state import OPEN, TO_DO, State
 from planning_kit.inputs.scenario import Scenario
-from planning_kit.inputs.times import moment_at
+from planning_kit.inputs.shown_text import TextTable
+from planning_kit.inputs.times import moment_at, pet_label
 from planning_kit.plan.build import build_network
 from planning_kit.plan.timed import Outside, TimedPlan
 
 TABLE = "decide"
+DECISION_COLUMNS = ["line", "task", "step", "drop_after_min", "planned_start_min", "p_dropped", "se",
+                    "end_without_min", "words"]
 
 
 class Decision(TypedDict, total=False):
@@ -60,9 +73,20 @@ def decide(plan: TimedPlan, skip: Sequence[str] = (), give: Sequence[str] = (), 
     changes += [Wait(row) for row in waits]
     changed = _as_if_planned(base, apply(base.scenario, changes)) if changes else base
     now = moment_at(outside.now_min, outside.actuals.egress or base.egress)
-    events = tuple(Event(0, f"decision {name}", SKIPPED, "", name, now, None, None, "") for name in skipped)
+    events = tuple(Event(row=0, event_id=f"decision {name}", event=SKIPPED, crew="", step=name, at=now,
+                         remaining_min=None, metabolic_w=None, note="") for name in skipped)
     actuals = replace(outside.actuals, events=(*outside.actuals.events, *events))
     return re_timed_as(plan, changed, actuals)
+
+
+def decided_whole(plan: TimedPlan, how: Decision) -> TimedPlan:
+    """`decide`; raises `ScenarioError`, too, where the plan loses steps that the decision does not skip."""
+    changed = decide(plan, **how)
+    lost = frozenset(plan.network.steps) - frozenset(changed.network.steps) - frozenset(how.get("skip", ()))
+    if lost:
+        raise ScenarioError.single("finds no place any more", table=TABLE, column="order",
+                                   value=" ".join(sorted(lost)))
+    return changed
 
 
 def _as_if_planned(base: TimedPlan, scenario: Scenario) -> TimedPlan:
@@ -75,8 +99,12 @@ def _as_if_planned(base: TimedPlan, scenario: Scenario) -> TimedPlan:
 
 def to_do(outside: Outside, task: str) -> list[str]:
     """The steps of a task that are still to begin or to be taken up again."""
-    return [name for name, state in outside.states.by_step.items()
-            if state.step.task == task and state.status in OPEN]
+    return [state.step.step for state in states_in(outside, task) if state.status in OPEN]
+
+
+def states_in(outside: Outside, task: str) -> list[State]:
+    """What has come of each step of a task."""
+    return [state for state in outside.states.by_step.values() if state.step.task == task]
 
 
 def _steps_of(base: TimedPlan, outside: Outside, names: Sequence[str], faults: Faults) -> list[str]:
@@ -99,12 +127,11 @@ def _steps_of(base: TimedPlan, outside: Outside, names: Sequence[str], faults: F
 def _check_give(base: TimedPlan, outside: Outside, names: Sequence[str], faults: Faults) -> None:
     tasks = {task.task: task for task in base.scenario.records.tasks}
     for name in names:
-        own = [state for state in outside.states.by_step.values() if state.step.task == name]
         if name not in tasks:
             faults.add(TABLE, None, "give", name, f"is no task here{did_you_mean(name, tuple(tasks))}")
         elif not tasks[name].swappable:
             faults.add(TABLE, None, "give", name, "is not swappable (tasks.csv)")
-        elif all(state.status != TO_DO for state in own):
+        elif all(state.status != TO_DO for state in states_in(outside, name)):
             faults.add(TABLE, None, "give", name, "has no step left that nobody has begun")
 
 
@@ -124,7 +151,7 @@ def _check_waits(base: TimedPlan, waits: Sequence[Mapping[str, object]], faults:
 
 def _given(outside: Outside, task: str) -> Trade:
     """A task given to the other: all of it, or what nobody has begun."""
-    own = [state for state in outside.states.by_step.values() if state.step.task == task]
+    own = states_in(outside, task)
     if all(state.status == TO_DO for state in own):
         return Trade((task,))
     return Trade((), tuple(state.step.step for state in own if state.status == TO_DO))
@@ -137,3 +164,44 @@ def _check_order(base: TimedPlan, order: Sequence[str], faults: Faults) -> None:
                        f"is no step here{did_you_mean(name, base.network.steps)}")
         elif list(order).count(name) > 1:
             faults.add(TABLE, None, "order", name, "stands twice")
+
+
+def decision_table(plan: TimedPlan, level: float = 0.95, samples: int = 2_000, seed: int = 1) -> pd.DataFrame:
+    """A line a task that may be dropped, in the order of the cuts.
+
+    ``drop_after_min`` (PET): if ``step``, the task's first, has not begun by then, drop the task; the hard
+    limit is then kept with probability ``level`` at least. ``p_dropped`` with its standard error ``se``: how
+    likely it comes to that, all lines in force. ``end_without_min``: the outing end on likely durations
+    without this task and all of the lines above. ``words``: the line as it is read out. A line whose time is
+    NaN cannot keep the level at all: drop it beforehand, or accept less. It has no odds, and the other lines'
+    are those with its task still to be done.
+    """
+    cuts = propose_cuts(plan, level, samples, seed)
+    lines = cuts[cuts["last_start_min"].notna()]
+    base = plan if plan.outside is None else plan.outside.base
+    ruled = re_timed_as(plan, TimedPlan.of(with_cuts(base.scenario, lines), base.egress))
+    p = odds(ruled, samples, seed).tasks.set_index("task")
+    rows, dropped = [], []
+    for line in cuts.to_dict("records"):
+        task, by_min = line["task"], line["last_start_min"]
+        dropped.append(f"task:{task}")
+        first = min((step for step in plan.steps if step.task == task),
+                    key=lambda step: float(plan.starts[plan.position(step.step)]))
+        rows.append((line["cut_order"], task, first.step, by_min, line["planned_start_min"],
+                     *_chance(p, task, by_min), what_if(plan, {"drop": dropped}).end_min,
+                     _words(task, line["title"], by_min, first.step)))
+    return TextTable(rows, columns=DECISION_COLUMNS)
+
+
+def _chance(p: pd.DataFrame, task: str, by_min: float) -> tuple[float, float]:
+    """P(dropped) and its standard error; NaN for a line that is not in force."""
+    if by_min != by_min:
+        return float("nan"), float("nan")
+    row = p.loc[[task]].iloc[0]
+    return float(row["p_dropped"]), float(row["p_dropped_se"])
+
+
+def _words(task: str, title: str, by_min: float, step: str) -> str:
+    if by_min != by_min:
+        return f"{task} cannot keep the limit so surely, whenever it begins: decide before egress"
+    return f"If {step} has not begun by {pet_label(by_min)}, drop {task} ({title})"

@@ -4,19 +4,51 @@ One named method a constraint; its docstring states the inequality (s a start, d
 counts only where its ``present`` literal holds. Classic benchmarks go through the same methods
 (`tests/explore/propose/`). The solver is CP-SAT of OR-Tools (Perron, Didier, Gay 2023, "The CP-SAT-LP
 solver").
+
+The solver counts in seconds, the ticks. Whatever holds a start back is rounded up and whatever lets it go is
+rounded down, so that a set of starts that the solver accepts keeps every rule of the timing in exact minutes
+too; the timing, which gives the earliest starts of that order, agrees or is earlier. The price: two orders
+whose ends differ by less than a second a link of the chain can be told apart only by the timing.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
+from itertools import combinations
 
+import numpy as np
 from ortools.sat.python import cp_model
 
+from planning_kit.plan.network import on_grid
+
+TICKS_PER_MIN = 60
 Literal = cp_model.LiteralT
 Ticks = cp_model.IntVar | cp_model.LinearExpr | int
 Way = Callable[[int, int], int | None]
 """Ticks from one member of a lane to another by number; -1 is where the lane begins and ends."""
+
+
+def ticks_up(minutes: float) -> int:
+    """Ticks that last at least ``minutes``."""
+    return math.ceil(float(on_grid(minutes)) * TICKS_PER_MIN)
+
+
+def ticks_down(minutes: float) -> int:
+    """Ticks that last at most ``minutes``."""
+    return math.floor(float(on_grid(minutes)) * TICKS_PER_MIN)
+
+
+def minutes_of(ticks: float) -> float:
+    """Minutes of a number of ticks."""
+    return ticks / TICKS_PER_MIN
+
+
+def start_windows(windows: np.ndarray, length_min: float) -> list[tuple[int, int]]:
+    """Ranges of ticks in which a step of this length may start to lie wholly in one of ``windows`` (min)."""
+    ranges = [(ticks_up(begin), ticks_down(end - length_min)) for begin, end in windows.tolist()]
+    return [(first, last) for first, last in ranges if first <= last]
 
 
 @dataclass(frozen=True)
@@ -55,11 +87,9 @@ class Member:
 class Lane:
     """An order of work: ``arcs[i, j]`` holds when member j directly follows member i (-1: the ends)."""
 
-    who: str
     members: tuple[Member, ...]
     arcs: dict[tuple[int, int], Literal]
     walk: Ticks
-    earlier: dict[tuple[int, int], Literal]
 
 
 @dataclass(frozen=True)
@@ -163,11 +193,13 @@ class OrderModel:
                 arcs[i, -1] = self.literal(f"{who} last {members[i].step.name}")
         self._circuit(members, arcs)
         for (i, j), arc in arcs.items():
-            self._follow(members, arc, i, j, way(i, j) or 0, begin, end)
+            leave = begin if i < 0 else members[i].step.finish
+            arrive = end if j < 0 else members[j].step.start
+            self.cp.add(arrive >= leave + (way(i, j) or 0)).only_enforce_if(arc)
         walk = cp_model.LinearExpr.weighted_sum(list(arcs.values()), [way(*pair) or 0 for pair in arcs])
-        earlier = self._keep_apart(who, members, arcs, way, precedes)
+        self._keep_apart(who, members, arcs, way, precedes)
         self._fill(members, walk, begin, end)
-        return Lane(who, tuple(members), arcs, walk, earlier)
+        return Lane(tuple(members), arcs, walk)
 
     def _is_always(self, member: Member, with_member: Member) -> bool:
         return member.here is self.yes or member.here is with_member.here
@@ -181,37 +213,23 @@ class OrderModel:
             rounds.append((0, 0, self.literal("idle")))
         self.cp.add_circuit(rounds)
 
-    def _follow(self, members: Sequence[Member], arc: Literal, i: int, j: int, way: int,
-                begin: Ticks, end: Ticks) -> None:
-        leave = begin if i < 0 else members[i].step.finish
-        arrive = end if j < 0 else members[j].step.start
-        self.cp.add(arrive >= leave + way).only_enforce_if(arc)
-
     def _keep_apart(self, who: str, members: Sequence[Member], arcs: dict[tuple[int, int], Literal],
-                    way: Way, precedes: Callable[[int, int], bool]) -> dict[tuple[int, int], Literal]:
+                    way: Way, precedes: Callable[[int, int], bool]) -> None:
         """Redundant: for any two, s_j >= s_i + d_i + way(i, j) or the other way round."""
-        earlier: dict[tuple[int, int], Literal] = {}
-        for i, first in enumerate(members):
-            for j, second in list(enumerate(members))[i + 1:]:
-                if precedes(i, j) or precedes(j, i):
-                    is_it: Literal = self.yes
-                    a, b = (i, j) if precedes(i, j) else (j, i)
-                else:
-                    a, b, is_it = i, j, self.literal(f"{who} {first.step.name}<{second.step.name}")
-                    earlier[j, i] = ~is_it
-                earlier[a, b] = is_it
-                for one, other in ((a, b), (b, a)):
-                    lit = earlier.get((one, other))
-                    if lit is not None:
-                        self.order(members[one].step, members[other].step,
-                                   members[one].step.length + (way(one, other) or 0),
-                                   when=(lit, first.here, second.here))
-                        if (one, other) in arcs and lit is not self.yes:
-                            self.cp.add_implication(arcs[one, other], lit)
+        for i, j in combinations(range(len(members)), 2):
+            a, b = (j, i) if precedes(j, i) and not precedes(i, j) else (i, j)
+            is_known, names = precedes(a, b), f"{members[a].step.name}<{members[b].step.name}"
+            is_first = self.yes if is_known else self.literal(f"{who} {names}")
+            turns = [(a, b, is_first)] if is_known else [(a, b, is_first), (b, a, ~is_first)]
+            for a, b, when in turns:
+                one, other = members[a], members[b]
+                self.order(one.step, other.step, one.step.length + (way(a, b) or 0),
+                           when=(when, one.here, other.here))
+                if (a, b) in arcs and when is not self.yes:
+                    self.cp.add_implication(arcs[a, b], when)
         intervals = [self.cp.new_optional_interval_var(m.step.start, m.step.length, m.step.finish, m.here,
                                                        f"{who} {m.step.name}") for m in members]
         self.cp.add_no_overlap(intervals)
-        return earlier
 
     def _fill(self, members: Sequence[Member], walk: Ticks, begin: Ticks,
               end: Ticks) -> None:
@@ -223,8 +241,3 @@ class OrderModel:
         """At every moment the demands of the spans over it sum to at most ``capacity``."""
         intervals, demands = zip(*spans, strict=True)
         self.cp.add_cumulative(intervals, demands, capacity)
-
-    def span_of(self, step: Placed) -> cp_model.IntervalVar:
-        """[s, s + d) where the step is done."""
-        return self.cp.new_optional_interval_var(step.start, step.length, step.finish, step.present,
-                                                 step.name)

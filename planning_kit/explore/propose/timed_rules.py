@@ -1,0 +1,179 @@
+"""The rules of an order that the timing knows, too: lanes with travel, gaps, windows, the past.
+
+The steps that have begun are not in the model at all. What they leave behind is: where everyone is and when
+they can be elsewhere, what is in whose hands (``hardware.at`` of the records), where the tethers are
+hooked, and the rules that lead from history into the rest, as first and last starts. A last start that the
+present order cannot keep either is moved to where that order has the step: no other order may make it
+worse.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import cache, partial
+
+from planning_kit.explore.propose.order_model import Member, Requirement, start_windows, ticks_down, ticks_up
+from planning_kit.explore.propose.order_problem import BY_RUNS, Problem, is_here
+from planning_kit.inputs.times import pet_label
+from planning_kit.plan.build import allowed_windows, step_demands, travel_into
+
+
+def add_lanes(problem: Problem) -> None:
+    """Everyone does one thing at a time; crew travel, from the airlock and back to it."""
+    work, model = problem.work, problem.model
+    never_ends = model.cp.new_constant(2 * model.horizon)
+    for who in work.lanes:
+        positions = problem.positions[who]
+        members = [Member(problem.placed[i], is_here(problem, who, i)) for i in positions]
+        if members:
+            problem.lanes[who] = model.add_lane(
+                who, members, lane_way(problem, who), begin=problem.egress,
+                end=problem.end if who in work.crews else never_ends,
+                precedes=partial(_precedes, problem, positions),
+                between=_parted(problem, who, members, positions))
+
+
+def _precedes(problem: Problem, positions: list[int], a: int, b: int) -> bool:
+    return positions[a] in problem.before[positions[b]]
+
+
+def lane_way(problem: Problem, who: str) -> Callable[[int, int], int | None]:
+    """Ticks of travel between members of a lane; home includes ingress; None where no route leads there."""
+    records, positions, past = problem.work.records, problem.positions[who], problem.freedom.past
+    airlock, travel = records.settings.airlock, problem.travels.get(who)
+
+    def minutes(a: int, b: int) -> float:
+        if a < 0 <= b and past:  # from where they are now, with what they must do before they can leave
+            return past.ready_min[who][problem.work.steps[positions[b]].step]
+        if travel is None:
+            return 0.0
+        here = airlock if a < 0 else problem.work.steps[positions[a]].place
+        if b < 0:
+            return travel.time_min(here, airlock) + records.settings.limits.ingress_min
+        step = problem.work.steps[positions[b]]
+        return travel_into(step, travel, here) + step.travel_extra_min
+
+    @cache
+    def way(a: int, b: int) -> int | None:
+        return ticks_up(long) if (long := minutes(a, b)) < float("inf") else None
+
+    return way
+
+
+def _parted(problem: Problem, who: str, members: list[Member],
+            positions: list[int]) -> Callable[[int, int], bool]:
+    """Whether some third step of the lane always stands between two, so that no arc joins them."""
+    before, always = problem.before, problem.model.yes
+    glued = problem.work.runs.get(who, {}) if problem.freedom.free == BY_RUNS else {}
+    glued_from = {b: a for a, b in glued.items()}
+
+    def parted(a: int, b: int) -> bool:
+        first, second = positions[a], positions[b]
+        if glued.get(first, second) != second or glued_from.get(second, first) != first:
+            return True
+        return any(
+            first in before[third] and third in before[second]
+            and (members[c].here is always or members[c].here is members[a].here
+                 or members[c].here is members[b].here)
+            for c, third in enumerate(positions)
+        )
+
+    return parted
+
+
+def add_limit(problem: Problem) -> None:
+    """end - egress <= limit; the end is the later of both at the airlock, plus ingress (see `add_lanes`)."""
+    limit = problem.freedom.limit_min
+    asked = Requirement("limits", "limit", f"both are inside by {pet_label(limit)}")
+    problem.model.cp.add(problem.end <= problem.egress + ticks_down(limit)).only_enforce_if(
+        *problem.model.switch(asked))
+
+
+def add_after(problem: Problem) -> None:
+    """s_step >= s_named + d_named for every step named in ``after``; through tasks that are left out, too."""
+    work = problem.work
+    for step, placed in zip(work.steps, problem.placed, strict=True):
+        for name in step.after:
+            asked = Requirement("steps", step.step, f"{step.step} waits for {name} (after)")
+            for i in (work.index[name], *work.through(name)):
+                problem.model.order(problem.placed[i], placed, problem.placed[i].length, asked)
+
+
+def add_gaps(problem: Problem) -> None:
+    """least <= then - first <= greatest, between the ends that the gap names."""
+    for gap in problem.work.records.gaps:
+        a, b = problem.work.index[gap.first_step], problem.work.index[gap.then_step]
+        lengths = between_ends(problem, a, b, gap.first_at, gap.then_at)
+        why = f" ({gap.reason})" if gap.reason else ""
+        least = Requirement("gaps", f"{gap.first_step} {gap.then_step}", f"{gap.then_step} comes at least "
+                            f"{gap.min_gap:g} min after {gap.first_step}{why}")
+        problem.model.order(problem.placed[a], problem.placed[b], ticks_up(gap.min_gap + lengths), least)
+        if gap.max_gap is not None:
+            most = Requirement("gaps", f"{gap.first_step} {gap.then_step}", f"{gap.then_step} comes at most "
+                               f"{gap.max_gap:g} min after {gap.first_step}{why}")
+            problem.model.order(problem.placed[b], problem.placed[a], ticks_up(-gap.max_gap - lengths), most)
+
+
+def between_ends(problem: Problem, a: int, b: int, first_at: str, then_at: str) -> float:
+    """What a gap between these ends of two steps means between their starts: minutes to add."""
+    minutes = problem.work.minutes
+    from_finish = minutes[a] if first_at == "finish" else 0.0
+    return from_finish - (minutes[b] if then_at == "finish" else 0.0)
+
+
+def add_windows(problem: Problem) -> None:
+    """Each step lies in one of its windows; the steps of a group in one and the same."""
+    work, guard_min = problem.work, problem.work.records.settings.night_guard_s / 60
+    groups: dict[str, list[int]] = {}
+    for i, step in enumerate(work.steps):
+        demands = step_demands(step, problem.almanac, guard_min)
+        if step.same_window:
+            groups.setdefault(step.same_window, []).append(i)
+        windows = allowed_windows(demands)
+        if windows is not None:
+            names = " and ".join(demand.label for demand in demands)
+            asked = Requirement("steps", step.step, f"{step.step} ({work.minutes[i]:g} min) lies in one "
+                                f"window of {names}")
+            problem.model.start_within(problem.placed[i], start_windows(windows, work.minutes[i]), asked)
+    for name, members in groups.items():
+        demand = step_demands(work.steps[members[0]], problem.almanac, guard_min)[0]
+        asked = Requirement("steps", name, f"{' '.join(work.steps[i].step for i in members)} lie in one and "
+                            f"the same {demand.label} (same_window {name})")
+        windows_ticks = [(ticks_up(begin), ticks_down(end)) for begin, end in demand.windows.tolist()]
+        problem.model.share_window([problem.placed[i] for i in members], windows_ticks, asked)
+
+
+def add_last_starts(problem: Problem) -> None:
+    """A task begins by its last start: s - egress <= last_start for at least one of its steps."""
+    work = problem.work
+    for task in work.records.tasks:
+        own = [i for i, step in enumerate(work.steps) if step.task == task.task]
+        if task.last_start_min is None or not own:
+            continue
+        asked = Requirement("tasks", task.task, f"{task.task} begins by {pet_label(task.last_start_min)} "
+                            "(last_start_min)")
+        early = [problem.model.literal(f"{task.task} early") for _ in own]
+        problem.model.cp.add_bool_or(early).only_enforce_if(
+            problem.tasks[task.task], *problem.model.switch(asked))
+        for i, is_early in zip(own, early, strict=True):
+            problem.model.cp.add(
+                problem.placed[i].start <= problem.egress + ticks_down(task.last_start_min)
+            ).only_enforce_if(is_early)
+
+
+def add_past(problem: Problem) -> None:
+    """first <= s <= last, windows of groups that have begun, and nobody home sooner than they can be."""
+    past, model, work = problem.freedom.past, problem.model, problem.work
+    if past is None:
+        return
+    for placed, step, minutes in zip(problem.placed, work.steps, work.minutes, strict=True):
+        name = step.step
+        model.cp.add(placed.start >= ticks_up(past.not_before.get(name, 0.0)))
+        if name in past.not_after:
+            model.cp.add(placed.start <= ticks_down(past.not_after[name])).only_enforce_if(placed.present)
+        if name in past.windows:
+            asked = Requirement("steps", name, f"{name} lies in the window in which its group has begun")
+            model.start_within(placed, start_windows(past.windows[name], minutes), asked)
+    ingress_min = work.records.settings.limits.ingress_min
+    for home_min in past.home_min.values():
+        model.cp.add(problem.end >= ticks_up(home_min + ingress_min))
