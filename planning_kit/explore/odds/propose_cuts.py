@@ -98,11 +98,8 @@ def _cut_table(cuts: object) -> pd.DataFrame:
 
 
 def _in_cut_order(plan: TimedPlan, study: Study) -> list[Task]:
-    steps_of = study.outing.steps_of
-    asked = [task for task in plan.scenario.records.tasks
-             if task.need != "required" and task.task in steps_of
-             and not study.outing.has_begun(task.task)]
-    return drop_order(asked, task_starts(plan))
+    may_go = [task for task in study.outing.tasks_to_come if task.need != "required"]
+    return drop_order(may_go, task_starts(plan))
 
 
 @dataclass(frozen=True, eq=False)
