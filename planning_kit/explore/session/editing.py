@@ -1,8 +1,7 @@
 """One draft under a planner's hands: every edit of tables, chart and slider, with undo, redo and versions.
 
-It knows no widget. A view asks it to do something, then reads ``draft``, ``verdict`` and ``plan``.
-
-Egress as it is typed, and the range of egress times that goes along to another day.
+It knows no widget. A view asks it to do something, then reads ``draft``, ``verdict`` and ``plan``. An edit of
+egress is one of settings, which may take the range of egress times along to another day.
 """
 
 from __future__ import annotations
@@ -15,30 +14,9 @@ from datetime import UTC, datetime, timedelta
 from planning_kit.changes.amounts import LikelyMinutes, Set
 from planning_kit.changes.change import Change
 from planning_kit.changes.order import Drag
-from planning_kit.explore.session.draft import (
-    Draft,
-    Fault,
-    History,
-    faults_in,
-    place_of_shift,
-    scenario_of,
-    with_blank_line,
-    with_block,
-    with_change,
-    with_copies,
-)
+from planning_kit.explore.session.draft import Draft, Fault, History, faults_in, scenario_of, with_change
 from planning_kit.explore.session.merge import Origins
-from planning_kit.explore.session.sheet import (
-    KEY,
-    SETTINGS,
-    VALUE,
-    Cell,
-    Sheet,
-    moment_text,
-    with_cells,
-    with_lines_moved,
-    without_lines,
-)
+from planning_kit.explore.session.sheet import KEY, SETTINGS, VALUE, Cell, Sheet, moment_text
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.timed import TimedPlan
@@ -151,10 +129,10 @@ class Editing:
 
     def type_cells(self, sheet: str, texts: Mapping[Cell, str], words: str = "") -> None:
         """Type into cells of a sheet: (line id, column) to text, kept as typed whatever it says."""
-        first = next(iter(texts.items()), None)
-        if first is not None:
-            changed = with_cells(self.draft[sheet], texts)
-            self._edit(self.draft.with_sheet(changed), words or _typing_words(self.draft[sheet], texts))
+        if texts:
+            columns = list(dict.fromkeys(column for _, column in texts))
+            changed = self.draft.with_sheet(self.draft[sheet].with_cells(texts))
+            self.edit(changed, words or f"{', '.join(columns[:3])} in {sheet}")
 
     def paste(self, sheet: str, lines: Sequence[int], columns: Sequence[str], text: str,
               fills: Sequence[Cell] = ()) -> int:
@@ -162,42 +140,40 @@ class Editing:
 
         ``lines`` and ``columns`` are those that the view shows from there on, in its order; a single cell
         fills ``fills``, the chosen ones. Gives the number of pasted cells that found no column (see
-        `with_block`).
+        `Draft.with_block`).
         """
-        draft, lost = with_block(self.draft, sheet, lines, columns, text, fills)
-        self._edit(draft, "paste")
+        draft, lost = self.draft.with_block(sheet, lines, columns, text, fills)
+        self.edit(draft, "paste")
         return lost
 
     def add_line(self, sheet: str, after: int | None = None) -> int:
         """An empty line behind ``after``, or at the end; gives its id. It counts once something is typed."""
-        draft, line = with_blank_line(self.draft, sheet, after)
-        self._edit(draft, f"add a row to {sheet}")
+        draft, line = self.draft.with_blank_line(sheet, after)
+        self.edit(draft, f"add a row to {sheet}")
         return line
 
     def duplicate_lines(self, sheet: str, lines: Collection[int]) -> list[int]:
         """Copies behind the last of ``lines``, under ids of their own (``X1-2``); gives their line ids."""
-        draft, copies = with_copies(self.draft, sheet, lines)
-        self._edit(draft, f"duplicate rows of {sheet}")
+        draft, copies = self.draft.with_copies(sheet, lines)
+        self.edit(draft, f"duplicate rows of {sheet}")
         return copies
 
     def delete_lines(self, sheet: str, lines: Collection[int]) -> None:
         """Delete lines of a sheet that can lose them."""
-        if self.draft[sheet].can_grow:
-            changed = without_lines(self.draft[sheet], lines)
-            self._edit(self.draft.with_sheet(changed), f"delete rows of {sheet}")
+        self._arrange(self.draft[sheet].without_lines(lines), "delete")
 
     def move_lines(self, sheet: str, lines: Collection[int], before: int | None) -> None:
         """Move lines to just before another (None: the end): for steps, the order of work."""
-        if self.draft[sheet].can_grow:
-            changed = with_lines_moved(self.draft[sheet], lines, before)
-            self._edit(self.draft.with_sheet(changed), f"move rows of {sheet}")
+        self._arrange(self.draft[sheet].with_lines_moved(lines, before), "move")
 
     def shift_lines(self, sheet: str, lines: Collection[int], by: int,
                     shown: Collection[int] | None = None) -> None:
         """Move lines one place up (``by`` -1) or down (+1); among those ``shown``, where only some are."""
-        place = place_of_shift(self.draft[sheet], lines, by, shown)
-        if place is not None:
-            self.move_lines(sheet, lines, place[0])
+        self._arrange(self.draft[sheet].with_lines_shifted(lines, by, shown), "move")
+
+    def _arrange(self, changed: Sheet, verb: str) -> None:
+        if changed.can_grow:
+            self.edit(self.draft.with_sheet(changed), f"{verb} rows of {changed.name}")
 
     # Edits from the chart and the slider
 
@@ -217,11 +193,7 @@ class Editing:
 
     def make(self, change: Change, words: str = "", merges: Hashable = None) -> None:
         """Make a change in what is typed: one edit, called ``words``, else in the change's own."""
-        self._edit(with_change(self.draft, change), words or change.words, merges)
-
-    def say_as(self, draft: Draft, words: str) -> None:
-        """Let another draft of the same tables be what is typed: one edit, called ``words``."""
-        self._edit(draft, words)
+        self.edit(with_change(self.draft, change), words or change.words, merges)
 
     def set_egress(self, text: str, merges: Hashable = None) -> None:
         """Egress, UTC; moves of one drag of the slider share ``merges`` and are one edit.
@@ -260,7 +232,7 @@ class Editing:
         draft = self._version(name)
         if self.has_unsaved_work:
             self._set_aside(MINE)
-        self._edit(draft, f"switch to {name}")
+        self.edit(draft, f"switch to {name}")
 
     def _version(self, name: str) -> Draft:
         if name not in self.versions:
@@ -304,7 +276,8 @@ class Editing:
             self._judge()
         return moved
 
-    def _edit(self, draft: Draft, words: str, merges: Hashable = None) -> None:
+    def edit(self, draft: Draft, words: str, merges: Hashable = None) -> None:
+        """Let another draft of the same tables be what is typed: one edit, called ``words``."""
         if (draft.sheets, draft.origin) != (self.draft.sheets, self.draft.origin):
             next_id = max(draft.next_id, self.draft.next_id)
             self.history.push(replace(draft, next_id=next_id), words, merges)
@@ -314,8 +287,3 @@ class Editing:
         self.verdict = judged(self.draft, self.base)
         if self.verdict.plan is not None:
             self.plan = self.verdict.plan
-
-
-def _typing_words(sheet: Sheet, texts: Mapping[Cell, str]) -> str:
-    columns = list(dict.fromkeys(column for _, column in texts))
-    return f"{', '.join(columns[:3])} in {sheet.name}"

@@ -92,7 +92,7 @@ def take(session: Session, watch: Watch, words: str, how: Decision, by: str = ""
         if session.faults:
             raise ScenarioError.single("mend the marked cells first: this changes the plan", column="take")
         draft, changed = session.draft, draft_of(decided.base.scenario)
-        session.say_as(replace(same_lines(changed, draft, draft), origin=draft.origin), words)
+        session.edit(replace(same_lines(changed, draft, draft), origin=draft.origin), words)
         watch.rebase(session.plan, decided.here)
     entries = [Entry("", SKIPPED, step, note=words, by=by) for step in skipped]
     logged = watch.enter_all(entries)

@@ -14,7 +14,7 @@ from planning_kit.explore.propose.proposals import ODDS_SAMPLES, Proposal, Propo
 from planning_kit.explore.propose.propose import search_orders
 from planning_kit.explore.session.draft import Draft
 from planning_kit.explore.session.editing import EGRESS, Editing
-from planning_kit.explore.session.sheet import KEY, SETTINGS, VALUE, Cell, with_cells
+from planning_kit.explore.session.sheet import KEY, SETTINGS, VALUE
 from planning_kit.explore.sweep import sweep_egress
 from planning_kit.plan.timed import TimedPlan
 
@@ -97,15 +97,14 @@ def about_a_better_order(editing: Editing) -> LongQuestion:
 
 def _is_same(editing: Editing, free: Collection[str] = ()) -> Callable[[], bool]:
     """Whether the draft says what it says now; ``free`` are settings that an answer does not depend on."""
-    asked = _without(editing.draft, free)
-    return lambda: asked.says_the_same_as(_without(editing.draft, free))
+    def relevant() -> Draft:
+        settings = editing.draft[SETTINGS]
+        lines = [settings.find(KEY, key) for key in free]
+        return editing.draft.with_sheet(settings.with_cells({(line, VALUE): "" for line in lines
+                                                                if line is not None}))
 
-
-def _without(draft: Draft, keys: Collection[str]) -> Draft:
-    sheet = draft[SETTINGS]
-    at = sheet.columns.index(KEY)
-    cells: dict[Cell, str] = {(line.id, VALUE): "" for line in sheet.lines if line.cells[at] in keys}
-    return draft.with_sheet(with_cells(sheet, cells)) if cells else draft
+    asked = relevant()
+    return lambda: asked.says_the_same_as(relevant())
 
 
 QUESTIONS: Mapping[str, Callable[[Editing], LongQuestion]] = {

@@ -165,7 +165,7 @@ class Session(Editing):
         proposal = self.proposal(number)
         draft = same_lines(draft_of(proposal.scenario), self.draft, self.draft)
         self.preview = None
-        self._edit(replace(draft, origin=self.draft.origin), f"take the order with the {proposal.name}")
+        self.edit(replace(draft, origin=self.draft.origin), f"take the order with the {proposal.name}")
 
     @property
     def ghosts(self) -> tuple[str, TimedPlan | None]:
@@ -270,7 +270,7 @@ class Session(Editing):
         merge = merged(self._origins.of(self.draft).draft, self.draft, theirs.draft, choices)
         if not merge.open_clashes:
             origin = self._origins.add(theirs).origin
-            self._edit(replace(merge.draft, origin=origin), "merge with the folder")
+            self.edit(replace(merge.draft, origin=origin), "merge with the folder")
         return merge
 
     def take_theirs(self) -> str:
@@ -281,7 +281,7 @@ class Session(Editing):
         theirs = self._origins.read(self.draft)
         TimedPlan.of(theirs.base)
         name = self._set_aside(MINE)
-        self._edit(self._origins.add(theirs), "take what is in the folder")
+        self.edit(self._origins.add(theirs), "take what is in the folder")
         return name
 
     def autosave(self) -> None:
@@ -322,7 +322,7 @@ class Session(Editing):
             if name != AS_LOADED:
                 origin = self._origins.number_of(unsaved.bases.get(name, unsaved.base))
                 self._take_along(name, replace(draft, origin=origin))
-        self._edit(replace(unsaved.draft, origin=self._origins.number_of(unsaved.base)),
+        self.edit(replace(unsaved.draft, origin=self._origins.number_of(unsaved.base)),
                    "restore unsaved work")
         self._restored = self._set_aside(RESTORED) if self.has_unsaved_work else ""
         # Otherwise it stays, and is offered again: a journal that cannot be written is told at every edit.
