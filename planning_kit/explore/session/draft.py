@@ -20,6 +20,7 @@ from planning_kit.explore.session.sheet import (
     Line,
     Sheet,
     block_of,
+    free_name,
     setting_changes,
     settings_sheet,
 )
@@ -54,6 +55,13 @@ class Draft:
         """This draft with one sheet replaced."""
         sheets = FrozenMapping({**self.sheets, sheet.name: sheet})
         return replace(self, sheets=sheets, next_id=self.next_id if next_id is None else next_id)
+
+    def with_settings(self, texts: Mapping[str, str]) -> Draft:
+        """This draft with other values of settings, by dotted key; one that cannot be typed stays out."""
+        settings = self[SETTINGS]
+        lines = {key: settings.find(KEY, key) for key in texts}
+        return self.with_sheet(settings.with_cells(
+            {(line, VALUE): texts[key] for key, line in lines.items() if line is not None}))
 
     def says_the_same_as(self, other: Draft) -> bool:
         """Whether every cell and the order of lines agree, whatever the lines' ids."""
@@ -115,8 +123,7 @@ def _renamed(sheet: Sheet, line: Line, taken: set[str]) -> tuple[str, ...]:
     if len(table.key) > 1 or not table.is_unique:
         return line.cells
     at = sheet.columns.index(table.key[0])
-    free = next(f"{line.cells[at]}-{number}" for number in range(2, len(taken) + 3)
-                if f"{line.cells[at]}-{number}" not in taken)
+    free = free_name(line.cells[at], taken, "{}-{}")
     taken.add(free)
     return (*line.cells[:at], free, *line.cells[at + 1:])
 
@@ -140,17 +147,16 @@ def draft_of(scenario: Scenario) -> Draft:
     """A scenario as it would be typed."""
     sheets, next_id = {}, 1
     for table in fmt.TABLES:
-        sheet = _sheet_of(table, scenario.checked.source.tables.get(table.name), next_id)
-        sheets[table.name] = sheet
-        next_id += len(sheet.lines)
+        sheets[table.name] = sheet_of(table, scenario.checked.source.tables.get(table.name), next_id)
+        next_id += len(sheets[table.name].lines)
     settings = settings_sheet(scenario.checked.source.toml, next_id)
     return Draft(FrozenMapping({**sheets, SETTINGS: settings}), next_id + len(settings.lines))
 
 
-def _sheet_of(table: Table, raw: RawTable | None, first_id: int) -> Sheet:
-    header = raw.header if raw is not None else ()
+def sheet_of(table: Table, raw: RawTable | None, first_id: int) -> Sheet:
+    """A table as it would be typed, with all columns of the format; ``first_id`` is that of its first line."""
+    header, rows = (raw.header, raw.rows) if raw is not None else ((), ())
     absent = tuple(field.name for field in table.fields if field.name not in header)
-    rows = raw.rows if raw is not None else ()
     lines = (Line(first_id + number, (*row, *("" for _ in absent))) for number, row in enumerate(rows))
     return Sheet(table.name, (*header, *absent), tuple(lines))
 
@@ -166,9 +172,7 @@ def with_change(draft: Draft, change: Change) -> Draft:
     for name, frame in tables.frames.items():
         lines = tuple(Line(int(line), tuple(cells)) for line, *cells in frame.itertuples(name=None))
         draft = draft.with_sheet(replace(draft[name], lines=lines))
-    lines_of = {key: draft[SETTINGS].find(KEY, key) for key in tables.settings}
-    cells = {(line, VALUE): str(tables.settings[key]) for key, line in lines_of.items() if line is not None}
-    return draft.with_sheet(draft[SETTINGS].with_cells(cells))
+    return draft.with_settings({key: str(value) for key, value in tables.settings.items()})
 
 
 def scenario_of(draft: Draft, base: Scenario) -> Scenario:

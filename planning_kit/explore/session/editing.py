@@ -16,7 +16,7 @@ from planning_kit.changes.change import Change
 from planning_kit.changes.order import Drag
 from planning_kit.explore.session.draft import Draft, Fault, History, faults_in, scenario_of, with_change
 from planning_kit.explore.session.merge import Origins
-from planning_kit.explore.session.sheet import KEY, SETTINGS, VALUE, Cell, Sheet, moment_text
+from planning_kit.explore.session.sheet import KEY, SETTINGS, VALUE, Cell, Sheet, free_name, moment_text
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.timed import TimedPlan
@@ -246,7 +246,7 @@ class Editing:
         """
         name = self._same_version(self.draft)
         if not name:
-            name = self._free_name(word)
+            name = free_name(word, self.versions, "{} {}")
             self.versions[name] = self.draft
             self._aside.add(name)
         return name
@@ -256,10 +256,6 @@ class Editing:
         base = self._origins.of(draft).draft
         return next((name for name, each in self.versions.items() if each.says_the_same_as(draft)
                      and self._origins.of(each).draft.says_the_same_as(base)), "")
-
-    def _free_name(self, word: str) -> str:
-        names = (word, *(f"{word} {number}" for number in range(2, len(self.versions) + 3)))
-        return next(name for name in names if name not in self.versions)
 
     # Undo
 

@@ -12,9 +12,7 @@ from planning_kit.explore.odds.sampling import chunk_sizes
 from planning_kit.explore.odds.study import Study, Tally, joined, run_chunk
 from planning_kit.explore.propose.proposals import ODDS_SAMPLES, Proposal, Proposals
 from planning_kit.explore.propose.propose import search_orders
-from planning_kit.explore.session.draft import Draft
 from planning_kit.explore.session.editing import EGRESS, Editing
-from planning_kit.explore.session.sheet import KEY, SETTINGS, VALUE
 from planning_kit.explore.sweep import sweep_egress
 from planning_kit.plan.timed import TimedPlan
 
@@ -97,14 +95,9 @@ def about_a_better_order(editing: Editing) -> LongQuestion:
 
 def _is_same(editing: Editing, free: Collection[str] = ()) -> Callable[[], bool]:
     """Whether the draft says what it says now; ``free`` are settings that an answer does not depend on."""
-    def relevant() -> Draft:
-        settings = editing.draft[SETTINGS]
-        lines = [settings.find(KEY, key) for key in free]
-        return editing.draft.with_sheet(settings.with_cells({(line, VALUE): "" for line in lines
-                                                                if line is not None}))
-
-    asked = relevant()
-    return lambda: asked.says_the_same_as(relevant())
+    blank = dict.fromkeys(free, "")
+    asked = editing.draft.with_settings(blank)
+    return lambda: asked.says_the_same_as(editing.draft.with_settings(blank))
 
 
 QUESTIONS: Mapping[str, Callable[[Editing], LongQuestion]] = {

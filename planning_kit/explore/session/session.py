@@ -24,6 +24,7 @@ from planning_kit.explore.session.editing import AS_LOADED, MINE, RESTORED, SET_
 from planning_kit.explore.session.journal import Journal, Unsaved, delete_left
 from planning_kit.explore.session.merge import Merge, Where, both_sides, differences, merged, same_lines
 from planning_kit.explore.session.questions import ORDER, QUESTIONS
+from planning_kit.explore.session.sheet import free_name
 from planning_kit.explore.watch.watch import Watch
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.folder_files import holds_something
@@ -336,7 +337,7 @@ class Session(Editing):
         if self._same_version(draft) or draft.says_the_same_as(self._origins.newest.draft):
             return
         word = SET_ASIDE.fullmatch(name)
-        name = self._free_name(word[1] if word else name)
+        name = free_name(word[1] if word else name, self.versions, "{} {}")
         self.versions[name] = draft
         if word:
             self._aside.add(name)

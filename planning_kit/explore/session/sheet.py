@@ -123,6 +123,12 @@ class Sheet:
         return self if tuple(lines) == self.lines else replace(self, lines=tuple(lines))
 
 
+def free_name(name: str, taken: Collection[str], numbered: str) -> str:
+    """``name`` if it is not ``taken``, else with the first free number; ``numbered`` is its form with one."""
+    names = itertools.chain([name], (numbered.format(name, number) for number in itertools.count(2)))
+    return next(each for each in names if each not in taken)
+
+
 def block_of(text: str) -> list[list[str]]:
     """The cells of a block as spreadsheets put it on the clipboard: tabs, line ends, quoted cells.
 
