@@ -180,9 +180,9 @@ def _tasks(odds: Odds) -> dict[str, np.ndarray]:
 
 def _window_rows(a: Odds, b: Odds) -> Iterator[tuple[object, ...]]:
     """A row for everything that both plans have in a window of one kind."""
-    others = {(each.subject, each.wanted): (each, caught) for each, caught in _windows(b)}
+    others = {(each.subject, each.asks_for): (each, caught) for each, caught in _windows(b)}
     for one, before in _windows(a):
-        other, after = others.get((one.subject, one.wanted), (None, before))
+        other, after = others.get((one.subject, one.asks_for), (None, before))
         if other is None:
             continue
         if _is_same_stretch(a, one, b, other):

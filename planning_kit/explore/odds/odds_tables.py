@@ -40,6 +40,7 @@ def quantile(values: np.ndarray, at: float) -> float:
     """The least value that a share ``at`` of the samples does not exceed; NaN where that one is infinite."""
     if not len(values):
         return float("nan")
+    # One of the values, never a mean of two: a sample without a plan is infinite.
     found = float(np.quantile(values, at, method="inverted_cdf"))
     return found if np.isfinite(found) else float("nan")
 

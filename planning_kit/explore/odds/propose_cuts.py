@@ -36,7 +36,7 @@ from planning_kit.plan.timed import AnyPlan, TimedPlan
 COLUMNS = ["cut_order", "task", "title", "need", "planned_start_min", "last_start_min", "last_start", "p",
            "se", "given_last_start_min"]
 _CUTS = ("last_start_min", "cut_order")
-_ENOUGH = 0.05  # share of the samples
+_ENOUGH = 0.05  # share of the samples: fewer of them say nothing of a late start
 
 
 def propose_cuts(plan: AnyPlan, level: float = 0.95, samples: int = 2_000, seed: int = 1) -> pd.DataFrame:

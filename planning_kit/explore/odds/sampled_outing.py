@@ -82,12 +82,6 @@ class Outing:
         to_come = self.steps_of.keys() - started
         return [task for task in self.records.tasks if task.task in to_come]
 
-    def home_min(self, position: int) -> Mapping[str, float]:
-        """Minutes from the place of a step straight to the airlock, by crew member at work there."""
-        step, airlock = self.records.steps[position], self.records.settings.airlock
-        return {name: self.travels[name].time_min(step.place, airlock) for name in step.people
-                if name in self.travels}
-
 
 @dataclass(frozen=True, eq=False)
 class Part:

@@ -154,7 +154,7 @@ def draft_of(scenario: Scenario) -> Draft:
 
 
 def sheet_of(table: Table, raw: RawTable | None, first_id: int) -> Sheet:
-    """A table as it would be typed, with all columns of the format; ``first_id`` is that of its first line."""
+    """A table as it would be typed, with all columns of the format; ``first_id`` for its first line."""
     header, rows = (raw.header, raw.rows) if raw is not None else ((), ())
     absent = tuple(field.name for field in table.fields if field.name not in header)
     lines = (Line(first_id + number, (*row, *("" for _ in absent))) for number, row in enumerate(rows))
@@ -206,7 +206,7 @@ def _raw_of(sheet: Sheet, table: Table, old: RawTable | None, faults: Faults) ->
     header = tuple(sheet.columns[at] for at in kept)
     rows = [tuple(cells[at] for at in kept) for _, cells in numbered]
     numbers = tuple(number for number, _ in numbered)
-    if old is not None and header == old.header and tuple(rows) == old.rows:
+    if old is not None and header == old.header and tuple(rows) == old.rows:  # a save keeps the file's bytes
         return replace(old, row_numbers=numbers)
     if old is None and not rows:
         return None

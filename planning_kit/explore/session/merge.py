@@ -3,9 +3,9 @@
 A draft carries the number of its origin, a state of the folder. So a draft typed from an older state, come
 back by undo or as a version, is never saved over what another put into the folder since.
 
-A merge takes theirs where I changed nothing, mine where they changed nothing, and a choice elsewhere. The unit
-is a cell, a whole row where one side deleted it, and the order of a table's rows. Rows are told apart by their
-line ids, which `same_lines` gives to what was read anew.
+A merge takes theirs where I changed nothing, mine where they changed nothing, and a choice elsewhere. The
+unit is a cell, a whole row where one side deleted it, and the order of a table's rows. Rows are told apart by
+their line ids, which `same_lines` gives to what was read anew.
 """
 
 from __future__ import annotations
@@ -199,7 +199,7 @@ class Merge:
 
 def same_lines(theirs: Draft, base: Draft, mine: Draft) -> Draft:
     """``theirs`` with the line ids that ``base`` has for rows of the same key, ``mine`` for its new ones."""
-    next_id = max(theirs.next_id, base.next_id, mine.next_id)
+    next_id = max(theirs.next_id, base.next_id, mine.next_id)  # behind all: no id ever means two rows
     sheets = {}
     for name, sheet in theirs.sheets.items():
         known = _known_lines(base[name], mine[name])
@@ -292,6 +292,7 @@ class _Sides:
         my, their = ([line for line in side if line in everywhere] for side in (self._my, self._their))
         yours, theirs = (self._moves(everywhere, order) for order in (my, their))
         clash = Clash((self._mine.name, ORDER, ""), "", "", yours, theirs)
+        # Where only they moved rows their order leads; where both did, mine does until the clash is decided.
         leads = bool(theirs) and not yours
         if leads:
             self._merge.taken.append(clash)

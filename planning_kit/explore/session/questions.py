@@ -80,15 +80,15 @@ def about_a_better_order(editing: Editing) -> LongQuestion:
     plan = editing.plan
 
     def answer(question: LongQuestion) -> Orders | None:
-        said = search_orders(plan.scenario, seconds=_SEARCH_SECONDS, progress=question.report,
-                             cancel=lambda: question.is_stopping)
+        search = search_orders(plan.scenario, seconds=_SEARCH_SECONDS, progress=question.report,
+                               cancel=lambda: question.is_stopping)
         # With another egress allowed the search may find the same order again.
-        found = tuple({each.scenario.digest: each for each in reversed(said.found)}.values())[::-1]
+        found = tuple({each.scenario.digest: each for each in reversed(search.found)}.values())[::-1]
         if question.is_stopping and not found:
             return None
         question.tell("odds of what was found")
         chances = tuple(odds(each, ODDS_SAMPLES) for each in (plan, *(order.plan for order in found)))
-        return Orders(said, found, chances[0], chances[1:])
+        return Orders(search, found, chances[0], chances[1:])
 
     return LongQuestion(ORDER, answer, _is_same(editing))
 

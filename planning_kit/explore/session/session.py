@@ -32,8 +32,6 @@ from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.timed import TimedPlan
 
-_PERCENT = 100.0
-
 
 @dataclass(frozen=True)
 class Margin:
@@ -90,7 +88,7 @@ def _clocks(plan: TimedPlan) -> Iterator[Margin]:
 
 def share_words(margin: Margin) -> str:
     """The share in whole percent."""
-    return f"{round(margin.share * _PERCENT)} %"
+    return f"{round(100 * margin.share)} %"
 
 
 class Session(Editing):
