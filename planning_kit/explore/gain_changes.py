@@ -1,4 +1,7 @@
-"""What a gain must reach, and every single change that would meet it, each by the least that does."""
+"""What a gain must reach, and every change but a move in the order of work that reaches it alone.
+
+Of each change the least that is enough is found, in tenths of a minute.
+"""
 
 from __future__ import annotations
 

@@ -41,7 +41,7 @@ _FIRST_ROW = 2  # the header is row 1
 class Draft:
     """Sheets by name: the tables of the format and `SETTINGS`. ``next_id`` is the id of the next new line.
 
-    ``origin`` is the number of the folder's state from which it was typed (see `origins`).
+    ``origin`` is the number of the folder's state from which it was typed (see `merge.Origins`).
     """
 
     sheets: Mapping[str, Sheet]

@@ -25,7 +25,7 @@ EGRESS, EARLIEST, LATEST = "egress", "egress_earliest", "egress_latest"
 _DAY = timedelta(days=1)
 
 
-def typed_moment(draft: Draft, key: str) -> datetime | None:
+def setting_moment(draft: Draft, key: str) -> datetime | None:
     """The moment that a key of the settings holds (UTC); None where it is empty or no moment."""
     line = draft[SETTINGS].find(KEY, key)
     try:
@@ -46,7 +46,7 @@ def egress_typed_as(draft: Draft, text: str) -> Set:
 
 
 def _moved_range(draft: Draft, text: str) -> dict[str, datetime]:
-    first, last, old = (typed_moment(draft, key) for key in (EARLIEST, LATEST, EGRESS))
+    first, last, old = (setting_moment(draft, key) for key in (EARLIEST, LATEST, EGRESS))
     try:
         new = datetime.fromisoformat(text)
         if first is None or last is None or first <= new <= last:
@@ -198,18 +198,18 @@ class Editing:
     def set_egress(self, text: str, merges: Hashable = None) -> None:
         """Egress, UTC; moves of one drag of the slider share ``merges`` and are one edit.
 
-        On another day the scenario's range of egress times goes along (see `egress.egress_typed_as`).
+        On another day the scenario's range of egress times goes along (see `egress_typed_as`).
         """
         self.make(egress_typed_as(self.draft, text), "set egress", merges)
 
     def egress_typed(self) -> datetime:
         """Egress as it is typed; that of the last good plan where what is typed is no moment."""
-        return typed_moment(self.draft, EGRESS) or self.plan.egress
+        return setting_moment(self.draft, EGRESS) or self.plan.egress
 
     def egress_range(self) -> tuple[datetime, datetime]:
         """Between which egress times the planner chooses: those typed, else the whole UTC day of egress."""
         day = self.egress_typed().replace(hour=0, minute=0, second=0, microsecond=0)
-        first, last = (typed_moment(self.draft, key) for key in (EARLIEST, LATEST))
+        first, last = (setting_moment(self.draft, key) for key in (EARLIEST, LATEST))
         return first or day, last or day + timedelta(days=1, minutes=-1)
 
     # Versions

@@ -221,8 +221,8 @@ def _read(path: Path, like: Draft, is_in_use: bool) -> Unsaved | None:
         if written.utcoffset() is None:
             return None
         draft, base = (_draft(content[name], like) for name in ("draft", "base"))
-        return Unsaved(path=path, written=written.astimezone(UTC), is_in_use=is_in_use, draft=draft, base=base,
-                       versions=FrozenMapping(versions), bases=FrozenMapping(bases))
+        return Unsaved(path=path, written=written.astimezone(UTC), draft=draft, base=base,
+                       versions=FrozenMapping(versions), is_in_use=is_in_use, bases=FrozenMapping(bases))
     except (RecursionError, OSError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError):
         return None
 
@@ -255,7 +255,5 @@ def _fitted(sheet: Sheet, like: Sheet) -> Sheet:
                      for line in like.lines)
         return Sheet(like.name, like.columns, rows, can_grow=False)
     absent = tuple(column for column in like.columns if column not in sheet.columns)
-    if not absent:
-        return sheet
     lines = tuple(Line(line.id, (*line.cells, *("" for _ in absent))) for line in sheet.lines)
     return Sheet(sheet.name, (*sheet.columns, *absent), lines)

@@ -1,9 +1,7 @@
-"""The controller of the workbench: the edits of a draft, its named versions, and its files.
+"""The controller of the workbench: a draft with its files, long questions, and what a plan leaves in hand.
 
-It knows no widget. A view asks it to do something, then reads ``draft``, ``verdict`` and ``plan``. An
-outing that was followed stays in ``watch`` while the session plans.
-
-What is left before each limit of a plan, least first: one list of what the plan's own tables say.
+It knows no widget. A view asks it to do something, then reads ``draft``, ``verdict`` and ``plan``. An outing
+that was followed stays in ``watch`` while the session plans.
 """
 
 from __future__ import annotations
@@ -321,8 +319,8 @@ class Session(Editing):
             if name != AS_LOADED:
                 origin = self._origins.number_of(unsaved.bases.get(name, unsaved.base))
                 self._take_along(name, replace(draft, origin=origin))
-        self.edit(replace(unsaved.draft, origin=self._origins.number_of(unsaved.base)),
-                   "restore unsaved work")
+        origin = self._origins.number_of(unsaved.base)
+        self.edit(replace(unsaved.draft, origin=origin), "restore unsaved work")
         self._restored = self._set_aside(RESTORED) if self.has_unsaved_work else ""
         # Otherwise it stays, and is offered again: a journal that cannot be written is told at every edit.
         with contextlib.suppress(OSError, ScenarioError):
