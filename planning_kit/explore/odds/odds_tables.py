@@ -179,16 +179,6 @@ _TENTH = 0.1
 _TITLES = {"outing": "Pace of the whole outing", "pace": "Pace of {}", "travel": "Travel of {}"}
 
 
-@dataclass(frozen=True, eq=False)
-class _Driver:
-    name: str
-    kind: str
-    title: str
-    task: str
-    own: np.ndarray
-    whole: np.ndarray
-
-
 def drivers_table(study: Study, tally: Tally) -> pd.DataFrame:
     """Steps and common factors against the outing end, strongest first, over samples with a plan.
 
@@ -205,19 +195,21 @@ def drivers_table(study: Study, tally: Tally) -> pd.DataFrame:
     placed = np.isfinite(end)
     if placed.sum() < 10 or np.ptp(end[placed]) == 0:
         return TextTable([], columns=DRIVER_COLUMNS)
-    rows = [_row(driver, end, placed) for driver in _drivers(study, used)]
+    rows = [(*names, *_effect(own[placed], whole[placed], end[placed]))
+            for names, own, whole in _drivers(study, used)]
     table = TextTable(rows, columns=DRIVER_COLUMNS)
     order = table["own_rho"].abs().sort_values(ascending=False, kind="stable").index
     return table.loc[order].reset_index(drop=True)
 
 
-def _drivers(study: Study, count: int) -> Iterator[_Driver]:
+def _drivers(study: Study, count: int) -> Iterator[tuple[tuple[str, ...], np.ndarray, np.ndarray]]:
+    """What varies: its first four columns, and by sample its own part and the whole duration or factor."""
     records, sizes = study.outing.records, chunk_sizes(count)
     for name, sd in factor_streams(study.outing.crew, records.settings.odds).items():
         if sd:
             kind, _, crew = name.partition(":")
             own = _numbers(study, name, sizes)
-            yield _Driver(name, kind, _TITLES[kind].format(crew), "", own, own)
+            yield (name, kind, _TITLES[kind].format(crew), ""), own, own
     if records.settings.odds.distribution == "fixed":
         return
     drawn = [study.draw(chunk, size).durations for chunk, size in enumerate(sizes)]
@@ -225,7 +217,7 @@ def _drivers(study: Study, count: int) -> Iterator[_Driver]:
         is_history = study.outing.begun is not None and study.outing.begun.has_finished(step.step)
         if step.minutes_high > step.minutes_low and not is_history:
             own = _numbers(study, stream(STEP, step.step), sizes)
-            yield _Driver(step.step, "step", step.title, step.task, own, whole)
+            yield (step.step, "step", step.title, step.task), own, whole
 
 
 def _numbers(study: Study, name: str, sizes: list[int]) -> np.ndarray:
@@ -233,12 +225,10 @@ def _numbers(study: Study, name: str, sizes: list[int]) -> np.ndarray:
     return np.concatenate([normals(study.seed, chunk, name, size) for chunk, size in enumerate(sizes)])
 
 
-def _row(driver: _Driver, end: np.ndarray, placed: np.ndarray) -> tuple[object, ...]:
-    own, whole, ends = driver.own[placed], driver.whole[placed], end[placed]
+def _effect(own: np.ndarray, whole: np.ndarray, ends: np.ndarray) -> tuple[float, ...]:
     rho = float(spearmanr(own, ends).statistic)
     whole_rho = float(spearmanr(whole, ends).statistic)
     error = (1.0 - rho**2) * np.sqrt((1.0 + rho**2 / 2.0) / (len(ends) - 3))
     order, tenth = np.argsort(own), max(1, round(_TENTH * len(own)))
     short, long = float(np.median(ends[order[:tenth]])), float(np.median(ends[order[-tenth:]]))
-    return (driver.name, driver.kind, driver.title, driver.task, rho, float(error), whole_rho, short, long,
-            long - short)
+    return rho, float(error), whole_rho, short, long, long - short

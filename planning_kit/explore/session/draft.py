@@ -31,7 +31,7 @@ from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.records import FrozenMapping
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.settings import edited_toml
-from planning_kit.inputs.source import Source, check
+from planning_kit.inputs.source import check
 from planning_kit.inputs.typed_tables import refuse_absurd
 
 _FIRST_ROW = 2  # the header is row 1
@@ -87,7 +87,8 @@ class Draft:
         return replace(typed, next_id=self.next_id + len(new)), refused + sum(map(len, block)) - len(cells)
 
     def _typed(self, sheet: Sheet, cells: Mapping[Cell, str]) -> tuple[Draft, int]:
-        mine = {cell: text for cell, text in cells.items() if can_be_typed(sheet.name, cell[1])}
+        # Of the settings only the values are the planner's.
+        mine = {cell: text for cell, text in cells.items() if sheet.name != SETTINGS or cell[1] == VALUE}
         refused = sum(sheet.text(*cell) != text for cell, text in cells.items() if cell not in mine)
         return self.with_sheet(sheet.with_cells(mine)), refused
 
@@ -110,11 +111,6 @@ class Draft:
                   for number, line in enumerate(chosen, start=self.next_id)]
         copied = self.with_sheet(sheet.with_lines(copies, chosen[-1].id), copies[-1].id + 1)
         return copied, [line.id for line in copies]
-
-
-def can_be_typed(sheet: str, column: str) -> bool:
-    """Whether a column is the planner's: of the settings only the values are."""
-    return sheet != SETTINGS or column == VALUE
 
 
 def _renamed(sheet: Sheet, line: Line, taken: set[str]) -> tuple[str, ...]:
@@ -187,13 +183,10 @@ def scenario_of(draft: Draft, base: Scenario) -> Scenario:
         raw = _raw_of(draft[table.name], table, source.tables.get(table.name), faults)
         if raw is not None:
             tables[table.name] = raw
-    changed = replace(source, tables=FrozenMapping(tables), toml=_toml_of(draft, base, source, faults))
+    settings = setting_changes(draft[SETTINGS], base, faults)
+    toml = edited_toml(source.toml, settings, faults) if settings else source.toml
+    changed = replace(source, tables=FrozenMapping(tables), toml=toml)
     return replace(base, checked=check(changed, base.elements, faults))
-
-
-def _toml_of(draft: Draft, base: Scenario, source: Source, faults: Faults) -> bytes:
-    changes = setting_changes(draft[SETTINGS], base, faults)
-    return edited_toml(source.toml, changes, faults) if changes else source.toml
 
 
 def _raw_of(sheet: Sheet, table: Table, old: RawTable | None, faults: Faults) -> RawTable | None:
@@ -211,8 +204,7 @@ def _raw_of(sheet: Sheet, table: Table, old: RawTable | None, faults: Faults) ->
     if old is None and not rows:
         return None
     refuse_absurd(table, header, rows, faults)
-    if old is None:
-        return RawTable(table.name, header, tuple(rows), numbers)
+    old = old or RawTable(table.name, (), (), ())
     return RawTable(table.name, header, tuple(rows), numbers, newline=old.newline, has_bom=old.has_bom)
 
 
@@ -227,8 +219,7 @@ def faults_in(draft: Draft, problems: pd.DataFrame) -> tuple[Fault, ...]:
 
 
 def _fault(draft: Draft, row: Mapping[object, object]) -> Fault:
-    table, column, value = str(row["table"]), str(row["column"]), str(row["value"])
-    problem = str(row["problem"])
+    table, column, value, problem = (str(row[name]) for name in ("table", "column", "value", "problem"))
     if table == fmt.SCENARIO_FILE:
         line = draft[SETTINGS].find(KEY, column)
         return Fault(SETTINGS, line, VALUE if line is not None else column, value, problem)

@@ -160,9 +160,13 @@ class Session(Editing):
     def take_proposal(self, number: int) -> None:
         """Make a proposal the draft, as one edit. Raises as `proposal` does."""
         proposal = self.proposal(number)
-        draft = same_lines(draft_of(proposal.scenario), self.draft, self.draft)
         self.preview = None
-        self.edit(replace(draft, origin=self.draft.origin), f"take the order with the {proposal.name}")
+        self.edit_to(proposal.scenario, f"take the order with the {proposal.name}")
+
+    def edit_to(self, scenario: Scenario, words: str) -> None:
+        """Let a scenario be what is typed: one edit, called ``words``; lines of one key keep their ids."""
+        draft = same_lines(draft_of(scenario), self.draft, self.draft)
+        self.edit(replace(draft, origin=self.draft.origin), words)
 
     @property
     def ghosts(self) -> tuple[str, TimedPlan | None]:
