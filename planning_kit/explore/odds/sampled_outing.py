@@ -98,7 +98,7 @@ class Part:
         """Starts (kept steps, samples) and outing end (samples,) in PET minutes; inf where not placed."""
         starts = earliest_starts(self.network, draws.durations, not_before, draws.travel)
         end = outing_end(self.network, starts, draws.durations, draws.travel)
-        if self.begun is not None:
+        if self.begun is not None:  # whatever is drawn, they are still outside now
             end = np.maximum(end, on_grid(self.begun.now_min))
         return starts, np.where(np.isfinite(starts).all(axis=0), end, np.inf)
 
@@ -185,7 +185,7 @@ def time_samples(outing: Outing, draws: Draws, rules: Sequence[Task]) -> Sampled
     steps, samples = draws.durations.shape
     plans = SampledPlans(tuple(rules), np.empty((steps, samples)), np.empty(samples),
                          np.empty((len(outing.crew), samples)), np.zeros((len(rules), samples), dtype=bool))
-    _time_anew(outing, draws, plans, np.arange(samples))
+    _time_anew(outing, draws, plans, np.arange(samples))  # with every task, which the first rule judges
     for number, rule in enumerate(rules):
         begins = plans.starts[outing.steps_of[rule.task]].min(axis=0)
         assert rule.last_start_min is not None

@@ -106,6 +106,7 @@ def run_chunk(study: Study, chunk: int, count: int) -> Tally:
     draws = study.draw(chunk, count)
     outing = study.outing
     plans = time_samples(outing, draws, study.rules)
+    # Of a sample without a plan nothing counts as done, not even the steps that could be placed.
     starts = np.where(np.isfinite(plans.end_min), plans.starts, np.nan)
     finishes = starts + draws.durations
     tasks = outing.steps_of.values()

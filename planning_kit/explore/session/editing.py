@@ -51,6 +51,7 @@ def _moved_range(draft: Draft, text: str) -> dict[str, datetime]:
         new = datetime.fromisoformat(text)
         if first is None or last is None or first <= new <= last:
             return {}
+        # Whole days that bring the new egress into the range; where none do, those between the two dates.
         whole = (new - first) // _DAY * _DAY
         fits = first + whole <= new <= last + whole
         by = whole if fits else (new.date() - (old or first).date())

@@ -135,6 +135,7 @@ def _differences(mine: Sheet, theirs: Sheet) -> Iterator[dict[str, str]]:
             yours, other = ours[name].get(column, ""), others[name].get(column, "")
             if yours != other:
                 yield where | {"column": column, "yours": yours, "theirs": other}
+    # Only rows of both sides can stand in another order; a new row moves no other.
     kept = [name for name in ours if name in others]
     if kept != [name for name in others if name in ours]:
         yield {"table": mine.name, "row": "", "column": "", "yours": "another order of rows", "theirs": ""}

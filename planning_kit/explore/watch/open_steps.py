@@ -68,6 +68,7 @@ def _open_steps(plan: TimedPlan, outside: Outside, who: str) -> tuple[OpenStep, 
     last_min = max((state.pieces[-1][0] for state in states if state.pieces), default=math.nan)
     found = [_open_step(plan, outside, state, who) for state in states
              if state.status not in (DONE, DROPPED) or _still_awaits(state, who, last_min)]
+    # What is in hand, then by start; what finds no place any more has none, and comes last.
     return tuple(sorted(found, key=lambda step: (step.status not in (IN_PROGRESS, DONE),
                                                  not math.isfinite(step.start_min), step.start_min)))
 
