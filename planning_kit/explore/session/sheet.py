@@ -163,20 +163,16 @@ def _fields() -> Iterator[tuple[str, Field]]:
                     yield f"{name}.{source.name}", source
 
 
+@lru_cache(maxsize=8)  # asked at every edit
 def settings_sheet(toml: bytes, first_id: int) -> Sheet:
     """One line a key: as the file has it, empty where the file does not give it.
 
     Raises `ValueError` for bytes that are no TOML.
     """
-    data = _data(toml)
+    data = tomllib.loads(toml.decode("utf-8-sig"))
     lines = [Line(first_id + number, (key, _text(_value(data, key)), field.unit, field.about))
              for number, (key, field) in enumerate(setting_fields().items())]
     return Sheet(SETTINGS, _COLUMNS, tuple(lines), can_grow=False)
-
-
-@lru_cache(maxsize=8)  # asked at every edit
-def _data(toml: bytes) -> dict[str, Any]:
-    return tomllib.loads(toml.decode("utf-8-sig"))
 
 
 def _value(data: Mapping[str, Any], key: str) -> object:
