@@ -15,19 +15,13 @@ import pandas as pd
 
 from planning_kit.changes.order import Follow, rows_with
 from planning_kit.explore.gain_changes import (
-    DROP,
     EGRESS,
-    MAX_GAP,
-    MIN_GAP,
+    KINDS,
     ORDER,
-    SHORTEN,
     Candidate,
     Target,
-    dropped_tasks,
-    earlier_egress,
     find_target,
-    relaxed_gaps,
-    shortened_steps,
+    other_changes,
 )
 from planning_kit.explore.what_if import what_if
 from planning_kit.inputs.faults import ScenarioError, is_whole
@@ -90,6 +84,7 @@ def _likely(plan: TimedPlan, target: Target) -> Iterator[tuple[int, int]]:
     for who in plan.lanes:
         lane = _to_come(plan, who)
         before = [i for i in lane if plan.starts[i] < goal]
+        # Two neighbours the other way round; then one of them to behind the target; then the target ahead.
         for one, other in itertools.pairwise(lane[:len(before) + 1]):
             if not ends & {one, other}:
                 yield one, other
@@ -128,6 +123,7 @@ def _may_help(plan: TimedPlan, target: Target, moved: int) -> bool:
 
     Wherever it is put in again, it only adds bounds: a way over its place is no shorter than the fastest one.
     """
+    # Without this test every move of every row would be timed, which takes the square of the steps.
     rows = [i for i in range(len(plan.steps)) if i != moved]
     network = _network_of(plan, _orders_of(plan, rows))
     starts = earliest_starts(network, plan.durations, np.zeros(len(plan.steps)))
@@ -203,20 +199,20 @@ def gain(plan: TimedPlan, step: str, minutes: float | None = None, most: int = 5
         raise ScenarioError.single("must be how many rows of a kind to show, 1 or more", column="most",
                                    value=most)
     target = find_target(plan, step, minutes)
-    searched = [ORDER, SHORTEN, MIN_GAP, MAX_GAP, DROP,
-                *([EGRESS] if target.is_window and not plan.network.fixed else [])]
     moves = list(likely_moves(plan, target))
-    candidates = [*moves, *shortened_steps(plan, target), *relaxed_gaps(plan, target),
-                  *dropped_tasks(plan, target), *earlier_egress(plan, target)]
+    candidates = [*moves, *other_changes(plan, target)]
     rows: list[Row] = []
     nothing: list[Row] = []
-    for kind in searched:
+    for kind in KINDS:
+        if kind == EGRESS and (not target.is_window or plan.network.fixed):
+            continue  # any other step starts as much earlier as egress does; outside, egress is history
         proved = _proved_rows(plan, target, (each for each in candidates if each.kind == kind), most)
         if kind == ORDER and all(row["new_stops"] for row in proved):
             others = other_moves(plan, target, moves)
             proved = _best([*proved, *_proved_rows(plan, target, others, most)], most)
         rows += proved
-        nothing += [] if proved else [_nothing(kind, target)]
+        if not proved:
+            nothing.append({"change": f"{NOTHING_HELPS}: {target.words}", "kind": kind, "what_if": {}})
     rows.sort(key=lambda row: (row["new_stops"] > 0, row["by_min"]))
     table = TextTable([*rows, *nothing], columns=GAIN_COLUMNS)
     return table.astype({"new_stops": "Int64", "new_findings": "Int64"})
@@ -250,22 +246,15 @@ def _proved(plan: TimedPlan, target: Target, candidate: Candidate) -> Row | None
     except ScenarioError:
         return None
     later = pet_min(changed.egress, plan.egress)
-    asked, judged = plan.steps[target.asked].step, plan.steps[target.judged].step
+    named, judged = plan.steps[target.named].step, plan.steps[target.judged].step
     if float(changed.starts[changed.position(judged)]) + later > target.latest_min:
         return None
-    new_start = float(changed.starts[changed.position(asked)])
+    new_start = float(changed.starts[changed.position(named)])
     found = new_findings(plan, changed)
     return {
         "change": candidate.words, "by_min": candidate.by_min, "kind": candidate.kind,
-        "gain_min": float(plan.starts[target.asked]) - new_start - later, "new_start_min": new_start,
+        "gain_min": float(plan.starts[target.named]) - new_start - later, "new_start_min": new_start,
         "end_slip_min": changed.end_min + later - plan.end_min,
         "new_stops": int((found["severity"] == STOP).sum()), "new_findings": len(found),
         "what_if": candidate.change.asked(),
     }
-
-
-def _nothing(kind: str, target: Target) -> Row:
-    nothing = float("nan")
-    return {"change": f"{NOTHING_HELPS}: {target.words}", "by_min": nothing, "kind": kind,
-            "gain_min": nothing, "new_start_min": nothing, "end_slip_min": nothing, "new_stops": None,
-            "new_findings": None, "what_if": {}}

@@ -1,7 +1,11 @@
-"""What a gain must reach, and every single change that would meet it, each by the least that does."""
+"""What a gain must reach, and every change but a move in the order of work that reaches it alone.
+
+Of each change the least that is enough is found, in tenths of a minute.
+"""
 
 from __future__ import annotations
 
+import bisect
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -19,7 +23,6 @@ from planning_kit.inputs.records import Gap, Records
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.drop_order import may_go
 from planning_kit.plan.network import GROUP, LIGHT, LINK, ROUNDING_MIN, WINDOW
-from planning_kit.plan.slack import Holder
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts
 
@@ -30,10 +33,10 @@ _WINDOW_KINDS = (LIGHT, LINK, WINDOW, GROUP)
 class Target:
     """Met when the step at position ``judged`` starts at or before ``latest_min`` (PET).
 
-    ``asked`` is the position of the step that the planner named; ``words`` say what is wanted.
+    ``named`` is the position of the step that the planner named; ``words`` say what is wanted.
     """
 
-    asked: int
+    named: int
     judged: int
     latest_min: float
     words: str
@@ -51,51 +54,43 @@ def find_target(plan: TimedPlan, step: str, minutes: float | None) -> Target:
     is to start before that window begins. Raises `ScenarioError` for a step that there is not, minutes that
     are not above 0, or no window on the chain.
     """
-    asked = plan.position(str(step))
-    if asked in plan.network.fixed:
+    named = plan.position(str(step))
+    if named in plan.network.fixed:
         raise ScenarioError.single("has begun: only what is to come can start earlier", table="steps",
                                    column="step", value=step)
     if minutes is None:
-        return _window_before(plan, asked)
+        return _window_before(plan, named)
     if not is_number(minutes) or minutes <= 0:
         raise ScenarioError.single("must be above 0: by how many minutes earlier?", column="minutes",
                                    value=minutes)
-    latest = float(plan.starts[asked]) - minutes + ROUNDING_MIN
-    return Target(asked, asked, latest, f"{step} {minutes:g} min earlier than {_at(plan, asked)}")
+    start = float(plan.starts[named])
+    return Target(named, named, start - minutes + ROUNDING_MIN,
+                  f"{step} {minutes:g} min earlier than {pet_label(start)}")
 
 
-def _window_before(plan: TimedPlan, asked: int) -> Target:
-    position, seen = asked, set[int]()
+def _window_before(plan: TimedPlan, named: int) -> Target:
+    position, seen = named, set[int]()
     while position >= 0 and position not in seen:
         seen.add(position)
-        holder = plan.holders.chosen[position]
-        if plan.network.allowed[position] is not None and (
-                position == asked or holder.kind in _WINDOW_KINDS):
-            return _before_window_of(plan, asked, position, holder)
+        holder, windows = plan.holders.chosen[position], plan.network.allowed[position]
+        if windows is not None and (position == named or holder.kind in _WINDOW_KINDS):
+            begin = float(windows[windows[:, 0] <= plan.starts[position]][-1, 0])
+            what = " and ".join(demand.label for demand in plan.network.demands[position])
+            words = (f"{plan.steps[position].step} in a {what} window before the one that begins at "
+                     f"{pet_label(begin)}")
+            # Two searches for one window edge may stop a few billionths of a minute apart.
+            return Target(named, position, begin - ROUNDING_MIN, words, is_window=True)
         position = holder.source
     raise ScenarioError.single(
         "no window is on what holds this step: say by how many minutes it shall start earlier (minutes=...)",
-        table="steps", column="step", value=plan.steps[asked].step)
-
-
-def _before_window_of(plan: TimedPlan, asked: int, position: int, holder: Holder) -> Target:
-    windows, start = plan.network.allowed[position], plan.starts[position]
-    assert windows is not None
-    begin = float(windows[windows[:, 0] <= start][-1, 0])
-    name = plan.steps[position].step
-    what = " and ".join(demand.label for demand in plan.network.demands[position])
-    words = f"{name} in a {what} window before the one that begins at {pet_label(begin)}"
-    # Two searches for one window edge may stop a few billionths of a minute apart.
-    return Target(asked, position, begin - ROUNDING_MIN, words, is_window=True)
-
-
-def _at(plan: TimedPlan, position: int) -> str:
-    return pet_label(float(plan.starts[position]))
+        table="steps", column="step", value=plan.steps[named].step)
 
 
 ORDER, SHORTEN, MIN_GAP, MAX_GAP = "order", "shorten", "min gap", "max gap"
 DROP, EGRESS = "drop", "egress"
+KINDS = (ORDER, SHORTEN, MIN_GAP, MAX_GAP, DROP, EGRESS)
 _TENTHS = 10  # of a minute: finer than anyone works
+_MOST_EARLIER_MIN = 720
 
 
 @dataclass(frozen=True)
@@ -110,6 +105,12 @@ class Candidate:
     by_min: float
     change: Change
     rank: tuple[float, ...] = ()
+
+
+def other_changes(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
+    """Every change that is no move in the order of work and meets the target by itself."""
+    for found in (shortened_steps, relaxed_gaps, dropped_tasks, earlier_egress):
+        yield from found(plan, target)
 
 
 def shortened_steps(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
@@ -179,11 +180,7 @@ def _least(is_met: Callable[[int], bool], most: int) -> int:
     """The least of 1 to ``most`` that meets a rising test, or 0."""
     if most < 1 or not is_met(most):
         return 0
-    low, high = 0, most
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if is_met(middle) else (middle, high)
-    return high
+    return bisect.bisect_left(range(1, most), True, key=is_met) + 1
 
 
 def _gap_candidate(gap: Gap, kind: str, by_min: float, name: str) -> Candidate:
@@ -200,11 +197,11 @@ def dropped_tasks(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
     Its size is the work given up, in minutes, each shared step counted once.
     """
     records, steps = plan.scenario.records, plan.steps
-    wanted = {steps[target.asked].step, steps[target.judged].step}
+    needed = {steps[target.named].step, steps[target.judged].step}
     begun = {steps[position].step for position in plan.network.fixed}
     for task in records.tasks:
         gone = {step.step for step in steps if step.task == task.task}
-        if not may_go(task) or not gone or gone & (wanted | begun):
+        if not may_go(task) or not gone or gone & (needed | begun):
             continue
         kept = np.array([step.step not in gone for step in steps])
         starts = np.full(len(steps), 0.0)
@@ -215,7 +212,7 @@ def dropped_tasks(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
             yield Candidate(DROP, words, minutes, Drop((task_named(records, task.task),)))
 
 
-def earlier_egress(plan: TimedPlan, target: Target, most_min: float = 720.0) -> Iterator[Candidate]:
+def earlier_egress(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
     """The least whole tenths by which an earlier egress alone catches the window before, if any does.
 
     Only for windows: they stay where they are when egress moves. Any other step starts as much earlier as
@@ -223,7 +220,7 @@ def earlier_egress(plan: TimedPlan, target: Target, most_min: float = 720.0) -> 
     """
     if not target.is_window or plan.network.fixed:
         return
-    tenths = np.arange(round(most_min * _TENTHS), 0, -1)
+    tenths = np.arange(_MOST_EARLIER_MIN * _TENTHS, 0, -1)
     most = float(tenths[0]) / _TENTHS
     egresses = EgressRange(plan.scenario, plan.egress - timedelta(minutes=most), most - tenths / _TENTHS)
     starts = egresses.starts(plan.durations)

@@ -1,18 +1,16 @@
-"""The same work at other egress times: the finish as a function of when they go out.
+"""The same work at other egress times: the finish as a function of when they go out, and when they may.
 
-One scenario at many egress times at once: the sky computed once, all starts in one pass of the timing.
+The sky is computed once and all starts in one pass of the timing.
 
 Time is counted from the first egress, so that windows stay where they are and the releases of each outing
 move with its egress: one network, one column of starts an egress. Where an outing's own view of the sky
 differs (nothing is known past its horizon; a window in progress at egress needs no guard at that end) the
 column is not used, and that egress is timed by itself.
-
-When they may go out: the unbroken runs of a sweep that keep a limit.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import contextlib
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import cached_property
@@ -94,14 +92,10 @@ class EgressRange:
     def _is_in_a_guard(self, guard: float) -> np.ndarray:
         """For each egress, whether it falls into the guard at the start of a night or day that is needed."""
         inside = np.zeros(len(self.offsets_min), dtype=bool)
-        for begin in self._light_begins():
+        for begin in {begin for demands in self.network.demands for demand in demands
+                      if demand.kind == LIGHT for begin in demand.whole[:, 0]}:
             inside |= (self.offsets_min >= begin - 1e-6) & (self.offsets_min <= begin + guard + 1e-6)
         return inside
-
-    def _light_begins(self) -> Iterator[float]:
-        begins = {float(begin) for demands in self.network.demands for demand in demands
-                  if demand.kind == LIGHT for begin in demand.whole[:, 0]}
-        yield from sorted(begins)
 
 
 SWEEP_COLUMNS = ["egress", "end_min", "planned_margin_min", "hard_margin_min", "wait_min", "reason"]
@@ -126,12 +120,9 @@ def sweep_egress(scenario: Scenario, start: str | date | datetime, stop: str | d
     count = _row_count(first, last, every_min)
     egresses = EgressRange(scenario, first, every_min * np.arange(count))
     ends, waits = _timed_together(egresses)
-    rows = []
-    for row in range(count):
-        if np.isfinite(ends[row]) and not stops:
-            rows.append(_row(scenario, egresses.egress(row), ends[row], waits[row]))
-        else:
-            rows.append(_row_alone(egresses, row, stops))
+    rows = [_row(scenario, egresses.egress(row), ends[row], waits[row])
+            if np.isfinite(ends[row]) and not stops else _row_alone(egresses, row, stops)
+            for row in range(count)]
     frame = ShownTable(rows, columns=[*SWEEP_COLUMNS, *(["stops"] if stops else [])])
     return frame.assign(egress=pd.to_datetime(frame["egress"], utc=True))
 
@@ -172,20 +163,16 @@ def _timed_together(egresses: EgressRange) -> tuple[np.ndarray, np.ndarray]:
 
 def _row_alone(egresses: EgressRange, row: int, stops: bool) -> dict[str, object]:
     scenario, egress = egresses.scenario, egresses.egress(row)
+    almanac = None  # where the range reaches beyond what is known of the orbit: its own sky, if it has one
+    with contextlib.suppress(ScenarioError):
+        almanac = egresses.almanac_of(row)
     try:
-        plan = TimedPlan.of(scenario, egress, _almanac_of(egresses, row))
+        plan = TimedPlan.of(scenario, egress, almanac)
     except ScenarioError as error:
         why = told_together(error.problems)
         return _row(scenario, egress, _NOT_TIMED, _NOT_TIMED, why) | {"stops": _NOT_TIMED}
     found = float((findings_of(plan)["severity"] == STOP).sum()) if stops else _NOT_TIMED
     return _row(scenario, egress, plan.end_min, _wait_min(plan)) | {"stops": found}
-
-
-def _almanac_of(egresses: EgressRange, row: int) -> Almanac | None:
-    try:
-        return egresses.almanac_of(row)
-    except ScenarioError:
-        return None
 
 
 def _wait_min(plan: TimedPlan) -> float:

@@ -1,25 +1,20 @@
-"""How likely it is to fit: many sampled plans of one outing, and what they say.
+"""How likely it is to fit: many sampled plans of one outing, and the same samples of two plans compared.
 
-Whether a request for odds makes sense, every fault told at once.
-
-Two plans on the same random numbers: a difference that is a difference, not chance.
+Two plans are compared on the same random numbers, so that a difference is no chance.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from concurrent.futures import Executor
-from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
-from planning_kit.explore.odds import odds_tables as tables
 from planning_kit.explore.odds.distributions import DISTRIBUTIONS
-from planning_kit.explore.odds.odds_tables import drivers_table, events
+from planning_kit.explore.odds.odds_tables import BY_HARD, BY_PLANNED, OddsTables, quantile
 from planning_kit.explore.odds.sampled_past import assumptions
-from planning_kit.explore.odds.study import PlannedWindow, Study, Tally, run_study
+from planning_kit.explore.odds.study import PlannedWindow, Study, run_study
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults, is_whole, must_be
 from planning_kit.inputs.shown_text import TextTable, facts_html
@@ -76,8 +71,7 @@ def odds(plan: AnyPlan, samples: int = 10_000, seed: int = 1, executor: Executor
     return Odds(timed, study, run_study(study, int(samples), executor))
 
 
-@dataclass(frozen=True, eq=False, repr=False)
-class Odds:
+class Odds(OddsTables):
     """What many samples of one outing say. Probabilities are shares of *all* samples.
 
     A sample that cannot be timed (a greatest gap that its durations break, no window left) has no plan: it
@@ -85,10 +79,6 @@ class Odds:
     of a share k of n are those of (k + 1) / (n + 2), so that none is zero only because all samples agreed.
     Made by `odds`.
     """
-
-    plan: TimedPlan
-    study: Study
-    tally: Tally
 
     @property
     def samples(self) -> int:
@@ -106,67 +96,9 @@ class Odds:
         return float((~np.isfinite(self.tally.end_min)).mean())
 
     @property
-    def no_plan_reasons(self) -> pd.DataFrame:
-        """Why samples have no plan: ``reason``, ``p``, ``se``, most frequent first."""
-        return tables.reasons_table(self.tally)
-
-    @cached_property
-    def _summary(self) -> pd.DataFrame:
-        return tables.summary_table(self.plan, self.study, self.tally)
-
-    @property
-    def summary(self) -> pd.DataFrame:
-        """The outing as a whole: ``item``, ``p`` and its standard error ``se``."""
-        return self._summary.copy()
-
-    @property
-    def tasks(self) -> pd.DataFrame:
-        """P(each task done): one row a task, in the order of the table.
-
-        ``p_planned`` and ``p_hard``: its last step is finished early enough to go straight home from there
-        and be inside by the planned or the hard limit (work by others: finished by then); ``p_dropped``: left
-        out by the cut rule. Each with its standard error (``..._se``). What else is to do is not counted.
-        """
-        return tables.tasks_table(self.plan, self.study, self.tally)
-
-    @property
-    def windows(self) -> pd.DataFrame:
-        """P(each planned window is caught on the first try): lit, linked and named windows, and groups.
-
-        ``step`` (or the group), ``window`` that the plan on likely durations uses, ``planned_start_min``
-        (PET), ``latest_end_min`` (end of the window inside its guard), ``p`` that it lies in this window or
-        an earlier one, ``se``. A step of a dropped task catches none.
-        """
-        return tables.windows_table(self.study, self.tally)
-
-    @property
-    def finish(self) -> pd.DataFrame:
-        """Quantiles of the outing end: ``quantile``, ``end_min`` (PET), ``se_min``, ``end`` as a PET label.
-
-        Samples without a plan count as later than any limit, so high quantiles can be NaN.
-        """
-        return tables.finish_table(self.tally)
-
-    @property
     def median_end_min(self) -> float:
         """Median of the outing end over the samples with a plan, PET minutes; NaN where none has one."""
-        return tables.quantile(self.tally.end_min[np.isfinite(self.tally.end_min)], 0.5)
-
-    @property
-    def task_finish(self) -> pd.DataFrame:
-        """Quantiles of the last finish of each task, PET minutes, over the samples in which it is done.
-
-        ``planned_min``, ``q05``, ``q25``, ``q50``, ``q75``, ``q95``; ``share`` of the samples behind them.
-        """
-        return tables.task_finish_table(self.plan, self.study, self.tally)
-
-    @property
-    def waiting(self) -> pd.DataFrame:
-        """Minutes that each crew member waits, for the partner's ingress too, over the samples with a plan.
-
-        ``planned_min``, ``mean_min``, ``se_min``, ``q05``, ``q50``, ``q95``.
-        """
-        return tables.waiting_table(self.plan, self.tally)
+        return quantile(self.tally.end_min[np.isfinite(self.tally.end_min)], 0.5)
 
     @property
     def assumed(self) -> pd.DataFrame:
@@ -174,15 +106,6 @@ class Odds:
         begun = self.study.outing.begun
         rows = list(assumptions(begun, self.study.outing.records)) if begun else []
         return TextTable(rows, columns=["step", "words"])
-
-    @cached_property
-    def _drivers(self) -> pd.DataFrame:
-        return drivers_table(self.study, self.tally)
-
-    @property
-    def drivers(self) -> pd.DataFrame:
-        """What drives the spread of the outing end, strongest first (see `drivers_table`)."""
-        return self._drivers.copy()
 
     def __repr__(self) -> str:
         facts = "; ".join(f"{name} {value}" for name, value in _facts(self)[1:])
@@ -202,10 +125,10 @@ def _facts(odds: Odds) -> list[tuple[str, str]]:
     limits = odds.plan.scenario.settings.limits
     shares = {row["item"]: f"{100 * row['p']:.1f} % ± {100 * row['se']:.1f}"
               for row in odds.summary.to_dict("records")}
-    known = [(f"inside by {pet_label(limits.planned_min)}", shares[tables.BY_PLANNED]),
-             (f"by {pet_label(limits.hard_min)}", shares[tables.BY_HARD])]
+    known = [(f"inside by {pet_label(limits.planned_min)}", shares[BY_PLANNED]),
+             (f"by {pet_label(limits.hard_min)}", shares[BY_HARD])]
     return [("title", odds.plan.scenario.settings.title), ("samples", f"{odds.samples}, seed {odds.seed}"),
-            *known, ("median end", pet_label(tables.quantile(odds.tally.end_min, 0.5))),
+            *known, ("median end", pet_label(quantile(odds.tally.end_min, 0.5))),
             ("no plan", f"{100 * odds.no_plan:.1f} %")]
 
 
@@ -238,9 +161,9 @@ def compare_odds(a: Odds, b: Odds) -> pd.DataFrame:
 
 def _pairs(a: Odds, b: Odds) -> Iterator[tuple[str, str, np.ndarray, np.ndarray]]:
     """Each item with its values by sample in both."""
-    before, after = (events(odds.plan, odds.study, odds.tally) for odds in (a, b))
-    for item in before:
-        yield item, "share", before[item], after[item]
+    after = b.events
+    for item, before in a.events.items():
+        yield item, "share", before, after[item]
     placed = np.isfinite(a.tally.end_min) & np.isfinite(b.tally.end_min)
     yield "mean outing end", "min", a.tally.end_min[placed], b.tally.end_min[placed]
     in_a, in_b = _tasks(a), _tasks(b)
@@ -257,9 +180,9 @@ def _tasks(odds: Odds) -> dict[str, np.ndarray]:
 
 def _window_rows(a: Odds, b: Odds) -> Iterator[tuple[object, ...]]:
     """A row for everything that both plans have in a window of one kind."""
-    others = {(each.subject, each.wanted): (each, caught) for each, caught in _windows(b)}
+    others = {(each.subject, each.asks_for): (each, caught) for each, caught in _windows(b)}
     for one, before in _windows(a):
-        other, after = others.get((one.subject, one.wanted), (None, before))
+        other, after = others.get((one.subject, one.asks_for), (None, before))
         if other is None:
             continue
         if _is_same_stretch(a, one, b, other):

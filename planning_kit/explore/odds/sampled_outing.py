@@ -1,6 +1,6 @@
-"""What every sample of an outing shares: records, sky, routes, and the network without some tasks.
+"""Many samples of one outing timed together: what they all share, the cut rule, and why some have no plan.
 
-The cut rule: a task that would begin later than its last start is dropped in that sample.
+The cut rule drops a task in the samples in which it would begin later than its last start.
 
 A planner states it beforehand (``tasks.last_start_min``, ``tasks.cut_order``): at PET L the task has not
 begun, so it is not begun at all. Its steps then take no time and no travel, and what follows moves up.
@@ -11,12 +11,11 @@ other step later, so a task that was kept is never in doubt again and one pass i
 Samples that drop the same tasks are timed together over the network without them: the result is exactly that
 of timing each sample alone (a test does). Idealised: the crew knows when leaving for the task that it would
 begin too late, and does not set out for it. A start that no time can meet counts as too late.
-
-Why samples have no plan: the greatest gap that cannot be kept, or the step that finds no window.
 """
 
 from __future__ import annotations
 
+import itertools
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -68,31 +67,20 @@ class Outing:
         """The suited crew members, in the order of the table."""
         return tuple(self.travels)
 
-    @property
-    def whole(self) -> Part:
-        """All of it, nothing dropped."""
-        return part_without(self, frozenset())
-
     @cached_property
     def steps_of(self) -> Mapping[str, np.ndarray]:
         """Positions of the steps of each task that has any."""
-        positions: dict[str, list[int]] = {}
-        for position, step in enumerate(self.records.steps):
-            if step.task:
-                positions.setdefault(step.task, []).append(position)
-        return {task.task: np.array(positions[task.task]) for task in self.records.tasks
-                if task.task in positions}
+        of_task = np.array([step.task for step in self.records.steps], dtype=object)
+        found = {task.task: np.flatnonzero(of_task == task.task) for task in self.records.tasks}
+        return {task: positions for task, positions in found.items() if len(positions)}
 
-    def has_begun(self, task: str) -> bool:
-        """Whether a step of the task is history."""
-        return self.begun is not None and any(
-            self.records.steps[position].step in self.begun.starts for position in self.steps_of[task])
-
-    def home_min(self, position: int) -> Mapping[str, float]:
-        """Minutes from the place of a step straight to the airlock, by crew member at work there."""
-        step, airlock = self.records.steps[position], self.records.settings.airlock
-        return {name: self.travels[name].time_min(step.place, airlock) for name in step.people
-                if name in self.travels}
+    @property
+    def tasks_to_come(self) -> list[Task]:
+        """The tasks that have steps, none of which is history."""
+        begun = self.begun.starts if self.begun else {}
+        started = {step.task for step in self.records.steps if step.step in begun}
+        to_come = self.steps_of.keys() - started
+        return [task for task in self.records.tasks if task.task in to_come]
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,8 +98,8 @@ class Part:
         """Starts (kept steps, samples) and outing end (samples,) in PET minutes; inf where not placed."""
         starts = earliest_starts(self.network, draws.durations, not_before, draws.travel)
         end = outing_end(self.network, starts, draws.durations, draws.travel)
-        if self.begun is not None:
-            end = np.maximum(end, grid(self.begun.now_min))
+        if self.begun is not None:  # whatever is drawn, they are still outside now
+            end = np.maximum(end, on_grid(self.begun.now_min))
         return starts, np.where(np.isfinite(starts).all(axis=0), end, np.inf)
 
     def waits(self, draws: Draws, end: np.ndarray) -> np.ndarray:
@@ -157,11 +145,6 @@ def part_without(outing: Outing, dropped: frozenset[str]) -> Part:
     return Part(network, np.array(kept, dtype=int), outing.begun)
 
 
-def grid(minutes: float) -> float:
-    """Minutes on the grid of the timing, for comparison with starts."""
-    return float(on_grid(minutes))
-
-
 @dataclass(frozen=True, eq=False)
 class SampledPlans:
     """Many samples of one outing, each timed with the tasks that it drops left out.
@@ -176,17 +159,25 @@ class SampledPlans:
     waits: np.ndarray
     dropped: np.ndarray
 
-    def groups(self) -> Iterator[tuple[frozenset[str], np.ndarray]]:
-        """Dropped tasks and the samples (positions) that drop just these."""
-        return _groups(self.rules, self.dropped, np.arange(len(self.end_min)))
+    def groups(self, samples: np.ndarray) -> Iterator[tuple[frozenset[str], np.ndarray]]:
+        """Dropped tasks and those of ``samples`` (positions) that drop just these."""
+        if not len(samples):
+            return
+        pattern = np.zeros(len(samples), dtype=np.int64)  # numbered anew at each rule: it never overflows
+        for row in self.dropped[:, samples]:
+            if row.any():
+                pattern = np.unique(2 * pattern + row, return_inverse=True)[1]
+        for number in range(int(pattern.max()) + 1):
+            members = samples[pattern == number]
+            if len(members):
+                rules = itertools.compress(self.rules, self.dropped[:, members[0]])
+                yield frozenset(task.task for task in rules), members
 
 
 def cut_rules(outing: Outing) -> tuple[Task, ...]:
     """The tasks with steps and a last start, in the order in which they are decided; none that has begun."""
-    asked = [task for task in outing.records.tasks
-             if task.last_start_min is not None and task.task in outing.steps_of
-             and not outing.has_begun(task.task)]
-    return tuple(sorted(drop_order(asked), key=lambda task: task.last_start_min or 0.0))
+    ruled = [task for task in outing.tasks_to_come if task.last_start_min is not None]
+    return tuple(sorted(drop_order(ruled), key=lambda task: task.last_start_min or 0.0))
 
 
 def time_samples(outing: Outing, draws: Draws, rules: Sequence[Task]) -> SampledPlans:
@@ -194,17 +185,17 @@ def time_samples(outing: Outing, draws: Draws, rules: Sequence[Task]) -> Sampled
     steps, samples = draws.durations.shape
     plans = SampledPlans(tuple(rules), np.empty((steps, samples)), np.empty(samples),
                          np.empty((len(outing.crew), samples)), np.zeros((len(rules), samples), dtype=bool))
-    _time_anew(outing, draws, plans, np.arange(samples))
+    _time_anew(outing, draws, plans, np.arange(samples))  # with every task, which the first rule judges
     for number, rule in enumerate(rules):
         begins = plans.starts[outing.steps_of[rule.task]].min(axis=0)
         assert rule.last_start_min is not None
-        plans.dropped[number] = begins > grid(rule.last_start_min)
+        plans.dropped[number] = begins > on_grid(rule.last_start_min)
         _time_anew(outing, draws, plans, np.flatnonzero(plans.dropped[number]))
     return plans
 
 
 def _time_anew(outing: Outing, draws: Draws, plans: SampledPlans, samples: np.ndarray) -> None:
-    for dropped, members in _groups(plans.rules, plans.dropped, samples):
+    for dropped, members in plans.groups(samples):
         part = part_without(outing, dropped)
         own = draws.part(part.kept, members)
         starts, end = part.timed(own)
@@ -214,21 +205,6 @@ def _time_anew(outing: Outing, draws: Draws, plans: SampledPlans, samples: np.nd
         plans.waits[:, members] = part.waits(own, end)
 
 
-def _groups(rules: Sequence[Task], dropped: np.ndarray,
-            samples: np.ndarray) -> Iterator[tuple[frozenset[str], np.ndarray]]:
-    if not len(samples):
-        return
-    pattern = np.zeros(len(samples), dtype=np.int64)  # numbered anew at each rule: it never overflows
-    for row in dropped[:, samples]:
-        if row.any():
-            pattern = np.unique(2 * pattern + row, return_inverse=True)[1]
-    for number in range(int(pattern.max()) + 1):
-        members = samples[pattern == number]
-        if len(members):
-            own = dropped[:, members[0]]
-            yield frozenset(rule.task for rule, gone in zip(rules, own, strict=True) if gone), members
-
-
 def no_plan_reasons(outing: Outing, draws: Draws, plans: SampledPlans) -> Counter[str]:
     """How many samples have no plan, by reason in words.
 
@@ -236,11 +212,9 @@ def no_plan_reasons(outing: Outing, draws: Draws, plans: SampledPlans) -> Counte
     it is the first step, in row order, that cannot be placed though all that it waits for can.
     """
     reasons: Counter[str] = Counter()
-    for dropped, members in plans.groups():
-        failed = members[~np.isfinite(plans.end_min[members])]
-        if len(failed):
-            part = part_without(outing, dropped)
-            reasons.update(_reasons(part, draws.part(part.kept, failed)))
+    for dropped, failed in plans.groups(np.flatnonzero(~np.isfinite(plans.end_min))):
+        part = part_without(outing, dropped)
+        reasons.update(_reasons(part, draws.part(part.kept, failed)))
     return reasons
 
 

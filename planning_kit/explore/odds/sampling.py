@@ -28,6 +28,7 @@ from planning_kit.inputs.records import OddsSettings, Step
 
 CHUNK = 5_000
 _OUTING = "outing"
+STEP, PACE, TRAVEL = "step", "pace", "travel"
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,26 +52,16 @@ def normals(seed: int, chunk: int, name: str, count: int) -> np.ndarray:
     return stream.standard_normal(count)
 
 
-def step_stream(step: str) -> str:
-    """The name of a step's stream."""
-    return f"step:{step}"
-
-
 def factor_streams(crew: Sequence[str], odds: OddsSettings) -> dict[str, float]:
     """The names of the streams of the common factors, each with its log-scale standard deviation."""
-    pace = {pace_stream(who): odds.crew_sd or 0.0 for who in crew}
-    travel = {travel_stream(who): odds.travel_sd or 0.0 for who in crew}
+    pace = {stream(PACE, who): odds.crew_sd or 0.0 for who in crew}
+    travel = {stream(TRAVEL, who): odds.travel_sd or 0.0 for who in crew}
     return {_OUTING: odds.common_sd or 0.0, **pace, **travel}
 
 
-def pace_stream(crew: str) -> str:
-    """The name of the stream of one crew member's pace."""
-    return f"pace:{crew}"
-
-
-def travel_stream(crew: str) -> str:
-    """The name of the stream of one crew member's travel."""
-    return f"travel:{crew}"
+def stream(kind: str, whose: str) -> str:
+    """The name of a stream: of a step's estimate, or of the pace or the travel of one crew member."""
+    return f"{kind}:{whose}"
 
 
 def factor(z: np.ndarray, sd: float) -> np.ndarray:
@@ -83,9 +74,9 @@ def draw(steps: Sequence[Step], crew: Sequence[str], odds: OddsSettings, seed: i
     """The first ``count`` samples of one chunk; ``begun``: what of the outing has happened."""
     drawn = {name: factor(normals(seed, chunk, name, count), sd) if sd else np.ones(count)
              for name, sd in factor_streams(crew, odds).items()}
-    pace = {who: drawn[_OUTING] * drawn[pace_stream(who)] for who in crew}
+    pace = {who: drawn[_OUTING] * drawn[stream(PACE, who)] for who in crew}
     if begun is not None and begun.pace is not None:
-        names = [_OUTING, *(pace_stream(who) for who in crew)]
+        names = [_OUTING, *(stream(PACE, who) for who in crew)]
         pace = begun.pace.of_crew(np.array([normals(seed, chunk, name, count) for name in names]))
     durations = np.empty((len(steps), count))
     distribution = odds.distribution or "pert"
@@ -93,14 +84,14 @@ def draw(steps: Sequence[Step], crew: Sequence[str], odds: OddsSettings, seed: i
         if begun is not None and begun.has_finished(step.step):
             row[:] = step.minutes_likely
             continue
-        z = normals(seed, chunk, step_stream(step.step), count)
+        z = normals(seed, chunk, stream(STEP, step.step), count)
         scale = _pace_of(step, pace, count)
         if begun is not None and step.step in begun.underway:
             row[:] = begun.underway[step.step].draw(z, step, distribution, scale)
-            continue
-        row[:] = scale * durations_from(z, step.minutes_low, step.minutes_likely, step.minutes_high,
-                                        distribution)
-    return Draws(durations, {who: pace[who] * drawn[travel_stream(who)] for who in crew})
+        else:
+            row[:] = scale * durations_from(z, step.minutes_low, step.minutes_likely, step.minutes_high,
+                                            distribution)
+    return Draws(durations, {who: pace[who] * drawn[stream(TRAVEL, who)] for who in crew})
 
 
 def _pace_of(step: Step, pace: Mapping[str, np.ndarray], count: int) -> np.ndarray:

@@ -10,29 +10,23 @@ from functools import reduce
 
 import numpy as np
 
-from planning_kit.explore.odds.sampled_outing import (
-    Outing,
-    SampledPlans,
-    cut_rules,
-    no_plan_reasons,
-    time_samples,
-)
+from planning_kit.explore.odds.sampled_outing import Outing, cut_rules, no_plan_reasons, time_samples
 from planning_kit.explore.odds.sampling import Draws, chunk_sizes, draw
 from planning_kit.inputs.records import Task
 from planning_kit.plan.network import Demand
 from planning_kit.plan.timed import TimedPlan
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class PlannedWindow:
     """A window that the plan on likely durations uses: of one step, or of a group. PET minutes.
 
-    ``wanted`` is the kind of window asked for (``light:night``), ``window`` the one of them that is used.
+    ``asks_for`` is the kind of window asked for (``light:night``), ``window`` the one of them that is used.
     """
 
     subject: str
     members: tuple[int, ...]
-    wanted: str
+    asks_for: str
     window: str
     task: str
     title: str
@@ -85,40 +79,34 @@ def planned_windows(plan: TimedPlan) -> Iterator[PlannedWindow]:
 
     Steps of a group that share its light are told by the group alone.
     """
-    network, told = plan.network, set()
+    network, of_group = plan.network, set()
     for group in network.groups:
-        told |= {(member, group.demand.label) for member in group.members}
+        of_group |= {(member, group.demand.label) for member in group.members}
         tasks = dict.fromkeys(plan.steps[member].task for member in group.members)
-        start = float(plan.starts[list(group.members)].min())
         title = " ".join(plan.steps[member].step for member in group.members)
-        yield _planned(group.name, group.members, group.demand, " ".join(tasks), title, start)
-    for position, demands in enumerate(network.demands):
-        step = plan.steps[position]
+        yield _planned(plan, group.name, group.members, group.demand, " ".join(tasks), title)
+    for position, (step, demands) in enumerate(zip(plan.steps, network.demands, strict=True)):
         for demand in demands:
-            if (position, demand.label) not in told:
-                yield _planned(step.step, (position,), demand, step.task, step.title,
-                               float(plan.starts[position]))
+            if (position, demand.label) not in of_group:
+                yield _planned(plan, step.step, (position,), demand, step.task, step.title)
 
 
-def _planned(subject: str, members: tuple[int, ...], demand: Demand, task: str, title: str,
-             start: float) -> PlannedWindow:
+def _planned(plan: TimedPlan, subject: str, members: tuple[int, ...], demand: Demand, task: str,
+             title: str) -> PlannedWindow:
+    start = float(plan.starts[list(members)].min())
     number = int(np.searchsorted(demand.windows[:, 0], start, side="right")) - 1
     begin, end = (float(edge) for edge in demand.windows[number])
-    wanted = f"{demand.kind}:{demand.label}"
-    return PlannedWindow(subject, members, wanted, demand.name_at(start), task, title, start, begin, end)
+    return PlannedWindow(subject=subject, members=members, asks_for=f"{demand.kind}:{demand.label}",
+                         window=demand.name_at(start), task=task, title=title, planned_start_min=start,
+                         begin_min=begin, end_min=end)
 
 
 def run_chunk(study: Study, chunk: int, count: int) -> Tally:
     """Draw, time and tally one chunk."""
     draws = study.draw(chunk, count)
-    plans = time_samples(study.outing, draws, study.rules)
-    reasons = no_plan_reasons(study.outing, draws, plans)
-    return tally(study, draws, plans, reasons)
-
-
-def tally(study: Study, draws: Draws, plans: SampledPlans, reasons: Counter[str]) -> Tally:
-    """What is kept of timed samples."""
     outing = study.outing
+    plans = time_samples(outing, draws, study.rules)
+    # Of a sample without a plan nothing counts as done, not even the steps that could be placed.
     starts = np.where(np.isfinite(plans.end_min), plans.starts, np.nan)
     finishes = starts + draws.durations
     tasks = outing.steps_of.values()
@@ -130,18 +118,18 @@ def tally(study: Study, draws: Draws, plans: SampledPlans, reasons: Counter[str]
         np.array([finishes[steps].max(axis=0) for steps in tasks]).reshape(-1, samples),
         np.array([inside[steps].max(axis=0) for steps in tasks]).reshape(-1, samples),
         np.array(caught, dtype=bool).reshape(-1, samples),
-        plans.waits, reasons,
+        plans.waits, no_plan_reasons(outing, draws, plans),
     )
 
 
 def _inside(outing: Outing, draws: Draws, finishes: np.ndarray) -> np.ndarray:
     """PET at which those who worked on each step would be inside, going home at once; others: its finish."""
-    inside = finishes.copy()
-    ingress_min = outing.records.settings.limits.ingress_min
-    for position in range(len(finishes)):
-        ways = [minutes * draws.travel[who] for who, minutes in outing.home_min(position).items()]
-        if ways:
-            inside[position] += np.max(ways, axis=0) + ingress_min
+    inside, settings = finishes.copy(), outing.records.settings
+    for row, step in zip(inside, outing.records.steps, strict=True):
+        ways = [outing.travels[who].time_min(step.place, settings.airlock) * draws.travel[who]
+                for who in step.people if who in outing.travels]
+        if ways:  # the one who has the longer way ends it
+            row += np.max(ways, axis=0) + settings.limits.ingress_min
     return inside
 
 

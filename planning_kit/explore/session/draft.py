@@ -1,10 +1,7 @@
 """Everything a planner can type, as one value: the tables and the settings, right or wrong.
 
-A draft becomes a scenario again (`scenario_of`) only where it holds no fault; the faults say where.
-
-What a planner does with rows and blocks of one sheet: paste, add, copy, move up or down.
-
-Undo and redo without limit: drafts share what they have in common, so keeping them all costs little.
+A draft becomes a scenario again (`scenario_of`) only where it holds no fault; the faults say where. A session
+keeps every draft, so that undo and redo have no limit: drafts share what they have in common.
 """
 
 from __future__ import annotations
@@ -23,11 +20,9 @@ from planning_kit.explore.session.sheet import (
     Line,
     Sheet,
     block_of,
+    free_name,
     setting_changes,
     settings_sheet,
-    spread,
-    with_cells,
-    with_lines,
 )
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import Faults
@@ -36,7 +31,7 @@ from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.records import FrozenMapping
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.settings import edited_toml
-from planning_kit.inputs.source import Source, check
+from planning_kit.inputs.source import check
 from planning_kit.inputs.typed_tables import refuse_absurd
 
 _FIRST_ROW = 2  # the header is row 1
@@ -46,7 +41,7 @@ _FIRST_ROW = 2  # the header is row 1
 class Draft:
     """Sheets by name: the tables of the format and `SETTINGS`. ``next_id`` is the id of the next new line.
 
-    ``origin`` is the number of the folder's state from which it was typed (see `origins`).
+    ``origin`` is the number of the folder's state from which it was typed (see `merge.Origins`).
     """
 
     sheets: Mapping[str, Sheet]
@@ -61,13 +56,72 @@ class Draft:
         sheets = FrozenMapping({**self.sheets, sheet.name: sheet})
         return replace(self, sheets=sheets, next_id=self.next_id if next_id is None else next_id)
 
+    def with_settings(self, texts: Mapping[str, str]) -> Draft:
+        """This draft with other values of settings, by dotted key; one that cannot be typed stays out."""
+        settings = self[SETTINGS]
+        lines = {key: settings.find(KEY, key) for key in texts}
+        return self.with_sheet(settings.with_cells(
+            {(line, VALUE): texts[key] for key, line in lines.items() if line is not None}))
+
     def says_the_same_as(self, other: Draft) -> bool:
         """Whether every cell and the order of lines agree, whatever the lines' ids."""
-        return all(_texts(sheet) == _texts(other.sheets[name]) for name, sheet in self.sheets.items())
+        return all([line.cells for line in sheet.lines] == [line.cells for line in other[name].lines]
+                   for name, sheet in self.sheets.items())
+
+    def with_block(self, name: str, lines: Sequence[int], columns: Sequence[str], text: str,
+                   fills: Sequence[Cell] = ()) -> tuple[Draft, int]:
+        """This draft with a spreadsheet's block pasted from the first of ``lines`` and ``columns`` on.
+
+        A single cell, whatever line breaks it holds, fills the cells ``fills``, else the first one. Rows of
+        the block beyond the last line become new lines at the end. Also gives the number of cells left out:
+        those without a column, and those that say otherwise than a column that cannot be typed in.
+        """
+        block, sheet = block_of(text), self[name]
+        if len(block) == 1 and len(block[0]) == 1 and (fills or lines):
+            return self._typed(sheet, dict.fromkeys(fills or [(lines[0], columns[0])], block[0][0]))
+        new = self._blank_lines(sheet, len(block) - len(lines) if sheet.can_grow else 0)
+        targets = [*lines, *(line.id for line in new)]
+        cells = {(line, column): text for line, row in zip(targets, block, strict=False)
+                 for column, text in zip(columns, row, strict=False)}
+        typed, refused = self._typed(sheet.with_lines(new, None), cells)
+        return replace(typed, next_id=self.next_id + len(new)), refused + sum(map(len, block)) - len(cells)
+
+    def _typed(self, sheet: Sheet, cells: Mapping[Cell, str]) -> tuple[Draft, int]:
+        # Of the settings only the values are the planner's.
+        mine = {cell: text for cell, text in cells.items() if sheet.name != SETTINGS or cell[1] == VALUE}
+        refused = sum(sheet.text(*cell) != text for cell, text in cells.items() if cell not in mine)
+        return self.with_sheet(sheet.with_cells(mine)), refused
+
+    def _blank_lines(self, sheet: Sheet, count: int) -> list[Line]:
+        return [Line(self.next_id + number, ("",) * len(sheet.columns)) for number in range(count)]
+
+    def with_blank_line(self, name: str, after: int | None) -> tuple[Draft, int]:
+        """This draft with an empty line behind ``after``, or at the end; and the id of that line."""
+        new = self._blank_lines(self[name], 1)
+        return self.with_sheet(self[name].with_lines(new, after), self.next_id + 1), self.next_id
+
+    def with_copies(self, name: str, lines: Collection[int]) -> tuple[Draft, list[int]]:
+        """This draft with copies behind the last of ``lines``, under free ids; and the copies' line ids."""
+        sheet = self[name]
+        chosen = [line for line in sheet.lines if line.id in lines]
+        if not chosen or not sheet.can_grow:
+            return self, []
+        taken = set(sheet.column(fmt.TABLE_BY_NAME[name].key[0]))
+        copies = [Line(number, _renamed(sheet, line, taken))
+                  for number, line in enumerate(chosen, start=self.next_id)]
+        copied = self.with_sheet(sheet.with_lines(copies, chosen[-1].id), copies[-1].id + 1)
+        return copied, [line.id for line in copies]
 
 
-def _texts(sheet: Sheet) -> list[tuple[str, ...]]:
-    return [line.cells for line in sheet.lines]
+def _renamed(sheet: Sheet, line: Line, taken: set[str]) -> tuple[str, ...]:
+    """The cells of a copy: where the table's rows are told apart by an id, under a free one."""
+    table = fmt.TABLE_BY_NAME[sheet.name]
+    if len(table.key) > 1 or not table.is_unique:
+        return line.cells
+    at = sheet.columns.index(table.key[0])
+    free = free_name(line.cells[at], taken, "{}-{}")
+    taken.add(free)
+    return (*line.cells[:at], free, *line.cells[at + 1:])
 
 
 @dataclass(frozen=True)
@@ -89,17 +143,16 @@ def draft_of(scenario: Scenario) -> Draft:
     """A scenario as it would be typed."""
     sheets, next_id = {}, 1
     for table in fmt.TABLES:
-        sheet = _sheet_of(table, scenario.checked.source.tables.get(table.name), next_id)
-        sheets[table.name] = sheet
-        next_id += len(sheet.lines)
+        sheets[table.name] = sheet_of(table, scenario.checked.source.tables.get(table.name), next_id)
+        next_id += len(sheets[table.name].lines)
     settings = settings_sheet(scenario.checked.source.toml, next_id)
     return Draft(FrozenMapping({**sheets, SETTINGS: settings}), next_id + len(settings.lines))
 
 
-def _sheet_of(table: Table, raw: RawTable | None, first_id: int) -> Sheet:
-    header = raw.header if raw is not None else ()
+def sheet_of(table: Table, raw: RawTable | None, first_id: int) -> Sheet:
+    """A table as it would be typed, with all columns of the format; ``first_id`` for its first line."""
+    header, rows = (raw.header, raw.rows) if raw is not None else ((), ())
     absent = tuple(field.name for field in table.fields if field.name not in header)
-    rows = raw.rows if raw is not None else ()
     lines = (Line(first_id + number, (*row, *("" for _ in absent))) for number, row in enumerate(rows))
     return Sheet(table.name, (*header, *absent), tuple(lines))
 
@@ -110,15 +163,12 @@ def with_change(draft: Draft, change: Change) -> Draft:
     Only for changes that read no records. Raises `ScenarioError` where it cannot be made.
     """
     tables = Tables(lambda name: pd.DataFrame([line.cells for line in draft[name].lines],
-                                              [line.id for line in draft[name].lines],
-                                              draft[name].columns, dtype=object))
+                                              draft[name].ids, draft[name].columns, dtype=object))
     change.edit(tables)
     for name, frame in tables.frames.items():
         lines = tuple(Line(int(line), tuple(cells)) for line, *cells in frame.itertuples(name=None))
         draft = draft.with_sheet(replace(draft[name], lines=lines))
-    lines_of = {key: draft[SETTINGS].find(KEY, key) for key in tables.settings}
-    cells = {(line, VALUE): str(tables.settings[key]) for key, line in lines_of.items() if line is not None}
-    return draft.with_sheet(with_cells(draft[SETTINGS], cells))
+    return draft.with_settings({key: str(value) for key, value in tables.settings.items()})
 
 
 def scenario_of(draft: Draft, base: Scenario) -> Scenario:
@@ -133,13 +183,10 @@ def scenario_of(draft: Draft, base: Scenario) -> Scenario:
         raw = _raw_of(draft[table.name], table, source.tables.get(table.name), faults)
         if raw is not None:
             tables[table.name] = raw
-    changed = replace(source, tables=FrozenMapping(tables), toml=_toml_of(draft, base, source, faults))
+    settings = setting_changes(draft[SETTINGS], base, faults)
+    toml = edited_toml(source.toml, settings, faults) if settings else source.toml
+    changed = replace(source, tables=FrozenMapping(tables), toml=toml)
     return replace(base, checked=check(changed, base.elements, faults))
-
-
-def _toml_of(draft: Draft, base: Scenario, source: Source, faults: Faults) -> bytes:
-    changes = setting_changes(draft[SETTINGS], base, faults)
-    return edited_toml(source.toml, changes, faults) if changes else source.toml
 
 
 def _raw_of(sheet: Sheet, table: Table, old: RawTable | None, faults: Faults) -> RawTable | None:
@@ -152,13 +199,12 @@ def _raw_of(sheet: Sheet, table: Table, old: RawTable | None, faults: Faults) ->
     header = tuple(sheet.columns[at] for at in kept)
     rows = [tuple(cells[at] for at in kept) for _, cells in numbered]
     numbers = tuple(number for number, _ in numbered)
-    if old is not None and header == old.header and tuple(rows) == old.rows:
+    if old is not None and header == old.header and tuple(rows) == old.rows:  # a save keeps the file's bytes
         return replace(old, row_numbers=numbers)
     if old is None and not rows:
         return None
     refuse_absurd(table, header, rows, faults)
-    if old is None:
-        return RawTable(table.name, header, tuple(rows), numbers)
+    old = old or RawTable(table.name, (), (), ())
     return RawTable(table.name, header, tuple(rows), numbers, newline=old.newline, has_bom=old.has_bom)
 
 
@@ -173,8 +219,7 @@ def faults_in(draft: Draft, problems: pd.DataFrame) -> tuple[Fault, ...]:
 
 
 def _fault(draft: Draft, row: Mapping[object, object]) -> Fault:
-    table, column, value = str(row["table"]), str(row["column"]), str(row["value"])
-    problem = str(row["problem"])
+    table, column, value, problem = (str(row[name]) for name in ("table", "column", "value", "problem"))
     if table == fmt.SCENARIO_FILE:
         line = draft[SETTINGS].find(KEY, column)
         return Fault(SETTINGS, line, VALUE if line is not None else column, value, problem)
@@ -185,90 +230,6 @@ def _fault(draft: Draft, row: Mapping[object, object]) -> Fault:
     at = int(str(number)) - _FIRST_ROW if not pd.isna(number) else -1  # type: ignore[call-overload]
     line = sheet.lines[at].id if 0 <= at < len(sheet.lines) else None
     return Fault(table, line, column if column in sheet.columns else "", value, problem)
-
-
-def can_be_typed(sheet: str, column: str) -> bool:
-    """Whether a column is the planner's: of the settings only the values are."""
-    return sheet != SETTINGS or column == VALUE
-
-
-def with_block(draft: Draft, name: str, lines: Sequence[int], columns: Sequence[str], text: str,
-               fills: Sequence[Cell] = ()) -> tuple[Draft, int]:
-    """``draft`` with a spreadsheet's block pasted from the first of ``lines`` and ``columns`` on.
-
-    A single cell, whatever line breaks it holds, fills the cells ``fills``, else the first one. Rows of the
-    block beyond the last line become new lines at the end. Also gives the number of cells left out: those
-    without a column, and those that say otherwise than a column that cannot be typed in.
-    """
-    block, sheet = block_of(text), draft[name]
-    if len(block) == 1 and len(block[0]) == 1 and (fills or lines):
-        cells = dict.fromkeys(fills or [*zip(lines[:1], columns[:1], strict=True)], block[0][0])
-        return _typed(draft, sheet, cells)
-    new = _blank_lines(draft, sheet, len(block) - len(lines) if sheet.can_grow else 0)
-    targets = [*lines, *(line.id for line in new)]
-    lost = [row[len(columns):] for row in block[: len(targets)]] + block[len(targets):]
-    grown = with_lines(sheet, new, None)
-    typed, refused = _typed(draft, grown, dict(spread(block, targets, columns)))
-    return replace(typed, next_id=draft.next_id + len(new)), refused + sum(len(row) for row in lost)
-
-
-def _typed(draft: Draft, sheet: Sheet, cells: dict[Cell, str]) -> tuple[Draft, int]:
-    mine = {cell: text for cell, text in cells.items() if can_be_typed(sheet.name, cell[1])}
-    refused = sum(sheet.text(*cell) != text for cell, text in cells.items() if cell not in mine)
-    return draft.with_sheet(with_cells(sheet, mine)), refused
-
-
-def _blank_lines(draft: Draft, sheet: Sheet, count: int) -> list[Line]:
-    blank = tuple("" for _ in sheet.columns)
-    return [Line(draft.next_id + number, blank) for number in range(count)]
-
-
-def with_blank_line(draft: Draft, name: str, after: int | None) -> tuple[Draft, int]:
-    """``draft`` with an empty line behind ``after``, or at the end; and the id of that line."""
-    new = _blank_lines(draft, draft[name], 1)
-    return draft.with_sheet(with_lines(draft[name], new, after), new[0].id + 1), new[0].id
-
-
-def with_copies(draft: Draft, name: str, lines: Collection[int]) -> tuple[Draft, list[int]]:
-    """``draft`` with copies behind the last of ``lines``, under free ids; and the copies' line ids."""
-    sheet = draft[name]
-    chosen = [line for line in sheet.lines if line.id in lines]
-    if not chosen or not sheet.can_grow:
-        return draft, []
-    taken = set(sheet.column(fmt.TABLE_BY_NAME[name].key[0]))
-    copies = [Line(number, _renamed(sheet, line, taken))
-              for number, line in enumerate(chosen, start=draft.next_id)]
-    copied = draft.with_sheet(with_lines(sheet, copies, chosen[-1].id), copies[-1].id + 1)
-    return copied, [line.id for line in copies]
-
-
-def _renamed(sheet: Sheet, line: Line, taken: set[str]) -> tuple[str, ...]:
-    """The cells of a copy: where the table's rows are told apart by an id, under a free one."""
-    table = fmt.TABLE_BY_NAME[sheet.name]
-    if len(table.key) > 1 or not table.is_unique:
-        return line.cells
-    at = sheet.columns.index(table.key[0])
-    free = next(f"{line.cells[at]}-{number}" for number in range(2, len(taken) + 3)
-                if f"{line.cells[at]}-{number}" not in taken)
-    taken.add(free)
-    return (*line.cells[:at], free, *line.cells[at + 1:])
-
-
-def place_of_shift(sheet: Sheet, lines: Collection[int], by: int, shown: Collection[int] | None,
-                   ) -> tuple[int | None] | None:
-    """The line that ``lines`` go before when they move one place up (``by`` -1) or down (+1).
-
-    One place among the lines ``shown``, where a filter shows only some: (None,) is the end, None is nowhere.
-    """
-    order = [line.id for line in sheet.lines]
-    seen = order if shown is None else [line for line in order if line in shown or line in lines]
-    at = [seen.index(line) for line in lines]
-    if at and by < 0 and min(at) > 0:
-        return (seen[min(at) - 1],)
-    if at and by > 0 and max(at) < len(seen) - 1:
-        behind = order.index(seen[max(at) + 1]) + 1
-        return (order[behind] if behind < len(order) else None,)
-    return None
 
 
 class History:

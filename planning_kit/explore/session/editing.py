@@ -1,8 +1,7 @@
 """One draft under a planner's hands: every edit of tables, chart and slider, with undo, redo and versions.
 
-It knows no widget. A view asks it to do something, then reads ``draft``, ``verdict`` and ``plan``.
-
-Egress as it is typed, and the range of egress times that goes along to another day.
+It knows no widget. A view asks it to do something, then reads ``draft``, ``verdict`` and ``plan``. An edit of
+egress is one of settings, which may take the range of egress times along to another day.
 """
 
 from __future__ import annotations
@@ -15,30 +14,9 @@ from datetime import UTC, datetime, timedelta
 from planning_kit.changes.amounts import LikelyMinutes, Set
 from planning_kit.changes.change import Change
 from planning_kit.changes.order import Drag
-from planning_kit.explore.session.draft import (
-    Draft,
-    Fault,
-    History,
-    faults_in,
-    place_of_shift,
-    scenario_of,
-    with_blank_line,
-    with_block,
-    with_change,
-    with_copies,
-)
+from planning_kit.explore.session.draft import Draft, Fault, History, faults_in, scenario_of, with_change
 from planning_kit.explore.session.merge import Origins
-from planning_kit.explore.session.sheet import (
-    KEY,
-    SETTINGS,
-    VALUE,
-    Cell,
-    Sheet,
-    moment_text,
-    with_cells,
-    with_lines_moved,
-    without_lines,
-)
+from planning_kit.explore.session.sheet import KEY, SETTINGS, VALUE, Cell, Sheet, free_name, moment_text
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.timed import TimedPlan
@@ -47,7 +25,7 @@ EGRESS, EARLIEST, LATEST = "egress", "egress_earliest", "egress_latest"
 _DAY = timedelta(days=1)
 
 
-def typed_moment(draft: Draft, key: str) -> datetime | None:
+def setting_moment(draft: Draft, key: str) -> datetime | None:
     """The moment that a key of the settings holds (UTC); None where it is empty or no moment."""
     line = draft[SETTINGS].find(KEY, key)
     try:
@@ -68,11 +46,12 @@ def egress_typed_as(draft: Draft, text: str) -> Set:
 
 
 def _moved_range(draft: Draft, text: str) -> dict[str, datetime]:
-    first, last, old = (typed_moment(draft, key) for key in (EARLIEST, LATEST, EGRESS))
+    first, last, old = (setting_moment(draft, key) for key in (EARLIEST, LATEST, EGRESS))
     try:
         new = datetime.fromisoformat(text)
         if first is None or last is None or first <= new <= last:
             return {}
+        # Whole days that bring the new egress into the range; where none do, those between the two dates.
         whole = (new - first) // _DAY * _DAY
         fits = first + whole <= new <= last + whole
         by = whole if fits else (new.date() - (old or first).date())
@@ -151,10 +130,10 @@ class Editing:
 
     def type_cells(self, sheet: str, texts: Mapping[Cell, str], words: str = "") -> None:
         """Type into cells of a sheet: (line id, column) to text, kept as typed whatever it says."""
-        first = next(iter(texts.items()), None)
-        if first is not None:
-            changed = with_cells(self.draft[sheet], texts)
-            self._edit(self.draft.with_sheet(changed), words or _typing_words(self.draft[sheet], texts))
+        if texts:
+            columns = list(dict.fromkeys(column for _, column in texts))
+            changed = self.draft.with_sheet(self.draft[sheet].with_cells(texts))
+            self.edit(changed, words or f"{', '.join(columns[:3])} in {sheet}")
 
     def paste(self, sheet: str, lines: Sequence[int], columns: Sequence[str], text: str,
               fills: Sequence[Cell] = ()) -> int:
@@ -162,42 +141,40 @@ class Editing:
 
         ``lines`` and ``columns`` are those that the view shows from there on, in its order; a single cell
         fills ``fills``, the chosen ones. Gives the number of pasted cells that found no column (see
-        `with_block`).
+        `Draft.with_block`).
         """
-        draft, lost = with_block(self.draft, sheet, lines, columns, text, fills)
-        self._edit(draft, "paste")
+        draft, lost = self.draft.with_block(sheet, lines, columns, text, fills)
+        self.edit(draft, "paste")
         return lost
 
     def add_line(self, sheet: str, after: int | None = None) -> int:
         """An empty line behind ``after``, or at the end; gives its id. It counts once something is typed."""
-        draft, line = with_blank_line(self.draft, sheet, after)
-        self._edit(draft, f"add a row to {sheet}")
+        draft, line = self.draft.with_blank_line(sheet, after)
+        self.edit(draft, f"add a row to {sheet}")
         return line
 
     def duplicate_lines(self, sheet: str, lines: Collection[int]) -> list[int]:
         """Copies behind the last of ``lines``, under ids of their own (``X1-2``); gives their line ids."""
-        draft, copies = with_copies(self.draft, sheet, lines)
-        self._edit(draft, f"duplicate rows of {sheet}")
+        draft, copies = self.draft.with_copies(sheet, lines)
+        self.edit(draft, f"duplicate rows of {sheet}")
         return copies
 
     def delete_lines(self, sheet: str, lines: Collection[int]) -> None:
         """Delete lines of a sheet that can lose them."""
-        if self.draft[sheet].can_grow:
-            changed = without_lines(self.draft[sheet], lines)
-            self._edit(self.draft.with_sheet(changed), f"delete rows of {sheet}")
+        self._arrange(self.draft[sheet].without_lines(lines), "delete")
 
     def move_lines(self, sheet: str, lines: Collection[int], before: int | None) -> None:
         """Move lines to just before another (None: the end): for steps, the order of work."""
-        if self.draft[sheet].can_grow:
-            changed = with_lines_moved(self.draft[sheet], lines, before)
-            self._edit(self.draft.with_sheet(changed), f"move rows of {sheet}")
+        self._arrange(self.draft[sheet].with_lines_moved(lines, before), "move")
 
     def shift_lines(self, sheet: str, lines: Collection[int], by: int,
                     shown: Collection[int] | None = None) -> None:
         """Move lines one place up (``by`` -1) or down (+1); among those ``shown``, where only some are."""
-        place = place_of_shift(self.draft[sheet], lines, by, shown)
-        if place is not None:
-            self.move_lines(sheet, lines, place[0])
+        self._arrange(self.draft[sheet].with_lines_shifted(lines, by, shown), "move")
+
+    def _arrange(self, changed: Sheet, verb: str) -> None:
+        if changed.can_grow:
+            self.edit(self.draft.with_sheet(changed), f"{verb} rows of {changed.name}")
 
     # Edits from the chart and the slider
 
@@ -217,27 +194,23 @@ class Editing:
 
     def make(self, change: Change, words: str = "", merges: Hashable = None) -> None:
         """Make a change in what is typed: one edit, called ``words``, else in the change's own."""
-        self._edit(with_change(self.draft, change), words or change.words, merges)
-
-    def say_as(self, draft: Draft, words: str) -> None:
-        """Let another draft of the same tables be what is typed: one edit, called ``words``."""
-        self._edit(draft, words)
+        self.edit(with_change(self.draft, change), words or change.words, merges)
 
     def set_egress(self, text: str, merges: Hashable = None) -> None:
         """Egress, UTC; moves of one drag of the slider share ``merges`` and are one edit.
 
-        On another day the scenario's range of egress times goes along (see `egress.egress_typed_as`).
+        On another day the scenario's range of egress times goes along (see `egress_typed_as`).
         """
         self.make(egress_typed_as(self.draft, text), "set egress", merges)
 
     def egress_typed(self) -> datetime:
         """Egress as it is typed; that of the last good plan where what is typed is no moment."""
-        return typed_moment(self.draft, EGRESS) or self.plan.egress
+        return setting_moment(self.draft, EGRESS) or self.plan.egress
 
     def egress_range(self) -> tuple[datetime, datetime]:
         """Between which egress times the planner chooses: those typed, else the whole UTC day of egress."""
         day = self.egress_typed().replace(hour=0, minute=0, second=0, microsecond=0)
-        first, last = (typed_moment(self.draft, key) for key in (EARLIEST, LATEST))
+        first, last = (setting_moment(self.draft, key) for key in (EARLIEST, LATEST))
         return first or day, last or day + timedelta(days=1, minutes=-1)
 
     # Versions
@@ -260,7 +233,7 @@ class Editing:
         draft = self._version(name)
         if self.has_unsaved_work:
             self._set_aside(MINE)
-        self._edit(draft, f"switch to {name}")
+        self.edit(draft, f"switch to {name}")
 
     def _version(self, name: str) -> Draft:
         if name not in self.versions:
@@ -274,7 +247,7 @@ class Editing:
         """
         name = self._same_version(self.draft)
         if not name:
-            name = self._free_name(word)
+            name = free_name(word, self.versions, "{} {}")
             self.versions[name] = self.draft
             self._aside.add(name)
         return name
@@ -284,10 +257,6 @@ class Editing:
         base = self._origins.of(draft).draft
         return next((name for name, each in self.versions.items() if each.says_the_same_as(draft)
                      and self._origins.of(each).draft.says_the_same_as(base)), "")
-
-    def _free_name(self, word: str) -> str:
-        names = (word, *(f"{word} {number}" for number in range(2, len(self.versions) + 3)))
-        return next(name for name in names if name not in self.versions)
 
     # Undo
 
@@ -304,7 +273,8 @@ class Editing:
             self._judge()
         return moved
 
-    def _edit(self, draft: Draft, words: str, merges: Hashable = None) -> None:
+    def edit(self, draft: Draft, words: str, merges: Hashable = None) -> None:
+        """Let another draft of the same tables be what is typed: one edit, called ``words``."""
         if (draft.sheets, draft.origin) != (self.draft.sheets, self.draft.origin):
             next_id = max(draft.next_id, self.draft.next_id)
             self.history.push(replace(draft, next_id=next_id), words, merges)
@@ -314,8 +284,3 @@ class Editing:
         self.verdict = judged(self.draft, self.base)
         if self.verdict.plan is not None:
             self.plan = self.verdict.plan
-
-
-def _typing_words(sheet: Sheet, texts: Mapping[Cell, str]) -> str:
-    columns = list(dict.fromkeys(column for _, column in texts))
-    return f"{', '.join(columns[:3])} in {sheet.name}"

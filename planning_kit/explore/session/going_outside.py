@@ -7,14 +7,11 @@ of the session, which can be undone and is saved when the planner saves.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import datetime, timedelta
 
 import pandas as pd
 
 from planning_kit.explore.retime.decisions import Decision, decide
-from planning_kit.explore.session.draft import draft_of
-from planning_kit.explore.session.merge import same_lines
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.clock import HELD, Clock, is_in_outing, utc_now
 from planning_kit.explore.watch.logbook import Entry, Logbook, log_so_far
@@ -91,8 +88,7 @@ def take(session: Session, watch: Watch, words: str, how: Decision, by: str = ""
     if changes:
         if session.faults:
             raise ScenarioError.single("mend the marked cells first: this changes the plan", column="take")
-        draft, changed = session.draft, draft_of(decided.base.scenario)
-        session.say_as(replace(same_lines(changed, draft, draft), origin=draft.origin), words)
+        session.edit_to(decided.base.scenario, words)
         watch.rebase(session.plan, decided.here)
     entries = [Entry("", SKIPPED, step, note=words, by=by) for step in skipped]
     logged = watch.enter_all(entries)

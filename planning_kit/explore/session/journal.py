@@ -33,7 +33,7 @@ _FORMAT = 2
 _TRIES = 5  # another session may be tidying up just where a lock is being made
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Unsaved:
     """Work found in a journal: the draft, ``base`` from which it was typed, the named versions.
 
@@ -98,7 +98,7 @@ class Journal:
         """Hold the lock, if it is not held or its file was swept away. Raises `OSError`."""
         if self._lock is not None and Path(self._lock.lock_file).exists():
             return
-        self._let_go()
+        self.close()
         for _ in range(_TRIES):
             lock = _lock_of(self.path)
             try:
@@ -112,22 +112,19 @@ class Journal:
                 lock.release()  # it was swept away just before it was taken
         raise OSError(f"no lock can be made in {state_folder()}")
 
-    def _let_go(self) -> None:
-        if self._lock is not None:
-            with contextlib.suppress(OSError):
-                _give_back(self._lock)
-            self._lock = None
-
     def remove(self) -> None:
         """Delete the file: everything is saved."""
         self.trouble = ""
         with contextlib.suppress(RuntimeError):
             _unlink(self.path)
-        self._let_go()
+        self.close()
 
     def close(self) -> None:
         """The session ends: unsaved work stays on the disk and is no longer in use."""
-        self._let_go()
+        if self._lock is not None:
+            with contextlib.suppress(OSError):
+                _give_back(self._lock)
+            self._lock = None
 
     def left_by_others(self, like: Draft) -> list[Unsaved]:
         """Work of other sessions on the same scenario, newest first; unreadable files stay.
@@ -224,8 +221,8 @@ def _read(path: Path, like: Draft, is_in_use: bool) -> Unsaved | None:
         if written.utcoffset() is None:
             return None
         draft, base = (_draft(content[name], like) for name in ("draft", "base"))
-        return Unsaved(path, written.astimezone(UTC), draft, base, FrozenMapping(versions), is_in_use,
-                       FrozenMapping(bases))
+        return Unsaved(path=path, written=written.astimezone(UTC), draft=draft, base=base,
+                       versions=FrozenMapping(versions), is_in_use=is_in_use, bases=FrozenMapping(bases))
     except (RecursionError, OSError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError):
         return None
 
@@ -258,7 +255,5 @@ def _fitted(sheet: Sheet, like: Sheet) -> Sheet:
                      for line in like.lines)
         return Sheet(like.name, like.columns, rows, can_grow=False)
     absent = tuple(column for column in like.columns if column not in sheet.columns)
-    if not absent:
-        return sheet
     lines = tuple(Line(line.id, (*line.cells, *("" for _ in absent))) for line in sheet.lines)
     return Sheet(sheet.name, (*sheet.columns, *absent), lines)

@@ -1,18 +1,16 @@
-"""Two drafts that grew from one: theirs where I changed nothing, mine where they did not, a choice elsewhere.
+"""When another saves to the same folder: what a draft was typed from, where the two differ, and the merge.
 
-The unit is a cell, a whole row where one side deleted it, and the order of a table's rows. Rows are told
-apart by their line ids, which `same_lines` gives to what was read anew.
+A draft carries the number of its origin, a state of the folder. So a draft typed from an older state, come
+back by undo or as a version, is never saved over what another put into the folder since.
 
-What drafts were typed from: the states of the folder that a session has known.
-
-A draft carries the number of its origin, so that a draft typed from an older state, come back by undo or as a
-version, is never saved over what another put into the folder since.
-
-Both sides of a conflict: what stands in the folder now against what is typed here, cell by cell.
+A merge takes theirs where I changed nothing, mine where they changed nothing, and a choice elsewhere. The
+unit is a cell, a whole row where one side deleted it, and the order of a table's rows. Rows are told apart by
+their line ids, which `same_lines` gives to what was read anew.
 """
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from difflib import SequenceMatcher
@@ -20,12 +18,12 @@ from pathlib import Path
 
 import pandas as pd
 
-from planning_kit.explore.session.draft import Draft, draft_of
-from planning_kit.explore.session.sheet import KEY, SETTINGS, Line, Sheet, settings_sheet
+from planning_kit.explore.session.draft import Draft, draft_of, sheet_of
+from planning_kit.explore.session.sheet import KEY, SETTINGS, Line, Sheet, free_name, settings_sheet
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import Faults, SaveConflict
 from planning_kit.inputs.folder_files import read_settled
-from planning_kit.inputs.raw import RawTable, read_files, read_tables
+from planning_kit.inputs.raw import read_files, read_tables
 from planning_kit.inputs.records import FrozenMapping
 from planning_kit.inputs.scenario import Scenario, load_scenario
 from planning_kit.inputs.shown_text import TextTable
@@ -81,11 +79,10 @@ class Origins:
         """
         if base.says_the_same_as(self.newest.draft):
             return self.newest.draft.origin
-        known = (each.draft.origin for each in self._known if each.is_behind
-                 and each.base is self.newest.base and each.draft.sheets == base.sheets)
-        number = next(known, None)
-        return number if number is not None else self.add(
-            Origin(self.newest.base, base, is_behind=True)).origin
+        for each in self._known:
+            if each.is_behind and each.base is self.newest.base and each.draft.sheets == base.sheets:
+                return each.draft.origin
+        return self.add(Origin(self.newest.base, base, is_behind=True)).origin
 
     def save(self, draft: Draft, scenario: Scenario) -> None:
         """Save ``scenario``, which ``draft`` says, to its folder.
@@ -110,67 +107,48 @@ def both_sides(draft: Draft, folder: Path) -> pd.DataFrame:
     The folder may hold faults; a file that cannot be read is left out. Raises `ScenarioError` when the folder
     is gone.
     """
-    faults = Faults()
     files = read_settled(folder, lambda files: read_files(files, Faults()))
-    on_disk = read_tables(files, faults)
-    rows = [row for table in fmt.TABLES for row in _differences(draft[table.name], on_disk.get(table.name),
-                                                                table.key)]
-    try:
-        theirs = settings_sheet(files.get(fmt.SCENARIO_FILE) or b"", 0)
-        rows += _against(draft[SETTINGS], theirs, (KEY,))
-    except ValueError:  # no TOML, or no UTF-8
-        pass
+    on_disk = read_tables(files, Faults())
+    theirs = [sheet_of(table, on_disk.get(table.name), 0) for table in fmt.TABLES]
+    with contextlib.suppress(ValueError):  # no TOML, or no UTF-8
+        theirs.append(settings_sheet(files.get(fmt.SCENARIO_FILE) or b"", 0))
+    rows = [row for sheet in theirs for row in _differences(draft[sheet.name], sheet)]
     return TextTable(rows, columns=SIDES_COLUMNS)
 
 
 def differences(a: Draft, b: Draft) -> pd.DataFrame:
     """Where two drafts differ in what is typed: ``table``, ``row`` (its key), ``column``, ``a``, ``b``."""
-    rows = [row for name, sheet in a.sheets.items() for row in _against(sheet, b[name], KEYS[name])]
+    rows = [row for name, sheet in a.sheets.items() for row in _differences(sheet, b[name])]
     return TextTable(rows, columns=SIDES_COLUMNS).rename(columns={"yours": "a", "theirs": "b"})
 
 
-def _differences(mine: Sheet, raw: RawTable | None, key: tuple[str, ...]) -> Iterator[dict[str, str]]:
-    header = raw.header if raw is not None else mine.columns
-    lines = tuple(Line(number, row) for number, row in enumerate(raw.rows)) if raw is not None else ()
-    yield from _against(mine, Sheet(mine.name, header, lines), key)
-
-
-def _against(mine: Sheet, theirs: Sheet, key: tuple[str, ...]) -> Iterator[dict[str, str]]:
-    ours, others = _by_key(mine, key), _by_key(theirs, key)
-    columns = list(dict.fromkeys([*mine.columns, *theirs.columns]))
+def _differences(mine: Sheet, theirs: Sheet) -> Iterator[dict[str, str]]:
+    ours, others = ({key: dict(zip(sheet.columns, line.cells, strict=True))
+                     for key, line in keyed(sheet).items()} for sheet in (mine, theirs))
     for name in dict.fromkeys([*ours, *others]):
         where = {"table": mine.name, "row": name}
         if name not in ours or name not in others:
             missing = "yours" if name not in ours else "theirs"
             yield where | {"column": "", "yours": "", "theirs": ""} | {missing: _NO_ROW}
             continue
-        for column in columns:
+        for column in dict.fromkeys([*mine.columns, *theirs.columns]):
             yours, other = ours[name].get(column, ""), others[name].get(column, "")
             if yours != other:
                 yield where | {"column": column, "yours": yours, "theirs": other}
+    # Only rows of both sides can stand in another order; a new row moves no other.
     kept = [name for name in ours if name in others]
     if kept != [name for name in others if name in ours]:
         yield {"table": mine.name, "row": "", "column": "", "yours": "another order of rows", "theirs": ""}
 
 
-def _by_key(sheet: Sheet, key: tuple[str, ...]) -> dict[str, dict[str, str]]:
-    """Each line's cells by column, under its key."""
-    return {name: dict(zip(sheet.columns, line.cells, strict=True))
-            for name, line in keyed(sheet, key).items()}
-
-
-def keyed(sheet: Sheet, key: tuple[str, ...]) -> dict[str, Line]:
+def keyed(sheet: Sheet) -> dict[str, Line]:
     """Each line that is not empty under its key; a key that stands twice gets a number."""
     found: dict[str, Line] = {}
-    places = [sheet.columns.index(part) for part in key if part in sheet.columns]
+    places = [sheet.columns.index(part) for part in KEYS[sheet.name] if part in sheet.columns]
     for line in sheet.lines:
-        if line.is_empty:
-            continue
-        name = again = " to ".join(line.cells[at] for at in places)
-        number = 2
-        while again in found:
-            again, number = f"{name} ({number})", number + 1
-        found[again] = line
+        if not line.is_empty:
+            name = " to ".join(line.cells[at] for at in places)
+            found[free_name(name, found, "{} ({})")] = line
     return found
 
 
@@ -222,11 +200,11 @@ class Merge:
 
 def same_lines(theirs: Draft, base: Draft, mine: Draft) -> Draft:
     """``theirs`` with the line ids that ``base`` has for rows of the same key, ``mine`` for its new ones."""
-    next_id = max(theirs.next_id, base.next_id, mine.next_id)
+    next_id = max(theirs.next_id, base.next_id, mine.next_id)  # behind all: no id ever means two rows
     sheets = {}
     for name, sheet in theirs.sheets.items():
         known = _known_lines(base[name], mine[name])
-        numbers = {line.id: known[key] for key, line in keyed(sheet, KEYS[name]).items() if key in known}
+        numbers = {line.id: known[key] for key, line in keyed(sheet).items() if key in known}
         lines = (replace(line, id=numbers.get(line.id, next_id + at)) for at, line in enumerate(sheet.lines))
         sheets[name] = replace(sheet, lines=tuple(lines))
         next_id += len(sheet.lines)
@@ -236,8 +214,8 @@ def same_lines(theirs: Draft, base: Draft, mine: Draft) -> Draft:
 def _known_lines(base: Sheet, mine: Sheet) -> dict[str, int]:
     """Line ids by key: the rows of ``base``, and those that only ``mine`` has."""
     before = {line.id for line in base.lines}
-    new = {key: line.id for key, line in keyed(mine, KEYS[base.name]).items() if line.id not in before}
-    return new | {key: line.id for key, line in keyed(base, KEYS[base.name]).items()}
+    new = {key: line.id for key, line in keyed(mine).items() if line.id not in before}
+    return new | {key: line.id for key, line in keyed(base).items()}
 
 
 def merged(base: Draft, mine: Draft, theirs: Draft, choices: Mapping[Where, str]) -> Merge:
@@ -296,12 +274,12 @@ class _Sides:
         return theirs if self._merge.takes_theirs(clash) else yours
 
     def _take(self, line: int, was: Row | None, their: Row | None) -> None:
-        if was is None or their is None:
+        if was is not None and their is not None:
+            self._merge.taken += [self._clash(line, column, was[column], was[column], their[column])
+                                  for column in self._columns if was[column] != their[column]]
+        else:
             words = _DELETED if their is None else "(new row)"
             self._merge.taken.append(self._clash(line, "", "", "", words))
-            return
-        self._merge.taken += [self._clash(line, column, was[column], was[column], their[column])
-                              for column in self._columns if was[column] != their[column]]
 
     def _clash(self, line: int, column: str, was: str, yours: str, theirs: str) -> Clash:
         return Clash((self._mine.name, line, column), self._name(line), was, yours, theirs)
@@ -315,10 +293,10 @@ class _Sides:
         my, their = ([line for line in side if line in everywhere] for side in (self._my, self._their))
         yours, theirs = (self._moves(everywhere, order) for order in (my, their))
         clash = Clash((self._mine.name, ORDER, ""), "", "", yours, theirs)
-        leads = False
-        if theirs and not yours:
+        # Where only they moved rows their order leads; where both did, mine does until the clash is decided.
+        leads = bool(theirs) and not yours
+        if leads:
             self._merge.taken.append(clash)
-            leads = True
         elif theirs and my != their:
             leads = self._merge.takes_theirs(clash)
         first, second = (self._their, self._my) if leads else (self._my, self._their)

@@ -11,9 +11,7 @@ from planning_kit.explore.odds.odds import Odds, odds
 from planning_kit.explore.odds.sampling import chunk_sizes
 from planning_kit.explore.odds.study import Study, Tally, joined, run_chunk
 from planning_kit.explore.propose.proposals import ODDS_SAMPLES, Proposal, Proposals, search_orders
-from planning_kit.explore.session.draft import Draft
 from planning_kit.explore.session.editing import EGRESS, Editing
-from planning_kit.explore.session.sheet import KEY, SETTINGS, VALUE, Cell, with_cells
 from planning_kit.explore.sweep import sweep_egress
 from planning_kit.plan.timed import TimedPlan
 
@@ -81,30 +79,24 @@ def about_a_better_order(editing: Editing) -> LongQuestion:
     plan = editing.plan
 
     def answer(question: LongQuestion) -> Orders | None:
-        said = search_orders(plan.scenario, seconds=_SEARCH_SECONDS, progress=question.report,
-                             cancel=lambda: question.is_stopping)
+        search = search_orders(plan.scenario, seconds=_SEARCH_SECONDS, progress=question.report,
+                               cancel=lambda: question.is_stopping)
         # With another egress allowed the search may find the same order again.
-        found = tuple({each.scenario.digest: each for each in reversed(said.found)}.values())[::-1]
+        found = tuple({each.scenario.digest: each for each in reversed(search.found)}.values())[::-1]
         if question.is_stopping and not found:
             return None
         question.tell("odds of what was found")
         chances = tuple(odds(each, ODDS_SAMPLES) for each in (plan, *(order.plan for order in found)))
-        return Orders(said, found, chances[0], chances[1:])
+        return Orders(search, found, chances[0], chances[1:])
 
     return LongQuestion(ORDER, answer, _is_same(editing))
 
 
 def _is_same(editing: Editing, free: Collection[str] = ()) -> Callable[[], bool]:
     """Whether the draft says what it says now; ``free`` are settings that an answer does not depend on."""
-    asked = _without(editing.draft, free)
-    return lambda: asked.says_the_same_as(_without(editing.draft, free))
-
-
-def _without(draft: Draft, keys: Collection[str]) -> Draft:
-    sheet = draft[SETTINGS]
-    at = sheet.columns.index(KEY)
-    cells: dict[Cell, str] = {(line.id, VALUE): "" for line in sheet.lines if line.cells[at] in keys}
-    return draft.with_sheet(with_cells(sheet, cells)) if cells else draft
+    blank = dict.fromkeys(free, "")
+    asked = editing.draft.with_settings(blank)
+    return lambda: asked.says_the_same_as(editing.draft.with_settings(blank))
 
 
 QUESTIONS: Mapping[str, Callable[[Editing], LongQuestion]] = {

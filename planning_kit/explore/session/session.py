@@ -1,9 +1,7 @@
-"""The controller of the workbench: the edits of a draft, its named versions, and its files.
+"""The controller of the workbench: a draft with its files, long questions, and what a plan leaves in hand.
 
-It knows no widget. A view asks it to do something, then reads ``draft``, ``verdict`` and ``plan``. An
-outing that was followed stays in ``watch`` while the session plans.
-
-What is left before each limit of a plan, least first: one list of what the plan's own tables say.
+It knows no widget. A view asks it to do something, then reads ``draft``, ``verdict`` and ``plan``. An outing
+that was followed stays in ``watch`` while the session plans.
 """
 
 from __future__ import annotations
@@ -24,14 +22,13 @@ from planning_kit.explore.session.editing import AS_LOADED, MINE, RESTORED, SET_
 from planning_kit.explore.session.journal import Journal, Unsaved, delete_left
 from planning_kit.explore.session.merge import Merge, Where, both_sides, differences, merged, same_lines
 from planning_kit.explore.session.questions import ORDER, QUESTIONS
+from planning_kit.explore.session.sheet import free_name
 from planning_kit.explore.watch.watch import Watch
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.folder_files import holds_something
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.timed import TimedPlan
-
-_PERCENT = 100.0
 
 
 @dataclass(frozen=True)
@@ -89,7 +86,7 @@ def _clocks(plan: TimedPlan) -> Iterator[Margin]:
 
 def share_words(margin: Margin) -> str:
     """The share in whole percent."""
-    return f"{round(margin.share * _PERCENT)} %"
+    return f"{round(100 * margin.share)} %"
 
 
 class Session(Editing):
@@ -163,9 +160,13 @@ class Session(Editing):
     def take_proposal(self, number: int) -> None:
         """Make a proposal the draft, as one edit. Raises as `proposal` does."""
         proposal = self.proposal(number)
-        draft = same_lines(draft_of(proposal.scenario), self.draft, self.draft)
         self.preview = None
-        self._edit(replace(draft, origin=self.draft.origin), f"take the order with the {proposal.name}")
+        self.edit_to(proposal.scenario, f"take the order with the {proposal.name}")
+
+    def edit_to(self, scenario: Scenario, words: str) -> None:
+        """Let a scenario be what is typed: one edit, called ``words``; lines of one key keep their ids."""
+        draft = same_lines(draft_of(scenario), self.draft, self.draft)
+        self.edit(replace(draft, origin=self.draft.origin), words)
 
     @property
     def ghosts(self) -> tuple[str, TimedPlan | None]:
@@ -270,7 +271,7 @@ class Session(Editing):
         merge = merged(self._origins.of(self.draft).draft, self.draft, theirs.draft, choices)
         if not merge.open_clashes:
             origin = self._origins.add(theirs).origin
-            self._edit(replace(merge.draft, origin=origin), "merge with the folder")
+            self.edit(replace(merge.draft, origin=origin), "merge with the folder")
         return merge
 
     def take_theirs(self) -> str:
@@ -281,7 +282,7 @@ class Session(Editing):
         theirs = self._origins.read(self.draft)
         TimedPlan.of(theirs.base)
         name = self._set_aside(MINE)
-        self._edit(self._origins.add(theirs), "take what is in the folder")
+        self.edit(self._origins.add(theirs), "take what is in the folder")
         return name
 
     def autosave(self) -> None:
@@ -322,8 +323,8 @@ class Session(Editing):
             if name != AS_LOADED:
                 origin = self._origins.number_of(unsaved.bases.get(name, unsaved.base))
                 self._take_along(name, replace(draft, origin=origin))
-        self._edit(replace(unsaved.draft, origin=self._origins.number_of(unsaved.base)),
-                   "restore unsaved work")
+        origin = self._origins.number_of(unsaved.base)
+        self.edit(replace(unsaved.draft, origin=origin), "restore unsaved work")
         self._restored = self._set_aside(RESTORED) if self.has_unsaved_work else ""
         # Otherwise it stays, and is offered again: a journal that cannot be written is told at every edit.
         with contextlib.suppress(OSError, ScenarioError):
@@ -336,7 +337,7 @@ class Session(Editing):
         if self._same_version(draft) or draft.says_the_same_as(self._origins.newest.draft):
             return
         word = SET_ASIDE.fullmatch(name)
-        name = self._free_name(word[1] if word else name)
+        name = free_name(word[1] if word else name, self.versions, "{} {}")
         self.versions[name] = draft
         if word:
             self._aside.add(name)

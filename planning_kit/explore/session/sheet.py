@@ -1,14 +1,14 @@
 """One table as the planner typed it: every cell is text, right or wrong, and every line has a lasting number.
 
-Sheets never change; a change gives a new one that shares all lines that stayed.
-
-``scenario.toml`` as a sheet of keys and values, and what was changed in it as changes of the file.
+Sheets never change; a change gives a new one that shares all lines that stayed. The settings of
+``scenario.toml`` are a sheet too, of keys and values; what is typed there becomes changes of the file.
 """
 
 from __future__ import annotations
 
 import csv
 import io
+import itertools
 import tomllib
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -48,15 +48,17 @@ class Sheet:
     lines: tuple[Line, ...]
     can_grow: bool = True
 
+    @property
+    def ids(self) -> list[int]:
+        """The ids of all lines, in order."""
+        return [line.id for line in self.lines]
+
     def position(self, line: int) -> int:
-        """Where a line stands. Raises `KeyError` when there is no such line."""
-        for position, each in enumerate(self.lines):
-            if each.id == line:
-                return position
-        raise KeyError(line)
+        """Where a line stands. Raises `ValueError` when there is no such line."""
+        return self.ids.index(line)
 
     def line(self, line: int) -> Line:
-        """A line by its id. Raises `KeyError` when there is none."""
+        """A line by its id. Raises `ValueError` when there is none."""
         return self.lines[self.position(line)]
 
     def text(self, line: int, column: str) -> str:
@@ -70,48 +72,61 @@ class Sheet:
 
     def find(self, column: str, text: str) -> int | None:
         """The id of the first line that holds ``text`` in ``column``."""
-        at = self.columns.index(column)
-        return next((line.id for line in self.lines if line.cells[at] == text), None)
+        return next(itertools.compress(self.ids, (cell == text for cell in self.column(column))), None)
+
+    def with_cells(self, texts: Mapping[Cell, str]) -> Sheet:
+        """This sheet with cells typed anew; itself when every cell already said so."""
+        typed: dict[int, dict[int, str]] = {}
+        for (line, column), text in texts.items():
+            typed.setdefault(line, {})[self.columns.index(column)] = text
+        return self._saying([
+            replace(line, cells=tuple(typed[line.id].get(at, text) for at, text in enumerate(line.cells)))
+            if line.id in typed else line for line in self.lines])
+
+    def with_lines(self, lines: Sequence[Line], after: int | None) -> Sheet:
+        """This sheet with new lines behind the line ``after``; at the end when that is None."""
+        at = len(self.lines) if after is None else self.position(after) + 1
+        return self._saying([*self.lines[:at], *lines, *self.lines[at:]])
+
+    def without_lines(self, lines: Collection[int]) -> Sheet:
+        """This sheet without some of its lines."""
+        return self._saying([line for line in self.lines if line.id not in lines])
+
+    def with_lines_moved(self, lines: Collection[int], before: int | None) -> Sheet:
+        """This sheet with lines moved, in their present order, to just before ``before`` (None: the end).
+
+        A ``before`` that is itself moved stands for the next line that stays.
+        """
+        at = len(self.lines) if before is None else self.position(before)
+        moving = [line for line in self.lines if line.id in lines]
+        ahead, behind = ([line for line in part if line.id not in lines]
+                         for part in (self.lines[:at], self.lines[at:]))
+        return self._saying([*ahead, *moving, *behind])
+
+    def with_lines_shifted(self, lines: Collection[int], by: int, shown: Collection[int] | None) -> Sheet:
+        """This sheet with lines moved one place up (``by`` -1) or down (+1); itself where there is no place.
+
+        One place among the lines ``shown``, where a filter shows only some.
+        """
+        order = self.ids
+        seen = order if shown is None else [line for line in order if line in shown or line in lines]
+        at = [seen.index(line) for line in lines]
+        if at and by < 0 and min(at) > 0:
+            return self.with_lines_moved(lines, seen[min(at) - 1])
+        if at and by > 0 and max(at) < len(seen) - 1:
+            behind = order.index(seen[max(at) + 1]) + 1
+            return self.with_lines_moved(lines, order[behind] if behind < len(order) else None)
+        return self
+
+    def _saying(self, lines: Sequence[Line]) -> Sheet:
+        """With other lines; itself where they are the same, so that drafts share what they have in common."""
+        return self if tuple(lines) == self.lines else replace(self, lines=tuple(lines))
 
 
-def with_cells(sheet: Sheet, texts: Mapping[Cell, str]) -> Sheet:
-    """``sheet`` with cells typed anew; itself when every cell already said so."""
-    by_line: dict[int, dict[int, str]] = {}
-    for (line, column), text in texts.items():
-        by_line.setdefault(line, {})[sheet.columns.index(column)] = text
-    lines = tuple(_line_typed(line, by_line[line.id]) if line.id in by_line else line for line in sheet.lines)
-    return sheet if lines == sheet.lines else replace(sheet, lines=lines)
-
-
-def _line_typed(line: Line, texts: Mapping[int, str]) -> Line:
-    cells = tuple(texts.get(at, text) for at, text in enumerate(line.cells))
-    return line if cells == line.cells else replace(line, cells=cells)
-
-
-def with_lines(sheet: Sheet, lines: Sequence[Line], after: int | None) -> Sheet:
-    """``sheet`` with new lines behind the line ``after``; at the end when that is None."""
-    at = len(sheet.lines) if after is None else sheet.position(after) + 1
-    return replace(sheet, lines=(*sheet.lines[:at], *lines, *sheet.lines[at:]))
-
-
-def without_lines(sheet: Sheet, lines: Collection[int]) -> Sheet:
-    """``sheet`` without some of its lines."""
-    return replace(sheet, lines=tuple(line for line in sheet.lines if line.id not in lines))
-
-
-def with_lines_moved(sheet: Sheet, lines: Collection[int], before: int | None) -> Sheet:
-    """``sheet`` with lines moved, in their present order, to just before the line ``before`` (None: the end).
-
-    A ``before`` that is itself moved stands for the next line that stays.
-    """
-    moving = tuple(line for line in sheet.lines if line.id in lines)
-    staying = without_lines(sheet, lines)
-    at = len(staying.lines)
-    if before is not None:
-        rest = [line.id for line in sheet.lines[sheet.position(before):] if line.id not in lines]
-        at = staying.position(rest[0]) if rest else at
-    ordered = (*staying.lines[:at], *moving, *staying.lines[at:])
-    return sheet if ordered == sheet.lines else replace(sheet, lines=ordered)
+def free_name(name: str, taken: Collection[str], numbered: str) -> str:
+    """``name`` if it is not ``taken``, else with the first free number; ``numbered`` is its form with one."""
+    names = itertools.chain([name], (numbered.format(name, number) for number in itertools.count(2)))
+    return next(each for each in names if each not in taken)
 
 
 def block_of(text: str) -> list[list[str]]:
@@ -125,14 +140,6 @@ def block_of(text: str) -> list[list[str]]:
     except csv.Error:
         rows = [line.split("\t") for line in text.splitlines()]
     return [row or [""] for row in rows]
-
-
-def spread(block: Sequence[Sequence[str]], lines: Sequence[int], columns: Sequence[str],
-           ) -> Iterator[tuple[Cell, str]]:
-    """Each cell of ``block`` with its place, from the first line and column on, as far as these go."""
-    for line, row in zip(lines, block, strict=False):
-        for column, text in zip(columns, row, strict=False):
-            yield (line, column), text
 
 
 SETTINGS = "settings"
@@ -156,20 +163,16 @@ def _fields() -> Iterator[tuple[str, Field]]:
                     yield f"{name}.{source.name}", source
 
 
+@lru_cache(maxsize=8)  # asked at every edit
 def settings_sheet(toml: bytes, first_id: int) -> Sheet:
     """One line a key: as the file has it, empty where the file does not give it.
 
     Raises `ValueError` for bytes that are no TOML.
     """
-    data = _data(toml)
+    data = tomllib.loads(toml.decode("utf-8-sig"))
     lines = [Line(first_id + number, (key, _text(_value(data, key)), field.unit, field.about))
              for number, (key, field) in enumerate(setting_fields().items())]
     return Sheet(SETTINGS, _COLUMNS, tuple(lines), can_grow=False)
-
-
-@lru_cache(maxsize=8)  # asked at every edit
-def _data(toml: bytes) -> dict[str, Any]:
-    return tomllib.loads(toml.decode("utf-8-sig"))
 
 
 def _value(data: Mapping[str, Any], key: str) -> object:

@@ -6,6 +6,7 @@ A rehearsal or a replay happens in another year than the outing: then now is set
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
@@ -20,7 +21,6 @@ CLOCK_KINDS = (WALL, RUNNING, HELD)
 _UTC_TIME = re.compile(r"([01]?[0-9]|2[0-3]):([0-5][0-9])(?::([0-5][0-9]))?\s*[zZ]")
 _GMT_TIME = re.compile(r"([0-9]{3})/([01][0-9]|2[0-3]):([0-5][0-9])(?::([0-5][0-9]))?\s*[zZ]?")
 _DAY_MIN = 24 * 60.0
-_HALF_DAY = timedelta(hours=12)
 
 
 def utc_now() -> datetime:
@@ -64,12 +64,17 @@ def typed_moment(text: str, egress: datetime, near: datetime) -> datetime:
     GMT ``134/13:02`` (of the nearest year), or in full as ISO 8601. Raises `CellFault` for anything else.
     """
     text = text.strip()
-    clock = _UTC_TIME.fullmatch(text)
-    if clock:
-        return _nearest_day(near, *(int(part or 0) for part in clock.groups()))
-    gmt = _GMT_TIME.fullmatch(text)
-    if gmt:
-        return _nearest_year(near, *(int(part or 0) for part in gmt.groups()))
+    if clock := _UTC_TIME.fullmatch(text):
+        hour, minute, second = (int(part or 0) for part in clock.groups())
+        today = near.replace(hour=hour, minute=minute, second=second, microsecond=0)
+        return _nearest(near, (today, today - timedelta(days=1), today + timedelta(days=1)))
+    if gmt := _GMT_TIME.fullmatch(text):
+        day, hour, minute, second = (int(part or 0) for part in gmt.groups())
+        if not 1 <= day <= 366:
+            raise CellFault("has no such day of the year; write GMT like 134/13:02")
+        minutes = 1440.0 * (day - 1) + 60.0 * hour + minute + second / 60.0
+        return _nearest(near, (moment_at(minutes, datetime(near.year + by, 1, 1, tzinfo=UTC))
+                               for by in (-1, 0, 1)))
     try:
         return parse_when(text, egress)
     except CellFault as fault:
@@ -77,16 +82,6 @@ def typed_moment(text: str, egress: datetime, near: datetime) -> datetime:
         raise CellFault(f"{problem}; write PET like 1:23, or UTC like 13:02Z or 134/13:02") from None
 
 
-def _nearest_day(near: datetime, hour: int, minute: int, second: int) -> datetime:
-    moment = near.replace(hour=hour, minute=minute, second=second, microsecond=0)
-    if moment - near > _HALF_DAY:
-        return moment - timedelta(days=1)
-    return moment + timedelta(days=1) if near - moment > _HALF_DAY else moment
-
-
-def _nearest_year(near: datetime, day: int, hour: int, minute: int, second: int) -> datetime:
-    if not 1 <= day <= 366:
-        raise CellFault("has no such day of the year; write GMT like 134/13:02")
-    minutes = 1440.0 * (day - 1) + 60.0 * hour + minute + second / 60.0
-    years = (moment_at(minutes, datetime(near.year + by, 1, 1, tzinfo=UTC)) for by in (-1, 0, 1))
-    return min(years, key=lambda moment: abs(moment - near))
+def _nearest(near: datetime, moments: Iterable[datetime]) -> datetime:
+    """The one of ``moments`` that lies nearest to ``near``, the first of equals."""
+    return min(moments, key=lambda moment: abs(moment - near))

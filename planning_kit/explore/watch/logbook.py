@@ -1,9 +1,7 @@
-"""The log of a watch: the file that it keeps, and one event as typed, which is appended or refused.
+"""The log of a watch: the file, what it says at one moment, and one event as typed, appended or refused.
 
 The file is ``log.csv`` beside the scenario, or one of the session's own, which goes when the session goes;
 the planner is told so. Both are appended to in the same safe way (`planning_kit.inputs.log_append`).
-
-What a log says at one moment: what counts then, what cannot be, and its rows as a planner reads them.
 
 A watch must go on whatever somebody has written: a row that cannot be is shown with its fault and counts for
 nothing, and the rest is re-timed. Where now is set by hand, rows that were written down later do not count
@@ -15,6 +13,7 @@ from __future__ import annotations
 import os
 import tempfile
 import weakref
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -26,7 +25,7 @@ import pandas as pd
 from planning_kit.explore.watch.clock import typed_moment
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import CellFault, parse_number
-from planning_kit.inputs.faults import Faults, ScenarioError
+from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.folder_files import Signature, signature
 from planning_kit.inputs.log import Actuals, actuals_of, log_path, log_rows, raw_of_frame, settled_rows
 from planning_kit.inputs.log_append import LogEntry, append_entries
@@ -73,10 +72,9 @@ class LogSoFar:
 def log_so_far(rows: Sequence[Row], cell_faults: Faults, base: TimedPlan, now: datetime,
                is_by_hand: bool) -> LogSoFar:
     """What ``rows`` say at ``now`` about the plan ``base``."""
-    is_later = [is_by_hand and _written(row, base.egress) > now for row in rows]
-    known = tuple(row for row, later in zip(rows, is_later, strict=True) if not later)
-    later = tuple(row for row, later in zip(rows, is_later, strict=True) if later)
+    later = tuple(row for row in rows if is_by_hand and _written(row, base.egress) > now)
     later_rows = {row.number for row in later}
+    known = tuple(row for row in rows if row.number not in later_rows)
     faults = Faults([fault for fault in cell_faults.rows if fault["row"] not in later_rows])
     read = actuals_of([*known], base.egress, faults)
     return LogSoFar(known, later, _possible(base, read, faults, now), log_faults(faults.rows, in_rows=True))
@@ -85,12 +83,7 @@ def log_so_far(rows: Sequence[Row], cell_faults: Faults, base: TimedPlan, now: d
 def _written(row: Row, egress: datetime) -> datetime:
     """When a row was written down; where it does not say, when it happened."""
     logged = row.values.get("logged_at")
-    if isinstance(logged, datetime):
-        return logged
-    try:
-        return parse_when(row.text("at"), egress)
-    except CellFault:
-        return egress
+    return logged if isinstance(logged, datetime) else _when(row, egress) or egress
 
 
 def _possible(base: TimedPlan, read: Actuals, faults: Faults, now: datetime) -> Actuals:
@@ -127,7 +120,7 @@ def without_rates(actuals: Actuals) -> Actuals:
 # As a planner reads it
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class LogLine:
     """One row of the log with corrections put in. ``at`` is UTC, None where it is no time.
 
@@ -154,18 +147,15 @@ class LogLine:
 
 def log_lines(log: LogSoFar, egress: datetime) -> list[LogLine]:
     """Every row that counts, or cannot, at now, the latest first."""
-    problems: dict[int, list[str]] = {}
+    problems, corrected_by = defaultdict[int | None, list[str]](list), defaultdict[str, list[str]](list)
     for fault in log.faults:
-        if fault.row is not None:
-            problems.setdefault(fault.row, []).append(fault.problem)
-    settled = settled_rows(log.rows, Faults())
-    by_row: dict[str, list[str]] = {}
+        problems[fault.row].append(fault.problem)
     for row in log.rows:
         if row.text("event") == CORRECT:
-            by_row.setdefault(row.text("corrects"), []).append(row.text("event_id"))
-    return [_line(row, now, egress, "; ".join(problems.get(row.number, ())),
-                  tuple(by_row.get(row.text("event_id"), ())))
-            for row, now in zip(log.rows, settled, strict=True)][::-1]
+            corrected_by[row.text("corrects")].append(row.text("event_id"))
+    return [_line(row, settled, egress, "; ".join(problems[row.number]),
+                  tuple(corrected_by[row.text("event_id")]))
+            for row, settled in zip(log.rows, settled_rows(log.rows, Faults()), strict=True)][::-1]
 
 
 def _line(row: Row, settled: Row | None, egress: datetime, problem: str,
@@ -173,12 +163,14 @@ def _line(row: Row, settled: Row | None, egress: datetime, problem: str,
     """``settled`` is the row with its corrections in it, None where it was withdrawn."""
     now = settled or row
     at, first = _when(now, egress), _when(row, egress)
+    event_id, event, by, note, corrects = (row.texts.get(column, "") for column in (
+        "event_id", "event", "by", "note", "corrects"))
     return LogLine(
-        row.number, row.texts.get("event_id", ""), row.texts.get("event", ""), now.text("crew"),
-        now.text("step"), at, _number_text(now, "remaining_min"), _number_text(now, "metabolic_w"),
-        row.texts.get("by", ""), row.texts.get("note", ""), row.texts.get("corrects", ""), corrected_by,
-        settled is None and row.text("event") != CORRECT and bool(corrected_by),
-        first if first != at else None, problem)
+        row=row.number, event_id=event_id, event=event, crew=now.text("crew"), step=now.text("step"), at=at,
+        remaining_min=_number_text(now, "remaining_min"), metabolic_w=_number_text(now, "metabolic_w"),
+        by=by, note=note, corrects=corrects, corrected_by=corrected_by,
+        is_withdrawn=settled is None and row.text("event") != CORRECT and bool(corrected_by),
+        was_at=first if first != at else None, problem=problem)
 
 
 def _number_text(row: Row, column: str) -> str:
@@ -352,8 +344,3 @@ def _number(text: str, column: str, faults: Faults) -> float | None:
     except CellFault as fault:
         faults.add(LOG.name, None, column, text, str(fault))
         return None
-
-
-def refused(entry: Entry, error: ScenarioError) -> Refused:
-    """An entry with the faults that the log, or its reading, found."""
-    return Refused(entry, log_faults(error.problems.to_dict("records")))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from planning_kit.explore.retime.outing_progress import times_of
@@ -19,7 +19,7 @@ _BEFORE = (STARTED, SKIPPED)
 _DURING = (FINISHED, PARTLY, SKIPPED)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class OpenStep:
     """A step of a lane that is in progress or still to do. PET minutes; NaN where no place is left for it.
 
@@ -54,22 +54,23 @@ def lanes_now(plan: TimedPlan) -> list[LaneNow]:
     """Every lane of a re-timed plan that has steps: the crew, then the other actors."""
     outside, records = plan.known_outside("lanes"), plan.scenario.records
     activities = lane_activities(plan, with_slack=False)
-    lanes = [LaneNow(crew, "", tuple(_open_steps(plan, outside, crew)),
-                     _between(plan, outside, crew, activities[crew])) for crew in plan.travels]
-    lanes += [LaneNow(actor.actor, actor.title, tuple(_open_steps(plan, outside, actor.actor)), "")
-              for actor in records.actors if len(work_order(outside.base.steps, actor.actor))]
-    return lanes
+    crew = (LaneNow(who, "", _open_steps(plan, outside, who), _between(plan, outside, who, activities[who]))
+            for who in plan.travels)
+    others = (LaneNow(actor.actor, actor.title, _open_steps(plan, outside, actor.actor), "")
+              for actor in records.actors if work_order(outside.base.steps, actor.actor))
+    return [*crew, *others]
 
 
-def _open_steps(plan: TimedPlan, outside: Outside, who: str) -> Iterator[OpenStep]:
+def _open_steps(plan: TimedPlan, outside: Outside, who: str) -> tuple[OpenStep, ...]:
     base = outside.base
     states = [outside.states.by_step[base.steps[position].step]
               for position in work_order(base.steps, who)]
     last_min = max((state.pieces[-1][0] for state in states if state.pieces), default=math.nan)
     found = [_open_step(plan, outside, state, who) for state in states
              if state.status not in (DONE, DROPPED) or _still_awaits(state, who, last_min)]
-    yield from sorted(found, key=lambda step: (step.status not in (IN_PROGRESS, DONE),
-                                               not math.isfinite(step.start_min), step.start_min))
+    # What is in hand, then by start; what finds no place any more has none, and comes last.
+    return tuple(sorted(found, key=lambda step: (step.status not in (IN_PROGRESS, DONE),
+                                                 not math.isfinite(step.start_min), step.start_min)))
 
 
 def _awaits(state: State, who: str) -> bool:
@@ -88,8 +89,9 @@ def _open_step(plan: TimedPlan, outside: Outside, state: State, who: str) -> Ope
     late = finish - planned_finish if is_running else start - planned_start
     place = plan.place_title(state.step.place) if state.step.place else ""  # an actor's step may have none
     events = _DURING if is_running else (FINISHED,) if state.status == DONE else _BEFORE
-    return OpenStep(name, state.step.title, place, state.status, start, finish, late,
-                    (STARTED, *events) if awaits and is_running else events, state.step.crew == BOTH, awaits)
+    return OpenStep(step=name, title=state.step.title, place=place, status=state.status, start_min=start,
+                    finish_min=finish, late_min=late, is_shared=state.step.crew == BOTH, awaits=awaits,
+                    events=(STARTED, *events) if awaits and is_running else events)
 
 
 def _between(plan: TimedPlan, outside: Outside, crew: str, activities: Sequence[Activity]) -> str:

@@ -35,7 +35,6 @@ from planning_kit.explore.watch.logbook import (
     Refused,
     log_faults,
     log_so_far,
-    refused,
     without_rates,
     write,
 )
@@ -179,7 +178,7 @@ class Watch:
                 self.stop_if_log_goes_on()
                 done.append(write(entry, self.log, self.base, self.plan.egress, now))
             except ScenarioError as error:
-                self.refused[entry.slot] = refused(entry, error)
+                self.refused[entry.slot] = Refused(entry, log_faults(error.problems.to_dict("records")))
                 break
             self.refused.pop(entry.slot, None)
             self.preview = None
@@ -300,7 +299,7 @@ class Watch:
     def _re_timed(self, actuals: Actuals, now: datetime) -> TimedPlan:
         now_min = pet_min(now, actuals.egress or self.base.egress)
         here = self._still_here(actuals)
-        try:
+        try:  # a rate that cannot be believed is a fault of the log, and must not stop the watch
             plan = retime_plan(self.base, actuals, now_min, here, self.planned)
         except ScenarioError as error:
             plan = retime_plan(self.base, without_rates(actuals), now_min, here, self.planned)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from planning_kit.explore.session.editing import EARLIEST, EGRESS, LATEST, typed_moment
+from planning_kit.explore.session.editing import EARLIEST, EGRESS, LATEST, setting_moment
 from planning_kit.explore.session.session import Session
 
 EARLY, LATE = "2031-09-03T06:00:00Z", "2031-09-03T08:30:00Z"
@@ -19,7 +19,7 @@ def ranged(session: Session) -> Session:
 
 
 def typed(session: Session, *keys: str) -> list[str]:
-    return [f"{typed_moment(session.draft, key):%m-%d %H:%M}" for key in keys]
+    return [f"{setting_moment(session.draft, key):%m-%d %H:%M}" for key in keys]
 
 
 def test_another_day_takes_the_range_along_as_one_edit(ranged):
