@@ -13,7 +13,7 @@ from datetime import datetime
 import pandas as pd
 
 from planning_kit.inputs.format import SUITED
-from planning_kit.inputs.records import BOTH, ItemMove, Step
+from planning_kit.inputs.records import BOTH, Step
 from planning_kit.inputs.shown_text import ShownTable, TextTable
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.build import travel_into, work_order
@@ -244,41 +244,32 @@ def find_handovers(times: Times) -> pd.DataFrame:
     return frame.sort_values(["from_min", "to_min"], kind="stable").reset_index(drop=True)
 
 
-def _waits(times: Times) -> Iterator[tuple[str, str, str, str, float, float, str]]:
+_Handover = tuple[str, str, str, str, float, float, str]
+"""The columns of `find_handovers`."""
+
+
+def _waits(times: Times) -> Iterator[_Handover]:
     for step in times.steps:
-        for name in step.after:
-            before = times.steps[times.position(name)]
-            waiting = [crew for crew in step.people if crew not in before.people]
-            for crew in waiting:
-                if len(before.people) == 1:
+        for before in (times.steps[times.position(name)] for name in step.after):
+            for crew in step.people:
+                if len(before.people) == 1 and crew not in before.people:
                     yield _row(times, before, step, before.people[0], crew, "after")
 
 
-def _item_rows(times: Times) -> Iterator[tuple[str, str, str, str, float, float, str]]:
+def _item_rows(times: Times) -> Iterator[_Handover]:
     left: dict[str, tuple[Step, str]] = {}
-    for _, is_take, step, move in sorted(_moves(times), key=lambda event: event[:2]):
+    for at, is_take, step, move in sorted(times.item_moves(), key=lambda event: event[:2]):
         crew = move.crew or step.crew
         if is_take and move.item in left:
             giver, left_by = left.pop(move.item)
             if left_by != crew:
                 yield _row(times, giver, step, left_by, crew, move.item)
         elif not is_take and move.into in SUITED and move.into != crew:
-            finish = float(times.finishes[times.position(step.step)])
-            yield crew, move.into, step.step, step.step, finish, finish, move.item
+            yield crew, move.into, step.step, step.step, at, at, move.item
         elif not is_take:
             left[move.item] = (step, crew)
 
 
-def _moves(times: Times) -> Iterator[tuple[float, bool, Step, ItemMove]]:
-    for position, step in enumerate(times.steps):
-        for move in step.takes:
-            yield float(times.starts[position]), True, step, move
-        for move in step.leaves:
-            yield float(times.finishes[position]), False, step, move
-
-
-def _row(times: Times, before: Step, then: Step, from_crew: str, to_crew: str,
-         what: str) -> tuple[str, str, str, str, float, float, str]:
-    finish = float(times.finishes[times.position(before.step)])
-    start = float(times.starts[times.position(then.step)])
+def _row(times: Times, before: Step, then: Step, from_crew: str, to_crew: str, what: str) -> _Handover:
+    (_, finish), (start, _) = times.span(before.step), times.span(then.step)
     return from_crew, to_crew, before.step, then.step, finish, start, what

@@ -16,12 +16,16 @@ in the last step at that place. From then on it does not burden the first one's 
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from math import inf, isfinite
+from operator import itemgetter
 
-from planning_kit.inputs.records import Item, Step
+from planning_kit.inputs.records import Item
+from planning_kit.plan.network import grouped
 from planning_kit.plan.plan_times import Times
+
+_at = itemgetter(0)
 
 
 @dataclass(frozen=True)
@@ -224,31 +228,15 @@ class Intentions:
 
     def __init__(self, times: Times) -> None:
         """Read all takes, leaves and uses of the plan."""
-        self._moves: dict[str, list[tuple[float, str]]] = {}  # of each item: PET and place
-        self._last: dict[tuple[str, str], float] = {}  # PET at which someone last acts on an item
-        self._stays: dict[tuple[str, str], list[float]] = {}
-        starts, finishes = times.starts.tolist(), times.finishes.tolist()
-        for step, start, finish in zip(times.steps, starts, finishes, strict=True):
-            if isfinite(start):
-                self._note(step, start, finish)
-        for moves in self._moves.values():
-            moves.sort(key=_at)
-        for stays in self._stays.values():
-            stays.sort()
-
-    def _note(self, step: Step, start: float, finish: float) -> None:
-        for moves, at in ((step.takes, start), (step.leaves, finish)):
-            for move in moves:
-                self._moves.setdefault(move.item, []).append((at, step.place))
-                self._acted(move.item, (move.crew,) if move.crew else step.people, at)
-        for item in step.uses:
-            self._acted(item, step.people, finish)
-        for person in step.people:
-            self._stays.setdefault((person, step.place), []).append(finish)
-
-    def _acted(self, item: str, people: Iterable[str], at_min: float) -> None:
-        for person in people:
-            self._last[item, person] = max(at_min, self._last.get((item, person), -inf))
+        moves = [(at, step, move) for at, _, step, move in times.item_moves() if isfinite(at)]
+        work = [(finish, step, person) for step, _, finish in times.each_step() if isfinite(finish)
+                for person in step.people]
+        # Of each item when (PET) and where it is moved; of each person and place when work there ends.
+        self._moves = grouped((move.item, (at, step.place)) for at, step, move in sorted(moves, key=_at))
+        self._stays = grouped(((who, step.place), finish) for finish, step, who in sorted(work, key=_at))
+        acts = [((move.item, move.crew or person), at) for at, step, move in moves for person in step.people]
+        acts += [((item, person), finish) for finish, step, person in work for item in step.uses]
+        self._last = {act: max(minutes) for act, minutes in grouped(acts).items()}
 
     def until_min(self, person: str, item: str, since_min: float) -> float:
         """Until when ``person``, who has ``item`` since ``since_min``, is meant to have it; inf: to the end.
@@ -262,13 +250,9 @@ class Intentions:
             return inf
         then_min, place = moves[then]
         finishes = self._stays.get((person, place), [])
-        known = bisect_right(finishes, then_min)
-        left = finishes[known - 1] if known else -inf
+        ended = bisect_right(finishes, then_min)
+        left = finishes[ended - 1] if ended else -inf
         return left if left > since_min else then_min
-
-
-def _at(move: tuple[float, str]) -> float:
-    return move[0]
 
 
 @dataclass

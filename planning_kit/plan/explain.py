@@ -11,20 +11,8 @@ import numpy as np
 
 from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.network import (
-    AFTER,
-    GROUP,
-    LIGHT,
-    LINK,
-    LOGGED,
-    MAX_GAP,
-    MIN_GAP,
-    NOW,
-    TURN,
-    WINDOW,
-    Bound,
-    Network,
-)
+from planning_kit.plan import network as kinds
+from planning_kit.plan.network import Bound, Network
 from planning_kit.plan.plan_times import Times
 from planning_kit.plan.slack import Holder, Holders, find_holders, ready_holder
 from planning_kit.plan.timing import earliest_starts
@@ -35,7 +23,7 @@ def gap_words(bound: Bound, first: str, then: str) -> str:
 
     ``first`` and ``then`` are the names of the gap's steps; ``bound`` is its least or its greatest gap.
     """
-    if bound.kind == MAX_GAP:
+    if bound.kind == kinds.MAX_GAP:
         first_end, then_end = bound.to_finish, bound.from_finish
         how = f"within {-bound.fixed_min:g} min after"
     else:
@@ -76,7 +64,7 @@ def explain_step(times: Times, position: int) -> list[str]:
 
 
 def _without_max_gaps(times: Times) -> _View:
-    network = replace(times.network, bounds=tuple(b for b in times.network.bounds if b.kind != MAX_GAP))
+    network = replace(times.network, bounds=tuple(b for b in times.network.bounds if b.kind != kinds.MAX_GAP))
     starts = earliest_starts(network, times.durations)
     return _View(times, network, starts, find_holders(network, times.durations, starts), "could start")
 
@@ -91,7 +79,7 @@ def _chain(view: _View, position: int) -> tuple[list[str], int | None]:
         assert holder is not None
         lines.append(f"{_name(view.times, position)} {view.verb} at {pet_label(view.starts[position])} "
                      f"{_because(view, position, holder)}.")
-        if holder.kind in (LIGHT, LINK, WINDOW, GROUP):
+        if holder.kind in (kinds.LIGHT, kinds.LINK, kinds.WINDOW, kinds.GROUP):
             ready = pet_label(holder.ready_min)
             who = _who(view.times.steps[position].crew)
             holder = ready_holder(view.network, view.times.durations, view.starts, position)
@@ -107,18 +95,18 @@ def _chain(view: _View, position: int) -> tuple[list[str], int | None]:
 def _because(view: _View, position: int, holder: Holder) -> str:
     times = view.times
     step = times.steps[position]
-    if holder.kind in (LIGHT, LINK, WINDOW):
+    if holder.kind in (kinds.LIGHT, kinds.LINK, kinds.WINDOW):
         ready = pet_label(holder.ready_min)
         together = f"{_group_words(holder.group)}; " if holder.group else ""
         return f"because {_window_words(times, holder)}; {together}{_who(step.crew)} ready at {ready}"
-    if holder.kind == GROUP:
+    if holder.kind == kinds.GROUP:
         ready = pet_label(holder.ready_min)
         return f"because {_group_words(step.same_window)}; {_who(step.crew)} ready at {ready}"
-    if holder.kind == LOGGED:
+    if holder.kind == kinds.LOGGED:
         return "as logged"
-    if holder.kind == NOW:
+    if holder.kind == kinds.NOW:
         return "because it is not before now: its start has not been called"
-    if holder.kind == TURN:
+    if holder.kind == kinds.TURN:
         place = times.place_title(holder.text.partition(":")[2])
         return (f"because {holder.crew} was bound for something else when it was decided, and comes from "
                 f"{place}")
@@ -133,10 +121,10 @@ def _group_words(name: str) -> str:
 
 def _window_words(times: Times, holder: Holder) -> str:
     name = holder.text.partition(":")[2]
-    if holder.kind == LIGHT:
+    if holder.kind == kinds.LIGHT:
         guard = times.scenario.settings.night_guard_s
         return f"{name.replace('-', ' ')} begins then" + (f" (after {guard:g} s of guard)" if guard else "")
-    if holder.kind == LINK:
+    if holder.kind == kinds.LINK:
         return "the next link begins then"
     return f"the period {name!r} begins then"
 
@@ -157,12 +145,12 @@ def _after_another(view: _View, position: int, holder: Holder) -> str:
     times = view.times
     other, bound = holder.source, holder.bound
     name, finish = _name(times, other), view.finish(other)
-    if bound is None or holder.kind == AFTER:
+    if bound is None or holder.kind == kinds.AFTER:
         return f"because it waits for {name} ({times.steps[other].crew}), which finishes at {finish}"
-    if holder.kind in (MIN_GAP, MAX_GAP):
+    if holder.kind in (kinds.MIN_GAP, kinds.MAX_GAP):
         end = finish if bound.from_finish else pet_label(view.starts[other])
         done = "finishes" if bound.from_finish else "starts"
-        if holder.kind == MIN_GAP:
+        if holder.kind == kinds.MIN_GAP:
             return f"because {gap_words(bound, name, 'it')}, at {end}"
         own = times.steps[position].step
         return f"and no earlier, because {gap_words(bound, own, name)}, and {name} {done} at {end}"

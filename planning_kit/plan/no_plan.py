@@ -6,7 +6,8 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
+from dataclasses import replace
 from graphlib import CycleError, TopologicalSorter
 
 import numpy as np
@@ -17,6 +18,7 @@ from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.explain import gap_words
 from planning_kit.plan.network import AFTER, LINK, MAX_GAP, MIN_GAP, ORDER, Bound, Demand, Network, on_grid
+from planning_kit.plan.timing import earliest_starts
 
 
 def stop_if_circular(network: Network, durations: np.ndarray) -> None:
@@ -84,10 +86,11 @@ def _circle_of_order(network: Network) -> list[Bound]:
 
 def _rising_circle(network: Network, durations: np.ndarray) -> list[Bound]:
     """A circle of bounds with a positive sum, by Bellman and Ford's method."""
+    bare = replace(network, releases=(), allowed=(), groups=(), group_windows=(), horizon_min=np.inf)
+    if np.isfinite(earliest_starts(bare, durations, np.zeros(len(network.steps)))).all():
+        return []
     lengths = on_grid(durations)
     weights = {bound: float(bound.weight_min(lengths)) for bound in network.bounds}
-    if _settles(network, weights):
-        return []
     bounds, longest = _in_circles(network)
     height = [0.0] * len(network.steps)
     raised_by: dict[int, Bound] = {}
@@ -117,24 +120,6 @@ def _in_circles(network: Network) -> tuple[list[Bound], int]:
     links = coo_array((np.ones(len(network.bounds)), ends), shape=(len(network.steps),) * 2)
     _, knot = connected_components(links, directed=True, connection="strong")
     return [b for b in network.bounds if knot[b.before] == knot[b.after]], int(np.bincount(knot).max())
-
-
-def _settles(network: Network, weights: Mapping[Bound, float]) -> bool:
-    """Whether raising steps along their bounds comes to an end: there is no circle with a positive sum.
-
-    Sweeps as in `planning_kit.plan.timing`, which says why so many are enough; most networks need two.
-    """
-    height = [0.0] * len(network.steps)
-    into = [[(bound.before, weights[bound]) for bound in bounds] for bounds in network.bounds_into]
-    for _ in range(len(network.returning_bounds) + 2):
-        is_at_rest = True
-        for step in network.sweep_order:
-            reach = max((height[before] + weight for before, weight in into[step]), default=0.0)
-            if reach > height[step]:
-                height[step], is_at_rest = reach, False
-        if is_at_rest:
-            return True
-    return False
 
 
 def _told(network: Network, lengths: np.ndarray, bound: Bound) -> str:

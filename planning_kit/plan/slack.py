@@ -28,26 +28,8 @@ import pandas as pd
 
 from planning_kit.inputs.faults import Faults, ScenarioError, is_number
 from planning_kit.inputs.shown_text import ShownTable
-from planning_kit.plan.network import (
-    AFTER,
-    GROUP,
-    LIGHT,
-    LINK,
-    LOGGED,
-    MAX_GAP,
-    MIN_GAP,
-    NOW,
-    ORDER,
-    PARTNER,
-    TURN,
-    WINDOW,
-    Bound,
-    Demand,
-    Network,
-    mirrored,
-    on_grid,
-    pinned,
-)
+from planning_kit.plan import network as kinds
+from planning_kit.plan.network import Bound, Network, grouped, mirrored, on_grid, pinned
 from planning_kit.plan.timing import Raise, earliest_starts, last_raises, outing_end, place_in_windows
 
 _MOST_DELAYS = 20_000
@@ -125,7 +107,8 @@ def delay_curve(network: Network, durations: np.ndarray, starts: np.ndarray, ste
 
 
 _RANK = {kind: rank for rank, kind in enumerate(
-    (LOGGED, LIGHT, LINK, WINDOW, GROUP, MAX_GAP, PARTNER, AFTER, MIN_GAP, ORDER, TURN, NOW)
+    (kinds.LOGGED, kinds.LIGHT, kinds.LINK, kinds.WINDOW, kinds.GROUP, kinds.MAX_GAP, kinds.PARTNER,
+     kinds.AFTER, kinds.MIN_GAP, kinds.ORDER, kinds.TURN, kinds.NOW)
 )}
 
 
@@ -160,14 +143,18 @@ class Holders:
         if not shared:
             return self.chosen[step]
         seen = [_seen_by(holder, crew) for holder in self.tight[step]]
-        if any(holder.kind == ORDER for holder in seen):  # ready at the same minute: nobody is waited for
-            seen = [holder for holder in seen if holder.kind != PARTNER]
-        return min(seen, key=lambda holder: _RANK[holder.kind])
+        if any(holder.kind == kinds.ORDER for holder in seen):  # ready at once: nobody is waited for
+            seen = [holder for holder in seen if holder.kind != kinds.PARTNER]
+        return min(seen, key=_rank)
+
+
+def _rank(holder: Holder) -> int:
+    return _RANK[holder.kind]
 
 
 def _seen_by(holder: Holder, crew: str) -> Holder:
-    if holder.kind == ORDER and holder.source >= 0 and holder.crew != crew:
-        return replace(holder, kind=PARTNER, text=f"{PARTNER}:{holder.crew}")
+    if holder.kind == kinds.ORDER and holder.source >= 0 and holder.crew != crew:
+        return replace(holder, kind=kinds.PARTNER, text=f"{kinds.PARTNER}:{holder.crew}")
     return holder
 
 
@@ -178,20 +165,17 @@ def find_holders(network: Network, durations: np.ndarray, starts: np.ndarray) ->
     candidates = [_tight_on(network, lengths, starts, raised, causes, step)
                   for step, raised in enumerate(raises)]
     grounded = _grounded_order(candidates)
-    tight, chosen = [], []
-    for step, holders in enumerate(candidates):
-        kept = [h for h in holders if h.source < 0 or grounded[h.source] < grounded[step]] or holders
-        kept.sort(key=lambda holder: _RANK[holder.kind])
-        tight.append(tuple(kept))
-        chosen.append(kept[0])
-    return Holders(tuple(tight), tuple(chosen))
+    kept = ([h for h in holders if h.source < 0 or grounded[h.source] < grounded[step]] or holders
+            for step, holders in enumerate(candidates))
+    tight = tuple(tuple(sorted(holders, key=_rank)) for holders in kept)
+    return Holders(tight, tuple(holders[0] for holders in tight))
 
 
 def ready_holder(network: Network, durations: np.ndarray, starts: np.ndarray, step: int) -> Holder | None:
     """What made a step ready for its window or group: the latest of its bounds, greatest gaps left aside."""
     asked = _ready_bounds(_bounds_on(network, on_grid(durations), starts, step))
     latest = max((at for at, _ in asked), default=-np.inf)
-    return min((h for at, h in asked if at == latest), key=lambda holder: _RANK[holder.kind], default=None)
+    return min((holder for at, holder in asked if at == latest), key=_rank, default=None)
 
 
 def _bounds_on(network: Network, lengths: np.ndarray, starts: np.ndarray,
@@ -218,13 +202,15 @@ def _tight_on(network: Network, lengths: np.ndarray, starts: np.ndarray, raised:
     if windows is not None and (not holders or np.isfinite(ready)):
         fits_min = place_in_windows(np.array([ready]), lengths[[step]], windows)[0]
     really_ready = max((at for at, _ in _ready_bounds(asked)), default=ready)
-    if raised.kind == WINDOW or fits_min == starts[step]:
-        demand = _demand_that_begins(network, step, starts[step])
+    group = next((network.groups[number].name for number in network.groups_of[step]), "")
+    if raised.kind == kinds.WINDOW or fits_min == starts[step]:
+        demands = network.demands[step]
+        demand = next((d for d in demands if (d.windows[:, 0] == starts[step]).any()), demands[0])
         is_by_group = raised.is_after_group and fits_min < starts[step]
-        group = _group_of(network, step) if is_by_group else ""
-        holders.append(Holder(demand.kind, demand.name_at(starts[step]), ready_min=really_ready, group=group))
-    if raised.kind == GROUP:
-        holders.append(Holder(GROUP, f"{GROUP}:{_group_of(network, step)}", ready_min=really_ready))
+        holders.append(Holder(demand.kind, demand.name_at(starts[step]), ready_min=really_ready,
+                              group=group if is_by_group else ""))
+    if raised.kind == kinds.GROUP:
+        holders.append(Holder(kinds.GROUP, f"{kinds.GROUP}:{group}", ready_min=really_ready))
     return holders
 
 
@@ -236,17 +222,14 @@ class _Causes:
     """
 
     def __init__(self, raises: Sequence[Raise]) -> None:
-        caused: list[list[int]] = [[] for _ in raises]
-        for step, raised in enumerate(raises):
-            if raised.source >= 0:
-                caused[raised.source].append(step)
+        caused = grouped((raised.source, step) for step, raised in enumerate(raises))
         self._first, self._behind = [0] * len(raises), [0] * len(raises)
-        stack, number = [step for step, raised in enumerate(raises) if raised.source < 0], 0
+        stack, number = caused.get(-1, []), 0
         while stack:
             step = stack.pop()
             if step >= 0:
                 self._first[step], number = number, number + 1
-                stack += [~step, *caused[step]]
+                stack += [~step, *caused.get(step, ())]
             else:  # all that rest on it have their numbers
                 self._behind[~step] = number
 
@@ -257,27 +240,14 @@ class _Causes:
 
 def _ready_bounds(asked: list[tuple[float, Holder]]) -> list[tuple[float, Holder]]:
     """Those that say when a step could begin; a greatest gap says when it must not begin yet."""
-    return [(at, holder) for at, holder in asked if holder.kind != MAX_GAP]
-
-
-def _group_of(network: Network, step: int) -> str:
-    return next((network.groups[number].name for number in network.groups_of[step]), "")
-
-
-def _demand_that_begins(network: Network, step: int, start: float) -> Demand:
-    demands = network.demands[step]
-    return next((d for d in demands if (d.windows[:, 0] == start).any()), demands[0])
+    return [(at, holder) for at, holder in asked if holder.kind != kinds.MAX_GAP]
 
 
 def _grounded_order(candidates: list[list[Holder]]) -> list[float]:
     """A rank for each step such that following holders to lower ranks always ends at egress or a window."""
     rank = [np.inf] * len(candidates)
     missing = [sum(holder.source >= 0 for holder in holders) for holders in candidates]
-    behind: list[list[int]] = [[] for _ in candidates]
-    for step, holders in enumerate(candidates):
-        for holder in holders:
-            if holder.source >= 0:
-                behind[holder.source].append(step)
+    behind = grouped((holder.source, step) for step, holders in enumerate(candidates) for holder in holders)
     ready = [step for step, count in enumerate(missing) if not count]
     # Where all that wait run in circles, the first of those with one grounded holder opens them.
     opening = [step for step, holders in enumerate(candidates) if 0 < missing[step] < len(holders)]
@@ -287,7 +257,7 @@ def _grounded_order(candidates: list[list[Holder]]) -> list[float]:
             rank[step] = count
             count += 1
         then = []
-        for other in (other for step in ready for other in behind[step] if rank[other] == np.inf):
+        for other in (other for step in ready for other in behind.get(step, ()) if rank[other] == np.inf):
             missing[other] -= 1
             if missing[other]:
                 heappush(opening, other)
