@@ -9,13 +9,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from planning_kit.inputs.records import BOTH
+from planning_kit.inputs.records import BOTH, Step
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan import network as kinds
 from planning_kit.plan.network import Bound, Network
 from planning_kit.plan.plan_times import Times
 from planning_kit.plan.slack import Holder, Holders, find_holders, ready_holder
 from planning_kit.plan.timing import earliest_starts
+
+_WINDOWED = (kinds.LIGHT, kinds.LINK, kinds.WINDOW, kinds.GROUP)
 
 
 def gap_words(bound: Bound, first: str, then: str) -> str:
@@ -79,13 +81,11 @@ def _chain(view: _View, position: int) -> tuple[list[str], int | None]:
         assert holder is not None
         lines.append(f"{_name(view.times, position)} {view.verb} at {pet_label(view.starts[position])} "
                      f"{_because(view, position, holder)}.")
-        if holder.kind in (kinds.LIGHT, kinds.LINK, kinds.WINDOW, kinds.GROUP):
-            ready = pet_label(holder.ready_min)
-            who = _who(view.times.steps[position].crew)
+        if holder.kind in _WINDOWED:
+            ready = _ready_words(view.times.steps[position], holder)
             holder = ready_holder(view.network, view.times.durations, view.starts, position)
             if holder is not None:
-                lines.append(f"  {who[0].upper()}{who[1:]} ready at {ready} "
-                             f"{_because(view, position, holder)}.")
+                lines.append(f"  {ready[0].upper()}{ready[1:]} {_because(view, position, holder)}.")
         if holder is None or holder.source < 0:
             return lines, None
         position = holder.source
@@ -95,13 +95,13 @@ def _chain(view: _View, position: int) -> tuple[list[str], int | None]:
 def _because(view: _View, position: int, holder: Holder) -> str:
     times = view.times
     step = times.steps[position]
-    if holder.kind in (kinds.LIGHT, kinds.LINK, kinds.WINDOW):
-        ready = pet_label(holder.ready_min)
-        together = f"{_group_words(holder.group)}; " if holder.group else ""
-        return f"because {_window_words(times, holder)}; {together}{_who(step.crew)} ready at {ready}"
-    if holder.kind == kinds.GROUP:
-        ready = pet_label(holder.ready_min)
-        return f"because {_group_words(step.same_window)}; {_who(step.crew)} ready at {ready}"
+    if holder.kind in _WINDOWED:
+        is_group = holder.kind == kinds.GROUP
+        words = [] if is_group else [_window_words(times, holder)]
+        if is_group or holder.group:
+            group = step.same_window if is_group else holder.group
+            words.append(f"the steps of {group!r} share one window and do not all fit in an earlier one")
+        return f"because {'; '.join(words)}; {_ready_words(step, holder)}"
     if holder.kind == kinds.LOGGED:
         return "as logged"
     if holder.kind == kinds.NOW:
@@ -113,10 +113,6 @@ def _because(view: _View, position: int, holder: Holder) -> str:
     if holder.source < 0:
         return _from_egress(view, position, holder)
     return _after_another(view, position, holder)
-
-
-def _group_words(name: str) -> str:
-    return f"the steps of {name!r} share one window and do not all fit in an earlier one"
 
 
 def _window_words(times: Times, holder: Holder) -> str:
@@ -135,10 +131,9 @@ def _from_egress(view: _View, position: int, holder: Holder) -> str:
     if holder.crew not in times.travels or view.starts[position] == 0:
         whose = "both crew members" if step.crew == BOTH else holder.crew
         return f"with egress: it is the first work of {whose}"
-    minutes = next(r.at_min for r in times.network.releases if r.step == position and r.crew == holder.crew)
-    via = f" by way of {times.place_title(step.wait_at)}" if step.wait_at else ""
+    minutes = next(r.at_min for r in times.network.releases_of[position] if r.crew == holder.crew)
     return (f"because {holder.crew} leaves {times.place_title(airlock)} at egress and the way to "
-            f"{times.place_title(step.place)}{via} takes {minutes:.1f} min")
+            f"{_way_words(times, step, minutes)}")
 
 
 def _after_another(view: _View, position: int, holder: Holder) -> str:
@@ -154,17 +149,16 @@ def _after_another(view: _View, position: int, holder: Holder) -> str:
             return f"because {gap_words(bound, name, 'it')}, at {end}"
         own = times.steps[position].step
         return f"and no earlier, because {gap_words(bound, own, name)}, and {name} {done} at {end}"
-    way = bound.fixed_min + bound.travel_min
-    return f"because {bound.crew} works on {name} until {finish}{_way_words(times, other, position, way)}"
+    minutes = bound.fixed_min + bound.travel_min
+    worked = f"because {bound.crew} works on {name} until {finish}"
+    return worked if minutes <= 0 else (
+        f"{worked}, and the way from {times.place_title(times.steps[other].place)} to "
+        f"{_way_words(times, times.steps[position], minutes)}")
 
 
-def _way_words(times: Times, other: int, position: int, minutes: float) -> str:
-    if minutes <= 0:
-        return ""
-    step = times.steps[position]
+def _way_words(times: Times, step: Step, minutes: float) -> str:
     via = f" by way of {times.place_title(step.wait_at)}" if step.wait_at else ""
-    return (f", and the way from {times.place_title(times.steps[other].place)} to "
-            f"{times.place_title(step.place)}{via} takes {minutes:.1f} min")
+    return f"{times.place_title(step.place)}{via} takes {minutes:.1f} min"
 
 
 def _name(times: Times, position: int) -> str:
@@ -172,5 +166,6 @@ def _name(times: Times, position: int) -> str:
     return f"{step.step} ({step.title})" if step.title else step.step
 
 
-def _who(crew: str) -> str:
-    return "both were" if crew == BOTH else f"{crew} was"
+def _ready_words(step: Step, holder: Holder) -> str:
+    who = "both were" if step.crew == BOTH else f"{step.crew} was"
+    return f"{who} ready at {pet_label(holder.ready_min)}"

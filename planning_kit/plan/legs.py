@@ -15,6 +15,7 @@ import pandas as pd
 from planning_kit.inputs.records import Place, Route
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.plan.activities import TRAVEL, Activity
+from planning_kit.plan.network import grouped
 from planning_kit.plan.travel import Travel, leg_minutes
 
 
@@ -101,11 +102,9 @@ def _legs(travel: Travel, metres_per_min: float, ends: tuple[str, str], period: 
 
 def stands(passages: Iterable[Passage]) -> dict[str, Spans]:
     """When someone stands at each place, for `stands_at`."""
-    at: dict[str, list[tuple[float, float]]] = {}
-    for passage in passages:
-        if passage.route is None:
-            at.setdefault(passage.place, []).append((passage.start_min, passage.finish_min))
-    return {place: Spans(spans) for place, spans in at.items()}
+    stays = grouped((passage.place, (passage.start_min, passage.finish_min)) for passage in passages
+                    if passage.route is None)
+    return {place: Spans(spans) for place, spans in stays.items()}
 
 
 def stands_at(standing: Mapping[str, Spans], place: str, at_min: float) -> bool:

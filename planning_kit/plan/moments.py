@@ -23,6 +23,7 @@ from planning_kit.inputs.shown_text import TextTable
 from planning_kit.plan.activities import Activity
 from planning_kit.plan.custody_state import Holding
 from planning_kit.plan.legs import Spans
+from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 
 T = TypeVar("T")
@@ -103,10 +104,7 @@ class Moment:
 
     @cached_property
     def _held(self) -> dict[str, list[Stay]]:
-        held: dict[str, list[Stay]] = {}
-        for stay in self.stays:
-            held.setdefault(stay.holder, []).append(stay)
-        return held
+        return grouped((stay.holder, stay) for stay in self.stays)
 
     @property
     def table(self) -> pd.DataFrame:

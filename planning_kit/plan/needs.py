@@ -48,7 +48,9 @@ class Hold:
 def inhibit_holds(times: Times) -> tuple[Hold, ...]:
     """Every inhibit with its times, in the order of the table."""
     inhibits = times.scenario.records.inhibits
-    spans = [_span(times, inhibit) for inhibit in inhibits]
+    # From the start of the first step less the lead to the finish of the last.
+    spans = [(times.span(inhibit.from_step)[0] - inhibit.lead_min, times.span(inhibit.until_step)[1])
+             for inhibit in inhibits]
     return tuple(
         Hold(inhibit, begin, end, tuple(inhibits[other].inhibit for other in sorted(others)))
         for inhibit, (begin, end), others in zip(inhibits, spans, _overlaps(spans), strict=True)
@@ -67,12 +69,6 @@ def _overlaps(spans: Sequence[tuple[float, float]]) -> list[list[int]]:
                 found[other].append(one)
         still.append(one)
     return found
-
-
-def _span(times: Times, inhibit: Inhibit) -> tuple[float, float]:
-    """From the start of ``from_step`` less the lead to the finish of ``until_step``."""
-    begin = float(times.starts[times.position(inhibit.from_step)]) - inhibit.lead_min
-    return begin, float(times.finishes[times.position(inhibit.until_step)])
 
 
 def inhibits_table(holds: Sequence[Hold], egress: datetime) -> pd.DataFrame:
@@ -111,31 +107,18 @@ def link_covers(times: Times) -> tuple[LinkCover, ...]:
     if not times.links:
         return ()
     covered = times.almanac.any_link
-    return tuple(_cover(step, float(start), float(finish), covered)
-                 for step, start, finish in zip(times.steps, times.starts, times.finishes, strict=True)
+    return tuple(_cover(step, start, finish, covered) for step, start, finish in times.each_step()
                  if step.link in ("yes", "wait"))
 
 
 def _cover(step: Step, start: float, finish: float, covered: Windows) -> LinkCover:
-    gaps = _gaps(start, finish, covered)
+    gaps = tuple((begin, end) for begin, end in complement(covered, (start, finish)).tolist()
+                 if end - begin > ROUNDING_MIN)
     length = finish - start
     lost = sum(end - begin for begin, end in gaps)
-    return LinkCover(step, start, finish, share=1.0 - lost / length if length > 0 else 1.0, gaps=gaps,
-                     next_cover_min=_next_cover(start, length, covered))
-
-
-def _gaps(start: float, finish: float, covered: Windows) -> tuple[tuple[float, float], ...]:
-    """What [start, finish) lacks of the windows."""
-    return tuple((begin, end) for begin, end in complement(covered, (start, finish)).tolist()
-                 if end - begin > ROUNDING_MIN)
-
-
-def _next_cover(start: float, length: float, covered: Windows) -> float:
-    for begin, end in covered.tolist():
-        earliest = max(begin, start)
-        if end - earliest >= length - ROUNDING_MIN:
-            return float(earliest)
-    return float("nan")
+    next_cover_min = next((max(begin, start) for begin, end in covered.tolist()
+                           if end - max(begin, start) >= length - ROUNDING_MIN), float("nan"))
+    return LinkCover(step, start, finish, 1.0 - lost / length if length > 0 else 1.0, gaps, next_cover_min)
 
 
 def links_table(covers: Sequence[LinkCover]) -> pd.DataFrame:
@@ -180,7 +163,7 @@ def gap_clocks(times: Times) -> tuple[Clock, ...]:
 
 
 def _edge(times: Times, step: str, at: str) -> float:
-    return float((times.starts if at == "start" else times.finishes)[times.position(step)])
+    return times.span(step)[0 if at == "start" else 1]
 
 
 def clocks_table(clocks: Sequence[Clock]) -> pd.DataFrame:

@@ -164,15 +164,6 @@ def suit_histories(records: Records, lanes: Mapping[str, Sequence[Activity]]) ->
     return tuple(_history(records.settings, crew, lanes[crew.crew], exertion) for crew in records.crew)
 
 
-def exertion_of(activity: Activity, exertion: dict[str, str], watts: Sequence[str]) -> str:
-    """The key of ``[exertion_w]`` that an activity counts as; ``exertion`` is that of each step."""
-    if activity.kind == TRAVEL:
-        return "travel" if "travel" in watts else "moderate"
-    if activity.kind == WAIT:
-        return "wait" if "wait" in watts else "rest"
-    return exertion[activity.step] if activity.step else INGRESS_EXERTION
-
-
 @dataclass(frozen=True)
 class _Load:
     """Metabolic watts of one crew member: by activity (n - 1,), travelling, waiting, before egress."""
@@ -187,10 +178,10 @@ class _Load:
 def _load(settings: Settings, crew: Crew, lane: Sequence[Activity], exertion: dict[str, str],
           minutes_before: float) -> _Load:
     factor = 1.0 if crew.exertion_factor is None else crew.exertion_factor
-    given = settings.exertion_w
-    watts = {key: given[key] * factor for key in given}
-    keys = [exertion_of(activity, exertion, tuple(given)) for activity in lane]
-    travel, wait = ("travel" if "travel" in given else "moderate"), ("wait" if "wait" in given else "rest")
+    watts = {key: given * factor for key, given in settings.exertion_w.items()}
+    travel, wait = ("travel" if "travel" in watts else "moderate"), ("wait" if "wait" in watts else "rest")
+    keys = [travel if activity.kind == TRAVEL else wait if activity.kind == WAIT else
+            exertion[activity.step] if activity.step else INGRESS_EXERTION for activity in lane]
     needed = dict.fromkeys([*keys, travel, wait, *([BEFORE_EGRESS_EXERTION] if minutes_before else [])])
     lost = float("nan")
     return _Load(

@@ -55,11 +55,11 @@ def earliest_starts(
     array of the shape of ``durations`` (or the broader of the inputs), minutes; inf where a step cannot
     be placed, -inf where nothing bounds it from below.
     """
-    floor = np.full(len(network.steps), -np.inf) if not_before is None else not_before
-    parts = [np.asarray(part, dtype=float) for part in (durations, floor)]
-    is_one = all(part.ndim == 1 for part in parts)
-    lengths, floor = np.broadcast_arrays(*(part[:, None] if part.ndim == 1 else part for part in parts))
-    starts = np.empty(lengths.shape)
+    given = durations, np.full(len(network.steps), -np.inf) if not_before is None else not_before
+    is_one = all(np.ndim(part) == 1 for part in given)
+    columns = [np.atleast_2d(np.asarray(part, dtype=float).T).T for part in given]
+    lengths, floor = np.broadcast_arrays(columns[0], columns[1])
+    starts: np.ndarray = np.empty(lengths.shape)
     for low in range(0, starts.shape[1], _BLOCK):
         block = slice(low, low + _BLOCK)
         factor = {crew: each[block] for crew, each in (travel_factor or {}).items()}
