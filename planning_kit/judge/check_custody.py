@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
+from operator import itemgetter
 from typing import NamedTuple
 
 from planning_kit.inputs.records import INSIDE, Item
@@ -19,6 +20,7 @@ from planning_kit.plan import custody_state as kinds
 from planning_kit.plan.custody import is_in
 from planning_kit.plan.custody_state import Holding, Mishap, Overload
 from planning_kit.plan.legs import Spans
+from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "custody"
@@ -117,14 +119,11 @@ def _where_is(plan: TimedPlan, crew: str, at_min: float) -> str:
 
 def check_carrying(plan: TimedPlan) -> Iterator[Finding]:
     """More slots in hands than ``carry_slots``, or in a bag than it ``holds`` (stop), one a spell."""
-    meant: dict[str, list[tuple[int, Mishap]]] = {}
-    for number, mishap in enumerate(plan.tracked_custody.mishaps):
-        if mishap.kind in _MEANT:
-            meant.setdefault(mishap.item, []).append((number, mishap))
+    mishaps = enumerate(plan.tracked_custody.mishaps)
+    meant = grouped((each.item, (number, each)) for number, each in mishaps if each.kind in _MEANT)
     slots = {item.item: item.slots or 0.0 for item in plan.scenario.records.hardware}
     for spell in plan.tracked_custody.overloads:
-        found = sorted((each for item in spell.items for each in meant.get(item, ())),
-                       key=lambda each: each[0])
+        found = sorted((each for item in spell.items for each in meant.get(item, ())), key=itemgetter(0))
         yield _overload(plan, spell, _because(spell, [mishap for _, mishap in found], slots))
 
 

@@ -29,14 +29,14 @@ def check_suits(plan: TimedPlan) -> Iterator[Finding]:
 
 
 def _runs_out(plan: TimedPlan, store: Store) -> Finding:
-    when = store.runs_out_min
-    short = -store.left_at_end
+    when, short = store.runs_out_min, -store.left_at_end
+    step = next((a.step for a in plan.lanes[store.crew] if a.finish_min >= when), "")
     return Finding(
-        STOP, CHECK, "runs-out", store.consumable, store.crew, _step_at(plan, store.crew, when), when,
+        STOP, CHECK, "runs-out", store.consumable, store.crew, step, when,
         f"{store.crew}'s {WORDS[store.consumable]} runs out at {pet_label(when)}, "
         f"{plan.end_min - when:.0f} min before both are inside at {pet_label(plan.end_min)}: "
         f"{_amount(store, short)} short of the plan; {_remedy(store)}",
-        _source(store, "usable"), store.left_at_end, 0.0, -short,
+        f"[suit] {store.consumable}_{store.unit}", store.left_at_end, 0.0, -short,
     )
 
 
@@ -47,7 +47,8 @@ def _below_reserve(plan: TimedPlan, store: Store) -> Finding:
         f"{store.crew} ends at {pet_label(plan.end_min)} with {_amount(store, store.left_at_end)} of "
         f"{WORDS[store.consumable]}, below the reserve of {_amount(store, store.reserve)} ({percent:.0f} % "
         f"of {_amount(store, store.usable)}); {_remedy(store)}",
-        _source(store, "reserve"), store.left_at_end, store.reserve, store.left_at_end - store.reserve,
+        f"[suit] {store.consumable}_reserve_fraction", store.left_at_end, store.reserve,
+        store.left_at_end - store.reserve,
     )
 
 
@@ -99,10 +100,6 @@ def _remark(rule: str, about: Iterable[str], who: Iterable[str], message: str) -
     return Finding(REMARK, CHECK, rule, " ".join(about), " ".join(who), "", nan, message)
 
 
-def _step_at(plan: TimedPlan, crew: str, pet_min: float) -> str:
-    return next((a.step for a in plan.lanes[crew] if a.finish_min >= pet_min), "")
-
-
 def _amount(store: Store, amount: float) -> str:
     return f"{amount:.4g} {UNIT_WORDS[store.unit]}"
 
@@ -111,8 +108,3 @@ def _remedy(store: Store) -> str:
     if store.consumable == "energy":
         return "shorten the outing (drop work, cut waits)"
     return f"drop or lighten work of {store.crew}, or give steps to the partner"
-
-
-def _source(store: Store, what: str) -> str:
-    key = f"{store.consumable}_{store.unit}" if what == "usable" else f"{store.consumable}_reserve_fraction"
-    return f"[suit] {key}"

@@ -112,11 +112,8 @@ class _Lane:
         if kind != WORK or step is None or not self.with_slack:
             return {}
         position, slack = self.times.position(step.step), self.times.slack
-        return {
-            "slack_to_plan_min": float(slack.to_plan[position]),
-            "slack_to_limit_min": float(slack.to_limit[position]),
-            "slack_to_window_min": float(slack.to_window[position]),
-        }
+        return {f"slack_{to}_min": float(getattr(slack, to)[position])
+                for to in ("to_plan", "to_limit", "to_window")}
 
 
 def _crew_lane(times: Times, crew: str, with_slack: bool) -> list[Activity]:

@@ -62,12 +62,11 @@ def first_releases(steps: Sequence[Step], orders: Mapping[str, Sequence[int]],
                    travels: Mapping[str, Travel], airlock: str) -> Iterator[Release]:
     """x_first >= travel from the airlock; others at work can start at PET 0."""
     for who, order in orders.items():
-        if not order:
-            continue
-        step = steps[order[0]]
-        way = travel_into(step, travels[who], airlock) if who in travels else 0.0
-        extra = step.travel_extra_min if who in travels else 0.0
-        yield Release(order[0], float(on_grid(way + extra)), way, crew=who)
+        if order:
+            step, moving = steps[order[0]], who in travels
+            way = travel_into(step, travels[who], airlock) if moving else 0.0
+            extra = step.travel_extra_min if moving else 0.0
+            yield Release(order[0], float(on_grid(way + extra)), way, crew=who)
 
 
 def order_bounds(steps: Sequence[Step], orders: Mapping[str, Sequence[int]],
@@ -135,7 +134,6 @@ def ways_home(steps: Sequence[Step], orders: Mapping[str, Sequence[int]],
               travels: Mapping[str, Travel], airlock: str) -> Iterator[Home]:
     """For each crew member the travel from the last step to the airlock."""
     for who, travel in travels.items():
-        order = orders[who]
-        last = order[-1] if order else -1
-        here = steps[last].place if order else airlock
+        last = orders[who][-1] if orders[who] else -1
+        here = steps[last].place if last >= 0 else airlock
         yield Home(who, last, float(on_grid(travel.time_min(here, airlock))))

@@ -32,14 +32,12 @@ def track_custody(times: Times, passages: Mapping[str, Sequence[Passage]]) -> Cu
     walk.loads.settle(dict.fromkeys([*SUITED, *walk.hardware.items], ""), 0.0)
     for now, finishing, starting in _instants(times):
         for position in finishing:
-            walk.active.remove(position)
             walk.leave(position, now)
         walk.settle(now)
         for position in starting:
             walk.take(position, now)
             walk.settle(now)
             if times.durations[position] <= 0:
-                walk.active.remove(position)
                 walk.leave(position, now)
                 walk.settle(now)
     return walk.result()
@@ -122,6 +120,7 @@ class _Walk:
     def leave(self, position: int, now: float) -> None:
         """The finish of a step."""
         step = self.times.steps[position]
+        self.active.remove(position)
         for move in step.leaves:
             self._leave(step, move, now)
 
@@ -221,24 +220,19 @@ class _Walk:
             self.hardware.believe(item, step.people[0], now, step.step, is_assumed=True)
 
     def _is_usable(self, item: str, near: set[str]) -> bool:
-        for spot in self.hardware.spots[item]:
-            if spot.where in near:
-                return True
-            if spot.where in self.hardware.items and self.hardware.find(spot.where, near) is not None:
-                return True
-        return False
+        bags = self.hardware.items
+        return any(spot.where in near or (spot.where in bags and self.hardware.find(spot.where, near))
+                   for spot in self.hardware.spots[item])
 
     def _look_at_foothold(self, step: Step, now: float) -> None:
         item, place = step.foothold, step.place
         if not item or not place or (step.step, item) in self.missed:
             return
-        if place not in self.hardware.with_socket:
-            self._fault(kinds.NO_SOCKET, step, step.crew, item, now)
-        elif self.hardware.sockets.get(place) != item:
-            self._fault(kinds.NOT_IN_SOCKET, step, step.crew, item, now, self.hardware.sockets.get(place, ""))
-        else:
-            return
-        self.missed.add((step.step, item))
+        in_socket = self.hardware.sockets.get(place, "")
+        if in_socket != item:
+            kind = kinds.NOT_IN_SOCKET if place in self.hardware.with_socket else kinds.NO_SOCKET
+            self._fault(kind, step, step.crew, item, now, in_socket)
+            self.missed.add((step.step, item))
 
     # --- telling --------------------------------------------------------------------------------------
 

@@ -42,6 +42,11 @@ class Spans:
                 found.append(self._order[rank])
         return sorted(found)
 
+    def lasting(self, at: float) -> list[int]:
+        """The positions of those that last at that minute: it is their first one, or before their finish."""
+        return [number for number in self.touching(at, at)
+                if self._spans[number][0] <= at < self._spans[number][1]]
+
     def any_inside(self, begin: float, end: float) -> bool:
         """Whether one of them begins before ``end`` and finishes after ``begin``."""
         rank = bisect_left(self._starts, end) - 1

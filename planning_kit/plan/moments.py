@@ -187,13 +187,11 @@ class _Lasting:
 
     def others_at(self, minute: float) -> tuple[Activity, ...]:
         """What actors do, by lane."""
-        near = (self._work[number] for number in self._work_spans.touching(minute, minute))
-        return tuple(activity for activity in near if activity.start_min <= minute < activity.finish_min)
+        return tuple(self._work[number] for number in self._work_spans.lasting(minute))
 
     def inhibits_at(self, minute: float) -> tuple[InForce, ...]:
         """The inhibits in force, in table order."""
-        near = (self._holds[number] for number in self._hold_spans.touching(minute, minute))
-        in_force = (hold for hold in near if hold.set_by_min <= minute < hold.lift_after_min)
+        in_force = (self._holds[number] for number in self._hold_spans.lasting(minute))
         return tuple(InForce(hold.inhibit.inhibit, hold.inhibit.title, hold.inhibit.owner,
                              hold.lift_after_min) for hold in in_force)
 

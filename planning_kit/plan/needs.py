@@ -14,6 +14,7 @@ import pandas as pd
 from planning_kit.inputs.records import Gap, Inhibit, Step
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
+from planning_kit.plan.legs import Spans
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.plan_times import Times
 from planning_kit.sky.windows import Windows, complement
@@ -51,24 +52,12 @@ def inhibit_holds(times: Times) -> tuple[Hold, ...]:
     # From the start of the first step less the lead to the finish of the last.
     spans = [(times.span(inhibit.from_step)[0] - inhibit.lead_min, times.span(inhibit.until_step)[1])
              for inhibit in inhibits]
-    return tuple(
-        Hold(inhibit, begin, end, tuple(inhibits[other].inhibit for other in sorted(others)))
-        for inhibit, (begin, end), others in zip(inhibits, spans, _overlaps(spans), strict=True)
-    )
-
-
-def _overlaps(spans: Sequence[tuple[float, float]]) -> list[list[int]]:
-    """For each of the spans (begin, end) those that it shares time with, by position."""
-    found: list[list[int]] = [[] for _ in spans]
-    still: list[int] = []  # those begun so far that have not ended
-    for one, (begin, end) in sorted(enumerate(spans), key=lambda each: each[1][0]):
-        still = [other for other in still if spans[other][1] > begin]
-        for other in still:
-            if spans[other][0] < end:
-                found[one].append(other)
-                found[other].append(one)
-        still.append(one)
-    return found
+    when, holds = Spans(spans), []
+    for number, (begin, end) in enumerate(spans):
+        others = (inhibits[other].inhibit for other in when.touching(begin, end)
+                  if other != number and spans[other][0] < end and spans[other][1] > begin)
+        holds.append(Hold(inhibits[number], begin, end, tuple(others)))
+    return tuple(holds)
 
 
 def inhibits_table(holds: Sequence[Hold], egress: datetime) -> pd.DataFrame:

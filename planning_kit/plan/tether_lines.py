@@ -148,17 +148,9 @@ def tethers_table(tethers: Mapping[str, Tether]) -> pd.DataFrame:
 
 def _joined(lies: Sequence[Lie]) -> Iterator[list[Lie]]:
     """Legs one by one; stays at one place with one line together; stays without minutes left out."""
-    group: list[Lie] = []
-    for lie in lies:
-        is_stay = lie.passage.route is None
-        if is_stay and lie.passage.finish_min <= lie.passage.start_min:
-            continue
-        if group and not (is_stay and group[-1].passage.route is None and group[-1].line == lie.line):
-            yield group
-            group = []
-        group.append(lie)
-    if group:
-        yield group
+    lasting = (lie for lie in lies if lie.passage.route or lie.passage.finish_min > lie.passage.start_min)
+    for _, group in groupby(lasting, lambda lie: id(lie) if lie.passage.route else lie.line):
+        yield list(group)
 
 
 @dataclass(frozen=True)
