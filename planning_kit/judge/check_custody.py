@@ -19,7 +19,6 @@ from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan import custody_state as kinds
 from planning_kit.plan.custody import is_in
 from planning_kit.plan.custody_state import Holding, Mishap, Overload
-from planning_kit.plan.legs import Spans
 from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import TimedPlan
 
@@ -34,21 +33,19 @@ class _Words(NamedTuple):
     severity: str
     wrong: str
     mend: str
-    source: str
+    source: str = "steps.takes"
 
 
 _WORDS = {
     kinds.NOT_THERE: _Words(STOP, "{crew} takes {item} {at_place}, but {was}",
-                            "take it where it is, or let it be left here before {step}", "steps.takes"),
+                            "take it where it is, or let it be left here before {step}"),
     kinds.EARLY: _Words(STOP, "{crew} takes {item} {at_place}, but {was}; {later} leaves it only at "
-                        "{later_at}, {late:.1f} min later", "add {later} to the after of {step}",
-                        "steps.takes"),
+                        "{later_at}, {late:.1f} min later", "add {later} to the after of {step}"),
     kinds.HAS_IT: _Words(CONCERN, "{crew} takes {item} {at_place}, but {was} already",
-                         "delete it from takes, or say where it was left before", "steps.takes"),
+                         "delete it from takes, or say where it was left before"),
     kinds.NOT_IN_BAG: _Words(STOP, "{crew} takes {item} out of {other} {at_place}, but {was}",
-                             "write {item} without <{other}, or put it in before", "steps.takes"),
-    kinds.IN_BAG: _Words(STOP, "{crew} takes {item} {at_place}, but {was}", "write {item}<{other}",
-                         "steps.takes"),
+                             "write {item} without <{other}, or put it in before"),
+    kinds.IN_BAG: _Words(STOP, "{crew} takes {item} {at_place}, but {was}", "write {item}<{other}"),
     kinds.BAG_AWAY: _Words(STOP, "{crew} {at_place} needs {bag} for {item}, but {was}",
                            "bring {bag} here before {step}", "steps.takes, steps.leaves"),
     kinds.NOT_HELD: _Words(STOP, "{crew} leaves {item} {at_place}, but {was}",
@@ -77,9 +74,8 @@ def check_custody(plan: TimedPlan) -> Iterator[Finding]:
 
 
 def _fields(plan: TimedPlan, mishap: Mishap) -> dict[str, object]:
-    partner = ""
-    if mishap.kind == kinds.PARTNER_AWAY:
-        partner = _where_is(plan, mishap.other, mishap.at_min)
+    is_away = mishap.kind == kinds.PARTNER_AWAY
+    partner = _where_is(plan, mishap.other, mishap.at_min) if is_away else ""
     return {
         "crew": mishap.crew, "item": mishap.item, "at_place": at_words(plan, mishap.place),
         "step": mishap.step, "other": mishap.other, "bag": mishap.was.item, "partner": partner,
@@ -110,8 +106,7 @@ def at_words(plan: TimedPlan, place: str) -> str:
 
 def _where_is(plan: TimedPlan, crew: str, at_min: float) -> str:
     passages = plan.passages[crew]
-    here = Spans((each.start_min, each.finish_min) for each in passages).touching(at_min, at_min)
-    passage = passages[here[0] if here else -1]
+    passage = next((p for p in passages if p.start_min <= at_min <= p.finish_min), passages[-1])
     if passage.route is None:
         return f"at {plan.place_title(passage.place)}"
     return f"between {plan.place_title(passage.place)} and {plan.place_title(passage.to_place)}"

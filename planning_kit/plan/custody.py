@@ -249,7 +249,7 @@ class _Walk:
     def _holding(self, item: str) -> Holding:
         """Where an item is now, and since when and by which step it is directly there."""
         spot = self.hardware.main(item)
-        return Holding(item, *self.hardware.root(spot), spot.since_min, spot.since_min, spot.by_step)
+        return self.hardware.holding(item, spot, spot.since_min)
 
     def _fault(self, kind: str, step: Step, crew: str, item: str, now: float, other: str = "",
                later_step: str = "", later_min: float = float("nan"), was: Holding | None = None) -> None:
@@ -261,8 +261,7 @@ class _Walk:
         """All that was seen."""
         end = self.times.end_min
         endings = {
-            name: tuple(Holding(name, *self.hardware.root(spot), spot.since_min, end, spot.by_step)
-                        for spot in spots if not spot.is_assumed)
+            name: tuple(self.hardware.holding(name, spot, end) for spot in spots if not spot.is_assumed)
             for name, spots in self.hardware.spots.items()
         }
         return Custody(holdings=tuple(self.hardware.holdings(end)), mishaps=tuple(self.mishaps),
@@ -307,12 +306,12 @@ def kit_table(records: Records, holdings: Sequence[Holding],
         stays = by_item[item.item]
         carried = [stay for stay in stays if stay.holder in away
                    and away[stay.holder].any_inside(stay.from_min, stay.until_min)]
-        goes_out = is_in(records, stays[0].holder) and bool(carried)
-        comes_back = is_in(records, stays[-1].holder) and bool(carried)
-        out, back = (carried[0] if goes_out else _NEVER), (carried[-1] if comes_back else _NEVER)
-        after = stays[stays.index(back) + 1:] if comes_back else []
+        ends_in = is_in(records, stays[-1].holder)
+        out = carried[0] if carried and is_in(records, stays[0].holder) else _NEVER
+        back = carried[-1] if carried and ends_in else _NEVER
+        after = stays[stays.index(back) + 1:] if back in stays else []
         rows.append((item.item, item.title, item.kind, out.holder, out.in_bag,
-                     INSIDE if is_in(records, stays[-1].holder) else stays[-1].holder, back.holder,
+                     INSIDE if ends_in else stays[-1].holder, back.holder,
                      out.from_min, out.by_step, back.until_min, after[0].by_step if after else ""))
     return ShownTable(rows, columns=KIT_COLUMNS)
 

@@ -108,6 +108,10 @@ class Hardware:
             item = self.main(item).where
         return item == other
 
+    def holding(self, item: str, spot: Spot, until_min: float) -> Holding:
+        """One whereabouts of an item until then, since it is directly there."""
+        return Holding(item, *self.root(spot), spot.since_min, until_min, spot.by_step)
+
     def load(self, holder: str) -> list[str]:
         """The items directly in these hands or in this bag."""
         here = {name for name in self._came.get(holder, ())
