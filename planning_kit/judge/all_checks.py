@@ -1,11 +1,10 @@
-"""Every check, in one list.
+"""All checks of a plan, and which findings one plan has that another has not.
 
-Which findings one plan has that another has not: counted once, for everybody who compares two plans.
-
-Findings are matched as a multiset by `planning_kit.judge.findings.identity`: two of one identity are two, so
-that a second stop of one kind at one step is new where there was one. Within an identity, findings of one
-severity and step are matched first, then the worst with the worst; what is left over has come or gone. A
-match of another severity is ``worse`` or ``better``.
+New findings are counted here, once, for everybody who compares two plans. They are matched as a multiset by
+`planning_kit.judge.findings.identity`: two of one identity are two, so that a second stop of one kind at one
+step is new where there was one. Within an identity, findings of one severity and step are matched first, then
+the worst with the worst; what is left over has come or gone. A match of another severity is ``worse`` or
+``better``.
 """
 
 from __future__ import annotations

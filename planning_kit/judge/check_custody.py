@@ -63,12 +63,12 @@ def check_custody(plan: TimedPlan) -> Iterator[Finding]:
     for mishap in plan.tracked_custody.mishaps:
         words = _WORDS.get(mishap.kind)
         if words:
-            said = _fields(plan, mishap)
+            named = _fields(plan, mishap)
             late = mishap.later_min - mishap.at_min
             yield Finding(
                 words.severity, CHECK, mishap.kind.replace(" ", "-"), mishap.item, mishap.crew, mishap.step,
                 mishap.at_min,
-                f"at {pet_label(mishap.at_min)} {words.wrong.format(**said)}: {words.mend.format(**said)}",
+                f"at {pet_label(mishap.at_min)} {words.wrong.format(**named)}: {words.mend.format(**named)}",
                 words.source, value=late, limit=0.0 if late == late else late, margin=-late,
             )
 
@@ -146,8 +146,8 @@ def _because(spell: Overload, mishaps: Sequence[Mishap], slots: Mapping[str, flo
              if spell.holder in (mishap.crew, mishap.other) and mishap.at_min <= spell.until_min}
     if not meant or sum(slots[item] for item in spell.items if item not in meant) > spell.limit:
         return ""
-    told = ", ".join(f"{item} since {mishap.step}" for item, mishap in meant.items())
-    return f", of which {spell.holder} is only meant to have {told} (see there)"
+    items = ", ".join(f"{item} since {mishap.step}" for item, mishap in meant.items())
+    return f", of which {spell.holder} is only meant to have {items} (see there)"
 
 
 def check_carrying_data(plan: TimedPlan) -> Iterator[Finding]:

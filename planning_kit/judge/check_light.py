@@ -1,4 +1,9 @@
-"""Checks: steps whose night or day is not certain, and calls that no relay carries to the end."""
+"""Checks of the sky over a plan: is the light of lit steps certain, and has a step that needs a link one?
+
+``light``: rule ``not-known``, one finding a plan, at its worst edge.
+
+``links``: rules ``not-covered``; ``no-relays`` (about the steps that need a link).
+"""
 
 from __future__ import annotations
 

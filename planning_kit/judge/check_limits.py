@@ -1,4 +1,12 @@
-"""Checks: the limits of the outing, clocks that the plan uses up, and required tasks that nothing does."""
+"""Checks of a plan against the numbers of its scenario: limits of the outing, clocks, and required tasks.
+
+``limits``: rules ``outing-end`` (past the planned limit a concern, past the hard one a stop),
+``egress-range`` (about the key of its limit), ``no-source`` (about the key), ``last-start`` (about the task).
+
+``clocks``: rule ``no-margin``, about the two steps of the gap.
+
+``tasks``: rule ``not-done``, about the task.
+"""
 
 from __future__ import annotations
 

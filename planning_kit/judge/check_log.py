@@ -136,13 +136,13 @@ def untouched_items(plan: TimedPlan) -> frozenset[str]:
 def _passed_over(plan: TimedPlan, base: TimedPlan, states: States) -> Iterator[Finding]:
     """Steps not logged that come before logged ones in the order of work."""
     lanes = (*base.travels, *(actor.actor for actor in base.scenario.records.actors))
-    told: set[str] = set()
+    found: set[str] = set()
     for who in lanes:
         order = [base.steps[position].step for position in work_order(base.steps, who)]
         begun = [number for number, name in enumerate(order) if states.by_step[name].pieces]
         for name in order[:max(begun, default=0)]:
-            if states.by_step[name].status == TO_DO and name not in told:
-                told.add(name)
+            if states.by_step[name].status == TO_DO and name not in found:
+                found.add(name)
                 later = next(order[n] for n in begun if n > order.index(name))
                 yield _passed(plan, base, name, later)
 

@@ -1,4 +1,13 @@
-"""Checks: people at a worksite, footholds that are not where they are used, bulky items on the way."""
+"""Checks of where people are: room at a worksite, footholds where they are used, bulky items on the way.
+
+``worksites``: rules ``crowded`` (about the place); ``no-room-given`` (about the places).
+
+``footholds``: rules, each about the foothold, ``no-socket``, ``not-in-socket``, ``in-two-places``,
+``socket-taken`` (about the other in it as well), ``shared``.
+
+``routes``: rules ``bulky`` (about the items and the ends of the route); ``no-flags-given`` (about routes and
+items).
+"""
 
 from __future__ import annotations
 

@@ -50,7 +50,7 @@ def check_return(plan: TimedPlan) -> Iterator[Finding]:
         for case in returns.cases:
             stops = suits if case.first_out else returns.emergency_margin_min
             for spell in _spells(returns, case.margin_min, reserve_min):
-                if case.is_alone or not _is_told(spell, case.margin_min, stops, reserve_min):
+                if case.is_alone or not _is_covered_by_a_stop(spell, case.margin_min, stops, reserve_min):
                     yield _finding(plan, returns, partner.crew, case, spell)
 
 
@@ -64,7 +64,7 @@ def _spells(returns: Returns, margin: Margins, reserve_min: float) -> Iterator[_
         yield _Spell(first, worst_moment(returns, margin, first, after), after - 1, begin, end)
 
 
-def _is_told(spell: _Spell, margin: Margins, stops: Margins, reserve_min: float) -> bool:
+def _is_covered_by_a_stop(spell: _Spell, margin: Margins, stops: Margins, reserve_min: float) -> bool:
     """Whether a stop in this spell, by the margins ``stops``, has as small a margin as its worst."""
     least = float(np.min(stops[spell.first:spell.last + 1]))
     return least < reserve_min - ROUNDING_MIN and least <= margin[spell.worst] + ROUNDING_MIN

@@ -1,6 +1,6 @@
-"""What each lane does, minute by minute: work, travel and wait, in order.
+"""What each crew member and actor does: work, travel and wait, in order, and the first tables of a plan.
 
-The plan as tables: what all lanes do, where one waits for another, and the whole in a dozen lines.
+The lanes come from the times alone. From lanes and times come the timeline, the summary and the hand-overs.
 """
 
 from __future__ import annotations

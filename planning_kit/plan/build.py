@@ -32,7 +32,7 @@ def build_network(records: Records, almanac: Almanac, travels: Mapping[str, Trav
             *gap_bounds(records.gaps, index),
         ),
         demands=demands,
-        allowed=tuple(allowed_windows(wanted) for wanted in demands),
+        allowed=tuple(allowed_windows(each) for each in demands),
         groups=tuple(same_window_groups(steps, demands)),
         homes=tuple(ways_home(steps, orders, travels, airlock)),
         ingress_min=float(on_grid(records.settings.limits.ingress_min)),

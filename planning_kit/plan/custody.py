@@ -1,10 +1,10 @@
-"""Custody: the plan played event by event.
+"""Who or what has each item at every minute: the plan is played event by event, and told as two tables.
 
 ``takes`` acts at a step's start, ``leaves`` at its finish. At one instant the finishes of steps begun earlier
 come first, then the starts in the order that the plan's rules give; a step of no length leaves right after
 it has taken. What is in a bag is not in hand. scenarios/FORMAT.md, "Hardware".
 
-Custody as tables: who or where holds each item over time, and what goes out and comes back with whom.
+The state that this changes, event by event, is in `planning_kit.plan.custody_state`.
 """
 
 from __future__ import annotations
@@ -80,9 +80,9 @@ def _before_egress(times: Times, passages: Mapping[str, Sequence[Passage]]) -> _
                         frozenset(place.place for place in records.places if place.socket))
     room = {crew.crew: crew.carry_slots for crew in records.crew}
     room |= {item.item: item.holds for item in records.hardware if item.kind == "bag"}
-    standing = {crew: stands(theirs) for crew, theirs in passages.items()}
+    stays = {crew: stands(theirs) for crew, theirs in passages.items()}
     moves = grouped((each[-1].item, each) for each in times.item_moves())
-    return _Walk(times, standing, hardware, Loads(hardware, Intentions(times), room), moves)
+    return _Walk(times, stays, hardware, Loads(hardware, Intentions(times), room), moves)
 
 
 @dataclass
@@ -93,7 +93,7 @@ class _Walk:
     """
 
     times: Times
-    standing: Mapping[str, Mapping[str, Spans]]
+    stays: Mapping[str, Mapping[str, Spans]]
     hardware: Hardware
     loads: Loads
     moves: Mapping[str, Sequence[tuple[float, bool, Step, ItemMove]]]
@@ -136,9 +136,9 @@ class _Walk:
 
     def _take(self, step: Step, move: ItemMove, now: float) -> None:
         person, item, hardware = move.crew or step.crew, move.item, self.hardware
-        wanted = move.out_of or step.where
+        from_where = move.out_of or step.where
         airlock = self.times.scenario.settings.airlock
-        wheres = {wanted} if move.out_of or wanted != airlock else {wanted, INSIDE}
+        wheres = {from_where} if move.out_of or from_where != airlock else {from_where, INSIDE}
         spot = hardware.find(item, wheres)
         held = hardware.find(item, {person})
         if spot is None and held is not None and not held.is_assumed:
@@ -157,10 +157,10 @@ class _Walk:
             self._move(item, meant, person, now, step)
             return
         else:
-            later, later_min = self._left_later(item, wanted, person, now)
+            later, later_min = self._left_later(item, from_where, person, now)
             self._fault(kinds.EARLY if later else kinds.NOT_THERE, step, person, item, now, move.out_of,
                         later, later_min)
-        hardware.believe(item, person, now, step.step, owed_at=wanted)
+        hardware.believe(item, person, now, step.step, owed_at=from_where)
         self.touched[person] = step.step
 
     def _what_was_meant(self, step: Step, item: str, out_of: str) -> str:
@@ -170,7 +170,7 @@ class _Walk:
         where = self.hardware.main(item).where
         return where if where in self.hardware.items and self._is_within(step, where) else ""
 
-    def _left_later(self, item: str, wanted: str, person: str, now: float) -> tuple[str, float]:
+    def _left_later(self, item: str, from_where: str, person: str, now: float) -> tuple[str, float]:
         """The first step that leaves the item there after ``now``, and when; ("", NaN) if there is none.
 
         Not one by the taker, and none after the taker has moved it again: then nothing is passed on.
@@ -181,7 +181,7 @@ class _Walk:
                 continue
             if (move.crew or step.crew) == person:
                 own_min = min(own_min, moment)
-            elif not is_take and (move.into or step.where) == wanted and moment < found_min:
+            elif not is_take and (move.into or step.where) == from_where and moment < found_min:
                 found, found_min = step.step, moment
         return (found, found_min) if found_min <= own_min and found else ("", float("nan"))
 
@@ -195,7 +195,7 @@ class _Walk:
             spot = hardware.main(item)  # the plan means it to be here from now on, whoever has it
         target = move.into or step.where
         is_in_itself = target in hardware.items and hardware.lies_in(target, item)
-        if target in SUITED and not stands_at(self.standing[target], step.place, now):
+        if target in SUITED and not stands_at(self.stays[target], step.place, now):
             self._fault(kinds.PARTNER_AWAY, step, person, item, now, target)
         elif target in hardware.items and (is_in_itself or not self._is_within(step, target)):
             self._fault(kinds.BAG_AWAY, step, person, item, now, target, was=self._holding(target))

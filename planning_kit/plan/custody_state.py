@@ -1,16 +1,13 @@
-"""Where every item is while a plan is played: in hands, in a bag, at a place, inside.
+"""The state of all hardware while a plan is played, and the records of what comes of it.
 
 After a fault the state follows what the plan means. A crew member who takes an item that is not there is
 from then on believed to have it, while it also stays where it was: it has two whereabouts, and whoever acts
 on it next acts on the one that fits. When the item arrives where it was taken too early, the two are one
 again. So one wrong line gives one fault, not a chain of them.
 
-What a plan played event by event says of its hardware: where all of it was, and what went wrong.
-
-Whether hands and bags hold more than they can, and until when a hold burdens hands at all.
-
-A leave that was forgotten shows when another takes the item: then the first one was meant to leave it there,
-in the last step at that place. From then on it does not burden the first one's hands any more.
+Loads: what hands and bags hold more than they can. A leave that was forgotten shows when another takes the
+item: then the first one was meant to leave it there, in the last step at that place. From then on it does
+not burden the first one's hands any more.
 """
 
 from __future__ import annotations

@@ -1,6 +1,7 @@
 """Why a step starts when it does, in words: its holder, the holder's holder, and so on back to egress.
 
-Bounds between two steps in words, for explanations and for plans that cannot be.
+The words for a gap stand here, too: explanations and plans that cannot be (`planning_kit.plan.no_plan`) share
+them.
 """
 
 from __future__ import annotations

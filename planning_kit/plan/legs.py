@@ -1,6 +1,6 @@
-"""Where each crew member is, minute by minute: standing at a place, or on one route of a way.
+"""Where each crew member is, minute by minute: at a place, or on one route of a way; and cautions met there.
 
-Stretches of time looked up by minute, so that nothing has to look at all of them for each of them.
+`Spans` looks up stretches of time by minute, so that no search has to look at every stretch.
 """
 
 from __future__ import annotations

@@ -41,10 +41,10 @@ def stop_if_circular(network: Network, durations: np.ndarray) -> None:
     lengths, faults = on_grid(durations), Faults()
     names = " -> ".join([network.steps[bound.before] for bound in circle] + [network.steps[circle[0].before]])
     excess = sum(float(bound.weight_min(lengths)) for bound in circle)
-    told = [_told(network, lengths, bound) for bound in circle]
-    told[0] += (f". With the next {len(circle) - 1} this is a circle that no times can satisfy ({names}; "
+    problems = [_rule_words(network, lengths, bound) for bound in circle]
+    problems[0] += (f". With the next {len(circle) - 1} this is a circle that no times can satisfy ({names}; "
                 f"{excess:.4g} min too long): change one of these rules")
-    for bound, problem in zip(circle, told, strict=True):
+    for bound, problem in zip(circle, problems, strict=True):
         if bound.kind in (MIN_GAP, MAX_GAP):
             first = bound.before if bound.kind == MIN_GAP else bound.after
             faults.add("gaps", bound.row, bound.kind, network.steps[first], problem)
@@ -129,7 +129,7 @@ def _knots(network: Network, links: Sequence[tuple[int, int]]) -> list[int]:
     return knot
 
 
-def _told(network: Network, lengths: np.ndarray, bound: Bound) -> str:
+def _rule_words(network: Network, lengths: np.ndarray, bound: Bound) -> str:
     before, after = network.steps[bound.before], network.steps[bound.after]
     takes = f"{lengths[bound.before]:g} min of work"
     if bound.kind == ORDER:
@@ -199,9 +199,9 @@ def why_unplaced(network: Network, durations: np.ndarray, starts: np.ndarray,
     if not np.isfinite(ready):
         return "after", f"waits for steps that cannot be placed {before}"
     if network.demands[step]:
-        wanted = " and ".join(demand.label for demand in network.demands[step])
+        labels = " and ".join(demand.label for demand in network.demands[step])
         return _column(network.demands[step][0]), (
-            f"is ready at {pet_label(ready)}, but no {wanted} window of {durations[step]:g} min is left "
+            f"is ready at {pet_label(ready)}, but no {labels} window of {durations[step]:g} min is left "
             f"{before}"
         )
     return "after", f"would start at {pet_label(ready)}, not {before}"
@@ -209,9 +209,9 @@ def why_unplaced(network: Network, durations: np.ndarray, starts: np.ndarray,
 
 def _ready_min(network: Network, starts: np.ndarray, step: int, durations: np.ndarray) -> float:
     lengths = on_grid(durations)
-    asked = [starts[bound.before] + float(bound.weight_min(lengths)) for bound in network.bounds_into[step]]
-    asked += [release.at_min for release in network.releases_of[step]]
-    return max(asked, default=0.0)
+    floors = [starts[bound.before] + float(bound.weight_min(lengths)) for bound in network.bounds_into[step]]
+    floors += [release.at_min for release in network.releases_of[step]]
+    return max(floors, default=0.0)
 
 
 def _column(demand: Demand) -> str:

@@ -1,16 +1,14 @@
-"""A timing problem of which a part has happened: fixed starts, nothing before now, broken rules let go.
+"""The timing of an outing under way: what has started is fixed, and nothing else starts before now.
 
-The same network and the same timing as before the outing: what has started gets its logged start as its only
-release and loses the rules that lead into it, so that nothing moves it; all else may not start before now. A
-rule that what has happened breaks is thereby let go, and `broken_rules` names it. Releases are lower bounds:
-the result is again the earliest plan, the only one, and monotone as the timing is.
+The network and the timing are the same as before the outing. A step that has started gets its logged start
+as its only release, and loses the rules that lead into it, so that nothing moves it. No other step may start
+before now. Where the log breaks a rule, the rule is left out, and `broken_rules` names it. Releases are lower
+bounds: the result is again the earliest plan, and the only one.
 
-Where the two are at a decision: who is sent elsewhere begins there, not where they last worked.
-
-A re-timed plan lets everyone travel as soon as they are free. A decision taken now finds them wherever that
-has brought them: at work, waiting, or on a route, from which they go on to its end or back to its beginning.
-Only a first step that is another than before is held back by it. Neglected: that they may be elsewhere than
-the plan has them.
+A decision finds each crew member where the re-timed plan has brought them: at work, waiting, or on a route,
+from which they go on to its end or back to its beginning. Who is sent elsewhere begins there, not where they
+last worked. Only a first step that is another than before is held back by it. Neglected: that they may be
+elsewhere than the plan has them.
 """
 
 from __future__ import annotations
@@ -159,7 +157,7 @@ def with_past(network: Network, starts: Mapping[int, float], durations: np.ndarr
     return replace(
         network, releases=tuple(releases), fixed=fixed,
         bounds=tuple(bound for bound in network.bounds if bound.after not in fixed),
-        demands=tuple(() if step in fixed else wanted for step, wanted in enumerate(network.demands)),
+        demands=tuple(() if step in fixed else own for step, own in enumerate(network.demands)),
         allowed=tuple(None if step in fixed else windows for step, windows in enumerate(network.allowed)),
         groups=tuple(groups), group_windows=tuple(windows),
         homes=tuple(_home(home, starts, durations, now_min - network.ingress_min) for home in network.homes),

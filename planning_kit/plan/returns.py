@@ -157,16 +157,16 @@ def _helped(limits: Limits, crew: str, mover_of: Mapping[str, Mover],
     rescue = Rescue(mover_of[crew], mover_of[partner], limits.partner_carry_factor,
                     limits.hook_move_min or 0.0)
     # While both stand nothing changes: once for each pair of lies (by identity: they outlive this).
-    standing: dict[tuple[int, int], float] = {}
+    known: dict[tuple[int, int], float] = {}
     minutes = []
     for spot, partner_spot in zip(spots[crew], spots[partner], strict=True):
         key = (id(spot.lie), id(partner_spot.lie))
-        if key in standing:
-            minutes.append(standing[key])
+        if key in known:
+            minutes.append(known[key])
             continue
         minutes.append(rescue.minutes(spot, partner_spot))
         if not spot.is_on_leg and not partner_spot.is_on_leg:
-            standing[key] = minutes[-1]
+            known[key] = minutes[-1]
     return np.array(minutes)
 
 

@@ -1,16 +1,16 @@
-"""Slack: how far a start can slip. Three numbers from one backward pass, and the curve behind them.
+"""How far each start can slip, and what holds it where it is.
 
-The backward pass is the forward pass over the mirrored network (`planning_kit.plan.network.mirrored`): its
-fixed point is the greatest set of starts that keeps every rule and the deadline. A start at its latest is
-feasible together with the latest starts of the others; with greatest gaps not every start between earliest
-and latest is attainable. Slacks are delays of a start: an overrun is judged by timing the plan anew.
+Slack: three numbers from one backward pass. It is the forward pass over the mirrored network
+(`planning_kit.plan.network.mirrored`): its fixed point is the greatest set of starts that keeps every rule
+and the deadline. A start at its latest is feasible together with the latest starts of the others; with
+greatest gaps not every start between earliest and latest can be had. Slacks are delays of a start: an overrun
+is judged by timing the plan anew.
 
-What holds each step: among the bounds that are tight at its start, the one that a planner names.
-
-A bound is tight when it alone would put the step where it is. Candidates are taken only along chains that
-trace back to egress (tight bounds can run in circles, as when a least and a greatest gap are equal), in the
-order light, link, named window, group, greatest gap, partner, after, least gap, crew order; outside, the log
-comes before all of them and "not before now" after them.
+Holders: among the bounds that are tight at a start, the one that a planner names. A bound is tight when it
+alone would put the step where it is. Candidates are taken only along chains that lead back to egress (tight
+bounds can run in circles, as when a least and a greatest gap are equal), in the order light, link, named
+window, group, greatest gap, partner, after, least gap, crew order; outside, the log comes before all of them
+and "not before now" after them.
 
 Windows and groups look at the step itself, and greatest gaps at steps behind it: which of them was first is
 not seen from the times alone. What raised a step last on the way to those times (`last_raises`) is therefore
@@ -173,35 +173,35 @@ def find_holders(network: Network, durations: np.ndarray, starts: np.ndarray) ->
 
 def ready_holder(network: Network, durations: np.ndarray, starts: np.ndarray, step: int) -> Holder | None:
     """What made a step ready for its window or group: the latest of its bounds, greatest gaps left aside."""
-    asked = _ready_bounds(_bounds_on(network, on_grid(durations), starts, step))
-    latest = max((at for at, _ in asked), default=-np.inf)
-    return min((holder for at, holder in asked if at == latest), key=_rank, default=None)
+    floors = _ready_bounds(_bounds_on(network, on_grid(durations), starts, step))
+    latest = max((at for at, _ in floors), default=-np.inf)
+    return min((holder for at, holder in floors if at == latest), key=_rank, default=None)
 
 
 def _bounds_on(network: Network, lengths: np.ndarray, starts: np.ndarray,
                step: int) -> list[tuple[float, Holder]]:
     """Every release and bound on a step with the start that it asks for."""
-    asked = []
+    floors = []
     for release in network.releases_of[step]:
         holder = Holder(release.kind, f"{release.kind}:{release.name}", crew=release.crew)
-        asked.append((float(on_grid(release.at_min)), holder))
+        floors.append((float(on_grid(release.at_min)), holder))
     for bound in network.bounds_into[step]:
         holder = Holder(bound.kind, f"{bound.kind}:{bound.name}", bound.before, bound.crew, bound=bound)
-        asked.append((float(starts[bound.before] + bound.weight_min(lengths)), holder))
-    return asked
+        floors.append((float(starts[bound.before] + bound.weight_min(lengths)), holder))
+    return floors
 
 
 def _tight_on(network: Network, lengths: np.ndarray, starts: np.ndarray, raised: Raise, causes: _Causes,
               step: int) -> list[Holder]:
-    asked = _bounds_on(network, lengths, starts, step)
-    holders = [holder for at, holder in asked if at == starts[step]]
+    floors = _bounds_on(network, lengths, starts, step)
+    holders = [holder for at, holder in floors if at == starts[step]]
     # A bound may ask for what the step itself has pushed up (a greatest gap, a least one below zero).
-    own = [at for at, holder in asked if at < starts[step] and not causes.rests_on(holder.source, step)]
+    own = [at for at, holder in floors if at < starts[step] and not causes.rests_on(holder.source, step)]
     ready = max(own, default=-np.inf)
     fits_min, windows = np.inf, network.allowed[step]
     if windows is not None and (not holders or np.isfinite(ready)):
         fits_min = place_in_windows(np.array([ready]), lengths[[step]], windows)[0]
-    really_ready = max((at for at, _ in _ready_bounds(asked)), default=ready)
+    really_ready = max((at for at, _ in _ready_bounds(floors)), default=ready)
     group = next((network.groups[number].name for number in network.groups_of[step]), "")
     if raised.kind == kinds.WINDOW or fits_min == starts[step]:
         demands = network.demands[step]
@@ -238,9 +238,9 @@ class _Causes:
         return step >= 0 and self._first[other] <= self._first[step] < self._behind[other]
 
 
-def _ready_bounds(asked: list[tuple[float, Holder]]) -> list[tuple[float, Holder]]:
+def _ready_bounds(floors: list[tuple[float, Holder]]) -> list[tuple[float, Holder]]:
     """Those that say when a step could begin; a greatest gap says when it must not begin yet."""
-    return [(at, holder) for at, holder in asked if holder.kind != kinds.MAX_GAP]
+    return [(at, holder) for at, holder in floors if holder.kind != kinds.MAX_GAP]
 
 
 def _grounded_order(candidates: list[list[Holder]]) -> list[float]:

@@ -2,9 +2,7 @@
 
 Every activity has a metabolic rate: ``[exertion_w]`` by its exertion, times the crew member's
 ``exertion_factor``. Rates are steady within an activity, so what is left falls along straight lines between
-activity boundaries. Relations and what they neglect: `planning_kit.plan.suits`.
-
-What a working body takes in and gives off, from its metabolic rate: oxygen, carbon dioxide, cooling water.
+activity boundaries. What a working body takes in and gives off follows from the metabolic rate:
 
 Energy and gas: J. B. de V. Weir, "New methods for calculating metabolic rate with special reference to
 protein metabolism", Journal of Physiology 109 (1949): kcal = 3.941 V(O2) + 1.106 V(CO2), volumes in litres

@@ -1,4 +1,4 @@
-"""Safety tethers: where each is hooked, and how much of it is out, along the path really travelled.
+"""Safety tethers: where each is hooked, how much of it is out along the way walked, and what is wrong there.
 
 At PET 0 both are hooked to the airlock's anchor. Every leg lays the line along its route; a leg walked back
 takes it in again. Reach = metres of the routes that the line lies along, plus the part of the present leg.
@@ -6,7 +6,8 @@ A hook moves at the finish of a step, when its owner stands at the place and the
 it cannot, the tether stays hooked where it was. Neglected: slack, short cuts of a taut line, and the metres
 from a place to the hand that works there. scenarios/FORMAT.md, "Tethers".
 
-Where a tether is too short, and which hook move would mend it; where two lines may cross.
+From the lines follow the spells in which a tether is too short, the hook move that would mend one, and where
+two lines may cross.
 """
 
 from __future__ import annotations

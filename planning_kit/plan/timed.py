@@ -260,10 +260,10 @@ class TimedPlan(Times):
         if lines is not None and not is_whole(lines, 0):
             raise ScenarioError.single("must be a whole number of lines, or None", column="lines",
                                        value=lines)
-        told = [visible(line) for line in explain_step(self, self.position(step))]
-        if lines is None or len(told) <= lines:
-            return "\n".join(told)
-        return "\n".join([*told[:lines], f"... and {len(told) - lines} more lines, back to egress"])
+        chain = [visible(line) for line in explain_step(self, self.position(step))]
+        if lines is None or len(chain) <= lines:
+            return "\n".join(chain)
+        return "\n".join([*chain[:lines], f"... and {len(chain) - lines} more lines, back to egress"])
 
 
 @dataclass(frozen=True, eq=False, repr=False)

@@ -25,11 +25,21 @@ def faulty_plan() -> pk.Plan:
 
 
 def documented() -> dict[str, set[str]]:
-    """By check, the words in double backticks of its docstring."""
-    modules = [importlib.import_module(f"{judge.__name__}.{each.name}") for each in
-               pkgutil.iter_modules(judge.__path__)]
-    return {module.CHECK: set(re.findall(r"``([a-z-]+)``", module.__doc__ or ""))
-            for module in modules if hasattr(module, "CHECK")}
+    """By check, the words in double backticks of its docstring; a module of several has a part for each."""
+    found = {}
+    for each in pkgutil.iter_modules(judge.__path__):
+        module = importlib.import_module(f"{judge.__name__}.{each.name}")
+        if hasattr(module, "CHECK"):
+            found[module.CHECK] = set(_marked(module.__doc__))
+        elif each.name.startswith("check_"):
+            for part in module.__doc__.split("\n\n")[1:]:
+                check, *rules = _marked(part)
+                found[check] = set(rules)
+    return found
+
+
+def _marked(text: str) -> list[str]:
+    return re.findall(r"``([a-z-]+)``", text)
 
 
 def bare(scenario: pk.Scenario) -> pk.Scenario:
