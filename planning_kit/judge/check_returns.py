@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from math import nan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,6 +56,7 @@ def check_return(plan: TimedPlan) -> Iterator[Finding]:
 def _spells(returns: Returns, margin: Margins, reserve_min: float) -> Iterator[_Spell]:
     over = margin - reserve_min
     is_short = over < -ROUNDING_MIN
+    # Every spell has two edges: the moment it begins with, and the first one after it.
     edges = np.flatnonzero(np.diff(np.concatenate(([False], is_short, [False]))))
     for first, after in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
         begin = crossing_min(returns.at_min, over, first) if first else float(returns.at_min[0])
@@ -106,15 +106,11 @@ def _finding(plan: TimedPlan, returns: Returns, partner: str, case: ReturnCase, 
 def check_return_data(plan: TimedPlan) -> Iterator[Finding]:
     """Remarks for what the return margins lack. A tether without a length: see tethers."""
     limits = plan.scenario.settings.limits
-    for key, message in (
-        ("emergency_oxygen_min",
-         "[limits] emergency_oxygen_min is missing: no return margin against emergency oxygen"),
-        ("return_reserve_min",
-         "[limits] return_reserve_min is missing: return margins are checked only against zero"),
-        ("hook_move_min",
-         "[limits] hook_move_min is missing: hook moves on the way back are counted as taking no time"),
-        ("partner_carry_factor",
-         "[limits] partner_carry_factor is missing: the return with the partner is not checked"),
-    ):
+    for key, effect in {
+        "emergency_oxygen_min": "no return margin against emergency oxygen",
+        "return_reserve_min": "return margins are checked only against zero",
+        "hook_move_min": "hook moves on the way back are counted as taking no time",
+        "partner_carry_factor": "the return with the partner is not checked",
+    }.items():
         if getattr(limits, key) is None:
-            yield Finding(REMARK, CHECK, "missing", key, "", "", nan, message)
+            yield Finding(REMARK, CHECK, "missing", key, message=f"[limits] {key} is missing: {effect}")

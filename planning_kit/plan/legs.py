@@ -36,7 +36,7 @@ class Spans:
         """The positions of those that share a minute with [begin, end], ends included, in their order."""
         found = []
         for rank in range(bisect_right(self._starts, end) - 1, -1, -1):
-            if self._latest[rank] < begin:
+            if self._latest[rank] < begin:  # and so do all that begin before it: none lasts until then
                 break
             if self._spans[self._order[rank]][1] >= begin:
                 found.append(self._order[rank])
@@ -80,28 +80,25 @@ def crew_passages(travel: Travel, metres_per_min: float, lane: Sequence[Activity
     ``travel_extra_min`` is spread over the whole way.
     """
     done: list[Passage] = []
-    for activity in lane:
-        start, finish, step = activity.start_min, activity.finish_min, activity.step
-        if activity.kind == TRAVEL and activity.to_place:
-            ends = (activity.place, activity.to_place)
-            done += _legs(travel, metres_per_min, ends, (start, finish), step)
+    for one in lane:
+        if one.kind == TRAVEL and one.to_place:
+            done += _legs(travel, metres_per_min, one)
         else:
-            done.append(Passage(travel.crew, activity.place, "", start, finish, step))
+            done.append(Passage(one.crew, one.place, "", one.start_min, one.finish_min, one.step))
     return tuple(done)
 
 
-def _legs(travel: Travel, metres_per_min: float, ends: tuple[str, str], period: tuple[float, float],
-          step: str) -> Iterator[Passage]:
-    way = travel.way(*ends)
+def _legs(travel: Travel, metres_per_min: float, activity: Activity) -> Iterator[Passage]:
+    way = travel.way(activity.place, activity.to_place)
     routes = travel.routes_on(way)
     minutes = [leg_minutes(route, metres_per_min) for route in routes]
-    whole, (begin, end) = sum(minutes), period
+    whole, begin, end = sum(minutes), activity.start_min, activity.finish_min
     spent, start = 0.0, begin
     for (place, to_place), route, took in zip(pairwise(way), routes, minutes, strict=True):
         spent += took
         is_last = to_place == way[-1]
         finish = end if is_last else begin + (spent / whole if whole else 0.0) * (end - begin)
-        yield Passage(travel.crew, place, to_place, start, finish, step, route)
+        yield Passage(activity.crew, place, to_place, start, finish, activity.step, route)
         start = finish
 
 

@@ -113,7 +113,7 @@ def _rising_circle(network: Network, durations: np.ndarray) -> list[Bound]:
             reach = height[bound.before] + weights[bound]
             if reach > height[bound.after]:
                 height[bound.after], raised_by[bound.after], step = reach, bound, bound.after
-    for _ in network.steps:
+    for _ in network.steps:  # as many back as there are steps: from behind a circle onto it
         step = raised_by[step].before
     circle = [raised_by[step]]
     while circle[-1].before != step:
@@ -153,6 +153,7 @@ def first_causes(network: Network, durations: np.ndarray, lost: Sequence[int]) -
     within = [(bound.before, bound.after) for bound in network.bounds
               if bound.before in are_lost and bound.after in are_lost]
     for group in network.groups:
+        # Each waits for all others: linked in a ring, they are in one knot.
         own = [member for member in group.members if member in are_lost]
         within += itertools.pairwise([*own, *own[:1]])
     knot = _knots(network, within)

@@ -41,7 +41,7 @@ class OrderTiming:
     more: Sequence[Bound] = ()
 
     def __post_init__(self) -> None:
-        self.way_min = cache(self._way_min)
+        self.way_min = cache(self._way_min)  # a search asks for the same ways again and again
         steps = self.records.steps
         index = {step.step: position for position, step in enumerate(steps)}
         lengths = on_grid(np.asarray(self.minutes, dtype=float))

@@ -231,6 +231,7 @@ def remedy(travel: Travel, chances: Sequence[Remedy], passages: Sequence[Passage
     earlier = bisect_right(tether.moves, spell.from_min, key=_at)
     since = tether.moves[earlier - 1].at_min if earlier else 0.0
     before = chances[bisect_left(chances, since, key=_at):bisect_right(chances, spell.from_min, key=_at)]
+    # Steps that are there already first, and the latest: what is changed then changes least before.
     half: list[tuple[Remedy, float]] = []  # mend the spell itself, but reach too little later on
     for out in sorted(before, key=lambda chance: (chance.is_on_the_way, -chance.at_min)):
         fails_min = _first_failure(travel, passages, tether, out, until)
@@ -310,7 +311,7 @@ def _meetings(one: Tether, two: Tether) -> Iterator[Crossing]:
     when = Spans((leg.start_min, leg.finish_min) for leg in legs)
     for mine in (lie.passage for lie in one.lies if lie.passage.route is not None):
         for other in (legs[number] for number in when.touching(mine.start_min, mine.finish_min)):
-            if (mine.place, mine.to_place) == (other.to_place, other.place):
+            if (mine.place, mine.to_place) == (other.to_place, other.place):  # who follow do not cross
                 begin, end = max(mine.start_min, other.start_min), min(mine.finish_min, other.finish_min)
                 if end - begin > ROUNDING_MIN:
                     yield Crossing(begin, one.crew, mine.step, other=two.crew, place=mine.place,

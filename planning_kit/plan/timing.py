@@ -115,6 +115,7 @@ def place_in_windows(starts: np.ndarray, durations: np.ndarray, windows: np.ndar
     index = np.searchsorted(ends[:count], starts + durations, side="left")
     while True:
         placed: np.ndarray = np.maximum(starts, begins[index])
+        # A window that ends late enough may begin too late for the whole step: then the next one.
         short = (placed + durations > ends[index]) & (index < count)
         if not short.any():
             return placed

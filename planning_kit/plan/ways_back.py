@@ -90,6 +90,7 @@ class Mover:
             from_anchor = after_leg(from_anchor, place) if from_anchor else ()
             reach_m = line_m(self.travel, line)
             is_too_long = self.tether_m is not None and reach_m > self.tether_m + _ROUNDING_M
+            # Moved only where it must be, as far on as it can be: no other moves on this way are fewer.
             if is_too_long and from_anchor and line_m(self.travel, from_anchor) < reach_m:
                 moves, line = moves + 1, from_anchor
         return moves, line
