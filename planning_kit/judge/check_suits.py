@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from math import isnan, nan
 
-from planning_kit.inputs.records import Suit
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.findings import REMARK, STOP, Finding
 from planning_kit.plan.suits import DEFAULT_EXERTION, UNIT_WORDS, UNITS, WORDS, Store
@@ -77,16 +76,12 @@ def _assumptions(plan: TimedPlan) -> Iterator[Finding]:
     no_factor = [person.crew for person in crew if person.exertion_factor is None]
     if no_factor:
         yield _remark("no-exertion-factor", (), no_factor, "no exertion_factor in crew.csv: counted as 1")
-    no_before = [person.crew for person in crew if _uses_before_unknown(suits[person.crew])]
+    # Only of a suit that is described at all.
+    no_before = [person.crew for person in crew if suits[person.crew].used_before_egress_min is None and any(
+        getattr(suits[person.crew], f"{name}_{unit}") is not None for name, unit in UNITS.items())]
     if no_before:
         yield _remark("no-use-before", (), no_before, "suit use before egress ([suit] "
                       "used_before_egress_min) is not given: counted as none")
-
-
-def _uses_before_unknown(suit: Suit) -> bool:
-    """Nothing said of the use before egress, though the suit itself is described."""
-    return suit.used_before_egress_min is None and any(
-        getattr(suit, f"{name}_{unit}") is not None for name, unit in UNITS.items())
 
 
 def _about(rule: str, keys: Iterable[str], stores: Sequence[Store], what: str) -> Finding:

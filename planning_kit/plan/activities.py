@@ -154,17 +154,16 @@ def _turn(lane: _Lane, turn: Release) -> None:
     lane.add(WAIT, leave, "Sent elsewhere", step)
 
 
-def _actor_lane(times: Times, actor: str, with_slack: bool) -> Iterator[Activity]:
+def _actor_lane(times: Times, actor: str, with_slack: bool) -> list[Activity]:
     lane = _Lane(times, actor, "", with_slack)
     for position in work_order(times.steps, actor):
         lane.here = times.steps[position].place
         lane.work(position, _held_by(times, position, actor))
-    yield from lane.done
+    return lane.done
 
 
 def _held_by(times: Times, position: int, crew: str) -> str:
-    is_shared = times.steps[position].crew == BOTH
-    return times.holders.for_crew(position, crew, is_shared).text
+    return times.holders.for_crew(position, crew, shared=times.steps[position].crew == BOTH).text
 
 
 def _waited_for(held_by: str) -> str:

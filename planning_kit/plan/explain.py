@@ -49,9 +49,6 @@ class _View:
     holders: Holders
     verb: str
 
-    def finish(self, position: int) -> str:
-        return pet_label(self.starts[position] + self.times.durations[position])
-
 
 def explain_step(times: Times, position: int) -> list[str]:
     """The chain of holders from the step at ``position`` back to egress, a sentence a line.
@@ -140,7 +137,7 @@ def _from_egress(view: _View, position: int, holder: Holder) -> str:
 def _after_another(view: _View, position: int, holder: Holder) -> str:
     times = view.times
     other, bound = holder.source, holder.bound
-    name, finish = _name(times, other), view.finish(other)
+    name, finish = _name(times, other), pet_label(view.starts[other] + times.durations[other])
     if bound is None or holder.kind == kinds.AFTER:
         return f"because it waits for {name} ({times.steps[other].crew}), which finishes at {finish}"
     if holder.kind in (kinds.MIN_GAP, kinds.MAX_GAP):

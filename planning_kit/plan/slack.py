@@ -197,20 +197,20 @@ def _tight_on(network: Network, lengths: np.ndarray, starts: np.ndarray, raised:
     holders = [holder for at, holder in floors if at == starts[step]]
     # A bound may ask for what the step itself has pushed up (a greatest gap, a least one below zero).
     own = [at for at, holder in floors if at < starts[step] and not causes.rests_on(holder.source, step)]
-    ready = max(own, default=-np.inf)
+    own_ready = max(own, default=-np.inf)
     fits_min, windows = np.inf, network.allowed[step]
-    if windows is not None and (not holders or np.isfinite(ready)):
-        fits_min = place_in_windows(np.array([ready]), lengths[[step]], windows)[0]
-    really_ready = max((at for at, _ in _ready_bounds(floors)), default=ready)
+    if windows is not None and (not holders or np.isfinite(own_ready)):
+        fits_min = place_in_windows(np.array([own_ready]), lengths[[step]], windows)[0]
+    ready_min = max((at for at, _ in _ready_bounds(floors)), default=own_ready)
     group = next((network.groups[number].name for number in network.groups_of[step]), "")
     if raised.kind == kinds.WINDOW or fits_min == starts[step]:
         demands = network.demands[step]
         demand = next((d for d in demands if (d.windows[:, 0] == starts[step]).any()), demands[0])
         is_by_group = raised.is_after_group and fits_min < starts[step]
-        holders.append(Holder(demand.kind, demand.name_at(starts[step]), ready_min=really_ready,
+        holders.append(Holder(demand.kind, demand.name_at(starts[step]), ready_min=ready_min,
                               group=group if is_by_group else ""))
     if raised.kind == kinds.GROUP:
-        holders.append(Holder(kinds.GROUP, f"{kinds.GROUP}:{group}", ready_min=really_ready))
+        holders.append(Holder(kinds.GROUP, f"{kinds.GROUP}:{group}", ready_min=ready_min))
     return holders
 
 
