@@ -31,7 +31,7 @@ from planning_kit.judge.findings import FINDING_COLUMNS, SEVERITIES, STOP, Findi
 from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 
-# Every function of these modules whose name begins so is a check: none that is written is forgotten here.
+# Every function of these modules that is called check_... is a check: none that is written can be forgotten.
 CHECKS: tuple[Callable[[TimedPlan], Iterator[Finding]], ...] = tuple(
     check for module in (check_limits, check_light, check_places, check_inhibits, check_suits, check_returns,
                          check_custody, check_tethers, check_log)

@@ -79,12 +79,10 @@ def _finding(plan: TimedPlan, returns: Returns, partner: str, case: ReturnCase, 
            f"unable to move, needs {back:.1f} min until {partner} has brought them inside")
     nearer = "" if case.is_alone else f"keep {partner} nearer meanwhile, or "
     if case.first_out:
-        whose, _, out = case.first_out[worst].rpartition(" ")
-        lasts_min = back + value
-        left = f"is left for {lasts_min:.1f} min of travel" if lasts_min > 0 else "has run out (see suits)"
-        problem = way + (" and " if case.is_alone else f", and {whose}'s ") + f"{WORDS[out]} {left}"
+        about, left = _consumable_words(case.first_out[worst], back + value)
+        problem = f"{way}{'' if case.is_alone else ','} and {left}"
         turn_back = f"turn back by {pet_label(spell.from_min)}, or " if spell.first > 0 else ""
-        about, remedy = f"{out} {whose}".rstrip(), f"{turn_back}{nearer}drop or lighten work before"
+        remedy = f"{turn_back}{nearer}drop or lighten work before"
     else:
         problem = (f"{'alone ' if case.is_alone else ''}{way}; emergency oxygen lasts "
                    f"{limits.emergency_oxygen_min:g} min")
@@ -101,6 +99,14 @@ def _finding(plan: TimedPlan, returns: Returns, partner: str, case: ReturnCase, 
         f"{pet_label(spell.until_min)}: {remedy}",
         limits.sources.get("return_reserve_min", ""), value, reserve, value - reserve,
     )
+
+
+def _consumable_words(first_out: str, lasts_min: float) -> tuple[str, str]:
+    """The consumable that runs out first, with whose it is where that is said, by id and in words."""
+    whose, _, name = first_out.rpartition(" ")
+    left = f"is left for {lasts_min:.1f} min of travel" if lasts_min > 0 else "has run out (see suits)"
+    owner = f"{whose}'s " if whose else ""
+    return f"{name} {whose}".rstrip(), f"{owner}{WORDS[name]} {left}"
 
 
 def check_return_data(plan: TimedPlan) -> Iterator[Finding]:
