@@ -25,6 +25,7 @@ from planning_kit.plan.custody_state import Holding
 from planning_kit.plan.legs import Spans
 from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
+from planning_kit.plan.ways_back import spot_at
 
 T = TypeVar("T")
 Point = tuple[float, float, float]
@@ -215,20 +216,17 @@ def _current(begins: Sequence[T], start_of: Callable[[T], float], minute: float)
 
 
 def _person_at(plan: TimedPlan, crew: str, minute: float) -> Person:
-    passages, lies, lane = plan.passages[crew], plan.tracked_tethers[crew].lies, plan.lanes[crew]
-    here = _current(passages, lambda passage: passage.start_min, minute)
-    lie = _current(lies, lambda lie: lie.passage.start_min, minute)
-    share = 0.0
-    if here.route is not None and here.finish_min > here.start_min:
-        share = min((minute - here.start_min) / (here.finish_min - here.start_min), 1.0)
+    tether = plan.tracked_tethers[crew]
+    lie = _current(tether.lies, lambda lie: lie.passage.start_min, minute)
+    here, share = lie.passage, spot_at(lie, minute).share
     return Person(
         crew, point_m=_between(plan, here.place, here.to_place or here.place, share),
         place=here.place, to_place=here.to_place, route=here.route, share=share,
-        doing=_current(lane, lambda activity: activity.start_min, minute),
+        doing=_current(plan.lanes[crew], lambda activity: activity.start_min, minute),
         # Walking back the line is taken in: it lies along the shorter of the two.
         line=min(lie.line, lie.ahead, key=len),
         reach_m=lie.from_reach_m + share * (lie.to_reach_m - lie.from_reach_m),
-        tether_m=plan.tracked_tethers[crew].tether_m,
+        tether_m=tether.tether_m,
     )
 
 
@@ -249,7 +247,5 @@ def _light_at(plan: TimedPlan, minute: float) -> tuple[str, float]:
 
 def _window_at(windows: np.ndarray, minute: float) -> int:
     """The position of the window [start, end) with this minute, or -1."""
-    if not len(windows):
-        return -1
     inside = np.flatnonzero((windows[:, 0] <= minute) & (minute < windows[:, 1]))
     return int(inside[0]) if len(inside) else -1
