@@ -143,7 +143,8 @@ class Holders:
         if not shared:
             return self.chosen[step]
         seen = [_seen_by(holder, crew) for holder in self.tight[step]]
-        if any(holder.kind == kinds.ORDER for holder in seen):  # ready at once: nobody is waited for
+        if any(holder.kind == kinds.ORDER for holder in seen):
+            # Ready at the same minute as the other: nobody is waited for.
             seen = [holder for holder in seen if holder.kind != kinds.PARTNER]
         return min(seen, key=_rank)
 
@@ -198,6 +199,7 @@ def _tight_on(network: Network, lengths: np.ndarray, starts: np.ndarray, raised:
     # A bound may ask for what the step itself has pushed up (a greatest gap, a least one below zero).
     own = [at for at, holder in floors if at < starts[step] and not causes.rests_on(holder.source, step)]
     own_ready = max(own, default=-np.inf)
+    # Where it would fit by itself: where that is its start, the window holds it, whatever else is tight.
     fits_min, windows = np.inf, network.allowed[step]
     if windows is not None and (not holders or np.isfinite(own_ready)):
         fits_min = place_in_windows(np.array([own_ready]), lengths[[step]], windows)[0]
