@@ -173,6 +173,7 @@ def too_far(lies: Sequence[Lie], tether_m: float) -> Iterator[TooFar]:
     spell: TooFar | None = None
     for lie in lies:
         is_over = lie.reach_m > tether_m
+        # What is within reach begins no spell: it only ends the one before.
         begin, end = _over(lie, tether_m) if is_over else (inf, inf)
         if spell and begin > spell.until_min:
             yield spell
@@ -231,7 +232,7 @@ def remedy(travel: Travel, chances: Sequence[Remedy], passages: Sequence[Passage
     earlier = bisect_right(tether.moves, spell.from_min, key=_at)
     since = tether.moves[earlier - 1].at_min if earlier else 0.0
     before = chances[bisect_left(chances, since, key=_at):bisect_right(chances, spell.from_min, key=_at)]
-    # Steps that are there already first, and the latest: what is changed then changes least before.
+    # Steps that are there already come first, and late moves before early ones: they change the plan least.
     half: list[tuple[Remedy, float]] = []  # mend the spell itself, but reach too little later on
     for out in sorted(before, key=lambda chance: (chance.is_on_the_way, -chance.at_min)):
         fails_min = _first_failure(travel, passages, tether, out, until)
