@@ -11,7 +11,7 @@ import pytest
 
 import planning_kit as pk
 from planning_kit import judge
-from planning_kit.judge.all_checks import new_findings, new_stops
+from planning_kit.judge.all_checks import CHECKS, new_findings, new_stops
 from planning_kit.judge.findings import _SHOWS_ANYWHERE
 from tests.explore.retime.rehearsal import rehearsed
 
@@ -51,6 +51,11 @@ def bare(scenario: pk.Scenario) -> pk.Scenario:
         rows[columns] = ""
         scenario = scenario.with_table(table, rows)
     return scenario
+
+
+def test_no_module_of_checks_is_forgotten() -> None:
+    modules = {each.name for each in pkgutil.iter_modules(judge.__path__) if each.name.startswith("check_")}
+    assert {check.__module__.rpartition(".")[2] for check in CHECKS} == modules
 
 
 @pytest.mark.parametrize("which", ["faulty", "bare", "late"])
