@@ -16,7 +16,7 @@ from planning_kit.plan.timed import TimedPlan
 from tests.explore.propose.loose import loose
 
 ROOT = Path(__file__).parents[1]
-ONLY_FOR_ROOMS = {"of", "known_outside"}
+ONLY_FOR_ROOMS = {"of", "known_outside", "span", "each_step", "item_moves"}
 
 
 @pytest.fixture(scope="module")

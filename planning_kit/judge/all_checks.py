@@ -1,11 +1,10 @@
-"""Every check, in one list.
+"""All checks of a plan, and which findings one plan has that another has not.
 
-Which findings one plan has that another has not: counted once, for everybody who compares two plans.
-
-Findings are matched as a multiset by `planning_kit.judge.findings.identity`: two of one identity are two, so
-that a second stop of one kind at one step is new where there was one. Within an identity, findings of one
-severity and step are matched first, then the worst with the worst; what is left over has come or gone. A
-match of another severity is ``worse`` or ``better``.
+New findings are counted here, once, for everybody who compares two plans. They are matched as a multiset by
+`planning_kit.judge.findings.identity`: two of one identity are two, so that a second stop of one kind at one
+step is new where there was one. Within an identity, findings of one severity and step are matched first, then
+the worst with the worst; what is left over has come or gone. A match of another severity is ``worse`` or
+``better``.
 """
 
 from __future__ import annotations
@@ -17,47 +16,26 @@ from weakref import WeakKeyDictionary
 import pandas as pd
 
 from planning_kit.inputs.shown_text import TextTable
-from planning_kit.judge.check_custody import (
-    as_untouched,
-    check_carrying,
-    check_carrying_data,
+from planning_kit.judge import (
     check_custody,
-    check_endings,
-)
-from planning_kit.judge.check_inhibits import check_inhibits
-from planning_kit.judge.check_light import check_light_known, check_link_data, check_links
-from planning_kit.judge.check_limits import (
-    check_clocks,
-    check_egress,
-    check_last_starts,
-    check_limit_sources,
+    check_inhibits,
+    check_light,
     check_limits,
-    check_required_tasks,
+    check_log,
+    check_places,
+    check_returns,
+    check_suits,
+    check_tethers,
 )
-from planning_kit.judge.check_log import check_log, untouched_items
-from planning_kit.judge.check_places import (
-    check_bulky_data,
-    check_bulky_loads,
-    check_capacity,
-    check_capacity_data,
-    check_footholds,
-    check_shared_footholds,
-)
-from planning_kit.judge.check_returns import check_return, check_return_data
-from planning_kit.judge.check_suits import check_suit_data, check_suits
-from planning_kit.judge.check_tethers import check_crossings, check_hooks, check_hooks_going_in, check_reach
-from planning_kit.judge.findings import FINDING_COLUMNS, SEVERITIES, STOP, Identity, findings_table, identity
+from planning_kit.judge.findings import FINDING_COLUMNS, SEVERITIES, STOP, Finding, findings_table, identity
+from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 
-CHECKS = (
-    check_limits, check_egress, check_limit_sources, check_last_starts, check_required_tasks,
-    check_light_known, check_capacity, check_capacity_data, check_inhibits,
-    check_links, check_link_data, check_clocks, check_suits, check_suit_data, check_return, check_return_data,
-    check_custody, check_carrying, check_carrying_data, check_endings, check_footholds,
-    check_shared_footholds, check_reach, check_hooks, check_hooks_going_in, check_crossings,
-    check_bulky_loads, check_bulky_data, check_log,
-)
-
+# Every function of these modules that is called check_... is a check: none that is written can be forgotten.
+CHECKS: tuple[Callable[[TimedPlan], Iterator[Finding]], ...] = tuple(
+    check for module in (check_limits, check_light, check_places, check_inhibits, check_suits, check_returns,
+                         check_custody, check_tethers, check_log)
+    for name, check in vars(module).items() if name.startswith("check_"))
 
 _FOUND: WeakKeyDictionary[TimedPlan, pd.DataFrame] = WeakKeyDictionary()
 
@@ -68,9 +46,9 @@ def findings_of(plan: TimedPlan) -> pd.DataFrame:
     Of items that only skipped work would have touched see `as_untouched`.
     """
     if plan not in _FOUND:
-        untouched = untouched_items(plan)
+        untouched = check_log.untouched_items(plan)
         _FOUND[plan] = findings_table(
-            as_untouched(finding, untouched) for check in CHECKS for finding in check(plan))
+            check_custody.as_untouched(finding, untouched) for check in CHECKS for finding in check(plan))
     return _FOUND[plan].copy()
 
 
@@ -78,12 +56,7 @@ CAME, WORSE, BETTER, WENT = "came", "worse", "better", "went"
 _RANK = {severity: rank for rank, severity in enumerate(SEVERITIES)}
 
 Row = dict[Hashable, Any]
-Alike = Callable[[Row, Row], bool]
-_CLOSEST_FIRST: tuple[Alike, ...] = (
-    lambda a, b: bool(a["severity"] == b["severity"] and a["step"] == b["step"]),
-    lambda a, b: bool(a["severity"] == b["severity"]),
-    lambda a, b: True,
-)
+_ALIKE_IN = (("severity", "step"), ("severity",), ())  # within one identity, the closest matches first
 
 
 def new_findings(a: AnyPlan | pd.DataFrame, b: AnyPlan | pd.DataFrame) -> pd.DataFrame:
@@ -105,7 +78,7 @@ def finding_changes(a: AnyPlan | pd.DataFrame, b: AnyPlan | pd.DataFrame) -> Ite
     b has one; in the order of b's findings, what went last."""
     before, after = _rows(a, "a"), _rows(b, "b")
     place = {id(row): number for number, row in enumerate([*after, *before])}
-    old, new = _by_identity(before), _by_identity(after)
+    old, new = (grouped((identity(row), row) for row in rows) for rows in (before, after))
     changes = [change for key in {**new, **old} for change in _matched(old.get(key, []), new.get(key, []))]
     yield from sorted(changes, key=lambda change: place[id(change[1])])
 
@@ -115,19 +88,12 @@ def _rows(found: AnyPlan | pd.DataFrame, what: str) -> list[Row]:
     return table.to_dict("records")
 
 
-def _by_identity(rows: list[Row]) -> dict[Identity, list[Row]]:
-    found: dict[Identity, list[Row]] = {}
-    for row in rows:
-        found.setdefault(identity(row), []).append(row)
-    return found
-
-
 def _matched(before: list[Row], after: list[Row]) -> Iterator[tuple[str, Row]]:
     """The changes within one identity; the rows stand worst first."""
     old, new = list(before), list(after)
-    for alike in _CLOSEST_FIRST:
+    for keys in _ALIKE_IN:
         for row in list(new):
-            match = next((other for other in old if alike(other, row)), None)
+            match = next((other for other in old if all(other[key] == row[key] for key in keys)), None)
             if match is not None:
                 old.remove(match)
                 new.remove(row)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
+from operator import itemgetter
 from typing import NamedTuple
 
 from planning_kit.inputs.records import INSIDE, Item
@@ -18,7 +19,7 @@ from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan import custody_state as kinds
 from planning_kit.plan.custody import is_in
 from planning_kit.plan.custody_state import Holding, Mishap, Overload
-from planning_kit.plan.legs import Spans
+from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "custody"
@@ -32,21 +33,19 @@ class _Words(NamedTuple):
     severity: str
     wrong: str
     mend: str
-    source: str
+    source: str = "steps.takes"
 
 
 _WORDS = {
     kinds.NOT_THERE: _Words(STOP, "{crew} takes {item} {at_place}, but {was}",
-                            "take it where it is, or let it be left here before {step}", "steps.takes"),
+                            "take it where it is, or let it be left here before {step}"),
     kinds.EARLY: _Words(STOP, "{crew} takes {item} {at_place}, but {was}; {later} leaves it only at "
-                        "{later_at}, {late:.1f} min later", "add {later} to the after of {step}",
-                        "steps.takes"),
+                        "{later_at}, {late:.1f} min later", "add {later} to the after of {step}"),
     kinds.HAS_IT: _Words(CONCERN, "{crew} takes {item} {at_place}, but {was} already",
-                         "delete it from takes, or say where it was left before", "steps.takes"),
+                         "delete it from takes, or say where it was left before"),
     kinds.NOT_IN_BAG: _Words(STOP, "{crew} takes {item} out of {other} {at_place}, but {was}",
-                             "write {item} without <{other}, or put it in before", "steps.takes"),
-    kinds.IN_BAG: _Words(STOP, "{crew} takes {item} {at_place}, but {was}", "write {item}<{other}",
-                         "steps.takes"),
+                             "write {item} without <{other}, or put it in before"),
+    kinds.IN_BAG: _Words(STOP, "{crew} takes {item} {at_place}, but {was}", "write {item}<{other}"),
     kinds.BAG_AWAY: _Words(STOP, "{crew} {at_place} needs {bag} for {item}, but {was}",
                            "bring {bag} here before {step}", "steps.takes, steps.leaves"),
     kinds.NOT_HELD: _Words(STOP, "{crew} leaves {item} {at_place}, but {was}",
@@ -64,20 +63,19 @@ def check_custody(plan: TimedPlan) -> Iterator[Finding]:
     for mishap in plan.tracked_custody.mishaps:
         words = _WORDS.get(mishap.kind)
         if words:
-            said = _fields(plan, mishap)
+            named = _fields(plan, mishap)
             late = mishap.later_min - mishap.at_min
             yield Finding(
                 words.severity, CHECK, mishap.kind.replace(" ", "-"), mishap.item, mishap.crew, mishap.step,
                 mishap.at_min,
-                f"at {pet_label(mishap.at_min)} {words.wrong.format(**said)}: {words.mend.format(**said)}",
+                f"at {pet_label(mishap.at_min)} {words.wrong.format(**named)}: {words.mend.format(**named)}",
                 words.source, value=late, limit=0.0 if late == late else late, margin=-late,
             )
 
 
 def _fields(plan: TimedPlan, mishap: Mishap) -> dict[str, object]:
-    partner = ""
-    if mishap.kind == kinds.PARTNER_AWAY:
-        partner = _where_is(plan, mishap.other, mishap.at_min)
+    is_away = mishap.kind == kinds.PARTNER_AWAY
+    partner = _where_is(plan, mishap.other, mishap.at_min) if is_away else ""
     return {
         "crew": mishap.crew, "item": mishap.item, "at_place": at_words(plan, mishap.place),
         "step": mishap.step, "other": mishap.other, "bag": mishap.was.item, "partner": partner,
@@ -108,8 +106,7 @@ def at_words(plan: TimedPlan, place: str) -> str:
 
 def _where_is(plan: TimedPlan, crew: str, at_min: float) -> str:
     passages = plan.passages[crew]
-    here = Spans((each.start_min, each.finish_min) for each in passages).touching(at_min, at_min)
-    passage = passages[here[0] if here else -1]
+    passage = next((p for p in passages if p.start_min <= at_min <= p.finish_min), passages[-1])
     if passage.route is None:
         return f"at {plan.place_title(passage.place)}"
     return f"between {plan.place_title(passage.place)} and {plan.place_title(passage.to_place)}"
@@ -117,14 +114,11 @@ def _where_is(plan: TimedPlan, crew: str, at_min: float) -> str:
 
 def check_carrying(plan: TimedPlan) -> Iterator[Finding]:
     """More slots in hands than ``carry_slots``, or in a bag than it ``holds`` (stop), one a spell."""
-    meant: dict[str, list[tuple[int, Mishap]]] = {}
-    for number, mishap in enumerate(plan.tracked_custody.mishaps):
-        if mishap.kind in _MEANT:
-            meant.setdefault(mishap.item, []).append((number, mishap))
+    mishaps = enumerate(plan.tracked_custody.mishaps)
+    meant = grouped((each.item, (number, each)) for number, each in mishaps if each.kind in _MEANT)
     slots = {item.item: item.slots or 0.0 for item in plan.scenario.records.hardware}
     for spell in plan.tracked_custody.overloads:
-        found = sorted((each for item in spell.items for each in meant.get(item, ())),
-                       key=lambda each: each[0])
+        found = sorted((each for item in spell.items for each in meant.get(item, ())), key=itemgetter(0))
         yield _overload(plan, spell, _because(spell, [mishap for _, mishap in found], slots))
 
 
@@ -152,8 +146,8 @@ def _because(spell: Overload, mishaps: Sequence[Mishap], slots: Mapping[str, flo
              if spell.holder in (mishap.crew, mishap.other) and mishap.at_min <= spell.until_min}
     if not meant or sum(slots[item] for item in spell.items if item not in meant) > spell.limit:
         return ""
-    told = ", ".join(f"{item} since {mishap.step}" for item, mishap in meant.items())
-    return f", of which {spell.holder} is only meant to have {told} (see there)"
+    items = ", ".join(f"{item} since {mishap.step}" for item, mishap in meant.items())
+    return f", of which {spell.holder} is only meant to have {items} (see there)"
 
 
 def check_carrying_data(plan: TimedPlan) -> Iterator[Finding]:

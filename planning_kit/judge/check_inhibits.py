@@ -48,8 +48,7 @@ def _outside(plan: TimedPlan, hold: Hold) -> Iterator[Finding]:
     """Steps of ``needed_by`` that do not lie inside."""
     inhibit = hold.inhibit
     for name in inhibit.needed_by:
-        position = plan.position(name)
-        start, finish = float(plan.starts[position]), float(plan.finishes[position])
+        start, finish = plan.span(name)
         early, late = hold.set_by_min - start, finish - hold.lift_after_min
         if max(early, late) > ROUNDING_MIN:
             side = "from_step" if early > ROUNDING_MIN else "until_step"
@@ -57,7 +56,7 @@ def _outside(plan: TimedPlan, hold: Hold) -> Iterator[Finding]:
                 "not-in-force", inhibit, name, start,
                 f"{name} needs it from {pet_label(start)} to {pet_label(finish)}, but it is in force only "
                 f"from {pet_label(hold.set_by_min)} to {pet_label(hold.lift_after_min)}: let {side} reach "
-                f"{name}, or move {name}", "inhibits.needed_by", crew=plan.steps[position].crew,
+                f"{name}, or move {name}", "inhibits.needed_by", crew=plan.steps[plan.position(name)].crew,
             )
 
 
@@ -83,10 +82,13 @@ def _outside_window(plan: TimedPlan, hold: Hold) -> Iterator[Finding]:
         return
     name = inhibit.window if inhibit.window in ("night", "day") else f"window {inhibit.window}"
     room, words = _nearest(windows, begin, end)
+    steps = f"{inhibit.from_step} and {inhibit.until_step}"
+    remedy = (f"shorten what lies between {steps}, or the lead" if hold.hold_min > room else
+              f"move {steps} into it (steps.light or windows)")
     yield _stop(
         "outside-window", inhibit, inhibit.from_step, begin,
         f"is held {hold.hold_min:.1f} min, from {pet_label(begin)} to {pet_label(end)}, outside its {name}: "
-        f"{words}; {_window_remedy(hold, room)}", "inhibits.window", value=hold.hold_min, limit=room,
+        f"{words}; {remedy}", "inhibits.window", value=hold.hold_min, limit=room,
     )
 
 
@@ -105,13 +107,6 @@ def _nearest(windows: Windows, begin: float, end: float) -> tuple[float, str]:
     shared = np.minimum(windows[:, 1], end) - np.maximum(windows[:, 0], begin)
     first, last = windows[int(shared.argmax())].tolist()
     return last - first, f"the nearest lasts {last - first:.1f} min, {pet_label(first)} to {pet_label(last)}"
-
-
-def _window_remedy(hold: Hold, room: float) -> str:
-    inhibit = hold.inhibit
-    if hold.hold_min > room:
-        return f"shorten what lies between {inhibit.from_step} and {inhibit.until_step}, or the lead"
-    return f"move {inhibit.from_step} and {inhibit.until_step} into it (steps.light or windows)"
 
 
 def _before_egress(hold: Hold) -> Iterator[Finding]:

@@ -1,15 +1,24 @@
-"""Checks: the limits of the outing, clocks that the plan uses up, and required tasks that nothing does."""
+"""Checks of a plan against the numbers of its scenario: limits of the outing, clocks, and required tasks.
+
+``limits``: rules ``outing-end`` (past the planned limit a concern, past the hard one a stop),
+``egress-range`` (about the key of its limit), ``no-source`` (about the key), ``last-start`` (about the task).
+
+``clocks``: rule ``no-margin``, about the two steps of the gap.
+
+``tasks``: rule ``not-done``, about the task.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import fields
+from operator import itemgetter
 
-from planning_kit.inputs.records import Limits, Step
+from planning_kit.inputs.records import Limits
 from planning_kit.inputs.times import gmt_label, pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.needs import Clock
-from planning_kit.plan.network import ROUNDING_MIN
+from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.timed import TimedPlan
 
 LIMITS = "limits"
@@ -63,14 +72,11 @@ def check_limit_sources(plan: TimedPlan) -> Iterator[Finding]:
 
 def check_last_starts(plan: TimedPlan) -> Iterator[Finding]:
     """A task whose first step starts after the task's ``last_start_min`` (stop)."""
-    begins: dict[str, tuple[float, Step]] = {}
-    for step, start in zip(plan.steps, plan.starts.tolist(), strict=True):
-        if step.task not in begins or start < begins[step.task][0]:
-            begins[step.task] = start, step
+    work = grouped((step.task, (start, step)) for step, start, _ in plan.each_step())
     for task in plan.scenario.records.tasks:
-        if task.last_start_min is None or task.task not in begins:
+        if task.last_start_min is None or task.task not in work:
             continue
-        first, step = begins[task.task]
+        first, step = min(work[task.task], key=itemgetter(0))
         if first > task.last_start_min + ROUNDING_MIN:
             late = first - task.last_start_min
             yield Finding(

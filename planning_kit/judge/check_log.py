@@ -15,7 +15,7 @@ from planning_kit.inputs.log_state import IN_PROGRESS, LEFT, TO_DO, State, State
 from planning_kit.inputs.times import pet_label, pet_min
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.build import work_order
-from planning_kit.plan.network import MAX_GAP, MIN_GAP, ORDER
+from planning_kit.plan.network import MAX_GAP, MIN_GAP, ORDER, Bound, Demand
 from planning_kit.plan.past import NOT_DONE, SKIPPED, Broken, LeftOut
 from planning_kit.plan.timed import TimedPlan
 
@@ -31,8 +31,8 @@ def check_log(plan: TimedPlan) -> Iterator[Finding]:
         return
     outside, now_min = plan.outside, plan.outside.now_min
     for each in outside.broken:
-        is_quick = each.bound is not None and each.bound.kind == ORDER
-        if not is_quick or each.by_min >= _QUICKER_MIN:
+        is_quick_way = isinstance(each.rule, Bound) and each.rule.kind == ORDER
+        if not is_quick_way or each.by_min >= _QUICKER_MIN:
             yield _broken(plan, each)
     for state in outside.states.by_step.values():
         if state.status == IN_PROGRESS and state.left_to_do_min(now_min) <= 0:
@@ -53,46 +53,40 @@ def check_log(plan: TimedPlan) -> Iterator[Finding]:
 
 
 def _broken(plan: TimedPlan, broken: Broken) -> Finding:
-    step = plan.steps[broken.step]
-    severity, rule, about, words, source = STOP, "", "", "", ""
-    if broken.bound is not None:
-        about = plan.steps[broken.bound.before].step
-        severity, rule, words, source = _broken_bound(plan, broken)
-    elif broken.demand is not None:
-        rule, about = "outside-window", broken.demand.label
-        words = f"{broken.by_min:.1f} min of it outside {broken.demand.label}"
-        source = "steps.light, windows or link"
-    elif broken.group is not None:
-        rule, about = "window-left", broken.group.name
-        words = (f"the steps of {broken.group.name!r} do not lie in one {broken.group.demand.label} any more"
+    step, broken_rule, severity = plan.steps[broken.step], broken.rule, STOP
+    if isinstance(broken_rule, Bound):
+        about = plan.steps[broken_rule.before].step
+        severity, rule, words, source = _broken_bound(plan, broken_rule, broken.by_min)
+    elif isinstance(broken_rule, Demand):
+        rule, about, source = "outside-window", broken_rule.label, "steps.light, windows or link"
+        words = f"{broken.by_min:.1f} min of it outside {about}"
+    else:
+        rule, about, source = "window-left", broken_rule.name, "steps.same_window"
+        words = (f"the steps of {about!r} do not lie in one {broken_rule.demand.label} any more"
                  + (f": {broken.by_min:.1f} min outside" if broken.by_min > 0 else ""))
-        source = "steps.same_window"
-    start = float(plan.starts[broken.step])
-    finish = float(plan.finishes[broken.step])
+    start, finish = plan.span(step.step)
     return Finding(severity, CHECK, rule, about, step.crew, step.step, start,
                    f"{step.step} ({pet_label(start)} to {pet_label(finish)}) as logged: {words}. The "
                    "re-timing has let this rule go: make sure that it is safe, or correct the log", source,
                    broken.by_min, 0.0, -broken.by_min)
 
 
-def _broken_bound(plan: TimedPlan, broken: Broken) -> tuple[str, str, str, str]:
-    """Severity, rule, words and source of a broken bound."""
-    bound = broken.bound
-    assert bound is not None
+def _broken_bound(plan: TimedPlan, bound: Bound, by_min: float) -> tuple[str, str, str, str]:
+    """Severity, rule, words and source of a bound that is broken by so many minutes."""
     before = plan.steps[bound.before].step
     if bound.kind == ORDER:
-        return REMARK, "quick-way", (f"{bound.crew} was there {broken.by_min:.1f} min sooner than the way "
+        return REMARK, "quick-way", (f"{bound.crew} was there {by_min:.1f} min sooner than the way "
                                      "takes in the plan"), "crew.metres_per_min"
     reason = next((f" ({gap.reason})" for gap in plan.scenario.records.gaps if gap.reason and
                    {gap.first_step, gap.then_step} == {before, plan.steps[bound.after].step}), "")
     if bound.kind == MAX_GAP:
         allowed = -bound.fixed_min
-        return STOP, "max-gap", (f"the clock to {before} is broken, {allowed + broken.by_min:.1f} of "
+        return STOP, "max-gap", (f"the clock to {before} is broken, {allowed + by_min:.1f} of "
                                  f"{allowed:g} min{reason}"), "gaps.max_gap"
     if bound.kind == MIN_GAP:
-        return STOP, "min-gap", (f"{broken.by_min:.1f} min sooner after {before} than the "
+        return STOP, "min-gap", (f"{by_min:.1f} min sooner after {before} than the "
                                  f"{bound.fixed_min:g} min asked{reason}"), "gaps.min_gap"
-    return STOP, "after", f"it began {broken.by_min:.1f} min before {before} was finished", "steps.after"
+    return STOP, "after", f"it began {by_min:.1f} min before {before} was finished", "steps.after"
 
 
 def _used_up(state: State, now_min: float) -> Finding:
@@ -142,13 +136,13 @@ def untouched_items(plan: TimedPlan) -> frozenset[str]:
 def _passed_over(plan: TimedPlan, base: TimedPlan, states: States) -> Iterator[Finding]:
     """Steps not logged that come before logged ones in the order of work."""
     lanes = base.scenario.records.lane_names
-    told: set[str] = set()
+    found: set[str] = set()
     for who in lanes:
         order = [base.steps[position].step for position in work_order(base.steps, who)]
         begun = [number for number, name in enumerate(order) if states.by_step[name].pieces]
         for name in order[:max(begun, default=0)]:
-            if states.by_step[name].status == TO_DO and name not in told:
-                told.add(name)
+            if states.by_step[name].status == TO_DO and name not in found:
+                found.add(name)
                 later = next(order[n] for n in begun if n > order.index(name))
                 yield _passed(plan, base, name, later)
 
@@ -156,7 +150,7 @@ def _passed_over(plan: TimedPlan, base: TimedPlan, states: States) -> Iterator[F
 def _passed(plan: TimedPlan, base: TimedPlan, name: str, later: str) -> Finding:
     step = base.steps[base.position(name)]
     is_placed = name in plan.network.steps
-    start = float(plan.starts[plan.position(name)]) if is_placed else float("nan")
+    start = plan.span(name)[0] if is_placed else float("nan")
     then = f"it follows now at {pet_label(start)}" if is_placed else "it cannot be placed any more"
     return Finding(CONCERN, CHECK, "passed-over", later, step.crew, name, start,
                    f"{name} comes before {later} in the order of work and is not logged; {then}: log it if "

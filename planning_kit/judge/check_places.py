@@ -1,10 +1,19 @@
-"""Checks: people at a worksite, footholds that are not where they are used, bulky items on the way."""
+"""Checks of where people are: room at a worksite, footholds where they are used, bulky items on the way.
+
+``worksites``: rules ``crowded`` (about the place); ``no-room-given`` (about the places).
+
+``footholds``: rules, each about the foothold, ``no-socket``, ``not-in-socket``, ``in-two-places``,
+``socket-taken`` (about the other in it as well), ``shared``.
+
+``routes``: rules ``bulky`` (about the items and the ends of the route); ``no-flags-given`` (about routes and
+items).
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from itertools import pairwise
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import chain, pairwise
 
 from planning_kit.inputs.records import Place, Route, Step
 from planning_kit.inputs.times import pet_label
@@ -13,6 +22,7 @@ from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.activities import TRAVEL
 from planning_kit.plan.custody_state import NO_SOCKET, NOT_IN_SOCKET, SOCKET_TAKEN, Holding, Mishap
 from planning_kit.plan.legs import Passage, Spans
+from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import TimedPlan
 
 WORKSITES = "worksites"
@@ -34,10 +44,7 @@ def check_capacity(plan: TimedPlan) -> Iterator[Finding]:
 
     Work and waits count, passing through does not; other actors take no room.
     """
-    stays = [stay for crew in plan.travels for stay in _stays(plan, crew)]
-    by_place: dict[str, list[Stay]] = {}
-    for stay in stays:
-        by_place.setdefault(stay.place, []).append(stay)
+    by_place = grouped((stay.place, stay) for stay in _stays(plan))
     for place in plan.scenario.records.places:
         if place.crew_at_once is not None:
             for begin, end, present in _spells(by_place.get(place.place, [])):
@@ -47,15 +54,13 @@ def check_capacity(plan: TimedPlan) -> Iterator[Finding]:
 
 def check_capacity_data(plan: TimedPlan) -> Iterator[Finding]:
     """One remark that names every place where someone works or waits and whose room is not given."""
-    used = {stay.place for crew in plan.travels for stay in _stays(plan, crew)}
+    used = {stay.place for stay in _stays(plan)}
     unknown = [place.place for place in plan.scenario.records.places
                if place.crew_at_once is None and place.place in used]
     if unknown:
         yield Finding(
-            REMARK, WORKSITES, "no-room-given", " ".join(unknown), "", "", float("nan"),
-            f"no crew_at_once is given for {', '.join(unknown)} (places.csv): how many people are there at "
-            "once is not checked",
-        )
+            REMARK, WORKSITES, "no-room-given", " ".join(unknown), message=f"no crew_at_once is given for "
+            f"{', '.join(unknown)} (places.csv): how many people are there at once is not checked")
 
 
 def _crowded(place: Place, room: int, begin: float, end: float, present: Sequence[Stay]) -> Finding:
@@ -70,16 +75,14 @@ def _crowded(place: Place, room: int, begin: float, end: float, present: Sequenc
     )
 
 
-def _stays(plan: TimedPlan, crew: str) -> list[Stay]:
+def _stays(plan: TimedPlan) -> list[Stay]:
     stays: list[Stay] = []
-    for activity in plan.lanes[crew]:
-        if activity.kind == TRAVEL:
-            continue
+    for one in (a for crew in plan.travels for a in plan.lanes[crew] if a.kind != TRAVEL):
         last = stays[-1] if stays else None
-        if last and last.finish_min == activity.start_min and last.place == activity.place:
-            stays[-1] = Stay(crew, last.step, last.place, last.start_min, activity.finish_min)
+        if last and (last.crew, last.place, last.finish_min) == (one.crew, one.place, one.start_min):
+            stays[-1] = replace(last, finish_min=one.finish_min)
         else:
-            stays.append(Stay(crew, activity.step, activity.place, activity.start_min, activity.finish_min))
+            stays.append(Stay(one.crew, one.step, one.place, one.start_min, one.finish_min))
     return stays
 
 
@@ -97,19 +100,18 @@ FOOTHOLDS = "footholds"
 
 def check_footholds(plan: TimedPlan) -> Iterator[Finding]:
     """No socket, or the foothold is not in it (stop); steps that miss it for one cause share a finding."""
-    missing: dict[tuple[object, ...], list[Mishap]] = {}
-    needs = _needs(plan)
-    for mishap in plan.tracked_custody.mishaps:
+    mishaps, work = plan.tracked_custody.mishaps, _work_times(plan)
+    yield from (_socket_taken(plan, mishap) for mishap in mishaps if mishap.kind == SOCKET_TAKEN)
+    missing: list[tuple[tuple[str, str, Holding | None], tuple[Mishap, Step | None]]] = []
+    for mishap in mishaps:
         if mishap.kind == NO_SOCKET:
-            missing.setdefault((mishap.place, mishap.item), []).append(mishap)
-        elif mishap.kind == SOCKET_TAKEN:
-            yield _socket_taken(plan, mishap)
+            missing.append(((mishap.place, mishap.item, None), (mishap, None)))
         elif mishap.kind == NOT_IN_SOCKET:
-            elsewhere = _needed_elsewhere(plan, mishap, needs)
-            cause = (elsewhere.step,) if elsewhere else (mishap.place, mishap.item, mishap.was)
-            missing.setdefault(cause, []).append(mishap)
-    for group in missing.values():
-        yield _missing(plan, group, _needed_elsewhere(plan, group[0], needs))
+            step = _needed_elsewhere(plan, mishap, work)
+            cause = (step.step, "", None) if step else (mishap.place, mishap.item, mishap.was)
+            missing.append((cause, (mishap, step)))
+    for group in grouped(missing).values():
+        yield _missing(plan, [mishap for mishap, _ in group], group[0][1])
 
 
 def _socket_taken(plan: TimedPlan, mishap: Mishap) -> Finding:
@@ -134,11 +136,10 @@ def _missing(plan: TimedPlan, group: list[Mishap], elsewhere: Step | None) -> Fi
         message = (f"{needs} at {place}, which has no socket for it: work without it, or mark the socket of "
                    "this place")
     elif elsewhere:
-        rule, position = "in-two-places", plan.position(elsewhere.step)
-        message = (
-            f"{needs} at {place}, and {elsewhere.step} at {plan.place_title(elsewhere.place)} from "
-            f"{pet_label(plan.starts[position])} to {pet_label(plan.finishes[position])}: one foothold "
-            "cannot be in two places; let one follow the other (after), or bring a second")
+        rule, (start, finish) = "in-two-places", plan.span(elsewhere.step)
+        message = (f"{needs} at {place}, and {elsewhere.step} at {plan.place_title(elsewhere.place)} from "
+                   f"{pet_label(start)} to {pet_label(finish)}: one foothold cannot be in two places; let "
+                   "one follow the other (after), or bring a second")
     else:
         rule = "not-in-socket"
         blocked = f" (the socket has {first.other} in it)" if first.other else ""
@@ -148,53 +149,35 @@ def _missing(plan: TimedPlan, group: list[Mishap], elsewhere: Step | None) -> Fi
     return Finding(STOP, FOOTHOLDS, rule, first.item, first.crew, first.step, first.at_min, message, source)
 
 
-@dataclass(frozen=True)
-class _Needs:
-    """The steps that need one foothold at places with a socket, by position, and when they do."""
-
-    positions: list[int]
-    spans: Spans
+def _work_times(plan: TimedPlan) -> Spans:
+    return Spans((start, finish) for _, start, finish in plan.each_step())
 
 
-def _needs(plan: TimedPlan) -> dict[str, _Needs]:
-    sockets = {place.place for place in plan.scenario.records.places if place.socket}
-    by_foothold: dict[str, list[int]] = {}
-    for position, step in enumerate(plan.steps):
-        if step.foothold and step.place in sockets:
-            by_foothold.setdefault(step.foothold, []).append(position)
-    return {foothold: _Needs(positions, Spans((plan.starts[p], plan.finishes[p]) for p in positions))
-            for foothold, positions in by_foothold.items()}
+def _meanwhile(plan: TimedPlan, work: Spans, step: str) -> Iterator[Step]:
+    """The other steps that share time with a step, in row order; ``work`` are the times of all."""
+    start, finish = plan.span(step)
+    for other in (plan.steps[position] for position in work.touching(start, finish)):
+        begin, end = plan.span(other.step)
+        if other.step != step and max(start, begin) < min(finish, end):
+            yield other
 
 
-def _needed_elsewhere(plan: TimedPlan, mishap: Mishap, needs: Mapping[str, _Needs]) -> Step | None:
+def _needed_elsewhere(plan: TimedPlan, mishap: Mishap, work: Spans) -> Step | None:
     """Another step that needs the same foothold at another place with a socket while this one does."""
-    if mishap.item not in needs:
-        return None
-    own, need = plan.position(mishap.step), needs[mishap.item]
-    others = [need.positions[n] for n in need.spans.touching(plan.starts[own], plan.finishes[own])]
-    return next((plan.steps[other] for other in others
-                 if plan.steps[other].place != mishap.place and _overlap(plan, own, other)), None)
-
-
-def _overlap(plan: TimedPlan, one: int, other: int) -> bool:
-    begin = max(plan.starts[one], plan.starts[other])
-    return bool(begin < min(plan.finishes[one], plan.finishes[other]))
+    sockets = {place.place for place in plan.scenario.records.places if place.socket} - {mishap.place}
+    return next((other for other in _meanwhile(plan, work, mishap.step)
+                 if other.foothold == mishap.item and other.place in sockets), None)
 
 
 def check_shared_footholds(plan: TimedPlan) -> Iterator[Finding]:
     """Two people in one foothold at once, each in a step of their own (concern)."""
-    by_foothold: dict[tuple[str, str], list[int]] = {}
-    for position, step in enumerate(plan.steps):
-        if step.foothold:
-            by_foothold.setdefault((step.foothold, step.place), []).append(position)
-    for positions in by_foothold.values():
-        in_time = sorted(positions, key=lambda position: float(plan.starts[position]))
-        when = Spans((plan.starts[position], plan.finishes[position]) for position in in_time)
-        for rank, first in enumerate(in_time):
-            for other in when.touching(plan.starts[first], plan.finishes[first]):
-                second = in_time[other]
-                if other > rank and _overlap(plan, first, second):  # so they are steps of different people
-                    yield _shared(plan, plan.steps[first], plan.steps[second], float(plan.starts[second]))
+    work = _work_times(plan)
+    for number, (step, start, _) in enumerate(plan.each_step()):
+        for other in _meanwhile(plan, work, step.step) if step.foothold else ():
+            their_start, their_number = plan.span(other.step)[0], plan.position(other.step)
+            is_same = (step.foothold, step.place) == (other.foothold, other.place)
+            if is_same and (start, number) < (their_start, their_number):  # so each pair is told once
+                yield _shared(plan, step, other, their_start)
 
 
 def _shared(plan: TimedPlan, one: Step, other: Step, from_min: float) -> Finding:
@@ -243,29 +226,26 @@ def check_bulky_data(plan: TimedPlan) -> Iterator[Finding]:
         routes = [(r.from_place, r.to_place) for r in walked if getattr(r, flag) is None]
         if routes:
             missing.append(f"routes.{flag} for {', '.join(map(' to '.join, routes))}")
-            about += [place for route in routes for place in route]
+            about += chain(*routes)
     carried = {h.item for h in plan.tracked_custody.holdings if h.holder in plan.travels}
     items = [i.item for i in plan.scenario.records.hardware if i.bulky is None and i.item in carried]
     if items:
         missing.append(f"hardware.bulky for {', '.join(items)}")
     if missing:
         yield Finding(
-            REMARK, ROUTES, "no-flags-given", " ".join([*about, *items]), "", "", float("nan"),
-            f"bulky items on tight and snag routes are not checked where no yes or no is given: "
-            f"{'; '.join(missing)}",
-        )
+            REMARK, ROUTES, "no-flags-given", " ".join([*about, *items]), message="bulky items on tight and "
+            f"snag routes are not checked where no yes or no is given: {'; '.join(missing)}")
 
 
 def _bulky(plan: TimedPlan, leg: Passage, route: Route, items: list[str]) -> Finding:
-    flags = " and ".join(word for word, is_set in (("tight", route.tight), ("a snag hazard", route.snag))
-                         if is_set)
+    flags = {"tight": "tight", "snag": "a snag hazard"}
+    flags = {column: word for column, word in flags.items() if getattr(route, column)}
     named = f" ({route.caution})" if route.caution else ""
-    columns = ", ".join(f"routes.{name}" for name, is_set in (("tight", route.tight), ("snag", route.snag))
-                        if is_set)
     return Finding(
         CONCERN, ROUTES, "bulky", " ".join([*items, route.from_place, route.to_place]), leg.crew, leg.step,
         leg.start_min,
         f"{leg.crew} carries bulky {' and '.join(items)} from {plan.place_title(leg.place)} to "
-        f"{plan.place_title(leg.to_place)} at {pet_label(leg.start_min)}, a way that is {flags}{named}: go "
-        "another way, or accept it and brief it", columns,
+        f"{plan.place_title(leg.to_place)} at {pet_label(leg.start_min)}, a way that is "
+        f"{' and '.join(flags.values())}{named}: go another way, or accept it and brief it",
+        ", ".join(f"routes.{column}" for column in flags),
     )

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from math import nan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +17,7 @@ from planning_kit.inputs.times import pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.activities import activity_at
 from planning_kit.plan.network import ROUNDING_MIN
-from planning_kit.plan.returns import Returns, crossing_min, worst_moment
+from planning_kit.plan.returns import ReturnCase, Returns, crossing_min, worst_moment
 from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 
@@ -43,149 +42,81 @@ def check_return(plan: TimedPlan) -> Iterator[Finding]:
     One finding a spell, at its worst point. A spell with the partner is not told where a stop in it already
     has as small a margin.
     """
+    reserve_min = plan.scenario.settings.limits.return_reserve_min or 0.0
     for returns in plan.return_times:
         partner = next(each for each in plan.return_times if each.crew != returns.crew)
-        oxygen, suit = returns.emergency_margin_min, returns.suit_margin_min
-        of_either = np.fmin(suit, partner.suit_margin_min)
-        for spell in _spells(plan, returns, oxygen):
-            yield _too_far(plan, returns, spell)
-        for spell in _spells(plan, returns, suit):
-            yield _too_late(plan, returns, spell)
-        for spell in _spells(plan, returns, returns.partner_margin_min):
-            if not _is_told(plan, spell, returns.partner_margin_min, oxygen):
-                yield _partner_too_far(plan, returns, spell)
-        for spell in _spells(plan, returns, returns.partner_suit_margin_min):
-            if not _is_told(plan, spell, returns.partner_suit_margin_min, of_either):
-                yield _partner_too_late(plan, returns, spell)
+        suits = np.fmin(returns.suit_margin_min, partner.suit_margin_min)
+        for case in returns.cases:
+            stops = suits if case.first_out else returns.emergency_margin_min
+            for spell in _spells(returns, case.margin_min, reserve_min):
+                if case.is_alone or not _is_covered_by_a_stop(spell, case.margin_min, stops, reserve_min):
+                    yield _finding(plan, returns, partner.crew, case, spell)
 
 
-def _reserve(plan: TimedPlan) -> float:
-    return plan.scenario.settings.limits.return_reserve_min or 0.0
-
-
-def _spells(plan: TimedPlan, returns: Returns, margin: Margins) -> Iterator[_Spell]:
-    over = margin - _reserve(plan)
+def _spells(returns: Returns, margin: Margins, reserve_min: float) -> Iterator[_Spell]:
+    over = margin - reserve_min
     is_short = over < -ROUNDING_MIN
+    # Every spell has two edges: the moment it begins with, and the first one after it.
     edges = np.flatnonzero(np.diff(np.concatenate(([False], is_short, [False]))))
     for first, after in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
         begin = crossing_min(returns.at_min, over, first) if first else float(returns.at_min[0])
-        end = float(returns.at_min[after - 1])
-        if after < len(over):
-            end = crossing_min(returns.at_min, -over, after)
+        end = crossing_min(returns.at_min, -over, after) if after < len(over) else float(returns.at_min[-1])
         yield _Spell(first, worst_moment(returns, margin, first, after), after - 1, begin, end)
 
 
-def _is_told(plan: TimedPlan, spell: _Spell, margin: Margins, alone: Margins) -> bool:
-    """Whether a stop alone in this spell has as small a margin as its worst."""
-    least = float(np.min(alone[spell.first:spell.last + 1]))
-    return least < _reserve(plan) - ROUNDING_MIN and least <= margin[spell.worst] + ROUNDING_MIN
+def _is_covered_by_a_stop(spell: _Spell, margin: Margins, stops: Margins, reserve_min: float) -> bool:
+    """Whether a stop in this spell, by the margins ``stops``, has as small a margin as its worst."""
+    least = float(np.min(stops[spell.first:spell.last + 1]))
+    return least < reserve_min - ROUNDING_MIN and least <= margin[spell.worst] + ROUNDING_MIN
 
 
-def _too_far(plan: TimedPlan, returns: Returns, spell: _Spell) -> Finding:
-    back = float(returns.alone_min[spell.worst])
-    return _finding(
-        STOP, "alone-too-far", _place(returns, spell), plan, returns, spell, returns.emergency_margin_min,
-        f"alone is {back:.1f} min from being inside; {_oxygen(plan)}",
-        "work at a nearer place, or give the step to the quicker of the two",
-    )
-
-
-def _partner_too_far(plan: TimedPlan, returns: Returns, spell: _Spell) -> Finding:
-    partner = _partner(plan, returns)
-    return _finding(
-        CONCERN, "helped-too-far", _place(returns, spell), plan, returns, spell, returns.partner_margin_min,
-        f"{_helped(plan, returns, spell)}; {_oxygen(plan)}",
-        f"keep {partner} nearer meanwhile, or accept that help comes late",
-    )
-
-
-def _too_late(plan: TimedPlan, returns: Returns, spell: _Spell) -> Finding:
-    back = float(returns.alone_min[spell.worst])
-    left = _left(returns.first_out[spell.worst], back + float(returns.suit_margin_min[spell.worst]))
-    return _finding(
-        STOP, "alone-too-late", returns.first_out[spell.worst], plan, returns, spell, returns.suit_margin_min,
-        f"is {back:.1f} min from being inside and {left}",
-        _turn_back(spell) + "drop or lighten work before",
-    )
-
-
-def _partner_too_late(plan: TimedPlan, returns: Returns, spell: _Spell) -> Finding:
-    back = float(returns.with_partner_min[spell.worst])
-    whose, _, out = returns.partner_first_out[spell.worst].partition(" ")
-    left = _left(out, back + float(returns.partner_suit_margin_min[spell.worst]))
-    return _finding(
-        CONCERN, "helped-too-late", f"{out} {whose}", plan, returns, spell, returns.partner_suit_margin_min,
-        f"{_helped(plan, returns, spell)}, and {whose}'s {left}",
-        f"{_turn_back(spell)}keep {_partner(plan, returns)} nearer meanwhile, or drop or lighten work before",
-    )
-
-
-def _partner(plan: TimedPlan, returns: Returns) -> str:
-    return next((crew for crew in plan.travels if crew != returns.crew), "")
-
-
-def _helped(plan: TimedPlan, returns: Returns, spell: _Spell) -> str:
-    back = float(returns.with_partner_min[spell.worst])
-    return f"unable to move, needs {back:.1f} min until {_partner(plan, returns)} has brought them inside"
-
-
-def _left(consumable: str, lasts_min: float) -> str:
-    left = f"is left for {lasts_min:.1f} min of travel" if lasts_min > 0 else "has run out (see suits)"
-    return f"{WORDS[consumable]} {left}"
-
-
-def _turn_back(spell: _Spell) -> str:
-    return f"turn back by {pet_label(spell.from_min)}, or " if spell.first > 0 else ""
-
-
-def _place(returns: Returns, spell: _Spell) -> str:
-    """Where it is worst; a leg by its two ends, whichever way it is walked."""
-    return " ".join(sorted(returns.place[spell.worst].split(" to ")))
-
-
-def _finding(severity: str, rule: str, about: str, plan: TimedPlan, returns: Returns, spell: _Spell,
-             margin: Margins, problem: str, remedy: str) -> Finding:
-    at, value, reserve = float(returns.at_min[spell.worst]), float(margin[spell.worst]), _reserve(plan)
-    limits = plan.scenario.settings.limits
+def _finding(plan: TimedPlan, returns: Returns, partner: str, case: ReturnCase, spell: _Spell) -> Finding:
+    limits, worst, crew = plan.scenario.settings.limits, spell.worst, returns.crew
+    at, value, back = (float(each[worst]) for each in (returns.at_min, case.margin_min, case.time_back_min))
+    reserve, signed = limits.return_reserve_min or 0.0, f"{value:.1f}".replace("-", "−")
+    ends = returns.place[worst].split(" to ")  # the place, or both ends of a leg; ids hold no blanks
+    way = (f"is {back:.1f} min from being inside" if case.is_alone else
+           f"unable to move, needs {back:.1f} min until {partner} has brought them inside")
+    nearer = "" if case.is_alone else f"keep {partner} nearer meanwhile, or "
+    if case.first_out:
+        about, left = _consumable_words(case.first_out[worst], back + value)
+        problem = f"{way}{'' if case.is_alone else ','} and {left}"
+        turn_back = f"turn back by {pet_label(spell.from_min)}, or " if spell.first > 0 else ""
+        remedy = f"{turn_back}{nearer}drop or lighten work before"
+    else:
+        problem = (f"{'alone ' if case.is_alone else ''}{way}; emergency oxygen lasts "
+                   f"{limits.emergency_oxygen_min:g} min")
+        about = " ".join(sorted(ends))  # whichever way a leg is walked
+        remedy = ("work at a nearer place, or give the step to the quicker of the two" if case.is_alone else
+                  f"{nearer}accept that help comes late")
+    activity = activity_at(plan.lanes[crew], at)
     return Finding(
-        severity, CHECK, rule, about, returns.crew, _step_at(plan, returns.crew, at), spell.from_min,
-        f"{returns.crew} {problem}: margin {_signed(value)} min, at least {reserve:g} wanted. Worst at "
-        f"{pet_label(at)} ({_words(plan, returns.place[spell.worst])}), below from "
-        f"{pet_label(spell.from_min)} to {pet_label(spell.until_min)}: {remedy}",
+        STOP if case.is_alone else CONCERN, CHECK,
+        f"{'alone' if case.is_alone else 'helped'}-too-{'late' if case.first_out else 'far'}", about, crew,
+        activity.step if activity else "", spell.from_min,
+        f"{crew} {problem}: margin {signed} min, at least {reserve:g} wanted. Worst at {pet_label(at)} "
+        f"({' to '.join(map(plan.place_title, ends))}), below from {pet_label(spell.from_min)} to "
+        f"{pet_label(spell.until_min)}: {remedy}",
         limits.sources.get("return_reserve_min", ""), value, reserve, value - reserve,
     )
+
+
+def _consumable_words(first_out: str, lasts_min: float) -> tuple[str, str]:
+    """The consumable that runs out first, with whose it is where that is said, by id and in words."""
+    whose, _, name = first_out.rpartition(" ")
+    left = f"is left for {lasts_min:.1f} min of travel" if lasts_min > 0 else "has run out (see suits)"
+    owner = f"{whose}'s " if whose else ""
+    return f"{name} {whose}".rstrip(), f"{owner}{WORDS[name]} {left}"
 
 
 def check_return_data(plan: TimedPlan) -> Iterator[Finding]:
     """Remarks for what the return margins lack. A tether without a length: see tethers."""
     limits = plan.scenario.settings.limits
-    for key, message in (
-        ("emergency_oxygen_min",
-         "[limits] emergency_oxygen_min is missing: no return margin against emergency oxygen"),
-        ("return_reserve_min",
-         "[limits] return_reserve_min is missing: return margins are checked only against zero"),
-        ("hook_move_min",
-         "[limits] hook_move_min is missing: hook moves on the way back are counted as taking no time"),
-        ("partner_carry_factor",
-         "[limits] partner_carry_factor is missing: the return with the partner is not checked"),
-    ):
+    for key, effect in {
+        "emergency_oxygen_min": "no return margin against emergency oxygen",
+        "return_reserve_min": "return margins are checked only against zero",
+        "hook_move_min": "hook moves on the way back are counted as taking no time",
+        "partner_carry_factor": "the return with the partner is not checked",
+    }.items():
         if getattr(limits, key) is None:
-            yield Finding(REMARK, CHECK, "missing", key, "", "", nan, message)
-
-
-def _oxygen(plan: TimedPlan) -> str:
-    return f"emergency oxygen lasts {plan.scenario.settings.limits.emergency_oxygen_min:g} min"
-
-
-def _signed(value: float) -> str:
-    return f"{value:.1f}".replace("-", "−")
-
-
-def _words(plan: TimedPlan, where: str) -> str:
-    """Titles of a place, or of both ends of a leg (ids hold no blanks)."""
-    return " to ".join(plan.place_title(place) for place in where.split(" to "))
-
-
-def _step_at(plan: TimedPlan, crew: str, at_min: float) -> str:
-    activity = activity_at(plan.lanes[crew], at_min)
-    return activity.step if activity else ""
+            yield Finding(REMARK, CHECK, "missing", key, message=f"[limits] {key} is missing: {effect}")

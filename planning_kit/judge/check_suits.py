@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from math import isnan, nan
 
-from planning_kit.inputs.records import Suit
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.findings import REMARK, STOP, Finding
 from planning_kit.plan.suits import DEFAULT_EXERTION, UNIT_WORDS, UNITS, WORDS, Store
@@ -29,14 +28,14 @@ def check_suits(plan: TimedPlan) -> Iterator[Finding]:
 
 
 def _runs_out(plan: TimedPlan, store: Store) -> Finding:
-    when = store.runs_out_min
-    short = -store.left_at_end
+    when, short = store.runs_out_min, -store.left_at_end
+    step = next((a.step for a in plan.lanes[store.crew] if a.finish_min >= when), "")
     return Finding(
-        STOP, CHECK, "runs-out", store.consumable, store.crew, _step_at(plan, store.crew, when), when,
+        STOP, CHECK, "runs-out", store.consumable, store.crew, step, when,
         f"{store.crew}'s {WORDS[store.consumable]} runs out at {pet_label(when)}, "
         f"{plan.end_min - when:.0f} min before both are inside at {pet_label(plan.end_min)}: "
         f"{_amount(store, short)} short of the plan; {_remedy(store)}",
-        _source(store, "usable"), store.left_at_end, 0.0, -short,
+        f"[suit] {store.consumable}_{store.unit}", store.left_at_end, 0.0, -short,
     )
 
 
@@ -47,7 +46,8 @@ def _below_reserve(plan: TimedPlan, store: Store) -> Finding:
         f"{store.crew} ends at {pet_label(plan.end_min)} with {_amount(store, store.left_at_end)} of "
         f"{WORDS[store.consumable]}, below the reserve of {_amount(store, store.reserve)} ({percent:.0f} % "
         f"of {_amount(store, store.usable)}); {_remedy(store)}",
-        _source(store, "reserve"), store.left_at_end, store.reserve, store.left_at_end - store.reserve,
+        f"[suit] {store.consumable}_reserve_fraction", store.left_at_end, store.reserve,
+        store.left_at_end - store.reserve,
     )
 
 
@@ -76,16 +76,12 @@ def _assumptions(plan: TimedPlan) -> Iterator[Finding]:
     no_factor = [person.crew for person in crew if person.exertion_factor is None]
     if no_factor:
         yield _remark("no-exertion-factor", (), no_factor, "no exertion_factor in crew.csv: counted as 1")
-    no_before = [person.crew for person in crew if _uses_before_unknown(suits[person.crew])]
+    # Only of a suit that is described at all.
+    no_before = [person.crew for person in crew if suits[person.crew].used_before_egress_min is None and any(
+        getattr(suits[person.crew], f"{name}_{unit}") is not None for name, unit in UNITS.items())]
     if no_before:
         yield _remark("no-use-before", (), no_before, "suit use before egress ([suit] "
                       "used_before_egress_min) is not given: counted as none")
-
-
-def _uses_before_unknown(suit: Suit) -> bool:
-    """Nothing said of the use before egress, though the suit itself is described."""
-    return suit.used_before_egress_min is None and any(
-        getattr(suit, f"{name}_{unit}") is not None for name, unit in UNITS.items())
 
 
 def _about(rule: str, keys: Iterable[str], stores: Sequence[Store], what: str) -> Finding:
@@ -99,10 +95,6 @@ def _remark(rule: str, about: Iterable[str], who: Iterable[str], message: str) -
     return Finding(REMARK, CHECK, rule, " ".join(about), " ".join(who), "", nan, message)
 
 
-def _step_at(plan: TimedPlan, crew: str, pet_min: float) -> str:
-    return next((a.step for a in plan.lanes[crew] if a.finish_min >= pet_min), "")
-
-
 def _amount(store: Store, amount: float) -> str:
     return f"{amount:.4g} {UNIT_WORDS[store.unit]}"
 
@@ -111,8 +103,3 @@ def _remedy(store: Store) -> str:
     if store.consumable == "energy":
         return "shorten the outing (drop work, cut waits)"
     return f"drop or lighten work of {store.crew}, or give steps to the partner"
-
-
-def _source(store: Store, what: str) -> str:
-    key = f"{store.consumable}_{store.unit}" if what == "usable" else f"{store.consumable}_reserve_fraction"
-    return f"[suit] {key}"

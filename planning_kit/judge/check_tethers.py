@@ -10,17 +10,8 @@ from collections.abc import Iterator, Sequence
 
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
-from planning_kit.plan.tether_lines import (
-    Crossing,
-    HookMove,
-    Remedy,
-    Tether,
-    TooFar,
-    crossings,
-    hook_chances,
-    remedy,
-    too_far_by_hook,
-)
+from planning_kit.plan import tether_lines
+from planning_kit.plan.tether_lines import Crossing, HookMove, Remedy, Tether, TooFar
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "tethers"
@@ -36,8 +27,8 @@ def check_reach(plan: TimedPlan) -> Iterator[Finding]:
                 "checked, nor are hook moves on the way back counted but for the one at the airlock")
             continue
         anchors = {place.place for place in plan.scenario.records.places if place.anchor}
-        chances = hook_chances(anchors, plan.lanes[tether.crew], plan.passages[tether.crew])
-        for spells in too_far_by_hook(tether.lies, tether.tether_m):
+        chances = tether_lines.hook_chances(anchors, plan.lanes[tether.crew], plan.passages[tether.crew])
+        for spells in tether_lines.too_far_by_hook(tether.lies, tether.tether_m):
             yield _too_far(plan, tether, spells, chances, tether.tether_m)
 
 
@@ -45,7 +36,7 @@ def _too_far(plan: TimedPlan, tether: Tether, spells: Sequence[TooFar], chances:
              tether_m: float) -> Finding:
     first, worst = spells[0], max(spells, key=lambda spell: spell.reach_m)
     when = ", ".join(f"{pet_label(spell.from_min)} to {pet_label(spell.until_min)}" for spell in spells)
-    mend = remedy(plan.travels[tether.crew], chances, plan.passages[tether.crew], tether, first)
+    mend = tether_lines.remedy(plan.travels[tether.crew], chances, plan.passages[tether.crew], tether, first)
     return Finding(
         STOP, CHECK, "reach", first.first.line[0], tether.crew, first.first.passage.step, first.from_min,
         f"the tether of {tether.crew} is {tether_m:g} m long, but {plan.place_title(worst.place)} is "
@@ -87,23 +78,20 @@ def check_hooks(plan: TimedPlan) -> Iterator[Finding]:
         )
     for tether in plan.tracked_tethers.values():
         for move in tether.no_anchor:
-            yield _hook("no-anchor", tether, move,
-                        f"to {_at(plan, move)}, which has no anchor: hook it to an anchor on the way, or "
-                        "mark the anchor of this place", "places.anchor")
+            yield _hook(plan, "no-anchor", tether, move, "to", ", which has no anchor: hook it to an anchor "
+                        "on the way, or mark the anchor of this place", "places.anchor")
         for move in tether.owner_away:
-            yield _hook("owner-away", tether, move,
-                        f"at {_at(plan, move)} while {tether.crew} is elsewhere: a tether moves only "
-                        "with its owner there; put it in a step of its owner", "steps.hooks")
+            yield _hook(plan, "owner-away", tether, move, "at", f" while {tether.crew} is elsewhere: a "
+                        "tether moves only with its owner there; put it in a step of its owner",
+                        "steps.hooks")
 
 
-def _at(plan: TimedPlan, move: HookMove) -> str:
-    return plan.place_title(move.place) if move.place else "no place"
-
-
-def _hook(rule: str, tether: Tether, move: HookMove, wrong: str, source: str) -> Finding:
+def _hook(plan: TimedPlan, rule: str, tether: Tether, move: HookMove, at: str, wrong: str,
+          source: str) -> Finding:
+    place = plan.place_title(move.place) if move.place else "no place"
     return Finding(
-        STOP, CHECK, rule, move.place, tether.crew, move.step, move.at_min,
-        f"{move.step} moves the tether of {tether.crew} at {pet_label(move.at_min)} {wrong}", source,
+        STOP, CHECK, rule, move.place, tether.crew, move.step, move.at_min, f"{move.step} moves the tether "
+        f"of {tether.crew} at {pet_label(move.at_min)} {at} {place}{wrong}", source,
     )
 
 
@@ -128,7 +116,7 @@ def check_crossings(plan: TimedPlan) -> Iterator[Finding]:
     """Two lines along one route whose owners pass each other there (concern)."""
     tethers = list(plan.tracked_tethers.values())
     if len(tethers) == 2:
-        for crossing in crossings(*tethers):
+        for crossing in tether_lines.crossings(*tethers):
             yield _crossing(plan, crossing)
 
 

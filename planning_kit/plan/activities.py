@@ -1,6 +1,6 @@
-"""What each lane does, minute by minute: work, travel and wait, in order.
+"""What each crew member and actor does: work, travel and wait, in order, and the first tables of a plan.
 
-The plan as tables: what all lanes do, where one waits for another, and the whole in a dozen lines.
+The lanes come from the times alone. From lanes and times come the timeline, the summary and the hand-overs.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from datetime import datetime
 import pandas as pd
 
 from planning_kit.inputs.format import SUITED
-from planning_kit.inputs.records import BOTH, ItemMove, Step
+from planning_kit.inputs.records import BOTH, Step
 from planning_kit.inputs.shown_text import ShownTable, TextTable
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.build import travel_into, work_order
@@ -112,11 +112,8 @@ class _Lane:
         if kind != WORK or step is None or not self.with_slack:
             return {}
         position, slack = self.times.position(step.step), self.times.slack
-        return {
-            "slack_to_plan_min": float(slack.to_plan[position]),
-            "slack_to_limit_min": float(slack.to_limit[position]),
-            "slack_to_window_min": float(slack.to_window[position]),
-        }
+        return {f"slack_{to}_min": float(getattr(slack, to)[position])
+                for to in ("to_plan", "to_limit", "to_window")}
 
 
 def _crew_lane(times: Times, crew: str, with_slack: bool) -> list[Activity]:
@@ -157,17 +154,16 @@ def _turn(lane: _Lane, turn: Release) -> None:
     lane.add(WAIT, leave, "Sent elsewhere", step)
 
 
-def _actor_lane(times: Times, actor: str, with_slack: bool) -> Iterator[Activity]:
+def _actor_lane(times: Times, actor: str, with_slack: bool) -> list[Activity]:
     lane = _Lane(times, actor, "", with_slack)
     for position in work_order(times.steps, actor):
         lane.here = times.steps[position].place
         lane.work(position, _held_by(times, position, actor))
-    yield from lane.done
+    return lane.done
 
 
 def _held_by(times: Times, position: int, crew: str) -> str:
-    is_shared = times.steps[position].crew == BOTH
-    return times.holders.for_crew(position, crew, is_shared).text
+    return times.holders.for_crew(position, crew, shared=times.steps[position].crew == BOTH).text
 
 
 def _waited_for(held_by: str) -> str:
@@ -244,41 +240,32 @@ def find_handovers(times: Times) -> pd.DataFrame:
     return frame.sort_values(["from_min", "to_min"], kind="stable").reset_index(drop=True)
 
 
-def _waits(times: Times) -> Iterator[tuple[str, str, str, str, float, float, str]]:
+_Handover = tuple[str, str, str, str, float, float, str]
+"""The columns of `find_handovers`."""
+
+
+def _waits(times: Times) -> Iterator[_Handover]:
     for step in times.steps:
-        for name in step.after:
-            before = times.steps[times.position(name)]
-            waiting = [crew for crew in step.people if crew not in before.people]
-            for crew in waiting:
-                if len(before.people) == 1:
+        for before in (times.steps[times.position(name)] for name in step.after):
+            for crew in step.people:
+                if len(before.people) == 1 and crew not in before.people:
                     yield _row(times, before, step, before.people[0], crew, "after")
 
 
-def _item_rows(times: Times) -> Iterator[tuple[str, str, str, str, float, float, str]]:
+def _item_rows(times: Times) -> Iterator[_Handover]:
     left: dict[str, tuple[Step, str]] = {}
-    for _, is_take, step, move in sorted(_moves(times), key=lambda event: event[:2]):
+    for at, is_take, step, move in sorted(times.item_moves(), key=lambda event: event[:2]):
         crew = move.crew or step.crew
         if is_take and move.item in left:
             giver, left_by = left.pop(move.item)
             if left_by != crew:
                 yield _row(times, giver, step, left_by, crew, move.item)
         elif not is_take and move.into in SUITED and move.into != crew:
-            finish = float(times.finishes[times.position(step.step)])
-            yield crew, move.into, step.step, step.step, finish, finish, move.item
+            yield crew, move.into, step.step, step.step, at, at, move.item
         elif not is_take:
             left[move.item] = (step, crew)
 
 
-def _moves(times: Times) -> Iterator[tuple[float, bool, Step, ItemMove]]:
-    for position, step in enumerate(times.steps):
-        for move in step.takes:
-            yield float(times.starts[position]), True, step, move
-        for move in step.leaves:
-            yield float(times.finishes[position]), False, step, move
-
-
-def _row(times: Times, before: Step, then: Step, from_crew: str, to_crew: str,
-         what: str) -> tuple[str, str, str, str, float, float, str]:
-    finish = float(times.finishes[times.position(before.step)])
-    start = float(times.starts[times.position(then.step)])
+def _row(times: Times, before: Step, then: Step, from_crew: str, to_crew: str, what: str) -> _Handover:
+    (_, finish), (start, _) = times.span(before.step), times.span(then.step)
     return from_crew, to_crew, before.step, then.step, finish, start, what

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from functools import cached_property, lru_cache
+from functools import cached_property, lru_cache, reduce
 
 import numpy as np
 
@@ -33,10 +33,7 @@ class Almanac:
     @cached_property
     def any_link(self) -> np.ndarray:
         """When at least one relay is in view."""
-        joined = no_windows()
-        for windows in self.links.values():
-            joined = union(joined, windows)
-        return joined
+        return reduce(union, self.links.values(), no_windows())
 
     def seen_from(self, minute: float, horizon_min: float) -> Almanac:
         """The same sky for an outing that begins at ``minute`` of this one, as far as ``horizon_min``."""

@@ -4,28 +4,14 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
+from functools import reduce
 
 import numpy as np
 
 from planning_kit.inputs.records import Gap, Records, Step
+from planning_kit.plan import network as kinds
 from planning_kit.plan.almanac import Almanac
-from planning_kit.plan.network import (
-    AFTER,
-    LIGHT,
-    LINK,
-    MAX_GAP,
-    MIN_GAP,
-    ORDER,
-    WINDOW,
-    Bound,
-    Demand,
-    Group,
-    Home,
-    Network,
-    Release,
-    on_grid,
-    windows_on_grid,
-)
+from planning_kit.plan.network import Bound, Demand, Group, Home, Network, Release, grouped, on_grid
 from planning_kit.plan.travel import Travel, travel_for
 from planning_kit.sky.windows import intersect, shrink
 
@@ -46,7 +32,7 @@ def build_network(records: Records, almanac: Almanac, travels: Mapping[str, Trav
             *gap_bounds(records.gaps, index),
         ),
         demands=demands,
-        allowed=tuple(allowed_windows(wanted) for wanted in demands),
+        allowed=tuple(allowed_windows(each) for each in demands),
         groups=tuple(same_window_groups(steps, demands)),
         homes=tuple(ways_home(steps, orders, travels, airlock)),
         ingress_min=float(on_grid(records.settings.limits.ingress_min)),
@@ -76,12 +62,11 @@ def first_releases(steps: Sequence[Step], orders: Mapping[str, Sequence[int]],
                    travels: Mapping[str, Travel], airlock: str) -> Iterator[Release]:
     """x_first >= travel from the airlock; others at work can start at PET 0."""
     for who, order in orders.items():
-        if not order:
-            continue
-        step = steps[order[0]]
-        way = travel_into(step, travels[who], airlock) if who in travels else 0.0
-        extra = step.travel_extra_min if who in travels else 0.0
-        yield Release(order[0], float(on_grid(way + extra)), way, crew=who)
+        if order:
+            step, moving = steps[order[0]], who in travels
+            way = travel_into(step, travels[who], airlock) if moving else 0.0
+            extra = step.travel_extra_min if moving else 0.0
+            yield Release(order[0], float(on_grid(way + extra)), way, crew=who)
 
 
 def order_bounds(steps: Sequence[Step], orders: Mapping[str, Sequence[int]],
@@ -91,7 +76,7 @@ def order_bounds(steps: Sequence[Step], orders: Mapping[str, Sequence[int]],
         for before, after in itertools.pairwise(order):
             step, moving = steps[after], who in travels
             yield Bound(
-                before, after, ORDER, steps[before].step, crew=who,
+                before, after, kinds.ORDER, steps[before].step, crew=who,
                 fixed_min=step.travel_extra_min if moving else 0.0,
                 travel_min=travel_into(step, travels[who], steps[before].place) if moving else 0.0,
             )
@@ -101,7 +86,7 @@ def after_bounds(steps: Sequence[Step], index: Mapping[str, int]) -> Iterator[Bo
     """x_step >= x_named + d_named for every step named in ``after``."""
     for position, step in enumerate(steps):
         for name in step.after:
-            yield Bound(index[name], position, AFTER, name)
+            yield Bound(index[name], position, kinds.AFTER, name)
 
 
 def gap_bounds(gaps: Sequence[Gap], index: Mapping[str, int]) -> Iterator[Bound]:
@@ -109,10 +94,10 @@ def gap_bounds(gaps: Sequence[Gap], index: Mapping[str, int]) -> Iterator[Bound]
     for gap in gaps:
         first, then = index[gap.first_step], index[gap.then_step]
         first_finish, then_finish = gap.first_at == "finish", gap.then_at == "finish"
-        yield Bound(first, then, MIN_GAP, gap.first_step, gap.min_gap,
+        yield Bound(first, then, kinds.MIN_GAP, gap.first_step, gap.min_gap,
                     from_finish=first_finish, to_finish=then_finish, row=gap.row)
         if gap.max_gap is not None:
-            yield Bound(then, first, MAX_GAP, gap.then_step, -gap.max_gap,
+            yield Bound(then, first, kinds.MAX_GAP, gap.then_step, -gap.max_gap,
                         from_finish=then_finish, to_finish=first_finish, row=gap.row)
 
 
@@ -122,35 +107,25 @@ def step_demands(step: Step, almanac: Almanac, guard_min: float) -> tuple[Demand
     if step.light in ("night", "day"):
         demands.append(light_demand(step.light, almanac, guard_min))
     if step.link == "wait":
-        demands.append(Demand(LINK, "link", almanac.any_link, windows_on_grid(almanac.any_link)))
-    for name in step.windows:
-        named = almanac.named[name]
-        demands.append(Demand(WINDOW, name, named, windows_on_grid(named)))
+        demands.append(Demand.of(kinds.LINK, "link", almanac.any_link))
+    demands += [Demand.of(kinds.WINDOW, name, almanac.named[name]) for name in step.windows]
     return tuple(demands)
 
 
 def light_demand(light: str, almanac: Almanac, guard_min: float) -> Demand:
     """Nights or days of the almanac, with the guard kept free at each end."""
     whole = almanac.light.night if light == "night" else almanac.light.day
-    return Demand(LIGHT, light, whole, windows_on_grid(shrink(whole, guard_min, (0.0, almanac.horizon_min))))
+    return Demand.of(kinds.LIGHT, light, whole, shrink(whole, guard_min, (0.0, almanac.horizon_min)))
 
 
 def allowed_windows(demands: Sequence[Demand]) -> np.ndarray | None:
     """Windows that meet all demands at once; None where there is no demand."""
-    if not demands:
-        return None
-    allowed = demands[0].windows
-    for demand in demands[1:]:
-        allowed = intersect(allowed, demand.windows)
-    return allowed
+    return reduce(intersect, (demand.windows for demand in demands)) if demands else None
 
 
 def same_window_groups(steps: Sequence[Step], demands: Sequence[tuple[Demand, ...]]) -> Iterator[Group]:
     """The groups named in ``same_window``; members share one light, which the loader has checked."""
-    members: dict[str, list[int]] = {}
-    for position, step in enumerate(steps):
-        if step.same_window:
-            members.setdefault(step.same_window, []).append(position)
+    members = grouped((step.same_window, position) for position, step in enumerate(steps) if step.same_window)
     for name, positions in members.items():
         yield Group(name, tuple(positions), demands[positions[0]][0])
 
@@ -159,7 +134,6 @@ def ways_home(steps: Sequence[Step], orders: Mapping[str, Sequence[int]],
               travels: Mapping[str, Travel], airlock: str) -> Iterator[Home]:
     """For each crew member the travel from the last step to the airlock."""
     for who, travel in travels.items():
-        order = orders[who]
-        last = order[-1] if order else -1
-        here = steps[last].place if order else airlock
+        last = orders[who][-1] if orders[who] else -1
+        here = steps[last].place if last >= 0 else airlock
         yield Home(who, last, float(on_grid(travel.time_min(here, airlock))))

@@ -1,45 +1,27 @@
-"""Custody: the plan played event by event.
+"""Who or what has each item at every minute: the plan is played event by event, and told as two tables.
 
 ``takes`` acts at a step's start, ``leaves`` at its finish. At one instant the finishes of steps begun earlier
 come first, then the starts in the order that the plan's rules give; a step of no length leaves right after
 it has taken. What is in a bag is not in hand. scenarios/FORMAT.md, "Hardware".
 
-Custody as tables: who or where holds each item over time, and what goes out and comes back with whom.
+The state that this changes, event by event, is in `planning_kit.plan.custody_state`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from math import isfinite
+from math import isfinite, nan
 
 import pandas as pd
 
 from planning_kit.inputs.format import SUITED
 from planning_kit.inputs.records import INSIDE, Item, ItemMove, Records, Step
 from planning_kit.inputs.shown_text import ShownTable
-from planning_kit.plan.custody_state import (
-    BAG_AWAY,
-    EARLY,
-    HAS_IT,
-    IN_BAG,
-    NO_SOCKET,
-    NOT_HELD,
-    NOT_IN_BAG,
-    NOT_IN_SOCKET,
-    NOT_THERE,
-    PARTNER_AWAY,
-    SOCKET_TAKEN,
-    USED_AWAY,
-    Custody,
-    Hardware,
-    Holding,
-    Intentions,
-    Loads,
-    Mishap,
-)
+from planning_kit.plan import custody_state as kinds
+from planning_kit.plan.custody_state import Custody, Hardware, Holding, Intentions, Loads, Mishap
 from planning_kit.plan.legs import Passage, Spans, stands, stands_at
-from planning_kit.plan.network import AFTER, MIN_GAP, ORDER
+from planning_kit.plan.network import AFTER, MIN_GAP, ORDER, grouped
 from planning_kit.plan.plan_times import Times
 
 
@@ -50,14 +32,12 @@ def track_custody(times: Times, passages: Mapping[str, Sequence[Passage]]) -> Cu
     walk.loads.settle(dict.fromkeys([*SUITED, *walk.hardware.items], ""), 0.0)
     for now, finishing, starting in _instants(times):
         for position in finishing:
-            walk.active.remove(position)
             walk.leave(position, now)
         walk.settle(now)
         for position in starting:
             walk.take(position, now)
             walk.settle(now)
             if times.durations[position] <= 0:
-                walk.active.remove(position)
                 walk.leave(position, now)
                 walk.settle(now)
     return walk.result()
@@ -65,18 +45,14 @@ def track_custody(times: Times, passages: Mapping[str, Sequence[Passage]]) -> Cu
 
 def _instants(times: Times) -> Iterator[tuple[float, list[int], list[int]]]:
     """Every moment at which a step ends or begins: positions that finish (begun earlier), that start."""
-    starts, finishes = times.starts.tolist(), times.finishes.tolist()
-    ending: dict[float, list[int]] = {}
-    beginning: dict[float, list[int]] = {}
-    for position, (start, finish) in enumerate(zip(starts, finishes, strict=True)):
-        if isfinite(start):
-            beginning.setdefault(start, []).append(position)
-            if finish > start:
-                ending.setdefault(finish, []).append(position)
+    spans = [(start, finish) for _, start, finish in times.each_step()]
+    begun = [(position, span) for position, span in enumerate(spans) if isfinite(span[0])]
+    beginning = grouped((start, position) for position, (start, _) in begun)
+    ending = grouped((finish, position) for position, (start, finish) in begun if finish > start)
     for now in sorted({*ending, *beginning}):
         starting = beginning.get(now, [])
         # Only a step of no length can act and be done before others that start at the same instant.
-        if len(starting) > 1 and any(finishes[position] == now for position in starting):
+        if len(starting) > 1 and any(spans[position][1] == now for position in starting):
             starting = _in_order(times, starting)
         yield now, ending.get(now, []), starting
 
@@ -104,19 +80,9 @@ def _before_egress(times: Times, passages: Mapping[str, Sequence[Passage]]) -> _
                         frozenset(place.place for place in records.places if place.socket))
     room = {crew.crew: crew.carry_slots for crew in records.crew}
     room |= {item.item: item.holds for item in records.hardware if item.kind == "bag"}
-    standing = {crew: stands(theirs) for crew, theirs in passages.items()}
-    return _Walk(times, standing, hardware, Loads(hardware, Intentions(times), room), _moves(times))
-
-
-def _moves(times: Times) -> dict[str, list[tuple[Step, ItemMove, float, bool]]]:
-    """All takes and leaves of each item, row by row: step, entry, PET, whether it is taken."""
-    found: dict[str, list[tuple[Step, ItemMove, float, bool]]] = {}
-    starts, finishes = times.starts.tolist(), times.finishes.tolist()
-    for step, start, finish in zip(times.steps, starts, finishes, strict=True):
-        for moment, moves, is_take in ((start, step.takes, True), (finish, step.leaves, False)):
-            for move in moves:
-                found.setdefault(move.item, []).append((step, move, moment, is_take))
-    return found
+    stays = {crew: stands(theirs) for crew, theirs in passages.items()}
+    moves = grouped((each[-1].item, each) for each in times.item_moves())
+    return _Walk(times, stays, hardware, Loads(hardware, Intentions(times), room), moves)
 
 
 @dataclass
@@ -127,10 +93,10 @@ class _Walk:
     """
 
     times: Times
-    standing: Mapping[str, Mapping[str, Spans]]
+    stays: Mapping[str, Mapping[str, Spans]]
     hardware: Hardware
     loads: Loads
-    moves: Mapping[str, Sequence[tuple[Step, ItemMove, float, bool]]]
+    moves: Mapping[str, Sequence[tuple[float, bool, Step, ItemMove]]]
     active: list[int] = field(default_factory=list)
     touched: dict[str, str] = field(default_factory=dict)
     missed: set[tuple[str, str]] = field(default_factory=set)
@@ -141,7 +107,7 @@ class _Walk:
         for name, item in self.hardware.items.items():
             if self._is_a_second_foothold(name, item.at):
                 self.mishaps.append(Mishap(
-                    SOCKET_TAKEN, at_min=0.0, step="", crew="", place=item.at, item=name,
+                    kinds.SOCKET_TAKEN, at_min=0.0, step="", crew="", place=item.at, item=name,
                     was=self._holding(name), other=self.hardware.sockets[item.at]))
 
     def take(self, position: int, now: float) -> None:
@@ -154,6 +120,7 @@ class _Walk:
     def leave(self, position: int, now: float) -> None:
         """The finish of a step."""
         step = self.times.steps[position]
+        self.active.remove(position)
         for move in step.leaves:
             self._leave(step, move, now)
 
@@ -169,13 +136,13 @@ class _Walk:
 
     def _take(self, step: Step, move: ItemMove, now: float) -> None:
         person, item, hardware = move.crew or step.crew, move.item, self.hardware
-        wanted = move.out_of or step.where
+        from_where = move.out_of or step.where
         airlock = self.times.scenario.settings.airlock
-        wheres = {wanted} if move.out_of or wanted != airlock else {wanted, INSIDE}
+        wheres = {from_where} if move.out_of or from_where != airlock else {from_where, INSIDE}
         spot = hardware.find(item, wheres)
         held = hardware.find(item, {person})
         if spot is None and held is not None and not held.is_assumed:
-            self._fault(HAS_IT, step, person, item, now)
+            self._fault(kinds.HAS_IT, step, person, item, now)
             return
         is_at_hand = not move.out_of or self._is_within(step, move.out_of)
         if spot is not None and is_at_hand:
@@ -183,16 +150,17 @@ class _Walk:
             return
         meant = self._what_was_meant(step, item, move.out_of)
         if spot is not None:
-            self._fault(BAG_AWAY, step, person, item, now, move.out_of, was=self._holding(move.out_of))
+            self._fault(kinds.BAG_AWAY, step, person, item, now, move.out_of, was=self._holding(move.out_of))
         elif meant:
-            self._fault(NOT_IN_BAG if move.out_of else IN_BAG, step, person, item, now,
+            self._fault(kinds.NOT_IN_BAG if move.out_of else kinds.IN_BAG, step, person, item, now,
                         move.out_of or meant)
             self._move(item, meant, person, now, step)
             return
         else:
-            later, later_min = self._left_later(item, wanted, person, now)
-            self._fault(EARLY if later else NOT_THERE, step, person, item, now, move.out_of, later, later_min)
-        hardware.believe(item, person, now, step.step, owed_at=wanted)
+            later, later_min = self._left_later(item, from_where, person, now)
+            self._fault(kinds.EARLY if later else kinds.NOT_THERE, step, person, item, now, move.out_of,
+                        later, later_min)
+        hardware.believe(item, person, now, step.step, owed_at=from_where)
         self.touched[person] = step.step
 
     def _what_was_meant(self, step: Step, item: str, out_of: str) -> str:
@@ -202,18 +170,18 @@ class _Walk:
         where = self.hardware.main(item).where
         return where if where in self.hardware.items and self._is_within(step, where) else ""
 
-    def _left_later(self, item: str, wanted: str, person: str, now: float) -> tuple[str, float]:
+    def _left_later(self, item: str, from_where: str, person: str, now: float) -> tuple[str, float]:
         """The first step that leaves the item there after ``now``, and when; ("", NaN) if there is none.
 
         Not one by the taker, and none after the taker has moved it again: then nothing is passed on.
         """
         found, found_min, own_min = "", float("inf"), float("inf")
-        for step, move, moment, is_take in self.moves.get(item, ()):
+        for moment, is_take, step, move in self.moves.get(item, ()):
             if moment < now or (moment == now and is_take):
                 continue
             if (move.crew or step.crew) == person:
                 own_min = min(own_min, moment)
-            elif not is_take and (move.into or step.where) == wanted and moment < found_min:
+            elif not is_take and (move.into or step.where) == from_where and moment < found_min:
                 found, found_min = step.step, moment
         return (found, found_min) if found_min <= own_min and found else ("", float("nan"))
 
@@ -223,18 +191,18 @@ class _Walk:
         person, item, hardware = move.crew or step.crew, move.item, self.hardware
         spot = hardware.find(item, {person})
         if spot is None:
-            self._fault(NOT_HELD, step, person, item, now)
+            self._fault(kinds.NOT_HELD, step, person, item, now)
             spot = hardware.main(item)  # the plan means it to be here from now on, whoever has it
         target = move.into or step.where
         is_in_itself = target in hardware.items and hardware.lies_in(target, item)
-        if target in SUITED and not stands_at(self.standing[target], step.place, now):
-            self._fault(PARTNER_AWAY, step, person, item, now, target)
+        if target in SUITED and not stands_at(self.stays[target], step.place, now):
+            self._fault(kinds.PARTNER_AWAY, step, person, item, now, target)
         elif target in hardware.items and (is_in_itself or not self._is_within(step, target)):
-            self._fault(BAG_AWAY, step, person, item, now, target, was=self._holding(target))
+            self._fault(kinds.BAG_AWAY, step, person, item, now, target, was=self._holding(target))
             target = step.where if is_in_itself else target
         self._move(item, spot.where, target, now, step)
         if self._is_a_second_foothold(item, target):
-            self._fault(SOCKET_TAKEN, step, person, item, now, hardware.sockets[target])
+            self._fault(kinds.SOCKET_TAKEN, step, person, item, now, hardware.sockets[target])
 
     def _is_a_second_foothold(self, item: str, place: str) -> bool:
         return (self.hardware.items[item].kind == "foothold" and place in self.hardware.sockets
@@ -248,28 +216,23 @@ class _Walk:
             if (step.step, item) in self.missed or self._is_usable(item, near):
                 continue
             self.missed.add((step.step, item))
-            self._fault(USED_AWAY, step, step.people[0], item, now)
+            self._fault(kinds.USED_AWAY, step, step.people[0], item, now)
             self.hardware.believe(item, step.people[0], now, step.step, is_assumed=True)
 
     def _is_usable(self, item: str, near: set[str]) -> bool:
-        for spot in self.hardware.spots[item]:
-            if spot.where in near:
-                return True
-            if spot.where in self.hardware.items and self.hardware.find(spot.where, near) is not None:
-                return True
-        return False
+        bags = self.hardware.items
+        return any(spot.where in near or (spot.where in bags and self.hardware.find(spot.where, near))
+                   for spot in self.hardware.spots[item])
 
     def _look_at_foothold(self, step: Step, now: float) -> None:
         item, place = step.foothold, step.place
         if not item or not place or (step.step, item) in self.missed:
             return
-        if place not in self.hardware.with_socket:
-            self._fault(NO_SOCKET, step, step.crew, item, now)
-        elif self.hardware.sockets.get(place) != item:
-            self._fault(NOT_IN_SOCKET, step, step.crew, item, now, self.hardware.sockets.get(place, ""))
-        else:
-            return
-        self.missed.add((step.step, item))
+        in_socket = self.hardware.sockets.get(place, "")
+        if in_socket != item:
+            kind = kinds.NOT_IN_SOCKET if place in self.hardware.with_socket else kinds.NO_SOCKET
+            self._fault(kind, step, step.crew, item, now, in_socket)
+            self.missed.add((step.step, item))
 
     # --- telling --------------------------------------------------------------------------------------
 
@@ -286,7 +249,7 @@ class _Walk:
     def _holding(self, item: str) -> Holding:
         """Where an item is now, and since when and by which step it is directly there."""
         spot = self.hardware.main(item)
-        return Holding(item, *self.hardware.root(spot), spot.since_min, spot.since_min, spot.by_step)
+        return self.hardware.holding(item, spot, spot.since_min)
 
     def _fault(self, kind: str, step: Step, crew: str, item: str, now: float, other: str = "",
                later_step: str = "", later_min: float = float("nan"), was: Holding | None = None) -> None:
@@ -298,8 +261,7 @@ class _Walk:
         """All that was seen."""
         end = self.times.end_min
         endings = {
-            name: tuple(Holding(name, *self.hardware.root(spot), spot.since_min, end, spot.by_step)
-                        for spot in spots if not spot.is_assumed)
+            name: tuple(self.hardware.holding(name, spot, end) for spot in spots if not spot.is_assumed)
             for name, spots in self.hardware.spots.items()
         }
         return Custody(holdings=tuple(self.hardware.holdings(end)), mishaps=tuple(self.mishaps),
@@ -310,7 +272,7 @@ class _Walk:
 CUSTODY_COLUMNS = ["item", "title", "kind", "holder", "in_bag", "from_min", "until_min", "by_step"]
 KIT_COLUMNS = ["item", "title", "kind", "goes_out_with", "in_bag", "ends", "comes_back_with",
                "out_min", "out_step", "home_min", "home_step"]
-_NEVER = (float("nan"), "")
+_NEVER = Holding("", holder="", in_bag="", from_min=nan, until_min=nan, by_step="")
 
 
 def custody_table(hardware: Sequence[Item], holdings: Sequence[Holding]) -> pd.DataFrame:
@@ -339,30 +301,19 @@ def kit_table(records: Records, holdings: Sequence[Holding],
     rows = []
     airlock = records.settings.airlock
     away = {crew: _away(theirs, airlock) for crew, theirs in passages.items()}
-    by_item: dict[str, list[Holding]] = {}
-    for stay in holdings:
-        by_item.setdefault(stay.item, []).append(stay)
+    by_item = grouped((stay.item, stay) for stay in holdings)
     for item in records.hardware:
         stays = by_item[item.item]
         carried = [stay for stay in stays if stay.holder in away
                    and away[stay.holder].any_inside(stay.from_min, stay.until_min)]
-        goes_out = is_in(records, stays[0].holder) and bool(carried)
-        comes_back = is_in(records, stays[-1].holder) and bool(carried)
-        rows.append((
-            item.item, item.title, item.kind, carried[0].holder if goes_out else "",
-            carried[0].in_bag if goes_out else "",
-            INSIDE if is_in(records, stays[-1].holder) else stays[-1].holder,
-            carried[-1].holder if comes_back else "",
-            *((carried[0].from_min, carried[0].by_step) if goes_out else _NEVER),
-            *(_let_go(stays, carried[-1]) if comes_back else _NEVER),
-        ))
+        ends_in = is_in(records, stays[-1].holder)
+        out = carried[0] if carried and is_in(records, stays[0].holder) else _NEVER
+        back = carried[-1] if carried and ends_in else _NEVER
+        after = stays[stays.index(back) + 1:] if back in stays else []
+        rows.append((item.item, item.title, item.kind, out.holder, out.in_bag,
+                     INSIDE if ends_in else stays[-1].holder, back.holder,
+                     out.from_min, out.by_step, back.until_min, after[0].by_step if after else ""))
     return ShownTable(rows, columns=KIT_COLUMNS)
-
-
-def _let_go(stays: Sequence[Holding], last: Holding) -> tuple[float, str]:
-    """When a stay ends, and the step that ends it."""
-    at = stays.index(last) + 1
-    return last.until_min, stays[at].by_step if at < len(stays) else ""
 
 
 def is_in(records: Records, holder: str) -> bool:

@@ -1,27 +1,28 @@
-"""Where every item is while a plan is played: in hands, in a bag, at a place, inside.
+"""The state of all hardware while a plan is played, and the records of what comes of it.
 
 After a fault the state follows what the plan means. A crew member who takes an item that is not there is
 from then on believed to have it, while it also stays where it was: it has two whereabouts, and whoever acts
 on it next acts on the one that fits. When the item arrives where it was taken too early, the two are one
 again. So one wrong line gives one fault, not a chain of them.
 
-What a plan played event by event says of its hardware: where all of it was, and what went wrong.
-
-Whether hands and bags hold more than they can, and until when a hold burdens hands at all.
-
-A leave that was forgotten shows when another takes the item: then the first one was meant to leave it there,
-in the last step at that place. From then on it does not burden the first one's hands any more.
+Loads: what hands and bags hold more than they can. A leave that was forgotten shows when another takes the
+item: then the first one was meant to leave it there, in the last step at that place. From then on it does
+not burden the first one's hands any more.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from math import inf, isfinite
+from operator import itemgetter
 
-from planning_kit.inputs.records import Item, Step
+from planning_kit.inputs.records import Item
+from planning_kit.plan.network import grouped
 from planning_kit.plan.plan_times import Times
+
+_at = itemgetter(0)
 
 
 @dataclass(frozen=True)
@@ -103,6 +104,10 @@ class Hardware:
                 return False
             item = self.main(item).where
         return item == other
+
+    def holding(self, item: str, spot: Spot, until_min: float) -> Holding:
+        """One whereabouts of an item until then, since it is directly there."""
+        return Holding(item, *self.root(spot), spot.since_min, until_min, spot.by_step)
 
     def load(self, holder: str) -> list[str]:
         """The items directly in these hands or in this bag."""
@@ -224,31 +229,15 @@ class Intentions:
 
     def __init__(self, times: Times) -> None:
         """Read all takes, leaves and uses of the plan."""
-        self._moves: dict[str, list[tuple[float, str]]] = {}  # of each item: PET and place
-        self._last: dict[tuple[str, str], float] = {}  # PET at which someone last acts on an item
-        self._stays: dict[tuple[str, str], list[float]] = {}
-        starts, finishes = times.starts.tolist(), times.finishes.tolist()
-        for step, start, finish in zip(times.steps, starts, finishes, strict=True):
-            if isfinite(start):
-                self._note(step, start, finish)
-        for moves in self._moves.values():
-            moves.sort(key=_at)
-        for stays in self._stays.values():
-            stays.sort()
-
-    def _note(self, step: Step, start: float, finish: float) -> None:
-        for moves, at in ((step.takes, start), (step.leaves, finish)):
-            for move in moves:
-                self._moves.setdefault(move.item, []).append((at, step.place))
-                self._acted(move.item, (move.crew,) if move.crew else step.people, at)
-        for item in step.uses:
-            self._acted(item, step.people, finish)
-        for person in step.people:
-            self._stays.setdefault((person, step.place), []).append(finish)
-
-    def _acted(self, item: str, people: Iterable[str], at_min: float) -> None:
-        for person in people:
-            self._last[item, person] = max(at_min, self._last.get((item, person), -inf))
+        moves = [(at, step, move) for at, _, step, move in times.item_moves() if isfinite(at)]
+        work = [(finish, step, person) for step, _, finish in times.each_step() if isfinite(finish)
+                for person in step.people]
+        # Of each item when (PET) and where it is moved; of each person and place when work there ends.
+        self._moves = grouped((move.item, (at, step.place)) for at, step, move in sorted(moves, key=_at))
+        self._stays = grouped(((who, step.place), finish) for finish, step, who in sorted(work, key=_at))
+        acts = [((move.item, move.crew or person), at) for at, step, move in moves for person in step.people]
+        acts += [((item, person), finish) for finish, step, person in work for item in step.uses]
+        self._last = {act: max(minutes) for act, minutes in grouped(acts).items()}
 
     def until_min(self, person: str, item: str, since_min: float) -> float:
         """Until when ``person``, who has ``item`` since ``since_min``, is meant to have it; inf: to the end.
@@ -262,13 +251,9 @@ class Intentions:
             return inf
         then_min, place = moves[then]
         finishes = self._stays.get((person, place), [])
-        known = bisect_right(finishes, then_min)
-        left = finishes[known - 1] if known else -inf
+        ended = bisect_right(finishes, then_min)
+        left = finishes[ended - 1] if ended else -inf
         return left if left > since_min else then_min
-
-
-def _at(move: tuple[float, str]) -> float:
-    return move[0]
 
 
 @dataclass

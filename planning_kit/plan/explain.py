@@ -1,6 +1,7 @@
 """Why a step starts when it does, in words: its holder, the holder's holder, and so on back to egress.
 
-Bounds between two steps in words, for explanations and for plans that cannot be.
+The words for a gap stand here, too: explanations and plans that cannot be (`planning_kit.plan.no_plan`) share
+them.
 """
 
 from __future__ import annotations
@@ -9,25 +10,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from planning_kit.inputs.records import BOTH
+from planning_kit.inputs.records import BOTH, Step
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.network import (
-    AFTER,
-    GROUP,
-    LIGHT,
-    LINK,
-    LOGGED,
-    MAX_GAP,
-    MIN_GAP,
-    NOW,
-    TURN,
-    WINDOW,
-    Bound,
-    Network,
-)
+from planning_kit.plan import network as kinds
+from planning_kit.plan.network import Bound, Network
 from planning_kit.plan.plan_times import Times
 from planning_kit.plan.slack import Holder, Holders, find_holders, ready_holder
 from planning_kit.plan.timing import earliest_starts
+
+_WINDOWED = (kinds.LIGHT, kinds.LINK, kinds.WINDOW, kinds.GROUP)
 
 
 def gap_words(bound: Bound, first: str, then: str) -> str:
@@ -35,7 +26,7 @@ def gap_words(bound: Bound, first: str, then: str) -> str:
 
     ``first`` and ``then`` are the names of the gap's steps; ``bound`` is its least or its greatest gap.
     """
-    if bound.kind == MAX_GAP:
+    if bound.kind == kinds.MAX_GAP:
         first_end, then_end = bound.to_finish, bound.from_finish
         how = f"within {-bound.fixed_min:g} min after"
     else:
@@ -58,9 +49,6 @@ class _View:
     holders: Holders
     verb: str
 
-    def finish(self, position: int) -> str:
-        return pet_label(self.starts[position] + self.times.durations[position])
-
 
 def explain_step(times: Times, position: int) -> list[str]:
     """The chain of holders from the step at ``position`` back to egress, a sentence a line.
@@ -76,7 +64,7 @@ def explain_step(times: Times, position: int) -> list[str]:
 
 
 def _without_max_gaps(times: Times) -> _View:
-    network = replace(times.network, bounds=tuple(b for b in times.network.bounds if b.kind != MAX_GAP))
+    network = replace(times.network, bounds=tuple(b for b in times.network.bounds if b.kind != kinds.MAX_GAP))
     starts = earliest_starts(network, times.durations)
     return _View(times, network, starts, find_holders(network, times.durations, starts), "could start")
 
@@ -91,13 +79,11 @@ def _chain(view: _View, position: int) -> tuple[list[str], int | None]:
         assert holder is not None
         lines.append(f"{_name(view.times, position)} {view.verb} at {pet_label(view.starts[position])} "
                      f"{_because(view, position, holder)}.")
-        if holder.kind in (LIGHT, LINK, WINDOW, GROUP):
-            ready = pet_label(holder.ready_min)
-            who = _who(view.times.steps[position].crew)
+        if holder.kind in _WINDOWED:
+            ready = _ready_words(view.times.steps[position], holder)
             holder = ready_holder(view.network, view.times.durations, view.starts, position)
             if holder is not None:
-                lines.append(f"  {who[0].upper()}{who[1:]} ready at {ready} "
-                             f"{_because(view, position, holder)}.")
+                lines.append(f"  {ready[0].upper()}{ready[1:]} {_because(view, position, holder)}.")
         if holder is None or holder.source < 0:
             return lines, None
         position = holder.source
@@ -107,18 +93,18 @@ def _chain(view: _View, position: int) -> tuple[list[str], int | None]:
 def _because(view: _View, position: int, holder: Holder) -> str:
     times = view.times
     step = times.steps[position]
-    if holder.kind in (LIGHT, LINK, WINDOW):
-        ready = pet_label(holder.ready_min)
-        together = f"{_group_words(holder.group)}; " if holder.group else ""
-        return f"because {_window_words(times, holder)}; {together}{_who(step.crew)} ready at {ready}"
-    if holder.kind == GROUP:
-        ready = pet_label(holder.ready_min)
-        return f"because {_group_words(step.same_window)}; {_who(step.crew)} ready at {ready}"
-    if holder.kind == LOGGED:
+    if holder.kind in _WINDOWED:
+        is_group = holder.kind == kinds.GROUP
+        words = [] if is_group else [_window_words(times, holder)]
+        if is_group or holder.group:
+            group = step.same_window if is_group else holder.group
+            words.append(f"the steps of {group!r} share one window and do not all fit in an earlier one")
+        return f"because {'; '.join(words)}; {_ready_words(step, holder)}"
+    if holder.kind == kinds.LOGGED:
         return "as logged"
-    if holder.kind == NOW:
+    if holder.kind == kinds.NOW:
         return "because it is not before now: its start has not been called"
-    if holder.kind == TURN:
+    if holder.kind == kinds.TURN:
         place = times.place_title(holder.text.partition(":")[2])
         return (f"because {holder.crew} was bound for something else when it was decided, and comes from "
                 f"{place}")
@@ -127,16 +113,12 @@ def _because(view: _View, position: int, holder: Holder) -> str:
     return _after_another(view, position, holder)
 
 
-def _group_words(name: str) -> str:
-    return f"the steps of {name!r} share one window and do not all fit in an earlier one"
-
-
 def _window_words(times: Times, holder: Holder) -> str:
     name = holder.text.partition(":")[2]
-    if holder.kind == LIGHT:
+    if holder.kind == kinds.LIGHT:
         guard = times.scenario.settings.night_guard_s
         return f"{name.replace('-', ' ')} begins then" + (f" (after {guard:g} s of guard)" if guard else "")
-    if holder.kind == LINK:
+    if holder.kind == kinds.LINK:
         return "the next link begins then"
     return f"the period {name!r} begins then"
 
@@ -147,36 +129,34 @@ def _from_egress(view: _View, position: int, holder: Holder) -> str:
     if holder.crew not in times.travels or view.starts[position] == 0:
         whose = "both crew members" if step.crew == BOTH else holder.crew
         return f"with egress: it is the first work of {whose}"
-    minutes = next(r.at_min for r in times.network.releases if r.step == position and r.crew == holder.crew)
-    via = f" by way of {times.place_title(step.wait_at)}" if step.wait_at else ""
+    minutes = next(r.at_min for r in times.network.releases_of[position] if r.crew == holder.crew)
     return (f"because {holder.crew} leaves {times.place_title(airlock)} at egress and the way to "
-            f"{times.place_title(step.place)}{via} takes {minutes:.1f} min")
+            f"{_way_words(times, step, minutes)}")
 
 
 def _after_another(view: _View, position: int, holder: Holder) -> str:
     times = view.times
     other, bound = holder.source, holder.bound
-    name, finish = _name(times, other), view.finish(other)
-    if bound is None or holder.kind == AFTER:
+    name, finish = _name(times, other), pet_label(view.starts[other] + times.durations[other])
+    if bound is None or holder.kind == kinds.AFTER:
         return f"because it waits for {name} ({times.steps[other].crew}), which finishes at {finish}"
-    if holder.kind in (MIN_GAP, MAX_GAP):
+    if holder.kind in (kinds.MIN_GAP, kinds.MAX_GAP):
         end = finish if bound.from_finish else pet_label(view.starts[other])
         done = "finishes" if bound.from_finish else "starts"
-        if holder.kind == MIN_GAP:
+        if holder.kind == kinds.MIN_GAP:
             return f"because {gap_words(bound, name, 'it')}, at {end}"
         own = times.steps[position].step
         return f"and no earlier, because {gap_words(bound, own, name)}, and {name} {done} at {end}"
-    way = bound.fixed_min + bound.travel_min
-    return f"because {bound.crew} works on {name} until {finish}{_way_words(times, other, position, way)}"
+    minutes = bound.fixed_min + bound.travel_min
+    worked = f"because {bound.crew} works on {name} until {finish}"
+    return worked if minutes <= 0 else (
+        f"{worked}, and the way from {times.place_title(times.steps[other].place)} to "
+        f"{_way_words(times, times.steps[position], minutes)}")
 
 
-def _way_words(times: Times, other: int, position: int, minutes: float) -> str:
-    if minutes <= 0:
-        return ""
-    step = times.steps[position]
+def _way_words(times: Times, step: Step, minutes: float) -> str:
     via = f" by way of {times.place_title(step.wait_at)}" if step.wait_at else ""
-    return (f", and the way from {times.place_title(times.steps[other].place)} to "
-            f"{times.place_title(step.place)}{via} takes {minutes:.1f} min")
+    return f"{times.place_title(step.place)}{via} takes {minutes:.1f} min"
 
 
 def _name(times: Times, position: int) -> str:
@@ -184,5 +164,6 @@ def _name(times: Times, position: int) -> str:
     return f"{step.step} ({step.title})" if step.title else step.step
 
 
-def _who(crew: str) -> str:
-    return "both were" if crew == BOTH else f"{crew} was"
+def _ready_words(step: Step, holder: Holder) -> str:
+    who = "both were" if step.crew == BOTH else f"{step.crew} was"
+    return f"{who} ready at {pet_label(holder.ready_min)}"

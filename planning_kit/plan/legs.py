@@ -1,6 +1,6 @@
-"""Where each crew member is, minute by minute: standing at a place, or on one route of a way.
+"""Where each crew member is, minute by minute: at a place, or on one route of a way; and cautions met there.
 
-Stretches of time looked up by minute, so that nothing has to look at all of them for each of them.
+`Spans` looks up stretches of time by minute, so that no search has to look at every stretch.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ import pandas as pd
 from planning_kit.inputs.records import Place, Route
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.plan.activities import TRAVEL, Activity
+from planning_kit.plan.network import grouped
 from planning_kit.plan.travel import Travel, leg_minutes
 
 
@@ -35,11 +36,16 @@ class Spans:
         """The positions of those that share a minute with [begin, end], ends included, in their order."""
         found = []
         for rank in range(bisect_right(self._starts, end) - 1, -1, -1):
-            if self._latest[rank] < begin:
+            if self._latest[rank] < begin:  # and so do all that begin before it: none lasts until then
                 break
             if self._spans[self._order[rank]][1] >= begin:
                 found.append(self._order[rank])
         return sorted(found)
+
+    def lasting(self, at: float) -> list[int]:
+        """The positions of those that last at that minute: it is their first one, or before their finish."""
+        return [number for number in self.touching(at, at)
+                if self._spans[number][0] <= at < self._spans[number][1]]
 
     def any_inside(self, begin: float, end: float) -> bool:
         """Whether one of them begins before ``end`` and finishes after ``begin``."""
@@ -74,38 +80,33 @@ def crew_passages(travel: Travel, metres_per_min: float, lane: Sequence[Activity
     ``travel_extra_min`` is spread over the whole way.
     """
     done: list[Passage] = []
-    for activity in lane:
-        start, finish, step = activity.start_min, activity.finish_min, activity.step
-        if activity.kind == TRAVEL and activity.to_place:
-            ends = (activity.place, activity.to_place)
-            done += _legs(travel, metres_per_min, ends, (start, finish), step)
+    for one in lane:
+        if one.kind == TRAVEL and one.to_place:
+            done += _legs(travel, metres_per_min, one)
         else:
-            done.append(Passage(travel.crew, activity.place, "", start, finish, step))
+            done.append(Passage(one.crew, one.place, "", one.start_min, one.finish_min, one.step))
     return tuple(done)
 
 
-def _legs(travel: Travel, metres_per_min: float, ends: tuple[str, str], period: tuple[float, float],
-          step: str) -> Iterator[Passage]:
-    way = travel.way(*ends)
+def _legs(travel: Travel, metres_per_min: float, activity: Activity) -> Iterator[Passage]:
+    way = travel.way(activity.place, activity.to_place)
     routes = travel.routes_on(way)
     minutes = [leg_minutes(route, metres_per_min) for route in routes]
-    whole, (begin, end) = sum(minutes), period
+    whole, begin, end = sum(minutes), activity.start_min, activity.finish_min
     spent, start = 0.0, begin
     for (place, to_place), route, took in zip(pairwise(way), routes, minutes, strict=True):
         spent += took
         is_last = to_place == way[-1]
         finish = end if is_last else begin + (spent / whole if whole else 0.0) * (end - begin)
-        yield Passage(travel.crew, place, to_place, start, finish, step, route)
+        yield Passage(activity.crew, place, to_place, start, finish, activity.step, route)
         start = finish
 
 
 def stands(passages: Iterable[Passage]) -> dict[str, Spans]:
     """When someone stands at each place, for `stands_at`."""
-    at: dict[str, list[tuple[float, float]]] = {}
-    for passage in passages:
-        if passage.route is None:
-            at.setdefault(passage.place, []).append((passage.start_min, passage.finish_min))
-    return {place: Spans(spans) for place, spans in at.items()}
+    stays = grouped((passage.place, (passage.start_min, passage.finish_min)) for passage in passages
+                    if passage.route is None)
+    return {place: Spans(spans) for place, spans in stays.items()}
 
 
 def stands_at(standing: Mapping[str, Spans], place: str, at_min: float) -> bool:

@@ -23,7 +23,9 @@ from planning_kit.inputs.shown_text import TextTable
 from planning_kit.plan.activities import Activity
 from planning_kit.plan.custody_state import Holding
 from planning_kit.plan.legs import Spans
+from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
+from planning_kit.plan.ways_back import spot_at
 
 T = TypeVar("T")
 Point = tuple[float, float, float]
@@ -103,10 +105,7 @@ class Moment:
 
     @cached_property
     def _held(self) -> dict[str, list[Stay]]:
-        held: dict[str, list[Stay]] = {}
-        for stay in self.stays:
-            held.setdefault(stay.holder, []).append(stay)
-        return held
+        return grouped((stay.holder, stay) for stay in self.stays)
 
     @property
     def table(self) -> pd.DataFrame:
@@ -189,13 +188,11 @@ class _Lasting:
 
     def others_at(self, minute: float) -> tuple[Activity, ...]:
         """What actors do, by lane."""
-        near = (self._work[number] for number in self._work_spans.touching(minute, minute))
-        return tuple(activity for activity in near if activity.start_min <= minute < activity.finish_min)
+        return tuple(self._work[number] for number in self._work_spans.lasting(minute))
 
     def inhibits_at(self, minute: float) -> tuple[InForce, ...]:
         """The inhibits in force, in table order."""
-        near = (self._holds[number] for number in self._hold_spans.touching(minute, minute))
-        in_force = (hold for hold in near if hold.set_by_min <= minute < hold.lift_after_min)
+        in_force = (self._holds[number] for number in self._hold_spans.lasting(minute))
         return tuple(InForce(hold.inhibit.inhibit, hold.inhibit.title, hold.inhibit.owner,
                              hold.lift_after_min) for hold in in_force)
 
@@ -219,20 +216,17 @@ def _current(begins: Sequence[T], start_of: Callable[[T], float], minute: float)
 
 
 def _person_at(plan: TimedPlan, crew: str, minute: float) -> Person:
-    passages, lies, lane = plan.passages[crew], plan.tracked_tethers[crew].lies, plan.lanes[crew]
-    here = _current(passages, lambda passage: passage.start_min, minute)
-    lie = _current(lies, lambda lie: lie.passage.start_min, minute)
-    share = 0.0
-    if here.route is not None and here.finish_min > here.start_min:
-        share = min((minute - here.start_min) / (here.finish_min - here.start_min), 1.0)
+    tether = plan.tracked_tethers[crew]
+    lie = _current(tether.lies, lambda lie: lie.passage.start_min, minute)
+    here, share = lie.passage, spot_at(lie, minute).share
     return Person(
         crew, point_m=_between(plan, here.place, here.to_place or here.place, share),
         place=here.place, to_place=here.to_place, route=here.route, share=share,
-        doing=_current(lane, lambda activity: activity.start_min, minute),
+        doing=_current(plan.lanes[crew], lambda activity: activity.start_min, minute),
         # Walking back the line is taken in: it lies along the shorter of the two.
         line=min(lie.line, lie.ahead, key=len),
         reach_m=lie.from_reach_m + share * (lie.to_reach_m - lie.from_reach_m),
-        tether_m=plan.tracked_tethers[crew].tether_m,
+        tether_m=tether.tether_m,
     )
 
 
@@ -253,7 +247,5 @@ def _light_at(plan: TimedPlan, minute: float) -> tuple[str, float]:
 
 def _window_at(windows: np.ndarray, minute: float) -> int:
     """The position of the window [start, end) with this minute, or -1."""
-    if not len(windows):
-        return -1
     inside = np.flatnonzero((windows[:, 0] <= minute) & (minute < windows[:, 1]))
     return int(inside[0]) if len(inside) else -1

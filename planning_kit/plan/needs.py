@@ -14,6 +14,7 @@ import pandas as pd
 from planning_kit.inputs.records import Gap, Inhibit, Step
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
+from planning_kit.plan.legs import Spans
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.plan_times import Times
 from planning_kit.sky.windows import Windows, complement
@@ -48,31 +49,15 @@ class Hold:
 def inhibit_holds(times: Times) -> tuple[Hold, ...]:
     """Every inhibit with its times, in the order of the table."""
     inhibits = times.scenario.records.inhibits
-    spans = [_span(times, inhibit) for inhibit in inhibits]
-    return tuple(
-        Hold(inhibit, begin, end, tuple(inhibits[other].inhibit for other in sorted(others)))
-        for inhibit, (begin, end), others in zip(inhibits, spans, _overlaps(spans), strict=True)
-    )
-
-
-def _overlaps(spans: Sequence[tuple[float, float]]) -> list[list[int]]:
-    """For each of the spans (begin, end) those that it shares time with, by position."""
-    found: list[list[int]] = [[] for _ in spans]
-    still: list[int] = []  # those begun so far that have not ended
-    for one, (begin, end) in sorted(enumerate(spans), key=lambda each: each[1][0]):
-        still = [other for other in still if spans[other][1] > begin]
-        for other in still:
-            if spans[other][0] < end:
-                found[one].append(other)
-                found[other].append(one)
-        still.append(one)
-    return found
-
-
-def _span(times: Times, inhibit: Inhibit) -> tuple[float, float]:
-    """From the start of ``from_step`` less the lead to the finish of ``until_step``."""
-    begin = float(times.starts[times.position(inhibit.from_step)]) - inhibit.lead_min
-    return begin, float(times.finishes[times.position(inhibit.until_step)])
+    # From the start of the first step less the lead to the finish of the last.
+    spans = [(times.span(inhibit.from_step)[0] - inhibit.lead_min, times.span(inhibit.until_step)[1])
+             for inhibit in inhibits]
+    when, holds = Spans(spans), []
+    for number, (begin, end) in enumerate(spans):
+        others = (inhibits[other].inhibit for other in when.touching(begin, end)
+                  if other != number and spans[other][0] < end and spans[other][1] > begin)
+        holds.append(Hold(inhibits[number], begin, end, tuple(others)))
+    return tuple(holds)
 
 
 def inhibits_table(holds: Sequence[Hold], egress: datetime) -> pd.DataFrame:
@@ -111,31 +96,18 @@ def link_covers(times: Times) -> tuple[LinkCover, ...]:
     if not times.links:
         return ()
     covered = times.almanac.any_link
-    return tuple(_cover(step, float(start), float(finish), covered)
-                 for step, start, finish in zip(times.steps, times.starts, times.finishes, strict=True)
+    return tuple(_cover(step, start, finish, covered) for step, start, finish in times.each_step()
                  if step.link in ("yes", "wait"))
 
 
 def _cover(step: Step, start: float, finish: float, covered: Windows) -> LinkCover:
-    gaps = _gaps(start, finish, covered)
+    gaps = tuple((begin, end) for begin, end in complement(covered, (start, finish)).tolist()
+                 if end - begin > ROUNDING_MIN)
     length = finish - start
     lost = sum(end - begin for begin, end in gaps)
-    return LinkCover(step, start, finish, share=1.0 - lost / length if length > 0 else 1.0, gaps=gaps,
-                     next_cover_min=_next_cover(start, length, covered))
-
-
-def _gaps(start: float, finish: float, covered: Windows) -> tuple[tuple[float, float], ...]:
-    """What [start, finish) lacks of the windows."""
-    return tuple((begin, end) for begin, end in complement(covered, (start, finish)).tolist()
-                 if end - begin > ROUNDING_MIN)
-
-
-def _next_cover(start: float, length: float, covered: Windows) -> float:
-    for begin, end in covered.tolist():
-        earliest = max(begin, start)
-        if end - earliest >= length - ROUNDING_MIN:
-            return float(earliest)
-    return float("nan")
+    next_cover_min = next((max(begin, start) for begin, end in covered.tolist()
+                           if end - max(begin, start) >= length - ROUNDING_MIN), float("nan"))
+    return LinkCover(step, start, finish, 1.0 - lost / length if length > 0 else 1.0, gaps, next_cover_min)
 
 
 def links_table(covers: Sequence[LinkCover]) -> pd.DataFrame:
@@ -180,7 +152,7 @@ def gap_clocks(times: Times) -> tuple[Clock, ...]:
 
 
 def _edge(times: Times, step: str, at: str) -> float:
-    return float((times.starts if at == "start" else times.finishes)[times.position(step)])
+    return times.span(step)[0 if at == "start" else 1]
 
 
 def clocks_table(clocks: Sequence[Clock]) -> pd.DataFrame:

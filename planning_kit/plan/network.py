@@ -17,11 +17,16 @@ All minutes are rounded to a grid of 2^-30 min (56 ns) when a network is made: s
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from functools import cached_property
 from graphlib import CycleError, TopologicalSorter
+from typing import TypeVar
 
 import numpy as np
+
+Key = TypeVar("Key")
+Value = TypeVar("Value")
 
 GRID_MIN = 2.0**-30
 ROUNDING_MIN = 1e-6
@@ -37,12 +42,12 @@ def on_grid(minutes: np.ndarray | float) -> np.ndarray:
     return np.rint(np.asarray(minutes, dtype=float) / GRID_MIN) * GRID_MIN
 
 
-def windows_on_grid(windows: np.ndarray) -> np.ndarray:
-    """Windows (n, 2) rounded inward to the grid, so that nothing lies in one that did not before."""
-    return np.column_stack((
-        np.ceil(windows[:, 0] / GRID_MIN) * GRID_MIN,
-        np.floor(windows[:, 1] / GRID_MIN) * GRID_MIN,
-    ))
+def grouped(pairs: Iterable[tuple[Key, Value]]) -> dict[Key, list[Value]]:
+    """The second of each pair by the first, in their order."""
+    found: dict[Key, list[Value]] = {}
+    for key, value in pairs:
+        found.setdefault(key, []).append(value)
+    return found
 
 
 @dataclass(frozen=True)
@@ -97,6 +102,13 @@ class Demand:
     whole: np.ndarray
     windows: np.ndarray
 
+    @classmethod
+    def of(cls, kind: str, label: str, whole: np.ndarray, left: np.ndarray | None = None) -> Demand:
+        """The demand for what is ``left`` of the windows ``whole`` (n, 2): all of them, where not given."""
+        begins, ends = np.transpose(whole if left is None else left) / GRID_MIN
+        # Rounded inward, so that nothing lies in a window that did not before.
+        return cls(kind, label, whole, np.column_stack((np.ceil(begins), np.floor(ends))) * GRID_MIN)
+
     def name_at(self, minute: float) -> str:
         """``kind:label-n`` of the n-th window, the one that holds ``minute`` (named periods have no n)."""
         if self.kind == WINDOW:
@@ -141,7 +153,7 @@ class Network:
     homes: tuple[Home, ...] = ()
     ingress_min: float = 0.0
     horizon_min: float = np.inf
-    group_windows: tuple[np.ndarray, ...] = field(default=())
+    group_windows: tuple[np.ndarray, ...] = ()
     rows: tuple[int, ...] = ()
     fixed: frozenset[int] = frozenset()
 
@@ -157,27 +169,22 @@ class Network:
     @cached_property
     def bounds_into(self) -> tuple[tuple[Bound, ...], ...]:
         """The bounds on each step."""
-        into: list[list[Bound]] = [[] for _ in self.steps]
-        for bound in self.bounds:
-            into[bound.after].append(bound)
-        return tuple(tuple(bounds) for bounds in into)
+        return self._by_step((bound.after, bound) for bound in self.bounds)
 
     @cached_property
     def releases_of(self) -> tuple[tuple[Release, ...], ...]:
         """The releases of each step."""
-        of: list[list[Release]] = [[] for _ in self.steps]
-        for release in self.releases:
-            of[release.step].append(release)
-        return tuple(tuple(releases) for releases in of)
+        return self._by_step((release.step, release) for release in self.releases)
 
     @cached_property
     def groups_of(self) -> tuple[tuple[int, ...], ...]:
         """The groups that each step is a member of, by their positions in ``groups``."""
-        of: list[list[int]] = [[] for _ in self.steps]
-        for number, group in enumerate(self.groups):
-            for member in group.members:
-                of[member].append(number)
-        return tuple(tuple(numbers) for numbers in of)
+        return self._by_step((member, number) for number, group in enumerate(self.groups)
+                             for member in group.members)
+
+    def _by_step(self, pairs: Iterable[tuple[int, Value]]) -> tuple[tuple[Value, ...], ...]:
+        found = grouped(pairs)
+        return tuple(tuple(found.get(step, ())) for step in range(len(self.steps)))
 
     @cached_property
     def sweep_order(self) -> tuple[int, ...]:

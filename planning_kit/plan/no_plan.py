@@ -6,7 +6,9 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
 from graphlib import CycleError, TopologicalSorter
 
 import numpy as np
@@ -16,7 +18,19 @@ from scipy.sparse.csgraph import connected_components
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.explain import gap_words
-from planning_kit.plan.network import AFTER, LINK, MAX_GAP, MIN_GAP, ORDER, Bound, Demand, Network, on_grid
+from planning_kit.plan.network import (
+    AFTER,
+    LINK,
+    MAX_GAP,
+    MIN_GAP,
+    ORDER,
+    Bound,
+    Demand,
+    Network,
+    grouped,
+    on_grid,
+)
+from planning_kit.plan.timing import earliest_starts
 
 
 def stop_if_circular(network: Network, durations: np.ndarray) -> None:
@@ -27,10 +41,10 @@ def stop_if_circular(network: Network, durations: np.ndarray) -> None:
     lengths, faults = on_grid(durations), Faults()
     names = " -> ".join([network.steps[bound.before] for bound in circle] + [network.steps[circle[0].before]])
     excess = sum(float(bound.weight_min(lengths)) for bound in circle)
-    told = [_told(network, lengths, bound) for bound in circle]
-    told[0] += (f". With the next {len(circle) - 1} this is a circle that no times can satisfy ({names}; "
+    problems = [_rule_words(network, lengths, bound) for bound in circle]
+    problems[0] += (f". With the next {len(circle) - 1} this is a circle that no times can satisfy ({names}; "
                 f"{excess:.4g} min too long): change one of these rules")
-    for bound, problem in zip(circle, told, strict=True):
+    for bound, problem in zip(circle, problems, strict=True):
         if bound.kind in (MIN_GAP, MAX_GAP):
             first = bound.before if bound.kind == MIN_GAP else bound.after
             faults.add("gaps", bound.row, bound.kind, network.steps[first], problem)
@@ -84,26 +98,22 @@ def _circle_of_order(network: Network) -> list[Bound]:
 
 def _rising_circle(network: Network, durations: np.ndarray) -> list[Bound]:
     """A circle of bounds with a positive sum, by Bellman and Ford's method."""
+    bare = replace(network, releases=(), allowed=(), groups=(), group_windows=(), horizon_min=np.inf)
+    if np.isfinite(earliest_starts(bare, durations, np.zeros(len(network.steps)))).all():
+        return []
     lengths = on_grid(durations)
     weights = {bound: float(bound.weight_min(lengths)) for bound in network.bounds}
-    if _settles(network, weights):
-        return []
-    bounds, longest = _in_circles(network)
+    knot = _knots(network, [(bound.before, bound.after) for bound in network.bounds])
+    bounds = [bound for bound in network.bounds if knot[bound.before] == knot[bound.after]]
     height = [0.0] * len(network.steps)
     raised_by: dict[int, Bound] = {}
-    moved: int | None = None
-    for _ in range(longest + 1):
-        moved = None
+    step = 0  # the one raised last: it is on such a circle or behind one
+    for _ in range(max(Counter(knot).values()) + 1):  # no circle has more steps than its knot
         for bound in bounds:
             reach = height[bound.before] + weights[bound]
             if reach > height[bound.after]:
-                height[bound.after] = reach
-                raised_by[bound.after] = bound
-                moved = bound.after
-        if moved is None:
-            return []
-    step = moved if moved is not None else 0
-    for _ in network.steps:
+                height[bound.after], raised_by[bound.after], step = reach, bound, bound.after
+    for _ in network.steps:  # as many back as there are steps: from behind a circle onto it
         step = raised_by[step].before
     circle = [raised_by[step]]
     while circle[-1].before != step:
@@ -111,33 +121,15 @@ def _rising_circle(network: Network, durations: np.ndarray) -> list[Bound]:
     return circle[::-1]
 
 
-def _in_circles(network: Network) -> tuple[list[Bound], int]:
-    """The bounds that lie on some circle, and the most steps that a circle can have."""
-    ends = ([bound.before for bound in network.bounds], [bound.after for bound in network.bounds])
-    links = coo_array((np.ones(len(network.bounds)), ends), shape=(len(network.steps),) * 2)
-    _, knot = connected_components(links, directed=True, connection="strong")
-    return [b for b in network.bounds if knot[b.before] == knot[b.after]], int(np.bincount(knot).max())
+def _knots(network: Network, links: Sequence[tuple[int, int]]) -> list[int]:
+    """The number of each step's knot: steps that each lead to all others of it along the ``links``."""
+    ends = np.array(links, dtype=int).reshape(-1, 2).T
+    graph = coo_array((np.ones(len(links)), (ends[0], ends[1])), shape=(len(network.steps),) * 2)
+    knot: list[int] = connected_components(graph, directed=True, connection="strong")[1].tolist()
+    return knot
 
 
-def _settles(network: Network, weights: Mapping[Bound, float]) -> bool:
-    """Whether raising steps along their bounds comes to an end: there is no circle with a positive sum.
-
-    Sweeps as in `planning_kit.plan.timing`, which says why so many are enough; most networks need two.
-    """
-    height = [0.0] * len(network.steps)
-    into = [[(bound.before, weights[bound]) for bound in bounds] for bounds in network.bounds_into]
-    for _ in range(len(network.returning_bounds) + 2):
-        is_at_rest = True
-        for step in network.sweep_order:
-            reach = max((height[before] + weight for before, weight in into[step]), default=0.0)
-            if reach > height[step]:
-                height[step], is_at_rest = reach, False
-        if is_at_rest:
-            return True
-    return False
-
-
-def _told(network: Network, lengths: np.ndarray, bound: Bound) -> str:
+def _rule_words(network: Network, lengths: np.ndarray, bound: Bound) -> str:
     before, after = network.steps[bound.before], network.steps[bound.after]
     takes = f"{lengths[bound.before]:g} min of work"
     if bound.kind == ORDER:
@@ -157,35 +149,25 @@ def first_causes(network: Network, durations: np.ndarray, lost: Sequence[int]) -
     Steps that wait for each other (a greatest gap in a group's window, say) are lost together; of such a knot
     those that need a window are named, or all of it where none does.
     """
-    behind = _reaches(network, lost)
-    first = [i for i in range(len(lost)) if not (behind[:, i] & ~behind[i]).any()]
-    members = {member for group in network.groups for member in group.members}
-    causes = []
-    for i in first:
-        knot = [lost[int(j)] for j in np.flatnonzero(behind[i] & behind[:, i])]
-        needing = [step for step in knot if network.demands[step] or step in members]
-        causes += [lost[i]] if lost[i] in (needing or knot) else []
-    return sorted({*causes, *(step for step in lost if _is_too_long(network, durations, step))})
+    are_lost = set(lost)
+    within = [(bound.before, bound.after) for bound in network.bounds
+              if bound.before in are_lost and bound.after in are_lost]
+    for group in network.groups:
+        # Each waits for all others: linked in a ring, they are in one knot.
+        own = [member for member in group.members if member in are_lost]
+        within += itertools.pairwise([*own, *own[:1]])
+    knot = _knots(network, within)
+    waiting = {knot[other] for one, other in within if knot[one] != knot[other]}
+    causes = {step for step in lost if _is_too_long(network, durations, step)}
+    for steps in grouped((knot[step], step) for step in lost if knot[step] not in waiting).values():
+        needing = [step for step in steps if network.demands[step] or network.groups_of[step]]
+        causes |= set(needing or steps)
+    return sorted(causes)
 
 
 def _is_too_long(network: Network, durations: np.ndarray, step: int) -> bool:
     """Whether a step is longer than every window of some kind that it needs."""
     return any(durations[step] > _longest_min(demand) for demand in network.demands[step])
-
-
-def _reaches(network: Network, lost: Sequence[int]) -> np.ndarray:
-    """Whether one of the ``lost`` steps (rows) holds back another (columns), over however many between."""
-    place = {step: i for i, step in enumerate(lost)}
-    reaches = np.eye(len(lost), dtype=bool)
-    for bound in network.bounds:
-        if bound.before in place and bound.after in place:
-            reaches[place[bound.before], place[bound.after]] = True
-    for group in network.groups:
-        own = [place[member] for member in group.members if member in place]
-        reaches[np.ix_(own, own)] = True
-    for _ in range(len(lost).bit_length()):
-        reaches = (reaches.astype(np.float32) @ reaches.astype(np.float32)) > 0
-    return reaches
 
 
 def is_first_cause(network: Network, durations: np.ndarray, starts: np.ndarray, step: int) -> bool:
@@ -218,9 +200,9 @@ def why_unplaced(network: Network, durations: np.ndarray, starts: np.ndarray,
     if not np.isfinite(ready):
         return "after", f"waits for steps that cannot be placed {before}"
     if network.demands[step]:
-        wanted = " and ".join(demand.label for demand in network.demands[step])
+        labels = " and ".join(demand.label for demand in network.demands[step])
         return _column(network.demands[step][0]), (
-            f"is ready at {pet_label(ready)}, but no {wanted} window of {durations[step]:g} min is left "
+            f"is ready at {pet_label(ready)}, but no {labels} window of {durations[step]:g} min is left "
             f"{before}"
         )
     return "after", f"would start at {pet_label(ready)}, not {before}"
@@ -228,9 +210,9 @@ def why_unplaced(network: Network, durations: np.ndarray, starts: np.ndarray,
 
 def _ready_min(network: Network, starts: np.ndarray, step: int, durations: np.ndarray) -> float:
     lengths = on_grid(durations)
-    asked = [starts[bound.before] + float(bound.weight_min(lengths)) for bound in network.bounds_into[step]]
-    asked += [release.at_min for release in network.releases if release.step == step]
-    return max(asked, default=0.0)
+    floors = [starts[bound.before] + float(bound.weight_min(lengths)) for bound in network.bounds_into[step]]
+    floors += [release.at_min for release in network.releases_of[step]]
+    return max(floors, default=0.0)
 
 
 def _column(demand: Demand) -> str:

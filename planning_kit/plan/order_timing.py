@@ -10,23 +10,15 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cache
 from math import inf
 
 import numpy as np
 
 from planning_kit.inputs.records import Records
+from planning_kit.plan import build
 from planning_kit.plan.almanac import Almanac
-from planning_kit.plan.build import (
-    after_bounds,
-    allowed_windows,
-    first_releases,
-    gap_bounds,
-    order_bounds,
-    same_window_groups,
-    step_demands,
-    ways_home,
-)
 from planning_kit.plan.network import MAX_GAP, Bound, on_grid
 from planning_kit.plan.travel import Travel
 
@@ -47,25 +39,26 @@ class OrderTiming:
     travels: Mapping[str, Travel]
     minutes: Sequence[float]
     more: Sequence[Bound] = ()
-    _ways: dict[tuple[str, int, int], float] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
+        self.way_min = cache(self._way_min)  # a search asks for the same ways again and again
         steps = self.records.steps
         index = {step.step: position for position, step in enumerate(steps)}
         lengths = on_grid(np.asarray(self.minutes, dtype=float))
         self._lengths: list[float] = lengths.tolist()
         self._into: list[list[tuple[int, float]]] = [[] for _ in steps]
         self._ahead: list[set[int]] = [set() for _ in steps]
-        for bound in (*after_bounds(steps, index), *gap_bounds(self.records.gaps, index), *self.more):
+        between = *build.after_bounds(steps, index), *build.gap_bounds(self.records.gaps, index), *self.more
+        for bound in between:
             self._into[bound.after].append((bound.before, float(bound.weight_min(lengths))))
             if bound.kind != MAX_GAP:
                 self._ahead[bound.after].add(bound.before)
         guard_min = self.records.settings.night_guard_s / 60.0
-        demands = [step_demands(step, self.almanac, guard_min) for step in steps]
-        allowed = [allowed_windows(wanted) for wanted in demands]
-        self._windows = [None if each is None else _Windows.of(each) for each in allowed]
-        self._groups = [(group.members, _Windows.of(group.demand.windows))
-                        for group in same_window_groups(steps, demands)]
+        demands = [build.step_demands(step, self.almanac, guard_min) for step in steps]
+        allowed = [build.allowed_windows(each) for each in demands]
+        self._windows = [None if windows is None else _Windows(windows) for windows in allowed]
+        self._groups = [(group.members, _Windows(group.demand.windows))
+                        for group in build.same_window_groups(steps, demands)]
         self._ingress_min = float(on_grid(self.records.settings.limits.ingress_min))
 
     def starts(self, orders: Orders, egress_min: float = 0.0) -> list[float] | None:
@@ -102,21 +95,16 @@ class OrderTiming:
                 ends.append(starts[last] + self._lengths[last] + self.way_min(who, last, -1))
         return max(ends) + self._ingress_min
 
-    def way_min(self, who: str, before: int, after: int) -> float:
+    def _way_min(self, who: str, before: int, after: int) -> float:
         """Travel from one step into another, -1 being the airlock; 0 for those who do not travel."""
-        key = (who, before, after)
-        if key not in self._ways:
-            steps, airlock = self.records.steps, self.records.settings.airlock
-            travels = {who: self.travels[who]} if who in self.travels else {}
-            if before < 0:
-                way = next(first_releases(steps, {who: [after]}, travels, airlock)).at_min
-            elif after < 0:
-                way = next(ways_home(steps, {who: [before]}, travels, airlock)).travel_min
-            else:
-                bound = next(order_bounds(steps, {who: [before, after]}, travels))
-                way = float(on_grid(bound.fixed_min + bound.travel_min))
-            self._ways[key] = way
-        return self._ways[key]
+        steps, airlock = self.records.steps, self.records.settings.airlock
+        travels = {who: self.travels[who]} if who in self.travels else {}
+        if before < 0:
+            return next(build.first_releases(steps, {who: [after]}, travels, airlock)).at_min
+        if after < 0:
+            return next(build.ways_home(steps, {who: [before]}, travels, airlock)).travel_min
+        bound = next(build.order_bounds(steps, {who: [before, after]}, travels))
+        return float(on_grid(bound.fixed_min + bound.travel_min))
 
     def _ordered(self, orders: Orders, egress_min: float) -> tuple[
             list[list[tuple[int, float]]], list[set[int]], list[float]]:
@@ -148,17 +136,12 @@ class OrderTiming:
         return has_moved
 
 
-@dataclass(frozen=True)
 class _Windows:
-    """Ordered, disjoint windows as lists."""
+    """Ordered, disjoint windows, an array (n, 2), as lists."""
 
-    begins: list[float]
-    ends: list[float]
-
-    @classmethod
-    def of(cls, windows: np.ndarray) -> _Windows:
-        """Of an array (n, 2)."""
-        return cls(windows[:, 0].tolist(), windows[:, 1].tolist())
+    def __init__(self, windows: np.ndarray) -> None:
+        self.begins: list[float] = windows[:, 0].tolist()
+        self.ends: list[float] = windows[:, 1].tolist()
 
     def fit(self, start: float, length: float) -> float:
         """The first start from ``start`` on at which the whole step lies in one window, or inf."""

@@ -1,16 +1,14 @@
-"""A timing problem of which a part has happened: fixed starts, nothing before now, broken rules let go.
+"""The timing of an outing under way: what has started is fixed, and nothing else starts before now.
 
-The same network and the same timing as before the outing: what has started gets its logged start as its only
-release and loses the rules that lead into it, so that nothing moves it; all else may not start before now. A
-rule that what has happened breaks is thereby let go, and `broken_rules` names it. Releases are lower bounds:
-the result is again the earliest plan, the only one, and monotone as the timing is.
+The network and the timing are the same as before the outing. A step that has started gets its logged start
+as its only release, and loses the rules that lead into it, so that nothing moves it. No other step may start
+before now. Where the log breaks a rule, the rule is left out, and `broken_rules` names it. Releases are lower
+bounds: the result is again the earliest plan, and the only one.
 
-Where the two are at a decision: who is sent elsewhere begins there, not where they last worked.
-
-A re-timed plan lets everyone travel as soon as they are free. A decision taken now finds them wherever that
-has brought them: at work, waiting, or on a route, from which they go on to its end or back to its beginning.
-Only a first step that is another than before is held back by it. Neglected: that they may be elsewhere than
-the plan has them.
+A decision finds each crew member where the re-timed plan has brought them: at work, waiting, or on a route,
+from which they go on to its end or back to its beginning. Who is sent elsewhere begins there, not where they
+last worked. Only a first step that is another than before is held back by it. Neglected: that they may be
+elsewhere than the plan has them.
 """
 
 from __future__ import annotations
@@ -57,17 +55,16 @@ class Whereabouts:
 def whereabouts_at(times: Times, passages: Mapping[str, Sequence[Passage]],
                    now_min: float) -> tuple[Whereabouts, ...]:
     """Where both are at ``now_min`` in a re-timed plan, and where they are bound for."""
-    return tuple(_of_one(times, walked, crew, now_min) for crew, walked in passages.items())
-
-
-def _of_one(times: Times, passages: Sequence[Passage], crew: str, now_min: float) -> Whereabouts:
-    rest = [position for position in work_order(times.steps, crew) if position not in times.network.fixed]
-    done = [position for position in work_order(times.steps, crew) if position in times.network.fixed]
-    bound_for = times.steps[rest[0]].step if rest else ""
-    free_min = max((float(times.finishes[position]) for position in done), default=0.0)
-    if free_min >= now_min and done:
-        return Whereabouts(crew, bound_for, ((times.steps[done[-1]].place, free_min),))
-    return Whereabouts(crew, bound_for, _spots(passages, now_min))
+    found = []
+    for crew, walked in passages.items():
+        order = work_order(times.steps, crew)
+        rest = [times.steps[position].step for position in order if position not in times.network.fixed]
+        done = [position for position in order if position in times.network.fixed]
+        free_min = max((float(times.finishes[position]) for position in done), default=0.0)
+        is_at_work = done and free_min >= now_min
+        spots = ((times.steps[done[-1]].place, free_min),) if is_at_work else _spots(walked, now_min)
+        found.append(Whereabouts(crew, rest[0] if rest else "", spots))
+    return tuple(found)
 
 
 def _spots(passages: Sequence[Passage], now_min: float) -> tuple[tuple[str, float], ...]:
@@ -98,8 +95,8 @@ def from_here(network: Network, starts: Mapping[int, float], durations: np.ndarr
     return replace(network, releases=tuple(releases), homes=tuple(homes.values()))
 
 
-LOG_SECOND_MIN = 1.0 / 60.0
 SKIPPED, NOT_DONE = "skipped", "not done"
+LOG_SECOND_MIN = 1.0 / 60.0
 """What is called is logged to a second: a rule that is missed by less is not broken."""
 
 
@@ -109,9 +106,7 @@ class Broken:
 
     step: int
     by_min: float
-    bound: Bound | None = None
-    demand: Demand | None = None
-    group: Group | None = None
+    rule: Bound | Demand | Group
 
 
 @dataclass(frozen=True)
@@ -162,7 +157,7 @@ def with_past(network: Network, starts: Mapping[int, float], durations: np.ndarr
     return replace(
         network, releases=tuple(releases), fixed=fixed,
         bounds=tuple(bound for bound in network.bounds if bound.after not in fixed),
-        demands=tuple(() if step in fixed else wanted for step, wanted in enumerate(network.demands)),
+        demands=tuple(() if step in fixed else own for step, own in enumerate(network.demands)),
         allowed=tuple(None if step in fixed else windows for step, windows in enumerate(network.allowed)),
         groups=tuple(groups), group_windows=tuple(windows),
         homes=tuple(_home(home, starts, durations, now_min - network.ingress_min) for home in network.homes),
@@ -211,31 +206,25 @@ def broken_rules(network: Network, fixed: frozenset[int], starts: np.ndarray, du
         if bound.after in fixed:
             by = float(starts[bound.before] + bound.weight_min(lengths) - starts[bound.after])
             if by > LOG_SECOND_MIN:
-                yield Broken(bound.after, by, bound=bound)
+                yield Broken(bound.after, by, bound)
     for release in network.releases:
         by = release.at_min - float(starts[release.step])
         if release.step in fixed and by > LOG_SECOND_MIN:
-            travel = Bound(release.step, release.step, release.kind, release.name, crew=release.crew)
-            yield Broken(release.step, by, bound=travel)
+            yield Broken(release.step, by, Bound(release.step, release.step, release.kind, release.name,
+                                                 crew=release.crew))
     for step in sorted(fixed):
         for demand in network.demands[step]:
             by = _outside(demand.windows, float(starts[step]), float(starts[step] + lengths[step]))
             if by > LOG_SECOND_MIN:
-                yield Broken(step, by, demand=demand)
-    yield from _broken_groups(network, fixed, starts, lengths, released)
-
-
-def _broken_groups(network: Network, fixed: frozenset[int], starts: np.ndarray, lengths: np.ndarray,
-                   released: frozenset[str]) -> Iterator[Broken]:
+                yield Broken(step, by, demand)
     for group in network.groups:
         members = list(group.members)
         begun = [member for member in members if member in fixed]
-        if not begun:
-            continue
-        first, last = float(starts[members].min()), float((starts[members] + lengths[members]).max())
-        by = _outside(group.demand.windows, first, last)
-        if by > LOG_SECOND_MIN or group.name in released:
-            yield Broken(begun[0], by, group=group)
+        if begun:
+            first, last = float(starts[members].min()), float((starts[members] + lengths[members]).max())
+            by = _outside(group.demand.windows, first, last)
+            if by > LOG_SECOND_MIN or group.name in released:
+                yield Broken(begun[0], by, group)
 
 
 def _outside(windows: np.ndarray, start: float, finish: float) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
@@ -12,7 +12,7 @@ import pandas as pd
 
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.records import Step
+from planning_kit.inputs.records import ItemMove, Step
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.plan.almanac import Almanac
@@ -99,6 +99,21 @@ class Times:
             raise ScenarioError.single(f"there is no such step in this plan{hint}", table="steps",
                                        column="step", value=step)
         return self._positions[step]
+
+    def span(self, step: str) -> tuple[float, float]:
+        """Start and finish of a step, PET minutes. Raises `ScenarioError` when there is no such step."""
+        position = self.position(step)
+        return float(self.starts[position]), float(self.finishes[position])
+
+    def each_step(self) -> Iterator[tuple[Step, float, float]]:
+        """Every step with its start and finish, PET minutes, in row order."""
+        return zip(self.steps, self.starts.tolist(), self.finishes.tolist(), strict=True)
+
+    def item_moves(self) -> Iterator[tuple[float, bool, Step, ItemMove]]:
+        """Every take (True) at the start and every leave at the finish of its step, PET minutes, by row."""
+        for step, start, finish in self.each_step():
+            yield from ((start, True, step, move) for move in step.takes)
+            yield from ((finish, False, step, move) for move in step.leaves)
 
     def place_title(self, place: str) -> str:
         """The title of a place in one line, or its id without one; `ScenarioError` for no such place."""

@@ -9,7 +9,7 @@ but where two ways back are equally long on a leg. Going in, what is left of ing
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -66,6 +66,34 @@ class Returns:
         """The smaller of the margins alone: emergency oxygen and consumables."""
         return np.fmin(self.emergency_margin_min, self.suit_margin_min)
 
+    @property
+    def cases(self) -> tuple[ReturnCase, ...]:
+        """Alone and with the partner, against emergency oxygen and against the consumables."""
+        helped = self.with_partner_min
+        return (
+            ReturnCase("emergency oxygen, alone", True, self.emergency_margin_min, self.alone_min),
+            ReturnCase("emergency oxygen, with the partner", False, self.partner_margin_min, helped),
+            ReturnCase("consumables, alone", True, self.suit_margin_min, self.alone_min, self.stay_min,
+                       self.first_out),
+            ReturnCase("consumables, with the partner", False, self.partner_suit_margin_min, helped,
+                       self.partner_stay_min, self.partner_first_out),
+        )
+
+
+@dataclass(frozen=True)
+class ReturnCase:
+    """One way to come home against one thing that must last, as in `Returns`: minutes at each moment.
+
+    ``stay_min``: how long it allows a wait; ``first_out``: empty for emergency oxygen.
+    """
+
+    name: str
+    is_alone: bool
+    margin_min: Numbers
+    time_back_min: Numbers
+    stay_min: float = float("inf")
+    first_out: tuple[str, ...] = ()
+
 
 def return_times(times: Times, tethers: Mapping[str, Tether],
                  suits: Sequence[SuitHistory]) -> tuple[Returns, ...]:
@@ -101,9 +129,9 @@ def _returns(times: Times, crew: str, mover_of: Mapping[str, Mover],
     going_in = times.end_min - ingress_min
     # At the airlock only ingress is left, and of that less and less once they go in.
     ingress = np.minimum(times.end_min - moments, ingress_min)
+    own_way = np.array([alone_min(mover_of[crew], spot, limits.hook_move_min or 0.0) for spot in spots[crew]])
     alone, helped = (np.where(moments < going_in, way, 0.0) + ingress
-                     for way in (_alone(limits, mover_of[crew], spots[crew]),
-                                 _helped(limits, crew, mover_of, spots)))
+                     for way in (own_way, _helped(limits, crew, mover_of, spots)))
     oxygen = float("nan") if limits.emergency_oxygen_min is None else limits.emergency_oxygen_min
     both = [store for suit in suits for store in suit.stores if store.is_known]
     own = [store for store in both if store.crew == crew]
@@ -120,10 +148,6 @@ def _returns(times: Times, crew: str, mover_of: Mapping[str, Mover],
     )
 
 
-def _alone(limits: Limits, mover: Mover, spots: Sequence[Spot]) -> Numbers:
-    return np.array([alone_min(mover, spot, limits.hook_move_min or 0.0) for spot in spots])
-
-
 def _helped(limits: Limits, crew: str, mover_of: Mapping[str, Mover],
             spots: Mapping[str, Sequence[Spot]]) -> Numbers:
     """NaN where there is no carry factor."""
@@ -133,16 +157,16 @@ def _helped(limits: Limits, crew: str, mover_of: Mapping[str, Mover],
     rescue = Rescue(mover_of[crew], mover_of[partner], limits.partner_carry_factor,
                     limits.hook_move_min or 0.0)
     # While both stand nothing changes: once for each pair of lies (by identity: they outlive this).
-    standing: dict[tuple[int, int], float] = {}
+    known: dict[tuple[int, int], float] = {}
     minutes = []
     for spot, partner_spot in zip(spots[crew], spots[partner], strict=True):
         key = (id(spot.lie), id(partner_spot.lie))
-        if key in standing:
-            minutes.append(standing[key])
+        if key in known:
+            minutes.append(known[key])
             continue
         minutes.append(rescue.minutes(spot, partner_spot))
         if not spot.is_on_leg and not partner_spot.is_on_leg:
-            standing[key] = minutes[-1]
+            known[key] = minutes[-1]
     return np.array(minutes)
 
 
@@ -153,15 +177,11 @@ def _suit_margin(stores: Sequence[Store], moments: Numbers, back: Numbers) -> tu
     """
     if not stores:
         return ("",) * len(moments), np.full(len(moments), np.nan)
-    lasts = np.array([_lasts_min(store, moments) for store in stores])
+    lasts = np.array([store.left_at(moments) / store.travel_rate if store.travel_rate > 0 else
+                      np.full(len(moments), np.inf) for store in stores])
     first = lasts.argmin(axis=0)
     names = [f"{store.crew} {store.consumable}" for store in stores]
     return tuple(names[i] for i in first.tolist()), lasts.min(axis=0) - back
-
-
-def _lasts_min(store: Store, moments: Numbers) -> Numbers:
-    left = store.left_at(moments)
-    return left / store.travel_rate if store.travel_rate > 0 else np.full(len(moments), np.inf)
 
 
 def _stay_min(limits: Limits, stores: Sequence[Store], going_in: float) -> float:
@@ -184,27 +204,6 @@ def returns_table(all_returns: Sequence[Returns]) -> pd.DataFrame:
     return pd.concat(frames, ignore_index=True) if frames else ShownTable(columns=RETURN_COLUMNS)
 
 
-@dataclass(frozen=True)
-class _Case:
-    """One way to come home against one thing that must last; ``stay_min``: how long it allows a wait."""
-
-    name: str
-    margin_min: Numbers
-    time_back_min: Numbers
-    stay_min: float
-
-
-def _cases(returns: Returns) -> tuple[_Case, ...]:
-    alone, helped = returns.alone_min, returns.with_partner_min
-    return (
-        _Case("emergency oxygen, alone", returns.emergency_margin_min, alone, float("inf")),
-        _Case("emergency oxygen, with the partner", returns.partner_margin_min, helped, float("inf")),
-        _Case("consumables, alone", returns.suit_margin_min, alone, returns.stay_min),
-        _Case("consumables, with the partner", returns.partner_suit_margin_min, helped,
-              returns.partner_stay_min),
-    )
-
-
 def return_summary_table(all_returns: Sequence[Returns], reserve_min: float) -> pd.DataFrame:
     """The worst point of each crew member in each case: alone or with the partner, against what must last.
 
@@ -213,23 +212,17 @@ def return_summary_table(all_returns: Sequence[Returns], reserve_min: float) -> 
     by the hard limit. NaN where not even the first moment does. ``stay_min`` (see `Returns`) is of the crew
     member, the same in each row, and leaves the hard limit out. A case of which nothing is known has no row.
     """
-    return ShownTable(_summary_rows(all_returns, reserve_min), columns=RETURN_SUMMARY_COLUMNS)
+    rows = []
+    for each, case in ((returns, case) for returns in all_returns for case in returns.cases):
+        if not np.isnan(case.margin_min).all():
+            worst = worst_moment(each, case.margin_min)
+            rows.append((each.crew, case.name, float(case.margin_min[worst]), float(each.at_min[worst]),
+                         each.place[worst], float(case.time_back_min[worst]),
+                         _turn_back_by_min(each, case, reserve_min), each.stay_min))
+    return ShownTable(rows, columns=RETURN_SUMMARY_COLUMNS)
 
 
-def _summary_rows(all_returns: Sequence[Returns], reserve_min: float) -> Iterator[dict[str, object]]:
-    for each in all_returns:
-        for case in _cases(each):
-            if not np.isnan(case.margin_min).all():
-                worst = worst_moment(each, case.margin_min)
-                yield {
-                    "crew": each.crew, "case": case.name, "margin_min": float(case.margin_min[worst]),
-                    "at_min": float(each.at_min[worst]), "place": each.place[worst],
-                    "time_back_min": float(case.time_back_min[worst]),
-                    "turn_back_by_min": _turn_back_by_min(each, case, reserve_min), "stay_min": each.stay_min,
-                }
-
-
-def _turn_back_by_min(returns: Returns, case: _Case, reserve_min: float) -> float:
+def _turn_back_by_min(returns: Returns, case: ReturnCase, reserve_min: float) -> float:
     over = np.fmin(case.margin_min - reserve_min, returns.hard_min - returns.at_min - case.time_back_min)
     short = np.flatnonzero(over < -ROUNDING_MIN)
     if len(short):

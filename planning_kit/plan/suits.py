@@ -2,9 +2,7 @@
 
 Every activity has a metabolic rate: ``[exertion_w]`` by its exertion, times the crew member's
 ``exertion_factor``. Rates are steady within an activity, so what is left falls along straight lines between
-activity boundaries. Relations and what they neglect: `planning_kit.plan.suits`.
-
-What a working body takes in and gives off, from its metabolic rate: oxygen, carbon dioxide, cooling water.
+activity boundaries. What a working body takes in and gives off follows from the metabolic rate:
 
 Energy and gas: J. B. de V. Weir, "New methods for calculating metabolic rate with special reference to
 protein metabolism", Journal of Physiology 109 (1949): kcal = 3.941 V(O2) + 1.106 V(CO2), volumes in litres
@@ -164,72 +162,42 @@ def suit_histories(records: Records, lanes: Mapping[str, Sequence[Activity]]) ->
     return tuple(_history(records.settings, crew, lanes[crew.crew], exertion) for crew in records.crew)
 
 
-def exertion_of(activity: Activity, exertion: dict[str, str], watts: Sequence[str]) -> str:
-    """The key of ``[exertion_w]`` that an activity counts as; ``exertion`` is that of each step."""
-    if activity.kind == TRAVEL:
-        return "travel" if "travel" in watts else "moderate"
-    if activity.kind == WAIT:
-        return "wait" if "wait" in watts else "rest"
-    return exertion[activity.step] if activity.step else INGRESS_EXERTION
-
-
-@dataclass(frozen=True)
-class _Load:
-    """Metabolic watts of one crew member: by activity (n - 1,), travelling, waiting, before egress."""
-
-    by_activity: Numbers
-    travel: float
-    wait: float
-    before_egress: float
-    missing: tuple[str, ...]
-
-
-def _load(settings: Settings, crew: Crew, lane: Sequence[Activity], exertion: dict[str, str],
-          minutes_before: float) -> _Load:
-    factor = 1.0 if crew.exertion_factor is None else crew.exertion_factor
-    given = settings.exertion_w
-    watts = {key: given[key] * factor for key in given}
-    keys = [exertion_of(activity, exertion, tuple(given)) for activity in lane]
-    travel, wait = ("travel" if "travel" in given else "moderate"), ("wait" if "wait" in given else "rest")
-    needed = dict.fromkeys([*keys, travel, wait, *([BEFORE_EGRESS_EXERTION] if minutes_before else [])])
-    lost = float("nan")
-    return _Load(
-        by_activity=np.array([watts.get(key, lost) for key in keys]),
-        travel=watts.get(travel, lost), wait=watts.get(wait, lost),
-        before_egress=watts.get(BEFORE_EGRESS_EXERTION, lost) if minutes_before else 0.0,
-        missing=tuple(f"[exertion_w] {key}" for key in needed if key not in watts),
-    )
-
-
 def _history(settings: Settings, crew: Crew, lane: Sequence[Activity],
              exertion: dict[str, str]) -> SuitHistory:
-    suit = settings.suits[crew.crew]
-    before = suit.used_before_egress_min or 0.0
-    load = _load(settings, crew, lane, exertion, before)
+    suit, factor = settings.suits[crew.crew], 1.0 if crew.exertion_factor is None else crew.exertion_factor
+    watts = {key: given * factor for key, given in settings.exertion_w.items()}
+    travel, wait = ("travel" if "travel" in watts else "moderate"), ("wait" if "wait" in watts else "rest")
+    keys = [travel if activity.kind == TRAVEL else wait if activity.kind == WAIT else
+            exertion[activity.step] if activity.step else INGRESS_EXERTION for activity in lane]
+    before_min = suit.used_before_egress_min or 0.0
+    needed = dict.fromkeys([*keys, travel, wait, *([BEFORE_EGRESS_EXERTION] if before_min else [])])
+    missing = tuple(f"[exertion_w] {key}" for key in needed if key not in watts)
+    before_w = watts.get(BEFORE_EGRESS_EXERTION, np.nan) if before_min else 0.0
+    metabolic_w = np.array([before_w, *(watts.get(key, np.nan) for key in (*keys, travel, wait))])
     at_min = np.array([lane[0].start_min, *(activity.finish_min for activity in lane)])
-    stores = tuple(_store(crew.crew, name, suit, load, at_min, before) for name in UNITS)
-    return SuitHistory(crew.crew, at_min, load.by_activity, stores)
+    stores = tuple(_store(crew.crew, name, suit, at_min, before_min, metabolic_w, missing) for name in UNITS)
+    return SuitHistory(crew.crew, at_min, metabolic_w[1:-2], stores)
 
 
-def _store(crew: str, consumable: str, suit: Suit, load: _Load, at_min: Numbers, before: float) -> Store:
+def _store(crew: str, consumable: str, suit: Suit, at_min: Numbers, before_min: float, metabolic_w: Numbers,
+           missing_w: tuple[str, ...]) -> Store:
+    """``metabolic_w``: before egress, of each activity, in travel, waiting; ``missing_w``: keys it lacks."""
     unit = UNITS[consumable]
     keys = (f"{consumable}_{unit}", *_LOAD_KEYS[consumable])
     missing = tuple(f"[suit] {key}" for key in keys if getattr(suit, key) is None)
     if consumable != "energy":
-        missing += load.missing
+        missing += missing_w
     if missing:
         lost = float("nan")
         return Store(crew, consumable, usable=lost, reserve=lost, at_min=at_min,
                      left=np.full(len(at_min), lost), travel_rate=lost, wait_rate=lost, missing=missing)
     usable = float(getattr(suit, keys[0]))
     fraction = getattr(suit, f"{consumable}_reserve_fraction")
-    # Use before egress, then activity by activity.
-    rates = _rates(consumable, suit, np.array([load.before_egress, *load.by_activity]))
-    used = np.cumsum(rates * np.array([before, *np.diff(at_min)]))
-    travel_rate, wait_rate = _rates(consumable, suit, np.array([load.travel, load.wait]))
-    reserve = float("nan") if fraction is None else usable * fraction
-    return Store(crew, consumable, usable=usable, reserve=reserve, at_min=at_min, left=usable - used,
-                 travel_rate=float(travel_rate), wait_rate=float(wait_rate), missing=())
+    rates = _rates(consumable, suit, metabolic_w)
+    used = np.cumsum(rates[:-2] * np.array([before_min, *np.diff(at_min)]))
+    return Store(crew, consumable, usable=usable, at_min=at_min, left=usable - used, missing=(),
+                 reserve=float("nan") if fraction is None else usable * fraction,
+                 travel_rate=float(rates[-2]), wait_rate=float(rates[-1]))
 
 
 def _rates(consumable: str, suit: Suit, metabolic_w: Numbers) -> Numbers:

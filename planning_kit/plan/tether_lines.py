@@ -1,4 +1,4 @@
-"""Safety tethers: where each is hooked, and how much of it is out, along the path really travelled.
+"""Safety tethers: where each is hooked, how much of it is out along the way walked, and what is wrong there.
 
 At PET 0 both are hooked to the airlock's anchor. Every leg lays the line along its route; a leg walked back
 takes it in again. Reach = metres of the routes that the line lies along, plus the part of the present leg.
@@ -6,7 +6,8 @@ A hook moves at the finish of a step, when its owner stands at the place and the
 it cannot, the tether stays hooked where it was. Neglected: slack, short cuts of a taut line, and the metres
 from a place to the hand that works there. scenarios/FORMAT.md, "Tethers".
 
-Where a tether is too short, and which hook move would mend it; where two lines may cross.
+From the lines follow the spells in which a tether is too short, the hook move that would mend one, and where
+two lines may cross.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
-from math import isfinite
+from math import inf, isfinite
 
 import pandas as pd
 
@@ -78,7 +79,8 @@ def track_tether(times: Times, passages: Sequence[Passage], crew: str) -> Tether
     """Follow the tether of one crew member, whose passages these are, through the plan."""
     records = times.scenario.records
     anchors = frozenset(place.place for place in records.places if place.anchor)
-    moves = _hook_moves(times, crew)
+    moves = sorted((HookMove(step.step, step.place, finish) for step, _, finish in times.each_step()
+                    if crew in step.hooks and isfinite(finish)), key=_at)
     good = [move for move in moves if move.place in anchors]
     standing = stands(passages)
     away = {move: None for move in moves if not stands_at(standing, move.place, move.at_min)}
@@ -88,14 +90,6 @@ def track_tether(times: Times, passages: Sequence[Passage], crew: str) -> Tether
         moves=tuple(move for move in good if move not in away),
         no_anchor=tuple(move for move in moves if move.place not in anchors), owner_away=tuple(away),
     )
-
-
-def _hook_moves(times: Times, crew: str) -> list[HookMove]:
-    """The planned hook moves of one tether, by time."""
-    moves = [HookMove(step.step, step.place, float(finish))
-             for step, finish in zip(times.steps, times.finishes, strict=True)
-             if crew in step.hooks and isfinite(finish)]
-    return sorted(moves, key=lambda move: move.at_min)
 
 
 def follow(travel: Travel, passages: Sequence[Passage], moves: Sequence[HookMove], hook: str,
@@ -115,20 +109,15 @@ def follow(travel: Travel, passages: Sequence[Passage], moves: Sequence[HookMove
             line, reach = ahead, ahead_reach
             continue
         start = passage.start_min
-        for number in _moves_in(passage, moves):
-            if number in made or moves[number].place != passage.place:
-                continue
+        # The moves in the stay, its ends included: two stays that meet share one, which is made in the first.
+        for number in range(bisect_left(moves, start, key=_at),
+                            bisect_right(moves, passage.finish_min, key=_at)):
             move = moves[number]
-            made.add(number)
-            yield Lie(_cut(passage, start, move.at_min), line, line, reach, reach)
-            start, line, reach = move.at_min, (passage.place,), 0.0
-        yield Lie(_cut(passage, start, passage.finish_min), line, line, reach, reach)
-
-
-def _moves_in(passage: Passage, moves: Sequence[HookMove]) -> range:
-    """The hook moves, by number, that lie in a passage, its ends included."""
-    return range(bisect_left(moves, passage.start_min, key=lambda move: move.at_min),
-                 bisect_right(moves, passage.finish_min, key=lambda move: move.at_min))
+            if number not in made and move.place == passage.place:
+                made.add(number)
+                yield Lie(replace(passage, start_min=start, finish_min=move.at_min), line, line, reach, reach)
+                start, line, reach = move.at_min, (passage.place,), 0.0
+        yield Lie(replace(passage, start_min=start), line, line, reach, reach)
 
 
 def after_leg(line: tuple[str, ...], place: str) -> tuple[str, ...]:
@@ -139,10 +128,6 @@ def after_leg(line: tuple[str, ...], place: str) -> tuple[str, ...]:
 def line_m(travel: Travel, line: Sequence[str]) -> float:
     """Metres of the routes that a line lies along."""
     return sum(travel.routes[leg].metres for leg in pairwise(line))
-
-
-def _cut(passage: Passage, start: float, finish: float) -> Passage:
-    return Passage(passage.crew, passage.place, "", start, finish, passage.step)
 
 
 def tethers_table(tethers: Mapping[str, Tether]) -> pd.DataFrame:
@@ -164,17 +149,9 @@ def tethers_table(tethers: Mapping[str, Tether]) -> pd.DataFrame:
 
 def _joined(lies: Sequence[Lie]) -> Iterator[list[Lie]]:
     """Legs one by one; stays at one place with one line together; stays without minutes left out."""
-    group: list[Lie] = []
-    for lie in lies:
-        is_stay = lie.passage.route is None
-        if is_stay and lie.passage.finish_min <= lie.passage.start_min:
-            continue
-        if group and not (is_stay and group[-1].passage.route is None and group[-1].line == lie.line):
-            yield group
-            group = []
-        group.append(lie)
-    if group:
-        yield group
+    lasting = (lie for lie in lies if lie.passage.route or lie.passage.finish_min > lie.passage.start_min)
+    for _, group in groupby(lasting, lambda lie: id(lie) if lie.passage.route else lie.line):
+        yield list(group)
 
 
 @dataclass(frozen=True)
@@ -195,25 +172,17 @@ def too_far(lies: Sequence[Lie], tether_m: float) -> Iterator[TooFar]:
     """The spells in which the reach is greater than the tether is long."""
     spell: TooFar | None = None
     for lie in lies:
-        if lie.reach_m <= tether_m:
-            if spell:
-                yield spell
-            spell = None
-            continue
-        begin, end = _over(lie, tether_m)
+        is_over = lie.reach_m > tether_m
+        # What is within reach begins no spell: it only ends the one before.
+        begin, end = _over(lie, tether_m) if is_over else (inf, inf)
         if spell and begin > spell.until_min:
             yield spell
             spell = None
-        place = lie.passage.to_place if lie.to_reach_m > lie.from_reach_m else lie.passage.place
-        if spell is None:
-            spell = TooFar(begin, end, lie.reach_m, place, lie)
-        elif lie.reach_m > spell.reach_m:
-            spell = replace(spell, until_min=end, reach_m=lie.reach_m, place=place)
-        else:
-            spell = replace(spell, until_min=end)
-        if end < lie.passage.finish_min:
-            yield spell
-            spell = None
+        if is_over:
+            place = lie.passage.to_place if lie.to_reach_m > lie.from_reach_m else lie.passage.place
+            spell = replace(spell, until_min=end) if spell else TooFar(begin, end, lie.reach_m, place, lie)
+            if lie.reach_m > spell.reach_m:
+                spell = replace(spell, reach_m=lie.reach_m, place=place)
     if spell:
         yield spell
 
@@ -259,21 +228,22 @@ def remedy(travel: Travel, chances: Sequence[Remedy], passages: Sequence[Passage
     are tried before passings, which need a step of their own. Empty: none was found.
     """
     then = bisect_left(tether.moves, spell.until_min, key=_at)
-    until = tether.moves[then].at_min if then < len(tether.moves) else float("inf")
+    until = tether.moves[then].at_min if then < len(tether.moves) else inf
     earlier = bisect_right(tether.moves, spell.from_min, key=_at)
     since = tether.moves[earlier - 1].at_min if earlier else 0.0
     before = chances[bisect_left(chances, since, key=_at):bisect_right(chances, spell.from_min, key=_at)]
+    # Steps that are there already come first, and late moves before early ones: they change the plan least.
     half: list[tuple[Remedy, float]] = []  # mend the spell itself, but reach too little later on
     for out in sorted(before, key=lambda chance: (chance.is_on_the_way, -chance.at_min)):
         fails_min = _first_failure(travel, passages, tether, out, until)
-        if fails_min == float("inf"):
+        if fails_min == inf:
             return (out,)
         if fails_min >= spell.until_min:
             half.append((out, fails_min))
     for out, fails_min in half:
         last = bisect_right(chances, fails_min, key=_at)
         for back in chances[bisect_left(chances, spell.until_min, key=_at):last]:
-            if _first_failure(travel, passages, tether, back, until) == float("inf"):
+            if _first_failure(travel, passages, tether, back, until) == inf:
                 return out, back
     return ()
 
@@ -305,7 +275,7 @@ def _first_failure(travel: Travel, passages: Sequence[Passage], tether: Tether, 
             break
         if lie.reach_m > tether.tether_m:
             return lie.passage.start_min
-    return float("inf")
+    return inf
 
 
 @dataclass(frozen=True)
@@ -342,7 +312,7 @@ def _meetings(one: Tether, two: Tether) -> Iterator[Crossing]:
     when = Spans((leg.start_min, leg.finish_min) for leg in legs)
     for mine in (lie.passage for lie in one.lies if lie.passage.route is not None):
         for other in (legs[number] for number in when.touching(mine.start_min, mine.finish_min)):
-            if (mine.place, mine.to_place) == (other.to_place, other.place):
+            if (mine.place, mine.to_place) == (other.to_place, other.place):  # who follow do not cross
                 begin, end = max(mine.start_min, other.start_min), min(mine.finish_min, other.finish_min)
                 if end - begin > ROUNDING_MIN:
                     yield Crossing(begin, one.crew, mine.step, other=two.crew, place=mine.place,

@@ -17,24 +17,14 @@ from planning_kit.inputs.log_state import States
 from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.shown_text import visible
 from planning_kit.inputs.times import as_utc, pet_label
-from planning_kit.plan.activities import Activity, find_handovers, lane_activities, summarise, timeline_table
+from planning_kit.plan import needs
+from planning_kit.plan.activities import find_handovers, lane_activities, summarise, timeline_table
 from planning_kit.plan.almanac import Almanac, almanac_for
 from planning_kit.plan.build import build_network, crew_travel
 from planning_kit.plan.custody import custody_table, kit_table, track_custody
 from planning_kit.plan.custody_state import Custody
 from planning_kit.plan.explain import explain_step
 from planning_kit.plan.legs import Passage, cautions_table, crew_passages
-from planning_kit.plan.needs import (
-    Clock,
-    Hold,
-    LinkCover,
-    clocks_table,
-    gap_clocks,
-    inhibit_holds,
-    inhibits_table,
-    link_covers,
-    links_table,
-)
 from planning_kit.plan.network import on_grid
 from planning_kit.plan.no_plan import stop_if_circular, stop_if_unplaced
 from planning_kit.plan.past import Broken, Happened, Whereabouts, whereabouts_at
@@ -125,10 +115,12 @@ class TimedPlan(Times):
                                        table="retime")
         return self.outside
 
-    @cached_property
-    def lanes(self) -> Mapping[str, tuple[Activity, ...]]:
-        """What each crew member and actor does, in order."""
-        return lane_activities(self)
+    # What follows from the times alone.
+    lanes = cached_property(lane_activities)
+    handovers = cached_property(find_handovers)
+    inhibit_holds = cached_property(needs.inhibit_holds)
+    link_covers = cached_property(needs.link_covers)
+    gap_clocks = cached_property(needs.gap_clocks)
 
     @property
     def timeline(self) -> pd.DataFrame:
@@ -143,11 +135,6 @@ class TimedPlan(Times):
     def summary(self) -> pd.DataFrame:
         """The plan in a dozen lines: ``item`` and ``value``."""
         return summarise(self, self.lanes)
-
-    @cached_property
-    def handovers(self) -> pd.DataFrame:
-        """Where one lane waits for another or passes an item on (see `find_handovers`)."""
-        return find_handovers(self)
 
     @cached_property
     def suit_histories(self) -> tuple[SuitHistory, ...]:
@@ -200,11 +187,6 @@ class TimedPlan(Times):
         reserve = self.scenario.settings.limits.return_reserve_min or 0.0
         return return_summary_table(self.return_times, reserve)
 
-    @cached_property
-    def inhibit_holds(self) -> tuple[Hold, ...]:
-        """Every inhibit with its times, in the order of the table."""
-        return inhibit_holds(self)
-
     @property
     def inhibit_times(self) -> pd.DataFrame:
         """The list for the owners of inhibits, by the time each must stand.
@@ -213,12 +195,7 @@ class TimedPlan(Times):
         the same times as PET and GMT labels, ``from_step``, ``until_step``, ``overlaps`` (inhibits in force
         at the same time), ``reason``.
         """
-        return inhibits_table(self.inhibit_holds, self.egress)
-
-    @cached_property
-    def link_covers(self) -> tuple[LinkCover, ...]:
-        """How the steps that need a link are covered."""
-        return link_covers(self)
+        return needs.inhibits_table(self.inhibit_holds, self.egress)
 
     @property
     def link_cover(self) -> pd.DataFrame:
@@ -227,12 +204,7 @@ class TimedPlan(Times):
         ``gaps`` without a relay as PET labels; ``next_cover_min``: earliest start, from the plan's on, at
         which the whole step is covered (PET; NaN for none).
         """
-        return links_table(self.link_covers)
-
-    @cached_property
-    def gap_clocks(self) -> tuple[Clock, ...]:
-        """Every greatest gap with what is left of it."""
-        return gap_clocks(self)
+        return needs.links_table(self.link_covers)
 
     @property
     def clocks(self) -> pd.DataFrame:
@@ -241,7 +213,7 @@ class TimedPlan(Times):
         ``first_step``, ``then_step``, ``min_gap``, ``max_gap``, ``actual``, ``left`` (minutes), ``first_at``
         and ``then_at`` (which ends of the steps count), ``reason``.
         """
-        return clocks_table(self.gap_clocks)
+        return needs.clocks_table(self.gap_clocks)
 
     @cached_property
     def passages(self) -> Mapping[str, tuple[Passage, ...]]:
@@ -288,10 +260,10 @@ class TimedPlan(Times):
         if lines is not None and not is_whole(lines, 0):
             raise ScenarioError.single("must be a whole number of lines, or None", column="lines",
                                        value=lines)
-        told = [visible(line) for line in explain_step(self, self.position(step))]
-        if lines is None or len(told) <= lines:
-            return "\n".join(told)
-        return "\n".join([*told[:lines], f"... and {len(told) - lines} more lines, back to egress"])
+        chain = [visible(line) for line in explain_step(self, self.position(step))]
+        if lines is None or len(chain) <= lines:
+            return "\n".join(chain)
+        return "\n".join([*chain[:lines], f"... and {len(chain) - lines} more lines, back to egress"])
 
 
 @dataclass(frozen=True, eq=False, repr=False)

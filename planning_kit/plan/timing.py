@@ -23,7 +23,8 @@ import numpy as np
 
 from planning_kit.plan.network import GROUP, WINDOW, Network, on_grid
 
-TravelFactor = np.ndarray | Mapping[str, np.ndarray]
+TravelFactor = Mapping[str, np.ndarray]
+"""By crew member what scales each one's travel, (samples,); 1 for whom it does not name."""
 
 _BLOCK = 4096
 """Samples timed together: small enough that a block of starts stays in the processor's cache."""
@@ -46,34 +47,24 @@ def earliest_starts(
     durations : array (steps,) or (steps, samples), minutes
     not_before : array (steps,) or (steps, samples), minutes, optional
         Further releases; -inf where there is none.
-    travel_factor : array (steps,) or (steps, samples), or arrays (samples,) by crew member, optional
-        Scales the travel *into* each step, or (with durations (steps, samples)) all travel of each one.
+    travel_factor : arrays (samples,) by crew member, optional, with durations (steps, samples)
+        Scales all travel of each one.
 
     Returns
     -------
     array of the shape of ``durations`` (or the broader of the inputs), minutes; inf where a step cannot
     be placed, -inf where nothing bounds it from below.
     """
-    by_crew = travel_factor if isinstance(travel_factor, Mapping) else None
-    by_step = None if by_crew is not None else travel_factor
-    parts = [np.asarray(durations, dtype=float)]
-    parts += [np.asarray(part, dtype=float) for part in (not_before, by_step) if part is not None]
-    flat = all(part.ndim == 1 for part in parts)
-    columns = [part[:, None] if part.ndim == 1 else part for part in parts]
-    samples = max(part.shape[1] for part in columns)
-    wide = [np.broadcast_to(part, (len(network.steps), samples)) for part in columns]
-    lengths = wide.pop(0)
-    floor = wide.pop(0) if not_before is not None else None
-    factor = wide.pop(0) if by_step is not None else None
-    starts = np.empty((len(network.steps), samples))
-    for low in range(0, samples, _BLOCK):
-        block = slice(low, min(low + _BLOCK, samples))
-        starts[:, block] = _Pass.over(
-            network, lengths[:, block],
-            None if floor is None else floor[:, block],
-            _block_of(by_crew, block) if factor is None else factor[:, block],
-        ).fixed_point()
-    return starts[:, 0] if flat else starts
+    given = durations, np.full(len(network.steps), -np.inf) if not_before is None else not_before
+    is_one = all(np.ndim(part) == 1 for part in given)
+    columns = [np.atleast_2d(np.asarray(part, dtype=float).T).T for part in given]
+    lengths, floor = np.broadcast_arrays(columns[0], columns[1])
+    starts: np.ndarray = np.empty(lengths.shape)
+    for low in range(0, starts.shape[1], _BLOCK):
+        block = slice(low, low + _BLOCK)
+        factor = {crew: each[block] for crew, each in (travel_factor or {}).items()}
+        starts[:, block] = _Pass.over(network, lengths[:, block], floor[:, block], factor).fixed_point()
+    return starts[:, 0] if is_one else starts
 
 
 @dataclass(frozen=True)
@@ -94,38 +85,25 @@ def last_raises(network: Network, durations: np.ndarray) -> tuple[Raise, ...]:
     A step that is raised raises those that its bounds hold again: no step was raised last before the one
     that raised it. Followed from source to source, these causes never run in a circle.
     """
-    recorded = _RecordedPass.over(network, np.asarray(durations, dtype=float)[:, None], None, None)
+    lengths = np.asarray(durations, dtype=float)[:, None]
+    recorded = _RecordedPass.over(network, lengths, np.full(lengths.shape, -np.inf), {})
     recorded.fixed_point()
     return tuple(recorded.raises.get(step, Raise()) for step in range(len(network.steps)))
 
 
 def outing_end(network: Network, starts: np.ndarray, durations: np.ndarray,
-               travel_home_factor: TravelFactor | float = 1.0) -> np.ndarray:
+               travel_factor: TravelFactor | None = None) -> np.ndarray:
     """PET minutes at which both are inside: the later crew member at the airlock, plus ingress.
 
     ``starts`` and ``durations`` are (steps,) or (steps, samples); the result has one axis less.
-    ``travel_home_factor`` scales the ways home: one for all, or by crew member.
+    ``travel_factor`` scales the ways home.
     """
-    ends = at_airlock(network, starts, durations, travel_home_factor)
-    return np.asarray(np.max(np.broadcast_arrays(*ends), axis=0) + network.ingress_min)
-
-
-def at_airlock(network: Network, starts: np.ndarray, durations: np.ndarray,
-               travel_home_factor: TravelFactor | float = 1.0) -> list[np.ndarray]:
-    """PET minutes at which each crew member is back at the airlock, in the order of ``network.homes``."""
-    return [
+    at_airlock = [
         (starts[home.last] + on_grid(durations[home.last]) if home.last >= 0 else 0.0)
-        + on_grid(home.travel_min * np.asarray(_of_crew(travel_home_factor, home.crew)))
+        + on_grid(home.travel_min * np.asarray((travel_factor or {}).get(home.crew, 1.0)))
         for home in network.homes
     ]
-
-
-def _of_crew(factor: TravelFactor | float, crew: str) -> np.ndarray | float:
-    return factor.get(crew, 1.0) if isinstance(factor, Mapping) else factor
-
-
-def _block_of(by_crew: Mapping[str, np.ndarray] | None, block: slice) -> dict[str, np.ndarray] | None:
-    return None if by_crew is None else {crew: factor[block] for crew, factor in by_crew.items()}
+    return np.asarray(np.max(np.broadcast_arrays(*at_airlock), axis=0) + network.ingress_min)
 
 
 def place_in_windows(starts: np.ndarray, durations: np.ndarray, windows: np.ndarray) -> np.ndarray:
@@ -137,6 +115,7 @@ def place_in_windows(starts: np.ndarray, durations: np.ndarray, windows: np.ndar
     index = np.searchsorted(ends[:count], starts + durations, side="left")
     while True:
         placed: np.ndarray = np.maximum(starts, begins[index])
+        # A window that ends late enough may begin too late for the whole step: then the next one.
         short = (placed + durations > ends[index]) & (index < count)
         if not short.any():
             return placed
@@ -159,15 +138,16 @@ class _Pass:
     weights: list[np.ndarray]
 
     @classmethod
-    def over(cls, network: Network, durations: np.ndarray, not_before: np.ndarray | None,
-             travel_factor: TravelFactor | None) -> Self:
-        lengths = on_grid(durations)
-        starts = np.full(lengths.shape, -np.inf) if not_before is None else on_grid(not_before)
+    def over(cls, network: Network, durations: np.ndarray, not_before: np.ndarray,
+             travel_factor: TravelFactor) -> Self:
+        lengths, starts = on_grid(durations), on_grid(not_before)
         for release in network.releases:
-            factor = _into(travel_factor, release.step, release.crew)
-            extra = (factor - 1.0) * release.travel_min
+            extra = (travel_factor.get(release.crew, 1.0) - 1.0) * release.travel_min
             np.maximum(starts[release.step], on_grid(release.at_min + extra), out=starts[release.step])
-        weights = [_weights(network, step, lengths, travel_factor) for step in range(len(network.steps))]
+        weights = [np.empty((len(bounds), lengths.shape[1])) for bounds in network.bounds_into]
+        for step, bounds in enumerate(network.bounds_into):
+            for row, bound in enumerate(bounds):
+                weights[step][row] = bound.weight_min(lengths, travel_factor.get(bound.crew, 1.0))
         return cls(network, lengths, starts, weights)
 
     def fixed_point(self) -> np.ndarray:
@@ -267,18 +247,3 @@ class _RecordedPass(_Pass):
         self.raises |= {int(step): Raise(GROUP) for step in np.flatnonzero(self.starts[:, 0] > before)}
         return moved
 
-
-def _weights(network: Network, step: int, durations: np.ndarray,
-             travel_factor: TravelFactor | None) -> np.ndarray:
-    bounds = network.bounds_into[step]
-    weights = np.empty((len(bounds), durations.shape[1]))
-    for row, bound in enumerate(bounds):
-        weights[row] = bound.weight_min(durations, _into(travel_factor, step, bound.crew))
-    return weights
-
-
-def _into(factor: TravelFactor | None, step: int, crew: str) -> np.ndarray | float:
-    """What scales the travel of ``crew`` into ``step``."""
-    if factor is None:
-        return 1.0
-    return factor.get(crew, 1.0) if isinstance(factor, Mapping) else factor[step]

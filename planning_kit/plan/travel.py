@@ -66,16 +66,11 @@ def travel_for(crew: Crew, places: Sequence[Place], routes: Sequence[Route]) -> 
     fastest: dict[tuple[str, str], Route] = {}
     for route in routes:
         for leg in ((route.from_place, route.to_place), (route.to_place, route.from_place)):
-            known = fastest.get(leg)
-            if known is None or _minutes(route, crew) < _minutes(known, crew):
-                fastest[leg] = route
-    rows = [index[a] for a, _ in fastest]
-    columns = [index[b] for _, b in fastest]
-    weights = [max(_minutes(route, crew), _LEAST_MINUTES) for route in fastest.values()]
+            known = fastest.get(leg, route)
+            is_faster = leg_minutes(route, crew.metres_per_min) < leg_minutes(known, crew.metres_per_min)
+            fastest[leg] = route if is_faster else known
+    rows, columns = ([index[leg[end]] for leg in fastest] for end in (0, 1))
+    weights = [max(leg_minutes(route, crew.metres_per_min), _LEAST_MINUTES) for route in fastest.values()]
     graph = csr_array((weights, (rows, columns)), shape=(len(names), len(names)))
     minutes, predecessors = dijkstra(graph, directed=True, return_predecessors=True)
     return Travel(crew.crew, names, np.asarray(minutes), np.asarray(predecessors), fastest)
-
-
-def _minutes(route: Route, crew: Crew) -> float:
-    return leg_minutes(route, crew.metres_per_min)

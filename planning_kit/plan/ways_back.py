@@ -10,7 +10,8 @@ possible. Neglected: making a worksite safe, letting go of or stowing what is in
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cache
 
 from planning_kit.inputs.records import Records
 from planning_kit.plan.tether_lines import Lie, after_leg, line_m
@@ -50,7 +51,7 @@ def spot_at(lie: Lie, pet_min: float) -> Spot:
     return Spot(lie, min(1.0, max(0.0, (pet_min - begin) / (end - begin))))
 
 
-@dataclass(frozen=True)
+@dataclass
 class Mover:
     """One crew member on the move, in minutes and hook moves; answers are remembered.
 
@@ -62,24 +63,9 @@ class Mover:
     tether_m: float | None
     anchors: frozenset[str]
     airlock: str
-    _walks: dict[tuple[Line, str], tuple[int, Line]] = field(default_factory=dict)
-    _homes: dict[Line, tuple[float, int]] = field(default_factory=dict)
 
-    def walk(self, line: Line, to_place: str) -> tuple[int, Line]:
-        """Hook moves on the quickest way to ``to_place``, and the line on arrival."""
-        known = self._walks.get((line, to_place))
-        if known is None:
-            known = self._walks[line, to_place] = self._walk(line, to_place)
-        return known
-
-    def home(self, line: Line) -> tuple[float, int]:
-        """Travel minutes and hook moves from the end of ``line`` to the airlock, hooked there."""
-        known = self._homes.get(line)
-        if known is None:
-            moves, arrived = self.walk(line, self.airlock)
-            moves += arrived[0] != self.airlock
-            known = self._homes[line] = self.travel.time_min(line[-1], self.airlock), moves
-        return known
+    def __post_init__(self) -> None:
+        self.walk, self.home = cache(self._walk), cache(self._home)
 
     def exits(self, spot: Spot) -> tuple[Exit, ...]:
         """The ways out of a spot: the place itself, or on a leg turning round and going on."""
@@ -94,6 +80,7 @@ class Mover:
         return 0.0 if route is None else leg_minutes(route, self.metres_per_min)
 
     def _walk(self, line: Line, to_place: str) -> tuple[int, Line]:
+        """Hook moves on the quickest way to ``to_place``, and the line on arrival."""
         moves = 0
         from_anchor: Line = ()  # the line as it would lie, had the hook moved at the last anchor passed
         for place in self.travel.way(line[-1], to_place)[1:]:
@@ -101,15 +88,17 @@ class Mover:
                 from_anchor = line[-1:]
             line = after_leg(line, place)
             from_anchor = after_leg(from_anchor, place) if from_anchor else ()
-            if self._is_too_long(line) and from_anchor and self._reach_m(from_anchor) < self._reach_m(line):
+            reach_m = line_m(self.travel, line)
+            is_too_long = self.tether_m is not None and reach_m > self.tether_m + _ROUNDING_M
+            # Moved only where it must be, as far on as it can be: no other moves on this way are fewer.
+            if is_too_long and from_anchor and line_m(self.travel, from_anchor) < reach_m:
                 moves, line = moves + 1, from_anchor
         return moves, line
 
-    def _reach_m(self, line: Line) -> float:
-        return line_m(self.travel, line)
-
-    def _is_too_long(self, line: Line) -> bool:
-        return self.tether_m is not None and self._reach_m(line) > self.tether_m + _ROUNDING_M
+    def _home(self, line: Line) -> tuple[float, int]:
+        """Travel minutes and hook moves from the end of ``line`` to the airlock, hooked there."""
+        moves, arrived = self.walk(line, self.airlock)
+        return self.travel.time_min(line[-1], self.airlock), moves + (arrived[0] != self.airlock)
 
 
 def movers(records: Records, travels: Mapping[str, Travel]) -> dict[str, Mover]:
@@ -127,7 +116,7 @@ def alone_min(mover: Mover, spot: Spot, hook_move_min: float) -> float:
                for way, moves in (mover.home(line),))
 
 
-@dataclass(frozen=True)
+@dataclass
 class Rescue:
     """What it takes for ``helper`` to bring ``helped`` to the airlock.
 
@@ -140,7 +129,9 @@ class Rescue:
     helper: Mover
     carry_factor: float
     hook_move_min: float
-    _together: dict[tuple[Line, Line], tuple[float, int]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self._home_together = cache(self._both_home)
 
     def minutes(self, spot: Spot, helper_spot: Spot) -> float:
         """Minutes until both are at the airlock; ingress is not counted."""
@@ -170,16 +161,11 @@ class Rescue:
 
     def _going(self, line: Line, exits: tuple[Exit, ...]) -> float:
         """Minutes home for both; ``line`` is the helper's, at the place or at one end of the leg."""
-        times = []
-        for helped_line, first in exits:
-            known = self._together.get((line, helped_line))
-            if known is None:
-                known = self._together[line, helped_line] = self._home_together(line, helped_line)
-            way, moves = known
-            times.append((first + way) * self.carry_factor + moves * self.hook_move_min)
-        return min(times)
+        ways = ((first, *self._home_together(line, helped_line)) for helped_line, first in exits)
+        return min((first + way) * self.carry_factor + moves * self.hook_move_min
+                   for first, way, moves in ways)
 
-    def _home_together(self, line: Line, helped_line: Line) -> tuple[float, int]:
+    def _both_home(self, line: Line, helped_line: Line) -> tuple[float, int]:
         """The helper's travel minutes from the end of ``helped_line``, and the hook moves of both."""
         turned, own_line = self.helper.walk(line, helped_line[-1])
         way, own_moves = self.helper.home(own_line)

@@ -11,7 +11,7 @@ import pytest
 
 import planning_kit as pk
 from planning_kit import judge
-from planning_kit.judge.all_checks import new_findings, new_stops
+from planning_kit.judge.all_checks import CHECKS, new_findings, new_stops
 from planning_kit.judge.findings import _SHOWS_ANYWHERE
 from tests.explore.retime.rehearsal import rehearsed
 
@@ -25,11 +25,21 @@ def faulty_plan() -> pk.Plan:
 
 
 def documented() -> dict[str, set[str]]:
-    """By check, the words in double backticks of its docstring."""
-    modules = [importlib.import_module(f"{judge.__name__}.{each.name}") for each in
-               pkgutil.iter_modules(judge.__path__)]
-    return {module.CHECK: set(re.findall(r"``([a-z-]+)``", module.__doc__ or ""))
-            for module in modules if hasattr(module, "CHECK")}
+    """By check, the words in double backticks of its docstring; a module of several has a part for each."""
+    found = {}
+    for each in pkgutil.iter_modules(judge.__path__):
+        module = importlib.import_module(f"{judge.__name__}.{each.name}")
+        if hasattr(module, "CHECK"):
+            found[module.CHECK] = set(_marked(module.__doc__))
+        elif each.name.startswith("check_"):
+            for part in module.__doc__.split("\n\n")[1:]:
+                check, *rules = _marked(part)
+                found[check] = set(rules)
+    return found
+
+
+def _marked(text: str) -> list[str]:
+    return re.findall(r"``([a-z-]+)``", text)
 
 
 def bare(scenario: pk.Scenario) -> pk.Scenario:
@@ -41,6 +51,11 @@ def bare(scenario: pk.Scenario) -> pk.Scenario:
         rows[columns] = ""
         scenario = scenario.with_table(table, rows)
     return scenario
+
+
+def test_no_module_of_checks_is_forgotten() -> None:
+    modules = {each.name for each in pkgutil.iter_modules(judge.__path__) if each.name.startswith("check_")}
+    assert {check.__module__.rpartition(".")[2] for check in CHECKS} == modules
 
 
 @pytest.mark.parametrize("which", ["faulty", "bare", "late"])

@@ -25,6 +25,8 @@ def test_spans_are_found_as_by_looking_at_all() -> None:
         end, found = begin + draw.choice([0.0, 1.0, 6.0]), Spans(spans)
         assert found.touching(begin, end) == [
             n for n, (start, finish) in enumerate(spans) if start <= end and finish >= begin]
+        assert found.lasting(begin) == [
+            n for n, (start, finish) in enumerate(spans) if start <= begin < finish]
         assert found.any_inside(begin, end) == any(
             start < end and finish > begin for start, finish in spans)
 

@@ -119,11 +119,12 @@ def test_many_samples_are_timed_as_one_by_one(problem: tuple[Network, np.ndarray
     network, durations = problem
     random = np.random.default_rng(seed)
     many = durations[:, None] * random.uniform(0.5, 1.5, (len(durations), 7))
-    factor = random.uniform(0.8, 1.3, many.shape)
+    factor = {crew: random.uniform(0.8, 1.3, 7) for crew in ("EV1", "EV2")}
     together = earliest_starts(network, many, travel_factor=factor)
     for sample in range(7):
-        alone = earliest_starts(network, many[:, sample], travel_factor=factor[:, sample])
-        assert together[:, sample].tolist() == alone.tolist()
+        own = {crew: each[[sample]] for crew, each in factor.items()}
+        alone = earliest_starts(network, many[:, [sample]], travel_factor=own)
+        assert together[:, [sample]].tolist() == alone.tolist()
 
 
 @settings(max_examples=150)
@@ -150,8 +151,8 @@ def test_later_releases_and_longer_travel_never_start_anything_earlier(
     starts = earliest_starts(network, durations)
     floor = np.array([data.draw(st.integers(-50, 200)) for _ in durations], dtype=float)
     assert (earliest_starts(network, durations, not_before=floor) >= starts).all()
-    slow = np.full(len(durations), 1.5)
-    assert (earliest_starts(network, durations, travel_factor=slow) >= starts).all()
+    slow = {crew: np.array([1.5]) for crew in ("EV1", "EV2")}
+    assert (earliest_starts(network, durations[:, None], travel_factor=slow)[:, 0] >= starts).all()
 
 
 def _within(first: int, then: int, minutes: float) -> Bound:
