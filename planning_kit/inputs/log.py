@@ -10,7 +10,7 @@ row: then what it said before no longer counts. Of several corrections of one ro
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -52,9 +52,9 @@ def settled_rows(rows: Sequence[Row], faults: Faults) -> list[Row | None]:
         if row.text("event") == CORRECT:
             target = by_id.get(row.text("corrects"))
             if target is None or target.number >= row.number:
-                faults.add(LOG.name, row.number, "corrects", row.text("corrects"),
-                           "names no earlier event of this log; give the event_id of the one that was wrong"
-                           + did_you_mean(row.text("corrects"), tuple(by_id)))
+                row.fault(faults, "corrects",
+                          "names no earlier event of this log; give the event_id of the one that was wrong"
+                          + did_you_mean(row.text("corrects"), tuple(by_id)))
             else:
                 of_row.setdefault(target.number, []).append(row)
     settled: dict[int, Row | None] = {}
@@ -68,8 +68,8 @@ def _by_id(rows: Sequence[Row], faults: Faults) -> dict[str, Row]:
     for row in rows:
         name = row.text("event_id")
         if name in by_id:
-            faults.add(LOG.name, row.number, "event_id", name,
-                       f"stands in row {by_id[name].number} too; every event has an id of its own")
+            row.fault(faults, "event_id",
+                      f"stands in row {by_id[name].number} too; every event has an id of its own")
         elif name:
             by_id[name] = row
     return by_id
@@ -82,7 +82,7 @@ def _settled(row: Row, corrections: Sequence[Row | None]) -> Row | None:
         if correction is not None:
             given = {column: correction.values[column] for column in _CORRECTED
                      if _is_given(correction, column)}
-            row = Row(row.number, row.values | given, row.texts)
+            row = replace(row, values=row.values | given)
             counts = bool(given)
     return row if counts else None
 

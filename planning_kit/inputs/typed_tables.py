@@ -27,11 +27,22 @@ from planning_kit.inputs.shown_text import ShownTable
 
 @dataclass
 class Row:
-    """One parsed row: values of the cells that could be parsed, and all cells as text for messages."""
+    """One parsed row of ``table``: values of the cells that could be parsed, and all cells as text."""
 
+    table: Table
     number: int
     values: dict[str, object] = field(default_factory=dict)
     texts: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def key(self) -> str:
+        """The column that rows of this table are called by."""
+        return self.table.key[0]
+
+    def fault(self, faults: Faults, column: str, problem: str, value: object = None) -> None:
+        """Note what is wrong with one cell; ``value``: as it is to be shown, if not as it was typed."""
+        typed = self.texts.get(column, "")
+        faults.add(self.table.name, self.number, column, typed if value is None else value, problem)
 
     def text(self, column: str) -> str:
         """A text, choice, id or reference; "" where it is empty or could not be parsed."""
@@ -43,13 +54,13 @@ class Row:
         value = self.values.get(column)
         return value if isinstance(value, float | int) else None
 
-    def names(self, column: str) -> tuple[str, ...]:
-        """A list of references."""
-        value = self.values.get(column, ())
-        return value if isinstance(value, tuple) else ()
+    def moment(self, column: str) -> datetime | None:
+        """A moment (UTC); None where it was not given or could not be parsed."""
+        value = self.values.get(column)
+        return value if isinstance(value, datetime) else None
 
-    def moves(self, column: str) -> tuple[ItemMove, ...]:
-        """A list of item moves."""
+    def entries(self, column: str) -> tuple[Any, ...]:
+        """A list of ids (text) or of `ItemMove`."""
         value = self.values.get(column, ())
         return value if isinstance(value, tuple) else ()
 
@@ -68,13 +79,15 @@ class Rows:
         """Whether every one of these tables was read, so that a missing id can be held against a row."""
         return all(name in self.tables for name in names)
 
+    def named(self, name: str) -> Iterator[tuple[Row, str]]:
+        """Every row of a table that has an id, with the id."""
+        return self.pairs(name, fmt.TABLE_BY_NAME[name].key[0])
+
     def by_id(self, name: str) -> dict[str, Row]:
         """Rows of a table by their id (the first row where an id stands twice)."""
-        column = fmt.TABLE_BY_NAME[name].key[0]
         found: dict[str, Row] = {}
-        for row in self[name]:
-            if row.text(column):
-                found.setdefault(row.text(column), row)
+        for row, each in self.named(name):
+            found.setdefault(each, row)
         return found
 
     def ids(self, name: str) -> tuple[str, ...]:
@@ -82,14 +95,12 @@ class Rows:
         return tuple(self.by_id(name))
 
     def pairs(self, name: str, column: str) -> Iterator[tuple[Row, str]]:
-        """Every reference in a column, list or single, with its row."""
+        """Every id in a column, list or single, with its row."""
         for row in self[name]:
-            value = row.values.get(column)
-            if isinstance(value, str) and value:
-                yield row, value
-            elif isinstance(value, tuple):
-                for entry in value:
-                    yield row, entry.item if isinstance(entry, ItemMove) else entry
+            if text := row.text(column):
+                yield row, text
+            for entry in row.entries(column):
+                yield row, entry.item if isinstance(entry, ItemMove) else entry
 
 
 def parse_tables(tables: Mapping[str, RawTable], unreadable: Collection[str], faults: Faults) -> Rows:
@@ -110,16 +121,15 @@ def parse_table(table: Table, raw: RawTable, faults: Faults) -> list[Row]:
     parsed: dict[str, dict[str, object]] = {column.name: {} for column in known.values()}
     rows = []
     for number, cells in zip(raw.row_numbers, raw.rows, strict=True):
-        row = Row(number, {each.name: empty_value(each) for each in absent})
+        row = Row(table, number, {each.name: empty_value(each) for each in absent})
         for position, column in known.items():
             if number not in raw.ragged or column.name in table.key:
-                _parse_into(row, table, column, cells[position], faults, parsed[column.name])
+                _parse_into(row, column, cells[position], faults, parsed[column.name])
         rows.append(row)
     return rows
 
 
-def _parse_into(row: Row, table: Table, column: Field, text: str, faults: Faults,
-                parsed: dict[str, object]) -> None:
+def _parse_into(row: Row, column: Field, text: str, faults: Faults, parsed: dict[str, object]) -> None:
     """``parsed`` are the values of the column's texts so far: in a long table most come again."""
     row.texts[column.name] = text
     try:
@@ -127,7 +137,7 @@ def _parse_into(row: Row, table: Table, column: Field, text: str, faults: Faults
             parsed[text] = parse_cell(text, column)
         row.values[column.name] = parsed[text]
     except CellFault as fault:
-        faults.add(table.name, row.number, column.name, text, str(fault))
+        row.fault(faults, column.name, str(fault))
 
 
 def _known_columns(table: Table, raw: RawTable, faults: Faults) -> dict[int, Field]:
@@ -145,9 +155,8 @@ def _known_columns(table: Table, raw: RawTable, faults: Faults) -> dict[int, Fie
         seen.add(name)
     for each in table.fields:
         if not each.may_be_absent and each.name not in seen:
-            faults.add(table.name, 1, each.name, "",
-                       "is missing from the header; add the column (it may be empty)"
-                       if not each.needed else "is missing from the header; add the column")
+            may_be = "" if each.needed else " (it may be empty)"
+            faults.add(table.name, 1, each.name, "", f"is missing from the header; add the column{may_be}")
     return known
 
 
