@@ -6,6 +6,8 @@ Reading, faults, the JSON Schema, the reference table and typed table editors fo
 
 from __future__ import annotations
 
+from typing import Any
+
 from planning_kit.inputs.fields import Field, Section, Table
 
 FORMAT = 1
@@ -38,6 +40,11 @@ LATEST_YEAR = 2199
 _LONGEST_MIN = MAX_HORIZON_H * 60
 _FAR_M = 100_000.0
 
+
+def _minutes(name: str, about: str, *, least: float = 0, **more: Any) -> Field:
+    return Field(name, "number", about, "min", least=least, most=_LONGEST_MIN, **more)
+
+
 CREW = Table("crew", "a suited crew member", ("crew",), (
     Field("crew", "id", "EV1 or EV2", needed=True, choices=SUITED),
     Field("metres_per_min", "number", "speed along handrails", "m/min", needed=True, least=0,
@@ -56,9 +63,8 @@ ACTORS = Table("actors", "someone else at work: no travel, suit or tether", ("ac
 PLACES = Table("places", "a worksite or waypoint", ("place",), (
     Field("place", "id", "id", needed=True),
     Field("title", "text", "name shown"),
-    Field("x_m", "number", "station body frame, x", "m", needed=True, least=-_FAR_M, most=_FAR_M),
-    Field("y_m", "number", "station body frame, y", "m", needed=True, least=-_FAR_M, most=_FAR_M),
-    Field("z_m", "number", "station body frame, z", "m", needed=True, least=-_FAR_M, most=_FAR_M),
+    *(Field(f"{axis}_m", "number", f"station body frame, {axis}", "m", needed=True, least=-_FAR_M,
+            most=_FAR_M) for axis in "xyz"),
     Field("crew_at_once", "count", "how many people may be here at once; empty: not known", least=0,
           most=100),
     Field("anchor", "yes_no", "takes a tether hook"),
@@ -70,7 +76,7 @@ ROUTES = Table("routes", "a two-way handrail route", ("from_place", "to_place"),
     Field("from_place", "reference", "one end", needed=True, refers_to=("places",)),
     Field("to_place", "reference", "the other end", needed=True, refers_to=("places",)),
     Field("metres", "number", "length along the handrails", "m", needed=True, least=0, most=_FAR_M),
-    Field("minutes", "number", "overrides the time that metres give", "min", least=0, most=_LONGEST_MIN),
+    _minutes("minutes", "overrides the time that metres give"),
     Field("tight", "yes_no", "bulky items do not pass easily; empty: not known", may_be_unknown=True),
     Field("snag", "yes_no", "tethers and cables can catch; empty: not known", may_be_unknown=True),
     Field("caution", "text", "warning on this route"),
@@ -101,8 +107,7 @@ TASKS = Table("tasks", "an objective", ("task",), (
     Field("priority", "count", "1 is the highest", least=1, most=10_000),
     Field("swappable", "yes_no", "EV1 and EV2 may trade its steps"),
     Field("objective", "text", "what is achieved"),
-    Field("last_start_min", "number", "PET after which it is not begun", "min", least=0, most=_LONGEST_MIN,
-          may_be_absent=True),
+    _minutes("last_start_min", "PET after which it is not begun", may_be_absent=True),
     Field("cut_order", "count", "1 is dropped first", least=1, most=10_000, may_be_absent=True),
 ))
 
@@ -114,9 +119,9 @@ STEPS = Table("steps", "what one or both do at one place; the row order is each 
           words=("both",)),
     Field("place", "reference", "where; may be empty in an actor's step", refers_to=("places",)),
     Field("title", "text", "what is done"),
-    Field("minutes_low", "number", "shortest duration; empty: as likely", "min", least=0, most=_LONGEST_MIN),
-    Field("minutes_likely", "number", "likely duration", "min", needed=True, least=0, most=_LONGEST_MIN),
-    Field("minutes_high", "number", "longest duration; empty: as likely", "min", least=0, most=_LONGEST_MIN),
+    _minutes("minutes_low", "shortest duration; empty: as likely"),
+    _minutes("minutes_likely", "likely duration", needed=True),
+    _minutes("minutes_high", "longest duration; empty: as likely"),
     Field("after", "references", "steps that must finish first", refers_to=("steps",)),
     Field("light", "choice", "the whole step lies in such a window", choices=("any", "night", "day"),
           default="any"),
@@ -133,14 +138,11 @@ STEPS = Table("steps", "what one or both do at one place; the row order is each 
           refers_to=("crew",)),
     Field("link", "choice", "yes: coverage is checked; wait: the step waits for it",
           choices=("no", "yes", "wait"), default="no"),
-    Field("travel_extra_min", "number", "added to the travel into the step", "min", least=0,
-          most=_LONGEST_MIN, default=0.0, may_be_absent=True),
+    _minutes("travel_extra_min", "added to the travel into the step", default=0.0, may_be_absent=True),
     Field("wait_at", "reference", "wait there instead of at the place", refers_to=("places",),
           may_be_absent=True),
-    Field("safe_orderly_min", "number", "minutes of work before leaving in an orderly return", "min", least=0,
-          most=_LONGEST_MIN, may_be_absent=True),
-    Field("safe_now_min", "number", "minutes of work before leaving at once", "min", least=0,
-          most=_LONGEST_MIN, may_be_absent=True),
+    _minutes("safe_orderly_min", "minutes of work before leaving in an orderly return", may_be_absent=True),
+    _minutes("safe_now_min", "minutes of work before leaving at once", may_be_absent=True),
     Field("make_safe", "text", "what must be done before leaving", may_be_absent=True),
     Field("caution", "text", "warning shown with the step"),
 ))
@@ -148,10 +150,8 @@ STEPS = Table("steps", "what one or both do at one place; the row order is each 
 GAPS = Table("gaps", "a least or greatest time between two steps", ("first_step", "then_step"), (
     Field("first_step", "reference", "the earlier step", needed=True, refers_to=("steps",)),
     Field("then_step", "reference", "the later step", needed=True, refers_to=("steps",)),
-    Field("min_gap", "number", "least time between; empty: 0; may be negative", "min", least=-_LONGEST_MIN,
-          most=_LONGEST_MIN, default=0.0),
-    Field("max_gap", "number", "greatest time between; empty: no limit", "min", least=-_LONGEST_MIN,
-          most=_LONGEST_MIN),
+    _minutes("min_gap", "least time between; empty: 0; may be negative", least=-_LONGEST_MIN, default=0.0),
+    _minutes("max_gap", "greatest time between; empty: no limit", least=-_LONGEST_MIN),
     Field("first_at", "choice", "which end of the first step counts", choices=("start", "finish"),
           default="finish", may_be_absent=True),
     Field("then_at", "choice", "which end of the later step counts", choices=("start", "finish"),
@@ -167,11 +167,9 @@ INHIBITS = Table("inhibits", "a hazard control someone else must hold", ("inhibi
           refers_to=("steps",)),
     Field("until_step", "reference", "in force to the finish of this step", needed=True,
           refers_to=("steps",)),
-    Field("lead_min", "number", "how long before from_step it must stand", "min", least=0, most=_LONGEST_MIN,
-          default=0.0),
+    _minutes("lead_min", "how long before from_step it must stand", default=0.0),
     Field("needed_by", "references", "steps that must lie inside", refers_to=("steps",), may_be_absent=True),
-    Field("hold_max_min", "number", "longest time it may be held", "min", least=0, most=_LONGEST_MIN,
-          may_be_absent=True),
+    _minutes("hold_max_min", "longest time it may be held", may_be_absent=True),
     Field("window", "reference", "night, day or the name of a window that it must fit in",
           refers_to=("windows",), words=WINDOW_WORDS, may_be_absent=True),
     Field("reason", "text", "why"),
@@ -204,18 +202,14 @@ _TOP = Section("", "the outing", (
 ))
 
 _LIMITS = Section("limits", "limits of the outing; each may carry its source in a sibling key NAME_source", (
-    Field("planned_min", "number", "planned length of the outing", "min", needed=True, least=0,
-          above_least=True, most=_LONGEST_MIN),
-    Field("hard_min", "number", "longest length of the outing", "min", needed=True, least=0, above_least=True,
-          most=_LONGEST_MIN),
-    Field("ingress_min", "number", "from the airlock to the end of the outing", "min", needed=True, least=0,
-          most=_LONGEST_MIN),
-    Field("return_reserve_min", "number", "least allowed return margin", "min", least=0, most=_LONGEST_MIN),
-    Field("emergency_oxygen_min", "number", "how long the emergency oxygen lasts", "min", least=0,
-          most=_LONGEST_MIN),
+    _minutes("planned_min", "planned length of the outing", needed=True, above_least=True),
+    _minutes("hard_min", "longest length of the outing", needed=True, above_least=True),
+    _minutes("ingress_min", "from the airlock to the end of the outing", needed=True),
+    _minutes("return_reserve_min", "least allowed return margin"),
+    _minutes("emergency_oxygen_min", "how long the emergency oxygen lasts"),
     Field("partner_carry_factor", "number", "how much slower one moves with a disabled partner", least=1,
           most=100),
-    Field("hook_move_min", "number", "time to move a tether hook", "min", least=0, most=_LONGEST_MIN),
+    _minutes("hook_move_min", "time to move a tether hook"),
 ), has_sources=True)
 
 _LIGHTING = Section("lighting", "how light windows are used", (
@@ -237,12 +231,9 @@ _SUIT = Section("suit", "what each suit holds; [suit.EV1] and [suit.EV2] overrid
     Field("respiratory_quotient", "number", "CO2 out over O2 in, by volume", least=0.7, most=1.0),
     Field("equipment_heat_w", "number", "heat of equipment that the cooling carries off", "W", least=0,
           most=1e4),
-    Field("oxygen_reserve_fraction", "number", "kept in reserve", least=0, most=1),
-    Field("co2_reserve_fraction", "number", "kept in reserve", least=0, most=1),
-    Field("energy_reserve_fraction", "number", "kept in reserve", least=0, most=1),
-    Field("water_reserve_fraction", "number", "kept in reserve", least=0, most=1),
-    Field("used_before_egress_min", "number", "suit use before PET 0, at rest", "min", least=0,
-          most=_LONGEST_MIN),
+    *(Field(f"{store}_reserve_fraction", "number", "kept in reserve", least=0, most=1)
+      for store in ("oxygen", "co2", "energy", "water")),
+    _minutes("used_before_egress_min", "suit use before PET 0, at rest"),
 ), sub_sections=SUITED)
 
 _RELAYS = Section("relays", "geostationary relays", (

@@ -165,7 +165,7 @@ def _bytes_for(data: bytes, header: Sequence[str], new: Sequence[dict[str, str]]
     unfinished = newline if data and not data.endswith(b"\n") else ""
     rows = (unfinished + "".join(line + newline for line in lines)).encode("utf-8", "backslashreplace")
     try:
-        log_text(data + rows, Faults())
+        log_text(data + rows)
     except ScenarioError as fault:
         raise ScenarioError.single("was not logged: the log is full, for with this it could not be read (it "
                                    f"{fault.words})", table=LOG.name, value=new[0]["event"]) from None
