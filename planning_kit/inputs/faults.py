@@ -81,6 +81,10 @@ class Faults:
                              f"there may be more: these are the first {_MOST_FAULTS:,} faults"})
             self.stop_if_any()
 
+    def of_file(self, name: str, problem: str) -> None:
+        """Note what is wrong with a file, or a table, as a whole."""
+        self.add(name, None, "", "", problem)
+
     def frame(self) -> pd.DataFrame:
         """All faults as a DataFrame (see `ScenarioError.problems`)."""
         frame = TextTable(self.rows, columns=FAULT_COLUMNS)

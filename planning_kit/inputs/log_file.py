@@ -17,7 +17,7 @@ from pathlib import Path
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
-from planning_kit.inputs.folder_files import place_of, reason_of
+from planning_kit.inputs.folder_files import place_of, system_errors_told
 from planning_kit.inputs.log_format import LOG, LOG_COLUMNS
 from planning_kit.inputs.raw import BOM, RawTable, cell_text, decode, stop_if_absurd
 from planning_kit.inputs.save import locked, name_of
@@ -31,18 +31,13 @@ _CUT = ("was cut off, has too many cells or is no text (an interrupted write, an
 
 def log_bytes(path: Path) -> bytes | None:
     """What the file holds, up to one byte too many; None where there is none. Raises `ScenarioError`."""
-    try:
+    with (system_errors_told("cannot be read", table=LOG.name, value=path),
+          contextlib.suppress(FileNotFoundError)):
         place = place_of(path.parent, path.name)
         _stop_unless_plain(place)
         with place.open("rb") as stream:
             return stream.read(fmt.MAX_FILE_BYTES + 1)
-    except FileNotFoundError:
-        return None
-    except (OSError, ValueError) as error:
-        if isinstance(error, ScenarioError):
-            raise
-        problem = f"cannot be read: {reason_of(error)}"
-        raise ScenarioError.single(problem, table=LOG.name, value=path) from None
+    return None
 
 
 def _stop_unless_plain(place: Path) -> None:
@@ -194,13 +189,10 @@ def _handle_of(place: Path) -> int:
 def all_of(handle: int, path: Path) -> bytes:
     """All bytes, or so many that they are too many for a log."""
     data = b""
-    try:
+    with system_errors_told("cannot be read", "; nothing was logged", table=LOG.name, value=path):
         os.lseek(handle, 0, os.SEEK_SET)
         while len(data) <= fmt.MAX_FILE_BYTES and (part := os.read(handle, fmt.MAX_FILE_BYTES + 1)):
             data += part
-    except OSError as error:
-        raise ScenarioError.single(f"cannot be read: {reason_of(error)}; nothing was logged", table=LOG.name,
-                                   value=path) from None
     return data
 
 

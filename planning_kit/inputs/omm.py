@@ -205,7 +205,7 @@ def elements_from(data: bytes, where: str, faults: Faults) -> Elements | None:
     try:
         entries = entries_of(decode(data))
     except CellFault as fault:
-        faults.add(where, None, "", "", str(fault))
+        faults.of_file(where, str(fault))
         return None
     return _Message(entries, where, faults).elements()
 

@@ -39,6 +39,7 @@ from planning_kit.inputs.folder_files import (
     record_bytes,
     record_of,
     stop_if_not_plain,
+    system_errors_told,
     whole_set,
 )
 
@@ -111,21 +112,10 @@ def save_files(folder: Path, files: Mapping[str, bytes], known: Mapping[str, str
 @contextlib.contextmanager
 def writing(folder: Path) -> Iterator[None]:
     """The folder's lock, held, with what an interrupted save left put in place. Raises `ScenarioError`."""
-    with _told(folder), locked(folder):
+    with system_errors_told("cannot be saved", "; nothing was changed", value=folder), locked(folder):
         if folder.is_dir():
             _finish_interrupted(folder)
         yield
-
-
-@contextlib.contextmanager
-def _told(folder: Path) -> Iterator[None]:
-    try:
-        yield
-    except (OSError, ValueError) as error:
-        if isinstance(error, ScenarioError):
-            raise
-        raise ScenarioError.single(f"cannot be saved: {reason_of(error)}; nothing was changed",
-                                   value=folder) from error
 
 
 def write_whole(folder: Path, files: Mapping[str, bytes], known: Mapping[str, str] | None) -> None:
@@ -257,7 +247,7 @@ def _stop_at_links(folder: Path, changes: Iterable[FileChange]) -> None:
     faults = Faults()
     for each in changes:
         if each.before != each.after and (folder / each.name).is_symlink():
-            faults.add(each.name, None, "", "", "is a link, and only plain files are written; put the file "
+            faults.of_file(each.name, "is a link, and only plain files are written; put the file "
                        "itself there. Nothing was changed")
     faults.stop_if_any()
 
@@ -267,9 +257,9 @@ def _stop_on_conflict(folder: Path, before: Mapping[str, bytes], files: Mapping[
     faults = Faults()
     for name in sorted({*before, *known}):
         if name not in before:
-            faults.add(name, None, "", "", "was deleted on disk since it was read")
+            faults.of_file(name, "was deleted on disk since it was read")
         elif before[name] != files.get(name) and digest_of(before[name]) != known.get(name):
-            faults.add(name, None, "", "", "changed on disk since it was read" if name in known else
+            faults.of_file(name, "changed on disk since it was read" if name in known else
                        "is in the folder but was not read from it")
     if faults.rows:
         faults.add("", None, "", folder,

@@ -57,7 +57,7 @@ def parse_toml(data: bytes | None, faults: Faults) -> dict[str, Any] | None:
         problem = str(fault)
     except ValueError as error:  # TOMLDecodeError, and whole numbers of thousands of digits
         problem = f"is not TOML: {error}"
-    faults.add(_WHERE, None, "", "", problem)
+    faults.of_file(_WHERE, problem)
     return None
 
 
