@@ -13,12 +13,6 @@ from planning_kit.inputs.rules import RULES
 from planning_kit.inputs.settings import build_settings, parse_settings
 from planning_kit.inputs.typed_tables import Row, parse_table, parse_tables
 
-_RECORD_OF: dict[str, type] = {
-    "crew": rec.Crew, "actors": rec.Actor, "places": rec.Place, "routes": rec.Route, "hardware": rec.Item,
-    "tasks": rec.Task, "steps": rec.Step, "gaps": rec.Gap, "inhibits": rec.Inhibit,
-    "windows": rec.NamedWindow,
-}
-
 
 def records_from(data: Mapping[str, Any] | None, tables: Mapping[str, RawTable], unreadable: Collection[str],
                  faults: Faults) -> rec.Records | None:
@@ -57,4 +51,4 @@ def _record(table: str, row: Row) -> Any:
         likely = values["minutes_likely"]
         for column in ("minutes_low", "minutes_high"):
             values[column] = likely if values[column] is None else values[column]
-    return _RECORD_OF[table](**values)
+    return fmt.TABLE_BY_NAME[table].record(**values)
