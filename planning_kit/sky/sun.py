@@ -37,13 +37,12 @@ from importlib.resources import files
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 from skyfield.api import load, load_file
 from skyfield.sgp4lib import TEME
 from skyfield.timelib import Timescale
 
-from planning_kit.sky.windows import SECONDS_PER_DAY, julian_date
+from planning_kit.sky.windows import SECONDS_PER_DAY, Vector, julian_date
 
 SUN_RADIUS_KM = 695_700.0
 """Nominal solar radius, IAU 2015 Resolution B3."""
@@ -66,7 +65,7 @@ class SunTable:
     day_zero: float
     spline: CubicSpline
 
-    def position_teme_km(self, reference: datetime, seconds: NDArray[np.float64]) -> NDArray[np.float64]:
+    def position_teme_km(self, reference: datetime, seconds: Vector) -> Vector:
         """The Sun ``seconds`` (k,) after ``reference`` (UTC): (k, 3), km, TEME."""
         day, fraction = julian_date(reference)
         since = day - self.day_zero + fraction
@@ -117,8 +116,6 @@ def _ephemeris_file() -> Path:
 EARTH_RADIUS_KM = 6378.137
 EARTH_FLATTENING = 1 / 298.257223563
 """WGS 84 (NIMA TR8350.2)."""
-
-Vector = NDArray[np.float64]
 
 _LEAST_SINE = 1e-12
 

@@ -31,6 +31,8 @@ LONGEST_DAYS = 1100
 """Three years: far beyond what SGP4 elements can say anything about."""
 
 Moment = str | date | datetime
+Vector = NDArray[np.float64]
+Windows = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -81,7 +83,7 @@ def covered_moment(value: Moment, what: str) -> datetime:
     return moment
 
 
-def as_times(reference: datetime, seconds: NDArray[np.float64]) -> pd.Series:
+def as_times(reference: datetime, seconds: Vector) -> pd.Series:
     """UTC timestamps ``seconds`` after ``reference``, to the nearest millisecond; NaT for NaN."""
     after = pd.to_timedelta(np.round(np.asarray(seconds, dtype=float) * 1e6), unit="us")
     return pd.Series((pd.Timestamp(reference) + after).round("ms").as_unit("us"))
@@ -95,8 +97,7 @@ def julian_date(moment: datetime) -> tuple[float, float]:
     return float(day), float(fraction)
 
 
-Windows = NDArray[np.float64]
-SignedFunction = Callable[[NDArray[np.float64]], NDArray[np.float64]]
+SignedFunction = Callable[[Vector], Vector]
 
 _ROOT_TOLERANCE = 1e-7
 _PEAK_TOLERANCE = 1e-3
@@ -145,8 +146,8 @@ def windows_where(signed_function: SignedFunction, start: float, stop: float, st
     return clip(edges.reshape(-1, 2), start, stop)
 
 
-def _with_polished_extrema(signed_function: SignedFunction, times: NDArray[np.float64],
-                           values: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _with_polished_extrema(signed_function: SignedFunction, times: Vector,
+                           values: Vector) -> tuple[Vector, Vector]:
     """Samples plus those extrema between samples that lie on the other side of zero than the samples."""
     found_times, found_values = [times], [values]
     for sign in (1.0, -1.0):
@@ -170,8 +171,7 @@ def _with_polished_extrema(signed_function: SignedFunction, times: NDArray[np.fl
     return all_times[order], all_values[order]
 
 
-def _roots(signed_function: SignedFunction, left: NDArray[np.float64],
-           right: NDArray[np.float64]) -> NDArray[np.float64]:
+def _roots(signed_function: SignedFunction, left: Vector, right: Vector) -> Vector:
     if left.size == 0:
         return np.empty(0)
     result = elementwise.find_root(signed_function, (left, right),
