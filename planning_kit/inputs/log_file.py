@@ -62,7 +62,7 @@ def log_lines(data: bytes, faults: Faults) -> LogLines:
     no line within looks like a row of its own.
     """
     if not data:
-        return LogLines(RawTable(LOG.name, tuple(LOG_COLUMNS), (), ()), {})
+        return LogLines(RawTable(LOG.name, tuple(LOG_COLUMNS)), {})
     lines = log_text(data).split("\n")
     header = tuple(_cells(lines[0]) or ())
     try:
@@ -122,7 +122,7 @@ def _joined(lines: Sequence[str], at: int, width: int) -> tuple[list[str] | None
     A line that could be a row of its own is not joined: what was logged does not vanish in the note of
     another row, which was cut off after a quotation mark.
     """
-    taken = 0
+    taken = 0  # lines that the reader has asked for, beyond the first
 
     def following() -> Iterator[str]:
         nonlocal taken

@@ -63,9 +63,9 @@ class RawTable:
     """
 
     name: str
-    header: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    row_numbers: tuple[int, ...]
+    header: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+    row_numbers: tuple[int, ...] = ()
     data: bytes | None = None
     newline: str = "\n"
     has_bom: bool = False

@@ -8,7 +8,7 @@ float64 (NaN where nothing is given) and everything else as the text of the file
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Hashable, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
@@ -174,12 +174,10 @@ _MISSING = (None, pd.NA, pd.NaT)
 
 def frame_of(table: Table, raw: RawTable | None) -> pd.DataFrame:
     """A table of a valid scenario as a DataFrame: the file's columns, then absent † columns, empty."""
-    header = raw.header if raw is not None else ()
-    cells = {name: [row[position] for row in raw.rows] for position, name in enumerate(header)} if raw else {}
-    count = len(raw.rows) if raw is not None else 0
-    names = [*header, *(each.name for each in table.fields if each.name not in header)]
-    by_name = table.by_name
-    return ShownTable({name: _column(cells.get(name, [""] * count), by_name.get(name)) for name in names})
+    raw, by_name = raw or RawTable(table.name), table.by_name
+    cells = {name: [row[position] for row in raw.rows] for position, name in enumerate(raw.header)}
+    cells |= {name: [""] * len(raw.rows) for name in by_name if name not in cells}
+    return ShownTable({name: _column(texts, by_name.get(name)) for name, texts in cells.items()})
 
 
 def _column(texts: list[str], field: Field | None) -> pd.Series:
@@ -195,30 +193,23 @@ def raw_from_frame(table: Table, frame: pd.DataFrame, old: RawTable | None, faul
     that row's text, † columns that are empty and were absent stay absent, and a table without any change is
     the old one, bytes and all.
     """
-    names = [_name(column) for column in frame.columns]
-    columns = [[_text_of(value) for value in frame.iloc[:, position].tolist()]
-               for position in range(len(names))]
-    kept = [i for i, name in enumerate(names) if _stays(name, columns[i], table, old)]
-    header = tuple(names[i] for i in kept)
-    rows = [tuple(columns[i][number] for i in kept) for number in range(len(frame))]
-    if old is not None:
-        rows = _with_old_numbers(table, header, rows, old)
+    before = old or RawTable(table.name)
+    columns = [(str(name), [_text_of(value) for value in frame.iloc[:, position].tolist()])
+               for position, name in enumerate(frame.columns)]
+    kept = [(name, texts) for name, texts in columns if _stays(table.by_name.get(name), texts, before)]
+    header = tuple(name for name, _ in kept)
+    rows = [tuple(texts[number] for _, texts in kept) for number in range(len(frame))]
+    rows = _with_old_numbers(table, header, rows, before)
     refuse_absurd(table, header, rows, faults)
     rows = [row for row in rows if any(row)]
     if old is not None and header == old.header and tuple(rows) == old.rows:
         return old
-    return RawTable(table.name, header, tuple(rows), tuple(range(2, len(rows) + 2)),
-                    newline=old.newline if old else "\n", has_bom=old.has_bom if old else False)
+    return RawTable(table.name, header, tuple(rows), tuple(range(2, len(rows) + 2)), newline=before.newline,
+                    has_bom=before.has_bom)
 
 
-def _name(column: Hashable) -> str:
-    return column if isinstance(column, str) else str(column)
-
-
-def _stays(name: str, texts: list[str], table: Table, old: RawTable | None) -> bool:
-    field = table.by_name.get(name)
-    was_there = old is not None and name in old.header
-    return field is None or not field.may_be_absent or was_there or any(texts)
+def _stays(field: Field | None, texts: list[str], before: RawTable) -> bool:
+    return field is None or not field.may_be_absent or field.name in before.header or any(texts)
 
 
 def _text_of(value: Any) -> str:
@@ -262,20 +253,19 @@ def move_text(move: ItemMove) -> str:
 def _with_old_numbers(table: Table, header: tuple[str, ...], rows: list[tuple[str, ...]],
                       old: RawTable) -> list[tuple[str, ...]]:
     """The rows, each equal number written as in the old row of the same key."""
-    if not set(table.key) <= set(header) or not set(table.key) <= set(old.header):
+    if not set(table.key) <= set(header) & set(old.header):
         return rows
     old_rows = {tuple(row[old.header.index(name)] for name in table.key): row for row in old.rows}
-    pairs = [(i, old.header.index(name)) for i, name in enumerate(header)
-             if name in table.by_name and table.by_name[name].is_number and name in old.header]
+    numbers = [(i, old.header.index(name), table.by_name[name]) for i, name in enumerate(header)
+               if name in old.header and name in table.by_name and table.by_name[name].is_number]
     key_at = [header.index(name) for name in table.key]
     written = []
     for row in rows:
-        before = old_rows.get(tuple(row[i] for i in key_at))
         cells = list(row)
-        for i, j in pairs if before is not None else ():
-            assert before is not None
-            if cells[i] != before[j] and _same_number(cells[i], before[j], table.by_name[header[i]]):
-                cells[i] = before[j]
+        if before := old_rows.get(tuple(row[i] for i in key_at)):
+            for i, j, field in numbers:
+                if cells[i] != before[j] and _same_number(cells[i], before[j], field):
+                    cells[i] = before[j]
         written.append(tuple(cells))
     return written
 
@@ -289,8 +279,7 @@ def _same_number(new: str, old: str, field: Field) -> bool:
         return False
 
 
-def refuse_absurd(table: Table, header: tuple[str, ...], rows: list[tuple[str, ...]],
-                   faults: Faults) -> None:
+def refuse_absurd(table: Table, header: tuple[str, ...], rows: list[tuple[str, ...]], faults: Faults) -> None:
     """The same sizes that a file may have, so that what is held can be saved and read again."""
     if len(rows) > fmt.most_rows(table.name):
         faults.add(table.name, None, "", len(rows), f"has more than {fmt.most_rows(table.name):,} rows")
