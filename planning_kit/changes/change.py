@@ -72,6 +72,11 @@ class Named:
     id: str
     steps: tuple[str, ...]
 
+    @property
+    def key(self) -> str:
+        """Kind and id, as a what-if takes them: ``step:A1``."""
+        return f"{self.kind}:{self.id}"
+
 
 def step_named(step: str) -> Named:
     """A step by itself."""
@@ -110,7 +115,7 @@ class Change(ABC):
         """Make it in ``tables``; gives notes of what it brought with it."""
         return tuple(self._edit(tables) or ())
 
-    def asked(self) -> dict[str, object]:
+    def arguments(self) -> dict[str, object]:
         """The arguments of ``plan.what_if`` that make it, for what `gain` proposes; of others not known."""
         raise NotImplementedError
 
@@ -123,9 +128,8 @@ class Change(ABC):
         ...
 
 
-@dataclass(frozen=True)
-class Told:
-    """What is told of a change: ``name`` of the what-if, kind (`NOTE`: what it brought with it), words."""
+class ChangeLine(NamedTuple):
+    """What the user reads of a change. ``kind`` is the change's, or `NOTE`: what it brought with it."""
 
     name: str
     kind: str
@@ -134,10 +138,10 @@ class Told:
 
 @dataclass(frozen=True)
 class Changed:
-    """What changes have made: the scenario, what is told of them in order, and their notes by themselves."""
+    """What changes have made: the scenario, the lines that tell of them in order, and their notes alone."""
 
     scenario: Scenario
-    told: tuple[Told, ...]
+    lines: tuple[ChangeLine, ...]
     notes: tuple[Note, ...]
 
 
@@ -151,28 +155,29 @@ def apply(scenario: Scenario, changes: Iterable[Change]) -> Scenario:
 
 def made(scenario: Scenario, changes: Iterable[Change], name: str = "",
          frames: Mapping[str, pd.DataFrame] | None = None) -> Changed:
-    """As `apply`, with what is told of the changes, under ``name``.
+    """As `apply`, with the lines that tell of the changes, under ``name``.
 
     ``frames``: tables, by name, that say something else before any change is made, such as what was done.
     """
-    tables, told, all_notes = Tables(scenario.table, scenario.records, frames), list[Told](), list[Note]()
+    tables = Tables(scenario.table, scenario.records, frames)
+    lines, all_notes = list[ChangeLine](), list[Note]()
     for change in changes:
         try:
             notes = change.edit(tables)
-        except ScenarioError:  # perhaps for one of several faults of the changes before it: tell all
+        except ScenarioError:  # perhaps because of a change before it: the check tells all faults at once
             scenario.with_tables(tables.frames, tables.settings)
             raise
-        told += [Told(name, change.kind, line) for line in change.lines]
-        told += [Told(name, NOTE, note.words) for note in notes]
+        lines += [ChangeLine(name, change.kind, line) for line in change.lines]
+        lines += [ChangeLine(name, NOTE, note.words) for note in notes]
         all_notes += notes
     if tables.frames or tables.settings:
         scenario = scenario.with_tables(tables.frames, tables.settings)
-    return Changed(scenario, tuple(told), tuple(all_notes))
+    return Changed(scenario, tuple(lines), tuple(all_notes))
 
 
-def changes_table(told: Iterable[Told]) -> pd.DataFrame:
+def changes_table(lines: Iterable[ChangeLine]) -> pd.DataFrame:
     """What was changed as a table: ``name`` of the what-if, ``kind`` and ``change`` in words."""
-    return TextTable([(each.name, each.kind, each.words) for each in told], columns=CHANGE_COLUMNS)
+    return TextTable([tuple(each) for each in lines], columns=CHANGE_COLUMNS)
 
 
 @dataclass(frozen=True)

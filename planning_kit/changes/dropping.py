@@ -33,9 +33,9 @@ class Drop(Change):
             f" ({len(each.steps)} step{'s' * (len(each.steps) != 1)})" if each.kind == TASK else "")
             for each in self.names)
 
-    def asked(self) -> dict[str, object]:
+    def arguments(self) -> dict[str, object]:
         """The names, each with its kind."""
-        names = [f"{each.kind}:{each.id}" for each in self.names]
+        names = [each.key for each in self.names]
         return {"drop": names[0] if len(names) == 1 else names}
 
     def _edit(self, tables: Tables) -> Iterator[Note]:

@@ -29,7 +29,7 @@ def what_if(plan: TimedPlan, asked: Mapping[str, object], name: str = "") -> Tim
     if plan.outside is not None:
         _stop_if_past(plan.outside, changed.scenario, leaving)
     timed = re_timed_as(plan, TimedPlan.of(changed.scenario, leaving))
-    return replace(timed, name=name or plan.name, history=(*plan.history, *changed.told))
+    return replace(timed, name=name or plan.name, history=(*plan.history, *changed.lines))
 
 
 def _stop_if_past(outside: Outside, scenario: Scenario, egress: datetime) -> None:
