@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, ClassVar, NamedTuple
 
 import pandas as pd
@@ -29,22 +29,21 @@ NOTE = "note"
 STEP, TASK, CREW = "step", "task", "crew"
 
 
+@dataclass
 class Tables:
     """Tables and settings on their way from one scenario to the next: changed so far, not yet checked.
 
     A table that is read is a copy; what is set takes its place. ``read`` gives a table as it was before;
-    ``before`` the records of all of them, where there are any.
+    ``before`` the records of all of them, where there are any. ``frames`` and ``settings``: what is changed.
     """
 
-    def __init__(self, read: Callable[[str], pd.DataFrame], before: Records | None = None,
-                 frames: Mapping[str, pd.DataFrame] | None = None) -> None:
-        """Begin with nothing changed but ``frames``."""
-        self._read, self._before = read, before
-        self.frames = dict(frames or {})
-        self.settings: dict[str, object] = {}
+    read: Callable[[str], pd.DataFrame]
+    before: Records | None = None
+    frames: dict[str, pd.DataFrame] = field(default_factory=dict)
+    settings: dict[str, object] = field(default_factory=dict)
 
     def __getitem__(self, name: str) -> pd.DataFrame:
-        return self.frames[name].copy() if name in self.frames else self._read(name)
+        return self.frames[name].copy() if name in self.frames else self.read(name)
 
     def __setitem__(self, name: str, frame: pd.DataFrame) -> None:
         self.frames[name] = frame
@@ -55,13 +54,13 @@ class Tables:
 
         Raises `ScenarioError` for a changed cell that says nothing that can be used.
         """
-        assert self._before is not None, "tables as typed have no records"
+        assert self.before is not None, "tables as typed have no records"
         faults = Faults()
         raw = {name: raw_from_frame(fmt.TABLE_BY_NAME[name], frame, None, faults)
                for name, frame in self.frames.items()}
         parsed: dict[str, Any] = {name: rows_of(name, raw[name], faults) for name in raw}
         faults.stop_if_any()
-        return replace(self._before, **parsed)
+        return replace(self.before, **parsed)
 
 
 @dataclass(frozen=True)
@@ -159,7 +158,7 @@ def made(scenario: Scenario, changes: Iterable[Change], name: str = "",
 
     ``frames``: tables, by name, that say something else before any change is made, such as what was done.
     """
-    tables = Tables(scenario.table, scenario.records, frames)
+    tables = Tables(scenario.table, scenario.records, dict(frames or {}))
     lines, all_notes = list[ChangeLine](), list[Note]()
     for change in changes:
         try:
@@ -200,7 +199,7 @@ class Cells(Change):
         keys = frame[key_of(self.table)]
         for column, cells in self.columns.items():
             before = frame[column] if column in frame else [""] * len(frame)
-            after = [_as_cell(cells[key]) if key in cells else old
+            after = [as_cell(cells[key]) if key in cells else old
                      for key, old in zip(keys, before, strict=True)]
             frame[column] = pd.Series(after, dtype=object, index=frame.index)
         tables[self.table] = frame
@@ -211,7 +210,8 @@ def key_of(table: str) -> str:
     return fmt.TABLE_BY_NAME[table].key[0]
 
 
-def _as_cell(value: object) -> object:
+def as_cell(value: object) -> Any:
+    """What stands in a cell: a list becomes text with spaces."""
     return " ".join(map(str, value)) if isinstance(value, list | tuple) else value
 
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from planning_kit.changes.change import TASK, Cells, Change, Named, Note, Tables
+from planning_kit.changes.change import TASK, Cells, Change, Named, Note, Tables, as_cell
 from planning_kit.inputs.records import INSIDE, Gap, Inhibit, Records
 
 
@@ -46,8 +46,9 @@ class Drop(Change):
         after = passed_through(records, gone)
         gaps, inhibits, steps = tables["gaps"], tables["inhibits"], tables["steps"]
         for column in ("from_step", "until_step", "needed_by"):
-            inhibits[column] = [_text(getattr(kept[old.inhibit] or old, column)) for old in records.inhibits]
-        steps["after"] = [_text(after[step]) for step in steps["step"]]
+            inhibits[column] = [as_cell(getattr(kept[each.inhibit] or each, column))
+                                for each in records.inhibits]
+        steps["after"] = [as_cell(after[step]) for step in steps["step"]]
         tables["gaps"] = gaps.loc[[not gone & {gap.first_step, gap.then_step} for gap in records.gaps]]
         tables["inhibits"] = inhibits.loc[[kept[name] is not None for name in inhibits["inhibit"]]]
         tables["steps"] = steps[~steps["step"].isin(gone)]
@@ -57,10 +58,6 @@ class Drop(Change):
         if self.lets_stay and (items := _left_alone(records, gone)):
             Cells("hardware", {"end_at": dict.fromkeys(items, "")}).edit(tables)
             yield Note(f"{', '.join(items)} stay where they are: their end_at is emptied")
-
-
-def _text(value: str | Collection[str]) -> str:
-    return value if isinstance(value, str) else " ".join(value)
 
 
 def _left_alone(records: Records, gone: Collection[str]) -> list[str]:

@@ -20,10 +20,8 @@ from planning_kit.inputs.fields import Field, Table
 from planning_kit.inputs.times import moment_at
 
 LOG_FILE = "log.csv"
-EGRESS, STARTED, FINISHED, PARTLY, SKIPPED, SUIT, INGRESS, CORRECT = (
-    "egress", "started", "finished", "partly", "skipped", "suit", "ingress", "correct",
-)
-EVENT_KINDS = (EGRESS, STARTED, FINISHED, PARTLY, SKIPPED, SUIT, INGRESS, CORRECT)
+EVENT_KINDS = ("egress", "started", "finished", "partly", "skipped", "suit", "ingress", "correct")
+EGRESS, STARTED, FINISHED, PARTLY, SKIPPED, SUIT, INGRESS, CORRECT = EVENT_KINDS
 STEP_EVENTS = (STARTED, FINISHED, PARTLY, SKIPPED)
 
 LOG = Table("log", "what was called during the outing", ("event_id",), (

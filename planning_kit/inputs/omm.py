@@ -1,11 +1,9 @@
-"""Orbit messages: a tolerant reader for CCSDS OMM 502.0-B in JSON, XML, KVN and CSV.
+"""Orbit messages: a tolerant reader for CCSDS OMM 502.0-B in its four forms: JSON, XML, KVN and CSV.
 
-Only messages whose elements belong to SGP4 are read: other theories have elements of the same names that mean
-something else. What the standard lets a message leave out may be left out.
-
-The four written forms of an orbit message (CCSDS 502.0-B): text to a flat list of entries.
-
-JSON and XML nest their entries in blocks; the blocks carry nothing that SGP4 needs, so they are taken apart.
+Each form becomes a flat list of entries, and from these come the elements. JSON and XML nest their entries in
+blocks; the blocks carry nothing that SGP4 needs, so they are taken apart. Only elements that belong to SGP4
+are read: those of other theories have the same names and mean something else. What the standard lets a
+message leave out may be left out.
 """
 
 from __future__ import annotations
@@ -232,16 +230,18 @@ class _Message:
         if text == "" and default is not None:
             return default
         value = float(text) if re.fullmatch(NUMBER_PATTERN, text) else math.nan
+        unit = self.entries[key].unit.lower() if text else ""
         if text == "":
-            self.fault(key, "", "is missing; the orbit needs it")
+            problem = "is missing; the orbit needs it"
         elif not math.isfinite(value):
-            self.fault(key, text, "must be a finite number")
+            problem = "must be a finite number"
         elif not low <= value <= high:
-            self.fault(key, text, f"must lie between {low:g} and {high:g}")
-        elif (unit := self.entries[key].unit.lower()) and unit not in _UNITS.get(key, (unit,)):
-            self.fault(key, text, f"is given in {unit}; it must be in {_UNITS[key][0]}")
+            problem = f"must lie between {low:g} and {high:g}"
+        elif unit and unit not in _UNITS.get(key, (unit,)):
+            problem = f"is given in {unit}; it must be in {_UNITS[key][0]}"
         else:
             return value
+        self.fault(key, text, problem)
         return math.nan
 
     def elements(self) -> Elements | None:

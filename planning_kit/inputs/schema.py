@@ -2,8 +2,7 @@
 
 The schema describes a scenario as one JSON document: ``scenario`` holds the keys of scenario.toml, each table
 a list of rows; numbers are numbers, lists are lists, and null or an absent optional column means "not given".
-`scenario_document` writes a scenario that way. Rules over several rows (references, order, reach) are beyond
-a schema: `load_scenario` checks them.
+Rules over several rows (references, order, reach) are beyond a schema: `load_scenario` checks them.
 
 Refresh the committed copy with ``python -m planning_kit.inputs.schema > scenarios/format-1.schema.json``.
 """
@@ -11,8 +10,6 @@ Refresh the committed copy with ``python -m planning_kit.inputs.schema > scenari
 from __future__ import annotations
 
 import json
-import tomllib
-from datetime import date, datetime, time
 from typing import Any
 
 import pandas as pd
@@ -20,8 +17,6 @@ import pandas as pd
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import ID_PATTERN, MOVE_PATTERN
 from planning_kit.inputs.fields import Field, Section, Table
-from planning_kit.inputs.raw import BOM
-from planning_kit.inputs.scenario import Scenario
 
 _TIME_PATTERN = "^[0-9]{4}-?[0-9W]{2}.*[T ][0-9]{2}"
 
@@ -110,36 +105,6 @@ def _bounds(field: Field) -> dict[str, float]:
     if field.most is not None:
         bounds["maximum"] = field.most
     return bounds
-
-
-def scenario_document(scenario: Scenario) -> dict[str, Any]:
-    """A scenario as the JSON document that the schema describes."""
-    text = scenario.checked.source.toml.removeprefix(BOM).decode("utf-8")
-    document: dict[str, Any] = {"scenario": _jsonable(tomllib.loads(text))}
-    for table in fmt.TABLES:
-        frame = scenario.table(table.name)
-        by_name = table.by_name
-        document[table.name] = [
-            {str(name): _json_cell(value, by_name.get(str(name))) for name, value in row.items()}
-            for row in frame.to_dict("records")
-        ]
-    return document
-
-
-def _json_cell(value: Any, field: Field | None) -> Any:
-    if field is not None and field.is_number:
-        return None if value != value else int(value) if field.kind == "count" else value
-    if field is not None and field.is_list:
-        return value.split()
-    return value if value.strip() or (value and field is not None and field.kind == "text") else None
-
-
-def _jsonable(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {key: _jsonable(entry) for key, entry in value.items()}
-    if isinstance(value, list):
-        return [_jsonable(entry) for entry in value]
-    return value.isoformat() if isinstance(value, datetime | date | time) else value
 
 
 def format_reference() -> pd.DataFrame:

@@ -1,4 +1,4 @@
-"""``scenario.toml``: text to settings, and single keys changed in its text.
+"""``scenario.toml``: its text becomes settings, and single keys are changed in its text.
 
 Every fault is noted under its dotted key. A change keeps comments and order.
 """
@@ -9,7 +9,6 @@ import copy
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import fields
 from datetime import UTC, datetime
 from typing import Any
 
@@ -179,11 +178,10 @@ def _check_order(parsed: dict[str, Values], faults: Faults) -> None:
 def build_settings(parsed: Mapping[str, Values]) -> Settings:
     """Settings from values in which no fault was found."""
     top = {key: value for key, value in parsed[""].items() if key != "format"}
-    suit = parsed.get("suit", {})
-    blank = {each.name: None for each in fields(Suit)}
-    suits = {crew: Suit(**{**blank, **suit, **parsed.get(f"suit.{crew}", {})})  # type: ignore[arg-type]
+    suit, odds = ({each.name: empty_value(each) for each in fmt.SECTION_BY_NAME[name].fields}
+                  | parsed.get(name, {}) for name in ("suit", "odds"))
+    suits = {crew: Suit(**{**suit, **parsed.get(f"suit.{crew}", {})})  # type: ignore[arg-type]
              for crew in fmt.SUITED}
-    odds = {each.name: empty_value(each) for each in fmt.SECTION_BY_NAME["odds"].fields}
     watts = {key: value for key, value in parsed.get("exertion_w", {}).items() if value is not None}
     return Settings(
         limits=_limits(parsed["limits"]),
@@ -191,7 +189,7 @@ def build_settings(parsed: Mapping[str, Values]) -> Settings:
         exertion_w=FrozenMapping(watts),  # type: ignore[arg-type]
         suits=FrozenMapping(suits),
         relays=Relays(**parsed["relays"]) if "relays" in parsed else None,  # type: ignore[arg-type]
-        odds=OddsSettings(**{**odds, **parsed.get("odds", {})}),  # type: ignore[arg-type]
+        odds=OddsSettings(**odds),  # type: ignore[arg-type]
         **top,  # type: ignore[arg-type]
     )
 
