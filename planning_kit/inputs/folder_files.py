@@ -35,6 +35,7 @@ _DIGEST = re.compile("[0-9a-f]{64}")
 _TRIES = 100
 _PAUSE_S = 0.02
 _MOST_BYTES = 1_000_000_000  # of any file that is saved: packs are the largest
+_MISSING = "is missing; every scenario folder holds it"
 _HOW_TO_GO_ON = f"to go on with the files as they lie, delete the subfolder {STAGE}"
 
 Read = TypeVar("Read")
@@ -78,23 +79,29 @@ class FolderFiles:
 
     def read(self, name: str, faults: Faults) -> bytes | None:
         """The bytes of one file, or None with a fault noted: missing, not plain, unreadable, too large."""
-        if not self.has(name):
-            faults.of_file(name, "is missing; every scenario folder holds it")
+        try:
+            return self._read(name)
+        except ScenarioError as fault:
+            faults.of_file(name, fault.words)
             return None
+
+    def _read(self, name: str) -> bytes:
+        if not self.has(name):
+            raise ScenarioError.single(_MISSING)
         if name not in self.expected:
-            return read_plain(self.folder, name, faults)
+            return read_plain(self.folder, name)
         # The staged file first: a save that is under way moves it to its place, never back.
         for folder in (self.folder / STAGE, self.folder):
-            found = Faults()
-            data = read_plain(folder, name, found)
-            if data is not None and digest_of(data) == self.expected[name]:
-                return data
-            if data is None and os.path.lexists(folder / name):
-                faults.rows += found.rows
-                return None
+            try:
+                data = read_plain(folder, name)
+            except ScenarioError:
+                if os.path.lexists(folder / name):
+                    raise
+            else:
+                if digest_of(data) == self.expected[name]:
+                    return data
         self.has_moved = True
-        faults.of_file(name, "is changed by another program")
-        return None
+        raise ScenarioError.single("is changed by another program")
 
     def read_if_there(self, name: str, faults: Faults) -> bytes | None:
         """As `read`; None without a fault where there is no such file."""
@@ -173,32 +180,24 @@ def place_of(folder: Path, name: str) -> Path:
     return real
 
 
-def read_plain(folder: Path, name: str, faults: Faults) -> bytes | None:
-    """The bytes of a file of a folder as it lies, or None with a fault noted; a link out of it is one."""
-    try:
-        return read_path(place_of(folder, name), name, faults)
-    except ScenarioError as fault:
-        faults.of_file(name, fault.words)
-        return None
+def read_plain(folder: Path, name: str) -> bytes:
+    """The bytes of a file of a folder as it lies. Raises `ScenarioError`, for a link out of it too."""
+    return read_path(place_of(folder, name), name)
 
 
-def read_path(path: Path, name: str, faults: Faults) -> bytes | None:
-    """The bytes of the file at ``path``, told as ``name``; or None with a fault noted."""
-    try:
+def read_path(path: Path, name: str) -> bytes:
+    """The bytes of the file at ``path``, told as ``name``. Raises `ScenarioError`."""
+    most = fmt.most_bytes(name)
+    with system_errors_told("cannot be read", table=name):
         if not os.path.lexists(path):
-            faults.of_file(name, "is missing; every scenario folder holds it")
-        elif not path.is_file():
-            faults.of_file(name, "is not a plain file")
-        else:
-            with path.open("rb") as stream:
-                data = stream.read(fmt.most_bytes(name) + 1)
-            if len(data) <= fmt.most_bytes(name):
-                return data
-            faults.add(name, None, "", "",
-                       f"is larger than {fmt.most_bytes(name):,} bytes; this is no scenario file")
-    except (OSError, ValueError) as error:
-        faults.of_file(name, f"cannot be read: {reason_of(error)}")
-    return None
+            raise ScenarioError.single(_MISSING, table=name)
+        if not path.is_file():
+            raise ScenarioError.single("is not a plain file", table=name)
+        with path.open("rb") as stream:
+            data = stream.read(most + 1)
+    if len(data) > most:
+        raise ScenarioError.single(f"is larger than {most:,} bytes; this is no scenario file", table=name)
+    return data
 
 
 def reason_of(error: OSError | ValueError) -> str:

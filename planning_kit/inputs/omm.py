@@ -191,8 +191,7 @@ def read_omm(path: str | Path) -> Elements:
     """
     path = as_path(path, "orbit message")
     faults = Faults()
-    data = read_path(path, path.name, faults)
-    elements = None if data is None else elements_from(data, path.name, faults)
+    elements = elements_from(read_path(path, path.name), path.name, faults)
     faults.stop_if_any()
     assert elements is not None
     return elements

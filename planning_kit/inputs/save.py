@@ -1,16 +1,15 @@
 """Saving files into a folder as one act: whatever the moment of a kill, the old set is there or the new one.
 
-Under the folder's lock (`locks`) the files there are compared with those that were read; then all that is to
-change is staged in the subfolder ``.unfinished-save`` and flushed, a commit record beside it makes it count
-(`folder_files` says how it is read), and the files move to their places one by one. A save that ended before
-its record changed nothing; after it, the new set is read, and the next save puts it in place first.
-
-Who may write: one lock a folder, held over reading, judging and writing, by every writer of this package.
+One lock a folder is held over reading, judging and writing, by every writer of this package. Under it the
+files there are compared with those that were read. Then all that is to change is staged in the subfolder
+``.unfinished-save`` and flushed, and a commit record beside it makes it count (`folder_files` says how it is
+read). Then the files move to their places one by one. A save that ended before its record changed nothing;
+after it, the new set is read, and the next save puts it in place first.
 
 The lock file lies in the user's state folder under the folder's real path, so that nothing of it shows in the
 folder itself. A lock of a process that died is free again. It keeps apart the sessions of one user on one
-machine: it knows nothing of other users; a folder on a network drive, and one that is reached by two real
-paths (a bind mount, a file system that takes two spellings for one name), is not covered.
+machine. It knows nothing of other users. A folder on a network drive is not covered, nor one that is reached
+by two real paths (a bind mount, a file system that takes two spellings for one name).
 """
 
 from __future__ import annotations
