@@ -89,6 +89,7 @@ def amount_of_steps(records: Records, amounts: Sequence[Amount]) -> dict[str, Am
         for kind in _CLOSEST:
             of_kind = [each for each in naming if each.named.kind == kind]
             if of_kind:
+                # Of several people the slowest: they finish together.
                 chosen[step.step] = max(of_kind, key=lambda each: each.changed_min(step.minutes_likely))
                 break
     return chosen

@@ -175,7 +175,7 @@ class Wait(Change):
             steps.loc[here, "after"] = (steps.loc[here, "after"] + f" {self.row['first_step']}").str.strip()
             tables["steps"] = steps
         else:
-            more = pd.DataFrame([self.row], dtype=object)
+            more = pd.DataFrame([self.row], dtype=object)  # as typed: float64 would refuse what is no number
             gaps = pd.concat([tables["gaps"].astype(object), more], ignore_index=True)
             tables["gaps"] = gaps.fillna("")
 

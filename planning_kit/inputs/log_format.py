@@ -80,6 +80,7 @@ def by_time(events: Iterable[Event], after: Mapping[str, Sequence[str]] | None =
 
 def _at_one_moment(events: list[Event], after: Mapping[str, Sequence[str]]) -> list[Event]:
     """``events`` come by row."""
+    # A step begun and skipped at one moment is over only if the skip was typed last.
     last = {event.step: event.event for event in events if event.event in (STARTED, SKIPPED)}
     begun = dict.fromkeys(event.step for event in events if event.event == STARTED)
     over = {event.step for event in events if event.event == FINISHED} | {

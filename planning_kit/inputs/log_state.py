@@ -69,6 +69,7 @@ class State:
         """Minutes still to work at ``now_min``, 0 when the estimate is used up."""
         if self.remaining_min is not None:
             runs = self.status == IN_PROGRESS
+            # What was said before this spell began counts from its start.
             since = now_min - max(self.reported_min, self.pieces[-1][0]) if runs else 0.0
             return max(0.0, self.remaining_min - since)
         running = now_min - self.pieces[-1][0] if self.status == IN_PROGRESS else 0.0
@@ -311,7 +312,7 @@ class _Walk:
         gone = [other.pieces[-1][0] for other in self.states.by_step.values()
                 if other.pieces and other.pieces[-1][0] >= finish and state.called_by in other.step.people
                 and self.turns[other.step.step] > self.turns[state.step.step]]
-        until = min([at, *gone])
+        until = min([at, *gone])  # no one is at two things at once
         state.pieces[-1] = (begun, until)
         end = "" if until == at else (f"; {state.called_by} had begun something else at {pet_label(until)}, "
                                       "so it counts until then")

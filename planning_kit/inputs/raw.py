@@ -34,6 +34,7 @@ def is_live(cell: str) -> bool:
 
 def csv_cell(text: str) -> str:
     """The text as a cell of a file: marked where it, less its apostrophes, is live; quoted where needed."""
+    # Apostrophes before a live text count, too: each is taken off once when the cell is read.
     marked = MARK + text if is_live(text.lstrip(MARK)) else text
     if any(mark in marked for mark in ',"\r\n'):
         return '"' + marked.replace('"', '""') + '"'
@@ -124,7 +125,9 @@ def read_table(table: Table, data: bytes, faults: Faults) -> RawTable:
     for number, count in ragged.items():
         faults.add(table.name, number, "", "", f"has {count} cells where the header has {width}; "
                    "put text that holds a comma into quotation marks")
+    # Ragged rows are cut or filled up, so that their keys can still be read; the rest of them is not.
     rows = tuple(tuple(cell_text(cell) for cell in (row + [""] * width)[:width]) for _, row in numbered)
+    # Bytes with a live cell are not kept: a save then writes the table anew, with the cell marked.
     is_harmless = not any(is_live(cell) for _, row in numbered for cell in row)
     return RawTable(table.name, header, rows, tuple(number for number, _ in numbered),
                     data=data if is_harmless else None, newline="\r\n" if "\r\n" in text else "\n",

@@ -207,6 +207,7 @@ def _finish_interrupted(folder: Path) -> None:
     record = record_bytes(folder)
     if record is not None:
         for name, digest in whole_set(folder, changes_in(record, folder)).items():
+            # Only what is staged whole is moved; all else of the set is in its place already.
             if digest and digest_in(folder / STAGE, name) == digest:
                 os.replace(folder / STAGE / name, folder / name)
         flush_folder(folder)

@@ -119,7 +119,7 @@ def content_digest(checked: Checked) -> str:
 def _canonical(value: object) -> object:
     if is_dataclass(value):
         return {each.name: _canonical(getattr(value, each.name)) for each in fields(value)
-                if each.name != "row"}
+                if each.name != "row"}  # blank lines move it, and say nothing
     if isinstance(value, Mapping):
         return {str(key): _canonical(entry) for key, entry in value.items()}
     if isinstance(value, tuple | list):
@@ -146,6 +146,7 @@ def _canonical_free(value: object) -> object:
         return {key: _canonical_free(entry) for key, entry in value.items()}
     if isinstance(value, list):
         return [_canonical_free(entry) for entry in value]
+    # With its type, so that 1 and "1" differ; hexadecimal, as Python refuses to write huge numbers decimal.
     return f"{type(value).__name__} {hex(value) if isinstance(value, int) else value}"
 
 

@@ -201,7 +201,7 @@ def raw_from_frame(table: Table, frame: pd.DataFrame, old: RawTable | None, faul
     rows = [tuple(texts[number] for _, texts in kept) for number in range(len(frame))]
     rows = _with_old_numbers(table, header, rows, before)
     refuse_absurd(table, header, rows, faults)
-    rows = [row for row in rows if any(row)]
+    rows = [row for row in rows if any(row)]  # as a reader passes over blank lines
     if old is not None and header == old.header and tuple(rows) == old.rows:
         return old
     return RawTable(table.name, header, tuple(rows), tuple(range(2, len(rows) + 2)), newline=before.newline,
@@ -220,8 +220,10 @@ def _text_of(value: Any) -> str:
         return move_text(value)
     if isinstance(value, list | tuple | np.ndarray):
         return " ".join(_text_of(entry) for entry in value)
+    # Before numbers, and by identity: comparing pd.NA gives no yes or no.
     if any(value is missing for missing in _MISSING):
         return ""
+    # Before numbers: to Python a yes is the number 1.
     if isinstance(value, bool | np.bool_):
         return "yes" if value else "no"
     if isinstance(value, int | float | np.number):

@@ -84,7 +84,7 @@ def night_windows(orbit: Orbit, start: Moment, stop: Moment) -> pd.DataFrame:
     its length is true. Raises `ScenarioError` as `light_between` does.
     """
     span = span_between(start, stop)
-    padded = span.padded(orbit.period_min * 60)
+    padded = span.padded(orbit.period_min * 60)  # no pass is longer, so those at the edges are seen whole
     dimmed, night = shadow_windows(orbit, padded)
     dimmed = _overlapping(span, padded, dimmed)
     edges = np.column_stack((dimmed[:, 0], _nights_within(dimmed, night), dimmed[:, 1]))
@@ -151,7 +151,7 @@ def _nights_within(dimmed: Windows, night: Windows) -> Windows:
     """For each window of dimmed light the night in it, or NaN: shape (n, 2)."""
     nights = np.full(dimmed.shape, np.nan)
     if len(dimmed):
-        middle = night.mean(axis=1)
+        middle = night.mean(axis=1)  # by its middle, as edges found apart could differ by the tolerance
         place = np.searchsorted(dimmed[:, 0], middle) - 1
         inside = (place >= 0) & (middle < dimmed[np.maximum(place, 0), 1])
         nights[place[inside]] = night[inside]
@@ -197,6 +197,7 @@ def link_windows(orbit: Orbit, relays: Relays | Iterable[float], start: Moment, 
 
 def relay_label(longitude_deg_east: float) -> str:
     """A relay's name from its longitude: ``relay 41°E``, ``relay 171°W``."""
+    # From -180 (left out) to 180: the date line is 180°E.
     east = -((180 - longitude_deg_east) % 360 - 180)
     return f"relay {abs(east):g}°{'W' if east < 0 else 'E'}"
 

@@ -26,6 +26,7 @@ def season(orbit: Orbit, start: Moment, stop: Moment) -> pd.DataFrame:
     `light_between` does.
     """
     span = _whole_days(span_between(start, stop))
+    # One revolution more at each end: a night of the first or last day may reach beyond it.
     count = round(span.seconds / SECONDS_PER_DAY)
     padded = span.padded(orbit.period_min * 60)
     begin = span.start_s(padded)
@@ -91,6 +92,7 @@ def _whole_days(span: Span) -> Span:
 
 def _nearest(sorted_times: Vector, times: Vector) -> NDArray[np.intp]:
     """Index of the nearest of ``sorted_times`` (at least one) for each of ``times``."""
+    # From 1 on, so that there is always one before; of a single time both are that one.
     after = np.clip(np.searchsorted(sorted_times, times), 1, max(1, sorted_times.size - 1))
     before = after - 1
     after = np.minimum(after, sorted_times.size - 1)

@@ -131,6 +131,7 @@ def windows_where(signed_function: SignedFunction, start: float, stop: float, st
     [2] T. R. Chandrupatla, "An efficient quadratic fit-sectioning algorithm for minimization without
     derivatives", Computer Methods in Applied Mechanics and Engineering 152 (1998), 211-217.
     """
+    # An even grid that ends exactly on the range, and one more sample on either side.
     intervals = max(1, int(np.ceil((stop - start) / step)))
     width = (stop - start) / intervals
     times = start + width * np.arange(-1.0, intervals + 2)
@@ -139,6 +140,7 @@ def windows_where(signed_function: SignedFunction, start: float, stop: float, st
     is_positive = values > 0
     left = np.flatnonzero(is_positive[1:] != is_positive[:-1])
     edges = _roots(signed_function, times[left], times[left + 1])
+    # A window that is open at the grid's end is closed there; clipping then cuts it to the range.
     if is_positive[0]:
         edges = np.concatenate(([times[0]], edges))
     if is_positive[-1]:
@@ -151,6 +153,7 @@ def _with_polished_extrema(signed_function: SignedFunction, times: Vector,
     """Samples plus those extrema between samples that lie on the other side of zero than the samples."""
     found_times, found_values = [times], [values]
     for sign in (1.0, -1.0):
+        # A height of just 0 counts as not positive: maxima at 0 are polished, minima at 0 are not.
         heights = sign * values
         before, here, after = heights[:-2], heights[1:-1], heights[2:]
         middle = 1 + np.flatnonzero((here >= before) & (here >= after) & ((here > before) | (here > after))
