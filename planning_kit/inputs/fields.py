@@ -78,9 +78,19 @@ def column(kind: Kind, about: str, unit: str = "", **more: Any) -> Field:
     return Field("", kind, about, unit, **more)
 
 
-def minutes(about: str, *, least: float = 0, **more: Any) -> Field:
+def number(about: str, unit: str = "", *, least: float = 0, **more: Any) -> Field:
+    """A column of numbers, none below 0 if nothing else is said."""
+    return column("number", about, unit, least=least, **more)
+
+
+def minutes(about: str, **more: Any) -> Field:
     """A column of minutes."""
-    return column("number", about, "min", least=least, most=LONGEST_MIN, **more)
+    return number(about, "min", most=LONGEST_MIN, **more)
+
+
+def choice(about: str, *choices: str, **more: Any) -> Field:
+    """A column of one of a few words."""
+    return column("choice", about, choices=choices, **more)
 
 
 def reference(about: str, *tables: str, **more: Any) -> Field:

@@ -17,8 +17,10 @@ from planning_kit.inputs.fields import (
     MAX_HORIZON_H,
     SUITED,
     WINDOW_WORDS,
+    choice,
     column,
     minutes,
+    number,
     reference,
     references,
 )
@@ -61,14 +63,12 @@ class Crew:
     """A suited crew member (``EV1`` or ``EV2``)."""
 
     crew: Annotated[str, column("id", "EV1 or EV2", needed=True, choices=SUITED)]
-    metres_per_min: Annotated[float, column("number", "speed along handrails", "m/min", needed=True, least=0,
-        above_least=True, most=600)]
-    exertion_factor: Annotated[float | None, column("number", "multiplies the watts of [exertion_w]", least=0,
-        above_least=True, most=10)]
-    carry_slots: Annotated[float | None, column("number", "carry slots this person has", "slots", least=0,
-        most=1000)]
-    tether_m: Annotated[float | None, column("number", "reach of the safety tether from its hook", "m",
-        least=0, most=FAR_M)]
+    metres_per_min: Annotated[float, number("speed along handrails", "m/min", needed=True, above_least=True,
+        most=600)]
+    exertion_factor: Annotated[float | None, number("multiplies the watts of [exertion_w]", above_least=True,
+        most=10)]
+    carry_slots: Annotated[float | None, number("carry slots this person has", "slots", most=1000)]
+    tether_m: Annotated[float | None, number("reach of the safety tether from its hook", "m", most=FAR_M)]
 
 
 @dataclass(frozen=True)
@@ -85,12 +85,9 @@ class Place:
 
     place: Annotated[str, column("id", "id", needed=True)]
     title: Annotated[str, column("text", "name shown")]
-    x_m: Annotated[float, column("number", "station body frame, x", "m", needed=True, least=-FAR_M,
-        most=FAR_M)]
-    y_m: Annotated[float, column("number", "station body frame, y", "m", needed=True, least=-FAR_M,
-        most=FAR_M)]
-    z_m: Annotated[float, column("number", "station body frame, z", "m", needed=True, least=-FAR_M,
-        most=FAR_M)]
+    x_m: Annotated[float, number("station body frame, x", "m", needed=True, least=-FAR_M, most=FAR_M)]
+    y_m: Annotated[float, number("station body frame, y", "m", needed=True, least=-FAR_M, most=FAR_M)]
+    z_m: Annotated[float, number("station body frame, z", "m", needed=True, least=-FAR_M, most=FAR_M)]
     crew_at_once: Annotated[int | None, column("count",
         "how many people may be here at once; empty: not known", least=0, most=100)]
     anchor: Annotated[bool, column("yes_no", "takes a tether hook")]
@@ -104,8 +101,7 @@ class Route:
 
     from_place: Annotated[str, reference("one end", "places", needed=True)]
     to_place: Annotated[str, reference("the other end", "places", needed=True)]
-    metres: Annotated[float, column("number", "length along the handrails", "m", needed=True, least=0,
-        most=FAR_M)]
+    metres: Annotated[float, number("length along the handrails", "m", needed=True, most=FAR_M)]
     minutes: Annotated[float | None, minutes("overrides the time that metres give")]
     tight: Annotated[bool | None, column("yes_no", "bulky items do not pass easily; empty: not known",
         may_be_unknown=True)]
@@ -120,20 +116,19 @@ class Item:
 
     item: Annotated[str, column("id", "id", needed=True)]
     title: Annotated[str, column("text", "name shown")]
-    kind: Annotated[str, column("choice", "what it is", needed=True, choices=("tool", "bag", "spare", "cable",
-        "foothold", "unit"))]
+    kind: Annotated[str, choice("what it is", "tool", "bag", "spare", "cable", "foothold", "unit",
+        needed=True)]
     at: Annotated[str, reference("where it is at PET 0: a place, a crew member, a bag, or inside", "places",
         "crew", "hardware", needed=True, words=("inside",))]
     end_at: Annotated[str, reference("where it must be at the end; empty: anywhere", "places",
         words=("inside",))]
     end2_at: Annotated[str, reference("where a laid cable's other end must be at the end", "places",
         words=("inside",), may_be_absent=True)]
-    slots: Annotated[float | None, column("number", "carry slots it takes", "slots", least=0, most=1000)]
-    holds: Annotated[float | None, column("number", "slots of items that fit inside (bags)", "slots", least=0,
-        most=1000)]
+    slots: Annotated[float | None, number("carry slots it takes", "slots", most=1000)]
+    holds: Annotated[float | None, number("slots of items that fit inside (bags)", "slots", most=1000)]
     bulky: Annotated[bool | None, column("yes_no", "a hazard on tight and snag routes; empty: not known",
         may_be_unknown=True)]
-    mass_kg: Annotated[float | None, column("number", "mass", "kg", least=0, most=1e6)]
+    mass_kg: Annotated[float | None, number("mass", "kg", most=1e6)]
 
 
 @dataclass(frozen=True)
@@ -142,8 +137,7 @@ class Task:
 
     task: Annotated[str, column("id", "id", needed=True)]
     title: Annotated[str, column("text", "name shown")]
-    need: Annotated[str, column("choice", "how much it is needed", needed=True, choices=("required",
-        "optional", "get-ahead"))]
+    need: Annotated[str, choice("how much it is needed", "required", "optional", "get-ahead", needed=True)]
     priority: Annotated[int | None, column("count", "1 is the highest", least=1, most=10_000)]
     swappable: Annotated[bool, column("yes_no", "EV1 and EV2 may trade its steps")]
     objective: Annotated[str, column("text", "what is achieved")]
@@ -180,21 +174,20 @@ class Step:
     minutes_likely: Annotated[float, minutes("likely duration", needed=True)]
     minutes_high: Annotated[float, minutes("longest duration; empty: as likely")]
     after: Annotated[tuple[str, ...], references("steps that must finish first", "steps")]
-    light: Annotated[str, column("choice", "the whole step lies in such a window", choices=("any", "night",
-        "day"), default="any")]
+    light: Annotated[str, choice("the whole step lies in such a window", "any", "night", "day",
+        default="any")]
     same_window: Annotated[str, column("name", "steps that share a value lie inside one and the same window")]
     windows: Annotated[tuple[str, ...], references("named windows that the step must fit in", "windows",
         may_be_absent=True)]
-    exertion: Annotated[str, column("choice", "the row of [exertion_w]", choices=("rest", "light", "moderate",
-        "heavy"))]
+    exertion: Annotated[str, choice("the row of [exertion_w]", "rest", "light", "moderate", "heavy")]
     foothold: Annotated[str, reference("the foothold that must be in this place's socket", "hardware")]
     takes: Annotated[tuple[ItemMove, ...], column("moves", "items picked up at the start")]
     leaves: Annotated[tuple[ItemMove, ...], column("moves", "items put down at the finish")]
     uses: Annotated[tuple[str, ...], references("items that must be in hand or here", "hardware")]
     hooks: Annotated[tuple[str, ...], references("whose safety tethers move to this anchor at the finish",
         "crew")]
-    link: Annotated[str, column("choice", "yes: coverage is checked; wait: the step waits for it",
-        choices=("no", "yes", "wait"), default="no")]
+    link: Annotated[str, choice("yes: coverage is checked; wait: the step waits for it", "no", "yes", "wait",
+        default="no")]
     travel_extra_min: Annotated[float, minutes("added to the travel into the step", default=0.0,
         may_be_absent=True)]
     wait_at: Annotated[str, reference("wait there instead of at the place", "places", may_be_absent=True)]
@@ -232,10 +225,10 @@ class Gap:
     min_gap: Annotated[float, minutes("least time between; empty: 0; may be negative", least=-LONGEST_MIN,
         default=0.0)]
     max_gap: Annotated[float | None, minutes("greatest time between; empty: no limit", least=-LONGEST_MIN)]
-    first_at: Annotated[str, column("choice", "which end of the first step counts", choices=("start",
-        "finish"), default="finish", may_be_absent=True)]
-    then_at: Annotated[str, column("choice", "which end of the later step counts", choices=("start",
-        "finish"), default="start", may_be_absent=True)]
+    first_at: Annotated[str, choice("which end of the first step counts", "start", "finish", default="finish",
+        may_be_absent=True)]
+    then_at: Annotated[str, choice("which end of the later step counts", "start", "finish", default="start",
+        may_be_absent=True)]
     reason: Annotated[str, column("text", "why")]
 
     @property
@@ -289,8 +282,8 @@ class Limits:
     ingress_min: Annotated[float, minutes("from the airlock to the end of the outing", needed=True)]
     return_reserve_min: Annotated[float | None, minutes("least allowed return margin")]
     emergency_oxygen_min: Annotated[float | None, minutes("how long the emergency oxygen lasts")]
-    partner_carry_factor: Annotated[float | None, column("number",
-        "how much slower one moves with a disabled partner", least=1, most=100)]
+    partner_carry_factor: Annotated[float | None, number("how much slower one moves with a disabled partner",
+        least=1, most=100)]
     hook_move_min: Annotated[float | None, minutes("time to move a tether hook")]
     sources: Mapping[str, str]
 
@@ -301,27 +294,27 @@ class Relays:
 
     longitudes_deg_east: Annotated[tuple[float, ...], column("numbers", "where each relay stands", "deg",
         needed=True, least=-180, most=360)]
-    mask_deg: Annotated[float, column("number", "elevation kept free above the Earth's limb", "deg", least=0,
-        most=90, default=0.0)]
+    mask_deg: Annotated[float, number("elevation kept free above the Earth's limb", "deg", most=90,
+        default=0.0)]
 
 
 @dataclass(frozen=True)
 class Suit:
     """One crew member's suit: usable amounts, loads and reserves; None where not given."""
 
-    oxygen_g: Annotated[float | None, column("number", "usable oxygen", "g", least=0, most=1e5)]
-    co2_g: Annotated[float | None, column("number", "usable carbon dioxide removal", "g", least=0, most=1e5)]
-    energy_wh: Annotated[float | None, column("number", "usable battery energy", "W h", least=0, most=1e5)]
-    water_g: Annotated[float | None, column("number", "usable cooling water", "g", least=0, most=1e5)]
-    power_w: Annotated[float | None, column("number", "electric power drawn", "W", least=0, most=1e4)]
-    respiratory_quotient: Annotated[float | None, column("number", "CO2 out over O2 in, by volume", least=0.7,
+    oxygen_g: Annotated[float | None, number("usable oxygen", "g", most=1e5)]
+    co2_g: Annotated[float | None, number("usable carbon dioxide removal", "g", most=1e5)]
+    energy_wh: Annotated[float | None, number("usable battery energy", "W h", most=1e5)]
+    water_g: Annotated[float | None, number("usable cooling water", "g", most=1e5)]
+    power_w: Annotated[float | None, number("electric power drawn", "W", most=1e4)]
+    respiratory_quotient: Annotated[float | None, number("CO2 out over O2 in, by volume", least=0.7,
         most=1.0)]
-    equipment_heat_w: Annotated[float | None, column("number",
-        "heat of equipment that the cooling carries off", "W", least=0, most=1e4)]
-    oxygen_reserve_fraction: Annotated[float | None, column("number", "kept in reserve", least=0, most=1)]
-    co2_reserve_fraction: Annotated[float | None, column("number", "kept in reserve", least=0, most=1)]
-    energy_reserve_fraction: Annotated[float | None, column("number", "kept in reserve", least=0, most=1)]
-    water_reserve_fraction: Annotated[float | None, column("number", "kept in reserve", least=0, most=1)]
+    equipment_heat_w: Annotated[float | None, number("heat of equipment that the cooling carries off", "W",
+        most=1e4)]
+    oxygen_reserve_fraction: Annotated[float | None, number("kept in reserve", most=1)]
+    co2_reserve_fraction: Annotated[float | None, number("kept in reserve", most=1)]
+    energy_reserve_fraction: Annotated[float | None, number("kept in reserve", most=1)]
+    water_reserve_fraction: Annotated[float | None, number("kept in reserve", most=1)]
     used_before_egress_min: Annotated[float | None, minutes("suit use before PET 0, at rest")]
 
 
@@ -329,12 +322,11 @@ class Suit:
 class OddsSettings:
     """How durations vary together: log-scale standard deviations and the name of the distribution."""
 
-    common_sd: Annotated[float | None, column("number",
-        "log-scale standard deviation of the whole outing, 0.06 for 6 %", least=0, most=1)]
-    crew_sd: Annotated[float | None, column("number",
-        "log-scale standard deviation of each crew member, 0.05 for 5 %", least=0, most=1)]
-    travel_sd: Annotated[float | None, column("number",
-        "log-scale standard deviation of travel, 0.1 for 10 %", least=0, most=1)]
+    common_sd: Annotated[float | None,
+        number("log-scale standard deviation of the whole outing, 0.06 for 6 %", most=1)]
+    crew_sd: Annotated[float | None, number("log-scale standard deviation of each crew member, 0.05 for 5 %",
+        most=1)]
+    travel_sd: Annotated[float | None, number("log-scale standard deviation of travel, 0.1 for 10 %", most=1)]
     distribution: Annotated[str, column("name", "name of the distribution of durations")]
 
 
@@ -350,8 +342,8 @@ class Settings:
     egress_earliest: Annotated[datetime | None, column("datetime", "earliest egress to consider", "UTC")]
     egress_latest: Annotated[datetime | None, column("datetime", "latest egress to consider", "UTC")]
     pet_zero: Annotated[str, column("text", "in words, the event that PET 0:00 is")]
-    horizon_h: Annotated[float, column("number", "how far windows are computed", "h", needed=True, least=0,
-        above_least=True, most=MAX_HORIZON_H)]
+    horizon_h: Annotated[float, number("how far windows are computed", "h", needed=True, above_least=True,
+        most=MAX_HORIZON_H)]
     airlock: Annotated[str, reference("the place where the outing begins and ends", "places", needed=True)]
     orbit: Annotated[str, column("file", "a CCSDS OMM 502.0-B message: JSON, XML, KVN or CSV", needed=True)]
     limits: Limits
