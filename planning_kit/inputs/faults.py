@@ -1,4 +1,4 @@
-"""Faults in what a user gave us: collected, never raised one by one. And what a function may be given."""
+"""Faults in what a user gave us: collected and raised together; and checks of what a function is given."""
 
 from __future__ import annotations
 

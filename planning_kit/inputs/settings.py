@@ -216,30 +216,31 @@ def edited(text: str, changes: Mapping[str, object], faults: Faults) -> str:
     A value that TOML cannot hold, or a key that runs through something that is no table, is a fault. Where
     the comment-keeping editor cannot make the change exactly, the file is written anew without comments.
     """
-    wanted = tomllib.loads(text)
+    after = tomllib.loads(text)
     steps = []
     for key, value in changes.items():
         try:
-            plain = _as_before(_plain(value), _settable(wanted, str(key)))
+            plain = _as_before(_plain(value), _settable(after, str(key)))
             path = str(key).split(".")
-            _set(wanted, path, copy.deepcopy(plain), dict)
+            _set(after, path, copy.deepcopy(plain), dict)
             steps.append((path, plain))
         except CellFault as fault:
             faults.add(_WHERE, None, str(key), fault.where[2], str(fault))
-    return _keeping_comments(text, steps, wanted)
+    return _keeping_comments(text, steps, after)
 
 
-def _keeping_comments(text: str, steps: list[tuple[list[str], Any]], wanted: dict[str, Any]) -> str:
+def _keeping_comments(text: str, steps: list[tuple[list[str], Any]], after: dict[str, Any]) -> str:
+    """The text with the steps made in it, if that says what is to stand there ``after``; else that alone."""
     try:
         document = tomlkit.parse(text)
         for path, value in steps:
             _set(document, path, value, tomlkit.table)
         written = tomlkit.dumps(document)
-        if tomllib.loads(written) == wanted:
+        if tomllib.loads(written) == after:
             return written
     except (TOMLKitError, ValueError, TypeError, LookupError, AttributeError, RecursionError):
         pass
-    return tomlkit.dumps(wanted)
+    return tomlkit.dumps(after)
 
 
 def _plain(value: object) -> Any:

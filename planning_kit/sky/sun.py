@@ -1,6 +1,7 @@
-"""Where the Sun is: apparent place from DE421, tabulated once a day and interpolated.
+"""Where the Sun is, and how high it, or anything else, stands above the Earth's limb.
 
-The Earth's limb: how high above it something stands, on the ellipsoid and for a disc of any size.
+The Sun's apparent place is that of DE421, tabulated once a day and interpolated. The limb is that of the
+ellipsoid, and the height that of a disc of any size.
 
 Derivation. Stretch space along the pole by k = 1/(1 - f): z becomes k z. Straight lines stay straight and
 tangents stay tangents, and the ellipsoid (radii a, a, a(1 - f)) becomes a sphere of radius a. With q the

@@ -1,10 +1,11 @@
-"""When is a function positive? One search for every kind of window, and the algebra of windows.
+"""When is a function positive? One search for every kind of window, the algebra of windows, and their times.
 
 A set of windows is a float array of shape (n, 2): starts and ends, sorted, disjoint, each half open
 [start, end) with end > start. The unit is the caller's (seconds or minutes), the same for all arguments.
 Windows that touch are one window; a window of no length is none.
 
-The stretch of time that windows are asked for, and moments as Julian dates and timestamps.
+A `Span` is the stretch of time in which windows are looked for. Moments become Julian dates and timestamps
+here.
 """
 
 from __future__ import annotations
