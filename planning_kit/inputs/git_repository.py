@@ -150,9 +150,7 @@ class Repository:
 
     def read(self, name: str) -> tuple[str, bytes]:
         """Kind (commit, tree, blob, tag) and bytes of the object of a hash. Raises `TooLarge`."""
-        found = self._loose(name)
-        if found is None:
-            found = self._packed(name)
+        found = self._loose(name) or self._packed(name)
         if found is None:
             raise no_such_scenario("the repository does not hold it (a shallow or partial clone?), and "
                                    "nothing is fetched", name)

@@ -81,7 +81,8 @@ def append_log(
     Raises `ScenarioError` with every fault; nothing is written then. On return the row is on the disk. The
     lock is this package's own: all writers must come this way, as one user, and not to a network drive.
     """
-    entry = LogEntry(event, step, at, crew, remaining_min, metabolic_w, by, corrects, note, logged_at)
+    entry = LogEntry(event=event, step=step, at=at, crew=crew, remaining_min=remaining_min,
+                     metabolic_w=metabolic_w, by=by, corrects=corrects, note=note, logged_at=logged_at)
     return append_entries(file_or_folder, [entry], plan)[0]
 
 

@@ -182,6 +182,12 @@ class Elements:
     mean_motion_ddot: float
     norad_cat_id: int
 
+    @property
+    def semi_major_axis_km(self) -> float:
+        """Kepler's semi-major axis for the mean motion (km); differs from SGP4's own by a few km."""
+        rate = math.tau / (DAY_S / 60 / self.mean_motion_rev_per_day * 60)
+        return float((EARTH_GM_KM3_S2 / rate**2) ** (1 / 3))
+
 
 def read_omm(path: str | Path) -> Elements:
     """Read the one object of an orbit message; its form is told from its content, not from the file's name.
@@ -326,10 +332,9 @@ class _Message:
 
     def check_perigee(self, values: Elements) -> None:
         """Perigee radius a(1 − e), a by Kepler's third law (two-body), against the equatorial radius."""
-        rate = values.mean_motion_rev_per_day * math.tau / DAY_S
-        if not 0 < rate < math.inf or not 0 <= values.eccentricity < 1:
+        if not 0 < values.mean_motion_rev_per_day < math.inf or not 0 <= values.eccentricity < 1:
             return
-        axis_km = (EARTH_GM_KM3_S2 ** 0.5 / rate) ** (2 / 3)
+        axis_km = values.semi_major_axis_km
         perigee_km = axis_km * (1 - values.eccentricity) - EARTH_RADIUS_KM
         is_far = not math.isfinite(axis_km) or axis_km > 1e6
         if is_far or perigee_km <= 0:

@@ -247,7 +247,7 @@ def _checked(orbit: Orbit, relays: Relays | Iterable[float]) -> Relays:
                        "is no longitude; give degrees east from -180 to 360")
     if not 0 <= relays.mask_deg < 90:
         faults.add("relays", None, "mask_deg", relays.mask_deg, "must be at least 0 and less than 90 degrees")
-    apogee = orbit.semi_major_axis_km * (1 + orbit.elements.eccentricity)
+    apogee = orbit.elements.semi_major_axis_km * (1 + orbit.elements.eccentricity)
     if apogee >= GEOSTATIONARY_RADIUS_KM:
         faults.add("orbit", None, "MEAN_MOTION", orbit.elements.mean_motion_rev_per_day,
                    "this orbit reaches the geostationary ring; links are computed for orbits below it only")

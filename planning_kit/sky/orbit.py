@@ -19,7 +19,6 @@ from planning_kit.inputs.times import as_utc, moment_at
 from planning_kit.sky.windows import SECONDS_PER_DAY, Moment, Vector
 
 MINUTES_PER_DAY = 1440.0
-WGS72_MU_KM3_S2 = 398600.8
 _SGP4_DAY_ZERO = datetime(1949, 12, 31, tzinfo=UTC)
 
 
@@ -58,12 +57,6 @@ class Orbit:
     def period_min(self) -> float:
         """Minutes a revolution, from the mean motion."""
         return MINUTES_PER_DAY / self.elements.mean_motion_rev_per_day
-
-    @property
-    def semi_major_axis_km(self) -> float:
-        """Kepler's semi-major axis for the mean motion (km); differs from SGP4's own by a few km."""
-        rate = 2 * math.pi / (self.period_min * 60)
-        return float((WGS72_MU_KM3_S2 / rate**2) ** (1 / 3))
 
     def position_teme_km(self, reference: datetime, seconds: Vector) -> Vector:
         """Positions ``seconds`` (k,) after ``reference``: (k, 3), km, TEME.
@@ -166,7 +159,7 @@ def edge_uncertainty_s(orbit: Orbit, reference: datetime, seconds: Vector,
     """
     age_s = (reference - orbit.epoch).total_seconds() + np.asarray(seconds, dtype=float)
     age_days = age_s / SECONDS_PER_DAY
-    rate = 1.5 * axis_error_km / orbit.semi_major_axis_km * SECONDS_PER_DAY
+    rate = 1.5 * axis_error_km / orbit.elements.semi_major_axis_km * SECONDS_PER_DAY
     drag = drag_error * orbit.elements.mean_motion_dot * orbit.period_min * 60
     return np.sqrt(FRESH_ELEMENTS_S**2 + (rate * age_days) ** 2 + (drag * age_days**2) ** 2)
 

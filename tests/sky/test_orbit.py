@@ -119,7 +119,7 @@ def test_semi_major_axis(make_orbit):
     # With mu = 398600.4418 km3/s2, 400 km above 6378.137 km has a period of 92.560 min; WGS 72's mu is
     # 1e-6 larger.
     orbit = make_orbit(mean_motion_rev_per_day=1440 / 92.560)
-    assert orbit.semi_major_axis_km == pytest.approx(6778.137, abs=0.1)
+    assert orbit.elements.semi_major_axis_km == pytest.approx(6778.137, abs=0.1)
 
 
 def test_an_orbit_is_a_value(orbit):
