@@ -61,9 +61,9 @@ class Stretch(Change):
     def _lines(self) -> Sequence[str]:
         return tuple(each.words for each in self.amounts)
 
-    def asked(self) -> dict[str, object]:
+    def arguments(self) -> dict[str, object]:
         """Each name, with its kind, to a factor or to minutes with a sign."""
-        return {"stretch": {f"{each.named.kind}:{each.named.id}": each.factor if each.factor != 1.0
+        return {"stretch": {each.named.key: each.factor if each.factor != 1.0
                             else f"{each.added_min:+.15g}" for each in self.amounts}}
 
     def _edit(self, tables: Tables) -> None:
@@ -75,7 +75,7 @@ class Stretch(Change):
         for column in MINUTES:
             minutes = pd.to_numeric(steps[column])
             changed = (minutes * factor + added).round(_DIGITS)
-            if column != LIKELY:
+            if column != LIKELY:  # a likely duration below 0 is a fault, told when the question is read
                 changed = changed.clip(lower=0.0)
             steps[column] = changed.where((factor != 1.0) | (added != 0.0), minutes)
         tables["steps"] = steps
@@ -89,6 +89,7 @@ def amount_of_steps(records: Records, amounts: Sequence[Amount]) -> dict[str, Am
         for kind in _CLOSEST:
             of_kind = [each for each in naming if each.named.kind == kind]
             if of_kind:
+                # Of several people the slowest: they finish together.
                 chosen[step.step] = max(of_kind, key=lambda each: each.changed_min(step.minutes_likely))
                 break
     return chosen
@@ -140,7 +141,7 @@ class GapTo(Change):
         return (f"gap {self.gap.words}: "
                 + ", ".join(f"{column} {minutes:g} min" for column, minutes in self.minutes.items()),)
 
-    def asked(self) -> dict[str, object]:
+    def arguments(self) -> dict[str, object]:
         """The gap by its name or ends, to its minutes."""
         return {"gaps": {self.name or self.gap.ends: dict(self.minutes)}}
 
@@ -190,13 +191,13 @@ class Set(Change):
     keys: Mapping[str, object]
 
     def _lines(self) -> Sequence[str]:
-        return (", ".join(f"{key} = {_said(value)}" for key, value in self.keys.items()),)
+        return (", ".join(f"{key} = {_as_words(value)}" for key, value in self.keys.items()),)
 
     def _edit(self, tables: Tables) -> None:
         tables.settings |= self.keys
 
 
-def _said(value: object) -> str:
+def _as_words(value: object) -> str:
     return "not given" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
 
 
@@ -221,19 +222,18 @@ class Egress(Change):
         how = f"{abs(by):g} min {'later' if by > 0 else 'earlier'}, " if abs(by) < 1440 else ""
         return (f"egress {how}at {_day_and_gmt(self.at)}",)
 
-    def asked(self) -> dict[str, object]:
+    def arguments(self) -> dict[str, object]:
         """The slip."""
         return {"egress_slip_min": self.slip_min}
 
     def _edit(self, tables: Tables) -> Iterator[Note]:
         """Change no table; tell where it lies outside the range that the scenario gives."""
         settings = tables.records.settings
-        if settings.egress_earliest is not None and self.at < settings.egress_earliest:
-            yield Note(f"this lies before the earliest egress of the scenario, "
-                       f"{_day_and_gmt(settings.egress_earliest)}")
-        if settings.egress_latest is not None and self.at > settings.egress_latest:
-            yield Note(f"this lies after the latest egress of the scenario, "
-                       f"{_day_and_gmt(settings.egress_latest)}")
+        early, late = settings.egress_earliest, settings.egress_latest
+        if early is not None and self.at < early:
+            yield Note(f"this lies before the earliest egress of the scenario, {_day_and_gmt(early)}")
+        if late is not None and self.at > late:
+            yield Note(f"this lies after the latest egress of the scenario, {_day_and_gmt(late)}")
 
 
 def _day_and_gmt(moment: datetime) -> str:

@@ -29,15 +29,15 @@ _ADDED = re.compile(r"[+−-][0-9]+(\.[0-9]+)?")
 _MOST_FACTOR, _MOST_ADDED_MIN = 100.0, 1440.0
 
 
-def read_asked(records: Records, leaving: datetime, asked: Mapping[str, object]) -> list[Change]:
+def changes_asked_for(records: Records, leaving: datetime, arguments: Mapping[str, object]) -> list[Change]:
     """What is asked of a scenario whose crew is ``leaving`` then (UTC), as changes in the order of making.
 
-    ``asked``: the arguments of `planning_kit.front.Plan.what_if` as they were given. Raises one
+    ``arguments``: those of `planning_kit.front.Plan.what_if` as they were given. Raises one
     `ScenarioError` with every name that there is not and every number that makes no sense.
     """
     asking = Asking(records)
-    at = _egress(asking, asked.get("egress"), asked.get("egress_slip_min", 0.0), leaving)
-    changes = [change for name, read in _READERS.items() for change in read(asking, asked.get(name))]
+    at = _egress(asking, arguments.get("egress"), arguments.get("egress_slip_min", 0.0), leaving)
+    changes = [change for name, read in _READERS.items() for change in read(asking, arguments.get(name))]
     asking.faults.stop_if_any()
     return [*([Egress(at, leaving)] if at != leaving else []), *changes]
 
@@ -76,8 +76,8 @@ class Asking:
         """
         prefix, _, bare = str(name).rpartition(":")
         known = self._known()
-        wanted = (prefix,) if prefix in kinds else kinds
-        found = [kind for kind in wanted if (bare if prefix else str(name)) in known[kind]]
+        possible = (prefix,) if prefix in kinds else kinds
+        found = [kind for kind in possible if (bare if prefix else str(name)) in known[kind]]
         if len(found) == 1 and prefix in ("", *kinds):
             return Named(found[0], bare, known[found[0]][bare])
         if len(found) > 1:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, ClassVar, NamedTuple
 
 import pandas as pd
@@ -29,22 +29,21 @@ NOTE = "note"
 STEP, TASK, CREW = "step", "task", "crew"
 
 
+@dataclass
 class Tables:
     """Tables and settings on their way from one scenario to the next: changed so far, not yet checked.
 
     A table that is read is a copy; what is set takes its place. ``read`` gives a table as it was before;
-    ``before`` the records of all of them, where there are any.
+    ``before`` the records of all of them, where there are any. ``frames`` and ``settings``: what is changed.
     """
 
-    def __init__(self, read: Callable[[str], pd.DataFrame], before: Records | None = None,
-                 frames: Mapping[str, pd.DataFrame] | None = None) -> None:
-        """Begin with nothing changed but ``frames``."""
-        self._read, self._before = read, before
-        self.frames = dict(frames or {})
-        self.settings: dict[str, object] = {}
+    read: Callable[[str], pd.DataFrame]
+    before: Records | None = None
+    frames: dict[str, pd.DataFrame] = field(default_factory=dict)
+    settings: dict[str, object] = field(default_factory=dict)
 
     def __getitem__(self, name: str) -> pd.DataFrame:
-        return self.frames[name].copy() if name in self.frames else self._read(name)
+        return self.frames[name].copy() if name in self.frames else self.read(name)
 
     def __setitem__(self, name: str, frame: pd.DataFrame) -> None:
         self.frames[name] = frame
@@ -55,13 +54,13 @@ class Tables:
 
         Raises `ScenarioError` for a changed cell that says nothing that can be used.
         """
-        assert self._before is not None, "tables as typed have no records"
+        assert self.before is not None, "tables as typed have no records"
         faults = Faults()
         raw = {name: raw_from_frame(fmt.TABLE_BY_NAME[name], frame, None, faults)
                for name, frame in self.frames.items()}
         parsed: dict[str, Any] = {name: rows_of(name, raw[name], faults) for name in raw}
         faults.stop_if_any()
-        return replace(self._before, **parsed)
+        return replace(self.before, **parsed)
 
 
 @dataclass(frozen=True)
@@ -71,6 +70,11 @@ class Named:
     kind: str
     id: str
     steps: tuple[str, ...]
+
+    @property
+    def key(self) -> str:
+        """Kind and id, as a what-if takes them: ``step:A1``."""
+        return f"{self.kind}:{self.id}"
 
 
 def step_named(step: str) -> Named:
@@ -110,7 +114,7 @@ class Change(ABC):
         """Make it in ``tables``; gives notes of what it brought with it."""
         return tuple(self._edit(tables) or ())
 
-    def asked(self) -> dict[str, object]:
+    def arguments(self) -> dict[str, object]:
         """The arguments of ``plan.what_if`` that make it, for what `gain` proposes; of others not known."""
         raise NotImplementedError
 
@@ -123,9 +127,8 @@ class Change(ABC):
         ...
 
 
-@dataclass(frozen=True)
-class Told:
-    """What is told of a change: ``name`` of the what-if, kind (`NOTE`: what it brought with it), words."""
+class ChangeLine(NamedTuple):
+    """What the user reads of a change. ``kind`` is the change's, or `NOTE`: what it brought with it."""
 
     name: str
     kind: str
@@ -134,10 +137,10 @@ class Told:
 
 @dataclass(frozen=True)
 class Changed:
-    """What changes have made: the scenario, what is told of them in order, and their notes by themselves."""
+    """What changes have made: the scenario, the lines that tell of them in order, and their notes alone."""
 
     scenario: Scenario
-    told: tuple[Told, ...]
+    lines: tuple[ChangeLine, ...]
     notes: tuple[Note, ...]
 
 
@@ -151,28 +154,29 @@ def apply(scenario: Scenario, changes: Iterable[Change]) -> Scenario:
 
 def made(scenario: Scenario, changes: Iterable[Change], name: str = "",
          frames: Mapping[str, pd.DataFrame] | None = None) -> Changed:
-    """As `apply`, with what is told of the changes, under ``name``.
+    """As `apply`, with the lines that tell of the changes, under ``name``.
 
     ``frames``: tables, by name, that say something else before any change is made, such as what was done.
     """
-    tables, told, all_notes = Tables(scenario.table, scenario.records, frames), list[Told](), list[Note]()
+    tables = Tables(scenario.table, scenario.records, dict(frames or {}))
+    lines, all_notes = list[ChangeLine](), list[Note]()
     for change in changes:
         try:
             notes = change.edit(tables)
-        except ScenarioError:  # perhaps for one of several faults of the changes before it: tell all
+        except ScenarioError:  # perhaps because of a change before it: the check tells all faults at once
             scenario.with_tables(tables.frames, tables.settings)
             raise
-        told += [Told(name, change.kind, line) for line in change.lines]
-        told += [Told(name, NOTE, note.words) for note in notes]
+        lines += [ChangeLine(name, change.kind, line) for line in change.lines]
+        lines += [ChangeLine(name, NOTE, note.words) for note in notes]
         all_notes += notes
     if tables.frames or tables.settings:
         scenario = scenario.with_tables(tables.frames, tables.settings)
-    return Changed(scenario, tuple(told), tuple(all_notes))
+    return Changed(scenario, tuple(lines), tuple(all_notes))
 
 
-def changes_table(told: Iterable[Told]) -> pd.DataFrame:
+def changes_table(lines: Iterable[ChangeLine]) -> pd.DataFrame:
     """What was changed as a table: ``name`` of the what-if, ``kind`` and ``change`` in words."""
-    return TextTable([(each.name, each.kind, each.words) for each in told], columns=CHANGE_COLUMNS)
+    return TextTable([tuple(each) for each in lines], columns=CHANGE_COLUMNS)
 
 
 @dataclass(frozen=True)
@@ -195,7 +199,7 @@ class Cells(Change):
         keys = frame[key_of(self.table)]
         for column, cells in self.columns.items():
             before = frame[column] if column in frame else [""] * len(frame)
-            after = [_as_cell(cells[key]) if key in cells else old
+            after = [as_cell(cells[key]) if key in cells else old
                      for key, old in zip(keys, before, strict=True)]
             frame[column] = pd.Series(after, dtype=object, index=frame.index)
         tables[self.table] = frame
@@ -206,7 +210,8 @@ def key_of(table: str) -> str:
     return fmt.TABLE_BY_NAME[table].key[0]
 
 
-def _as_cell(value: object) -> object:
+def as_cell(value: object) -> Any:
+    """What stands in a cell: a list becomes text with spaces."""
     return " ".join(map(str, value)) if isinstance(value, list | tuple) else value
 
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from planning_kit.changes.change import TASK, Cells, Change, Named, Note, Tables
+from planning_kit.changes.change import TASK, Cells, Change, Named, Note, Tables, as_cell
 from planning_kit.inputs.records import INSIDE, Gap, Inhibit, Records
 
 
@@ -33,9 +33,9 @@ class Drop(Change):
             f" ({len(each.steps)} step{'s' * (len(each.steps) != 1)})" if each.kind == TASK else "")
             for each in self.names)
 
-    def asked(self) -> dict[str, object]:
+    def arguments(self) -> dict[str, object]:
         """The names, each with its kind."""
-        names = [f"{each.kind}:{each.id}" for each in self.names]
+        names = [each.key for each in self.names]
         return {"drop": names[0] if len(names) == 1 else names}
 
     def _edit(self, tables: Tables) -> Iterator[Note]:
@@ -46,8 +46,9 @@ class Drop(Change):
         after = passed_through(records, gone)
         gaps, inhibits, steps = tables["gaps"], tables["inhibits"], tables["steps"]
         for column in ("from_step", "until_step", "needed_by"):
-            inhibits[column] = [_text(getattr(kept[old.inhibit] or old, column)) for old in records.inhibits]
-        steps["after"] = [_text(after[step]) for step in steps["step"]]
+            inhibits[column] = [as_cell(getattr(kept[each.inhibit] or each, column))
+                                for each in records.inhibits]
+        steps["after"] = [as_cell(after[step]) for step in steps["step"]]
         tables["gaps"] = gaps.loc[[not gone & {gap.first_step, gap.then_step} for gap in records.gaps]]
         tables["inhibits"] = inhibits.loc[[kept[name] is not None for name in inhibits["inhibit"]]]
         tables["steps"] = steps[~steps["step"].isin(gone)]
@@ -59,14 +60,11 @@ class Drop(Change):
             yield Note(f"{', '.join(items)} stay where they are: their end_at is emptied")
 
 
-def _text(value: str | Collection[str]) -> str:
-    return value if isinstance(value, str) else " ".join(value)
-
-
 def _left_alone(records: Records, gone: Collection[str]) -> list[str]:
     """Items that no step touches but the ``gone`` ones, where they should have ended elsewhere."""
     kept = set[str]().union(*(step.touches for step in records.steps if step.step not in gone))
     left = set[str]().union(*(step.touches for step in records.steps)) - kept
+    # What is held or lies at the airlock at the end is inside, so an item there has ended where it should.
     inside = {INSIDE, records.settings.airlock, *(crew.crew for crew in records.crew)}
     return [item.item for item in records.hardware if item.item in left and item.end_at and not (
         item.at == item.end_at or (item.end_at == INSIDE and item.at in inside))]

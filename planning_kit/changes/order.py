@@ -31,7 +31,7 @@ class Follow(Change):
     def _lines(self) -> Sequence[str]:
         return (f"{self.step} moved to just behind {self.after}",)
 
-    def asked(self) -> dict[str, object]:
+    def arguments(self) -> dict[str, object]:
         """Step to the step that it follows."""
         return {"move": {self.step: self.after}}
 
@@ -158,13 +158,13 @@ class Wait(Change):
     def _most(self) -> str:
         """The greatest gap as it is said; "" where there is none."""
         most = self.row.get("max_gap")
-        return "" if most is None or str(most).strip() in ("", "nan") else _said(most)
+        return "" if most is None or str(most).strip() in ("", "nan") else _as_words(most)
 
     def _lines(self) -> Sequence[str]:
         row, why = self.row, f": {self.row['reason']}" if self.row.get("reason") else ""
         if self.is_after:
             return (f"{row['then_step']} waits for {row['first_step']} (added to its after){why}",)
-        minutes = _said(row["min_gap"]) + (f" and at most {self._most}" if self._most else "")
+        minutes = _as_words(row["min_gap"]) + (f" and at most {self._most}" if self._most else "")
         return (f"the {row['then_at']} of {row['then_step']} comes at least {minutes} min after the "
                 f"{row['first_at']} of {row['first_step']} (added to gaps){why}",)
 
@@ -175,12 +175,12 @@ class Wait(Change):
             steps.loc[here, "after"] = (steps.loc[here, "after"] + f" {self.row['first_step']}").str.strip()
             tables["steps"] = steps
         else:
-            more = pd.DataFrame([self.row], dtype=object)
+            more = pd.DataFrame([self.row], dtype=object)  # as typed: float64 would refuse what is no number
             gaps = pd.concat([tables["gaps"].astype(object), more], ignore_index=True)
             tables["gaps"] = gaps.fillna("")
 
 
-def _said(minutes: object) -> str:
+def _as_words(minutes: object) -> str:
     """Minutes as they are said; what a planner typed that are none, as it was typed."""
     return f"{minutes:g}" if is_number(minutes) else str(minutes)
 

@@ -242,7 +242,7 @@ def _best(rows: list[Row], most: int) -> list[Row]:
 def _proved(plan: TimedPlan, target: Target, candidate: Candidate) -> Row | None:
     """The row of a change, timed and checked as a whole new plan; None if it does not hold."""
     try:
-        changed = what_if(plan, candidate.change.asked())
+        changed = what_if(plan, candidate.change.arguments())
     except ScenarioError:
         return None
     later = pet_min(changed.egress, plan.egress)
@@ -256,5 +256,5 @@ def _proved(plan: TimedPlan, target: Target, candidate: Candidate) -> Row | None
         "gain_min": float(plan.starts[target.named]) - new_start - later, "new_start_min": new_start,
         "end_slip_min": changed.end_min + later - plan.end_min,
         "new_stops": int((found["severity"] == STOP).sum()), "new_findings": len(found),
-        "what_if": candidate.change.asked(),
+        "what_if": candidate.change.arguments(),
     }

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
 
-from planning_kit.changes.asked import leaving_after, read_asked
+from planning_kit.changes.asked import changes_asked_for, leaving_after
 from planning_kit.changes.change import made
 from planning_kit.explore.retime.retiming import re_timed_as
 from planning_kit.inputs.faults import Faults
@@ -24,12 +24,12 @@ TABLE = "what_if"
 def what_if(plan: TimedPlan, asked: Mapping[str, object], name: str = "") -> TimedPlan:
     """The plan with something changed; ``asked``: arguments of `planning_kit.front.Plan.what_if`."""
     base = plan if plan.outside is None else plan.outside.base
-    changes = read_asked(base.scenario.records, base.egress, asked)
+    changes = changes_asked_for(base.scenario.records, base.egress, asked)
     changed, leaving = made(base.scenario, changes, name), leaving_after(changes, base.egress)
     if plan.outside is not None:
         _stop_if_past(plan.outside, changed.scenario, leaving)
     timed = re_timed_as(plan, TimedPlan.of(changed.scenario, leaving))
-    return replace(timed, name=name or plan.name, history=(*plan.history, *changed.told))
+    return replace(timed, name=name or plan.name, history=(*plan.history, *changed.lines))
 
 
 def _stop_if_past(outside: Outside, scenario: Scenario, egress: datetime) -> None:

@@ -25,7 +25,15 @@ _MOST_TO_SUGGEST_FROM = 500
 
 
 class CellFault(ValueError):  # noqa: N818 - a fault of the user's, as in `Faults`
-    """What is wrong with one cell and what to do; the caller knows where it stands."""
+    """What is wrong with one cell, or text, and what to do; the caller knows where it stands.
+
+    Of a whole table ``where`` says more: row, column and value.
+    """
+
+    def __init__(self, problem: str, row: int | None = None, column: str = "", value: object = "") -> None:
+        """Hold the problem as the message."""
+        super().__init__(problem)
+        self.where = row, column, value
 
 
 def empty_value(field: Field) -> object:

@@ -1,4 +1,4 @@
-"""Faults in what a user gave us: collected, never raised one by one. And what a function may be given."""
+"""Faults in what a user gave us: collected and raised together; and checks of what a function is given."""
 
 from __future__ import annotations
 
@@ -80,6 +80,10 @@ class Faults:
             self.rows.append(self.rows[0] | {"table": "", "row": None, "column": "", "value": "", "problem":
                              f"there may be more: these are the first {_MOST_FAULTS:,} faults"})
             self.stop_if_any()
+
+    def of_file(self, name: str, problem: str) -> None:
+        """Note what is wrong with a file, or a table, as a whole."""
+        self.add(name, None, "", "", problem)
 
     def frame(self) -> pd.DataFrame:
         """All faults as a DataFrame (see `ScenarioError.problems`)."""

@@ -1,9 +1,15 @@
-"""The words in which format 1 is defined: a field (a column or a key) and a table of fields."""
+"""The words in which format 1 is defined: a field (a column or a key), a table and a section of fields."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
+from typing import Annotated, Any, Literal, get_origin, get_type_hints
+
+SUITED = ("EV1", "EV2")
+WINDOW_WORDS = ("night", "day")
+MAX_HORIZON_H = 240.0
+LONGEST_MIN = MAX_HORIZON_H * 60
+FAR_M = 100_000.0
 
 Kind = Literal[
     "id", "name", "text", "number", "count", "yes_no", "choice", "reference", "references", "moves",
@@ -67,9 +73,49 @@ class Field:
         return self.kind in NUMERIC_KINDS
 
 
+def column(kind: Kind, about: str, unit: str = "", **more: Any) -> Field:
+    """What a field of a record may hold; its name is that of the field."""
+    return Field("", kind, about, unit, **more)
+
+
+def number(about: str, unit: str = "", *, least: float = 0, **more: Any) -> Field:
+    """A column of numbers, none below 0 if nothing else is said."""
+    return column("number", about, unit, least=least, **more)
+
+
+def minutes(about: str, **more: Any) -> Field:
+    """A column of minutes."""
+    return number(about, "min", most=LONGEST_MIN, **more)
+
+
+def choice(about: str, *choices: str, **more: Any) -> Field:
+    """A column of one of a few words."""
+    return column("choice", about, choices=choices, **more)
+
+
+def reference(about: str, *tables: str, **more: Any) -> Field:
+    """A column that names a row of one of these tables."""
+    return column("reference", about, refers_to=tables, **more)
+
+
+def references(about: str, *tables: str, **more: Any) -> Field:
+    """A column that names rows of these tables."""
+    return column("references", about, refers_to=tables, **more)
+
+
+def columns_of(record: type) -> tuple[Field, ...]:
+    """The columns that a record declares (``name: Annotated[type, column(...)]``), in order."""
+    hints = get_type_hints(record, include_extras=True)
+    return tuple(replace(hint.__metadata__[0], name=name) for name, hint in hints.items()
+                 if get_origin(hint) is Annotated)
+
+
 @dataclass(frozen=True)
 class Table:
-    """One CSV file of a scenario. ``key`` tells its rows apart; ``is_unique``: no two rows may share it."""
+    """One CSV file of a scenario. ``key`` tells its rows apart; ``is_unique``: no two rows may share it.
+
+    ``record``: what a row becomes.
+    """
 
     name: str
     about: str
@@ -77,6 +123,7 @@ class Table:
     fields: tuple[Field, ...]
     may_be_absent: bool = False
     is_unique: bool = True
+    record: type = object
 
     @property
     def file(self) -> str:

@@ -19,10 +19,11 @@ import re
 import secrets
 import stat
 import time
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import Faults, ScenarioError
@@ -34,6 +35,7 @@ _DIGEST = re.compile("[0-9a-f]{64}")
 _TRIES = 100
 _PAUSE_S = 0.02
 _MOST_BYTES = 1_000_000_000  # of any file that is saved: packs are the largest
+_MISSING = "is missing; every scenario folder holds it"
 _HOW_TO_GO_ON = f"to go on with the files as they lie, delete the subfolder {STAGE}"
 
 Read = TypeVar("Read")
@@ -77,23 +79,29 @@ class FolderFiles:
 
     def read(self, name: str, faults: Faults) -> bytes | None:
         """The bytes of one file, or None with a fault noted: missing, not plain, unreadable, too large."""
-        if not self.has(name):
-            faults.add(name, None, "", "", "is missing; every scenario folder holds it")
+        try:
+            return self._read(name)
+        except ScenarioError as fault:
+            faults.of_file(name, fault.words)
             return None
+
+    def _read(self, name: str) -> bytes:
+        if not self.has(name):
+            raise ScenarioError.single(_MISSING)
         if name not in self.expected:
-            return read_plain(self.folder, name, faults)
+            return read_plain(self.folder, name)
         # The staged file first: a save that is under way moves it to its place, never back.
         for folder in (self.folder / STAGE, self.folder):
-            found = Faults()
-            data = read_plain(folder, name, found)
-            if data is not None and digest_of(data) == self.expected[name]:
-                return data
-            if data is None and os.path.lexists(folder / name):
-                faults.rows += found.rows
-                return None
+            try:
+                data = read_plain(folder, name)
+            except ScenarioError:
+                if os.path.lexists(folder / name):
+                    raise
+            else:
+                if digest_of(data) == self.expected[name]:
+                    return data
         self.has_moved = True
-        faults.add(name, None, "", "", "is changed by another program")
-        return None
+        raise ScenarioError.single("is changed by another program")
 
     def read_if_there(self, name: str, faults: Faults) -> bytes | None:
         """As `read`; None without a fault where there is no such file."""
@@ -172,37 +180,43 @@ def place_of(folder: Path, name: str) -> Path:
     return real
 
 
-def read_plain(folder: Path, name: str, faults: Faults) -> bytes | None:
-    """The bytes of a file of a folder as it lies, or None with a fault noted; a link out of it is one."""
-    try:
-        return read_path(place_of(folder, name), name, faults)
-    except ScenarioError as fault:
-        faults.add(name, None, "", "", fault.words)
-        return None
+def read_plain(folder: Path, name: str) -> bytes:
+    """The bytes of a file of a folder as it lies. Raises `ScenarioError`, for a link out of it too."""
+    return read_path(place_of(folder, name), name)
 
 
-def read_path(path: Path, name: str, faults: Faults) -> bytes | None:
-    """The bytes of the file at ``path``, told as ``name``; or None with a fault noted."""
-    try:
+def read_path(path: Path, name: str) -> bytes:
+    """The bytes of the file at ``path``, told as ``name``. Raises `ScenarioError`."""
+    most = fmt.most_bytes(name)
+    with system_errors_told("cannot be read", table=name):
         if not os.path.lexists(path):
-            faults.add(name, None, "", "", "is missing; every scenario folder holds it")
-        elif not path.is_file():
-            faults.add(name, None, "", "", "is not a plain file")
-        else:
-            with path.open("rb") as stream:
-                data = stream.read(fmt.most_bytes(name) + 1)
-            if len(data) <= fmt.most_bytes(name):
-                return data
-            faults.add(name, None, "", "",
-                       f"is larger than {fmt.most_bytes(name):,} bytes; this is no scenario file")
-    except (OSError, ValueError) as error:
-        faults.add(name, None, "", "", f"cannot be read: {reason_of(error)}")
-    return None
+            raise ScenarioError.single(_MISSING, table=name)
+        if not path.is_file():
+            raise ScenarioError.single("is not a plain file", table=name)
+        with path.open("rb") as stream:
+            data = stream.read(most + 1)
+    if len(data) > most:
+        raise ScenarioError.single(f"is larger than {most:,} bytes; this is no scenario file", table=name)
+    return data
 
 
 def reason_of(error: OSError | ValueError) -> str:
     """Why a file could not be used, in the system's words."""
     return error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+
+
+@contextmanager
+def system_errors_told(what: str, after: str = "", **where: Any) -> Iterator[None]:
+    """What the system refuses, as a `ScenarioError`: ``what``, the reason, and what comes ``after`` it.
+
+    ``where`` as in `ScenarioError.single`.
+    """
+    try:
+        yield
+    except ScenarioError:
+        raise
+    except (OSError, ValueError) as error:  # ValueError: a path that no file system takes
+        raise ScenarioError.single(f"{what}: {reason_of(error)}{after}", **where) from error
 
 
 def digest_of(data: bytes) -> str:
@@ -216,7 +230,9 @@ def digest_of(data: bytes) -> str:
 def record_bytes(folder: Path) -> bytes | None:
     """The commit record of a save that is under way or was interrupted; None where there is none."""
     stage = folder / STAGE
-    try:
+    with (system_errors_told("the record of an interrupted save cannot be read", f"; {_HOW_TO_GO_ON}",
+                             table=f"{STAGE}/{RECORD}", value=folder),
+          suppress(FileNotFoundError, NotADirectoryError)):
         if not stat.S_ISDIR(os.lstat(stage).st_mode):
             raise ScenarioError.single(f"is in the way: it is not a plain folder; {_HOW_TO_GO_ON}",
                                        table=STAGE, value=folder)
@@ -224,12 +240,7 @@ def record_bytes(folder: Path) -> bytes | None:
             raise _no_record(folder, "is not a plain file")
         with (stage / RECORD).open("rb") as stream:
             return stream.read(fmt.MAX_TEXT_BYTES)
-    except (FileNotFoundError, NotADirectoryError):
-        return None
-    except (OSError, ValueError) as error:
-        if isinstance(error, ScenarioError):
-            raise
-        raise _no_record(folder, f"cannot be read: {reason_of(error)}") from None
+    return None
 
 
 def record_of(changes: Iterable[FileChange]) -> bytes:
@@ -296,14 +307,11 @@ def digest_in(folder: Path, name: str) -> str:
     Raises `ScenarioError` for anything else: a link that leads out, a folder, a device, a monstrous file.
     """
     path = place_of(folder, name)
-    try:
+    with system_errors_told("cannot be read", table=name, value=path), suppress(FileNotFoundError):
         stop_if_not_plain(path, name)
         with path.open("rb") as stream:
             return hashlib.file_digest(stream, "sha256").hexdigest()
-    except FileNotFoundError:
-        return ""
-    except OSError as error:
-        raise ScenarioError.single(f"cannot be read: {reason_of(error)}", table=name, value=path) from None
+    return ""
 
 
 def stop_if_not_plain(path: Path, name: str) -> None:
@@ -318,7 +326,7 @@ def stop_if_not_plain(path: Path, name: str) -> None:
 def _torn(folder: Path, names: Iterable[str]) -> ScenarioError:
     faults = Faults()
     for name in names:
-        faults.add(name, None, "", "", "is neither what was saved nor what was there before: a save into "
+        faults.of_file(name, "is neither what was saved nor what was there before: a save into "
                    "this folder was interrupted, and the file has changed or was lost since")
     faults.add("", None, "", folder, f"holds no whole set of files; {_HOW_TO_GO_ON}")
     return ScenarioError(faults.frame())

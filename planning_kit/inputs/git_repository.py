@@ -108,7 +108,7 @@ class Repository:
 
     def ref(self, name: str) -> str | None:
         """The hash that a full name (``HEAD``, ``refs/heads/main``) stands for; None where there is none."""
-        asked = name
+        given = name
         for _ in range(_MOST_SYMBOLIC + 1):
             if not is_ref_name(name):
                 break
@@ -125,7 +125,7 @@ class Repository:
             if not text.startswith("ref:"):
                 break
             name = text.removeprefix("ref:").strip()
-        raise no_such_scenario("the name leads to no hash: the repository is damaged", asked)
+        raise no_such_scenario("the name leads to no hash: the repository is damaged", given)
 
     @cached_property
     def _packed_refs(self) -> dict[str, str]:
@@ -150,9 +150,7 @@ class Repository:
 
     def read(self, name: str) -> tuple[str, bytes]:
         """Kind (commit, tree, blob, tag) and bytes of the object of a hash. Raises `TooLarge`."""
-        found = self._loose(name)
-        if found is None:
-            found = self._packed(name)
+        found = self._loose(name) or self._packed(name)
         if found is None:
             raise no_such_scenario("the repository does not hold it (a shallow or partial clone?), and "
                                    "nothing is fetched", name)

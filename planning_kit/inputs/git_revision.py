@@ -39,7 +39,7 @@ def scenario_at(folder: str | Path, revision: str) -> Scenario:
     if not isinstance(revision, str) or not revision.strip():
         raise ScenarioError.single("is not the name of a git revision", column="revision", value=revision)
     with tempfile.TemporaryDirectory() as place:
-        with _told_in_words(revision), Repository.around(path.resolve()) as repository:
+        with _damage_told(revision), Repository.around(path.resolve()) as repository:
             commit = _commit_named(repository, revision)
             tree = _folder_in(repository, commit, repository.parts, revision)
             _Copy(repository, revision).write(tree, Path(place))
@@ -47,7 +47,7 @@ def scenario_at(folder: str | Path, revision: str) -> Scenario:
 
 
 @contextmanager
-def _told_in_words(revision: str) -> Iterator[None]:
+def _damage_told(revision: str) -> Iterator[None]:
     """Whatever a damaged repository brings about, as a `ScenarioError`."""
     try:
         yield

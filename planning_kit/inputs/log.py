@@ -1,16 +1,15 @@
-"""Reading a log: rows, corrections, and every fault that a log can have by itself.
+"""Reading a log: rows, then the events that they come to, with every fault that a log can have by itself.
 
-Corrections of a log: rows that replace cells of an earlier event, or take it back.
-
-A row of the kind ``correct`` names an earlier row (``corrects``). What it gives replaces what was there;
-where it gives nothing, that row is withdrawn. A correction can be corrected, or withdrawn, like any other
-row: then what it said before no longer counts. Of several corrections of one row the later come on top.
+Between the two stand corrections. A row of the kind ``correct`` names an earlier row (``corrects``). What it
+gives replaces what was there; where it gives nothing, that row is withdrawn. A correction can be corrected,
+or withdrawn, like any other row: then what it said before no longer counts. Of several corrections of one row
+the later come on top.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -40,8 +39,7 @@ _CORRECTED = ("crew", "step", "at", "remaining_min", "metabolic_w")
 
 def with_corrections(rows: list[Row], faults: Faults) -> list[Row]:
     """The events with their corrections put in, without those that were withdrawn."""
-    return [now for row, now in zip(rows, settled_rows(rows, faults), strict=True)
-            if now is not None and row.text("event") != CORRECT]
+    return [row for row in settled_rows(rows, faults) if row is not None and row.text("event") != CORRECT]
 
 
 def settled_rows(rows: Sequence[Row], faults: Faults) -> list[Row | None]:
@@ -52,9 +50,9 @@ def settled_rows(rows: Sequence[Row], faults: Faults) -> list[Row | None]:
         if row.text("event") == CORRECT:
             target = by_id.get(row.text("corrects"))
             if target is None or target.number >= row.number:
-                faults.add(LOG.name, row.number, "corrects", row.text("corrects"),
-                           "names no earlier event of this log; give the event_id of the one that was wrong"
-                           + did_you_mean(row.text("corrects"), tuple(by_id)))
+                row.fault(faults, "corrects",
+                          "names no earlier event of this log; give the event_id of the one that was wrong"
+                          + did_you_mean(row.text("corrects"), tuple(by_id)))
             else:
                 of_row.setdefault(target.number, []).append(row)
     settled: dict[int, Row | None] = {}
@@ -68,8 +66,8 @@ def _by_id(rows: Sequence[Row], faults: Faults) -> dict[str, Row]:
     for row in rows:
         name = row.text("event_id")
         if name in by_id:
-            faults.add(LOG.name, row.number, "event_id", name,
-                       f"stands in row {by_id[name].number} too; every event has an id of its own")
+            row.fault(faults, "event_id",
+                      f"stands in row {by_id[name].number} too; every event has an id of its own")
         elif name:
             by_id[name] = row
     return by_id
@@ -80,15 +78,11 @@ def _settled(row: Row, corrections: Sequence[Row | None]) -> Row | None:
     counts = True
     for correction in corrections:
         if correction is not None:
-            given = {column: correction.values[column] for column in _CORRECTED
-                     if _is_given(correction, column)}
-            row = Row(row.number, row.values | given, row.texts)
+            given = {column: value for column in _CORRECTED
+                     if (value := correction.values.get(column)) not in (None, "")}
+            row = replace(row, values=row.values | given)
             counts = bool(given)
     return row if counts else None
-
-
-def _is_given(row: Row, column: str) -> bool:
-    return row.values.get(column) not in (None, "")
 
 
 def log_path(file_or_folder: str | Path) -> Path:
@@ -174,11 +168,9 @@ def read_actuals(actuals: object, planned_egress: datetime, faults: Faults) -> A
 def raw_of_frame(frame: pd.DataFrame, faults: Faults) -> RawTable:
     """A log given as a DataFrame, as text rows; a frame that `read_log` made keeps the rows of its file."""
     raw = raw_from_frame(LOG, frame, None, faults)
-    keeps_rows = frame.index.name == "row" and len(raw.rows) == len(frame)
-    if not keeps_rows:
+    if frame.index.name != "row" or len(raw.rows) != len(frame):
         return raw
-    numbers = tuple(int(number) for number in frame.index)
-    return RawTable(raw.name, raw.header, raw.rows, numbers)
+    return replace(raw, row_numbers=tuple(int(number) for number in frame.index))
 
 
 def actuals_of(rows: list[Row], planned_egress: datetime | None, faults: Faults) -> Actuals:
@@ -190,26 +182,23 @@ def actuals_of(rows: list[Row], planned_egress: datetime | None, faults: Faults)
     for row in plain:
         moment = egress if row in called else _moment(row, egress or planned_egress, faults)
         if moment is not None and "event" in row.values:
-            events.append(Event(row.number, row.text("event_id") or f"row {row.number}", row.text("event"),
-                                row.text("crew"), row.text("step"), moment, row.number_of("remaining_min"),
-                                row.number_of("metabolic_w"), row.text("note"), _logged_at(row)))
+            events.append(Event(
+                row=row.number, event_id=row.text("event_id") or f"row {row.number}", event=row.text("event"),
+                crew=row.text("crew"), step=row.text("step"), at=moment, note=row.text("note"),
+                remaining_min=row.number_of("remaining_min"), metabolic_w=row.number_of("metabolic_w"),
+                logged_at=row.moment("logged_at")))
     return Actuals(tuple(by_time(events)), egress)
-
-
-def _logged_at(row: Row) -> datetime | None:
-    value = row.values.get("logged_at")
-    return value if isinstance(value, datetime) else None
 
 
 def _egress(called: list[Row], planned: datetime | None, faults: Faults) -> datetime | None:
     for row in called[1:]:
-        faults.add(LOG.name, row.number, "event", EGRESS,
-                   f"egress is logged in row {called[0].number} already; log it as correct instead")
+        row.fault(faults, "event",
+                  f"egress is logged in row {called[0].number} already; log it as correct instead")
     moment = _moment(called[0], planned, faults) if called else None
     if moment is not None and planned is not None and abs(moment - planned) > FARTHEST_EGRESS:
-        faults.add(LOG.name, called[0].number, "at", called[0].text("at"),
-                   f"lies {abs(moment - planned).days} days from the egress planned for "
-                   f"{planned:%Y-%m-%d}: correct the date, or plan for that day first")
+        called[0].fault(faults, "at", f"lies {abs(moment - planned).days} days from the egress planned for "
+                        f"{planned:%Y-%m-%d}: correct the date, or plan for that day first",
+                        called[0].text("at"))
     return moment
 
 
@@ -220,5 +209,5 @@ def _moment(row: Row, egress: datetime | None, faults: Faults) -> datetime | Non
             raise CellFault("is empty; say when it happened, in UTC or PET")
         return parse_when(text, egress)
     except CellFault as fault:
-        faults.add(LOG.name, row.number, "at", text, str(fault))
+        row.fault(faults, "at", str(fault), text)
         return None

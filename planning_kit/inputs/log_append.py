@@ -81,7 +81,8 @@ def append_log(
     Raises `ScenarioError` with every fault; nothing is written then. On return the row is on the disk. The
     lock is this package's own: all writers must come this way, as one user, and not to a network drive.
     """
-    entry = LogEntry(event, step, at, crew, remaining_min, metabolic_w, by, corrects, note, logged_at)
+    entry = LogEntry(event=event, step=step, at=at, crew=crew, remaining_min=remaining_min,
+                     metabolic_w=metabolic_w, by=by, corrects=corrects, note=note, logged_at=logged_at)
     return append_entries(file_or_folder, [entry], plan)[0]
 
 
@@ -131,8 +132,9 @@ def _fit(data: bytes, new: Sequence[tuple[dict[str, str], object]], plan: Planne
     Raises `ScenarioError` where one of them cannot be, or could not be read back from this file.
     """
     lines = log_lines(data, Faults())
-    raw, told, faults = lines.table, Faults(), Faults()
-    log = _Log(parse_table(LOG, raw, told), plan, told, _highest_id_in(raw.header, lines.cut.values()))
+    raw, old_faults, faults = lines.table, Faults(), Faults()
+    highest_id = _highest_id_in(raw.header, lines.cut.values())
+    log = _Log(parse_table(LOG, raw, old_faults), plan, old_faults, highest_id)
     _note_lost(raw.header, [cells for cells, _ in new], faults)
     for number, (cells, at) in enumerate(new, start=max([1, *raw.row_numbers, *lines.cut]) + 1):
         cells["event_id"] = f"e{log.highest_id + 1}"
@@ -165,7 +167,7 @@ def _bytes_for(data: bytes, header: Sequence[str], new: Sequence[dict[str, str]]
     unfinished = newline if data and not data.endswith(b"\n") else ""
     rows = (unfinished + "".join(line + newline for line in lines)).encode("utf-8", "backslashreplace")
     try:
-        log_text(data + rows, Faults())
+        log_text(data + rows)
     except ScenarioError as fault:
         raise ScenarioError.single("was not logged: the log is full, for with this it could not be read (it "
                                    f"{fault.words})", table=LOG.name, value=new[0]["event"]) from None
@@ -175,25 +177,25 @@ def _bytes_for(data: bytes, header: Sequence[str], new: Sequence[dict[str, str]]
 class _Log:
     """A log and the rows to be added to it, each parsed once, and what they need of each other.
 
-    ``told``: the faults of the cells of ``old``, then all faults of it. ``highest_id``: of the rows that were
-    cut off, whose ids are not given again.
+    ``old_faults``: those of the cells of ``old``, then all faults of it. ``highest_id``: of the rows that
+    were cut off, whose ids are not given again.
     """
 
-    def __init__(self, old: list[Row], plan: Planned | None, told: Faults, highest_id: int) -> None:
-        self.old, self.told = old, told
+    def __init__(self, old: list[Row], plan: Planned | None, old_faults: Faults, highest_id: int) -> None:
+        self.old, self.old_faults = old, old_faults
         self.new: list[Row] = []
-        self.highest_id = max([highest_id, *map(_id_number, old)])
+        self.highest_id = max([highest_id, *(_id_number(row.text("event_id")) for row in old)])
         self._planned = None if plan is None else plan.egress
 
     def add(self, row: Row) -> None:
         """One more row at the end."""
         self.new.append(row)
-        self.highest_id = max(self.highest_id, _id_number(row))
+        self.highest_id = max(self.highest_id, _id_number(row.text("event_id")))
 
     @cached_property
     def actuals(self) -> Actuals:
         """What the log says without the new rows."""
-        return actuals_of(self.old, self._planned, self.told)
+        return actuals_of(self.old, self._planned, self.old_faults)
 
     def egress_for(self, event: str, at: object) -> datetime | None:
         """What PET counts from: egress as logged, else as planned; egress itself from the planned one.
@@ -208,11 +210,7 @@ class _Log:
         return logged or self._planned
 
 
-def _id_number(row: Row) -> int:
-    return _number_in(row.text("event_id"))
-
-
-def _number_in(event_id: str) -> int:
+def _id_number(event_id: str) -> int:
     match = _COUNTED.fullmatch(event_id)
     return int(match[1]) if match else 0
 
@@ -222,8 +220,8 @@ def _highest_id_in(header: Sequence[str], cut: Iterable[str]) -> int:
     if "event_id" not in header:
         return 0
     place = header.index("event_id")
-    told = [line.split(",")[place:place + 1] for line in cut]
-    return max((_number_in(text.strip('"\r\0 ')) for texts in told for text in texts), default=0)
+    cells = [line.split(",")[place:place + 1] for line in cut]
+    return max((_id_number(text.strip('"\r\0 ')) for texts in cells for text in texts), default=0)
 
 
 def _is_left_out(given: object) -> bool:
@@ -248,9 +246,9 @@ def _utc_text(when: object, egress: datetime | None, column: str) -> str:
 
 def _judge(log: _Log, plan: Planned) -> None:
     """Refuse new rows for what they make of the whole log."""
-    before, after, records = log.told, Faults(), plan.scenario.records
+    before, after, records = log.old_faults, Faults(), plan.scenario.records
     states = states_of(records, log.actuals.events, log.actuals.egress or plan.egress, before)
-    if before.rows or not _go_on(log, states, plan, after):
+    if before.rows or not _go_on(log, states, plan, after):  # all anew: slower, and always right
         after = Faults()
         whole = actuals_of([*log.old, *log.new], plan.egress, after)
         states_of(records, whole.events, whole.egress or plan.egress, after)

@@ -15,10 +15,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from planning_kit.inputs import format as fmt
+from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
-from planning_kit.inputs.folder_files import place_of, reason_of
+from planning_kit.inputs.folder_files import place_of, system_errors_told
 from planning_kit.inputs.log_format import LOG, LOG_COLUMNS
-from planning_kit.inputs.raw import BOM, RawTable, absurd_text, cell_text, decode
+from planning_kit.inputs.raw import BOM, RawTable, cell_text, decode, stop_if_absurd
 from planning_kit.inputs.save import locked, name_of
 
 # Bytes that are no UTF-8 become lone surrogates (PEP 383), which no UTF-8 text holds.
@@ -30,18 +31,13 @@ _CUT = ("was cut off, has too many cells or is no text (an interrupted write, an
 
 def log_bytes(path: Path) -> bytes | None:
     """What the file holds, up to one byte too many; None where there is none. Raises `ScenarioError`."""
-    try:
+    with (system_errors_told("cannot be read", table=LOG.name, value=path),
+          contextlib.suppress(FileNotFoundError)):
         place = place_of(path.parent, path.name)
         _stop_unless_plain(place)
         with place.open("rb") as stream:
             return stream.read(fmt.MAX_FILE_BYTES + 1)
-    except FileNotFoundError:
-        return None
-    except (OSError, ValueError) as error:
-        if isinstance(error, ScenarioError):
-            raise
-        problem = f"cannot be read: {reason_of(error)}"
-        raise ScenarioError.single(problem, table=LOG.name, value=path) from None
+    return None
 
 
 def _stop_unless_plain(place: Path) -> None:
@@ -66,15 +62,16 @@ def log_lines(data: bytes, faults: Faults) -> LogLines:
     no line within looks like a row of its own.
     """
     if not data:
-        return LogLines(RawTable(LOG.name, tuple(LOG_COLUMNS), (), ()), {})
-    lines = log_text(data, faults).split("\n")
-    if _DAMAGED.search(lines[0]):
-        decode(data.partition(b"\n")[0], LOG.name, faults)
-        faults.stop_if_any()
+        return LogLines(RawTable(LOG.name, tuple(LOG_COLUMNS)), {})
+    lines = log_text(data).split("\n")
     header = tuple(_cells(lines[0]) or ())
-    if not any(cell.strip() for cell in header):
-        faults.add(LOG.name, 1, "", "", f"has no header; the first row is {','.join(LOG_COLUMNS)}")
-        faults.stop_if_any()
+    try:
+        if _DAMAGED.search(lines[0]):
+            decode(data.partition(b"\n")[0])
+        if not any(cell.strip() for cell in header):
+            raise CellFault(f"has no header; the first row is {','.join(LOG_COLUMNS)}", 1)
+    except CellFault as fault:
+        raise ScenarioError.single(str(fault), table=LOG.name, row=fault.where[0]) from None
     rows, cut = {}, {}
     for number, (line, cells) in enumerate(_rows_of(lines, len(header)), start=2):
         if cells is None or (len(cells) != len(header) and any(cells)):
@@ -86,24 +83,23 @@ def log_lines(data: bytes, faults: Faults) -> LogLines:
     return LogLines(RawTable(LOG.name, header, tuple(rows.values()), tuple(rows)), cut)
 
 
-def log_text(data: bytes, faults: Faults) -> str:
+def log_text(data: bytes) -> str:
     """The text of a log file, lone surrogates for what is no UTF-8.
 
     Raises `ScenarioError` for a file larger, or with more lines or rows, than a log may be. Lines are counted
     before they are split into cells; a header and a blank line are no rows.
     """
     most = fmt.most_rows(LOG.name)
-    if len(data) > fmt.MAX_FILE_BYTES:
-        faults.add(LOG.name, None, "", "", f"is larger than {fmt.MAX_FILE_BYTES:,} bytes; this is no log")
-        faults.stop_if_any()
-    plain = data.removeprefix(BOM).replace(b"\r\n", b"\n").removesuffix(b"\n")
-    text = plain.decode("utf-8", "surrogateescape")
-    problem = absurd_text(text)
-    if problem:
-        faults.add(LOG.name, None, "", "", problem)
-    elif text.count("\n") > most and sum(map(bool, text.split("\n"))) > most + 1:
-        faults.add(LOG.name, None, "", "", f"has more than {most:,} rows; this is no log of one outing")
-    faults.stop_if_any()
+    try:
+        if len(data) > fmt.MAX_FILE_BYTES:
+            raise CellFault(f"is larger than {fmt.MAX_FILE_BYTES:,} bytes; this is no log")
+        plain = data.removeprefix(BOM).replace(b"\r\n", b"\n").removesuffix(b"\n")
+        text = plain.decode("utf-8", "surrogateescape")
+        stop_if_absurd(text)
+        if text.count("\n") > most and sum(map(bool, text.split("\n"))) > most + 1:
+            raise CellFault(f"has more than {most:,} rows; this is no log of one outing")
+    except CellFault as fault:
+        raise ScenarioError.single(str(fault), table=LOG.name) from None
     return text
 
 
@@ -126,7 +122,7 @@ def _joined(lines: Sequence[str], at: int, width: int) -> tuple[list[str] | None
     A line that could be a row of its own is not joined: what was logged does not vanish in the note of
     another row, which was cut off after a quotation mark.
     """
-    taken = 0
+    taken = 0  # lines that the reader has asked for, beyond the first
 
     def following() -> Iterator[str]:
         nonlocal taken
@@ -193,13 +189,10 @@ def _handle_of(place: Path) -> int:
 def all_of(handle: int, path: Path) -> bytes:
     """All bytes, or so many that they are too many for a log."""
     data = b""
-    try:
+    with system_errors_told("cannot be read", "; nothing was logged", table=LOG.name, value=path):
         os.lseek(handle, 0, os.SEEK_SET)
         while len(data) <= fmt.MAX_FILE_BYTES and (part := os.read(handle, fmt.MAX_FILE_BYTES + 1)):
             data += part
-    except OSError as error:
-        raise ScenarioError.single(f"cannot be read: {reason_of(error)}; nothing was logged", table=LOG.name,
-                                   value=path) from None
     return data
 
 

@@ -20,10 +20,8 @@ from planning_kit.inputs.fields import Field, Table
 from planning_kit.inputs.times import moment_at
 
 LOG_FILE = "log.csv"
-EGRESS, STARTED, FINISHED, PARTLY, SKIPPED, SUIT, INGRESS, CORRECT = (
-    "egress", "started", "finished", "partly", "skipped", "suit", "ingress", "correct",
-)
-EVENT_KINDS = (EGRESS, STARTED, FINISHED, PARTLY, SKIPPED, SUIT, INGRESS, CORRECT)
+EVENT_KINDS = ("egress", "started", "finished", "partly", "skipped", "suit", "ingress", "correct")
+EGRESS, STARTED, FINISHED, PARTLY, SKIPPED, SUIT, INGRESS, CORRECT = EVENT_KINDS
 STEP_EVENTS = (STARTED, FINISHED, PARTLY, SKIPPED)
 
 LOG = Table("log", "what was called during the outing", ("event_id",), (
@@ -82,6 +80,7 @@ def by_time(events: Iterable[Event], after: Mapping[str, Sequence[str]] | None =
 
 def _at_one_moment(events: list[Event], after: Mapping[str, Sequence[str]]) -> list[Event]:
     """``events`` come by row."""
+    # A step begun and skipped at one moment is over only if the skip was typed last.
     last = {event.step: event.event for event in events if event.event in (STARTED, SKIPPED)}
     begun = dict.fromkeys(event.step for event in events if event.event == STARTED)
     over = {event.step for event in events if event.event == FINISHED} | {

@@ -1,4 +1,4 @@
-"""From events to how far each step has come (`log_steps`), and every event that cannot be.
+"""How far each step has come: the events of a log played by time, and every event that cannot be.
 
 Legal and kept: steps done out of the order of work, left partly done, taken up again, skipped. Impossible,
 and a fault of its row: an unknown step, a finish without or before its start, two steps of one person at
@@ -8,8 +8,6 @@ A step of both has one start and one finish. Where the two are logged apart (``c
 the later begins and is finished when the later has finished; who was sooner is told (``State.apart``). A
 start of one while the other is still on another step is that one being ready. Where the sooner has begun
 something else before the later has finished, the step counts until then.
-
-How far each step of an outing has come: what the log says of it, without a judgement.
 """
 
 from __future__ import annotations
@@ -71,6 +69,7 @@ class State:
         """Minutes still to work at ``now_min``, 0 when the estimate is used up."""
         if self.remaining_min is not None:
             runs = self.status == IN_PROGRESS
+            # What was said before this spell began counts from its start.
             since = now_min - max(self.reported_min, self.pieces[-1][0]) if runs else 0.0
             return max(0.0, self.remaining_min - since)
         running = now_min - self.pieces[-1][0] if self.status == IN_PROGRESS else 0.0
@@ -177,7 +176,7 @@ class _Walk:
             self.fault(event, "at", "is not after egress")
             return
         at_work = [person for person in SUITED if not self._leaves_work(event, person)]
-        if at_work:
+        if at_work:  # looked at in both, so that each has a fault
             return
         self.states.inside_min = at
         for state in self.states.by_step.values():
@@ -230,11 +229,9 @@ class _Walk:
             return
         if self._is_only_ready(event, state, at):
             return
-        for person in state.step.people:
-            if not self._leaves_work(event, person):
-                return
-        for person in state.step.people:
-            self.states.at_work[person] = event.step
+        if not all(self._leaves_work(event, person) for person in state.step.people):
+            return
+        self.states.at_work |= dict.fromkeys(state.step.people, event.step)
         self._takes_its_turn(state)
         state.status, state.called_by = IN_PROGRESS, event.crew
         state.pieces.append((at, float("nan")))
@@ -315,7 +312,7 @@ class _Walk:
         gone = [other.pieces[-1][0] for other in self.states.by_step.values()
                 if other.pieces and other.pieces[-1][0] >= finish and state.called_by in other.step.people
                 and self.turns[other.step.step] > self.turns[state.step.step]]
-        until = min([at, *gone])
+        until = min([at, *gone])  # no one is at two things at once
         state.pieces[-1] = (begun, until)
         end = "" if until == at else (f"; {state.called_by} had begun something else at {pet_label(until)}, "
                                       "so it counts until then")

@@ -1,11 +1,9 @@
-"""Orbit messages: a tolerant reader for CCSDS OMM 502.0-B in JSON, XML, KVN and CSV.
+"""Orbit messages: a tolerant reader for CCSDS OMM 502.0-B in its four forms: JSON, XML, KVN and CSV.
 
-Only messages whose elements belong to SGP4 are read: other theories have elements of the same names that mean
-something else. What the standard lets a message leave out may be left out.
-
-The four written forms of an orbit message (CCSDS 502.0-B): text to a flat list of entries.
-
-JSON and XML nest their entries in blocks; the blocks carry nothing that SGP4 needs, so they are taken apart.
+Each form becomes a flat list of entries, and from these come the elements. JSON and XML nest their entries in
+blocks; the blocks carry nothing that SGP4 needs, so they are taken apart. Only elements that belong to SGP4
+are read: those of other theories have the same names and mean something else. What the standard lets a
+message leave out may be left out.
 """
 
 from __future__ import annotations
@@ -25,6 +23,7 @@ import defusedxml.ElementTree as SafeTree
 from defusedxml.common import DefusedXmlException
 
 from planning_kit.inputs import format as fmt
+from planning_kit.inputs.cells import NUMBER_PATTERN, CellFault
 from planning_kit.inputs.faults import Faults, as_path
 from planning_kit.inputs.folder_files import read_path
 from planning_kit.inputs.raw import decode
@@ -38,17 +37,13 @@ class Entry(NamedTuple):
     unit: str = ""
 
 
-class MessageFault(ValueError):  # noqa: N818 - a fault of the user's, as in `Faults`
-    """Why the text is no orbit message, and what to do."""
-
-
 _NOT_ELEMENTS = ("COMMENT", "USER_DEFINED")
 _MANY = "holds {} objects; keep the one whose orbit is meant"
 _KVN_LINE = re.compile(r"([A-Za-z][A-Za-z0-9_]*)\s*=\s*(.*)")
 
 
 def entries_of(text: str) -> list[Entry]:
-    """The entries of a message, its form told by its first characters; raises `MessageFault`."""
+    """The entries of a message, its form told by its first characters; raises `CellFault`."""
     start = text.lstrip()[:1]
     if start in ("{", "["):
         entries = _json_entries(text)
@@ -65,15 +60,15 @@ def _json_entries(text: str) -> list[Entry]:
     try:
         data = json.loads(text, parse_float=str, parse_int=str, object_pairs_hook=list)
     except RecursionError:
-        raise MessageFault("is nested too deeply") from None
+        raise CellFault("is nested too deeply") from None
     except ValueError as error:
-        raise MessageFault(f"starts like JSON but is not: {error}") from None
+        raise CellFault(f"starts like JSON but is not: {error}") from None
     is_object = bool(data) and isinstance(data[0], tuple)
     if not is_object and len(data) != 1:
-        raise MessageFault(_MANY.format(len(data)))
+        raise CellFault(_MANY.format(len(data)))
     pairs = data if is_object else data[0]
     if not isinstance(pairs, list):
-        raise MessageFault("must hold one JSON object")
+        raise CellFault("must hold one JSON object")
     return list(_flat(pairs))
 
 
@@ -96,12 +91,12 @@ def _xml_entries(text: str) -> list[Entry]:
     try:
         root = SafeTree.fromstring(text, forbid_dtd=True)
     except DefusedXmlException:
-        raise MessageFault("declares a document type or entities; delete them") from None
+        raise CellFault("declares a document type or entities; delete them") from None
     except (SyntaxError, ValueError, LookupError) as error:  # ParseError is a SyntaxError
-        raise MessageFault(f"starts like XML but is not: {error}") from None
+        raise CellFault(f"starts like XML but is not: {error}") from None
     objects = [each for each in root.iter() if _local(each.tag) == "OMM"]
     if len(objects) > 1:
-        raise MessageFault(_MANY.format(len(objects)))
+        raise CellFault(_MANY.format(len(objects)))
     return [Entry(_local(each.tag), (each.text or "").strip(), each.get("units", "").strip())
             for each in root.iter() if len(each) == 0]
 
@@ -119,7 +114,7 @@ def _kvn_entries(text: str) -> list[Entry]:
             continue
         match = _KVN_LINE.fullmatch(line)
         if not match:
-            raise MessageFault(f"line {number} is not KEYWORD = value")
+            raise CellFault(f"line {number} is not KEYWORD = value")
         key, value = match[1].upper(), match[2].strip()
         text, mark, unit = value.removesuffix("]").rpartition("[")
         has_unit = bool(mark) and value.endswith("]") and "]" not in unit
@@ -131,13 +126,13 @@ def _csv_entries(text: str) -> list[Entry]:
     try:
         rows = [row for row in csv.reader(io.StringIO(text, newline=""), strict=True) if any(row)]
     except csv.Error as error:
-        raise MessageFault(f"is none of JSON, XML, KVN and CSV ({error})") from None
+        raise CellFault(f"is none of JSON, XML, KVN and CSV ({error})") from None
     if not rows or not {"EPOCH", "ECCENTRICITY"} & {cell.strip().upper() for cell in rows[0]}:
-        raise MessageFault("is not an orbit message: none of JSON, XML, KVN and CSV of CCSDS 502.0-B")
+        raise CellFault("is not an orbit message: none of JSON, XML, KVN and CSV of CCSDS 502.0-B")
     if len(rows) != 2:
-        raise MessageFault(_MANY.format(len(rows) - 1))
+        raise CellFault(_MANY.format(len(rows) - 1))
     if len(rows[0]) != len(rows[1]):
-        raise MessageFault(f"has {len(rows[1])} values under {len(rows[0])} names")
+        raise CellFault(f"has {len(rows[1])} values under {len(rows[0])} names")
     return [Entry(key.strip().upper(), value.strip()) for key, value in zip(*rows, strict=True)]
 
 
@@ -146,7 +141,6 @@ EARTH_RADIUS_KM = 6378.135
 EARTH_GM_KM3_S2 = 398600.8
 DAY_S = 86400.0
 
-_NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?")
 _EPOCH = re.compile(
     r"(?P<year>\d{4})-(?:(?P<month>\d{2})-(?P<day>\d{2})|(?P<day_of_year>\d{3}))[T ]"
     r"(?P<hour>\d{2}):(?P<minute>\d{2})(?::(?P<second>\d{2}(?:\.\d*)?))?(?:Z|[+-]00:00)?", re.ASCII)
@@ -188,6 +182,12 @@ class Elements:
     mean_motion_ddot: float
     norad_cat_id: int
 
+    @property
+    def semi_major_axis_km(self) -> float:
+        """Kepler's semi-major axis for the mean motion (km); differs from SGP4's own by a few km."""
+        rate = math.tau / (DAY_S / 60 / self.mean_motion_rev_per_day * 60)
+        return float((EARTH_GM_KM3_S2 / rate**2) ** (1 / 3))
+
 
 def read_omm(path: str | Path) -> Elements:
     """Read the one object of an orbit message; its form is told from its content, not from the file's name.
@@ -197,8 +197,7 @@ def read_omm(path: str | Path) -> Elements:
     """
     path = as_path(path, "orbit message")
     faults = Faults()
-    data = read_path(path, path.name, faults)
-    elements = None if data is None else elements_from(data, path.name, faults)
+    elements = elements_from(read_path(path, path.name), path.name, faults)
     faults.stop_if_any()
     assert elements is not None
     return elements
@@ -206,13 +205,10 @@ def read_omm(path: str | Path) -> Elements:
 
 def elements_from(data: bytes, where: str, faults: Faults) -> Elements | None:
     """The elements in a message's bytes, or None with faults noted under the table ``where``."""
-    text = decode(data, where, faults)
-    if text is None:
-        return None
     try:
-        entries = entries_of(text)
-    except MessageFault as fault:
-        faults.add(where, None, "", "", str(fault))
+        entries = entries_of(decode(data))
+    except CellFault as fault:
+        faults.of_file(where, str(fault))
         return None
     return _Message(entries, where, faults).elements()
 
@@ -238,17 +234,19 @@ class _Message:
         text = self.text(key)
         if text == "" and default is not None:
             return default
-        value = float(text) if _NUMBER.fullmatch(text) else math.nan
+        value = float(text) if re.fullmatch(NUMBER_PATTERN, text) else math.nan
+        unit = self.entries[key].unit.lower() if text else ""
         if text == "":
-            self.fault(key, "", "is missing; the orbit needs it")
+            problem = "is missing; the orbit needs it"
         elif not math.isfinite(value):
-            self.fault(key, text, "must be a finite number")
+            problem = "must be a finite number"
         elif not low <= value <= high:
-            self.fault(key, text, f"must lie between {low:g} and {high:g}")
-        elif (unit := self.entries[key].unit.lower()) and unit not in _UNITS.get(key, (unit,)):
-            self.fault(key, text, f"is given in {unit}; it must be in {_UNITS[key][0]}")
+            problem = f"must lie between {low:g} and {high:g}"
+        elif unit and unit not in _UNITS.get(key, (unit,)):
+            problem = f"is given in {unit}; it must be in {_UNITS[key][0]}"
         else:
             return value
+        self.fault(key, text, problem)
         return math.nan
 
     def elements(self) -> Elements | None:
@@ -326,24 +324,22 @@ class _Message:
 
     def catalogue_number(self) -> int:
         value = self.number("NORAD_CAT_ID", 0, 999_999_999, default=0)
-        if math.isnan(value) or value != int(value):
-            if not math.isnan(value):
-                self.fault("NORAD_CAT_ID", self.text("NORAD_CAT_ID"), "must be a whole number")
+        if math.isnan(value):
             return 0
+        if value % 1:
+            self.fault("NORAD_CAT_ID", self.text("NORAD_CAT_ID"), "must be a whole number")
         return int(value)
 
     def check_perigee(self, values: Elements) -> None:
         """Perigee radius a(1 − e), a by Kepler's third law (two-body), against the equatorial radius."""
-        rate = values.mean_motion_rev_per_day * math.tau / DAY_S
-        if not 0 < rate < math.inf or not 0 <= values.eccentricity < 1:
+        if not 0 < values.mean_motion_rev_per_day < math.inf or not 0 <= values.eccentricity < 1:
             return
-        axis_km = (EARTH_GM_KM3_S2 ** 0.5 / rate) ** (2 / 3)
+        axis_km = values.semi_major_axis_km
         perigee_km = axis_km * (1 - values.eccentricity) - EARTH_RADIUS_KM
-        if not math.isfinite(axis_km) or axis_km > 1e6:
+        is_far = not math.isfinite(axis_km) or axis_km > 1e6
+        if is_far or perigee_km <= 0:
             self.fault("MEAN_MOTION", f"{values.mean_motion_rev_per_day:g}",
-                       "puts the orbit beyond the Moon's")
-        elif perigee_km <= 0:
-            self.fault("MEAN_MOTION", f"{values.mean_motion_rev_per_day:g}",
+                       "puts the orbit beyond the Moon's" if is_far else
                        f"puts the perigee {-perigee_km:.0f} km under the ground (with this eccentricity)")
 
 

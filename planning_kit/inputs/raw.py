@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from planning_kit.inputs import format as fmt
+from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.fields import Table
 from planning_kit.inputs.folder_files import FolderFiles
@@ -33,6 +34,7 @@ def is_live(cell: str) -> bool:
 
 def csv_cell(text: str) -> str:
     """The text as a cell of a file: marked where it, less its apostrophes, is live; quoted where needed."""
+    # Apostrophes before a live text count, too: each is taken off once when the cell is read.
     marked = MARK + text if is_live(text.lstrip(MARK)) else text
     if any(mark in marked for mark in ',"\r\n'):
         return '"' + marked.replace('"', '""') + '"'
@@ -62,9 +64,9 @@ class RawTable:
     """
 
     name: str
-    header: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    row_numbers: tuple[int, ...]
+    header: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+    row_numbers: tuple[int, ...] = ()
     data: bytes | None = None
     newline: str = "\n"
     has_bom: bool = False
@@ -83,107 +85,89 @@ def read_files(files: FolderFiles, faults: Faults) -> dict[str, bytes | None]:
     return found
 
 
-def decode(data: bytes, where: str, faults: Faults) -> str | None:
-    """UTF-8 text of ``data`` without its byte order mark, or None with a fault noted."""
+def decode(data: bytes) -> str:
+    """UTF-8 text of ``data`` without its byte order mark. Raises `CellFault`."""
     try:
         text = data.removeprefix(BOM).decode("utf-8")
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
-        faults.add(where, None, "", "", f"is not UTF-8 text (line {line} of the file); save it as UTF-8")
-        return None
+        raise CellFault(f"is not UTF-8 text (line {line} of the file); save it as UTF-8") from None
     if "\0" in text:
-        faults.add(where, None, "", "", "holds NUL characters; this is no text file")
-        return None
+        raise CellFault("holds NUL characters; this is no text file")
     return text
 
 
-def read_table(table: Table, data: bytes, faults: Faults) -> RawTable | None:
-    """Split one CSV file (RFC 4180) into header and rows; None, with faults noted, when that fails."""
-    text = decode(data, table.name, faults)
-    if text is None:
-        return None
-    records = _records(table, text, faults)
-    if records is None:
-        return None
+def read_tables(files: Mapping[str, bytes | None], faults: Faults) -> dict[str, RawTable]:
+    """Every table of the format that ``files`` hold and that can be split into rows; faults of the others."""
+    tables = {}
+    for table in fmt.TABLES:
+        try:
+            if (data := files.get(table.file)) is not None:
+                tables[table.name] = read_table(table, data, faults)
+        except CellFault as fault:
+            faults.add(table.name, *fault.where, str(fault))
+    return tables
+
+
+def read_table(table: Table, data: bytes, faults: Faults) -> RawTable:
+    """Split one CSV file (RFC 4180) into header and rows. Raises `CellFault` where that fails."""
+    text = decode(data)
+    stop_if_absurd(text)
+    records = _records(table, text)
     if not records or records[0][0] > 1 or not any(cell.strip() for cell in records[0][1]):
-        faults.add(table.name, 1, "", "", "has no header; the first row holds the column names")
-        return None
-    header = tuple(records[0][1])
-    if len(header) == 1 and any(mark in header[0] for mark in ";\t"):
-        faults.add(table.name, 1, header[0], header[0],
-                   "the cells are not separated by commas; save the table as comma-separated values")
-        return None
-    numbered = records[1:]
-    ragged = _note_ragged(table, header, numbered, faults)
+        raise CellFault("has no header; the first row holds the column names", 1)
+    header, numbered = tuple(records[0][1]), records[1:]
     width = len(header)
+    if width == 1 and any(mark in header[0] for mark in ";\t"):
+        raise CellFault("the cells are not separated by commas; save the table as comma-separated values", 1,
+                        header[0], header[0])
+    ragged = {number: len(row) for number, row in numbered if len(row) != width}
+    for number, count in ragged.items():
+        faults.add(table.name, number, "", "", f"has {count} cells where the header has {width}; "
+                   "put text that holds a comma into quotation marks")
+    # Ragged rows are cut or filled up, so that their keys can still be read; the rest of them is not.
     rows = tuple(tuple(cell_text(cell) for cell in (row + [""] * width)[:width]) for _, row in numbered)
+    # Bytes with a live cell are not kept: a save then writes the table anew, with the cell marked.
     is_harmless = not any(is_live(cell) for _, row in numbered for cell in row)
     return RawTable(table.name, header, rows, tuple(number for number, _ in numbered),
-                    data if is_harmless else None, _newline_of(text), data.startswith(BOM), ragged)
+                    data=data if is_harmless else None, newline="\r\n" if "\r\n" in text else "\n",
+                    has_bom=data.startswith(BOM), ragged=frozenset(ragged))
 
 
-def _records(table: Table, text: str, faults: Faults) -> list[tuple[int, list[str]]] | None:
-    """The rows that are not blank, with their numbers; None with a fault at the first of an absurd size."""
-    problem = absurd_text(text)
-    if problem:
-        faults.add(table.name, None, "", "", problem)
-        return None
+def _records(table: Table, text: str) -> list[tuple[int, list[str]]]:
+    """The rows that are not blank, with their numbers. Raises `CellFault` at the first of an absurd size."""
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     records: list[tuple[int, list[str]]] = []
     number = 0
     try:
         for number, record in enumerate(reader, start=1):
-            if not any(record):
-                continue
-            fault = _absurd(table, number, record, len(records))
-            if fault:
-                faults.add(table.name, *fault)
-                return None
-            records.append((number, record))
+            if any(record):
+                _stop_if_absurd_row(table, number, record, len(records))
+                records.append((number, record))
     except csv.Error as error:
-        faults.add(table.name, number + 1, "", "",
-                   f"is not CSV as RFC 4180 has it ({error}); look for an unpaired quotation mark")
-        return None
+        raise CellFault(f"is not CSV as RFC 4180 has it ({error}); look for an unpaired quotation mark",
+                        number + 1) from None
     return records
 
 
-def absurd_text(text: str) -> str:
-    """What is wrong with the text of a table that no splitting into cells should be tried on, else ""."""
+def stop_if_absurd(text: str) -> None:
+    """Raise `CellFault` for the text of a table that no splitting into cells should be tried on."""
     most = fmt.MAX_COLUMNS * fmt.MAX_CELL_CHARS
     if max(text.count("\n"), text.count("\r")) > fmt.MAX_LINES:
-        return f"has more than {fmt.MAX_LINES:,} lines; delete the empty ones"
+        raise CellFault(f"has more than {fmt.MAX_LINES:,} lines; delete the empty ones")
     if len(text) > most and max(map(len, text.split("\n"))) > most:
-        return f"has a line of more than {most:,} characters"
-    return ""
+        raise CellFault(f"has a line of more than {most:,} characters")
 
 
-def _absurd(table: Table, number: int, record: list[str],
-            before: int) -> tuple[int | None, str, object, str] | None:
-    """What of a fault is said of a row of more rows, columns or characters than a table may have."""
+def _stop_if_absurd_row(table: Table, number: int, record: list[str], before: int) -> None:
     most = fmt.most_rows(table.name)
     if before > most:
-        return None, "", "", f"has more than {most:,} rows"
+        raise CellFault(f"has more than {most:,} rows")
     if len(record) > fmt.MAX_COLUMNS:
-        return number, "", len(record), f"has more than {fmt.MAX_COLUMNS} columns"
-    long = next((cell for cell in record if len(cell) > fmt.MAX_CELL_CHARS), None)
-    if long is not None:
-        return number, "", long, f"a cell holds more than {fmt.MAX_CELL_CHARS:,} characters"
-    return None
-
-
-def _note_ragged(table: Table, header: tuple[str, ...], numbered: list[tuple[int, list[str]]],
-                 faults: Faults) -> frozenset[int]:
-    ragged = frozenset(number for number, row in numbered if len(row) != len(header))
-    for number, row in numbered:
-        if number in ragged:
-            faults.add(table.name, number, "", "",
-                       f"has {len(row)} cells where the header has {len(header)}; "
-                       "put text that holds a comma into quotation marks")
-    return ragged
-
-
-def _newline_of(text: str) -> str:
-    return "\r\n" if "\r\n" in text else "\n"
+        raise CellFault(f"has more than {fmt.MAX_COLUMNS} columns", number, value=len(record))
+    for cell in record:
+        if len(cell) > fmt.MAX_CELL_CHARS:
+            raise CellFault(f"a cell holds more than {fmt.MAX_CELL_CHARS:,} characters", number, value=cell)
 
 
 def table_bytes(table: RawTable) -> bytes:
@@ -192,14 +176,3 @@ def table_bytes(table: RawTable) -> bytes:
         return table.data
     lines = (csv_row(row) + table.newline for row in (table.header, *table.rows))
     return (BOM if table.has_bom else b"") + "".join(lines).encode("utf-8")
-
-
-def read_tables(files: Mapping[str, bytes | None], faults: Faults) -> dict[str, RawTable]:
-    """Every table of the format that ``files`` hold and that can be split into rows."""
-    tables = {}
-    for table in fmt.TABLES:
-        data = files.get(table.file)
-        raw = read_table(table, data, faults) if data is not None else None
-        if raw is not None:
-            tables[table.name] = raw
-    return tables

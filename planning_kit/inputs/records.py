@@ -1,13 +1,29 @@
-"""The rows of a scenario as typed, frozen records: what the other rooms compute with."""
+"""The rows of a scenario as typed, frozen records: what the other rooms compute with.
+
+The type of a field says what its column may hold, too: kind, meaning, unit, range. A field whose type says
+nothing more is no column. `planning_kit.inputs.format` makes the tables of the format from these records.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TypeVar
+from typing import Annotated, TypeVar
 
-from planning_kit.inputs.format import SUITED
+from planning_kit.inputs.fields import (
+    FAR_M,
+    LONGEST_MIN,
+    MAX_HORIZON_H,
+    SUITED,
+    WINDOW_WORDS,
+    choice,
+    column,
+    minutes,
+    number,
+    reference,
+    references,
+)
 
 Key = TypeVar("Key")
 Value = TypeVar("Value", covariant=True)
@@ -46,77 +62,88 @@ INSIDE = "inside"
 class Crew:
     """A suited crew member (``EV1`` or ``EV2``)."""
 
-    crew: str
-    metres_per_min: float
-    exertion_factor: float | None
-    carry_slots: float | None
-    tether_m: float | None
+    crew: Annotated[str, column("id", "EV1 or EV2", needed=True, choices=SUITED)]
+    metres_per_min: Annotated[float, number("speed along handrails", "m/min", needed=True, above_least=True,
+        most=600)]
+    exertion_factor: Annotated[float | None, number("multiplies the watts of [exertion_w]", above_least=True,
+        most=10)]
+    carry_slots: Annotated[float | None, number("carry slots this person has", "slots", most=1000)]
+    tether_m: Annotated[float | None, number("reach of the safety tether from its hook", "m", most=FAR_M)]
 
 
 @dataclass(frozen=True)
 class Actor:
     """Someone else at work (inside, an arm operator, a ground desk): a row order, no travel, no suit."""
 
-    actor: str
-    title: str
+    actor: Annotated[str, column("id", "id, allowed in steps.crew", needed=True)]
+    title: Annotated[str, column("text", "who or what this is")]
 
 
 @dataclass(frozen=True)
 class Place:
     """A worksite or waypoint, in the station body frame."""
 
-    place: str
-    title: str
-    x_m: float
-    y_m: float
-    z_m: float
-    crew_at_once: int | None
-    anchor: bool
-    socket: bool
-    caution: str
+    place: Annotated[str, column("id", "id", needed=True)]
+    title: Annotated[str, column("text", "name shown")]
+    x_m: Annotated[float, number("station body frame, x", "m", needed=True, least=-FAR_M, most=FAR_M)]
+    y_m: Annotated[float, number("station body frame, y", "m", needed=True, least=-FAR_M, most=FAR_M)]
+    z_m: Annotated[float, number("station body frame, z", "m", needed=True, least=-FAR_M, most=FAR_M)]
+    crew_at_once: Annotated[int | None, column("count",
+        "how many people may be here at once; empty: not known", least=0, most=100)]
+    anchor: Annotated[bool, column("yes_no", "takes a tether hook")]
+    socket: Annotated[bool, column("yes_no", "takes a foothold")]
+    caution: Annotated[str, column("text", "warning to whoever comes here")]
 
 
 @dataclass(frozen=True)
 class Route:
     """A two-way handrail route; ``minutes`` overrides the time that ``metres`` gives."""
 
-    from_place: str
-    to_place: str
-    metres: float
-    minutes: float | None
-    tight: bool | None
-    snag: bool | None
-    caution: str
+    from_place: Annotated[str, reference("one end", "places", needed=True)]
+    to_place: Annotated[str, reference("the other end", "places", needed=True)]
+    metres: Annotated[float, number("length along the handrails", "m", needed=True, most=FAR_M)]
+    minutes: Annotated[float | None, minutes("overrides the time that metres give")]
+    tight: Annotated[bool | None, column("yes_no", "bulky items do not pass easily; empty: not known",
+        may_be_unknown=True)]
+    snag: Annotated[bool | None, column("yes_no", "tethers and cables can catch; empty: not known",
+        may_be_unknown=True)]
+    caution: Annotated[str, column("text", "warning on this route")]
 
 
 @dataclass(frozen=True)
 class Item:
     """A piece of hardware and where it starts and must end."""
 
-    item: str
-    title: str
-    kind: str
-    at: str
-    end_at: str
-    end2_at: str
-    slots: float | None
-    holds: float | None
-    bulky: bool | None
-    mass_kg: float | None
+    item: Annotated[str, column("id", "id", needed=True)]
+    title: Annotated[str, column("text", "name shown")]
+    kind: Annotated[str, choice("what it is", "tool", "bag", "spare", "cable", "foothold", "unit",
+        needed=True)]
+    at: Annotated[str, reference("where it is at PET 0: a place, a crew member, a bag, or inside", "places",
+        "crew", "hardware", needed=True, words=("inside",))]
+    end_at: Annotated[str, reference("where it must be at the end; empty: anywhere", "places",
+        words=("inside",))]
+    end2_at: Annotated[str, reference("where a laid cable's other end must be at the end", "places",
+        words=("inside",), may_be_absent=True)]
+    slots: Annotated[float | None, number("carry slots it takes", "slots", most=1000)]
+    holds: Annotated[float | None, number("slots of items that fit inside (bags)", "slots", most=1000)]
+    bulky: Annotated[bool | None, column("yes_no", "a hazard on tight and snag routes; empty: not known",
+        may_be_unknown=True)]
+    mass_kg: Annotated[float | None, number("mass", "kg", most=1e6)]
 
 
 @dataclass(frozen=True)
 class Task:
     """An objective."""
 
-    task: str
-    title: str
-    need: str
-    priority: int | None
-    swappable: bool
-    objective: str
-    last_start_min: float | None
-    cut_order: int | None
+    task: Annotated[str, column("id", "id", needed=True)]
+    title: Annotated[str, column("text", "name shown")]
+    need: Annotated[str, choice("how much it is needed", "required", "optional", "get-ahead", needed=True)]
+    priority: Annotated[int | None, column("count", "1 is the highest", least=1, most=10_000)]
+    swappable: Annotated[bool, column("yes_no", "EV1 and EV2 may trade its steps")]
+    objective: Annotated[str, column("text", "what is achieved")]
+    last_start_min: Annotated[float | None, minutes("PET after which it is not begun", may_be_absent=True)]
+    cut_order: Annotated[int | None, column("count", "1 is dropped first", least=1, most=10_000,
+        may_be_absent=True)]
 
 
 @dataclass(frozen=True)
@@ -137,31 +164,39 @@ class ItemMove:
 class Step:
     """What one or both crew members (or another actor) do at one place; ``row`` is its row in the file."""
 
-    step: str
-    task: str
-    crew: str
-    place: str
-    title: str
-    minutes_low: float
-    minutes_likely: float
-    minutes_high: float
-    after: tuple[str, ...]
-    light: str
-    same_window: str
-    windows: tuple[str, ...]
-    exertion: str
-    foothold: str
-    takes: tuple[ItemMove, ...]
-    leaves: tuple[ItemMove, ...]
-    uses: tuple[str, ...]
-    hooks: tuple[str, ...]
-    link: str
-    travel_extra_min: float
-    wait_at: str
-    safe_orderly_min: float | None
-    safe_now_min: float | None
-    make_safe: str
-    caution: str
+    step: Annotated[str, column("id", "id", needed=True)]
+    task: Annotated[str, reference("the objective it belongs to", "tasks", needed=True)]
+    crew: Annotated[str, reference("EV1, EV2, both, or an actor", "crew", "actors", needed=True,
+        words=("both",))]
+    place: Annotated[str, reference("where; may be empty in an actor's step", "places")]
+    title: Annotated[str, column("text", "what is done")]
+    minutes_low: Annotated[float, minutes("shortest duration; empty: as likely")]
+    minutes_likely: Annotated[float, minutes("likely duration", needed=True)]
+    minutes_high: Annotated[float, minutes("longest duration; empty: as likely")]
+    after: Annotated[tuple[str, ...], references("steps that must finish first", "steps")]
+    light: Annotated[str, choice("the whole step lies in such a window", "any", "night", "day",
+        default="any")]
+    same_window: Annotated[str, column("name", "steps that share a value lie inside one and the same window")]
+    windows: Annotated[tuple[str, ...], references("named windows that the step must fit in", "windows",
+        may_be_absent=True)]
+    exertion: Annotated[str, choice("the row of [exertion_w]", "rest", "light", "moderate", "heavy")]
+    foothold: Annotated[str, reference("the foothold that must be in this place's socket", "hardware")]
+    takes: Annotated[tuple[ItemMove, ...], column("moves", "items picked up at the start")]
+    leaves: Annotated[tuple[ItemMove, ...], column("moves", "items put down at the finish")]
+    uses: Annotated[tuple[str, ...], references("items that must be in hand or here", "hardware")]
+    hooks: Annotated[tuple[str, ...], references("whose safety tethers move to this anchor at the finish",
+        "crew")]
+    link: Annotated[str, choice("yes: coverage is checked; wait: the step waits for it", "no", "yes", "wait",
+        default="no")]
+    travel_extra_min: Annotated[float, minutes("added to the travel into the step", default=0.0,
+        may_be_absent=True)]
+    wait_at: Annotated[str, reference("wait there instead of at the place", "places", may_be_absent=True)]
+    safe_orderly_min: Annotated[float | None, minutes("minutes of work before leaving in an orderly return",
+        may_be_absent=True)]
+    safe_now_min: Annotated[float | None, minutes("minutes of work before leaving at once",
+        may_be_absent=True)]
+    make_safe: Annotated[str, column("text", "what must be done before leaving", may_be_absent=True)]
+    caution: Annotated[str, column("text", "warning shown with the step")]
     row: int = 0
 
     @property
@@ -185,13 +220,16 @@ class Gap:
     """A least and a greatest time between two steps; ``row`` is its row in the file, for messages."""
 
     row: int
-    first_step: str
-    then_step: str
-    min_gap: float
-    max_gap: float | None
-    first_at: str
-    then_at: str
-    reason: str
+    first_step: Annotated[str, reference("the earlier step", "steps", needed=True)]
+    then_step: Annotated[str, reference("the later step", "steps", needed=True)]
+    min_gap: Annotated[float, minutes("least time between; empty: 0; may be negative", least=-LONGEST_MIN,
+        default=0.0)]
+    max_gap: Annotated[float | None, minutes("greatest time between; empty: no limit", least=-LONGEST_MIN)]
+    first_at: Annotated[str, choice("which end of the first step counts", "start", "finish", default="finish",
+        may_be_absent=True)]
+    then_at: Annotated[str, choice("which end of the later step counts", "start", "finish", default="start",
+        may_be_absent=True)]
+    reason: Annotated[str, column("text", "why")]
 
     @property
     def ends(self) -> str:
@@ -210,39 +248,43 @@ class Gap:
 class Inhibit:
     """A hazard control that someone else must hold."""
 
-    inhibit: str
-    title: str
-    owner: str
-    from_step: str
-    until_step: str
-    lead_min: float
-    needed_by: tuple[str, ...]
-    hold_max_min: float | None
-    window: str
-    reason: str
+    inhibit: Annotated[str, column("id", "id", needed=True)]
+    title: Annotated[str, column("text", "what is inhibited")]
+    owner: Annotated[str, column("text", "who holds it")]
+    from_step: Annotated[str, reference("in force from the start of this step less lead_min", "steps",
+        needed=True)]
+    until_step: Annotated[str, reference("in force to the finish of this step", "steps", needed=True)]
+    lead_min: Annotated[float, minutes("how long before from_step it must stand", default=0.0)]
+    needed_by: Annotated[tuple[str, ...], references("steps that must lie inside", "steps",
+        may_be_absent=True)]
+    hold_max_min: Annotated[float | None, minutes("longest time it may be held", may_be_absent=True)]
+    window: Annotated[str, reference("night, day or the name of a window that it must fit in", "windows",
+        words=WINDOW_WORDS, may_be_absent=True)]
+    reason: Annotated[str, column("text", "why")]
 
 
 @dataclass(frozen=True)
 class NamedWindow:
     """A period from others (several rows may share a name)."""
 
-    window: str
-    start: datetime
-    end: datetime
-    source: str
+    window: Annotated[str, column("name", "name; several rows may share it", needed=True)]
+    start: Annotated[datetime, column("datetime", "begin", "UTC", needed=True)]
+    end: Annotated[datetime, column("datetime", "end", "UTC", needed=True)]
+    source: Annotated[str, column("text", "who says so")]
 
 
 @dataclass(frozen=True)
 class Limits:
     """The scenario's limits in minutes (``partner_carry_factor`` has no unit) and where each comes from."""
 
-    planned_min: float
-    hard_min: float
-    ingress_min: float
-    return_reserve_min: float | None
-    emergency_oxygen_min: float | None
-    partner_carry_factor: float | None
-    hook_move_min: float | None
+    planned_min: Annotated[float, minutes("planned length of the outing", needed=True, above_least=True)]
+    hard_min: Annotated[float, minutes("longest length of the outing", needed=True, above_least=True)]
+    ingress_min: Annotated[float, minutes("from the airlock to the end of the outing", needed=True)]
+    return_reserve_min: Annotated[float | None, minutes("least allowed return margin")]
+    emergency_oxygen_min: Annotated[float | None, minutes("how long the emergency oxygen lasts")]
+    partner_carry_factor: Annotated[float | None, number("how much slower one moves with a disabled partner",
+        least=1, most=100)]
+    hook_move_min: Annotated[float | None, minutes("time to move a tether hook")]
     sources: Mapping[str, str]
 
 
@@ -250,52 +292,60 @@ class Limits:
 class Relays:
     """Geostationary relays and the elevation of the Earth mask above the limb, in degrees."""
 
-    longitudes_deg_east: tuple[float, ...]
-    mask_deg: float
+    longitudes_deg_east: Annotated[tuple[float, ...], column("numbers", "where each relay stands", "deg",
+        needed=True, least=-180, most=360)]
+    mask_deg: Annotated[float, number("elevation kept free above the Earth's limb", "deg", most=90,
+        default=0.0)]
 
 
 @dataclass(frozen=True)
 class Suit:
     """One crew member's suit: usable amounts, loads and reserves; None where not given."""
 
-    oxygen_g: float | None
-    co2_g: float | None
-    energy_wh: float | None
-    water_g: float | None
-    power_w: float | None
-    respiratory_quotient: float | None
-    equipment_heat_w: float | None
-    oxygen_reserve_fraction: float | None
-    co2_reserve_fraction: float | None
-    energy_reserve_fraction: float | None
-    water_reserve_fraction: float | None
-    used_before_egress_min: float | None
+    oxygen_g: Annotated[float | None, number("usable oxygen", "g", most=1e5)]
+    co2_g: Annotated[float | None, number("usable carbon dioxide removal", "g", most=1e5)]
+    energy_wh: Annotated[float | None, number("usable battery energy", "W h", most=1e5)]
+    water_g: Annotated[float | None, number("usable cooling water", "g", most=1e5)]
+    power_w: Annotated[float | None, number("electric power drawn", "W", most=1e4)]
+    respiratory_quotient: Annotated[float | None, number("CO2 out over O2 in, by volume", least=0.7,
+        most=1.0)]
+    equipment_heat_w: Annotated[float | None, number("heat of equipment that the cooling carries off", "W",
+        most=1e4)]
+    oxygen_reserve_fraction: Annotated[float | None, number("kept in reserve", most=1)]
+    co2_reserve_fraction: Annotated[float | None, number("kept in reserve", most=1)]
+    energy_reserve_fraction: Annotated[float | None, number("kept in reserve", most=1)]
+    water_reserve_fraction: Annotated[float | None, number("kept in reserve", most=1)]
+    used_before_egress_min: Annotated[float | None, minutes("suit use before PET 0, at rest")]
 
 
 @dataclass(frozen=True)
 class OddsSettings:
     """How durations vary together: log-scale standard deviations and the name of the distribution."""
 
-    common_sd: float | None
-    crew_sd: float | None
-    travel_sd: float | None
-    distribution: str
+    common_sd: Annotated[float | None,
+        number("log-scale standard deviation of the whole outing, 0.06 for 6 %", most=1)]
+    crew_sd: Annotated[float | None, number("log-scale standard deviation of each crew member, 0.05 for 5 %",
+        most=1)]
+    travel_sd: Annotated[float | None, number("log-scale standard deviation of travel, 0.1 for 10 %", most=1)]
+    distribution: Annotated[str, column("name", "name of the distribution of durations")]
 
 
 @dataclass(frozen=True)
 class Settings:
     """``scenario.toml``, parsed."""
 
-    title: str
-    station: str
-    summary: str
-    egress: datetime
-    egress_earliest: datetime | None
-    egress_latest: datetime | None
-    pet_zero: str
-    horizon_h: float
-    airlock: str
-    orbit: str
+    title: Annotated[str, column("text", "name of the outing", needed=True)]
+    station: Annotated[str, column("text", "name of the station", needed=True)]
+    summary: Annotated[str, column("text", "what the outing is for")]
+    egress: Annotated[datetime, column("datetime", "start of phase elapsed time, PET 0:00", "UTC",
+        needed=True)]
+    egress_earliest: Annotated[datetime | None, column("datetime", "earliest egress to consider", "UTC")]
+    egress_latest: Annotated[datetime | None, column("datetime", "latest egress to consider", "UTC")]
+    pet_zero: Annotated[str, column("text", "in words, the event that PET 0:00 is")]
+    horizon_h: Annotated[float, number("how far windows are computed", "h", needed=True, above_least=True,
+        most=MAX_HORIZON_H)]
+    airlock: Annotated[str, reference("the place where the outing begins and ends", "places", needed=True)]
+    orbit: Annotated[str, column("file", "a CCSDS OMM 502.0-B message: JSON, XML, KVN or CSV", needed=True)]
     limits: Limits
     night_guard_s: float
     exertion_w: Mapping[str, float]

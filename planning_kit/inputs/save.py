@@ -1,16 +1,15 @@
 """Saving files into a folder as one act: whatever the moment of a kill, the old set is there or the new one.
 
-Under the folder's lock (`locks`) the files there are compared with those that were read; then all that is to
-change is staged in the subfolder ``.unfinished-save`` and flushed, a commit record beside it makes it count
-(`folder_files` says how it is read), and the files move to their places one by one. A save that ended before
-its record changed nothing; after it, the new set is read, and the next save puts it in place first.
-
-Who may write: one lock a folder, held over reading, judging and writing, by every writer of this package.
+One lock a folder is held over reading, judging and writing, by every writer of this package. Under it the
+files there are compared with those that were read. Then all that is to change is staged in the subfolder
+``.unfinished-save`` and flushed, and a commit record beside it makes it count (`folder_files` says how it is
+read). Then the files move to their places one by one. A save that ended before its record changed nothing;
+after it, the new set is read, and the next save puts it in place first.
 
 The lock file lies in the user's state folder under the folder's real path, so that nothing of it shows in the
 folder itself. A lock of a process that died is free again. It keeps apart the sessions of one user on one
-machine: it knows nothing of other users; a folder on a network drive, and one that is reached by two real
-paths (a bind mount, a file system that takes two spellings for one name), is not covered.
+machine. It knows nothing of other users. A folder on a network drive is not covered, nor one that is reached
+by two real paths (a bind mount, a file system that takes two spellings for one name).
 """
 
 from __future__ import annotations
@@ -39,6 +38,7 @@ from planning_kit.inputs.folder_files import (
     record_bytes,
     record_of,
     stop_if_not_plain,
+    system_errors_told,
     whole_set,
 )
 
@@ -111,21 +111,10 @@ def save_files(folder: Path, files: Mapping[str, bytes], known: Mapping[str, str
 @contextlib.contextmanager
 def writing(folder: Path) -> Iterator[None]:
     """The folder's lock, held, with what an interrupted save left put in place. Raises `ScenarioError`."""
-    with _told(folder), locked(folder):
+    with system_errors_told("cannot be saved", "; nothing was changed", value=folder), locked(folder):
         if folder.is_dir():
             _finish_interrupted(folder)
         yield
-
-
-@contextlib.contextmanager
-def _told(folder: Path) -> Iterator[None]:
-    try:
-        yield
-    except (OSError, ValueError) as error:
-        if isinstance(error, ScenarioError):
-            raise
-        raise ScenarioError.single(f"cannot be saved: {reason_of(error)}; nothing was changed",
-                                   value=folder) from error
 
 
 def write_whole(folder: Path, files: Mapping[str, bytes], known: Mapping[str, str] | None) -> None:
@@ -218,6 +207,7 @@ def _finish_interrupted(folder: Path) -> None:
     record = record_bytes(folder)
     if record is not None:
         for name, digest in whole_set(folder, changes_in(record, folder)).items():
+            # Only what is staged whole is moved; all else of the set is in its place already.
             if digest and digest_in(folder / STAGE, name) == digest:
                 os.replace(folder / STAGE / name, folder / name)
         flush_folder(folder)
@@ -257,7 +247,7 @@ def _stop_at_links(folder: Path, changes: Iterable[FileChange]) -> None:
     faults = Faults()
     for each in changes:
         if each.before != each.after and (folder / each.name).is_symlink():
-            faults.add(each.name, None, "", "", "is a link, and only plain files are written; put the file "
+            faults.of_file(each.name, "is a link, and only plain files are written; put the file "
                        "itself there. Nothing was changed")
     faults.stop_if_any()
 
@@ -267,9 +257,9 @@ def _stop_on_conflict(folder: Path, before: Mapping[str, bytes], files: Mapping[
     faults = Faults()
     for name in sorted({*before, *known}):
         if name not in before:
-            faults.add(name, None, "", "", "was deleted on disk since it was read")
+            faults.of_file(name, "was deleted on disk since it was read")
         elif before[name] != files.get(name) and digest_of(before[name]) != known.get(name):
-            faults.add(name, None, "", "", "changed on disk since it was read" if name in known else
+            faults.of_file(name, "changed on disk since it was read" if name in known else
                        "is in the folder but was not read from it")
     if faults.rows:
         faults.add("", None, "", folder,

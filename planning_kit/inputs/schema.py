@@ -2,8 +2,7 @@
 
 The schema describes a scenario as one JSON document: ``scenario`` holds the keys of scenario.toml, each table
 a list of rows; numbers are numbers, lists are lists, and null or an absent optional column means "not given".
-`scenario_document` writes a scenario that way. Rules over several rows (references, order, reach) are beyond
-a schema: `load_scenario` checks them.
+Rules over several rows (references, order, reach) are beyond a schema: `load_scenario` checks them.
 
 Refresh the committed copy with ``python -m planning_kit.inputs.schema > scenarios/format-1.schema.json``.
 """
@@ -11,8 +10,6 @@ Refresh the committed copy with ``python -m planning_kit.inputs.schema > scenari
 from __future__ import annotations
 
 import json
-import tomllib
-from datetime import date, datetime, time
 from typing import Any
 
 import pandas as pd
@@ -20,11 +17,8 @@ import pandas as pd
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import ID_PATTERN, MOVE_PATTERN
 from planning_kit.inputs.fields import Field, Section, Table
-from planning_kit.inputs.raw import BOM
-from planning_kit.inputs.scenario import Scenario
 
 _TIME_PATTERN = "^[0-9]{4}-?[0-9W]{2}.*[T ][0-9]{2}"
-_FREE: dict[str, dict[str, Any]] = {f"^{fmt.FREE_PREFIX}": {}}
 
 
 def format_schema() -> dict[str, Any]:
@@ -58,24 +52,18 @@ def _section_schema(section: Section) -> dict[str, Any]:
     if section.has_sources:
         properties |= {f"{field.name}{fmt.SOURCE_SUFFIX}": {"type": "string", "maxLength": fmt.MAX_CELL_CHARS}
                        for field in section.fields}
-    return {
-        "description": section.about,
-        "type": "object",
-        "required": [field.name for field in section.fields if field.needed],
-        "properties": properties,
-        "patternProperties": dict(_FREE),
-        "additionalProperties": False,
-    }
+    needed = [field.name for field in section.fields if field.needed]
+    return {"description": section.about, **_object_schema(needed, properties)}
+
+
+def _object_schema(required: list[str], properties: dict[str, Any]) -> dict[str, Any]:
+    return {"type": "object", "required": required, "properties": properties,
+            "patternProperties": {f"^{fmt.FREE_PREFIX}": {}}, "additionalProperties": False}
 
 
 def _table_schema(table: Table) -> dict[str, Any]:
-    row: dict[str, Any] = {
-        "type": "object",
-        "required": [field.name for field in table.fields if not field.may_be_absent],
-        "properties": {field.name: _value_schema(field, in_toml=False) for field in table.fields},
-        "patternProperties": dict(_FREE),
-        "additionalProperties": False,
-    }
+    row = _object_schema([field.name for field in table.fields if not field.may_be_absent],
+                         {field.name: _value_schema(field, in_toml=False) for field in table.fields})
     if table is fmt.STEPS:  # only an actor's step may leave its place open
         row["if"] = {"properties": {"crew": {"enum": ["both", *fmt.SUITED]}}}
         row["then"] = {"properties": {"place": {"type": "string"}}}
@@ -84,7 +72,9 @@ def _table_schema(table: Table) -> dict[str, Any]:
 
 def _value_schema(field: Field, *, in_toml: bool) -> dict[str, Any]:
     """What one cell or key may hold; in a table a cell that may be empty may be null."""
-    schema = _kind_schema(field)
+    schema = _entry_schema(field)
+    if field.is_list:
+        schema = {"type": "array", "items": schema}
     if not in_toml and not field.needed:
         if "enum" in schema:
             schema["enum"].append(None)
@@ -93,27 +83,19 @@ def _value_schema(field: Field, *, in_toml: bool) -> dict[str, Any]:
     return {"description": f"{field.about}{unit}", **schema}
 
 
-def _kind_schema(field: Field) -> dict[str, Any]:
-    if field.is_number:
+def _entry_schema(field: Field) -> dict[str, Any]:
+    """What one entry of a list, or the whole cell, may hold."""
+    if field.is_number or field.kind == "numbers":
         return {"type": "integer" if field.kind == "count" else "number", **_bounds(field)}
-    if field.kind == "numbers":
-        return {"type": "array", "items": {"type": "number", **_bounds(field)}}
-    if field.kind == "references":
-        return {"type": "array", "items": {"type": "string", "pattern": f"^{ID_PATTERN}$"}}
-    if field.kind == "moves":
-        return {"type": "array", "items": {"type": "string", "pattern": f"^{MOVE_PATTERN}$"}}
-    if field.kind == "yes_no":
-        return {"type": "string", "enum": ["yes", "no"]}
-    if field.choices:
-        return {"type": "string", "enum": list(field.choices)}
-    if field.kind == "datetime":
-        return {"type": "string", "pattern": _TIME_PATTERN}
+    if field.choices or field.kind == "yes_no":
+        return {"type": "string", "enum": list(field.choices or ("yes", "no"))}
     if field.kind == "text":
         least = {"minLength": 1} if field.needed else {}
         return {"type": "string", **least, "maxLength": fmt.MAX_CELL_CHARS}
     if field.kind == "file":
         return {"type": "string", "pattern": r"^[^./\\:][^/\\:]*$", "maxLength": 200}
-    return {"type": "string", "pattern": f"^{ID_PATTERN}$"}
+    patterns = {"moves": f"^{MOVE_PATTERN}$", "datetime": _TIME_PATTERN}
+    return {"type": "string", "pattern": patterns.get(field.kind, f"^{ID_PATTERN}$")}
 
 
 def _bounds(field: Field) -> dict[str, float]:
@@ -123,36 +105,6 @@ def _bounds(field: Field) -> dict[str, float]:
     if field.most is not None:
         bounds["maximum"] = field.most
     return bounds
-
-
-def scenario_document(scenario: Scenario) -> dict[str, Any]:
-    """A scenario as the JSON document that the schema describes."""
-    text = scenario.checked.source.toml.removeprefix(BOM).decode("utf-8")
-    document: dict[str, Any] = {"scenario": _jsonable(tomllib.loads(text))}
-    for table in fmt.TABLES:
-        frame = scenario.table(table.name)
-        by_name = table.by_name
-        document[table.name] = [
-            {str(name): _json_cell(value, by_name.get(str(name))) for name, value in row.items()}
-            for row in frame.to_dict("records")
-        ]
-    return document
-
-
-def _json_cell(value: Any, field: Field | None) -> Any:
-    if field is not None and field.is_number:
-        return None if value != value else int(value) if field.kind == "count" else value
-    if field is not None and field.is_list:
-        return value.split()
-    return value if value.strip() or (value and field is not None and field.kind == "text") else None
-
-
-def _jsonable(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {key: _jsonable(entry) for key, entry in value.items()}
-    if isinstance(value, list):
-        return [_jsonable(entry) for entry in value]
-    return value.isoformat() if isinstance(value, datetime | date | time) else value
 
 
 def format_reference() -> pd.DataFrame:

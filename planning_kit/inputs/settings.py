@@ -1,4 +1,4 @@
-"""``scenario.toml``: text to settings, and single keys changed in its text.
+"""``scenario.toml``: its text becomes settings, and single keys are changed in its text.
 
 Every fault is noted under its dotted key. A change keeps comments and order.
 """
@@ -9,7 +9,6 @@ import copy
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import fields
 from datetime import UTC, datetime
 from typing import Any
 
@@ -30,7 +29,8 @@ from planning_kit.inputs.cells import (
 )
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.fields import Field, Section
-from planning_kit.inputs.raw import BOM
+from planning_kit.inputs.folder_files import is_plain_name
+from planning_kit.inputs.raw import BOM, decode
 from planning_kit.inputs.records import FrozenMapping, Limits, OddsSettings, Relays, Settings, Suit
 
 Values = dict[str, object]
@@ -40,19 +40,23 @@ _MOST_KEY_PARTS = 200
 _PART = re.compile(r"[=,]")
 
 
-def parse_toml(text: str, faults: Faults) -> dict[str, Any] | None:
-    """TOML as a dict, or None with a fault noted."""
-    # The time that the reader takes grows with the square of the parts of one key.
-    if any(part.count(".") > _MOST_KEY_PARTS for line in text.splitlines() for part in _PART.split(line)):
-        faults.add(_WHERE, None, "", "", f"has a key, or words without a comma, with more than "
-                   f"{_MOST_KEY_PARTS} dots")
+def parse_toml(data: bytes | None, faults: Faults) -> dict[str, Any] | None:
+    """``scenario.toml`` as a dict; None where there are no bytes, or with a fault noted."""
+    if data is None:
         return None
     try:
+        text = decode(data)
+        # The time that the reader takes grows with the square of the parts of one key.
+        if any(part.count(".") > _MOST_KEY_PARTS for line in text.splitlines() for part in _PART.split(line)):
+            raise CellFault(f"has a key, or words without a comma, with more than {_MOST_KEY_PARTS} dots")
         return tomllib.loads(text)
     except RecursionError:
-        faults.add(_WHERE, None, "", "", "is nested too deeply")
+        problem = "is nested too deeply"
+    except CellFault as fault:
+        problem = str(fault)
     except ValueError as error:  # TOMLDecodeError, and whole numbers of thousands of digits
-        faults.add(_WHERE, None, "", "", f"is not TOML: {error}")
+        problem = f"is not TOML: {error}"
+    faults.of_file(_WHERE, problem)
     return None
 
 
@@ -84,8 +88,8 @@ def _as_table(name: str, value: object, faults: Faults) -> dict[str, Any]:
 
 def _parse_section(section: Section, name: str, data: dict[str, Any], faults: Faults) -> Values:
     values: Values = {}
+    before = f"{name}." if name else ""
     for key, value in data.items():
-        dotted = f"{name}.{key}" if name else key
         field = section.by_name.get(key)
         try:
             if field is not None:
@@ -95,14 +99,12 @@ def _parse_section(section: Section, name: str, data: dict[str, Any], faults: Fa
             elif not key.startswith(fmt.FREE_PREFIX):
                 raise CellFault(_unknown_key(section, name, key))
         except CellFault as fault:
-            faults.add(_WHERE, None, dotted, _brief(value), str(fault))
+            faults.add(_WHERE, None, before + key, _brief(value), str(fault))
     for field in section.fields:
-        if field.name not in data:
-            if field.needed:
-                dotted = f"{name}.{field.name}" if name else field.name
-                faults.add(_WHERE, None, dotted, "", f"is missing; {field.about} is needed")
-            elif "." not in name:
-                values[field.name] = empty_value(field)
+        if field.name not in data and field.needed:
+            faults.add(_WHERE, None, before + field.name, "", f"is missing; {field.about} is needed")
+        elif field.name not in data and "." not in name:  # what an override does not say, the section says
+            values[field.name] = empty_value(field)
     return values
 
 
@@ -122,11 +124,11 @@ def _parse_key(value: object, field: Field) -> object:
     if field.is_number:
         return _number(value, field)
     text = _text(value)
-    if field.kind == "file":
-        if not is_sane_file_name(text):
-            raise CellFault("must be the plain name of the orbit message in the folder, without a path")
-        return text
-    return parse_cell(text, field)
+    if field.kind != "file":
+        return parse_cell(text, field)
+    if not is_sane_file_name(text):
+        raise CellFault("must be the plain name of the orbit message in the folder, without a path")
+    return text
 
 
 def _number(value: object, field: Field) -> float | int:
@@ -149,17 +151,13 @@ def _text(value: object) -> str:
 def is_sane_file_name(text: str) -> bool:
     """Whether ``text`` is the plain name of a file in the folder, and of none of the scenario's own files."""
     own = {_WHERE, *(table.file for table in fmt.TABLES)}
-    return (0 < len(text) <= 200 and text.isprintable() and text == text.strip() and not text.startswith(".")
-            and not any(mark in text for mark in "/\\:") and text.lower() not in own)
+    return is_plain_name(text) and text == text.strip() and text.lower() not in own
 
 
 def _brief(value: object) -> object:
     """What a fault shows of a value: nothing unprintably deep or long."""
-    if isinstance(value, dict):
-        return "{…}"
-    if isinstance(value, list):
-        return f"[… {len(value)} entries]"
-    return value
+    return "{…}" if isinstance(value, dict) else (
+        f"[… {len(value)} entries]" if isinstance(value, list) else value)
 
 
 def _check_order(parsed: dict[str, Values], faults: Faults) -> None:
@@ -180,11 +178,10 @@ def _check_order(parsed: dict[str, Values], faults: Faults) -> None:
 def build_settings(parsed: Mapping[str, Values]) -> Settings:
     """Settings from values in which no fault was found."""
     top = {key: value for key, value in parsed[""].items() if key != "format"}
-    suit = parsed.get("suit", {})
-    blank = {each.name: None for each in fields(Suit)}
-    suits = {crew: Suit(**{**blank, **suit, **parsed.get(f"suit.{crew}", {})})  # type: ignore[arg-type]
+    suit, odds = ({each.name: empty_value(each) for each in fmt.SECTION_BY_NAME[name].fields}
+                  | parsed.get(name, {}) for name in ("suit", "odds"))
+    suits = {crew: Suit(**{**suit, **parsed.get(f"suit.{crew}", {})})  # type: ignore[arg-type]
              for crew in fmt.SUITED}
-    odds = {each.name: empty_value(each) for each in fmt.SECTION_BY_NAME["odds"].fields}
     watts = {key: value for key, value in parsed.get("exertion_w", {}).items() if value is not None}
     return Settings(
         limits=_limits(parsed["limits"]),
@@ -192,7 +189,7 @@ def build_settings(parsed: Mapping[str, Values]) -> Settings:
         exertion_w=FrozenMapping(watts),  # type: ignore[arg-type]
         suits=FrozenMapping(suits),
         relays=Relays(**parsed["relays"]) if "relays" in parsed else None,  # type: ignore[arg-type]
-        odds=OddsSettings(**{**odds, **parsed.get("odds", {})}),  # type: ignore[arg-type]
+        odds=OddsSettings(**odds),  # type: ignore[arg-type]
         **top,  # type: ignore[arg-type]
     )
 
@@ -219,43 +216,41 @@ def edited(text: str, changes: Mapping[str, object], faults: Faults) -> str:
     A value that TOML cannot hold, or a key that runs through something that is no table, is a fault. Where
     the comment-keeping editor cannot make the change exactly, the file is written anew without comments.
     """
-    wanted = tomllib.loads(text)
+    after = tomllib.loads(text)
     steps = []
     for key, value in changes.items():
-        path = str(key).split(".")
         try:
-            plain = _plain(value)
-        except TypeError as error:
-            faults.add(fmt.SCENARIO_FILE, None, str(key), value, str(error))
-            continue
-        if not _KEY.fullmatch(str(key)):
-            faults.add(fmt.SCENARIO_FILE, None, str(key), "", "is not a key such as limits.hard_min")
-        elif not _can_set(wanted, path):
-            faults.add(fmt.SCENARIO_FILE, None, str(key), "", "runs through a key that is no table")
-        else:
-            plain = _as_before(plain, _get(wanted, path))
-            _set(wanted, path, copy.deepcopy(plain), dict)
+            plain = _as_before(_plain(value), _settable(after, str(key)))
+            path = str(key).split(".")
+            _set(after, path, copy.deepcopy(plain), dict)
             steps.append((path, plain))
-    return _keeping_comments(text, steps, wanted)
+        except CellFault as fault:
+            faults.add(_WHERE, None, str(key), fault.where[2], str(fault))
+    return _keeping_comments(text, steps, after)
 
 
-def _keeping_comments(text: str, steps: list[tuple[list[str], Any]], wanted: dict[str, Any]) -> str:
+def _keeping_comments(text: str, steps: list[tuple[list[str], Any]], after: dict[str, Any]) -> str:
+    """The text with the steps made in it, if that says what is to stand there ``after``; else that alone."""
     try:
         document = tomlkit.parse(text)
         for path, value in steps:
             _set(document, path, value, tomlkit.table)
         written = tomlkit.dumps(document)
-        if tomllib.loads(written) == wanted:
+        if tomllib.loads(written) == after:
             return written
     except (TOMLKitError, ValueError, TypeError, LookupError, AttributeError, RecursionError):
         pass
-    return tomlkit.dumps(wanted)
+    return tomlkit.dumps(after)
 
 
 def _plain(value: object) -> Any:
-    if isinstance(value, list | tuple | np.ndarray):
-        return [_single(entry) for entry in value]
-    return None if value is None else _single(value)
+    """A plain value that TOML holds, or a list of them; None for None. Raises `CellFault`."""
+    try:
+        if isinstance(value, list | tuple | np.ndarray):
+            return [_single(entry) for entry in value]
+        return None if value is None else _single(value)
+    except TypeError as error:
+        raise CellFault(str(error), value=value) from None
 
 
 def _single(value: object) -> Any:
@@ -285,20 +280,17 @@ def _as_before(value: Any, old: object) -> Any:
     return value
 
 
-def _can_set(data: dict[str, Any], path: list[str]) -> bool:
+def _settable(data: dict[str, Any], key: str) -> object:
+    """What stands under a dotted key, None for nothing. Raises `CellFault` where no value can stand there."""
+    if not _KEY.fullmatch(key):
+        raise CellFault("is not a key such as limits.hard_min")
+    *tables, last = key.split(".")
     here: Any = data
-    for part in path[:-1]:
-        here = here.get(part, {})
-        if not isinstance(here, dict):
-            return False
-    return not isinstance(here.get(path[-1]), dict)
-
-
-def _get(data: dict[str, Any], path: list[str]) -> object:
-    here: Any = data
-    for part in path:
-        here = here.get(part) if isinstance(here, dict) else None
-    return here
+    for name in tables:
+        here = here.get(name, {}) if isinstance(here, dict) else None
+    if not isinstance(here, dict) or isinstance(here.get(last), dict):
+        raise CellFault("runs through a key that is no table")
+    return here.get(last)
 
 
 def _set(data: Any, path: list[str], value: Any, new_table: Any) -> None:

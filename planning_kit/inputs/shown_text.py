@@ -29,17 +29,12 @@ _JOINERS_THAT_SCRIPTS_NEED = "\u200c\u200d"
 _MATHS_BROKEN = str.maketrans({"$": "<span>$</span>", "\\": "<span>\\</span>"})
 
 
-def visible(text: object) -> str:
-    """``text`` with spaces for control characters and line breaks, without marks that turn the writing."""
-    return _seen(str(text))
+def visible(text: object, kept: str = "") -> str:
+    """``text`` with spaces for control characters and line breaks, without marks that turn the writing.
 
-
-def visible_lines(text: str) -> str:
-    """Our own lines, each `visible`: for text whose cells cannot break them any more."""
-    return _seen(text, kept="\n")
-
-
-def _seen(text: str, kept: str = "") -> str:
+    ``kept``: line breaks that are our own, where no text in them can break a line any more.
+    """
+    text = str(text)
     unwanted = {ord(char): shown for char in set(text).difference(kept)
                 if (shown := _instead(char)) is not None}
     return text.translate(unwanted) if unwanted else text
@@ -75,7 +70,7 @@ def untypeset(page: str) -> str:
 
     Without these marks it stays as it is, byte for byte.
     """
-    return visible_lines(page).translate(_MATHS_BROKEN)
+    return visible(page, kept="\n").translate(_MATHS_BROKEN)
 
 
 _REFERENCES = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;", "$": "&#36;"})
@@ -108,7 +103,7 @@ class ShownTable(pd.DataFrame):
         return type(self)
 
     def __repr__(self) -> str:
-        return visible_lines(super().__repr__())
+        return visible(super().__repr__(), kept="\n")
 
     def _repr_html_(self) -> str | None:
         shown: str | None = super()._repr_html_()  # type: ignore[misc]  # the stubs leave it out

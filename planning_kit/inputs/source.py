@@ -12,7 +12,7 @@ from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.folder_files import FolderFiles, digest_of, read_settled
 from planning_kit.inputs.omm import Elements, elements_from
-from planning_kit.inputs.raw import RawTable, decode, read_files, read_tables, table_bytes
+from planning_kit.inputs.raw import RawTable, read_files, read_tables, table_bytes
 from planning_kit.inputs.records import FrozenMapping, Records
 from planning_kit.inputs.settings import is_sane_file_name, parse_toml
 from planning_kit.inputs.validate import records_from
@@ -60,29 +60,24 @@ class _Files:
 def _read(files: FolderFiles) -> tuple[_Files, Faults]:
     faults = Faults()
     found = read_files(files, faults)
-    toml = found[fmt.SCENARIO_FILE]
-    text = decode(toml, fmt.SCENARIO_FILE, faults) if toml is not None else None
-    data = parse_toml(text, faults) if text is not None else None
-    orbit_name = _orbit_name(data)
+    settings = parse_toml(found[fmt.SCENARIO_FILE], faults)
+    orbit_name = _orbit_name(settings)
     orbit = files.read(orbit_name, faults) if orbit_name else None
-    return _Files(found, data, orbit_name, orbit), faults
+    return _Files(found, settings, orbit_name, orbit), faults
 
 
 def _checked(read: _Files, faults: Faults) -> tuple[Checked, Mapping[str, str]]:
-    files, orbit = read.files, read.orbit
+    files = read.files
     tables = read_tables(files, faults)
-    present = {table.name for table in fmt.TABLES if table.file in files}
-    records = records_from(read.settings, tables, present - set(tables), faults)
-    elements = elements_from(orbit, read.orbit_name, faults) if orbit is not None else None
+    unreadable = {table.name for table in fmt.TABLES if table.file in files} - set(tables)
+    records = records_from(read.settings, tables, unreadable, faults)
+    elements = elements_from(read.orbit, read.orbit_name, faults) if read.orbit is not None else None
     faults.stop_if_any()
-    toml = files[fmt.SCENARIO_FILE]
     assert records is not None
     assert elements is not None
-    assert orbit is not None
-    assert toml is not None
-    source = Source(toml, FrozenMapping(tables), read.orbit_name, orbit)
-    all_files = {**files, read.orbit_name: orbit}
-    digests = {name: digest_of(data) for name, data in all_files.items() if data is not None}
+    whole = {name: data for name, data in {**files, read.orbit_name: read.orbit}.items() if data is not None}
+    source = Source(whole[fmt.SCENARIO_FILE], FrozenMapping(tables), read.orbit_name, whole[read.orbit_name])
+    digests = {name: digest_of(data) for name, data in whole.items()}
     return Checked(source, records, elements), FrozenMapping(digests)
 
 
@@ -97,11 +92,8 @@ def check(source: Source, elements: Elements | None, faults: Faults) -> Checked:
 
     ``faults`` may hold faults of the making already; raises `ScenarioError` with these and all others.
     """
-    text = decode(source.toml, fmt.SCENARIO_FILE, faults)
-    data = parse_toml(text, faults) if text is not None else None
-    records = records_from(data, source.tables, (), faults)
-    if elements is None:
-        elements = elements_from(source.orbit, source.orbit_name, faults)
+    records = records_from(parse_toml(source.toml, faults), source.tables, (), faults)
+    elements = elements or elements_from(source.orbit, source.orbit_name, faults)
     faults.stop_if_any()
     assert records is not None
     assert elements is not None
@@ -114,11 +106,10 @@ def content_digest(checked: Checked) -> str:
     Spelling does not count (column order, 7.50 or 7.5, blank lines, comments); row order, free (``x_``)
     columns and keys, and the orbit's elements do.
     """
-    text = decode(checked.source.toml, "", Faults()) or ""
     content = {
         "records": _canonical(checked.records),
         "elements": _canonical(checked.elements),
-        "free_keys": _free_keys(parse_toml(text, Faults()) or {}),
+        "free_keys": _free_keys(parse_toml(checked.source.toml, Faults()) or {}),
         "free_columns": {name: free for name, table in checked.source.tables.items()
                          if (free := _free_columns(table))},
     }
@@ -128,7 +119,7 @@ def content_digest(checked: Checked) -> str:
 def _canonical(value: object) -> object:
     if is_dataclass(value):
         return {each.name: _canonical(getattr(value, each.name)) for each in fields(value)
-                if each.name != "row"}
+                if each.name != "row"}  # blank lines move it, and say nothing
     if isinstance(value, Mapping):
         return {str(key): _canonical(entry) for key, entry in value.items()}
     if isinstance(value, tuple | list):
@@ -155,6 +146,7 @@ def _canonical_free(value: object) -> object:
         return {key: _canonical_free(entry) for key, entry in value.items()}
     if isinstance(value, list):
         return [_canonical_free(entry) for entry in value]
+    # With its type, so that 1 and "1" differ; hexadecimal, as Python refuses to write huge numbers decimal.
     return f"{type(value).__name__} {hex(value) if isinstance(value, int) else value}"
 
 

@@ -8,7 +8,7 @@ float64 (NaN where nothing is given) and everything else as the text of the file
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Hashable, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
@@ -27,11 +27,22 @@ from planning_kit.inputs.shown_text import ShownTable
 
 @dataclass
 class Row:
-    """One parsed row: values of the cells that could be parsed, and all cells as text for messages."""
+    """One parsed row of ``table``: values of the cells that could be parsed, and all cells as text."""
 
+    table: Table
     number: int
     values: dict[str, object] = field(default_factory=dict)
     texts: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def key(self) -> str:
+        """The column that rows of this table are called by."""
+        return self.table.key[0]
+
+    def fault(self, faults: Faults, column: str, problem: str, value: object = None) -> None:
+        """Note what is wrong with one cell; ``value``: as it is to be shown, if not as it was typed."""
+        typed = self.texts.get(column, "")
+        faults.add(self.table.name, self.number, column, typed if value is None else value, problem)
 
     def text(self, column: str) -> str:
         """A text, choice, id or reference; "" where it is empty or could not be parsed."""
@@ -43,13 +54,13 @@ class Row:
         value = self.values.get(column)
         return value if isinstance(value, float | int) else None
 
-    def names(self, column: str) -> tuple[str, ...]:
-        """A list of references."""
-        value = self.values.get(column, ())
-        return value if isinstance(value, tuple) else ()
+    def moment(self, column: str) -> datetime | None:
+        """A moment (UTC); None where it was not given or could not be parsed."""
+        value = self.values.get(column)
+        return value if isinstance(value, datetime) else None
 
-    def moves(self, column: str) -> tuple[ItemMove, ...]:
-        """A list of item moves."""
+    def entries(self, column: str) -> tuple[Any, ...]:
+        """A list of ids (text) or of `ItemMove`."""
         value = self.values.get(column, ())
         return value if isinstance(value, tuple) else ()
 
@@ -68,13 +79,15 @@ class Rows:
         """Whether every one of these tables was read, so that a missing id can be held against a row."""
         return all(name in self.tables for name in names)
 
+    def named(self, name: str) -> Iterator[tuple[Row, str]]:
+        """Every row of a table that has an id, with the id."""
+        return self.pairs(name, fmt.TABLE_BY_NAME[name].key[0])
+
     def by_id(self, name: str) -> dict[str, Row]:
         """Rows of a table by their id (the first row where an id stands twice)."""
-        column = fmt.TABLE_BY_NAME[name].key[0]
         found: dict[str, Row] = {}
-        for row in self[name]:
-            if row.text(column):
-                found.setdefault(row.text(column), row)
+        for row, each in self.named(name):
+            found.setdefault(each, row)
         return found
 
     def ids(self, name: str) -> tuple[str, ...]:
@@ -82,14 +95,12 @@ class Rows:
         return tuple(self.by_id(name))
 
     def pairs(self, name: str, column: str) -> Iterator[tuple[Row, str]]:
-        """Every reference in a column, list or single, with its row."""
+        """Every id in a column, list or single, with its row."""
         for row in self[name]:
-            value = row.values.get(column)
-            if isinstance(value, str) and value:
-                yield row, value
-            elif isinstance(value, tuple):
-                for entry in value:
-                    yield row, entry.item if isinstance(entry, ItemMove) else entry
+            if text := row.text(column):
+                yield row, text
+            for entry in row.entries(column):
+                yield row, entry.item if isinstance(entry, ItemMove) else entry
 
 
 def parse_tables(tables: Mapping[str, RawTable], unreadable: Collection[str], faults: Faults) -> Rows:
@@ -110,16 +121,15 @@ def parse_table(table: Table, raw: RawTable, faults: Faults) -> list[Row]:
     parsed: dict[str, dict[str, object]] = {column.name: {} for column in known.values()}
     rows = []
     for number, cells in zip(raw.row_numbers, raw.rows, strict=True):
-        row = Row(number, {each.name: empty_value(each) for each in absent})
+        row = Row(table, number, {each.name: empty_value(each) for each in absent})
         for position, column in known.items():
             if number not in raw.ragged or column.name in table.key:
-                _parse_into(row, table, column, cells[position], faults, parsed[column.name])
+                _parse_into(row, column, cells[position], faults, parsed[column.name])
         rows.append(row)
     return rows
 
 
-def _parse_into(row: Row, table: Table, column: Field, text: str, faults: Faults,
-                parsed: dict[str, object]) -> None:
+def _parse_into(row: Row, column: Field, text: str, faults: Faults, parsed: dict[str, object]) -> None:
     """``parsed`` are the values of the column's texts so far: in a long table most come again."""
     row.texts[column.name] = text
     try:
@@ -127,7 +137,7 @@ def _parse_into(row: Row, table: Table, column: Field, text: str, faults: Faults
             parsed[text] = parse_cell(text, column)
         row.values[column.name] = parsed[text]
     except CellFault as fault:
-        faults.add(table.name, row.number, column.name, text, str(fault))
+        row.fault(faults, column.name, str(fault))
 
 
 def _known_columns(table: Table, raw: RawTable, faults: Faults) -> dict[int, Field]:
@@ -145,9 +155,8 @@ def _known_columns(table: Table, raw: RawTable, faults: Faults) -> dict[int, Fie
         seen.add(name)
     for each in table.fields:
         if not each.may_be_absent and each.name not in seen:
-            faults.add(table.name, 1, each.name, "",
-                       "is missing from the header; add the column (it may be empty)"
-                       if not each.needed else "is missing from the header; add the column")
+            may_be = "" if each.needed else " (it may be empty)"
+            faults.add(table.name, 1, each.name, "", f"is missing from the header; add the column{may_be}")
     return known
 
 
@@ -165,12 +174,10 @@ _MISSING = (None, pd.NA, pd.NaT)
 
 def frame_of(table: Table, raw: RawTable | None) -> pd.DataFrame:
     """A table of a valid scenario as a DataFrame: the file's columns, then absent † columns, empty."""
-    header = raw.header if raw is not None else ()
-    cells = {name: [row[position] for row in raw.rows] for position, name in enumerate(header)} if raw else {}
-    count = len(raw.rows) if raw is not None else 0
-    names = [*header, *(each.name for each in table.fields if each.name not in header)]
-    by_name = table.by_name
-    return ShownTable({name: _column(cells.get(name, [""] * count), by_name.get(name)) for name in names})
+    raw, by_name = raw or RawTable(table.name), table.by_name
+    cells = {name: [row[position] for row in raw.rows] for position, name in enumerate(raw.header)}
+    cells |= {name: [""] * len(raw.rows) for name in by_name if name not in cells}
+    return ShownTable({name: _column(texts, by_name.get(name)) for name, texts in cells.items()})
 
 
 def _column(texts: list[str], field: Field | None) -> pd.Series:
@@ -186,30 +193,23 @@ def raw_from_frame(table: Table, frame: pd.DataFrame, old: RawTable | None, faul
     that row's text, † columns that are empty and were absent stay absent, and a table without any change is
     the old one, bytes and all.
     """
-    names = [_name(column) for column in frame.columns]
-    columns = [[_text_of(value) for value in frame.iloc[:, position].tolist()]
-               for position in range(len(names))]
-    kept = [i for i, name in enumerate(names) if _stays(name, columns[i], table, old)]
-    header = tuple(names[i] for i in kept)
-    rows = [tuple(columns[i][number] for i in kept) for number in range(len(frame))]
-    if old is not None:
-        rows = _with_old_numbers(table, header, rows, old)
+    before = old or RawTable(table.name)
+    columns = [(str(name), [_text_of(value) for value in frame.iloc[:, position].tolist()])
+               for position, name in enumerate(frame.columns)]
+    kept = [(name, texts) for name, texts in columns if _stays(table.by_name.get(name), texts, before)]
+    header = tuple(name for name, _ in kept)
+    rows = [tuple(texts[number] for _, texts in kept) for number in range(len(frame))]
+    rows = _with_old_numbers(table, header, rows, before)
     refuse_absurd(table, header, rows, faults)
-    rows = [row for row in rows if any(row)]
+    rows = [row for row in rows if any(row)]  # as a reader passes over blank lines
     if old is not None and header == old.header and tuple(rows) == old.rows:
         return old
-    return RawTable(table.name, header, tuple(rows), tuple(range(2, len(rows) + 2)),
-                    newline=old.newline if old else "\n", has_bom=old.has_bom if old else False)
+    return RawTable(table.name, header, tuple(rows), tuple(range(2, len(rows) + 2)), newline=before.newline,
+                    has_bom=before.has_bom)
 
 
-def _name(column: Hashable) -> str:
-    return column if isinstance(column, str) else str(column)
-
-
-def _stays(name: str, texts: list[str], table: Table, old: RawTable | None) -> bool:
-    field = table.by_name.get(name)
-    was_there = old is not None and name in old.header
-    return field is None or not field.may_be_absent or was_there or any(texts)
+def _stays(field: Field | None, texts: list[str], before: RawTable) -> bool:
+    return field is None or not field.may_be_absent or field.name in before.header or any(texts)
 
 
 def _text_of(value: Any) -> str:
@@ -220,8 +220,10 @@ def _text_of(value: Any) -> str:
         return move_text(value)
     if isinstance(value, list | tuple | np.ndarray):
         return " ".join(_text_of(entry) for entry in value)
+    # Before numbers, and by identity: comparing pd.NA gives no yes or no.
     if any(value is missing for missing in _MISSING):
         return ""
+    # Before numbers: to Python a yes is the number 1.
     if isinstance(value, bool | np.bool_):
         return "yes" if value else "no"
     if isinstance(value, int | float | np.number):
@@ -253,20 +255,19 @@ def move_text(move: ItemMove) -> str:
 def _with_old_numbers(table: Table, header: tuple[str, ...], rows: list[tuple[str, ...]],
                       old: RawTable) -> list[tuple[str, ...]]:
     """The rows, each equal number written as in the old row of the same key."""
-    if not set(table.key) <= set(header) or not set(table.key) <= set(old.header):
+    if not set(table.key) <= set(header) & set(old.header):
         return rows
     old_rows = {tuple(row[old.header.index(name)] for name in table.key): row for row in old.rows}
-    pairs = [(i, old.header.index(name)) for i, name in enumerate(header)
-             if name in table.by_name and table.by_name[name].is_number and name in old.header]
+    numbers = [(i, old.header.index(name), table.by_name[name]) for i, name in enumerate(header)
+               if name in old.header and name in table.by_name and table.by_name[name].is_number]
     key_at = [header.index(name) for name in table.key]
     written = []
     for row in rows:
-        before = old_rows.get(tuple(row[i] for i in key_at))
         cells = list(row)
-        for i, j in pairs if before is not None else ():
-            assert before is not None
-            if cells[i] != before[j] and _same_number(cells[i], before[j], table.by_name[header[i]]):
-                cells[i] = before[j]
+        if before := old_rows.get(tuple(row[i] for i in key_at)):
+            for i, j, field in numbers:
+                if cells[i] != before[j] and _same_number(cells[i], before[j], field):
+                    cells[i] = before[j]
         written.append(tuple(cells))
     return written
 
@@ -280,8 +281,7 @@ def _same_number(new: str, old: str, field: Field) -> bool:
         return False
 
 
-def refuse_absurd(table: Table, header: tuple[str, ...], rows: list[tuple[str, ...]],
-                   faults: Faults) -> None:
+def refuse_absurd(table: Table, header: tuple[str, ...], rows: list[tuple[str, ...]], faults: Faults) -> None:
     """The same sizes that a file may have, so that what is held can be saved and read again."""
     if len(rows) > fmt.most_rows(table.name):
         faults.add(table.name, None, "", len(rows), f"has more than {fmt.most_rows(table.name):,} rows")

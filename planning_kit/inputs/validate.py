@@ -2,49 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs import records as rec
-from planning_kit.inputs import rules
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.raw import RawTable
+from planning_kit.inputs.rules import RULES
 from planning_kit.inputs.settings import build_settings, parse_settings
-from planning_kit.inputs.typed_tables import Row, Rows, parse_table, parse_tables
-
-Rule = Callable[[Rows, Faults], None]
-
-RULES: tuple[Rule, ...] = (
-    rules.ids_stand_once,
-    rules.ids_differ_across_tables,
-    rules.ids_are_not_reserved,
-    rules.crew_are_ev1_and_ev2,
-    rules.references_exist,
-    rules.moved_items_exist,
-    rules.airlock_is_a_place,
-    rules.routes_join_two_places,
-    rules.worksites_can_be_reached,
-    rules.items_start_in_bags_only,
-    rules.bags_do_not_hold_each_other,
-    rules.only_cables_have_two_ends,
-    rules.windows_end_after_they_start,
-    rules.durations_are_ordered,
-    rules.suited_steps_have_a_place,
-    rules.steps_do_not_wait_for_themselves,
-    rules.gaps_are_ordered,
-    rules.groups_share_one_light,
-    rules.footholds_are_footholds,
-    rules.moves_say_who,
-    rules.moves_go_the_right_way,
-    rules.moves_name_bags_and_people,
-)
-
-_RECORD_OF: dict[str, type] = {
-    "crew": rec.Crew, "actors": rec.Actor, "places": rec.Place, "routes": rec.Route, "hardware": rec.Item,
-    "tasks": rec.Task, "steps": rec.Step, "gaps": rec.Gap, "inhibits": rec.Inhibit,
-    "windows": rec.NamedWindow,
-}
+from planning_kit.inputs.typed_tables import Row, parse_table, parse_tables
 
 
 def records_from(data: Mapping[str, Any] | None, tables: Mapping[str, RawTable], unreadable: Collection[str],
@@ -84,4 +51,4 @@ def _record(table: str, row: Row) -> Any:
         likely = values["minutes_likely"]
         for column in ("minutes_low", "minutes_high"):
             values[column] = likely if values[column] is None else values[column]
-    return _RECORD_OF[table](**values)
+    return fmt.TABLE_BY_NAME[table].record(**values)

@@ -33,7 +33,7 @@ def check_light_known(plan: TimedPlan) -> Iterator[Finding]:
     lit = list(_lit_steps(plan))
     if not lit:
         return
-    orbit = Orbit.from_elements(plan.scenario.elements)
+    orbit = Orbit(plan.scenario.elements)
     edges = np.array([edges for _, _, edges in lit])
     off_s = edge_uncertainty_s(orbit, plan.egress, edges.ravel() * 60.0).reshape(edges.shape)
     row, side = np.unravel_index(int(off_s.argmax()), off_s.shape)

@@ -56,7 +56,7 @@ def almanac_for(records: Records, elements: Elements, egress: datetime) -> Alman
 @lru_cache(maxsize=64)
 def _sky_windows(elements: Elements, relays: Relays | None, egress: datetime,
                  horizon_min: float) -> tuple[Light, dict[str, np.ndarray]]:
-    orbit = Orbit.from_elements(elements)
+    orbit = Orbit(elements)
     stop = egress + timedelta(minutes=horizon_min)
     links = {} if relays is None else links_between(orbit, relays, egress, stop)
     return light_between(orbit, egress, stop), links

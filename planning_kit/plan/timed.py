@@ -10,7 +10,7 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
-from planning_kit.changes.change import Told
+from planning_kit.changes.change import ChangeLine
 from planning_kit.inputs.faults import ScenarioError, is_whole, must_be
 from planning_kit.inputs.log import Actuals
 from planning_kit.inputs.log_state import States
@@ -67,7 +67,7 @@ class TimedPlan(Times):
 
     outside: Outside | None = None
     name: str = ""
-    history: tuple[Told, ...] = ()
+    history: tuple[ChangeLine, ...] = ()
 
     @classmethod
     def of(cls, scenario: Scenario, egress: str | date | datetime | None = None,

@@ -1,18 +1,18 @@
-"""Night, penumbra and day on an orbit.
+"""What the station sees: the Sun, hence night, penumbra and day; and the geostationary relays.
 
-When a geostationary relay is in view.
+Both are windows in which a smooth function of time is positive: how far a disc stands above the Earth's limb.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
+from functools import partial
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from skyfield.sgp4lib import theta_GMST1982
 
 from planning_kit.inputs.faults import Faults, ScenarioError
@@ -24,12 +24,14 @@ from planning_kit.sky.windows import (
     SECONDS_PER_DAY,
     Moment,
     Span,
+    Vector,
     Windows,
     as_times,
     clip,
     complement,
     intersect,
     julian_date,
+    no_windows,
     span_between,
     windows_where,
 )
@@ -58,7 +60,7 @@ class Light:
             windows.setflags(write=False)
 
 
-def light_between(orbit: Orbit, start: str | date | datetime, stop: str | date | datetime) -> Light:
+def light_between(orbit: Orbit, start: Moment, stop: Moment) -> Light:
     """Night, penumbra and day of an orbit from ``start`` to ``stop`` (UTC), clipped to them.
 
     No night at all, or penumbra only, is an answer (arrays of shape (0, 2)). Raises `ScenarioError` for
@@ -72,7 +74,7 @@ def light_between(orbit: Orbit, start: str | date | datetime, stop: str | date |
                  day=complement(dimmed, whole))
 
 
-def night_windows(orbit: Orbit, start: str | date | datetime, stop: str | date | datetime) -> pd.DataFrame:
+def night_windows(orbit: Orbit, start: Moment, stop: Moment) -> pd.DataFrame:
     """Every pass through Earth's shadow that overlaps ``start`` to ``stop`` (UTC), a row each, in order.
 
     Columns: ``penumbra_start``, ``night_start``, ``night_end``, ``penumbra_end`` (UTC, to the millisecond;
@@ -82,10 +84,9 @@ def night_windows(orbit: Orbit, start: str | date | datetime, stop: str | date |
     its length is true. Raises `ScenarioError` as `light_between` does.
     """
     span = span_between(start, stop)
-    padded = span.padded(orbit.period_min * 60)
+    padded = span.padded(orbit.period_min * 60)  # no pass is longer, so those at the edges are seen whole
     dimmed, night = shadow_windows(orbit, padded)
-    overlaps = (dimmed[:, 1] > span.start_s(padded)) & (dimmed[:, 0] < span.start_s(padded) + span.seconds)
-    dimmed = dimmed[overlaps]
+    dimmed = _overlapping(span, padded, dimmed)
     edges = np.column_stack((dimmed[:, 0], _nights_within(dimmed, night), dimmed[:, 1]))
     frame = ShownTable({column: as_times(padded.start, edges[:, place])
                           for place, column in enumerate(NIGHT_COLUMNS)})
@@ -94,39 +95,45 @@ def night_windows(orbit: Orbit, start: str | date | datetime, stop: str | date |
     return frame
 
 
+def _overlapping(span: Span, padded: Span, windows: Windows) -> Windows:
+    """The windows, in seconds after the start of ``padded``, that reach into ``span``."""
+    begin = span.start_s(padded)
+    return windows[(windows[:, 1] > begin) & (windows[:, 0] < begin + span.seconds)]
+
+
 def shadow_windows(orbit: Orbit, span: Span, sun: SunTable | None = None,
                    flattening: float = EARTH_FLATTENING) -> tuple[Windows, Windows]:
     """Windows of (night or penumbra) and of night, in seconds after ``span.start``, clipped to the span.
 
     ``sun`` and ``flattening`` are for comparisons with other models of the shadow.
     """
+    margins, step = _sun_margins(orbit, span, sun, flattening), sampling_step_s(orbit)
+
+    def depth(seconds: Vector, rim: int) -> Vector:
+        """How deep the rim farther from the limb (1) or nearer to it (-1) stands."""
+        margin, semidiameter = margins(seconds)
+        return rim * semidiameter - margin
+
+    return (windows_where(partial(depth, rim=1), 0.0, span.seconds, step),
+            windows_where(partial(depth, rim=-1), 0.0, span.seconds, step))
+
+
+def _sun_margins(orbit: Orbit, span: Span, sun: SunTable | None = None,
+                 flattening: float = EARTH_FLATTENING) -> Callable[[Vector], tuple[Vector, Vector]]:
+    """`sun_margin_rad` at the station, by seconds after the start of the span."""
     table = sun or sun_between(span.start, span.stop)
-
-    def margins(seconds: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        return sun_margin_rad(orbit.position_teme_km(span.start, seconds),
-                              table.position_teme_km(span.start, seconds), flattening)
-
-    def dimness(seconds: NDArray[np.float64]) -> NDArray[np.float64]:
-        margin, semidiameter = margins(seconds)
-        return semidiameter - margin
-
-    def darkness(seconds: NDArray[np.float64]) -> NDArray[np.float64]:
-        margin, semidiameter = margins(seconds)
-        return -semidiameter - margin
-
-    step = sampling_step_s(orbit)
-    return (windows_where(dimness, 0.0, span.seconds, step), windows_where(darkness, 0.0, span.seconds, step))
+    return lambda seconds: sun_margin_rad(orbit.position_teme_km(span.start, seconds),
+                                          table.position_teme_km(span.start, seconds), flattening)
 
 
-def midnights(orbit: Orbit, span: Span) -> NDArray[np.float64]:
+def midnights(orbit: Orbit, span: Span) -> Vector:
     """When each revolution is deepest behind Earth, seconds after ``span.start``, (k,), sorted.
 
     Read off the samples, so good to a sample's length: enough to count revolutions.
     """
     count = int(np.ceil(span.seconds / sampling_step_s(orbit))) + 1
     seconds = np.linspace(0.0, span.seconds, count)
-    sun = sun_between(span.start, span.stop).position_teme_km(span.start, seconds)
-    margin, _ = sun_margin_rad(orbit.position_teme_km(span.start, seconds), sun)
+    margin, _ = _sun_margins(orbit, span)(seconds)
     return seconds[1:-1][(margin[1:-1] < margin[:-2]) & (margin[1:-1] <= margin[2:])]
 
 
@@ -144,7 +151,7 @@ def _nights_within(dimmed: Windows, night: Windows) -> Windows:
     """For each window of dimmed light the night in it, or NaN: shape (n, 2)."""
     nights = np.full(dimmed.shape, np.nan)
     if len(dimmed):
-        middle = night.mean(axis=1)
+        middle = night.mean(axis=1)  # by its middle, as edges found apart could differ by the tolerance
         place = np.searchsorted(dimmed[:, 0], middle) - 1
         inside = (place >= 0) & (middle < dimmed[np.maximum(place, 0), 1])
         nights[place[inside]] = night[inside]
@@ -182,22 +189,21 @@ def link_windows(orbit: Orbit, relays: Relays | Iterable[float], start: Moment, 
     """
     span = span_between(start, stop)
     padded = span.padded(orbit.period_min * 60)
-    begin = span.start_s(padded)
-    frames = [_frame([], padded, np.empty((0, 2)))]
-    for label, windows in _relay_windows(orbit, relays, padded).items():
-        windows = windows[(windows[:, 1] > begin) & (windows[:, 0] < begin + span.seconds)]
-        frames.append(_frame([label] * len(windows), padded, windows))
+    frames = [_frame("", padded, no_windows())]
+    frames += [_frame(label, padded, _overlapping(span, padded, windows))
+               for label, windows in _relay_windows(orbit, relays, padded).items()]
     return pd.concat(frames).sort_values(["start", "relay"], ignore_index=True)
 
 
 def relay_label(longitude_deg_east: float) -> str:
     """A relay's name from its longitude: ``relay 41°E``, ``relay 171°W``."""
+    # From -180 (left out) to 180: the date line is 180°E.
     east = -((180 - longitude_deg_east) % 360 - 180)
     return f"relay {abs(east):g}°{'W' if east < 0 else 'E'}"
 
 
 def relay_position_teme_km(longitude_deg_east: float, reference: datetime,
-                           seconds: NDArray[np.float64]) -> NDArray[np.float64]:
+                           seconds: Vector) -> Vector:
     """A geostationary relay ``seconds`` (k,) after ``reference`` (UTC): (k, 3), km, TEME.
 
     Mean sidereal time GMST 1982 turns longitude into TEME (AIAA 2006-6753, appendix C). UT1 is taken as UTC
@@ -213,18 +219,15 @@ def relay_position_teme_km(longitude_deg_east: float, reference: datetime,
 def _relay_windows(orbit: Orbit, relays: Relays | Iterable[float], span: Span) -> dict[str, Windows]:
     """Windows in view by relay label, in seconds after ``span.start``, clipped to the span."""
     relays = _checked(orbit, relays)
-    mask = math.radians(relays.mask_deg)
-    step = sampling_step_s(orbit)
-    found: dict[str, Windows] = {}
-    for longitude in relays.longitudes_deg_east:
+    mask, step = math.radians(relays.mask_deg), sampling_step_s(orbit)
 
-        def clearance(seconds: NDArray[np.float64], longitude: float = longitude) -> NDArray[np.float64]:
-            margin, spread = limb_margin_rad(orbit.position_teme_km(span.start, seconds),
-                                             relay_position_teme_km(longitude, span.start, seconds))
-            return margin - spread * mask
+    def clearance(seconds: Vector, longitude: float) -> Vector:
+        margin, spread = limb_margin_rad(orbit.position_teme_km(span.start, seconds),
+                                         relay_position_teme_km(longitude, span.start, seconds))
+        return margin - spread * mask
 
-        found[relay_label(longitude)] = windows_where(clearance, 0.0, span.seconds, step)
-    return found
+    return {relay_label(each): windows_where(partial(clearance, longitude=each), 0.0, span.seconds, step)
+            for each in relays.longitudes_deg_east}
 
 
 def _checked(orbit: Orbit, relays: Relays | Iterable[float]) -> Relays:
@@ -235,9 +238,8 @@ def _checked(orbit: Orbit, relays: Relays | Iterable[float]) -> Relays:
             relays = Relays(tuple(float(longitude) for longitude in relays), mask_deg=0.0)
         except (TypeError, ValueError):
             raise ScenarioError.single(
-                "must be the relays of a scenario, or a list of longitudes in degrees east",
-                table="relays", column="longitudes_deg_east", value=relays,
-            ) from None
+                "must be the relays of a scenario, or a list of longitudes in degrees east", table="relays",
+                column="longitudes_deg_east", value=relays) from None
     faults = Faults()
     for longitude in relays.longitudes_deg_east:
         if not -180 <= longitude <= 360:
@@ -245,7 +247,7 @@ def _checked(orbit: Orbit, relays: Relays | Iterable[float]) -> Relays:
                        "is no longitude; give degrees east from -180 to 360")
     if not 0 <= relays.mask_deg < 90:
         faults.add("relays", None, "mask_deg", relays.mask_deg, "must be at least 0 and less than 90 degrees")
-    apogee = orbit.semi_major_axis_km * (1 + orbit.elements.eccentricity)
+    apogee = orbit.elements.semi_major_axis_km * (1 + orbit.elements.eccentricity)
     if apogee >= GEOSTATIONARY_RADIUS_KM:
         faults.add("orbit", None, "MEAN_MOTION", orbit.elements.mean_motion_rev_per_day,
                    "this orbit reaches the geostationary ring; links are computed for orbits below it only")
@@ -253,7 +255,7 @@ def _checked(orbit: Orbit, relays: Relays | Iterable[float]) -> Relays:
     return relays
 
 
-def _frame(labels: list[str], span: Span, windows: Windows) -> pd.DataFrame:
+def _frame(label: str, span: Span, windows: Windows) -> pd.DataFrame:
     return ShownTable({
-        "relay": pd.Series(labels, dtype="str"), "start": as_times(span.start, windows[:, 0]),
+        "relay": pd.Series([label] * len(windows), dtype="str"), "start": as_times(span.start, windows[:, 0]),
         "end": as_times(span.start, windows[:, 1]), "minutes": (windows[:, 1] - windows[:, 0]) / 60})

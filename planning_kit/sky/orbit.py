@@ -1,7 +1,4 @@
-"""An orbit: SGP4 mean elements and where they put the station.
-
-How far a window may be off: the age of the elements as an error along the orbit.
-"""
+"""An orbit: SGP4 mean elements, where they put the station, and how far off that may be for their age."""
 
 from __future__ import annotations
 
@@ -19,10 +16,9 @@ from planning_kit.inputs import omm
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.omm import Elements
 from planning_kit.inputs.times import as_utc, moment_at
-from planning_kit.sky.windows import SECONDS_PER_DAY, Moment
+from planning_kit.sky.windows import SECONDS_PER_DAY, Moment, Vector
 
 MINUTES_PER_DAY = 1440.0
-WGS72_MU_KM3_S2 = 398600.8
 _SGP4_DAY_ZERO = datetime(1949, 12, 31, tzinfo=UTC)
 
 
@@ -47,11 +43,6 @@ class Orbit:
         _refuse_unbound(self.elements)
         _satrec(self.elements)
 
-    @classmethod
-    def from_elements(cls, elements: Elements) -> Orbit:
-        """Make an orbit from the elements of an orbit message; `ScenarioError` when SGP4 refuses them."""
-        return cls(elements)
-
     @property
     def name(self) -> str:
         """Name of the object, as the orbit message has it (untrusted text)."""
@@ -67,21 +58,14 @@ class Orbit:
         """Minutes a revolution, from the mean motion."""
         return MINUTES_PER_DAY / self.elements.mean_motion_rev_per_day
 
-    @property
-    def semi_major_axis_km(self) -> float:
-        """Kepler's semi-major axis for the mean motion (km); differs from SGP4's own by a few km."""
-        rate = 2 * math.pi / (self.period_min * 60)
-        return float((WGS72_MU_KM3_S2 / rate**2) ** (1 / 3))
-
-    def position_teme_km(self, reference: datetime, seconds: NDArray[np.float64]) -> NDArray[np.float64]:
+    def position_teme_km(self, reference: datetime, seconds: Vector) -> Vector:
         """Positions ``seconds`` (k,) after ``reference``: (k, 3), km, TEME.
 
         Raises `ScenarioError` when SGP4 reports an error (a decayed orbit) at any of the times.
         """
         return self.state_teme(reference, seconds)[0]
 
-    def state_teme(self, reference: datetime,
-                   seconds: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def state_teme(self, reference: datetime, seconds: Vector) -> tuple[Vector, Vector]:
         """Positions (km) and velocities (km/s), each (k, 3), TEME; see `position_teme_km`."""
         seconds = np.asarray(seconds, dtype=float)
         satrec = _satrec(self.elements)
@@ -93,8 +77,7 @@ class Orbit:
             self._refuse(reference, seconds, codes)
         return position, velocity
 
-    def _refuse(self, reference: datetime, seconds: NDArray[np.float64],
-                codes: NDArray[np.uint8]) -> None:
+    def _refuse(self, reference: datetime, seconds: Vector, codes: NDArray[np.uint8]) -> None:
         failed = np.flatnonzero(codes)
         first = failed[np.argmin(np.abs(seconds[failed]))]
         moment = moment_at(float(seconds[first]) / 60, reference)
@@ -110,7 +93,7 @@ def load_orbit(omm_file: str | Path) -> Orbit:
 
     Raises `ScenarioError` when the message cannot be read or is no orbit that SGP4 can use.
     """
-    return Orbit.from_elements(omm.read_omm(omm_file))
+    return Orbit(omm.read_omm(omm_file))
 
 
 def _refuse_unbound(elements: Elements) -> None:
@@ -158,9 +141,9 @@ DRAG_ERROR_FRACTION = 0.2
 """Assumed relative error of the drag to come, against the drag in the elements. An assumption."""
 
 
-def edge_uncertainty_s(orbit: Orbit, reference: datetime, seconds: NDArray[np.float64],
+def edge_uncertainty_s(orbit: Orbit, reference: datetime, seconds: Vector,
                        axis_error_km: float = SEMI_MAJOR_AXIS_ERROR_KM,
-                       drag_error: float = DRAG_ERROR_FRACTION) -> NDArray[np.float64]:
+                       drag_error: float = DRAG_ERROR_FRACTION) -> Vector:
     """Plus or minus seconds (k,) by which a window ``seconds`` (k,) after ``reference`` may be shifted.
 
     The error of old elements lies along the orbit: the station is early or late, so a window is shifted and
@@ -176,7 +159,7 @@ def edge_uncertainty_s(orbit: Orbit, reference: datetime, seconds: NDArray[np.fl
     """
     age_s = (reference - orbit.epoch).total_seconds() + np.asarray(seconds, dtype=float)
     age_days = age_s / SECONDS_PER_DAY
-    rate = 1.5 * axis_error_km / orbit.semi_major_axis_km * SECONDS_PER_DAY
+    rate = 1.5 * axis_error_km / orbit.elements.semi_major_axis_km * SECONDS_PER_DAY
     drag = drag_error * orbit.elements.mean_motion_dot * orbit.period_min * 60
     return np.sqrt(FRESH_ELEMENTS_S**2 + (rate * age_days) ** 2 + (drag * age_days**2) ** 2)
 

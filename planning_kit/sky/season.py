@@ -13,7 +13,7 @@ from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.sky.light import midnights, shadow_windows
 from planning_kit.sky.orbit import Orbit
 from planning_kit.sky.sun import sun_between
-from planning_kit.sky.windows import SECONDS_PER_DAY, Moment, Span, covered_moment, span_between
+from planning_kit.sky.windows import SECONDS_PER_DAY, Moment, Span, Vector, covered_moment, span_between
 
 
 def season(orbit: Orbit, start: Moment, stop: Moment) -> pd.DataFrame:
@@ -26,6 +26,7 @@ def season(orbit: Orbit, start: Moment, stop: Moment) -> pd.DataFrame:
     `light_between` does.
     """
     span = _whole_days(span_between(start, stop))
+    # One revolution more at each end: a night of the first or last day may reach beyond it.
     count = round(span.seconds / SECONDS_PER_DAY)
     padded = span.padded(orbit.period_min * 60)
     begin = span.start_s(padded)
@@ -48,7 +49,7 @@ def season(orbit: Orbit, start: Moment, stop: Moment) -> pd.DataFrame:
     })
 
 
-def beta_deg(orbit: Orbit, times: Moment | Iterable[Moment]) -> NDArray[np.float64]:
+def beta_deg(orbit: Orbit, times: Moment | Iterable[Moment]) -> Vector:
     """The Sun's angle above the orbit plane at each time, degrees, (k,); one time gives (1,).
 
     Positive where the Sun is on the side of the orbit's angular momentum. The plane is the osculating one
@@ -64,7 +65,7 @@ def beta_deg(orbit: Orbit, times: Moment | Iterable[Moment]) -> NDArray[np.float
     return _beta_deg(orbit, span, np.array([(moment - span.start).total_seconds() for moment in moments]))
 
 
-def beta_from_vectors_deg(normal: NDArray[np.float64], sun: NDArray[np.float64]) -> NDArray[np.float64]:
+def beta_from_vectors_deg(normal: Vector, sun: Vector) -> Vector:
     """Beta from the orbit normal and the direction of the Sun, both (k, 3), of any length: (k,), degrees.
 
     sin(beta) = normal . sun. With inclination i, node W, and the Sun at right ascension A and declination D
@@ -77,7 +78,7 @@ def beta_from_vectors_deg(normal: NDArray[np.float64], sun: NDArray[np.float64])
     return np.asarray(np.degrees(np.arctan2(along, across)))
 
 
-def _beta_deg(orbit: Orbit, span: Span, seconds: NDArray[np.float64]) -> NDArray[np.float64]:
+def _beta_deg(orbit: Orbit, span: Span, seconds: Vector) -> Vector:
     position, velocity = orbit.state_teme(span.start, seconds)
     sun = sun_between(span.start, span.stop).position_teme_km(span.start, seconds)
     return beta_from_vectors_deg(np.cross(position, velocity), sun)
@@ -89,8 +90,9 @@ def _whole_days(span: Span) -> Span:
     return Span(first, last if last == span.stop else last + timedelta(days=1))
 
 
-def _nearest(sorted_times: NDArray[np.float64], times: NDArray[np.float64]) -> NDArray[np.intp]:
+def _nearest(sorted_times: Vector, times: Vector) -> NDArray[np.intp]:
     """Index of the nearest of ``sorted_times`` (at least one) for each of ``times``."""
+    # From 1 on, so that there is always one before; of a single time both are that one.
     after = np.clip(np.searchsorted(sorted_times, times), 1, max(1, sorted_times.size - 1))
     before = after - 1
     after = np.minimum(after, sorted_times.size - 1)

@@ -1,6 +1,7 @@
-"""Where the Sun is: apparent place from DE421, tabulated once a day and interpolated.
+"""Where the Sun is, and how high it, or anything else, stands above the Earth's limb.
 
-The Earth's limb: how high above it something stands, on the ellipsoid and for a disc of any size.
+The Sun's apparent place is that of DE421, tabulated once a day and interpolated. The limb is that of the
+ellipsoid, and the height that of a disc of any size.
 
 Derivation. Stretch space along the pole by k = 1/(1 - f): z becomes k z. Straight lines stay straight and
 tangents stay tangents, and the ellipsoid (radii a, a, a(1 - f)) becomes a sphere of radius a. With q the
@@ -37,13 +38,12 @@ from importlib.resources import files
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 from skyfield.api import load, load_file
 from skyfield.sgp4lib import TEME
 from skyfield.timelib import Timescale
 
-from planning_kit.sky.windows import SECONDS_PER_DAY, julian_date
+from planning_kit.sky.windows import SECONDS_PER_DAY, Vector, julian_date
 
 SUN_RADIUS_KM = 695_700.0
 """Nominal solar radius, IAU 2015 Resolution B3."""
@@ -66,7 +66,7 @@ class SunTable:
     day_zero: float
     spline: CubicSpline
 
-    def position_teme_km(self, reference: datetime, seconds: NDArray[np.float64]) -> NDArray[np.float64]:
+    def position_teme_km(self, reference: datetime, seconds: Vector) -> Vector:
         """The Sun ``seconds`` (k,) after ``reference`` (UTC): (k, 3), km, TEME."""
         day, fraction = julian_date(reference)
         since = day - self.day_zero + fraction
@@ -117,8 +117,6 @@ def _ephemeris_file() -> Path:
 EARTH_RADIUS_KM = 6378.137
 EARTH_FLATTENING = 1 / 298.257223563
 """WGS 84 (NIMA TR8350.2)."""
-
-Vector = NDArray[np.float64]
 
 _LEAST_SINE = 1e-12
 

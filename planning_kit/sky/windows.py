@@ -1,10 +1,11 @@
-"""When is a function positive? One search for every kind of window, and the algebra of windows.
+"""When is a function positive? One search for every kind of window, the algebra of windows, and their times.
 
 A set of windows is a float array of shape (n, 2): starts and ends, sorted, disjoint, each half open
 [start, end) with end > start. The unit is the caller's (seconds or minutes), the same for all arguments.
 Windows that touch are one window; a window of no length is none.
 
-The stretch of time that windows are asked for, and moments as Julian dates and timestamps.
+A `Span` is the stretch of time in which windows are looked for. Moments become Julian dates and timestamps
+here.
 """
 
 from __future__ import annotations
@@ -31,6 +32,8 @@ LONGEST_DAYS = 1100
 """Three years: far beyond what SGP4 elements can say anything about."""
 
 Moment = str | date | datetime
+Vector = NDArray[np.float64]
+Windows = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -81,7 +84,7 @@ def covered_moment(value: Moment, what: str) -> datetime:
     return moment
 
 
-def as_times(reference: datetime, seconds: NDArray[np.float64]) -> pd.Series:
+def as_times(reference: datetime, seconds: Vector) -> pd.Series:
     """UTC timestamps ``seconds`` after ``reference``, to the nearest millisecond; NaT for NaN."""
     after = pd.to_timedelta(np.round(np.asarray(seconds, dtype=float) * 1e6), unit="us")
     return pd.Series((pd.Timestamp(reference) + after).round("ms").as_unit("us"))
@@ -95,8 +98,7 @@ def julian_date(moment: datetime) -> tuple[float, float]:
     return float(day), float(fraction)
 
 
-Windows = NDArray[np.float64]
-SignedFunction = Callable[[NDArray[np.float64]], NDArray[np.float64]]
+SignedFunction = Callable[[Vector], Vector]
 
 _ROOT_TOLERANCE = 1e-7
 _PEAK_TOLERANCE = 1e-3
@@ -130,6 +132,7 @@ def windows_where(signed_function: SignedFunction, start: float, stop: float, st
     [2] T. R. Chandrupatla, "An efficient quadratic fit-sectioning algorithm for minimization without
     derivatives", Computer Methods in Applied Mechanics and Engineering 152 (1998), 211-217.
     """
+    # An even grid that ends exactly on the range, and one more sample on either side.
     intervals = max(1, int(np.ceil((stop - start) / step)))
     width = (stop - start) / intervals
     times = start + width * np.arange(-1.0, intervals + 2)
@@ -138,6 +141,7 @@ def windows_where(signed_function: SignedFunction, start: float, stop: float, st
     is_positive = values > 0
     left = np.flatnonzero(is_positive[1:] != is_positive[:-1])
     edges = _roots(signed_function, times[left], times[left + 1])
+    # A window that is open at the grid's end is closed there; clipping then cuts it to the range.
     if is_positive[0]:
         edges = np.concatenate(([times[0]], edges))
     if is_positive[-1]:
@@ -145,11 +149,12 @@ def windows_where(signed_function: SignedFunction, start: float, stop: float, st
     return clip(edges.reshape(-1, 2), start, stop)
 
 
-def _with_polished_extrema(signed_function: SignedFunction, times: NDArray[np.float64],
-                           values: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _with_polished_extrema(signed_function: SignedFunction, times: Vector,
+                           values: Vector) -> tuple[Vector, Vector]:
     """Samples plus those extrema between samples that lie on the other side of zero than the samples."""
     found_times, found_values = [times], [values]
     for sign in (1.0, -1.0):
+        # A height of just 0 counts as not positive: maxima at 0 are polished, minima at 0 are not.
         heights = sign * values
         before, here, after = heights[:-2], heights[1:-1], heights[2:]
         middle = 1 + np.flatnonzero((here >= before) & (here >= after) & ((here > before) | (here > after))
@@ -170,8 +175,7 @@ def _with_polished_extrema(signed_function: SignedFunction, times: NDArray[np.fl
     return all_times[order], all_values[order]
 
 
-def _roots(signed_function: SignedFunction, left: NDArray[np.float64],
-           right: NDArray[np.float64]) -> NDArray[np.float64]:
+def _roots(signed_function: SignedFunction, left: Vector, right: Vector) -> Vector:
     if left.size == 0:
         return np.empty(0)
     result = elementwise.find_root(signed_function, (left, right),

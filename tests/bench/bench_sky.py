@@ -30,7 +30,7 @@ START = datetime(2031, 1, 1, tzinfo=UTC)
 YEAR = timedelta(days=365)
 OBVIOUS_DAYS = 10
 
-ORBIT = Orbit.from_elements(Elements(
+ORBIT = Orbit(Elements(
     object_name="BENCH ORBIT", object_id="2031-001A", epoch=START, mean_motion_rev_per_day=15.6,
     eccentricity=0.0007, inclination_deg=51.64, raan_deg=30.0, arg_perigee_deg=20.0, mean_anomaly_deg=300.0,
     bstar=0.0, mean_motion_dot=0.0, mean_motion_ddot=0.0, norad_cat_id=99901))

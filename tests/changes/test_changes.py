@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 import planning_kit as pk
 from planning_kit.changes.amounts import Amount, Close, Egress, GapTo, LikelyMinutes, Set, Stretch, Tethers
-from planning_kit.changes.asked import read_asked
+from planning_kit.changes.asked import changes_asked_for
 from planning_kit.changes.change import Cells, Change, apply, made, step_named, task_named
 from planning_kit.changes.dropping import Drop
 from planning_kit.changes.order import Drag, Follow, Order, Trade, Wait
@@ -170,16 +170,16 @@ def asks(records: Records) -> Sequence[Change]:
 
 def test_what_a_gain_proposes_is_asked_for_by_the_keywords_it_shows(small_plan: pk.Plan) -> None:
     for change in asks(small_plan.scenario.records):
-        (read,) = read_asked(small_plan.scenario.records, small_plan.egress, change.asked())
+        (read,) = changes_asked_for(small_plan.scenario.records, small_plan.egress, change.arguments())
         assert read == change
-    (late,) = read_asked(small_plan.scenario.records, small_plan.egress, {"egress_slip_min": -12.3})
+    (late,) = changes_asked_for(small_plan.scenario.records, small_plan.egress, {"egress_slip_min": -12.3})
     assert isinstance(late, Egress)
-    assert late.asked() == {"egress_slip_min": -12.3}
+    assert late.arguments() == {"egress_slip_min": -12.3}
 
 
 def test_a_gap_under_another_name_is_the_same_gap(small: pk.Scenario) -> None:
     named = GapTo(small.records.gaps[0], {"min_gap": 20.0}, name="C2 C3")
-    (read,) = read_asked(small.records, small.settings.egress, named.asked())
+    (read,) = changes_asked_for(small.records, small.settings.egress, named.arguments())
     assert (read.words, apply(small, [read])) == (named.words, apply(small, [named]))
 
 

@@ -215,7 +215,7 @@ def test_no_helping_move_is_missed(small: pk.Scenario) -> None:
         target = find_target(plan, step, minutes)
         likely = list(likely_moves(plan, target))
         moves = [*likely, *other_moves(plan, target, likely)]
-        found = [candidate.change.asked()["move"] for candidate in moves]
+        found = [candidate.change.arguments()["move"] for candidate in moves]
         expected = {_orders(each) for each in every if _gained(plan, each, step) >= minutes - SLIVER_MIN}
         assert {_orders(plan.what_if(move=move)) for move in found} == expected
         assert len(found) == len(expected)  # each order of work once
@@ -244,7 +244,7 @@ def test_required_work_and_the_steps_own_task_are_never_left_out(demo_plan: pk.P
     seen = set()
     for step in ("SH4", "LM2", "CL2"):
         for candidate in dropped_tasks(demo_plan, find_target(demo_plan, step, 0.5)):
-            task = str(candidate.change.asked()["drop"]).removeprefix("task:")
+            task = str(candidate.change.arguments()["drop"]).removeprefix("task:")
             assert needs[task] != "required"
             assert task != demo_plan.steps[demo_plan.position(step)].task
             seen.add(task)

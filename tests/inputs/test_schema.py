@@ -4,17 +4,51 @@ from __future__ import annotations
 
 import copy
 import json
+import tomllib
+from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any
 
 import jsonschema
 import pytest
 
+from planning_kit.inputs.fields import Field
 from planning_kit.inputs.format import SECTIONS, TABLES
+from planning_kit.inputs.raw import BOM
 from planning_kit.inputs.scenario import Scenario, load_scenario
-from planning_kit.inputs.schema import format_reference, format_schema, scenario_document, schema_text
+from planning_kit.inputs.schema import format_reference, format_schema, schema_text
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
+
+
+def scenario_document(scenario: Scenario) -> dict[str, Any]:
+    """A scenario as the JSON document that the schema describes."""
+    text = scenario.checked.source.toml.removeprefix(BOM).decode("utf-8")
+    document: dict[str, Any] = {"scenario": _jsonable(tomllib.loads(text))}
+    for table in TABLES:
+        frame = scenario.table(table.name)
+        by_name = table.by_name
+        document[table.name] = [
+            {str(name): _json_cell(value, by_name.get(str(name))) for name, value in row.items()}
+            for row in frame.to_dict("records")
+        ]
+    return document
+
+
+def _json_cell(value: Any, field: Field | None) -> Any:
+    if field is not None and field.is_number:
+        return None if value != value else int(value) if field.kind == "count" else value
+    if field is not None and field.is_list:
+        return value.split()
+    return value if value.strip() or (value and field is not None and field.kind == "text") else None
+
+
+def _jsonable(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _jsonable(entry) for key, entry in value.items()}
+    if isinstance(value, list):
+        return [_jsonable(entry) for entry in value]
+    return value.isoformat() if isinstance(value, datetime | date | time) else value
 
 
 @pytest.fixture(scope="module")

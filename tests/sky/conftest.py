@@ -23,7 +23,7 @@ ELEMENTS = Elements(
 @pytest.fixture(scope="session")
 def make_orbit() -> Callable[..., Orbit]:
     """Make an orbit like a space station's, with any of its elements replaced."""
-    return lambda **changed: Orbit.from_elements(replace(ELEMENTS, **changed))
+    return lambda **changed: Orbit(replace(ELEMENTS, **changed))
 
 
 @pytest.fixture(scope="session")

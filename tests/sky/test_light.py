@@ -106,7 +106,7 @@ def test_nights_are_as_long_as_geometry_says(make_orbit, orbit_at_beta, beta_deg
     """
     orbit = orbit_at_beta(beta_deg, is_rising)
     night_min = night_windows(orbit, "2031-06-21", "2031-06-21T03:00")["night_min"].iloc[0]
-    radius, beta = orbit.semi_major_axis_km, np.radians(beta_deg)
+    radius, beta = orbit.elements.semi_major_axis_km, np.radians(beta_deg)
 
     def cylinder_min(earth_km):
         cosine = np.sqrt(radius**2 - earth_km**2) / (radius * np.cos(beta))

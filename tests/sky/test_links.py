@@ -84,7 +84,7 @@ def test_windows_of_a_station_in_the_relays_plane(make_orbit):
     acos(R/r) + acos(R/42164). At 417 km: 20.2 + 81.3 = 101.5 degrees, 203/360 of a synodic revolution.
     J2 moves SGP4's radius and rate against Kepler's by some J2 (R/r)², 0.1 %."""
     orbit = make_orbit(inclination_deg=0.01, eccentricity=1e-5, bstar=0.0, mean_motion_dot=0.0)
-    earth_km, radius_km = 6378.137, orbit.semi_major_axis_km
+    earth_km, radius_km = 6378.137, orbit.elements.semi_major_axis_km
     seen = 2 * np.degrees(np.arccos(earth_km / radius_km) + np.arccos(earth_km / 42_164.17)) / 360
     windows = links_between(orbit, [41.0], "2031-06-21", "2031-06-23")["relay 41°E"]
     turn = np.diff(windows[1:-1, 0]).mean()

@@ -63,7 +63,7 @@ STATES = verification_states()
 
 @pytest.mark.parametrize("number", sorted(set(STATES) - {REFUSED}))
 def test_sgp4_verification_set(number):
-    orbit, rows = Orbit.from_elements(ELEMENTS[number]), STATES[number]
+    orbit, rows = Orbit(ELEMENTS[number]), STATES[number]
     position, velocity = orbit.state_teme(orbit.epoch, rows[:, 0] * 60)
     tolerance_km = SGP4_TOLERANCE_23333_KM if number == "23333" else SGP4_TOLERANCE_KM
     np.testing.assert_allclose(position, rows[:, 1:4], rtol=0, atol=tolerance_km)
@@ -77,7 +77,7 @@ def test_the_verification_set_was_read():
 
 def test_elements_that_sgp4_refuses_are_a_fault():
     with pytest.raises(ScenarioError, match="eccentricity") as caught:
-        Orbit.from_elements(ELEMENTS[REFUSED])
+        Orbit(ELEMENTS[REFUSED])
     assert caught.value.problems.loc[0, "table"] == "orbit"
 
 
@@ -99,7 +99,7 @@ def test_elements_of_no_orbit_are_a_fault(make_orbit, changed):
 
 def test_a_decayed_orbit_is_a_fault_not_a_position():
     """28872 is "lost in 50 minutes" (a comment in the verification file)."""
-    orbit = Orbit.from_elements(ELEMENTS["28872"])
+    orbit = Orbit(ELEMENTS["28872"])
     assert np.isfinite(orbit.position_teme_km(orbit.epoch, np.arange(0.0, 3001.0, 60.0))).all()
     with pytest.raises(ScenarioError, match="decayed"):
         orbit.position_teme_km(orbit.epoch, np.arange(0.0, 7200.0, 60.0))
@@ -119,7 +119,7 @@ def test_semi_major_axis(make_orbit):
     # With mu = 398600.4418 km3/s2, 400 km above 6378.137 km has a period of 92.560 min; WGS 72's mu is
     # 1e-6 larger.
     orbit = make_orbit(mean_motion_rev_per_day=1440 / 92.560)
-    assert orbit.semi_major_axis_km == pytest.approx(6778.137, abs=0.1)
+    assert orbit.elements.semi_major_axis_km == pytest.approx(6778.137, abs=0.1)
 
 
 def test_an_orbit_is_a_value(orbit):

@@ -46,7 +46,7 @@ def test_a_window_moves_as_the_model_says(make_orbit):
     orbit = make_orbit(bstar=0.0, mean_motion_dot=0.0)
     rate = orbit.elements.mean_motion_rev_per_day
     higher = make_orbit(bstar=0.0, mean_motion_dot=0.0,
-                        mean_motion_rev_per_day=rate * (1 - 1.5 * 0.05 / orbit.semi_major_axis_km))
+                        mean_motion_rev_per_day=rate * (1 - 1.5 * 0.05 / orbit.elements.semi_major_axis_km))
     ends = [night_windows(each, "2031-07-01", "2031-07-01T01:30Z")["night_start"].iloc[0]
             for each in (orbit, higher)]
     shift = (ends[1] - ends[0]).total_seconds()

@@ -118,12 +118,10 @@ def _earlier_pack(folder: Path) -> Mapping[str, str]:
     except (OSError, ValueError) as error:
         raise ScenarioError.single(f"cannot be used: {reason_of(error)}; nothing was written",
                                    value=folder) from None
-    faults = Faults()
-    text = read_plain(folder, MANIFEST, faults) if MANIFEST in there else b"{}"
-    faults.stop_if_any()
-    known = _listed(text or b"{}")
+    faults, text = Faults(), read_plain(folder, MANIFEST) if MANIFEST in there else b"{}"
+    known = _listed(text)
     if known and MANIFEST in there:
-        known[MANIFEST] = digest_of(text or b"")
+        known[MANIFEST] = digest_of(text)
     for name in there:
         if name.startswith(".") or name in _LEFT_BY_SYSTEMS:
             continue
