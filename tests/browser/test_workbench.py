@@ -120,7 +120,7 @@ def test_unsaved_work_survives_a_killed_kernel_and_the_last_state_is_in_the_note
         panel.sessionContext.session.kernel.restart(); }""")
     page.wait_for_selector("#jp-main-statusbar >> text=/\\| Idle/")
     page.evaluate("() => { window.jupyterapp.commands.execute('notebook:run-all-cells'); }")
-    page.wait_for_selector(".pk-workbench [data-act=restore]", timeout=60_000)
+    page.wait_for_selector(".pk-workbench [data-act=restore]")
     bench.wait_until_shown()
     bench.press("restore")
     assert bench.cell("KN1", "minutes_likely").inner_text() == "6"
