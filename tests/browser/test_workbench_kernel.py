@@ -9,9 +9,6 @@ from playwright.sync_api import expect
 
 from tests.browser.benches import SMALL, WAIT_MS, Bench
 
-# The page waits 15 s for an answer before it says that none comes: here half a second.
-IMPATIENT = """() => { const real = window.setTimeout;
-    window.setTimeout = (act, ms, ...more) => real(act, ms === 15000 ? 500 : ms, ...more); }"""
 QUIET = "The kernel does not answer"
 
 
@@ -30,7 +27,7 @@ def test_what_is_said_of_a_silent_kernel_goes_with_its_answer(page, lab, page_er
     bench = Bench.open(page, lab, "silent", SMALL,
                        f"import os, pathlib\npathlib.Path({str(number)!r}).write_text(str(os.getpid()))")
     kernel = kernel_number(page, number)
-    page.evaluate(IMPATIENT)
+    bench.wait_less()
     told = page.locator(".pk-said[role=status]")
     for text in ("Typed meanwhile", "Once more"):
         os.kill(kernel, signal.SIGSTOP)
