@@ -4,14 +4,14 @@ from .changes.change import edit_row as edit_row
 from .changes.order import move_step as move_step
 from .explore.comparing.compare_findings import compare_findings as compare_findings
 from .explore.comparing.compare_margins import compare_margins as compare_margins
-from .explore.odds.compare_odds import compare_odds as compare_odds
 from .explore.odds.odds import Odds as Odds
+from .explore.odds.odds import compare_odds as compare_odds
 from .explore.odds.odds import odds as odds
 from .explore.odds.propose_cuts import propose_cuts as propose_cuts
 from .explore.odds.propose_cuts import with_cuts as with_cuts
 from .explore.revising.revisions import compare_revisions as compare_revisions
-from .explore.sweeping.good_spells import good_spells as good_spells
-from .explore.sweeping.sweep import sweep_egress as sweep_egress
+from .explore.sweep import good_spells as good_spells
+from .explore.sweep import sweep_egress as sweep_egress
 from .front import Plan as Plan
 from .front import compare as compare
 from .front import propose as propose
@@ -29,19 +29,19 @@ from .inputs.sign_offs import sign_off as sign_off
 from .open_desk import workbench as workbench
 from .plan.moments import moment_of as moment_of
 from .show.briefing import briefing as briefing
-from .show.fan_chart import fan_chart as fan_chart
+from .show.odds_charts import fan_chart as fan_chart
+from .show.odds_charts import tornado_chart as tornado_chart
 from .show.pack.write import write_review_pack as write_review_pack
 from .show.season_chart import season_chart as season_chart
 from .show.station_map import station_map as station_map
 from .show.suit_chart import suit_chart as suit_chart
 from .show.sweep_chart import sweep_chart as sweep_chart
 from .show.swimlane import swimlane as swimlane
-from .show.tornado_chart import tornado_chart as tornado_chart
+from .sky.light import link_windows as link_windows
 from .sky.light import night_windows as night_windows
-from .sky.links import link_windows as link_windows
 from .sky.orbit import Orbit as Orbit
+from .sky.orbit import elements_age_note as elements_age_note
 from .sky.orbit import load_orbit as load_orbit
 from .sky.season import season as season
-from .sky.uncertainty import elements_age_note as elements_age_note
 
 __version__: str

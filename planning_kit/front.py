@@ -14,7 +14,7 @@ import pandas as pd
 
 from planning_kit.changes.change import changes_table
 from planning_kit.explore.comparing.compare import compare as moved_steps
-from planning_kit.explore.gaining.gain import gain
+from planning_kit.explore.gain import gain
 from planning_kit.explore.long_question import Progress
 from planning_kit.explore.propose.proposals import Proposals
 from planning_kit.explore.propose.propose import read_effort, search_orders

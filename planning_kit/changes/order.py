@@ -12,13 +12,12 @@ from typing import Any
 import pandas as pd
 
 from planning_kit.changes.change import Change, Tables, apply
-from planning_kit.inputs.arguments import is_number
 from planning_kit.inputs.cells import did_you_mean
-from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.faults import ScenarioError, is_number
 from planning_kit.inputs.format import PARTNER, SUITED
-from planning_kit.inputs.frames import move_text
 from planning_kit.inputs.records import BOTH, ItemMove, Records, Step
 from planning_kit.inputs.scenario import Scenario, as_scenario
+from planning_kit.inputs.typed_tables import move_text
 
 
 @dataclass(frozen=True)
