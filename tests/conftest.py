@@ -16,7 +16,61 @@ settings.register_profile("repeatable", derandomize=True, deadline=None,
                           suppress_health_check=[HealthCheck.filter_too_much])
 settings.load_profile("repeatable")
 
-SCENARIOS = Path(__file__).parents[1] / "scenarios"
+TESTS = Path(__file__).parent
+SCENARIOS = TESTS.parent / "scenarios"
+# Folders, files and tests that the quick tests leave out; most take more than a second or two of one core.
+LONG = (
+    "attack",
+    "browser",
+    "changes/test_changes.py::test_at_once_or_one_after_another_in_any_order",
+    "desk/test_journals.py",
+    "desk/test_outside.py::test_options_are_told_ranked_looked_at_and_taken_into_the_log",
+    "explore/propose/test_demo_orders.py",
+    "explore/propose/test_forty_steps.py",
+    "explore/propose/test_odd_questions.py",
+    "explore/propose/test_small_orders.py",
+    "explore/retime/test_asked_outside.py::test_a_gain_outside_changes_only_what_is_to_come",
+    "explore/retime/test_asked_outside.py::test_charts_pages_and_comparisons_are_made",
+    "explore/retime/test_odds_outside.py",
+    "explore/retime/test_option_findings.py",
+    "explore/retime/test_options.py",
+    "explore/retime/test_reorder.py",
+    "explore/retime/test_retime_properties.py",
+    "explore/session/test_files.py",
+    "explore/session/test_journals.py",
+    "explore/session/test_typing.py::test_undo_after_any_edits_restores_exactly",
+    "explore/test_cut_rule.py",
+    "explore/test_gain.py",
+    "explore/test_odds.py::test_a_dask_cluster_is_an_executor_like_any_other",
+    "explore/test_odds.py::test_results_do_not_depend_on_who_computes_them",
+    "explore/test_sweep.py",
+    "inputs/test_fuzz.py",
+    "inputs/test_git_revision.py",
+    "inputs/test_sizes.py",
+    "plan/test_hardware_by_second_hand.py",
+    "plan/test_returns.py",
+    "plan/test_timing_against_solver.py",
+    "plan/test_timing_properties.py",
+    "plan/test_whole_scenarios.py",
+    "show/test_offline_html.py",
+    "show/test_pack_files.py",
+    "show/test_pack_writing.py",
+    "show/test_regression_template.py",
+    "sky/test_links.py::test_links_agree_with_traced_rays",
+)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """``-m "not long"`` runs the quick tests: what stands in `LONG` is marked in one place."""
+    for item in items:
+        if item.path.is_relative_to(TESTS) and is_long(item.nodeid.removeprefix("tests/")):
+            item.add_marker(pytest.mark.long)
+
+
+def is_long(name: str) -> bool:
+    """Whether a test, named from this folder on, is one that the quick tests leave out."""
+    return any(name == entry or name.startswith((f"{entry}/", f"{entry}::", f"{entry}[")) for entry in LONG)
 
 
 @pytest.fixture(scope="session", autouse=True)

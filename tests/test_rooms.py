@@ -1,4 +1,7 @@
-"""Data flows one way: no room imports from its right, only the desk knows widgets, no circle anywhere."""
+"""Data flows one way: no room imports from its right, only the desk knows widgets, no circle anywhere.
+
+And the quick tests are of every room.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +12,8 @@ from pathlib import Path
 
 import networkx as nx
 import pytest
+
+from tests.conftest import LONG, TESTS, is_long
 
 ROOMS = ["inputs", "sky", "changes", "plan", "judge", "explore", "show", "front", "desk"]
 PACKAGE = Path(__file__).parents[1] / "planning_kit"
@@ -86,3 +91,16 @@ def test_a_file_name_stands_once_and_no_file_is_long() -> None:
     long = {str(path.relative_to(PACKAGE)): lines for path in paths
             if (lines := len(path.read_text(encoding="utf-8").splitlines())) > LONGEST}
     assert long == {}
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_the_quick_tests_are_of_every_room(room: str) -> None:
+    files = [*(TESTS / room).rglob("test_*.py"), *TESTS.glob(f"test_{room}.py")]
+    assert [path for path in files if not is_long(path.relative_to(TESTS).as_posix())]
+
+
+@pytest.mark.parametrize("entry", LONG)
+def test_what_the_quick_tests_leave_out_is_there(entry: str) -> None:
+    name, _, test = entry.partition("::")
+    assert (TESTS / name).exists()
+    assert not test or f"def {test.partition('[')[0]}(" in (TESTS / name).read_text(encoding="utf-8")

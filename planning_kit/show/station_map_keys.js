@@ -1,5 +1,6 @@
 // The station map by keyboard. Plotly draws its buttons, lists and slider for the mouse alone: here each gets
-// a name, a role, a place in the order of Tab, and its keys. The keys do what the mouse would do.
+// a name, a role, a place in the order of Tab, and its keys. The keys do what the mouse would do. What is
+// asked for, with keys or mouse, happens in the order in which it is asked.
 
 const MAP = ".js-plotly-plot";
 const STEP_INSET_PX = 10; // of plotly's slider: between the end of its rail and its first step
@@ -135,6 +136,50 @@ function onList(plot, header, key) {
   header.dataset.entry = String(entry);
   moveTo(plot, frameNames(plot).indexOf(entries[entry].args[0][0]));
   return true;
+}
+
+// Plotly jumps to where its slider was pressed when the page is drawn next, but plays at once. Where drawing
+// is slow, play pressed in between would come first and be ended by the jump: it waits for the jump.
+export function installOrder() {
+  let jump = null; // the latest one asked for and not under way
+  const waiting = [];
+
+  function jumps() {
+    const asked = {};
+    jump = asked;
+    // Drawn once, plotly has been asked for the frame; drawn twice, it has taken it, even from within a film.
+    const underWay = () => {
+      if (jump !== asked) return;
+      jump = null;
+      waiting.splice(0).forEach(pressed);
+    };
+    window.requestAnimationFrame(() => window.requestAnimationFrame(underWay));
+  }
+
+  function within(event, selector) {
+    const element = event.target.closest && event.target.closest(selector);
+    return element && element.closest(MAP) ? element : null;
+  }
+
+  window.addEventListener(
+    "mousedown",
+    event => {
+      if (!within(event, ".slider-group")) return;
+      jumps();
+      window.addEventListener("mouseup", jumps, { capture: true, once: true }); // it may have been dragged
+    },
+    true,
+  );
+  window.addEventListener(
+    "click",
+    event => {
+      const button = jump && within(event, ".updatemenu-button, .updatemenu-dropdown-button");
+      if (!button) return;
+      event.stopPropagation();
+      waiting.push(button);
+    },
+    true,
+  );
 }
 
 export function installKeys() {

@@ -86,8 +86,11 @@ def covered_moment(value: Moment, what: str) -> datetime:
 
 def as_times(reference: datetime, seconds: Vector) -> pd.Series:
     """UTC timestamps ``seconds`` after ``reference``, to the nearest millisecond; NaT for NaN."""
-    after = pd.to_timedelta(np.round(np.asarray(seconds, dtype=float) * 1e6), unit="us")
-    return pd.Series((pd.Timestamp(reference) + after).round("ms").as_unit("us"))
+    micros = np.round(np.asarray(seconds, dtype=float) * 1e6)
+    is_none = np.isnan(micros)  # as a whole number it has no meaning, which numpy warns of
+    after = np.where(is_none, 0, micros).astype("timedelta64[us]")
+    after[is_none] = np.timedelta64("NaT")
+    return pd.Series((pd.Timestamp(reference) + pd.to_timedelta(after)).round("ms").as_unit("us"))
 
 
 def julian_date(moment: datetime) -> tuple[float, float]:

@@ -54,6 +54,11 @@ class Bench:
         self.page.wait_for_function("""() => [...document.querySelectorAll('.pk-workbench')].every(
             ({ dataset }) => dataset.sent === dataset.answered)""", timeout=WAIT_MS)
 
+    def wait_less(self) -> None:
+        """The page waits 15 s for an answer before it says that none comes: from now on half a second."""
+        self.page.evaluate("""() => { const real = window.setTimeout;
+            window.setTimeout = (act, ms, ...more) => real(act, ms === 15000 ? 500 : ms, ...more); }""")
+
     def cell(self, key: str, column: str, key_column: str = "step") -> Locator:
         """A cell of the open table, by the text of its row's key."""
         row = f".tabulator-row:has([tabulator-field='{key_column}'] span:text-is('{key}'))"
@@ -112,6 +117,25 @@ class Bench:
         texts: list[str] = self.page.eval_on_selector_all(
             f"{GRID} .tabulator-row [tabulator-field='{column}']", "all => all.map(one => one.textContent)")
         return texts
+
+    def begins_with(self, *steps: str) -> None:
+        """Wait until the open table begins with these: rows are put in order after the answer is there."""
+        for row, step in enumerate(steps):
+            expect(self._steps().nth(row)).to_have_text(step)
+
+    def has_order(self, *steps: str) -> None:
+        """Wait until the open table has these steps, in this order."""
+        expect(self._steps()).to_have_text(steps)
+
+    def comes_before(self, first: str, then: str) -> None:
+        """Wait until one step stands above another in the open table."""
+        self.page.wait_for_function("""([grid, first, then]) => {
+            const steps = [...document.querySelectorAll(`${grid} .tabulator-row [tabulator-field='step']`)];
+            const place = step => steps.findIndex(one => one.textContent === step);
+            return place(first) !== -1 && place(first) < place(then); }""", arg=[GRID, first, then])
+
+    def _steps(self) -> Locator:
+        return self.page.locator(f"{GRID} .tabulator-row [tabulator-field='step']")
 
     def chosen(self) -> str | None:
         """The step that is chosen in the chart."""

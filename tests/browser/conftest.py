@@ -30,8 +30,8 @@ BROWSER_FLAGS = [
     "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1, EXCLUDE localhost",
 ]
 # All waits are for a state; these only end one that never comes, on a machine with much else to do.
-LAB_START_S = 120
-LONGEST_WAIT_MS = 60_000
+LAB_START_S = 180
+LONGEST_WAIT_MS = 180_000
 
 
 def browser_path() -> str:

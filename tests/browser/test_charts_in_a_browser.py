@@ -183,7 +183,7 @@ def test_a_notebook_shows_the_chart_in_jupyterlab(page, lab, asked_outside, them
     lab.open(page, name)
     title = "JupyterLab Dark" if theme == "dark" else "JupyterLab Light"
     page.evaluate(CHANGE_THEME, title)
-    page.wait_for_selector(f".jp-OutputArea-output {BARS}", timeout=45_000, state="attached")
+    page.wait_for_selector(f".jp-OutputArea-output {BARS}", state="attached")
     is_light = "false" if theme == "dark" else "true"
     page.wait_for_selector(f"body[data-jp-theme-light={is_light}]", state="attached")
     assert {"EV1", "EV2"} <= set(texts(page, ".ytick text"))

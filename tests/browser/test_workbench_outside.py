@@ -129,6 +129,7 @@ def test_an_outing_is_logged_goes_late_and_is_left_with_nothing_lost(page, lab, 
     page.evaluate("() => { window.jupyterapp.commands.execute('kernelmenu:restart'); }")
     page.locator(".jp-Dialog button", has_text="Restart").click()
     page.wait_for_selector(".jp-Dialog", state="detached")
+    bench.wait_less()
     card(bench, "EV1").focus()
     page.keyboard.press("f")
     bench.says(".pk-said", "The kernel does not answer")

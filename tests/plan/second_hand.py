@@ -9,6 +9,7 @@ including the first moment at which something goes wrong, and on loads before it
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import pairwise
 
 import networkx as nx
@@ -42,6 +43,7 @@ class Job:
     cells: dict[str, str]
 
 
+@lru_cache(maxsize=1)  # three ask for those of one plan
 def jobs_of(plan: pk.Plan) -> list[Job]:
     times = {}
     for bar in plan.timeline.query("kind == 'work' and step != ''").itertuples():

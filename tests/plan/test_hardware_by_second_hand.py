@@ -31,8 +31,10 @@ def first_mishap(plan: pk.Plan) -> tuple[float, tuple[str, str, str] | None]:
 
 @given(outings)
 @settings(max_examples=60, deadline=None)
-def test_hardware_goes_where_the_second_hand_puts_it(scenario: pk.Scenario) -> None:
-    compare_hardware(pk.time_plan(scenario))
+def test_hardware_and_tethers_are_where_the_second_hand_puts_them(scenario: pk.Scenario) -> None:
+    plan = pk.time_plan(scenario)
+    compare_hardware(plan)
+    compare_tethers(plan)
 
 
 def compare_hardware(plan: pk.Plan) -> None:
@@ -43,16 +45,15 @@ def compare_hardware(plan: pk.Plan) -> None:
     assert {mishap.item for mishap in plan.tracked_custody.mishaps if not mishap.step} == crowded
     book = book.play()
     assert first_mishap(plan) == (book.wrong_min, book.wrong[0] if book.wrong else None)
-    custody = plan.custody
+    spells = list(plan.custody.itertuples())
     for now, at in book.history:
-        rows = custody[(custody["from_min"] <= now) & ((custody["until_min"] > now)
-                                                       | (custody["until_min"] == plan.end_min))]
-        ours = {row.item: (row.holder, row.in_bag) for row in rows.itertuples()}
+        ours = {row.item: (row.holder, row.in_bag) for row in spells
+                if row.from_min <= now and (row.until_min > now or row.until_min == plan.end_min)}
         assert ours == {item: (book.outermost(item, at), where if where in at else "")
                         for item, where in at.items()}, now
-    spells = {(spell.holder, spell.from_min) for spell in plan.tracked_custody.overloads
-              if spell.from_min < book.wrong_min}
-    assert spells == {spell for spell in book.heavy_from if spell[1] < book.wrong_min}
+    heavy = {(spell.holder, spell.from_min) for spell in plan.tracked_custody.overloads
+             if spell.from_min < book.wrong_min}
+    assert heavy == {spell for spell in book.heavy_from if spell[1] < book.wrong_min}
     if not book.wrong:
         assert ended_wrong(plan) == wrong_ends(book)
 
@@ -76,12 +77,6 @@ def wrong_ends(book: HardwareBook) -> set[str]:
             is_wrong = began in inside and ends not in inside
         wrong |= {item} if is_wrong else set()
     return wrong
-
-
-@given(outings)
-@settings(max_examples=60, deadline=None)
-def test_tethers_lie_as_the_second_hand_lays_them(scenario: pk.Scenario) -> None:
-    compare_tethers(pk.time_plan(scenario))
 
 
 def compare_tethers(plan: pk.Plan) -> None:

@@ -74,6 +74,29 @@ test("a list is stepped through without being opened, and leads to its entry's m
   equal(press(list, "x"), false);
 });
 
+test("a button pressed before a jump is under way waits for it, and only then", async () => {
+  const plot = film(0, 60, 125);
+  await start(1);
+  const rail = plot.querySelector(".slider-rail-touch-rect");
+  const button = plot.querySelector(".updatemenu-button");
+  const seen = [];
+  rail.addEventListener("mousedown", () => requestAnimationFrame(() => seen.push("jump")));
+  button.addEventListener("click", () => seen.push("play"));
+  const at = { bubbles: true, cancelable: true };
+  for (const [element, kind] of [
+    [rail, "mousedown"],
+    [rail, "mouseup"],
+    [button, "click"],
+  ]) {
+    element.dispatchEvent(new MouseEvent(kind, at));
+  }
+  equal(seen, []);
+  for (let drawn = 0; drawn < 3; drawn += 1) await frame();
+  equal(seen, ["jump", "play"]);
+  button.dispatchEvent(new MouseEvent("click", at));
+  equal(seen, ["jump", "play", "play"]);
+});
+
 test("however many maps, the keys come once", async () => {
   film(0, 60);
   const before = document.querySelectorAll("style").length;
