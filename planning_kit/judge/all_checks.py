@@ -43,9 +43,12 @@ _FOUND: WeakKeyDictionary[TimedPlan, pd.DataFrame] = WeakKeyDictionary()
 
 
 def findings_of(plan: TimedPlan) -> pd.DataFrame:
-    """The findings of all checks, worst first: columns as in `Finding`. No plan is checked twice.
+    """Everything found wrong or worth knowing, worst first.
 
-    Of items that only skipped work would have touched see `as_untouched`.
+    Columns: ``severity`` (stop, concern, remark), ``check``, ``rule`` (the one rule of the check that is
+    broken), ``about`` (the item, place, inhibit, route, ... by id), ``crew``, ``step``, ``start_min``
+    (PET), ``message``, ``source``, then ``value``, ``limit`` and ``margin`` where it has numbers.
+    No plan is checked twice. Of items that only skipped work would have touched see `as_untouched`.
     """
     if plan not in _FOUND:
         untouched = untouched_items(plan)

@@ -16,7 +16,7 @@ import pandas as pd
 from planning_kit.inputs.text_table import TextTable
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import FINDING_COLUMNS, SEVERITIES, STOP, Identity, identity
-from planning_kit.plan.timed import AnyPlan, as_plan
+from planning_kit.plan.timed import TimedPlan
 
 CAME, WORSE, BETTER, WENT = "came", "worse", "better", "went"
 _RANK = {severity: rank for rank, severity in enumerate(SEVERITIES)}
@@ -30,7 +30,7 @@ _CLOSEST_FIRST: tuple[Alike, ...] = (
 )
 
 
-def new_findings(a: AnyPlan | pd.DataFrame, b: AnyPlan | pd.DataFrame) -> pd.DataFrame:
+def new_findings(a: TimedPlan | pd.DataFrame, b: TimedPlan | pd.DataFrame) -> pd.DataFrame:
     """The findings of ``b`` that ``a`` has not, or has with a lesser severity: rows of ``b.findings``.
 
     ``a`` and ``b`` are plans, or the findings of plans.
@@ -39,23 +39,23 @@ def new_findings(a: AnyPlan | pd.DataFrame, b: AnyPlan | pd.DataFrame) -> pd.Dat
     return TextTable(rows, columns=FINDING_COLUMNS)
 
 
-def new_stops(a: AnyPlan | pd.DataFrame, b: AnyPlan | pd.DataFrame) -> int:
+def new_stops(a: TimedPlan | pd.DataFrame, b: TimedPlan | pd.DataFrame) -> int:
     """How many stop findings ``b`` has that ``a`` has not."""
     return int((new_findings(a, b)["severity"] == STOP).sum())
 
 
-def finding_changes(a: AnyPlan | pd.DataFrame, b: AnyPlan | pd.DataFrame) -> Iterator[tuple[str, Row]]:
+def finding_changes(a: TimedPlan | pd.DataFrame, b: TimedPlan | pd.DataFrame) -> Iterator[tuple[str, Row]]:
     """What came, got worse, got better or went from ``a`` to ``b``, with b's row where
     b has one; in the order of b's findings, what went last."""
-    before, after = _rows(a, "a"), _rows(b, "b")
+    before, after = _rows(a), _rows(b)
     place = {id(row): number for number, row in enumerate([*after, *before])}
     old, new = _by_identity(before), _by_identity(after)
     changes = [change for key in {**new, **old} for change in _matched(old.get(key, []), new.get(key, []))]
     yield from sorted(changes, key=lambda change: place[id(change[1])])
 
 
-def _rows(found: AnyPlan | pd.DataFrame, what: str) -> list[Row]:
-    table = found if isinstance(found, pd.DataFrame) else findings_of(as_plan(found, what))
+def _rows(found: TimedPlan | pd.DataFrame) -> list[Row]:
+    table = found if isinstance(found, pd.DataFrame) else findings_of(found)
     return table.to_dict("records")
 
 

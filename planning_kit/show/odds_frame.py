@@ -24,7 +24,7 @@ def row_label(name: str, title: str) -> str:
 def rows_layout(odds: Any, theme: Theme, labels: Sequence[str], shown: tuple[float, float], heading: str,
                 alt: str) -> dict[str, Any]:
     """The layout of rows (the first on top) over PET below and GMT above; ``shown`` in PET minutes."""
-    plan, count = odds.plan, max(len(labels), 1)
+    plan, count = odds.timed, max(len(labels), 1)
     axes = time_axes(shown, (min(shown[0], -5.0), max(plan.horizon_min, shown[1])), plan.egress, theme)
     return {
         **chart_layout(theme, alt, plan_title(plan), heading), "barmode": "overlay",
@@ -46,7 +46,7 @@ def rows_layout(odds: Any, theme: Theme, labels: Sequence[str], shown: tuple[flo
 def limit_lines(odds: Any, theme: Theme, shown: tuple[float, float],
                 label_at: str) -> tuple[list[Any], list[Any]]:
     """Shapes and labels (at the ``top`` or ``bottom``) of the limits in range, and the names of the axes."""
-    limits = odds.plan.scenario.settings.limits
+    limits = odds.timed.scenario.settings.limits
     shapes, notes = [], axis_names(theme)
     for name, minute, dash in (("planned", limits.planned_min, "dash"), ("hard", limits.hard_min, "solid")):
         if shown[0] < minute < shown[1]:

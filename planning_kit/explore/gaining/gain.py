@@ -45,7 +45,7 @@ Row = dict[str, Any]
 
 
 def gain(plan: TimedPlan, step: str, minutes: float | None = None, most: int = 5) -> pd.DataFrame:
-    """The smallest single changes that meet the target (see `planning_kit.front.Plan.gain`)."""
+    """The smallest single changes that meet the target (see ``plan.gain``)."""
     if not is_whole(most, 1):
         raise ScenarioError.single("must be how many rows of a kind to show, 1 or more", column="most",
                                    value=most)

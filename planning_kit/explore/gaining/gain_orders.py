@@ -19,10 +19,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from planning_kit.changes.order import Follow, rows_with
+from planning_kit.changes.order import Follow
 from planning_kit.explore.gaining.gain_changes import ORDER, Candidate
 from planning_kit.explore.gaining.gain_target import Target
 from planning_kit.inputs.records import BOTH
+from planning_kit.inputs.row_edits import rows_with
 from planning_kit.plan.build import first_releases, order_bounds, ways_home, work_order
 from planning_kit.plan.network import GRID_MIN, LOGGED, NOW, Network
 from planning_kit.plan.network import ORDER as ORDER_BOUND

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
-from planning_kit.explore.odds.odds import Odds, as_odds
+from planning_kit.explore.odds.odds import TimedOdds, as_odds
 from planning_kit.explore.odds.study import PlannedWindow
 from planning_kit.explore.odds.tables import events
 from planning_kit.inputs.faults import Faults
@@ -17,33 +17,28 @@ from planning_kit.inputs.times import pet_min
 COLUMNS = ["item", "unit", "a", "b", "difference", "se", "se_if_independent"]
 
 
-def compare_odds(a: Odds, b: Odds) -> pd.DataFrame:
+def compare_odds(a: TimedOdds, b: TimedOdds) -> pd.DataFrame:
     """What plan ``b`` makes likelier or later than plan ``a``, sample by sample.
 
-    One row an item: the outing as a whole (see ``Odds.summary``), its mean end (PET, over the samples with a
-    plan in both), then P(done by the hard limit) of every task and P(caught) of every window that both plans
-    use: one and the same stretch of UTC, named as in ``a``. Where they have something in different windows
-    (another night, another pass of a relay), both shares stand beside each other without a difference: they
-    are not odds of one event. ``difference`` is b minus a; ``se`` its standard error from the paired samples,
-    ``se_if_independent`` what it would be with other random numbers for each. Raises `ScenarioError` when
-    seed or number of samples differ: then the samples are no pairs.
+    ``odds.compare`` says what the rows are. Raises `ScenarioError` when seed or number of samples differ:
+    then the samples are no pairs.
     """
-    as_odds(a, "a"), as_odds(b, "b")
+    as_odds(b, "other")
     faults = Faults()
     for name in ("seed", "samples"):
         one, other = getattr(a, name), getattr(b, name)
         if one != other:
             faults.add("", None, name, f"{one} and {other}",
-                       "must be the same in both, so that their samples are pairs; run pk.odds again")
+                       "must be the same in both, so that their samples are pairs; ask for one of them again")
     faults.stop_if_any()
     rows = [_row(item, unit, before, after) for item, unit, before, after in _pairs(a, b)]
     rows += _window_rows(a, b)
     return TextTable(rows, columns=COLUMNS)
 
 
-def _pairs(a: Odds, b: Odds) -> Iterator[tuple[str, str, np.ndarray, np.ndarray]]:
+def _pairs(a: TimedOdds, b: TimedOdds) -> Iterator[tuple[str, str, np.ndarray, np.ndarray]]:
     """Each item with its values by sample in both."""
-    before, after = (events(odds.plan, odds.study, odds.tally) for odds in (a, b))
+    before, after = (events(odds.timed, odds.study, odds.tally) for odds in (a, b))
     for item in before:
         yield item, "share", before[item], after[item]
     placed = np.isfinite(a.tally.end_min) & np.isfinite(b.tally.end_min)
@@ -54,13 +49,13 @@ def _pairs(a: Odds, b: Odds) -> Iterator[tuple[str, str, np.ndarray, np.ndarray]
             yield f"{task} done by the hard limit", "share", in_a[task], in_b[task]
 
 
-def _tasks(odds: Odds) -> dict[str, np.ndarray]:
-    hard_min = odds.plan.scenario.settings.limits.hard_min
+def _tasks(odds: TimedOdds) -> dict[str, np.ndarray]:
+    hard_min = odds.timed.scenario.settings.limits.hard_min
     inside = odds.tally.task_inside_min
     return {task: row <= hard_min for task, row in zip(odds.study.outing.steps_of, inside, strict=True)}
 
 
-def _window_rows(a: Odds, b: Odds) -> Iterator[tuple[object, ...]]:
+def _window_rows(a: TimedOdds, b: TimedOdds) -> Iterator[tuple[object, ...]]:
     """A row for everything that both plans have in a window of one kind."""
     others = {(each.subject, each.wanted): (each, caught) for each, caught in _windows(b)}
     for one, before in _windows(a):
@@ -74,13 +69,13 @@ def _window_rows(a: Odds, b: Odds) -> Iterator[tuple[object, ...]]:
             yield (item, "share", float(before.mean()), float(after.mean()), *[float("nan")] * 3)
 
 
-def _windows(odds: Odds) -> Iterator[tuple[PlannedWindow, np.ndarray]]:
+def _windows(odds: TimedOdds) -> Iterator[tuple[PlannedWindow, np.ndarray]]:
     return zip(odds.study.windows, odds.tally.caught, strict=True)
 
 
-def _is_same_stretch(a: Odds, one: PlannedWindow, b: Odds, other: PlannedWindow) -> bool:
+def _is_same_stretch(a: TimedOdds, one: PlannedWindow, b: TimedOdds, other: PlannedWindow) -> bool:
     """Whether two windows of one kind, which never overlap, are one: they overlap in UTC."""
-    later = pet_min(b.plan.egress, a.plan.egress)
+    later = pet_min(b.timed.egress, a.timed.egress)
     return one.begin_min < other.end_min + later and other.begin_min + later < one.end_min
 
 

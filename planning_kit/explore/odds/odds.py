@@ -12,44 +12,37 @@ import pandas as pd
 from planning_kit.explore.odds import tables
 from planning_kit.explore.odds.drivers import drivers_table
 from planning_kit.explore.odds.past import assumptions
-from planning_kit.explore.odds.request import asked_of
+from planning_kit.explore.odds.request import stop_if_senseless
 from planning_kit.explore.odds.study import Study, Tally, run_study
 from planning_kit.inputs.arguments import must_be
 from planning_kit.inputs.text_table import TextTable, facts_html
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.timed import AnyPlan, TimedPlan
+from planning_kit.plan.timed import TimedPlan
 
 
-def odds(plan: AnyPlan, samples: int = 10_000, seed: int = 1, executor: Executor | None = None,
-         learn_pace: bool = False) -> Odds:
-    """Sample the durations and the travel of a plan, time every sample, and say how likely things are.
+def odds(plan: TimedPlan, samples: int = 10_000, seed: int = 1, executor: Executor | None = None,
+         learn_pace: bool = False) -> TimedOdds:
+    """Sample the durations and the travel of a plan, and time every sample: ``plan.odds`` says how.
 
-    Durations and factors: `planning_kit.explore.odds.sampling`; dropped tasks:
-    `planning_kit.explore.odds.cut_rule`. The same ``samples`` and ``seed`` give the same numbers on every
-    run, on any ``executor`` (any `concurrent.futures.Executor`: threads, processes, a cluster's own) with any
-    number of workers. Each sample is timed as a plan is: only durations and travel are left to chance.
-    Of a re-timed plan they are the odds of the rest, given what was logged: `planning_kit.explore.odds.past`;
-    with ``learn_pace`` the pace so far tells of the pace to come (`planning_kit.explore.odds.pace`).
     Raises `ScenarioError` for a number of samples, a seed, an executor or a distribution that makes no sense.
     """
-    timed = asked_of(plan, samples, seed)
+    stop_if_senseless(plan, samples, seed)
     if executor is not None:
         must_be(executor, Executor, "executor", "must be a concurrent.futures.Executor, or None")
-    study = Study.of(timed, int(seed), bool(learn_pace))
-    return Odds(timed, study, run_study(study, int(samples), executor))
+    study = Study.of(plan, int(seed), bool(learn_pace))
+    return TimedOdds(plan, study, run_study(study, int(samples), executor))
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Odds:
+class TimedOdds:
     """What many samples of one outing say. Probabilities are shares of *all* samples.
 
     A sample that cannot be timed (a greatest gap that its durations break, no window left) has no plan: it
     counts as nothing done and no window caught, and ``no_plan`` is the share of such samples. Standard errors
     of a share k of n are those of (k + 1) / (n + 2), so that none is zero only because all samples agreed.
-    Made by `odds`.
     """
 
-    plan: TimedPlan
+    timed: TimedPlan
     study: Study
     tally: Tally
 
@@ -75,7 +68,7 @@ class Odds:
 
     @cached_property
     def _summary(self) -> pd.DataFrame:
-        return tables.summary_table(self.plan, self.study, self.tally)
+        return tables.summary_table(self.timed, self.study, self.tally)
 
     @property
     def summary(self) -> pd.DataFrame:
@@ -90,7 +83,7 @@ class Odds:
         and be inside by the planned or the hard limit (work by others: finished by then); ``p_dropped``: left
         out by the cut rule. Each with its standard error (``..._se``). What else is to do is not counted.
         """
-        return tables.tasks_table(self.plan, self.study, self.tally)
+        return tables.tasks_table(self.timed, self.study, self.tally)
 
     @property
     def windows(self) -> pd.DataFrame:
@@ -121,7 +114,7 @@ class Odds:
 
         ``planned_min``, ``q05``, ``q25``, ``q50``, ``q75``, ``q95``; ``share`` of the samples behind them.
         """
-        return tables.task_finish_table(self.plan, self.study, self.tally)
+        return tables.task_finish_table(self.timed, self.study, self.tally)
 
     @property
     def waiting(self) -> pd.DataFrame:
@@ -129,7 +122,7 @@ class Odds:
 
         ``planned_min``, ``mean_min``, ``se_min``, ``q05``, ``q50``, ``q95``.
         """
-        return tables.waiting_table(self.plan, self.tally)
+        return tables.waiting_table(self.timed, self.tally)
 
     @property
     def assumed(self) -> pd.DataFrame:
@@ -149,24 +142,24 @@ class Odds:
 
     def __repr__(self) -> str:
         facts = "; ".join(f"{name} {value}" for name, value in _facts(self)[1:])
-        return f"<Odds of {self.plan.scenario.settings.title!r}: {facts}>"
+        return f"<Odds of {self.timed.scenario.settings.title!r}: {facts}>"
 
     def _repr_html_(self) -> str:
         return facts_html("Odds", _facts(self))
 
 
-def as_odds(given: object, what: str = "odds") -> Odds:
-    """``given``, or a `ScenarioError` where it is no `Odds`."""
-    return must_be(given, Odds, what, "must be what pk.odds(plan) gives")
+def as_odds(given: object, what: str = "odds") -> TimedOdds:
+    """``given``, or a `ScenarioError` where these are no odds."""
+    return must_be(given, TimedOdds, what, "must be what plan.odds() gives")
 
 
-def _facts(odds: Odds) -> list[tuple[str, str]]:
+def _facts(odds: TimedOdds) -> list[tuple[str, str]]:
     """What both reprs show: name and value."""
-    limits = odds.plan.scenario.settings.limits
+    limits = odds.timed.scenario.settings.limits
     shares = {row["item"]: f"{100 * row['p']:.1f} % ± {100 * row['se']:.1f}"
               for row in odds.summary.to_dict("records")}
     known = [(f"inside by {pet_label(limits.planned_min)}", shares[tables.BY_PLANNED]),
              (f"by {pet_label(limits.hard_min)}", shares[tables.BY_HARD])]
-    return [("title", odds.plan.scenario.settings.title), ("samples", f"{odds.samples}, seed {odds.seed}"),
+    return [("title", odds.timed.scenario.settings.title), ("samples", f"{odds.samples}, seed {odds.seed}"),
             *known, ("median end", pet_label(tables.quantile(odds.tally.end_min, 0.5))),
             ("no plan", f"{100 * odds.no_plan:.1f} %")]

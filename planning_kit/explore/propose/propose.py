@@ -49,7 +49,7 @@ def search_orders(
     cushion: float = 0.0,
     egress_every_min: float = 5.0,
 ) -> Proposals[TimedPlan]:
-    """Search for better orders: `planning_kit.front.propose` says how."""
+    """Search for better orders: ``plan.propose`` says how."""
     amount = _read_question(effort, seconds, order, limit_min, cushion, egress_every_min)
     settings = scenario.settings
     earliest, latest = _read_window(scenario, egress_window, egress_every_min)

@@ -7,9 +7,9 @@ from importlib.metadata import PackageNotFoundError, version
 
 import pandas as pd
 
-from planning_kit.explore.odds.odds import Odds
-from planning_kit.explore.revising.revisions import Revision
-from planning_kit.inputs.sign_offs import CURRENT, SIGN_OFF, reviews
+from planning_kit.explore.odds.odds import TimedOdds
+from planning_kit.explore.revising.revisions import TimedComparison
+from planning_kit.inputs.sign_offs import CURRENT, SIGN_OFF
 from planning_kit.inputs.times import gmt_label
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing_ends import retimed_lines
@@ -26,7 +26,7 @@ from planning_kit.show.pack.tables import all_lists
 _PACKAGES = ("planning-kit", "numpy", "pandas", "scipy", "skyfield", "sgp4")
 
 
-def assemble(plan: TimedPlan, chances: Odds | str | None, revision: Revision | None) -> Pack:
+def assemble(plan: TimedPlan, chances: TimedOdds | str | None, revision: TimedComparison | None) -> Pack:
     """The content of the pack of ``plan``; ``chances`` are its odds, or the reason why there are none."""
     settings = plan.scenario.settings
     sections = [summary_section(plan), timeline_section(plan), map_section(plan), procedure_section(plan),
@@ -43,7 +43,7 @@ def assemble(plan: TimedPlan, chances: Odds | str | None, revision: Revision | N
     )
 
 
-def _facts(plan: TimedPlan, revision: Revision | None) -> tuple[tuple[str, str], ...]:
+def _facts(plan: TimedPlan, revision: TimedComparison | None) -> tuple[tuple[str, str], ...]:
     settings, elements = plan.scenario.settings, plan.scenario.elements
     told = [(str(row["item"]), str(row["value"])) for row in plan.summary.to_dict("records")]
     told.insert(2, ("PET 0:00 is", one_line(settings.pet_zero) or "not given"))
@@ -81,7 +81,7 @@ def _other_egress(plan: TimedPlan) -> str:
 
 def _reviews_of(plan: TimedPlan) -> pd.DataFrame:
     """The reviews of the scenario; what was reviewed with its own egress says nothing of another one."""
-    table, own = reviews(plan.scenario), _other_egress(plan)
+    table, own = plan.scenario.reviews, _other_egress(plan)
     if own:
         table["state"] = [f"of the scenario's egress ({own}), not of this one" if state == CURRENT else state
                           for state in table["state"]]

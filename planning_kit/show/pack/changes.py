@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from planning_kit.explore.odds.odds import Odds
+from planning_kit.explore.odds.odds import TimedOdds
 from planning_kit.explore.odds.tables import NO_PLAN
-from planning_kit.explore.revising.revisions import Revision
+from planning_kit.explore.revising.revisions import TimedComparison
 from planning_kit.inputs.times import pet_label
 from planning_kit.show.pack.content import Column, Section, Table, cell_of, table_of
 
 _ITEMS = {NO_PLAN: "no plan: a greatest gap or a window cannot be kept"}
 
 
-def odds_section(chances: Odds) -> Section:
+def odds_section(chances: TimedOdds) -> Section:
     """Shares of the sampled outings, with their standard errors."""
     percent = [Column("P, %", 1), Column("Standard error, %", 1)]
     summary = tuple((_ITEMS.get(row["item"], row["item"]), 100 * row["p"], 100 * row["se"])
@@ -42,7 +42,7 @@ def odds_section(chances: Odds) -> Section:
     ))
 
 
-def changes_section(revision: Revision | None) -> Section:
+def changes_section(revision: TimedComparison | None) -> Section:
     """The verdict list, then inputs, steps, findings and margins; without a baseline only that."""
     if revision is None:
         return Section("changes", "Changes since the baseline", ("No baseline was given.",))
@@ -58,7 +58,7 @@ def changes_section(revision: Revision | None) -> Section:
                     inputs, _times(revision), _findings(revision), _margins(revision)))
 
 
-def _times(revision: Revision) -> Table:
+def _times(revision: TimedComparison) -> Table:
     rows = tuple((row["step"], row["title"], row["change"], pet_label(row["start_a_min"]),
                   pet_label(row["start_b_min"]), cell_of(row["moved_min"]), row["held_by_a"],
                   row["held_by_b"])
@@ -69,7 +69,7 @@ def _times(revision: Revision) -> Table:
                   Column("Was held by", share=1.2), Column("Held by", share=1.2)), rows)
 
 
-def _findings(revision: Revision) -> Table:
+def _findings(revision: TimedComparison) -> Table:
     return table_of(revision.findings, "Changed findings", "Findings that came or went",
                     [("change", Column("Change", share=0.7)), ("severity", Column("Severity", share=0.7)),
                      ("check", Column("Check", share=0.8)), ("rule", Column("Rule", share=0.8)),
@@ -77,7 +77,7 @@ def _findings(revision: Revision) -> Table:
                      ("message", Column("Finding", share=5))])
 
 
-def _margins(revision: Revision) -> Table:
+def _margins(revision: TimedComparison) -> Table:
     return table_of(revision.margins, "Changed margins", "Margins beside each other",
                     [("margin", Column("Margin", share=2.5)), ("crew", Column("Crew", share=0.6)),
                      ("unit", Column("Unit", share=0.7)), ("a", Column("Baseline", 1)),
