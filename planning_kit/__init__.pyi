@@ -2,7 +2,7 @@
 
 from .explore.propose.proposals import Proposal as Proposal
 from .explore.propose.proposals import Proposals as Proposals
-from .explore.sweeping.sweep import Sweep as Sweep
+from .explore.sweep import Sweep as Sweep
 from .front.plan import Briefing as Briefing
 from .front.plan import Comparison as Comparison
 from .front.plan import Odds as Odds
@@ -18,18 +18,18 @@ from .inputs.scenario import Scenario as Scenario
 from .inputs.scenario import load_scenario as load_scenario
 from .open_desk import workbench as workbench
 from .plan.moments import Moment as Moment
-from .show.fan_chart import fan_chart as fan_chart
+from .show.odds_charts import fan_chart as fan_chart
+from .show.odds_charts import tornado_chart as tornado_chart
 from .show.season_chart import season_chart as season_chart
 from .show.station_map import station_map as station_map
 from .show.suit_chart import suit_chart as suit_chart
 from .show.sweep_chart import sweep_chart as sweep_chart
 from .show.swimlane import swimlane as swimlane
-from .show.tornado_chart import tornado_chart as tornado_chart
+from .sky.light import link_windows as link_windows
 from .sky.light import night_windows as night_windows
-from .sky.links import link_windows as link_windows
 from .sky.orbit import Orbit as Orbit
+from .sky.orbit import elements_age_note as elements_age_note
 from .sky.orbit import load_orbit as load_orbit
 from .sky.season import season as season
-from .sky.uncertainty import elements_age_note as elements_age_note
 
 __version__: str

@@ -18,7 +18,7 @@ import pandas as pd
 
 import planning_kit as pk
 from planning_kit.front.shown import Shown
-from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.shown_text import TextTable
 from planning_kit.plan.moments import whole_minutes
 
 ROOT = Path(__file__).parents[1]

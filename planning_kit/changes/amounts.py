@@ -13,10 +13,10 @@ import pandas as pd
 from planning_kit.changes.change import CREW, STEP, TASK, Cells, Change, Named, Note, Tables
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import CellFault, parse_number
-from planning_kit.inputs.frames import number_text
 from planning_kit.inputs.records import Gap, Records
 from planning_kit.inputs.row_edits import row_of, set_cell
 from planning_kit.inputs.times import gmt_label
+from planning_kit.inputs.typed_tables import number_text
 
 LOW, LIKELY, HIGH = "minutes_low", "minutes_likely", "minutes_high"
 MINUTES = [LOW, LIKELY, HIGH]

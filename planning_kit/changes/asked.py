@@ -17,9 +17,8 @@ from planning_kit.changes.amounts import Amount, Close, Egress, GapTo, Set, Stre
 from planning_kit.changes.change import CREW, STEP, TASK, Change, Named, task_named
 from planning_kit.changes.dropping import Drop
 from planning_kit.changes.order import Follow, Trade
-from planning_kit.inputs.arguments import is_number
 from planning_kit.inputs.cells import did_you_mean
-from planning_kit.inputs.faults import Faults, ScenarioError
+from planning_kit.inputs.faults import Faults, ScenarioError, is_number
 from planning_kit.inputs.records import BOTH, Gap, Records
 from planning_kit.inputs.times import as_utc
 

@@ -17,11 +17,11 @@ import pandas as pd
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import Faults, ScenarioError
-from planning_kit.inputs.frames import raw_from_frame
 from planning_kit.inputs.records import Records
 from planning_kit.inputs.row_edits import with_cells
 from planning_kit.inputs.scenario import Scenario
-from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.shown_text import TextTable
+from planning_kit.inputs.typed_tables import raw_from_frame
 from planning_kit.inputs.validate import rows_of
 
 CHANGE_COLUMNS = ["name", "kind", "change"]

@@ -12,12 +12,11 @@ from typing import Any
 import pandas as pd
 
 from planning_kit.changes.change import Change, Tables
-from planning_kit.inputs.arguments import is_number
-from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.faults import ScenarioError, is_number
 from planning_kit.inputs.format import PARTNER, SUITED
-from planning_kit.inputs.frames import move_text
 from planning_kit.inputs.records import BOTH, ItemMove, Records, Step
 from planning_kit.inputs.row_edits import moved_behind, row_of, rows_with, set_cell
+from planning_kit.inputs.typed_tables import move_text
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,7 @@ from planning_kit.desk.messages import (
 from planning_kit.explore.session.journal import Unsaved
 from planning_kit.explore.session.merge import Where
 from planning_kit.explore.session.session import Session
-from planning_kit.explore.session.settings_sheet import moment_text
+from planning_kit.explore.session.sheet import moment_text
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
 from planning_kit.show.live_chart import step_facts
 

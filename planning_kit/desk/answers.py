@@ -16,7 +16,7 @@ from typing import Any
 from planning_kit.desk.messages import Message
 from planning_kit.explore.long_question import RUNNING, LongQuestion, Progress
 from planning_kit.explore.odds.odds import TimedOdds
-from planning_kit.explore.odds.tables import BY_HARD, BY_PLANNED, NO_PLAN
+from planning_kit.explore.odds.odds_tables import BY_HARD, BY_PLANNED, NO_PLAN
 from planning_kit.explore.propose.proposals import Proposal
 from planning_kit.explore.propose.search import FINISH, TASKS
 from planning_kit.explore.session.questions import ODDS, ORDER, SWEEP, Orders, Tried

@@ -6,11 +6,9 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from planning_kit.explore.session.draft import Draft, Fault
-from planning_kit.explore.session.margins import Margin, margins_of, share_words
 from planning_kit.explore.session.merge import Merge, told
-from planning_kit.explore.session.session import Session
-from planning_kit.explore.session.settings_sheet import KEY, SETTINGS, VALUE, setting_fields
-from planning_kit.explore.session.sheet import Sheet
+from planning_kit.explore.session.session import Margin, Session, margins_of, share_words
+from planning_kit.explore.session.sheet import KEY, SETTINGS, VALUE, Sheet, setting_fields
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.fields import KIND_WORDS, Field

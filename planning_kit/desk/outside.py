@@ -16,15 +16,14 @@ from planning_kit.explore.retime.deciding import Decision
 from planning_kit.explore.retime.standing import standing_of
 from planning_kit.explore.session.going_outside import go_outside, take, watch_of
 from planning_kit.explore.session.session import Session
-from planning_kit.explore.watch.log_so_far import LogFault, LogLine, log_lines
-from planning_kit.explore.watch.logbook import Entry
+from planning_kit.explore.watch.logbook import Entry, LogFault, LogLine, log_lines
 from planning_kit.explore.watch.open_steps import LaneNow, OpenStep
 from planning_kit.explore.watch.watch import Options, Watch
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.format import SUITED
 from planning_kit.inputs.log_format import EGRESS, INGRESS
 from planning_kit.inputs.times import gmt_label, pet_label, pet_min
-from planning_kit.show.outside_chart import outside_chart
+from planning_kit.show.live_chart import outside_chart
 
 # What a view may ask
 

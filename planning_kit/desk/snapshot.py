@@ -15,7 +15,7 @@ import pandas as pd
 from IPython.display import publish_display_data
 
 from planning_kit.explore.session.session import Session
-from planning_kit.explore.watch.log_so_far import log_lines
+from planning_kit.explore.watch.logbook import log_lines
 from planning_kit.explore.watch.watch import Watch
 from planning_kit.front.plan import Plan
 from planning_kit.inputs.shown_text import html_text, visible

@@ -10,15 +10,14 @@ from pathlib import Path
 
 import pandas as pd
 
-from planning_kit.explore.gaining.gain import gain
+from planning_kit.explore.gain import gain
 from planning_kit.explore.long_question import Progress
-from planning_kit.explore.odds.compare_odds import compare_odds
-from planning_kit.explore.odds.odds import TimedOdds, odds
+from planning_kit.explore.odds.odds import TimedOdds, compare_odds, odds
 from planning_kit.explore.odds.propose_cuts import propose_cuts
 from planning_kit.explore.propose.proposals import Proposals
 from planning_kit.explore.propose.propose import search_orders
 from planning_kit.explore.revising.revisions import Given, TimedComparison, compare_revisions
-from planning_kit.explore.sweeping.sweep import Sweep, sweep_egress
+from planning_kit.explore.sweep import Sweep, sweep_egress
 from planning_kit.explore.what_if import what_if
 from planning_kit.front.outside import OutsidePlan
 from planning_kit.inputs.scenario import Scenario, as_scenario
@@ -154,12 +153,12 @@ class Plan(OutsidePlan):
         """Sample the durations and the travel, time every sample, and say how likely things are.
 
         Durations and factors: `planning_kit.explore.odds.sampling`; dropped tasks:
-        `planning_kit.explore.odds.cut_rule`. The same ``samples`` and ``seed`` give the same numbers on
+        `planning_kit.explore.odds.sampled_outing`. The same ``samples`` and ``seed`` give the same numbers on
         every run, on any ``executor`` (any `concurrent.futures.Executor`: threads, processes, a cluster's
         own) with any number of workers. Each sample is timed as a plan is: only durations and travel are
         left to chance. Of a re-timed plan they are the odds of the rest, given what was logged:
-        `planning_kit.explore.odds.past`; with ``learn_pace`` the pace so far tells of the pace to come
-        (`planning_kit.explore.odds.pace`). Raises `ScenarioError` for a number of samples, a seed, an
+        `planning_kit.explore.odds.sampled_past`; with ``learn_pace`` the pace so far tells of the pace to come
+        (`planning_kit.explore.odds.sampled_past`). Raises `ScenarioError` for a number of samples, a seed, an
         executor or a distribution that makes no sense.
         """
         found = odds(self.timed, samples, seed, executor, learn_pace)

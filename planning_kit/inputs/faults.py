@@ -1,16 +1,18 @@
-"""Faults in what a user gave us: collected, never raised one by one."""
+"""Faults in what a user gave us: collected, never raised one by one. And what a function may be given."""
 
 from __future__ import annotations
 
+import math
 import os
+from collections.abc import Collection
 from dataclasses import dataclass, field
+from numbers import Integral, Real
 from pathlib import Path
-from typing import Self
+from typing import Self, TypeGuard, TypeVar
 
 import pandas as pd
 
-from planning_kit.inputs.shown_text import one_line, visible
-from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.shown_text import TextTable, one_line, visible
 
 FAULT_COLUMNS = ["table", "row", "column", "value", "problem"]
 _SHOWN_IN_MESSAGE = 20
@@ -124,3 +126,37 @@ def _as_text(problems: pd.DataFrame) -> str:
     if count > _SHOWN_IN_MESSAGE:
         lines.append(f"  ... and {count - _SHOWN_IN_MESSAGE} more; see .problems")
     return "\n".join(lines)
+
+
+Kind = TypeVar("Kind")
+
+
+def is_number(value: object) -> TypeGuard[float]:
+    """Whether ``value`` is one finite number; yes and no are none, though Python counts them."""
+    if not isinstance(value, Real) or isinstance(value, bool):
+        return False
+    try:
+        return math.isfinite(value)
+    except OverflowError:  # a whole number of hundreds of digits
+        return False
+
+
+def is_whole(value: object, least: int, most: float = math.inf) -> TypeGuard[int]:
+    """Whether ``value`` is a whole number from ``least`` to ``most``; yes and no are none."""
+    return isinstance(value, Integral) and not isinstance(value, bool) and least <= int(value) <= most
+
+
+def table_with(given: object, columns: Collection[str], what: str, how: str) -> pd.DataFrame:
+    """``given``, or a `ScenarioError` where it is no table with these columns; ``how`` as in `must_be`."""
+    table = must_be(given, pd.DataFrame, what, how)
+    missing = [name for name in columns if name not in table]
+    if missing:
+        raise ScenarioError.single(f"{how}; it has no {', '.join(missing)}", column=what)
+    return table
+
+
+def must_be(given: object, kind: type[Kind], what: str, how: str) -> Kind:
+    """``given``, or a `ScenarioError` where it is no ``kind``; ``how`` says what to give as ``what``."""
+    if not isinstance(given, kind):
+        raise ScenarioError.single(how, column=what, value=type(given).__name__)
+    return given

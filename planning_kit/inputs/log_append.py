@@ -18,17 +18,14 @@ from typing import Protocol
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import CellFault
-from planning_kit.inputs.csv_cells import csv_row
 from planning_kit.inputs.faults import Faults, ScenarioError
-from planning_kit.inputs.frames import number_text
 from planning_kit.inputs.log import Actuals, actuals_of, log_path
 from planning_kit.inputs.log_file import all_of, log_lines, log_text, opened, write
 from planning_kit.inputs.log_format import CORRECT, EGRESS, LOG, is_pet, parse_when
-from planning_kit.inputs.log_state import play_on, states_of
-from planning_kit.inputs.log_steps import States
-from planning_kit.inputs.raw import RawTable
-from planning_kit.inputs.rows import Row, parse_table
+from planning_kit.inputs.log_state import States, play_on, states_of
+from planning_kit.inputs.raw import RawTable, csv_row
 from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.typed_tables import Row, number_text, parse_table
 
 _COUNTED = re.compile(r"e([0-9]{1,9})")
 

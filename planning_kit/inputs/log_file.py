@@ -15,12 +15,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from planning_kit.inputs import format as fmt
-from planning_kit.inputs.csv_cells import cell_text
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.folder_files import place_of, reason_of
-from planning_kit.inputs.locks import locked, name_of
 from planning_kit.inputs.log_format import LOG, LOG_COLUMNS
-from planning_kit.inputs.raw import BOM, RawTable, absurd_text, decode
+from planning_kit.inputs.raw import BOM, RawTable, absurd_text, cell_text, decode
+from planning_kit.inputs.save import locked, name_of
 
 # Bytes that are no UTF-8 become lone surrogates (PEP 383), which no UTF-8 text holds.
 _DAMAGED = re.compile("[\0\udc80-\udcff]")

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import groupby
 
-from planning_kit.inputs.arguments import is_number
 from planning_kit.inputs.cells import CellFault, parse_moment
+from planning_kit.inputs.faults import is_number
 from planning_kit.inputs.fields import Field, Table
 from planning_kit.inputs.times import moment_at
 

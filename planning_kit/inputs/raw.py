@@ -1,22 +1,53 @@
 """A scenario folder as bytes and text tables, before any meaning is read into the cells.
 
-Rows are numbered as records of the file: the header is row 1, and a record whose quoted cell runs over
-several lines counts once, as a spreadsheet shows it. Blank lines and rows whose cells are all empty keep
-their number and are passed over.
+Cells of CSV files are quoted as RFC 4180 has it, and marked where a spreadsheet would compute them.
 """
 
 from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Mapping
+import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from planning_kit.inputs import format as fmt
-from planning_kit.inputs.csv_cells import cell_text, csv_row, is_live
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.fields import Table
 from planning_kit.inputs.folder_files import FolderFiles
+
+_FORMULA = re.compile(r"\s*[=+\-@＝＋－＠]|[\t\r]")
+MARK = "'"
+
+
+def is_live(cell: str) -> bool:
+    """Whether a spreadsheet would compute the cell instead of showing it."""
+    if not _FORMULA.match(cell):
+        return False
+    try:
+        float(cell)
+    except ValueError:
+        return True
+    return False
+
+
+def csv_cell(text: str) -> str:
+    """The text as a cell of a file: marked where it, less its apostrophes, is live; quoted where needed."""
+    marked = MARK + text if is_live(text.lstrip(MARK)) else text
+    if any(mark in marked for mark in ',"\r\n'):
+        return '"' + marked.replace('"', '""') + '"'
+    return marked
+
+
+def csv_row(texts: Iterable[str]) -> str:
+    """Texts as one row of a file, without its line end."""
+    return ",".join(map(csv_cell, texts))
+
+
+def cell_text(cell: str) -> str:
+    """What was typed into a cell that was read from a file (its quotes are off): the other way round."""
+    return cell[1:] if cell.startswith(MARK) and is_live(cell.lstrip(MARK)) else cell
+
 
 BOM = b"\xef\xbb\xbf"
 

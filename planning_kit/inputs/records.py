@@ -1,18 +1,42 @@
-"""The rows of a scenario as typed, frozen records: what the other rooms compute with.
-
-The DataFrames of a `Scenario` are the tables as the planner wrote them; these are the same facts parsed.
-Lists are tuples, yes/no is bool, a number that was not given is None, a text that was not given is "". Where
-an empty yes/no is not known rather than no, it is None.
-Units stand in the names (see scenarios/FORMAT.md).
-"""
+"""The rows of a scenario as typed, frozen records: what the other rooms compute with."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from typing import TypeVar
 
 from planning_kit.inputs.format import SUITED
+
+Key = TypeVar("Key")
+Value = TypeVar("Value", covariant=True)
+
+
+class FrozenMapping(Mapping[Key, Value]):
+    """A copy of a mapping, without a way to change it; equal to any mapping with the same entries."""
+
+    __slots__ = ("_entries",)
+
+    def __init__(self, entries: Mapping[Key, Value]) -> None:
+        """Copy ``entries``."""
+        self._entries = dict(entries)
+
+    def __getitem__(self, key: Key) -> Value:
+        return self._entries[key]
+
+    def __iter__(self) -> Iterator[Key]:
+        return iter(self._entries)
+
+    def __len__(self) -> int:
+        return len(self._entries)
+
+    def __hash__(self) -> int:
+        return hash(frozenset(self._entries.items()))
+
+    def __repr__(self) -> str:
+        return repr(self._entries)
+
 
 BOTH = "both"
 INSIDE = "inside"

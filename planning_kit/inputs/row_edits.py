@@ -7,9 +7,8 @@ from collections.abc import Collection, Mapping, Sequence
 import pandas as pd
 
 from planning_kit.inputs import format as fmt
-from planning_kit.inputs.arguments import must_be
 from planning_kit.inputs.cells import did_you_mean
-from planning_kit.inputs.faults import Faults, ScenarioError
+from planning_kit.inputs.faults import Faults, ScenarioError, must_be
 
 _CUTS = ("last_start_min", "cut_order")
 

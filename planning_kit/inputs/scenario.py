@@ -11,22 +11,19 @@ from pathlib import Path
 import pandas as pd
 
 from planning_kit.inputs import format as fmt
-from planning_kit.inputs.arguments import must_be
 from planning_kit.inputs.cells import did_you_mean
-from planning_kit.inputs.faults import Faults, ScenarioError, as_path
+from planning_kit.inputs.faults import Faults, ScenarioError, as_path, must_be
 from planning_kit.inputs.folder_files import digest_of, read_settled
-from planning_kit.inputs.frames import frame_of, raw_from_frame
-from planning_kit.inputs.frozen import FrozenMapping
 from planning_kit.inputs.omm import Elements
 from planning_kit.inputs.raw import RawTable
-from planning_kit.inputs.records import Records, Settings
+from planning_kit.inputs.records import FrozenMapping, Records, Settings
 from planning_kit.inputs.row_edits import cells_of_cuts, key_of, moved_behind, with_cells
 from planning_kit.inputs.save import save_files
-from planning_kit.inputs.shown_text import one_line
+from planning_kit.inputs.settings import edited_toml
+from planning_kit.inputs.shown_text import facts_html, one_line
 from planning_kit.inputs.sign_offs import NOTE, SIGN_OFF, Reviewed, add_review, reviews_table
 from planning_kit.inputs.source import Checked, check, content_digest, read_folder
-from planning_kit.inputs.text_table import facts_html
-from planning_kit.inputs.toml_edit import edited_toml
+from planning_kit.inputs.typed_tables import frame_of, raw_from_frame
 
 
 def load_scenario(folder: str | Path) -> Scenario:

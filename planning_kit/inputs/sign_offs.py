@@ -22,7 +22,7 @@ from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.folder_files import FolderFiles, digest_of, folder_is_there, read_settled
 from planning_kit.inputs.format import SIGN_OFFS_FILE, most_bytes
 from planning_kit.inputs.save import write_whole, writing
-from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import as_utc
 
 REVIEW_COLUMNS = ["kind", "by", "at", "about", "words", "state", "digest"]

@@ -11,10 +11,9 @@ from pathlib import Path
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.folder_files import FolderFiles, digest_of, read_settled
-from planning_kit.inputs.frozen import FrozenMapping
 from planning_kit.inputs.omm import Elements, elements_from
 from planning_kit.inputs.raw import RawTable, decode, read_files, read_tables, table_bytes
-from planning_kit.inputs.records import Records
+from planning_kit.inputs.records import FrozenMapping, Records
 from planning_kit.inputs.settings import is_sane_file_name, parse_toml
 from planning_kit.inputs.validate import records_from
 

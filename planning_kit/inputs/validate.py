@@ -7,11 +7,13 @@ from typing import Any
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs import records as rec
-from planning_kit.inputs import rules_ids, rules_steps, rules_world
+from planning_kit.inputs import rules as rules_ids
+from planning_kit.inputs import rules as rules_steps
+from planning_kit.inputs import rules as rules_world
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.raw import RawTable
-from planning_kit.inputs.rows import Row, Rows, parse_table, parse_tables
 from planning_kit.inputs.settings import build_settings, parse_settings
+from planning_kit.inputs.typed_tables import Row, Rows, parse_table, parse_tables
 
 Rule = Callable[[Rows, Faults], None]
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.shown_text import TextTable
 
 STOP, CONCERN, REMARK = "stop", "concern", "remark"
 SEVERITIES = (STOP, CONCERN, REMARK)

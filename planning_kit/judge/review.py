@@ -14,9 +14,9 @@ import numpy as np
 import pandas as pd
 
 from planning_kit.inputs.records import Task
+from planning_kit.judge.all_checks import new_findings
 from planning_kit.judge.drop_order import drop_weights, may_be_cut
 from planning_kit.judge.findings import CONCERN, STOP
-from planning_kit.judge.new_findings import new_findings
 from planning_kit.plan.activities import TRAVEL
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan

@@ -13,8 +13,7 @@ from planning_kit.inputs.omm import Elements
 from planning_kit.inputs.records import NamedWindow, Records, Relays
 from planning_kit.inputs.times import pet_min
 from planning_kit.plan.network import GRID_MIN
-from planning_kit.sky.light import Light, light_between
-from planning_kit.sky.links import links_between
+from planning_kit.sky.light import Light, light_between, links_between
 from planning_kit.sky.orbit import Orbit
 from planning_kit.sky.windows import clip, no_windows, union
 

@@ -26,7 +26,7 @@ from planning_kit.plan.network import (
     on_grid,
     windows_on_grid,
 )
-from planning_kit.plan.routes import Travel, travel_for
+from planning_kit.plan.travel import Travel, travel_for
 from planning_kit.sky.windows import intersect, shrink
 
 

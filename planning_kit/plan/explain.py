@@ -1,4 +1,7 @@
-"""Why a step starts when it does, in words: its holder, the holder's holder, and so on back to egress."""
+"""Why a step starts when it does, in words: its holder, the holder's holder, and so on back to egress.
+
+Bounds between two steps in words, for explanations and for plans that cannot be.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +11,6 @@ import numpy as np
 
 from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.holders import Holder, Holders, find_holders, ready_holder
 from planning_kit.plan.network import (
     AFTER,
     GROUP,
@@ -20,11 +22,30 @@ from planning_kit.plan.network import (
     NOW,
     TURN,
     WINDOW,
+    Bound,
     Network,
 )
 from planning_kit.plan.plan_times import Times
-from planning_kit.plan.rule_words import gap_words
+from planning_kit.plan.slack import Holder, Holders, find_holders, ready_holder
 from planning_kit.plan.timing import earliest_starts
+
+
+def gap_words(bound: Bound, first: str, then: str) -> str:
+    """What a gap asks, with the ends that it counts between: "B must start within 5 min after A finishes".
+
+    ``first`` and ``then`` are the names of the gap's steps; ``bound`` is its least or its greatest gap.
+    """
+    if bound.kind == MAX_GAP:
+        first_end, then_end = bound.to_finish, bound.from_finish
+        how = f"within {-bound.fixed_min:g} min after"
+    else:
+        first_end, then_end = bound.from_finish, bound.to_finish
+        how = f"at least {bound.fixed_min:g} min after" if bound.fixed_min else "after"
+    return f"{then} must {_end(then_end)} {how} {first} {_end(first_end)}{'es' if first_end else 's'}"
+
+
+def _end(is_finish: bool) -> str:
+    return "finish" if is_finish else "start"
 
 
 @dataclass(frozen=True)

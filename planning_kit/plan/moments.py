@@ -17,13 +17,12 @@ from typing import TypeVar
 import numpy as np
 import pandas as pd
 
-from planning_kit.inputs.arguments import is_number
-from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.faults import ScenarioError, is_number
 from planning_kit.inputs.records import INSIDE, Route
-from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.shown_text import TextTable
 from planning_kit.plan.activities import Activity
-from planning_kit.plan.hardware.custody_state import Holding
-from planning_kit.plan.spans import Spans
+from planning_kit.plan.custody_state import Holding
+from planning_kit.plan.legs import Spans
 from planning_kit.plan.timed import TimedPlan
 
 T = TypeVar("T")

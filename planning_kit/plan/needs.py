@@ -12,7 +12,7 @@ from datetime import datetime
 import pandas as pd
 
 from planning_kit.inputs.records import Gap, Inhibit, Step
-from planning_kit.inputs.text_table import ShownTable
+from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.plan_times import Times

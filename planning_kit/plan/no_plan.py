@@ -15,8 +15,8 @@ from scipy.sparse.csgraph import connected_components
 
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.times import pet_label
+from planning_kit.plan.explain import gap_words
 from planning_kit.plan.network import AFTER, LINK, MAX_GAP, MIN_GAP, ORDER, Bound, Demand, Network, on_grid
-from planning_kit.plan.rule_words import gap_words
 
 
 def stop_if_circular(network: Network, durations: np.ndarray) -> None:

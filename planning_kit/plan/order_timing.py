@@ -28,7 +28,7 @@ from planning_kit.plan.build import (
     ways_home,
 )
 from planning_kit.plan.network import MAX_GAP, Bound, on_grid
-from planning_kit.plan.routes import Travel
+from planning_kit.plan.travel import Travel
 
 _MOST_SWEEPS = 40
 Orders = Mapping[str, Sequence[int]]

@@ -16,11 +16,10 @@ from planning_kit.inputs.records import Step
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.plan.almanac import Almanac
-from planning_kit.plan.holders import Holders, find_holders
 from planning_kit.plan.network import Network
-from planning_kit.plan.routes import Travel
-from planning_kit.plan.slack import Slack, delay_curve, delays_min, slacks
+from planning_kit.plan.slack import Holders, Slack, delay_curve, delays_min, find_holders, slacks
 from planning_kit.plan.timing import outing_end
+from planning_kit.plan.travel import Travel
 from planning_kit.sky.light import Light
 
 

@@ -4,20 +4,51 @@ The backward pass is the forward pass over the mirrored network (`planning_kit.p
 fixed point is the greatest set of starts that keeps every rule and the deadline. A start at its latest is
 feasible together with the latest starts of the others; with greatest gaps not every start between earliest
 and latest is attainable. Slacks are delays of a start: an overrun is judged by timing the plan anew.
+
+What holds each step: among the bounds that are tight at its start, the one that a planner names.
+
+A bound is tight when it alone would put the step where it is. Candidates are taken only along chains that
+trace back to egress (tight bounds can run in circles, as when a least and a greatest gap are equal), in the
+order light, link, named window, group, greatest gap, partner, after, least gap, crew order; outside, the log
+comes before all of them and "not before now" after them.
+
+Windows and groups look at the step itself, and greatest gaps at steps behind it: which of them was first is
+not seen from the times alone. What raised a step last on the way to those times (`last_raises`) is therefore
+always among the candidates; these causes never run in a circle, so every chain ends at egress or a window.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from heapq import heappop, heappush
 
 import numpy as np
 import pandas as pd
 
-from planning_kit.inputs.arguments import is_number
-from planning_kit.inputs.faults import Faults, ScenarioError
-from planning_kit.inputs.text_table import ShownTable
-from planning_kit.plan.network import Network, mirrored, on_grid, pinned
-from planning_kit.plan.timing import earliest_starts, outing_end
+from planning_kit.inputs.faults import Faults, ScenarioError, is_number
+from planning_kit.inputs.shown_text import ShownTable
+from planning_kit.plan.network import (
+    AFTER,
+    GROUP,
+    LIGHT,
+    LINK,
+    LOGGED,
+    MAX_GAP,
+    MIN_GAP,
+    NOW,
+    ORDER,
+    PARTNER,
+    TURN,
+    WINDOW,
+    Bound,
+    Demand,
+    Network,
+    mirrored,
+    on_grid,
+    pinned,
+)
+from planning_kit.plan.timing import Raise, earliest_starts, last_raises, outing_end, place_in_windows
 
 _MOST_DELAYS = 20_000
 
@@ -91,3 +122,185 @@ def delay_curve(network: Network, durations: np.ndarray, starts: np.ndarray, ste
         "end_min": end,
         "end_slip_min": end - float(outing_end(network, starts, durations)),
     })
+
+
+_RANK = {kind: rank for rank, kind in enumerate(
+    (LOGGED, LIGHT, LINK, WINDOW, GROUP, MAX_GAP, PARTNER, AFTER, MIN_GAP, ORDER, TURN, NOW)
+)}
+
+
+@dataclass(frozen=True)
+class Holder:
+    """A tight bound on a step.
+
+    ``text`` is ``kind:id``; ``source`` the step that it comes from (-1: egress or a window). ``ready_min`` is
+    when the step could have started but for its window or group (NaN for other kinds); ``bound`` the rule
+    itself where it is one between two steps. ``group``: the steps that share a window, where they are why
+    this window begins none too early for the step ("": its own readiness is).
+    """
+
+    kind: str
+    text: str
+    source: int = -1
+    crew: str = ""
+    ready_min: float = float("nan")
+    bound: Bound | None = None
+    group: str = ""
+
+
+@dataclass(frozen=True)
+class Holders:
+    """For each step all tight bounds, best first, and for each step the chosen one."""
+
+    tight: tuple[tuple[Holder, ...], ...]
+    chosen: tuple[Holder, ...]
+
+    def for_crew(self, step: int, crew: str, shared: bool) -> Holder:
+        """The holder as ``crew`` sees it: in a shared step another's order of work is the partner."""
+        if not shared:
+            return self.chosen[step]
+        seen = [_seen_by(holder, crew) for holder in self.tight[step]]
+        if any(holder.kind == ORDER for holder in seen):  # ready at the same minute: nobody is waited for
+            seen = [holder for holder in seen if holder.kind != PARTNER]
+        return min(seen, key=lambda holder: _RANK[holder.kind])
+
+
+def _seen_by(holder: Holder, crew: str) -> Holder:
+    if holder.kind == ORDER and holder.source >= 0 and holder.crew != crew:
+        return replace(holder, kind=PARTNER, text=f"{PARTNER}:{holder.crew}")
+    return holder
+
+
+def find_holders(network: Network, durations: np.ndarray, starts: np.ndarray) -> Holders:
+    """The holders of a plan whose ``starts`` (steps,) are the earliest and finite."""
+    lengths, raises = on_grid(durations), last_raises(network, durations)
+    causes = _Causes(raises)
+    candidates = [_tight_on(network, lengths, starts, raised, causes, step)
+                  for step, raised in enumerate(raises)]
+    grounded = _grounded_order(candidates)
+    tight, chosen = [], []
+    for step, holders in enumerate(candidates):
+        kept = [h for h in holders if h.source < 0 or grounded[h.source] < grounded[step]] or holders
+        kept.sort(key=lambda holder: _RANK[holder.kind])
+        tight.append(tuple(kept))
+        chosen.append(kept[0])
+    return Holders(tuple(tight), tuple(chosen))
+
+
+def ready_holder(network: Network, durations: np.ndarray, starts: np.ndarray, step: int) -> Holder | None:
+    """What made a step ready for its window or group: the latest of its bounds, greatest gaps left aside."""
+    asked = _ready_bounds(_bounds_on(network, on_grid(durations), starts, step))
+    latest = max((at for at, _ in asked), default=-np.inf)
+    return min((h for at, h in asked if at == latest), key=lambda holder: _RANK[holder.kind], default=None)
+
+
+def _bounds_on(network: Network, lengths: np.ndarray, starts: np.ndarray,
+               step: int) -> list[tuple[float, Holder]]:
+    """Every release and bound on a step with the start that it asks for."""
+    asked = []
+    for release in network.releases_of[step]:
+        holder = Holder(release.kind, f"{release.kind}:{release.name}", crew=release.crew)
+        asked.append((float(on_grid(release.at_min)), holder))
+    for bound in network.bounds_into[step]:
+        holder = Holder(bound.kind, f"{bound.kind}:{bound.name}", bound.before, bound.crew, bound=bound)
+        asked.append((float(starts[bound.before] + bound.weight_min(lengths)), holder))
+    return asked
+
+
+def _tight_on(network: Network, lengths: np.ndarray, starts: np.ndarray, raised: Raise, causes: _Causes,
+              step: int) -> list[Holder]:
+    asked = _bounds_on(network, lengths, starts, step)
+    holders = [holder for at, holder in asked if at == starts[step]]
+    # A bound may ask for what the step itself has pushed up (a greatest gap, a least one below zero).
+    own = [at for at, holder in asked if at < starts[step] and not causes.rests_on(holder.source, step)]
+    ready = max(own, default=-np.inf)
+    fits_min, windows = np.inf, network.allowed[step]
+    if windows is not None and (not holders or np.isfinite(ready)):
+        fits_min = place_in_windows(np.array([ready]), lengths[[step]], windows)[0]
+    really_ready = max((at for at, _ in _ready_bounds(asked)), default=ready)
+    if raised.kind == WINDOW or fits_min == starts[step]:
+        demand = _demand_that_begins(network, step, starts[step])
+        is_by_group = raised.is_after_group and fits_min < starts[step]
+        group = _group_of(network, step) if is_by_group else ""
+        holders.append(Holder(demand.kind, demand.name_at(starts[step]), ready_min=really_ready, group=group))
+    if raised.kind == GROUP:
+        holders.append(Holder(GROUP, f"{GROUP}:{_group_of(network, step)}", ready_min=really_ready))
+    return holders
+
+
+class _Causes:
+    """Which step is where it is because of which: the forest of what raised each last, numbered in depth.
+
+    A step's own number and those of all that rest on it follow each other, so that each question is one
+    comparison, however long the chains are.
+    """
+
+    def __init__(self, raises: Sequence[Raise]) -> None:
+        caused: list[list[int]] = [[] for _ in raises]
+        for step, raised in enumerate(raises):
+            if raised.source >= 0:
+                caused[raised.source].append(step)
+        self._first, self._behind = [0] * len(raises), [0] * len(raises)
+        stack, number = [step for step, raised in enumerate(raises) if raised.source < 0], 0
+        while stack:
+            step = stack.pop()
+            if step >= 0:
+                self._first[step], number = number, number + 1
+                stack += [~step, *caused[step]]
+            else:  # all that rest on it have their numbers
+                self._behind[~step] = number
+
+    def rests_on(self, step: int, other: int) -> bool:
+        """Whether ``step`` is where it is because of ``other``, or is ``other``."""
+        return step >= 0 and self._first[other] <= self._first[step] < self._behind[other]
+
+
+def _ready_bounds(asked: list[tuple[float, Holder]]) -> list[tuple[float, Holder]]:
+    """Those that say when a step could begin; a greatest gap says when it must not begin yet."""
+    return [(at, holder) for at, holder in asked if holder.kind != MAX_GAP]
+
+
+def _group_of(network: Network, step: int) -> str:
+    return next((network.groups[number].name for number in network.groups_of[step]), "")
+
+
+def _demand_that_begins(network: Network, step: int, start: float) -> Demand:
+    demands = network.demands[step]
+    return next((d for d in demands if (d.windows[:, 0] == start).any()), demands[0])
+
+
+def _grounded_order(candidates: list[list[Holder]]) -> list[float]:
+    """A rank for each step such that following holders to lower ranks always ends at egress or a window."""
+    rank = [np.inf] * len(candidates)
+    missing = [sum(holder.source >= 0 for holder in holders) for holders in candidates]
+    behind: list[list[int]] = [[] for _ in candidates]
+    for step, holders in enumerate(candidates):
+        for holder in holders:
+            if holder.source >= 0:
+                behind[holder.source].append(step)
+    ready = [step for step, count in enumerate(missing) if not count]
+    # Where all that wait run in circles, the first of those with one grounded holder opens them.
+    opening = [step for step, holders in enumerate(candidates) if 0 < missing[step] < len(holders)]
+    count = 0
+    while ready := ready or _first_unranked(opening, rank):
+        for step in ready:
+            rank[step] = count
+            count += 1
+        then = []
+        for other in (other for step in ready for other in behind[step] if rank[other] == np.inf):
+            missing[other] -= 1
+            if missing[other]:
+                heappush(opening, other)
+            else:
+                then.append(other)
+        ready = sorted(then)
+    return rank
+
+
+def _first_unranked(opening: list[int], rank: Sequence[float]) -> list[int]:
+    """The least step of a heap that has no rank yet, by itself; nothing where there is none."""
+    while opening:
+        step = heappop(opening)
+        if rank[step] == np.inf:
+            return [step]
+    return []

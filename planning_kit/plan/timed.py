@@ -11,23 +11,19 @@ import numpy as np
 import pandas as pd
 
 from planning_kit.changes.change import Told
-from planning_kit.inputs.arguments import is_whole, must_be
-from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.faults import ScenarioError, is_whole, must_be
 from planning_kit.inputs.log import Actuals
-from planning_kit.inputs.log_steps import States
+from planning_kit.inputs.log_state import States
 from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.shown_text import visible
 from planning_kit.inputs.times import as_utc, pet_label
-from planning_kit.plan.activities import Activity, lane_activities
+from planning_kit.plan.activities import Activity, find_handovers, lane_activities, summarise, timeline_table
 from planning_kit.plan.almanac import Almanac, almanac_for
 from planning_kit.plan.build import build_network, crew_travel
+from planning_kit.plan.custody import custody_table, kit_table, track_custody
+from planning_kit.plan.custody_state import Custody
 from planning_kit.plan.explain import explain_step
-from planning_kit.plan.hardware.custody import track_custody
-from planning_kit.plan.hardware.custody_tables import custody_table, kit_table
-from planning_kit.plan.hardware.mishaps import Custody
-from planning_kit.plan.homeward.returns import Returns, return_summary_table, return_times, returns_table
-from planning_kit.plan.lines.legs import Passage, cautions_table, crew_passages
-from planning_kit.plan.lines.tethers import Tether, tethers_table, track_tether
+from planning_kit.plan.legs import Passage, cautions_table, crew_passages
 from planning_kit.plan.needs import (
     Clock,
     Hold,
@@ -41,12 +37,12 @@ from planning_kit.plan.needs import (
 )
 from planning_kit.plan.network import on_grid
 from planning_kit.plan.no_plan import stop_if_circular, stop_if_unplaced
-from planning_kit.plan.past import Broken, Happened
+from planning_kit.plan.past import Broken, Happened, Whereabouts, whereabouts_at
 from planning_kit.plan.plan_times import Times
-from planning_kit.plan.suit.suits import SuitHistory, suit_histories, suit_summary_table, suits_table
-from planning_kit.plan.timeline import find_handovers, summarise, timeline_table
+from planning_kit.plan.returns import Returns, return_summary_table, return_times, returns_table
+from planning_kit.plan.suits import SuitHistory, suit_histories, suit_summary_table, suits_table
+from planning_kit.plan.tether_lines import Tether, tethers_table, track_tether
 from planning_kit.plan.timing import earliest_starts
-from planning_kit.plan.whereabouts import Whereabouts, whereabouts_at
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,15 +10,14 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import REMARK
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 from planning_kit.plan.network import LOGGED, NOW, TURN
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.show.escape import one_line
-from planning_kit.show.names import Names, minutes
-from planning_kit.show.step_words import StepWords
+from planning_kit.show.wording import Names, StepWords, minutes
 
 _RANK = {"inhibit": 0, "finding": 1, "work": 2, "travel": 3, "wait": 4, "lift": 5}
 

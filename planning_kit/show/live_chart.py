@@ -3,6 +3,8 @@
 The swimlane figure costs several times as long to make as the plan does to time; this holds the same facts
 without a layout: the drawing side knows how wide it is, what is zoomed and which theme is on. Text is plain
 here, and must be shown as text.
+
+What a chart of a plan that is under way shows beside the plan: now, and what is done or in hand.
 """
 
 from __future__ import annotations
@@ -13,23 +15,28 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
+from planning_kit.inputs.log_state import DONE, IN_PROGRESS
+from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import Finding
-from planning_kit.plan.activities import Activity, lane_activities
+from planning_kit.plan.activities import WORK, Activity, lane_activities
 from planning_kit.plan.moments import LIGHT_KINDS
-from planning_kit.plan.timed import TimedPlan
-from planning_kit.show.activities import (
+from planning_kit.plan.network import ROUNDING_MIN
+from planning_kit.plan.timed import Outside, TimedPlan
+from planning_kit.show.chart_rows import (
+    Words,
+    activity_text,
     finding_lanes,
     finding_minute,
     findings,
+    ghost_text,
     handovers,
+    held_words,
     in_force,
     packed,
     work_by_step,
 )
-from planning_kit.show.escape import one_line
-from planning_kit.show.hover import Words, activity_text, ghost_text, held_words
 from planning_kit.show.palette import DARK, INK_ON_FILL, LIGHT, task_fills
 
 _TIGHT_MIN = 0.5  # slack that rounds to nothing in whole minutes
@@ -144,3 +151,28 @@ def step_facts(plan: TimedPlan, step: str) -> list[list[str]]:
 def themes() -> dict[str, Any]:
     """Both palettes of the charts, and the ink on task fills, by name."""
     return {"light": asdict(LIGHT), "dark": asdict(DARK), "ink_on_fill": INK_ON_FILL}
+
+
+PAST, RUNNING, AHEAD = "past", "running", "ahead"
+
+
+def outside_chart(plan: TimedPlan, ghosts: TimedPlan, ghost_name: str) -> dict[str, Any]:
+    """`live_chart` of a re-timed plan with ``now`` (PET min), what the ghosts are, and each bar's phase.
+
+    ``phases`` are in the order of ``bars``: past, running or ahead. A step is past when it was called
+    finished, not when its estimate is used up.
+    """
+    chart, outside = live_chart(plan, ghosts), plan.known_outside("the chart")
+    chart["phases"] = [_phase(bar, outside) for bar in chart["bars"]]
+    return chart | {"now": round(outside.now_min, 4), "ghost_name": ghost_name}
+
+
+def _phase(bar: Sequence[Any], outside: Outside) -> str:
+    step, _, kind, start, finish = bar[:5]
+    if kind == WORK and step:
+        if step in outside.happened.parts:
+            return PAST
+        return {DONE: PAST, IN_PROGRESS: RUNNING}.get(outside.states.by_step[step].status, AHEAD)
+    if finish <= outside.now_min + ROUNDING_MIN:
+        return PAST
+    return RUNNING if start < outside.now_min else AHEAD

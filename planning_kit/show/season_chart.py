@@ -9,7 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from planning_kit.inputs.arguments import table_with
+from planning_kit.inputs.faults import table_with
 from planning_kit.show.chart import Chart, axis_title, chart_layout
 from planning_kit.show.palette import Theme, theme_named
 

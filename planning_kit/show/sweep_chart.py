@@ -7,10 +7,10 @@ from typing import Any
 
 import pandas as pd
 
-from planning_kit.explore.sweeping.sweep import HARD, PLANNED, good_spells
+from planning_kit.explore.sweep import HARD, PLANNED, good_spells
+from planning_kit.inputs.shown_text import plotly_paragraph, shortened
 from planning_kit.inputs.times import gmt_label, pet_label
 from planning_kit.show.chart import Chart, axis_title, chart_layout
-from planning_kit.show.escape import plotly_paragraph, shortened
 from planning_kit.show.palette import Theme, theme_named
 
 _HEIGHT_PX = 400

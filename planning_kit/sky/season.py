@@ -9,11 +9,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from planning_kit.inputs.text_table import ShownTable
+from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.sky.light import midnights, shadow_windows
 from planning_kit.sky.orbit import Orbit
-from planning_kit.sky.span import SECONDS_PER_DAY, Moment, Span, covered_moment, span_between
 from planning_kit.sky.sun import sun_between
+from planning_kit.sky.windows import SECONDS_PER_DAY, Moment, Span, covered_moment, span_between
 
 
 def season(orbit: Orbit, start: Moment, stop: Moment) -> pd.DataFrame:

@@ -25,8 +25,8 @@ from pathlib import Path
 import pandas as pd
 
 import planning_kit as pk
-from planning_kit.inputs.csv_cells import csv_row
 from planning_kit.inputs.log_format import LOG_COLUMNS, LOG_FILE
+from planning_kit.inputs.raw import csv_row
 from tests.attack.ways import bytes_damage, mild_damage, table_damage
 from tests.explore.retime.rehearsal import rehearsed
 from tests.plan.whole_scenarios import random_scenario

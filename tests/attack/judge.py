@@ -25,7 +25,7 @@ from IPython.core.formatters import DisplayFormatter
 import planning_kit as pk
 from planning_kit.desk.workbench import Workbench
 from planning_kit.show.chart import PLOTLY_MIME, Chart
-from planning_kit.show.station_map_keys import keys_bundle
+from planning_kit.show.station_map_controls import keys_bundle
 from tests.attack.hostile import FORGED, FREE_NAME
 from tests.attack.outputs import Attack, Output
 

@@ -32,7 +32,7 @@ from planning_kit.explore.session.editing import AS_LOADED
 from planning_kit.explore.session.journal import Journal
 from planning_kit.explore.session.merge import THEIRS, YOURS
 from planning_kit.explore.session.session import Session
-from planning_kit.explore.session.settings_sheet import SETTINGS, VALUE, moment_text, setting_fields
+from planning_kit.explore.session.sheet import SETTINGS, VALUE, moment_text, setting_fields
 from planning_kit.plan.timed import TimedPlan
 from tests.inputs.small_folder import write_small
 from tests.inputs.test_fuzz import HOSTILE

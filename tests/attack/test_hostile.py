@@ -8,8 +8,7 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
-from planning_kit.inputs.shown_text import html_text, one_line
-from planning_kit.inputs.text_table import ShownTable, facts_html
+from planning_kit.inputs.shown_text import ShownTable, facts_html, html_text, one_line
 from tests.attack.hostile import FORGED, PAYLOADS, TERMINAL, write_folder
 from tests.attack.judge import chart_faults, csv_faults, html_faults, judge, plain_faults
 from tests.attack.outputs import Attack

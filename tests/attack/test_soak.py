@@ -7,8 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from planning_kit.explore.session.draft import Draft
-from planning_kit.explore.session.history import History
+from planning_kit.explore.session.draft import Draft, History
 from planning_kit.explore.session.journal import Journal
 from tests.attack.soak import MOST_BYTES, NAMES, bytes_an_edit, made_folder, soak
 

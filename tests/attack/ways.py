@@ -6,7 +6,7 @@ import csv
 import io
 import random
 
-from planning_kit.inputs.csv_cells import csv_row
+from planning_kit.inputs.raw import csv_row
 from tests.inputs.small_folder import as_csv
 from tests.inputs.test_omm import FORMS, VALUES
 

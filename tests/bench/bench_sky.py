@@ -20,12 +20,11 @@ from skyfield.api import EarthSatellite, load, load_file
 
 from planning_kit.inputs.omm import Elements
 from planning_kit.sky import orbit as orbits
-from planning_kit.sky.light import light_between, night_windows, shadow_windows
-from planning_kit.sky.links import links_between
+from planning_kit.sky.light import light_between, links_between, night_windows, shadow_windows
 from planning_kit.sky.orbit import Orbit
 from planning_kit.sky.season import season
-from planning_kit.sky.span import Span
 from planning_kit.sky.sun import _tabulate
+from planning_kit.sky.windows import Span
 
 START = datetime(2031, 1, 1, tzinfo=UTC)
 YEAR = timedelta(days=365)

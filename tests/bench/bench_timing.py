@@ -15,9 +15,8 @@ from pathlib import Path
 import numpy as np
 
 import planning_kit as pk
-from planning_kit.plan.holders import find_holders
 from planning_kit.plan.network import AFTER, LIGHT, ORDER, Bound, Demand, Group, Home, Network, Release
-from planning_kit.plan.slack import slacks
+from planning_kit.plan.slack import find_holders, slacks
 from planning_kit.plan.timing import earliest_starts
 
 DEMO = Path(__file__).parents[2] / "scenarios" / "tern-station"

@@ -12,7 +12,7 @@ from nbformat import v4
 
 import planning_kit as pk
 from planning_kit.judge.all_checks import findings_of
-from planning_kit.show import scene
+from planning_kit.show import swimlane_scene as scene
 from planning_kit.show.offline_html import write_notebook_html
 from planning_kit.show.season_chart import season_chart
 from planning_kit.show.swimlane import swimlane

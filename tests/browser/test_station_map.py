@@ -13,7 +13,7 @@ import planning_kit as pk
 from planning_kit.inputs.times import pet_label
 from planning_kit.show.offline_html import write_notebook_html
 from planning_kit.show.station_map import station_map
-from planning_kit.show.station_map_keys import keys_bundle
+from planning_kit.show.station_map_controls import keys_bundle
 from tests.show.test_station_map import ATTACK
 
 SMALL = Path(__file__).resolve().parents[2] / "scenarios" / "small-outing"

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
-from planning_kit.inputs.arguments import is_number, is_whole
+from planning_kit.inputs.faults import is_number, is_whole
 
 NO_SCENARIO: dict[str, Callable[[Any], object]] = {
     "time_plan": pk.time_plan,

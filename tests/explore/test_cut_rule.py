@@ -9,8 +9,7 @@ import pytest
 import planning_kit as pk
 from planning_kit.changes.change import apply, step_named
 from planning_kit.changes.dropping import Drop
-from planning_kit.explore.odds.cut_rule import cut_rules, time_samples
-from planning_kit.explore.odds.outing import Outing, part_without
+from planning_kit.explore.odds.sampled_outing import Outing, cut_rules, part_without, time_samples
 from planning_kit.explore.odds.sampling import Draws
 from planning_kit.explore.odds.study import Study
 from planning_kit.inputs.records import Records

@@ -11,9 +11,8 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
-from planning_kit.explore.gaining.gain_changes import dropped_tasks
-from planning_kit.explore.gaining.gain_orders import likely_moves, other_moves
-from planning_kit.explore.gaining.gain_target import find_target
+from planning_kit.explore.gain import likely_moves, other_moves
+from planning_kit.explore.gain_changes import dropped_tasks, find_target
 from tests.edits import edited, with_row
 
 SLIVER_MIN = 1e-5

@@ -10,8 +10,8 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.explore.propose.judge import Judge
+from planning_kit.judge.all_checks import new_findings
 from planning_kit.judge.drop_order import drop_order
-from planning_kit.judge.new_findings import new_findings
 from tests.explore.retime.test_log import log_of
 
 MINUTES, TASKS = 6, ("T1", "T2", "T3", "T4", "T5")

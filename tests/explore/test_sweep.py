@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
-from planning_kit.explore.sweeping.sweep import sweep_egress
+from planning_kit.explore.sweep import sweep_egress
 from tests.edits import edited
 
 SAME_MIN = 1e-6

@@ -8,10 +8,9 @@ import pandas as pd
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planning_kit.inputs.csv_cells import cell_text
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.format import TABLE_BY_NAME
-from planning_kit.inputs.raw import RawTable, read_table, table_bytes
+from planning_kit.inputs.raw import RawTable, cell_text, read_table, table_bytes
 
 Cells = list[tuple[str, str]]
 

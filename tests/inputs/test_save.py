@@ -16,8 +16,7 @@ import pytest
 from planning_kit.inputs import save
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
 from planning_kit.inputs.folder_files import RECORD, STAGE, FileChange, digest_of, record_of
-from planning_kit.inputs.locks import STATE_VARIABLE, state_folder
-from planning_kit.inputs.save import _move_to_places
+from planning_kit.inputs.save import STATE_VARIABLE, _move_to_places, state_folder
 from planning_kit.inputs.scenario import Scenario, load_scenario
 from tests.inputs.small_folder import TABLES, small_files, write_small
 

@@ -7,7 +7,7 @@ import pickle
 import pandas as pd
 
 import planning_kit as pk
-from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.shown_text import TextTable
 
 LONG = "a sentence of many words " * 5
 

@@ -11,8 +11,8 @@ import pytest
 
 import planning_kit as pk
 from planning_kit import judge
+from planning_kit.judge.all_checks import new_findings, new_stops
 from planning_kit.judge.findings import _SHOWS_ANYWHERE
-from planning_kit.judge.new_findings import new_findings, new_stops
 from tests.explore.retime.rehearsal import rehearsed
 
 TERN = Path(__file__).parents[1] / "data" / "tern-1"

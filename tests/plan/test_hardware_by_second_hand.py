@@ -10,9 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import planning_kit as pk
-from planning_kit.judge.custody import check_endings
-from planning_kit.plan.hardware import mishaps as kinds
-from planning_kit.plan.lines.tethers_reach import crossings, too_far
+from planning_kit.judge.check_custody import check_endings
+from planning_kit.plan import custody_state as kinds
+from planning_kit.plan.tether_lines import crossings, too_far
 from tests.plan.outings import AIRLOCK, random_outing
 from tests.plan.second_hand import CREW, HardwareBook, Line, meetings
 

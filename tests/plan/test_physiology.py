@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from planning_kit.plan.suit.physiology import (
+from planning_kit.plan.suits import (
     co2_g_per_min,
     kcal_per_litre_o2,
     oxygen_g_per_min,

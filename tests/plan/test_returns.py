@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 import planning_kit as pk
-from planning_kit.plan.homeward.returns import latest_turn_back_min
+from planning_kit.plan.returns import latest_turn_back_min
 from tests.edits import edited
 from tests.plan.stations import random_outing
 

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from planning_kit.inputs.records import Crew, Place, Route
-from planning_kit.plan.routes import travel_for
+from planning_kit.plan.travel import travel_for
 
 NAMES = [f"p{i}" for i in range(7)]
 

@@ -7,8 +7,8 @@ import random
 import pandas as pd
 
 import planning_kit as pk
+from planning_kit.plan.legs import Spans
 from planning_kit.plan.moments import moments_of, whole_minutes
-from planning_kit.plan.spans import Spans
 from tests.edits import edited, with_row
 
 

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
-from planning_kit.plan.suit.suits import SUIT_COLUMNS, SUIT_SUMMARY_COLUMNS
+from planning_kit.plan.suits import SUIT_COLUMNS, SUIT_SUMMARY_COLUMNS
 from tests.edits import edited
 
 LEVELS = ("rest", "light", "moderate", "heavy")

@@ -10,8 +10,8 @@ from itertools import pairwise
 import pytest
 
 import planning_kit as pk
-from planning_kit.plan.lines.legs import stands, stands_at
-from planning_kit.plan.lines.tethers import after_leg
+from planning_kit.plan.legs import stands, stands_at
+from planning_kit.plan.tether_lines import after_leg
 from tests.edits import edited
 from tests.judge.mutations import with_anchor, with_step
 

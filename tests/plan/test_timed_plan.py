@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
-from planning_kit.plan.timeline import TIMELINE_COLUMNS
-from planning_kit.show.hover import Words, activity_text
+from planning_kit.plan.activities import TIMELINE_COLUMNS
+from planning_kit.show.chart_rows import Words, activity_text
 from tests.edits import edited, with_row
 
 

@@ -9,9 +9,8 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from planning_kit.plan.holders import find_holders
 from planning_kit.plan.network import MAX_GAP, MIN_GAP, ORDER, Bound, Home, Network, Release, on_grid
-from planning_kit.plan.slack import delay_curve, latest_starts, slacks
+from planning_kit.plan.slack import delay_curve, find_holders, latest_starts, slacks
 from planning_kit.plan.timing import earliest_starts, outing_end
 from tests.plan.networks import timing_problems, with_windows
 

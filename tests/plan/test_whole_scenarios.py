@@ -11,7 +11,6 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
-from planning_kit.plan.holders import Holder, find_holders
 from planning_kit.plan.network import (
     GRID_MIN,
     GROUP,
@@ -26,6 +25,7 @@ from planning_kit.plan.network import (
     Release,
     on_grid,
 )
+from planning_kit.plan.slack import Holder, find_holders
 from planning_kit.plan.timing import earliest_starts, group_floor, place_in_windows
 from tests.edits import edited
 from tests.plan.networks import with_windows

@@ -13,7 +13,7 @@ import pytest
 from planning_kit.inputs.records import Actor, Crew, Limits, Place, Task
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.show import scene
+from planning_kit.show import swimlane_scene as scene
 
 EGRESS = datetime(2031, 5, 14, 11, 20, tzinfo=UTC)
 NAN = float("nan")

@@ -3,7 +3,7 @@ import html
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planning_kit.show.escape import one_line, plotly_paragraph, plotly_text, shortened
+from planning_kit.inputs.shown_text import one_line, plotly_paragraph, plotly_text, shortened
 
 
 @given(st.text())

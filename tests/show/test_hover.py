@@ -2,8 +2,10 @@ from datetime import UTC, datetime
 
 import pytest
 
-from planning_kit.show.activities import Activity, Finding, Handover
-from planning_kit.show.hover import (
+from planning_kit.show.chart_rows import (
+    Activity,
+    Finding,
+    Handover,
     Words,
     activity_text,
     findings_text,

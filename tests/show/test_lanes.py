@@ -2,7 +2,7 @@ import itertools
 
 import pytest
 
-from planning_kit.show.lanes import lay_out
+from planning_kit.show.swimlane_scene import lay_out
 
 
 @pytest.mark.parametrize("ghosts", [False, True])

@@ -6,7 +6,7 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.inputs.times import pet_label
-from planning_kit.show.time_axes import axis_ms
+from planning_kit.show.chart import axis_ms
 
 
 @pytest.fixture(scope="module")

@@ -15,10 +15,9 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.inputs.times import pet_label
+from planning_kit.show.chart import MS_PER_MIN
 from planning_kit.show.station_map import station_map
-from planning_kit.show.station_map_ground import name_spots
-from planning_kit.show.station_map_views import views_of
-from planning_kit.show.time_axes import MS_PER_MIN
+from planning_kit.show.station_map_views import name_spots, views_of
 
 ATTACK = "<img src=x onerror=\"window.harmed='yes'\"><a href='javascript:harm()'>b</a>&lt;$x$"
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

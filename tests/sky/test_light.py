@@ -9,10 +9,8 @@ import pytest
 
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.sky.light import Light, light_between, night_windows, sampling_step_s, shadow_windows
-from planning_kit.sky.shadow import EARTH_RADIUS_KM, sun_margin_rad
-from planning_kit.sky.span import Span
-from planning_kit.sky.sun import sun_between
-from planning_kit.sky.windows import complement, intersect, total, union
+from planning_kit.sky.sun import EARTH_RADIUS_KM, sun_between, sun_margin_rad
+from planning_kit.sky.windows import Span, complement, intersect, total, union
 
 COLUMNS = ["penumbra_start", "night_start", "night_end", "penumbra_end", "night_min", "uncertainty_s"]
 

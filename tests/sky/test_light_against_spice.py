@@ -15,8 +15,8 @@ from skyfield.api import load
 from skyfield.sgp4lib import TEME
 
 from planning_kit.sky.light import shadow_windows
-from planning_kit.sky.span import Span
 from planning_kit.sky.sun import sun_between
+from planning_kit.sky.windows import Span
 
 EDGE_TOLERANCE_S = 0.020
 HOURS = 24.0

@@ -10,7 +10,7 @@ from skyfield.sgp4lib import TEME
 
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import Relays
-from planning_kit.sky.links import link_windows, links_between, relay_label, relay_position_teme_km
+from planning_kit.sky.light import link_windows, links_between, relay_label, relay_position_teme_km
 from planning_kit.sky.windows import total
 
 GEOSTATIONARY_HEIGHT_KM = 35_786.03

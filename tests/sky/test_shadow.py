@@ -4,9 +4,14 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from planning_kit.sky import shadow
-from planning_kit.sky.shadow import EARTH_FLATTENING, EARTH_RADIUS_KM, limb_margin_rad, sun_margin_rad
-from planning_kit.sky.sun import SUN_RADIUS_KM
+from planning_kit.sky import sun as shadow
+from planning_kit.sky.sun import (
+    EARTH_FLATTENING,
+    EARTH_RADIUS_KM,
+    SUN_RADIUS_KM,
+    limb_margin_rad,
+    sun_margin_rad,
+)
 from planning_kit.sky.windows import total, windows_where
 
 ASTRONOMICAL_UNIT_KM = 149_597_870.7

@@ -8,8 +8,8 @@ from skyfield.api import load, load_file
 from skyfield.sgp4lib import TEME
 
 from planning_kit.sky import sun
-from planning_kit.sky.span import FIRST_YEAR, LAST_YEAR
 from planning_kit.sky.sun import sun_between
+from planning_kit.sky.windows import FIRST_YEAR, LAST_YEAR
 
 ARCSECOND = np.radians(1 / 3600)
 ASTRONOMICAL_UNIT_KM = 149_597_870.7

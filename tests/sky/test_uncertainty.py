@@ -7,7 +7,7 @@ import pytest
 
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.sky.light import night_windows
-from planning_kit.sky.uncertainty import edge_uncertainty_s, elements_age_note
+from planning_kit.sky.orbit import edge_uncertainty_s, elements_age_note
 
 
 def after_days(orbit, days, **assumed):

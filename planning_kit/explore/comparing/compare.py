@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.shown_text import TextTable
 from planning_kit.plan.network import LOGGED
 from planning_kit.plan.timed import TimedPlan
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pandas as pd
 
-from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.shown_text import TextTable
+from planning_kit.judge.all_checks import BETTER, CAME, WENT, WORSE, finding_changes
 from planning_kit.judge.findings import SEVERITIES
-from planning_kit.judge.new_findings import BETTER, CAME, WENT, WORSE, finding_changes
 from planning_kit.plan.timed import TimedPlan
 
 FINDING_CHANGES = ["change", "severity", "check", "rule", "about", "crew", "step", "start_min", "message"]

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
-from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.shown_text import TextTable
 from planning_kit.plan.activities import WAIT
 from planning_kit.plan.timed import TimedPlan
 

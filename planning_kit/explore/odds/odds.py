@@ -1,7 +1,13 @@
-"""How likely it is to fit: many sampled plans of one outing, and what they say."""
+"""How likely it is to fit: many sampled plans of one outing, and what they say.
+
+Whether a request for odds makes sense, every fault told at once.
+
+Two plans on the same random numbers: a difference that is a difference, not chance.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import cached_property
@@ -9,15 +15,38 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
-from planning_kit.explore.odds import tables
-from planning_kit.explore.odds.drivers import drivers_table
-from planning_kit.explore.odds.past import assumptions
-from planning_kit.explore.odds.request import stop_if_senseless
-from planning_kit.explore.odds.study import Study, Tally, run_study
-from planning_kit.inputs.arguments import must_be
-from planning_kit.inputs.text_table import TextTable, facts_html
-from planning_kit.inputs.times import pet_label
+from planning_kit.explore.odds import odds_tables as tables
+from planning_kit.explore.odds.distributions import DISTRIBUTIONS
+from planning_kit.explore.odds.odds_tables import drivers_table, events
+from planning_kit.explore.odds.sampled_past import assumptions
+from planning_kit.explore.odds.study import PlannedWindow, Study, Tally, run_study
+from planning_kit.inputs.cells import did_you_mean
+from planning_kit.inputs.faults import Faults, is_whole, must_be
+from planning_kit.inputs.shown_text import TextTable, facts_html
+from planning_kit.inputs.times import pet_label, pet_min
 from planning_kit.plan.timed import TimedPlan
+
+FEWEST_SAMPLES = 100
+MOST_SAMPLES = 2_000_000
+
+
+def stop_if_senseless(plan: TimedPlan, samples: object, seed: object, most: int = MOST_SAMPLES) -> None:
+    """Raise `ScenarioError` for a number of samples or a seed out of range, or an unknown distribution."""
+    faults = Faults()
+    if not is_whole(samples, FEWEST_SAMPLES, most):
+        faults.add("", None, "samples", samples, f"must be a whole number from {FEWEST_SAMPLES} to {most}")
+    if not is_whole(seed, 0, 2**128 - 1):
+        faults.add("", None, "seed", seed, "must be a whole number, 0 or more")
+    _check_distribution(plan.scenario.settings.odds.distribution, faults)
+    faults.stop_if_any()
+
+
+def _check_distribution(name: str, faults: Faults) -> None:
+    known = tuple(DISTRIBUTIONS)
+    if name and name not in known:
+        faults.add("scenario.toml", None, "odds.distribution", name,
+                   f"is no distribution of durations; the choices are {', '.join(known)}"
+                   f"{did_you_mean(name, known)}")
 
 
 def odds(plan: TimedPlan, samples: int = 10_000, seed: int = 1, executor: Executor | None = None,
@@ -163,3 +192,78 @@ def _facts(odds: TimedOdds) -> list[tuple[str, str]]:
     return [("title", odds.timed.scenario.settings.title), ("samples", f"{odds.samples}, seed {odds.seed}"),
             *known, ("median end", pet_label(tables.quantile(odds.tally.end_min, 0.5))),
             ("no plan", f"{100 * odds.no_plan:.1f} %")]
+
+
+COLUMNS = ["item", "unit", "a", "b", "difference", "se", "se_if_independent"]
+
+
+def compare_odds(a: TimedOdds, b: TimedOdds) -> pd.DataFrame:
+    """What plan ``b`` makes likelier or later than plan ``a``, sample by sample.
+
+    ``odds.compare`` says what the rows are. Raises `ScenarioError` when seed or number of samples differ:
+    then the samples are no pairs.
+    """
+    as_odds(b, "other")
+    faults = Faults()
+    for name in ("seed", "samples"):
+        one, other = getattr(a, name), getattr(b, name)
+        if one != other:
+            faults.add("", None, name, f"{one} and {other}",
+                       "must be the same in both, so that their samples are pairs; ask for one of them again")
+    faults.stop_if_any()
+    rows = [_row(item, unit, before, after) for item, unit, before, after in _pairs(a, b)]
+    rows += _window_rows(a, b)
+    return TextTable(rows, columns=COLUMNS)
+
+
+def _pairs(a: TimedOdds, b: TimedOdds) -> Iterator[tuple[str, str, np.ndarray, np.ndarray]]:
+    """Each item with its values by sample in both."""
+    before, after = (events(odds.timed, odds.study, odds.tally) for odds in (a, b))
+    for item in before:
+        yield item, "share", before[item], after[item]
+    placed = np.isfinite(a.tally.end_min) & np.isfinite(b.tally.end_min)
+    yield "mean outing end", "min", a.tally.end_min[placed], b.tally.end_min[placed]
+    in_a, in_b = _tasks(a), _tasks(b)
+    for task in in_a:
+        if task in in_b:
+            yield f"{task} done by the hard limit", "share", in_a[task], in_b[task]
+
+
+def _tasks(odds: TimedOdds) -> dict[str, np.ndarray]:
+    hard_min = odds.timed.scenario.settings.limits.hard_min
+    inside = odds.tally.task_inside_min
+    return {task: row <= hard_min for task, row in zip(odds.study.outing.steps_of, inside, strict=True)}
+
+
+def _window_rows(a: TimedOdds, b: TimedOdds) -> Iterator[tuple[object, ...]]:
+    """A row for everything that both plans have in a window of one kind."""
+    others = {(each.subject, each.wanted): (each, caught) for each, caught in _windows(b)}
+    for one, before in _windows(a):
+        other, after = others.get((one.subject, one.wanted), (None, before))
+        if other is None:
+            continue
+        if _is_same_stretch(a, one, b, other):
+            yield _row(f"{one.subject} in {one.window} caught", "share", before, after)
+        else:
+            item = f"{one.subject} caught: {one.window} of a, {other.window} of b, not the same"
+            yield (item, "share", float(before.mean()), float(after.mean()), *[float("nan")] * 3)
+
+
+def _windows(odds: TimedOdds) -> Iterator[tuple[PlannedWindow, np.ndarray]]:
+    return zip(odds.study.windows, odds.tally.caught, strict=True)
+
+
+def _is_same_stretch(a: TimedOdds, one: PlannedWindow, b: TimedOdds, other: PlannedWindow) -> bool:
+    """Whether two windows of one kind, which never overlap, are one: they overlap in UTC."""
+    later = pet_min(b.timed.egress, a.timed.egress)
+    return one.begin_min < other.end_min + later and other.begin_min + later < one.end_min
+
+
+def _row(item: str, unit: str, before: np.ndarray, after: np.ndarray) -> tuple[object, ...]:
+    one, other = before.astype(float), after.astype(float)
+    count = len(one)
+    if count < 2:
+        return (item, unit, *[float("nan")] * 5)
+    paired = float((other - one).std(ddof=1) / np.sqrt(count))
+    apart = float(np.sqrt((one.var(ddof=1) + other.var(ddof=1)) / count))
+    return item, unit, one.mean(), other.mean(), (other - one).mean(), paired, apart

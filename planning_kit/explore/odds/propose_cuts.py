@@ -18,15 +18,14 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from planning_kit.explore.odds.outing import Part, part_without
-from planning_kit.explore.odds.request import stop_if_senseless
+from planning_kit.explore.odds.odds import stop_if_senseless
+from planning_kit.explore.odds.odds_tables import share
+from planning_kit.explore.odds.sampled_outing import Part, part_without
 from planning_kit.explore.odds.sampling import CHUNK, Draws
 from planning_kit.explore.odds.study import Study
-from planning_kit.explore.odds.tables import share
-from planning_kit.inputs.arguments import is_number
-from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.faults import ScenarioError, is_number
 from planning_kit.inputs.records import Task
-from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.drop_order import drop_order, task_starts
 from planning_kit.plan.timed import TimedPlan

@@ -23,7 +23,7 @@ from hashlib import blake2b
 import numpy as np
 
 from planning_kit.explore.odds.distributions import durations_from
-from planning_kit.explore.odds.past import Begun
+from planning_kit.explore.odds.sampled_past import Begun
 from planning_kit.inputs.records import OddsSettings, Step
 
 CHUNK = 5_000

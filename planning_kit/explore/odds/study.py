@@ -10,9 +10,13 @@ from functools import reduce
 
 import numpy as np
 
-from planning_kit.explore.odds.cut_rule import SampledPlans, cut_rules, time_samples
-from planning_kit.explore.odds.no_plan_reasons import no_plan_reasons
-from planning_kit.explore.odds.outing import Outing
+from planning_kit.explore.odds.sampled_outing import (
+    Outing,
+    SampledPlans,
+    cut_rules,
+    no_plan_reasons,
+    time_samples,
+)
 from planning_kit.explore.odds.sampling import Draws, chunk_sizes, draw
 from planning_kit.inputs.records import Task
 from planning_kit.plan.network import Demand

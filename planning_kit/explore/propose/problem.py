@@ -22,7 +22,7 @@ from planning_kit.inputs.times import pet_label
 from planning_kit.plan.almanac import Almanac, almanac_for
 from planning_kit.plan.build import allowed_windows, crew_travel, step_demands
 from planning_kit.plan.network import AFTER, Bound
-from planning_kit.plan.routes import Travel
+from planning_kit.plan.travel import Travel
 
 
 @dataclass(frozen=True, eq=False)

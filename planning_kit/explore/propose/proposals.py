@@ -13,8 +13,7 @@ from planning_kit.explore.odds.odds import odds
 from planning_kit.explore.propose.model import Requirement
 from planning_kit.explore.propose.moves import Move
 from planning_kit.inputs.scenario import Scenario
-from planning_kit.inputs.shown_text import html_text
-from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.shown_text import TextTable, html_text
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.review import walk_min
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan

@@ -18,8 +18,7 @@ from planning_kit.explore.propose.rebuild import Rebuilt
 from planning_kit.explore.propose.search import Budget
 from planning_kit.explore.propose.stages import Found, best_order
 from planning_kit.explore.propose.work import BY_RUNS, BY_STEPS
-from planning_kit.inputs.arguments import is_number
-from planning_kit.inputs.faults import Faults, ScenarioError
+from planning_kit.inputs.faults import Faults, ScenarioError, is_number
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import as_utc
 from planning_kit.judge.all_checks import findings_of

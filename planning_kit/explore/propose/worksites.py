@@ -17,7 +17,7 @@ from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.records import Inhibit, Place
 from planning_kit.plan.build import light_demand
 from planning_kit.plan.network import MAX_GAP, MIN_GAP, Bound
-from planning_kit.plan.routes import Travel
+from planning_kit.plan.travel import Travel
 
 
 def add_tethers(problem: Problem) -> None:

@@ -18,7 +18,7 @@ from planning_kit.explore.retime.retiming import re_timed_as
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.log_format import SKIPPED, Event
-from planning_kit.inputs.log_steps import OPEN, TO_DO
+from planning_kit.inputs.log_state import OPEN, TO_DO
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import moment_at
 from planning_kit.plan.build import build_network

@@ -13,7 +13,7 @@ from planning_kit.explore.odds.odds import odds
 from planning_kit.explore.odds.propose_cuts import propose_cuts
 from planning_kit.explore.retime.retiming import re_timed_as
 from planning_kit.explore.what_if import what_if
-from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.timed import TimedPlan
 

@@ -15,8 +15,8 @@ import numpy as np
 
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.log_format import LOG
-from planning_kit.inputs.log_steps import States, Suited
-from planning_kit.plan.suit.suits import SuitHistory
+from planning_kit.inputs.log_state import States, Suited
+from planning_kit.plan.suits import SuitHistory
 from planning_kit.plan.timed import TimedPlan
 
 _OF_TIMES_ONLY = ("end_min", "slack", "holders", "lanes", "passages")

@@ -19,7 +19,7 @@ import pandas as pd
 from planning_kit.explore.retime.retiming import moment_asked
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import Step
-from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.activities import WORK
 from planning_kit.plan.moments import whole_minutes

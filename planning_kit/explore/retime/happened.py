@@ -17,7 +17,7 @@ import pandas as pd
 
 from planning_kit.changes.change import Changed, made, step_named
 from planning_kit.changes.dropping import Drop
-from planning_kit.inputs.log_steps import DONE, DROPPED, IN_PROGRESS, State, States
+from planning_kit.inputs.log_state import DONE, DROPPED, IN_PROGRESS, State, States
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import moment_at
 from planning_kit.plan.network import ROUNDING_MIN, on_grid

@@ -22,18 +22,17 @@ from planning_kit.explore.propose.proposals import odds_of_limits
 from planning_kit.explore.propose.search import Budget
 from planning_kit.explore.retime.deciding import Decision, decide, to_do
 from planning_kit.explore.retime.reorder import better_orders, lost_steps
-from planning_kit.inputs.arguments import is_whole
-from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.log_steps import OPEN, TO_DO
+from planning_kit.inputs.faults import ScenarioError, is_whole
+from planning_kit.inputs.log_state import OPEN, TO_DO
 from planning_kit.inputs.records import Task
-from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.shown_text import TextTable
 from planning_kit.judge.all_checks import findings_of
-from planning_kit.judge.custody import AT_END
-from planning_kit.judge.custody import CHECK as CUSTODY
+from planning_kit.judge.check_custody import AT_END
+from planning_kit.judge.check_custody import CHECK as CUSTODY
+from planning_kit.judge.check_log import CHECK as LOG
+from planning_kit.judge.check_log import untouched_items
 from planning_kit.judge.drop_order import drop_order, may_be_cut, task_starts
 from planning_kit.judge.findings import CONCERN
-from planning_kit.judge.log import CHECK as LOG
-from planning_kit.judge.log import untouched_items
 from planning_kit.judge.review import Review, review
 from planning_kit.plan.activities import Activity
 from planning_kit.plan.network import ROUNDING_MIN

@@ -5,11 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from planning_kit.inputs.arguments import is_number
-from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.log_steps import DONE, IN_PROGRESS, State
+from planning_kit.inputs.faults import ScenarioError, is_number
+from planning_kit.inputs.log_state import DONE, IN_PROGRESS, State
 from planning_kit.inputs.scenario import Scenario
-from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.shown_text import TextTable
 from planning_kit.plan.timed import TimedPlan
 
 PROGRESS_COLUMNS = ["step", "task", "crew", "title", "status", "planned_start_min", "start_min",

@@ -11,8 +11,8 @@ from planning_kit.explore.propose.problem import Past
 from planning_kit.inputs.records import BOTH, INSIDE, Records, Step, Task
 from planning_kit.plan.build import work_order
 from planning_kit.plan.network import ORDER, TURN
+from planning_kit.plan.past import Whereabouts
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.plan.whereabouts import Whereabouts
 
 _ROUNDING_MIN = 1.0  # the solver counts in whole seconds and rounds up along a chain
 

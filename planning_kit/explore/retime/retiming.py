@@ -27,10 +27,9 @@ from planning_kit.plan.almanac import Almanac, almanac_for
 from planning_kit.plan.build import build_network
 from planning_kit.plan.network import AFTER, MIN_GAP, Network, on_grid
 from planning_kit.plan.no_plan import is_first_cause, stop_if_circular, why_unplaced
-from planning_kit.plan.past import Broken, Happened, broken_rules, ended_at, with_past
+from planning_kit.plan.past import Broken, Happened, Whereabouts, broken_rules, ended_at, from_here, with_past
 from planning_kit.plan.timed import Outside, TimedPlan
 from planning_kit.plan.timing import earliest_starts
-from planning_kit.plan.whereabouts import Whereabouts, from_here
 
 _LONGEST_MIN = 1440.0  # nobody is outside for a day
 
@@ -61,7 +60,7 @@ def retime_plan(base: TimedPlan, actuals: object, now: object = None, here: tupl
                 planned: TimedPlan | None = None) -> TimedPlan:
     """The plan from ``now`` on (PET minutes, ``h:mm`` or UTC; the last event if not given).
 
-    ``here``: where a decision finds the two (see `planning_kit.plan.whereabouts`); ``planned``: with which
+    ``here``: where a decision finds the two (see `planning_kit.plan.past`); ``planned``: with which
     the outing is compared, if not with ``base``. Raises `ScenarioError` with the row of every event that
     cannot be; otherwise it always returns a plan.
     """

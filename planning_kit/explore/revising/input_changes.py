@@ -13,7 +13,7 @@ import pandas as pd
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.fields import Field, Table
 from planning_kit.inputs.scenario import Scenario
-from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.shown_text import TextTable
 
 INPUT_CHANGES = ["table", "row", "change", "column", "before", "after", "words"]
 ADDED, REMOVED, CHANGED, MOVED, RENAMED = "added", "removed", "changed", "moved", "renamed"

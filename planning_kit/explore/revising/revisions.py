@@ -16,8 +16,7 @@ from planning_kit.explore.revising.verdict import VERDICT_COLUMNS, overall, verd
 from planning_kit.inputs.faults import ScenarioError, told_together
 from planning_kit.inputs.git_revision import scenario_at
 from planning_kit.inputs.scenario import Scenario, load_scenario
-from planning_kit.inputs.shown_text import html_text
-from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.shown_text import TextTable, html_text
 from planning_kit.plan.timed import TimedPlan
 
 Given = str | Path | Scenario | TimedPlan

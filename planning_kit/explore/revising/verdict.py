@@ -15,9 +15,9 @@ import pandas as pd
 
 from planning_kit.explore.revising.input_changes import RENAMED
 from planning_kit.inputs.times import pet_label
+from planning_kit.judge.all_checks import CAME
+from planning_kit.judge.all_checks import WORSE as GOT_WORSE
 from planning_kit.judge.findings import REMARK
-from planning_kit.judge.new_findings import CAME
-from planning_kit.judge.new_findings import WORSE as GOT_WORSE
 from planning_kit.judge.review import keeps
 from planning_kit.plan.timed import TimedPlan
 

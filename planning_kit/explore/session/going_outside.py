@@ -17,8 +17,7 @@ from planning_kit.explore.session.draft import draft_of
 from planning_kit.explore.session.merge import same_lines
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.clock import HELD, Clock, is_in_outing, utc_now
-from planning_kit.explore.watch.log_so_far import log_so_far
-from planning_kit.explore.watch.logbook import Entry, Logbook
+from planning_kit.explore.watch.logbook import Entry, Logbook, log_so_far
 from planning_kit.explore.watch.watch import Watch
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log_format import SKIPPED

@@ -2,6 +2,13 @@
 
 The unit is a cell, a whole row where one side deleted it, and the order of a table's rows. Rows are told
 apart by their line ids, which `same_lines` gives to what was read anew.
+
+What drafts were typed from: the states of the folder that a session has known.
+
+A draft carries the number of its origin, so that a draft typed from an older state, come back by undo or as a
+version, is never saved over what another put into the folder since.
+
+Both sides of a conflict: what stands in the folder now against what is typed here, cell by cell.
 """
 
 from __future__ import annotations
@@ -9,11 +16,163 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from difflib import SequenceMatcher
+from pathlib import Path
 
-from planning_kit.explore.session.conflicts import KEYS, keyed
-from planning_kit.explore.session.draft import Draft
-from planning_kit.explore.session.sheet import Line, Sheet
-from planning_kit.inputs.frozen import FrozenMapping
+import pandas as pd
+
+from planning_kit.explore.session.draft import Draft, draft_of
+from planning_kit.explore.session.sheet import KEY, SETTINGS, Line, Sheet, settings_sheet
+from planning_kit.inputs import format as fmt
+from planning_kit.inputs.faults import Faults, SaveConflict
+from planning_kit.inputs.folder_files import read_settled
+from planning_kit.inputs.raw import RawTable, read_files, read_tables
+from planning_kit.inputs.records import FrozenMapping
+from planning_kit.inputs.scenario import Scenario, load_scenario
+from planning_kit.inputs.shown_text import TextTable
+
+
+@dataclass(frozen=True)
+class Origin:
+    """A state of the folder: the scenario ``base`` read or written there, and the same as a draft.
+
+    ``is_behind`` says that the folder has moved on from ``draft`` to ``base`` already.
+    """
+
+    base: Scenario
+    draft: Draft
+    is_behind: bool = False
+
+
+class Origins:
+    """The origins of one session, by number; the last is the folder as it is known now."""
+
+    def __init__(self, scenario: Scenario) -> None:
+        """Begin with ``scenario`` as it was read."""
+        self._known = [Origin(scenario, draft_of(scenario))]
+        self._newest = 0
+
+    def of(self, draft: Draft) -> Origin:
+        """What ``draft`` was typed from."""
+        return self._known[draft.origin]
+
+    @property
+    def newest(self) -> Origin:
+        """The folder as it was seen last."""
+        return self._known[self._newest]
+
+    def read(self, mine: Draft) -> Origin:
+        """The folder as it is now, its rows under the ids that ``mine`` has for them; not yet an origin.
+
+        Raises `ScenarioError` when the folder holds faults.
+        """
+        theirs = load_scenario(self.of(mine).base.folder)
+        return Origin(theirs, same_lines(draft_of(theirs), self.of(mine).draft, mine))
+
+    def add(self, origin: Origin) -> Draft:
+        """Make it an origin; gives its draft with the number that drafts typed from it carry."""
+        draft = replace(origin.draft, origin=len(self._known))
+        self._known.append(replace(origin, draft=draft))
+        if not origin.is_behind:
+            self._newest = draft.origin
+        return draft
+
+    def number_of(self, base: Draft) -> int:
+        """The number for work that another session typed from ``base``: of the folder as it is, or behind it.
+        """
+        if base.says_the_same_as(self.newest.draft):
+            return self.newest.draft.origin
+        known = (each.draft.origin for each in self._known if each.is_behind
+                 and each.base is self.newest.base and each.draft.sheets == base.sheets)
+        number = next(known, None)
+        return number if number is not None else self.add(
+            Origin(self.newest.base, base, is_behind=True)).origin
+
+    def save(self, draft: Draft, scenario: Scenario) -> None:
+        """Save ``scenario``, which ``draft`` says, to its folder.
+
+        Raises `SaveConflict` when another has changed the folder since the origin of ``draft``.
+        """
+        if self.of(draft).is_behind:
+            raise SaveConflict.single("the folder was changed after this work was left; nothing was saved")
+        self._known[draft.origin] = Origin(scenario.save(), draft)
+        self._newest = draft.origin
+
+
+SIDES_COLUMNS = ["table", "row", "column", "yours", "theirs"]
+_NO_ROW = "(no such row)"
+KEYS = {table.name: table.key for table in fmt.TABLES} | {SETTINGS: (KEY,)}
+"""By sheet: the columns whose cells tell its rows apart."""
+
+
+def both_sides(draft: Draft, folder: Path) -> pd.DataFrame:
+    """Where the draft and the tables in ``folder`` differ: ``table``, ``row`` (a key), ``column``, the texts.
+
+    The folder may hold faults; a file that cannot be read is left out. Raises `ScenarioError` when the folder
+    is gone.
+    """
+    faults = Faults()
+    files = read_settled(folder, lambda files: read_files(files, Faults()))
+    on_disk = read_tables(files, faults)
+    rows = [row for table in fmt.TABLES for row in _differences(draft[table.name], on_disk.get(table.name),
+                                                                table.key)]
+    try:
+        theirs = settings_sheet(files.get(fmt.SCENARIO_FILE) or b"", 0)
+        rows += _against(draft[SETTINGS], theirs, (KEY,))
+    except ValueError:  # no TOML, or no UTF-8
+        pass
+    return TextTable(rows, columns=SIDES_COLUMNS)
+
+
+def differences(a: Draft, b: Draft) -> pd.DataFrame:
+    """Where two drafts differ in what is typed: ``table``, ``row`` (its key), ``column``, ``a``, ``b``."""
+    rows = [row for name, sheet in a.sheets.items() for row in _against(sheet, b[name], KEYS[name])]
+    return TextTable(rows, columns=SIDES_COLUMNS).rename(columns={"yours": "a", "theirs": "b"})
+
+
+def _differences(mine: Sheet, raw: RawTable | None, key: tuple[str, ...]) -> Iterator[dict[str, str]]:
+    header = raw.header if raw is not None else mine.columns
+    lines = tuple(Line(number, row) for number, row in enumerate(raw.rows)) if raw is not None else ()
+    yield from _against(mine, Sheet(mine.name, header, lines), key)
+
+
+def _against(mine: Sheet, theirs: Sheet, key: tuple[str, ...]) -> Iterator[dict[str, str]]:
+    ours, others = _by_key(mine, key), _by_key(theirs, key)
+    columns = list(dict.fromkeys([*mine.columns, *theirs.columns]))
+    for name in dict.fromkeys([*ours, *others]):
+        where = {"table": mine.name, "row": name}
+        if name not in ours or name not in others:
+            missing = "yours" if name not in ours else "theirs"
+            yield where | {"column": "", "yours": "", "theirs": ""} | {missing: _NO_ROW}
+            continue
+        for column in columns:
+            yours, other = ours[name].get(column, ""), others[name].get(column, "")
+            if yours != other:
+                yield where | {"column": column, "yours": yours, "theirs": other}
+    kept = [name for name in ours if name in others]
+    if kept != [name for name in others if name in ours]:
+        yield {"table": mine.name, "row": "", "column": "", "yours": "another order of rows", "theirs": ""}
+
+
+def _by_key(sheet: Sheet, key: tuple[str, ...]) -> dict[str, dict[str, str]]:
+    """Each line's cells by column, under its key."""
+    return {name: dict(zip(sheet.columns, line.cells, strict=True))
+            for name, line in keyed(sheet, key).items()}
+
+
+def keyed(sheet: Sheet, key: tuple[str, ...]) -> dict[str, Line]:
+    """Each line that is not empty under its key; a key that stands twice gets a number."""
+    found: dict[str, Line] = {}
+    places = [sheet.columns.index(part) for part in key if part in sheet.columns]
+    for line in sheet.lines:
+        if line.is_empty:
+            continue
+        name = again = " to ".join(line.cells[at] for at in places)
+        number = 2
+        while again in found:
+            again, number = f"{name} ({number})", number + 1
+        found[again] = line
+    return found
+
 
 Where = tuple[str, int, str]
 """Where two sides clash: a sheet, a line (`ORDER` for the order of rows), a column ("" for the whole row)."""

@@ -13,11 +13,9 @@ from planning_kit.explore.odds.study import Study, Tally, joined, run_chunk
 from planning_kit.explore.propose.proposals import ODDS_SAMPLES, Proposal, Proposals
 from planning_kit.explore.propose.propose import search_orders
 from planning_kit.explore.session.draft import Draft
-from planning_kit.explore.session.editing import Editing
-from planning_kit.explore.session.egress import EGRESS
-from planning_kit.explore.session.settings_sheet import KEY, SETTINGS, VALUE
-from planning_kit.explore.session.sheet import Cell, with_cells
-from planning_kit.explore.sweeping.sweep import sweep_egress
+from planning_kit.explore.session.editing import EGRESS, Editing
+from planning_kit.explore.session.sheet import KEY, SETTINGS, VALUE, Cell, with_cells
+from planning_kit.explore.sweep import sweep_egress
 from planning_kit.plan.timed import TimedPlan
 
 SWEEP, ODDS, ORDER = "sweep", "odds", "order"

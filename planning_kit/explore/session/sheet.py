@@ -1,14 +1,26 @@
 """One table as the planner typed it: every cell is text, right or wrong, and every line has a lasting number.
 
 Sheets never change; a change gives a new one that shares all lines that stayed.
+
+``scenario.toml`` as a sheet of keys and values, and what was changed in it as changes of the file.
 """
 
 from __future__ import annotations
 
 import csv
 import io
+import tomllib
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from functools import lru_cache
+from typing import Any
+
+from planning_kit.inputs import format as fmt
+from planning_kit.inputs.cells import CellFault, parse_number
+from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.fields import Field
+from planning_kit.inputs.scenario import Scenario
 
 Cell = tuple[int, str]
 """Where a cell is: the id of its line and its column."""
@@ -67,11 +79,11 @@ def with_cells(sheet: Sheet, texts: Mapping[Cell, str]) -> Sheet:
     by_line: dict[int, dict[int, str]] = {}
     for (line, column), text in texts.items():
         by_line.setdefault(line, {})[sheet.columns.index(column)] = text
-    lines = tuple(_typed(line, by_line[line.id]) if line.id in by_line else line for line in sheet.lines)
+    lines = tuple(_line_typed(line, by_line[line.id]) if line.id in by_line else line for line in sheet.lines)
     return sheet if lines == sheet.lines else replace(sheet, lines=lines)
 
 
-def _typed(line: Line, texts: Mapping[int, str]) -> Line:
+def _line_typed(line: Line, texts: Mapping[int, str]) -> Line:
     cells = tuple(texts.get(at, text) for at, text in enumerate(line.cells))
     return line if cells == line.cells else replace(line, cells=cells)
 
@@ -121,3 +133,96 @@ def spread(block: Sequence[Sequence[str]], lines: Sequence[int], columns: Sequen
     for line, row in zip(lines, block, strict=False):
         for column, text in zip(columns, row, strict=False):
             yield (line, column), text
+
+
+SETTINGS = "settings"
+KEY, VALUE = "key", "value"
+_COLUMNS = (KEY, VALUE, "unit", "about")
+_NOT_HERE = ("format", "orbit")  # another orbit is another file, not a text to type
+
+
+def setting_fields() -> dict[str, Field]:
+    """Every key of the format that can be typed, dotted, in the order of the format."""
+    return {key: field for key, field in _fields() if key not in _NOT_HERE}
+
+
+def _fields() -> Iterator[tuple[str, Field]]:
+    for section in fmt.SECTIONS:
+        for name in (section.name, *(f"{section.name}.{sub}" for sub in section.sub_sections)):
+            for field in section.fields:
+                yield (f"{name}.{field.name}" if name else field.name), field
+                if section.has_sources:
+                    source = Field(field.name + fmt.SOURCE_SUFFIX, "text", f"source of {field.name}")
+                    yield f"{name}.{source.name}", source
+
+
+def settings_sheet(toml: bytes, first_id: int) -> Sheet:
+    """One line a key: as the file has it, empty where the file does not give it.
+
+    Raises `ValueError` for bytes that are no TOML.
+    """
+    data = _data(toml)
+    lines = [Line(first_id + number, (key, _text(_value(data, key)), field.unit, field.about))
+             for number, (key, field) in enumerate(setting_fields().items())]
+    return Sheet(SETTINGS, _COLUMNS, tuple(lines), can_grow=False)
+
+
+@lru_cache(maxsize=8)  # asked at every edit
+def _data(toml: bytes) -> dict[str, Any]:
+    return tomllib.loads(toml.decode("utf-8-sig"))
+
+
+def _value(data: Mapping[str, Any], key: str) -> object:
+    here: Any = data
+    for part in key.split("."):
+        here = here.get(part) if isinstance(here, dict) else None
+    return here
+
+
+def _text(value: object) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, datetime):
+        return moment_text(value.astimezone(UTC) if value.tzinfo else value.replace(tzinfo=UTC))
+    if isinstance(value, list):
+        return " ".join(_text(entry) for entry in value)
+    return str(value)
+
+
+def moment_text(moment: datetime) -> str:
+    """A moment (UTC) as the file has it."""
+    return moment.isoformat().replace("+00:00", "Z")
+
+
+def setting_changes(sheet: Sheet, scenario: Scenario, faults: Faults) -> dict[str, object]:
+    """What the sheet says otherwise than the scenario's file: dotted key to value, None for a key deleted.
+
+    Text that is no number where one is needed is a fault.
+    """
+    fields, before = setting_fields(), settings_sheet(scenario.checked.source.toml, 0)
+    changes: dict[str, object] = {}
+    for line, old in zip(sheet.lines, before.lines, strict=True):
+        key, text = line.cells[:2]
+        if text == old.cells[1]:
+            continue
+        try:
+            changes[key] = _value_typed(text, fields[key])
+        except CellFault as fault:
+            faults.add(fmt.SCENARIO_FILE, None, key, text, str(fault))
+    return changes
+
+
+def _value_typed(text: str, field: Field) -> object:
+    if not text.strip():
+        return None
+    if field.is_number:
+        return _as_typed(text, parse_number(text, field))
+    if field.kind == "numbers":
+        each = Field(field.name, "number", field.about, field.unit, least=field.least, most=field.most)
+        return [_as_typed(part, parse_number(part, each)) for part in text.split()]
+    return text
+
+
+def _as_typed(text: str, number: float) -> float:
+    """95 stays 95 in the file: else what was saved would read as another's change of it."""
+    return int(number) if text.strip().lstrip("+-").isdigit() else number

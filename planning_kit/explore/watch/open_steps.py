@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from planning_kit.explore.retime.progress import times_of
 from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.log_format import FINISHED, PARTLY, SKIPPED, STARTED
-from planning_kit.inputs.log_steps import DONE, DROPPED, IN_PROGRESS, State
+from planning_kit.inputs.log_state import DONE, DROPPED, IN_PROGRESS, State
 from planning_kit.inputs.records import BOTH
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity, lane_activities
 from planning_kit.plan.build import work_order

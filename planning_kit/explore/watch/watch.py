@@ -29,8 +29,17 @@ from planning_kit.explore.watch.clock import (
     typed_moment,
     utc_now,
 )
-from planning_kit.explore.watch.log_so_far import LogSoFar, log_faults, log_so_far, without_rates
-from planning_kit.explore.watch.logbook import Entry, Logbook, Refused, refused, write
+from planning_kit.explore.watch.logbook import (
+    Entry,
+    Logbook,
+    LogSoFar,
+    Refused,
+    log_faults,
+    log_so_far,
+    refused,
+    without_rates,
+    write,
+)
 from planning_kit.explore.watch.open_steps import LaneNow, lanes_now
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
@@ -39,8 +48,8 @@ from planning_kit.inputs.log_format import LOG_COLUMNS, STARTED
 from planning_kit.inputs.log_state import IN_FUTURE
 from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.times import moment_at, pet_min
+from planning_kit.plan.past import Whereabouts
 from planning_kit.plan.timed import Outside, TimedPlan
-from planning_kit.plan.whereabouts import Whereabouts
 
 _SEARCH_S = 5.0
 

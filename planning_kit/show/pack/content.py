@@ -12,7 +12,7 @@ from typing import Any
 
 import pandas as pd
 
-from planning_kit.show.escape import one_line
+from planning_kit.inputs.shown_text import one_line
 
 CAUTION = ("A planning aid, not a certified tool. The flight rules and licensed, responsible people decide. "
            "Limits are the scenario's own.")

@@ -31,10 +31,10 @@ from planning_kit.show.pack.pdf_page import (
     RULE,
     Contents,
     Printable,
+    draw_shapes,
     numbered,
     style,
 )
-from planning_kit.show.pack.pdf_shapes import draw_shapes
 
 _PAGE = landscape(A4)
 _TABLE_SIZE = 6.8

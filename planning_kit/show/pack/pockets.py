@@ -12,16 +12,14 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from planning_kit.inputs.records import Step
+from planning_kit.inputs.shown_text import one_line, shortened
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.show.briefing_ends import retimed_lines
+from planning_kit.show.briefing import retimed_lines
 from planning_kit.show.briefing_events import is_hardly_a_wait
-from planning_kit.show.escape import one_line, shortened
-from planning_kit.show.names import Names
-from planning_kit.show.open_findings import OpenFindings
 from planning_kit.show.pack.content import Cell, Column, Section, Table, slack_cell
-from planning_kit.show.step_words import Fact, StepWords
+from planning_kit.show.wording import Fact, Names, OpenFindings, StepWords
 
 _COLUMNS = (Column("PET", share=0.6), Column("GMT", share=1.05), Column("Min", 0, 0.45),
             Column("Step", share=0.65), Column("Where", share=1.6), Column("What", share=5.3),

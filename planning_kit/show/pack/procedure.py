@@ -1,17 +1,175 @@
-"""The summary by task and the detailed procedure: two columns by PET, the partner's work beside one's own."""
+"""The summary by task and the detailed procedure: two columns by PET, the partner's work beside one's own.
+
+The summary timeline as a drawing that needs no script: strips of four hours, light above, lanes below.
+
+Bars carry the step's id where it fits; the procedure beside it has every step. Colours are those of the
+charts; nothing is told by colour alone: travel is a line, a wait a low open bar, work a full one.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from itertools import groupby
 from math import isnan, nan
 
+import numpy as np
+
+from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
+from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing_events import Told, told_events
-from planning_kit.show.open_findings import OpenFindings
-from planning_kit.show.pack.content import Cell, Column, Rich, Section, Table, slack_cell
-from planning_kit.show.pack.timeline_picture import timeline_picture
+from planning_kit.show.pack.content import (
+    Box,
+    Cell,
+    Column,
+    Label,
+    Line,
+    Picture,
+    Rich,
+    Section,
+    Shape,
+    Table,
+    slack_cell,
+)
+from planning_kit.show.palette import INK_ON_FILL, LIGHT, task_fills
+from planning_kit.show.wording import OpenFindings
+
+WIDTH = 780.0
+STRIP_MIN = 240.0
+_LEFT, _RIGHT = 62.0, 8.0
+_AXIS, _SKY, _LANE, _THIN, _GAP = 22.0, 11.0, 25.0, 10.0, 3.0
+_FOOT, _BETWEEN = 9.0, 10.0
+_TICK_MIN = 30.0
+_SIZE = 6.6
+_HELD = "#F3D9DA"  # an inhibit in force
+_CHAR = 0.58  # width of a character over the font size, on the safe side
+
+
+def timeline_picture(plan: TimedPlan) -> Picture:
+    """The whole outing as strips of at most four hours, equal in scale."""
+    count = max(1, int(np.ceil(plan.end_min / STRIP_MIN)))
+    span = max(30.0, np.ceil(plan.end_min / count / _TICK_MIN) * _TICK_MIN)
+    shapes: list[Shape] = []
+    top = 0.0
+    for number in range(count):
+        strip = _Strip(plan, number * span, span, top)
+        shapes += strip.shapes()
+        top += strip.height + _BETWEEN
+    return Picture(WIDTH, top - _BETWEEN, tuple(shapes), _alt(plan))
+
+
+def _alt(plan: TimedPlan) -> str:
+    lanes = ", ".join(plan.lanes)
+    nights = ", ".join(f"{pet_label(a)} to {pet_label(b)}" for a, b in plan.light.night if a < plan.end_min)
+    return (f"Timeline of {len(plan.steps)} steps over PET 0:00 to {pet_label(plan.end_min)} in the lanes "
+            f"{lanes}. Night: {nights or 'none'}. The procedure table gives every step with its times.")
+
+
+class _Strip:
+    """One stretch of time, drawn from ``top`` down."""
+
+    def __init__(self, plan: TimedPlan, begin: float, span: float, top: float) -> None:
+        self.plan, self.begin, self.span, self.top = plan, begin, span, top
+        self.fills = task_fills([task.task for task in plan.scenario.records.tasks])
+        self.sky_top = top + _AXIS
+        self.lanes_top = self.sky_top + _SKY + _GAP
+        self.holds_top = self.lanes_top + sum(self._lane_height(crew) + _GAP for crew in plan.lanes)
+        self.height = self.holds_top + len(plan.inhibit_holds) * _THIN + _FOOT - top
+
+    def shapes(self) -> Iterator[Shape]:
+        yield from self._night_ground()
+        yield from self._axis()
+        yield from self._sky()
+        at = self.lanes_top
+        for crew, lane in self.plan.lanes.items():
+            height = self._lane_height(crew)
+            yield self._side(crew, at + height / 2 + 3, is_bold=True)
+            for activity in lane:
+                yield from self._bar(activity, at, height)
+            at += height + _GAP
+        for number, hold in enumerate(self.plan.inhibit_holds):
+            y = self.holds_top + number * _THIN
+            yield self._side(hold.inhibit.inhibit, y + 7)
+            yield from self._box(hold.set_by_min, hold.lift_after_min, y + 2, _THIN - 4, _HELD, LIGHT.stop)
+
+        yield from self._limits()
+
+    def _limits(self) -> Iterator[Shape]:
+        """The planned and the hard limit, where this stretch has them, with their names at the foot."""
+        limits = self.plan.scenario.settings.limits
+        foot = self.top + self.height
+        for name, minute in (("planned limit", limits.planned_min), ("hard limit", limits.hard_min)):
+            if self.begin < minute <= self.begin + self.span:
+                x = self._x(minute)
+                yield Line(((x, self.sky_top), (x, foot - _FOOT)), LIGHT.stop, 1.0, 3.0)
+                yield Label(x, foot - 1, name, _SIZE, LIGHT.stop,
+                            "end" if x > WIDTH - _RIGHT - 30 else "middle", is_bold=True)
+
+    def _lane_height(self, crew: str) -> float:
+        return _LANE if crew in self.plan.travels else _THIN + 3
+
+    def _x(self, pet: float) -> float:
+        share = (pet - self.begin) / self.span
+        return _LEFT + min(max(share, 0.0), 1.0) * (WIDTH - _LEFT - _RIGHT)
+
+    def _box(self, start: float, finish: float, y: float, height: float, fill: str,
+             stroke: str = "") -> Iterator[Box]:
+        if finish > self.begin and start < self.begin + self.span:
+            yield Box(self._x(start), y, self._x(finish) - self._x(start), height, fill, stroke)
+
+    def _side(self, text: str, y: float, is_bold: bool = False) -> Label:
+        room = int((_LEFT - 6) / (_SIZE * _CHAR))
+        return Label(2, y, one_line(text)[:room], _SIZE, LIGHT.ink, is_bold=is_bold)
+
+    def _axis(self) -> Iterator[Shape]:
+        yield self._side("PET", self.top + 8, is_bold=True)
+        yield self._side("GMT", self.top + 17)
+        bottom = self.top + self.height - _FOOT
+        for pet in np.arange(self.begin, self.begin + self.span + 1e-9, _TICK_MIN):
+            x = self._x(float(pet))
+            is_last = pet >= self.begin + self.span - 1e-9
+            anchor = "start" if pet == self.begin else "end" if is_last else "middle"
+            yield Box(x - 0.2, self.top + _AXIS - 3, 0.4, bottom - self.top - _AXIS + 3, "#C9CDD3")
+            yield Label(x, self.top + 8, pet_label(float(pet)), _SIZE, LIGHT.ink, anchor, is_bold=True)
+            gmt = gmt_label(moment_at(float(pet), self.plan.egress))
+            yield Label(x, self.top + 17, gmt, _SIZE - 0.8, LIGHT.quiet_ink, anchor)
+
+    def _night_ground(self) -> Iterator[Shape]:
+        bottom = self.top + self.height - _FOOT
+        for start, end in self.plan.light.night:
+            yield from self._box(float(start), float(end), self.sky_top, bottom - self.sky_top, "#E6E8F0")
+
+    def _sky(self) -> Iterator[Shape]:
+        yield self._side("Light", self.sky_top + 8)
+        for name, windows, fill, ink in (("day", self.plan.light.day, LIGHT.day, LIGHT.day_ink),
+                                         ("night", self.plan.light.night, LIGHT.night, LIGHT.night_ink)):
+            for number, (start, end) in enumerate(windows, start=1):
+                for box in self._box(float(start), float(end), self.sky_top, _SKY, fill):
+                    yield box
+                    label = f"{name} {number}"
+                    if len(label) * _SIZE * _CHAR < box.width:
+                        yield Label(box.x + box.width / 2, self.sky_top + 8, label, _SIZE, ink, "middle")
+
+    def _bar(self, activity: Activity, y: float, height: float) -> Iterator[Shape]:
+        start, finish = activity.start_min, activity.finish_min
+        if activity.kind == TRAVEL:
+            yield from self._box(start, finish, y + height / 2 - 1, 2, LIGHT.quiet_ink)
+        elif activity.kind == WAIT:
+            yield from self._box(start, finish, y + height * 0.3, height * 0.4, "#FFFFFF", LIGHT.quiet_ink)
+        else:
+            fill = self.fills.get(activity.task, self.fills[""])[0]
+            for box in self._box(start, finish, y, height, fill, INK_ON_FILL):
+                yield box
+                yield from self._name(activity.step or "in", box)
+
+    def _name(self, text: str, box: Box) -> Iterator[Label]:
+        for size in (_SIZE, _SIZE - 1, _SIZE - 1.8):
+            if len(text) * size * _CHAR < box.width:
+                y = box.y + box.height / 2 + size * 0.36
+                yield Label(box.x + box.width / 2, y, text, size, INK_ON_FILL, "middle")
+                return
 
 
 def summary_section(plan: TimedPlan) -> Section:

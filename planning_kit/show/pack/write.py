@@ -13,7 +13,7 @@ from planning_kit.explore.revising.revisions import Given, TimedComparison, comp
 from planning_kit.inputs.faults import Faults, SaveConflict, ScenarioError
 from planning_kit.inputs.folder_files import digest_in, digest_of, read_plain, reason_of
 from planning_kit.inputs.save import write_whole, writing
-from planning_kit.inputs.text_table import TextTable
+from planning_kit.inputs.shown_text import TextTable
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import briefing
 from planning_kit.show.pack.assemble import assemble

@@ -13,7 +13,7 @@ from openpyxl.styles import Alignment, Font, PatternFill
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
-from planning_kit.show.escape import one_line
+from planning_kit.inputs.shown_text import one_line
 from planning_kit.show.pack.content import CAUTION, Cell, Column, Pack, Rich, Section, Table, shown
 
 _WIDEST = 90

@@ -13,8 +13,7 @@ import pytest
 import planning_kit as pk
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.log import read_actuals
-from planning_kit.inputs.log_state import states_of
-from planning_kit.inputs.log_steps import DONE, DROPPED, IN_PROGRESS, LEFT, States
+from planning_kit.inputs.log_state import DONE, DROPPED, IN_PROGRESS, LEFT, States, states_of
 
 ROOT = Path(__file__).parents[3]
 DAY = "2031-09-03T"  # the small outing leaves at 07:30

@@ -11,8 +11,7 @@ import pytest
 import planning_kit as pk
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.log import read_actuals
-from planning_kit.inputs.log_state import states_of
-from planning_kit.inputs.log_steps import States
+from planning_kit.inputs.log_state import States, states_of
 from tests.edits import edited
 
 MOST_ORDERS = 150

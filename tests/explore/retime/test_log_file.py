@@ -9,7 +9,7 @@ from threading import Thread
 import pytest
 
 import planning_kit as pk
-from planning_kit.inputs import locks
+from planning_kit.inputs import save as locks
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.log import log_rows
 from tests.explore.retime.test_log import DAY

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
-from planning_kit.inputs import locks
+from planning_kit.inputs import save as locks
 from planning_kit.inputs.log_append import LogEntry, append_entries
 from tests.explore.retime.rehearsal import as_planned
 from tests.explore.retime.test_log import DAY, log_of

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from planning_kit.explore.session.egress import EARLIEST, EGRESS, LATEST, typed_moment
+from planning_kit.explore.session.editing import EARLIEST, EGRESS, LATEST, typed_moment
 from planning_kit.explore.session.session import Session
 
 EARLY, LATE = "2031-09-03T06:00:00Z", "2031-09-03T08:30:00Z"

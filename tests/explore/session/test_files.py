@@ -14,7 +14,7 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.explore.session.session import Session
-from planning_kit.inputs.locks import state_folder
+from planning_kit.inputs.save import state_folder
 from tests.explore.session.conftest import line_of
 
 ROOT = Path(__file__).parents[3]

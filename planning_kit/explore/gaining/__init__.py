@@ -1,1 +1,0 @@
-"""The smallest changes that start a step earlier."""

@@ -1,0 +1,272 @@
+"""What every sample of an outing shares: records, sky, routes, and the network without some tasks.
+
+The cut rule: a task that would begin later than its last start is dropped in that sample.
+
+A planner states it beforehand (``tasks.last_start_min``, ``tasks.cut_order``): at PET L the task has not
+begun, so it is not begun at all. Its steps then take no time and no travel, and what follows moves up.
+Decisions fall in the order of the last starts (equal ones in drop order): a task is judged with all later
+ones still in, and the next one on the plan that is then left. Without greatest gaps dropping a task makes no
+other step later, so a task that was kept is never in doubt again and one pass is enough.
+
+Samples that drop the same tasks are timed together over the network without them: the result is exactly that
+of timing each sample alone (a test does). Idealised: the crew knows when leaving for the task that it would
+begin too late, and does not set out for it. A start that no time can meet counts as too late.
+
+Why samples have no plan: the greatest gap that cannot be kept, or the step that finds no window.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
+
+import numpy as np
+
+from planning_kit.changes.dropping import without_tasks
+from planning_kit.explore.odds.sampled_past import Begun, begun_of, with_estimates
+from planning_kit.explore.odds.sampling import Draws
+from planning_kit.inputs.records import Records, Task
+from planning_kit.judge.drop_order import drop_order
+from planning_kit.plan.almanac import Almanac
+from planning_kit.plan.build import build_network
+from planning_kit.plan.network import MAX_GAP, ORDER, Home, Network, on_grid
+from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.timing import earliest_starts, outing_end
+from planning_kit.plan.travel import Travel
+
+
+@dataclass(frozen=True, eq=False)
+class Outing:
+    """A scenario and its egress, ready to be timed over and over. Equal keys are equal outings.
+
+    Small and without open resources, so that it can be sent to another process.
+    """
+
+    key: tuple[str, ...]
+    records: Records
+    almanac: Almanac
+    travels: Mapping[str, Travel]
+    begun: Begun | None = None
+
+    @classmethod
+    def of(cls, plan: TimedPlan, learns_pace: bool = False) -> Outing:
+        """The outing of a timed plan; of a re-timed one what is left of it."""
+        begun = begun_of(plan, learns_pace)
+        key = (plan.scenario.digest, plan.egress.isoformat(), begun.key if begun else "")
+        return cls(key, with_estimates(plan), plan.almanac, plan.travels, begun)
+
+    def __eq__(self, other: object) -> bool:
+        return self.key == other.key if isinstance(other, Outing) else NotImplemented
+
+    def __hash__(self) -> int:
+        return hash(self.key)
+
+    @property
+    def crew(self) -> tuple[str, ...]:
+        """The suited crew members, in the order of the table."""
+        return tuple(self.travels)
+
+    @property
+    def whole(self) -> Part:
+        """All of it, nothing dropped."""
+        return part_without(self, frozenset())
+
+    @cached_property
+    def steps_of(self) -> Mapping[str, np.ndarray]:
+        """Positions of the steps of each task that has any."""
+        positions: dict[str, list[int]] = {}
+        for position, step in enumerate(self.records.steps):
+            if step.task:
+                positions.setdefault(step.task, []).append(position)
+        return {task.task: np.array(positions[task.task]) for task in self.records.tasks
+                if task.task in positions}
+
+    def has_begun(self, task: str) -> bool:
+        """Whether a step of the task is history."""
+        return self.begun is not None and any(
+            self.records.steps[position].step in self.begun.starts for position in self.steps_of[task])
+
+    def home_min(self, position: int) -> Mapping[str, float]:
+        """Minutes from the place of a step straight to the airlock, by crew member at work there."""
+        step, airlock = self.records.steps[position], self.records.settings.airlock
+        return {name: self.travels[name].time_min(step.place, airlock) for name in step.people
+                if name in self.travels}
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """What is left of an outing without some tasks: its network and the positions of the steps ``kept``.
+
+    ``begun``: what of it has happened, if any.
+    """
+
+    network: Network
+    kept: np.ndarray
+    begun: Begun | None = None
+
+    def timed(self, draws: Draws, not_before: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
+        """Starts (kept steps, samples) and outing end (samples,) in PET minutes; inf where not placed."""
+        starts = earliest_starts(self.network, draws.durations, not_before, draws.travel)
+        end = outing_end(self.network, starts, draws.durations, draws.travel)
+        if self.begun is not None:
+            end = np.maximum(end, grid(self.begun.now_min))
+        return starts, np.where(np.isfinite(starts).all(axis=0), end, np.inf)
+
+    def waits(self, draws: Draws, end: np.ndarray) -> np.ndarray:
+        """Minutes (crew, samples) neither at work nor on the way until both ingress."""
+        rows = []
+        for home in self.network.homes:
+            fixed, travel, busy = self._on_the_way(home.crew)
+            way = fixed + (travel + home.travel_min) * draws.travel[home.crew]
+            rows.append(end - self.network.ingress_min - draws.durations[busy].sum(axis=0) - way
+                        - self._past_min(home, draws))
+        return np.array(rows)
+
+    def _past_min(self, home: Home, draws: Draws) -> np.ndarray | float:
+        """Minutes from egress to the finish of what someone has begun last, but for the waits in them."""
+        if self.begun is None:
+            return 0.0
+        network = self.network
+        into = [bound.before for bound in network.bounds if bound.kind == ORDER and bound.crew == home.crew
+                and bound.before in network.fixed] or [home.last]
+        if into[0] not in network.fixed:
+            return 0.0
+        start = self.begun.starts[network.steps[into[0]]]
+        return np.asarray(start + draws.durations[into[0]] - self.begun.waited_min[home.crew])
+
+    def _on_the_way(self, crew: str) -> tuple[float, float, list[int]]:
+        """Minutes of travel that do not scale and that do, before the way home, and the steps worked on."""
+        network = self.network
+        into = [bound for bound in network.bounds if bound.kind == ORDER and bound.crew == crew]
+        first = [release for release in network.releases if release.crew == crew]
+        fixed = sum(bound.fixed_min for bound in into) + sum(r.at_min - r.travel_min for r in first)
+        travel = sum(bound.travel_min for bound in into) + sum(r.travel_min for r in first)
+        return fixed, travel, [r.step for r in first] + [bound.after for bound in into]
+
+
+@lru_cache(maxsize=1024)
+def part_without(outing: Outing, dropped: frozenset[str]) -> Part:
+    """The outing without some tasks; kept, because many samples drop the same ones."""
+    left = without_tasks(outing.records, dropped)
+    kept = [position for position, step in enumerate(outing.records.steps) if step.task not in dropped]
+    network = build_network(left, outing.almanac, outing.travels)
+    if outing.begun is not None:
+        network = outing.begun.applied_to(network, left.steps, outing.travels, left.settings.airlock)
+    return Part(network, np.array(kept, dtype=int), outing.begun)
+
+
+def grid(minutes: float) -> float:
+    """Minutes on the grid of the timing, for comparison with starts."""
+    return float(on_grid(minutes))
+
+
+@dataclass(frozen=True, eq=False)
+class SampledPlans:
+    """Many samples of one outing, each timed with the tasks that it drops left out.
+
+    ``starts`` (steps, samples): NaN for a dropped step, inf for one that cannot be placed. ``end_min``
+    (samples,): inf where there is no plan. ``waits`` (crew, samples), minutes. ``dropped`` (rules, samples).
+    """
+
+    rules: tuple[Task, ...]
+    starts: np.ndarray
+    end_min: np.ndarray
+    waits: np.ndarray
+    dropped: np.ndarray
+
+    def groups(self) -> Iterator[tuple[frozenset[str], np.ndarray]]:
+        """Dropped tasks and the samples (positions) that drop just these."""
+        return _groups(self.rules, self.dropped, np.arange(len(self.end_min)))
+
+
+def cut_rules(outing: Outing) -> tuple[Task, ...]:
+    """The tasks with steps and a last start, in the order in which they are decided; none that has begun."""
+    asked = [task for task in outing.records.tasks
+             if task.last_start_min is not None and task.task in outing.steps_of
+             and not outing.has_begun(task.task)]
+    return tuple(sorted(drop_order(asked), key=lambda task: task.last_start_min or 0.0))
+
+
+def time_samples(outing: Outing, draws: Draws, rules: Sequence[Task]) -> SampledPlans:
+    """Time every sample, dropping by ``rules`` (in the order of decision; none: all tasks are done)."""
+    steps, samples = draws.durations.shape
+    plans = SampledPlans(tuple(rules), np.empty((steps, samples)), np.empty(samples),
+                         np.empty((len(outing.crew), samples)), np.zeros((len(rules), samples), dtype=bool))
+    _time_anew(outing, draws, plans, np.arange(samples))
+    for number, rule in enumerate(rules):
+        begins = plans.starts[outing.steps_of[rule.task]].min(axis=0)
+        assert rule.last_start_min is not None
+        plans.dropped[number] = begins > grid(rule.last_start_min)
+        _time_anew(outing, draws, plans, np.flatnonzero(plans.dropped[number]))
+    return plans
+
+
+def _time_anew(outing: Outing, draws: Draws, plans: SampledPlans, samples: np.ndarray) -> None:
+    for dropped, members in _groups(plans.rules, plans.dropped, samples):
+        part = part_without(outing, dropped)
+        own = draws.part(part.kept, members)
+        starts, end = part.timed(own)
+        plans.starts[:, members] = np.nan
+        plans.starts[np.ix_(part.kept, members)] = starts
+        plans.end_min[members] = end
+        plans.waits[:, members] = part.waits(own, end)
+
+
+def _groups(rules: Sequence[Task], dropped: np.ndarray,
+            samples: np.ndarray) -> Iterator[tuple[frozenset[str], np.ndarray]]:
+    if not len(samples):
+        return
+    pattern = np.zeros(len(samples), dtype=np.int64)  # numbered anew at each rule: it never overflows
+    for row in dropped[:, samples]:
+        if row.any():
+            pattern = np.unique(2 * pattern + row, return_inverse=True)[1]
+    for number in range(int(pattern.max()) + 1):
+        members = samples[pattern == number]
+        if len(members):
+            own = dropped[:, members[0]]
+            yield frozenset(rule.task for rule, gone in zip(rules, own, strict=True) if gone), members
+
+
+def no_plan_reasons(outing: Outing, draws: Draws, plans: SampledPlans) -> Counter[str]:
+    """How many samples have no plan, by reason in words.
+
+    A greatest gap is the reason where the sample has a plan without it (the first such gap counts); elsewhere
+    it is the first step, in row order, that cannot be placed though all that it waits for can.
+    """
+    reasons: Counter[str] = Counter()
+    for dropped, members in plans.groups():
+        failed = members[~np.isfinite(plans.end_min[members])]
+        if len(failed):
+            part = part_without(outing, dropped)
+            reasons.update(_reasons(part, draws.part(part.kept, failed)))
+    return reasons
+
+
+def _reasons(part: Part, draws: Draws) -> list[str]:
+    samples = np.arange(draws.durations.shape[1])
+    reasons, network = [""] * len(samples), part.network
+    for bound in network.bounds:
+        if bound.kind != MAX_GAP or not len(samples):
+            continue
+        relaxed = replace(network, bounds=tuple(other for other in network.bounds if other is not bound))
+        steps = np.arange(len(network.steps))
+        _, end = replace(part, network=relaxed).timed(draws.part(steps, samples))
+        for sample in samples[np.isfinite(end)]:
+            reasons[sample] = (f"{network.steps[bound.after]} to {network.steps[bound.before]}: the greatest "
+                               f"gap of {-bound.fixed_min:g} min cannot be kept")
+        samples = samples[~np.isfinite(end)]
+    if len(samples):
+        starts, _ = part.timed(draws.part(np.arange(len(network.steps)), samples))
+        for sample, step in zip(samples, _first_lost(network, starts), strict=True):
+            reasons[sample] = f"{network.steps[step]} finds no window or no time before the horizon"
+    return reasons
+
+
+def _first_lost(network: Network, starts: np.ndarray) -> np.ndarray:
+    """The first step of each sample that is lost by itself, or else the first that is lost."""
+    lost = ~np.isfinite(starts)
+    waits = np.array([lost[[bound.before for bound in bounds]].any(axis=0) for bounds in network.bounds_into])
+    own = lost & ~waits
+    return np.asarray(np.argmax(np.where(own.any(axis=0), own, lost), axis=0))

@@ -1,0 +1,241 @@
+"""The same work at other egress times: the finish as a function of when they go out, and when they may.
+
+One scenario at many egress times at once: the sky computed once, all starts in one pass of the timing.
+
+Time is counted from the first egress, so that windows stay where they are and the releases of each outing
+move with its egress: one network, one column of starts an egress. Where an outing's own view of the sky
+differs (nothing is known past its horizon; a window in progress at egress needs no guard at that end) the
+column is not used, and that egress is timed by itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+
+from planning_kit.inputs.faults import Faults, ScenarioError, is_number, table_with, told_together
+from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.shown_text import ShownTable
+from planning_kit.inputs.times import as_utc
+from planning_kit.judge.all_checks import findings_of
+from planning_kit.judge.findings import STOP
+from planning_kit.plan.activities import WAIT
+from planning_kit.plan.almanac import Almanac, almanac_for
+from planning_kit.plan.build import build_network, crew_travel
+from planning_kit.plan.network import LIGHT, Network, on_grid
+from planning_kit.plan.timed import TimedPlan
+from planning_kit.plan.timing import earliest_starts, outing_end
+
+
+@dataclass(frozen=True)
+class EgressRange:
+    """A scenario and egress times ``offsets_min`` (k,), sorted, >= 0, minutes after ``first`` (UTC)."""
+
+    scenario: Scenario
+    first: datetime
+    offsets_min: np.ndarray
+
+    @cached_property
+    def almanac(self) -> Almanac:
+        """The sky from the first egress to the horizon of the last. Raises `ScenarioError`."""
+        settings = self.scenario.settings
+        hours = settings.horizon_h + float(self.offsets_min.max(initial=0.0)) / 60.0
+        records = replace(self.scenario.records, settings=replace(settings, horizon_h=hours))
+        return almanac_for(records, self.scenario.elements, self.first)
+
+    @cached_property
+    def network(self) -> Network:
+        """The timing problem in minutes after the first egress, without releases."""
+        records = self.scenario.records
+        return build_network(records, self.almanac, crew_travel(records))
+
+    def egress(self, row: int) -> datetime:
+        """The egress of one row."""
+        return self.first + timedelta(minutes=float(self.offsets_min[row]))
+
+    def almanac_of(self, row: int) -> Almanac:
+        """The sky as one outing sees it."""
+        return self.almanac.seen_from(float(self.offsets_min[row]), self.scenario.settings.horizon_h * 60.0)
+
+    def starts(self, durations: np.ndarray) -> np.ndarray:
+        """Starts in PET minutes (steps, k); NaN columns for those to be timed by themselves."""
+        network, offsets = self.network, on_grid(self.offsets_min)
+        floor = np.full((len(network.steps), len(offsets)), -np.inf)
+        for release in network.releases:
+            np.maximum(floor[release.step], offsets + release.at_min, out=floor[release.step])
+        moving = replace(network, releases=())
+        starts: np.ndarray = earliest_starts(moving, durations, not_before=floor) - offsets
+        starts[:, ~self._is_plain(starts, on_grid(durations)[:, None])] = np.nan
+        return starts
+
+    def _is_plain(self, starts: np.ndarray, lengths: np.ndarray) -> np.ndarray:
+        """For each column, whether its own view of the sky gives the same starts."""
+        horizon = self.scenario.settings.horizon_h * 60.0
+        needs_end = np.array([windows is not None for windows in self.network.allowed])[:, None]
+        last = np.where(needs_end, starts + lengths, starts)
+        known: np.ndarray = np.isfinite(starts).all(axis=0) & (last <= horizon).all(axis=0)
+        guard = self.scenario.settings.night_guard_s / 60.0
+        return known & ~self._is_in_a_guard(guard) if self._first_lit_min(lengths[:, 0]) <= guard else known
+
+    def _first_lit_min(self, lengths: np.ndarray) -> float:
+        """The earliest PET at which a step that needs light could start if it were always light."""
+        network = self.network
+        always = replace(network, allowed=(None,) * len(network.steps), groups=(), group_windows=())
+        lit = [any(demand.kind == LIGHT for demand in demands) for demands in network.demands]
+        return float(earliest_starts(always, lengths)[lit].min(initial=np.inf))
+
+    def _is_in_a_guard(self, guard: float) -> np.ndarray:
+        """For each egress, whether it falls into the guard at the start of a night or day that is needed."""
+        inside = np.zeros(len(self.offsets_min), dtype=bool)
+        for begin in self._light_begins():
+            inside |= (self.offsets_min >= begin - 1e-6) & (self.offsets_min <= begin + guard + 1e-6)
+        return inside
+
+    def _light_begins(self) -> Iterator[float]:
+        begins = {float(begin) for demands in self.network.demands for demand in demands
+                  if demand.kind == LIGHT for begin in demand.whole[:, 0]}
+        yield from sorted(begins)
+
+
+SWEEP_COLUMNS = ["egress", "end_min", "planned_margin_min", "hard_margin_min", "wait_min", "reason"]
+SPELL_COLUMNS = ["limit", "from", "until", "width_min", "best_egress", "best_end_min", "rows", "may_go_on"]
+PLANNED, HARD, NO_STOPS = "planned", "hard", "no stops"
+_MOST_ROWS = 20_000
+_NOT_TIMED = float("nan")
+
+
+class Sweep(ShownTable):
+    """A plan at many egress times, a row each: what ``plan.sweep`` gives, a DataFrame in every way."""
+
+    @property
+    def good_spells(self) -> pd.DataFrame:
+        """Runs of neighbouring rows that keep the planned limit, and that keep the hard one.
+
+        ``limit`` (``planned``, ``hard``; ``no stops`` too where the sweep counted stop findings), ``from``
+        and ``until`` (UTC, the first and last egress of the run), ``width_min`` (minutes between them: 0 for
+        a single row), ``best_egress`` and ``best_end_min`` (the earliest of the shortest outings in it) and
+        the number of ``rows``. An edge is known to the distance of the rows: between the last good egress
+        and the next row the plan may still keep its limit, or not. ``may_go_on``: the run touches the first
+        or the last row of the sweep, so that its width is the least it can be. Empty where no row keeps a
+        limit. Raises `ScenarioError` where columns of the sweep were left out.
+        """
+        return good_spells(self)
+
+
+def sweep_egress(scenario: Scenario, start: str | date | datetime, stop: str | date | datetime,
+                 every_min: float, stops: bool = False) -> Sweep:
+    """Time a scenario at every ``every_min`` minutes of egress: ``plan.sweep`` says how.
+
+    The sky is computed once for the whole range: minutes agree with a plan timed alone to 1e-6. Raises
+    `ScenarioError` when the range makes no sense.
+    """
+    scenario.stop_if_happened("sweep")
+    first, last = as_utc(start, "start"), as_utc(stop, "stop")
+    count = _row_count(first, last, every_min)
+    egresses = EgressRange(scenario, first, every_min * np.arange(count))
+    ends, waits = _timed_together(egresses)
+    rows = []
+    for row in range(count):
+        if np.isfinite(ends[row]) and not stops:
+            rows.append(_row(scenario, egresses.egress(row), ends[row], waits[row]))
+        else:
+            rows.append(_row_alone(egresses, row, stops))
+    frame = Sweep(rows, columns=[*SWEEP_COLUMNS, *(["stops"] if stops else [])])
+    frame["egress"] = pd.to_datetime(frame["egress"], utc=True)
+    return frame
+
+
+def _row_count(first: datetime, last: datetime, every_min: float) -> int:
+    """How many rows there are. Raises `ScenarioError` where that makes no sense."""
+    faults = Faults()
+    if not is_number(every_min) or every_min <= 0:
+        faults.add("", None, "every_min", every_min, "must be minutes from row to row, above 0")
+    if last < first:
+        faults.add("", None, "stop", last.isoformat(), f"must not be before the start, {first.isoformat()}")
+    faults.stop_if_any()
+    rows = (last - first).total_seconds() / 60 / every_min
+    if rows > _MOST_ROWS:
+        raise ScenarioError.single(f"makes more than {_MOST_ROWS} rows: take more minutes or less time",
+                                   column="every_min", value=every_min)
+    return int(rows) + 1
+
+
+def _timed_together(egresses: EgressRange) -> tuple[np.ndarray, np.ndarray]:
+    """Outing end and waits (k,) of all rows; NaN for those that have to be timed by themselves."""
+    scenario = egresses.scenario
+    durations = np.array([step.minutes_likely for step in scenario.records.steps], dtype=float)
+    nothing = np.full(len(egresses.offsets_min), np.nan)
+    try:
+        starts = egresses.starts(durations)
+    except ScenarioError:  # beyond what is known of the orbit somewhere in the range: each row for itself
+        return nothing, nothing
+    known = np.isfinite(starts).all(axis=0)
+    ends = np.where(known, outing_end(egresses.network, starts, durations[:, None]), np.nan)
+    if not known.any():
+        return ends, nothing
+    # Work and travel are the same at any egress, so one plan says how much of an outing is not waiting.
+    one = int(np.flatnonzero(known)[0])
+    plan = TimedPlan.of(scenario, egresses.egress(one), egresses.almanac_of(one))
+    return ends, _wait_min(plan) + len(plan.travels) * (ends - plan.end_min)
+
+
+def _row_alone(egresses: EgressRange, row: int, stops: bool) -> dict[str, object]:
+    scenario, egress = egresses.scenario, egresses.egress(row)
+    try:
+        plan = TimedPlan.of(scenario, egress, _almanac_of(egresses, row))
+    except ScenarioError as error:
+        why = told_together(error.problems)
+        return _row(scenario, egress, _NOT_TIMED, _NOT_TIMED, why) | {"stops": _NOT_TIMED}
+    found = float((findings_of(plan)["severity"] == STOP).sum()) if stops else _NOT_TIMED
+    return _row(scenario, egress, plan.end_min, _wait_min(plan)) | {"stops": found}
+
+
+def _almanac_of(egresses: EgressRange, row: int) -> Almanac | None:
+    try:
+        return egresses.almanac_of(row)
+    except ScenarioError:
+        return None
+
+
+def _wait_min(plan: TimedPlan) -> float:
+    return sum(a.minutes for crew in plan.travels for a in plan.lanes[crew] if a.kind == WAIT)
+
+
+def _row(scenario: Scenario, egress: datetime, end_min: float, wait_min: float,
+         reason: str = "") -> dict[str, object]:
+    limits = scenario.settings.limits
+    return {"egress": egress, "end_min": end_min, "planned_margin_min": limits.planned_min - end_min,
+            "hard_margin_min": limits.hard_min - end_min, "wait_min": wait_min, "reason": reason}
+
+
+def good_spells(sweep: pd.DataFrame) -> pd.DataFrame:
+    """The runs of rows that keep a limit: see ``Sweep.good_spells``; `ScenarioError` for what is no sweep."""
+    sweep = table_with(sweep, SWEEP_COLUMNS, "sweep", "must be a table such as plan.sweep() gives")
+    ordered = sweep.sort_values("egress", kind="stable").reset_index(drop=True)
+    keeps = {PLANNED: ordered["planned_margin_min"] >= 0, HARD: ordered["hard_margin_min"] >= 0}
+    if "stops" in ordered:
+        keeps[NO_STOPS] = ordered["stops"] == 0
+    spells = [(*_spell(limit, ordered[first:last]), first == 0 or last == len(ordered))
+              for limit, kept in keeps.items() for first, last in _runs(kept.to_numpy(dtype=bool))]
+    table = ShownTable(spells, columns=SPELL_COLUMNS)
+    for column in ("from", "until", "best_egress"):
+        table[column] = pd.to_datetime(table[column], utc=True)
+    return table
+
+
+def _runs(kept: np.ndarray) -> list[tuple[int, int]]:
+    """First row and row after the last of each run."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], kept, [False])).astype(int)))
+    return [(int(first), int(last)) for first, last in edges.reshape(-1, 2)]
+
+
+def _spell(limit: str, rows: pd.DataFrame) -> tuple[object, ...]:
+    first, last = rows["egress"].iloc[0], rows["egress"].iloc[-1]
+    best = int(np.argmin(rows["end_min"].round(6)))
+    return (limit, first, last, (last - first).total_seconds() / 60, rows["egress"].iloc[best],
+            rows["end_min"].iloc[best], len(rows))

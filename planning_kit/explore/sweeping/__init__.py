@@ -1,1 +1,0 @@
-"""The same work at other egress times."""

@@ -1,0 +1,306 @@
+"""Text tables to parsed rows (header rules and cell kinds), and to DataFrames and back.
+
+A cell that could not be parsed has no value in its `Row`, so that a rule passes over it rather than report
+the same fault twice. What rows mean together is for `planning_kit.inputs.rules`. A DataFrame holds numbers as
+float64 (NaN where nothing is given) and everything else as the text of the file.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Hashable, Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from planning_kit.inputs import format as fmt
+from planning_kit.inputs.cells import CellFault, did_you_mean, empty_value, parse_cell, parse_number
+from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.fields import Field, Table
+from planning_kit.inputs.raw import RawTable
+from planning_kit.inputs.records import ItemMove
+from planning_kit.inputs.shown_text import ShownTable
+
+
+@dataclass
+class Row:
+    """One parsed row: values of the cells that could be parsed, and all cells as text for messages."""
+
+    number: int
+    values: dict[str, object] = field(default_factory=dict)
+    texts: dict[str, str] = field(default_factory=dict)
+
+    def text(self, column: str) -> str:
+        """A text, choice, id or reference; "" where it is empty or could not be parsed."""
+        value = self.values.get(column, "")
+        return value if isinstance(value, str) else ""
+
+    def number_of(self, column: str) -> float | None:
+        """A number; None where it was not given or could not be parsed."""
+        value = self.values.get(column)
+        return value if isinstance(value, float | int) else None
+
+    def names(self, column: str) -> tuple[str, ...]:
+        """A list of references."""
+        value = self.values.get(column, ())
+        return value if isinstance(value, tuple) else ()
+
+    def moves(self, column: str) -> tuple[ItemMove, ...]:
+        """A list of item moves."""
+        value = self.values.get(column, ())
+        return value if isinstance(value, tuple) else ()
+
+
+@dataclass
+class Rows:
+    """All tables, parsed as far as they could be; a table that could not be read is not in ``tables``."""
+
+    tables: dict[str, list[Row]]
+    airlock: str = ""
+
+    def __getitem__(self, name: str) -> list[Row]:
+        return self.tables.get(name, [])
+
+    def could_be_read(self, *names: str) -> bool:
+        """Whether every one of these tables was read, so that a missing id can be held against a row."""
+        return all(name in self.tables for name in names)
+
+    def by_id(self, name: str) -> dict[str, Row]:
+        """Rows of a table by their id (the first row where an id stands twice)."""
+        column = fmt.TABLE_BY_NAME[name].key[0]
+        found: dict[str, Row] = {}
+        for row in self[name]:
+            if row.text(column):
+                found.setdefault(row.text(column), row)
+        return found
+
+    def ids(self, name: str) -> tuple[str, ...]:
+        """The ids of a table in row order."""
+        return tuple(self.by_id(name))
+
+    def pairs(self, name: str, column: str) -> Iterator[tuple[Row, str]]:
+        """Every reference in a column, list or single, with its row."""
+        for row in self[name]:
+            value = row.values.get(column)
+            if isinstance(value, str) and value:
+                yield row, value
+            elif isinstance(value, tuple):
+                for entry in value:
+                    yield row, entry.item if isinstance(entry, ItemMove) else entry
+
+
+def parse_tables(tables: Mapping[str, RawTable], unreadable: Collection[str], faults: Faults) -> Rows:
+    """Every table's rows, faults noted. A table that may be absent and is counts as read and empty."""
+    parsed: dict[str, list[Row]] = {}
+    for table in fmt.TABLES:
+        if table.name in tables:
+            parsed[table.name] = parse_table(table, tables[table.name], faults)
+        elif table.may_be_absent and table.name not in unreadable:
+            parsed[table.name] = []
+    return Rows(parsed)
+
+
+def parse_table(table: Table, raw: RawTable, faults: Faults) -> list[Row]:
+    """The rows of one table, faults noted."""
+    known = _known_columns(table, raw, faults)
+    absent = [each for each in table.fields if each.may_be_absent and each.name not in raw.header]
+    parsed: dict[str, dict[str, object]] = {column.name: {} for column in known.values()}
+    rows = []
+    for number, cells in zip(raw.row_numbers, raw.rows, strict=True):
+        row = Row(number, {each.name: empty_value(each) for each in absent})
+        for position, column in known.items():
+            if number not in raw.ragged or column.name in table.key:
+                _parse_into(row, table, column, cells[position], faults, parsed[column.name])
+        rows.append(row)
+    return rows
+
+
+def _parse_into(row: Row, table: Table, column: Field, text: str, faults: Faults,
+                parsed: dict[str, object]) -> None:
+    """``parsed`` are the values of the column's texts so far: in a long table most come again."""
+    row.texts[column.name] = text
+    try:
+        if text not in parsed:
+            parsed[text] = parse_cell(text, column)
+        row.values[column.name] = parsed[text]
+    except CellFault as fault:
+        faults.add(table.name, row.number, column.name, text, str(fault))
+
+
+def _known_columns(table: Table, raw: RawTable, faults: Faults) -> dict[int, Field]:
+    """Which position of the header holds which field; what is wrong with the header is noted."""
+    by_name = table.by_name
+    known: dict[int, Field] = {}
+    seen: set[str] = set()
+    for position, name in enumerate(raw.header):
+        if name in seen:
+            faults.add(table.name, 1, name, name, "stands twice in the header; keep one")
+        elif name in by_name:
+            known[position] = by_name[name]
+        elif not name.startswith(fmt.FREE_PREFIX):
+            faults.add(table.name, 1, name, name, _unknown_column(table, raw, name))
+        seen.add(name)
+    for each in table.fields:
+        if not each.may_be_absent and each.name not in seen:
+            faults.add(table.name, 1, each.name, "",
+                       "is missing from the header; add the column (it may be empty)"
+                       if not each.needed else "is missing from the header; add the column")
+    return known
+
+
+def _unknown_column(table: Table, raw: RawTable, name: str) -> str:
+    if not name.strip():
+        return "is a column without a name; name it or delete it"
+    missing = tuple(each.name for each in table.fields if each.name not in raw.header)
+    free = f"free columns begin with {fmt.FREE_PREFIX}"
+    return f"is not a column of {table.name}; {free}{did_you_mean(name, missing)}"
+
+
+_UNWRITABLE = re.compile("[\\x00\\ud800-\\udfff]")
+_MISSING = (None, pd.NA, pd.NaT)
+
+
+def frame_of(table: Table, raw: RawTable | None) -> pd.DataFrame:
+    """A table of a valid scenario as a DataFrame: the file's columns, then absent † columns, empty."""
+    header = raw.header if raw is not None else ()
+    cells = {name: [row[position] for row in raw.rows] for position, name in enumerate(header)} if raw else {}
+    count = len(raw.rows) if raw is not None else 0
+    names = [*header, *(each.name for each in table.fields if each.name not in header)]
+    by_name = table.by_name
+    return ShownTable({name: _column(cells.get(name, [""] * count), by_name.get(name)) for name in names})
+
+
+def _column(texts: list[str], field: Field | None) -> pd.Series:
+    if field is not None and field.is_number:
+        return pd.Series([float(text) if text.strip() else np.nan for text in texts], dtype="float64")
+    return pd.Series(texts, dtype="str")
+
+
+def raw_from_frame(table: Table, frame: pd.DataFrame, old: RawTable | None, faults: Faults) -> RawTable:
+    """An edited DataFrame as a text table.
+
+    What did not change keeps its writing: a number that equals the one in the old row of the same key keeps
+    that row's text, † columns that are empty and were absent stay absent, and a table without any change is
+    the old one, bytes and all.
+    """
+    names = [_name(column) for column in frame.columns]
+    columns = [[_text_of(value) for value in frame.iloc[:, position].tolist()]
+               for position in range(len(names))]
+    kept = [i for i, name in enumerate(names) if _stays(name, columns[i], table, old)]
+    header = tuple(names[i] for i in kept)
+    rows = [tuple(columns[i][number] for i in kept) for number in range(len(frame))]
+    if old is not None:
+        rows = _with_old_numbers(table, header, rows, old)
+    refuse_absurd(table, header, rows, faults)
+    rows = [row for row in rows if any(row)]
+    if old is not None and header == old.header and tuple(rows) == old.rows:
+        return old
+    return RawTable(table.name, header, tuple(rows), tuple(range(2, len(rows) + 2)),
+                    newline=old.newline if old else "\n", has_bom=old.has_bom if old else False)
+
+
+def _name(column: Hashable) -> str:
+    return column if isinstance(column, str) else str(column)
+
+
+def _stays(name: str, texts: list[str], table: Table, old: RawTable | None) -> bool:
+    field = table.by_name.get(name)
+    was_there = old is not None and name in old.header
+    return field is None or not field.may_be_absent or was_there or any(texts)
+
+
+def _text_of(value: Any) -> str:
+    """A cell of a DataFrame as the file would have it."""
+    if isinstance(value, str):
+        return str(value)
+    if isinstance(value, ItemMove):
+        return move_text(value)
+    if isinstance(value, list | tuple | np.ndarray):
+        return " ".join(_text_of(entry) for entry in value)
+    if any(value is missing for missing in _MISSING):
+        return ""
+    if isinstance(value, bool | np.bool_):
+        return "yes" if value else "no"
+    if isinstance(value, int | float | np.number):
+        return number_text(value)
+    if isinstance(value, np.datetime64):
+        return _text_of(pd.Timestamp(value))
+    if isinstance(value, datetime):
+        return value.isoformat().replace("+00:00", "Z")
+    return value.isoformat() if isinstance(value, date) else str(value)
+
+
+def number_text(value: int | float | np.number) -> str:
+    """The shortest text that reads back as the same number; "" for NaN."""
+    number = value if isinstance(value, int) else float(value)
+    if number != number:
+        return ""
+    if isinstance(number, float) and number.is_integer() and abs(number) < 1e15:
+        number = int(number)
+    return repr(number) if not isinstance(number, int) or abs(number) < 10**18 else "a huge number"
+
+
+def move_text(move: ItemMove) -> str:
+    """An entry of ``takes`` or ``leaves`` as it is written in a cell."""
+    crew = f"{move.crew}:" if move.crew else ""
+    end = f"<{move.out_of}" if move.out_of else f">{move.into}" if move.into else ""
+    return f"{crew}{move.item}{end}"
+
+
+def _with_old_numbers(table: Table, header: tuple[str, ...], rows: list[tuple[str, ...]],
+                      old: RawTable) -> list[tuple[str, ...]]:
+    """The rows, each equal number written as in the old row of the same key."""
+    if not set(table.key) <= set(header) or not set(table.key) <= set(old.header):
+        return rows
+    old_rows = {tuple(row[old.header.index(name)] for name in table.key): row for row in old.rows}
+    pairs = [(i, old.header.index(name)) for i, name in enumerate(header)
+             if name in table.by_name and table.by_name[name].is_number and name in old.header]
+    key_at = [header.index(name) for name in table.key]
+    written = []
+    for row in rows:
+        before = old_rows.get(tuple(row[i] for i in key_at))
+        cells = list(row)
+        for i, j in pairs if before is not None else ():
+            assert before is not None
+            if cells[i] != before[j] and _same_number(cells[i], before[j], table.by_name[header[i]]):
+                cells[i] = before[j]
+        written.append(tuple(cells))
+    return written
+
+
+def _same_number(new: str, old: str, field: Field) -> bool:
+    if not new.strip() or not old.strip():
+        return not new.strip() and not old.strip()
+    try:
+        return parse_number(new, field) == parse_number(old, field)
+    except CellFault:
+        return False
+
+
+def refuse_absurd(table: Table, header: tuple[str, ...], rows: list[tuple[str, ...]],
+                   faults: Faults) -> None:
+    """The same sizes that a file may have, so that what is held can be saved and read again."""
+    if len(rows) > fmt.most_rows(table.name):
+        faults.add(table.name, None, "", len(rows), f"has more than {fmt.most_rows(table.name):,} rows")
+    if len(header) > fmt.MAX_COLUMNS:
+        faults.add(table.name, 1, "", len(header), f"has more than {fmt.MAX_COLUMNS} columns")
+    for number, row in enumerate(rows, start=2):
+        for name, cell in zip(header, row, strict=True):
+            if len(cell) > fmt.MAX_CELL_CHARS:
+                faults.add(table.name, number, name, cell,
+                           f"holds more than {fmt.MAX_CELL_CHARS:,} characters")
+            if not is_writable(cell):
+                faults.add(table.name, number, name, ascii(cell),
+                           "holds characters that UTF-8 text cannot hold")
+    for name in header:
+        if not is_writable(name):
+            faults.add(table.name, 1, ascii(name), ascii(name),
+                       "holds characters that UTF-8 text cannot hold")
+
+
+def is_writable(text: str) -> bool:
+    """Whether a text file can hold ``text`` and be read again: no NUL, no half characters."""
+    return not _UNWRITABLE.search(text)

@@ -1,0 +1,241 @@
+"""Check: hardware. Who takes, leaves and uses what is not there, too much in hand, things left outside.
+
+Rules of takes, leaves and uses, about the item: ``not-there``, ``early``, ``has-it``, ``not-in-bag``,
+``in-bag``, ``bag-away``, ``not-held``, ``partner-away``, ``used-away``. ``overloaded`` (about the bag; ""
+for hands), ``no-slots`` (about the items). At the end, about the item: ``not-inside``, ``not-in-place``,
+``stays-outside``, ``other-end-loose``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import NamedTuple
+
+from planning_kit.inputs.records import INSIDE, Item
+from planning_kit.inputs.times import pet_label
+from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
+from planning_kit.plan import custody_state as kinds
+from planning_kit.plan.custody import is_in
+from planning_kit.plan.custody_state import Holding, Mishap, Overload
+from planning_kit.plan.legs import Spans
+from planning_kit.plan.timed import TimedPlan
+
+CHECK = "custody"
+AT_END = frozenset({"not-inside", "not-in-place", "stays-outside", "other-end-loose"})
+_MEANT = (kinds.NOT_THERE, kinds.EARLY, kinds.BAG_AWAY, kinds.NOT_HELD, kinds.PARTNER_AWAY)
+
+
+class _Words(NamedTuple):
+    """Severity, what is wrong, and what mends it; in braces the fields of `_fields`."""
+
+    severity: str
+    wrong: str
+    mend: str
+    source: str
+
+
+_WORDS = {
+    kinds.NOT_THERE: _Words(STOP, "{crew} takes {item} {at_place}, but {was}",
+                            "take it where it is, or let it be left here before {step}", "steps.takes"),
+    kinds.EARLY: _Words(STOP, "{crew} takes {item} {at_place}, but {was}; {later} leaves it only at "
+                        "{later_at}, {late:.1f} min later", "add {later} to the after of {step}",
+                        "steps.takes"),
+    kinds.HAS_IT: _Words(CONCERN, "{crew} takes {item} {at_place}, but {was} already",
+                         "delete it from takes, or say where it was left before", "steps.takes"),
+    kinds.NOT_IN_BAG: _Words(STOP, "{crew} takes {item} out of {other} {at_place}, but {was}",
+                             "write {item} without <{other}, or put it in before", "steps.takes"),
+    kinds.IN_BAG: _Words(STOP, "{crew} takes {item} {at_place}, but {was}", "write {item}<{other}",
+                         "steps.takes"),
+    kinds.BAG_AWAY: _Words(STOP, "{crew} {at_place} needs {bag} for {item}, but {was}",
+                           "bring {bag} here before {step}", "steps.takes, steps.leaves"),
+    kinds.NOT_HELD: _Words(STOP, "{crew} leaves {item} {at_place}, but {was}",
+                           "take it before {step} (takes), or name who leaves it", "steps.leaves"),
+    kinds.PARTNER_AWAY: _Words(STOP, "{crew} hands {item} to {other} {at_place}, but {other} is {partner}",
+                               "let {other} wait there (a step of both), or leave it for them to take",
+                               "steps.leaves"),
+    kinds.USED_AWAY: _Words(STOP, "{step} {at_place} uses {item}, but {was}",
+                            "let {crew} take it before, or bring it here", "steps.uses"),
+}
+
+
+def check_custody(plan: TimedPlan) -> Iterator[Finding]:
+    """Every take, leave and use that cannot be done as written (stop), one finding each."""
+    for mishap in plan.tracked_custody.mishaps:
+        words = _WORDS.get(mishap.kind)
+        if words:
+            said = _fields(plan, mishap)
+            late = mishap.later_min - mishap.at_min
+            yield Finding(
+                words.severity, CHECK, mishap.kind.replace(" ", "-"), mishap.item, mishap.crew, mishap.step,
+                mishap.at_min,
+                f"at {pet_label(mishap.at_min)} {words.wrong.format(**said)}: {words.mend.format(**said)}",
+                words.source, value=late, limit=0.0 if late == late else late, margin=-late,
+            )
+
+
+def _fields(plan: TimedPlan, mishap: Mishap) -> dict[str, object]:
+    partner = ""
+    if mishap.kind == kinds.PARTNER_AWAY:
+        partner = _where_is(plan, mishap.other, mishap.at_min)
+    return {
+        "crew": mishap.crew, "item": mishap.item, "at_place": at_words(plan, mishap.place),
+        "step": mishap.step, "other": mishap.other, "bag": mishap.was.item, "partner": partner,
+        "was": held_words(plan, mishap.was), "later": mishap.later_step,
+        "later_at": pet_label(mishap.later_min), "late": mishap.later_min - mishap.at_min,
+    }
+
+
+def held_words(plan: TimedPlan, holding: Holding) -> str:
+    """Where an item is, in words that go after "but": who has it, where it lies, since which step."""
+    holder = holding.holder
+    since = f" since {holding.by_step}" if holding.by_step else " since the start"
+    if holder == INSIDE:
+        where = "is inside"
+    elif holder in {place.place for place in plan.scenario.records.places}:
+        where = f"lies at {plan.place_title(holder)}"
+    else:
+        where = ""
+    if holding.in_bag:
+        return f"it is in {holding.in_bag}{since}, which {where or f'{holder} has'}"
+    return f"it {where}{since}" if where else f"{holder} has it{since}"
+
+
+def at_words(plan: TimedPlan, place: str) -> str:
+    """Where in words: at the title of a place; an actor's step without a place is inside."""
+    return INSIDE if place == INSIDE else f"at {plan.place_title(place)}"
+
+
+def _where_is(plan: TimedPlan, crew: str, at_min: float) -> str:
+    passages = plan.passages[crew]
+    here = Spans((each.start_min, each.finish_min) for each in passages).touching(at_min, at_min)
+    passage = passages[here[0] if here else -1]
+    if passage.route is None:
+        return f"at {plan.place_title(passage.place)}"
+    return f"between {plan.place_title(passage.place)} and {plan.place_title(passage.to_place)}"
+
+
+def check_carrying(plan: TimedPlan) -> Iterator[Finding]:
+    """More slots in hands than ``carry_slots``, or in a bag than it ``holds`` (stop), one a spell."""
+    meant: dict[str, list[tuple[int, Mishap]]] = {}
+    for number, mishap in enumerate(plan.tracked_custody.mishaps):
+        if mishap.kind in _MEANT:
+            meant.setdefault(mishap.item, []).append((number, mishap))
+    slots = {item.item: item.slots or 0.0 for item in plan.scenario.records.hardware}
+    for spell in plan.tracked_custody.overloads:
+        found = sorted((each for item in spell.items for each in meant.get(item, ())),
+                       key=lambda each: each[0])
+        yield _overload(plan, spell, _because(spell, [mishap for _, mishap in found], slots))
+
+
+def _overload(plan: TimedPlan, spell: Overload, because: str) -> Finding:
+    is_crew = spell.holder in plan.travels
+    what = f"{spell.holder} has {spell.slots:g} slots in hand" if is_crew else (
+        f"the bag {spell.holder} holds {spell.slots:g} slots")
+    mend = "leave, bag or hand over something before" if is_crew else "use a larger bag, or put less in"
+    crew = spell.holder if is_crew else ""
+    return Finding(
+        STOP, CHECK, "overloaded", "" if is_crew else spell.holder, crew, spell.step, spell.from_min,
+        f"{what} of {spell.limit:g} from {pet_label(spell.from_min)} to {pet_label(spell.until_min)} "
+        f"({', '.join(spell.items)}){because}: {mend}",
+        "crew.carry_slots" if is_crew else "hardware.holds", spell.slots, spell.limit,
+        spell.limit - spell.slots,
+    )
+
+
+def _because(spell: Overload, mishaps: Sequence[Mishap], slots: Mapping[str, float]) -> str:
+    """The fault that an overload comes of: without what is only meant to be there it would not be one.
+
+    ``mishaps`` are those that make one of its items only meant to be somewhere, ``slots`` those of each item.
+    """
+    meant = {mishap.item: mishap for mishap in mishaps
+             if spell.holder in (mishap.crew, mishap.other) and mishap.at_min <= spell.until_min}
+    if not meant or sum(slots[item] for item in spell.items if item not in meant) > spell.limit:
+        return ""
+    told = ", ".join(f"{item} since {mishap.step}" for item, mishap in meant.items())
+    return f", of which {spell.holder} is only meant to have {told} (see there)"
+
+
+def check_carrying_data(plan: TimedPlan) -> Iterator[Finding]:
+    """One remark that names everything handled whose slots are not given."""
+    missing = plan.tracked_custody.unweighed
+    if missing:
+        yield Finding(
+            REMARK, CHECK, "no-slots", " ".join(missing), "", "", float("nan"),
+            f"no slots are given for {', '.join(missing)}: what hands and bags can hold is not checked for "
+            "them (crew.carry_slots, hardware.slots, hardware.holds)",
+        )
+
+
+def as_untouched(finding: Finding, items: Collection[str]) -> Finding:
+    """The finding as a concern where it says of one of ``items`` that it does not end where it should.
+
+    Meant for items that only skipped work would have touched: they lie as they did before the outing, and
+    that they do is what was decided.
+    """
+    if (finding.check, finding.severity) != (CHECK, STOP) or finding.rule not in AT_END or (
+            finding.about not in items):
+        return finding
+    return replace(finding, severity=CONCERN,
+                   message=f"{finding.message}. All work on it is skipped: it lies as before the outing")
+
+
+def check_endings(plan: TimedPlan) -> Iterator[Finding]:
+    """Items that are not where ``end_at`` says (stop), cables without their other end, items left outside."""
+    items, handled = {item.item: item for item in plan.scenario.records.hardware}, _handled(plan)
+    for item in items.values():
+        endings = plan.tracked_custody.endings[item.item]
+        if item.end_at:
+            yield from _at_end(plan, item, endings)
+        elif _starts_in(plan, item, items) and not _ends_in(plan, endings):
+            yield _ending(plan, item, endings, CONCERN, "stays-outside", "was brought out and stays outside:",
+                          "take it home, or give it an end_at if it is meant to stay")
+        if item.end2_at and item.at != item.end2_at and (
+                item.item, plan.scenario.settings.airlock if item.end2_at == INSIDE else item.end2_at
+        ) not in handled:
+            yield Finding(
+                STOP, CHECK, "other-end-loose", item.item, "", "", plan.end_min,
+                f"the other end of {item.item} must be {at_words(plan, item.end2_at)}, but no step "
+                "there takes, leaves or uses it: add it to the step that fixes this end",
+                "hardware.end2_at",
+            )
+
+
+def _at_end(plan: TimedPlan, item: Item, endings: Sequence[Holding]) -> Iterator[Finding]:
+    if item.end_at == INSIDE:
+        if not _ends_in(plan, endings):
+            yield _ending(plan, item, endings, STOP, "not-inside", "must be inside at the end, but",
+                          "let someone take it and bring it home")
+    elif not any(ending.holder == item.end_at and not ending.in_bag for ending in endings):
+        is_there = any(ending.holder == item.end_at for ending in endings)
+        yield _ending(plan, item, endings, CONCERN if is_there else STOP, "not-in-place",
+                      f"must be at {plan.place_title(item.end_at)} at the end, but",
+                      "take it out, unless it is meant to stay in the bag" if is_there else
+                      "let a step there leave it")
+
+
+def _ending(plan: TimedPlan, item: Item, endings: Sequence[Holding], severity: str, rule: str,
+            wrong: str, mend: str) -> Finding:
+    last = endings[-1]
+    crew = last.holder if last.holder in plan.travels else ""
+    return Finding(
+        severity, CHECK, rule, item.item, crew, last.by_step, plan.end_min,
+        f"{item.item} {wrong} {held_words(plan, last)}: {mend}", "hardware.end_at",
+    )
+
+
+def _ends_in(plan: TimedPlan, endings: Sequence[Holding]) -> bool:
+    return any(is_in(plan.scenario.records, ending.holder) for ending in endings)
+
+
+def _starts_in(plan: TimedPlan, item: Item, items: Mapping[str, Item]) -> bool:
+    where = item.at
+    while where in items:
+        where = items[where].at
+    return is_in(plan.scenario.records, where)
+
+
+def _handled(plan: TimedPlan) -> set[tuple[str, str]]:
+    """Every item with each place where a step takes, leaves or uses it."""
+    return {(item, step.place) for step in plan.steps
+            for item in (*step.uses, *(move.item for move in (*step.takes, *step.leaves)))}

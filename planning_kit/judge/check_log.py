@@ -1,0 +1,192 @@
+"""What the log itself gives a reviewer to know: broken rules, used-up estimates, what was left or skipped.
+
+Rules: ``min-gap``, ``max-gap``, ``after`` and ``quick-way`` (about the step before), ``outside-window`` and
+``window-left`` (about the window, the group): rules that the log breaks. ``used-up``, ``left``, ``apart``,
+``skipped`` and ``not-done`` (about the task), ``went-with-it`` (about the gap or inhibit), ``passed-over``
+(about the step logged after it), ``written-early`` (about the event), ``effort``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from planning_kit.inputs.log_format import Event
+from planning_kit.inputs.log_state import IN_PROGRESS, LEFT, TO_DO, State, States
+from planning_kit.inputs.records import Step
+from planning_kit.inputs.times import pet_label, pet_min
+from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
+from planning_kit.plan.build import work_order
+from planning_kit.plan.network import MAX_GAP, MIN_GAP, ORDER
+from planning_kit.plan.past import NOT_DONE, SKIPPED, Broken, LeftOut
+from planning_kit.plan.timed import TimedPlan
+
+CHECK = "log"
+SOURCE = "log.csv"
+_CLOCK_MIN, _REHEARSAL_MIN = 1.0, 720.0
+_QUICKER_MIN = 1.0  # on a way: less is how exactly people call and log
+
+
+def check_log(plan: TimedPlan) -> Iterator[Finding]:
+    """Everything that the log and the re-timing have to say of a re-timed plan, beside the other checks."""
+    if plan.outside is None:
+        return
+    outside, now_min = plan.outside, plan.outside.now_min
+    for each in outside.broken:
+        is_quick = each.bound is not None and each.bound.kind == ORDER
+        if not is_quick or each.by_min >= _QUICKER_MIN:
+            yield _broken(plan, each)
+    for state in outside.states.by_step.values():
+        if state.status == IN_PROGRESS and state.left_to_do_min(now_min) <= 0:
+            yield _used_up(state, now_min)
+        elif state.status == LEFT:
+            yield _left(plan, state)
+        for words in state.apart:
+            yield Finding(REMARK, CHECK, "apart", "", state.step.crew, state.step.step, now_min, words,
+                          SOURCE)
+    for left in outside.happened.left_out:
+        yield _left_out(outside.base, left, now_min)
+    for about, words in outside.happened.went_with_it:
+        yield Finding(REMARK, CHECK, "went-with-it", about, "", "", now_min, words, SOURCE)
+    yield from _passed_over(plan, outside.base, outside.states)
+    yield from _clocks(plan, outside.actuals.events)
+    for crew, ratio in outside.effort.items():
+        yield _effort(outside.states, crew, ratio)
+
+
+def _broken(plan: TimedPlan, broken: Broken) -> Finding:
+    step = plan.steps[broken.step]
+    severity, rule, about, words, source = STOP, "", "", "", ""
+    if broken.bound is not None:
+        about = plan.steps[broken.bound.before].step
+        severity, rule, words, source = _broken_bound(plan, broken)
+    elif broken.demand is not None:
+        rule, about = "outside-window", broken.demand.label
+        words = f"{broken.by_min:.1f} min of it outside {broken.demand.label}"
+        source = "steps.light, windows or link"
+    elif broken.group is not None:
+        rule, about = "window-left", broken.group.name
+        words = (f"the steps of {broken.group.name!r} do not lie in one {broken.group.demand.label} any more"
+                 + (f": {broken.by_min:.1f} min outside" if broken.by_min > 0 else ""))
+        source = "steps.same_window"
+    start = float(plan.starts[broken.step])
+    finish = float(plan.finishes[broken.step])
+    return Finding(severity, CHECK, rule, about, step.crew, step.step, start,
+                   f"{step.step} ({pet_label(start)} to {pet_label(finish)}) as logged: {words}. The "
+                   "re-timing has let this rule go: make sure that it is safe, or correct the log", source,
+                   broken.by_min, 0.0, -broken.by_min)
+
+
+def _broken_bound(plan: TimedPlan, broken: Broken) -> tuple[str, str, str, str]:
+    """Severity, rule, words and source of a broken bound."""
+    bound = broken.bound
+    assert bound is not None
+    before = plan.steps[bound.before].step
+    if bound.kind == ORDER:
+        return REMARK, "quick-way", (f"{bound.crew} was there {broken.by_min:.1f} min sooner than the way "
+                                     "takes in the plan"), "crew.metres_per_min"
+    reason = next((f" ({gap.reason})" for gap in plan.scenario.records.gaps if gap.reason and
+                   {gap.first_step, gap.then_step} == {before, plan.steps[bound.after].step}), "")
+    if bound.kind == MAX_GAP:
+        allowed = -bound.fixed_min
+        return STOP, "max-gap", (f"the clock to {before} is broken, {allowed + broken.by_min:.1f} of "
+                                 f"{allowed:g} min{reason}"), "gaps.max_gap"
+    if bound.kind == MIN_GAP:
+        return STOP, "min-gap", (f"{broken.by_min:.1f} min sooner after {before} than the "
+                                 f"{bound.fixed_min:g} min asked{reason}"), "gaps.min_gap"
+    return STOP, "after", f"it began {broken.by_min:.1f} min before {before} was finished", "steps.after"
+
+
+def _used_up(state: State, now_min: float) -> Finding:
+    step = state.step
+    start = state.pieces[-1][0]
+    return Finding(CONCERN, CHECK, "used-up", "", step.crew, step.step, start,
+                   f"{step.step} has used up its estimate ({now_min - start:.1f} min since "
+                   f"{pet_label(start)}) and is taken to finish now: ask how long it will still take and log "
+                   "it as partly, with remaining_min", SOURCE, now_min - start, step.minutes_likely,
+                   step.minutes_likely - (now_min - start))
+
+
+def _left(plan: TimedPlan, state: State) -> Finding:
+    step, to_do = state.step, state.left_to_do_min(0.0)
+    again = "it cannot be placed" if step.step not in plan.network.steps else (
+        f"the plan takes it up again at {pet_label(plan.starts[plan.position(step.step)])}")
+    return Finding(CONCERN, CHECK, "left", "", step.crew, step.step, state.pieces[-1][1],
+                   f"{step.step} was left at {pet_label(state.pieces[-1][1])} with {to_do:.1f} min to do; "
+                   f"{again}: log it as skipped if it stays so", SOURCE)
+
+
+def _left_out(base: TimedPlan, left: LeftOut, now_min: float) -> Finding:
+    step = base.steps[base.position(left.step)]
+    need = next(task.need for task in base.scenario.records.tasks if task.task == step.task)
+    severity = STOP if left.kind == NOT_DONE and need == "required" else CONCERN
+    title = f" ({step.title})" if step.title else ""
+    why = left.why if left.kind == SKIPPED else f"is {left.kind}: it {left.why}"
+    return Finding(severity, CHECK, left.kind.replace(" ", "-"), step.task, step.crew, step.step, now_min,
+                   f"{left.step}{title} of task {step.task} ({need}) {why}", SOURCE)
+
+
+def untouched_items(plan: TimedPlan) -> frozenset[str]:
+    """Items that only skipped steps would have taken, left or used: nobody touches them now.
+
+    None before the outing.
+    """
+    if plan.outside is None:
+        return frozenset()
+    base = plan.outside.base
+    skipped = {left.step for left in plan.outside.happened.left_out if left.kind == SKIPPED}
+    touched = {name for step in base.steps if step.step in skipped for name in _items(step)}
+    still = {name for step in (*plan.steps, *(each for each in base.steps if each.step not in skipped))
+             for name in _items(step)}
+    return frozenset(touched - still)
+
+
+def _items(step: Step) -> Iterator[str]:
+    yield from (*step.uses, *([step.foothold] if step.foothold else ()))
+    yield from (move.item for move in (*step.takes, *step.leaves))
+
+
+def _passed_over(plan: TimedPlan, base: TimedPlan, states: States) -> Iterator[Finding]:
+    """Steps not logged that come before logged ones in the order of work."""
+    lanes = (*base.travels, *(actor.actor for actor in base.scenario.records.actors))
+    told: set[str] = set()
+    for who in lanes:
+        order = [base.steps[position].step for position in work_order(base.steps, who)]
+        begun = [number for number, name in enumerate(order) if states.by_step[name].pieces]
+        for name in order[:max(begun, default=0)]:
+            if states.by_step[name].status == TO_DO and name not in told:
+                told.add(name)
+                later = next(order[n] for n in begun if n > order.index(name))
+                yield _passed(plan, base, name, later)
+
+
+def _passed(plan: TimedPlan, base: TimedPlan, name: str, later: str) -> Finding:
+    step = base.steps[base.position(name)]
+    is_placed = name in plan.network.steps
+    start = float(plan.starts[plan.position(name)]) if is_placed else float("nan")
+    then = f"it follows now at {pet_label(start)}" if is_placed else "it cannot be placed any more"
+    return Finding(CONCERN, CHECK, "passed-over", later, step.crew, name, start,
+                   f"{name} comes before {later} in the order of work and is not logged; {then}: log it if "
+                   "it was done, or as skipped if it is not to be done", SOURCE)
+
+
+def _clocks(plan: TimedPlan, events: Sequence[Event]) -> Iterator[Finding]:
+    """Events written down before they happened: a clock or a time is wrong. Days are those of a rehearsal."""
+    for event in events:
+        if event.logged_at is None:
+            continue
+        early = (event.at - event.logged_at).total_seconds() / 60
+        if _CLOCK_MIN < early < _REHEARSAL_MIN:
+            yield Finding(CONCERN, CHECK, "written-early", event.event_id, event.crew, event.step,
+                          pet_min(event.at, plan.egress),
+                          f"{event.event_id}, {event.step or 'no step'} {event.event}, was written down "
+                          f"{early:.0f} min before it happened (logged_at, at): correct the time, or set the "
+                          "clock of who logs", SOURCE, early, 0.0, -early)
+
+
+def _effort(states: States, crew: str, ratio: float) -> Finding:
+    logged = states.suited[crew]
+    return Finding(REMARK, CHECK, "effort", "", crew, "", logged.at_min,
+                   f"{crew} has worked at {logged.metabolic_w:.0f} W on average until "
+                   f"{pet_label(logged.at_min)}, {ratio:.2f} times what was assumed: the suit is reckoned so "
+                   "from egress to the end", SOURCE, logged.metabolic_w, logged.metabolic_w / ratio,
+                   logged.metabolic_w / ratio - logged.metabolic_w)

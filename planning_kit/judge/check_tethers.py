@@ -1,0 +1,148 @@
+"""Check: safety tethers. Long enough at every point of the way, hooked only to anchors, lines uncrossed.
+
+Rules: ``reach`` (about the place of the hook), ``no-length``; ``no-anchor`` and ``owner-away`` (about the
+place), ``still-hooked`` when going in (about the place of the hook); ``crossing`` (about the two places).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from planning_kit.inputs.times import pet_label
+from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
+from planning_kit.plan.tether_lines import (
+    Crossing,
+    HookMove,
+    Remedy,
+    Tether,
+    TooFar,
+    crossings,
+    hook_chances,
+    remedy,
+    too_far_by_hook,
+)
+from planning_kit.plan.timed import TimedPlan
+
+CHECK = "tethers"
+
+
+def check_reach(plan: TimedPlan) -> Iterator[Finding]:
+    """The reach from the hook is longer than the tether (stop), one finding a hook; no length: a remark."""
+    for tether in plan.tracked_tethers.values():
+        if tether.tether_m is None:
+            yield Finding(
+                REMARK, CHECK, "no-length", "", tether.crew, "", float("nan"),
+                f"no tether_m is given for {tether.crew} (crew.csv): the reach of this tether is not "
+                "checked, nor are hook moves on the way back counted but for the one at the airlock")
+            continue
+        anchors = {place.place for place in plan.scenario.records.places if place.anchor}
+        chances = hook_chances(anchors, plan.lanes[tether.crew], plan.passages[tether.crew])
+        for spells in too_far_by_hook(tether.lies, tether.tether_m):
+            yield _too_far(plan, tether, spells, chances, tether.tether_m)
+
+
+def _too_far(plan: TimedPlan, tether: Tether, spells: Sequence[TooFar], chances: Sequence[Remedy],
+             tether_m: float) -> Finding:
+    first, worst = spells[0], max(spells, key=lambda spell: spell.reach_m)
+    when = ", ".join(f"{pet_label(spell.from_min)} to {pet_label(spell.until_min)}" for spell in spells)
+    mend = remedy(plan.travels[tether.crew], chances, plan.passages[tether.crew], tether, first)
+    return Finding(
+        STOP, CHECK, "reach", first.first.line[0], tether.crew, first.first.passage.step, first.from_min,
+        f"the tether of {tether.crew} is {tether_m:g} m long, but {plan.place_title(worst.place)} is "
+        f"{worst.reach_m:.1f} m along the way from its hook at {plan.place_title(first.first.line[0])}"
+        f"{_because(tether, spells[-1].from_min)}; out of reach from {when}: "
+        f"{_mend(plan, tether, mend)}",
+        "crew.tether_m", worst.reach_m, tether_m, tether_m - worst.reach_m,
+    )
+
+
+def _because(tether: Tether, by_min: float) -> str:
+    """The last hook move that failed until then, if any."""
+    failed = [move for move in (*tether.no_anchor, *tether.owner_away) if move.at_min <= by_min]
+    return f" (the hook move of {failed[-1].step} does not count: see there)" if failed else ""
+
+
+def _mend(plan: TimedPlan, tether: Tether, moves: Sequence[Remedy]) -> str:
+    if not moves:
+        return "no move of this hook to an anchor on the way mends it; go another way or use a longer tether"
+    return "move the hook " + ", and ".join(_move(plan, tether, move) for move in moves)
+
+
+def _move(plan: TimedPlan, tether: Tether, move: Remedy) -> str:
+    place = f"to {plan.place_title(move.place)} at {pet_label(move.at_min)}"
+    if move.is_on_the_way:
+        before = move.step or "going in"
+        return f"{place}, with a step there that hooks {tether.crew}, on the way to {before}"
+    return f"{place}, with hooks {tether.crew} in {move.step}"
+
+
+def check_hooks(plan: TimedPlan) -> Iterator[Finding]:
+    """Hook moves where there is no anchor, or while the owner is elsewhere (stop)."""
+    airlock = plan.scenario.settings.airlock
+    if not any(place.anchor for place in plan.scenario.records.places if place.place == airlock):
+        yield Finding(
+            STOP, CHECK, "no-anchor", airlock, "", "", 0.0,
+            f"both tethers start hooked to {plan.place_title(airlock)}, which has no anchor: mark its anchor",
+            "places.anchor",
+        )
+    for tether in plan.tracked_tethers.values():
+        for move in tether.no_anchor:
+            yield _hook("no-anchor", tether, move,
+                        f"to {_at(plan, move)}, which has no anchor: hook it to an anchor on the way, or "
+                        "mark the anchor of this place", "places.anchor")
+        for move in tether.owner_away:
+            yield _hook("owner-away", tether, move,
+                        f"at {_at(plan, move)} while {tether.crew} is elsewhere: a tether moves only "
+                        "with its owner there; put it in a step of its owner", "steps.hooks")
+
+
+def _at(plan: TimedPlan, move: HookMove) -> str:
+    return plan.place_title(move.place) if move.place else "no place"
+
+
+def _hook(rule: str, tether: Tether, move: HookMove, wrong: str, source: str) -> Finding:
+    return Finding(
+        STOP, CHECK, rule, move.place, tether.crew, move.step, move.at_min,
+        f"{move.step} moves the tether of {tether.crew} at {pet_label(move.at_min)} {wrong}", source,
+    )
+
+
+def check_hooks_going_in(plan: TimedPlan) -> Iterator[Finding]:
+    """A tether that is still hooked elsewhere when ingress begins (stop): the hatch would close on it."""
+    airlock, going_in = plan.scenario.settings.airlock, plan.end_min - plan.network.ingress_min
+    for crew, tether in plan.tracked_tethers.items():
+        hook = tether.lies[-1].line[0]
+        if hook != airlock:
+            last = next((a.step for a in reversed(plan.lanes[crew]) if a.step), "")
+            is_there = last != "" and plan.steps[plan.position(last)].place == airlock
+            remedy = f"add {crew} to the hooks of {last}" if is_there else (
+                f"add a step at {plan.place_title(airlock)} that hooks {crew}")
+            yield Finding(
+                STOP, CHECK, "still-hooked", hook, crew, last, going_in,
+                f"the tether of {crew} is still hooked at {plan.place_title(hook)} when {crew} goes in at "
+                f"{pet_label(going_in)}{_because(tether, going_in)}: {remedy}", "common practice, no source",
+            )
+
+
+def check_crossings(plan: TimedPlan) -> Iterator[Finding]:
+    """Two lines along one route whose owners pass each other there (concern)."""
+    tethers = list(plan.tracked_tethers.values())
+    if len(tethers) == 2:
+        for crossing in crossings(*tethers):
+            yield _crossing(plan, crossing)
+
+
+def _crossing(plan: TimedPlan, crossing: Crossing) -> Finding:
+    place, to_place = plan.place_title(crossing.place), plan.place_title(crossing.to_place)
+    if crossing.is_on_the_route:
+        how = f"meets {crossing.other} between {place} and {to_place} at {pet_label(crossing.at_min)}"
+    else:
+        how = (f"passes {crossing.other}, who stands at {to_place}, at {pet_label(crossing.at_min)}, "
+               f"and both tethers lie along the way from {place}")
+    return Finding(
+        CONCERN, CHECK, "crossing", " ".join(sorted((crossing.place, crossing.to_place))),
+        f"{crossing.crew} {crossing.other}", crossing.step, crossing.at_min,
+        f"{crossing.crew} {how}: the lines may cross; agree who passes on which side, or let one wait "
+        "(after)",
+        "common practice, no source",
+    )

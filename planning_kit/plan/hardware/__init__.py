@@ -1,1 +1,0 @@
-"""Where every item is over time."""

@@ -1,0 +1,147 @@
+"""Where each crew member is, minute by minute: standing at a place, or on one route of a way.
+
+Stretches of time looked up by minute, so that nothing has to look at all of them for each of them.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import accumulate, pairwise
+
+import pandas as pd
+
+from planning_kit.inputs.records import Place, Route
+from planning_kit.inputs.shown_text import TextTable
+from planning_kit.plan.activities import TRAVEL, Activity
+from planning_kit.plan.travel import Travel, leg_minutes
+
+
+class Spans:
+    """Closed stretches (start, finish) in any order and however they overlap; minutes.
+
+    A look-up takes the logarithm of their number, plus those begun since the longest one that may still last.
+    """
+
+    def __init__(self, spans: Iterable[tuple[float, float]]) -> None:
+        """Sort them once."""
+        self._spans = [(float(start), float(finish)) for start, finish in spans]
+        self._order = sorted(range(len(self._spans)), key=lambda position: self._spans[position][0])
+        self._starts = [self._spans[position][0] for position in self._order]
+        self._latest = list(accumulate((self._spans[position][1] for position in self._order), max))
+
+    def touching(self, begin: float, end: float) -> list[int]:
+        """The positions of those that share a minute with [begin, end], ends included, in their order."""
+        found = []
+        for rank in range(bisect_right(self._starts, end) - 1, -1, -1):
+            if self._latest[rank] < begin:
+                break
+            if self._spans[self._order[rank]][1] >= begin:
+                found.append(self._order[rank])
+        return sorted(found)
+
+    def any_inside(self, begin: float, end: float) -> bool:
+        """Whether one of them begins before ``end`` and finishes after ``begin``."""
+        rank = bisect_left(self._starts, end) - 1
+        return rank >= 0 and self._latest[rank] > begin
+
+
+CAUTION_COLUMNS = ["crew", "at_min", "place", "to_place", "step", "caution"]
+
+
+@dataclass(frozen=True)
+class Passage:
+    """A stretch of one crew member's time (PET minutes): at ``place``, or on a ``route`` to ``to_place``.
+
+    ``step`` is the step worked on, waited for or travelled to; "" on the way home and for ingress. Where
+    they stand, ``route`` is None and ``to_place`` is "".
+    """
+
+    crew: str
+    place: str
+    to_place: str
+    start_min: float
+    finish_min: float
+    step: str
+    route: Route | None = None
+
+
+def crew_passages(travel: Travel, metres_per_min: float, lane: Sequence[Activity]) -> tuple[Passage, ...]:
+    """All passages of the crew member of a lane, in order, without a hole in time or place.
+
+    The minutes of a way are shared out over its routes in proportion to their travel time, so that
+    ``travel_extra_min`` is spread over the whole way.
+    """
+    done: list[Passage] = []
+    for activity in lane:
+        start, finish, step = activity.start_min, activity.finish_min, activity.step
+        if activity.kind == TRAVEL and activity.to_place:
+            ends = (activity.place, activity.to_place)
+            done += _legs(travel, metres_per_min, ends, (start, finish), step)
+        else:
+            done.append(Passage(travel.crew, activity.place, "", start, finish, step))
+    return tuple(done)
+
+
+def _legs(travel: Travel, metres_per_min: float, ends: tuple[str, str], period: tuple[float, float],
+          step: str) -> Iterator[Passage]:
+    way = travel.way(*ends)
+    routes = travel.routes_on(way)
+    minutes = [leg_minutes(route, metres_per_min) for route in routes]
+    whole, (begin, end) = sum(minutes), period
+    spent, start = 0.0, begin
+    for (place, to_place), route, took in zip(pairwise(way), routes, minutes, strict=True):
+        spent += took
+        is_last = to_place == way[-1]
+        finish = end if is_last else begin + (spent / whole if whole else 0.0) * (end - begin)
+        yield Passage(travel.crew, place, to_place, start, finish, step, route)
+        start = finish
+
+
+def stands(passages: Iterable[Passage]) -> dict[str, Spans]:
+    """When someone stands at each place, for `stands_at`."""
+    at: dict[str, list[tuple[float, float]]] = {}
+    for passage in passages:
+        if passage.route is None:
+            at.setdefault(passage.place, []).append((passage.start_min, passage.finish_min))
+    return {place: Spans(spans) for place, spans in at.items()}
+
+
+def stands_at(standing: Mapping[str, Spans], place: str, at_min: float) -> bool:
+    """Whether someone stands at ``place`` at that minute; the minutes of arriving and leaving count."""
+    return place in standing and bool(standing[place].touching(at_min, at_min))
+
+
+def cautions_table(places: Sequence[Place], passages: Mapping[str, Sequence[Passage]]) -> pd.DataFrame:
+    """The cautions that a crew member meets on the way, in order, for the briefing.
+
+    Columns: ``crew``, ``at_min`` (PET of arriving at the place, of passing it, or of entering the route),
+    ``place``, ``to_place`` ("" for a place), ``step`` (worked on there or travelled to), ``caution``. A tight
+    or snag route without words of its own is listed as such.
+    """
+    of_place = {place.place: place.caution for place in places}
+    rows = [row for crew, theirs in passages.items() for row in _cautions(crew, theirs, of_place)]
+    frame = TextTable(rows, columns=CAUTION_COLUMNS)
+    return frame.sort_values(["at_min", "crew"], kind="stable").reset_index(drop=True)
+
+
+def _cautions(crew: str, passages: Sequence[Passage],
+              of_place: Mapping[str, str]) -> Iterator[tuple[str, float, str, str, str, str]]:
+    if passages and of_place[passages[0].place]:
+        first = passages[0]
+        yield crew, first.start_min, first.place, "", first.step, of_place[first.place]
+    for passage in passages:
+        if passage.route is None:
+            continue
+        words = route_caution(passage.route)
+        if words:
+            yield crew, passage.start_min, passage.place, passage.to_place, passage.step, words
+        if of_place[passage.to_place]:
+            yield crew, passage.finish_min, passage.to_place, "", passage.step, of_place[passage.to_place]
+
+
+def route_caution(route: Route) -> str:
+    """The caution of a route, or what its flags say."""
+    flags = " and ".join(word for word, is_set in (("tight", route.tight), ("snag", route.snag)) if is_set)
+    return route.caution or (f"{flags} route" if flags else "")

@@ -1,1 +1,0 @@
-"""Ways walked and safety tethers along them."""

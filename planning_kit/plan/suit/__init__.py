@@ -1,1 +1,0 @@
-"""What a suit uses and what is left."""

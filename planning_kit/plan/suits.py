@@ -1,0 +1,266 @@
+"""What is left in each suit over the outing: oxygen, carbon dioxide capacity, energy, cooling water.
+
+Every activity has a metabolic rate: ``[exertion_w]`` by its exertion, times the crew member's
+``exertion_factor``. Rates are steady within an activity, so what is left falls along straight lines between
+activity boundaries. Relations and what they neglect: `planning_kit.plan.suits`.
+
+What a working body takes in and gives off, from its metabolic rate: oxygen, carbon dioxide, cooling water.
+
+Energy and gas: J. B. de V. Weir, "New methods for calculating metabolic rate with special reference to
+protein metabolism", Journal of Physiology 109 (1949): kcal = 3.941 V(O2) + 1.106 V(CO2), volumes in litres
+at standard temperature and pressure, dry (STPD). With V(CO2) = RQ V(O2) a rate in watts gives both gases.
+Valid for steady work at a respiratory quotient RQ of 0.7 to 1.0. Neglected: the protein term (Weir: about
+1 %), oxygen debt in short heavy work, suit leakage and purges.
+
+Cooling: all metabolic and equipment heat is carried off by evaporating or subliming feedwater at 2.50 MJ/kg,
+the latent heat of vaporisation at 0 degrees Celsius. Neglected: external work (at most a few per cent of the
+metabolic rate), heat through the suit's wall, sensible heat of the water, water not evaporated.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from planning_kit.inputs.records import Crew, Records, Settings, Suit
+from planning_kit.inputs.shown_text import ShownTable
+from planning_kit.plan.activities import TRAVEL, WAIT, Activity
+
+Watts = float | NDArray[np.float64]
+
+WEIR_KCAL_PER_LITRE_O2 = 3.941
+WEIR_KCAL_PER_LITRE_CO2 = 1.106
+JOULES_PER_KCAL = 4186.8
+"""International Table kilocalorie, as in the Btu; the thermochemical one (4184 J) gives 0.07 % more gas."""
+LITRES_PER_MOL = 22.414
+"""Ideal gas at 273.15 K and 101 325 Pa."""
+O2_G_PER_MOL = 31.998
+CO2_G_PER_MOL = 44.0095
+VAPORISATION_J_PER_G = 2500.0
+"""Latent heat of vaporisation of water at 0 degrees Celsius, rounded as in common tables."""
+
+
+def kcal_per_litre_o2(respiratory_quotient: float) -> float:
+    """Energy released per litre of oxygen (STPD), kcal/L (Weir 1949)."""
+    return WEIR_KCAL_PER_LITRE_O2 + WEIR_KCAL_PER_LITRE_CO2 * respiratory_quotient
+
+
+def oxygen_g_per_min(metabolic_w: Watts, respiratory_quotient: float) -> Watts:
+    """Oxygen taken up at a metabolic rate (W), g/min."""
+    return _oxygen_mol_per_min(metabolic_w, respiratory_quotient) * O2_G_PER_MOL
+
+
+def co2_g_per_min(metabolic_w: Watts, respiratory_quotient: float) -> Watts:
+    """Carbon dioxide given off at a metabolic rate (W), g/min."""
+    return _oxygen_mol_per_min(metabolic_w, respiratory_quotient) * respiratory_quotient * CO2_G_PER_MOL
+
+
+def water_g_per_min(heat_w: Watts) -> Watts:
+    """Feedwater that carries off a heat load (W), g/min."""
+    return heat_w * 60.0 / VAPORISATION_J_PER_G
+
+
+def _oxygen_mol_per_min(metabolic_w: Watts, respiratory_quotient: float) -> Watts:
+    litres_per_j = 1.0 / (JOULES_PER_KCAL * kcal_per_litre_o2(respiratory_quotient))
+    return metabolic_w * 60.0 * litres_per_j / LITRES_PER_MOL
+
+
+Numbers = NDArray[np.float64]
+
+UNITS = {"oxygen": "g", "co2": "g", "energy": "wh", "water": "g"}
+"""The consumables of a suit and the unit of their amounts, as in the keys of ``[suit]``."""
+WORDS = {"oxygen": "oxygen", "co2": "CO2 capacity", "energy": "energy", "water": "cooling water"}
+UNIT_WORDS = {"g": "g", "wh": "W h"}
+DEFAULT_EXERTION = "moderate"
+INGRESS_EXERTION = "light"
+BEFORE_EGRESS_EXERTION = "rest"
+SUIT_COLUMNS = ["crew", "at_min", *(f"{name}_left_{unit}" for name, unit in UNITS.items()),
+                *(f"{name}_reserve_{unit}" for name, unit in UNITS.items())]
+SUIT_SUMMARY_COLUMNS = ["crew", "consumable", "unit", "usable", "used", "left", "reserve", "margin",
+                        "runs_out_min", "first"]
+_LOAD_KEYS = {
+    "oxygen": ("respiratory_quotient",), "co2": ("respiratory_quotient",), "energy": ("power_w",),
+    "water": ("equipment_heat_w",),
+}
+
+
+@dataclass(frozen=True)
+class Store:
+    """One consumable of one suit. Amounts in grams, or watt-hours for energy; rates per minute.
+
+    ``left`` is the amount at ``at_min`` (PET minutes, both (n,)), negative once it has run out. ``missing``
+    names the scenario keys without which nothing is known; all numbers are then NaN. ``reserve`` is NaN
+    where no reserve fraction is given. ``travel_rate`` and ``wait_rate`` are the use in travel and waiting.
+    """
+
+    crew: str
+    consumable: str
+    usable: float
+    reserve: float
+    at_min: Numbers
+    left: Numbers
+    travel_rate: float
+    wait_rate: float
+    missing: tuple[str, ...]
+
+    @property
+    def unit(self) -> str:
+        """``g`` or ``wh``."""
+        return UNITS[self.consumable]
+
+    @property
+    def is_known(self) -> bool:
+        """Whether everything needed was given."""
+        return not self.missing
+
+    @property
+    def left_at_end(self) -> float:
+        """What is left when the outing ends."""
+        return float(self.left[-1])
+
+    @property
+    def mean_rate(self) -> float:
+        """Mean use per minute from egress to the end of the outing."""
+        minutes = float(self.at_min[-1] - self.at_min[0])
+        return float(self.left[0] - self.left[-1]) / minutes if minutes > 0 else 0.0
+
+    @property
+    def runs_out_min(self) -> float:
+        """PET at which nothing is left; after the outing at its mean rate; inf where nothing is used."""
+        if not self.is_known:
+            return float("nan")
+        if self.left[-1] < 0:
+            return float(np.interp(0.0, -self.left, self.at_min))
+        return float(self.at_min[-1]) + self.left_at_end / self.mean_rate if self.mean_rate > 0 else np.inf
+
+    def left_at(self, pet_min: Numbers) -> Numbers:
+        """What is left at these moments (PET minutes)."""
+        return np.interp(pet_min, self.at_min, self.left)
+
+
+@dataclass(frozen=True)
+class SuitHistory:
+    """One crew member's suit through the outing; ``metabolic_w`` (n - 1,) between the ``at_min`` (n,)."""
+
+    crew: str
+    at_min: Numbers
+    metabolic_w: Numbers
+    stores: tuple[Store, ...]
+
+    @property
+    def first_out(self) -> Store | None:
+        """The known consumable that runs out first; None where none is known."""
+        known = [store for store in self.stores if store.is_known]
+        return min(known, key=lambda store: store.runs_out_min) if known else None
+
+
+def suit_histories(records: Records, lanes: Mapping[str, Sequence[Activity]]) -> tuple[SuitHistory, ...]:
+    """The suit of each crew member through what their lane does."""
+    exertion = {step.step: step.exertion or DEFAULT_EXERTION for step in records.steps}
+    return tuple(_history(records.settings, crew, lanes[crew.crew], exertion) for crew in records.crew)
+
+
+def exertion_of(activity: Activity, exertion: dict[str, str], watts: Sequence[str]) -> str:
+    """The key of ``[exertion_w]`` that an activity counts as; ``exertion`` is that of each step."""
+    if activity.kind == TRAVEL:
+        return "travel" if "travel" in watts else "moderate"
+    if activity.kind == WAIT:
+        return "wait" if "wait" in watts else "rest"
+    return exertion[activity.step] if activity.step else INGRESS_EXERTION
+
+
+@dataclass(frozen=True)
+class _Load:
+    """Metabolic watts of one crew member: by activity (n - 1,), travelling, waiting, before egress."""
+
+    by_activity: Numbers
+    travel: float
+    wait: float
+    before_egress: float
+    missing: tuple[str, ...]
+
+
+def _load(settings: Settings, crew: Crew, lane: Sequence[Activity], exertion: dict[str, str],
+          minutes_before: float) -> _Load:
+    factor = 1.0 if crew.exertion_factor is None else crew.exertion_factor
+    given = settings.exertion_w
+    watts = {key: given[key] * factor for key in given}
+    keys = [exertion_of(activity, exertion, tuple(given)) for activity in lane]
+    travel, wait = ("travel" if "travel" in given else "moderate"), ("wait" if "wait" in given else "rest")
+    needed = dict.fromkeys([*keys, travel, wait, *([BEFORE_EGRESS_EXERTION] if minutes_before else [])])
+    lost = float("nan")
+    return _Load(
+        by_activity=np.array([watts.get(key, lost) for key in keys]),
+        travel=watts.get(travel, lost), wait=watts.get(wait, lost),
+        before_egress=watts.get(BEFORE_EGRESS_EXERTION, lost) if minutes_before else 0.0,
+        missing=tuple(f"[exertion_w] {key}" for key in needed if key not in watts),
+    )
+
+
+def _history(settings: Settings, crew: Crew, lane: Sequence[Activity],
+             exertion: dict[str, str]) -> SuitHistory:
+    suit = settings.suits[crew.crew]
+    before = suit.used_before_egress_min or 0.0
+    load = _load(settings, crew, lane, exertion, before)
+    at_min = np.array([lane[0].start_min, *(activity.finish_min for activity in lane)])
+    stores = tuple(_store(crew.crew, name, suit, load, at_min, before) for name in UNITS)
+    return SuitHistory(crew.crew, at_min, load.by_activity, stores)
+
+
+def _store(crew: str, consumable: str, suit: Suit, load: _Load, at_min: Numbers, before: float) -> Store:
+    unit = UNITS[consumable]
+    keys = (f"{consumable}_{unit}", *_LOAD_KEYS[consumable])
+    missing = tuple(f"[suit] {key}" for key in keys if getattr(suit, key) is None)
+    if consumable != "energy":
+        missing += load.missing
+    if missing:
+        lost = float("nan")
+        return Store(crew, consumable, usable=lost, reserve=lost, at_min=at_min,
+                     left=np.full(len(at_min), lost), travel_rate=lost, wait_rate=lost, missing=missing)
+    usable = float(getattr(suit, keys[0]))
+    fraction = getattr(suit, f"{consumable}_reserve_fraction")
+    # Use before egress, then activity by activity.
+    rates = _rates(consumable, suit, np.array([load.before_egress, *load.by_activity]))
+    used = np.cumsum(rates * np.array([before, *np.diff(at_min)]))
+    travel_rate, wait_rate = _rates(consumable, suit, np.array([load.travel, load.wait]))
+    reserve = float("nan") if fraction is None else usable * fraction
+    return Store(crew, consumable, usable=usable, reserve=reserve, at_min=at_min, left=usable - used,
+                 travel_rate=float(travel_rate), wait_rate=float(wait_rate), missing=())
+
+
+def _rates(consumable: str, suit: Suit, metabolic_w: Numbers) -> Numbers:
+    """Use per minute at metabolic rates (W): grams, or watt-hours for energy. All keys are given."""
+    if consumable == "oxygen":
+        return np.asarray(oxygen_g_per_min(metabolic_w, suit.respiratory_quotient or 0.0))
+    if consumable == "co2":
+        return np.asarray(co2_g_per_min(metabolic_w, suit.respiratory_quotient or 0.0))
+    if consumable == "water":
+        return np.asarray(water_g_per_min(metabolic_w + (suit.equipment_heat_w or 0.0)))
+    return np.full(len(metabolic_w), (suit.power_w or 0.0) / 60.0)
+
+
+def suits_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:
+    """A row a crew member and activity boundary: what is left, then the reserves."""
+    frames = [
+        ShownTable(
+            {"crew": history.crew, "at_min": history.at_min}
+            | {f"{store.consumable}_left_{store.unit}": store.left for store in history.stores}
+            | {f"{store.consumable}_reserve_{store.unit}": store.reserve for store in history.stores})
+        for history in histories
+    ]
+    return pd.concat(frames, ignore_index=True) if frames else ShownTable(columns=SUIT_COLUMNS)
+
+
+def suit_summary_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:
+    """A row a crew member and consumable at the end; ``margin`` is what is left over the reserve."""
+    rows = [
+        (store.crew, store.consumable, UNIT_WORDS[store.unit], store.usable, store.usable - store.left_at_end,
+         store.left_at_end, store.reserve, store.left_at_end - store.reserve, store.runs_out_min,
+         store is history.first_out)
+        for history in histories for store in history.stores
+    ]
+    return ShownTable(rows, columns=SUIT_SUMMARY_COLUMNS)

@@ -1,0 +1,187 @@
+"""How long the way to the airlock takes from anywhere, alone and with a partner who cannot move.
+
+The quickest way by travel time is taken; hook moves on it are counted, not traded against a longer way. The
+hook stays while the line reaches: as long as what lies out of it (`planning_kit.plan.tether_lines`) is no
+longer than the tether. Where the next leg would be too long, it moves at the last anchor passed, and once
+more at the airlock if it is not there: the fewest moves for a given way, since each is made as far on as
+possible. Neglected: making a worksite safe, letting go of or stowing what is in hand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from planning_kit.inputs.records import Records
+from planning_kit.plan.tether_lines import Lie, after_leg, line_m
+from planning_kit.plan.travel import Travel, leg_minutes
+
+Line = tuple[str, ...]
+"""Places that a tether lies along, from its hook to the crew member."""
+Exit = tuple[Line, float]
+"""One way out of a spot: the line at the first place reached, and the minutes until then."""
+_ROUNDING_M = 1e-9
+
+
+@dataclass(frozen=True)
+class Spot:
+    """Where one crew member is at a moment: how the line lies, and the share of the leg done (0 to 1)."""
+
+    lie: Lie
+    share: float
+
+    @property
+    def is_on_leg(self) -> bool:
+        """Whether they are between two places."""
+        return self.lie.passage.route is not None
+
+    @property
+    def ends(self) -> tuple[str, ...]:
+        """The place, or both ends of the leg."""
+        passage = self.lie.passage
+        return (passage.place, passage.to_place) if self.is_on_leg else (passage.place,)
+
+
+def spot_at(lie: Lie, pet_min: float) -> Spot:
+    """The spot at a moment (PET minutes) inside a passage."""
+    begin, end = lie.passage.start_min, lie.passage.finish_min
+    if lie.passage.route is None or end <= begin:
+        return Spot(lie, 0.0)
+    return Spot(lie, min(1.0, max(0.0, (pet_min - begin) / (end - begin))))
+
+
+@dataclass(frozen=True)
+class Mover:
+    """One crew member on the move, in minutes and hook moves; answers are remembered.
+
+    ``tether_m`` None: the reach is not known, and the hook is taken to move only at the airlock.
+    """
+
+    travel: Travel
+    metres_per_min: float
+    tether_m: float | None
+    anchors: frozenset[str]
+    airlock: str
+    _walks: dict[tuple[Line, str], tuple[int, Line]] = field(default_factory=dict)
+    _homes: dict[Line, tuple[float, int]] = field(default_factory=dict)
+
+    def walk(self, line: Line, to_place: str) -> tuple[int, Line]:
+        """Hook moves on the quickest way to ``to_place``, and the line on arrival."""
+        known = self._walks.get((line, to_place))
+        if known is None:
+            known = self._walks[line, to_place] = self._walk(line, to_place)
+        return known
+
+    def home(self, line: Line) -> tuple[float, int]:
+        """Travel minutes and hook moves from the end of ``line`` to the airlock, hooked there."""
+        known = self._homes.get(line)
+        if known is None:
+            moves, arrived = self.walk(line, self.airlock)
+            moves += arrived[0] != self.airlock
+            known = self._homes[line] = self.travel.time_min(line[-1], self.airlock), moves
+        return known
+
+    def exits(self, spot: Spot) -> tuple[Exit, ...]:
+        """The ways out of a spot: the place itself, or on a leg turning round and going on."""
+        if not spot.is_on_leg:
+            return ((spot.lie.line, 0.0),)
+        leg = self.leg_min(spot)
+        return ((spot.lie.line, spot.share * leg), (spot.lie.ahead, (1.0 - spot.share) * leg))
+
+    def leg_min(self, spot: Spot) -> float:
+        """Minutes that this crew member takes for the whole leg that the spot is on."""
+        route = spot.lie.passage.route
+        return 0.0 if route is None else leg_minutes(route, self.metres_per_min)
+
+    def _walk(self, line: Line, to_place: str) -> tuple[int, Line]:
+        moves = 0
+        from_anchor: Line = ()  # the line as it would lie, had the hook moved at the last anchor passed
+        for place in self.travel.way(line[-1], to_place)[1:]:
+            if line[-1] in self.anchors:
+                from_anchor = line[-1:]
+            line = after_leg(line, place)
+            from_anchor = after_leg(from_anchor, place) if from_anchor else ()
+            if self._is_too_long(line) and from_anchor and self._reach_m(from_anchor) < self._reach_m(line):
+                moves, line = moves + 1, from_anchor
+        return moves, line
+
+    def _reach_m(self, line: Line) -> float:
+        return line_m(self.travel, line)
+
+    def _is_too_long(self, line: Line) -> bool:
+        return self.tether_m is not None and self._reach_m(line) > self.tether_m + _ROUNDING_M
+
+
+def movers(records: Records, travels: Mapping[str, Travel]) -> dict[str, Mover]:
+    """A mover for each crew member."""
+    anchors = frozenset(place.place for place in records.places if place.anchor)
+    airlock = records.settings.airlock
+    return {crew.crew: Mover(travels[crew.crew], crew.metres_per_min, crew.tether_m, anchors, airlock)
+            for crew in records.crew}
+
+
+def alone_min(mover: Mover, spot: Spot, hook_move_min: float) -> float:
+    """Minutes from a spot to the airlock, hook moves included, ingress not."""
+    return min(minutes + way + moves * hook_move_min
+               for line, minutes in mover.exits(spot)
+               for way, moves in (mover.home(line),))
+
+
+@dataclass(frozen=True)
+class Rescue:
+    """What it takes for ``helper`` to bring ``helped`` to the airlock.
+
+    The helper comes by the quickest way, moving the own hook; then both go home, ``carry_factor`` times as
+    slow as the helper alone, and the helper moves both hooks, one after the other. On a leg the better of its
+    two ends is taken, for coming and for going.
+    """
+
+    helped: Mover
+    helper: Mover
+    carry_factor: float
+    hook_move_min: float
+    _together: dict[tuple[Line, Line], tuple[float, int]] = field(default_factory=dict)
+
+    def minutes(self, spot: Spot, helper_spot: Spot) -> float:
+        """Minutes until both are at the airlock; ingress is not counted."""
+        exits = self.helper.exits(spot)  # in minutes of the helper, who sets the pace
+        coming = [found for start in self.helper.exits(helper_spot) for found in self._coming(start, exits)]
+        coming += self._along_one_leg(spot, helper_spot)
+        return min(minutes + self._going(line, exits) for line, minutes in coming)
+
+    def _coming(self, start: Exit, exits: tuple[Exit, ...]) -> list[Exit]:
+        """The helper's line and minutes on arrival, by way of each exit of the helped one."""
+        line, first = start
+        found = []
+        for helped_line, last in exits:
+            moves, arrived = self.helper.walk(line, helped_line[-1])
+            way = self.helper.travel.time_min(line[-1], helped_line[-1])
+            found.append((arrived, first + way + moves * self.hook_move_min + last))
+        return found
+
+    def _along_one_leg(self, spot: Spot, helper_spot: Spot) -> list[Exit]:
+        """Both on the same leg: the helper comes straight."""
+        if not (spot.is_on_leg and helper_spot.is_on_leg) or set(spot.ends) != set(helper_spot.ends):
+            return []
+        is_same_way = spot.ends == helper_spot.ends
+        helper_share = helper_spot.share if is_same_way else 1.0 - helper_spot.share
+        apart = abs(spot.share - helper_share) * self.helper.leg_min(spot)
+        return [(helper_spot.lie.line, apart), (helper_spot.lie.ahead, apart)]
+
+    def _going(self, line: Line, exits: tuple[Exit, ...]) -> float:
+        """Minutes home for both; ``line`` is the helper's, at the place or at one end of the leg."""
+        times = []
+        for helped_line, first in exits:
+            known = self._together.get((line, helped_line))
+            if known is None:
+                known = self._together[line, helped_line] = self._home_together(line, helped_line)
+            way, moves = known
+            times.append((first + way) * self.carry_factor + moves * self.hook_move_min)
+        return min(times)
+
+    def _home_together(self, line: Line, helped_line: Line) -> tuple[float, int]:
+        """The helper's travel minutes from the end of ``helped_line``, and the hook moves of both."""
+        turned, own_line = self.helper.walk(line, helped_line[-1])
+        way, own_moves = self.helper.home(own_line)
+        _, helped_moves = self.helped.home(helped_line)
+        return way, turned + own_moves + helped_moves

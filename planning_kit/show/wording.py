@@ -1,0 +1,257 @@
+"""What things are called when a plan is told in words, and what each step asks of the crew.
+
+Every text of a scenario passes through `one_line`: no control characters, no turned writing. Whoever shows
+the words as HTML escapes them there. One phrase a fact of the tables, and none where a table is silent.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Hashable, Iterable, Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from planning_kit.inputs.records import BOTH, INSIDE, ItemMove, Step
+from planning_kit.inputs.shown_text import one_line
+from planning_kit.inputs.times import gmt_label, moment_at, pet_label
+from planning_kit.judge.all_checks import findings_of
+from planning_kit.judge.findings import CONCERN, REMARK, STOP
+from planning_kit.plan.timed import TimedPlan
+
+
+class Names:
+    """Titles and labels of one plan."""
+
+    def __init__(self, plan: TimedPlan) -> None:
+        """Names of ``plan``."""
+        self.plan = plan
+        self._records = plan.scenario.records
+
+    @cached_property
+    def _titles(self) -> dict[str, str]:
+        records = self._records
+        named = [*((place.place, place.title) for place in records.places),
+                 *((item.item, item.title) for item in records.hardware),
+                 *((actor.actor, actor.title) for actor in records.actors)]
+        return {key: one_line(title) for key, title in named}
+
+    @cached_property
+    def steps(self) -> dict[str, Step]:
+        """Every step by id."""
+        return {step.step: step for step in self._records.steps}
+
+    def title(self, key: str) -> str:
+        """The title of a place, item or actor, or its id where it has none; ``inside`` as it is."""
+        return self._titles.get(key) or one_line(key)
+
+    def item(self, item: str) -> str:
+        """An item by its title, with its id where it shares the title with another thing."""
+        title = self.title(item)
+        is_shared = sum(other == title for other in self._titles.values()) > 1
+        return f"{title} [{one_line(item)}]" if is_shared else title
+
+    def items(self, items: Iterable[str]) -> str:
+        """Several items, separated by semicolons (titles hold commas)."""
+        return "; ".join(self.item(item) for item in items)
+
+    def step(self, step: str) -> str:
+        """A step as ``id (title)``."""
+        title = one_line(self.steps[step].title) if step in self.steps else ""
+        return f"{one_line(step)} ({title})" if title else one_line(step)
+
+    def who(self, crew: str) -> str:
+        """Who does it: both crew members by name, an actor by title."""
+        if crew == BOTH:
+            return " and ".join(self.plan.travels)
+        return crew if crew in self.plan.travels else self.title(crew)
+
+    def where(self, holder: str) -> str:
+        """Where something is: at a place, with someone, or inside."""
+        if holder == INSIDE:
+            return "inside"
+        at_place = any(place.place == holder for place in self._records.places)
+        return f"at {self.title(holder)}" if at_place else f"with {self.who(holder)}"
+
+    def times(self, pet: float) -> str:
+        """A moment as PET with its GMT."""
+        return f"{pet_label(pet)} (GMT {gmt_label(moment_at(pet, self.plan.egress))})"
+
+
+def minutes(value: float) -> str:
+    """A length in minutes, to a tenth, with a true minus."""
+    rounded = round(value, 1) + 0.0
+    return f"{rounded:g}".replace("-", "−") + " min"
+
+
+def signed(value: float, unit: str = "min") -> str:
+    """A margin with its sign, to a tenth."""
+    if not math.isfinite(value):
+        return "not known"
+    rounded = round(value, 1) + 0.0
+    return f"{rounded:+.1f} {unit}".replace("-", "−")
+
+
+class OpenFindings:
+    """What is open in one plan: the stops and concerns of each step by their number in the pack's list."""
+
+    def __init__(self, plan: TimedPlan) -> None:
+        """The findings of ``plan``, numbered from 1 in their order, worst first."""
+        self.rows: list[dict[Hashable, Any]] = findings_of(plan).to_dict("records")
+
+    @property
+    def counted(self) -> str:
+        """How many there are of each severity, in words."""
+        severities = [row["severity"] for row in self.rows]
+        counts = [(severities.count(name), name) for name in (STOP, CONCERN, REMARK)]
+        return ", ".join(f"{n} {name}{'s' if n > 1 else ''}" for n, name in counts if n) or "none"
+
+    def of_step(self, step: str, crew: str = "") -> str:
+        """Stops and concerns of a step, such as ``stop 3 (custody), concern 7 (return)``; "" for none.
+
+        With ``crew``, only those of this crew member or of nobody in particular.
+        """
+        return ", ".join(
+            f"{row['severity']} {number} ({row['check']})" for number, row in enumerate(self.rows, start=1)
+            if step and row["step"] == step and row["severity"] != REMARK
+            and (not crew or not row["crew"] or crew in str(row["crew"]).split()))
+
+
+_LIGHT = {"night": "night", "day": "daylight"}
+
+
+@dataclass(frozen=True)
+class Fact:
+    """One fact of a step: its ``kind`` (takes, leaves, foothold, tether, light, group, ...) and its words.
+
+    ``short`` is the same without names and reasons, where it would be long; ``crew`` whom it concerns, where
+    it is one of two.
+    """
+
+    kind: str
+    words: str
+    short: str = ""
+    crew: str = ""
+
+
+class StepWords:
+    """The facts of every step of one plan, in the order in which they matter: before, during, at its end."""
+
+    def __init__(self, names: Names) -> None:
+        """Words for the plan of ``names``."""
+        self.names = names
+        self.plan = names.plan
+
+    def facts(self, step: Step) -> Iterator[Fact]:
+        """What the tables say of ``step``, a phrase a fact."""
+        yield from self._conditions(step)
+        yield from self._hands(step)
+        if one_line(step.caution):
+            yield Fact("caution", f"Caution: {one_line(step.caution)}")
+        yield from self._make_safe(step)
+
+    def _conditions(self, step: Step) -> Iterator[Fact]:
+        if step.light in ("night", "day"):
+            when = self._lit_when(step)
+            yield Fact("light", f"must lie in {_LIGHT[step.light]}{when and f': {when}'}",
+                       when or f"in {_LIGHT[step.light]}")
+        if step.same_window:
+            yield Fact("group", f"in one window with the other steps of {one_line(step.same_window)!r}")
+        for name in step.windows:
+            yield Fact("window", f"must lie in the period {one_line(name)!r}",
+                       f"in the period {one_line(name)!r}")
+        for inhibit in self.plan.scenario.records.inhibits:
+            if step.step in inhibit.needed_by:
+                title = f" ({one_line(inhibit.title)})" if one_line(inhibit.title) else ""
+                yield Fact("inhibit", f"only with inhibit {inhibit.inhibit}{title} in force",
+                           f"{inhibit.inhibit} in force")
+        if step.link in ("yes", "wait"):
+            yield Fact("link", self._link(step))
+        yield from self._clocks(step)
+
+    def _hands(self, step: Step) -> Iterator[Fact]:
+        if step.foothold:
+            yield Fact("foothold", f"needs {self.names.item(step.foothold)} in the socket here")
+        for move in step.takes:
+            yield Fact("takes", f"takes {self._taken(step, move)}")
+        if step.uses:
+            yield Fact("uses", f"uses {self.names.items(step.uses)}")
+        for move in step.leaves:
+            yield Fact("leaves", self._left(step, move))
+        for crew in step.hooks:
+            where = self.names.title(step.place)
+            yield Fact("tether", f"{crew}'s safety tether moves to the anchor at {where}",
+                       f"hook {crew} here", crew)
+
+    def _lit_when(self, step: Step) -> str:
+        start = float(self.plan.starts[self.plan.position(step.step)])
+        windows = self.plan.light.night if step.light == "night" else self.plan.light.day
+        for number, (begin, end) in enumerate(windows, start=1):
+            if begin <= start < end:
+                return f"{step.light} {number}, {pet_label(begin)} to {pet_label(end)}"
+        return ""
+
+    @cached_property
+    def _covers(self) -> dict[str, tuple[float, str]]:
+        rows = self.plan.links.to_dict("records")
+        return {row["step"]: (row["share"], row["gaps"]) for row in rows}
+
+    def _link(self, step: Step) -> str:
+        if step.step not in self._covers:
+            return "needs a link"
+        share, gaps = self._covers[step.step]
+        if share >= 1:
+            return "needs a link: there all the time"
+        without = f", none at {one_line(gaps)}" if one_line(gaps) else ""
+        return f"needs a link: there {100 * share:.0f} % of the time{without}"
+
+    def _clocks(self, step: Step) -> Iterator[Fact]:
+        for clock in self.plan.gap_clocks:
+            gap = clock.gap
+            if gap.first_step != step.step:
+                continue
+            reason = f" ({one_line(gap.reason)})" if one_line(gap.reason) else ""
+            head = f"starts a clock at its {gap.first_at}: the {gap.then_at} of "
+            within = f" within {minutes(clock.max_gap_min)}, planned {minutes(clock.actual_min)}"
+            yield Fact("clock", f"{head}{self.names.step(gap.then_step)}{within}{reason}",
+                       f"{head}{gap.then_step}{within}")
+
+    def _make_safe(self, step: Step) -> Iterator[Fact]:
+        times = [f"{minutes(value)} {how}" for value, how in (
+            (step.safe_orderly_min, "in good order"), (step.safe_now_min, "at once")) if value is not None]
+        what = one_line(step.make_safe)
+        if what or times:
+            yield Fact("safe", "Before leaving: " + ", ".join([*([what] if what else []), *times]))
+
+    @cached_property
+    def _passed_on(self) -> dict[tuple[str, str], tuple[str, str, float]]:
+        """(step, item) of one who leaves it, to who takes it next, at which step, when."""
+        return {(row["from_step"], row["what"]): (row["to_crew"], row["to_step"], row["to_min"])
+                for row in self.plan.handovers.to_dict("records") if row["what"] != "after"}
+
+    @cached_property
+    def _got_from(self) -> dict[tuple[str, str], tuple[str, str, float]]:
+        return {(row["to_step"], row["what"]): (row["from_crew"], row["from_step"], row["from_min"])
+                for row in self.plan.handovers.to_dict("records") if row["what"] != "after"}
+
+    def _taken(self, step: Step, move: ItemMove) -> str:
+        words = self.names.item(move.item)
+        if move.out_of:
+            words += f" out of {self.names.item(move.out_of)}"
+        if step.crew == BOTH and move.crew:
+            words = f"({move.crew}) {words}"
+        giver = self._got_from.get((step.step, move.item))
+        if giver and giver[1] != step.step:
+            words += f", left by {self.names.who(giver[0])} at {pet_label(giver[2])} ({giver[1]})"
+        return words
+
+    def _left(self, step: Step, move: ItemMove) -> str:
+        item = self.names.item(move.item)
+        who = f"({move.crew}) " if step.crew == BOTH and move.crew else ""
+        if move.into in self.plan.travels:
+            return f"{who}hands {item} to {move.into}"
+        words = f"{who}puts {item} into {self.names.item(move.into)}" if move.into else f"{who}leaves {item}"
+        taker = self._passed_on.get((step.step, move.item))
+        if taker and taker[1] != step.step:
+            words += f" for {self.names.who(taker[0])}, who takes it at {pet_label(taker[2])} ({taker[1]})"
+        return words
