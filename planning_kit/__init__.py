@@ -2,17 +2,17 @@
 
 A planning aid, not a certified tool: the flight rules and licensed, responsible people decide.
 
-Read: `load_scenario`, `load_orbit`, `Scenario`, `ScenarioError`, `SaveConflict`
+Read: `load_scenario`, `scenario_at` (a git revision), `load_orbit`, `ScenarioError`, `SaveConflict`
+Edit: `Scenario` ``edit_row``, ``move_step``, ``with_cuts``, ``save``, ``sign_off``, ``add_note``, ``reviews``
 Sky:  `night_windows`, `link_windows`, `season`, `elements_age_note`
-Plan: `time_plan`, `Plan` (ask it ``what_if`` and ``gain``), `move_step`, `edit_row`
-Ask:  `compare`, `compare_findings`, `compare_margins`, `sweep_egress`, `good_spells`
-Odds: `odds`, `Odds`, `compare_odds`, `propose_cuts`, `with_cuts`
-Find: `propose`
-Live: `append_log`, `read_log` (then ask a plan to ``retime``)
-Show: `swimlane`, `season_chart`, `suit_chart`, `sweep_chart`, `tornado_chart`, `fan_chart`
-Walk: `station_map`, `moment_of`
+Plan: `time_plan`, `Plan` (tables by name, ``findings``, ``explain``); `find_plan` where a scenario has none
+Ask:  a plan: ``what_if``, ``gain``, ``compare`` (`Comparison`), ``sweep`` (`Sweep`), ``at`` (`Moment`)
+Odds: a plan: ``odds`` (`Odds`), ``cuts``
+Find: a plan: ``propose`` (`Proposals`, each a `Proposal`)
+Live: `append_log`, `read_log`, then a plan: ``retime``, ``options``, ``decide``, ``abort``, ...
+Show: `swimlane`, `suit_chart`, `station_map`, `sweep_chart`, `season_chart`, `fan_chart`, `tornado_chart`
 Desk: `workbench` (to plan, and to follow the outing)
-Hand: `briefing`, `write_review_pack`, `compare_revisions`, `scenario_at`, `add_note`, `reviews`, `sign_off`
+Hand: a plan: ``briefing`` (`Briefing`), ``write_pack``
 """
 
 import lazy_loader

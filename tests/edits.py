@@ -5,9 +5,11 @@ from __future__ import annotations
 import pandas as pd
 
 import planning_kit as pk
-from planning_kit.changes.change import edit_row as edited
 
-__all__ = ["edited", "with_row"]
+
+def edited(scenario: pk.Scenario, table: str, key: str, **cells: object) -> pk.Scenario:
+    """The scenario with cells of one row changed."""
+    return scenario.edit_row(table, key, **cells)
 
 
 def with_row(scenario: pk.Scenario, table: str, at: int | None = None, **cells: object) -> pk.Scenario:

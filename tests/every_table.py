@@ -17,11 +17,13 @@ import numpy as np
 import pandas as pd
 
 import planning_kit as pk
+from planning_kit.front.shown import Shown
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.plan.moments import whole_minutes
 
 ROOT = Path(__file__).parents[1]
-NOT_TOLD = ("light", "links", "named_windows", "steps")  # what was given, not what was found
+NOT_TOLD = ("scenario", "egress", "name", "light", "records", "relays", "named_windows",
+            "steps")  # what was given, not what was found
 
 
 def told(value: Any) -> str:
@@ -43,16 +45,19 @@ def told(value: Any) -> str:
 
 def parts(plan: pk.Plan) -> Iterator[tuple[str, Any]]:
     """All that a plan says of itself, by name; why not, where it does not."""
-    names = {name for kind in (type(plan), type(plan.timed)) for name, member in inspect.getmembers(kind)
-             if isinstance(member, property | cached_property)}
-    for name in sorted(names):
+    asked = {name: holder for holder in (plan, plan.timed)
+             for name, member in inspect.getmembers(type(holder))
+             if isinstance(member, property | cached_property | Shown)}
+    for name in sorted(asked):
         if name[0] != "_" and name not in NOT_TOLD:
             try:
-                yield name, getattr(plan, name)
+                value = getattr(asked[name], name)
+                if not callable(value):
+                    yield name, value
             except pk.ScenarioError as error:  # such as what only a re-timed plan can say
                 yield name, error.words
-    yield "explained", [plan.explain(step.step) for step in plan.steps]
-    yield "moments", [pk.moment_of(plan, minute) for minute in whole_minutes(plan, 7.3)]
+    yield "explained", [plan.explain(step.step) for step in plan.timed.steps]
+    yield "moments", [plan.at(minute) for minute in whole_minutes(plan.timed, 7.3)]
 
 
 def plans() -> Iterator[tuple[str, Any]]:
@@ -72,7 +77,7 @@ def plans() -> Iterator[tuple[str, Any]]:
         ("least", tern, {"drop": [t.task for t in tern.scenario.records.tasks if t.need != "required"]}),
     ]
     for label, plan in (("tern", tern), ("small", small)):
-        names = [step.step for step in plan.steps]
+        names = [step.step for step in plan.timed.steps]
         for one, other in zip(names[::9], names[2::9], strict=False):
             asked += [(f"{label}-without-{one}", plan, {"drop": one}),
                       (f"{label}-moved-{one}", plan, {"move": {one: other}})]
@@ -91,7 +96,7 @@ def write(folder: Path) -> None:
         for part, value in (("no_plan", plan),) if isinstance(plan, str) else parts(plan):
             (folder / name / part).write_text(told(value) + "\n", encoding="utf-8")
     for name in ("tether", "swap", "least"):
-        revision = pk.compare(made["tern"].scenario, made[name].scenario)
+        revision = made["tern"].compare(made[name].scenario)
         tables: list[TextTable] = [revision.verdict, revision.times, revision.findings, revision.margins]
         (folder / f"revision-{name}").write_text("\n".join(map(told, tables)) + "\n", encoding="utf-8")
 

@@ -1,4 +1,4 @@
-"""The face of the front door: it has a plan, shows all of it, and the rooms never see the face."""
+"""The face of the front door: it has a plan, shows what a user wants of it, and no room sees the face."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.explore.session.session import Session
+from planning_kit.front.shown import PlanRecords, Shown
 from planning_kit.judge import all_checks
 from planning_kit.plan.timed import TimedPlan
 from tests.explore.propose.loose import loose
 
 ROOT = Path(__file__).parents[1]
-ONLY_FOR_ROOMS = {"of", "known_outside", "span", "each_step", "item_moves"}
 
 
 @pytest.fixture(scope="module")
@@ -30,37 +30,79 @@ def test_the_face_has_a_plan_and_is_none(plan: pk.Plan) -> None:
     assert repr(plan) == repr(plan.timed).replace("<TimedPlan", "<Plan")
 
 
-def test_all_that_a_plan_says_its_face_says_in_the_same_words(plan: pk.Plan) -> None:
-    for name in dir(plan.timed):
-        if name[0] != "_" and name not in ONLY_FOR_ROOMS:
-            shown = inspect.getattr_static(pk.Plan, name)
-            member = inspect.getattr_static(TimedPlan, name, None)
-            if callable(member) or isinstance(member, property):
-                assert shown.__doc__ == member.__doc__, name
-    assert plan.starts is plan.timed.starts
-    assert plan.lanes is plan.timed.lanes
+def test_what_a_plan_shows_is_told_in_its_own_words(plan: pk.Plan) -> None:
+    shown = [name for name in dir(pk.Plan) if isinstance(inspect.getattr_static(pk.Plan, name), Shown)]
+    assert len(shown) > 20
+    for name in shown:
+        member = inspect.getattr_static(TimedPlan, name, None)
+        if callable(member) or isinstance(member, property):
+            assert inspect.getattr_static(pk.Plan, name).__doc__ == member.__doc__, name
+    assert "worst first" in str(inspect.getattr_static(pk.Plan, "findings").__doc__)
+    covers = inspect.getattr_static(PlanRecords, "links")
+    assert covers.__doc__ == TimedPlan.link_covers.__doc__
     assert plan.explain("A1") == plan.timed.explain("A1")
     pd.testing.assert_frame_equal(plan.timeline, plan.timed.timeline)
 
 
+def test_a_name_gives_a_table_or_a_plain_value_and_records_are_asked_for(plan: pk.Plan) -> None:
+    """One rule: ``plan.links`` is a table, ``plan.records.links`` what it is made of, for every pair."""
+    assert plan.light is plan.timed.light  # windows of minutes: the one value that is neither
+    for name in dir(PlanRecords):
+        if name[0] != "_" and name != "timed":
+            assert isinstance(getattr(plan, name), pd.DataFrame), name
+            assert not isinstance(getattr(plan.records, name), pd.DataFrame), name
+    assert plan.records.links is plan.timed.link_covers
+    assert plan.records.timeline is plan.timed.lanes
+    assert plan.records.changes == ()
+    assert len(plan.inhibits) == len(plan.records.inhibits) > 0
+    for name in ("network", "travels", "almanac", "holders", "position", "lanes", "starts", "outside"):
+        assert not hasattr(plan, name), name
+        assert hasattr(plan.timed, name), name
+
+
 ASKED: dict[str, Any] = {
-    "briefing": lambda plan: pk.briefing(plan).text,
-    "moment": lambda plan: pk.moment_of(plan, 20).people,
-    "odds": lambda plan: pk.odds(plan, 100).summary.to_csv(),
-    "cuts": lambda plan: pk.propose_cuts(plan, samples=100).to_csv(),
     "swimlane": lambda plan: pk.swimlane(plan, plan).alt,
     "suits": lambda plan: pk.suit_chart(plan).alt,
     "map": lambda plan: pk.station_map(plan, 20).alt,
-    "moved": lambda plan: len(pk.compare(plan, plan)),
-    "found": lambda plan: len(pk.compare_findings(plan, plan)),
-    "margins": lambda plan: pk.compare_margins(plan, plan).to_csv(),
-    "revision": lambda plan: pk.compare_revisions(plan, plan).overall,
 }
 
 
 @pytest.mark.parametrize("asked", ASKED)
-def test_a_function_takes_the_face_and_the_plan_alike(plan: pk.Plan, asked: str) -> None:
+def test_a_chart_takes_the_face_and_the_plan_alike(plan: pk.Plan, asked: str) -> None:
     assert ASKED[asked](plan) == ASKED[asked](plan.timed)
+
+
+def test_what_a_plan_answers_has_a_plan_that_can_be_asked(plan: pk.Plan) -> None:
+    late = plan.what_if(egress_slip_min=1)
+    chances, compared, told = plan.odds(100), plan.compare(late), plan.briefing()
+    assert isinstance(chances, pk.Odds)
+    assert isinstance(compared, pk.Comparison)
+    assert isinstance(told, pk.Briefing)
+    for answer in (chances.plan, compared.plan_a, told.plan):
+        assert isinstance(answer, pk.Plan)
+        assert answer.timed is plan.timed
+    assert compared.plan_b is not None
+    assert compared.plan_b.timed is late.timed
+    assert isinstance(plan.at(20), pk.Moment)
+
+
+def test_an_order_is_sought_for_the_egress_of_the_plan(plan: pk.Plan) -> None:
+    late = pk.time_plan(plan.scenario, "2031-09-03T07:36:00Z")
+    for asked in (late, plan.what_if(egress_slip_min=6)):
+        found = asked.propose(effort=0.2, seconds=1e9)
+        assert found.current is not None
+        assert found.current.egress == late.egress
+        assert found.current.end_min == late.end_min
+
+
+def test_a_scenario_without_a_plan_is_asked_for_one(plan: pk.Plan) -> None:
+    stuck = plan.scenario.edit_row("steps", "B3", minutes_low=50, minutes_likely=55, minutes_high=60)
+    with pytest.raises(pk.ScenarioError):
+        pk.time_plan(stuck)  # longer than any night
+    found = pk.find_plan(stuck, effort=0.5, seconds=1e9)
+    assert found.current is None
+    assert found.best is None
+    assert "B3" in set(found.clash["row"])
 
 
 def test_no_plan_is_checked_twice(plan: pk.Plan, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -70,7 +112,7 @@ def test_no_plan_is_checked_twice(plan: pk.Plan, monkeypatch: pytest.MonkeyPatch
     first, second = fresh.findings, pk.Plan(fresh.timed).findings
     assert calls == [fresh.timed]
     assert first is not second  # what a user does to one changes no other
-    assert pk.compare_findings(fresh, fresh).empty
+    assert fresh.compare(fresh).findings.empty
     assert len(calls) == 1
 
 
@@ -85,13 +127,13 @@ def test_a_re_timed_plan_is_asked_as_any_other(plan: pk.Plan) -> None:
     log = pd.DataFrame({"step": ["A1", "A1"], "event": ["started", "finished"], "at": ["0:00", "0:14"]})
     now = plan.retime(log, 20)
     assert type(now) is type(now.decide()) is type(now.what_if(stretch={"B2": 1.5})) is pk.Plan
-    assert now.outside is not None
-    assert now.outside.planned is plan.timed
-    assert now.what_if(stretch={"B2": 1.5}).outside.planned is plan.timed  # type: ignore[union-attr]
+    assert now.timed.outside is not None
+    assert now.timed.outside.planned is plan.timed
+    assert now.what_if(stretch={"B2": 1.5}).timed.outside.planned is plan.timed  # type: ignore[union-attr]
 
 
 def test_a_proposal_gives_a_plan_that_can_be_asked(plan: pk.Plan) -> None:
-    found = pk.propose(loose(plan.scenario), effort=1.0, seconds=1e9)
+    found = pk.time_plan(loose(plan.scenario)).propose(effort=1.0, seconds=1e9)
     assert isinstance(found.current, pk.Plan)
     assert found.best is not None
     for proposal in found:

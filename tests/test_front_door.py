@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import inspect
 import subprocess
 import sys
+from typing import get_origin, get_type_hints
 
 import pytest
 
@@ -20,6 +22,15 @@ def test_every_name_is_there() -> None:
     assert set(pk.__all__) <= set(dir(pk))
     with pytest.raises(AttributeError, match="no_such_name"):
         _ = pk.no_such_name
+
+
+@pytest.mark.parametrize("kind", [pk.Plan, pk.Scenario, pk.Odds, pk.Comparison, pk.Proposals])
+def test_what_a_method_gives_has_a_public_class(kind: type) -> None:
+    given = [get_type_hints(member)["return"] for name, member in inspect.getmembers(kind, inspect.isfunction)
+             if name[0] != "_" and name != "faced"]
+    for answer in filter(inspect.isclass, [get_origin(each) or each for each in given]):
+        if answer.__module__.startswith("planning_kit"):
+            assert getattr(pk, answer.__name__) is answer, answer
 
 
 def test_the_contents_name_every_name() -> None:

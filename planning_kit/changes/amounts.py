@@ -11,10 +11,10 @@ import numpy as np
 import pandas as pd
 
 from planning_kit.changes.change import CREW, STEP, TASK, Cells, Change, Named, Note, Tables
-from planning_kit.changes.order import row_of, set_cell
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import CellFault, parse_number
 from planning_kit.inputs.records import Gap, Records
+from planning_kit.inputs.row_edits import row_of, set_cell
 from planning_kit.inputs.times import gmt_label
 from planning_kit.inputs.typed_tables import number_text
 

@@ -32,7 +32,7 @@ _MOST_FACTOR, _MOST_ADDED_MIN = 100.0, 1440.0
 def changes_asked_for(records: Records, leaving: datetime, arguments: Mapping[str, object]) -> list[Change]:
     """What is asked of a scenario whose crew is ``leaving`` then (UTC), as changes in the order of making.
 
-    ``arguments``: those of `planning_kit.front.Plan.what_if` as they were given. Raises one
+    ``arguments``: those of ``plan.what_if`` as they were given. Raises one
     `ScenarioError` with every name that there is not and every number that makes no sense.
     """
     asking = Asking(records)

@@ -16,10 +16,10 @@ from typing import Any, ClassVar, NamedTuple
 import pandas as pd
 
 from planning_kit.inputs import format as fmt
-from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.records import Records
-from planning_kit.inputs.scenario import Scenario, as_scenario
+from planning_kit.inputs.row_edits import with_cells
+from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.typed_tables import raw_from_frame
 from planning_kit.inputs.validate import rows_of
@@ -181,11 +181,7 @@ def changes_table(lines: Iterable[ChangeLine]) -> pd.DataFrame:
 
 @dataclass(frozen=True)
 class Cells(Change):
-    """Cells of one table: column to the row's id to what the cell shall say.
-
-    Where several rows begin alike (gaps that begin with one step), all of them change. A list becomes text
-    with spaces.
-    """
+    """Cells of one table: column to the row's id to what the cell shall say (see `with_cells`)."""
 
     kind = "cells"
     table: str
@@ -195,35 +191,4 @@ class Cells(Change):
         return [f"{column} of {', '.join(cells)} in {self.table}" for column, cells in self.columns.items()]
 
     def _edit(self, tables: Tables) -> None:
-        frame = tables[self.table]
-        keys = frame[key_of(self.table)]
-        for column, cells in self.columns.items():
-            before = frame[column] if column in frame else [""] * len(frame)
-            after = [as_cell(cells[key]) if key in cells else old
-                     for key, old in zip(keys, before, strict=True)]
-            frame[column] = pd.Series(after, dtype=object, index=frame.index)
-        tables[self.table] = frame
-
-
-def key_of(table: str) -> str:
-    """The column that the rows of a table are called by, wherever it stands."""
-    return fmt.TABLE_BY_NAME[table].key[0]
-
-
-def as_cell(value: object) -> Any:
-    """What stands in a cell: a list becomes text with spaces."""
-    return " ".join(map(str, value)) if isinstance(value, list | tuple) else value
-
-
-def edit_row(scenario: Scenario, table: str, key: str, **cells: object) -> Scenario:
-    """The scenario with cells changed in the row of ``table`` whose id (its first column) is ``key``.
-
-    ``edit_row(scenario, "steps", "B4", minutes_likely=25, after="B3 A2")``. Where several rows have the key
-    (gaps that begin with one step), all of them change. A list becomes text with spaces. Raises
-    `ScenarioError` for a row that there is not and for all that the changed table would be refused for.
-    """
-    keys = as_scenario(scenario).table(table)[key_of(table)]
-    if not isinstance(key, str) or key not in set(keys):
-        problem = f"there is no such row{did_you_mean(str(key), tuple(keys))}"
-        raise ScenarioError.single(problem, table=table, column=str(keys.name), value=key)
-    return apply(scenario, [Cells(table, {column: {key: cell} for column, cell in cells.items()})])
+        tables[self.table] = with_cells(self.table, tables[self.table], self.columns)

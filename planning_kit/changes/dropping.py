@@ -11,8 +11,9 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from planning_kit.changes.change import TASK, Cells, Change, Named, Note, Tables, as_cell
+from planning_kit.changes.change import TASK, Cells, Change, Named, Note, Tables
 from planning_kit.inputs.records import INSIDE, Gap, Inhibit, Records
+from planning_kit.inputs.row_edits import as_cell
 
 
 @dataclass(frozen=True)

@@ -11,12 +11,11 @@ from typing import Any
 
 import pandas as pd
 
-from planning_kit.changes.change import Change, Tables, apply
-from planning_kit.inputs.cells import did_you_mean
+from planning_kit.changes.change import Change, Tables
 from planning_kit.inputs.faults import ScenarioError, is_number
 from planning_kit.inputs.format import PARTNER, SUITED
 from planning_kit.inputs.records import BOTH, ItemMove, Records, Step
-from planning_kit.inputs.scenario import Scenario, as_scenario
+from planning_kit.inputs.row_edits import moved_behind, row_of, rows_with, set_cell
 from planning_kit.inputs.typed_tables import move_text
 
 
@@ -36,29 +35,7 @@ class Follow(Change):
         return {"move": {self.step: self.after}}
 
     def _edit(self, tables: Tables) -> None:
-        """Move the row. Raises `ScenarioError` for a step that there is not, or one behind itself."""
-        steps = tables["steps"]
-        names = list(steps["step"])
-        moved, after = (row_of(names, name) for name in (self.step, self.after))
-        if self.step == self.after:
-            raise ScenarioError.single("a step cannot follow itself", table="steps", column="step",
-                                       value=self.step)
-        tables["steps"] = steps.iloc[rows_with(len(names), moved, after + 1)]
-
-
-def rows_with(count: int, moved: int, before: int) -> list[int]:
-    """The numbers of ``count`` rows, with one ``moved`` to just before another (``count``: the end)."""
-    return [*(row for row in range(before) if row != moved), moved,
-            *(row for row in range(before, count) if row != moved)]
-
-
-def move_step(scenario: Scenario, step: str, *, after: str) -> Scenario:
-    """The scenario with one row of ``steps.csv`` moved to just behind the row of ``after``.
-
-    The row order is each crew member's order of work. Raises `ScenarioError` for a step that there is not,
-    or for ``after`` the step itself.
-    """
-    return apply(as_scenario(scenario), [Follow(step, after)])
+        tables["steps"] = moved_behind(tables["steps"], self.step, self.after)
 
 
 @dataclass(frozen=True)
@@ -223,17 +200,3 @@ class Drag(Change):
         whole = (self.lane, BOTH if self.lane in SUITED else self.lane)
         lane = [row for row, crew in enumerate(steps["crew"]) if row != at and crew in whole]
         return max(lane, default=len(names) - 1) + 1
-
-
-def row_of(names: Sequence[str], step: str) -> int:
-    """The first row of a step. Raises `ScenarioError` where there is none."""
-    if step not in names:
-        raise ScenarioError.single(f"there is no such step{did_you_mean(str(step), tuple(names))}",
-                                   table="steps", column="step", value=step)
-    return list(names).index(step)
-
-
-def set_cell(frame: pd.DataFrame, row: int, column: str, text: str) -> None:
-    """Put ``text`` in one cell, whatever the column held so far."""
-    cells = [text if at == row else old for at, old in enumerate(frame[column])]
-    frame[column] = pd.Series(cells, dtype=object, index=frame.index)

@@ -15,7 +15,7 @@ from typing import Any
 
 from planning_kit.desk.messages import Message
 from planning_kit.explore.long_question import RUNNING, LongQuestion, Progress
-from planning_kit.explore.odds.odds import Odds
+from planning_kit.explore.odds.odds import TimedOdds
 from planning_kit.explore.odds.odds_tables import BY_HARD, BY_PLANNED, NO_PLAN
 from planning_kit.explore.propose.proposals import Proposal
 from planning_kit.explore.propose.solving import FINISH, TASKS
@@ -82,7 +82,7 @@ def _swept(found: list[Tried]) -> list[Message]:
     return [_tried(each) for each in found]
 
 
-def _odds(found: Odds) -> Message:
+def _odds(found: TimedOdds) -> Message:
     windows = found.windows.sort_values("p", kind="stable")
     finish = found.finish[found.finish["quantile"].isin(_QUANTILES)]
     return {
@@ -93,7 +93,7 @@ def _odds(found: Odds) -> Message:
         "reasons": [[row["reason"], _percent(row)]
                     for row in found.no_plan_reasons.head(_MOST_REASONS).to_dict("records")],
         "windows": [{"what": f"{row['step']} in {row['window']}", "share": row["p"], "odds": _percent(row),
-                     "step": row["step"] if row["step"] in found.plan.network.steps else ""}
+                     "step": row["step"] if row["step"] in found.timed.network.steps else ""}
                     for row in windows.to_dict("records")],
         "finish": [[f"{100 * row['quantile']:.0f} %", _end(row)] for row in finish.to_dict("records")],
     }
@@ -116,7 +116,7 @@ def _orders(found: Orders) -> Message:
             "orders": [_order(each, odds) for each, odds in zip(found.found, found.odds, strict=True)]}
 
 
-def _order(found: Proposal[TimedPlan], odds: Odds) -> Message:
+def _order(found: Proposal[TimedPlan], odds: TimedOdds) -> Message:
     gain = (found.end_min if found.current is None else found.current.end_min) - found.end_min
     facts = [f"both inside PET {pet_label(found.end_min)}, {abs(gain):.1f} min "
              f"{'earlier' if gain >= 0 else 'later'}", f"GMT {gmt_label(found.plan.egress)} egress"]
@@ -128,7 +128,7 @@ def _order(found: Proposal[TimedPlan], odds: Odds) -> Message:
             "is_repeatable": found.is_repeatable, "moves": [move.words for move in found.changes]}
 
 
-def _chances(odds: Odds) -> list[list[str]]:
+def _chances(odds: TimedOdds) -> list[list[str]]:
     shares = {row["item"]: _percent(row) for row in odds.summary.to_dict("records")}
     return [["inside by the planned limit", shares[BY_PLANNED]], ["by the hard limit", shares[BY_HARD]]]
 

@@ -17,7 +17,7 @@ from IPython.display import publish_display_data
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.logbook import log_lines
 from planning_kit.explore.watch.watch import Watch
-from planning_kit.front import Plan
+from planning_kit.front.plan import Plan
 from planning_kit.inputs.shown_text import html_text, visible
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.chart import CHART_CONFIG, PLOTLY_MIME

@@ -21,7 +21,7 @@ from planning_kit.desk.messages import Message, said
 from planning_kit.desk.snapshot import Snapshot
 from planning_kit.explore.long_question import LongQuestion
 from planning_kit.explore.session.session import Session
-from planning_kit.front import Plan
+from planning_kit.front.plan import Plan
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.log import read_log
 from planning_kit.inputs.scenario import Scenario

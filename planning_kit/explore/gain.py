@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from planning_kit.changes.order import Follow, rows_with
+from planning_kit.changes.order import Follow
 from planning_kit.explore.gain_changes import (
     EGRESS,
     KINDS,
@@ -26,6 +26,7 @@ from planning_kit.explore.gain_changes import (
 from planning_kit.explore.what_if import what_if
 from planning_kit.inputs.faults import ScenarioError, is_whole
 from planning_kit.inputs.records import BOTH
+from planning_kit.inputs.row_edits import rows_with
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import pet_min
 from planning_kit.judge.all_checks import new_findings
@@ -194,7 +195,7 @@ Row = dict[str, Any]
 
 
 def gain(plan: TimedPlan, step: str, minutes: float | None = None, most: int = 5) -> pd.DataFrame:
-    """The smallest single changes that meet the target (see `planning_kit.front.Plan.gain`)."""
+    """The smallest single changes that meet the target (see ``plan.gain``)."""
     if not is_whole(most, 1):
         raise ScenarioError.single("must be how many rows of a kind to show, 1 or more", column="most",
                                    value=most)

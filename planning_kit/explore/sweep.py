@@ -19,7 +19,7 @@ import numpy as np
 import pandas as pd
 
 from planning_kit.inputs.faults import Faults, ScenarioError, is_number, table_with, told_together
-from planning_kit.inputs.scenario import Scenario, as_scenario
+from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.inputs.times import as_utc
 from planning_kit.judge.all_checks import findings_of
@@ -99,23 +99,38 @@ class EgressRange:
 
 
 SWEEP_COLUMNS = ["egress", "end_min", "planned_margin_min", "hard_margin_min", "wait_min", "reason"]
+SPELL_COLUMNS = ["limit", "from", "until", "width_min", "best_egress", "best_end_min", "rows", "may_go_on"]
+PLANNED, HARD, NO_STOPS = "planned", "hard", "no stops"
 _MOST_ROWS = 20_000
 _NOT_TIMED = float("nan")
 
 
+class Sweep(ShownTable):
+    """A plan at many egress times, a row each: what ``plan.sweep`` gives, a DataFrame in every way."""
+
+    @property
+    def good_spells(self) -> pd.DataFrame:
+        """Runs of neighbouring rows that keep the planned limit, and that keep the hard one.
+
+        ``limit`` (``planned``, ``hard``; ``no stops`` too where the sweep counted stop findings), ``from``
+        and ``until`` (UTC, the first and last egress of the run), ``width_min`` (minutes between them: 0 for
+        a single row), ``best_egress`` and ``best_end_min`` (the earliest of the shortest outings in it) and
+        the number of ``rows``. An edge is known to the distance of the rows: between the last good egress
+        and the next row the plan may still keep its limit, or not. ``may_go_on``: the run touches the first
+        or the last row of the sweep, so that its width is the least it can be. Empty where no row keeps a
+        limit. Raises `ScenarioError` where columns of the sweep were left out.
+        """
+        return good_spells(self)
+
+
 def sweep_egress(scenario: Scenario, start: str | date | datetime, stop: str | date | datetime,
-                 every_min: float, stops: bool = False) -> pd.DataFrame:
-    """Time the scenario at every ``every_min`` minutes of egress from ``start`` to ``stop`` (UTC, both ends).
+                 every_min: float, stops: bool = False) -> Sweep:
+    """Time a scenario at every ``every_min`` minutes of egress: ``plan.sweep`` says how.
 
-    One plan a row: ``egress``, ``end_min`` (PET at which both are inside), margins to the planned and the
-    hard limit (negative: past it), ``wait_min`` (both crew members' waits together). A row without a plan
-    has NaN numbers and says why in ``reason``. With ``stops`` a last column of that name counts the stop
-    findings of each plan (NaN without a plan); every row is then checked one by one, which takes many times
-    as long. Raises `ScenarioError` when the range makes no sense.
-
-    The sky is computed once for the whole range: minutes agree with a plan timed alone to 1e-6.
+    The sky is computed once for the whole range: minutes agree with a plan timed alone to 1e-6. Raises
+    `ScenarioError` when the range makes no sense.
     """
-    as_scenario(scenario).stop_if_happened("sweep_egress")
+    scenario.stop_if_happened("sweep")
     first, last = as_utc(start, "start"), as_utc(stop, "stop")
     count = _row_count(first, last, every_min)
     egresses = EgressRange(scenario, first, every_min * np.arange(count))
@@ -123,8 +138,9 @@ def sweep_egress(scenario: Scenario, start: str | date | datetime, stop: str | d
     rows = [_row(scenario, egresses.egress(row), ends[row], waits[row])
             if np.isfinite(ends[row]) and not stops else _row_alone(egresses, row, stops)
             for row in range(count)]
-    frame = ShownTable(rows, columns=[*SWEEP_COLUMNS, *(["stops"] if stops else [])])
-    return frame.assign(egress=pd.to_datetime(frame["egress"], utc=True))
+    frame = Sweep(rows, columns=[*SWEEP_COLUMNS, *(["stops"] if stops else [])])
+    frame["egress"] = pd.to_datetime(frame["egress"], utc=True)
+    return frame
 
 
 def _row_count(first: datetime, last: datetime, every_min: float) -> int:
@@ -186,22 +202,9 @@ def _row(scenario: Scenario, egress: datetime, end_min: float, wait_min: float,
             "hard_margin_min": limits.hard_min - end_min, "wait_min": wait_min, "reason": reason}
 
 
-SPELL_COLUMNS = ["limit", "from", "until", "width_min", "best_egress", "best_end_min", "rows", "may_go_on"]
-PLANNED, HARD, NO_STOPS = "planned", "hard", "no stops"
-
-
 def good_spells(sweep: pd.DataFrame) -> pd.DataFrame:
-    """Runs of neighbouring rows of `sweep_egress` that keep the planned limit, and that keep the hard one.
-
-    ``limit`` (``planned``, ``hard``; ``no stops`` too where the sweep counted stop findings), ``from`` and
-    ``until`` (UTC, the first and last egress of the run), ``width_min`` (minutes between them: 0 for a
-    single row), ``best_egress`` and ``best_end_min`` (the earliest of the shortest outings in it) and the
-    number of ``rows``. An edge is known to the distance of the rows: between the last good egress and the
-    next row the plan may still keep its limit, or not. ``may_go_on``: the run touches the first or the last
-    row of the sweep, so that its width is the least it can be. Empty where no row keeps a limit. Raises
-    `ScenarioError` for what is no sweep.
-    """
-    sweep = table_with(sweep, SWEEP_COLUMNS, "sweep", "must be a table such as pk.sweep_egress gives")
+    """The runs of rows that keep a limit: see ``Sweep.good_spells``; `ScenarioError` for what is no sweep."""
+    sweep = table_with(sweep, SWEEP_COLUMNS, "sweep", "must be a table such as plan.sweep() gives")
     ordered = sweep.sort_values("egress", kind="stable").reset_index(drop=True)
     keeps = {PLANNED: ordered["planned_margin_min"] >= 0, HARD: ordered["hard_margin_min"] >= 0}
     if "stops" in ordered:

@@ -22,7 +22,7 @@ TABLE = "what_if"
 
 
 def what_if(plan: TimedPlan, asked: Mapping[str, object], name: str = "") -> TimedPlan:
-    """The plan with something changed; ``asked``: arguments of `planning_kit.front.Plan.what_if`."""
+    """The plan with something changed; ``asked``: arguments of ``plan.what_if``."""
     base = plan if plan.outside is None else plan.outside.base
     changes = changes_asked_for(base.scenario.records, base.egress, asked)
     changed, leaving = made(base.scenario, changes, name), leaving_after(changes, base.egress)

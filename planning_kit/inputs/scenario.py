@@ -17,9 +17,11 @@ from planning_kit.inputs.folder_files import digest_of, read_settled
 from planning_kit.inputs.omm import Elements
 from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.records import FrozenMapping, Records, Settings
+from planning_kit.inputs.row_edits import cells_of_cuts, key_of, moved_behind, with_cells
 from planning_kit.inputs.save import save_files
 from planning_kit.inputs.settings import edited_toml
 from planning_kit.inputs.shown_text import facts_html, one_line
+from planning_kit.inputs.sign_offs import NOTE, SIGN_OFF, Reviewed, add_review, reviews_table
 from planning_kit.inputs.source import Checked, check, content_digest, read_folder
 from planning_kit.inputs.typed_tables import frame_of, raw_from_frame
 
@@ -36,7 +38,7 @@ def load_scenario(folder: str | Path) -> Scenario:
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Scenario:
-    """An immutable, valid scenario: made by `load_scenario`, changed by ``with_tables``.
+    """An immutable, valid scenario: made by `load_scenario`; a change gives another one.
 
     ``.crew``, ``.actors``, ``.places``, ``.routes``, ``.hardware``, ``.tasks``, ``.steps``, ``.gaps``,
     ``.inhibits`` and ``.windows`` are DataFrames, a fresh copy each time: numbers as float64, all else as the
@@ -170,6 +172,39 @@ class Scenario:
             return self._with_orbit(checked)
         return replace(self, checked=checked)
 
+    def edit_row(self, table: str, key: str, **cells: object) -> Scenario:
+        """The scenario with cells changed in the row of ``table`` whose id (its first column) is ``key``.
+
+        ``scenario.edit_row("steps", "B4", minutes_likely=25, after="B3 A2")``. Where several rows have the
+        key (gaps that begin with one step), all of them change. A list becomes text with spaces. Raises
+        `ScenarioError` for a row that there is not and for all that the changed table would be refused for.
+        """
+        frame = self.table(table)
+        keys = frame[key_of(table)]
+        if not isinstance(key, str) or key not in set(keys):
+            problem = f"there is no such row{did_you_mean(str(key), tuple(keys))}"
+            raise ScenarioError.single(problem, table=table, column=str(keys.name), value=key)
+        columns = {column: {key: cell} for column, cell in cells.items()}
+        return self.with_table(table, with_cells(table, frame, columns))
+
+    def move_step(self, step: str, *, after: str) -> Scenario:
+        """The scenario with one row of ``steps.csv`` moved to just behind the row of ``after``.
+
+        The row order is each crew member's order of work. Raises `ScenarioError` for a step that there is
+        not, or for ``after`` the step itself.
+        """
+        return self.with_table("steps", moved_behind(self.steps, step, after))
+
+    def with_cuts(self, cuts: pd.DataFrame) -> Scenario:
+        """The scenario with the ``last_start_min`` and ``cut_order`` of a table such as ``plan.cuts`` gives.
+
+        A task whose last start is NaN there gets 0, which means that it is not begun. Tasks that the table
+        does not name, and columns that it has not, stay as they are. Raises `ScenarioError` for tasks that
+        there are not or that it names twice, and for what is no such table.
+        """
+        columns = cells_of_cuts(cuts, [task.task for task in self.records.tasks])
+        return self.with_table("tasks", with_cells("tasks", self.tasks, columns))
+
     def _edited(self, name: str, frame: pd.DataFrame, faults: Faults) -> RawTable | None:
         """An edited table as text; None where it is still absent and still empty."""
         if name not in fmt.TABLE_BY_NAME:
@@ -203,6 +238,34 @@ class Scenario:
         save_files(target, files, known)
         digests = FrozenMapping({name: digest_of(data) for name, data in files.items()})
         return Scenario(target, self.checked, digests)
+
+    @property
+    def reviews(self) -> pd.DataFrame:
+        """All notes and sign-offs beside the scenario, oldest first; empty where there is no file.
+
+        ``kind`` (note, sign-off), ``by``, ``at`` (UTC), ``about``, ``words``, ``state`` (``current``, or
+        stale where the digest is not this scenario's any more), ``digest`` (of what was reviewed). Raises
+        `ScenarioError` where the file cannot be read.
+        """
+        return reviews_table(self.folder, self.digest)
+
+    def sign_off(self, by: str, words: str = "", about: str = "",
+                 at: str | datetime | None = None) -> pd.DataFrame:
+        """Sign off the scenario as it is on disk; gives all ``reviews``.
+
+        ``about`` may name a step, task or check; ``at`` is UTC (now by default). Raises `ScenarioError` when
+        the scenario has edits that are not saved, was changed on disk, or has no reviewer's name.
+        """
+        return add_review(self._reviewed, SIGN_OFF, by, words, about, at)
+
+    def add_note(self, by: str, words: str, about: str = "",
+                 at: str | datetime | None = None) -> pd.DataFrame:
+        """Note something for the other reviewers; as ``sign_off``, and ``words`` may not be empty."""
+        return add_review(self._reviewed, NOTE, by, words, about, at)
+
+    @property
+    def _reviewed(self) -> Reviewed:
+        return Reviewed(self.folder, self.digest, self.checked.source.files(), self.on_disk)
 
     def __eq__(self, other: object) -> bool:
         return self.digest == other.digest if isinstance(other, Scenario) else NotImplemented

@@ -11,7 +11,9 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import UTC, datetime
+from pathlib import Path
 
 import pandas as pd
 import tomlkit
@@ -20,7 +22,6 @@ from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.folder_files import FolderFiles, digest_of, folder_is_there, read_settled
 from planning_kit.inputs.format import SIGN_OFFS_FILE, most_bytes
 from planning_kit.inputs.save import write_whole, writing
-from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import as_utc
 
@@ -38,47 +39,37 @@ _LINE_ENDS = re.compile("\r\n?")
 _KEYS = ("kind", "by", "at", "about", "words", "digest")
 
 
-def sign_off(scenario: Scenario, by: str, words: str = "", about: str = "",
-             at: str | datetime | None = None) -> pd.DataFrame:
-    """Sign off the scenario as it is on disk; gives all reviews (see `reviews`).
+@dataclass(frozen=True)
+class Reviewed:
+    """What is reviewed: a scenario's folder, digest and files, and the digests of what was on disk."""
 
-    ``about`` may name a step, task or check; ``at`` is UTC (now by default). Raises `ScenarioError` when the
-    scenario has edits that are not saved, was changed on disk, or has no reviewer's name.
-    """
-    return _add(scenario, SIGN_OFF, by, words, about, at)
-
-
-def add_note(scenario: Scenario, by: str, words: str, about: str = "",
-             at: str | datetime | None = None) -> pd.DataFrame:
-    """Note something for the other reviewers; as `sign_off`, and ``words`` may not be empty."""
-    if isinstance(words, str) and not words.strip():
-        raise ScenarioError.single("says nothing; write the note", column="words")
-    return _add(scenario, NOTE, by, words, about, at)
+    folder: Path
+    digest: str
+    files: Mapping[str, bytes]
+    on_disk: Mapping[str, str]
 
 
-def reviews(scenario: Scenario) -> pd.DataFrame:
-    """All notes and sign-offs beside the scenario, oldest first; empty where there is no file.
+def reviews_table(folder: Path, digest: str) -> pd.DataFrame:
+    """All reviews in a scenario's folder, as ``Scenario.reviews`` gives them.
 
-    ``kind`` (note, sign-off), ``by``, ``at`` (UTC), ``about``, ``words``, ``state`` (``current``, or stale
-    where the digest is not that of ``scenario`` any more), ``digest`` (of what was reviewed). Raises
-    `ScenarioError` where the file cannot be read.
+    Raises `ScenarioError` where the file cannot be read.
     """
     rows = [(entry["kind"], entry["by"], entry["at"], entry["about"], entry["words"],
-             CURRENT if entry["digest"] == scenario.digest else STALE, entry["digest"])
-            for entry in _entries(_on_disk(scenario) or b"")]
+             CURRENT if entry["digest"] == digest else STALE, entry["digest"])
+            for entry in _entries(_on_disk(folder) or b"")]
     return TextTable(rows, columns=REVIEW_COLUMNS)
 
 
-def _on_disk(scenario: Scenario) -> bytes | None:
+def _on_disk(folder: Path) -> bytes | None:
     """The file as it is; None where there is none."""
-    if not folder_is_there(scenario.folder):
+    if not folder_is_there(folder):
         return None
 
     def read(files: FolderFiles) -> tuple[bytes | None, Faults]:
         faults = Faults()
         return files.read_if_there(SIGN_OFFS_FILE, faults), faults
 
-    data, faults = read_settled(scenario.folder, read)
+    data, faults = read_settled(folder, read)
     faults.stop_if_any()
     return data
 
@@ -132,30 +123,34 @@ def _is_moment(text: str) -> bool:
     return True
 
 
-def _add(scenario: Scenario, kind: str, by: str, words: str, about: str,
-         at: str | datetime | None) -> pd.DataFrame:
-    _stop_if_not_fit(scenario, by, words, about)
+def add_review(reviewed: Reviewed, kind: str, by: str, words: str, about: str,
+               at: str | datetime | None) -> pd.DataFrame:
+    """Add a note or a sign-off to the file, under the folder's lock; gives all reviews.
+
+    Raises `ScenarioError` for what is no review, `SaveConflict` where the scenario was changed on disk.
+    """
+    _stop_if_not_fit(reviewed, kind, by, words, about)
     words = _LINE_ENDS.sub("\n", words)
     when = as_utc(at, "at") if at is not None else datetime.now(UTC)
     entry = tomlkit.table()
     for key, value in zip(_KEYS, (kind, by.strip(), when.strftime(_MOMENT), about.strip(),
-                                  words.strip(), scenario.digest), strict=True):
+                                  words.strip(), reviewed.digest), strict=True):
         entry[key] = tomlkit.string(value, multiline="\n" in value)
     added = "\n[[review]]\n" + tomlkit.dumps(entry)
-    with writing(scenario.folder):
-        before = _on_disk(scenario)
+    with writing(reviewed.folder):
+        before = _on_disk(reviewed.folder)
         _entries(before or b"")  # a file that cannot be read is not added to
         data = (before or _HEADER.encode()) + added.encode()
         _entries(data)
         if len(data) > most_bytes(SIGN_OFFS_FILE):
             raise ScenarioError.single("is full; move it away to begin another", table=SIGN_OFFS_FILE)
-        known = {**scenario.on_disk, **({} if before is None else {SIGN_OFFS_FILE: digest_of(before)})}
+        known = {**reviewed.on_disk, **({} if before is None else {SIGN_OFFS_FILE: digest_of(before)})}
         # The scenario's own files go along: they are as on disk, or someone changed them (a conflict).
-        write_whole(scenario.folder, {**scenario.checked.source.files(), SIGN_OFFS_FILE: data}, known)
-    return reviews(scenario)
+        write_whole(reviewed.folder, {**reviewed.files, SIGN_OFFS_FILE: data}, known)
+    return reviews_table(reviewed.folder, reviewed.digest)
 
 
-def _stop_if_not_fit(scenario: Scenario, by: str, words: str, about: str) -> None:
+def _stop_if_not_fit(reviewed: Reviewed, kind: str, by: str, words: str, about: str) -> None:
     faults = Faults()
     for column, text in (("by", by), ("words", words), ("about", about)):
         if not isinstance(text, str):
@@ -164,10 +159,12 @@ def _stop_if_not_fit(scenario: Scenario, by: str, words: str, about: str) -> Non
             faults.add("", None, column, text, f"must have at most {_LONGEST:,} characters")
         elif any(not char.isprintable() and char not in "\r\n\t" for char in text):
             faults.add("", None, column, text, "holds a character that cannot be seen; type it anew")
+    if kind == NOTE and isinstance(words, str) and not words.strip():
+        faults.add("", None, "words", words, "says nothing; write the note")
     if isinstance(by, str) and not by.strip():
         faults.add("", None, "by", by, "is empty; say who reviewed it")
-    held = {name: digest_of(data) for name, data in scenario.checked.source.files().items()}
-    if held != dict(scenario.on_disk):
-        faults.add("", None, "scenario", scenario.folder,
+    held = {name: digest_of(data) for name, data in reviewed.files.items()}
+    if held != dict(reviewed.on_disk):
+        faults.add("", None, "scenario", reviewed.folder,
                    "has edits that are not saved; save it, then review it")
     faults.stop_if_any()

@@ -27,9 +27,16 @@ from planning_kit.judge import (
     check_suits,
     check_tethers,
 )
-from planning_kit.judge.findings import FINDING_COLUMNS, SEVERITIES, STOP, Finding, findings_table, identity
+from planning_kit.judge.findings import (
+    FINDING_COLUMNS,
+    SEVERITIES,
+    STOP,
+    Finding,
+    findings_table,
+    identity,
+)
 from planning_kit.plan.network import grouped
-from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
+from planning_kit.plan.timed import TimedPlan
 
 # Every function of these modules that is called check_... is a check: none that is written can be forgotten.
 CHECKS: tuple[Callable[[TimedPlan], Iterator[Finding]], ...] = tuple(
@@ -41,9 +48,12 @@ _FOUND: WeakKeyDictionary[TimedPlan, pd.DataFrame] = WeakKeyDictionary()
 
 
 def findings_of(plan: TimedPlan) -> pd.DataFrame:
-    """The findings of all checks, worst first: columns as in `Finding`. No plan is checked twice.
+    """Everything found wrong or worth knowing, worst first.
 
-    Of items that only skipped work would have touched see `as_untouched`.
+    Columns: ``severity`` (stop, concern, remark), ``check``, ``rule`` (the one rule of the check that is
+    broken), ``about`` (the item, place, inhibit, route, ... by id), ``crew``, ``step``, ``start_min``
+    (PET), ``message``, ``source``, then ``value``, ``limit`` and ``margin`` where it has numbers.
+    No plan is checked twice. Of items that only skipped work would have touched see `as_untouched`.
     """
     if plan not in _FOUND:
         untouched = check_log.untouched_items(plan)
@@ -59,7 +69,7 @@ Row = dict[Hashable, Any]
 _ALIKE_IN = (("severity", "step"), ("severity",), ())  # within one identity, the closest matches first
 
 
-def new_findings(a: AnyPlan | pd.DataFrame, b: AnyPlan | pd.DataFrame) -> pd.DataFrame:
+def new_findings(a: TimedPlan | pd.DataFrame, b: TimedPlan | pd.DataFrame) -> pd.DataFrame:
     """The findings of ``b`` that ``a`` has not, or has with a lesser severity: rows of ``b.findings``.
 
     ``a`` and ``b`` are plans, or the findings of plans.
@@ -68,23 +78,23 @@ def new_findings(a: AnyPlan | pd.DataFrame, b: AnyPlan | pd.DataFrame) -> pd.Dat
     return TextTable(rows, columns=FINDING_COLUMNS)
 
 
-def new_stops(a: AnyPlan | pd.DataFrame, b: AnyPlan | pd.DataFrame) -> int:
+def new_stops(a: TimedPlan | pd.DataFrame, b: TimedPlan | pd.DataFrame) -> int:
     """How many stop findings ``b`` has that ``a`` has not."""
     return int((new_findings(a, b)["severity"] == STOP).sum())
 
 
-def finding_changes(a: AnyPlan | pd.DataFrame, b: AnyPlan | pd.DataFrame) -> Iterator[tuple[str, Row]]:
+def finding_changes(a: TimedPlan | pd.DataFrame, b: TimedPlan | pd.DataFrame) -> Iterator[tuple[str, Row]]:
     """What came, got worse, got better or went from ``a`` to ``b``, with b's row where
     b has one; in the order of b's findings, what went last."""
-    before, after = _rows(a, "a"), _rows(b, "b")
+    before, after = _rows(a), _rows(b)
     place = {id(row): number for number, row in enumerate([*after, *before])}
     old, new = (grouped((identity(row), row) for row in rows) for rows in (before, after))
     changes = [change for key in {**new, **old} for change in _matched(old.get(key, []), new.get(key, []))]
     yield from sorted(changes, key=lambda change: place[id(change[1])])
 
 
-def _rows(found: AnyPlan | pd.DataFrame, what: str) -> list[Row]:
-    table = found if isinstance(found, pd.DataFrame) else findings_of(as_plan(found, what))
+def _rows(found: TimedPlan | pd.DataFrame) -> list[Row]:
+    table = found if isinstance(found, pd.DataFrame) else findings_of(found)
     return table.to_dict("records")
 
 

@@ -88,7 +88,7 @@ def check_links(plan: TimedPlan) -> Iterator[Finding]:
 def check_link_data(plan: TimedPlan) -> Iterator[Finding]:
     """A remark when steps need a link and the scenario names no relay."""
     wanting = [step.step for step in plan.steps if step.link in ("yes", "wait")]
-    if wanting and not plan.links:
+    if wanting and not plan.relays:
         yield Finding(REMARK, LINKS, "no-relays", " ".join(wanting), message=f"links are not checked for "
                       f"{', '.join(wanting)}: the scenario names no relays ([relays] longitudes_deg_east)")
 

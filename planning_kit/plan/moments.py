@@ -24,7 +24,7 @@ from planning_kit.plan.activities import Activity
 from planning_kit.plan.custody_state import Holding
 from planning_kit.plan.legs import Spans
 from planning_kit.plan.network import grouped
-from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
+from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.ways_back import spot_at
 
 T = TypeVar("T")
@@ -119,21 +119,20 @@ class Moment:
         return TextTable(rows, columns=MOMENT_COLUMNS)
 
 
-def moment_of(plan: AnyPlan, at_min: float) -> Moment:
+def moment_of(plan: TimedPlan, at_min: float) -> Moment:
     """The plan at ``at_min`` minutes of PET, from 0 to the end of the outing.
 
-    Raises `ScenarioError` for a minute outside the outing and for what is no plan.
+    Raises `ScenarioError` for a minute outside the outing.
     """
     (moment,) = moments_of(plan, (at_min,))
     return moment
 
 
-def moments_of(plan: AnyPlan, minutes: Sequence[float]) -> Iterator[Moment]:
+def moments_of(plan: TimedPlan, minutes: Sequence[float]) -> Iterator[Moment]:
     """The moments of several minutes, as `moment_of` gives each, soon where they come in order.
 
     While nothing is moved, moments in order share their ``stays``.
     """
-    plan = as_plan(plan)
     found = _Lasting(plan)
     for at_min in minutes:
         minute = _minute(plan, at_min)
@@ -142,7 +141,7 @@ def moments_of(plan: AnyPlan, minutes: Sequence[float]) -> Iterator[Moment]:
             minute, people=tuple(_person_at(plan, crew, minute) for crew in plan.travels),
             others=found.others_at(minute), stays=found.stays_at(minute), inhibits=found.inhibits_at(minute),
             light=light, light_until_min=until,
-            in_view=tuple(name for name, windows in plan.links.items() if _window_at(windows, minute) >= 0),
+            in_view=tuple(name for name, windows in plan.relays.items() if _window_at(windows, minute) >= 0),
         )
 
 

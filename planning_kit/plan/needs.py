@@ -93,7 +93,7 @@ class LinkCover:
 
 def link_covers(times: Times) -> tuple[LinkCover, ...]:
     """The steps with ``link`` yes or wait, in row order; none where the scenario has no relays."""
-    if not times.links:
+    if not times.relays:
         return ()
     covered = times.almanac.any_link
     return tuple(_cover(step, start, finish, covered) for step, start, finish in times.each_step()

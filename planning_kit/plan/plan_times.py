@@ -50,7 +50,7 @@ class Times:
         return self.almanac.light
 
     @property
-    def links(self) -> Mapping[str, np.ndarray]:
+    def relays(self) -> Mapping[str, np.ndarray]:
         """When each relay is in view, PET minutes (n, 2)."""
         return self.almanac.links
 

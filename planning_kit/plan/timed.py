@@ -188,7 +188,7 @@ class TimedPlan(Times):
         return return_summary_table(self.return_times, reserve)
 
     @property
-    def inhibit_times(self) -> pd.DataFrame:
+    def inhibits(self) -> pd.DataFrame:
         """The list for the owners of inhibits, by the time each must stand.
 
         ``inhibit``, ``title``, ``owner``, ``set_by_min`` and ``lift_after_min`` (PET, minutes), ``hold_min``,
@@ -198,7 +198,7 @@ class TimedPlan(Times):
         return needs.inhibits_table(self.inhibit_holds, self.egress)
 
     @property
-    def link_cover(self) -> pd.DataFrame:
+    def links(self) -> pd.DataFrame:
         """The steps that need a link: ``step``, ``crew``, ``start_min`` (PET), ``share`` covered (0 to 1).
 
         ``gaps`` without a relay as PET labels; ``next_cover_min``: earliest start, from the plan's on, at

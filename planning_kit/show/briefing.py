@@ -21,7 +21,7 @@ from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import REMARK
 from planning_kit.plan.suits import WORDS
-from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
+from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing_events import Told, told_events
 from planning_kit.show.wording import Names, OpenFindings, minutes, signed
 
@@ -210,13 +210,13 @@ class Part:
 
 
 @dataclass(frozen=True, repr=False)
-class Briefing:
+class TimedBriefing:
     """A plan in words: ``text`` is the long form, ``one_minute`` the short one, ``table`` the events."""
 
     title: str
     parts: tuple[Part, ...]
     minute: tuple[str, ...]
-    plan: TimedPlan
+    timed: TimedPlan
 
     @property
     def text(self) -> str:
@@ -234,7 +234,7 @@ class Briefing:
     @property
     def table(self) -> pd.DataFrame:
         """The events, a row each; columns as in ``BRIEFING_COLUMNS``, ``at_min`` in PET minutes."""
-        rows = [(part.title, pet_label(told.at_min), gmt_label(moment_at(told.at_min, self.plan.egress)),
+        rows = [(part.title, pet_label(told.at_min), gmt_label(moment_at(told.at_min, self.timed.egress)),
                  told.who, told.kind, told.step, told.words, told.at_min)
                 for part in self.parts for told in part.events]
         return TextTable(rows, columns=BRIEFING_COLUMNS)
@@ -250,18 +250,17 @@ class Briefing:
         return briefing_html(self)
 
 
-def briefing(plan: AnyPlan) -> Briefing:
+def briefing(plan: TimedPlan) -> TimedBriefing:
     """Tell ``plan`` in words: purpose, way, hands, waits, hazards, inhibits, return, by PET.
 
     Both crew members are interwoven; parts follow day and night. Text of the scenario is shown on one line,
-    without control characters; the notebook's view escapes it. Raises `ScenarioError` for what is no plan.
+    without control characters; the notebook's view escapes it.
     """
-    plan = as_plan(plan)
     settings = plan.scenario.settings
     title = " · ".join(part for part in (one_line(settings.title), one_line(settings.station)) if part)
     parts = [Part("Before egress", tuple(opening_lines(plan)), _before(plan)), *_by_light(plan),
              Part("Back inside", tuple(closing_lines(plan)))]
-    return Briefing(title, tuple(parts), tuple(minute_lines(plan)), plan)
+    return TimedBriefing(title, tuple(parts), tuple(minute_lines(plan)), plan)
 
 
 def _before(plan: TimedPlan) -> tuple[Told, ...]:
@@ -293,7 +292,7 @@ def _line(told: Told) -> str:
     return f"  {pet_label(told.at_min)}  {told.who}: {told.words}"
 
 
-def briefing_html(brief: Briefing, level: int = 3) -> str:
+def briefing_html(brief: TimedBriefing, level: int = 3) -> str:
     """The long form as HTML, all text escaped; ``level`` is that of the parts' headings."""
     pieces = [f"<p><strong>{html_text(brief.title)}</strong></p>"]
     for part in brief.parts:

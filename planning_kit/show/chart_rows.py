@@ -32,7 +32,7 @@ class Handover:
 
 @dataclass(frozen=True)
 class InForce:
-    """One row of ``plan.inhibit_times``: an inhibit and the minutes between which it must stand."""
+    """One row of ``plan.inhibits``: an inhibit and the minutes between which it must stand."""
 
     inhibit: str
     title: str

@@ -60,9 +60,9 @@ def live_chart(plan: TimedPlan, baseline: TimedPlan | None = None) -> dict[str, 
         "ghosts": [] if baseline is None else [_ghost(row) for row in rows_of(baseline) if _is_step(row)],
         "light": {kind: _pairs(getattr(plan.light, kind)) for kind in LIGHT_KINDS},
         "links": [[one_line(name), _pairs(windows)]
-                  for name, windows in {**plan.links, **plan.named_windows}.items()],
+                  for name, windows in {**plan.relays, **plan.named_windows}.items()],
         "inhibits": [[[hold.inhibit, one_line(hold.title), hold.set_by_min, hold.lift_after_min]
-                      for hold in row] for row in packed(in_force(plan.inhibit_times))],
+                      for hold in row] for row in packed(in_force(plan.inhibits))],
         "limits": [["planned", limits.planned_min], ["hard", limits.hard_min]],
         "handovers": [[each.from_crew, each.to_crew, each.from_min, each.to_min]
                       for each in handovers(plan.handovers)],

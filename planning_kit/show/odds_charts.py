@@ -26,7 +26,7 @@ def row_label(name: str, title: str) -> str:
 def rows_layout(odds: Any, theme: Theme, labels: Sequence[str], shown: tuple[float, float], heading: str,
                 alt: str) -> dict[str, Any]:
     """The layout of rows (the first on top) over PET below and GMT above; ``shown`` in PET minutes."""
-    plan, count = odds.plan, max(len(labels), 1)
+    plan, count = odds.timed, max(len(labels), 1)
     axes = time_axes(shown, (min(shown[0], -5.0), max(plan.horizon_min, shown[1])), plan.egress, theme)
     return {
         **chart_layout(theme, alt, plan_title(plan), heading), "barmode": "overlay",
@@ -48,7 +48,7 @@ def rows_layout(odds: Any, theme: Theme, labels: Sequence[str], shown: tuple[flo
 def limit_lines(odds: Any, theme: Theme, shown: tuple[float, float],
                 label_at: str) -> tuple[list[Any], list[Any]]:
     """Shapes and labels (at the ``top`` or ``bottom``) of the limits in range, and the names of the axes."""
-    limits = odds.plan.scenario.settings.limits
+    limits = odds.timed.scenario.settings.limits
     shapes, notes = [], axis_names(theme)
     for name, minute, dash in (("planned", limits.planned_min, "dash"), ("hard", limits.hard_min, "solid")):
         if shown[0] < minute < shown[1]:
@@ -90,7 +90,7 @@ def fan_chart(odds: Any, theme: str = "light") -> Chart:
     another theme.
     """
     look, rows = theme_named(theme), _rows(as_odds(odds))
-    limits = odds.plan.scenario.settings.limits
+    limits = odds.timed.scenario.settings.limits
     known = [row[name] for row in rows for name in _WIDE if math.isfinite(row[name])]
     shown = (min([0.0, *known]) - 5.0, max([limits.hard_min, *known]) + 8.0)
     heading = (f"When each task is finished, nights shaded · {samples_words(odds)} · "
@@ -116,7 +116,7 @@ def _rows(odds: Any) -> list[Row]:
     finish = odds.finish.set_index("quantile")["end_min"]
     quantiles = {f"q{round(100 * at):02d}": finish[at] for at in (0.05, 0.25, 0.5, 0.75, 0.95)}
     hard = odds.summary.set_index("item").loc["both inside by the hard limit"]
-    return [*rows, {"task": "", "title": "Both inside", "planned_min": odds.plan.end_min, "share": 1.0,
+    return [*rows, {"task": "", "title": "Both inside", "planned_min": odds.timed.end_min, "share": 1.0,
                     "p_hard": hard["p"], "p_hard_se": hard["se"], **quantiles}]
 
 
@@ -168,7 +168,7 @@ def _nights(odds: Any, theme: Theme) -> list[dict[str, Any]]:
         {"type": "rect", "xref": "x", "yref": "paper", "x0": axis_ms(float(start)), "x1": axis_ms(float(end)),
          "y0": 0, "y1": 1, "layer": "below", "line": {"width": 0}, "fillcolor": theme.night_shade,
          "name": f"night {number}"}
-        for number, (start, end) in enumerate(odds.plan.light.night, start=1)
+        for number, (start, end) in enumerate(odds.timed.light.night, start=1)
     ]
 
 

@@ -174,7 +174,7 @@ def _show(plan: TimedPlan, theme_name: str, down: str) -> _Show:
         if finding.step:
             found.setdefault(finding.step, []).append(finding)
     return _Show(records, scene, views, stage, {place.place: place.title for place in records.places},
-                 cautions, found, bool(plan.links))
+                 cautions, found, bool(plan.relays))
 
 
 def _shown(minutes: Sequence[float], scene: Scene) -> str:

@@ -24,7 +24,7 @@ _LONGEST_REASON = 200  # characters
 
 
 def sweep_chart(sweep: pd.DataFrame, theme: str = "light") -> Chart:
-    """Draw a sweep (see `planning_kit.explore.sweep.sweep_egress`): outing end against egress.
+    """Draw a sweep (what ``plan.sweep`` gives): outing end against egress.
 
     Lines mark the planned and the hard limit; bands mark the spells that keep them (deeper: the planned
     limit). Rows without a plan stand as crosses near the ground line. ``theme`` is ``light`` or ``dark``.

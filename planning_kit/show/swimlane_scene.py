@@ -215,8 +215,8 @@ def scene_of(plan: TimedPlan, baseline: TimedPlan | None, theme: Theme) -> Scene
     """Read everything that the chart needs from a plan."""
     records = plan.scenario.records
     rows, found = activities(plan.timeline), findings(findings_of(plan))
-    inhibits = packed(in_force(plan.inhibit_times))
-    periods = {**plan.links, **plan.named_windows}
+    inhibits = packed(in_force(plan.inhibits))
+    periods = {**plan.relays, **plan.named_windows}
     links = {one_line(name): _pairs(windows) for name, windows in periods.items()}
     return Scene(
         theme=theme, title=one_line(records.settings.title), station=one_line(records.settings.station),

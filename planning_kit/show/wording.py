@@ -193,7 +193,7 @@ class StepWords:
 
     @cached_property
     def _covers(self) -> dict[str, tuple[float, str]]:
-        rows = self.plan.link_cover.to_dict("records")
+        rows = self.plan.links.to_dict("records")
         return {row["step"]: (row["share"], row["gaps"]) for row in rows}
 
     def _link(self, step: Step) -> str:

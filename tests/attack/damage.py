@@ -106,8 +106,8 @@ def outcome(seed: int, folder: Path) -> list[str]:
 
 def _read(plan: pk.Plan, rng: random.Random) -> None:
     assert len(plan.findings) >= 0
-    assert set(plan.timeline["step"]) - {""} == {step.step for step in plan.steps}
-    for step in rng.sample(plan.steps, min(len(plan.steps), 4)):
+    assert set(plan.timeline["step"]) - {""} == {step.step for step in plan.timed.steps}
+    for step in rng.sample(plan.timed.steps, min(len(plan.timed.steps), 4)):
         assert plan.explain(step.step)
 
 
@@ -117,7 +117,7 @@ def _show(plan: pk.Plan, seed: int) -> None:
     if seed % PACK_EVERY == 0:
         pk.station_map(plan)
         with tempfile.TemporaryDirectory() as place:
-            pk.write_review_pack(plan, Path(place) / "pack")
+            plan.write_pack(Path(place) / "pack")
 
 
 @contextlib.contextmanager

@@ -105,18 +105,18 @@ def two_packs() -> tuple[tuple[pk.Plan, dict[str, bytes]], ...]:
     """The files of two packs that differ in every file."""
     old = pk.time_plan(pk.load_scenario(SMALL))
     plans = (old, pk.time_plan(changed(old.scenario)))
-    return tuple((plan, {name: data for name, (data, _) in pack_files(plan).items()}) for plan in plans)
+    return tuple((plan, {name: data for name, (data, _) in pack_files(plan.timed).items()}) for plan in plans)
 
 
 def a_pack(home: Path) -> Case:
     """A review pack takes the place of an earlier one."""
     (old_plan, old), (plan, new) = two_packs()
     folder = home / "pack"
-    put_pack(old_plan, folder, old, {})
+    put_pack(old_plan.timed, folder, old, {})
     known = _earlier_pack(folder)
 
     def work(say: Say) -> None:
-        put_pack(plan, folder, new, known)
+        put_pack(plan.timed, folder, new, known)
         say(SAVED)
 
     def faults(ended: Ended) -> list[str]:
@@ -125,7 +125,7 @@ def a_pack(home: Path) -> Case:
         found = {name: (folder / name).read_bytes() for name in new}
         wrong = [] if found in (old, new) else ["mixed"]
         wrong += ["lost"] * (SAVED in ended.said and found != new)
-        put_pack(old_plan, folder, old, now)
+        put_pack(old_plan.timed, folder, old, now)
         return wrong + ["left over"] * (names_in(folder) != {*old, MANIFEST})
 
     return Case(work, faults)
@@ -163,14 +163,14 @@ def sign_offs(home: Path) -> Case:
 
     def work(say: Say) -> None:
         for number in range(10):
-            pk.sign_off(scenario, f"R{number}")
+            scenario.sign_off(f"R{number}")
             say(f"R{number}")
 
     def faults(ended: Ended) -> list[str]:
-        reviews = pk.reviews(pk.load_scenario(scenario.folder))
+        reviews = pk.load_scenario(scenario.folder).reviews
         wrong = ["lost"] * (not set(ended.said) <= set(reviews["by"]))
         wrong += ["stale"] * (not (reviews["state"] == "current").all())
-        names = pk.sign_off(scenario, "LAST")["by"].tolist()
+        names = scenario.sign_off("LAST")["by"].tolist()
         return wrong + ["lost"] * (names != [*reviews["by"], "LAST"])
 
     return Case(work, faults)

@@ -19,27 +19,34 @@ from pathlib import Path
 from typing import Any
 
 import planning_kit as pk
-from planning_kit.explore.propose.proposals import Proposal, Proposals
-from planning_kit.explore.revising.revisions import Revision
 from planning_kit.inputs import format as fmt
-from planning_kit.plan.moments import Moment
-from planning_kit.show.briefing import Briefing
 from tests.attack.hostile import FORGED, FREE_NAME, ORBIT_NAME, PAYLOADS, SMALL, TERMINAL
 from tests.edits import with_row
 from tests.inputs.small_folder import as_csv
 
-WALKED = (pk.Plan, pk.Scenario, pk.Odds, pk.Orbit, Proposals, Proposal, Revision, Briefing, Moment)
+WALKED = (pk.Plan, pk.Scenario, pk.Odds, pk.Orbit, pk.Proposals, pk.Proposal, pk.Comparison, pk.Briefing,
+          pk.Moment)
 """Types whose public attributes are outputs, too."""
 METHODS: Mapping[str, Mapping[str, Any]] = {
     "delay_curve": {"step": "B2", "up_to_min": 5}, "explain": {"step": "B3"}, "gain": {"step": "B3"},
-    "place_title": {"place": "MST"}, "position": {"step": "B2"}, "table": {"name": "windows"},
-    "held_by": {"holder": "EV1"}, "what_if": {"stretch": {"B2": "+2"}, "drop": "C3", "name": PAYLOADS[4]},
+    "table": {"name": "windows"}, "held_by": {"holder": "EV1"},
+    "what_if": {"stretch": {"B2": "+2"}, "drop": "C3", "name": PAYLOADS[4]},
     "decide": {"skip": ["CAS"]}, "decision_table": {"samples": 100}, "options": {"samples": 100},
     "ways_home": {"every_min": 20}, "terminate": {"at_min": 30}, "abort": {"at_min": 30},
     "with_settings": {"changes": {FREE_NAME: TERMINAL}}, "stop_if_happened": {"what": TERMINAL},
+    "at": {"minute": 25.0}, "odds": {"samples": 100}, "cuts": {"samples": 100},
+    "propose": {"effort": "quick", "seconds": 3.0},
+    "sweep": {"start": "2031-09-03T07:00Z", "stop": "2031-09-03T08:00Z", "every_min": 30},
+    "move_step": {"step": "C2", "after": "C1"},
+    "edit_row": {"table": "steps", "key": "B2", "title": PAYLOADS[5]},
+    "add_note": {"by": PAYLOADS[5], "words": PAYLOADS[-5], "about": PAYLOADS[0]},
+    "sign_off": {"by": PAYLOADS[4]},
 }
+"""How a method of what is walked is called; `Attack.given` knows those that need more of the attack."""
 NOT_OUTPUTS = {"save", "with_table", "as_happened", "faced", "retime", "position_teme_km", "state_teme"}
 """Methods that give what is walked already, or numbers."""
+WORDS = ("str", "object", "Sequence[str]", "str | Path", "str | None", "When", "Other", "Other | None")
+"""What a method's argument is, where words can be passed."""
 EDITED = ("step", "task", "crew", "place", "minutes_likely", "after", "light", "takes", "hooks", "link")
 
 
@@ -82,18 +89,18 @@ class Attack:
 
     @cached_property
     def chances(self) -> pk.Odds:
-        return pk.odds(self.plan, samples=100)
+        return self.plan.odds(samples=100)
 
     @cached_property
     def sweep(self) -> Any:
-        return pk.sweep_egress(self.scenario, "2031-09-03T07:00Z", "2031-09-03T09:00Z", 20, stops=True)
+        return self.plan.sweep("2031-09-03T07:00Z", "2031-09-03T09:00Z", 20, stops=True)
 
     @cached_property
-    def proposals(self) -> Proposals[pk.Plan]:
+    def proposals(self) -> pk.Proposals[pk.Plan]:
         """Of a plan with a walk for nothing, so that there is a better order to show."""
         scenario = with_row(self.scenario, "steps", 2, step="D1", task="CLN", crew="EV1", place="HAT",
                             title=PAYLOADS[4], minutes_likely=3)
-        found = pk.propose(scenario, "quick", 5.0)
+        found = pk.time_plan(scenario).propose("quick", 5.0)
         assert found.best is not None
         return found
 
@@ -106,39 +113,29 @@ class Attack:
         """How each public function is called; classes are walked where they turn up."""
         plan, orbit = self.plan, pk.load_orbit(self.folder / ORBIT_NAME)
         days = {"orbit": orbit, "start": "2031-09-03T06:00Z", "stop": "2031-09-04T06:00Z"}
-        two = {"a": plan, "b": self.changed}
         return {
             "load_scenario": {"folder": self.folder}, "load_orbit": {"omm_file": self.folder / ORBIT_NAME},
             "night_windows": days, "season": days, "link_windows": {**days, "relays": [-62.0, 118.0]},
             "elements_age_note": {"orbit": orbit, "moment": "2031-09-03T06:00Z"},
             "time_plan": {"scenario": self.scenario},
-            "move_step": {"scenario": self.scenario, "step": "C2", "after": "C1"},
-            "edit_row": {"scenario": self.scenario, "table": "steps", "key": "B2", "title": PAYLOADS[5]},
-            "compare": two, "compare_findings": two, "compare_margins": two,
-            "compare_odds": {"a": self.chances, "b": pk.odds(self.changed, samples=100)},
-            "compare_revisions": {"a": SMALL, "b": self.scenario},
-            "sweep_egress": {"scenario": self.scenario, "start": "2031-09-03T07:00Z",
-                             "stop": "2031-09-03T08:00Z", "every_min": 30},
-            "good_spells": {"sweep": self.sweep}, "odds": {"plan": plan, "samples": 100},
-            "propose": {"scenario": self.scenario, "effort": "quick", "seconds": 3.0},
-            "propose_cuts": {"plan": plan, "samples": 100},
-            "with_cuts": {"scenario": self.scenario, "cuts": pk.propose_cuts(plan, samples=100)},
+            "find_plan": {"scenario": self.scenario, "effort": "quick", "seconds": 3.0},
             "read_log": {"file_or_folder": self.folder},
             "append_log": {"file_or_folder": self.copy, "event": "finished", "step": "C1",
                            "at": "2031-09-03T07:47:00Z", "note": PAYLOADS[0], "by": PAYLOADS[-4]},
             "swimlane": {"plan": self.changed, "baseline": plan}, "suit_chart": {"plan": plan},
             "season_chart": {"season": pk.season(**days)}, "sweep_chart": {"sweep": self.sweep},
             "tornado_chart": {"odds": self.chances}, "fan_chart": {"odds": self.chances},
-            "station_map": {"plan": plan, "every_min": 15.0}, "moment_of": {"plan": plan, "at_min": 25.0},
-            "workbench": {"scenario": self.scenario}, "briefing": {"plan": plan},
-            "write_review_pack": {"plan": plan, "folder": self.above / PAYLOADS[4], "baseline": SMALL,
-                                  "chances": self.chances},
+            "station_map": {"plan": plan, "every_min": 15.0},
+            "workbench": {"scenario": self.scenario},
             "scenario_at": {"folder": self.folder, "revision": "HEAD"},
-            "reviews": {"scenario": self.scenario},
-            "add_note": {"scenario": pk.load_scenario(self.copy), "by": PAYLOADS[5], "words": PAYLOADS[-5],
-                         "about": PAYLOADS[0]},
-            "sign_off": {"scenario": pk.load_scenario(self.copy), "by": PAYLOADS[4]},
         }
+
+    @cached_property
+    def given(self) -> Mapping[str, Mapping[str, Any]]:
+        """How every method is called."""
+        return {
+            **METHODS, "compare": {"other": self.changed}, "with_cuts": {"cuts": self.plan.cuts(samples=100)},
+            "write_pack": {"folder": self.above / PAYLOADS[4], "baseline": SMALL, "chances": self.chances}}
 
     def outputs(self) -> Iterator[Output]:
         """Everything: what the public names give, what that gives in turn, and what is refused how."""
@@ -148,7 +145,7 @@ class Attack:
         walked: set[str] = set()
         for name, given in arguments.items():
             yield from self._walk(name, getattr(pk, name)(**given), walked)
-        for name in ("briefing", "swimlane", "suit_chart", "station_map"):
+        for name in ("swimlane", "suit_chart", "station_map"):
             thing = getattr(pk, name)(self.live, **({"at_min": 16.0} if name == "station_map" else {}))
             yield Output(f"{name} of a re-timed plan", thing)
         yield from self._walk("re-timed plan", self.live, {"Scenario"})
@@ -174,12 +171,13 @@ class Attack:
                 given = refused
             yield from self._walk(f"{where}.{name}", given, walked)
 
-    @staticmethod
-    def _arguments_of(kind: type, name: str, method: Any) -> Mapping[str, Any]:
+    def _arguments_of(self, kind: type, name: str, method: Any) -> Mapping[str, Any]:
         needed = [each.name for each in inspect.signature(method).parameters.values()
                   if each.default is each.empty]
-        assert name in METHODS or not needed, f"say how to call {kind.__name__}.{name}"
-        return METHODS.get(name, {})
+        assert name in self.given or not needed, f"say how to call {kind.__name__}.{name}"
+        if (kind, name) == (pk.Odds, "compare"):
+            return {"other": self.changed.odds(samples=100)}
+        return self.given.get(name, {})
 
     def refusals(self, arguments: Mapping[str, Mapping[str, Any]]) -> Iterator[Output]:
         """What is said of hostile words where a function takes words, and of hostile cells, keys and files.
@@ -191,15 +189,15 @@ class Attack:
                 if any(word in str(each.annotation) for word in ("str", "object", "Path", "Moment")):
                     yield from self._refused(f"{name}({each.name}=…)", getattr(pk, name),
                                              {**given, each.name: TERMINAL})
-        for name in (*METHODS, "retime"):
-            for each in inspect.signature(getattr(self.live, name, len)).parameters.values():
-                if each.annotation in ("str", "object", "Sequence[str]"):
-                    more = {"actuals": self.folder} if name == "retime" else METHODS[name]
-                    yield from self._refused(f"plan.{name}({each.name}=…)", getattr(self.live, name),
-                                             {**more, each.name: TERMINAL})
+        for asked in (self.live, self.plan, pk.load_scenario(self.copy)):
+            for name, more in {**self.given, "retime": {"actuals": self.folder}}.items():
+                for each in inspect.signature(getattr(asked, name, len)).parameters.values():
+                    if each.annotation in WORDS:
+                        yield from self._refused(f"{type(asked).__name__}.{name}({each.name}=…)",
+                                                 getattr(asked, name), {**more, each.name: TERMINAL})
         for column in EDITED:
-            yield from self._refused(f"a step's {column}", pk.edit_row, {
-                "scenario": self.scenario, "table": "steps", "key": "B2", column: TERMINAL})
+            yield from self._refused(f"a step's {column}", self.scenario.edit_row, {
+                "table": "steps", "key": "B2", column: TERMINAL})
         yield from self._refused("another's change", _save_over_another, {"folder": self.copy})
         for place in self.spoiled():
             yield from self._refused(place.name, pk.load_scenario, {"folder": place})

@@ -71,13 +71,13 @@ def two_sign_offs(folder: Path) -> list[str]:
     def signing(name: str) -> Work:
         def work(say: Say) -> None:
             for number in range(2):
-                pk.sign_off(scenario, f"{name}{number}")
+                scenario.sign_off(f"{name}{number}")
                 say(f"{name}{number}")
         return work
 
     ended = at_once(signing("A"), signing("B"))
     told = {name for each in ended for name in each.said}
-    return failed(ended) + ["lost"] * (told != set(pk.reviews(scenario)["by"]) or len(told) != 4)
+    return failed(ended) + ["lost"] * (told != set(scenario.reviews["by"]) or len(told) != 4)
 
 
 def two_loggers(folder: Path) -> list[str]:

@@ -41,19 +41,19 @@ def fresh(plan: pk.Plan) -> pk.Plan:
 def with_lanes(plan: pk.Plan) -> pk.Plan:
     """The same with its lanes known."""
     new = fresh(plan)
-    vars(new.timed)["lanes"] = plan.lanes
+    vars(new.timed)["lanes"] = plan.timed.lanes
     return new
 
 
 def once_ms(plan: pk.Plan, name: str) -> float:
     begin = time.perf_counter()
-    getattr(plan, name)
+    getattr(plan.timed, name)
     return 1000 * (time.perf_counter() - begin)
 
 
 def main() -> None:
     plan = pk.time_plan(longer_demo(120))
-    print(f"steps {len(plan.steps)}, outing {plan.end_min:.0f} min, findings {len(plan.findings)}")
+    print(f"steps {len(plan.timed.steps)}, outing {plan.end_min:.0f} min, findings {len(plan.findings)}")
     whole = median_ms(lambda: findings_of(fresh(plan).timed))
     checks = median_ms(lambda: findings_of(with_lanes(plan).timed))
     print(f"{'all checks and trackers (asked: at most 50)':48}{checks:10.2f} ms")

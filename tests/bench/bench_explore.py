@@ -33,7 +33,7 @@ def main() -> None:
     small = pk.load_scenario(SCENARIOS / "small-outing")
     start = small.settings.egress
     few = _seconds(lambda: _one_by_one(small, 60, 24)) / 60
-    many = _seconds(lambda: pk.sweep_egress(small, start, start + timedelta(days=10), 1)) / 14_401
+    many = _seconds(lambda: pk.time_plan(small).sweep(start, start + timedelta(days=10), 1)) / 14_401
     print(f"a row of a sweep of 10 days: {1e6 * many:.0f} us; timed by itself {1e6 * few:.0f} us "
           f"(ratio {few / many:.0f})")
     plan = pk.time_plan(pk.load_scenario(SCENARIOS / "tern-station"))
@@ -41,7 +41,7 @@ def main() -> None:
     one = _seconds(lambda: late.what_if(stretch={"EG1": "-1"}).findings)
     for step, minutes in (("X1", None), ("DK2", 1.0)):
         took = _seconds(lambda step=step, minutes=minutes: late.gain(step, minutes))
-        print(f"gain({step!r}, {minutes}) on {len(late.steps)} steps: {took:.2f} s, "
+        print(f"gain({step!r}, {minutes}) on {len(late.timed.steps)} steps: {took:.2f} s, "
               f"{took / one:.0f} times one what-if with its checks")
 
 

@@ -135,22 +135,22 @@ def _items(shift: int) -> list[dict[str, object]]:
 
 WORK: dict[str, Callable[[pk.Plan], object]] = {
     "time_plan": lambda plan: pk.time_plan(plan.scenario),
-    "slack": lambda plan: plan.slack,
-    "holders": lambda plan: plan.holders,
+    "slack": lambda plan: plan.timed.slack,
+    "holders": lambda plan: plan.timed.holders,
     "timeline": lambda plan: plan.timeline,
     "summary": lambda plan: plan.summary,
     "handovers": lambda plan: plan.handovers,
-    "explain the last step": lambda plan: plan.explain(plan.steps[-1].step),
+    "explain the last step": lambda plan: plan.explain(plan.timed.steps[-1].step),
     "custody": lambda plan: plan.custody,
     "kit_list": lambda plan: plan.kit_list,
     "tethers": lambda plan: plan.tethers,
     "suits": lambda plan: plan.suits,
     "returns": lambda plan: plan.returns,
-    "inhibit_times": lambda plan: plan.inhibit_times,
-    "link_cover, clocks": lambda plan: (plan.link_cover, plan.clocks),
+    "inhibits": lambda plan: plan.inhibits,
+    "links, clocks": lambda plan: (plan.links, plan.clocks),
     "findings": lambda plan: plan.findings,
-    "moment_of": lambda plan: pk.moment_of(plan, plan.end_min / 2),
-    "swimlane": swimlane_spec,
+    "at": lambda plan: plan.at(plan.end_min / 2),
+    "swimlane": lambda plan: swimlane_spec(plan.timed),
     "station_map": pk.station_map,
 }
 
@@ -172,9 +172,9 @@ def told(name: str, seconds: Sequence[float]) -> None:
 def long_log(plan: pk.Plan, rows: int, path: Path) -> None:
     """A log of an outing that went as planned, as far as its last tenth, with suit data in between."""
     until = 0.9 * plan.end_min
-    events = [(float(at), kind, step.step, "") for kind, times in (("finished", plan.finishes),
-                                                                 ("started", plan.starts))
-              for step, at in zip(plan.steps, times, strict=True) if at <= until]
+    events = [(float(at), kind, step.step, "") for kind, times in (("finished", plan.timed.finishes),
+                                                                 ("started", plan.timed.starts))
+              for step, at in zip(plan.timed.steps, times, strict=True) if at <= until]
     more = max(0, rows - len(events))
     events += [((number + 1) * until / (more + 1), "suit", "", "EV1") for number in range(more)]
     lines = ["event_id,logged_at,crew,step,event,at,remaining_min,metabolic_w,by,corrects,note"]

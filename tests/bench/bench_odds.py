@@ -38,29 +38,29 @@ def loop(plan: pk.Plan, study: Study) -> None:
     for sample in range(LOOPED):
         durations = draws.durations[:, [sample]]
         travel = {who: factor[[sample]] for who, factor in draws.travel.items()}
-        starts = earliest_starts(plan.network, durations, travel_factor=travel)
-        outing_end(plan.network, starts, durations, travel)
+        starts = earliest_starts(plan.timed.network, durations, travel_factor=travel)
+        outing_end(plan.timed.network, starts, durations, travel)
 
 
 def main() -> None:
     plan = pk.time_plan(pk.load_scenario(DEMO))
-    study = Study.of(plan, 1)
+    study = Study.of(plan.timed, 1)
     run_chunk(study, 0, 100)  # tables of quantiles and networks are made once
     before = time.process_time()
-    alone = seconds(lambda: pk.odds(plan, SAMPLES))
+    alone = seconds(lambda: plan.odds(SAMPLES))
     processor = time.process_time() - before
     with ProcessPoolExecutor(2) as pool:
         list(pool.map(run_chunk, [study] * 4, range(4), [100] * 4))  # the workers have started
-        shared = seconds(lambda: pk.odds(plan, SAMPLES, executor=pool))
+        shared = seconds(lambda: plan.odds(SAMPLES, executor=pool))
     looped = seconds(lambda: loop(plan, study)) * SAMPLES / LOOPED
-    result = pk.odds(plan, 20_000)
+    result = plan.odds(20_000)
     rows = {
-        f"{SAMPLES} samples of {len(plan.steps)} steps, one core": alone,
+        f"{SAMPLES} samples of {len(plan.timed.steps)} steps, one core": alone,
         "  processor time of that": processor,
         f"{SAMPLES} samples, two processes (asked: about 2)": shared,
         f"one by one without the cut rule ({LOOPED} looped, scaled)": looped,
         "drivers of 20000 samples": seconds(lambda: result.drivers),
-        "last starts proposed, 2000 samples": seconds(lambda: pk.propose_cuts(plan)),
+        "last starts proposed, 2000 samples": seconds(lambda: plan.cuts()),
     }
     for name, took in rows.items():
         print(f"{name:62}{took:9.2f} s")

@@ -32,9 +32,9 @@ def main() -> None:
         spent[name] = spent.get(name, 0.0) + time.perf_counter() - begin
         return made
 
-    chances = timed("odds, 10 000 samples", lambda: pk.odds(plan))
-    revision = timed("comparison", lambda: compare_revisions(baseline, plan))
-    pack = timed("content", lambda: assemble(plan, chances, revision))
+    chances = timed("odds, 10 000 samples", lambda: plan.odds())
+    revision = timed("comparison", lambda: compare_revisions(baseline.timed, plan.timed))
+    pack = timed("content", lambda: assemble(plan.timed, chances, revision))
     timed("HTML", lambda: html_page(pack))
     timed("PDF", lambda: pdf_bytes(pack))
     timed("XLSX", lambda: xlsx_bytes(pack))
@@ -44,7 +44,7 @@ def main() -> None:
     for name, seconds in spent.items():
         print(f"{name:22} {seconds:6.2f} s {seconds / whole:6.0%}")
     share = whole / LIMIT_S
-    print(f"{len(plan.steps)} steps{'':14} {whole:6.2f} s {share:6.0%} of the {LIMIT_S:g} s allowed")
+    print(f"{len(plan.timed.steps)} steps{'':14} {whole:6.2f} s {share:6.0%} of the {LIMIT_S:g} s allowed")
 
 
 if __name__ == "__main__":

@@ -51,7 +51,7 @@ def measure(name: str, scenario: pk.Scenario, order: str, effort: float = EFFORT
     egress = (scenario.settings.egress, scenario.settings.egress)
     plan = pk.time_plan(scenario)
     clock, begun = Clock(plan.end_min), time.perf_counter()
-    found: Proposals = pk.propose(scenario, effort, 300, egress, clock, order=order)
+    found: Proposals = pk.time_plan(scenario).propose(effort, 300, egress, clock, order=order)
     took, cpu = time.perf_counter() - begun, time.process_time() - clock.began_s
     end = found.best.end_min if found.best else plan.end_min
     verdict = found.best.verdict if found.best else found.verdict

@@ -43,16 +43,17 @@ def main() -> None:
                                                    plan=plan), 9)
         retimed = median_ms(lambda: plan.retime(path, NOW_MIN), 9)
         judged = median_ms(lambda: plan.retime(path, NOW_MIN).findings, 9)
-        drawn = median_ms(lambda: swimlane_spec(plan.retime(path, NOW_MIN), plan), 9)
+        drawn = median_ms(lambda: swimlane_spec(plan.retime(path, NOW_MIN).timed, plan.timed), 9)
         new = plan.retime(path, NOW_MIN)
         rows = {"append, judged and flushed": appended, "read the log and re-time": retimed,
                 "  with findings": judged, "  with findings and drawing": drawn,
                 "log entry to new picture (asked: at most 200)": appended + drawn,
                 "standing": median_ms(lambda: new.standing, 3), "options": median_ms(new.options, 1),
-                "odds, 2000 samples": median_ms(lambda: pk.odds(new, 2000), 3),
+                "odds, 2000 samples": median_ms(lambda: new.odds(2000), 3),
                 "options with other orders, quick": median_ms(
                     lambda: new.options(reorder="quick", seconds=60), 1)}
-    print(f"steps {len(plan.steps)}, events {len(new.outside.actuals.events) if new.outside else 0}")
+    outside = new.timed.known_outside("a re-timing")
+    print(f"steps {len(plan.timed.steps)}, events {len(outside.actuals.events)}")
     for name, took in rows.items():
         print(f"{name:48}{took:10.2f} ms")
     print(f"{'entry to picture / asked':48}{(appended + drawn) / 200:10.2f}")

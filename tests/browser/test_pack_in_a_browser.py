@@ -20,9 +20,9 @@ from tests.show.packs import hostile_scenario
 def path(request, tmp_path_factory, demo_plan, small_plan):
     plan = demo_plan if request.param == "demo" else pk.time_plan(hostile_scenario())
     before = demo_plan.what_if(stretch={"RG2": "+2"}) if request.param == "demo" else small_plan
-    revision = compare_revisions(before, plan)
+    revision = compare_revisions(before.timed, plan.timed)
     file = tmp_path_factory.mktemp(request.param) / "review.html"
-    file.write_text(html_page(assemble(plan, pk.odds(plan, samples=100), revision)), encoding="utf-8")
+    file.write_text(html_page(assemble(plan.timed, plan.odds(samples=100), revision)), encoding="utf-8")
     return file
 
 

@@ -86,7 +86,7 @@ def test_it_waits_until_play_is_pressed_then_moves_and_pauses(page, address, sma
     press(page, "pause")
     stopped = come_to_rest(page)
     assert stopped < small_plan.end_min
-    person = pk.moment_of(small_plan, stopped).people[0]
+    person = small_plan.at(stopped).people[0]
     assert page.evaluate(PLACE, "EV1") == pytest.approx(person.point_m, abs=0.006)
     assert page.evaluate(DRAWN_DISC) != before
     # The reader has turned the view in space: it stays as turned.
@@ -100,7 +100,7 @@ def test_a_list_jumps_to_a_step_and_the_slider_follows_by_hand(page, address, sm
     opened(page, address)
     press(page, "Jump to a step")
     page.locator(f"#{CHART} .updatemenu-dropdown-button", has_text="B3").first.click()
-    start = float(small_plan.starts[small_plan.position("B3")])
+    start = float(small_plan.timed.starts[small_plan.timed.position("B3")])
     page.wait_for_function(f"() => ({NOW})() >= {start}")
     assert page.evaluate(NOW) < start + EVERY_MIN
     rail = page.locator(f"#{CHART} .slider-rail-touch-rect").bounding_box()

@@ -9,7 +9,7 @@ import planning_kit as pk
 
 def test_only_the_named_cells_of_the_row_change(small: pk.Scenario) -> None:
     before = small.steps
-    after = pk.edit_row(small, "steps", "B2", minutes_likely=14, caution="Slow").steps
+    after = small.edit_row("steps", "B2", minutes_likely=14, caution="Slow").steps
     changed = before.compare(after)
     assert changed.index.tolist() == [4]
     assert set(changed.columns.get_level_values(0)) == {"minutes_likely", "caution"}
@@ -17,7 +17,7 @@ def test_only_the_named_cells_of_the_row_change(small: pk.Scenario) -> None:
 
 
 def test_a_list_becomes_a_list_of_the_cell(small: pk.Scenario) -> None:
-    scenario = pk.edit_row(small, "steps", "B3", after=["C1", "B2"])
+    scenario = small.edit_row("steps", "B3", after=["C1", "B2"])
     assert scenario.steps.set_index("step").loc["B3", "after"] == "C1 B2"
     assert scenario.records.steps[5].after == ("C1", "B2")
 
@@ -31,4 +31,4 @@ def test_a_list_becomes_a_list_of_the_cell(small: pk.Scenario) -> None:
 def test_what_cannot_be_is_refused(small: pk.Scenario, key: str, cells: dict[str, object],
                                    told: str) -> None:
     with pytest.raises(pk.ScenarioError, match=told):
-        pk.edit_row(small, "steps", key, **cells)
+        small.edit_row("steps", key, **cells)

@@ -53,15 +53,15 @@ def test_an_inhibit_that_others_need_stays_for_them(demo_plan: pk.Plan) -> None:
 def test_a_dropped_step_leaves_its_task(demo_plan: pk.Plan) -> None:
     scenario = demo_plan.what_if(drop="SE4").scenario
     assert "SEN" in set(scenario.tasks["task"])
-    assert len(scenario.steps) == len(demo_plan.steps) - 1
+    assert len(scenario.steps) == len(demo_plan.timed.steps) - 1
 
 
 @settings(max_examples=12)
 @given(st.sets(st.sampled_from(TASKS), min_size=1, max_size=3))
 def test_compare_tells_just_the_dropped_steps_as_dropped(demo_plan: pk.Plan, tasks: set[str]) -> None:
     without = demo_plan.what_if(drop=tasks)
-    moved = pk.compare(demo_plan, without)
-    expected = {step.step for step in demo_plan.steps if step.task in tasks}
+    moved = demo_plan.compare(without).times
+    expected = {step.step for step in demo_plan.timed.steps if step.task in tasks}
     assert set(moved.loc[moved["change"] == "dropped", "step"]) == expected
     assert not (moved["change"] == "added").any()
     table = without.scenario.steps

@@ -100,7 +100,7 @@ def test_what_is_shown_without_a_kernel_is_static_and_escaped(scenario, publishe
     screen = Screen(scenario)
     line = screen.bench._session.draft["steps"].find("step", "B2")
     screen.ask_at_once("cells", sheet="steps", cells=[[line, "title", ATTACK]])
-    assert screen.bench.plan.steps[screen.bench.plan.position("B2")].title == ATTACK
+    assert screen.bench.plan.timed.steps[screen.bench.plan.timed.position("B2")].title == ATTACK
     screen.bench._ipython_display_()
     chart, tables = published[-2][0], published[-1][0]
     assert PLOTLY_MIME in chart

@@ -13,36 +13,24 @@ from planning_kit.inputs.faults import is_number, is_whole
 
 NO_SCENARIO: dict[str, Callable[[Any], object]] = {
     "time_plan": pk.time_plan,
-    "propose": pk.propose,
+    "find_plan": pk.find_plan,
     "workbench": pk.workbench,
-    "sweep_egress": lambda given: pk.sweep_egress(given, "2031-09-03", "2031-09-03", 5),
-    "move_step": lambda given: pk.move_step(given, "B1", after="B2"),
-    "edit_row": lambda given: pk.edit_row(given, "steps", "B1", crew="EV2"),
-    "with_cuts": lambda given: pk.with_cuts(given, pd.DataFrame({"task": [], "cut_order": []})),
 }
 NO_PLAN: dict[str, Callable[[Any, pk.Plan], object]] = {
-    "odds": lambda given, plan: pk.odds(given),
-    "propose_cuts": lambda given, plan: pk.propose_cuts(given),
-    "compare_findings": lambda given, plan: pk.compare_findings(plan, given),
-    "compare_margins": lambda given, plan: pk.compare_margins(given, plan),
     "swimlane": lambda given, plan: pk.swimlane(given),
     "baseline": lambda given, plan: pk.swimlane(plan, given or "none"),
     "suit_chart": lambda given, plan: pk.suit_chart(given),
     "station_map": lambda given, plan: pk.station_map(given),
-    "moment_of": lambda given, plan: pk.moment_of(given, 5),
-    "briefing": lambda given, plan: pk.briefing(given),
-    "write_review_pack": lambda given, plan: pk.write_review_pack(given, "nowhere"),
 }
-NO_ODDS: dict[str, Callable[[Any], object]] = {
-    "compare_odds": lambda given: pk.compare_odds(given, given),
-    "tornado_chart": pk.tornado_chart,
-    "fan_chart": pk.fan_chart,
+NO_ODDS: dict[str, Callable[[Any, pk.Plan], object]] = {
+    "compare": lambda given, plan: plan.odds(100).compare(given),
+    "tornado_chart": lambda given, plan: pk.tornado_chart(given),
+    "fan_chart": lambda given, plan: pk.fan_chart(given),
 }
 NO_TABLE: dict[str, Callable[[Any, pk.Scenario], object]] = {
-    "good_spells": lambda given, scenario: pk.good_spells(given),
     "sweep_chart": lambda given, scenario: pk.sweep_chart(given),
     "season_chart": lambda given, scenario: pk.season_chart(given),
-    "with_cuts": lambda given, scenario: pk.with_cuts(scenario, given),
+    "with_cuts": lambda given, scenario: scenario.with_cuts(given),
 }
 
 
@@ -63,8 +51,8 @@ def test_what_is_no_plan_is_told(asked: str, small: pk.Scenario, small_plan: pk.
 @pytest.mark.parametrize("asked", NO_ODDS)
 def test_what_are_no_odds_is_told(asked: str, small_plan: pk.Plan) -> None:
     for given in (small_plan, None):
-        with pytest.raises(pk.ScenarioError, match=r"must be what pk.odds\(plan\) gives"):
-            NO_ODDS[asked](given)
+        with pytest.raises(pk.ScenarioError, match=r"must be what plan.odds\(\) gives"):
+            NO_ODDS[asked](given, small_plan)
 
 
 @pytest.mark.parametrize("asked", NO_TABLE)
@@ -74,16 +62,28 @@ def test_what_is_no_such_table_is_told(asked: str, given: object, small: pk.Scen
         NO_TABLE[asked](given, small)
 
 
+def test_a_sweep_without_some_of_its_columns_has_no_spells(small_plan: pk.Plan) -> None:
+    sweep = small_plan.sweep("2031-09-03T07:30Z", "2031-09-03T07:40Z", 5)
+    with pytest.raises(pk.ScenarioError, match=r"sweep\(\) gives; it has no hard_margin_min"):
+        _ = sweep.drop(columns="hard_margin_min").good_spells
+
+
+@pytest.mark.parametrize("other", [None, 5, ""])
+def test_what_no_plan_can_be_compared_with_is_told(small_plan: pk.Plan, other: Any) -> None:
+    with pytest.raises(pk.ScenarioError, match=r"must be a folder|is empty"):
+        small_plan.compare(other)
+
+
 @pytest.mark.parametrize("executor", [4, "processes", map])
 def test_what_is_no_executor_is_told(small_plan: pk.Plan, executor: Any) -> None:
     with pytest.raises(pk.ScenarioError, match=r"concurrent\.futures\.Executor"):
-        pk.odds(small_plan, 100, executor=executor)
+        small_plan.odds(100, executor=executor)
 
 
 @pytest.mark.parametrize("name", [None, ["B1"], 5, float("nan")])
 def test_a_step_named_by_no_text_is_told(small: pk.Scenario, name: Any) -> None:
-    for ask in (lambda: pk.move_step(small, name, after="B2"), lambda: pk.move_step(small, "B1", after=name),
-                lambda: pk.edit_row(small, "steps", name, crew="EV2")):
+    for ask in (lambda: small.move_step(name, after="B2"), lambda: small.move_step("B1", after=name),
+                lambda: small.edit_row("steps", name, crew="EV2")):
         with pytest.raises(pk.ScenarioError, match="there is no such"):
             ask()
 

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 import planning_kit as pk
+from planning_kit.explore.comparing.compare_findings import compare_findings
 from planning_kit.judge.all_checks import _FOUND
 from planning_kit.judge.findings import Finding, findings_table
 from planning_kit.plan.timed import TimedPlan
@@ -22,7 +23,7 @@ def _found(*rows: tuple[str, ...]) -> TimedPlan:
 
 
 def _changes(a: Any, b: Any) -> list[tuple[str, str]]:
-    table = pk.compare_findings(a, b)
+    table = compare_findings(a, b)
     return list(table[["change", "message"]].itertuples(index=False, name=None))
 
 
@@ -60,7 +61,7 @@ def test_worse_and_better_are_told_and_the_worst_that_came_is_first() -> None:
     a = _found(("concern", *late), ("stop", *empty))
     b = _found(("stop", *late), ("remark", *empty), ("remark", "links", "no-relays", "", "", "", "no relays"),
                ("stop", "clocks", "no-margin", "", "", "B1", "broken"))
-    table = pk.compare_findings(a, b)
+    table = compare_findings(a, b)
     assert table[["change", "severity"]].to_numpy().tolist() == [
         ["came", "stop"], ["came", "remark"], ["worse", "stop"], ["better", "remark"]]
 
@@ -73,7 +74,7 @@ def test_two_faults_of_one_inhibit_are_two() -> None:
 
 def test_what_came_one_way_went_the_other(demo_plan: pk.Plan) -> None:
     late = demo_plan.what_if(30)
-    there, back = pk.compare_findings(demo_plan, late), pk.compare_findings(late, demo_plan)
+    there, back = demo_plan.compare(late).findings, late.compare(demo_plan).findings
     mirror = {"came": "went", "went": "came", "worse": "better", "better": "worse"}
     assert sorted(there["change"].map(mirror)) == sorted(back["change"])
     assert ("came", "stop", "limits") in set(
@@ -82,7 +83,7 @@ def test_what_came_one_way_went_the_other(demo_plan: pk.Plan) -> None:
 
 def test_margins_are_those_of_each_plan(small_plan: pk.Plan) -> None:
     slow = small_plan.what_if(stretch={"C2": "+2"})
-    table = pk.compare_margins(small_plan, slow).set_index(["margin", "crew"])
+    table = small_plan.compare(slow).margins.set_index(["margin", "crew"])
     # C2, the gap behind it and Z1 hold the end: two minutes more are two minutes later.
     assert table.loc[("outing end", ""), "change"] == pytest.approx(2.0)
     assert table.loc[("to the hard limit", ""), "change"] == pytest.approx(-2.0)
@@ -97,4 +98,4 @@ def test_margins_are_those_of_each_plan(small_plan: pk.Plan) -> None:
 
 
 def test_margins_of_the_same_plan_do_not_change(small_plan: pk.Plan) -> None:
-    assert (pk.compare_margins(small_plan, small_plan)["change"] == 0).all()
+    assert (small_plan.compare(small_plan).margins["change"] == 0).all()

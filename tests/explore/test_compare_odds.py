@@ -11,23 +11,23 @@ from tests.edits import edited
 
 @pytest.fixture(scope="module")
 def before(demo_plan: pk.Plan) -> pk.Odds:
-    return pk.odds(demo_plan, samples=3_000)
+    return demo_plan.odds(samples=3_000)
 
 
 @pytest.fixture(scope="module")
 def after(demo: pk.Scenario) -> pk.Odds:
-    return pk.odds(pk.time_plan(pk.move_step(demo, "IN1", after="RG8")), samples=3_000)
+    return pk.time_plan(demo.move_step("IN1", after="RG8")).odds(samples=3_000)
 
 
 def test_a_plan_against_itself_differs_in_nothing(before: pk.Odds, demo_plan: pk.Plan) -> None:
-    same = pk.compare_odds(before, pk.odds(demo_plan, samples=3_000))
+    same = before.compare(demo_plan.odds(samples=3_000))
     assert (same["difference"] == 0).all()
     assert (same["se"] == 0).all()
     assert same.set_index("item").loc["mean outing end", "se_if_independent"] > 0
 
 
 def test_paired_samples_see_what_independent_ones_do_not(before: pk.Odds, after: pk.Odds) -> None:
-    rows = pk.compare_odds(before, after).set_index("item")
+    rows = before.compare(after).set_index("item")
     link = rows.loc["DK2 in link:link-2 caught"]
     # What the move is for: the plan's slack to this link grows from 3.3 to 9.3 minutes.
     assert link["difference"] > 20 * link["se"] > 0
@@ -41,7 +41,7 @@ def test_the_paired_error_is_that_of_repeated_runs(before: pk.Odds, after: pk.Od
     # Thirty blocks of 100 samples are thirty small studies; the error of all 3 000 is sqrt(30) times less.
     blocks = (after.tally.end_min <= 390).astype(float) - (before.tally.end_min <= 390)
     spread = np.std(blocks.reshape(30, 100).mean(axis=1), ddof=1)
-    row = pk.compare_odds(before, after).set_index("item").loc["both inside by the planned limit"]
+    row = before.compare(after).set_index("item").loc["both inside by the planned limit"]
     # The deviation of 30 blocks is known to about 13 % (chi-square); a little under four of that.
     assert spread / np.sqrt(30) == pytest.approx(row["se"], rel=0.5)
     assert spread / np.sqrt(30) < 0.6 * row["se_if_independent"]
@@ -50,8 +50,8 @@ def test_the_paired_error_is_that_of_repeated_runs(before: pk.Odds, after: pk.Od
 def test_a_difference_comes_from_what_was_changed(small: pk.Scenario, small_plan: pk.Plan) -> None:
     # The last step of both, 2 min longer throughout, ends every sample exactly 2 min later.
     longer = edited(small, "steps", "Z1", minutes_low=10, minutes_likely=12, minutes_high=16)
-    a, b = pk.odds(small_plan, 500), pk.odds(pk.time_plan(longer), 500)
-    end = pk.compare_odds(a, b).set_index("item").loc["mean outing end"]
+    a, b = small_plan.odds(500), pk.time_plan(longer).odds(500)
+    end = a.compare(b).set_index("item").loc["mean outing end"]
     assert end["difference"] == pytest.approx(2.0, abs=1e-6)
     assert end["se"] < 1e-6
     assert end["unit"] == "min"
@@ -60,7 +60,7 @@ def test_a_difference_comes_from_what_was_changed(small: pk.Scenario, small_plan
 def test_only_what_both_have_is_compared(demo: pk.Scenario, before: pk.Odds) -> None:
     steps = demo.steps
     fewer = demo.with_table("steps", steps[~steps["task"].isin(["LMP"])])
-    items = set(pk.compare_odds(before, pk.odds(pk.time_plan(fewer), 3_000))["item"])
+    items = set(before.compare(pk.time_plan(fewer).odds(3_000))["item"])
     assert "LMP done by the hard limit" not in items
     assert "SHD done by the hard limit" in items
 
@@ -68,8 +68,8 @@ def test_only_what_both_have_is_compared(demo: pk.Scenario, before: pk.Odds) -> 
 def test_windows_are_one_when_they_are_one_stretch_of_utc(before: pk.Odds, demo_plan: pk.Plan) -> None:
     # Half an hour late the exchange is planned an orbit later, and so is the link before it: what carries the
     # same number from another egress is another window. The quiet period of CB5 is the same one.
-    late = pk.odds(demo_plan.what_if(30), samples=3_000)
-    rows = pk.compare_odds(before, late).set_index("item")
+    late = demo_plan.what_if(30).odds(samples=3_000)
+    rows = before.compare(late).set_index("item")
     exchange = rows.loc["exchange caught: light:night-2 of a, light:night-3 of b, not the same"]
     assert (exchange["a"], exchange["b"]) == (_caught(before, "exchange"), _caught(late, "exchange"))
     link = rows.loc["DK2 caught: link:link-2 of a, link:link-2 of b, not the same"]
@@ -80,9 +80,9 @@ def test_windows_are_one_when_they_are_one_stretch_of_utc(before: pk.Odds, demo_
 def test_a_window_keeps_its_identity_when_its_number_changes(small_plan: pk.Plan) -> None:
     # The first night ends at 1:07. 40 min late it is still going on at egress, 70 min late it is over: what
     # is night 2 of the one outing is night 1 of the other.
-    a, b = (pk.odds(small_plan.what_if(slip), 200) for slip in (40, 70))
+    a, b = (small_plan.what_if(slip).odds(200) for slip in (40, 70))
     assert [odds.windows["window"].iloc[0] for odds in (a, b)] == ["light:night-2", "light:night-1"]
-    row = pk.compare_odds(a, b).set_index("item").loc["B3 in light:night-2 caught"]
+    row = a.compare(b).set_index("item").loc["B3 in light:night-2 caught"]
     assert row["difference"] == _caught(b, "B3") - _caught(a, "B3")
 
 
@@ -91,7 +91,7 @@ def _caught(odds: pk.Odds, subject: str) -> float:
 
 
 def test_unlike_samples_are_no_pairs(small_plan: pk.Plan) -> None:
-    one = pk.odds(small_plan, samples=200)
+    one = small_plan.odds(samples=200)
     with pytest.raises(pk.ScenarioError, match="must be the same in both") as refused:
-        pk.compare_odds(one, pk.odds(small_plan, samples=300, seed=2))
+        one.compare(small_plan.odds(samples=300, seed=2))
     assert set(refused.value.problems["column"]) == {"seed", "samples"}

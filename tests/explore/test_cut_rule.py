@@ -43,8 +43,8 @@ def one_by_one(plan: pk.Plan, draws: Draws, sample: int) -> tuple[frozenset[str]
     dropped: frozenset[str] = frozenset()
     while True:
         left = without(plan.scenario, dropped)
-        rows = [plan.position(step.step) for step in left.steps]
-        network = build_network(left.scenario.records, plan.almanac, plan.travels)
+        rows = [plan.timed.position(step.step) for step in left.steps]
+        network = build_network(left.scenario.records, plan.timed.almanac, plan.timed.travels)
         durations = draws.durations[rows][:, [sample]]
         travel = {who: factor[[sample]] for who, factor in draws.travel.items()}
         starts = earliest_starts(network, durations, travel_factor=travel)[:, 0]
@@ -58,7 +58,7 @@ def one_by_one(plan: pk.Plan, draws: Draws, sample: int) -> tuple[frozenset[str]
 
 
 def test_samples_are_timed_as_a_plain_loop_does_one_at_a_time(tight: pk.Plan) -> None:
-    study = Study.of(tight, seed=4)
+    study = Study.of(tight.timed, seed=4)
     draws = study.draw(0, 60)
     plans = time_samples(study.outing, draws, study.rules)
     seen = set()
@@ -67,7 +67,7 @@ def test_samples_are_timed_as_a_plain_loop_does_one_at_a_time(tight: pk.Plan) ->
         ours = {rule.task for rule, gone in zip(study.rules, plans.dropped[:, sample], strict=True) if gone}
         assert ours == dropped
         assert plans.end_min[sample] == (end if np.isfinite(list(starts.values())).all() else np.inf)
-        for position, step in enumerate(tight.steps):
+        for position, step in enumerate(tight.timed.steps):
             expected = starts.get(step.step, np.nan)
             np.testing.assert_equal(plans.starts[position, sample], expected)
         seen.add(dropped)
@@ -77,14 +77,14 @@ def test_samples_are_timed_as_a_plain_loop_does_one_at_a_time(tight: pk.Plan) ->
 def test_dropped_tasks_are_gone_as_from_the_tables(demo: pk.Scenario, demo_plan: pk.Plan) -> None:
     for dropped in (frozenset({"SEN"}), frozenset({"SHD", "ANT"}), frozenset({"KNU", "VEN"})):
         edited_plan = without(demo, dropped)
-        part = part_without(Outing.of(demo_plan), dropped)
-        assert [demo_plan.steps[i].step for i in part.kept] == [step.step for step in edited_plan.steps]
-        starts = earliest_starts(part.network, demo_plan.durations[part.kept])
+        part = part_without(Outing.of(demo_plan.timed), dropped)
+        assert [demo_plan.timed.steps[i].step for i in part.kept] == [step.step for step in edited_plan.steps]
+        starts = earliest_starts(part.network, demo_plan.timed.durations[part.kept])
         assert np.array_equal(starts, edited_plan.starts)
 
 
 def test_no_kept_task_begins_late_and_dropping_one_delays_no_other(tight: pk.Plan) -> None:
-    study = Study.of(tight, seed=1)
+    study = Study.of(tight.timed, seed=1)
     draws = study.draw(0, 3_000)
     free = time_samples(study.outing, draws, ())
     cut = time_samples(study.outing, draws, study.rules)
@@ -100,13 +100,14 @@ def test_no_kept_task_begins_late_and_dropping_one_delays_no_other(tight: pk.Pla
 
 
 def test_rules_are_decided_by_last_start_then_cut_order(demo_plan: pk.Plan, demo: pk.Scenario) -> None:
-    assert [rule.task for rule in cut_rules(Outing.of(demo_plan))] == ["SEN", "SMP", "ANT", "LMP", "SHD"]
+    rules = cut_rules(Outing.of(demo_plan.timed))
+    assert [rule.task for rule in rules] == ["SEN", "SMP", "ANT", "LMP", "SHD"]
     same = edited(demo, "tasks", "SMP", last_start_min=265)  # as ANT, which has the lower cut order
-    assert [rule.task for rule in cut_rules(Outing.of(pk.time_plan(same)))][1:3] == ["ANT", "SMP"]
+    assert [rule.task for rule in cut_rules(Outing.of(pk.time_plan(same).timed))][1:3] == ["ANT", "SMP"]
 
 
 def test_probabilities_follow_the_rule(demo: pk.Scenario) -> None:
-    never = pk.odds(pk.time_plan(edited(demo, "tasks", "SEN", last_start_min=0)), samples=300)
+    never = pk.time_plan(edited(demo, "tasks", "SEN", last_start_min=0)).odds(samples=300)
     sensor = never.tasks.set_index("task").loc["SEN"]
     assert sensor["p_hard"] == 0
     assert sensor["p_dropped"] == 1 - never.no_plan
@@ -115,7 +116,7 @@ def test_probabilities_follow_the_rule(demo: pk.Scenario) -> None:
 
 
 def test_waits_add_up_in_every_sample(tight: pk.Plan) -> None:
-    study = Study.of(tight, seed=2)
+    study = Study.of(tight.timed, seed=2)
     draws = study.draw(0, 12)
     plans = time_samples(study.outing, draws, study.rules)
     for sample in range(12):
@@ -123,8 +124,8 @@ def test_waits_add_up_in_every_sample(tight: pk.Plan) -> None:
         if not np.isfinite(plans.end_min[sample]):
             continue
         left = without(tight.scenario, dropped)
-        for number, crew in enumerate(tight.travels):
-            work = sum(draws.durations[tight.position(step.step), sample] for step in left.steps
+        for number, crew in enumerate(tight.timed.travels):
+            work = sum(draws.durations[tight.timed.position(step.step), sample] for step in left.steps
                        if step.crew in (crew, "both"))
             extra = sum(step.travel_extra_min for step in left.steps if step.crew in (crew, "both"))
             walked = sum(a.minutes for a in left.lanes[crew] if a.kind == "travel") - extra
@@ -134,16 +135,16 @@ def test_waits_add_up_in_every_sample(tight: pk.Plan) -> None:
 
 
 def test_proposed_last_starts_keep_the_level_and_a_minute_more_does_not(demo_plan: pk.Plan) -> None:
-    cuts = pk.propose_cuts(demo_plan, level=0.95, samples=1_000)
+    cuts = demo_plan.cuts(level=0.95, samples=1_000)
     assert cuts["task"].tolist() == ["INS", "ANT", "SHD", "LMP", "SMP", "SEN"]  # the scenario's cut order
     assert (cuts["p"] >= 0.95).all()
-    stricter = pk.propose_cuts(demo_plan, level=0.99, samples=1_000)
+    stricter = demo_plan.cuts(level=0.99, samples=1_000)
     assert (stricter["last_start_min"] <= cuts["last_start_min"]).all()
     # By hand for the debris shield: with what goes before it (INS, ANT) gone, begun at L in each sample.
-    study = Study.of(demo_plan, 1)
+    study = Study.of(demo_plan.timed, 1)
     draws = study.draw(0, 1_000)
     left = without(demo_plan.scenario, frozenset({"INS", "ANT"}))
-    rows = [demo_plan.position(step.step) for step in left.steps]
+    rows = [demo_plan.timed.position(step.step) for step in left.steps]
     own = draws.durations[rows]
     free = earliest_starts(left.network, own, travel_factor=draws.travel)
     shield = [i for i, step in enumerate(left.steps) if step.task == "SHD"]
@@ -165,7 +166,7 @@ def test_proposed_last_starts_keep_the_level_and_a_minute_more_does_not(demo_pla
 def test_tasks_without_a_cut_order_get_one(demo: pk.Scenario) -> None:
     tasks = demo.tasks
     tasks["cut_order"] = float("nan")
-    cuts = pk.propose_cuts(pk.time_plan(demo.with_table("tasks", tasks)), samples=200)
+    cuts = pk.time_plan(demo.with_table("tasks", tasks)).cuts(samples=200)
     # Get-ahead (ANT, INS; both of priority 6, ANT planned later), then optional: priority 5 by planned start
     # from the end (SHD 293, LMP 284, SMP 237), then 4.
     assert cuts["task"].tolist() == ["ANT", "INS", "SHD", "LMP", "SMP", "SEN"]
@@ -175,41 +176,41 @@ def test_tasks_without_a_cut_order_get_one(demo: pk.Scenario) -> None:
 def test_a_task_that_never_fits_has_no_last_start_and_is_not_begun(demo: pk.Scenario) -> None:
     long = edited(demo, "steps", "SH5", minutes_low=200, minutes_likely=210, minutes_high=220)
     plan = pk.time_plan(long)
-    cuts = pk.propose_cuts(plan, samples=200)
+    cuts = plan.cuts(samples=200)
     shield = cuts.set_index("task").loc["SHD"]
     assert np.isnan(shield["last_start_min"])
     assert shield["p"] < 0.95
-    ruled = pk.with_cuts(long, cuts)
+    ruled = long.with_cuts(cuts)
     assert ruled.tasks.set_index("task").loc["SHD", "last_start_min"] == 0
     assert ruled.tasks.set_index("task").loc["EGR"].equals(long.tasks.set_index("task").loc["EGR"])
-    assert pk.odds(pk.time_plan(ruled), 200).tasks.set_index("task").loc["SHD", "p_hard"] == 0
+    assert pk.time_plan(ruled).odds(200).tasks.set_index("task").loc["SHD", "p_hard"] == 0
     assert long.tasks.set_index("task").loc["SHD", "last_start_min"] == 325  # the old one did not move
 
 
 def test_an_outing_of_required_work_has_nothing_to_cut(small: pk.Scenario, small_plan: pk.Plan) -> None:
-    cuts = pk.propose_cuts(small_plan, samples=100)
+    cuts = small_plan.cuts(samples=100)
     assert len(cuts) == 0
-    assert pk.with_cuts(small, cuts).records.tasks == small.records.tasks
+    assert small.with_cuts(cuts).records.tasks == small.records.tasks
 
 
 @pytest.mark.parametrize("level", [0, 1, 1.5, "high", float("nan"), None])
 def test_a_level_without_sense_is_refused(small_plan: pk.Plan, level: object) -> None:
     with pytest.raises(pk.ScenarioError, match="level"):
-        pk.propose_cuts(small_plan, level=level)  # type: ignore[arg-type]
+        small_plan.cuts(level=level)  # type: ignore[arg-type]
 
 
 def test_cuts_of_a_task_that_there_is_not_are_refused(small: pk.Scenario, demo_plan: pk.Plan) -> None:
     with pytest.raises(pk.ScenarioError, match="INS"):
-        pk.with_cuts(small, pk.propose_cuts(demo_plan, samples=100))
+        small.with_cuts(demo_plan.cuts(samples=100))
 
 
 def test_only_what_a_table_of_cuts_says_is_changed(demo: pk.Scenario) -> None:
     # SMP and SHD have last starts of 260 and 325; a table of the order alone leaves them, and a NaN order is
     # no order.
     cuts = pd.DataFrame({"task": ["SMP", "SHD"], "cut_order": [7, np.nan]})
-    tasks = pk.with_cuts(demo, cuts).tasks.set_index("task")
+    tasks = demo.with_cuts(cuts).tasks.set_index("task")
     assert tasks.loc[["SMP", "SHD"], "last_start_min"].tolist() == [260, 325]
     assert tasks.loc["SMP", "cut_order"] == 7
     assert np.isnan(tasks.loc["SHD", "cut_order"])
     with pytest.raises(pk.ScenarioError, match="stands twice"):
-        pk.with_cuts(demo, pd.concat([cuts, cuts[:1]]))
+        demo.with_cuts(pd.concat([cuts, cuts[:1]]))

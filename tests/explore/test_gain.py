@@ -38,16 +38,17 @@ def _a_tenth_less(plan: pk.Plan, row: Any) -> dict[str, Any]:
 def _gained(before: pk.Plan, after: pk.Plan, step: str) -> float:
     """Minutes of UTC by which a step starts earlier."""
     slip = (after.egress - before.egress).total_seconds() / 60
-    return float(before.starts[before.position(step)] - after.starts[after.position(step)]) - slip
+    old, new = (plan.timed.starts[plan.timed.position(step)] for plan in (before, after))
+    return float(old - new) - slip
 
 
 def _needed(plan: pk.Plan, step: str, minutes: float | None) -> float:
     """How much earlier is wanted: the minutes, or more than the way to the begin of its window."""
     if minutes is not None:
         return minutes - SLIVER_MIN
-    windows = plan.network.allowed[plan.position(step)]
+    windows = plan.timed.network.allowed[plan.timed.position(step)]
     assert windows is not None
-    start = plan.starts[plan.position(step)]
+    start = plan.timed.starts[plan.timed.position(step)]
     return float(start - windows[windows[:, 0] <= start][-1, 0]) + SLIVER_MIN
 
 
@@ -75,10 +76,10 @@ def test_every_row_is_true_when_it_is_applied(asked: list[tuple[Any, ...]]) -> N
             changed = plan.what_if(**row.what_if)
             assert row.gain_min == pytest.approx(_gained(plan, changed, step), abs=1e-9)
             assert row.gain_min >= _needed(plan, step, minutes)
-            assert row.new_start_min == changed.starts[changed.position(step)]
+            assert row.new_start_min == changed.timed.starts[changed.timed.position(step)]
             slip = (changed.egress - plan.egress).total_seconds() / 60
             assert row.end_slip_min == pytest.approx(changed.end_min + slip - plan.end_min, abs=1e-9)
-            found = pk.compare_findings(plan, changed).query("change in ['came', 'worse']")
+            found = plan.compare(changed).findings.query("change in ['came', 'worse']")
             assert (row.new_findings, row.new_stops) == (len(found), (found["severity"] == "stop").sum())
             seen.add(row.kind)
     assert seen == {"order", "shorten", "min gap", "max gap", "drop", "egress"}  # or it would show too little
@@ -112,7 +113,7 @@ def test_all_that_helps_is_there(small_plan: pk.Plan) -> None:
 def test_no_helping_step_is_missed(small_plan: pk.Plan) -> None:
     # By trying: each step shorter by all but a tenth of it.
     needed, helps = 2.5, set()
-    for step in small_plan.steps:
+    for step in small_plan.timed.steps:
         taken = round(step.minutes_likely - 0.1, 1)
         changed = small_plan.what_if(stretch={step.step: f"-{taken}"})
         if _gained(small_plan, changed, "Z1") >= needed - SLIVER_MIN:
@@ -134,7 +135,7 @@ def test_a_greatest_gap_that_holds_a_step_back_is_relaxed(small: pk.Scenario) ->
     # B3 waits for night at 0:35.6 and B2 must end at most 5 min before: it starts at 35.6 - 5 - 13 = 17.6,
     # not at 17.0 when EV1 is there. Half a minute earlier needs a gap of 5.5 min; a shorter B2 starts later.
     plan = pk.time_plan(with_row(small, "gaps", first_step="B2", then_step="B3", max_gap=5))
-    assert plan.starts[plan.position("B2")] == pytest.approx(17.6, abs=0.05)
+    assert plan.timed.starts[plan.timed.position("B2")] == pytest.approx(17.6, abs=0.05)
     rows = _helping(plan.gain("B2", 0.5))
     gap = rows[rows["kind"] == "max gap"]
     assert gap["by_min"].tolist() == [0.5]
@@ -165,7 +166,7 @@ def test_the_egress_that_catches_the_window_before_is_the_last_good_one(demo: pk
                                                                         asked: list[tuple[Any, ...]]) -> None:
     table = next(table for plan, step, _, table in asked if plan is late and step == "X1")
     (by_min,) = _helping(table, "egress")["by_min"]
-    sweep = pk.sweep_egress(demo, "2031-05-14T11:40:00Z", "2031-05-14T11:50:00Z", every_min=0.1)
+    sweep = pk.time_plan(demo).sweep("2031-05-14T11:40:00Z", "2031-05-14T11:50:00Z", every_min=0.1)
     jump = sweep.loc[sweep["end_min"].diff() > 30, "egress"].iloc[0]  # the first egress that misses the night
     assert (late.egress - jump).total_seconds() / 60 == pytest.approx(by_min - 0.1, abs=1e-6)
 
@@ -188,7 +189,7 @@ def test_moves_inside_a_task_come_after_others_and_say_so(dk2: pd.DataFrame) -> 
 def _all_moved(plan: pk.Plan) -> Iterator[pk.Plan]:
     """Every row behind every other, where that makes a plan and keeps the first and last step of each."""
     ends = [(order[0], order[-1]) for order in _orders(plan)]
-    names = [each.step for each in plan.steps]
+    names = [each.step for each in plan.timed.steps]
     for moved, after in itertools.permutations(names, 2):
         with contextlib.suppress(pk.ScenarioError):
             changed = plan.what_if(move={moved: after})
@@ -198,8 +199,8 @@ def _all_moved(plan: pk.Plan) -> Iterator[pk.Plan]:
 
 def _orders(plan: pk.Plan) -> tuple[tuple[str, ...], ...]:
     """The steps of each crew member in order of work."""
-    return tuple(tuple(step.step for step in plan.steps if step.crew in (who, "both"))
-                 for who in plan.travels)
+    return tuple(tuple(step.step for step in plan.timed.steps if step.crew in (who, "both"))
+                 for who in plan.timed.travels)
 
 
 def test_no_helping_move_is_missed(small: pk.Scenario) -> None:
@@ -212,9 +213,9 @@ def test_no_helping_move_is_missed(small: pk.Scenario) -> None:
     plan = pk.time_plan(wider)
     every, seen = list(_all_moved(plan)), 0
     for step, minutes in (("C3", 1.0), ("C3", 6.0), ("C2", 2.0), ("W3", 4.0), ("Z1", 1.0), ("B2", 0.5)):
-        target = find_target(plan, step, minutes)
-        likely = list(likely_moves(plan, target))
-        moves = [*likely, *other_moves(plan, target, likely)]
+        target = find_target(plan.timed, step, minutes)
+        likely = list(likely_moves(plan.timed, target))
+        moves = [*likely, *other_moves(plan.timed, target, likely)]
         found = [candidate.change.arguments()["move"] for candidate in moves]
         expected = {_orders(each) for each in every if _gained(plan, each, step) >= minutes - SLIVER_MIN}
         assert {_orders(plan.what_if(move=move)) for move in found} == expected
@@ -243,19 +244,19 @@ def test_required_work_and_the_steps_own_task_are_never_left_out(demo_plan: pk.P
     needs = {task.task: task.need for task in demo_plan.scenario.records.tasks}
     seen = set()
     for step in ("SH4", "LM2", "CL2"):
-        for candidate in dropped_tasks(demo_plan, find_target(demo_plan, step, 0.5)):
+        for candidate in dropped_tasks(demo_plan.timed, find_target(demo_plan.timed, step, 0.5)):
             task = str(candidate.change.arguments()["drop"]).removeprefix("task:")
             assert needs[task] != "required"
-            assert task != demo_plan.steps[demo_plan.position(step)].task
+            assert task != demo_plan.timed.steps[demo_plan.timed.position(step)].task
             seen.add(task)
     assert len(seen) > 2
 
 
 def test_a_window_is_caught_by_more_than_the_rounding_of_its_edge(small_plan: pk.Plan) -> None:
     # Searches from another egress find one window edge some billionths of a minute apart.
-    target = find_target(small_plan.what_if(40), "B3", None)
-    assert not target.is_met(small_plan.what_if(39).starts - 1.0)
-    assert not target.is_met(small_plan.what_if(30).starts - 10.0)
+    target = find_target(small_plan.what_if(40).timed, "B3", None)
+    assert not target.is_met(small_plan.what_if(39).timed.starts - 1.0)
+    assert not target.is_met(small_plan.what_if(30).timed.starts - 10.0)
 
 
 @pytest.mark.parametrize(("step", "minutes", "match"), [
@@ -270,10 +271,10 @@ def test_a_question_without_sense_is_refused(small_plan: pk.Plan, step: str, min
 
 
 def test_the_plan_itself_does_not_change(small: pk.Scenario, small_plan: pk.Plan) -> None:
-    digest, starts = small_plan.scenario.digest, small_plan.starts.copy()
+    digest, starts = small_plan.scenario.digest, small_plan.timed.starts.copy()
     small_plan.gain("C3", 1)
     assert small_plan.scenario.digest == digest
-    assert (small_plan.starts == starts).all()
+    assert (small_plan.timed.starts == starts).all()
 
 
 def test_minutes_in_thirds_are_met_too(small: pk.Scenario) -> None:

@@ -106,7 +106,7 @@ def test_there_are_changes_just_when_the_digests_differ(edits: list[tuple[int, s
 
 def test_hostile_cells_are_told_as_typed_and_shown_escaped(small: pk.Scenario) -> None:
     nasty = edited(small, "steps", "B2", caution="<img src=x onerror=alert(1)>")
-    revision = pk.compare_revisions(small, nasty)
+    revision = pk.time_plan(small).compare(nasty)
     assert "now <img src=x onerror=alert(1)>" in revision.inputs["words"].item()
     shown = pd.DataFrame(revision.inputs)._repr_html_() + revision._repr_html_()
     assert "<img" not in shown

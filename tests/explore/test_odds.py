@@ -22,12 +22,12 @@ from tests.plan.networks import activity_network
 
 @pytest.fixture(scope="session")
 def small_odds(small_plan: pk.Plan) -> pk.Odds:
-    return pk.odds(small_plan, samples=4_000)
+    return small_plan.odds(samples=4_000)
 
 
 @pytest.fixture(scope="session")
 def demo_odds(demo_plan: pk.Plan) -> pk.Odds:
-    return pk.odds(demo_plan, samples=6_000)
+    return demo_plan.odds(samples=6_000)
 
 
 def with_odds(scenario: pk.Scenario, **keys: object) -> pk.Scenario:
@@ -92,7 +92,7 @@ def test_two_parallel_steps_against_numerical_integration() -> None:
 def test_nothing_random_gives_the_plan_itself(demo: pk.Scenario, demo_plan: pk.Plan) -> None:
     # The demo's own last starts lie after the planned ones, so nothing is dropped.
     fixed = with_odds(demo, common_sd=0, crew_sd=0, travel_sd=0, distribution="fixed")
-    still = pk.odds(pk.time_plan(fixed), samples=100)
+    still = pk.time_plan(fixed).odds(samples=100)
     assert still.no_plan == 0
     assert np.allclose(still.tally.end_min, demo_plan.end_min, atol=1e-6)
     assert (still.windows["p"] == 1).all()
@@ -107,11 +107,11 @@ def test_nothing_random_gives_the_plan_itself(demo: pk.Scenario, demo_plan: pk.P
 
 @pytest.mark.parametrize("workers", ["threads", "processes"])
 def test_results_do_not_depend_on_who_computes_them(demo_plan: pk.Plan, workers: str) -> None:
-    alone = pk.odds(demo_plan, samples=6_000)  # two chunks, the second one short
+    alone = demo_plan.odds(samples=6_000)  # two chunks, the second one short
     pool = (ThreadPoolExecutor(3) if workers == "threads" else
             ProcessPoolExecutor(2, mp_context=get_context("spawn")))
     with pool as executor:
-        shared = pk.odds(demo_plan, samples=6_000, executor=executor)
+        shared = demo_plan.odds(samples=6_000, executor=executor)
     assert_same(alone, shared)
 
 
@@ -119,8 +119,8 @@ def test_a_dask_cluster_is_an_executor_like_any_other(demo_plan: pk.Plan) -> Non
     distributed = pytest.importorskip("distributed")
     with (distributed.LocalCluster(n_workers=1, threads_per_worker=2, processes=False, dashboard_address=None)
           as cluster, distributed.Client(cluster) as client):
-        shared = pk.odds(demo_plan, samples=6_000, executor=client.get_executor())
-    assert_same(pk.odds(demo_plan, samples=6_000), shared)
+        shared = demo_plan.odds(samples=6_000, executor=client.get_executor())
+    assert_same(demo_plan.odds(samples=6_000), shared)
 
 
 def assert_same(one: pk.Odds, other: pk.Odds) -> None:
@@ -131,9 +131,9 @@ def assert_same(one: pk.Odds, other: pk.Odds) -> None:
 
 
 def test_more_samples_begin_with_the_same_ones(small_plan: pk.Plan, small_odds: pk.Odds) -> None:
-    few = pk.odds(small_plan, samples=700)
+    few = small_plan.odds(samples=700)
     assert np.array_equal(few.tally.end_min, small_odds.tally.end_min[:700])
-    assert not np.array_equal(pk.odds(small_plan, samples=700, seed=2).tally.end_min, few.tally.end_min)
+    assert not np.array_equal(small_plan.odds(samples=700, seed=2).tally.end_min, few.tally.end_min)
 
 
 def test_shares_are_counts_of_samples(demo_odds: pk.Odds) -> None:
@@ -153,7 +153,7 @@ def test_shares_are_counts_of_samples(demo_odds: pk.Odds) -> None:
 
 def test_standard_errors_are_those_of_repeated_runs(small: pk.Scenario) -> None:
     plan = pk.time_plan(small.with_settings({"limits.planned_min": 78}))  # near the median end
-    runs = [pk.odds(plan, samples=400, seed=seed) for seed in range(40)]
+    runs = [plan.odds(samples=400, seed=seed) for seed in range(40)]
     ends = [run.finish.set_index("quantile").loc[0.5] for run in runs]
     shares = [run.summary.set_index("item").loc["both inside by the planned limit"] for run in runs]
     for values, error in (([end["end_min"] for end in ends], np.mean([end["se_min"] for end in ends])),
@@ -180,7 +180,7 @@ def test_drivers_are_the_rank_correlations_of_scipy(small_odds: pk.Odds) -> None
     drivers = small_odds.drivers.set_index("driver")
     draws, end = small_odds.study.draw(0, 4_000), small_odds.tally.end_min
     placed = np.isfinite(end)
-    for position, step in enumerate(small_odds.plan.steps):
+    for position, step in enumerate(small_odds.plan.timed.steps):
         own = normals(1, 0, f"step:{step.step}", 4_000)
         row = drivers.loc[step.step]
         assert row["own_rho"] == pytest.approx(stats.spearmanr(own[placed], end[placed]).statistic)
@@ -214,7 +214,7 @@ def test_samples_without_a_plan_say_why_and_count_as_not_done(small: pk.Scenario
     # C3 must begin within 36 min of the end of C1. Between them: 16 m at 6 m/min, C2, and 25 min of venting,
     # so there is a plan just where C2 takes at most 36 - 25 - 16 / 6 = 8.333 min.
     scenario = with_row(small, "gaps", first_step="C1", then_step="C3", max_gap=36)
-    result = pk.odds(pk.time_plan(scenario), samples=4_000)
+    result = pk.time_plan(scenario).odds(samples=4_000)
     expected = stats.beta(1 + 4 * 2 / 5, 1 + 4 * 3 / 5, loc=5, scale=5).sf(36 - 25 - 16 / 6)
     assert result.no_plan == pytest.approx(expected, abs=4 * np.sqrt(expected * (1 - expected) / 4_000))
     told = result.no_plan_reasons["reason"].tolist()
@@ -232,12 +232,12 @@ def test_the_demo_says_how_often_its_cold_clock_cannot_be_kept(demo_odds: pk.Odd
     demo = demo_odds.plan.scenario
     relaxed = demo.gaps
     relaxed.loc[relaxed["then_step"] == "X5", "max_gap"] = 400
-    assert pk.odds(pk.time_plan(demo.with_table("gaps", relaxed)), samples=2_000).no_plan == 0
+    assert pk.time_plan(demo.with_table("gaps", relaxed)).odds(samples=2_000).no_plan == 0
 
 
 def test_a_step_that_finds_no_window_is_named(small: pk.Scenario) -> None:
     # B3 needs 14 min of night; stretched to at most 40 it is longer than any night in some samples.
-    result = pk.odds(pk.time_plan(edited(small, "steps", "B3", minutes_high=60)), samples=2_000)
+    result = pk.time_plan(edited(small, "steps", "B3", minutes_high=60)).odds(samples=2_000)
     assert 0 < result.no_plan < 1
     assert result.no_plan_reasons["reason"].tolist() == ["B3 finds no window or no time before the horizon"]
 
@@ -254,16 +254,14 @@ def test_a_step_that_finds_no_window_is_named(small: pk.Scenario) -> None:
 ])
 def test_requests_without_sense_are_refused(small_plan: pk.Plan, changes: dict, named: str) -> None:
     with pytest.raises(pk.ScenarioError) as refused:
-        pk.odds(small_plan, **changes)
+        small_plan.odds(**changes)
     assert named in set(refused.value.problems["column"])
     assert len(refused.value.problems) == len(changes)
 
 
-def test_a_scenario_in_place_of_a_plan_and_an_unknown_distribution_are_refused(small: pk.Scenario) -> None:
-    with pytest.raises(pk.ScenarioError, match="time_plan"):
-        pk.odds(small)  # type: ignore[arg-type]
+def test_an_unknown_distribution_is_refused(small: pk.Scenario) -> None:
     with pytest.raises(pk.ScenarioError, match="triangular"):
-        pk.odds(pk.time_plan(with_odds(small, distribution="triangle")))
+        pk.time_plan(with_odds(small, distribution="triangle")).odds()
 
 
 def test_reprs_are_short_exact_and_escaped(small: pk.Scenario, small_odds: pk.Odds) -> None:
@@ -272,7 +270,7 @@ def test_reprs_are_short_exact_and_escaped(small: pk.Scenario, small_odds: pk.Od
     assert repr(small_odds).startswith("<Odds of 'Beacon lamp and cassette': samples 4000, seed 1; ")
     assert f"inside by 1:30 {100 * p:.1f} % ± {100 * se:.1f}" in repr(small_odds)
     hostile = pk.time_plan(small.with_settings({"title": "<img src=x onerror=alert(1)>"}))
-    page = pk.odds(hostile, samples=100)._repr_html_()
+    page = hostile.odds(samples=100)._repr_html_()
     assert "<img" not in page
     assert "&lt;img" in page
     assert "samples" in page

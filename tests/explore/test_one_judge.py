@@ -65,7 +65,7 @@ CASES = [(seed, kind) for kind in KINDS for seed in (1, 2)]
 def test_options_and_cuts_drop_in_one_order(small: pk.Scenario, seed: int, kind: str) -> None:
     scenario = random_outing(small, seed, kind)
     plan = pk.time_plan(scenario)
-    cuts = pk.propose_cuts(plan, samples=100)["task"].tolist()
+    cuts = plan.cuts(samples=100)["task"].tolist()
     options = plan.retime(log_of("A1 started 0:00"), 1).options(most=60)
     together = max(options["decide"], key=lambda how: len(how.get("skip", ())))["skip"]
     assert [f"S{task}" for task in cuts[:4]] == together
@@ -79,11 +79,11 @@ def test_options_and_cuts_drop_in_one_order(small: pk.Scenario, seed: int, kind:
 def test_better_orders_and_the_rest_drop_what_the_cuts_drop(small: pk.Scenario, seed: int, kind: str) -> None:
     scenario = random_outing(small, seed, kind)
     plan = pk.time_plan(scenario)
-    cuts = pk.propose_cuts(plan, samples=100)["task"].tolist()
+    cuts = plan.cuts(samples=100)["task"].tolist()
     lost = 2 * MINUTES  # to be won: two of five equal tasks must go
     limit_min = plan.end_min - lost + 0.5
     tight = scenario.with_settings({"limits.planned_min": limit_min, "limits.hard_min": limit_min + 0.1})
-    best = pk.propose(tight, "quick", 60)[0]
+    best = pk.time_plan(tight).propose("quick", 60)[0]
     assert levels_of(scenario, best.dropped) == levels_of(scenario, cuts[:2])
     late = pk.time_plan(tight).retime(log_of("A1 started 0:00"), 1)
     rest = late.options(most=60, reorder="quick", seconds=60).query("kind == 'reorder'")
@@ -151,7 +151,7 @@ def levels_of(scenario: pk.Scenario, names: object) -> Counter[tuple[object, ...
 def test_all_see_the_same_new_stops(small: pk.Scenario, seed: int) -> None:
     draw = np.random.default_rng(seed)
     scenario = random_outing(small, seed, "all numbers")
-    tasks, planned = scenario.tasks.astype(object), pk.time_plan(scenario)
+    tasks, planned = scenario.tasks.astype(object), pk.time_plan(scenario).timed
     room = {step.task: float(start) + int(draw.integers(1, 9))  # it may begin so much later, and no more
             for step, start in zip(planned.steps, planned.starts, strict=True) if step.task in TASKS}
     tasks["last_start_min"] = [room.get(task, "") for task in tasks["task"]]
@@ -161,11 +161,11 @@ def test_all_see_the_same_new_stops(small: pk.Scenario, seed: int) -> None:
     seen = set()
     for row in late.options(most=60).to_dict("records"):
         taken = late.decide(**row["decide"])
-        told = new_findings(late, taken)
+        told = new_findings(late.timed, taken.timed)
         assert row["new_stops"] == int((told["severity"] == "stop").sum())
         assert row["new_stops"] == judge.review(taken.timed).new_stops
         assert judge.holds(taken.timed) == (row["new_stops"] == 0)
-        changes = pk.compare_findings(late, taken).query("severity == 'stop' and change in ['came', 'worse']")
+        changes = late.compare(taken).findings.query("severity == 'stop' and change in ['came', 'worse']")
         assert row["new_stops"] == len(changes)
         seen.add(row["new_stops"])
     assert len(seen) > 1

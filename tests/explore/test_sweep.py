@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
+from planning_kit.explore.sweep import sweep_egress
 from tests.edits import edited
 
 SAME_MIN = 1e-6
@@ -16,7 +17,7 @@ SAME_MIN = 1e-6
 
 
 def test_each_row_is_the_plan_of_that_egress(small: pk.Scenario) -> None:
-    sweep = pk.sweep_egress(small, "2031-09-03T07:00:00Z", "2031-09-03T08:30:00Z", every_min=30)
+    sweep = pk.time_plan(small).sweep("2031-09-03T07:00:00Z", "2031-09-03T08:30:00Z", every_min=30)
     assert len(sweep) == 4
     for row in sweep.itertuples():
         plan = pk.time_plan(small, row.egress.to_pydatetime())
@@ -31,19 +32,19 @@ def test_a_later_egress_shifts_the_wait_for_night_by_as_much(small: pk.Scenario)
     steps = small.steps
     alone = small.with_table("gaps", small.gaps.iloc[:0])
     alone = alone.with_table("steps", steps[steps["step"].isin(["A1", "B1", "B2", "B3"])])
-    sweep = pk.sweep_egress(alone, "2031-09-03T07:20:00Z", "2031-09-03T07:35:00Z", every_min=5)
+    sweep = pk.time_plan(alone).sweep("2031-09-03T07:20:00Z", "2031-09-03T07:35:00Z", every_min=5)
     assert sweep["end_min"].diff().dropna().tolist() == pytest.approx([-5.0] * 3, abs=1e-3)
 
 
 def test_a_row_without_a_plan_says_why(small: pk.Scenario) -> None:
-    sweep = pk.sweep_egress(edited(small, "steps", "B3", minutes_likely=45, minutes_high=50),
-                            "2031-09-03T07:00:00Z", "2031-09-03T07:00:00Z", every_min=10)
+    sweep = sweep_egress(edited(small, "steps", "B3", minutes_likely=45, minutes_high=50),
+                         "2031-09-03T07:00:00Z", "2031-09-03T07:00:00Z", every_min=10)
     assert sweep["end_min"].isna().all()
     assert "B3" in sweep["reason"].iloc[0]
 
 
 def test_a_reason_that_steps_share_is_told_once(demo: pk.Scenario) -> None:
-    sweep = pk.sweep_egress(demo, "2031-05-14T03:20:00Z", "2031-05-14T03:20:00Z", every_min=10)
+    sweep = pk.time_plan(demo).sweep("2031-05-14T03:20:00Z", "2031-05-14T03:20:00Z", every_min=10)
     assert sweep["reason"].tolist() == ["X1, X2, X3, X4, X5: the steps of 'exchange' do not fit in one "
                                         "window together before the horizon (10:00)"]
 
@@ -60,7 +61,7 @@ def test_a_reason_that_steps_share_is_told_once(demo: pk.Scenario) -> None:
 def test_a_range_without_sense_is_refused(small: pk.Scenario, stop: str, every_min: float,
                                           columns: list[str]) -> None:
     with pytest.raises(pk.ScenarioError) as refused:
-        pk.sweep_egress(small, "2031-09-03", stop, every_min)
+        pk.time_plan(small).sweep("2031-09-03", stop, every_min)
     assert refused.value.problems["column"].tolist() == columns
 
 
@@ -82,13 +83,13 @@ def _assert_rows_are_plans(scenario: pk.Scenario, sweep: pd.DataFrame) -> None:
 
 
 def test_a_sweep_of_days_has_the_same_rows_as_plans_one_by_one(small: pk.Scenario) -> None:
-    sweep = pk.sweep_egress(small, "2031-09-02T20:00:00Z", "2031-09-06T02:00:00Z", every_min=97)
+    sweep = pk.time_plan(small).sweep("2031-09-02T20:00:00Z", "2031-09-06T02:00:00Z", every_min=97)
     assert len(sweep) == 49
     _assert_rows_are_plans(small, sweep)
 
 
 def test_named_windows_that_run_out_end_the_plans(demo: pk.Scenario) -> None:
-    sweep = pk.sweep_egress(demo, "2031-05-14T13:50:00Z", "2031-05-14T16:00:00Z", every_min=13)
+    sweep = pk.time_plan(demo).sweep("2031-05-14T13:50:00Z", "2031-05-14T16:00:00Z", every_min=13)
     assert sweep["reason"].ne("").any()
     assert sweep["reason"].eq("").any()
     _assert_rows_are_plans(demo, sweep)
@@ -103,20 +104,20 @@ def test_rows_at_the_edge_of_what_an_outing_sees_are_right(small: pk.Scenario,
     # Only the first step needs night: egress inside one needs no guard behind it, egress before one does.
     lit = edited(edited(small, "steps", "A1", light="night"), "steps", "B3", light="any")
     lit = lit.with_settings(changes)
-    sweep = pk.sweep_egress(lit, "2031-09-03T07:20:00Z", "2031-09-03T09:30:00Z", every_min=1.5)
+    sweep = pk.time_plan(lit).sweep("2031-09-03T07:20:00Z", "2031-09-03T09:30:00Z", every_min=1.5)
     _assert_rows_are_plans(lit, sweep)
 
 
 def test_a_sweep_beyond_what_the_orbit_tells_still_has_its_rows(small: pk.Scenario) -> None:
-    sweep = pk.sweep_egress(small, "2052-12-30T00:00:00Z", "2053-01-02T00:00:00Z", every_min=1440)
+    sweep = pk.time_plan(small).sweep("2052-12-30T00:00:00Z", "2053-01-02T00:00:00Z", every_min=1440)
     assert len(sweep) == 4
     assert "1950 to 2052" in sweep["reason"].iloc[-1]
 
 
 def test_stops_are_counted_when_asked_for(demo: pk.Scenario) -> None:
-    sweep = pk.sweep_egress(demo, "2031-05-14T11:20:00Z", "2031-05-14T12:00:00Z", every_min=40, stops=True)
+    sweep = pk.time_plan(demo).sweep("2031-05-14T11:20:00Z", "2031-05-14T12:00:00Z", every_min=40, stops=True)
     for row in sweep.itertuples():
         assert row.stops == (pk.time_plan(demo, row.egress).findings["severity"] == "stop").sum()
     assert sweep["stops"].tolist()[0] == 0 < sweep["stops"].tolist()[1]
-    without = pk.sweep_egress(demo, "2031-05-14T11:20:00Z", "2031-05-14T12:00:00Z", every_min=40)
+    without = pk.time_plan(demo).sweep("2031-05-14T11:20:00Z", "2031-05-14T12:00:00Z", every_min=40)
     assert "stops" not in without

@@ -15,23 +15,23 @@ from tests.edits import edited, with_row
 
 
 def _minutes(plan: pk.Plan) -> dict[str, float]:
-    return {step.step: step.minutes_likely for step in plan.steps}
+    return {step.step: step.minutes_likely for step in plan.timed.steps}
 
 
 def test_nothing_changed_is_the_same_plan(demo_plan: pk.Plan) -> None:
     same = demo_plan.what_if()
     assert same.scenario == demo_plan.scenario
-    assert (same.starts == demo_plan.starts).all()
+    assert (same.timed.starts == demo_plan.timed.starts).all()
     assert same.changes.empty
-    assert pk.compare(demo_plan, same).empty
-    assert pk.compare_findings(demo_plan, same).empty
+    assert demo_plan.compare(same).times.empty
+    assert demo_plan.compare(same).findings.empty
 
 
 def test_a_late_egress_is_the_plan_of_that_egress(small: pk.Scenario, small_plan: pk.Plan) -> None:
     late = small_plan.what_if(20)
     moment = small.settings.egress + timedelta(minutes=20)
     assert late.egress == moment
-    assert (late.starts == pk.time_plan(small, moment).starts).all()
+    assert (late.timed.starts == pk.time_plan(small, moment).timed.starts).all()
     assert "20 min later" in late.changes["change"].iloc[0]
 
 
@@ -40,7 +40,7 @@ def test_a_late_egress_is_the_plan_of_that_egress(small: pk.Scenario, small_plan
 def test_no_step_starts_earlier_for_a_later_egress(small_plan: pk.Plan, slip: int, more: int) -> None:
     # In UTC a later egress is a later release and nothing else, and starts never fall when releases rise.
     one, other = small_plan.what_if(slip), small_plan.what_if(slip + more)
-    assert (other.starts + more >= one.starts - 1e-6).all()
+    assert (other.timed.starts + more >= one.timed.starts - 1e-6).all()
 
 
 def test_a_day_keeps_the_time_of_day_and_a_time_does_not(small_plan: pk.Plan) -> None:
@@ -88,14 +88,14 @@ def test_the_closest_name_counts_and_of_two_crew_members_the_slower(small_plan: 
 @given(st.sampled_from(["A1", "B1", "B2", "C2", "Z1"]), st.integers(5, 20))
 def test_a_stretch_is_the_edited_table_timed(small: pk.Scenario, small_plan: pk.Plan, step: str,
                                              tenths: int) -> None:
-    before = next(each for each in small_plan.steps if each.step == step)
+    before = next(each for each in small_plan.timed.steps if each.step == step)
     asked = small_plan.what_if(stretch={step: tenths / 10})
     table = edited(small, "steps", step, **{
         name: round(getattr(before, name) * tenths / 10, 9)
         for name in ("minutes_low", "minutes_likely", "minutes_high")
     })
     assert asked.scenario == table
-    assert (asked.starts == pk.time_plan(table).starts).all()
+    assert (asked.timed.starts == pk.time_plan(table).timed.starts).all()
 
 
 def test_a_closed_route_makes_them_go_round(small: pk.Scenario) -> None:
@@ -103,7 +103,7 @@ def test_a_closed_route_makes_them_go_round(small: pk.Scenario) -> None:
     plan = pk.time_plan(with_row(small, "routes", from_place="POR", to_place="MST", metres=30, tight="no",
                                  snag="no"))
     round_way = plan.what_if(close="MST MID")
-    moved = pk.compare(plan, round_way).set_index("step")["moved_min"]
+    moved = plan.compare(round_way).times.set_index("step")["moved_min"]
     assert moved["B2"] == pytest.approx(46 / 6 - 2)
     assert plan.what_if(close=("MID", "MST")).scenario == round_way.scenario
     assert round_way.changes["kind"].tolist() == ["route"]
@@ -118,28 +118,28 @@ def test_a_place_that_no_way_leads_to_is_refused_unless_its_work_is_dropped(smal
 
 def test_a_shorter_tether_and_a_leaner_suit_are_found(demo_plan: pk.Plan) -> None:
     # The far end of the boom lies 36 m and more from the hub, reached from a hook at the knuckle.
-    found = pk.compare_findings(demo_plan, demo_plan.what_if(tether_m={"EV1": 15}))
+    found = demo_plan.compare(demo_plan.what_if(tether_m={"EV1": 15})).findings
     assert {("came", "stop", "tethers", "EV1")} <= set(
         found[["change", "severity", "check", "crew"]].itertuples(index=False, name=None))
     lean = demo_plan.what_if(settings={"suit.oxygen_g": 450})
-    found = pk.compare_findings(demo_plan, lean)
+    found = demo_plan.compare(lean).findings
     assert ("came", "stop", "suits") in set(
         found[["change", "severity", "check"]].itertuples(index=False, name=None))
-    assert (lean.starts == demo_plan.starts).all()
+    assert (lean.timed.starts == demo_plan.timed.starts).all()
 
 
 def test_what_ifs_chain_keep_their_names_and_leave_the_first_plan_alone(small_plan: pk.Plan) -> None:
-    digest, starts = small_plan.scenario.digest, small_plan.starts.copy()
+    digest, starts = small_plan.scenario.digest, small_plan.timed.starts.copy()
     second = small_plan.what_if(10, name="late").what_if(stretch={"B2": 1.2}, name="and slow")
     assert second.name == "and slow"
     told = second.changes[["name", "kind"]].to_numpy().tolist()
     assert told == [["late", "egress"], ["and slow", "stretch"]]
     both = small_plan.what_if(10, {"B2": 1.2})
-    assert (both.starts == second.starts).all()
+    assert (both.timed.starts == second.timed.starts).all()
     assert both.scenario == second.scenario
     assert second.what_if(5).name == "and slow"
     assert small_plan.scenario.digest == digest
-    assert np.array_equal(small_plan.starts, starts)
+    assert np.array_equal(small_plan.timed.starts, starts)
     assert small_plan.changes.empty
 
 
@@ -242,5 +242,5 @@ def test_gaps_and_moves_are_edits_too(small_plan: pk.Plan) -> None:
 def test_decimal_minutes_make_no_faults_of_their_own(demo_plan: pk.Plan, factor: float) -> None:
     # A step ends just where the next begins, whatever binary fractions make of 6.3 min: what is left in a
     # socket at that moment is there.
-    found = pk.compare_findings(demo_plan, demo_plan.what_if(stretch={"EV1": factor}))
+    found = demo_plan.compare(demo_plan.what_if(stretch={"EV1": factor})).findings
     assert not {"custody", "footholds"} & set(found["check"])

@@ -203,7 +203,8 @@ def test_a_door_that_git_goes_through_stays_shut(doors: Doors, plant: Callable[[
     with nothing_started():
         scenario = pk.scenario_at(doors.folder, "HEAD")
         assert scenario.settings.title == "two"
-        revision = pk.compare_revisions(f"side~1:{doors.folder}", f"HEAD~1:{doors.folder}")
+        earlier = pk.time_plan(pk.scenario_at(doors.folder, "side~1"))
+        revision = earlier.compare(f"HEAD~1:{doors.folder}")
         assert revision.inputs[["before", "after"]].to_numpy().tolist() == [["one", "two"]]
         with pytest.raises(pk.ScenarioError):
             pk.scenario_at(doors.folder, "no-such")
@@ -234,13 +235,13 @@ def test_a_baseline_of_a_pack_goes_through_no_door(tmp_path: Path) -> None:
     commit(folder, "as flown")
     doors = Doors(folder, tmp_path / "outside")
     plan = pk.time_plan(pk.load_scenario(folder))
-    chances = pk.odds(plan, samples=100)
+    chances = plan.odds(samples=100)
     for plant in DOORS:
         plant(doors)
     shutil.rmtree(doors.markers)
     doors.markers.mkdir()
     with nothing_started():
-        pk.write_review_pack(plan, tmp_path / "pack", baseline=f"HEAD:{folder}", chances=chances)
+        plan.write_pack(tmp_path / "pack", baseline=f"HEAD:{folder}", chances=chances)
     assert doors.went() == set()
     page = (tmp_path / "pack" / "review.html").read_text(encoding="utf-8")
     assert "Same: nothing that matters changed." in page

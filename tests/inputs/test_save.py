@@ -13,7 +13,6 @@ from pathlib import Path
 
 import pytest
 
-import planning_kit as pk
 from planning_kit.inputs import save
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
 from planning_kit.inputs.folder_files import RECORD, STAGE, FileChange, digest_of, record_of
@@ -160,13 +159,13 @@ def test_a_sign_off_is_not_written_through_a_link(small: Scenario, folder: Path)
     (folder / "sign_offs.toml").symlink_to("scenario.toml")
     before = files_in(folder)
     with pytest.raises(ScenarioError):
-        pk.sign_off(load_scenario(folder), "A")
+        load_scenario(folder).sign_off("A")
     assert files_in(folder) == before
 
 
 def test_an_empty_file_of_sign_offs_takes_the_first(small: Scenario, folder: Path) -> None:
     (folder / "sign_offs.toml").touch()
-    assert pk.sign_off(small, "A")["by"].tolist() == ["A"]
+    assert small.sign_off("A")["by"].tolist() == ["A"]
 
 
 def test_a_folder_that_is_gone_does_not_come_back(small: Scenario, folder: Path, tmp_path: Path) -> None:
@@ -391,7 +390,7 @@ def test_a_record_that_no_save_wrote_is_a_fault(small: Scenario, folder: Path,
     data = record if isinstance(record, bytes) else json.dumps({"format": 1, "save": "x"} | record).encode()
     (folder / STAGE / RECORD).write_bytes(data)
     before = tree_of(folder)
-    for use in (lambda: load_scenario(folder), longer(small).save, lambda: pk.sign_off(small, "A")):
+    for use in (lambda: load_scenario(folder), longer(small).save, lambda: small.sign_off("A")):
         with pytest.raises(ScenarioError, match="record of an interrupted save"):
             use()
     assert tree_of(folder) == before
@@ -491,7 +490,7 @@ def test_a_record_about_a_link_is_a_fault(small: Scenario, folder: Path, staged:
     change = FileChange("tasks.csv", digest_of(old), digest_of(new))
     (folder / STAGE / RECORD).write_bytes(record_of([change]))
     before = tree_of(folder)
-    for use in (lambda: load_scenario(folder), small.save, lambda: pk.sign_off(small, "A")):
+    for use in (lambda: load_scenario(folder), small.save, lambda: small.sign_off("A")):
         with pytest.raises(ScenarioError, match="which is a link"):
             use()
     assert tree_of(folder) == before

@@ -22,31 +22,31 @@ def own(tmp_path: Path) -> pk.Scenario:
 
 
 def test_no_file_no_reviews(own: pk.Scenario) -> None:
-    assert pk.reviews(own).empty
+    assert own.reviews.empty
 
 
 def test_a_sign_off_holds_until_the_scenario_says_something_else(own: pk.Scenario) -> None:
-    table = pk.sign_off(own, "R. Viewer", "Times are fine", about="B3", at="2031-09-01T10:00:00Z")
+    table = own.sign_off("R. Viewer", "Times are fine", about="B3", at="2031-09-01T10:00:00Z")
     assert table.to_dict("records") == [{
         "kind": "sign-off", "by": "R. Viewer", "at": "2031-09-01T10:00:00Z", "about": "B3",
         "words": "Times are fine", "state": "current", "digest": own.digest}]
     changed = edited(own, "steps", "B2", minutes_likely=15).save()
-    assert pk.reviews(changed)["state"].tolist() == [STALE]
-    assert pk.reviews(edited(changed, "steps", "B2", minutes_likely=13))["state"].tolist() == ["current"]
+    assert changed.reviews["state"].tolist() == [STALE]
+    assert edited(changed, "steps", "B2", minutes_likely=13).reviews["state"].tolist() == ["current"]
 
 
 def test_spelling_and_the_reviews_themselves_do_not_make_it_stale(own: pk.Scenario) -> None:
-    pk.sign_off(own, "A")
+    own.sign_off("A")
     path = own.folder / "scenario.toml"
     path.write_text("# a comment\n" + path.read_text(encoding="utf-8"), encoding="utf-8")
     again = pk.load_scenario(own.folder)
-    assert pk.add_note(again, "B", "me too")["state"].tolist() == ["current", "current"]
+    assert again.add_note("B", "me too")["state"].tolist() == ["current", "current"]
 
 
 def test_entries_are_only_added(own: pk.Scenario) -> None:
-    pk.add_note(own, "A", "First")
+    own.add_note("A", "First")
     first = (own.folder / SIGN_OFFS_FILE).read_bytes()
-    table = pk.sign_off(own, "B")
+    table = own.sign_off("B")
     assert (own.folder / SIGN_OFFS_FILE).read_bytes().startswith(first)
     assert table["kind"].tolist() == ["note", "sign-off"]
     assert pk.load_scenario(own.folder) == own, "the scenario reads as before"
@@ -55,7 +55,7 @@ def test_entries_are_only_added(own: pk.Scenario) -> None:
 @pytest.mark.parametrize("text", ["quotes \" ' \"\"\" '''", "[[review]]\nby = 'x'", "two\nlines",
                                   "back\\slash", "<script>alert(1)</script>", "=1+1", "# none", "ünïcode 中"])
 def test_any_words_come_back(own: pk.Scenario, text: str) -> None:
-    table = pk.add_note(own, text.replace("\n", " "), text)
+    table = own.add_note(text.replace("\n", " "), text)
     assert len(table) == 1
     assert table["words"].item() == text
     assert "<script" not in table._repr_html_()
@@ -65,7 +65,7 @@ def test_any_words_come_back(own: pk.Scenario, text: str) -> None:
                                            ("A", "x" * 20_000)])
 def test_what_is_no_review(own: pk.Scenario, by: str, words: str) -> None:
     with pytest.raises(pk.ScenarioError):
-        pk.add_note(own, by, words)
+        own.add_note(by, words)
     assert not (own.folder / SIGN_OFFS_FILE).exists()
 
 
@@ -75,29 +75,29 @@ def test_what_is_no_review(own: pk.Scenario, by: str, words: str) -> None:
 def test_what_is_wrong_with_a_review_is_said(own: pk.Scenario, by: object, words: object,
                                              problem: str) -> None:
     with pytest.raises(pk.ScenarioError, match=problem):
-        pk.add_note(own, by, words)  # type: ignore[arg-type]
+        own.add_note(by, words)  # type: ignore[arg-type]
 
 
 def test_lines_that_end_as_another_system_has_them(own: pk.Scenario) -> None:
-    assert pk.add_note(own, "A", "one\r\ntwo\rthree")["words"].item() == "one\ntwo\nthree"
+    assert own.add_note("A", "one\r\ntwo\rthree")["words"].item() == "one\ntwo\nthree"
 
 
 def test_a_moment_without_quotation_marks_is_one(own: pk.Scenario) -> None:
     (own.folder / SIGN_OFFS_FILE).write_text(
         f"[[review]]\nkind = 'note'\nby = 'A'\nat = 2031-09-01T10:00:00Z\ndigest = '{own.digest}'\n")
-    assert pk.reviews(own)[["at", "state"]].to_numpy().tolist() == [["2031-09-01T10:00:00Z", "current"]]
+    assert own.reviews[["at", "state"]].to_numpy().tolist() == [["2031-09-01T10:00:00Z", "current"]]
 
 
 def test_edits_that_are_not_saved_cannot_be_reviewed(own: pk.Scenario) -> None:
     with pytest.raises(pk.ScenarioError, match="not saved"):
-        pk.sign_off(edited(own, "steps", "B2", minutes_likely=15), "A")
+        edited(own, "steps", "B2", minutes_likely=15).sign_off("A")
 
 
 def test_a_scenario_that_changed_on_disk_cannot_be_reviewed(own: pk.Scenario) -> None:
     path = own.folder / "steps.csv"
     path.write_bytes(path.read_bytes().replace(b",13,", b",14,"))
     with pytest.raises(pk.SaveConflict):
-        pk.sign_off(own, "A")
+        own.sign_off("A")
     assert not (own.folder / SIGN_OFFS_FILE).exists()
 
 
@@ -110,7 +110,7 @@ def test_a_scenario_that_changed_on_disk_cannot_be_reviewed(own: pk.Scenario) ->
 def test_a_file_that_cannot_be_read_is_left_alone(own: pk.Scenario, content: str) -> None:
     path = own.folder / SIGN_OFFS_FILE
     path.write_bytes(content.encode("latin-1"))
-    for call in (lambda: pk.reviews(own), lambda: pk.sign_off(own, "A")):
+    for call in (lambda: own.reviews, lambda: own.sign_off("A")):
         with pytest.raises(pk.ScenarioError, match=SIGN_OFFS_FILE):
             call()
     assert path.read_bytes() == content.encode("latin-1")

@@ -143,4 +143,4 @@ def test_a_long_chain_of_corrections_is_read(tmp_path: Path, outing: pk.Plan) ->
     rows.append("e3000,,,correct,2031-09-03T07:31:00Z,e2999\n")
     (tmp_path / "log.csv").write_text(LOG_HEAD + "e0,,A1,started,2031-09-03T07:30:00Z,\n" + "".join(rows))
     retimed = outing.retime(tmp_path)
-    assert retimed.starts[retimed.position("A1")] == 1.0
+    assert retimed.timed.starts[retimed.timed.position("A1")] == 1.0

@@ -147,7 +147,7 @@ def test_hands_too_full_for_one_spell(small: pk.Scenario) -> None:
     (finding,) = plan.findings.to_dict("records")
     assert (finding["severity"], finding["crew"], finding["step"]) == ("stop", "EV1", "B3")
     assert (finding["value"], finding["limit"], finding["margin"]) == (3, 2, -1)
-    assert finding["start_min"] == plan.starts[plan.position("B3")]
+    assert finding["start_min"] == plan.timed.starts[plan.timed.position("B3")]
     assert "(driver, lamp-new, lamp-old)" in finding["message"]
 
 
@@ -240,7 +240,7 @@ def test_until_the_place_where_it_should_have_been_left_it_weighs(demo: pk.Scena
     plan = pk.time_plan(scenario)
     loads = plan.findings[plan.findings["message"].str.contains("slots in hand")].to_dict("records")
     assert (loads[0]["step"], loads[0]["value"]) == ("SV0", 3)
-    assert f"to {pet_label(plan.finishes[plan.position('SV1')])} (" in loads[0]["message"]
+    assert f"to {pet_label(plan.timed.finishes[plan.timed.position('SV1')])} (" in loads[0]["message"]
     assert not any("camera" in load["message"] for load in loads[1:])
 
 

@@ -27,7 +27,7 @@ def night(plan: pk.Plan) -> tuple[float, float]:
 
 
 def test_the_list_for_the_owner(small_plan: pk.Plan) -> None:
-    (row,) = small_plan.inhibit_times.to_dict("records")
+    (row,) = small_plan.inhibits.to_dict("records")
     until = night(small_plan)[0] + 1 + 14  # B3 begins a minute (the guard) after night does
     assert (row["set_by_min"], row["lift_after_min"]) == (pytest.approx(12), pytest.approx(until))
     assert row["hold_min"] == pytest.approx(until - 12)
@@ -39,7 +39,7 @@ def test_the_list_for_the_owner(small_plan: pk.Plan) -> None:
 def test_overlaps_name_each_other(small: pk.Scenario) -> None:
     scenario = with_row(small, "inhibits", inhibit="I-B1", from_step="B1", until_step="B1", lead_min=0)
     scenario = with_row(scenario, "inhibits", inhibit="I-C3", from_step="C2", until_step="C3", lead_min=0)
-    overlaps = pk.time_plan(scenario).inhibit_times.set_index("inhibit")["overlaps"].to_dict()
+    overlaps = pk.time_plan(scenario).inhibits.set_index("inhibit")["overlaps"].to_dict()
     # B1 is worked on from 0:11 to 0:15, C2 begins at 0:16:40.
     assert overlaps == {"I-LMP": "I-B1 I-C3", "I-B1": "I-LMP", "I-C3": "I-LMP"}
 

@@ -17,7 +17,7 @@ ONE_RELAY = {"relays.longitudes_deg_east": [118.0]}
 def gap_of(plan: pk.Plan) -> tuple[float, float]:
     """The first gap in coverage inside the outing."""
     (windows,) = plan.links.values()
-    edges = [0.0, *np.ravel(windows).tolist(), plan.horizon_min]
+    edges = [0.0, *np.ravel(windows).tolist(), plan.timed.horizon_min]
     return next((a, b) for a, b in zip(edges[::2], edges[1::2], strict=True) if b - a > 1)
 
 
@@ -33,7 +33,7 @@ def test_a_step_in_a_gap_is_a_concern_with_the_next_coverage(small: pk.Scenario)
     assert (finding["severity"], finding["check"], finding["step"]) == ("concern", "links", inside["step"])
     assert finding["value"] == pytest.approx(share, abs=1e-6)
     assert f"{100 * share:.0f} % is covered" in finding["message"]
-    row = pk.time_plan(edited(scenario, "steps", inside["step"], link="yes")).link_cover.iloc[0]
+    row = pk.time_plan(edited(scenario, "steps", inside["step"], link="yes")).links.iloc[0]
     assert row["next_cover_min"] == pytest.approx(end)
     assert row["gaps"] != ""
 
@@ -41,12 +41,12 @@ def test_a_step_in_a_gap_is_a_concern_with_the_next_coverage(small: pk.Scenario)
 def test_steps_with_coverage_are_listed_and_no_finding(small: pk.Scenario) -> None:
     plan = pk.time_plan(edited(small, "steps", "B3", link="yes"))
     assert plan.findings.empty
-    assert plan.link_cover[["step", "share", "gaps"]].to_numpy().tolist() == [["B3", 1.0, ""]]
+    assert plan.links[["step", "share", "gaps"]].to_numpy().tolist() == [["B3", 1.0, ""]]
 
 
 def test_a_step_that_waits_for_a_link_is_covered(small: pk.Scenario) -> None:
     plan = pk.time_plan(edited(small.with_settings(ONE_RELAY), "steps", "C3", link="wait"))
-    assert plan.link_cover["share"].tolist() == [1.0]
+    assert plan.links["share"].tolist() == [1.0]
     assert "links" not in set(plan.findings["check"])
 
 

@@ -56,7 +56,7 @@ def test_a_spell_begins_and_ends_to_the_second(small: pk.Scenario) -> None:
     # Alone 10.9 min are left for ingress, 8, and the way: 2.9 min of 3. EV1 arrives at 17 and leaves after
     # B3 (night begins, 14 min): 0.1 min more on each side is too far.
     plan = pk.time_plan(far_alone(small))
-    leaves = plan.finishes[plan.position("B3")]
+    leaves = plan.timed.finishes[plan.timed.position("B3")]
     (finding, _) = plan.findings.to_dict("records")
     assert finding["start_min"] == pytest.approx(17 - 0.1)
     assert f"below from 0:17 to {pet_label(leaves + 0.1)}" in finding["message"]
@@ -64,7 +64,7 @@ def test_a_spell_begins_and_ends_to_the_second(small: pk.Scenario) -> None:
 
 def test_just_before_a_hook_move_counts(demo: pk.Scenario, demo_plan: pk.Plan) -> None:
     # EV2 at the hatch before CL2: with the hook still elsewhere one move, 1 min, is left to do.
-    finish = demo_plan.finishes[demo_plan.position("CL2")]
+    finish = demo_plan.timed.finishes[demo_plan.timed.position("CL2")]
     before = demo_plan.returns.query("crew == 'EV2' and at_min < @finish").iloc[-1]
     after = demo_plan.returns.query("crew == 'EV2' and at_min >= @finish").iloc[0]
     assert before["at_min"] == pytest.approx(finish)
@@ -81,7 +81,7 @@ def test_the_partner_has_too_little_left_to_bring_the_other_home(small: pk.Scena
     assert [(f["severity"], f["crew"]) for f in findings] == [("concern", "EV1"), ("concern", "EV2")]
     assert all("EV2's energy" in f["message"] for f in findings)
     plan = pk.time_plan(scenario)
-    leaves = plan.finishes[plan.position("B3")]
+    leaves = plan.timed.finishes[plan.timed.position("B3")]
     assert findings[0]["value"] == pytest.approx(100 - leaves - (28 / 6 + 60 + 8))
 
 

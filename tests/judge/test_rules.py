@@ -80,8 +80,8 @@ def test_rules_that_show_anywhere_are_rules() -> None:
 
 def test_nothing_is_new_in_the_same_plan_and_all_against_none(faulty_plan: pk.Plan) -> None:
     found = faulty_plan.findings
-    assert new_findings(faulty_plan, faulty_plan).empty
-    assert len(new_findings(found[:0], faulty_plan)) == len(found)
+    assert new_findings(faulty_plan.timed, faulty_plan.timed).empty
+    assert len(new_findings(found[:0], faulty_plan.timed)) == len(found)
     assert new_stops(found[1:], found) == 1  # the worst stands first
     twice = found.loc[[*found.index, 0]]
     assert len(new_findings(found, twice)) == 1

@@ -141,7 +141,7 @@ def test_turning_back_where_the_partner_stands_is_no_passing(small: pk.Scenario)
     steps = scenario.steps
     steps["wait_at"] = ["MID" if step == "B0" else "" for step in steps["step"]]
     scenario = scenario.with_table("steps", steps)
-    passages = pk.time_plan(scenario).passages["EV1"]
+    passages = pk.time_plan(scenario).timed.passages["EV1"]
     way = [(p.place, p.to_place) for p in passages if p.step == "B0" and p.route]
     assert way == [("HAT", "MID"), ("MID", "HAT")]
     assert found(scenario) == []

@@ -11,7 +11,7 @@ from tests.edits import edited
 
 def test_the_small_outing_followed_by_hand(small_plan: pk.Plan) -> None:
     """B1 takes the lamp at 11; B3 takes the old one and leaves the new; C3 bags the cassette."""
-    b3, c3 = (small_plan.starts[small_plan.position(step)] for step in ("B3", "C3"))
+    b3, c3 = (small_plan.timed.starts[small_plan.timed.position(step)] for step in ("B3", "C3"))
     b3_end, c3_end, end = b3 + 14, c3 + 8, small_plan.end_min
     stays = {item: [tuple(row) for row in rows[["holder", "in_bag", "from_min", "until_min", "by_step"]]
                     .itertuples(index=False)]

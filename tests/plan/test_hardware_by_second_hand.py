@@ -22,7 +22,7 @@ outings = st.randoms(use_true_random=False).map(random_outing)
 
 
 def first_mishap(plan: pk.Plan) -> tuple[float, tuple[str, str, str] | None]:
-    mishaps = [mishap for mishap in plan.tracked_custody.mishaps if mishap.step]
+    mishaps = [mishap for mishap in plan.timed.tracked_custody.mishaps if mishap.step]
     if not mishaps:
         return float("inf"), None
     first = mishaps[0]
@@ -42,7 +42,7 @@ def compare_hardware(plan: pk.Plan) -> None:
     book = HardwareBook(plan)
     crowded = {item for item, row in book.items.items() if row["kind"] == "foothold"
                and book.in_socket.get(row["at"], item) != item}
-    assert {mishap.item for mishap in plan.tracked_custody.mishaps if not mishap.step} == crowded
+    assert {mishap.item for mishap in plan.timed.tracked_custody.mishaps if not mishap.step} == crowded
     book = book.play()
     assert first_mishap(plan) == (book.wrong_min, book.wrong[0] if book.wrong else None)
     spells = list(plan.custody.itertuples())
@@ -51,7 +51,7 @@ def compare_hardware(plan: pk.Plan) -> None:
                 if row.from_min <= now and (row.until_min > now or row.until_min == plan.end_min)}
         assert ours == {item: (book.outermost(item, at), where if where in at else "")
                         for item, where in at.items()}, now
-    heavy = {(spell.holder, spell.from_min) for spell in plan.tracked_custody.overloads
+    heavy = {(spell.holder, spell.from_min) for spell in plan.timed.tracked_custody.overloads
              if spell.from_min < book.wrong_min}
     assert heavy == {spell for spell in book.heavy_from if spell[1] < book.wrong_min}
     if not book.wrong:
@@ -59,7 +59,7 @@ def compare_hardware(plan: pk.Plan) -> None:
 
 
 def ended_wrong(plan: pk.Plan) -> set[str]:
-    return {finding.message.split()[0] for finding in check_endings(plan)}
+    return {finding.message.split()[0] for finding in check_endings(plan.timed)}
 
 
 def wrong_ends(book: HardwareBook) -> set[str]:
@@ -83,7 +83,7 @@ def compare_tethers(plan: pk.Plan) -> None:
     """The same reach on every leg, the same spells out of reach, hook moves that fail, and crossings."""
     lines = {who: Line(plan, who).play() for who in CREW}
     for who, line in lines.items():
-        tether = plan.tracked_tethers[who]
+        tether = plan.timed.tracked_tethers[who]
         assert tether.tether_m is not None
         spells = [(spell.from_min, spell.until_min) for spell in too_far(tether.lies, tether.tether_m)]
         expected = line.too_far(tether.tether_m)
@@ -93,7 +93,7 @@ def compare_tethers(plan: pk.Plan) -> None:
         legs = plan.tethers.query("crew == @who and to_place != ''")
         assert legs["reach_m"].tolist() == pytest.approx([max(leg[2:4]) for leg in line.legs])
     found = {(round(c.at_min, 5), "meet" if c.is_on_the_route else "pass", c.to_place)
-             for c in crossings(*plan.tracked_tethers.values())}
+             for c in crossings(*plan.timed.tracked_tethers.values())}
     assert found == meetings(*lines.values())
 
 
@@ -104,10 +104,10 @@ def test_the_second_hand_agrees_on_outings_that_show_every_kind_of_mishap() -> N
         plan = pk.time_plan(random_outing(random.Random(seed)))
         compare_hardware(plan)
         compare_tethers(plan)
-        mishaps = plan.tracked_custody.mishaps
+        mishaps = plan.timed.tracked_custody.mishaps
         seen.update({mishap.kind for mishap in mishaps} or {"sound"})
-        tethers = list(plan.tracked_tethers.values())
-        seen.update(["too heavy"] * bool(plan.tracked_custody.overloads)
+        tethers = list(plan.timed.tracked_tethers.values())
+        seen.update(["too heavy"] * bool(plan.timed.tracked_custody.overloads)
                     + ["crossing"] * any(True for _ in crossings(*tethers))
                     + ["too far"] * any(list(too_far(t.lies, t.tether_m or 0.0)) for t in tethers)
                     + ["bad hook"] * any(t.no_anchor or t.owner_away for t in tethers))

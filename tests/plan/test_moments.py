@@ -8,11 +8,11 @@ from itertools import pairwise
 import pytest
 
 import planning_kit as pk
-from planning_kit.plan.moments import moment_of, whole_minutes
+from planning_kit.plan.moments import whole_minutes
 
 
 def people(plan, minute):
-    return {person.crew: person for person in moment_of(plan, minute).people}
+    return {person.crew: person for person in plan.at(minute).people}
 
 
 def point_of(plan, place):
@@ -31,7 +31,8 @@ def test_at_the_start_of_a_step_everybody_is_at_its_place(demo_plan):
 
 
 def test_midway_along_a_leg_is_in_the_middle_of_its_segment(demo_plan):
-    legs = [leg for passages in demo_plan.passages.values() for leg in passages if leg.route is not None]
+    passages = demo_plan.timed.passages
+    legs = [leg for each in passages.values() for leg in each if leg.route is not None]
     assert len(legs) > 50
     for leg in legs:
         person = people(demo_plan, (leg.start_min + leg.finish_min) / 2)[leg.crew]
@@ -52,7 +53,7 @@ def test_holders_are_those_of_the_custody_table(demo_plan):
     for minute in (0.0, 20.0, 42.0, 70.0, 130.0, 141.0, 148.0, 150.0, 200.0, 300.0, demo_plan.end_min - 0.01):
         now = custody[(custody.from_min <= minute) & (custody.until_min > minute)]
         wanted = {(row.item, row.holder, row.in_bag) for row in now.itertuples()}
-        assert {(s.item, s.holder, s.in_bag) for s in moment_of(demo_plan, minute).stays} == wanted, minute
+        assert {(s.item, s.holder, s.in_bag) for s in demo_plan.at(minute).stays} == wanted, minute
 
 
 def test_reach_is_that_of_the_tethers_table_at_the_end_of_each_of_its_rows(demo_plan):
@@ -82,25 +83,25 @@ def test_the_tether_as_drawn_is_as_long_as_its_reach_out_and_back(demo):
     """With straight routes the line from the hook to the person has the length that the plan counts."""
     plan = pk.time_plan(straightened(demo))
     points = {place: point_of(plan, place) for place in plan.scenario.places.place}
-    for minute in whole_minutes(plan, 0.5):
-        for person in moment_of(plan, minute).people:
+    for minute in whole_minutes(plan.timed, 0.5):
+        for person in plan.at(minute).people:
             way = [*(points[place] for place in person.line), person.point_m]
             drawn = sum(math.dist(a, b) for a, b in pairwise(way))
             assert drawn == pytest.approx(person.reach_m, abs=1e-6), (minute, person.crew)
 
 
 def test_inhibits_light_and_others_change_at_their_own_minutes(demo_plan):
-    power = demo_plan.inhibit_times.set_index("inhibit").loc["I-PWR"]
-    in_force = [{hold.inhibit for hold in moment_of(demo_plan, minute).inhibits}
+    power = demo_plan.inhibits.set_index("inhibit").loc["I-PWR"]
+    in_force = [{hold.inhibit for hold in demo_plan.at(minute).inhibits}
                 for minute in (power.set_by_min - 0.01, power.set_by_min, power.lift_after_min - 0.01,
                                power.lift_after_min)]
     assert ["I-PWR" in held for held in in_force] == [False, True, True, False]
     start, end = (float(edge) for edge in demo_plan.light.night[1])
-    assert [moment_of(demo_plan, minute).light for minute in (start - 0.01, start, end - 0.01, end)] == [
+    assert [demo_plan.at(minute).light for minute in (start - 0.01, start, end - 0.01, end)] == [
         "penumbra", "night 2", "night 2", "penumbra"]
-    assert moment_of(demo_plan, start).light_until_min == end
+    assert demo_plan.at(start).light_until_min == end
     desk = demo_plan.timeline[demo_plan.timeline.step == "DK2"].iloc[0]
-    assert [other.step for other in moment_of(demo_plan, desk.start_min).others] == ["DK2"]
+    assert [other.step for other in demo_plan.at(desk.start_min).others] == ["DK2"]
 
 
 def test_minutes_run_from_egress_to_the_end_itself(small_plan):
@@ -113,7 +114,7 @@ def test_minutes_run_from_egress_to_the_end_itself(small_plan):
 @pytest.mark.parametrize("minute", [-0.1, 1e9, float("nan"), float("inf"), "soon", None])
 def test_a_minute_outside_the_outing_is_refused(small_plan, minute):
     with pytest.raises(pk.ScenarioError, match="no minute of this outing"):
-        moment_of(small_plan, minute)
+        small_plan.at(minute)
 
 
 @pytest.mark.parametrize("every", [0.0, -1.0, float("nan"), float("inf")])
@@ -123,7 +124,7 @@ def test_steps_of_time_above_zero_only(small_plan, every):
 
 
 def test_the_table_of_a_moment_reads_like_the_timeline(demo_plan):
-    table = moment_of(demo_plan, 150).table.set_index("crew")
+    table = demo_plan.at(150).table.set_index("crew")
     assert table.loc["EV1", ["kind", "step", "place", "hook"]].tolist() == ["work", "X4", "REG", "BK"]
     assert table.loc["EV1", "reach_m"] == 23.0  # BK to BO 14 m, BO to REG 9 m: routes.csv
     assert table.loc["EV1", "holds"] == "driver-1 reg-new"  # X3 hands reg-new to EV1: steps.csv

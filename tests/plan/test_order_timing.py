@@ -18,14 +18,14 @@ ORDERS = 60
 
 def orders_of(plan: pk.Plan, steps: tuple[object, ...]) -> dict[str, list[int]]:
     """Everyone's order by the positions of the plan's own rows, as these rows have it."""
-    position = {step.step: number for number, step in enumerate(plan.steps)}
-    names = (*plan.travels, *(actor.actor for actor in plan.scenario.records.actors))
+    position = {step.step: number for number, step in enumerate(plan.timed.steps)}
+    names = (*plan.timed.travels, *(actor.actor for actor in plan.scenario.records.actors))
     return {who: [position[steps[number].step] for number in work_order(steps, who)] for who in names}
 
 
 def shuffled(plan: pk.Plan, draws: random.Random) -> tuple[object, ...]:
     """The rows with some of them moved a little: some orders have no times."""
-    steps = list(plan.steps)
+    steps = list(plan.timed.steps)
     for _ in range(draws.randint(1, 5)):
         at = draws.randrange(len(steps))
         steps.insert(min(max(at + draws.randint(-8, 8), 0), len(steps) - 1), steps.pop(at))
@@ -35,11 +35,13 @@ def shuffled(plan: pk.Plan, draws: random.Random) -> tuple[object, ...]:
 @pytest.mark.parametrize("name", ["demo_plan", "small_plan"])
 def test_every_order_has_the_times_of_its_own_scenario(name: str, request: pytest.FixtureRequest) -> None:
     plan = request.getfixturevalue(name)
-    timing = OrderTiming(plan.scenario.records, plan.almanac, plan.travels, plan.durations.tolist())
+    timed = plan.timed
+    timing = OrderTiming(plan.scenario.records, timed.almanac, timed.travels, timed.durations.tolist())
     draws, timed = random.Random(3), 0
     for _ in range(ORDERS):
         steps = shuffled(plan, draws)
-        network = build_network(replace(plan.scenario.records, steps=steps), plan.almanac, plan.travels)
+        records = replace(plan.scenario.records, steps=steps)
+        network = build_network(records, plan.timed.almanac, plan.timed.travels)
         durations = np.array([step.minutes_likely for step in steps])
         wanted = earliest_starts(network, durations)
         orders = orders_of(plan, steps)
@@ -49,7 +51,7 @@ def test_every_order_has_the_times_of_its_own_scenario(name: str, request: pytes
             continue
         assert found is not None
         by_name = dict(zip(network.steps, wanted.tolist(), strict=True))
-        assert [by_name[step.step] for step in plan.steps] == found
+        assert [by_name[step.step] for step in plan.timed.steps] == found
         assert timing.end_min(orders, found) == outing_end(network, wanted, durations)
         timed += 1
     assert timed > ORDERS / 4
@@ -57,19 +59,21 @@ def test_every_order_has_the_times_of_its_own_scenario(name: str, request: pytes
 
 def test_a_later_egress_moves_what_no_window_holds(small_plan: pk.Plan) -> None:
     plan = small_plan
-    timing = OrderTiming(plan.scenario.records, plan.almanac, plan.travels, plan.durations.tolist())
-    orders = orders_of(plan, plan.steps)
+    timed = plan.timed
+    timing = OrderTiming(plan.scenario.records, timed.almanac, timed.travels, timed.durations.tolist())
+    orders = orders_of(plan, plan.timed.steps)
     starts = timing.starts(orders, egress_min=3.0)
     assert starts is not None
-    assert starts[plan.position("A1")] == plan.starts[plan.position("A1")] + 3.0
+    assert starts[plan.timed.position("A1")] == plan.timed.starts[plan.timed.position("A1")] + 3.0
 
 
 def test_steps_in_no_order_hold_nobody(small_plan: pk.Plan) -> None:
     plan = small_plan
-    timing = OrderTiming(plan.scenario.records, plan.almanac, plan.travels, plan.durations.tolist())
-    orders = {who: [i for i in order if plan.steps[i].step in ("A1", "Z1")]
-              for who, order in orders_of(plan, plan.steps).items()}
+    timed = plan.timed
+    timing = OrderTiming(plan.scenario.records, timed.almanac, timed.travels, timed.durations.tolist())
+    orders = {who: [i for i in order if plan.timed.steps[i].step in ("A1", "Z1")]
+              for who, order in orders_of(plan, plan.timed.steps).items()}
     starts = timing.starts(orders)
     assert starts is not None
     # Both stay at the hatch: Z1 follows A1 at once.
-    assert starts[plan.position("Z1")] == plan.finishes[plan.position("A1")]
+    assert starts[plan.timed.position("Z1")] == plan.timed.finishes[plan.timed.position("A1")]

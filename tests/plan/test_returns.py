@@ -104,7 +104,7 @@ class Walker:
 
 def whole_minutes(plan: pk.Plan, crew: str) -> list[dict]:
     table = plan.returns.query("crew == @crew and at_min % 1 == 0")
-    return table[table["at_min"] < plan.end_min - plan.network.ingress_min].to_dict("records")
+    return table[table["at_min"] < plan.end_min - plan.timed.network.ingress_min].to_dict("records")
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -238,7 +238,7 @@ def test_turn_back_is_the_last_minute_before_the_reserve_is_touched(small: pk.Sc
 def test_turn_back_early_enough_for_the_hard_limit(small: pk.Scenario, small_plan: pk.Plan) -> None:
     # EV1 leaves the Mast head 3 min from the hatch; a hard limit 1 min before that way and ingress are done
     # means turning back 1 min before.
-    leaves = float(small_plan.finishes[small_plan.position("B3")])
+    leaves = float(small_plan.timed.finishes[small_plan.timed.position("B3")])
     limits = {"limits.hard_min": leaves + 3 + 8 - 1, "limits.planned_min": 50}
     plan = pk.time_plan(small.with_settings(limits))
     assert turn_backs(plan)["emergency oxygen, alone"] == pytest.approx(leaves - 1)

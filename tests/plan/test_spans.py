@@ -34,7 +34,7 @@ def test_spans_are_found_as_by_looking_at_all() -> None:
 def test_inhibits_that_overlap_are_those_that_share_time(demo: pk.Scenario) -> None:
     scenario = edited(demo, "inhibits", "I-HTR", lead_min=300)  # begins before all others
     scenario = with_row(scenario, "inhibits", inhibit="I-ODD", from_step="HT4", until_step="EG1")  # backwards
-    holds = pk.time_plan(scenario).inhibit_holds
+    holds = pk.time_plan(scenario).timed.inhibit_holds
     assert sum(len(hold.overlaps) for hold in holds) > 10
     for hold in holds:
         assert hold.overlaps == tuple(
@@ -43,10 +43,10 @@ def test_inhibits_that_overlap_are_those_that_share_time(demo: pk.Scenario) -> N
 
 
 def test_moments_in_any_order_are_those_of_their_minutes(demo_plan: pk.Plan) -> None:
-    minutes = [*whole_minutes(demo_plan, 17.0)]
-    one_by_one = [pk.moment_of(demo_plan, minute) for minute in minutes]
-    assert list(moments_of(demo_plan, minutes)) == one_by_one
-    assert list(moments_of(demo_plan, minutes[::-1])) == one_by_one[::-1]
+    minutes = [*whole_minutes(demo_plan.timed, 17.0)]
+    one_by_one = [demo_plan.at(minute) for minute in minutes]
+    assert list(moments_of(demo_plan.timed, minutes)) == one_by_one
+    assert list(moments_of(demo_plan.timed, minutes[::-1])) == one_by_one[::-1]
     assert len({moment.stays for moment in one_by_one}) > 5
 
 
@@ -60,5 +60,5 @@ def test_of_steps_that_wait_in_turns_none_is_taken_for_a_circle(small: pk.Scenar
     for table in ("gaps", "inhibits"):
         small = small.with_table(table, small.table(table)[:0])
     plan = pk.time_plan(small.with_table("steps", pd.DataFrame(rows, dtype=object)))
-    starts = dict(zip(plan.network.steps, plan.starts.tolist(), strict=True))
+    starts = dict(zip(plan.timed.network.steps, plan.timed.starts.tolist(), strict=True))
     assert [starts[f"S{number}"] for number in range(30)] == list(range(30))

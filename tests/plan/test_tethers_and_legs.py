@@ -17,13 +17,13 @@ from tests.judge.mutations import with_anchor, with_step
 
 
 def legs(plan: pk.Plan, crew: str) -> list[tuple[str, str, float, float]]:
-    return [(p.place, p.to_place, p.start_min, p.finish_min) for p in plan.passages[crew]]
+    return [(p.place, p.to_place, p.start_min, p.finish_min) for p in plan.timed.passages[crew]]
 
 
 @pytest.mark.parametrize("which", ["small_plan", "demo_plan"])
 def test_passages_leave_no_hole(which: str, request: pytest.FixtureRequest) -> None:
     plan = request.getfixturevalue(which)
-    for passages in plan.passages.values():
+    for passages in plan.timed.passages.values():
         assert (passages[0].place, passages[0].start_min) == (plan.scenario.settings.airlock, 0)
         assert passages[-1].finish_min == plan.end_min
         for before, after in pairwise(passages):
@@ -41,7 +41,7 @@ def test_a_way_is_cut_into_its_routes(small_plan: pk.Plan) -> None:
 def test_extra_travel_is_spread_over_the_way(demo_plan: pk.Plan) -> None:
     # RN2: 1 min more than the routes take, from the tool box over the hub (5 m), the boom root (6 m) to the
     # knuckle (13 m): EV2 at 6 m/min takes 4 min, spread over 5.
-    way = [p for p in demo_plan.passages["EV2"] if p.step == "RN2" and p.route]
+    way = [p for p in demo_plan.timed.passages["EV2"] if p.step == "RN2" and p.route]
     assert [p.to_place for p in way] == ["HUB", "BR", "BK"]
     assert [p.finish_min - p.start_min for p in way] == pytest.approx([5 / 24 * 5, 6 / 24 * 5, 13 / 24 * 5])
 
@@ -56,7 +56,7 @@ def test_a_way_that_takes_hardly_any_time_is_still_walked(small: pk.Scenario) ->
 
 
 def test_standing_counts_from_arriving_to_leaving(small_plan: pk.Plan) -> None:
-    passages = small_plan.passages["EV2"]
+    passages = small_plan.timed.passages["EV2"]
     standing = stands(passages)
     assert [stands_at(standing, "MID", at) for at in (10.9, 11, 14, 14.1)] == [False, True, True, False]
     assert not stands_at(standing, "HAT", 15)  # passing is not standing

@@ -42,7 +42,7 @@ def test_rows_of_each_crew_member_leave_no_hole_in_time_or_place(which: str,
 def test_every_step_stands_once_for_each_who_does_it(demo_plan: pk.Plan) -> None:
     work = demo_plan.timeline.query("kind == 'work' and step != ''")
     expected = sorted(
-        (crew, step.step) for step in demo_plan.steps
+        (crew, step.step) for step in demo_plan.timed.steps
         for crew in (("EV1", "EV2") if step.crew == "both" else (step.crew,))
     )
     assert sorted(zip(work["crew"], work["step"], strict=True)) == expected
@@ -177,7 +177,7 @@ def test_explain_names_the_night_and_when_the_crew_was_ready(small_plan: pk.Plan
 
 
 def test_every_step_of_the_demo_is_explained_back_to_egress(demo_plan: pk.Plan) -> None:
-    for step in demo_plan.steps:
+    for step in demo_plan.timed.steps:
         assert "egress" in demo_plan.explain(step.step).splitlines()[-1]
 
 
@@ -236,11 +236,12 @@ def test_a_night_cut_by_the_horizon_is_none_that_ends(small: pk.Scenario) -> Non
     for plan in (known, cut):
         assert start_of(plan, "B3") == pytest.approx(128.6, abs=0.05)
     assert cut.light.night[-1, 1] == 150.0
-    assert np.isfinite([known.slack.to_window[known.position(step)] for step in ("A1", "B2", "B3")]).all()
-    assert (cut.slack.to_window == np.inf).all()
-    margins = pk.compare_margins(known, cut).set_index("margin")
+    to_window = known.timed.slack.to_window
+    assert np.isfinite([to_window[known.timed.position(step)] for step in ("A1", "B2", "B3")]).all()
+    assert (cut.timed.slack.to_window == np.inf).all()
+    margins = known.compare(cut).margins.set_index("margin")
     assert margins.loc["least slack to window", "b"] == np.inf
-    told = [activity_text(next(a for a in plan.lanes["EV1"] if a.is_work_on("B3")), Words(plan.egress))
+    told = [activity_text(next(a for a in plan.timed.lanes["EV1"] if a.is_work_on("B3")), Words(plan.egress))
             for plan in (known, cut)]
     assert ["to window" in text for text in told] == [True, False]
 

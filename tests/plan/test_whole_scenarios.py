@@ -46,7 +46,7 @@ def test_whatever_can_be_timed_can_be_read(part: int) -> None:
         timed += 1
         try:
             _read_all(plan, random.Random(seed))
-            for step in range(len(plan.steps)):
+            for step in range(len(plan.timed.steps)):
                 _is_held_by_what_is_named(plan, step)
         except Exception as error:
             error.add_note(f"seed {seed}")
@@ -55,7 +55,7 @@ def test_whatever_can_be_timed_can_be_read(part: int) -> None:
 
 
 def _read_all(plan: pk.Plan, draw: random.Random) -> None:
-    steps = [step.step for step in plan.steps]
+    steps = [step.step for step in plan.timed.steps]
     assert set(plan.timeline["step"]) - {""} == set(steps)
     assert len(plan.summary) > 5
     assert set(plan.findings["severity"]) <= {"stop", "concern", "remark"}
@@ -73,13 +73,13 @@ def _is_held_by_what_is_named(plan: pk.Plan, step: int) -> None:
     while step >= 0:
         assert step not in seen, "the chain of holders runs in a circle"
         seen.add(step)
-        holder = plan.holders.chosen[step]
+        holder = plan.timed.holders.chosen[step]
         _is_tight(plan, step, holder)
         step = holder.source
 
 
 def _is_tight(plan: pk.Plan, step: int, holder: Holder) -> None:
-    network, start, length = plan.network, plan.starts[step], plan.durations[step]
+    network, start, length = plan.timed.network, plan.timed.starts[step], plan.timed.durations[step]
     if holder.kind in (LIGHT, LINK, WINDOW):
         demand = next(d for d in network.demands[step] if d.name_at(start) == holder.text)
         assert start in demand.windows[:, 0]
@@ -90,26 +90,27 @@ def _is_tight(plan: pk.Plan, step: int, holder: Holder) -> None:
     elif holder.kind == GROUP:
         _moves_without(plan, step, holder.text.removeprefix("group:"))
     elif holder.bound is not None:
-        assert plan.starts[holder.source] + holder.bound.weight_min(on_grid(plan.durations)) == start
+        weight_min = holder.bound.weight_min(on_grid(plan.timed.durations))
+        assert plan.timed.starts[holder.source] + weight_min == start
     else:
         assert any(on_grid(r.at_min) == start for r in network.releases if r.step == step)
 
 
 def _moves_without(plan: pk.Plan, step: int, name: str) -> None:
     """Without the group its steps would be in several windows, or all in an earlier one."""
-    network = plan.network
+    network = plan.timed.network
     number = [group.name for group in network.groups].index(name)
     members = list(network.groups[number].members)
     assert step in members
     windows = network.group_windows[number]
-    last = (plan.starts[members] + plan.durations[members]).max()
-    assert group_floor(np.array([last]), windows)[0] <= plan.starts[members].min()
+    last = (plan.timed.starts[members] + plan.timed.durations[members]).max()
+    assert group_floor(np.array([last]), windows)[0] <= plan.timed.starts[members].min()
     rest = {"groups": network.groups[:number] + network.groups[number + 1:],
             "group_windows": network.group_windows[:number] + network.group_windows[number + 1:]}
     slack = tuple(bound for bound in network.bounds if bound.kind != MAX_GAP)  # they can ask for the same
     assert any(
-        earliest_starts(replace(whole, **rest), plan.durations)[step]
-        < earliest_starts(whole, plan.durations)[step]
+        earliest_starts(replace(whole, **rest), plan.timed.durations)[step]
+        < earliest_starts(whole, plan.timed.durations)[step]
         for whole in (network, replace(network, bounds=slack)))
 
 
@@ -126,13 +127,13 @@ def test_a_group_moves_a_step_on_and_its_own_period_snaps_it_forward(small: pk.S
     scenario = edited(scenario, "steps", "C2", windows="quiet", light="night", minutes_low=1,
                       minutes_likely=1, minutes_high=1)
     alone = pk.time_plan(scenario)
-    c2 = alone.position("C2")
+    c2 = alone.timed.position("C2")
     scenario = edited(scenario, "steps", "B2", minutes_likely=45, minutes_high=45)
     scenario = edited(scenario, "steps", "B3", same_window="g")
     plan = pk.time_plan(edited(scenario, "steps", "C2", same_window="g"))
-    assert alone.starts[c2] < nights[0, 1] < nights[1, 0] + 4 <= plan.starts[c2]
-    assert plan.holders.chosen[c2].text == "window:quiet"
-    assert plan.holders.chosen[c2].ready_min < nights[0, 1]
+    assert alone.timed.starts[c2] < nights[0, 1] < nights[1, 0] + 4 <= plan.timed.starts[c2]
+    assert plan.timed.holders.chosen[c2].text == "window:quiet"
+    assert plan.timed.holders.chosen[c2].ready_min < nights[0, 1]
     assert "the steps of 'g' share one window" in plan.explain("C2").splitlines()[0]
     assert "C2" in set(plan.timeline["step"])
 

@@ -116,7 +116,7 @@ def make_handovers(timeline: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
-def make_inhibit_times() -> pd.DataFrame:
+def make_inhibits() -> pd.DataFrame:
     rows = [("I-PWR", "Bus isolated", "Ground desk", 90.0, 150.0, "REG05", "REG08", "Live connectors"),
             ("I-ARM", "Arm stopped", "Arm operator", 100.0, 250.0, "CBL09", "CBL12", ""),
             ("I-TX", "Transmitter off", "Ground desk", 150.0, 200.0, "PHO17", "PHO20", "Radio power."),
@@ -174,11 +174,11 @@ def make_plan() -> MadeUp:
     return MadeUp(
         scenario=SimpleNamespace(records=make_records()), egress=EGRESS, timeline=timeline,
         findings=make_findings(timeline), light=make_light(),
-        links={"relay 46°E": np.array([[10.0, 95.0], [110.0, 200.0], [215.0, 540.0]]),
-               "relay 174°W": np.array([[0.0, 60.0], [90.0, 320.0]])},
+        relays={"relay 46°E": np.array([[10.0, 95.0], [110.0, 200.0], [215.0, 540.0]]),
+                "relay 174°W": np.array([[0.0, 60.0], [90.0, 320.0]])},
         named_windows={"thrusters-free": np.array([[60.0, 240.0], [270.0, 540.0]])},
         end_min=float(timeline.finish_min.max()), horizon_min=540.0, handovers=make_handovers(timeline),
-        inhibit_times=make_inhibit_times(),
+        inhibits=make_inhibits(),
     )
 
 

@@ -15,7 +15,7 @@ HOSTILE = "<img src=x onerror=alert(1)>\u202e & $x$"
 
 @pytest.fixture(scope="module")
 def told(demo_plan: pk.Plan):
-    return pk.briefing(demo_plan)
+    return demo_plan.briefing()
 
 
 def words_of(table, step: str) -> str:
@@ -30,7 +30,8 @@ def test_events_are_in_time_order_with_both_crew_between_each_other(told) -> Non
 
 def test_every_step_is_told_once_at_its_start(told, demo_plan: pk.Plan) -> None:
     works = told.table[(told.table.kind == "work") & (told.table.step != "")]
-    starts = {step.step: float(start) for step, start in zip(demo_plan.steps, demo_plan.starts, strict=True)}
+    timed = demo_plan.timed
+    starts = {step.step: float(start) for step, start in zip(timed.steps, timed.starts, strict=True)}
     assert dict(zip(works.step, works.at_min, strict=True)) == starts
     assert len(works) == len(starts)
 
@@ -59,11 +60,11 @@ def test_waits_say_why(told) -> None:
 
 
 def test_inhibits_stand_before_their_first_step_and_lift_after_their_last(told, demo_plan: pk.Plan) -> None:
-    holds = {hold.inhibit.inhibit: hold for hold in demo_plan.inhibit_holds}
+    holds = {hold.inhibit.inhibit: hold for hold in demo_plan.timed.inhibit_holds}
     told_set = told.table[told.table.kind == "inhibit"]
     assert len(told_set) == len(holds) == 6
     row = told_set[told_set.words.str.startswith("I-PWR")].iloc[0]
-    starts = dict(zip(demo_plan.network.steps, demo_plan.starts, strict=True))
+    starts = dict(zip(demo_plan.timed.network.steps, demo_plan.timed.starts, strict=True))
     assert row.at_min == pytest.approx(starts["X1"] - 8)  # lead_min of inhibits.csv
     assert "Ground power and thermal desk holds it until 2:39" in row.words
 
@@ -81,7 +82,7 @@ def test_silence_where_a_table_is_silent(small: pk.Scenario) -> None:
     quiet = edited(quiet, "inhibits", "I-LMP", title="", owner="", reason="")
     quiet = edited(quiet, "tasks", "LMP", objective="")
     plan = pk.time_plan(edited(quiet, "hardware", "lamp-new", title=""))
-    brief = pk.briefing(plan)
+    brief = plan.briefing()
     text = brief.text + brief.one_minute
     assert "Caution: " not in words_of(brief.table, "B3")
     assert not re.search(r"None|nan|\(\)|\[\]|''|  \.|\.\.(?!\.)|Reason: *\.", text)
@@ -91,9 +92,9 @@ def test_silence_where_a_table_is_silent(small: pk.Scenario) -> None:
 
 def test_no_place_item_or_step_is_named_that_the_tables_do_not_join_to_the_event(told, demo_plan) -> None:
     """A step's own sentence names no step but itself and those tied to it by the tables."""
-    ids = set(demo_plan.network.steps)
-    tied = {step.step: {step.step} for step in demo_plan.steps}
-    for clock in demo_plan.gap_clocks:
+    ids = set(demo_plan.timed.network.steps)
+    tied = {step.step: {step.step} for step in demo_plan.timed.steps}
+    for clock in demo_plan.timed.gap_clocks:
         tied[clock.gap.first_step].add(clock.gap.then_step)
     for row in demo_plan.handovers.to_dict("records"):
         tied[row["from_step"]].add(row["to_step"])
@@ -106,7 +107,7 @@ def test_no_place_item_or_step_is_named_that_the_tables_do_not_join_to_the_event
 def test_hostile_text_is_shown_and_runs_nowhere(small: pk.Scenario) -> None:
     nasty = edited(small, "steps", "B3", title=HOSTILE, caution=HOSTILE)
     nasty = edited(edited(nasty, "places", "MST", title=HOSTILE), "hardware", "lamp-new", title=HOSTILE)
-    brief = pk.briefing(pk.time_plan(nasty.with_settings({"title": "</p><script>x</script>"})))
+    brief = pk.time_plan(nasty.with_settings({"title": "</p><script>x</script>"})).briefing()
     shown = brief._repr_html_()
     assert "<img" not in shown
     assert "<script" not in shown
@@ -116,7 +117,7 @@ def test_hostile_text_is_shown_and_runs_nowhere(small: pk.Scenario) -> None:
 
 
 def test_an_outing_without_night_is_one_day(small: pk.Scenario, small_plan: pk.Plan) -> None:
-    parts = [part.title for part in pk.briefing(small_plan).parts]
+    parts = [part.title for part in small_plan.briefing().parts]
     assert parts[0] == "Before egress"
     assert parts[-1] == "Back inside"
     nights = [part for part in parts if part.startswith("Night")]

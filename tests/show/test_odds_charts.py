@@ -11,7 +11,7 @@ from planning_kit.show.chart import axis_ms
 
 @pytest.fixture(scope="module")
 def demo_odds(demo_plan: pk.Plan) -> pk.Odds:
-    return pk.odds(demo_plan, samples=2_000)
+    return demo_plan.odds(samples=2_000)
 
 
 def trace_named(figure, beginning):
@@ -95,7 +95,7 @@ def test_titles_are_shown_not_acted_on(small, chart):
     steps, tasks = small.steps, small.tasks
     steps["title"], tasks["title"] = evil, evil
     scenario = small.with_table("steps", steps).with_table("tasks", tasks).with_settings({"title": evil})
-    figure = chart(pk.odds(pk.time_plan(scenario), samples=100))
+    figure = chart(pk.time_plan(scenario).odds(samples=100))
     assert evil in figure.alt or "Fan chart" in figure.alt
     figure.layout.meta = {}  # the words for readers that draw nothing are plain text
     shown = figure.to_json().replace("\\u003c", "<").replace("\\u0026", "&")
@@ -107,11 +107,11 @@ def test_titles_are_shown_not_acted_on(small, chart):
 @pytest.mark.parametrize("chart", [pk.tornado_chart, pk.fan_chart])
 def test_odds_without_spread_or_without_a_plan_still_draw(small, chart):
     still = small.with_settings({"odds.distribution": "fixed"})
-    assert chart(pk.odds(pk.time_plan(still), samples=100)).alt
+    assert chart(pk.time_plan(still).odds(samples=100)).alt
     steps = small.steps
     steps.loc[steps["step"] == "B3", ["minutes_low", "minutes_likely", "minutes_high"]] = [30, 30.5, 400]
-    rarely = pk.odds(pk.time_plan(small.with_table("steps", steps)), samples=100)
+    rarely = pk.time_plan(small.with_table("steps", steps)).odds(samples=100)
     assert rarely.no_plan > 0.5
     assert chart(rarely).alt
     steps.loc[steps["step"] == "B3", ["minutes_low", "minutes_likely", "minutes_high"]] = [30, 30.9, 14000]
-    assert chart(pk.odds(pk.time_plan(small.with_table("steps", steps)), samples=100)).alt
+    assert chart(pk.time_plan(small.with_table("steps", steps)).odds(samples=100)).alt

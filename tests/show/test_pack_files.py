@@ -26,15 +26,15 @@ Files = Mapping[str, bytes]
 
 @pytest.fixture(scope="module")
 def files(demo_plan: pk.Plan) -> Files:
-    revision = compare_revisions(demo_plan.what_if(stretch={"RG2": "-2"}), demo_plan)
-    return only_bytes(pack_files(demo_plan, pk.odds(demo_plan, samples=200), revision))
+    revision = compare_revisions(demo_plan.what_if(stretch={"RG2": "-2"}).timed, demo_plan.timed)
+    return only_bytes(pack_files(demo_plan.timed, demo_plan.odds(samples=200), revision))
 
 
 @pytest.fixture(scope="module")
 def hostile_files() -> Files:
     plan = pk.time_plan(hostile_scenario())
-    revision = compare_revisions(SCENARIOS / "small-outing", plan)
-    return only_bytes(pack_files(plan, pk.odds(plan, samples=200), revision))
+    revision = compare_revisions(SCENARIOS / "small-outing", plan.timed)
+    return only_bytes(pack_files(plan.timed, plan.odds(samples=200), revision))
 
 
 def only_bytes(made: Mapping[str, tuple[bytes, str]]) -> Files:
@@ -73,7 +73,7 @@ def test_the_page_has_what_a_reader_looks_for(files: Files, demo_plan: pk.Plan) 
     ids = {element.get("id") for element in tree.iter() if element.get("id")}
     assert {link.get("href")[1:] for link in tree.iter("a")} <= ids
     text = joined("".join(tree.itertext()))
-    for step in demo_plan.steps:
+    for step in demo_plan.timed.steps:
         assert joined(f"{step.step}: {step.title}") in text
     for message in demo_plan.findings.message:
         assert joined(message) in text
@@ -102,7 +102,7 @@ def test_every_pdf_page_says_whose_it_is(which: str, request: pytest.FixtureRequ
 
 def test_the_pdf_holds_every_step_and_finding(files: Files, demo_plan: pk.Plan) -> None:
     text = joined(" ".join(pages(files["review.pdf"])))
-    for step in demo_plan.steps:
+    for step in demo_plan.timed.steps:
         assert joined(f"{step.step}: {step.title}") in text
     for source in demo_plan.scenario.settings.limits.sources.values():
         assert joined(source) in text
@@ -113,8 +113,9 @@ def test_pocket_sheets_are_one_page_and_hold_all_of_ones_own_steps(files: Files,
         texts = pages(files[f"pocket-{crew}.pdf"])
         assert len(texts) == 1
         lines = [line.strip() for line in texts[0].splitlines()]
-        own = [step for step in demo_plan.steps if step.crew in (crew, "both")]
-        assert {line for line in lines if line in demo_plan.network.steps} == {step.step for step in own}
+        own = [step for step in demo_plan.timed.steps if step.crew in (crew, "both")]
+        known = demo_plan.timed.network.steps
+        assert {line for line in lines if line in known} == {step.step for step in own}
         for step in own:
             assert joined(step.title) in joined(texts[0]), step.step
 
@@ -143,7 +144,7 @@ def test_the_sheets_hold_the_tables(files: Files, demo_plan: pk.Plan) -> None:
     assert sheets["Findings"]["Finding"].tolist() == demo_plan.findings.message.tolist()
     suits = sheets["Suits"]["Left"].tolist()
     assert suits == pytest.approx(demo_plan.suit_summary.left.tolist(), abs=0.05 + 1e-9)  # one decimal
-    assert sheets["Inhibits"]["Inhibit"].tolist() == demo_plan.inhibit_times.inhibit.tolist()
+    assert sheets["Inhibits"]["Inhibit"].tolist() == demo_plan.inhibits.inhibit.tolist()
     assert len(sheets["Custody"]) == len(demo_plan.custody)
     assert {"About", "Procedure", "Tasks", "By person", "By bag", "Verdict", "Limits", "EV1"} <= set(sheets)
     facts = sheets["About"].set_index("Fact")["Value"]
@@ -180,25 +181,25 @@ def test_times_are_day_of_year(files: Files) -> None:
 
 
 def test_the_same_plan_gives_the_same_pages(small_plan: pk.Plan) -> None:
-    chances = pk.odds(small_plan, samples=100)
-    first, second = (only_bytes(pack_files(small_plan, chances)) for _ in range(2))
+    chances = small_plan.odds(samples=100)
+    first, second = (only_bytes(pack_files(small_plan.timed, chances)) for _ in range(2))
     for name in ("review.html", "review.pdf", "pocket-EV1.pdf", "briefing.txt"):
         assert first[name] == second[name], name
 
 
 def test_odds_that_cannot_be_computed_do_not_stop_the_pack(small: pk.Scenario) -> None:
     plan = pk.time_plan(small.with_settings({"odds.distribution": "no-such"}))
-    text = pack_files(plan)["review.html"][0].decode()
+    text = pack_files(plan.timed)["review.html"][0].decode()
     assert "Not computed: 1 fault found: scenario.toml odds.distribution" in re.sub(r"\s+", " ", text)
 
 
 def test_sign_offs_are_in_the_pack_and_stale_ones_say_so(small: pk.Scenario, tmp_path: Path) -> None:
     own = small.save(tmp_path / "own")
-    pk.sign_off(own, "R. Viewer", "<b>fine</b>", at="2031-09-01T10:00:00Z")
-    edited = pk.edit_row(own, "steps", "B2", minutes_likely=14)
+    own.sign_off("R. Viewer", "<b>fine</b>", at="2031-09-01T10:00:00Z")
+    edited = own.edit_row("steps", "B2", minutes_likely=14)
     for scenario, state in ((own, "current"), (edited, "stale: the scenario has changed since")):
         plan = pk.time_plan(scenario)
-        sheets = pd.read_excel(io.BytesIO(pack_files(plan, pk.odds(plan, samples=100))["review.xlsx"][0]),
+        sheets = pd.read_excel(io.BytesIO(pack_files(plan.timed, plan.odds(samples=100))["review.xlsx"][0]),
                                sheet_name="Reviews")
         assert sheets[["By", "Words", "State"]].to_numpy().tolist() == [["R. Viewer", "<b>fine</b>", state]]
 
@@ -207,5 +208,5 @@ def test_very_long_texts_and_many_steps_still_make_a_pack(small: pk.Scenario) ->
     steps = small.steps
     steps.loc[steps.step == "B3", "caution"] = "very " * 1500
     plan = pk.time_plan(small.with_table("steps", steps))
-    made = only_bytes(pack_files(plan, pk.odds(plan, samples=100)))
+    made = only_bytes(pack_files(plan.timed, plan.odds(samples=100)))
     assert joined(" ".join(pages(made["review.pdf"]))).count("very") >= 1500

@@ -44,7 +44,7 @@ def joined(text: str) -> str:
 
 
 def pocket(plan: pk.Plan, crew: str):
-    pack = assemble(plan, NO_ODDS, None)
+    pack = assemble(plan.timed, NO_ODDS, None)
     return pack, next(each for each in pack.pockets if each.key == crew)
 
 
@@ -89,24 +89,24 @@ def test_crew_sheets_tell_periods_clocks_and_what_to_mind(demo_plan: pk.Plan) ->
 def test_a_slack_that_there_never_is_is_no_number(faulty_plan: pk.Plan) -> None:
     """B1 to B4 miss the hard limit however early they begin: B4 waits for night 2."""
     rows = {row[3]: row[6] for row in pocket(faulty_plan, "EV1")[1].blocks[0].rows}
-    assert faulty_plan.slack.to_limit[faulty_plan.position("B1")] == -math.inf
+    assert faulty_plan.timed.slack.to_limit[faulty_plan.timed.position("B1")] == -math.inf
     assert rows["B1"] == "never"
     assert rows["B7"] == pytest.approx(-8.4, abs=0.05)
-    tasks = {row[0]: row[7] for row in assemble(faulty_plan, NO_ODDS, None).sections[0].blocks[0].rows}
+    tasks = {row[0]: row[7] for row in assemble(faulty_plan.timed, NO_ODDS, None).sections[0].blocks[0].rows}
     assert tasks["BOX"] == "never"
-    verdict = pk.compare_revisions(SCENARIOS / "small-outing", faulty_plan).verdict
+    verdict = pk.time_plan(pk.load_scenario(SCENARIOS / "small-outing")).compare(faulty_plan).verdict
     assert verdict.words.str.contains("least slack to limit never in time at A1").any()
 
 
 def test_a_needed_foothold_is_a_need_and_no_fact(faulty_plan: pk.Plan) -> None:
     """B3 needs the foothold, which lies elsewhere."""
-    table = pk.briefing(faulty_plan).table
+    table = faulty_plan.briefing().table
     words = table.loc[(table.step == "B3") & (table.kind == "work"), "words"].item()
     assert "Needs Foothold in the socket here." in words
 
 
 def test_what_goes_out_later_says_when(demo_plan: pk.Plan) -> None:
-    text = pk.briefing(demo_plan).text
+    text = demo_plan.briefing().text
     assert "Shield stand-offs, set of four (from 4:53, SH1)" in text  # SH1 takes them at the hatch at 4:53
     assert "Star sensor head, failed (until 4:43, SE5)" in text  # SE5 of 3 min begins at 4:40
     assert "Taken out by EV1: Torque driver, EV1; Small parts bag (from 0:18, KN0)" in text
@@ -114,8 +114,8 @@ def test_what_goes_out_later_says_when(demo_plan: pk.Plan) -> None:
 
 def test_a_retimed_plan_says_so_and_tells_no_dropped_task_as_planned(late_plan: pk.Plan,
                                                                      demo_plan: pk.Plan) -> None:
-    brief, shield = pk.briefing(late_plan), "Debris shield on the aft ring"
-    pack = assemble(late_plan, NO_ODDS, None)
+    brief, shield = late_plan.briefing(), "Debris shield on the aft ring"
+    pack = assemble(late_plan.timed, NO_ODDS, None)
     sheet = next(each for each in pack.pockets if each.key == "EV2")
     said = "Re-timed at PET 5:30 from a log of"
     assert said in brief.text
@@ -134,7 +134,7 @@ def test_a_retimed_plan_says_so_and_tells_no_dropped_task_as_planned(late_plan: 
 
 
 def test_waits_of_the_past_say_what_the_log_says(late_plan: pk.Plan) -> None:
-    waits = pk.briefing(late_plan).table.query("kind == 'wait'")
+    waits = late_plan.briefing().table.query("kind == 'wait'")
     assert len(waits) > 5
     said = "X1 (Demate the four power connectors, cap each) began only then, as logged"
     assert said in " ".join(waits.words)
@@ -143,28 +143,28 @@ def test_waits_of_the_past_say_what_the_log_says(late_plan: pk.Plan) -> None:
 
 def test_a_what_if_is_told_on_the_first_page(demo_plan: pk.Plan) -> None:
     changed = demo_plan.what_if(drop=["LMP"])
-    facts = dict(assemble(changed, NO_ODDS, None).facts)
+    facts = dict(assemble(changed.timed, NO_ODDS, None).facts)
     assert "LMP" in facts["Changed from the scenario"]
-    assert "Changed from the scenario" not in dict(assemble(demo_plan, NO_ODDS, None).facts)
+    assert "Changed from the scenario" not in dict(assemble(demo_plan.timed, NO_ODDS, None).facts)
 
 
 def test_sign_offs_stand_on_the_first_page(small: pk.Scenario, tmp_path) -> None:
     own = small.save(tmp_path / "own")
-    assert dict(assemble(pk.time_plan(own), NO_ODDS, None).facts)["Signed off"] == "by nobody yet"
-    pk.add_note(own, "N. Oter", "a note is no signature")
-    pk.sign_off(own, "R. Viewer", at="2031-09-01T10:00:00Z")
+    assert dict(assemble(pk.time_plan(own).timed, NO_ODDS, None).facts)["Signed off"] == "by nobody yet"
+    own.add_note("N. Oter", "a note is no signature")
+    own.sign_off("R. Viewer", at="2031-09-01T10:00:00Z")
     stale = pk.time_plan(edited(own, "steps", "B2", minutes_likely=14))
-    assert dict(assemble(stale, NO_ODDS, None).facts)["Signed off"] == (
+    assert dict(assemble(stale.timed, NO_ODDS, None).facts)["Signed off"] == (
         "R. Viewer, 2031-09-01T10:00:00Z: stale: the scenario has changed since")
 
 
 def test_a_sign_off_says_nothing_of_another_egress(small: pk.Scenario, tmp_path) -> None:
     own = small.save(tmp_path / "own")
-    pk.sign_off(own, "R. Viewer", at="2031-09-01T10:00:00Z")
+    own.sign_off("R. Viewer", at="2031-09-01T10:00:00Z")
     plan = pk.time_plan(own)
-    assert dict(assemble(plan, NO_ODDS, None).facts)["Signed off"].endswith(": current")
+    assert dict(assemble(plan.timed, NO_ODDS, None).facts)["Signed off"].endswith(": current")
     for later in (plan.what_if(egress_slip_min=10), pk.time_plan(own, egress="2031-09-03T07:40:00Z")):
-        pack = assemble(later, NO_ODDS, None)
+        pack = assemble(later.timed, NO_ODDS, None)
         facts = dict(pack.facts)
         assert facts["Not the scenario's egress"] == "that is 2031-09-03 GMT 246/07:30"
         assert "current" not in facts["Signed off"]
@@ -187,7 +187,7 @@ def test_a_pocket_sheet_is_one_page_whatever_the_titles(demo: pk.Scenario, chars
         assert len(text) == 1
         assert joined("the rest is in the detailed procedure of the review pack") in joined(text[0])
         lines = {line.strip() for line in text[0].splitlines()}
-        own = {step.step for step in plan.steps if step.crew in (crew, "both")}
+        own = {step.step for step in plan.timed.steps if step.crew in (crew, "both")}
         assert own <= lines, "every step is there, if not every word"
 
 
@@ -215,7 +215,7 @@ def test_times_do_not_break_in_the_largest_type(faulty_plan: pk.Plan) -> None:
 
 
 def test_the_contents_name_the_page_of_every_section(demo_plan: pk.Plan) -> None:
-    pack = assemble(demo_plan, NO_ODDS, None)
+    pack = assemble(demo_plan.timed, NO_ODDS, None)
     reader = pypdf.PdfReader(io.BytesIO(pdf_bytes(pack)))
     texts = [" ".join(page.extract_text().split()) for page in reader.pages]
     titles = [f"{number}. {section.title}" for number, section in enumerate(pack.sections, start=1)]
@@ -227,8 +227,8 @@ def test_the_contents_name_the_page_of_every_section(demo_plan: pk.Plan) -> None
 
 
 def test_the_map_shows_where_they_are(demo_plan: pk.Plan) -> None:
-    section = map_section(demo_plan)
-    keys = key_moments(demo_plan)
+    section = map_section(demo_plan.timed)
+    keys = key_moments(demo_plan.timed)
     assert len(section.blocks) == len(keys)
     whole = " ".join(key.why for key in keys)
     for why in ("out at work", "in night: X1", "by day: SV3", "hand to hand: X3", "least return margin: EV1",
@@ -236,7 +236,7 @@ def test_the_map_shows_where_they_are(demo_plan: pk.Plan) -> None:
         assert why in whole
     for key, picture in zip(keys, section.blocks, strict=True):
         assert isinstance(picture, Picture)
-        moment = pk.moment_of(demo_plan, key.at_min)
+        moment = demo_plan.at(key.at_min)
         for person in moment.people:
             assert f"Tether hooked at {person.hook}" in picture.alt
             labels = [shape.text for shape in picture.shapes if isinstance(shape, Label)]
@@ -249,13 +249,13 @@ def test_the_map_shows_where_they_are(demo_plan: pk.Plan) -> None:
 
 def test_nothing_is_drawn_from_hand_to_hand_where_the_partner_is_elsewhere(faulty_plan: pk.Plan) -> None:
     """B5 hands the failed box to EV2, who is at the hatch."""
-    assert not [key.why for key in key_moments(faulty_plan) if "hand to hand" in key.why]
-    assert [key.why for key in key_moments(faulty_plan) if "in night: B4" in key.why]
+    assert not [key.why for key in key_moments(faulty_plan.timed) if "hand to hand" in key.why]
+    assert [key.why for key in key_moments(faulty_plan.timed) if "in night: B4" in key.why]
 
 
 def test_the_map_is_to_scale(demo_plan: pk.Plan) -> None:
     """From above, distances on paper are those of places.csv, by the picture's own bar of 5 m."""
-    section, points = map_section(demo_plan), demo_plan.scenario.places.set_index("place")
+    section, points = map_section(demo_plan.timed), demo_plan.scenario.places.set_index("place")
     picture = section.blocks[0]
     marks = [shape for shape in picture.shapes if isinstance(shape, Mark)]
     places = [shape for shape in marks if shape.size in (2.0, 2.6)][-len(points):]
@@ -271,15 +271,16 @@ def test_the_map_is_to_scale(demo_plan: pk.Plan) -> None:
 
 
 def test_a_share_that_has_no_plan_is_explained(demo_plan: pk.Plan) -> None:
-    chances = pk.odds(demo_plan, samples=1000)
+    chances = demo_plan.odds(samples=1000)
     assert chances.finish["end"].iloc[-1] == "–"
-    odds = next(s for s in assemble(demo_plan, chances, None).sections if s.key == "odds")
+    odds = next(s for s in assemble(demo_plan.timed, chances, None).sections if s.key == "odds")
     caption = next(b for b in odds.blocks if isinstance(b, Table) and b.sheet == "Odds finish").caption
     assert "a sample without a plan is never inside" in caption
 
 
 def test_limits_are_in_the_timeline(demo_plan: pk.Plan) -> None:
-    timeline = next(s for s in assemble(demo_plan, NO_ODDS, None).sections if s.key == "timeline").blocks[0]
+    sections = assemble(demo_plan.timed, NO_ODDS, None).sections
+    timeline = next(s for s in sections if s.key == "timeline").blocks[0]
     assert isinstance(timeline, Picture)
     assert {"planned limit", "hard limit"} <= {s.text for s in timeline.shapes if isinstance(s, Label)}
     assert against(390, demo_plan.end_min) == "0:14 before"

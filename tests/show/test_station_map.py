@@ -76,7 +76,7 @@ def test_every_frame_changes_the_same_traces_so_that_any_can_be_jumped_to(film):
 def test_the_crew_are_drawn_where_the_plan_has_them_in_all_three_views(film, demo_plan):
     for minute in (0, 22, 33, 70, 124, 150, 300, 375):
         traces = at(film, str(minute))
-        for person in pk.moment_of(demo_plan, minute).people:
+        for person in demo_plan.at(minute).people:
             x, y, z = person.point_m
             space, side, above = named(traces, person.crew)
             assert (space["x"][0], space["y"][0], space["z"][0]) == pytest.approx((x, y, z), abs=0.006)
@@ -275,8 +275,8 @@ def test_hostile_text_stays_text(small):
         small = small.with_table(name, table)
     plan = pk.time_plan(small)
     settings = dataclasses.replace(plan.scenario.records.settings, title=ATTACK, station=ATTACK)
-    plan = dataclasses.replace(plan.timed, scenario=Titled(plan.scenario, settings))
-    shown = json.loads(station_map(plan).to_json())
+    nasty = dataclasses.replace(plan.timed, scenario=Titled(plan.scenario, settings))
+    shown = json.loads(station_map(nasty).to_json())
     shown["layout"].pop("meta")  # the alternative text is escaped where it becomes HTML
     texts = list(strings(shown))
     assert any("&lt;img" in text for text in texts)

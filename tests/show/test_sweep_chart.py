@@ -88,6 +88,6 @@ def test_a_sweep_without_any_plan_draws(sweep):
 
 
 def test_a_real_sweep_draws(small):
-    figure = pk.sweep_chart(pk.sweep_egress(small, "2031-09-03", "2031-09-04", every_min=10))
+    figure = pk.sweep_chart(pk.time_plan(small).sweep("2031-09-03", "2031-09-04", every_min=10))
     assert len(trace_named(figure, "outing end").x) == 145
     assert any(shape.name == "planned limit kept" for shape in figure.layout.shapes)

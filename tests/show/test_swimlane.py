@@ -291,7 +291,7 @@ def test_inhibits_in_force_share_rows_where_they_do_not_overlap(plan):
 
 
 def test_panning_reaches_an_inhibit_that_stands_before_egress(plan):
-    plan.inhibit_times.loc[0, "set_by_min"] = -40.0
+    plan.inhibits.loc[0, "set_by_min"] = -40.0
     layout = swimlane(plan).layout
     assert layout.xaxis.minallowed <= -40 * MS
     assert layout.xaxis.labelalias[str(-40 * 60)] == "−0:40"
@@ -313,7 +313,7 @@ def test_hostile_text_is_only_ever_shown(plan):
     plan.findings["message"] = hostile
     plan.handovers["what"] = hostile
     for column in ("inhibit", "title", "owner", "reason"):
-        plan.inhibit_times[column] = hostile
+        plan.inhibits[column] = hostile
     plan.named_windows = {hostile: plan.named_windows["thrusters-free"]}
     records = plan.scenario.records
     records.settings.title = records.settings.station = hostile

@@ -9,7 +9,7 @@ import pandas as pd
 
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.plan.activities import WAIT
-from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
+from planning_kit.plan.timed import TimedPlan
 
 MARGIN_COLUMNS = ["margin", "crew", "unit", "a", "b", "change", "at_a", "at_b"]
 
@@ -17,16 +17,15 @@ Margin = tuple[tuple[str, str, str], float, str]
 """What it is (margin, crew, unit), its value, and where it is least (a step or a place)."""
 
 
-def compare_margins(a: AnyPlan, b: AnyPlan) -> pd.DataFrame:
+def compare_margins(a: TimedPlan, b: TimedPlan) -> pd.DataFrame:
     """The margins of plan ``a`` and of plan ``b`` beside each other; ``change`` is b minus a.
 
     ``margin``, ``crew`` (empty for the whole outing), ``unit``, ``a``, ``b``, ``change``; ``at_a`` and
     ``at_b``: the step or place where each is least. The end of the outing and each crew member's waiting
     stand with them. NaN where a plan has no such margin (no data, or nothing that depends on it); slack to
-    window is inf where no step depends on a window. Raises `ScenarioError` for what is no plan.
+    window is inf where no step depends on a window.
     """
-    before, after = ({key: (value, at) for key, value, at in _margins(as_plan(plan, name))}
-                     for plan, name in ((a, "a"), (b, "b")))
+    before, after = ({key: (value, at) for key, value, at in _margins(plan)} for plan in (a, b))
     nothing = (float("nan"), "")
     rows = []
     for key in dict.fromkeys([*before, *after]):

@@ -19,29 +19,21 @@ from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults, is_whole, must_be
 from planning_kit.inputs.shown_text import TextTable, facts_html
 from planning_kit.inputs.times import pet_label, pet_min
-from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
+from planning_kit.plan.timed import TimedPlan
 
 FEWEST_SAMPLES = 100
 MOST_SAMPLES = 2_000_000
 
 
-def asked_of(plan: object, samples: object, seed: object, most: int = MOST_SAMPLES) -> TimedPlan:
-    """The plan, without its face, where the request makes sense.
-
-    Raises `ScenarioError` for what is no plan, a number or a seed out of range, an unknown distribution.
-    """
+def stop_if_senseless(plan: TimedPlan, samples: object, seed: object, most: int = MOST_SAMPLES) -> None:
+    """Raise `ScenarioError` for a number of samples or a seed out of range, or an unknown distribution."""
     faults = Faults()
     if not is_whole(samples, FEWEST_SAMPLES, most):
         faults.add("", None, "samples", samples, f"must be a whole number from {FEWEST_SAMPLES} to {most}")
     if not is_whole(seed, 0, 2**128 - 1):
         faults.add("", None, "seed", seed, "must be a whole number, 0 or more")
-    if isinstance(plan, AnyPlan):
-        _check_distribution(as_plan(plan).scenario.settings.odds.distribution, faults)
-    else:
-        faults.add("", None, "plan", type(plan).__name__,
-                   "must be a plan, such as pk.time_plan(scenario) gives")
+    _check_distribution(plan.scenario.settings.odds.distribution, faults)
     faults.stop_if_any()
-    return as_plan(plan)
 
 
 def _check_distribution(name: str, faults: Faults) -> None:
@@ -52,32 +44,25 @@ def _check_distribution(name: str, faults: Faults) -> None:
                    f"{did_you_mean(name, known)}")
 
 
-def odds(plan: AnyPlan, samples: int = 10_000, seed: int = 1, executor: Executor | None = None,
-         learn_pace: bool = False) -> Odds:
-    """Sample the durations and the travel of a plan, time every sample, and say how likely things are.
+def odds(plan: TimedPlan, samples: int = 10_000, seed: int = 1, executor: Executor | None = None,
+         learn_pace: bool = False) -> TimedOdds:
+    """Sample the durations and the travel of a plan, and time every sample: ``plan.odds`` says how.
 
-    Durations and factors: `planning_kit.explore.odds.sampling`; dropped tasks:
-    `planning_kit.explore.odds.sampled_outing`. The same ``samples`` and ``seed`` give the same numbers on
-    every run, on any ``executor`` (any `concurrent.futures.Executor`: threads, processes, a cluster's own)
-    with any number of workers. Each sample is timed as a plan is: only durations and travel are left to
-    chance. Of a re-timed plan they are the odds of the rest, given what was logged; with ``learn_pace`` the
-    pace so far tells of the pace to come (both in `planning_kit.explore.odds.sampled_past`).
     Raises `ScenarioError` for a number of samples, a seed, an executor or a distribution that makes no sense.
     """
-    timed = asked_of(plan, samples, seed)
+    stop_if_senseless(plan, samples, seed)
     if executor is not None:
         must_be(executor, Executor, "executor", "must be a concurrent.futures.Executor, or None")
-    study = Study.of(timed, int(seed), bool(learn_pace))
-    return Odds(timed, study, run_study(study, int(samples), executor))
+    study = Study.of(plan, int(seed), bool(learn_pace))
+    return TimedOdds(plan, study, run_study(study, int(samples), executor))
 
 
-class Odds(OddsTables):
+class TimedOdds(OddsTables):
     """What many samples of one outing say. Probabilities are shares of *all* samples.
 
     A sample that cannot be timed (a greatest gap that its durations break, no window left) has no plan: it
     counts as nothing done and no window caught, and ``no_plan`` is the share of such samples. Standard errors
     of a share k of n are those of (k + 1) / (n + 2), so that none is zero only because all samples agreed.
-    Made by `odds`.
     """
 
     @property
@@ -109,25 +94,25 @@ class Odds(OddsTables):
 
     def __repr__(self) -> str:
         facts = "; ".join(f"{name} {value}" for name, value in _facts(self)[1:])
-        return f"<Odds of {self.plan.scenario.settings.title!r}: {facts}>"
+        return f"<Odds of {self.timed.scenario.settings.title!r}: {facts}>"
 
     def _repr_html_(self) -> str:
         return facts_html("Odds", _facts(self))
 
 
-def as_odds(given: object, what: str = "odds") -> Odds:
-    """``given``, or a `ScenarioError` where it is no `Odds`."""
-    return must_be(given, Odds, what, "must be what pk.odds(plan) gives")
+def as_odds(given: object, what: str = "odds") -> TimedOdds:
+    """``given``, or a `ScenarioError` where these are no odds."""
+    return must_be(given, TimedOdds, what, "must be what plan.odds() gives")
 
 
-def _facts(odds: Odds) -> list[tuple[str, str]]:
+def _facts(odds: TimedOdds) -> list[tuple[str, str]]:
     """What both reprs show: name and value."""
-    limits = odds.plan.scenario.settings.limits
+    limits = odds.timed.scenario.settings.limits
     shares = {row["item"]: f"{100 * row['p']:.1f} % ± {100 * row['se']:.1f}"
               for row in odds.summary.to_dict("records")}
     known = [(f"inside by {pet_label(limits.planned_min)}", shares[BY_PLANNED]),
              (f"by {pet_label(limits.hard_min)}", shares[BY_HARD])]
-    return [("title", odds.plan.scenario.settings.title), ("samples", f"{odds.samples}, seed {odds.seed}"),
+    return [("title", odds.timed.scenario.settings.title), ("samples", f"{odds.samples}, seed {odds.seed}"),
             *known, ("median end", pet_label(quantile(odds.tally.end_min, 0.5))),
             ("no plan", f"{100 * odds.no_plan:.1f} %")]
 
@@ -135,31 +120,26 @@ def _facts(odds: Odds) -> list[tuple[str, str]]:
 COLUMNS = ["item", "unit", "a", "b", "difference", "se", "se_if_independent"]
 
 
-def compare_odds(a: Odds, b: Odds) -> pd.DataFrame:
+def compare_odds(a: TimedOdds, b: TimedOdds) -> pd.DataFrame:
     """What plan ``b`` makes likelier or later than plan ``a``, sample by sample.
 
-    One row an item: the outing as a whole (see ``Odds.summary``), its mean end (PET, over the samples with a
-    plan in both), then P(done by the hard limit) of every task and P(caught) of every window that both plans
-    use: one and the same stretch of UTC, named as in ``a``. Where they have something in different windows
-    (another night, another pass of a relay), both shares stand beside each other without a difference: they
-    are not odds of one event. ``difference`` is b minus a; ``se`` its standard error from the paired samples,
-    ``se_if_independent`` what it would be with other random numbers for each. Raises `ScenarioError` when
-    seed or number of samples differ: then the samples are no pairs.
+    ``odds.compare`` says what the rows are. Raises `ScenarioError` when seed or number of samples differ:
+    then the samples are no pairs.
     """
-    as_odds(a, "a"), as_odds(b, "b")
+    as_odds(b, "other")
     faults = Faults()
     for name in ("seed", "samples"):
         one, other = getattr(a, name), getattr(b, name)
         if one != other:
             faults.add("", None, name, f"{one} and {other}",
-                       "must be the same in both, so that their samples are pairs; run pk.odds again")
+                       "must be the same in both, so that their samples are pairs; ask for one of them again")
     faults.stop_if_any()
     rows = [_row(item, unit, before, after) for item, unit, before, after in _pairs(a, b)]
     rows += _window_rows(a, b)
     return TextTable(rows, columns=COLUMNS)
 
 
-def _pairs(a: Odds, b: Odds) -> Iterator[tuple[str, str, np.ndarray, np.ndarray]]:
+def _pairs(a: TimedOdds, b: TimedOdds) -> Iterator[tuple[str, str, np.ndarray, np.ndarray]]:
     """Each item with its values by sample in both."""
     after = b.events
     for item, before in a.events.items():
@@ -172,13 +152,13 @@ def _pairs(a: Odds, b: Odds) -> Iterator[tuple[str, str, np.ndarray, np.ndarray]
             yield f"{task} done by the hard limit", "share", in_a[task], in_b[task]
 
 
-def _tasks(odds: Odds) -> dict[str, np.ndarray]:
-    hard_min = odds.plan.scenario.settings.limits.hard_min
+def _tasks(odds: TimedOdds) -> dict[str, np.ndarray]:
+    hard_min = odds.timed.scenario.settings.limits.hard_min
     inside = odds.tally.task_inside_min
     return {task: row <= hard_min for task, row in zip(odds.study.outing.steps_of, inside, strict=True)}
 
 
-def _window_rows(a: Odds, b: Odds) -> Iterator[tuple[object, ...]]:
+def _window_rows(a: TimedOdds, b: TimedOdds) -> Iterator[tuple[object, ...]]:
     """A row for everything that both plans have in a window of one kind."""
     others = {(each.subject, each.asks_for): (each, caught) for each, caught in _windows(b)}
     for one, before in _windows(a):
@@ -192,13 +172,13 @@ def _window_rows(a: Odds, b: Odds) -> Iterator[tuple[object, ...]]:
             yield (item, "share", float(before.mean()), float(after.mean()), *[float("nan")] * 3)
 
 
-def _windows(odds: Odds) -> Iterator[tuple[PlannedWindow, np.ndarray]]:
+def _windows(odds: TimedOdds) -> Iterator[tuple[PlannedWindow, np.ndarray]]:
     return zip(odds.study.windows, odds.tally.caught, strict=True)
 
 
-def _is_same_stretch(a: Odds, one: PlannedWindow, b: Odds, other: PlannedWindow) -> bool:
+def _is_same_stretch(a: TimedOdds, one: PlannedWindow, b: TimedOdds, other: PlannedWindow) -> bool:
     """Whether two windows of one kind, which never overlap, are one: they overlap in UTC."""
-    later = pet_min(b.plan.egress, a.plan.egress)
+    later = pet_min(b.timed.egress, a.timed.egress)
     return one.begin_min < other.end_min + later and other.begin_min + later < one.end_min
 
 

@@ -55,16 +55,16 @@ def quantile_se(values: np.ndarray, at: float) -> float:
 class OddsTables:
     """Samples of a plan as tables. Probabilities are shares of *all* samples, with their standard errors."""
 
-    plan: TimedPlan
+    timed: TimedPlan
     study: Study
     tally: Tally
 
     @property
     def events(self) -> Mapping[str, np.ndarray]:
         """What can happen to the outing as a whole: for each row of ``summary``, in which samples it did."""
-        limits, tally = self.plan.scenario.settings.limits, self.tally
+        limits, tally = self.timed.scenario.settings.limits, self.tally
         by_hard, has_plan = tally.end_min <= limits.hard_min, np.isfinite(tally.end_min)
-        needs = {task.task: task.need for task in self.plan.scenario.records.tasks}
+        needs = {task.task: task.need for task in self.timed.scenario.records.tasks}
         required = np.array([needs[task] == "required" for task in self.study.outing.steps_of], dtype=bool)
         dropped = np.isnan(tally.task_finish_min).any(axis=0)
         return {
@@ -97,7 +97,7 @@ class OddsTables:
         and be inside by the planned or the hard limit (work by others: finished by then); ``p_dropped``: left
         out by the cut rule. Each with its standard error (``..._se``). What else is to do is not counted.
         """
-        limits, has_plan = self.plan.scenario.settings.limits, np.isfinite(self.tally.end_min)
+        limits, has_plan = self.timed.scenario.settings.limits, np.isfinite(self.tally.end_min)
         rows = [(*self._named(task, "title", "need"), *share(inside <= limits.planned_min),
                  *share(inside <= limits.hard_min), *share(np.isnan(inside) & has_plan))
                 for task, inside in zip(self.study.outing.steps_of, self.tally.task_inside_min, strict=True)]
@@ -105,7 +105,7 @@ class OddsTables:
         return TextTable(rows, columns=["task", "title", "need", *shares])
 
     def _named(self, task: str, *columns: str) -> tuple[str, ...]:
-        record = next(each for each in self.plan.scenario.records.tasks if each.task == task)
+        record = next(each for each in self.timed.scenario.records.tasks if each.task == task)
         return task, *(getattr(record, column) for column in columns)
 
     @property
@@ -143,7 +143,7 @@ class OddsTables:
         steps_of = self.study.outing.steps_of.items()
         for (task, steps), finishes in zip(steps_of, self.tally.task_finish_min, strict=True):
             done = finishes[np.isfinite(finishes)]
-            rows.append((*self._named(task, "title"), float(self.plan.finishes[steps].max()),
+            rows.append((*self._named(task, "title"), float(self.timed.finishes[steps].max()),
                          *(quantile(done, at) for at in _BANDS.values()), len(done) / len(finishes)))
         return TextTable(rows, columns=["task", "title", "planned_min", *_BANDS, "share"])
 
@@ -154,8 +154,8 @@ class OddsTables:
         ``planned_min``, ``mean_min``, ``se_min``, ``q05``, ``q50``, ``q95``.
         """
         rows = []
-        for crew, waits in zip(self.plan.travels, self.tally.waits_min, strict=True):
-            planned = sum(activity.minutes for activity in self.plan.lanes[crew] if activity.kind == WAIT)
+        for crew, waits in zip(self.timed.travels, self.tally.waits_min, strict=True):
+            planned = sum(activity.minutes for activity in self.timed.lanes[crew] if activity.kind == WAIT)
             known = waits[np.isfinite(waits)]
             mean = float(known.mean()) if len(known) else float("nan")
             error = float(known.std(ddof=1) / np.sqrt(len(known))) if len(known) > 1 else float("nan")

@@ -22,7 +22,7 @@ from planning_kit.changes.asked import as_names
 from planning_kit.changes.change import Change, apply
 from planning_kit.changes.order import Order, Trade, Wait
 from planning_kit.explore.odds.odds import odds
-from planning_kit.explore.odds.propose_cuts import propose_cuts, with_cuts
+from planning_kit.explore.odds.propose_cuts import propose_cuts
 from planning_kit.explore.retime.retiming import re_timed_as
 from planning_kit.explore.what_if import what_if
 from planning_kit.inputs.cells import did_you_mean
@@ -179,7 +179,7 @@ def decision_table(plan: TimedPlan, level: float = 0.95, samples: int = 2_000, s
     cuts = propose_cuts(plan, level, samples, seed)
     lines = cuts[cuts["last_start_min"].notna()]
     base = plan if plan.outside is None else plan.outside.base
-    ruled = re_timed_as(plan, TimedPlan.of(with_cuts(base.scenario, lines), base.egress))
+    ruled = re_timed_as(plan, TimedPlan.of(base.scenario.with_cuts(lines), base.egress))
     p = odds(ruled, samples, seed).tasks.set_index("task")
     rows, dropped = [], []
     for line in cuts.to_dict("records"):

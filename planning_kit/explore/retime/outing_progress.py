@@ -138,7 +138,11 @@ def updated_estimates(plan: TimedPlan, weight: float = 2.0) -> pd.DataFrame:
 
 
 def standing_of(plan: TimedPlan) -> str:
-    """Lines of words: now, each crew member, the next windows at stake, the end, what is left out."""
+    """Where the outing stands, in words, a line a fact.
+
+    Now, each crew member, the next windows at stake, the end, what is left out. Raises `ScenarioError` before
+    the plan is re-timed.
+    """
     outside = plan.known_outside("standing")
     lines = [_now(plan, outside), *(_crew(plan, outside, crew) for crew in plan.travels),
              *_windows(plan, outside), _end(plan, outside), *_left_out(outside)]

@@ -1,4 +1,4 @@
-"""What a revision changed: inputs, times, findings, margins, and a plain list for the reviewer."""
+"""What differs from one scenario or plan to another, and a plain list of it for the reviewer."""
 
 from __future__ import annotations
 
@@ -17,23 +17,23 @@ from planning_kit.inputs.faults import ScenarioError, told_together
 from planning_kit.inputs.git_revision import scenario_at
 from planning_kit.inputs.scenario import Scenario, load_scenario
 from planning_kit.inputs.shown_text import TextTable, html_text
-from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
+from planning_kit.plan.timed import TimedPlan
 
-Given = str | Path | Scenario | AnyPlan
+Given = str | Path | Scenario | TimedPlan
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Revision:
-    """Two revisions of a scenario beside each other; ``a`` is the earlier one.
+class TimedComparison:
+    """Two scenarios and their plans beside each other, from ``a`` to ``b``.
 
-    ``plan_a`` and ``plan_b`` are None where a side has no plan; ``no_plan`` then says why (of ``b``, where
+    ``timed_a`` and ``timed_b`` are None where a side has no plan; ``no_plan`` then says why (of ``b``, where
     neither has one).
     """
 
     a: Scenario
     b: Scenario
-    plan_a: TimedPlan | None
-    plan_b: TimedPlan | None
+    timed_a: TimedPlan | None
+    timed_b: TimedPlan | None
     no_plan: str = ""
 
     @cached_property
@@ -43,34 +43,34 @@ class Revision:
 
     @cached_property
     def times(self) -> pd.DataFrame:
-        """What moved (see `compare`); empty where a side has no plan."""
-        if self.plan_a is None or self.plan_b is None:
+        """The steps that moved (see `planning_kit.explore.comparing`); empty where a side has no plan."""
+        if self.timed_a is None or self.timed_b is None:
             return TextTable([], columns=COMPARE_COLUMNS)
-        return TextTable(compare(self.plan_a, self.plan_b))
+        return compare(self.timed_a, self.timed_b)
 
     @cached_property
     def findings(self) -> pd.DataFrame:
         """Which findings came and went (see `compare_findings`)."""
-        if self.plan_a is None or self.plan_b is None:
+        if self.timed_a is None or self.timed_b is None:
             return TextTable([], columns=FINDING_CHANGES)
-        return compare_findings(self.plan_a, self.plan_b)
+        return compare_findings(self.timed_a, self.timed_b)
 
     @cached_property
     def margins(self) -> pd.DataFrame:
         """The margins beside each other (see `compare_margins`)."""
-        if self.plan_a is None or self.plan_b is None:
+        if self.timed_a is None or self.timed_b is None:
             return TextTable([], columns=MARGIN_COLUMNS)
-        return compare_margins(self.plan_a, self.plan_b)
+        return compare_margins(self.timed_a, self.timed_b)
 
     @cached_property
     def verdict(self) -> TextTable:
         """For the reviewer, worst first: ``verdict`` (stop, worse, look, better, same), ``about``, ``words``.
 
-        ``stop``: the revision cannot be flown so (no plan, the hard limit missed, a new stop finding).
+        ``stop``: ``b`` cannot be flown so (no plan, the hard limit missed, a new stop finding).
         ``worse`` and ``better`` are judged by limits, findings and margins; ``look`` asks for eyes: what the
         numbers cannot judge.
         """
-        rows = verdicts(self.plan_a, self.plan_b, self.no_plan, inputs=self.inputs, times=self.times,
+        rows = verdicts(self.timed_a, self.timed_b, self.no_plan, inputs=self.inputs, times=self.times,
                         findings=self.findings, margins=self.margins)
         return TextTable(rows, columns=VERDICT_COLUMNS)
 
@@ -80,28 +80,28 @@ class Revision:
         return overall(self.verdict)
 
     def __repr__(self) -> str:
-        return f"<Revision {self.a.digest[:12]} to {self.b.digest[:12]}: {self.overall}>"
+        return f"<Comparison {self.a.digest[:12]} to {self.b.digest[:12]}: {self.overall}>"
 
     def _repr_html_(self) -> str:
-        return f"<p><strong>{html_text(self.overall)}</strong></p>{self.verdict._repr_html_()}"
+        sides = f"From {self.a.digest[:12]} to {self.b.digest[:12]}: "
+        return f"<p>{sides}<strong>{html_text(self.overall)}</strong></p>{self.verdict._repr_html_()}"
 
 
-def compare_revisions(a: Given, b: Given) -> Revision:
-    """Compare two revisions of a scenario: ``a`` the earlier, ``b`` the later.
+def compare_revisions(a: Given, b: Given) -> TimedComparison:
+    """Compare two scenarios or plans: ``a`` the earlier, ``b`` the later.
 
     Each is a folder, a git revision of a folder written as git writes it (``"HEAD~1:scenarios/mine"``, the
     path from the working directory), a `Scenario`, or a plan (whose egress then counts). A side that is
     readable but has no plan is a verdict, not an error. Raises `ScenarioError` for a side that cannot be
     read.
     """
-    (scenario_a, plan_a, why_a), (scenario_b, plan_b, why_b) = _timed(a), _timed(b)
-    return Revision(scenario_a, scenario_b, plan_a, plan_b, why_b or why_a)
+    (scenario_a, timed_a, why_a), (scenario_b, timed_b, why_b) = _timed(a), _timed(b)
+    return TimedComparison(scenario_a, scenario_b, timed_a, timed_b, why_b or why_a)
 
 
 def _timed(given: Given) -> tuple[Scenario, TimedPlan | None, str]:
-    if isinstance(given, AnyPlan):
-        plan = as_plan(given)
-        return plan.scenario, plan, ""
+    if isinstance(given, TimedPlan):
+        return given.scenario, given, ""
     scenario = given if isinstance(given, Scenario) else _read(given)
     try:
         return scenario, TimedPlan.of(scenario), ""

@@ -39,7 +39,7 @@ Verdict = tuple[str, str, str]
 
 def verdicts(a: TimedPlan | None, b: TimedPlan | None, no_plan: str, *, inputs: pd.DataFrame,
              times: pd.DataFrame, findings: pd.DataFrame, margins: pd.DataFrame) -> list[Verdict]:
-    """Rows of ``VERDICT_COLUMNS``, worst first, from the plans and tables of a `Revision`."""
+    """Rows of ``VERDICT_COLUMNS``, worst first, from the plans and tables of a `TimedComparison`."""
     rows = [*_of_controls(inputs), *_of_inputs(inputs)]
     if a is None or b is None:
         missing = "before" if b is not None else (

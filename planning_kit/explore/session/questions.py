@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from planning_kit.explore.long_question import LongQuestion
-from planning_kit.explore.odds.odds import Odds, odds
+from planning_kit.explore.odds.odds import TimedOdds, odds
 from planning_kit.explore.odds.sampling import chunk_sizes
 from planning_kit.explore.odds.study import Study, Tally, joined, run_chunk
 from planning_kit.explore.propose.proposals import ODDS_SAMPLES, Proposal, Proposals, search_orders
@@ -36,8 +36,8 @@ class Orders:
 
     said: Proposals[TimedPlan]
     found: tuple[Proposal[TimedPlan], ...]
-    current_odds: Odds
-    odds: tuple[Odds, ...]
+    current_odds: TimedOdds
+    odds: tuple[TimedOdds, ...]
 
 
 def about_every_egress(editing: Editing) -> LongQuestion:
@@ -62,14 +62,14 @@ def about_the_odds(editing: Editing) -> LongQuestion:
     """How likely the plan is to fit, its windows to be caught, and when it ends."""
     plan = editing.plan
 
-    def answer(question: LongQuestion) -> Odds | None:
+    def answer(question: LongQuestion) -> TimedOdds | None:
         study, sizes, parts = Study.of(plan, _SEED), chunk_sizes(_SAMPLES), list[Tally]()
         for chunk, size in enumerate(sizes):
             question.tell(f"{sum(sizes[:chunk]):,} of {_SAMPLES:,} samples", chunk / len(sizes))
             if question.is_stopping:
                 return None
             parts.append(run_chunk(study, chunk, size))
-        return Odds(plan, study, joined(parts))
+        return TimedOdds(plan, study, joined(parts))
 
     return LongQuestion(ODDS, answer, _is_same(editing))
 

@@ -14,12 +14,12 @@ from importlib.metadata import PackageNotFoundError, version
 
 import pandas as pd
 
-from planning_kit.explore.odds.odds import Odds
+from planning_kit.explore.odds.odds import TimedOdds
 from planning_kit.explore.odds.odds_tables import NO_PLAN
-from planning_kit.explore.revising.revisions import Revision
+from planning_kit.explore.revising.revisions import TimedComparison
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.shown_text import one_line
-from planning_kit.inputs.sign_offs import CURRENT, SIGN_OFF, reviews
+from planning_kit.inputs.sign_offs import CURRENT, SIGN_OFF
 from planning_kit.inputs.times import gmt_label, pet_label
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import retimed_lines
@@ -122,7 +122,7 @@ def _elements(plan: TimedPlan) -> Table:
 _ITEMS = {NO_PLAN: "no plan: a greatest gap or a window cannot be kept"}
 
 
-def odds_section(chances: Odds) -> Section:
+def odds_section(chances: TimedOdds) -> Section:
     """Shares of the sampled outings, with their standard errors."""
     percent = [Column("P, %", 1), Column("Standard error, %", 1)]
     summary = tuple((_ITEMS.get(row["item"], row["item"]), 100 * row["p"], 100 * row["se"])
@@ -153,7 +153,7 @@ def odds_section(chances: Odds) -> Section:
     ))
 
 
-def changes_section(revision: Revision | None) -> Section:
+def changes_section(revision: TimedComparison | None) -> Section:
     """The verdict list, then inputs, steps, findings and margins; without a baseline only that."""
     if revision is None:
         return Section("changes", "Changes since the baseline", ("No baseline was given.",))
@@ -169,7 +169,7 @@ def changes_section(revision: Revision | None) -> Section:
                     inputs, _times(revision), _findings(revision), _margins(revision)))
 
 
-def _times(revision: Revision) -> Table:
+def _times(revision: TimedComparison) -> Table:
     rows = tuple((row["step"], row["title"], row["change"], pet_label(row["start_a_min"]),
                   pet_label(row["start_b_min"]), cell_of(row["moved_min"]), row["held_by_a"],
                   row["held_by_b"])
@@ -180,7 +180,7 @@ def _times(revision: Revision) -> Table:
                   Column("Was held by", share=1.2), Column("Held by", share=1.2)), rows)
 
 
-def _findings(revision: Revision) -> Table:
+def _findings(revision: TimedComparison) -> Table:
     return table_of(revision.findings, "Changed findings", "Findings that came or went",
                     [("change", Column("Change", share=0.7)), ("severity", Column("Severity", share=0.7)),
                      ("check", Column("Check", share=0.8)), ("rule", Column("Rule", share=0.8)),
@@ -188,7 +188,7 @@ def _findings(revision: Revision) -> Table:
                      ("message", Column("Finding", share=5))])
 
 
-def _margins(revision: Revision) -> Table:
+def _margins(revision: TimedComparison) -> Table:
     return table_of(revision.margins, "Changed margins", "Margins beside each other",
                     [("margin", Column("Margin", share=2.5)), ("crew", Column("Crew", share=0.6)),
                      ("unit", Column("Unit", share=0.7)), ("a", Column("Baseline", 1)),
@@ -199,7 +199,7 @@ def _margins(revision: Revision) -> Table:
 _PACKAGES = ("planning-kit", "numpy", "pandas", "scipy", "skyfield", "sgp4")
 
 
-def assemble(plan: TimedPlan, chances: Odds | str | None, revision: Revision | None) -> Pack:
+def assemble(plan: TimedPlan, chances: TimedOdds | str | None, revision: TimedComparison | None) -> Pack:
     """The content of the pack of ``plan``; ``chances`` are its odds, or the reason why there are none."""
     settings = plan.scenario.settings
     sections = [summary_section(plan), timeline_section(plan), map_section(plan), procedure_section(plan),
@@ -216,7 +216,7 @@ def assemble(plan: TimedPlan, chances: Odds | str | None, revision: Revision | N
     )
 
 
-def _facts(plan: TimedPlan, revision: Revision | None) -> tuple[tuple[str, str], ...]:
+def _facts(plan: TimedPlan, revision: TimedComparison | None) -> tuple[tuple[str, str], ...]:
     settings, elements = plan.scenario.settings, plan.scenario.elements
     told = [(str(row["item"]), str(row["value"])) for row in plan.summary.to_dict("records")]
     told.insert(2, ("PET 0:00 is", one_line(settings.pet_zero) or "not given"))
@@ -254,7 +254,7 @@ def _other_egress(plan: TimedPlan) -> str:
 
 def _reviews_of(plan: TimedPlan) -> pd.DataFrame:
     """The reviews of the scenario; what was reviewed with its own egress says nothing of another one."""
-    table, own = reviews(plan.scenario), _other_egress(plan)
+    table, own = plan.scenario.reviews, _other_egress(plan)
     if own:
         table["state"] = [f"of the scenario's egress ({own}), not of this one" if state == CURRENT else state
                           for state in table["state"]]

@@ -25,12 +25,12 @@ def sky_section(plan: TimedPlan) -> Section:
     kinds = [("night", plan.light.night), ("day", plan.light.day)]
     light = _windows(plan, [(f"{name} {number}", begin, end) for name, windows in kinds
                             for number, (begin, end) in enumerate(windows, start=1)])
-    links = _windows(plan, [(relay, begin, end) for relay, windows in plan.links.items()
+    links = _windows(plan, [(relay, begin, end) for relay, windows in plan.relays.items()
                             for begin, end in windows])
     named = _windows(plan, [(name, begin, end) for name, windows in plan.named_windows.items()
                             for begin, end in windows])
     needs = [(row["step"], row["crew"], pet_label(row["start_min"]), 100 * row["share"], row["gaps"],
-              pet_label(row["next_cover_min"])) for row in plan.link_cover.to_dict("records")]
+              pet_label(row["next_cover_min"])) for row in plan.links.to_dict("records")]
     need_columns = (Column("Step"), Column("Crew"), Column("Start PET"), Column("Covered, %", 0),
                     Column("Without a link", share=2), Column("Next full cover PET"))
     return Section("sky", "Light and links", (note,), (
@@ -137,7 +137,7 @@ def _tethers(plan: TimedPlan) -> Table:
 def _inhibits(plan: TimedPlan) -> Table:
     rows = tuple((row["inhibit"], row["title"], row["owner"], row["set_by"], row["set_by_gmt"],
                   row["lift_after"], row["lift_after_gmt"], row["hold_min"], row["overlaps"], row["reason"])
-                 for row in plan.inhibit_times.to_dict("records"))
+                 for row in plan.inhibits.to_dict("records"))
     columns = (Column("Inhibit", share=0.8), Column("Title", share=1.8), Column("Owner", share=1.3),
                Column("Set by PET", share=0.7), Column("Set by GMT"), Column("Lift after PET", share=0.7),
                Column("Lift after GMT"), Column("Held, min", 0, 0.6), Column("Overlaps", share=0.9),

@@ -165,7 +165,7 @@ def _words(plan: TimedPlan, moment: Moment) -> list[tuple[str, str]]:
     titles, names = {p.place: p.title for p in plan.scenario.records.places}, Names(plan)
     inks = crew_inks(plan.travels, LIGHT)
     told = [("".join(light_words(moment)), LIGHT.ink)]
-    told += [(line, LIGHT.ink) for line in sky_lines(moment, bool(plan.links))]
+    told += [(line, LIGHT.ink) for line in sky_lines(moment, bool(plan.relays))]
     for person in moment.people:
         told.append((f"{person.crew}, {person.doing.kind} until {pet_label(person.doing.finish_min)}:",
                      inks[person.crew]))

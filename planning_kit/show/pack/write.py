@@ -8,14 +8,13 @@ from pathlib import Path
 
 import pandas as pd
 
-from planning_kit.explore.odds.odds import Odds, odds
-from planning_kit.explore.revising.revisions import Revision, compare_revisions
+from planning_kit.explore.odds.odds import TimedOdds, odds
+from planning_kit.explore.revising.revisions import Given, TimedComparison, compare_revisions
 from planning_kit.inputs.faults import Faults, SaveConflict, ScenarioError
 from planning_kit.inputs.folder_files import digest_in, digest_of, read_plain, reason_of
 from planning_kit.inputs.save import write_whole, writing
-from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import TextTable
-from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
+from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import briefing
 from planning_kit.show.pack.assemble import assemble
 from planning_kit.show.pack.content import CAUTION, Pack
@@ -27,27 +26,22 @@ MANIFEST = "review-pack.json"
 _LEFT_BY_SYSTEMS = ("Thumbs.db", "desktop.ini")  # and names that begin with a dot
 
 
-def write_review_pack(plan: AnyPlan, folder: str | Path,
-                      baseline: AnyPlan | Scenario | str | Path | None = None,
-                      chances: Odds | None = None) -> pd.DataFrame:
-    """Write what reviewers and the crew need into ``folder``; gives the files: ``file``, ``what``.
+def write_pack(plan: TimedPlan, folder: str | Path, baseline: Given | None = None,
+               chances: TimedOdds | None = None) -> pd.DataFrame:
+    """Write the review pack of a plan into ``folder``; gives the files: ``plan.write_pack`` says how.
 
-    ``review.html`` (one page, nothing else needed), ``review.pdf``, ``review.xlsx``, ``briefing.txt`` and a
-    pocket sheet a crew member. ``baseline`` is an earlier plan, scenario, folder or ``"REVISION:FOLDER"``:
-    what changed since is then listed. ``chances`` are the plan's `Odds`, computed with 10 000 samples where
-    not given. The folder is made, or is empty, or holds an earlier pack, which is replaced as a whole; files
-    of others or a pack that someone edited raise `ScenarioError`, as does a folder that cannot be written:
-    nothing is changed then. Made of the same inputs, a pack says the same; it carries no date.
+    Raises `ScenarioError`, with nothing changed, for files of others there, a pack that someone edited, a
+    folder that cannot be written.
     """
-    timed, target = as_plan(plan), _target(folder)
-    if chances is not None and not isinstance(chances, Odds):
-        raise ScenarioError.single("must be the plan's odds, as pk.odds makes them", column="chances",
+    target = _target(folder)
+    if chances is not None and not isinstance(chances, TimedOdds):
+        raise ScenarioError.single("must be the plan's odds, as plan.odds() gives them", column="chances",
                                    value=type(chances).__name__)
     with writing(target):  # a pack whose writing was interrupted is whole again from here on
         known = _earlier_pack(target)
-    revision = compare_revisions(baseline, timed) if baseline is not None else None
-    files = pack_files(timed, chances, revision)
-    put_pack(timed, target, {name: content for name, (content, _) in files.items()}, known)
+    revision = compare_revisions(baseline, plan) if baseline is not None else None
+    files = pack_files(plan, chances, revision)
+    put_pack(plan, target, {name: content for name, (content, _) in files.items()}, known)
     rows = [(name, what) for name, (_, what) in files.items()]
     return TextTable([*rows, (MANIFEST, "what was written, with digests")], columns=["file", "what"])
 
@@ -75,8 +69,8 @@ def _target(folder: object) -> Path:
     return Path(folder).absolute()
 
 
-def pack_files(plan: TimedPlan, chances: Odds | None = None,
-               revision: Revision | None = None) -> Mapping[str, tuple[bytes, str]]:
+def pack_files(plan: TimedPlan, chances: TimedOdds | None = None,
+               revision: TimedComparison | None = None) -> Mapping[str, tuple[bytes, str]]:
     """The files of a pack as bytes, each with what it is."""
     pack = assemble(plan, _odds(plan) if chances is None else chances, revision)
     files = {
@@ -90,7 +84,7 @@ def pack_files(plan: TimedPlan, chances: Odds | None = None,
     return files
 
 
-def _odds(plan: TimedPlan) -> Odds | str:
+def _odds(plan: TimedPlan) -> TimedOdds | str:
     """The odds, or why there are none: settings of the odds that make no sense do not stop a pack."""
     try:
         return odds(plan)

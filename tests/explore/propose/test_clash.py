@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import pytest
+from planning_kit.explore.propose.propose import search_orders
 
 import planning_kit as pk
 from tests.edits import edited
 
 
 def clash(scenario: pk.Scenario, **asked: object) -> list[tuple[str, str]]:
-    found = pk.propose(scenario, effort=5.0, seconds=120, **asked)  # type: ignore[arg-type]
+    found = search_orders(scenario, effort=5.0, seconds=120, **asked)  # type: ignore[arg-type]
     assert len(found) == 0
     assert found.verdict.startswith("nothing fits")
     return list(zip(found.clash["table"], found.clash["row"], strict=True))
@@ -72,4 +73,4 @@ def test_a_tether_that_does_not_reach(small: pk.Scenario) -> None:
 ])
 def test_a_question_without_sense_is_refused(small: pk.Scenario, asked: dict[str, object]) -> None:
     with pytest.raises(pk.ScenarioError):
-        pk.propose(small, **asked)  # type: ignore[arg-type]
+        pk.time_plan(small).propose(**asked)  # type: ignore[arg-type]

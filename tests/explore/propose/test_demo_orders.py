@@ -15,7 +15,7 @@ from tests.explore.propose.loose import stops
 @pytest.fixture(scope="module")
 def found(demo: pk.Scenario) -> Proposals:
     egress = demo.settings.egress
-    return pk.propose(demo, effort=1.0, seconds=300, egress_window=(egress, egress), order="runs")
+    return pk.time_plan(demo).propose(effort=1.0, seconds=300, egress_window=(egress, egress), order="runs")
 
 
 def test_a_proposal_for_the_demo_holds_and_is_better(found: Proposals, demo_plan: pk.Plan) -> None:
@@ -47,19 +47,19 @@ def test_a_search_that_is_cancelled_says_so(demo: pk.Scenario) -> None:
         asked.append(True)
         return len(asked) > 1
 
-    found = pk.propose(demo, effort=50.0, seconds=300, cancel=cancel)
+    found = pk.time_plan(demo).propose(effort=50.0, seconds=300, cancel=cancel)
     assert not found.is_repeatable
     assert "cancelled" in found.verdict
 
 
 def test_a_search_that_the_clock_stops_says_so(demo: pk.Scenario) -> None:
-    found = pk.propose(demo, effort=50.0, seconds=1.5)
+    found = pk.time_plan(demo).propose(effort=50.0, seconds=1.5)
     assert not found.is_repeatable
     assert "clock" in found.verdict
 
 
 def test_a_search_reports_its_progress(small: pk.Scenario) -> None:
     told: list[Progress] = []
-    pk.propose(small, effort=1.0, seconds=300, progress=told.append)
+    pk.time_plan(small).propose(effort=1.0, seconds=300, progress=told.append)
     assert told
     assert all(one.elapsed_s <= other.elapsed_s for one, other in pairwise(told))

@@ -21,7 +21,8 @@ PASSES = 3_000
 def test_forty_steps_are_proven_best(outing: object) -> None:
     scenario = outing()  # type: ignore[operator]
     egress = (scenario.settings.egress,) * 2
-    plan, found = pk.time_plan(scenario), pk.propose(scenario, effort=2.0, seconds=300, egress_window=egress)
+    plan = pk.time_plan(scenario)
+    found = plan.propose(effort=2.0, seconds=300, egress_window=egress)
     assert len(scenario.steps) == 40
     assert found.is_repeatable
     assert found.best is not None
@@ -34,7 +35,8 @@ def test_forty_steps_are_proven_best(outing: object) -> None:
 def test_what_goes_along_with_a_traded_task_is_in_the_hands_of_the_partner() -> None:
     """EV2 with the camera, a driver and the cable would hold 5 slots of 4: no such order is offered."""
     scenario = half_a_day(("KNU", "SEN", "VEN", "REG", "INS", "HTR", "SMP", "ANT", "LMP", "SHD"))
-    found = pk.propose(scenario, effort=1.0, seconds=120, egress_window=(scenario.settings.egress,) * 2)
+    egress = (scenario.settings.egress,) * 2
+    found = pk.time_plan(scenario).propose(effort=1.0, seconds=120, egress_window=egress)
     assert found.rejected == 0
     assert found.best is not None
     assert not stops(found.best.plan)

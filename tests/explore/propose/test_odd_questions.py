@@ -24,14 +24,14 @@ def with_steps(scenario: pk.Scenario, names: list[str]) -> pk.Scenario:
 @pytest.mark.parametrize("names", [[], ["A1"], ["A1", "Z1"]])
 def test_where_there_is_nothing_to_order_the_current_order_is_best(small: pk.Scenario,
                                                                    names: list[str]) -> None:
-    found = pk.propose(with_steps(small, names), effort=1.0, seconds=120)
+    found = pk.time_plan(with_steps(small, names)).propose(effort=1.0, seconds=120)
     assert found.verdict == "the current order is proven best"
 
 
 @pytest.mark.parametrize("need", ["optional", "get-ahead"])
 def test_optional_tasks_are_done_where_all_fit(small: pk.Scenario, need: str) -> None:
-    found = pk.propose(small.with_table("tasks", small.tasks.assign(need=need, priority="")), effort=1.0,
-                       seconds=120)
+    wished = small.with_table("tasks", small.tasks.assign(need=need, priority=""))
+    found = pk.time_plan(wished).propose(effort=1.0, seconds=120)
     assert found.verdict == "the current order is proven best"
 
 
@@ -43,7 +43,7 @@ def test_rows_that_have_no_times_get_an_order_that_fits(small: pk.Scenario) -> N
     scenario = edited(scenario, "steps", firsts["EV2"][0], after=firsts["EV1"][1])
     with pytest.raises(pk.ScenarioError):
         pk.time_plan(scenario)
-    found = pk.propose(scenario, effort=1.0, seconds=120)
+    found = pk.find_plan(scenario, effort=1.0, seconds=120)
     assert found.current is None
     assert found.verdict.startswith("an order that fits: ")
     assert found.best is not None
@@ -54,19 +54,19 @@ def test_rows_that_have_no_times_get_an_order_that_fits(small: pk.Scenario) -> N
 def test_a_plan_that_its_suits_do_not_last_for_can_still_get_better(small: pk.Scenario) -> None:
     """Cooling water is short in any order: where it happens to run out is no new stop."""
     scenario = loose(small)
-    better = pk.propose(scenario, effort=2.0, seconds=120).best
+    better = pk.time_plan(scenario).propose(effort=2.0, seconds=120).best
     assert better is not None
     short = scenario.with_settings({"suit.water_g": 500.0})
     known = stops(pk.time_plan(short))
     assert {check for check, _, _ in known} >= {"suits"}
-    found = pk.propose(short, effort=2.0, seconds=120)
+    found = pk.time_plan(short).propose(effort=2.0, seconds=120)
     assert found.best is not None
     assert found.best.end_min == better.end_min
     assert len(stops(found.best.plan)) <= len(known)
 
 
 def test_every_proposal_is_told_with_its_odds(small: pk.Scenario) -> None:
-    found = pk.propose(loose(small), effort=1.0, seconds=120)
+    found = pk.time_plan(loose(small)).propose(effort=1.0, seconds=120)
     assert found.best is not None
     row = found.table.iloc[1]
     for said in (repr(found), repr(found.best)):
@@ -75,8 +75,8 @@ def test_every_proposal_is_told_with_its_odds(small: pk.Scenario) -> None:
 
 def test_the_same_order_is_not_offered_twice(small: pk.Scenario) -> None:
     """Any egress of the range with the same end is no second proposal."""
-    found = pk.propose(loose(small), effort=1.0, seconds=120,
-                       egress_window=("2031-09-03T07:30:00Z", "2031-09-03T07:40:00Z"))
+    found = pk.time_plan(loose(small)).propose(effort=1.0, seconds=120,
+                                               egress_window=("2031-09-03T07:30:00Z", "2031-09-03T07:40:00Z"))
     ends = [proposal.end_min for proposal in found]
     assert len(set(ends)) == len(ends)
 

@@ -26,7 +26,7 @@ def free(small: pk.Scenario) -> pk.Scenario:
 
 @pytest.fixture(scope="module")
 def proposals(free: pk.Scenario) -> Proposals:
-    return pk.propose(free, effort=5.0, seconds=120)
+    return pk.time_plan(free).propose(effort=5.0, seconds=120)
 
 
 def best_of_all_orders(scenario: pk.Scenario) -> float:
@@ -61,7 +61,8 @@ def test_no_order_ends_before_its_own_bound(small: pk.Scenario, seed: int) -> No
         likely = round(step.minutes_likely * draw.uniform(0.5, 1.2), 3)
         scenario = edited(scenario, "steps", step.step, minutes_low=likely, minutes_likely=likely,
                           minutes_high=likely + 1.234)
-    found = pk.propose(scenario, effort=0.5, seconds=120, limit_min=130, cushion=draw.choice([0.0, 0.37]))
+    cushion = draw.choice([0.0, 0.37])
+    found = pk.time_plan(scenario).propose(effort=0.5, seconds=120, limit_min=130, cushion=cushion)
     assert all(0 < each.bound_min <= each.cushioned_min for each in found)
     assert all(each.cushioned_min - each.bound_min < ROUNDING_MIN for each in found if each.is_proven)
     assert len(found) or found.verdict
@@ -79,7 +80,7 @@ def test_a_proposal_is_the_timing_of_its_own_scenario(free: pk.Scenario, proposa
 
 
 def test_the_same_effort_gives_the_same_answer(free: pk.Scenario, proposals: Proposals) -> None:
-    again = pk.propose(free, effort=5.0, seconds=120)
+    again = pk.time_plan(free).propose(effort=5.0, seconds=120)
     assert again.is_repeatable
     assert again.best.scenario == proposals.best.scenario
     assert again.best.moves.equals(proposals.best.moves)
@@ -87,7 +88,7 @@ def test_the_same_effort_gives_the_same_answer(free: pk.Scenario, proposals: Pro
 
 
 def test_the_best_order_is_not_improved_again(proposals: Proposals) -> None:
-    again = pk.propose(proposals.best.scenario, effort=5.0, seconds=120)
+    again = proposals.best.plan.propose(effort=5.0, seconds=120)
     assert len(again) == 0
     assert again.verdict == "the current order is proven best"
 
@@ -98,7 +99,7 @@ def test_crew_trade_a_swappable_task_where_that_is_better(small: pk.Scenario) ->
     for name, minutes in (("D1", 12), ("D2", 14)):
         scenario = _with_job(scenario, name, minutes)
     scenario = own_tasks(scenario, ["D1", "D2"], swappable="yes")
-    best = pk.propose(scenario, effort=5.0, seconds=120, limit_min=130).best
+    best = pk.time_plan(scenario).propose(effort=5.0, seconds=120, limit_min=130).best
     assert best is not None
     assert best.is_proven
     crew = {step.step: step.crew for step in best.scenario.records.steps}
@@ -117,10 +118,10 @@ def test_the_least_of_the_optional_tasks_is_left_out(small: pk.Scenario) -> None
     two = own_tasks(_with_job(one, "D1", 30), ["D1"], need="optional", priority=4)
     ends = []
     for scenario in (one, two):
-        found = pk.propose(scenario, effort=5.0, seconds=120, limit_min=250.0)
+        found = pk.time_plan(scenario).propose(effort=5.0, seconds=120, limit_min=250.0)
         ends.append(found.best.end_min if found.best else found.current.end_min)
     assert ends[1] > ends[0] + 5
-    found = pk.propose(two, effort=5.0, seconds=120, limit_min=sum(ends) / 2)
+    found = pk.time_plan(two).propose(effort=5.0, seconds=120, limit_min=sum(ends) / 2)
     assert found.best is not None
     assert found.best.dropped == {"TD1"}
     assert found.best.is_proven
@@ -135,7 +136,7 @@ def test_an_order_that_the_timing_would_not_keep_is_written_down(small: pk.Scena
     scenario = edited(scenario, "hardware", "driver", end_at="")
     scenario = _with_use(scenario)
     assert stops(pk.time_plan(scenario))
-    best = pk.propose(scenario, effort=5.0, seconds=120).best
+    best = pk.time_plan(scenario).propose(effort=5.0, seconds=120).best
     assert best is not None
     assert not stops(best.plan)
     assert "rule" in set(best.moves["kind"])
@@ -150,10 +151,10 @@ def _with_use(scenario: pk.Scenario) -> pk.Scenario:
 
 
 def test_egress_is_chosen_inside_the_window(small: pk.Scenario) -> None:
-    found = pk.propose(small, effort=5.0, seconds=120,
-                       egress_window=("2031-09-03T07:00:00Z", "2031-09-03T08:30:00Z"))
+    found = pk.time_plan(small).propose(effort=5.0, seconds=120,
+                                        egress_window=("2031-09-03T07:00:00Z", "2031-09-03T08:30:00Z"))
     # Every egress of the window at five minutes' steps, by timing.
-    sweep = pk.sweep_egress(small, "2031-09-03T07:00:00Z", "2031-09-03T08:30:00Z", 5)
+    sweep = pk.time_plan(small).sweep("2031-09-03T07:00:00Z", "2031-09-03T08:30:00Z", 5)
     least = min([sweep["end_min"].min(), pk.time_plan(small).end_min])
     end = found.best.end_min if found.best else found.current.end_min
     assert least - 1e-6 <= end <= least + ROUNDING_MIN
@@ -162,20 +163,21 @@ def test_egress_is_chosen_inside_the_window(small: pk.Scenario) -> None:
 def lane_orders(plan: pk.Plan, crew: str) -> Iterator[tuple[int, ...]]:
     """All orders of a lane of `outing_of` that keep the row order inside each task; both open and close."""
     tasks: dict[str, list[int]] = {}
-    for position, step in enumerate(plan.steps):
+    for position, step in enumerate(plan.timed.steps):
         if step.crew == crew:
             tasks.setdefault(step.task, []).append(position)
     names = [task for task, steps in tasks.items() for _ in steps]
     for order in sorted(set(permutations(names))):
         left = {task: iter(steps) for task, steps in tasks.items()}
-        yield (0, *(next(left[task]) for task in order), len(plan.steps) - 1)
+        yield (0, *(next(left[task]) for task in order), len(plan.timed.steps) - 1)
 
 
 @pytest.mark.parametrize("count", [11, 12, 13, 14, 15])
 def test_no_order_of_a_random_outing_ends_before_a_proven_best(count: int) -> None:
     scenario = outing_of(count)
     plan = pk.time_plan(scenario)
-    timing = OrderTiming(scenario.records, plan.almanac, plan.travels, plan.durations.tolist())
+    timed = plan.timed
+    timing = OrderTiming(scenario.records, timed.almanac, timed.travels, timed.durations.tolist())
     ends = []
     for one, other in product(*(list(lane_orders(plan, crew)) for crew in ("EV1", "EV2"))):
         orders = {"EV1": one, "EV2": other}
@@ -184,7 +186,7 @@ def test_no_order_of_a_random_outing_ends_before_a_proven_best(count: int) -> No
             ends.append(timing.end_min(orders, starts))
     assert len(ends) >= 20
     egress = (scenario.settings.egress,) * 2
-    found = pk.propose(scenario, effort=2.0, seconds=120, egress_window=egress)
+    found = pk.time_plan(scenario).propose(effort=2.0, seconds=120, egress_window=egress)
     end_min = found.best.end_min if found.best else plan.end_min
     assert found.best is None or found.best.is_proven
     assert min(ends) - 1e-6 <= end_min <= min(ends) + ROUNDING_MIN

@@ -294,7 +294,7 @@ def test_a_later_finish_of_one_moves_the_finish(small: pk.Scenario, small_plan: 
     assert faults == []
     assert states.by_step["A1"].pieces == [(0.0, 13.0)]
     plan = small_plan.retime(called(*rows), 13)
-    assert plan.finishes[plan.position("A1")] == 13.0
+    assert plan.timed.finishes[plan.timed.position("A1")] == 13.0
     notes = plan.findings.query("check == 'log' and severity == 'remark'")
     assert notes["message"].tolist() == ["EV2 finished A1 at 0:13, 2.0 min after EV1"]
 

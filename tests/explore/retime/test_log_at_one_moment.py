@@ -135,5 +135,5 @@ def test_a_log_in_any_order_retimes_alike(chain: pk.Scenario) -> None:
         log = pd.DataFrame([{"step": c[0], "event": c[1], "at": c[2]} for c in cells])
         retimed = plan.retime(log, "0:15")
         assert set(retimed.timeline["step"]) >= {"B1", "B2", "C1", "B3"}
-        ends.add((retimed.end_min, tuple(retimed.starts)))
+        ends.add((retimed.end_min, tuple(retimed.timed.starts)))
     assert len(ends) == 1

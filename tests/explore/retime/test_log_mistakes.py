@@ -37,7 +37,7 @@ def with_corrections(*rows: tuple[str, str, dict[str, object]]) -> pd.DataFrame:
 ])
 def test_corrections_and_corrections_of_corrections(small_plan: pk.Plan, rows: Any, finish: float) -> None:
     plan = small_plan.retime(with_corrections(*rows), 4)
-    assert plan.finishes[plan.position("A1")] == finish
+    assert plan.timed.finishes[plan.timed.position("A1")] == finish
 
 
 @pytest.mark.parametrize("corrects", ["", "e9", "e3", "e4"])
@@ -89,8 +89,8 @@ def test_once_both_are_inside_the_outing_is_over_however_late_it_is(small_plan: 
         assert plan.end_min == pytest.approx(inside)
         assert plan.left_out.empty
         assert "Both were inside at 1:20, 4 min later than planned" in plan.standing
-        assert all(lane[-1].finish_min == plan.end_min for who, lane in plan.lanes.items()
-                   if who in plan.travels)
+        assert all(lane[-1].finish_min == plan.end_min for who, lane in plan.timed.lanes.items()
+                   if who in plan.timed.travels)
 
 
 def test_what_was_to_do_when_both_went_in_is_not_done(small_plan: pk.Plan) -> None:

@@ -60,19 +60,19 @@ def test_each_sample_is_a_re_timing_with_its_durations(demo: pk.Scenario, seed: 
     plan = pk.time_plan(plain(demo))
     log = rehearsed(plan, seed, now - 3, slower=1.3)
     outing = plan.retime(log, now)
-    found = pk.odds(outing, samples=100, seed=2)
+    found = outing.odds(samples=100, seed=2)
     draws = found.study.draw(0, 100)
     busy = outing.progress.query("status == 'in progress'")["step"].tolist()
     assert busy
     compared = 0
     for sample in range(0, 100, 9):
-        minutes = dict(zip(outing.network.steps, draws.durations[:, sample].tolist(), strict=True))
+        minutes = dict(zip(outing.timed.network.steps, draws.durations[:, sample].tolist(), strict=True))
         steps = plan.scenario.steps
         for column in ("minutes_low", "minutes_likely", "minutes_high"):
             steps[column] = [minutes[name] if name not in set(log["step"]) else own
                              for name, own in zip(steps["step"], steps[column], strict=True)]
         other = pk.time_plan(plan.scenario.with_table("steps", steps))
-        begun = {name: outing.starts[outing.position(name)] for name in busy}
+        begun = {name: outing.timed.starts[outing.timed.position(name)] for name in busy}
         # What is in progress is said, at now, to take what the sample has for it.
         said = [{"step": name, "event": "partly", "at": now,
                  "remaining_min": max(0.0, begun[name] + minutes[name] - now)} for name in busy]
@@ -85,9 +85,9 @@ def test_each_sample_is_a_re_timing_with_its_durations(demo: pk.Scenario, seed: 
 
 def test_the_past_has_no_variance_and_the_rest_has(small_plan: pk.Plan) -> None:
     now = small_plan.retime(log_of("A1 started 0:00", "A1 finished 0:13", "B1 started 0:15"), 17)
-    durations = pk.odds(now, samples=500).study.draw(0, 500).durations
+    durations = now.odds(samples=500).study.draw(0, 500).durations
     spread = np.ptp(durations, axis=1)
-    names = now.network.steps
+    names = now.timed.network.steps
     assert spread[names.index("A1")] == 0.0
     assert (durations[names.index("A1")] == 13.0).all()
     assert (durations[names.index("B1")] >= 2.0).all()  # of 3, 4 or 6 min; two have run
@@ -97,7 +97,7 @@ def test_the_past_has_no_variance_and_the_rest_has(small_plan: pk.Plan) -> None:
 def test_remaining_minutes_as_said_take_the_place_of_the_estimate(small_plan: pk.Plan) -> None:
     log = log_of("A1 started 0:00", "A1 partly 0:06 8")
     now = small_plan.retime(log, 7)
-    durations = pk.odds(now, samples=2000).study.draw(0, 2000).durations[0]
+    durations = now.odds(samples=2000).study.draw(0, 2000).durations[0]
     # 8 min from 0:06, spread as 8 / 10 / 14 is: 6.4, 8 and 11.2, so 12.4 to 17.2 in all. One minute has run.
     assert durations.min() > 12.4
     assert durations.max() < 17.2
@@ -109,7 +109,7 @@ def test_remaining_minutes_as_said_take_the_place_of_the_estimate(small_plan: pk
 def test_a_step_at_twice_its_estimate_is_taken_to_end_now_and_it_is_said(small_plan: pk.Plan) -> None:
     now = small_plan.retime(log_of("A1 started 0:00"), 28)
     scenario = plain(small_plan.scenario)
-    found = pk.odds(pk.time_plan(scenario).retime(log_of("A1 started 0:00"), 28), samples=100)
+    found = pk.time_plan(scenario).retime(log_of("A1 started 0:00"), 28).odds(samples=100)
     assert (found.study.draw(0, 100).durations[0] == 28.0).all()
     assert now.now_min == 28
     words = found.assumed.set_index("step").loc["A1", "words"]
@@ -117,29 +117,29 @@ def test_a_step_at_twice_its_estimate_is_taken_to_end_now_and_it_is_said(small_p
 
 
 def test_once_the_window_is_behind_it_its_odds_are_certain(small_plan: pk.Plan) -> None:
-    start = float(small_plan.starts[small_plan.position("B3")])
+    start = float(small_plan.timed.starts[small_plan.timed.position("B3")])
     rows = ["A1 started 0:00", "A1 finished 0:10", "B1 started 0:11", "B1 finished 0:15", "B2 started 0:17",
             "B2 finished 0:30"]
-    before = pk.odds(small_plan.retime(log_of(*rows), 30), samples=500)
+    before = small_plan.retime(log_of(*rows), 30).odds(samples=500)
     assert before.windows["step"].tolist() == ["B3"]
     assert before.windows["p"].iloc[0] == 1.0
     begun = pd.concat([log_of(*rows), pd.DataFrame([{"step": "B3", "event": "started", "at": start}])])
-    assert pk.odds(small_plan.retime(begun, start + 1), samples=500).windows.empty
+    assert small_plan.retime(begun, start + 1).odds(samples=500).windows.empty
 
 
 def test_odds_of_a_re_timed_plan_repeat_and_travel(demo_plan: pk.Plan) -> None:
     now = demo_plan.retime(rehearsed(demo_plan, 0, 230.0, slower=1.4), 242.0)
-    one = pk.odds(now, samples=300)
+    one = now.odds(samples=300)
     study = pickle.loads(pickle.dumps(one.study))
     assert (study.draw(0, 300).durations == one.study.draw(0, 300).durations).all()
-    assert (pk.odds(now, samples=300).tally.end_min == one.tally.end_min).all()
+    assert (now.odds(samples=300).tally.end_min == one.tally.end_min).all()
     assert (one.tally.end_min >= 242.0).all()
     waits = one.waiting.set_index("crew")
     assert (waits["mean_min"] >= 0).all()
 
 
 def test_a_log_of_nothing_but_egress_leaves_the_odds_as_they_were(small_plan: pk.Plan) -> None:
-    before, after = pk.odds(small_plan, 500), pk.odds(small_plan.retime(log_of("- egress 0:00"), 0), 500)
+    before, after = small_plan.odds(500), small_plan.retime(log_of("- egress 0:00"), 0).odds(500)
     assert after.tally.end_min.tolist() == before.tally.end_min.tolist()
     assert after.windows.equals(before.windows)
     assert after.waiting.equals(before.waiting)
@@ -167,7 +167,7 @@ def test_the_odds_of_each_line_of_a_decision_table_by_plain_sampling(demo: pk.Sc
     table = plan.decision_table(samples=500)
     lines = table[table["drop_after_min"].notna()].sort_values(["drop_after_min", "line"], kind="stable")
     count, draw = 2000, np.random.default_rng(5)
-    low, likely, high = (np.array([[getattr(step, f"minutes_{name}")] for step in plan.steps])
+    low, likely, high = (np.array([[getattr(step, f"minutes_{name}")] for step in plan.timed.steps])
                          for name in ("low", "likely", "high"))
     width = np.where(high > low, high - low, 1.0)
     mode = (likely - low) / width
@@ -178,9 +178,9 @@ def test_the_odds_of_each_line_of_a_decision_table_by_plain_sampling(demo: pk.Sc
         after: dict[frozenset[str], list[np.ndarray]] = {}
         for dropped, samples in gone.items():
             other = plan.what_if(drop=[f"task:{task}" for task in sorted(dropped)]) if dropped else plan
-            rows = [plan.position(step) for step in other.network.steps]
-            starts = earliest_starts(other.network, minutes[np.ix_(rows, samples)])
-            own = [number for number, step in enumerate(other.steps) if step.task == line["task"]]
+            rows = [plan.timed.position(step) for step in other.timed.network.steps]
+            starts = earliest_starts(other.timed.network, minutes[np.ix_(rows, samples)])
+            own = [number for number, step in enumerate(other.timed.steps) if step.task == line["task"]]
             late = starts[own].min(axis=0) > line["drop_after_min"]
             after.setdefault(dropped, []).append(samples[~late])
             after.setdefault(dropped | {line["task"]}, []).append(samples[late])

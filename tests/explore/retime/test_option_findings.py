@@ -49,7 +49,7 @@ def test_where_there_were_stops_before_only_the_others_are_new(tern: pk.Plan) ->
     options = late.options(most=60)
     for row in options.to_dict("records"):
         taken = late.decide(**row["decide"])
-        changes = pk.compare_findings(late, taken)
+        changes = late.compare(taken).findings
         stops = changes[changes["severity"] == "stop"]
         went = int((stops["change"] == "went").sum())
         assert row["new_stops"] == int(stops["change"].isin(["came", "worse"]).sum())

@@ -42,18 +42,18 @@ def test_the_first_option_keeps_the_planned_limit_for_the_least(late: pk.Plan, o
 def test_until_an_option_closes_both_ways_are_the_same(late: pk.Plan, options: pd.DataFrame) -> None:
     for row in options[options["kind"] != "carry on"].iloc[::4].to_dict("records"):
         other, until = late.decide(**row["decide"]), row["open_until_min"]
-        for who, lane in late.lanes.items():
+        for who, lane in late.timed.lanes.items():
             before, after = (
                 [(each.kind, each.step, each.start_min, min(each.finish_min, until)) for each in activities
-                 if each.start_min < until] for activities in (lane, other.lanes[who]))
+                 if each.start_min < until] for activities in (lane, other.timed.lanes[who]))
             assert before == after
 
 
 def test_after_must_by_the_hard_limit_cannot_be_kept(late: pk.Plan, options: pd.DataFrame) -> None:
     hard = late.scenario.settings.limits.hard_min
     row = options[options["must_by_min"].notna()].iloc[0]
-    step = min(row["decide"]["skip"], key=lambda name: late.starts[late.position(name)])
-    room = row["must_by_min"] - late.starts[late.position(step)]
+    step = min(row["decide"]["skip"], key=lambda name: late.timed.starts[late.timed.position(name)])
+    room = row["must_by_min"] - late.timed.starts[late.timed.position(step)]
     curve = late.delay_curve(step, up_to_min=room + 1.0, every_min=room + 1.0)
     assert curve["end_min"].iloc[1] > hard
     assert late.delay_curve(step, up_to_min=room, every_min=room)["end_min"].iloc[1] <= hard + 1e-6
@@ -62,7 +62,7 @@ def test_after_must_by_the_hard_limit_cannot_be_kept(late: pk.Plan, options: pd.
 def test_a_swappable_task_not_begun_can_be_given_to_the_other(demo_plan: pk.Plan) -> None:
     now = demo_plan.retime(as_planned(demo_plan, 1.0), 1.0)
     given = now.decide(give=["SUR"])
-    crews = {step.step: step.crew for step in given.steps}
+    crews = {step.step: step.crew for step in given.timed.steps}
     assert (crews["SV1"], crews["SV3"]) == ("EV2", "EV1")
 
 
@@ -70,7 +70,7 @@ def test_of_a_task_that_has_begun_the_rest_can_be_given(demo_plan: pk.Plan) -> N
     # At 2:30 SV0 to SV5 are done and SV6, EV2's, is left: the camera home.
     later = demo_plan.retime(as_planned(demo_plan, 150.0), 150.0)
     given = later.decide(give="SUR")
-    before, after = ({step.step: step.crew for step in plan.steps} for plan in (later, given))
+    before, after = ({step.step: step.crew for step in plan.timed.steps} for plan in (later, given))
     assert {step for step in before if before[step] != after[step]} == {"SV6"}
     assert "Give the rest of SUR to the other (the two trade its steps)" in set(
         later.options(most=60)["option"])
@@ -87,7 +87,7 @@ def test_another_order_comes_in_through_decide(small_plan: pk.Plan) -> None:
     new = now.decide(order=["C1", "B1"])  # of different people: the order of work stays as it is
     assert new.end_min == now.end_min
     turned = now.decide(order=["B2", "B1"])
-    assert turned.starts[turned.position("B2")] < turned.starts[turned.position("B1")]
+    assert turned.timed.starts[turned.timed.position("B2")] < turned.timed.starts[turned.timed.position("B1")]
 
 
 @pytest.mark.parametrize(("how", "words"), [

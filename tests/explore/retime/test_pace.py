@@ -31,7 +31,7 @@ def weighted(plan: pk.Plan) -> dict[str, tuple[float, float]]:
     pace["both"] = (pace["EV1"] + pace["EV2"]) / 2
     weight = np.ones(count)
     for name, took in (("A1", 13), ("B1", 5), ("C1", 3), ("B2", 16), ("C2", 7)):
-        state = plan.outside.states.by_step[name] if plan.outside else None
+        state = plan.timed.outside.states.by_step[name] if plan.timed.outside else None
         assert state is not None
         step = state.step
         mode = (step.minutes_likely - step.minutes_low) / (step.minutes_high - step.minutes_low)
@@ -47,7 +47,7 @@ def weighted(plan: pk.Plan) -> dict[str, tuple[float, float]]:
 
 
 def test_the_pace_learned_is_that_of_the_samples_in_which_the_log_is_likely(slow: pk.Plan) -> None:
-    begun = pk.odds(slow, 500, learn_pace=True).study.outing.begun
+    begun = slow.odds(500, learn_pace=True).study.outing.begun
     assert begun is not None
     assert begun.pace is not None
     draws = begun.pace.of_crew(np.random.default_rng(1).normal(size=(3, 100_000)))
@@ -57,25 +57,25 @@ def test_the_pace_learned_is_that_of_the_samples_in_which_the_log_is_likely(slow
         assert log.mean() == pytest.approx(mean, abs=0.03)
         assert log.std() == pytest.approx(deviation, abs=0.02)
     assert np.log(draws["EV1"]).mean() > np.log(draws["EV2"]).mean() > -0.03
-    words = pk.odds(slow, 100, learn_pace=True).assumed["words"].tolist()
+    words = slow.odds(100, learn_pace=True).assumed["words"].tolist()
     assert any(text.startswith("EV1 takes 1.") and text.endswith("as learned from 5 steps") for text in words)
 
 
 def test_a_slow_start_makes_a_late_end_likelier_only_where_it_is_asked(slow: pk.Plan) -> None:
-    plain, learned = pk.odds(slow, 2000), pk.odds(slow, 2000, learn_pace=True)
+    plain, learned = slow.odds(2000), slow.odds(2000, learn_pace=True)
     assert learned.tally.end_min.mean() > plain.tally.end_min.mean()
-    assert pk.odds(slow, 2000, learn_pace=True).tally.end_min.tolist() == learned.tally.end_min.tolist()
+    assert slow.odds(2000, learn_pace=True).tally.end_min.tolist() == learned.tally.end_min.tolist()
 
 
 def test_with_nothing_done_and_without_factors_nothing_is_learned(small: pk.Scenario,
                                                                   small_plan: pk.Plan) -> None:
     scenario = small.with_settings({"odds.common_sd": COMMON_SD, "odds.crew_sd": CREW_SD})
     now = pk.time_plan(scenario).retime(log_of("- egress 0:00"), 0)
-    one, other = pk.odds(now, 500), pk.odds(now, 500, learn_pace=True)
+    one, other = now.odds(500), now.odds(500, learn_pace=True)
     np.testing.assert_allclose(other.tally.end_min, one.tally.end_min, rtol=0, atol=1e-6)
     certain = small.with_settings({f"odds.{name}": 0.0 for name in ("common_sd", "crew_sd", "travel_sd")})
     late = pk.time_plan(certain).retime(log_of(*ROWS), 38)
-    pd.testing.assert_series_equal(pd.Series(pk.odds(late, 500).tally.end_min),
-                                   pd.Series(pk.odds(late, 500, learn_pace=True).tally.end_min))
-    assert pk.odds(small_plan, 500, learn_pace=True).tally.end_min.tolist() == pk.odds(
-        small_plan, 500).tally.end_min.tolist()
+    pd.testing.assert_series_equal(pd.Series(late.odds(500).tally.end_min),
+                                   pd.Series(late.odds(500, learn_pace=True).tally.end_min))
+    learned, plain = small_plan.odds(500, learn_pace=True), small_plan.odds(500)
+    assert learned.tally.end_min.tolist() == plain.tally.end_min.tolist()

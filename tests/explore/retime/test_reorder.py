@@ -33,7 +33,7 @@ def of_kind(options: pd.DataFrame, kind: str) -> pd.DataFrame:
 
 def test_no_order_of_the_rest_ends_earlier(begun: pk.Plan, options: pd.DataFrame) -> None:
     # EV1 has B4, B2, B3 left and EV2 C4, C2, C3: 36 orders, each decided and re-timed, all of them there are.
-    rest = [step for step in begun.network.steps if step in {"B4", "B2", "B3", "C4", "C2", "C3"}]
+    rest = [step for step in begun.timed.network.steps if step in {"B4", "B2", "B3", "C4", "C2", "C3"}]
     known, ends = stops(begun), []
     for first, second in product(permutations([s for s in rest if s[0] == "B"]),
                                  permutations([s for s in rest if s[0] == "C"])):
@@ -41,7 +41,7 @@ def test_no_order_of_the_rest_ends_earlier(begun: pk.Plan, options: pd.DataFrame
             other = begun.decide(order=[*first, *second])
         except pk.ScenarioError:
             continue
-        if len(other.steps) == len(begun.steps) and not stops(other) - known:
+        if len(other.timed.steps) == len(begun.timed.steps) and not stops(other) - known:
             ends.append(other.end_min)
     found = of_kind(options, "reorder")
     assert len(ends) > 4
@@ -54,13 +54,14 @@ def test_a_reordering_is_a_decision_that_leaves_the_past_alone(begun: pk.Plan, o
     row = of_kind(options, "reorder").iloc[0]
     plan = begun.decide(**row["decide"])
     assert plan.end_min == row["end_min"]
-    assert set(plan.network.steps) == set(begun.network.steps)
-    for step in begun.network.steps:
-        one, other = begun.position(step), plan.position(step)
-        if one in begun.network.fixed:
-            assert (plan.starts[other], plan.durations[other]) == (begun.starts[one], begun.durations[one])
+    assert set(plan.timed.network.steps) == set(begun.timed.network.steps)
+    now, then = begun.timed, plan.timed
+    for step in now.network.steps:
+        one, other = now.position(step), then.position(step)
+        if one in now.network.fixed:
+            assert (then.starts[other], then.durations[other]) == (now.starts[one], now.durations[one])
         else:
-            assert plan.starts[other] >= 18.0
+            assert then.starts[other] >= 18.0
     assert row["option"].startswith("Reorder: ")
     assert all(words for words in row["moves"])
     assert row["open_until_min"] >= 18.0
@@ -110,7 +111,7 @@ def test_the_demo_keeps_the_planned_limit_without_dropping_anything(demo_plan: p
     assert (found["new_stops"] == 0).all()
     assert (found["gain_min"] > 0).all()
     best = late.decide(**found.iloc[0]["decide"])
-    assert np.isfinite(best.starts).all()
+    assert np.isfinite(best.timed.starts).all()
 
 
 def test_who_is_underway_to_another_place_comes_from_there(small_plan: pk.Plan) -> None:
@@ -120,7 +121,7 @@ def test_who_is_underway_to_another_place_comes_from_there(small_plan: pk.Plan) 
     now = small_plan.retime(log_of("A1 started 0:00", "A1 finished 0:10"), 14)
     pace = next(crew.metres_per_min for crew in now.scenario.records.crew if crew.crew == "EV1")
     turned = now.decide(order=["B2", "B1"])
-    assert turned.starts[turned.position("B2")] == pytest.approx(14 + 12 / pace)
+    assert turned.timed.starts[turned.timed.position("B2")] == pytest.approx(14 + 12 / pace)
     assert "was bound for something else" in turned.explain("B2")
 
 
@@ -131,5 +132,5 @@ def test_underway_on_a_route_the_nearer_end_counts(small_plan: pk.Plan) -> None:
     pace = next(crew.metres_per_min for crew in now.scenario.records.crew if crew.crew == "EV2")
     assert 6 / pace > 0.5
     turned = now.decide(order=["C2", "C1"])
-    assert turned.starts[turned.position("C2")] == pytest.approx(10.5 + 0.5 + 10 / pace)
+    assert turned.timed.starts[turned.timed.position("C2")] == pytest.approx(10.5 + 0.5 + 10 / pace)
     assert now.decide(order=["C1", "C2"]).end_min == now.end_min

@@ -32,11 +32,11 @@ def logged(plan: pk.Plan) -> pd.DataFrame:
 
 
 def start(plan: pk.Plan, step: str) -> float:
-    return float(plan.starts[plan.position(step)])
+    return float(plan.timed.starts[plan.timed.position(step)])
 
 
 def finish(plan: pk.Plan, step: str) -> float:
-    return float(plan.finishes[plan.position(step)])
+    return float(plan.timed.finishes[plan.timed.position(step)])
 
 
 def test_a_late_step_pushes_what_waits_for_it(small_plan: pk.Plan) -> None:
@@ -67,7 +67,7 @@ def test_a_used_up_estimate_is_taken_to_end_now_and_said(small_plan: pk.Plan) ->
 def test_a_skipped_step_is_left_out_with_a_concern(small_plan: pk.Plan) -> None:
     new = small_plan.retime(log_of(*BEGUN, "C1 skipped 0:11"), 11)
     assert new.left_out[["step", "kind"]].to_numpy().tolist() == [["C1", "skipped"]]
-    assert "C1" not in new.network.steps
+    assert "C1" not in new.timed.network.steps
     assert row_of(new, "C1")["status"] == "skipped"
     # The bag that C1 would have taken is missing in C3: the checks see it.
     assert (new.findings["check"] == "custody").any()
@@ -75,11 +75,11 @@ def test_a_skipped_step_is_left_out_with_a_concern(small_plan: pk.Plan) -> None:
 
 def test_a_left_step_is_taken_up_again_with_its_rest(small_plan: pk.Plan) -> None:
     new = small_plan.retime(log_of(*BEGUN, "B1 started 0:12", "B1 partly 0:14 3", "B2 started 0:17"), 18)
-    assert {"B1.part1", "B1"} <= set(new.network.steps)
+    assert {"B1.part1", "B1"} <= set(new.timed.network.steps)
     assert (start(new, "B1.part1"), finish(new, "B1.part1")) == (12.0, 14.0)
     assert start(new, "B1") > finish(new, "B2")  # the rest comes after what EV1 is on now
     assert finish(new, "B1") - start(new, "B1") == pytest.approx(3)
-    parts = {step.step: step for step in new.steps}
+    parts = {step.step: step for step in new.timed.steps}
     assert [move.item for move in parts["B1.part1"].takes] == ["lamp-new"]
     assert parts["B1"].takes == ()
     assert row_of(new, "B1")["status"] == "left"
@@ -108,7 +108,7 @@ def test_quicker_than_the_way_is_a_note_and_the_lanes_stay_whole(small_plan: pk.
     remark = logged(new).iloc[0]
     assert (remark["severity"], remark["step"]) == ("remark", "B1")
     assert remark["value"] == pytest.approx(start(small_plan, "B1") - 10)
-    for lane in new.lanes.values():
+    for lane in new.timed.lanes.values():
         assert all(a.finish_min == b.start_min for a, b in pairwise(lane))
 
 
@@ -144,7 +144,7 @@ def test_what_no_window_can_hold_any_more_is_listed_as_not_done(small_plan: pk.P
     last = float(small_plan.light.night[-1, 1])
     new = small_plan.retime(log_of(*BEGUN), last - 5)  # 14 min of night are not left
     assert new.left_out[["step", "kind"]].to_numpy().tolist() == [["B3", "not done"]]
-    assert "Z1" in new.network.steps
+    assert "Z1" in new.timed.network.steps
     stop = logged(new)[lambda found: found["severity"] == "stop"]
     assert stop["step"].tolist() == ["B3"]  # the lamp is required
     assert new.standing.splitlines()[-1] == "Not done: B3."
@@ -157,7 +157,7 @@ def demo_log(plan: pk.Plan, until: str) -> pd.DataFrame:
 
 def test_a_group_torn_by_the_night_is_let_go_and_its_rest_shares_another(demo_plan: pk.Plan) -> None:
     # X1 starts with night 2; X4 waits for X3, and X3 of both is so long that X4 and X5 miss the dawn.
-    at = float(demo_plan.starts[demo_plan.position("X3")])
+    at = float(demo_plan.timed.starts[demo_plan.timed.position("X3")])
     log = pd.concat([demo_log(demo_plan, "X3"), pd.DataFrame([
         {"step": "X3", "event": "partly", "at": at + 1, "remaining_min": 20.0}])])
     new = demo_plan.retime(log, at + 2)
@@ -227,8 +227,8 @@ def test_what_if_and_re_timing_again_go_back_to_the_plan_outside(small_plan: pk.
     assert longer.now_min == 6
     assert start(longer, "A1") == 5.0
     assert longer.end_min == pytest.approx(late.end_min + 7)
-    assert longer.outside is not None
-    assert longer.outside.planned.starts.tolist() == small_plan.starts.tolist()
+    assert longer.timed.outside is not None
+    assert longer.timed.outside.planned.starts.tolist() == small_plan.timed.starts.tolist()
 
 
 def test_estimates_learn_from_what_was_done(small_plan: pk.Plan) -> None:
@@ -239,7 +239,7 @@ def test_estimates_learn_from_what_was_done(small_plan: pk.Plan) -> None:
     assert table.iloc[0][["minutes_low", "minutes_likely", "minutes_high"]].tolist() == [8.0, 12.0, 16.0]
     next_time = {step.step: step for step in new.with_updated_estimates().records.steps}
     assert (next_time["A1"].minutes_likely, next_time["A1"].minutes_high) == (12.0, 16.0)
-    assert next_time["B1"] == small_plan.steps[small_plan.position("B1")]
+    assert next_time["B1"] == small_plan.timed.steps[small_plan.timed.position("B1")]
 
 
 def test_a_plan_that_was_not_re_timed_says_so(small_plan: pk.Plan) -> None:
@@ -256,15 +256,15 @@ def test_the_window_at_stake_is_kept_until_the_minute_that_is_told_and_lost_soon
         for name, label, step, by in re.findall(
                 r"^(?:Steps of )?(\S+): (\w+ \d+), at .*is missed unless (\S+) starts by (\d+:\d\d)",
                 now.standing, re.MULTILINE):
-            members = [i for i, each in enumerate(now.steps) if name in (each.step, each.same_window)
-                       and i not in now.network.fixed]
+            members = [i for i, each in enumerate(now.timed.steps) if name in (each.step, each.same_window)
+                       and i not in now.timed.network.fixed]
             until = int(by.split(":")[0]) * 60 + int(by.split(":")[1])
             kind, number = label.split(" ")
             window = getattr(now.light, kind)[int(number) - 1]
             for minute, is_kept in ((until, True), (until + 1, False)):
-                floor = np.full(len(now.steps), -np.inf)
-                floor[now.position(step)] = minute
-                starts = earliest_starts(now.network, now.durations, not_before=floor)
+                floor = np.full(len(now.timed.steps), -np.inf)
+                floor[now.timed.position(step)] = minute
+                starts = earliest_starts(now.timed.network, now.timed.durations, not_before=floor)
                 lies_in = (window[0] <= starts[members]) & (starts[members] <= window[1])
                 assert lies_in.all() == is_kept
                 told += 1

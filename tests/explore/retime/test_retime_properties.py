@@ -47,7 +47,7 @@ def drawn(plan: pk.Plan) -> pd.DataFrame:
 
 
 def starts_of(plan: pk.Plan) -> dict[str, float]:
-    return dict(zip(plan.network.steps, plan.starts.tolist(), strict=True))
+    return dict(zip(plan.timed.network.steps, plan.timed.starts.tolist(), strict=True))
 
 
 @pytest.mark.parametrize("name", ["small-outing", "tern-station", "faulty-plan", "3", "7"])
@@ -78,7 +78,7 @@ def test_the_past_never_moves_and_nothing_else_comes_before_now(name: str, seed:
             assert start == pytest.approx(logged["started"][step], abs=ROUNDING_MIN)
         else:
             assert start >= now - ROUNDING_MIN
-    for step, finish in zip(new.network.steps, new.finishes.tolist(), strict=True):
+    for step, finish in zip(new.timed.network.steps, new.timed.finishes.tolist(), strict=True):
         if step in logged["finished"]:
             assert finish == pytest.approx(logged["finished"][step], abs=ROUNDING_MIN)
         else:
@@ -129,23 +129,23 @@ def test_everything_can_be_asked_of_a_re_timed_plan(name: str, seed: int, share:
     now = share * plan.end_min
     log = rehearsed(plan, seed, now, slower=1.8)
     draw = random.Random(seed)
-    untouched = [step.step for step in plan.steps if step.step not in set(log["step"])]
+    untouched = [step.step for step in plan.timed.steps if step.step not in set(log["step"])]
     skipped = [{"step": step, "event": "skipped", "at": now} for step in untouched if draw.random() < 0.15]
     new = plan.retime(pd.concat([log, pd.DataFrame(skipped)], ignore_index=True), now)
-    assert np.isfinite(new.starts).all()
+    assert np.isfinite(new.timed.starts).all()
     for name in ("timeline", "findings", "suits", "returns", "custody", "tethers", "handovers", "progress",
-                 "task_progress", "inhibit_times", "clocks", "summary", "kit_list", "cautions_on_the_way"):
+                 "task_progress", "inhibits", "clocks", "summary", "kit_list", "cautions_on_the_way"):
         assert getattr(new, name) is not None, name
-    assert all(new.explain(step) for step in new.network.steps)
+    assert all(new.explain(step) for step in new.timed.network.steps)
     gone = set(new.left_out["step"])
     assert gone >= {row["step"] for row in skipped}
-    assert set(new.network.steps) | gone >= {step.step for step in plan.steps}
+    assert set(new.timed.network.steps) | gone >= {step.step for step in plan.timed.steps}
     assert new.standing.startswith("PET")
     pk.swimlane(new, baseline=plan)
 
 
 def test_nothing_of_the_plan_outside_has_changed(demo: pk.Scenario, demo_plan: pk.Plan) -> None:
-    before = demo.digest, demo_plan.starts.copy()
+    before = demo.digest, demo_plan.timed.starts.copy()
     demo_plan.retime(rehearsed(demo_plan, 5, 180.0), 180.0)
     assert demo.digest == before[0]
-    assert (demo_plan.starts == before[1]).all()
+    assert (demo_plan.timed.starts == before[1]).all()

@@ -34,7 +34,7 @@ def crossed(session):
 def test_the_odds_are_those_of_the_front_door_with_their_progress(session):
     work, told = asked(session, ODDS)
     assert (work.state, [each.share for each in told]) == (DONE, [0, 0.25, 0.5, 0.75])
-    same = pk.odds(session.plan, samples=work.result.samples, seed=work.result.seed)
+    same = pk.Plan(session.plan).odds(samples=work.result.samples, seed=work.result.seed)
     assert work.result.summary.equals(same.summary)
     assert work.result.windows.equals(same.windows)
 

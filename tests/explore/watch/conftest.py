@@ -12,6 +12,7 @@ import planning_kit as pk
 from planning_kit.explore.watch.clock import Clock
 from planning_kit.explore.watch.logbook import Entry, Logbook
 from planning_kit.explore.watch.watch import Watch
+from planning_kit.plan.timed import TimedPlan
 
 SCENARIOS = Path(__file__).parents[3] / "scenarios"
 
@@ -56,7 +57,7 @@ def called(watch: Watch, lane: str, event: str, step: str, at: str = "", **more:
     return done
 
 
-def start_of(plan: pk.Plan, step: str) -> float:
+def start_of(plan: TimedPlan, step: str) -> float:
     return float(plan.starts[plan.position(step)])
 
 

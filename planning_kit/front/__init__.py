@@ -1,0 +1,1 @@
+"""What a user holds of a plan, and asks."""
