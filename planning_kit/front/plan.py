@@ -18,7 +18,7 @@ from planning_kit.explore.propose.proposals import Proposals, search_orders
 from planning_kit.explore.revising.revisions import Given, TimedComparison, compare_revisions
 from planning_kit.explore.sweep import Sweep, sweep_egress
 from planning_kit.explore.what_if import what_if
-from planning_kit.front.outside import OutsidePlan
+from planning_kit.front.plan_outside import OutsidePlan
 from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.plan.moments import Moment, moment_of
 from planning_kit.plan.timed import Face, TimedPlan

@@ -99,7 +99,7 @@ def test_what_dropped_work_leaves_where_it_was_is_a_new_stop_for_nobody(small: p
     assert plan.findings.query("severity == 'stop'").empty
     limit_min = plan.end_min - MINUTES + 0.5
     tight = scenario.with_settings({"limits.planned_min": limit_min, "limits.hard_min": limit_min + 0.1})
-    best = pk.propose(tight, "quick", 60)[0]
+    best = pk.time_plan(tight).propose("quick", 60)[0]
     assert len(best.dropped) == 1
     assert best.plan.findings.query("severity == 'stop'").empty
     table = pk.time_plan(tight).retime(log_of("A1 started 0:00"), 1).options(
@@ -128,12 +128,12 @@ def test_required_work_is_left_out_by_a_person_and_by_no_search(small: pk.Scenar
     scenario = random_outing(small, seed, "all numbers")
     first = min((task for task in scenario.records.tasks if task.task in TASKS),
                 key=lambda task: task.cut_order or 0).task
-    scenario = pk.edit_row(scenario, "tasks", first, need="required")
+    scenario = scenario.edit_row("tasks", first, need="required")
     plan = pk.time_plan(scenario)
-    assert first not in set(pk.propose_cuts(plan, samples=100)["task"])
+    assert first not in set(plan.cuts(samples=100)["task"])
     limit_min = plan.end_min - MINUTES + 0.5
     tight = scenario.with_settings({"limits.planned_min": limit_min, "limits.hard_min": limit_min + 0.1})
-    assert first not in pk.propose(tight, "quick", 60)[0].dropped
+    assert first not in pk.time_plan(tight).propose("quick", 60)[0].dropped
     table = pk.time_plan(tight).retime(log_of("A1 started 0:00"), 1).options(
         most=60, reorder="quick", seconds=60)
     skips = [(kind, how["skip"]) for kind, how in zip(table["kind"], table["decide"], strict=True)

@@ -16,7 +16,7 @@ ONE_RELAY = {"relays.longitudes_deg_east": [118.0]}
 
 def gap_of(plan: pk.Plan) -> tuple[float, float]:
     """The first gap in coverage inside the outing."""
-    (windows,) = plan.links.values()
+    (windows,) = plan.timed.relays.values()
     edges = [0.0, *np.ravel(windows).tolist(), plan.timed.horizon_min]
     return next((a, b) for a, b in zip(edges[::2], edges[1::2], strict=True) if b - a > 1)
 

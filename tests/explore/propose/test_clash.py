@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import pytest
-from planning_kit.explore.propose.propose import search_orders
 
 import planning_kit as pk
+from planning_kit.explore.propose.proposals import search_orders
 from tests.edits import edited
 
 

@@ -86,7 +86,7 @@ def test_an_item_that_no_order_brings_home_is_no_new_stop(small: pk.Scenario) ->
     scenario = edited(loose(small), "steps", "B3", leaves="lamp-new driver")
     known = stops(pk.time_plan(scenario))
     assert "custody" in {check for check, _, _ in known}
-    found = pk.propose(scenario, effort=2.0, seconds=120)
+    found = pk.time_plan(scenario).propose(effort=2.0, seconds=120)
     assert found.best is not None
     assert stops(found.best.plan) == known
     words = found.best.moves["words"].tolist()
