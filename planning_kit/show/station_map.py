@@ -1,8 +1,7 @@
 """The station map: a plan walked through minute by minute, or one minute of it as a still picture.
 
-It draws what `planning_kit.plan.moments` says of each minute and computes nothing of its own.
-
-The swimlanes under the station map, low enough for both to be seen at once: the same bars, small.
+It draws what `planning_kit.plan.moments` says of each minute and computes nothing of its own. Under it
+stand the swimlanes, low enough for both to be seen at once: the same bars, small.
 """
 
 from __future__ import annotations
@@ -18,25 +17,16 @@ from planning_kit.inputs.times import pet_label
 from planning_kit.judge.findings import Finding
 from planning_kit.plan.moments import Moment, moment_of, moments_of, whole_minutes
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
-from planning_kit.show.chart import Chart, time_axes
+from planning_kit.show import swimlane_bars as bars
+from planning_kit.show.chart import Chart, row_axis, time_axes
 from planning_kit.show.chart_rows import finding_lanes, finding_minute
 from planning_kit.show.palette import INK_ON_FILL, crew_inks, theme_named
 from planning_kit.show.station_map_controls import WORD_COLUMNS, Film, Rows, controls, frame_name, map_layout
 from planning_kit.show.station_map_moving import Stage, frames, moving_traces, person_words, primer, sky_words
 from planning_kit.show.station_map_views import Views, ground_traces, place_points, views_of
 from planning_kit.show.swimlane import finding_traces, ground_shapes
-from planning_kit.show.swimlane_bars import (
-    CLEAR,
-    LABEL_FONT_PX,
-    Bar,
-    Trace,
-    bar_trace,
-    inhibit_trace,
-    pause_traces,
-    sky_traces,
-    work_traces,
-)
-from planning_kit.show.swimlane_scene import Lane, Lanes, Scene, Strip, scene_of
+from planning_kit.show.swimlane_bars import Trace
+from planning_kit.show.swimlane_scene import Lane, Lanes, Scene, Stack, Strip, scene_of
 
 _LIGHT_PX, _CREW_PX, _ACTOR_PX, _FINDINGS_PX, _INHIBIT_PX = 20, 30, 12, 16, 19
 _LONGEST_ROW_LABEL = 14
@@ -50,59 +40,45 @@ def strip_scene(scene: Scene) -> Scene:
 
 def strip_traces(scene: Scene) -> list[Trace]:
     """Light, work, travel and waits, inhibits and findings; none of them in the legend."""
-    traces = [*sky_traces(scene), *work_traces(scene), *pause_traces(scene), _ids(scene),
-              inhibit_trace(scene), *finding_traces(scene)]
+    traces = [*bars.sky_traces(scene), *bars.work_traces(scene), *bars.pause_traces(scene), _ids(scene),
+              bars.inhibit_trace(scene), *finding_traces(scene)]
     return [trace | {"showlegend": False} for trace in traces if trace["x"]]
 
 
 def strip_layout(scene: Scene, domain: Sequence[float]) -> dict[str, Any]:
     """Axes and grounds of the strip in ``domain`` (shares of the plot's height)."""
-    edge_min = scene.end_min * _EDGE_SHARE
-    shown = (-edge_min, scene.end_min + edge_min)
-    axes = time_axes(shown, shown, scene.egress, scene.theme)
+    edge_min = scene.plan.end_min * _EDGE_SHARE
+    shown = (-edge_min, scene.plan.end_min + edge_min)
+    axes = time_axes(shown, shown, scene.plan.egress, scene.theme)
     for axis in axes.values():
         axis |= {"fixedrange": True, "showspikes": False}
     axes["xaxis2"] |= {"showticklabels": False, "ticks": ""}  # the clock above says GMT
-    labels = _row_labels(scene)
-    rows = {"domain": list(domain), "range": [scene.lanes.height, 0], "fixedrange": True, "ticks": "",
-            "tickmode": "array", "tickvals": list(labels), "ticktext": list(labels.values()),
-            "showgrid": False, "zeroline": False, "tickfont": {"size": 11, "color": scene.theme.ink},
-            "automargin": False, "ticklabelstandoff": 4}
+    rows = row_axis(_row_labels(scene), scene.lanes.height, scene.theme.ink, domain=list(domain), ticks="",
+                    ticklabelstandoff=4)
     return {**axes, "yaxis": rows, "shapes": ground_shapes(scene)}
 
 
 def _low_lanes(full: Lanes) -> Lanes:
-    at = 3.0
-
-    def take(height: float, gap: float = 2.0) -> Strip:
-        nonlocal at
-        strip = Strip(at, height)
-        at += height + gap
-        return strip
-
-    light = take(_LIGHT_PX)
-    whole_plan = take(_FINDINGS_PX) if full.whole_plan else None
+    stack = Stack(3.0)
+    light = stack.take(_LIGHT_PX, 2)
+    whole_plan = stack.take(_FINDINGS_PX, 2) if full.whole_plan else None
     people = {}
     for who, lane in full.people.items():
-        findings = take(_FINDINGS_PX, 1.0) if lane.findings and lane.is_crew else None
-        people[who] = Lane(who, lane.is_crew, take(_CREW_PX if lane.is_crew else _ACTOR_PX), findings, None)
-    inhibits = [take(_INHIBIT_PX) for _ in full.inhibits]
-    none = Strip(at - 3.0, 0.0)
+        findings = stack.take(_FINDINGS_PX, 1) if lane.findings and lane.is_crew else None
+        main = stack.take(_CREW_PX if lane.is_crew else _ACTOR_PX, 2)
+        people[who] = Lane(who, lane.is_crew, main, findings, None)
+    inhibits = [stack.take(_INHIBIT_PX, 2) for _ in full.inhibits]
+    none = Strip(stack.at - 3.0, 0.0)
     return Lanes(light, {}, whole_plan, people, inhibits, none, none, none)
 
 
 def _ids(scene: Scene) -> Trace:
     """Step ids in the bars, lying or upright, whichever fits; where none fits none is shown."""
-    bars, texts = [], []
-    for row in scene.rows:
-        if row.kind == "work":
-            strip = scene.lanes.people[row.crew].main
-            bars.append(Bar(strip, row.start_min, row.finish_min, "", (row.step, row.crew, "label")))
-            texts.append(f"<b>{plotly_text(row.step or row.title, 12)}</b>")
-    return bar_trace(
-        "ids", bars, hoverinfo="skip", text=texts, textposition="inside", insidetextanchor="middle",
-        constraintext="inside", textfont={"size": LABEL_FONT_PX, "color": INK_ON_FILL},
-        marker={"color": CLEAR, "line": {"width": 0}})
+    labelled = [bars.label_bar(scene.lanes.people[row.crew].main, row,
+                               f"<b>{plotly_text(row.step or row.title, 12)}</b>")
+                for row in scene.rows if row.kind == "work"]
+    trace = bars.labelled_trace("ids", labelled, INK_ON_FILL, hoverinfo="skip", marker=bars.UNSEEN)
+    return {name: look for name, look in trace.items() if name != "textangle"}
 
 
 def _row_labels(scene: Scene) -> dict[float, str]:
@@ -179,7 +155,8 @@ def _show(plan: TimedPlan, theme_name: str, down: str) -> _Show:
 
 def _shown(minutes: Sequence[float], scene: Scene) -> str:
     """Which minutes the picture shows; between two of a film everything stands as in the earlier one."""
-    retimed = "" if scene.now_min is None else f", re-timed at PET {pet_label(scene.now_min)}"
+    now_min = scene.plan.now_min
+    retimed = "" if now_min is None else f", re-timed at PET {pet_label(now_min)}"
     if len(minutes) == 1:
         return f"PET {pet_label(minutes[0])}{retimed}"
     every = f", drawn every {minutes[1] - minutes[0]:g} min" if len(minutes) > 2 else ""
@@ -193,7 +170,7 @@ def _moving(moment: Moment, show: _Show) -> list[Trace]:
 def _words(moment: Moment, show: _Show) -> list[Trace]:
     """Three columns: the sky and the others, then each crew member."""
     scene, inks = show.scene, show.stage.crew_inks
-    texts = [sky_words(moment, scene.egress, show.has_links)]
+    texts = [sky_words(moment, scene.plan.egress, show.has_links)]
     for person in moment.people:
         found = [finding for finding in show.found.get(person.doing.step, ())
                  if _is_on(finding, person.crew, moment.at_min, scene)]

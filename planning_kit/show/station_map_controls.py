@@ -27,7 +27,7 @@ from IPython.display import display
 
 from planning_kit.inputs.shown_text import one_line, plotly_text
 from planning_kit.inputs.times import gmt_label, pet_label
-from planning_kit.show.chart import Chart, chart_layout
+from planning_kit.show.chart import CLEAR, UNCLICKED, Chart, legend_below, note, plan_title, shared_layout
 from planning_kit.show.chart_rows import finding_minute
 from planning_kit.show.palette import Theme
 from planning_kit.show.station_map_views import View, Views
@@ -107,10 +107,9 @@ def _frame_at(minute: float, minutes: Sequence[float]) -> str:
 def _slider(minutes: Sequence[float], theme: Theme, height: float) -> dict[str, Any]:
     # Without labels: plotly measures the label of every step anew each time it draws, seen or not.
     steps = [_button("", [frame_name(minute)], _options(0, False)) for minute in minutes]
-    clear = "rgba(0,0,0,0)"
     return {"active": 0, "steps": steps, "x": 0, "len": 1, "y": -44 / height, "yanchor": "top",
-            "pad": {"t": 4, "b": 0, "l": 0, "r": 0}, "ticklen": 0, "minorticklen": 0, "tickcolor": clear,
-            "font": {"size": 1, "color": clear}, "currentvalue": {"visible": False},
+            "pad": {"t": 4, "b": 0, "l": 0, "r": 0}, "ticklen": 0, "minorticklen": 0, "tickcolor": CLEAR,
+            "font": {"size": 1, "color": CLEAR}, "currentvalue": {"visible": False},
             "transition": {"duration": 0}, "bgcolor": theme.grid, "activebgcolor": theme.stop,
             "bordercolor": theme.quiet_ink, "borderwidth": 1}
 
@@ -212,8 +211,8 @@ def map_layout(scene: Scene, views: Views, rows: Rows, shown: str) -> dict[str, 
     """All but the strip and the controls; ``shown`` says what the picture shows, in the title."""
     theme = scene.theme
     return {
-        **chart_layout(theme, _alt(scene, shown), *_title(scene, shown)),
-        "plot_bgcolor": "rgba(0,0,0,0)", "barmode": "overlay",
+        **shared_layout(theme, _alt(scene, shown), *_title(scene, shown)),
+        "plot_bgcolor": CLEAR, "barmode": "overlay",
         "height": round(rows.height + rows.top_px + rows.below_px),
         "margin": {"l": _LEFT_PX, "r": _RIGHT_PX, "t": rows.top_px, "b": rows.below_px},
         "scene": _space(views, rows),
@@ -223,32 +222,30 @@ def map_layout(scene: Scene, views: Views, rows: Rows, shown: str) -> dict[str, 
         **_flat_axes(views.above, views, rows.domain(28 + _FLAT_PX, _FLAT_PX), theme),
         "annotations": _view_names(views, rows, theme),
         "hoverdistance": 12, "dragmode": "orbit", "uirevision": "station map",
-        "legend": {"orientation": "h", "x": 0, "xanchor": "left", "yanchor": "top",
-                   "y": -(rows.below_px - _LEGEND_PX) / rows.height, "bgcolor": "rgba(0,0,0,0)",
-                   "entrywidth": 128, "entrywidthmode": "pixels", "itemsizing": "trace",
-                   "font": {"size": 11, "color": theme.ink}, "traceorder": "normal",
-                   "itemclick": False, "itemdoubleclick": False},
+        "legend": legend_below(-(rows.below_px - _LEGEND_PX) / rows.height, theme, entrywidth=128,
+                               entrywidthmode="pixels", itemsizing="trace", traceorder="normal", **UNCLICKED),
         "uniformtext": {"mode": "hide", "minsize": 9},
     }
 
 
 def _title(scene: Scene, shown: str) -> tuple[str, str]:
-    head = " · ".join(part for part in (scene.title, scene.station) if part)
-    below = f"{shown} · egress {scene.egress:%Y-%m-%d}, GMT {gmt_label(scene.egress)}"
-    return plotly_text(head, longest=90), plotly_text(below)
+    egress = scene.plan.egress
+    below = f"{shown} · egress {egress:%Y-%m-%d}, GMT {gmt_label(egress)}"
+    return plan_title(scene.settings.title, scene.settings.station, 90), plotly_text(below)
 
 
 def _alt(scene: Scene, shown: str) -> str:
-    return (f"Station map: {one_line(scene.title)}. {shown}: crew, tethers, footholds and bags on the "
-            f"worksites and routes of {one_line(scene.station) or 'the station'}, in space, from the side "
-            f"and from above, with the swimlanes below. Outing: {pet_label(scene.end_min)}.")
+    settings = scene.settings
+    return (f"Station map: {one_line(settings.title)}. {shown}: crew, tethers, footholds and bags on the "
+            f"worksites and routes of {one_line(settings.station) or 'the station'}, in space, from the side "
+            f"and from above, with the swimlanes below. Outing: {pet_label(scene.plan.end_min)}.")
 
 
 def _space(views: Views, rows: Rows) -> dict[str, Any]:
     return {
         "domain": {"x": [0, _SPACE_SHARE], "y": rows.domain(0, _MAP_PX)},
         "aspectmode": "manual", "aspectratio": views.aspect,
-        "bgcolor": "rgba(0,0,0,0)", "camera": views.camera, "dragmode": "orbit",
+        "bgcolor": CLEAR, "camera": views.camera, "dragmode": "orbit",
         **{f"{name}axis": {"visible": False, "showspikes": False,
                            "range": list(views.range_of(f"+{name}"))} for name in "xyz"},
     }
@@ -280,6 +277,5 @@ def _flat_axes(view: View, views: Views, domain: list[float], theme: Theme) -> d
 def _view_names(views: Views, rows: Rows, theme: Theme) -> list[dict[str, Any]]:
     spots = {views.space: (0.005, "left", 4), views.side: (1, "right", 0),
              views.above: (1, "right", 14 + _FLAT_PX)}
-    return [{"xref": "paper", "yref": "paper", "x": x, "y": rows.domain(top, 0)[1], "xanchor": side,
-             "yanchor": "top", "showarrow": False, "text": view.name, "borderpad": 0,
-             "font": {"size": 11, "color": theme.quiet_ink}} for view, (x, side, top) in spots.items()]
+    return [note(view.name, x, rows.domain(top, 0)[1], theme.quiet_ink, xref="paper", yref="paper",
+                 xanchor=side, yanchor="top", borderpad=0) for view, (x, side, top) in spots.items()]

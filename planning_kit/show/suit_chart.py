@@ -1,7 +1,4 @@
-"""What is left in each suit and of each way back, over the same time axis as the swimlane chart.
-
-The lines of the suit chart: what is left of each consumable, and the return margins.
-"""
+"""What is left in each suit and of each way back, over the same time axis as the swimlane chart."""
 
 from __future__ import annotations
 
@@ -17,7 +14,7 @@ from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.returns import latest_turn_back_min
 from planning_kit.plan.suits import UNITS, WORDS
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
-from planning_kit.show.chart import Chart, axis_ms, chart_layout, plan_title, time_axes
+from planning_kit.show import chart
 from planning_kit.show.chart_rows import Words
 from planning_kit.show.palette import Theme, theme_named
 from planning_kit.show.swimlane_bars import Trace
@@ -89,7 +86,7 @@ def line(name: str, minutes: Sequence[float], values: Sequence[float], texts: Se
     """A line over PET; a value that is not known leaves a gap."""
     return {
         "type": "scatter", "mode": "lines", "name": plotly_text(name), "legendgroup": name,
-        "xaxis": "x", "yaxis": yaxis, "x": [axis_ms(minute) for minute in minutes],
+        "xaxis": "x", "yaxis": yaxis, "x": [chart.axis_ms(minute) for minute in minutes],
         "y": [round(value, 4) if math.isfinite(value) else None for value in values],
         "hovertext": list(texts), "hoverinfo": "text", "showlegend": False, "connectgaps": False,
         "line": {"color": look.color, "dash": look.dash, "width": width},
@@ -105,7 +102,7 @@ def worst_trace(worst: Mapping[Any, Any], yaxis: str, theme: Theme, words: Words
     text = f"{signed(worst['margin_min'])} min at {pet_label(worst['at_min'])}, {place}"
     return {
         "type": "scatter", "mode": "markers+text", "name": "worst", "xaxis": "x", "yaxis": yaxis,
-        "x": [axis_ms(worst["at_min"])], "y": [round(float(worst["margin_min"]), 4)], "text": [text],
+        "x": [chart.axis_ms(worst["at_min"])], "y": [round(float(worst["margin_min"]), 4)], "text": [text],
         "textposition": "top right" if worst["case"].endswith("alone") else "bottom right",
         "textfont": {"size": 11, "color": theme.ink}, "cliponaxis": False,
         "marker": {"symbol": "diamond", "size": 8, "color": theme.ink}, "hoverinfo": "skip",
@@ -142,7 +139,7 @@ class _Panel:
     high: float
 
 
-def suit_chart(plan: AnyPlan, theme: str = "light") -> Chart:
+def suit_chart(plan: AnyPlan, theme: str = "light") -> chart.Chart:
     """Draw the suits and the ways back of ``plan`` over PET, nights shaded.
 
     From above: what is left of each consumable of each suit, in percent of what is usable, with the reserve;
@@ -158,7 +155,7 @@ def suit_chart(plan: AnyPlan, theme: str = "light") -> Chart:
     traces = [_on_panel(trace, number) for number, panel in enumerate(panels) for trace in panel.traces]
     traces += _legend_traces(look)
     traces[0]["xaxis"] = "x2"  # plotly draws no axis that carries no trace
-    return Chart(data=traces, layout=_layout(plan, panels, look))
+    return chart.Chart(data=traces, layout=_layout(plan, panels, look))
 
 
 def _suit_panels(plan: TimedPlan, theme: Theme, words: Words) -> Iterator[_Panel]:
@@ -247,23 +244,25 @@ def _legend_traces(theme: Theme) -> list[Trace]:
 
 
 def _layout(plan: TimedPlan, panels: list[_Panel], theme: Theme) -> dict[str, Any]:
-    limits = plan.scenario.records.settings.limits
+    settings = plan.scenario.records.settings
+    limits = settings.limits
     shown = (-EDGE_MIN, max(plan.end_min, limits.planned_min, limits.hard_min) + EDGE_MIN)
-    axes = time_axes(shown, (-EDGE_MIN, max(plan.horizon_min, shown[1])), plan.egress, theme)
+    axes = chart.time_axes(shown, (-EDGE_MIN, max(plan.horizon_min, shown[1])), plan.egress, theme)
     axes["xaxis"] |= {"anchor": f"y{len(panels)}"}
     axes["xaxis2"] |= {"anchor": "free", "position": 1}  # above the heading of the first panel
     inner = len(panels) * (_PANEL_PX + _GAP_PX)
     return {
-        **chart_layout(theme, _alt(plan), plan_title(plan),
+        **chart.shared_layout(theme, _alt(plan), chart.plan_title(settings.title, settings.station),
                        f"Suits and ways back · both inside at {pet_label(plan.end_min)}"),
         "height": inner + _TOP_PX + _BELOW_PX,
         "margin": {"l": _LEFT_PX, "r": _RIGHT_PX, "t": _TOP_PX, "b": _BELOW_PX},
-        **axes, **_y_axes(panels, inner, theme),
-        "shapes": _nights(plan, theme), "annotations": _headings(panels, inner, theme),
+        **axes, **_y_axes(panels, inner, theme), "shapes": chart.night_shades(plan.light.night, theme),
+        "annotations": [
+            chart.note(panel.heading, 0, _domain(number, inner)[1], theme.ink, 12, xref="paper", yref="paper",
+                 xanchor="left", yanchor="bottom", yshift=2, name=f"heading {number + 1}")
+            for number, panel in enumerate(panels)],
         "hoverdistance": 20, "dragmode": "zoom",
-        "legend": {"orientation": "h", "x": 0, "xanchor": "left", "y": -34 / inner, "yanchor": "top",
-                   "bgcolor": "rgba(0,0,0,0)", "font": {"size": 11, "color": theme.ink}, "itemclick": False,
-                   "itemdoubleclick": False},
+        "legend": chart.legend_below(-34 / inner, theme, **chart.UNCLICKED),
     }
 
 
@@ -283,24 +282,6 @@ def _y_axes(panels: list[_Panel], inner: int, theme: Theme) -> dict[str, Any]:
             "title": {"text": panel.side, "font": {"size": 11, "color": theme.quiet_ink}, "standoff": 8},
         }
     return axes
-
-
-def _headings(panels: list[_Panel], inner: int, theme: Theme) -> list[dict[str, Any]]:
-    return [
-        {"text": panel.heading, "xref": "paper", "yref": "paper", "x": 0, "xanchor": "left",
-         "y": _domain(number, inner)[1], "yanchor": "bottom", "yshift": 2, "showarrow": False,
-         "font": {"size": 12, "color": theme.ink}, "name": f"heading {number + 1}"}
-        for number, panel in enumerate(panels)
-    ]
-
-
-def _nights(plan: TimedPlan, theme: Theme) -> list[dict[str, Any]]:
-    return [
-        {"type": "rect", "xref": "x", "yref": "paper", "x0": axis_ms(float(start)), "x1": axis_ms(float(end)),
-         "y0": 0, "y1": 1, "layer": "below", "line": {"width": 0}, "fillcolor": theme.night_shade,
-         "name": f"night {number}"}
-        for number, (start, end) in enumerate(plan.light.night, start=1)
-    ]
 
 
 def _alt(plan: TimedPlan) -> str:

@@ -75,7 +75,7 @@ def test_what_holds_a_start_in_words(held_by, words):
 
 
 def test_ghosts_say_how_far_a_step_moved_and_who_does_it_now():
-    text = read(ghost_text(activity(), activity(start_min=121.0, finish_min=139.0, crew="EV2"), WORDS))
+    text = read(ghost_text(activity(), [activity(start_min=121.0, finish_min=139.0, crew="EV2")], WORDS))
     assert text == ("EV1, baseline 2:07 to 2:25 (18 min): B4 Swap the regulator. Starts 6 min earlier now. "
                     "Now done by EV2.")
 

@@ -21,9 +21,9 @@ from planning_kit.show.briefing_events import is_hardly_a_wait
 from planning_kit.show.pack.content import Cell, Column, Section, Table, slack_cell
 from planning_kit.show.wording import Fact, Names, OpenFindings, StepWords
 
-_COLUMNS = (Column("PET", share=0.6), Column("GMT", share=1.05), Column("Min", 0, 0.45),
+_COLUMNS = (Column("PET", share=0.6), Column("GMT", share=1.05), Column("Min", "", 0.45, 0),
             Column("Step", share=0.65), Column("Where", share=1.6), Column("What", share=5.3),
-            Column("Slack", 0, 0.62), Column("Actual", share=0.8))
+            Column("Slack", "", 0.62, 0), Column("Actual", share=0.8))
 
 
 @dataclass(frozen=True)

@@ -31,7 +31,9 @@ from planning_kit.show.pack.content import (
     Section,
     Shape,
     Table,
+    pet,
     slack_cell,
+    table_of,
 )
 from planning_kit.show.palette import INK_ON_FILL, LIGHT, task_fills
 from planning_kit.show.wording import OpenFindings
@@ -110,8 +112,8 @@ class _Strip:
     def _lane_height(self, crew: str) -> float:
         return _LANE if crew in self.plan.travels else _THIN + 3
 
-    def _x(self, pet: float) -> float:
-        share = (pet - self.begin) / self.span
+    def _x(self, at_min: float) -> float:
+        share = (at_min - self.begin) / self.span
         return _LEFT + min(max(share, 0.0), 1.0) * (WIDTH - _LEFT - _RIGHT)
 
     def _box(self, start: float, finish: float, y: float, height: float, fill: str,
@@ -127,13 +129,13 @@ class _Strip:
         yield self._side("PET", self.top + 8, is_bold=True)
         yield self._side("GMT", self.top + 17)
         bottom = self.top + self.height - _FOOT
-        for pet in np.arange(self.begin, self.begin + self.span + 1e-9, _TICK_MIN):
-            x = self._x(float(pet))
-            is_last = pet >= self.begin + self.span - 1e-9
-            anchor = "start" if pet == self.begin else "end" if is_last else "middle"
+        for at_min in np.arange(self.begin, self.begin + self.span + 1e-9, _TICK_MIN):
+            x = self._x(float(at_min))
+            is_last = at_min >= self.begin + self.span - 1e-9
+            anchor = "start" if at_min == self.begin else "end" if is_last else "middle"
             yield Box(x - 0.2, self.top + _AXIS - 3, 0.4, bottom - self.top - _AXIS + 3, "#C9CDD3")
-            yield Label(x, self.top + 8, pet_label(float(pet)), _SIZE, LIGHT.ink, anchor, is_bold=True)
-            gmt = gmt_label(moment_at(float(pet), self.plan.egress))
+            yield Label(x, self.top + 8, pet_label(float(at_min)), _SIZE, LIGHT.ink, anchor, is_bold=True)
+            gmt = gmt_label(moment_at(float(at_min), self.plan.egress))
             yield Label(x, self.top + 17, gmt, _SIZE - 0.8, LIGHT.quiet_ink, anchor)
 
     def _night_ground(self) -> Iterator[Shape]:
@@ -186,20 +188,22 @@ def timeline_section(plan: TimedPlan) -> Section:
 
 
 def _tasks(plan: TimedPlan) -> Table:
-    rows: list[tuple[Cell, ...]] = []
+    rows = []
     for task in plan.scenario.records.tasks:
         own = [i for i, step in enumerate(plan.steps) if step.task == task.task]
-        who = ", ".join(dict.fromkeys(plan.steps[i].crew for i in own))
-        start = min((float(plan.starts[i]) for i in own), default=float("nan"))
-        finish = max((float(plan.finishes[i]) for i in own), default=float("nan"))
         left = [slack for slack in (float(plan.slack.to_limit[i]) for i in own) if not isnan(slack)]
-        rows.append((task.task, task.title, task.need, who, len(own), pet_label(start), pet_label(finish),
-                     slack_cell(min(left, default=nan)), task.objective))
-    columns = (Column("Task", share=0.6), Column("Title", share=2), Column("Need", share=0.9),
-               Column("Crew", share=1), Column("Steps", 0, 0.5), Column("First start", share=0.7),
-               Column("Last finish", share=0.7), Column("Least slack to limit, min", 1, 0.9),
-               Column("Objective", share=2.6))
-    return Table("Tasks", "Tasks, with first start and last finish (PET)", columns, tuple(rows))
+        rows.append({
+            "task": task.task, "title": task.title, "need": task.need, "steps": len(own),
+            "who": ", ".join(dict.fromkeys(plan.steps[i].crew for i in own)),
+            "start_min": min((float(plan.starts[i]) for i in own), default=nan),
+            "finish_min": max((float(plan.finishes[i]) for i in own), default=nan),
+            "slack": slack_cell(min(left, default=nan)), "objective": task.objective})
+    return table_of(
+        rows, "Tasks", "Tasks, with first start and last finish (PET)", Column("Task", "task", 0.6),
+        Column("Title", "title", 2), Column("Need", "need", 0.9), Column("Crew", "who"),
+        Column("Steps", "steps", 0.5, 0), Column("First start", pet("start_min"), 0.7),
+        Column("Last finish", pet("finish_min"), 0.7),
+        Column("Least slack to limit, min", "slack", 0.9, 1), Column("Objective", "objective", 2.6))
 
 
 def procedure_section(plan: TimedPlan) -> Section:
