@@ -78,10 +78,6 @@ def _tried(each: Tried) -> Message:
     return {"ms": round(each.egress.timestamp() * 1000), "left": left, "reason": each.reason}
 
 
-def _swept(found: list[Tried]) -> list[Message]:
-    return [_tried(each) for each in found]
-
-
 def _odds(found: Odds) -> Message:
     windows = found.windows.sort_values("p", kind="stable")
     finish = found.finish[found.finish["quantile"].isin(_QUANTILES)]
@@ -133,4 +129,5 @@ def _chances(odds: Odds) -> list[list[str]]:
     return [["inside by the planned limit", shares[BY_PLANNED]], ["by the hard limit", shares[BY_HARD]]]
 
 
-_RESULTS: Mapping[str, Any] = {SWEEP: _swept, ODDS: _odds, ORDER: _orders}
+_RESULTS: Mapping[str, Any] = {
+    SWEEP: lambda found: [_tried(each) for each in found], ODDS: _odds, ORDER: _orders}

@@ -108,7 +108,8 @@ def station_map(plan: AnyPlan, at_min: float | None = None, theme: str = "light"
     timed = as_plan(plan)
     minutes = whole_minutes(timed, every_min) if at_min is None else (moment_of(timed, at_min).at_min,)
     show = _show(timed, theme, down)
-    film = [_moving(moment, show) for moment in moments_of(timed, minutes)]
+    film = [[*traces, *_words(moment, show)]
+            for moment, traces in moving_traces(moments_of(timed, minutes), show.stage)]
     still = [*strip_traces(show.scene), primer(film, show.views.space, show.views.lowest),
              *ground_traces(show.records.places, show.records.routes, show.views, show.scene.theme)]
     # The ground lies below everything; all else that moves lies above what does not.
@@ -161,10 +162,6 @@ def _shown(minutes: Sequence[float], scene: Scene) -> str:
         return f"PET {pet_label(minutes[0])}{retimed}"
     every = f", drawn every {minutes[1] - minutes[0]:g} min" if len(minutes) > 2 else ""
     return f"PET {pet_label(minutes[0])} to {pet_label(minutes[-1])}{every}{retimed}"
-
-
-def _moving(moment: Moment, show: _Show) -> list[Trace]:
-    return [*moving_traces(moment, show.stage), *_words(moment, show)]
 
 
 def _words(moment: Moment, show: _Show) -> list[Trace]:

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+import pandas as pd
+
 from planning_kit.inputs.records import BOTH, INSIDE, ItemMove, Step
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
@@ -31,10 +33,10 @@ class Names:
     @cached_property
     def _titles(self) -> dict[str, str]:
         records = self._records
-        named = [*((place.place, place.title) for place in records.places),
-                 *((item.item, item.title) for item in records.hardware),
-                 *((actor.actor, actor.title) for actor in records.actors)]
-        return {key: one_line(title) for key, title in named}
+        titles = {place.place: place.title for place in records.places}
+        titles |= {item.item: item.title for item in records.hardware}
+        titles |= {actor.actor: actor.title for actor in records.actors}
+        return {key: one_line(title) for key, title in titles.items()}
 
     @cached_property
     def steps(self) -> dict[str, Step]:
@@ -57,8 +59,7 @@ class Names:
 
     def step(self, step: str) -> str:
         """A step as ``id (title)``."""
-        title = one_line(self.steps[step].title) if step in self.steps else ""
-        return f"{one_line(step)} ({title})" if title else one_line(step)
+        return one_line(step) + (bracketed(self.steps[step].title) if step in self.steps else "")
 
     def who(self, crew: str) -> str:
         """Who does it: both crew members by name, an actor by title."""
@@ -70,8 +71,8 @@ class Names:
         """Where something is: at a place, with someone, or inside."""
         if holder == INSIDE:
             return "inside"
-        at_place = any(place.place == holder for place in self._records.places)
-        return f"at {self.title(holder)}" if at_place else f"with {self.who(holder)}"
+        is_place = any(place.place == holder for place in self._records.places)
+        return f"at {self.title(holder)}" if is_place else f"with {self.who(holder)}"
 
     def times(self, pet: float) -> str:
         """A moment as PET with its GMT."""
@@ -80,16 +81,26 @@ class Names:
 
 def minutes(value: float) -> str:
     """A length in minutes, to a tenth, with a true minus."""
-    rounded = round(value, 1) + 0.0
-    return f"{rounded:g}".replace("-", "−") + " min"
+    return f"{round(value, 1) + 0.0:g} min".replace("-", "−")
 
 
 def signed(value: float, unit: str = "min") -> str:
     """A margin with its sign, to a tenth."""
     if not math.isfinite(value):
         return "not known"
-    rounded = round(value, 1) + 0.0
-    return f"{rounded:+.1f} {unit}".replace("-", "−")
+    return f"{round(value, 1) + 0.0:+.1f} {unit}".replace("-", "−")
+
+
+def bracketed(text: object) -> str:
+    """A text of the scenario in brackets, after a blank; "" for none."""
+    line = one_line(text)
+    return f" ({line})" if line else ""
+
+
+def least(table: pd.DataFrame, column: str) -> dict[Hashable, Any] | None:
+    """The first row with the least number in a column; None where no number is known."""
+    known = [row for row in table.to_dict("records") if math.isfinite(row[column])]
+    return min(known, key=lambda row: row[column], default=None)
 
 
 class OpenFindings:
@@ -162,9 +173,8 @@ class StepWords:
                        f"in the period {one_line(name)!r}")
         for inhibit in self.plan.scenario.records.inhibits:
             if step.step in inhibit.needed_by:
-                title = f" ({one_line(inhibit.title)})" if one_line(inhibit.title) else ""
-                yield Fact("inhibit", f"only with inhibit {inhibit.inhibit}{title} in force",
-                           f"{inhibit.inhibit} in force")
+                name = inhibit.inhibit + bracketed(inhibit.title)
+                yield Fact("inhibit", f"only with inhibit {name} in force", f"{inhibit.inhibit} in force")
         if step.link in ("yes", "wait"):
             yield Fact("link", self._link(step))
         yield from self._clocks(step)
@@ -185,8 +195,7 @@ class StepWords:
 
     def _lit_when(self, step: Step) -> str:
         start = float(self.plan.starts[self.plan.position(step.step)])
-        windows = self.plan.light.night if step.light == "night" else self.plan.light.day
-        for number, (begin, end) in enumerate(windows, start=1):
+        for number, (begin, end) in enumerate(getattr(self.plan.light, step.light), start=1):
             if begin <= start < end:
                 return f"{step.light} {number}, {pet_label(begin)} to {pet_label(end)}"
         return ""
@@ -208,13 +217,11 @@ class StepWords:
     def _clocks(self, step: Step) -> Iterator[Fact]:
         for clock in self.plan.gap_clocks:
             gap = clock.gap
-            if gap.first_step != step.step:
-                continue
-            reason = f" ({one_line(gap.reason)})" if one_line(gap.reason) else ""
-            head = f"starts a clock at its {gap.first_at}: the {gap.then_at} of "
-            within = f" within {minutes(clock.max_gap_min)}, planned {minutes(clock.actual_min)}"
-            yield Fact("clock", f"{head}{self.names.step(gap.then_step)}{within}{reason}",
-                       f"{head}{gap.then_step}{within}")
+            if gap.first_step == step.step:
+                head = f"starts a clock at its {gap.first_at}: the {gap.then_at} of "
+                within = f" within {minutes(clock.max_gap_min)}, planned {minutes(clock.actual_min)}"
+                yield Fact("clock", f"{head}{self.names.step(gap.then_step)}{within}{bracketed(gap.reason)}",
+                           f"{head}{gap.then_step}{within}")
 
     def _make_safe(self, step: Step) -> Iterator[Fact]:
         times = [f"{minutes(value)} {how}" for value, how in (
@@ -224,15 +231,12 @@ class StepWords:
             yield Fact("safe", "Before leaving: " + ", ".join([*([what] if what else []), *times]))
 
     @cached_property
-    def _passed_on(self) -> dict[tuple[str, str], tuple[str, str, float]]:
-        """(step, item) of one who leaves it, to who takes it next, at which step, when."""
-        return {(row["from_step"], row["what"]): (row["to_crew"], row["to_step"], row["to_min"])
-                for row in self.plan.handovers.to_dict("records") if row["what"] != "after"}
-
-    @cached_property
-    def _got_from(self) -> dict[tuple[str, str], tuple[str, str, float]]:
-        return {(row["to_step"], row["what"]): (row["from_crew"], row["from_step"], row["from_min"])
-                for row in self.plan.handovers.to_dict("records") if row["what"] != "after"}
+    def _handovers(self) -> dict[tuple[str, str, str], tuple[str, str, float]]:
+        """(``from`` or ``to``, step, item) of one side, to the other side: who, at which step, when."""
+        return {(side, row[f"{side}_step"], row["what"]):
+                (row[f"{other}_crew"], row[f"{other}_step"], row[f"{other}_min"])
+                for row in self.plan.handovers.to_dict("records") if row["what"] != "after"
+                for side, other in (("from", "to"), ("to", "from"))}
 
     def _taken(self, step: Step, move: ItemMove) -> str:
         words = self.names.item(move.item)
@@ -240,7 +244,7 @@ class StepWords:
             words += f" out of {self.names.item(move.out_of)}"
         if step.crew == BOTH and move.crew:
             words = f"({move.crew}) {words}"
-        giver = self._got_from.get((step.step, move.item))
+        giver = self._handovers.get(("to", step.step, move.item))
         if giver and giver[1] != step.step:
             words += f", left by {self.names.who(giver[0])} at {pet_label(giver[2])} ({giver[1]})"
         return words
@@ -251,7 +255,7 @@ class StepWords:
         if move.into in self.plan.travels:
             return f"{who}hands {item} to {move.into}"
         words = f"{who}puts {item} into {self.names.item(move.into)}" if move.into else f"{who}leaves {item}"
-        taker = self._passed_on.get((step.step, move.item))
+        taker = self._handovers.get(("from", step.step, move.item))
         if taker and taker[1] != step.step:
             words += f" for {self.names.who(taker[0])}, who takes it at {pet_label(taker[2])} ({taker[1]})"
         return words

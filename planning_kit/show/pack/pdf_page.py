@@ -1,10 +1,9 @@
-"""The look of the PDF's pages: fonts that have the letters, page head and foot with caution and stamp.
+"""The look of the PDF's pages: fonts that have the letters, head and foot with caution and stamp, pictures.
 
 Fonts: Roboto (Latin, Greek, Cyrillic), embedded. A character that it does not have is printed as ``?``; the
 first page says so, and where it is to be had. (No font with East Asian letters that a registry serves has the
-TrueType outlines that can be embedded; one that is not embedded may print nothing at all elsewhere.)
-
-The shapes of a picture on a page of the PDF; a page counts upward from its foot, a picture downward.
+TrueType outlines that can be embedded; one that is not embedded may print nothing at all elsewhere.) A page
+counts upward from its foot, a picture downward.
 """
 
 from __future__ import annotations
@@ -21,6 +20,7 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import Paragraph
 
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.show.pack.content import CAUTION, Box, Label, Line, Mark, Picture
@@ -59,11 +59,12 @@ class Printable:
             kept.append(char if is_there else "?")
         return "".join(kept)
 
-    def markup(self, text: str) -> str:
-        """The same for a paragraph, which reads a little markup: none of it comes from the text."""
-        return escape(self.plain(text))
+    def paragraph(self, text: str, size: float, is_bold: bool = False, **look: Any) -> Paragraph:
+        """The same as a paragraph, which reads a little markup: none of it comes from the text."""
+        return Paragraph(escape(self.plain(text)), style(size, is_bold, **look))
 
 
+@cache
 def style(size: float, is_bold: bool = False, **look: Any) -> ParagraphStyle:
     """A paragraph style; long words are broken rather than run over the edge."""
     _glyphs()
