@@ -31,12 +31,12 @@ from planning_kit.show.live_chart import outside_chart
 def outside(session: Session, _message: Message) -> list[Message]:
     """The planner follows the outing from now on."""
     go_outside(session)
+    words = ""
     if session.faults:
-        return [said(f"the plan outside is the last good one: {len(session.faults)} marked cells are not in "
-                     "it", level="bad")]
-    if session.has_unsaved_work:
-        return [said("the plan outside is the one on the screen, which is not saved", level="bad")]
-    return []
+        words = f"the plan outside is the last good one: {len(session.faults)} marked cells are not in it"
+    elif session.has_unsaved_work:
+        words = "the plan outside is the one on the screen, which is not saved"
+    return [said(words, level="bad")] if words else []
 
 
 def planning(session: Session, _message: Message) -> list[Message]:

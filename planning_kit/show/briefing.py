@@ -90,17 +90,6 @@ def closing_lines(plan: TimedPlan) -> Iterator[str]:
            if row["ends"] != "inside"]
     if out:
         yield f"Stays outside: {'; '.join(out)}."
-    yield from margin_lines(plan, names)
-
-
-def against(limit: float, end: float) -> str:
-    """How far an end is from a limit, in words."""
-    margin = limit - end
-    return f"{pet_label(abs(margin))} {'before' if margin >= 0 else 'after'}"
-
-
-def margin_lines(plan: TimedPlan, names: Names) -> Iterator[str]:
-    """The worst point of each way back, and what each suit runs out of first."""
     for row in plan.return_summary.to_dict("records"):
         yield (f"{row['crew']}, way back, {row['case']}: least margin {signed(row['margin_min'])} at "
                f"{pet_label(row['at_min'])}, {names.title(row['place'])}, {minutes(row['time_back_min'])} "
@@ -109,6 +98,12 @@ def margin_lines(plan: TimedPlan, names: Names) -> Iterator[str]:
         if row["first"] and math.isfinite(row["runs_out_min"]):
             yield (f"{row['crew']}'s suit would run out of {WORDS[row['consumable']]} first, at "
                    f"{pet_label(row['runs_out_min'])}.")
+
+
+def against(limit: float, end: float) -> str:
+    """How far an end is from a limit, in words."""
+    margin = limit - end
+    return f"{pet_label(abs(margin))} {'before' if margin >= 0 else 'after'}"
 
 
 _MOST_NAMED = 8
@@ -124,8 +119,7 @@ def minute_lines(plan: TimedPlan) -> Iterator[str]:
     yield from retimed_lines(plan)
     yield from _tasks_in_brief(plan)
     yield from _windows(plan)
-    yield from _inhibits(plan)
-    yield from _tightest(plan)
+    yield from _tight_spots(plan)
     yield f"Findings: {OpenFindings(plan).counted}."
 
 
@@ -153,16 +147,14 @@ def _windows(plan: TimedPlan) -> Iterator[str]:
             yield f"{word}: {'; '.join(told[:_MOST_NAMED])}."
 
 
-def _inhibits(plan: TimedPlan) -> Iterator[str]:
+def _tight_spots(plan: TimedPlan) -> Iterator[str]:
+    """The longest inhibit, the least margin of a way back, the clock with the least left."""
     holds = plan.inhibit_holds
     if holds:
         longest = max(holds, key=lambda hold: hold.hold_min)
         count = f"{len(holds)} inhibits; longest" if len(holds) > 1 else "One inhibit:"
         yield (f"{count} {longest.inhibit.inhibit}, {pet_label(longest.set_by_min)} to "
                f"{pet_label(longest.lift_after_min)}.")
-
-
-def _tightest(plan: TimedPlan) -> Iterator[str]:
     worst = least(plan.return_summary, "margin_min")
     if worst:
         yield (f"Least way-back margin {signed(worst['margin_min'])}: {worst['crew']}, {worst['case']}, at "

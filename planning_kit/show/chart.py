@@ -89,6 +89,12 @@ def note(text: str, x: float, y: float, color: str, size: int = 11, **look: Any)
     return {"text": text, "x": x, "y": y, "showarrow": False, "font": {"size": size, "color": color}, **look}
 
 
+def scatter(name: str, x: Sequence[Any], y: Sequence[Any], **look: Any) -> dict[str, Any]:
+    """A trace of points or lines, without hover text and out of the legend unless ``look`` says so."""
+    return {"type": "scatter", "name": name, "xaxis": "x", "yaxis": "y", "x": x, "y": y,
+            "showlegend": False, "hoverinfo": "skip", **look}
+
+
 def row_axis(labels: Mapping[float, str], height: float, ink: str, **look: Any) -> dict[str, Any]:
     """A y axis that counts downward from 0 to ``height`` and names rows; ``look`` overrides and adds."""
     return {"range": [height, 0], "fixedrange": True, "tickmode": "array", "tickvals": list(labels),
@@ -127,6 +133,11 @@ class Chart(go.Figure):
 MS_PER_MIN = 60_000
 _TICK_EVERY_MIN = 30
 _LONGEST_LABELLED_MIN = 3 * 24 * 60
+
+
+def signed(value: float, digits: int = 1) -> str:
+    """A number with its sign, a true minus."""
+    return f"{value:+.{digits}f}".replace("-", "−")
 
 
 def axis_ms(minutes: float) -> int:

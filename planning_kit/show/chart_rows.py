@@ -206,7 +206,7 @@ def ghost_text(old: Activity, now: Sequence[Activity], words: Words) -> str:
     return plotly_paragraph(f"{where} {change}{handed}")
 
 
-def handover_text(handover: Handover, words: Words) -> str:
+def handover_text(handover: Handover) -> str:
     """What one lane needs of another, when it is ready and when it is used."""
     ready, used = pet_label(handover.from_min), pet_label(handover.to_min)
     source, target = f"{handover.from_crew} {handover.from_step}", f"{handover.to_crew} {handover.to_step}"

@@ -39,7 +39,7 @@ def rows_layout(odds: Any, theme: Theme, labels: Sequence[str], shown: tuple[flo
         "margin": {"l": LEFT_PX, "r": RIGHT_PX, "t": TOP_PX, "b": BELOW_PX},
         **chart.time_axes(shown, (min(shown[0], -5.0), max(plan.horizon_min, shown[1])), plan.egress, theme),
         "yaxis": chart.row_axis(dict(enumerate(labels)), 0, theme.ink, range=[count - 0.5, -0.5], anchor="x",
-                          tickfont={"size": 12, "color": theme.ink}),
+                                tickfont={"size": 12, "color": theme.ink}),
         "hoverdistance": 20, "dragmode": "zoom",
         "legend": chart.legend_below(-36 / (count * ROW_PX), theme, **chart.UNCLICKED),
         "shapes": [chart.upright(f"{name} limit", minute, theme.stop, dash) for name, minute, dash in limits],
@@ -195,7 +195,8 @@ def _tornado(odds: Any, drivers: list[Row], look: Theme) -> chart.Chart:
     median = odds.median_end_min
     shown = _range(drivers, median)
     traces = [_tenth(drivers, median, "short", look), _tenth(drivers, median, "long", look),
-              _gmt_carrier(shown[0])]
+              # Plotly draws no axis that carries no trace: this one, unseen, carries GMT.
+              chart.scatter("", [chart.axis_ms(shown[0])], [None], xaxis="x2")]
     heading = (f"What drives the outing end · {samples_words(odds)} · "
                f"median of those with a plan {pet_label(median)}")
     labels = [row_label("" if row["kind"] != "step" else row["driver"], row["title"]) for row in drivers]
@@ -223,27 +224,17 @@ def _tenth(drivers: list[Row], median: float, which: str, theme: Theme) -> dict[
                  pattern={"shape": shape, "size": 6, "solidity": 0.3, "fgcolor": INK_ON_FILL})
 
 
-def _gmt_carrier(minute: float) -> dict[str, Any]:
-    """Plotly draws no axis that carries no trace: this one, unseen, carries GMT."""
-    return {"type": "scatter", "x": [chart.axis_ms(minute)], "y": [None], "xaxis": "x2", "yaxis": "y",
-            "name": "", "showlegend": False, "hoverinfo": "skip"}
-
-
 def _driver_hover(row: Row) -> str:
     return "<br>".join((
         plotly_paragraph(f"{row['driver']}: {row['title']}" if row["kind"] == "step" else row["title"]),
         f"Shortest tenth: median end {pet_label(row['end_if_short_min'])}; "
         f"longest tenth: {pet_label(row['end_if_long_min'])}.",
-        f"Swing {_signed(row['swing_min'], 1)} min; "
-        f"rank correlation {_signed(row['own_rho'], 2)} ± {row['se']:.2f}.",
+        f"Swing {chart.signed(row['swing_min'])} min; "
+        f"rank correlation {chart.signed(row['own_rho'], 2)} ± {row['se']:.2f}.",
     ))
 
 
 def _driver_alt(drivers: list[Row], median: float) -> str:
-    told = [f"{one_line(row['title'])} {_signed(row['swing_min'], 1)} min" for row in drivers[:5]]
+    told = [f"{one_line(row['title'])} {chart.signed(row['swing_min'])} min" for row in drivers[:5]]
     return (f"Tornado chart: median outing end {pet_label(median)}. Widest swings between shortest and "
             f"longest tenth: {'; '.join(told) or 'none'}.")
-
-
-def _signed(value: float, digits: int) -> str:
-    return f"{value:+.{digits}f}".replace("-", "−")

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
-from typing import Any
+from typing import Any, NamedTuple
 
 import pandas as pd
 
 from planning_kit.inputs.faults import table_with
-from planning_kit.show.chart import Chart, days_axis, days_layout
+from planning_kit.show.chart import Chart, days_axis, days_layout, signed
 from planning_kit.show.palette import Theme, theme_named
 
 _HEIGHT_PX = 430
@@ -20,8 +19,7 @@ _COLUMNS = ("day", "beta_deg", "night_min_per_rev", "revs_with_night")
 _NO_NIGHT = "days without night"
 
 
-@dataclass(frozen=True)
-class _Day:
+class _Day(NamedTuple):
     """One row of a season; ``night_min`` is 0 on a day without night."""
 
     day: date
@@ -43,21 +41,15 @@ def season_chart(season: pd.DataFrame, theme: str = "light") -> Chart:
 
 
 def _days(season: pd.DataFrame) -> list[_Day]:
-    return [
-        _Day(pd.Timestamp(day).date(), float(beta), 0.0 if pd.isna(night) else float(night),
-             0 if pd.isna(revs) else int(revs))
-        for day, beta, night, revs in zip(*(season[column] for column in _COLUMNS), strict=True)
-    ]
+    known = season[list(_COLUMNS)].fillna({"night_min_per_rev": 0.0, "revs_with_night": 0})
+    return [_Day(pd.Timestamp(day).date(), float(beta), float(night), int(revs))
+            for day, beta, night, revs in known.itertuples(index=False)]
 
 
 def _hover(day: _Day) -> str:
     night = (f"night {day.night_min:.1f} min a revolution, in {day.revs_with_night} of the day's revolutions"
              if day.revs_with_night else "no night on this day")
-    return f"{day.day:%Y-%m-%d} (day {day.day:%j}): beta {_signed(day.beta_deg)}°, {night}."
-
-
-def _signed(value: float) -> str:
-    return f"{value:+.1f}".replace("-", "−")
+    return f"{day.day:%Y-%m-%d} (day {day.day:%j}): beta {signed(day.beta_deg)}°, {night}."
 
 
 def _traces(days: list[_Day], dark: list[_Day], theme: Theme) -> Iterator[dict[str, Any]]:
@@ -102,7 +94,7 @@ def _alt(days: list[_Day], dark: list[_Day]) -> str:
     nights = [day.night_min for day in days]
     runs = ", ".join(f"{first:%Y-%m-%d} to {last:%Y-%m-%d}" for first, last in _runs(dark)) or "none"
     return (f"Season chart, {days[0].day:%Y-%m-%d} to {days[-1].day:%Y-%m-%d}: "
-            f"beta {_signed(min(betas))}° to {_signed(max(betas))}°, "
+            f"beta {signed(min(betas))}° to {signed(max(betas))}°, "
             f"night {min(nights):.1f} to {max(nights):.1f} min a revolution. "
             f"Days without night: {runs}.")
 

@@ -11,19 +11,18 @@ from dataclasses import dataclass, replace
 from math import isfinite
 from typing import Any
 
-from planning_kit.inputs.records import Records
 from planning_kit.inputs.shown_text import plotly_text
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.findings import Finding
 from planning_kit.plan.moments import Moment, moment_of, moments_of, whole_minutes
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 from planning_kit.show import swimlane_bars as bars
-from planning_kit.show.chart import Chart, row_axis, time_axes
+from planning_kit.show.chart import Chart, row_axis, scatter, time_axes
 from planning_kit.show.chart_rows import finding_lanes, finding_minute
 from planning_kit.show.palette import INK_ON_FILL, crew_inks, theme_named
 from planning_kit.show.station_map_controls import WORD_COLUMNS, Film, Rows, controls, frame_name, map_layout
 from planning_kit.show.station_map_moving import Stage, frames, moving_traces, person_words, primer, sky_words
-from planning_kit.show.station_map_views import Views, ground_traces, place_points, views_of
+from planning_kit.show.station_map_views import ground_traces, place_points, views_of
 from planning_kit.show.swimlane import finding_traces, ground_shapes
 from planning_kit.show.swimlane_bars import Trace
 from planning_kit.show.swimlane_scene import Lane, Lanes, Scene, Stack, Strip, scene_of
@@ -31,11 +30,6 @@ from planning_kit.show.swimlane_scene import Lane, Lanes, Scene, Stack, Strip, s
 _LIGHT_PX, _CREW_PX, _ACTOR_PX, _FINDINGS_PX, _INHIBIT_PX = 20, 30, 12, 16, 19
 _LONGEST_ROW_LABEL = 14
 _EDGE_SHARE = 0.012  # of the outing, shown before and after it: as wide as the ends of the slider below
-
-
-def strip_scene(scene: Scene) -> Scene:
-    """The scene of a swimlane chart with low lanes, without ghosts, links and limits."""
-    return replace(scene, before=None, limits={}, links={}, lanes=_low_lanes(scene.lanes))
 
 
 def strip_traces(scene: Scene) -> list[Trace]:
@@ -107,51 +101,46 @@ def station_map(plan: AnyPlan, at_min: float | None = None, theme: str = "light"
     """
     timed = as_plan(plan)
     minutes = whole_minutes(timed, every_min) if at_min is None else (moment_of(timed, at_min).at_min,)
-    show = _show(timed, theme, down)
+    show, records = _show(timed, theme, down), timed.scenario.records
+    scene, views = show.scene, show.stage.views
     film = [[*traces, *_words(moment, show)]
             for moment, traces in moving_traces(moments_of(timed, minutes), show.stage)]
-    still = [*strip_traces(show.scene), primer(film, show.views.space, show.views.lowest),
-             *ground_traces(show.records.places, show.records.routes, show.views, show.scene.theme)]
+    still = [*strip_traces(scene), primer(film, views.space, views.lowest),
+             *ground_traces(records.places, records.routes, views, scene.theme)]
     # The ground lies below everything; all else that moves lies above what does not.
     data = [film[0][0], *still, *film[0][1:]]
-    rows = Rows(show.scene.lanes.height, is_still=at_min is not None)
-    shown = _shown(minutes, show.scene)
-    layout = map_layout(show.scene, show.views, rows, shown) | strip_layout(show.scene, rows.strip)
+    rows = Rows(scene.lanes.height, is_still=at_min is not None)
+    layout = map_layout(scene, views, rows, _shown(minutes, scene)) | strip_layout(scene, rows.strip)
     if at_min is not None:
         return Chart(data=data, layout=layout)
-    layout |= controls(show.scene, minutes, rows.height)
+    layout |= controls(scene, minutes, rows.height)
     places = [0, *range(1 + len(still), len(data))]
     return Film(data=data, layout=layout, frames=frames(film, places, [frame_name(m) for m in minutes]))
 
 
 @dataclass(frozen=True)
 class _Show:
-    """All that stays the same from moment to moment."""
+    """All that stays the same from moment to moment; cautions are by place and step, findings by step."""
 
-    records: Records
     scene: Scene
-    views: Views
     stage: Stage
-    titles: dict[str, str]
     cautions: dict[str, str]
     found: dict[str, list[Finding]]
-    has_links: bool
 
 
 def _show(plan: TimedPlan, theme_name: str, down: str) -> _Show:
     records = plan.scenario.records
-    scene = strip_scene(scene_of(plan, None, theme_named(theme_name)))
-    views = views_of(records.places, down)
-    stage = Stage(views, place_points(records.places), crew_inks(plan.travels, scene.theme), scene.theme,
+    full = scene_of(plan, None, theme_named(theme_name))
+    scene = replace(full, limits={}, links={}, lanes=_low_lanes(full.lanes))
+    stage = Stage(views_of(records.places, down), place_points(records.places),
+                  crew_inks(plan.travels, scene.theme), scene.theme,
                   (scene.lanes.light.top, scene.lanes.work_bottom))
     cautions = {place.place: place.caution for place in records.places}
     cautions |= {step.step: step.caution for step in records.steps}
     found: dict[str, list[Finding]] = {}
     for finding in scene.found:
-        if finding.step:
-            found.setdefault(finding.step, []).append(finding)
-    return _Show(records, scene, views, stage, {place.place: place.title for place in records.places},
-                 cautions, found, bool(plan.links))
+        found.setdefault(finding.step, []).append(finding)
+    return _Show(scene, stage, cautions, found)
 
 
 def _shown(minutes: Sequence[float], scene: Scene) -> str:
@@ -167,14 +156,14 @@ def _shown(minutes: Sequence[float], scene: Scene) -> str:
 def _words(moment: Moment, show: _Show) -> list[Trace]:
     """Three columns: the sky and the others, then each crew member."""
     scene, inks = show.scene, show.stage.crew_inks
-    texts = [sky_words(moment, scene.plan.egress, show.has_links)]
+    texts = [sky_words(moment, scene.plan.egress, bool(scene.plan.links))]
     for person in moment.people:
-        found = [finding for finding in show.found.get(person.doing.step, ())
-                 if _is_on(finding, person.crew, moment.at_min, scene)]
-        texts.append(person_words(person, moment, inks[person.crew], show.titles, show.cautions, found))
-    return [{"type": "scatter", "mode": "text", "xaxis": "x6", "yaxis": "y6", "x": [x], "y": [1],
-             "text": [text], "textposition": "bottom right", "name": "words", "hoverinfo": "skip",
-             "cliponaxis": False, "showlegend": False, "textfont": {"size": 11, "color": scene.theme.ink}}
+        found = [finding for finding in show.found.get(person.doing.step, ()) if person.doing.step
+                 and _is_on(finding, person.crew, moment.at_min, scene)]
+        texts.append(person_words(person, moment, inks[person.crew], scene.words.places,
+                                  show.cautions, found))
+    return [scatter("words", [x], [1], mode="text", xaxis="x6", yaxis="y6", text=[text], cliponaxis=False,
+                    textposition="bottom right", textfont={"size": 11, "color": scene.theme.ink})
             for x, text in zip(WORD_COLUMNS, texts, strict=False)]
 
 

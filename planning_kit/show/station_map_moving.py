@@ -19,10 +19,11 @@ from planning_kit.inputs.shown_text import one_line, plotly_text, shortened
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.judge.findings import Finding
 from planning_kit.plan.moments import Moment, Person, Stay
-from planning_kit.show.chart import CLEAR, axis_ms
-from planning_kit.show.palette import SEVERITY_SIGNS, Theme
+from planning_kit.show.chart import CLEAR, axis_ms, scatter
+from planning_kit.show.palette import Theme
 from planning_kit.show.station_map_views import Point, View, Views, route_kind
 from planning_kit.show.swimlane_bars import Trace
+from planning_kit.show.wording import counted
 
 GLYPHS = {"foothold": "▲", "bag": "■"}
 LONGEST_ITEM_ID = 16
@@ -36,7 +37,8 @@ def sky_words(moment: Moment, egress: datetime, has_links: bool) -> str:
     clock = (f'<b><span style="font-size:20px">PET {pet_label(moment.at_min)}</span></b>  '
              f"GMT {gmt_label(moment_at(moment.at_min, egress))}")
     kind, rest = light_words(moment)
-    return "<br>".join([clock, f"<b>{kind}</b>{rest}", *_wrapped(sky_lines(moment, has_links), MOST_LINES - 2)])
+    lines = _wrapped(sky_lines(moment, has_links), MOST_LINES - 2)
+    return "<br>".join([clock, f"<b>{kind}</b>{rest}", *lines])
 
 
 def sky_lines(moment: Moment, has_links: bool) -> list[str]:
@@ -73,7 +75,9 @@ def person_words(person: Person, moment: Moment, ink: str, titles: Mapping[str, 
     """
     doing = person.doing
     head = (f'<b><span style="font-size:14px;color:{ink}">{plotly_text(person.crew, 8)}</span></b>  '
-            f"{doing.kind} until {pet_label(doing.finish_min)}{_counted(found)}")
+            f"{doing.kind} until {pet_label(doing.finish_min)}")
+    if len(found) > 1:  # the column may not have room for all of them
+        head += f" · {counted([finding.severity for finding in found])}"
     lines = person_lines(person, moment, titles)
     minded = [cautions.get(person.place, "") if person.route is None else person.route.caution]
     minded += [cautions.get(doing.step, "") if doing.kind == "work" else ""]
@@ -88,15 +92,9 @@ def person_lines(person: Person, moment: Moment, titles: Mapping[str, str],
     """What a crew member does and where, hands and tether, a line each, as plain text."""
     doing = person.doing
     name = " ".join(part for part in (doing.step, one_line(doing.title)) if part)
+    whole = "" if person.tether_m is None else f" of {person.tether_m:g}"
     return [f"{name}.", _where(person, titles), _hands(moment.held_by(person.crew), with_signs),
-            _tether_words(person)]
-
-
-def _counted(found: Sequence[Finding]) -> str:
-    """How many findings there are, where there are more than the column may have room for."""
-    counts = [(sum(finding.severity == name for finding in found), name) for name in SEVERITY_SIGNS]
-    told = ", ".join(f"{count} {name}{'s' if count > 1 else ''}" for count, name in counts if count)
-    return f" · {told}" if len(found) > 1 else ""
+            f"Tether hooked at {person.hook}, {person.reach_m:.1f}{whole} m out."]
 
 
 def _where(person: Person, titles: Mapping[str, str]) -> str:
@@ -116,11 +114,6 @@ def _hands(stays: Sequence[Stay], with_signs: bool) -> str:
         sign = f"{GLYPHS[stay.kind]} " if with_signs and stay.kind in GLYPHS else ""
         held.append(f"{sign}{one_line(stay.item)}" + (f" [{', '.join(inside)}]" if inside else ""))
     return f"Holds {', '.join(held)}." if held else "Hands empty."
-
-
-def _tether_words(person: Person) -> str:
-    whole = "" if person.tether_m is None else f" of {person.tether_m:g}"
-    return f"Tether hooked at {person.hook}, {person.reach_m:.1f}{whole} m out."
 
 
 def _wrapped(lines: Sequence[str], most: int) -> list[str]:
@@ -201,16 +194,14 @@ def primer(film: Sequence[Sequence[Trace]], view: View, point: Point) -> Trace:
 def _ground(moment: Moment, theme: Theme) -> Trace:
     """The ground of all views, darker in the shadow."""
     fills = {"night": theme.night_shade, "penumbra": theme.lane}
-    return {"type": "scatter", "xaxis": "x3", "yaxis": "y3", "x": [0, 1, 1, 0], "y": [0, 0, 1, 1],
-            "mode": "lines", "fill": "toself", "line": {"width": 0}, "name": "ground", "hoverinfo": "skip",
-            "showlegend": False, "fillcolor": fills.get(moment.light.partition(" ")[0], CLEAR)}
+    return scatter("ground", [0, 1, 1, 0], [0, 0, 1, 1], xaxis="x3", yaxis="y3", mode="lines", fill="toself",
+                   line={"width": 0}, fillcolor=fills.get(moment.light.partition(" ")[0], CLEAR))
 
 
 def _now_line(moment: Moment, stage: Stage) -> Trace:
     now = axis_ms(moment.at_min)
-    return {"type": "scatter", "mode": "lines", "xaxis": "x", "yaxis": "y", "x": [now, now],
-            "y": list(stage.strip_ends), "name": "now", "showlegend": False, "hoverinfo": "skip",
-            "line": {"color": stage.theme.stop, "width": 2.5}}
+    return scatter("now", [now, now], list(stage.strip_ends), mode="lines",
+                   line={"color": stage.theme.stop, "width": 2.5})
 
 
 def _tether(person: Person, number: int, view: View, stage: Stage) -> Trace:

@@ -75,13 +75,11 @@ def _level_trace(name: str, y: float, until_min: float, theme: Theme, color: str
 def _line(name: str, minutes: Iterable[float], values: Iterable[float], texts: Sequence[str],
           look: Mapping[str, str], width: float = 2.0) -> Trace:
     """A line over PET; a value that is not known leaves a gap."""
-    return {
-        "type": "scatter", "mode": "lines", "name": plotly_text(name), "legendgroup": name,
-        "xaxis": "x", "yaxis": "y", "x": [chart.axis_ms(minute) for minute in minutes],
-        "y": [round(value, 4) if math.isfinite(value) else None for value in values],
-        "hovertext": list(texts), "hoverinfo": "text", "showlegend": False, "connectgaps": False,
-        "line": {**look, "width": width},
-    }
+    return chart.scatter(
+        plotly_text(name), [chart.axis_ms(minute) for minute in minutes],
+        [round(value, 4) if math.isfinite(value) else None for value in values], mode="lines",
+        legendgroup=name, hovertext=list(texts), hoverinfo="text", connectgaps=False,
+        line={**look, "width": width})
 
 
 def _worst_trace(worst: Mapping[Any, Any], theme: Theme, words: Words) -> Trace:
@@ -90,14 +88,11 @@ def _worst_trace(worst: Mapping[Any, Any], theme: Theme, words: Words) -> Trace:
     ``worst`` is a row of ``return_summary``.
     """
     text = f"{_signed(worst['margin_min'])} min at {pet_label(worst['at_min'])}, {_place(worst, words, 40)}"
-    return {
-        "type": "scatter", "mode": "markers+text", "name": "worst", "xaxis": "x", "yaxis": "y",
-        "x": [chart.axis_ms(worst["at_min"])], "y": [round(float(worst["margin_min"]), 4)], "text": [text],
-        "textposition": "top right" if worst["case"].endswith("alone") else "bottom right",
-        "textfont": {"size": 11, "color": theme.ink}, "cliponaxis": False,
-        "marker": {"symbol": "diamond", "size": 8, "color": theme.ink}, "hoverinfo": "skip",
-        "showlegend": False,
-    }
+    return chart.scatter(
+        "worst", [chart.axis_ms(worst["at_min"])], [round(float(worst["margin_min"]), 4)],
+        mode="markers+text", text=[text], cliponaxis=False, textfont={"size": 11, "color": theme.ink},
+        textposition="top right" if worst["case"].endswith("alone") else "bottom right",
+        marker={"symbol": "diamond", "size": 8, "color": theme.ink})
 
 
 def _signed(value: float) -> str:
@@ -140,7 +135,8 @@ def suit_chart(plan: AnyPlan, theme: str = "light") -> chart.Chart:
               _lasting_panel(plan, look, words)]
     traces = [trace | {"yaxis": f"y{number}" if number > 1 else "y"}
               for number, panel in enumerate(panels, start=1) for trace in panel.traces]
-    traces += _legend_traces(look)
+    traces += [_line(name, [0.0], [math.nan], [""], line) | {"showlegend": True, "hoverinfo": "skip"}
+               for name, line in _legend(look).items()]  # drawn nowhere
     traces[0]["xaxis"] = "x2"  # plotly draws no axis that carries no trace
     return chart.Chart(data=traces, layout=_layout(plan, panels, look))
 
@@ -218,12 +214,10 @@ def _span(traces: list[Trace]) -> tuple[float, float]:
     return low - 2 * pad, high + pad  # more below, where the worst points are named
 
 
-def _legend_traces(theme: Theme) -> list[Trace]:
-    """One entry a line, drawn nowhere."""
-    looks = {name: _STORE_LOOKS[key] for key, name in WORDS.items()} | _margin_looks(theme)
-    looks |= {"reserve": {"color": theme.stop, "dash": "solid"}}
-    return [_line(name, [0.0], [math.nan], [""], look) | {"showlegend": True, "hoverinfo": "skip"}
-            for name, look in looks.items()]
+def _legend(theme: Theme) -> dict[str, dict[str, str]]:
+    """The look of each kind of line by its name."""
+    return {**{name: _STORE_LOOKS[key] for key, name in WORDS.items()}, **_margin_looks(theme),
+            "reserve": {"color": theme.stop, "dash": "solid"}}
 
 
 def _layout(plan: TimedPlan, panels: list[_Panel], theme: Theme) -> dict[str, Any]:
@@ -256,15 +250,13 @@ def _domain(number: int, inner: int) -> tuple[float, float]:
 
 
 def _y_axes(panels: list[_Panel], inner: int, theme: Theme) -> dict[str, Any]:
-    axes = {}
-    for number, panel in enumerate(panels):
-        axes[f"yaxis{number + 1}" if number else "yaxis"] = {
+    return {
+        f"yaxis{number + 1}" if number else "yaxis": {
             "domain": list(_domain(number, inner)), "range": [panel.low, panel.high], "fixedrange": True,
             "anchor": "x", "gridcolor": theme.grid, "zeroline": False, "nticks": 6, "automargin": False,
             "tickfont": {"size": 11, "color": theme.ink},
-            "title": {"text": panel.side, "font": {"size": 11, "color": theme.quiet_ink}, "standoff": 8},
-        }
-    return axes
+            "title": {"text": panel.side, "font": {"size": 11, "color": theme.quiet_ink}, "standoff": 8}}
+        for number, panel in enumerate(panels)}
 
 
 def _alt(plan: TimedPlan) -> str:

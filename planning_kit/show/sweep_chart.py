@@ -18,7 +18,7 @@ _HEIGHT_PX = 400
 _NO_PLAN = "no plan"
 _SPELL_FILL = "#44BB99"
 _SPELL_OPACITY = {HARD: 0.16, PLANNED: 0.34}
-_LINES = {PLANNED: ("dash", 1.4), HARD: ("solid", 2.0)}
+_LINES = {PLANNED: {"dash": "dash", "width": 1.4}, HARD: {"dash": "solid", "width": 2.0}}
 _TICK_STEPS_MIN = (10, 15, 30, 60, 120, 240)
 _MOST_TICKS = 9
 _LONGEST_REASON = 200  # characters
@@ -46,10 +46,9 @@ def _is_missing(row: dict[Any, Any]) -> bool:
 
 def _limits(rows: list[dict[Any, Any]]) -> dict[str, float]:
     """The limits, as the first row with a plan has them."""
-    for row in rows:
-        if not _is_missing(row):
-            return {limit: round(row["end_min"] + row[f"{limit}_margin_min"], 6) for limit in _LINES}
-    return {}
+    first = next((row for row in rows if not _is_missing(row)), None)
+    return {} if first is None else {
+        limit: round(first["end_min"] + first[f"{limit}_margin_min"], 6) for limit in _LINES}
 
 
 def _range(rows: list[dict[Any, Any]], limits: dict[str, float]) -> tuple[float, float]:
@@ -61,10 +60,6 @@ def _range(rows: list[dict[Any, Any]], limits: dict[str, float]) -> tuple[float,
 
 def _at(moment: Any) -> str:
     return f"{pd.Timestamp(moment):%Y-%m-%dT%H:%M:%S}"
-
-
-def _minute(row: dict[Any, Any]) -> str:
-    return f"{pd.Timestamp(row['egress']):%Y-%m-%d %H:%M}"
 
 
 def _traces(rows: list[dict[Any, Any]], ground: float, theme: Theme) -> Iterator[dict[str, Any]]:
@@ -108,7 +103,10 @@ def _layout(rows: list[dict[Any, Any]], spells: list[dict[Any, Any]], limits: di
         "xaxis": days_axis(theme, "egress, UTC", type="date", nticks=10, tickformatstops=formats),
         "yaxis": days_axis(theme, "outing end, PET h:mm", range=list(shown), tickmode="array", tickvals=ticks,
                            ticktext=[pet_label(tick) for tick in ticks], zeroline=False, fixedrange=True),
-        "shapes": _bands(spells) + [_limit_line(limit, minute, theme) for limit, minute in limits.items()],
+        "shapes": _bands(spells) + [
+            {"type": "line", "xref": "paper", "x0": 0, "x1": 1, "yref": "y", "y0": minute, "y1": minute,
+             "name": f"{limit} limit", "line": _LINES[limit] | {"color": theme.stop}}
+            for limit, minute in limits.items()],
         "annotations": [
             note(f"{limit} {pet_label(minute)}", 1, minute, theme.ink, xref="paper", xanchor="left", xshift=4,
                  yref="y") for limit, minute in limits.items()],
@@ -131,14 +129,9 @@ def _bands(spells: list[dict[Any, Any]]) -> list[dict[str, Any]]:
         for number, spell in enumerate(spell for spell in spells if spell["limit"] == limit)]
 
 
-def _limit_line(limit: str, minute: float, theme: Theme) -> dict[str, Any]:
-    dash, width = _LINES[limit]
-    return {"type": "line", "xref": "paper", "x0": 0, "x1": 1, "yref": "y", "y0": minute, "y1": minute,
-            "name": f"{limit} limit", "line": {"color": theme.stop, "dash": dash, "width": width}}
-
-
 def _span(rows: list[dict[Any, Any]]) -> str:
-    return f"{_minute(rows[0])} to {_minute(rows[-1])} UTC" if rows else "no rows"
+    ends = [f"{pd.Timestamp(row['egress']):%Y-%m-%d %H:%M}" for row in rows]
+    return f"{ends[0]} to {ends[-1]} UTC" if rows else "no rows"
 
 
 def _alt(rows: list[dict[Any, Any]], spells: list[dict[Any, Any]]) -> str:

@@ -20,8 +20,8 @@ from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 from planning_kit.show import chart, chart_rows
 from planning_kit.show.chart_rows import finding_minute
 from planning_kit.show.palette import INK_ON_FILL, SEVERITY_SIGNS, Theme, theme_named
-from planning_kit.show.swimlane_bars import Trace, bar_traces
-from planning_kit.show.swimlane_scene import Lane, Scene, scene_of
+from planning_kit.show.swimlane_bars import SIGN, Trace, bar_traces
+from planning_kit.show.swimlane_scene import Scene, scene_of
 
 _LIMIT_LINES: dict[str, tuple[str | None, float]] = {
     "planned limit": ("dash", 1.6), "hard limit": ("solid", 2.2)}
@@ -35,10 +35,12 @@ def handover_traces(scene: Scene) -> list[Trace]:
         source, target = scene.lanes.people.get(row.from_crew), scene.lanes.people.get(row.to_crew)
         if source is None or target is None or source is target:
             continue
+        begin, end = source.main, target.main
+        edges = (begin.bottom, end.top) if begin.top < end.top else (begin.top, end.bottom)
         trace = order if row.what in ("", "after") else items
-        text = chart_rows.handover_text(row, scene.words)
+        text = chart_rows.handover_text(row)
         trace["x"] += [chart.axis_ms(row.from_min), chart.axis_ms(row.to_min), None]
-        trace["y"] += [*_facing_edges(source, target), None]
+        trace["y"] += [*edges, None]
         trace["hovertext"] += [text, text, ""]
         trace["customdata"] += [[row.from_step, row.from_crew, "handover"],
                                 [row.to_step, row.to_crew, "handover"], ["", "", "handover"]]
@@ -49,29 +51,17 @@ def handover_traces(scene: Scene) -> list[Trace]:
 
 
 def _arrows(name: str, dash: str, theme: Theme) -> Trace:
-    return {
-        "type": "scatter", "mode": "lines+markers", "name": name, "xaxis": "x", "yaxis": "y",
-        "x": [], "y": [], "hovertext": [], "customdata": [], "hoverinfo": "text",
-        "showlegend": True, "legend": "legend2", "connectgaps": False,
-        "line": {"color": theme.ink, "width": 1.6 if dash == "solid" else 1.1, "dash": dash},
-        "marker": {"symbol": [], "size": [], "angleref": "previous", "color": theme.ink, "opacity": 1},
-    }
+    return chart.scatter(
+        name, [], [], mode="lines+markers", hovertext=[], customdata=[], hoverinfo="text", connectgaps=False,
+        line={"color": theme.ink, "width": 1.6 if dash == "solid" else 1.1, "dash": dash}, **SIGN,
+        marker={"symbol": [], "size": [], "angleref": "previous", "color": theme.ink, "opacity": 1})
 
 
 def _casing(arrows: Sequence[Trace], theme: Theme) -> Trace:
     """The same lines in the colour of the ground, wider and below: light arrows stay in sight over bars."""
-    return {
-        "type": "scatter", "mode": "lines", "name": "casing", "xaxis": "x", "yaxis": "y",
-        "x": [x for trace in arrows for x in trace["x"]], "y": [y for trace in arrows for y in trace["y"]],
-        "showlegend": False, "hoverinfo": "skip", "connectgaps": False, "opacity": 0.7,
-        "line": {"color": theme.paper, "width": theme.casing_px},
-    }
-
-
-def _facing_edges(source: Lane, target: Lane) -> tuple[float, float]:
-    if source.main.top < target.main.top:
-        return source.main.bottom, target.main.top
-    return source.main.top, target.main.bottom
+    return chart.scatter("casing", [x for trace in arrows for x in trace["x"]],
+                         [y for trace in arrows for y in trace["y"]], mode="lines", connectgaps=False,
+                         opacity=0.7, line={"color": theme.paper, "width": theme.casing_px})
 
 
 def finding_traces(scene: Scene) -> list[Trace]:
@@ -99,21 +89,18 @@ def _sign_traces(severity: str, spots: dict[tuple[float, float], list[Finding]],
     sign = SEVERITY_SIGNS[severity]
     fill, ink = {"stop": (theme.stop, theme.paper), "concern": (theme.concern, INK_ON_FILL),
                  "remark": (theme.remark, theme.ink)}[severity]
-    where: Trace = {"type": "scatter", "xaxis": "x", "yaxis": "y", "legendgroup": severity,
-                    "x": [chart.axis_ms(minute) for minute, _ in spots], "y": [y for _, y in spots]}
-    signs = where | {
-        "name": severity, "mode": "markers", "showlegend": True, "legend": "legend2", "hoverinfo": "text",
-        "legendrank": 2000 + list(SEVERITY_SIGNS).index(severity),
-        "hovertext": [chart_rows.findings_text(here) for here in spots.values()],
-        "customdata": [[here[0].step, here[0].crew, "finding"] for here in spots.values()],
-        "marker": {"symbol": sign.symbol, "size": sign.size, "color": fill, "opacity": 1,
-                   "line": {"color": theme.ink, "width": 1}},
-    }
-    counts = where | {
-        "name": f"{severity} counts", "mode": "text", "showlegend": False, "hoverinfo": "skip",
-        "text": [f"<b>{len(here)}</b>" if len(here) > 1 else "" for here in spots.values()],
-        "textposition": "middle center", "textfont": {"size": 9, "color": ink},
-    }
+    x, y = [chart.axis_ms(minute) for minute, _ in spots], [y for _, y in spots]
+    signs = chart.scatter(
+        severity, x, y, legendgroup=severity, mode="markers", hoverinfo="text", **SIGN,
+        legendrank=2000 + list(SEVERITY_SIGNS).index(severity),
+        hovertext=[chart_rows.findings_text(here) for here in spots.values()],
+        customdata=[[here[0].step, here[0].crew, "finding"] for here in spots.values()],
+        marker={"symbol": sign.symbol, "size": sign.size, "color": fill, "opacity": 1,
+                "line": {"color": theme.ink, "width": 1}})
+    counts = chart.scatter(
+        f"{severity} counts", x, y, legendgroup=severity, mode="text", textposition="middle center",
+        text=[f"<b>{len(here)}</b>" if len(here) > 1 else "" for here in spots.values()],
+        textfont={"size": 9, "color": ink})
     return [signs, counts]
 
 
@@ -179,7 +166,10 @@ def legends_of(scene: Scene, traces: Sequence[Mapping[str, Any]]) -> dict[str, A
     layout: dict[str, Any] = {}
     below_px = _AXIS_PX
     for name in _LEGENDS:
-        entry_px = _entry_px([trace["name"] for trace in traces if trace.get("legend") == name])
+        names = [html.unescape(trace["name"]) for trace in traces if trace.get("legend") == name]
+        # Room for the longest name: plotly cuts none, it runs into the next entry.
+        longest_px = max(map(len, names), default=0) * _LEGEND_FONT_PX * _CHAR_SHARE
+        entry_px = max(_LEAST_ENTRY_PX, math.ceil(longest_px))
         a_row = max(1, (_NARROW_PX - _LEFT_PX - _RIGHT_PX) // (_LEGEND_SIGN_PX + entry_px))
         layout[name] = chart.legend_below(
             -below_px / scene.lanes.height, scene.theme, entrywidth=entry_px, entrywidthmode="pixels",
@@ -188,12 +178,6 @@ def legends_of(scene: Scene, traces: Sequence[Mapping[str, Any]]) -> dict[str, A
     layout["height"] = round(scene.lanes.height + _TOP_PX + below_px)
     layout["margin"] = {"l": _LEFT_PX, "r": _RIGHT_PX, "t": _TOP_PX, "b": below_px}
     return layout
-
-
-def _entry_px(names: Sequence[str]) -> int:
-    """Room for the longest name: plotly cuts none, it runs into the next entry."""
-    longest = max((len(html.unescape(name)) for name in names), default=0)
-    return max(_LEAST_ENTRY_PX, math.ceil(longest * _LEGEND_FONT_PX * _CHAR_SHARE))
 
 
 def _title(scene: Scene) -> tuple[str, str]:

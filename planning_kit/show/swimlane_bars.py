@@ -28,7 +28,8 @@ _PAUSE_PATTERNS: dict[str, dict[str, Any]] = {
     "travel": {"shape": "/", "size": 5, "solidity": 0.45},
     "wait": {"shape": ".", "size": 5, "solidity": 0.3},
 }
-_SIGN: dict[str, Any] = {"showlegend": True, "legend": "legend2"}
+SIGN: dict[str, Any] = {"showlegend": True, "legend": "legend2"}
+"""An entry of the upper legend, which explains the signs; the lower one names the tasks."""
 UNSEEN: dict[str, Any] = {"color": CLEAR, "line": {"width": 0}}
 """The marker of bars that carry nothing but their words."""
 
@@ -98,7 +99,7 @@ def pause_traces(scene: Scene) -> list[Trace]:
     """Travel (a thin hatched band) and wait (a dotted block), both along the middle of their lane."""
     theme = scene.theme
     return [
-        bar_trace(kind, [_activity_bar(row, scene) for row in scene.rows if row.kind == kind], **_SIGN,
+        bar_trace(kind, [_activity_bar(row, scene) for row in scene.rows if row.kind == kind], **SIGN,
                   marker={"color": theme.paper, "pattern": pattern | {"fgcolor": theme.ink},
                           "line": {"color": theme.ink, "width": 1}})
         for kind, pattern in _PAUSE_PATTERNS.items()
@@ -115,7 +116,7 @@ def _activity_bar(row: Activity, scene: Scene) -> Bar:
 def tight_trace(scene: Scene) -> Trace:
     """A bold outline around the work that has no slack to plan: a delay there delays ingress."""
     return bar_trace("no slack to plan", [_activity_bar(row, scene) for row in scene.rows if is_tight(row)],
-                     **_SIGN, hoverinfo="skip",
+                     **SIGN, hoverinfo="skip",
                      marker={"color": CLEAR, "line": {"color": scene.theme.ink, "width": 2.5}})
 
 
@@ -128,7 +129,7 @@ def together_trace(scene: Scene) -> Trace:
               and (row.step, row.start_min) in partner]
     return bar_trace(
         "done together", [Bar(gutter, row.start_min, row.finish_min, (row.step, "both", "together"))
-                          for row in shared], **_SIGN, hoverinfo="skip", opacity=0.4,
+                          for row in shared], **SIGN, hoverinfo="skip", opacity=0.4,
         marker={"color": [scene.fills.get(row.task, (NO_TASK_FILL, ""))[0] for row in shared],
                 "line": {"width": 0, "color": INK_ON_FILL}})
 
@@ -159,7 +160,8 @@ def label_traces(scene: Scene) -> list[Trace]:
         lane = scene.lanes.people[row.crew]
         above, below = _id_and_title_strips(row, lane)
         name = plotly_text(row.step or row.title, longest=_LONGEST_ID)
-        stands = lane.is_crew and _fits_only_upright(name, row.minutes * px_per_min)
+        lying_px = len(name) * LABEL_FONT_PX * _CHAR_SHARE + _PADDING_PX
+        stands = lane.is_crew and _LEAST_UPRIGHT_PX <= row.minutes * px_per_min < lying_px
         (upright if stands else lying).append(label_bar(above, row, f"<b>{name}</b>"))
         if below is not None:
             titles.append(label_bar(below, row, _title_lines(row.title)))
@@ -174,11 +176,6 @@ def _id_and_title_strips(row: Activity, lane: Lane) -> tuple[Strip, Strip | None
         return lane.main, None
     above = Strip(lane.main.top, lane.main.height * ID_SHARE)
     return above, Strip(above.bottom, lane.main.height - above.height)
-
-
-def _fits_only_upright(name: str, width_px: float) -> bool:
-    lying_px = len(name) * LABEL_FONT_PX * _CHAR_SHARE + _PADDING_PX
-    return _LEAST_UPRIGHT_PX <= width_px < lying_px
 
 
 def _title_lines(title: str) -> str:
@@ -202,7 +199,7 @@ def ghost_traces(scene: Scene) -> list[Trace]:
                 plotly_text(old.step, _LONGEST_ID))
             for old in scene.before if old.is_work_on(old.step)
             and (lane := scene.lanes.people.get(old.crew)) is not None and lane.ghosts is not None]
-    return [labelled_trace("baseline", bars, quiet, GHOST_FONT_PX, **_SIGN,
+    return [labelled_trace("baseline", bars, quiet, GHOST_FONT_PX, **SIGN,
                            marker={"color": CLEAR, "line": {"color": quiet, "width": 1}})]
 
 
@@ -217,7 +214,7 @@ def inhibit_trace(scene: Scene) -> Trace:
                 inhibit_text(hold, scene.words), plotly_text(hold.inhibit.inhibit, _LONGEST_INHIBIT))
             for strip, row in zip(scene.lanes.inhibits, scene.inhibit_rows, strict=True) for hold in row]
     return labelled_trace(
-        "inhibit in force", bars, theme.ink, _FONT_PX, **_SIGN,
+        "inhibit in force", bars, theme.ink, _FONT_PX, **SIGN,
         marker={"color": CLEAR, "line": {"color": theme.ink, "width": 1},
                 "pattern": {"shape": "\\", "size": 9, "solidity": 0.12, "fgcolor": theme.quiet_ink}})
 

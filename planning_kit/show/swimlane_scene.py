@@ -20,17 +20,11 @@ from planning_kit.plan.needs import Hold
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show import chart_rows
 from planning_kit.show.palette import Theme, task_fills
+from planning_kit.show.wording import bracketed
 
-LIGHT_PX = 22
-LINK_PX = 11
-FINDINGS_PX = 20
-GHOST_PX = 19
-CREW_PX = 92
-GUTTER_PX = 44
-ACTOR_PX = 21
-LIMIT_LABEL_PX = 15
-OUTING_PX = 20
-INHIBIT_PX = 19
+LIGHT_PX, LINK_PX, FINDINGS_PX, GHOST_PX = 22, 11, 20, 19
+CREW_PX, GUTTER_PX, ACTOR_PX = 92, 44, 21
+INHIBIT_PX, LIMIT_LABEL_PX, OUTING_PX = 19, 15, 20
 
 
 @dataclass(frozen=True)
@@ -88,10 +82,9 @@ class Lanes:
     @property
     def work_bottom(self) -> float:
         """Where the lowest lane of a person, or row of inhibits, ends."""
-        strips: list[Strip | None] = list(self.inhibits)
-        for lane in self.people.values():
-            strips += [lane.main, lane.findings, lane.ghosts]
-        return max(strip.bottom for strip in strips if strip is not None)
+        lanes = self.people.values()
+        of_people = (strip for lane in lanes for strip in (lane.main, lane.findings, lane.ghosts))
+        return max(strip.bottom for strip in (*self.inhibits, *of_people) if strip is not None)
 
 
 @dataclass
@@ -218,8 +211,6 @@ def _by_start(plan: TimedPlan) -> list[Activity]:
 
 
 def _limits(limits: Limits) -> dict[str, tuple[float, str]]:
-    entries = {}
-    for name, key in (("planned limit", "planned_min"), ("hard limit", "hard_min")):
-        minute, source = getattr(limits, key), one_line(limits.sources.get(key, ""))
-        entries[name] = (minute, f"{name} {pet_label(minute)}" + (f" ({source})" if source else ""))
-    return entries
+    return {name: (minute, f"{name} {pet_label(minute)}{bracketed(limits.sources.get(key, ''))}")
+            for name, minute, key in (("planned limit", limits.planned_min, "planned_min"),
+                                      ("hard limit", limits.hard_min, "hard_min"))}

@@ -7,7 +7,7 @@ the words as HTML escapes them there. One phrase a fact of the tables, and none 
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Iterable, Iterator
+from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -18,8 +18,14 @@ from planning_kit.inputs.records import BOTH, INSIDE, ItemMove, Step
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.judge.all_checks import findings_of
-from planning_kit.judge.findings import CONCERN, REMARK, STOP
+from planning_kit.judge.findings import REMARK, SEVERITIES
 from planning_kit.plan.timed import TimedPlan
+
+
+def nights_words(plan: TimedPlan) -> str:
+    """The nights begun in the outing, from when to when."""
+    nights = [window for window in plan.light.night if window[0] < plan.end_min]
+    return ", ".join(f"{pet_label(begin)} to {pet_label(end)}" for begin, end in nights) or "none"
 
 
 class Names:
@@ -103,6 +109,12 @@ def least(table: pd.DataFrame, column: str) -> dict[Hashable, Any] | None:
     return min(known, key=lambda row: row[column], default=None)
 
 
+def counted(severities: Sequence[str]) -> str:
+    """How many findings there are of each severity, in words."""
+    counts = [(severities.count(name), name) for name in SEVERITIES]
+    return ", ".join(f"{n} {name}{'s' if n > 1 else ''}" for n, name in counts if n) or "none"
+
+
 class OpenFindings:
     """What is open in one plan: the stops and concerns of each step by their number in the pack's list."""
 
@@ -113,9 +125,7 @@ class OpenFindings:
     @property
     def counted(self) -> str:
         """How many there are of each severity, in words."""
-        severities = [row["severity"] for row in self.rows]
-        counts = [(severities.count(name), name) for name in (STOP, CONCERN, REMARK)]
-        return ", ".join(f"{n} {name}{'s' if n > 1 else ''}" for n, name in counts if n) or "none"
+        return counted([row["severity"] for row in self.rows])
 
     def of_step(self, step: str, crew: str = "") -> str:
         """Stops and concerns of a step, such as ``stop 3 (custody), concern 7 (return)``; "" for none.
@@ -150,8 +160,7 @@ class StepWords:
 
     def __init__(self, names: Names) -> None:
         """Words for the plan of ``names``."""
-        self.names = names
-        self.plan = names.plan
+        self.names, self.plan = names, names.plan
 
     def facts(self, step: Step) -> Iterator[Fact]:
         """What the tables say of ``step``, a phrase a fact."""
@@ -202,8 +211,8 @@ class StepWords:
 
     @cached_property
     def _covers(self) -> dict[str, tuple[float, str]]:
-        rows = self.plan.link_cover.to_dict("records")
-        return {row["step"]: (row["share"], row["gaps"]) for row in rows}
+        table = self.plan.link_cover[["step", "share", "gaps"]]
+        return {step: (share, gaps) for step, share, gaps in table.itertuples(index=False)}
 
     def _link(self, step: Step) -> str:
         if step.step not in self._covers:
@@ -224,11 +233,10 @@ class StepWords:
                            f"{head}{gap.then_step}{within}")
 
     def _make_safe(self, step: Step) -> Iterator[Fact]:
-        times = [f"{minutes(value)} {how}" for value, how in (
-            (step.safe_orderly_min, "in good order"), (step.safe_now_min, "at once")) if value is not None]
-        what = one_line(step.make_safe)
-        if what or times:
-            yield Fact("safe", "Before leaving: " + ", ".join([*([what] if what else []), *times]))
+        told = [one_line(step.make_safe), *(f"{minutes(value)} {how}" for value, how in (
+            (step.safe_orderly_min, "in good order"), (step.safe_now_min, "at once")) if value is not None)]
+        if any(told):
+            yield Fact("safe", "Before leaving: " + ", ".join(part for part in told if part))
 
     @cached_property
     def _handovers(self) -> dict[tuple[str, str, str], tuple[str, str, float]]:

@@ -109,8 +109,10 @@ def _text(value: object) -> str:
 _ITEMS = {NO_PLAN: "no plan: a greatest gap or a window cannot be kept"}
 
 
-def odds_section(chances: Odds) -> Section:
-    """Shares of the sampled outings, with their standard errors."""
+def odds_section(chances: Odds | str) -> Section:
+    """Shares of the sampled outings, with their standard errors; or why there are none."""
+    if isinstance(chances, str):
+        return Section("odds", "Odds", (f"Not computed: {chances}",))
     share = (Column("P, %", percent("p"), digits=1), Column("Standard error, %", percent("se"), digits=1))
     words = (f"{chances.samples} sampled outings, seed {chances.seed}: the same on every run. Durations vary "
              "between low and high, together as [odds] says; what else can go wrong is not in it.",)
@@ -164,19 +166,16 @@ def changes_section(revision: Revision | None) -> Section:
 _PACKAGES = ("planning-kit", "numpy", "pandas", "scipy", "skyfield", "sgp4")
 
 
-def assemble(plan: TimedPlan, chances: Odds | str | None, revision: Revision | None) -> Pack:
+def assemble(plan: TimedPlan, chances: Odds | str, revision: Revision | None) -> Pack:
     """The content of the pack of ``plan``; ``chances`` are its odds, or the reason why there are none."""
-    settings = plan.scenario.settings
-    sections = [summary_section(plan), timeline_section(plan), map_section(plan), procedure_section(plan),
-                *all_lists(plan)]
-    if isinstance(chances, str):
-        sections.append(Section("odds", "Odds", (f"Not computed: {chances}",)))
-    elif chances is not None:
-        sections.append(odds_section(chances))
-    sections += [assumptions_section(plan), changes_section(revision), _reviews_section(plan)]
+    settings, package = plan.scenario.settings, versions().split(", ")[1]
+    sections = (summary_section(plan), timeline_section(plan), map_section(plan), procedure_section(plan),
+                *all_lists(plan), odds_section(chances), assumptions_section(plan), changes_section(revision),
+                _reviews_section(plan))
     return Pack(
         title=one_line(settings.title) or "Outing", station=one_line(settings.station),
-        facts=_facts(plan, revision), sections=tuple(sections), stamp=_stamp(plan),
+        facts=_facts(plan, revision), sections=sections,
+        stamp=f"inputs {plan.scenario.digest[:12]} · egress {plan.egress:%Y-%m-%dT%H:%MZ} · {package}",
         pockets=tuple(pocket_section(plan, crew) for crew in plan.travels),
     )
 
@@ -221,10 +220,8 @@ def _reviews_of(plan: TimedPlan) -> pd.DataFrame:
 
 def _signed_off(plan: TimedPlan) -> str:
     """Who has signed off what this plan is made of, and who something else."""
-    signed = _reviews_of(plan)
-    signed = signed[signed["kind"] == SIGN_OFF]
-    told = [f"{by}, {at}: {state}" for by, at, state in zip(
-        signed["by"].map(one_line), signed["at"].map(one_line), signed["state"], strict=True)]
+    told = [f"{one_line(row['by'])}, {one_line(row['at'])}: {row['state']}"
+            for row in _reviews_of(plan).to_dict("records") if row["kind"] == SIGN_OFF]
     return "; ".join(told) or "by nobody yet"
 
 
@@ -237,12 +234,6 @@ def versions() -> str:
         except PackageNotFoundError:
             told.append(f"{name} (not installed as a package)")
     return ", ".join(told)
-
-
-def _stamp(plan: TimedPlan) -> str:
-    """On every page: what inputs, which egress, which version."""
-    package = versions().split(", ")[1]
-    return f"inputs {plan.scenario.digest[:12]} · egress {plan.egress:%Y-%m-%dT%H:%MZ} · {package}"
 
 
 def _reviews_section(plan: TimedPlan) -> Section:

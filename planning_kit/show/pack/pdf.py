@@ -8,7 +8,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import cache, partial
 from typing import Any
-from xml.sax.saxutils import escape
 
 from reportlab.lib.enums import TA_LEFT, TA_RIGHT
 from reportlab.lib.pagesizes import A4, landscape
@@ -18,17 +17,13 @@ from reportlab.platypus import Table as AnyGrid
 
 from planning_kit.show.pack.content import Cell, Column, Pack, Picture, Rich, Section, Table, shown
 from planning_kit.show.pack.pdf_page import (
-    CONTENTS_COLUMNS,
-    CONTENTS_LINE,
-    FONT,
-    GROUND,
     MARGIN,
-    RULE,
     Contents,
+    Drawing,
+    Heading,
     Printable,
-    draw_shapes,
     numbered,
-    style,
+    table_look,
 )
 
 _PAGE = landscape(A4)
@@ -48,8 +43,8 @@ class Grid(AnyGrid):
 
 def pdf_bytes(pack: Pack) -> bytes:
     """The whole pack. The same content gives the same bytes."""
-    printable, contents = Printable(), Contents()
-    story: list[Flowable] = [*_front(pack, printable), _ContentsSpace(contents, len(pack.sections))]
+    printable, contents = Printable(), Contents(len(pack.sections))
+    story: list[Flowable] = [*_front(pack, printable), contents]
     for number, section in enumerate(pack.sections, start=1):
         story += [*([Break()] if number > 1 else []), *_section(section, number, printable, contents)]
     if printable.missing:
@@ -115,10 +110,10 @@ def _front(pack: Pack, printable: Printable) -> list[Flowable]:
 
 
 def _section(section: Section, number: int, printable: Printable, contents: Contents) -> list[Flowable]:
-    story: list[Flowable] = [_Heading(printable.plain(f"{number}. {section.title}"), contents)]
+    story: list[Flowable] = [Heading(printable.plain(f"{number}. {section.title}"), contents)]
     story += [printable.paragraph(words, 8, spaceAfter=3) for words in section.words]
     for block in section.blocks:
-        story += ([_Drawing(block, printable), Spacer(0, 8)] if isinstance(block, Picture) else
+        story += ([Drawing(block, printable), Spacer(0, 8)] if isinstance(block, Picture) else
                   _table(block, printable, _width(_PAGE), _TABLE_SIZE))
     return story
 
@@ -137,7 +132,7 @@ def _pocket(section: Section, printable: Printable, size: float) -> list[Flowabl
 def _missing(printable: Printable, where: str, size: float) -> Paragraph:
     note = (f"{printable.missing} characters that the font of this PDF does not have are printed as ?; "
             f"{where}.")
-    return Paragraph(note, style(size, is_bold=True, spaceAfter=4))
+    return printable.paragraph(note, size, is_bold=True, spaceAfter=4)
 
 
 def _table(table: Table, printable: Printable, width: float, size: float) -> list[Flowable]:
@@ -156,12 +151,7 @@ def _table(table: Table, printable: Printable, width: float, size: float) -> lis
     spans = [("SPAN", (1, number + 1), (2, number + 1)) for number in sorted(table.joined)]
     for number in table.joined:
         rows[number + 1][2] = ""
-    grid.setStyle(TableStyle([
-        ("GRID", (0, 0), (-1, -1), 0.4, RULE), ("BACKGROUND", (0, 0), (-1, 0), GROUND),
-        ("VALIGN", (0, 0), (-1, -1), "TOP"), ("TOPPADDING", (0, 0), (-1, -1), 1.2),
-        ("FONT", (0, 0), (-1, -1), FONT, size, size * 1.2),  # of empty cells: a row is no higher
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 1.6), ("LEFTPADDING", (0, 0), (-1, -1), 2.5),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 2.5), *spans]))
+    grid.setStyle(TableStyle([*table_look(size), *spans]))
     return [room, caption, grid]
 
 
@@ -178,51 +168,6 @@ def _cell(cell: Cell, column: Column, printable: Printable, size: float) -> Any:
     return printable.paragraph(shown(cell, column), size, alignment=_alignment(column))
 
 
-class _Heading(Paragraph):
-    """A section's title: an entry of the contents and of the reader's list of bookmarks."""
-
-    def __init__(self, title: str, contents: Contents) -> None:
-        super().__init__(escape(title), style(13, is_bold=True, spaceAfter=4))
-        self.title, self.contents = title, contents
-
-    def draw(self) -> None:
-        self.contents.entries.append((self.title, self.canv.getPageNumber()))
-        super().draw()
-
-
-class _ContentsSpace(Flowable):
-    """Room for the contents, whose pages are known only when all are made."""
-
-    def __init__(self, contents: Contents, count: int) -> None:
-        super().__init__()
-        self.contents = contents
-        self.needed = CONTENTS_LINE * -(-count // CONTENTS_COLUMNS) + 4
-
-    def wrap(self, width: float, height: float) -> tuple[float, float]:
-        return width, self.needed
-
-    def draw(self) -> None:
-        x, y = self.canv.absolutePosition(0, 0)
-        self.contents.at = (x, y + self.needed)
-
-
-class _Drawing(Flowable):
-    """A picture on the page, scaled to its width."""
-
-    def __init__(self, picture: Picture, printable: Printable) -> None:
-        super().__init__()
-        self.picture, self.printable = picture, printable
-        self.scale = 1.0
-
-    def wrap(self, width: float, height: float) -> tuple[float, float]:
-        self.scale = min(width / self.picture.width, 430 / self.picture.height)
-        return self.picture.width * self.scale, self.picture.height * self.scale
-
-    def draw(self) -> None:
-        self.canv.scale(self.scale, self.scale)
-        draw_shapes(self.canv, self.picture, self.printable)
-
-
 def _counted(story: Sequence[Flowable], pack: Pack, printable: Printable, page: tuple[float, float],
              contents: Contents | None = None) -> tuple[bytes, int]:
     out = io.BytesIO()
@@ -230,5 +175,5 @@ def _counted(story: Sequence[Flowable], pack: Pack, printable: Printable, page: 
     document = SimpleDocTemplate(
         out, pagesize=page, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=30, bottomMargin=38, invariant=1,
         title=title, author="", subject=stamp, creator="planning_kit", lang="en")
-    document.build(list(story), canvasmaker=numbered(title, stamp, contents or Contents()))
+    document.build(list(story), canvasmaker=numbered(title, stamp, contents or Contents(0)))
     return out.getvalue(), document.page

@@ -22,7 +22,7 @@ from planning_kit.show.briefing_events import Told, told_events
 from planning_kit.show.pack import content
 from planning_kit.show.pack.content import Cell, Column, Rich, Section, Table, pet, slack_cell, table_of
 from planning_kit.show.palette import INK_ON_FILL, LIGHT, task_fills
-from planning_kit.show.wording import OpenFindings
+from planning_kit.show.wording import OpenFindings, nights_words
 
 WIDTH = 780.0
 STRIP_MIN = 240.0
@@ -50,10 +50,9 @@ def timeline_picture(plan: TimedPlan) -> content.Picture:
 
 
 def _alt(plan: TimedPlan) -> str:
-    lanes = ", ".join(plan.lanes)
-    nights = ", ".join(f"{pet_label(a)} to {pet_label(b)}" for a, b in plan.light.night if a < plan.end_min)
     return (f"Timeline of {len(plan.steps)} steps over PET 0:00 to {pet_label(plan.end_min)} in the lanes "
-            f"{lanes}. Night: {nights or 'none'}. The procedure table gives every step with its times.")
+            f"{', '.join(plan.lanes)}. Night: {nights_words(plan)}. The procedure table gives every step "
+            "with its times.")
 
 
 class _Strip:
@@ -155,11 +154,6 @@ class _Strip:
             yield content.Label(box.x + box.width / 2, y, text, size, ink, "middle")
 
 
-def summary_section(plan: TimedPlan) -> Section:
-    """The tasks with when they are done."""
-    return Section("summary", "Summary", (), (_tasks(plan),))
-
-
 def timeline_section(plan: TimedPlan) -> Section:
     """The outing as a picture."""
     return Section("timeline", "Timeline", (
@@ -168,7 +162,8 @@ def timeline_section(plan: TimedPlan) -> Section:
     ), (timeline_picture(plan),))
 
 
-def _tasks(plan: TimedPlan) -> Table:
+def summary_section(plan: TimedPlan) -> Section:
+    """The tasks with when they are done."""
     rows = []
     for task in plan.scenario.records.tasks:
         own = [i for i, step in enumerate(plan.steps) if step.task == task.task]
@@ -179,23 +174,16 @@ def _tasks(plan: TimedPlan) -> Table:
             "start_min": min((float(plan.starts[i]) for i in own), default=nan),
             "finish_min": max((float(plan.finishes[i]) for i in own), default=nan),
             "slack": slack_cell(min(left, default=nan)), "objective": task.objective})
-    return table_of(
+    return Section("summary", "Summary", (), (table_of(
         rows, "Tasks", "Tasks, with first start and last finish (PET)", Column("Task", "task", 0.6),
         Column("Title", "title", 2), Column("Need", "need", 0.9), Column("Crew", "who"),
         Column("Steps", "steps", 0.5, 0), Column("First start", pet("start_min"), 0.7),
         Column("Last finish", pet("finish_min"), 0.7),
-        Column("Least slack to limit, min", "slack", 0.9, 1), Column("Objective", "objective", 2.6))
+        Column("Least slack to limit, min", "slack", 0.9, 1), Column("Objective", "objective", 2.6)),))
 
 
 def procedure_section(plan: TimedPlan) -> Section:
     """Every activity by PET: EV1 and EV2 beside each other, others and inhibits in a column of their own."""
-    return Section("procedure", "Detailed procedure", (
-        "A row a moment, by phase elapsed time. A step of both crew members stands across both columns. "
-        "\"Open\" points to stops and concerns by their number in the list of findings.",
-    ), (_procedure(plan),))
-
-
-def _procedure(plan: TimedPlan) -> Table:
     rows: list[tuple[Cell, ...]] = []
     joined: set[int] = set()
     found = OpenFindings(plan)
@@ -213,7 +201,10 @@ def _procedure(plan: TimedPlan) -> Table:
             rows.append(_row(plan, [], others, False))
     columns = (Column("PET, GMT", share=0.75), *(Column(crew, share=3) for crew in plan.travels),
                Column("Others, inhibits", share=1.9))
-    return Table("Procedure", "Procedure by PET", columns, tuple(rows), joined=frozenset(joined))
+    return Section("procedure", "Detailed procedure", (
+        "A row a moment, by phase elapsed time. A step of both crew members stands across both columns. "
+        "\"Open\" points to stops and concerns by their number in the list of findings.",
+    ), (Table("Procedure", "Procedure by PET", columns, tuple(rows), joined=frozenset(joined)),))
 
 
 def _with_open(told: Told, found: OpenFindings) -> Told:
@@ -241,8 +232,6 @@ def _cell(events: list[Told], with_names: bool = False) -> Cell:
     lines: list[str] = []
     strong: set[int] = set()
     for told in events:
-        if told.kind in ("work", "inhibit", "lift"):
-            strong.add(len(lines))
-        name = f"{told.who}: " if with_names else ""
-        lines += [f"{name}{told.lines[0]}", *told.lines[1:]]
+        strong |= {len(lines)} if told.kind in ("work", "inhibit", "lift") else set()
+        lines += [f"{told.who}: {told.lines[0]}" if with_names else told.lines[0], *told.lines[1:]]
     return Rich(tuple(lines), frozenset(strong)) if lines else None
