@@ -18,7 +18,7 @@ from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 from planning_kit.show.briefing_events import Told, open_lines, told_events
-from planning_kit.show.wording import Names, OpenFindings, bracketed, least, minutes, signed
+from planning_kit.show.wording import Names, OpenFindings, against, bracketed, grouped, least, minutes, signed
 
 NEEDS = {"required": "Required", "optional": "Optional", "get-ahead": "Get-ahead"}
 
@@ -31,19 +31,15 @@ def opening_lines(plan: TimedPlan) -> Iterator[str]:
     zero = f" PET 0:00 is: {one_line(settings.pet_zero)}." if one_line(settings.pet_zero) else ""
     yield f"Egress, PET {names.times(0.0)}, {plan.egress:%Y-%m-%d}.{zero}"
     yield from retimed_lines(plan)
-    yield from _tasks(plan)
-    yield from _hands(plan, names, "goes_out_with", "Taken out by", "out")
-    for at_min, _, line in open_lines(plan):
-        if math.isnan(at_min):
-            yield line
-
-
-def _tasks(plan: TimedPlan) -> Iterator[str]:
     left_out = "Not in this plan, no step of it is left"
     for heading, tasks in _tasks_by_need(plan, left_out):
         named = [(one_line(task.title) or task.task, bracketed(task.objective)) for task in tasks]
         told = [title if heading == left_out else title + objective for title, objective in named]
         yield f"{heading}: {'; '.join(told)}."
+    yield from _hands(plan, names, "goes_out_with", "Taken out by", "out")
+    for at_min, _, line in open_lines(plan):
+        if math.isnan(at_min):
+            yield line
 
 
 def _tasks_by_need(plan: TimedPlan, left_out: str) -> Iterator[tuple[str, list[Task]]]:
@@ -100,12 +96,6 @@ def closing_lines(plan: TimedPlan) -> Iterator[str]:
                    f"{pet_label(row['runs_out_min'])}.")
 
 
-def against(limit: float, end: float) -> str:
-    """How far an end is from a limit, in words."""
-    margin = limit - end
-    return f"{pet_label(abs(margin))} {'before' if margin >= 0 else 'after'}"
-
-
 _MOST_NAMED = 8
 _LONGEST = 60
 
@@ -137,10 +127,7 @@ def _windows(plan: TimedPlan) -> Iterator[str]:
     """What must be done in which light, by task, with its times."""
     titles = {task.task: _short_title(task) for task in plan.scenario.records.tasks}
     for light, word in (("night", "In night"), ("day", "In daylight")):
-        lit: dict[str, list[int]] = {}
-        for position, step in enumerate(plan.steps):
-            if step.light == light:
-                lit.setdefault(step.task, []).append(position)
+        lit = grouped((step.task, at) for at, step in enumerate(plan.steps) if step.light == light)
         told = [f"{titles.get(task, task)} {pet_label(float(plan.starts[steps].min()))} to "
                 f"{pet_label(float(plan.finishes[steps].max()))}" for task, steps in lit.items()]
         if told:

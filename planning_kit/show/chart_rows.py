@@ -15,6 +15,7 @@ from planning_kit.judge.findings import Finding
 from planning_kit.plan.activities import WORK, Activity
 from planning_kit.plan.needs import Hold
 from planning_kit.plan.timed import TimedPlan
+from planning_kit.show.wording import grouped
 
 _TIGHT_MIN = 0.5  # slack that rounds to nothing in whole minutes
 
@@ -69,11 +70,7 @@ def is_tight(row: Activity) -> bool:
 
 def work_by_step(rows: Iterable[Activity]) -> dict[str, list[Activity]]:
     """The bars of work of each step, in the order of the rows."""
-    found: dict[str, list[Activity]] = {}
-    for row in rows:
-        if row.is_work_on(row.step):
-            found.setdefault(row.step, []).append(row)
-    return found
+    return grouped((row.step, row) for row in rows if row.is_work_on(row.step))
 
 
 def finding_minute(finding: Finding, work: Mapping[str, Sequence[Activity]]) -> float:

@@ -187,12 +187,8 @@ def tornado_chart(odds: Any, rows: int = 12, theme: str = "light") -> chart.Char
     look = theme_named(theme)
     if not is_whole(rows, 1):
         raise ScenarioError.single("must be a whole number, 1 or more", column="rows", value=rows)
-    drivers = odds.drivers.sort_values("swing_min", ascending=False, kind="stable").head(rows)
-    return _tornado(odds, drivers.to_dict("records"), look)
-
-
-def _tornado(odds: Any, drivers: list[Row], look: Theme) -> chart.Chart:
-    median = odds.median_end_min
+    strongest = odds.drivers.sort_values("swing_min", ascending=False, kind="stable").head(rows)
+    drivers, median = strongest.to_dict("records"), odds.median_end_min
     shown = _range(drivers, median)
     traces = [_tenth(drivers, median, "short", look), _tenth(drivers, median, "long", look),
               # Plotly draws no axis that carries no trace: this one, unseen, carries GMT.

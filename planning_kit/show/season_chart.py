@@ -78,7 +78,10 @@ def _layout(days: list[_Day], dark: list[_Day], theme: Theme) -> dict[str, Any]:
                            zerolinecolor=theme.quiet_ink, **panel),
         "yaxis2": days_axis(theme, "night, min a revolution", domain=[0, 0.46], zeroline=False,
                             rangemode="tozero", **panel),
-        "shapes": [_band(first, last, theme) for first, last in _runs(dark)],
+        # From half a day before the first day to half a day after the last, as points stand at 0:00.
+        "shapes": [{"type": "rect", "xref": "x", "yref": "paper", "layer": "below", "fillcolor": theme.day,
+                    "x0": f"{first - timedelta(days=1)}T12:00:00", "x1": f"{last}T12:00:00", "y0": 0, "y1": 1,
+                    "opacity": 0.6, "line": {"width": 0}, "name": "no night"} for first, last in _runs(dark)],
     }
 
 
@@ -105,12 +108,3 @@ def _runs(dark: list[_Day]) -> list[tuple[date, date]]:
     runs = groupby(enumerate(dark), lambda placed: placed[1].day - timedelta(days=placed[0]))
     ends = [[day.day for _, day in run] for _, run in runs]
     return [(days[0], days[-1]) for days in ends]
-
-
-def _band(first: date, last: date, theme: Theme) -> dict[str, Any]:
-    """A shade from half a day before the first day to half a day after the last, as points stand at 0:00."""
-    return {
-        "type": "rect", "xref": "x", "yref": "paper", "x0": f"{first - timedelta(days=1)}T12:00:00",
-        "x1": f"{last}T12:00:00", "y0": 0, "y1": 1, "layer": "below", "fillcolor": theme.day, "opacity": 0.6,
-        "line": {"width": 0}, "name": "no night",
-    }

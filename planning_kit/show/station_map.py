@@ -7,18 +7,16 @@ stand the swimlanes, low enough for both to be seen at once: the same bars, smal
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from math import isfinite
+from dataclasses import replace
 from typing import Any
 
 from planning_kit.inputs.shown_text import plotly_text
 from planning_kit.inputs.times import pet_label
-from planning_kit.judge.findings import Finding
+from planning_kit.plan.activities import WORK
 from planning_kit.plan.moments import Moment, moment_of, moments_of, whole_minutes
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 from planning_kit.show import swimlane_bars as bars
 from planning_kit.show.chart import Chart, row_axis, scatter, time_axes
-from planning_kit.show.chart_rows import finding_lanes, finding_minute
 from planning_kit.show.palette import INK_ON_FILL, crew_inks, theme_named
 from planning_kit.show.station_map_controls import WORD_COLUMNS, Film, Rows, controls, frame_name, map_layout
 from planning_kit.show.station_map_moving import Stage, frames, moving_traces, person_words, primer, sky_words
@@ -26,6 +24,7 @@ from planning_kit.show.station_map_views import ground_traces, place_points, vie
 from planning_kit.show.swimlane import finding_traces, ground_shapes
 from planning_kit.show.swimlane_bars import Trace
 from planning_kit.show.swimlane_scene import Lane, Lanes, Scene, Stack, Strip, scene_of
+from planning_kit.show.wording import grouped
 
 _LIGHT_PX, _CREW_PX, _ACTOR_PX, _FINDINGS_PX, _INHIBIT_PX = 20, 30, 12, 16, 19
 _LONGEST_ROW_LABEL = 14
@@ -34,7 +33,13 @@ _EDGE_SHARE = 0.012  # of the outing, shown before and after it: as wide as the 
 
 def strip_traces(scene: Scene) -> list[Trace]:
     """Light, work, travel and waits, inhibits and findings; none of them in the legend."""
-    traces = [*bars.sky_traces(scene), *bars.work_traces(scene), *bars.pause_traces(scene), _ids(scene),
+    # Step ids lie or stand in the bars, whichever fits; where none fits none is shown.
+    labelled = [bars.label_bar(scene.lanes.people[row.crew].main, row,
+                               f"<b>{plotly_text(row.step or row.title, 12)}</b>")
+                for row in scene.rows if row.kind == WORK]
+    ids = bars.labelled_trace("ids", labelled, INK_ON_FILL, hoverinfo="skip", marker=bars.UNSEEN)
+    del ids["textangle"]
+    traces = [*bars.sky_traces(scene), *bars.work_traces(scene), *bars.pause_traces(scene), ids,
               bars.inhibit_trace(scene), *finding_traces(scene)]
     return [trace | {"showlegend": False} for trace in traces if trace["x"]]
 
@@ -66,15 +71,6 @@ def _low_lanes(full: Lanes) -> Lanes:
     return Lanes(light, {}, whole_plan, people, inhibits, none, none, none)
 
 
-def _ids(scene: Scene) -> Trace:
-    """Step ids in the bars, lying or upright, whichever fits; where none fits none is shown."""
-    labelled = [bars.label_bar(scene.lanes.people[row.crew].main, row,
-                               f"<b>{plotly_text(row.step or row.title, 12)}</b>")
-                for row in scene.rows if row.kind == "work"]
-    trace = bars.labelled_trace("ids", labelled, INK_ON_FILL, hoverinfo="skip", marker=bars.UNSEEN)
-    return {name: look for name, look in trace.items() if name != "textangle"}
-
-
 def _row_labels(scene: Scene) -> dict[float, str]:
     lanes = scene.lanes
     labels = {lanes.light.mid: "light"}
@@ -101,10 +97,10 @@ def station_map(plan: AnyPlan, at_min: float | None = None, theme: str = "light"
     """
     timed = as_plan(plan)
     minutes = whole_minutes(timed, every_min) if at_min is None else (moment_of(timed, at_min).at_min,)
-    show, records = _show(timed, theme, down), timed.scenario.records
-    scene, views = show.scene, show.stage.views
-    film = [[*traces, *_words(moment, show)]
-            for moment, traces in moving_traces(moments_of(timed, minutes), show.stage)]
+    stage, records = _stage(timed, theme, down), timed.scenario.records
+    scene, views = stage.scene, stage.views
+    film = [[*traces, *_words(moment, stage)]
+            for moment, traces in moving_traces(moments_of(timed, minutes), stage)]
     still = [*strip_traces(scene), primer(film, views.space, views.lowest),
              *ground_traces(records.places, records.routes, views, scene.theme)]
     # The ground lies below everything; all else that moves lies above what does not.
@@ -118,29 +114,15 @@ def station_map(plan: AnyPlan, at_min: float | None = None, theme: str = "light"
     return Film(data=data, layout=layout, frames=frames(film, places, [frame_name(m) for m in minutes]))
 
 
-@dataclass(frozen=True)
-class _Show:
-    """All that stays the same from moment to moment; cautions are by place and step, findings by step."""
-
-    scene: Scene
-    stage: Stage
-    cautions: dict[str, str]
-    found: dict[str, list[Finding]]
-
-
-def _show(plan: TimedPlan, theme_name: str, down: str) -> _Show:
+def _stage(plan: TimedPlan, theme_name: str, down: str) -> Stage:
     records = plan.scenario.records
     full = scene_of(plan, None, theme_named(theme_name))
     scene = replace(full, limits={}, links={}, lanes=_low_lanes(full.lanes))
-    stage = Stage(views_of(records.places, down), place_points(records.places),
-                  crew_inks(plan.travels, scene.theme), scene.theme,
-                  (scene.lanes.light.top, scene.lanes.work_bottom))
     cautions = {place.place: place.caution for place in records.places}
     cautions |= {step.step: step.caution for step in records.steps}
-    found: dict[str, list[Finding]] = {}
-    for finding in scene.found:
-        found.setdefault(finding.step, []).append(finding)
-    return _Show(scene, stage, cautions, found)
+    found = grouped((finding.step, finding) for finding in scene.found if finding.step)
+    return Stage(scene, views_of(records.places, down), place_points(records.places),
+                 crew_inks(plan.travels, scene.theme), cautions, found)
 
 
 def _shown(minutes: Sequence[float], scene: Scene) -> str:
@@ -153,22 +135,10 @@ def _shown(minutes: Sequence[float], scene: Scene) -> str:
     return f"PET {pet_label(minutes[0])} to {pet_label(minutes[-1])}{every}{retimed}"
 
 
-def _words(moment: Moment, show: _Show) -> list[Trace]:
+def _words(moment: Moment, stage: Stage) -> list[Trace]:
     """Three columns: the sky and the others, then each crew member."""
-    scene, inks = show.scene, show.stage.crew_inks
-    texts = [sky_words(moment, scene.plan.egress, bool(scene.plan.links))]
-    for person in moment.people:
-        found = [finding for finding in show.found.get(person.doing.step, ()) if person.doing.step
-                 and _is_on(finding, person.crew, moment.at_min, scene)]
-        texts.append(person_words(person, moment, inks[person.crew], scene.words.places,
-                                  show.cautions, found))
+    texts = [sky_words(moment, stage.scene.plan),
+             *(person_words(person, moment, stage) for person in moment.people)]
     return [scatter("words", [x], [1], mode="text", xaxis="x6", yaxis="y6", text=[text], cliponaxis=False,
-                    textposition="bottom right", textfont={"size": 11, "color": scene.theme.ink})
+                    textposition="bottom right", textfont={"size": 11, "color": stage.scene.theme.ink})
             for x, text in zip(WORD_COLUMNS, texts, strict=False)]
-
-
-def _is_on(finding: Finding, crew: str, minute: float, scene: Scene) -> bool:
-    """Whether a finding of the step under way is about this crew member; said once its time has come."""
-    starts = finding_minute(finding, scene.work)
-    return (crew in finding_lanes(finding, scene.work, scene.lanes.people)
-            and isfinite(starts) and starts <= minute + 0.5)

@@ -51,7 +51,9 @@ def controls(scene: Scene, minutes: Sequence[float], height: float) -> dict[str,
         look | _play_buttons(minutes),
         look | _list("Jump to a step", [(row.start_min, f"{row.step} {row.title}")
                                         for row, *_ in scene.work.values()], minutes, 0.66),
-        look | _list("Jump to a finding", _finding_entries(scene), minutes, 1.0),
+        look | _list("Jump to a finding", [
+            (minute, f"{each.severity} {f'{each.crew} {each.step}'.strip()} {each.check}")
+            for each in scene.found if isfinite(minute := finding_minute(each, scene.work))], minutes, 1.0),
     ], "sliders": [_slider(minutes, scene.theme, height)]}
 
 
@@ -78,12 +80,6 @@ def _list(head: str, entries: Sequence[tuple[float, str]], minutes: Sequence[flo
                          [_frame_at(minute, minutes)]) for minute, text in entries)]
     return {"type": "dropdown", "direction": "down", "showactive": True, "active": 0, "buttons": buttons,
             "x": x, "xanchor": "right", "name": head}
-
-
-def _finding_entries(scene: Scene) -> list[tuple[float, str]]:
-    found = [(finding_minute(each, scene.work), each) for each in scene.found]
-    return [(minute, f"{each.severity} {f'{each.crew} {each.step}'.strip()} {each.check}")
-            for minute, each in found if isfinite(minute)]
 
 
 def _frame_at(minute: float, minutes: Sequence[float]) -> str:
@@ -196,9 +192,11 @@ class Rows:
 
 def map_layout(scene: Scene, views: Views, rows: Rows, shown: str) -> dict[str, Any]:
     """All but the strip and the controls; ``shown`` says what the picture shows, in the title."""
-    theme = scene.theme
+    theme, egress = scene.theme, scene.plan.egress
+    below = f"{shown} · egress {egress:%Y-%m-%d}, GMT {gmt_label(egress)}"
+    title = plan_title(scene.settings.title, scene.settings.station, 90)
     return {
-        **shared_layout(theme, _alt(scene, shown), *_title(scene, shown)),
+        **shared_layout(theme, _alt(scene, shown), title, plotly_text(below)),
         "plot_bgcolor": CLEAR, "barmode": "overlay",
         "height": round(rows.height + rows.top_px + rows.below_px),
         "margin": {"l": _LEFT_PX, "r": _RIGHT_PX, "t": rows.top_px, "b": rows.below_px},
@@ -213,12 +211,6 @@ def map_layout(scene: Scene, views: Views, rows: Rows, shown: str) -> dict[str, 
                                entrywidthmode="pixels", itemsizing="trace", traceorder="normal", **UNCLICKED),
         "uniformtext": {"mode": "hide", "minsize": 9},
     }
-
-
-def _title(scene: Scene, shown: str) -> tuple[str, str]:
-    egress = scene.plan.egress
-    below = f"{shown} · egress {egress:%Y-%m-%d}, GMT {gmt_label(egress)}"
-    return plan_title(scene.settings.title, scene.settings.station, 90), plotly_text(below)
 
 
 def _alt(scene: Scene, shown: str) -> str:

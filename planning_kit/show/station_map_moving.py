@@ -12,17 +12,19 @@ import textwrap
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from math import isfinite
 
 from planning_kit.inputs.shown_text import one_line, plotly_text, shortened
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.judge.findings import Finding
 from planning_kit.plan.moments import Moment, Person, Stay
+from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.chart import CLEAR, axis_ms, scatter
+from planning_kit.show.chart_rows import finding_lanes, finding_minute
 from planning_kit.show.palette import Theme
 from planning_kit.show.station_map_views import Point, View, Views, route_kind
 from planning_kit.show.swimlane_bars import Trace
+from planning_kit.show.swimlane_scene import Scene
 from planning_kit.show.wording import counted
 
 GLYPHS = {"foothold": "▲", "bag": "■"}
@@ -32,12 +34,12 @@ _SKY_WORDS = {"night": "Shadow", "day": "Sun", "penumbra": "Penumbra"}
 _LONGEST_FINDING = 120
 
 
-def sky_words(moment: Moment, egress: datetime, has_links: bool) -> str:
+def sky_words(moment: Moment, plan: TimedPlan) -> str:
     """The first column: PET and GMT, light, links, inhibits in force, what others do; safe to show."""
     clock = (f'<b><span style="font-size:20px">PET {pet_label(moment.at_min)}</span></b>  '
-             f"GMT {gmt_label(moment_at(moment.at_min, egress))}")
+             f"GMT {gmt_label(moment_at(moment.at_min, plan.egress))}")
     kind, rest = light_words(moment)
-    lines = _wrapped(sky_lines(moment, has_links), MOST_LINES - 2)
+    lines = _wrapped(sky_lines(moment, bool(plan.links)), MOST_LINES - 2)
     return "<br>".join([clock, f"<b>{kind}</b>{rest}", *lines])
 
 
@@ -67,24 +69,30 @@ def light_words(moment: Moment) -> tuple[str, str]:
     return _SKY_WORDS[kind], f"{name}{until}."
 
 
-def person_words(person: Person, moment: Moment, ink: str, titles: Mapping[str, str],
-                 cautions: Mapping[str, str], found: Sequence[Finding]) -> str:
-    """A crew member's column: what they do and where, hands, tether, what to mind; safe to show.
-
-    ``titles`` are those of places, ``cautions`` those of places and steps by id.
-    """
+def person_words(person: Person, moment: Moment, stage: Stage) -> str:
+    """A crew member's column: what they do and where, hands, tether, what to mind; safe to show."""
     doing = person.doing
-    head = (f'<b><span style="font-size:14px;color:{ink}">{plotly_text(person.crew, 8)}</span></b>  '
+    head = (f'<b><span style="font-size:14px;color:{stage.crew_inks[person.crew]}">'
+            f'{plotly_text(person.crew, 8)}</span></b>  '
             f"{doing.kind} until {pet_label(doing.finish_min)}")
+    found = [finding for finding in stage.found.get(doing.step, ())
+             if _is_on(finding, person.crew, moment.at_min, stage.scene)]
     if len(found) > 1:  # the column may not have room for all of them
         head += f" · {counted([finding.severity for finding in found])}"
-    lines = person_lines(person, moment, titles)
-    minded = [cautions.get(person.place, "") if person.route is None else person.route.caution]
-    minded += [cautions.get(doing.step, "") if doing.kind == "work" else ""]
+    lines = person_lines(person, moment, stage.scene.words.places)
+    minded = [stage.cautions.get(person.place, "") if person.route is None else person.route.caution]
+    minded += [stage.cautions.get(doing.step, "") if doing.kind == "work" else ""]
     lines += [f"Mind: {text.rstrip('.')}." for text in dict.fromkeys(minded) if text]
     lines += [f"{finding.severity.upper()} {finding.check}: {shortened(finding.message, _LONGEST_FINDING)}"
               for finding in found]
     return "<br>".join([head, *_wrapped(lines, MOST_LINES - 1)])
+
+
+def _is_on(finding: Finding, crew: str, minute: float, scene: Scene) -> bool:
+    """Whether a finding of the step under way is about this crew member; said once its time has come."""
+    starts = finding_minute(finding, scene.work)
+    return (crew in finding_lanes(finding, scene.work, scene.lanes.people)
+            and isfinite(starts) and starts <= minute + 0.5)
 
 
 def person_lines(person: Person, moment: Moment, titles: Mapping[str, str],
@@ -139,13 +147,14 @@ _MOVING = ("fillcolor", "hovertext", "text", "x", "y", "z")
 
 @dataclass(frozen=True)
 class Stage:
-    """What moving things are drawn on; ``strip_ends`` are y of the strip's upper and lower end."""
+    """All that stays the same from moment to moment; cautions are by place and step, findings by step."""
 
+    scene: Scene
     views: Views
     points: Mapping[str, Point]
     crew_inks: Mapping[str, str]
-    theme: Theme
-    strip_ends: tuple[float, float]
+    cautions: Mapping[str, str]
+    found: Mapping[str, Sequence[Finding]]
 
 
 def moving_traces(moments: Iterable[Moment], stage: Stage) -> Iterator[tuple[Moment, list[Trace]]]:
@@ -156,7 +165,10 @@ def moving_traces(moments: Iterable[Moment], stage: Stage) -> Iterator[tuple[Mom
             stays = moment.stays
             lying = {view: [_lying(stays, kind, view, stage) for kind in GLYPHS] for view in stage.views.all}
         people = list(enumerate(moment.people))
-        traces = [_ground(moment, stage.theme), _now_line(moment, stage)]
+        now, lanes = axis_ms(moment.at_min), stage.scene.lanes
+        traces = [_ground(moment, stage.scene.theme),
+                  scatter("now", [now, now], [lanes.light.top, lanes.work_bottom], mode="lines",
+                          line={"color": stage.scene.theme.stop, "width": 2.5})]
         for view in stage.views.all:
             traces += [_tether(person, number, view, stage) for number, person in people]
             traces += [_hooks(moment, view, stage), *lying[view]]
@@ -198,12 +210,6 @@ def _ground(moment: Moment, theme: Theme) -> Trace:
                    line={"width": 0}, fillcolor=fills.get(moment.light.partition(" ")[0], CLEAR))
 
 
-def _now_line(moment: Moment, stage: Stage) -> Trace:
-    now = axis_ms(moment.at_min)
-    return scatter("now", [now, now], list(stage.strip_ends), mode="lines",
-                   line={"color": stage.theme.stop, "width": 2.5})
-
-
 def _tether(person: Person, number: int, view: View, stage: Stage) -> Trace:
     along = [*(stage.points[place] for place in person.line), person.point_m]  # from the hook
     return view.trace(along, mode="lines", name=f"tether {person.crew}",
@@ -230,9 +236,11 @@ def _lying(stays: Sequence[Stay], kind: str, view: View, stage: Stage) -> Trace:
         firsts = list({stay.holder: stay for stay in reversed(found)}.values())
         count = Counter(stay.holder for stay in found)
         return view.trace([stage.points[stay.holder] for stay in firsts], **look,
-                          text=[_names_at(stay, count[stay.holder]) for stay in firsts],
+                          text=[f"{GLYPHS[kind]} {plotly_text(stay.item, LONGEST_ITEM_ID)}"
+                                + (f" +{count[stay.holder] - 1}" if count[stay.holder] > 1 else "")
+                                for stay in firsts],
                           textposition="bottom right" if kind == "foothold" else "middle right",
-                          textfont={"size": 11, "color": stage.theme.ink})
+                          textfont={"size": 11, "color": stage.scene.theme.ink})
     low, high = stage.views.range_of(view.up)
     step = abs(high - low) * _OFFSET_SHARE
     across, up = _OFFSETS[kind]
@@ -241,7 +249,7 @@ def _lying(stays: Sequence[Stay], kind: str, view: View, stage: Stage) -> Trace:
         [view.moved(stage.points[stay.holder], across * step, up * step) for stay in found], **look,
         hoverinfo="text", hovertext=[plotly_text(f"{stay.title} at {stay.holder}", 80) for stay in found],
         marker={"symbol": "triangle-up" if kind == "foothold" else "square", "size": 9, "opacity": 1,
-                "color": stage.theme.ink, "line": {"color": stage.theme.paper, "width": 1}})
+                "color": stage.scene.theme.ink, "line": {"color": stage.scene.theme.paper, "width": 1}})
 
 
 def _uppermost(found: Sequence[Stay]) -> list[Stay]:
@@ -252,11 +260,6 @@ def _uppermost(found: Sequence[Stay]) -> list[Stay]:
         if below[stay.holder] < _MOST_MARKS:
             kept.append(stay)
     return kept
-
-
-def _names_at(first: Stay, count: int) -> str:
-    more = f" +{count - 1}" if count > 1 else ""
-    return f"{GLYPHS[first.kind]} {plotly_text(first.item, LONGEST_ITEM_ID)}{more}"
 
 
 def _person(person: Person, number: int, moment: Moment, view: View, stage: Stage) -> Trace:
@@ -270,6 +273,6 @@ def _person(person: Person, number: int, moment: Moment, view: View, stage: Stag
         textfont={"size": 14 if view.is_space else 12, "color": ink},
         marker={"symbol": _PERSON_SYMBOLS[number % 2], "color": ink, "opacity": 1,
                 "size": (_SPACE_PERSON_PX if view.is_space else _PERSON_PX)[number % 2],
-                "line": {"color": stage.theme.paper, "width": 1.5}})
+                "line": {"color": stage.scene.theme.paper, "width": 1.5}})
 
 

@@ -95,11 +95,12 @@ def _hover(row: dict[Any, Any]) -> str:
 
 def _layout(rows: list[dict[Any, Any]], spells: list[dict[Any, Any]], limits: dict[str, float],
             shown: tuple[float, float], theme: Theme) -> dict[str, Any]:
-    ticks = _ticks(shown)
+    ticks, egresses = _ticks(shown), [f"{pd.Timestamp(row['egress']):%Y-%m-%d %H:%M}" for row in rows]
+    span = f"{egresses[0]} to {egresses[-1]} UTC" if rows else "no rows"
     formats = [{"dtickrange": [None, 86_399_999], "value": "%H:%M\n%Y-%m-%d"},
                {"dtickrange": [86_400_000, None], "value": "%Y-%m-%d"}]
     return {
-        **days_layout(theme, _alt(rows, spells), "Outing end against egress", _span(rows), _HEIGHT_PX, 92),
+        **days_layout(theme, _alt(rows, spells), "Outing end against egress", span, _HEIGHT_PX, 92),
         "xaxis": days_axis(theme, "egress, UTC", type="date", nticks=10, tickformatstops=formats),
         "yaxis": days_axis(theme, "outing end, PET h:mm", range=list(shown), tickmode="array", tickvals=ticks,
                            ticktext=[pet_label(tick) for tick in ticks], zeroline=False, fixedrange=True),
@@ -127,11 +128,6 @@ def _bands(spells: list[dict[Any, Any]]) -> list[dict[str, Any]]:
          "opacity": opacity, "line": {"width": 1, "color": _SPELL_FILL}, "showlegend": number == 0}
         for limit, opacity in _SPELL_OPACITY.items()
         for number, spell in enumerate(spell for spell in spells if spell["limit"] == limit)]
-
-
-def _span(rows: list[dict[Any, Any]]) -> str:
-    ends = [f"{pd.Timestamp(row['egress']):%Y-%m-%d %H:%M}" for row in rows]
-    return f"{ends[0]} to {ends[-1]} UTC" if rows else "no rows"
 
 
 def _alt(rows: list[dict[Any, Any]], spells: list[dict[Any, Any]]) -> str:

@@ -22,6 +22,7 @@ from planning_kit.show.chart_rows import finding_minute
 from planning_kit.show.palette import INK_ON_FILL, SEVERITY_SIGNS, Theme, theme_named
 from planning_kit.show.swimlane_bars import SIGN, Trace, bar_traces
 from planning_kit.show.swimlane_scene import Scene, scene_of
+from planning_kit.show.wording import grouped
 
 _LIMIT_LINES: dict[str, tuple[str | None, float]] = {
     "planned limit": ("dash", 1.6), "hard limit": ("solid", 2.2)}
@@ -66,10 +67,7 @@ def _casing(arrows: Sequence[Trace], theme: Theme) -> Trace:
 
 def finding_traces(scene: Scene) -> list[Trace]:
     """One sign a lane and moment, shaped by the worst severity there; more than one are counted in it."""
-    spots: dict[tuple[float, float], list[Finding]] = {}
-    for finding in scene.found:
-        for spot in _spots(finding, scene):
-            spots.setdefault(spot, []).append(finding)
+    spots = grouped((spot, finding) for finding in scene.found for spot in _spots(finding, scene))
     worst = {spot: min((finding.severity for finding in here), key=list(SEVERITY_SIGNS).index)
              for spot, here in spots.items()}
     worst_last = reversed(SEVERITY_SIGNS)  # and so drawn over the others
@@ -148,9 +146,12 @@ _LONGEST_ROW_LABEL = 17
 
 def layout_of(scene: Scene) -> dict[str, Any]:
     """Everything but the legends, whose room depends on the traces (see `legends_of`)."""
-    theme, (lines, labels) = scene.theme, _limits_and_now(scene)
+    theme, plan, (lines, labels) = scene.theme, scene.plan, _limits_and_now(scene)
+    title = chart.plan_title(scene.settings.title, scene.settings.station)
+    below = (f"Egress {plan.egress:%Y-%m-%d}, GMT {gmt_label(plan.egress)} · "
+             f"outing {pet_label(plan.end_min)} · {_findings_words(scene)}")
     return {
-        **chart.shared_layout(theme, _alt(scene), *_title(scene)), "barmode": "overlay",
+        **chart.shared_layout(theme, _alt(scene), title, plotly_text(below)), "barmode": "overlay",
         **chart.time_axes(scene.shown, scene.reachable, scene.plan.egress, theme),
         "yaxis": chart.row_axis(_row_labels(scene), scene.lanes.height, theme.ink, ticks="",
                                 ticklabelstandoff=6),
@@ -178,13 +179,6 @@ def legends_of(scene: Scene, traces: Sequence[Mapping[str, Any]]) -> dict[str, A
     layout["height"] = round(scene.lanes.height + _TOP_PX + below_px)
     layout["margin"] = {"l": _LEFT_PX, "r": _RIGHT_PX, "t": _TOP_PX, "b": below_px}
     return layout
-
-
-def _title(scene: Scene) -> tuple[str, str]:
-    plan = scene.plan
-    below = (f"Egress {plan.egress:%Y-%m-%d}, GMT {gmt_label(plan.egress)} · "
-             f"outing {pet_label(plan.end_min)} · {_findings_words(scene)}")
-    return chart.plan_title(scene.settings.title, scene.settings.station), plotly_text(below)
 
 
 def _findings_words(scene: Scene) -> str:

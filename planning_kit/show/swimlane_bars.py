@@ -19,6 +19,7 @@ from planning_kit.show.chart import CLEAR, axis_ms
 from planning_kit.show.chart_rows import activity_text, ghost_text, inhibit_text, is_tight
 from planning_kit.show.palette import INK_ON_FILL, NO_TASK_FILL, RULING
 from planning_kit.show.swimlane_scene import Lane, Scene, Strip
+from planning_kit.show.wording import against
 
 LABEL_FONT_PX = 11
 LONGEST_TASK_NAME = 44  # in the legend: two such entries fit beside each other on a narrow page
@@ -135,13 +136,13 @@ def together_trace(scene: Scene) -> Trace:
 
 
 NOMINAL_PLOT_PX = 700  # of a 1280 px laptop screen, beside the file browser and the margins of a notebook
-GHOST_FONT_PX = 10
+SMALL_FONT_PX = 10
 ID_SHARE = 0.42  # of the height of a crew lane; the rest is for the title
 _CHAR_SHARE = 0.62  # mean width of a bold character over its height, for the sans-serif faces in use
 _PADDING_PX = 8
 _LEAST_UPRIGHT_PX = 6  # a narrower bar takes no text until it is zoomed
 _TITLE_LINES, _SHORTEST_TITLE_LINE = 3, 10
-_LONGEST_ID = 12
+_LONGEST_ID, _LONGEST_INHIBIT = 12, 16
 
 
 def label_traces(scene: Scene) -> list[Trace]:
@@ -199,12 +200,8 @@ def ghost_traces(scene: Scene) -> list[Trace]:
                 plotly_text(old.step, _LONGEST_ID))
             for old in scene.before if old.is_work_on(old.step)
             and (lane := scene.lanes.people.get(old.crew)) is not None and lane.ghosts is not None]
-    return [labelled_trace("baseline", bars, quiet, GHOST_FONT_PX, **SIGN,
+    return [labelled_trace("baseline", bars, quiet, SMALL_FONT_PX, **SIGN,
                            marker={"color": CLEAR, "line": {"color": quiet, "width": 1}})]
-
-
-_FONT_PX = 10
-_LONGEST_INHIBIT = 16
 
 
 def inhibit_trace(scene: Scene) -> Trace:
@@ -214,7 +211,7 @@ def inhibit_trace(scene: Scene) -> Trace:
                 inhibit_text(hold, scene.words), plotly_text(hold.inhibit.inhibit, _LONGEST_INHIBIT))
             for strip, row in zip(scene.lanes.inhibits, scene.inhibit_rows, strict=True) for hold in row]
     return labelled_trace(
-        "inhibit in force", bars, theme.ink, _FONT_PX, **SIGN,
+        "inhibit in force", bars, theme.ink, SMALL_FONT_PX, **SIGN,
         marker={"color": CLEAR, "line": {"color": theme.ink, "width": 1},
                 "pattern": {"shape": "\\", "size": 9, "solidity": 0.12, "fgcolor": theme.quiet_ink}})
 
@@ -252,9 +249,8 @@ def link_trace(scene: Scene) -> Trace:
 def outing_trace(scene: Scene) -> Trace:
     """The outing as a whole, from egress to the end of ingress, against the planned limit."""
     end_min, theme = scene.plan.end_min, scene.theme
-    margin = scene.limits["planned limit"][0] - end_min
-    side = "before" if margin >= 0 else "after"
-    text = f"outing ends {pet_label(end_min)}, {pet_label(abs(margin))} {side} the planned limit"
+    planned_min = scene.limits["planned limit"][0]
+    text = f"outing ends {pet_label(end_min)}, {against(planned_min, end_min)} the planned limit"
     bar = _period_bar(scene, scene.lanes.outing, "Outing", 0.0, end_min, "outing", text, "")
     return labelled_trace("outing", [bar], theme.paper, insidetextanchor="start",
                           marker={"color": theme.quiet_ink, "line": {"width": 0}})

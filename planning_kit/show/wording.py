@@ -10,7 +10,7 @@ import math
 from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, TypeVar
 
 import pandas as pd
 
@@ -20,6 +20,17 @@ from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import REMARK, SEVERITIES
 from planning_kit.plan.timed import TimedPlan
+
+Key = TypeVar("Key")
+Value = TypeVar("Value")
+
+
+def grouped(pairs: Iterable[tuple[Key, Value]]) -> dict[Key, list[Value]]:
+    """The values of each key; keys, and the values of one, in the order in which they come."""
+    groups: dict[Key, list[Value]] = {}
+    for key, value in pairs:
+        groups.setdefault(key, []).append(value)
+    return groups
 
 
 def nights_words(plan: TimedPlan) -> str:
@@ -113,6 +124,12 @@ def counted(severities: Sequence[str]) -> str:
     """How many findings there are of each severity, in words."""
     counts = [(severities.count(name), name) for name in SEVERITIES]
     return ", ".join(f"{n} {name}{'s' if n > 1 else ''}" for n, name in counts if n) or "none"
+
+
+def against(limit: float, end: float) -> str:
+    """How far an end is from a limit, in words."""
+    margin = limit - end
+    return f"{pet_label(abs(margin))} {'before' if margin >= 0 else 'after'}"
 
 
 class OpenFindings:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
@@ -53,18 +54,12 @@ def _row_class(row: tuple[content.Cell, ...]) -> Markup:
 
 def _drawn(picture: content.Picture) -> Markup:
     """A picture as SVG with its words as alternative text."""
-    shapes = Markup("").join(_shape(each) for each in picture.shapes)
+    drawing: Mapping[type, Callable[[Any], Markup]] = {
+        content.Box: _box, content.Label: _label, content.Line: _line, content.Mark: _mark}
+    shapes = Markup("").join(drawing[type(each)](each) for each in picture.shapes)
     return Markup('<figure><svg role="img" aria-label="{}" viewBox="0 0 {:g} {:g}" '
                   'font-family="system-ui, Liberation Sans, Arial, sans-serif">{}</svg></figure>').format(
         picture.alt, picture.width, picture.height, shapes)
-
-
-def _shape(shape: content.Shape) -> Markup:
-    if isinstance(shape, content.Box):
-        return _box(shape)
-    if isinstance(shape, content.Label):
-        return _label(shape)
-    return _line(shape) if isinstance(shape, content.Line) else _mark(shape)
 
 
 def _line(line: content.Line) -> Markup:

@@ -54,9 +54,8 @@ def _out_at_work(plan: TimedPlan) -> Iterator[KeyMoment]:
     airlock = plan.scenario.settings.airlock
     first = [next((each for each in plan.lanes[crew] if each.kind == WORK and each.place != airlock), None)
              for crew in plan.travels]
-    begun = [each for each in first if each is not None]
-    if begun:
-        last = max(begun, key=lambda each: each.start_min)
+    last = max(filter(None, first), key=lambda each: each.start_min, default=None)
+    if last is not None:
         yield KeyMoment(last.start_min, f"out at work: {last.crew} begins {last.step}")
 
 
@@ -192,7 +191,9 @@ class _Pane:
         for route in records.routes:
             colour, width, dash = _ROUTES[flat.route_kind(route)]
             yield content.Line((places[route.from_place], places[route.to_place]), colour, width, dash)
-        yield from self._scale()
+        end = (self.left + _VIEW_WIDTH - 8, HEIGHT - 8)
+        yield content.Line(((end[0] - 5 * self._points_per_m, end[1]), end), LIGHT.quiet_ink, 1)
+        yield content.Label(end[0], end[1] - 3, "5 m", _SIZE, LIGHT.quiet_ink, "end")
         yield from self._tethers(places)
         for place in records.places:
             shape, size = ("diamond", 2.6) if place.socket else ("disc", 2.0)
@@ -219,12 +220,6 @@ class _Pane:
     def _points_per_m(self) -> float:
         wide, high = abs(self.across[1] - self.across[0]), abs(self.up[1] - self.up[0])
         return min((_VIEW_WIDTH - 2 * _INSET) / wide, (HEIGHT - _TOP - 2 * _INSET) / high)
-
-    def _scale(self) -> Iterator[content.Shape]:
-        length = 5 * self._points_per_m
-        x, y = self.left + _VIEW_WIDTH - 8, HEIGHT - 8
-        yield content.Line(((x - length, y), (x, y)), LIGHT.quiet_ink, 1)
-        yield content.Label(x, y - 3, "5 m", _SIZE, LIGHT.quiet_ink, "end")
 
     def _tethers(self, places: Mapping[str, _Spot]) -> Iterator[content.Shape]:
         for number, person in enumerate(self.moment.people):

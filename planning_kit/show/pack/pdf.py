@@ -64,9 +64,8 @@ def pocket_bytes(pack: Pack, section: Section) -> bytes:
         if smallest is not None:
             larger = _first_that_fits([partial(printed, form, size) for size in _POCKET_SIZES[:-1]])
             return larger or smallest
-    last = section.shorter[-1] if section.shorter else section
-    cuts = [partial(printed, _cut(last, rows), _POCKET_SIZES[-1])
-            for rows in range(len(_rows(last)) - 1, -1, -1)]
+    cuts = [partial(printed, _cut(form, rows), _POCKET_SIZES[-1])
+            for rows in range(len(_rows(form)) - 1, -1, -1)]
     found = _first_that_fits(cuts)
     assert found is not None, "a sheet without rows fits a page"
     return found

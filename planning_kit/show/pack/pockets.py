@@ -19,7 +19,7 @@ from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import retimed_lines
 from planning_kit.show.briefing_events import is_hardly_a_wait
 from planning_kit.show.pack.content import Cell, Column, Section, Table, slack_cell
-from planning_kit.show.wording import Fact, Names, OpenFindings, StepWords, nights_words
+from planning_kit.show.wording import Fact, Names, OpenFindings, StepWords, grouped, nights_words
 
 _COLUMNS = (Column("PET", share=0.6), Column("GMT", share=1.05), Column("Min", "", 0.45, 0),
             Column("Step", share=0.65), Column("Where", share=1.6), Column("What", share=5.3),
@@ -109,10 +109,7 @@ class _Sheet:
         for row in self.plan.cautions_on_the_way.to_dict("records"):
             if row["crew"] == self.crew and row["step"]:
                 by_caution.setdefault(one_line(row["caution"]).rstrip("."), row["step"])
-        by_step: dict[str, list[str]] = {}
-        for caution, step in by_caution.items():
-            by_step.setdefault(step, []).append(caution)
-        return by_step
+        return grouped((step, caution) for caution, step in by_caution.items())
 
     def _head(self) -> Iterator[str]:
         plan, limits = self.plan, self.plan.scenario.settings.limits
