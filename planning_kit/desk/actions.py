@@ -12,9 +12,9 @@ from functools import wraps
 from pathlib import Path
 
 from planning_kit.desk import messages
-from planning_kit.desk.answers import told_question
+from planning_kit.desk.answers import question_message
 from planning_kit.desk.assets import library_text
-from planning_kit.desk.messages import Action, Message, left_work, quiet, refusal, rows_of_frame, said
+from planning_kit.desk.messages import Action, Message, left_work, notice, quiet, refusal, rows_of_frame
 from planning_kit.explore.session.journal import Unsaved
 from planning_kit.explore.session.merge import Where
 from planning_kit.explore.session.session import Session
@@ -26,7 +26,7 @@ from planning_kit.show.live_chart import step_facts
 def hello(session: Session, message: Message) -> list[Message]:
     """A view has opened; the first on a page needs the table library too."""
     told: list[Message] = [] if message.get("has_library") else [{"kind": "library", "text": library_text()}]
-    told += [messages.everything(session), *map(told_question, session.asked.values())]
+    told += [messages.everything(session), *map(question_message, session.asked.values())]
     return [*told, left_work(session)]
 
 
@@ -43,7 +43,7 @@ def paste(session: Session, message: Message) -> list[Message]:
     lost = session.paste(str(message["sheet"]), _lines(message),
                          [str(column) for column in message["columns"]], str(message["text"]), fills)
     words = f"{lost} pasted cells found no column to be typed in and were left out"
-    return [said(words, level="bad")] if lost else []
+    return [notice(words, level="bad")] if lost else []
 
 
 def add(session: Session, message: Message) -> list[Message]:
@@ -92,20 +92,20 @@ def egress(session: Session, message: Message) -> list[Message]:
 def keep(session: Session, message: Message) -> list[Message]:
     """Keep a version."""
     session.keep_version(str(message["name"]))
-    return [said(f"kept as {str(message['name']).strip()}"), *autosaved(session)]
+    return [notice(f"kept as {str(message['name']).strip()}"), *autosaved(session)]
 
 
 def drop(session: Session, message: Message) -> list[Message]:
     """Delete a version, which can be brought back."""
     session.drop_version(str(message["name"]))
     way_back = {"kind": "bring_back", "label": "Bring it back"}
-    return [said(f"deleted the version {message['name']}", way_back=way_back), *autosaved(session)]
+    return [notice(f"deleted the version {message['name']}", way_back=way_back), *autosaved(session)]
 
 
 def bring_back(session: Session, _message: Message) -> list[Message]:
     """Take back the last deletion of a version."""
     name = session.bring_back()
-    return [said(f"the version {name} is back"), *autosaved(session)] if name else []
+    return [notice(f"the version {name} is back"), *autosaved(session)] if name else []
 
 
 def compare(session: Session, message: Message) -> list[Message]:
@@ -132,7 +132,7 @@ def save(session: Session, _message: Message) -> list[Message]:
     except SaveConflict:
         return [_conflict(session, {})]
     # Named versions are in no folder: they are kept on disk from what is in it now.
-    return [said(f"saved to {session.base.folder.name}"), *autosaved(session)]
+    return [notice(f"saved to {session.base.folder.name}"), *autosaved(session)]
 
 
 def autosaved(session: Session) -> list[Message]:
@@ -140,7 +140,7 @@ def autosaved(session: Session) -> list[Message]:
     try:
         session.autosave()
     except OSError as error:
-        return [said(f"unsaved work cannot be kept on disk: {error}. It stands here as long as the kernel "
+        return [notice(f"unsaved work cannot be kept on disk: {error}. It stands here as long as the kernel "
                      "runs: save or export it", level="bad")]
     return []
 
@@ -161,13 +161,13 @@ def merge(session: Session, message: Message) -> list[Message]:
                for sheet, line, column, side in message["choices"]}
     if session.merge(choices).open_clashes:  # they have saved once more
         return [_conflict(session, choices)]
-    return [said("merged with what is in the folder: look at the plan, then save")]
+    return [notice("merged with what is in the folder: look at the plan, then save")]
 
 
 def take_theirs(session: Session, _message: Message) -> list[Message]:
     """Load what is in the folder now, keeping what was typed as a version."""
     name = session.take_theirs()
-    return [said(f"loaded what is in the folder; your own work is the version {name!r}")]
+    return [notice(f"loaded what is in the folder; your own work is the version {name!r}")]
 
 
 def export(session: Session, message: Message) -> list[Message]:
@@ -180,7 +180,7 @@ def export(session: Session, message: Message) -> list[Message]:
     except RuntimeError:  # ~name
         raise ScenarioError.single("names the home folder of nobody here; give another name",
                                    column="export", value=name) from None
-    return [said(f"exported to {session.export(folder)}")]
+    return [notice(f"exported to {session.export(folder)}")]
 
 
 def _on_left_work(do: Callable[[Session, Unsaved], list[Message]]) -> Action:
@@ -189,7 +189,7 @@ def _on_left_work(do: Callable[[Session, Unsaved], list[Message]]) -> Action:
     def action(session: Session, message: Message) -> list[Message]:
         unsaved = next((each for each in session.unsaved_work() if each.path.name == message["path"]), None)
         gone = "this work is not here any more: another session has taken it up, saved or discarded it"
-        told = [said(gone, level="bad")] if unsaved is None else do(session, unsaved)
+        told = [notice(gone, level="bad")] if unsaved is None else do(session, unsaved)
         return [*told, left_work(session)]
 
     return action
@@ -200,7 +200,7 @@ def restore(session: Session, unsaved: Unsaved) -> list[Message]:
     """Take up work that was left unsaved, or copy what another session has in use."""
     conflict = [_conflict(session, {})] if session.restore(unsaved) else []
     verb = "copied" if unsaved.is_in_use else "restored"
-    return [said(f"{verb} what was typed until {unsaved.written:%Y-%m-%d %H:%M} UTC; undo leads back"),
+    return [notice(f"{verb} what was typed until {unsaved.written:%Y-%m-%d %H:%M} UTC; undo leads back"),
             *conflict]
 
 
@@ -216,7 +216,7 @@ def discard(session: Session, unsaved: Unsaved) -> list[Message]:
 
 def ask(session: Session, message: Message) -> list[Message]:
     """A long question: another egress, the odds, a better order. It is run by the widget."""
-    return [told_question(session.ask(str(message["question"])))]
+    return [question_message(session.ask(str(message["question"])))]
 
 
 def preview(session: Session, message: Message) -> list[Message]:
@@ -229,7 +229,7 @@ def preview(session: Session, message: Message) -> list[Message]:
 def take(session: Session, message: Message) -> list[Message]:
     """Make a proposed order the draft."""
     session.take_proposal(int(message["number"]))
-    return [said("this order is in the draft now; undo leads back")]
+    return [notice("this order is in the draft now; undo leads back")]
 
 
 ACTIONS: dict[str, Action] = {

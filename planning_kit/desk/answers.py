@@ -49,7 +49,7 @@ def run_beside(question: LongQuestion, progress: Callable[[Progress], None],
     threading.Thread(target=run, daemon=True, name=f"planning_kit {question.name}").start()
 
 
-def told_question(question: LongQuestion) -> Message:
+def question_message(question: LongQuestion) -> Message:
     """Where a question stands; its answer, once there is one."""
     message = {"kind": "work", "work": question.name, "state": question.state, "words": question.words}
     if question.is_running or question.result is None:
@@ -57,7 +57,7 @@ def told_question(question: LongQuestion) -> Message:
     return {**message, "result": _RESULTS[question.name](question.result)}
 
 
-def told_progress(question: LongQuestion, progress: Progress) -> Message:
+def progress_message(question: LongQuestion, progress: Progress) -> Message:
     """How far it is; ``share`` is None where that is not known."""
     return {"kind": "work", "work": question.name, "state": RUNNING, "words": _doing(progress),
             "share": None if math.isnan(progress.share) else progress.share,

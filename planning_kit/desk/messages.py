@@ -31,7 +31,7 @@ def quiet(do: Callable[[Session, Message], object]) -> Action:
     return action
 
 
-def said(text: str, level: str = "good", way_back: Mapping[str, str] | None = None) -> Message:
+def notice(text: str, level: str = "good", way_back: Mapping[str, str] | None = None) -> Message:
     """A line for the planner to read; ``way_back`` is a button beside it: a message and its label."""
     return {"kind": "said", "text": text, "level": level, "way_back": way_back}
 
@@ -39,10 +39,10 @@ def said(text: str, level: str = "good", way_back: Mapping[str, str] | None = No
 def refusal(error: Exception) -> Message:
     """Why a message of a view cannot be done."""
     if isinstance(error, ScenarioError):
-        return said(error.words, level="bad")
+        return notice(error.words, level="bad")
     why = ((error.strerror or str(error)) if isinstance(error, OSError) else
            "the table has changed meanwhile; try again")  # a view that is behind
-    return said(f"this could not be done: {why}", level="bad")
+    return notice(f"this could not be done: {why}", level="bad")
 
 
 def left_work(session: Session) -> Message:

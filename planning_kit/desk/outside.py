@@ -11,7 +11,7 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
-from planning_kit.desk.messages import Action, Message, head_of, notes_of, quiet, said
+from planning_kit.desk.messages import Action, Message, head_of, notes_of, notice, quiet
 from planning_kit.explore.retime.deciding import Decision
 from planning_kit.explore.retime.standing import standing_of
 from planning_kit.explore.session.going_outside import go_outside, take, watch_of
@@ -36,7 +36,7 @@ def outside(session: Session, _message: Message) -> list[Message]:
         words = f"the plan outside is the last good one: {len(session.faults)} marked cells are not in it"
     elif session.has_unsaved_work:
         words = "the plan outside is the one on the screen, which is not saved"
-    return [said(words, level="bad")] if words else []
+    return [notice(words, level="bad")] if words else []
 
 
 def planning(session: Session, _message: Message) -> list[Message]:
@@ -51,13 +51,13 @@ def log(session: Session, message: Message) -> list[Message]:
     entry = Entry(**{name: str(message[name]) for name in names if name in message})
     done = watch_of(session).enter(entry)
     words = " ".join(part for part in (entry.step or entry.corrects or entry.lane, entry.event) if part)
-    return [said(f"logged {done}: {words}")] if done else []
+    return [notice(f"logged {done}: {words}")] if done else []
 
 
 def rehearse(session: Session, _message: Message) -> list[Message]:
     """Go on from now in a log of the session's own."""
     watch_of(session).rehearse()
-    return [said("a rehearsal from here: entries are kept in this session only")]
+    return [notice("a rehearsal from here: entries are kept in this session only")]
 
 
 def options(session: Session, message: Message) -> list[Message]:
@@ -73,7 +73,7 @@ def decide(session: Session, message: Message) -> list[Message]:
     watch = watch_of(session)
     words, how = ((watch.preview.words, watch.preview.how) if "number" not in message and watch.preview
                   else _option(watch, message))
-    return [said(take(session, watch, words, how, str(message.get("by", ""))))]
+    return [notice(take(session, watch, words, how, str(message.get("by", ""))))]
 
 
 def _option(watch: Watch, message: Message) -> tuple[str, Decision]:
@@ -142,10 +142,10 @@ def _minute(value: float) -> float | None:
 def details(watch: Watch) -> list[Message]:
     """What follows the chart: findings and margins, the log, the ways home, how old the options are."""
     plan, ghosts = watch.shown
-    return [notes_of(plan, ghosts), told_log(watch), told_home(watch), told_options(watch)]
+    return [notes_of(plan, ghosts), log_message(watch), home_message(watch), options_message(watch)]
 
 
-def told_log(watch: Watch) -> Message:
+def log_message(watch: Watch) -> Message:
     """The log, the latest row first."""
     egress = watch.plan.egress
 
@@ -158,7 +158,7 @@ def told_log(watch: Watch) -> Message:
         for line in log_lines(watch.log_so_far, egress)]}
 
 
-def told_home(watch: Watch) -> Message:
+def home_message(watch: Watch) -> Message:
     """Terminate and abort, called now; or why there is nothing to tell."""
     try:
         found = watch.ways_home()
@@ -185,7 +185,7 @@ def _whole(minutes: float) -> str:
     return f"{minutes:.0f}".replace("-", "−") if math.isfinite(minutes) else "–"
 
 
-def told_options(watch: Watch) -> Message:
+def options_message(watch: Watch) -> Message:
     """The options that were found last, how old they are, and whether others are looked for."""
     found = watch.options
     return {"kind": "options", "is_looking": watch.is_looking, "is_old": watch.are_options_old,

@@ -17,7 +17,7 @@ from planning_kit.inputs.shown_text import TextTable, html_text, one_line, short
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
-from planning_kit.show.briefing_events import Told, open_lines, told_events
+from planning_kit.show.briefing_events import BriefingEvent, briefing_events, open_lines
 from planning_kit.show.wording import Names, OpenFindings, against, bracketed, grouped, least, minutes, signed
 
 NEEDS = {"required": "Required", "optional": "Optional", "get-ahead": "Get-ahead"}
@@ -161,7 +161,7 @@ class Part:
 
     title: str
     lines: tuple[str, ...]
-    events: tuple[Told, ...] = ()
+    events: tuple[BriefingEvent, ...] = ()
 
 
 @dataclass(frozen=True, repr=False)
@@ -222,14 +222,14 @@ def briefing(plan: AnyPlan) -> Briefing:
     plan = as_plan(plan)
     settings = plan.scenario.settings
     title = " · ".join(part for part in (one_line(settings.title), one_line(settings.station)) if part)
-    events = told_events(plan)
+    events = briefing_events(plan)
     before = tuple(told for told in events if told.at_min < 0)
     parts = [Part("Before egress", tuple(opening_lines(plan)), before), *_by_light(plan, events),
              Part("Back inside", tuple(closing_lines(plan)))]
     return Briefing(title, tuple(parts), tuple(minute_lines(plan)), plan)
 
 
-def _by_light(plan: TimedPlan, events: Sequence[Told]) -> Iterator[Part]:
+def _by_light(plan: TimedPlan, events: Sequence[BriefingEvent]) -> Iterator[Part]:
     """The events of the outing, a part a day or night; each event where it begins."""
     named = sorted((float(begin), f"{kind.capitalize()} {number}") for kind in ("night", "day")
                    for number, (begin, _) in enumerate(getattr(plan.light, kind), start=1)

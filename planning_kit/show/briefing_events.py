@@ -23,7 +23,7 @@ _RANK = {"inhibit": 0, "finding": 1, "work": 2, "travel": 3, "wait": 4, "lift": 
 
 
 @dataclass(frozen=True)
-class Told:
+class BriefingEvent:
     """One event: PET minutes, who, kind (work, travel, wait, inhibit, lift, finding), a line a sentence."""
 
     at_min: float
@@ -38,7 +38,7 @@ class Told:
         return " ".join(self.lines)
 
 
-def told_events(plan: TimedPlan) -> tuple[Told, ...]:
+def briefing_events(plan: TimedPlan) -> tuple[BriefingEvent, ...]:
     """Everything that happens, by time; at one moment inhibits first, then what the crew does."""
     teller = _Teller(plan)
     events = [*teller.inhibits(), *teller.findings(), *teller.activities()]
@@ -64,24 +64,24 @@ class _Teller:
         self.names = Names(plan)
         self.step_words = StepWords(self.names)
 
-    def inhibits(self) -> Iterator[Told]:
+    def inhibits(self) -> Iterator[BriefingEvent]:
         for hold in self.plan.inhibit_holds:
             record = hold.inhibit
             name, owner = record.inhibit + bracketed(record.title), one_line(record.owner)
             until = f"until {pet_label(hold.lift_after_min)}"
             held = f"{owner} holds it {until}" if owner else f"it holds {until}"
             reason = one_line(record.reason).rstrip(".")
-            yield Told(hold.set_by_min, "inhibit", "inhibit", record.from_step, (
+            yield BriefingEvent(hold.set_by_min, "inhibit", "inhibit", record.from_step, (
                 f"{name} must be in force; {held}.", *([f"Reason: {reason}."] if reason else [])))
-            yield Told(hold.lift_after_min, "inhibit", "lift", record.until_step,
+            yield BriefingEvent(hold.lift_after_min, "inhibit", "lift", record.until_step,
                        (f"{name} may be lifted.",))
 
-    def findings(self) -> Iterator[Told]:
+    def findings(self) -> Iterator[BriefingEvent]:
         for at_min, step, line in open_lines(self.plan):
             if at_min == at_min:
-                yield Told(at_min, "finding", "finding", step, (line,))
+                yield BriefingEvent(at_min, "finding", "finding", step, (line,))
 
-    def activities(self) -> Iterator[Told]:
+    def activities(self) -> Iterator[BriefingEvent]:
         for crew, lane in self.plan.lanes.items():
             for activity in lane:
                 if is_hardly_a_wait(activity):
@@ -89,7 +89,7 @@ class _Teller:
                 partners = self._together(activity)
                 if crew == partners[0]:
                     who = " and ".join(self.names.who(partner) for partner in partners)
-                    yield Told(activity.start_min, who, activity.kind, activity.step,
+                    yield BriefingEvent(activity.start_min, who, activity.kind, activity.step,
                                tuple(self._lines(activity, plural=len(partners) > 1)))
 
     def _together(self, activity: Activity) -> list[str]:

@@ -232,8 +232,8 @@ def findings_text(found: list[Finding]) -> str:
         head = ", ".join(part for part in (_joined(finding.crew, finding.step), when) if part)
         source = f" [{finding.source}]" if finding.source else ""
         start = f"{finding.severity.upper()} {finding.check}" + (f" ({head})" if head else "")
-        said = shortened(finding.message, _LONGEST_MESSAGE) if len(found) > 1 else finding.message
-        lines.append(plotly_paragraph(f"{start}: {said}{source}", _FINDING_WIDTH))
+        message = shortened(finding.message, _LONGEST_MESSAGE) if len(found) > 1 else finding.message
+        lines.append(plotly_paragraph(f"{start}: {message}{source}", _FINDING_WIDTH))
     if len(found) > _MOST_FINDINGS_LISTED:
         lines.append(f"... and {len(found) - _MOST_FINDINGS_LISTED} more here")
     return "<br>".join(lines)

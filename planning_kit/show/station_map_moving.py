@@ -89,7 +89,7 @@ def person_words(person: Person, moment: Moment, stage: Stage) -> str:
 
 
 def _is_on(finding: Finding, crew: str, minute: float, scene: Scene) -> bool:
-    """Whether a finding of the step under way is about this crew member; said once its time has come."""
+    """Whether a finding of the step under way is about this crew member; told once its time has come."""
     starts = finding_minute(finding, scene.work)
     return (crew in finding_lanes(finding, scene.work, scene.lanes.people)
             and isfinite(starts) and starts <= minute + 0.5)

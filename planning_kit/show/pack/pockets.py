@@ -34,18 +34,18 @@ class _Form:
     longest: int
     longest_place: int
     with_waits: bool = True
-    said: str = ""
+    words: str = ""
 
 
 _VITAL = frozenset({"inhibit", "foothold", "tether", "light", "window", "caution", "open"})
 _FULL = _Form(_VITAL | {"link", "takes", "leaves", "safe", "clock", "mind"}, 10_000, 10_000)
 _SHORTER = (
-    _Form(_FULL.kinds, 60, 40, said="Texts are shortened to fit the page"),
-    _Form(_VITAL | {"takes", "leaves", "clock"}, 45, 22, said="Links, cautions of the way and what to do "
+    _Form(_FULL.kinds, 60, 40, words="Texts are shortened to fit the page"),
+    _Form(_VITAL | {"takes", "leaves", "clock"}, 45, 22, words="Links, cautions of the way and what to do "
           "before leaving are left out, texts are shortened"),
-    _Form(_VITAL, 40, 18, with_waits=False, said="What is taken and left, links, clocks, cautions of the "
+    _Form(_VITAL, 40, 18, with_waits=False, words="What is taken and left, links, clocks, cautions of the "
           "way, waits and what to do before leaving are left out, texts are shortened"),
-    _Form(frozenset({"inhibit", "open"}), 40, 18, with_waits=False, said="Only titles, inhibits and open "
+    _Form(frozenset({"inhibit", "open"}), 40, 18, with_waits=False, words="Only titles, inhibits and open "
           "findings, shortened, and no waits"),
 )
 
@@ -68,10 +68,9 @@ class _Sheet:
                      if activity.kind != TRAVEL and not is_hardly_a_wait(activity)
                      and activity.finish_min > self.from_min and (form.with_waits or activity.kind != WAIT))
         caption = f"{self.crew} by PET; slack to the hard limit in minutes"
-        shorter = ([f"{form.said}: the rest is in the detailed procedure of the review pack."]
-                   if form.said else [])
-        return Section(self.crew, f"{self.crew} pocket sheet", (*self._head(), *shorter),
-                       (Table(self.crew, caption, _COLUMNS, rows),))
+        rest = f"{form.words}: the rest is in the detailed procedure of the review pack."
+        words = (*self._head(), *([rest] if form.words else []))
+        return Section(self.crew, f"{self.crew} pocket sheet", words, (Table(self.crew, caption, _COLUMNS, rows),))
 
     def _row(self, activity: Activity, form: _Form) -> tuple[Cell, ...]:
         at = activity.start_min

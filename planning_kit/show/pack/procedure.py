@@ -18,7 +18,7 @@ from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.show.briefing_events import Told, told_events
+from planning_kit.show.briefing_events import BriefingEvent, briefing_events
 from planning_kit.show.pack import content
 from planning_kit.show.pack.content import Cell, Column, Rich, Section, Table, pet, slack_cell, table_of
 from planning_kit.show.palette import INK_ON_FILL, LIGHT, task_fills
@@ -187,7 +187,7 @@ def procedure_section(plan: TimedPlan) -> Section:
     rows: list[tuple[Cell, ...]] = []
     joined: set[int] = set()
     found = OpenFindings(plan)
-    events = [_with_open(told, found) for told in told_events(plan) if told.kind != "finding"]
+    events = [_with_open(told, found) for told in briefing_events(plan) if told.kind != "finding"]
     for label in dict.fromkeys(pet_label(told.at_min) for told in events):
         now = [told for told in events if pet_label(told.at_min) == label]
         others = [told for told in now if not _is_of_crew(plan, told)]
@@ -207,17 +207,18 @@ def procedure_section(plan: TimedPlan) -> Section:
     ), (Table("Procedure", "Procedure by PET", columns, tuple(rows), joined=frozenset(joined)),))
 
 
-def _with_open(told: Told, found: OpenFindings) -> Told:
+def _with_open(told: BriefingEvent, found: OpenFindings) -> BriefingEvent:
     """A step with what is open on it."""
     still_open = found.of_step(told.step) if told.kind == "work" else ""
     return replace(told, lines=(*told.lines, f"Open: {still_open}.")) if still_open else told
 
 
-def _is_of_crew(plan: TimedPlan, told: Told) -> bool:
+def _is_of_crew(plan: TimedPlan, told: BriefingEvent) -> bool:
     return told.who in plan.travels or told.who == " and ".join(plan.travels)
 
 
-def _row(plan: TimedPlan, events: list[Told], others: list[Told], is_shared: bool) -> tuple[Cell, ...]:
+def _row(plan: TimedPlan, events: list[BriefingEvent], others: list[BriefingEvent],
+         is_shared: bool) -> tuple[Cell, ...]:
     """What begins within one minute: of each crew member, or of both together; others at the right."""
     at = min(told.at_min for told in (*events, *others))
     label = Rich((pet_label(at), gmt_label(moment_at(at, plan.egress))))
@@ -228,7 +229,7 @@ def _row(plan: TimedPlan, events: list[Told], others: list[Told], is_shared: boo
             _cell(others, with_names=True))
 
 
-def _cell(events: list[Told], with_names: bool = False) -> Cell:
+def _cell(events: list[BriefingEvent], with_names: bool = False) -> Cell:
     lines: list[str] = []
     strong: set[int] = set()
     for told in events:
