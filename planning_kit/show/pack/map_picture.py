@@ -122,7 +122,7 @@ _WORDS = (
 def map_section(plan: TimedPlan) -> content.Section:
     """The station at the key minutes of ``plan``."""
     return content.Section("map", "Station map at key minutes", (_WORDS,),
-                   tuple(map_picture(plan, each) for each in key_moments(plan)))
+                           tuple(map_picture(plan, each) for each in key_moments(plan)))
 
 
 def map_picture(plan: TimedPlan, key: KeyMoment) -> content.Picture:

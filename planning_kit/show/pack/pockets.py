@@ -67,10 +67,10 @@ class _Sheet:
         rows = tuple(self._row(activity, form) for activity in self.plan.lanes[self.crew]
                      if activity.kind != TRAVEL and not is_hardly_a_wait(activity)
                      and activity.finish_min > self.from_min and (form.with_waits or activity.kind != WAIT))
-        caption = f"{self.crew} by PET; slack to the hard limit in minutes"
+        table = Table(self.crew, f"{self.crew} by PET; slack to the hard limit in minutes", _COLUMNS, rows)
         rest = f"{form.words}: the rest is in the detailed procedure of the review pack."
         words = (*self._head(), *([rest] if form.words else []))
-        return Section(self.crew, f"{self.crew} pocket sheet", words, (Table(self.crew, caption, _COLUMNS, rows),))
+        return Section(self.crew, f"{self.crew} pocket sheet", words, (table,))
 
     def _row(self, activity: Activity, form: _Form) -> tuple[Cell, ...]:
         at = activity.start_min
