@@ -6,23 +6,15 @@ conversation, which also says what is wrong with a message.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import UTC, datetime, timedelta
+from functools import wraps
 from pathlib import Path
 
-from planning_kit.desk.answers import told_question
+from planning_kit.desk import messages
+from planning_kit.desk.answers import question_message
 from planning_kit.desk.assets import library_text
-from planning_kit.desk.messages import (
-    Action,
-    Message,
-    conflict_message,
-    everything,
-    left_work,
-    quiet,
-    refusal,
-    rows_of_frame,
-    said,
-)
+from planning_kit.desk.messages import Action, Message, left_work, notice, quiet, refusal, rows_of_frame
 from planning_kit.explore.session.journal import Unsaved
 from planning_kit.explore.session.merge import Where
 from planning_kit.explore.session.session import Session
@@ -34,7 +26,8 @@ from planning_kit.show.live_chart import step_facts
 def hello(session: Session, message: Message) -> list[Message]:
     """A view has opened; the first on a page needs the table library too."""
     told: list[Message] = [] if message.get("has_library") else [{"kind": "library", "text": library_text()}]
-    return [*told, everything(session), *map(told_question, session.asked.values()), left_work(session)]
+    told += [messages.everything(session), *map(question_message, session.asked.values())]
+    return [*told, left_work(session)]
 
 
 def cells(session: Session, message: Message) -> list[Message]:
@@ -49,8 +42,8 @@ def paste(session: Session, message: Message) -> list[Message]:
     fills = [(int(line), str(column)) for line, column in message.get("fills", [])]
     lost = session.paste(str(message["sheet"]), _lines(message),
                          [str(column) for column in message["columns"]], str(message["text"]), fills)
-    return [said(f"{lost} pasted cells found no column to be typed in and were left out",
-                 level="bad")] if lost else []
+    words = f"{lost} pasted cells found no column to be typed in and were left out"
+    return [notice(words, level="bad")] if lost else []
 
 
 def add(session: Session, message: Message) -> list[Message]:
@@ -99,20 +92,20 @@ def egress(session: Session, message: Message) -> list[Message]:
 def keep(session: Session, message: Message) -> list[Message]:
     """Keep a version."""
     session.keep_version(str(message["name"]))
-    return [said(f"kept as {str(message['name']).strip()}"), *autosaved(session)]
+    return [notice(f"kept as {str(message['name']).strip()}"), *autosaved(session)]
 
 
 def drop(session: Session, message: Message) -> list[Message]:
     """Delete a version, which can be brought back."""
     session.drop_version(str(message["name"]))
     way_back = {"kind": "bring_back", "label": "Bring it back"}
-    return [said(f"deleted the version {message['name']}", way_back=way_back), *autosaved(session)]
+    return [notice(f"deleted the version {message['name']}", way_back=way_back), *autosaved(session)]
 
 
 def bring_back(session: Session, _message: Message) -> list[Message]:
     """Take back the last deletion of a version."""
     name = session.bring_back()
-    return [said(f"the version {name} is back"), *autosaved(session)] if name else []
+    return [notice(f"the version {name} is back"), *autosaved(session)] if name else []
 
 
 def compare(session: Session, message: Message) -> list[Message]:
@@ -126,11 +119,10 @@ def compare(session: Session, message: Message) -> list[Message]:
 def explain(session: Session, message: Message) -> list[Message]:
     """Say why a step starts when it does."""
     step, plan = str(message["step"]), session.current_plan
+    facts, lines = [], ["This step is not in the plan on the screen: mend the marked cells first."]
     if step in plan.network.steps:
-        return [{"kind": "why", "step": step, "facts": step_facts(plan, step),
-                 "lines": plan.explain(step).splitlines()}]
-    return [{"kind": "why", "step": step, "facts": [],
-             "lines": ["This step is not in the plan on the screen: mend the marked cells first."]}]
+        facts, lines = step_facts(plan, step), plan.explain(step).splitlines()
+    return [{"kind": "why", "step": step, "facts": facts, "lines": lines}]
 
 
 def save(session: Session, _message: Message) -> list[Message]:
@@ -140,7 +132,7 @@ def save(session: Session, _message: Message) -> list[Message]:
     except SaveConflict:
         return [_conflict(session, {})]
     # Named versions are in no folder: they are kept on disk from what is in it now.
-    return [said(f"saved to {session.base.folder.name}"), *autosaved(session)]
+    return [notice(f"saved to {session.base.folder.name}"), *autosaved(session)]
 
 
 def autosaved(session: Session) -> list[Message]:
@@ -148,7 +140,7 @@ def autosaved(session: Session) -> list[Message]:
     try:
         session.autosave()
     except OSError as error:
-        return [said(f"unsaved work cannot be kept on disk: {error}. It stands here as long as the kernel "
+        return [notice(f"unsaved work cannot be kept on disk: {error}. It stands here as long as the kernel "
                      "runs: save or export it", level="bad")]
     return []
 
@@ -156,9 +148,9 @@ def autosaved(session: Session) -> list[Message]:
 def _conflict(session: Session, choices: Mapping[Where, str]) -> Message:
     """Both sides: what can be merged as it is, what both changed; or why it cannot be merged."""
     try:
-        return conflict_message(session.merging(choices))
+        return messages.conflict_message(session.merging(choices))
     except ScenarioError as error:
-        first = next(iter(error.problems.to_dict("records")))
+        first = error.problems.iloc[0]
         return {"kind": "conflict", "sides": rows_of_frame(session.conflict()),
                 "problem": f"{first['table']}: {first['problem']}"}
 
@@ -169,13 +161,13 @@ def merge(session: Session, message: Message) -> list[Message]:
                for sheet, line, column, side in message["choices"]}
     if session.merge(choices).open_clashes:  # they have saved once more
         return [_conflict(session, choices)]
-    return [said("merged with what is in the folder: look at the plan, then save")]
+    return [notice("merged with what is in the folder: look at the plan, then save")]
 
 
 def take_theirs(session: Session, _message: Message) -> list[Message]:
     """Load what is in the folder now, keeping what was typed as a version."""
     name = session.take_theirs()
-    return [said(f"loaded what is in the folder; your own work is the version {name!r}")]
+    return [notice(f"loaded what is in the folder; your own work is the version {name!r}")]
 
 
 def export(session: Session, message: Message) -> list[Message]:
@@ -188,45 +180,43 @@ def export(session: Session, message: Message) -> list[Message]:
     except RuntimeError:  # ~name
         raise ScenarioError.single("names the home folder of nobody here; give another name",
                                    column="export", value=name) from None
-    written = session.export(folder)
-    return [said(f"exported to {written}")]
+    return [notice(f"exported to {session.export(folder)}")]
 
 
-def restore(session: Session, message: Message) -> list[Message]:
+def _on_left_work(do: Callable[[Session, Unsaved], list[Message]]) -> Action:
+    """An action on work that was left unsaved, if it is still there; what is left is told anew."""
+    @wraps(do)
+    def action(session: Session, message: Message) -> list[Message]:
+        unsaved = next((each for each in session.unsaved_work() if each.path.name == message["path"]), None)
+        gone = "this work is not here any more: another session has taken it up, saved or discarded it"
+        told = [notice(gone, level="bad")] if unsaved is None else do(session, unsaved)
+        return [*told, left_work(session)]
+
+    return action
+
+
+@_on_left_work
+def restore(session: Session, unsaved: Unsaved) -> list[Message]:
     """Take up work that was left unsaved, or copy what another session has in use."""
-    unsaved = _unsaved(session, message)
-    if unsaved is None:
-        return _gone(session)
     conflict = [_conflict(session, {})] if session.restore(unsaved) else []
     verb = "copied" if unsaved.is_in_use else "restored"
-    return [said(f"{verb} what was typed until {unsaved.written:%Y-%m-%d %H:%M} UTC; undo leads back"),
-            *conflict, left_work(session)]
+    return [notice(f"{verb} what was typed until {unsaved.written:%Y-%m-%d %H:%M} UTC; undo leads back"),
+            *conflict]
 
 
-def discard(session: Session, message: Message) -> list[Message]:
+@_on_left_work
+def discard(session: Session, unsaved: Unsaved) -> list[Message]:
     """Delete work that was left unsaved."""
-    unsaved = _unsaved(session, message)
-    if unsaved is None:
-        return _gone(session)
     try:
         session.discard(unsaved)
     except (ScenarioError, OSError) as error:  # it is in use by now, or its folder is gone
-        return [refusal(error), left_work(session)]
-    return [left_work(session)]
-
-
-def _unsaved(session: Session, message: Message) -> Unsaved | None:
-    return next((each for each in session.unsaved_work() if each.path.name == message["path"]), None)
-
-
-def _gone(session: Session) -> list[Message]:
-    return [said("this work is not here any more: another session has taken it up, saved or discarded it",
-                 level="bad"), left_work(session)]
+        return [refusal(error)]
+    return []
 
 
 def ask(session: Session, message: Message) -> list[Message]:
     """A long question: another egress, the odds, a better order. It is run by the widget."""
-    return [told_question(session.ask(str(message["question"])))]
+    return [question_message(session.ask(str(message["question"])))]
 
 
 def preview(session: Session, message: Message) -> list[Message]:
@@ -239,7 +229,7 @@ def preview(session: Session, message: Message) -> list[Message]:
 def take(session: Session, message: Message) -> list[Message]:
     """Make a proposed order the draft."""
     session.take_proposal(int(message["number"]))
-    return [said("this order is in the draft now; undo leads back")]
+    return [notice("this order is in the draft now; undo leads back")]
 
 
 ACTIONS: dict[str, Action] = {

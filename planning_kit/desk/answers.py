@@ -49,7 +49,7 @@ def run_beside(question: LongQuestion, progress: Callable[[Progress], None],
     threading.Thread(target=run, daemon=True, name=f"planning_kit {question.name}").start()
 
 
-def told_question(question: LongQuestion) -> Message:
+def question_message(question: LongQuestion) -> Message:
     """Where a question stands; its answer, once there is one."""
     message = {"kind": "work", "work": question.name, "state": question.state, "words": question.words}
     if question.is_running or question.result is None:
@@ -57,7 +57,7 @@ def told_question(question: LongQuestion) -> Message:
     return {**message, "result": _RESULTS[question.name](question.result)}
 
 
-def told_progress(question: LongQuestion, progress: Progress) -> Message:
+def progress_message(question: LongQuestion, progress: Progress) -> Message:
     """How far it is; ``share`` is None where that is not known."""
     return {"kind": "work", "work": question.name, "state": RUNNING, "words": _doing(progress),
             "share": None if math.isnan(progress.share) else progress.share,
@@ -76,10 +76,6 @@ def _doing(progress: Progress) -> str:
 def _tried(each: Tried) -> Message:
     left = None if math.isnan(each.left_min) else round(each.left_min, 2)
     return {"ms": round(each.egress.timestamp() * 1000), "left": left, "reason": each.reason}
-
-
-def _swept(found: list[Tried]) -> list[Message]:
-    return [_tried(each) for each in found]
 
 
 def _odds(found: TimedOdds) -> Message:
@@ -133,4 +129,5 @@ def _chances(odds: TimedOdds) -> list[list[str]]:
     return [["inside by the planned limit", shares[BY_PLANNED]], ["by the hard limit", shares[BY_HARD]]]
 
 
-_RESULTS: Mapping[str, Any] = {SWEEP: _swept, ODDS: _odds, ORDER: _orders}
+_RESULTS: Mapping[str, Any] = {
+    SWEEP: lambda found: [_tried(each) for each in found], ODDS: _odds, ORDER: _orders}

@@ -11,9 +11,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from planning_kit.desk.actions import ACTIONS, autosaved
-from planning_kit.desk.answers import told_progress, told_question
-from planning_kit.desk.messages import Message, notes_of, patch, refusal, said
-from planning_kit.desk.outside import OUTSIDE_ACTIONS, details, picture, told_options
+from planning_kit.desk.answers import progress_message, question_message
+from planning_kit.desk.messages import Message, notes_of, notice, patch, refusal
+from planning_kit.desk.outside import OUTSIDE_ACTIONS, details, options_message, picture
 from planning_kit.explore.long_question import FAILED, LongQuestion, Progress
 from planning_kit.explore.session.going_outside import follow_edits
 from planning_kit.explore.session.session import Session
@@ -114,14 +114,15 @@ class Conversation:
     def tell_progress(self, question: LongQuestion, progress: Progress) -> None:
         """A question is as far as that."""
         if question.name in self._session.asked and not question.is_stopping:
-            self._send(told_progress(question, progress))
+            self._send(progress_message(question, progress))
 
     def tell_answer(self, question: LongQuestion) -> bool:
         """A question has its answer, or none; whether the details are to be told anew."""
         if question not in self.questions:  # another of its kind was asked meanwhile
             return False
         if question.name in self._session.asked:
-            return self._tell([told_question(question)])
-        failed = [said(f"no options could be found: {question.words}", level="bad")]
+            return self._tell([question_message(question)])
+        failed = [notice(f"no options could be found: {question.words}", level="bad")]
         assert self._session.watch is not None
-        return self._tell([*(failed if question.state == FAILED else []), told_options(self._session.watch)])
+        told = failed if question.state == FAILED else []
+        return self._tell([*told, options_message(self._session.watch)])

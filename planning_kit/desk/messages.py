@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import asdict
 from typing import Any
 
 from planning_kit.explore.session.draft import Draft, Fault
 from planning_kit.explore.session.merge import Merge, told
-from planning_kit.explore.session.session import Margin, Session, margins_of, share_words
+from planning_kit.explore.session.session import Session, margins_of, share_words
 from planning_kit.explore.session.sheet import KEY, SETTINGS, VALUE, Sheet, setting_fields
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import ScenarioError
@@ -30,7 +31,7 @@ def quiet(do: Callable[[Session, Message], object]) -> Action:
     return action
 
 
-def said(text: str, level: str = "good", way_back: Mapping[str, str] | None = None) -> Message:
+def notice(text: str, level: str = "good", way_back: Mapping[str, str] | None = None) -> Message:
     """A line for the planner to read; ``way_back`` is a button beside it: a message and its label."""
     return {"kind": "said", "text": text, "level": level, "way_back": way_back}
 
@@ -38,10 +39,10 @@ def said(text: str, level: str = "good", way_back: Mapping[str, str] | None = No
 def refusal(error: Exception) -> Message:
     """Why a message of a view cannot be done."""
     if isinstance(error, ScenarioError):
-        return said(error.words, level="bad")
+        return notice(error.words, level="bad")
     why = ((error.strerror or str(error)) if isinstance(error, OSError) else
            "the table has changed meanwhile; try again")  # a view that is behind
-    return said(f"this could not be done: {why}", level="bad")
+    return notice(f"this could not be done: {why}", level="bad")
 
 
 def left_work(session: Session) -> Message:
@@ -76,33 +77,24 @@ def schema(draft: Draft) -> dict[str, Any]:
              for table in fmt.TABLES}
     values = {key: _field(field) for key, field in setting_fields().items()}
     known[SETTINGS] = {"about": "scenario.toml", "key": KEY, "fields": {}, "values": values, "edits": [VALUE]}
-    return {name: known[name] for name in _order(draft)}
-
-
-def _order(draft: Draft) -> list[str]:
-    first = ["steps", "tasks", "gaps", "inhibits", "hardware", "places", "routes"]
-    return [*first, *(name for name in draft.sheets if name not in first)]
+    first = ("steps", "tasks", "gaps", "inhibits", "hardware", "places", "routes")
+    return {name: known[name] for name in dict.fromkeys((*first, *draft.sheets))}
 
 
 def _field(field: Field) -> dict[str, Any]:
     choices = ["yes", "no"] if field.kind == "yes_no" else list(field.choices)
     return {"kind": field.kind, "unit": field.unit, "about": f"{field.about}: {KIND_WORDS[field.kind]}",
-            "choices": [*choices, *field.words], "refers_to": _tables_of(field), "is_list": field.is_list,
-            "is_number": field.is_number, "needed": field.needed}
-
-
-def _tables_of(field: Field) -> list[str]:
-    return ["hardware"] if field.kind == "moves" else list(field.refers_to)
+            "choices": [*choices, *field.words], "is_list": field.is_list, "is_number": field.is_number,
+            "refers_to": ["hardware"] if field.kind == "moves" else list(field.refers_to),
+            "needed": field.needed}
 
 
 def patch(session: Session, shown: Draft, with_chart: bool) -> Message:
     """What differs from the draft that the views show; the chart where it is new."""
     tables = {name: change for name, sheet in session.draft.sheets.items()
               if (change := _change(shown[name], sheet))}
-    message: Message = {"kind": "patch", "tables": tables, **status(session)}
-    if with_chart:
-        message["chart"] = chart(session)
-    return message
+    return {"kind": "patch", "tables": tables, **status(session),
+            **({"chart": chart(session)} if with_chart else {})}
 
 
 def _change(old: Sheet, new: Sheet) -> dict[str, Any]:
@@ -123,18 +115,13 @@ def status(session: Session) -> Message:
     """Faults, history, versions and the head line."""
     history = session.history
     return {
-        "faults": [_fault(fault, session.draft) for fault in session.faults],
+        "faults": [asdict(fault) | {"where": _where(fault, session.draft)} for fault in session.faults],
         "undo": history.can_undo, "redo": history.can_redo, "unsaved": session.has_unsaved_work,
         "is_kept": not session.journal.trouble,
         "versions": list(session.versions), "baseline": session.baseline_name or "",
         "old": [question for question in session.asked if session.is_old(question)],
         "folder": session.base.folder.name, "head": head_of(session.plan), "egress": _egress(session),
     }
-
-
-def _fault(fault: Fault, draft: Draft) -> dict[str, Any]:
-    return {"sheet": fault.sheet, "line": fault.line, "column": fault.column, "value": fault.value,
-            "problem": fault.problem, "where": _where(fault, draft)}
 
 
 def _where(fault: Fault, draft: Draft) -> str:
@@ -150,11 +137,10 @@ def head_of(plan: TimedPlan) -> list[list[str]]:
     """When both are inside, and what is left before each limit: name, words, severity or ""."""
     limits = plan.scenario.settings.limits
     head = [["Both inside", f"PET {pet_label(plan.end_min)}", ""]]
-    for words, limit in (("Planned", limits.planned_min), ("Hard", limits.hard_min)):
+    for words, limit, past in (("Planned", limits.planned_min, "concern"), ("Hard", limits.hard_min, "stop")):
         left = limit - plan.end_min
-        told = f"{pet_label(abs(left))} {'left' if left >= 0 else 'over'}"
-        head.append([f"{words} {pet_label(limit)}", told,
-                     "" if left >= 0 else "stop" if words == "Hard" else "concern"])
+        told, severity = ("left", "") if left >= 0 else ("over", past)
+        head.append([f"{words} {pet_label(limit)}", f"{pet_label(abs(left))} {told}", severity])
     return head
 
 
@@ -166,14 +152,10 @@ def _egress(session: Session) -> dict[str, Any]:
 
 def notes_of(plan: TimedPlan, baseline: TimedPlan | None) -> Message:
     """Findings, margins and hover lines: told after the chart, which is not to wait for them."""
-    return {"kind": "notes", **live_notes(plan, baseline),
-            "margins": [_margin(margin) for margin in margins_of(plan)]}
-
-
-def _margin(margin: Margin) -> dict[str, Any]:
-    return {"what": margin.what, "left": f"{round(margin.left, 1):g} {margin.unit}".replace("-", "−"),
-            "share": margin.share, "percent": share_words(margin).replace("-", "−"), "when": margin.when,
-            "step": margin.step}
+    return {"kind": "notes", **live_notes(plan, baseline), "margins": [
+        {"what": margin.what, "left": f"{round(margin.left, 1):g} {margin.unit}".replace("-", "−"),
+         "share": margin.share, "percent": share_words(margin).replace("-", "−"), "when": margin.when,
+         "step": margin.step} for margin in margins_of(plan)]}
 
 
 def conflict_message(merge: Merge) -> Message:

@@ -1,4 +1,4 @@
-"""The workbench while the crew is outside: what a view may ask, and what it is told, a watch as plain data.
+"""The workbench while the crew is outside: what a view may ask, and a watch as the plain data it is told.
 
 An action gives the messages that answer it. Where the outing stands then (`picture`) is told by the
 conversation.
@@ -11,13 +11,13 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
-from planning_kit.desk.messages import Action, Message, head_of, notes_of, quiet, said
+from planning_kit.desk.messages import Action, Message, head_of, notes_of, notice, quiet
 from planning_kit.explore.retime.decisions import Decision
 from planning_kit.explore.retime.outing_progress import standing_of
 from planning_kit.explore.session.going_outside import go_outside, take, watch_of
 from planning_kit.explore.session.session import Session
-from planning_kit.explore.watch.logbook import Entry, LogFault, LogLine, log_lines
-from planning_kit.explore.watch.open_steps import LaneNow, OpenStep
+from planning_kit.explore.watch.logbook import Entry, log_lines
+from planning_kit.explore.watch.open_steps import OpenStep
 from planning_kit.explore.watch.watch import Options, Watch
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.format import SUITED
@@ -31,12 +31,12 @@ from planning_kit.show.live_chart import outside_chart
 def outside(session: Session, _message: Message) -> list[Message]:
     """The planner follows the outing from now on."""
     go_outside(session)
+    words = ""
     if session.faults:
-        return [said(f"the plan outside is the last good one: {len(session.faults)} marked cells are not in "
-                     "it", level="bad")]
-    if session.has_unsaved_work:
-        return [said("the plan outside is the one on the screen, which is not saved", level="bad")]
-    return []
+        words = f"the plan outside is the last good one: {len(session.faults)} marked cells are not in it"
+    elif session.has_unsaved_work:
+        words = "the plan outside is the one on the screen, which is not saved"
+    return [notice(words, level="bad")] if words else []
 
 
 def planning(session: Session, _message: Message) -> list[Message]:
@@ -51,13 +51,13 @@ def log(session: Session, message: Message) -> list[Message]:
     entry = Entry(**{name: str(message[name]) for name in names if name in message})
     done = watch_of(session).enter(entry)
     words = " ".join(part for part in (entry.step or entry.corrects or entry.lane, entry.event) if part)
-    return [said(f"logged {done}: {words}")] if done else []
+    return [notice(f"logged {done}: {words}")] if done else []
 
 
 def rehearse(session: Session, _message: Message) -> list[Message]:
     """Go on from now in a log of the session's own."""
     watch_of(session).rehearse()
-    return [said("a rehearsal from here: entries are kept in this session only")]
+    return [notice("a rehearsal from here: entries are kept in this session only")]
 
 
 def options(session: Session, message: Message) -> list[Message]:
@@ -73,7 +73,7 @@ def decide(session: Session, message: Message) -> list[Message]:
     watch = watch_of(session)
     words, how = ((watch.preview.words, watch.preview.how) if "number" not in message and watch.preview
                   else _option(watch, message))
-    return [said(take(session, watch, words, how, str(message.get("by", ""))))]
+    return [notice(take(session, watch, words, how, str(message.get("by", ""))))]
 
 
 def _option(watch: Watch, message: Message) -> tuple[str, Decision]:
@@ -105,11 +105,11 @@ def picture(watch: Watch, with_chart: bool) -> Message:
         "kind": "outside", "head": head_of(plan), "standing": standing_of(plan).splitlines(),
         "clock": {"kind": watch.clock.kind, "now_ms": _ms(watch.now), "runs": watch.clock.kind != "held",
                   "egress_ms": _ms(watch.plan.egress), "call": _next_call(watch)},
-        "lanes": [_lane(lane) for lane in watch.lanes],
-        "refused": {slot: {"entry": asdict(kept.entry), "faults": [_fault(fault) for fault in kept.faults]}
+        "lanes": [asdict(lane) | {"steps": [_step(step) for step in lane.steps]} for lane in watch.lanes],
+        "refused": {slot: {"entry": asdict(kept.entry), "faults": [asdict(fault) for fault in kept.faults]}
                     for slot, kept in watch.refused.items()},
         "log": {"words": watch.log.words, "is_kept": watch.log.is_kept, "later": len(so_far.later),
-                "rows": len(so_far.rows), "faults": [_fault(fault) for fault in so_far.faults]},
+                "rows": len(so_far.rows), "faults": [asdict(fault) for fault in so_far.faults]},
         "trouble": watch.trouble, "preview": watch.preview.words if watch.preview else "",
     }
     if with_chart:
@@ -129,20 +129,10 @@ def _ms(moment: datetime) -> int:
     return round(moment.timestamp() * 1000)
 
 
-def _fault(fault: LogFault) -> Message:
-    return {"row": fault.row, "column": fault.column, "value": fault.value, "problem": fault.problem}
-
-
-def _lane(lane: LaneNow) -> Message:
-    return {"who": lane.who, "title": lane.title, "between": lane.between,
-            "steps": [_step(step) for step in lane.steps]}
-
-
 def _step(step: OpenStep) -> Message:
-    return {"step": step.step, "title": step.title, "place": step.place, "status": step.status,
-            "start": _minute(step.start_min), "finish": _minute(step.finish_min),
-            "late": _minute(step.late_min), "events": list(step.events), "is_shared": step.is_shared,
-            "awaits": step.awaits}
+    """A step as it is; JSON has no NaN, and the page knows that times are minutes."""
+    return {name.removesuffix("_min"): _minute(value) if name.endswith("_min") else value
+            for name, value in asdict(step).items()}
 
 
 def _minute(value: float) -> float | None:
@@ -152,26 +142,23 @@ def _minute(value: float) -> float | None:
 def details(watch: Watch) -> list[Message]:
     """What follows the chart: findings and margins, the log, the ways home, how old the options are."""
     plan, ghosts = watch.shown
-    return [notes_of(plan, ghosts), told_log(watch), told_home(watch), told_options(watch)]
+    return [notes_of(plan, ghosts), log_message(watch), home_message(watch), options_message(watch)]
 
 
-def told_log(watch: Watch) -> Message:
+def log_message(watch: Watch) -> Message:
     """The log, the latest row first."""
     egress = watch.plan.egress
-    lines = [_log_line(line, egress) for line in log_lines(watch.log_so_far, egress)]
-    return {"kind": "outside_log", "lines": lines}
+
+    def pet(moment: datetime | None) -> str:
+        return "" if moment is None else pet_label(pet_min(moment, egress))
+
+    return {"kind": "outside_log", "lines": [
+        asdict(line) | {"at": pet(line.at), "gmt": "" if line.at is None else gmt_label(line.at),
+                        "was_at": pet(line.was_at), "can_be_corrected": line.event_id != ""}
+        for line in log_lines(watch.log_so_far, egress)]}
 
 
-def _log_line(line: LogLine, egress: datetime) -> Message:
-    pet = "" if line.at is None else pet_label(pet_min(line.at, egress))
-    was = "" if line.was_at is None else pet_label(pet_min(line.was_at, egress))
-    return asdict(line) | {
-        "at": pet, "gmt": "" if line.at is None else gmt_label(line.at), "was_at": was,
-        "corrected_by": list(line.corrected_by), "can_be_corrected": line.event_id != "",
-    }
-
-
-def told_home(watch: Watch) -> Message:
+def home_message(watch: Watch) -> Message:
     """Terminate and abort, called now; or why there is nothing to tell."""
     try:
         found = watch.ways_home()
@@ -179,13 +166,9 @@ def told_home(watch: Watch) -> Message:
         return {"kind": "outside_home", "ways": {}, "words": str(error.problems["problem"].iloc[0])}
     reserve = watch.plan.scenario.settings.limits.return_reserve_min or 0.0
     return {"kind": "outside_home", "at": pet_label(watch.now_min), "words": "", "ways": {
-        how: {"sequence": _sequence(sequence), "crew": _crew_home(margins, reserve)}
-        for how, (sequence, margins) in found.items()}}
-
-
-def _sequence(sequence: Any) -> list[list[str]]:
-    return [[row["who"], row["what"], _whole(row["minutes"]), row["start"], row["finish"]]
-            for row in sequence.to_dict("records")]
+        how: {"sequence": [[row["who"], row["what"], _whole(row["minutes"]), row["start"], row["finish"]]
+                           for row in sequence.to_dict("records")],
+              "crew": _crew_home(margins, reserve)} for how, (sequence, margins) in found.items()}}
 
 
 def _crew_home(margins: Any, reserve: float) -> list[Message]:
@@ -202,7 +185,7 @@ def _whole(minutes: float) -> str:
     return f"{minutes:.0f}".replace("-", "−") if math.isfinite(minutes) else "–"
 
 
-def told_options(watch: Watch) -> Message:
+def options_message(watch: Watch) -> Message:
     """The options that were found last, how old they are, and whether others are looked for."""
     found = watch.options
     return {"kind": "options", "is_looking": watch.is_looking, "is_old": watch.are_options_old,
@@ -211,16 +194,15 @@ def told_options(watch: Watch) -> Message:
 
 
 def _options(found: Options, now_min: float) -> list[Message]:
-    rows = []
-    for number, row in enumerate(found.table.to_dict("records")):
-        until = float(row["open_until_min"])
-        rows.append({
-            "number": number, "words": row["option"], "kind": row["kind"], "end": pet_label(row["end_min"]),
-            "gain": row["gain_min"], "planned": row["planned_margin_min"], "hard": row["hard_margin_min"],
-            "stops": int(row["new_stops"]), "concerns": int(row["new_concerns"]),
-            "until": pet_label(until) if math.isfinite(until) else "",
-            "left": _minute(until - now_min), "must_by": pet_label(row["must_by_min"])
-            if math.isfinite(row["must_by_min"]) else "", "can_be_taken": any(row["decide"].values()),
-            "moves": "; ".join(row["moves"]),
-        })
-    return rows
+    return [{
+        "number": number, "words": row["option"], "kind": row["kind"], "end": pet_label(row["end_min"]),
+        "gain": row["gain_min"], "planned": row["planned_margin_min"], "hard": row["hard_margin_min"],
+        "stops": int(row["new_stops"]), "concerns": int(row["new_concerns"]),
+        "until": _pet(row["open_until_min"]), "left": _minute(row["open_until_min"] - now_min),
+        "must_by": _pet(row["must_by_min"]), "can_be_taken": any(row["decide"].values()),
+        "moves": "; ".join(row["moves"]),
+    } for number, row in enumerate(found.table.to_dict("records"))]
+
+
+def _pet(value: float) -> str:
+    return pet_label(value) if math.isfinite(value) else ""

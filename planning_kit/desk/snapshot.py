@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
+from dataclasses import asdict
 from typing import Any
 from uuid import uuid4
 
@@ -84,8 +85,8 @@ class Snapshot:
 
 def _log(watch: Watch) -> pd.DataFrame:
     lines = log_lines(watch.log_so_far, watch.plan.egress)[:_MOST_EVENTS]
-    rows = [(line.event_id, "" if line.at is None else f"{line.at:%Y-%m-%dT%H:%M:%SZ}", line.crew, line.event,
-             line.step, line.by, line.note, line.problem) for line in lines]
+    rows = [asdict(line) | {"at": "" if line.at is None else f"{line.at:%Y-%m-%dT%H:%M:%SZ}"}
+            for line in lines]
     return pd.DataFrame(rows, columns=["event_id", "at", "crew", "event", "step", "by", "note", "problem"])
 
 

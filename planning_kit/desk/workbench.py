@@ -17,7 +17,7 @@ import pandas as pd
 from planning_kit.desk.answers import run_beside
 from planning_kit.desk.assets import module_text, style_text
 from planning_kit.desk.conversation import Conversation
-from planning_kit.desk.messages import Message, said
+from planning_kit.desk.messages import Message, notice
 from planning_kit.desk.snapshot import Snapshot
 from planning_kit.explore.long_question import LongQuestion
 from planning_kit.explore.session.session import Session
@@ -140,4 +140,4 @@ class Workbench(anywidget.AnyWidget):
                 if self._conversation.tick():
                     self._follow_up()
             except Exception as error:  # whatever it is: a clock that stands in silence is worse
-                self._send_to_views(said(f"the outing cannot be followed: {error}", level="bad"))
+                self._send_to_views(notice(f"the outing cannot be followed: {error}", level="bad"))

@@ -1,10 +1,7 @@
 """The plan told in words, in the order it happens: long, to talk through, and in one minute.
 
-It says what the tables and the timed plan say and nothing else: no praise, no guess, no filling-in.
-
-How a briefing opens (purpose, time, what goes out) and closes (inside, margins, what comes home).
-
-The plan in one minute: what, when, which windows, which inhibits, how tight, what is open.
+It says what the tables and the timed plan say and nothing else: no praise, no guess, no filling-in. The long
+form opens with purpose, time and what goes out, and closes with both inside, margins and what comes home.
 """
 
 from __future__ import annotations
@@ -18,12 +15,10 @@ import pandas as pd
 from planning_kit.inputs.records import Task
 from planning_kit.inputs.shown_text import TextTable, html_text, one_line, shortened
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
-from planning_kit.judge.all_checks import findings_of
-from planning_kit.judge.findings import REMARK
 from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.show.briefing_events import Told, told_events
-from planning_kit.show.wording import Names, OpenFindings, minutes, signed
+from planning_kit.show.briefing_events import BriefingEvent, briefing_events, open_lines
+from planning_kit.show.wording import Names, OpenFindings, against, bracketed, grouped, least, minutes, signed
 
 NEEDS = {"required": "Required", "optional": "Optional", "get-ahead": "Get-ahead"}
 
@@ -36,36 +31,24 @@ def opening_lines(plan: TimedPlan) -> Iterator[str]:
     zero = f" PET 0:00 is: {one_line(settings.pet_zero)}." if one_line(settings.pet_zero) else ""
     yield f"Egress, PET {names.times(0.0)}, {plan.egress:%Y-%m-%d}.{zero}"
     yield from retimed_lines(plan)
-    yield from _tasks(plan)
+    left_out = "Not in this plan, no step of it is left"
+    for heading, tasks in _tasks_by_need(plan, left_out):
+        named = [(one_line(task.title) or task.task, bracketed(task.objective)) for task in tasks]
+        told = [title if heading == left_out else title + objective for title, objective in named]
+        yield f"{heading}: {'; '.join(told)}."
     yield from _hands(plan, names, "goes_out_with", "Taken out by", "out")
-    for row in findings_of(plan).to_dict("records"):
-        if row["severity"] != REMARK and row["start_min"] != row["start_min"]:
-            yield f"{row['severity'].capitalize()} ({row['check']}): {one_line(row['message'])}."
+    for at_min, _, line in open_lines(plan):
+        if math.isnan(at_min):
+            yield line
 
 
-def _tasks(plan: TimedPlan) -> Iterator[str]:
-    for need, word in NEEDS.items():
-        told = []
-        for task in planned_tasks(plan, need):
-            objective = f" ({one_line(task.objective)})" if one_line(task.objective) else ""
-            told.append((one_line(task.title) or task.task) + objective)
-        if told:
-            yield f"{word}: {'; '.join(told)}."
-    left_out = [one_line(task.title) or task.task for task in tasks_left_out(plan)]
-    if left_out:
-        yield f"Not in this plan, no step of it is left: {'; '.join(left_out)}."
-
-
-def planned_tasks(plan: TimedPlan, need: str) -> list[Task]:
-    """The tasks of one need that have a step in the plan."""
-    used = {step.task for step in plan.steps}
-    return [task for task in plan.scenario.records.tasks if task.need == need and task.task in used]
-
-
-def tasks_left_out(plan: TimedPlan) -> list[Task]:
-    """The tasks of the scenario of which the plan holds no step."""
-    used = {step.task for step in plan.steps}
-    return [task for task in plan.scenario.records.tasks if task.task not in used]
+def _tasks_by_need(plan: TimedPlan, left_out: str) -> Iterator[tuple[str, list[Task]]]:
+    """The tasks with a step in the plan, by need, then those without one; each with its heading, if any."""
+    used, tasks = {step.task for step in plan.steps}, plan.scenario.records.tasks
+    groups = [(word, [task for task in tasks if task.need == need and task.task in used])
+              for need, word in NEEDS.items()]
+    groups.append((left_out, [task for task in tasks if task.task not in used]))
+    return ((heading, group) for heading, group in groups if group)
 
 
 def retimed_lines(plan: TimedPlan) -> Iterator[str]:
@@ -103,17 +86,6 @@ def closing_lines(plan: TimedPlan) -> Iterator[str]:
            if row["ends"] != "inside"]
     if out:
         yield f"Stays outside: {'; '.join(out)}."
-    yield from margin_lines(plan, names)
-
-
-def against(limit: float, end: float) -> str:
-    """How far an end is from a limit, in words."""
-    margin = limit - end
-    return f"{pet_label(abs(margin))} {'before' if margin >= 0 else 'after'}"
-
-
-def margin_lines(plan: TimedPlan, names: Names) -> Iterator[str]:
-    """The worst point of each way back, and what each suit runs out of first."""
     for row in plan.return_summary.to_dict("records"):
         yield (f"{row['crew']}, way back, {row['case']}: least margin {signed(row['margin_min'])} at "
                f"{pet_label(row['at_min'])}, {names.title(row['place'])}, {minutes(row['time_back_min'])} "
@@ -137,64 +109,47 @@ def minute_lines(plan: TimedPlan) -> Iterator[str]:
     yield from retimed_lines(plan)
     yield from _tasks_in_brief(plan)
     yield from _windows(plan)
-    yield from _inhibits(plan)
-    yield from _tightest(plan)
-    yield _open(plan)
+    yield from _tight_spots(plan)
+    yield f"Findings: {OpenFindings(plan).counted}."
 
 
 def _tasks_in_brief(plan: TimedPlan) -> Iterator[str]:
-    for need, word in NEEDS.items():
-        yield from _named(word, planned_tasks(plan, need))
-    yield from _named("No longer in it", tasks_left_out(plan))
+    for heading, tasks in _tasks_by_need(plan, "No longer in it"):
+        more = f" and {len(tasks) - _MOST_NAMED} more" if len(tasks) > _MOST_NAMED else ""
+        yield f"{heading}: {', '.join(map(_short_title, tasks[:_MOST_NAMED]))}{more}."
 
 
-def _named(word: str, tasks: Sequence[Task]) -> Iterator[str]:
-    named = [shortened(task.title, _LONGEST) or task.task for task in tasks]
-    more = f" and {len(named) - _MOST_NAMED} more" if len(named) > _MOST_NAMED else ""
-    if named:
-        yield f"{word}: {', '.join(named[:_MOST_NAMED])}{more}."
+def _short_title(task: Task) -> str:
+    return shortened(task.title, _LONGEST) or task.task
 
 
 def _windows(plan: TimedPlan) -> Iterator[str]:
     """What must be done in which light, by task, with its times."""
-    titles = {task.task: shortened(task.title, _LONGEST) or task.task for task in plan.scenario.records.tasks}
+    titles = {task.task: _short_title(task) for task in plan.scenario.records.tasks}
     for light, word in (("night", "In night"), ("day", "In daylight")):
-        spans: dict[str, tuple[float, float]] = {}
-        for position, step in enumerate(plan.steps):
-            if step.light == light:
-                begin, end = spans.get(step.task, (math.inf, -math.inf))
-                spans[step.task] = (min(begin, float(plan.starts[position])),
-                                    max(end, float(plan.finishes[position])))
-        told = [f"{titles.get(task, task)} {pet_label(begin)} to {pet_label(end)}"
-                for task, (begin, end) in spans.items()]
+        lit = grouped((step.task, at) for at, step in enumerate(plan.steps) if step.light == light)
+        told = [f"{titles.get(task, task)} {pet_label(float(plan.starts[steps].min()))} to "
+                f"{pet_label(float(plan.finishes[steps].max()))}" for task, steps in lit.items()]
         if told:
             yield f"{word}: {'; '.join(told[:_MOST_NAMED])}."
 
 
-def _inhibits(plan: TimedPlan) -> Iterator[str]:
-    holds = sorted(plan.inhibit_holds, key=lambda hold: -hold.hold_min)
+def _tight_spots(plan: TimedPlan) -> Iterator[str]:
+    """The longest inhibit, the least margin of a way back, the clock with the least left."""
+    holds = plan.inhibit_holds
     if holds:
-        longest = holds[0]
+        longest = max(holds, key=lambda hold: hold.hold_min)
         count = f"{len(holds)} inhibits; longest" if len(holds) > 1 else "One inhibit:"
         yield (f"{count} {longest.inhibit.inhibit}, {pet_label(longest.set_by_min)} to "
                f"{pet_label(longest.lift_after_min)}.")
-
-
-def _tightest(plan: TimedPlan) -> Iterator[str]:
-    names = Names(plan)
-    rows = [row for row in plan.return_summary.to_dict("records") if math.isfinite(row["margin_min"])]
-    if rows:
-        worst = min(rows, key=lambda row: row["margin_min"])
+    worst = least(plan.return_summary, "margin_min")
+    if worst:
         yield (f"Least way-back margin {signed(worst['margin_min'])}: {worst['crew']}, {worst['case']}, at "
-               f"{names.title(worst['place'])}, {pet_label(worst['at_min'])}.")
-    clocks = sorted(plan.gap_clocks, key=lambda clock: clock.left_min)
-    if clocks:
-        gap = clocks[0].gap
-        yield f"Tightest clock: {gap.first_step} to {gap.then_step}, {minutes(clocks[0].left_min)} left."
-
-
-def _open(plan: TimedPlan) -> str:
-    return f"Findings: {OpenFindings(plan).counted}."
+               f"{Names(plan).title(worst['place'])}, {pet_label(worst['at_min'])}.")
+    if plan.gap_clocks:
+        clock = min(plan.gap_clocks, key=lambda clock: clock.left_min)
+        yield (f"Tightest clock: {clock.gap.first_step} to {clock.gap.then_step}, {minutes(clock.left_min)} "
+               "left.")
 
 
 BRIEFING_COLUMNS = ["part", "pet", "gmt", "who", "kind", "step", "words", "at_min"]
@@ -206,7 +161,7 @@ class Part:
 
     title: str
     lines: tuple[str, ...]
-    events: tuple[Told, ...] = ()
+    events: tuple[BriefingEvent, ...] = ()
 
 
 @dataclass(frozen=True, repr=False)
@@ -221,10 +176,10 @@ class TimedBriefing:
     @property
     def text(self) -> str:
         """The long form as plain text: parts by day and night, an event a line."""
-        blocks = [self.title]
-        for part in self.parts:
-            blocks.append("\n".join([part.title, *part.lines, *(_line(told) for told in part.events)]))
-        return "\n\n".join(blocks)
+        blocks = ["\n".join([part.title, *part.lines, *(
+            f"  {pet_label(told.at_min)}  {told.who}: {told.words}" for told in part.events)])
+            for part in self.parts]
+        return "\n\n".join([self.title, *blocks])
 
     @property
     def one_minute(self) -> str:
@@ -247,7 +202,15 @@ class TimedBriefing:
         return f"<Briefing of {self.title!r}: {count} events in {len(self.parts)} parts>"
 
     def _repr_html_(self) -> str:
-        return briefing_html(self)
+        """The long form as HTML, all text escaped."""
+        pieces = [f"<p><strong>{html_text(self.title)}</strong></p>"]
+        for part in self.parts:
+            pieces.append(f"<h3>{html_text(part.title)}</h3>")
+            pieces += [f"<p>{html_text(line)}</p>" for line in part.lines]
+            rows = "".join(f"<li><strong>{html_text(pet_label(told.at_min))} {html_text(told.who)}</strong> "
+                           f"{html_text(told.words)}</li>" for told in part.events)
+            pieces += [f'<ul style="list-style:none;padding-left:0">{rows}</ul>'] if rows else []
+        return "".join(pieces)
 
 
 def briefing(plan: TimedPlan) -> TimedBriefing:
@@ -258,53 +221,19 @@ def briefing(plan: TimedPlan) -> TimedBriefing:
     """
     settings = plan.scenario.settings
     title = " · ".join(part for part in (one_line(settings.title), one_line(settings.station)) if part)
-    parts = [Part("Before egress", tuple(opening_lines(plan)), _before(plan)), *_by_light(plan),
+    events = briefing_events(plan)
+    before = tuple(told for told in events if told.at_min < 0)
+    parts = [Part("Before egress", tuple(opening_lines(plan)), before), *_by_light(plan, events),
              Part("Back inside", tuple(closing_lines(plan)))]
     return TimedBriefing(title, tuple(parts), tuple(minute_lines(plan)), plan)
 
 
-def _before(plan: TimedPlan) -> tuple[Told, ...]:
-    return tuple(told for told in told_events(plan) if told.at_min < 0)
-
-
-def _by_light(plan: TimedPlan) -> list[Part]:
+def _by_light(plan: TimedPlan, events: Sequence[BriefingEvent]) -> Iterator[Part]:
     """The events of the outing, a part a day or night; each event where it begins."""
-    edges = _edges(plan)
-    events = [told for told in told_events(plan) if told.at_min >= 0]
-    parts = []
-    for (begin, name), end in zip(edges, [*(edge for edge, _ in edges[1:]), float("inf")], strict=True):
-        until = min(end, plan.end_min)
-        title = f"{name}, PET {pet_label(begin)} to {pet_label(until)}"
-        parts.append(Part(title, (), tuple(told for told in events if begin <= told.at_min < end)))
-    return parts
-
-
-def _edges(plan: TimedPlan) -> list[tuple[float, str]]:
-    """When each day and night of the outing begins, and its name; the first begins at egress."""
-    named = [(float(begin), f"{name} {number}")
-             for name, windows in (("Night", plan.light.night), ("Day", plan.light.day))
-             for number, (begin, _) in enumerate(windows, start=1) if begin < plan.end_min]
-    edges = sorted(named) or [(0.0, "Penumbra")]
-    return [(0.0, edges[0][1]), *edges[1:]]
-
-
-def _line(told: Told) -> str:
-    return f"  {pet_label(told.at_min)}  {told.who}: {told.words}"
-
-
-def briefing_html(brief: TimedBriefing, level: int = 3) -> str:
-    """The long form as HTML, all text escaped; ``level`` is that of the parts' headings."""
-    pieces = [f"<p><strong>{html_text(brief.title)}</strong></p>"]
-    for part in brief.parts:
-        pieces.append(f"<h{level}>{html_text(part.title)}</h{level}>")
-        pieces += [f"<p>{html_text(line)}</p>" for line in part.lines]
-        pieces.append(_list(part.events))
-    return "".join(pieces)
-
-
-def _list(events: Sequence[Told]) -> str:
-    if not events:
-        return ""
-    rows = "".join(f"<li><strong>{html_text(pet_label(told.at_min))} {html_text(told.who)}</strong> "
-                   f"{html_text(told.words)}</li>" for told in events)
-    return f'<ul style="list-style:none;padding-left:0">{rows}</ul>'
+    named = sorted((float(begin), f"{kind.capitalize()} {number}") for kind in ("night", "day")
+                   for number, (begin, _) in enumerate(getattr(plan.light, kind), start=1)
+                   if begin < plan.end_min) or [(0.0, "Penumbra")]
+    begins = [0.0, *(begin for begin, _ in named[1:])]  # the first, whenever it began, is told from egress on
+    for begin, end, (_, name) in zip(begins, [*begins[1:], math.inf], named, strict=True):
+        title = f"{name}, PET {pet_label(begin)} to {pet_label(min(end, plan.end_min))}"
+        yield Part(title, (), tuple(told for told in events if begin <= told.at_min < end))

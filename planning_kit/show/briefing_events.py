@@ -17,13 +17,13 @@ from planning_kit.judge.findings import REMARK
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 from planning_kit.plan.network import LOGGED, NOW, TURN
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.show.wording import Names, StepWords, minutes
+from planning_kit.show.wording import Names, StepWords, bracketed, minutes
 
 _RANK = {"inhibit": 0, "finding": 1, "work": 2, "travel": 3, "wait": 4, "lift": 5}
 
 
 @dataclass(frozen=True)
-class Told:
+class BriefingEvent:
     """One event: PET minutes, who, kind (work, travel, wait, inhibit, lift, finding), a line a sentence."""
 
     at_min: float
@@ -38,7 +38,7 @@ class Told:
         return " ".join(self.lines)
 
 
-def told_events(plan: TimedPlan) -> tuple[Told, ...]:
+def briefing_events(plan: TimedPlan) -> tuple[BriefingEvent, ...]:
     """Everything that happens, by time; at one moment inhibits first, then what the crew does."""
     teller = _Teller(plan)
     events = [*teller.inhibits(), *teller.findings(), *teller.activities()]
@@ -50,34 +50,38 @@ def is_hardly_a_wait(activity: Activity) -> bool:
     return activity.kind == WAIT and round(activity.minutes, 1) == 0
 
 
+def open_lines(plan: TimedPlan) -> Iterator[tuple[float, str, str]]:
+    """Stops and concerns: minute of PET (NaN for none), step, and what is found in a line."""
+    for row in findings_of(plan).to_dict("records"):
+        if row["severity"] != REMARK:
+            line = f"{row['severity'].capitalize()} ({row['check']}): {one_line(row['message'])}."
+            yield float(row["start_min"]), row["step"], line
+
+
 class _Teller:
     def __init__(self, plan: TimedPlan) -> None:
         self.plan = plan
         self.names = Names(plan)
         self.step_words = StepWords(self.names)
 
-    def inhibits(self) -> Iterator[Told]:
+    def inhibits(self) -> Iterator[BriefingEvent]:
         for hold in self.plan.inhibit_holds:
             record = hold.inhibit
-            title = one_line(record.title)
-            name = f"{record.inhibit} ({title})" if title else record.inhibit
-            owner = one_line(record.owner)
-            until = pet_label(hold.lift_after_min)
-            held = f"{owner} holds it until {until}" if owner else f"it holds until {until}"
+            name, owner = record.inhibit + bracketed(record.title), one_line(record.owner)
+            until = f"until {pet_label(hold.lift_after_min)}"
+            held = f"{owner} holds it {until}" if owner else f"it holds {until}"
             reason = one_line(record.reason).rstrip(".")
-            lines = [f"{name} must be in force; {held}."] + ([f"Reason: {reason}."] if reason else [])
-            yield Told(hold.set_by_min, "inhibit", "inhibit", record.from_step,
-                       tuple(lines))
-            yield Told(hold.lift_after_min, "inhibit", "lift", record.until_step,
+            yield BriefingEvent(hold.set_by_min, "inhibit", "inhibit", record.from_step, (
+                f"{name} must be in force; {held}.", *([f"Reason: {reason}."] if reason else [])))
+            yield BriefingEvent(hold.lift_after_min, "inhibit", "lift", record.until_step,
                        (f"{name} may be lifted.",))
 
-    def findings(self) -> Iterator[Told]:
-        for row in findings_of(self.plan).to_dict("records"):
-            if row["severity"] != REMARK and row["start_min"] == row["start_min"]:
-                yield Told(float(row["start_min"]), "finding", "finding", row["step"],
-                           (f"{row['severity'].capitalize()} ({row['check']}): {one_line(row['message'])}.",))
+    def findings(self) -> Iterator[BriefingEvent]:
+        for at_min, step, line in open_lines(self.plan):
+            if at_min == at_min:
+                yield BriefingEvent(at_min, "finding", "finding", step, (line,))
 
-    def activities(self) -> Iterator[Told]:
+    def activities(self) -> Iterator[BriefingEvent]:
         for crew, lane in self.plan.lanes.items():
             for activity in lane:
                 if is_hardly_a_wait(activity):
@@ -85,7 +89,7 @@ class _Teller:
                 partners = self._together(activity)
                 if crew == partners[0]:
                     who = " and ".join(self.names.who(partner) for partner in partners)
-                    yield Told(activity.start_min, who, activity.kind, activity.step,
+                    yield BriefingEvent(activity.start_min, who, activity.kind, activity.step,
                                tuple(self._lines(activity, plural=len(partners) > 1)))
 
     def _together(self, activity: Activity) -> list[str]:
@@ -93,22 +97,20 @@ class _Teller:
         if activity.crew not in self.plan.travels or activity.kind == TRAVEL:
             return [activity.crew]
         key = _key(activity)
-        lanes = self.plan.lanes
-        return [crew for crew in self.plan.travels if any(_key(other) == key for other in lanes[crew])]
+        return [crew for crew in self.plan.travels if key in map(_key, self.plan.lanes[crew])]
 
     def _lines(self, activity: Activity, plural: bool) -> list[str]:
         if activity.kind == TRAVEL:
             return self._travel(activity)
         if activity.kind == WAIT:
             return [self._wait(activity, plural)]
+        length, until = minutes(activity.minutes), pet_label(activity.finish_min)
         if not activity.step:
-            inside = pet_label(activity.finish_min)
-            return [f"{activity.title}, {minutes(activity.minutes)}: inside at {inside}."]
+            return [f"{activity.title}, {length}: inside at {until}."]
         step = self.names.steps[activity.step]
         place = f" At {self.names.title(step.place)}," if step.place else ""
-        length = f" {minutes(activity.minutes)}, until {pet_label(activity.finish_min)}."
         title = one_line(step.title)
-        return [f"{step.step}{': ' + title if title else ''}.{place}{length}",
+        return [f"{step.step}{': ' + title if title else ''}.{place} {length}, until {until}.",
                 *(_sentence(fact.words) for fact in self.step_words.facts(step))]
 
     def _travel(self, activity: Activity) -> list[str]:
@@ -118,10 +120,10 @@ class _Teller:
         by = f" by {', '.join(over)}" if over else ""
         metres = f", {sum(leg.route.metres for leg in legs if leg.route):g} m" if legs else ""
         target = f" to {self.names.title(activity.to_place)}" if activity.to_place else ""
-        text = (f"Goes from {self.names.title(activity.place)}{by}{target}: "
-                f"{minutes(activity.minutes)}{metres}.")
         carried = self._carried(activity)
-        return [text, *([f"Carries {carried}."] if carried else []), *self._hazards(activity)]
+        return [f"Goes from {self.names.title(activity.place)}{by}{target}: "
+                f"{minutes(activity.minutes)}{metres}.",
+                *([f"Carries {carried}."] if carried else []), *self._hazards(activity)]
 
     @cached_property
     def _custody(self) -> list[dict[Hashable, Any]]:
@@ -134,30 +136,27 @@ class _Teller:
                and row["from_min"] <= middle < row["until_min"]]
         words = []
         for row in now:
-            if row["in_bag"] or (row["from_min"] == 0 and row["until_min"] >= self.plan.end_min):
-                continue
-            inner = [str(other["item"]) for other in now if other["in_bag"] == row["item"]]
-            inside = f" (in it: {self.names.items(inner)})" if inner else ""
-            words.append(self.names.item(str(row["item"])) + inside)
+            if not row["in_bag"] and not (row["from_min"] == 0 and row["until_min"] >= self.plan.end_min):
+                inner = [str(other["item"]) for other in now if other["in_bag"] == row["item"]]
+                inside = f" (in it: {self.names.items(inner)})" if inner else ""
+                words.append(self.names.item(str(row["item"])) + inside)
         return "; ".join(words)
 
     @cached_property
-    def _cautions(self) -> list[tuple[str, float, str, str, str]]:
-        rows = self.plan.cautions_on_the_way.to_dict("records")
-        return [(row["crew"], row["at_min"], row["place"], row["to_place"], one_line(row["caution"]))
-                for row in rows]
+    def _cautions(self) -> list[dict[Hashable, Any]]:
+        return self.plan.cautions_on_the_way.to_dict("records")
 
     def _hazards(self, activity: Activity) -> Iterator[str]:
-        for crew, at_min, place, to_place, caution in self._cautions:
-            if crew == activity.crew and activity.start_min <= at_min <= activity.finish_min:
-                where = self.names.title(place) + (f" to {self.names.title(to_place)}" if to_place else "")
-                yield f"Mind, {where}: {caution.rstrip('.')}."
+        for row in self._cautions:
+            if row["crew"] == activity.crew and activity.start_min <= row["at_min"] <= activity.finish_min:
+                to_place = f" to {self.names.title(row['to_place'])}" if row["to_place"] else ""
+                caution = one_line(row["caution"]).rstrip(".")
+                yield f"Mind, {self.names.title(row['place'])}{to_place}: {caution}."
 
     def _wait(self, activity: Activity, plural: bool) -> str:
-        verb = "Wait" if plural else "Waits"
         place = f" at {self.names.title(activity.place)}" if activity.place else ""
-        return (f"{verb} {minutes(activity.minutes)}{place}, until {pet_label(activity.finish_min)}: "
-                f"{self._reason(activity)}.")
+        return (f"Wait{'' if plural else 's'} {minutes(activity.minutes)}{place}, until "
+                f"{pet_label(activity.finish_min)}: {self._reason(activity)}.")
 
     def _reason(self, activity: Activity) -> str:
         kind, _, name = activity.held_by.partition(":")

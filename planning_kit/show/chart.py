@@ -1,18 +1,17 @@
-"""The figure class of every chart here: a plotly figure that keeps its words and its mode bar when shown.
+"""What all charts share: the figure class, layout, legends, notes, lines at a minute, and the time axes.
 
-The two time axes of the charts: PET below, GMT above, one grid.
-
-Both are one and the same axis: milliseconds of PET on a plotly date axis whose epoch is PET 0, so that plotly
-chooses round steps of hours and minutes at every zoom. Its labels are replaced by PET ``h:mm`` below and by
-the GMT of the same moment above; ``matches`` keeps them in step. A date axis of real GMT would put its grid
-at round GMT times instead, and two grids on one chart cannot be read.
+The figure keeps its words and its mode bar wherever it is shown. Its time axes are PET below and GMT above,
+on one grid, and are one and the same axis: milliseconds of PET on a plotly date axis whose epoch is PET 0,
+so that plotly chooses round steps of hours and minutes at every zoom. Its labels are replaced by PET
+``h:mm`` below and by the GMT of the same moment above; ``matches`` keeps them in step. A date axis of real
+GMT would put its grid at round GMT times instead, and two grids on one chart cannot be read.
 """
 
 from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -20,9 +19,9 @@ import plotly.graph_objects as go
 
 from planning_kit.inputs.shown_text import one_line, plotly_text
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
-from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.palette import Theme
 
+CLEAR = "rgba(0,0,0,0)"
 PLOTLY_MIME = "application/vnd.plotly.v1+json"
 CHART_CONFIG: dict[str, Any] = {
     "displaylogo": False,
@@ -35,7 +34,7 @@ CHART_CONFIG: dict[str, Any] = {
 FONT = "system-ui, -apple-system, 'Segoe UI', 'Liberation Sans', Arial, sans-serif"
 
 
-def chart_layout(theme: Theme, alt: str, head: str, below: str) -> dict[str, Any]:
+def shared_layout(theme: Theme, alt: str, head: str, below: str) -> dict[str, Any]:
     """What the layouts of all charts share: ground, letters, words, hover labels, mode bar.
 
     ``head`` and ``below`` are the two lines of the title, as plotly shows them: escaped by the caller.
@@ -50,21 +49,57 @@ def chart_layout(theme: Theme, alt: str, head: str, below: str) -> dict[str, Any
         "hovermode": "closest",
         "hoverlabel": {"align": "left", "namelength": 0, "bgcolor": theme.paper, "bordercolor": theme.ink,
                        "font": {"family": FONT, "color": theme.ink, "size": 12}},
-        "modebar": {"orientation": "h", "bgcolor": "rgba(0,0,0,0)", "color": theme.quiet_ink,
+        "modebar": {"orientation": "h", "bgcolor": CLEAR, "color": theme.quiet_ink,
                     "activecolor": theme.ink},
     }
 
 
-def plan_title(plan: TimedPlan) -> str:
+def days_layout(theme: Theme, alt: str, head: str, below: str, height_px: int, right_px: int,
+                ) -> dict[str, Any]:
+    """What the two charts over days share beside `shared_layout`: size, margins, legend in the corner."""
+    return shared_layout(theme, alt, head, below) | {
+        "height": height_px, "margin": {"l": 64, "r": right_px, "t": 70, "b": 44}, "hoverdistance": 30,
+        "legend": {"orientation": "h", "x": 1, "xanchor": "right", "y": 1.02, "yanchor": "bottom",
+                   "bgcolor": CLEAR}}
+
+
+def days_axis(theme: Theme, title: str = "", **look: Any) -> dict[str, Any]:
+    """An axis of a chart over days; ``look`` overrides and adds."""
+    named = {"title": {"text": title, "font": {"size": 12}}} if title else {}
+    return {"gridcolor": theme.grid, "tickfont": {"color": theme.ink, "size": 11}, **named, **look}
+
+
+def plan_title(title: object, station: object, longest: int = 100) -> str:
     """Title and station of a plan, as plotly shows them."""
-    settings = plan.scenario.records.settings
-    head = " · ".join(part for part in (one_line(settings.title), one_line(settings.station)) if part)
-    return plotly_text(head, longest=100)
+    return plotly_text(" · ".join(part for part in (one_line(title), one_line(station)) if part), longest)
 
 
-def axis_title(text: str) -> dict[str, Any]:
-    """The title of an axis in the size that all charts have."""
-    return {"text": text, "font": {"size": 12}}
+def legend_below(y: float, theme: Theme, **look: Any) -> dict[str, Any]:
+    """A legend in rows below the plot, ``y`` in shares of its height; ``look`` adds to it."""
+    return {"orientation": "h", "x": 0, "xanchor": "left", "y": y, "yanchor": "top", "bgcolor": CLEAR,
+            "font": {"size": 11, "color": theme.ink}, **look}
+
+
+UNCLICKED = {"itemclick": False, "itemdoubleclick": False}
+"""A legend whose entries do not hide what they name."""
+
+
+def note(text: str, x: float, y: float, color: str, size: int = 11, **look: Any) -> dict[str, Any]:
+    """An annotation without an arrow; ``text`` as plotly shows it, ``look`` says where it hangs."""
+    return {"text": text, "x": x, "y": y, "showarrow": False, "font": {"size": size, "color": color}, **look}
+
+
+def scatter(name: str, x: Sequence[Any], y: Sequence[Any], **look: Any) -> dict[str, Any]:
+    """A trace of points or lines, without hover text and out of the legend unless ``look`` says so."""
+    return {"type": "scatter", "name": name, "xaxis": "x", "yaxis": "y", "x": x, "y": y,
+            "showlegend": False, "hoverinfo": "skip", **look}
+
+
+def row_axis(labels: Mapping[float, str], height: float, ink: str, **look: Any) -> dict[str, Any]:
+    """A y axis that counts downward from 0 to ``height`` and names rows; ``look`` overrides and adds."""
+    return {"range": [height, 0], "fixedrange": True, "tickmode": "array", "tickvals": list(labels),
+            "ticktext": list(labels.values()), "showgrid": False, "zeroline": False, "automargin": False,
+            "tickfont": {"size": 11, "color": ink}, **look}
 
 
 class Chart(go.Figure):
@@ -100,9 +135,31 @@ _TICK_EVERY_MIN = 30
 _LONGEST_LABELLED_MIN = 3 * 24 * 60
 
 
+def signed(value: float, digits: int = 1) -> str:
+    """A number with its sign, a true minus."""
+    return f"{value:+.{digits}f}".replace("-", "−")
+
+
 def axis_ms(minutes: float) -> int:
     """Where ``minutes`` of PET (or a duration) lies on a time axis, in whole milliseconds."""
     return round(minutes * MS_PER_MIN)
+
+
+def upright(name: str, minute: float, color: str, dash: str | None = None, width: float = 1.5,
+            **span: Any) -> dict[str, Any]:
+    """A line at a minute of PET, through the whole plot unless ``span`` says from where to where."""
+    at = axis_ms(minute)
+    return {"type": "line", "xref": "x", "yref": "paper", "x0": at, "x1": at, "y0": 0, "y1": 1,
+            "line": {"color": color, "width": width} | ({"dash": dash} if dash else {}), "layer": "above",
+            "name": name, **span}
+
+
+def night_shades(nights: Iterable[Sequence[float]], theme: Theme, **span: Any) -> list[dict[str, Any]]:
+    """Each night as a light shade, through the whole plot unless ``span`` says from where to where."""
+    return [{"type": "rect", "xref": "x", "yref": "paper", "x0": axis_ms(float(start)),
+             "x1": axis_ms(float(end)), "y0": 0, "y1": 1, "layer": "below", "line": {"width": 0},
+             "fillcolor": theme.night_shade, "name": f"night {number}", **span}
+            for number, (start, end) in enumerate(nights, start=1)]
 
 
 def time_axes(shown: tuple[float, float], allowed: tuple[float, float], egress: datetime, theme: Theme,
@@ -150,7 +207,6 @@ def _formats(below_a_minute: str) -> list[dict[str, Any]]:
 
 def axis_names(theme: Theme) -> list[dict[str, Any]]:
     """What stands at the left of both axes: which times they show."""
-    common = {"xref": "paper", "yref": "paper", "x": 0, "xanchor": "right", "xshift": -31, "showarrow": False,
-              "font": {"size": 10, "color": theme.quiet_ink}}
-    return [common | {"y": 1, "yanchor": "bottom", "yshift": 4, "text": "GMT DDD/hh:mm", "name": "GMT"},
-            common | {"y": 0, "yanchor": "top", "yshift": -4, "text": "PET h:mm", "name": "PET"}]
+    return [note(text, 0, y, theme.quiet_ink, 10, xref="paper", yref="paper", xanchor="right", xshift=-31,
+                 yanchor=anchor, yshift=shift, name=text[:3])
+            for text, y, anchor, shift in (("GMT DDD/hh:mm", 1, "bottom", 4), ("PET h:mm", 0, "top", -4))]

@@ -1,4 +1,4 @@
-"""The rows of a plan's tables as typed records, as charts read them, and what the pointer shows of each."""
+"""What charts draw of a plan, row by row, and what the pointer shows of each row."""
 
 from __future__ import annotations
 
@@ -6,15 +6,18 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any
 
 import pandas as pd
 
 from planning_kit.inputs.shown_text import one_line, plotly_paragraph, shortened
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.judge.findings import Finding
-from planning_kit.plan.activities import Activity
+from planning_kit.plan.activities import WORK, Activity
+from planning_kit.plan.needs import Hold
 from planning_kit.plan.timed import TimedPlan
+from planning_kit.show.wording import grouped
+
+_TIGHT_MIN = 0.5  # slack that rounds to nothing in whole minutes
 
 
 @dataclass(frozen=True)
@@ -30,45 +33,28 @@ class Handover:
     what: str
 
 
-@dataclass(frozen=True)
-class InForce:
-    """One row of ``plan.inhibits``: an inhibit and the minutes between which it must stand."""
-
-    inhibit: str
-    title: str
-    owner: str
-    set_by_min: float
-    lift_after_min: float
-    from_step: str
-    until_step: str
-    reason: str
-
-
-def activities(timeline: pd.DataFrame) -> list[Activity]:
-    """The rows of a timeline, in its order."""
-    return [Activity(**row) for row in _records(timeline, Activity)]
+def rows_of(plan: TimedPlan) -> list[Activity]:
+    """Every activity, lane by lane: what ``plan.timeline`` holds, without making a table of it."""
+    return [row for lane in plan.lanes.values() for row in lane]
 
 
 def findings(table: pd.DataFrame) -> list[Finding]:
     """The rows of a findings table, in its order."""
-    return [Finding(**row) for row in _records(table, Finding)]
+    return [Finding(*row) for row in table.itertuples(index=False)]
 
 
-def handovers(table: pd.DataFrame) -> list[Handover]:
-    """The rows of a hand-over table, in its order."""
-    return [Handover(**row) for row in _records(table, Handover)]
+def handovers(plan: TimedPlan) -> list[Handover]:
+    """The rows of the hand-over table, in its order."""
+    return [Handover(*row) for row in plan.handovers.itertuples(index=False)]
 
 
-def in_force(table: pd.DataFrame) -> list[InForce]:
-    """The rows of a table of inhibit times that last at all, in its order."""
-    holds = [InForce(**row) for row in _records(table, InForce)]
-    return [hold for hold in holds if hold.lift_after_min > hold.set_by_min]
+def packed(holds: Iterable[Hold]) -> list[list[Hold]]:
+    """Rows of inhibits that do not overlap: each goes to the first row that is free when it begins.
 
-
-def packed(holds: Sequence[InForce]) -> list[list[InForce]]:
-    """Rows of periods that do not overlap: each goes to the first row that is free when it begins."""
-    rows: list[list[InForce]] = []
-    for hold in sorted(holds, key=lambda hold: hold.set_by_min):
+    One that would end before it begins (a finding says so) is left out.
+    """
+    rows: list[list[Hold]] = []
+    for hold in sorted((hold for hold in holds if hold.hold_min > 0), key=lambda hold: hold.set_by_min):
         free = next((row for row in rows if row[-1].lift_after_min <= hold.set_by_min), None)
         if free is None:
             rows.append([hold])
@@ -77,27 +63,14 @@ def packed(holds: Sequence[InForce]) -> list[list[InForce]]:
     return rows
 
 
-def _records(table: pd.DataFrame, kind: type) -> list[dict[str, Any]]:
-    """``table`` as one dict a row with the fields of ``kind``: text is never NaN, a number never None."""
-    columns: dict[str, list[Any]] = {}
-    for name, annotation in kind.__annotations__.items():
-        if name not in table:
-            continue
-        values = table[name].tolist()
-        if annotation == "float":
-            columns[name] = [float("nan") if pd.isna(value) else float(value) for value in values]
-        else:
-            columns[name] = ["" if pd.isna(value) else str(value) for value in values]
-    return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
+def is_tight(row: Activity) -> bool:
+    """Whether it is work without slack to plan: a delay there delays ingress."""
+    return row.kind == WORK and row.slack_to_plan_min < _TIGHT_MIN
 
 
 def work_by_step(rows: Iterable[Activity]) -> dict[str, list[Activity]]:
     """The bars of work of each step, in the order of the rows."""
-    found: dict[str, list[Activity]] = {}
-    for row in rows:
-        if row.is_work_on(row.step):
-            found.setdefault(row.step, []).append(row)
-    return found
+    return grouped((row.step, row) for row in rows if row.is_work_on(row.step))
 
 
 def finding_minute(finding: Finding, work: Mapping[str, Sequence[Activity]]) -> float:
@@ -179,44 +152,48 @@ def held_words(held_by: str) -> str:
 
 def activity_text(activity: Activity, words: Words) -> str:
     """One activity as a sentence or two for a hover label."""
-    who = activity.crew
-    if words.actors.get(who):
-        who = f"{who} ({words.actors[who]})"
-    span = words.span(activity.start_min, activity.finish_min)
-    what = _what(activity, words)
-    lines = [plotly_paragraph(f"{who}, {span}: {what}.")]
+    title, span = words.actors.get(activity.crew), (activity.start_min, activity.finish_min)
+    who = f"{activity.crew} ({title})" if title else activity.crew
+    lines = [plotly_paragraph(f"{who}, {words.span(*span)}: {_what(activity, words)}.")]
     if activity.kind == "work" and activity.step:
-        reason, slack = held_words(activity.held_by), _slack_words(activity)
+        reason, slacks = held_words(activity.held_by), slack_words(activity)
+        slack = f"slack {slacks}" if slacks else ""
         lines.append(plotly_paragraph("; ".join(part for part in (reason, slack) if part) + "."))
         if words.tasks.get(activity.task):
             lines.append(plotly_paragraph(f"Task {activity.task}: {words.tasks[activity.task]}."))
-    lines.append(plotly_paragraph(words.gmt_span(activity.start_min, activity.finish_min) + "."))
-    return "<br>".join(lines)
+    return "<br>".join([*lines, plotly_paragraph(f"{words.gmt_span(*span)}.")])
+
+
+def _joined(*parts: str) -> str:
+    return " ".join(part for part in parts if part)
 
 
 def _what(activity: Activity, words: Words) -> str:
-    name = " ".join(part for part in (activity.step, activity.title) if part)
     if activity.kind == "travel":
         way = f"from {words.place(activity.place)} to {words.place(activity.to_place)}"
         return f"Travel {way}" + (f" for {activity.step}" if activity.step else "")
     at = f" at {words.place(activity.place)}" if activity.place else ""
     if activity.kind == "wait":
         return (activity.title or "Wait") + at + (f", then {activity.step}" if activity.step else "")
-    return (name or "Work") + at
+    return (_joined(activity.step, activity.title) or "Work") + at
 
 
-def _slack_words(activity: Activity) -> str:
+def slack_words(activity: Activity) -> str:
+    """The slacks that have an end, separated by commas; "" for none."""
     slacks = (("plan", activity.slack_to_plan_min), ("limit", activity.slack_to_limit_min),
               ("window", activity.slack_to_window_min))
-    known = [f"to {name} {pet_label(minutes)}" for name, minutes in slacks if math.isfinite(minutes)]
-    return "slack " + ", ".join(known) if known else ""
+    return ", ".join(f"to {name} {pet_label(minutes)}" for name, minutes in slacks if math.isfinite(minutes))
 
 
-def ghost_text(old: Activity, new: Activity | None, words: Words) -> str:
-    """A baseline step: when it was and how far it has moved."""
+def ghost_text(old: Activity, now: Sequence[Activity], words: Words) -> str:
+    """A baseline step: when it was and how far it has moved; ``now`` is the work on it in this plan.
+
+    It is held against the work of the same crew member if there is any, else of another.
+    """
     where = f"{old.crew}, baseline {words.span(old.start_min, old.finish_min)}: {old.step} {old.title}."
-    if new is None:
+    if not now:
         return plotly_paragraph(where + " Not in this plan.")
+    new = next((row for row in now if row.crew == old.crew), now[0])
     moved = new.start_min - old.start_min
     if abs(moved) < 0.05:
         change = "Starts at the same time now."
@@ -226,7 +203,7 @@ def ghost_text(old: Activity, new: Activity | None, words: Words) -> str:
     return plotly_paragraph(f"{where} {change}{handed}")
 
 
-def handover_text(handover: Handover, words: Words) -> str:
+def handover_text(handover: Handover) -> str:
     """What one lane needs of another, when it is ready and when it is used."""
     ready, used = pet_label(handover.from_min), pet_label(handover.to_min)
     source, target = f"{handover.from_crew} {handover.from_step}", f"{handover.to_crew} {handover.to_step}"
@@ -237,14 +214,13 @@ def handover_text(handover: Handover, words: Words) -> str:
     return plotly_paragraph(sentence)
 
 
-def inhibit_text(hold: InForce, words: Words) -> str:
+def inhibit_text(hold: Hold, words: Words) -> str:
     """What must stand when, who holds it, for which steps and why."""
-    name = " ".join(part for part in (hold.inhibit, hold.title) if part)
-    owner = f" Held by {hold.owner}." if hold.owner else ""
-    steps = f" From {hold.from_step} until {hold.until_step} is finished."
-    lines = [f"Inhibit, {words.span(hold.set_by_min, hold.lift_after_min)}: {name}.{owner}{steps}"]
-    lines += [f"{hold.reason.rstrip('.')}."] if hold.reason else []
-    lines += [f"{words.gmt_span(hold.set_by_min, hold.lift_after_min)}."]
+    record, span = hold.inhibit, (hold.set_by_min, hold.lift_after_min)
+    owner = f" Held by {record.owner}." if record.owner else ""
+    steps = f" From {record.from_step} until {record.until_step} is finished."
+    lines = [f"Inhibit, {words.span(*span)}: {_joined(record.inhibit, record.title)}.{owner}{steps}",
+             *([f"{record.reason.rstrip('.')}."] if record.reason else []), f"{words.gmt_span(*span)}."]
     return "<br>".join(plotly_paragraph(line) for line in lines)
 
 
@@ -252,13 +228,12 @@ def findings_text(found: list[Finding]) -> str:
     """All findings at one mark, worst first."""
     lines = []
     for finding in found[:_MOST_FINDINGS_LISTED]:
-        where = " ".join(part for part in (finding.crew, finding.step) if part)
         when = pet_label(finding.start_min) if math.isfinite(finding.start_min) else ""
-        head = ", ".join(part for part in (where, when) if part)
+        head = ", ".join(part for part in (_joined(finding.crew, finding.step), when) if part)
         source = f" [{finding.source}]" if finding.source else ""
         start = f"{finding.severity.upper()} {finding.check}" + (f" ({head})" if head else "")
-        said = shortened(finding.message, _LONGEST_MESSAGE) if len(found) > 1 else finding.message
-        lines.append(plotly_paragraph(f"{start}: {said}{source}", _FINDING_WIDTH))
+        message = shortened(finding.message, _LONGEST_MESSAGE) if len(found) > 1 else finding.message
+        lines.append(plotly_paragraph(f"{start}: {message}{source}", _FINDING_WIDTH))
     if len(found) > _MOST_FINDINGS_LISTED:
         lines.append(f"... and {len(found) - _MOST_FINDINGS_LISTED} more here")
     return "<br>".join(lines)

@@ -2,9 +2,7 @@
 
 The swimlane figure costs several times as long to make as the plan does to time; this holds the same facts
 without a layout: the drawing side knows how wide it is, what is zoomed and which theme is on. Text is plain
-here, and must be shown as text.
-
-What a chart of a plan that is under way shows beside the plan: now, and what is done or in hand.
+here, and must be shown as text. Of a plan that is under way it has also now, and what is done or in hand.
 """
 
 from __future__ import annotations
@@ -17,29 +15,16 @@ from typing import Any
 
 from planning_kit.inputs.log_state import DONE, IN_PROGRESS
 from planning_kit.inputs.shown_text import one_line
-from planning_kit.inputs.times import gmt_label, moment_at, pet_label
+from planning_kit.inputs.times import pet_label
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import Finding
 from planning_kit.plan.activities import WORK, Activity, lane_activities
 from planning_kit.plan.moments import LIGHT_KINDS
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import Outside, TimedPlan
-from planning_kit.show.chart_rows import (
-    Words,
-    activity_text,
-    finding_lanes,
-    finding_minute,
-    findings,
-    ghost_text,
-    handovers,
-    held_words,
-    in_force,
-    packed,
-    work_by_step,
-)
+from planning_kit.show import chart_rows
+from planning_kit.show.chart_rows import Words, rows_of
 from planning_kit.show.palette import DARK, INK_ON_FILL, LIGHT, task_fills
-
-_TIGHT_MIN = 0.5  # slack that rounds to nothing in whole minutes
 
 
 def live_chart(plan: TimedPlan, baseline: TimedPlan | None = None) -> dict[str, Any]:
@@ -56,37 +41,28 @@ def live_chart(plan: TimedPlan, baseline: TimedPlan | None = None) -> dict[str, 
         "horizon": plan.horizon_min,
         "crew": [member.crew for member in records.crew],
         "actors": [[actor.actor, one_line(actor.title)] for actor in records.actors],
-        "bars": [_bar(row) for lane in lane_activities(plan, with_slack=False).values() for row in lane],
-        "ghosts": [] if baseline is None else [_ghost(row) for row in rows_of(baseline) if _is_step(row)],
+        "bars": [[row.step, row.crew, row.kind, _round(row.start_min), _round(row.finish_min), row.task,
+                  one_line(row.title)]
+                 for lane in lane_activities(plan, with_slack=False).values() for row in lane],
+        "ghosts": [[row.step, row.crew, _round(row.start_min), _round(row.finish_min)]
+                   for row in _steps_of(baseline)],
         "light": {kind: _pairs(getattr(plan.light, kind)) for kind in LIGHT_KINDS},
         "links": [[one_line(name), _pairs(windows)]
                   for name, windows in {**plan.relays, **plan.named_windows}.items()],
-        "inhibits": [[[hold.inhibit, one_line(hold.title), hold.set_by_min, hold.lift_after_min]
-                      for hold in row] for row in packed(in_force(plan.inhibits))],
+        "inhibits": [[[hold.inhibit.inhibit, one_line(hold.inhibit.title), hold.set_by_min,
+                       hold.lift_after_min] for hold in row]
+                     for row in chart_rows.packed(plan.inhibit_holds)],
         "limits": [["planned", limits.planned_min], ["hard", limits.hard_min]],
         "handovers": [[each.from_crew, each.to_crew, each.from_min, each.to_min]
-                      for each in handovers(plan.handovers)],
+                      for each in chart_rows.handovers(plan)],
         "fills": {task: list(look)
                   for task, look in task_fills([task.task for task in records.tasks]).items()},
     }
 
 
-def rows_of(plan: TimedPlan) -> list[Activity]:
-    """Every activity, lane by lane: what ``plan.timeline`` holds, without making a table of it."""
-    return [row for lane in plan.lanes.values() for row in lane]
-
-
-def _is_step(row: Activity) -> bool:
-    return row.kind == "work" and row.step != ""
-
-
-def _bar(row: Activity) -> list[Any]:
-    return [row.step, row.crew, row.kind, _round(row.start_min), _round(row.finish_min), row.task,
-            one_line(row.title)]
-
-
-def _ghost(row: Activity) -> list[Any]:
-    return [row.step, row.crew, _round(row.start_min), _round(row.finish_min)]
+def _steps_of(plan: TimedPlan | None) -> list[Activity]:
+    """The work on steps; none of no plan."""
+    return [] if plan is None else [row for row in rows_of(plan) if row.is_work_on(row.step)]
 
 
 def _round(minute: float) -> float:
@@ -105,25 +81,22 @@ def live_notes(plan: TimedPlan, baseline: TimedPlan | None = None) -> dict[str, 
     """
     rows, words, records = rows_of(plan), Words.of(plan), plan.scenario.records
     lanes = [*(member.crew for member in records.crew), *(actor.actor for actor in records.actors)]
-    work = work_by_step(rows)
-    before = [] if baseline is None else [row for row in rows_of(baseline) if _is_step(row)]
-    now = {(row.step, row.crew): row for row in rows if _is_step(row)}
-    any_crew = {row.step: row for row in rows if _is_step(row)}
+    work = chart_rows.work_by_step(rows)
     return {
-        "findings": [_told(found, work, lanes) for found in findings(findings_of(plan))],
-        "tight": [row.step for row in rows if _is_step(row) and row.slack_to_plan_min < _TIGHT_MIN],
-        "hovers": [_plain_lines(activity_text(row, words)) for row in rows],
-        "ghost_hovers": [_plain_lines(ghost_text(old, now.get((old.step, old.crew), any_crew.get(old.step)),
-                                                 words)) for old in before],
+        "findings": [_finding(found, work, lanes) for found in chart_rows.findings(findings_of(plan))],
+        "tight": [row.step for row in rows if row.step and chart_rows.is_tight(row)],
+        "hovers": [_plain_lines(chart_rows.activity_text(row, words)) for row in rows],
+        "ghost_hovers": [_plain_lines(chart_rows.ghost_text(old, work.get(old.step, ()), words))
+                         for old in _steps_of(baseline)],
     }
 
 
-def _told(found: Finding, work: Mapping[str, Sequence[Activity]], lanes: Sequence[str]) -> dict[str, Any]:
-    minute = finding_minute(found, work)
+def _finding(found: Finding, work: Mapping[str, Sequence[Activity]], lanes: Sequence[str]) -> dict[str, Any]:
+    minute = chart_rows.finding_minute(found, work)
     is_timed = math.isfinite(minute)
     return {name: one_line(value) for name, value in asdict(found).items() if name != "start_min"} | {
         "minute": _round(minute) if is_timed else None, "when": pet_label(minute) if is_timed else "",
-        "lanes": sorted(finding_lanes(found, work, list(lanes))) if is_timed else [],
+        "lanes": sorted(chart_rows.finding_lanes(found, work, list(lanes))) if is_timed else [],
     }
 
 
@@ -136,24 +109,18 @@ def step_facts(plan: TimedPlan, step: str) -> list[list[str]]:
     """One step in a few lines of name and value: when, where, what holds it, its slacks."""
     row = next(row for row in rows_of(plan) if row.is_work_on(step))
     words = Words.of(plan)
-    start, finish = (gmt_label(moment_at(minute, plan.egress)) for minute in (row.start_min, row.finish_min))
-    slacks = [f"to {name} {pet_label(value)}" for name, value in (
-        ("plan", row.slack_to_plan_min), ("limit", row.slack_to_limit_min),
-        ("window", row.slack_to_window_min)) if math.isfinite(value)]
     return [
         ["Step", one_line(f"{row.step} {row.title}")],
         ["Who, where", f"{row.crew}, {words.place(row.place)}"],
-        ["PET", words.span(row.start_min, row.finish_min)], ["GMT", f"{start} to {finish}"],
-        ["Held by", held_words(row.held_by)], ["Slack", ", ".join(slacks) or "–"],
+        ["PET", words.span(row.start_min, row.finish_min)],
+        ["GMT", words.gmt_span(row.start_min, row.finish_min).removeprefix("GMT ")],
+        ["Held by", chart_rows.held_words(row.held_by)], ["Slack", chart_rows.slack_words(row) or "–"],
     ]
 
 
 def themes() -> dict[str, Any]:
     """Both palettes of the charts, and the ink on task fills, by name."""
     return {"light": asdict(LIGHT), "dark": asdict(DARK), "ink_on_fill": INK_ON_FILL}
-
-
-PAST, RUNNING, AHEAD = "past", "running", "ahead"
 
 
 def outside_chart(plan: TimedPlan, ghosts: TimedPlan, ghost_name: str) -> dict[str, Any]:
@@ -171,8 +138,8 @@ def _phase(bar: Sequence[Any], outside: Outside) -> str:
     step, _, kind, start, finish = bar[:5]
     if kind == WORK and step:
         if step in outside.happened.parts:
-            return PAST
-        return {DONE: PAST, IN_PROGRESS: RUNNING}.get(outside.states.by_step[step].status, AHEAD)
+            return "past"
+        return {DONE: "past", IN_PROGRESS: "running"}.get(outside.states.by_step[step].status, "ahead")
     if finish <= outside.now_min + ROUNDING_MIN:
-        return PAST
-    return RUNNING if start < outside.now_min else AHEAD
+        return "past"
+    return "running" if start < outside.now_min else "ahead"

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from planning_kit.explore.odds.odds import as_odds
 from planning_kit.inputs.faults import ScenarioError, is_whole
 from planning_kit.inputs.shown_text import one_line, plotly_paragraph, plotly_text
 from planning_kit.inputs.times import pet_label
-from planning_kit.show.chart import Chart, axis_ms, axis_names, chart_layout, plan_title, time_axes
+from planning_kit.show import chart
 from planning_kit.show.palette import INK_ON_FILL, TASK_FILLS, Theme, theme_named
 
 ROW_PX, LEFT_PX, RIGHT_PX, TOP_PX, BELOW_PX = 27, 268, 18, 104, 84
@@ -24,54 +24,36 @@ def row_label(name: str, title: str) -> str:
 
 
 def rows_layout(odds: Any, theme: Theme, labels: Sequence[str], shown: tuple[float, float], heading: str,
-                alt: str) -> dict[str, Any]:
-    """The layout of rows (the first on top) over PET below and GMT above; ``shown`` in PET minutes."""
-    plan, count = odds.timed, max(len(labels), 1)
-    axes = time_axes(shown, (min(shown[0], -5.0), max(plan.horizon_min, shown[1])), plan.egress, theme)
+                alt: str, labels_at: str) -> dict[str, Any]:
+    """The layout of rows (the first on top) over PET below and GMT above; ``shown`` in PET minutes.
+
+    The limits in range are lines, named at the ``top`` or ``bottom``.
+    """
+    plan, settings, count = odds.timed, odds.timed.scenario.settings, max(len(labels), 1)
+    limits = [(name, minute, dash) for name, minute, dash in (
+        ("planned", settings.limits.planned_min, "dash"), ("hard", settings.limits.hard_min, "solid"))
+        if shown[0] < minute < shown[1]]
     return {
-        **chart_layout(theme, alt, plan_title(plan), heading), "barmode": "overlay",
-        "height": count * ROW_PX + TOP_PX + BELOW_PX,
+        **chart.shared_layout(theme, alt, chart.plan_title(settings.title, settings.station), heading),
+        "barmode": "overlay", "height": count * ROW_PX + TOP_PX + BELOW_PX,
         "margin": {"l": LEFT_PX, "r": RIGHT_PX, "t": TOP_PX, "b": BELOW_PX},
-        **axes,
-        "yaxis": {
-            "range": [count - 0.5, -0.5], "fixedrange": True, "zeroline": False, "showgrid": False,
-            "tickmode": "array", "tickvals": list(range(len(labels))), "ticktext": list(labels),
-            "tickfont": {"size": 12, "color": theme.ink}, "automargin": False, "anchor": "x",
-        },
+        **chart.time_axes(shown, (min(shown[0], -5.0), max(plan.horizon_min, shown[1])), plan.egress, theme),
+        "yaxis": chart.row_axis(dict(enumerate(labels)), 0, theme.ink, range=[count - 0.5, -0.5], anchor="x",
+                                tickfont={"size": 12, "color": theme.ink}),
         "hoverdistance": 20, "dragmode": "zoom",
-        "legend": {"orientation": "h", "x": 0, "xanchor": "left", "y": -36 / (count * ROW_PX),
-                   "yanchor": "top", "bgcolor": "rgba(0,0,0,0)", "font": {"size": 11, "color": theme.ink},
-                   "itemclick": False, "itemdoubleclick": False},
+        "legend": chart.legend_below(-36 / (count * ROW_PX), theme, **chart.UNCLICKED),
+        "shapes": [chart.upright(f"{name} limit", minute, theme.stop, dash) for name, minute, dash in limits],
+        "annotations": chart.axis_names(theme) + [
+            chart.note(f"{name} {pet_label(minute)}", chart.axis_ms(minute), int(labels_at == "top"),
+                       theme.stop, xref="x", yref="paper", xanchor="right", yanchor=labels_at, textangle=-90,
+                       xshift=-1, name=f"{name} limit") for name, minute, _ in limits],
     }
-
-
-def limit_lines(odds: Any, theme: Theme, shown: tuple[float, float],
-                label_at: str) -> tuple[list[Any], list[Any]]:
-    """Shapes and labels (at the ``top`` or ``bottom``) of the limits in range, and the names of the axes."""
-    limits = odds.timed.scenario.settings.limits
-    shapes, notes = [], axis_names(theme)
-    for name, minute, dash in (("planned", limits.planned_min, "dash"), ("hard", limits.hard_min, "solid")):
-        if shown[0] < minute < shown[1]:
-            shapes.append(upright(f"{name} limit", minute, theme.stop, dash))
-            notes.append({"text": f"{name} {pet_label(minute)}", "x": axis_ms(minute), "xref": "x",
-                          "y": 1 if label_at == "top" else 0, "yref": "paper", "xanchor": "right",
-                          "yanchor": label_at, "showarrow": False,
-                          "textangle": -90, "xshift": -1, "font": {"size": 11, "color": theme.stop},
-                          "name": f"{name} limit"})
-    return shapes, notes
 
 
 def samples_words(odds: Any) -> str:
     """How many samples, with which seed."""
     count = f"{odds.samples:,}".replace(",", "\u00a0")
     return f"{count} samples (seed {odds.seed})"
-
-
-def upright(name: str, minute: float, color: str, dash: str) -> dict[str, Any]:
-    """A line across all rows at a minute of PET."""
-    return {"type": "line", "xref": "x", "yref": "paper", "x0": axis_ms(minute), "x1": axis_ms(minute),
-            "y0": 0, "y1": 1, "line": {"color": color, "width": 1.5, "dash": dash}, "layer": "above",
-            "name": name}
 
 
 _FILL = TASK_FILLS[0]
@@ -81,7 +63,7 @@ _P_PX = 118
 Row = dict[Any, Any]
 
 
-def fan_chart(odds: Any, theme: str = "light") -> Chart:
+def fan_chart(odds: Any, theme: str = "light") -> chart.Chart:
     """Draw the finish of each task and the outing end of ``odds`` over PET, in the order of the plan.
 
     Thin bar: 5 to 95 % of the samples; thick bar: the middle half; upright tick: median; circle: the plan on
@@ -96,17 +78,16 @@ def fan_chart(odds: Any, theme: str = "light") -> Chart:
     heading = (f"When each task is finished, nights shaded · {samples_words(odds)} · "
                f"no plan in {100 * odds.no_plan:.1f} %")
     layout = rows_layout(odds, look, [row_label(row["task"], row["title"]) for row in rows], shown, heading,
-                         _task_alt(odds, rows))
-    shapes, notes = limit_lines(odds, look, shown, "top")
+                         _task_alt(odds, rows), "top")
     layout["xaxis"] |= {"nticks": 10}
     layout["xaxis2"] |= {"nticks": 5}
-    layout["margin"] = layout["margin"] | {"r": RIGHT_PX + _P_PX}
-    layout["shapes"] = [*_nights(odds, look), *shapes]
-    layout["annotations"] = [*notes, *_chances(rows, look)]
+    layout["margin"] |= {"r": RIGHT_PX + _P_PX}
+    layout["shapes"] = chart.night_shades(odds.timed.light.night, look) + layout["shapes"]
+    layout["annotations"] += _chances(rows, look)
     traces = [_bar(rows, _WIDE, 0.28, "5 to 95 % (thin)", look),
               _bar(rows, _HALF, 0.66, "middle half (thick)", look),
               _marks(rows, "q50", "median", look), _marks(rows, "planned_min", "on likely durations", look)]
-    return Chart(data=traces, layout=layout)
+    return chart.Chart(data=traces, layout=layout)
 
 
 def _rows(odds: Any) -> list[Row]:
@@ -120,17 +101,27 @@ def _rows(odds: Any) -> list[Row]:
                     "p_hard": hard["p"], "p_hard_se": hard["se"], **quantiles}]
 
 
+def _bars(name: str, rows: Mapping[int, str], ends: Iterable[tuple[float, float]], width: float,
+          **marker: Any) -> dict[str, Any]:
+    """Bars between ``ends`` (PET minutes); ``rows`` are the y of each to what the pointer shows."""
+    spans = [(chart.axis_ms(begin), chart.axis_ms(end)) for begin, end in ends]
+    return {"type": "bar", "orientation": "h", "name": name, "xaxis": "x", "yaxis": "y",
+            "base": [begin for begin, _ in spans], "x": [end - begin for begin, end in spans],
+            "y": list(rows), "width": [width] * len(rows), "hovertext": list(rows.values()),
+            "hoverinfo": "text", "marker": marker}
+
+
 def _bar(rows: list[Row], ends: tuple[str, str], width: float, name: str, theme: Theme) -> dict[str, Any]:
-    drawn = [(number, row) for number, row in enumerate(rows) if math.isfinite(row[ends[0]])]
-    tops = [row[ends[1]] if math.isfinite(row[ends[1]]) else _last_known(row) for _, row in drawn]
-    return {
-        "type": "bar", "orientation": "h", "name": name, "xaxis": "x", "yaxis": "y",
-        "base": [axis_ms(row[ends[0]]) for _, row in drawn],
-        "x": [axis_ms(top) - axis_ms(row[ends[0]]) for top, (_, row) in zip(tops, drawn, strict=True)],
-        "y": [number for number, _ in drawn], "width": [width] * len(drawn),
-        "hovertext": [_task_hover(row) for _, row in drawn], "hoverinfo": "text",
-        "marker": {"color": _FILL, "opacity": 1.0, "line": {"color": theme.ink, "width": 1}},
-    }
+    drawn = _with(rows, ends[0])
+    spans = [(row[ends[0]], row[ends[1]] if math.isfinite(row[ends[1]]) else _last_known(row))
+             for row in drawn.values()]
+    return _bars(name, {number: _task_hover(row) for number, row in drawn.items()}, spans, width,
+                 color=_FILL, opacity=1.0, line={"color": theme.ink, "width": 1})
+
+
+def _with(rows: list[Row], column: str) -> dict[int, Row]:
+    """The rows that have a number in ``column``, by their place."""
+    return {number: row for number, row in enumerate(rows) if math.isfinite(row[column])}
 
 
 def _last_known(row: Row) -> float:
@@ -138,38 +129,27 @@ def _last_known(row: Row) -> float:
 
 
 def _marks(rows: list[Row], column: str, name: str, theme: Theme) -> dict[str, Any]:
-    drawn = [(number, row) for number, row in enumerate(rows) if math.isfinite(row[column])]
-    is_median = column == "q50"
+    drawn, is_median = _with(rows, column), column == "q50"
     marker = {"symbol": "circle", "size": 8, "color": theme.paper, "line": {"color": theme.ink, "width": 1.5}}
     if is_median:
         marker = {"symbol": "line-ns", "size": 15, "line": {"color": theme.ink, "width": 2.5}}
     return {
         "type": "scatter", "mode": "markers", "name": name, "xaxis": "x" if is_median else "x2", "yaxis": "y",
-        "x": [axis_ms(row[column]) for _, row in drawn], "y": [number for number, _ in drawn],
-        "hovertext": [_task_hover(row) for _, row in drawn], "hoverinfo": "text", "marker": marker,
+        "x": [chart.axis_ms(row[column]) for row in drawn.values()], "y": list(drawn),
+        "hovertext": [_task_hover(row) for row in drawn.values()], "hoverinfo": "text", "marker": marker,
     }
 
 
 def _chances(rows: list[Row], theme: Theme) -> list[dict[str, Any]]:
-    common = {"xref": "paper", "x": 1, "xanchor": "left", "xshift": 8, "showarrow": False, "align": "left"}
-    head = common | {"text": "P(by hard limit)", "yref": "paper", "y": 1, "yanchor": "bottom", "yshift": 26,
-                     "font": {"size": 11, "color": theme.quiet_ink}, "name": "heading"}
-    each = common | {"yref": "y", "yanchor": "middle", "font": {"size": 12, "color": theme.ink},
-                     "name": "chance"}
-    return [head, *(each | {"y": number, "text": _percent(row)} for number, row in enumerate(rows))]
+    common: dict[str, Any] = {"xref": "paper", "xanchor": "left", "xshift": 8, "align": "left"}
+    head = chart.note("P(by hard limit)", 1, 1, theme.quiet_ink, yref="paper", yanchor="bottom", yshift=26,
+                      name="heading", **common)
+    return [head, *(chart.note(_percent(row), 1, number, theme.ink, 12, yref="y", yanchor="middle",
+                               name="chance", **common) for number, row in enumerate(rows))]
 
 
 def _percent(row: Row) -> str:
     return f"{100 * row['p_hard']:.1f} % ± {100 * row['p_hard_se']:.1f}"
-
-
-def _nights(odds: Any, theme: Theme) -> list[dict[str, Any]]:
-    return [
-        {"type": "rect", "xref": "x", "yref": "paper", "x0": axis_ms(float(start)), "x1": axis_ms(float(end)),
-         "y0": 0, "y1": 1, "layer": "below", "line": {"width": 0}, "fillcolor": theme.night_shade,
-         "name": f"night {number}"}
-        for number, (start, end) in enumerate(odds.timed.light.night, start=1)
-    ]
 
 
 def _task_hover(row: Row) -> str:
@@ -196,7 +176,7 @@ _SHORT_FILL, _LONG_FILL = TASK_FILLS[5], TASK_FILLS[1]
 _LEAST_SPAN_MIN = 20.0
 
 
-def tornado_chart(odds: Any, rows: int = 12, theme: str = "light") -> Chart:
+def tornado_chart(odds: Any, rows: int = 12, theme: str = "light") -> chart.Chart:
     """Draw the ``rows`` strongest drivers of ``odds`` (see ``Odds.drivers``): a bar each, over PET.
 
     The hatched part reaches to the median outing end when the driver is in its shortest tenth, the plain part
@@ -207,26 +187,20 @@ def tornado_chart(odds: Any, rows: int = 12, theme: str = "light") -> Chart:
     look = theme_named(theme)
     if not is_whole(rows, 1):
         raise ScenarioError.single("must be a whole number, 1 or more", column="rows", value=rows)
-    drivers = odds.drivers.sort_values("swing_min", ascending=False, kind="stable").head(rows)
-    return _drawn(odds, drivers.to_dict("records"), look)
-
-
-def _drawn(odds: Any, drivers: list[Row], look: Theme) -> Chart:
-    median = odds.median_end_min
+    strongest = odds.drivers.sort_values("swing_min", ascending=False, kind="stable").head(rows)
+    drivers, median = strongest.to_dict("records"), odds.median_end_min
     shown = _range(drivers, median)
-    traces = [_bars(drivers, median, "end_if_short_min", "shortest tenth", look),
-              _bars(drivers, median, "end_if_long_min", "longest tenth", look), _gmt_carrier(shown[0])]
+    traces = [_tenth(drivers, median, "short", look), _tenth(drivers, median, "long", look),
+              # Plotly draws no axis that carries no trace: this one, unseen, carries GMT.
+              chart.scatter("", [chart.axis_ms(shown[0])], [None], xaxis="x2")]
     heading = (f"What drives the outing end · {samples_words(odds)} · "
                f"median of those with a plan {pet_label(median)}")
     labels = [row_label("" if row["kind"] != "step" else row["driver"], row["title"]) for row in drivers]
-    layout = rows_layout(odds, look, labels, shown, heading, _driver_alt(drivers, median))
+    layout = rows_layout(odds, look, labels, shown, heading, _driver_alt(drivers, median), "bottom")
     layout["xaxis"] |= {"nticks": 12}
     layout["xaxis2"] |= {"nticks": 6}
-    shapes, notes = limit_lines(odds, look, shown, "bottom")
-    middle = [upright("median", median, look.ink, "solid")] if math.isfinite(median) else []
-    layout["shapes"] = [*shapes, *middle]
-    layout["annotations"] = notes
-    return Chart(data=traces, layout=layout)
+    layout["shapes"] += [chart.upright("median", median, look.ink, "solid")] if math.isfinite(median) else []
+    return chart.Chart(data=traces, layout=layout)
 
 
 def _range(drivers: list[Row], median: float) -> tuple[float, float]:
@@ -237,25 +211,13 @@ def _range(drivers: list[Row], median: float) -> tuple[float, float]:
     return low - room, high + room
 
 
-def _bars(drivers: list[Row], median: float, column: str, name: str, theme: Theme) -> dict[str, Any]:
-    is_short = column == "end_if_short_min"
-    return {
-        "type": "bar", "orientation": "h", "name": f"end when in its {name}", "xaxis": "x", "yaxis": "y",
-        "base": [axis_ms(median) for _ in drivers],
-        "x": [axis_ms(row[column]) - axis_ms(median) for row in drivers],
-        "y": list(range(len(drivers))), "width": [0.62] * len(drivers),
-        "hovertext": [_driver_hover(row) for row in drivers], "hoverinfo": "text",
-        "marker": {"color": _SHORT_FILL if is_short else _LONG_FILL,
-                   "line": {"color": theme.bar_outline, "width": 1},
-                   "pattern": {"shape": "/" if is_short else "", "size": 6, "solidity": 0.3,
-                               "fgcolor": INK_ON_FILL}},
-    }
-
-
-def _gmt_carrier(minute: float) -> dict[str, Any]:
-    """Plotly draws no axis that carries no trace: this one, unseen, carries GMT."""
-    return {"type": "scatter", "x": [axis_ms(minute)], "y": [None], "xaxis": "x2", "yaxis": "y",
-            "name": "", "showlegend": False, "hoverinfo": "skip"}
+def _tenth(drivers: list[Row], median: float, which: str, theme: Theme) -> dict[str, Any]:
+    """The bars to the median end of the ``short`` or ``long`` tenth of each driver."""
+    fill, shape = (_SHORT_FILL, "/") if which == "short" else (_LONG_FILL, "")
+    return _bars(f"end when in its {which}est tenth", dict(enumerate(map(_driver_hover, drivers))),
+                 [(median, row[f"end_if_{which}_min"]) for row in drivers], 0.62, color=fill,
+                 line={"color": theme.bar_outline, "width": 1},
+                 pattern={"shape": shape, "size": 6, "solidity": 0.3, "fgcolor": INK_ON_FILL})
 
 
 def _driver_hover(row: Row) -> str:
@@ -263,16 +225,12 @@ def _driver_hover(row: Row) -> str:
         plotly_paragraph(f"{row['driver']}: {row['title']}" if row["kind"] == "step" else row["title"]),
         f"Shortest tenth: median end {pet_label(row['end_if_short_min'])}; "
         f"longest tenth: {pet_label(row['end_if_long_min'])}.",
-        f"Swing {_signed(row['swing_min'], 1)} min; "
-        f"rank correlation {_signed(row['own_rho'], 2)} ± {row['se']:.2f}.",
+        f"Swing {chart.signed(row['swing_min'])} min; "
+        f"rank correlation {chart.signed(row['own_rho'], 2)} ± {row['se']:.2f}.",
     ))
 
 
 def _driver_alt(drivers: list[Row], median: float) -> str:
-    told = [f"{one_line(row['title'])} {_signed(row['swing_min'], 1)} min" for row in drivers[:5]]
+    told = [f"{one_line(row['title'])} {chart.signed(row['swing_min'])} min" for row in drivers[:5]]
     return (f"Tornado chart: median outing end {pet_label(median)}. Widest swings between shortest and "
             f"longest tenth: {'; '.join(told) or 'none'}.")
-
-
-def _signed(value: float, digits: int) -> str:
-    return f"{value:+.{digits}f}".replace("-", "−")

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import cycle
 
 from planning_kit.inputs.faults import ScenarioError
 
@@ -92,8 +93,5 @@ def crew_inks(crew: Iterable[str], theme: Theme) -> dict[str, str]:
 
 def task_fills(tasks: Sequence[str]) -> dict[str, tuple[str, str]]:
     """Task id to (fill colour, pattern shape), in the order of ``tasks``; the id "" gets a plain grey."""
-    looks: dict[str, tuple[str, str]] = {}
-    for number, task in enumerate(task for task in tasks if task):
-        round_, place = divmod(number, len(TASK_FILLS))
-        looks[task] = (TASK_FILLS[place], _TEXTURES[round_ % len(_TEXTURES)])
-    return looks | {"": (NO_TASK_FILL, "")}
+    looks = [(fill, texture) for texture in _TEXTURES for fill in TASK_FILLS]
+    return dict(zip(filter(None, tasks), cycle(looks), strict=False)) | {"": (NO_TASK_FILL, "")}

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterator
 from datetime import date, timedelta
-from typing import Any
+from itertools import groupby
+from typing import Any, NamedTuple
 
 import pandas as pd
 
 from planning_kit.inputs.faults import table_with
-from planning_kit.show.chart import Chart, axis_title, chart_layout
+from planning_kit.show.chart import Chart, days_axis, days_layout, signed
 from planning_kit.show.palette import Theme, theme_named
 
 _HEIGHT_PX = 430
@@ -18,8 +19,7 @@ _COLUMNS = ("day", "beta_deg", "night_min_per_rev", "revs_with_night")
 _NO_NIGHT = "days without night"
 
 
-@dataclass(frozen=True)
-class _Day:
+class _Day(NamedTuple):
     """One row of a season; ``night_min`` is 0 on a day without night."""
 
     day: date
@@ -37,70 +37,51 @@ def season_chart(season: pd.DataFrame, theme: str = "light") -> Chart:
     table_with(season, _COLUMNS, "season", "must be a table such as pk.season gives")
     look, days = theme_named(theme), _days(season)
     dark = [day for day in days if day.revs_with_night == 0]
-    traces = [_beta_trace(days, look), _night_trace(days, look)]
-    if dark:
-        traces.append(_no_night_trace(dark, look))
-    return Chart(data=traces, layout=_layout(days, dark, look))
+    return Chart(data=list(_traces(days, dark, look)), layout=_layout(days, dark, look))
 
 
 def _days(season: pd.DataFrame) -> list[_Day]:
-    return [
-        _Day(pd.Timestamp(day).date(), float(beta), 0.0 if pd.isna(night) else float(night),
-             0 if pd.isna(revs) else int(revs))
-        for day, beta, night, revs in zip(*(season[column] for column in _COLUMNS), strict=True)
-    ]
+    known = season[list(_COLUMNS)].fillna({"night_min_per_rev": 0.0, "revs_with_night": 0})
+    return [_Day(pd.Timestamp(day).date(), float(beta), float(night), int(revs))
+            for day, beta, night, revs in known.itertuples(index=False)]
 
 
 def _hover(day: _Day) -> str:
     night = (f"night {day.night_min:.1f} min a revolution, in {day.revs_with_night} of the day's revolutions"
              if day.revs_with_night else "no night on this day")
-    return f"{day.day:%Y-%m-%d} (day {day.day:%j}): beta {_signed(day.beta_deg)}°, {night}."
+    return f"{day.day:%Y-%m-%d} (day {day.day:%j}): beta {signed(day.beta_deg)}°, {night}."
 
 
-def _signed(value: float) -> str:
-    return f"{value:+.1f}".replace("-", "−")
+def _traces(days: list[_Day], dark: list[_Day], theme: Theme) -> Iterator[dict[str, Any]]:
+    yield _line(days, [round(day.beta_deg, 4) for day in days], name="beta", yaxis="y",
+                line={"color": theme.ink, "width": 2})
+    yield _line(days, [round(day.night_min, 4) for day in days], name="night", fill="tozeroy",
+                fillcolor=theme.night_shade, line={"color": theme.link, "width": 2})
+    if dark:
+        sign = {"symbol": "x-thin", "size": 7, "line": {"color": theme.stop, "width": 1.5}}
+        yield _line(dark, [0.0] * len(dark), name=_NO_NIGHT, mode="markers", showlegend=True, marker=sign)
 
 
 def _line(days: list[_Day], values: list[float], **look: Any) -> dict[str, Any]:
-    return {
-        "type": "scatter", "mode": "lines", "x": [day.day.isoformat() for day in days], "y": values,
-        "hovertext": [_hover(day) for day in days], "hoverinfo": "text", **look,
-    }
-
-
-def _beta_trace(days: list[_Day], theme: Theme) -> dict[str, Any]:
-    return _line(days, [round(day.beta_deg, 4) for day in days], name="beta", showlegend=False, xaxis="x",
-                 yaxis="y", line={"color": theme.ink, "width": 2})
-
-
-def _night_trace(days: list[_Day], theme: Theme) -> dict[str, Any]:
-    return _line(days, [round(day.night_min, 4) for day in days], name="night", showlegend=False, xaxis="x",
-                 yaxis="y2", fill="tozeroy", fillcolor=theme.night_shade,
-                 line={"color": theme.link, "width": 2})
-
-
-def _no_night_trace(dark: list[_Day], theme: Theme) -> dict[str, Any]:
-    sign = {"symbol": "x-thin", "size": 7, "line": {"color": theme.stop, "width": 1.5}}
-    return _line(dark, [0.0] * len(dark), name=_NO_NIGHT, mode="markers", showlegend=True, xaxis="x",
-                 yaxis="y2", marker=sign)
+    return {"type": "scatter", "mode": "lines", "x": [day.day.isoformat() for day in days], "y": values,
+            "hovertext": [_hover(day) for day in days], "hoverinfo": "text", "showlegend": False,
+            "xaxis": "x", "yaxis": "y2", **look}
 
 
 def _layout(days: list[_Day], dark: list[_Day], theme: Theme) -> dict[str, Any]:
-    axis = {"gridcolor": theme.grid, "zeroline": False, "tickfont": {"color": theme.ink, "size": 11},
-            "fixedrange": True, "anchor": "x"}
-    beta = axis | {"domain": [0.54, 1], "title": axis_title("beta, degrees"), "zeroline": True,
-                   "zerolinecolor": theme.quiet_ink}
-    night = axis | {"domain": [0, 0.46], "rangemode": "tozero",
-                    "title": axis_title("night, min a revolution")}
+    panel = {"fixedrange": True, "anchor": "x"}
     return {
-        **chart_layout(theme, _alt(days, dark), "Beta and night by day", _span(days, dark)),
-        "height": _HEIGHT_PX, "margin": {"l": 64, "r": 18, "t": 70, "b": 44},
-        "xaxis": {"type": "date", "anchor": "y2", "gridcolor": theme.grid, "hoverformat": "%Y-%m-%d",
-                  "tickfont": {"color": theme.ink, "size": 11}, "tickformat": "%Y-%m-%d", "nticks": 10},
-        "yaxis": beta, "yaxis2": night, "shapes": [_band(first, last, theme) for first, last in _runs(dark)],
-        "hoverdistance": 30,
-        "legend": {"orientation": "h", "x": 1, "xanchor": "right", "y": 1.02, "yanchor": "bottom",
-                   "bgcolor": "rgba(0,0,0,0)"},
+        **days_layout(theme, _alt(days, dark), "Beta and night by day", _span(days, dark), _HEIGHT_PX, 18),
+        "xaxis": days_axis(theme, type="date", anchor="y2", hoverformat="%Y-%m-%d", tickformat="%Y-%m-%d",
+                           nticks=10),
+        "yaxis": days_axis(theme, "beta, degrees", domain=[0.54, 1], zeroline=True,
+                           zerolinecolor=theme.quiet_ink, **panel),
+        "yaxis2": days_axis(theme, "night, min a revolution", domain=[0, 0.46], zeroline=False,
+                            rangemode="tozero", **panel),
+        # From half a day before the first day to half a day after the last, as points stand at 0:00.
+        "shapes": [{"type": "rect", "xref": "x", "yref": "paper", "layer": "below", "fillcolor": theme.day,
+                    "x0": f"{first - timedelta(days=1)}T12:00:00", "x1": f"{last}T12:00:00", "y0": 0, "y1": 1,
+                    "opacity": 0.6, "line": {"width": 0}, "name": "no night"} for first, last in _runs(dark)],
     }
 
 
@@ -116,26 +97,14 @@ def _alt(days: list[_Day], dark: list[_Day]) -> str:
     nights = [day.night_min for day in days]
     runs = ", ".join(f"{first:%Y-%m-%d} to {last:%Y-%m-%d}" for first, last in _runs(dark)) or "none"
     return (f"Season chart, {days[0].day:%Y-%m-%d} to {days[-1].day:%Y-%m-%d}: "
-            f"beta {_signed(min(betas))}° to {_signed(max(betas))}°, "
+            f"beta {signed(min(betas))}° to {signed(max(betas))}°, "
             f"night {min(nights):.1f} to {max(nights):.1f} min a revolution. "
             f"Days without night: {runs}.")
 
 
 def _runs(dark: list[_Day]) -> list[tuple[date, date]]:
     """First and last day of each unbroken run of days."""
-    runs: list[tuple[date, date]] = []
-    for day in dark:
-        if runs and day.day - runs[-1][1] == timedelta(days=1):
-            runs[-1] = (runs[-1][0], day.day)
-        else:
-            runs.append((day.day, day.day))
-    return runs
-
-
-def _band(first: date, last: date, theme: Theme) -> dict[str, Any]:
-    """A shade from half a day before the first day to half a day after the last, as points stand at 0:00."""
-    return {
-        "type": "rect", "xref": "x", "yref": "paper", "x0": f"{first - timedelta(days=1)}T12:00:00",
-        "x1": f"{last}T12:00:00", "y0": 0, "y1": 1, "layer": "below", "fillcolor": theme.day, "opacity": 0.6,
-        "line": {"width": 0}, "name": "no night",
-    }
+    # Days that follow each other keep one distance to their place in the list.
+    runs = groupby(enumerate(dark), lambda placed: placed[1].day - timedelta(days=placed[0]))
+    ends = [[day.day for _, day in run] for _, run in runs]
+    return [(days[0], days[-1]) for days in ends]

@@ -1,108 +1,74 @@
 """The station map: a plan walked through minute by minute, or one minute of it as a still picture.
 
-It draws what `planning_kit.plan.moments` says of each minute and computes nothing of its own.
-
-The swimlanes under the station map, low enough for both to be seen at once: the same bars, small.
+It draws what `planning_kit.plan.moments` says of each minute and computes nothing of its own. Under it
+stand the swimlanes, low enough for both to be seen at once: the same bars, small.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from math import isfinite
+from dataclasses import replace
 from typing import Any
 
-from planning_kit.inputs.records import Records
 from planning_kit.inputs.shown_text import plotly_text
 from planning_kit.inputs.times import pet_label
-from planning_kit.judge.findings import Finding
+from planning_kit.plan.activities import WORK
 from planning_kit.plan.moments import Moment, moment_of, moments_of, whole_minutes
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
-from planning_kit.show.chart import Chart, time_axes
-from planning_kit.show.chart_rows import finding_lanes, finding_minute
+from planning_kit.show import swimlane_bars as bars
+from planning_kit.show.chart import Chart, row_axis, scatter, time_axes
 from planning_kit.show.palette import INK_ON_FILL, crew_inks, theme_named
 from planning_kit.show.station_map_controls import WORD_COLUMNS, Film, Rows, controls, frame_name, map_layout
 from planning_kit.show.station_map_moving import Stage, frames, moving_traces, person_words, primer, sky_words
-from planning_kit.show.station_map_views import Views, ground_traces, place_points, views_of
+from planning_kit.show.station_map_views import ground_traces, place_points, views_of
 from planning_kit.show.swimlane import finding_traces, ground_shapes
-from planning_kit.show.swimlane_bars import (
-    CLEAR,
-    LABEL_FONT_PX,
-    Bar,
-    Trace,
-    bar_trace,
-    inhibit_trace,
-    pause_traces,
-    sky_traces,
-    work_traces,
-)
-from planning_kit.show.swimlane_scene import Lane, Lanes, Scene, Strip, scene_of
+from planning_kit.show.swimlane_bars import Trace
+from planning_kit.show.swimlane_scene import Lane, Lanes, Scene, Stack, Strip, scene_of
+from planning_kit.show.wording import grouped
 
 _LIGHT_PX, _CREW_PX, _ACTOR_PX, _FINDINGS_PX, _INHIBIT_PX = 20, 30, 12, 16, 19
 _LONGEST_ROW_LABEL = 14
 _EDGE_SHARE = 0.012  # of the outing, shown before and after it: as wide as the ends of the slider below
 
 
-def strip_scene(scene: Scene) -> Scene:
-    """The scene of a swimlane chart with low lanes, without ghosts, links and limits."""
-    return replace(scene, before=None, limits={}, links={}, lanes=_low_lanes(scene.lanes))
-
-
 def strip_traces(scene: Scene) -> list[Trace]:
     """Light, work, travel and waits, inhibits and findings; none of them in the legend."""
-    traces = [*sky_traces(scene), *work_traces(scene), *pause_traces(scene), _ids(scene),
-              inhibit_trace(scene), *finding_traces(scene)]
+    # Step ids lie or stand in the bars, whichever fits; where none fits none is shown.
+    labelled = [bars.label_bar(scene.lanes.people[row.crew].main, row,
+                               f"<b>{plotly_text(row.step or row.title, 12)}</b>")
+                for row in scene.rows if row.kind == WORK]
+    ids = bars.labelled_trace("ids", labelled, INK_ON_FILL, hoverinfo="skip", marker=bars.UNSEEN)
+    del ids["textangle"]
+    traces = [*bars.sky_traces(scene), *bars.work_traces(scene), *bars.pause_traces(scene), ids,
+              bars.inhibit_trace(scene), *finding_traces(scene)]
     return [trace | {"showlegend": False} for trace in traces if trace["x"]]
 
 
 def strip_layout(scene: Scene, domain: Sequence[float]) -> dict[str, Any]:
     """Axes and grounds of the strip in ``domain`` (shares of the plot's height)."""
-    edge_min = scene.end_min * _EDGE_SHARE
-    shown = (-edge_min, scene.end_min + edge_min)
-    axes = time_axes(shown, shown, scene.egress, scene.theme)
+    edge_min = scene.plan.end_min * _EDGE_SHARE
+    shown = (-edge_min, scene.plan.end_min + edge_min)
+    axes = time_axes(shown, shown, scene.plan.egress, scene.theme)
     for axis in axes.values():
         axis |= {"fixedrange": True, "showspikes": False}
     axes["xaxis2"] |= {"showticklabels": False, "ticks": ""}  # the clock above says GMT
-    labels = _row_labels(scene)
-    rows = {"domain": list(domain), "range": [scene.lanes.height, 0], "fixedrange": True, "ticks": "",
-            "tickmode": "array", "tickvals": list(labels), "ticktext": list(labels.values()),
-            "showgrid": False, "zeroline": False, "tickfont": {"size": 11, "color": scene.theme.ink},
-            "automargin": False, "ticklabelstandoff": 4}
+    rows = row_axis(_row_labels(scene), scene.lanes.height, scene.theme.ink, domain=list(domain), ticks="",
+                    ticklabelstandoff=4)
     return {**axes, "yaxis": rows, "shapes": ground_shapes(scene)}
 
 
 def _low_lanes(full: Lanes) -> Lanes:
-    at = 3.0
-
-    def take(height: float, gap: float = 2.0) -> Strip:
-        nonlocal at
-        strip = Strip(at, height)
-        at += height + gap
-        return strip
-
-    light = take(_LIGHT_PX)
-    whole_plan = take(_FINDINGS_PX) if full.whole_plan else None
+    stack = Stack(3.0)
+    light = stack.take(_LIGHT_PX, 2)
+    whole_plan = stack.take(_FINDINGS_PX, 2) if full.whole_plan else None
     people = {}
     for who, lane in full.people.items():
-        findings = take(_FINDINGS_PX, 1.0) if lane.findings and lane.is_crew else None
-        people[who] = Lane(who, lane.is_crew, take(_CREW_PX if lane.is_crew else _ACTOR_PX), findings, None)
-    inhibits = [take(_INHIBIT_PX) for _ in full.inhibits]
-    none = Strip(at - 3.0, 0.0)
+        findings = stack.take(_FINDINGS_PX, 1) if lane.findings and lane.is_crew else None
+        main = stack.take(_CREW_PX if lane.is_crew else _ACTOR_PX, 2)
+        people[who] = Lane(who, lane.is_crew, main, findings, None)
+    inhibits = [stack.take(_INHIBIT_PX, 2) for _ in full.inhibits]
+    none = Strip(stack.at - 3.0, 0.0)
     return Lanes(light, {}, whole_plan, people, inhibits, none, none, none)
-
-
-def _ids(scene: Scene) -> Trace:
-    """Step ids in the bars, lying or upright, whichever fits; where none fits none is shown."""
-    bars, texts = [], []
-    for row in scene.rows:
-        if row.kind == "work":
-            strip = scene.lanes.people[row.crew].main
-            bars.append(Bar(strip, row.start_min, row.finish_min, "", (row.step, row.crew, "label")))
-            texts.append(f"<b>{plotly_text(row.step or row.title, 12)}</b>")
-    return bar_trace(
-        "ids", bars, hoverinfo="skip", text=texts, textposition="inside", insidetextanchor="middle",
-        constraintext="inside", textfont={"size": LABEL_FONT_PX, "color": INK_ON_FILL},
-        marker={"color": CLEAR, "line": {"width": 0}})
 
 
 def _row_labels(scene: Scene) -> dict[float, str]:
@@ -131,81 +97,48 @@ def station_map(plan: AnyPlan, at_min: float | None = None, theme: str = "light"
     """
     timed = as_plan(plan)
     minutes = whole_minutes(timed, every_min) if at_min is None else (moment_of(timed, at_min).at_min,)
-    show = _show(timed, theme, down)
-    film = [_moving(moment, show) for moment in moments_of(timed, minutes)]
-    still = [*strip_traces(show.scene), primer(film, show.views.space, show.views.lowest),
-             *ground_traces(show.records.places, show.records.routes, show.views, show.scene.theme)]
+    stage, records = _stage(timed, theme, down), timed.scenario.records
+    scene, views = stage.scene, stage.views
+    film = [[*traces, *_words(moment, stage)]
+            for moment, traces in moving_traces(moments_of(timed, minutes), stage)]
+    still = [*strip_traces(scene), primer(film, views.space, views.lowest),
+             *ground_traces(records.places, records.routes, views, scene.theme)]
     # The ground lies below everything; all else that moves lies above what does not.
     data = [film[0][0], *still, *film[0][1:]]
-    rows = Rows(show.scene.lanes.height, is_still=at_min is not None)
-    shown = _shown(minutes, show.scene)
-    layout = map_layout(show.scene, show.views, rows, shown) | strip_layout(show.scene, rows.strip)
+    rows = Rows(scene.lanes.height, is_still=at_min is not None)
+    layout = map_layout(scene, views, rows, _shown(minutes, scene)) | strip_layout(scene, rows.strip)
     if at_min is not None:
         return Chart(data=data, layout=layout)
-    layout |= controls(show.scene, minutes, rows.height)
+    layout |= controls(scene, minutes, rows.height)
     places = [0, *range(1 + len(still), len(data))]
     return Film(data=data, layout=layout, frames=frames(film, places, [frame_name(m) for m in minutes]))
 
 
-@dataclass(frozen=True)
-class _Show:
-    """All that stays the same from moment to moment."""
-
-    records: Records
-    scene: Scene
-    views: Views
-    stage: Stage
-    titles: dict[str, str]
-    cautions: dict[str, str]
-    found: dict[str, list[Finding]]
-    has_links: bool
-
-
-def _show(plan: TimedPlan, theme_name: str, down: str) -> _Show:
+def _stage(plan: TimedPlan, theme_name: str, down: str) -> Stage:
     records = plan.scenario.records
-    scene = strip_scene(scene_of(plan, None, theme_named(theme_name)))
-    views = views_of(records.places, down)
-    stage = Stage(views, place_points(records.places), crew_inks(plan.travels, scene.theme), scene.theme,
-                  (scene.lanes.light.top, scene.lanes.work_bottom))
+    full = scene_of(plan, None, theme_named(theme_name))
+    scene = replace(full, limits={}, links={}, lanes=_low_lanes(full.lanes))
     cautions = {place.place: place.caution for place in records.places}
     cautions |= {step.step: step.caution for step in records.steps}
-    found: dict[str, list[Finding]] = {}
-    for finding in scene.found:
-        if finding.step:
-            found.setdefault(finding.step, []).append(finding)
-    return _Show(records, scene, views, stage, {place.place: place.title for place in records.places},
-                 cautions, found, bool(plan.relays))
+    found = grouped((finding.step, finding) for finding in scene.found if finding.step)
+    return Stage(scene, views_of(records.places, down), place_points(records.places),
+                 crew_inks(plan.travels, scene.theme), cautions, found)
 
 
 def _shown(minutes: Sequence[float], scene: Scene) -> str:
     """Which minutes the picture shows; between two of a film everything stands as in the earlier one."""
-    retimed = "" if scene.now_min is None else f", re-timed at PET {pet_label(scene.now_min)}"
+    now_min = scene.plan.now_min
+    retimed = "" if now_min is None else f", re-timed at PET {pet_label(now_min)}"
     if len(minutes) == 1:
         return f"PET {pet_label(minutes[0])}{retimed}"
     every = f", drawn every {minutes[1] - minutes[0]:g} min" if len(minutes) > 2 else ""
     return f"PET {pet_label(minutes[0])} to {pet_label(minutes[-1])}{every}{retimed}"
 
 
-def _moving(moment: Moment, show: _Show) -> list[Trace]:
-    return [*moving_traces(moment, show.stage), *_words(moment, show)]
-
-
-def _words(moment: Moment, show: _Show) -> list[Trace]:
+def _words(moment: Moment, stage: Stage) -> list[Trace]:
     """Three columns: the sky and the others, then each crew member."""
-    scene, inks = show.scene, show.stage.crew_inks
-    texts = [sky_words(moment, scene.egress, show.has_links)]
-    for person in moment.people:
-        found = [finding for finding in show.found.get(person.doing.step, ())
-                 if _is_on(finding, person.crew, moment.at_min, scene)]
-        texts.append(person_words(person, moment, inks[person.crew], show.titles, show.cautions, found))
-    return [{"type": "scatter", "mode": "text", "xaxis": "x6", "yaxis": "y6", "x": [x], "y": [1],
-             "text": [text], "textposition": "bottom right", "name": "words", "hoverinfo": "skip",
-             "cliponaxis": False, "showlegend": False, "textfont": {"size": 11, "color": scene.theme.ink}}
+    texts = [sky_words(moment, stage.scene.plan),
+             *(person_words(person, moment, stage) for person in moment.people)]
+    return [scatter("words", [x], [1], mode="text", xaxis="x6", yaxis="y6", text=[text], cliponaxis=False,
+                    textposition="bottom right", textfont={"size": 11, "color": stage.scene.theme.ink})
             for x, text in zip(WORD_COLUMNS, texts, strict=False)]
-
-
-def _is_on(finding: Finding, crew: str, minute: float, scene: Scene) -> bool:
-    """Whether a finding of the step under way is about this crew member; said once its time has come."""
-    starts = finding_minute(finding, scene.work)
-    return (crew in finding_lanes(finding, scene.work, scene.lanes.people)
-            and isfinite(starts) and starts <= minute + 0.5)

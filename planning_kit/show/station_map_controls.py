@@ -27,14 +27,14 @@ from IPython.display import display
 
 from planning_kit.inputs.shown_text import one_line, plotly_text
 from planning_kit.inputs.times import gmt_label, pet_label
-from planning_kit.show.chart import Chart, chart_layout
+from planning_kit.show.chart import CLEAR, UNCLICKED, Chart, legend_below, note, plan_title, shared_layout
 from planning_kit.show.chart_rows import finding_minute
 from planning_kit.show.palette import Theme
 from planning_kit.show.station_map_views import View, Views
 from planning_kit.show.swimlane_scene import Scene
 
 _SPEEDS = (("▶ slow", 500), ("▶ play", 200), ("▶ fast", 60))  # milliseconds a minute of the outing
-_STEP_CHARS, _FINDING_CHARS = 26, 26
+_LONGEST_ENTRY = 26
 
 
 def frame_name(minute: float) -> str:
@@ -49,54 +49,37 @@ def controls(scene: Scene, minutes: Sequence[float], height: float) -> dict[str,
             "pad": {"t": 0, "b": 0, "l": 0, "r": 0}}
     return {"updatemenus": [
         look | _play_buttons(minutes),
-        look | _list("Jump to a step", _step_entries(scene, minutes), 0.66),
-        look | _list("Jump to a finding", _finding_entries(scene, minutes), 1.0),
+        look | _list("Jump to a step", [(row.start_min, f"{row.step} {row.title}")
+                                        for row, *_ in scene.work.values()], minutes, 0.66),
+        look | _list("Jump to a finding", [
+            (minute, f"{each.severity} {f'{each.crew} {each.step}'.strip()} {each.check}")
+            for each in scene.found if isfinite(minute := finding_minute(each, scene.work))], minutes, 1.0),
     ], "sliders": [_slider(minutes, scene.theme, height)]}
 
 
 def _play_buttons(minutes: Sequence[float]) -> dict[str, Any]:
     every_min = minutes[1] - minutes[0] if len(minutes) > 1 else 1.0
-    buttons = [_button(label, None, _options(round(pace * every_min), True)) for label, pace in _SPEEDS]
-    buttons.append(_button("❚❚ pause", [None], _options(0, False)))
+    buttons = [_button(label, None, round(pace * every_min), True) for label, pace in _SPEEDS]
+    buttons.append(_button("❚❚ pause", [None]))
     return {"type": "buttons", "direction": "left", "showactive": False, "buttons": buttons,
             "x": 0, "xanchor": "left", "name": "play"}
 
 
-def _button(label: str, frames: list[str] | list[None] | None, options: dict[str, Any]) -> dict[str, Any]:
+def _button(label: str, frames: list[str] | list[None] | None, duration: float = 0,
+            from_current: bool = False) -> dict[str, Any]:
     """Plotly takes None for all frames from here on, and a list of None for none: stop."""
-    return {"label": label, "method": "animate", "args": [frames, options]}
+    return {"label": label, "method": "animate", "args": [frames, {
+        "mode": "immediate", "fromcurrent": from_current, "transition": {"duration": 0},
+        "frame": {"duration": duration, "redraw": True}}]}
 
 
-def _options(duration: float, from_current: bool) -> dict[str, Any]:
-    return {"mode": "immediate", "fromcurrent": from_current, "transition": {"duration": 0},
-            "frame": {"duration": duration, "redraw": True}}
-
-
-def _list(head: str, entries: Sequence[tuple[str, str]], x: float) -> dict[str, Any]:
+def _list(head: str, entries: Sequence[tuple[float, str]], minutes: Sequence[float],
+          x: float) -> dict[str, Any]:
     buttons = [{"label": head, "method": "skip", "args": []},
-               *(_button(label, [name], _options(0, False)) for label, name in entries)]
+               *(_button(plotly_text(f"{pet_label(minute)} {text}", _LONGEST_ENTRY),
+                         [_frame_at(minute, minutes)]) for minute, text in entries)]
     return {"type": "dropdown", "direction": "down", "showactive": True, "active": 0, "buttons": buttons,
             "x": x, "xanchor": "right", "name": head}
-
-
-def _step_entries(scene: Scene, minutes: Sequence[float]) -> list[tuple[str, str]]:
-    entries: dict[str, tuple[str, str]] = {}
-    for row in sorted(scene.rows, key=lambda row: row.start_min):
-        if row.kind == "work" and row.step:
-            text = f"{pet_label(row.start_min)} {row.step} {row.title}"
-            entries.setdefault(row.step, (plotly_text(text, _STEP_CHARS), _frame_at(row.start_min, minutes)))
-    return list(entries.values())
-
-
-def _finding_entries(scene: Scene, minutes: Sequence[float]) -> list[tuple[str, str]]:
-    entries = []
-    for finding in scene.found:
-        minute = finding_minute(finding, scene.work)
-        if isfinite(minute):
-            who = " ".join(part for part in (finding.crew, finding.step) if part)
-            text = f"{pet_label(minute)} {finding.severity} {who} {finding.check}"
-            entries.append((plotly_text(text, _FINDING_CHARS), _frame_at(minute, minutes)))
-    return entries
 
 
 def _frame_at(minute: float, minutes: Sequence[float]) -> str:
@@ -106,11 +89,10 @@ def _frame_at(minute: float, minutes: Sequence[float]) -> str:
 
 def _slider(minutes: Sequence[float], theme: Theme, height: float) -> dict[str, Any]:
     # Without labels: plotly measures the label of every step anew each time it draws, seen or not.
-    steps = [_button("", [frame_name(minute)], _options(0, False)) for minute in minutes]
-    clear = "rgba(0,0,0,0)"
+    steps = [_button("", [frame_name(minute)]) for minute in minutes]
     return {"active": 0, "steps": steps, "x": 0, "len": 1, "y": -44 / height, "yanchor": "top",
-            "pad": {"t": 4, "b": 0, "l": 0, "r": 0}, "ticklen": 0, "minorticklen": 0, "tickcolor": clear,
-            "font": {"size": 1, "color": clear}, "currentvalue": {"visible": False},
+            "pad": {"t": 4, "b": 0, "l": 0, "r": 0}, "ticklen": 0, "minorticklen": 0, "tickcolor": CLEAR,
+            "font": {"size": 1, "color": CLEAR}, "currentvalue": {"visible": False},
             "transition": {"duration": 0}, "bgcolor": theme.grid, "activebgcolor": theme.stop,
             "bordercolor": theme.quiet_ink, "borderwidth": 1}
 
@@ -210,10 +192,12 @@ class Rows:
 
 def map_layout(scene: Scene, views: Views, rows: Rows, shown: str) -> dict[str, Any]:
     """All but the strip and the controls; ``shown`` says what the picture shows, in the title."""
-    theme = scene.theme
+    theme, egress = scene.theme, scene.plan.egress
+    below = f"{shown} · egress {egress:%Y-%m-%d}, GMT {gmt_label(egress)}"
+    title = plan_title(scene.settings.title, scene.settings.station, 90)
     return {
-        **chart_layout(theme, _alt(scene, shown), *_title(scene, shown)),
-        "plot_bgcolor": "rgba(0,0,0,0)", "barmode": "overlay",
+        **shared_layout(theme, _alt(scene, shown), title, plotly_text(below)),
+        "plot_bgcolor": CLEAR, "barmode": "overlay",
         "height": round(rows.height + rows.top_px + rows.below_px),
         "margin": {"l": _LEFT_PX, "r": _RIGHT_PX, "t": rows.top_px, "b": rows.below_px},
         "scene": _space(views, rows),
@@ -223,32 +207,24 @@ def map_layout(scene: Scene, views: Views, rows: Rows, shown: str) -> dict[str, 
         **_flat_axes(views.above, views, rows.domain(28 + _FLAT_PX, _FLAT_PX), theme),
         "annotations": _view_names(views, rows, theme),
         "hoverdistance": 12, "dragmode": "orbit", "uirevision": "station map",
-        "legend": {"orientation": "h", "x": 0, "xanchor": "left", "yanchor": "top",
-                   "y": -(rows.below_px - _LEGEND_PX) / rows.height, "bgcolor": "rgba(0,0,0,0)",
-                   "entrywidth": 128, "entrywidthmode": "pixels", "itemsizing": "trace",
-                   "font": {"size": 11, "color": theme.ink}, "traceorder": "normal",
-                   "itemclick": False, "itemdoubleclick": False},
+        "legend": legend_below(-(rows.below_px - _LEGEND_PX) / rows.height, theme, entrywidth=128,
+                               entrywidthmode="pixels", itemsizing="trace", traceorder="normal", **UNCLICKED),
         "uniformtext": {"mode": "hide", "minsize": 9},
     }
 
 
-def _title(scene: Scene, shown: str) -> tuple[str, str]:
-    head = " · ".join(part for part in (scene.title, scene.station) if part)
-    below = f"{shown} · egress {scene.egress:%Y-%m-%d}, GMT {gmt_label(scene.egress)}"
-    return plotly_text(head, longest=90), plotly_text(below)
-
-
 def _alt(scene: Scene, shown: str) -> str:
-    return (f"Station map: {one_line(scene.title)}. {shown}: crew, tethers, footholds and bags on the "
-            f"worksites and routes of {one_line(scene.station) or 'the station'}, in space, from the side "
-            f"and from above, with the swimlanes below. Outing: {pet_label(scene.end_min)}.")
+    settings = scene.settings
+    return (f"Station map: {one_line(settings.title)}. {shown}: crew, tethers, footholds and bags on the "
+            f"worksites and routes of {one_line(settings.station) or 'the station'}, in space, from the side "
+            f"and from above, with the swimlanes below. Outing: {pet_label(scene.plan.end_min)}.")
 
 
 def _space(views: Views, rows: Rows) -> dict[str, Any]:
     return {
         "domain": {"x": [0, _SPACE_SHARE], "y": rows.domain(0, _MAP_PX)},
         "aspectmode": "manual", "aspectratio": views.aspect,
-        "bgcolor": "rgba(0,0,0,0)", "camera": views.camera, "dragmode": "orbit",
+        "bgcolor": CLEAR, "camera": views.camera, "dragmode": "orbit",
         **{f"{name}axis": {"visible": False, "showspikes": False,
                            "range": list(views.range_of(f"+{name}"))} for name in "xyz"},
     }
@@ -280,6 +256,5 @@ def _flat_axes(view: View, views: Views, domain: list[float], theme: Theme) -> d
 def _view_names(views: Views, rows: Rows, theme: Theme) -> list[dict[str, Any]]:
     spots = {views.space: (0.005, "left", 4), views.side: (1, "right", 0),
              views.above: (1, "right", 14 + _FLAT_PX)}
-    return [{"xref": "paper", "yref": "paper", "x": x, "y": rows.domain(top, 0)[1], "xanchor": side,
-             "yanchor": "top", "showarrow": False, "text": view.name, "borderpad": 0,
-             "font": {"size": 11, "color": theme.quiet_ink}} for view, (x, side, top) in spots.items()]
+    return [note(view.name, x, rows.domain(top, 0)[1], theme.quiet_ink, xref="paper", yref="paper",
+                 xanchor=side, yanchor="top", borderpad=0) for view, (x, side, top) in spots.items()]

@@ -3,27 +3,29 @@
 One function makes the traces of a moment; a film takes the moving attributes of the same traces, so that a
 still picture and a frame of the film cannot differ.
 
-What the station map says of a moment in words: the clock, the light, and each crew member.
+Here is also what the map says of a moment in words: the clock, the light, and each crew member.
 """
 
 from __future__ import annotations
 
 import textwrap
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
-from datetime import datetime
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from math import isfinite
-from typing import TypeVar
 
 from planning_kit.inputs.shown_text import one_line, plotly_text, shortened
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.judge.findings import Finding
 from planning_kit.plan.moments import Moment, Person, Stay
-from planning_kit.show.chart import axis_ms
-from planning_kit.show.palette import SEVERITY_SIGNS, Theme
-from planning_kit.show.station_map_views import Point, View, Views
+from planning_kit.plan.timed import TimedPlan
+from planning_kit.show.chart import CLEAR, axis_ms, scatter
+from planning_kit.show.chart_rows import finding_lanes, finding_minute
+from planning_kit.show.palette import Theme
+from planning_kit.show.station_map_views import Point, View, Views, route_kind
 from planning_kit.show.swimlane_bars import Trace
+from planning_kit.show.swimlane_scene import Scene
+from planning_kit.show.wording import counted
 
 GLYPHS = {"foothold": "▲", "bag": "■"}
 LONGEST_ITEM_ID = 16
@@ -32,18 +34,13 @@ _SKY_WORDS = {"night": "Shadow", "day": "Sun", "penumbra": "Penumbra"}
 _LONGEST_FINDING = 120
 
 
-def glyphs(stays: Iterable[Stay]) -> str:
-    """The signs of the footholds and bags among some items."""
-    return "".join(GLYPHS[stay.kind] for stay in stays if stay.kind in GLYPHS and not stay.in_bag)
-
-
-def sky_words(moment: Moment, egress: datetime, has_links: bool) -> str:
+def sky_words(moment: Moment, plan: TimedPlan) -> str:
     """The first column: PET and GMT, light, links, inhibits in force, what others do; safe to show."""
     clock = (f'<b><span style="font-size:20px">PET {pet_label(moment.at_min)}</span></b>  '
-             f"GMT {gmt_label(moment_at(moment.at_min, egress))}")
+             f"GMT {gmt_label(moment_at(moment.at_min, plan.egress))}")
     kind, rest = light_words(moment)
-    light = f"<b>{kind}</b>{rest}"
-    return "<br>".join([clock, light, *_wrapped(sky_lines(moment, has_links), MOST_LINES - 2)])
+    lines = _wrapped(sky_lines(moment, bool(plan.links)), MOST_LINES - 2)
+    return "<br>".join([clock, f"<b>{kind}</b>{rest}", *lines])
 
 
 def sky_lines(moment: Moment, has_links: bool) -> list[str]:
@@ -72,22 +69,30 @@ def light_words(moment: Moment) -> tuple[str, str]:
     return _SKY_WORDS[kind], f"{name}{until}."
 
 
-def person_words(person: Person, moment: Moment, ink: str, titles: Mapping[str, str],
-                 cautions: Mapping[str, str], found: Sequence[Finding]) -> str:
-    """A crew member's column: what they do and where, hands, tether, what to mind; safe to show.
-
-    ``titles`` are those of places, ``cautions`` those of places and steps by id.
-    """
+def person_words(person: Person, moment: Moment, stage: Stage) -> str:
+    """A crew member's column: what they do and where, hands, tether, what to mind; safe to show."""
     doing = person.doing
-    head = (f'<b><span style="font-size:14px;color:{ink}">{plotly_text(person.crew, 8)}</span></b>  '
-            f"{doing.kind} until {pet_label(doing.finish_min)}{_counted(found)}")
-    lines = person_lines(person, moment, titles)
-    minded = [cautions.get(person.place, "") if person.route is None else person.route.caution]
-    minded += [cautions.get(doing.step, "") if doing.kind == "work" else ""]
+    head = (f'<b><span style="font-size:14px;color:{stage.crew_inks[person.crew]}">'
+            f'{plotly_text(person.crew, 8)}</span></b>  '
+            f"{doing.kind} until {pet_label(doing.finish_min)}")
+    found = [finding for finding in stage.found.get(doing.step, ())
+             if _is_on(finding, person.crew, moment.at_min, stage.scene)]
+    if len(found) > 1:  # the column may not have room for all of them
+        head += f" · {counted([finding.severity for finding in found])}"
+    lines = person_lines(person, moment, stage.scene.words.places)
+    minded = [stage.cautions.get(person.place, "") if person.route is None else person.route.caution]
+    minded += [stage.cautions.get(doing.step, "") if doing.kind == "work" else ""]
     lines += [f"Mind: {text.rstrip('.')}." for text in dict.fromkeys(minded) if text]
     lines += [f"{finding.severity.upper()} {finding.check}: {shortened(finding.message, _LONGEST_FINDING)}"
               for finding in found]
     return "<br>".join([head, *_wrapped(lines, MOST_LINES - 1)])
+
+
+def _is_on(finding: Finding, crew: str, minute: float, scene: Scene) -> bool:
+    """Whether a finding of the step under way is about this crew member; told once its time has come."""
+    starts = finding_minute(finding, scene.work)
+    return (crew in finding_lanes(finding, scene.work, scene.lanes.people)
+            and isfinite(starts) and starts <= minute + 0.5)
 
 
 def person_lines(person: Person, moment: Moment, titles: Mapping[str, str],
@@ -95,25 +100,18 @@ def person_lines(person: Person, moment: Moment, titles: Mapping[str, str],
     """What a crew member does and where, hands and tether, a line each, as plain text."""
     doing = person.doing
     name = " ".join(part for part in (doing.step, one_line(doing.title)) if part)
+    whole = "" if person.tether_m is None else f" of {person.tether_m:g}"
     return [f"{name}.", _where(person, titles), _hands(moment.held_by(person.crew), with_signs),
-            _tether_words(person)]
-
-
-def _counted(found: Sequence[Finding]) -> str:
-    """How many findings there are, where there are more than the column may have room for."""
-    counts = [(sum(finding.severity == name for finding in found), name) for name in SEVERITY_SIGNS]
-    told = ", ".join(f"{count} {name}{'s' if count > 1 else ''}" for count, name in counts if count)
-    return f" · {told}" if len(found) > 1 else ""
+            f"Tether hooked at {person.hook}, {person.reach_m:.1f}{whole} m out."]
 
 
 def _where(person: Person, titles: Mapping[str, str]) -> str:
     place = titles.get(person.place) or person.place
     if person.route is None:
         return f"At {place} ({person.place})."
-    to_place = titles.get(person.to_place) or person.to_place
-    flags = " and ".join(word for word, is_set in (("tight", person.route.tight), ("snag", person.route.snag))
-                         if is_set)
-    return f"From {place} to {to_place}" + (f", {flags} route." if flags else ".")
+    kind = route_kind(person.route)
+    return (f"From {place} to {titles.get(person.to_place) or person.to_place}"
+            f"{'' if kind == 'route' else f', {kind}'}.")
 
 
 def _hands(stays: Sequence[Stay], with_signs: bool) -> str:
@@ -126,11 +124,6 @@ def _hands(stays: Sequence[Stay], with_signs: bool) -> str:
     return f"Holds {', '.join(held)}." if held else "Hands empty."
 
 
-def _tether_words(person: Person) -> str:
-    whole = "" if person.tether_m is None else f" of {person.tether_m:g}"
-    return f"Tether hooked at {person.hook}, {person.reach_m:.1f}{whole} m out."
-
-
 def _wrapped(lines: Sequence[str], most: int) -> list[str]:
     """Lines that fit their column, each shown literally; an ellipsis says that there was more."""
     parts = [part for line in lines
@@ -139,8 +132,6 @@ def _wrapped(lines: Sequence[str], most: int) -> list[str]:
         parts = [*parts[: most - 1], shortened(parts[most - 1], LINE_CHARS - 2).rstrip("…") + " …"]
     return [plotly_text(part) for part in parts]
 
-
-T = TypeVar("T")
 
 # Along one route the narrow tether runs inside the broad one; at one place the diamond lies on the disc.
 _TETHER_PX, _PERSON_PX = (8, 3.5), (19, 12)
@@ -154,45 +145,35 @@ _MOST_MARKS = 8
 _MOVING = ("fillcolor", "hovertext", "text", "x", "y", "z")
 
 
-class _Lying:
-    """The traces of what lies at places, made anew only when something was moved."""
-
-    def __init__(self) -> None:
-        self._stays: Sequence[Stay] | None = None
-        self._traces: dict[View, list[Trace]] = {}
-
-    def of(self, stays: Sequence[Stay], stage: Stage) -> dict[View, list[Trace]]:
-        """The bags and footholds of a moment, by view."""
-        if stays is not self._stays:
-            self._stays = stays
-            self._traces = {view: [_lying(stays, kind, view, stage) for kind in GLYPHS]
-                            for view in stage.views.all}
-        return self._traces
-
-
 @dataclass(frozen=True)
 class Stage:
-    """What moving things are drawn on; ``strip_ends`` are y of the strip's upper and lower end."""
+    """All that stays the same from moment to moment; cautions are by place and step, findings by step."""
 
+    scene: Scene
     views: Views
     points: Mapping[str, Point]
     crew_inks: Mapping[str, str]
-    theme: Theme
-    strip_ends: tuple[float, float]
-    lying: _Lying = field(default_factory=_Lying)
+    cautions: Mapping[str, str]
+    found: Mapping[str, Sequence[Finding]]
 
 
-def moving_traces(moment: Moment, stage: Stage) -> list[Trace]:
-    """All traces of one moment; for each moment of a plan they are the same ones in the same order."""
-    traces = [_ground(moment, stage.theme), _now_line(moment, stage)]
-    lying = stage.lying.of(moment.stays, stage)
-    for view in stage.views.all:
-        traces += [_tether(person, number, view, stage) for number, person in enumerate(moment.people)]
-        traces += [_hooks(moment, view, stage)]
-        traces += lying[view]
-        traces += [_person(person, number, moment, view, stage)
-                   for number, person in enumerate(moment.people)]
-    return traces
+def moving_traces(moments: Iterable[Moment], stage: Stage) -> Iterator[tuple[Moment, list[Trace]]]:
+    """Each moment with all its traces: for every moment of a plan the same ones in the same order."""
+    stays: Sequence[Stay] | None = None
+    for moment in moments:
+        if moment.stays is not stays:  # what lies at places is drawn anew only when something was moved
+            stays = moment.stays
+            lying = {view: [_lying(stays, kind, view, stage) for kind in GLYPHS] for view in stage.views.all}
+        people = list(enumerate(moment.people))
+        now, lanes = axis_ms(moment.at_min), stage.scene.lanes
+        traces = [_ground(moment, stage.scene.theme),
+                  scatter("now", [now, now], [lanes.light.top, lanes.work_bottom], mode="lines",
+                          line={"color": stage.scene.theme.stop, "width": 2.5})]
+        for view in stage.views.all:
+            traces += [_tether(person, number, view, stage) for number, person in people]
+            traces += [_hooks(moment, view, stage), *lying[view]]
+            traces += [_person(person, number, moment, view, stage) for number, person in people]
+        yield moment, traces
 
 
 def frames(film: Sequence[Sequence[Trace]], places: Sequence[int], names: Sequence[str]) -> list[Trace]:
@@ -222,36 +203,23 @@ def primer(film: Sequence[Sequence[Trace]], view: View, point: Point) -> Trace:
                       textfont={"size": 6})
 
 
-def tether_points(person: Person, points: Mapping[str, Point]) -> list[Point]:
-    """From the hook along the places of the line to the person."""
-    return [*(points[place] for place in person.line), person.point_m]
-
-
 def _ground(moment: Moment, theme: Theme) -> Trace:
     """The ground of all views, darker in the shadow."""
     fills = {"night": theme.night_shade, "penumbra": theme.lane}
-    return {"type": "scatter", "xaxis": "x3", "yaxis": "y3", "x": [0, 1, 1, 0], "y": [0, 0, 1, 1],
-            "mode": "lines", "fill": "toself", "line": {"width": 0}, "name": "ground", "hoverinfo": "skip",
-            "showlegend": False, "fillcolor": fills.get(moment.light.partition(" ")[0], "rgba(0,0,0,0)")}
-
-
-def _now_line(moment: Moment, stage: Stage) -> Trace:
-    now = axis_ms(moment.at_min)
-    return {"type": "scatter", "mode": "lines", "xaxis": "x", "yaxis": "y", "x": [now, now],
-            "y": list(stage.strip_ends), "name": "now", "showlegend": False, "hoverinfo": "skip",
-            "line": {"color": stage.theme.stop, "width": 2.5}}
+    return scatter("ground", [0, 1, 1, 0], [0, 0, 1, 1], xaxis="x3", yaxis="y3", mode="lines", fill="toself",
+                   line={"width": 0}, fillcolor=fills.get(moment.light.partition(" ")[0], CLEAR))
 
 
 def _tether(person: Person, number: int, view: View, stage: Stage) -> Trace:
-    return view.trace(tether_points(person, stage.points), mode="lines",
-                      name=f"tether {person.crew}",
-                      line={"color": stage.crew_inks[person.crew], "width": _pick(_TETHER_PX, number)})
+    along = [*(stage.points[place] for place in person.line), person.point_m]  # from the hook
+    return view.trace(along, mode="lines", name=f"tether {person.crew}",
+                      line={"color": stage.crew_inks[person.crew], "width": _TETHER_PX[number % 2]})
 
 
 def _hooks(moment: Moment, view: View, stage: Stage) -> Trace:
     """A frame around the place of each hook, the second inside the first."""
     inks = [stage.crew_inks[person.crew] for person in moment.people]
-    sizes = [_pick(_SPACE_HOOK_PX if view.is_space else _HOOK_PX, n) for n in range(len(inks))]
+    sizes = [(_SPACE_HOOK_PX if view.is_space else _HOOK_PX)[n % 2] for n in range(len(inks))]
     return view.trace([stage.points[person.hook] for person in moment.people], mode="markers", name="hooks",
                       marker={"symbol": "square-open", "size": sizes, "color": inks, "opacity": 1,
                               "line": {"width": 2, "color": inks}})
@@ -265,11 +233,14 @@ def _lying(stays: Sequence[Stay], kind: str, view: View, stage: Stage) -> Trace:
     found = [stay for stay in stays if stay.kind == kind and stay.holder in stage.points and not stay.in_bag]
     look = {"mode": "text" if view.is_space else "markers", "name": f"{kind}s"}
     if view.is_space:
-        firsts, count = _first_each(found), Counter(stay.holder for stay in found)
+        firsts = list({stay.holder: stay for stay in reversed(found)}.values())
+        count = Counter(stay.holder for stay in found)
         return view.trace([stage.points[stay.holder] for stay in firsts], **look,
-                          text=[_names_at(stay, count[stay.holder]) for stay in firsts],
+                          text=[f"{GLYPHS[kind]} {plotly_text(stay.item, LONGEST_ITEM_ID)}"
+                                + (f" +{count[stay.holder] - 1}" if count[stay.holder] > 1 else "")
+                                for stay in firsts],
                           textposition="bottom right" if kind == "foothold" else "middle right",
-                          textfont={"size": 11, "color": stage.theme.ink})
+                          textfont={"size": 11, "color": stage.scene.theme.ink})
     low, high = stage.views.range_of(view.up)
     step = abs(high - low) * _OFFSET_SHARE
     across, up = _OFFSETS[kind]
@@ -278,7 +249,7 @@ def _lying(stays: Sequence[Stay], kind: str, view: View, stage: Stage) -> Trace:
         [view.moved(stage.points[stay.holder], across * step, up * step) for stay in found], **look,
         hoverinfo="text", hovertext=[plotly_text(f"{stay.title} at {stay.holder}", 80) for stay in found],
         marker={"symbol": "triangle-up" if kind == "foothold" else "square", "size": 9, "opacity": 1,
-                "color": stage.theme.ink, "line": {"color": stage.theme.paper, "width": 1}})
+                "color": stage.scene.theme.ink, "line": {"color": stage.scene.theme.paper, "width": 1}})
 
 
 def _uppermost(found: Sequence[Stay]) -> list[Stay]:
@@ -291,27 +262,17 @@ def _uppermost(found: Sequence[Stay]) -> list[Stay]:
     return kept
 
 
-def _first_each(found: Sequence[Stay]) -> list[Stay]:
-    return list({stay.holder: stay for stay in reversed(found)}.values())
-
-
-def _names_at(first: Stay, count: int) -> str:
-    more = f" +{count - 1}" if count > 1 else ""
-    return f"{GLYPHS[first.kind]} {plotly_text(first.item, LONGEST_ITEM_ID)}{more}"
-
-
 def _person(person: Person, number: int, moment: Moment, view: View, stage: Stage) -> Trace:
     ink, name = stage.crew_inks[person.crew], plotly_text(person.crew, 8)
-    carried = glyphs(moment.held_by(person.crew))
+    carried = "".join(GLYPHS[stay.kind] for stay in moment.held_by(person.crew)
+                      if stay.kind in GLYPHS and not stay.in_bag)
     return view.trace(
         [person.point_m], mode="markers+text", name=name,
         showlegend=view.is_keyed, text=[f"<b>{name}</b>" + (f" {carried}" if carried else "")],
-        textposition=_pick(_PERSON_LABELS, number),
+        textposition=_PERSON_LABELS[number % 2],
         textfont={"size": 14 if view.is_space else 12, "color": ink},
-        marker={"symbol": _pick(_PERSON_SYMBOLS, number), "color": ink, "opacity": 1,
-                "size": _pick(_SPACE_PERSON_PX if view.is_space else _PERSON_PX, number),
-                "line": {"color": stage.theme.paper, "width": 1.5}})
+        marker={"symbol": _PERSON_SYMBOLS[number % 2], "color": ink, "opacity": 1,
+                "size": (_SPACE_PERSON_PX if view.is_space else _PERSON_PX)[number % 2],
+                "line": {"color": stage.scene.theme.paper, "width": 1.5}})
 
 
-def _pick(options: Sequence[T], number: int) -> T:
-    return options[number % len(options)]

@@ -4,15 +4,17 @@ The format fixes the station body frame's axes but not which way is down: ``down
 practice of body frames with z to nadir, or "-z"). The longer horizontal axis lies across the page. All three
 views keep the frame right-handed: nothing is mirrored.
 
-What does not move on the station map: routes, worksites and their names.
+Here is also what does not move on the map: routes, worksites and their names.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import cos, hypot, inf, radians, sin, tan
+from math import cos, inf, radians, sin, tan
 from typing import Any
+
+import numpy as np
 
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import Place, Route
@@ -111,7 +113,6 @@ class Views:
         return {"eye": {"x": round(eye_x * flat, 3), "y": round(eye_y * flat, 3), "z": round(up * height, 3)},
                 "up": {"x": 0, "y": 0, "z": up}, "center": {"x": 0, "y": 0, "z": 0}}
 
-
     @property
     def aspect(self) -> dict[str, float]:
         """Lengths of the axes in space, all to one scale: the largest at which every place is in view.
@@ -120,50 +121,37 @@ class Views:
         it; both grow with the scale, so that each point gives one greatest scale.
         """
         camera = self.camera
-        eye = (camera["eye"]["x"], camera["eye"]["y"], camera["eye"]["z"])
-        away = hypot(*eye)
-        ahead = _unit(eye)
-        right = _unit(_cross((0.0, 0.0, camera["up"]["z"]), ahead))
-        upward = _cross(ahead, right)
+        eye = np.array(list(camera["eye"].values()))
+        away = float(np.linalg.norm(eye))
+        ahead = eye / away
+        right = np.cross([0.0, 0.0, camera["up"]["z"]], ahead)
+        right /= np.linalg.norm(right)
+        upward = np.cross(ahead, right)
         ranges = [self.range_of(f"+{name}") for name in _AXES]
         scale = inf
         for place in self.places:
-            point = [value - (low + high) / 2 for value, (low, high) in zip(place, ranges, strict=True)]
+            point = np.array(place) - np.mean(ranges, axis=1)
             for across, share in ((right, _NARROWEST * _HALF_HEIGHT * _USED), (upward, _HALF_HEIGHT * _USED)):
-                reach = abs(_dot(point, across)) + share * _dot(point, ahead)
+                reach = float(abs(point @ across) + share * (point @ ahead))
                 scale = min(scale, share * away / reach) if reach > 0 else scale
         longest = max(high - low for low, high in ranges)
         scale = min(scale, 2 / longest)  # a single place has no scale of its own
         return {name: round((high - low) * scale, 4) for name, (low, high) in zip(_AXES, ranges, strict=True)}
 
 
-def _dot(a: Sequence[float], b: Sequence[float]) -> float:
-    return sum(x * y for x, y in zip(a, b, strict=True))
-
-
-def _cross(a: Point, b: Point) -> Point:
-    return a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]
-
-
-def _unit(a: Point) -> Point:
-    length = hypot(*a)
-    return a[0] / length, a[1] / length, a[2] / length
-
-
 def views_of(places: Sequence[Place], down: str) -> Views:
     """The views of a station. Raises `ScenarioError` when ``down`` is neither ``+z`` nor ``-z``."""
     if down not in ("+z", "-z"):
         raise ScenarioError.single("is no way down; use '+z' or '-z'", column="down", value=down)
-    lowest = _corner([(p.x_m, p.y_m, p.z_m) for p in places], min)
-    highest = _corner([(p.x_m, p.y_m, p.z_m) for p in places], max)
+    points = tuple(place_points(places).values())
+    lowest, highest = _corner(points, min), _corner(points, max)
     z_up = "-z" if down == "+z" else "+z"
     if highest[0] - lowest[0] >= highest[1] - lowest[1]:
         across, page_up = "+x", "-y" if down == "+z" else "+y"
     else:
         across, page_up = "+y", "+x" if down == "+z" else "-x"
     return Views(View("in space", 0, across, z_up), View("from the side", 4, across, z_up),
-                 View("from above", 5, across, page_up),
-                 tuple((p.x_m, p.y_m, p.z_m) for p in places), lowest, highest)
+                 View("from above", 5, across, page_up), points, lowest, highest)
 
 
 def _corner(points: Sequence[Point], pick: Any) -> Point:
@@ -180,7 +168,7 @@ _SCALE_M = 5.0
 NOMINAL_FLAT_PX = (240.0, 118.0)  # of a flat view on a laptop's screen, in a notebook
 # Where a name may stand beside its mark, best first: plotly's word, and where its middle is, in half widths.
 NAME_SPOTS = (("top right", 1, 1), ("middle right", 1, 0), ("bottom right", 1, -1), ("middle left", -1, 0),
-          ("top center", 0, 1), ("bottom center", 0, -1), ("top left", -1, 1), ("bottom left", -1, -1))
+              ("top center", 0, 1), ("bottom center", 0, -1), ("top left", -1, 1), ("bottom left", -1, -1))
 
 
 def place_points(places: Sequence[Place]) -> dict[str, Point]:
@@ -222,14 +210,9 @@ def _route_traces(routes: Sequence[Route], points: Mapping[str, Point], view: Vi
 
 def _middles(routes: Sequence[Route], points: Mapping[str, Point], view: View) -> Trace:
     """Unseen marks in the middle of each route that say under the pointer what it is."""
-    middles = [_middle(points[route.from_place], points[route.to_place]) for route in routes]
+    middles = [tuple(np.mean([points[route.from_place], points[route.to_place]], axis=0)) for route in routes]
     return view.trace(middles, mode="markers", name="routes", marker={"size": 12, "opacity": 0},
                       hoverinfo="text", hovertext=[_route_text(route) for route in routes])
-
-
-def _middle(start: Point, end: Point) -> Point:
-    x, y, z = ((a + b) / 2 for a, b in zip(start, end, strict=True))
-    return x, y, z
 
 
 def _route_text(route: Route) -> str:
@@ -242,7 +225,7 @@ def _places(places: Sequence[Place], views: Views, view: View, theme: Theme) -> 
     """Marks with names: a diamond takes a foothold, a full mark takes a tether hook."""
     spots = ["top right"] * len(places) if view.is_space else _flat_spots(places, views, view)
     return view.trace(
-        [(place.x_m, place.y_m, place.z_m) for place in places], mode="markers+text", name="places",
+        list(place_points(places).values()), mode="markers+text", name="places",
         text=[plotly_text(place.place, LONGEST_PLACE_ID) if spot else ""
               for place, spot in zip(places, spots, strict=True)],
         textposition=[spot or "middle right" for spot in spots],
@@ -265,18 +248,14 @@ def _place_text(place: Place) -> str:
 
 def _flat_spots(places: Sequence[Place], views: Views, view: View) -> list[str]:
     """Where names cover neither each other nor a mark; one that fits nowhere is left to the pointer."""
-    return name_spots([_pixels(place, views, view) for place in places],
-                      [len(place.place[:LONGEST_PLACE_ID]) * NAME_CHAR_PX for place in places])
-
-
-def _pixels(place: Place, views: Views, view: View) -> tuple[float, float]:
-    """About where a place is on the screen, pixels to the right and up; one scale for both axes."""
     ranges = [views.range_of(axis) for axis in (view.across, view.up)]
+    # About where the places are on the screen, pixels to the right and up; one scale for both axes.
     px_per_m = min(px / abs(high - low) for px, (low, high) in zip(NOMINAL_FLAT_PX, ranges, strict=True))
-    metres = view.coordinates([(place.x_m, place.y_m, place.z_m)])
-    x, y = (metres[name][0] * (1 if high > low else -1)
-            for name, (low, high) in zip("xy", ranges, strict=True))
-    return x * px_per_m, y * px_per_m
+    metres = view.coordinates(list(place_points(places).values()))
+    x_px, y_px = ([(metre if high > low else -metre) * px_per_m for metre in metres[name]]
+                  for name, (low, high) in zip("xy", ranges, strict=True))
+    return name_spots(list(zip(x_px, y_px, strict=True)),
+                      [len(place.place[:LONGEST_PLACE_ID]) * NAME_CHAR_PX for place in places])
 
 
 def _scale(views: Views, theme: Theme) -> Trace:

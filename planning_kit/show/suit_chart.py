@@ -1,12 +1,9 @@
-"""What is left in each suit and of each way back, over the same time axis as the swimlane chart.
-
-The lines of the suit chart: what is left of each consumable, and the return margins.
-"""
+"""What is left in each suit and of each way back, over the same time axis as the swimlane chart."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,113 +14,94 @@ from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.returns import latest_turn_back_min
 from planning_kit.plan.suits import UNITS, WORDS
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
-from planning_kit.show.chart import Chart, axis_ms, chart_layout, plan_title, time_axes
+from planning_kit.show import chart
 from planning_kit.show.chart_rows import Words
 from planning_kit.show.palette import Theme, theme_named
 from planning_kit.show.swimlane_bars import Trace
 from planning_kit.show.swimlane_scene import EDGE_MIN
 
-
-@dataclass(frozen=True)
-class LineLook:
-    """How a line is told from the others: by colour and by dash."""
-
-    color: str
-    dash: str
-
-
 # The "bright" and "vibrant" qualitative schemes of P. Tol, SRON/EPS/TN/09-002 (values from memory): readable
 # on white and on dark, told apart by the colour-blind; the dashes tell the same without colour.
-STORE_LOOKS = {
-    "oxygen": LineLook("#4477AA", "solid"), "co2": LineLook("#EE6677", "dash"),
-    "energy": LineLook("#228833", "dot"), "water": LineLook("#AA3377", "dashdot"),
+_STORE_LOOKS = {
+    "oxygen": {"color": "#4477AA", "dash": "solid"}, "co2": {"color": "#EE6677", "dash": "dash"},
+    "energy": {"color": "#228833", "dash": "dot"}, "water": {"color": "#AA3377", "dash": "dashdot"},
 }
 
 
-def margin_looks(theme: Theme) -> dict[str, LineLook]:
-    """The looks of the return margins."""
-    return {"alone": LineLook(theme.ink, "solid"), "with the partner": LineLook("#EE7733", "dash")}
+def _margin_looks(theme: Theme) -> dict[str, dict[str, str]]:
+    return {"alone": {"color": theme.ink, "dash": "solid"},
+            "with the partner": {"color": "#EE7733", "dash": "dash"}}
 
 
-def store_trace(suit: pd.DataFrame, end: Mapping[Any, Any], yaxis: str, words: Words) -> Trace:
+def _store_trace(suit: pd.DataFrame, end: Mapping[Any, Any], words: Words) -> Trace:
     """What is left of a consumable in percent of the usable; ``end``: its row of ``suit_summary``."""
-    name, amount, usable = end["consumable"], end["unit"], float(end["usable"])
-    left = [float(value) for value in suit[f"{name}_left_{UNITS[name]}"]]
-    minutes = [float(value) for value in suit["at_min"]]
-    texts = [
-        f"{_when(end['crew'], minute, words)}: {WORDS[name]} {100 * value / usable:.0f} %,<br>"
-        f"{value:.4g} {amount} left of {usable:.4g}; reserve {_given(end['reserve'], amount)}"
-        for minute, value in zip(minutes, left, strict=True)
-    ]
-    percent = [100 * value / usable for value in left]
-    return line(WORDS[name], minutes, percent, texts, yaxis, STORE_LOOKS[name])
+    name, unit, usable, reserve = end["consumable"], end["unit"], float(end["usable"]), end["reserve"]
+    kept = f"{reserve:.4g} {unit}" if math.isfinite(reserve) else "not given"
+    left, minutes = suit[f"{name}_left_{UNITS[name]}"].astype(float), suit["at_min"].astype(float)
+    texts = [f"{_when(end['crew'], minute, words)}: {WORDS[name]} {100 * value / usable:.0f} %,<br>"
+             f"{value:.4g} {unit} left of {usable:.4g}; reserve {kept}"
+             for minute, value in zip(minutes, left, strict=True)]
+    return _line(WORDS[name], minutes, 100 * left / usable, texts, _STORE_LOOKS[name])
 
 
-def margin_trace(returns: pd.DataFrame, column: str, name: str, yaxis: str, words: Words,
-                 look: LineLook) -> Trace:
+def _margin_trace(returns: pd.DataFrame, column: str, name: str, words: Words,
+                  look: Mapping[str, str]) -> Trace:
     """A return margin in minutes at each moment of one crew member."""
     texts = [_margin_text(row, column, words) for row in returns.to_dict("records")]
-    minutes = [float(value) for value in returns["at_min"]]
-    return line(name, minutes, [float(value) for value in returns[column]], texts, yaxis, look)
+    return _line(name, returns["at_min"], returns[column].astype(float), texts, look)
 
 
 def _margin_text(row: Mapping[Any, Any], column: str, words: Words) -> str:
-    place = " to ".join(words.place(each) for each in str(row["place"]).split(" to "))
     back = row["with_partner_min"] if column == "partner_margin_min" else row["alone_min"]
     helped = " with the partner's help" if column == "partner_margin_min" else ""
     what = WORDS.get(row["first_out"], "") if column == "suit_margin_min" else "emergency oxygen"
-    return (f"{_when(row['crew'], row['at_min'], words)}, {plotly_text(place, 60)}:<br>"
-            f"{back:.1f} min until inside{helped}; {signed(row[column])} min of {what} left over")
+    return (f"{_when(row['crew'], row['at_min'], words)}, {_place(row, words, 60)}:<br>"
+            f"{back:.1f} min until inside{helped}; {_signed(row[column])} min of {what} left over")
 
 
-def level_trace(name: str, y: float, until_min: float, yaxis: str, theme: Theme, color: str) -> Trace:
+def _place(row: Mapping[Any, Any], words: Words, longest: int) -> str:
+    """A place, or both ends of a route, by title."""
+    return plotly_text(" to ".join(words.place(each) for each in str(row["place"]).split(" to ")), longest)
+
+
+def _level_trace(name: str, y: float, until_min: float, theme: Theme, color: str) -> Trace:
     """A thin level line over the outing, with its name at its beginning."""
-    look = LineLook(color, "solid")
-    level = line(name, [0.0, until_min], [y, y], [plotly_text(name)] * 2, yaxis, look, width=1.2)
+    look = {"color": color, "dash": "solid"}
+    level = _line(name, [0.0, until_min], [y, y], [plotly_text(name)] * 2, look, 1.2)
     return level | {"mode": "lines+text", "text": [plotly_text(name), ""], "textposition": "top right",
                     "textfont": {"size": 10, "color": theme.quiet_ink}}
 
 
-def line(name: str, minutes: Sequence[float], values: Sequence[float], texts: Sequence[str], yaxis: str,
-         look: LineLook, width: float = 2.0) -> Trace:
+def _line(name: str, minutes: Iterable[float], values: Iterable[float], texts: Sequence[str],
+          look: Mapping[str, str], width: float = 2.0) -> Trace:
     """A line over PET; a value that is not known leaves a gap."""
-    return {
-        "type": "scatter", "mode": "lines", "name": plotly_text(name), "legendgroup": name,
-        "xaxis": "x", "yaxis": yaxis, "x": [axis_ms(minute) for minute in minutes],
-        "y": [round(value, 4) if math.isfinite(value) else None for value in values],
-        "hovertext": list(texts), "hoverinfo": "text", "showlegend": False, "connectgaps": False,
-        "line": {"color": look.color, "dash": look.dash, "width": width},
-    }
+    return chart.scatter(
+        plotly_text(name), [chart.axis_ms(minute) for minute in minutes],
+        [round(value, 4) if math.isfinite(value) else None for value in values], mode="lines",
+        legendgroup=name, hovertext=list(texts), hoverinfo="text", connectgaps=False,
+        line={**look, "width": width})
 
 
-def worst_trace(worst: Mapping[Any, Any], yaxis: str, theme: Theme, words: Words) -> Trace:
+def _worst_trace(worst: Mapping[Any, Any], theme: Theme, words: Words) -> Trace:
     """The worst point of one case, named above its line alone and below it with the partner.
 
     ``worst`` is a row of ``return_summary``.
     """
-    place = plotly_text(" to ".join(words.place(each) for each in str(worst["place"]).split(" to ")), 40)
-    text = f"{signed(worst['margin_min'])} min at {pet_label(worst['at_min'])}, {place}"
-    return {
-        "type": "scatter", "mode": "markers+text", "name": "worst", "xaxis": "x", "yaxis": yaxis,
-        "x": [axis_ms(worst["at_min"])], "y": [round(float(worst["margin_min"]), 4)], "text": [text],
-        "textposition": "top right" if worst["case"].endswith("alone") else "bottom right",
-        "textfont": {"size": 11, "color": theme.ink}, "cliponaxis": False,
-        "marker": {"symbol": "diamond", "size": 8, "color": theme.ink}, "hoverinfo": "skip",
-        "showlegend": False,
-    }
+    text = f"{_signed(worst['margin_min'])} min at {pet_label(worst['at_min'])}, {_place(worst, words, 40)}"
+    return chart.scatter(
+        "worst", [chart.axis_ms(worst["at_min"])], [round(float(worst["margin_min"]), 4)],
+        mode="markers+text", text=[text], cliponaxis=False, textfont={"size": 11, "color": theme.ink},
+        textposition="top right" if worst["case"].endswith("alone") else "bottom right",
+        marker={"symbol": "diamond", "size": 8, "color": theme.ink})
 
 
-def signed(value: float) -> str:
+def _signed(value: float) -> str:
     """A number with one decimal and a true minus sign."""
     return f"{value:.1f}".replace("-", "−")
 
 
 def _when(crew: str, minute: float, words: Words) -> str:
     return f"{crew} at {pet_label(minute)} (GMT {gmt_label(moment_at(minute, words.egress))})"
-
-
-def _given(amount: float, unit: str) -> str:
-    return f"{amount:.4g} {unit}" if math.isfinite(amount) else "not given"
 
 
 _LEFT_PX, _RIGHT_PX = 124, 18  # as in the swimlane chart, so that the two stand one under the other
@@ -142,7 +120,7 @@ class _Panel:
     high: float
 
 
-def suit_chart(plan: AnyPlan, theme: str = "light") -> Chart:
+def suit_chart(plan: AnyPlan, theme: str = "light") -> chart.Chart:
     """Draw the suits and the ways back of ``plan`` over PET, nights shaded.
 
     From above: what is left of each consumable of each suit, in percent of what is usable, with the reserve;
@@ -155,10 +133,12 @@ def suit_chart(plan: AnyPlan, theme: str = "light") -> Chart:
     words = Words.of(plan)
     panels = [*_suit_panels(plan, look, words), *_oxygen_panels(plan, look, words),
               _lasting_panel(plan, look, words)]
-    traces = [_on_panel(trace, number) for number, panel in enumerate(panels) for trace in panel.traces]
-    traces += _legend_traces(look)
+    traces = [trace | {"yaxis": f"y{number}" if number > 1 else "y"}
+              for number, panel in enumerate(panels, start=1) for trace in panel.traces]
+    traces += [_line(name, [0.0], [math.nan], [""], line) | {"showlegend": True, "hoverinfo": "skip"}
+               for name, line in _legend(look).items()]  # drawn nowhere
     traces[0]["xaxis"] = "x2"  # plotly draws no axis that carries no trace
-    return Chart(data=traces, layout=_layout(plan, panels, look))
+    return chart.Chart(data=traces, layout=_layout(plan, panels, look))
 
 
 def _suit_panels(plan: TimedPlan, theme: Theme, words: Words) -> Iterator[_Panel]:
@@ -166,9 +146,9 @@ def _suit_panels(plan: TimedPlan, theme: Theme, words: Words) -> Iterator[_Panel
     for crew in plan.travels:
         own = [row for row in ends.to_dict("records") if row["crew"] == crew]
         known = [row for row in own if math.isfinite(row["usable"]) and row["usable"] > 0]
-        traces = [level_trace(name, share, plan.end_min, "y", theme, theme.stop)
+        traces = [_level_trace(name, share, plan.end_min, theme, theme.stop)
                   for share, name in _reserves(known)]
-        traces += [store_trace(suits[suits["crew"] == crew], row, "y", words) for row in known]
+        traces += [_store_trace(suits[suits["crew"] == crew], row, words) for row in known]
         lowest = min((value for trace in traces for value in trace["y"]), default=0.0)
         first = next((f"{WORDS[row['consumable']]} would run out first, at {pet_label(row['runs_out_min'])}"
                       for row in own if row["first"]), "nothing is known of this suit: see the findings")
@@ -189,11 +169,11 @@ def _oxygen_panels(plan: TimedPlan, theme: Theme, words: Words) -> Iterator[_Pan
     returns, summary = plan.returns, plan.return_summary
     for crew in plan.travels:
         own, worst = returns[returns["crew"] == crew], summary[summary["crew"] == crew]
-        looks = margin_looks(theme)
-        traces = [margin_trace(own, column, name, "y", words, looks[name]) for column, name in (
-            ("emergency_margin_min", "alone"), ("partner_margin_min", "with the partner"))]
-        traces = _with_levels(plan, theme, traces)
-        traces += [worst_trace(row, "y", theme, words) for row in worst.to_dict("records")
+        columns = ("emergency_margin_min", "partner_margin_min")
+        traces = _with_levels(plan, theme, [
+            _margin_trace(own, column, name, words, look)
+            for column, (name, look) in zip(columns, _margin_looks(theme).items(), strict=True)])
+        traces += [_worst_trace(row, theme, words) for row in worst.to_dict("records")
                    if row["case"].startswith("emergency")]
         heading = f"<b>{crew}: emergency oxygen left over after the way back</b> · {_turn_back(plan, worst)}"
         yield _Panel(heading, "min", traces, *_span(traces))
@@ -212,18 +192,18 @@ def _turn_back(plan: TimedPlan, worst: pd.DataFrame) -> str:
 
 def _lasting_panel(plan: TimedPlan, theme: Theme, words: Words) -> _Panel:
     returns = plan.returns
-    traces = [margin_trace(returns[returns["crew"] == crew], "suit_margin_min", crew, "y", words,
-                           LineLook(theme.ink, dash))
-              for crew, dash in zip(plan.travels, ("solid", "dash"), strict=False)]
-    traces = _with_levels(plan, theme, traces)
+    traces = _with_levels(plan, theme, [
+        _margin_trace(returns[returns["crew"] == crew], "suit_margin_min", crew, words,
+                      {"color": theme.ink, "dash": dash})
+        for crew, dash in zip(plan.travels, ("solid", "dash"), strict=False)])
     heading = "<b>What the suits last beyond the way back alone</b> · at the rate of travel; EV2 dashed"
     return _Panel(heading, "min", traces, *_span(traces))
 
 
 def _with_levels(plan: TimedPlan, theme: Theme, traces: list[Trace]) -> list[Trace]:
     reserve = plan.scenario.records.settings.limits.return_reserve_min or 0.0
-    zero = level_trace("", 0.0, plan.end_min, "y", theme, theme.quiet_ink)
-    level = level_trace(f"reserve {reserve:g} min", reserve, plan.end_min, "y", theme, theme.stop)
+    zero = _level_trace("", 0.0, plan.end_min, theme, theme.quiet_ink)
+    level = _level_trace(f"reserve {reserve:g} min", reserve, plan.end_min, theme, theme.stop)
     return [zero, level, *(trace for trace in traces if any(y is not None for y in trace["y"]))]
 
 
@@ -234,36 +214,31 @@ def _span(traces: list[Trace]) -> tuple[float, float]:
     return low - 2 * pad, high + pad  # more below, where the worst points are named
 
 
-def _on_panel(trace: Trace, number: int) -> Trace:
-    return trace | {"yaxis": f"y{number + 1}" if number else "y"}
-
-
-def _legend_traces(theme: Theme) -> list[Trace]:
-    """One entry a line, drawn nowhere."""
-    looks = {name: STORE_LOOKS[key] for key, name in WORDS.items()} | margin_looks(theme)
-    looks |= {"reserve": LineLook(theme.stop, "solid")}
-    return [line(name, [0.0], [math.nan], [""], "y", look) | {"showlegend": True, "hoverinfo": "skip"}
-               for name, look in looks.items()]
+def _legend(theme: Theme) -> dict[str, dict[str, str]]:
+    """The look of each kind of line by its name."""
+    return {**{name: _STORE_LOOKS[key] for key, name in WORDS.items()}, **_margin_looks(theme),
+            "reserve": {"color": theme.stop, "dash": "solid"}}
 
 
 def _layout(plan: TimedPlan, panels: list[_Panel], theme: Theme) -> dict[str, Any]:
-    limits = plan.scenario.records.settings.limits
-    shown = (-EDGE_MIN, max(plan.end_min, limits.planned_min, limits.hard_min) + EDGE_MIN)
-    axes = time_axes(shown, (-EDGE_MIN, max(plan.horizon_min, shown[1])), plan.egress, theme)
+    settings = plan.scenario.records.settings
+    shown = (-EDGE_MIN, max(plan.end_min, settings.limits.planned_min, settings.limits.hard_min) + EDGE_MIN)
+    axes = chart.time_axes(shown, (-EDGE_MIN, max(plan.horizon_min, shown[1])), plan.egress, theme)
     axes["xaxis"] |= {"anchor": f"y{len(panels)}"}
     axes["xaxis2"] |= {"anchor": "free", "position": 1}  # above the heading of the first panel
     inner = len(panels) * (_PANEL_PX + _GAP_PX)
     return {
-        **chart_layout(theme, _alt(plan), plan_title(plan),
+        **chart.shared_layout(theme, _alt(plan), chart.plan_title(settings.title, settings.station),
                        f"Suits and ways back · both inside at {pet_label(plan.end_min)}"),
         "height": inner + _TOP_PX + _BELOW_PX,
         "margin": {"l": _LEFT_PX, "r": _RIGHT_PX, "t": _TOP_PX, "b": _BELOW_PX},
-        **axes, **_y_axes(panels, inner, theme),
-        "shapes": _nights(plan, theme), "annotations": _headings(panels, inner, theme),
+        **axes, **_y_axes(panels, inner, theme), "shapes": chart.night_shades(plan.light.night, theme),
+        "annotations": [
+            chart.note(panel.heading, 0, _domain(number, inner)[1], theme.ink, 12, xref="paper", yref="paper",
+                 xanchor="left", yanchor="bottom", yshift=2, name=f"heading {number + 1}")
+            for number, panel in enumerate(panels)],
         "hoverdistance": 20, "dragmode": "zoom",
-        "legend": {"orientation": "h", "x": 0, "xanchor": "left", "y": -34 / inner, "yanchor": "top",
-                   "bgcolor": "rgba(0,0,0,0)", "font": {"size": 11, "color": theme.ink}, "itemclick": False,
-                   "itemdoubleclick": False},
+        "legend": chart.legend_below(-34 / inner, theme, **chart.UNCLICKED),
     }
 
 
@@ -274,50 +249,23 @@ def _domain(number: int, inner: int) -> tuple[float, float]:
 
 
 def _y_axes(panels: list[_Panel], inner: int, theme: Theme) -> dict[str, Any]:
-    axes = {}
-    for number, panel in enumerate(panels):
-        axes[f"yaxis{number + 1}" if number else "yaxis"] = {
+    return {
+        f"yaxis{number + 1}" if number else "yaxis": {
             "domain": list(_domain(number, inner)), "range": [panel.low, panel.high], "fixedrange": True,
             "anchor": "x", "gridcolor": theme.grid, "zeroline": False, "nticks": 6, "automargin": False,
             "tickfont": {"size": 11, "color": theme.ink},
-            "title": {"text": panel.side, "font": {"size": 11, "color": theme.quiet_ink}, "standoff": 8},
-        }
-    return axes
-
-
-def _headings(panels: list[_Panel], inner: int, theme: Theme) -> list[dict[str, Any]]:
-    return [
-        {"text": panel.heading, "xref": "paper", "yref": "paper", "x": 0, "xanchor": "left",
-         "y": _domain(number, inner)[1], "yanchor": "bottom", "yshift": 2, "showarrow": False,
-         "font": {"size": 12, "color": theme.ink}, "name": f"heading {number + 1}"}
-        for number, panel in enumerate(panels)
-    ]
-
-
-def _nights(plan: TimedPlan, theme: Theme) -> list[dict[str, Any]]:
-    return [
-        {"type": "rect", "xref": "x", "yref": "paper", "x0": axis_ms(float(start)), "x1": axis_ms(float(end)),
-         "y0": 0, "y1": 1, "layer": "below", "line": {"width": 0}, "fillcolor": theme.night_shade,
-         "name": f"night {number}"}
-        for number, (start, end) in enumerate(plan.light.night, start=1)
-    ]
+            "title": {"text": panel.side, "font": {"size": 11, "color": theme.quiet_ink}, "standoff": 8}}
+        for number, panel in enumerate(panels)}
 
 
 def _alt(plan: TimedPlan) -> str:
     parts = [f"Suit chart: {one_line(plan.scenario.records.settings.title)}."]
     for crew in plan.travels:
         rows = plan.suit_summary.query("crew == @crew").to_dict("records")
-        left = [f"{WORDS[row['consumable']]} {_percent(row)} %" for row in rows
-                if math.isfinite(row["usable"]) and row["usable"] > 0]
+        left = [f"{WORDS[row['consumable']]} {100 * row['left'] / row['usable']:.0f} %".replace("-", "−")
+                for row in rows if math.isfinite(row["usable"]) and row["usable"] > 0]
         parts.append(f"{crew} ends with {', '.join(left) or 'nothing known'}.")
-    parts += [_worst_words(row) for row in plan.return_summary.to_dict("records")]
+    parts += [f"{row['crew']}, {row['case']}: least margin {_signed(row['margin_min'])} min at "
+              f"{pet_label(row['at_min'])} ({row['place']})."
+              for row in plan.return_summary.to_dict("records")]
     return " ".join(parts)
-
-
-def _percent(row: Mapping[Any, Any]) -> str:
-    return f"{100 * row['left'] / row['usable']:.0f}".replace("-", "−")
-
-
-def _worst_words(row: Mapping[Any, Any]) -> str:
-    return (f"{row['crew']}, {row['case']}: least margin {signed(row['margin_min'])} min at "
-            f"{pet_label(row['at_min'])} ({row['place']}).")

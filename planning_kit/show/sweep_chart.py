@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import pandas as pd
@@ -10,14 +11,14 @@ import pandas as pd
 from planning_kit.explore.sweep import HARD, PLANNED, good_spells
 from planning_kit.inputs.shown_text import plotly_paragraph, shortened
 from planning_kit.inputs.times import gmt_label, pet_label
-from planning_kit.show.chart import Chart, axis_title, chart_layout
+from planning_kit.show.chart import Chart, days_axis, days_layout, note
 from planning_kit.show.palette import Theme, theme_named
 
 _HEIGHT_PX = 400
 _NO_PLAN = "no plan"
 _SPELL_FILL = "#44BB99"
 _SPELL_OPACITY = {HARD: 0.16, PLANNED: 0.34}
-_LINES = {PLANNED: ("dash", 1.4), HARD: ("solid", 2.0)}
+_LINES = {PLANNED: {"dash": "dash", "width": 1.4}, HARD: {"dash": "solid", "width": 2.0}}
 _TICK_STEPS_MIN = (10, 15, 30, 60, 120, 240)
 _MOST_TICKS = 9
 _LONGEST_REASON = 200  # characters
@@ -35,9 +36,7 @@ def sweep_chart(sweep: pd.DataFrame, theme: str = "light") -> Chart:
     rows = sweep.sort_values("egress", kind="stable").to_dict("records")
     limits = _limits(rows)
     low, high = _range(rows, limits)
-    traces = [_end_trace(rows, look)]
-    if any(_is_missing(row) for row in rows):
-        traces.append(_no_plan_trace(rows, low + 0.03 * (high - low), look))
+    traces = list(_traces(rows, low + 0.03 * (high - low), look))
     return Chart(data=traces, layout=_layout(rows, spells, limits, (low, high), look))
 
 
@@ -47,10 +46,9 @@ def _is_missing(row: dict[Any, Any]) -> bool:
 
 def _limits(rows: list[dict[Any, Any]]) -> dict[str, float]:
     """The limits, as the first row with a plan has them."""
-    for row in rows:
-        if not _is_missing(row):
-            return {limit: round(row["end_min"] + row[f"{limit}_margin_min"], 6) for limit in _LINES}
-    return {}
+    first = next((row for row in rows if not _is_missing(row)), None)
+    return {} if first is None else {
+        limit: round(first["end_min"] + first[f"{limit}_margin_min"], 6) for limit in _LINES}
 
 
 def _range(rows: list[dict[Any, Any]], limits: dict[str, float]) -> tuple[float, float]:
@@ -64,28 +62,21 @@ def _at(moment: Any) -> str:
     return f"{pd.Timestamp(moment):%Y-%m-%dT%H:%M:%S}"
 
 
-def _minute(row: dict[Any, Any]) -> str:
-    return f"{pd.Timestamp(row['egress']):%Y-%m-%d %H:%M}"
-
-
-def _end_trace(rows: list[dict[Any, Any]], theme: Theme) -> dict[str, Any]:
+def _traces(rows: list[dict[Any, Any]], ground: float, theme: Theme) -> Iterator[dict[str, Any]]:
+    """The line of the outing ends, and at ``ground`` the crosses of the rows without a plan."""
     ends = [None if _is_missing(row) else round(row["end_min"], 4) for row in rows]
-    return {
-        "type": "scatter", "mode": "lines" if len(rows) > 1 else "markers", "name": "outing end",
-        "x": [_at(row["egress"]) for row in rows], "y": ends, "connectgaps": False, "showlegend": False,
-        "hovertext": [_hover(row) for row in rows], "hoverinfo": "text",
-        "line": {"color": theme.ink, "width": 2},
-    }
-
-
-def _no_plan_trace(rows: list[dict[Any, Any]], low: float, theme: Theme) -> dict[str, Any]:
+    yield _trace(rows, ends, name="outing end", mode="lines" if len(rows) > 1 else "markers",
+                 connectgaps=False, showlegend=False, line={"color": theme.ink, "width": 2})
     missing = [row for row in rows if _is_missing(row)]
-    return {
-        "type": "scatter", "mode": "markers", "name": _NO_PLAN, "showlegend": True,
-        "x": [_at(row["egress"]) for row in missing], "y": [low] * len(missing),
-        "hovertext": [_hover(row) for row in missing], "hoverinfo": "text", "cliponaxis": False,
-        "marker": {"symbol": "x-thin", "size": 7, "line": {"color": theme.stop, "width": 1.5}},
-    }
+    if missing:
+        sign = {"symbol": "x-thin", "size": 7, "line": {"color": theme.stop, "width": 1.5}}
+        yield _trace(missing, [ground] * len(missing), name=_NO_PLAN, mode="markers", showlegend=True,
+                     cliponaxis=False, marker=sign)
+
+
+def _trace(rows: list[dict[Any, Any]], values: Sequence[float | None], **look: Any) -> dict[str, Any]:
+    return {"type": "scatter", "x": [_at(row["egress"]) for row in rows], "y": values,
+            "hovertext": [_hover(row) for row in rows], "hoverinfo": "text", **look}
 
 
 def _hover(row: dict[Any, Any]) -> str:
@@ -104,22 +95,22 @@ def _hover(row: dict[Any, Any]) -> str:
 
 def _layout(rows: list[dict[Any, Any]], spells: list[dict[Any, Any]], limits: dict[str, float],
             shown: tuple[float, float], theme: Theme) -> dict[str, Any]:
-    ticks = _ticks(shown)
+    ticks, egresses = _ticks(shown), [f"{pd.Timestamp(row['egress']):%Y-%m-%d %H:%M}" for row in rows]
+    span = f"{egresses[0]} to {egresses[-1]} UTC" if rows else "no rows"
+    formats = [{"dtickrange": [None, 86_399_999], "value": "%H:%M\n%Y-%m-%d"},
+               {"dtickrange": [86_400_000, None], "value": "%Y-%m-%d"}]
     return {
-        **chart_layout(theme, _alt(rows, spells), "Outing end against egress", _span(rows)),
-        "height": _HEIGHT_PX, "margin": {"l": 64, "r": 92, "t": 70, "b": 44},
-        "xaxis": {"type": "date", "gridcolor": theme.grid, "title": axis_title("egress, UTC"),
-                  "tickfont": {"color": theme.ink, "size": 11}, "nticks": 10,
-                  "tickformatstops": [{"dtickrange": [None, 86_399_999], "value": "%H:%M\n%Y-%m-%d"},
-                                      {"dtickrange": [86_400_000, None], "value": "%Y-%m-%d"}]},
-        "yaxis": {"range": list(shown), "tickmode": "array", "tickvals": ticks, "gridcolor": theme.grid,
-                  "ticktext": [pet_label(tick) for tick in ticks], "zeroline": False, "fixedrange": True,
-                  "title": axis_title("outing end, PET h:mm"), "tickfont": {"color": theme.ink, "size": 11}},
-        "shapes": _bands(spells) + [_limit_line(limit, minute, theme) for limit, minute in limits.items()],
-        "annotations": [_limit_label(limit, minute, theme) for limit, minute in limits.items()],
-        "hoverdistance": 30,
-        "legend": {"orientation": "h", "x": 1, "xanchor": "right", "y": 1.02, "yanchor": "bottom",
-                   "bgcolor": "rgba(0,0,0,0)"},
+        **days_layout(theme, _alt(rows, spells), "Outing end against egress", span, _HEIGHT_PX, 92),
+        "xaxis": days_axis(theme, "egress, UTC", type="date", nticks=10, tickformatstops=formats),
+        "yaxis": days_axis(theme, "outing end, PET h:mm", range=list(shown), tickmode="array", tickvals=ticks,
+                           ticktext=[pet_label(tick) for tick in ticks], zeroline=False, fixedrange=True),
+        "shapes": _bands(spells) + [
+            {"type": "line", "xref": "paper", "x0": 0, "x1": 1, "yref": "y", "y0": minute, "y1": minute,
+             "name": f"{limit} limit", "line": _LINES[limit] | {"color": theme.stop}}
+            for limit, minute in limits.items()],
+        "annotations": [
+            note(f"{limit} {pet_label(minute)}", 1, minute, theme.ink, xref="paper", xanchor="left", xshift=4,
+                 yref="y") for limit, minute in limits.items()],
     }
 
 
@@ -131,35 +122,12 @@ def _ticks(shown: tuple[float, float]) -> list[int]:
 
 def _bands(spells: list[dict[Any, Any]]) -> list[dict[str, Any]]:
     """A band a spell; the first of each kind stands in the legend."""
-    bands: list[dict[str, Any]] = []
-    for limit in _SPELL_OPACITY:
-        of_limit = [_band(spell) for spell in spells if spell["limit"] == limit]
-        bands += [band | {"showlegend": number == 0} for number, band in enumerate(of_limit)]
-    return bands
-
-
-def _band(spell: dict[Any, Any]) -> dict[str, Any]:
-    return {
-        "type": "rect", "xref": "x", "yref": "paper", "x0": _at(spell["from"]), "x1": _at(spell["until"]),
-        "y0": 0, "y1": 1, "layer": "below", "fillcolor": _SPELL_FILL, "name": f"{spell['limit']} limit kept",
-        "opacity": _SPELL_OPACITY[spell["limit"]], "line": {"width": 1, "color": _SPELL_FILL},
-    }
-
-
-def _limit_line(limit: str, minute: float, theme: Theme) -> dict[str, Any]:
-    dash, width = _LINES[limit]
-    return {"type": "line", "xref": "paper", "x0": 0, "x1": 1, "yref": "y", "y0": minute, "y1": minute,
-            "name": f"{limit} limit", "line": {"color": theme.stop, "dash": dash, "width": width}}
-
-
-def _limit_label(limit: str, minute: float, theme: Theme) -> dict[str, Any]:
-    return {"xref": "paper", "x": 1, "xanchor": "left", "xshift": 4, "yref": "y", "y": minute,
-            "text": f"{limit} {pet_label(minute)}", "showarrow": False,
-            "font": {"size": 11, "color": theme.ink}}
-
-
-def _span(rows: list[dict[Any, Any]]) -> str:
-    return f"{_minute(rows[0])} to {_minute(rows[-1])} UTC" if rows else "no rows"
+    return [
+        {"type": "rect", "xref": "x", "yref": "paper", "x0": _at(spell["from"]), "x1": _at(spell["until"]),
+         "y0": 0, "y1": 1, "layer": "below", "fillcolor": _SPELL_FILL, "name": f"{limit} limit kept",
+         "opacity": opacity, "line": {"width": 1, "color": _SPELL_FILL}, "showlegend": number == 0}
+        for limit, opacity in _SPELL_OPACITY.items()
+        for number, spell in enumerate(spell for spell in spells if spell["limit"] == limit)]
 
 
 def _alt(rows: list[dict[Any, Any]], spells: list[dict[Any, Any]]) -> str:

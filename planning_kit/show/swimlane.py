@@ -1,10 +1,7 @@
 """The swimlane chart of a plan: who does what, when, in which light, and what is wrong where.
 
-It draws a finished plan and computes nothing of its own: every minute comes from the plan's tables.
-
-Marks over and under the bars of the swimlane chart: hand-overs, findings, limits, the night behind all.
-
-All of the swimlane chart that is no trace: axes, title, limits, legends and its content in words.
+It draws a finished plan and computes nothing of its own. Here are the marks over and under the bars
+(hand-overs, findings, limits, nights) and all that is no trace: axes, title, legends, the content in words.
 """
 
 from __future__ import annotations
@@ -18,40 +15,33 @@ from typing import Any
 from planning_kit.inputs.shown_text import one_line, plotly_text
 from planning_kit.inputs.times import gmt_label, pet_label
 from planning_kit.judge.findings import Finding
+from planning_kit.plan.activities import WORK
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
-from planning_kit.show.chart import Chart, axis_ms, axis_names, chart_layout, time_axes
-from planning_kit.show.chart_rows import finding_lanes, finding_minute, findings_text, handover_text
-from planning_kit.show.palette import SEVERITY_SIGNS, Theme, theme_named
-from planning_kit.show.swimlane_bars import (
-    Trace,
-    ghost_traces,
-    inhibit_trace,
-    label_traces,
-    link_trace,
-    outing_trace,
-    pause_traces,
-    sky_traces,
-    tight_trace,
-    together_trace,
-    work_traces,
-)
-from planning_kit.show.swimlane_scene import Lane, Lanes, Scene, scene_of
+from planning_kit.show import chart, chart_rows
+from planning_kit.show.chart_rows import finding_minute
+from planning_kit.show.palette import INK_ON_FILL, SEVERITY_SIGNS, Theme, theme_named
+from planning_kit.show.swimlane_bars import SIGN, Trace, bar_traces
+from planning_kit.show.swimlane_scene import Scene, scene_of
+from planning_kit.show.wording import grouped
 
-_LIMIT_LINES = {"planned limit": ("dash", 1.6), "hard limit": ("solid", 2.2)}
+_LIMIT_LINES: dict[str, tuple[str | None, float]] = {
+    "planned limit": ("dash", 1.6), "hard limit": ("solid", 2.2)}
 
 
 def handover_traces(scene: Scene) -> list[Trace]:
     """Arrows from the lane that is done to the lane that waits: full for an item, dotted for mere order."""
     items = _arrows("item handed over", "solid", scene.theme)
     order = _arrows("comes after", "dot", scene.theme)
-    for row in scene.handovers:
+    for row in chart_rows.handovers(scene.plan):
         source, target = scene.lanes.people.get(row.from_crew), scene.lanes.people.get(row.to_crew)
         if source is None or target is None or source is target:
             continue
+        begin, end = source.main, target.main
+        edges = (begin.bottom, end.top) if begin.top < end.top else (begin.top, end.bottom)
         trace = order if row.what in ("", "after") else items
-        text = handover_text(row, scene.words)
-        trace["x"] += [axis_ms(row.from_min), axis_ms(row.to_min), None]
-        trace["y"] += [*_facing_edges(source, target), None]
+        text = chart_rows.handover_text(row)
+        trace["x"] += [chart.axis_ms(row.from_min), chart.axis_ms(row.to_min), None]
+        trace["y"] += [*edges, None]
         trace["hovertext"] += [text, text, ""]
         trace["customdata"] += [[row.from_step, row.from_crew, "handover"],
                                 [row.to_step, row.to_crew, "handover"], ["", "", "handover"]]
@@ -62,140 +52,86 @@ def handover_traces(scene: Scene) -> list[Trace]:
 
 
 def _arrows(name: str, dash: str, theme: Theme) -> Trace:
-    return {
-        "type": "scatter", "mode": "lines+markers", "name": name, "xaxis": "x", "yaxis": "y",
-        "x": [], "y": [], "hovertext": [], "customdata": [], "hoverinfo": "text",
-        "showlegend": True, "legend": "legend2", "connectgaps": False,
-        "line": {"color": theme.ink, "width": 1.6 if dash == "solid" else 1.1, "dash": dash},
-        "marker": {"symbol": [], "size": [], "angleref": "previous", "color": theme.ink, "opacity": 1},
-    }
+    return chart.scatter(
+        name, [], [], mode="lines+markers", hovertext=[], customdata=[], hoverinfo="text", connectgaps=False,
+        line={"color": theme.ink, "width": 1.6 if dash == "solid" else 1.1, "dash": dash}, **SIGN,
+        marker={"symbol": [], "size": [], "angleref": "previous", "color": theme.ink, "opacity": 1})
 
 
 def _casing(arrows: Sequence[Trace], theme: Theme) -> Trace:
     """The same lines in the colour of the ground, wider and below: light arrows stay in sight over bars."""
-    return {
-        "type": "scatter", "mode": "lines", "name": "casing", "xaxis": "x", "yaxis": "y",
-        "x": [x for trace in arrows for x in trace["x"]], "y": [y for trace in arrows for y in trace["y"]],
-        "showlegend": False, "hoverinfo": "skip", "connectgaps": False, "opacity": 0.7,
-        "line": {"color": theme.paper, "width": theme.casing_px},
-    }
-
-
-def _facing_edges(source: Lane, target: Lane) -> tuple[float, float]:
-    if source.main.top < target.main.top:
-        return source.main.bottom, target.main.top
-    return source.main.top, target.main.bottom
+    return chart.scatter("casing", [x for trace in arrows for x in trace["x"]],
+                         [y for trace in arrows for y in trace["y"]], mode="lines", connectgaps=False,
+                         opacity=0.7, line={"color": theme.paper, "width": theme.casing_px})
 
 
 def finding_traces(scene: Scene) -> list[Trace]:
     """One sign a lane and moment, shaped by the worst severity there; more than one are counted in it."""
-    spots: dict[tuple[float, float], list[Finding]] = {}
-    for finding in scene.found:
-        for spot in _spots(finding, scene):
-            spots.setdefault(spot, []).append(finding)
+    spots = grouped((spot, finding) for finding in scene.found for spot in _spots(finding, scene))
+    worst = {spot: min((finding.severity for finding in here), key=list(SEVERITY_SIGNS).index)
+             for spot, here in spots.items()}
     worst_last = reversed(SEVERITY_SIGNS)  # and so drawn over the others
-    return [trace for severity in worst_last
-            for trace in _sign_traces(severity, {spot: here for spot, here in spots.items()
-                                                 if _worst(here) == severity}, scene.theme)]
+    return [trace for severity in worst_last for trace in _sign_traces(
+        severity, {spot: here for spot, here in spots.items() if worst[spot] == severity}, scene.theme)]
 
 
 def _spots(finding: Finding, scene: Scene) -> list[tuple[float, float]]:
     """(minute of PET, y) of a finding's signs, one a lane; none where it has no time."""
     minute = finding_minute(finding, scene.work)
     strips = [scene.lanes.people[who].findings if who else scene.lanes.whole_plan
-              for who in finding_lanes(finding, scene.work, scene.lanes.people)]
+              for who in chart_rows.finding_lanes(finding, scene.work, scene.lanes.people)]
     return [(minute, strip.mid) for strip in strips if strip is not None and math.isfinite(minute)]
-
-
-def _worst(found: Sequence[Finding]) -> str:
-    """The worst severity among findings; a severity that is not known counts as a remark."""
-    present = {finding.severity for finding in found}
-    return next((severity for severity in SEVERITY_SIGNS if severity in present), "remark")
 
 
 def _sign_traces(severity: str, spots: dict[tuple[float, float], list[Finding]], theme: Theme) -> list[Trace]:
     sign = SEVERITY_SIGNS[severity]
-    fill, ink = {"stop": (theme.stop, theme.paper), "concern": (theme.concern, "#15181C"),
+    fill, ink = {"stop": (theme.stop, theme.paper), "concern": (theme.concern, INK_ON_FILL),
                  "remark": (theme.remark, theme.ink)}[severity]
-    where: Trace = {"type": "scatter", "xaxis": "x", "yaxis": "y", "legendgroup": severity,
-                    "x": [axis_ms(minute) for minute, _ in spots], "y": [y for _, y in spots]}
-    signs = where | {
-        "name": severity, "mode": "markers", "showlegend": True, "legend": "legend2", "hoverinfo": "text",
-        "legendrank": 2000 + list(SEVERITY_SIGNS).index(severity),
-        "hovertext": [findings_text(here) for here in spots.values()],
-        "customdata": [[here[0].step, here[0].crew, "finding"] for here in spots.values()],
-        "marker": {"symbol": sign.symbol, "size": sign.size, "color": fill, "opacity": 1,
-                   "line": {"color": theme.ink, "width": 1}},
-    }
-    counts = where | {
-        "name": f"{severity} counts", "mode": "text", "showlegend": False, "hoverinfo": "skip",
-        "text": [f"<b>{len(here)}</b>" if len(here) > 1 else "" for here in spots.values()],
-        "textposition": "middle center", "textfont": {"size": 9, "color": ink},
-    }
+    x, y = [chart.axis_ms(minute) for minute, _ in spots], [y for _, y in spots]
+    signs = chart.scatter(
+        severity, x, y, legendgroup=severity, mode="markers", hoverinfo="text", **SIGN,
+        legendrank=2000 + list(SEVERITY_SIGNS).index(severity),
+        hovertext=[chart_rows.findings_text(here) for here in spots.values()],
+        customdata=[[here[0].step, here[0].crew, "finding"] for here in spots.values()],
+        marker={"symbol": sign.symbol, "size": sign.size, "color": fill, "opacity": 1,
+                "line": {"color": theme.ink, "width": 1}})
+    counts = chart.scatter(
+        f"{severity} counts", x, y, legendgroup=severity, mode="text", textposition="middle center",
+        text=[f"<b>{len(here)}</b>" if len(here) > 1 else "" for here in spots.values()],
+        textfont={"size": 9, "color": ink})
     return [signs, counts]
 
 
 def ground_shapes(scene: Scene) -> list[dict[str, Any]]:
     """The ground of the lanes, and the night as a light shade through all of them."""
     lanes, theme = scene.lanes, scene.theme
-    common = {"type": "rect", "yref": "y", "line": {"width": 0}, "layer": "below"}
     grounds = [
-        common | {"xref": "paper", "x0": 0, "x1": 1, "y0": lane.main.top, "y1": lane.main.bottom,
-                  "fillcolor": theme.lane, "name": "lane"}
-        for lane in lanes.people.values()
-    ]
-    nights = [
-        common | {"xref": "x", "x0": axis_ms(start), "x1": axis_ms(finish), "y0": lanes.light.top,
-                  "y1": lanes.work_bottom, "fillcolor": theme.night_shade, "name": f"night {number}"}
-        for number, (start, finish) in enumerate(scene.light["night"], start=1)
-    ]
-    return grounds + nights
+        {"type": "rect", "xref": "paper", "yref": "y", "x0": 0, "x1": 1, "y0": lane.main.top,
+         "y1": lane.main.bottom, "line": {"width": 0}, "layer": "below", "fillcolor": theme.lane,
+         "name": "lane"}
+        for lane in lanes.people.values()]
+    return grounds + chart.night_shades(scene.plan.light.night, theme, yref="y", y0=lanes.light.top,
+                                        y1=lanes.work_bottom)
 
 
-def limit_lines(scene: Scene) -> list[dict[str, Any]]:
-    """An upright line a limit, through all lanes: the planned one dashed, the hard one full."""
-    return [
-        {"type": "line", "xref": "x", "x0": axis_ms(minute), "x1": axis_ms(minute), "yref": "y",
-         "y0": scene.lanes.light.top, "y1": scene.lanes.outing.bottom, "name": name, "layer": "above",
-         "line": dict(zip(("dash", "width"), _LIMIT_LINES[name], strict=True)) | {"color": scene.theme.stop}}
-        for name, (minute, _) in scene.limits.items()
-    ]
+def _limits_and_now(scene: Scene) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Upright lines through all lanes, and what stands to the left of each on a line of its own.
 
-
-def now_line(scene: Scene) -> list[dict[str, Any]]:
-    """An upright line at the moment of the re-timing, through all lanes; none before the outing."""
-    if scene.now_min is None:
-        return []
-    at = axis_ms(scene.now_min)
-    return [{"type": "line", "xref": "x", "x0": at, "x1": at, "yref": "y", "y0": scene.lanes.light.top,
-             "y1": scene.lanes.outing.bottom, "name": "now", "layer": "above",
-             "line": {"color": scene.theme.ink, "width": 3}}]
-
-
-def now_label(scene: Scene) -> list[dict[str, Any]]:
-    """What time it is, beside the line."""
-    if scene.now_min is None:
-        return []
-    return [{"x": axis_ms(scene.now_min), "xref": "x", "y": _label_strips(scene.lanes)["hard limit"],
-             "yref": "y", "xanchor": "right", "yanchor": "middle", "showarrow": False, "xshift": -4,
-             "text": f"<b>now {pet_label(scene.now_min)}</b>", "name": "now",
-             "font": {"size": 11, "color": scene.theme.ink}, "bgcolor": scene.theme.paper, "borderpad": 0}]
-
-
-def limit_labels(scene: Scene) -> list[dict[str, Any]]:
-    """What each limit is, with its source, to the left of its line; each on a line of its own."""
-    strips = _label_strips(scene.lanes)
-    return [
-        {"x": axis_ms(minute), "xref": "x", "y": strips[name], "yref": "y",
-         "xanchor": "right", "yanchor": "middle", "showarrow": False, "xshift": -4,
-         "text": plotly_text(text, longest=90), "name": name,
-         "font": {"size": 11, "color": scene.theme.ink}, "bgcolor": scene.theme.paper, "borderpad": 0}
-        for name, (minute, text) in scene.limits.items()
-    ]
-
-
-def _label_strips(lanes: Lanes) -> dict[str, float]:
-    return {"planned limit": lanes.planned_label.mid, "hard limit": lanes.hard_label.mid}
+    The planned limit is dashed, the hard one full; now is the moment of a re-timing.
+    """
+    theme, lanes, now_min = scene.theme, scene.lanes, scene.plan.now_min
+    strips = {"planned limit": lanes.planned_label, "hard limit": lanes.hard_label}
+    shown = [(name, minute, strips[name], plotly_text(text, longest=90), (theme.stop, *_LIMIT_LINES[name]))
+             for name, (minute, text) in scene.limits.items()]
+    if now_min is not None:
+        label = f"<b>now {pet_label(now_min)}</b>"
+        shown.append(("now", now_min, lanes.hard_label, label, (theme.ink, None, 3)))
+    lines = [chart.upright(name, minute, *look, yref="y", y0=lanes.light.top, y1=lanes.outing.bottom)
+             for name, minute, _, _, look in shown]
+    labels = [chart.note(text, chart.axis_ms(minute), strip.mid, theme.ink, xref="x", yref="y",
+                         xanchor="right", yanchor="middle", xshift=-4, name=name, bgcolor=theme.paper,
+                         borderpad=0) for name, minute, strip, text, _ in shown]
+    return lines, labels
 
 
 _LEFT_PX, _RIGHT_PX, _TOP_PX = 124, 18, 84
@@ -210,13 +146,16 @@ _LONGEST_ROW_LABEL = 17
 
 def layout_of(scene: Scene) -> dict[str, Any]:
     """Everything but the legends, whose room depends on the traces (see `legends_of`)."""
-    theme = scene.theme
+    theme, plan, (lines, labels) = scene.theme, scene.plan, _limits_and_now(scene)
+    title = chart.plan_title(scene.settings.title, scene.settings.station)
+    below = (f"Egress {plan.egress:%Y-%m-%d}, GMT {gmt_label(plan.egress)} · "
+             f"outing {pet_label(plan.end_min)} · {_findings_words(scene)}")
     return {
-        **chart_layout(theme, _alt(scene), *_title(scene)), "barmode": "overlay",
-        **time_axes(scene.shown, scene.reachable, scene.egress, theme),
-        "yaxis": _row_axis(scene),
-        "shapes": ground_shapes(scene) + limit_lines(scene) + now_line(scene),
-        "annotations": limit_labels(scene) + now_label(scene) + axis_names(theme),
+        **chart.shared_layout(theme, _alt(scene), title, plotly_text(below)), "barmode": "overlay",
+        **chart.time_axes(scene.shown, scene.reachable, scene.plan.egress, theme),
+        "yaxis": chart.row_axis(_row_labels(scene), scene.lanes.height, theme.ink, ticks="",
+                                ticklabelstandoff=6),
+        "shapes": ground_shapes(scene) + lines, "annotations": labels + chart.axis_names(theme),
         "uniformtext": {"mode": "hide", "minsize": _LEAST_TEXT_PX},
         "dragmode": "zoom", "hoverdistance": 12,
     }
@@ -228,32 +167,18 @@ def legends_of(scene: Scene, traces: Sequence[Mapping[str, Any]]) -> dict[str, A
     layout: dict[str, Any] = {}
     below_px = _AXIS_PX
     for name in _LEGENDS:
-        entry_px = _entry_px([trace["name"] for trace in traces if trace.get("legend") == name])
+        names = [html.unescape(trace["name"]) for trace in traces if trace.get("legend") == name]
+        # Room for the longest name: plotly cuts none, it runs into the next entry.
+        longest_px = max(map(len, names), default=0) * _LEGEND_FONT_PX * _CHAR_SHARE
+        entry_px = max(_LEAST_ENTRY_PX, math.ceil(longest_px))
         a_row = max(1, (_NARROW_PX - _LEFT_PX - _RIGHT_PX) // (_LEGEND_SIGN_PX + entry_px))
-        layout[name] = {
-            "orientation": "h", "x": 0, "xanchor": "left", "yanchor": "top",
-            "y": -below_px / scene.lanes.height, "entrywidth": entry_px,
-            "entrywidthmode": "pixels", "bgcolor": "rgba(0,0,0,0)",
-            "font": {"size": _LEGEND_FONT_PX, "color": scene.theme.ink},
-            "itemsizing": "trace", "traceorder": "normal",
-        }
+        layout[name] = chart.legend_below(
+            -below_px / scene.lanes.height, scene.theme, entrywidth=entry_px, entrywidthmode="pixels",
+            font={"size": _LEGEND_FONT_PX, "color": scene.theme.ink}, itemsizing="trace", traceorder="normal")
         below_px += math.ceil(entries[name] / a_row) * _LEGEND_ROW_PX + 6
     layout["height"] = round(scene.lanes.height + _TOP_PX + below_px)
     layout["margin"] = {"l": _LEFT_PX, "r": _RIGHT_PX, "t": _TOP_PX, "b": below_px}
     return layout
-
-
-def _entry_px(names: Sequence[str]) -> int:
-    """Room for the longest name: plotly cuts none, it runs into the next entry."""
-    longest = max((len(html.unescape(name)) for name in names), default=0)
-    return max(_LEAST_ENTRY_PX, math.ceil(longest * _LEGEND_FONT_PX * _CHAR_SHARE))
-
-
-def _title(scene: Scene) -> tuple[str, str]:
-    head = " · ".join(part for part in (scene.title, scene.station) if part)
-    below = (f"Egress {scene.egress:%Y-%m-%d}, GMT {gmt_label(scene.egress)} · "
-             f"outing {pet_label(scene.end_min)} · {_findings_words(scene)}")
-    return plotly_text(head, longest=100), plotly_text(below)
 
 
 def _findings_words(scene: Scene) -> str:
@@ -266,21 +191,12 @@ def _findings_words(scene: Scene) -> str:
 
 
 def _alt(scene: Scene) -> str:
-    steps = {row.step for row in scene.rows if row.is_work_on(row.step)}
-    doers = ", ".join(one_line(who) for who in sorted({row.crew for row in scene.rows if row.kind == "work"}))
-    nights = sum(start < scene.end_min for start, _ in scene.light["night"])
-    return (f"Swimlane chart: {scene.title}. Steps: {len(steps)}, of {doers}. "
-            f"Outing: {pet_label(scene.end_min)} from egress at GMT {gmt_label(scene.egress)}. "
+    plan = scene.plan
+    doers = ", ".join(one_line(who) for who in sorted({row.crew for row in scene.rows if row.kind == WORK}))
+    nights = sum(start < plan.end_min for start, _ in plan.light.night)
+    return (f"Swimlane chart: {one_line(scene.settings.title)}. Steps: {len(scene.work)}, of {doers}. "
+            f"Outing: {pet_label(plan.end_min)} from egress at GMT {gmt_label(plan.egress)}. "
             f"Nights begun in it: {nights}. {_findings_words(scene).capitalize()}.")
-
-
-def _row_axis(scene: Scene) -> dict[str, Any]:
-    labels = _row_labels(scene)
-    return {
-        "range": [scene.lanes.height, 0], "fixedrange": True, "tickmode": "array", "tickvals": list(labels),
-        "ticktext": list(labels.values()), "showgrid": False, "zeroline": False, "ticks": "",
-        "ticklabelstandoff": 6, "tickfont": {"size": 11, "color": scene.theme.ink}, "automargin": False,
-    }
 
 
 def _row_labels(scene: Scene) -> dict[float, str]:
@@ -299,7 +215,8 @@ def _row_labels(scene: Scene) -> dict[float, str]:
     return labels
 
 
-def swimlane(plan: AnyPlan, baseline: AnyPlan | None = None, theme: str = "light") -> Chart:
+def swimlane(plan: AnyPlan, baseline: AnyPlan | None = None, theme: str = "light",
+             ) -> chart.Chart:
     """Draw ``plan`` as lanes over time: light, links, EV1, EV2, others at work, inhibits, limits.
 
     ``baseline`` is another plan, whose steps are shown as hollow ghosts beside the lanes. ``theme`` is
@@ -309,7 +226,7 @@ def swimlane(plan: AnyPlan, baseline: AnyPlan | None = None, theme: str = "light
     """
     timed = as_plan(plan)
     before = None if baseline is None else as_plan(baseline, "baseline")
-    return Chart(**swimlane_spec(timed, before, theme))
+    return chart.Chart(**swimlane_spec(timed, before, theme))
 
 
 def swimlane_spec(plan: TimedPlan, baseline: TimedPlan | None = None,
@@ -319,23 +236,7 @@ def swimlane_spec(plan: TimedPlan, baseline: TimedPlan | None = None,
     Making a figure of it costs several times as much as drawing it does: plotly checks every attribute.
     """
     scene = scene_of(plan, baseline, theme_named(theme))
-    traces = [trace for trace in _traces(scene) if trace["x"]]
+    every = (*bar_traces(scene), *handover_traces(scene), *finding_traces(scene))
+    traces = [trace for trace in every if trace["x"]]
     return {"data": traces, "layout": layout_of(scene) | legends_of(scene, traces)}
 
-
-def _traces(scene: Scene) -> list[Trace]:
-    """From the ground up: what comes later is drawn over what came before."""
-    return [
-        *sky_traces(scene),
-        link_trace(scene),
-        together_trace(scene),
-        *work_traces(scene),
-        *pause_traces(scene),
-        tight_trace(scene),
-        *label_traces(scene),
-        *ghost_traces(scene),
-        inhibit_trace(scene),
-        outing_trace(scene),
-        *handover_traces(scene),
-        *finding_traces(scene),
-    ]

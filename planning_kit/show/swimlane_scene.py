@@ -8,42 +8,23 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from functools import cached_property
 
-from planning_kit.inputs.records import Limits, Records
+from planning_kit.inputs.records import Limits, Settings
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import Finding
 from planning_kit.plan.activities import Activity
-from planning_kit.plan.moments import LIGHT_KINDS
+from planning_kit.plan.needs import Hold
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.show.chart_rows import (
-    Handover,
-    InForce,
-    Words,
-    activities,
-    finding_lanes,
-    finding_minute,
-    findings,
-    handovers,
-    in_force,
-    packed,
-    work_by_step,
-)
+from planning_kit.show import chart_rows
 from planning_kit.show.palette import Theme, task_fills
+from planning_kit.show.wording import bracketed
 
-LIGHT_PX = 22
-LINK_PX = 11
-FINDINGS_PX = 20
-GHOST_PX = 19
-CREW_PX = 92
-GUTTER_PX = 44
-ACTOR_PX = 21
-LIMIT_LABEL_PX = 15
-OUTING_PX = 20
-INHIBIT_PX = 19
+LIGHT_PX, LINK_PX, FINDINGS_PX, GHOST_PX = 22, 11, 20, 19
+CREW_PX, GUTTER_PX, ACTOR_PX = 92, 44, 21
+INHIBIT_PX, LIMIT_LABEL_PX, OUTING_PX = 19, 15, 20
 
 
 @dataclass(frozen=True)
@@ -101,19 +82,19 @@ class Lanes:
     @property
     def work_bottom(self) -> float:
         """Where the lowest lane of a person, or row of inhibits, ends."""
-        strips: list[Strip | None] = list(self.inhibits)
-        for lane in self.people.values():
-            strips += [lane.main, lane.findings, lane.ghosts]
-        return max(strip.bottom for strip in strips if strip is not None)
+        lanes = self.people.values()
+        of_people = (strip for lane in lanes for strip in (lane.main, lane.findings, lane.ghosts))
+        return max(strip.bottom for strip in (*self.inhibits, *of_people) if strip is not None)
 
 
 @dataclass
-class _Stack:
-    """Strips laid below each other."""
+class Stack:
+    """Strips laid below each other; ``at`` is where the next one begins, in pixels from the top."""
 
     at: float = 4.0
 
     def take(self, height: float, gap: float = 0.0) -> Strip:
+        """The next strip, and a gap below it."""
         strip = Strip(self.at, height)
         self.at += height + gap
         return strip
@@ -126,7 +107,7 @@ def lay_out(crew: Sequence[str], actors: Sequence[str], links: Iterable[str], *,
     ``with_findings`` names the lanes that need a strip for findings ("" is the whole plan). The first crew
     lane has its side strips above it, the others below: the gutter between the crew is for hand-overs.
     """
-    stack, marked = _Stack(), set(with_findings)
+    stack, marked = Stack(), set(with_findings)
     light = stack.take(LIGHT_PX, gap=4)
     link_strips = {name: stack.take(LINK_PX, gap=4) for name in links}
     whole_plan = stack.take(FINDINGS_PX) if "" in marked else None
@@ -140,7 +121,7 @@ def lay_out(crew: Sequence[str], actors: Sequence[str], links: Iterable[str], *,
     return Lanes(light, link_strips, whole_plan, people, inhibits, planned, hard, stack.take(OUTING_PX))
 
 
-def _crew_lane(stack: _Stack, who: str, is_first: bool, is_last: bool, has_findings: bool,
+def _crew_lane(stack: Stack, who: str, is_first: bool, is_last: bool, has_findings: bool,
                with_ghosts: bool) -> Lane:
     marks = ghosts = None
     if is_first:
@@ -154,7 +135,7 @@ def _crew_lane(stack: _Stack, who: str, is_first: bool, is_last: bool, has_findi
     return Lane(who, True, main, marks, ghosts)
 
 
-def _actor_lane(stack: _Stack, who: str, has_findings: bool, with_ghosts: bool) -> Lane:
+def _actor_lane(stack: Stack, who: str, has_findings: bool, with_ghosts: bool) -> Lane:
     marks = stack.take(FINDINGS_PX) if has_findings else None
     ghosts = stack.take(GHOST_PX, gap=2) if with_ghosts else None
     return Lane(who, False, stack.take(ACTOR_PX, gap=6), marks, ghosts)
@@ -162,92 +143,74 @@ def _actor_lane(stack: _Stack, who: str, has_findings: bool, with_ghosts: bool) 
 
 EDGE_MIN = 8.0  # shown before egress and after the last limit
 
-Windows = list[tuple[float, float]]
 
-
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Scene:
-    """A plan, and perhaps a baseline, ready to be drawn; times in minutes of PET, ``egress`` in UTC.
+    """A plan, and perhaps a baseline, ready to be drawn; times in minutes of PET.
 
-    ``before`` holds the baseline's activities and is None without one; ``now_min`` is None before the outing;
-    ``limits`` maps the name of a limit
-    to its minute and its label.
+    ``rows`` are by their start; ``before`` holds the baseline's and is None without one; ``limits`` maps the
+    name of a limit to its minute and its label; ``links`` holds the windows of relays and from others.
     """
 
+    plan: TimedPlan
     theme: Theme
-    title: str
-    station: str
-    egress: datetime
-    end_min: float
-    horizon_min: float
     rows: Sequence[Activity]
     before: Sequence[Activity] | None
     found: Sequence[Finding]
-    handovers: Sequence[Handover]
-    inhibit_rows: Sequence[Sequence[InForce]]
-    light: Mapping[str, Windows]
-    links: Mapping[str, Windows]
+    inhibit_rows: Sequence[Sequence[Hold]]
+    links: Mapping[str, Iterable[Sequence[float]]]
     limits: Mapping[str, tuple[float, str]]
     fills: Mapping[str, tuple[str, str]]
-    words: Words
+    words: chart_rows.Words
     lanes: Lanes
-    now_min: float | None = None
+
+    @property
+    def settings(self) -> Settings:
+        """The settings of the scenario."""
+        return self.plan.scenario.records.settings
 
     @cached_property
     def work(self) -> Mapping[str, Sequence[Activity]]:
         """The bars of work of each step."""
-        return work_by_step(self.rows)
+        return chart_rows.work_by_step(self.rows)
 
     @property
     def reachable(self) -> tuple[float, float]:
         """How far the chart can be panned: to the earliest inhibit and to the horizon."""
         first, last = self.shown
         earliest = min((hold.set_by_min for row in self.inhibit_rows for hold in row), default=0.0)
-        return min(first, earliest - EDGE_MIN), max(last, self.horizon_min)
+        return min(first, earliest - EDGE_MIN), max(last, self.plan.horizon_min)
 
     @property
     def shown(self) -> tuple[float, float]:
         """What the chart shows before anyone zooms."""
-        return -EDGE_MIN, max(self.end_min, *(minute for minute, _ in self.limits.values())) + EDGE_MIN
+        return -EDGE_MIN, max(self.plan.end_min, *(minute for minute, _ in self.limits.values())) + EDGE_MIN
 
 
 def scene_of(plan: TimedPlan, baseline: TimedPlan | None, theme: Theme) -> Scene:
     """Read everything that the chart needs from a plan."""
     records = plan.scenario.records
-    rows, found = activities(plan.timeline), findings(findings_of(plan))
-    inhibits = packed(in_force(plan.inhibits))
-    periods = {**plan.relays, **plan.named_windows}
-    links = {one_line(name): _pairs(windows) for name, windows in periods.items()}
+    crew, actors = [member.crew for member in records.crew], [actor.actor for actor in records.actors]
+    rows, found = _by_start(plan), chart_rows.findings(findings_of(plan))
+    work = chart_rows.work_by_step(rows)
+    marked = {who for finding in found if math.isfinite(chart_rows.finding_minute(finding, work))
+              for who in chart_rows.finding_lanes(finding, work, [*crew, *actors])}
+    inhibits = chart_rows.packed(plan.inhibit_holds)
+    links = {one_line(name): windows for name, windows in {**plan.relays, **plan.named_windows}.items()}
     return Scene(
-        theme=theme, title=one_line(records.settings.title), station=one_line(records.settings.station),
-        egress=plan.egress, end_min=plan.end_min, horizon_min=plan.horizon_min,
-        rows=rows, before=None if baseline is None else activities(baseline.timeline),
-        found=found, handovers=handovers(plan.handovers), inhibit_rows=inhibits,
-        light={kind: _pairs(getattr(plan.light, kind)) for kind in LIGHT_KINDS}, links=links,
-        limits=_limits(records.settings.limits),
-        fills=task_fills([task.task for task in records.tasks]), words=Words.of(plan),
-        lanes=_lanes(records, rows, found, links, len(inhibits), baseline is not None),
-        now_min=plan.now_min,
+        plan=plan, theme=theme, rows=rows, before=None if baseline is None else _by_start(baseline),
+        found=found, inhibit_rows=inhibits, links=links, limits=_limits(records.settings.limits),
+        fills=task_fills([task.task for task in records.tasks]), words=chart_rows.Words.of(plan),
+        lanes=lay_out(crew, actors, links, inhibit_rows=len(inhibits), with_ghosts=baseline is not None,
+                      with_findings=marked),
     )
 
 
+def _by_start(plan: TimedPlan) -> list[Activity]:
+    return sorted(chart_rows.rows_of(plan), key=lambda row: row.start_min)
+
+
 def _limits(limits: Limits) -> dict[str, tuple[float, str]]:
-    entries = {}
-    for name, key in (("planned limit", "planned_min"), ("hard limit", "hard_min")):
-        minute, source = getattr(limits, key), one_line(limits.sources.get(key, ""))
-        entries[name] = (minute, f"{name} {pet_label(minute)}" + (f" ({source})" if source else ""))
-    return entries
-
-
-def _lanes(records: Records, rows: Sequence[Activity], found: Sequence[Finding], links: Iterable[str],
-           inhibit_rows: int, with_ghosts: bool) -> Lanes:
-    crew, actors = [member.crew for member in records.crew], [actor.actor for actor in records.actors]
-    work = work_by_step(rows)
-    timed = [finding for finding in found if math.isfinite(finding_minute(finding, work))]
-    marked = {who for finding in timed for who in finding_lanes(finding, work, [*crew, *actors])}
-    return lay_out(crew, actors, links, inhibit_rows=inhibit_rows, with_ghosts=with_ghosts,
-                   with_findings=marked)
-
-
-def _pairs(windows: Iterable[Sequence[float]]) -> Windows:
-    return [(float(start), float(finish)) for start, finish in windows]
+    return {name: (minute, f"{name} {pet_label(minute)}{bracketed(limits.sources.get(key, ''))}")
+            for name, minute, key in (("planned limit", limits.planned_min, "planned_min"),
+                                      ("hard limit", limits.hard_min, "hard_min"))}

@@ -7,17 +7,36 @@ the words as HTML escapes them there. One phrase a fact of the tables, and none 
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Iterable, Iterator
+from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, TypeVar
+
+import pandas as pd
 
 from planning_kit.inputs.records import BOTH, INSIDE, ItemMove, Step
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.judge.all_checks import findings_of
-from planning_kit.judge.findings import CONCERN, REMARK, STOP
+from planning_kit.judge.findings import REMARK, SEVERITIES
 from planning_kit.plan.timed import TimedPlan
+
+Key = TypeVar("Key")
+Value = TypeVar("Value")
+
+
+def grouped(pairs: Iterable[tuple[Key, Value]]) -> dict[Key, list[Value]]:
+    """The values of each key; keys, and the values of one, in the order in which they come."""
+    groups: dict[Key, list[Value]] = {}
+    for key, value in pairs:
+        groups.setdefault(key, []).append(value)
+    return groups
+
+
+def nights_words(plan: TimedPlan) -> str:
+    """The nights begun in the outing, from when to when."""
+    nights = [window for window in plan.light.night if window[0] < plan.end_min]
+    return ", ".join(f"{pet_label(begin)} to {pet_label(end)}" for begin, end in nights) or "none"
 
 
 class Names:
@@ -31,10 +50,10 @@ class Names:
     @cached_property
     def _titles(self) -> dict[str, str]:
         records = self._records
-        named = [*((place.place, place.title) for place in records.places),
-                 *((item.item, item.title) for item in records.hardware),
-                 *((actor.actor, actor.title) for actor in records.actors)]
-        return {key: one_line(title) for key, title in named}
+        titles = {place.place: place.title for place in records.places}
+        titles |= {item.item: item.title for item in records.hardware}
+        titles |= {actor.actor: actor.title for actor in records.actors}
+        return {key: one_line(title) for key, title in titles.items()}
 
     @cached_property
     def steps(self) -> dict[str, Step]:
@@ -57,8 +76,7 @@ class Names:
 
     def step(self, step: str) -> str:
         """A step as ``id (title)``."""
-        title = one_line(self.steps[step].title) if step in self.steps else ""
-        return f"{one_line(step)} ({title})" if title else one_line(step)
+        return one_line(step) + (bracketed(self.steps[step].title) if step in self.steps else "")
 
     def who(self, crew: str) -> str:
         """Who does it: both crew members by name, an actor by title."""
@@ -70,8 +88,8 @@ class Names:
         """Where something is: at a place, with someone, or inside."""
         if holder == INSIDE:
             return "inside"
-        at_place = any(place.place == holder for place in self._records.places)
-        return f"at {self.title(holder)}" if at_place else f"with {self.who(holder)}"
+        is_place = any(place.place == holder for place in self._records.places)
+        return f"at {self.title(holder)}" if is_place else f"with {self.who(holder)}"
 
     def times(self, pet: float) -> str:
         """A moment as PET with its GMT."""
@@ -80,16 +98,38 @@ class Names:
 
 def minutes(value: float) -> str:
     """A length in minutes, to a tenth, with a true minus."""
-    rounded = round(value, 1) + 0.0
-    return f"{rounded:g}".replace("-", "−") + " min"
+    return f"{round(value, 1) + 0.0:g} min".replace("-", "−")
 
 
 def signed(value: float, unit: str = "min") -> str:
     """A margin with its sign, to a tenth."""
     if not math.isfinite(value):
         return "not known"
-    rounded = round(value, 1) + 0.0
-    return f"{rounded:+.1f} {unit}".replace("-", "−")
+    return f"{round(value, 1) + 0.0:+.1f} {unit}".replace("-", "−")
+
+
+def bracketed(text: object) -> str:
+    """A text of the scenario in brackets, after a blank; "" for none."""
+    line = one_line(text)
+    return f" ({line})" if line else ""
+
+
+def least(table: pd.DataFrame, column: str) -> dict[Hashable, Any] | None:
+    """The first row with the least number in a column; None where no number is known."""
+    known = [row for row in table.to_dict("records") if math.isfinite(row[column])]
+    return min(known, key=lambda row: row[column], default=None)
+
+
+def counted(severities: Sequence[str]) -> str:
+    """How many findings there are of each severity, in words."""
+    counts = [(severities.count(name), name) for name in SEVERITIES]
+    return ", ".join(f"{n} {name}{'s' if n > 1 else ''}" for n, name in counts if n) or "none"
+
+
+def against(limit: float, end: float) -> str:
+    """How far an end is from a limit, in words."""
+    margin = limit - end
+    return f"{pet_label(abs(margin))} {'before' if margin >= 0 else 'after'}"
 
 
 class OpenFindings:
@@ -102,9 +142,7 @@ class OpenFindings:
     @property
     def counted(self) -> str:
         """How many there are of each severity, in words."""
-        severities = [row["severity"] for row in self.rows]
-        counts = [(severities.count(name), name) for name in (STOP, CONCERN, REMARK)]
-        return ", ".join(f"{n} {name}{'s' if n > 1 else ''}" for n, name in counts if n) or "none"
+        return counted([row["severity"] for row in self.rows])
 
     def of_step(self, step: str, crew: str = "") -> str:
         """Stops and concerns of a step, such as ``stop 3 (custody), concern 7 (return)``; "" for none.
@@ -139,8 +177,7 @@ class StepWords:
 
     def __init__(self, names: Names) -> None:
         """Words for the plan of ``names``."""
-        self.names = names
-        self.plan = names.plan
+        self.names, self.plan = names, names.plan
 
     def facts(self, step: Step) -> Iterator[Fact]:
         """What the tables say of ``step``, a phrase a fact."""
@@ -162,9 +199,8 @@ class StepWords:
                        f"in the period {one_line(name)!r}")
         for inhibit in self.plan.scenario.records.inhibits:
             if step.step in inhibit.needed_by:
-                title = f" ({one_line(inhibit.title)})" if one_line(inhibit.title) else ""
-                yield Fact("inhibit", f"only with inhibit {inhibit.inhibit}{title} in force",
-                           f"{inhibit.inhibit} in force")
+                name = inhibit.inhibit + bracketed(inhibit.title)
+                yield Fact("inhibit", f"only with inhibit {name} in force", f"{inhibit.inhibit} in force")
         if step.link in ("yes", "wait"):
             yield Fact("link", self._link(step))
         yield from self._clocks(step)
@@ -185,16 +221,15 @@ class StepWords:
 
     def _lit_when(self, step: Step) -> str:
         start = float(self.plan.starts[self.plan.position(step.step)])
-        windows = self.plan.light.night if step.light == "night" else self.plan.light.day
-        for number, (begin, end) in enumerate(windows, start=1):
+        for number, (begin, end) in enumerate(getattr(self.plan.light, step.light), start=1):
             if begin <= start < end:
                 return f"{step.light} {number}, {pet_label(begin)} to {pet_label(end)}"
         return ""
 
     @cached_property
     def _covers(self) -> dict[str, tuple[float, str]]:
-        rows = self.plan.links.to_dict("records")
-        return {row["step"]: (row["share"], row["gaps"]) for row in rows}
+        table = self.plan.links[["step", "share", "gaps"]]
+        return {step: (share, gaps) for step, share, gaps in table.itertuples(index=False)}
 
     def _link(self, step: Step) -> str:
         if step.step not in self._covers:
@@ -208,31 +243,25 @@ class StepWords:
     def _clocks(self, step: Step) -> Iterator[Fact]:
         for clock in self.plan.gap_clocks:
             gap = clock.gap
-            if gap.first_step != step.step:
-                continue
-            reason = f" ({one_line(gap.reason)})" if one_line(gap.reason) else ""
-            head = f"starts a clock at its {gap.first_at}: the {gap.then_at} of "
-            within = f" within {minutes(clock.max_gap_min)}, planned {minutes(clock.actual_min)}"
-            yield Fact("clock", f"{head}{self.names.step(gap.then_step)}{within}{reason}",
-                       f"{head}{gap.then_step}{within}")
+            if gap.first_step == step.step:
+                head = f"starts a clock at its {gap.first_at}: the {gap.then_at} of "
+                within = f" within {minutes(clock.max_gap_min)}, planned {minutes(clock.actual_min)}"
+                yield Fact("clock", f"{head}{self.names.step(gap.then_step)}{within}{bracketed(gap.reason)}",
+                           f"{head}{gap.then_step}{within}")
 
     def _make_safe(self, step: Step) -> Iterator[Fact]:
-        times = [f"{minutes(value)} {how}" for value, how in (
-            (step.safe_orderly_min, "in good order"), (step.safe_now_min, "at once")) if value is not None]
-        what = one_line(step.make_safe)
-        if what or times:
-            yield Fact("safe", "Before leaving: " + ", ".join([*([what] if what else []), *times]))
+        told = [one_line(step.make_safe), *(f"{minutes(value)} {how}" for value, how in (
+            (step.safe_orderly_min, "in good order"), (step.safe_now_min, "at once")) if value is not None)]
+        if any(told):
+            yield Fact("safe", "Before leaving: " + ", ".join(part for part in told if part))
 
     @cached_property
-    def _passed_on(self) -> dict[tuple[str, str], tuple[str, str, float]]:
-        """(step, item) of one who leaves it, to who takes it next, at which step, when."""
-        return {(row["from_step"], row["what"]): (row["to_crew"], row["to_step"], row["to_min"])
-                for row in self.plan.handovers.to_dict("records") if row["what"] != "after"}
-
-    @cached_property
-    def _got_from(self) -> dict[tuple[str, str], tuple[str, str, float]]:
-        return {(row["to_step"], row["what"]): (row["from_crew"], row["from_step"], row["from_min"])
-                for row in self.plan.handovers.to_dict("records") if row["what"] != "after"}
+    def _handovers(self) -> dict[tuple[str, str, str], tuple[str, str, float]]:
+        """(``from`` or ``to``, step, item) of one side, to the other side: who, at which step, when."""
+        return {(side, row[f"{side}_step"], row["what"]):
+                (row[f"{other}_crew"], row[f"{other}_step"], row[f"{other}_min"])
+                for row in self.plan.handovers.to_dict("records") if row["what"] != "after"
+                for side, other in (("from", "to"), ("to", "from"))}
 
     def _taken(self, step: Step, move: ItemMove) -> str:
         words = self.names.item(move.item)
@@ -240,7 +269,7 @@ class StepWords:
             words += f" out of {self.names.item(move.out_of)}"
         if step.crew == BOTH and move.crew:
             words = f"({move.crew}) {words}"
-        giver = self._got_from.get((step.step, move.item))
+        giver = self._handovers.get(("to", step.step, move.item))
         if giver and giver[1] != step.step:
             words += f", left by {self.names.who(giver[0])} at {pet_label(giver[2])} ({giver[1]})"
         return words
@@ -251,7 +280,7 @@ class StepWords:
         if move.into in self.plan.travels:
             return f"{who}hands {item} to {move.into}"
         words = f"{who}puts {item} into {self.names.item(move.into)}" if move.into else f"{who}leaves {item}"
-        taker = self._passed_on.get((step.step, move.item))
+        taker = self._handovers.get(("from", step.step, move.item))
         if taker and taker[1] != step.step:
             words += f" for {self.names.who(taker[0])}, who takes it at {pet_label(taker[2])} ({taker[1]})"
         return words

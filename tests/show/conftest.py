@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+from dataclasses import asdict, fields
 from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace
 
@@ -10,8 +11,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from planning_kit.inputs.records import Actor, Crew, Limits, Place, Task
+from planning_kit.inputs.records import Actor, Crew, Inhibit, Limits, Place, Task
 from planning_kit.judge.all_checks import findings_of
+from planning_kit.judge.findings import FINDING_COLUMNS as FINDING_FIELDS
+from planning_kit.judge.findings import Finding
+from planning_kit.plan.activities import Activity
+from planning_kit.plan.needs import Hold
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show import swimlane_scene
 
@@ -159,6 +164,18 @@ class MadeUp(TimedPlan):
     def __setattr__(self, name: str, value: object) -> None:
         setattr(type(self), name, value)
 
+    @property
+    def lanes(self) -> dict[str, tuple[Activity, ...]]:
+        columns = [field.name for field in fields(Activity)]
+        rows = [Activity(*row) for row in self.timeline[columns].itertuples(index=False)]
+        return {who: tuple(row for row in rows if row.crew == who) for who in ("EV1", "EV2", "GND", "ARM")}
+
+    @property
+    def inhibit_holds(self) -> tuple[Hold, ...]:
+        return tuple(Hold(Inhibit(row.inhibit, row.title, row.owner, row.from_step, row.until_step, 0.0, (),
+                                  None, "", row.reason), row.set_by_min, row.lift_after_min, ())
+                     for row in self.inhibit_times.itertuples())
+
     def __copy__(self) -> MadeUp:
         return MadeUp(**{name: part for name, part in vars(type(self)).items() if name[0] != "_"})
 
@@ -166,7 +183,13 @@ class MadeUp(TimedPlan):
 @pytest.fixture(autouse=True)
 def findings_made_up(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(swimlane_scene, "findings_of", lambda plan: (
-        plan.findings if isinstance(plan, MadeUp) else findings_of(plan)))
+        whole(plan.findings) if isinstance(plan, MadeUp) else findings_of(plan)))
+
+
+def whole(findings: pd.DataFrame) -> pd.DataFrame:
+    """The same findings with all columns of a findings table, in the order given."""
+    return pd.DataFrame([asdict(Finding(**row)) for row in findings.to_dict("records")],
+                        columns=FINDING_FIELDS)
 
 
 def make_plan() -> MadeUp:

@@ -75,16 +75,16 @@ def test_what_holds_a_start_in_words(held_by, words):
 
 
 def test_ghosts_say_how_far_a_step_moved_and_who_does_it_now():
-    text = read(ghost_text(activity(), activity(start_min=121.0, finish_min=139.0, crew="EV2"), WORDS))
+    text = read(ghost_text(activity(), [activity(start_min=121.0, finish_min=139.0, crew="EV2")], WORDS))
     assert text == ("EV1, baseline 2:07 to 2:25 (18 min): B4 Swap the regulator. Starts 6 min earlier now. "
                     "Now done by EV2.")
 
 
 def test_handovers_say_who_gives_what_to_whom():
     item = Handover("EV1", "EV2", "B4", "C1", 145.0, 160.0, "old-reg")
-    assert read(handover_text(item, WORDS)) == "EV1 B4 leaves old-reg at 2:25; EV2 C1 has it from 2:40."
+    assert read(handover_text(item)) == "EV1 B4 leaves old-reg at 2:25; EV2 C1 has it from 2:40."
     order = Handover("EV1", "EV2", "B4", "C1", 145.0, 160.0, "after")
-    assert read(handover_text(order, WORDS)) == "EV2 C1 (2:40) comes after EV1 B4 (done 2:25)."
+    assert read(handover_text(order)) == "EV2 C1 (2:40) comes after EV1 B4 (done 2:25)."
 
 
 def test_findings_name_check_place_time_and_source():

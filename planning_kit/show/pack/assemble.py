@@ -1,8 +1,7 @@
 """From a plan to the content of its pack: sections in order, facts, the stamp of every page.
 
-Assumptions and limits with their sources, and what the method leaves out.
-
-How likely it is to fit, and what changed since the baseline.
+Here are also the sections that are no list of the plan itself: assumptions and limits with their sources and
+what the method leaves out, how likely it is to fit, and what changed since the baseline.
 """
 
 from __future__ import annotations
@@ -20,10 +19,10 @@ from planning_kit.explore.revising.revisions import TimedComparison
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.sign_offs import CURRENT, SIGN_OFF
-from planning_kit.inputs.times import gmt_label, pet_label
+from planning_kit.inputs.times import gmt_label
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import retimed_lines
-from planning_kit.show.pack.content import Cell, Column, Pack, Section, Table, cell_of, table_of
+from planning_kit.show.pack.content import Cell, Column, Pack, Section, Table, percent, pet, table_of
 from planning_kit.show.pack.lists import all_lists
 from planning_kit.show.pack.map_picture import map_section
 from planning_kit.show.pack.pockets import pocket_section
@@ -62,26 +61,23 @@ METHOD = (
 
 def assumptions_section(plan: TimedPlan) -> Section:
     """Limits and settings with their sources, the orbit message, and the method with what it neglects."""
-    method = tuple((name, words, source) for name, words, source in METHOD)
+    elements, limits = plan.scenario.elements, plan.scenario.settings.limits
     return Section("assumptions", "Assumptions and limits", (), (
-        _limits(plan),
+        table_of([{"about": field.about, "name": field.name, "value": _text(getattr(limits, field.name)),
+                   "unit": field.unit, "source": limits.sources.get(field.name) or "no source given"}
+                  for field in fmt.SECTION_BY_NAME["limits"].fields],
+                 "Limits", "Limits and where each comes from", Column("Limit", "name", 1.2),
+                 Column("What it is", "about", 2.5), Column("Value", "value", 0.6),
+                 Column("Unit", "unit", 0.5), Column("Source", "source", 2)),
         Table("Settings", "Settings of the scenario", (Column("Section"), Column("Key", share=1.4),
               Column("Value", share=1.4), Column("Unit", share=0.6), Column("What it is", share=3)),
               tuple(_settings(plan))),
-        _elements(plan),
+        Table("Elements", f"Orbit message: {plan.scenario.settings.orbit}",
+              (Column("Field"), Column("Value", share=3)),
+              tuple((each.name, str(getattr(elements, each.name))) for each in fields(elements))),
         Table("Method", "How it is computed, and what is left out",
-              (Column("What", share=0.8), Column("Assumption", share=4), Column("Source", share=2)), method),
+              (Column("What", share=0.8), Column("Assumption", share=4), Column("Source", share=2)), METHOD),
     ))
-
-
-def _limits(plan: TimedPlan) -> Table:
-    limits, section = plan.scenario.settings.limits, fmt.SECTION_BY_NAME["limits"]
-    rows: list[tuple[Cell, ...]] = [
-        (field.name, field.about, _text(getattr(limits, field.name)), field.unit,
-         limits.sources.get(field.name) or "no source given") for field in section.fields]
-    return Table("Limits", "Limits and where each comes from",
-                 (Column("Limit", share=1.2), Column("What it is", share=2.5), Column("Value", share=0.6),
-                  Column("Unit", share=0.5), Column("Source", share=2)), tuple(rows))
 
 
 def _settings(plan: TimedPlan) -> Iterator[tuple[Cell, ...]]:
@@ -89,14 +85,12 @@ def _settings(plan: TimedPlan) -> Iterator[tuple[Cell, ...]]:
     yield "lighting", "night_guard_s", _text(settings.night_guard_s), "s", "kept free at each end of a window"
     yield from _of_section("exertion_w", settings.exertion_w)
     for crew, suit in settings.suits.items():
-        values = {each.name: getattr(suit, each.name) for each in fields(suit)}
-        yield from _of_section("suit", values, f"suit {crew}")
+        yield from _of_section("suit", vars(suit), f"suit {crew}")
     relays = settings.relays
     if relays is not None:
         longitudes = " ".join(f"{each:g}" for each in relays.longitudes_deg_east)
         yield from _of_section("relays", {"longitudes_deg_east": longitudes, "mask_deg": relays.mask_deg})
-    odds = settings.odds
-    yield from _of_section("odds", {each.name: getattr(odds, each.name) for each in fields(odds)})
+    yield from _of_section("odds", vars(settings.odds))
 
 
 def _of_section(name: str, values: Mapping[str, object], shown_as: str = "") -> Iterator[tuple[Cell, ...]]:
@@ -112,44 +106,34 @@ def _text(value: object) -> str:
     return f"{value:g}" if isinstance(value, int | float) else str(value)
 
 
-def _elements(plan: TimedPlan) -> Table:
-    elements = plan.scenario.elements
-    rows = tuple((each.name, str(getattr(elements, each.name))) for each in fields(elements))
-    return Table("Elements", f"Orbit message: {plan.scenario.settings.orbit}",
-                 (Column("Field"), Column("Value", share=3)), rows)
-
-
 _ITEMS = {NO_PLAN: "no plan: a greatest gap or a window cannot be kept"}
 
 
-def odds_section(chances: TimedOdds) -> Section:
-    """Shares of the sampled outings, with their standard errors."""
-    percent = [Column("P, %", 1), Column("Standard error, %", 1)]
-    summary = tuple((_ITEMS.get(row["item"], row["item"]), 100 * row["p"], 100 * row["se"])
-                    for row in chances.summary.to_dict("records"))
-    tasks = tuple((row["task"], row["title"], row["need"], *(100 * row[name] for name in (
-        "p_planned", "p_hard", "p_hard_se", "p_dropped"))) for row in chances.tasks.to_dict("records"))
-    windows = tuple((row["step"], row["window"], pet_label(row["planned_start_min"]), 100 * row["p"],
-                     100 * row["se"]) for row in chances.windows.to_dict("records"))
-    finish = tuple((100 * row["quantile"], row["end"], cell_of(row["se_min"]))
-                   for row in chances.finish.to_dict("records"))
+def odds_section(chances: TimedOdds | str) -> Section:
+    """Shares of the sampled outings, with their standard errors; or why there are none."""
+    if isinstance(chances, str):
+        return Section("odds", "TimedOdds", (f"Not computed: {chances}",))
+    share = (Column("P, %", percent("p"), digits=1), Column("Standard error, %", percent("se"), digits=1))
     words = (f"{chances.samples} sampled outings, seed {chances.seed}: the same on every run. Durations vary "
              "between low and high, together as [odds] says; what else can go wrong is not in it.",)
     open_end = sum(row["p"] for row in chances.summary.to_dict("records") if row["item"] == NO_PLAN)
     ends = ("When both are inside; a sample without a plan is never inside: a share that includes such "
             "samples has no time (–)" if open_end else "When both are inside")
-    return Section("odds", "Odds", words, (
-        Table("Odds", "The outing as a whole", (Column("What", share=3), *percent), summary),
-        Table("Odds tasks", "Each task done",
-              (Column("Task", share=0.6), Column("Title", share=2.5), Column("Need"),
-               Column("By planned limit, %", 1), Column("By hard limit, %", 1),
-               Column("Standard error, %", 1),
-               Column("Dropped, %", 1)), tasks),
-        Table("Odds windows", "Each planned window caught",
-              (Column("Step or group"), Column("Window"), Column("Planned PET"), *percent), windows),
-        Table("Odds finish", ends,
-              (Column("Share of outings, %", 0), Column("Inside by PET"), Column("Standard error, min", 1)),
-              finish),
+    return Section("odds", "TimedOdds", words, (
+        table_of(chances.summary, "TimedOdds", "The outing as a whole",
+                 Column("What", lambda row: _ITEMS.get(row["item"], row["item"]), 3), *share),
+        table_of(chances.tasks, "TimedOdds tasks", "Each task done", Column("Task", "task", 0.6),
+                 Column("Title", "title", 2.5), Column("Need", "need"),
+                 Column("By planned limit, %", percent("p_planned"), digits=1),
+                 Column("By hard limit, %", percent("p_hard"), digits=1),
+                 Column("Standard error, %", percent("p_hard_se"), digits=1),
+                 Column("Dropped, %", percent("p_dropped"), digits=1)),
+        table_of(chances.windows, "TimedOdds windows", "Each planned window caught",
+                 Column("Step or group", "step"), Column("Window", "window"),
+                 Column("Planned PET", pet("planned_start_min")), *share),
+        table_of(chances.finish, "TimedOdds finish", ends,
+                 Column("Share of outings, %", percent("quantile"), digits=0), Column("Inside by PET", "end"),
+                 Column("Standard error, min", "se_min", digits=1)),
     ))
 
 
@@ -157,93 +141,66 @@ def changes_section(revision: TimedComparison | None) -> Section:
     """The verdict list, then inputs, steps, findings and margins; without a baseline only that."""
     if revision is None:
         return Section("changes", "Changes since the baseline", ("No baseline was given.",))
-    inputs = table_of(revision.inputs, "Changed inputs", "Inputs that changed",
-                      [("table", Column("Table", share=0.8)), ("row", Column("Row", share=0.8)),
-                       ("change", Column("Change", share=0.7)), ("words", Column("In words", share=5))])
-    return Section("changes", "Changes since the baseline",
-                   (f"Baseline digest {revision.a.digest}.", revision.overall),
-                   (table_of(revision.verdict, "Verdict", "For the reviewer, worst first",
-                             [("verdict", Column("Verdict", share=0.6)),
-                              ("about", Column("About", share=0.8)),
-                              ("words", Column("What", share=6))]),
-                    inputs, _times(revision), _findings(revision), _margins(revision)))
-
-
-def _times(revision: TimedComparison) -> Table:
-    rows = tuple((row["step"], row["title"], row["change"], pet_label(row["start_a_min"]),
-                  pet_label(row["start_b_min"]), cell_of(row["moved_min"]), row["held_by_a"],
-                  row["held_by_b"])
-                 for row in revision.times.to_dict("records"))
-    return Table("Moved steps", "Steps that moved",
-                 (Column("Step", share=0.6), Column("Title", share=3), Column("Change", share=0.8),
-                  Column("Was PET", share=0.7), Column("Is PET", share=0.7), Column("Moved, min", 1, 0.8),
-                  Column("Was held by", share=1.2), Column("Held by", share=1.2)), rows)
-
-
-def _findings(revision: TimedComparison) -> Table:
-    return table_of(revision.findings, "Changed findings", "Findings that came or went",
-                    [("change", Column("Change", share=0.7)), ("severity", Column("Severity", share=0.7)),
-                     ("check", Column("Check", share=0.8)), ("rule", Column("Rule", share=0.8)),
-                     ("step", Column("Step", share=0.5)),
-                     ("message", Column("Finding", share=5))])
-
-
-def _margins(revision: TimedComparison) -> Table:
-    return table_of(revision.margins, "Changed margins", "Margins beside each other",
-                    [("margin", Column("Margin", share=2.5)), ("crew", Column("Crew", share=0.6)),
-                     ("unit", Column("Unit", share=0.7)), ("a", Column("Baseline", 1)),
-                     ("b", Column("Now", 1)),
-                     ("change", Column("Change", 1)), ("at_a", Column("Was at")), ("at_b", Column("Is at"))])
+    return Section("changes", "Changes since the baseline", (
+        f"Baseline digest {revision.a.digest}.", revision.overall), (
+        table_of(revision.verdict, "Verdict", "For the reviewer, worst first",
+                 Column("Verdict", "verdict", 0.6), Column("About", "about", 0.8),
+                 Column("What", "words", 6)),
+        table_of(revision.inputs, "Changed inputs", "Inputs that changed", Column("Table", "table", 0.8),
+                 Column("Row", "row", 0.8), Column("Change", "change", 0.7), Column("In words", "words", 5)),
+        table_of(revision.times, "Moved steps", "Steps that moved", Column("Step", "step", 0.6),
+                 Column("Title", "title", 3), Column("Change", "change", 0.8),
+                 Column("Was PET", pet("start_a_min"), 0.7), Column("Is PET", pet("start_b_min"), 0.7),
+                 Column("Moved, min", "moved_min", 0.8, 1), Column("Was held by", "held_by_a", 1.2),
+                 Column("Held by", "held_by_b", 1.2)),
+        table_of(revision.findings, "Changed findings", "Findings that came or went",
+                 Column("Change", "change", 0.7), Column("Severity", "severity", 0.7),
+                 Column("Check", "check", 0.8), Column("Rule", "rule", 0.8), Column("Step", "step", 0.5),
+                 Column("Finding", "message", 5)),
+        table_of(revision.margins, "Changed margins", "Margins beside each other",
+                 Column("Margin", "margin", 2.5), Column("Crew", "crew", 0.6), Column("Unit", "unit", 0.7),
+                 Column("Baseline", "a", digits=1), Column("Now", "b", digits=1),
+                 Column("Change", "change", digits=1), Column("Was at", "at_a"), Column("Is at", "at_b"))))
 
 
 _PACKAGES = ("planning-kit", "numpy", "pandas", "scipy", "skyfield", "sgp4")
 
 
-def assemble(plan: TimedPlan, chances: TimedOdds | str | None, revision: TimedComparison | None) -> Pack:
+def assemble(plan: TimedPlan, chances: TimedOdds | str, revision: TimedComparison | None) -> Pack:
     """The content of the pack of ``plan``; ``chances`` are its odds, or the reason why there are none."""
-    settings = plan.scenario.settings
-    sections = [summary_section(plan), timeline_section(plan), map_section(plan), procedure_section(plan),
-                *all_lists(plan)]
-    if isinstance(chances, str):
-        sections.append(Section("odds", "Odds", (f"Not computed: {chances}",)))
-    elif chances is not None:
-        sections.append(odds_section(chances))
-    sections += [assumptions_section(plan), changes_section(revision), _reviews_section(plan)]
+    settings, package = plan.scenario.settings, versions().split(", ")[1]
+    sections = (summary_section(plan), timeline_section(plan), map_section(plan), procedure_section(plan),
+                *all_lists(plan), odds_section(chances), assumptions_section(plan), changes_section(revision),
+                _reviews_section(plan))
     return Pack(
         title=one_line(settings.title) or "Outing", station=one_line(settings.station),
-        facts=_facts(plan, revision), sections=tuple(sections), stamp=_stamp(plan),
+        facts=_facts(plan, revision), sections=sections,
+        stamp=f"inputs {plan.scenario.digest[:12]} · egress {plan.egress:%Y-%m-%dT%H:%MZ} · {package}",
         pockets=tuple(pocket_section(plan, crew) for crew in plan.travels),
     )
 
 
 def _facts(plan: TimedPlan, revision: TimedComparison | None) -> tuple[tuple[str, str], ...]:
     settings, elements = plan.scenario.settings, plan.scenario.elements
-    told = [(str(row["item"]), str(row["value"])) for row in plan.summary.to_dict("records")]
-    told.insert(2, ("PET 0:00 is", one_line(settings.pet_zero) or "not given"))
-    return (
-        *told, ("Findings", OpenFindings(plan).counted),
-        *([("Not the scenario's egress", f"that is {own}")] if (own := _other_egress(plan)) else []),
+    own, changes = _other_egress(plan), "; ".join(one_line(change.words) for change in plan.history)
+    # Of a re-timed plan, whose own inputs hold the log: the digest of what the crew took outside, too.
+    planned = None if plan.outside is None else plan.outside.planned.scenario.digest
+    facts = [
+        *((str(item), str(value)) for item, value in plan.summary[["item", "value"]].itertuples(index=False)),
+        ("Findings", OpenFindings(plan).counted),
+        ("Not the scenario's egress", f"that is {own}" if own else None),
         *(("Re-timed", line) for line in retimed_lines(plan)),
-        *([("Changed from the scenario", changes)] if (changes := _changes(plan)) else []),
-        *([("Against the baseline", revision.overall)] if revision is not None else []),
+        ("Changed from the scenario", changes or None),
+        ("Against the baseline", None if revision is None else revision.overall),
         ("Signed off", _signed_off(plan)),
-        ("Purpose", one_line(settings.summary) or "not given"),
+        ("Purpose", one_line(settings.summary) or _NOT_GIVEN),
         ("Elements", f"{one_line(elements.object_name)} of {elements.epoch:%Y-%m-%dT%H:%M:%SZ}"),
         ("Input digest (SHA-256)", plan.scenario.digest),
-        *_planned_digest(plan),
+        ("Digest before the log", planned),
         ("Versions", versions()),
-    )
-
-
-def _planned_digest(plan: TimedPlan) -> list[tuple[str, str]]:
-    """Of a re-timed plan, whose own inputs hold the log: the digest of what the crew took outside."""
-    return [] if plan.outside is None else [
-        ("Digest before the log", plan.outside.planned.scenario.digest)]
-
-
-def _changes(plan: TimedPlan) -> str:
-    """What the what-ifs behind this plan changed."""
-    return "; ".join(one_line(change.words) for change in plan.history)
+    ]
+    facts.insert(2, ("PET 0:00 is", one_line(settings.pet_zero) or _NOT_GIVEN))
+    return tuple((name, value) for name, value in facts if value is not None)
 
 
 def _other_egress(plan: TimedPlan) -> str:
@@ -263,10 +220,8 @@ def _reviews_of(plan: TimedPlan) -> pd.DataFrame:
 
 def _signed_off(plan: TimedPlan) -> str:
     """Who has signed off what this plan is made of, and who something else."""
-    signed = _reviews_of(plan)
-    signed = signed[signed["kind"] == SIGN_OFF]
-    told = [f"{by}, {at}: {state}" for by, at, state in zip(
-        signed["by"].map(one_line), signed["at"].map(one_line), signed["state"], strict=True)]
+    told = [f"{one_line(row['by'])}, {one_line(row['at'])}: {row['state']}"
+            for row in _reviews_of(plan).to_dict("records") if row["kind"] == SIGN_OFF]
     return "; ".join(told) or "by nobody yet"
 
 
@@ -281,17 +236,11 @@ def versions() -> str:
     return ", ".join(told)
 
 
-def _stamp(plan: TimedPlan) -> str:
-    """On every page: what inputs, which egress, which version."""
-    package = versions().split(", ")[1]
-    return f"inputs {plan.scenario.digest[:12]} · egress {plan.egress:%Y-%m-%dT%H:%MZ} · {package}"
-
-
 def _reviews_section(plan: TimedPlan) -> Section:
-    table = table_of(_reviews_of(plan), "Reviews", "Notes and sign-offs beside the scenario", [
-        ("kind", Column("Kind", share=0.7)), ("by", Column("By")), ("at", Column("At (UTC)", share=1.2)),
-        ("about", Column("About", share=0.8)), ("words", Column("Words", share=4)),
-        ("state", Column("State", share=1.6)), ("digest", Column("Digest reviewed", share=2))])
+    table = table_of(
+        _reviews_of(plan), "Reviews", "Notes and sign-offs beside the scenario", Column("Kind", "kind", 0.7),
+        Column("By", "by"), Column("At (UTC)", "at", 1.2), Column("About", "about", 0.8),
+        Column("Words", "words", 4), Column("State", "state", 1.6), Column("Digest reviewed", "digest", 2))
     return Section("reviews", "Reviewers' notes and sign-offs", (
         "An entry is stale when the scenario no longer says what was reviewed. No signature: a record.",
     ), (table,))

@@ -6,13 +6,14 @@ Every text is plain and untrusted; each writer escapes it for its own format. Nu
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 import pandas as pd
 
 from planning_kit.inputs.shown_text import one_line
+from planning_kit.inputs.times import pet_label
 
 CAUTION = ("A planning aid, not a certified tool. The flight rules and licensed, responsible people decide. "
            "Limits are the scenario's own.")
@@ -32,15 +33,20 @@ class Rich:
 
 
 Cell = str | float | int | Rich | None
+Row = Mapping[Any, Any]
 
 
 @dataclass(frozen=True)
 class Column:
-    """A column: its label, how many digits its numbers have (None: text), its share of the width."""
+    """A column: its label, what is in it, its share of the width, how many digits numbers have (None: text).
+
+    ``value`` names a column of the rows that `table_of` is given, or makes the value of a row.
+    """
 
     label: str
-    digits: int | None = None
+    value: str | Callable[[Row], object] = ""
     share: float = 1.0
+    digits: int | None = None
 
 
 @dataclass(frozen=True)
@@ -152,18 +158,28 @@ class Pack:
     pockets: tuple[Section, ...] = field(default=())
 
 
-def table_of(frame: pd.DataFrame, sheet: str, caption: str, columns: Sequence[tuple[str, Column]],
+def table_of(rows: pd.DataFrame | Iterable[Row], sheet: str, caption: str, *columns: Column,
              empty: str = "None.") -> Table:
-    """Some columns of a DataFrame as a `Table`; numbers that are not known become empty."""
-    rows = tuple(tuple(cell_of(row[name]) for name, _ in columns) for row in frame.to_dict("records"))
-    return Table(sheet, caption, tuple(column for _, column in columns), rows, empty)
+    """A `Table` of what the columns say of each row; numbers that are not known become empty."""
+    each = rows.to_dict("records") if isinstance(rows, pd.DataFrame) else rows
+    return Table(sheet, caption, columns, tuple(
+        tuple(cell_of(row[column.value] if isinstance(column.value, str) else column.value(row))
+              for column in columns) for row in each), empty)
+
+
+def pet(name: str) -> Callable[[Row], str]:
+    """A minute of PET as ``h:mm``."""
+    return lambda row: pet_label(row[name])
+
+
+def percent(name: str) -> Callable[[Row], float]:
+    """A share in percent."""
+    return lambda row: 100 * float(row[name])
 
 
 def cell_of(value: Any) -> Cell:
     """A value of a DataFrame as a cell."""
-    if isinstance(value, bool):
-        return "yes" if value else ""
-    if isinstance(value, Rich | str):
+    if value is None or isinstance(value, Rich | str):
         return value
     number = float(value)
     return number if math.isfinite(number) else None

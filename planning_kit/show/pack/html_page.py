@@ -2,43 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from planning_kit.inputs.shown_text import one_line, visible
-from planning_kit.show.pack.content import (
-    CAUTION,
-    Box,
-    Cell,
-    Label,
-    Line,
-    Mark,
-    Pack,
-    Picture,
-    Rich,
-    Shape,
-    shown,
-)
+from planning_kit.show.pack import content
 
 
-def html_page(pack: Pack) -> str:
+def html_page(pack: content.Pack) -> str:
     """The page as text, the pocket sheets at its end.
 
     The browser is told to run nothing and to load nothing, whatever the texts say.
     """
     page = _environment().get_template("pack.html.j2")
-    return page.render(pack=pack, sections=(*pack.sections, *pack.pockets), caution=CAUTION,
-                       caution_css=_css(CAUTION), stamp_css=_css(pack.stamp)) + "\n"
+    return page.render(pack=pack, sections=(*pack.sections, *pack.pockets), caution=content.CAUTION,
+                       caution_css=_css(content.CAUTION), stamp_css=_css(pack.stamp)) + "\n"
 
 
 def _environment() -> Environment:
     made = Environment(loader=PackageLoader("planning_kit.show", "pack"), autoescape=True,
                        undefined=StrictUndefined, finalize=_visible)
-    made.filters |= {"shown": shown, "clean": one_line, "drawn": _drawn, "row_class": _row_class}
-    made.tests |= {"picture": lambda block: isinstance(block, Picture),
-                   "rich": lambda cell: isinstance(cell, Rich)}
+    made.filters |= {"shown": content.shown, "clean": one_line, "drawn": _drawn, "row_class": _row_class}
+    made.tests |= {"picture": lambda block: isinstance(block, content.Picture),
+                   "rich": lambda cell: isinstance(cell, content.Rich)}
     return made
 
 
@@ -56,36 +45,30 @@ def _css(text: str) -> Markup:
     return Markup("".join(coded))
 
 
-def _row_class(row: tuple[Cell, ...]) -> Markup:
+def _row_class(row: tuple[content.Cell, ...]) -> Markup:
     """A mark at the left of a row that begins with a severity; the word itself stands there too."""
     classes = {"stop": "stop", "concern": "concern-row"}
     name = classes.get(row[0] if isinstance(row[0], str) else "", "")
     return Markup(f' class="{name}"') if name else Markup("")
 
 
-def _drawn(picture: Picture) -> Markup:
+def _drawn(picture: content.Picture) -> Markup:
     """A picture as SVG with its words as alternative text."""
-    shapes = Markup("").join(_shape(each) for each in picture.shapes)
+    drawing: Mapping[type, Callable[[Any], Markup]] = {
+        content.Box: _box, content.Label: _label, content.Line: _line, content.Mark: _mark}
+    shapes = Markup("").join(drawing[type(each)](each) for each in picture.shapes)
     return Markup('<figure><svg role="img" aria-label="{}" viewBox="0 0 {:g} {:g}" '
                   'font-family="system-ui, Liberation Sans, Arial, sans-serif">{}</svg></figure>').format(
         picture.alt, picture.width, picture.height, shapes)
 
 
-def _shape(shape: Shape) -> Markup:
-    if isinstance(shape, Box):
-        return _box(shape)
-    if isinstance(shape, Label):
-        return _label(shape)
-    return _line(shape) if isinstance(shape, Line) else _mark(shape)
-
-
-def _line(line: Line) -> Markup:
+def _line(line: content.Line) -> Markup:
     dash = Markup(' stroke-dasharray="{:g}"').format(line.dash) if line.dash else Markup("")
     return Markup('<polyline points="{}" fill="none" stroke="{}" stroke-width="{:g}"{}/>').format(
         _points(line.points), line.colour, line.width, dash)
 
 
-def _mark(mark: Mark) -> Markup:
+def _mark(mark: content.Mark) -> Markup:
     look = Markup('fill="{}" stroke="{}"').format(mark.fill or "none", mark.stroke)
     if mark.corners:
         return Markup('<polygon points="{}" {}/>').format(_points(mark.corners), look)
@@ -96,13 +79,13 @@ def _points(points: Iterable[tuple[float, float]]) -> str:
     return " ".join(f"{x:.2f},{y:.2f}" for x, y in points)
 
 
-def _box(box: Box) -> Markup:
+def _box(box: content.Box) -> Markup:
     stroke = Markup(' stroke="{}" stroke-width="0.5"').format(box.stroke) if box.stroke else Markup("")
     return Markup('<rect x="{:.2f}" y="{:.2f}" width="{:.2f}" height="{:.2f}" fill="{}"{}/>').format(
         box.x, box.y, max(box.width, 0.3), box.height, box.fill, stroke)
 
 
-def _label(label: Label) -> Markup:
+def _label(label: content.Label) -> Markup:
     weight = Markup(' font-weight="600"') if label.is_bold else Markup("")
     text = Markup('<text x="{:.2f}" y="{:.2f}" font-size="{:g}" fill="{}" text-anchor="{}"{}>{}</text>')
     return text.format(

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
 
 import pandas as pd
 
@@ -10,7 +11,7 @@ from planning_kit.inputs.shown_text import shortened
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.show.pack.content import Cell, Column, Section, Table, cell_of
+from planning_kit.show.pack.content import Column, Row, Section, Table, percent, pet, table_of
 from planning_kit.show.wording import Names, OpenFindings
 from planning_kit.sky.orbit import Orbit, elements_age_note
 
@@ -20,99 +21,103 @@ _LONGEST_ABOUT = 24  # the finding itself names them all
 def sky_section(plan: TimedPlan) -> Section:
     """When it is night and day, when each relay is in view, the periods from others, and the link needs."""
     note = elements_age_note(Orbit(plan.scenario.elements), plan.egress)
-    columns = (Column("Window", share=1.2), Column("Begins PET", share=0.8), Column("Begins GMT"),
-               Column("Ends PET", share=0.8), Column("Ends GMT"), Column("Minutes", 1, 0.7))
-    kinds = [("night", plan.light.night), ("day", plan.light.day)]
-    light = _windows(plan, [(f"{name} {number}", begin, end) for name, windows in kinds
-                            for number, (begin, end) in enumerate(windows, start=1)])
-    links = _windows(plan, [(relay, begin, end) for relay, windows in plan.relays.items()
-                            for begin, end in windows])
-    named = _windows(plan, [(name, begin, end) for name, windows in plan.named_windows.items()
-                            for begin, end in windows])
-    needs = [(row["step"], row["crew"], pet_label(row["start_min"]), 100 * row["share"], row["gaps"],
-              pet_label(row["next_cover_min"])) for row in plan.links.to_dict("records")]
-    need_columns = (Column("Step"), Column("Crew"), Column("Start PET"), Column("Covered, %", 0),
-                    Column("Without a link", share=2), Column("Next full cover PET"))
+    light = {f"{kind} {number}": [window] for kind in ("night", "day")
+             for number, window in enumerate(getattr(plan.light, kind), start=1)}
     return Section("sky", "Light and links", (note,), (
-        Table("Light", "Night and day, to a little after the outing", columns, light),
-        Table("Links", "Relays in view", columns, links, "No relays are given."),
-        Table("Periods", "Periods from others", columns, named, "None are given."),
-        Table("Link needs", "Steps that need a link", need_columns, tuple(needs)),
+        _windows(plan, light, "Light", "Night and day, to a little after the outing"),
+        _windows(plan, plan.relays, "Links", "Relays in view", "No relays are given."),
+        _windows(plan, plan.named_windows, "Periods", "Periods from others", "None are given."),
+        table_of(plan.links, "Link needs", "Steps that need a link",
+                 Column("Step", "step"), Column("Crew", "crew"), Column("Start PET", pet("start_min")),
+                 Column("Covered, %", percent("share"), digits=0), Column("Without a link", "gaps", 2),
+                 Column("Next full cover PET", pet("next_cover_min"))),
     ))
 
 
-def _windows(plan: TimedPlan, rows: list[tuple[str, float, float]]) -> tuple[tuple[Cell, ...], ...]:
+def _windows(plan: TimedPlan, named: Mapping[str, Iterable[Sequence[float]]], sheet: str, caption: str,
+             empty: str = "None.") -> Table:
     """By time; what begins within a revolution or so after the outing is still shown."""
-    until = plan.end_min + 60
-    return tuple(
-        (name, pet_label(begin), gmt_label(moment_at(float(begin), plan.egress)), pet_label(end),
-         gmt_label(moment_at(float(end), plan.egress)), float(end - begin))
-        for name, begin, end in sorted(rows, key=lambda row: row[1]) if begin < until)
+    rows = [{"name": name, "begin_min": float(begin), "end_min": float(end)}
+            for name, windows in named.items() for begin, end in windows if begin < plan.end_min + 60]
+
+    def gmt(row: Row, name: str) -> str:
+        return gmt_label(moment_at(row[name], plan.egress))
+
+    return table_of(
+        sorted(rows, key=lambda row: row["begin_min"]), sheet, caption, Column("Window", "name", 1.2),
+        Column("Begins PET", pet("begin_min"), 0.8), Column("Begins GMT", lambda row: gmt(row, "begin_min")),
+        Column("Ends PET", pet("end_min"), 0.8), Column("Ends GMT", lambda row: gmt(row, "end_min")),
+        Column("Minutes", lambda row: row["end_min"] - row["begin_min"], 0.7, 1), empty=empty)
 
 
 def hardware_section(plan: TimedPlan) -> Section:
     """Hardware by person and by bag, out and home; then every stay of every item."""
     names, kit = Names(plan), plan.kit_list
-    item = (Column("Item", share=1), Column("Title", share=2.2), Column("Kind", share=0.8))
-    people = [(crew, way, row["item"], row["title"], row["kind"], row["in_bag"] if way == "out" else "",
-               _pet(row[f"{way}_min"]), row[f"{way}_step"])
+    item = (Column("Item", "item"), Column("Title", "title", 2.2), Column("Kind", "kind", 0.8))
+    people = [{**row, "crew": crew, "way": way, "bag": row["in_bag"] if way == "out" else "",
+               "pet": _pet(row[f"{way}_min"]), "by_step": row[f"{way}_step"]}
               for crew in plan.travels
               for way, column in (("out", "goes_out_with"), ("home", "comes_back_with"))
               for row in kit[kit[column] == crew].to_dict("records")]
-    ends = [(row["item"], row["title"], row["kind"], row["goes_out_with"], names.where(row["ends"]),
-             row["comes_back_with"]) for row in kit.to_dict("records")]
-    stays = [(row["item"], row["title"], names.where(row["holder"]), row["in_bag"],
-              pet_label(row["from_min"]), pet_label(row["until_min"]), row["by_step"])
-             for row in plan.custody.to_dict("records")]
     return Section("hardware", "Hardware", (), (
-        Table("By person", "What each takes out and brings home",
-              (Column("Crew", share=0.5), Column("Way", share=0.6), *item, Column("In bag"),
-               Column("Out from, home until PET", share=1), Column("By step", share=0.7)), tuple(people)),
-        Table("By bag", "What is in each bag at PET 0 and at the end",
-              (Column("Bag"), Column("Title", share=2), Column("When", share=0.8), *item), _bags(plan)),
-        Table("Ends", "Where each item ends",
-              (*item, Column("Goes out with"), Column("Ends", share=2), Column("Comes home with")),
-              tuple(ends)),
-        Table("Custody", "Who or what holds each item, over time",
-              (Column("Item", share=1), Column("Title", share=2), Column("Where", share=2), Column("In bag"),
-               Column("From PET", share=0.7), Column("Until PET", share=0.7), Column("By step", share=0.7)),
-              tuple(stays)),
+        table_of(people, "By person", "What each takes out and brings home", Column("Crew", "crew", 0.5),
+                 Column("Way", "way", 0.6), *item, Column("In bag", "bag"),
+                 Column("Out from, home until PET", "pet"), Column("By step", "by_step", 0.7)),
+        table_of(_in_bags(plan), "By bag", "What is in each bag at PET 0 and at the end",
+                 Column("Bag", "bag"), Column("Title", "bag_title", 2), Column("When", "when", 0.8), *item),
+        table_of(kit, "Ends", "Where each item ends", *item, Column("Goes out with", "goes_out_with"),
+                 Column("Ends", lambda row: names.where(row["ends"]), 2),
+                 Column("Comes home with", "comes_back_with")),
+        table_of(plan.custody, "Custody", "Who or what holds each item, over time", Column("Item", "item"),
+                 Column("Title", "title", 2), _where(names), Column("In bag", "in_bag"), *_STAY),
     ))
 
 
-def _bags(plan: TimedPlan) -> tuple[tuple[Cell, ...], ...]:
-    custody, rows = plan.custody, []
-    titles = {item.item: item.title for item in plan.scenario.records.hardware}
-    by_item = custody.groupby("item", sort=False)
-    for bag in (item.item for item in plan.scenario.records.hardware if item.kind == "bag"):
+_STAY = (Column("From PET", pet("from_min"), 0.7), Column("Until PET", pet("until_min"), 0.7),
+         Column("By step", "by_step", 0.7))
+
+
+def _where(names: Names) -> Column:
+    return Column("Where", lambda row: names.where(row["holder"]), 2)
+
+
+def _in_bags(plan: TimedPlan) -> Iterator[Row]:
+    by_item = plan.custody.groupby("item", sort=False)
+    empty = {"item": "", "title": "empty", "kind": ""}
+    for bag in (item for item in plan.scenario.records.hardware if item.kind == "bag"):
         for when, stays in (("at PET 0", by_item.head(1)), ("at the end", by_item.tail(1))):
-            inside = stays[stays["in_bag"] == bag].to_dict("records")
-            rows += [(bag, titles[bag], when, row["item"], row["title"], row["kind"]) for row in inside]
-            if not inside:
-                rows.append((bag, titles[bag], when, "", "empty", ""))
-    return tuple(rows)
+            inside: list[Any] = stays[stays["in_bag"] == bag.item].to_dict("records")
+            for row in inside or [empty]:
+                yield {**row, "bag": bag.item, "bag_title": bag.title, "when": when}
 
 
 def holds_section(plan: TimedPlan) -> Section:
     """Footholds, tethers, inhibits, clocks, and the cautions of places and routes."""
+    inhibits = table_of(
+        plan.inhibits, "Inhibits", "Inhibits, by when they must be in force",
+        Column("Inhibit", "inhibit", 0.8), Column("Title", "title", 1.8), Column("Owner", "owner", 1.3),
+        Column("Set by PET", "set_by", 0.7), Column("Set by GMT", "set_by_gmt"),
+        Column("Lift after PET", "lift_after", 0.7), Column("Lift after GMT", "lift_after_gmt"),
+        Column("Held, min", "hold_min", 0.6, 0), Column("Overlaps", "overlaps", 0.9),
+        Column("Reason", "reason", 2))
+    clocks = table_of(
+        plan.clocks, "Clocks", "Greatest gaps", Column("From step", "first_step"), Column("Its", "first_at"),
+        Column("To step", "then_step"), Column("Its ", "then_at"),
+        Column("At most, min", "max_gap", digits=1),
+        Column("Planned, min", "actual", digits=1), Column("Left, min", "left", digits=1),
+        Column("Reason", "reason", 4))
     return Section("holds", "Footholds, tethers, inhibits, clocks", (), (
-        _footholds(plan), _tethers(plan), _inhibits(plan), _clocks(plan), _cautions(plan)))
+        _footholds(plan), _tethers(plan), inhibits, clocks, _cautions(plan)))
 
 
 def _footholds(plan: TimedPlan) -> Table:
-    names = Names(plan)
-    used: dict[tuple[str, str], list[str]] = {}
-    for step in plan.steps:
-        if step.foothold:
-            used.setdefault((step.foothold, step.place), []).append(step.step)
-    stays = plan.custody[plan.custody["kind"] == "foothold"].to_dict("records")
-    rows = tuple((row["item"], row["title"], names.where(row["holder"]), pet_label(row["from_min"]),
-                  pet_label(row["until_min"]), row["by_step"],
-                  " ".join(used.get((row["item"], row["holder"]), []))) for row in stays)
-    columns = (Column("Foothold"), Column("Title", share=2), Column("Where", share=2),
-               Column("From PET", share=0.7), Column("Until PET", share=0.7), Column("By step", share=0.7),
-               Column("Steps in it there", share=2))
-    return Table("Footholds", "Where each foothold is", columns, rows)
+    def steps(row: Row) -> str:
+        return " ".join(step.step for step in plan.steps
+                        if step.foothold and (step.foothold, step.place) == (row["item"], row["holder"]))
+
+    return table_of(plan.custody[plan.custody["kind"] == "foothold"], "Footholds", "Where each foothold is",
+                    Column("Foothold", "item"), Column("Title", "title", 2), _where(Names(plan)), *_STAY,
+                    Column("Steps in it there", steps, 2))
 
 
 def _tethers(plan: TimedPlan) -> Table:
@@ -122,69 +127,44 @@ def _tethers(plan: TimedPlan) -> Table:
         own = plan.tethers[plan.tethers["crew"] == crew]
         for _, stay in own.groupby((own["hook"] != own["hook"].shift()).cumsum()):
             worst = stay.loc[[stay["reach_m"].idxmax()]].to_dict("records")[0]
-            place = worst["to_place"] or worst["place"]
-            rows.append((float(stay["from_min"].iloc[0]), (
-                crew, names.title(worst["hook"]), pet_label(stay["from_min"].iloc[0]),
-                pet_label(stay["until_min"].iloc[-1]), cell_of(worst["reach_m"]), names.title(place),
-                cell_of(worst["tether_m"]), cell_of(worst["margin_m"]))))
-    columns = (Column("Crew", share=0.5), Column("Hook at", share=2), Column("From PET", share=0.8),
-               Column("Until PET", share=0.8), Column("Greatest reach, m", 1), Column("At", share=2),
-               Column("Tether, m", 1), Column("Margin, m", 1))
-    return Table("Tethers", "Where each tether is hooked, and its greatest reach", columns,
-                 tuple(row for _, row in sorted(rows, key=lambda entry: (entry[0], entry[1][0]))))
-
-
-def _inhibits(plan: TimedPlan) -> Table:
-    rows = tuple((row["inhibit"], row["title"], row["owner"], row["set_by"], row["set_by_gmt"],
-                  row["lift_after"], row["lift_after_gmt"], row["hold_min"], row["overlaps"], row["reason"])
-                 for row in plan.inhibits.to_dict("records"))
-    columns = (Column("Inhibit", share=0.8), Column("Title", share=1.8), Column("Owner", share=1.3),
-               Column("Set by PET", share=0.7), Column("Set by GMT"), Column("Lift after PET", share=0.7),
-               Column("Lift after GMT"), Column("Held, min", 0, 0.6), Column("Overlaps", share=0.9),
-               Column("Reason", share=2))
-    return Table("Inhibits", "Inhibits, by when they must be in force", columns, rows)
-
-
-def _clocks(plan: TimedPlan) -> Table:
-    rows = tuple((row["first_step"], row["first_at"], row["then_step"], row["then_at"],
-                  cell_of(row["max_gap"]), cell_of(row["actual"]), cell_of(row["left"]), row["reason"])
-                 for row in plan.clocks.to_dict("records"))
-    columns = (Column("From step"), Column("Its"), Column("To step"), Column("Its "),
-               Column("At most, min", 1), Column("Planned, min", 1), Column("Left, min", 1),
-               Column("Reason", share=4))
-    return Table("Clocks", "Greatest gaps", columns, rows)
+            rows.append({**worst, "from_min": stay["from_min"].iloc[0],
+                         "until_min": stay["until_min"].iloc[-1]})
+    return table_of(
+        sorted(rows, key=lambda row: (row["from_min"], row["crew"])), "Tethers",
+        "Where each tether is hooked, and its greatest reach", Column("Crew", "crew", 0.5),
+        Column("Hook at", lambda row: names.title(row["hook"]), 2), Column("From PET", pet("from_min"), 0.8),
+        Column("Until PET", pet("until_min"), 0.8), Column("Greatest reach, m", "reach_m", digits=1),
+        Column("At", lambda row: names.title(row["to_place"] or row["place"]), 2),
+        Column("Tether, m", "tether_m", digits=1), Column("Margin, m", "margin_m", digits=1))
 
 
 def _cautions(plan: TimedPlan) -> Table:
     names = Names(plan)
-    rows = tuple((pet_label(row["at_min"]), row["crew"], names.title(row["place"]),
-                  names.title(row["to_place"]) if row["to_place"] else "", row["step"], row["caution"])
-                 for row in plan.cautions_on_the_way.to_dict("records"))
-    columns = (Column("PET", share=0.5), Column("Crew", share=0.5), Column("At or from", share=1.6),
-               Column("To", share=1.6), Column("Step", share=0.6), Column("Caution", share=4))
-    return Table("Cautions", "Cautions of places and routes, as the crew meets them", columns, rows)
+    return table_of(
+        plan.cautions_on_the_way, "Cautions", "Cautions of places and routes, as the crew meets them",
+        Column("PET", pet("at_min"), 0.5), Column("Crew", "crew", 0.5),
+        Column("At or from", lambda row: names.title(row["place"]), 1.6),
+        Column("To", lambda row: names.title(row["to_place"]) if row["to_place"] else "", 1.6),
+        Column("Step", "step", 0.6), Column("Caution", "caution", 4))
 
 
 def margins_section(plan: TimedPlan) -> Section:
     """What is left in each suit at the end, and the worst point of each way back."""
     names = Names(plan)
-    suits = tuple((row["crew"], WORDS[row["consumable"]], row["unit"],
-                   *(cell_of(row[name]) for name in ("usable", "used", "left", "reserve", "margin")),
-                   pet_label(row["runs_out_min"]), "first" if row["first"] else "")
-                  for row in plan.suit_summary.to_dict("records"))
-    ways = tuple((row["crew"], row["case"], cell_of(row["margin_min"]), pet_label(row["at_min"]),
-                  names.title(row["place"]), cell_of(row["time_back_min"]),
-                  pet_label(row["turn_back_by_min"]), cell_of(row["stay_min"]))
-                 for row in plan.return_summary.to_dict("records"))
     return Section("margins", "Suit and return margins", (), (
-        Table("Suits", "Consumables at the end of the outing",
-              (Column("Crew", share=0.6), Column("Consumable", share=1.4), Column("Unit", share=0.6),
-               *(Column(label, 1) for label in ("Usable", "Used", "Left", "Reserve", "Over reserve")),
-               Column("Runs out PET"), Column("Runs out", share=0.8)), suits),
-        Table("Ways back", "The worst point of each way back",
-              (Column("Crew", share=0.6), Column("Case", share=2.2), Column("Least margin, min", 1),
-               Column("At PET", share=0.8), Column("Place", share=1.8), Column("Time back, min", 1),
-               Column("Turn back by PET"), Column("Could stay, min", 1)), ways),
+        table_of(plan.suit_summary, "Suits", "Consumables at the end of the outing",
+                 Column("Crew", "crew", 0.6), Column("Consumable", lambda row: WORDS[row["consumable"]], 1.4),
+                 Column("Unit", "unit", 0.6), *(Column(name.capitalize(), name, digits=1)
+                                                for name in ("usable", "used", "left", "reserve")),
+                 Column("Over reserve", "margin", digits=1), Column("Runs out PET", pet("runs_out_min")),
+                 Column("Runs out", lambda row: "first" if row["first"] else "", 0.8)),
+        table_of(plan.return_summary, "Ways back", "The worst point of each way back",
+                 Column("Crew", "crew", 0.6), Column("Case", "case", 2.2),
+                 Column("Least margin, min", "margin_min", digits=1), Column("At PET", pet("at_min"), 0.8),
+                 Column("Place", lambda row: names.title(row["place"]), 1.8),
+                 Column("Time back, min", "time_back_min", digits=1),
+                 Column("Turn back by PET", pet("turn_back_by_min")),
+                 Column("Could stay, min", "stay_min", digits=1)),
     ))
 
 
@@ -193,26 +173,22 @@ def findings_section(plan: TimedPlan) -> Section:
     found = OpenFindings(plan)
     words = (f"Open: {found.counted}. A stop cannot be flown so; a concern someone must accept; a remark is "
              "to be known. The procedure and the pocket sheets point to stops and concerns by their number.",)
-    rows = tuple((row["severity"], number, row["check"], row["crew"], row["step"], row["rule"],
-                  shortened(row["about"], _LONGEST_ABOUT), _pet(row["start_min"]), row["message"],
-                  row["source"], "")
-                 for number, row in enumerate(found.rows, start=1))
-    columns = (Column("Severity", share=0.7), Column("No.", 0, 0.4), Column("Check", share=0.8),
-               Column("Crew", share=0.6), Column("Step", share=0.5), Column("Rule", share=0.8),
-               Column("About", share=0.8), Column("PET", share=0.5), Column("Finding", share=5),
-               Column("Source", share=1.2), Column("Accepted by", share=1))
-    return Section("findings", "Findings and open concerns", words, (
-        Table("Findings", "Findings, worst first", columns, rows, "No check found anything."),))
+    return Section("findings", "Findings and open concerns", words, (table_of(
+        [{**row, "number": number} for number, row in enumerate(found.rows, start=1)],
+        "Findings", "Findings, worst first", Column("Severity", "severity", 0.7),
+        Column("No.", "number", 0.4, 0), Column("Check", "check", 0.8), Column("Crew", "crew", 0.6),
+        Column("Step", "step", 0.5), Column("Rule", "rule", 0.8),
+        Column("About", lambda row: shortened(row["about"], _LONGEST_ABOUT), 0.8),
+        Column("PET", lambda row: _pet(row["start_min"]), 0.5), Column("Finding", "message", 5),
+        Column("Source", "source", 1.2), Column("Accepted by", lambda row: ""),
+        empty="No check found anything."),))
 
 
 def _pet(value: float) -> str:
     return "" if pd.isna(value) else pet_label(value)
 
 
-def all_lists(plan: TimedPlan) -> Iterator[Section]:
+def all_lists(plan: TimedPlan) -> tuple[Section, ...]:
     """The sections of this module, in the order of the pack."""
-    yield sky_section(plan)
-    yield hardware_section(plan)
-    yield holds_section(plan)
-    yield margins_section(plan)
-    yield findings_section(plan)
+    return (sky_section(plan), hardware_section(plan), holds_section(plan), margins_section(plan),
+            findings_section(plan))

@@ -1,14 +1,13 @@
-"""Still pictures of the station at key minutes, drawn without a browser: two flat views, and the words.
+"""Still pictures of the station, drawn without a browser, and which minutes of an outing are worth one.
 
-They show what `planning_kit.plan.moments` says of the minute, in the views and signs of the station map.
-
-Which minutes of an outing are worth a picture in its pack, and why.
+A picture has two flat views and the words: what `planning_kit.plan.moments` says of the minute, in the views
+and signs of the station map.
 """
 
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from planning_kit.inputs.shown_text import one_line, shortened
@@ -16,21 +15,11 @@ from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.activities import TRAVEL, WORK
 from planning_kit.plan.moments import Moment, moment_of
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.show.pack.content import Box, Label, Line, Mark, Picture, Section, Shape
+from planning_kit.show import station_map_views as flat
+from planning_kit.show.pack import content
 from planning_kit.show.palette import LIGHT, crew_inks
-from planning_kit.show.station_map_moving import light_words, person_lines, sky_lines, tether_points
-from planning_kit.show.station_map_views import (
-    LONGEST_PLACE_ID,
-    NAME_CHAR_PX,
-    NAME_SPOTS,
-    Point,
-    View,
-    name_spots,
-    place_points,
-    route_kind,
-    views_of,
-)
-from planning_kit.show.wording import Names, signed
+from planning_kit.show.station_map_moving import light_words, person_lines, sky_lines
+from planning_kit.show.wording import Names, least, signed
 
 _TOGETHER_MIN = 1.5  # moments nearer than this are one picture
 
@@ -48,8 +37,8 @@ def key_moments(plan: TimedPlan) -> list[KeyMoment]:
 
     Each only where the plan has it; two that are hardly apart are one, at the earlier minute.
     """
-    found = [*_out_at_work(plan), *_lit(plan), *_hand_to_hand(plan), *_worst_return(plan),
-             *_worst_reach(plan), *_longest_way_home(plan)]
+    found = [*_out_at_work(plan), *_lit(plan), *_hand_to_hand(plan), *_worst_margins(plan),
+             *_longest_way_home(plan)]
     inside = [each for each in found if 0 <= each.at_min <= plan.end_min]
     kept: list[KeyMoment] = []
     for each in sorted(inside, key=lambda each: each.at_min):
@@ -65,9 +54,8 @@ def _out_at_work(plan: TimedPlan) -> Iterator[KeyMoment]:
     airlock = plan.scenario.settings.airlock
     first = [next((each for each in plan.lanes[crew] if each.kind == WORK and each.place != airlock), None)
              for crew in plan.travels]
-    begun = [each for each in first if each is not None]
-    if begun:
-        last = max(begun, key=lambda each: each.start_min)
+    last = max(filter(None, first), key=lambda each: each.start_min, default=None)
+    if last is not None:
         yield KeyMoment(last.start_min, f"out at work: {last.crew} begins {last.step}")
 
 
@@ -90,21 +78,15 @@ def _hand_to_hand(plan: TimedPlan) -> Iterator[KeyMoment]:
             return
 
 
-def _worst_return(plan: TimedPlan) -> Iterator[KeyMoment]:
-    rows = [row for row in plan.return_summary.to_dict("records") if row["margin_min"] == row["margin_min"]]
-    if rows:
-        worst = min(rows, key=lambda row: row["margin_min"])
-        yield KeyMoment(float(worst["at_min"]), f"least return margin: {worst['crew']}, {worst['case']}, "
-                                                f"{signed(worst['margin_min'])}")
-
-
-def _worst_reach(plan: TimedPlan) -> Iterator[KeyMoment]:
-    rows = [row for row in plan.tethers.to_dict("records") if row["margin_m"] == row["margin_m"]]
-    if rows:
-        worst = min(rows, key=lambda row: row["margin_m"])
+def _worst_margins(plan: TimedPlan) -> Iterator[KeyMoment]:
+    way, reach = least(plan.return_summary, "margin_min"), least(plan.tethers, "margin_m")
+    if way:
+        yield KeyMoment(float(way["at_min"]), f"least return margin: {way['crew']}, {way['case']}, "
+                                              f"{signed(way['margin_min'])}")
+    if reach:
         # Reach and margin are those of the stretch's farther end: there the picture is drawn.
-        at = worst["until_min"] if worst["to_place"] else worst["from_min"]
-        yield KeyMoment(float(at), f"least tether margin: {worst['crew']}, {signed(worst['margin_m'], 'm')}")
+        at = reach["until_min"] if reach["to_place"] else reach["from_min"]
+        yield KeyMoment(float(at), f"least tether margin: {reach['crew']}, {signed(reach['margin_m'], 'm')}")
 
 
 def _longest_way_home(plan: TimedPlan) -> Iterator[KeyMoment]:
@@ -137,27 +119,27 @@ _WORDS = (
     "everybody is drawn on the straight line.")
 
 
-def map_section(plan: TimedPlan) -> Section:
+def map_section(plan: TimedPlan) -> content.Section:
     """The station at the key minutes of ``plan``."""
-    return Section("map", "Station map at key minutes", (_WORDS,),
-                   tuple(map_picture(plan, each) for each in key_moments(plan)))
+    return content.Section("map", "Station map at key minutes", (_WORDS,),
+                           tuple(map_picture(plan, each) for each in key_moments(plan)))
 
 
-def map_picture(plan: TimedPlan, key: KeyMoment) -> Picture:
+def map_picture(plan: TimedPlan, key: KeyMoment) -> content.Picture:
     """The station at one minute."""
     moment = moment_of(plan, key.at_min)
-    views = views_of(plan.scenario.records.places, "+z")
-    lines = _words(plan, moment)
+    views = flat.views_of(plan.scenario.records.places, "+z")
+    inks, lines = crew_inks(plan.travels, LIGHT), _words(plan, moment)
     clock = (f"PET {pet_label(moment.at_min)} · GMT {gmt_label(moment_at(moment.at_min, plan.egress))} · "
              f"{one_line(key.why)}")
-    shapes: list[Shape] = [Label(2, 10, clock[:150], 8.6, LIGHT.ink, is_bold=True)]
+    shapes: list[content.Shape] = [content.Label(2, 10, clock[:150], 8.6, LIGHT.ink, is_bold=True)]
     for number, view in enumerate((views.side, views.above)):
-        pane = _Pane(plan, moment, view, views.range_of(view.across), views.range_of(view.up),
+        pane = _Pane(plan, moment, inks, view, views.range_of(view.across), views.range_of(view.up),
                      number * (_VIEW_WIDTH + _GAP))
         shapes += pane.shapes()
     shapes += _text(lines)
     alt = f"Station map, {clock}. {' '.join(text for text, _ in lines)}"
-    return Picture(WIDTH, HEIGHT, tuple(shapes), alt)
+    return content.Picture(WIDTH, HEIGHT, tuple(shapes), alt)
 
 
 def _words(plan: TimedPlan, moment: Moment) -> list[tuple[str, str]]:
@@ -175,14 +157,17 @@ def _words(plan: TimedPlan, moment: Moment) -> list[tuple[str, str]]:
     return [*told, (f"Lying: {'; '.join(lying)}.", LIGHT.ink)] if lying else told
 
 
-def _text(lines: Sequence[tuple[str, str]]) -> Iterator[Label]:
+def _text(lines: Sequence[tuple[str, str]]) -> Iterator[content.Label]:
     left = 2 * (_VIEW_WIDTH + _GAP) + 2
     wrapped = [(part, ink) for text, ink in lines
                for part in textwrap.wrap(shortened(text, _LONGEST), _LINE_CHARS)]
     if len(wrapped) > _MOST_LINES:
         wrapped = [*wrapped[:_MOST_LINES - 1], ("… (the rest is in the procedure)", LIGHT.ink)]
     for number, (text, ink) in enumerate(wrapped):
-        yield Label(left, _TOP + 7 + number * _LEAD, text, _SIZE, ink, is_bold=ink != LIGHT.ink)
+        yield content.Label(left, _TOP + 7 + number * _LEAD, text, _SIZE, ink, is_bold=ink != LIGHT.ink)
+
+
+_Spot = tuple[float, float]  # in the picture, points from the top left
 
 
 @dataclass(frozen=True)
@@ -191,28 +176,37 @@ class _Pane:
 
     plan: TimedPlan
     moment: Moment
-    view: View
+    inks: Mapping[str, str]
+    view: flat.View
     across: tuple[float, float]
     up: tuple[float, float]
     left: float
 
-    def shapes(self) -> Iterator[Shape]:
-        kind = self.moment.light.partition(" ")[0]
-        yield Box(self.left, _TOP, _VIEW_WIDTH, HEIGHT - _TOP, _GROUND.get(kind, "#FFFFFF"), LIGHT.quiet_ink)
-        yield Label(self.left + 4, HEIGHT - 4, self.view.name, _SIZE, LIGHT.quiet_ink)
-        points = place_points(self.plan.scenario.records.places)
-        for route in self.plan.scenario.records.routes:
-            colour, width, dash = _ROUTES[route_kind(route)]
-            ends = (self._at(points[route.from_place]), self._at(points[route.to_place]))
-            yield Line(ends, colour, width, dash)
-        yield from self._scale()
-        yield from self._tethers(points)
-        yield from self._places(points)
-        yield from self._lying(points)
-        yield from self._people()
-        yield from self._names(points)
+    def shapes(self) -> Iterator[content.Shape]:
+        records, kind = self.plan.scenario.records, self.moment.light.partition(" ")[0]
+        yield content.Box(self.left, _TOP, _VIEW_WIDTH, HEIGHT - _TOP, _GROUND.get(kind, "#FFFFFF"),
+                          LIGHT.quiet_ink)
+        yield content.Label(self.left + 4, HEIGHT - 4, self.view.name, _SIZE, LIGHT.quiet_ink)
+        places = {place: self._at(point) for place, point in flat.place_points(records.places).items()}
+        for route in records.routes:
+            colour, width, dash = _ROUTES[flat.route_kind(route)]
+            yield content.Line((places[route.from_place], places[route.to_place]), colour, width, dash)
+        end = (self.left + _VIEW_WIDTH - 8, HEIGHT - 8)
+        yield content.Line(((end[0] - 5 * self._points_per_m, end[1]), end), LIGHT.quiet_ink, 1)
+        yield content.Label(end[0], end[1] - 3, "5 m", _SIZE, LIGHT.quiet_ink, "end")
+        yield from self._tethers(places)
+        for place in records.places:
+            shape, size = ("diamond", 2.6) if place.socket else ("disc", 2.0)
+            yield content.Mark(*places[place.place], size, shape,
+                               LIGHT.ink if place.anchor else LIGHT.paper, LIGHT.ink)
+        lying = list(self._lying(places))
+        yield from lying
+        for number, person in enumerate(self.moment.people):
+            yield content.Mark(*self._at(person.point_m), (5.4, 4.2)[number % 2],
+                               ("disc", "diamond")[number % 2], self.inks[person.crew], LIGHT.paper)
+        yield from self._names(places, lying)
 
-    def _at(self, point: Point) -> tuple[float, float]:
+    def _at(self, point: flat.Point) -> _Spot:
         """Where a point of the frame is in the picture; the places in the middle of the pane."""
         at = self.view.coordinates([point])
         scale = self._points_per_m
@@ -227,57 +221,36 @@ class _Pane:
         wide, high = abs(self.across[1] - self.across[0]), abs(self.up[1] - self.up[0])
         return min((_VIEW_WIDTH - 2 * _INSET) / wide, (HEIGHT - _TOP - 2 * _INSET) / high)
 
-    def _scale(self) -> Iterator[Shape]:
-        length = 5 * self._points_per_m
-        x, y = self.left + _VIEW_WIDTH - 8, HEIGHT - 8
-        yield Line(((x - length, y), (x, y)), LIGHT.quiet_ink, 1)
-        yield Label(x, y - 3, "5 m", _SIZE, LIGHT.quiet_ink, "end")
-
-    def _places(self, points: dict[str, Point]) -> Iterator[Mark]:
-        for place in self.plan.scenario.records.places:
-            shape = "diamond" if place.socket else "disc"
-            yield Mark(*self._at(points[place.place]), 2.6 if place.socket else 2.0, shape,
-                       LIGHT.ink if place.anchor else LIGHT.paper, LIGHT.ink)
-
-    def _tethers(self, points: dict[str, Point]) -> Iterator[Shape]:
-        inks = crew_inks(self.plan.travels, LIGHT)
+    def _tethers(self, places: Mapping[str, _Spot]) -> Iterator[content.Shape]:
         for number, person in enumerate(self.moment.people):
-            line = tuple(self._at(point) for point in tether_points(person, points))
+            line = (*(places[place] for place in person.line), self._at(person.point_m))
             if len(line) > 1:
-                yield Line(line, inks[person.crew], (3.6, 1.6)[number % 2])
+                yield content.Line(line, self.inks[person.crew], (3.6, 1.6)[number % 2])
         for number, person in enumerate(self.moment.people):
             size = (6.4, 4.6)[number % 2]
-            yield Mark(*self._at(points[person.hook]), size, "square", "", inks[person.crew])
+            yield content.Mark(*places[person.hook], size, "square", "", self.inks[person.crew])
 
-    def _lying(self, points: dict[str, Point]) -> Iterator[Mark]:
+    def _lying(self, places: Mapping[str, _Spot]) -> Iterator[content.Mark]:
         for stay in self.moment.stays:
-            if stay.kind in _SIGNS and stay.holder in points and not stay.in_bag:
+            if stay.kind in _SIGNS and stay.holder in places and not stay.in_bag:
                 shape, aside = _SIGNS[stay.kind]
-                x, y = self._at(points[stay.holder])
-                yield Mark(x + aside, y + 5, 2.2, shape, LIGHT.ink, LIGHT.paper)
+                x, y = places[stay.holder]
+                yield content.Mark(x + aside, y + 5, 2.2, shape, LIGHT.ink, LIGHT.paper)
 
-    def _people(self) -> Iterator[Mark]:
-        inks = crew_inks(self.plan.travels, LIGHT)
-        for number, person in enumerate(self.moment.people):
-            yield Mark(*self._at(person.point_m), (5.4, 4.2)[number % 2], ("disc", "diamond")[number % 2],
-                       inks[person.crew], LIGHT.paper)
-
-    def _names(self, points: dict[str, Point]) -> Iterator[Label]:
+    def _names(self, places: Mapping[str, _Spot], lying: Sequence[content.Mark]) -> Iterator[content.Label]:
         """The crew's names first, then those of the places, of which one that fits nowhere is left out."""
-        inks = crew_inks(self.plan.travels, LIGHT)
-        people = [(one_line(p.crew), self._at(p.point_m), inks[p.crew]) for p in self.moment.people]
-        places = [(one_line(place)[:LONGEST_PLACE_ID], self._at(point), LIGHT.ink)
-                  for place, point in points.items()]
-        bags = [("", (mark.x, mark.y), "") for mark in self._lying(points)]  # no names, but in the way
-        named = [*people, *places, *bags]
-        spots = name_spots([(x * _PX_PER_PT, -y * _PX_PER_PT) for _, (x, y), _ in named],
-                           [len(text) * NAME_CHAR_PX for text, _, _ in named])
-        sides = {spot: (right, above) for spot, right, above in NAME_SPOTS}
+        people = [(one_line(p.crew), self._at(p.point_m), self.inks[p.crew]) for p in self.moment.people]
+        named = [*people, *((one_line(place)[:flat.LONGEST_PLACE_ID], at, LIGHT.ink)
+                            for place, at in places.items()),
+                 *(("", (mark.x, mark.y), "") for mark in lying)]  # no names, but in the way
+        spots = flat.name_spots([(x * _PX_PER_PT, -y * _PX_PER_PT) for _, (x, y), _ in named],
+                                [len(text) * flat.NAME_CHAR_PX for text, _, _ in named])
+        sides = {spot: (right, above) for spot, right, above in flat.NAME_SPOTS}
         for number, ((text, (x, y), ink), spot) in enumerate(zip(named, spots, strict=True)):
             is_crew = number < len(people)
             if (spot or is_crew) and text:  # a name of the crew stands there even over another sign
                 right, above = sides[spot or ("top left", "bottom left")[number % 2]]
                 gap = 5.5 if is_crew else 3.4
-                yield Label(x + right * gap, y + 2.2 - above * (gap + 1.2), text,
-                            _SIZE + 1 if is_crew else _SIZE - 0.6, ink,
-                            {1: "start", -1: "end", 0: "middle"}[right], is_bold=is_crew)
+                yield content.Label(x + right * gap, y + 2.2 - above * (gap + 1.2), text,
+                                    _SIZE + 1 if is_crew else _SIZE - 0.6, ink,
+                                    {1: "start", -1: "end", 0: "middle"}[right], is_bold=is_crew)

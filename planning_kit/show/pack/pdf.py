@@ -3,37 +3,27 @@
 from __future__ import annotations
 
 import io
+from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from functools import partial
+from functools import cache, partial
 from typing import Any
-from xml.sax.saxutils import escape
 
+from reportlab.lib.enums import TA_LEFT, TA_RIGHT
 from reportlab.lib.pagesizes import A4, landscape
-from reportlab.platypus import (
-    CondPageBreak,
-    Flowable,
-    Paragraph,
-    SimpleDocTemplate,
-    Spacer,
-    TableStyle,
-)
+from reportlab.platypus import CondPageBreak, Flowable, Paragraph, SimpleDocTemplate, Spacer, TableStyle
 from reportlab.platypus import PageBreak as Break
 from reportlab.platypus import Table as AnyGrid
 
-from planning_kit.show.pack.content import Cell, Pack, Picture, Rich, Section, Table, shown
+from planning_kit.show.pack.content import Cell, Column, Pack, Picture, Rich, Section, Table, shown
 from planning_kit.show.pack.pdf_page import (
-    CONTENTS_COLUMNS,
-    CONTENTS_LINE,
-    FONT,
-    GROUND,
     MARGIN,
-    RULE,
     Contents,
+    Drawing,
+    Heading,
     Printable,
-    draw_shapes,
     numbered,
-    style,
+    table_look,
 )
 
 _PAGE = landscape(A4)
@@ -53,8 +43,8 @@ class Grid(AnyGrid):
 
 def pdf_bytes(pack: Pack) -> bytes:
     """The whole pack. The same content gives the same bytes."""
-    printable, contents = Printable(), Contents()
-    story: list[Flowable] = [*_front(pack, printable), _ContentsSpace(contents, len(pack.sections))]
+    printable, contents = Printable(), Contents(len(pack.sections))
+    story: list[Flowable] = [*_front(pack, printable), contents]
     for number, section in enumerate(pack.sections, start=1):
         story += [*([Break()] if number > 1 else []), *_section(section, number, printable, contents)]
     if printable.missing:
@@ -74,9 +64,8 @@ def pocket_bytes(pack: Pack, section: Section) -> bytes:
         if smallest is not None:
             larger = _first_that_fits([partial(printed, form, size) for size in _POCKET_SIZES[:-1]])
             return larger or smallest
-    last = section.shorter[-1] if section.shorter else section
-    cuts = [partial(printed, _cut(last, rows), _POCKET_SIZES[-1])
-            for rows in range(len(_rows(last)) - 1, -1, -1)]
+    cuts = [partial(printed, _cut(form, rows), _POCKET_SIZES[-1])
+            for rows in range(len(_rows(form)) - 1, -1, -1)]
     found = _first_that_fits(cuts)
     assert found is not None, "a sheet without rows fits a page"
     return found
@@ -84,15 +73,9 @@ def pocket_bytes(pack: Pack, section: Section) -> bytes:
 
 def _first_that_fits(tries: Sequence[Callable[[], bytes | None]]) -> bytes | None:
     """What the first of ``tries`` that fits made; what comes after one that fits, fits too."""
-    low, high, best = 0, len(tries), None
-    while low < high:
-        half = (low + high) // 2
-        made = tries[half]()
-        if made is None:
-            low = half + 1
-        else:
-            high, best = half, made
-    return best
+    made = cache(lambda number: tries[number]())
+    first = bisect_left(range(len(tries)), True, key=lambda number: made(number) is not None)
+    return made(first) if first < len(tries) else None
 
 
 def _rows(sheet: Section) -> tuple[tuple[Cell, ...], ...]:
@@ -115,32 +98,28 @@ def _width(page: tuple[float, float]) -> float:
 
 
 def _front(pack: Pack, printable: Printable) -> list[Flowable]:
-    facts = [[Paragraph(printable.markup(name), style(8, is_bold=True)),
-              Paragraph(printable.markup(value), style(8))] for name, value in pack.facts]
-    grid = Grid(facts, colWidths=[130, _width(_PAGE) - 130])
+    grid = Grid([[printable.paragraph(name, 8, is_bold=True), printable.paragraph(value, 8)]
+                 for name, value in pack.facts], colWidths=[130, _width(_PAGE) - 130])
     grid.setStyle(TableStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), ("TOPPADDING", (0, 0), (-1, -1), 1.5),
                               ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5),
                               ("LEFTPADDING", (0, 0), (-1, -1), 0)]))
     station = f"{pack.station} · " if pack.station else ""
-    return [Paragraph(printable.markup(pack.title), style(17, is_bold=True, spaceAfter=3)),
-            Paragraph(printable.markup(f"{station}review pack"), style(10, spaceAfter=6)), grid, Spacer(0, 8)]
+    return [printable.paragraph(pack.title, 17, is_bold=True, spaceAfter=3),
+            printable.paragraph(f"{station}review pack", 10, spaceAfter=6), grid, Spacer(0, 8)]
 
 
 def _section(section: Section, number: int, printable: Printable, contents: Contents) -> list[Flowable]:
-    title = printable.plain(f"{number}. {section.title}")
-    story: list[Flowable] = [_Heading(title, contents)]
-    story += [Paragraph(printable.markup(words), style(8, spaceAfter=3)) for words in section.words]
+    story: list[Flowable] = [Heading(printable.plain(f"{number}. {section.title}"), contents)]
+    story += [printable.paragraph(words, 8, spaceAfter=3) for words in section.words]
     for block in section.blocks:
-        if isinstance(block, Picture):
-            story += [_Drawing(block, printable), Spacer(0, 8)]
-        else:
-            story += _table(block, printable, _width(_PAGE), _TABLE_SIZE)
+        story += ([Drawing(block, printable), Spacer(0, 8)] if isinstance(block, Picture) else
+                  _table(block, printable, _width(_PAGE), _TABLE_SIZE))
     return story
 
 
 def _pocket(section: Section, printable: Printable, size: float) -> list[Flowable]:
-    story: list[Flowable] = [Paragraph(printable.markup(section.title), style(size + 5, is_bold=True))]
-    story += [Paragraph(printable.markup(words), style(size)) for words in section.words]
+    story: list[Flowable] = [printable.paragraph(section.title, size + 5, is_bold=True)]
+    story += [printable.paragraph(words, size) for words in section.words]
     for block in section.blocks:
         assert isinstance(block, Table)
         story += _table(block, printable, _width(A4), size)
@@ -152,100 +131,48 @@ def _pocket(section: Section, printable: Printable, size: float) -> list[Flowabl
 def _missing(printable: Printable, where: str, size: float) -> Paragraph:
     note = (f"{printable.missing} characters that the font of this PDF does not have are printed as ?; "
             f"{where}.")
-    return Paragraph(note, style(size, is_bold=True, spaceAfter=4))
+    return printable.paragraph(note, size, is_bold=True, spaceAfter=4)
 
 
 def _table(table: Table, printable: Printable, width: float, size: float) -> list[Flowable]:
-    caption = Paragraph(printable.markup(table.caption), style(size + 1.6, is_bold=True, spaceBefore=6,
-                                                               spaceAfter=2))
+    caption = printable.paragraph(table.caption, size + 1.6, is_bold=True, spaceBefore=6, spaceAfter=2)
     room = CondPageBreak(7 * size)  # a caption is not left alone at the foot of a page
-    plain, strong = style(size), style(size, is_bold=True)
-    right = style(size, alignment=2)
     if not table.rows:
-        return [room, caption, Paragraph(printable.markup(table.empty), plain)]
-    heads = (strong, style(size, is_bold=True, alignment=2))
-    rows: list[list[Any]] = [[Paragraph(printable.markup(column.label), heads[column.digits is not None])
-                              for column in table.columns]]
-    for row in table.rows:
-        rows.append([_cell(cell, column, printable, plain, strong, right)
-                     for cell, column in zip(row, table.columns, strict=True)])
+        return [room, caption, printable.paragraph(table.empty, size)]
+    rows = [[printable.paragraph(column.label, size, is_bold=True, alignment=_alignment(column))
+             for column in table.columns]]
+    rows += [[_cell(cell, column, printable, size) for cell, column in zip(row, table.columns, strict=True)]
+             for row in table.rows]
     whole = sum(column.share for column in table.columns)
     width = min(width, whole * _SHARE_PT)
-    widths = [width * column.share / whole for column in table.columns]
-    grid = Grid(rows, colWidths=widths, repeatRows=1, splitInRow=1)
+    grid = Grid(rows, colWidths=[width * column.share / whole for column in table.columns], repeatRows=1,
+                splitInRow=1)
     spans = [("SPAN", (1, number + 1), (2, number + 1)) for number in sorted(table.joined)]
     for number in table.joined:
         rows[number + 1][2] = ""
-    grid.setStyle(TableStyle([
-        ("GRID", (0, 0), (-1, -1), 0.4, RULE), ("BACKGROUND", (0, 0), (-1, 0), GROUND),
-        ("VALIGN", (0, 0), (-1, -1), "TOP"), ("TOPPADDING", (0, 0), (-1, -1), 1.2),
-        ("FONT", (0, 0), (-1, -1), FONT, size, size * 1.2),  # of empty cells: a row is no higher
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 1.6), ("LEFTPADDING", (0, 0), (-1, -1), 2.5),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 2.5), *spans]))
+    grid.setStyle(TableStyle([*table_look(size), *spans]))
     return [room, caption, grid]
 
 
-def _cell(cell: Cell, column: Any, printable: Printable, plain: Any, strong: Any, right: Any) -> Any:
+def _alignment(column: Column) -> int:
+    return int(TA_LEFT if column.digits is None else TA_RIGHT)
+
+
+def _cell(cell: Cell, column: Column, printable: Printable, size: float) -> Any:
     if cell is None or cell == "":
         return ""
     if isinstance(cell, Rich):
-        return [Paragraph(printable.markup(line), strong if number in cell.strong else plain)
+        return [printable.paragraph(line, size, is_bold=number in cell.strong)
                 for number, line in enumerate(cell.lines)]
-    return Paragraph(printable.markup(shown(cell, column)), right if column.digits is not None else plain)
-
-
-class _Heading(Paragraph):
-    """A section's title: an entry of the contents and of the reader's list of bookmarks."""
-
-    def __init__(self, title: str, contents: Contents) -> None:
-        super().__init__(escape(title), style(13, is_bold=True, spaceAfter=4))
-        self.title, self.contents = title, contents
-
-    def draw(self) -> None:
-        self.contents.entries.append((self.title, self.canv.getPageNumber()))
-        super().draw()
-
-
-class _ContentsSpace(Flowable):
-    """Room for the contents, whose pages are known only when all are made."""
-
-    def __init__(self, contents: Contents, count: int) -> None:
-        super().__init__()
-        self.contents = contents
-        self.needed = CONTENTS_LINE * -(-count // CONTENTS_COLUMNS) + 4
-
-    def wrap(self, width: float, height: float) -> tuple[float, float]:
-        return width, self.needed
-
-    def draw(self) -> None:
-        x, y = self.canv.absolutePosition(0, 0)
-        self.contents.at = (x, y + self.needed)
-
-
-class _Drawing(Flowable):
-    """A picture on the page, scaled to its width."""
-
-    def __init__(self, picture: Picture, printable: Printable) -> None:
-        super().__init__()
-        self.picture, self.printable = picture, printable
-        self.scale = 1.0
-
-    def wrap(self, width: float, height: float) -> tuple[float, float]:
-        self.scale = min(width / self.picture.width, 430 / self.picture.height)
-        return self.picture.width * self.scale, self.picture.height * self.scale
-
-    def draw(self) -> None:
-        self.canv.scale(self.scale, self.scale)
-        draw_shapes(self.canv, self.picture, self.printable)
+    return printable.paragraph(shown(cell, column), size, alignment=_alignment(column))
 
 
 def _counted(story: Sequence[Flowable], pack: Pack, printable: Printable, page: tuple[float, float],
              contents: Contents | None = None) -> tuple[bytes, int]:
     out = io.BytesIO()
-    title = printable.plain(pack.title)
+    title, stamp = printable.plain(pack.title), printable.plain(pack.stamp)
     document = SimpleDocTemplate(
         out, pagesize=page, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=30, bottomMargin=38, invariant=1,
-        title=title, author="", subject=printable.plain(pack.stamp), creator="planning_kit", lang="en")
-    stamp = printable.plain(pack.stamp)
-    document.build(list(story), canvasmaker=numbered(title, stamp, contents or Contents()))
+        title=title, author="", subject=stamp, creator="planning_kit", lang="en")
+    document.build(list(story), canvasmaker=numbered(title, stamp, contents or Contents(0)))
     return out.getvalue(), document.page

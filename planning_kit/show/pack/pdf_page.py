@@ -1,16 +1,14 @@
-"""The look of the PDF's pages: fonts that have the letters, page head and foot with caution and stamp.
+"""The look of the PDF's pages: fonts that have the letters, head and foot with caution and stamp, pictures.
 
 Fonts: Roboto (Latin, Greek, Cyrillic), embedded. A character that it does not have is printed as ``?``; the
 first page says so, and where it is to be had. (No font with East Asian letters that a registry serves has the
-TrueType outlines that can be embedded; one that is not embedded may print nothing at all elsewhere.)
-
-The shapes of a picture on a page of the PDF; a page counts upward from its foot, a picture downward.
+TrueType outlines that can be embedded; one that is not embedded may print nothing at all elsewhere.) A page
+counts upward from its foot, a picture downward.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -21,6 +19,7 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import Flowable, Paragraph
 
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.show.pack.content import CAUTION, Box, Label, Line, Mark, Picture
@@ -59,11 +58,12 @@ class Printable:
             kept.append(char if is_there else "?")
         return "".join(kept)
 
-    def markup(self, text: str) -> str:
-        """The same for a paragraph, which reads a little markup: none of it comes from the text."""
-        return escape(self.plain(text))
+    def paragraph(self, text: str, size: float, is_bold: bool = False, **look: Any) -> Paragraph:
+        """The same as a paragraph, which reads a little markup: none of it comes from the text."""
+        return Paragraph(escape(self.plain(text)), style(size, is_bold, **look))
 
 
+@cache
 def style(size: float, is_bold: bool = False, **look: Any) -> ParagraphStyle:
     """A paragraph style; long words are broken rather than run over the edge."""
     _glyphs()
@@ -72,18 +72,74 @@ def style(size: float, is_bold: bool = False, **look: Any) -> ParagraphStyle:
     return ParagraphStyle(f"{size}{is_bold}", **look)
 
 
-@dataclass
-class Contents:
-    """The sections with their pages, noted while the pages are made and printed on the first one.
+def table_look(size: float) -> list[tuple[Any, ...]]:
+    """The look of a table whose letters have this size, as reportlab's commands."""
+    every = (0, 0), (-1, -1)
+    return [("GRID", *every, 0.4, RULE), ("BACKGROUND", (0, 0), (-1, 0), GROUND), ("VALIGN", *every, "TOP"),
+            ("TOPPADDING", *every, 1.2),
+            ("FONT", *every, FONT, size, size * 1.2),  # of empty cells: a row is no higher
+            ("BOTTOMPADDING", *every, 1.6), ("LEFTPADDING", *every, 2.5), ("RIGHTPADDING", *every, 2.5)]
 
-    ``at`` is where the list begins there: x, y of its upper left corner, points.
+
+_CONTENTS_COLUMNS, _CONTENTS_LINE = 3, 11.0
+
+
+class Contents(Flowable):
+    """Room for the sections with their pages, which are noted while the pages are made.
+
+    The list is printed last, when all pages are known. ``at`` is where it begins on the first page: x, y of
+    its upper left corner, points.
     """
 
-    entries: list[tuple[str, int]] = field(default_factory=list)
-    at: tuple[float, float] | None = None
+    def __init__(self, count: int) -> None:
+        """Room for ``count`` sections."""
+        super().__init__()
+        self.entries: list[tuple[str, int]] = []
+        self.at: tuple[float, float] | None = None
+        self.needed = _CONTENTS_LINE * -(-count // _CONTENTS_COLUMNS) + 4
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        """As wide as there is room."""
+        return width, self.needed
+
+    def draw(self) -> None:
+        """Note where the list will begin."""
+        x, y = self.canv.absolutePosition(0, 0)
+        self.at = (x, y + self.needed)
 
 
-CONTENTS_COLUMNS, CONTENTS_LINE = 3, 11.0
+class Heading(Paragraph):
+    """A section's title: an entry of the contents and of the reader's list of bookmarks."""
+
+    def __init__(self, title: str, contents: Contents) -> None:
+        """``title`` is printable."""
+        super().__init__(escape(title), style(13, is_bold=True, spaceAfter=4))
+        self.title, self.contents = title, contents
+
+    def draw(self) -> None:
+        """Draw it and note its page."""
+        self.contents.entries.append((self.title, self.canv.getPageNumber()))
+        super().draw()
+
+
+class Drawing(Flowable):
+    """A picture on the page, scaled to its width."""
+
+    def __init__(self, picture: Picture, printable: Printable) -> None:
+        """As large as there is room for."""
+        super().__init__()
+        self.picture, self.printable = picture, printable
+        self.scale = 1.0
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        """The scale that fits, and the size that it gives."""
+        self.scale = min(width / self.picture.width, 430 / self.picture.height)
+        return self.picture.width * self.scale, self.picture.height * self.scale
+
+    def draw(self) -> None:
+        """Draw every shape."""
+        self.canv.scale(self.scale, self.scale)
+        _draw_shapes(self.canv, self.picture, self.printable)
 
 
 def numbered(title: str, stamp: str, contents: Contents) -> Callable[..., Canvas]:
@@ -114,13 +170,13 @@ def numbered(title: str, stamp: str, contents: Contents) -> Callable[..., Canvas
 
 
 def _print_contents(canvas: Any, entries: Sequence[tuple[str, int]], left: float, top: float) -> None:
-    lines = -(-len(entries) // CONTENTS_COLUMNS)
-    width = (canvas._pagesize[0] - left - MARGIN) / CONTENTS_COLUMNS
+    lines = -(-len(entries) // _CONTENTS_COLUMNS)
+    width = (canvas._pagesize[0] - left - MARGIN) / _CONTENTS_COLUMNS
     canvas.setFillColor(INK)
     canvas.setFont(FONT, 8)
     for number, (words, page) in enumerate(entries):
         column, line = divmod(number, lines)
-        x, y = left + column * width, top - CONTENTS_LINE * (line + 1) + 2
+        x, y = left + column * width, top - _CONTENTS_LINE * (line + 1) + 2
         canvas.drawString(x, y, words)
         canvas.drawRightString(x + width - 24, y, f"page {page}")
 
@@ -144,7 +200,7 @@ def _head_and_foot(canvas: Any, title: str, stamp: str, number: int, count: int)
 Rise = Callable[[float], float]
 
 
-def draw_shapes(canvas: Any, picture: Picture, printable: Printable) -> None:
+def _draw_shapes(canvas: Any, picture: Picture, printable: Printable) -> None:
     """Draw ``picture`` with its lower left corner at the canvas' origin."""
     def up(y: float) -> float:
         return picture.height - y

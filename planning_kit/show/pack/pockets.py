@@ -19,11 +19,11 @@ from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import retimed_lines
 from planning_kit.show.briefing_events import is_hardly_a_wait
 from planning_kit.show.pack.content import Cell, Column, Section, Table, slack_cell
-from planning_kit.show.wording import Fact, Names, OpenFindings, StepWords
+from planning_kit.show.wording import Fact, Names, OpenFindings, StepWords, grouped, nights_words
 
-_COLUMNS = (Column("PET", share=0.6), Column("GMT", share=1.05), Column("Min", 0, 0.45),
+_COLUMNS = (Column("PET", share=0.6), Column("GMT", share=1.05), Column("Min", "", 0.45, 0),
             Column("Step", share=0.65), Column("Where", share=1.6), Column("What", share=5.3),
-            Column("Slack", 0, 0.62), Column("Actual", share=0.8))
+            Column("Slack", "", 0.62, 0), Column("Actual", share=0.8))
 
 
 @dataclass(frozen=True)
@@ -34,18 +34,18 @@ class _Form:
     longest: int
     longest_place: int
     with_waits: bool = True
-    said: str = ""
+    words: str = ""
 
 
 _VITAL = frozenset({"inhibit", "foothold", "tether", "light", "window", "caution", "open"})
 _FULL = _Form(_VITAL | {"link", "takes", "leaves", "safe", "clock", "mind"}, 10_000, 10_000)
 _SHORTER = (
-    _Form(_FULL.kinds, 60, 40, said="Texts are shortened to fit the page"),
-    _Form(_VITAL | {"takes", "leaves", "clock"}, 45, 22, said="Links, cautions of the way and what to do "
+    _Form(_FULL.kinds, 60, 40, words="Texts are shortened to fit the page"),
+    _Form(_VITAL | {"takes", "leaves", "clock"}, 45, 22, words="Links, cautions of the way and what to do "
           "before leaving are left out, texts are shortened"),
-    _Form(_VITAL, 40, 18, with_waits=False, said="What is taken and left, links, clocks, cautions of the "
+    _Form(_VITAL, 40, 18, with_waits=False, words="What is taken and left, links, clocks, cautions of the "
           "way, waits and what to do before leaving are left out, texts are shortened"),
-    _Form(frozenset({"inhibit", "open"}), 40, 18, with_waits=False, said="Only titles, inhibits and open "
+    _Form(frozenset({"inhibit", "open"}), 40, 18, with_waits=False, words="Only titles, inhibits and open "
           "findings, shortened, and no waits"),
 )
 
@@ -61,31 +61,27 @@ class _Sheet:
         self.plan, self.crew = plan, crew
         self.names, self.found = Names(plan), OpenFindings(plan)
         self.step_words = StepWords(self.names)
-        now_min = plan.now_min
-        self.from_min = -math.inf if now_min is None else now_min
+        self.from_min = -math.inf if plan.now_min is None else plan.now_min
 
     def section(self, form: _Form) -> Section:
         rows = tuple(self._row(activity, form) for activity in self.plan.lanes[self.crew]
                      if activity.kind != TRAVEL and not is_hardly_a_wait(activity)
                      and activity.finish_min > self.from_min and (form.with_waits or activity.kind != WAIT))
-        rest = "the rest is in the detailed procedure of the review pack"
-        said = (f"{form.said}: {rest}.",) if form.said else ()
-        caption = f"{self.crew} by PET; slack to the hard limit in minutes"
-        return Section(self.crew, f"{self.crew} pocket sheet", (*self._head(), *said),
-                       (Table(self.crew, caption, _COLUMNS, rows),))
+        table = Table(self.crew, f"{self.crew} by PET; slack to the hard limit in minutes", _COLUMNS, rows)
+        rest = f"{form.words}: the rest is in the detailed procedure of the review pack."
+        words = (*self._head(), *([rest] if form.words else []))
+        return Section(self.crew, f"{self.crew} pocket sheet", words, (table,))
 
     def _row(self, activity: Activity, form: _Form) -> tuple[Cell, ...]:
         at = activity.start_min
         where = self.names.title(activity.place) if activity.place else ""
-        step = self.names.steps.get(activity.step)
-        told = [shortened(activity.title, form.longest)]
-        if activity.kind != WAIT and step is not None:
-            told += [shortened(fact.words, form.longest) for fact in self._facts(step)
-                     if fact.kind in form.kinds]
-        slack = activity.slack_to_limit_min
-        return (pet_label(at), gmt_label(moment_at(at, self.plan.egress)), activity.minutes,
-                "" if activity.kind == WAIT else activity.step or "", shortened(where, form.longest_place),
-                " · ".join(part for part in told if part), slack_cell(slack), "")
+        name = "" if activity.kind == WAIT else activity.step
+        facts = self._facts(self.names.steps[name]) if name in self.names.steps else ()
+        told = [activity.title, *(fact.words for fact in facts if fact.kind in form.kinds)]
+        return (pet_label(at), gmt_label(moment_at(at, self.plan.egress)), activity.minutes, name,
+                shortened(where, form.longest_place),
+                " · ".join(shortened(part, form.longest) for part in told if one_line(part)),
+                slack_cell(activity.slack_to_limit_min), "")
 
     def _facts(self, step: Step) -> Iterator[Fact]:
         """The facts that a gloved hand needs, short; first what is open, last what to mind on the way."""
@@ -108,20 +104,14 @@ class _Sheet:
     @cached_property
     def _minded(self) -> dict[str, list[str]]:
         """The cautions of places and routes by the step they are met on the way to, each said once."""
-        rows = self.plan.cautions_on_the_way.to_dict("records")
-        said: dict[str, str] = {}
-        for row in rows:
+        by_caution: dict[str, str] = {}
+        for row in self.plan.cautions_on_the_way.to_dict("records"):
             if row["crew"] == self.crew and row["step"]:
-                said.setdefault(one_line(row["caution"]).rstrip("."), row["step"])
-        by_step: dict[str, list[str]] = {}
-        for caution, step in said.items():
-            by_step.setdefault(step, []).append(caution)
-        return by_step
+                by_caution.setdefault(one_line(row["caution"]).rstrip("."), row["step"])
+        return grouped((step, caution) for caution, step in by_caution.items())
 
     def _head(self) -> Iterator[str]:
         plan, limits = self.plan, self.plan.scenario.settings.limits
-        nights = ", ".join(f"{pet_label(begin)} to {pet_label(end)}" for begin, end in plan.light.night
-                           if begin < plan.end_min)
         inhibits = "; ".join(
             f"{hold.inhibit.inhibit} {pet_label(hold.set_by_min)} to {pet_label(hold.lift_after_min)}"
             for hold in sorted(plan.inhibit_holds, key=lambda each: each.set_by_min))
@@ -131,7 +121,7 @@ class _Sheet:
         yield (f"PET 0:00 = GMT {gmt_label(plan.egress)}. Inside {pet_label(plan.end_min)}; planned limit "
                f"{pet_label(limits.planned_min)}, hard limit {pet_label(limits.hard_min)}.")
         yield from self._turn_back()
-        yield f"Night: {nights or 'none'}."
+        yield f"Night: {nights_words(plan)}."
         yield f"Inhibits: {inhibits or 'none'}."
         yield f"Findings of the plan: {self.found.counted} (numbers as in the review pack)."
 

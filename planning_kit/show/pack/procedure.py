@@ -1,14 +1,13 @@
-"""The summary by task and the detailed procedure: two columns by PET, the partner's work beside one's own.
+"""How the outing goes: the tasks, the timeline as a picture, and the detailed procedure in columns by PET.
 
-The summary timeline as a drawing that needs no script: strips of four hours, light above, lanes below.
-
-Bars carry the step's id where it fits; the procedure beside it has every step. Colours are those of the
-charts; nothing is told by colour alone: travel is a line, a wait a low open bar, work a full one.
+The timeline needs no script: strips of at most four hours, light above, lanes below. Bars carry the step's id
+where it fits; the procedure has every step. Colours are those of the charts; nothing is told by colour alone:
+travel is a line, a wait a low open bar, work a full one.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import groupby
 from math import isnan, nan
@@ -19,22 +18,11 @@ from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.show.briefing_events import Told, told_events
-from planning_kit.show.pack.content import (
-    Box,
-    Cell,
-    Column,
-    Label,
-    Line,
-    Picture,
-    Rich,
-    Section,
-    Shape,
-    Table,
-    slack_cell,
-)
+from planning_kit.show.briefing_events import BriefingEvent, briefing_events
+from planning_kit.show.pack import content
+from planning_kit.show.pack.content import Cell, Column, Rich, Section, Table, pet, slack_cell, table_of
 from planning_kit.show.palette import INK_ON_FILL, LIGHT, task_fills
-from planning_kit.show.wording import OpenFindings
+from planning_kit.show.wording import OpenFindings, nights_words
 
 WIDTH = 780.0
 STRIP_MIN = 240.0
@@ -44,27 +32,27 @@ _FOOT, _BETWEEN = 9.0, 10.0
 _TICK_MIN = 30.0
 _SIZE = 6.6
 _HELD = "#F3D9DA"  # an inhibit in force
+_NIGHT = "#E6E8F0"
 _CHAR = 0.58  # width of a character over the font size, on the safe side
 
 
-def timeline_picture(plan: TimedPlan) -> Picture:
+def timeline_picture(plan: TimedPlan) -> content.Picture:
     """The whole outing as strips of at most four hours, equal in scale."""
     count = max(1, int(np.ceil(plan.end_min / STRIP_MIN)))
     span = max(30.0, np.ceil(plan.end_min / count / _TICK_MIN) * _TICK_MIN)
-    shapes: list[Shape] = []
+    shapes: list[content.Shape] = []
     top = 0.0
     for number in range(count):
         strip = _Strip(plan, number * span, span, top)
         shapes += strip.shapes()
         top += strip.height + _BETWEEN
-    return Picture(WIDTH, top - _BETWEEN, tuple(shapes), _alt(plan))
+    return content.Picture(WIDTH, top - _BETWEEN, tuple(shapes), _alt(plan))
 
 
 def _alt(plan: TimedPlan) -> str:
-    lanes = ", ".join(plan.lanes)
-    nights = ", ".join(f"{pet_label(a)} to {pet_label(b)}" for a, b in plan.light.night if a < plan.end_min)
     return (f"Timeline of {len(plan.steps)} steps over PET 0:00 to {pet_label(plan.end_min)} in the lanes "
-            f"{lanes}. Night: {nights or 'none'}. The procedure table gives every step with its times.")
+            f"{', '.join(plan.lanes)}. Night: {nights_words(plan)}. The procedure table gives every step "
+            "with its times.")
 
 
 class _Strip:
@@ -76,10 +64,12 @@ class _Strip:
         self.sky_top = top + _AXIS
         self.lanes_top = self.sky_top + _SKY + _GAP
         self.holds_top = self.lanes_top + sum(self._lane_height(crew) + _GAP for crew in plan.lanes)
-        self.height = self.holds_top + len(plan.inhibit_holds) * _THIN + _FOOT - top
+        self.bottom = self.holds_top + len(plan.inhibit_holds) * _THIN
+        self.height = self.bottom + _FOOT - top
 
-    def shapes(self) -> Iterator[Shape]:
-        yield from self._night_ground()
+    def shapes(self) -> Iterator[content.Shape]:
+        for start, end in self.plan.light.night:
+            yield from self._box(float(start), float(end), self.sky_top, self.bottom - self.sky_top, _NIGHT)
         yield from self._axis()
         yield from self._sky()
         at = self.lanes_top
@@ -96,63 +86,54 @@ class _Strip:
 
         yield from self._limits()
 
-    def _limits(self) -> Iterator[Shape]:
+    def _limits(self) -> Iterator[content.Shape]:
         """The planned and the hard limit, where this stretch has them, with their names at the foot."""
         limits = self.plan.scenario.settings.limits
-        foot = self.top + self.height
         for name, minute in (("planned limit", limits.planned_min), ("hard limit", limits.hard_min)):
             if self.begin < minute <= self.begin + self.span:
                 x = self._x(minute)
-                yield Line(((x, self.sky_top), (x, foot - _FOOT)), LIGHT.stop, 1.0, 3.0)
-                yield Label(x, foot - 1, name, _SIZE, LIGHT.stop,
+                yield content.Line(((x, self.sky_top), (x, self.bottom)), LIGHT.stop, 1.0, 3.0)
+                yield content.Label(x, self.bottom + _FOOT - 1, name, _SIZE, LIGHT.stop,
                             "end" if x > WIDTH - _RIGHT - 30 else "middle", is_bold=True)
 
     def _lane_height(self, crew: str) -> float:
         return _LANE if crew in self.plan.travels else _THIN + 3
 
-    def _x(self, pet: float) -> float:
-        share = (pet - self.begin) / self.span
+    def _x(self, at_min: float) -> float:
+        share = (at_min - self.begin) / self.span
         return _LEFT + min(max(share, 0.0), 1.0) * (WIDTH - _LEFT - _RIGHT)
 
     def _box(self, start: float, finish: float, y: float, height: float, fill: str,
-             stroke: str = "") -> Iterator[Box]:
+             stroke: str = "") -> Iterator[content.Box]:
         if finish > self.begin and start < self.begin + self.span:
-            yield Box(self._x(start), y, self._x(finish) - self._x(start), height, fill, stroke)
+            yield content.Box(self._x(start), y, self._x(finish) - self._x(start), height, fill, stroke)
 
-    def _side(self, text: str, y: float, is_bold: bool = False) -> Label:
+    def _side(self, text: str, y: float, is_bold: bool = False) -> content.Label:
         room = int((_LEFT - 6) / (_SIZE * _CHAR))
-        return Label(2, y, one_line(text)[:room], _SIZE, LIGHT.ink, is_bold=is_bold)
+        return content.Label(2, y, one_line(text)[:room], _SIZE, LIGHT.ink, is_bold=is_bold)
 
-    def _axis(self) -> Iterator[Shape]:
+    def _axis(self) -> Iterator[content.Shape]:
         yield self._side("PET", self.top + 8, is_bold=True)
         yield self._side("GMT", self.top + 17)
-        bottom = self.top + self.height - _FOOT
-        for pet in np.arange(self.begin, self.begin + self.span + 1e-9, _TICK_MIN):
-            x = self._x(float(pet))
-            is_last = pet >= self.begin + self.span - 1e-9
-            anchor = "start" if pet == self.begin else "end" if is_last else "middle"
-            yield Box(x - 0.2, self.top + _AXIS - 3, 0.4, bottom - self.top - _AXIS + 3, "#C9CDD3")
-            yield Label(x, self.top + 8, pet_label(float(pet)), _SIZE, LIGHT.ink, anchor, is_bold=True)
-            gmt = gmt_label(moment_at(float(pet), self.plan.egress))
-            yield Label(x, self.top + 17, gmt, _SIZE - 0.8, LIGHT.quiet_ink, anchor)
+        for at_min in map(float, np.arange(self.begin, self.begin + self.span + 1e-9, _TICK_MIN)):
+            x = self._x(at_min)
+            is_last = at_min >= self.begin + self.span - 1e-9
+            anchor = "start" if at_min == self.begin else "end" if is_last else "middle"
+            tick_top = self.top + _AXIS - 3
+            yield content.Box(x - 0.2, tick_top, 0.4, self.bottom - tick_top, "#C9CDD3")
+            yield content.Label(x, self.top + 8, pet_label(at_min), _SIZE, LIGHT.ink, anchor, is_bold=True)
+            gmt = gmt_label(moment_at(at_min, self.plan.egress))
+            yield content.Label(x, self.top + 17, gmt, _SIZE - 0.8, LIGHT.quiet_ink, anchor)
 
-    def _night_ground(self) -> Iterator[Shape]:
-        bottom = self.top + self.height - _FOOT
-        for start, end in self.plan.light.night:
-            yield from self._box(float(start), float(end), self.sky_top, bottom - self.sky_top, "#E6E8F0")
-
-    def _sky(self) -> Iterator[Shape]:
+    def _sky(self) -> Iterator[content.Shape]:
         yield self._side("Light", self.sky_top + 8)
-        for name, windows, fill, ink in (("day", self.plan.light.day, LIGHT.day, LIGHT.day_ink),
-                                         ("night", self.plan.light.night, LIGHT.night, LIGHT.night_ink)):
-            for number, (start, end) in enumerate(windows, start=1):
+        for kind, fill, ink in (("day", LIGHT.day, LIGHT.day_ink), ("night", LIGHT.night, LIGHT.night_ink)):
+            for number, (start, end) in enumerate(getattr(self.plan.light, kind), start=1):
                 for box in self._box(float(start), float(end), self.sky_top, _SKY, fill):
                     yield box
-                    label = f"{name} {number}"
-                    if len(label) * _SIZE * _CHAR < box.width:
-                        yield Label(box.x + box.width / 2, self.sky_top + 8, label, _SIZE, ink, "middle")
+                    yield from self._name(f"{kind} {number}", box, (_SIZE,), ink, self.sky_top + 8)
 
-    def _bar(self, activity: Activity, y: float, height: float) -> Iterator[Shape]:
+    def _bar(self, activity: Activity, y: float, height: float) -> Iterator[content.Shape]:
         start, finish = activity.start_min, activity.finish_min
         if activity.kind == TRAVEL:
             yield from self._box(start, finish, y + height / 2 - 1, 2, LIGHT.quiet_ink)
@@ -162,19 +143,15 @@ class _Strip:
             fill = self.fills.get(activity.task, self.fills[""])[0]
             for box in self._box(start, finish, y, height, fill, INK_ON_FILL):
                 yield box
-                yield from self._name(activity.step or "in", box)
+                yield from self._name(activity.step or "in", box, (_SIZE, _SIZE - 1, _SIZE - 1.8))
 
-    def _name(self, text: str, box: Box) -> Iterator[Label]:
-        for size in (_SIZE, _SIZE - 1, _SIZE - 1.8):
-            if len(text) * size * _CHAR < box.width:
-                y = box.y + box.height / 2 + size * 0.36
-                yield Label(box.x + box.width / 2, y, text, size, INK_ON_FILL, "middle")
-                return
-
-
-def summary_section(plan: TimedPlan) -> Section:
-    """The tasks with when they are done."""
-    return Section("summary", "Summary", (), (_tasks(plan),))
+    def _name(self, text: str, box: content.Box, sizes: Sequence[float], ink: str = INK_ON_FILL,
+              y: float | None = None) -> Iterator[content.Label]:
+        """A name in the middle of a box, in the largest size that fits."""
+        size = next((size for size in sizes if len(text) * size * _CHAR < box.width), None)
+        if size is not None:
+            y = box.y + box.height / 2 + size * 0.36 if y is None else y
+            yield content.Label(box.x + box.width / 2, y, text, size, ink, "middle")
 
 
 def timeline_section(plan: TimedPlan) -> Section:
@@ -185,36 +162,32 @@ def timeline_section(plan: TimedPlan) -> Section:
     ), (timeline_picture(plan),))
 
 
-def _tasks(plan: TimedPlan) -> Table:
-    rows: list[tuple[Cell, ...]] = []
+def summary_section(plan: TimedPlan) -> Section:
+    """The tasks with when they are done."""
+    rows = []
     for task in plan.scenario.records.tasks:
         own = [i for i, step in enumerate(plan.steps) if step.task == task.task]
-        who = ", ".join(dict.fromkeys(plan.steps[i].crew for i in own))
-        start = min((float(plan.starts[i]) for i in own), default=float("nan"))
-        finish = max((float(plan.finishes[i]) for i in own), default=float("nan"))
         left = [slack for slack in (float(plan.slack.to_limit[i]) for i in own) if not isnan(slack)]
-        rows.append((task.task, task.title, task.need, who, len(own), pet_label(start), pet_label(finish),
-                     slack_cell(min(left, default=nan)), task.objective))
-    columns = (Column("Task", share=0.6), Column("Title", share=2), Column("Need", share=0.9),
-               Column("Crew", share=1), Column("Steps", 0, 0.5), Column("First start", share=0.7),
-               Column("Last finish", share=0.7), Column("Least slack to limit, min", 1, 0.9),
-               Column("Objective", share=2.6))
-    return Table("Tasks", "Tasks, with first start and last finish (PET)", columns, tuple(rows))
+        rows.append({
+            "task": task.task, "title": task.title, "need": task.need, "steps": len(own),
+            "who": ", ".join(dict.fromkeys(plan.steps[i].crew for i in own)),
+            "start_min": min((float(plan.starts[i]) for i in own), default=nan),
+            "finish_min": max((float(plan.finishes[i]) for i in own), default=nan),
+            "slack": slack_cell(min(left, default=nan)), "objective": task.objective})
+    return Section("summary", "Summary", (), (table_of(
+        rows, "Tasks", "Tasks, with first start and last finish (PET)", Column("Task", "task", 0.6),
+        Column("Title", "title", 2), Column("Need", "need", 0.9), Column("Crew", "who"),
+        Column("Steps", "steps", 0.5, 0), Column("First start", pet("start_min"), 0.7),
+        Column("Last finish", pet("finish_min"), 0.7),
+        Column("Least slack to limit, min", "slack", 0.9, 1), Column("Objective", "objective", 2.6)),))
 
 
 def procedure_section(plan: TimedPlan) -> Section:
     """Every activity by PET: EV1 and EV2 beside each other, others and inhibits in a column of their own."""
-    return Section("procedure", "Detailed procedure", (
-        "A row a moment, by phase elapsed time. A step of both crew members stands across both columns. "
-        "\"Open\" points to stops and concerns by their number in the list of findings.",
-    ), (_procedure(plan),))
-
-
-def _procedure(plan: TimedPlan) -> Table:
     rows: list[tuple[Cell, ...]] = []
     joined: set[int] = set()
     found = OpenFindings(plan)
-    events = [_with_open(told, found) for told in told_events(plan) if told.kind != "finding"]
+    events = [_with_open(told, found) for told in briefing_events(plan) if told.kind != "finding"]
     for label in dict.fromkeys(pet_label(told.at_min) for told in events):
         now = [told for told in events if pet_label(told.at_min) == label]
         others = [told for told in now if not _is_of_crew(plan, told)]
@@ -228,20 +201,24 @@ def _procedure(plan: TimedPlan) -> Table:
             rows.append(_row(plan, [], others, False))
     columns = (Column("PET, GMT", share=0.75), *(Column(crew, share=3) for crew in plan.travels),
                Column("Others, inhibits", share=1.9))
-    return Table("Procedure", "Procedure by PET", columns, tuple(rows), joined=frozenset(joined))
+    return Section("procedure", "Detailed procedure", (
+        "A row a moment, by phase elapsed time. A step of both crew members stands across both columns. "
+        "\"Open\" points to stops and concerns by their number in the list of findings.",
+    ), (Table("Procedure", "Procedure by PET", columns, tuple(rows), joined=frozenset(joined)),))
 
 
-def _with_open(told: Told, found: OpenFindings) -> Told:
+def _with_open(told: BriefingEvent, found: OpenFindings) -> BriefingEvent:
     """A step with what is open on it."""
     still_open = found.of_step(told.step) if told.kind == "work" else ""
     return replace(told, lines=(*told.lines, f"Open: {still_open}.")) if still_open else told
 
 
-def _is_of_crew(plan: TimedPlan, told: Told) -> bool:
+def _is_of_crew(plan: TimedPlan, told: BriefingEvent) -> bool:
     return told.who in plan.travels or told.who == " and ".join(plan.travels)
 
 
-def _row(plan: TimedPlan, events: list[Told], others: list[Told], is_shared: bool) -> tuple[Cell, ...]:
+def _row(plan: TimedPlan, events: list[BriefingEvent], others: list[BriefingEvent],
+         is_shared: bool) -> tuple[Cell, ...]:
     """What begins within one minute: of each crew member, or of both together; others at the right."""
     at = min(told.at_min for told in (*events, *others))
     label = Rich((pet_label(at), gmt_label(moment_at(at, plan.egress))))
@@ -252,12 +229,10 @@ def _row(plan: TimedPlan, events: list[Told], others: list[Told], is_shared: boo
             _cell(others, with_names=True))
 
 
-def _cell(events: list[Told], with_names: bool = False) -> Cell:
+def _cell(events: list[BriefingEvent], with_names: bool = False) -> Cell:
     lines: list[str] = []
     strong: set[int] = set()
     for told in events:
-        if told.kind in ("work", "inhibit", "lift"):
-            strong.add(len(lines))
-        name = f"{told.who}: " if with_names else ""
-        lines += [f"{name}{told.lines[0]}", *told.lines[1:]]
+        strong |= {len(lines)} if told.kind in ("work", "inhibit", "lift") else set()
+        lines += [f"{told.who}: {told.lines[0]}" if with_names else told.lines[0], *told.lines[1:]]
     return Rich(tuple(lines), frozenset(strong)) if lines else None

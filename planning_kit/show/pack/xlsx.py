@@ -14,7 +14,7 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
 from planning_kit.inputs.shown_text import one_line
-from planning_kit.show.pack.content import CAUTION, Cell, Column, Pack, Rich, Section, Table, shown
+from planning_kit.show.pack.content import CAUTION, Cell, Column, Pack, Rich, Table, shown
 
 _WIDEST = 90
 _HEAD = PatternFill("solid", fgColor="FFE9EBEE")
@@ -31,7 +31,8 @@ def xlsx_bytes(pack: Pack) -> bytes:
     first.title = "About"
     facts = [(pack.title, ""), ("Caution", CAUTION), *pack.facts, ("Stamp", pack.stamp)]
     _fill(first, (Column("Fact"), Column("Value", share=4)), facts, pack)
-    for table in _tables((*pack.sections, *pack.pockets)):
+    blocks = (block for section in (*pack.sections, *pack.pockets) for block in section.blocks)
+    for table in (block for block in blocks if isinstance(block, Table)):
         sheet = book.create_sheet(_NOT_IN_A_SHEET_NAME.sub(" ", table.sheet)[:31])
         _fill(sheet, table.columns, table.rows, pack)
     book.properties.creator = _PERSON
@@ -39,10 +40,6 @@ def xlsx_bytes(pack: Pack) -> bytes:
     out = io.BytesIO()
     book.save(out)
     return out.getvalue()
-
-
-def _tables(sections: Iterable[Section]) -> Iterable[Table]:
-    return (block for section in sections for block in section.blocks if isinstance(block, Table))
 
 
 def _fill(sheet: Worksheet, columns: tuple[Column, ...], rows: Iterable[tuple[Cell, ...]],
