@@ -39,7 +39,7 @@ def sky_words(moment: Moment, plan: TimedPlan) -> str:
     clock = (f'<b><span style="font-size:20px">PET {pet_label(moment.at_min)}</span></b>  '
              f"GMT {gmt_label(moment_at(moment.at_min, plan.egress))}")
     kind, rest = light_words(moment)
-    lines = _wrapped(sky_lines(moment, bool(plan.links)), MOST_LINES - 2)
+    lines = _wrapped(sky_lines(moment, bool(plan.relays)), MOST_LINES - 2)
     return "<br>".join([clock, f"<b>{kind}</b>{rest}", *lines])
 
 

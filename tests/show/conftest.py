@@ -174,7 +174,7 @@ class MadeUp(TimedPlan):
     def inhibit_holds(self) -> tuple[Hold, ...]:
         return tuple(Hold(Inhibit(row.inhibit, row.title, row.owner, row.from_step, row.until_step, 0.0, (),
                                   None, "", row.reason), row.set_by_min, row.lift_after_min, ())
-                     for row in self.inhibit_times.itertuples())
+                     for row in self.inhibits.itertuples())
 
     def __copy__(self) -> MadeUp:
         return MadeUp(**{name: part for name, part in vars(type(self)).items() if name[0] != "_"})

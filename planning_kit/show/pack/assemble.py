@@ -112,26 +112,26 @@ _ITEMS = {NO_PLAN: "no plan: a greatest gap or a window cannot be kept"}
 def odds_section(chances: TimedOdds | str) -> Section:
     """Shares of the sampled outings, with their standard errors; or why there are none."""
     if isinstance(chances, str):
-        return Section("odds", "TimedOdds", (f"Not computed: {chances}",))
+        return Section("odds", "Odds", (f"Not computed: {chances}",))
     share = (Column("P, %", percent("p"), digits=1), Column("Standard error, %", percent("se"), digits=1))
     words = (f"{chances.samples} sampled outings, seed {chances.seed}: the same on every run. Durations vary "
              "between low and high, together as [odds] says; what else can go wrong is not in it.",)
     open_end = sum(row["p"] for row in chances.summary.to_dict("records") if row["item"] == NO_PLAN)
     ends = ("When both are inside; a sample without a plan is never inside: a share that includes such "
             "samples has no time (–)" if open_end else "When both are inside")
-    return Section("odds", "TimedOdds", words, (
-        table_of(chances.summary, "TimedOdds", "The outing as a whole",
+    return Section("odds", "Odds", words, (
+        table_of(chances.summary, "Odds", "The outing as a whole",
                  Column("What", lambda row: _ITEMS.get(row["item"], row["item"]), 3), *share),
-        table_of(chances.tasks, "TimedOdds tasks", "Each task done", Column("Task", "task", 0.6),
+        table_of(chances.tasks, "Odds tasks", "Each task done", Column("Task", "task", 0.6),
                  Column("Title", "title", 2.5), Column("Need", "need"),
                  Column("By planned limit, %", percent("p_planned"), digits=1),
                  Column("By hard limit, %", percent("p_hard"), digits=1),
                  Column("Standard error, %", percent("p_hard_se"), digits=1),
                  Column("Dropped, %", percent("p_dropped"), digits=1)),
-        table_of(chances.windows, "TimedOdds windows", "Each planned window caught",
+        table_of(chances.windows, "Odds windows", "Each planned window caught",
                  Column("Step or group", "step"), Column("Window", "window"),
                  Column("Planned PET", pet("planned_start_min")), *share),
-        table_of(chances.finish, "TimedOdds finish", ends,
+        table_of(chances.finish, "Odds finish", ends,
                  Column("Share of outings, %", percent("quantile"), digits=0), Column("Inside by PET", "end"),
                  Column("Standard error, min", "se_min", digits=1)),
     ))
