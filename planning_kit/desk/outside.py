@@ -17,7 +17,7 @@ from planning_kit.explore.retime.outing_progress import standing_of
 from planning_kit.explore.session.going_outside import go_outside, take, watch_of
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.logbook import Entry, log_lines
-from planning_kit.explore.watch.open_steps import OpenStep
+from planning_kit.explore.watch.now import OpenStep
 from planning_kit.explore.watch.watch import Options, Watch
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.format import SUITED

@@ -25,9 +25,9 @@ from planning_kit.inputs.times import as_utc
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import STOP
 from planning_kit.plan.activities import WAIT
-from planning_kit.plan.almanac import Almanac, almanac_for
 from planning_kit.plan.build import build_network, crew_travel
 from planning_kit.plan.network import LIGHT, Network, on_grid
+from planning_kit.plan.plan_times import Almanac, almanac_for
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts, outing_end
 

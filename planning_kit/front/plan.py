@@ -10,12 +10,12 @@ from pathlib import Path
 
 import pandas as pd
 
+from planning_kit.explore.comparison import Given, TimedComparison, compare_revisions
 from planning_kit.explore.gain import gain
 from planning_kit.explore.long_question import Progress
 from planning_kit.explore.odds.odds import TimedOdds, compare_odds, odds
 from planning_kit.explore.odds.propose_cuts import propose_cuts
 from planning_kit.explore.propose.proposals import Proposals, search_orders
-from planning_kit.explore.revising.revisions import Given, TimedComparison, compare_revisions
 from planning_kit.explore.sweep import Sweep, sweep_egress
 from planning_kit.explore.what_if import what_if
 from planning_kit.front.plan_outside import OutsidePlan

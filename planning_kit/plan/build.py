@@ -10,8 +10,8 @@ import numpy as np
 
 from planning_kit.inputs.records import Gap, Records, Step
 from planning_kit.plan import network as kinds
-from planning_kit.plan.almanac import Almanac
 from planning_kit.plan.network import Bound, Demand, Group, Home, Network, Release, grouped, on_grid
+from planning_kit.plan.plan_times import Almanac
 from planning_kit.plan.travel import Travel, travel_for
 from planning_kit.sky.windows import intersect, shrink
 

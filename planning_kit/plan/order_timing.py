@@ -18,8 +18,8 @@ import numpy as np
 
 from planning_kit.inputs.records import Records
 from planning_kit.plan import build
-from planning_kit.plan.almanac import Almanac
 from planning_kit.plan.network import MAX_GAP, Bound, on_grid
+from planning_kit.plan.plan_times import Almanac
 from planning_kit.plan.travel import Travel
 
 _MOST_SWEEPS = 40

@@ -19,7 +19,6 @@ from planning_kit.inputs.shown_text import visible
 from planning_kit.inputs.times import as_utc, pet_label
 from planning_kit.plan import needs
 from planning_kit.plan.activities import find_handovers, lane_activities, summarise, timeline_table
-from planning_kit.plan.almanac import Almanac, almanac_for
 from planning_kit.plan.build import build_network, crew_travel
 from planning_kit.plan.custody import custody_table, kit_table, track_custody
 from planning_kit.plan.custody_state import Custody
@@ -28,7 +27,7 @@ from planning_kit.plan.legs import Passage, cautions_table, crew_passages
 from planning_kit.plan.network import on_grid
 from planning_kit.plan.no_plan import stop_if_circular, stop_if_unplaced
 from planning_kit.plan.past import Broken, Happened, Whereabouts, whereabouts_at
-from planning_kit.plan.plan_times import Times
+from planning_kit.plan.plan_times import Almanac, Times, almanac_for
 from planning_kit.plan.returns import Returns, return_summary_table, return_times, returns_table
 from planning_kit.plan.suits import SuitHistory, suit_histories, suit_summary_table, suits_table
 from planning_kit.plan.tether_lines import Tether, tethers_table, track_tether

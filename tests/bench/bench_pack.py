@@ -11,7 +11,7 @@ from functools import partial
 from typing import Any
 
 import planning_kit as pk
-from planning_kit.explore.revising.revisions import compare_revisions
+from planning_kit.explore.comparison import compare_revisions
 from planning_kit.show.pack.assemble import assemble
 from planning_kit.show.pack.html_page import html_page
 from planning_kit.show.pack.pdf import pdf_bytes, pocket_bytes

@@ -9,7 +9,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 import planning_kit as pk
-from planning_kit.explore.revising.revisions import compare_revisions
+from planning_kit.explore.comparison import compare_revisions
 from planning_kit.show.pack.assemble import assemble
 from planning_kit.show.pack.content import CAUTION
 from planning_kit.show.pack.html_page import html_page

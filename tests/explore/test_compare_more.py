@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 import planning_kit as pk
-from planning_kit.explore.comparing.compare_findings import compare_findings
+from planning_kit.explore.comparison import compare_findings
 from planning_kit.judge.all_checks import _FOUND
 from planning_kit.judge.findings import Finding, findings_table
 from planning_kit.plan.timed import TimedPlan

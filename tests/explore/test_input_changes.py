@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import planning_kit as pk
-from planning_kit.explore.revising.input_changes import compare_inputs
+from planning_kit.explore.input_changes import compare_inputs
 from tests.edits import edited, with_row
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 import planning_kit as pk
-from planning_kit.explore.revising.revisions import compare_revisions
+from planning_kit.explore.comparison import compare_revisions
 from tests.edits import edited
 
 SMALL = Path(__file__).resolve().parents[2] / "scenarios" / "small-outing"

@@ -15,7 +15,7 @@ import pypdf
 import pytest
 
 import planning_kit as pk
-from planning_kit.explore.revising.revisions import compare_revisions
+from planning_kit.explore.comparison import compare_revisions
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.show.pack.content import CAUTION
 from planning_kit.show.pack.write import pack_files

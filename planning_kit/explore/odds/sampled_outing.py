@@ -28,9 +28,9 @@ from planning_kit.explore.odds.sampled_past import Begun, begun_of, with_estimat
 from planning_kit.explore.odds.sampling import Draws
 from planning_kit.inputs.records import Records, Task
 from planning_kit.judge.drop_order import drop_order
-from planning_kit.plan.almanac import Almanac
 from planning_kit.plan.build import build_network
 from planning_kit.plan.network import MAX_GAP, ORDER, Home, Network, on_grid
+from planning_kit.plan.plan_times import Almanac
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts, outing_end
 from planning_kit.plan.travel import Travel

@@ -29,9 +29,9 @@ from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.omm import Elements
 from planning_kit.inputs.records import BOTH, ItemMove, Records, Step
 from planning_kit.judge.drop_order import may_go
-from planning_kit.plan.almanac import Almanac, almanac_for
 from planning_kit.plan.build import crew_travel, work_order
 from planning_kit.plan.network import AFTER, Bound
+from planning_kit.plan.plan_times import Almanac, almanac_for
 from planning_kit.plan.travel import Travel
 
 BY_STEPS, BY_RUNS = "steps", "runs"

@@ -28,11 +28,11 @@ from planning_kit.inputs.log_format import LOG, parse_when
 from planning_kit.inputs.log_state import States, Suited, states_of
 from planning_kit.inputs.records import Records
 from planning_kit.inputs.times import moment_at, pet_label, pet_min
-from planning_kit.plan.almanac import Almanac, almanac_for
 from planning_kit.plan.build import build_network
 from planning_kit.plan.network import AFTER, MIN_GAP, Network, on_grid
 from planning_kit.plan.no_plan import is_first_cause, stop_if_circular, why_unplaced
 from planning_kit.plan.past import Broken, Happened, Whereabouts, broken_rules, ended_at, from_here, with_past
+from planning_kit.plan.plan_times import Almanac, almanac_for
 from planning_kit.plan.suits import SuitHistory
 from planning_kit.plan.timed import Outside, TimedPlan
 from planning_kit.plan.timing import earliest_starts

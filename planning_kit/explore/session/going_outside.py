@@ -13,8 +13,8 @@ import pandas as pd
 
 from planning_kit.explore.retime.decisions import Decision, decide
 from planning_kit.explore.session.session import Session
-from planning_kit.explore.watch.clock import HELD, Clock, is_in_outing, utc_now
 from planning_kit.explore.watch.logbook import Entry, Logbook, log_so_far
+from planning_kit.explore.watch.now import HELD, Clock, is_in_outing, utc_now
 from planning_kit.explore.watch.watch import Watch
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log_format import SKIPPED

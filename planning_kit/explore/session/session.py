@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from planning_kit.explore.comparing.compare import compare
+from planning_kit.explore.comparison import compare
 from planning_kit.explore.long_question import LongQuestion
 from planning_kit.explore.propose.proposals import Proposal
 from planning_kit.explore.session.draft import Draft, draft_of, scenario_of

@@ -22,7 +22,7 @@ from typing import Any
 
 import pandas as pd
 
-from planning_kit.explore.watch.clock import typed_moment
+from planning_kit.explore.watch.now import typed_moment
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import CellFault, parse_number
 from planning_kit.inputs.faults import Faults

@@ -19,15 +19,6 @@ from planning_kit.explore.retime.decisions import Decision, decide
 from planning_kit.explore.retime.going_home import ABORT, TERMINATE, going_home, home_now
 from planning_kit.explore.retime.options import options_table
 from planning_kit.explore.retime.retiming import keeping_times, retime_plan
-from planning_kit.explore.watch.clock import (
-    CLOCK_KINDS,
-    HELD,
-    WALL,
-    Clock,
-    is_in_outing,
-    typed_moment,
-    utc_now,
-)
 from planning_kit.explore.watch.logbook import (
     Entry,
     Logbook,
@@ -38,7 +29,17 @@ from planning_kit.explore.watch.logbook import (
     without_rates,
     write,
 )
-from planning_kit.explore.watch.open_steps import LaneNow, lanes_now
+from planning_kit.explore.watch.now import (
+    CLOCK_KINDS,
+    HELD,
+    WALL,
+    Clock,
+    LaneNow,
+    is_in_outing,
+    lanes_now,
+    typed_moment,
+    utc_now,
+)
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log import Actuals

@@ -13,9 +13,9 @@ from importlib.metadata import PackageNotFoundError, version
 
 import pandas as pd
 
+from planning_kit.explore.comparison import TimedComparison
 from planning_kit.explore.odds.odds import TimedOdds
 from planning_kit.explore.odds.odds_tables import NO_PLAN
-from planning_kit.explore.revising.revisions import TimedComparison
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.sign_offs import CURRENT, SIGN_OFF

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pandas as pd
 
+from planning_kit.explore.comparison import Given, TimedComparison, compare_revisions
 from planning_kit.explore.odds.odds import TimedOdds, odds
-from planning_kit.explore.revising.revisions import Given, TimedComparison, compare_revisions
 from planning_kit.inputs.faults import Faults, SaveConflict, ScenarioError
 from planning_kit.inputs.folder_files import digest_in, digest_of, read_plain, reason_of
 from planning_kit.inputs.save import write_whole, writing

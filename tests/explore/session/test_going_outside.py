@@ -10,8 +10,8 @@ import pytest
 import planning_kit as pk
 from planning_kit.explore.session.going_outside import take
 from planning_kit.explore.session.session import Session
-from planning_kit.explore.watch.clock import HELD, Clock
 from planning_kit.explore.watch.logbook import Logbook
+from planning_kit.explore.watch.now import HELD, Clock
 from planning_kit.explore.watch.watch import Watch
 from tests.explore.watch.conftest import SCENARIOS, called, far_off, start_of
 

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 import planning_kit as pk
-from planning_kit.explore.watch.clock import Clock
 from planning_kit.explore.watch.logbook import Entry, Logbook
+from planning_kit.explore.watch.now import Clock
 from planning_kit.explore.watch.watch import Watch
 from planning_kit.plan.timed import TimedPlan
 

@@ -11,8 +11,8 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.explore.session.going_outside import first_clock
-from planning_kit.explore.watch.clock import HELD, RUNNING, WALL, Clock
 from planning_kit.explore.watch.logbook import Entry, Logbook, log_lines
+from planning_kit.explore.watch.now import HELD, RUNNING, WALL, Clock
 from planning_kit.explore.watch.watch import Watch
 from planning_kit.inputs import log_append
 from tests.explore.watch.conftest import SCENARIOS, called, far_off, start_of

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from planning_kit.explore.revising.input_changes import RENAMED
+from planning_kit.explore.input_changes import RENAMED
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.all_checks import CAME
 from planning_kit.judge.all_checks import WORSE as GOT_WORSE

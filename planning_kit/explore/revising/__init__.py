@@ -1,1 +1,0 @@
-"""What a revision of a scenario changed."""
