@@ -66,11 +66,11 @@ def check_custody(plan: TimedPlan) -> Iterator[Finding]:
             named = _fields(plan, mishap)
             late = mishap.later_min - mishap.at_min
             yield Finding(
-                words.severity, CHECK, mishap.kind.replace(" ", "-"), mishap.item, mishap.crew, mishap.step,
-                mishap.at_min,
-                f"at {pet_label(mishap.at_min)} {words.wrong.format(**named)}: {words.mend.format(**named)}",
-                words.source, value=late, limit=0.0 if late == late else late, margin=-late,
-            )
+                words.severity, CHECK, mishap.kind.replace(" ", "-"), about=mishap.item, crew=mishap.crew,
+                step=mishap.step, start_min=mishap.at_min,
+                message=f"at {pet_label(mishap.at_min)} {words.wrong.format(**named)}: "
+                        f"{words.mend.format(**named)}",
+                source=words.source, value=late, limit=0.0 if late == late else late, margin=-late)
 
 
 def _fields(plan: TimedPlan, mishap: Mishap) -> dict[str, object]:
@@ -129,12 +129,13 @@ def _overload(plan: TimedPlan, spell: Overload, because: str) -> Finding:
     mend = "leave, bag or hand over something before" if is_crew else "use a larger bag, or put less in"
     crew = spell.holder if is_crew else ""
     return Finding(
-        STOP, CHECK, "overloaded", "" if is_crew else spell.holder, crew, spell.step, spell.from_min,
-        f"{what} of {spell.limit:g} from {pet_label(spell.from_min)} to {pet_label(spell.until_min)} "
-        f"({', '.join(spell.items)}){because}: {mend}",
-        "crew.carry_slots" if is_crew else "hardware.holds", spell.slots, spell.limit,
-        spell.limit - spell.slots,
-    )
+        STOP, CHECK, "overloaded", about="" if is_crew else spell.holder, crew=crew, step=spell.step,
+        start_min=spell.from_min,
+        message=(
+            f"{what} of {spell.limit:g} from {pet_label(spell.from_min)} to {pet_label(spell.until_min)} "
+            f"({', '.join(spell.items)}){because}: {mend}"),
+        source="crew.carry_slots" if is_crew else "hardware.holds", value=spell.slots, limit=spell.limit,
+        margin=spell.limit - spell.slots)
 
 
 def _because(spell: Overload, mishaps: Sequence[Mishap], slots: Mapping[str, float]) -> str:
@@ -155,10 +156,10 @@ def check_carrying_data(plan: TimedPlan) -> Iterator[Finding]:
     missing = plan.tracked_custody.unweighed
     if missing:
         yield Finding(
-            REMARK, CHECK, "no-slots", " ".join(missing), "", "", float("nan"),
-            f"no slots are given for {', '.join(missing)}: what hands and bags can hold is not checked for "
-            "them (crew.carry_slots, hardware.slots, hardware.holds)",
-        )
+            REMARK, CHECK, "no-slots", about=" ".join(missing),
+            message=(
+                f"no slots are given for {', '.join(missing)}: what hands and bags can hold is not checked "
+                "for them (crew.carry_slots, hardware.slots, hardware.holds)"))
 
 
 def as_untouched(finding: Finding, items: Collection[str]) -> Finding:
@@ -188,11 +189,11 @@ def check_endings(plan: TimedPlan) -> Iterator[Finding]:
                 item.item, plan.scenario.settings.airlock if item.end2_at == INSIDE else item.end2_at
         ) not in handled:
             yield Finding(
-                STOP, CHECK, "other-end-loose", item.item, "", "", plan.end_min,
-                f"the other end of {item.item} must be {at_words(plan, item.end2_at)}, but no step "
-                "there takes, leaves or uses it: add it to the step that fixes this end",
-                "hardware.end2_at",
-            )
+                STOP, CHECK, "other-end-loose", about=item.item, start_min=plan.end_min,
+                message=(
+                    f"the other end of {item.item} must be {at_words(plan, item.end2_at)}, but no step "
+                    "there takes, leaves or uses it: add it to the step that fixes this end"),
+                source="hardware.end2_at")
 
 
 def _at_end(plan: TimedPlan, item: Item, endings: Sequence[Holding]) -> Iterator[Finding]:
@@ -213,9 +214,8 @@ def _ending(plan: TimedPlan, item: Item, endings: Sequence[Holding], severity: s
     last = endings[-1]
     crew = last.holder if last.holder in plan.travels else ""
     return Finding(
-        severity, CHECK, rule, item.item, crew, last.by_step, plan.end_min,
-        f"{item.item} {wrong} {held_words(plan, last)}: {mend}", "hardware.end_at",
-    )
+        severity, CHECK, rule, about=item.item, crew=crew, step=last.by_step, start_min=plan.end_min,
+        message=f"{item.item} {wrong} {held_words(plan, last)}: {mend}", source="hardware.end_at")
 
 
 def _ends_in(plan: TimedPlan, endings: Sequence[Holding]) -> bool:

@@ -113,16 +113,18 @@ def _before_egress(hold: Hold) -> Iterator[Finding]:
     if hold.set_by_min < 0:
         inhibit = hold.inhibit
         yield Finding(
-            REMARK, CHECK, "before-egress", inhibit.inhibit, "", inhibit.from_step, hold.set_by_min,
-            f"{_name(inhibit)} must be in place before egress, by {pet_label(hold.set_by_min)}",
-            "inhibits.lead_min",
-        )
+            REMARK, CHECK, "before-egress", about=inhibit.inhibit, step=inhibit.from_step,
+            start_min=hold.set_by_min,
+            message=f"{_name(inhibit)} must be in place before egress, by {pet_label(hold.set_by_min)}",
+            source="inhibits.lead_min")
 
 
 def _stop(rule: str, inhibit: Inhibit, step: str, at_min: float, message: str, source: str, crew: str = "",
           value: float = float("nan"), limit: float = float("nan")) -> Finding:
-    return Finding(STOP, CHECK, rule, inhibit.inhibit, crew, step, at_min, f"{_name(inhibit)}: {message}",
-                   source, value, limit, limit - value)
+    return Finding(
+        STOP, CHECK, rule, about=inhibit.inhibit, crew=crew, step=step, start_min=at_min,
+        message=f"{_name(inhibit)}: {message}", source=source, value=value, limit=limit,
+        margin=limit - value)
 
 
 def _name(inhibit: Inhibit) -> str:

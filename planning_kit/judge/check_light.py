@@ -66,13 +66,14 @@ def _not_known(plan: TimedPlan, orbit: Orbit, worst: Step, what: str, edge_min: 
                if is_useless else "")
     remedy = "get newer elements" if is_useless else "get newer elements, or keep a larger night_guard_s"
     return Finding(
-        STOP if is_useless else CONCERN, LIGHT, "not-known", "", worst.crew, worst.step, edge_min,
-        f"the elements are of {orbit.epoch:%Y-%m-%d %H:%M} UTC, {abs(age_days):.1f} days {side} the edge of "
-        f"{what} at {pet_label(edge_min)}, which {worst.step} needs: it may be shifted by "
-        f"±{off_s:.0f} s, more than the {guard_s:g} s kept free.{meaning} On such windows depend {steps}: "
-        f"{remedy}, and time the plan again",
-        "lighting.night_guard_s", off_s, guard_s, guard_s - off_s,
-    )
+        STOP if is_useless else CONCERN, LIGHT, "not-known", crew=worst.crew, step=worst.step,
+        start_min=edge_min,
+        message=(
+            f"the elements are of {orbit.epoch:%Y-%m-%d %H:%M} UTC, {abs(age_days):.1f} days {side} the "
+            f"edge of {what} at {pet_label(edge_min)}, which {worst.step} needs: it may be shifted by "
+            f"±{off_s:.0f} s, more than the {guard_s:g} s kept free.{meaning} On such windows depend "
+            f"{steps}: {remedy}, and time the plan again"),
+        source="lighting.night_guard_s", value=off_s, limit=guard_s, margin=guard_s - off_s)
 
 
 LINKS = "links"
@@ -100,8 +101,10 @@ def _gap(cover: LinkCover) -> Finding:
         remedy = (f"the next full coverage begins at {pet_label(cover.next_cover_min)} (link = wait waits "
                   "for it)")
     return Finding(
-        CONCERN, LINKS, "not-covered", "", cover.step.crew, cover.step.step, cover.start_min,
-        f"{cover.step.step} needs a link from {pet_label(cover.start_min)} to {pet_label(cover.finish_min)}; "
-        f"{100 * cover.share:.0f} % is covered, none from {gaps_text(cover.gaps)}: {remedy}",
-        "steps.link", cover.share, 1.0, cover.share - 1.0,
-    )
+        CONCERN, LINKS, "not-covered", crew=cover.step.crew, step=cover.step.step,
+        start_min=cover.start_min,
+        message=(
+            f"{cover.step.step} needs a link from {pet_label(cover.start_min)} to "
+            f"{pet_label(cover.finish_min)}; {100 * cover.share:.0f} % is covered, none from "
+            f"{gaps_text(cover.gaps)}: {remedy}"),
+        source="steps.link", value=cover.share, limit=1.0, margin=cover.share - 1.0)

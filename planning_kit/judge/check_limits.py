@@ -33,11 +33,11 @@ def check_limits(plan: TimedPlan) -> Iterator[Finding]:
         if plan.end_min > limit + ROUNDING_MIN:
             over = plan.end_min - limit
             yield Finding(
-                severity, LIMITS, "outing-end", "", "", "", plan.end_min,
-                f"both are inside at {pet_label(plan.end_min)}, {over:.1f} min past the {key[:-4]} limit of "
-                f"{pet_label(limit)}: drop or shorten work, or cut waits (see slack to limit)",
-                limits.sources.get(key, ""), plan.end_min, limit, -over,
-            )
+                severity, LIMITS, "outing-end", start_min=plan.end_min,
+                message=(
+                    f"both are inside at {pet_label(plan.end_min)}, {over:.1f} min past the {key[:-4]} "
+                    f"limit of {pet_label(limit)}: drop or shorten work, or cut waits (see slack to limit)"),
+                source=limits.sources.get(key, ""), value=plan.end_min, limit=limit, margin=-over)
             return
 
 
@@ -51,12 +51,12 @@ def check_egress(plan: TimedPlan) -> Iterator[Finding]:
         margin = sign * (plan.egress - limit).total_seconds() / 60.0
         if margin < -ROUNDING_MIN:
             yield Finding(
-                CONCERN, LIMITS, "egress-range", key, "", "", 0.0,
-                f"egress at {plan.egress:%Y-%m-%d} GMT {gmt_label(plan.egress)} is {-margin:.0f} min {side} "
-                f"egress, {limit:%Y-%m-%d} GMT {gmt_label(limit)}: leave within {key}, or have it changed by "
-                "whoever set it",
-                key, margin=margin,
-            )
+                CONCERN, LIMITS, "egress-range", about=key, start_min=0.0,
+                message=(
+                    f"egress at {plan.egress:%Y-%m-%d} GMT {gmt_label(plan.egress)} is {-margin:.0f} min "
+                    f"{side} egress, {limit:%Y-%m-%d} GMT {gmt_label(limit)}: leave within {key}, or have "
+                    "it changed by whoever set it"),
+                source=key, margin=margin)
 
 
 def check_limit_sources(plan: TimedPlan) -> Iterator[Finding]:
@@ -65,8 +65,9 @@ def check_limit_sources(plan: TimedPlan) -> Iterator[Finding]:
     for key in (field.name for field in fields(Limits) if field.name != "sources"):
         if getattr(limits, key) is not None and not limits.sources.get(key):
             yield Finding(
-                REMARK, LIMITS, "no-source", key, "", "", float("nan"),
-                f"the limit {key} = {getattr(limits, key):g} gives no source: add {key}_source to [limits]",
+                REMARK, LIMITS, "no-source", about=key,
+                message=f"the limit {key} = {getattr(limits, key):g} gives no source: add {key}_source to "
+                        "[limits]",
             )
 
 
@@ -80,11 +81,13 @@ def check_last_starts(plan: TimedPlan) -> Iterator[Finding]:
         if first > task.last_start_min + ROUNDING_MIN:
             late = first - task.last_start_min
             yield Finding(
-                STOP, LIMITS, "last-start", task.task, step.crew, step.step, first,
-                f"task {task.task} begins with {step.step} at {pet_label(first)}, {late:.1f} min after its "
-                f"last start at {pet_label(task.last_start_min)}: drop it, or move it earlier in the order",
-                "tasks.last_start_min", first, task.last_start_min, -late,
-            )
+                STOP, LIMITS, "last-start", about=task.task, crew=step.crew, step=step.step,
+                start_min=first,
+                message=(
+                    f"task {task.task} begins with {step.step} at {pet_label(first)}, {late:.1f} min after "
+                    f"its last start at {pet_label(task.last_start_min)}: drop it, or move it earlier in "
+                    "the order"),
+                source="tasks.last_start_min", value=first, limit=task.last_start_min, margin=-late)
 
 
 CLOCKS = "clocks"
@@ -101,12 +104,12 @@ def _no_margin(clock: Clock) -> Finding:
     first, then = clock.gap.first_step, clock.gap.then_step
     why = f" ({clock.gap.reason})" if clock.gap.reason else ""
     return Finding(
-        REMARK, CLOCKS, "no-margin", f"{first} {then}", "", then, clock.begin_min,
-        f"no margin on the clock from {first} at {pet_label(clock.begin_min)} to {then} at "
-        f"{pet_label(clock.end_min)}: {clock.actual_min:g} of {clock.max_gap_min:g} min{why}. Any delay "
-        "while it runs breaks it; a smaller max_gap keeps some in hand",
-        "gaps.max_gap", clock.actual_min, clock.max_gap_min, clock.left_min,
-    )
+        REMARK, CLOCKS, "no-margin", about=f"{first} {then}", step=then, start_min=clock.begin_min,
+        message=(
+            f"no margin on the clock from {first} at {pet_label(clock.begin_min)} to {then} at "
+            f"{pet_label(clock.end_min)}: {clock.actual_min:g} of {clock.max_gap_min:g} min{why}. Any delay "
+            "while it runs breaks it; a smaller max_gap keeps some in hand"),
+        source="gaps.max_gap", value=clock.actual_min, limit=clock.max_gap_min, margin=clock.left_min)
 
 
 TASKS = "tasks"
@@ -118,8 +121,8 @@ def check_required_tasks(plan: TimedPlan) -> Iterator[Finding]:
     for task in plan.scenario.records.tasks:
         if task.need == "required" and task.task not in with_steps:
             yield Finding(
-                CONCERN, TASKS, "not-done", task.task, "", "", float("nan"),
-                f"no step belongs to the required task {task.task} ({task.title or 'no title'}): add its "
-                "steps, or have it accepted that this objective is not met (tasks.need)",
-                "tasks.need",
-            )
+                CONCERN, TASKS, "not-done", about=task.task,
+                message=(
+                    f"no step belongs to the required task {task.task} ({task.title or 'no title'}): add its "
+                    "steps, or have it accepted that this objective is not met (tasks.need)"),
+                source="tasks.need")

@@ -40,12 +40,14 @@ def check_log(plan: TimedPlan) -> Iterator[Finding]:
         elif state.status == LEFT:
             yield _left(plan, state)
         for words in state.apart:
-            yield Finding(REMARK, CHECK, "apart", "", state.step.crew, state.step.step, now_min, words,
-                          SOURCE)
+            yield Finding(
+                REMARK, CHECK, "apart", crew=state.step.crew, step=state.step.step, start_min=now_min,
+                message=words, source=SOURCE)
     for left in outside.happened.left_out:
         yield _left_out(outside.base, left, now_min)
     for about, words in outside.happened.went_with_it:
-        yield Finding(REMARK, CHECK, "went-with-it", about, "", "", now_min, words, SOURCE)
+        yield Finding(
+            REMARK, CHECK, "went-with-it", about=about, start_min=now_min, message=words, source=SOURCE)
     yield from _passed_over(plan, outside.base, outside.states)
     yield from _clocks(plan, outside.actuals.events)
     for crew, ratio in outside.effort.items():
@@ -65,10 +67,11 @@ def _broken(plan: TimedPlan, broken: Broken) -> Finding:
         words = (f"the steps of {about!r} do not lie in one {broken_rule.demand.label} any more"
                  + (f": {broken.by_min:.1f} min outside" if broken.by_min > 0 else ""))
     start, finish = plan.span(step.step)
-    return Finding(severity, CHECK, rule, about, step.crew, step.step, start,
-                   f"{step.step} ({pet_label(start)} to {pet_label(finish)}) as logged: {words}. The "
-                   "re-timing has let this rule go: make sure that it is safe, or correct the log", source,
-                   broken.by_min, 0.0, -broken.by_min)
+    return Finding(
+        severity, CHECK, rule, about=about, crew=step.crew, step=step.step, start_min=start,
+        message=f"{step.step} ({pet_label(start)} to {pet_label(finish)}) as logged: {words}. The "
+                "re-timing has let this rule go: make sure that it is safe, or correct the log",
+        source=source, value=broken.by_min, limit=0.0, margin=-broken.by_min)
 
 
 def _broken_bound(plan: TimedPlan, bound: Bound, by_min: float) -> tuple[str, str, str, str]:
@@ -92,20 +95,24 @@ def _broken_bound(plan: TimedPlan, bound: Bound, by_min: float) -> tuple[str, st
 def _used_up(state: State, now_min: float) -> Finding:
     step = state.step
     start = state.pieces[-1][0]
-    return Finding(CONCERN, CHECK, "used-up", "", step.crew, step.step, start,
-                   f"{step.step} has used up its estimate ({now_min - start:.1f} min since "
-                   f"{pet_label(start)}) and is taken to finish now: ask how long it will still take and log "
-                   "it as partly, with remaining_min", SOURCE, now_min - start, step.minutes_likely,
-                   step.minutes_likely - (now_min - start))
+    return Finding(
+        CONCERN, CHECK, "used-up", crew=step.crew, step=step.step, start_min=start,
+        message=f"{step.step} has used up its estimate ({now_min - start:.1f} min since "
+                f"{pet_label(start)}) and is taken to finish now: ask how long it will still take and log "
+                "it as partly, with remaining_min",
+        source=SOURCE, value=now_min - start, limit=step.minutes_likely,
+        margin=step.minutes_likely - (now_min - start))
 
 
 def _left(plan: TimedPlan, state: State) -> Finding:
     step, to_do = state.step, state.left_to_do_min(0.0)
     again = "it cannot be placed" if step.step not in plan.network.steps else (
         f"the plan takes it up again at {pet_label(plan.starts[plan.position(step.step)])}")
-    return Finding(CONCERN, CHECK, "left", "", step.crew, step.step, state.pieces[-1][1],
-                   f"{step.step} was left at {pet_label(state.pieces[-1][1])} with {to_do:.1f} min to do; "
-                   f"{again}: log it as skipped if it stays so", SOURCE)
+    return Finding(
+        CONCERN, CHECK, "left", crew=step.crew, step=step.step, start_min=state.pieces[-1][1],
+        message=f"{step.step} was left at {pet_label(state.pieces[-1][1])} with {to_do:.1f} min to do; "
+                f"{again}: log it as skipped if it stays so",
+        source=SOURCE)
 
 
 def _left_out(base: TimedPlan, left: LeftOut, now_min: float) -> Finding:
@@ -114,8 +121,9 @@ def _left_out(base: TimedPlan, left: LeftOut, now_min: float) -> Finding:
     severity = STOP if left.kind == NOT_DONE and need == "required" else CONCERN
     title = f" ({step.title})" if step.title else ""
     why = left.why if left.kind == SKIPPED else f"is {left.kind}: it {left.why}"
-    return Finding(severity, CHECK, left.kind.replace(" ", "-"), step.task, step.crew, step.step, now_min,
-                   f"{left.step}{title} of task {step.task} ({need}) {why}", SOURCE)
+    return Finding(
+        severity, CHECK, left.kind.replace(" ", "-"), about=step.task, crew=step.crew, step=step.step,
+        start_min=now_min, message=f"{left.step}{title} of task {step.task} ({need}) {why}", source=SOURCE)
 
 
 def untouched_items(plan: TimedPlan) -> frozenset[str]:
@@ -152,9 +160,11 @@ def _passed(plan: TimedPlan, base: TimedPlan, name: str, later: str) -> Finding:
     is_placed = name in plan.network.steps
     start = plan.span(name)[0] if is_placed else float("nan")
     then = f"it follows now at {pet_label(start)}" if is_placed else "it cannot be placed any more"
-    return Finding(CONCERN, CHECK, "passed-over", later, step.crew, name, start,
-                   f"{name} comes before {later} in the order of work and is not logged; {then}: log it if "
-                   "it was done, or as skipped if it is not to be done", SOURCE)
+    return Finding(
+        CONCERN, CHECK, "passed-over", about=later, crew=step.crew, step=name, start_min=start,
+        message=f"{name} comes before {later} in the order of work and is not logged; {then}: log it if "
+                "it was done, or as skipped if it is not to be done",
+        source=SOURCE)
 
 
 def _clocks(plan: TimedPlan, events: Sequence[Event]) -> Iterator[Finding]:
@@ -164,17 +174,22 @@ def _clocks(plan: TimedPlan, events: Sequence[Event]) -> Iterator[Finding]:
             continue
         early = (event.at - event.logged_at).total_seconds() / 60
         if _CLOCK_MIN < early < _REHEARSAL_MIN:
-            yield Finding(CONCERN, CHECK, "written-early", event.event_id, event.crew, event.step,
-                          pet_min(event.at, plan.egress),
-                          f"{event.event_id}, {event.step or 'no step'} {event.event}, was written down "
-                          f"{early:.0f} min before it happened (logged_at, at): correct the time, or set the "
-                          "clock of who logs", SOURCE, early, 0.0, -early)
+            yield Finding(
+                CONCERN, CHECK, "written-early", about=event.event_id, crew=event.crew, step=event.step,
+                start_min=pet_min(event.at, plan.egress),
+                message=(
+                    f"{event.event_id}, {event.step or 'no step'} {event.event}, was written down "
+                    f"{early:.0f} min before it happened (logged_at, at): correct the time, or set the "
+                    "clock of who logs"),
+                source=SOURCE, value=early, limit=0.0, margin=-early)
 
 
 def _effort(states: States, crew: str, ratio: float) -> Finding:
     logged = states.suited[crew]
-    return Finding(REMARK, CHECK, "effort", "", crew, "", logged.at_min,
-                   f"{crew} has worked at {logged.metabolic_w:.0f} W on average until "
-                   f"{pet_label(logged.at_min)}, {ratio:.2f} times what was assumed: the suit is reckoned so "
-                   "from egress to the end", SOURCE, logged.metabolic_w, logged.metabolic_w / ratio,
-                   logged.metabolic_w / ratio - logged.metabolic_w)
+    return Finding(
+        REMARK, CHECK, "effort", crew=crew, start_min=logged.at_min,
+        message=f"{crew} has worked at {logged.metabolic_w:.0f} W on average until "
+                f"{pet_label(logged.at_min)}, {ratio:.2f} times what was assumed: the suit is reckoned so "
+                "from egress to the end",
+        source=SOURCE, value=logged.metabolic_w, limit=logged.metabolic_w / ratio,
+        margin=logged.metabolic_w / ratio - logged.metabolic_w)

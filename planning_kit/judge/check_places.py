@@ -68,11 +68,13 @@ def _crowded(place: Place, room: int, begin: float, end: float, present: Sequenc
     last = max(present, key=lambda stay: (stay.start_min, stay.crew)).step
     who = " and ".join(people) + (" are" if len(people) > 1 else " is")
     return Finding(
-        STOP, WORKSITES, "crowded", place.place, " ".join(people), last, begin,
-        f"{who} at {place.title or place.place} from {pet_label(begin)} to {pet_label(end)}, which has room "
-        f"for {room}: let one finish first (after), or wait elsewhere before {last or 'ingress'} (wait_at)",
-        "places.crew_at_once", float(len(people)), float(room), float(room - len(people)),
-    )
+        STOP, WORKSITES, "crowded", about=place.place, crew=" ".join(people), step=last, start_min=begin,
+        message=(
+            f"{who} at {place.title or place.place} from {pet_label(begin)} to {pet_label(end)}, which has "
+            f"room for {room}: let one finish first (after), or wait elsewhere before {last or 'ingress'} "
+            "(wait_at)"),
+        source="places.crew_at_once", value=float(len(people)), limit=float(room),
+        margin=float(room - len(people)))
 
 
 def _stays(plan: TimedPlan) -> list[Stay]:
@@ -119,11 +121,11 @@ def _socket_taken(plan: TimedPlan, mishap: Mishap) -> Finding:
     when = (f"{mishap.crew} leaves {mishap.item} at {place} at {pet_label(mishap.at_min)}" if mishap.step else
             f"{mishap.item} is at {place} at PET {pet_label(mishap.at_min)}")
     return Finding(
-        CONCERN, FOOTHOLDS, "socket-taken", f"{mishap.item} {mishap.other}", mishap.crew, mishap.step,
-        mishap.at_min,
-        f"{when}, but its socket has {mishap.other} in it: {mishap.item} is only strapped "
-        "there and holds nobody; take the other out first if it is to be used", "places.socket",
-    )
+        CONCERN, FOOTHOLDS, "socket-taken", about=f"{mishap.item} {mishap.other}", crew=mishap.crew,
+        step=mishap.step, start_min=mishap.at_min,
+        message=f"{when}, but its socket has {mishap.other} in it: {mishap.item} is only strapped "
+                "there and holds nobody; take the other out first if it is to be used",
+        source="places.socket")
 
 
 def _missing(plan: TimedPlan, group: list[Mishap], elsewhere: Step | None) -> Finding:
@@ -146,7 +148,9 @@ def _missing(plan: TimedPlan, group: list[Mishap], elsewhere: Step | None) -> Fi
         message = (f"{needs} in the socket of {place} at {pet_label(first.at_min)}, but "
                    f"{held_words(plan, first.was)}{blocked}: bring it here before, in a step that leaves it")
     source = "places.socket" if first.kind == NO_SOCKET else "steps.foothold"
-    return Finding(STOP, FOOTHOLDS, rule, first.item, first.crew, first.step, first.at_min, message, source)
+    return Finding(
+        STOP, FOOTHOLDS, rule, about=first.item, crew=first.crew, step=first.step, start_min=first.at_min,
+        message=message, source=source)
 
 
 def _work_times(plan: TimedPlan) -> Spans:
@@ -182,11 +186,13 @@ def check_shared_footholds(plan: TimedPlan) -> Iterator[Finding]:
 
 def _shared(plan: TimedPlan, one: Step, other: Step, from_min: float) -> Finding:
     return Finding(
-        CONCERN, FOOTHOLDS, "shared", one.foothold, f"{one.crew} {other.crew}", other.step, from_min,
-        f"{one.crew} ({one.step}) and {other.crew} ({other.step}) are both in {one.foothold} at "
-        f"{plan.place_title(one.place)} from {pet_label(from_min)}: it holds one; make it one step of both, "
-        f"or let {other.step} come after {one.step}", "steps.foothold",
-    )
+        CONCERN, FOOTHOLDS, "shared", about=one.foothold, crew=f"{one.crew} {other.crew}", step=other.step,
+        start_min=from_min,
+        message=(
+            f"{one.crew} ({one.step}) and {other.crew} ({other.step}) are both in {one.foothold} at "
+            f"{plan.place_title(one.place)} from {pet_label(from_min)}: it holds one; make it one step of "
+            f"both, or let {other.step} come after {one.step}"),
+        source="steps.foothold")
 
 
 ROUTES = "routes"
@@ -242,10 +248,9 @@ def _bulky(plan: TimedPlan, leg: Passage, route: Route, items: list[str]) -> Fin
     flags = {column: word for column, word in flags.items() if getattr(route, column)}
     named = f" ({route.caution})" if route.caution else ""
     return Finding(
-        CONCERN, ROUTES, "bulky", " ".join([*items, route.from_place, route.to_place]), leg.crew, leg.step,
-        leg.start_min,
-        f"{leg.crew} carries bulky {' and '.join(items)} from {plan.place_title(leg.place)} to "
-        f"{plan.place_title(leg.to_place)} at {pet_label(leg.start_min)}, a way that is "
-        f"{' and '.join(flags.values())}{named}: go another way, or accept it and brief it",
-        ", ".join(f"routes.{column}" for column in flags),
-    )
+        CONCERN, ROUTES, "bulky", about=" ".join([*items, route.from_place, route.to_place]), crew=leg.crew,
+        step=leg.step, start_min=leg.start_min,
+        message=f"{leg.crew} carries bulky {' and '.join(items)} from {plan.place_title(leg.place)} to "
+                f"{plan.place_title(leg.to_place)} at {pet_label(leg.start_min)}, a way that is "
+                f"{' and '.join(flags.values())}{named}: go another way, or accept it and brief it",
+        source=", ".join(f"routes.{column}" for column in flags))

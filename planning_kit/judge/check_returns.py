@@ -92,13 +92,14 @@ def _finding(plan: TimedPlan, returns: Returns, partner: str, case: ReturnCase, 
     activity = activity_at(plan.lanes[crew], at)
     return Finding(
         STOP if case.is_alone else CONCERN, CHECK,
-        f"{'alone' if case.is_alone else 'helped'}-too-{'late' if case.first_out else 'far'}", about, crew,
-        activity.step if activity else "", spell.from_min,
-        f"{crew} {problem}: margin {signed} min, at least {reserve:g} wanted. Worst at {pet_label(at)} "
-        f"({' to '.join(map(plan.place_title, ends))}), below from {pet_label(spell.from_min)} to "
-        f"{pet_label(spell.until_min)}: {remedy}",
-        limits.sources.get("return_reserve_min", ""), value, reserve, value - reserve,
-    )
+        f"{'alone' if case.is_alone else 'helped'}-too-{'late' if case.first_out else 'far'}", about=about,
+        crew=crew, step=activity.step if activity else "", start_min=spell.from_min,
+        message=(
+            f"{crew} {problem}: margin {signed} min, at least {reserve:g} wanted. Worst at {pet_label(at)} "
+            f"({' to '.join(map(plan.place_title, ends))}), below from {pet_label(spell.from_min)} to "
+            f"{pet_label(spell.until_min)}: {remedy}"),
+        source=limits.sources.get("return_reserve_min", ""), value=value, limit=reserve,
+        margin=value - reserve)
 
 
 def _consumable_words(first_out: str, lasts_min: float) -> tuple[str, str]:

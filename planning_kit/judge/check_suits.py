@@ -7,7 +7,7 @@ Rules: ``runs-out`` and ``below-reserve`` (about the consumable); what is not gi
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from math import isnan, nan
+from math import isnan
 
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.findings import REMARK, STOP, Finding
@@ -31,24 +31,23 @@ def _runs_out(plan: TimedPlan, store: Store) -> Finding:
     when, short = store.runs_out_min, -store.left_at_end
     step = next((a.step for a in plan.lanes[store.crew] if a.finish_min >= when), "")
     return Finding(
-        STOP, CHECK, "runs-out", store.consumable, store.crew, step, when,
-        f"{store.crew}'s {WORDS[store.consumable]} runs out at {pet_label(when)}, "
-        f"{plan.end_min - when:.0f} min before both are inside at {pet_label(plan.end_min)}: "
-        f"{_amount(store, short)} short of the plan; {_remedy(store)}",
-        f"[suit] {store.consumable}_{store.unit}", store.left_at_end, 0.0, -short,
-    )
+        STOP, CHECK, "runs-out", about=store.consumable, crew=store.crew, step=step, start_min=when,
+        message=f"{store.crew}'s {WORDS[store.consumable]} runs out at {pet_label(when)}, "
+                f"{plan.end_min - when:.0f} min before both are inside at {pet_label(plan.end_min)}: "
+                f"{_amount(store, short)} short of the plan; {_remedy(store)}",
+        source=f"[suit] {store.consumable}_{store.unit}", value=store.left_at_end, limit=0.0, margin=-short)
 
 
 def _below_reserve(plan: TimedPlan, store: Store) -> Finding:
     percent = 100 * store.reserve / store.usable if store.usable else 0.0
     return Finding(
-        STOP, CHECK, "below-reserve", store.consumable, store.crew, "", plan.end_min,
-        f"{store.crew} ends at {pet_label(plan.end_min)} with {_amount(store, store.left_at_end)} of "
-        f"{WORDS[store.consumable]}, below the reserve of {_amount(store, store.reserve)} ({percent:.0f} % "
-        f"of {_amount(store, store.usable)}); {_remedy(store)}",
-        f"[suit] {store.consumable}_reserve_fraction", store.left_at_end, store.reserve,
-        store.left_at_end - store.reserve,
-    )
+        STOP, CHECK, "below-reserve", about=store.consumable, crew=store.crew, start_min=plan.end_min,
+        message=(
+            f"{store.crew} ends at {pet_label(plan.end_min)} with {_amount(store, store.left_at_end)} of "
+            f"{WORDS[store.consumable]}, below the reserve of {_amount(store, store.reserve)} "
+            f"({percent:.0f} % of {_amount(store, store.usable)}); {_remedy(store)}"),
+        source=f"[suit] {store.consumable}_reserve_fraction", value=store.left_at_end, limit=store.reserve,
+        margin=store.left_at_end - store.reserve)
 
 
 def check_suit_data(plan: TimedPlan) -> Iterator[Finding]:
@@ -92,7 +91,7 @@ def _about(rule: str, keys: Iterable[str], stores: Sequence[Store], what: str) -
 
 
 def _remark(rule: str, about: Iterable[str], who: Iterable[str], message: str) -> Finding:
-    return Finding(REMARK, CHECK, rule, " ".join(about), " ".join(who), "", nan, message)
+    return Finding(REMARK, CHECK, rule, about=" ".join(about), crew=" ".join(who), message=message)
 
 
 def _amount(store: Store, amount: float) -> str:

@@ -22,9 +22,10 @@ def check_reach(plan: TimedPlan) -> Iterator[Finding]:
     for tether in plan.tracked_tethers.values():
         if tether.tether_m is None:
             yield Finding(
-                REMARK, CHECK, "no-length", "", tether.crew, "", float("nan"),
-                f"no tether_m is given for {tether.crew} (crew.csv): the reach of this tether is not "
-                "checked, nor are hook moves on the way back counted but for the one at the airlock")
+                REMARK, CHECK, "no-length", crew=tether.crew,
+                message=(
+                    f"no tether_m is given for {tether.crew} (crew.csv): the reach of this tether is not "
+                    "checked, nor are hook moves on the way back counted but for the one at the airlock"))
             continue
         anchors = {place.place for place in plan.scenario.records.places if place.anchor}
         chances = tether_lines.hook_chances(anchors, plan.lanes[tether.crew], plan.passages[tether.crew])
@@ -38,13 +39,14 @@ def _too_far(plan: TimedPlan, tether: Tether, spells: Sequence[TooFar], chances:
     when = ", ".join(f"{pet_label(spell.from_min)} to {pet_label(spell.until_min)}" for spell in spells)
     mend = tether_lines.remedy(plan.travels[tether.crew], chances, plan.passages[tether.crew], tether, first)
     return Finding(
-        STOP, CHECK, "reach", first.first.line[0], tether.crew, first.first.passage.step, first.from_min,
-        f"the tether of {tether.crew} is {tether_m:g} m long, but {plan.place_title(worst.place)} is "
-        f"{worst.reach_m:.1f} m along the way from its hook at {plan.place_title(first.first.line[0])}"
-        f"{_because(tether, spells[-1].from_min)}; out of reach from {when}: "
-        f"{_mend(plan, tether, mend)}",
-        "crew.tether_m", worst.reach_m, tether_m, tether_m - worst.reach_m,
-    )
+        STOP, CHECK, "reach", about=first.first.line[0], crew=tether.crew, step=first.first.passage.step,
+        start_min=first.from_min,
+        message=(
+            f"the tether of {tether.crew} is {tether_m:g} m long, but {plan.place_title(worst.place)} is "
+            f"{worst.reach_m:.1f} m along the way from its hook at {plan.place_title(first.first.line[0])}"
+            f"{_because(tether, spells[-1].from_min)}; out of reach from {when}: "
+            f"{_mend(plan, tether, mend)}"),
+        source="crew.tether_m", value=worst.reach_m, limit=tether_m, margin=tether_m - worst.reach_m)
 
 
 def _because(tether: Tether, by_min: float) -> str:
@@ -72,10 +74,10 @@ def check_hooks(plan: TimedPlan) -> Iterator[Finding]:
     airlock = plan.scenario.settings.airlock
     if not any(place.anchor for place in plan.scenario.records.places if place.place == airlock):
         yield Finding(
-            STOP, CHECK, "no-anchor", airlock, "", "", 0.0,
-            f"both tethers start hooked to {plan.place_title(airlock)}, which has no anchor: mark its anchor",
-            "places.anchor",
-        )
+            STOP, CHECK, "no-anchor", about=airlock, start_min=0.0,
+            message=f"both tethers start hooked to {plan.place_title(airlock)}, which has no anchor: mark "
+                    "its anchor",
+            source="places.anchor")
     for tether in plan.tracked_tethers.values():
         for move in tether.no_anchor:
             yield _hook(plan, "no-anchor", tether, move, "to", ", which has no anchor: hook it to an anchor "
@@ -90,9 +92,10 @@ def _hook(plan: TimedPlan, rule: str, tether: Tether, move: HookMove, at: str, w
           source: str) -> Finding:
     place = plan.place_title(move.place) if move.place else "no place"
     return Finding(
-        STOP, CHECK, rule, move.place, tether.crew, move.step, move.at_min, f"{move.step} moves the tether "
-        f"of {tether.crew} at {pet_label(move.at_min)} {at} {place}{wrong}", source,
-    )
+        STOP, CHECK, rule, about=move.place, crew=tether.crew, step=move.step, start_min=move.at_min,
+        message=f"{move.step} moves the tether "
+                f"of {tether.crew} at {pet_label(move.at_min)} {at} {place}{wrong}",
+        source=source)
 
 
 def check_hooks_going_in(plan: TimedPlan) -> Iterator[Finding]:
@@ -106,10 +109,11 @@ def check_hooks_going_in(plan: TimedPlan) -> Iterator[Finding]:
             remedy = f"add {crew} to the hooks of {last}" if is_there else (
                 f"add a step at {plan.place_title(airlock)} that hooks {crew}")
             yield Finding(
-                STOP, CHECK, "still-hooked", hook, crew, last, going_in,
-                f"the tether of {crew} is still hooked at {plan.place_title(hook)} when {crew} goes in at "
-                f"{pet_label(going_in)}{_because(tether, going_in)}: {remedy}", "common practice, no source",
-            )
+                STOP, CHECK, "still-hooked", about=hook, crew=crew, step=last, start_min=going_in,
+                message=(
+                    f"the tether of {crew} is still hooked at {plan.place_title(hook)} when {crew} goes in "
+                    f"at {pet_label(going_in)}{_because(tether, going_in)}: {remedy}"),
+                source="common practice, no source")
 
 
 def check_crossings(plan: TimedPlan) -> Iterator[Finding]:
@@ -128,9 +132,9 @@ def _crossing(plan: TimedPlan, crossing: Crossing) -> Finding:
         how = (f"passes {crossing.other}, who stands at {to_place}, at {pet_label(crossing.at_min)}, "
                f"and both tethers lie along the way from {place}")
     return Finding(
-        CONCERN, CHECK, "crossing", " ".join(sorted((crossing.place, crossing.to_place))),
-        f"{crossing.crew} {crossing.other}", crossing.step, crossing.at_min,
-        f"{crossing.crew} {how}: the lines may cross; agree who passes on which side, or let one wait "
-        "(after)",
-        "common practice, no source",
-    )
+        CONCERN, CHECK, "crossing", about=" ".join(sorted((crossing.place, crossing.to_place))),
+        crew=f"{crossing.crew} {crossing.other}", step=crossing.step, start_min=crossing.at_min,
+        message=(
+            f"{crossing.crew} {how}: the lines may cross; agree who passes on which side, or let one wait "
+            "(after)"),
+        source="common practice, no source")
