@@ -6,6 +6,7 @@ And the quick tests are of every room.
 from __future__ import annotations
 
 import ast
+import re
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from pathlib import Path
@@ -104,3 +105,11 @@ def test_what_the_quick_tests_leave_out_is_there(entry: str) -> None:
     name, _, test = entry.partition("::")
     assert (TESTS / name).exists()
     assert not test or f"def {test.partition('[')[0]}(" in (TESTS / name).read_text(encoding="utf-8")
+
+
+def test_every_file_that_the_guide_names_is_there() -> None:
+    guide = (PACKAGE.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
+    named = set(re.findall(r"`((?:[a-z_]+/)*[a-z_*]+\.(?:py|pyi|js))`", guide))
+    assert len(named) > 60
+    assert [name for name in sorted(named) if not any(
+        list((PACKAGE.parent / place).rglob(name)) for place in ("planning_kit", "tests"))] == []
