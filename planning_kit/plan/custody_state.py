@@ -1,5 +1,7 @@
 """The state of all hardware while a plan is played, and the records of what comes of it.
 
+A mishap is a take, leave, use or foothold that cannot be done as written; a check words it.
+
 After a fault the state follows what the plan means. A crew member who takes an item that is not there is
 from then on believed to have it, while it also stays where it was: it has two whereabouts, and whoever acts
 on it next acts on the one that fits. When the item arrives where it was taken too early, the two are one

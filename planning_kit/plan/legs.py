@@ -1,5 +1,7 @@
 """Where each crew member is, minute by minute: at a place, or on one route of a way; and cautions met there.
 
+A passage is a stretch of one crew member's time at one place or on one route; a passage on a route is a leg.
+
 `Spans` looks up stretches of time by minute, so that no search has to look at every stretch.
 """
 

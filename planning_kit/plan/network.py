@@ -5,7 +5,7 @@ Every rule has one of four forms, each a monotone lower bound on a start x (minu
 * release ``x_j >= r``;
 * bound ``x_j >= x_i + w``, with ``w = fixed + travel + [from_finish] d_i - [to_finish] d_j``
   (order with travel, ``after``, least gaps; a greatest gap is such a bound on the *earlier* step);
-* windows: ``[x_j, x_j + d_j]`` lies in one of a list of ordered, disjoint windows;
+* windows (a demand): ``[x_j, x_j + d_j]`` lies in one of a list of ordered, disjoint windows;
 * group: several steps lie in one and the same window of such a list.
 
 Sources: Dechter, Meiri, Pearl 1991, "Temporal constraint networks" (bounds); Knaster-Tarski (fixed points of

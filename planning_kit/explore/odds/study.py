@@ -1,4 +1,8 @@
-"""One chunk of samples from random numbers to what is kept of it; any executor may run it, anywhere."""
+"""One chunk of samples from random numbers to what is kept of it; any executor may run it, anywhere.
+
+A sample has caught a window where the step lies in the window that the plan on likely durations uses, or in
+an earlier one.
+"""
 
 from __future__ import annotations
 

@@ -1,5 +1,8 @@
 """What can still be done: options, each verified by re-timing, ranked, with the last moment each is open.
 
+An option is open until now has come so far that to carry on and to take it are no longer the same: until
+then nothing is lost by waiting.
+
 Looked at are: dropping what the cut rule allows, one task or the first few of the rule together; postponing
 such a task to just before the last one; giving a swappable task to the other, once it has begun what is left
 of it, if that brings no stop finding (things are in hands by then); bringing a get-ahead task forward to come

@@ -1,7 +1,8 @@
 """The controller of an outing that is under way: a plan, its log, a clock, and what they come to at now.
 
 It knows no widget. A view asks it to log, to set the clock or to look at an option, then reads ``plan`` and
-the rest. Whatever stands in the log, there is always a plan: the last good one stays.
+the rest. Whatever stands in the log, there is always a plan: the last good one stays. To look at an option is
+to see its plan as a preview; to take it is to decide: skips are logged, the rest changes the plan.
 """
 
 from __future__ import annotations

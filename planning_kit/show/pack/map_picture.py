@@ -1,4 +1,4 @@
-"""Still pictures of the station, drawn without a browser, and which minutes of an outing are worth one.
+"""Still pictures of the station, drawn without a browser, and which minutes are worth one: the key moments.
 
 A picture has two flat views and the words: what `planning_kit.plan.moments` says of the minute, in the views
 and signs of the station map.
