@@ -5,13 +5,14 @@ A planning aid, not a certified tool: the flight rules and licensed, responsible
 Read: `load_scenario`, `scenario_at` (a git revision), `load_orbit`, `ScenarioError`, `SaveConflict`
 Edit: `Scenario` ``edit_row``, ``move_step``, ``with_cuts``, ``save``, ``sign_off``, ``add_note``, ``reviews``
 Sky:  `night_windows`, `link_windows`, `season`, `elements_age_note`
-Plan: `time_plan`, `Plan` (tables by name, ``findings``, ``explain``); `find_plan` where a scenario has none
+Plan: `time_plan`, `find_plan` where a scenario has none; `Plan` (tables, `PlanRecords`, ``findings``, ...)
 Ask:  a plan: ``what_if``, ``gain``, ``compare`` (`Comparison`), ``sweep`` (`Sweep`), ``at`` (`Moment`)
 Odds: a plan: ``odds`` (`Odds`), ``cuts``
 Find: a plan: ``propose`` (`Proposals`, each a `Proposal`)
 Live: `append_log`, `read_log`, then a plan: ``retime``, ``options``, ``decide``, ``abort``, ...
-Show: `swimlane`, `suit_chart`, `station_map`, `sweep_chart`, `season_chart`, `fan_chart`, `tornado_chart`
-Desk: `workbench` (to plan, and to follow the outing)
+Show: `swimlane`, `suit_chart`, `station_map`, `sweep_chart`, `season_chart`, `fan_chart`, `tornado_chart`:
+      each a `Chart`
+Desk: `workbench` (`Workbench`; to plan, and to follow the outing)
 Hand: a plan: ``briefing`` (`Briefing`), ``write_pack``
 """
 

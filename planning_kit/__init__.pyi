@@ -1,5 +1,6 @@
 # What a notebook may use, and where it stands: read when a name is first asked for.
 
+from .desk.workbench import Workbench as Workbench
 from .explore.propose.proposals import Proposal as Proposal
 from .explore.propose.proposals import Proposals as Proposals
 from .explore.sweep import Sweep as Sweep
@@ -9,6 +10,7 @@ from .front.plan import Odds as Odds
 from .front.plan import Plan as Plan
 from .front.plan import find_plan as find_plan
 from .front.plan import time_plan as time_plan
+from .front.shown import PlanRecords as PlanRecords
 from .inputs.faults import SaveConflict as SaveConflict
 from .inputs.faults import ScenarioError as ScenarioError
 from .inputs.git_revision import scenario_at as scenario_at
@@ -18,6 +20,7 @@ from .inputs.scenario import Scenario as Scenario
 from .inputs.scenario import load_scenario as load_scenario
 from .open_desk import workbench as workbench
 from .plan.moments import Moment as Moment
+from .show.chart import Chart as Chart
 from .show.odds_charts import fan_chart as fan_chart
 from .show.odds_charts import tornado_chart as tornado_chart
 from .show.season_chart import season_chart as season_chart

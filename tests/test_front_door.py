@@ -33,6 +33,14 @@ def test_what_a_method_gives_has_a_public_class(kind: type) -> None:
             assert getattr(pk, answer.__name__) is answer, answer
 
 
+def test_what_a_function_gives_has_a_public_class() -> None:
+    for name in pk.__all__:
+        if inspect.isfunction(made_by := getattr(pk, name)):
+            answer = get_type_hints(made_by, localns=vars(pk))["return"]
+            if inspect.isclass(answer) and answer.__module__.startswith("planning_kit"):
+                assert getattr(pk, answer.__name__) is answer, answer
+
+
 def test_the_contents_name_every_name() -> None:
     for name in pk.__all__:
         assert f"`{name}`" in (pk.__doc__ or "") or name in ("Orbit", "SaveConflict"), name

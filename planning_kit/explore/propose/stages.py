@@ -6,9 +6,9 @@ egress to ingress), so that less walking is all that can be won.
 
 Why nothing fits is told by `find_clash`: a clash is a small set of requirements that cannot be met together.
 Every requirement has a literal that switches it on; the solver is asked under all of them as assumptions and
-names a sufficient set. Deletion filtering then takes one after the other away and keeps it out where the rest still
-clashes (Chinneck and Dravnieks 1991, "Locating minimal infeasible constraint sets in linear programs"), so
-that each one that is left matters, as far as the effort could prove.
+names a sufficient set. Deletion filtering then takes one after the other away and keeps it out where the
+rest still clashes (Chinneck and Dravnieks 1991, "Locating minimal infeasible constraint sets in linear
+programs"), so that each one that is left matters, as far as the effort could prove.
 """
 
 from __future__ import annotations
