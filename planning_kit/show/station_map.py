@@ -68,7 +68,8 @@ def _low_lanes(full: Lanes) -> Lanes:
         people[who] = Lane(who, lane.is_crew, main, findings, None)
     inhibits = [stack.take(_INHIBIT_PX, 2) for _ in full.inhibits]
     none = Strip(stack.at - 3.0, 0.0)
-    return Lanes(light, {}, whole_plan, people, inhibits, none, none, none)
+    return Lanes(light=light, links={}, whole_plan=whole_plan, people=people, inhibits=inhibits,
+                 planned_label=none, hard_label=none, outing=none)
 
 
 def _row_labels(scene: Scene) -> dict[float, str]:

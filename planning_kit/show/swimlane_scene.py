@@ -118,7 +118,8 @@ def lay_out(crew: Sequence[str], actors: Sequence[str], links: Iterable[str], *,
     inhibits = [stack.take(INHIBIT_PX, gap=2) for _ in range(inhibit_rows)]
     stack.at += 6
     planned, hard = stack.take(LIMIT_LABEL_PX), stack.take(LIMIT_LABEL_PX, gap=2)
-    return Lanes(light, link_strips, whole_plan, people, inhibits, planned, hard, stack.take(OUTING_PX))
+    return Lanes(light=light, links=link_strips, whole_plan=whole_plan, people=people, inhibits=inhibits,
+                 planned_label=planned, hard_label=hard, outing=stack.take(OUTING_PX))
 
 
 def _crew_lane(stack: Stack, who: str, is_first: bool, is_last: bool, has_findings: bool,
