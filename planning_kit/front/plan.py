@@ -20,11 +20,11 @@ from planning_kit.explore.sweep import Sweep, sweep_egress
 from planning_kit.explore.what_if import what_if
 from planning_kit.front.plan_outside import OutsidePlan
 from planning_kit.inputs.scenario import Scenario, as_scenario
+from planning_kit.inputs.times import When
 from planning_kit.plan.moments import Moment, moment_of
 from planning_kit.plan.timed import Face, TimedPlan
 from planning_kit.show.briefing import TimedBriefing, briefing
 
-When = str | date | datetime
 Other = Given | Face
 """What a plan is compared with: a folder or git revision, a scenario, a plan."""
 

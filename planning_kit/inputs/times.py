@@ -14,6 +14,9 @@ import pandas as pd
 
 from planning_kit.inputs.faults import ScenarioError
 
+When = str | date | datetime
+"""What reads as a time: ISO 8601 text, a date, a datetime; UTC where it names no zone."""
+
 
 def as_utc(value: str | date | datetime | np.datetime64, what: str = "time") -> datetime:
     """Read an ISO 8601 text, a date or a datetime as a UTC datetime; without a zone it is taken as UTC.

@@ -18,11 +18,11 @@ from skyfield.sgp4lib import theta_GMST1982
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.records import Relays
 from planning_kit.inputs.shown_text import ShownTable
+from planning_kit.inputs.times import When
 from planning_kit.sky.orbit import Orbit, edge_uncertainty_s
 from planning_kit.sky.sun import EARTH_FLATTENING, SunTable, limb_margin_rad, sun_between, sun_margin_rad
 from planning_kit.sky.windows import (
     SECONDS_PER_DAY,
-    Moment,
     Span,
     Vector,
     Windows,
@@ -60,7 +60,7 @@ class Light:
             windows.setflags(write=False)
 
 
-def light_between(orbit: Orbit, start: Moment, stop: Moment) -> Light:
+def light_between(orbit: Orbit, start: When, stop: When) -> Light:
     """Night, penumbra and day of an orbit from ``start`` to ``stop`` (UTC), clipped to them.
 
     No night at all, or penumbra only, is an answer (arrays of shape (0, 2)). Raises `ScenarioError` for
@@ -74,7 +74,7 @@ def light_between(orbit: Orbit, start: Moment, stop: Moment) -> Light:
                  day=complement(dimmed, whole))
 
 
-def night_windows(orbit: Orbit, start: Moment, stop: Moment) -> pd.DataFrame:
+def night_windows(orbit: Orbit, start: When, stop: When) -> pd.DataFrame:
     """Every pass through Earth's shadow that overlaps ``start`` to ``stop`` (UTC), a row each, in order.
 
     Columns: ``penumbra_start``, ``night_start``, ``night_end``, ``penumbra_end`` (UTC, to the millisecond;
@@ -162,8 +162,8 @@ GEOSTATIONARY_RADIUS_KM = 42164.17
 """(mu / omega²)^(1/3) with mu 398 600.4418 km³/s² and omega 7.292115e-5 rad/s (WGS 84)."""
 
 
-def links_between(orbit: Orbit, relays: Relays | Iterable[float], start: Moment,
-                  stop: Moment) -> dict[str, Windows]:
+def links_between(orbit: Orbit, relays: Relays | Iterable[float], start: When,
+                  stop: When) -> dict[str, Windows]:
     """For each relay, when it is in view: (n, 2) minutes after ``start``, clipped to ``start`` and ``stop``.
 
     ``relays``: `Relays`, or longitudes in degrees east, which have a mask of 0. The keys are labels like
@@ -180,7 +180,7 @@ def links_between(orbit: Orbit, relays: Relays | Iterable[float], start: Moment,
             for label, windows in _relay_windows(orbit, relays, span).items()}
 
 
-def link_windows(orbit: Orbit, relays: Relays | Iterable[float], start: Moment, stop: Moment) -> pd.DataFrame:
+def link_windows(orbit: Orbit, relays: Relays | Iterable[float], start: When, stop: When) -> pd.DataFrame:
     """Every window of every relay that overlaps ``start`` to ``stop`` (UTC), sorted by start.
 
     Columns: ``relay`` (a label), ``start``, ``end`` (UTC, to the millisecond), ``minutes``. A window is

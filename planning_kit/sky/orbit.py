@@ -15,8 +15,8 @@ from sgp4.api import SGP4_ERRORS, WGS72, Satrec
 from planning_kit.inputs import omm
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.omm import Elements
-from planning_kit.inputs.times import as_utc, moment_at
-from planning_kit.sky.windows import SECONDS_PER_DAY, Moment, Vector
+from planning_kit.inputs.times import When, as_utc, moment_at
+from planning_kit.sky.windows import SECONDS_PER_DAY, Vector
 
 MINUTES_PER_DAY = 1440.0
 _SGP4_DAY_ZERO = datetime(1949, 12, 31, tzinfo=UTC)
@@ -164,7 +164,7 @@ def edge_uncertainty_s(orbit: Orbit, reference: datetime, seconds: Vector,
     return np.sqrt(FRESH_ELEMENTS_S**2 + (rate * age_days) ** 2 + (drag * age_days**2) ** 2)
 
 
-def elements_age_note(orbit: Orbit, moment: Moment) -> str:
+def elements_age_note(orbit: Orbit, moment: When) -> str:
     """How old the elements are at ``moment`` (UTC), what that means for windows, and how it was judged.
 
     Plain text in whole sentences, without the object's name. Raises `ScenarioError` when ``moment`` is no

@@ -10,13 +10,14 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from planning_kit.inputs.shown_text import ShownTable
+from planning_kit.inputs.times import When
 from planning_kit.sky.light import midnights, shadow_windows
 from planning_kit.sky.orbit import Orbit
 from planning_kit.sky.sun import sun_between
-from planning_kit.sky.windows import SECONDS_PER_DAY, Moment, Span, Vector, covered_moment, span_between
+from planning_kit.sky.windows import SECONDS_PER_DAY, Span, Vector, covered_moment, span_between
 
 
-def season(orbit: Orbit, start: Moment, stop: Moment) -> pd.DataFrame:
+def season(orbit: Orbit, start: When, stop: When) -> pd.DataFrame:
     """A row for each UTC day that ``start`` to ``stop`` touches, whole days.
 
     Columns: ``day`` (midnight UTC at which it begins), ``beta_deg`` (at noon), ``night_min_per_rev`` (mean
@@ -49,7 +50,7 @@ def season(orbit: Orbit, start: Moment, stop: Moment) -> pd.DataFrame:
     })
 
 
-def beta_deg(orbit: Orbit, times: Moment | Iterable[Moment]) -> Vector:
+def beta_deg(orbit: Orbit, times: When | Iterable[When]) -> Vector:
     """The Sun's angle above the orbit plane at each time, degrees, (k,); one time gives (1,).
 
     Positive where the Sun is on the side of the orbit's angular momentum. The plane is the osculating one

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pandas as pd
@@ -21,7 +21,7 @@ from scipy.optimize import elementwise
 from sgp4.api import jday
 
 from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.times import as_utc
+from planning_kit.inputs.times import When, as_utc
 
 SECONDS_PER_DAY = 86400.0
 
@@ -31,7 +31,6 @@ FIRST_YEAR, LAST_YEAR = 1950, 2052
 LONGEST_DAYS = 1100
 """Three years: far beyond what SGP4 elements can say anything about."""
 
-Moment = str | date | datetime
 Vector = NDArray[np.float64]
 Windows = NDArray[np.float64]
 
@@ -57,7 +56,7 @@ class Span:
         return (self.start - reference.start).total_seconds()
 
 
-def span_between(start: Moment, stop: Moment) -> Span:
+def span_between(start: When, stop: When) -> Span:
     """Read ``start`` and ``stop`` (ISO 8601 text, date or datetime; UTC where no zone is given).
 
     Raises `ScenarioError` for what is no time, years that are not covered, a stop that is not after the
@@ -74,7 +73,7 @@ def span_between(start: Moment, stop: Moment) -> Span:
     return Span(first, last)
 
 
-def covered_moment(value: Moment, what: str) -> datetime:
+def covered_moment(value: When, what: str) -> datetime:
     """Read a moment as UTC; `ScenarioError` for what is no time or lies outside the years covered."""
     moment = as_utc(value, what)
     if not FIRST_YEAR <= moment.year <= LAST_YEAR:

@@ -186,7 +186,7 @@ class Attack:
         """
         for name, given in arguments.items():
             for each in inspect.signature(getattr(pk, name)).parameters.values():
-                if any(word in str(each.annotation) for word in ("str", "object", "Path", "Moment")):
+                if any(word in str(each.annotation) for word in ("str", "object", "Path", "When")):
                     yield from self._refused(f"{name}({each.name}=…)", getattr(pk, name),
                                              {**given, each.name: TERMINAL})
         for asked in (self.live, self.plan, pk.load_scenario(self.copy)):

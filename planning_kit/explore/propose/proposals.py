@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
-from datetime import date, datetime
+from datetime import datetime
 from functools import cached_property
 from math import inf
 from typing import Generic, TypeVar
@@ -25,7 +25,7 @@ from planning_kit.explore.propose.stages import find_clash
 from planning_kit.inputs.faults import Faults, ScenarioError, is_number
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import TextTable, html_text
-from planning_kit.inputs.times import as_utc, pet_label
+from planning_kit.inputs.times import When, as_utc, pet_label
 from planning_kit.judge.review import cushioned_end_min, walk_min
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 
@@ -41,7 +41,6 @@ EFFORTS = {"quick": 1.0, "normal": 1.5, "thorough": 40.0}
 _LEAST_EVERY_MIN = 0.1
 _MOST_EGRESSES = 20_000
 _MOST_EFFORT, _MOST_LIMIT_MIN = 1e6, 7 * 1440.0  # beyond any use, and far from where numbers overflow
-Moment = str | date | datetime
 
 
 @dataclass(frozen=True, eq=False, repr=False, kw_only=True)
@@ -205,7 +204,7 @@ def search_orders(
     scenario: Scenario,
     effort: str | float = "normal",
     seconds: float = 10.0,
-    egress_window: tuple[Moment, Moment] | None = None,
+    egress_window: tuple[When, When] | None = None,
     progress: Callable[[Progress], None] | None = None,
     cancel: Callable[[], bool] | None = None,
     *,
@@ -336,7 +335,7 @@ def _read_question(effort: str | float, seconds: float, order: str, limit_min: f
     return amount
 
 
-def _read_window(scenario: Scenario, window: Sequence[Moment] | None,
+def _read_window(scenario: Scenario, window: Sequence[When] | None,
                  every_min: float) -> tuple[datetime, datetime]:
     """The range of egress asked for, else the scenario's own, else its egress."""
     settings = scenario.settings
