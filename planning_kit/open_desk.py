@@ -41,7 +41,8 @@ def workbench(scenario: Scenario, actuals: str | Path | pd.DataFrame | None = No
     """
     from planning_kit.desk.workbench import Workbench
 
-    session = Session(as_scenario(scenario))
+    as_scenario(scenario).stop_if_happened("workbench")
+    session = Session(scenario)
     if actuals is not None or now is not None:
         go_outside(session, None if actuals is None else log_for(actuals), now)
     return Workbench(session)

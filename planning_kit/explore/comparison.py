@@ -174,7 +174,7 @@ class TimedComparison:
 
     @cached_property
     def times(self) -> pd.DataFrame:
-        """The steps that moved (see `planning_kit.explore.comparing`); empty where a side has no plan."""
+        """The steps that moved (see `compare`); empty where a side has no plan."""
         if self.timed_a is None or self.timed_b is None:
             return TextTable([], columns=COMPARE_COLUMNS)
         return compare(self.timed_a, self.timed_b)
@@ -234,6 +234,7 @@ def _timed(given: Given) -> tuple[Scenario, TimedPlan | None, str]:
     if isinstance(given, TimedPlan):
         return given.scenario, given, ""
     scenario = given if isinstance(given, Scenario) else _read(given)
+    scenario.stop_if_happened("compare")
     try:
         return scenario, TimedPlan.of(scenario), ""
     except ScenarioError as fault:

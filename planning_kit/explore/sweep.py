@@ -18,7 +18,7 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
-from planning_kit.inputs.faults import Faults, ScenarioError, is_number, table_with, told_together
+from planning_kit.inputs.faults import Faults, ScenarioError, is_number, must_be, table_with, told_together
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.inputs.times import as_utc
@@ -132,6 +132,7 @@ def sweep_egress(scenario: Scenario, start: str | date | datetime, stop: str | d
     """
     scenario.stop_if_happened("sweep")
     first, last = as_utc(start, "start"), as_utc(stop, "stop")
+    must_be(stops, bool, "stops", "must be True or False")
     count = _row_count(first, last, every_min)
     egresses = EgressRange(scenario, first, every_min * np.arange(count))
     ends, waits = _timed_together(egresses)

@@ -13,7 +13,7 @@ from datetime import datetime
 from planning_kit.changes.asked import changes_asked_for, leaving_after
 from planning_kit.changes.change import made
 from planning_kit.explore.retime.retiming import re_timed_as
-from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.timed import Outside, TimedPlan
@@ -23,7 +23,9 @@ TABLE = "what_if"
 
 def what_if(plan: TimedPlan, asked: Mapping[str, object], name: str = "") -> TimedPlan:
     """The plan with something changed; ``asked``: arguments of ``plan.what_if``."""
-    base = plan if plan.outside is None else plan.outside.base
+    if not isinstance(name, str):
+        raise ScenarioError.single("must be text: what to call it", table=TABLE, column="name", value=name)
+    base = plan.taken_outside
     changes = changes_asked_for(base.scenario.records, base.egress, asked)
     changed, leaving = made(base.scenario, changes, name), leaving_after(changes, base.egress)
     if plan.outside is not None:

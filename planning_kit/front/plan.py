@@ -15,7 +15,7 @@ from planning_kit.explore.gain import gain
 from planning_kit.explore.long_question import Progress
 from planning_kit.explore.odds.odds import TimedOdds, compare_odds, odds
 from planning_kit.explore.odds.propose_cuts import propose_cuts
-from planning_kit.explore.propose.proposals import Proposals, search_orders
+from planning_kit.explore.propose.proposals import Proposals, faced, search_orders
 from planning_kit.explore.sweep import Sweep, sweep_egress
 from planning_kit.explore.what_if import what_if
 from planning_kit.front.plan_outside import OutsidePlan
@@ -232,7 +232,7 @@ class Plan(OutsidePlan):
             scenario = scenario.with_settings({"egress": self.egress.isoformat()})
         found = search_orders(scenario, effort, seconds, egress_window, progress, cancel, order=order,
                               limit_min=limit_min, cushion=cushion, egress_every_min=egress_every_min)
-        return found.faced(Plan)
+        return faced(found, Plan)
 
     def briefing(self) -> Briefing:
         """The plan in words: purpose, way, hands, waits, hazards, inhibits, return, by PET.
@@ -252,8 +252,8 @@ class Plan(OutsidePlan):
         ``"REVISION:FOLDER"``: what changed since is then listed. ``chances`` are the plan's `Odds`, computed
         with 10 000 samples where not given. The folder is made, or is empty, or holds an earlier pack, which
         is replaced as a whole; files of others or a pack that someone edited raise `ScenarioError`, as does a
-        folder that cannot be written: nothing is changed then. Made of the same inputs, a pack says the same;
-        it carries no date.
+        folder that cannot be written, or odds of another plan: nothing is changed then. Made of the same
+        inputs, a pack says the same; it carries no date.
         """
         # Pages, sheets and pictures take long to load, and most plans write none.
         from planning_kit.show.pack.write import write_pack
@@ -327,8 +327,9 @@ def time_plan(scenario: Scenario, egress: When | None = None) -> Plan:
 
     Raises `ScenarioError` that names the steps when no plan exists: rules that run in a circle, a step
     longer than any window it needs, or a step pushed past the horizon. `find_plan` then looks for an order
-    that has one.
+    that has one. A scenario that a re-timing wrote says what was done and is no plan: ask the re-timed one.
     """
+    as_scenario(scenario).stop_if_happened("time_plan")
     return Plan(TimedPlan.of(scenario, egress))
 
 
@@ -339,4 +340,4 @@ def find_plan(scenario: Scenario, effort: str | float = "normal", seconds: float
     As ``plan.propose``, which is asked of a plan. Where nothing fits, ``.clash`` names the requirements.
     """
     as_scenario(scenario).stop_if_happened("find_plan")
-    return search_orders(scenario, effort, seconds, egress_window).faced(Plan)
+    return faced(search_orders(scenario, effort, seconds, egress_window), Plan)

@@ -36,6 +36,14 @@ class OutsidePlan(ShownPlan):
     task_progress = Shown(task_table)
     left_out = Shown(left_out_table)
 
+    @property
+    def taken_outside(self) -> Self:
+        """The plan that a log is about: what the crew took outside, with what was decided since.
+
+        Before a plan is re-timed it is that plan itself.
+        """
+        return type(self)(self.timed.taken_outside)
+
     def retime(self, actuals: object, now_min: object = None) -> Self:
         """The plan from ``now_min`` on, given what has happened.
 

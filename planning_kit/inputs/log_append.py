@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import CellFault
@@ -30,6 +30,7 @@ from planning_kit.inputs.typed_tables import Row, number_text, parse_table
 _COUNTED = re.compile(r"e([0-9]{1,9})")
 
 
+@runtime_checkable
 class Planned(Protocol):
     """A plan, as far as a log needs one."""
 
@@ -40,6 +41,10 @@ class Planned(Protocol):
     @property
     def egress(self) -> datetime:
         """PET 0 of the plan, UTC."""
+
+    @property
+    def taken_outside(self) -> Planned:
+        """The plan that a log is about: of a re-timed one, whose rows say what was done, the one before."""
 
 
 def append_log(
@@ -76,7 +81,8 @@ def append_log(
     logged_at : UTC time
         When it was written down; now, if not given.
     plan : Plan
-        With it the event is judged against the plan and the log so far, and refused if it cannot be.
+        With it the event is judged against the plan and the log so far, and refused if it cannot be. Of a
+        re-timed plan it is the one that the crew took outside, with what was decided since.
 
     Raises `ScenarioError` with every fault; nothing is written then. On return the row is on the disk. The
     lock is this package's own: all writers must come this way, as one user, and not to a network drive.
@@ -114,6 +120,10 @@ class LogEntry:
 def append_entries(file_or_folder: str | Path, entries: Sequence[LogEntry],
                    plan: Planned | None = None) -> list[str]:
     """Add several events to the log as one: all of them, or none. Gives their ids; raises as `append_log`."""
+    if not isinstance(plan, Planned | None):
+        raise ScenarioError.single("must be a plan, such as pk.time_plan(scenario) gives, or None",
+                                   column="plan", value=type(plan).__name__)
+    plan = None if plan is None else plan.taken_outside
     if not entries:
         return []
     rows = [(entry.cells(), entry.at) for entry in entries]

@@ -49,7 +49,7 @@ def set_cell(frame: pd.DataFrame, row: int, column: str, text: str) -> None:
 
 def row_of(names: Sequence[str], step: str) -> int:
     """The first row of a step. Raises `ScenarioError` where there is none."""
-    if step not in names:
+    if not isinstance(step, str) or step not in names:
         raise ScenarioError.single(f"there is no such step{did_you_mean(str(step), tuple(names))}",
                                    table="steps", column="step", value=step)
     return list(names).index(step)

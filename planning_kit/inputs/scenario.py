@@ -7,12 +7,14 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
 from pathlib import Path
+from typing import TypeVar
 
 import pandas as pd
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults, ScenarioError, as_path, must_be
+from planning_kit.inputs.fields import Table
 from planning_kit.inputs.folder_files import digest_of, read_settled
 from planning_kit.inputs.omm import Elements
 from planning_kit.inputs.raw import RawTable
@@ -24,6 +26,8 @@ from planning_kit.inputs.shown_text import facts_html, one_line
 from planning_kit.inputs.sign_offs import NOTE, SIGN_OFF, Reviewed, add_review, reviews_table
 from planning_kit.inputs.source import Checked, check, content_digest, read_folder
 from planning_kit.inputs.typed_tables import frame_of, raw_from_frame
+
+T = TypeVar("T")
 
 
 def load_scenario(folder: str | Path) -> Scenario:
@@ -86,10 +90,8 @@ class Scenario:
                 value=self.settings.title)
 
     def table(self, name: str) -> pd.DataFrame:
-        """One table as a DataFrame, by name."""
-        if name not in fmt.TABLE_BY_NAME:
-            raise ScenarioError.single(_unknown_table(name), table=str(name))
-        table = fmt.TABLE_BY_NAME[name]
+        """One table as a DataFrame, by name. Raises `ScenarioError` where there is no such table."""
+        table = _table_named(name)
         return frame_of(table, self.checked.source.tables.get(name))
 
     @property
@@ -144,7 +146,7 @@ class Scenario:
 
     def with_table(self, name: str, frame: pd.DataFrame) -> Scenario:
         """A new scenario with one table replaced by an edited DataFrame: see `with_tables`."""
-        return self.with_tables({name: frame})
+        return self.with_tables({_table_named(name).name: frame})
 
     def with_settings(self, changes: Mapping[str, object]) -> Scenario:
         """A new scenario with keys of ``scenario.toml`` changed: see `with_tables`."""
@@ -161,11 +163,12 @@ class Scenario:
         """
         faults, source = Faults(), self.checked.source
         tables = dict(source.tables)
-        for name, frame in (frames or {}).items():
+        for name, frame in _mapping(frames, "frames", "by table, such as {'steps': edited}").items():
             raw = self._edited(name, frame, faults)
             if raw is not None:
                 tables[name] = raw
-        toml = edited_toml(source.toml, settings, faults) if settings else source.toml
+        keys = _mapping(settings, "settings", "by dotted key, such as {'limits.hard_min': 420}")
+        toml = edited_toml(source.toml, keys, faults) if keys else source.toml
         changed = replace(source, tables=FrozenMapping(tables), toml=toml)
         checked = check(changed, self.elements, faults)
         if checked.records.settings.orbit != source.orbit_name:
@@ -207,11 +210,9 @@ class Scenario:
 
     def _edited(self, name: str, frame: pd.DataFrame, faults: Faults) -> RawTable | None:
         """An edited table as text; None where it is still absent and still empty."""
-        if name not in fmt.TABLE_BY_NAME:
-            raise ScenarioError.single(_unknown_table(name), table=str(name))
+        table, old = _table_named(name), self.checked.source.tables.get(name)
         if not isinstance(frame, pd.DataFrame):
             raise ScenarioError.single("must be a pandas DataFrame", table=name, value=type(frame).__name__)
-        table, old = fmt.TABLE_BY_NAME[name], self.checked.source.tables.get(name)
         raw = raw_from_frame(table, frame, old, faults)
         return None if old is None and not raw.rows and set(raw.header) <= set(table.by_name) else raw
 
@@ -232,7 +233,7 @@ class Scenario:
         Raises `SaveConflict` when the files there are not the ones that were read (or, in another folder,
         when files of a scenario are there), `ScenarioError` when it cannot be written. Nothing changed then.
         """
-        target = self.folder if folder is None else Path(folder).absolute()
+        target = self.folder if folder is None else as_path(folder, "folder").absolute()
         known = self.on_disk if folder is None or _same_folder(target, self.folder) else {}
         files = self.checked.source.files()
         save_files(target, files, known)
@@ -303,9 +304,18 @@ def _facts(scenario: Scenario) -> list[tuple[str, str]]:
     ]
 
 
-def _unknown_table(name: object) -> str:
+def _table_named(name: object) -> Table:
     known = tuple(fmt.TABLE_BY_NAME)
-    return f"is not a table of a scenario; the tables are {', '.join(known)}{did_you_mean(str(name), known)}"
+    if isinstance(name, str) and name in known:
+        return fmt.TABLE_BY_NAME[name]
+    problem = f"is not a table of a scenario; the tables are {', '.join(known)}"
+    raise ScenarioError.single(problem + did_you_mean(str(name), known), column="table", value=name)
+
+
+def _mapping(given: Mapping[str, T] | None, what: str, how: str) -> Mapping[str, T]:
+    if not isinstance(given, Mapping | None):
+        raise ScenarioError.single(f"must be a mapping {how}", column=what, value=type(given).__name__)
+    return given or {}
 
 
 def _same_folder(one: Path, other: Path) -> bool:

@@ -17,7 +17,7 @@ from typing import TypeVar
 import numpy as np
 import pandas as pd
 
-from planning_kit.inputs.faults import ScenarioError, is_number
+from planning_kit.inputs.faults import ScenarioError, is_number, must_be
 from planning_kit.inputs.records import INSIDE, Route
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.plan.activities import Activity
@@ -101,7 +101,8 @@ class Moment:
 
     def held_by(self, holder: str) -> tuple[Stay, ...]:
         """What a crew member has or what lies at a place, contents of bags included, in table order."""
-        return tuple(self._held.get(holder, ()))
+        name = must_be(holder, str, "holder", "must be the id of a crew member or place, as text")
+        return tuple(self._held.get(name, ()))
 
     @cached_property
     def _held(self) -> dict[str, list[Stay]]:

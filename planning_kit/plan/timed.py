@@ -99,6 +99,11 @@ class TimedPlan(Times):
         return None if self.outside is None else self.outside.now_min
 
     @property
+    def taken_outside(self) -> TimedPlan:
+        """The plan that a log is about: this one, or of a re-timed one the one that was re-timed."""
+        return self if self.outside is None else self.outside.base
+
+    @property
     def whereabouts(self) -> tuple[Whereabouts, ...]:
         """Where what is decided now finds the two, also beside another decision.
 

@@ -15,10 +15,11 @@ import pandas as pd
 from planning_kit.inputs.records import Task
 from planning_kit.inputs.shown_text import TextTable, html_text, one_line, shortened
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
+from planning_kit.plan.network import grouped
 from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing_events import BriefingEvent, briefing_events, open_lines
-from planning_kit.show.wording import Names, OpenFindings, against, bracketed, grouped, least, minutes, signed
+from planning_kit.show.wording import Names, OpenFindings, against, bracketed, least, minutes, signed
 
 NEEDS = {"required": "Required", "optional": "Optional", "get-ahead": "Get-ahead"}
 

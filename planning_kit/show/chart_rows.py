@@ -14,8 +14,8 @@ from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.judge.findings import Finding
 from planning_kit.plan.activities import WORK, Activity
 from planning_kit.plan.needs import Hold
+from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.show.wording import grouped
 
 _TIGHT_MIN = 0.5  # slack that rounds to nothing in whole minutes
 

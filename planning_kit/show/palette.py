@@ -81,7 +81,7 @@ SEVERITY_SIGNS = {
 
 def theme_named(name: str) -> Theme:
     """The theme ``light`` or ``dark``; `ScenarioError` for any other name."""
-    if name not in ("light", "dark"):
+    if not isinstance(name, str) or name not in ("light", "dark"):
         raise ScenarioError.single("is no theme; use 'light' or 'dark'", column="theme", value=name)
     return LIGHT if name == "light" else DARK
 

@@ -14,6 +14,7 @@ from planning_kit.inputs.shown_text import plotly_text
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.activities import WORK
 from planning_kit.plan.moments import Moment, moment_of, moments_of, whole_minutes
+from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 from planning_kit.show import swimlane_bars as bars
 from planning_kit.show.chart import Chart, row_axis, scatter, time_axes
@@ -24,7 +25,6 @@ from planning_kit.show.station_map_views import ground_traces, place_points, vie
 from planning_kit.show.swimlane import finding_traces, ground_shapes
 from planning_kit.show.swimlane_bars import Trace
 from planning_kit.show.swimlane_scene import Lane, Lanes, Scene, Stack, Strip, scene_of
-from planning_kit.show.wording import grouped
 
 _LIGHT_PX, _CREW_PX, _ACTOR_PX, _FINDINGS_PX, _INHIBIT_PX = 20, 30, 12, 16, 19
 _LONGEST_ROW_LABEL = 14

@@ -141,7 +141,7 @@ class Views:
 
 def views_of(places: Sequence[Place], down: str) -> Views:
     """The views of a station. Raises `ScenarioError` when ``down`` is neither ``+z`` nor ``-z``."""
-    if down not in ("+z", "-z"):
+    if not isinstance(down, str) or down not in ("+z", "-z"):
         raise ScenarioError.single("is no way down; use '+z' or '-z'", column="down", value=down)
     points = tuple(place_points(places).values())
     lowest, highest = _corner(points, min), _corner(points, max)

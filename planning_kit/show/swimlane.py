@@ -16,13 +16,13 @@ from planning_kit.inputs.shown_text import one_line, plotly_text
 from planning_kit.inputs.times import gmt_label, pet_label
 from planning_kit.judge.findings import Finding
 from planning_kit.plan.activities import WORK
+from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 from planning_kit.show import chart, chart_rows
 from planning_kit.show.chart_rows import finding_minute
 from planning_kit.show.palette import INK_ON_FILL, SEVERITY_SIGNS, Theme, theme_named
 from planning_kit.show.swimlane_bars import SIGN, Trace, bar_traces
 from planning_kit.show.swimlane_scene import Scene, scene_of
-from planning_kit.show.wording import grouped
 
 _LIMIT_LINES: dict[str, tuple[str | None, float]] = {
     "planned limit": ("dash", 1.6), "hard limit": ("solid", 2.2)}

@@ -10,7 +10,7 @@ import math
 from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, TypeVar
+from typing import Any
 
 import pandas as pd
 
@@ -20,17 +20,6 @@ from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import REMARK, SEVERITIES
 from planning_kit.plan.timed import TimedPlan
-
-Key = TypeVar("Key")
-Value = TypeVar("Value")
-
-
-def grouped(pairs: Iterable[tuple[Key, Value]]) -> dict[Key, list[Value]]:
-    """The values of each key; keys, and the values of one, in the order in which they come."""
-    groups: dict[Key, list[Value]] = {}
-    for key, value in pairs:
-        groups.setdefault(key, []).append(value)
-    return groups
 
 
 def nights_words(plan: TimedPlan) -> str:

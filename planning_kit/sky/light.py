@@ -19,7 +19,7 @@ from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.records import Relays
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.inputs.times import When
-from planning_kit.sky.orbit import Orbit, edge_uncertainty_s
+from planning_kit.sky.orbit import Orbit, as_orbit, edge_uncertainty_s
 from planning_kit.sky.sun import EARTH_FLATTENING, SunTable, limb_margin_rad, sun_between, sun_margin_rad
 from planning_kit.sky.windows import (
     SECONDS_PER_DAY,
@@ -83,7 +83,7 @@ def night_windows(orbit: Orbit, start: When, stop: When) -> pd.DataFrame:
     `planning_kit.sky.orbit`). A pass is given whole even where it reaches beyond the range, so that
     its length is true. Raises `ScenarioError` as `light_between` does.
     """
-    span = span_between(start, stop)
+    orbit, span = as_orbit(orbit), span_between(start, stop)
     padded = span.padded(orbit.period_min * 60)  # no pass is longer, so those at the edges are seen whole
     dimmed, night = shadow_windows(orbit, padded)
     dimmed = _overlapping(span, padded, dimmed)
@@ -187,7 +187,7 @@ def link_windows(orbit: Orbit, relays: Relays | Iterable[float], start: When, st
     given whole even where it reaches beyond the range, up to one revolution (where one that goes on is
     cut). Arguments and errors as for `links_between`.
     """
-    span = span_between(start, stop)
+    orbit, span = as_orbit(orbit), span_between(start, stop)
     padded = span.padded(orbit.period_min * 60)
     frames = [_frame("", padded, no_windows())]
     frames += [_frame(label, padded, _overlapping(span, padded, windows))

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from sgp4.api import SGP4_ERRORS, WGS72, Satrec
 
 from planning_kit.inputs import omm
-from planning_kit.inputs.faults import Faults, ScenarioError
+from planning_kit.inputs.faults import Faults, ScenarioError, must_be
 from planning_kit.inputs.omm import Elements
 from planning_kit.inputs.times import When, as_utc, moment_at
 from planning_kit.sky.windows import SECONDS_PER_DAY, Vector
@@ -61,13 +61,14 @@ class Orbit:
     def position_teme_km(self, reference: datetime, seconds: Vector) -> Vector:
         """Positions ``seconds`` (k,) after ``reference``: (k, 3), km, TEME.
 
-        Raises `ScenarioError` when SGP4 reports an error (a decayed orbit) at any of the times.
+        Raises `ScenarioError` for what is no time, and when SGP4 reports an error (a decayed orbit) at any of
+        the times.
         """
         return self.state_teme(reference, seconds)[0]
 
     def state_teme(self, reference: datetime, seconds: Vector) -> tuple[Vector, Vector]:
         """Positions (km) and velocities (km/s), each (k, 3), TEME; see `position_teme_km`."""
-        seconds = np.asarray(seconds, dtype=float)
+        reference, seconds = as_utc(reference, "reference"), _as_numbers(seconds)
         satrec = _satrec(self.elements)
         # Counted from SGP4's own copy of the epoch, which as one float is only good to a microsecond.
         since_epoch = ((reference - self.epoch).total_seconds() + seconds) / SECONDS_PER_DAY
@@ -94,6 +95,22 @@ def load_orbit(omm_file: str | Path) -> Orbit:
     Raises `ScenarioError` when the message cannot be read or is no orbit that SGP4 can use.
     """
     return Orbit(omm.read_omm(omm_file))
+
+
+def as_orbit(given: object) -> Orbit:
+    """``given``, or a `ScenarioError` where it is no orbit."""
+    return must_be(given, Orbit, "orbit", "must be an orbit, such as pk.load_orbit(omm_file) gives, or "
+                   "pk.Orbit(scenario.elements)")
+
+
+def _as_numbers(seconds: object) -> Vector:
+    try:
+        numbers = np.asarray(seconds, dtype=float)
+    except (TypeError, ValueError, OverflowError):
+        numbers = np.empty((0, 0))
+    if numbers.ndim != 1:
+        raise ScenarioError.single("must be a list of numbers", column="seconds", value=seconds)
+    return numbers
 
 
 def _refuse_unbound(elements: Elements) -> None:
@@ -168,9 +185,9 @@ def elements_age_note(orbit: Orbit, moment: When) -> str:
     """How old the elements are at ``moment`` (UTC), what that means for windows, and how it was judged.
 
     Plain text in whole sentences, without the object's name. Raises `ScenarioError` when ``moment`` is no
-    time.
+    time, ``orbit`` no orbit.
     """
-    when = as_utc(moment, "moment")
+    orbit, when = as_orbit(orbit), as_utc(moment, "moment")
     age_days = (when - orbit.epoch).total_seconds() / SECONDS_PER_DAY
     shift = float(edge_uncertainty_s(orbit, when, np.zeros(1))[0])
     side = "before" if age_days >= 0 else "after"

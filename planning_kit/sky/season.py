@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.inputs.times import When
 from planning_kit.sky.light import midnights, shadow_windows
-from planning_kit.sky.orbit import Orbit
+from planning_kit.sky.orbit import Orbit, as_orbit
 from planning_kit.sky.sun import sun_between
 from planning_kit.sky.windows import SECONDS_PER_DAY, Span, Vector, covered_moment, span_between
 
@@ -26,7 +26,7 @@ def season(orbit: Orbit, start: When, stop: When) -> pd.DataFrame:
     is deepest behind Earth, so that a night over 0:00 is counted once and whole. Raises `ScenarioError` as
     `light_between` does.
     """
-    span = _whole_days(span_between(start, stop))
+    orbit, span = as_orbit(orbit), _whole_days(span_between(start, stop))
     # One revolution more at each end: a night of the first or last day may reach beyond it.
     count = round(span.seconds / SECONDS_PER_DAY)
     padded = span.padded(orbit.period_min * 60)

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import planning_kit as pk
-from planning_kit.inputs.sign_offs import SIGN_OFFS_FILE
+from planning_kit.inputs.format import SIGN_OFFS_FILE
 from tests.edits import edited
 
 SMALL = Path(__file__).resolve().parents[2] / "scenarios" / "small-outing"

@@ -2,9 +2,9 @@ from datetime import UTC, datetime
 
 import pytest
 
+from planning_kit.judge.findings import Finding
+from planning_kit.plan.activities import Activity
 from planning_kit.show.chart_rows import (
-    Activity,
-    Finding,
     Handover,
     Words,
     activity_text,

@@ -11,11 +11,11 @@ import pypdf
 import pytest
 
 import planning_kit as pk
-from planning_kit.show.briefing import against
 from planning_kit.show.pack.assemble import assemble
 from planning_kit.show.pack.content import Label, Line, Mark, Picture, Rich, Table
 from planning_kit.show.pack.map_picture import key_moments, map_section
 from planning_kit.show.pack.pdf import pdf_bytes, pocket_bytes
+from planning_kit.show.wording import against
 from tests.edits import edited
 from tests.show.packs import SCENARIOS
 

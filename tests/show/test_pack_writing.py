@@ -6,6 +6,7 @@ import json
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -29,7 +30,7 @@ def test_a_pack_is_written_and_written_again(small_plan: pk.Plan, chances: pk.Od
     assert set(table.file) == NAMES
     assert set(contents(tmp_path / "pack")) == NAMES
     later = small_plan.what_if(stretch={"B2": "+2"})
-    later.write_pack(tmp_path / "pack", baseline=small_plan, chances=chances)
+    later.write_pack(tmp_path / "pack", baseline=small_plan, chances=later.odds(samples=100))
     listed = json.loads((tmp_path / "pack" / "review-pack.json").read_text())
     assert listed["inputs"] == later.scenario.digest
     assert set(listed["files"]) == NAMES - {"review-pack.json"}
@@ -60,7 +61,7 @@ def test_a_pack_that_a_reviewer_wrote_into_is_refused(small_plan: pk.Plan, chanc
     sheet.write_bytes(sheet.read_bytes() + b" ")
     before = contents(tmp_path / "pack")
     with pytest.raises(pk.ScenarioError, match="changed since the pack was written"):
-        small_plan.what_if(egress_slip_min=1).write_pack(tmp_path / "pack", chances=chances)
+        small_plan.write_pack(tmp_path / "pack", chances=chances)
     assert contents(tmp_path / "pack") == before
 
 
@@ -98,11 +99,11 @@ def test_places_that_cannot_be_written(small_plan: pk.Plan, chances: pk.Odds, tm
 FULL_DISK = """
 import resource, sys
 import planning_kit as pk
-plan = pk.time_plan(pk.load_scenario("scenarios/small-outing"))
+plan = pk.time_plan(pk.load_scenario("scenarios/small-outing")).what_if(egress_slip_min=1)
 chances = plan.odds(samples=100)
 resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000))  # the system refuses to write more to a file
 try:
-    plan.what_if(egress_slip_min=1).write_pack(sys.argv[1], chances=chances)
+    plan.write_pack(sys.argv[1], chances=chances)
 except pk.ScenarioError as fault:
     print(fault)
 """
@@ -121,3 +122,11 @@ def test_a_full_disk_leaves_nothing_half_written(small_plan: pk.Plan, chances: p
     assert "cannot be saved: File too large; nothing was changed" in done.stdout, done.stderr
     assert [path.name for path in tmp_path.iterdir()] == (["pack"] if there_before else [])
     assert (contents(folder) if there_before else None) == before
+
+
+@pytest.mark.parametrize("asked", [{"stretch": {"B2": "+2"}}, {"egress_slip_min": 1}])
+def test_odds_of_another_plan_are_refused(small_plan: pk.Plan, chances: pk.Odds, tmp_path: Path,
+                                          asked: dict[str, Any]) -> None:
+    with pytest.raises(pk.ScenarioError, match="odds of another plan"):
+        small_plan.what_if(**asked).write_pack(tmp_path / "pack", chances=chances)
+    assert not list(tmp_path.iterdir())

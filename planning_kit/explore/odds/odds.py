@@ -53,7 +53,8 @@ def odds(plan: TimedPlan, samples: int = 10_000, seed: int = 1, executor: Execut
     stop_if_senseless(plan, samples, seed)
     if executor is not None:
         must_be(executor, Executor, "executor", "must be a concurrent.futures.Executor, or None")
-    study = Study.of(plan, int(seed), bool(learn_pace))
+    must_be(learn_pace, bool, "learn_pace", "must be True or False")
+    study = Study.of(plan, int(seed), learn_pace)
     return TimedOdds(plan, study, run_study(study, int(samples), executor))
 
 

@@ -134,13 +134,6 @@ class Proposals(Generic[P]):
     def __getitem__(self, number: int) -> Proposal[P]:
         return self.found[number]
 
-    def faced(self, face: Callable[[P], Faced]) -> Proposals[Faced]:
-        """The same, with what ``face`` makes of each plan."""
-        current = None if self.current is None else face(self.current)
-        found = tuple(Proposal(**vars(each) | {"plan": face(each.plan), "current": current})
-                      for each in self.found)
-        return Proposals(**vars(self) | {"current": current, "found": found})
-
     @property
     def best(self) -> Proposal[P] | None:
         """The best proposal, or None."""
@@ -200,6 +193,14 @@ def _row(name: str, plan: TimedPlan, current: TimedPlan | None,
     }
 
 
+def faced(proposals: Proposals[TimedPlan], face: Callable[[TimedPlan], Faced]) -> Proposals[Faced]:
+    """The same, with what ``face`` makes of each plan."""
+    current = None if proposals.current is None else face(proposals.current)
+    found = tuple(Proposal(**vars(each) | {"plan": face(each.plan), "current": current})
+                  for each in proposals.found)
+    return Proposals(**vars(proposals) | {"current": current, "found": found})
+
+
 def search_orders(
     scenario: Scenario,
     effort: str | float = "normal",
@@ -213,7 +214,7 @@ def search_orders(
     cushion: float = 0.0,
     egress_every_min: float = 5.0,
 ) -> Proposals[TimedPlan]:
-    """Search for better orders: `planning_kit.front.propose` says how."""
+    """Search for better orders: `Plan.propose` in `planning_kit.front.plan` says how."""
     amount = _read_question(effort, seconds, order, limit_min, cushion, egress_every_min)
     earliest, latest = _read_window(scenario, egress_window, egress_every_min)
     judge = _judge(scenario, limit_min, cushion)
@@ -321,16 +322,16 @@ def _read_question(effort: str | float, seconds: float, order: str, limit_min: f
                    egress_every_min: float) -> float:
     faults = Faults()
     amount = _amount(effort, seconds, "propose", faults)
-    if order not in (BY_STEPS, BY_RUNS):
+    if not isinstance(order, str) or order not in (BY_STEPS, BY_RUNS):
         faults.add("propose", None, "order", order, f"must be {BY_STEPS} or {BY_RUNS}")
     if not (is_number(cushion) and 0 <= cushion <= 1):
         faults.add("propose", None, "cushion", cushion, "must be from 0 (likely) to 1 (high)")
     if limit_min is not None and not (is_number(limit_min) and 0 < limit_min <= _MOST_LIMIT_MIN):
         faults.add("propose", None, "limit_min", limit_min,
                    f"must be above 0 minutes, at most {_MOST_LIMIT_MIN:,.0f}")
-    if not (is_number(egress_every_min) and egress_every_min >= _LEAST_EVERY_MIN):
+    if not (is_number(egress_every_min) and _LEAST_EVERY_MIN <= egress_every_min <= _MOST_LIMIT_MIN):
         faults.add("propose", None, "egress_every_min", egress_every_min,
-                   f"must be minutes, at least {_LEAST_EVERY_MIN:g}")
+                   f"must be minutes, at least {_LEAST_EVERY_MIN:g}, at most {_MOST_LIMIT_MIN:,.0f}")
     faults.stop_if_any()
     return amount
 

@@ -178,7 +178,7 @@ def decision_table(plan: TimedPlan, level: float = 0.95, samples: int = 2_000, s
     """
     cuts = propose_cuts(plan, level, samples, seed)
     lines = cuts[cuts["last_start_min"].notna()]
-    base = plan if plan.outside is None else plan.outside.base
+    base = plan.taken_outside
     ruled = re_timed_as(plan, TimedPlan.of(base.scenario.with_cuts(lines), base.egress))
     p = odds(ruled, samples, seed).tasks.set_index("task")
     rows, dropped = [], []

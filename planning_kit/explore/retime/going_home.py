@@ -77,6 +77,7 @@ def home_now(plan: TimedPlan, how: str = TERMINATE) -> pd.DataFrame:
     Who is known to be on a step is on it, whatever the plan has (a step may outlast its estimate). Raises
     `ScenarioError` for another ``how``, before the plan is re-timed, and for a now outside the outing.
     """
+    plan.known_outside("home_now")
     return _homes_table(_homes(plan, how, None))
 
 

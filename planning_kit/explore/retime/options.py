@@ -75,7 +75,8 @@ def options_table(plan: TimedPlan, most: int = 12, search: Budget | None = None,
 
     ``option`` in words, ``kind``; ``end_min`` and ``gain_min``, how much earlier than carrying on;
     ``planned_margin_min`` and ``hard_margin_min`` to the limits; ``new_stops`` and ``new_concerns`` beside
-    those of carrying on; ``open_until_min``: until then both ways are the same, so it need not be decided
+    those of carrying on (of concerns not the decision itself: that what is dropped is skipped, and what lies
+    untouched for that); ``open_until_min``: until then both ways are the same, so it need not be decided
     before; ``must_by_min`` (drops): a task of it not begun by then makes the hard limit impossible with all
     else kept (the backward pass from the hard limit; NaN: it is so already); ``decide``: the arguments that
     make that plan, ``plan.decide(**row.decide)``; ``moves``: what a reordering changes, in words. A search

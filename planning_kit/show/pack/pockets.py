@@ -15,11 +15,12 @@ from planning_kit.inputs.records import Step
 from planning_kit.inputs.shown_text import one_line, shortened
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
+from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import retimed_lines
 from planning_kit.show.briefing_events import is_hardly_a_wait
 from planning_kit.show.pack.content import Cell, Column, Section, Table, slack_cell
-from planning_kit.show.wording import Fact, Names, OpenFindings, StepWords, grouped, nights_words
+from planning_kit.show.wording import Fact, Names, OpenFindings, StepWords, nights_words
 
 _COLUMNS = (Column("PET", share=0.6), Column("GMT", share=1.05), Column("Min", "", 0.45, 0),
             Column("Step", share=0.65), Column("Where", share=1.6), Column("What", share=5.3),

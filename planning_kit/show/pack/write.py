@@ -10,7 +10,7 @@ import pandas as pd
 
 from planning_kit.explore.comparison import Given, TimedComparison, compare_revisions
 from planning_kit.explore.odds.odds import TimedOdds, odds
-from planning_kit.inputs.faults import Faults, SaveConflict, ScenarioError
+from planning_kit.inputs.faults import Faults, SaveConflict, ScenarioError, must_be
 from planning_kit.inputs.folder_files import digest_in, digest_of, read_plain, reason_of
 from planning_kit.inputs.save import write_whole, writing
 from planning_kit.inputs.shown_text import TextTable
@@ -31,12 +31,10 @@ def write_pack(plan: TimedPlan, folder: str | Path, baseline: Given | None = Non
     """Write the review pack of a plan into ``folder``; gives the files: ``plan.write_pack`` says how.
 
     Raises `ScenarioError`, with nothing changed, for files of others there, a pack that someone edited, a
-    folder that cannot be written.
+    folder that cannot be written, odds of another plan.
     """
     target = _target(folder)
-    if chances is not None and not isinstance(chances, TimedOdds):
-        raise ScenarioError.single("must be the plan's odds, as plan.odds() gives them", column="chances",
-                                   value=type(chances).__name__)
+    _check_chances(plan, chances)
     with writing(target):  # a pack whose writing was interrupted is whole again from here on
         known = _earlier_pack(target)
     revision = compare_revisions(baseline, plan) if baseline is not None else None
@@ -61,6 +59,16 @@ def put_pack(plan: TimedPlan, target: Path, files: Mapping[str, bytes], known: M
         names = ", ".join(dict.fromkeys(name for name in conflict.problems["table"] if name))
         raise ScenarioError.single(f"was changed meanwhile ({names}); nothing was written, try again",
                                    value=target) from None
+
+
+def _check_chances(plan: TimedPlan, chances: object) -> None:
+    """Raise `ScenarioError` for odds that are none, or that would stand in the pack of another plan."""
+    if chances is None:
+        return
+    own = must_be(chances, TimedOdds, "chances", "must be the plan's odds, as plan.odds() gives them").timed
+    if (own.scenario, own.egress, own.now_min) != (plan.scenario, plan.egress, plan.now_min):
+        raise ScenarioError.single("are the odds of another plan; give those of this one, or none and they "
+                                   "are computed", column="chances", value=own.scenario.settings.title)
 
 
 def _target(folder: object) -> Path:

@@ -164,3 +164,20 @@ def test_through_a_link_both_folders_are_locked(tmp_path: Path, monkeypatch: pyt
         pk.append_log(tmp_path, "skipped", "B1", AT)
     assert real.read_bytes() == before
     assert [pk.append_log(path, "skipped", "B1", AT) for path in (tmp_path, real)] == ["e2", "e3"]
+
+
+def test_a_re_timed_plan_judges_by_the_plan_taken_outside(tmp_path: Path, small_plan: pk.Plan) -> None:
+    for step, begun, done in (("A1", 0, 10), ("C1", 11, 14)):
+        pk.append_log(tmp_path, "started", step, at=begun, plan=small_plan)
+        pk.append_log(tmp_path, "finished", step, at=done, plan=small_plan)
+    pk.append_log(tmp_path, "skipped", "C2", at=15, plan=small_plan)
+    outside = small_plan.retime(tmp_path)
+    assert "C2" not in set(outside.scenario.steps["step"])
+    assert outside.taken_outside.scenario == small_plan.scenario == small_plan.taken_outside.scenario
+    assert pk.append_log(tmp_path, "started", "C2", at=18, plan=outside) == "e6"  # taken up again
+
+
+def test_what_is_no_plan_judges_nothing(tmp_path: Path, small: pk.Scenario) -> None:
+    with pytest.raises(pk.ScenarioError, match="must be a plan"):
+        pk.append_log(tmp_path, "started", "A1", at="2031-09-03T07:30:00Z", plan=small)  # type: ignore[arg-type]
+    assert not list(tmp_path.iterdir())
