@@ -31,21 +31,29 @@ LONG = (
     "explore/propose/test_small_orders.py",
     "explore/retime/test_asked_outside.py::test_a_gain_outside_changes_only_what_is_to_come",
     "explore/retime/test_asked_outside.py::test_charts_pages_and_comparisons_are_made",
+    "explore/retime/test_log.py::test_two_writers_lose_nothing",
     "explore/retime/test_odds_outside.py",
     "explore/retime/test_option_findings.py",
     "explore/retime/test_options.py",
     "explore/retime/test_reorder.py",
     "explore/retime/test_retime_properties.py",
     "explore/session/test_files.py",
+    "explore/session/test_going_outside.py",
     "explore/session/test_journals.py",
     "explore/session/test_typing.py::test_undo_after_any_edits_restores_exactly",
     "explore/test_cut_rule.py",
     "explore/test_gain.py",
     "explore/test_odds.py::test_a_dask_cluster_is_an_executor_like_any_other",
     "explore/test_odds.py::test_results_do_not_depend_on_who_computes_them",
+    "explore/test_one_judge.py::test_better_orders_and_the_rest_drop_what_the_cuts_drop",
+    "explore/test_one_judge.py::test_options_and_cuts_drop_in_one_order",
+    "explore/test_one_judge.py::test_required_work_is_left_out_by_a_person_and_by_no_search",
+    "explore/test_one_judge.py::test_what_dropped_work_leaves_where_it_was_is_a_new_stop_for_nobody",
     "explore/test_sweep.py",
     "inputs/test_fuzz.py",
+    "inputs/test_git_doors.py",
     "inputs/test_git_revision.py",
+    "inputs/test_save.py::test_a_reader_never_sees_two_saves_mixed",
     "inputs/test_sizes.py",
     "plan/test_hardware_by_second_hand.py",
     "plan/test_returns.py",
@@ -54,9 +62,16 @@ LONG = (
     "plan/test_whole_scenarios.py",
     "show/test_offline_html.py",
     "show/test_pack_files.py",
+    "show/test_pack_on_paper.py::test_a_lane_longer_than_a_page_says_from_when_it_goes_on",
+    "show/test_pack_on_paper.py::test_a_pocket_sheet_is_one_page_whatever_the_titles",
+    "show/test_pack_on_paper.py::test_the_contents_name_the_page_of_every_section",
     "show/test_pack_writing.py",
+    "show/test_refresh_notebooks.py",
     "show/test_regression_template.py",
+    "sky/test_light.py::test_a_year_against_brute_force",
+    "sky/test_light_against_spice.py",
     "sky/test_links.py::test_links_agree_with_traced_rays",
+    "test_demo_by_hand.py::test_demo_stays_sound_without_any_one_task",
 )
 
 
@@ -66,6 +81,13 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if item.path.is_relative_to(TESTS) and is_long(item.nodeid.removeprefix("tests/")):
             item.add_marker(pytest.mark.long)
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """The quick tests do not even import the folders and files of `LONG`."""
+    if config.option.markexpr == "not long" and collection_path.is_relative_to(TESTS):
+        return is_long(collection_path.relative_to(TESTS).as_posix()) or None
+    return None
 
 
 def is_long(name: str) -> bool:

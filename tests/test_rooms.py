@@ -8,7 +8,8 @@ from __future__ import annotations
 import ast
 import re
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
+from functools import cache
 from pathlib import Path
 
 import networkx as nx
@@ -22,14 +23,17 @@ LONGEST = 400  # lines of a file
 MODULES = sorted(path for path in PACKAGE.rglob("*.py") if path.parent != PACKAGE)
 
 
-def imported(source: str) -> Iterator[str]:
+@cache
+def imported(source: str) -> list[str]:
     """What a module imports anywhere in it: in a function and for types only, too."""
+    names: list[str] = []
     for node in ast.walk(ast.parse(source)):
         if isinstance(node, ast.Import):
-            yield from (alias.name for alias in node.names)
+            names += (alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0, f"relative import of {node.module}"
-            yield from (f"{node.module}.{alias.name}" for alias in node.names)
+            names += (f"{node.module}.{alias.name}" for alias in node.names)
+    return names
 
 
 def circles(sources: Mapping[str, str]) -> list[list[str]]:

@@ -34,6 +34,11 @@ _COUNT = """() => ({
         + '.jp-OutputArea object, .jp-OutputArea image, '
         + '.jp-OutputArea [onerror], .jp-OutputArea [onload]').length,
     links: document.querySelectorAll('a[href^="javascript"]').length })"""
+_TYPESET_ALL = """async () => {
+    const { latexTypesetter } = window.jupyterapp.shell.currentWidget.content.rendermime;
+    for (const output of document.querySelectorAll('.jp-RenderedHTML')) {
+        await latexTypesetter.typeset(output);
+    } }"""
 _HOVER_ALL = """async () => {
     let shown = 0;
     for (const chart of document.querySelectorAll('.js-plotly-plot')) {
@@ -127,7 +132,8 @@ def _look(above: Path, browser: Browser) -> Seen:
     with running_lab(root, home) as lab:
         lab.open(page, lab.write("all.ipynb", _SHOW.format(folder=str(folder), above=str(root))))
         page.wait_for_selector("#typeset-control mjx-container", state="attached")
-        page.wait_for_timeout(3000)  # typesetting has no end that a page tells
+        page.evaluate(_TYPESET_ALL)  # of what JupyterLab typesets nothing is left to do
+        page.wait_for_function("() => [...document.images].every(image => image.complete)")
         seen.outputs = page.locator(".jp-OutputArea-child").count()
         seen.add(page, control=1)
         seen.not_to_the_letter += _not_shown(page)
