@@ -52,6 +52,17 @@ def test_in_the_demo_one_short_stop_hides_nothing(demo: pk.Scenario) -> None:
     assert least == pytest.approx(24.5 - (1 + 54.5 / 6 + 1 + 1.5 * 50 / 6 + 4 + 10))
 
 
+def test_what_is_in_hand_is_made_safe_before_the_way(demo: pk.Scenario) -> None:
+    # EV2 in X3, which is safe after 2 min: then 50 m at 6 m/min, two hook moves, 10 min of ingress. Of 30 min
+    # that leaves 7.67: of a reserve of 8 it is a stop, and not for the 20.33 min of the way by itself.
+    plan = pk.time_plan(demo.with_settings({"limits.return_reserve_min": 8}))
+    (stop,) = plan.findings.query("severity == 'stop'").to_dict("records")
+    assert (stop["rule"], stop["crew"], stop["step"]) == ("alone-too-far", "EV2", "X3")
+    assert stop["value"] == pytest.approx(30 - (2 + 50 / 6 + 2 + 10))
+    assert "22.3 min from being inside (2 of them to make safe what is in hand)" in stop["message"]
+    assert stop["start_min"] == pytest.approx(plan.timed.starts[plan.timed.position("X3")])
+
+
 def test_a_spell_begins_and_ends_to_the_second(small: pk.Scenario) -> None:
     # Alone 10.9 min are left for ingress, 8, and the way: 2.9 min of 3. EV1 arrives at 17 and leaves after
     # B3 (night begins, 14 min): 0.1 min more on each side is too far.
