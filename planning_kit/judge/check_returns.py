@@ -1,5 +1,7 @@
 """Check: whether each crew member can be back inside in time from every point of the outing.
 
+What is in hand is made safe first: `planning_kit.plan.returns`.
+
 Rules: ``alone-too-far`` and ``helped-too-far`` for emergency oxygen (about the place, or both ends of the
 leg, where the margin is least), ``alone-too-late`` and ``helped-too-late`` for the suit (about the
 consumable); ``missing`` (about the key of the limit).
@@ -45,9 +47,9 @@ def check_return(plan: TimedPlan) -> Iterator[Finding]:
     reserve_min = plan.scenario.settings.limits.return_reserve_min or 0.0
     for returns in plan.return_times:
         partner = next(each for each in plan.return_times if each.crew != returns.crew)
-        suits = np.fmin(returns.suit_margin_min, partner.suit_margin_min)
+        suits = np.fmin(returns.terminate.suit_margin_min, partner.terminate.suit_margin_min)
         for case in returns.cases:
-            stops = suits if case.first_out else returns.emergency_margin_min
+            stops = suits if case.first_out else returns.abort.oxygen_margin_min
             for spell in _spells(returns, case.margin_min, reserve_min):
                 if case.is_alone or not _is_covered_by_a_stop(spell, case.margin_min, stops, reserve_min):
                     yield _finding(plan, returns, partner.crew, case, spell)
@@ -72,11 +74,13 @@ def _is_covered_by_a_stop(spell: _Spell, margin: Margins, stops: Margins, reserv
 
 def _finding(plan: TimedPlan, returns: Returns, partner: str, case: ReturnCase, spell: _Spell) -> Finding:
     limits, worst, crew = plan.scenario.settings.limits, spell.worst, returns.crew
-    at, value, back = (float(each[worst]) for each in (returns.at_min, case.margin_min, case.time_back_min))
+    at, value, back = (float(each[worst]) for each in (returns.at_min, case.margin_min, case.way.home_min))
     reserve, signed = limits.return_reserve_min or 0.0, f"{value:.1f}".replace("-", "−")
     ends = returns.place[worst].split(" to ")  # the place, or both ends of a leg; ids hold no blanks
-    way = (f"is {back:.1f} min from being inside" if case.is_alone else
-           f"unable to move, needs {back:.1f} min until {partner} has brought them inside")
+    safe = float(case.way.safe_min[worst])
+    first = f" ({safe:g} of them to make safe what is in hand)" if safe else ""
+    way = (f"is {back:.1f} min from being inside{first}" if case.is_alone else
+           f"unable to move, needs {back:.1f} min{first} until {partner} has brought them inside")
     nearer = "" if case.is_alone else f"keep {partner} nearer meanwhile, or "
     if case.first_out:
         about, left = _consumable_words(case.first_out[worst], back + value)

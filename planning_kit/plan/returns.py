@@ -1,23 +1,33 @@
-"""Whether each crew member can be back inside in time, from every minute of the outing.
+"""The way home of each crew member from every minute of the outing, and whether it is in time.
 
-At every whole minute, and just before and at every point where someone comes to a place, leaves it or moves
-a hook: the time back alone and with the partner's help (`planning_kit.plan.ways_back`), plus
-ingress, against the emergency oxygen and against the consumables, used at the rate of travel on the way and
-in the airlock; with the partner those of both count. Between these moments all runs along straight lines,
-but where two ways back are equally long on a leg. Going in, what is left of ingress is the time back.
+The one computation of it: checks, turn-back times, charts, sheets and `ways_home` read it here. Looked at:
+every whole minute, and just before and at every point where someone comes to a place, leaves it, moves a
+hook, begins a step or ends one. Between these moments all runs along straight lines, but where two ways back
+are equally long on a leg.
+
+Time home = minutes that make safe what is in hand + way back (`planning_kit.plan.ways_back`) + ingress. An
+abort needs ``safe_now_min`` of the step under way and runs on emergency oxygen; a terminate needs
+``safe_orderly_min`` and counts against the consumables and the hard limit. These minutes count whole from
+any moment of the step: nobody says how much of them may have passed. In a rescue the helper makes the own
+step safe, comes, makes the other's safe and goes: both count, also where both work on one step, since one
+then does what is reckoned for two. A step that says nothing takes none. Consumables are used at the rate of
+travel on the way and in the airlock, with the partner those of both; while a step is made safe at its rate,
+if that is greater. Going in, what is left of ingress is the time home. Neglected: that a helper uses more
+than in travel (the format has no rate for carrying), and that an emergency makes slow.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from planning_kit.inputs.records import Limits
+from planning_kit.inputs.records import Limits, Step
 from planning_kit.inputs.shown_text import ShownTable
+from planning_kit.plan.activities import WORK, Activity, activity_at
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.plan_times import Times
 from planning_kit.plan.suits import Store, SuitHistory
@@ -25,21 +35,37 @@ from planning_kit.plan.tether_lines import Lie, Tether
 from planning_kit.plan.ways_back import Mover, Rescue, Spot, alone_min, movers, spot_at
 
 Numbers = NDArray[np.float64]
-RETURN_COLUMNS = ["crew", "at_min", "place", "alone_min", "with_partner_min", "emergency_margin_min",
-                  "partner_margin_min", "first_out", "suit_margin_min", "partner_first_out",
-                  "partner_suit_margin_min"]
+RETURN_COLUMNS = ["crew", "at_min", "place", "step", "safe_now_min", "safe_orderly_min", "alone_min",
+                  "with_partner_min", "abort_min", "partner_abort_min", "terminate_min",
+                  "partner_terminate_min", "emergency_margin_min", "partner_margin_min", "first_out",
+                  "suit_margin_min", "partner_first_out", "partner_suit_margin_min"]
 RETURN_SUMMARY_COLUMNS = ["crew", "case", "margin_min", "at_min", "place", "time_back_min",
                           "turn_back_by_min", "stay_min"]
 
 
 @dataclass(frozen=True)
-class Returns:
-    """One crew member's way back at each moment of ``at_min`` (PET); all arrays (n,), minutes, NaN unknown.
+class WayHome:
+    """Home from each moment, at once or in good order, alone or brought: arrays (n,), minutes, NaN unknown.
 
-    ``place`` is an id, or ``FROM to TO``. ``alone_min`` and ``with_partner_min`` end inside. The margins are
-    what is left over: ``emergency_margin_min`` and ``partner_margin_min`` of the emergency oxygen,
-    ``suit_margin_min`` of the consumable that would run out first on the way (``first_out``, "" unknown), and
-    ``partner_suit_margin_min`` of the first of both crew members (``partner_first_out``: ``EV2 oxygen``).
+    ``home_min`` = ``safe_min`` and the way back; ``oxygen_margin_min``: what is left over of the emergency
+    oxygen, ``suit_margin_min`` of the consumable that would run out first, ``first_out`` (``EV2 oxygen``; ""
+    unknown).
+    """
+
+    safe_min: Numbers
+    home_min: Numbers
+    oxygen_margin_min: Numbers
+    suit_margin_min: Numbers
+    first_out: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Returns:
+    """One crew member's way home at each moment of ``at_min`` (PET); all arrays (n,), minutes, NaN unknown.
+
+    ``place`` is an id, or ``FROM to TO``; ``step`` the one under way, "" none. ``alone_min`` and
+    ``with_partner_min``: the ways back, from what is in hand being safe until inside. ``abort`` and
+    ``terminate`` are the whole ways home alone, ``partner_abort`` and ``partner_terminate`` with the partner.
     ``stay_min``: how much longer than planned they could wait at the airlock, from ``ingress_start_min``, and
     still keep the reserve of the consumables; ``partner_stay_min``: so that both keep it. ``hard_min`` is the
     hard limit.
@@ -48,14 +74,13 @@ class Returns:
     crew: str
     at_min: Numbers
     place: tuple[str, ...]
+    step: tuple[str, ...]
     alone_min: Numbers
     with_partner_min: Numbers
-    emergency_margin_min: Numbers
-    partner_margin_min: Numbers
-    first_out: tuple[str, ...]
-    suit_margin_min: Numbers
-    partner_first_out: tuple[str, ...]
-    partner_suit_margin_min: Numbers
+    abort: WayHome
+    terminate: WayHome
+    partner_abort: WayHome
+    partner_terminate: WayHome
     ingress_start_min: float
     hard_min: float
     stay_min: float
@@ -64,19 +89,22 @@ class Returns:
     @property
     def margin_min(self) -> Numbers:
         """The smaller of the margins alone: emergency oxygen and consumables."""
-        return np.fmin(self.emergency_margin_min, self.suit_margin_min)
+        return np.fmin(self.abort.oxygen_margin_min, self.terminate.suit_margin_min)
 
     @property
     def cases(self) -> tuple[ReturnCase, ...]:
         """Alone and with the partner, against emergency oxygen and against the consumables."""
-        helped = self.with_partner_min
+        alone_left, helped_left = (self.hard_min - self.at_min - way.home_min
+                                   for way in (self.terminate, self.partner_terminate))
         return (
-            ReturnCase("emergency oxygen, alone", True, self.emergency_margin_min, self.alone_min),
-            ReturnCase("emergency oxygen, with the partner", False, self.partner_margin_min, helped),
-            ReturnCase("consumables, alone", True, self.suit_margin_min, self.alone_min, self.stay_min,
-                       self.first_out),
-            ReturnCase("consumables, with the partner", False, self.partner_suit_margin_min, helped,
-                       self.partner_stay_min, self.partner_first_out),
+            ReturnCase("emergency oxygen, alone", True, self.abort, self.abort.oxygen_margin_min, alone_left),
+            ReturnCase("emergency oxygen, with the partner", False, self.partner_abort,
+                       self.partner_abort.oxygen_margin_min, helped_left),
+            ReturnCase("consumables, alone", True, self.terminate, self.terminate.suit_margin_min, alone_left,
+                       self.stay_min, tuple(name.partition(" ")[2] for name in self.terminate.first_out)),
+            ReturnCase("consumables, with the partner", False, self.partner_terminate,
+                       self.partner_terminate.suit_margin_min, helped_left, self.partner_stay_min,
+                       self.partner_terminate.first_out),
         )
 
 
@@ -84,36 +112,62 @@ class Returns:
 class ReturnCase:
     """One way to come home against one thing that must last, as in `Returns`: minutes at each moment.
 
-    ``stay_min``: how long it allows a wait; ``first_out``: empty for emergency oxygen.
+    ``to_limit_min``: from being inside, in good order, to the hard limit; ``stay_min``: how long it allows a
+    wait; ``first_out``: empty for emergency oxygen.
     """
 
     name: str
     is_alone: bool
+    way: WayHome
     margin_min: Numbers
-    time_back_min: Numbers
+    to_limit_min: Numbers
     stay_min: float = float("inf")
     first_out: tuple[str, ...] = ()
 
 
-def return_times(times: Times, tethers: Mapping[str, Tether],
-                 suits: Sequence[SuitHistory]) -> tuple[Returns, ...]:
-    """The way back of each crew member through the plan: how tethers lie, what suits have left."""
-    mover_of = movers(times.scenario.records, times.travels)
-    moments = _moments(times.end_min, tethers)
-    spots = {crew: _spots(tethers[crew].lies, moments) for crew in mover_of}
-    return tuple(_returns(times, crew, mover_of, spots, moments, suits) for crew in mover_of)
+def return_times(times: Times, lanes: Mapping[str, Sequence[Activity]], tethers: Mapping[str, Tether],
+                 suits: Sequence[SuitHistory], now_min: float | None,
+                 at_work: Mapping[str, str]) -> tuple[Returns, ...]:
+    """The way home of each crew member through the plan: what is in hand, where tethers lie, what suits have.
 
-
-def _moments(end_min: float, tethers: Mapping[str, Tether]) -> Numbers:
-    """Every whole minute, and where either crew member's line begins to lie anew, from both sides.
-
-    The other side is the last float before: there the passage before still holds.
+    ``at_work``: who is known to be on which step at ``now_min``, whatever the plan has then.
     """
-    lies = [lie for tether in tethers.values() for lie in tether.lies]
-    anew = np.array([lie.passage.start_min for lie in lies])
-    before = np.nextafter(anew[anew > 0], 0.0)
+    mover_of = movers(times.scenario.records, times.travels)
+    moments = _moments(times.end_min, [*_begins_anew(lanes, tethers)], now_min)
+    spots = {crew: _spots(tethers[crew].lies, moments) for crew in mover_of}
+    steps = {step.step: step for step in times.steps}
+    hands = {crew: _hands(lanes[crew], moments, steps) for crew in mover_of}
+    for number in np.flatnonzero(moments == now_min).tolist():  # none where there is no now
+        for crew in mover_of.keys() & at_work.keys():
+            hands[crew][number] = steps.get(at_work[crew], hands[crew][number])
+    return tuple(_returns(times, crew, mover_of, spots, hands, moments, suits) for crew in mover_of)
+
+
+def _begins_anew(lanes: Mapping[str, Sequence[Activity]], tethers: Mapping[str, Tether]) -> Iterator[float]:
+    """Where a line begins to lie anew, and where a step in hand begins or ends."""
+    for crew, tether in tethers.items():
+        yield from (lie.passage.start_min for lie in tether.lies)
+        for activity in lanes[crew]:
+            if activity.kind == WORK:
+                yield from (activity.start_min, activity.finish_min)
+
+
+def _moments(end_min: float, anew: Sequence[float], now_min: float | None) -> Numbers:
+    """Every whole minute, and where something begins anew, from both sides; now, and what comes after it.
+
+    The other side is the last float before: there still holds what held before.
+    """
+    at = np.array(anew)
+    now = [] if now_min is None else [np.nextafter(now_min, 0.0), now_min, np.nextafter(now_min, np.inf)]
     whole = np.arange(int(end_min) + 1, dtype=float)
-    return np.unique(np.concatenate((whole, anew, before, [end_min])))
+    moments = np.unique(np.concatenate((whole, at, np.nextafter(at, 0.0), now, [end_min])))
+    return moments[(moments >= 0.0) & (moments <= end_min)]
+
+
+def _hands(lane: Sequence[Activity], moments: Numbers, steps: Mapping[str, Step]) -> list[Step | None]:
+    """The step under way at each moment; None on the way, waiting or going in."""
+    found = (activity_at(lane, at) for at in moments.tolist())
+    return [steps.get(each.step) if each is not None and each.kind == WORK else None for each in found]
 
 
 def _spots(lies: Sequence[Lie], moments: Numbers) -> list[Spot]:
@@ -123,8 +177,9 @@ def _spots(lies: Sequence[Lie], moments: Numbers) -> list[Spot]:
     return [spot_at(lies[number], at) for number, at in zip(which.tolist(), moments.tolist(), strict=True)]
 
 
-def _returns(times: Times, crew: str, mover_of: Mapping[str, Mover],
-             spots: Mapping[str, Sequence[Spot]], moments: Numbers, suits: Sequence[SuitHistory]) -> Returns:
+def _returns(times: Times, crew: str, mover_of: Mapping[str, Mover], spots: Mapping[str, Sequence[Spot]],
+             hands: Mapping[str, Sequence[Step | None]], moments: Numbers,
+             suits: Sequence[SuitHistory]) -> Returns:
     limits, ingress_min = times.scenario.settings.limits, times.network.ingress_min
     going_in = times.end_min - ingress_min
     # At the airlock only ingress is left, and of that less and less once they go in.
@@ -135,17 +190,27 @@ def _returns(times: Times, crew: str, mover_of: Mapping[str, Mover],
     oxygen = float("nan") if limits.emergency_oxygen_min is None else limits.emergency_oxygen_min
     both = [store for suit in suits for store in suit.stores if store.is_known]
     own = [store for store in both if store.crew == crew]
-    first_out, suit_margin = _suit_margin(own, moments, alone)
-    partner_first_out, partner_suit_margin = _suit_margin(both, moments, helped)
+
+    def way(back: Numbers, stores: Sequence[Store], is_now: bool, who: Iterable[str]) -> WayHome:
+        safe = sum((_safe_min(hands[each], is_now) for each in who), np.zeros(len(moments)))
+        first_out, suit_margin = _suit_margin(stores, moments, safe, back)
+        return WayHome(safe, safe + back, oxygen - (safe + back), suit_margin, first_out)
+
     return Returns(
         crew, at_min=moments, place=tuple(" to ".join(spot.ends) for spot in spots[crew]),
+        step=tuple(step.step if step else "" for step in hands[crew]),
         alone_min=alone, with_partner_min=helped,
-        emergency_margin_min=oxygen - alone, partner_margin_min=oxygen - helped,
-        first_out=tuple(name.partition(" ")[2] for name in first_out), suit_margin_min=suit_margin,
-        partner_first_out=partner_first_out, partner_suit_margin_min=partner_suit_margin,
+        abort=way(alone, own, True, [crew]), terminate=way(alone, own, False, [crew]),
+        partner_abort=way(helped, both, True, mover_of), partner_terminate=way(helped, both, False, mover_of),
         ingress_start_min=going_in, hard_min=limits.hard_min,
         stay_min=_stay_min(limits, own, going_in), partner_stay_min=_stay_min(limits, both, going_in),
     )
+
+
+def _safe_min(hands: Sequence[Step | None], is_now: bool) -> Numbers:
+    """Minutes that make safe what one crew member has in hand at each moment, at once or in good order."""
+    return np.array([0.0 if step is None else (step.safe_now_min if is_now else step.safe_orderly_min) or 0.0
+                     for step in hands])
 
 
 def _helped(limits: Limits, crew: str, mover_of: Mapping[str, Mover],
@@ -170,18 +235,26 @@ def _helped(limits: Limits, crew: str, mover_of: Mapping[str, Mover],
     return np.array(minutes)
 
 
-def _suit_margin(stores: Sequence[Store], moments: Numbers, back: Numbers) -> tuple[tuple[str, ...], Numbers]:
-    """The consumable that lasts least on the way home at each moment, and its minutes over the time back.
+def _suit_margin(stores: Sequence[Store], moments: Numbers, safe: Numbers,
+                 back: Numbers) -> tuple[tuple[str, ...], Numbers]:
+    """The consumable that lasts least on the way home at each moment, and its minutes over the time home.
 
     Named with its crew member: ``EV1 oxygen``.
     """
     if not stores:
         return ("",) * len(moments), np.full(len(moments), np.nan)
-    lasts = np.array([store.left_at(moments) / store.travel_rate if store.travel_rate > 0 else
-                      np.full(len(moments), np.inf) for store in stores])
+    lasts = np.array([_lasts_min(store, moments, safe) for store in stores])
     first = lasts.argmin(axis=0)
     names = [f"{store.crew} {store.consumable}" for store in stores]
-    return tuple(names[i] for i in first.tolist()), lasts.min(axis=0) - back
+    return tuple(names[i] for i in first.tolist()), lasts.min(axis=0) - (safe + back)
+
+
+def _lasts_min(store: Store, moments: Numbers, safe: Numbers) -> Numbers:
+    """How long it lasts in travel; what making safe uses above that rate is taken off first."""
+    if store.travel_rate <= 0:
+        return np.full(len(moments), np.inf)
+    more = np.maximum(store.rate_at(moments) - store.travel_rate, 0.0)
+    return (store.left_at(moments) - safe * more) / store.travel_rate
 
 
 def _stay_min(limits: Limits, stores: Sequence[Store], going_in: float) -> float:
@@ -198,15 +271,25 @@ def _stay_min(limits: Limits, stores: Sequence[Store], going_in: float) -> float
 
 
 def returns_table(all_returns: Sequence[Returns]) -> pd.DataFrame:
-    """One row a crew member and moment: the columns of `Returns`, minutes."""
-    frames = [ShownTable({column: getattr(each, column) for column in RETURN_COLUMNS})
-              for each in all_returns]
+    """One row a crew member and moment: the columns `RETURN_COLUMNS`, minutes."""
+    frames = [ShownTable(_columns(each)) for each in all_returns]
     return pd.concat(frames, ignore_index=True) if frames else ShownTable(columns=RETURN_COLUMNS)
+
+
+def _columns(each: Returns) -> dict[str, object]:
+    abort, terminate, helped = each.abort, each.terminate, each.partner_terminate
+    return dict(zip(RETURN_COLUMNS, (
+        each.crew, each.at_min, each.place, each.step, abort.safe_min, terminate.safe_min, each.alone_min,
+        each.with_partner_min, abort.home_min, each.partner_abort.home_min, terminate.home_min,
+        helped.home_min, abort.oxygen_margin_min, each.partner_abort.oxygen_margin_min,
+        each.cases[2].first_out, terminate.suit_margin_min, helped.first_out, helped.suit_margin_min,
+    ), strict=True))
 
 
 def return_summary_table(all_returns: Sequence[Returns], reserve_min: float) -> pd.DataFrame:
     """The worst point of each crew member in each case: alone or with the partner, against what must last.
 
+    ``time_back_min`` is whole, making safe included: an abort against emergency oxygen, else a terminate.
     ``turn_back_by_min`` is of the case: the latest minute of PET to break off and go in. Up to it, following
     the plan and after it waiting at the airlock, every moment keeps the reserve and leaves time to be inside
     by the hard limit. NaN where not even the first moment does. ``stay_min`` (see `Returns`) is of the crew
@@ -217,13 +300,13 @@ def return_summary_table(all_returns: Sequence[Returns], reserve_min: float) -> 
         if not np.isnan(case.margin_min).all():
             worst = worst_moment(each, case.margin_min)
             rows.append((each.crew, case.name, float(case.margin_min[worst]), float(each.at_min[worst]),
-                         each.place[worst], float(case.time_back_min[worst]),
+                         each.place[worst], float(case.way.home_min[worst]),
                          _turn_back_by_min(each, case, reserve_min), each.stay_min))
     return ShownTable(rows, columns=RETURN_SUMMARY_COLUMNS)
 
 
 def _turn_back_by_min(returns: Returns, case: ReturnCase, reserve_min: float) -> float:
-    over = np.fmin(case.margin_min - reserve_min, returns.hard_min - returns.at_min - case.time_back_min)
+    over = np.fmin(case.margin_min - reserve_min, case.to_limit_min)
     short = np.flatnonzero(over < -ROUNDING_MIN)
     if len(short):
         return crossing_min(returns.at_min, over, int(short[0])) if short[0] else float("nan")

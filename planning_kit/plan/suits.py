@@ -139,6 +139,15 @@ class Store:
         """What is left at these moments (PET minutes)."""
         return np.interp(pet_min, self.at_min, self.left)
 
+    def rate_at(self, pet_min: Numbers) -> Numbers:
+        """The use per minute at these moments (PET minutes), where two activities meet that of the later."""
+        spans = np.diff(self.at_min)
+        begins, used = self.at_min[:-1][spans > 0], -np.diff(self.left)[spans > 0]
+        if not len(begins):
+            return np.zeros(len(pet_min))
+        which = np.searchsorted(begins, pet_min, side="right") - 1
+        return (used / spans[spans > 0])[np.maximum(which, 0)]
+
 
 @dataclass(frozen=True)
 class SuitHistory:

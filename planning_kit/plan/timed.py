@@ -167,16 +167,22 @@ class TimedPlan(Times):
 
     @cached_property
     def return_times(self) -> tuple[Returns, ...]:
-        """Each crew member's way back through the outing."""
-        return return_times(self, self.tracked_tethers, self.suit_histories)
+        """Each crew member's way home through the outing, the past and now as they were logged."""
+        at_work = {} if self.outside is None else self.outside.states.at_work
+        return return_times(self, self.lanes, self.tracked_tethers, self.suit_histories, self.now_min,
+                            at_work)
 
     @property
     def returns(self) -> pd.DataFrame:
-        """The way back at every whole minute and activity boundary: one row a crew member and moment.
+        """The way home at every whole minute and activity boundary: one row a crew member and moment.
 
-        ``crew``, ``at_min`` (PET), ``place``, ``alone_min`` and ``with_partner_min`` (until inside),
-        ``emergency_margin_min`` and ``partner_margin_min`` (of the emergency oxygen), ``first_out`` (the
-        consumable that would run out first on the way) and ``suit_margin_min``. All in minutes.
+        ``crew``, ``at_min`` (PET), ``place``, ``step`` under way, ``safe_now_min`` and ``safe_orderly_min``
+        that it needs first, ``alone_min`` and ``with_partner_min`` (from then until inside); whole, an abort
+        alone and with the partner (``abort_min``, ``partner_abort_min``), and a terminate (``terminate_min``,
+        ``partner_terminate_min``); of an abort ``emergency_margin_min`` and ``partner_margin_min`` (of the
+        emergency oxygen), of a terminate ``first_out`` (the consumable that would run out first on the way)
+        and ``suit_margin_min``, both also with the partner (of the first of both). All in minutes. The same
+        as in ``ways_home``.
         """
         return returns_table(self.return_times)
 
@@ -185,7 +191,7 @@ class TimedPlan(Times):
         """The worst point of each crew member: one row a case (alone, with the partner, consumables).
 
         ``crew``, ``case``, ``margin_min``, ``at_min`` (PET), ``place``, ``time_back_min``, and of the crew
-        member: ``turn_back_by_min`` (PET: until then every moment keeps ``return_reserve_min`` alone) and
+        member: ``turn_back_by_min`` (PET: until then every moment keeps ``return_reserve_min``) and
         ``stay_min`` (how much longer than planned they could wait at the airlock).
         """
         reserve = self.scenario.settings.limits.return_reserve_min or 0.0

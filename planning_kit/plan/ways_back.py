@@ -4,7 +4,8 @@ The quickest way by travel time is taken; hook moves on it are counted, not trad
 hook stays while the line reaches: as long as what lies out of it (`planning_kit.plan.tether_lines`) is no
 longer than the tether. Where the next leg would be too long, it moves at the last anchor passed, and once
 more at the airlock if it is not there: the fewest moves for a given way, since each is made as far on as
-possible. Neglected: making a worksite safe, letting go of or stowing what is in hand.
+possible. What making the work in hand safe takes first: `planning_kit.plan.returns`. Neglected: letting go of
+or stowing what is in hand.
 """
 
 from __future__ import annotations

@@ -51,12 +51,16 @@ def _margin_trace(returns: pd.DataFrame, column: str, name: str, words: Words,
     return _line(name, returns["at_min"], returns[column].astype(float), texts, look)
 
 
+_HOME_OF = {"emergency_margin_min": "abort_min", "partner_margin_min": "partner_abort_min",
+            "suit_margin_min": "terminate_min"}
+
+
 def _margin_text(row: Mapping[Any, Any], column: str, words: Words) -> str:
-    back = row["with_partner_min"] if column == "partner_margin_min" else row["alone_min"]
+    home = row[_HOME_OF[column]]
     helped = " with the partner's help" if column == "partner_margin_min" else ""
     what = WORDS.get(row["first_out"], "") if column == "suit_margin_min" else "emergency oxygen"
     return (f"{_when(row['crew'], row['at_min'], words)}, {_place(row, words, 60)}:<br>"
-            f"{back:.1f} min until inside{helped}; {_signed(row[column])} min of {what} left over")
+            f"{home:.1f} min until inside{helped}; {_signed(row[column])} min of {what} left over")
 
 
 def _place(row: Mapping[Any, Any], words: Words, longest: int) -> str:

@@ -45,11 +45,22 @@ def test_a_stop_alone_does_not_hide_that_the_partner_comes_much_later(small: pk.
 
 
 def test_in_the_demo_one_short_stop_hides_nothing(demo: pk.Scenario) -> None:
-    # EV1 in the regulator bay while EV2 is on the survey perch: see `test_help_at_the_boom_end_by_hand`,
-    # 1:24 instead of 1:30.
+    # EV1 in the regulator bay while EV2 is on the survey perch, at 1:30: `test_help_at_the_boom_end_by_hand`.
+    # RG2, which EV1 has in hand, needs 1 min first (safe_now_min), EV2's SV3 none.
     findings = all_of(demo.with_settings({"limits.emergency_oxygen_min": 24.5}))
     least = min(f["value"] for f in findings if f["crew"] == "EV1" and "unable to move" in f["message"])
-    assert least == pytest.approx(24.5 - (54.5 / 6 + 1 + 1.5 * 50 / 6 + 4 + 10))
+    assert least == pytest.approx(24.5 - (1 + 54.5 / 6 + 1 + 1.5 * 50 / 6 + 4 + 10))
+
+
+def test_what_is_in_hand_is_made_safe_before_the_way(demo: pk.Scenario) -> None:
+    # EV2 in X3, which is safe after 2 min: then 50 m at 6 m/min, two hook moves, 10 min of ingress. Of 30 min
+    # that leaves 7.67: of a reserve of 8 it is a stop, and not for the 20.33 min of the way by itself.
+    plan = pk.time_plan(demo.with_settings({"limits.return_reserve_min": 8}))
+    (stop,) = plan.findings.query("severity == 'stop'").to_dict("records")
+    assert (stop["rule"], stop["crew"], stop["step"]) == ("alone-too-far", "EV2", "X3")
+    assert stop["value"] == pytest.approx(30 - (2 + 50 / 6 + 2 + 10))
+    assert "22.3 min from being inside (2 of them to make safe what is in hand)" in stop["message"]
+    assert stop["start_min"] == pytest.approx(plan.timed.starts[plan.timed.position("X3")])
 
 
 def test_a_spell_begins_and_ends_to_the_second(small: pk.Scenario) -> None:

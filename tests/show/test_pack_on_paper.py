@@ -11,6 +11,8 @@ import pypdf
 import pytest
 
 import planning_kit as pk
+from planning_kit.inputs.times import pet_label
+from planning_kit.show.briefing import against
 from planning_kit.show.pack.assemble import assemble
 from planning_kit.show.pack.content import Label, Line, Mark, Picture, Rich, Table
 from planning_kit.show.pack.map_picture import key_moments, map_section
@@ -124,7 +126,11 @@ def test_a_retimed_plan_says_so_and_tells_no_dropped_task_as_planned(late_plan: 
     assert dict(pack.facts)["Re-timed"].startswith(said)
     assert dict(pack.facts)["Digest before the log"] == demo_plan.scenario.digest
     assert [row[3] for row in sheet.blocks[0].rows if row[3]] == ["CL2"], "what is done is not on the sheet"
-    assert any("with the partner 1:32, past" in words for words in sheet.words)
+    # EV2 takes up CB5 at 1:00; to be brought home from there by EV1 takes 24.1 min and keeps 5 of 30, with
+    # 1 min more to make CB5 safe it does not.
+    at_work = late_plan.returns.query("crew == 'EV2' and step == 'CB5'")
+    assert at_work["with_partner_min"].iloc[0] == pytest.approx(24.12, abs=0.01)
+    assert any(f"with the partner {pet_label(at_work['at_min'].min())}, past" in each for each in sheet.words)
     optional = re.search(r"Optional: [^.]*\.", brief.one_minute)
     assert optional is not None
     assert shield not in optional[0]

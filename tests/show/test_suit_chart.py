@@ -59,7 +59,7 @@ def test_the_worst_points_are_named(figure, demo_plan):
     summary = demo_plan.return_summary.set_index(["crew", "case"])
     worst = summary.loc["EV1", "emergency oxygen, with the partner"]
     texts = [text for trace in traces_named(figure, "worst") for text in trace.text]
-    assert f"−{-worst['margin_min']:.1f} min at 1:24, Regulator bay, boom end" in texts
+    assert f"−{-worst['margin_min']:.1f} min at 1:30, Regulator bay, boom end" in texts
     assert len(texts) == 4  # two people, alone and with the partner
 
 

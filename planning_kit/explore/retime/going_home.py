@@ -1,16 +1,14 @@
 """Terminate (an orderly return) and abort (at once) at any minute: what first, in which order, how long.
 
-Time home = minutes to make the work in hand safe (``steps.safe_orderly_min`` or ``safe_now_min``) + the time
-back alone (`plan.returns`: quickest way, hook moves, ingress). Making safe is reckoned where the step is
-worked on; a step that says nothing takes none, and the table says so. Both start at once, each from where
-they are; ingress waits for the later one. Margins: emergency oxygen and the consumable that runs out first,
-the minutes of making safe taken off both at the rates of the way home. Neglected: that one helps the other
-(``with_partner_min`` in `plan.returns`), and that an emergency makes slow.
+Times and margins are those of `planning_kit.plan.returns`, alone; here they are told as a table and as a
+sequence. A step that does not say what makes it safe takes no time for that, and the table says so. Both
+start at once, each from where they are; ingress waits for the later one. Neglected: that one helps the other
+(``partner_abort_min`` and ``partner_terminate_min`` of ``plan.returns``).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,7 +19,6 @@ from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import Step
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.activities import WORK
 from planning_kit.plan.moments import whole_minutes
 from planning_kit.plan.timed import TimedPlan
 
@@ -34,13 +31,14 @@ NOTHING_GIVEN = "nothing given for this step"
 
 @dataclass(frozen=True)
 class _Home:
-    """One crew member's way home from one moment; minutes. ``safe_min`` None: not given."""
+    """One crew member's way home from one moment; minutes, ``first_min`` to make safe what is in hand."""
 
     crew: str
     at_min: float
     place: str
     step: Step | None
-    safe_min: float | None
+    is_given: bool
+    first_min: float
     back_min: float
     ingress_min: float
     oxygen_margin_min: float
@@ -51,11 +49,7 @@ class _Home:
     def make_safe(self) -> str:
         if self.step is None:
             return ""
-        return self.step.make_safe or (NOTHING_GIVEN if self.safe_min is None else "")
-
-    @property
-    def first_min(self) -> float:
-        return self.safe_min or 0.0
+        return self.step.make_safe or ("" if self.is_given else NOTHING_GIVEN)
 
 
 def ways_home(plan: TimedPlan, how: str = TERMINATE, every_min: float = 1.0) -> pd.DataFrame:
@@ -68,7 +62,7 @@ def ways_home(plan: TimedPlan, how: str = TERMINATE, every_min: float = 1.0) -> 
     """
     _check(how)
     moments = whole_minutes(plan, every_min)[:-1]  # at the end they are home
-    return _homes_table([_home(plan, crew, at, how, {}) for at in moments for crew in plan.travels])
+    return _homes_table([_home(plan, crew, at, how) for at in moments for crew in plan.travels])
 
 
 def home_now(plan: TimedPlan, how: str = TERMINATE) -> pd.DataFrame:
@@ -85,14 +79,13 @@ def _homes(plan: TimedPlan, how: str, at_min: object) -> list[_Home]:
     """Everyone's way home, called at ``at_min`` as the plan has it, or (None) now as it was logged."""
     _check(how)
     if at_min is None:
-        outside = plan.known_outside(how)
-        minute, at_work = outside.now_min, outside.states.at_work
+        minute = plan.known_outside(how).now_min
     else:
-        minute, at_work = moment_asked(at_min, plan.egress, how, "at_min"), {}
+        minute = moment_asked(at_min, plan.egress, how, "at_min")
     if not 0 <= minute <= plan.end_min:
         raise ScenarioError.single(f"is no moment of the outing, 0:00 to {pet_label(plan.end_min)}",
                                    table=how, column="at_min", value=minute)
-    return [_home(plan, crew, minute, how, at_work) for crew in plan.travels]
+    return [_home(plan, crew, minute, how) for crew in plan.travels]
 
 
 def _homes_table(homes: list[_Home]) -> pd.DataFrame:
@@ -122,26 +115,19 @@ def _check(how: str) -> None:
                                    value=how)
 
 
-def _home(plan: TimedPlan, crew: str, at_min: float, how: str, at_work: Mapping[str, str]) -> _Home:
-    known = at_work.get(crew)
-    step = plan.steps[plan.position(known)] if known else _in_hand(plan, crew, at_min)
-    safe = None if step is None else step.safe_orderly_min if how == TERMINATE else step.safe_now_min
+def _home(plan: TimedPlan, crew: str, at_min: float, how: str) -> _Home:
     returns = next(each for each in plan.return_times if each.crew == crew)
+    way = returns.terminate if how == TERMINATE else returns.abort
     number = max(0, int(np.searchsorted(returns.at_min, at_min, side="right")) - 1)
     back, oxygen, suit = (float(np.interp(at_min, returns.at_min, values)) for values in
-                          (returns.alone_min, returns.emergency_margin_min, returns.suit_margin_min))
-    ingress = min(plan.network.ingress_min, plan.end_min - at_min)
-    return _Home(crew=crew, at_min=at_min, place=returns.place[number], step=step, safe_min=safe,
-                 back_min=back, ingress_min=ingress, oxygen_margin_min=oxygen - (safe or 0.0),
-                 suit_margin_min=suit - (safe or 0.0), first_out=returns.first_out[number])
-
-
-def _in_hand(plan: TimedPlan, crew: str, at_min: float) -> Step | None:
-    """The step that they work on at that moment; None on the way, waiting or going in."""
-    for activity in plan.lanes[crew]:
-        if activity.kind == WORK and activity.step and activity.start_min <= at_min < activity.finish_min:
-            return plan.steps[plan.position(activity.step)]
-    return None
+                          (returns.alone_min, way.oxygen_margin_min, way.suit_margin_min))
+    name = returns.step[number]
+    step = plan.steps[plan.position(name)] if name else None
+    given = None if step is None else step.safe_orderly_min if how == TERMINATE else step.safe_now_min
+    return _Home(crew=crew, at_min=at_min, place=returns.place[number], step=step, is_given=given is not None,
+                 first_min=float(way.safe_min[number]), back_min=back,
+                 ingress_min=min(plan.network.ingress_min, plan.end_min - at_min), oxygen_margin_min=oxygen,
+                 suit_margin_min=suit, first_out=way.first_out[number].partition(" ")[2])
 
 
 _Row = tuple[str, str, float, float, float]

@@ -50,9 +50,11 @@ METHOD = (
     ("Suits", "Steady metabolic rates by exertion; oxygen and CO2 from energy and respiratory quotient. "
               "Leaks, thermal environment and the person's day are left out.",
      "Weir, Journal of Physiology 109, 1949 (from memory)"),
-    ("Way back", "From where each one is, along the fastest routes, alone or carried by the partner, "
-                 "ingress included. Unhooking and making the worksite safe are in it only where the "
-                 "scenario says so.",
+    ("Way home", "From where each one is, along the fastest routes, alone or carried by the partner, hook "
+                 "moves and ingress included. What makes the step under way safe comes first, whole at every "
+                 "minute of it: at once (abort) against the emergency oxygen, in good order (terminate) "
+                 "against the suits and the hard limit; in a rescue that of both. A step that says nothing "
+                 "takes none. A helper is assumed to use as much as in travel.",
      "common practice, no source"),
     ("Hardware", "What the takes and leaves of the steps say, in the order of their times. What the tables "
                  "do not say is not assumed.", "scenario"),
