@@ -29,7 +29,7 @@ def test_link_and_limits(found: list[dict[str, object]]) -> None:
     (link,) = told(found, "links")
     # The relay is out of view from 0:39 to 1:23.
     assert (link["step"], link["value"]) == ("D3", 0)
-    assert "next full coverage begins at 1:23" in str(link["message"])
+    assert "next full coverage begins at 1:24" in str(link["message"])
     assert [(f["step"], f["limit"]) for f in told(found, "limits")] == [("D1", 40), ("", 150)]
     without_source = [str(f["message"]).split(" = ")[0] for f in found
                       if f["check"] == "limits" and f["severity"] == "remark"]

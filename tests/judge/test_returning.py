@@ -59,7 +59,7 @@ def test_a_spell_begins_and_ends_to_the_second(small: pk.Scenario) -> None:
     leaves = plan.timed.finishes[plan.timed.position("B3")]
     (finding, _) = plan.findings.to_dict("records")
     assert finding["start_min"] == pytest.approx(17 - 0.1)
-    assert f"below from 0:17 to {pet_label(leaves + 0.1)}" in finding["message"]
+    assert f"below from 0:16 to {pet_label(leaves + 0.1, 'up')}" in finding["message"]
 
 
 def test_just_before_a_hook_move_counts(demo: pk.Scenario, demo_plan: pk.Plan) -> None:
@@ -109,7 +109,7 @@ def test_a_consumable_that_does_not_last_the_way_is_a_stop(small: pk.Scenario, s
     assert (finding["severity"], finding["check"], finding["crew"]) == ("stop", "return", "EV1")
     margin = 100 / 55 * 60 - 15 - small_plan.end_min
     assert finding["value"] == pytest.approx(margin)
-    assert f"energy is left for {margin + 8:.1f} min of travel" in finding["message"]
+    assert f"energy is left for {math.floor(10 * (margin + 8)) / 10:.1f} min of travel" in finding["message"]
     # The margin reaches 20 where end - time back is 2.2 min more: on the way, before the hatch is reached.
     assert "turn back by 1:" in finding["message"]
 

@@ -53,11 +53,40 @@ def test_turning_back_is_told_alone_and_with_the_partner(demo_plan: pk.Plan) -> 
     _, sheet = pocket(demo_plan, "EV1")
     line = next(words for words in sheet.words if words.startswith("Turn back by"))
     ways = demo_plan.return_summary.set_index(["crew", "case"])["turn_back_by_min"]["EV1"]
-    for how in ("alone", "with the partner"):
-        earliest = min(value for case, value in ways.items() if case.endswith(how))
-        hours, minutes = divmod(round(earliest), 60)
-        assert f"{how} {hours}:{minutes:02d}" in line
+    alone = min(ways[case] for case in ways.index if case.endswith("alone"))
+    hours, minutes = divmod(math.floor(alone), 60)
+    assert f"alone {hours}:{minutes:02d}" in line
     assert ways["emergency oxygen, with the partner"] < ways["emergency oxygen, alone"] - 300
+
+
+def test_a_turn_back_time_that_the_plan_breaks_is_told_as_an_exception(demo_plan: pk.Plan) -> None:
+    """The plan goes on to the boom's end, where help is 36.6 min away: 11.6 more than 30 less 5 of reserve."""
+    pack, sheet = pocket(demo_plan, "EV1")
+    line = next(words for words in sheet.words if words.startswith("Turn back by"))
+    exception = "emergency oxygen, with the partner: the plan breaks the reserve of 5 min from 0:58 to 1:10, "
+    assert f"EXCEPTION, no time to turn back by: {exception}1:15 to 3:01, by up to 11.6 min." in line
+    assert "with the partner 0:58" not in line
+    assert f"EV1, {exception}" in demo_plan.briefing().text
+    assert "That breaks the reserve of 5 min: an exception." in demo_plan.briefing().one_minute
+    ways = next(block for section in pack.sections for block in section.blocks
+                if isinstance(block, Table) and block.sheet == "Ways back")
+    cells = {(row[0], row[1]): row[6] for row in ways.rows}
+    assert cells["EV1", "emergency oxygen, with the partner"] == "exception"
+    assert cells["EV1", "emergency oxygen, alone"] == "6:50"
+    pictures = [block.alt for block in map_section(demo_plan.timed).blocks if isinstance(block, Picture)]
+    assert any("Exception until 3:01: emergency oxygen, with the partner" in alt for alt in pictures)
+
+
+@pytest.mark.parametrize("name", ["tern-station", "small-outing", "faulty-plan"])
+def test_a_case_has_an_exception_just_where_the_plan_goes_on_past_its_time(name: str) -> None:
+    plan = pk.time_plan(pk.load_scenario(SCENARIOS / name))
+    broken = {(each.crew, each.case) for each in plan.timed.return_breaches}
+    for row in plan.return_summary.to_dict("records"):
+        until, going_in = row["turn_back_by_min"], plan.end_min - plan.timed.network.ingress_min
+        if until != until or until < going_in - 1e-6:
+            assert (row["crew"], row["case"]) in broken
+        elif (row["crew"], row["case"]) not in broken:
+            assert until >= going_in
 
 
 def test_what_is_open_stands_where_the_crew_reads_it(faulty_plan: pk.Plan) -> None:
@@ -124,7 +153,8 @@ def test_a_retimed_plan_says_so_and_tells_no_dropped_task_as_planned(late_plan: 
     assert dict(pack.facts)["Re-timed"].startswith(said)
     assert dict(pack.facts)["Digest before the log"] == demo_plan.scenario.digest
     assert [row[3] for row in sheet.blocks[0].rows if row[3]] == ["CL2"], "what is done is not on the sheet"
-    assert any("with the partner 1:32, past" in words for words in sheet.words)
+    told = next(words for words in sheet.words if words.startswith("Turn back by"))
+    assert re.search(r"EXCEPTION, no time to turn back by: .* 1:31 to .* min, past\.", told)
     optional = re.search(r"Optional: [^.]*\.", brief.one_minute)
     assert optional is not None
     assert shield not in optional[0]
