@@ -13,7 +13,8 @@ from planning_kit.explore.session.sheet import KEY, SETTINGS, VALUE, Sheet, sett
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.fields import KIND_WORDS, Field
-from planning_kit.inputs.times import pet_label
+from planning_kit.inputs.times import margin_label, pet_label, rounded
+from planning_kit.judge.review import keeps
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.live_chart import live_chart, live_notes, themes
 
@@ -138,9 +139,8 @@ def head_of(plan: TimedPlan) -> list[list[str]]:
     limits = plan.scenario.settings.limits
     head = [["Both inside", f"PET {pet_label(plan.end_min)}", ""]]
     for words, limit, past in (("Planned", limits.planned_min, "concern"), ("Hard", limits.hard_min, "stop")):
-        left = limit - plan.end_min
-        told, severity = ("left", "") if left >= 0 else ("over", past)
-        head.append([f"{words} {pet_label(limit)}", f"{pet_label(abs(left))} {told}", severity])
+        severity = "" if keeps(plan.end_min, limit) else past
+        head.append([f"{words} {pet_label(limit, 'down')}", margin_label(limit - plan.end_min), severity])
     return head
 
 
@@ -153,7 +153,7 @@ def _egress(session: Session) -> dict[str, Any]:
 def notes_of(plan: TimedPlan, baseline: TimedPlan | None) -> Message:
     """Findings, margins and hover lines: told after the chart, which is not to wait for them."""
     return {"kind": "notes", **live_notes(plan, baseline), "margins": [
-        {"what": margin.what, "left": f"{round(margin.left, 1):g} {margin.unit}".replace("-", "−"),
+        {"what": margin.what, "left": f"{rounded(margin.left, 'down', 1):g} {margin.unit}".replace("-", "−"),
          "share": margin.share, "percent": share_words(margin).replace("-", "−"), "when": margin.when,
          "step": margin.step} for margin in margins_of(plan)]}
 

@@ -22,7 +22,7 @@ from planning_kit.explore.watch.watch import Options, Watch
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.format import SUITED
 from planning_kit.inputs.log_format import EGRESS, INGRESS
-from planning_kit.inputs.times import gmt_label, pet_label, pet_min
+from planning_kit.inputs.times import Side, gmt_label, number_label, pet_label, pet_min
 from planning_kit.show.live_chart import outside_chart
 
 # What a view may ask
@@ -166,23 +166,24 @@ def home_message(watch: Watch) -> Message:
         return {"kind": "outside_home", "ways": {}, "words": str(error.problems["problem"].iloc[0])}
     reserve = watch.plan.scenario.settings.limits.return_reserve_min or 0.0
     return {"kind": "outside_home", "at": pet_label(watch.now_min), "words": "", "ways": {
-        how: {"sequence": [[row["who"], row["what"], _whole(row["minutes"]), row["start"], row["finish"]]
-                           for row in sequence.to_dict("records")],
+        how: {"sequence": [[row["who"], row["what"], _whole(row["minutes"], "up"), row["start"],
+                            row["finish"]] for row in sequence.to_dict("records")],
               "crew": _crew_home(margins, reserve)} for how, (sequence, margins) in found.items()}}
 
 
 def _crew_home(margins: Any, reserve: float) -> list[Message]:
     return [{"who": row["crew"], "place": row["place"], "step": row["step"], "make_safe": row["make_safe"],
-             "safe": _whole(row["safe_min"]), "back": _whole(row["back_min"]),
-             "total": _whole(row["total_min"]), "inside": pet_label(row["inside_min"]),
-             "oxygen": _whole(row["oxygen_margin_min"]), "is_short": row["oxygen_margin_min"] < reserve,
-             "suit": _whole(row["suit_margin_min"]), "first_out": row["first_out"],
+             "safe": _whole(row["safe_min"], "up"), "back": _whole(row["back_min"], "up"),
+             "total": _whole(row["total_min"], "up"), "inside": pet_label(row["inside_min"], "up"),
+             "oxygen": _whole(row["oxygen_margin_min"], "down"),
+             "is_short": row["oxygen_margin_min"] < reserve,
+             "suit": _whole(row["suit_margin_min"], "down"), "first_out": row["first_out"],
              "is_suit_short": row["suit_margin_min"] < reserve, "reserve": f"{reserve:g}"}
             for row in margins.to_dict("records")]
 
 
-def _whole(minutes: float) -> str:
-    return f"{minutes:.0f}".replace("-", "−") if math.isfinite(minutes) else "–"
+def _whole(minutes: float, side: Side) -> str:
+    return number_label(minutes, side, 0)
 
 
 def options_message(watch: Watch) -> Message:
@@ -205,4 +206,4 @@ def _options(found: Options, now_min: float) -> list[Message]:
 
 
 def _pet(value: float) -> str:
-    return pet_label(value) if math.isfinite(value) else ""
+    return pet_label(value, "down") if math.isfinite(value) else ""

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from planning_kit.explore.input_changes import RENAMED
-from planning_kit.inputs.times import pet_label
+from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.all_checks import CAME
 from planning_kit.judge.all_checks import WORSE as GOT_WORSE
 from planning_kit.judge.findings import REMARK
@@ -121,12 +121,13 @@ def _of_end(a: TimedPlan, b: TimedPlan) -> Iterator[Verdict]:
         kept, was_kept = keeps(b.end_min, limit), keeps(a.end_min, before)
         if not kept and was_kept:
             yield (verdict, "limits",
-                   f"the {word} limit of {pet_label(limit)} is missed: inside at {pet_label(b.end_min)}")
+                   f"the {word} limit of {pet_label(limit, 'down')} is missed: inside at "
+                   f"{pet_label(b.end_min)}")
         elif keeps(b.end_min, before) and not was_kept:
-            yield BETTER, "limits", f"the {word} limit of {pet_label(limit)} is kept again"
+            yield BETTER, "limits", f"the {word} limit of {pet_label(limit, 'down')} is kept again"
         elif kept and not was_kept:
             yield (LOOK, "limits", f"the {word} limit is kept only because it was moved from "
-                                   f"{pet_label(before)} to {pet_label(limit)}: inside at "
+                                   f"{pet_label(before, 'down')} to {pet_label(limit, 'down')}: inside at "
                                    f"{pet_label(b.end_min)}")
     moved = b.end_min - a.end_min
     if abs(moved) < _LEAST_CHANGE:
@@ -227,4 +228,4 @@ def _number_text(value: float) -> str:
         return "not known"
     if np.isinf(value):
         return "without end" if value > 0 else "never in time"
-    return f"{value:.1f}".replace("-", "−")
+    return number_label(value, "down")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from datetime import UTC, date, datetime, timedelta
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -57,17 +58,49 @@ def moment_at(pet: float, egress: datetime) -> datetime:
     return egress + timedelta(minutes=pet)
 
 
-def pet_label(pet: float) -> str:
-    """PET as ``h:mm`` to the nearest minute (halves up), ``−h:mm`` before egress, ``–`` when not finite."""
+Side = Literal["down", "nearest", "up"]
+"""To which side a number is rounded for people: the safe one.
+
+``down``: when something must stand, the latest that something may be, what is available, left or a margin.
+``up``: when something may be lifted, the earliest that something may be, what is needed or missing.
+``nearest``: what merely is so, such as a planned start (halves up).
+"""
+
+# Of the last place shown: floats that should be whole are not moved by a whole place.
+_NO_MORE_THAN_ROUNDING = 1e-6
+_ADDED = {"down": _NO_MORE_THAN_ROUNDING, "nearest": 0.5, "up": 1 - _NO_MORE_THAN_ROUNDING}
+
+
+def rounded(value: float, side: Side, digits: int = 0) -> float:
+    """``value`` with so many digits after the point, rounded to ``side``; as it is when not finite."""
+    if not math.isfinite(value):
+        return value
+    scale = 10.0 ** digits
+    return math.floor(value * scale + _ADDED[side]) / scale
+
+
+def number_label(value: float, side: Side, digits: int = 1) -> str:
+    """A number in words, rounded to ``side``, with a true minus; ``–`` when not finite."""
+    return f"{rounded(value, side, digits):.{digits}f}".replace("-", "−") if math.isfinite(value) else "–"
+
+
+def margin_label(margin_min: float, kept: str = "left", broken: str = "over") -> str:
+    """A margin as ``h:mm`` with a word for one that is kept and for one that is broken, to the safe side."""
+    if margin_min >= -_NO_MORE_THAN_ROUNDING:
+        return f"{pet_label(max(margin_min, 0.0), 'down')} {kept}"
+    return f"{pet_label(-margin_min, 'up')} {broken}"
+
+
+def pet_label(pet: float, side: Side = "nearest") -> str:
+    """PET as ``h:mm``, rounded to ``side``; ``−h:mm`` before egress, ``–`` when not finite."""
     if not math.isfinite(pet):
         return "–"
-    whole = math.floor(pet + 0.5)
+    whole = int(rounded(pet, side))
     sign = "−" if whole < 0 else ""
     hours, minutes = divmod(abs(whole), 60)
     return f"{sign}{hours}:{minutes:02d}"
 
 
-def gmt_label(moment: datetime) -> str:
-    """UTC as day of year and time, ``DDD/hh:mm``, to the nearest minute (halves up)."""
-    rounded = (moment + timedelta(seconds=30)).astimezone(UTC)
-    return rounded.strftime("%j/%H:%M")
+def gmt_label(moment: datetime, side: Side = "nearest") -> str:
+    """UTC as day of year and time, ``DDD/hh:mm``, rounded to ``side``."""
+    return (moment + timedelta(minutes=_ADDED[side])).astimezone(UTC).strftime("%j/%H:%M")

@@ -14,7 +14,7 @@ from operator import itemgetter
 from typing import NamedTuple
 
 from planning_kit.inputs.records import INSIDE, Item
-from planning_kit.inputs.times import pet_label
+from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan import custody_state as kinds
 from planning_kit.plan.custody import is_in
@@ -40,7 +40,7 @@ _WORDS = {
     kinds.NOT_THERE: _Words(STOP, "{crew} takes {item} {at_place}, but {was}",
                             "take it where it is, or let it be left here before {step}"),
     kinds.EARLY: _Words(STOP, "{crew} takes {item} {at_place}, but {was}; {later} leaves it only at "
-                        "{later_at}, {late:.1f} min later", "add {later} to the after of {step}"),
+                        "{later_at}, {late} min later", "add {later} to the after of {step}"),
     kinds.HAS_IT: _Words(CONCERN, "{crew} takes {item} {at_place}, but {was} already",
                          "delete it from takes, or say where it was left before"),
     kinds.NOT_IN_BAG: _Words(STOP, "{crew} takes {item} out of {other} {at_place}, but {was}",
@@ -80,7 +80,7 @@ def _fields(plan: TimedPlan, mishap: Mishap) -> dict[str, object]:
         "crew": mishap.crew, "item": mishap.item, "at_place": at_words(plan, mishap.place),
         "step": mishap.step, "other": mishap.other, "bag": mishap.was.item, "partner": partner,
         "was": held_words(plan, mishap.was), "later": mishap.later_step,
-        "later_at": pet_label(mishap.later_min), "late": mishap.later_min - mishap.at_min,
+        "later_at": pet_label(mishap.later_min), "late": number_label(mishap.later_min - mishap.at_min, "up"),
     }
 
 

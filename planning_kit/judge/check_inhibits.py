@@ -11,7 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from planning_kit.inputs.records import Inhibit
-from planning_kit.inputs.times import pet_label
+from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.findings import REMARK, STOP, Finding
 from planning_kit.plan.build import light_demand
 from planning_kit.plan.needs import Hold
@@ -38,9 +38,9 @@ def _is_backwards(hold: Hold) -> Finding:
     inhibit = hold.inhibit
     return _stop(
         "backwards", inhibit, inhibit.until_step, hold.lift_after_min,
-        f"ends with {inhibit.until_step} at {pet_label(hold.lift_after_min)}, before it begins for "
-        f"{inhibit.from_step} at {pet_label(hold.set_by_min + inhibit.lead_min)}: exchange from_step and "
-        "until_step, or reorder the steps", "inhibits.from_step, until_step",
+        f"ends with {inhibit.until_step} at {pet_label(hold.lift_after_min, 'up')}, before it begins for "
+        f"{inhibit.from_step} at {pet_label(hold.set_by_min + inhibit.lead_min, 'down')}: exchange from_step "
+        "and until_step, or reorder the steps", "inhibits.from_step, until_step",
     )
 
 
@@ -54,9 +54,10 @@ def _outside(plan: TimedPlan, hold: Hold) -> Iterator[Finding]:
             side = "from_step" if early > ROUNDING_MIN else "until_step"
             yield _stop(
                 "not-in-force", inhibit, name, start,
-                f"{name} needs it from {pet_label(start)} to {pet_label(finish)}, but it is in force only "
-                f"from {pet_label(hold.set_by_min)} to {pet_label(hold.lift_after_min)}: let {side} reach "
-                f"{name}, or move {name}", "inhibits.needed_by", crew=plan.steps[plan.position(name)].crew,
+                f"{name} needs it from {pet_label(start, 'down')} to {pet_label(finish, 'up')}, but it is in "
+                f"force only from {_span(hold)}, {number_label(max(early, late), 'up')} min too short: let "
+                f"{side} reach {name}, or move {name}", "inhibits.needed_by",
+                crew=plan.steps[plan.position(name)].crew,
             )
 
 
@@ -65,9 +66,9 @@ def _too_long(hold: Hold) -> Iterator[Finding]:
     if most is not None and hold.hold_min > most + ROUNDING_MIN:
         yield _stop(
             "held-too-long", inhibit, inhibit.from_step, hold.set_by_min,
-            f"is held {hold.hold_min:.1f} min, from {pet_label(hold.set_by_min)} to "
-            f"{pet_label(hold.lift_after_min)}; at most {most:g} allowed: bring {inhibit.from_step} and "
-            f"{inhibit.until_step} closer together (gaps.max_gap), or split the inhibit",
+            f"is held {number_label(hold.hold_min, 'up')} min, from {_span(hold)}; at most {most:g} "
+            f"allowed: bring {inhibit.from_step} and {inhibit.until_step} closer together (gaps.max_gap), or "
+            "split the inhibit",
             "inhibits.hold_max_min", value=hold.hold_min, limit=most,
         )
 
@@ -87,7 +88,7 @@ def _outside_window(plan: TimedPlan, hold: Hold) -> Iterator[Finding]:
               f"move {steps} into it (steps.light or windows)")
     yield _stop(
         "outside-window", inhibit, inhibit.from_step, begin,
-        f"is held {hold.hold_min:.1f} min, from {pet_label(begin)} to {pet_label(end)}, outside its {name}: "
+        f"is held {number_label(hold.hold_min, 'up')} min, from {_span(hold)}, outside its {name}: "
         f"{words}; {remedy}", "inhibits.window", value=hold.hold_min, limit=room,
     )
 
@@ -106,7 +107,12 @@ def _nearest(windows: Windows, begin: float, end: float) -> tuple[float, str]:
         return 0.0, "there is none before the horizon"
     shared = np.minimum(windows[:, 1], end) - np.maximum(windows[:, 0], begin)
     first, last = windows[int(shared.argmax())].tolist()
-    return last - first, f"the nearest lasts {last - first:.1f} min, {pet_label(first)} to {pet_label(last)}"
+    return last - first, (f"the nearest lasts {number_label(last - first, 'down')} min, "
+                          f"{pet_label(first, 'up')} to {pet_label(last, 'down')}")
+
+
+def _span(hold: Hold) -> str:
+    return f"{pet_label(hold.set_by_min, 'down')} to {pet_label(hold.lift_after_min, 'up')}"
 
 
 def _before_egress(hold: Hold) -> Iterator[Finding]:
@@ -115,7 +121,8 @@ def _before_egress(hold: Hold) -> Iterator[Finding]:
         yield Finding(
             REMARK, CHECK, "before-egress", about=inhibit.inhibit, step=inhibit.from_step,
             start_min=hold.set_by_min,
-            message=f"{_name(inhibit)} must be in place before egress, by {pet_label(hold.set_by_min)}",
+            message=f"{_name(inhibit)} must be in place before egress, by "
+                    f"{pet_label(hold.set_by_min, 'down')}",
             source="inhibits.lead_min")
 
 

@@ -13,7 +13,7 @@ from math import isnan
 import numpy as np
 
 from planning_kit.inputs.records import Step
-from planning_kit.inputs.times import moment_at, pet_label
+from planning_kit.inputs.times import moment_at, number_label, pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.needs import LinkCover, gaps_text
 from planning_kit.plan.network import ROUNDING_MIN
@@ -71,8 +71,8 @@ def _not_known(plan: TimedPlan, orbit: Orbit, worst: Step, what: str, edge_min: 
         message=(
             f"the elements are of {orbit.epoch:%Y-%m-%d %H:%M} UTC, {abs(age_days):.1f} days {side} the "
             f"edge of {what} at {pet_label(edge_min)}, which {worst.step} needs: it may be shifted by "
-            f"±{off_s:.0f} s, more than the {guard_s:g} s kept free.{meaning} On such windows depend "
-            f"{steps}: {remedy}, and time the plan again"),
+            f"±{number_label(off_s, 'up', 0)} s, more than the {guard_s:g} s kept free.{meaning} On such "
+            f"windows depend {steps}: {remedy}, and time the plan again"),
         source="lighting.night_guard_s", value=off_s, limit=guard_s, margin=guard_s - off_s)
 
 
@@ -98,13 +98,13 @@ def _gap(cover: LinkCover) -> Finding:
     if isnan(cover.next_cover_min):
         remedy = "no full coverage before the horizon: shorten the step or split it"
     else:
-        remedy = (f"the next full coverage begins at {pet_label(cover.next_cover_min)} (link = wait waits "
-                  "for it)")
+        remedy = (f"the next full coverage begins at {pet_label(cover.next_cover_min, 'up')} (link = wait "
+                  "waits for it)")
     return Finding(
         CONCERN, LINKS, "not-covered", crew=cover.step.crew, step=cover.step.step,
         start_min=cover.start_min,
         message=(
             f"{cover.step.step} needs a link from {pet_label(cover.start_min)} to "
-            f"{pet_label(cover.finish_min)}; {100 * cover.share:.0f} % is covered, none from "
-            f"{gaps_text(cover.gaps)}: {remedy}"),
+            f"{pet_label(cover.finish_min)}; {number_label(100 * cover.share, 'down', 0)} % is covered, "
+            f"none from {gaps_text(cover.gaps)}: {remedy}"),
         source="steps.link", value=cover.share, limit=1.0, margin=cover.share - 1.0)

@@ -15,7 +15,7 @@ from dataclasses import fields
 from operator import itemgetter
 
 from planning_kit.inputs.records import Limits
-from planning_kit.inputs.times import gmt_label, pet_label
+from planning_kit.inputs.times import gmt_label, number_label, pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.needs import Clock
 from planning_kit.plan.network import ROUNDING_MIN, grouped
@@ -35,8 +35,9 @@ def check_limits(plan: TimedPlan) -> Iterator[Finding]:
             yield Finding(
                 severity, LIMITS, "outing-end", start_min=plan.end_min,
                 message=(
-                    f"both are inside at {pet_label(plan.end_min)}, {over:.1f} min past the {key[:-4]} "
-                    f"limit of {pet_label(limit)}: drop or shorten work, or cut waits (see slack to limit)"),
+                    f"both are inside at {pet_label(plan.end_min)}, {number_label(over, 'up')} min past the "
+                    f"{key[:-4]} limit of {pet_label(limit, 'down')}: drop or shorten work, or cut waits "
+                    "(see slack to limit)"),
                 source=limits.sources.get(key, ""), value=plan.end_min, limit=limit, margin=-over)
             return
 
@@ -53,9 +54,9 @@ def check_egress(plan: TimedPlan) -> Iterator[Finding]:
             yield Finding(
                 CONCERN, LIMITS, "egress-range", about=key, start_min=0.0,
                 message=(
-                    f"egress at {plan.egress:%Y-%m-%d} GMT {gmt_label(plan.egress)} is {-margin:.0f} min "
-                    f"{side} egress, {limit:%Y-%m-%d} GMT {gmt_label(limit)}: leave within {key}, or have "
-                    "it changed by whoever set it"),
+                    f"egress at {plan.egress:%Y-%m-%d} GMT {gmt_label(plan.egress)} is "
+                    f"{number_label(-margin, 'up', 0)} min {side} egress, {limit:%Y-%m-%d} GMT "
+                    f"{gmt_label(limit)}: leave within {key}, or have it changed by whoever set it"),
                 source=key, margin=margin)
 
 
@@ -84,9 +85,9 @@ def check_last_starts(plan: TimedPlan) -> Iterator[Finding]:
                 STOP, LIMITS, "last-start", about=task.task, crew=step.crew, step=step.step,
                 start_min=first,
                 message=(
-                    f"task {task.task} begins with {step.step} at {pet_label(first)}, {late:.1f} min after "
-                    f"its last start at {pet_label(task.last_start_min)}: drop it, or move it earlier in "
-                    "the order"),
+                    f"task {task.task} begins with {step.step} at {pet_label(first)}, "
+                    f"{number_label(late, 'up')} min after its last start at "
+                    f"{pet_label(task.last_start_min, 'down')}: drop it, or move it earlier in the order"),
                 source="tasks.last_start_min", value=first, limit=task.last_start_min, margin=-late)
 
 

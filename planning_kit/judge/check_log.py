@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 
 from planning_kit.inputs.log_format import Event
 from planning_kit.inputs.log_state import IN_PROGRESS, LEFT, TO_DO, State, States
-from planning_kit.inputs.times import pet_label, pet_min
+from planning_kit.inputs.times import number_label, pet_label, pet_min
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.build import work_order
 from planning_kit.plan.network import MAX_GAP, MIN_GAP, ORDER, Bound, Demand
@@ -61,11 +61,11 @@ def _broken(plan: TimedPlan, broken: Broken) -> Finding:
         severity, rule, words, source = _broken_bound(plan, broken_rule, broken.by_min)
     elif isinstance(broken_rule, Demand):
         rule, about, source = "outside-window", broken_rule.label, "steps.light, windows or link"
-        words = f"{broken.by_min:.1f} min of it outside {about}"
+        words = f"{number_label(broken.by_min, 'up')} min of it outside {about}"
     else:
         rule, about, source = "window-left", broken_rule.name, "steps.same_window"
         words = (f"the steps of {about!r} do not lie in one {broken_rule.demand.label} any more"
-                 + (f": {broken.by_min:.1f} min outside" if broken.by_min > 0 else ""))
+                 + (f": {number_label(broken.by_min, 'up')} min outside" if broken.by_min > 0 else ""))
     start, finish = plan.span(step.step)
     return Finding(
         severity, CHECK, rule, about=about, crew=step.crew, step=step.step, start_min=start,
@@ -78,18 +78,20 @@ def _broken_bound(plan: TimedPlan, bound: Bound, by_min: float) -> tuple[str, st
     """Severity, rule, words and source of a bound that is broken by so many minutes."""
     before = plan.steps[bound.before].step
     if bound.kind == ORDER:
-        return REMARK, "quick-way", (f"{bound.crew} was there {by_min:.1f} min sooner than the way "
-                                     "takes in the plan"), "crew.metres_per_min"
+        return REMARK, "quick-way", (f"{bound.crew} was there {number_label(by_min, 'up')} min sooner than "
+                                     "the way takes in the plan"), "crew.metres_per_min"
     reason = next((f" ({gap.reason})" for gap in plan.scenario.records.gaps if gap.reason and
                    {gap.first_step, gap.then_step} == {before, plan.steps[bound.after].step}), "")
     if bound.kind == MAX_GAP:
         allowed = -bound.fixed_min
-        return STOP, "max-gap", (f"the clock to {before} is broken, {allowed + by_min:.1f} of "
-                                 f"{allowed:g} min{reason}"), "gaps.max_gap"
+        return STOP, "max-gap", (f"the clock to {before} is broken, "
+                                 f"{number_label(allowed + by_min, 'up')} of {allowed:g} "
+                                 f"min{reason}"), "gaps.max_gap"
     if bound.kind == MIN_GAP:
-        return STOP, "min-gap", (f"{by_min:.1f} min sooner after {before} than the "
+        return STOP, "min-gap", (f"{number_label(by_min, 'up')} min sooner after {before} than the "
                                  f"{bound.fixed_min:g} min asked{reason}"), "gaps.min_gap"
-    return STOP, "after", f"it began {by_min:.1f} min before {before} was finished", "steps.after"
+    return STOP, "after", (f"it began {number_label(by_min, 'up')} min before {before} was "
+                           "finished"), "steps.after"
 
 
 def _used_up(state: State, now_min: float) -> Finding:

@@ -10,32 +10,20 @@ consumable); ``missing`` (about the key of the limit).
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planning_kit.inputs.times import pet_label
+from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.activities import activity_at
 from planning_kit.plan.network import ROUNDING_MIN
-from planning_kit.plan.returns import ReturnCase, Returns, crossing_min, worst_moment
+from planning_kit.plan.returns import ReturnCase, Returns, Spell, spells_below
 from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "return"
 Margins = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class _Spell:
-    """A stretch of PET with a margin below the reserve; ``first``, ``worst``, ``last``: its moments."""
-
-    first: int
-    worst: int
-    last: int
-    from_min: float
-    until_min: float
 
 
 def check_return(plan: TimedPlan) -> Iterator[Finding]:
@@ -50,42 +38,32 @@ def check_return(plan: TimedPlan) -> Iterator[Finding]:
         suits = np.fmin(returns.terminate.suit_margin_min, partner.terminate.suit_margin_min)
         for case in returns.cases:
             stops = suits if case.first_out else returns.abort.oxygen_margin_min
-            for spell in _spells(returns, case.margin_min, reserve_min):
+            for spell in spells_below(returns, case.margin_min - reserve_min):
                 if case.is_alone or not _is_covered_by_a_stop(spell, case.margin_min, stops, reserve_min):
                     yield _finding(plan, returns, partner.crew, case, spell)
 
 
-def _spells(returns: Returns, margin: Margins, reserve_min: float) -> Iterator[_Spell]:
-    over = margin - reserve_min
-    is_short = over < -ROUNDING_MIN
-    # Every spell has two edges: the moment it begins with, and the first one after it.
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], is_short, [False]))))
-    for first, after in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        begin = crossing_min(returns.at_min, over, first) if first else float(returns.at_min[0])
-        end = crossing_min(returns.at_min, -over, after) if after < len(over) else float(returns.at_min[-1])
-        yield _Spell(first, worst_moment(returns, margin, first, after), after - 1, begin, end)
-
-
-def _is_covered_by_a_stop(spell: _Spell, margin: Margins, stops: Margins, reserve_min: float) -> bool:
+def _is_covered_by_a_stop(spell: Spell, margin: Margins, stops: Margins, reserve_min: float) -> bool:
     """Whether a stop in this spell, by the margins ``stops``, has as small a margin as its worst."""
     least = float(np.min(stops[spell.first:spell.last + 1]))
     return least < reserve_min - ROUNDING_MIN and least <= margin[spell.worst] + ROUNDING_MIN
 
 
-def _finding(plan: TimedPlan, returns: Returns, partner: str, case: ReturnCase, spell: _Spell) -> Finding:
+def _finding(plan: TimedPlan, returns: Returns, partner: str, case: ReturnCase, spell: Spell) -> Finding:
     limits, worst, crew = plan.scenario.settings.limits, spell.worst, returns.crew
     at, value, back = (float(each[worst]) for each in (returns.at_min, case.margin_min, case.way.home_min))
-    reserve, signed = limits.return_reserve_min or 0.0, f"{value:.1f}".replace("-", "−")
+    reserve, signed = limits.return_reserve_min or 0.0, number_label(value, "down")
     ends = returns.place[worst].split(" to ")  # the place, or both ends of a leg; ids hold no blanks
     safe = float(case.way.safe_min[worst])
     first = f" ({safe:g} of them to make safe what is in hand)" if safe else ""
-    way = (f"is {back:.1f} min from being inside{first}" if case.is_alone else
-           f"unable to move, needs {back:.1f} min{first} until {partner} has brought them inside")
+    back_words = number_label(back, "up")
+    way = (f"is {back_words} min from being inside{first}" if case.is_alone else
+           f"unable to move, needs {back_words} min{first} until {partner} has brought them inside")
     nearer = "" if case.is_alone else f"keep {partner} nearer meanwhile, or "
     if case.first_out:
         about, left = _consumable_words(case.first_out[worst], back + value)
         problem = f"{way}{'' if case.is_alone else ','} and {left}"
-        turn_back = f"turn back by {pet_label(spell.from_min)}, or " if spell.first > 0 else ""
+        turn_back = f"turn back by {pet_label(spell.from_min, 'down')}, or " if spell.first > 0 else ""
         remedy = f"{turn_back}{nearer}drop or lighten work before"
     else:
         problem = (f"{'alone ' if case.is_alone else ''}{way}; emergency oxygen lasts "
@@ -100,8 +78,8 @@ def _finding(plan: TimedPlan, returns: Returns, partner: str, case: ReturnCase, 
         crew=crew, step=activity.step if activity else "", start_min=spell.from_min,
         message=(
             f"{crew} {problem}: margin {signed} min, at least {reserve:g} wanted. Worst at {pet_label(at)} "
-            f"({' to '.join(map(plan.place_title, ends))}), below from {pet_label(spell.from_min)} to "
-            f"{pet_label(spell.until_min)}: {remedy}"),
+            f"({' to '.join(map(plan.place_title, ends))}), below from {pet_label(spell.from_min, 'down')} "
+            f"to {pet_label(spell.until_min, 'up')}: {remedy}"),
         source=limits.sources.get("return_reserve_min", ""), value=value, limit=reserve,
         margin=value - reserve)
 
@@ -109,7 +87,8 @@ def _finding(plan: TimedPlan, returns: Returns, partner: str, case: ReturnCase, 
 def _consumable_words(first_out: str, lasts_min: float) -> tuple[str, str]:
     """The consumable that runs out first, with whose it is where that is said, by id and in words."""
     whose, _, name = first_out.rpartition(" ")
-    left = f"is left for {lasts_min:.1f} min of travel" if lasts_min > 0 else "has run out (see suits)"
+    left = (f"is left for {number_label(lasts_min, 'down')} min of travel" if lasts_min > 0 else
+            "has run out (see suits)")
     owner = f"{whose}'s " if whose else ""
     return f"{name} {whose}".rstrip(), f"{owner}{WORDS[name]} {left}"
 

@@ -7,9 +7,9 @@ Rules: ``runs-out`` and ``below-reserve`` (about the consumable); what is not gi
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from math import isnan
+from math import floor, isnan, log10
 
-from planning_kit.inputs.times import pet_label
+from planning_kit.inputs.times import Side, number_label, pet_label, rounded
 from planning_kit.judge.findings import REMARK, STOP, Finding
 from planning_kit.plan.suits import DEFAULT_EXERTION, UNIT_WORDS, UNITS, WORDS, Store
 from planning_kit.plan.timed import TimedPlan
@@ -32,9 +32,10 @@ def _runs_out(plan: TimedPlan, store: Store) -> Finding:
     step = next((a.step for a in plan.lanes[store.crew] if a.finish_min >= when), "")
     return Finding(
         STOP, CHECK, "runs-out", about=store.consumable, crew=store.crew, step=step, start_min=when,
-        message=f"{store.crew}'s {WORDS[store.consumable]} runs out at {pet_label(when)}, "
-                f"{plan.end_min - when:.0f} min before both are inside at {pet_label(plan.end_min)}: "
-                f"{_amount(store, short)} short of the plan; {_remedy(store)}",
+        message=f"{store.crew}'s {WORDS[store.consumable]} runs out at {pet_label(when, 'down')}, "
+                f"{number_label(plan.end_min - when, 'up', 0)} min before both are inside at "
+                f"{pet_label(plan.end_min)}: {_amount(store, short, 'up')} short of the plan; "
+                f"{_remedy(store)}",
         source=f"[suit] {store.consumable}_{store.unit}", value=store.left_at_end, limit=0.0, margin=-short)
 
 
@@ -43,9 +44,10 @@ def _below_reserve(plan: TimedPlan, store: Store) -> Finding:
     return Finding(
         STOP, CHECK, "below-reserve", about=store.consumable, crew=store.crew, start_min=plan.end_min,
         message=(
-            f"{store.crew} ends at {pet_label(plan.end_min)} with {_amount(store, store.left_at_end)} of "
-            f"{WORDS[store.consumable]}, below the reserve of {_amount(store, store.reserve)} "
-            f"({percent:.0f} % of {_amount(store, store.usable)}); {_remedy(store)}"),
+            f"{store.crew} ends at {pet_label(plan.end_min)} with "
+            f"{_amount(store, store.left_at_end, 'down')} of {WORDS[store.consumable]}, below the reserve "
+            f"of {_amount(store, store.reserve, 'up')} ({number_label(percent, 'up', 0)} % "
+            f"of {_amount(store, store.usable, 'down')}); {_remedy(store)}"),
         source=f"[suit] {store.consumable}_reserve_fraction", value=store.left_at_end, limit=store.reserve,
         margin=store.left_at_end - store.reserve)
 
@@ -94,8 +96,10 @@ def _remark(rule: str, about: Iterable[str], who: Iterable[str], message: str) -
     return Finding(REMARK, CHECK, rule, about=" ".join(about), crew=" ".join(who), message=message)
 
 
-def _amount(store: Store, amount: float) -> str:
-    return f"{amount:.4g} {UNIT_WORDS[store.unit]}"
+def _amount(store: Store, amount: float, side: Side) -> str:
+    """To four digits, whole ones all."""
+    digits = max(0, 3 - floor(log10(abs(amount)))) if amount else 0
+    return f"{rounded(amount, side, digits):g} {UNIT_WORDS[store.unit]}"
 
 
 def _remedy(store: Store) -> str:

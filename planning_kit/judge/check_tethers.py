@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from planning_kit.inputs.times import pet_label
+from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan import tether_lines
 from planning_kit.plan.tether_lines import Crossing, HookMove, Remedy, Tether, TooFar
@@ -36,14 +36,16 @@ def check_reach(plan: TimedPlan) -> Iterator[Finding]:
 def _too_far(plan: TimedPlan, tether: Tether, spells: Sequence[TooFar], chances: Sequence[Remedy],
              tether_m: float) -> Finding:
     first, worst = spells[0], max(spells, key=lambda spell: spell.reach_m)
-    when = ", ".join(f"{pet_label(spell.from_min)} to {pet_label(spell.until_min)}" for spell in spells)
+    when = ", ".join(f"{pet_label(spell.from_min, 'down')} to "
+                     f"{pet_label(spell.until_min, 'up')}" for spell in spells)
     mend = tether_lines.remedy(plan.travels[tether.crew], chances, plan.passages[tether.crew], tether, first)
     return Finding(
         STOP, CHECK, "reach", about=first.first.line[0], crew=tether.crew, step=first.first.passage.step,
         start_min=first.from_min,
         message=(
             f"the tether of {tether.crew} is {tether_m:g} m long, but {plan.place_title(worst.place)} is "
-            f"{worst.reach_m:.1f} m along the way from its hook at {plan.place_title(first.first.line[0])}"
+            f"{number_label(worst.reach_m, 'up')} m along the way from its hook at "
+            f"{plan.place_title(first.first.line[0])}"
             f"{_because(tether, spells[-1].from_min)}; out of reach from {when}: "
             f"{_mend(plan, tether, mend)}"),
         source="crew.tether_m", value=worst.reach_m, limit=tether_m, margin=tether_m - worst.reach_m)

@@ -15,9 +15,9 @@ import pandas as pd
 from planning_kit.inputs.format import SUITED
 from planning_kit.inputs.records import BOTH, Step
 from planning_kit.inputs.shown_text import ShownTable, TextTable
-from planning_kit.inputs.times import gmt_label, moment_at, pet_label
+from planning_kit.inputs.times import gmt_label, margin_label, moment_at, pet_label
 from planning_kit.plan.build import travel_into, work_order
-from planning_kit.plan.network import ROUNDING_MIN, TURN, Release, on_grid
+from planning_kit.plan.network import TURN, Release, on_grid
 from planning_kit.plan.plan_times import Times
 
 WORK, TRAVEL, WAIT = "work", "travel", "wait"
@@ -224,8 +224,7 @@ def summarise(times: Times, lanes: Mapping[str, Sequence[Activity]]) -> pd.DataF
 
 
 def _against(limit: float, end: float) -> str:
-    margin = limit - end
-    return f"{pet_label(limit)} ({pet_label(abs(margin))} {'left' if margin >= -ROUNDING_MIN else 'over'})"
+    return f"{pet_label(limit, 'down')} ({margin_label(limit - end)})"
 
 
 def find_handovers(times: Times) -> pd.DataFrame:

@@ -13,7 +13,7 @@ import pandas as pd
 
 from planning_kit.inputs.records import Gap, Inhibit, Step
 from planning_kit.inputs.shown_text import ShownTable
-from planning_kit.inputs.times import gmt_label, moment_at, pet_label
+from planning_kit.inputs.times import Side, gmt_label, moment_at, pet_label
 from planning_kit.plan.legs import Spans
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.plan_times import Times
@@ -64,15 +64,16 @@ def inhibits_table(holds: Sequence[Hold], egress: datetime) -> pd.DataFrame:
     """A row an inhibit, by the time it must stand; times as PET minutes, PET labels and GMT labels."""
     rows = [
         (hold.inhibit.inhibit, hold.inhibit.title, hold.inhibit.owner, hold.set_by_min, hold.lift_after_min,
-         hold.hold_min, *_labels(hold.set_by_min, egress), *_labels(hold.lift_after_min, egress),
-         hold.inhibit.from_step, hold.inhibit.until_step, " ".join(hold.overlaps), hold.inhibit.reason)
+         hold.hold_min, *_labels(hold.set_by_min, egress, "down"),
+         *_labels(hold.lift_after_min, egress, "up"), hold.inhibit.from_step, hold.inhibit.until_step,
+         " ".join(hold.overlaps), hold.inhibit.reason)
         for hold in sorted(holds, key=lambda hold: hold.set_by_min)
     ]
     return ShownTable(rows, columns=INHIBIT_COLUMNS)
 
 
-def _labels(pet_min: float, egress: datetime) -> tuple[str, str]:
-    return pet_label(pet_min), gmt_label(moment_at(pet_min, egress))
+def _labels(pet_min: float, egress: datetime, side: Side) -> tuple[str, str]:
+    return pet_label(pet_min, side), gmt_label(moment_at(pet_min, egress), side)
 
 
 @dataclass(frozen=True)
@@ -118,8 +119,8 @@ def links_table(covers: Sequence[LinkCover]) -> pd.DataFrame:
 
 
 def gaps_text(gaps: Sequence[tuple[float, float]]) -> str:
-    """Gaps as PET labels: ``0:39 to 1:23``, joined by commas."""
-    return ", ".join(f"{pet_label(begin)} to {pet_label(end)}" for begin, end in gaps)
+    """Gaps as PET labels, none shorter than it is: ``0:39 to 1:23``, joined by commas."""
+    return ", ".join(f"{pet_label(begin, 'down')} to {pet_label(end, 'up')}" for begin, end in gaps)
 
 
 @dataclass(frozen=True)

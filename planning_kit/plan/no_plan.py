@@ -68,7 +68,7 @@ def stop_if_unplaced(network: Network, durations: np.ndarray, starts: np.ndarray
             if any(ready.values()):
                 continue  # it waits for what waits for it, and something else says more
             problem = (f"waits for steps that wait for it in turn (a greatest gap), and there is no time for "
-                       f"them together before the horizon ({pet_label(network.horizon_min)})")
+                       f"them together before the horizon ({pet_label(network.horizon_min, 'down')})")
         faults.add("steps", _row(network, step), column, network.steps[step], problem)
     faults.stop_if_any()
 
@@ -183,7 +183,7 @@ def _longest_min(demand: Demand) -> float:
 def why_unplaced(network: Network, durations: np.ndarray, starts: np.ndarray,
                   step: int) -> tuple[str, str]:
     """The column concerned and the reason in words for a step that finds no time or window."""
-    before = f"before the horizon ({pet_label(network.horizon_min)})"
+    before = f"before the horizon ({pet_label(network.horizon_min, 'down')})"
     for demand in network.demands[step]:
         if not len(demand.windows):
             named = ": does [relays] name any relay?" if demand.kind == LINK else ""

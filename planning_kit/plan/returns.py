@@ -125,6 +125,33 @@ class ReturnCase:
     first_out: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True)
+class Spell:
+    """A stretch of PET in which too little is left; ``first``, ``worst``, ``last``: its moments, by index."""
+
+    first: int
+    worst: int
+    last: int
+    from_min: float
+    until_min: float
+
+
+@dataclass(frozen=True)
+class Breach:
+    """A stretch of PET (minutes) in which the plan itself breaks what a turn-back time is to keep.
+
+    ``case`` as in `ReturnCase`; ``short_min``: by how much at its worst, of the hard limit if
+    ``is_of_hard_limit``, else of the reserve.
+    """
+
+    crew: str
+    case: str
+    from_min: float
+    until_min: float
+    short_min: float
+    is_of_hard_limit: bool
+
+
 def return_times(times: Times, lanes: Mapping[str, Sequence[Activity]], tethers: Mapping[str, Tether],
                  suits: Sequence[SuitHistory], now_min: float | None,
                  at_work: Mapping[str, str]) -> tuple[Returns, ...]:
@@ -305,8 +332,37 @@ def return_summary_table(all_returns: Sequence[Returns], reserve_min: float) -> 
     return ShownTable(rows, columns=RETURN_SUMMARY_COLUMNS)
 
 
+def _over(case: ReturnCase, reserve_min: float) -> Numbers:
+    """What is left over at each moment, beyond the reserve and until the hard limit."""
+    return np.fmin(case.margin_min - reserve_min, case.to_limit_min)
+
+
+def breaches_of(all_returns: Sequence[Returns], reserve_min: float) -> Iterator[Breach]:
+    """Where the plan does not keep the reserve or the hard limit on the way home, by crew member and case.
+
+    A case has such a stretch exactly where the plan goes on past its ``turn_back_by_min``, or where it has
+    none.
+    """
+    for returns, case in ((each, case) for each in all_returns for case in each.cases):
+        over = _over(case, reserve_min)
+        for spell in () if np.isnan(case.margin_min).all() else spells_below(returns, over):
+            short = float(over[spell.worst])
+            yield Breach(returns.crew, case.name, spell.from_min, spell.until_min, -short,
+                         not case.margin_min[spell.worst] - reserve_min <= short + ROUNDING_MIN)
+
+
+def spells_below(returns: Returns, over: Numbers) -> Iterator[Spell]:
+    """The stretches in which ``over`` (n,), minutes at each moment of ``returns``, lies below 0."""
+    # Every spell has two edges: the moment it begins with, and the first one after it.
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], over < -ROUNDING_MIN, [False]))))
+    for first, after in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        begin = crossing_min(returns.at_min, over, first) if first else float(returns.at_min[0])
+        end = crossing_min(returns.at_min, -over, after) if after < len(over) else float(returns.at_min[-1])
+        yield Spell(first, worst_moment(returns, over, first, after), after - 1, begin, end)
+
+
 def _turn_back_by_min(returns: Returns, case: ReturnCase, reserve_min: float) -> float:
-    over = np.fmin(case.margin_min - reserve_min, case.to_limit_min)
+    over = _over(case, reserve_min)
     short = np.flatnonzero(over < -ROUNDING_MIN)
     if len(short):
         return crossing_min(returns.at_min, over, int(short[0])) if short[0] else float("nan")

@@ -28,7 +28,14 @@ from planning_kit.plan.network import on_grid
 from planning_kit.plan.no_plan import stop_if_circular, stop_if_unplaced
 from planning_kit.plan.past import Broken, Happened, Whereabouts, whereabouts_at
 from planning_kit.plan.plan_times import Almanac, Times, almanac_for
-from planning_kit.plan.returns import Returns, return_summary_table, return_times, returns_table
+from planning_kit.plan.returns import (
+    Breach,
+    Returns,
+    breaches_of,
+    return_summary_table,
+    return_times,
+    returns_table,
+)
 from planning_kit.plan.suits import SuitHistory, suit_histories, suit_summary_table, suits_table
 from planning_kit.plan.tether_lines import Tether, tethers_table, track_tether
 from planning_kit.plan.timing import earliest_starts
@@ -196,6 +203,12 @@ class TimedPlan(Times):
         """
         reserve = self.scenario.settings.limits.return_reserve_min or 0.0
         return return_summary_table(self.return_times, reserve)
+
+    @cached_property
+    def return_breaches(self) -> tuple[Breach, ...]:
+        """Where the plan breaks what a turn-back time is to keep: instead of such a time, people get this."""
+        reserve = self.scenario.settings.limits.return_reserve_min or 0.0
+        return tuple(breaches_of(self.return_times, reserve))
 
     @property
     def inhibits(self) -> pd.DataFrame:

@@ -19,7 +19,17 @@ from planning_kit.plan.network import grouped
 from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing_events import BriefingEvent, briefing_events, open_lines
-from planning_kit.show.wording import Names, OpenFindings, against, bracketed, least, minutes, signed
+from planning_kit.show.wording import (
+    Names,
+    OpenFindings,
+    against,
+    bracketed,
+    broken_words,
+    exceptions,
+    least,
+    minutes,
+    signed,
+)
 
 NEEDS = {"required": "Required", "optional": "Optional", "get-ahead": "Get-ahead"}
 
@@ -80,8 +90,9 @@ def closing_lines(plan: TimedPlan) -> Iterator[str]:
     """When both are inside, against which limits; what comes home, what stays out; the worst margins."""
     names, limits = Names(plan), plan.scenario.settings.limits
     yield (f"Both inside at PET {names.times(plan.end_min)}: {against(limits.planned_min, plan.end_min)} the "
-           f"planned limit of {pet_label(limits.planned_min)}, {against(limits.hard_min, plan.end_min)} the "
-           f"hard limit of {pet_label(limits.hard_min)}.")
+           f"planned limit of {pet_label(limits.planned_min, 'down')}, "
+           f"{against(limits.hard_min, plan.end_min)} the "
+           f"hard limit of {pet_label(limits.hard_min, 'down')}.")
     yield from _hands(plan, names, "comes_back_with", "Brought home by", "home")
     out = [f"{names.item(row['item'])} {names.where(row['ends'])}" for row in plan.kit_list.to_dict("records")
            if row["ends"] != "inside"]
@@ -89,12 +100,16 @@ def closing_lines(plan: TimedPlan) -> Iterator[str]:
         yield f"Stays outside: {'; '.join(out)}."
     for row in plan.return_summary.to_dict("records"):
         yield (f"{row['crew']}, way back, {row['case']}: least margin {signed(row['margin_min'])} at "
-               f"{pet_label(row['at_min'])}, {names.title(row['place'])}, {minutes(row['time_back_min'])} "
+               f"{pet_label(row['at_min'])}, {names.title(row['place'])}, "
+               f"{minutes(row['time_back_min'], 'up')} "
                "from being inside.")
+    for crew in plan.travels:
+        yield from (f"Exception, no time to turn back by: {crew}, "
+                    f"{words}." for words in exceptions(plan, crew))
     for row in plan.suit_summary.to_dict("records"):
         if row["first"] and math.isfinite(row["runs_out_min"]):
             yield (f"{row['crew']}'s suit would run out of {WORDS[row['consumable']]} first, at "
-                   f"{pet_label(row['runs_out_min'])}.")
+                   f"{pet_label(row['runs_out_min'], 'down')}.")
 
 
 _MOST_NAMED = 8
@@ -141,16 +156,20 @@ def _tight_spots(plan: TimedPlan) -> Iterator[str]:
     if holds:
         longest = max(holds, key=lambda hold: hold.hold_min)
         count = f"{len(holds)} inhibits; longest" if len(holds) > 1 else "One inhibit:"
-        yield (f"{count} {longest.inhibit.inhibit}, {pet_label(longest.set_by_min)} to "
-               f"{pet_label(longest.lift_after_min)}.")
+        yield (f"{count} {longest.inhibit.inhibit}, {pet_label(longest.set_by_min, 'down')} to "
+               f"{pet_label(longest.lift_after_min, 'up')}.")
     worst = least(plan.return_summary, "margin_min")
     if worst:
         yield (f"Least way-back margin {signed(worst['margin_min'])}: {worst['crew']}, {worst['case']}, at "
                f"{Names(plan).title(worst['place'])}, {pet_label(worst['at_min'])}.")
+        breach = next((each for each in plan.return_breaches
+                       if (each.crew, each.case) == (worst["crew"], worst["case"])), None)
+        if breach is not None:
+            yield f"That breaks {broken_words(plan, breach)}: an exception."
     if plan.gap_clocks:
         clock = min(plan.gap_clocks, key=lambda clock: clock.left_min)
-        yield (f"Tightest clock: {clock.gap.first_step} to {clock.gap.then_step}, {minutes(clock.left_min)} "
-               "left.")
+        yield (f"Tightest clock: {clock.gap.first_step} to {clock.gap.then_step}, "
+               f"{minutes(clock.left_min, 'down')} left.")
 
 
 BRIEFING_COLUMNS = ["part", "pet", "gmt", "who", "kind", "step", "words", "at_min"]
@@ -178,7 +197,7 @@ class TimedBriefing:
     def text(self) -> str:
         """The long form as plain text: parts by day and night, an event a line."""
         blocks = ["\n".join([part.title, *part.lines, *(
-            f"  {pet_label(told.at_min)}  {told.who}: {told.words}" for told in part.events)])
+            f"  {told.pet}  {told.who}: {told.words}" for told in part.events)])
             for part in self.parts]
         return "\n\n".join([self.title, *blocks])
 
@@ -190,7 +209,7 @@ class TimedBriefing:
     @property
     def table(self) -> pd.DataFrame:
         """The events, a row each; columns as in ``BRIEFING_COLUMNS``, ``at_min`` in PET minutes."""
-        rows = [(part.title, pet_label(told.at_min), gmt_label(moment_at(told.at_min, self.timed.egress)),
+        rows = [(part.title, told.pet, gmt_label(moment_at(told.at_min, self.timed.egress), told.side),
                  told.who, told.kind, told.step, told.words, told.at_min)
                 for part in self.parts for told in part.events]
         return TextTable(rows, columns=BRIEFING_COLUMNS)
@@ -208,7 +227,7 @@ class TimedBriefing:
         for part in self.parts:
             pieces.append(f"<h3>{html_text(part.title)}</h3>")
             pieces += [f"<p>{html_text(line)}</p>" for line in part.lines]
-            rows = "".join(f"<li><strong>{html_text(pet_label(told.at_min))} {html_text(told.who)}</strong> "
+            rows = "".join(f"<li><strong>{html_text(told.pet)} {html_text(told.who)}</strong> "
                            f"{html_text(told.words)}</li>" for told in part.events)
             pieces += [f'<ul style="list-style:none;padding-left:0">{rows}</ul>'] if rows else []
         return "".join(pieces)

@@ -11,7 +11,7 @@ from functools import cached_property
 from typing import Any
 
 from planning_kit.inputs.shown_text import one_line
-from planning_kit.inputs.times import pet_label
+from planning_kit.inputs.times import Side, pet_label, rounded
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import REMARK
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
@@ -19,6 +19,7 @@ from planning_kit.plan.network import LOGGED, NOW, TURN
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.wording import Names, StepWords, bracketed, minutes
 
+_SIDES: dict[str, Side] = {"inhibit": "down", "finding": "down", "lift": "up"}
 _RANK = {"inhibit": 0, "finding": 1, "work": 2, "travel": 3, "wait": 4, "lift": 5}
 
 
@@ -37,12 +38,23 @@ class BriefingEvent:
         """All of it as running text."""
         return " ".join(self.lines)
 
+    @property
+    def side(self) -> Side:
+        """To which side its time is rounded for people."""
+        return _SIDES.get(self.kind, "nearest")
+
+    @property
+    def pet(self) -> str:
+        """When, as a PET label."""
+        return pet_label(self.at_min, self.side)
+
 
 def briefing_events(plan: TimedPlan) -> tuple[BriefingEvent, ...]:
-    """Everything that happens, by time; at one moment inhibits first, then what the crew does."""
+    """Everything that happens, by the minute that is told; in it, inhibits first of what is at one moment."""
     teller = _Teller(plan)
     events = [*teller.inhibits(), *teller.findings(), *teller.activities()]
-    return tuple(sorted(events, key=lambda told: (round(told.at_min, 6), _RANK[told.kind])))
+    return tuple(sorted(events, key=lambda told: (
+        rounded(told.at_min, told.side), round(told.at_min, 6), _RANK[told.kind])))
 
 
 def is_hardly_a_wait(activity: Activity) -> bool:
@@ -68,7 +80,7 @@ class _Teller:
         for hold in self.plan.inhibit_holds:
             record = hold.inhibit
             name, owner = record.inhibit + bracketed(record.title), one_line(record.owner)
-            until = f"until {pet_label(hold.lift_after_min)}"
+            until = f"until {pet_label(hold.lift_after_min, 'up')}"
             held = f"{owner} holds it {until}" if owner else f"it holds {until}"
             reason = one_line(record.reason).rstrip(".")
             yield BriefingEvent(hold.set_by_min, "inhibit", "inhibit", record.from_step, (

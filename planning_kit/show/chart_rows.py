@@ -10,7 +10,7 @@ from datetime import datetime
 import pandas as pd
 
 from planning_kit.inputs.shown_text import one_line, plotly_paragraph, shortened
-from planning_kit.inputs.times import gmt_label, moment_at, pet_label
+from planning_kit.inputs.times import Side, gmt_label, moment_at, number_label, pet_label
 from planning_kit.judge.findings import Finding
 from planning_kit.plan.activities import WORK, Activity
 from planning_kit.plan.needs import Hold
@@ -103,6 +103,9 @@ _HELD_WORDS = {
 }
 
 
+_PLAIN: tuple[Side, Side] = ("nearest", "nearest")
+
+
 @dataclass(frozen=True)
 class Words:
     """What sentences need beside the activities: the egress and the titles of places, tasks and actors."""
@@ -128,9 +131,10 @@ class Words:
         """``2:07 to 2:25 (18 min)``."""
         return f"{pet_label(start_min)} to {pet_label(finish_min)} ({minutes_text(finish_min - start_min)})"
 
-    def gmt_span(self, start_min: float, finish_min: float) -> str:
-        """The same in GMT."""
-        ends = (gmt_label(moment_at(minute, self.egress)) for minute in (start_min, finish_min))
+    def gmt_span(self, start_min: float, finish_min: float, sides: tuple[Side, Side] = _PLAIN) -> str:
+        """The same in GMT; ``sides``: to which the two ends are rounded."""
+        ends = (gmt_label(moment_at(minute, self.egress), side)
+                for minute, side in zip((start_min, finish_min), sides, strict=True))
         return "GMT {} to {}".format(*ends)
 
 
@@ -182,7 +186,8 @@ def slack_words(activity: Activity) -> str:
     """The slacks that have an end, separated by commas; "" for none."""
     slacks = (("plan", activity.slack_to_plan_min), ("limit", activity.slack_to_limit_min),
               ("window", activity.slack_to_window_min))
-    return ", ".join(f"to {name} {pet_label(minutes)}" for name, minutes in slacks if math.isfinite(minutes))
+    return ", ".join(f"to {name} {pet_label(minutes, 'down')}" for name, minutes in slacks
+                     if math.isfinite(minutes))
 
 
 def ghost_text(old: Activity, now: Sequence[Activity], words: Words) -> str:
@@ -219,8 +224,11 @@ def inhibit_text(hold: Hold, words: Words) -> str:
     record, span = hold.inhibit, (hold.set_by_min, hold.lift_after_min)
     owner = f" Held by {record.owner}." if record.owner else ""
     steps = f" From {record.from_step} until {record.until_step} is finished."
-    lines = [f"Inhibit, {words.span(*span)}: {_joined(record.inhibit, record.title)}.{owner}{steps}",
-             *([f"{record.reason.rstrip('.')}."] if record.reason else []), f"{words.gmt_span(*span)}."]
+    when = (f"{pet_label(hold.set_by_min, 'down')} to {pet_label(hold.lift_after_min, 'up')} "
+            f"({number_label(hold.hold_min, 'up').removesuffix('.0')} min)")
+    lines = [f"Inhibit, {when}: {_joined(record.inhibit, record.title)}.{owner}{steps}",
+             *([f"{record.reason.rstrip('.')}."] if record.reason else []),
+             f"{words.gmt_span(*span, ('down', 'up'))}."]
     return "<br>".join(plotly_paragraph(line) for line in lines)
 
 
@@ -228,7 +236,7 @@ def findings_text(found: list[Finding]) -> str:
     """All findings at one mark, worst first."""
     lines = []
     for finding in found[:_MOST_FINDINGS_LISTED]:
-        when = pet_label(finding.start_min) if math.isfinite(finding.start_min) else ""
+        when = pet_label(finding.start_min, "down") if math.isfinite(finding.start_min) else ""
         head = ", ".join(part for part in (_joined(finding.crew, finding.step), when) if part)
         source = f" [{finding.source}]" if finding.source else ""
         start = f"{finding.severity.upper()} {finding.check}" + (f" ({head})" if head else "")

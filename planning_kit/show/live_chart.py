@@ -95,7 +95,7 @@ def _finding(found: Finding, work: Mapping[str, Sequence[Activity]], lanes: Sequ
     minute = chart_rows.finding_minute(found, work)
     is_timed = math.isfinite(minute)
     return {name: one_line(value) for name, value in asdict(found).items() if name != "start_min"} | {
-        "minute": _round(minute) if is_timed else None, "when": pet_label(minute) if is_timed else "",
+        "minute": _round(minute) if is_timed else None, "when": pet_label(minute, "down") if is_timed else "",
         "lanes": sorted(chart_rows.finding_lanes(found, work, list(lanes))) if is_timed else [],
     }
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from math import isfinite
 
 from planning_kit.inputs.shown_text import one_line, plotly_text, shortened
-from planning_kit.inputs.times import gmt_label, moment_at, pet_label
+from planning_kit.inputs.times import gmt_label, moment_at, number_label, pet_label
 from planning_kit.judge.findings import Finding
 from planning_kit.plan.moments import Moment, Person, Stay
 from planning_kit.plan.timed import TimedPlan
@@ -25,7 +25,7 @@ from planning_kit.show.palette import Theme
 from planning_kit.show.station_map_views import Point, View, Views, route_kind
 from planning_kit.show.swimlane_bars import Trace
 from planning_kit.show.swimlane_scene import Scene
-from planning_kit.show.wording import counted
+from planning_kit.show.wording import counted, exceptions_at
 
 GLYPHS = {"foothold": "▲", "bag": "■"}
 LONGEST_ITEM_ID = 16
@@ -52,7 +52,7 @@ def sky_lines(moment: Moment, has_links: bool) -> list[str]:
               for other in moment.others]
     for hold in moment.inhibits:
         owner = f", {one_line(hold.owner)}" if hold.owner else ""
-        lines.append(f"{one_line(hold.inhibit)} in force until {pet_label(hold.lift_after_min)}: "
+        lines.append(f"{one_line(hold.inhibit)} in force until {pet_label(hold.lift_after_min, 'up')}: "
                      f"{one_line(hold.title)}{owner}.")
     if not moment.inhibits:
         lines.append("No inhibit in force.")
@@ -64,7 +64,7 @@ def light_words(moment: Moment) -> tuple[str, str]:
     kind = moment.light.partition(" ")[0]
     if not kind:
         return "Light not known", "."
-    until = f" until {pet_label(moment.light_until_min)}" if isfinite(moment.light_until_min) else ""
+    until = f" until {pet_label(moment.light_until_min, 'down')}" if isfinite(moment.light_until_min) else ""
     name = "" if kind == "penumbra" else f" ({moment.light})"
     return _SKY_WORDS[kind], f"{name}{until}."
 
@@ -82,6 +82,7 @@ def person_words(person: Person, moment: Moment, stage: Stage) -> str:
     lines = person_lines(person, moment, stage.scene.words.places)
     minded = [stage.cautions.get(person.place, "") if person.route is None else person.route.caution]
     minded += [stage.cautions.get(doing.step, "") if doing.kind == "work" else ""]
+    lines += exceptions_at(stage.scene.plan, person.crew, moment.at_min)
     lines += [f"Mind: {text.rstrip('.')}." for text in dict.fromkeys(minded) if text]
     lines += [f"{finding.severity.upper()} {finding.check}: {shortened(finding.message, _LONGEST_FINDING)}"
               for finding in found]
@@ -102,7 +103,7 @@ def person_lines(person: Person, moment: Moment, titles: Mapping[str, str],
     name = " ".join(part for part in (doing.step, one_line(doing.title)) if part)
     whole = "" if person.tether_m is None else f" of {person.tether_m:g}"
     return [f"{name}.", _where(person, titles), _hands(moment.held_by(person.crew), with_signs),
-            f"Tether hooked at {person.hook}, {person.reach_m:.1f}{whole} m out."]
+            f"Tether hooked at {person.hook}, {number_label(person.reach_m, 'up')}{whole} m out."]
 
 
 def _where(person: Person, titles: Mapping[str, str]) -> str:

@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from planning_kit.inputs.shown_text import one_line, plotly_text
-from planning_kit.inputs.times import gmt_label, moment_at, pet_label
+from planning_kit.inputs.times import gmt_label, moment_at, number_label, pet_label
 from planning_kit.plan.returns import latest_turn_back_min
 from planning_kit.plan.suits import UNITS, WORDS
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
@@ -19,6 +19,7 @@ from planning_kit.show.chart_rows import Words
 from planning_kit.show.palette import Theme, theme_named
 from planning_kit.show.swimlane_bars import Trace
 from planning_kit.show.swimlane_scene import EDGE_MIN
+from planning_kit.show.wording import exceptions
 
 # The "bright" and "vibrant" qualitative schemes of P. Tol, SRON/EPS/TN/09-002 (values from memory): readable
 # on white and on dark, told apart by the colour-blind; the dashes tell the same without colour.
@@ -38,7 +39,8 @@ def _store_trace(suit: pd.DataFrame, end: Mapping[Any, Any], words: Words) -> Tr
     name, unit, usable, reserve = end["consumable"], end["unit"], float(end["usable"]), end["reserve"]
     kept = f"{reserve:.4g} {unit}" if math.isfinite(reserve) else "not given"
     left, minutes = suit[f"{name}_left_{UNITS[name]}"].astype(float), suit["at_min"].astype(float)
-    texts = [f"{_when(end['crew'], minute, words)}: {WORDS[name]} {100 * value / usable:.0f} %,<br>"
+    texts = [f"{_when(end['crew'], minute, words)}: {WORDS[name]} "
+             f"{number_label(100 * value / usable, 'down', 0)} %,<br>"
              f"{value:.4g} {unit} left of {usable:.4g}; reserve {kept}"
              for minute, value in zip(minutes, left, strict=True)]
     return _line(WORDS[name], minutes, 100 * left / usable, texts, _STORE_LOOKS[name])
@@ -60,7 +62,8 @@ def _margin_text(row: Mapping[Any, Any], column: str, words: Words) -> str:
     helped = " with the partner's help" if column == "partner_margin_min" else ""
     what = WORDS.get(row["first_out"], "") if column == "suit_margin_min" else "emergency oxygen"
     return (f"{_when(row['crew'], row['at_min'], words)}, {_place(row, words, 60)}:<br>"
-            f"{home:.1f} min until inside{helped}; {_signed(row[column])} min of {what} left over")
+            f"{number_label(home, 'up')} min until inside{helped}; {number_label(row[column], 'down')} min "
+            f"of {what} left over")
 
 
 def _place(row: Mapping[Any, Any], words: Words, longest: int) -> str:
@@ -91,17 +94,13 @@ def _worst_trace(worst: Mapping[Any, Any], theme: Theme, words: Words) -> Trace:
 
     ``worst`` is a row of ``return_summary``.
     """
-    text = f"{_signed(worst['margin_min'])} min at {pet_label(worst['at_min'])}, {_place(worst, words, 40)}"
+    margin, when = number_label(worst["margin_min"], "down"), pet_label(worst["at_min"])
+    text = f"{margin} min at {when}, {_place(worst, words, 40)}"
     return chart.scatter(
         "worst", [chart.axis_ms(worst["at_min"])], [round(float(worst["margin_min"]), 4)],
         mode="markers+text", text=[text], cliponaxis=False, textfont={"size": 11, "color": theme.ink},
         textposition="top right" if worst["case"].endswith("alone") else "bottom right",
         marker={"symbol": "diamond", "size": 8, "color": theme.ink})
-
-
-def _signed(value: float) -> str:
-    """A number with one decimal and a true minus sign."""
-    return f"{value:.1f}".replace("-", "−")
 
 
 def _when(crew: str, minute: float, words: Words) -> str:
@@ -154,7 +153,8 @@ def _suit_panels(plan: TimedPlan, theme: Theme, words: Words) -> Iterator[_Panel
                   for share, name in _reserves(known)]
         traces += [_store_trace(suits[suits["crew"] == crew], row, words) for row in known]
         lowest = min((value for trace in traces for value in trace["y"]), default=0.0)
-        first = next((f"{WORDS[row['consumable']]} would run out first, at {pet_label(row['runs_out_min'])}"
+        first = next((f"{WORDS[row['consumable']]} would run out first, at "
+                      f"{pet_label(row['runs_out_min'], 'down')}"
                       for row in own if row["first"]), "nothing is known of this suit: see the findings")
         yield _Panel(f"<b>{crew}: left in the suit</b> · {first}", "% of usable", traces,
                      min(0.0, lowest) - 2, 102.0)
@@ -187,11 +187,12 @@ def _turn_back(plan: TimedPlan, worst: pd.DataFrame) -> str:
     if worst.empty:
         return "no margin is known: see the findings"
     by = latest_turn_back_min(worst, str(worst["crew"].iloc[0]))
-    if math.isnan(by):
-        return "alone the reserve is not kept even at the start"
+    broken = list(exceptions(plan, str(worst["crew"].iloc[0]), "alone"))
+    if broken:
+        return plotly_text(f"exception, no time to turn back by: {'; '.join(broken)}")
     if by < plan.end_min - plan.network.ingress_min:
-        return f"alone, turn back by {pet_label(by)}"
-    return f"alone the reserve is kept all the way; begin ingress by {pet_label(by)} at the latest"
+        return f"alone, turn back by {pet_label(by, 'down')}"
+    return f"alone the reserve is kept all the way; begin ingress by {pet_label(by, 'down')} at the latest"
 
 
 def _lasting_panel(plan: TimedPlan, theme: Theme, words: Words) -> _Panel:
@@ -266,10 +267,10 @@ def _alt(plan: TimedPlan) -> str:
     parts = [f"Suit chart: {one_line(plan.scenario.records.settings.title)}."]
     for crew in plan.travels:
         rows = plan.suit_summary.query("crew == @crew").to_dict("records")
-        left = [f"{WORDS[row['consumable']]} {100 * row['left'] / row['usable']:.0f} %".replace("-", "−")
+        left = [f"{WORDS[row['consumable']]} {number_label(100 * row['left'] / row['usable'], 'down', 0)} %"
                 for row in rows if math.isfinite(row["usable"]) and row["usable"] > 0]
         parts.append(f"{crew} ends with {', '.join(left) or 'nothing known'}.")
-    parts += [f"{row['crew']}, {row['case']}: least margin {_signed(row['margin_min'])} min at "
+    parts += [f"{row['crew']}, {row['case']}: least margin {number_label(row['margin_min'], 'down')} min at "
               f"{pet_label(row['at_min'])} ({row['place']})."
               for row in plan.return_summary.to_dict("records")]
     return " ".join(parts)

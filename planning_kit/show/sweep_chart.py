@@ -10,7 +10,7 @@ import pandas as pd
 
 from planning_kit.explore.sweep import HARD, PLANNED, good_spells
 from planning_kit.inputs.shown_text import plotly_paragraph, shortened
-from planning_kit.inputs.times import gmt_label, pet_label
+from planning_kit.inputs.times import gmt_label, number_label, pet_label
 from planning_kit.show.chart import Chart, days_axis, days_layout, note
 from planning_kit.show.palette import Theme, theme_named
 
@@ -85,12 +85,15 @@ def _hover(row: dict[Any, Any]) -> str:
     if _is_missing(row):
         why = shortened(row.get("reason") or "", _LONGEST_REASON)
         return f"{when}: {_NO_PLAN}." + (f"<br>{plotly_paragraph(why)}" if why else "")
-    words = ", ".join(f"{abs(row[f'{limit}_margin_min']):.1f} min "
-                      f"{'inside' if row[f'{limit}_margin_min'] >= 0 else 'past'} the {limit} limit"
-                      for limit in _LINES)
+    words = ", ".join(_margin_words(row[f"{limit}_margin_min"], limit) for limit in _LINES)
     stops = f", stop findings {row['stops']:.0f}" if math.isfinite(row.get("stops", math.nan)) else ""
     return (f"{when}: both inside at PET {pet_label(row['end_min'])}, {words}, "
             f"waiting {row['wait_min']:.0f} min in all{stops}.")
+
+
+def _margin_words(margin_min: float, limit: str) -> str:
+    told = f"{number_label(abs(margin_min), 'down' if margin_min >= 0 else 'up')} min"
+    return f"{told} {'inside' if margin_min >= 0 else 'past'} the {limit} limit"
 
 
 def _layout(rows: list[dict[Any, Any]], spells: list[dict[Any, Any]], limits: dict[str, float],
@@ -109,7 +112,8 @@ def _layout(rows: list[dict[Any, Any]], spells: list[dict[Any, Any]], limits: di
              "name": f"{limit} limit", "line": _LINES[limit] | {"color": theme.stop}}
             for limit, minute in limits.items()],
         "annotations": [
-            note(f"{limit} {pet_label(minute)}", 1, minute, theme.ink, xref="paper", xanchor="left", xshift=4,
+            note(f"{limit} "
+                 f"{pet_label(minute, 'down')}", 1, minute, theme.ink, xref="paper", xanchor="left", xshift=4,
                  yref="y") for limit, minute in limits.items()],
     }
 

@@ -212,6 +212,6 @@ def _by_start(plan: TimedPlan) -> list[Activity]:
 
 
 def _limits(limits: Limits) -> dict[str, tuple[float, str]]:
-    return {name: (minute, f"{name} {pet_label(minute)}{bracketed(limits.sources.get(key, ''))}")
+    return {name: (minute, f"{name} {pet_label(minute, 'down')}{bracketed(limits.sources.get(key, ''))}")
             for name, minute, key in (("planned limit", limits.planned_min, "planned_min"),
                                       ("hard limit", limits.hard_min, "hard_min"))}

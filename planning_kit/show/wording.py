@@ -16,16 +16,31 @@ import pandas as pd
 
 from planning_kit.inputs.records import BOTH, INSIDE, ItemMove, Step
 from planning_kit.inputs.shown_text import one_line
-from planning_kit.inputs.times import gmt_label, moment_at, pet_label
+from planning_kit.inputs.times import (
+    Side,
+    gmt_label,
+    margin_label,
+    moment_at,
+    number_label,
+    pet_label,
+    rounded,
+)
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import REMARK, SEVERITIES
+from planning_kit.plan.network import grouped
+from planning_kit.plan.returns import Breach
 from planning_kit.plan.timed import TimedPlan
 
 
 def nights_words(plan: TimedPlan) -> str:
-    """The nights begun in the outing, from when to when."""
+    """The nights begun in the outing, from when to when; none longer than it is."""
     nights = [window for window in plan.light.night if window[0] < plan.end_min]
-    return ", ".join(f"{pet_label(begin)} to {pet_label(end)}" for begin, end in nights) or "none"
+    return ", ".join(window_words(begin, end) for begin, end in nights) or "none"
+
+
+def window_words(begin_min: float, end_min: float) -> str:
+    """A stretch of time that something may be done in, from when to when in PET; never longer than it is."""
+    return f"{pet_label(begin_min, 'up')} to {pet_label(end_min, 'down')}"
 
 
 class Names:
@@ -85,16 +100,16 @@ class Names:
         return f"{pet_label(pet)} (GMT {gmt_label(moment_at(pet, self.plan.egress))})"
 
 
-def minutes(value: float) -> str:
+def minutes(value: float, side: Side = "nearest") -> str:
     """A length in minutes, to a tenth, with a true minus."""
-    return f"{round(value, 1) + 0.0:g} min".replace("-", "−")
+    return f"{rounded(value, side, 1):g} min".replace("-", "−")
 
 
 def signed(value: float, unit: str = "min") -> str:
-    """A margin with its sign, to a tenth."""
+    """A margin with its sign, down to a tenth."""
     if not math.isfinite(value):
         return "not known"
-    return f"{round(value, 1) + 0.0:+.1f} {unit}".replace("-", "−")
+    return f"{rounded(value, 'down', 1):+.1f} {unit}".replace("-", "−")
 
 
 def bracketed(text: object) -> str:
@@ -117,8 +132,37 @@ def counted(severities: Sequence[str]) -> str:
 
 def against(limit: float, end: float) -> str:
     """How far an end is from a limit, in words."""
-    margin = limit - end
-    return f"{pet_label(abs(margin))} {'before' if margin >= 0 else 'after'}"
+    return margin_label(limit - end, "before", "after")
+
+
+def exceptions(plan: TimedPlan, crew: str, how: str = "") -> Iterator[str]:
+    """What the plan breaks of the ways home of ``crew``, a phrase a case: what, from when to when, how much.
+
+    With ``how`` (alone, with the partner) only of cases that end so.
+    """
+    own = [(breach.case, breach) for breach in plan.return_breaches
+           if breach.crew == crew and breach.case.endswith(how)]
+    for case, told in grouped(own).items():
+        spells = ", ".join(f"{pet_label(each.from_min, 'down')} to {pet_label(each.until_min, 'up')}"
+                           for each in told)
+        worst = max(told, key=lambda each: each.short_min)
+        what = " and ".join(dict.fromkeys(broken_words(plan, each) for each in told))
+        past = "" if plan.now_min is None or told[-1].until_min >= plan.now_min else ", past"
+        yield (f"{case}: the plan breaks {what} from {spells}, by up to "
+               f"{minutes(worst.short_min, 'up')}{past}")
+
+
+def exceptions_at(plan: TimedPlan, crew: str, at_min: float) -> list[str]:
+    """What the plan breaks of the ways home of ``crew`` at one minute, a sentence a case."""
+    return [f"Exception until {pet_label(each.until_min, 'up')}: {each.case}, {broken_words(plan, each)} is "
+            "broken." for each in plan.return_breaches
+            if each.crew == crew and each.from_min <= at_min <= each.until_min]
+
+
+def broken_words(plan: TimedPlan, breach: Breach) -> str:
+    """What is broken there: the reserve or the hard limit."""
+    reserve = plan.scenario.settings.limits.return_reserve_min or 0.0
+    return "the hard limit" if breach.is_of_hard_limit else f"the reserve of {reserve:g} min"
 
 
 class OpenFindings:
@@ -212,7 +256,7 @@ class StepWords:
         start = float(self.plan.starts[self.plan.position(step.step)])
         for number, (begin, end) in enumerate(getattr(self.plan.light, step.light), start=1):
             if begin <= start < end:
-                return f"{step.light} {number}, {pet_label(begin)} to {pet_label(end)}"
+                return f"{step.light} {number}, {window_words(begin, end)}"
         return ""
 
     @cached_property
@@ -227,19 +271,19 @@ class StepWords:
         if share >= 1:
             return "needs a link: there all the time"
         without = f", none at {one_line(gaps)}" if one_line(gaps) else ""
-        return f"needs a link: there {100 * share:.0f} % of the time{without}"
+        return f"needs a link: there {number_label(100 * share, 'down', 0)} % of the time{without}"
 
     def _clocks(self, step: Step) -> Iterator[Fact]:
         for clock in self.plan.gap_clocks:
             gap = clock.gap
             if gap.first_step == step.step:
                 head = f"starts a clock at its {gap.first_at}: the {gap.then_at} of "
-                within = f" within {minutes(clock.max_gap_min)}, planned {minutes(clock.actual_min)}"
+                within = f" within {minutes(clock.max_gap_min, 'down')}, planned {minutes(clock.actual_min)}"
                 yield Fact("clock", f"{head}{self.names.step(gap.then_step)}{within}{bracketed(gap.reason)}",
                            f"{head}{gap.then_step}{within}")
 
     def _make_safe(self, step: Step) -> Iterator[Fact]:
-        told = [one_line(step.make_safe), *(f"{minutes(value)} {how}" for value, how in (
+        told = [one_line(step.make_safe), *(f"{minutes(value, 'up')} {how}" for value, how in (
             (step.safe_orderly_min, "in good order"), (step.safe_now_min, "at once")) if value is not None)]
         if any(told):
             yield Fact("safe", "Before leaving: " + ", ".join(part for part in told if part))

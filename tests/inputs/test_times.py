@@ -9,7 +9,17 @@ import pandas as pd
 import pytest
 
 from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.times import as_utc, gmt_label, moment_at, pet_label, pet_min
+from planning_kit.inputs.times import (
+    Side,
+    as_utc,
+    gmt_label,
+    margin_label,
+    moment_at,
+    number_label,
+    pet_label,
+    pet_min,
+    rounded,
+)
 
 
 @pytest.mark.parametrize(("pet", "label"), [
@@ -18,6 +28,37 @@ from planning_kit.inputs.times import as_utc, gmt_label, moment_at, pet_label, p
 ])
 def test_pet_labels(pet: float, label: str) -> None:
     assert pet_label(pet) == label
+
+
+@pytest.mark.parametrize(("pet", "down", "up"), [
+    (127.9, "2:07", "2:08"), (127.1, "2:07", "2:08"), (127, "2:07", "2:07"), (127 - 1e-9, "2:07", "2:07"),
+    (127 + 1e-9, "2:07", "2:07"), (-0.4, "−0:01", "0:00"), (-65.5, "−1:06", "−1:05"),
+])
+def test_labels_on_the_safe_side(pet: float, down: str, up: str) -> None:
+    assert (pet_label(pet, "down"), pet_label(pet, "up")) == (down, up)
+    egress = datetime(2031, 5, 14, 11, 20, 30, tzinfo=UTC)  # GMT has its own whole minutes
+    assert gmt_label(moment_at(0.4, egress), "down") == "134/11:20"
+    assert gmt_label(moment_at(0.6, egress), "up") == "134/11:22"
+    assert gmt_label(moment_at(0.5, egress), "down") == gmt_label(moment_at(0.5, egress), "up") == "134/11:21"
+
+
+@pytest.mark.parametrize(("value", "down", "up"), [
+    (12.78, "12.7", "12.8"), (-6.64, "−6.7", "−6.6"), (0.3 - 0.2, "0.1", "0.1"), (-0.04, "−0.1", "0.0"),
+    (float("nan"), "–", "–"),
+])
+def test_numbers_on_the_safe_side(value: float, down: str, up: str) -> None:
+    assert (number_label(value, "down"), number_label(value, "up")) == (down, up)
+
+
+def test_a_margin_is_rounded_from_the_exact_one() -> None:
+    # A limit of 6:30.0 and an end of 6:15.6: 14.4 left; of two labels, 6:30 and 6:16, it would be 14, and of
+    # 6:29.6 and 6:15.4, 14.2, as labels 6:30 and 6:15, one more than there is.
+    assert margin_label(390 - 375.6) == margin_label(389.6 - 375.4) == "0:14 left"
+    assert margin_label(-0.2) == "0:01 over"
+    assert margin_label(-1e-9) == "0:00 left"
+    side: Side
+    for side in ("down", "nearest", "up"):
+        assert rounded(float("inf"), side) == float("inf")
 
 
 def test_day_of_year_labels() -> None:

@@ -29,7 +29,7 @@ def test_link_and_limits(found: list[dict[str, object]]) -> None:
     (link,) = told(found, "links")
     # The relay is out of view from 0:39 to 1:23.
     assert (link["step"], link["value"]) == ("D3", 0)
-    assert "next full coverage begins at 1:23" in str(link["message"])
+    assert "next full coverage begins at 1:24" in str(link["message"])
     assert [(f["step"], f["limit"]) for f in told(found, "limits")] == [("D1", 40), ("", 150)]
     without_source = [str(f["message"]).split(" = ")[0] for f in found
                       if f["check"] == "limits" and f["severity"] == "remark"]
@@ -44,10 +44,11 @@ def test_suits(found: list[dict[str, object]]) -> None:
 
 
 def test_return(found: list[dict[str, object]]) -> None:
-    # B3 at the tip is safe after 6 min (safe_now_min), the hatch is 30 m away at 5 m/min, ingress takes 12 min;
-    # emergency oxygen lasts 15: 9 min short.
+    # B3 at the tip is safe after 6 min (safe_now_min), the hatch is 30 m away at 5 m/min, ingress takes
+    # 12 min; emergency oxygen lasts 15: 9 min short.
     tip = next(f for f in told(found, "return") if "Tip of the boom" in str(f["message"]))
-    assert (tip["severity"], tip["crew"], tip["value"]) == ("stop", "EV1", pytest.approx(15 - (6 + 30 / 5 + 12)))
+    short_min = pytest.approx(15 - (6 + 30 / 5 + 12))
+    assert (tip["severity"], tip["crew"], tip["value"]) == ("stop", "EV1", short_min)
     late = next(f for f in told(found, "return") if "see suits" in str(f["message"]))
     assert (late["severity"], late["crew"]) == ("stop", "EV2")
 

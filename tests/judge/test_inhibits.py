@@ -87,7 +87,7 @@ def test_a_named_window(small: pk.Scenario) -> None:
         return small.with_table("windows", pd.DataFrame(rows))
     assert all_of(inhibit(quiet("2031-09-03T07:42:00Z"), window="quiet")) == []
     finding = only(inhibit(quiet("2031-09-03T07:42:06Z"), window="quiet"))
-    assert "outside its window quiet: the nearest lasts 47.9 min, 0:12 to 1:00" in finding["message"]
+    assert "outside its window quiet: the nearest lasts 47.9 min, 0:13 to 1:00" in finding["message"]
 
 
 def test_backwards_is_one_stop_and_nothing_else(small: pk.Scenario) -> None:

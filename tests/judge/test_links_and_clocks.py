@@ -32,7 +32,7 @@ def test_a_step_in_a_gap_is_a_concern_with_the_next_coverage(small: pk.Scenario)
     finding = only(edited(scenario, "steps", inside["step"], link="yes"))
     assert (finding["severity"], finding["check"], finding["step"]) == ("concern", "links", inside["step"])
     assert finding["value"] == pytest.approx(share, abs=1e-6)
-    assert f"{100 * share:.0f} % is covered" in finding["message"]
+    assert f"{math.floor(100 * share)} % is covered" in finding["message"]
     row = pk.time_plan(edited(scenario, "steps", inside["step"], link="yes")).links.iloc[0]
     assert row["next_cover_min"] == pytest.approx(end)
     assert row["gaps"] != ""

@@ -52,7 +52,7 @@ def test_a_hook_left_behind_is_one_finding_for_all_that_it_is_out_of_reach_of(de
     findings = pk.time_plan(edited(demo, "steps", "RG9", hooks="")).findings
     (stop,) = findings.query("severity == 'stop'").to_dict("records")
     assert (stop["crew"], stop["value"]) == ("EV1", pytest.approx(13 + 6 + 4.5 + 4 + 4 + 4))
-    assert stop["message"].count(" to 3:56, ") == 1
+    assert stop["message"].count(" to 3:57, ") == 1
     assert "move the hook to Hub ring at 3:06, with hooks EV1 in RG9" in stop["message"]
 
 

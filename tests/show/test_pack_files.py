@@ -143,7 +143,8 @@ def test_the_sheets_hold_the_tables(files: Files, demo_plan: pk.Plan) -> None:
     sheets = pd.read_excel(io.BytesIO(files["review.xlsx"]), sheet_name=None)
     assert sheets["Findings"]["Finding"].tolist() == demo_plan.findings.message.tolist()
     suits = sheets["Suits"]["Left"].tolist()
-    assert suits == pytest.approx(demo_plan.suit_summary.left.tolist(), abs=0.05 + 1e-9)  # one decimal
+    lost = demo_plan.suit_summary.left - suits  # one decimal, none more than there is
+    assert lost.between(-1e-6, 0.1).all()
     assert sheets["Inhibits"]["Inhibit"].tolist() == demo_plan.inhibits.inhibit.tolist()
     assert len(sheets["Custody"]) == len(demo_plan.custody)
     assert {"About", "Procedure", "Tasks", "By person", "By bag", "Verdict", "Limits", "EV1"} <= set(sheets)

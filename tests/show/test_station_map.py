@@ -108,8 +108,8 @@ def test_the_line_of_now_stands_at_the_minute_in_the_swimlanes(film):
 
 def test_the_words_say_what_the_plan_says(film):
     sky, first, second = (plain(text) for text in words(at(film, "124")))
-    assert sky.startswith("PET 2:04 GMT 134/13:24 Sun (day 2) until 2:20.")  # egress at GMT 134/11:20
-    assert "I-DRV in force until 3:06" in sky
+    assert sky.startswith("PET 2:04 GMT 134/13:24 Sun (day 2) until 2:19.")  # egress at GMT 134/11:20
+    assert "I-DRV in force until 3:07" in sky
     assert "I-PWR" not in sky  # lead 8 min before X1 at 2:21: from 2:13
     assert first.startswith("EV1 wait until 2:10 RG5 Wait for EV2.")
     assert "Tether hooked at BK, 23.0 of 26 m out." in first

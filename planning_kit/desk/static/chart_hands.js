@@ -2,7 +2,7 @@
 // where a bar would drop, which step a key leads to. A range is the first and last minute that are seen.
 
 import { CHART_LEFT, CHART_RIGHT } from "./chart_layout.js";
-import { pet } from "./times.js";
+import { petCeil, petFloor } from "./times.js";
 
 const EDGE_PX = 6;
 const EDGE_MIN = 8;
@@ -97,7 +97,7 @@ export function hoverLines(target, chart, notes) {
   if (target.inhibit !== undefined) {
     const [row, at] = target.inhibit.split(" ");
     const [inhibit, title, from, until] = chart.inhibits[row][at];
-    return [`${inhibit} ${title}`, `Must stand from PET ${pet(from)} to ${pet(until)}`];
+    return [`${inhibit} ${title}`, `Must stand from PET ${petFloor(from)} to ${petCeil(until)}`];
   }
   if (target.bar === undefined) return null;
   return notes?.hovers[Number(target.bar)] ?? [chart.bars[Number(target.bar)][6]];

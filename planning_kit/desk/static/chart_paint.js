@@ -4,7 +4,7 @@
 import { CHART_LEFT, CHART_RIGHT, HEIGHTS, TEXT_PX, fit, wrapped } from "./chart_layout.js";
 import { outline, patterns, rect, text, widthOf } from "./chart_shapes.js";
 import { svg } from "./dom.js";
-import { gmt, pet } from "./times.js";
+import { gmt, pet, petFloor } from "./times.js";
 
 const ID_FONT = "650 11px";
 const THIN_FONT = "650 10px";
@@ -220,7 +220,7 @@ export function paintChart(chart, look) {
         }),
       );
       over.append(
-        text(`${name} ${pet(minute)}`, x(minute) - 4, places.bottom - (name === "hard" ? 15 : 4), {
+        text(`${name} ${petFloor(minute)}`, x(minute) - 4, places.bottom - (name === "hard" ? 15 : 4), {
           fill: colour,
           class: "pk-small",
           "text-anchor": "end",

@@ -1,7 +1,7 @@
 // How things stand outside, in words: a lane, an option, the log, the clock. What is past or over says so.
 
 import { el } from "./dom.js";
-import { pet, petFloor } from "./times.js";
+import { down, pet, petFloor, up } from "./times.js";
 
 // A line of what stands: past the hard limit is worse than late.
 export function standingLevel(line) {
@@ -68,15 +68,15 @@ export function gainWords(gain) {
 }
 
 export function limitWords(name, left) {
-  const minutes = Math.abs(left) < 0.5 ? "less than 1" : size(left);
+  const minutes = Math.abs(left) < 1 ? "less than 1" : left < 0 ? up(-left) : down(left);
   return `${name} ${minutes} min ${left < 0 ? "over" : "left"}`;
 }
 
 export function openWords({ until, left }) {
   if (!until) return "";
   if (left === null) return `open until ${until}`;
-  if (left <= -0.5) return `open until ${until}, which is past`;
-  return `open until ${until}, ${left < 0.5 ? "now" : `${Math.round(left)} min`}`;
+  if (left < 0) return `open until ${until}, which is past`;
+  return `open until ${until}, ${left < 1 ? "now" : `${down(left)} min`}`;
 }
 
 export function mustWords({ must_by: by }) {

@@ -7,9 +7,23 @@ export function pet(minutes) {
   return hoursMinutes(Math.floor(minutes + 0.5));
 }
 
-// A clock has not struck the minute before it is over.
+// A clock has not struck the minute before it is over; down is also the safe side of all that must stand, is
+// latest or left.
 export function petFloor(minutes) {
-  return hoursMinutes(Math.floor(minutes + 1e-6));
+  return hoursMinutes(down(minutes));
+}
+
+// The safe side of all that may be lifted.
+export function petCeil(minutes) {
+  return hoursMinutes(up(minutes));
+}
+
+export function down(number) {
+  return Math.floor(number + 1e-6);
+}
+
+export function up(number) {
+  return Math.ceil(number - 1e-6);
 }
 
 // A clock with its seconds. Before egress it counts down to it.

@@ -111,8 +111,8 @@ def _facts(odds: TimedOdds) -> list[tuple[str, str]]:
     limits = odds.timed.scenario.settings.limits
     shares = {row["item"]: f"{100 * row['p']:.1f} % ± {100 * row['se']:.1f}"
               for row in odds.summary.to_dict("records")}
-    known = [(f"inside by {pet_label(limits.planned_min)}", shares[BY_PLANNED]),
-             (f"by {pet_label(limits.hard_min)}", shares[BY_HARD])]
+    known = [(f"inside by {pet_label(limits.planned_min, 'down')}", shares[BY_PLANNED]),
+             (f"by {pet_label(limits.hard_min, 'down')}", shares[BY_HARD])]
     return [("title", odds.timed.scenario.settings.title), ("samples", f"{odds.samples}, seed {odds.seed}"),
             *known, ("median end", pet_label(quantile(odds.tally.end_min, 0.5))),
             ("no plan", f"{100 * odds.no_plan:.1f} %")]

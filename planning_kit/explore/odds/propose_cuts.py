@@ -51,8 +51,8 @@ def propose_cuts(plan: TimedPlan, level: float = 0.95, samples: int = 2_000, see
         last = _last_start(late, level)
         p, se = late.chance(late.earliest_min if math.isnan(last) else last)
         given = math.nan if task.last_start_min is None else task.last_start_min
-        rows.append((number, task.task, task.title, task.need, late.planned_min, last, pet_label(last), p, se,
-                     given))
+        rows.append((number, task.task, task.title, task.need, late.planned_min, last,
+                     pet_label(last, "down"), p, se, given))
         dropped |= {task.task}
     return TextTable(rows, columns=COLUMNS)
 

@@ -84,7 +84,7 @@ def _parted(problem: Problem, who: str, members: list[Member],
 def add_limit(problem: Problem) -> None:
     """end - egress <= limit; the end is the later of both at the airlock, plus ingress (see `add_lanes`)."""
     limit = problem.freedom.limit_min
-    asked = Requirement("limits", "limit", f"both are inside by {pet_label(limit)}")
+    asked = Requirement("limits", "limit", f"both are inside by {pet_label(limit, 'down')}")
     problem.model.cp.add(problem.end <= problem.egress + ticks_down(limit)).only_enforce_if(
         *problem.model.switch(asked))
 
@@ -150,7 +150,8 @@ def add_last_starts(problem: Problem) -> None:
         own = [i for i, step in enumerate(work.steps) if step.task == task.task]
         if task.last_start_min is None or not own:
             continue
-        asked = Requirement("tasks", task.task, f"{task.task} begins by {pet_label(task.last_start_min)} "
+        asked = Requirement("tasks", task.task, f"{task.task} begins by "
+                                                f"{pet_label(task.last_start_min, 'down')} "
                             "(last_start_min)")
         early = [problem.model.literal(f"{task.task} early") for _ in own]
         problem.model.cp.add_bool_or(early).only_enforce_if(

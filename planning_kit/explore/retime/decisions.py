@@ -204,4 +204,4 @@ def _chance(p: pd.DataFrame, task: str, by_min: float) -> tuple[float, float]:
 def _words(task: str, title: str, by_min: float, step: str) -> str:
     if by_min != by_min:
         return f"{task} cannot keep the limit so surely, whenever it begins: decide before egress"
-    return f"If {step} has not begun by {pet_label(by_min)}, drop {task} ({title})"
+    return f"If {step} has not begun by {pet_label(by_min, 'down')}, drop {task} ({title})"

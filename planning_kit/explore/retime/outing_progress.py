@@ -14,7 +14,7 @@ from planning_kit.inputs.log_state import DONE, IN_PROGRESS, State
 from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import TextTable, visible
-from planning_kit.inputs.times import gmt_label, moment_at, pet_label, pet_min
+from planning_kit.inputs.times import Side, gmt_label, moment_at, number_label, pet_label, pet_min
 from planning_kit.plan.build import work_order
 from planning_kit.plan.network import LIGHT, ROUNDING_MIN, Demand, pinned
 from planning_kit.plan.slack import latest_starts
@@ -161,11 +161,12 @@ def _by(minutes: float, more: str, less: str) -> str:
     return f"{_span(abs(minutes))} {more if minutes > 0 else less}"
 
 
-def _span(minutes: float) -> str:
+def _span(minutes: float, side: Side = "nearest") -> str:
     """``12 min``, from three hours on ``3:05 h``, from two days on ``2 days``."""
     if minutes < 179.5:
-        return f"{minutes:.0f} min"
-    return f"{pet_label(minutes)} h" if minutes < 2880 else f"{minutes / 1440:.0f} days"
+        return f"{number_label(minutes, side, 0)} min"
+    return (f"{pet_label(minutes, side)} h" if minutes < 2880 else
+            f"{number_label(minutes / 1440, side, 0)} days")
 
 
 def _late(minutes: float) -> str:
@@ -252,9 +253,9 @@ def _unless(plan: TimedPlan, members: Sequence[int], window: str) -> str:
     tightest = min((step for step in nexts if np.isfinite(slack[step])), key=lambda s: slack[s], default=None)
     if tightest is None:
         return ""
-    by = np.floor(plan.starts[tightest] + slack[tightest] + ROUNDING_MIN)  # a deadline is not rounded up
-    return (f"; {window} is missed unless {plan.steps[tightest].step} starts by {pet_label(by)}, "
-            f"{np.floor(slack[tightest] + ROUNDING_MIN):.0f} min from when it can")
+    by = float(plan.starts[tightest] + slack[tightest])
+    return (f"; {window} is missed unless {plan.steps[tightest].step} starts by {pet_label(by, 'down')}, "
+            f"{number_label(float(slack[tightest]), 'down', 0)} min from when it can")
 
 
 def _end(plan: TimedPlan, outside: Outside) -> str:
@@ -269,8 +270,8 @@ def _end(plan: TimedPlan, outside: Outside) -> str:
 def _margin(minutes: float) -> str:
     """Kept to the minute is kept; half a minute over is over."""
     if minutes >= -ROUNDING_MIN:
-        return f"{_span(max(minutes, 0.0))} left"
-    return "less than 1 min over" if minutes > -1 else f"{_span(-minutes)} over"
+        return f"{_span(max(minutes, 0.0), 'down')} left"
+    return "less than 1 min over" if minutes > -1 else f"{_span(-minutes, 'up')} over"
 
 
 def _left_out(outside: Outside) -> Iterator[str]:

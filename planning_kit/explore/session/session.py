@@ -27,7 +27,7 @@ from planning_kit.explore.watch.watch import Watch
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.folder_files import holds_something
 from planning_kit.inputs.scenario import Scenario
-from planning_kit.inputs.times import pet_label
+from planning_kit.inputs.times import pet_label, rounded
 from planning_kit.plan.timed import TimedPlan
 
 
@@ -56,7 +56,8 @@ def _outing(plan: TimedPlan) -> Iterator[Margin]:
     limits = plan.scenario.settings.limits
     for words, limit in (("planned limit", limits.planned_min), ("hard limit", limits.hard_min)):
         left = limit - plan.end_min
-        yield Margin(f"Both inside before the {words}, PET {pet_label(limit)}", left, "min", left / limit,
+        yield Margin(f"Both inside before the {words}, PET "
+                     f"{pet_label(limit, 'down')}", left, "min", left / limit,
                      f"PET {pet_label(plan.end_min)}")
 
 
@@ -86,7 +87,7 @@ def _clocks(plan: TimedPlan) -> Iterator[Margin]:
 
 def share_words(margin: Margin) -> str:
     """The share in whole percent."""
-    return f"{round(100 * margin.share)} %"
+    return f"{rounded(100 * margin.share, 'down'):g} %"
 
 
 class Session(Editing):

@@ -161,7 +161,7 @@ def changes_section(revision: TimedComparison | None) -> Section:
                  Column("Finding", "message", 5)),
         table_of(revision.margins, "Changed margins", "Margins beside each other",
                  Column("Margin", "margin", 2.5), Column("Crew", "crew", 0.6), Column("Unit", "unit", 0.7),
-                 Column("Baseline", "a", digits=1), Column("Now", "b", digits=1),
+                 Column("Baseline", "a", digits=1, side="down"), Column("Now", "b", digits=1, side="down"),
                  Column("Change", "change", digits=1), Column("Was at", "at_a"), Column("Is at", "at_b"))))
 
 

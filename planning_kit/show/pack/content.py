@@ -13,7 +13,7 @@ from typing import Any
 import pandas as pd
 
 from planning_kit.inputs.shown_text import one_line
-from planning_kit.inputs.times import pet_label
+from planning_kit.inputs.times import Side, number_label, pet_label
 
 CAUTION = ("A planning aid, not a certified tool. The flight rules and licensed, responsible people decide. "
            "Limits are the scenario's own.")
@@ -40,13 +40,15 @@ Row = Mapping[Any, Any]
 class Column:
     """A column: its label, what is in it, its share of the width, how many digits numbers have (None: text).
 
-    ``value`` names a column of the rows that `table_of` is given, or makes the value of a row.
+    ``value`` names a column of the rows that `table_of` is given, or makes the value of a row; ``side`` is
+    the one that its numbers are rounded to.
     """
 
     label: str
     value: str | Callable[[Row], object] = ""
     share: float = 1.0
     digits: int | None = None
+    side: Side = "nearest"
 
 
 @dataclass(frozen=True)
@@ -167,9 +169,9 @@ def table_of(rows: pd.DataFrame | Iterable[Row], sheet: str, caption: str, *colu
               for column in columns) for row in each), empty)
 
 
-def pet(name: str) -> Callable[[Row], str]:
-    """A minute of PET as ``h:mm``."""
-    return lambda row: pet_label(row[name])
+def pet(name: str, side: Side = "nearest") -> Callable[[Row], str]:
+    """A minute of PET as ``h:mm``, rounded to ``side``."""
+    return lambda row: pet_label(row[name], side)
 
 
 def percent(name: str) -> Callable[[Row], float]:
@@ -201,4 +203,4 @@ def shown(cell: Cell, column: Column) -> str:
         return cell.text
     if isinstance(cell, str):
         return one_line(cell)
-    return f"{round(cell, column.digits or 0) + 0.0:.{column.digits or 0}f}".replace("-", "−")
+    return number_label(cell, column.side, column.digits or 0)

@@ -8,11 +8,11 @@ from typing import Any
 import pandas as pd
 
 from planning_kit.inputs.shown_text import shortened
-from planning_kit.inputs.times import gmt_label, moment_at, pet_label
+from planning_kit.inputs.times import Side, gmt_label, moment_at, pet_label
 from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.pack.content import Column, Row, Section, Table, percent, pet, table_of
-from planning_kit.show.wording import Names, OpenFindings
+from planning_kit.show.wording import Names, OpenFindings, exceptions
 from planning_kit.sky.orbit import Orbit, elements_age_note
 
 _LONGEST_ABOUT = 24  # the finding itself names them all
@@ -29,8 +29,9 @@ def sky_section(plan: TimedPlan) -> Section:
         _windows(plan, plan.named_windows, "Periods", "Periods from others", "None are given."),
         table_of(plan.links, "Link needs", "Steps that need a link",
                  Column("Step", "step"), Column("Crew", "crew"), Column("Start PET", pet("start_min")),
-                 Column("Covered, %", percent("share"), digits=0), Column("Without a link", "gaps", 2),
-                 Column("Next full cover PET", pet("next_cover_min"))),
+                 Column("Covered, %", percent("share"), digits=0, side="down"), Column("Without a "
+                                                                                       "link", "gaps", 2),
+                 Column("Next full cover PET", pet("next_cover_min", "up"))),
     ))
 
 
@@ -40,14 +41,16 @@ def _windows(plan: TimedPlan, named: Mapping[str, Iterable[Sequence[float]]], sh
     rows = [{"name": name, "begin_min": float(begin), "end_min": float(end)}
             for name, windows in named.items() for begin, end in windows if begin < plan.end_min + 60]
 
-    def gmt(row: Row, name: str) -> str:
-        return gmt_label(moment_at(row[name], plan.egress))
+    def gmt(row: Row, name: str, side: Side) -> str:
+        return gmt_label(moment_at(row[name], plan.egress), side)
 
     return table_of(
         sorted(rows, key=lambda row: row["begin_min"]), sheet, caption, Column("Window", "name", 1.2),
-        Column("Begins PET", pet("begin_min"), 0.8), Column("Begins GMT", lambda row: gmt(row, "begin_min")),
-        Column("Ends PET", pet("end_min"), 0.8), Column("Ends GMT", lambda row: gmt(row, "end_min")),
-        Column("Minutes", lambda row: row["end_min"] - row["begin_min"], 0.7, 1), empty=empty)
+        Column("Begins PET", pet("begin_min", "up"), 0.8),
+        Column("Begins GMT", lambda row: gmt(row, "begin_min", "up")),
+        Column("Ends PET", pet("end_min", "down"), 0.8),
+        Column("Ends GMT", lambda row: gmt(row, "end_min", "down")),
+        Column("Minutes", lambda row: row["end_min"] - row["begin_min"], 0.7, 1, "down"), empty=empty)
 
 
 def hardware_section(plan: TimedPlan) -> Section:
@@ -98,13 +101,14 @@ def holds_section(plan: TimedPlan) -> Section:
         Column("Inhibit", "inhibit", 0.8), Column("Title", "title", 1.8), Column("Owner", "owner", 1.3),
         Column("Set by PET", "set_by", 0.7), Column("Set by GMT", "set_by_gmt"),
         Column("Lift after PET", "lift_after", 0.7), Column("Lift after GMT", "lift_after_gmt"),
-        Column("Held, min", "hold_min", 0.6, 0), Column("Overlaps", "overlaps", 0.9),
+        Column("Held, min", "hold_min", 0.6, 0, "up"), Column("Overlaps", "overlaps", 0.9),
         Column("Reason", "reason", 2))
     clocks = table_of(
         plan.clocks, "Clocks", "Greatest gaps", Column("From step", "first_step"), Column("Its", "first_at"),
         Column("To step", "then_step"), Column("Its ", "then_at"),
-        Column("At most, min", "max_gap", digits=1),
-        Column("Planned, min", "actual", digits=1), Column("Left, min", "left", digits=1),
+        Column("At most, min", "max_gap", digits=1, side="down"),
+        Column("Planned, min", "actual", digits=1, side="up"),
+        Column("Left, min", "left", digits=1, side="down"),
         Column("Reason", "reason", 4))
     return Section("holds", "Footholds, tethers, inhibits, clocks", (), (
         _footholds(plan), _tethers(plan), inhibits, clocks, _cautions(plan)))
@@ -133,9 +137,11 @@ def _tethers(plan: TimedPlan) -> Table:
         sorted(rows, key=lambda row: (row["from_min"], row["crew"])), "Tethers",
         "Where each tether is hooked, and its greatest reach", Column("Crew", "crew", 0.5),
         Column("Hook at", lambda row: names.title(row["hook"]), 2), Column("From PET", pet("from_min"), 0.8),
-        Column("Until PET", pet("until_min"), 0.8), Column("Greatest reach, m", "reach_m", digits=1),
+        Column("Until PET", pet("until_min"), 0.8), Column("Greatest reach, "
+                                                           "m", "reach_m", digits=1, side="up"),
         Column("At", lambda row: names.title(row["to_place"] or row["place"]), 2),
-        Column("Tether, m", "tether_m", digits=1), Column("Margin, m", "margin_m", digits=1))
+        Column("Tether, m", "tether_m", digits=1, side="down"),
+        Column("Margin, m", "margin_m", digits=1, side="down"))
 
 
 def _cautions(plan: TimedPlan) -> Table:
@@ -148,23 +154,36 @@ def _cautions(plan: TimedPlan) -> Table:
         Column("Step", "step", 0.6), Column("Caution", "caution", 4))
 
 
+_STORE_SIDES: tuple[tuple[str, Side], ...] = (
+    ("usable", "down"), ("used", "up"), ("left", "down"), ("reserve", "up"))
+
+
 def margins_section(plan: TimedPlan) -> Section:
     """What is left in each suit at the end, and the worst point of each way back."""
-    names = Names(plan)
-    return Section("margins", "Suit and return margins", (), (
+    names, broken = Names(plan), {(each.crew, each.case) for each in plan.return_breaches}
+    words = tuple(f"Exception, no time to turn back by: {crew}, {words}."
+                  for crew in plan.travels for words in exceptions(plan, crew))
+
+    def turn_back(row: Row) -> str:
+        is_broken = (row["crew"], row["case"]) in broken
+        return "exception" if is_broken else pet_label(row["turn_back_by_min"], "down")
+
+    return Section("margins", "Suit and return margins", words, (
         table_of(plan.suit_summary, "Suits", "Consumables at the end of the outing",
                  Column("Crew", "crew", 0.6), Column("Consumable", lambda row: WORDS[row["consumable"]], 1.4),
-                 Column("Unit", "unit", 0.6), *(Column(name.capitalize(), name, digits=1)
-                                                for name in ("usable", "used", "left", "reserve")),
-                 Column("Over reserve", "margin", digits=1), Column("Runs out PET", pet("runs_out_min")),
+                 Column("Unit", "unit", 0.6), *(
+                     Column(name.capitalize(), name, digits=1, side=side) for name, side in _STORE_SIDES),
+                 Column("Over reserve", "margin", digits=1, side="down"),
+                 Column("Runs out PET", pet("runs_out_min", "down")),
                  Column("Runs out", lambda row: "first" if row["first"] else "", 0.8)),
         table_of(plan.return_summary, "Ways back", "The worst point of each way back",
                  Column("Crew", "crew", 0.6), Column("Case", "case", 2.2),
-                 Column("Least margin, min", "margin_min", digits=1), Column("At PET", pet("at_min"), 0.8),
+                 Column("Least margin, min", "margin_min", digits=1, side="down"),
+                 Column("At PET", pet("at_min"), 0.8),
                  Column("Place", lambda row: names.title(row["place"]), 1.8),
-                 Column("Time back, min", "time_back_min", digits=1),
-                 Column("Turn back by PET", pet("turn_back_by_min")),
-                 Column("Could stay, min", "stay_min", digits=1)),
+                 Column("Time back, min", "time_back_min", digits=1, side="up"),
+                 Column("Turn back by PET", turn_back),
+                 Column("Could stay, min", "stay_min", digits=1, side="down")),
     ))
 
 
@@ -179,13 +198,13 @@ def findings_section(plan: TimedPlan) -> Section:
         Column("No.", "number", 0.4, 0), Column("Check", "check", 0.8), Column("Crew", "crew", 0.6),
         Column("Step", "step", 0.5), Column("Rule", "rule", 0.8),
         Column("About", lambda row: shortened(row["about"], _LONGEST_ABOUT), 0.8),
-        Column("PET", lambda row: _pet(row["start_min"]), 0.5), Column("Finding", "message", 5),
+        Column("PET", lambda row: _pet(row["start_min"], "down"), 0.5), Column("Finding", "message", 5),
         Column("Source", "source", 1.2), Column("Accepted by", lambda row: ""),
         empty="No check found anything."),))
 
 
-def _pet(value: float) -> str:
-    return "" if pd.isna(value) else pet_label(value)
+def _pet(value: float, side: Side = "nearest") -> str:
+    return "" if pd.isna(value) else pet_label(value, side)
 
 
 def all_lists(plan: TimedPlan) -> tuple[Section, ...]:

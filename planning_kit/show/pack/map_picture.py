@@ -19,7 +19,7 @@ from planning_kit.show import station_map_views as flat
 from planning_kit.show.pack import content
 from planning_kit.show.palette import LIGHT, crew_inks
 from planning_kit.show.station_map_moving import light_words, person_lines, sky_lines
-from planning_kit.show.wording import Names, least, signed
+from planning_kit.show.wording import Names, exceptions_at, least, signed
 
 _TOGETHER_MIN = 1.5  # moments nearer than this are one picture
 
@@ -152,6 +152,7 @@ def _words(plan: TimedPlan, moment: Moment) -> list[tuple[str, str]]:
         told.append((f"{person.crew}, {person.doing.kind} until {pet_label(person.doing.finish_min)}:",
                      inks[person.crew]))
         told += [(line, LIGHT.ink) for line in person_lines(person, moment, titles, with_signs=False)]
+        told += [(line, LIGHT.ink) for line in exceptions_at(plan, person.crew, moment.at_min)]
     lying = [f"{names.item(stay.item)} {names.where(stay.holder)}" for stay in moment.stays
              if stay.kind in _SIGNS and stay.holder in titles and not stay.in_bag]
     return [*told, (f"Lying: {'; '.join(lying)}.", LIGHT.ink)] if lying else told

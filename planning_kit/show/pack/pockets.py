@@ -20,11 +20,11 @@ from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import retimed_lines
 from planning_kit.show.briefing_events import is_hardly_a_wait
 from planning_kit.show.pack.content import Cell, Column, Section, Table, slack_cell
-from planning_kit.show.wording import Fact, Names, OpenFindings, StepWords, nights_words
+from planning_kit.show.wording import Fact, Names, OpenFindings, StepWords, exceptions, nights_words
 
 _COLUMNS = (Column("PET", share=0.6), Column("GMT", share=1.05), Column("Min", "", 0.45, 0),
             Column("Step", share=0.65), Column("Where", share=1.6), Column("What", share=5.3),
-            Column("Slack", "", 0.62, 0), Column("Actual", share=0.8))
+            Column("Slack", "", 0.62, 0, "down"), Column("Actual", share=0.8))
 
 
 @dataclass(frozen=True)
@@ -114,31 +114,38 @@ class _Sheet:
     def _head(self) -> Iterator[str]:
         plan, limits = self.plan, self.plan.scenario.settings.limits
         inhibits = "; ".join(
-            f"{hold.inhibit.inhibit} {pet_label(hold.set_by_min)} to {pet_label(hold.lift_after_min)}"
+            f"{hold.inhibit.inhibit} {pet_label(hold.set_by_min, 'down')} to "
+            f"{pet_label(hold.lift_after_min, 'up')}"
             for hold in sorted(plan.inhibit_holds, key=lambda each: each.set_by_min))
         yield from retimed_lines(plan)
         if math.isfinite(self.from_min):
             yield f"What was finished by PET {pet_label(self.from_min)} is left out here."
         yield (f"PET 0:00 = GMT {gmt_label(plan.egress)}. Inside {pet_label(plan.end_min)}; planned limit "
-               f"{pet_label(limits.planned_min)}, hard limit {pet_label(limits.hard_min)}.")
+               f"{pet_label(limits.planned_min, 'down')}, hard limit {pet_label(limits.hard_min, 'down')}.")
         yield from self._turn_back()
-        yield f"Night: {nights_words(plan)}."
+        yield (f"Night: {nights_words(plan)}. Findings of the plan: {self.found.counted} (numbers as in the "
+               "review pack).")
         yield f"Inhibits: {inhibits or 'none'}."
-        yield f"Findings of the plan: {self.found.counted} (numbers as in the review pack)."
 
     def _turn_back(self) -> Iterator[str]:
-        """Turn back by when, alone and with the partner: of the cases of each, the earliest."""
+        """Turn back by when, alone and with the partner: of the cases of each, the earliest.
+
+        A time that the plan itself breaks would be read as one that it keeps: it is told what it breaks.
+        """
         ways = self.plan.return_summary
-        told = []
+        told, broken = [], []
         for how in ("alone", "with the partner"):
+            found = list(exceptions(self.plan, self.crew, how))
+            broken += found
+            if found:
+                continue
             rows = ways[(ways["crew"] == self.crew) & ways["case"].str.endswith(how)].to_dict("records")
-            # A case without such a minute breaks the reserve from the start: it comes before all others.
-            first = min(((math.isfinite(row["turn_back_by_min"]), row["turn_back_by_min"], row["case"])
-                         for row in rows), default=None)
+            first = min(((row["turn_back_by_min"], row["case"]) for row in rows), default=None)
             if first is not None:
-                is_known, by_min, case = first
-                when = pet_label(by_min) if is_known else "not even the first minute does"
-                when += ", past" if by_min < self.from_min else ""
+                by_min, case = first
+                when = pet_label(by_min, "down") + (", past" if by_min < self.from_min else "")
                 told.append(f"{how} {when} ({case.partition(',')[0]})")
-        if told:
-            yield f"Turn back by, to keep reserve and hard limit: {'; '.join(told)}."
+        lines = [f"Turn back by, to keep reserve and hard limit: {'; '.join(told)}."] if told else []
+        lines += [f"EXCEPTION, no time to turn back by: {words}." for words in broken]
+        if lines:
+            yield " ".join(lines)

@@ -179,7 +179,8 @@ def summary_section(plan: TimedPlan) -> Section:
         Column("Title", "title", 2), Column("Need", "need", 0.9), Column("Crew", "who"),
         Column("Steps", "steps", 0.5, 0), Column("First start", pet("start_min"), 0.7),
         Column("Last finish", pet("finish_min"), 0.7),
-        Column("Least slack to limit, min", "slack", 0.9, 1), Column("Objective", "objective", 2.6)),))
+        Column("Least slack to limit, "
+               "min", "slack", 0.9, 1, "down"), Column("Objective", "objective", 2.6)),))
 
 
 def procedure_section(plan: TimedPlan) -> Section:
@@ -188,8 +189,8 @@ def procedure_section(plan: TimedPlan) -> Section:
     joined: set[int] = set()
     found = OpenFindings(plan)
     events = [_with_open(told, found) for told in briefing_events(plan) if told.kind != "finding"]
-    for label in dict.fromkeys(pet_label(told.at_min) for told in events):
-        now = [told for told in events if pet_label(told.at_min) == label]
+    for label in dict.fromkeys(told.pet for told in events):
+        now = [told for told in events if told.pet == label]
         others = [told for told in now if not _is_of_crew(plan, told)]
         crew = [told for told in now if _is_of_crew(plan, told)]
         for is_shared, together in groupby(crew, lambda told: told.who not in plan.travels):
@@ -220,8 +221,8 @@ def _is_of_crew(plan: TimedPlan, told: BriefingEvent) -> bool:
 def _row(plan: TimedPlan, events: list[BriefingEvent], others: list[BriefingEvent],
          is_shared: bool) -> tuple[Cell, ...]:
     """What begins within one minute: of each crew member, or of both together; others at the right."""
-    at = min(told.at_min for told in (*events, *others))
-    label = Rich((pet_label(at), gmt_label(moment_at(at, plan.egress))))
+    first = min((*events, *others), key=lambda told: told.at_min)
+    label = Rich((first.pet, gmt_label(moment_at(first.at_min, plan.egress), first.side)))
     if is_shared:
         both = _cell(events)
         return label, both, both, _cell(others, with_names=True)

@@ -14,6 +14,7 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
 from planning_kit.inputs.shown_text import one_line
+from planning_kit.inputs.times import rounded
 from planning_kit.show.pack.content import CAUTION, Cell, Column, Pack, Rich, Table, shown
 
 _WIDEST = 90
@@ -71,7 +72,8 @@ def _put(target: SheetCell, cell: Cell, column: Column) -> None:
         target.alignment = Alignment(wrap_text=True, vertical="top")
     else:
         digits = column.digits or 0
-        target.value = round(cell, digits) + 0.0 if digits else round(cell)
+        number = rounded(cell, column.side, digits)
+        target.value = number if digits else int(number)
         target.number_format = "0." + "0" * digits if digits else "0"
         target.alignment = Alignment(vertical="top")
 

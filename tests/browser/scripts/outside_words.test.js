@@ -83,16 +83,17 @@ test("what an option gains or costs", () => {
 });
 
 test("a limit that is missed by seconds is over", () => {
-  equal(words.limitWords("hard", 12.4), "hard 12 min left");
+  equal(words.limitWords("hard", 12.9), "hard 12 min left");
   equal(words.limitWords("hard", 0.2), "hard less than 1 min left");
   equal(words.limitWords("hard", -0.2), "hard less than 1 min over");
   equal(words.limitWords("planned", -7), "planned 7 min over");
+  equal(words.limitWords("planned", -7.1), "planned 8 min over");
 });
 
 test("an option is open until its minute, now, or past", () => {
   const open = left => words.openWords({ until: "2:10", left });
   equal(
-    [open(12.4), open(0.3), open(-0.4), open(-0.5), open(null)],
+    [open(12.9), open(0.9), open(0), open(-0.1), open(null)],
     [
       "open until 2:10, 12 min",
       "open until 2:10, now",

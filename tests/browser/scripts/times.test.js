@@ -1,4 +1,4 @@
-import { gmt, hourMinute, momentMs, momentText, pet, petFloor, petSeconds } from "/static/times.js";
+import { gmt, hourMinute, momentMs, momentText, pet, petCeil, petFloor, petSeconds } from "/static/times.js";
 import { equal, test } from "./check.js";
 
 const EGRESS = Date.UTC(2031, 4, 14, 11, 24); // 31 + 28 + 31 + 30 + 14: the 134th day
@@ -21,6 +21,7 @@ test("PET before egress has a minus sign, and zero has none", () => {
 
 test("a clock does not strike a minute before it is over", () => {
   equal([59.99, 60 - 1e-9, 60, -0.01].map(petFloor), ["0:59", "1:00", "1:00", "−0:01"]);
+  equal([60.01, 60 + 1e-9, 60, -0.99].map(petCeil), ["1:01", "1:00", "1:00", "0:00"]);
 });
 
 test("a clock shows its seconds", () => {
