@@ -59,6 +59,7 @@ LONG = (
     "plan/test_returns.py",
     "plan/test_timing_against_solver.py",
     "plan/test_timing_properties.py",
+    "plan/test_ways_home.py",
     "plan/test_whole_scenarios.py",
     "show/test_offline_html.py",
     "show/test_pack_files.py",
