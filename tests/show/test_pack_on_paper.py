@@ -60,7 +60,7 @@ def test_turning_back_is_told_alone_and_with_the_partner(demo_plan: pk.Plan) -> 
 
 
 def test_a_turn_back_time_that_the_plan_breaks_is_told_as_an_exception(demo_plan: pk.Plan) -> None:
-    """The plan goes on to the boom's end, where help is 36.6 min away: 11.6 more than 30 less 5 of reserve."""
+    """The plan goes on to the boom end, where help is 36.6 min away: 11.6 more than 30 less the reserve."""
     pack, sheet = pocket(demo_plan, "EV1")
     line = next(words for words in sheet.words if words.startswith("Turn back by"))
     exception = "emergency oxygen, with the partner: the plan breaks the reserve of 5 min from 0:58 to 1:10, "
