@@ -54,7 +54,8 @@ def test_in_the_demo_one_short_stop_hides_nothing(demo: pk.Scenario) -> None:
 
 def test_what_is_in_hand_is_made_safe_before_the_way(demo: pk.Scenario) -> None:
     # EV2 in X3, which is safe after 2 min: then 50 m at 6 m/min, two hook moves, 10 min of ingress. Of 30 min
-    # that leaves 7.67 (22.33 is told as 22.4): of a reserve of 8 it is a stop, and not for the 20.33 min of the way by itself.
+    # that leaves 7.67: of a reserve of 8 it is a stop, and not for the 20.33 min of the way by itself. The
+    # 22.33 are told as 22.4.
     plan = pk.time_plan(demo.with_settings({"limits.return_reserve_min": 8}))
     (stop,) = plan.findings.query("severity == 'stop'").to_dict("records")
     assert (stop["rule"], stop["crew"], stop["step"]) == ("alone-too-far", "EV2", "X3")
