@@ -77,6 +77,7 @@ class Stretch(Change):
             changed = (minutes * factor + added).round(_DIGITS)
             if column != LIKELY:  # a likely duration below 0 is a fault, told when the question is read
                 changed = changed.clip(lower=0.0)
+            # Steps that no amount names keep their numbers as typed: rounding would be a change of them.
             steps[column] = changed.where((factor != 1.0) | (added != 0.0), minutes)
         tables["steps"] = steps
 
@@ -165,6 +166,7 @@ class Close(Change):
 
     def _edit(self, tables: Tables) -> None:
         routes = tables["routes"]
+        # A route is two-way, whichever of its ends the row names first.
         ends = zip(routes["from_place"], routes["to_place"], strict=True)
         tables["routes"] = routes[[frozenset(pair) not in self.pairs for pair in ends]]
 

@@ -75,6 +75,7 @@ def passed_through(records: Records, gone: frozenset[str]) -> dict[str, tuple[st
     """``after`` of every step, each dropped step in it replaced by what that one waited for."""
     before: dict[str, list[str]] = {step.step: list(step.after) for step in records.steps}
     for gap in records.gaps:
+        # The gap goes with its end, but not the order that it says; its minutes are lost (`Drop` tells it).
         if _is_order(gap) and gone & {gap.first_step, gap.then_step}:
             before[gap.then_step].append(gap.first_step)
 

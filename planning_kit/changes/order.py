@@ -101,6 +101,7 @@ def _traded(step: Step, column: str) -> str:
 
 
 def _items_that_go_along(records: Records, tasks: Collection[str]) -> set[str]:
+    # All tasks traded mirror the whole outing: what no step touches goes along, too.
     if {task.task for task in records.tasks} <= set(tasks):
         return {item.item for item in records.hardware}
     return {item for item, touching in tasks_touching(records.steps).items() if touching <= set(tasks)}
@@ -190,6 +191,7 @@ class Drag(Change):
         if crew not in (self.lane, BOTH):
             hooks = [self.lane if hook == crew else hook for hook in steps["hooks"].iloc[at].split()]
             set_cell(steps, at, "crew", self.lane)
+            # Once each: the other's tether may have been named already.
             set_cell(steps, at, "hooks", " ".join(dict.fromkeys(hooks)))
         tables["steps"] = steps.iloc[rows_with(len(names), at, self._place(steps, names, at))]
 

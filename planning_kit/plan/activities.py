@@ -253,6 +253,7 @@ def _waits(times: Times) -> Iterator[_Handover]:
 
 def _item_rows(times: Times) -> Iterator[_Handover]:
     left: dict[str, tuple[Step, str]] = {}
+    # At one minute leaves come before takes (False before True): what is left can be taken at once.
     for at, is_take, step, move in sorted(times.item_moves(), key=lambda event: event[:2]):
         crew = move.crew or step.crew
         if is_take and move.item in left:

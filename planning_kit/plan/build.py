@@ -66,6 +66,7 @@ def first_releases(steps: Sequence[Step], orders: Mapping[str, Sequence[int]],
             step, moving = steps[order[0]], who in travels
             way = travel_into(step, travels[who], airlock) if moving else 0.0
             extra = step.travel_extra_min if moving else 0.0
+            # Only the way is travel: extra minutes do not scale with sampled travel.
             yield Release(order[0], float(on_grid(way + extra)), way, crew=who)
 
 
@@ -127,6 +128,7 @@ def same_window_groups(steps: Sequence[Step], demands: Sequence[tuple[Demand, ..
     """The groups named in ``same_window``; members share one light, which the loader has checked."""
     members = grouped((step.same_window, position) for position, step in enumerate(steps) if step.same_window)
     for name, positions in members.items():
+        # The first demand of a lit step is its light (`step_demands`).
         yield Group(name, tuple(positions), demands[positions[0]][0])
 
 

@@ -33,6 +33,7 @@ def track_custody(times: Times, passages: Mapping[str, Sequence[Passage]]) -> Cu
     for now, finishing, starting in _instants(times):
         for position in finishing:
             walk.leave(position, now)
+        # Looked at once all have left what they leave: halfway through, hands could seem too full.
         walk.settle(now)
         for position in starting:
             walk.take(position, now)
@@ -138,6 +139,7 @@ class _Walk:
         person, item, hardware = move.crew or step.crew, move.item, self.hardware
         from_where = move.out_of or step.where
         airlock = self.times.scenario.settings.airlock
+        # Only at the airlock is what lies inside at hand, too.
         wheres = {from_where} if move.out_of or from_where != airlock else {from_where, INSIDE}
         spot = hardware.find(item, wheres)
         held = hardware.find(item, {person})

@@ -115,6 +115,7 @@ class Hardware:
         """The items directly in these hands or in this bag."""
         here = {name for name in self._came.get(holder, ())
                 if any(spot.where == holder and not spot.is_assumed for spot in self.spots[name])}
+        # What has gone on is forgotten, or each look would take as long as all that ever came.
         self._came[holder] = here
         return sorted(here, key=self._rows.__getitem__)
 
@@ -168,6 +169,7 @@ class Hardware:
             for entry, until in zip(entries, ends, strict=True):
                 if until <= entry.from_min and entry is not entries[-1]:
                     continue
+                # With the stay of no time between them left out, two stays may be one.
                 if kept and (kept[-1].holder, kept[-1].in_bag) == (entry.holder, entry.in_bag):
                     kept[-1] = replace(kept[-1], until_min=until)
                 else:
@@ -248,6 +250,7 @@ class Intentions:
         first one's last step at that place before, or else that moment itself.
         """
         moves = self._moves.get(item, [])
+        # Not bisect_left: the move that brought it here is at ``since_min`` itself.
         then = bisect_right(moves, since_min, key=_at)
         if then == len(moves) or self._last.get((item, person), -inf) > since_min:
             return inf
@@ -288,6 +291,7 @@ class Loads:
     def _weigh(self, holder: str, now: float, step: str) -> None:
         """Open, raise or close the spell in which a holder has too much."""
         items, limit = self._burden(holder, now), self.room[holder]
+        # What has no number weighs nothing, which errs to the light side: it is told as unweighed.
         slots = sum(self.hardware.items[item].slots or 0.0 for item in items)
         self.unweighed |= {item: None for item in items if self.hardware.items[item].slots is None}
         if items and limit is None:

@@ -200,6 +200,7 @@ class _Lasting:
         """Where the items are that are not inside, in table order."""
         begun = bisect_right(self._moved, minute, key=lambda stay: stay.from_min)
         if begun != self._known:
+            # Onward only what has begun since is added; back in time all is looked through anew.
             latest = self._latest if begun > self._known else {}
             latest |= {stay.item: stay for stay in self._moved[self._known if latest else 0:begun]}
             self._known, self._latest = begun, latest

@@ -55,6 +55,7 @@ def inhibit_holds(times: Times) -> tuple[Hold, ...]:
     when, holds = Spans(spans), []
     for number, (begin, end) in enumerate(spans):
         others = (inhibits[other].inhibit for other in when.touching(begin, end)
+                  # `touching` counts those that only meet: one is lifted as the other is set.
                   if other != number and spans[other][0] < end and spans[other][1] > begin)
         holds.append(Hold(inhibits[number], begin, end, tuple(others)))
     return tuple(holds)
@@ -105,6 +106,7 @@ def _cover(step: Step, start: float, finish: float, covered: Windows) -> LinkCov
     gaps = tuple((begin, end) for begin, end in complement(covered, (start, finish)).tolist()
                  if end - begin > ROUNDING_MIN)
     length = finish - start
+    # Of the gaps that are told alone, so that the share is 1 where there are none.
     lost = sum(end - begin for begin, end in gaps)
     next_cover_min = next((max(begin, start) for begin, end in covered.tolist()
                            if end - max(begin, start) >= length - ROUNDING_MIN), float("nan"))

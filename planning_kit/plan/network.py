@@ -113,6 +113,7 @@ class Demand:
         """``kind:label-n`` of the n-th window, the one that holds ``minute`` (named periods have no n)."""
         if self.kind == WINDOW:
             return f"{self.kind}:{self.label}"
+        # Counted in the whole windows: one that the guard uses up keeps its number.
         number = int(np.searchsorted(self.whole[:, 0], minute, side="right"))
         return f"{self.kind}:{self.label}-{number}"
 
@@ -191,6 +192,7 @@ class Network:
         """An order of the steps in which most bounds point forward (row order where they run in circles)."""
         sorter: TopologicalSorter[int] = TopologicalSorter(dict.fromkeys(range(len(self.steps)), ()))
         for bound in self.bounds:
+            # A greatest gap runs against the least gap of its row: with both there would be no order.
             if bound.kind != MAX_GAP:
                 sorter.add(bound.after, bound.before)
         try:
@@ -223,6 +225,7 @@ def pinned(network: Network, starts: np.ndarray) -> Network:
 
 def _window_at(windows: np.ndarray, minute: float, horizon_min: float) -> np.ndarray:
     window = windows[(windows[:, 0] <= minute) & (minute <= windows[:, 1])][:1].copy()
+    # Less one grid step, because the ends of windows were rounded inward.
     window[window[:, 1] > horizon_min - GRID_MIN, 1] = np.inf
     return window
 

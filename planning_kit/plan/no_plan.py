@@ -83,6 +83,7 @@ def _circle_of_order(network: Network) -> list[Bound]:
     sorter: TopologicalSorter[int] = TopologicalSorter()
     for bound in network.bounds:
         ordering = bound.kind in (ORDER, AFTER) or (
+            # Other gaps let the two overlap, or the second come first: they say no order.
             bound.kind == MIN_GAP and bound.from_finish and not bound.to_finish and bound.fixed_min >= 0
         )
         if ordering:
@@ -98,6 +99,7 @@ def _circle_of_order(network: Network) -> list[Bound]:
 
 def _rising_circle(network: Network, durations: np.ndarray) -> list[Bound]:
     """A circle of bounds with a positive sum, by Bellman and Ford's method."""
+    # Without windows and horizon only a circle of bounds can make a start infinite.
     bare = replace(network, releases=(), allowed=(), groups=(), group_windows=(), horizon_min=np.inf)
     if np.isfinite(earliest_starts(bare, durations, np.zeros(len(network.steps)))).all():
         return []
@@ -105,6 +107,7 @@ def _rising_circle(network: Network, durations: np.ndarray) -> list[Bound]:
     weights = {bound: float(bound.weight_min(lengths)) for bound in network.bounds}
     knot = _knots(network, [(bound.before, bound.after) for bound in network.bounds])
     bounds = [bound for bound in network.bounds if knot[bound.before] == knot[bound.after]]
+    # Every step begins at 0: a circle shows also where nothing before it leads into it.
     height = [0.0] * len(network.steps)
     raised_by: dict[int, Bound] = {}
     step = 0  # the one raised last: it is on such a circle or behind one
@@ -184,6 +187,7 @@ def why_unplaced(network: Network, durations: np.ndarray, starts: np.ndarray,
                   step: int) -> tuple[str, str]:
     """The column concerned and the reason in words for a step that finds no time or window."""
     before = f"before the horizon ({pet_label(network.horizon_min, 'down')})"
+    # First what the planner can mend at this step alone, then what others have to do with it.
     for demand in network.demands[step]:
         if not len(demand.windows):
             named = ": does [relays] name any relay?" if demand.kind == LINK else ""

@@ -22,6 +22,8 @@ from planning_kit.plan.network import MAX_GAP, Bound, on_grid
 from planning_kit.plan.plan_times import Almanac
 from planning_kit.plan.travel import Travel
 
+# Circles with a greatest gap are not looked for here: one that is a little too long could rise for
+# thousands of sweeps.
 _MOST_SWEEPS = 40
 Orders = Mapping[str, Sequence[int]]
 """By crew member or actor the positions of steps, in the order of work."""
@@ -51,6 +53,7 @@ class OrderTiming:
         between = *build.after_bounds(steps, index), *build.gap_bounds(self.records.gaps, index), *self.more
         for bound in between:
             self._into[bound.after].append((bound.before, float(bound.weight_min(lengths))))
+            # A greatest gap runs against the least gap of its row: with both there would be no order.
             if bound.kind != MAX_GAP:
                 self._ahead[bound.after].add(bound.before)
         guard_min = self.records.settings.night_guard_s / 60.0
@@ -98,6 +101,7 @@ class OrderTiming:
     def _way_min(self, who: str, before: int, after: int) -> float:
         """Travel from one step into another, -1 being the airlock; 0 for those who do not travel."""
         steps, airlock = self.records.steps, self.records.settings.airlock
+        # By the functions of the network: a way that is added up or rounded otherwise would give other times.
         travels = {who: self.travels[who]} if who in self.travels else {}
         if before < 0:
             return next(build.first_releases(steps, {who: [after]}, travels, airlock)).at_min
@@ -109,6 +113,7 @@ class OrderTiming:
     def _ordered(self, orders: Orders, egress_min: float) -> tuple[
             list[list[tuple[int, float]]], list[set[int]], list[float]]:
         """The bounds into each step, the steps ahead of it, and where starts begin, with these orders."""
+        # Only the outer lists are copied: what is in them is shared by all orders, so it is never changed.
         into, ahead = list(self._into), list(self._ahead)
         starts = [-inf] * len(into)
         for who, order in orders.items():

@@ -71,6 +71,7 @@ def _spots(passages: Sequence[Passage], now_min: float) -> tuple[tuple[str, floa
     here = next((p for p in passages if p.start_min <= now_min < p.finish_min), passages[-1])
     if here.route is None:
         return ((here.place, now_min),)
+    # Turning round takes as long again as they have been on this leg.
     return (here.to_place, here.finish_min), (here.place, 2 * now_min - here.start_min)
 
 
@@ -91,6 +92,7 @@ def from_here(network: Network, starts: Mapping[int, float], durations: np.ndarr
             home = homes[each.crew]
             free = starts[home.last] + float(durations[home.last]) if home.last >= 0 else 0.0
             way = float(on_grid(each.at_home_min(travel, airlock) - free))
+            # Never sooner than the network has it: an end told too early would be the unsafe side.
             homes[each.crew] = replace(home, travel_min=max(home.travel_min, way))
     return replace(network, releases=tuple(releases), homes=tuple(homes.values()))
 
@@ -150,6 +152,7 @@ def with_past(network: Network, starts: Mapping[int, float], durations: np.ndarr
     for group, whole in zip(network.groups, network.group_windows, strict=True):
         rest = tuple(member for member in group.members if member not in fixed)
         begun = [member for member in group.members if member in fixed]
+        # What has happened moves no more: it only says which window the rest must find.
         if rest:
             groups.append(replace(group, members=rest))
             windows.append(whole if group.name in released
@@ -172,6 +175,7 @@ def _window_of(begun: list[int], starts: Mapping[int, float], durations: np.ndar
     first = min(starts[step] for step in begun)
     last = max(starts[step] + durations[step] for step in begun)
     held = (windows[:, 0] <= first + LOG_SECOND_MIN) & (last <= windows[:, 1] + LOG_SECOND_MIN)
+    # A past that lies in no window is told as broken; its rest must be timed all the same.
     return windows[held][:1] if held.any() else windows
 
 
@@ -192,6 +196,7 @@ def ended_at(network: Network, starts: Mapping[int, float], durations: np.ndarra
     free = {home.crew: starts[home.last] + float(on_grid(durations[home.last]))
             if home.last in starts else 0.0 for home in network.homes}
     end = float(on_grid(inside_min))
+    # Who was inside sooner after work than ingress takes: ingress is cut, the end stays as it was called.
     ingress_min = max(0.0, min(network.ingress_min, end - max(free.values(), default=0.0)))
     homes = tuple(replace(home, travel_min=max(0.0, end - ingress_min - free[home.crew]))
                   for home in network.homes)
@@ -210,6 +215,7 @@ def broken_rules(network: Network, fixed: frozenset[int], starts: np.ndarray, du
     for release in network.releases:
         by = release.at_min - float(starts[release.step])
         if release.step in fixed and by > LOG_SECOND_MIN:
+            # As a bound of the step on itself: so callers tell one form of such rules.
             yield Broken(release.step, by, Bound(release.step, release.step, release.kind, release.name,
                                                  crew=release.crew))
     for step in sorted(fixed):
@@ -221,6 +227,7 @@ def broken_rules(network: Network, fixed: frozenset[int], starts: np.ndarray, du
         members = list(group.members)
         begun = [member for member in members if member in fixed]
         if begun:
+            # Of all members, also those to come: a group is broken, too, if its rest lies in another window.
             first, last = float(starts[members].min()), float((starts[members] + lengths[members]).max())
             by = _outside(group.demand.windows, first, last)
             if by > LOG_SECOND_MIN or group.name in released:
@@ -230,6 +237,8 @@ def broken_rules(network: Network, fixed: frozenset[int], starts: np.ndarray, du
 def _outside(windows: np.ndarray, start: float, finish: float) -> float:
     """How many minutes of [start, finish] stick out of the window that holds most of it."""
     if not len(windows):
+        # Above the tolerance also for a step of no length: where there is no window it is broken.
         return max(finish - start, 2 * LOG_SECOND_MIN)
+    # Below 0 for a window that is missed altogether: then the distance to it counts as well.
     inside = np.minimum(windows[:, 1], finish) - np.maximum(windows[:, 0], start)
     return float(finish - start - inside.max())

@@ -334,6 +334,7 @@ def return_summary_table(all_returns: Sequence[Returns], reserve_min: float) -> 
 
 def _over(case: ReturnCase, reserve_min: float) -> Numbers:
     """What is left over at each moment, beyond the reserve and until the hard limit."""
+    # Not np.minimum: where the margin is not known (NaN), the hard limit still counts.
     return np.fmin(case.margin_min - reserve_min, case.to_limit_min)
 
 
@@ -347,6 +348,7 @@ def breaches_of(all_returns: Sequence[Returns], reserve_min: float) -> Iterator[
         over = _over(case, reserve_min)
         for spell in () if np.isnan(case.margin_min).all() else spells_below(returns, over):
             short = float(over[spell.worst])
+            # `not <=`, as `>` is false for NaN: with no margin known it is the hard limit that is broken.
             yield Breach(returns.crew, case.name, spell.from_min, spell.until_min, -short,
                          not case.margin_min[spell.worst] - reserve_min <= short + ROUNDING_MIN)
 
@@ -386,6 +388,7 @@ def latest_turn_back_min(summary: pd.DataFrame, crew: str) -> float:
     ``summary`` is a `return_summary_table`.
     """
     alone = summary[(summary["crew"] == crew) & summary["case"].str.endswith("alone")]
+    # NaN must count: with such a case passed over, a later time than is safe would be told.
     return float(alone["turn_back_by_min"].min(skipna=False)) if len(alone) else float("nan")
 
 

@@ -56,6 +56,8 @@ def latest_starts(network: Network, durations: np.ndarray, deadline_min: float) 
     """
     backward = earliest_starts(mirrored(network, deadline_min), durations)
     origin = deadline_min if np.isfinite(deadline_min) else 0.0
+    # What is infinite only changes its sign: no place in the mirror (inf) is no start that meets the
+    # deadline, nothing that holds it there (-inf) leaves it free here.
     return np.where(np.isfinite(backward), origin - backward - on_grid(durations), -backward)
 
 
@@ -82,6 +84,7 @@ def delays_min(up_to_min: float, every_min: float) -> np.ndarray:
     if up_to_min / every_min > _MOST_DELAYS:
         raise ScenarioError.single(f"makes more than {_MOST_DELAYS} delays: take more minutes",
                                    column="every_min", value=every_min)
+    # Half an interval more, so that rounding does not lose the last delay.
     return np.arange(0.0, up_to_min + every_min / 2, every_min)
 
 
@@ -195,6 +198,7 @@ def _bounds_on(network: Network, lengths: np.ndarray, starts: np.ndarray,
 def _tight_on(network: Network, lengths: np.ndarray, starts: np.ndarray, raised: Raise, causes: _Causes,
               step: int) -> list[Holder]:
     floors = _bounds_on(network, lengths, starts, step)
+    # Equality is safe: minutes lie on the grid, where sums are exact.
     holders = [holder for at, holder in floors if at == starts[step]]
     # A bound may ask for what the step itself has pushed up (a greatest gap, a least one below zero).
     own = [at for at, holder in floors if at < starts[step] and not causes.rests_on(holder.source, step)]
@@ -207,6 +211,7 @@ def _tight_on(network: Network, lengths: np.ndarray, starts: np.ndarray, raised:
     group = next((network.groups[number].name for number in network.groups_of[step]), "")
     if raised.kind == kinds.WINDOW or fits_min == starts[step]:
         demands = network.demands[step]
+        # Windows that meet all demands begin where a window of one of them does: that one holds the step.
         demand = next((d for d in demands if (d.windows[:, 0] == starts[step]).any()), demands[0])
         is_by_group = raised.is_after_group and fits_min < starts[step]
         holders.append(Holder(demand.kind, demand.name_at(starts[step]), ready_min=ready_min,

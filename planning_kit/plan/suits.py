@@ -132,6 +132,7 @@ class Store:
         if not self.is_known:
             return float("nan")
         if self.left[-1] < 0:
+            # np.interp wants numbers that rise, and what is left falls.
             return float(np.interp(0.0, -self.left, self.at_min))
         return float(self.at_min[-1]) + self.left_at_end / self.mean_rate if self.mean_rate > 0 else np.inf
 
@@ -142,6 +143,7 @@ class Store:
     def rate_at(self, pet_min: Numbers) -> Numbers:
         """The use per minute at these moments (PET minutes), where two activities meet that of the later."""
         spans = np.diff(self.at_min)
+        # An activity of no length has no rate.
         begins, used = self.at_min[:-1][spans > 0], -np.diff(self.left)[spans > 0]
         if not len(begins):
             return np.zeros(len(pet_min))
@@ -179,6 +181,7 @@ def _history(settings: Settings, crew: Crew, lane: Sequence[Activity],
     keys = [travel if activity.kind == TRAVEL else wait if activity.kind == WAIT else
             exertion[activity.step] if activity.step else INGRESS_EXERTION for activity in lane]
     before_min = suit.used_before_egress_min or 0.0
+    # Travel and waiting also where the lane has none: ways home and waits at the airlock use their rates.
     needed = dict.fromkeys([*keys, travel, wait, *([BEFORE_EGRESS_EXERTION] if before_min else [])])
     missing = tuple(f"[exertion_w] {key}" for key in needed if key not in watts)
     before_w = watts.get(BEFORE_EGRESS_EXERTION, np.nan) if before_min else 0.0
@@ -194,6 +197,7 @@ def _store(crew: str, consumable: str, suit: Suit, at_min: Numbers, before_min: 
     unit = UNITS[consumable]
     keys = (f"{consumable}_{unit}", *_LOAD_KEYS[consumable])
     missing = tuple(f"[suit] {key}" for key in keys if getattr(suit, key) is None)
+    # Energy is what the equipment uses, whatever the body does.
     if consumable != "energy":
         missing += missing_w
     if missing:

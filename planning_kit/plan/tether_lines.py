@@ -122,6 +122,7 @@ def follow(travel: Travel, passages: Sequence[Passage], moves: Sequence[HookMove
 
 def after_leg(line: tuple[str, ...], place: str) -> tuple[str, ...]:
     """The line after one leg: a leg walked back is taken in, any other is laid out."""
+    # Back by another route takes nothing in: the line then lies round what is between.
     return line[:-1] if len(line) > 1 and line[-2] == place else (*line, place)
 
 
@@ -150,6 +151,7 @@ def tethers_table(tethers: Mapping[str, Tether]) -> pd.DataFrame:
 def _joined(lies: Sequence[Lie]) -> Iterator[list[Lie]]:
     """Legs one by one; stays at one place with one line together; stays without minutes left out."""
     lasting = (lie for lie in lies if lie.passage.route or lie.passage.finish_min > lie.passage.start_min)
+    # A leg by its identity, so that it joins no other; a stay by its line, which a hook move changes.
     for _, group in groupby(lasting, lambda lie: id(lie) if lie.passage.route else lie.line):
         yield list(group)
 
@@ -230,6 +232,7 @@ def remedy(travel: Travel, chances: Sequence[Remedy], passages: Sequence[Passage
     then = bisect_left(tether.moves, spell.until_min, key=_at)
     until = tether.moves[then].at_min if then < len(tether.moves) else inf
     earlier = bisect_right(tether.moves, spell.from_min, key=_at)
+    # What is done before the last planned move is undone by it.
     since = tether.moves[earlier - 1].at_min if earlier else 0.0
     before = chances[bisect_left(chances, since, key=_at):bisect_right(chances, spell.from_min, key=_at)]
     # Steps that are there already come first, and late moves before early ones: they change the plan least.
@@ -274,6 +277,7 @@ def _first_failure(travel: Travel, passages: Sequence[Passage], tether: Tether, 
         if lie.passage.start_min >= until:
             break
         if lie.reach_m > tether.tether_m:
+            # Its start is near enough: hooks move between passages, so a remedy must come before it.
             return lie.passage.start_min
     return inf
 
@@ -314,6 +318,7 @@ def _meetings(one: Tether, two: Tether) -> Iterator[Crossing]:
         for other in (legs[number] for number in when.touching(mine.start_min, mine.finish_min)):
             if (mine.place, mine.to_place) == (other.to_place, other.place):  # who follow do not cross
                 begin, end = max(mine.start_min, other.start_min), min(mine.finish_min, other.finish_min)
+                # Who leaves a route at the minute in which the other enters it shares none of it.
                 if end - begin > ROUNDING_MIN:
                     yield Crossing(begin, one.crew, mine.step, other=two.crew, place=mine.place,
                                    to_place=mine.to_place, is_on_the_route=True)
@@ -324,6 +329,7 @@ def _passings(mover: Tether, stander: Tether) -> Iterator[Crossing]:
     when = Spans((stay[0].passage.start_min, stay[-1].passage.finish_min) for stay in stays)
     for lie, then in pairwise(mover.lies):
         here, at = lie.passage.to_place, lie.passage.finish_min
+        # Who turns round takes the line in again, and passes nobody.
         turns_round = then.passage.to_place == lie.passage.place
         if lie.passage.route is None or then.passage.route is None or turns_round:
             continue
@@ -333,6 +339,7 @@ def _passings(mover: Tether, stander: Tether) -> Iterator[Crossing]:
                 line = next(other.line for other in reversed(stay) if other.passage.start_min <= at)
                 shared = _routes_into(lie.ahead, here) & _routes_into(line, here)
                 if shared:
+                    # The least id of several: the order of a set is no answer to build on.
                     yield Crossing(at, mover.crew, lie.passage.step, other=stander.crew, place=min(shared),
                                    to_place=here, is_on_the_route=False)
 

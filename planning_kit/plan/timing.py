@@ -111,6 +111,7 @@ def place_in_windows(starts: np.ndarray, durations: np.ndarray, windows: np.ndar
     count = len(windows)
     if not count:
         return np.full_like(starts, np.inf)
+    # A window behind all others, at infinity, takes what fits in none: no index runs off the end.
     begins, ends = np.append(windows[:, 0], np.inf), np.append(windows[:, 1], np.inf)
     index = np.searchsorted(ends[:count], starts + durations, side="left")
     while True:
@@ -142,6 +143,7 @@ class _Pass:
              travel_factor: TravelFactor) -> Self:
         lengths, starts = on_grid(durations), on_grid(not_before)
         for release in network.releases:
+            # Of ``at_min`` only the travel scales: what is more of it than planned is added.
             extra = (travel_factor.get(release.crew, 1.0) - 1.0) * release.travel_min
             np.maximum(starts[release.step], on_grid(release.at_min + extra), out=starts[release.step])
         weights = [np.empty((len(bounds), lengths.shape[1])) for bounds in network.bounds_into]
@@ -157,13 +159,17 @@ class _Pass:
             for step in self.network.sweep_order:
                 moving._raise_by_bounds(step)
                 moving._raise_by_windows(step)
+            # After a sweep windows and forward bounds have nothing left to raise. Only groups and returning
+            # bounds can raise what an earlier step of the sweep rests on: then one more sweep is needed.
             moved = moving._raise_groups() | moving._raise_by_returning_bounds().any(axis=0)
+            # Before the pass shrinks: samples at rest leave it, and these are their last starts.
             self.starts[:, active] = moving.starts
             active, moving = moving._still_moving(active, moved)
         return self.starts
 
     def _settle_bounds(self) -> None:
         returning = len(self.network.returning_bounds)
+        # Without a returning bound there is no circle, and the sweeps with windows settle all.
         moving, active = self, np.arange(self.starts.shape[1] if returning else 0)
         for sweep in range(returning + 1):
             if not len(active):
@@ -204,6 +210,7 @@ class _Pass:
         windows = self.network.allowed[step]
         if windows is not None:
             row[:] = place_in_windows(row, self.durations[step], windows)
+        # Also where no window is needed: beyond the horizon light and links are not known.
         row[row > self.network.horizon_min] = np.inf
 
     def _raise_groups(self) -> np.ndarray:
@@ -211,6 +218,7 @@ class _Pass:
         moved = np.zeros(self.starts.shape[1], dtype=bool)
         for group, windows in zip(self.network.groups, self.network.group_windows, strict=True):
             members = list(group.members)
+            # The last finish can only grow: no window that ends before it can hold the group in any plan.
             floor = group_floor((self.starts[members] + self.durations[members]).max(axis=0), windows)
             raised = np.maximum(self.starts[members], floor)
             moved |= (raised > self.starts[members]).any(axis=0)
@@ -229,6 +237,7 @@ class _RecordedPass(_Pass):
         super()._raise_by_bounds(step)
         now = self.starts[step, 0]
         if now > before:
+            # Equality finds it: minutes lie on the grid, where sums are exact.
             source = next(bound.before for bound, weight in zip(
                 self.network.bounds_into[step], self.weights[step], strict=True)
                 if self.starts[bound.before, 0] + weight[0] == now)

@@ -22,6 +22,7 @@ Line = tuple[str, ...]
 """Places that a tether lies along, from its hook to the crew member."""
 Exit = tuple[Line, float]
 """One way out of a spot: the line at the first place reached, and the minutes until then."""
+# Summed metres may lie a rounding above the tether's: a line of just its length is not too long.
 _ROUNDING_M = 1e-9
 
 
@@ -148,6 +149,7 @@ class Rescue:
         for helped_line, last in exits:
             moves, arrived = self.helper.walk(line, helped_line[-1])
             way = self.helper.travel.time_min(line[-1], helped_line[-1])
+            # Neglected, to the short side: on the last leg the helper's own line may need one move more.
             found.append((arrived, first + way + moves * self.hook_move_min + last))
         return found
 
@@ -156,6 +158,7 @@ class Rescue:
         if not (spot.is_on_leg and helper_spot.is_on_leg) or set(spot.ends) != set(helper_spot.ends):
             return []
         is_same_way = spot.ends == helper_spot.ends
+        # Each share counts from where its owner came from: against each other, from opposite ends.
         helper_share = helper_spot.share if is_same_way else 1.0 - helper_spot.share
         apart = abs(spot.share - helper_share) * self.helper.leg_min(spot)
         return [(helper_spot.lie.line, apart), (helper_spot.lie.ahead, apart)]
