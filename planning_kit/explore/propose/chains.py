@@ -91,6 +91,7 @@ def add_chain(model: OrderModel, name: str, initial: str, events: Iterable[Event
         *((i + 1, i + 1, ~here) for i, here in inside.items()),
     ])
     for (a, b), arc in arcs.items():
+        # Whole steps in turn, though each acts only at one of its ends: stricter than custody, never laxer.
         if a >= 0 and b >= 0 and events[a].step is not events[b].step:
             _in_turn(model, name, events[a].step, events[b].step, (arc,))
     return chain
@@ -151,6 +152,7 @@ def need_state(model: OrderModel, chain: Chain, step: Placed, when: Literal, goo
 def _until(model: OrderModel, chain: Chain, step: Placed, when: tuple[Literal, ...], event: Event) -> None:
     if event.step is not step:
         _in_turn(model, chain.name, step, event.step, when)
+    # The step itself would take the thing away as it begins.
     elif not event.at_finish:
         model.cp.add_bool_or(*(~each for each in when))
 
@@ -200,6 +202,7 @@ class History:
 
         What nobody moves may stay where it is, as in the model.
         """
+        # Of steps that begin together one of no length comes first: the next may follow it at once.
         acts = sorted(self.acts, key=lambda act: (
             starts[act.step], starts[act.step] + minutes[act.step], act.step, act.at_finish))
         state, begun, begin_min, spells = self.initial, None, -inf, []
@@ -218,6 +221,7 @@ class History:
     def are_met(self, spells: Sequence[Spell], starts: Sequence[float], minutes: Sequence[float]) -> bool:
         """Whether each need has the thing in a good state from its start to its finish."""
         for step, good in self.needs:
+            # A little inside the step: a spell that only touches it, by rounding, is not during it.
             start, finish = starts[step] + _SAME_MIN, starts[step] + minutes[step] - _SAME_MIN
             during = [spell for spell in spells if spell.end_min > start and spell.begin_min < finish]
             if not during or not all(spell.state in good for spell in during):

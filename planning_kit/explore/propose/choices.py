@@ -76,6 +76,7 @@ def rebuild(current: TimedPlan | None, scenario: Scenario, records: Records, cho
     while True:
         made_so = (_changed(scenario, records, choice, rules) if current is None or current.outside is None
                    else _decided(current, records, choice, rules))
+        # A rule that is broken though it is written down is left to the checks, or this would never end.
         broken = [rule for rule in choice.rules if rule not in rules and is_broken(made_so.plan, rule)]
         if not broken:
             return made_so
@@ -157,6 +158,7 @@ def is_broken(plan: TimedPlan, rule: Rule) -> bool:
 
 def wait_for(rule: Rule) -> Wait:
     """A rule written down: one against the order of its steps is a greatest gap the other way."""
+    # Six decimals differ from the tick by less than `is_broken` forgives.
     return Wait({"first_step": rule.first, "then_step": rule.then, "min_gap": round(minutes_of(rule.gap), 6),
                  "max_gap": "", "first_at": rule.first_at, "then_at": rule.then_at, "reason": rule.why})
 
@@ -211,6 +213,7 @@ def _stayed(old: Sequence[str], new: Sequence[str]) -> set[str]:
 
 def _blocks(who: str, run: list[tuple[int, str]], old: Sequence[str], new: Sequence[str]) -> Iterator[Block]:
     place = {step: number for number, step in enumerate(old)}
+    # Equal shifts are neighbours before and now: what moves together is one move to tell.
     for _, group in groupby(run, key=lambda pair: place[pair[1]] - pair[0]):
         steps = list(group)
         first = steps[0][0]
@@ -228,6 +231,7 @@ def undone(choice: Choice, before: Mapping[str, Sequence[str]], block: Block) ->
             rest = [step for step in lane if step not in block.steps]
             old = list(before.get(who, ()))
             here = old.index(mine[0]) if mine[0] in old else 0
+            # What it followed may be left out or in the other lane: then what came before that.
             ahead = [step for step in old[:here] if step in rest]
             cut = rest.index(ahead[-1]) + 1 if ahead else 0
             lanes[who] = (*rest[:cut], *mine, *rest[cut:])
@@ -266,6 +270,7 @@ def tell_moves(records: Records, before: Choice, choice: Choice, rebuilt: Rebuil
 def _orders(before: Choice, choice: Choice, traded: Collection[str]) -> Iterator[Move]:
     told: set[tuple[str, ...]] = set()
     for block in moved_blocks(before.lanes, choice.lanes):
+        # A step of both moves in two lanes, and is told once.
         if block.steps not in told:
             told.add(block.steps)
             now = f"{' '.join(block.steps)} now behind {block.follows}"

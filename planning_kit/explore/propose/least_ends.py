@@ -71,6 +71,7 @@ class Trip:
     @cached_property
     def behind(self) -> list[int]:
         """For each step the ticks from its start to the end that no order can spare."""
+        # Which step is the last is open, and the shortest way home is never too long.
         return [self.lengths[j] + min(self.home) + sum(
             length for length, before in zip(self.lengths, self.before, strict=True) if before >> j & 1)
             for j in range(len(self.lengths))]
@@ -131,8 +132,10 @@ def least_end(walk: LeastWalk, enough: int, most: int, is_over: Callable[[], boo
     trip = walk.trip
     work = sum(trip.lengths)
     least = work + walk.left(0, -1)
+    # No window, no wait: work and the least walk are all of it.
     if not trip.waiting:
         return least
+    # Of equal ends the state with the fewest steps left comes first: it is soonest a whole order.
     open_ones = [(least, len(trip.lengths), 0, 0, -1, work)]
     earliest: dict[tuple[int, int], int] = {}
     expanded = 0
@@ -186,6 +189,7 @@ def add_lane_bounds(problem: Problem, done: Collection[str], enough: int, effort
     is the finish of an order that is known: no bound above it is wanted.
     """
     traded = sorted(problem.work.swappable & set(done))
+    # The swappable ones beyond these count in neither lane: that can only make the bound lower.
     fixed, traded = set(done) - set(traded[_MOST_TRADES:]), traded[:_MOST_TRADES]
     bounds = _LaneBounds(problem, enough, effort, budget)
     trades = [frozenset(task for task, is_swapped in zip(traded, ways, strict=True) if is_swapped)
@@ -248,8 +252,10 @@ def trip_of(problem: Problem, who: str, numbers: tuple[int, ...]) -> Trip:
     for i in positions:
         windows = allowed_windows(step_demands(work.steps[i], problem.almanac, guard_min))
         starts.append(None if windows is None else start_windows(windows, work.minutes[i]))
+    # No route counts as no walk: too little, so that the bound is still safe.
     rows = [[way(a, b) or 0 for b in numbers] for a in (*numbers, -1)]
     return Trip(
+        # Rounded as the model does, for the bound is one on its ticks.
         lengths=[ticks_up(work.minutes[i]) for i in positions],
         way=rows,
         home=[way(a, -1) or 0 for a in numbers],

@@ -80,6 +80,7 @@ class RandomMoves:
     def _length(self, lane: Sequence[int], first: int) -> int:
         """How many steps to move together: a few, or all of the same task that follow; none of both."""
         steps = self.work.steps
+        # A step of both is in two lanes, and what stands around it there is not the same.
         if steps[lane[first]].crew == BOTH:
             return 1
         longest, task = 1, steps[lane[first]].task
@@ -96,6 +97,7 @@ class RandomMoves:
         slot = self._slot(rest, block, first)
         changed = {**orders, who: rest[:slot] + block + rest[slot:]}
         if self.work.steps[block[0]].crew == BOTH:
+            # In the other lane at about the same time, or one would wait long for the other.
             partner = PARTNER[who]
             at_min = starts[rest[slot - 1]] if slot else -1.0
             others = [step for step in orders[partner] if step != block[0]]
@@ -174,6 +176,7 @@ class UntimedRules:
             begin_min, end_min = starts[first] - lead_min, starts[last] + minutes[last]
             if not any(begin <= begin_min + _SAME and end_min <= end + _SAME for begin, end in windows):
                 return False
+        # Which events there are depends on trades alone, so that a pass need not find them again.
         if swapped not in self._histories:
             self._histories[swapped] = list(self._made(swapped))
         loads: dict[str, list[tuple[float, float]]] = {}
@@ -186,6 +189,7 @@ class UntimedRules:
 
     def _made(self, swapped: frozenset[str]) -> Iterator[History]:
         problem = self.problem
+        # By identity: == between two literals makes a constraint.
         known = {id(problem.model.yes): True}
         known |= {id(literal): task not in self.dropped for task, literal in problem.tasks.items()}
         known |= {id(literal): task not in self.dropped and is_swapped == (task in swapped)
@@ -203,6 +207,7 @@ class UntimedRules:
         goes_along = history.name in self.problem.work.goes_along
         for spell in spells if slots else ():
             holder = spell.state
+            # The chain has what goes along with a trade as it was written.
             if goes_along and spell.begun and self.problem.work.steps[spell.begun.step].task in swapped:
                 holder = PARTNER.get(holder, holder)
             if holder in self._room:
@@ -264,6 +269,7 @@ class Neighbours:
                 return False
             if step >= 0:
                 to_come ^= 1 << step
+                # Arcs join neighbours only; what must come first can stand anywhere behind.
                 if self._ahead[step] & to_come:
                     return False
         return True
@@ -277,6 +283,7 @@ class Neighbours:
         if starts is None:
             return None
         end = timing.end_min(orders, starts, egress_min) - egress_min
+        # The end alone does not show what is won in the lane of who is home first.
         ends = [starts[orders[who][-1]] + timing.way_min(who, orders[who][-1], -1)
                 for who in self.problem.travels if orders[who]]
         return Timed(orders, swapped, egress_min, tuple(starts), (end, sum(ends) - len(ends) * egress_min))
@@ -321,6 +328,7 @@ def improve(problem: Problem, start: Choice, passes: int, budget: Budget,
         # The rules that delay nobody cost most, and so are asked last.
         if there is not None and (there.cost <= late or there.cost <= here.cost) and around.are_kept(there):
             here = there
+            # A forbidden order may lie on the way to a better one, but is not offered.
             if here.cost < best.cost and not _is_forbidden(around.choice(here), forbidden):
                 if here.cost[0] < best.cost[0]:
                     budget.tell(FINISH, here.cost[0])
@@ -339,6 +347,7 @@ def _settled(around: Neighbours, best: Timed, start: Choice) -> Choice:
         for block in list(moved_blocks(start.lanes, choice.lanes)):
             simpler = undone(choice, start.lanes, block)
             there = around.of(simpler)
+            # With fewer blocks each time, or two could be put back in turn without end.
             if (there is not None and there.cost[0] <= best.cost[0] and around.are_kept(there)
                     and len(list(moved_blocks(start.lanes, simpler.lanes)))
                     < len(list(moved_blocks(start.lanes, choice.lanes)))):
@@ -359,4 +368,5 @@ def _drawn(around: Neighbours, moves: RandomMoves, here: Timed, draws: random.Ra
 
 
 def _is_forbidden(choice: Choice, forbidden: list[Choice]) -> bool:
+    # The solver tells the rules that it kept, this search does not: they must not tell two apart.
     return any(replace(choice, rules=()) == replace(each, rules=()) for each in forbidden)

@@ -32,6 +32,7 @@ Way = Callable[[int, int], int | None]
 
 def ticks_up(minutes: float) -> int:
     """Ticks that last at least ``minutes``."""
+    # The timing rounds to its grid: what it counts must be kept, not what was typed.
     return math.ceil(float(on_grid(minutes)) * TICKS_PER_MIN)
 
 
@@ -128,6 +129,7 @@ class OrderModel:
     def switch(self, requirement: Requirement | None) -> list[Literal]:
         """The literals under which a requirement is asked: none unless this model explains."""
         if requirement in self.let_go:
+            # A condition that never holds, so that the constraint asks nothing.
             return [~self.yes]
         if requirement is None or not self.explains:
             return []
@@ -186,6 +188,7 @@ class OrderModel:
             for j in numbers:
                 if i != j and not precedes(j, i) and not between(i, j) and way(i, j) is not None:
                     arcs[i, j] = self.literal(f"{who} {members[i].step.name}->{members[j].step.name}")
+        # A step before it bars one from being first only if it is in the lane whenever that is; so for last.
         for i in numbers:
             if not any(precedes(k, i) and self._is_always(members[k], members[i]) for k in numbers):
                 arcs[-1, i] = self.literal(f"{who} first {members[i].step.name}")
@@ -209,6 +212,7 @@ class OrderModel:
         rounds = [(i + 1, j + 1, arc) for (i, j), arc in arcs.items()]
         rounds += [(i + 1, i + 1, ~member.here) for i, member in enumerate(members)
                    if member.here is not self.yes]
+        # A round must pass through its ends (0), unless these may loop, too: so that a lane can be empty.
         if all(member.here is not self.yes for member in members):
             rounds.append((0, 0, self.literal("idle")))
         self.cp.add_circuit(rounds)

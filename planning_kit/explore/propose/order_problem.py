@@ -199,6 +199,7 @@ class Work:
             for name in step.after:
                 yield from ((far, b) for far in (self.index[name], *self.through(name)))
         for gap in self.records.gaps:
+            # Only such a gap says that one step is over before the other begins.
             if gap.min_gap >= 0 and (gap.first_at, gap.then_at) == ("finish", "start"):
                 yield self.index[gap.first_step], self.index[gap.then_step]
 
@@ -266,6 +267,7 @@ def start_problem(work: Work, elements: Elements) -> Problem:
     # All times count from the earliest egress, so that the sky must be known so much longer.
     longer = replace(records, settings=replace(settings, horizon_h=settings.horizon_h + spread_min / 60))
     almanac = almanac_for(longer, elements, freedom.earliest)
+    # The timing asks that a step starts by the horizon, not that it is over by then.
     longest = max(map(ticks_up, work.minutes), default=0)
     model = OrderModel(ticks_down(almanac.horizon_min) + longest, work.explains, freedom.let_go)
     count = int(spread_min // freedom.egress_every_min)
@@ -281,6 +283,7 @@ def start_problem(work: Work, elements: Elements) -> Problem:
         placed = model.add_step(step.step, ticks_up(minutes), problem.tasks[step.task])
         problem.placed.append(placed)
         model.cp.add(placed.start >= egress)
+        # The longer sky is for a later egress; each outing keeps its own horizon.
         model.cp.add(placed.start <= egress + ticks_down(settings.horizon_h * 60))
     problem.positions |= {who: _may_do(work, who) for who in work.lanes}
     return problem

@@ -64,6 +64,7 @@ class Judge:
 
     def rank(self, plan: TimedPlan, dropped: frozenset[str] = frozenset()) -> tuple[float, ...]:
         """Smaller is better: stop findings, the limit kept or not, then what the plan is worth."""
+        # All of them, not only the new ones: an order that mends one is better.
         stops = float((findings_of(plan)["severity"] == STOP).sum())
         return stops, *self.review(plan, dropped).rank
 
@@ -121,6 +122,7 @@ class OrderSearch:
         while len(forbidden) <= MOST_REJECTED and not self.budget.is_over():
             found = best_order(self.problem(freedom), start, self.budget, effort, forbidden)
             if found is None:
+                # Before an outing only where no order is found: else what the rows break is to be mended.
                 kept = freedom if freedom.past or freedom.let_go else self._as_far_as_kept(freedom, start)
                 if kept == freedom:
                     return None
@@ -142,11 +144,13 @@ class OrderSearch:
     def _start(self, freedom: Freedom) -> Choice:
         """The order to begin with: the best so far with the same work, else that before."""
         best = self.found[0].choice if self.found else self.before
+        # Tasks and crew begin as they were before, and the lanes must hold just these steps.
         lanes = self.before.lanes if best.dropped or best.swapped else best.lanes
         egress = self.before.egress
         if not freedom.earliest <= egress <= freedom.latest:
             egress = freedom.earliest
         late_min = (egress - freedom.earliest).total_seconds() / 60
+        # The model knows only an egress every so many minutes: one between them would fit no order.
         whole = timedelta(minutes=late_min // freedom.egress_every_min * freedom.egress_every_min)
         return replace(self.before, lanes=lanes, egress=freedom.earliest + whole)
 
@@ -164,8 +168,10 @@ class OrderSearch:
         problem.model.cp.maximize(sum((1 if asked in endings else 2) * switch
                                       for asked, switch in switches.items()))
         kept = completed(problem, start, self.budget, _LET_GO_EFFORT)
+        # Nothing is known of what it keeps: then all is asked, the strict side.
         if kept is None:
             return freedom
+        # The small effort may let go of more than it must: the judge still rejects a new stop finding.
         lost = {asked for asked, switch in switches.items() if not kept.values[switch.index]}
         may_go = {asked for asked in switches if asked.table != "limits"} if freedom.past else endings
         return replace(freedom, let_go=frozenset(lost & may_go))
@@ -200,6 +206,7 @@ def only_what_matters(judge: Judge, choice: Choice, rebuilt: Rebuilt, before: Ma
             tried += 1
             simpler = undone(choice, before, block)
             other = judge.try_out(simpler)
+            # An order that holds only by one more written rule is not simpler.
             if other is None or len(other.written) > len(rebuilt.written):
                 continue
             found = judge.review(other.plan, choice.dropped)

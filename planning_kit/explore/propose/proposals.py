@@ -272,6 +272,7 @@ def _said(search: OrderSearch, freedom: Freedom,
     """What clashes, where nothing fits, and how the search went in words."""
     if search.last is not None:
         return (), _verdict(search, proposed)
+    # Runs are no requirement that a clash could name, so that it is sought without them.
     clash = None if search.budget.is_over() else find_clash(
         search.problem(replace(freedom, free=BY_STEPS), explains=True), search.budget, search.budget.effort)
     if clash is None:

@@ -130,6 +130,7 @@ def solve(model: OrderModel, budget: Budget, effort: float, workers: int = 1, do
     parameters.max_deterministic_time = effort
     parameters.max_time_in_seconds = max(budget.left_s, _GRACE_S if fix_hints else 0.01)
     parameters.fix_variables_to_their_hinted_value = fix_hints
+    # An order that was found is completed though time is up, or the work of the search would be lost.
     with contextlib.nullcontext() if fix_hints else _stopped_when_over(solver, budget):
         status = solver.solve(model.cp, _Watch(budget, doing) if doing else None)
     if status == cp_model.MODEL_INVALID:
@@ -204,6 +205,7 @@ def hints_for(problem: Problem, choice: Choice) -> list[tuple[Literal, int]] | N
     hints: list[tuple[Literal, int]] = []
     for who, lane in problem.lanes.items():
         numbers = [-1, *(problem.positions[who].index(index[step]) for step in choice.lanes[who]), -1]
+        # An empty lane takes no arc at all: there is none from the airlock to itself.
         chosen = set(pairwise(numbers)) if len(numbers) > 2 else set()
         if not chosen <= set(lane.arcs):
             return None

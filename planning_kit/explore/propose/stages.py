@@ -75,6 +75,7 @@ class Found:
 def build_problem(records: Records, elements: Elements, freedom: Freedom, explains: bool = False) -> Problem:
     """The whole model of a scenario."""
     problem = start_problem(Work(records, freedom, explains), elements)
+    # What hardware and tethers force is precedence, and lanes leave out the arcs against it: so chains first.
     add_hardware(problem)
     add_tethers(problem)
     find_precedence(problem)
@@ -145,6 +146,7 @@ class _Stages:
         if not answer.is_found and known:
             answer = known
         if answer.is_found and self.weights:
+            # What they are worth is kept, not which they are: others of the same worth may end earlier.
             model.cp.add(value >= sum(weight for task, weight in self.weights.items()
                                       if literal_value(tasks[task], answer.values)))
         return answer
@@ -157,6 +159,7 @@ class _Stages:
                 break
             dropped.append(task)
             known = self._completed(self._without(start, dropped))
+        # Leaving out one after the other went too far for some: the weightiest is tried again first.
         for task in sorted(set(dropped) - start.dropped, key=lambda task: -weights[task]):
             rest = [each for each in dropped if each != task]
             more = self._completed(self._without(start, rest)) if known and rest else None
@@ -180,7 +183,9 @@ class _Stages:
         problem = self.problem
         problem.model.cp.clear_objective()
         problem.model.cp.minimize(problem.end - problem.egress)
+        # The stage before asked for no early end: the same order may end sooner.
         best, bound = self._completed(read_choice(problem, tasks.values)) or tasks, 0.0
+        # The look around times every lane from the airlock at egress, and so knows no past.
         if problem.freedom.past is None:
             best = self._after_a_look_around(best)
             bound = add_lane_bounds(problem, self._surely_done(tasks), self.end_ticks(best), self.effort,
@@ -201,6 +206,7 @@ class _Stages:
         """The best order of a local search that the solver can complete, if it is better."""
         passed = improve(self.problem, read_choice(self.problem, best.values), round(PASSES * self.effort),
                          self.budget, self.forbidden)
+        # The best may break what the look around neglects (room at a worksite): then the one before it.
         for choice in reversed(passed[-_MOST_COMPLETED:]):
             answer = self._completed(choice)
             if answer is not None and self.end_ticks(answer) < self.end_ticks(best):
@@ -210,6 +216,7 @@ class _Stages:
     def _surely_done(self, tasks: Answer) -> set[str]:
         """The tasks done in every answer worth as much: whole levels with none left out (`drop_weights`)."""
         weights, literals = self.weights, self.problem.tasks
+        # A task that an equal answer leaves out would lift the bound above an end that is possible.
         out = {weight for task, weight in weights.items() if not literal_value(literals[task], tasks.values)}
         return {task for task in literals
                 if task not in weights or not out or (tasks.is_proven and weights[task] not in out)}
@@ -223,6 +230,7 @@ class _Stages:
         kept = cp_model.LinearExpr.sum([literal for literal, value in hints_for(problem, start) or ()
                                         if value and id(literal) in arcs])
         cp.clear_objective()
+        # One second of walking outweighs any number of changes below a hundred.
         cp.minimize(_CHANGE_PART * walk - kept)
         hint(problem.model, best.values)
         return best if self.budget.is_over() else solve(

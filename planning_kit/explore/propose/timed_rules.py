@@ -21,6 +21,7 @@ from planning_kit.plan.build import allowed_windows, step_demands, travel_into
 def add_lanes(problem: Problem) -> None:
     """Everyone does one thing at a time; crew travel, from the airlock and back to it."""
     work, model = problem.work, problem.model
+    # What an actor still does when both are inside does not keep the outing from ending.
     never_ends = model.cp.new_constant(2 * model.horizon)
     for who in work.lanes:
         positions = problem.positions[who]
@@ -71,6 +72,7 @@ def _parted(problem: Problem, who: str, members: list[Member],
         first, second = positions[a], positions[b]
         if glued.get(first, second) != second or glued_from.get(second, first) != first:
             return True
+        # A third step parts them for certain only if it is in the lane whenever one of them is.
         return any(
             first in before[third] and third in before[second]
             and (members[c].here is always or members[c].here is members[a].here
@@ -111,6 +113,7 @@ def add_gaps(problem: Problem) -> None:
         if gap.max_gap is not None:
             most = Requirement("gaps", f"{gap.first_step} {gap.then_step}", f"{gap.then_step} comes at most "
                                f"{gap.max_gap:g} min after {gap.first_step}{why}")
+            # Read backwards it is a least gap, so that rounding up is the strict side here, too.
             problem.model.order(problem.placed[b], problem.placed[a], ticks_up(-gap.max_gap - lengths), most)
 
 
@@ -176,5 +179,6 @@ def add_past(problem: Problem) -> None:
             asked = Requirement("steps", name, f"{name} lies in the window in which its group has begun")
             model.start_within(placed, start_windows(past.windows[name], minutes), asked)
     ingress_min = work.records.settings.limits.ingress_min
+    # Who has nothing left to do has no arc home, and could seem to be inside already.
     for home_min in past.home_min.values():
         model.cp.add(problem.end >= ticks_up(home_min + ingress_min))

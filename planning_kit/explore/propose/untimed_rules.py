@@ -33,6 +33,7 @@ from planning_kit.plan.build import light_demand
 from planning_kit.plan.network import MAX_GAP, MIN_GAP, Bound
 from planning_kit.plan.travel import Travel
 
+# Slots may be fractions, and the solver counts in whole numbers.
 _SLOT_PARTS = 1000
 
 
@@ -66,6 +67,7 @@ def _events(problem: Problem, name: str) -> Iterator[Event]:
         named_so = is_swapped and name not in along  # what goes along is where it would have been
         for move, who, _ in swapped_moves(step.takes, step.crew, named_so):
             if move.item == name:
+                # Who stands at the airlock can be handed what is inside.
                 spots = {move.out_of} if move.out_of else {here, INSIDE} if here == airlock else {here}
                 yield Event(placed, when, frozenset(spots), who, at_finish=False)
         for move, who, into in swapped_moves(step.leaves, step.crew, named_so):
@@ -246,6 +248,7 @@ def _stays(problem: Problem, crew: str, place: Place) -> Iterator[_Stay]:
         step = problem.work.steps[i]
         if step.place == place.place and lane:
             waits_here = step.wait_at in ("", place.place)
+            # Who comes early and waits there is in the way already.
             begin = _arrival(problem, crew, number) if waits_here else problem.placed[i].start
             yield _Stay(i, number, begin, lane.members[number].here, waits_here)
 
@@ -264,6 +267,7 @@ def _arrival(problem: Problem, crew: str, number: int) -> cp_model.IntVar:
 def _apart(problem: Problem, place: Place, mine: _Stay, theirs: _Stay) -> None:
     model = problem.model
     asked = Requirement("places", place.place, f"one person at a time at {place.title or place.place}")
+    # The switch is on the choice alone: where neither is chosen nothing keeps them apart.
     first, second = model.literal("mine first"), model.literal("theirs first")
     model.cp.add_bool_or(first, second).only_enforce_if(mine.here, theirs.here, *model.switch(asked))
     for is_it, one, other in ((first, mine, theirs), (second, theirs, mine)):
@@ -284,6 +288,7 @@ def _tell(problem: Problem, place: Place, is_it: Literal, one: _Stay, other: _St
     way = lane_way(problem, crew)
     for (i, j), arc in problem.lanes[crew].arcs.items():
         if j == other.number and i >= 0:
+            # The timing sends everyone on as soon as they are free: only the step before can hold them back.
             problem.model.rules.append(Rule(
                 names[one.position].step, names[problem.positions[crew][i]].step,
                 -(way(i, j) or 0), (is_it, one.here, arc), why, then_at="finish"))
@@ -320,6 +325,7 @@ def _at_least(problem: Problem, first: str, then: str, gap_min: float, asked: Re
                                     (problem.placed[a].present, problem.placed[b].present), asked.words,
                                     *ends))
     if first != then:
+        # A negative gap as a greatest one: as a least one the steps could run in a circle.
         problem.more_bounds.append(Bound(
             a, b, MIN_GAP if gap_min >= 0 else MAX_GAP, first, fixed_min=gap_min,
             from_finish=ends[0] == "finish", to_finish=ends[1] == "finish"))

@@ -73,6 +73,7 @@ def decide(plan: TimedPlan, skip: Sequence[str] = (), give: Sequence[str] = (), 
     changes += [Wait(row) for row in waits]
     changed = _as_if_planned(base, apply(base.scenario, changes)) if changes else base
     now = moment_at(outside.now_min, outside.actuals.egress or base.egress)
+    # Told as the log would tell it, so that the re-timing knows one kind of skip.
     events = tuple(Event(row=0, event_id=f"decision {name}", event=SKIPPED, crew="", step=name, at=now,
                          remaining_min=None, metabolic_w=None, note="") for name in skipped)
     actuals = replace(outside.actuals, events=(*outside.actuals.events, *events))

@@ -119,11 +119,13 @@ def _home(plan: TimedPlan, crew: str, at_min: float, how: str) -> _Home:
     returns = next(each for each in plan.return_times if each.crew == crew)
     way = returns.terminate if how == TERMINATE else returns.abort
     number = max(0, int(np.searchsorted(returns.at_min, at_min, side="right")) - 1)
+    # Between its moments these run along straight lines, but where `plan.returns` says otherwise.
     back, oxygen, suit = (float(np.interp(at_min, returns.at_min, values)) for values in
                           (returns.alone_min, way.oxygen_margin_min, way.suit_margin_min))
     name = returns.step[number]
     step = plan.steps[plan.position(name)] if name else None
     given = None if step is None else step.safe_orderly_min if how == TERMINATE else step.safe_now_min
+    # Called during ingress, only the rest of it is still to come.
     return _Home(crew=crew, at_min=at_min, place=returns.place[number], step=step, is_given=given is not None,
                  first_min=float(way.safe_min[number]), back_min=back,
                  ingress_min=min(plan.network.ingress_min, plan.end_min - at_min), oxygen_margin_min=oxygen,

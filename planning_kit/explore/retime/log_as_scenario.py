@@ -91,9 +91,11 @@ def _spells(base: TimedPlan, states: States, now_min: float) -> list[_Spell]:
         planned = (float(base.starts[position]), float(base.finishes[position]))
         for start, finish in state.pieces:
             begin = _as_planned(start, planned[0])
+            # NaN: it has begun and is not finished.
             is_running = finish != finish
             if is_running:
                 to_do = state.left_to_do_min(now_min)
+                # With the estimate used up it cannot end before now, and each later now moves it on.
                 end = _as_planned(now_min + to_do, planned[1]) if to_do else now_min
             else:
                 end = _as_planned(finish, planned[1])
@@ -143,6 +145,7 @@ def _estimates(row: Mapping[str, object], state: State, now_min: float) -> dict[
     """Three estimates of what is still to do, spread as the step's own."""
     to_do, likely = state.left_to_do_min(now_min), state.step.minutes_likely
     share = to_do / likely if likely > 0 else 0.0
+    # Held to what is to do: low <= likely <= high, though a product is rounded.
     return {"minutes_low": min(to_do, state.step.minutes_low * share), "minutes_likely": to_do,
             "minutes_high": max(to_do, state.step.minutes_high * share)}
 
@@ -151,6 +154,7 @@ def _with_parts(scenario: Scenario, parts: Mapping[str, str]) -> dict[str, pd.Da
     """Gaps and inhibits where those that begin with a step begin with its first part."""
     if not parts:
         return {}
+    # Backwards, so that of several parts the first one stays.
     first = {step: part for part, step in reversed(list(parts.items()))}
     gaps, inhibits, records = scenario.gaps, scenario.inhibits, scenario.records
     gaps["first_step"] = [first.get(gap.first_step, gap.first_step) if gap.first_at == "start"

@@ -100,6 +100,7 @@ def options_table(plan: TimedPlan, most: int = 12, search: Budget | None = None,
                 ranked.append(entry)
     ranked.sort(key=lambda entry: entry[0])
     best = ranked[:most]
+    # Every gain is counted from carrying on, so that it is shown even where it ranks too low.
     if most > 1 and not any(row["kind"] == CARRY_ON for _, row, _ in best):
         best[-1:] = [entry for entry in ranked if entry[1]["kind"] == CARRY_ON]
     if search is not None and not any(row["kind"] == REORDER for _, row, _ in ranked):
@@ -240,6 +241,7 @@ def _parting(one: Iterable[Activity], other: Iterable[Activity]) -> float:
 def _must_by(plan: TimedPlan, option: Option) -> float:
     """The latest start of a dropped task's first step that keeps the hard limit, all else kept."""
     names = [name for name in option.how.get("skip", ()) if name in plan.network.steps]
+    # The backward pass keeps all other work: it gives no time for several tasks that go together.
     if option.kind != DROP or not names or len(option.tasks) > 1:
         return _NOTHING
     first = min((plan.position(name) for name in names), key=lambda position: plan.starts[position])

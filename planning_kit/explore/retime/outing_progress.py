@@ -44,6 +44,7 @@ def progress_table(plan: TimedPlan) -> pd.DataFrame:
     for state in outside.states.by_step.values():
         step = state.step
         start, finish = times_of(plan, step.step)
+        # The row of a step that was taken up again is its last part; it began with the first.
         start = state.pieces[0][0] if state.pieces else start
         position = base.position(step.step)
         planned = float(base.starts[position]), float(base.finishes[position])
@@ -131,6 +132,7 @@ def updated_estimates(plan: TimedPlan, weight: float = 2.0) -> pd.DataFrame:
         if state.status == DONE:
             likely = round((weight * step.minutes_likely + actual) / (weight + 1.0), 2)
             low, high = min(step.minutes_low, actual), max(step.minutes_high, actual)
+            # Rounded to hundredths, likely could fall just outside of low and high: so it is held to them.
             rows.append((step.step, step.task, step.minutes_low, step.minutes_likely, step.minutes_high,
                          actual, low, float(np.clip(likely, low, high)), high))
     return TextTable(rows, columns=["step", "task", "low_before", "likely_before", "high_before", "actual",
@@ -247,6 +249,7 @@ def _unless(plan: TimedPlan, members: Sequence[int], window: str) -> str:
                             for group, own, windows in zip(network.groups, held.group_windows,
                                                            network.group_windows, strict=True)),
     )
+    # No deadline: told is what this window asks, not what the limits ask.
     slack = latest_starts(network, plan.durations, np.inf) - plan.starts
     nexts = [order[0] for who in plan.scenario.records.lane_names
              if (order := [p for p in work_order(plan.steps, who) if p not in plan.network.fixed])]

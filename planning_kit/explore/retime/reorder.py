@@ -44,6 +44,7 @@ def rest_of(plan: TimedPlan) -> Rest:
     hardware = tuple(replace(item, at=moved[item.item][0]) if item.item in moved else item
                      for item in records.hardware)
     names = {step.step for step in steps}
+    # One that has begun is no rule here: `_not_after` keeps its longest hold, the checks judge the rest.
     inhibits = tuple(
         replace(each, needed_by=tuple(name for name in each.needed_by if name in names))
         for each in records.inhibits if {each.from_step, each.until_step} <= names)
@@ -74,6 +75,7 @@ def _tasks(records: Records, steps: Sequence[Step], begun: frozenset[str]) -> tu
     """The tasks with something left; one that has begun cannot be traded, and has made its last start."""
     left = {step.task for step in steps}
     under_way = {step.task for step in records.steps if step.step in begun}
+    # Such an item is already where it is, and would not go along with a trade of what is left.
     handled = {name for step in records.steps if step.step in begun for name in step.touches} - {""}
     tied = {step.task for step in steps if handled & step.touches}
     return tuple(
@@ -89,6 +91,7 @@ def _past(plan: TimedPlan, here: Sequence[Whereabouts], now_min: float, begun: f
     ready = {each.crew: {plan.steps[i].step: _ready(plan, each, i) for i in outside} for each in here}
     begun_by = {who: [i for i in work_order(plan.steps, who) if i in plan.network.fixed]
                 for who in plan.scenario.records.lane_names}
+    # Actors have no way to go: they are free when what they have begun is over.
     for who in begun_by.keys() - ready.keys():
         free = max((float(plan.finishes[i]) for i in begun_by[who]), default=now_min)
         ready[who] = {plan.steps[i].step: max(free, now_min) for i in rest if plan.steps[i].crew == who}
@@ -133,11 +136,13 @@ def _not_before(plan: TimedPlan, position: int, now_min: float,
                   and plan.steps[i].place == step.place and plan.steps[i].crew in plan.travels]
     return max([
         now_min,
+        # Not what holds it only in the present order: another one has its own way in (`ready_min`).
         *(release.at_min for release in network.releases
           if release.step == position and release.kind not in (ORDER, TURN)),
         *(float(plan.starts[bound.before] + bound.weight_min(plan.durations))
           for bound in network.bounds_into[position]
           if bound.before in network.fixed and bound.kind != ORDER),
+        # A step in hand leaves its items only at its finish, which may be still to come.
         *(moved[name][1] for name in step.touches if name in moved),
         *(float(plan.finishes[i]) for i in in_the_way)])
 
@@ -173,6 +178,7 @@ def _minutes(plan: TimedPlan, step: str) -> float:
 
 def _windows(plan: TimedPlan) -> dict[str, np.ndarray]:
     """For steps whose group has begun: the window that it began in."""
+    # Fewer windows than the group was given: what has begun of it holds the rest to its own.
     return {plan.steps[member].step: windows
             for group, windows in zip(plan.network.groups, plan.network.group_windows, strict=True)
             if len(windows) < len(group.demand.windows) for member in group.members}
@@ -187,6 +193,7 @@ def better_orders(plan: TimedPlan, budget: Budget) -> Iterator[Better]:
     is_lost = plan.end_min > limits.hard_min  # then what keeps a limit comes first, whatever it leaves out
     if is_lost:
         yield from _keeping_a_limit(plan, rest, plan.end_min, budget)
+    # Where the hard limit is lost with all of it, a better order need only end no later.
     whole = _looked(plan, _all_kept(rest), max(limits.hard_min, plan.end_min + _ROUNDING_MIN), budget)
     if whole is not None:
         yield whole

@@ -124,6 +124,7 @@ def retime_plan(base: TimedPlan, actuals: object, now: object = None, here: tupl
     if now_min > max(base.horizon_min, _LONGEST_MIN):
         raise ScenarioError.single(f"is PET {pet_label(now_min)}: is the date right?", table="retime",
                                    column="now_min", value=now)
+    # PET counts from the egress: after another one every window lies at another minute.
     almanac = base.almanac if egress == base.egress else (
         almanac_for(base.scenario.records, base.scenario.elements, egress))
     placed = _placed(base, write_down(base, states, egress, now_min), almanac, now_min, here,
@@ -159,6 +160,7 @@ def _placed(base: TimedPlan, happened: Happened, almanac: Almanac, now_min: floa
     """Time what is left, leaving out what cannot be placed: each round leaves out at least one step."""
     released: frozenset[str] = frozenset()
     while True:
+        # Anew in each round: what is left out has gone from the scenario with all its rules.
         whole = build_network(happened.scenario.records, almanac, base.travels)
         fixed, durations = positions(happened)
         network = with_past(whole, fixed, durations, now_min, released)
@@ -176,6 +178,7 @@ def _placed(base: TimedPlan, happened: Happened, almanac: Almanac, now_min: floa
             broken = tuple(broken_rules(whole, network.fixed, starts, durations, released))
             return _Placed(happened, network, durations, starts, broken)
         torn = frozenset(_torn_groups(whole, network, lost)) - released
+        # First these are let go: in another window the rest may find a place, and nothing is left out.
         if torn:
             released |= torn
         else:
@@ -192,6 +195,7 @@ def _torn_groups(whole: Network, network: Network, lost: list[int]) -> Iterator[
 def _lost_steps(network: Network, durations: np.ndarray, starts: np.ndarray,
                 lost: list[int]) -> dict[str, str]:
     """Steps that cannot be placed and all that would be senseless without them, each with its reason."""
+    # Steps that wait for each other have no first cause: then all of them go, so that this ends.
     causes = [step for step in lost if is_first_cause(network, durations, starts, step)] or lost
     why = {step: why_unplaced(network, durations, starts, step)[1] for step in causes}
     waiting = list(why)
