@@ -64,6 +64,7 @@ def _that_help(plan: TimedPlan, target: Target, moves: Iterable[tuple[int, int]]
         if key in tried:
             continue
         tried.add(key)
+        # Only the times: what follows from them is worked out for the few that are proved.
         network = _network_of(plan, orders)
         starts = earliest_starts(network, plan.durations)
         if target.is_met(starts):
@@ -127,6 +128,7 @@ def _may_help(plan: TimedPlan, target: Target, moved: int) -> bool:
     # Without this test every move of every row would be timed, which takes the square of the steps.
     rows = [i for i in range(len(plan.steps)) if i != moved]
     network = _network_of(plan, _orders_of(plan, rows))
+    # From PET 0 on: out of its lanes the moved step may be held by nothing, and must not look unplaced.
     starts = earliest_starts(network, plan.durations, np.zeros(len(plan.steps)))
     return bool(target.is_met(starts - 16 * GRID_MIN))  # ways in parts are rounded in parts
 
@@ -158,6 +160,7 @@ def _cheapest_places(plan: TimedPlan, who: str, moved: int, behind: list[int]) -
     places = [plan.steps[i].place for i in behind] + [airlock]
     detour = [travel.time_min(a, here) + travel.time_min(here, b) - travel.time_min(a, b)
               for a, b in itertools.pairwise(places)]
+    # Rounded, as the same way summed in another order may differ in its last digit.
     return [behind[i] for i in np.argsort(np.round(detour, 6), kind="stable")[:_PLACES_TRIED]]
 
 
@@ -208,6 +211,7 @@ def gain(plan: TimedPlan, step: str, minutes: float | None = None, most: int = 5
         if kind == EGRESS and (not target.is_window or plan.network.fixed):
             continue  # any other step starts as much earlier as egress does; outside, egress is history
         proved = _proved_rows(plan, target, (each for each in candidates if each.kind == kind), most)
+        # All moves of all rows take long: they are tried only where no likely one is free of new stops.
         if kind == ORDER and all(row["new_stops"] for row in proved):
             others = other_moves(plan, target, moves)
             proved = _best([*proved, *_proved_rows(plan, target, others, most)], most)
@@ -246,6 +250,7 @@ def _proved(plan: TimedPlan, target: Target, candidate: Candidate) -> Row | None
         changed = what_if(plan, candidate.change.arguments())
     except ScenarioError:
         return None
+    # The target counts from the egress of the plan, the changed starts from their own.
     later = pet_min(changed.egress, plan.egress)
     named, judged = plan.steps[target.named].step, plan.steps[target.judged].step
     if float(changed.starts[changed.position(judged)]) + later > target.latest_min:

@@ -64,6 +64,7 @@ def find_target(plan: TimedPlan, step: str, minutes: float | None) -> Target:
         raise ScenarioError.single("must be above 0: by how many minutes earlier?", column="minutes",
                                    value=minutes)
     start = float(plan.starts[named])
+    # Tenths lie off the grid of starts: without a hair more the next tenth would be needed.
     return Target(named, named, start - minutes + ROUNDING_MIN,
                   f"{step} {minutes:g} min earlier than {pet_label(start)}")
 
@@ -115,6 +116,8 @@ def other_changes(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
 
 def shortened_steps(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
     """For each step to come the least whole tenths by which it alone must be shorter; some are left."""
+    # Some of the step is left: one of no minutes would be left out, not shortened. The hair keeps a rounding
+    # from counting as one tenth more.
     tenths = [0 if position in plan.network.fixed else max(math.ceil(minutes * _TENTHS - 1e-9) - 1, 0)
               for position, minutes in enumerate(plan.durations)]
     owner = np.repeat(np.arange(len(tenths)), tenths)
@@ -123,6 +126,7 @@ def shortened_steps(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
     durations[owner, np.arange(len(owner))] -= by_min
     starts = earliest_starts(plan.network, np.maximum(durations, 0.0))
     met = np.flatnonzero(target.is_met(starts))
+    # The columns of a step begin with the least cut, so its first that meets the target is the least.
     positions, first = np.unique(owner[met], return_index=True)
     for position, column in zip(positions, met[first], strict=True):
         yield _shortened(plan, int(position), float(by_min[column]))
@@ -154,6 +158,7 @@ def relaxed_gaps(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
                 changed = replace(records, gaps=(*gaps[:number], relaxed, *gaps[number + 1:]))
                 return bool(target.is_met(_starts_of(plan, changed, plan.durations)))
 
+            # A gap that gives way more makes no step later, so that the test rises and bisection is safe.
             tenths = _least(is_met, math.floor(most * _TENTHS + 1e-9))
             if tenths:
                 pair = f"{gap.first_step} {gap.then_step}"
@@ -204,6 +209,7 @@ def dropped_tasks(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
         if not may_go(task) or not gone or gone & (needed | begun):
             continue
         kept = np.array([step.step not in gone for step in steps])
+        # What is left out must not count as a step without a place.
         starts = np.full(len(steps), 0.0)
         starts[kept] = _starts_of(plan, without_tasks(records, {task.task}), plan.durations[kept])
         if target.is_met(starts):
@@ -224,6 +230,8 @@ def earlier_egress(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
     most = float(tenths[0]) / _TENTHS
     egresses = EgressRange(plan.scenario, plan.egress - timedelta(minutes=most), most - tenths / _TENTHS)
     starts = egresses.starts(plan.durations)
+    # Told from the plan's own egress. NaN, an egress that has to be timed by itself, counts as not met: a
+    # change may be missed, but none is made up.
     met = target.is_met(starts - tenths / _TENTHS)
     if met.any():
         by_min = float(tenths[np.flatnonzero(met)[-1]]) / _TENTHS

@@ -80,6 +80,7 @@ class EgressRange:
         last = np.where(needs_end, starts + lengths, starts)
         known: np.ndarray = np.isfinite(starts).all(axis=0) & (last <= horizon).all(axis=0)
         guard = self.scenario.settings.night_guard_s / 60.0
+        # Where no lit step can start within the guard, both views use a window in progress at egress alike.
         return known & ~self._is_in_a_guard(guard) if self._first_lit_min(lengths[:, 0]) <= guard else known
 
     def _first_lit_min(self, lengths: np.ndarray) -> float:
@@ -94,6 +95,7 @@ class EgressRange:
         inside = np.zeros(len(self.offsets_min), dtype=bool)
         for begin in {begin for demands in self.network.demands for demand in demands
                       if demand.kind == LIGHT for begin in demand.whole[:, 0]}:
+            # A hair too wide: an egress too many is only timed by itself.
             inside |= (self.offsets_min >= begin - 1e-6) & (self.offsets_min <= begin + guard + 1e-6)
         return inside
 
@@ -226,6 +228,7 @@ def _runs(kept: np.ndarray) -> list[tuple[int, int]]:
 
 def _spell(limit: str, rows: pd.DataFrame) -> tuple[object, ...]:
     first, last = rows["egress"].iloc[0], rows["egress"].iloc[-1]
+    # Rounded, so that the first of equal outings is told, whatever their last digits.
     best = int(np.argmin(rows["end_min"].round(6)))
     return (limit, first, last, (last - first).total_seconds() / 60, rows["egress"].iloc[best],
             rows["end_min"].iloc[best], len(rows))

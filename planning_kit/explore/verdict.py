@@ -118,6 +118,7 @@ def _of_end(a: TimedPlan, b: TimedPlan) -> Iterator[Verdict]:
     for name, verdict in (("hard_min", STOP), ("planned_min", WORSE)):
         limit, before = getattr(b.scenario.settings.limits, name), getattr(a.scenario.settings.limits, name)
         word = "hard" if name == "hard_min" else "planned"
+        # Better is told by the old limit alone: a limit that was moved has mended nothing.
         kept, was_kept = keeps(b.end_min, limit), keeps(a.end_min, before)
         if not kept and was_kept:
             yield (verdict, "limits",
@@ -144,6 +145,7 @@ def _of_windows(a: TimedPlan, b: TimedPlan) -> Iterator[Verdict]:
     """Lit steps that now lie in another night or day of the same egress."""
     before = {step.step: (step, float(start)) for step, start in zip(a.steps, a.starts, strict=True)}
     for step, start in zip(b.steps, b.starts, strict=True):
+        # Nights are counted from egress: those of another egress have other numbers.
         if a.egress != b.egress or step.light not in ("night", "day") or step.step not in before:
             continue
         was, old = before[step.step]
@@ -213,6 +215,7 @@ def _of_margins(margins: pd.DataFrame) -> Iterator[Verdict]:
 def _judged(row: dict[Any, Any]) -> str:
     change = row["change"]
     if change != change:
+        # No difference, but a number that came or went is something to look at.
         return SAME if (row["a"] == row["a"]) == (row["b"] == row["b"]) else LOOK
     return SAME if abs(change) < _LEAST_CHANGE else BETTER if change > 0 else WORSE
 

@@ -74,6 +74,7 @@ class FolderFiles:
         """Whether there is a file of that name, of whatever kind."""
         if name in self.expected:
             return bool(self.expected[name])
+        # Before it is read, and only the first time: whatever changes after that shows in `is_still_so`.
         self.seen.setdefault(name, signature(self.folder / name))
         return os.path.lexists(self.folder / name)
 
@@ -128,6 +129,7 @@ def read_settled(folder: Path, read: Callable[[FolderFiles], Read]) -> Read:
         try:
             files = FolderFiles.of(folder, record)
         except ScenarioError:
+            # Where the record is another by now, a save was under way: only one that stands is a fault.
             if record == record_bytes(folder):
                 raise
         else:
@@ -163,6 +165,7 @@ def signature(path: Path) -> Signature:
         found = path.stat()
     except (OSError, ValueError):
         return None
+    # With the file's number: one that takes the place of another may have its time and size.
     return found.st_mtime_ns, found.st_size, found.st_ino
 
 
@@ -194,6 +197,7 @@ def read_path(path: Path, name: str) -> bytes:
         if not path.is_file():
             raise ScenarioError.single("is not a plain file", table=name)
         with path.open("rb") as stream:
+            # One byte more tells what is too large, even of a file that grows while it is read.
             data = stream.read(most + 1)
     if len(data) > most:
         raise ScenarioError.single(f"is larger than {most:,} bytes; this is no scenario file", table=name)
@@ -233,6 +237,7 @@ def record_bytes(folder: Path) -> bytes | None:
     with (system_errors_told("the record of an interrupted save cannot be read", f"; {_HOW_TO_GO_ON}",
                              table=f"{STAGE}/{RECORD}", value=folder),
           suppress(FileNotFoundError, NotADirectoryError)):
+        # lstat, here and below: a link could lead to files of another folder.
         if not stat.S_ISDIR(os.lstat(stage).st_mode):
             raise ScenarioError.single(f"is in the way: it is not a plain folder; {_HOW_TO_GO_ON}",
                                        table=STAGE, value=folder)
@@ -269,6 +274,7 @@ def changes_in(record: bytes, folder: Path) -> tuple[FileChange, ...]:
 
 def is_plain_name(name: str) -> bool:
     """Whether ``name`` names a visible file in a folder and nothing beyond it."""
+    # Backslash and colon, too: on other systems they lead out of the folder.
     return (0 < len(name) <= 200 and name.isprintable() and not name.startswith(".")
             and not any(mark in name for mark in "/\\:"))
 

@@ -112,6 +112,7 @@ class LogEntry:
         cells = {"event": self.event, "step": self.step, "crew": self.crew, "by": self.by,
                  "corrects": self.corrects, "note": self.note,
                  "remaining_min": _number(self.remaining_min), "metabolic_w": _number(self.metabolic_w)}
+        # A log is read line by line: a line break in a note would cut the row.
         cells = {name: " ".join(str(text).splitlines()) for name, text in cells.items()}
         written = _now() if _is_left_out(self.logged_at) else self.logged_at
         return cells | {"logged_at": _utc_text(written, None, "logged_at")}
@@ -150,6 +151,7 @@ def _fit(data: bytes, new: Sequence[tuple[dict[str, str], object]], plan: Planne
         cells["event_id"] = f"e{log.highest_id + 1}"
         cells["at"] = "" if _is_left_out(at) else _utc_text(at, log.egress_for(cells["event"], at), "at")
         row = tuple(cells.get(name, "") for name in raw.header)
+        # Parsed as it will be read back: what the file would not give again is refused now.
         log.add(*parse_table(LOG, RawTable(LOG.name, raw.header, (row,), (number,)), faults))
     faults.stop_if_any()
     if plan is not None:
@@ -215,6 +217,7 @@ class _Log:
         if event == EGRESS or not is_pet(at):
             return self._planned
         logged = self.actuals.egress
+        # Rows added together: an egress among them counts for those behind it.
         if any(row.text("event") in (EGRESS, CORRECT) for row in self.new):
             logged = actuals_of([*self.old, *self.new], self._planned, Faults()).egress
         return logged or self._planned
@@ -262,6 +265,7 @@ def _judge(log: _Log, plan: Planned) -> None:
         after = Faults()
         whole = actuals_of([*log.old, *log.new], plan.egress, after)
         states_of(records, whole.events, whole.egress or plan.egress, after)
+    # Old faults are held against no new row: outside, logging must go on.
     known = {tuple(fault.values()) for fault in before.rows}
     own = {None, *(row.number for row in log.new)}
     found = Faults([fault if fault["row"] in own else
@@ -282,6 +286,7 @@ def _go_on(log: _Log, states: States, plan: Planned, faults: Faults) -> bool:
         return False
     egress = log.actuals.egress or plan.egress
     events = actuals_of(log.new, egress, faults).events
+    # At the same moment, too: there `by_time` may put the new one first.
     if events and events[0].at <= log.actuals.events[-1].at:
         return False
     play_on(states, plan.scenario.records, events, egress, faults)

@@ -109,6 +109,7 @@ def states_of(records: Records, events: Sequence[Event], egress: datetime, fault
     """Play the events by time (`by_time`); what cannot be is noted and passed over."""
     named = {event.step: event.row for event in reversed(events) if event.step}
     if len(named) > 1 and not named.keys() & {step.step for step in records.steps}:
+        # Said once: a fault for every row would hide what is wrong.
         faults.add(LOG.name, min(named.values()), "step", " ".join(list(named)[-3:]),
                    f"and the other steps of this log, {len(named)} in all, are no steps of this plan: is it "
                    "the log of another outing?")
@@ -272,6 +273,7 @@ class _Walk:
 
     def _is_partly(self, name: str) -> bool:
         state = self.states.by_step[name]
+        # What was said at the very start is an estimate: the step goes on.
         return state.status == IN_PROGRESS and state.reported_min > state.pieces[-1][0]
 
     def _leaves_work(self, event: Event, person: str) -> bool:
@@ -309,6 +311,7 @@ class _Walk:
     def _finished_later(self, event: Event, state: State, at: float) -> None:
         """The later of the two has finished: only now is the step finished, unless the other has gone on."""
         begun, finish = state.pieces[-1]
+        # At one moment the minutes do not tell what came first; the turns do.
         gone = [other.pieces[-1][0] for other in self.states.by_step.values()
                 if other.pieces and other.pieces[-1][0] >= finish and state.called_by in other.step.people
                 and self.turns[other.step.step] > self.turns[state.step.step]]

@@ -53,11 +53,13 @@ def entries_of(text: str) -> list[Entry]:
         entries = _kvn_entries(text)
     else:
         entries = _csv_entries(text)
+    # These may stand often and say different things; of an element that is a fault.
     return [entry for entry in entries if not entry.key.startswith(_NOT_ELEMENTS)]
 
 
 def _json_entries(text: str) -> list[Entry]:
     try:
+        # Pairs, not dicts, so that a name that stands twice is seen; numbers as they are written.
         data = json.loads(text, parse_float=str, parse_int=str, object_pairs_hook=list)
     except RecursionError:
         raise CellFault("is nested too deeply") from None
@@ -74,6 +76,7 @@ def _json_entries(text: str) -> list[Entry]:
 
 def _flat(pairs: list[object]) -> Iterator[Entry]:
     """Name-value pairs of an object and of the objects in it; lists of anything else hold no element."""
+    # Not by recursion: how deep it is nested is up to whoever wrote the message.
     todo = [pairs]
     while todo:
         for pair in todo.pop():
@@ -309,6 +312,7 @@ class _Message:
         """
         axis_only = self.text("SEMI_MAJOR_AXIS") and not self.text("MEAN_MOTION")
         key = "SEMI_MAJOR_AXIS" if axis_only else "MEAN_MOTION"
+        # Any number at first, so that 0 and less are told as what they are: no bound orbit.
         value = self.number(key, -math.inf, math.inf)
         if value <= 0:
             self.fault(key, self.text(key), "is not that of a bound orbit; it must be more than 0")
@@ -357,6 +361,7 @@ def parse_epoch(text: str) -> datetime:
     year, day_of_year = int(match["year"]), match["day_of_year"]
     if day_of_year:
         moment = datetime(year, 1, 1, tzinfo=UTC) + timedelta(days=int(day_of_year) - 1)
+        # Day 0, and day 366 of a common year, fall into another year.
         if moment.year != year:
             raise ValueError(text)
     else:

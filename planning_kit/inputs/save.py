@@ -142,6 +142,7 @@ def write_whole(folder: Path, files: Mapping[str, bytes], known: Mapping[str, st
                 folder.rmdir()
         raise
     if is_new:
+        # A new folder is an entry of the one above: a power cut could take it along with all that was saved.
         flush_folder(folder.parent)
 
 
@@ -155,11 +156,14 @@ def _commit(folder: Path, files: Mapping[str, bytes], changes: list[FileChange])
                 write_flushed(stage / each.name, files[each.name])
                 if each.before:
                     os.chmod(stage / each.name, stat.S_IMODE((folder / each.name).stat().st_mode))
+        # Under another name first, so that half a record is never read as one. All that it vouches for is on
+        # the disk before it counts.
         write_flushed(stage / f".{RECORD}", record_of(changes))
         flush_folder(stage)
         flush_folder(folder)
         os.replace(stage / f".{RECORD}", stage / RECORD)
     except BaseException:
+        # Whatever stops it, an interrupt too: without a record the old set counts.
         _clear(folder)
         raise
     flush_folder(stage)
@@ -193,6 +197,7 @@ def _go_back(folder: Path, moved: list[str], before: Mapping[str, bytes]) -> Non
         place = folder / name
         write_flushed(folder / STAGE / name, place.read_bytes())
         if name in before:
+            # Written beside its place, so that at no moment half a file lies there.
             write_flushed(folder / STAGE / f".{name}", before[name])
             os.chmod(folder / STAGE / f".{name}", stat.S_IMODE(place.stat().st_mode))
             os.replace(folder / STAGE / f".{name}", place)
@@ -234,6 +239,7 @@ def _clear(folder: Path) -> None:
 def _on_disk(folder: Path, names: Iterable[str]) -> dict[str, bytes]:
     """Bytes of the files of the format that are in ``folder``, and of ``names``."""
     found = {}
+    # Also tables that were not there when the folder was read: one that has come since is a conflict.
     for name in {fmt.SCENARIO_FILE, *(table.file for table in fmt.TABLES), *names}:
         path = place_of(folder, name)
         if os.path.lexists(path):
@@ -270,6 +276,7 @@ def _stop_on_conflict(folder: Path, before: Mapping[str, bytes], files: Mapping[
 
 def write_flushed(path: Path, data: bytes) -> None:
     """Make a file and flush it to the disk. Raises `OSError`, also where there is one already."""
+    # Never into what is there already: it may be a link that leads elsewhere.
     with path.open("xb") as stream:
         stream.write(data)
         stream.flush()

@@ -240,8 +240,10 @@ def number_text(value: int | float | np.number) -> str:
     number = value if isinstance(value, int) else float(value)
     if number != number:
         return ""
+    # So far a float holds whole numbers exactly, and 5 is shorter than 5.0.
     if isinstance(number, float) and number.is_integer() and abs(number) < 1e15:
         number = int(number)
+    # Python refuses to write out thousands of digits, and no cell means such a number.
     return repr(number) if not isinstance(number, int) or abs(number) < 10**18 else "a huge number"
 
 

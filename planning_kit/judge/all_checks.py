@@ -59,6 +59,7 @@ def findings_of(plan: TimedPlan) -> pd.DataFrame:
         untouched = check_log.untouched_items(plan)
         _FOUND[plan] = findings_table(
             check_custody.as_untouched(finding, untouched) for check in CHECKS for finding in check(plan))
+    # A copy: what a caller changes in it must not be told to the next one.
     return _FOUND[plan].copy()
 
 
@@ -87,6 +88,7 @@ def finding_changes(a: TimedPlan | pd.DataFrame, b: TimedPlan | pd.DataFrame) ->
     """What came, got worse, got better or went from ``a`` to ``b``, with b's row where
     b has one; in the order of b's findings, what went last."""
     before, after = _rows(a), _rows(b)
+    # By the row itself: two findings may say the same.
     place = {id(row): number for number, row in enumerate([*after, *before])}
     old, new = (grouped((identity(row), row) for row in rows) for rows in (before, after))
     changes = [change for key in {**new, **old} for change in _matched(old.get(key, []), new.get(key, []))]

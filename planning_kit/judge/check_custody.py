@@ -118,6 +118,7 @@ def check_carrying(plan: TimedPlan) -> Iterator[Finding]:
     meant = grouped((each.item, (number, each)) for number, each in mishaps if each.kind in _MEANT)
     slots = {item.item: item.slots or 0.0 for item in plan.scenario.records.hardware}
     for spell in plan.tracked_custody.overloads:
+        # In the order of the plan again: of several about one item the last is named.
         found = sorted((each for item in spell.items for each in meant.get(item, ())), key=itemgetter(0))
         yield _overload(plan, spell, _because(spell, [mishap for _, mishap in found], slots))
 
@@ -219,6 +220,7 @@ def _ending(plan: TimedPlan, item: Item, endings: Sequence[Holding], severity: s
 
 
 def _ends_in(plan: TimedPlan, endings: Sequence[Holding]) -> bool:
+    # After a fault an item may be in two places: one that fits is enough, as the fault itself is told.
     return any(is_in(plan.scenario.records, ending.holder) for ending in endings)
 
 

@@ -26,6 +26,7 @@ def check_inhibits(plan: TimedPlan) -> Iterator[Finding]:
     """Each inhibit: in the right order, over all steps that need it, not too long, inside its window."""
     for hold in plan.inhibit_holds:
         if hold.lift_after_min < hold.set_by_min + hold.inhibit.lead_min:
+            # It ends before its first step begins: all else would only follow from that.
             yield _is_backwards(hold)
             continue
         yield from _outside(plan, hold)
@@ -105,8 +106,10 @@ def _nearest(windows: Windows, begin: float, end: float) -> tuple[float, str]:
     """Length and words of the window that holds most of the time, or lies nearest to it."""
     if len(windows) == 0:
         return 0.0, "there is none before the horizon"
+    # Negative where the two do not meet: then the greatest is that of the least distance.
     shared = np.minimum(windows[:, 1], end) - np.maximum(windows[:, 0], begin)
     first, last = windows[int(shared.argmax())].tolist()
+    # Rounded inward, as the hold is outward: in whole minutes it must not look as if it fitted.
     return last - first, (f"the nearest lasts {number_label(last - first, 'down')} min, "
                           f"{pet_label(first, 'up')} to {pet_label(last, 'down')}")
 

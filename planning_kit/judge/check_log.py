@@ -21,6 +21,7 @@ from planning_kit.plan.timed import TimedPlan
 
 CHECK = "log"
 SOURCE = "log.csv"
+# Less than the first is two clocks that differ; more than the second a rehearsal, on another day.
 _CLOCK_MIN, _REHEARSAL_MIN = 1.0, 720.0
 _QUICKER_MIN = 1.0  # on a way: less is how exactly people call and log
 
@@ -148,6 +149,7 @@ def _passed_over(plan: TimedPlan, base: TimedPlan, states: States) -> Iterator[F
     lanes = base.scenario.records.lane_names
     found: set[str] = set()
     for who in lanes:
+        # As it was taken outside: in the re-timed plan what has begun stands in front.
         order = [base.steps[position].step for position in work_order(base.steps, who)]
         begun = [number for number, name in enumerate(order) if states.by_step[name].pieces]
         for name in order[:max(begun, default=0)]:

@@ -35,6 +35,7 @@ def check_return(plan: TimedPlan) -> Iterator[Finding]:
     reserve_min = plan.scenario.settings.limits.return_reserve_min or 0.0
     for returns in plan.return_times:
         partner = next(each for each in plan.return_times if each.crew != returns.crew)
+        # Brought by the partner, both suits must last: a stop of either one covers that.
         suits = np.fmin(returns.terminate.suit_margin_min, partner.terminate.suit_margin_min)
         for case in returns.cases:
             stops = suits if case.first_out else returns.abort.oxygen_margin_min

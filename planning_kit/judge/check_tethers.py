@@ -133,6 +133,7 @@ def _crossing(plan: TimedPlan, crossing: Crossing) -> Finding:
     else:
         how = (f"passes {crossing.other}, who stands at {to_place}, at {pet_label(crossing.at_min)}, "
                f"and both tethers lie along the way from {place}")
+    # Sorted: the same route is the same finding from whichever end it is walked.
     return Finding(
         CONCERN, CHECK, "crossing", about=" ".join(sorted((crossing.place, crossing.to_place))),
         crew=f"{crossing.crew} {crossing.other}", step=crossing.step, start_min=crossing.at_min,

@@ -65,6 +65,7 @@ def _levels(ordered: Sequence[Task]) -> list[list[Task]]:
     total = 0
     groups = [list(group) for _, group in groupby(ordered, key=_level)]
     for number, group in enumerate(groups):
+        # The same sum as in `drop_weights`: only so do its weights stay below the bound.
         if total > _MOST_WEIGHT:
             return [*levels, [task for rest in groups[number:] for task in rest]]
         levels.append(group)
@@ -77,4 +78,5 @@ def _level(task: Task) -> tuple[float, float, float]:
 
 
 def _number(value: float | None, sign: int = 1) -> float:
+    # Never a negative infinity: without a number it goes last, whichever way the numbers run.
     return math.inf if value is None or math.isnan(value) else sign * float(value)

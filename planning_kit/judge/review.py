@@ -61,6 +61,7 @@ def worth(plan: TimedPlan, tasks: Iterable[Task], dropped: Collection[str] = (),
 
 def is_worse(one: Sequence[float], other: Sequence[float]) -> bool:
     """Whether one worth, or rank of a review, is worse than another, rounding aside."""
+    # A rounding of what counts first must not decide over a true difference behind it.
     for mine, theirs in zip(one, other, strict=True):
         if abs(mine - theirs) > SAME_MIN:
             return mine > theirs

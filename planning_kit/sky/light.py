@@ -36,6 +36,8 @@ from planning_kit.sky.windows import (
     windows_where,
 )
 
+# The Sun rises over the limb and sinks once a revolution: ten samples keep its peak and its trough apart, as
+# `windows_where` asks.
 SAMPLES_PER_REVOLUTION = 10
 
 NIGHT_COLUMNS = ["penumbra_start", "night_start", "night_end", "penumbra_end"]
@@ -134,6 +136,7 @@ def midnights(orbit: Orbit, span: Span) -> Vector:
     count = int(np.ceil(span.seconds / sampling_step_s(orbit))) + 1
     seconds = np.linspace(0.0, span.seconds, count)
     margin, _ = _sun_margins(orbit, span)(seconds)
+    # Strict on one side only: of two equal samples at the bottom one counts, not none and not both.
     return seconds[1:-1][(margin[1:-1] < margin[:-2]) & (margin[1:-1] <= margin[2:])]
 
 
@@ -189,6 +192,7 @@ def link_windows(orbit: Orbit, relays: Relays | Iterable[float], start: When, st
     """
     orbit, span = as_orbit(orbit), span_between(start, stop)
     padded = span.padded(orbit.period_min * 60)
+    # An empty one first: the table has its columns also where there is no relay.
     frames = [_frame("", padded, no_windows())]
     frames += [_frame(label, padded, _overlapping(span, padded, windows))
                for label, windows in _relay_windows(orbit, relays, padded).items()]
@@ -242,6 +246,7 @@ def _checked(orbit: Orbit, relays: Relays | Iterable[float]) -> Relays:
                 column="longitudes_deg_east", value=relays) from None
     faults = Faults()
     for longitude in relays.longitudes_deg_east:
+        # Put so that it refuses NaN, which fails every comparison.
         if not -180 <= longitude <= 360:
             faults.add("relays", None, "longitudes_deg_east", longitude,
                        "is no longitude; give degrees east from -180 to 360")

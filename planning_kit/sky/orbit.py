@@ -130,6 +130,7 @@ def _refuse_unbound(elements: Elements) -> None:
 @lru_cache(maxsize=64)
 def _satrec(elements: Elements) -> Satrec:
     """SGP4's own record of the elements; kept apart so that an `Orbit` can be compared and pickled."""
+    # SGP4 counts in radians and minutes, the message in revolutions, degrees and days.
     rate = 2 * math.pi / MINUTES_PER_DAY
     since = elements.epoch.astimezone(UTC) - _SGP4_DAY_ZERO
     satrec = Satrec()

@@ -35,6 +35,7 @@ def season(orbit: Orbit, start: When, stop: When) -> pd.DataFrame:
     _, night = shadow_windows(orbit, padded)
     night_s = np.zeros(turn.size)
     if turn.size:
+        # Not +=, which would count only one of two nights that fall to one midnight.
         np.add.at(night_s, _nearest(turn, night.mean(axis=1)), night[:, 1] - night[:, 0])
     day_of_turn = np.floor((turn - begin) / SECONDS_PER_DAY).astype(int)
     inside = (day_of_turn >= 0) & (day_of_turn < count)
@@ -45,6 +46,7 @@ def season(orbit: Orbit, start: When, stop: When) -> pd.DataFrame:
     return ShownTable({
         "day": pd.date_range(span.start, periods=count, freq="D", unit="us"),
         "beta_deg": _beta_deg(orbit, span, noons),
+        # A slow orbit has days without a midnight: 0 minutes, not 0 of 0.
         "night_min_per_rev": seconds / 60 / np.maximum(turns, 1),
         "revs_with_night": np.bincount(day_of_turn, weights=night_s > 0, minlength=count).astype(int),
     })

@@ -103,6 +103,7 @@ def julian_date(moment: datetime) -> tuple[float, float]:
 SignedFunction = Callable[[Vector], Vector]
 
 _ROOT_TOLERANCE = 1e-7
+# A peak only has to be found on the other side of zero: where exactly does not move the edges beside it.
 _PEAK_TOLERANCE = 1e-3
 
 

@@ -68,6 +68,7 @@ def durations_from(z: np.ndarray, low: float, likely: float, high: float, distri
 def share_beyond(minutes: np.ndarray, low: float, likely: float, high: float,
                  distribution: str) -> np.ndarray:
     """The share of durations above ``minutes`` (samples,), 0 to 1."""
+    # The table ends at a finite number, beyond which a billionth would seem left above the highest estimate.
     return np.where(minutes < high, ndtr(-_z_of(minutes, low, likely, high, distribution)), 0.0)
 
 

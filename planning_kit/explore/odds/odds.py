@@ -145,6 +145,7 @@ def _pairs(a: TimedOdds, b: TimedOdds) -> Iterator[tuple[str, str, np.ndarray, n
     after = b.events
     for item, before in a.events.items():
         yield item, "share", before, after[item]
+    # A mean needs an end in both: how many samples have none is a row of its own.
     placed = np.isfinite(a.tally.end_min) & np.isfinite(b.tally.end_min)
     yield "mean outing end", "min", a.tally.end_min[placed], b.tally.end_min[placed]
     in_a, in_b = _tasks(a), _tasks(b)
@@ -169,6 +170,7 @@ def _window_rows(a: TimedOdds, b: TimedOdds) -> Iterator[tuple[object, ...]]:
         if _is_same_stretch(a, one, b, other):
             yield _row(f"{one.subject} in {one.window} caught", "share", before, after)
         else:
+            # Two windows are two questions: the difference of their shares would say nothing.
             item = f"{one.subject} caught: {one.window} of a, {other.window} of b, not the same"
             yield (item, "share", float(before.mean()), float(after.mean()), *[float("nan")] * 3)
 
@@ -179,6 +181,7 @@ def _windows(odds: TimedOdds) -> Iterator[tuple[PlannedWindow, np.ndarray]]:
 
 def _is_same_stretch(a: TimedOdds, one: PlannedWindow, b: TimedOdds, other: PlannedWindow) -> bool:
     """Whether two windows of one kind, which never overlap, are one: they overlap in UTC."""
+    # Each plan counts from its own egress.
     later = pet_min(b.timed.egress, a.timed.egress)
     return one.begin_min < other.end_min + later and other.begin_min + later < one.end_min
 
@@ -188,6 +191,7 @@ def _row(item: str, unit: str, before: np.ndarray, after: np.ndarray) -> tuple[o
     count = len(one)
     if count < 2:
         return (item, unit, *[float("nan")] * 5)
+    # A pair has the same luck: the error is the scatter of the differences; the other shows what that saves.
     paired = float((other - one).std(ddof=1) / np.sqrt(count))
     apart = float(np.sqrt((one.var(ddof=1) + other.var(ddof=1)) / count))
     return item, unit, one.mean(), other.mean(), (other - one).mean(), paired, apart

@@ -70,6 +70,7 @@ class OddsTables:
         return {
             BY_PLANNED: tally.end_min <= limits.planned_min,
             BY_HARD: by_hard,
+            # Where nothing is required all() holds of every sample, also of one without a plan.
             REQUIRED_DONE: has_plan & (tally.task_inside_min[required] <= limits.hard_min).all(axis=0),
             ALL_DONE: by_hard & ~dropped,
             NO_PLAN: ~has_plan,
@@ -85,6 +86,7 @@ class OddsTables:
     def no_plan_reasons(self) -> pd.DataFrame:
         """Why samples have no plan: ``reason``, ``p``, ``se``, most frequent first."""
         sample = np.arange(len(self.tally.end_min))
+        # A share needs only how many: which samples they were is not kept.
         rows = [(reason, *share(sample < number)) for reason, number in
                 sorted(self.tally.reasons.items(), key=lambda entry: (-entry[1], entry[0]))]
         return TextTable(rows, columns=["reason", "p", "se"])
@@ -98,6 +100,7 @@ class OddsTables:
         out by the cut rule. Each with its standard error (``..._se``). What else is to do is not counted.
         """
         limits, has_plan = self.timed.scenario.settings.limits, np.isfinite(self.tally.end_min)
+        # NaN stands for no plan, too, and that is not the cut rule's doing.
         rows = [(*self._named(task, "title", "need"), *share(inside <= limits.planned_min),
                  *share(inside <= limits.hard_min), *share(np.isnan(inside) & has_plan))
                 for task, inside in zip(self.study.outing.steps_of, self.tally.task_inside_min, strict=True)]
@@ -229,6 +232,7 @@ def _effect(own: np.ndarray, whole: np.ndarray, ends: np.ndarray) -> tuple[float
     rho = float(spearmanr(own, ends).statistic)
     whole_rho = float(spearmanr(whole, ends).statistic)
     error = (1.0 - rho**2) * np.sqrt((1.0 + rho**2 / 2.0) / (len(ends) - 3))
+    # By the own part: by whole durations the two ends would show slow days and fast ones, not this step.
     order, tenth = np.argsort(own), max(1, round(_TENTH * len(own)))
     short, long = float(np.median(ends[order[:tenth]])), float(np.median(ends[order[-tenth:]]))
     return rho, float(error), whole_rho, short, long, long - short

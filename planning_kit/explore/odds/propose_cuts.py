@@ -81,6 +81,7 @@ class _LateStart:
         starts, end = part.timed(left)
         own = np.flatnonzero(np.isin(part.kept, study.outing.steps_of[task.task]))
         planned = plan.starts[part.kept[own]]
+        # A sample without a plan tells of no minute.
         begins = np.where(np.isfinite(end), starts[own].min(axis=0), np.inf)
         return cls(part, left, int(own[np.argmin(planned)]), begins, float(planned.min()),
                    plan.scenario.settings.limits.hard_min)
@@ -88,6 +89,7 @@ class _LateStart:
     @property
     def earliest_min(self) -> float:
         """The first whole minute by which the task can have begun in enough samples to say anything."""
+        # Rounded up: by the whole minute below fewer samples than that could have begun.
         return float(np.ceil(np.quantile(self.begins, _ENOUGH, method="inverted_cdf")))
 
     def chance(self, minute: float) -> tuple[float, float]:
@@ -103,6 +105,7 @@ class _LateStart:
 
 def _last_start(late: _LateStart, level: float) -> float:
     """The greatest whole minute that keeps the level, or NaN."""
+    # The search ends at the hard limit, rounded up, even where a later start would keep the level.
     below, above = late.earliest_min, math.ceil(late.hard_min) + 1.0
     if not below < above or late.chance(below)[0] < level:
         return math.nan

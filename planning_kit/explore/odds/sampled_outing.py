@@ -104,6 +104,7 @@ class Part:
 
     def waits(self, draws: Draws, end: np.ndarray) -> np.ndarray:
         """Minutes (crew, samples) neither at work nor on the way until both ingress."""
+        # Waiting is what is left of the outing, so that no sample needs its lanes laid out.
         rows = []
         for home in self.network.homes:
             fixed, travel, busy = self._on_the_way(home.crew)
@@ -117,6 +118,7 @@ class Part:
         if self.begun is None:
             return 0.0
         network = self.network
+        # The bounds into what has begun are gone (`with_past`), so that all of it counts in one piece.
         into = [bound.before for bound in network.bounds if bound.kind == ORDER and bound.crew == home.crew
                 and bound.before in network.fixed] or [home.last]
         if into[0] not in network.fixed:
@@ -177,6 +179,7 @@ class SampledPlans:
 def cut_rules(outing: Outing) -> tuple[Task, ...]:
     """The tasks with steps and a last start, in the order in which they are decided; none that has begun."""
     ruled = [task for task in outing.tasks_to_come if task.last_start_min is not None]
+    # The sort is stable: equal last starts stay in drop order.
     return tuple(sorted(drop_order(ruled), key=lambda task: task.last_start_min or 0.0))
 
 
@@ -189,6 +192,7 @@ def time_samples(outing: Outing, draws: Draws, rules: Sequence[Task]) -> Sampled
     for number, rule in enumerate(rules):
         begins = plans.starts[outing.steps_of[rule.task]].min(axis=0)
         assert rule.last_start_min is not None
+        # On the grid, as starts are: a task that begins on the very minute stays.
         plans.dropped[number] = begins > on_grid(rule.last_start_min)
         _time_anew(outing, draws, plans, np.flatnonzero(plans.dropped[number]))
     return plans
@@ -224,6 +228,7 @@ def _reasons(part: Part, draws: Draws) -> list[str]:
     for bound in network.bounds:
         if bound.kind != MAX_GAP or not len(samples):
             continue
+        # One gap at a time: where only two together are too much, neither is the reason by itself.
         relaxed = replace(network, bounds=tuple(other for other in network.bounds if other is not bound))
         steps = np.arange(len(network.steps))
         _, end = replace(part, network=relaxed).timed(draws.part(steps, samples))
@@ -242,5 +247,6 @@ def _first_lost(network: Network, starts: np.ndarray) -> np.ndarray:
     """The first step of each sample that is lost by itself, or else the first that is lost."""
     lost = ~np.isfinite(starts)
     waits = np.array([lost[[bound.before for bound in bounds]].any(axis=0) for bounds in network.bounds_into])
+    # In a circle of bounds all wait for each other, and none is lost by itself.
     own = lost & ~waits
     return np.asarray(np.argmax(np.where(own.any(axis=0), own, lost), axis=0))

@@ -86,6 +86,8 @@ def learned_pace(states: Iterable[State], crew: Sequence[str], odds: OddsSetting
         gain = covariance @ seen / (seen @ covariance @ seen + variance)
         mean = mean + gain * (value - seen @ mean)
         covariance = covariance - np.outer(gain, seen @ covariance)
+    # By eigenvalues, as a factor that is certain makes the matrix singular; rounding may make one negative.
+    # The symmetric root: with nothing learned each factor is made of the numbers of its own stream alone.
     values, vectors = np.linalg.eigh((covariance + covariance.T) / 2.0)
     root = vectors * np.sqrt(np.maximum(values, 0.0))
     return Pace(tuple(crew), mean, root @ vectors.T, len(rows))
@@ -105,6 +107,7 @@ def _observation(state: State, crew: tuple[str, ...],
 
 
 def _moments(step: Step, distribution: str) -> tuple[float, float]:
+    # An even grid under the normal density: drawn numbers would add noise to what is learned.
     weight = np.exp(-_GRID**2 / 2.0)
     minutes = durations_from(_GRID, step.minutes_low, step.minutes_likely, step.minutes_high, distribution)
     mean = float(np.average(minutes, weights=weight))
@@ -127,6 +130,7 @@ class Underway:
         scale = pace if self.has_pace else np.ones_like(z)
         whole = scale * durations_beyond(z, step.minutes_low, step.minutes_likely, step.minutes_high,
                                          distribution, self.elapsed_min / scale)
+        # Divided by the pace and multiplied again, a duration may come out a rounding below what has run.
         return np.asarray(np.maximum(self.offset_min + np.maximum(whole, self.elapsed_min), 0.0))
 
 
@@ -157,6 +161,7 @@ class Begun:
         starts = {i: self.starts[step.step] for i, step in enumerate(steps) if step.step in self.starts}
         nothing = np.zeros(len(steps))
         released = frozenset(group.name for group in network.groups)
+        # How late the last step ends differs by sample: not the way home but `Part.timed` keeps them out.
         held = replace(with_past(network, starts, nothing, self.now_min, released), homes=network.homes)
         return from_here(held, starts, nothing, steps, travels, airlock, self.here) if self.here else held
 
@@ -178,6 +183,7 @@ def _underway(state: State, now_min: float) -> Underway:
     begin = state.pieces[-1][0]
     if state.remaining_min is None:
         return Underway(-state.worked_min, state.worked_min + now_min - begin, True)
+    # What was said before this spell began counts from its start.
     since = max(state.reported_min, begin)
     return Underway(since - begin, now_min - since, False)
 

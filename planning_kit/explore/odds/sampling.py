@@ -46,6 +46,7 @@ class Draws:
 
 def normals(seed: int, chunk: int, name: str, count: int) -> np.ndarray:
     """The first ``count`` standard normal numbers of the stream of ``name`` in ``chunk``."""
+    # Not hash(), which differs from process to process; one byte order, so that all machines draw alike.
     words = np.frombuffer(blake2b(name.encode("utf-8"), digest_size=16).digest(), dtype="<u4")
     key = (chunk, *(int(word) for word in words))
     stream = np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=key)))
@@ -76,6 +77,7 @@ def draw(steps: Sequence[Step], crew: Sequence[str], odds: OddsSettings, seed: i
              for name, sd in factor_streams(crew, odds).items()}
     pace = {who: drawn[_OUTING] * drawn[stream(PACE, who)] for who in crew}
     if begun is not None and begun.pace is not None:
+        # The same streams as without a learned pace, so that the two differ by what was learned alone.
         names = [_OUTING, *(stream(PACE, who) for who in crew)]
         pace = begun.pace.of_crew(np.array([normals(seed, chunk, name, count) for name in names]))
     durations = np.empty((len(steps), count))

@@ -115,6 +115,7 @@ def run_chunk(study: Study, chunk: int, count: int) -> Tally:
     finishes = starts + draws.durations
     tasks = outing.steps_of.values()
     inside = _inside(outing, draws, finishes)
+    # A step lies whole in one window: begun by this end, it is in this window or in an earlier one.
     caught = [(starts[list(each.members)] <= each.end_min).all(axis=0) for each in study.windows]
     samples = len(plans.end_min)
     return Tally(
@@ -140,6 +141,7 @@ def _inside(outing: Outing, draws: Draws, finishes: np.ndarray) -> np.ndarray:
 def run_study(study: Study, samples: int, executor: Executor | None) -> Tally:
     """All chunks, here or on ``executor``, joined in the order of the chunks."""
     sizes = chunk_sizes(samples)
+    # Both kinds of map keep the order of the chunks, so that the samples of two plans stay pairs.
     work = map if executor is None else executor.map
     return joined(list(work(run_chunk, [study] * len(sizes), range(len(sizes)), sizes)))
 

@@ -191,6 +191,7 @@ def scenario_of(draft: Draft, base: Scenario) -> Scenario:
 
 def _raw_of(sheet: Sheet, table: Table, old: RawTable | None, faults: Faults) -> RawTable | None:
     """The sheet as a text table, rows numbered by their place in it; None: still absent, still empty."""
+    # Blank lines are left out but counted, so that a fault finds its line again (`_fault`).
     numbered = [(number, line.cells) for number, line in enumerate(sheet.lines, start=_FIRST_ROW)
                 if not line.is_empty]
     before = old.header if old is not None else ()
@@ -280,5 +281,6 @@ class History:
         if not 0 <= self._at + by < len(self._drafts):
             return False
         self._at += by
+        # What is typed after an undo is an edit of its own, even of the same slider.
         self._merges = None
         return True

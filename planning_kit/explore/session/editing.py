@@ -275,6 +275,7 @@ class Editing:
 
     def edit(self, draft: Draft, words: str, merges: Hashable = None) -> None:
         """Let another draft of the same tables be what is typed: one edit, called ``words``."""
+        # The origin, too: a merge that changes no cell still decides what the next save is held against.
         if (draft.sheets, draft.origin) != (self.draft.sheets, self.draft.origin):
             next_id = max(draft.next_id, self.draft.next_id)
             self.history.push(replace(draft, next_id=next_id), words, merges)

@@ -104,6 +104,7 @@ class Journal:
             try:
                 lock.acquire()
             except Timeout:
+                # Another session is just looking whether it is held: a new name need not wait for that.
                 self._choose_a_name()
             else:
                 if Path(lock.lock_file).exists():
@@ -191,6 +192,7 @@ def _tidy(pattern: str) -> None:
     """Sweep up what killed sessions left beside their files: locks, and files written by half."""
     for lock in state_folder().glob(f"{pattern}.json.lock"):
         _is_held(lock.with_suffix(""))
+    # A part of a session that is still open is being written just now, and stays.
     for part in state_folder().glob(f"{pattern}.part"):
         if not _is_held(part.with_suffix(".json")):
             _unlink(part)
@@ -205,6 +207,7 @@ def _replace(path: Path, data: bytes) -> None:
     part = path.with_suffix(".part")
     with part.open("wb") as stream:
         stream.write(data)
+        # Before it takes the place: a power cut must not leave an empty file under the name.
         stream.flush()
         os.fsync(stream.fileno())
     os.replace(part, path)
@@ -224,6 +227,7 @@ def _read(path: Path, like: Draft, is_in_use: bool) -> Unsaved | None:
         return Unsaved(path=path, written=written.astimezone(UTC), draft=draft, base=base,
                        versions=FrozenMapping(versions), is_in_use=is_in_use, bases=FrozenMapping(bases))
     except (RecursionError, OSError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError):
+        # Cut off, forged or of another version: whatever it is, it is passed over and stays on the disk.
         return None
 
 
@@ -244,6 +248,7 @@ def _draft(plain: Mapping[str, Any], like: Draft) -> Draft:
             raise ValueError(f"{name}: a line of another length")
         sheets[str(name)] = Sheet(str(name), columns, lines, bool(each["can_grow"]))
     fitting = {name: _fitted(sheets.get(name, sheet), sheet) for name, sheet in like.sheets.items()}
+    # Sheets that the journal lacks come with the ids of `like`: a new line must go behind both.
     return Draft(FrozenMapping(fitting), max(int(plain["next_id"]), like.next_id))
 
 

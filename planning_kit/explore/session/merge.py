@@ -89,8 +89,10 @@ class Origins:
 
         Raises `SaveConflict` when another has changed the folder since the origin of ``draft``.
         """
+        # The files are as `base` has them, so comparing them would not show what came in between.
         if self.of(draft).is_behind:
             raise SaveConflict.single("the folder was changed after this work was left; nothing was saved")
+        # In its place: what undo brings back of this origin may be saved over what this session saved.
         self._known[draft.origin] = Origin(scenario.save(), draft)
         self._newest = draft.origin
 
@@ -215,6 +217,7 @@ def _known_lines(base: Sheet, mine: Sheet) -> dict[str, int]:
     """Line ids by key: the rows of ``base``, and those that only ``mine`` has."""
     before = {line.id for line in base.lines}
     new = {key: line.id for key, line in keyed(mine).items() if line.id not in before}
+    # The base wins: by its ids a merge tells what was changed from what is new.
     return new | {key: line.id for key, line in keyed(base).items()}
 
 

@@ -281,6 +281,7 @@ class Session(Editing):
         Raises `ScenarioError` when the folder holds faults; nothing has changed then.
         """
         theirs = self._origins.read(self.draft)
+        # Asked first: where they have no plan it is refused before anything has changed.
         TimedPlan.of(theirs.base)
         name = self._set_aside(MINE)
         self.edit(self._origins.add(theirs), "take what is in the folder")

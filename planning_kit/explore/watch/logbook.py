@@ -90,6 +90,7 @@ def _possible(base: TimedPlan, read: Actuals, faults: Faults, now: datetime) -> 
     """The events without those of faulty rows; what becomes impossible without them goes as well."""
     events, egress = read.events, read.egress or base.egress
     known = {step.step for step in base.steps}
+    # Each round takes at least one event away, so that it ends.
     while True:
         bad = {fault["row"] for fault in faults.rows}
         events = tuple(event for event in events if event.row not in bad)

@@ -211,6 +211,7 @@ class Watch:
         While nothing has been logged it is also the one that the crew take outside.
         """
         self._here, self._here_min = here, self.now_min
+        # With steps that the plan taken outside has not, the two cannot be compared: it takes its place.
         if not self.outside.actuals.events or not set(base.network.steps) <= set(self.planned.network.steps):
             self.planned = base
         self.base = base
@@ -283,6 +284,7 @@ class Watch:
     def _read(self) -> None:
         """Read the log and time the plan anew; where that cannot be, the last good plan stays, with words."""
         self.trouble, now, found = "", self.now, Faults()
+        # Taken before the rows are read: what is appended in between shows at the next tick.
         self._signature = self.log.signature()
         try:
             rows = self.log.rows(found)
