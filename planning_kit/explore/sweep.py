@@ -158,7 +158,8 @@ def _row_count(first: datetime, last: datetime, every_min: float) -> int:
     if rows > _MOST_ROWS:
         raise ScenarioError.single(f"makes more than {_MOST_ROWS} rows: take more minutes or less time",
                                    column="every_min", value=every_min)
-    return int(rows) + 1
+    # 18 s at every 0.1 min are 2.9999999999999996 steps: the last row is not lost to rounding.
+    return int(rows + 1e-9) + 1
 
 
 def _timed_together(egresses: EgressRange) -> tuple[np.ndarray, np.ndarray]:

@@ -27,6 +27,11 @@ def test_each_row_is_the_plan_of_that_egress(small: pk.Scenario) -> None:
         assert row.wait_min == pytest.approx((waits["finish_min"] - waits["start_min"]).sum())
 
 
+def test_the_last_row_is_not_lost_to_rounding(small: pk.Scenario) -> None:
+    rows = sweep_egress(small, "2031-09-03T07:30:00Z", "2031-09-03T07:30:18Z", 0.1)
+    assert rows["egress"].dt.second.tolist() == [0, 6, 12, 18]
+
+
 def test_a_later_egress_shifts_the_wait_for_night_by_as_much(small: pk.Scenario) -> None:
     # Without the other work the outing is: 30 min to be ready, wait for night, 14 min, 3 min home, 8 in.
     steps = small.steps
