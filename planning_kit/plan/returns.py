@@ -395,5 +395,5 @@ def latest_turn_back_min(summary: pd.DataFrame, crew: str) -> float:
 def crossing_min(at_min: Numbers, over: Numbers, first: int) -> float:
     """When ``over`` (n,) falls below 0 between moments ``first`` - 1 and ``first`` of ``at_min`` (n,)."""
     begin, end = float(over[first - 1]), float(over[first])
-    share = begin / (begin - end) if begin > 0 > end else 0.0
+    share = begin / (begin - min(end, 0.0)) if begin > 0 and not np.isnan(end) else 0.0
     return float(at_min[first - 1] + share * (at_min[first] - at_min[first - 1]))

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 import planning_kit as pk
-from planning_kit.plan.returns import latest_turn_back_min
+from planning_kit.plan.returns import crossing_min, latest_turn_back_min
 from tests.edits import edited
 from tests.plan.stations import random_outing
 
@@ -247,3 +247,12 @@ def test_turn_back_early_enough_for_the_hard_limit(small: pk.Scenario, small_pla
 def test_no_length_of_tether_counts_only_the_move_at_the_hatch(demo: pk.Scenario) -> None:
     plan = pk.time_plan(edited(demo, "crew", "EV1", tether_m=""))
     assert at(plan, "EV1", 120.0)["alone_min"] == pytest.approx(50 / 6.5 + 1 + 10)
+
+
+def test_a_spell_ends_where_the_margin_is_back_at_its_reserve() -> None:
+    """From 1 min short at 128 to none at 129: the spell lasts until 129."""
+    at_min = np.array([127.0, 128.0, 129.0])
+    assert crossing_min(at_min, np.array([2.0, 1.0, 0.0]), 2) == 129.0
+    assert crossing_min(at_min, np.array([2.0, 1.0, 1e-12]), 2) == 129.0
+    assert crossing_min(at_min, np.array([2.0, 1.0, -1.0]), 2) == 128.5
+    assert crossing_min(at_min, np.array([2.0, 0.0, -1.0]), 2) == 128.0
