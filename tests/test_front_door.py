@@ -36,11 +36,11 @@ def test_what_a_method_gives_has_a_public_class(kind: type) -> None:
 
 
 def test_what_a_function_gives_has_a_public_class() -> None:
-    for name in pk.__all__:
-        if inspect.isfunction(made_by := getattr(pk, name)):
-            answer = get_type_hints(made_by, localns=vars(pk))["return"]
-            if inspect.isclass(answer) and answer.__module__.startswith("planning_kit"):
-                assert getattr(pk, answer.__name__) is answer, answer
+    public = {name: getattr(pk, name) for name in pk.__all__}
+    for made_by in filter(inspect.isfunction, public.values()):
+        answer = get_type_hints(made_by, localns=public).get("return")
+        if inspect.isclass(answer) and answer.__module__.startswith("planning_kit"):
+            assert public.get(answer.__name__) is answer, answer
 
 
 def test_the_contents_name_every_name() -> None:
