@@ -23,7 +23,7 @@ from planning_kit.inputs.scenario import Scenario, load_scenario
 from planning_kit.inputs.shown_text import TextTable, html_text
 from planning_kit.judge.all_checks import BETTER, CAME, WENT, WORSE, finding_changes
 from planning_kit.judge.findings import SEVERITIES
-from planning_kit.plan.activities import WAIT
+from planning_kit.plan.activities import WAIT, minutes_of
 from planning_kit.plan.network import LOGGED
 from planning_kit.plan.timed import TimedPlan
 
@@ -136,7 +136,7 @@ def _margins(plan: TimedPlan) -> Iterator[Margin]:
     yield from _suit_margins(plan)
     yield from _return_margins(plan)
     for crew in plan.travels:
-        waits = sum(each.minutes for each in plan.lanes[crew] if each.kind == WAIT)
+        waits = minutes_of(plan.lanes[crew], WAIT)
         yield ("waiting", crew, "min"), float(waits), ""
 
 

@@ -24,7 +24,7 @@ from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.inputs.times import as_utc
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import STOP
-from planning_kit.plan.activities import WAIT
+from planning_kit.plan.activities import WAIT, minutes_of
 from planning_kit.plan.build import build_network, crew_travel
 from planning_kit.plan.network import LIGHT, Network, on_grid
 from planning_kit.plan.plan_times import Almanac, almanac_for
@@ -196,7 +196,7 @@ def _row_alone(egresses: EgressRange, row: int, stops: bool) -> dict[str, object
 
 
 def _wait_min(plan: TimedPlan) -> float:
-    return sum(a.minutes for crew in plan.travels for a in plan.lanes[crew] if a.kind == WAIT)
+    return minutes_of((each for crew in plan.travels for each in plan.lanes[crew]), WAIT)
 
 
 def _row(scenario: Scenario, egress: datetime, end_min: float, wait_min: float,

@@ -17,7 +17,7 @@ from planning_kit.inputs.records import Task
 from planning_kit.judge.all_checks import new_findings
 from planning_kit.judge.drop_order import drop_weights, may_be_cut
 from planning_kit.judge.findings import CONCERN, STOP
-from planning_kit.plan.activities import TRAVEL
+from planning_kit.plan.activities import TRAVEL, minutes_of
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts, outing_end
@@ -44,7 +44,7 @@ def cushioned_end_min(plan: TimedPlan, cushion: float) -> float:
 
 def walk_min(plan: TimedPlan) -> float:
     """Minutes that both crew members travel, together."""
-    return sum(a.minutes for crew in plan.travels for a in plan.lanes[crew] if a.kind == TRAVEL)
+    return minutes_of((each for crew in plan.travels for each in plan.lanes[crew]), TRAVEL)
 
 
 def worth(plan: TimedPlan, tasks: Iterable[Task], dropped: Collection[str] = (),

@@ -6,7 +6,7 @@ The lanes come from the times alone. From lanes and times come the timeline, the
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
 
@@ -72,6 +72,11 @@ def activity_at(lane: Sequence[Activity], at_min: float) -> Activity | None:
     begun = bisect_right(lane, at_min, key=lambda activity: activity.start_min)
     return next((lane[number] for number in range(begun - 1, -1, -1)
                  if at_min < lane[number].finish_min), None)
+
+
+def minutes_of(activities: Iterable[Activity], kind: str) -> float:
+    """How long the ``activities`` of one kind (work, travel, wait) take together, minutes."""
+    return sum(each.minutes for each in activities if each.kind == kind)
 
 
 @dataclass
@@ -216,9 +221,7 @@ def summarise(times: Times, lanes: Mapping[str, Sequence[Activity]]) -> pd.DataF
         ("Nights begun by then", str(nights)),
     ]
     for crew in times.travels:
-        minutes = {kind: sum(a.minutes for a in lanes[crew] if a.kind == kind)
-                   for kind in (WORK, TRAVEL, WAIT)}
-        spent = [f"{kind} {pet_label(total)}" for kind, total in minutes.items()]
+        spent = [f"{kind} {pet_label(minutes_of(lanes[crew], kind))}" for kind in (WORK, TRAVEL, WAIT)]
         rows.append((crew, ", ".join(spent)))
     return TextTable(rows, columns=["item", "value"])
 

@@ -17,7 +17,7 @@ from planning_kit.explore.odds.sampling import STEP, chunk_sizes, factor_streams
 from planning_kit.explore.odds.study import Study, Tally
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.activities import WAIT
+from planning_kit.plan.activities import WAIT, minutes_of
 from planning_kit.plan.timed import TimedPlan
 
 BY_PLANNED = "both inside by the planned limit"
@@ -158,7 +158,7 @@ class OddsTables:
         """
         rows = []
         for crew, waits in zip(self.timed.travels, self.tally.waits_min, strict=True):
-            planned = sum(activity.minutes for activity in self.timed.lanes[crew] if activity.kind == WAIT)
+            planned = minutes_of(self.timed.lanes[crew], WAIT)
             known = waits[np.isfinite(waits)]
             mean = float(known.mean()) if len(known) else float("nan")
             error = float(known.std(ddof=1) / np.sqrt(len(known))) if len(known) > 1 else float("nan")
