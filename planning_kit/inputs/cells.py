@@ -10,6 +10,7 @@ from functools import lru_cache
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.fields import Field
+from planning_kit.inputs.hazard_words import parse_controls, parse_pairs, parse_points, parse_when
 from planning_kit.inputs.records import ItemMove
 
 ID_PATTERN = r"[A-Za-z0-9._-]+"
@@ -20,6 +21,7 @@ _ID = re.compile(ID_PATTERN)
 _NUMBER = re.compile(NUMBER_PATTERN)
 _MOVE = re.compile(MOVE_PATTERN)
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
+_IN_WORDS = {"points": parse_points, "when": parse_when, "controls": parse_controls, "pairs": parse_pairs}
 _LONGEST_TO_SUGGEST_FOR = 60
 _MOST_TO_SUGGEST_FROM = 500
 
@@ -40,8 +42,10 @@ def empty_value(field: Field) -> object:
     """What a record holds where the cell is empty."""
     if field.kind == "yes_no":
         return None if field.may_be_unknown else False
-    if field.is_list:
+    if field.is_list or field.kind in ("points", "when"):
         return ()
+    if field.kind == "controls":
+        return None
     if field.is_number or field.kind == "datetime":
         return field.default
     return field.default if field.default is not None else ""
@@ -62,7 +66,12 @@ def parse_cell(text: str, field: Field) -> object:
         return parse_number(text, field)
     if field.is_list and len(text.split()) > fmt.MAX_NAMES:
         raise CellFault(f"holds more than {fmt.MAX_NAMES} names")
-    if field.kind == "references":
+    if field.kind in _IN_WORDS:
+        try:
+            return _IN_WORDS[field.kind](text)
+        except ValueError as error:
+            raise CellFault(str(error)) from None
+    if field.kind in ("references", "names"):
         return tuple(_id(part, field) for part in text.split())
     if field.kind == "moves":
         return tuple(_move(part) for part in text.split())

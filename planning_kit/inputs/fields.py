@@ -13,11 +13,11 @@ FAR_M = 100_000.0
 
 Kind = Literal[
     "id", "name", "text", "number", "count", "yes_no", "choice", "reference", "references", "moves",
-    "datetime", "numbers", "file",
+    "datetime", "numbers", "file", "names", "pairs", "points", "when", "controls",
 ]
 
 NUMERIC_KINDS = ("number", "count")
-LIST_KINDS = ("references", "moves", "numbers")
+LIST_KINDS = ("references", "moves", "numbers", "names", "pairs")
 
 KIND_WORDS: dict[str, str] = {
     "id": "an id: letters, digits, '.', '_' and '-'",
@@ -33,6 +33,11 @@ KIND_WORDS: dict[str, str] = {
     "datetime": "an ISO 8601 UTC time such as 2031-05-14T11:20:00Z",
     "numbers": "a list of numbers",
     "file": "the name of a file in the scenario's folder",
+    "names": "names separated by spaces",
+    "pairs": "routes FROM:TO, separated by spaces",
+    "points": "points x y z in metres, separated by semicolons",
+    "when": "conditions joined by and: always, day, night, beta<=N, abs(beta)>N, item:ID@PLACE, off:INHIBIT",
+    "controls": "inhibits: A B (all), A | B (either), 2 of (A B C)",
 }
 
 
@@ -106,7 +111,8 @@ def references(about: str, *tables: str, **more: Any) -> Field:
 def columns_of(record: type) -> tuple[Field, ...]:
     """The columns that a record declares (``name: Annotated[type, column(...)]``), in order."""
     hints = get_type_hints(record, include_extras=True)
-    return tuple(replace(hint.__metadata__[0], name=name) for name, hint in hints.items()
+    # A column may be called as Python may not: class is the field class_.
+    return tuple(replace(hint.__metadata__[0], name=name.rstrip("_")) for name, hint in hints.items()
                  if get_origin(hint) is Annotated)
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import Any
 
 from planning_kit.inputs import records as rec
+from planning_kit.inputs import setting_records
 from planning_kit.inputs.fields import SUITED as SUITED
 from planning_kit.inputs.fields import WINDOW_WORDS as WINDOW_WORDS
 from planning_kit.inputs.fields import Field, Section, Table, columns_of
@@ -56,17 +57,20 @@ GAPS = _table(rec.Gap, "gaps", "a least or greatest time between two steps", "fi
               is_unique=False)
 INHIBITS = _table(rec.Inhibit, "inhibits", "a hazard control someone else must hold", "inhibit")
 WINDOWS = _table(rec.NamedWindow, "windows", "a period from others", "window", "start", may_be_absent=True)
+HAZARDS = _table(rec.Hazard, "hazards", "what can hurt a crew member or damage hardware", "hazard",
+                 may_be_absent=True)
 
-TABLES: tuple[Table, ...] = (CREW, ACTORS, PLACES, ROUTES, HARDWARE, TASKS, STEPS, GAPS, INHIBITS, WINDOWS)
+TABLES: tuple[Table, ...] = (CREW, ACTORS, PLACES, ROUTES, HARDWARE, TASKS, STEPS, GAPS, INHIBITS, WINDOWS,
+                             HAZARDS)
 TABLE_BY_NAME: dict[str, Table] = {table.name: table for table in TABLES}
 
 _TOP = Section("", "the outing", (
     Field("format", "count", "number of this format", needed=True, least=FORMAT, most=FORMAT),
-    *columns_of(rec.Settings),
+    *columns_of(setting_records.Settings),
 ))
 
 _LIMITS = Section("limits", "limits of the outing; each may carry its source in a sibling key NAME_source",
-                  columns_of(rec.Limits), has_sources=True)
+                  columns_of(setting_records.Limits), has_sources=True)
 
 _LIGHTING = Section("lighting", "how light windows are used", (
     Field("night_guard_s", "number", "kept free at each end of a window", "s", least=0, most=3600,
@@ -79,13 +83,16 @@ _EXERTION = Section("exertion_w", "metabolic rates", tuple(
         ("wait", "waiting; absent: as rest"), ("travel", "travelling; absent: as moderate"))))
 
 _SUIT = Section("suit", "what each suit holds; [suit.EV1] and [suit.EV2] override single keys",
-                columns_of(rec.Suit), sub_sections=SUITED)
+                columns_of(setting_records.Suit), sub_sections=SUITED)
 
-_RELAYS = Section("relays", "geostationary relays", columns_of(rec.Relays))
+_CHECKS = Section("checks", "looks at the suit; each may carry its source in a sibling key NAME_source",
+                  columns_of(setting_records.CrewChecks), has_sources=True)
 
-_ODDS = Section("odds", "how durations vary together", columns_of(rec.OddsSettings))
+_RELAYS = Section("relays", "geostationary relays", columns_of(setting_records.Relays))
 
-SECTIONS: tuple[Section, ...] = (_TOP, _LIMITS, _LIGHTING, _EXERTION, _SUIT, _RELAYS, _ODDS)
+_ODDS = Section("odds", "how durations vary together", columns_of(setting_records.OddsSettings))
+
+SECTIONS: tuple[Section, ...] = (_TOP, _LIMITS, _LIGHTING, _EXERTION, _SUIT, _CHECKS, _RELAYS, _ODDS)
 SECTION_BY_NAME: dict[str, Section] = {section.name: section for section in SECTIONS}
 NEEDED_SECTIONS = ("limits",)
 

@@ -6,17 +6,16 @@ nothing more is no column. `planning_kit.inputs.format` makes the tables of the 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Annotated, TypeVar
+from typing import Annotated
 
 from planning_kit.inputs.fields import (
     FAR_M,
     LONGEST_MIN,
-    MAX_HORIZON_H,
     SUITED,
     WINDOW_WORDS,
+    Field,
     choice,
     column,
     minutes,
@@ -24,34 +23,15 @@ from planning_kit.inputs.fields import (
     reference,
     references,
 )
+from planning_kit.inputs.hazard_words import Controls, Point, Term
+from planning_kit.inputs.setting_records import Settings
 
-Key = TypeVar("Key")
-Value = TypeVar("Value", covariant=True)
+HAZARD_CLASSES = ("warning", "caution", "note")
 
 
-class FrozenMapping(Mapping[Key, Value]):
-    """A copy of a mapping, without a way to change it; equal to any mapping with the same entries."""
-
-    __slots__ = ("_entries",)
-
-    def __init__(self, entries: Mapping[Key, Value]) -> None:
-        """Copy ``entries``."""
-        self._entries = dict(entries)
-
-    def __getitem__(self, key: Key) -> Value:
-        return self._entries[key]
-
-    def __iter__(self) -> Iterator[Key]:
-        return iter(self._entries)
-
-    def __len__(self) -> int:
-        return len(self._entries)
-
-    def __hash__(self) -> int:
-        return hash(frozenset(self._entries.items()))
-
-    def __repr__(self) -> str:
-        return repr(self._entries)
+def _class_of_caution() -> Field:
+    return choice("what its caution is: warning (can injure), caution (can damage hardware) or note",
+                  *HAZARD_CLASSES, default="caution", may_be_absent=True)
 
 
 BOTH = "both"
@@ -93,6 +73,11 @@ class Place:
     anchor: Annotated[bool, column("yes_no", "takes a tether hook")]
     socket: Annotated[bool, column("yes_no", "takes a foothold")]
     caution: Annotated[str, column("text", "warning to whoever comes here")]
+    zone: Annotated[str, column("name", "the part of the station it is on, for hazards and moving parts",
+        may_be_absent=True)]
+    caution_class: Annotated[str, _class_of_caution()]
+    rescue: Annotated[bool | None, column("yes_no", "a second person can work here to bring the other in; "
+        "empty: no where crew_at_once is 1", may_be_unknown=True, may_be_absent=True)]
 
 
 @dataclass(frozen=True)
@@ -108,6 +93,11 @@ class Route:
     snag: Annotated[bool | None, column("yes_no", "tethers and cables can catch; empty: not known",
         may_be_unknown=True)]
     caution: Annotated[str, column("text", "warning on this route")]
+    via: Annotated[tuple[Point, ...], column("points", "bends of the handrails between its ends", "m",
+        may_be_absent=True)]
+    caution_class: Annotated[str, _class_of_caution()]
+    rescue: Annotated[bool | None, column("yes_no", "a disabled person can be brought along it; empty: no "
+        "where it is tight or that is not known", may_be_unknown=True, may_be_absent=True)]
 
 
 @dataclass(frozen=True)
@@ -197,6 +187,16 @@ class Step:
         may_be_absent=True)]
     make_safe: Annotated[str, column("text", "what must be done before leaving", may_be_absent=True)]
     caution: Annotated[str, column("text", "warning shown with the step")]
+    caution_class: Annotated[str, _class_of_caution()]
+    via_places: Annotated[tuple[str, ...], references("places that the way to it leads over, in this order",
+        "places", may_be_absent=True)]
+    moves: Annotated[tuple[str, ...], column("names", "zones that it sets in motion", may_be_absent=True)]
+    rides: Annotated[tuple[str, ...], references("who is on a moved zone meanwhile, as planned", "crew",
+        may_be_absent=True)]
+    checks: Annotated[tuple[str, ...], column("names", "what is looked at: gloves, helmet",
+        may_be_absent=True)]
+    clears: Annotated[tuple[str, ...], references("contamination hazards that it clears its crew of",
+        "hazards", may_be_absent=True)]
     row: int = 0
 
     @property
@@ -260,7 +260,46 @@ class Inhibit:
     hold_max_min: Annotated[float | None, minutes("longest time it may be held", may_be_absent=True)]
     window: Annotated[str, reference("night, day or the name of a window that it must fit in", "windows",
         words=WINDOW_WORDS, may_be_absent=True)]
+    safe_after_min: Annotated[float | None, minutes("from being set until the hazard is gone",
+        may_be_absent=True)]
+    confirmed_by: Annotated[str, reference("the step that confirms that it is in force", "steps",
+        may_be_absent=True)]
+    restore_min: Annotated[float | None, minutes("what the system needs to come back after it is lifted",
+        may_be_absent=True)]
     reason: Annotated[str, column("text", "why")]
+
+
+@dataclass(frozen=True)
+class Hazard:
+    """What can hurt a crew member or damage hardware, where and when."""
+
+    hazard: Annotated[str, column("id", "id", needed=True)]
+    title: Annotated[str, column("text", "what it is")]
+    class_: Annotated[str, choice("warning: can injure; caution: can damage hardware; note", *HAZARD_CLASSES,
+        needed=True)]
+    zones: Annotated[tuple[str, ...], column("names", "zones of places.csv")]
+    places: Annotated[tuple[str, ...], references("places", "places")]
+    routes: Annotated[tuple[tuple[str, str], ...], column("pairs", "routes")]
+    x_m: Annotated[float | None, number("centre of a sphere, station body frame, x", "m", least=-FAR_M,
+        most=FAR_M)]
+    y_m: Annotated[float | None, number("its y", "m", least=-FAR_M, most=FAR_M)]
+    z_m: Annotated[float | None, number("its z", "m", least=-FAR_M, most=FAR_M)]
+    radius_m: Annotated[float | None, number("its radius", "m", above_least=True, most=FAR_M)]
+    when: Annotated[tuple[Term, ...], column("when", "when it is there; empty: always")]
+    limit: Annotated[str, choice("keep_out, no_contact, stay (minutes at a time) or total (minutes a person)",
+        "keep_out", "no_contact", "stay", "total", needed=True)]
+    limit_min: Annotated[float | None, minutes("of stay and total")]
+    controls: Annotated[Controls | None, column("controls", "the inhibits that hold it")]
+    applies_to: Annotated[tuple[str, ...], references("who it can hurt; empty: both", "crew")]
+    kind: Annotated[str, column("name", "its kind; contamination stays on whoever was inside")]
+    source: Annotated[str, column("text", "who says so")]
+
+    @property
+    def centre(self) -> Point | None:
+        """The centre of its sphere, metres; None where it has none."""
+        if self.x_m is None or self.y_m is None or self.z_m is None:
+            return None
+        return self.x_m, self.y_m, self.z_m
 
 
 @dataclass(frozen=True)
@@ -271,87 +310,6 @@ class NamedWindow:
     start: Annotated[datetime, column("datetime", "begin", "UTC", needed=True)]
     end: Annotated[datetime, column("datetime", "end", "UTC", needed=True)]
     source: Annotated[str, column("text", "who says so")]
-
-
-@dataclass(frozen=True)
-class Limits:
-    """The scenario's limits in minutes (``partner_carry_factor`` has no unit) and where each comes from."""
-
-    planned_min: Annotated[float, minutes("planned length of the outing", needed=True, above_least=True)]
-    hard_min: Annotated[float, minutes("longest length of the outing", needed=True, above_least=True)]
-    ingress_min: Annotated[float, minutes("from the airlock to the end of the outing", needed=True)]
-    return_reserve_min: Annotated[float | None, minutes("least allowed return margin")]
-    emergency_oxygen_min: Annotated[float | None, minutes("how long the emergency oxygen lasts")]
-    partner_carry_factor: Annotated[float | None, number("how much slower one moves with a disabled partner",
-        least=1, most=100)]
-    hook_move_min: Annotated[float | None, minutes("time to move a tether hook")]
-    sources: Mapping[str, str]
-
-
-@dataclass(frozen=True)
-class Relays:
-    """Geostationary relays and the elevation of the Earth mask above the limb, in degrees."""
-
-    longitudes_deg_east: Annotated[tuple[float, ...], column("numbers", "where each relay stands", "deg",
-        needed=True, least=-180, most=360)]
-    mask_deg: Annotated[float, number("elevation kept free above the Earth's limb", "deg", most=90,
-        default=0.0)]
-
-
-@dataclass(frozen=True)
-class Suit:
-    """One crew member's suit: usable amounts, loads and reserves; None where not given."""
-
-    oxygen_g: Annotated[float | None, number("usable oxygen", "g", most=1e5)]
-    co2_g: Annotated[float | None, number("usable carbon dioxide removal", "g", most=1e5)]
-    energy_wh: Annotated[float | None, number("usable battery energy", "W h", most=1e5)]
-    water_g: Annotated[float | None, number("usable cooling water", "g", most=1e5)]
-    power_w: Annotated[float | None, number("electric power drawn", "W", most=1e4)]
-    respiratory_quotient: Annotated[float | None, number("CO2 out over O2 in, by volume", least=0.7,
-        most=1.0)]
-    equipment_heat_w: Annotated[float | None, number("heat of equipment that the cooling carries off", "W",
-        most=1e4)]
-    oxygen_reserve_fraction: Annotated[float | None, number("kept in reserve", most=1)]
-    co2_reserve_fraction: Annotated[float | None, number("kept in reserve", most=1)]
-    energy_reserve_fraction: Annotated[float | None, number("kept in reserve", most=1)]
-    water_reserve_fraction: Annotated[float | None, number("kept in reserve", most=1)]
-    used_before_egress_min: Annotated[float | None, minutes("suit use before PET 0, at rest")]
-
-
-@dataclass(frozen=True)
-class OddsSettings:
-    """How durations vary together: log-scale standard deviations and the name of the distribution."""
-
-    common_sd: Annotated[float | None,
-        number("log-scale standard deviation of the whole outing, 0.06 for 6 %", most=1)]
-    crew_sd: Annotated[float | None, number("log-scale standard deviation of each crew member, 0.05 for 5 %",
-        most=1)]
-    travel_sd: Annotated[float | None, number("log-scale standard deviation of travel, 0.1 for 10 %", most=1)]
-    distribution: Annotated[str, column("name", "name of the distribution of durations")]
-
-
-@dataclass(frozen=True)
-class Settings:
-    """``scenario.toml``, parsed."""
-
-    title: Annotated[str, column("text", "name of the outing", needed=True)]
-    station: Annotated[str, column("text", "name of the station", needed=True)]
-    summary: Annotated[str, column("text", "what the outing is for")]
-    egress: Annotated[datetime, column("datetime", "start of phase elapsed time, PET 0:00", "UTC",
-        needed=True)]
-    egress_earliest: Annotated[datetime | None, column("datetime", "earliest egress to consider", "UTC")]
-    egress_latest: Annotated[datetime | None, column("datetime", "latest egress to consider", "UTC")]
-    pet_zero: Annotated[str, column("text", "in words, the event that PET 0:00 is")]
-    horizon_h: Annotated[float, number("how far windows are computed", "h", needed=True, above_least=True,
-        most=MAX_HORIZON_H)]
-    airlock: Annotated[str, reference("the place where the outing begins and ends", "places", needed=True)]
-    orbit: Annotated[str, column("file", "a CCSDS OMM 502.0-B message: JSON, XML, KVN or CSV", needed=True)]
-    limits: Limits
-    night_guard_s: float
-    exertion_w: Mapping[str, float]
-    suits: Mapping[str, Suit]
-    relays: Relays | None
-    odds: OddsSettings
 
 
 @dataclass(frozen=True)
@@ -369,6 +327,7 @@ class Records:
     gaps: tuple[Gap, ...]
     inhibits: tuple[Inhibit, ...]
     windows: tuple[NamedWindow, ...]
+    hazards: tuple[Hazard, ...]
 
     @property
     def lane_names(self) -> tuple[str, ...]:

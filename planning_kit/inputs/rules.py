@@ -15,6 +15,7 @@ from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import did_you_mean, shown
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.fields import Field, Table
+from planning_kit.inputs.hazard_rules import HAZARD_RULES
 from planning_kit.inputs.records import BOTH, ItemMove
 from planning_kit.inputs.typed_tables import Row, Rows
 
@@ -125,8 +126,8 @@ def worksites_can_be_reached(rows: Rows, faults: Faults) -> None:
     first_user: dict[str, str] = {}
     for row in rows["steps"]:
         if row.text("crew") not in actors:
-            for column in ("place", "wait_at"):
-                first_user.setdefault(row.text(column), row.text("step"))
+            for place in (row.text("place"), row.text("wait_at"), *row.entries("via_places")):
+                first_user.setdefault(place, row.text("step"))
     for name, step in first_user.items():
         if name in places and name not in reached:
             places[name].fault(faults, "place", "no chain of routes leads here from the airlock "
@@ -312,5 +313,5 @@ RULES: tuple[Callable[[Rows, Faults], None], ...] = (
     items_start_in_bags_only, bags_do_not_hold_each_other, only_cables_have_two_ends,
     windows_end_after_they_start, durations_are_ordered, suited_steps_have_a_place,
     steps_do_not_wait_for_themselves, gaps_are_ordered, groups_share_one_light, footholds_are_footholds,
-    moves_say_who, moves_go_the_right_way, moves_name_bags_and_people,
+    moves_say_who, moves_go_the_right_way, moves_name_bags_and_people, *HAZARD_RULES,
 )

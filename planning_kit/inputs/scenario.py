@@ -18,9 +18,10 @@ from planning_kit.inputs.fields import Table
 from planning_kit.inputs.folder_files import digest_of, read_settled
 from planning_kit.inputs.omm import Elements
 from planning_kit.inputs.raw import RawTable
-from planning_kit.inputs.records import FrozenMapping, Records, Settings
+from planning_kit.inputs.records import Records
 from planning_kit.inputs.row_edits import cells_of_cuts, key_of, moved_behind, with_cells
 from planning_kit.inputs.save import save_files
+from planning_kit.inputs.setting_records import FrozenMapping, Settings
 from planning_kit.inputs.settings import edited_toml
 from planning_kit.inputs.shown_text import facts_html, one_line
 from planning_kit.inputs.sign_offs import NOTE, SIGN_OFF, Reviewed, add_review, reviews_table
@@ -45,8 +46,9 @@ class Scenario:
     """An immutable, valid scenario: made by `load_scenario`; a change gives another one.
 
     ``.crew``, ``.actors``, ``.places``, ``.routes``, ``.hardware``, ``.tasks``, ``.steps``, ``.gaps``,
-    ``.inhibits`` and ``.windows`` are DataFrames, a fresh copy each time: numbers as float64, all else as the
-    text of the file. ``.records`` holds the same facts parsed. Two scenarios are equal if they say the same.
+    ``.inhibits``, ``.windows`` and ``.hazards`` are DataFrames, a fresh copy each time: numbers as float64,
+    all else as the text of the file. ``.records`` holds the same facts parsed. Two scenarios are equal if
+    they say the same.
     ``happened_until`` (UTC): up to then it says what was done, not what was planned (a re-timing wrote it);
     None for a plan.
     """
@@ -143,6 +145,11 @@ class Scenario:
     def windows(self) -> pd.DataFrame:
         """``windows.csv``; empty where the folder has none."""
         return self.table("windows")
+
+    @property
+    def hazards(self) -> pd.DataFrame:
+        """``hazards.csv``; empty where the folder has none."""
+        return self.table("hazards")
 
     def with_table(self, name: str, frame: pd.DataFrame) -> Scenario:
         """A new scenario with one table replaced by an edited DataFrame: see `with_tables`."""

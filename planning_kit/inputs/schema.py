@@ -94,7 +94,10 @@ def _entry_schema(field: Field) -> dict[str, Any]:
         return {"type": "string", **least, "maxLength": fmt.MAX_CELL_CHARS}
     if field.kind == "file":
         return {"type": "string", "pattern": r"^[^./\\:][^/\\:]*$", "maxLength": 200}
-    patterns = {"moves": f"^{MOVE_PATTERN}$", "datetime": _TIME_PATTERN}
+    if field.kind in ("points", "when", "controls"):
+        return {"type": "string", "maxLength": fmt.MAX_CELL_CHARS}
+    patterns = {"moves": f"^{MOVE_PATTERN}$", "datetime": _TIME_PATTERN,
+                "pairs": f"^{ID_PATTERN}:{ID_PATTERN}$"}
     return {"type": "string", "pattern": patterns.get(field.kind, f"^{ID_PATTERN}$")}
 
 

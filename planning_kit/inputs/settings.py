@@ -10,7 +10,7 @@ import re
 import tomllib
 from collections.abc import Mapping
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -31,8 +31,17 @@ from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.fields import Field, Section
 from planning_kit.inputs.folder_files import is_plain_name
 from planning_kit.inputs.raw import BOM, decode
-from planning_kit.inputs.records import FrozenMapping, Limits, OddsSettings, Relays, Settings, Suit
+from planning_kit.inputs.setting_records import (
+    CrewChecks,
+    FrozenMapping,
+    Limits,
+    OddsSettings,
+    Relays,
+    Settings,
+    Suit,
+)
 
+T = TypeVar("T")
 Values = dict[str, object]
 
 _WHERE = fmt.SCENARIO_FILE
@@ -184,21 +193,22 @@ def build_settings(parsed: Mapping[str, Values]) -> Settings:
              for crew in fmt.SUITED}
     watts = {key: value for key, value in parsed.get("exertion_w", {}).items() if value is not None}
     return Settings(
-        limits=_limits(parsed["limits"]),
+        limits=_with_sources(Limits, parsed["limits"]),
         night_guard_s=parsed.get("lighting", {}).get("night_guard_s", 0.0),  # type: ignore[arg-type]
         exertion_w=FrozenMapping(watts),  # type: ignore[arg-type]
         suits=FrozenMapping(suits),
+        checks=_with_sources(CrewChecks, {"every_min": None, "body_m": None} | parsed.get("checks", {})),
         relays=Relays(**parsed["relays"]) if "relays" in parsed else None,  # type: ignore[arg-type]
         odds=OddsSettings(**odds),  # type: ignore[arg-type]
         **top,  # type: ignore[arg-type]
     )
 
 
-def _limits(values: Values) -> Limits:
+def _with_sources(record: type[T], values: Values) -> T:
     sources = {key.removesuffix(fmt.SOURCE_SUFFIX): value for key, value in values.items()
                if key.endswith(fmt.SOURCE_SUFFIX)}
     numbers = {key: value for key, value in values.items() if not key.endswith(fmt.SOURCE_SUFFIX)}
-    return Limits(sources=FrozenMapping(sources), **numbers)  # type: ignore[arg-type]
+    return record(**numbers, **{"sources": FrozenMapping(sources)})
 
 
 _KEY = re.compile(r"[A-Za-z0-9_-]+(\.[A-Za-z0-9_-]+)*")

@@ -13,7 +13,8 @@ from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.folder_files import FolderFiles, digest_of, read_settled
 from planning_kit.inputs.omm import Elements, elements_from
 from planning_kit.inputs.raw import RawTable, read_files, read_tables, table_bytes
-from planning_kit.inputs.records import FrozenMapping, Records
+from planning_kit.inputs.records import Records
+from planning_kit.inputs.setting_records import FrozenMapping
 from planning_kit.inputs.settings import is_sane_file_name, parse_toml
 from planning_kit.inputs.validate import records_from
 
@@ -118,8 +119,10 @@ def content_digest(checked: Checked) -> str:
 
 def _canonical(value: object) -> object:
     if is_dataclass(value):
-        return {each.name: _canonical(getattr(value, each.name)) for each in fields(value)
-                if each.name != "row"}  # blank lines move it, and say nothing
+        # Blank lines move the row, which says nothing. What is not given is left out: so a column that the
+        # format gains later makes no sign-off stale.
+        said = ((each.name, getattr(value, each.name)) for each in fields(value) if each.name != "row")
+        return {name: _canonical(what) for name, what in said if what not in (None, "", ())}
     if isinstance(value, Mapping):
         return {str(key): _canonical(entry) for key, entry in value.items()}
     if isinstance(value, tuple | list):

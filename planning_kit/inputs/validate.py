@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
+from keyword import iskeyword
 from typing import Any
 
 from planning_kit.inputs import format as fmt
@@ -51,4 +52,5 @@ def _record(table: str, row: Row) -> Any:
         likely = values["minutes_likely"]
         for column in ("minutes_low", "minutes_high"):
             values[column] = likely if values[column] is None else values[column]
-    return fmt.TABLE_BY_NAME[table].record(**values)
+    return fmt.TABLE_BY_NAME[table].record(
+        **{f"{name}_" if iskeyword(name) else name: value for name, value in values.items()})

@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from dataclasses import fields
 from operator import itemgetter
 
-from planning_kit.inputs.records import Limits
+from planning_kit.inputs.setting_records import Limits
 from planning_kit.inputs.times import gmt_label, number_label, pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.needs import Clock

@@ -17,8 +17,9 @@ import pandas as pd
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.omm import Elements
-from planning_kit.inputs.records import ItemMove, NamedWindow, Records, Relays, Step
+from planning_kit.inputs.records import ItemMove, NamedWindow, Records, Step
 from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.setting_records import Relays
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import pet_min
 from planning_kit.plan.network import GRID_MIN, Network

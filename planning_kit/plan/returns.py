@@ -25,7 +25,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from planning_kit.inputs.records import Limits, Step
+from planning_kit.inputs.records import Step
+from planning_kit.inputs.setting_records import Limits
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.plan.activities import WORK, Activity, activity_at
 from planning_kit.plan.network import ROUNDING_MIN

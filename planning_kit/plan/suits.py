@@ -24,7 +24,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from planning_kit.inputs.records import Crew, Records, Settings, Suit
+from planning_kit.inputs.records import Crew, Records
+from planning_kit.inputs.setting_records import Settings, Suit
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from planning_kit.inputs.records import Limits, Settings
+from planning_kit.inputs.setting_records import Limits, Settings
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.all_checks import findings_of

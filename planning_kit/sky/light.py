@@ -16,7 +16,7 @@ import pandas as pd
 from skyfield.sgp4lib import theta_GMST1982
 
 from planning_kit.inputs.faults import Faults, ScenarioError
-from planning_kit.inputs.records import Relays
+from planning_kit.inputs.setting_records import Relays
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.inputs.times import When
 from planning_kit.sky.orbit import Orbit, as_orbit, edge_uncertainty_s

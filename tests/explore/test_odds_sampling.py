@@ -11,7 +11,7 @@ from scipy import stats
 import planning_kit as pk
 from planning_kit.explore.odds.distributions import durations_from
 from planning_kit.explore.odds.sampling import CHUNK, draw, factor, normals
-from planning_kit.inputs.records import OddsSettings
+from planning_kit.inputs.setting_records import OddsSettings
 
 Z = stats.norm.ppf((np.arange(20_000) + 0.5) / 20_000)  # every share alike: quadrature, not chance
 CREW = ("EV1", "EV2")

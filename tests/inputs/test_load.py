@@ -11,6 +11,7 @@ import pytest
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs import records as rec
+from planning_kit.inputs import setting_records
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import ItemMove
 from planning_kit.inputs.scenario import Scenario, load_scenario
@@ -20,16 +21,20 @@ from tests.inputs.small_folder import SCENARIO_TOML, TABLES, WINDOWS, with_cell,
 CONTRACT = {
     "crew": "crew metres_per_min exertion_factor carry_slots tether_m",
     "actors": "actor title",
-    "places": "place title x_m y_m z_m crew_at_once anchor socket caution",
-    "routes": "from_place to_place metres minutes tight snag caution",
+    "places": "place title x_m y_m z_m crew_at_once anchor socket caution | zone caution_class rescue",
+    "routes": "from_place to_place metres minutes tight snag caution | via caution_class rescue",
     "hardware": "item title kind at end_at slots holds bulky mass_kg | end2_at",
     "tasks": "task title need priority swappable objective | last_start_min cut_order",
     "steps": "step task crew place title minutes_low minutes_likely minutes_high after light same_window "
              "exertion foothold takes leaves uses hooks link caution | windows travel_extra_min wait_at "
-             "safe_orderly_min safe_now_min make_safe",
+             "safe_orderly_min safe_now_min make_safe caution_class via_places moves rides checks "
+             "clears",
     "gaps": "first_step then_step min_gap max_gap reason | first_at then_at",
-    "inhibits": "inhibit title owner from_step until_step lead_min reason | needed_by hold_max_min window",
+    "inhibits": "inhibit title owner from_step until_step lead_min reason | needed_by hold_max_min window "
+                "safe_after_min confirmed_by restore_min",
     "windows": "window start end source",
+    "hazards": "hazard title class zones places routes x_m y_m z_m radius_m when limit limit_min controls "
+               "applies_to kind source",
 }
 
 
@@ -46,8 +51,9 @@ def test_every_column_has_a_place_in_its_record() -> None:
     for name, record in (("crew", rec.Crew), ("actors", rec.Actor), ("places", rec.Place),
                          ("routes", rec.Route),
                          ("hardware", rec.Item), ("tasks", rec.Task), ("steps", rec.Step), ("gaps", rec.Gap),
-                         ("inhibits", rec.Inhibit), ("windows", rec.NamedWindow)):
-        assert {each.name for each in fields(record)} - {"row"} == set(fmt.TABLE_BY_NAME[name].by_name), name
+                         ("inhibits", rec.Inhibit), ("windows", rec.NamedWindow), ("hazards", rec.Hazard)):
+        columns = {each.name.rstrip("_") for each in fields(record)} - {"row"}
+        assert columns == set(fmt.TABLE_BY_NAME[name].by_name), name
 
 
 def test_steps_are_read_as_records(small: Scenario) -> None:
@@ -96,8 +102,8 @@ def test_settings_are_read(small: Scenario) -> None:
     assert settings.suits["EV2"].oxygen_g == 520
     assert settings.suits["EV2"].co2_g == 700, "only the keys of [suit.EV2] differ"
     assert settings.suits["EV2"].water_reserve_fraction is None
-    assert settings.relays == rec.Relays((-41.0, 174.0), 2.0)
-    assert settings.odds == rec.OddsSettings(0.1, None, None, "")
+    assert settings.relays == setting_records.Relays((-41.0, 174.0), 2.0)
+    assert settings.odds == setting_records.OddsSettings(0.1, None, None, "")
     assert small.elements.mean_motion_rev_per_day == 15.54
 
 

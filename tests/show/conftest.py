@@ -11,7 +11,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from planning_kit.inputs.records import Actor, Crew, Inhibit, Limits, Place, Task
+from planning_kit.inputs.records import Actor, Crew, Inhibit, Place, Task
+from planning_kit.inputs.setting_records import Limits
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import FINDING_COLUMNS as FINDING_FIELDS
 from planning_kit.judge.findings import Finding

@@ -9,7 +9,7 @@ from skyfield.api import load, wgs84
 from skyfield.sgp4lib import TEME
 
 from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.records import Relays
+from planning_kit.inputs.setting_records import Relays
 from planning_kit.sky.light import link_windows, links_between, relay_label, relay_position_teme_km
 from planning_kit.sky.windows import total
 

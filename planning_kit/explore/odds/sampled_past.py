@@ -35,7 +35,8 @@ import numpy as np
 
 from planning_kit.explore.odds.distributions import durations_beyond, durations_from, share_beyond
 from planning_kit.inputs.log_state import DONE, IN_PROGRESS, State
-from planning_kit.inputs.records import BOTH, OddsSettings, Records, Step
+from planning_kit.inputs.records import BOTH, Records, Step
+from planning_kit.inputs.setting_records import OddsSettings
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.activities import WAIT
 from planning_kit.plan.build import work_order

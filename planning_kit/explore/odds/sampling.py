@@ -24,7 +24,8 @@ import numpy as np
 
 from planning_kit.explore.odds.distributions import durations_from
 from planning_kit.explore.odds.sampled_past import Begun
-from planning_kit.inputs.records import OddsSettings, Step
+from planning_kit.inputs.records import Step
+from planning_kit.inputs.setting_records import OddsSettings
 
 CHUNK = 5_000
 _OUTING = "outing"

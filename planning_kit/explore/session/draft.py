@@ -28,8 +28,8 @@ from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.fields import Table
 from planning_kit.inputs.raw import RawTable
-from planning_kit.inputs.records import FrozenMapping
 from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.setting_records import FrozenMapping
 from planning_kit.inputs.settings import edited_toml
 from planning_kit.inputs.source import check
 from planning_kit.inputs.typed_tables import refuse_absurd

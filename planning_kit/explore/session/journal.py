@@ -26,8 +26,8 @@ from filelock import FileLock, Timeout
 from planning_kit.explore.session.draft import Draft
 from planning_kit.explore.session.sheet import Line, Sheet
 from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.records import FrozenMapping
 from planning_kit.inputs.save import locked, made_state_folder, name_of, state_folder
+from planning_kit.inputs.setting_records import FrozenMapping
 
 _FORMAT = 2
 _TRIES = 5  # another session may be tidying up just where a lock is being made

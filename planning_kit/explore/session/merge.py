@@ -24,8 +24,8 @@ from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import Faults, SaveConflict
 from planning_kit.inputs.folder_files import read_settled
 from planning_kit.inputs.raw import read_files, read_tables
-from planning_kit.inputs.records import FrozenMapping
 from planning_kit.inputs.scenario import Scenario, load_scenario
+from planning_kit.inputs.setting_records import FrozenMapping
 from planning_kit.inputs.shown_text import TextTable
 
 

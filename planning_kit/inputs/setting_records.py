@@ -1,0 +1,134 @@
+"""``scenario.toml`` as typed, frozen records: the settings of an outing, its limits, suits and the sky.
+
+As in `planning_kit.inputs.records` the type of a field says what its key may hold, too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Annotated, TypeVar
+
+from planning_kit.inputs.fields import MAX_HORIZON_H, column, minutes, number, reference
+
+Key = TypeVar("Key")
+Value = TypeVar("Value", covariant=True)
+
+
+class FrozenMapping(Mapping[Key, Value]):
+    """A copy of a mapping, without a way to change it; equal to any mapping with the same entries."""
+
+    __slots__ = ("_entries",)
+
+    def __init__(self, entries: Mapping[Key, Value]) -> None:
+        """Copy ``entries``."""
+        self._entries = dict(entries)
+
+    def __getitem__(self, key: Key) -> Value:
+        return self._entries[key]
+
+    def __iter__(self) -> Iterator[Key]:
+        return iter(self._entries)
+
+    def __len__(self) -> int:
+        return len(self._entries)
+
+    def __hash__(self) -> int:
+        return hash(frozenset(self._entries.items()))
+
+    def __repr__(self) -> str:
+        return repr(self._entries)
+
+
+@dataclass(frozen=True)
+class Limits:
+    """The scenario's limits in minutes (``partner_carry_factor`` has no unit) and where each comes from."""
+
+    planned_min: Annotated[float, minutes("planned length of the outing", needed=True, above_least=True)]
+    hard_min: Annotated[float, minutes("longest length of the outing", needed=True, above_least=True)]
+    ingress_min: Annotated[float, minutes("from the airlock to the end of the outing", needed=True)]
+    return_reserve_min: Annotated[float | None, minutes("least allowed return margin")]
+    emergency_oxygen_min: Annotated[float | None, minutes("how long the emergency oxygen lasts")]
+    partner_carry_factor: Annotated[float | None, number("how much slower one moves with a disabled partner",
+        least=1, most=100)]
+    hook_move_min: Annotated[float | None, minutes("time to move a tether hook")]
+    sources: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class CrewChecks:
+    """Looks at the suit, and how far a body reaches, with where each comes from."""
+
+    every_min: Annotated[float | None, minutes("longest time between two looks at each thing",
+        above_least=True)]
+    body_m: Annotated[float | None, number("how far a suited body reaches beyond the point where it is; "
+        "added to every radius", "m", most=100)]
+    sources: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Relays:
+    """Geostationary relays and the elevation of the Earth mask above the limb, in degrees."""
+
+    longitudes_deg_east: Annotated[tuple[float, ...], column("numbers", "where each relay stands", "deg",
+        needed=True, least=-180, most=360)]
+    mask_deg: Annotated[float, number("elevation kept free above the Earth's limb", "deg", most=90,
+        default=0.0)]
+
+
+@dataclass(frozen=True)
+class Suit:
+    """One crew member's suit: usable amounts, loads and reserves; None where not given."""
+
+    oxygen_g: Annotated[float | None, number("usable oxygen", "g", most=1e5)]
+    co2_g: Annotated[float | None, number("usable carbon dioxide removal", "g", most=1e5)]
+    energy_wh: Annotated[float | None, number("usable battery energy", "W h", most=1e5)]
+    water_g: Annotated[float | None, number("usable cooling water", "g", most=1e5)]
+    power_w: Annotated[float | None, number("electric power drawn", "W", most=1e4)]
+    respiratory_quotient: Annotated[float | None, number("CO2 out over O2 in, by volume", least=0.7,
+        most=1.0)]
+    equipment_heat_w: Annotated[float | None, number("heat of equipment that the cooling carries off", "W",
+        most=1e4)]
+    oxygen_reserve_fraction: Annotated[float | None, number("kept in reserve", most=1)]
+    co2_reserve_fraction: Annotated[float | None, number("kept in reserve", most=1)]
+    energy_reserve_fraction: Annotated[float | None, number("kept in reserve", most=1)]
+    water_reserve_fraction: Annotated[float | None, number("kept in reserve", most=1)]
+    used_before_egress_min: Annotated[float | None, minutes("suit use before PET 0, at rest")]
+
+
+@dataclass(frozen=True)
+class OddsSettings:
+    """How durations vary together: log-scale standard deviations and the name of the distribution."""
+
+    common_sd: Annotated[float | None,
+        number("log-scale standard deviation of the whole outing, 0.06 for 6 %", most=1)]
+    crew_sd: Annotated[float | None, number("log-scale standard deviation of each crew member, 0.05 for 5 %",
+        most=1)]
+    travel_sd: Annotated[float | None, number("log-scale standard deviation of travel, 0.1 for 10 %", most=1)]
+    distribution: Annotated[str, column("name", "name of the distribution of durations")]
+
+
+@dataclass(frozen=True)
+class Settings:
+    """``scenario.toml``, parsed."""
+
+    title: Annotated[str, column("text", "name of the outing", needed=True)]
+    station: Annotated[str, column("text", "name of the station", needed=True)]
+    summary: Annotated[str, column("text", "what the outing is for")]
+    egress: Annotated[datetime, column("datetime", "start of phase elapsed time, PET 0:00", "UTC",
+        needed=True)]
+    egress_earliest: Annotated[datetime | None, column("datetime", "earliest egress to consider", "UTC")]
+    egress_latest: Annotated[datetime | None, column("datetime", "latest egress to consider", "UTC")]
+    pet_zero: Annotated[str, column("text", "in words, the event that PET 0:00 is")]
+    horizon_h: Annotated[float, number("how far windows are computed", "h", needed=True, above_least=True,
+        most=MAX_HORIZON_H)]
+    airlock: Annotated[str, reference("the place where the outing begins and ends", "places", needed=True)]
+    orbit: Annotated[str, column("file", "a CCSDS OMM 502.0-B message: JSON, XML, KVN or CSV", needed=True)]
+    limits: Limits
+    night_guard_s: float
+    exertion_w: Mapping[str, float]
+    suits: Mapping[str, Suit]
+    checks: CrewChecks
+    relays: Relays | None
+    odds: OddsSettings
