@@ -22,7 +22,7 @@ from planning_kit.inputs.shown_text import TextTable
 from planning_kit.plan.moments import whole_minutes
 
 ROOT = Path(__file__).parents[1]
-NOT_TOLD = ("scenario", "egress", "name", "light", "records", "relays", "named_windows",
+NOT_TOLD = ("scenario", "pet_zero", "name", "light", "records", "relays", "named_windows",
             "steps")  # what was given, not what was found
 
 
@@ -68,10 +68,10 @@ def plans() -> Iterator[tuple[str, Any]]:
     log = pk.read_log(ROOT / "scenarios" / "running-late" / "log.csv")
     at = pd.to_datetime(log["at"], utc=True)
     for now_min in (60, 150, 230, 300):
-        by_then = log[at <= tern.egress + pd.Timedelta(minutes=now_min)]
+        by_then = log[at <= tern.pet_zero + pd.Timedelta(minutes=now_min)]
         yield f"late-{now_min}", tern.retime(by_then, now_min)
     asked: list[tuple[str, pk.Plan, dict[str, Any]]] = [
-        ("slip", tern, {"egress_slip_min": 33}), ("tether", tern, {"tether_m": 12}),
+        ("slip", tern, {"slip_min": 33}), ("tether", tern, {"tether_m": 12}),
         ("stretch", tern, {"stretch": {"EV2": 1.1, "EV1": "+1"}}), ("swap", tern, {"swap": "swappable"}),
         ("oxygen", tern, {"settings": {"suit.oxygen_g": 400, "suit.co2_g": 300}}),
         ("least", tern, {"drop": [t.task for t in tern.scenario.records.tasks if t.need != "required"]}),

@@ -114,7 +114,7 @@ def played(plan):
         events.append((times.loc[step.step, "finish_min"], 0, row, step, walk.finish))
     for *_, step, act in sorted(events, key=lambda event: event[:3]):
         act(step, people_of(step))
-    airlock = scenario.records.settings.airlock
+    airlock = scenario.records.settings.airlock_place
     walk.end(airlock)
     for person in SUITED:
         follow_tether(walk, person, airlock)

@@ -73,7 +73,7 @@ def test_a_chart_takes_the_face_and_the_plan_alike(plan: pk.Plan, asked: str) ->
 
 
 def test_what_a_plan_answers_has_a_plan_that_can_be_asked(plan: pk.Plan) -> None:
-    late = plan.what_if(egress_slip_min=1)
+    late = plan.what_if(slip_min=1)
     chances, compared, told = plan.odds(100), plan.compare(late), plan.briefing()
     assert isinstance(chances, pk.Odds)
     assert isinstance(compared, pk.Comparison)
@@ -86,12 +86,12 @@ def test_what_a_plan_answers_has_a_plan_that_can_be_asked(plan: pk.Plan) -> None
     assert isinstance(plan.at(20), pk.Moment)
 
 
-def test_an_order_is_sought_for_the_egress_of_the_plan(plan: pk.Plan) -> None:
+def test_an_order_is_sought_for_the_pet_zero_of_the_plan(plan: pk.Plan) -> None:
     late = pk.time_plan(plan.scenario, "2031-09-03T07:36:00Z")
-    for asked in (late, plan.what_if(egress_slip_min=6)):
+    for asked in (late, plan.what_if(slip_min=6)):
         found = asked.propose(effort=0.2, seconds=1e9)
         assert found.current is not None
-        assert found.current.egress == late.egress
+        assert found.current.pet_zero == late.pet_zero
         assert found.current.end_min == late.end_min
 
 
@@ -108,7 +108,7 @@ def test_a_scenario_without_a_plan_is_asked_for_one(plan: pk.Plan) -> None:
 def test_no_plan_is_checked_twice(plan: pk.Plan, monkeypatch: pytest.MonkeyPatch) -> None:
     calls = []
     monkeypatch.setattr(all_checks, "CHECKS", (lambda plan: calls.append(plan) or [],))
-    fresh = pk.Plan(plan.what_if(egress_slip_min=1).timed)
+    fresh = pk.Plan(plan.what_if(slip_min=1).timed)
     first, second = fresh.findings, pk.Plan(fresh.timed).findings
     assert calls == [fresh.timed]
     assert first is not second  # what a user does to one changes no other
@@ -117,9 +117,9 @@ def test_no_plan_is_checked_twice(plan: pk.Plan, monkeypatch: pytest.MonkeyPatch
 
 
 def test_what_was_changed_is_told_by_every_later_plan(plan: pk.Plan) -> None:
-    late = plan.what_if(egress_slip_min=5, name="late").what_if(drop="C2")
+    late = plan.what_if(slip_min=5, name="late").what_if(drop="C2")
     assert late.name == "late"
-    assert list(late.changes["kind"])[:2] == ["egress", "drop"]
+    assert list(late.changes["kind"])[:2] == ["pet_zero", "drop"]
     assert plan.changes.empty
 
 
@@ -139,7 +139,7 @@ def test_a_proposal_gives_a_plan_that_can_be_asked(plan: pk.Plan) -> None:
     for proposal in found:
         assert isinstance(proposal.plan, pk.Plan)
         assert proposal.current is found.current
-        assert proposal.plan.what_if(egress_slip_min=1).end_min == pytest.approx(proposal.end_min, abs=60)
+        assert proposal.plan.what_if(slip_min=1).end_min == pytest.approx(proposal.end_min, abs=60)
 
 
 def test_rooms_give_each_other_plans_without_a_face(plan: pk.Plan) -> None:

@@ -78,7 +78,8 @@ WRONG_CALLS: dict[str, tuple[str, Callable[[pk.Plan, Any], object]]] = {
     "the season's orbit": ("orbit", lambda plan, it: pk.season(it, *SKY)),
     "the note's orbit": ("orbit", lambda plan, it: pk.elements_age_note(it, SKY[0])),
     "the reference": ("reference", lambda plan, it: pk.Orbit(plan.scenario.elements).state_teme(it, [0.0])),
-    "the seconds": ("seconds", lambda plan, it: pk.Orbit(plan.scenario.elements).state_teme(plan.egress, it)),
+    "the seconds": ("seconds", lambda plan, it: pk.Orbit(plan.scenario.elements).state_teme(plan.pet_zero,
+                                                                                            it)),
 }
 
 

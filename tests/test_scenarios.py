@@ -111,8 +111,8 @@ def test_demo_is_an_outing_of_six_and_a_half_hours(demo, demo_plan):
 def test_demo_exchange_lies_in_one_night_and_takes_15_to_18_minutes(demo, demo_plan):
     times = work(demo_plan).loc[list(EXCHANGE)]
     orbit = pk.load_orbit(SCENARIOS / "tern-station" / "orbit.json")
-    egress = times["start_utc"].min() - pd.Timedelta(hours=6)
-    nights = pk.night_windows(orbit, egress, egress + pd.Timedelta(hours=12))
+    pet_zero = times["start_utc"].min() - pd.Timedelta(hours=6)
+    nights = pk.night_windows(orbit, pet_zero, pet_zero + pd.Timedelta(hours=12))
     first, last = times["start_utc"].min(), times["finish_utc"].max()
     holding = nights[(nights["night_start"] < first) & (last < nights["night_end"])]
     assert len(holding) == 1
@@ -318,8 +318,8 @@ def test_refused_folder_says_what_to_do():
 
 # Faults that would hide others in the same folder: one damage each to a copy of the good small outing.
 @pytest.mark.parametrize(("file", "damage", "table", "column"), [
-    ("scenario.toml", lambda data: data.replace(b'airlock = "HAT"', b'airlock = "LOCK"'),
-     "scenario.toml", "airlock"),
+    ("scenario.toml", lambda data: data.replace(b'airlock_place = "HAT"', b'airlock_place = "LOCK"'),
+     "scenario.toml", "airlock_place"),
     ("scenario.toml", lambda data: data.replace(b"[limits]", b"[limits"), "scenario.toml", ""),
     ("scenario.toml", lambda data: data.replace(b"orbit.kvn", b"../orbit.kvn"), "scenario.toml", "orbit"),
     ("scenario.toml", lambda data: data.replace(b"orbit.kvn", b"gone.kvn"), "gone.kvn", ""),

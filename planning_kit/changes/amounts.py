@@ -1,4 +1,4 @@
-"""Other amounts: durations, gaps, tethers, settings, egress; and routes that are closed."""
+"""Other amounts: durations, gaps, tethers, settings, PET 0; and routes that are closed."""
 
 from __future__ import annotations
 
@@ -204,13 +204,13 @@ def _as_words(value: object) -> str:
 
 
 @dataclass(frozen=True)
-class Egress(Change):
-    """Another egress of the plan (UTC), which was ``before``: the scenario keeps its own.
+class PetZero(Change):
+    """Another PET 0 of the plan (UTC), which was ``before``: the scenario keeps its own.
 
-    What shall stand in the scenario is `Set` as its ``egress``.
+    What shall stand in the scenario is `Set` as its ``pet_zero``.
     """
 
-    kind = "egress"
+    kind = "pet_zero"
     at: datetime
     before: datetime
 
@@ -222,20 +222,20 @@ class Egress(Change):
     def _lines(self) -> Sequence[str]:
         by = self.slip_min
         how = f"{abs(by):g} min {'later' if by > 0 else 'earlier'}, " if abs(by) < 1440 else ""
-        return (f"egress {how}at {_day_and_gmt(self.at)}",)
+        return (f"PET 0 {how}at {_day_and_gmt(self.at)}",)
 
     def arguments(self) -> dict[str, object]:
         """The slip."""
-        return {"egress_slip_min": self.slip_min}
+        return {"slip_min": self.slip_min}
 
     def _edit(self, tables: Tables) -> Iterator[Note]:
         """Change no table; tell where it lies outside the range that the scenario gives."""
         settings = tables.records.settings
-        early, late = settings.egress_earliest, settings.egress_latest
+        early, late = settings.pet_zero_earliest, settings.pet_zero_latest
         if early is not None and self.at < early:
-            yield Note(f"this lies before the earliest egress of the scenario, {_day_and_gmt(early)}")
+            yield Note(f"this lies before the earliest PET 0 of the scenario, {_day_and_gmt(early)}")
         if late is not None and self.at > late:
-            yield Note(f"this lies after the latest egress of the scenario, {_day_and_gmt(late)}")
+            yield Note(f"this lies after the latest PET 0 of the scenario, {_day_and_gmt(late)}")
 
 
 def _day_and_gmt(moment: datetime) -> str:

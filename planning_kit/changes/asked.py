@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from planning_kit.changes.amounts import Amount, Close, Egress, GapTo, Set, Stretch, Tethers, amount_of_steps
+from planning_kit.changes.amounts import Amount, Close, GapTo, PetZero, Set, Stretch, Tethers, amount_of_steps
 from planning_kit.changes.change import CREW, STEP, TASK, Change, Named, task_named
 from planning_kit.changes.dropping import Drop
 from planning_kit.changes.order import Follow, Trade
@@ -36,15 +36,15 @@ def changes_asked_for(records: Records, leaving: datetime, arguments: Mapping[st
     `ScenarioError` with every name that there is not and every number that makes no sense.
     """
     asking = Asking(records)
-    at = _egress(asking, arguments.get("egress"), arguments.get("egress_slip_min", 0.0), leaving)
+    at = _pet_zero(asking, arguments.get("pet_zero"), arguments.get("slip_min", 0.0), leaving)
     changes = [change for name, read in _READERS.items() for change in read(asking, arguments.get(name))]
     asking.faults.stop_if_any()
-    return [*([Egress(at, leaving)] if at != leaving else []), *changes]
+    return [*([PetZero(at, leaving)] if at != leaving else []), *changes]
 
 
-def leaving_after(changes: Iterable[Change], egress: datetime) -> datetime:
+def leaving_after(changes: Iterable[Change], pet_zero: datetime) -> datetime:
     """When they leave with all changes made (UTC)."""
-    return next((change.at for change in reversed([*changes]) if isinstance(change, Egress)), egress)
+    return next((change.at for change in reversed([*changes]) if isinstance(change, PetZero)), pet_zero)
 
 
 @dataclass(frozen=True)
@@ -140,8 +140,8 @@ def as_names(value: object) -> tuple[object, ...]:
 
 def _settings(asking: Asking, settings: object) -> list[Set]:
     keys = asking.pairs(settings, "settings", "{'suit.oxygen_g': 500}")
-    if "egress" in keys:
-        asking.fault("settings", "egress", "give another egress as egress or egress_slip_min")
+    if "pet_zero_utc" in keys:
+        asking.fault("settings", "pet_zero_utc", "give another PET 0 as pet_zero or slip_min")
     return [Set(keys)] if keys else []
 
 
@@ -242,23 +242,23 @@ _READERS: dict[str, Callable[[Asking, Any], Iterable[Change]]] = {
     "tether_m": _tethers, "drop": _drop, "close": _close}
 
 
-def _egress(asking: Asking, egress: Any, slip_min: Any, leaving: datetime) -> datetime:
+def _pet_zero(asking: Asking, pet_zero: Any, slip_min: Any, leaving: datetime) -> datetime:
     """The moment asked for; a date without a time of day keeps the present time of day."""
     if not is_number(slip_min) or abs(slip_min) > _LONGEST_SLIP_MIN:
-        asking.fault("egress_slip_min", slip_min,
-                     "must be minutes, at most 14 days of them; give another day as egress")
+        asking.fault("slip_min", slip_min,
+                     "must be minutes, at most 14 days of them; give another day as PET 0")
         slip_min = 0.0
     moment = leaving
     try:
-        if egress is not None:
-            moment = as_utc(egress, "egress")
-            if (isinstance(egress, str) and len(egress.strip()) <= 10) or (
-                    isinstance(egress, date) and not isinstance(egress, datetime)):
+        if pet_zero is not None:
+            moment = as_utc(pet_zero, "pet_zero")
+            if (isinstance(pet_zero, str) and len(pet_zero.strip()) <= 10) or (
+                    isinstance(pet_zero, date) and not isinstance(pet_zero, datetime)):
                 moment = datetime.combine(moment.date(), leaving.timetz())
         return moment + timedelta(minutes=slip_min)
     except ScenarioError as error:
         for fault in error.problems.itertuples():
-            asking.fault("egress", fault.value, str(fault.problem))
+            asking.fault("pet_zero", fault.value, str(fault.problem))
     except OverflowError:
-        asking.fault("egress", moment.isoformat(), "lies outside the years that can be planned")
+        asking.fault("pet_zero", moment.isoformat(), "lies outside the years that can be planned")
     return leaving

@@ -66,7 +66,7 @@ def _left_alone(records: Records, gone: Collection[str]) -> list[str]:
     kept = set[str]().union(*(step.touches for step in records.steps if step.step not in gone))
     left = set[str]().union(*(step.touches for step in records.steps)) - kept
     # What is held or lies at the airlock at the end is inside, so an item there has ended where it should.
-    inside = {INSIDE, records.settings.airlock, *(crew.crew for crew in records.crew)}
+    inside = {INSIDE, records.settings.airlock_place, *(crew.crew for crew in records.crew)}
     return [item.item for item in records.hardware if item.item in left and item.end_at and not (
         item.at == item.end_at or (item.end_at == INSIDE and item.at in inside))]
 

@@ -82,10 +82,10 @@ def move(session: Session, message: Message) -> list[Message]:
     return []
 
 
-def egress(session: Session, message: Message) -> list[Message]:
-    """The egress slider or field has moved; ``drag`` is the same through one drag."""
+def pet_zero(session: Session, message: Message) -> list[Message]:
+    """The PET 0 slider or field has moved; ``drag`` is the same through one drag."""
     moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(milliseconds=float(message["ms"]))
-    session.set_egress(moment_text(moment), message.get("drag"))
+    session.set_pet_zero(moment_text(moment), message.get("drag"))
     return []
 
 
@@ -215,7 +215,7 @@ def discard(session: Session, unsaved: Unsaved) -> list[Message]:
 
 
 def ask(session: Session, message: Message) -> list[Message]:
-    """A long question: another egress, the odds, a better order. It is run by the widget."""
+    """A long question: another PET 0, the odds, a better order. It is run by the widget."""
     return [question_message(session.ask(str(message["question"])))]
 
 
@@ -243,6 +243,6 @@ ACTIONS: dict[str, Action] = {
     "stop": quiet(lambda session, message: session.stop(str(message["question"]))),
     "snapshot": quiet(lambda *_: None),  # the widget brings up to date what is seen without a kernel
     **{action.__name__: action for action in (
-        hello, cells, paste, add, duplicate, shift, move, egress, keep, drop, bring_back, compare, explain,
+        hello, cells, paste, add, duplicate, shift, move, pet_zero, keep, drop, bring_back, compare, explain,
         save, merge, take_theirs, export, restore, discard, ask, preview, take)},
 }

@@ -75,7 +75,7 @@ def _doing(progress: Progress) -> str:
 
 def _tried(each: Tried) -> Message:
     left = None if math.isnan(each.left_min) else round(each.left_min, 2)
-    return {"ms": round(each.egress.timestamp() * 1000), "left": left, "reason": each.reason}
+    return {"ms": round(each.pet_zero.timestamp() * 1000), "left": left, "reason": each.reason}
 
 
 def _odds(found: TimedOdds) -> Message:
@@ -115,7 +115,7 @@ def _orders(found: Orders) -> Message:
 def _order(found: Proposal[TimedPlan], odds: TimedOdds) -> Message:
     gain = (found.end_min if found.current is None else found.current.end_min) - found.end_min
     facts = [f"both inside PET {pet_label(found.end_min)}, {abs(gain):.1f} min "
-             f"{'earlier' if gain >= 0 else 'later'}", f"GMT {gmt_label(found.plan.egress)} egress"]
+             f"{'earlier' if gain >= 0 else 'later'}", f"GMT {gmt_label(found.plan.pet_zero)} PET 0"]
     if found.dropped:
         facts.append(f"left out: {' '.join(sorted(found.dropped))}")
     if found.new_concerns:

@@ -121,7 +121,7 @@ def status(session: Session) -> Message:
         "is_kept": not session.journal.trouble,
         "versions": list(session.versions), "baseline": session.baseline_name or "",
         "old": [question for question in session.asked if session.is_old(question)],
-        "folder": session.base.folder.name, "head": head_of(session.plan), "egress": _egress(session),
+        "folder": session.base.folder.name, "head": head_of(session.plan), "pet_zero": _pet_zero(session),
     }
 
 
@@ -144,10 +144,10 @@ def head_of(plan: TimedPlan) -> list[list[str]]:
     return head
 
 
-def _egress(session: Session) -> dict[str, Any]:
-    first, last = session.egress_range()
+def _pet_zero(session: Session) -> dict[str, Any]:
+    first, last = session.pet_zero_range()
     return {name: round(moment.timestamp() * 1000)
-            for name, moment in (("at", session.egress_typed()), ("first", first), ("last", last))}
+            for name, moment in (("at", session.pet_zero_typed()), ("first", first), ("last", last))}
 
 
 def notes_of(plan: TimedPlan, baseline: TimedPlan | None) -> Message:

@@ -21,7 +21,7 @@ from planning_kit.explore.watch.now import OpenStep
 from planning_kit.explore.watch.watch import Options, Watch
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.format import SUITED
-from planning_kit.inputs.log_format import EGRESS, INGRESS
+from planning_kit.inputs.log_format import INGRESS, PET_ZERO
 from planning_kit.inputs.times import Side, gmt_label, number_label, pet_label, pet_min
 from planning_kit.show.live_chart import outside_chart
 
@@ -104,7 +104,7 @@ def picture(watch: Watch, with_chart: bool) -> Message:
     message: Message = {
         "kind": "outside", "head": head_of(plan), "standing": standing_of(plan).splitlines(),
         "clock": {"kind": watch.clock.kind, "now_ms": _ms(watch.now), "runs": watch.clock.kind != "held",
-                  "egress_ms": _ms(watch.plan.egress), "call": _next_call(watch)},
+                  "pet_zero_ms": _ms(watch.plan.pet_zero), "call": _next_call(watch)},
         "lanes": [asdict(lane) | {"steps": [_step(step) for step in lane.steps]} for lane in watch.lanes],
         "refused": {slot: {"entry": asdict(kept.entry), "faults": [asdict(fault) for fault in kept.faults]}
                     for slot, kept in watch.refused.items()},
@@ -118,10 +118,10 @@ def picture(watch: Watch, with_chart: bool) -> Message:
 
 
 def _next_call(watch: Watch) -> str:
-    """Egress until something is logged, ingress while neither of the two has a step in hand, or nothing."""
+    """PET 0 until something is logged, ingress while neither of the two has a step in hand, or nothing."""
     states = watch.outside.states
     if not any(state.pieces for state in states.by_step.values()):
-        return EGRESS if watch.outside.actuals.egress is None else ""
+        return PET_ZERO if watch.outside.actuals.pet_zero is None else ""
     return "" if states.inside_min is not None or set(SUITED) & states.at_work.keys() else INGRESS
 
 
@@ -147,15 +147,15 @@ def details(watch: Watch) -> list[Message]:
 
 def log_message(watch: Watch) -> Message:
     """The log, the latest row first."""
-    egress = watch.plan.egress
+    pet_zero = watch.plan.pet_zero
 
     def pet(moment: datetime | None) -> str:
-        return "" if moment is None else pet_label(pet_min(moment, egress))
+        return "" if moment is None else pet_label(pet_min(moment, pet_zero))
 
     return {"kind": "outside_log", "lines": [
         asdict(line) | {"at": pet(line.at), "gmt": "" if line.at is None else gmt_label(line.at),
                         "was_at": pet(line.was_at), "can_be_corrected": line.event_id != ""}
-        for line in log_lines(watch.log_so_far, egress)]}
+        for line in log_lines(watch.log_so_far, pet_zero)]}
 
 
 def home_message(watch: Watch) -> Message:

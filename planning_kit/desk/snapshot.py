@@ -84,7 +84,7 @@ class Snapshot:
 
 
 def _log(watch: Watch) -> pd.DataFrame:
-    lines = log_lines(watch.log_so_far, watch.plan.egress)[:_MOST_EVENTS]
+    lines = log_lines(watch.log_so_far, watch.plan.pet_zero)[:_MOST_EVENTS]
     rows = [asdict(line) | {"at": "" if line.at is None else f"{line.at:%Y-%m-%dT%H:%M:%SZ}"}
             for line in lines]
     return pd.DataFrame(rows, columns=["event_id", "at", "crew", "event", "step", "by", "note", "problem"])

@@ -35,7 +35,7 @@ def compare(a: TimedPlan, b: TimedPlan) -> pd.DataFrame:
     """Steps that differ from plan ``a`` to plan ``b``, by start; empty when nothing moved.
 
     ``change``: ``later``, ``earlier``, ``changed`` (same start; other crew, place, length or holder),
-    ``added`` or ``dropped``. Times in PET minutes of each plan's own egress; ``moved_min`` is b minus a.
+    ``added`` or ``dropped``. Times in PET minutes of each plan's own PET 0; ``moved_min`` is b minus a.
     """
     before, after = _by_step(a), _by_step(b)
     both = before.add_suffix("_a").join(after.add_suffix("_b"), how="outer")
@@ -222,7 +222,7 @@ def compare_revisions(a: Given, b: Given) -> TimedComparison:
     """Compare two scenarios or plans: ``a`` the earlier, ``b`` the later.
 
     Each is a folder, a git revision of a folder written as git writes it (``"HEAD~1:scenarios/mine"``, the
-    path from the working directory), a `Scenario`, or a plan (whose egress then counts). A side that is
+    path from the working directory), a `Scenario`, or a plan (whose PET 0 then counts). A side that is
     readable but has no plan is a verdict, not an error. Raises `ScenarioError` for a side that cannot be
     read.
     """

@@ -15,9 +15,9 @@ import pandas as pd
 
 from planning_kit.changes.order import Follow
 from planning_kit.explore.gain_changes import (
-    EGRESS,
     KINDS,
     ORDER,
+    PET_ZERO,
     Candidate,
     Target,
     find_target,
@@ -155,7 +155,7 @@ def _cheapest_places(plan: TimedPlan, who: str, moved: int, behind: list[int]) -
     """Rows behind which ``moved`` costs the least detour, the nearest first among equals."""
     if who not in plan.travels:
         return behind[:1]
-    travel, airlock = plan.travels[who], plan.scenario.settings.airlock
+    travel, airlock = plan.travels[who], plan.scenario.settings.airlock_place
     here = plan.steps[moved].place
     places = [plan.steps[i].place for i in behind] + [airlock]
     detour = [travel.time_min(a, here) + travel.time_min(here, b) - travel.time_min(a, b)
@@ -175,7 +175,7 @@ def _network_of(plan: TimedPlan, orders: Orders) -> Network:
 
     Who is underway is taken to be where they last worked, which is the most hopeful: the proof knows better.
     """
-    steps, airlock = plan.steps, plan.scenario.settings.airlock
+    steps, airlock = plan.steps, plan.scenario.settings.airlock_place
     others = (bound for bound in plan.network.bounds if bound.kind != ORDER_BOUND)
     fixed = plan.network.fixed
     known = (release for release in plan.network.releases if release.kind in (LOGGED, NOW))
@@ -208,8 +208,8 @@ def gain(plan: TimedPlan, step: str, minutes: float | None = None, most: int = 5
     rows: list[Row] = []
     nothing: list[Row] = []
     for kind in KINDS:
-        if kind == EGRESS and (not target.is_window or plan.network.fixed):
-            continue  # any other step starts as much earlier as egress does; outside, egress is history
+        if kind == PET_ZERO and (not target.is_window or plan.network.fixed):
+            continue  # any other step starts as much earlier as PET 0 does; outside, PET 0 is history
         proved = _proved_rows(plan, target, (each for each in candidates if each.kind == kind), most)
         # All moves of all rows take long: they are tried only where no likely one is free of new stops.
         if kind == ORDER and all(row["new_stops"] for row in proved):
@@ -250,8 +250,8 @@ def _proved(plan: TimedPlan, target: Target, candidate: Candidate) -> Row | None
         changed = what_if(plan, candidate.change.arguments())
     except ScenarioError:
         return None
-    # The target counts from the egress of the plan, the changed starts from their own.
-    later = pet_min(changed.egress, plan.egress)
+    # The target counts from the PET 0 of the plan, the changed starts from their own.
+    later = pet_min(changed.pet_zero, plan.pet_zero)
     named, judged = plan.steps[target.named].step, plan.steps[target.judged].step
     if float(changed.starts[changed.position(judged)]) + later > target.latest_min:
         return None

@@ -13,11 +13,11 @@ from datetime import timedelta
 
 import numpy as np
 
-from planning_kit.changes.amounts import Amount, Egress, GapTo, Stretch
+from planning_kit.changes.amounts import Amount, GapTo, PetZero, Stretch
 from planning_kit.changes.change import Change, step_named, task_named
 from planning_kit.changes.dropping import Drop, without_tasks
 from planning_kit.explore.retime.retiming import network_of
-from planning_kit.explore.sweep import EgressRange
+from planning_kit.explore.sweep import PetZeroRange
 from planning_kit.inputs.faults import ScenarioError, is_number
 from planning_kit.inputs.records import Gap, Records
 from planning_kit.inputs.times import pet_label
@@ -88,8 +88,8 @@ def _window_before(plan: TimedPlan, named: int) -> Target:
 
 
 ORDER, SHORTEN, MIN_GAP, MAX_GAP = "order", "shorten", "min gap", "max gap"
-DROP, EGRESS = "drop", "egress"
-KINDS = (ORDER, SHORTEN, MIN_GAP, MAX_GAP, DROP, EGRESS)
+DROP, PET_ZERO = "drop", "pet_zero"
+KINDS = (ORDER, SHORTEN, MIN_GAP, MAX_GAP, DROP, PET_ZERO)
 _TENTHS = 10  # of a minute: finer than anyone works
 _MOST_EARLIER_MIN = 720
 
@@ -110,7 +110,7 @@ class Candidate:
 
 def other_changes(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
     """Every change that is no move in the order of work and meets the target by itself."""
-    for found in (shortened_steps, relaxed_gaps, dropped_tasks, earlier_egress):
+    for found in (shortened_steps, relaxed_gaps, dropped_tasks, earlier_pet_zero):
         yield from found(plan, target)
 
 
@@ -218,25 +218,25 @@ def dropped_tasks(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
             yield Candidate(DROP, words, minutes, Drop((task_named(records, task.task),)))
 
 
-def earlier_egress(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
-    """The least whole tenths by which an earlier egress alone catches the window before, if any does.
+def earlier_pet_zero(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
+    """The least whole tenths by which an earlier PET 0 alone catches the window before, if any does.
 
-    Only for windows: they stay where they are when egress moves. Any other step starts as much earlier as
-    egress does, which is no gain.
+    Only for windows: they stay where they are when PET 0 moves. Any other step starts as much earlier as
+    PET 0 does, which is no gain.
     """
     if not target.is_window or plan.network.fixed:
         return
     tenths = np.arange(_MOST_EARLIER_MIN * _TENTHS, 0, -1)
     most = float(tenths[0]) / _TENTHS
-    egresses = EgressRange(plan.scenario, plan.egress - timedelta(minutes=most), most - tenths / _TENTHS)
-    starts = egresses.starts(plan.durations)
-    # Told from the plan's own egress. NaN, an egress that has to be timed by itself, counts as not met: a
+    pet_zeros = PetZeroRange(plan.scenario, plan.pet_zero - timedelta(minutes=most), most - tenths / _TENTHS)
+    starts = pet_zeros.starts(plan.durations)
+    # Told from the plan's own PET 0. NaN, a PET 0 that has to be timed by itself, counts as not met: a
     # change may be missed, but none is made up.
     met = target.is_met(starts - tenths / _TENTHS)
     if met.any():
         by_min = float(tenths[np.flatnonzero(met)[-1]]) / _TENTHS
-        earlier = Egress(plan.egress - timedelta(minutes=by_min), plan.egress)
-        yield Candidate(EGRESS, f"egress {by_min:g} min earlier", by_min, earlier)
+        earlier = PetZero(plan.pet_zero - timedelta(minutes=by_min), plan.pet_zero)
+        yield Candidate(PET_ZERO, f"PET 0 {by_min:g} min earlier", by_min, earlier)
 
 
 def _starts_of(plan: TimedPlan, records: Records, durations: np.ndarray) -> np.ndarray:

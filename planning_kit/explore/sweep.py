@@ -1,11 +1,11 @@
-"""The same work at other egress times: the finish as a function of when they go out, and when they may.
+"""The same work at other PET 0 times: the finish as a function of when they go out, and when they may.
 
 The sky is computed once and all starts in one pass of the timing.
 
-Time is counted from the first egress, so that windows stay where they are and the releases of each outing
-move with its egress: one network, one column of starts an egress. Where an outing's own view of the sky
-differs (nothing is known past its horizon; a window in progress at egress needs no guard at that end) the
-column is not used, and that egress is timed by itself.
+Time is counted from the first PET 0, so that windows stay where they are and the releases of each outing
+move with its PET 0: one network, one column of starts a PET 0. Where an outing's own view of the sky
+differs (nothing is known past its horizon; a window in progress at PET 0 needs no guard at that end) the
+column is not used, and that PET 0 is timed by itself.
 """
 
 from __future__ import annotations
@@ -33,8 +33,8 @@ from planning_kit.plan.timing import earliest_starts, outing_end
 
 
 @dataclass(frozen=True)
-class EgressRange:
-    """A scenario and egress times ``offsets_min`` (k,), sorted, >= 0, minutes after ``first`` (UTC)."""
+class PetZeroRange:
+    """A scenario and PET 0 times ``offsets_min`` (k,), sorted, >= 0, minutes after ``first`` (UTC)."""
 
     scenario: Scenario
     first: datetime
@@ -42,7 +42,7 @@ class EgressRange:
 
     @cached_property
     def almanac(self) -> Almanac:
-        """The sky from the first egress to the horizon of the last. Raises `ScenarioError`."""
+        """The sky from the first PET 0 to the horizon of the last. Raises `ScenarioError`."""
         settings = self.scenario.settings
         hours = settings.horizon_h + float(self.offsets_min.max(initial=0.0)) / 60.0
         records = replace(self.scenario.records, settings=replace(settings, horizon_h=hours))
@@ -50,12 +50,12 @@ class EgressRange:
 
     @cached_property
     def network(self) -> Network:
-        """The timing problem in minutes after the first egress, without releases."""
+        """The timing problem in minutes after the first PET 0, without releases."""
         records = self.scenario.records
         return build_network(records, self.almanac, crew_travel(records))
 
-    def egress(self, row: int) -> datetime:
-        """The egress of one row."""
+    def pet_zero(self, row: int) -> datetime:
+        """The PET 0 of one row."""
         return self.first + timedelta(minutes=float(self.offsets_min[row]))
 
     def almanac_of(self, row: int) -> Almanac:
@@ -80,7 +80,7 @@ class EgressRange:
         last = np.where(needs_end, starts + lengths, starts)
         known: np.ndarray = np.isfinite(starts).all(axis=0) & (last <= horizon).all(axis=0)
         guard = self.scenario.settings.night_guard_s / 60.0
-        # Where no lit step can start within the guard, both views use a window in progress at egress alike.
+        # Where no lit step can start within the guard, both views use a window in progress at PET 0 alike.
         return known & ~self._is_in_a_guard(guard) if self._first_lit_min(lengths[:, 0]) <= guard else known
 
     def _first_lit_min(self, lengths: np.ndarray) -> float:
@@ -91,33 +91,33 @@ class EgressRange:
         return float(earliest_starts(always, lengths)[lit].min(initial=np.inf))
 
     def _is_in_a_guard(self, guard: float) -> np.ndarray:
-        """For each egress, whether it falls into the guard at the start of a night or day that is needed."""
+        """For each PET 0, whether it falls into the guard at the start of a night or day that is needed."""
         inside = np.zeros(len(self.offsets_min), dtype=bool)
         for begin in {begin for demands in self.network.demands for demand in demands
                       if demand.kind == LIGHT for begin in demand.whole[:, 0]}:
-            # A hair too wide: an egress too many is only timed by itself.
+            # A hair too wide: a PET 0 too many is only timed by itself.
             inside |= (self.offsets_min >= begin - 1e-6) & (self.offsets_min <= begin + guard + 1e-6)
         return inside
 
 
-SWEEP_COLUMNS = ["egress", "end_min", "planned_margin_min", "hard_margin_min", "wait_min", "reason"]
-SPELL_COLUMNS = ["limit", "from", "until", "width_min", "best_egress", "best_end_min", "rows", "may_go_on"]
+SWEEP_COLUMNS = ["pet_zero", "end_min", "planned_margin_min", "hard_margin_min", "wait_min", "reason"]
+SPELL_COLUMNS = ["limit", "from", "until", "width_min", "best_pet_zero", "best_end_min", "rows", "may_go_on"]
 PLANNED, HARD, NO_STOPS = "planned", "hard", "no stops"
 _MOST_ROWS = 20_000
 _NOT_TIMED = float("nan")
 
 
 class Sweep(ShownTable):
-    """A plan at many egress times, a row each: what ``plan.sweep`` gives, a DataFrame in every way."""
+    """A plan at many PET 0 times, a row each: what ``plan.sweep`` gives, a DataFrame in every way."""
 
     @property
     def good_spells(self) -> pd.DataFrame:
         """Runs of neighbouring rows that keep the planned limit, and that keep the hard one.
 
         ``limit`` (``planned``, ``hard``; ``no stops`` too where the sweep counted stop findings), ``from``
-        and ``until`` (UTC, the first and last egress of the run), ``width_min`` (minutes between them: 0 for
-        a single row), ``best_egress`` and ``best_end_min`` (the earliest of the shortest outings in it) and
-        the number of ``rows``. An edge is known to the distance of the rows: between the last good egress
+        and ``until`` (UTC, the first and last PET 0 of the run), ``width_min`` (minutes between them: 0 for
+        a single row), ``best_pet_zero`` and ``best_end_min`` (the earliest of the shortest outings in it) and
+        the number of ``rows``. An edge is known to the distance of the rows: between the last good PET 0
         and the next row the plan may still keep its limit, or not. ``may_go_on``: the run touches the first
         or the last row of the sweep, so that its width is the least it can be. Empty where no row keeps a
         limit. Raises `ScenarioError` where columns of the sweep were left out.
@@ -125,9 +125,9 @@ class Sweep(ShownTable):
         return good_spells(self)
 
 
-def sweep_egress(scenario: Scenario, start: str | date | datetime, stop: str | date | datetime,
+def sweep_pet_zero(scenario: Scenario, start: str | date | datetime, stop: str | date | datetime,
                  every_min: float, stops: bool = False) -> Sweep:
-    """Time a scenario at every ``every_min`` minutes of egress: ``plan.sweep`` says how.
+    """Time a scenario at every ``every_min`` minutes of PET 0: ``plan.sweep`` says how.
 
     The sky is computed once for the whole range: minutes agree with a plan timed alone to 1e-6. Raises
     `ScenarioError` when the range makes no sense.
@@ -136,13 +136,13 @@ def sweep_egress(scenario: Scenario, start: str | date | datetime, stop: str | d
     first, last = as_utc(start, "start"), as_utc(stop, "stop")
     must_be(stops, bool, "stops", "must be True or False")
     count = _row_count(first, last, every_min)
-    egresses = EgressRange(scenario, first, every_min * np.arange(count))
-    ends, waits = _timed_together(egresses)
-    rows = [_row(scenario, egresses.egress(row), ends[row], waits[row])
-            if np.isfinite(ends[row]) and not stops else _row_alone(egresses, row, stops)
+    pet_zeros = PetZeroRange(scenario, first, every_min * np.arange(count))
+    ends, waits = _timed_together(pet_zeros)
+    rows = [_row(scenario, pet_zeros.pet_zero(row), ends[row], waits[row])
+            if np.isfinite(ends[row]) and not stops else _row_alone(pet_zeros, row, stops)
             for row in range(count)]
     frame = Sweep(rows, columns=[*SWEEP_COLUMNS, *(["stops"] if stops else [])])
-    frame["egress"] = pd.to_datetime(frame["egress"], utc=True)
+    frame["pet_zero"] = pd.to_datetime(frame["pet_zero"], utc=True)
     return frame
 
 
@@ -162,61 +162,61 @@ def _row_count(first: datetime, last: datetime, every_min: float) -> int:
     return int(rows + 1e-9) + 1
 
 
-def _timed_together(egresses: EgressRange) -> tuple[np.ndarray, np.ndarray]:
+def _timed_together(pet_zeros: PetZeroRange) -> tuple[np.ndarray, np.ndarray]:
     """Outing end and waits (k,) of all rows; NaN for those that have to be timed by themselves."""
-    scenario = egresses.scenario
+    scenario = pet_zeros.scenario
     durations = np.array([step.minutes_likely for step in scenario.records.steps], dtype=float)
-    nothing = np.full(len(egresses.offsets_min), np.nan)
+    nothing = np.full(len(pet_zeros.offsets_min), np.nan)
     try:
-        starts = egresses.starts(durations)
+        starts = pet_zeros.starts(durations)
     except ScenarioError:  # beyond what is known of the orbit somewhere in the range: each row for itself
         return nothing, nothing
     known = np.isfinite(starts).all(axis=0)
-    ends = np.where(known, outing_end(egresses.network, starts, durations[:, None]), np.nan)
+    ends = np.where(known, outing_end(pet_zeros.network, starts, durations[:, None]), np.nan)
     if not known.any():
         return ends, nothing
-    # Work and travel are the same at any egress, so one plan says how much of an outing is not waiting.
+    # Work and travel are the same at any PET 0, so one plan says how much of an outing is not waiting.
     one = int(np.flatnonzero(known)[0])
-    plan = TimedPlan.of(scenario, egresses.egress(one), egresses.almanac_of(one))
+    plan = TimedPlan.of(scenario, pet_zeros.pet_zero(one), pet_zeros.almanac_of(one))
     return ends, _wait_min(plan) + len(plan.travels) * (ends - plan.end_min)
 
 
-def _row_alone(egresses: EgressRange, row: int, stops: bool) -> dict[str, object]:
-    scenario, egress = egresses.scenario, egresses.egress(row)
+def _row_alone(pet_zeros: PetZeroRange, row: int, stops: bool) -> dict[str, object]:
+    scenario, pet_zero = pet_zeros.scenario, pet_zeros.pet_zero(row)
     almanac = None  # where the range reaches beyond what is known of the orbit: its own sky, if it has one
     with contextlib.suppress(ScenarioError):
-        almanac = egresses.almanac_of(row)
+        almanac = pet_zeros.almanac_of(row)
     try:
-        plan = TimedPlan.of(scenario, egress, almanac)
+        plan = TimedPlan.of(scenario, pet_zero, almanac)
     except ScenarioError as error:
         why = told_together(error.problems)
-        return _row(scenario, egress, _NOT_TIMED, _NOT_TIMED, why) | {"stops": _NOT_TIMED}
+        return _row(scenario, pet_zero, _NOT_TIMED, _NOT_TIMED, why) | {"stops": _NOT_TIMED}
     found = float((findings_of(plan)["severity"] == STOP).sum()) if stops else _NOT_TIMED
-    return _row(scenario, egress, plan.end_min, _wait_min(plan)) | {"stops": found}
+    return _row(scenario, pet_zero, plan.end_min, _wait_min(plan)) | {"stops": found}
 
 
 def _wait_min(plan: TimedPlan) -> float:
     return minutes_of((each for crew in plan.travels for each in plan.lanes[crew]), WAIT)
 
 
-def _row(scenario: Scenario, egress: datetime, end_min: float, wait_min: float,
+def _row(scenario: Scenario, pet_zero: datetime, end_min: float, wait_min: float,
          reason: str = "") -> dict[str, object]:
     limits = scenario.settings.limits
-    return {"egress": egress, "end_min": end_min, "planned_margin_min": limits.planned_min - end_min,
+    return {"pet_zero": pet_zero, "end_min": end_min, "planned_margin_min": limits.planned_min - end_min,
             "hard_margin_min": limits.hard_min - end_min, "wait_min": wait_min, "reason": reason}
 
 
 def good_spells(sweep: pd.DataFrame) -> pd.DataFrame:
     """The runs of rows that keep a limit: see ``Sweep.good_spells``; `ScenarioError` for what is no sweep."""
     sweep = table_with(sweep, SWEEP_COLUMNS, "sweep", "must be a table such as plan.sweep() gives")
-    ordered = sweep.sort_values("egress", kind="stable").reset_index(drop=True)
+    ordered = sweep.sort_values("pet_zero", kind="stable").reset_index(drop=True)
     keeps = {PLANNED: ordered["planned_margin_min"] >= 0, HARD: ordered["hard_margin_min"] >= 0}
     if "stops" in ordered:
         keeps[NO_STOPS] = ordered["stops"] == 0
     spells = [(*_spell(limit, ordered[first:last]), first == 0 or last == len(ordered))
               for limit, kept in keeps.items() for first, last in _runs(kept.to_numpy(dtype=bool))]
     table = ShownTable(spells, columns=SPELL_COLUMNS)
-    for column in ("from", "until", "best_egress"):
+    for column in ("from", "until", "best_pet_zero"):
         table[column] = pd.to_datetime(table[column], utc=True)
     return table
 
@@ -228,8 +228,8 @@ def _runs(kept: np.ndarray) -> list[tuple[int, int]]:
 
 
 def _spell(limit: str, rows: pd.DataFrame) -> tuple[object, ...]:
-    first, last = rows["egress"].iloc[0], rows["egress"].iloc[-1]
+    first, last = rows["pet_zero"].iloc[0], rows["pet_zero"].iloc[-1]
     # Rounded, so that the first of equal outings is told, whatever their last digits.
     best = int(np.argmin(rows["end_min"].round(6)))
-    return (limit, first, last, (last - first).total_seconds() / 60, rows["egress"].iloc[best],
+    return (limit, first, last, (last - first).total_seconds() / 60, rows["pet_zero"].iloc[best],
             rows["end_min"].iloc[best], len(rows))

@@ -137,16 +137,16 @@ def _of_end(a: TimedPlan, b: TimedPlan) -> Iterator[Verdict]:
         yield (WORSE if moved > 0 else BETTER, "outing end",
                f"both inside at {pet_label(b.end_min)}, {abs(moved):.1f} min "
                f"{'later' if moved > 0 else 'earlier'}")
-    if a.egress != b.egress:
-        yield LOOK, "egress", f"egress was {a.egress:%Y-%m-%dT%H:%MZ}, is {b.egress:%Y-%m-%dT%H:%MZ}"
+    if a.pet_zero != b.pet_zero:
+        yield LOOK, "pet_zero", f"PET 0 was {a.pet_zero:%Y-%m-%dT%H:%MZ}, is {b.pet_zero:%Y-%m-%dT%H:%MZ}"
 
 
 def _of_windows(a: TimedPlan, b: TimedPlan) -> Iterator[Verdict]:
-    """Lit steps that now lie in another night or day of the same egress."""
+    """Lit steps that now lie in another night or day of the same PET 0."""
     before = {step.step: (step, float(start)) for step, start in zip(a.steps, a.starts, strict=True)}
     for step, start in zip(b.steps, b.starts, strict=True):
-        # Nights are counted from egress: those of another egress have other numbers.
-        if a.egress != b.egress or step.light not in ("night", "day") or step.step not in before:
+        # Nights are counted from PET 0: those of another PET 0 have other numbers.
+        if a.pet_zero != b.pet_zero or step.light not in ("night", "day") or step.step not in before:
             continue
         was, old = before[step.step]
         if was.light == step.light:

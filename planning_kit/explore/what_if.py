@@ -26,19 +26,19 @@ def what_if(plan: TimedPlan, asked: Mapping[str, object], name: str = "") -> Tim
     if not isinstance(name, str):
         raise ScenarioError.single("must be text: what to call it", table=TABLE, column="name", value=name)
     base = plan.taken_outside
-    changes = changes_asked_for(base.scenario.records, base.egress, asked)
-    changed, leaving = made(base.scenario, changes, name), leaving_after(changes, base.egress)
+    changes = changes_asked_for(base.scenario.records, base.pet_zero, asked)
+    changed, leaving = made(base.scenario, changes, name), leaving_after(changes, base.pet_zero)
     if plan.outside is not None:
         _stop_if_past(plan.outside, changed.scenario, leaving)
     timed = re_timed_as(plan, TimedPlan.of(changed.scenario, leaving))
     return replace(timed, name=name or plan.name, history=(*plan.history, *changed.lines))
 
 
-def _stop_if_past(outside: Outside, scenario: Scenario, egress: datetime) -> None:
-    """Raise `ScenarioError` where a what-if changes what has happened: egress, or steps that have begun."""
+def _stop_if_past(outside: Outside, scenario: Scenario, pet_zero: datetime) -> None:
+    """Raise `ScenarioError` where a what-if changes what has happened: PET 0, or steps that have begun."""
     faults, base = Faults(), outside.base
-    if egress != base.egress:
-        faults.add(TABLE, None, "egress", egress.isoformat(), "has happened; only what is to come can be "
+    if pet_zero != base.pet_zero:
+        faults.add(TABLE, None, "pet_zero", pet_zero.isoformat(), "has happened; only what is to come can be "
                    "another. Ask the plan from before the outing")
     left = {step.step: step for step in scenario.records.steps}
     for name, state in outside.states.by_step.items():

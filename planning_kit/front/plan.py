@@ -16,7 +16,7 @@ from planning_kit.explore.long_question import Progress
 from planning_kit.explore.odds.odds import TimedOdds, compare_odds, odds
 from planning_kit.explore.odds.propose_cuts import propose_cuts
 from planning_kit.explore.propose.proposals import Proposals, faced, search_orders
-from planning_kit.explore.sweep import Sweep, sweep_egress
+from planning_kit.explore.sweep import Sweep, sweep_pet_zero
 from planning_kit.explore.what_if import what_if
 from planning_kit.front.plan_outside import OutsidePlan
 from planning_kit.inputs.scenario import Scenario, as_scenario
@@ -38,11 +38,11 @@ class Plan(OutsidePlan):
 
     def what_if(
         self,
-        egress_slip_min: float = 0.0,
+        slip_min: float = 0.0,
         stretch: Mapping[str, object] | None = None,
         drop: object = (),
         *,
-        egress: str | date | datetime | None = None,
+        pet_zero: str | date | datetime | None = None,
         swap: object = (),
         close: object = (),
         tether_m: float | Mapping[str, float] | None = None,
@@ -55,7 +55,7 @@ class Plan(OutsidePlan):
 
         Parameters
         ----------
-        egress_slip_min : float
+        slip_min : float
             Minutes by which they leave later (negative: earlier).
         stretch : mapping
             Step, task or crew (also ``both`` or an actor) to a factor (``1.2``) or to minutes for each step
@@ -64,8 +64,8 @@ class Plan(OutsidePlan):
         drop : name or names
             Steps or tasks to leave out. Precedence passes through them; gaps and inhibits go, with notes
             (see `planning_kit.changes.dropping`).
-        egress : time or date, UTC
-            Another egress; a date alone keeps the time of day.
+        PET 0 : time or date, UTC
+            Another PET 0; a date alone keeps the time of day.
         swap : names, "swappable" or "all"
             Tasks whose steps EV1 and EV2 trade, with prefixes, hooks and the items that serve nothing else.
         close : route or routes
@@ -87,7 +87,7 @@ class Plan(OutsidePlan):
         Asked of a re-timed plan, the plan that the crew took outside is changed and re-timed by the same log:
         what has begun keeps its logged times, and cannot be dropped or change hands.
         """
-        asked = {"egress_slip_min": egress_slip_min, "stretch": stretch, "drop": drop, "egress": egress,
+        asked = {"slip_min": slip_min, "stretch": stretch, "drop": drop, "pet_zero": pet_zero,
                  "swap": swap, "close": close, "tether_m": tether_m, "settings": settings, "move": move,
                  "gaps": gaps}
         return Plan(what_if(self.timed, asked, name))
@@ -99,19 +99,19 @@ class Plan(OutsidePlan):
         it waits for. Each row is proved by timing and checking the changed plan: ``change`` in words;
         ``by_min``, the least whole tenth of a minute that does it (0 for a move, which takes nothing from
         any step or rule; for a dropped task its minutes of work); ``kind`` (``order``, ``shorten``,
-        ``min gap``, ``max gap``, ``drop``, ``egress``); ``gain_min`` and ``new_start_min`` (PET) of the
+        ``min gap``, ``max gap``, ``drop``, ``pet_zero``); ``gain_min`` and ``new_start_min`` (PET) of the
         step; side effects ``end_slip_min``, ``new_stops`` and ``new_findings`` (stops included);
         ``what_if``, the arguments that make that plan: ``plan.what_if(**row.what_if)``. Gains and slips are
-        those of UTC, which differ from those of PET where egress moves.
+        those of UTC, which differ from those of PET where PET 0 moves.
 
         Smallest first, those that bring a stop finding last; at most ``most`` of each kind. Every kind that
         was searched without success has a last row that says so. Searched are: one row moved, anywhere but
         past the first and the last step of a crew member (likely moves first, all of them where none of
         these is without a stop finding); each step by itself shorter; each gap by itself relaxed; one
-        optional or get-ahead task left out; for windows an egress up to 12 h earlier. Two changes together
+        optional or get-ahead task left out; for windows a PET 0 up to 12 h earlier. Two changes together
         are not searched. Whether a move makes sense at work, the tables cannot know.
 
-        Of a re-timed plan only what has not begun is changed, and egress is history. Raises `ScenarioError`
+        Of a re-timed plan only what has not begun is changed, and PET 0 is history. Raises `ScenarioError`
         for an unknown step or one that has begun, minutes not above 0, or no window to catch.
         """
         return gain(self.timed, step, minutes, most)
@@ -135,17 +135,17 @@ class Plan(OutsidePlan):
         return moment_of(self.timed, minute)
 
     def sweep(self, start: When, stop: When, every_min: float, stops: bool = False) -> Sweep:
-        """The same work at every ``every_min`` minutes of egress from ``start`` to ``stop`` (UTC, both ends).
+        """The same work at every ``every_min`` minutes of PET 0 from ``start`` to ``stop`` (UTC, both ends).
 
-        One plan a row: ``egress``, ``end_min`` (PET at which both are inside), margins to the planned and
+        One plan a row: ``pet_zero``, ``end_min`` (PET at which both are inside), margins to the planned and
         the hard limit (negative: past it), ``wait_min`` (both crew members' waits together). A row without a
         plan has NaN numbers and says why in ``reason``. With ``stops`` a last column of that name counts the
         stop findings of each plan (NaN without a plan); every row is then checked one by one, which takes
         many times as long. ``sweep.good_spells`` are the runs of rows that keep a limit. A scenario that has
-        no plan at its own egress is swept by a plan of it at another (``time_plan(scenario, egress)``).
+        no plan at its own PET 0 is swept by a plan of it at another (``time_plan(scenario, pet_zero)``).
         Raises `ScenarioError` when the range makes no sense, and for a plan that is re-timed.
         """
-        return sweep_egress(self.scenario, start, stop, every_min, stops)
+        return sweep_pet_zero(self.scenario, start, stop, every_min, stops)
 
     def odds(self, samples: int = 10_000, seed: int = 1, executor: Executor | None = None,
              learn_pace: bool = False) -> Odds:
@@ -180,19 +180,19 @@ class Plan(OutsidePlan):
         self,
         effort: str | float = "normal",
         seconds: float = 10.0,
-        egress_window: tuple[When, When] | None = None,
+        pet_zero_window: tuple[When, When] | None = None,
         progress: Callable[[Progress], None] | None = None,
         cancel: Callable[[], bool] | None = None,
         *,
         order: str = "steps",
         limit_min: float | None = None,
         cushion: float = 0.0,
-        egress_every_min: float = 5.0,
+        pet_zero_every_min: float = 5.0,
     ) -> Proposals[Plan]:
         """Better orders of the same work: each a scenario with its timed plan and what it changes.
 
         Chosen are the order of each lane, who does a swappable task, which optional and get-ahead tasks are
-        done and the egress. Better means: required work (always all), then the tasks that go last in the drop
+        done and the PET 0. Better means: required work (always all), then the tasks that go last in the drop
         order (`planning_kit.judge.drop_order`), then the earlier end, then less walking. Each proposal is
         timed by `time_plan` and checked: one with a stop finding that the current plan does not have is never
         shown.
@@ -204,9 +204,9 @@ class Plan(OutsidePlan):
             the answer.
         seconds : float
             A safety stop by the clock; an answer that it cut short says that it is not repeatable.
-        egress_window : (earliest, latest), UTC
-            Where egress may lie, in steps of ``egress_every_min``; by default the scenario's
-            ``egress_earliest`` and ``egress_latest``, else the plan's egress. The present egress is always
+        pet_zero_window : (earliest, latest), UTC
+            Where PET 0 may lie, in steps of ``pet_zero_every_min``; by default the scenario's
+            ``pet_zero_earliest`` and ``pet_zero_latest``, else the plan's PET 0. The present PET 0 is always
             searched first.
         progress : callable
             Called with a `Progress` (``doing``, ``best_min``, ``bound_min``, ``elapsed_s``).
@@ -228,10 +228,10 @@ class Plan(OutsidePlan):
         """
         self.scenario.stop_if_happened("propose")
         scenario = self.scenario
-        if self.egress != scenario.settings.egress:  # an order is sought for the egress of this plan
-            scenario = scenario.with_settings({"egress": self.egress.isoformat()})
-        found = search_orders(scenario, effort, seconds, egress_window, progress, cancel, order=order,
-                              limit_min=limit_min, cushion=cushion, egress_every_min=egress_every_min)
+        if self.pet_zero != scenario.settings.pet_zero_utc:  # an order is sought for the PET 0 of this plan
+            scenario = scenario.with_settings({"pet_zero_utc": self.pet_zero.isoformat()})
+        found = search_orders(scenario, effort, seconds, pet_zero_window, progress, cancel, order=order,
+                              limit_min=limit_min, cushion=cushion, pet_zero_every_min=pet_zero_every_min)
         return faced(found, Plan)
 
     def briefing(self) -> Briefing:
@@ -322,22 +322,22 @@ class Briefing(TimedBriefing):
         return Plan(self.timed)
 
 
-def time_plan(scenario: Scenario, egress: When | None = None) -> Plan:
-    """Time a scenario: the earliest plan that keeps every rule. ``egress`` (UTC) replaces its own.
+def time_plan(scenario: Scenario, pet_zero: When | None = None) -> Plan:
+    """Time a scenario: the earliest plan that keeps every rule. ``pet_zero`` (UTC) replaces its own.
 
     Raises `ScenarioError` that names the steps when no plan exists: rules that run in a circle, a step
     longer than any window it needs, or a step pushed past the horizon. `find_plan` then looks for an order
     that has one. A scenario that a re-timing wrote says what was done and is no plan: ask the re-timed one.
     """
     as_scenario(scenario).stop_if_happened("time_plan")
-    return Plan(TimedPlan.of(scenario, egress))
+    return Plan(TimedPlan.of(scenario, pet_zero))
 
 
 def find_plan(scenario: Scenario, effort: str | float = "normal", seconds: float = 10.0,
-              egress_window: tuple[When, When] | None = None) -> Proposals[Plan]:
+              pet_zero_window: tuple[When, When] | None = None) -> Proposals[Plan]:
     """Orders of work that fit, for a scenario that has no plan as it stands; or what cannot be met together.
 
     As ``plan.propose``, which is asked of a plan. Where nothing fits, ``.clash`` names the requirements.
     """
     as_scenario(scenario).stop_if_happened("find_plan")
-    return faced(search_orders(scenario, effort, seconds, egress_window), Plan)
+    return faced(search_orders(scenario, effort, seconds, pet_zero_window), Plan)

@@ -58,7 +58,7 @@ class ShownPlan(Face):
 
     # Plain values
     scenario = Shown(lambda plan: plan.scenario)
-    egress = Shown(lambda plan: plan.egress)
+    pet_zero = Shown(lambda plan: plan.pet_zero)
     end_min = Shown(lambda plan: plan.end_min)
     now_min = Shown(lambda plan: plan.now_min)
     name = Shown(lambda plan: plan.name)
@@ -96,6 +96,6 @@ class ShownPlan(Face):
         """What the what-ifs behind this plan changed, in order: ``name``, ``kind``, ``change`` in words.
 
         Rows of the kind ``note`` say what a change brought with it: gaps and inhibits that went with a
-        dropped step, an egress outside the scenario's own range. Empty for a plan as it was loaded.
+        dropped step, a PET 0 outside the scenario's own range. Empty for a plan as it was loaded.
         """
         return changes_table(self.timed.history)

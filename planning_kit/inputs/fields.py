@@ -1,4 +1,4 @@
-"""The words in which format 1 is defined: a field (a column or a key), a table and a section of fields."""
+"""The words in which format 2 is defined: a field (a column or a key), a table and a section of fields."""
 
 from __future__ import annotations
 

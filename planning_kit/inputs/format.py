@@ -1,4 +1,4 @@
-"""Format 1 of a scenario folder: its tables, the sections of ``scenario.toml``, and how large things may be.
+"""Format 2 of a scenario folder: its tables, the sections of ``scenario.toml``, and how large things may be.
 
 What a column may hold stands at its field in `planning_kit.inputs.records`. Reading, faults, the JSON Schema,
 the reference table and typed table editors follow from both. Columns marked ``may_be_absent`` need not stand
@@ -15,7 +15,7 @@ from planning_kit.inputs.fields import SUITED as SUITED
 from planning_kit.inputs.fields import WINDOW_WORDS as WINDOW_WORDS
 from planning_kit.inputs.fields import Field, Section, Table, columns_of
 
-FORMAT = 1
+FORMAT = 2
 SCENARIO_FILE = "scenario.toml"
 SIGN_OFFS_FILE = "sign_offs.toml"
 FREE_PREFIX = "x_"

@@ -21,11 +21,11 @@ from planning_kit.inputs.faults import Faults, ScenarioError, as_path
 from planning_kit.inputs.log_file import log_bytes, log_lines
 from planning_kit.inputs.log_format import (
     CORRECT,
-    EGRESS,
-    FARTHEST_EGRESS,
+    FARTHEST_PET_ZERO,
     LOG,
     LOG_COLUMNS,
     LOG_FILE,
+    PET_ZERO,
     Event,
     by_time,
     parse_when,
@@ -97,7 +97,7 @@ def log_path(file_or_folder: str | Path) -> Path:
 def read_log(file_or_folder: str | Path) -> pd.DataFrame:
     """The log of an outing as a DataFrame, one event a row; empty where there is no file yet.
 
-    Columns: ``event_id``, ``logged_at`` (UTC), ``crew``, ``step``, ``event`` (egress, started, finished,
+    Columns: ``event_id``, ``logged_at`` (UTC), ``crew``, ``step``, ``event`` (PET 0, started, finished,
     partly, skipped, suit, ingress, correct), ``at`` (UTC, or PET as typed), ``remaining_min``,
     ``metabolic_w``, ``by``, ``corrects``, ``note``. The index holds the rows of the file, the header being 1.
 
@@ -132,19 +132,19 @@ def _shown(row: Row, column: str) -> object:
         try:
             return parse_when(text, None) if text else None
         except CellFault:
-            return text  # PET, which only an egress can place
+            return text  # PET, which only a PET 0 can place
     return row.values.get(column)
 
 
 @dataclass(frozen=True)
 class Actuals:
-    """What a log says: the events by time, corrections applied, and the egress (UTC) if it was logged."""
+    """What a log says: the events by time, corrections applied, and the PET 0 (UTC) if it was logged."""
 
     events: tuple[Event, ...]
-    egress: datetime | None
+    pet_zero: datetime | None
 
 
-def read_actuals(actuals: object, planned_egress: datetime, faults: Faults) -> Actuals:
+def read_actuals(actuals: object, planned_pet_zero: datetime, faults: Faults) -> Actuals:
     """The events of a log: a file, a folder, or a DataFrame with at least ``step``, ``event`` and ``at``.
 
     Faults are noted; an event with one is left out.
@@ -162,7 +162,7 @@ def read_actuals(actuals: object, planned_egress: datetime, faults: Faults) -> A
     else:
         raise ScenarioError.single("give a log: a file, its folder, or a DataFrame as read_log makes it",
                                    table=LOG.name, value=type(actuals).__name__)
-    return actuals_of(parse_table(LOG, raw, faults), planned_egress, faults)
+    return actuals_of(parse_table(LOG, raw, faults), planned_pet_zero, faults)
 
 
 def raw_of_frame(frame: pd.DataFrame, faults: Faults) -> RawTable:
@@ -173,41 +173,41 @@ def raw_of_frame(frame: pd.DataFrame, faults: Faults) -> RawTable:
     return replace(raw, row_numbers=tuple(int(number) for number in frame.index))
 
 
-def actuals_of(rows: list[Row], planned_egress: datetime | None, faults: Faults) -> Actuals:
-    """Parsed rows as events by time. PET of a log without an egress is a fault where none is planned."""
+def actuals_of(rows: list[Row], planned_pet_zero: datetime | None, faults: Faults) -> Actuals:
+    """Parsed rows as events by time. PET of a log without a PET 0 is a fault where none is planned."""
     plain = with_corrections(rows, faults)
-    called = [row for row in plain if row.text("event") == EGRESS]
-    egress = _egress(called, planned_egress, faults)
+    called = [row for row in plain if row.text("event") == PET_ZERO]
+    pet_zero = _pet_zero(called, planned_pet_zero, faults)
     events = []
     for row in plain:
-        moment = egress if row in called else _moment(row, egress or planned_egress, faults)
+        moment = pet_zero if row in called else _moment(row, pet_zero or planned_pet_zero, faults)
         if moment is not None and "event" in row.values:
             events.append(Event(
                 row=row.number, event_id=row.text("event_id") or f"row {row.number}", event=row.text("event"),
                 crew=row.text("crew"), step=row.text("step"), at=moment, note=row.text("note"),
                 remaining_min=row.number_of("remaining_min"), metabolic_w=row.number_of("metabolic_w"),
                 logged_at=row.moment("logged_at")))
-    return Actuals(tuple(by_time(events)), egress)
+    return Actuals(tuple(by_time(events)), pet_zero)
 
 
-def _egress(called: list[Row], planned: datetime | None, faults: Faults) -> datetime | None:
+def _pet_zero(called: list[Row], planned: datetime | None, faults: Faults) -> datetime | None:
     for row in called[1:]:
         row.fault(faults, "event",
-                  f"egress is logged in row {called[0].number} already; log it as correct instead")
+                  f"PET 0 is logged in row {called[0].number} already; log it as correct instead")
     moment = _moment(called[0], planned, faults) if called else None
-    if moment is not None and planned is not None and abs(moment - planned) > FARTHEST_EGRESS:
-        called[0].fault(faults, "at", f"lies {abs(moment - planned).days} days from the egress planned for "
+    if moment is not None and planned is not None and abs(moment - planned) > FARTHEST_PET_ZERO:
+        called[0].fault(faults, "at", f"lies {abs(moment - planned).days} days from the PET 0 planned for "
                         f"{planned:%Y-%m-%d}: correct the date, or plan for that day first",
                         called[0].text("at"))
     return moment
 
 
-def _moment(row: Row, egress: datetime | None, faults: Faults) -> datetime | None:
+def _moment(row: Row, pet_zero: datetime | None, faults: Faults) -> datetime | None:
     text = row.text("at")
     try:
         if not text.strip():
             raise CellFault("is empty; say when it happened, in UTC or PET")
-        return parse_when(text, egress)
+        return parse_when(text, pet_zero)
     except CellFault as fault:
         row.fault(faults, "at", str(fault), text)
         return None

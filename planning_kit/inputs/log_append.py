@@ -21,7 +21,7 @@ from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log import Actuals, actuals_of, log_path
 from planning_kit.inputs.log_file import all_of, log_lines, log_text, opened, write
-from planning_kit.inputs.log_format import CORRECT, EGRESS, LOG, is_pet, parse_when
+from planning_kit.inputs.log_format import CORRECT, LOG, PET_ZERO, is_pet, parse_when
 from planning_kit.inputs.log_state import States, play_on, states_of
 from planning_kit.inputs.raw import RawTable, csv_row
 from planning_kit.inputs.scenario import Scenario
@@ -39,7 +39,7 @@ class Planned(Protocol):
         """What was planned."""
 
     @property
-    def egress(self) -> datetime:
+    def pet_zero(self) -> datetime:
         """PET 0 of the plan, UTC."""
 
     @property
@@ -69,15 +69,15 @@ def append_log(
     file_or_folder : path
         ``log.csv``, or the folder that holds it; the file is made when the first event comes.
     event : str
-        ``egress``, ``started``, ``finished``, ``partly`` (so much remains: ``remaining_min``), ``skipped``,
+        ``pet_zero``, ``started``, ``finished``, ``partly`` (so much remains: ``remaining_min``), ``skipped``,
         ``suit`` (a metabolic rate by itself), ``ingress`` (both are inside), or ``correct``: what is given
         replaces that of the event ``corrects``; where nothing is given, that event is withdrawn.
     at : UTC time, or PET as ``h:mm``, ``h:mm:ss`` or minutes
-        PET needs an egress: the one logged, or else the plan's. Written to the file in UTC.
+        PET needs a PET 0: the one logged, or else the plan's. Written to the file in UTC.
     remaining_min : float
         Minutes that the step still takes from ``at`` on.
     metabolic_w : float
-        Mean metabolic rate of ``crew`` since egress, W.
+        Mean metabolic rate of ``crew`` since PET 0, W.
     logged_at : UTC time
         When it was written down; now, if not given.
     plan : Plan
@@ -149,7 +149,7 @@ def _fit(data: bytes, new: Sequence[tuple[dict[str, str], object]], plan: Planne
     _note_lost(raw.header, [cells for cells, _ in new], faults)
     for number, (cells, at) in enumerate(new, start=max([1, *raw.row_numbers, *lines.cut]) + 1):
         cells["event_id"] = f"e{log.highest_id + 1}"
-        cells["at"] = "" if _is_left_out(at) else _utc_text(at, log.egress_for(cells["event"], at), "at")
+        cells["at"] = "" if _is_left_out(at) else _utc_text(at, log.pet_zero_for(cells["event"], at), "at")
         row = tuple(cells.get(name, "") for name in raw.header)
         # Parsed as it will be read back: what the file would not give again is refused now.
         log.add(*parse_table(LOG, RawTable(LOG.name, raw.header, (row,), (number,)), faults))
@@ -197,7 +197,7 @@ class _Log:
         self.old, self.old_faults = old, old_faults
         self.new: list[Row] = []
         self.highest_id = max([highest_id, *(_id_number(row.text("event_id")) for row in old)])
-        self._planned = None if plan is None else plan.egress
+        self._planned = None if plan is None else plan.pet_zero
 
     def add(self, row: Row) -> None:
         """One more row at the end."""
@@ -209,17 +209,17 @@ class _Log:
         """What the log says without the new rows."""
         return actuals_of(self.old, self._planned, self.old_faults)
 
-    def egress_for(self, event: str, at: object) -> datetime | None:
-        """What PET counts from: egress as logged, else as planned; egress itself from the planned one.
+    def pet_zero_for(self, event: str, at: object) -> datetime | None:
+        """What PET counts from: PET 0 as logged, else as planned; PET 0 itself from the planned one.
 
         ``at`` may be a UTC time, which needs none: then none is looked for.
         """
-        if event == EGRESS or not is_pet(at):
+        if event == PET_ZERO or not is_pet(at):
             return self._planned
-        logged = self.actuals.egress
-        # Rows added together: an egress among them counts for those behind it.
-        if any(row.text("event") in (EGRESS, CORRECT) for row in self.new):
-            logged = actuals_of([*self.old, *self.new], self._planned, Faults()).egress
+        logged = self.actuals.pet_zero
+        # Rows added together: a PET 0 among them counts for those behind it.
+        if any(row.text("event") in (PET_ZERO, CORRECT) for row in self.new):
+            logged = actuals_of([*self.old, *self.new], self._planned, Faults()).pet_zero
         return logged or self._planned
 
 
@@ -249,9 +249,9 @@ def _number(value: float | None) -> str:
     return "" if value is None else number_text(value) if isinstance(value, int | float) else str(value)
 
 
-def _utc_text(when: object, egress: datetime | None, column: str) -> str:
+def _utc_text(when: object, pet_zero: datetime | None, column: str) -> str:
     try:
-        moment = parse_when(when, egress)
+        moment = parse_when(when, pet_zero)
     except CellFault as fault:
         raise ScenarioError.single(str(fault), table=LOG.name, column=column, value=when) from None
     return moment.isoformat().replace("+00:00", "Z")
@@ -260,11 +260,11 @@ def _utc_text(when: object, egress: datetime | None, column: str) -> str:
 def _judge(log: _Log, plan: Planned) -> None:
     """Refuse new rows for what they make of the whole log."""
     before, after, records = log.old_faults, Faults(), plan.scenario.records
-    states = states_of(records, log.actuals.events, log.actuals.egress or plan.egress, before)
+    states = states_of(records, log.actuals.events, log.actuals.pet_zero or plan.pet_zero, before)
     if before.rows or not _go_on(log, states, plan, after):  # all anew: slower, and always right
         after = Faults()
-        whole = actuals_of([*log.old, *log.new], plan.egress, after)
-        states_of(records, whole.events, whole.egress or plan.egress, after)
+        whole = actuals_of([*log.old, *log.new], plan.pet_zero, after)
+        states_of(records, whole.events, whole.pet_zero or plan.pet_zero, after)
     # Old faults are held against no new row: outside, logging must go on.
     known = {tuple(fault.values()) for fault in before.rows}
     own = {None, *(row.number for row in log.new)}
@@ -277,17 +277,17 @@ def _judge(log: _Log, plan: Planned) -> None:
 def _go_on(log: _Log, states: States, plan: Planned, faults: Faults) -> bool:
     """Play the new rows after a log without a fault; False where they change what came before.
 
-    So do a correction, an egress, and what was called late; and a log that has named no step of the plan is
+    So do a correction, a PET 0, and what was called late; and a log that has named no step of the plan is
     judged as a whole.
     """
-    if any(row.text("event") in (EGRESS, CORRECT) for row in log.new):
+    if any(row.text("event") in (PET_ZERO, CORRECT) for row in log.new):
         return False
     if not any(event.step in states.by_step for event in log.actuals.events):
         return False
-    egress = log.actuals.egress or plan.egress
-    events = actuals_of(log.new, egress, faults).events
+    pet_zero = log.actuals.pet_zero or plan.pet_zero
+    events = actuals_of(log.new, pet_zero, faults).events
     # At the same moment, too: there `by_time` may put the new one first.
     if events and events[0].at <= log.actuals.events[-1].at:
         return False
-    play_on(states, plan.scenario.records, events, egress, faults)
+    play_on(states, plan.scenario.records, events, pet_zero, faults)
     return True

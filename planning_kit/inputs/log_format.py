@@ -1,7 +1,7 @@
 """The log of an outing (``log.csv``): one event a row, so that appending is enough. See scenarios/FORMAT.md.
 
 ``at`` is UTC; a PET time (``1:23``, ``1:23:30``, or minutes) is understood wherever a log is read and counts
-from the egress as logged, or as planned. The log stands beside a scenario and is not part of it: what was
+from the PET 0 as logged, or as planned. The log stands beside a scenario and is not part of it: what was
 planned is one thing, what happened is another.
 """
 
@@ -20,20 +20,20 @@ from planning_kit.inputs.fields import Field, Table
 from planning_kit.inputs.times import moment_at
 
 LOG_FILE = "log.csv"
-EVENT_KINDS = ("egress", "started", "finished", "partly", "skipped", "suit", "ingress", "correct")
-EGRESS, STARTED, FINISHED, PARTLY, SKIPPED, SUIT, INGRESS, CORRECT = EVENT_KINDS
+EVENT_KINDS = ("pet_zero", "started", "finished", "partly", "skipped", "suit", "ingress", "correct")
+PET_ZERO, STARTED, FINISHED, PARTLY, SKIPPED, SUIT, INGRESS, CORRECT = EVENT_KINDS
 STEP_EVENTS = (STARTED, FINISHED, PARTLY, SKIPPED)
 
 LOG = Table("log", "what was called during the outing", ("event_id",), (
     Field("event_id", "id", "id of this row", may_be_absent=True),
     Field("logged_at", "datetime", "when it was written down, UTC", may_be_absent=True),
     Field("crew", "id", "who; empty: whose step it is", may_be_absent=True),
-    Field("step", "id", "the step; empty for egress, ingress and suit"),
+    Field("step", "id", "the step; empty for PET 0, ingress and suit"),
     Field("event", "choice", "what happened", needed=True, choices=EVENT_KINDS),
     Field("at", "text", "when it happened, UTC"),
     Field("remaining_min", "number", "how long the step will still take from then on", "min", least=0,
           most=14_400, may_be_absent=True),
-    Field("metabolic_w", "number", "mean metabolic rate of this crew member since egress", "W", least=0,
+    Field("metabolic_w", "number", "mean metabolic rate of this crew member since PET 0", "W", least=0,
           above_least=True, most=2_000, may_be_absent=True),
     Field("by", "text", "who logged it", may_be_absent=True),
     Field("corrects", "id", "the event that a row of the kind correct replaces", may_be_absent=True),
@@ -45,8 +45,8 @@ _PET = re.compile(r"([-−]?)([0-9]{1,3}):([0-5][0-9])(?::([0-5][0-9](?:\.[0-9]+
 _MINUTES = re.compile(r"[-−]?[0-9]+(\.[0-9]+)?([eE][-+]?[0-9]+)?")
 _EXAMPLE = "write a UTC time like 2031-05-14T12:43:00Z, or PET like 1:23"
 _FARTHEST_PET_MIN = 14_400.0
-FARTHEST_EGRESS = timedelta(days=14)
-"""An egress farther than this from the planned one is taken for a wrong date."""
+FARTHEST_PET_ZERO = timedelta(days=14)
+"""A PET 0 farther than this from the planned one is taken for a wrong date."""
 
 
 @dataclass(frozen=True)
@@ -105,10 +105,10 @@ def _depths(steps: Sequence[str], after: Mapping[str, Sequence[str]]) -> dict[st
     return depths
 
 
-def parse_when(value: object, egress: datetime | None) -> datetime:
-    """A UTC moment from a UTC time, or from PET as ``h:mm``, ``h:mm:ss`` or minutes since ``egress``.
+def parse_when(value: object, pet_zero: datetime | None) -> datetime:
+    """A UTC moment from a UTC time, or from PET as ``h:mm``, ``h:mm:ss`` or minutes since ``pet_zero``.
 
-    Raises `CellFault` for anything else, and for PET without an ``egress``.
+    Raises `CellFault` for anything else, and for PET without an ``pet_zero``.
     """
     pet = _pet_of(value)
     if pet is None:
@@ -117,15 +117,15 @@ def parse_when(value: object, egress: datetime | None) -> datetime:
         except CellFault as fault:
             problem = str(fault).partition(";")[0]
             raise CellFault(f"{problem}; {_EXAMPLE}") from None
-    if egress is None:
-        raise CellFault("is PET, but no egress is known here; write a UTC time, or give the plan")
+    if pet_zero is None:
+        raise CellFault("is PET, but no PET 0 is known here; write a UTC time, or give the plan")
     if not math.isfinite(pet) or abs(pet) > _FARTHEST_PET_MIN:
         raise CellFault(f"is no time of an outing; {_EXAMPLE}")
-    return moment_at(pet, egress)
+    return moment_at(pet, pet_zero)
 
 
 def is_pet(value: object) -> bool:
-    """Whether a moment is given as PET, which counts from an egress."""
+    """Whether a moment is given as PET, which counts from a PET 0."""
     return _pet_of(value) is not None
 
 

@@ -2,7 +2,7 @@
 
 Legal and kept: steps done out of the order of work, left partly done, taken up again, skipped. Impossible,
 and a fault of its row: an unknown step, a finish without or before its start, two steps of one person at
-once, a start before a step that must come first (``after``), work of the crew before egress.
+once, a start before a step that must come first (``after``), work of the crew before PET 0.
 
 A step of both has one start and one finish. Where the two are logged apart (``crew`` says who) it begins when
 the later begins and is finished when the later has finished; who was sooner is told (``State.apart``). A
@@ -20,11 +20,11 @@ from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.format import PARTNER, SUITED
 from planning_kit.inputs.log_format import (
-    EGRESS,
     FINISHED,
     INGRESS,
     LOG,
     PARTLY,
+    PET_ZERO,
     SKIPPED,
     STARTED,
     STEP_EVENTS,
@@ -78,7 +78,7 @@ class State:
 
 @dataclass(frozen=True)
 class Suited:
-    """The last metabolic rate logged for one crew member: mean W since egress, at PET minutes."""
+    """The last metabolic rate logged for one crew member: mean W since PET 0, at PET minutes."""
 
     crew: str
     at_min: float
@@ -104,7 +104,7 @@ IN_FUTURE = "lies in the future"
 _FARTHEST_MIN = 1440.0  # a day: an event farther off has a wrong date
 
 
-def states_of(records: Records, events: Sequence[Event], egress: datetime, faults: Faults,
+def states_of(records: Records, events: Sequence[Event], pet_zero: datetime, faults: Faults,
               now: datetime | None = None) -> States:
     """Play the events by time (`by_time`); what cannot be is noted and passed over."""
     named = {event.step: event.row for event in reversed(events) if event.step}
@@ -114,20 +114,20 @@ def states_of(records: Records, events: Sequence[Event], egress: datetime, fault
                    f"and the other steps of this log, {len(named)} in all, are no steps of this plan: is it "
                    "the log of another outing?")
         events = ()
-    walk = _Walk(records, egress, faults, States({step.step: State(step) for step in records.steps}))
+    walk = _Walk(records, pet_zero, faults, States({step.step: State(step) for step in records.steps}))
     for event in by_time(events, {step.step: step.after for step in records.steps}):
         if now is not None and event.at > now:
             walk.fault(event, "at", f"{IN_FUTURE}: it is {gmt_label(now)} GMT (PET "
-                       f"{pet_label(pet_min(now, egress))}) now")
+                       f"{pet_label(pet_min(now, pet_zero))}) now")
         else:
             walk.play(event)
     return walk.states
 
 
-def play_on(states: States, records: Records, events: Sequence[Event], egress: datetime,
+def play_on(states: States, records: Records, events: Sequence[Event], pet_zero: datetime,
             faults: Faults) -> None:
     """Play events that come after all those that made ``states``, which are changed."""
-    walk = _Walk(records, egress, faults, states)
+    walk = _Walk(records, pet_zero, faults, states)
     for event in events:
         walk.play(event)
 
@@ -135,7 +135,7 @@ def play_on(states: States, records: Records, events: Sequence[Event], egress: d
 @dataclass
 class _Walk:
     records: Records
-    egress: datetime
+    pet_zero: datetime
     faults: Faults
     states: States
     turns: dict[str, int] = field(default_factory=dict)
@@ -146,10 +146,10 @@ class _Walk:
         self.faults.add(LOG.name, event.row, column, value, problem)
 
     def play(self, event: Event) -> None:
-        at = pet_min(event.at, self.egress)
+        at = pet_min(event.at, self.pet_zero)
         if abs(at) > max(self.records.settings.horizon_h * 60, _FARTHEST_MIN):
             side = "after" if at > 0 else "before"
-            self.fault(event, "at", f"lies {abs(at) / 60:.0f} h {side} egress: is the date right?")
+            self.fault(event, "at", f"lies {abs(at) / 60:.0f} h {side} PET 0: is the date right?")
             return
         self.states.last_min = max(self.states.last_min, at)
         if event.event in STEP_EVENTS:
@@ -162,8 +162,8 @@ class _Walk:
             self.fault(event, "step", f"an event {event.event} belongs to no step; leave it empty")
         elif event.event == INGRESS:
             self._ingress(event, at)
-        elif event.event != EGRESS and event.metabolic_w is None:
-            self.fault(event, "metabolic_w", f"is empty; an event {SUIT} gives the rate since egress in W")
+        elif event.event != PET_ZERO and event.metabolic_w is None:
+            self.fault(event, "metabolic_w", f"is empty; an event {SUIT} gives the rate since PET 0 in W")
         if event.metabolic_w is not None:
             self._rate(event, at)
 
@@ -174,7 +174,7 @@ class _Walk:
                        "already; log a correct if that was wrong")
             return
         if at <= 0:
-            self.fault(event, "at", "is not after egress")
+            self.fault(event, "at", "is not after PET 0")
             return
         at_work = [person for person in SUITED if not self._leaves_work(event, person)]
         if at_work:  # looked at in both, so that each has a fault
@@ -203,7 +203,7 @@ class _Walk:
         if self.states.by_step[event.step].step.crew not in (*SUITED, BOTH):
             return False
         if at < 0:
-            self.fault(event, "at", f"lies {-at:.1f} min before egress at {gmt_label(self.egress)} GMT")
+            self.fault(event, "at", f"lies {-at:.1f} min before PET 0 at {gmt_label(self.pet_zero)} GMT")
             return True
         if self.states.inside_min is not None:
             self.fault(event, "at", f"both are inside since PET {pet_label(self.states.inside_min)}: correct "
@@ -358,7 +358,7 @@ class _Walk:
         if crew not in SUITED:
             self.fault(event, "crew", "a metabolic rate is that of EV1 or EV2: say whose")
         elif at <= 0:
-            self.fault(event, "at", "a mean rate since egress needs some minutes after it")
+            self.fault(event, "at", "a mean rate since PET 0 needs some minutes after it")
         elif event.metabolic_w is not None:
             self.states.suited[crew] = Suited(crew, at, event.metabolic_w)
 

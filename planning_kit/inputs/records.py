@@ -74,10 +74,10 @@ class Place:
     socket: Annotated[bool, column("yes_no", "takes a foothold")]
     caution: Annotated[str, column("text", "warning to whoever comes here")]
     zone: Annotated[str, column("name", "the part of the station it is on, for hazards and moving parts",
-        may_be_absent=True)]
-    caution_class: Annotated[str, _class_of_caution()]
+        may_be_absent=True)] = ""
+    caution_class: Annotated[str, _class_of_caution()] = "caution"
     rescue: Annotated[bool | None, column("yes_no", "a second person can work here to bring the other in; "
-        "empty: no where crew_at_once is 1", may_be_unknown=True, may_be_absent=True)]
+        "empty: no where crew_at_once is 1", may_be_unknown=True, may_be_absent=True)] = None
 
 
 @dataclass(frozen=True)
@@ -94,10 +94,10 @@ class Route:
         may_be_unknown=True)]
     caution: Annotated[str, column("text", "warning on this route")]
     via: Annotated[tuple[Point, ...], column("points", "bends of the handrails between its ends", "m",
-        may_be_absent=True)]
-    caution_class: Annotated[str, _class_of_caution()]
+        may_be_absent=True)] = ()
+    caution_class: Annotated[str, _class_of_caution()] = "caution"
     rescue: Annotated[bool | None, column("yes_no", "a disabled person can be brought along it; empty: no "
-        "where it is tight or that is not known", may_be_unknown=True, may_be_absent=True)]
+        "where it is tight or that is not known", may_be_unknown=True, may_be_absent=True)] = None
 
 
 @dataclass(frozen=True)
@@ -187,16 +187,17 @@ class Step:
         may_be_absent=True)]
     make_safe: Annotated[str, column("text", "what must be done before leaving", may_be_absent=True)]
     caution: Annotated[str, column("text", "warning shown with the step")]
-    caution_class: Annotated[str, _class_of_caution()]
+    caution_class: Annotated[str, _class_of_caution()] = "caution"
     via_places: Annotated[tuple[str, ...], references("places that the way to it leads over, in this order",
-        "places", may_be_absent=True)]
-    moves: Annotated[tuple[str, ...], column("names", "zones that it sets in motion", may_be_absent=True)]
+        "places", may_be_absent=True)] = ()
+    moves: Annotated[tuple[str, ...], column("names", "zones that it sets in motion",
+        may_be_absent=True)] = ()
     rides: Annotated[tuple[str, ...], references("who is on a moved zone meanwhile, as planned", "crew",
-        may_be_absent=True)]
+        may_be_absent=True)] = ()
     checks: Annotated[tuple[str, ...], column("names", "what is looked at: gloves, helmet",
-        may_be_absent=True)]
+        may_be_absent=True)] = ()
     clears: Annotated[tuple[str, ...], references("contamination hazards that it clears its crew of",
-        "hazards", may_be_absent=True)]
+        "hazards", may_be_absent=True)] = ()
     row: int = 0
 
     @property
@@ -260,13 +261,13 @@ class Inhibit:
     hold_max_min: Annotated[float | None, minutes("longest time it may be held", may_be_absent=True)]
     window: Annotated[str, reference("night, day or the name of a window that it must fit in", "windows",
         words=WINDOW_WORDS, may_be_absent=True)]
-    safe_after_min: Annotated[float | None, minutes("from being set until the hazard is gone",
-        may_be_absent=True)]
-    confirmed_by: Annotated[str, reference("the step that confirms that it is in force", "steps",
-        may_be_absent=True)]
-    restore_min: Annotated[float | None, minutes("what the system needs to come back after it is lifted",
-        may_be_absent=True)]
     reason: Annotated[str, column("text", "why")]
+    safe_after_min: Annotated[float | None, minutes("from being set until the hazard is gone",
+        may_be_absent=True)] = None
+    confirmed_by: Annotated[str, reference("the step that confirms that it is in force", "steps",
+        may_be_absent=True)] = ""
+    restore_min: Annotated[float | None, minutes("what the system needs to come back after it is lifted",
+        may_be_absent=True)] = None
 
 
 @dataclass(frozen=True)

@@ -99,7 +99,7 @@ def _known(rows: Rows, field: Field) -> tuple[str, ...]:
 def airlock_is_a_place(rows: Rows, faults: Faults) -> None:
     """The airlock of ``scenario.toml`` stands in places.csv."""
     if rows.airlock and rows.could_be_read("places") and rows.airlock not in rows.by_id("places"):
-        faults.add(fmt.SCENARIO_FILE, None, "airlock", rows.airlock,
+        faults.add(fmt.SCENARIO_FILE, None, "airlock_place", rows.airlock,
                    f"is not in places.csv{did_you_mean(rows.airlock, rows.ids('places')[:500])}")
 
 

@@ -32,7 +32,7 @@ T = TypeVar("T")
 
 
 def load_scenario(folder: str | Path) -> Scenario:
-    """Read a scenario folder (format 1).
+    """Read a scenario folder (format 2).
 
     Raises `ScenarioError` that lists every fault of every file.
     """
@@ -303,7 +303,7 @@ def _facts(scenario: Scenario) -> list[tuple[str, str]]:
     return [
         ("title", settings.title),
         ("station", settings.station),
-        ("egress", settings.egress.strftime("%Y-%m-%dT%H:%M:%SZ")),
+        ("PET 0", settings.pet_zero_utc.strftime("%Y-%m-%dT%H:%M:%SZ")),
         ("steps", sizes),
         ("limits", f"{settings.limits.planned_min:g} min planned, {settings.limits.hard_min:g} min hard"),
         ("elements", f"{elements.object_name} of {elements.epoch.strftime('%Y-%m-%dT%H:%M:%SZ')}"),

@@ -1,10 +1,10 @@
-"""Format 1 published: as JSON Schema (draft 2020-12) and as a reference table, both made from `format`.
+"""Format 2 published: as JSON Schema (draft 2020-12) and as a reference table, both made from `format`.
 
 The schema describes a scenario as one JSON document: ``scenario`` holds the keys of scenario.toml, each table
 a list of rows; numbers are numbers, lists are lists, and null or an absent optional column means "not given".
 Rules over several rows (references, order, reach) are beyond a schema: `load_scenario` checks them.
 
-Refresh the committed copy with ``python -m planning_kit.inputs.schema > scenarios/format-1.schema.json``.
+Refresh the committed copy with ``python -m planning_kit.inputs.schema > scenarios/format-2.schema.json``.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ _TIME_PATTERN = "^[0-9]{4}-?[0-9W]{2}.*[T ][0-9]{2}"
 
 
 def format_schema() -> dict[str, Any]:
-    """The JSON Schema of a scenario in format 1."""
+    """The JSON Schema of a scenario in format 2."""
     tables = {table.name: _table_schema(table) for table in fmt.TABLES}
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",

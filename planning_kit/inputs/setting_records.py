@@ -94,7 +94,7 @@ class Suit:
     co2_reserve_fraction: Annotated[float | None, number("kept in reserve", most=1)]
     energy_reserve_fraction: Annotated[float | None, number("kept in reserve", most=1)]
     water_reserve_fraction: Annotated[float | None, number("kept in reserve", most=1)]
-    used_before_egress_min: Annotated[float | None, minutes("suit use before PET 0, at rest")]
+    used_before_pet_zero_min: Annotated[float | None, minutes("suit use before PET 0, at rest")]
 
 
 @dataclass(frozen=True)
@@ -116,14 +116,15 @@ class Settings:
     title: Annotated[str, column("text", "name of the outing", needed=True)]
     station: Annotated[str, column("text", "name of the station", needed=True)]
     summary: Annotated[str, column("text", "what the outing is for")]
-    egress: Annotated[datetime, column("datetime", "start of phase elapsed time, PET 0:00", "UTC",
+    pet_zero_utc: Annotated[datetime, column("datetime", "start of phase elapsed time, PET 0:00", "UTC",
         needed=True)]
-    egress_earliest: Annotated[datetime | None, column("datetime", "earliest egress to consider", "UTC")]
-    egress_latest: Annotated[datetime | None, column("datetime", "latest egress to consider", "UTC")]
-    pet_zero: Annotated[str, column("text", "in words, the event that PET 0:00 is")]
+    pet_zero_earliest: Annotated[datetime | None, column("datetime", "earliest PET 0 to consider", "UTC")]
+    pet_zero_latest: Annotated[datetime | None, column("datetime", "latest PET 0 to consider", "UTC")]
+    pet_zero_event: Annotated[str, column("text", "in words, the event that PET 0:00 is")]
     horizon_h: Annotated[float, number("how far windows are computed", "h", needed=True, above_least=True,
         most=MAX_HORIZON_H)]
-    airlock: Annotated[str, reference("the place where the outing begins and ends", "places", needed=True)]
+    airlock_place: Annotated[str, reference("the place where the outing begins and ends", "places",
+                                            needed=True)]
     orbit: Annotated[str, column("file", "a CCSDS OMM 502.0-B message: JSON, XML, KVN or CSV", needed=True)]
     limits: Limits
     night_guard_s: float

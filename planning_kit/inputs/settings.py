@@ -171,11 +171,11 @@ def _brief(value: object) -> object:
 
 def _check_order(parsed: dict[str, Values], faults: Faults) -> None:
     top, limits = parsed[""], parsed.get("limits", {})
-    early, egress, late = (top.get(key) for key in ("egress_earliest", "egress", "egress_latest"))
-    if isinstance(early, datetime) and isinstance(egress, datetime) and early > egress:
-        faults.add(_WHERE, None, "egress_earliest", early.isoformat(), "lies after egress")
-    if isinstance(late, datetime) and isinstance(egress, datetime) and late < egress:
-        faults.add(_WHERE, None, "egress_latest", late.isoformat(), "lies before egress")
+    early, pet_zero, late = (top.get(key) for key in ("pet_zero_earliest", "pet_zero_utc", "pet_zero_latest"))
+    if isinstance(early, datetime) and isinstance(pet_zero, datetime) and early > pet_zero:
+        faults.add(_WHERE, None, "pet_zero_earliest", early.isoformat(), "lies after PET 0")
+    if isinstance(late, datetime) and isinstance(pet_zero, datetime) and late < pet_zero:
+        faults.add(_WHERE, None, "pet_zero_latest", late.isoformat(), "lies before PET 0")
     planned, hard, horizon = limits.get("planned_min"), limits.get("hard_min"), top.get("horizon_h")
     if isinstance(planned, float) and isinstance(hard, float) and planned > hard:
         faults.add(_WHERE, None, "limits.planned_min", planned, f"is more than hard_min, {hard:g} min")

@@ -48,14 +48,14 @@ def as_utc(value: str | date | datetime | np.datetime64, what: str = "time") -> 
         ) from None
 
 
-def pet_min(moment: datetime, egress: datetime) -> float:
-    """Minutes of PET at ``moment``: negative before egress."""
-    return (moment - egress).total_seconds() / 60.0
+def pet_min(moment: datetime, pet_zero: datetime) -> float:
+    """Minutes of PET at ``moment``: negative before PET 0."""
+    return (moment - pet_zero).total_seconds() / 60.0
 
 
-def moment_at(pet: float, egress: datetime) -> datetime:
+def moment_at(pet: float, pet_zero: datetime) -> datetime:
     """The UTC datetime at ``pet`` minutes of PET, to the nearest microsecond."""
-    return egress + timedelta(minutes=pet)
+    return pet_zero + timedelta(minutes=pet)
 
 
 Side = Literal["down", "nearest", "up"]
@@ -92,7 +92,7 @@ def margin_label(margin_min: float, kept: str = "left", broken: str = "over") ->
 
 
 def pet_label(pet: float, side: Side = "nearest") -> str:
-    """PET as ``h:mm``, rounded to ``side``; ``−h:mm`` before egress, ``–`` when not finite."""
+    """PET as ``h:mm``, rounded to ``side``; ``−h:mm`` before PET 0, ``–`` when not finite."""
     if not math.isfinite(pet):
         return "–"
     whole = int(rounded(pet, side))

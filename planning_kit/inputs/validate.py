@@ -25,7 +25,7 @@ def records_from(data: Mapping[str, Any] | None, tables: Mapping[str, RawTable],
     settings = parse_settings(data, faults) if data is not None else None
     rows = parse_tables(tables, unreadable, faults)
     if settings is not None:
-        rows.airlock = str(settings[""].get("airlock", ""))
+        rows.airlock = str(settings[""].get("airlock_place", ""))
     for rule in RULES:
         rule(rows, faults)
     if faults.rows or settings is None:

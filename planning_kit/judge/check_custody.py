@@ -187,7 +187,7 @@ def check_endings(plan: TimedPlan) -> Iterator[Finding]:
             yield _ending(plan, item, endings, CONCERN, "stays-outside", "was brought out and stays outside:",
                           "take it home, or give it an end_at if it is meant to stay")
         if item.end2_at and item.at != item.end2_at and (
-                item.item, plan.scenario.settings.airlock if item.end2_at == INSIDE else item.end2_at
+                item.item, plan.scenario.settings.airlock_place if item.end2_at == INSIDE else item.end2_at
         ) not in handled:
             yield Finding(
                 STOP, CHECK, "other-end-loose", about=item.item, start_min=plan.end_min,

@@ -1,7 +1,7 @@
 """Check: hazard controls that others must hold.
 
 Rules, each about the inhibit: ``backwards``, ``not-in-force`` (at a step that needs it), ``held-too-long``,
-``outside-window``, ``before-egress``.
+``outside-window``, ``before-PET 0``.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ def check_inhibits(plan: TimedPlan) -> Iterator[Finding]:
         yield from _outside(plan, hold)
         yield from _too_long(hold)
         yield from _outside_window(plan, hold)
-        yield from _before_egress(hold)
+        yield from _before_pet_zero(hold)
 
 
 def _is_backwards(hold: Hold) -> Finding:
@@ -118,13 +118,13 @@ def _span(hold: Hold) -> str:
     return f"{pet_label(hold.set_by_min, 'down')} to {pet_label(hold.lift_after_min, 'up')}"
 
 
-def _before_egress(hold: Hold) -> Iterator[Finding]:
+def _before_pet_zero(hold: Hold) -> Iterator[Finding]:
     if hold.set_by_min < 0:
         inhibit = hold.inhibit
         yield Finding(
-            REMARK, CHECK, "before-egress", about=inhibit.inhibit, step=inhibit.from_step,
+            REMARK, CHECK, "before-PET 0", about=inhibit.inhibit, step=inhibit.from_step,
             start_min=hold.set_by_min,
-            message=f"{_name(inhibit)} must be in place before egress, by "
+            message=f"{_name(inhibit)} must be in place before PET 0, by "
                     f"{pet_label(hold.set_by_min, 'down')}",
             source="inhibits.lead_min")
 

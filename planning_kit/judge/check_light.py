@@ -35,7 +35,7 @@ def check_light_known(plan: TimedPlan) -> Iterator[Finding]:
         return
     orbit = Orbit(plan.scenario.elements)
     edges = np.array([edges for _, _, edges in lit])
-    off_s = edge_uncertainty_s(orbit, plan.egress, edges.ravel() * 60.0).reshape(edges.shape)
+    off_s = edge_uncertainty_s(orbit, plan.pet_zero, edges.ravel() * 60.0).reshape(edges.shape)
     row, side = np.unravel_index(int(off_s.argmax()), off_s.shape)
     worst_s, guard_s = float(off_s[row, side]), plan.scenario.settings.night_guard_s
     if worst_s > guard_s:
@@ -59,7 +59,7 @@ def _lit_steps(plan: TimedPlan) -> Iterator[tuple[Step, str, tuple[float, float]
 def _not_known(plan: TimedPlan, orbit: Orbit, worst: Step, what: str, edge_min: float, off_s: float,
                steps: str) -> Finding:
     guard_s = plan.scenario.settings.night_guard_s
-    age_days = (moment_at(edge_min, plan.egress) - orbit.epoch).total_seconds() / SECONDS_PER_DAY
+    age_days = (moment_at(edge_min, plan.pet_zero) - orbit.epoch).total_seconds() / SECONDS_PER_DAY
     side = "before" if age_days >= 0 else "after"
     is_useless = off_s > orbit.period_min * 60 / 4
     meaning = (" That is over a quarter of a revolution: these windows say nothing about single nights."

@@ -1,7 +1,7 @@
 """Checks of a plan against the numbers of its scenario: limits of the outing, clocks, and required tasks.
 
 ``limits``: rules ``outing-end`` (past the planned limit a concern, past the hard one a stop),
-``egress-range`` (about the key of its limit), ``no-source`` (about the key), ``last-start`` (about the task).
+``PET 0-range`` (about the key of its limit), ``no-source`` (about the key), ``last-start`` (about the task).
 
 ``clocks``: rule ``no-margin``, about the two steps of the gap.
 
@@ -42,20 +42,20 @@ def check_limits(plan: TimedPlan) -> Iterator[Finding]:
             return
 
 
-def check_egress(plan: TimedPlan) -> Iterator[Finding]:
-    """Egress before ``egress_earliest`` or after ``egress_latest`` (concern)."""
-    settings = plan.scenario.settings
-    for key, limit, side, sign in (("egress_earliest", settings.egress_earliest, "before the earliest", 1),
-                                   ("egress_latest", settings.egress_latest, "after the latest", -1)):
+def check_pet_zero(plan: TimedPlan) -> Iterator[Finding]:
+    """PET 0 before ``pet_zero_earliest`` or after ``pet_zero_latest`` (concern)."""
+    early, late = plan.scenario.settings.pet_zero_earliest, plan.scenario.settings.pet_zero_latest
+    for key, limit, side, sign in (("pet_zero_earliest", early, "before the earliest", 1),
+                                   ("pet_zero_latest", late, "after the latest", -1)):
         if limit is None:
             continue
-        margin = sign * (plan.egress - limit).total_seconds() / 60.0
+        margin = sign * (plan.pet_zero - limit).total_seconds() / 60.0
         if margin < -ROUNDING_MIN:
             yield Finding(
-                CONCERN, LIMITS, "egress-range", about=key, start_min=0.0,
+                CONCERN, LIMITS, "PET 0-range", about=key, start_min=0.0,
                 message=(
-                    f"egress at {plan.egress:%Y-%m-%d} GMT {gmt_label(plan.egress)} is "
-                    f"{number_label(-margin, 'up', 0)} min {side} egress, {limit:%Y-%m-%d} GMT "
+                    f"PET 0 at {plan.pet_zero:%Y-%m-%d} GMT {gmt_label(plan.pet_zero)} is "
+                    f"{number_label(-margin, 'up', 0)} min {side} PET 0, {limit:%Y-%m-%d} GMT "
                     f"{gmt_label(limit)}: leave within {key}, or have it changed by whoever set it"),
                 source=key, margin=margin)
 

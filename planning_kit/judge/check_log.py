@@ -180,7 +180,7 @@ def _clocks(plan: TimedPlan, events: Sequence[Event]) -> Iterator[Finding]:
         if _CLOCK_MIN < early < _REHEARSAL_MIN:
             yield Finding(
                 CONCERN, CHECK, "written-early", about=event.event_id, crew=event.crew, step=event.step,
-                start_min=pet_min(event.at, plan.egress),
+                start_min=pet_min(event.at, plan.pet_zero),
                 message=(
                     f"{event.event_id}, {event.step or 'no step'} {event.event}, was written down "
                     f"{early:.0f} min before it happened (logged_at, at): correct the time, or set the "
@@ -194,6 +194,6 @@ def _effort(states: States, crew: str, ratio: float) -> Finding:
         REMARK, CHECK, "effort", crew=crew, start_min=logged.at_min,
         message=f"{crew} has worked at {logged.metabolic_w:.0f} W on average until "
                 f"{pet_label(logged.at_min)}, {ratio:.2f} times what was assumed: the suit is reckoned so "
-                "from egress to the end",
+                "from PET 0 to the end",
         source=SOURCE, value=logged.metabolic_w, limit=logged.metabolic_w / ratio,
         margin=logged.metabolic_w / ratio - logged.metabolic_w)

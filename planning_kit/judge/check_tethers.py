@@ -73,7 +73,7 @@ def _move(plan: TimedPlan, tether: Tether, move: Remedy) -> str:
 
 def check_hooks(plan: TimedPlan) -> Iterator[Finding]:
     """Hook moves where there is no anchor, or while the owner is elsewhere (stop)."""
-    airlock = plan.scenario.settings.airlock
+    airlock = plan.scenario.settings.airlock_place
     if not any(place.anchor for place in plan.scenario.records.places if place.place == airlock):
         yield Finding(
             STOP, CHECK, "no-anchor", about=airlock, start_min=0.0,
@@ -102,7 +102,7 @@ def _hook(plan: TimedPlan, rule: str, tether: Tether, move: HookMove, at: str, w
 
 def check_hooks_going_in(plan: TimedPlan) -> Iterator[Finding]:
     """A tether that is still hooked elsewhere when ingress begins (stop): the hatch would close on it."""
-    airlock, going_in = plan.scenario.settings.airlock, plan.end_min - plan.network.ingress_min
+    airlock, going_in = plan.scenario.settings.airlock_place, plan.end_min - plan.network.ingress_min
     for crew, tether in plan.tracked_tethers.items():
         hook = tether.lies[-1].line[0]
         if hook != airlock:

@@ -122,7 +122,7 @@ class _Lane:
 
 
 def _crew_lane(times: Times, crew: str, with_slack: bool) -> list[Activity]:
-    travel, airlock = times.travels[crew], times.scenario.settings.airlock
+    travel, airlock = times.travels[crew], times.scenario.settings.airlock_place
     lane = _Lane(times, crew, airlock, with_slack)
     turns = {release.step: release for release in times.network.releases
              if (release.kind, release.crew) == (TURN, crew)}
@@ -194,7 +194,7 @@ TIMELINE_COLUMNS = [
 HANDOVER_COLUMNS = ["from_crew", "to_crew", "from_step", "to_step", "from_min", "to_min", "what"]
 
 
-def timeline_table(lanes: Mapping[str, Sequence[Activity]], egress: datetime) -> pd.DataFrame:
+def timeline_table(lanes: Mapping[str, Sequence[Activity]], pet_zero: datetime) -> pd.DataFrame:
     """One row an activity, by start and then lane (columns: see `TimedPlan.timeline`)."""
     order = {crew: number for number, crew in enumerate(lanes)}
     activities = sorted(
@@ -203,18 +203,18 @@ def timeline_table(lanes: Mapping[str, Sequence[Activity]], egress: datetime) ->
     )
     frame = ShownTable([asdict(activity) for activity in activities], columns=TIMELINE_COLUMNS)
     for end in ("start", "finish"):
-        frame[f"{end}_utc"] = pd.Timestamp(egress) + pd.to_timedelta(frame[f"{end}_min"], unit="min")
+        frame[f"{end}_utc"] = pd.Timestamp(pet_zero) + pd.to_timedelta(frame[f"{end}_min"], unit="min")
     return frame
 
 
 def summarise(times: Times, lanes: Mapping[str, Sequence[Activity]]) -> pd.DataFrame:
     """``item`` and ``value`` (words and PET labels): when, how long, against which limits, how spent."""
     settings, limits = times.scenario.settings, times.scenario.settings.limits
-    inside = moment_at(times.end_min, times.egress)
+    inside = moment_at(times.end_min, times.pet_zero)
     nights = int((times.light.night[:, 0] < times.end_min).sum())
     rows = [
         ("Station", settings.station),
-        ("Egress, PET 0:00", f"{times.egress:%Y-%m-%d} GMT {gmt_label(times.egress)}"),
+        ("PET 0:00", f"{times.pet_zero:%Y-%m-%d} GMT {gmt_label(times.pet_zero)}"),
         ("Both inside", f"PET {pet_label(times.end_min)}, GMT {gmt_label(inside)}"),
         ("Planned limit", _against(limits.planned_min, times.end_min)),
         ("Hard limit", _against(limits.hard_min, times.end_min)),

@@ -21,7 +21,7 @@ def build_network(records: Records, almanac: Almanac, travels: Mapping[str, Trav
     steps = records.steps
     index = {step.step: position for position, step in enumerate(steps)}
     orders = {who: work_order(steps, who) for who in (*travels, *(a.actor for a in records.actors))}
-    airlock = records.settings.airlock
+    airlock = records.settings.airlock_place
     demands = tuple(step_demands(step, almanac, records.settings.night_guard_s / 60.0) for step in steps)
     return Network(
         steps=tuple(index),

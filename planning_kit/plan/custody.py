@@ -27,7 +27,7 @@ from planning_kit.plan.plan_times import Times
 
 def track_custody(times: Times, passages: Mapping[str, Sequence[Passage]]) -> Custody:
     """Play the plan and tell where everything was and what went wrong; ``passages`` by crew member."""
-    walk = _before_egress(times, passages)
+    walk = _before_pet_zero(times, passages)
     walk.look_at_sockets()
     walk.loads.settle(dict.fromkeys([*SUITED, *walk.hardware.items], ""), 0.0)
     for now, finishing, starting in _instants(times):
@@ -74,7 +74,7 @@ def _in_order(times: Times, positions: list[int]) -> list[int]:
     return list(done)
 
 
-def _before_egress(times: Times, passages: Mapping[str, Sequence[Passage]]) -> _Walk:
+def _before_pet_zero(times: Times, passages: Mapping[str, Sequence[Passage]]) -> _Walk:
     """Everything where it is at PET 0."""
     records = times.scenario.records
     hardware = Hardware({item.item: item for item in records.hardware},
@@ -138,7 +138,7 @@ class _Walk:
     def _take(self, step: Step, move: ItemMove, now: float) -> None:
         person, item, hardware = move.crew or step.crew, move.item, self.hardware
         from_where = move.out_of or step.where
-        airlock = self.times.scenario.settings.airlock
+        airlock = self.times.scenario.settings.airlock_place
         # Only at the airlock is what lies inside at hand, too.
         wheres = {from_where} if move.out_of or from_where != airlock else {from_where, INSIDE}
         spot = hardware.find(item, wheres)
@@ -301,7 +301,7 @@ def kit_table(records: Records, holdings: Sequence[Holding],
     they hold it to the end). PET minutes; NaN where there is no such moment.
     """
     rows = []
-    airlock = records.settings.airlock
+    airlock = records.settings.airlock_place
     away = {crew: _away(theirs, airlock) for crew, theirs in passages.items()}
     by_item = grouped((stay.item, stay) for stay in holdings)
     for item in records.hardware:
@@ -320,7 +320,7 @@ def kit_table(records: Records, holdings: Sequence[Holding],
 
 def is_in(records: Records, holder: str) -> bool:
     """Whether what this holder has is inside at the end: held by someone, at the airlock, or inside."""
-    return holder == records.settings.airlock or all(place.place != holder for place in records.places)
+    return holder == records.settings.airlock_place or all(place.place != holder for place in records.places)
 
 
 def _away(passages: Sequence[Passage], airlock: str) -> Spans:

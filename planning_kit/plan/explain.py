@@ -1,4 +1,4 @@
-"""Why a step starts when it does, in words: its holder, the holder's holder, and so on back to egress.
+"""Why a step starts when it does, in words: its holder, the holder's holder, and so on back to PET 0.
 
 The words for a gap stand here, too: explanations and plans that cannot be (`planning_kit.plan.no_plan`) share
 them.
@@ -51,7 +51,7 @@ class _View:
 
 
 def explain_step(times: Times, position: int) -> list[str]:
-    """The chain of holders from the step at ``position`` back to egress, a sentence a line.
+    """The chain of holders from the step at ``position`` back to PET 0, a sentence a line.
 
     A greatest gap can tie a step to a window that itself waits for this step. Where the chain comes back to
     a step, it goes on as if there were no greatest gaps: that is what decides which window it is.
@@ -70,7 +70,7 @@ def _without_max_gaps(times: Times) -> _View:
 
 
 def _chain(view: _View, position: int) -> tuple[list[str], int | None]:
-    """Sentences back to egress, and the step at which the chain closes a circle (None: it does not)."""
+    """Sentences back to PET 0, and the step at which the chain closes a circle (None: it does not)."""
     lines: list[str] = []
     seen: set[int] = set()
     while position not in seen:
@@ -109,7 +109,7 @@ def _because(view: _View, position: int, holder: Holder) -> str:
         return (f"because {holder.crew} was bound for something else when it was decided, and comes from "
                 f"{place}")
     if holder.source < 0:
-        return _from_egress(view, position, holder)
+        return _from_pet_zero(view, position, holder)
     return _after_another(view, position, holder)
 
 
@@ -123,14 +123,14 @@ def _window_words(times: Times, holder: Holder) -> str:
     return f"the period {name!r} begins then"
 
 
-def _from_egress(view: _View, position: int, holder: Holder) -> str:
+def _from_pet_zero(view: _View, position: int, holder: Holder) -> str:
     times = view.times
-    step, airlock = times.steps[position], times.scenario.settings.airlock
+    step, airlock = times.steps[position], times.scenario.settings.airlock_place
     if holder.crew not in times.travels or view.starts[position] == 0:
         whose = "both crew members" if step.crew == BOTH else holder.crew
-        return f"with egress: it is the first work of {whose}"
+        return f"with PET 0: it is the first work of {whose}"
     minutes = next(r.at_min for r in times.network.releases_of[position] if r.crew == holder.crew)
-    return (f"because {holder.crew} leaves {times.place_title(airlock)} at egress and the way to "
+    return (f"because {holder.crew} leaves {times.place_title(airlock)} at PET 0 and the way to "
             f"{_way_words(times, step, minutes)}")
 
 

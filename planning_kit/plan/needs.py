@@ -61,20 +61,20 @@ def inhibit_holds(times: Times) -> tuple[Hold, ...]:
     return tuple(holds)
 
 
-def inhibits_table(holds: Sequence[Hold], egress: datetime) -> pd.DataFrame:
+def inhibits_table(holds: Sequence[Hold], pet_zero: datetime) -> pd.DataFrame:
     """A row an inhibit, by the time it must stand; times as PET minutes, PET labels and GMT labels."""
     rows = [
         (hold.inhibit.inhibit, hold.inhibit.title, hold.inhibit.owner, hold.set_by_min, hold.lift_after_min,
-         hold.hold_min, *_labels(hold.set_by_min, egress, "down"),
-         *_labels(hold.lift_after_min, egress, "up"), hold.inhibit.from_step, hold.inhibit.until_step,
+         hold.hold_min, *_labels(hold.set_by_min, pet_zero, "down"),
+         *_labels(hold.lift_after_min, pet_zero, "up"), hold.inhibit.from_step, hold.inhibit.until_step,
          " ".join(hold.overlaps), hold.inhibit.reason)
         for hold in sorted(holds, key=lambda hold: hold.set_by_min)
     ]
     return ShownTable(rows, columns=INHIBIT_COLUMNS)
 
 
-def _labels(pet_min: float, egress: datetime, side: Side) -> tuple[str, str]:
-    return pet_label(pet_min, side), gmt_label(moment_at(pet_min, egress), side)
+def _labels(pet_min: float, pet_zero: datetime, side: Side) -> tuple[str, str]:
+    return pet_label(pet_min, side), gmt_label(moment_at(pet_min, pet_zero), side)
 
 
 @dataclass(frozen=True)

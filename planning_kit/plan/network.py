@@ -58,7 +58,7 @@ class Release:
     at_min: float
     travel_min: float = 0.0
     kind: str = ORDER
-    name: str = "egress"
+    name: str = "pet_zero"
     crew: str = ""
 
 

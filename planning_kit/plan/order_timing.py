@@ -64,12 +64,12 @@ class OrderTiming:
                         for group in build.same_window_groups(steps, demands)]
         self._ingress_min = float(on_grid(self.records.settings.limits.ingress_min))
 
-    def starts(self, orders: Orders, egress_min: float = 0.0) -> list[float] | None:
+    def starts(self, orders: Orders, pet_zero_min: float = 0.0) -> list[float] | None:
         """The earliest start of every step that is in some order (the rest: -inf); None where there is none.
 
         Rules with a step that is in no order hold nobody.
         """
-        into, ahead, starts = self._ordered(orders, egress_min)
+        into, ahead, starts = self._ordered(orders, pet_zero_min)
         sweep = _sweep_order(ahead, {step for order in orders.values() for step in order})
         for _ in range(_MOST_SWEEPS if sweep else 0):
             has_moved = False
@@ -89,9 +89,9 @@ class OrderTiming:
                 return starts
         return None
 
-    def end_min(self, orders: Orders, starts: Sequence[float], egress_min: float = 0.0) -> float:
+    def end_min(self, orders: Orders, starts: Sequence[float], pet_zero_min: float = 0.0) -> float:
         """Both inside: the later crew member at the airlock, plus ingress."""
-        ends = [egress_min]
+        ends = [pet_zero_min]
         for who in self.travels:
             if orders[who]:
                 last = orders[who][-1]
@@ -100,7 +100,7 @@ class OrderTiming:
 
     def _way_min(self, who: str, before: int, after: int) -> float:
         """Travel from one step into another, -1 being the airlock; 0 for those who do not travel."""
-        steps, airlock = self.records.steps, self.records.settings.airlock
+        steps, airlock = self.records.steps, self.records.settings.airlock_place
         # By the functions of the network: a way that is added up or rounded otherwise would give other times.
         travels = {who: self.travels[who]} if who in self.travels else {}
         if before < 0:
@@ -110,7 +110,7 @@ class OrderTiming:
         bound = next(build.order_bounds(steps, {who: [before, after]}, travels))
         return float(on_grid(bound.fixed_min + bound.travel_min))
 
-    def _ordered(self, orders: Orders, egress_min: float) -> tuple[
+    def _ordered(self, orders: Orders, pet_zero_min: float) -> tuple[
             list[list[tuple[int, float]]], list[set[int]], list[float]]:
         """The bounds into each step, the steps ahead of it, and where starts begin, with these orders."""
         # Only the outer lists are copied: what is in them is shared by all orders, so it is never changed.
@@ -121,7 +121,7 @@ class OrderTiming:
             for step in order:
                 way = self.way_min(who, before, step)
                 if before < 0:
-                    starts[step] = max(starts[step], egress_min + way)
+                    starts[step] = max(starts[step], pet_zero_min + way)
                 else:
                     into[step] = [*into[step], (before, self._lengths[before] + way)]
                     ahead[step] = ahead[step] | {before}

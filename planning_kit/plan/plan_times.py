@@ -59,27 +59,27 @@ class Almanac:
                        {name: seen(windows) for name, windows in self.named.items()})
 
 
-def almanac_for(records: Records, elements: Elements, egress: datetime) -> Almanac:
-    """The almanac of an outing that begins at ``egress`` (UTC)."""
+def almanac_for(records: Records, elements: Elements, pet_zero: datetime) -> Almanac:
+    """The almanac of an outing that begins at ``pet_zero`` (UTC)."""
     horizon_min = records.settings.horizon_h * 60.0
-    light, links = _sky_windows(elements, records.settings.relays, egress, horizon_min)
-    return Almanac(horizon_min, light, links, _named_windows(records.windows, egress, horizon_min))
+    light, links = _sky_windows(elements, records.settings.relays, pet_zero, horizon_min)
+    return Almanac(horizon_min, light, links, _named_windows(records.windows, pet_zero, horizon_min))
 
 
 @lru_cache(maxsize=64)
-def _sky_windows(elements: Elements, relays: Relays | None, egress: datetime,
+def _sky_windows(elements: Elements, relays: Relays | None, pet_zero: datetime,
                  horizon_min: float) -> tuple[Light, dict[str, np.ndarray]]:
     orbit = Orbit(elements)
-    stop = egress + timedelta(minutes=horizon_min)
-    links = {} if relays is None else links_between(orbit, relays, egress, stop)
-    return light_between(orbit, egress, stop), links
+    stop = pet_zero + timedelta(minutes=horizon_min)
+    links = {} if relays is None else links_between(orbit, relays, pet_zero, stop)
+    return light_between(orbit, pet_zero, stop), links
 
 
-def _named_windows(rows: tuple[NamedWindow, ...], egress: datetime,
+def _named_windows(rows: tuple[NamedWindow, ...], pet_zero: datetime,
                    horizon_min: float) -> dict[str, np.ndarray]:
     named: dict[str, np.ndarray] = {}
     for row in rows:
-        window = np.array([[pet_min(row.start, egress), pet_min(row.end, egress)]])
+        window = np.array([[pet_min(row.start, pet_zero), pet_min(row.end, pet_zero)]])
         named[row.window] = union(named.get(row.window, no_windows()), window)
     for windows in named.values():  # an end on the horizon itself is told from one that the horizon cuts
         windows[windows[:, 1] == horizon_min, 1] -= GRID_MIN
@@ -88,14 +88,14 @@ def _named_windows(rows: tuple[NamedWindow, ...], egress: datetime,
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Times:
-    """The times of a scenario whose crew leaves at ``egress`` (UTC): what a tracker is given. It is no plan.
+    """The times of a scenario whose PET 0 is ``pet_zero`` (UTC): what a tracker is given. It is no plan.
 
     ``starts`` and ``durations`` are float arrays (steps,) in minutes of PET, in the row order of
     ``scenario.steps``; everything else is derived from them when first asked for.
     """
 
     scenario: Scenario
-    egress: datetime
+    pet_zero: datetime
     almanac: Almanac
     travels: Mapping[str, Travel]
     network: Network

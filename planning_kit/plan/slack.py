@@ -7,14 +7,14 @@ greatest gaps not every start between earliest and latest can be had. Slacks are
 is judged by timing the plan anew.
 
 Holders: among the bounds that are tight at a start, the one that a planner names. A bound is tight when it
-alone would put the step where it is. Candidates are taken only along chains that lead back to egress (tight
+alone would put the step where it is. Candidates are taken only along chains that lead back to PET 0 (tight
 bounds can run in circles, as when a least and a greatest gap are equal), in the order light, link, named
 window, group, greatest gap, partner, after, least gap, crew order; outside, the log comes before all of them
 and "not before now" after them.
 
 Windows and groups look at the step itself, and greatest gaps at steps behind it: which of them was first is
 not seen from the times alone. What raised a step last on the way to those times (`last_raises`) is therefore
-always among the candidates; these causes never run in a circle, so every chain ends at egress or a window.
+always among the candidates; these causes never run in a circle, so every chain ends at PET 0 or a window.
 """
 
 from __future__ import annotations
@@ -119,7 +119,7 @@ _RANK = {kind: rank for rank, kind in enumerate(
 class Holder:
     """A tight bound on a step.
 
-    ``text`` is ``kind:id``; ``source`` the step that it comes from (-1: egress or a window). ``ready_min`` is
+    ``text`` is ``kind:id``; ``source`` the step that it comes from (-1: PET 0 or a window). ``ready_min`` is
     when the step could have started but for its window or group (NaN for other kinds); ``bound`` the rule
     itself where it is one between two steps. ``group``: the steps that share a window, where they are why
     this window begins none too early for the step ("": its own readiness is).
@@ -251,7 +251,7 @@ def _ready_bounds(floors: list[tuple[float, Holder]]) -> list[tuple[float, Holde
 
 
 def _grounded_order(candidates: list[list[Holder]]) -> list[float]:
-    """A rank for each step such that following holders to lower ranks always ends at egress or a window."""
+    """A rank for each step such that following holders to lower ranks always ends at PET 0 or a window."""
     rank = [np.inf] * len(candidates)
     missing = [sum(holder.source >= 0 for holder in holders) for holders in candidates]
     behind = grouped((holder.source, step) for step, holders in enumerate(candidates) for holder in holders)

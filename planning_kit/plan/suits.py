@@ -76,7 +76,7 @@ WORDS = {"oxygen": "oxygen", "co2": "CO2 capacity", "energy": "energy", "water":
 UNIT_WORDS = {"g": "g", "wh": "W h"}
 DEFAULT_EXERTION = "moderate"
 INGRESS_EXERTION = "light"
-BEFORE_EGRESS_EXERTION = "rest"
+BEFORE_PET_ZERO_EXERTION = "rest"
 SUIT_COLUMNS = ["crew", "at_min", *(f"{name}_left_{unit}" for name, unit in UNITS.items()),
                 *(f"{name}_reserve_{unit}" for name, unit in UNITS.items())]
 SUIT_SUMMARY_COLUMNS = ["crew", "consumable", "unit", "usable", "used", "left", "reserve", "margin",
@@ -123,7 +123,7 @@ class Store:
 
     @property
     def mean_rate(self) -> float:
-        """Mean use per minute from egress to the end of the outing."""
+        """Mean use per minute from PET 0 to the end of the outing."""
         minutes = float(self.at_min[-1] - self.at_min[0])
         return float(self.left[0] - self.left[-1]) / minutes if minutes > 0 else 0.0
 
@@ -181,11 +181,11 @@ def _history(settings: Settings, crew: Crew, lane: Sequence[Activity],
     travel, wait = ("travel" if "travel" in watts else "moderate"), ("wait" if "wait" in watts else "rest")
     keys = [travel if activity.kind == TRAVEL else wait if activity.kind == WAIT else
             exertion[activity.step] if activity.step else INGRESS_EXERTION for activity in lane]
-    before_min = suit.used_before_egress_min or 0.0
+    before_min = suit.used_before_pet_zero_min or 0.0
     # Travel and waiting also where the lane has none: ways home and waits at the airlock use their rates.
-    needed = dict.fromkeys([*keys, travel, wait, *([BEFORE_EGRESS_EXERTION] if before_min else [])])
+    needed = dict.fromkeys([*keys, travel, wait, *([BEFORE_PET_ZERO_EXERTION] if before_min else [])])
     missing = tuple(f"[exertion_w] {key}" for key in needed if key not in watts)
-    before_w = watts.get(BEFORE_EGRESS_EXERTION, np.nan) if before_min else 0.0
+    before_w = watts.get(BEFORE_PET_ZERO_EXERTION, np.nan) if before_min else 0.0
     metabolic_w = np.array([before_w, *(watts.get(key, np.nan) for key in (*keys, travel, wait))])
     at_min = np.array([lane[0].start_min, *(activity.finish_min for activity in lane)])
     stores = tuple(_store(crew.crew, name, suit, at_min, before_min, metabolic_w, missing) for name in UNITS)
@@ -194,7 +194,7 @@ def _history(settings: Settings, crew: Crew, lane: Sequence[Activity],
 
 def _store(crew: str, consumable: str, suit: Suit, at_min: Numbers, before_min: float, metabolic_w: Numbers,
            missing_w: tuple[str, ...]) -> Store:
-    """``metabolic_w``: before egress, of each activity, in travel, waiting; ``missing_w``: keys it lacks."""
+    """``metabolic_w``: before PET 0, of each activity, in travel, waiting; ``missing_w``: keys it lacks."""
     unit = UNITS[consumable]
     keys = (f"{consumable}_{unit}", *_LOAD_KEYS[consumable])
     missing = tuple(f"[suit] {key}" for key in keys if getattr(suit, key) is None)

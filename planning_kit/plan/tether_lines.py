@@ -86,7 +86,7 @@ def track_tether(times: Times, passages: Sequence[Passage], crew: str) -> Tether
     away = {move: None for move in moves if not stands_at(standing, move.place, move.at_min)}
     return Tether(
         crew, tether_m=next(each.tether_m for each in records.crew if each.crew == crew),
-        lies=tuple(follow(times.travels[crew], passages, good, records.settings.airlock)),
+        lies=tuple(follow(times.travels[crew], passages, good, records.settings.airlock_place)),
         moves=tuple(move for move in good if move not in away),
         no_anchor=tuple(move for move in moves if move.place not in anchors), owner_away=tuple(away),
     )

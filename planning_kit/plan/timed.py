@@ -76,15 +76,15 @@ class TimedPlan(Times):
     history: tuple[ChangeLine, ...] = ()
 
     @classmethod
-    def of(cls, scenario: Scenario, egress: str | date | datetime | None = None,
+    def of(cls, scenario: Scenario, pet_zero: str | date | datetime | None = None,
            almanac: Almanac | None = None) -> TimedPlan:
-        """Time a scenario. ``egress`` (UTC) replaces its own; ``almanac`` is that egress's, where known.
+        """Time a scenario. ``pet_zero`` (UTC) replaces its own; ``almanac`` is that PET 0's, where known.
 
         Raises `ScenarioError` that names the steps when rules run in a circle, a step is longer than any
         window it needs, or a step is pushed past the horizon.
         """
         as_scenario(scenario)
-        moment = scenario.settings.egress if egress is None else as_utc(egress, "egress")
+        moment = scenario.settings.pet_zero_utc if pet_zero is None else as_utc(pet_zero, "pet_zero")
         records = scenario.records
         almanac = almanac or almanac_for(records, scenario.elements, moment)
         travels = crew_travel(records)
@@ -96,8 +96,8 @@ class TimedPlan(Times):
         return cls(scenario, moment, almanac, travels, network, durations, starts)
 
     def __repr__(self) -> str:
-        return (f"<{type(self).__name__} {self.scenario.settings.title!r}: egress "
-                f"{self.egress:%Y-%m-%dT%H:%MZ}, {len(self.steps)} steps, both inside at PET "
+        return (f"<{type(self).__name__} {self.scenario.settings.title!r}: PET 0 "
+                f"{self.pet_zero:%Y-%m-%dT%H:%MZ}, {len(self.steps)} steps, both inside at PET "
                 f"{pet_label(self.end_min)}>")
 
     @property
@@ -140,7 +140,7 @@ class TimedPlan(Times):
         Columns as in the contract: times in PET minutes and UTC, slacks in minutes (empty for travel and
         wait), ``held_by`` as ``kind:id``. The way home and ingress have an empty ``step``.
         """
-        return timeline_table(self.lanes, self.egress)
+        return timeline_table(self.lanes, self.pet_zero)
 
     @property
     def summary(self) -> pd.DataFrame:
@@ -166,7 +166,7 @@ class TimedPlan(Times):
     def suit_summary(self) -> pd.DataFrame:
         """The end of each suit: one row a crew member and consumable.
 
-        ``crew``, ``consumable``, ``unit``, then in that unit ``usable``, ``used`` (before egress included),
+        ``crew``, ``consumable``, ``unit``, then in that unit ``usable``, ``used`` (before PET 0 included),
         ``left``, ``reserve`` and ``margin`` (left over the reserve); ``runs_out_min``: PET at which nothing
         is left, after the outing at its mean rate; ``first``: this one runs out first.
         """
@@ -218,7 +218,7 @@ class TimedPlan(Times):
         the same times as PET and GMT labels, ``from_step``, ``until_step``, ``overlaps`` (inhibits in force
         at the same time), ``reason``.
         """
-        return needs.inhibits_table(self.inhibit_holds, self.egress)
+        return needs.inhibits_table(self.inhibit_holds, self.pet_zero)
 
     @property
     def links(self) -> pd.DataFrame:
@@ -275,7 +275,7 @@ class TimedPlan(Times):
         return tethers_table(self.tracked_tethers)
 
     def explain(self, step: str, lines: int | None = None) -> str:
-        """Why a step starts when it does, back to egress, in words, a line a link of the chain.
+        """Why a step starts when it does, back to PET 0, in words, a line a link of the chain.
 
         ``lines`` cuts the text after so many and says how many more there are. Raises `ScenarioError` for an
         unknown step and for what is no number of lines.
@@ -286,7 +286,7 @@ class TimedPlan(Times):
         chain = [visible(line) for line in explain_step(self, self.position(step))]
         if lines is None or len(chain) <= lines:
             return "\n".join(chain)
-        return "\n".join([*chain[:lines], f"... and {len(chain) - lines} more lines, back to egress"])
+        return "\n".join([*chain[:lines], f"... and {len(chain) - lines} more lines, back to PET 0"])
 
 
 @dataclass(frozen=True, eq=False, repr=False)

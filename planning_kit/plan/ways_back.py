@@ -106,7 +106,7 @@ class Mover:
 def movers(records: Records, travels: Mapping[str, Travel]) -> dict[str, Mover]:
     """A mover for each crew member."""
     anchors = frozenset(place.place for place in records.places if place.anchor)
-    airlock = records.settings.airlock
+    airlock = records.settings.airlock_place
     return {crew.crew: Mover(travels[crew.crew], crew.metres_per_min, crew.tether_m, anchors, airlock)
             for crew in records.crew}
 

@@ -39,8 +39,8 @@ def opening_lines(plan: TimedPlan) -> Iterator[str]:
     settings, names = plan.scenario.settings, Names(plan)
     if one_line(settings.summary):
         yield f"Purpose: {one_line(settings.summary)}"
-    zero = f" PET 0:00 is: {one_line(settings.pet_zero)}." if one_line(settings.pet_zero) else ""
-    yield f"Egress, PET {names.times(0.0)}, {plan.egress:%Y-%m-%d}.{zero}"
+    zero = f" PET 0:00 is: {one_line(settings.pet_zero_event)}." if one_line(settings.pet_zero_event) else ""
+    yield f"PET 0, PET {names.times(0.0)}, {plan.pet_zero:%Y-%m-%d}.{zero}"
     yield from retimed_lines(plan)
     left_out = "Not in this plan, no step of it is left"
     for heading, tasks in _tasks_by_need(plan, left_out):
@@ -120,7 +120,7 @@ def minute_lines(plan: TimedPlan) -> Iterator[str]:
     """Sentences to read aloud; about a hundred and fifty words for an outing of fifteen tasks."""
     settings, limits = plan.scenario.settings, plan.scenario.settings.limits
     head = shortened(settings.title, 2 * _LONGEST) or "The outing"
-    yield (f"{head}: egress at GMT {gmt_label(plan.egress)}, both inside at PET {pet_label(plan.end_min)}, "
+    yield (f"{head}: PET 0 at GMT {gmt_label(plan.pet_zero)}, both inside at PET {pet_label(plan.end_min)}, "
            f"{against(limits.planned_min, plan.end_min)} the planned limit.")
     yield from retimed_lines(plan)
     yield from _tasks_in_brief(plan)
@@ -209,7 +209,7 @@ class TimedBriefing:
     @property
     def table(self) -> pd.DataFrame:
         """The events, a row each; columns as in ``BRIEFING_COLUMNS``, ``at_min`` in PET minutes."""
-        rows = [(part.title, told.pet, gmt_label(moment_at(told.at_min, self.timed.egress), told.side),
+        rows = [(part.title, told.pet, gmt_label(moment_at(told.at_min, self.timed.pet_zero), told.side),
                  told.who, told.kind, told.step, told.words, told.at_min)
                 for part in self.parts for told in part.events]
         return TextTable(rows, columns=BRIEFING_COLUMNS)
@@ -243,7 +243,7 @@ def briefing(plan: TimedPlan) -> TimedBriefing:
     title = " · ".join(part for part in (one_line(settings.title), one_line(settings.station)) if part)
     events = briefing_events(plan)
     before = tuple(told for told in events if told.at_min < 0)
-    parts = [Part("Before egress", tuple(opening_lines(plan)), before), *_by_light(plan, events),
+    parts = [Part("Before PET 0", tuple(opening_lines(plan)), before), *_by_light(plan, events),
              Part("Back inside", tuple(closing_lines(plan)))]
     return TimedBriefing(title, tuple(parts), tuple(minute_lines(plan)), plan)
 
@@ -253,7 +253,7 @@ def _by_light(plan: TimedPlan, events: Sequence[BriefingEvent]) -> Iterator[Part
     named = sorted((float(begin), f"{kind.capitalize()} {number}") for kind in ("night", "day")
                    for number, (begin, _) in enumerate(getattr(plan.light, kind), start=1)
                    if begin < plan.end_min) or [(0.0, "Penumbra")]
-    begins = [0.0, *(begin for begin, _ in named[1:])]  # the first, whenever it began, is told from egress on
+    begins = [0.0, *(begin for begin, _ in named[1:])]  # the first, whenever it began, is told from PET 0 on
     for begin, end, (_, name) in zip(begins, [*begins[1:], math.inf], named, strict=True):
         title = f"{name}, PET {pet_label(begin)} to {pet_label(min(end, plan.end_min))}"
         yield Part(title, (), tuple(told for told in events if begin <= told.at_min < end))

@@ -162,7 +162,7 @@ def night_shades(nights: Iterable[Sequence[float]], theme: Theme, **span: Any) -
             for number, (start, end) in enumerate(nights, start=1)]
 
 
-def time_axes(shown: tuple[float, float], allowed: tuple[float, float], egress: datetime, theme: Theme,
+def time_axes(shown: tuple[float, float], allowed: tuple[float, float], pet_zero: datetime, theme: Theme,
               ) -> dict[str, Any]:
     """Layout entries ``xaxis`` (PET, below) and ``xaxis2`` (GMT, above).
 
@@ -185,7 +185,7 @@ def time_axes(shown: tuple[float, float], allowed: tuple[float, float], egress: 
         "spikedash": "dot", "spikecolor": theme.quiet_ink, "anchor": "y",
     }
     gmt = common | {
-        "labelalias": _labels(minutes, [gmt_label(moment_at(minute, egress)) for minute in minutes]),
+        "labelalias": _labels(minutes, [gmt_label(moment_at(minute, pet_zero)) for minute in minutes]),
         "tickformatstops": _formats(" "), "showgrid": False, "side": "top", "overlaying": "x", "matches": "x",
         "anchor": "y",
         # Wider labels, so half as many. Not "sync", the default: it puts ticks a rounding error too early.

@@ -108,9 +108,9 @@ _PLAIN: tuple[Side, Side] = ("nearest", "nearest")
 
 @dataclass(frozen=True)
 class Words:
-    """What sentences need beside the activities: the egress and the titles of places, tasks and actors."""
+    """What sentences need beside the activities: the PET 0 and the titles of places, tasks and actors."""
 
-    egress: datetime
+    pet_zero: datetime
     places: Mapping[str, str] = field(default_factory=dict)
     tasks: Mapping[str, str] = field(default_factory=dict)
     actors: Mapping[str, str] = field(default_factory=dict)
@@ -119,7 +119,7 @@ class Words:
     def of(cls, plan: TimedPlan) -> Words:
         """Those of a plan."""
         records = plan.scenario.records
-        return cls(plan.egress, {place.place: place.title for place in records.places},
+        return cls(plan.pet_zero, {place.place: place.title for place in records.places},
                    {task.task: task.title for task in records.tasks},
                    {actor.actor: actor.title for actor in records.actors})
 
@@ -133,7 +133,7 @@ class Words:
 
     def gmt_span(self, start_min: float, finish_min: float, sides: tuple[Side, Side] = _PLAIN) -> str:
         """The same in GMT; ``sides``: to which the two ends are rounded."""
-        ends = (gmt_label(moment_at(minute, self.egress), side)
+        ends = (gmt_label(moment_at(minute, self.pet_zero), side)
                 for minute, side in zip((start_min, finish_min), sides, strict=True))
         return "GMT {} to {}".format(*ends)
 
@@ -147,7 +147,7 @@ def held_words(held_by: str) -> str:
     """What holds a start, in words; "" where nothing is known."""
     kind, _, name = one_line(held_by).partition(":")
     if kind == "order":
-        return f"Starts as soon as {name} is done" if name != "egress" else "Nothing but egress holds it"
+        return f"Starts as soon as {name} is done" if name != "pet_zero" else "Nothing but PET 0 holds it"
     if kind == "light":
         name = name.replace("-", " ")
     pattern = _HELD_WORDS.get(kind)

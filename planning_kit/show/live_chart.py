@@ -37,7 +37,7 @@ def live_chart(plan: TimedPlan, baseline: TimedPlan | None = None) -> dict[str, 
     limits = records.settings.limits
     return {
         "title": one_line(records.settings.title), "station": one_line(records.settings.station),
-        "egress_ms": round(plan.egress.timestamp() * 1000), "end": _round(plan.end_min),
+        "pet_zero_ms": round(plan.pet_zero.timestamp() * 1000), "end": _round(plan.end_min),
         "horizon": plan.horizon_min,
         "crew": [member.crew for member in records.crew],
         "actors": [[actor.actor, one_line(actor.title)] for actor in records.actors],

@@ -48,7 +48,7 @@ def strip_layout(scene: Scene, domain: Sequence[float]) -> dict[str, Any]:
     """Axes and grounds of the strip in ``domain`` (shares of the plot's height)."""
     edge_min = scene.plan.end_min * _EDGE_SHARE
     shown = (-edge_min, scene.plan.end_min + edge_min)
-    axes = time_axes(shown, shown, scene.plan.egress, scene.theme)
+    axes = time_axes(shown, shown, scene.plan.pet_zero, scene.theme)
     for axis in axes.values():
         axis |= {"fixedrange": True, "showspikes": False}
     axes["xaxis2"] |= {"showticklabels": False, "ticks": ""}  # the clock above says GMT

@@ -192,8 +192,8 @@ class Rows:
 
 def map_layout(scene: Scene, views: Views, rows: Rows, shown: str) -> dict[str, Any]:
     """All but the strip and the controls; ``shown`` says what the picture shows, in the title."""
-    theme, egress = scene.theme, scene.plan.egress
-    below = f"{shown} · egress {egress:%Y-%m-%d}, GMT {gmt_label(egress)}"
+    theme, pet_zero = scene.theme, scene.plan.pet_zero
+    below = f"{shown} · PET 0 {pet_zero:%Y-%m-%d}, GMT {gmt_label(pet_zero)}"
     title = plan_title(scene.settings.title, scene.settings.station, 90)
     return {
         **shared_layout(theme, _alt(scene, shown), title, plotly_text(below)),

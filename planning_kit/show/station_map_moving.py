@@ -37,7 +37,7 @@ _LONGEST_FINDING = 120
 def sky_words(moment: Moment, plan: TimedPlan) -> str:
     """The first column: PET and GMT, light, links, inhibits in force, what others do; safe to show."""
     clock = (f'<b><span style="font-size:20px">PET {pet_label(moment.at_min)}</span></b>  '
-             f"GMT {gmt_label(moment_at(moment.at_min, plan.egress))}")
+             f"GMT {gmt_label(moment_at(moment.at_min, plan.pet_zero))}")
     kind, rest = light_words(moment)
     lines = _wrapped(sky_lines(moment, bool(plan.relays)), MOST_LINES - 2)
     return "<br>".join([clock, f"<b>{kind}</b>{rest}", *lines])

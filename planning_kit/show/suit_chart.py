@@ -104,7 +104,7 @@ def _worst_trace(worst: Mapping[Any, Any], theme: Theme, words: Words) -> Trace:
 
 
 def _when(crew: str, minute: float, words: Words) -> str:
-    return f"{crew} at {pet_label(minute)} (GMT {gmt_label(moment_at(minute, words.egress))})"
+    return f"{crew} at {pet_label(minute)} (GMT {gmt_label(moment_at(minute, words.pet_zero))})"
 
 
 _LEFT_PX, _RIGHT_PX = 124, 18  # as in the swimlane chart, so that the two stand one under the other
@@ -228,7 +228,7 @@ def _legend(theme: Theme) -> dict[str, dict[str, str]]:
 def _layout(plan: TimedPlan, panels: list[_Panel], theme: Theme) -> dict[str, Any]:
     settings = plan.scenario.records.settings
     shown = (-EDGE_MIN, max(plan.end_min, settings.limits.planned_min, settings.limits.hard_min) + EDGE_MIN)
-    axes = chart.time_axes(shown, (-EDGE_MIN, max(plan.horizon_min, shown[1])), plan.egress, theme)
+    axes = chart.time_axes(shown, (-EDGE_MIN, max(plan.horizon_min, shown[1])), plan.pet_zero, theme)
     axes["xaxis"] |= {"anchor": f"y{len(panels)}"}
     axes["xaxis2"] |= {"anchor": "free", "position": 1}  # above the heading of the first panel
     inner = len(panels) * (_PANEL_PX + _GAP_PX)

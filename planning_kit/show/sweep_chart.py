@@ -1,4 +1,4 @@
-"""The outing end against egress: a saw-tooth, because night does not wait, with limits and good spells."""
+"""The outing end against PET 0: a saw-tooth, because night does not wait, with limits and good spells."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ _LONGEST_REASON = 200  # characters
 
 
 def sweep_chart(sweep: pd.DataFrame, theme: str = "light") -> Chart:
-    """Draw a sweep (what ``plan.sweep`` gives): outing end against egress.
+    """Draw a sweep (what ``plan.sweep`` gives): outing end against PET 0.
 
     Lines mark the planned and the hard limit; bands mark the spells that keep them (deeper: the planned
     limit). Rows without a plan stand as crosses near the ground line. ``theme`` is ``light`` or ``dark``.
@@ -33,7 +33,7 @@ def sweep_chart(sweep: pd.DataFrame, theme: str = "light") -> Chart:
     """
     look = theme_named(theme)
     spells = good_spells(sweep).to_dict("records")
-    rows = sweep.sort_values("egress", kind="stable").to_dict("records")
+    rows = sweep.sort_values("pet_zero", kind="stable").to_dict("records")
     limits = _limits(rows)
     low, high = _range(rows, limits)
     traces = list(_traces(rows, low + 0.03 * (high - low), look))
@@ -75,13 +75,13 @@ def _traces(rows: list[dict[Any, Any]], ground: float, theme: Theme) -> Iterator
 
 
 def _trace(rows: list[dict[Any, Any]], values: Sequence[float | None], **look: Any) -> dict[str, Any]:
-    return {"type": "scatter", "x": [_at(row["egress"]) for row in rows], "y": values,
+    return {"type": "scatter", "x": [_at(row["pet_zero"]) for row in rows], "y": values,
             "hovertext": [_hover(row) for row in rows], "hoverinfo": "text", **look}
 
 
 def _hover(row: dict[Any, Any]) -> str:
-    egress = pd.Timestamp(row["egress"]).to_pydatetime()
-    when = f"Egress {egress:%Y-%m-%d}, GMT {gmt_label(egress)}"
+    pet_zero = pd.Timestamp(row["pet_zero"]).to_pydatetime()
+    when = f"PET 0 {pet_zero:%Y-%m-%d}, GMT {gmt_label(pet_zero)}"
     if _is_missing(row):
         why = shortened(row.get("reason") or "", _LONGEST_REASON)
         return f"{when}: {_NO_PLAN}." + (f"<br>{plotly_paragraph(why)}" if why else "")
@@ -98,13 +98,13 @@ def _margin_words(margin_min: float, limit: str) -> str:
 
 def _layout(rows: list[dict[Any, Any]], spells: list[dict[Any, Any]], limits: dict[str, float],
             shown: tuple[float, float], theme: Theme) -> dict[str, Any]:
-    ticks, egresses = _ticks(shown), [f"{pd.Timestamp(row['egress']):%Y-%m-%d %H:%M}" for row in rows]
-    span = f"{egresses[0]} to {egresses[-1]} UTC" if rows else "no rows"
+    ticks, pet_zeros = _ticks(shown), [f"{pd.Timestamp(row['pet_zero']):%Y-%m-%d %H:%M}" for row in rows]
+    span = f"{pet_zeros[0]} to {pet_zeros[-1]} UTC" if rows else "no rows"
     formats = [{"dtickrange": [None, 86_399_999], "value": "%H:%M\n%Y-%m-%d"},
                {"dtickrange": [86_400_000, None], "value": "%Y-%m-%d"}]
     return {
-        **days_layout(theme, _alt(rows, spells), "Outing end against egress", span, _HEIGHT_PX, 92),
-        "xaxis": days_axis(theme, "egress, UTC", type="date", nticks=10, tickformatstops=formats),
+        **days_layout(theme, _alt(rows, spells), "Outing end against PET 0", span, _HEIGHT_PX, 92),
+        "xaxis": days_axis(theme, "PET 0, UTC", type="date", nticks=10, tickformatstops=formats),
         "yaxis": days_axis(theme, "outing end, PET h:mm", range=list(shown), tickmode="array", tickvals=ticks,
                            ticktext=[pet_label(tick) for tick in ticks], zeroline=False, fixedrange=True),
         "shapes": _bands(spells) + [
@@ -142,6 +142,6 @@ def _alt(rows: list[dict[Any, Any]], spells: list[dict[Any, Any]]) -> str:
     planned = [f"{_at(spell['from'])[:16]} to {_at(spell['until'])[:16]}" for spell in spells
                if spell["limit"] == PLANNED]
     listed = ", ".join(planned[:8]) + (f" and {len(planned) - 8} more" if len(planned) > 8 else "")
-    span = f"{_at(rows[0]['egress'])[:16]} to {_at(rows[-1]['egress'])[:16]} UTC"
+    span = f"{_at(rows[0]['pet_zero'])[:16]} to {_at(rows[-1]['pet_zero'])[:16]} UTC"
     without = f"rows without a plan: {len(rows) - len(ends)}"
-    return f"Sweep chart, egress {span}: {ranged}; {without}. Within the planned limit: {listed or 'never'}."
+    return f"Sweep chart, PET 0 {span}: {ranged}; {without}. Within the planned limit: {listed or 'never'}."

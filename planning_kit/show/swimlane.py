@@ -148,11 +148,11 @@ def layout_of(scene: Scene) -> dict[str, Any]:
     """Everything but the legends, whose room depends on the traces (see `legends_of`)."""
     theme, plan, (lines, labels) = scene.theme, scene.plan, _limits_and_now(scene)
     title = chart.plan_title(scene.settings.title, scene.settings.station)
-    below = (f"Egress {plan.egress:%Y-%m-%d}, GMT {gmt_label(plan.egress)} · "
+    below = (f"PET 0 {plan.pet_zero:%Y-%m-%d}, GMT {gmt_label(plan.pet_zero)} · "
              f"outing {pet_label(plan.end_min)} · {_findings_words(scene)}")
     return {
         **chart.shared_layout(theme, _alt(scene), title, plotly_text(below)), "barmode": "overlay",
-        **chart.time_axes(scene.shown, scene.reachable, scene.plan.egress, theme),
+        **chart.time_axes(scene.shown, scene.reachable, scene.plan.pet_zero, theme),
         "yaxis": chart.row_axis(_row_labels(scene), scene.lanes.height, theme.ink, ticks="",
                                 ticklabelstandoff=6),
         "shapes": ground_shapes(scene) + lines, "annotations": labels + chart.axis_names(theme),
@@ -195,7 +195,7 @@ def _alt(scene: Scene) -> str:
     doers = ", ".join(one_line(who) for who in sorted({row.crew for row in scene.rows if row.kind == WORK}))
     nights = sum(start < plan.end_min for start, _ in plan.light.night)
     return (f"Swimlane chart: {one_line(scene.settings.title)}. Steps: {len(scene.work)}, of {doers}. "
-            f"Outing: {pet_label(plan.end_min)} from egress at GMT {gmt_label(plan.egress)}. "
+            f"Outing: {pet_label(plan.end_min)} from PET 0 at GMT {gmt_label(plan.pet_zero)}. "
             f"Nights begun in it: {nights}. {_findings_words(scene).capitalize()}.")
 
 

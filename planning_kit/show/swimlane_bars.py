@@ -247,7 +247,7 @@ def link_trace(scene: Scene) -> Trace:
 
 
 def outing_trace(scene: Scene) -> Trace:
-    """The outing as a whole, from egress to the end of ingress, against the planned limit."""
+    """The outing as a whole, from PET 0 to the end of ingress, against the planned limit."""
     end_min, theme = scene.plan.end_min, scene.theme
     planned_min = scene.limits["planned limit"][0]
     text = f"outing ends {pet_label(end_min)}, {against(planned_min, end_min)} the planned limit"

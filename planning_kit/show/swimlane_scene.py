@@ -142,7 +142,7 @@ def _actor_lane(stack: Stack, who: str, has_findings: bool, with_ghosts: bool) -
     return Lane(who, False, stack.take(ACTOR_PX, gap=6), marks, ghosts)
 
 
-EDGE_MIN = 8.0  # shown before egress and after the last limit
+EDGE_MIN = 8.0  # shown before PET 0 and after the last limit
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -97,7 +97,7 @@ class Names:
 
     def times(self, pet: float) -> str:
         """A moment as PET with its GMT."""
-        return f"{pet_label(pet)} (GMT {gmt_label(moment_at(pet, self.plan.egress))})"
+        return f"{pet_label(pet)} (GMT {gmt_label(moment_at(pet, self.plan.pet_zero))})"
 
 
 def minutes(value: float, side: Side = "nearest") -> str:

@@ -104,7 +104,7 @@ def write_folder(above: Path, texts: Sequence[str] = PAYLOADS, name: str = FOLDE
 
 
 def _write_log(folder: Path, turn: Iterator[str]) -> None:
-    done = (("egress", "", "7:30"), ("started", "A1", "7:30"), ("finished", "A1", "7:41"),
+    done = (("pet_zero", "", "7:30"), ("started", "A1", "7:30"), ("finished", "A1", "7:41"),
             ("started", "B1", "7:42"), ("started", "C1", "7:43"), ("finished", "B1", "7:46"))
     for event, step, time in done:
         pk.append_log(folder, event, step, f"2031-09-03T0{time}:00Z", by=next(turn), note=next(turn))

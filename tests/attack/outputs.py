@@ -215,7 +215,7 @@ class Attack:
             yield place
         words = as_csv([[TERMINAL] * 3])
         for number, (name, text) in enumerate((
-                (fmt.SCENARIO_FILE, f'format = 1\n"{FREE_NAME[2:]}" = 1\n"a\\n{FORGED}" = "\\u001b[31m"\n'),
+                (fmt.SCENARIO_FILE, f'format = 2\n"{FREE_NAME[2:]}" = 1\n"a\\n{FORGED}" = "\\u001b[31m"\n'),
                 (fmt.SCENARIO_FILE, f"format = {TERMINAL}"), ("steps.csv", words + words),
                 (ORBIT_NAME, f"CCSDS_OMM_VERS = 2.0\n{TERMINAL} = 1\nEPOCH = {TERMINAL}\n"))):
             place = Path(shutil.copytree(self.folder, self.above / f"spoiled too {number}"))

@@ -1,7 +1,7 @@
 """Random planners at work for long: `python -m tests.attack.soak [edits] [seed]`.
 
 Each of three scenarios gets its share of edits in one session: cells typed with sense and nonsense, pastes,
-rows added, copied, moved and deleted, bars dragged, settings, egress, undo and redo, versions, baselines,
+rows added, copied, moved and deleted, bars dragged, settings, PET 0, undo and redo, versions, baselines,
 journals of others restored, exports, saves, and merges with what another has saved meanwhile. What must hold:
 
 - nothing but a `ScenarioError` is raised, and all that a page is told can be told;
@@ -154,10 +154,10 @@ def setting(him: Planner) -> None:
     him.session.set_setting(key, him.text(SETTINGS, VALUE), him.dice.choice([None, "drag"]))
 
 
-def egress(him: Planner) -> None:
-    moved = him.session.plan.egress + timedelta(minutes=him.dice.choice([-1, 1, 7, 90, 1440, -2000]))
+def pet_zero(him: Planner) -> None:
+    moved = him.session.plan.pet_zero + timedelta(minutes=him.dice.choice([-1, 1, 7, 90, 1440, -2000]))
     text = moment_text(moved) if him.dice.random() < 0.8 else him.dice.choice(HOSTILE)
-    him.session.set_egress(text, him.dice.choice([None, "drag", "another"]))
+    him.session.set_pet_zero(text, him.dice.choice([None, "drag", "another"]))
 
 
 def undo(him: Planner) -> None:
@@ -246,7 +246,7 @@ def export(him: Planner) -> None:
 
 ACTS: Acts = {
     type_cells: 30, paste: 8, add: 4, duplicate: 5, delete: 4, move: 5, shift: 5, drag: 8, minutes: 8,
-    setting: 5, egress: 6, undo: 5, redo: 6, keep: 3, switch: 2, baseline: 2, save: 4, another_saves: 2,
+    setting: 5, pet_zero: 6, undo: 5, redo: 6, keep: 3, switch: 2, baseline: 2, save: 4, another_saves: 2,
     another_leaves: 2, export: 2,
 }
 

@@ -20,8 +20,10 @@ HOSTILE = [
     "2031-05-14T25:00Z", "0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-14:00",
 ]
 TOML_LINES = [
-    "format = 1", "x = ", "[limits]", "[[suit]]", "suit = 3", "limits = []", "egress = 1979-05-27",
-    "egress = 07:32:00", "egress = 0001-01-01T00:00:00+05:00", "horizon_h = nan", "horizon_h = -inf",
+    "format = 2", "format = 1", "x = ", "[limits]", "[[suit]]", "suit = 3", "limits = []",
+    "pet_zero_utc = 1979-05-27",
+    "pet_zero_utc = 07:32:00", "pet_zero_utc = 0001-01-01T00:00:00+05:00", "horizon_h = nan",
+    "horizon_h = -inf",
     "horizon_h = 1e400", "horizon_h = true", "horizon_h = 0x" + "F" * 400, "orbit = 'steps.csv'",
     "orbit = '../x'", "orbit = ''", "orbit = 3", "airlock = []", "a.b.c = 1",
     "x_ok.deep = [{a = 1}, {b = [[[]]]}]", "title = '''\n'''",

@@ -1,6 +1,6 @@
 """How long a sweep of days and a gain take: `python -m tests.bench.bench_explore`.
 
-Verdict (2 shared cores under load, one run): with all egress times in one pass of the timing, over a sky
+Verdict (2 shared cores under load, one run): with all PET 0 times in one pass of the timing, over a sky
 computed once, a row takes about a thousandth of a plan timed by itself (20 us); a gain takes 2 to 5 s, nearly
 all of it for proving and checking the changed plans.
 """
@@ -25,13 +25,13 @@ def _seconds(work: Callable[[], object]) -> float:
 
 def _one_by_one(scenario: pk.Scenario, rows: int, every_min: float) -> None:
     for row in range(rows):
-        pk.time_plan(scenario, scenario.settings.egress + timedelta(minutes=every_min * row + 0.5))
+        pk.time_plan(scenario, scenario.settings.pet_zero_utc + timedelta(minutes=every_min * row + 0.5))
 
 
 def main() -> None:
     """Print seconds and ratios."""
     small = pk.load_scenario(SCENARIOS / "small-outing")
-    start = small.settings.egress
+    start = small.settings.pet_zero_utc
     few = _seconds(lambda: _one_by_one(small, 60, 24)) / 60
     many = _seconds(lambda: pk.time_plan(small).sweep(start, start + timedelta(days=10), 1)) / 14_401
     print(f"a row of a sweep of 10 days: {1e6 * many:.0f} us; timed by itself {1e6 * few:.0f} us "

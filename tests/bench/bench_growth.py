@@ -179,7 +179,7 @@ def long_log(plan: pk.Plan, rows: int, path: Path) -> None:
     events += [((number + 1) * until / (more + 1), "suit", "", "EV1") for number in range(more)]
     lines = ["event_id,logged_at,crew,step,event,at,remaining_min,metabolic_w,by,corrects,note"]
     for number, (at, kind, step, crew) in enumerate(sorted(events), start=1):
-        utc = f"{plan.egress + timedelta(minutes=at):%Y-%m-%dT%H:%M:%S.%f}Z"
+        utc = f"{plan.pet_zero + timedelta(minutes=at):%Y-%m-%dT%H:%M:%S.%f}Z"
         lines.append(f"e{number},{utc},{crew},{step},{kind},{utc},,{250 if crew else ''},,,")
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 

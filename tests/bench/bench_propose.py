@@ -47,11 +47,11 @@ class Clock:
 
 
 def measure(name: str, scenario: pk.Scenario, order: str, effort: float = EFFORT) -> None:
-    """One search from the order as it stands, egress kept; prints a row."""
-    egress = (scenario.settings.egress, scenario.settings.egress)
+    """One search from the order as it stands, PET 0 kept; prints a row."""
+    pet_zero = (scenario.settings.pet_zero_utc, scenario.settings.pet_zero_utc)
     plan = pk.time_plan(scenario)
     clock, begun = Clock(plan.end_min), time.perf_counter()
-    found: Proposals = pk.time_plan(scenario).propose(effort, 300, egress, clock, order=order)
+    found: Proposals = pk.time_plan(scenario).propose(effort, 300, pet_zero, clock, order=order)
     took, cpu = time.perf_counter() - begun, time.process_time() - clock.began_s
     end = found.best.end_min if found.best else plan.end_min
     verdict = found.best.verdict if found.best else found.verdict

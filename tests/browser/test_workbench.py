@@ -157,7 +157,7 @@ def test_everything_can_be_done_from_the_keyboard(wide, lab):
     expect(bench.cell("B1", "crew")).to_have_text("EV2")
     page.locator(".pk-tab[data-side='why']").focus()
     page.keyboard.press("Enter")
-    bench.says(".pk-why", "egress")
+    bench.says(".pk-why", "pet_zero")
 
     # In the table: duplicate, move, delete, add, type with a choice from the list, clear, undo all.
     bench.cell("C2", "title").click()
@@ -226,8 +226,8 @@ def test_sorting_is_for_looking_and_a_conflict_shows_both_sides(wide, lab):
     assert versions == ["as loaded", "mine"]
 
 
-def test_egress_baseline_a_sweep_that_can_be_stopped_and_both_themes(wide, lab):
-    bench, page = Bench.open(wide, lab, "egress"), wide
+def test_pet_zero_baseline_a_sweep_that_can_be_stopped_and_both_themes(wide, lab):
+    bench, page = Bench.open(wide, lab, "pet_zero"), wide
     page.locator("select[aria-label='Baseline']").select_option("as loaded")
     bench.settle()
     assert page.locator(".pk-ghost").count() > 80
@@ -235,11 +235,11 @@ def test_egress_baseline_a_sweep_that_can_be_stopped_and_both_themes(wide, lab):
     for _ in range(3):
         page.keyboard.press("ArrowRight")
     bench.settle()
-    assert page.locator(".pk-egress input[type=datetime-local]").input_value().endswith("11:23")
+    assert page.locator(".pk-pet-zero input[type=datetime-local]").input_value().endswith("11:23")
     bench.press("sweep")
     page.wait_for_function("() => document.querySelectorAll('.pk-try').length >= 2")
     bench.press("sweep")
-    bench.says(".pk-egress", "stopped")
+    bench.says(".pk-pet-zero", "stopped")
     assert page.locator(".pk-try").count() < 37  # as many had it gone on
 
     for theme, ground in (("Dark", "rgb(21, 25, 30)"), ("Light", "rgb(255, 255, 255)")):

@@ -54,7 +54,7 @@ def test_odds_and_a_better_order_beside_the_editing(page, lab, page_errors):
     page.wait_for_function("() => document.querySelectorAll('.pk-try').length >= 2")
     bench.type_in("Z1", "title", "Typed meanwhile")
     bench.press("sweep")
-    bench.says(".pk-egress", "of the plan before your last edits")
+    bench.says(".pk-pet-zero", "of the plan before your last edits")
     assert page.locator(".pk-try").count() < 288  # every 5 minutes of a day
     expect(bench.cell("Z1", "title")).to_have_text("Typed meanwhile")
     assert page.evaluate("window.harmed ?? null") is None

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import planning_kit as pk
-from planning_kit.changes.amounts import Amount, Close, Egress, GapTo, LikelyMinutes, Set, Stretch, Tethers
+from planning_kit.changes.amounts import Amount, Close, GapTo, LikelyMinutes, PetZero, Set, Stretch, Tethers
 from planning_kit.changes.asked import changes_asked_for
 from planning_kit.changes.change import Cells, Change, apply, made, step_named, task_named
 from planning_kit.changes.dropping import Drop
@@ -96,7 +96,7 @@ def test_a_what_if_is_checked_once_however_much_it_asks(small_plan: pk.Plan,
                        settings={"limits.planned_min": 95})
     assert checks() == 1
     small_plan.what_if(20)
-    assert checks() == 0  # egress is of the plan
+    assert checks() == 0  # PET 0 is of the plan
 
 
 def test_a_decision_is_checked_once_and_so_is_what_happened(small_plan: pk.Plan,
@@ -152,7 +152,7 @@ def test_a_drag_in_the_draft_is_the_change_of_the_scenario(small: pk.Scenario) -
     draft = draft_of(small)
     for change in (Drag("C3", "EV2", "C2"), Drag("C1", "EV1", None), Drag("Z1", "EV1", "B2"),
                    LikelyMinutes("B2", 6.6), LikelyMinutes("B2", 30),
-                   Set({"egress": "2031-09-03T07:40:00Z"})):
+                   Set({"pet_zero_utc": "2031-09-03T07:40:00Z"})):
         assert scenario_of(with_change(draft, change), small) == apply(small, [change]), change.words
         assert apply(small, [change]) != small, change.words
 
@@ -170,16 +170,16 @@ def asks(records: Records) -> Sequence[Change]:
 
 def test_what_a_gain_proposes_is_asked_for_by_the_keywords_it_shows(small_plan: pk.Plan) -> None:
     for change in asks(small_plan.scenario.records):
-        (read,) = changes_asked_for(small_plan.scenario.records, small_plan.egress, change.arguments())
+        (read,) = changes_asked_for(small_plan.scenario.records, small_plan.pet_zero, change.arguments())
         assert read == change
-    (late,) = changes_asked_for(small_plan.scenario.records, small_plan.egress, {"egress_slip_min": -12.3})
-    assert isinstance(late, Egress)
-    assert late.arguments() == {"egress_slip_min": -12.3}
+    (late,) = changes_asked_for(small_plan.scenario.records, small_plan.pet_zero, {"slip_min": -12.3})
+    assert isinstance(late, PetZero)
+    assert late.arguments() == {"slip_min": -12.3}
 
 
 def test_a_gap_under_another_name_is_the_same_gap(small: pk.Scenario) -> None:
     named = GapTo(small.records.gaps[0], {"min_gap": 20.0}, name="C2 C3")
-    (read,) = changes_asked_for(small.records, small.settings.egress, named.arguments())
+    (read,) = changes_asked_for(small.records, small.settings.pet_zero_utc, named.arguments())
     assert (read.words, apply(small, [read])) == (named.words, apply(small, [named]))
 
 

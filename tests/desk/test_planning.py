@@ -47,7 +47,7 @@ def test_a_bad_cell_brings_its_fault_and_no_new_chart(talk):
     {"kind": "cells", "sheet": "steps", "cells": "x"},
     {"kind": "move", "step": ATTACK, "lane": "EV1", "before": None},
     {"kind": "minutes", "step": "B2", "minutes": "long"},
-    {"kind": "egress", "ms": 1e300},
+    {"kind": "pet_zero", "ms": 1e300},
     {"kind": "switch", "name": ATTACK},
     {"kind": "keep", "name": ""},
     {"kind": "export", "folder": ""},

@@ -67,7 +67,7 @@ def test_only_what_both_have_is_compared(demo: pk.Scenario, before: pk.Odds) -> 
 
 def test_windows_are_one_when_they_are_one_stretch_of_utc(before: pk.Odds, demo_plan: pk.Plan) -> None:
     # Half an hour late the exchange is planned an orbit later, and so is the link before it: what carries the
-    # same number from another egress is another window. The quiet period of CB5 is the same one.
+    # same number from another PET 0 is another window. The quiet period of CB5 is the same one.
     late = demo_plan.what_if(30).odds(samples=3_000)
     rows = before.compare(late).set_index("item")
     exchange = rows.loc["exchange caught: light:night-2 of a, light:night-3 of b, not the same"]
@@ -78,7 +78,7 @@ def test_windows_are_one_when_they_are_one_stretch_of_utc(before: pk.Odds, demo_
 
 
 def test_a_window_keeps_its_identity_when_its_number_changes(small_plan: pk.Plan) -> None:
-    # The first night ends at 1:07. 40 min late it is still going on at egress, 70 min late it is over: what
+    # The first night ends at 1:07. 40 min late it is still going on at PET 0, 70 min late it is over: what
     # is night 2 of the one outing is night 1 of the other.
     a, b = (small_plan.what_if(slip).odds(200) for slip in (40, 70))
     assert [odds.windows["window"].iloc[0] for odds in (a, b)] == ["light:night-2", "light:night-1"]

@@ -28,8 +28,8 @@ def _a_tenth_less(plan: pk.Plan, row: Any) -> dict[str, Any]:
     if row.kind == "shorten":
         (step, minutes), = row.what_if["stretch"].items()
         return {"stretch": {step: f"{float(minutes) + 0.1:+.1f}"}}
-    if row.kind == "egress":
-        return {"egress_slip_min": row.what_if["egress_slip_min"] + 0.1}
+    if row.kind == "pet_zero":
+        return {"slip_min": row.what_if["slip_min"] + 0.1}
     (pair, changes), = row.what_if["gaps"].items()
     (column, minutes), = changes.items()
     return {"gaps": {pair: {column: minutes + (0.1 if column == "min_gap" else -0.1)}}}
@@ -37,7 +37,7 @@ def _a_tenth_less(plan: pk.Plan, row: Any) -> dict[str, Any]:
 
 def _gained(before: pk.Plan, after: pk.Plan, step: str) -> float:
     """Minutes of UTC by which a step starts earlier."""
-    slip = (after.egress - before.egress).total_seconds() / 60
+    slip = (after.pet_zero - before.pet_zero).total_seconds() / 60
     old, new = (plan.timed.starts[plan.timed.position(step)] for plan in (before, after))
     return float(old - new) - slip
 
@@ -77,12 +77,13 @@ def test_every_row_is_true_when_it_is_applied(asked: list[tuple[Any, ...]]) -> N
             assert row.gain_min == pytest.approx(_gained(plan, changed, step), abs=1e-9)
             assert row.gain_min >= _needed(plan, step, minutes)
             assert row.new_start_min == changed.timed.starts[changed.timed.position(step)]
-            slip = (changed.egress - plan.egress).total_seconds() / 60
+            slip = (changed.pet_zero - plan.pet_zero).total_seconds() / 60
             assert row.end_slip_min == pytest.approx(changed.end_min + slip - plan.end_min, abs=1e-9)
             found = plan.compare(changed).findings.query("change in ['came', 'worse']")
             assert (row.new_findings, row.new_stops) == (len(found), (found["severity"] == "stop").sum())
             seen.add(row.kind)
-    assert seen == {"order", "shorten", "min gap", "max gap", "drop", "egress"}  # or it would show too little
+    assert seen == {"order", "shorten", "min gap", "max gap", "drop",
+                    "pet_zero"}  # or it would show too little
 
 
 def test_a_tenth_of_a_minute_less_is_not_enough(asked: list[tuple[Any, ...]]) -> None:
@@ -145,7 +146,7 @@ def test_a_greatest_gap_that_holds_a_step_back_is_relaxed(small: pk.Scenario) ->
 
 def test_when_nothing_helps_it_says_so_for_every_kind(demo_plan: pk.Plan) -> None:
     table = demo_plan.gain("X1")  # night 2 is the first that anything could reach
-    assert table["kind"].tolist() == ["order", "shorten", "min gap", "max gap", "drop", "egress"]
+    assert table["kind"].tolist() == ["order", "shorten", "min gap", "max gap", "drop", "pet_zero"]
     assert table["change"].str.startswith("no change of this kind helps: X1 in a night window before").all()
     assert table["by_min"].isna().all()
     assert table["what_if"].tolist() == [{}] * 6
@@ -162,13 +163,14 @@ def test_the_window_before_is_that_of_the_step_that_a_window_holds(demo_plan: pk
     assert table["change"].str.endswith(": X1 in a night window before the one that begins at 2:21").all()
 
 
-def test_the_egress_that_catches_the_window_before_is_the_last_good_one(demo: pk.Scenario, late: pk.Plan,
+def test_the_pet_zero_that_catches_the_window_before_is_the_last_good_one(demo: pk.Scenario, late: pk.Plan,
                                                                         asked: list[tuple[Any, ...]]) -> None:
     table = next(table for plan, step, _, table in asked if plan is late and step == "X1")
-    (by_min,) = _helping(table, "egress")["by_min"]
+    (by_min,) = _helping(table, "pet_zero")["by_min"]
     sweep = pk.time_plan(demo).sweep("2031-05-14T11:40:00Z", "2031-05-14T11:50:00Z", every_min=0.1)
-    jump = sweep.loc[sweep["end_min"].diff() > 30, "egress"].iloc[0]  # the first egress that misses the night
-    assert (late.egress - jump).total_seconds() / 60 == pytest.approx(by_min - 0.1, abs=1e-6)
+    jump = sweep.loc[sweep["end_min"].diff() > 30,
+                     "pet_zero"].iloc[0]  # the first PET 0 that misses the night
+    assert (late.pet_zero - jump).total_seconds() / 60 == pytest.approx(by_min - 0.1, abs=1e-6)
 
 
 def test_an_order_that_helps_is_found_and_keeps_first_and_last_steps(dk2: pd.DataFrame) -> None:
@@ -253,7 +255,7 @@ def test_required_work_and_the_steps_own_task_are_never_left_out(demo_plan: pk.P
 
 
 def test_a_window_is_caught_by_more_than_the_rounding_of_its_edge(small_plan: pk.Plan) -> None:
-    # Searches from another egress find one window edge some billionths of a minute apart.
+    # Searches from another PET 0 find one window edge some billionths of a minute apart.
     target = find_target(small_plan.what_if(40).timed, "B3", None)
     assert not target.is_met(small_plan.what_if(39).timed.starts - 1.0)
     assert not target.is_met(small_plan.what_if(30).timed.starts - 10.0)

@@ -12,7 +12,7 @@ def _sweep(ends: list[float], every_min: float = 10, planned: float = 100, hard:
            **columns: list[float]) -> pk.Sweep:
     end = pd.Series(ends, dtype=float)
     return pk.Sweep({
-        "egress": pd.date_range("2031-09-03T07:00:00Z", periods=len(ends), freq=f"{every_min}min"),
+        "pet_zero": pd.date_range("2031-09-03T07:00:00Z", periods=len(ends), freq=f"{every_min}min"),
         "end_min": end, "planned_margin_min": planned - end, "hard_margin_min": hard - end, "wait_min": 0.0,
         "reason": "", **columns,
     })
@@ -31,9 +31,9 @@ def test_runs_end_where_a_limit_is_passed_or_no_plan_is_left() -> None:
     assert _told(spells, "hard") == [("07:10", "07:50", 40, 5), ("08:10", "08:10", 0, 1)]
 
 
-def test_the_best_egress_is_the_earliest_of_the_shortest() -> None:
+def test_the_best_pet_zero_is_the_earliest_of_the_shortest() -> None:
     first = _sweep([95, 90, 90, 99]).good_spells.iloc[0]
-    assert (f"{first['best_egress']:%H:%M}", first["best_end_min"]) == ("07:10", 90)
+    assert (f"{first['best_pet_zero']:%H:%M}", first["best_end_min"]) == ("07:10", 90)
 
 
 def test_rows_without_stops_are_a_spell_of_their_own() -> None:

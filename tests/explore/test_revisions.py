@@ -222,10 +222,10 @@ def test_a_side_without_a_plan_is_a_verdict(small: pk.Scenario) -> None:
                in lines(compare_revisions(stuck, stuck), "stop"))
 
 
-def test_plans_bring_their_own_egress(small_plan: pk.Plan) -> None:
-    later = small_plan.what_if(egress_slip_min=10)
+def test_plans_bring_their_own_pet_zero(small_plan: pk.Plan) -> None:
+    later = small_plan.what_if(slip_min=10)
     revision = small_plan.compare(later)
-    assert "egress was 2031-09-03T07:30Z, is 2031-09-03T07:40Z" in lines(revision, "look")
+    assert "PET 0 was 2031-09-03T07:30Z, is 2031-09-03T07:40Z" in lines(revision, "look")
 
 
 def test_the_list_is_worst_first(demo_plan: pk.Plan) -> None:

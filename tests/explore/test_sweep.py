@@ -1,4 +1,4 @@
-"""The finish as a function of egress."""
+"""The finish as a function of PET 0."""
 
 from __future__ import annotations
 
@@ -9,18 +9,18 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
-from planning_kit.explore.sweep import sweep_egress
+from planning_kit.explore.sweep import sweep_pet_zero
 from tests.edits import edited
 
 SAME_MIN = 1e-6
 """Two searches for one window edge may stop a few billionths of a minute apart."""
 
 
-def test_each_row_is_the_plan_of_that_egress(small: pk.Scenario) -> None:
+def test_each_row_is_the_plan_of_that_pet_zero(small: pk.Scenario) -> None:
     sweep = pk.time_plan(small).sweep("2031-09-03T07:00:00Z", "2031-09-03T08:30:00Z", every_min=30)
     assert len(sweep) == 4
     for row in sweep.itertuples():
-        plan = pk.time_plan(small, row.egress.to_pydatetime())
+        plan = pk.time_plan(small, row.pet_zero.to_pydatetime())
         assert row.end_min == pytest.approx(plan.end_min, abs=SAME_MIN)
         assert row.hard_margin_min == pytest.approx(130 - plan.end_min, abs=SAME_MIN)
         waits = plan.timeline.query("kind == 'wait'")
@@ -28,11 +28,11 @@ def test_each_row_is_the_plan_of_that_egress(small: pk.Scenario) -> None:
 
 
 def test_the_last_row_is_not_lost_to_rounding(small: pk.Scenario) -> None:
-    rows = sweep_egress(small, "2031-09-03T07:30:00Z", "2031-09-03T07:30:18Z", 0.1)
-    assert rows["egress"].dt.second.tolist() == [0, 6, 12, 18]
+    rows = sweep_pet_zero(small, "2031-09-03T07:30:00Z", "2031-09-03T07:30:18Z", 0.1)
+    assert rows["pet_zero"].dt.second.tolist() == [0, 6, 12, 18]
 
 
-def test_a_later_egress_shifts_the_wait_for_night_by_as_much(small: pk.Scenario) -> None:
+def test_a_later_pet_zero_shifts_the_wait_for_night_by_as_much(small: pk.Scenario) -> None:
     # Without the other work the outing is: 30 min to be ready, wait for night, 14 min, 3 min home, 8 in.
     steps = small.steps
     alone = small.with_table("gaps", small.gaps.iloc[:0])
@@ -42,7 +42,7 @@ def test_a_later_egress_shifts_the_wait_for_night_by_as_much(small: pk.Scenario)
 
 
 def test_a_row_without_a_plan_says_why(small: pk.Scenario) -> None:
-    sweep = sweep_egress(edited(small, "steps", "B3", minutes_likely=45, minutes_high=50),
+    sweep = sweep_pet_zero(edited(small, "steps", "B3", minutes_likely=45, minutes_high=50),
                          "2031-09-03T07:00:00Z", "2031-09-03T07:00:00Z", every_min=10)
     assert sweep["end_min"].isna().all()
     assert "B3" in sweep["reason"].iloc[0]
@@ -70,10 +70,10 @@ def test_a_range_without_sense_is_refused(small: pk.Scenario, stop: str, every_m
     assert refused.value.problems["column"].tolist() == columns
 
 
-def _alone(scenario: pk.Scenario, egress: datetime) -> tuple[float, float]:
-    """End and waits of one egress timed by itself; NaN without a plan."""
+def _alone(scenario: pk.Scenario, pet_zero: datetime) -> tuple[float, float]:
+    """End and waits of one PET 0 timed by itself; NaN without a plan."""
     try:
-        plan = pk.time_plan(scenario, egress)
+        plan = pk.time_plan(scenario, pet_zero)
     except pk.ScenarioError:
         return float("nan"), float("nan")
     waits = plan.timeline.query("kind == 'wait' and crew in ['EV1', 'EV2']")
@@ -81,7 +81,7 @@ def _alone(scenario: pk.Scenario, egress: datetime) -> tuple[float, float]:
 
 
 def _assert_rows_are_plans(scenario: pk.Scenario, sweep: pd.DataFrame) -> None:
-    expected = [_alone(scenario, egress.to_pydatetime()) for egress in sweep["egress"]]
+    expected = [_alone(scenario, pet_zero.to_pydatetime()) for pet_zero in sweep["pet_zero"]]
     found = list(sweep[["end_min", "wait_min"]].itertuples(index=False, name=None))
     assert np.array(found) == pytest.approx(np.array(expected), abs=SAME_MIN, nan_ok=True)
     assert (sweep["reason"] == "").tolist() == [end == end for end, _ in expected]
@@ -106,7 +106,7 @@ def test_named_windows_that_run_out_end_the_plans(demo: pk.Scenario) -> None:
 ])
 def test_rows_at_the_edge_of_what_an_outing_sees_are_right(small: pk.Scenario,
                                                            changes: dict[str, object]) -> None:
-    # Only the first step needs night: egress inside one needs no guard behind it, egress before one does.
+    # Only the first step needs night: PET 0 inside one needs no guard behind it, PET 0 before one does.
     lit = edited(edited(small, "steps", "A1", light="night"), "steps", "B3", light="any")
     lit = lit.with_settings(changes)
     sweep = pk.time_plan(lit).sweep("2031-09-03T07:20:00Z", "2031-09-03T09:30:00Z", every_min=1.5)
@@ -122,7 +122,7 @@ def test_a_sweep_beyond_what_the_orbit_tells_still_has_its_rows(small: pk.Scenar
 def test_stops_are_counted_when_asked_for(demo: pk.Scenario) -> None:
     sweep = pk.time_plan(demo).sweep("2031-05-14T11:20:00Z", "2031-05-14T12:00:00Z", every_min=40, stops=True)
     for row in sweep.itertuples():
-        assert row.stops == (pk.time_plan(demo, row.egress).findings["severity"] == "stop").sum()
+        assert row.stops == (pk.time_plan(demo, row.pet_zero).findings["severity"] == "stop").sum()
     assert sweep["stops"].tolist()[0] == 0 < sweep["stops"].tolist()[1]
     without = pk.time_plan(demo).sweep("2031-05-14T11:20:00Z", "2031-05-14T12:00:00Z", every_min=40)
     assert "stops" not in without

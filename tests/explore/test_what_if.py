@@ -27,34 +27,34 @@ def test_nothing_changed_is_the_same_plan(demo_plan: pk.Plan) -> None:
     assert demo_plan.compare(same).findings.empty
 
 
-def test_a_late_egress_is_the_plan_of_that_egress(small: pk.Scenario, small_plan: pk.Plan) -> None:
+def test_a_late_pet_zero_is_the_plan_of_that_pet_zero(small: pk.Scenario, small_plan: pk.Plan) -> None:
     late = small_plan.what_if(20)
-    moment = small.settings.egress + timedelta(minutes=20)
-    assert late.egress == moment
+    moment = small.settings.pet_zero_utc + timedelta(minutes=20)
+    assert late.pet_zero == moment
     assert (late.timed.starts == pk.time_plan(small, moment).timed.starts).all()
     assert "20 min later" in late.changes["change"].iloc[0]
 
 
 @settings(max_examples=25)
 @given(st.integers(0, 300), st.integers(1, 60))
-def test_no_step_starts_earlier_for_a_later_egress(small_plan: pk.Plan, slip: int, more: int) -> None:
-    # In UTC a later egress is a later release and nothing else, and starts never fall when releases rise.
+def test_no_step_starts_earlier_for_a_later_pet_zero(small_plan: pk.Plan, slip: int, more: int) -> None:
+    # In UTC a later PET 0 is a later release and nothing else, and starts never fall when releases rise.
     one, other = small_plan.what_if(slip), small_plan.what_if(slip + more)
     assert (other.timed.starts + more >= one.timed.starts - 1e-6).all()
 
 
 def test_a_day_keeps_the_time_of_day_and_a_time_does_not(small_plan: pk.Plan) -> None:
-    assert f"{small_plan.what_if(egress='2031-09-05').egress:%d %H:%M}" == "05 07:30"
-    assert f"{small_plan.what_if(egress='2031-09-05T08:10:00Z').egress:%d %H:%M}" == "05 08:10"
-    assert f"{small_plan.what_if(-10, egress='2031-09-05').egress:%d %H:%M}" == "05 07:20"
+    assert f"{small_plan.what_if(pet_zero='2031-09-05').pet_zero:%d %H:%M}" == "05 07:30"
+    assert f"{small_plan.what_if(pet_zero='2031-09-05T08:10:00Z').pet_zero:%d %H:%M}" == "05 08:10"
+    assert f"{small_plan.what_if(-10, pet_zero='2031-09-05').pet_zero:%d %H:%M}" == "05 07:20"
 
 
-def test_an_egress_outside_the_scenarios_range_is_noted(demo_plan: pk.Plan) -> None:
-    # The demo's latest egress is 2 h after its egress.
-    assert list(demo_plan.what_if(119).changes["kind"]) == ["egress"]
+def test_an_pet_zero_outside_the_scenarios_range_is_noted(demo_plan: pk.Plan) -> None:
+    # The demo's latest PET 0 is 2 h after its PET 0.
+    assert list(demo_plan.what_if(119).changes["kind"]) == ["pet_zero"]
     late = demo_plan.what_if(121).changes
-    assert list(late["kind"]) == ["egress", "note"]
-    assert "after the latest egress" in late["change"].iloc[1]
+    assert list(late["kind"]) == ["pet_zero", "note"]
+    assert "after the latest PET 0" in late["change"].iloc[1]
 
 
 def test_a_factor_scales_all_three_estimates_and_minutes_shift_them(small_plan: pk.Plan) -> None:
@@ -133,7 +133,7 @@ def test_what_ifs_chain_keep_their_names_and_leave_the_first_plan_alone(small_pl
     second = small_plan.what_if(10, name="late").what_if(stretch={"B2": 1.2}, name="and slow")
     assert second.name == "and slow"
     told = second.changes[["name", "kind"]].to_numpy().tolist()
-    assert told == [["late", "egress"], ["and slow", "stretch"]]
+    assert told == [["late", "pet_zero"], ["and slow", "stretch"]]
     both = small_plan.what_if(10, {"B2": 1.2})
     assert (both.timed.starts == second.timed.starts).all()
     assert both.scenario == second.scenario
@@ -146,13 +146,13 @@ def test_what_ifs_chain_keep_their_names_and_leave_the_first_plan_alone(small_pl
 def test_every_fault_of_a_question_comes_at_once(demo_plan: pk.Plan) -> None:
     with pytest.raises(pk.ScenarioError) as refused:
         demo_plan.what_if(
-            float("nan"), {"EV3": 1.1, "KN2": "5", "X1": "-9", "KN3": 0}, ["SENN", "KN22"], egress="soon",
-            swap=["REG", "KN2"], close="BK B0", tether_m={"EV4": 3, "EV1": -1}, settings={"egress": 1},
+            float("nan"), {"EV3": 1.1, "KN2": "5", "X1": "-9", "KN3": 0}, ["SENN", "KN22"], pet_zero="soon",
+            swap=["REG", "KN2"], close="BK B0", tether_m={"EV4": 3, "EV1": -1}, settings={"pet_zero_utc": 1},
             move={"KN9": "KN2", "KN1": "KN1"}, gaps={"RN1 X4": {}, "RN1 X5": {"gap": 3}})
     problems = refused.value.problems
     assert problems["column"].value_counts().to_dict() == {
         "stretch": 4, "drop": 2, "swap": 2, "move": 2, "gaps": 2, "tether_m": 2, "close": 1,
-        "egress_slip_min": 1, "egress": 1, "settings": 1}
+        "slip_min": 1, "pet_zero": 1, "settings": 1}
     hints = problems.set_index("value")["problem"]
     assert "did you mean 'SEN'?" in hints["SENN"]
     assert "did you mean 'KN2'?" in hints["KN22"]
@@ -166,10 +166,10 @@ def test_every_fault_of_a_question_comes_at_once(demo_plan: pk.Plan) -> None:
     {"stretch": {"B2": None}}, {"stretch": {"B2": True}}, {"stretch": {"B2": float("nan")}},  # no amounts
     {"stretch": {"B2": "+1e5"}}, {"stretch": {"B2": -1}}, {"gaps": {"C2 C3": {"max_gap": float("nan")}}},
     {"move": {"B1": None}}, {"close": 5}, {"close": ("HAT", "MID", "MST")}, {"close": [("HAT",)]},  # no route
-    {"tether_m": "x"}, {"tether_m": {"EV1": None}}, {"egress": 5}, {"egress_slip_min": "5"},  # no numbers
-    {"egress_slip_min": True}, {"egress_slip_min": 10**400}, {"gaps": {"C2 C3": {"max_gap": True}}},
+    {"tether_m": "x"}, {"tether_m": {"EV1": None}}, {"pet_zero": 5}, {"slip_min": "5"},  # no numbers
+    {"slip_min": True}, {"slip_min": 10**400}, {"gaps": {"C2 C3": {"max_gap": True}}},
     {"swap": np.array(["LMP", "EGR"])}, {"tether_m": float("inf")},
-    {"egress": "9999-12-31", "egress_slip_min": 3000}, {"settings": {"suit": 5}}, {"swap": ["all"]},
+    {"pet_zero": "9999-12-31", "slip_min": 3000}, {"settings": {"suit": 5}}, {"swap": ["all"]},
 ])
 def test_nothing_that_can_be_typed_is_a_traceback(small_plan: pk.Plan, asked: dict[str, Any]) -> None:
     with pytest.raises(pk.ScenarioError):

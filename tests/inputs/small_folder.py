@@ -9,16 +9,16 @@ from pathlib import Path
 
 SCENARIO_TOML = """\
 # the smallest outing that uses every table
-format = 1
+format = 2
 title = "Small outing"
 station = "Test Station"
 summary = "Exchange one unit at night."
-egress = 2031-05-14T11:20:00Z  # agreed with nobody
-egress_earliest = 2031-05-14T10:00:00Z
-egress_latest = "2031-05-14T14:00:00Z"
-pet_zero = "suits on battery"
+pet_zero_utc = 2031-05-14T11:20:00Z  # agreed with nobody
+pet_zero_earliest = 2031-05-14T10:00:00Z
+pet_zero_latest = "2031-05-14T14:00:00Z"
+pet_zero_event = "suits on battery"
 horizon_h = 12.0
-airlock = "lock"
+airlock_place = "lock"
 orbit = "orbit.json"
 x_note = "kept"
 

@@ -103,8 +103,8 @@ def test_one_bad_cell(tmp_path: Path, cell: tuple[str, int, str, str], problem: 
 
 
 TOML = [
-    ("format = 1", "format = 2", "format", "at most 1"),
-    ("format = 1", "format = true", "format", "must be a number"),
+    ("format = 2", "format = 3", "format", "at most 2"),
+    ("format = 2", "format = true", "format", "must be a number"),
     ('title = "Small outing"\n', "", "title", "is missing"),
     ('title = "Small outing"', 'title = ""', "title", "is empty"),
     ('title = "Small outing"', 'title = "a\\u0007"', "title", "control character"),
@@ -122,14 +122,15 @@ TOML = [
     ("horizon_h = 12.0", "horizon_h = 6.9", "horizon_h", "is shorter than limits.hard_min"),
     ("horizon_h = 12.0", f"horizon_h = {10**400}", "horizon_h", "finite"),
     ("horizon_h = 12.0", f"horizon_h = 0x{'F' * 9000}", "horizon_h", "finite"),
-    ('airlock = "lock"', 'airlock = "lok"', "airlock", "did you mean 'lock'"),
+    ('airlock_place = "lock"', 'airlock_place = "lok"', "airlock_place", "did you mean 'lock'"),
     ('orbit = "orbit.json"', 'orbit = "../orbit.json"', "orbit", "without a path"),
     ('orbit = "orbit.json"', 'orbit = "steps.csv"', "orbit", "plain name"),
-    ("egress = 2031-05-14T11:20:00Z", "egress = 2031-05-14", "egress", "no time of day"),
-    ("egress = 2031-05-14T11:20:00Z", "egress = 11:20:00", "egress", "not a date and time"),
-    ("egress = 2031-05-14T11:20:00Z", "egress = 2031-05-14T14:20:00Z", "egress_latest", "lies before egress"),
-    ("egress = 2031-05-14T11:20:00Z", "egress = 2031-05-14T09:20:00Z", "egress_earliest",
-     "lies after egress"),
+    ("pet_zero_utc = 2031-05-14T11:20:00Z", "pet_zero_utc = 2031-05-14", "pet_zero_utc", "no time of day"),
+    ("pet_zero_utc = 2031-05-14T11:20:00Z", "pet_zero_utc = 11:20:00", "pet_zero_utc", "not a date and time"),
+    ("pet_zero_utc = 2031-05-14T11:20:00Z", "pet_zero_utc = 2031-05-14T14:20:00Z", "pet_zero_latest",
+     "lies before PET 0"),
+    ("pet_zero_utc = 2031-05-14T11:20:00Z", "pet_zero_utc = 2031-05-14T09:20:00Z", "pet_zero_earliest",
+     "lies after PET 0"),
     ("respiratory_quotient = 0.9", "respiratory_quotient = 9", "suit.respiratory_quotient", "at most 1"),
     ("oxygen_reserve_fraction = 0.1", "oxygen_reserve_fraction = 10", "suit.oxygen_reserve_fraction",
      "at most 1"),
@@ -141,7 +142,7 @@ TOML = [
      "at most"),
     ("longitudes_deg_east = [-41.0, 174.0]\n", "", "relays.longitudes_deg_east", "is missing"),
     ("[lighting]", "[lightning]", "lightning", "did you mean 'lighting'"),
-    ("format = 1", "format = 1\n\"\" = 2", "", "is not a key"),
+    ("format = 2", "format = 2\n\"\" = 2", "", "is not a key"),
     ("[[odds]]", "[[odds]]", "odds", "must be a table"),
 ]
 

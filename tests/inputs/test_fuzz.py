@@ -100,8 +100,9 @@ def test_damaged_frames(small: Scenario, table: str) -> None:
 
 
 def test_damaged_settings(small: Scenario) -> None:
-    keys = ["egress", "limits.hard_min", "limits", "suit.EV1.oxygen_g", "relays.longitudes_deg_east", "orbit",
-            "airlock",
+    keys = ["pet_zero_utc", "limits.hard_min", "limits", "suit.EV1.oxygen_g", "relays.longitudes_deg_east",
+            "orbit",
+            "airlock_place",
             "title", "x_free", "x_free.a.b", "", ".", "a.", "limits.x_y", "suit.EV1", "horizon_h",
     "\ud800",
             "odds.crew_sd"]

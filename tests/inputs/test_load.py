@@ -92,8 +92,8 @@ def test_other_tables_are_read_as_records(small: Scenario) -> None:
 
 def test_settings_are_read(small: Scenario) -> None:
     settings = small.settings
-    assert settings.egress == datetime(2031, 5, 14, 11, 20, tzinfo=UTC)
-    assert settings.egress_latest == datetime(2031, 5, 14, 14, tzinfo=UTC), "a time may be text"
+    assert settings.pet_zero_utc == datetime(2031, 5, 14, 11, 20, tzinfo=UTC)
+    assert settings.pet_zero_latest == datetime(2031, 5, 14, 14, tzinfo=UTC), "a time may be text"
     assert settings.limits.hard_min == 420
     assert settings.limits.hook_move_min is None
     assert settings.limits.sources == {"planned_min": "demo value"}

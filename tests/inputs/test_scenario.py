@@ -147,39 +147,41 @@ def test_frames_that_are_no_table(small: Scenario, name: str, frame: pd.DataFram
 
 
 def test_settings_change_in_a_new_scenario(small: Scenario) -> None:
-    new = small.with_settings({"egress": "2031-05-14T12:20:00Z", "limits.hard_min": np.int64(430),
+    new = small.with_settings({"pet_zero_utc": "2031-05-14T12:20:00Z", "limits.hard_min": np.int64(430),
                                "suit.EV1.oxygen_g": 500.0, "summary": None,
                                "relays.longitudes_deg_east": (10.0,),
-                               "egress_latest": datetime(2031, 5, 14, 15), "x_reviewed": True})
+                               "pet_zero_latest": datetime(2031, 5, 14, 15), "x_reviewed": True})
     settings = new.settings
-    assert settings.egress == datetime(2031, 5, 14, 12, 20, tzinfo=UTC)
-    assert settings.egress_latest == datetime(2031, 5, 14, 15, tzinfo=UTC)
+    assert settings.pet_zero_utc == datetime(2031, 5, 14, 12, 20, tzinfo=UTC)
+    assert settings.pet_zero_latest == datetime(2031, 5, 14, 15, tzinfo=UTC)
     assert settings.limits.hard_min == 430
     assert (settings.suits["EV1"].oxygen_g, settings.suits["EV2"].oxygen_g) == (500, 520)
     assert settings.summary == ""
     assert settings.relays is not None
     assert settings.relays.longitudes_deg_east == (10.0,)
-    assert small.settings.egress.hour == 11
+    assert small.settings.pet_zero_utc.hour == 11
     assert small.settings.limits.hard_min == 420
     text = new.checked.source.files()["scenario.toml"].decode()
     assert "# the smallest outing" in text
     assert "2031-05-14T12:20:00Z  # agreed with nobody" in text
     assert "x_reviewed = true" in text
-    undone = new.with_settings({"x_reviewed": None, "egress": "2031-05-14T11:20:00Z", "limits.hard_min": 420,
+    undone = new.with_settings({"x_reviewed": None, "pet_zero_utc": "2031-05-14T11:20:00Z",
+                                "limits.hard_min": 420,
                                 "suit.EV1.oxygen_g": None, "summary": "Exchange one unit at night.",
                                 "relays.longitudes_deg_east": [-41.0, 174],
-                                "egress_latest": "2031-05-14T14:00Z"})
+                                "pet_zero_latest": "2031-05-14T14:00Z"})
     assert undone == small
 
 
 def test_settings_in_sections_that_were_not_there(tmp_path: Path) -> None:
     bare = load_scenario(write_small(tmp_path,
                                      {"scenario.toml": SCENARIO_TOML[:SCENARIO_TOML.index("[lighting]")]}))
-    new = bare.with_settings({"lighting.night_guard_s": 30, "suit.EV1.oxygen_g": 1, "pet_zero": "hatch open"})
+    new = bare.with_settings({"lighting.night_guard_s": 30, "suit.EV1.oxygen_g": 1,
+                              "pet_zero_event": "hatch open"})
     assert new.settings.night_guard_s == 30
     assert new.settings.suits["EV1"].oxygen_g == 1
     assert new.settings.suits["EV2"].oxygen_g is None
-    assert new.settings.pet_zero == "hatch open"
+    assert new.settings.pet_zero_event == "hatch open"
     assert bare.with_settings({"relays.mask_deg": None}) == bare
 
 
@@ -204,14 +206,14 @@ def test_inline_and_dotted_tables_can_be_edited(tmp_path: Path) -> None:
     ({"": 3}, "", "is not a key"),
     ({"a b": 3}, "a b", "is not a key"),
     ({3: 3}, "3", "is not a key of scenario.toml"),
-    ({"egress": "tomorrow"}, "egress", "ISO 8601"),
-    ({"egress": object()}, "egress", "must be text"),
+    ({"pet_zero_utc": "tomorrow"}, "pet_zero_utc", "ISO 8601"),
+    ({"pet_zero_utc": object()}, "pet_zero_utc", "must be text"),
     ({"orbit": "../x"}, "orbit", "without a path"),
     ({"orbit": "none.xml"}, "", "is missing"),
     ({"title": "\ud800"}, "title", "UTF-8 text cannot hold"),
     ({"title": "a\0b"}, "title", "control character"),
     ({"horizon_h": 10**5000}, "horizon_h", "sane size"),
-    ({"airlock": "mars"}, "airlock", "not in places.csv"),
+    ({"airlock_place": "mars"}, "airlock_place", "not in places.csv"),
 ])
 def test_settings_that_cannot_be(small: Scenario, changes: dict, column: str, problem: str) -> None:
     with pytest.raises(ScenarioError, match=problem) as caught:
@@ -234,7 +236,7 @@ def test_tables_and_settings_together_are_as_one_after_the_other_and_tell_all_fa
 
 def test_a_record_with_another_orbit_is_a_record_still(small: Scenario) -> None:
     (small.folder / "second.json").write_text(ORBIT_JSON, encoding="utf-8")
-    until = small.settings.egress
+    until = small.settings.pet_zero_utc
     assert small.as_happened(until).with_settings({"orbit": "second.json"}).happened_until == until
 
 
@@ -253,7 +255,7 @@ def test_another_orbit_is_read_from_the_folder(small: Scenario) -> None:
 
 def test_content_counts_not_spelling(tmp_path: Path, small: Scenario) -> None:
     toml = SCENARIO_TOML.replace("hard_min = 420", "hard_min = 420.0").replace("# the smallest", "# any")
-    toml = toml.replace("egress = 2031-05-14T11:20:00Z", 'egress = "2031-05-14T13:20:00+02:00"')
+    toml = toml.replace("pet_zero_utc = 2031-05-14T11:20:00Z", 'pet_zero_utc = "2031-05-14T13:20:00+02:00"')
     assert load_scenario(write_small(tmp_path / "a", {"scenario.toml": toml})) == small
     assert load_scenario(write_small(tmp_path / "b", with_cell("crew", 2, "metres_per_min", "5.00"))) == small
     assert load_scenario(write_small(tmp_path / "c", with_cell("crew", 2, "metres_per_min", "5.01"))) != small
@@ -278,7 +280,7 @@ def test_an_error_can_be_pickled() -> None:
 
 def test_the_repr_is_short_and_exact(small: Scenario) -> None:
     assert repr(small) == (
-        "<Scenario 'Small outing': station Test Station, egress 2031-05-14T11:20:00Z, steps 5 in 2 tasks "
+        "<Scenario 'Small outing': station Test Station, PET 0 2031-05-14T11:20:00Z, steps 5 in 2 tasks "
         "at 3 places, 4 items, limits 390 min planned, 420 min hard, "
         "elements TEST STATION of 2031-05-13T18:00:00Z, "
         f"digest {small.digest[:12]}>")

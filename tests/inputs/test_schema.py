@@ -57,8 +57,8 @@ def validator() -> jsonschema.Draft202012Validator:
 
 
 def test_the_committed_copy_is_current() -> None:
-    text = (SCENARIOS / "format-1.schema.json").read_text(encoding="utf-8")
-    assert text == schema_text(), "run: python -m planning_kit.inputs.schema > scenarios/format-1.schema.json"
+    text = (SCENARIOS / "format-2.schema.json").read_text(encoding="utf-8")
+    assert text == schema_text(), "run: python -m planning_kit.inputs.schema > scenarios/format-2.schema.json"
 
 
 def test_it_is_a_schema() -> None:
@@ -97,7 +97,7 @@ BAD: list[tuple[str, Any]] = [
     ("places.0.crew_at_once", 1.5),
     ("places.0.anchor", "Yes"),
     ("windows.0.start", "tomorrow"),
-    ("scenario.format", 2),
+    ("scenario.format", 3),
     ("scenario.limits.hard_min", "420"),
     ("scenario.limits.hard_mni", 420),
     ("scenario.suit.EV3", {}),
@@ -122,7 +122,7 @@ def test_bad_documents_do_not(validator: jsonschema.Draft202012Validator, small:
     assert len(errors) == 1, errors
 
 
-@pytest.mark.parametrize("where", ["steps", "scenario", "scenario.egress", "scenario.limits",
+@pytest.mark.parametrize("where", ["steps", "scenario", "scenario.pet_zero_utc", "scenario.limits",
                                    "scenario.limits.hard_min",
                                    "steps.0.title", "crew.0.tether_m"])
 def test_missing_parts_are_missed(validator: jsonschema.Draft202012Validator, small: Scenario,

@@ -36,10 +36,11 @@ def test_pet_labels(pet: float, label: str) -> None:
 ])
 def test_labels_on_the_safe_side(pet: float, down: str, up: str) -> None:
     assert (pet_label(pet, "down"), pet_label(pet, "up")) == (down, up)
-    egress = datetime(2031, 5, 14, 11, 20, 30, tzinfo=UTC)  # GMT has its own whole minutes
-    assert gmt_label(moment_at(0.4, egress), "down") == "134/11:20"
-    assert gmt_label(moment_at(0.6, egress), "up") == "134/11:22"
-    assert gmt_label(moment_at(0.5, egress), "down") == gmt_label(moment_at(0.5, egress), "up") == "134/11:21"
+    pet_zero = datetime(2031, 5, 14, 11, 20, 30, tzinfo=UTC)  # GMT has its own whole minutes
+    assert gmt_label(moment_at(0.4, pet_zero), "down") == "134/11:20"
+    assert gmt_label(moment_at(0.6, pet_zero), "up") == "134/11:22"
+    assert gmt_label(moment_at(0.5, pet_zero), "down") == gmt_label(moment_at(0.5, pet_zero),
+                                                                    "up") == "134/11:21"
 
 
 @pytest.mark.parametrize(("value", "down", "up"), [
@@ -83,9 +84,9 @@ def test_readings_of_one_moment_agree() -> None:
 
 
 def test_pet_and_utc_are_inverse() -> None:
-    egress = datetime(2031, 5, 14, 11, 20, tzinfo=UTC)
-    assert pet_min(moment_at(127.25, egress), egress) == 127.25
-    assert moment_at(-30, egress) == datetime(2031, 5, 14, 10, 50, tzinfo=UTC)
+    pet_zero = datetime(2031, 5, 14, 11, 20, tzinfo=UTC)
+    assert pet_min(moment_at(127.25, pet_zero), pet_zero) == 127.25
+    assert moment_at(-30, pet_zero) == datetime(2031, 5, 14, 10, 50, tzinfo=UTC)
 
 
 @pytest.mark.parametrize("value", ["", "noon", "2031-13-01", "0001-01-01T00:00+05:00", 12345, None, pd.NaT,

@@ -31,7 +31,7 @@ def test_the_list_for_the_owner(small_plan: pk.Plan) -> None:
     until = night(small_plan)[0] + 1 + 14  # B3 begins a minute (the guard) after night does
     assert (row["set_by_min"], row["lift_after_min"]) == (pytest.approx(12), pytest.approx(until))
     assert row["hold_min"] == pytest.approx(until - 12)
-    # Egress is at 07:30 on day 246 (3 September 2031).
+    # PET 0 is at 07:30 on day 246 (3 September 2031).
     assert (row["set_by"], row["set_by_gmt"], row["overlaps"]) == ("0:12", "246/07:42", "")
     assert (row["owner"], row["from_step"], row["until_step"]) == ("Ground desk", "B2", "B3")
 
@@ -97,7 +97,7 @@ def test_backwards_is_one_stop_and_nothing_else(small: pk.Scenario) -> None:
     assert "before it begins" in finding["message"]
 
 
-def test_before_egress_is_a_note(small: pk.Scenario) -> None:
+def test_before_pet_zero_is_a_note(small: pk.Scenario) -> None:
     finding = only(inhibit(small, lead_min=20))
     assert (finding["severity"], finding["start_min"]) == ("remark", pytest.approx(-3))
-    assert "before egress, by −0:03" in finding["message"]
+    assert "before PET 0, by −0:03" in finding["message"]

@@ -24,10 +24,10 @@ def shift_s(scenario: pk.Scenario, days: float) -> float:
 
 def test_old_elements_are_a_concern_and_useless_ones_a_stop(small: pk.Scenario) -> None:
     for days, severity in ((120, "concern"), (200, "stop")):
-        plan = pk.time_plan(small, small.settings.egress + timedelta(days=days))
+        plan = pk.time_plan(small, small.settings.pet_zero_utc + timedelta(days=days))
         (finding,) = plan.findings.query("check == 'light'").to_dict("records")
         assert (finding["severity"], finding["step"], finding["crew"]) == (severity, "B3", "EV1")
-        # Elements of 2031-09-02 18:05, egress 2031-09-03 07:30: 13 h 25 min; the edge comes with the plan.
+        # Elements of 2031-09-02 18:05, PET 0 2031-09-03 07:30: 13 h 25 min; the edge comes with the plan.
         age = days + (13 + 25 / 60 + finding["start_min"] / 60) / 24
         assert finding["value"] == pytest.approx(shift_s(small, age), rel=5e-3)
         assert finding["limit"] == 60

@@ -33,13 +33,13 @@ def test_a_limit_without_a_source_is_a_note(small: pk.Scenario) -> None:
     assert "hard_min" in finding["message"]
 
 
-@pytest.mark.parametrize(("egress", "words"), [
-    ("2031-05-14T10:00:00Z", "20 min before the earliest egress, 2031-05-14 GMT 134/10:20"),
-    ("2031-05-14T14:00:00Z", "40 min after the latest egress, 2031-05-14 GMT 134/13:20"),
+@pytest.mark.parametrize(("pet_zero", "words"), [
+    ("2031-05-14T10:00:00Z", "20 min before the earliest PET 0, 2031-05-14 GMT 134/10:20"),
+    ("2031-05-14T14:00:00Z", "40 min after the latest PET 0, 2031-05-14 GMT 134/13:20"),
 ])
-def test_egress_out_of_its_range_is_a_concern(demo: pk.Scenario, egress: str, words: str) -> None:
-    (finding,) = (f for f in pk.time_plan(demo, egress).findings.to_dict("records")
-                  if str(f["source"]).startswith("egress"))
+def test_pet_zero_out_of_its_range_is_a_concern(demo: pk.Scenario, pet_zero: str, words: str) -> None:
+    (finding,) = (f for f in pk.time_plan(demo, pet_zero).findings.to_dict("records")
+                  if str(f["source"]).startswith("pet_zero"))
     assert (finding["severity"], finding["check"]) == ("concern", "limits")
     assert words in finding["message"]
 
@@ -73,7 +73,7 @@ def test_passing_through_does_not_count(small: pk.Scenario) -> None:
 
 
 def test_at_a_limit_to_the_last_digit_shown_is_within_it(small: pk.Scenario, small_plan: pk.Plan) -> None:
-    # Both are inside 76 and a third minutes after egress; written in decimals that is a hair less.
+    # Both are inside 76 and a third minutes after PET 0; written in decimals that is a hair less.
     assert small_plan.end_min == pytest.approx(76 + 1 / 3)
     plan = pk.time_plan(small.with_settings({"limits.hard_min": 76.33333333333333, "limits.planned_min": 76}))
     (finding,) = plan.findings.to_dict("records")

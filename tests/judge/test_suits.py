@@ -12,7 +12,7 @@ from tests.judge.only import all_of, only
 
 
 def test_below_the_reserve_is_a_stop(small: pk.Scenario, small_plan: pk.Plan) -> None:
-    # Energy falls by 55 W from 15 min before egress: the same for both, so a reserve for EV1 alone.
+    # Energy falls by 55 W from 15 min before PET 0: the same for both, so a reserve for EV1 alone.
     left = 400 - 55 / 60 * (small_plan.end_min + 15)
     finding = only(small.with_settings({"suit.EV1.energy_reserve_fraction": 0.8}))
     assert (finding["severity"], finding["check"], finding["crew"]) == ("stop", "suits", "EV1")
@@ -32,7 +32,7 @@ def test_just_the_reserve_left_is_no_finding(small: pk.Scenario, small_plan: pk.
 def test_running_out_is_a_stop_that_says_when_and_the_late_return_names_its_cause(
     small: pk.Scenario,
 ) -> None:
-    # 70 W h at 55 W last 76.36 min from 15 min before egress: to 1:01.
+    # 70 W h at 55 W last 76.36 min from 15 min before PET 0: to 1:01.
     found = all_of(small.with_settings({"suit.EV1.energy_wh": 70}))
     late, stop = sorted(found, key=lambda finding: finding["check"])
     assert (stop["severity"], stop["check"], stop["crew"], stop["step"]) == ("stop", "suits", "EV1", "Z1")
@@ -67,7 +67,7 @@ def test_a_level_that_only_one_needs_is_missing_for_that_one(small: pk.Scenario)
 @pytest.mark.parametrize(("settings", "words"), [
     ({"suit.water_reserve_fraction": None}, "cooling water: checked only against running out: "
                                             "[suit] water_reserve_fraction missing"),
-    ({"suit.used_before_egress_min": None}, "suit use before egress"),
+    ({"suit.used_before_pet_zero_min": None}, "suit use before PET 0"),
 ])
 def test_what_is_assumed_instead_is_a_note(small: pk.Scenario, settings: dict[str, object],
                                            words: str) -> None:

@@ -73,7 +73,7 @@ class HardwareBook:
         scenario = self.plan.scenario
         self.items = scenario.hardware.set_index("item").to_dict("index")
         self.sockets = set(scenario.places.query("socket == 'yes'")["place"])
-        self.airlock = scenario.settings.airlock
+        self.airlock = scenario.settings.airlock_place
         self.room = scenario.crew.set_index("crew")["carry_slots"].to_dict()
         self.room |= {name: row["holds"] for name, row in self.items.items() if row["kind"] == "bag"}
         self.at = {name: row["at"] for name, row in self.items.items()}
@@ -208,7 +208,7 @@ class Line:
         bars = self.plan.timeline.query("crew == @self.who").to_dict("records")
         hooks = {(job.finish, job.place, job.name) for job in jobs_of(self.plan)
                  if self.who in job.cells["hooks"].split()}
-        line: tuple[str, ...] = (self.plan.scenario.settings.airlock,)
+        line: tuple[str, ...] = (self.plan.scenario.settings.airlock_place,)
         done = set()
         for bar in bars:
             if bar["to_place"]:
@@ -275,7 +275,7 @@ class Move:
 
 
 def moves_of(line: Line) -> list[Move]:
-    here, moves = line.plan.scenario.settings.airlock, []
+    here, moves = line.plan.scenario.settings.airlock_place, []
     for begin, end, _, _, laid in line.legs:
         moves.append(Move(begin, end, here, laid[-1], laid))
         here = laid[-1]

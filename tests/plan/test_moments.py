@@ -104,7 +104,7 @@ def test_inhibits_light_and_others_change_at_their_own_minutes(demo_plan):
     assert [other.step for other in demo_plan.at(desk.start_min).others] == ["DK2"]
 
 
-def test_minutes_run_from_egress_to_the_end_itself(small_plan):
+def test_minutes_run_from_pet_zero_to_the_end_itself(small_plan):
     minutes = whole_minutes(small_plan)
     assert minutes[0] == 0.0
     assert minutes[-1] == small_plan.end_min

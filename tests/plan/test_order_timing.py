@@ -57,12 +57,12 @@ def test_every_order_has_the_times_of_its_own_scenario(name: str, request: pytes
     assert timed > ORDERS / 4
 
 
-def test_a_later_egress_moves_what_no_window_holds(small_plan: pk.Plan) -> None:
+def test_a_later_pet_zero_moves_what_no_window_holds(small_plan: pk.Plan) -> None:
     plan = small_plan
     timed = plan.timed
     timing = OrderTiming(plan.scenario.records, timed.almanac, timed.travels, timed.durations.tolist())
     orders = orders_of(plan, plan.timed.steps)
-    starts = timing.starts(orders, egress_min=3.0)
+    starts = timing.starts(orders, pet_zero_min=3.0)
     assert starts is not None
     assert starts[plan.timed.position("A1")] == plan.timed.starts[plan.timed.position("A1")] + 3.0
 

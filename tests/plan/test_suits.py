@@ -24,7 +24,7 @@ def end_of(plan: pk.Plan, crew: str, consumable: str) -> pd.Series:
 def even_outing(small: pk.Scenario, watts: float, minutes: float) -> pk.Plan:
     """The small outing at one metabolic rate throughout; ingress is stretched to end it on time."""
     scenario = small.with_settings({
-        **{f"exertion_w.{level}": watts for level in LEVELS}, "suit.used_before_egress_min": None,
+        **{f"exertion_w.{level}": watts for level in LEVELS}, "suit.used_before_pet_zero_min": None,
         "horizon_h": 10.0, "limits.planned_min": 500, "limits.hard_min": 550,
     })
     left = minutes - pk.time_plan(scenario).end_min
@@ -63,7 +63,7 @@ def watt_minutes(plan: pk.Plan, crew: str, travel: str = "moderate", wait: str =
 
 @pytest.mark.parametrize("crew", ["EV1", "EV2"])
 def test_each_activity_counts_with_its_own_rate(small_plan: pk.Plan, crew: str) -> None:
-    # Travel counts as moderate, waits as rest, ingress as light; 15 min at rest before egress. Per W h at
+    # Travel counts as moderate, waits as rest, ingress as light; 15 min at rest before PET 0. Per W h at
     # RQ 0.90 the table of test_physiology has 72.88 g of oxygen for 293.071 W h.
     watt_h = (watt_minutes(small_plan, crew) + 15 * 120) / 60
     assert end_of(small_plan, crew, "oxygen")["used"] == pytest.approx(watt_h * 72.88 / 293.071, rel=2e-3)

@@ -24,7 +24,7 @@ def legs(plan: pk.Plan, crew: str) -> list[tuple[str, str, float, float]]:
 def test_passages_leave_no_hole(which: str, request: pytest.FixtureRequest) -> None:
     plan = request.getfixturevalue(which)
     for passages in plan.timed.passages.values():
-        assert (passages[0].place, passages[0].start_min) == (plan.scenario.settings.airlock, 0)
+        assert (passages[0].place, passages[0].start_min) == (plan.scenario.settings.airlock_place, 0)
         assert passages[-1].finish_min == plan.end_min
         for before, after in pairwise(passages):
             assert before.finish_min == after.start_min

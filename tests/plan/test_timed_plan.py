@@ -70,10 +70,10 @@ def test_a_night_step_waits_for_night_and_its_guard(small_plan: pk.Plan) -> None
     assert (wait["title"], wait["finish_min"]) == ("Wait for night 1", row["start_min"])
 
 
-def test_a_step_that_is_lit_from_the_start_is_held_by_egress_not_by_light(small: pk.Scenario) -> None:
+def test_a_step_that_is_lit_from_the_start_is_held_by_pet_zero_not_by_light(small: pk.Scenario) -> None:
     plan = pk.time_plan(edited(small, "steps", "A1", light="day"))
     assert work_row(plan, "A1", "EV1")["start_min"] == 0
-    assert work_row(plan, "A1", "EV1")["held_by"] == "order:egress"
+    assert work_row(plan, "A1", "EV1")["held_by"] == "order:pet_zero"
 
 
 def test_both_crew_steps_show_the_partner_who_holds(small_plan: pk.Plan) -> None:
@@ -101,13 +101,13 @@ def test_outing_ends_with_the_way_home_and_ingress(small: pk.Scenario) -> None:
     assert set(ingress["crew"]) == {"EV1", "EV2"}
 
 
-def test_utc_columns_are_egress_plus_pet(small_plan: pk.Plan) -> None:
+def test_utc_columns_are_pet_zero_plus_pet(small_plan: pk.Plan) -> None:
     timeline = small_plan.timeline
-    minutes = (timeline["start_utc"] - pd.Timestamp(small_plan.egress)).dt.total_seconds() / 60
+    minutes = (timeline["start_utc"] - pd.Timestamp(small_plan.pet_zero)).dt.total_seconds() / 60
     assert np.allclose(minutes, timeline["start_min"], atol=1e-6)
 
 
-def test_explain_walks_back_to_egress(small_plan: pk.Plan) -> None:
+def test_explain_walks_back_to_pet_zero(small_plan: pk.Plan) -> None:
     lines = small_plan.explain("C3").splitlines()
     assert lines == [
         "C3 (Close the cassette and bag it) starts at 0:49 because it must start at least 25 min after "
@@ -116,7 +116,7 @@ def test_explain_walks_back_to_egress(small_plan: pk.Plan) -> None:
         "rack) until 0:14, and the way from Mid rack to Port deck takes 2.7 min.",
         "C1 (Take the cassette bag from the rack) starts at 0:11 because EV2 works on A1 (Step out; check "
         "tethers and suits) until 0:10, and the way from Hatch to Mid rack takes 1.0 min.",
-        "A1 (Step out; check tethers and suits) starts at 0:00 with egress: it is the first work of both "
+        "A1 (Step out; check tethers and suits) starts at 0:00 with PET 0: it is the first work of both "
         "crew members.",
     ]
 
@@ -153,7 +153,7 @@ def test_the_horizon_gives_no_slack_to_those_who_can_work_on_past_ingress(demo_p
 
 def test_a_plan_has_a_short_name(small_plan: pk.Plan) -> None:
     assert repr(small_plan) == (
-        "<Plan 'Beacon lamp and cassette': egress 2031-09-03T07:30Z, 8 steps, both inside at PET 1:16>"
+        "<Plan 'Beacon lamp and cassette': PET 0 2031-09-03T07:30Z, 8 steps, both inside at PET 1:16>"
     )
 
 
@@ -166,7 +166,7 @@ def test_a_delay_curve_without_sense_is_refused(small_plan: pk.Plan, every_min: 
 def test_explain_can_be_cut_short_and_says_so(small_plan: pk.Plan) -> None:
     whole = small_plan.explain("C3").splitlines()
     cut = small_plan.explain("C3", lines=1).splitlines()
-    assert cut == [whole[0], "... and 3 more lines, back to egress"]
+    assert cut == [whole[0], "... and 3 more lines, back to PET 0"]
     assert small_plan.explain("C3", lines=4).splitlines() == whole
 
 
@@ -176,9 +176,9 @@ def test_explain_names_the_night_and_when_the_crew_was_ready(small_plan: pk.Plan
     assert second.strip().startswith("EV1 was ready at 0:30 because EV1 works on B2")
 
 
-def test_every_step_of_the_demo_is_explained_back_to_egress(demo_plan: pk.Plan) -> None:
+def test_every_step_of_the_demo_is_explained_back_to_pet_zero(demo_plan: pk.Plan) -> None:
     for step in demo_plan.timed.steps:
-        assert "egress" in demo_plan.explain(step.step).splitlines()[-1]
+        assert "PET 0" in demo_plan.explain(step.step).splitlines()[-1]
 
 
 def test_a_wait_before_the_place_is_spent_where_the_step_says(small: pk.Scenario) -> None:
@@ -195,12 +195,12 @@ def test_travel_extra_is_added_to_the_way_in(small: pk.Scenario, small_plan: pk.
     assert start_of(plan, "B1") == pytest.approx(start_of(small_plan, "B1") + 3)
 
 
-def test_another_egress_moves_the_night_not_the_work(small: pk.Scenario, small_plan: pk.Plan) -> None:
+def test_another_pet_zero_moves_the_night_not_the_work(small: pk.Scenario, small_plan: pk.Plan) -> None:
     plan = pk.time_plan(small, "2031-09-03T07:25:00Z")
     assert work_row(plan, "B2", "EV1")["start_min"] == work_row(small_plan, "B2", "EV1")["start_min"]
     later = work_row(plan, "B3", "EV1")["start_min"] - work_row(small_plan, "B3", "EV1")["start_min"]
     assert later == pytest.approx(5.0, abs=1e-3)
-    assert plan.scenario.settings.egress != plan.egress
+    assert plan.scenario.settings.pet_zero_utc != plan.pet_zero
 
 
 def test_slack_to_limit_is_what_the_limit_leaves(small_plan: pk.Plan) -> None:
@@ -213,7 +213,7 @@ def test_slack_to_limit_is_what_the_limit_leaves(small_plan: pk.Plan) -> None:
 
 def quiet_until(small: pk.Scenario, minute: float) -> pk.Plan:
     """Z1 waits for a period that begins at PET 1:15 and ends at ``minute``; the horizon is at 5:00."""
-    begin, end = (f"{pd.Timestamp(small.settings.egress) + pd.Timedelta(minutes=at):%Y-%m-%dT%H:%M:%SZ}"
+    begin, end = (f"{pd.Timestamp(small.settings.pet_zero_utc) + pd.Timedelta(minutes=at):%Y-%m-%dT%H:%M:%SZ}"
                   for at in (75.0, minute))
     frame = pd.DataFrame([{"window": "quiet", "start": begin, "end": end, "source": "test"}])
     return pk.time_plan(edited(small.with_table("windows", frame), "steps", "Z1", windows="quiet"))
@@ -241,7 +241,8 @@ def test_a_night_cut_by_the_horizon_is_none_that_ends(small: pk.Scenario) -> Non
     assert (cut.timed.slack.to_window == np.inf).all()
     margins = known.compare(cut).margins.set_index("margin")
     assert margins.loc["least slack to window", "b"] == np.inf
-    told = [activity_text(next(a for a in plan.timed.lanes["EV1"] if a.is_work_on("B3")), Words(plan.egress))
+    told = [activity_text(next(a for a in plan.timed.lanes["EV1"] if a.is_work_on("B3")),
+                          Words(plan.pet_zero))
             for plan in (known, cut)]
     assert ["to window" in text for text in told] == [True, False]
 

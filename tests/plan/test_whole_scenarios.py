@@ -68,7 +68,7 @@ def _read_all(plan: pk.Plan, draw: random.Random) -> None:
 
 
 def _is_held_by_what_is_named(plan: pk.Plan, step: int) -> None:
-    """The chain ends at egress or a window, and each link is tight by the rule's own words."""
+    """The chain ends at PET 0 or a window, and each link is tight by the rule's own words."""
     seen: set[int] = set()
     while step >= 0:
         assert step not in seen, "the chain of holders runs in a circle"
@@ -117,9 +117,9 @@ def _moves_without(plan: pk.Plan, step: int, name: str) -> None:
 def test_a_group_moves_a_step_on_and_its_own_period_snaps_it_forward(small: pk.Scenario) -> None:
     # C2 alone could be in the first night, which its period covers; B3 is late for that night.
     nights = pk.time_plan(small).light.night
-    egress = pd.Timestamp(small.settings.egress)
+    pet_zero = pd.Timestamp(small.settings.pet_zero_utc)
     spans = [(0.0, nights[0, 1]), (nights[1, 0] + 5, nights[1, 1])]
-    at = [[f"{egress + pd.Timedelta(minutes=minute):%Y-%m-%dT%H:%M:%SZ}" for minute in span]
+    at = [[f"{pet_zero + pd.Timedelta(minutes=minute):%Y-%m-%dT%H:%M:%SZ}" for minute in span]
           for span in spans]
     scenario = small.with_table("windows", pd.DataFrame(
         [{"window": "quiet", "start": start, "end": end, "source": "test"} for start, end in at]))
@@ -159,4 +159,4 @@ def test_a_group_is_not_named_where_a_bound_brings_the_step_to_the_window_by_its
     network = with_windows(network, {0: night, 1: night}, {"g": (0, 1)}, night)
     durations = np.array([5.0, 5.0])
     holders = find_holders(network, durations, earliest_starts(network, durations))
-    assert [holder.text for holder in holders.chosen] == ["order:egress", "group:g"]
+    assert [holder.text for holder in holders.chosen] == ["order:PET 0", "group:g"]

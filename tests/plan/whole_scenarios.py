@@ -34,7 +34,8 @@ def random_scenario(draw: random.Random) -> pk.Scenario:
         _times(draw, row, names[:number], lights)
     columns = [*outing.steps.columns, *(set(rows[0]) - set(outing.steps.columns))]
     steps = pd.DataFrame([{column: row.get(column, "") for column in columns} for row in rows], dtype=object)
-    tables = {"actors": with_an_actor("Arm operator"), "windows": _windows(draw, outing.settings.egress),
+    tables = {"actors": with_an_actor("Arm operator"), "windows": _windows(draw,
+                                                                           outing.settings.pet_zero_utc),
               "steps": steps, "gaps": _gaps(draw, names), "inhibits": _inhibits(draw, names)}
     for table, frame in tables.items():
         outing = outing.with_table(table, frame)
@@ -59,10 +60,10 @@ def _times(draw: random.Random, row: dict[str, object], earlier: list[str], ligh
         row |= dict.fromkeys(("takes", "leaves", "uses", "hooks", "foothold"), "")
 
 
-def _windows(draw: random.Random, egress: datetime) -> pd.DataFrame:
+def _windows(draw: random.Random, pet_zero: datetime) -> pd.DataFrame:
     rows = []
     for name in NAMES:
-        now = egress + timedelta(minutes=draw.choice([-20, 0, 7.25, 40]))
+        now = pet_zero + timedelta(minutes=draw.choice([-20, 0, 7.25, 40]))
         for _ in range(draw.randint(3, 7)):
             end = now + timedelta(minutes=draw.choice([25.5, 50, 90]))
             rows.append({"window": name, "start": f"{now:%Y-%m-%dT%H:%M:%SZ}",

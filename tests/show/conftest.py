@@ -21,7 +21,7 @@ from planning_kit.plan.needs import Hold
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show import swimlane_scene
 
-EGRESS = datetime(2031, 5, 14, 11, 20, tzinfo=UTC)
+PET_ZERO = datetime(2031, 5, 14, 11, 20, tzinfo=UTC)
 NAN = float("nan")
 TASKS = {
     "PRP": "Prepare the airlock and worksites", "REG": "Exchange the power regulator",
@@ -46,14 +46,14 @@ def activity(crew, kind, start, minutes, step="", task="", title="", place="", t
              slacks=(NAN, NAN, NAN)):
     finish = start + minutes
     return dict(zip(COLUMNS, [
-        crew, kind, step, task, title, place, to_place, start, finish, EGRESS + timedelta(minutes=start),
-        EGRESS + timedelta(minutes=finish), *slacks, held_by], strict=True))
+        crew, kind, step, task, title, place, to_place, start, finish, PET_ZERO + timedelta(minutes=start),
+        PET_ZERO + timedelta(minutes=finish), *slacks, held_by], strict=True))
 
 
 def crew_rows(crew: str, seed: int) -> list[dict]:
     """About forty steps of one crew member with the travel and waits between them, from a fixed pattern."""
     rng = np.random.default_rng(seed)
-    rows = [activity(crew, "work", 0.0, 12.0, "BOTH1", "PRP", "Check each other", "AIR", "", "order:egress",
+    rows = [activity(crew, "work", 0.0, 12.0, "BOTH1", "PRP", "Check each other", "AIR", "", "order:PET 0",
                      (0.0, 30.0, 5.0))]
     at, place, number = 12.0, "AIR", 0
     tasks, places = list(TASKS), list(PLACES)
@@ -83,7 +83,7 @@ def make_timeline() -> pd.DataFrame:
     end = max(first[-1]["finish_min"], second[-1]["finish_min"])
     rows = [*first, *second]
     rows += [activity(crew, "work", end, 15.0, "", "", "Ingress", "AIR") for crew in ("EV1", "EV2")]
-    others = {"held_by": "order:egress", "slacks": (10.0, 40.0, 3.0)}
+    others = {"held_by": "order:PET 0", "slacks": (10.0, 40.0, 3.0)}
     rows += [activity("GND", "work", 100.0, 12.0, "G1", "REG", "Power the bus down", **others),
              activity("ARM", "work", 180.0, 25.0, "A1", "CBL", "Hold the arm", **others)]
     frame = pd.DataFrame(rows, columns=COLUMNS)
@@ -196,7 +196,7 @@ def whole(findings: pd.DataFrame) -> pd.DataFrame:
 def make_plan() -> MadeUp:
     timeline = make_timeline()
     return MadeUp(
-        scenario=SimpleNamespace(records=make_records()), egress=EGRESS, timeline=timeline,
+        scenario=SimpleNamespace(records=make_records()), pet_zero=PET_ZERO, timeline=timeline,
         findings=make_findings(timeline), light=make_light(),
         relays={"relay 46°E": np.array([[10.0, 95.0], [110.0, 200.0], [215.0, 540.0]]),
                 "relay 174°W": np.array([[0.0, 60.0], [90.0, 320.0]])},

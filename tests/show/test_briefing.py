@@ -119,7 +119,7 @@ def test_hostile_text_is_shown_and_runs_nowhere(small: pk.Scenario) -> None:
 
 def test_an_outing_without_night_is_one_day(small: pk.Scenario, small_plan: pk.Plan) -> None:
     parts = [part.title for part in small_plan.briefing().parts]
-    assert parts[0] == "Before egress"
+    assert parts[0] == "Before PET 0"
     assert parts[-1] == "Back inside"
     nights = [part for part in parts if part.startswith("Night")]
     assert len(nights) == sum(begin < small_plan.end_min for begin, _ in small_plan.light.night)

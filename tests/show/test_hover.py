@@ -62,7 +62,7 @@ def test_an_actor_has_a_title_and_no_place():
     ("after:B3", "Starts when B3 is finished"),
     ("partner:EV2", "Starts when EV2 is ready too"),
     ("order:B3", "Starts as soon as B3 is done"),
-    ("order:egress", "Nothing but egress holds it"),
+    ("order:pet_zero", "Nothing but PET 0 holds it"),
     ("window:quiet", "Starts when the window quiet opens"),
     ("group:exchange", "Starts when its whole group exchange fits in one window"),
     ("min_gap:B3", "Starts the least time after B3"),

@@ -97,7 +97,7 @@ def test_every_pdf_page_says_whose_it_is(which: str, request: pytest.FixtureRequ
         for number, text in enumerate(texts, start=1):
             assert joined(CAUTION) in joined(text), (name, number)
             assert f"page {number} of {len(texts)}" in text
-            assert re.search(r"inputs [0-9a-f]{12} · egress \d{4}-\d\d-\d\dT\d\d:\d\dZ", text), (name, number)
+            assert re.search(r"inputs [0-9a-f]{12} · PET 0 \d{4}-\d\d-\d\dT\d\d:\d\dZ", text), (name, number)
 
 
 def test_the_pdf_holds_every_step_and_finding(files: Files, demo_plan: pk.Plan) -> None:
@@ -178,7 +178,7 @@ def test_times_are_day_of_year(files: Files) -> None:
     # 14 May: 31 + 28 + 31 + 30 + 14 = day 134 of 2031, which is no leap year (CCSDS 301.0-B, code B)
     sheets = pd.read_excel(io.BytesIO(files["review.xlsx"]), sheet_name=["Light", "About"])
     assert sheets["Light"]["Begins GMT"].str.match(r"134/\d\d:\d\d$").all()
-    assert "GMT 134/11:20" in sheets["About"].set_index("Fact").loc["Egress, PET 0:00", "Value"]
+    assert "GMT 134/11:20" in sheets["About"].set_index("Fact").loc["PET 0:00", "Value"]
 
 
 def test_the_same_plan_gives_the_same_pages(small_plan: pk.Plan) -> None:

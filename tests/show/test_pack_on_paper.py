@@ -31,7 +31,7 @@ def faulty_plan() -> pk.Plan:
 def late_plan(demo_plan: pk.Plan) -> pk.Plan:
     """The demo at PET 5:30 by the log of the late outing, in which the debris shield was dropped."""
     log = pk.read_log(SCENARIOS / "running-late")
-    now = pd.Timestamp(demo_plan.egress) + pd.Timedelta(minutes=330)
+    now = pd.Timestamp(demo_plan.pet_zero) + pd.Timedelta(minutes=330)
     return demo_plan.retime(log[pd.to_datetime(log["at"], utc=True) <= now], 330)
 
 
@@ -189,20 +189,20 @@ def test_sign_offs_stand_on_the_first_page(small: pk.Scenario, tmp_path) -> None
         "R. Viewer, 2031-09-01T10:00:00Z: stale: the scenario has changed since")
 
 
-def test_a_sign_off_says_nothing_of_another_egress(small: pk.Scenario, tmp_path) -> None:
+def test_a_sign_off_says_nothing_of_another_pet_zero(small: pk.Scenario, tmp_path) -> None:
     own = small.save(tmp_path / "own")
     own.sign_off("R. Viewer", at="2031-09-01T10:00:00Z")
     plan = pk.time_plan(own)
     assert dict(assemble(plan.timed, NO_ODDS, None).facts)["Signed off"].endswith(": current")
-    for later in (plan.what_if(egress_slip_min=10), pk.time_plan(own, egress="2031-09-03T07:40:00Z")):
+    for later in (plan.what_if(slip_min=10), pk.time_plan(own, pet_zero="2031-09-03T07:40:00Z")):
         pack = assemble(later.timed, NO_ODDS, None)
         facts = dict(pack.facts)
-        assert facts["Not the scenario's egress"] == "that is 2031-09-03 GMT 246/07:30"
+        assert facts["Not the scenario's PET 0"] == "that is 2031-09-03 GMT 246/07:30"
         assert "current" not in facts["Signed off"]
-        assert "of the scenario's egress" in facts["Signed off"]
+        assert "of the scenario's PET 0" in facts["Signed off"]
         states = [row[5] for section in pack.sections if section.key == "reviews"
                   for row in section.blocks[0].rows]
-        assert states == ["of the scenario's egress (2031-09-03 GMT 246/07:30), not of this one"]
+        assert states == ["of the scenario's PET 0 (2031-09-03 GMT 246/07:30), not of this one"]
 
 
 @pytest.mark.parametrize("chars", [80, 400])

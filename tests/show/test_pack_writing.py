@@ -99,7 +99,7 @@ def test_places_that_cannot_be_written(small_plan: pk.Plan, chances: pk.Odds, tm
 FULL_DISK = """
 import resource, sys
 import planning_kit as pk
-plan = pk.time_plan(pk.load_scenario("scenarios/small-outing")).what_if(egress_slip_min=1)
+plan = pk.time_plan(pk.load_scenario("scenarios/small-outing")).what_if(slip_min=1)
 chances = plan.odds(samples=100)
 resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000))  # the system refuses to write more to a file
 try:
@@ -124,7 +124,7 @@ def test_a_full_disk_leaves_nothing_half_written(small_plan: pk.Plan, chances: p
     assert (contents(folder) if there_before else None) == before
 
 
-@pytest.mark.parametrize("asked", [{"stretch": {"B2": "+2"}}, {"egress_slip_min": 1}])
+@pytest.mark.parametrize("asked", [{"stretch": {"B2": "+2"}}, {"slip_min": 1}])
 def test_odds_of_another_plan_are_refused(small_plan: pk.Plan, chances: pk.Odds, tmp_path: Path,
                                           asked: dict[str, Any]) -> None:
     with pytest.raises(pk.ScenarioError, match="odds of another plan"):

@@ -55,7 +55,7 @@ def plain(text):
     return " ".join(re.sub(r"<[^>]+>", " ", text).split())
 
 
-def test_frames_cover_the_outing_from_egress_to_its_end(film, demo_plan):
+def test_frames_cover_the_outing_from_pet_zero_to_its_end(film, demo_plan):
     names = [frame["name"] for frame in film["frames"]]
     minutes = [float(name) for name in names]
     assert minutes[0] == 0
@@ -108,7 +108,7 @@ def test_the_line_of_now_stands_at_the_minute_in_the_swimlanes(film):
 
 def test_the_words_say_what_the_plan_says(film):
     sky, first, second = (plain(text) for text in words(at(film, "124")))
-    assert sky.startswith("PET 2:04 GMT 134/13:24 Sun (day 2) until 2:19.")  # egress at GMT 134/11:20
+    assert sky.startswith("PET 2:04 GMT 134/13:24 Sun (day 2) until 2:19.")  # PET 0 at GMT 134/11:20
     assert "I-DRV in force until 3:07" in sky
     assert "I-PWR" not in sky  # lead 8 min before X1 at 2:21: from 2:13
     assert first.startswith("EV1 wait until 2:10 RG5 Wait for EV2.")

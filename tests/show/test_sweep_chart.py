@@ -9,7 +9,7 @@ from planning_kit.show.sweep_chart import sweep_chart
 def sweep():
     end = pd.Series([130.0, 110.0, 95.0, float("nan"), 90.0])
     return pd.DataFrame({
-        "egress": pd.date_range("2031-09-03T07:00:00Z", periods=5, freq="10min"), "end_min": end,
+        "pet_zero": pd.date_range("2031-09-03T07:00:00Z", periods=5, freq="10min"), "end_min": end,
         "planned_margin_min": 100 - end, "hard_margin_min": 120 - end, "wait_min": end - 80,
         "reason": ["", "", "", "no night", ""],
     })
@@ -46,10 +46,10 @@ def test_hover_and_alt_say_it_in_words(sweep):
     # 3 September is day 31 + 28 + 31 + 30 + 31 + 30 + 31 + 31 + 3 = 246; 110 min is 1:50.
     figure = sweep_chart(sweep)
     assert trace_named(figure, "outing end").hovertext[1] == (
-        "Egress 2031-09-03, GMT 246/07:10: both inside at PET 1:50, 10.0 min past the planned limit, "
+        "PET 0 2031-09-03, GMT 246/07:10: both inside at PET 1:50, 10.0 min past the planned limit, "
         "10.0 min inside the hard limit, waiting 30 min in all.")
     assert figure.alt == (
-        "Sweep chart, egress 2031-09-03T07:00 to 2031-09-03T07:40 UTC: outing end 1:30 to 2:10 PET; rows "
+        "Sweep chart, PET 0 2031-09-03T07:00 to 2031-09-03T07:40 UTC: outing end 1:30 to 2:10 PET; rows "
         "without a plan: 1. Within the planned limit: 2031-09-03T07:20 to 2031-09-03T07:20, "
         "2031-09-03T07:40 to 2031-09-03T07:40.")
 
@@ -57,7 +57,7 @@ def test_hover_and_alt_say_it_in_words(sweep):
 def test_a_row_without_a_plan_says_why_and_its_words_are_escaped(sweep):
     sweep["reason"] = ["", "", "", "<b>B3</b>: no night", ""]
     (told,) = trace_named(sweep_chart(sweep), "no plan").hovertext
-    assert told == "Egress 2031-09-03, GMT 246/07:30: no plan.<br>&lt;b&gt;B3&lt;/b&gt;: no night"
+    assert told == "PET 0 2031-09-03, GMT 246/07:30: no plan.<br>&lt;b&gt;B3&lt;/b&gt;: no night"
 
 
 def test_counted_stops_are_in_the_hover(sweep):

@@ -132,7 +132,7 @@ def test_both_time_axes_are_one_and_name_the_same_moment(plan):
     assert layout.xaxis.range == layout.xaxis2.range
     pet, gmt = layout.xaxis.labelalias, layout.xaxis2.labelalias
     assert list(pet) == list(gmt)
-    # Egress 2031-05-14 11:20: day 31 + 28 + 31 + 30 + 14 = 134 of the year.
+    # PET 0 2031-05-14 11:20: day 31 + 28 + 31 + 30 + 14 = 134 of the year.
     keys = ("0", "1800", "5400", "-300")
     assert [pet[key] for key in keys] == ["0:00", "0:30", "1:30", "−0:05"]
     assert [gmt[key] for key in keys] == ["134/11:20", "134/11:50", "134/12:50", "134/11:15"]
@@ -143,9 +143,9 @@ def test_both_time_axes_are_one_and_name_the_same_moment(plan):
 
 
 def test_the_gmt_axis_turns_the_day(plan):
-    plan.egress = plan.egress + timedelta(hours=12)
+    plan.pet_zero = plan.pet_zero + timedelta(hours=12)
     gmt = swimlane(plan).layout.xaxis2.labelalias
-    # Egress 134/23:20, so PET 0:40 is midnight.
+    # PET 0 134/23:20, so PET 0:40 is midnight.
     assert gmt[str(40 * 60)] == "135/00:00"
 
 
@@ -290,7 +290,7 @@ def test_inhibits_in_force_share_rows_where_they_do_not_overlap(plan):
                     "From REG05 until REG08 is finished. Live connectors. GMT 134/12:50 to 134/13:50.")
 
 
-def test_panning_reaches_an_inhibit_that_stands_before_egress(plan):
+def test_panning_reaches_an_inhibit_that_stands_before_pet_zero(plan):
     plan.inhibits.loc[0, "set_by_min"] = -40.0
     layout = swimlane(plan).layout
     assert layout.xaxis.minallowed <= -40 * MS
@@ -376,7 +376,7 @@ def test_the_alternative_text_says_what_the_chart_holds(plan):
     alt = swimlane(plan).alt
     steps = plan.timeline[(plan.timeline.kind == "work") & (plan.timeline.step != "")].step.nunique()
     assert f"Steps: {steps}, of ARM, EV1, EV2, GND." in alt
-    assert "egress at GMT 134/11:20" in alt
+    assert "PET 0 at GMT 134/11:20" in alt
     assert "2 stop, 3 concern, 2 remark" in alt
 
 

@@ -282,7 +282,7 @@ export function paintChart(chart, look) {
         }),
       );
       names.append(
-        text(gmt(data.egress_ms + minute * 60000), x(minute), 12, {
+        text(gmt(data.pet_zero_ms + minute * 60000), x(minute), 12, {
           fill: theme.quiet_ink,
           class: "pk-small",
           "text-anchor": "middle",

@@ -40,7 +40,7 @@ export class LaneCard {
     this.fields = {
       at: field("now", 8, "When: PET like 1:23, UTC like 13:02Z or 134/13:02; empty: now"),
       remaining_min: field("min left", 5, "Minutes that the step still takes"),
-      metabolic_w: field("W", 4, "Mean metabolic rate since egress, W"),
+      metabolic_w: field("W", 4, "Mean metabolic rate since PET 0, W"),
       note: field("note", 18, "A note"),
     };
     for (const each of Object.values(this.fields))
@@ -109,7 +109,7 @@ export class LaneCard {
     if (!lane.steps.some(step => step.step === this.picked)) this.picked = null;
     const first = lane.steps[0];
     const isBusy = first?.status === "in progress";
-    const minute = (clock.now_ms - clock.egress_ms) / 60000;
+    const minute = (clock.now_ms - clock.pet_zero_ms) / 60000;
     this.head.replaceChildren(
       el("span", { class: "pk-lane-number", "aria-hidden": "true" }, this.number),
       el("strong", { class: "pk-lane-who" }, lane.who),

@@ -8,7 +8,7 @@ import { gmt, petSeconds } from "./times.js";
 const SILENT_MS = 100000;
 
 const CALLS = {
-  egress: ["Log egress", "Egress was called: PET counts from that moment"],
+  pet_zero: ["Log PET 0", "PET 0 was called: PET counts from that moment"],
   ingress: ["Log ingress", "Both are inside: what they have not begun is left"],
 };
 
@@ -42,7 +42,7 @@ export class OutsideClock {
     });
     this.callAt = el("input", {
       class: "pk-field pk-call-at",
-      "aria-label": "Time of egress or ingress",
+      "aria-label": "Time of pet_zero or ingress",
       placeholder: "now",
       title: "When: UTC like 11:24Z, or PET; empty: now",
     });
@@ -134,12 +134,12 @@ export class OutsideClock {
   }
 
   get minute() {
-    return (this.nowMs - this.clock.egress_ms) / 60000;
+    return (this.nowMs - this.clock.pet_zero_ms) / 60000;
   }
 
   setTrouble() {
     const silent = this.clock.runs ? performance.now() - this.seen : 0;
-    const shown = (this.clock.now_ms - this.clock.egress_ms) / 60000;
+    const shown = (this.clock.now_ms - this.clock.pet_zero_ms) / 60000;
     const words = silent > SILENT_MS ? silenceWords(silent, shown) : this.last.trouble;
     this.trouble.hidden = !words;
     if (this.trouble.textContent !== words) this.trouble.textContent = words;

@@ -14,7 +14,7 @@ export const EVENT_HINTS = {
   finished: "The step is done",
   partly: "Still at it: so many minutes remain",
   skipped: "It will not be done",
-  suit: "Mean metabolic rate of this crew member since egress, W",
+  suit: "Mean metabolic rate of this crew member since PET 0, W",
 };
 
 const HOW_IT_STANDS = { "in progress": "  (in progress)", done: "  (finished by the other)" };

@@ -52,7 +52,7 @@ export class OutsideLog {
       this.paint();
     }
     this.form.setRefused(this.open ? message.refused[`correct ${this.open}`] : null);
-    const called = message.refused.egress ?? message.refused.ingress;
+    const called = message.refused.pet_zero ?? message.refused.ingress;
     if (called) {
       this.whole.hidden = false;
       this.whole.textContent = `Not logged: ${called.entry.event}. ${problemsOf(called)}`;
@@ -147,7 +147,7 @@ class CorrectionForm {
       at: field("time", 9, "PET like 1:23, UTC like 13:02Z"),
       step: field("step", 6, "Another step"),
       remaining_min: field("min left", 6, "Minutes that the step still took then"),
-      metabolic_w: field("W", 5, "Mean metabolic rate since egress"),
+      metabolic_w: field("W", 5, "Mean metabolic rate since PET 0"),
       note: field("why", 20, "A note on the correction"),
     };
     this.faults = el("div", { class: "pk-entry-faults", role: "alert", hidden: true });

@@ -9,9 +9,9 @@ export function standingLevel(line) {
   return /min over|min behind|Not done/.test(line) ? "pk-stands-late" : "";
 }
 
-// When egress was stands beside the clock's own words in the first line; the rest is as it is told.
+// When PET 0 was stands beside the clock's own words in the first line; the rest is as it is told.
 export function standingLines(standing) {
-  return [/Egress was .*/.exec(standing[0])?.[0], ...standing.slice(1)].filter(Boolean);
+  return [/PET 0 was .*/.exec(standing[0])?.[0], ...standing.slice(1)].filter(Boolean);
 }
 
 export function logWords({ words, rows, later }) {

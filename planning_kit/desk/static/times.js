@@ -26,7 +26,7 @@ export function up(number) {
   return Math.ceil(number - 1e-6);
 }
 
-// A clock with its seconds. Before egress it counts down to it.
+// A clock with its seconds. Before PET 0 it counts down to it.
 export function petSeconds(minutes) {
   const seconds = Math.floor(minutes * 60 + 1e-6);
   const size = Math.abs(seconds);

@@ -1,4 +1,4 @@
-// Above the chart: undo, versions, files, egress; and the messages that need an answer.
+// Above the chart: undo, versions, files, PET 0; and the messages that need an answer.
 
 import { ConflictPanel } from "./conflict.js";
 import { button, el } from "./dom.js";
@@ -50,7 +50,7 @@ export class Toolbar {
     this.said = el("div", { class: "pk-said", role: "status" });
     this.asks = el("div", { class: "pk-asks" });
     this.clash = el("div", { class: "pk-asks" });
-    this.egress = new EgressSlider(send);
+    this.pet_zero = new PetZeroSlider(send);
     const group = (...parts) => el("span", { class: "pk-group" }, parts);
     const planning = (...parts) => el("span", { class: "pk-group pk-planning" }, parts);
     this.box = el(
@@ -99,7 +99,7 @@ export class Toolbar {
     );
     options(this.baseline, [["", "none"], ...status.versions.map(name => [name, name])], status.baseline);
     this.setHead(status.head);
-    this.egress.show(status.egress);
+    this.pet_zero.show(status.pet_zero);
   }
 
   setHead(head) {
@@ -168,20 +168,20 @@ export function options(select, pairs, value) {
 
 const KEYS_MS = 900;
 
-export class EgressSlider {
+export class PetZeroSlider {
   constructor(send) {
     this.send = send;
     this.field = el("input", {
       class: "pk-field pk-moment",
       type: "datetime-local",
       step: 60,
-      "aria-label": "Egress, UTC",
+      "aria-label": "PET 0, UTC",
     });
     this.slider = el("input", {
       class: "pk-slider",
       type: "range",
       step: 1,
-      "aria-label": "Egress within the range, minutes",
+      "aria-label": "PET 0 within the range, minutes",
     });
     this.strip = el("div", { class: "pk-sweep", "aria-hidden": "true" });
     this.ends = [el("span", { class: "pk-quiet" }), el("span", { class: "pk-quiet" })];
@@ -194,8 +194,8 @@ export class EgressSlider {
     );
     this.box = el(
       "div",
-      { class: "pk-egress" },
-      el("label", { class: "pk-label" }, "Egress UTC ", this.field),
+      { class: "pk-pet-zero" },
+      el("label", { class: "pk-label" }, "PET 0 UTC ", this.field),
       this.ends[0],
       el("span", { class: "pk-slide" }, this.slider, this.strip),
       this.ends[1],
@@ -218,13 +218,13 @@ export class EgressSlider {
     this.field.addEventListener("change", () => this.isTyping || this.commit());
   }
 
-  show(egress) {
-    this.first = egress.first;
-    this.last = egress.last;
+  show(pet_zero) {
+    this.first = pet_zero.first;
+    this.last = pet_zero.last;
     this.slider.min = 0;
     this.slider.max = Math.round((this.last - this.first) / 60000);
-    if (!this.drag && !this.isWaiting) this.slider.value = Math.round((egress.at - this.first) / 60000);
-    if (!this.isTyping) this.field.value = momentText(egress.at);
+    if (!this.drag && !this.isWaiting) this.slider.value = Math.round((pet_zero.at - this.first) / 60000);
+    if (!this.isTyping) this.field.value = momentText(pet_zero.at);
     this.ends[0].textContent = hourMinute(this.first);
     this.ends[1].textContent = hourMinute(this.last);
   }
@@ -232,7 +232,7 @@ export class EgressSlider {
   commit() {
     this.isTyping = false;
     const ms = momentMs(this.field.value);
-    if (ms !== null) this.send({ kind: "egress", ms });
+    if (ms !== null) this.send({ kind: "pet_zero", ms });
   }
 
   holdKeys() {
@@ -249,7 +249,7 @@ export class EgressSlider {
     if (this.isWaiting) return;
     this.isWaiting = true;
     const value = this.slider.value;
-    this.send({ kind: "egress", ms: this.first + Number(value) * 60000, drag: this.drag ?? null }, () => {
+    this.send({ kind: "pet_zero", ms: this.first + Number(value) * 60000, drag: this.drag ?? null }, () => {
       this.isWaiting = false;
       if (this.slider.value !== value) this.move();
     });

@@ -112,7 +112,7 @@ function render({ model, el: home }) {
         el(
           "div",
           { class: "pk-second" },
-          toolbar.egress.box,
+          toolbar.pet_zero.box,
           toolbar.head,
           el("span", { class: "pk-group pk-right" }, outside.switch, toolbar.zoom),
         ),
@@ -167,7 +167,7 @@ function render({ model, el: home }) {
     compared: message => side.compared(message),
     work: message =>
       ({
-        sweep: toolbar.egress.swept.bind(toolbar.egress),
+        sweep: toolbar.pet_zero.swept.bind(toolbar.pet_zero),
         odds: side.odds.told.bind(side.odds),
         order: side.order.told.bind(side.order),
       })[message.work](message),
@@ -187,7 +187,7 @@ function render({ model, el: home }) {
     if (outside.isOn) toolbar.setHead(outside.head);
     side.setFaults(message.faults);
     side.setOld(message.old);
-    toolbar.egress.sweep.setOld(message.old.includes("sweep"), toolbar.egress.strip);
+    toolbar.pet_zero.sweep.setOld(message.old.includes("sweep"), toolbar.pet_zero.strip);
     root.dataset.rev = String(message.rev);
   };
   const keeper = new FocusKeeper(root, last =>

@@ -181,8 +181,8 @@ def _windows(odds: TimedOdds) -> Iterator[tuple[PlannedWindow, np.ndarray]]:
 
 def _is_same_stretch(a: TimedOdds, one: PlannedWindow, b: TimedOdds, other: PlannedWindow) -> bool:
     """Whether two windows of one kind, which never overlap, are one: they overlap in UTC."""
-    # Each plan counts from its own egress.
-    later = pet_min(b.timed.egress, a.timed.egress)
+    # Each plan counts from its own PET 0.
+    later = pet_min(b.timed.pet_zero, a.timed.pet_zero)
     return one.begin_min < other.end_min + later and other.begin_min + later < one.end_min
 
 

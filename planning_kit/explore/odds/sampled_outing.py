@@ -38,7 +38,7 @@ from planning_kit.plan.travel import Travel
 
 @dataclass(frozen=True, eq=False)
 class Outing:
-    """A scenario and its egress, ready to be timed over and over. Equal keys are equal outings.
+    """A scenario and its PET 0, ready to be timed over and over. Equal keys are equal outings.
 
     Small and without open resources, so that it can be sent to another process.
     """
@@ -53,7 +53,7 @@ class Outing:
     def of(cls, plan: TimedPlan, learns_pace: bool = False) -> Outing:
         """The outing of a timed plan; of a re-timed one what is left of it."""
         begun = begun_of(plan, learns_pace)
-        key = (plan.scenario.digest, plan.egress.isoformat(), begun.key if begun else "")
+        key = (plan.scenario.digest, plan.pet_zero.isoformat(), begun.key if begun else "")
         return cls(key, with_estimates(plan), plan.almanac, plan.travels, begun)
 
     def __eq__(self, other: object) -> bool:
@@ -114,7 +114,7 @@ class Part:
         return np.array(rows)
 
     def _past_min(self, home: Home, draws: Draws) -> np.ndarray | float:
-        """Minutes from egress to the finish of what someone has begun last, but for the waits in them."""
+        """Minutes from PET 0 to the finish of what someone has begun last, but for the waits in them."""
         if self.begun is None:
             return 0.0
         network = self.network
@@ -143,7 +143,7 @@ def part_without(outing: Outing, dropped: frozenset[str]) -> Part:
     kept = [position for position, step in enumerate(outing.records.steps) if step.task not in dropped]
     network = build_network(left, outing.almanac, outing.travels)
     if outing.begun is not None:
-        network = outing.begun.applied_to(network, left.steps, outing.travels, left.settings.airlock)
+        network = outing.begun.applied_to(network, left.steps, outing.travels, left.settings.airlock_place)
     return Part(network, np.array(kept, dtype=int), outing.begun)
 
 

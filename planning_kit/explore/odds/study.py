@@ -131,7 +131,7 @@ def _inside(outing: Outing, draws: Draws, finishes: np.ndarray) -> np.ndarray:
     """PET at which those who worked on each step would be inside, going home at once; others: its finish."""
     inside, settings = finishes.copy(), outing.records.settings
     for row, step in zip(inside, outing.records.steps, strict=True):
-        ways = [outing.travels[who].time_min(step.place, settings.airlock) * draws.travel[who]
+        ways = [outing.travels[who].time_min(step.place, settings.airlock_place) * draws.travel[who]
                 for who in step.people if who in outing.travels]
         if ways:  # the one who has the longer way ends it
             row += np.max(ways, axis=0) + settings.limits.ingress_min

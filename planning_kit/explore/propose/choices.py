@@ -1,4 +1,4 @@
-"""What was chosen, as a plan and in words: orders, trades, tasks left out, egress.
+"""What was chosen, as a plan and in words: orders, trades, tasks left out, PET 0.
 
 Back to a plan it goes by changes of the scenario, once the outing has begun by a decision: rows in the new
 order, and rules where the timing would not keep it. In words it is a short list of moves against the current
@@ -41,15 +41,15 @@ class Choice:
     lanes: Mapping[str, tuple[str, ...]]
     swapped: frozenset[str]
     dropped: frozenset[str]
-    egress: datetime
+    pet_zero: datetime
     rules: tuple[Rule, ...] = ()
 
 
-def as_written(records: Records, egress: datetime) -> Choice:
+def as_written(records: Records, pet_zero: datetime) -> Choice:
     """The choice that the rows already make."""
     lanes = {who: tuple(records.steps[i].step for i in work_order(records.steps, who))
              for who in records.lane_names}
-    return Choice(lanes, frozenset(), frozenset(), egress)
+    return Choice(lanes, frozenset(), frozenset(), pet_zero)
 
 
 @dataclass(frozen=True)
@@ -94,8 +94,8 @@ def _changed(scenario: Scenario, records: Records, choice: Choice, rules: tuple[
         changes.append(Trade(tuple(sorted(choice.swapped))))
     if order != kept:
         changes.append(Order(tuple(order)))
-    if choice.egress != records.settings.egress:
-        changes.append(Set({"egress": choice.egress.strftime("%Y-%m-%dT%H:%M:%SZ")}))
+    if choice.pet_zero != records.settings.pet_zero_utc:
+        changes.append(Set({"pet_zero_utc": choice.pet_zero.strftime("%Y-%m-%dT%H:%M:%SZ")}))
     changed = made(scenario, [*changes, *map(wait_for, rules)])
     return Rebuilt(TimedPlan.of(changed.scenario), rules, tuple(note.words for note in changed.notes))
 
@@ -165,7 +165,7 @@ def wait_for(rule: Rule) -> Wait:
 
 @dataclass(frozen=True)
 class Move:
-    """One change: ``kind`` (order, crew, task, egress, rule, note), whose, which steps or task, in words.
+    """One change: ``kind`` (order, crew, task, PET 0, rule, note), whose, which steps or task, in words.
 
     ``short``: the words without what was before, where they tell it.
     """
@@ -218,8 +218,8 @@ def _blocks(who: str, run: list[tuple[int, str]], old: Sequence[str], new: Seque
         steps = list(group)
         first = steps[0][0]
         was = place[steps[0][1]]
-        yield Block(who, tuple(step for _, step in steps), new[first - 1] if first else "egress",
-                    old[was - 1] if was else "egress")
+        yield Block(who, tuple(step for _, step in steps), new[first - 1] if first else "pet_zero",
+                    old[was - 1] if was else "pet_zero")
 
 
 def undone(choice: Choice, before: Mapping[str, Sequence[str]], block: Block) -> Choice:
@@ -240,7 +240,7 @@ def undone(choice: Choice, before: Mapping[str, Sequence[str]], block: Block) ->
 
 def tell_moves(records: Records, before: Choice, choice: Choice, rebuilt: Rebuilt,
                last_begun: Mapping[str, str] = MappingProxyType({})) -> list[Move]:
-    """All changes in words: egress, tasks, crew, order, rules written down, notes.
+    """All changes in words: PET 0, tasks, crew, order, rules written down, notes.
 
     ``last_begun``: what someone has begun last, if anything; what moves to the front follows that.
     """
@@ -249,11 +249,11 @@ def tell_moves(records: Records, before: Choice, choice: Choice, rebuilt: Rebuil
                              for who, lane in each.lanes.items()}) for each in (before, choice))
     tasks = {task.task: task for task in records.tasks}
     moves = []
-    if choice.egress != before.egress:
-        minutes = (choice.egress - before.egress).total_seconds() / 60
+    if choice.pet_zero != before.pet_zero:
+        minutes = (choice.pet_zero - before.pet_zero).total_seconds() / 60
         word = "later" if minutes > 0 else "earlier"
-        moves.append(Move("egress", "", "", f"egress {abs(minutes):g} min {word}, GMT "
-                          f"{gmt_label(choice.egress)}"))
+        moves.append(Move("pet_zero", "", "", f"PET 0 {abs(minutes):g} min {word}, GMT "
+                          f"{gmt_label(choice.pet_zero)}"))
     for name in sorted(choice.dropped):
         task = tasks[name]
         moves.append(Move("task", "", name, f"leave out {name} ({task.title}): {task.need}, priority "
@@ -280,5 +280,5 @@ def _orders(before: Choice, choice: Choice, traded: Collection[str]) -> Iterator
         for has_come, group in groupby(enumerate(lane), key=lambda pair: pair[1] in come):
             if has_come:
                 numbers, names = zip(*group, strict=True)
-                follows = lane[numbers[0] - 1] if numbers[0] else "egress"
+                follows = lane[numbers[0] - 1] if numbers[0] else "pet_zero"
                 yield Move("order", who, " ".join(names), f"{who} does {' '.join(names)} behind {follows}")

@@ -125,7 +125,7 @@ class LeastWalk:
 
 
 def least_end(walk: LeastWalk, enough: int, most: int, is_over: Callable[[], bool]) -> int:
-    """The least ticks from egress to inside; a bound where it reaches ``enough`` or ``most`` are expanded.
+    """The least ticks from PET 0 to inside; a bound where it reaches ``enough`` or ``most`` are expanded.
 
     ``enough`` itself where no order meets the windows.
     """
@@ -183,7 +183,7 @@ def _after_windows(trip: Trip, done: int, now: int) -> int:
 
 def add_lane_bounds(problem: Problem, done: Collection[str], enough: int, effort: float,
                     budget: Budget) -> int:
-    """end - egress >= the least end of each lane with the tasks ``done``; the least of it, in ticks.
+    """end - PET 0 >= the least end of each lane with the tasks ``done``; the least of it, in ticks.
 
     For every way of trading the swappable ones among them its own bound, so far as these are few. ``enough``
     is the finish of an order that is known: no bound above it is wanted.
@@ -201,7 +201,7 @@ def add_lane_bounds(problem: Problem, done: Collection[str], enough: int, effort
         exact.add(weakest)
         least[weakest] = bounds.of(fixed, weakest, is_exact=True)
     for swapped, bound in least.items():
-        problem.model.cp.add(problem.end - problem.egress >= bound).only_enforce_if(
+        problem.model.cp.add(problem.end - problem.pet_zero >= bound).only_enforce_if(
             *(problem.done[task, task in swapped] for task in traded))
     return min(least.values())
 

@@ -42,7 +42,7 @@ PASSES = 8_000
 _MEMORY = 50
 _LOOK_EVERY = 50
 _SEED = 1
-_EGRESS_SHARE = 0.05
+_PET_ZERO_SHARE = 0.05
 
 
 @dataclass(eq=False)
@@ -166,9 +166,9 @@ class UntimedRules:
             ([i for i, step in enumerate(records.steps) if step.task == task.task], task.last_start_min)
             for task in records.tasks if task.last_start_min is not None and task.task not in self.dropped]
 
-    def are_kept(self, starts: Sequence[float], swapped: frozenset[str], egress_min: float) -> bool:
+    def are_kept(self, starts: Sequence[float], swapped: frozenset[str], pet_zero_min: float) -> bool:
         """Whether an order with these starts (PET min), these tasks' crew traded, keeps them."""
-        if any(steps and min(starts[step] for step in steps) > egress_min + last_min + _SAME
+        if any(steps and min(starts[step] for step in steps) > pet_zero_min + last_min + _SAME
                for steps, last_min in self._begins):
             return False
         minutes = self.problem.work.minutes
@@ -226,11 +226,11 @@ def _fits(changes: list[tuple[float, float]], limit: float) -> bool:
 
 @dataclass(frozen=True)
 class Timed:
-    """Orders with their times. ``cost``: smaller is better; the end first (minutes after egress)."""
+    """Orders with their times. ``cost``: smaller is better; the end first (minutes after PET 0)."""
 
     orders: Orders
     swapped: frozenset[str]
-    egress_min: float
+    pet_zero_min: float
     starts: tuple[float, ...]
     cost: tuple[float, float]
 
@@ -274,36 +274,37 @@ class Neighbours:
                     return False
         return True
 
-    def timed(self, orders: Orders, swapped: frozenset[str], egress_min: float) -> Timed | None:
+    def timed(self, orders: Orders, swapped: frozenset[str], pet_zero_min: float) -> Timed | None:
         """The orders with their times; None where the model has no such order or there are none."""
         if not all(map(self._is_lane, orders, orders.values())):
             return None
         timing = self.timing
-        starts = timing.starts(orders, egress_min)
+        starts = timing.starts(orders, pet_zero_min)
         if starts is None:
             return None
-        end = timing.end_min(orders, starts, egress_min) - egress_min
+        end = timing.end_min(orders, starts, pet_zero_min) - pet_zero_min
         # The end alone does not show what is won in the lane of who is home first.
         ends = [starts[orders[who][-1]] + timing.way_min(who, orders[who][-1], -1)
                 for who in self.problem.travels if orders[who]]
-        return Timed(orders, swapped, egress_min, tuple(starts), (end, sum(ends) - len(ends) * egress_min))
+        walked = sum(ends) - len(ends) * pet_zero_min
+        return Timed(orders, swapped, pet_zero_min, tuple(starts), (end, walked))
 
     def of(self, choice: Choice) -> Timed | None:
         """A choice with its times, as `timed` gives them."""
         index, freedom = self.problem.work.index, self.problem.freedom
         orders = {who: tuple(index[step] for step in lane) for who, lane in choice.lanes.items()}
-        return self.timed(orders, choice.swapped, (choice.egress - freedom.earliest).total_seconds() / 60)
+        return self.timed(orders, choice.swapped, (choice.pet_zero - freedom.earliest).total_seconds() / 60)
 
     def are_kept(self, timed: Timed) -> bool:
         """Whether they keep what delays nobody in the timing, too."""
-        return self.rules.are_kept(timed.starts, timed.swapped, timed.egress_min)
+        return self.rules.are_kept(timed.starts, timed.swapped, timed.pet_zero_min)
 
     def choice(self, timed: Timed) -> Choice:
         """The same in the words of the scenario."""
         steps = self.problem.work.steps
         lanes = {who: tuple(steps[step].step for step in order) for who, order in timed.orders.items()}
-        egress = self.problem.freedom.earliest + timedelta(minutes=timed.egress_min)
-        return Choice(lanes, timed.swapped, self.dropped, egress)
+        pet_zero = self.problem.freedom.earliest + timedelta(minutes=timed.pet_zero_min)
+        return Choice(lanes, timed.swapped, self.dropped, pet_zero)
 
 
 def improve(problem: Problem, start: Choice, passes: int, budget: Budget,
@@ -358,13 +359,13 @@ def _settled(around: Neighbours, best: Timed, start: Choice) -> Choice:
 def _drawn(around: Neighbours, moves: RandomMoves, here: Timed, draws: random.Random) -> Timed | None:
     """A neighbour with its times; None where it has none or nothing moved."""
     freedom = around.problem.freedom
-    if freedom.earliest != freedom.latest and draws.random() < _EGRESS_SHARE:
-        count = int((freedom.latest - freedom.earliest).total_seconds() / 60 // freedom.egress_every_min)
-        return around.timed(here.orders, here.swapped, draws.randint(0, count) * freedom.egress_every_min)
+    if freedom.earliest != freedom.latest and draws.random() < _PET_ZERO_SHARE:
+        count = int((freedom.latest - freedom.earliest).total_seconds() / 60 // freedom.pet_zero_every_min)
+        return around.timed(here.orders, here.swapped, draws.randint(0, count) * freedom.pet_zero_every_min)
     orders, traded = moves.draw(here.orders, here.starts)
     if orders == here.orders:
         return None
-    return around.timed(orders, here.swapped ^ {traded} if traded else here.swapped, here.egress_min)
+    return around.timed(orders, here.swapped ^ {traded} if traded else here.swapped, here.pet_zero_min)
 
 
 def _is_forbidden(choice: Choice, forbidden: list[Choice]) -> bool:

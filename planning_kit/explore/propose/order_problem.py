@@ -1,4 +1,4 @@
-"""A scenario as an order problem: choices of tasks, crew, egress and order, and what comes first in any case.
+"""A scenario as an order problem: choices of tasks, crew, PET 0 and order, and what comes first in any case.
 
 The rules are added by `timed_rules` and `untimed_rules`.
 """
@@ -58,7 +58,7 @@ class Past:
 
 @dataclass(frozen=True, kw_only=True)
 class Freedom:
-    """What may be chosen: egress from ``earliest`` to ``latest`` (UTC) in steps, and the limit of the outing.
+    """What may be chosen: PET 0 from ``earliest`` to ``latest`` (UTC) in steps, and the limit of the outing.
 
     ``cushion`` is how far durations are planned from likely (0) towards high (1); ``free`` as in `Work`.
     ``past``: what has happened, where only the rest of an outing is to be ordered. ``let_go``: requirements
@@ -68,7 +68,7 @@ class Freedom:
     earliest: datetime
     latest: datetime
     limit_min: float
-    egress_every_min: float = 1.0
+    pet_zero_every_min: float = 1.0
     cushion: float = 0.0
     free: str = BY_STEPS
     past: Past | None = None
@@ -226,7 +226,7 @@ class Problem:
     model: OrderModel
     almanac: Almanac
     travels: Mapping[str, Travel]
-    egress: cp_model.IntVar
+    pet_zero: cp_model.IntVar
     end: cp_model.IntVar
     done: dict[tuple[str, bool], Literal] = field(default_factory=dict)
     tasks: dict[str, Literal] = field(default_factory=dict)
@@ -260,31 +260,31 @@ class Problem:
 
 
 def start_problem(work: Work, elements: Elements) -> Problem:
-    """Choices of egress and tasks, and a start for every step; no rule yet but the horizon."""
+    """Choices of PET 0 and tasks, and a start for every step; no rule yet but the horizon."""
     records, freedom = work.records, work.freedom
     spread_min = (freedom.latest - freedom.earliest).total_seconds() / 60
     settings = records.settings
-    # All times count from the earliest egress, so that the sky must be known so much longer.
+    # All times count from the earliest PET 0, so that the sky must be known so much longer.
     longer = replace(records, settings=replace(settings, horizon_h=settings.horizon_h + spread_min / 60))
     almanac = almanac_for(longer, elements, freedom.earliest)
     # The timing asks that a step starts by the horizon, not that it is over by then.
     longest = max(map(ticks_up, work.minutes), default=0)
     model = OrderModel(ticks_down(almanac.horizon_min) + longest, work.explains, freedom.let_go)
-    count = int(spread_min // freedom.egress_every_min)
-    every = ticks_up(freedom.egress_every_min)
-    egress = model.cp.new_int_var_from_domain(
-        cp_model.Domain.from_values([every * number for number in range(count + 1)]), "egress")
+    count = int(spread_min // freedom.pet_zero_every_min)
+    every = ticks_up(freedom.pet_zero_every_min)
+    pet_zero = model.cp.new_int_var_from_domain(
+        cp_model.Domain.from_values([every * number for number in range(count + 1)]), "pet_zero")
     end = model.cp.new_int_var(0, model.horizon, "end")
     problem = Problem(work=work, model=model, almanac=almanac, travels=crew_travel(records),
-                      egress=egress, end=end)
+                      pet_zero=pet_zero, end=end)
     for task in records.tasks:
         _choose_task(problem, task.task)
     for step, minutes in zip(work.steps, work.minutes, strict=True):
         placed = model.add_step(step.step, ticks_up(minutes), problem.tasks[step.task])
         problem.placed.append(placed)
-        model.cp.add(placed.start >= egress)
-        # The longer sky is for a later egress; each outing keeps its own horizon.
-        model.cp.add(placed.start <= egress + ticks_down(settings.horizon_h * 60))
+        model.cp.add(placed.start >= pet_zero)
+        # The longer sky is for a later PET 0; each outing keeps its own horizon.
+        model.cp.add(placed.start <= pet_zero + ticks_down(settings.horizon_h * 60))
     problem.positions |= {who: _may_do(work, who) for who in work.lanes}
     return problem
 

@@ -146,13 +146,13 @@ class OrderSearch:
         best = self.found[0].choice if self.found else self.before
         # Tasks and crew begin as they were before, and the lanes must hold just these steps.
         lanes = self.before.lanes if best.dropped or best.swapped else best.lanes
-        egress = self.before.egress
-        if not freedom.earliest <= egress <= freedom.latest:
-            egress = freedom.earliest
-        late_min = (egress - freedom.earliest).total_seconds() / 60
-        # The model knows only an egress every so many minutes: one between them would fit no order.
-        whole = timedelta(minutes=late_min // freedom.egress_every_min * freedom.egress_every_min)
-        return replace(self.before, lanes=lanes, egress=freedom.earliest + whole)
+        pet_zero = self.before.pet_zero
+        if not freedom.earliest <= pet_zero <= freedom.latest:
+            pet_zero = freedom.earliest
+        late_min = (pet_zero - freedom.earliest).total_seconds() / 60
+        # The model knows only a PET 0 every so many minutes: one between them would fit no order.
+        whole = timedelta(minutes=late_min // freedom.pet_zero_every_min * freedom.pet_zero_every_min)
+        return replace(self.before, lanes=lanes, pet_zero=freedom.earliest + whole)
 
     def _as_far_as_kept(self, freedom: Freedom, start: Choice) -> Freedom:
         """Without what the present order does not keep: what is lost is no other order's fault.

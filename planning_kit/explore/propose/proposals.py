@@ -31,7 +31,7 @@ from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 
 MOVE_COLUMNS = ["kind", "crew", "what", "words"]
 CLASH_COLUMNS = ["table", "row", "requirement"]
-TABLE_COLUMNS = ["plan", "egress", "end_min", "gain_min", "walk_min", "p_planned", "p_hard", "left_out",
+TABLE_COLUMNS = ["plan", "pet_zero", "end_min", "gain_min", "walk_min", "p_planned", "p_hard", "left_out",
                  "changes", "new_concerns", "verdict"]
 ODDS_SAMPLES = 2_000
 
@@ -39,7 +39,7 @@ P = TypeVar("P", bound=AnyPlan)
 Faced = TypeVar("Faced", bound=AnyPlan)
 EFFORTS = {"quick": 1.0, "normal": 1.5, "thorough": 40.0}
 _LEAST_EVERY_MIN = 0.1
-_MOST_EGRESSES = 20_000
+_MOST_PET_ZEROES = 20_000
 _MOST_EFFORT, _MOST_LIMIT_MIN = 1e6, 7 * 1440.0  # beyond any use, and far from where numbers overflow
 
 
@@ -149,7 +149,7 @@ class Proposals(Generic[P]):
     def table(self) -> pd.DataFrame:
         """The current plan and each proposal, a row each.
 
-        ``plan``, ``egress`` (UTC), ``end_min`` (PET), ``gain_min`` (earlier end), ``walk_min`` (both crew
+        ``plan``, ``pet_zero`` (UTC), ``end_min`` (PET), ``gain_min`` (earlier end), ``walk_min`` (both crew
         members), ``p_planned`` and ``p_hard`` (odds of keeping the limits, `ODDS_SAMPLES` samples),
         ``left_out`` (tasks), ``changes`` (how many), ``new_concerns``, ``verdict``.
         """
@@ -183,7 +183,7 @@ def _row(name: str, plan: TimedPlan, current: TimedPlan | None,
     p_planned, p_hard = (proposal.p_planned, proposal.p_hard) if proposal else odds_of_limits(plan)
     gain = current.end_min - plan.end_min if current else float("nan")
     return {
-        "plan": name, "egress": pd.Timestamp(plan.egress), "end_min": round(plan.end_min, 1),
+        "plan": name, "pet_zero": pd.Timestamp(plan.pet_zero), "end_min": round(plan.end_min, 1),
         "gain_min": round(gain, 1), "walk_min": round(walk_min(plan), 1),
         "p_planned": round(p_planned, 3), "p_hard": round(p_hard, 3),
         "left_out": " ".join(sorted(proposal.dropped)) if proposal else "",
@@ -205,24 +205,24 @@ def search_orders(
     scenario: Scenario,
     effort: str | float = "normal",
     seconds: float = 10.0,
-    egress_window: tuple[When, When] | None = None,
+    pet_zero_window: tuple[When, When] | None = None,
     progress: Callable[[Progress], None] | None = None,
     cancel: Callable[[], bool] | None = None,
     *,
     order: str = BY_STEPS,
     limit_min: float | None = None,
     cushion: float = 0.0,
-    egress_every_min: float = 5.0,
+    pet_zero_every_min: float = 5.0,
 ) -> Proposals[TimedPlan]:
     """Search for better orders: `Plan.propose` in `planning_kit.front.plan` says how."""
-    amount = _read_question(effort, seconds, order, limit_min, cushion, egress_every_min)
-    earliest, latest = _read_window(scenario, egress_window, egress_every_min)
+    amount = _read_question(effort, seconds, order, limit_min, cushion, pet_zero_every_min)
+    earliest, latest = _read_window(scenario, pet_zero_window, pet_zero_every_min)
     judge = _judge(scenario, limit_min, cushion)
     freedom = Freedom(earliest=earliest, latest=latest, limit_min=judge.limit_min,
-                      egress_every_min=egress_every_min, cushion=cushion, free=order)
-    search = OrderSearch(judge=judge, before=as_written(scenario.records, scenario.settings.egress),
+                      pet_zero_every_min=pet_zero_every_min, cushion=cushion, free=order)
+    search = OrderSearch(judge=judge, before=as_written(scenario.records, scenario.settings.pet_zero_utc),
                          budget=Budget(amount, seconds, progress, cancel))
-    freedoms = _freedoms(freedom, scenario.settings.egress)
+    freedoms = _freedoms(freedom, scenario.settings.pet_zero_utc)
     found = [(better, name) for name, each in freedoms.items()
              if (better := search.look(each, amount / len(freedoms)))]
     found.sort(key=lambda one: one[0].rank)
@@ -247,12 +247,12 @@ def _judge(scenario: Scenario, limit_min: float | None, cushion: float) -> Judge
     return judge
 
 
-def _freedoms(freedom: Freedom, egress: datetime) -> dict[str, Freedom]:
-    """With the egress kept, then, where there is a choice of it, with any."""
-    keeps = {"same egress": replace(freedom, earliest=egress, latest=egress)}
+def _freedoms(freedom: Freedom, pet_zero: datetime) -> dict[str, Freedom]:
+    """With the PET 0 kept, then, where there is a choice of it, with any."""
+    keeps = {"same PET 0": replace(freedom, earliest=pet_zero, latest=pet_zero)}
     if freedom.earliest != freedom.latest:
-        return keeps | {"any egress": freedom}
-    return keeps if freedom.earliest == egress else {"other egress": freedom}
+        return keeps | {"any PET 0": freedom}
+    return keeps if freedom.earliest == pet_zero else {"other PET 0": freedom}
 
 
 def _proposal(search: OrderSearch, name: str, better: Better) -> Proposal[TimedPlan]:
@@ -320,7 +320,7 @@ def _amount(effort: object, seconds: object, table: str, faults: Faults) -> floa
 
 
 def _read_question(effort: str | float, seconds: float, order: str, limit_min: float | None, cushion: float,
-                   egress_every_min: float) -> float:
+                   pet_zero_every_min: float) -> float:
     faults = Faults()
     amount = _amount(effort, seconds, "propose", faults)
     if not isinstance(order, str) or order not in (BY_STEPS, BY_RUNS):
@@ -330,8 +330,8 @@ def _read_question(effort: str | float, seconds: float, order: str, limit_min: f
     if limit_min is not None and not (is_number(limit_min) and 0 < limit_min <= _MOST_LIMIT_MIN):
         faults.add("propose", None, "limit_min", limit_min,
                    f"must be above 0 minutes, at most {_MOST_LIMIT_MIN:,.0f}")
-    if not (is_number(egress_every_min) and _LEAST_EVERY_MIN <= egress_every_min <= _MOST_LIMIT_MIN):
-        faults.add("propose", None, "egress_every_min", egress_every_min,
+    if not (is_number(pet_zero_every_min) and _LEAST_EVERY_MIN <= pet_zero_every_min <= _MOST_LIMIT_MIN):
+        faults.add("propose", None, "pet_zero_every_min", pet_zero_every_min,
                    f"must be minutes, at least {_LEAST_EVERY_MIN:g}, at most {_MOST_LIMIT_MIN:,.0f}")
     faults.stop_if_any()
     return amount
@@ -339,20 +339,21 @@ def _read_question(effort: str | float, seconds: float, order: str, limit_min: f
 
 def _read_window(scenario: Scenario, window: Sequence[When] | None,
                  every_min: float) -> tuple[datetime, datetime]:
-    """The range of egress asked for, else the scenario's own, else its egress."""
+    """The range of PET 0 asked for, else the scenario's own, else its PET 0."""
     settings = scenario.settings
     if window is None:
-        return settings.egress_earliest or settings.egress, settings.egress_latest or settings.egress
+        zero = settings.pet_zero_utc
+        return settings.pet_zero_earliest or zero, settings.pet_zero_latest or zero
     if isinstance(window, str) or not isinstance(window, Sequence) or len(window) != 2:
         raise ScenarioError.single("must be two UTC times, (earliest, latest)", table="propose",
-                                   column="egress_window", value=str(window))
-    earliest, latest = as_utc(window[0], "egress_window"), as_utc(window[1], "egress_window")
+                                   column="pet_zero_window", value=str(window))
+    earliest, latest = as_utc(window[0], "pet_zero_window"), as_utc(window[1], "pet_zero_window")
     if latest < earliest:
-        raise ScenarioError.single("ends before it begins", table="propose", column="egress_window",
+        raise ScenarioError.single("ends before it begins", table="propose", column="pet_zero_window",
                                    value=f"{window[0]} {window[1]}")
     count = (latest - earliest).total_seconds() / 60 / every_min
-    if count > _MOST_EGRESSES:
+    if count > _MOST_PET_ZEROES:
         raise ScenarioError.single(
-            f"asks for {count:.0f} times of egress, at most {_MOST_EGRESSES}: narrow the range, or raise it",
-            table="propose", column="egress_every_min", value=every_min)
+            f"asks for {count:.0f} times of PET 0, at most {_MOST_PET_ZEROES}: narrow the range, or raise it",
+            table="propose", column="pet_zero_every_min", value=every_min)
     return earliest, latest

@@ -180,9 +180,9 @@ def read_choice(problem: Problem, values: Sequence[int]) -> Choice:
     }
     swapped = {task for (task, is_swapped), literal in problem.done.items() if is_swapped and holds(literal)}
     dropped = {task for task, literal in problem.tasks.items() if not holds(literal)}
-    egress = problem.freedom.earliest + timedelta(minutes=minutes_of(values[problem.egress.index]))
+    pet_zero = problem.freedom.earliest + timedelta(minutes=minutes_of(values[problem.pet_zero.index]))
     rules = tuple(rule for rule in problem.model.rules if all(holds(each) for each in rule.when))
-    return Choice(lanes, frozenset(swapped), frozenset(dropped), egress, rules)
+    return Choice(lanes, frozenset(swapped), frozenset(dropped), pet_zero, rules)
 
 
 def literal_value(literal: Literal, values: Sequence[int]) -> bool:
@@ -228,8 +228,8 @@ def completed(problem: Problem, choice: Choice, budget: Budget,
     for literal, value in hints:
         index = literal.index  # type: ignore[union-attr]
         known[index if index >= 0 else -index - 1] = value if index >= 0 else int(not value)
-    offset_min = (choice.egress - problem.freedom.earliest).total_seconds() / 60
-    known[problem.egress.index] = round(offset_min * TICKS_PER_MIN)
+    offset_min = (choice.pet_zero - problem.freedom.earliest).total_seconds() / 60
+    known[problem.pet_zero.index] = round(offset_min * TICKS_PER_MIN)
     known[model.yes.index] = 1
     hint(model, known)  # the starts are left to the solver, which only fixes what is hinted
     answer = solve(model, budget, effort, fix_hints=True)

@@ -2,7 +2,7 @@
 
 All required tasks are done in every answer. Waiting needs no stage of its own: with the same tasks and the
 same finish, what both crew members wait and walk in all is fixed (each lane is work, walk and wait from
-egress to ingress), so that less walking is all that can be won.
+PET 0 to ingress), so that less walking is all that can be won.
 
 Why nothing fits is told by `find_clash`: a clash is a small set of requirements that cannot be met together.
 Every requirement has a literal that switches it on; the solver is asked under all of them as assumptions and
@@ -101,7 +101,7 @@ def best_order(problem: Problem, start: Choice, budget: Budget, effort: float,
         answer, bound = stages.by_finish(tasks)
     end = stages.end_ticks(answer)
     # Each stage may only choose among the best answers of those before.
-    problem.model.cp.add(problem.end - problem.egress <= end)
+    problem.model.cp.add(problem.end - problem.pet_zero <= end)
     least = stages.by_walk(answer, start)
     values = least.values if least.is_found else answer.values
     return Found(read_choice(problem, values), minutes_of(bound), tasks.is_proven, bound >= end)
@@ -182,10 +182,10 @@ class _Stages:
         """
         problem = self.problem
         problem.model.cp.clear_objective()
-        problem.model.cp.minimize(problem.end - problem.egress)
+        problem.model.cp.minimize(problem.end - problem.pet_zero)
         # The stage before asked for no early end: the same order may end sooner.
         best, bound = self._completed(read_choice(problem, tasks.values)) or tasks, 0.0
-        # The look around times every lane from the airlock at egress, and so knows no past.
+        # The look around times every lane from the airlock at PET 0, and so knows no past.
         if problem.freedom.past is None:
             best = self._after_a_look_around(best)
             bound = add_lane_bounds(problem, self._surely_done(tasks), self.end_ticks(best), self.effort,
@@ -238,7 +238,7 @@ class _Stages:
 
     def end_ticks(self, answer: Answer) -> int:
         """How long the outing lasts."""
-        return answer.values[self.problem.end.index] - answer.values[self.problem.egress.index]
+        return answer.values[self.problem.end.index] - answer.values[self.problem.pet_zero.index]
 
 
 def find_clash(problem: Problem, budget: Budget, effort: float) -> tuple[Requirement, ...] | None:

@@ -28,7 +28,7 @@ def add_lanes(problem: Problem) -> None:
         members = [Member(problem.placed[i], is_here(problem, who, i)) for i in positions]
         if members:
             problem.lanes[who] = model.add_lane(
-                who, members, lane_way(problem, who), begin=problem.egress,
+                who, members, lane_way(problem, who), begin=problem.pet_zero,
                 end=problem.end if who in work.crews else never_ends,
                 precedes=partial(_precedes, problem, positions),
                 between=_parted(problem, who, members, positions))
@@ -41,7 +41,7 @@ def _precedes(problem: Problem, positions: list[int], a: int, b: int) -> bool:
 def lane_way(problem: Problem, who: str) -> Callable[[int, int], int | None]:
     """Ticks of travel between members of a lane; home includes ingress; None where no route leads there."""
     records, positions, past = problem.work.records, problem.positions[who], problem.freedom.past
-    airlock, travel = records.settings.airlock, problem.travels.get(who)
+    airlock, travel = records.settings.airlock_place, problem.travels.get(who)
 
     def minutes(a: int, b: int) -> float:
         if a < 0 <= b and past:  # from where they are now, with what they must do before they can leave
@@ -84,10 +84,10 @@ def _parted(problem: Problem, who: str, members: list[Member],
 
 
 def add_limit(problem: Problem) -> None:
-    """end - egress <= limit; the end is the later of both at the airlock, plus ingress (see `add_lanes`)."""
+    """end - PET 0 <= limit; the end is the later of both at the airlock, plus ingress (see `add_lanes`)."""
     limit = problem.freedom.limit_min
     asked = Requirement("limits", "limit", f"both are inside by {pet_label(limit, 'down')}")
-    problem.model.cp.add(problem.end <= problem.egress + ticks_down(limit)).only_enforce_if(
+    problem.model.cp.add(problem.end <= problem.pet_zero + ticks_down(limit)).only_enforce_if(
         *problem.model.switch(asked))
 
 
@@ -147,7 +147,7 @@ def add_windows(problem: Problem) -> None:
 
 
 def add_last_starts(problem: Problem) -> None:
-    """A task begins by its last start: s - egress <= last_start for at least one of its steps."""
+    """A task begins by its last start: s - PET 0 <= last_start for at least one of its steps."""
     work = problem.work
     for task in work.records.tasks:
         own = [i for i, step in enumerate(work.steps) if step.task == task.task]
@@ -161,7 +161,7 @@ def add_last_starts(problem: Problem) -> None:
             problem.tasks[task.task], *problem.model.switch(asked))
         for i, is_early in zip(own, early, strict=True):
             problem.model.cp.add(
-                problem.placed[i].start <= problem.egress + ticks_down(task.last_start_min)
+                problem.placed[i].start <= problem.pet_zero + ticks_down(task.last_start_min)
             ).only_enforce_if(is_early)
 
 

@@ -61,7 +61,7 @@ def ending_asked(item: Item) -> Requirement:
 
 
 def _events(problem: Problem, name: str) -> Iterator[Event]:
-    airlock, along = problem.work.records.settings.airlock, problem.work.goes_along
+    airlock, along = problem.work.records.settings.airlock_place, problem.work.goes_along
     for i, step, is_swapped, when in problem.ways():
         here, placed = step.place or INSIDE, problem.placed[i]
         named_so = is_swapped and name not in along  # what goes along is where it would have been
@@ -80,7 +80,7 @@ def _ends(records: Records, item: Item) -> frozenset[str] | None:
     if item.end_at != INSIDE:
         return frozenset({item.end_at}) if item.end_at else None
     bags = {each.item for each in records.hardware if each.end_at == INSIDE}
-    return frozenset({INSIDE, records.settings.airlock, *(crew.crew for crew in records.crew), *bags})
+    return frozenset({INSIDE, records.settings.airlock_place, *(crew.crew for crew in records.crew), *bags})
 
 
 def _near(problem: Problem, position: int, is_swapped: bool) -> frozenset[str]:
@@ -183,7 +183,8 @@ def add_tethers(problem: Problem) -> None:
     necessary at the ends of the way, and the check on the timed plan judges the rest.
     """
     records = problem.work.records
-    anchors, airlock = {place.place for place in records.places if place.anchor}, records.settings.airlock
+    anchors = {place.place for place in records.places if place.anchor}
+    airlock = records.settings.airlock_place
     for person in records.crew:
         if person.tether_m is None or not problem.positions[person.crew]:
             continue
@@ -259,7 +260,7 @@ def _arrival(problem: Problem, crew: str, number: int) -> cp_model.IntVar:
     arrival = model.cp.new_int_var(0, model.horizon, f"{crew} arrives {number}")
     for (i, j), arc in lane.arcs.items():
         if j == number:
-            leave = problem.egress if i < 0 else lane.members[i].step.finish
+            leave = problem.pet_zero if i < 0 else lane.members[i].step.finish
             model.cp.add(arrival == leave + (way(i, j) or 0)).only_enforce_if(arc)
     return arrival
 

@@ -72,7 +72,7 @@ def decide(plan: TimedPlan, skip: Sequence[str] = (), give: Sequence[str] = (), 
     changes += [Order(order)] if order else []
     changes += [Wait(row) for row in waits]
     changed = _as_if_planned(base, apply(base.scenario, changes)) if changes else base
-    now = moment_at(outside.now_min, outside.actuals.egress or base.egress)
+    now = moment_at(outside.now_min, outside.actuals.pet_zero or base.pet_zero)
     # Told as the log would tell it, so that the re-timing knows one kind of skip.
     events = tuple(Event(row=0, event_id=f"decision {name}", event=SKIPPED, crew="", step=name, at=now,
                          remaining_min=None, metabolic_w=None, note="") for name in skipped)
@@ -180,7 +180,7 @@ def decision_table(plan: TimedPlan, level: float = 0.95, samples: int = 2_000, s
     cuts = propose_cuts(plan, level, samples, seed)
     lines = cuts[cuts["last_start_min"].notna()]
     base = plan.taken_outside
-    ruled = re_timed_as(plan, TimedPlan.of(base.scenario.with_cuts(lines), base.egress))
+    ruled = re_timed_as(plan, TimedPlan.of(base.scenario.with_cuts(lines), base.pet_zero))
     p = odds(ruled, samples, seed).tasks.set_index("task")
     rows, dropped = [], []
     for line in cuts.to_dict("records"):
@@ -204,5 +204,5 @@ def _chance(p: pd.DataFrame, task: str, by_min: float) -> tuple[float, float]:
 
 def _words(task: str, title: str, by_min: float, step: str) -> str:
     if by_min != by_min:
-        return f"{task} cannot keep the limit so surely, whenever it begins: decide before egress"
+        return f"{task} cannot keep the limit so surely, whenever it begins: decide before PET 0"
     return f"If {step} has not begun by {pet_label(by_min, 'down')}, drop {task} ({title})"

@@ -81,7 +81,7 @@ def _homes(plan: TimedPlan, how: str, at_min: object) -> list[_Home]:
     if at_min is None:
         minute = plan.known_outside(how).now_min
     else:
-        minute = moment_asked(at_min, plan.egress, how, "at_min")
+        minute = moment_asked(at_min, plan.pet_zero, how, "at_min")
     if not 0 <= minute <= plan.end_min:
         raise ScenarioError.single(f"is no moment of the outing, 0:00 to {pet_label(plan.end_min)}",
                                    table=how, column="at_min", value=minute)
@@ -163,7 +163,7 @@ def _sequence(plan: TimedPlan, home: _Home, homes: list[_Home]) -> Iterator[_Row
 
 def _way_words(plan: TimedPlan, home: _Home) -> str:
     """By which places; from the nearer end of a leg."""
-    travel, airlock = plan.travels[home.crew], plan.scenario.settings.airlock
+    travel, airlock = plan.travels[home.crew], plan.scenario.settings.airlock_place
     here = min(home.place.split(" to "), key=lambda place: travel.time_min(place, airlock))
     places = [plan.place_title(place) for place in travel.way(here, airlock)]
     if len(places) == 1:

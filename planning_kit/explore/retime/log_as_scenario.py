@@ -38,8 +38,8 @@ class _Spell:
     minutes: float
 
 
-def write_down(base: TimedPlan, states: States, egress: datetime, now_min: float) -> Happened:
-    """The scenario of ``base`` with everything in ``states`` written into it; ``egress`` as it was (UTC)."""
+def write_down(base: TimedPlan, states: States, pet_zero: datetime, now_min: float) -> Happened:
+    """The scenario of ``base`` with everything in ``states`` written into it; PET 0 as it was (UTC)."""
     spells = _spells(base, states, now_min)
     table = base.scenario.steps
     rows = _rows_of(table)
@@ -61,7 +61,7 @@ def write_down(base: TimedPlan, states: States, egress: datetime, now_min: float
     changed = made(base.scenario, [_dropped(skipped)] if skipped else [], frames=frames)
     scenario = changed.scenario
     if scenario is not base.scenario:
-        scenario = scenario.as_happened(moment_at(now_min, egress))
+        scenario = scenario.as_happened(moment_at(now_min, pet_zero))
     return Happened(scenario, fixed, parts, left, _went(changed))
 
 

@@ -153,10 +153,10 @@ def standing_of(plan: TimedPlan) -> str:
 
 def _now(plan: TimedPlan, outside: Outside) -> str:
     now = outside.now_min
-    slip = pet_min(plan.egress, outside.planned.egress)
+    slip = pet_min(plan.pet_zero, outside.planned.pet_zero)
     by = _by(slip, "later", "earlier")
-    egress = "" if abs(slip) < _AS_PLANNED_MIN else f" Egress was {by} than planned."
-    return f"PET {pet_label(now)}, GMT {gmt_label(moment_at(now, plan.egress))}.{egress}"
+    pet_zero = "" if abs(slip) < _AS_PLANNED_MIN else f" PET 0 was {by} than planned."
+    return f"PET {pet_label(now)}, GMT {gmt_label(moment_at(now, plan.pet_zero))}.{pet_zero}"
 
 
 def _by(minutes: float, more: str, less: str) -> str:

@@ -95,7 +95,7 @@ def _past(plan: TimedPlan, here: Sequence[Whereabouts], now_min: float, begun: f
     for who in begun_by.keys() - ready.keys():
         free = max((float(plan.finishes[i]) for i in begun_by[who]), default=now_min)
         ready[who] = {plan.steps[i].step: max(free, now_min) for i in rest if plan.steps[i].crew == who}
-    airlock = plan.scenario.settings.airlock
+    airlock = plan.scenario.settings.airlock_place
     return Past(
         ready_min=ready,
         home_min={each.crew: each.at_home_min(plan.travels[each.crew], airlock) for each in here},
@@ -124,7 +124,7 @@ def _hook(plan: TimedPlan, crew: str) -> str:
     hooked = [position for position in plan.network.fixed
               if crew in plan.steps[position].hooks and plan.steps[position].place in anchors]
     last = max(hooked, key=lambda position: float(plan.finishes[position]), default=None)
-    return plan.scenario.settings.airlock if last is None else plan.steps[last].place
+    return plan.scenario.settings.airlock_place if last is None else plan.steps[last].place
 
 
 def _not_before(plan: TimedPlan, position: int, now_min: float,
@@ -187,7 +187,7 @@ def _windows(plan: TimedPlan) -> dict[str, np.ndarray]:
 def better_orders(plan: TimedPlan, budget: Budget) -> Iterator[Better]:
     """Better orders of the rest of a re-timed plan: with all of it, then so that it keeps a limit."""
     rest = rest_of(plan)
-    if not any(len(lane) > 1 for lane in as_written(rest.records, plan.egress).lanes.values()):
+    if not any(len(lane) > 1 for lane in as_written(rest.records, plan.pet_zero).lanes.values()):
         return
     limits = plan.scenario.settings.limits
     is_lost = plan.end_min > limits.hard_min  # then what keeps a limit comes first, whatever it leaves out
@@ -215,8 +215,8 @@ def _keeping_a_limit(plan: TimedPlan, rest: Rest, end_min: float, budget: Budget
 
 def _looked(plan: TimedPlan, rest: Rest, limit_min: float, budget: Budget) -> Better | None:
     judge = Judge(scenario=plan.scenario, records=rest.records, current=plan, limit_min=limit_min)
-    start = as_written(rest.records, plan.egress)
-    freedom = Freedom(earliest=plan.egress, latest=plan.egress, limit_min=limit_min, past=rest.past)
+    start = as_written(rest.records, plan.pet_zero)
+    freedom = Freedom(earliest=plan.pet_zero, latest=plan.pet_zero, limit_min=limit_min, past=rest.past)
     return OrderSearch(judge=judge, before=start, budget=budget).look(freedom, budget.effort / 2)
 
 

@@ -5,11 +5,11 @@ What has happened is written into the scenario (`log_as_scenario`), its starts a
 that the past has torn apart is let go; a step that then finds no window or no time is left out with all
 that waits for it, and the rest is timed anew. Findings say all of it.
 
-Suits are corrected by what was really used. A metabolic rate is logged as the mean since egress. Its ratio
+Suits are corrected by what was really used. A metabolic rate is logged as the mean since PET 0. Its ratio
 to the mean that the re-timed plan assumes over the same minutes multiplies the crew member's
 ``exertion_factor``: what was used until then is then just what was logged, and the rest of the outing is
 assumed as much harder, or easier, than planned. Assumption: who worked harder so far goes on so. Neglected:
-that the ratio may differ by kind of work; use before egress is scaled too.
+that the ratio may differ by kind of work; use before PET 0 is scaled too.
 """
 
 from __future__ import annotations
@@ -69,7 +69,7 @@ def keeping_times(plan: TimedPlan, changed: TimedPlan) -> TimedPlan:
 
 
 def _mean_w(history: SuitHistory, until_min: float) -> float:
-    """Mean metabolic rate assumed from egress to ``until_min``, W."""
+    """Mean metabolic rate assumed from PET 0 to ``until_min``, W."""
     minutes = np.diff(np.clip(history.at_min, 0.0, until_min))
     return float((history.metabolic_w * minutes).sum() / minutes.sum()) if minutes.sum() > 0 else float("nan")
 
@@ -114,22 +114,22 @@ def retime_plan(base: TimedPlan, actuals: object, now: object = None, here: tupl
     cannot be; otherwise it always returns a plan.
     """
     faults = Faults()
-    read = read_actuals(actuals, base.egress, faults)
-    egress = read.egress or base.egress
-    now_min = None if now is None else moment_asked(now, egress, "retime", "now_min")
-    clock = None if now_min is None else moment_at(now_min, egress)
-    states = states_of(base.scenario.records, read.events, egress, faults, clock)
+    read = read_actuals(actuals, base.pet_zero, faults)
+    pet_zero = read.pet_zero or base.pet_zero
+    now_min = None if now is None else moment_asked(now, pet_zero, "retime", "now_min")
+    clock = None if now_min is None else moment_at(now_min, pet_zero)
+    states = states_of(base.scenario.records, read.events, pet_zero, faults, clock)
     faults.stop_if_any()
     now_min = float(on_grid(states.last_min if now_min is None else now_min))
     if now_min > max(base.horizon_min, _LONGEST_MIN):
         raise ScenarioError.single(f"is PET {pet_label(now_min)}: is the date right?", table="retime",
                                    column="now_min", value=now)
-    # PET counts from the egress: after another one every window lies at another minute.
-    almanac = base.almanac if egress == base.egress else (
-        almanac_for(base.scenario.records, base.scenario.elements, egress))
-    placed = _placed(base, write_down(base, states, egress, now_min), almanac, now_min, here,
+    # PET counts from the PET 0: after another one every window lies at another minute.
+    almanac = base.almanac if pet_zero == base.pet_zero else (
+        almanac_for(base.scenario.records, base.scenario.elements, pet_zero))
+    placed = _placed(base, write_down(base, states, pet_zero, now_min), almanac, now_min, here,
                      states.inside_min)
-    plan = replace(base, scenario=placed.happened.scenario, egress=egress, almanac=almanac,
+    plan = replace(base, scenario=placed.happened.scenario, pet_zero=pet_zero, almanac=almanac,
                    network=placed.network, durations=placed.durations, starts=placed.starts)
     plan, effort = with_logged_effort(plan, states)
     outside = Outside(planned=planned or base, base=base, actuals=read, states=states, now_min=now_min,
@@ -137,11 +137,11 @@ def retime_plan(base: TimedPlan, actuals: object, now: object = None, here: tupl
     return keeping_times(plan, replace(plan, outside=outside))
 
 
-def moment_asked(when: object, egress: datetime, table: str, column: str) -> float:
+def moment_asked(when: object, pet_zero: datetime, table: str, column: str) -> float:
     """PET minutes of a moment given as PET minutes, ``h:mm`` or UTC; `ScenarioError` for anything else."""
     try:
-        moment = parse_when(when, egress)
-        return float(when) if isinstance(when, int | float) else pet_min(moment, egress)
+        moment = parse_when(when, pet_zero)
+        return float(when) if isinstance(when, int | float) else pet_min(moment, pet_zero)
     except CellFault as fault:
         raise ScenarioError.single(str(fault), table=table, column=column, value=when) from None
 
@@ -169,7 +169,7 @@ def _placed(base: TimedPlan, happened: Happened, almanac: Almanac, now_min: floa
         if here:
             records = happened.scenario.records
             network = from_here(network, fixed, durations, records.steps, base.travels,
-                                records.settings.airlock, here)
+                                records.settings.airlock_place, here)
         if here:
             stop_if_circular(network, durations)  # a decision can be nonsense; what was logged has happened
         starts = earliest_starts(network, durations)
@@ -224,5 +224,5 @@ def network_of(plan: TimedPlan, records: Records) -> Network:
     starts = {number: fixed[step.step] for number, step in enumerate(records.steps) if step.step in fixed}
     lengths = plan.durations[[plan.position(step.step) for step in records.steps]]
     held = with_past(network, starts, lengths, plan.outside.now_min)
-    return from_here(held, starts, lengths, records.steps, plan.travels, records.settings.airlock,
+    return from_here(held, starts, lengths, records.steps, plan.travels, records.settings.airlock_place,
                      plan.whereabouts)

@@ -1,7 +1,7 @@
 """One draft under a planner's hands: every edit of tables, chart and slider, with undo, redo and versions.
 
 It knows no widget. A view asks it to do something, then reads ``draft``, ``verdict`` and ``plan``. An edit of
-egress is one of settings, which may take the range of egress times along to another day.
+PET 0 is one of settings, which may take the range of PET 0 times along to another day.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.timed import TimedPlan
 
-EGRESS, EARLIEST, LATEST = "egress", "egress_earliest", "egress_latest"
+PET_ZERO, EARLIEST, LATEST = "pet_zero_utc", "pet_zero_earliest", "pet_zero_latest"
 _DAY = timedelta(days=1)
 
 
@@ -35,23 +35,23 @@ def setting_moment(draft: Draft, key: str) -> datetime | None:
     return moment.replace(tzinfo=UTC) if moment is not None and moment.tzinfo is None else moment
 
 
-def egress_typed_as(draft: Draft, text: str) -> Set:
-    """The settings that change when egress is to be ``text``.
+def pet_zero_typed_as(draft: Draft, text: str) -> Set:
+    """The settings that change when PET 0 is to be ``text``.
 
-    An egress on another day, outside the scenario's range, takes the range along by whole days: the range
+    A PET 0 on another day, outside the scenario's range, takes the range along by whole days: the range
     says at what time of day they may leave.
     """
     moved = {key: moment_text(moment) for key, moment in _moved_range(draft, text).items()}
-    return Set({EGRESS: text} | moved)
+    return Set({PET_ZERO: text} | moved)
 
 
 def _moved_range(draft: Draft, text: str) -> dict[str, datetime]:
-    first, last, old = (setting_moment(draft, key) for key in (EARLIEST, LATEST, EGRESS))
+    first, last, old = (setting_moment(draft, key) for key in (EARLIEST, LATEST, PET_ZERO))
     try:
         new = datetime.fromisoformat(text)
         if first is None or last is None or first <= new <= last:
             return {}
-        # Whole days that bring the new egress into the range; where none do, those between the two dates.
+        # Whole days that bring the new PET 0 into the range; where none do, those between the two dates.
         whole = (new - first) // _DAY * _DAY
         fits = first + whole <= new <= last + whole
         by = whole if fits else (new.date() - (old or first).date())
@@ -196,20 +196,20 @@ class Editing:
         """Make a change in what is typed: one edit, called ``words``, else in the change's own."""
         self.edit(with_change(self.draft, change), words or change.words, merges)
 
-    def set_egress(self, text: str, merges: Hashable = None) -> None:
-        """Egress, UTC; moves of one drag of the slider share ``merges`` and are one edit.
+    def set_pet_zero(self, text: str, merges: Hashable = None) -> None:
+        """PET 0, UTC; moves of one drag of the slider share ``merges`` and are one edit.
 
-        On another day the scenario's range of egress times goes along (see `egress_typed_as`).
+        On another day the scenario's range of PET 0 times goes along (see `pet_zero_typed_as`).
         """
-        self.make(egress_typed_as(self.draft, text), "set egress", merges)
+        self.make(pet_zero_typed_as(self.draft, text), "set PET 0", merges)
 
-    def egress_typed(self) -> datetime:
-        """Egress as it is typed; that of the last good plan where what is typed is no moment."""
-        return setting_moment(self.draft, EGRESS) or self.plan.egress
+    def pet_zero_typed(self) -> datetime:
+        """PET 0 as it is typed; that of the last good plan where what is typed is no moment."""
+        return setting_moment(self.draft, PET_ZERO) or self.plan.pet_zero
 
-    def egress_range(self) -> tuple[datetime, datetime]:
-        """Between which egress times the planner chooses: those typed, else the whole UTC day of egress."""
-        day = self.egress_typed().replace(hour=0, minute=0, second=0, microsecond=0)
+    def pet_zero_range(self) -> tuple[datetime, datetime]:
+        """Between which PET 0 times the planner chooses: those typed, else the whole UTC day of PET 0."""
+        day = self.pet_zero_typed().replace(hour=0, minute=0, second=0, microsecond=0)
         first, last = (setting_moment(self.draft, key) for key in (EARLIEST, LATEST))
         return first or day, last or day + timedelta(days=1, minutes=-1)
 

@@ -42,18 +42,18 @@ def go_outside(session: Session, log: Logbook | None = None, now: object = None)
 
 
 def first_clock(base: TimedPlan, log: Logbook, wall: datetime) -> Clock:
-    """The wall clock where it lies in this outing; else held at the end of the log, or at egress."""
+    """The wall clock where it lies in this outing; else held at the end of the log, or at PET 0."""
     if is_in_outing(wall, base):
         return Clock.wall(wall)
-    horizon = base.egress + timedelta(minutes=base.horizon_min)
+    horizon = base.pet_zero + timedelta(minutes=base.horizon_min)
     try:
         found = log_so_far(log.rows(Faults()), Faults(), base, horizon, is_by_hand=True)
         written = [row.values.get("logged_at") for row in found.rows]
-        last = max((moment for moment in written if isinstance(moment, datetime)), default=base.egress)
+        last = max((moment for moment in written if isinstance(moment, datetime)), default=base.pet_zero)
         events = [event.at for event in found.actuals.events]
     except ScenarioError:
-        return Clock(HELD, base.egress, wall)
-    return Clock(HELD, max([base.egress, last, *events]), wall)
+        return Clock(HELD, base.pet_zero, wall)
+    return Clock(HELD, max([base.pet_zero, last, *events]), wall)
 
 
 def watch_of(session: Session) -> Watch:

@@ -1,4 +1,4 @@
-"""The long questions that a planner asks of the plan: another egress, the odds, a better order."""
+"""The long questions that a planner asks of the plan: another PET 0, the odds, a better order."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from planning_kit.explore.odds.odds import TimedOdds, odds
 from planning_kit.explore.odds.sampling import chunk_sizes
 from planning_kit.explore.odds.study import Study, Tally, joined, run_chunk
 from planning_kit.explore.propose.proposals import ODDS_SAMPLES, Proposal, Proposals, search_orders
-from planning_kit.explore.session.editing import EGRESS, Editing
-from planning_kit.explore.sweep import sweep_egress
+from planning_kit.explore.session.editing import PET_ZERO, Editing
+from planning_kit.explore.sweep import sweep_pet_zero
 from planning_kit.plan.timed import TimedPlan
 
 SWEEP, ODDS, ORDER = "sweep", "odds", "order"
@@ -23,9 +23,9 @@ _SEARCH_SECONDS = 120.0  # a safety stop: the planner sees it run, and stops it
 
 @dataclass(frozen=True)
 class Tried:
-    """One egress: minutes left before the hard limit (NaN: no plan, and ``reason`` says why)."""
+    """One PET 0: minutes left before the hard limit (NaN: no plan, and ``reason`` says why)."""
 
-    egress: datetime
+    pet_zero: datetime
     left_min: float
     reason: str
 
@@ -40,9 +40,9 @@ class Orders:
     odds: tuple[TimedOdds, ...]
 
 
-def about_every_egress(editing: Editing) -> LongQuestion:
-    """The same work at every 5 minutes of the range of egress times."""
-    first, last = editing.egress_range()
+def about_every_pet_zero(editing: Editing) -> LongQuestion:
+    """The same work at every 5 minutes of the range of PET 0 times."""
+    first, last = editing.pet_zero_range()
     scenario = editing.scenario
 
     def answer(question: LongQuestion) -> list[Tried]:
@@ -50,12 +50,12 @@ def about_every_egress(editing: Editing) -> LongQuestion:
         found: list[Tried] = []
         while len(found) < count and not question.is_stopping:
             moment = first + timedelta(minutes=_SWEEP_EVERY_MIN * len(found))
-            row = sweep_egress(scenario, moment, moment, 1).iloc[0]
+            row = sweep_pet_zero(scenario, moment, moment, 1).iloc[0]
             found.append(Tried(moment, float(row["hard_margin_min"]), str(row["reason"])))
             question.tell(f"{len(found)} of {count}", len(found) / count, found[-1])
         return found
 
-    return LongQuestion(SWEEP, answer, _is_same(editing, free=(EGRESS,)))
+    return LongQuestion(SWEEP, answer, _is_same(editing, free=(PET_ZERO,)))
 
 
 def about_the_odds(editing: Editing) -> LongQuestion:
@@ -81,7 +81,7 @@ def about_a_better_order(editing: Editing) -> LongQuestion:
     def answer(question: LongQuestion) -> Orders | None:
         search = search_orders(plan.scenario, seconds=_SEARCH_SECONDS, progress=question.report,
                                cancel=lambda: question.is_stopping)
-        # With another egress allowed the search may find the same order again.
+        # With another PET 0 allowed the search may find the same order again.
         found = tuple({each.scenario.digest: each for each in reversed(search.found)}.values())[::-1]
         if question.is_stopping and not found:
             return None
@@ -100,5 +100,5 @@ def _is_same(editing: Editing, free: Collection[str] = ()) -> Callable[[], bool]
 
 
 QUESTIONS: Mapping[str, Callable[[Editing], LongQuestion]] = {
-    SWEEP: about_every_egress, ODDS: about_the_odds, ORDER: about_a_better_order,
+    SWEEP: about_every_pet_zero, ODDS: about_the_odds, ORDER: about_a_better_order,
 }

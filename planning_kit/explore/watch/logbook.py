@@ -31,12 +31,12 @@ from planning_kit.inputs.log import Actuals, actuals_of, log_path, log_rows, raw
 from planning_kit.inputs.log_append import LogEntry, append_entries
 from planning_kit.inputs.log_format import (
     CORRECT,
-    EGRESS,
     EVENT_KINDS,
     INGRESS,
     LOG,
     LOG_COLUMNS,
     LOG_FILE,
+    PET_ZERO,
     SUIT,
     Event,
     parse_when,
@@ -72,32 +72,32 @@ class LogSoFar:
 def log_so_far(rows: Sequence[Row], cell_faults: Faults, base: TimedPlan, now: datetime,
                is_by_hand: bool) -> LogSoFar:
     """What ``rows`` say at ``now`` about the plan ``base``."""
-    later = tuple(row for row in rows if is_by_hand and _written(row, base.egress) > now)
+    later = tuple(row for row in rows if is_by_hand and _written(row, base.pet_zero) > now)
     later_rows = {row.number for row in later}
     known = tuple(row for row in rows if row.number not in later_rows)
     faults = Faults([fault for fault in cell_faults.rows if fault["row"] not in later_rows])
-    read = actuals_of([*known], base.egress, faults)
+    read = actuals_of([*known], base.pet_zero, faults)
     return LogSoFar(known, later, _possible(base, read, faults, now), log_faults(faults.rows, in_rows=True))
 
 
-def _written(row: Row, egress: datetime) -> datetime:
+def _written(row: Row, pet_zero: datetime) -> datetime:
     """When a row was written down; where it does not say, when it happened."""
     logged = row.values.get("logged_at")
-    return logged if isinstance(logged, datetime) else _when(row, egress) or egress
+    return logged if isinstance(logged, datetime) else _when(row, pet_zero) or pet_zero
 
 
 def _possible(base: TimedPlan, read: Actuals, faults: Faults, now: datetime) -> Actuals:
     """The events without those of faulty rows; what becomes impossible without them goes as well."""
-    events, egress = read.events, read.egress or base.egress
+    events, pet_zero = read.events, read.pet_zero or base.pet_zero
     known = {step.step for step in base.steps}
     # Each round takes at least one event away, so that it ends.
     while True:
         bad = {fault["row"] for fault in faults.rows}
         events = tuple(event for event in events if event.row not in bad)
         found = Faults()
-        states_of(base.scenario.records, events, egress, found, now)
+        states_of(base.scenario.records, events, pet_zero, found, now)
         if not found.rows:
-            return Actuals(events, read.egress)
+            return Actuals(events, read.pet_zero)
         faults.rows += found.rows
         named = {event.step for event in events if event.step}
         if named and not named & known:  # the log of another outing, which is said once
@@ -115,7 +115,7 @@ def without_rates(actuals: Actuals) -> Actuals:
     """The same without metabolic rates: for a rate that cannot be believed."""
     events: Iterable[Event] = (replace(event, metabolic_w=None) for event in actuals.events
                                if event.step or event.metabolic_w is None)
-    return Actuals(tuple(events), actuals.egress)
+    return Actuals(tuple(events), actuals.pet_zero)
 
 
 # As a planner reads it
@@ -146,7 +146,7 @@ class LogLine:
     problem: str
 
 
-def log_lines(log: LogSoFar, egress: datetime) -> list[LogLine]:
+def log_lines(log: LogSoFar, pet_zero: datetime) -> list[LogLine]:
     """Every row that counts, or cannot, at now, the latest first."""
     problems, corrected_by = defaultdict[int | None, list[str]](list), defaultdict[str, list[str]](list)
     for fault in log.faults:
@@ -154,16 +154,16 @@ def log_lines(log: LogSoFar, egress: datetime) -> list[LogLine]:
     for row in log.rows:
         if row.text("event") == CORRECT:
             corrected_by[row.text("corrects")].append(row.text("event_id"))
-    return [_line(row, settled, egress, "; ".join(problems[row.number]),
+    return [_line(row, settled, pet_zero, "; ".join(problems[row.number]),
                   tuple(corrected_by[row.text("event_id")]))
             for row, settled in zip(log.rows, settled_rows(log.rows, Faults()), strict=True)][::-1]
 
 
-def _line(row: Row, settled: Row | None, egress: datetime, problem: str,
+def _line(row: Row, settled: Row | None, pet_zero: datetime, problem: str,
           corrected_by: tuple[str, ...]) -> LogLine:
     """``settled`` is the row with its corrections in it, None where it was withdrawn."""
     now = settled or row
-    at, first = _when(now, egress), _when(row, egress)
+    at, first = _when(now, pet_zero), _when(row, pet_zero)
     event_id, event, by, note, corrects = (row.texts.get(column, "") for column in (
         "event_id", "event", "by", "note", "corrects"))
     return LogLine(
@@ -179,9 +179,9 @@ def _number_text(row: Row, column: str) -> str:
     return row.texts.get(column, "") if value is None else number_text(value)
 
 
-def _when(row: Row, egress: datetime) -> datetime | None:
+def _when(row: Row, pet_zero: datetime) -> datetime | None:
     try:
-        return parse_when(row.text("at"), egress) if row.text("at") else None
+        return parse_when(row.text("at"), pet_zero) if row.text("at") else None
     except CellFault:
         return None
 
@@ -251,7 +251,7 @@ class Logbook:
 class Entry:
     """What stands in one line of entry, as typed.
 
-    ``lane`` is who called it (a lane of the chart, or "" for egress and ingress); ``at`` empty means now.
+    ``lane`` is who called it (a lane of the chart, or "" for PET 0 and ingress); ``at`` empty means now.
     ``event`` is one of the log's, or `WITHDRAW`: a correction that takes the event ``corrects`` back.
     ``alone``, if not empty: of a step of both only this one has begun or finished.
     """
@@ -269,10 +269,10 @@ class Entry:
 
     @property
     def slot(self) -> str:
-        """Where it is typed: the lane, ``egress``, ``ingress``, or ``correct`` and the event it is about."""
+        """Where it is typed: the lane, ``pet_zero``, ``ingress``, or ``correct`` and what it is about."""
         if self.corrects:
             return f"{CORRECT} {self.corrects}"
-        return self.event if self.event in (EGRESS, INGRESS) else self.lane
+        return self.event if self.event in (PET_ZERO, INGRESS) else self.lane
 
 
 @dataclass(frozen=True)
@@ -283,14 +283,14 @@ class Refused:
     faults: tuple[LogFault, ...]
 
 
-def write(entry: Entry, book: Logbook, base: TimedPlan, egress: datetime, now: datetime) -> str:
+def write(entry: Entry, book: Logbook, base: TimedPlan, pet_zero: datetime, now: datetime) -> str:
     """Append an entry to the log and give its ``event_id``.
 
     It is judged against the plan ``base`` and the log so far. Raises `ScenarioError` with every fault;
     nothing was written then.
     """
     faults = Faults()
-    moment = _moment(entry, egress, now, faults)
+    moment = _moment(entry, pet_zero, now, faults)
     remaining = _number(entry.remaining_min, "remaining_min", faults)
     metabolic = _number(entry.metabolic_w, "metabolic_w", faults)
     if entry.event == CORRECT and not any(map(str.strip, (entry.at, entry.remaining_min, entry.metabolic_w,
@@ -298,8 +298,8 @@ def write(entry: Entry, book: Logbook, base: TimedPlan, egress: datetime, now: d
         faults.add(LOG.name, None, "at", "", "type what it should have been, or withdraw the entry")
     elif entry.event not in (*EVENT_KINDS, WITHDRAW):
         faults.add(LOG.name, None, "event", entry.event, f"must be one of: {', '.join(EVENT_KINDS)}")
-    if metabolic is not None and moment is not None and moment <= egress:
-        faults.add(LOG.name, None, "metabolic_w", entry.metabolic_w, "a mean rate since egress needs some "
+    if metabolic is not None and moment is not None and moment <= pet_zero:
+        faults.add(LOG.name, None, "metabolic_w", entry.metabolic_w, "a mean rate since PET 0 needs some "
                    "minutes after it")
     faults.stop_if_any()
     row = LogEntry(entry.event, entry.step, moment, remaining_min=remaining, by=entry.by.strip(),
@@ -320,16 +320,16 @@ def _rows(entry: Entry, row: LogEntry, metabolic: float | None, base: TimedPlan)
     return [row] if metabolic is None else [row, rate]
 
 
-def _moment(entry: Entry, egress: datetime, now: datetime, faults: Faults) -> datetime | None:
+def _moment(entry: Entry, pet_zero: datetime, now: datetime, faults: Faults) -> datetime | None:
     """When it happened: as typed, or now; None for a correction that leaves it as it was."""
     if not entry.at.strip():
         return None if entry.event in (CORRECT, WITHDRAW) else now
     if entry.event == WITHDRAW:
         return None
     try:
-        moment = typed_moment(entry.at, egress, now)
+        moment = typed_moment(entry.at, pet_zero, now)
         if moment > now:
-            raise CellFault(f"{IN_FUTURE}: now is PET {pet_label(pet_min(now, egress))}, "
+            raise CellFault(f"{IN_FUTURE}: now is PET {pet_label(pet_min(now, pet_zero))}, "
                             f"{gmt_label(now)} GMT")
         return moment
     except CellFault as fault:

@@ -61,11 +61,11 @@ class Clock:
 
 
 def is_in_outing(moment: datetime, plan: TimedPlan) -> bool:
-    """Whether a moment lies in the outing of a plan, or in the day before its egress."""
-    return -_DAY_MIN <= pet_min(moment, plan.egress) <= plan.horizon_min
+    """Whether a moment lies in the outing of a plan, or in the day before its PET 0."""
+    return -_DAY_MIN <= pet_min(moment, plan.pet_zero) <= plan.horizon_min
 
 
-def typed_moment(text: str, egress: datetime, near: datetime) -> datetime:
+def typed_moment(text: str, pet_zero: datetime, near: datetime) -> datetime:
     """UTC from what is typed on a console.
 
     PET as ``1:23``, ``1:23:30`` or minutes; UTC as ``13:02Z`` (of the day that lies nearest to ``near``), as
@@ -84,7 +84,7 @@ def typed_moment(text: str, egress: datetime, near: datetime) -> datetime:
         return _nearest(near, (moment_at(minutes, datetime(near.year + by, 1, 1, tzinfo=UTC))
                                for by in (-1, 0, 1)))
     try:
-        return parse_when(text, egress)
+        return parse_when(text, pet_zero)
     except CellFault as fault:
         problem = str(fault).partition(";")[0]
         raise CellFault(f"{problem}; write PET like 1:23, or UTC like 13:02Z or 134/13:02") from None
@@ -180,7 +180,7 @@ def _between(plan: TimedPlan, outside: Outside, crew: str, activities: Sequence[
         return ""
     now = outside.now_min
     if now < 0:
-        return "before egress"
+        return "before PET 0"
     here = next((each for each in activities if each.start_min <= now < each.finish_min), None)
     return _words(plan, here) if here else ""
 

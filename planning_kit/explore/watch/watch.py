@@ -134,7 +134,7 @@ class Watch:
             raise ScenarioError.single(f"must be one of: {', '.join(CLOCK_KINDS)}", column="clock",
                                        value=kind)
         try:
-            at = typed_moment(text, self.plan.egress, self.now) if text.strip() else self.now
+            at = typed_moment(text, self.plan.pet_zero, self.now) if text.strip() else self.now
         except CellFault as fault:
             raise ScenarioError.single(f"now {fault}", column="clock", value=text) from None
         clock = Clock.wall(wall) if kind == WALL else Clock(kind, at, wall)
@@ -143,12 +143,12 @@ class Watch:
         self._read()
 
     def _check(self, clock: Clock) -> None:
-        now, egress = clock.now(self._wall()), self.base.egress
-        latest = egress + timedelta(minutes=self.base.horizon_min)
+        now, pet_zero = clock.now(self._wall()), self.base.pet_zero
+        latest = pet_zero + timedelta(minutes=self.base.horizon_min)
         if not is_in_outing(now, self.base):
             raise ScenarioError.single(
                 f"{'the wall clock says' if clock.kind == WALL else 'now would be'} {now:%Y-%m-%d %H:%M} "
-                f"UTC, which is no moment of this outing (egress {egress:%Y-%m-%d %H:%M}, computed until "
+                f"UTC, which is no moment of this outing (PET 0 {pet_zero:%Y-%m-%d %H:%M}, computed until "
                 f"{latest:%Y-%m-%d %H:%M} UTC): set now by hand", column="clock")
 
     def tick(self) -> bool:
@@ -157,7 +157,7 @@ class Watch:
         Re-timed is when the file has changed and at every whole minute, or sooner where a row lies just
         ahead of now: another's clock may be some seconds off.
         """
-        minute = pet_min(self.now, self.plan.egress)
+        minute = pet_min(self.now, self.plan.pet_zero)
         is_waiting = any(fault.problem.startswith(IN_FUTURE) for fault in self.log_so_far.faults)
         is_due = int(minute) != int(self.now_min) or (is_waiting and self.clock.kind != HELD)
         if not is_due and self.log.signature() == self._signature:
@@ -178,7 +178,7 @@ class Watch:
         for entry in entries:
             try:
                 self.stop_if_log_goes_on()
-                done.append(write(entry, self.log, self.base, self.plan.egress, now))
+                done.append(write(entry, self.log, self.base, self.plan.pet_zero, now))
             except ScenarioError as error:
                 self.refused[entry.slot] = Refused(entry, log_faults(error.problems.to_dict("records")))
                 break
@@ -275,7 +275,7 @@ class Watch:
     def ways_home(self) -> dict[str, tuple[pd.DataFrame, pd.DataFrame]]:
         """For terminate and abort, called now: the sequence, and time and margins of each crew member.
 
-        Raises `ScenarioError` before egress and once both are inside.
+        Raises `ScenarioError` before PET 0 and once both are inside.
         """
         return {how: (going_home(self.plan, how), home_now(self.plan, how)) for how in (TERMINATE, ABORT)}
 
@@ -301,7 +301,7 @@ class Watch:
         self._look_again()
 
     def _re_timed(self, actuals: Actuals, now: datetime) -> TimedPlan:
-        now_min = pet_min(now, actuals.egress or self.base.egress)
+        now_min = pet_min(now, actuals.pet_zero or self.base.pet_zero)
         here = self._still_here(actuals)
         try:  # a rate that cannot be believed is a fault of the log, and must not stop the watch
             plan = retime_plan(self.base, actuals, now_min, here, self.planned)
@@ -315,7 +315,7 @@ class Watch:
 
     def _still_here(self, actuals: Actuals) -> tuple[Whereabouts, ...]:
         """Where the last decision found those who have begun nothing since."""
-        since = moment_at(self._here_min, actuals.egress or self.base.egress)
+        since = moment_at(self._here_min, actuals.pet_zero or self.base.pet_zero)
         begun = {event.step for event in actuals.events if event.event == STARTED and event.at > since}
         busy = {step.crew for step in self.base.steps if step.step in begun}
         return tuple(each for each in self._here if not {each.crew, BOTH} & busy)

@@ -177,20 +177,20 @@ def assemble(plan: TimedPlan, chances: TimedOdds | str, revision: TimedCompariso
     return Pack(
         title=one_line(settings.title) or "Outing", station=one_line(settings.station),
         facts=_facts(plan, revision), sections=sections,
-        stamp=f"inputs {plan.scenario.digest[:12]} · egress {plan.egress:%Y-%m-%dT%H:%MZ} · {package}",
+        stamp=f"inputs {plan.scenario.digest[:12]} · PET 0 {plan.pet_zero:%Y-%m-%dT%H:%MZ} · {package}",
         pockets=tuple(pocket_section(plan, crew) for crew in plan.travels),
     )
 
 
 def _facts(plan: TimedPlan, revision: TimedComparison | None) -> tuple[tuple[str, str], ...]:
     settings, elements = plan.scenario.settings, plan.scenario.elements
-    own, changes = _other_egress(plan), "; ".join(one_line(change.words) for change in plan.history)
+    own, changes = _other_pet_zero(plan), "; ".join(one_line(change.words) for change in plan.history)
     # Of a re-timed plan, whose own inputs hold the log: the digest of what the crew took outside, too.
     planned = None if plan.outside is None else plan.outside.planned.scenario.digest
     facts = [
         *((str(item), str(value)) for item, value in plan.summary[["item", "value"]].itertuples(index=False)),
         ("Findings", OpenFindings(plan).counted),
-        ("Not the scenario's egress", f"that is {own}" if own else None),
+        ("Not the scenario's PET 0", f"that is {own}" if own else None),
         *(("Re-timed", line) for line in retimed_lines(plan)),
         ("Changed from the scenario", changes or None),
         ("Against the baseline", None if revision is None else revision.overall),
@@ -201,21 +201,21 @@ def _facts(plan: TimedPlan, revision: TimedComparison | None) -> tuple[tuple[str
         ("Digest before the log", planned),
         ("Versions", versions()),
     ]
-    facts.insert(2, ("PET 0:00 is", one_line(settings.pet_zero) or _NOT_GIVEN))
+    facts.insert(2, ("PET 0:00 is", one_line(settings.pet_zero_event) or _NOT_GIVEN))
     return tuple((name, value) for name, value in facts if value is not None)
 
 
-def _other_egress(plan: TimedPlan) -> str:
-    """The scenario's own egress where the plan has another one; "" where it has the same."""
-    own = plan.scenario.settings.egress
-    return "" if plan.egress == own else f"{own:%Y-%m-%d} GMT {gmt_label(own)}"
+def _other_pet_zero(plan: TimedPlan) -> str:
+    """The scenario's own PET 0 where the plan has another one; "" where it has the same."""
+    own = plan.scenario.settings.pet_zero_utc
+    return "" if plan.pet_zero == own else f"{own:%Y-%m-%d} GMT {gmt_label(own)}"
 
 
 def _reviews_of(plan: TimedPlan) -> pd.DataFrame:
-    """The reviews of the scenario; what was reviewed with its own egress says nothing of another one."""
-    table, own = plan.scenario.reviews, _other_egress(plan)
+    """The reviews of the scenario; what was reviewed with its own PET 0 says nothing of another one."""
+    table, own = plan.scenario.reviews, _other_pet_zero(plan)
     if own:
-        table["state"] = [f"of the scenario's egress ({own}), not of this one" if state == CURRENT else state
+        table["state"] = [f"of the scenario's PET 0 ({own}), not of this one" if state == CURRENT else state
                           for state in table["state"]]
     return table
 

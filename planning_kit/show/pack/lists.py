@@ -20,7 +20,7 @@ _LONGEST_ABOUT = 24  # the finding itself names them all
 
 def sky_section(plan: TimedPlan) -> Section:
     """When it is night and day, when each relay is in view, the periods from others, and the link needs."""
-    note = elements_age_note(Orbit(plan.scenario.elements), plan.egress)
+    note = elements_age_note(Orbit(plan.scenario.elements), plan.pet_zero)
     light = {f"{kind} {number}": [window] for kind in ("night", "day")
              for number, window in enumerate(getattr(plan.light, kind), start=1)}
     return Section("sky", "Light and links", (note,), (
@@ -42,7 +42,7 @@ def _windows(plan: TimedPlan, named: Mapping[str, Iterable[Sequence[float]]], sh
             for name, windows in named.items() for begin, end in windows if begin < plan.end_min + 60]
 
     def gmt(row: Row, name: str, side: Side) -> str:
-        return gmt_label(moment_at(row[name], plan.egress), side)
+        return gmt_label(moment_at(row[name], plan.pet_zero), side)
 
     return table_of(
         sorted(rows, key=lambda row: row["begin_min"]), sheet, caption, Column("Window", "name", 1.2),

@@ -51,7 +51,7 @@ def key_moments(plan: TimedPlan) -> list[KeyMoment]:
 
 def _out_at_work(plan: TimedPlan) -> Iterator[KeyMoment]:
     """Both away from the airlock: when the later of the two begins to work there."""
-    airlock = plan.scenario.settings.airlock
+    airlock = plan.scenario.settings.airlock_place
     first = [next((each for each in plan.lanes[crew] if each.kind == WORK and each.place != airlock), None)
              for crew in plan.travels]
     last = max(filter(None, first), key=lambda each: each.start_min, default=None)
@@ -91,7 +91,7 @@ def _worst_margins(plan: TimedPlan) -> Iterator[KeyMoment]:
 
 def _longest_way_home(plan: TimedPlan) -> Iterator[KeyMoment]:
     """Half way along the longest way to the airlock."""
-    airlock, names = plan.scenario.settings.airlock, Names(plan)
+    airlock, names = plan.scenario.settings.airlock_place, Names(plan)
     homeward = [each for crew in plan.travels for each in plan.lanes[crew]
                 if each.kind == TRAVEL and each.to_place == airlock]
     if homeward:
@@ -130,7 +130,7 @@ def map_picture(plan: TimedPlan, key: KeyMoment) -> content.Picture:
     moment = moment_of(plan, key.at_min)
     views = flat.views_of(plan.scenario.records.places, "+z")
     inks, lines = crew_inks(plan.travels, LIGHT), _words(plan, moment)
-    clock = (f"PET {pet_label(moment.at_min)} · GMT {gmt_label(moment_at(moment.at_min, plan.egress))} · "
+    clock = (f"PET {pet_label(moment.at_min)} · GMT {gmt_label(moment_at(moment.at_min, plan.pet_zero))} · "
              f"{one_line(key.why)}")
     shapes: list[content.Shape] = [content.Label(2, 10, clock[:150], 8.6, LIGHT.ink, is_bold=True)]
     for number, view in enumerate((views.side, views.above)):

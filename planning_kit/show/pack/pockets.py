@@ -79,7 +79,7 @@ class _Sheet:
         name = "" if activity.kind == WAIT else activity.step
         facts = self._facts(self.names.steps[name]) if name in self.names.steps else ()
         told = [activity.title, *(fact.words for fact in facts if fact.kind in form.kinds)]
-        return (pet_label(at), gmt_label(moment_at(at, self.plan.egress)), activity.minutes, name,
+        return (pet_label(at), gmt_label(moment_at(at, self.plan.pet_zero)), activity.minutes, name,
                 shortened(where, form.longest_place),
                 " · ".join(shortened(part, form.longest) for part in told if one_line(part)),
                 slack_cell(activity.slack_to_limit_min), "")
@@ -120,7 +120,7 @@ class _Sheet:
         yield from retimed_lines(plan)
         if math.isfinite(self.from_min):
             yield f"What was finished by PET {pet_label(self.from_min)} is left out here."
-        yield (f"PET 0:00 = GMT {gmt_label(plan.egress)}. Inside {pet_label(plan.end_min)}; planned limit "
+        yield (f"PET 0:00 = GMT {gmt_label(plan.pet_zero)}. Inside {pet_label(plan.end_min)}; planned limit "
                f"{pet_label(limits.planned_min, 'down')}, hard limit {pet_label(limits.hard_min, 'down')}.")
         yield from self._turn_back()
         yield (f"Night: {nights_words(plan)}. Findings of the plan: {self.found.counted} (numbers as in the "

@@ -122,7 +122,7 @@ class _Strip:
             tick_top = self.top + _AXIS - 3
             yield content.Box(x - 0.2, tick_top, 0.4, self.bottom - tick_top, "#C9CDD3")
             yield content.Label(x, self.top + 8, pet_label(at_min), _SIZE, LIGHT.ink, anchor, is_bold=True)
-            gmt = gmt_label(moment_at(at_min, self.plan.egress))
+            gmt = gmt_label(moment_at(at_min, self.plan.pet_zero))
             yield content.Label(x, self.top + 17, gmt, _SIZE - 0.8, LIGHT.quiet_ink, anchor)
 
     def _sky(self) -> Iterator[content.Shape]:
@@ -222,7 +222,7 @@ def _row(plan: TimedPlan, events: list[BriefingEvent], others: list[BriefingEven
          is_shared: bool) -> tuple[Cell, ...]:
     """What begins within one minute: of each crew member, or of both together; others at the right."""
     first = min((*events, *others), key=lambda told: told.at_min)
-    label = Rich((first.pet, gmt_label(moment_at(first.at_min, plan.egress), first.side)))
+    label = Rich((first.pet, gmt_label(moment_at(first.at_min, plan.pet_zero), first.side)))
     if is_shared:
         both = _cell(events)
         return label, both, both, _cell(others, with_names=True)

@@ -66,7 +66,7 @@ def _check_chances(plan: TimedPlan, chances: object) -> None:
     if chances is None:
         return
     own = must_be(chances, TimedOdds, "chances", "must be the plan's odds, as plan.odds() gives them").timed
-    if (own.scenario, own.egress, own.now_min) != (plan.scenario, plan.egress, plan.now_min):
+    if (own.scenario, own.pet_zero, own.now_min) != (plan.scenario, plan.pet_zero, plan.now_min):
         raise ScenarioError.single("are the odds of another plan; give those of this one, or none and they "
                                    "are computed", column="chances", value=own.scenario.settings.title)
 
@@ -108,7 +108,7 @@ def _briefing(plan: TimedPlan, pack: Pack) -> str:
 
 def _manifest(plan: TimedPlan, data: Mapping[str, bytes]) -> bytes:
     content = {"review_pack": 1, "inputs": plan.scenario.digest,
-               "egress": f"{plan.egress:%Y-%m-%dT%H:%M:%SZ}",
+               "pet_zero": f"{plan.pet_zero:%Y-%m-%dT%H:%M:%SZ}",
                "files": {name: digest_of(each) for name, each in data.items()}}
     return (json.dumps(content, indent=2) + "\n").encode()
 

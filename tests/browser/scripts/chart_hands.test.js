@@ -18,7 +18,7 @@ test("minutes go to pixels and back", () => {
   }
 });
 
-test("the whole is from before egress to after the last limit or end", () => {
+test("the whole is from before pet_zero to after the last limit or end", () => {
   equal(hands.wholeRange(sampleChart()), [-8, 98]);
   equal(hands.wholeRange(sampleChart({ end: 110 })), [-8, 118]);
 });
@@ -35,7 +35,7 @@ test("the chart is zoomed to five minutes at the least, to the whole at the most
   equal(hands.zoomedRange([0, 90], 3, 45, sampleChart()), [-8, 98]);
 });
 
-test("the view keeps between what comes before egress and the horizon", () => {
+test("the view keeps between what comes before pet_zero and the horizon", () => {
   const chart = sampleChart();
   equal(hands.keptRange(-50, 40, chart), [-8, 32]);
   equal(hands.keptRange(500, 40, chart), [80, 120]);

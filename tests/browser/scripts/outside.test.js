@@ -2,12 +2,12 @@ import { Outside } from "/static/outside.js";
 import { Side } from "/static/side.js";
 import { equal, listener, placed, press, test } from "./check.js";
 
-const EGRESS = Date.UTC(2031, 4, 14, 11, 24);
+const PET_ZERO = Date.UTC(2031, 4, 14, 11, 24);
 
 function told(more = {}) {
   return {
     head: [["inside", "6:20", ""]],
-    clock: { kind: "held", now_ms: EGRESS, egress_ms: EGRESS, runs: false, call: null },
+    clock: { kind: "held", now_ms: PET_ZERO, pet_zero_ms: PET_ZERO, runs: false, call: null },
     log: { words: "log.csv", rows: 0, later: 0, is_kept: true, faults: [] },
     standing: ["PET 0:00."],
     lanes: [

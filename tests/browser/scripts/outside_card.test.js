@@ -1,7 +1,7 @@
 import { LaneCard } from "/static/outside_card.js";
 import { equal, listener, placed, press, test, type } from "./check.js";
 
-const CLOCK = { now_ms: 3900000, egress_ms: 0 };
+const CLOCK = { now_ms: 3900000, pet_zero_ms: 0 };
 const step = (name, status, more = {}) => ({
   step: name,
   title: "",

@@ -1,15 +1,15 @@
 import { OutsideClock } from "/static/outside_clock.js";
 import { equal, listener, placed, press, test } from "./check.js";
 
-const EGRESS = Date.UTC(2031, 4, 14, 11, 24);
+const PET_ZERO = Date.UTC(2031, 4, 14, 11, 24);
 const MINUTE = 60000;
 
 function told(more = {}, clock = {}) {
   return {
     clock: {
       kind: "held",
-      now_ms: EGRESS + 83.25 * MINUTE,
-      egress_ms: EGRESS,
+      now_ms: PET_ZERO + 83.25 * MINUTE,
+      pet_zero_ms: PET_ZERO,
       runs: false,
       call: null,
       ...clock,
@@ -103,14 +103,14 @@ test("a time that was refused stays to be mended", () => {
   equal([clock.kind.value, clock.at.value], ["held", "nonsense"]);
 });
 
-test("egress is called with the time and the name that are typed", () => {
-  const { clock, send, said } = opened(told({}, { call: "egress" }));
-  equal([clock.call.hidden, clock.callButton.textContent], [false, "Log egress"]);
+test("pet_zero is called with the time and the name that are typed", () => {
+  const { clock, send, said } = opened(told({}, { call: "pet_zero" }));
+  equal([clock.call.hidden, clock.callButton.textContent], [false, "Log PET 0"]);
   clock.by.value = "kim";
   clock.callAt.value = "11:24Z";
   clock.callButton.click();
-  equal(said, [{ kind: "log", lane: "", event: "egress", at: "11:24Z", by: "kim" }]);
-  clock.last = told({ refused: { egress: {} } });
+  equal(said, [{ kind: "log", lane: "", event: "pet_zero", at: "11:24Z", by: "kim" }]);
+  clock.last = told({ refused: { pet_zero: {} } });
   send.answer();
   equal(clock.callAt.value, "11:24Z");
 });

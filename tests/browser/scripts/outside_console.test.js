@@ -11,7 +11,7 @@ const step = name => ({
   events: ["started"],
 });
 const lane = (who, ...steps) => ({ who, title: "", steps: steps.map(step), between: "" });
-const message = (...lanes) => ({ lanes, refused: {}, clock: { now_ms: 0, egress_ms: 0 } });
+const message = (...lanes) => ({ lanes, refused: {}, clock: { now_ms: 0, pet_zero_ms: 0 } });
 
 function opened() {
   const console = new OutsideConsole(listener(), { by: { value: "" } }, () => {});

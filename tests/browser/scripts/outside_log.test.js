@@ -39,7 +39,7 @@ test("what became of an entry is told by what was logged after it", () => {
 
 test("a row that does not count says why, one set aside looks so", () => {
   const { rows } = opened(
-    line("e1", { problem: "before egress" }),
+    line("e1", { problem: "before pet_zero" }),
     line("e2", { is_withdrawn: true, corrected_by: ["e3"] }),
     line("e3", { event: "correct", corrects: "e2", can_be_corrected: false }),
   );
@@ -49,7 +49,7 @@ test("a row that does not count says why, one set aside looks so", () => {
   );
   equal(
     rows().map(row => row.cells[2].textContent),
-    ["A1 startedDoes not count: before egress", "A1 started (withdrawn by e3)", "corrects e2"],
+    ["A1 startedDoes not count: before pet_zero", "A1 started (withdrawn by e3)", "corrects e2"],
   );
   equal(rows()[2].querySelector("button"), null);
 });
@@ -125,8 +125,8 @@ test("what is wrong with the whole log, or with a call, stands above it", () => 
   });
   equal([log.whole.hidden, log.whole.textContent], [false, "no header"]);
   log.show({
-    refused: { egress: { entry: { event: "egress" }, faults: [{ problem: "too late" }] } },
+    refused: { pet_zero: { entry: { event: "pet_zero" }, faults: [{ problem: "too late" }] } },
     log: { faults: [] },
   });
-  equal(log.whole.textContent, "Not logged: egress. too late");
+  equal(log.whole.textContent, "Not logged: pet_zero. too late");
 });

@@ -15,8 +15,8 @@ test("past the hard limit is worse than late, and late than well", () => {
 });
 
 test("the clock's own words are not said twice", () => {
-  equal(words.standingLines(["PET 1:20. Egress was 11:24, 4 min late", "A2 is next"]), [
-    "Egress was 11:24, 4 min late",
+  equal(words.standingLines(["PET 1:20. PET 0 was 11:24, 4 min late", "A2 is next"]), [
+    "PET 0 was 11:24, 4 min late",
     "A2 is next",
   ]);
   equal(words.standingLines(["PET 1:20.", ""]), []);

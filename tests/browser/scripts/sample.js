@@ -48,7 +48,7 @@ export function sampleChart(more = {}) {
     fills: { T1: ["#AACCEE", ""], T2: ["#EECCAA", "|"], T3: ["#CCEEAA", "-"] },
     end: 70,
     horizon: 120,
-    egress_ms: Date.UTC(2031, 4, 14, 11, 24),
+    pet_zero_ms: Date.UTC(2031, 4, 14, 11, 24),
     ...more,
   };
 }

@@ -1,7 +1,7 @@
 import { gmt, hourMinute, momentMs, momentText, pet, petCeil, petFloor, petSeconds } from "/static/times.js";
 import { equal, test } from "./check.js";
 
-const EGRESS = Date.UTC(2031, 4, 14, 11, 24); // 31 + 28 + 31 + 30 + 14: the 134th day
+const PET_ZERO = Date.UTC(2031, 4, 14, 11, 24); // 31 + 28 + 31 + 30 + 14: the 134th day
 
 test("PET is shown to the nearest minute, a half one upwards", () => {
   equal([0, 9.4, 9.5, 59.5, 60, 390, 605].map(pet), [
@@ -15,7 +15,7 @@ test("PET is shown to the nearest minute, a half one upwards", () => {
   ]);
 });
 
-test("PET before egress has a minus sign, and zero has none", () => {
+test("PET before pet_zero has a minus sign, and zero has none", () => {
   equal([-1, -75, -0.4, -0.5].map(pet), ["−0:01", "−1:15", "0:00", "0:00"]);
 });
 
@@ -28,14 +28,14 @@ test("a clock shows its seconds", () => {
   equal([0, 0.5, 83.25, 59 + 59 / 60].map(petSeconds), ["0:00:00", "0:00:30", "1:23:15", "0:59:59"]);
 });
 
-test("before egress the seconds are those that are left", () => {
+test("before pet_zero the seconds are those that are left", () => {
   equal([-0.25, -1, -1.25, -61.5].map(petSeconds), ["−0:00:15", "−0:01:00", "−0:01:15", "−1:01:30"]);
 });
 
 test("GMT is the day of the year and the nearest minute", () => {
-  equal(gmt(EGRESS), "134/11:24");
-  equal(gmt(EGRESS + 29999), "134/11:24");
-  equal(gmt(EGRESS + 30000), "134/11:25");
+  equal(gmt(PET_ZERO), "134/11:24");
+  equal(gmt(PET_ZERO + 29999), "134/11:24");
+  equal(gmt(PET_ZERO + 30000), "134/11:25");
 });
 
 test("GMT turns the day and the year with the minute that is shown", () => {
@@ -45,9 +45,9 @@ test("GMT turns the day and the year with the minute that is shown", () => {
 });
 
 test("a moment goes into a field of UTC and comes back", () => {
-  equal(momentText(EGRESS), "2031-05-14T11:24");
-  equal(momentMs("2031-05-14T11:24"), EGRESS);
-  equal(hourMinute(EGRESS), "11:24");
+  equal(momentText(PET_ZERO), "2031-05-14T11:24");
+  equal(momentMs("2031-05-14T11:24"), PET_ZERO);
+  equal(hourMinute(PET_ZERO), "11:24");
 });
 
 test("nothing typed, or no date, is no moment", () => {

@@ -1,9 +1,9 @@
-import { EgressSlider, Toolbar, options } from "/static/toolbar.js";
+import { PetZeroSlider, Toolbar, options } from "/static/toolbar.js";
 import { equal, listener, placed, press, test, type } from "./check.js";
 
 const FIRST = Date.UTC(2031, 4, 14, 11, 0);
 const MINUTE = 60000;
-const EGRESS = { first: FIRST, last: FIRST + 100 * MINUTE, at: FIRST + 24 * MINUTE };
+const PET_ZERO = { first: FIRST, last: FIRST + 100 * MINUTE, at: FIRST + 24 * MINUTE };
 const status = (more = {}) => ({
   undo: null,
   redo: null,
@@ -11,7 +11,7 @@ const status = (more = {}) => ({
   versions: [],
   baseline: "",
   head: [],
-  egress: EGRESS,
+  pet_zero: PET_ZERO,
   ...more,
 });
 
@@ -26,10 +26,10 @@ function opened() {
 
 function slider() {
   const send = listener();
-  const egress = new EgressSlider(send);
-  placed(egress.box);
-  egress.show(EGRESS);
-  return { egress, send, said: send.said };
+  const pet_zero = new PetZeroSlider(send);
+  placed(pet_zero.box);
+  pet_zero.show(PET_ZERO);
+  return { pet_zero, send, said: send.said };
 }
 
 test("what cannot be done keeps its place and says nothing", () => {
@@ -133,19 +133,19 @@ test("work that another session holds can be copied and not discarded", () => {
   equal(said, [{ kind: "restore", path: "b" }]);
 });
 
-test("the slider stands at egress within its range", () => {
-  const { egress } = slider();
-  equal([egress.slider.min, egress.slider.max, egress.slider.value], ["0", "100", "24"]);
+test("the slider stands at pet_zero within its range", () => {
+  const { pet_zero } = slider();
+  equal([pet_zero.slider.min, pet_zero.slider.max, pet_zero.slider.value], ["0", "100", "24"]);
   equal(
-    [egress.field.value, ...egress.ends.map(each => each.textContent)],
+    [pet_zero.field.value, ...pet_zero.ends.map(each => each.textContent)],
     ["2031-05-14T11:24", "11:00", "12:40"],
   );
 });
 
 test("a slider that is dragged sends one message at a time, and the last place", () => {
-  const { egress, send, said } = slider();
-  egress.slider.dispatchEvent(new PointerEvent("pointerdown"));
-  for (const value of ["30", "31", "32"]) type(egress.slider, value);
+  const { pet_zero, send, said } = slider();
+  pet_zero.slider.dispatchEvent(new PointerEvent("pointerdown"));
+  for (const value of ["30", "31", "32"]) type(pet_zero.slider, value);
   equal(
     said.map(each => (each.ms - FIRST) / MINUTE),
     [30],
@@ -160,42 +160,42 @@ test("a slider that is dragged sends one message at a time, and the last place",
 });
 
 test("while it is dragged no answer moves it", () => {
-  const { egress } = slider();
-  egress.slider.dispatchEvent(new PointerEvent("pointerdown"));
-  type(egress.slider, "30");
-  egress.show(EGRESS);
-  equal(egress.slider.value, "30");
-  egress.slider.dispatchEvent(new PointerEvent("pointerup"));
+  const { pet_zero } = slider();
+  pet_zero.slider.dispatchEvent(new PointerEvent("pointerdown"));
+  type(pet_zero.slider, "30");
+  pet_zero.show(PET_ZERO);
+  equal(pet_zero.slider.value, "30");
+  pet_zero.slider.dispatchEvent(new PointerEvent("pointerup"));
 });
 
 test("a date is sent with Enter, not with each digit", () => {
-  const { egress, said } = slider();
-  press(egress.field, "2");
-  egress.field.value = "2031-05-14T11:40";
-  egress.field.dispatchEvent(new Event("change"));
-  egress.show(EGRESS);
-  equal([said, egress.field.value], [[], "2031-05-14T11:40"]);
-  press(egress.field, "Enter");
-  equal(said, [{ kind: "egress", ms: FIRST + 40 * MINUTE }]);
+  const { pet_zero, said } = slider();
+  press(pet_zero.field, "2");
+  pet_zero.field.value = "2031-05-14T11:40";
+  pet_zero.field.dispatchEvent(new Event("change"));
+  pet_zero.show(PET_ZERO);
+  equal([said, pet_zero.field.value], [[], "2031-05-14T11:40"]);
+  press(pet_zero.field, "Enter");
+  equal(said, [{ kind: "pet_zero", ms: FIRST + 40 * MINUTE }]);
 });
 
 test("a date that is not whole is not sent", () => {
-  const { egress, said } = slider();
-  egress.field.value = "";
-  egress.commit();
+  const { pet_zero, said } = slider();
+  pet_zero.field.value = "";
+  pet_zero.commit();
   equal(said, []);
 });
 
-test("each tried egress stands at its place, by how much it leaves", () => {
-  const { egress } = slider();
+test("each tried pet_zero stands at its place, by how much it leaves", () => {
+  const { pet_zero } = slider();
   const part = (minute, left) => ({
     state: "running",
     part: { ms: FIRST + minute * MINUTE, left, reason: "no window" },
   });
-  egress.swept(part(0, 5));
-  egress.swept(part(50, -3));
-  egress.swept(part(100, null));
-  const tries = [...egress.strip.children];
+  pet_zero.swept(part(0, 5));
+  pet_zero.swept(part(50, -3));
+  pet_zero.swept(part(100, null));
+  const tries = [...pet_zero.strip.children];
   equal(
     tries.map(each => each.style.left),
     ["0%", "50%", "100%"],
@@ -205,6 +205,6 @@ test("each tried egress stands at its place, by how much it leaves", () => {
     ["pk-try pk-some", "pk-try pk-over", "pk-try pk-none"],
   );
   equal([tries[0].title, tries[2].title], ["11:00: 5 min before the hard limit", "12:40: no window"]);
-  egress.swept({ state: "done", result: [{ ms: FIRST, left: 5 }] });
-  equal(egress.strip.childElementCount, 1);
+  pet_zero.swept({ state: "done", result: [{ ms: FIRST, left: 5 }] });
+  equal(pet_zero.strip.childElementCount, 1);
 });

@@ -3,7 +3,7 @@ import { equal, frame, placed, press, test } from "./check.js";
 import { THEMES, sampleChart, sampleSchema, sampleSheets } from "./sample.js";
 
 const LIBRARY_TEXT = await (await fetch("/library.js")).text();
-const EGRESS = { first: 0, last: 6000000, at: 60000 };
+const PET_ZERO = { first: 0, last: 6000000, at: 60000 };
 const status = {
   undo: null,
   redo: null,
@@ -11,7 +11,7 @@ const status = {
   versions: [],
   baseline: "",
   head: [],
-  egress: EGRESS,
+  pet_zero: PET_ZERO,
   old: [],
   faults: [],
   rev: 1,

@@ -63,13 +63,13 @@ def test_a_tether_that_does_not_reach(small: pk.Scenario) -> None:
     {"seconds": 10**400},
     {"limit_min": float("inf")},
     {"limit_min": 1e300},
-    {"egress_every_min": 1e-9},  # billions of times
-    {"egress_every_min": float("inf")},
-    {"egress_every_min": 0.1, "egress_window": ("2031-09-01", "2031-12-01")},  # over a million
-    {"egress_window": ("2031-09-03T07:00:00Z",)},  # no end
-    {"egress_window": 5},
-    {"egress_window": ("2031-09-03T08:00:00Z", "2031-09-03T07:00:00Z")},  # ends before it begins
-    {"egress_window": ("soon", "later")},
+    {"pet_zero_every_min": 1e-9},  # billions of times
+    {"pet_zero_every_min": float("inf")},
+    {"pet_zero_every_min": 0.1, "pet_zero_window": ("2031-09-01", "2031-12-01")},  # over a million
+    {"pet_zero_window": ("2031-09-03T07:00:00Z",)},  # no end
+    {"pet_zero_window": 5},
+    {"pet_zero_window": ("2031-09-03T08:00:00Z", "2031-09-03T07:00:00Z")},  # ends before it begins
+    {"pet_zero_window": ("soon", "later")},
 ])
 def test_a_question_without_sense_is_refused(small: pk.Scenario, asked: dict[str, object]) -> None:
     with pytest.raises(pk.ScenarioError):

@@ -14,8 +14,9 @@ from tests.explore.propose.loose import stops
 
 @pytest.fixture(scope="module")
 def found(demo: pk.Scenario) -> Proposals:
-    egress = demo.settings.egress
-    return pk.time_plan(demo).propose(effort=1.0, seconds=300, egress_window=(egress, egress), order="runs")
+    pet_zero = demo.settings.pet_zero_utc
+    return pk.time_plan(demo).propose(effort=1.0, seconds=300, pet_zero_window=(pet_zero, pet_zero),
+                                      order="runs")
 
 
 def test_a_proposal_for_the_demo_holds_and_is_better(found: Proposals, demo_plan: pk.Plan) -> None:

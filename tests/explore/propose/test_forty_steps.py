@@ -20,9 +20,9 @@ PASSES = 3_000
 @pytest.mark.parametrize("outing", [half_a_day, lambda: outing_of(40)])
 def test_forty_steps_are_proven_best(outing: object) -> None:
     scenario = outing()  # type: ignore[operator]
-    egress = (scenario.settings.egress,) * 2
+    pet_zero = (scenario.settings.pet_zero_utc,) * 2
     plan = pk.time_plan(scenario)
-    found = plan.propose(effort=2.0, seconds=300, egress_window=egress)
+    found = plan.propose(effort=2.0, seconds=300, pet_zero_window=pet_zero)
     assert len(scenario.steps) == 40
     assert found.is_repeatable
     assert found.best is not None
@@ -35,23 +35,23 @@ def test_forty_steps_are_proven_best(outing: object) -> None:
 def test_what_goes_along_with_a_traded_task_is_in_the_hands_of_the_partner() -> None:
     """EV2 with the camera, a driver and the cable would hold 5 slots of 4: no such order is offered."""
     scenario = half_a_day(("KNU", "SEN", "VEN", "REG", "INS", "HTR", "SMP", "ANT", "LMP", "SHD"))
-    egress = (scenario.settings.egress,) * 2
-    found = pk.time_plan(scenario).propose(effort=1.0, seconds=120, egress_window=egress)
+    pet_zero = (scenario.settings.pet_zero_utc,) * 2
+    found = pk.time_plan(scenario).propose(effort=1.0, seconds=120, pet_zero_window=pet_zero)
     assert found.rejected == 0
     assert found.best is not None
     assert not stops(found.best.plan)
 
 
 def problem_of(scenario: pk.Scenario) -> Problem:
-    egress = scenario.settings.egress
-    freedom = Freedom(earliest=egress, latest=egress, limit_min=scenario.settings.limits.hard_min)
+    pet_zero = scenario.settings.pet_zero_utc
+    freedom = Freedom(earliest=pet_zero, latest=pet_zero, limit_min=scenario.settings.limits.hard_min)
     problem = build_problem(scenario.records, scenario.elements, freedom)
-    problem.model.cp.minimize(problem.end - problem.egress)
+    problem.model.cp.minimize(problem.end - problem.pet_zero)
     return problem
 
 
 def search(problem: Problem, scenario: pk.Scenario) -> list[Choice]:
-    start = as_written(scenario.records, scenario.settings.egress)
+    start = as_written(scenario.records, scenario.settings.pet_zero_utc)
     return improve(problem, start, PASSES, Budget(1.0, 300.0), [])
 
 
@@ -72,7 +72,7 @@ def test_a_local_search_hands_on_only_what_holds(demo: pk.Scenario, demo_plan: p
         assert answer is not None
         rules = tuple(rule for rule in problem.model.rules
                       if all(_holds(literal, answer.values) for literal in rule.when))
-        rebuilt = judge.try_out(Choice(choice.lanes, choice.swapped, choice.dropped, choice.egress, rules))
+        rebuilt = judge.try_out(Choice(choice.lanes, choice.swapped, choice.dropped, choice.pet_zero, rules))
         assert rebuilt is not None
         assert not stops(pk.Plan(rebuilt.plan)) - stops(demo_plan)
         ends.append(rebuilt.plan.end_min)

@@ -48,7 +48,7 @@ def test_rows_that_have_no_times_get_an_order_that_fits(small: pk.Scenario) -> N
     assert found.verdict.startswith("an order that fits: ")
     assert found.best is not None
     assert not stops(found.best.plan)
-    assert found.table["plan"].tolist() == ["same egress"]
+    assert found.table["plan"].tolist() == ["same PET 0"]
 
 
 def test_a_plan_that_its_suits_do_not_last_for_can_still_get_better(small: pk.Scenario) -> None:
@@ -74,9 +74,10 @@ def test_every_proposal_is_told_with_its_odds(small: pk.Scenario) -> None:
 
 
 def test_the_same_order_is_not_offered_twice(small: pk.Scenario) -> None:
-    """Any egress of the range with the same end is no second proposal."""
+    """Any PET 0 of the range with the same end is no second proposal."""
     found = pk.time_plan(loose(small)).propose(effort=1.0, seconds=120,
-                                               egress_window=("2031-09-03T07:30:00Z", "2031-09-03T07:40:00Z"))
+                                               pet_zero_window=("2031-09-03T07:30:00Z",
+                                                                "2031-09-03T07:40:00Z"))
     ends = [proposal.end_min for proposal in found]
     assert len(set(ends)) == len(ends)
 

@@ -150,10 +150,10 @@ def _with_use(scenario: pk.Scenario) -> pk.Scenario:
                     wait_at="MID")
 
 
-def test_egress_is_chosen_inside_the_window(small: pk.Scenario) -> None:
+def test_pet_zero_is_chosen_inside_the_window(small: pk.Scenario) -> None:
     found = pk.time_plan(small).propose(effort=5.0, seconds=120,
-                                        egress_window=("2031-09-03T07:00:00Z", "2031-09-03T08:30:00Z"))
-    # Every egress of the window at five minutes' steps, by timing.
+                                        pet_zero_window=("2031-09-03T07:00:00Z", "2031-09-03T08:30:00Z"))
+    # Every PET 0 of the window at five minutes' steps, by timing.
     sweep = pk.time_plan(small).sweep("2031-09-03T07:00:00Z", "2031-09-03T08:30:00Z", 5)
     least = min([sweep["end_min"].min(), pk.time_plan(small).end_min])
     end = found.best.end_min if found.best else found.current.end_min
@@ -185,8 +185,8 @@ def test_no_order_of_a_random_outing_ends_before_a_proven_best(count: int) -> No
         if starts is not None:
             ends.append(timing.end_min(orders, starts))
     assert len(ends) >= 20
-    egress = (scenario.settings.egress,) * 2
-    found = pk.time_plan(scenario).propose(effort=2.0, seconds=120, egress_window=egress)
+    pet_zero = (scenario.settings.pet_zero_utc,) * 2
+    found = pk.time_plan(scenario).propose(effort=2.0, seconds=120, pet_zero_window=pet_zero)
     end_min = found.best.end_min if found.best else plan.end_min
     assert found.best is None or found.best.is_proven
     assert min(ends) - 1e-6 <= end_min <= min(ends) + ROUNDING_MIN

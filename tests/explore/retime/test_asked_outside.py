@@ -57,8 +57,8 @@ def test_as_planned_is_no_change(small_plan: pk.Plan) -> None:
     (lambda plan: pk.time_plan(plan.scenario), "says what was done until"),
     (lambda plan: plan.compare(plan.scenario), "says what was done until"),
     (lambda plan: pk.workbench(plan.scenario), "says what was done until"),
-    (lambda plan: plan.what_if(egress_slip_min=10), "egress.*has happened"),
-    (lambda plan: plan.what_if(egress="2031-05-15"), "egress.*has happened"),
+    (lambda plan: plan.what_if(slip_min=10), "pet_zero.*has happened"),
+    (lambda plan: plan.what_if(pet_zero="2031-05-15"), "pet_zero.*has happened"),
     (lambda plan: plan.what_if(drop="task:KNU"), "KN1.*has begun at PET"),
     (lambda plan: plan.what_if(swap="SUR"), "SV1.*only a task that has not begun can change hands"),
     (lambda plan: plan.delay_curve("EG1"), "has begun"),
@@ -88,7 +88,7 @@ def test_a_gain_outside_changes_only_what_is_to_come(late: pk.Plan) -> None:
     table = late.gain("SH5", 3, most=3)
     helped = table[table["by_min"].notna()]
     assert len(helped) >= 2
-    assert "egress" not in set(table["kind"])
+    assert "pet_zero" not in set(table["kind"])
     for row in helped.to_dict("records"):
         changed = late.what_if(**row["what_if"])
         moved = start_of(late, "SH5") - start_of(changed, "SH5")

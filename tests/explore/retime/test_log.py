@@ -28,9 +28,9 @@ def log_of(*rows: str) -> pd.DataFrame:
 
 def played(small: pk.Scenario, log: pd.DataFrame) -> tuple[States, Faults]:
     faults = Faults()
-    egress = small.settings.egress
-    actuals = read_actuals(log, egress, faults)
-    return states_of(small.records, actuals.events, actuals.egress or egress, faults), faults
+    pet_zero = small.settings.pet_zero_utc
+    actuals = read_actuals(log, pet_zero, faults)
+    return states_of(small.records, actuals.events, actuals.pet_zero or pet_zero, faults), faults
 
 
 def problems(small: pk.Scenario, *rows: str) -> list[tuple[int, str]]:
@@ -44,13 +44,13 @@ def problems(small: pk.Scenario, *rows: str) -> list[tuple[int, str]]:
 
 @pytest.mark.parametrize("at", ["-3", "−0:03", -3, "1:00"])
 @pytest.mark.parametrize("in_the_log", ["-3", "0:05", "9:59"])
-def test_pet_in_a_log_without_an_egress_is_told_where_there_is_no_plan(
+def test_pet_in_a_log_without_an_pet_zero_is_told_where_there_is_no_plan(
         tmp_path: Path, at: str | float, in_the_log: str) -> None:
-    for first in ("egress", "started"):
+    for first in ("pet_zero", "started"):
         log = tmp_path / f"{first}.csv"
-        log.write_text(f"step,event,at\n{'' if first == 'egress' else 'A1'},{first},{in_the_log}\n")
+        log.write_text(f"step,event,at\n{'' if first == 'pet_zero' else 'A1'},{first},{in_the_log}\n")
         before = log.read_bytes()
-        with pytest.raises(pk.ScenarioError, match="no egress is known") as fault:
+        with pytest.raises(pk.ScenarioError, match="no PET 0 is known") as fault:
             pk.append_log(log, "started", "B1", at)
         assert fault.value.problems[["table", "column"]].to_numpy().tolist() == [["log", "at"]]
         assert log.read_bytes() == before
@@ -81,19 +81,19 @@ def test_no_log_yet_is_an_empty_table(tmp_path: Path) -> None:
     assert pk.read_log(tmp_path).empty
 
 
-def test_pet_counts_from_egress_as_planned_or_as_logged(tmp_path: Path, small_plan: pk.Plan) -> None:
+def test_pet_counts_from_pet_zero_as_planned_or_as_logged(tmp_path: Path, small_plan: pk.Plan) -> None:
     pk.append_log(tmp_path, "started", "A1", "0:05", plan=small_plan)
     assert pk.read_log(tmp_path).loc[2, "at"] == pd.Timestamp(DAY + "07:35:00Z")
     other = tmp_path / "other.csv"
-    pk.append_log(other, "egress", at="0:12", plan=small_plan)
+    pk.append_log(other, "pet_zero", at="0:12", plan=small_plan)
     pk.append_log(other, "started", "A1", 1.5, plan=small_plan)
     pk.append_log(other, "partly", "A1", "0:03:30", remaining_min=6)
     assert list(pk.read_log(other)["at"]) == [pd.Timestamp(DAY + at) for at in
                                               ("07:42:00Z", "07:43:30Z", "07:45:30Z")]
 
 
-def test_pet_without_any_egress_is_refused(tmp_path: Path) -> None:
-    with pytest.raises(pk.ScenarioError, match="no egress is known"):
+def test_pet_without_any_pet_zero_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(pk.ScenarioError, match="no PET 0 is known"):
         pk.append_log(tmp_path, "started", "A1", "0:05")
     assert pk.read_log(tmp_path).empty
 
@@ -138,10 +138,10 @@ def test_a_log_is_played_into_states(small: pk.Scenario) -> None:
     (("A1 started 0:00", "A1 started 0:02"), [(3, "event")]),  # twice
     (("A1 started 0:00", "B1 started 0:04"), [(3, "event")]),  # EV1 on two steps
     (("A1 started 0:00", "A1 finished 0:04", "A1 skipped 0:05"), [(4, "event")]),  # done, cannot be skipped
-    (("A1 started -0:05",), [(2, "at")]),  # before egress
+    (("A1 started -0:05",), [(2, "at")]),  # before PET 0
     (("A1 started soon",), [(2, "at")]),
-    (("A1 egress 0:00",), [(2, "step")]),  # egress belongs to no step
-    (("- egress 0:00", "- egress 0:01"), [(3, "event")]),
+    (("A1 pet_zero 0:00",), [(2, "step")]),  # PET 0 belongs to no step
+    (("- pet_zero 0:00", "- pet_zero 0:01"), [(3, "event")]),
     (("- suit 0:10",), [(2, "metabolic_w")]),
 ])
 def test_impossible_events_are_faults_of_their_row(small: pk.Scenario, rows: tuple[str, ...],
@@ -157,8 +157,8 @@ def test_out_of_order_skipped_and_resumed_are_legal(small: pk.Scenario) -> None:
 def test_a_start_before_a_step_that_must_come_first_is_a_fault(demo: pk.Scenario) -> None:
     faults = Faults()
     log = log_of("RA1 started 0:30")  # waits for OP1, the drive stopped
-    egress = demo.settings.egress
-    states_of(demo.records, read_actuals(log, egress, faults).events, egress, faults)
+    pet_zero = demo.settings.pet_zero_utc
+    states_of(demo.records, read_actuals(log, pet_zero, faults).events, pet_zero, faults)
     assert [fault["row"] for fault in faults.rows] == [2]
     assert "cannot start before OP1 is finished" in str(faults.rows[0]["problem"])
 

@@ -32,8 +32,8 @@ def played(scenario: pk.Scenario, rows: list[str]) -> tuple[States, Faults]:
     cells = [(row + " ").split(" ") for row in rows]
     log = pd.DataFrame([{"step": "" if c[0] == "-" else c[0], "event": c[1], "at": c[2], "crew": c[3]}
                         for c in cells])
-    faults, egress = Faults(), scenario.settings.egress
-    return states_of(scenario.records, read_actuals(log, egress, faults).events, egress, faults), faults
+    faults, pet_zero = Faults(), scenario.settings.pet_zero_utc
+    return states_of(scenario.records, read_actuals(log, pet_zero, faults).events, pet_zero, faults), faults
 
 
 def told(states: States) -> dict[str, object]:

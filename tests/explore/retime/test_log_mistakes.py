@@ -48,9 +48,9 @@ def test_a_correction_names_an_earlier_event(small_plan: pk.Plan, corrects: str)
 
 
 @pytest.mark.parametrize(("log", "now", "words"), [
-    (log_of("A1 started 2032-09-03T07:33:00Z"), None, "lies 8784 h after egress: is the date right"),
-    (log_of("A1 started 2031-08-03T07:33:00Z"), None, "lies 744 h before egress"),
-    (log_of("- egress 2033-09-04T07:30:00Z", "A1 started 0:00"), None, "732 days from the egress planned"),
+    (log_of("A1 started 2032-09-03T07:33:00Z"), None, "lies 8784 h after PET 0: is the date right"),
+    (log_of("A1 started 2031-08-03T07:33:00Z"), None, "lies 744 h before PET 0"),
+    (log_of("- pet_zero 2033-09-04T07:30:00Z", "A1 started 0:00"), None, "732 days from the PET 0 planned"),
     (log_of("A1 started 0:00"), "2031-09-13T07:33:00Z", "is the date right"),
     (log_of("EG1 started 0:00", "OP1 started 0:01", "OP1 finished 0:05"), 9, "the log of another outing"),
 ])

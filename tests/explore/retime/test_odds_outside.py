@@ -138,8 +138,8 @@ def test_odds_of_a_re_timed_plan_repeat_and_travel(demo_plan: pk.Plan) -> None:
     assert (waits["mean_min"] >= 0).all()
 
 
-def test_a_log_of_nothing_but_egress_leaves_the_odds_as_they_were(small_plan: pk.Plan) -> None:
-    before, after = small_plan.odds(500), small_plan.retime(log_of("- egress 0:00"), 0).odds(500)
+def test_a_log_of_nothing_but_pet_zero_leaves_the_odds_as_they_were(small_plan: pk.Plan) -> None:
+    before, after = small_plan.odds(500), small_plan.retime(log_of("- pet_zero 0:00"), 0).odds(500)
     assert after.tally.end_min.tolist() == before.tally.end_min.tolist()
     assert after.windows.equals(before.windows)
     assert after.waiting.equals(before.waiting)

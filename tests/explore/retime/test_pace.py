@@ -70,7 +70,7 @@ def test_a_slow_start_makes_a_late_end_likelier_only_where_it_is_asked(slow: pk.
 def test_with_nothing_done_and_without_factors_nothing_is_learned(small: pk.Scenario,
                                                                   small_plan: pk.Plan) -> None:
     scenario = small.with_settings({"odds.common_sd": COMMON_SD, "odds.crew_sd": CREW_SD})
-    now = pk.time_plan(scenario).retime(log_of("- egress 0:00"), 0)
+    now = pk.time_plan(scenario).retime(log_of("- pet_zero 0:00"), 0)
     one, other = now.odds(500), now.odds(500, learn_pace=True)
     np.testing.assert_allclose(other.tally.end_min, one.tally.end_min, rtol=0, atol=1e-6)
     certain = small.with_settings({f"odds.{name}": 0.0 for name in ("common_sd", "crew_sd", "travel_sd")})

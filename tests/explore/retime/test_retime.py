@@ -1,6 +1,6 @@
 """Re-timing, case by case. Expected times are derived by hand from the small outing, as follows.
 
-Small outing (egress 07:30): A1 both 10 min; EV1: B1 (6) at MID, B2 (13) and B3 (14, at night) at MST; EV2: C1
+Small outing (PET 0 07:30): A1 both 10 min; EV1: B1 (6) at MID, B2 (13) and B3 (14, at night) at MST; EV2: C1
 (3) at MID, C2 (7) and C3 (8) at POR, with C3 25 to 60 min after C2; Z1 both (10) at the hatch.
 """
 
@@ -179,12 +179,12 @@ def test_a_lost_window_takes_along_what_makes_no_sense_without_it(demo_plan: pk.
     assert not new.findings.empty
 
 
-def test_a_late_egress_moves_the_sky(small_plan: pk.Plan) -> None:
-    new = small_plan.retime(log_of("- egress 0:12", "A1 started 0:00"), 1)
-    assert new.egress == small_plan.egress + pd.Timedelta(minutes=12)
+def test_a_late_pet_zero_moves_the_sky(small_plan: pk.Plan) -> None:
+    new = small_plan.retime(log_of("- pet_zero 0:12", "A1 started 0:00"), 1)
+    assert new.pet_zero == small_plan.pet_zero + pd.Timedelta(minutes=12)
     assert start(new, "A1") == 0.0
     assert float(new.light.night[0, 0]) == pytest.approx(float(small_plan.light.night[0, 0]) - 12, abs=0.01)
-    assert "Egress was 12 min later than planned." in new.standing
+    assert "PET 0 was 12 min later than planned." in new.standing
 
 
 def test_a_logged_metabolic_rate_corrects_the_suit(small_plan: pk.Plan) -> None:

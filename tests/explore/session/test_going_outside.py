@@ -29,7 +29,7 @@ def outing(demo_plan_in_a_folder: pk.Plan, tmp_path: Path, monkeypatch: pytest.M
     session = Session(demo_plan_in_a_folder.scenario)
     log = pk.read_log(SCENARIOS / "running-late")
     book = Logbook.of_frame(log[log["logged_at"] <= "2031-05-14T15:18:00Z"])
-    clock = Clock(HELD, session.plan.egress, far_off())
+    clock = Clock(HELD, session.plan.pet_zero, far_off())
     watch = Watch(session.plan, book, clock, far_off)
     watch.set_clock(HELD, "3:58")
     return session, watch

@@ -46,15 +46,15 @@ def test_a_stopped_question_says_so_and_gives_what_it_has(session):
     assert (work.state, len(work.result), len(told)) == (STOPPED, 3, 3)
 
 
-def test_a_sweep_tells_each_egress_and_does_not_grow_old_by_egress_alone(session):
-    session.set_setting("egress_earliest", "2031-09-03T07:20:00Z")
-    session.set_setting("egress_latest", "2031-09-03T07:50:00Z")
+def test_a_sweep_tells_each_pet_zero_and_does_not_grow_old_by_pet_zero_alone(session):
+    session.set_setting("pet_zero_earliest", "2031-09-03T07:20:00Z")
+    session.set_setting("pet_zero_latest", "2031-09-03T07:50:00Z")
     work, told = asked(session, SWEEP)
-    assert [f"{each.part.egress:%H:%M}" for each in told] == [
+    assert [f"{each.part.pet_zero:%H:%M}" for each in told] == [
         "07:20", "07:25", "07:30", "07:35", "07:40", "07:45", "07:50"]
-    # Of the present egress: the hard limit of 2:10 less the plan's end.
+    # Of the present PET 0: the hard limit of 2:10 less the plan's end.
     assert work.result[2].left_min == pytest.approx(130 - session.plan.end_min)
-    session.set_egress("2031-09-03T07:35:00Z")
+    session.set_pet_zero("2031-09-03T07:35:00Z")
     assert not session.is_old(SWEEP)
     session.set_minutes("Z1", 12)
     assert session.is_old(SWEEP)

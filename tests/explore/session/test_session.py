@@ -63,15 +63,15 @@ def test_a_dragged_edge_sets_the_likely_minutes_and_the_others_make_room(session
 
 
 def test_one_drag_of_the_slider_is_one_edit(session):
-    start = session.plan.egress
+    start = session.plan.pet_zero
     for minute in ("31", "32", "33"):
-        session.set_egress(f"2031-09-03T07:{minute}:00Z", merges="drag 1")
-    session.set_egress("2031-09-03T07:50:00Z", merges="drag 2")
-    assert f"{session.plan.egress:%H:%M}" == "07:50"
+        session.set_pet_zero(f"2031-09-03T07:{minute}:00Z", merges="drag 1")
+    session.set_pet_zero("2031-09-03T07:50:00Z", merges="drag 2")
+    assert f"{session.plan.pet_zero:%H:%M}" == "07:50"
     session.undo()
-    assert f"{session.plan.egress:%H:%M}" == "07:33"
+    assert f"{session.plan.pet_zero:%H:%M}" == "07:33"
     session.undo()
-    assert session.plan.egress == start
+    assert session.plan.pet_zero == start
 
 
 def test_undo_and_redo_say_what_they_do(session):
@@ -148,8 +148,8 @@ def test_a_version_with_faults_is_no_baseline(session):
     assert session.baseline is None
 
 
-def test_the_egress_range_is_the_scenarios_else_the_day(session):
-    first, last = session.egress_range()
+def test_the_pet_zero_range_is_the_scenarios_else_the_day(session):
+    first, last = session.pet_zero_range()
     assert f"{first:%Y-%m-%dT%H:%M} {last:%Y-%m-%dT%H:%M}" == "2031-09-03T00:00 2031-09-03T23:59"
-    session.set_setting("egress_earliest", "2031-09-03T07:00:00Z")
-    assert f"{session.egress_range()[0]:%H:%M}" == "07:00"
+    session.set_setting("pet_zero_earliest", "2031-09-03T07:00:00Z")
+    assert f"{session.pet_zero_range()[0]:%H:%M}" == "07:00"

@@ -20,11 +20,11 @@ SCENARIOS = Path(__file__).parents[3] / "scenarios"
 class Wall:
     """A wall clock: ``at`` minutes of PET of the small outing."""
 
-    def __init__(self, egress: datetime) -> None:
-        self.egress, self.moment = egress, egress
+    def __init__(self, pet_zero: datetime) -> None:
+        self.pet_zero, self.moment = pet_zero, pet_zero
 
     def at(self, minutes: float) -> None:
-        self.moment = self.egress + timedelta(minutes=minutes)
+        self.moment = self.pet_zero + timedelta(minutes=minutes)
 
     def __call__(self) -> datetime:
         return self.moment
@@ -42,7 +42,7 @@ def plan(folder: Path) -> pk.Plan:
 
 @pytest.fixture
 def wall(plan: pk.Plan) -> Wall:
-    return Wall(plan.egress)
+    return Wall(plan.pet_zero)
 
 
 @pytest.fixture

@@ -158,15 +158,15 @@ def test_the_log_says_what_counts_after_corrections_of_corrections(watch, wall):
     wall.at(9)
     first = called(watch, "EV1", "started", "A1", at="0:01")
     second = called(watch, "EV1", "correct", "", at="0:02", corrects=first)
-    pet = {line.event_id: line for line in log_lines(watch.log_so_far, watch.plan.egress)}
+    pet = {line.event_id: line for line in log_lines(watch.log_so_far, watch.plan.pet_zero)}
     assert pet[first].corrected_by == (second,)
     assert (pet[first].at - pet[first].was_at).total_seconds() == 60
     third = called(watch, "EV1", "withdraw", "", corrects=second)
-    line = log_lines(watch.log_so_far, watch.plan.egress)[-1]
+    line = log_lines(watch.log_so_far, watch.plan.pet_zero)[-1]
     assert (line.was_at, line.is_withdrawn) == (None, False)
     assert start_of(watch.plan, "A1") == 1
     called(watch, "EV1", "withdraw", "", corrects=first)
-    line = log_lines(watch.log_so_far, watch.plan.egress)[-1]
+    line = log_lines(watch.log_so_far, watch.plan.pet_zero)[-1]
     assert line.is_withdrawn
     assert third == "e3"
 
@@ -176,9 +176,9 @@ def test_the_log_says_what_a_correction_says_once_it_is_corrected(watch, wall):
     first = called(watch, "EV1", "started", "A1", at="0:01")
     second = called(watch, "EV1", "correct", "", at="0:02", corrects=first)
     called(watch, "EV1", "correct", "", at="0:03", corrects=second)
-    egress = watch.plan.egress
-    pet = {line.event_id: [(at - egress).total_seconds() / 60 for at in (line.was_at, line.at) if at]
-           for line in log_lines(watch.log_so_far, egress)}
+    pet_zero = watch.plan.pet_zero
+    pet = {line.event_id: [(at - pet_zero).total_seconds() / 60 for at in (line.was_at, line.at) if at]
+           for line in log_lines(watch.log_so_far, pet_zero)}
     assert pet == {first: [1, 3], second: [2, 3], "e3": [3]}
 
 
@@ -246,18 +246,18 @@ def test_a_log_that_cannot_be_read_leaves_the_last_picture_and_says_so(watch, wa
     assert start_of(watch.plan, "A1") == good
 
 
-def test_logged_egress_moves_pet(watch, wall, plan):
+def test_logged_pet_zero_moves_pet(watch, wall, plan):
     wall.at(6)
-    called(watch, "", "egress", "", at="07:36Z")
-    assert watch.plan.egress == plan.egress + timedelta(minutes=6)
-    assert watch.outside.actuals.egress == watch.plan.egress
+    called(watch, "", "pet_zero", "", at="07:36Z")
+    assert watch.plan.pet_zero == plan.pet_zero + timedelta(minutes=6)
+    assert watch.outside.actuals.pet_zero == watch.plan.pet_zero
     assert watch.now_min == 0
 
 
 def test_now_set_by_hand_runs_or_is_held_in_another_year(plan, folder):
     wall = [far_off()]
     clock = first_clock(plan.timed, Logbook.beside(folder), wall[0])
-    assert (clock.kind, clock.now(wall[0])) == (HELD, plan.egress)
+    assert (clock.kind, clock.now(wall[0])) == (HELD, plan.pet_zero)
     watch = Watch(plan.timed, Logbook.beside(folder), clock, lambda: wall[0])
     watch.set_clock(RUNNING, "0:20")
     wall[0] += timedelta(minutes=3)
@@ -274,16 +274,16 @@ def test_now_set_by_hand_runs_or_is_held_in_another_year(plan, folder):
 
 
 def test_the_wall_clock_is_followed_where_it_lies_in_the_outing(plan, folder):
-    clock = first_clock(plan.timed, Logbook.beside(folder), plan.egress + timedelta(minutes=30))
+    clock = first_clock(plan.timed, Logbook.beside(folder), plan.pet_zero + timedelta(minutes=30))
     assert clock.kind == WALL
 
 
 def test_a_whole_log_is_replayed_up_to_the_now_that_was_set(folder, plan):
     note = "'=1+1"  # which a file holds with an apostrophe more
     for step, event, minutes in (("A1", "started", 0), ("A1", "finished", 12), ("B1", "started", 13)):
-        at = plan.egress + timedelta(minutes=minutes)
+        at = plan.pet_zero + timedelta(minutes=minutes)
         pk.append_log(folder, event, step, at=at, note=note, plan=plan, logged_at=at)
-    watch = Watch(plan.timed, Logbook.beside(folder), Clock(HELD, plan.egress, far_off()), far_off)
+    watch = Watch(plan.timed, Logbook.beside(folder), Clock(HELD, plan.pet_zero, far_off()), far_off)
     assert (len(watch.log_so_far.rows), len(watch.log_so_far.later)) == (1, 2)
     watch.set_clock(HELD, "0:12")
     assert len(watch.log_so_far.later) == 1
@@ -341,7 +341,7 @@ def test_going_outside_changes_no_file(name, tmp_path):
     folder = shutil.copytree(SCENARIOS / name, tmp_path / name)
     before = {path.name: path.read_bytes() for path in folder.iterdir()}
     plan = pk.time_plan(pk.load_scenario(folder))
-    watch = Watch(plan.timed, Logbook.beside(folder), Clock(HELD, plan.egress, far_off()), far_off)
+    watch = Watch(plan.timed, Logbook.beside(folder), Clock(HELD, plan.pet_zero, far_off()), far_off)
     watch.tick()
     assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
 
