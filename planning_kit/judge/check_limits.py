@@ -1,7 +1,8 @@
 """Checks of a plan against the numbers of its scenario: limits of the outing, clocks, and required tasks.
 
 ``limits``: rules ``outing-end`` (past the planned limit a concern, past the hard one a stop),
-``pet-zero-range`` (about the key of its limit), ``no-source`` (about the key), ``last-start`` (about the task).
+``pet-zero-range`` (about the key of its limit), ``no-source`` (about the key), ``last-start`` (about the
+task).
 
 ``clocks``: rule ``no-margin``, about the two steps of the gap.
 
