@@ -116,7 +116,8 @@ def step_demands(step: Step, almanac: Almanac, guard_min: float) -> tuple[Demand
 def light_demand(light: str, almanac: Almanac, guard_min: float) -> Demand:
     """Nights or days of the almanac, with the guard kept free at each end."""
     whole = almanac.light.night if light == "night" else almanac.light.day
-    return Demand.of(kinds.LIGHT, light, whole, shrink(whole, guard_min, (0.0, almanac.horizon_min)))
+    return Demand.of(kinds.LIGHT, light, whole, shrink(whole, guard_min, (0.0, almanac.horizon_min)),
+                     guard_min, almanac.horizon_min)
 
 
 def allowed_windows(demands: Sequence[Demand]) -> np.ndarray | None:

@@ -94,20 +94,25 @@ class Bound:
 class Demand:
     """One set of windows that a step must fit in; ``label`` names them ("night", "link", a window's name).
 
-    ``whole`` are the windows as they are, ``windows`` what is left of them inside the guard.
+    ``whole`` are the windows as they are, ``windows`` what is left of them inside the guard
+    (``guard_min`` at each end, but where the range that is known, [0, ``horizon_min``], cuts a window).
     """
 
     kind: str
     label: str
     whole: np.ndarray
     windows: np.ndarray
+    guard_min: float = 0.0
+    horizon_min: float = np.inf
 
     @classmethod
-    def of(cls, kind: str, label: str, whole: np.ndarray, left: np.ndarray | None = None) -> Demand:
+    def of(cls, kind: str, label: str, whole: np.ndarray, left: np.ndarray | None = None,
+           guard_min: float = 0.0, horizon_min: float = np.inf) -> Demand:
         """The demand for what is ``left`` of the windows ``whole`` (n, 2): all of them, where not given."""
         begins, ends = np.transpose(whole if left is None else left) / GRID_MIN
         # Rounded inward, so that nothing lies in a window that did not before.
-        return cls(kind, label, whole, np.column_stack((np.ceil(begins), np.floor(ends))) * GRID_MIN)
+        return cls(kind, label, whole, np.column_stack((np.ceil(begins), np.floor(ends))) * GRID_MIN,
+                   guard_min, horizon_min)
 
     def name_at(self, minute: float) -> str:
         """``kind:label-n`` of the n-th window, the one that holds ``minute`` (named periods have no n)."""
@@ -137,12 +142,33 @@ class Home:
 
 
 @dataclass(frozen=True)
+class Rule:
+    """One rule that may give way: of a step or group (its position), a bound (its position), or a demand.
+
+    ``label`` tells the named windows of one step apart.
+    """
+
+    kind: str
+    number: int
+    label: str = ""
+
+
+@dataclass(frozen=True)
+class GivenWay:
+    """A rule that gives way by ``minutes``; inf where it is let go altogether."""
+
+    rule: Rule
+    minutes: float
+
+
+@dataclass(frozen=True)
 class Network:
     """A timing problem. ``steps`` are ids, all other fields refer to them by position.
 
     ``allowed`` holds for each step the windows (n, 2) that all its demands leave, or None. ``fixed`` are the
     steps whose start is history (`planning_kit.plan.past`): no rule moves them, and they have no slack.
-    ``rows`` says where each step stands in its file, for messages (empty: unknown).
+    ``rows`` says where each step stands in its file, for messages (empty: unknown). ``given_way``: the rules
+    that were relaxed, as no plan keeps them all (`planning_kit.plan.giving_way`).
     """
 
     steps: tuple[str, ...]
@@ -157,6 +183,7 @@ class Network:
     group_windows: tuple[np.ndarray, ...] = ()
     rows: tuple[int, ...] = ()
     fixed: frozenset[int] = frozenset()
+    given_way: tuple[GivenWay, ...] = ()
 
     def __post_init__(self) -> None:
         count = len(self.steps)

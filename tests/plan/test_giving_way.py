@@ -1,0 +1,194 @@
+"""The plan that breaks least against the constraint solver, on random problems; and by hand.
+
+The solver is asked as the rule is written: from the last class to the first the least amount for all rules of
+the class, then row by row. All minutes of these problems are whole, so that tenths are exact in it.
+"""
+
+from __future__ import annotations
+
+import random
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from ortools.sat.python import cp_model
+
+from planning_kit.plan import network as kinds
+from planning_kit.plan.giving_way import CLASSES, GUARD, SAME_WINDOW, keeping_most
+from planning_kit.plan.network import Bound, Demand, Group, Home, Network, Release
+from planning_kit.plan.timing import earliest_starts, outing_end
+from planning_kit.sky.windows import shrink
+
+T = 10  # tenths of a minute
+FAR = 6000 * T
+
+
+def problem(seed: int) -> tuple[Network, np.ndarray, float]:
+    rng = random.Random(seed)
+    count = rng.randint(2, 5)
+    horizon = rng.randint(60, 120)
+    guard = rng.choice([0, 1, 2])
+    durations = np.array([float(rng.randint(0, 25)) for _ in range(count)])
+    bounds = [Bound(i, i + 1, kinds.ORDER, "", travel_min=float(rng.randint(0, 5))) for i in range(count - 1)
+              if rng.random() < 0.7]
+    for _ in range(rng.randint(0, 3)):
+        before, after = rng.sample(range(count), 2)
+        kind = rng.choice([kinds.AFTER, kinds.MIN_GAP, kinds.MAX_GAP])
+        fixed = {kinds.AFTER: 0, kinds.MIN_GAP: rng.randint(0, 20), kinds.MAX_GAP: -rng.randint(0, 20)}[kind]
+        to_finish = kind == kinds.MAX_GAP
+        bounds.append(Bound(before, after, kind, "", float(fixed), from_finish=not to_finish,
+                            to_finish=to_finish))
+    nights = _windows(rng, horizon)
+    named = _windows(rng, horizon) if rng.random() < 0.8 else np.empty((0, 2))
+    light = Demand.of(kinds.LIGHT, "night", nights, shrink(nights, guard, (0.0, horizon)), float(guard),
+                      float(horizon))
+    demands: list[tuple[Demand, ...]] = []
+    for _ in range(count):
+        own = [light] if rng.random() < 0.5 else []
+        own += [Demand.of(kinds.WINDOW, "w", named)] if rng.random() < 0.25 else []
+        demands.append(tuple(own))
+    lit = [step for step in range(count) if light in demands[step]]
+    groups = (Group("g", tuple(lit), light),) if len(lit) > 1 and rng.random() < 0.7 else ()
+    from planning_kit.plan.build import allowed_windows
+    network = Network(
+        steps=tuple(f"s{i}" for i in range(count)),
+        releases=tuple(Release(i, float(rng.randint(0, 10))) for i in range(count)), bounds=tuple(bounds),
+        demands=tuple(demands), allowed=tuple(allowed_windows(each) for each in demands), groups=groups,
+        homes=(Home("EV1", count - 1, 3.0),), horizon_min=float(horizon))
+    return network, durations, float(rng.randint(horizon // 2, horizon))
+
+
+def _windows(rng: random.Random, horizon: int) -> np.ndarray:
+    edges = sorted(rng.sample(range(horizon), 2 * rng.randint(1, 2)))
+    return np.array(edges, dtype=float).reshape(-1, 2)
+
+
+class Asked:
+    """The problem as the solver has it; ``amount``: of each rule, in tenths; None where it is let go."""
+
+    def __init__(self, network: Network, durations: np.ndarray, limit: float, horizon: float) -> None:
+        self.network, self.durations, self.limit, self.horizon = network, durations, limit, horizon
+        self.rules: dict[str, list[tuple[str, int, str]]] = {kind: [] for kind in CLASSES}
+        for number, bound in enumerate(network.bounds):
+            if bound.kind != kinds.ORDER:
+                self.rules[bound.kind].append((bound.kind, number, ""))
+        for step, demands in enumerate(network.demands):
+            for demand in demands:
+                self.rules[demand.kind].append((demand.kind, step, demand.label))
+                if demand.guard_min:
+                    self.rules[GUARD].append((GUARD, step, ""))
+        self.rules[SAME_WINDOW] = [(SAME_WINDOW, number, "") for number in range(len(network.groups))]
+
+    def least(self, fixed: dict, free: list, of: list) -> int | None:
+        """The least amount (tenths) common to all rules of ``of``; ``fixed``: known amounts; the rest let go."""
+        model = cp_model.CpModel()
+        count = len(self.network.steps)
+        lengths = [int(round(each * T)) for each in self.durations]
+        most = FAR if self.horizon == np.inf else int(self.horizon * T)
+        starts = [model.new_int_var(0, most, f"x{i}") for i in range(count)]
+        common = model.new_int_var(0, FAR, "v")
+        amount = {rule: fixed[rule] if rule in fixed else common if rule in of else None
+                  for kind in CLASSES for rule in self.rules[kind]}
+        for release in self.network.releases:
+            model.add(starts[release.step] >= int(release.at_min * T))
+        for home in self.network.homes:
+            if self.limit < np.inf:
+                model.add(starts[home.last] + lengths[home.last] + int(home.travel_min * T)
+                          <= int(self.limit * T))
+        for number, bound in enumerate(self.network.bounds):
+            less = 0 if bound.kind == kinds.ORDER else amount[(bound.kind, number, "")]
+            if less is not None:
+                weight = int(round(float(bound.weight_min(self.durations)) * T))
+                model.add(starts[bound.after] + less >= starts[bound.before] + weight)
+        for step, demands in enumerate(self.network.demands):
+            for demand in demands:
+                wider = amount[(demand.kind, step, demand.label)]
+                if wider is not None:
+                    self._within(model, demand, [(starts[step], lengths[step])],
+                                 amount.get((GUARD, step, ""), 0), [wider])
+        for number, group in enumerate(self.network.groups):
+            own = amount[(SAME_WINDOW, number, "")]
+            if own is not None:
+                self._group(model, group, starts, lengths, amount, own)
+        model.minimize(common)
+        solver = cp_model.CpSolver()
+        solver.parameters.num_workers = 1
+        status = solver.solve(model)
+        return int(solver.value(common)) if status == cp_model.OPTIMAL else None
+
+    def _within(self, model, demand, spans, guard_less, wider) -> None:
+        """All spans lie in one and the same window, as wide as the amounts make it."""
+        chosen = []
+        guard = int(demand.guard_min * T)
+        less = guard if guard_less is None else guard_less
+        kept = model.new_int_var(0, guard, "")  # what stands of the guard: at most all, at least the rest
+        model.add_max_equality(kept, [0, guard - less])
+        for begin, end in demand.whole.tolist():
+            pick = model.new_bool_var("")
+            chosen.append(pick)
+            low = kept if begin > 0 else 0
+            high = kept if end < demand.horizon_min else 0
+            b, e = int(begin * T), int(end * T)
+            # A window that the guard uses up is none.
+            model.add(e - high > b + low).only_enforce_if(pick)
+            for start, length in spans:
+                model.add(start >= b + low - sum(wider)).only_enforce_if(pick)
+                model.add(start + length <= e - high + sum(wider)).only_enforce_if(pick)
+        model.add_exactly_one(chosen) if chosen else model.add_bool_or([])
+
+    def _group(self, model, group, starts, lengths, amount, own) -> None:
+        light = [amount[(group.demand.kind, each, group.demand.label)] for each in group.members]
+        guards = [amount.get((GUARD, each, ""), 0) for each in group.members]
+        full = int(group.demand.guard_min * T)
+        guard = model.new_int_var(0, max(full, FAR), "")
+        model.add_max_equality(guard, [full if each is None else each for each in guards])
+        wide = model.new_int_var(0, FAR, "")
+        model.add_max_equality(wide, [0 if each is None else each for each in light])
+        self._within(model, group.demand, [(starts[m], lengths[m]) for m in group.members], guard, [own, wide])
+
+
+def by_solver(network: Network, durations: np.ndarray, hard: float) -> dict | None:
+    """The amounts, in tenths, by the rule as it is written."""
+    for limit, horizon in ((hard, network.horizon_min), (np.inf, network.horizon_min), (np.inf, np.inf)):
+        asked = Asked(network, durations, limit, horizon)
+        if asked.least({}, [], []) is not None:
+            break
+    fixed: dict = {}
+    for kind in reversed(CLASSES):
+        own = [rule for rule in asked.rules[kind] if not _is_unknown(network, rule)]
+        least = asked.least(fixed, [], own)
+        assert least is not None
+        for rule in own:
+            fixed[rule] = least
+        for rule in own if least else []:
+            rest = {each: value for each, value in fixed.items() if each != rule}
+            fixed[rule] = asked.least(rest, [], [rule])
+    return fixed
+
+
+def _is_unknown(network: Network, rule: tuple[str, int, str]) -> bool:
+    kind, number, label = rule
+    if kind == SAME_WINDOW:
+        return not len(network.groups[number].demand.whole)
+    if kind in (kinds.LIGHT, kinds.WINDOW, kinds.LINK):
+        return not any(len(d.whole) for d in network.demands[number] if (d.kind, d.label) == (kind, label))
+    return False
+
+
+@pytest.mark.parametrize("block", range(10))
+def test_what_gives_way_is_what_the_solver_finds(block: int) -> None:
+    broken = 0
+    for seed in range(50 * block, 50 * block + 50):
+        network, durations, hard = problem(seed)
+        found = keeping_most(network, durations, hard)
+        starts = earliest_starts(found, durations)
+        assert np.isfinite(starts).all(), seed
+        if found is network:
+            assert np.isfinite(earliest_starts(network, durations)).all()
+            continue
+        broken += 1
+        amounts = {(g.rule.kind, g.rule.number, g.rule.label): g.minutes for g in found.given_way}
+        finite = {rule: round(minutes * T) for rule, minutes in amounts.items() if minutes < np.inf}
+        expected = {rule: value for rule, value in by_solver(network, durations, hard).items() if value}
+        assert finite == expected, seed
+    assert broken > 10
