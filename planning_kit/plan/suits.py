@@ -12,7 +12,8 @@ Valid for steady work at a respiratory quotient RQ of 0.7 to 1.0. Neglected: the
 
 Cooling: all metabolic and equipment heat is carried off by evaporating or subliming feedwater at 2.50 MJ/kg,
 the latent heat of vaporisation at 0 degrees Celsius. Neglected: external work (at most a few per cent of the
-metabolic rate), heat through the suit's wall, sensible heat of the water, water not evaporated.
+metabolic rate), heat through the suit's wall (but for ``worst_sun_factor``, where a scenario states one: all
+heat is taken times it), sensible heat of the water, water not evaporated.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from planning_kit.inputs.records import Crew, Records
-from planning_kit.inputs.setting_records import Settings, Suit
+from planning_kit.inputs.setting_records import Settings, Suit, UsedBefore
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 
@@ -79,8 +80,8 @@ INGRESS_EXERTION = "light"
 BEFORE_PET_ZERO_EXERTION = "rest"
 SUIT_COLUMNS = ["crew", "at_min", *(f"{name}_left_{unit}" for name, unit in UNITS.items()),
                 *(f"{name}_reserve_{unit}" for name, unit in UNITS.items())]
-SUIT_SUMMARY_COLUMNS = ["crew", "consumable", "unit", "usable", "used", "left", "reserve", "margin",
-                        "runs_out_min", "first"]
+SUIT_SUMMARY_COLUMNS = ["crew", "consumable", "unit", "usable", "used_before", "used", "left", "reserve",
+                        "margin", "runs_out_min", "first"]
 _LOAD_KEYS = {
     "oxygen": ("respiratory_quotient",), "co2": ("respiratory_quotient",), "energy": ("power_w",),
     "water": ("equipment_heat_w",),
@@ -93,7 +94,8 @@ class Store:
 
     ``left`` is the amount at ``at_min`` (PET minutes, both (n,)), negative once it has run out. ``missing``
     names the scenario keys without which nothing is known; all numbers are then NaN. ``reserve`` is NaN
-    where no reserve fraction is given. ``travel_rate`` and ``wait_rate`` are the use in travel and waiting.
+    where no reserve fraction is given. ``travel_rate`` and ``wait_rate`` are the use in travel and waiting,
+    ``used_before`` is the amount used before PET 0.
     """
 
     crew: str
@@ -105,6 +107,7 @@ class Store:
     travel_rate: float
     wait_rate: float
     missing: tuple[str, ...]
+    used_before: float = float("nan")
 
     @property
     def unit(self) -> str:
@@ -181,15 +184,27 @@ def _history(settings: Settings, crew: Crew, lane: Sequence[Activity],
     travel, wait = ("travel" if "travel" in watts else "moderate"), ("wait" if "wait" in watts else "rest")
     keys = [travel if activity.kind == TRAVEL else wait if activity.kind == WAIT else
             exertion[activity.step] if activity.step else INGRESS_EXERTION for activity in lane]
-    before_min = suit.used_before_pet_zero_min or 0.0
+    before = _before_min(suit.used_before)
     # Travel and waiting also where the lane has none: ways home and waits at the airlock use their rates.
-    needed = dict.fromkeys([*keys, travel, wait, *([BEFORE_PET_ZERO_EXERTION] if before_min else [])])
+    at_rest = [BEFORE_PET_ZERO_EXERTION] if any(before.values()) else []
+    needed = dict.fromkeys([*keys, travel, wait, *at_rest])
     missing = tuple(f"[exertion_w] {key}" for key in needed if key not in watts)
-    before_w = watts.get(BEFORE_PET_ZERO_EXERTION, np.nan) if before_min else 0.0
+    before_w = watts.get(BEFORE_PET_ZERO_EXERTION, np.nan) if at_rest else 0.0
     metabolic_w = np.array([before_w, *(watts.get(key, np.nan) for key in (*keys, travel, wait))])
     at_min = np.array([lane[0].start_min, *(activity.finish_min for activity in lane)])
-    stores = tuple(_store(crew.crew, name, suit, at_min, before_min, metabolic_w, missing) for name in UNITS)
+    stores = tuple(_store(crew.crew, name, suit, at_min, before[name], metabolic_w, missing)
+                   for name in UNITS)
     return SuitHistory(crew.crew, at_min, metabolic_w[1:-2], stores)
+
+
+def _before_min(used: UsedBefore) -> dict[str, float]:
+    """Minutes at rest before PET 0 that each store is used; none where its amount is given.
+
+    The umbilical feeds oxygen, energy and cooling, but the cartridge takes up carbon dioxide all the while.
+    """
+    battery, umbilical = used.battery_min or 0.0, used.umbilical_min or 0.0
+    return {name: 0.0 if getattr(used, f"{name}_{unit}") is not None else
+            battery + umbilical if name == "co2" else battery for name, unit in UNITS.items()}
 
 
 def _store(crew: str, consumable: str, suit: Suit, at_min: Numbers, before_min: float, metabolic_w: Numbers,
@@ -209,9 +224,10 @@ def _store(crew: str, consumable: str, suit: Suit, at_min: Numbers, before_min: 
     fraction = getattr(suit, f"{consumable}_reserve_fraction")
     rates = _rates(consumable, suit, metabolic_w)
     used = np.cumsum(rates[:-2] * np.array([before_min, *np.diff(at_min)]))
+    used += getattr(suit.used_before, keys[0]) or 0.0
     return Store(crew, consumable, usable=usable, at_min=at_min, left=usable - used, missing=(),
                  reserve=float("nan") if fraction is None else usable * fraction,
-                 travel_rate=float(rates[-2]), wait_rate=float(rates[-1]))
+                 travel_rate=float(rates[-2]), wait_rate=float(rates[-1]), used_before=float(used[0]))
 
 
 def _rates(consumable: str, suit: Suit, metabolic_w: Numbers) -> Numbers:
@@ -221,7 +237,8 @@ def _rates(consumable: str, suit: Suit, metabolic_w: Numbers) -> Numbers:
     if consumable == "co2":
         return np.asarray(co2_g_per_min(metabolic_w, suit.respiratory_quotient or 0.0))
     if consumable == "water":
-        return np.asarray(water_g_per_min(metabolic_w + (suit.equipment_heat_w or 0.0)))
+        heat_w = metabolic_w + (suit.equipment_heat_w or 0.0)
+        return np.asarray(water_g_per_min(heat_w * (suit.worst_sun_factor or 1.0)))
     return np.full(len(metabolic_w), (suit.power_w or 0.0) / 60.0)
 
 
@@ -240,9 +257,9 @@ def suits_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:
 def suit_summary_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:
     """A row a crew member and consumable at the end; ``margin`` is what is left over the reserve."""
     rows = [
-        (store.crew, store.consumable, UNIT_WORDS[store.unit], store.usable, store.usable - store.left_at_end,
-         store.left_at_end, store.reserve, store.left_at_end - store.reserve, store.runs_out_min,
-         store is history.first_out)
+        (store.crew, store.consumable, UNIT_WORDS[store.unit], store.usable, store.used_before,
+         store.usable - store.left_at_end, store.left_at_end, store.reserve,
+         store.left_at_end - store.reserve, store.runs_out_min, store is history.first_out)
         for history in histories for store in history.stores
     ]
     return ShownTable(rows, columns=SUIT_SUMMARY_COLUMNS)
