@@ -16,7 +16,7 @@ from typing import Any
 from planning_kit.inputs.log_state import DONE, IN_PROGRESS
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import pet_label
-from planning_kit.judge.all_checks import findings_of
+from planning_kit.judge.acceptances import told_findings
 from planning_kit.judge.findings import Finding
 from planning_kit.plan.activities import WORK, Activity, lane_activities
 from planning_kit.plan.moments import LIGHT_KINDS
@@ -83,7 +83,7 @@ def live_notes(plan: TimedPlan, baseline: TimedPlan | None = None) -> dict[str, 
     lanes = [*(member.crew for member in records.crew), *(actor.actor for actor in records.actors)]
     work = chart_rows.work_by_step(rows)
     return {
-        "findings": [_finding(found, work, lanes) for found in chart_rows.findings(findings_of(plan))],
+        "findings": [_finding(found, work, lanes) for found in chart_rows.findings(told_findings(plan))],
         "tight": [row.step for row in rows if row.step and chart_rows.is_tight(row)],
         "hovers": [_plain_lines(chart_rows.activity_text(row, words)) for row in rows],
         "ghost_hovers": [_plain_lines(chart_rows.ghost_text(old, work.get(old.step, ()), words))
@@ -95,6 +95,7 @@ def _finding(found: Finding, work: Mapping[str, Sequence[Activity]], lanes: Sequ
     minute = chart_rows.finding_minute(found, work)
     is_timed = math.isfinite(minute)
     return {name: one_line(value) for name, value in asdict(found).items() if name != "start_min"} | {
+        "message": one_line(found.words),
         "minute": _round(minute) if is_timed else None, "when": pet_label(minute, "down") if is_timed else "",
         "lanes": sorted(chart_rows.finding_lanes(found, work, list(lanes))) if is_timed else [],
     }
