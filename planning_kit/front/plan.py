@@ -242,7 +242,7 @@ class Plan(OutsidePlan):
         step as a tuple; ``date`` a date or a UTC moment (today by default). It counts in ``findings`` at
         once, as long as the margin is not worse and the limit not looser; the severity stays. Raises
         `ScenarioError` for what is no finding of this plan, without a name or a reason, and for a plan that
-        is not that of the scenario as saved (edits, another egress, re-timed, changed on disk).
+        is not that of the scenario as saved (edits, another PET 0, re-timed, changed on disk).
         """
         return accept(self.timed, finding, by, why, date)
 

@@ -203,11 +203,11 @@ def accept(plan: TimedPlan, finding: object, by: str, why: str, when: object = N
         raise ScenarioError.single("is asked of the plan before the outing; a re-timed plan inherits no "
                                    "acceptance: who decides outside must be asked again", table="accept")
     scenario.stop_if_happened("accept")
-    if plan.egress != scenario.settings.egress:
+    if plan.pet_zero != scenario.settings.pet_zero_utc:
         raise ScenarioError.single(
-            "this plan leaves at another egress than its scenario says; change the scenario, save it, and "
-            "accept what its own plan finds", table="accept", column="egress",
-            value=f"{plan.egress:%Y-%m-%dT%H:%MZ}")
+            "this plan begins at another PET 0:00 than its scenario says; change the scenario, save it, and "
+            "accept what its own plan finds", table="accept", column="pet_zero_utc",
+            value=f"{plan.pet_zero:%Y-%m-%dT%H:%MZ}")
     asked = _asked_for(plan, finding)
     texts = {"rule": f"{asked.check}/{asked.rule}", "about": asked.about, "crew": asked.crew,
              "step": _identity_of(asked)[-1], **numbers_text(*_numbers(asked)), "by": by, "why": why}
