@@ -25,6 +25,7 @@ from planning_kit.plan.timed import Outside, TimedPlan
 from planning_kit.show import chart_rows
 from planning_kit.show.chart_rows import Words, rows_of
 from planning_kit.show.palette import DARK, INK_ON_FILL, LIGHT, task_fills
+from planning_kit.show.wording import counted
 
 
 def live_chart(plan: TimedPlan, baseline: TimedPlan | None = None) -> dict[str, Any]:
@@ -76,14 +77,16 @@ def _pairs(windows: Iterable[Sequence[float]]) -> list[list[float]]:
 def live_notes(plan: TimedPlan, baseline: TimedPlan | None = None) -> dict[str, Any]:
     """What is told beside the chart: findings with the lanes and minute of their marks, and hover lines.
 
-    ``tight`` names the steps without slack to plan.
+    ``counted``: how many there are, where one is accepted; ``tight`` names the steps without slack to plan.
     ``hovers`` are in the order of ``bars`` of `live_chart`, ``ghost_hovers`` in that of ``ghosts``.
     """
     rows, words, records = rows_of(plan), Words.of(plan), plan.scenario.records
     lanes = [*(member.crew for member in records.crew), *(actor.actor for actor in records.actors)]
     work = chart_rows.work_by_step(rows)
+    told = chart_rows.findings(told_findings(plan))
     return {
-        "findings": [_finding(found, work, lanes) for found in chart_rows.findings(told_findings(plan))],
+        "findings": [_finding(found, work, lanes) for found in told],
+        "counted": counted(told) if any(found.accepted for found in told) else "",
         "tight": [row.step for row in rows if row.step and chart_rows.is_tight(row)],
         "hovers": [_plain_lines(chart_rows.activity_text(row, words)) for row in rows],
         "ghost_hovers": [_plain_lines(chart_rows.ghost_text(old, work.get(old.step, ()), words))

@@ -125,8 +125,8 @@ def _write_sign_offs(folder: Path, texts: Sequence[str]) -> None:
 def _write_accepted(folder: Path, texts: Sequence[str]) -> None:
     """A row for every finding, and rows for findings that there are not."""
     found = pk.time_plan(pk.load_scenario(folder)).findings.head(len(texts) // 2)
-    rows = [[f"{each.check}/{each.rule}", each.about, each.crew, each.step, each.value, each.limit, text, text,
-             "2031-09-01"] for each, text in zip(found.fillna("").itertuples(), texts, strict=False)]
+    rows = [[f"{each.check}/{each.rule}", each.about, each.crew, each.step, each.value, each.limit, text,
+             text, "2031-09-01"] for each, text in zip(found.fillna("").itertuples(), texts, strict=False)]
     rows += [["return/none", text, text, text, "", "", text, text, "2031-09-01"] for text in texts]
     lines = [",".join(ACCEPTED_COLUMNS), *(csv_row(map(str, row)) for row in rows)]
     (folder / fmt.ACCEPTED_FILE).write_text("\n".join(lines), encoding="utf-8", newline="")

@@ -28,8 +28,8 @@ def test_no_file_no_rows(small: pk.Scenario) -> None:
 def test_a_row_is_read_as_it_stands(small: pk.Scenario) -> None:
     table = given(small, ROW, "custody/not-inside,gun,,,,,B,Lost before,2031-05-02T10:00:00+00:00").accepted
     assert table.iloc[0].to_dict() == {
-        "rule": "return/helped-too-far", "about": "far", "crew": "EV1", "step": "", "value": 4.0, "limit": 5.0,
-        "by": "A. Person", "why": "Seen and discussed", "date": "2031-05-01"}
+        "rule": "return/helped-too-far", "about": "far", "crew": "EV1", "step": "", "value": 4.0,
+        "limit": 5.0, "by": "A. Person", "why": "Seen and discussed", "date": "2031-05-01"}
     assert table["value"].isna().tolist() == [False, True]
 
 
@@ -108,7 +108,8 @@ def test_a_row_is_added_behind_what_stood_there_byte_for_byte(small: pk.Scenario
     ("A", None, None, "must be text"), ("A", "x\u202ey", None, "cannot be seen"),
     ("A", "x" * 20_000, None, "at most"), ("A", "x", "soon", "must be a date"),
     ("A", "x", "2031-02-30", "no day"), ("A", "x", 7, "must be a date")])
-def test_what_is_no_acceptance_is_said(small: pk.Scenario, by: str, why: str, date: str, problem: str) -> None:
+def test_what_is_no_acceptance_is_said(small: pk.Scenario, by: str, why: str, date: str,
+                                       problem: str) -> None:
     plan = pk.time_plan(small)
     with pytest.raises(pk.ScenarioError, match=problem):
         plan.accept(plan.findings.iloc[0], by, why, date)

@@ -15,6 +15,7 @@ import pytest
 import planning_kit as pk
 from planning_kit.inputs.accepted import ACCEPTED_COLUMNS
 from planning_kit.judge.all_checks import findings_of, new_findings
+from planning_kit.show.live_chart import live_notes
 from planning_kit.show.wording import OpenFindings
 
 ROOT = Path(__file__).parents[2]
@@ -178,3 +179,6 @@ def test_heads_say_how_many_are_accepted(own: pk.Scenario) -> None:
     assert OpenFindings(plan.timed).counted == counted
     assert f"Findings: {counted}." in plan.briefing().one_minute
     assert ". Accepted by A, " in plan.briefing().text
+    notes = live_notes(plan.timed)
+    assert notes["counted"] == counted
+    assert [". Accepted by A, " in each["message"] for each in notes["findings"]].count(True) == 1
