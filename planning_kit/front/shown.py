@@ -11,7 +11,7 @@ from typing import Generic, TypeVar
 import pandas as pd
 
 from planning_kit.changes.change import changes_table
-from planning_kit.judge.all_checks import findings_of
+from planning_kit.judge.acceptances import told_findings
 from planning_kit.plan.timed import Face, TimedPlan
 
 Said = TypeVar("Said")
@@ -64,7 +64,7 @@ class ShownPlan(Face):
     name = Shown(lambda plan: plan.name)
     light = Shown(lambda plan: plan.light)
     # Tables
-    findings = Shown(findings_of)
+    findings = Shown(told_findings)
     timeline = Shown(lambda plan: plan.timeline)
     summary = Shown(lambda plan: plan.summary)
     handovers = Shown(lambda plan: plan.handovers)

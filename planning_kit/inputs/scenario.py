@@ -12,6 +12,7 @@ from typing import TypeVar
 import pandas as pd
 
 from planning_kit.inputs import format as fmt
+from planning_kit.inputs.accepted import accepted_table
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults, ScenarioError, as_path, must_be
 from planning_kit.inputs.fields import Table
@@ -264,16 +265,22 @@ class Scenario:
         ``about`` may name a step, task or check; ``at`` is UTC (now by default). Raises `ScenarioError` when
         the scenario has edits that are not saved, was changed on disk, or has no reviewer's name.
         """
-        return add_review(self._reviewed, SIGN_OFF, by, words, about, at)
+        return add_review(reviewed_of(self), SIGN_OFF, by, words, about, at)
 
     def add_note(self, by: str, words: str, about: str = "",
                  at: str | datetime | None = None) -> pd.DataFrame:
         """Note something for the other reviewers; as ``sign_off``, and ``words`` may not be empty."""
-        return add_review(self._reviewed, NOTE, by, words, about, at)
+        return add_review(reviewed_of(self), NOTE, by, words, about, at)
 
     @property
-    def _reviewed(self) -> Reviewed:
-        return Reviewed(self.folder, self.digest, self.checked.source.files(), self.on_disk)
+    def accepted(self) -> pd.DataFrame:
+        """``accepted.csv`` beside the scenario as it is now; empty where there is no file.
+
+        ``rule`` (``check/rule``), ``about``, ``crew``, ``step`` of a finding, ``value`` and ``limit`` at
+        which it was accepted, ``by``, ``why``, ``date``. Add to it with ``plan.accept``. Raises
+        `ScenarioError` where the file cannot be read.
+        """
+        return accepted_table(self.folder)
 
     def __eq__(self, other: object) -> bool:
         return self.digest == other.digest if isinstance(other, Scenario) else NotImplemented
@@ -287,6 +294,11 @@ class Scenario:
 
     def _repr_html_(self) -> str:
         return facts_html("Scenario", _facts(self))
+
+
+def reviewed_of(scenario: Scenario) -> Reviewed:
+    """What a review or an acceptance of a scenario is written beside."""
+    return Reviewed(scenario.folder, scenario.digest, scenario.checked.source.files(), scenario.on_disk)
 
 
 def as_scenario(given: object) -> Scenario:

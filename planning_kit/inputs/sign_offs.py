@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -56,18 +56,18 @@ def reviews_table(folder: Path, digest: str) -> pd.DataFrame:
     """
     rows = [(entry["kind"], entry["by"], entry["at"], entry["about"], entry["words"],
              CURRENT if entry["digest"] == digest else STALE, entry["digest"])
-            for entry in _entries(_on_disk(folder) or b"")]
+            for entry in _entries(bytes_beside(folder, SIGN_OFFS_FILE) or b"")]
     return TextTable(rows, columns=REVIEW_COLUMNS)
 
 
-def _on_disk(folder: Path) -> bytes | None:
-    """The file as it is; None where there is none."""
+def bytes_beside(folder: Path, name: str) -> bytes | None:
+    """A file beside a scenario as it is; None where there is none. Raises `ScenarioError`."""
     if not folder_is_there(folder):
         return None
 
     def read(files: FolderFiles) -> tuple[bytes | None, Faults]:
         faults = Faults()
-        return files.read_if_there(SIGN_OFFS_FILE, faults), faults
+        return files.read_if_there(name, faults), faults
 
     data, faults = read_settled(folder, read)
     faults.stop_if_any()
@@ -137,34 +137,53 @@ def add_review(reviewed: Reviewed, kind: str, by: str, words: str, about: str,
                                   words.strip(), reviewed.digest), strict=True):
         entry[key] = tomlkit.string(value, multiline="\n" in value)
     added = "\n[[review]]\n" + tomlkit.dumps(entry)
-    with writing(reviewed.folder):
-        before = _on_disk(reviewed.folder)
-        _entries(before or b"")  # a file that cannot be read is not added to
-        data = (before or _HEADER.encode()) + added.encode()
-        _entries(data)
-        if len(data) > most_bytes(SIGN_OFFS_FILE):
-            raise ScenarioError.single("is full; move it away to begin another", table=SIGN_OFFS_FILE)
-        known = {**reviewed.on_disk, **({} if before is None else {SIGN_OFFS_FILE: digest_of(before)})}
-        # The scenario's own files go along: they are as on disk, or someone changed them (a conflict).
-        write_whole(reviewed.folder, {**reviewed.files, SIGN_OFFS_FILE: data}, known)
+    write_beside(reviewed, SIGN_OFFS_FILE, lambda before: _with_entry(before, added))
     return reviews_table(reviewed.folder, reviewed.digest)
 
 
+def _with_entry(before: bytes | None, added: str) -> bytes:
+    _entries(before or b"")  # a file that cannot be read is not added to
+    data = (before or _HEADER.encode()) + added.encode()
+    _entries(data)
+    return data
+
+
+def write_beside(reviewed: Reviewed, name: str, grown: Callable[[bytes | None], bytes]) -> None:
+    """Put what ``grown`` makes of a file beside the scenario in its place, under the folder's lock.
+
+    Raises `ScenarioError` where that cannot be, `SaveConflict` where the scenario was changed on disk.
+    """
+    with writing(reviewed.folder):
+        before = bytes_beside(reviewed.folder, name)
+        data = grown(before)
+        if len(data) > most_bytes(name):
+            raise ScenarioError.single("is full; move it away to begin another", table=name)
+        known = {**reviewed.on_disk, **({} if before is None else {name: digest_of(before)})}
+        # The scenario's own files go along: they are as on disk, or someone changed them (a conflict).
+        write_whole(reviewed.folder, {**reviewed.files, name: data}, known)
+
+
 def _stop_if_not_fit(reviewed: Reviewed, kind: str, by: str, words: str, about: str) -> None:
+    faults = unfit_texts(reviewed, by=by, words=words, about=about)
+    if kind == NOTE and isinstance(words, str) and not words.strip():
+        faults.add("", None, "words", words, "says nothing; write the note")
+    if isinstance(by, str) and not by.strip():
+        faults.add("", None, "by", by, "is empty; say who reviewed it")
+    faults.stop_if_any()
+
+
+def unfit_texts(reviewed: Reviewed, **texts: object) -> Faults:
+    """What of ``texts``, by column, cannot be written beside a scenario, and whether it has unsaved edits."""
     faults = Faults()
-    for column, text in (("by", by), ("words", words), ("about", about)):
+    for column, text in texts.items():
         if not isinstance(text, str):
             faults.add("", None, column, text, "must be text")
         elif len(text) > _LONGEST:
             faults.add("", None, column, text, f"must have at most {_LONGEST:,} characters")
         elif any(not char.isprintable() and char not in "\r\n\t" for char in text):
             faults.add("", None, column, text, "holds a character that cannot be seen; type it anew")
-    if kind == NOTE and isinstance(words, str) and not words.strip():
-        faults.add("", None, "words", words, "says nothing; write the note")
-    if isinstance(by, str) and not by.strip():
-        faults.add("", None, "by", by, "is empty; say who reviewed it")
     held = {name: digest_of(data) for name, data in reviewed.files.items()}
     if held != dict(reviewed.on_disk):
         faults.add("", None, "scenario", reviewed.folder,
                    "has edits that are not saved; save it, then review it")
-    faults.stop_if_any()
+    return faults

@@ -31,6 +31,7 @@ class Finding:
     gap or task, by id; several with blanks between; "" for none. ``start_min`` in PET minutes; ``value``,
     ``limit`` and ``margin`` (limit kept: positive) in the unit that the message names, NaN where there is no
     number. ``source`` is where the limit comes from. The message is for people: no code reads it.
+    ``accepted`` is who accepted it, when and why (see `planning_kit.judge.acceptances`); "" for nobody.
     """
 
     severity: str
@@ -45,10 +46,17 @@ class Finding:
     value: float = float("nan")
     limit: float = float("nan")
     margin: float = float("nan")
+    accepted: str = ""
 
     def __post_init__(self) -> None:
         if self.severity not in SEVERITIES:
             raise ValueError(f"severity must be one of {', '.join(SEVERITIES)}, not {self.severity!r}")
+
+
+    @property
+    def words(self) -> str:
+        """The message, and who accepted it."""
+        return f"{self.message}. Accepted {self.accepted}" if self.accepted else self.message
 
 
 FINDING_COLUMNS = [field.name for field in fields(Finding)]
@@ -60,7 +68,7 @@ def identity(row: Mapping[Hashable, Any]) -> Identity:
     """What makes the finding of a row of ``plan.findings`` the same one in another plan.
 
     Check, rule, what it is about, crew, and the step unless it only shows there (`_SHOWS_ANYWHERE`). Times,
-    numbers, severity and words are no part of it: they may differ.
+    numbers, severity, words and who accepted it are no part of it: they may differ.
     """
     check, rule = row["check"], row["rule"]
     return check, rule, row["about"], row["crew"], "" if (check, rule) in _SHOWS_ANYWHERE else row["step"]

@@ -78,13 +78,13 @@ def person_words(person: Person, moment: Moment, stage: Stage) -> str:
     found = [finding for finding in stage.found.get(doing.step, ())
              if _is_on(finding, person.crew, moment.at_min, stage.scene)]
     if len(found) > 1:  # the column may not have room for all of them
-        head += f" · {counted([finding.severity for finding in found])}"
+        head += f" · {counted(found)}"
     lines = person_lines(person, moment, stage.scene.words.places)
     minded = [stage.cautions.get(person.place, "") if person.route is None else person.route.caution]
     minded += [stage.cautions.get(doing.step, "") if doing.kind == "work" else ""]
     lines += exceptions_at(stage.scene.plan, person.crew, moment.at_min)
     lines += [f"Mind: {text.rstrip('.')}." for text in dict.fromkeys(minded) if text]
-    lines += [f"{finding.severity.upper()} {finding.check}: {shortened(finding.message, _LONGEST_FINDING)}"
+    lines += [f"{finding.severity.upper()} {finding.check}: {shortened(finding.words, _LONGEST_FINDING)}"
               for finding in found]
     return "<br>".join([head, *_wrapped(lines, MOST_LINES - 1)])
 

@@ -104,6 +104,12 @@ class Attack:
         assert found.best is not None
         return found
 
+    @property
+    def _finding(self) -> Any:
+        """The first finding of the plan; what is none where it has none."""
+        found = self.plan.findings
+        return found.iloc[0] if len(found) else ("none",) * 5
+
     @cached_property
     def copy(self) -> Path:
         """The same folder again, to be written to."""
@@ -134,7 +140,8 @@ class Attack:
     def given(self) -> Mapping[str, Mapping[str, Any]]:
         """How every method is called."""
         return {
-            **METHODS, "compare": {"other": self.changed}, "with_cuts": {"cuts": self.plan.cuts(samples=100)},
+            **METHODS, "accept": {"finding": self._finding, "by": PAYLOADS[4], "why": PAYLOADS[-5]},
+            "compare": {"other": self.changed}, "with_cuts": {"cuts": self.plan.cuts(samples=100)},
             "write_pack": {"folder": self.above / PAYLOADS[4], "baseline": SMALL, "chances": self.chances}}
 
     def outputs(self) -> Iterator[Output]:
@@ -210,7 +217,7 @@ class Attack:
         for number, table in enumerate(fmt.TABLES):
             place = Path(shutil.copytree(self.folder, self.above / f"spoiled {number}"))
             rows = list(csv.reader(io.StringIO((place / table.file).read_text(encoding="utf-8"), newline="")))
-            rows[1] = [TERMINAL] * len(rows[0])
+            rows[1:2] = [[TERMINAL] * len(rows[0])]
             (place / table.file).write_text(as_csv(rows), encoding="utf-8", newline="")
             yield place
         words = as_csv([[TERMINAL] * 3])

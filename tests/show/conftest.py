@@ -13,7 +13,7 @@ import pytest
 
 from planning_kit.inputs.records import Actor, Crew, Inhibit, Place, Task
 from planning_kit.inputs.setting_records import Limits
-from planning_kit.judge.all_checks import findings_of
+from planning_kit.judge.acceptances import told_findings
 from planning_kit.judge.findings import FINDING_COLUMNS as FINDING_FIELDS
 from planning_kit.judge.findings import Finding
 from planning_kit.plan.activities import Activity
@@ -183,8 +183,8 @@ class MadeUp(TimedPlan):
 
 @pytest.fixture(autouse=True)
 def findings_made_up(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(swimlane_scene, "findings_of", lambda plan: (
-        whole(plan.findings) if isinstance(plan, MadeUp) else findings_of(plan)))
+    monkeypatch.setattr(swimlane_scene, "told_findings", lambda plan: (
+        whole(plan.findings) if isinstance(plan, MadeUp) else told_findings(plan)))
 
 
 def whole(findings: pd.DataFrame) -> pd.DataFrame:

@@ -7,8 +7,10 @@ from typing import Any
 
 import pandas as pd
 
+from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.shown_text import shortened
 from planning_kit.inputs.times import Side, gmt_label, moment_at, pet_label
+from planning_kit.judge.acceptances import rulings_of
 from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.pack.content import Column, Row, Section, Table, percent, pet, table_of
@@ -199,8 +201,25 @@ def findings_section(plan: TimedPlan) -> Section:
         Column("Step", "step", 0.5), Column("Rule", "rule", 0.8),
         Column("About", lambda row: shortened(row["about"], _LONGEST_ABOUT), 0.8),
         Column("PET", lambda row: _pet(row["start_min"], "down"), 0.5), Column("Finding", "message", 5),
-        Column("Source", "source", 1.2), Column("Accepted by", lambda row: ""),
+        Column("Source", "source", 1.2), Column("Accepted by", "accepted", 1.4),
         empty="No check found anything."),))
+
+
+def acceptances_section(plan: TimedPlan) -> Section:
+    """What has been accepted: by whom, why, when, at which numbers, and whether that holds."""
+    try:
+        rulings = rulings_of(plan)
+    except ScenarioError as error:
+        return Section("accepted", "Accepted findings", (f"accepted.csv cannot be read: {error.words}",))
+    return Section("accepted", "Accepted findings", (
+        "An acceptance holds while the margin is not worse and the limit not looser than the accepted ones; "
+        "the severity stays. No signature: a record.",), (table_of(
+            [{**vars(each.acceptance), "state": each.state} for each in rulings],
+            "Accepted", "What has been accepted beside the scenario", Column("Rule", "rule", 1.6),
+            Column("About", lambda row: shortened(row["about"], _LONGEST_ABOUT), 0.8),
+            Column("Crew", "crew", 0.6), Column("Step", "step", 0.6), Column("Value", "value", 0.6, 2),
+            Column("Limit", "limit", 0.6, 2), Column("By", "by"), Column("Why", "why", 3),
+            Column("Date", "date"), Column("State", "state", 2), empty="Nothing has been accepted."),))
 
 
 def _pet(value: float, side: Side = "nearest") -> str:
@@ -210,4 +229,4 @@ def _pet(value: float, side: Side = "nearest") -> str:
 def all_lists(plan: TimedPlan) -> tuple[Section, ...]:
     """The sections of this module, in the order of the pack."""
     return (sky_section(plan), hardware_section(plan), holds_section(plan), margins_section(plan),
-            findings_section(plan))
+            findings_section(plan), acceptances_section(plan))
