@@ -70,7 +70,7 @@ def _open_parts(spell: Iterable[Exposure]) -> list[tuple[float, float]]:
 
 
 def _why_open(begin: float, end: float, inside_from: float, held: Mapping[str, Windows]) -> str:
-    """The rule of a part in which nothing controls; ``held``: when the controls stand, are safe, confirmed."""
+    """Why nothing controls in a part. ``held``: when the controls stand, are safe and confirmed."""
     if _all_in(held[SAFE], begin, end):
         return "not-confirmed"
     if _all_in(held[HELD], begin, end):

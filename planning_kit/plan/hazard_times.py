@@ -144,7 +144,8 @@ def _beta(elements: Elements, egress: datetime, horizon_min: float, term: Term) 
 
 @lru_cache(maxsize=64)
 def _light_before(elements: Elements, egress: datetime, minutes: float) -> Light:
-    return light_between(Orbit(elements), egress - timedelta(minutes=minutes), egress)
+    # A minute more than that: cut at the same moment, rounding could part the two from each other.
+    return light_between(Orbit(elements), egress - timedelta(minutes=minutes), egress + timedelta(minutes=1))
 
 
 def assumed_in(doubts: Sequence[Doubt], begin: float, end: float) -> Iterator[str]:
