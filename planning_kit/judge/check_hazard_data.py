@@ -18,7 +18,7 @@ from planning_kit.inputs.records import Hazard
 from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, Finding
 from planning_kit.plan.exposures import Exposure, hazard_exposures
-from planning_kit.plan.hazard_times import control_windows, controlled
+from planning_kit.plan.hazard_times import HELD, control_windows, controlled
 from planning_kit.plan.needs import Hold
 from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.timed import TimedPlan
@@ -33,7 +33,7 @@ def check_needed_by(plan: TimedPlan) -> Iterator[Finding]:
     if not named:
         return
     exposures = grouped((each.hazard.hazard, each) for each in _as_if_off(plan))
-    by_inhibit = control_windows(plan, plan.inhibit_holds)
+    by_inhibit = control_windows(plan, plan.inhibit_holds, HELD)
     for inhibit in plan.scenario.records.inhibits:
         hazards = named.get(inhibit.inhibit, [])
         met = [each for hazard in hazards for each in exposures.get(hazard.hazard, [])]

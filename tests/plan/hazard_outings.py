@@ -217,8 +217,8 @@ def _dark(elements: Any, egress: datetime, horizon_min: float) -> tuple[np.ndarr
     seconds = np.arange(-1200, horizon_min * 60, 0.5)
 
     def within(windows: np.ndarray) -> np.ndarray:
-        return np.asarray([((windows[:, 0] * 60 - 1200 <= now) & (now < windows[:, 1] * 60 - 1200)).any()
-                           for now in seconds])
+        begin, end = windows.T[:, :, None] * 60 - 1200
+        return np.asarray(((begin <= seconds) & (seconds < end)).any(axis=0))
 
     return seconds, within(light.night), within(light.day)
 
@@ -289,7 +289,7 @@ def could_touch(one: np.ndarray, other: np.ndarray, metres: float, centre: np.nd
     along = axis / length if length > 0 else np.array([1.0, 0, 0])
     u = away @ along
     v = np.sqrt(max(0.0, away @ away - u * u))
-    angle = np.linspace(0, 2 * np.pi, 4001)[:, None]
-    out = radius * np.linspace(0, 1, 41)[None, :]
+    angle = np.linspace(0, 2 * np.pi, 2001)[:, None]
+    out = radius * np.array([[0.0, 0.5, 1.0]])
     x, y = u + out * np.cos(angle), v + out * np.sin(angle)
     return bool((np.hypot(x, y) + np.hypot(x - length, y)).min() <= metres)
