@@ -8,11 +8,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import pairwise
-
-import numpy as np
 
 from planning_kit.inputs.records import Hazard
 from planning_kit.inputs.times import number_label, pet_label
@@ -22,7 +20,6 @@ from planning_kit.plan.hazard_times import HELD, control_windows, controlled
 from planning_kit.plan.needs import Hold
 from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.sky.windows import Windows, no_windows
 
 DATA = "hazard-data"
 
@@ -38,8 +35,10 @@ def check_needed_by(plan: TimedPlan) -> Iterator[Finding]:
         hazards = named.get(inhibit.inhibit, [])
         met = [each for hazard in hazards for each in exposures.get(hazard.hazard, [])]
         without = {name: windows for name, windows in by_inhibit.items() if name != inhibit.inhibit}
+        others = {hazard.hazard: controlled(hazard.controls, without).tolist() if hazard.controls else []
+                  for hazard in hazards}
         work = dict.fromkeys(each.step for each in met if each.doing == "work" and each.step
-                             and not _is_held(each, without))
+                             and not _is_held(each, others[each.hazard.hazard]))
         parts = [(("not typed", [step for step in work if step not in inhibit.needed_by])),
                  ("typed, but without one",
                   [step for step in inhibit.needed_by if step not in {each.step for each in met}])]
@@ -52,12 +51,10 @@ def check_needed_by(plan: TimedPlan) -> Iterator[Finding]:
                         "mend the hazard", source="inhibits.needed_by")
 
 
-def _is_held(exposure: Exposure, by_inhibit: Mapping[str, Windows]) -> bool:
-    """Whether these inhibits control all of an exposure."""
-    controls = exposure.hazard.controls
-    held = controlled(controls, by_inhibit) if controls else no_windows()
-    return bool(np.any((held[:, 0] <= exposure.from_min + ROUNDING_MIN)
-                       & (held[:, 1] >= exposure.until_min - ROUNDING_MIN)))
+def _is_held(exposure: Exposure, held: Sequence[Sequence[float]]) -> bool:
+    """Whether one of these stretches lasts all through an exposure."""
+    return any(begin <= exposure.from_min + ROUNDING_MIN and end >= exposure.until_min - ROUNDING_MIN
+               for begin, end in held)
 
 
 def _inhibits(hazard: Hazard) -> list[str]:

@@ -29,16 +29,18 @@ _TOO_LONG = {"warning": STOP, "caution": CONCERN, "note": REMARK}
 
 def check_exposures(plan: TimedPlan) -> Iterator[Finding]:
     """Inside a hazard that nobody may be in, without a control in force: a stop, of a note a concern."""
-    by_stage = {stage: control_windows(plan, plan.inhibit_holds, stage) for stage in (HELD, SAFE, CONFIRMED)
-                } if plan.tracked_exposures else {}
-    for spell in _spells(plan, *_FORBIDDEN):
+    spells = [(spell, parts) for spell in _spells(plan, *_FORBIDDEN) if (parts := _open_parts(spell))]
+    by_stage = {stage: control_windows(plan, plan.inhibit_holds, stage)
+                for stage in (HELD, SAFE, CONFIRMED) if spells}
+    held: dict[str, dict[str, Windows]] = {}
+    for spell, parts in spells:
         hazard = spell[0].hazard
-        parts = _open_parts(spell)
-        if parts:
-            held = {stage: controlled(hazard.controls, by_inhibit) if hazard.controls else no_windows()
-                    for stage, by_inhibit in by_stage.items()}
-            rules = [_why_open(begin, end, spell[0].from_min, held) for begin, end in parts]
-            yield _exposed(plan, spell, parts, min(rules, key=_OPEN_RULES.index))
+        if hazard.hazard not in held:
+            held[hazard.hazard] = {
+                stage: controlled(hazard.controls, by_inhibit) if hazard.controls else no_windows()
+                for stage, by_inhibit in by_stage.items()}
+        rules = [_why_open(begin, end, spell[0].from_min, held[hazard.hazard]) for begin, end in parts]
+        yield _exposed(plan, spell, parts, min(rules, key=_OPEN_RULES.index))
 
 
 def _spells(plan: TimedPlan, *limits: str) -> Iterator[list[Exposure]]:
@@ -59,9 +61,7 @@ def _open_parts(spell: Iterable[Exposure]) -> list[tuple[float, float]]:
     """When no control holds, joined: what is open on from one place to the next is one."""
     parts: list[tuple[float, float]] = []
     for exposure in spell:
-        if not exposure.is_open:
-            continue
-        for begin, end in exposure.open_min.tolist():
+        for begin, end in exposure.open_spans:
             if parts and begin <= parts[-1][1] + ROUNDING_MIN:
                 parts[-1] = parts[-1][0], max(parts[-1][1], end)
             else:
@@ -87,11 +87,11 @@ def _all_in(windows: Windows, begin: float, end: float) -> bool:
 def _exposed(plan: TimedPlan, spell: Sequence[Exposure], parts: Sequence[tuple[float, float]],
              rule: str) -> Finding:
     hazard, crew, begin = spell[0].hazard, spell[0].crew, parts[0][0]
-    first = next(one for one in spell if one.is_open and one.until_min >= begin)
+    first = next(one for one in spell if one.open_spans and one.until_min >= begin)
     minutes = sum(end - start for start, end in parts)
     last = max(one.until_min for one in spell)
     when = ", ".join(_span(start, end) for start, end in parts)
-    doubt = next((one.assumed for one in spell if one.is_open and one.assumed), "")
+    doubt = next((one.assumed for one in spell if one.open_spans and one.assumed), "")
     return Finding(
         CONCERN if hazard.class_ == "note" else STOP, CHECK, rule, about=hazard.hazard, crew=crew,
         step=first.step, start_min=begin,
@@ -176,7 +176,7 @@ def check_contamination(plan: TimedPlan) -> Iterator[Finding]:
     """
     going_in = plan.end_min - plan.network.ingress_min
     by_person = grouped(((each.hazard.hazard, each.crew), each) for each in plan.tracked_exposures
-                        if each.hazard.kind == "contamination" and each.is_open)
+                        if each.hazard.kind == "contamination" and each.open_spans)
     for (name, crew), exposures in by_person.items():
         until = _open_parts(exposures)[-1][1]
         is_cleared = any(name in step.clears and crew in step.people and start >= until - ROUNDING_MIN

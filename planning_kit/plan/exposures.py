@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -22,7 +23,7 @@ from planning_kit.plan.legs import Passage
 from planning_kit.plan.needs import Hold
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.plan_times import Times
-from planning_kit.sky.windows import Windows, complement, no_windows, total
+from planning_kit.sky.windows import Windows, no_windows, total
 
 EXPOSURE_COLUMNS = ["hazard", "title", "class", "limit", "crew", "from_min", "until_min", "minutes", "place",
                     "to_place", "step", "doing", "assumed", "controls", "open_min"]
@@ -50,11 +51,12 @@ class Exposure:
     assumed: str
     open_min: Windows
 
-    @property
-    def is_open(self) -> bool:
-        """Whether no control holds for some of it, rounding apart; of a moment, at that moment."""
-        return bool(np.any(self.open_min[:, 1] - self.open_min[:, 0] > ROUNDING_MIN)
-                    or (len(self.open_min) and self.until_min - self.from_min <= ROUNDING_MIN))
+    @cached_property
+    def open_spans(self) -> list[tuple[float, float]]:
+        """``open_min`` as pairs, without what is there by rounding only; of a moment, that moment."""
+        is_moment = self.until_min - self.from_min <= ROUNDING_MIN
+        return [(begin, end) for begin, end in self.open_min.tolist()
+                if is_moment or end - begin > ROUNDING_MIN]
 
 
 def hazard_exposures(times: Times, passages: Mapping[str, Sequence[Passage]], holds: Sequence[Hold],
@@ -69,7 +71,7 @@ def hazard_exposures(times: Times, passages: Mapping[str, Sequence[Passage]], ho
     by_inhibit = control_windows(times, holds)
     conditions = Conditions(times, passages, custody, by_inhibit)
     inside = _Inside(times, hazards, conditions)
-    held = [controlled(each.controls, by_inhibit) if each.controls else no_windows() for each in hazards]
+    held = [controlled(each.controls, by_inhibit).tolist() if each.controls else [] for each in hazards]
     return tuple(
         Exposure(hazards[number], crew, begin, end, place, to_place, step, doing, assumed,
                  _open(held[number], begin, end))
@@ -87,6 +89,7 @@ class _Inside:
     def __init__(self, times: Times, hazards: Sequence[Hazard], conditions: Conditions) -> None:
         self._hazards = hazards
         self._reaches = [Reach(times.scenario.records, hazard) for hazard in hazards]
+        self._named = {place for hazard in hazards for place in hazard.places}
         present = [conditions.of(hazard) for hazard in hazards]
         self._there = [windows.tolist() for windows, _ in present]
         self._doubts = [doubts for _, doubts in present]
@@ -96,7 +99,7 @@ class _Inside:
         """Every stretch that one crew member spends inside, by time."""
         before: Passage | None = None
         for passage in passages:
-            if before is not None and before.route is not None and passage.route is not None:
+            if before is not None and before.route and passage.route and passage.place in self._named:
                 moment = Passage(passage.crew, passage.place, "", passage.start_min, passage.start_min,
                                  passage.step, None, TRAVEL)
                 for number in self._passed(before, passage):
@@ -150,12 +153,14 @@ def _merged(stretches: Iterator[tuple[float, float, _Spot]]) -> list[tuple[float
     return sorted((begin, end, spot) for (begin, end), spot in found)
 
 
-def _open(held: Windows, begin: float, end: float) -> Windows:
+def _open(held: Sequence[Sequence[float]], begin: float, end: float) -> Windows:
     """The parts of a stretch in which no control holds; a moment is a part of no minutes."""
-    if end > begin:
-        return complement(held, (begin, end))
-    is_held = np.any((held[:, 0] <= begin) & (end <= held[:, 1]))
-    return no_windows() if is_held else np.array([[begin, end]])
+    if any(first <= begin and end <= last for first, last in held):
+        return no_windows()
+    # By hand, as most have one part or none: arrays of so few take longer to ask than to fill.
+    edges = [begin, *(min(max(edge, begin), end) for span in held for edge in span), end]
+    parts = [span for span in zip(edges[::2], edges[1::2], strict=True) if span[1] > span[0]]
+    return np.array(parts or [(begin, end)])
 
 
 def exposures_table(exposures: Sequence[Exposure]) -> pd.DataFrame:

@@ -67,7 +67,7 @@ class Reach:
         spare_m = route.metres - straight_m
         # Any of the legs between via points may have all of the spare length.
         if route.metres > MOST_LONGER * straight_m and any(
-                gap_to_ellipsoid_m(self._centre, *leg, math.dist(*leg) + spare_m) <= self._radius_m
+                could_touch(*leg, math.dist(*leg) + spare_m, self._centre, self._radius_m)
                 for leg in pairwise(line)):
             drawn = "over its via points" if bends else "straight"
             return ((0.0, 1.0, f"the way from {place} to {to_place} is {route.metres:g} m long, "
@@ -109,6 +109,14 @@ def _chord(one: Point, other: Point, length: float, centre: Point,
     half = math.sqrt(radius_m * radius_m - aside_m * aside_m)
     begin, end = max(0.0, (along - half) / length), min(1.0, (along + half) / length)
     return (begin, end) if begin <= end else None
+
+
+def could_touch(one: Point, other: Point, metres: float, centre: Point, radius_m: float) -> bool:
+    """Whether a way of so many metres between two points can touch a ball; in doubt it can."""
+    # No point of the ball is nearer to either end than its centre is, by more than the radius.
+    if math.dist(centre, one) + math.dist(centre, other) > metres + 2 * radius_m:
+        return False
+    return gap_to_ellipsoid_m(centre, one, other, metres) <= radius_m
 
 
 def gap_to_ellipsoid_m(point: Point, one: Point, other: Point, metres: float) -> float:

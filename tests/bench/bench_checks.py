@@ -3,7 +3,7 @@
 Verdict (2 shared cores, Python 3.11; processor time, expect more on a machine under load): 27 to 31 ms on 120
 steps, and 9 to 11 more for the lanes and slacks that the chart needs too; asked are at most 50 ms for the
 checks, which run at every edit. The plan is the demo outing with steps from its middle done again, so that
-every check has work.
+every check has work. With six hazards and 137 exposures they take 1.18 times as long (asked: at most 1.3).
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ def longer_demo(count: int) -> pk.Scenario:
 
 
 def with_hazards(scenario: pk.Scenario) -> pk.Scenario:
-    """The same with six hazards of all kinds: a zone, spheres, light, beta, an item, an inhibit, two limits."""
+    """The same with six hazards of all kinds: zone, spheres, light, beta, item, inhibits, both limits."""
     places = scenario.places.astype(object)
     places["zone"] = ["boom" if place in ("BR", "BK", "BO", "REG") else "" for place in places["place"]]
     rows = [
