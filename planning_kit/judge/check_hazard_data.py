@@ -12,7 +12,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-from planning_kit.inputs.records import Hazard
 from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, Finding
 from planning_kit.plan.exposures import Exposure, hazard_exposures
@@ -26,7 +25,7 @@ DATA = "hazard-data"
 
 def check_needed_by(plan: TimedPlan) -> Iterator[Finding]:
     """``needed_by`` against the steps exposed to what the inhibit controls (remark), one an inhibit."""
-    named = grouped((name, hazard) for hazard in plan.scenario.records.hazards for name in _inhibits(hazard))
+    named = grouped((name, hazard) for hazard in plan.scenario.records.hazards for name in hazard.inhibits)
     if not named:
         return
     exposures = grouped((each.hazard.hazard, each) for each in _as_if_off(plan))
@@ -55,12 +54,6 @@ def _is_held(exposure: Exposure, held: Sequence[Sequence[float]]) -> bool:
     """Whether one of these stretches lasts all through an exposure."""
     return any(begin <= exposure.from_min + ROUNDING_MIN and end >= exposure.until_min - ROUNDING_MIN
                for begin, end in held)
-
-
-def _inhibits(hazard: Hazard) -> list[str]:
-    """The inhibits that a hazard names."""
-    controls = hazard.controls.names if hazard.controls else ()
-    return list(dict.fromkeys([*controls, *(term.about for term in hazard.when if term.kind == "off")]))
 
 
 def _as_if_off(plan: TimedPlan) -> list[Exposure]:

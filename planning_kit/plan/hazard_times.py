@@ -86,7 +86,7 @@ class Conditions:
             return self._light(term.kind)
         if term.kind in ("beta", "abs(beta)"):
             times = self._times
-            windows = _beta(times.scenario.elements, times.egress, times.horizon_min, term)
+            windows = _beta(times.scenario.elements, times.pet_zero, times.horizon_min, term)
             return union(windows, np.array([[times.horizon_min, inf]])), [self._beyond("beta")]
         if term.kind == "item":
             return self._item(term)
@@ -104,13 +104,13 @@ class Conditions:
         guard_s = times.scenario.settings.night_guard_s
 
         def wide_min(minutes: np.ndarray) -> np.ndarray:
-            return np.asarray(edge_uncertainty_s(orbit, times.egress, minutes * 60.0) + guard_s) / 60.0
+            return np.asarray(edge_uncertainty_s(orbit, times.pet_zero, minutes * 60.0) + guard_s) / 60.0
 
         most = float(wide_min(np.array([0.0, times.horizon_min])).max()) + 0.1
         if most > orbit.period_min:
             return np.array([_ALWAYS]), [(-inf, inf, "the elements are too old to tell day from night")]
         free, before = (light.night if kind == "day" else light.day for light in (
-            times.light, _light_before(times.scenario.elements, times.egress, most)))
+            times.light, _light_before(times.scenario.elements, times.pet_zero, most)))
         # What ended shortly before PET 0 still reaches into it, widened.
         free = union(before - most, free)
         free = free + wide_min(free) * (1.0, -1.0)
@@ -137,15 +137,16 @@ class Conditions:
 
 
 @lru_cache(maxsize=64)
-def _beta(elements: Elements, egress: datetime, horizon_min: float, term: Term) -> Windows:
-    return beta_windows(Orbit(elements), egress, egress + timedelta(minutes=horizon_min), term.sign,
+def _beta(elements: Elements, pet_zero: datetime, horizon_min: float, term: Term) -> Windows:
+    return beta_windows(Orbit(elements), pet_zero, pet_zero + timedelta(minutes=horizon_min), term.sign,
                         term.degrees, term.kind == "abs(beta)")
 
 
 @lru_cache(maxsize=64)
-def _light_before(elements: Elements, egress: datetime, minutes: float) -> Light:
+def _light_before(elements: Elements, pet_zero: datetime, minutes: float) -> Light:
     # A minute more than that: cut at the same moment, rounding could part the two from each other.
-    return light_between(Orbit(elements), egress - timedelta(minutes=minutes), egress + timedelta(minutes=1))
+    begin, end = pet_zero - timedelta(minutes=minutes), pet_zero + timedelta(minutes=1)
+    return light_between(Orbit(elements), begin, end)
 
 
 def assumed_in(doubts: Sequence[Doubt], begin: float, end: float) -> Iterator[str]:

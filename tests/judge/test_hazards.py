@@ -290,7 +290,7 @@ def straight(scenario: pk.Scenario) -> pk.Scenario:
 
 
 def days_of_beta(scenario: pk.Scenario, least: float, most: float) -> str:
-    """An egress of 2031 at which beta lies between."""
+    """A PET 0 in 2031 at which beta lies between."""
     days = season(Orbit(scenario.elements), "2031-06-01", "2031-12-31")
     day = days[(days["beta_deg"] > least) & (days["beta_deg"] < most)]["day"].iloc[0]
     return f"{day:%Y-%m-%d}T12:00:00Z"
@@ -303,8 +303,8 @@ def test_no_contact_at_beta_of_minus_40_or_below(small: pk.Scenario, least: floa
     """Public US EVA 23 list (seen as an excerpt): certain hoses, the sign of beta counts."""
     scenario = with_hazards(small, {"hazard": "HOSE", "places": "MID", "limit": "no_contact",
                                     "when": "beta<=-40"})
-    egress = days_of_beta(scenario, least, most)
-    rows = pk.time_plan(without_night(scenario), egress).findings.query("check == 'hazards'")
+    pet_zero = days_of_beta(scenario, least, most)
+    rows = pk.time_plan(without_night(scenario), pet_zero).findings.query("check == 'hazards'")
     assert (len(rows) > 0) == is_found
 
 
@@ -315,9 +315,9 @@ def test_touch_limits_beyond_75(small: pk.Scenario, least: float, most: float, i
     scenario = with_hazards(small, {"hazard": "TOUCH", "places": "MID", "limit": "no_contact",
                                     "class": "caution", "when": "abs(beta)>75"})
     elements = scenario.elements
-    egress = days_of_beta(scenario, least, most)
-    assert least < float(beta_deg(Orbit(elements), egress)[0]) < most
-    rows = pk.time_plan(without_night(scenario), egress).findings.query("check == 'hazards'")
+    pet_zero = days_of_beta(scenario, least, most)
+    assert least < float(beta_deg(Orbit(elements), pet_zero)[0]) < most
+    rows = pk.time_plan(without_night(scenario), pet_zero).findings.query("check == 'hazards'")
     assert (len(rows) > 0) == is_found
 
 

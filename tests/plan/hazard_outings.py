@@ -27,7 +27,7 @@ from planning_kit.sky.season import BETA_IN_DOUBT_DEG, beta_deg
 SMALL = Path(__file__).parents[2] / "scenarios" / "small-outing"
 # A night of this orbit lasts from about 08:04 to 08:40 on that day: begin in it, within the guard after it,
 # and just before it; and a month later, when the elements are old.
-EGRESSES = ("2031-09-03T08:20:00Z", "2031-09-03T08:40:30Z", "2031-09-03T07:58:00Z", "2031-10-05T03:00:00Z")
+PET_ZEROS = ("2031-09-03T08:20:00Z", "2031-09-03T08:40:30Z", "2031-09-03T07:58:00Z", "2031-10-05T03:00:00Z")
 SHORT_H, LONG_H = 0.5, 5.0  # some end after the horizon
 PLACES = ("HAT", "P1", "P2", "P3", "P4", "P5")
 STEP_S = 1.0
@@ -35,9 +35,9 @@ Truth = dict[tuple[str, str], tuple[np.ndarray, np.ndarray]]
 
 
 @cache
-def base(egress: str, horizon_h: float) -> pk.Scenario:
+def base(pet_zero: str, horizon_h: float) -> pk.Scenario:
     return pk.load_scenario(SMALL).with_settings({
-        "egress": egress, "horizon_h": horizon_h, "limits.planned_min": 15, "limits.hard_min": 20,
+        "pet_zero_utc": pet_zero, "horizon_h": horizon_h, "limits.planned_min": 15, "limits.hard_min": 20,
         "limits.ingress_min": 2, "lighting.night_guard_s": 75, "checks.body_m": 0.4})
 
 
@@ -58,7 +58,7 @@ def random_plan(seed: int) -> pk.Plan:
 
 def _random_outing(seed: int, horizon_h: float) -> pk.Scenario:
     draw = random.Random(seed)
-    scenario = base(draw.choice(EGRESSES), horizon_h)
+    scenario = base(draw.choice(PET_ZEROS), horizon_h)
     points = {place: tuple(round(draw.uniform(-8, 8), 2) for _ in range(3)) for place in PLACES}
     if draw.random() < 0.1:
         points["P2"] = points["P1"]
@@ -137,7 +137,8 @@ def _hazard(draw: random.Random, number: int, scenario: pk.Scenario,
     else:
         route = draw.choice(routes)
         row |= {"places": draw.choice(PLACES), "routes": f"{route['to_place']}:{route['from_place']}"}
-    beta = float(beta_deg(Orbit(scenario.elements), scenario.settings.egress + timedelta(minutes=10))[0])
+    soon = scenario.settings.pet_zero_utc + timedelta(minutes=10)
+    beta = float(beta_deg(Orbit(scenario.elements), soon)[0])
     terms = ["day", "night", f"beta<={beta + draw.choice([-1, 0, 0.02]):.3f}",
              f"abs(beta)>{abs(beta) + draw.choice([-1, 0, 0.02, 3]):.3f}", "always",
              f"item:box@{draw.choice(PLACES)}", f"off:{draw.choice(['IA', 'IB'])}"]
@@ -195,7 +196,7 @@ def _holds(plan: pk.Plan, term: Any, minutes: np.ndarray, in_force: dict[str, np
     if term.kind in ("day", "night"):
         return _light(plan, term.kind, minutes)
     if term.kind in ("beta", "abs(beta)"):
-        beta = _beta(plan.scenario.elements, plan.egress)(minutes)
+        beta = _beta(plan.scenario.elements, plan.pet_zero)(minutes)
         beta = np.abs(beta) if term.kind == "abs(beta)" else beta
         over = beta - term.degrees if ">" in term.sign else term.degrees - beta
         return np.asarray((over > -BETA_IN_DOUBT_DEG) | unknown)
@@ -203,17 +204,17 @@ def _holds(plan: pk.Plan, term: Any, minutes: np.ndarray, in_force: dict[str, np
 
 
 @cache
-def _beta(elements: Any, egress: datetime) -> Any:
+def _beta(elements: Any, pet_zero: datetime) -> Any:
     known = np.arange(0, 301)
-    beta = beta_deg(Orbit(elements), [egress + timedelta(minutes=int(minute)) for minute in known])
+    beta = beta_deg(Orbit(elements), [pet_zero + timedelta(minutes=int(minute)) for minute in known])
     return lambda minutes: np.interp(minutes, known, beta)
 
 
 @cache
-def _dark(elements: Any, egress: datetime, horizon_min: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _dark(elements: Any, pet_zero: datetime, horizon_min: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Every half second from 20 min before: its PET, whether the Sun is wholly hidden, and wholly clear."""
-    begin = egress - timedelta(minutes=20)
-    light = light_between(Orbit(elements), begin, egress + timedelta(minutes=horizon_min))
+    begin = pet_zero - timedelta(minutes=20)
+    light = light_between(Orbit(elements), begin, pet_zero + timedelta(minutes=horizon_min))
     seconds = np.arange(-1200, horizon_min * 60, 0.5)
 
     def within(windows: np.ndarray) -> np.ndarray:
@@ -225,8 +226,8 @@ def _dark(elements: Any, egress: datetime, horizon_min: float) -> tuple[np.ndarr
 
 def _light(plan: pk.Plan, kind: str, minutes: np.ndarray) -> np.ndarray:
     """There is a moment so near at which the Sun is not wholly hidden (day), or not wholly clear (night)."""
-    seconds, hidden, clear = _dark(plan.scenario.elements, plan.egress, plan.timed.horizon_min)
-    near = edge_uncertainty_s(Orbit(plan.scenario.elements), plan.egress, minutes * 60)
+    seconds, hidden, clear = _dark(plan.scenario.elements, plan.pet_zero, plan.timed.horizon_min)
+    near = edge_uncertainty_s(Orbit(plan.scenario.elements), plan.pet_zero, minutes * 60)
     near = near + plan.scenario.settings.night_guard_s
     there = ~(hidden if kind == "day" else clear)
     count = np.concatenate([[0], np.cumsum(there)])
