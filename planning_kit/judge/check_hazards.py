@@ -17,6 +17,7 @@ from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.exposures import Exposure
 from planning_kit.plan.hazard_times import CONFIRMED, HELD, SAFE, control_windows, controlled
 from planning_kit.plan.legs import Passage
+from planning_kit.plan.needs import Hold
 from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.sky.windows import Windows, no_windows
@@ -108,23 +109,36 @@ def _remedy(plan: TimedPlan, hazard: Hazard, rule: str, parts: Sequence[tuple[fl
         return "nothing controls it; go another way, or at another time, or name its controls"
     begin, end = parts[0]
     holds = [hold for hold in plan.inhibit_holds if hold.inhibit.inhibit in hazard.controls.names]
-    stands = ", ".join(f"{hold.inhibit.inhibit} stands from {pet_label(hold.set_by_min, 'up')} to "
-                       f"{pet_label(hold.lift_after_min, 'down')}" for hold in holds)
-    needs = f"it needs {hazard.controls.words}; {stands}"
+    needs = f"it needs {hazard.controls.words}; {', '.join(_stands(plan, hold) for hold in holds)}"
     if rule == "lifted":
         lifted = [hold for hold in holds if abs(hold.lift_after_min - begin) <= ROUNDING_MIN] or holds
         steps = " and ".join(dict.fromkeys(hold.inhibit.until_step for hold in lifted))
         return (f"{needs}. Be out before {steps} is finished, or hold until "
                 f"{pet_label(last, 'up')} or later (inhibits.until_step)")
     if rule == "not-yet-safe":
-        return (f"{needs}, but is not safe before {pet_label(end, 'up')}. Set it "
-                f"{number_label(end - begin, 'up')} min earlier (inhibits.lead_min), or come later")
+        return (f"{needs}. Set it {number_label(end - begin, 'up')} min earlier (inhibits.lead_min), or come "
+                "later")
     if rule == "not-confirmed":
         steps = " and ".join(dict.fromkeys(hold.inhibit.confirmed_by for hold in holds
                                            if hold.inhibit.confirmed_by))
-        return (f"{needs}, but is not confirmed before {pet_label(end, 'up')}. Let {steps} be finished by "
-                f"{pet_label(begin, 'down')}, or come later")
+        return (f"{needs}. Let {steps}, which confirms it, be finished by {pet_label(begin, 'down')}, or come "
+                "later")
     return f"{needs}. Let it stand for all of that (inhibits.from_step, until_step), or stay out"
+
+
+def _stands(plan: TimedPlan, hold: Hold) -> str:
+    """When an inhibit stands, and from when on it controls where that is later."""
+    inhibit = hold.inhibit
+    words = (f"{inhibit.inhibit} stands from {pet_label(hold.set_by_min, 'up')} to "
+             f"{pet_label(hold.lift_after_min, 'down')}")
+    if not (inhibit.safe_after_min or inhibit.confirmed_by):
+        return words
+    controls = control_windows(plan, [hold])[inhibit.inhibit]
+    why = " and ".join([*(["safe"] if inhibit.safe_after_min else []),
+                        *(["confirmed"] if inhibit.confirmed_by else [])])
+    if not len(controls):
+        return f"{words} but is never {why}"
+    return f"{words} and is {why} from {pet_label(float(controls[0, 0]), 'up')} on"
 
 
 def check_stays(plan: TimedPlan) -> Iterator[Finding]:

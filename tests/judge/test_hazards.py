@@ -91,6 +91,14 @@ def test_on_the_boom_when_its_brake_is_released_is_a_stop(tern: pk.Scenario, by_
     assert "Be out before RG9 is finished" in row["message"]
 
 
+def test_an_actor_moves_the_boom(tern: pk.Scenario) -> None:
+    # OP3 releases the brake as soon as RG9 is finished; EV2 is still on the leg from the boom's root.
+    moving = with_steps(tern, OP3={"moves": "boom"})
+    assert found(moving) == []
+    assert found(kn5_longer(moving, 13.5)) == [("stop", "lifted", "BOOM", "EV2", "RB2"),
+                                               ("stop", "on-moving-zone", "boom", "EV2", "OP3")]
+
+
 def test_a_hold_typed_too_short_is_a_stop_though_its_typing_agrees(tern: pk.Scenario) -> None:
     short = edited(tern, "inhibits", "I-DRV", until_step="RN3", needed_by="RA1 KN1", hold_max_min="")
     rules = found(short)
