@@ -46,6 +46,7 @@ class PlanRecords(Face):
     clocks = Shown(lambda plan: plan.gap_clocks)
     custody = Shown(lambda plan: plan.tracked_custody)
     tethers = Shown(lambda plan: plan.tracked_tethers)
+    exposures = Shown(lambda plan: plan.tracked_exposures)
     changes = Shown(lambda plan: plan.history)
 
 
@@ -79,6 +80,7 @@ class ShownPlan(Face):
     custody = Shown(lambda plan: plan.custody)
     kit_list = Shown(lambda plan: plan.kit_list)
     tethers = Shown(lambda plan: plan.tethers)
+    exposures = Shown(lambda plan: plan.exposures)
     # Asked with arguments
     delay_curve = Shown(lambda plan: plan.delay_curve)
     explain = Shown(lambda plan: plan.explain)

@@ -12,12 +12,14 @@ from planning_kit.inputs.shown_text import TextTable
 
 STOP, CONCERN, REMARK = "stop", "concern", "remark"
 SEVERITIES = (STOP, CONCERN, REMARK)
-# Rules whose finding is of the whole outing, of one item or of one hook: the step that it names is where that
-# shows in this plan, and another step in another plan is no other finding.
+# Rules whose finding is of the whole outing, of one item, inhibit or hook: the step that it names is where
+# that shows in this plan, and another step in another plan is no other finding.
 _SHOWS_ANYWHERE = {
     ("suits", "runs-out"), ("return", "alone-too-far"), ("return", "alone-too-late"),
     ("return", "helped-too-far"), ("return", "helped-too-late"), ("tethers", "still-hooked"),
     ("custody", "not-inside"), ("custody", "not-in-place"), ("custody", "stays-outside"),
+    ("hazards", "total-too-long"), ("hazards", "contamination-inside"), ("looks", "no-look"),
+    ("hazard-data", "never-controls"),
 }
 
 

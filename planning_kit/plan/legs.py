@@ -16,7 +16,7 @@ import pandas as pd
 
 from planning_kit.inputs.records import Place, Route
 from planning_kit.inputs.shown_text import TextTable
-from planning_kit.plan.activities import TRAVEL, Activity
+from planning_kit.plan.activities import TRAVEL, WORK, Activity
 from planning_kit.plan.network import grouped
 from planning_kit.plan.travel import Travel, leg_minutes
 
@@ -63,7 +63,7 @@ class Passage:
     """A stretch of one crew member's time (PET minutes): at ``place``, or on a ``route`` to ``to_place``.
 
     ``step`` is the step worked on, waited for or travelled to; "" on the way home and for ingress. Where
-    they stand, ``route`` is None and ``to_place`` is "".
+    they stand, ``route`` is None and ``to_place`` is "". ``doing``: work, travel or wait.
     """
 
     crew: str
@@ -73,6 +73,7 @@ class Passage:
     finish_min: float
     step: str
     route: Route | None = None
+    doing: str = WORK
 
 
 def crew_passages(travel: Travel, metres_per_min: float, lane: Sequence[Activity]) -> tuple[Passage, ...]:
@@ -86,7 +87,8 @@ def crew_passages(travel: Travel, metres_per_min: float, lane: Sequence[Activity
         if one.kind == TRAVEL and one.to_place:
             done += _legs(travel, metres_per_min, one)
         else:
-            done.append(Passage(one.crew, one.place, "", one.start_min, one.finish_min, one.step))
+            done.append(Passage(one.crew, one.place, "", one.start_min, one.finish_min, one.step,
+                                doing=one.kind))
     return tuple(done)
 
 
@@ -100,7 +102,7 @@ def _legs(travel: Travel, metres_per_min: float, activity: Activity) -> Iterator
         spent += took
         is_last = to_place == way[-1]
         finish = end if is_last else begin + (spent / whole if whole else 0.0) * (end - begin)
-        yield Passage(activity.crew, place, to_place, start, finish, activity.step, route)
+        yield Passage(activity.crew, place, to_place, start, finish, activity.step, route, TRAVEL)
         start = finish
 
 

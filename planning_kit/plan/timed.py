@@ -23,6 +23,7 @@ from planning_kit.plan.build import build_network, crew_travel
 from planning_kit.plan.custody import custody_table, kit_table, track_custody
 from planning_kit.plan.custody_state import Custody
 from planning_kit.plan.explain import explain_step
+from planning_kit.plan.exposures import Exposure, exposures_table, hazard_exposures
 from planning_kit.plan.legs import Passage, cautions_table, crew_passages
 from planning_kit.plan.network import on_grid
 from planning_kit.plan.no_plan import stop_if_circular, stop_if_unplaced
@@ -274,6 +275,22 @@ class TimedPlan(Times):
     def tethers(self) -> pd.DataFrame:
         """Where each tether is hooked and how far it reaches, PET minutes, metres (see `tethers_table`)."""
         return tethers_table(self.tracked_tethers)
+
+    @cached_property
+    def tracked_exposures(self) -> tuple[Exposure, ...]:
+        """When each crew member is inside which hazard, at work, on the way and waiting."""
+        return hazard_exposures(self, self.passages, self.inhibit_holds, self.tracked_custody)
+
+    @property
+    def exposures(self) -> pd.DataFrame:
+        """When each crew member is inside a hazard that is there: one row a stretch, by time.
+
+        ``hazard``, ``title``, ``class``, ``limit``, ``crew``, ``from_min``, ``until_min`` (PET),
+        ``minutes``, ``place``, ``to_place`` ("" where they stand), ``step`` (worked on or travelled to),
+        ``doing`` (work, travel, wait), ``assumed`` (why the unsafe case is assumed), ``controls`` in words,
+        ``open_min`` (minutes of it in which they do not hold).
+        """
+        return exposures_table(self.tracked_exposures)
 
     def explain(self, step: str, lines: int | None = None) -> str:
         """Why a step starts when it does, back to PET 0, in words, a line a link of the chain.
