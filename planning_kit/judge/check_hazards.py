@@ -121,8 +121,8 @@ def _remedy(plan: TimedPlan, hazard: Hazard, rule: str, parts: Sequence[tuple[fl
     if rule == "not-confirmed":
         steps = " and ".join(dict.fromkeys(hold.inhibit.confirmed_by for hold in holds
                                            if hold.inhibit.confirmed_by))
-        return (f"{needs}. Let {steps}, which confirms it, be finished by {pet_label(begin, 'down')}, or come "
-                "later")
+        return (f"{needs}. Let {steps}, which confirms it, be finished by {pet_label(begin, 'down')}, or "
+                "come later")
     return f"{needs}. Let it stand for all of that (inhibits.from_step, until_step), or stay out"
 
 
@@ -188,7 +188,7 @@ def check_contamination(plan: TimedPlan) -> Iterator[Finding]:
 
     A step clears its crew where it begins once the exposure is over.
     """
-    going_in = plan.end_min - plan.network.ingress_min
+    going_in = plan.end_min - plan.network.ends_min
     by_person = grouped(((each.hazard.hazard, each.crew), each) for each in plan.tracked_exposures
                         if each.hazard.kind == "contamination" and each.open_spans)
     for (name, crew), exposures in by_person.items():
