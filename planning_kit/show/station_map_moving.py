@@ -80,13 +80,19 @@ def person_words(person: Person, moment: Moment, stage: Stage) -> str:
     if len(found) > 1:  # the column may not have room for all of them
         head += f" · {counted([finding.severity for finding in found])}"
     lines = person_lines(person, moment, stage.scene.words.places)
-    minded = [stage.cautions.get(person.place, "") if person.route is None else person.route.caution]
+    minded = [stage.cautions.get(person.place, "") if person.route is None else
+              caution_words(person.route.caution_class, person.route.caution)]
     minded += [stage.cautions.get(doing.step, "") if doing.kind == "work" else ""]
     lines += exceptions_at(stage.scene.plan, person.crew, moment.at_min)
-    lines += [f"Mind: {text.rstrip('.')}." for text in dict.fromkeys(minded) if text]
+    lines += [text for text in dict.fromkeys(minded) if text]
     lines += [f"{finding.severity.upper()} {finding.check}: {shortened(finding.message, _LONGEST_FINDING)}"
               for finding in found]
     return "<br>".join([head, *_wrapped(lines, MOST_LINES - 1)])
+
+
+def caution_words(class_: str, caution: str) -> str:
+    """A caution with its class as a word, as a sentence; "" for none."""
+    return f"{class_.upper()}: {one_line(caution).rstrip('.')}." if caution else ""
 
 
 def _is_on(finding: Finding, crew: str, minute: float, scene: Scene) -> bool:

@@ -1,0 +1,128 @@
+"""What people see of hazards: the inhibit list, the page of warnings, pocket sheets, the map, the season."""
+
+from __future__ import annotations
+
+import copy
+import io
+
+import openpyxl
+import pytest
+
+import planning_kit as pk
+from planning_kit.front.plan import Plan
+from planning_kit.plan.timed import TimedPlan
+from planning_kit.show.pack.assemble import assemble
+from planning_kit.show.pack.content import Pack, Table, shown
+from planning_kit.show.pack.html_page import html_page
+from planning_kit.show.pack.xlsx import xlsx_bytes
+from tests.show.hazardous import ATTACK, exposed, hazardous
+
+
+def with_exposures(plan: pk.Plan, *spans: tuple[object, ...]) -> Plan:
+    """A plan whose exposures are those given."""
+    timed = copy.copy(plan.timed)
+    timed.__dict__["tracked_exposures"] = tuple(exposed(timed, *span) for span in spans)
+    return Plan(timed)
+
+
+@pytest.fixture(scope="module")
+def plan(small: pk.Scenario) -> Plan:
+    return with_exposures(
+        pk.time_plan(hazardous(small)), ("MAST", "EV1", 14.7, 46.2, "B2"), ("MAST", "EV1", 46.2, 47.6, "Z1"),
+        ("COLD", "EV2", 12.0, 16.3, "C2"), ("HORN", "EV2", 10.2, 13.1, "C1", True))
+
+
+def pack_of(plan: Plan) -> Pack:
+    return assemble(plan.timed, "left out", None)
+
+
+def rows_of(pack: Pack, sheet: str) -> list[dict[str, str]]:
+    """The rows of one table of the pack as they are shown."""
+    blocks = (block for section in (*pack.sections, *pack.pockets) for block in section.blocks)
+    table = next(block for block in blocks if isinstance(block, Table) and block.sheet == sheet)
+    return [{column.label: shown(cell, column) for cell, column in zip(row, table.columns, strict=True)}
+            for row in table.rows]
+
+
+def test_the_inhibit_list_says_when_it_is_safe_who_is_inside_and_when_it_is_back(plan: Plan) -> None:
+    # Set by 12 (B2 at 17 less 5): safe 4.5 min later. C1 confirms it, at the rack from 11 to 14. Lifted after
+    # B3, which begins with the night guarded by 1 min; restored 20.4 min after that.
+    row = plan.inhibits.set_index("inhibit").loc["I-LMP"]
+    assert (row.set_by, row.safe_from, row.confirmed_by, row.confirmed) == ("0:12", "0:17", "C1", "0:14")
+    assert row.lift_after == "0:50"
+    assert row.lift_after_min + 20.4 == pytest.approx(70.006, abs=0.001)
+    assert row.restored == "1:11"
+    # Controlled by it: MAST and, as one of two, COLD; HORN is there while it is off.
+    assert (row.EV1_enters, row.EV1_leaves, row.EV2_enters, row.EV2_leaves) == (
+        "0:14", "0:48", "0:10", "0:17")
+    other = plan.inhibits.set_index("inhibit").loc["I-AUX"]
+    assert (other.safe_from, other.confirmed, other.restored, other.EV1_enters) == ("", "", "", "")
+    assert (other.EV2_enters, other.EV2_leaves) == ("0:12", "0:17")
+
+
+def test_columns_of_the_inhibit_list_without_an_entry_are_left_out_on_paper(plan: Plan,
+                                                                           small_plan: pk.Plan) -> None:
+    full, plain = (set(rows_of(pack_of(each), "Inhibits")[0]) for each in (plan, Plan(small_plan.timed)))
+    assert full - plain == {"Safe from PET", "Confirmed by, PET", "Back from PET", "EV1 enters PET",
+                            "EV1 leaves PET", "EV2 enters PET", "EV2 leaves PET"}
+    assert rows_of(pack_of(plan), "Inhibits")[1]["Confirmed by, PET"] == "C1, 0:14"
+
+
+def test_the_page_of_warnings_has_every_text_and_hazard_warnings_first(plan: Plan) -> None:
+    pack = pack_of(plan)
+    texts = [(row["Class"], row["Place"], row["What it says"]) for row in rows_of(pack, "Warnings")]
+    assert texts == [("WARNING", "Mid rack", "Cable across the rail"),
+                     ("WARNING", "Mast head", "Lamp glass: no touching"),
+                     ("CAUTION", "Mast head", "Not in sunlight: the socket is on the array side"),
+                     ("NOTE", "Port deck", "Look out for loose foil")]
+    hazards = rows_of(pack, "Hazards")
+    assert [(row["Class"], row["Hazard"]) for row in hazards] == [
+        ("WARNING", "MAST"), ("WARNING", "COLD"), ("CAUTION", "HORN"), ("CAUTION", "HOT"), ("NOTE", "VENT")]
+    told = {row["Hazard"]: row for row in hazards}
+    assert told["MAST"]["Inside, PET"] == "EV1 0:14 to 0:48"  # two stretches that touch are one
+    assert told["COLD"]["There"] == "while beta is at most −40°"
+    assert (told["COLD"]["Controlled by"], told["HOT"]["Inside, PET"]) == ("I-LMP or I-AUX", "nobody")
+    assert told["HORN"]["Where"] == "within 2.5 m (and 0.8 m for the body) of x, y, z = 4, 5, 0 m"
+    assert told["HORN"]["There"] == ("whenever the Sun is not wholly hidden and while I-LMP (Beacon "
+                                     "power off) is not in force")
+    assert (told["VENT"]["There"], told["VENT"]["Limit"]) == (
+        "while Sample cassette is at Port deck", "at most 40 min a person, EV2 only")
+
+
+def test_a_hostile_title_is_text_on_the_page_and_in_the_workbook(plan: Plan) -> None:
+    pack = pack_of(plan)
+    page = html_page(pack)
+    assert "Mast may turn &lt;img" in page
+    assert "<img" not in page
+    book = openpyxl.load_workbook(io.BytesIO(xlsx_bytes(pack)))
+    assert book["Hazards"]["C2"].value == f"Mast may turn {ATTACK}"
+    assert book["Hazards"]["C2"].data_type == "s"
+
+
+def test_pocket_sheets_tell_the_class_as_a_word_and_each_warning_even_on_the_shortest(plan: Plan) -> None:
+    pack = pack_of(plan)
+    steps = {row["Step"]: row["What"] for row in rows_of(pack, "EV1")}
+    parts = steps["B2"].split(" · ")
+    assert parts[1].startswith("WARNING: Mast may turn")
+    assert parts[1].endswith("keep out unless I-LMP in force")
+    assert parts[2:4] == ["WARNING: Cable across the rail", "WARNING: Lamp glass: no touching"]
+    assert "Mast may turn" not in steps["Z1"]  # said once
+    assert "CAUTION: Not in sunlight: the socket is on the array side" in steps["B3"]
+    for form in pack.pockets[0].shorter:
+        told = next(shown(row[5], block.columns[5]) for block in form.blocks if isinstance(block, Table)
+                    for row in block.rows if row[3] == "B2")
+        assert told.count("WARNING: ") == 3, form.words
+    assert any("I-LMP 0:12 to 0:50, safe from 0:17, confirmed by C1 at 0:14" in line
+               for line in pack.pockets[0].words)
+
+
+def test_cautions_of_the_way_have_their_class(plan: Plan) -> None:
+    told = plan.cautions_on_the_way.query("crew == 'EV1'")[["at_min", "class", "caution"]]
+    assert told.to_numpy().tolist()[:2] == [[15, "warning", "Cable across the rail"],
+                                            [17, "warning", "Lamp glass: no touching"]]
+
+
+def test_a_plan_without_hazards_says_that_none_is_given(small_plan: pk.Plan) -> None:
+    assert isinstance(small_plan.timed, TimedPlan)
+    page = html_page(pack_of(Plan(small_plan.timed)))
+    assert "No hazard is given: that is not to say that there is none." in page
