@@ -2,14 +2,9 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pandas as pd
 
 import planning_kit as pk
-from planning_kit.inputs.records import Hazard
-from planning_kit.plan.exposures import Exposure
-from planning_kit.plan.timed import TimedPlan
-from planning_kit.sky.windows import no_windows
 
 ATTACK = "<img src=x onerror=\"window.harmed='yes'\">&lt;$x$"
 
@@ -21,7 +16,7 @@ HAZARDS = [
     {"hazard": "HORN", "title": "Antenna beam", "class": "caution", "x_m": 4, "y_m": 5, "z_m": 0,
      "radius_m": 2.5, "limit": "stay", "limit_min": 5, "when": "day and off:I-LMP"},
     {"hazard": "COLD", "title": "Cold rail", "class": "warning", "routes": "HAT:POR", "limit": "no_contact",
-     "when": "beta<=-40", "controls": "I-LMP | I-AUX"},
+     "when": "beta>30", "controls": "I-LMP | I-AUX"},
     {"hazard": "HOT", "title": "Hot rail", "class": "caution", "places": "MID", "limit": "no_contact",
      "when": "abs(beta)>75"},
 ]
@@ -39,11 +34,3 @@ def hazardous(small: pk.Scenario) -> pk.Scenario:
     hazards = pd.DataFrame(HAZARDS, columns=small.hazards.columns)
     return small.with_tables({"places": places, "routes": routes, "inhibits": inhibits, "hazards": hazards},
                              {"checks.body_m": 0.8})
-
-
-def exposed(plan: TimedPlan, hazard: str, crew: str, from_min: float, until_min: float, step: str = "",
-            is_open: bool = False) -> Exposure:
-    """A stretch inside a hazard of the plan, as it would be found."""
-    found: Hazard = next(each for each in plan.scenario.records.hazards if each.hazard == hazard)
-    open_min = np.array([[from_min, until_min]]) if is_open else no_windows()
-    return Exposure(found, crew, from_min, until_min, "MST", "", step, "work", "", open_min)
