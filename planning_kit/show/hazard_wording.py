@@ -25,6 +25,12 @@ def class_rank(class_: str) -> int:
     return HAZARD_CLASSES.index(class_)
 
 
+def caution_words(class_: str, caution: str) -> str:
+    """A caution with its class as a word, as a sentence; "" for none."""
+    words = one_line(caution).rstrip(".")
+    return f"{class_.upper()}: {words}." if words else ""
+
+
 def title_of(hazard: Hazard) -> str:
     """The title of a hazard, or its id where it has none."""
     return one_line(hazard.title) or hazard.hazard

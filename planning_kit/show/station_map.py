@@ -18,17 +18,11 @@ from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 from planning_kit.show import swimlane_bars as bars
 from planning_kit.show.chart import Chart, row_axis, scatter, time_axes
+from planning_kit.show.hazard_wording import caution_words
 from planning_kit.show.palette import INK_ON_FILL, crew_inks, theme_named
 from planning_kit.show.station_map_controls import WORD_COLUMNS, Film, Rows, controls, frame_name, map_layout
-from planning_kit.show.station_map_moving import (
-    Stage,
-    caution_words,
-    frames,
-    moving_traces,
-    person_words,
-    primer,
-    sky_words,
-)
+from planning_kit.show.station_map_hazards import hazard_marks, hazard_traces
+from planning_kit.show.station_map_moving import Stage, frames, moving_traces, person_words, primer, sky_words
 from planning_kit.show.station_map_views import ground_traces, place_points, views_of
 from planning_kit.show.swimlane import finding_traces, ground_shapes
 from planning_kit.show.swimlane_bars import Trace
@@ -110,8 +104,10 @@ def station_map(plan: AnyPlan, at_min: float | None = None, theme: str = "light"
     scene, views = stage.scene, stage.views
     film = [[*traces, *_words(moment, stage)]
             for moment, traces in moving_traces(moments_of(timed, minutes), stage)]
+    hazards = hazard_marks(records)
     still = [*strip_traces(scene), primer(film, views.space, views.lowest),
-             *ground_traces(records.places, records.routes, views, scene.theme)]
+             *hazard_traces(records, hazards, views, scene.theme),
+             *ground_traces(records.places, records.routes, views, scene.theme, hazards.words)]
     # The ground lies below everything; all else that moves lies above what does not.
     data = [film[0][0], *still, *film[0][1:]]
     rows = Rows(scene.lanes.height, is_still=at_min is not None)
