@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from planning_kit.inputs.hazard_words import Term
 from planning_kit.inputs.records import HAZARD_CLASSES, Hazard, Records
 from planning_kit.inputs.shown_text import one_line
+from planning_kit.show.palette import Theme
 from planning_kit.show.wording import bracketed
 
 _SIGNS = {"<=": "at most", "<": "below", ">=": "at least", ">": "above"}
@@ -53,6 +54,16 @@ def hazard_line(hazard: Hazard) -> str:
     held = f" unless {controls} in force" if controls else ""
     stays = "; stays on whoever was inside" if hazard.kind == "contamination" else ""
     return f"{title_of(hazard)}: {limit_words(hazard)}{held}{stays}"
+
+
+def hazard_text(hazard: Hazard, when: str) -> str:
+    """Class, `hazard_line`, and when it is there (see `HazardWords.when`), as plain text."""
+    return f"{hazard.class_.upper()} {hazard_line(hazard)}. There {when}."
+
+
+def class_inks(theme: Theme) -> dict[str, str]:
+    """Class to the colour of its lines."""
+    return {"warning": theme.stop, "caution": theme.concern, "note": theme.quiet_ink}
 
 
 class HazardWords:

@@ -15,7 +15,7 @@ import numpy as np
 from planning_kit.inputs.records import HAZARD_CLASSES, Hazard, Records, Route
 from planning_kit.inputs.shown_text import plotly_paragraph
 from planning_kit.plan.hazard_reach import Reach
-from planning_kit.show.hazard_wording import HazardWords, hazard_line
+from planning_kit.show.hazard_wording import HazardWords, class_inks, hazard_text
 from planning_kit.show.palette import Theme
 from planning_kit.show.station_map_views import Point, View, Views, place_points
 from planning_kit.show.swimlane_bars import Trace
@@ -64,11 +64,6 @@ def hazard_marks(records: Records) -> HazardMarks:
                        told, when)
 
 
-def hazard_text(hazard: Hazard, when: str) -> str:
-    """A hazard in one line for the pointer, as plain text."""
-    return f"{hazard.class_.upper()} {hazard_line(hazard)}. There {when}."
-
-
 def _parts(reach: Reach, route: Route, points: dict[str, Point]) -> Iterator[tuple[Point, Point]]:
     """The parts of a route inside, on the straight line that it is drawn on; all of it where it bends."""
     start, end = np.array(points[route.from_place]), np.array(points[route.to_place])
@@ -80,7 +75,7 @@ def _parts(reach: Reach, route: Route, points: dict[str, Point]) -> Iterator[tup
 
 def hazard_traces(records: Records, marks: HazardMarks, views: Views, theme: Theme) -> list[Trace]:
     """All of it in all views, notes first, so that warnings lie on top; and the legend's entries."""
-    inks = {"warning": theme.stop, "caution": theme.concern, "note": theme.quiet_ink}
+    inks = class_inks(theme)
     points, body_m = place_points(records.places), records.settings.checks.body_m
     traces: list[Trace] = []
     for view in views.all:

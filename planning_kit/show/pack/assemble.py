@@ -87,6 +87,7 @@ def _settings(plan: TimedPlan) -> Iterator[tuple[Cell, ...]]:
     settings = plan.scenario.settings
     yield "lighting", "night_guard_s", _text(settings.night_guard_s), "s", "kept free at each end of a window"
     yield from _of_section("exertion_w", settings.exertion_w)
+    yield from _of_section("checks", vars(settings.checks))
     for crew, suit in settings.suits.items():
         yield from _of_section("suit", vars(suit), f"suit {crew}")
     relays = settings.relays
