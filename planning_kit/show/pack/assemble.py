@@ -64,11 +64,12 @@ METHOD = (
 
 def assumptions_section(plan: TimedPlan) -> Section:
     """Limits and settings with their sources, the orbit message, and the method with what it neglects."""
-    elements, limits = plan.scenario.elements, plan.scenario.settings.limits
+    elements, settings = plan.scenario.elements, plan.scenario.settings
+    given = (("limits", settings.limits), ("checks", settings.checks))
     return Section("assumptions", "Assumptions and limits", (), (
-        table_of([{"about": field.about, "name": field.name, "value": _text(getattr(limits, field.name)),
-                   "unit": field.unit, "source": limits.sources.get(field.name) or "no source given"}
-                  for field in fmt.SECTION_BY_NAME["limits"].fields],
+        table_of([{"about": field.about, "name": field.name, "value": _text(getattr(values, field.name)),
+                   "unit": field.unit, "source": values.sources.get(field.name) or "no source given"}
+                  for section, values in given for field in fmt.SECTION_BY_NAME[section].fields],
                  "Limits", "Limits and where each comes from", Column("Limit", "name", 1.2),
                  Column("What it is", "about", 2.5), Column("Value", "value", 0.6),
                  Column("Unit", "unit", 0.5), Column("Source", "source", 2)),
@@ -87,7 +88,6 @@ def _settings(plan: TimedPlan) -> Iterator[tuple[Cell, ...]]:
     settings = plan.scenario.settings
     yield "lighting", "night_guard_s", _text(settings.night_guard_s), "s", "kept free at each end of a window"
     yield from _of_section("exertion_w", settings.exertion_w)
-    yield from _of_section("checks", vars(settings.checks))
     for crew, suit in settings.suits.items():
         yield from _of_section("suit", vars(suit), f"suit {crew}")
     relays = settings.relays
