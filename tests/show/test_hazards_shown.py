@@ -112,7 +112,7 @@ def test_pocket_sheets_tell_the_class_as_a_word_and_each_warning_even_on_the_sho
     assert parts[1].startswith("WARNING: Mast may turn")
     assert parts[1].endswith("keep out unless I-LMP in force")
     assert parts[2:4] == ["WARNING: Cable across the rail", "WARNING: Lamp glass: no touching"]
-    assert "Mast may turn" not in steps["Z1"]  # said once
+    assert "Mast may turn" not in steps["Z1"]  # still inside: said once
     assert "CAUTION: Not in sunlight: the socket is on the array side" in steps["B3"]
     for form in pack.pockets[0].shorter:
         told = next(shown(row[5], block.columns[5]) for block in form.blocks if isinstance(block, Table)
@@ -120,6 +120,13 @@ def test_pocket_sheets_tell_the_class_as_a_word_and_each_warning_even_on_the_sho
         assert told.count("WARNING: ") == 3, form.words
     assert any("I-LMP 0:12 to 0:50, safe from 0:17, confirmed by C1 at 0:14" in line
                for line in pack.pockets[0].words)
+
+
+def test_a_hazard_is_told_again_each_time_that_it_is_entered(plan: Plan) -> None:
+    # EV2 is on the rail from 15 on the way to C2, and again from 56.67 on the way home to Z1.
+    steps = {row["Step"]: row["What"] for row in rows_of(pack_of(plan), "EV2")}
+    told = [step for step, words in steps.items() if "WARNING: Cold rail: no contact" in words]
+    assert told == ["C2", "Z1"]
 
 
 def test_cautions_of_the_way_have_their_class(plan: Plan) -> None:

@@ -16,7 +16,7 @@ from planning_kit.inputs.shown_text import one_line, shortened
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 from planning_kit.plan.needs import Hold
-from planning_kit.plan.network import grouped
+from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import retimed_lines
 from planning_kit.show.briefing_events import is_hardly_a_wait
@@ -105,16 +105,23 @@ class _Sheet:
 
     @cached_property
     def _minded(self) -> dict[str, list[Fact]]:
-        """What to mind by the step it is met at or on the way to ("" for home), said once: hazards first."""
-        met = [(each.step, each.hazard.class_, hazard_line(each.hazard))
-               for each in self.plan.tracked_exposures if each.crew == self.crew]
-        met += [(row["step"], row["class"], one_line(row["caution"]).rstrip("."))
-                for row in self.plan.cautions_on_the_way.to_dict("records") if row["crew"] == self.crew]
-        first: dict[Fact, str] = {}
-        for step, class_, words in met:
-            kind = "warning" if class_ == "warning" else "mind"
-            first.setdefault(Fact(kind, f"{class_.upper()}: {words}"), step)
-        return grouped((step, fact) for fact, step in first.items())
+        """What to mind by the step it is met at or on the way to, "" for home: hazards, then cautions."""
+        cautions: dict[Fact, str] = {}
+        for row in self.plan.cautions_on_the_way.to_dict("records"):
+            if row["crew"] == self.crew:  # each said once
+                cautions.setdefault(_minded(row["class"], one_line(row["caution"]).rstrip(".")), row["step"])
+        told = [*self._entered(), *((step, fact) for fact, step in cautions.items())]
+        return grouped(dict.fromkeys(told))
+
+    def _entered(self) -> Iterator[tuple[str, Fact]]:
+        """Each hazard with the step, each time that it is entered or is there again."""
+        left_min: dict[str, float] = {}
+        for each in self.plan.tracked_exposures:
+            if each.crew == self.crew:
+                last_min = left_min.get(each.hazard.hazard, -inf)
+                if each.from_min > last_min + ROUNDING_MIN:
+                    yield each.step, _minded(each.hazard.class_, hazard_line(each.hazard))
+                left_min[each.hazard.hazard] = max(last_min, each.until_min)
 
     def _head(self) -> Iterator[str]:
         plan, limits = self.plan, self.plan.scenario.settings.limits
@@ -152,6 +159,10 @@ class _Sheet:
         lines += [f"EXCEPTION, no time to turn back by: {words}." for words in broken]
         if lines:
             yield " ".join(lines)
+
+
+def _minded(class_: str, words: str) -> Fact:
+    return Fact("warning" if class_ == "warning" else "mind", f"{class_.upper()}: {words}")
 
 
 def _hold_words(hold: Hold) -> str:
