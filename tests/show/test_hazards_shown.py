@@ -108,10 +108,11 @@ def test_a_hostile_title_is_text_on_the_page_and_in_the_workbook(plan: Plan) -> 
 def test_pocket_sheets_tell_the_class_as_a_word_and_each_warning_even_on_the_shortest(plan: Plan) -> None:
     pack = pack_of(plan)
     steps = {row["Step"]: row["What"] for row in rows_of(pack, "EV1")}
-    parts = steps["B2"].split(" · ")
-    assert parts[1].startswith("WARNING: Mast may turn")
-    assert parts[1].endswith("keep out unless I-LMP in force")
-    assert parts[2:4] == ["WARNING: Cable across the rail", "WARNING: Lamp glass: no touching"]
+    _, still_open, *parts = steps["B2"].split(" · ")
+    assert still_open.startswith("OPEN: stop ")  # I-LMP is safe only at 16.5
+    assert parts[0].startswith("WARNING: Mast may turn")
+    assert parts[0].endswith("keep out unless I-LMP in force")
+    assert parts[1:3] == ["WARNING: Cable across the rail", "WARNING: Lamp glass: no touching"]
     assert "Mast may turn" not in steps["Z1"]  # still inside: said once
     assert "CAUTION: Not in sunlight: the socket is on the array side" in steps["B3"]
     for form in pack.pockets[0].shorter:
