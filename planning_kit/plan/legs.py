@@ -55,7 +55,7 @@ class Spans:
         return rank >= 0 and self._latest[rank] > begin
 
 
-CAUTION_COLUMNS = ["crew", "at_min", "place", "to_place", "step", "caution"]
+CAUTION_COLUMNS = ["crew", "at_min", "place", "to_place", "step", "class", "caution"]
 
 
 @dataclass(frozen=True)
@@ -122,28 +122,30 @@ def cautions_table(places: Sequence[Place], passages: Mapping[str, Sequence[Pass
     """The cautions that a crew member meets on the way, in order, for the briefing.
 
     Columns: ``crew``, ``at_min`` (PET of arriving at the place, of passing it, or of entering the route),
-    ``place``, ``to_place`` ("" for a place), ``step`` (worked on there or travelled to), ``caution``. A tight
-    or snag route without words of its own is listed as such.
+    ``place``, ``to_place`` ("" for a place), ``step`` (worked on there or travelled to), ``class`` (warning,
+    caution or note), ``caution``. A tight or snag route without words of its own is listed as such.
     """
-    of_place = {place.place: place.caution for place in places}
+    of_place = {place.place: (place.caution_class, place.caution) for place in places}
     rows = [row for crew, theirs in passages.items() for row in _cautions(crew, theirs, of_place)]
     frame = TextTable(rows, columns=CAUTION_COLUMNS)
     return frame.sort_values(["at_min", "crew"], kind="stable").reset_index(drop=True)
 
 
 def _cautions(crew: str, passages: Sequence[Passage],
-              of_place: Mapping[str, str]) -> Iterator[tuple[str, float, str, str, str, str]]:
-    if passages and of_place[passages[0].place]:
+              of_place: Mapping[str, tuple[str, str]],
+             ) -> Iterator[tuple[str, float, str, str, str, str, str]]:
+    if passages and of_place[passages[0].place][1]:
         first = passages[0]
-        yield crew, first.start_min, first.place, "", first.step, of_place[first.place]
+        yield crew, first.start_min, first.place, "", first.step, *of_place[first.place]
     for passage in passages:
         if passage.route is None:
             continue
         words = route_caution(passage.route)
         if words:
-            yield crew, passage.start_min, passage.place, passage.to_place, passage.step, words
-        if of_place[passage.to_place]:
-            yield crew, passage.finish_min, passage.to_place, "", passage.step, of_place[passage.to_place]
+            yield (crew, passage.start_min, passage.place, passage.to_place, passage.step,
+                   passage.route.caution_class, words)
+        if of_place[passage.to_place][1]:
+            yield crew, passage.finish_min, passage.to_place, "", passage.step, *of_place[passage.to_place]
 
 
 def route_caution(route: Route) -> str:

@@ -24,6 +24,7 @@ from planning_kit.plan.custody import custody_table, kit_table, track_custody
 from planning_kit.plan.custody_state import Custody
 from planning_kit.plan.explain import explain_step
 from planning_kit.plan.exposures import Exposure, exposures_table, hazard_exposures
+from planning_kit.plan.inhibit_list import inhibits_table, stays_by_inhibit
 from planning_kit.plan.legs import Passage, cautions_table, crew_passages
 from planning_kit.plan.network import on_grid
 from planning_kit.plan.no_plan import stop_if_circular, stop_if_unplaced
@@ -167,10 +168,10 @@ class TimedPlan(Times):
     def suit_summary(self) -> pd.DataFrame:
         """The end of each suit: one row a crew member and consumable.
 
-        ``crew``, ``consumable``, ``unit``, then in that unit ``usable``, ``used_before`` (PET 0), ``used`` (with
-        that), ``left``, ``reserve`` and ``margin`` (left over the reserve); ``runs_out_min``: PET at which
-        nothing is left, after the end at its mean rate; ``first``: this one runs out first. The end is when
-        the pressure can be breathed.
+        ``crew``, ``consumable``, ``unit``, then in that unit ``usable``, ``used_before`` (PET 0), ``used``
+        (the former included), ``left``, ``reserve`` and ``margin`` (left over the reserve);
+        ``runs_out_min``: PET at which nothing is left, after the end at its mean rate; ``first``: this one
+        runs out first. The end is when the pressure can be breathed.
         """
         return suit_summary_table(self.suit_histories)
 
@@ -218,9 +219,14 @@ class TimedPlan(Times):
 
         ``inhibit``, ``title``, ``owner``, ``set_by_min`` and ``lift_after_min`` (PET, minutes), ``hold_min``,
         the same times as PET and GMT labels, ``from_step``, ``until_step``, ``overlaps`` (inhibits in force
-        at the same time), ``reason``.
+        at the same time), ``reason``. As PET labels, "" where nothing is typed: ``safe_from`` (not before),
+        ``confirmed`` (the finish of the step ``confirmed_by``), ``restored`` (what was off is back), and when
+        each crew member first enters and last leaves the hazards that name it (``EV1_enters``,
+        ``EV1_leaves``, ...).
         """
-        return needs.inhibits_table(self.inhibit_holds, self.pet_zero)
+        stays = stays_by_inhibit(self, self.tracked_exposures, lambda hazards: hazard_exposures(
+            self, self.passages, self.inhibit_holds, self.tracked_custody, hazards))
+        return inhibits_table(self.inhibit_holds, stays, list(self.travels), self.pet_zero)
 
     @property
     def links(self) -> pd.DataFrame:

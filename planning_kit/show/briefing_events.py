@@ -164,7 +164,7 @@ class _Teller:
             if row["crew"] == activity.crew and activity.start_min <= row["at_min"] <= activity.finish_min:
                 to_place = f" to {self.names.title(row['to_place'])}" if row["to_place"] else ""
                 caution = one_line(row["caution"]).rstrip(".")
-                yield f"Mind, {self.names.title(row['place'])}{to_place}: {caution}."
+                yield f"{row['class'].capitalize()}, {self.names.title(row['place'])}{to_place}: {caution}."
 
     def _wait(self, activity: Activity, plural: bool) -> str:
         place = f" at {self.names.title(activity.place)}" if activity.place else ""

@@ -224,7 +224,9 @@ class StepWords:
         yield from self._conditions(step)
         yield from self._hands(step)
         if one_line(step.caution):
-            yield Fact("caution", f"Caution: {one_line(step.caution)}")
+            kind = "warning" if step.caution_class == "warning" else "caution"
+            yield Fact(kind, f"{step.caution_class.capitalize()}: {one_line(step.caution)}",
+                       f"{step.caution_class.upper()}: {one_line(step.caution)}")
         yield from self._make_safe(step)
 
     def _conditions(self, step: Step) -> Iterator[Fact]:

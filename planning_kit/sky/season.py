@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from planning_kit.inputs.hazard_words import Term
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.inputs.times import When
 from planning_kit.sky.light import midnights, shadow_windows
@@ -20,7 +21,9 @@ from planning_kit.sky.windows import (
     Vector,
     Windows,
     covered_moment,
+    intersect,
     span_between,
+    union,
     windows_where,
 )
 
@@ -96,6 +99,20 @@ def beta_windows(orbit: Orbit, start: datetime, stop: datetime, sign: str, degre
         return side * ((np.abs(beta) if is_absolute else beta) - degrees) + BETA_IN_DOUBT_DEG
 
     return windows_where(over, 0.0, span.seconds / 60.0, _BETA_STEP_MIN)
+
+
+def beta_bands(when: Iterable[Term]) -> Windows:
+    """The bands of beta in which all terms about beta hold, degrees, (n, 2); as wide as `beta_windows`."""
+    bands = np.array([[-90.0, 90.0]])
+    for term in when:
+        if term.kind in ("beta", "abs(beta)"):
+            is_above = term.sign in (">", ">=")
+            limit = term.degrees + (-BETA_IN_DOUBT_DEG if is_above else BETA_IN_DOUBT_DEG)
+            holds = np.array([[limit, 90.0] if is_above else [-90.0, limit]])
+            if term.kind == "abs(beta)":  # the same on the other side: either above it, both below
+                holds = (union if is_above else intersect)(holds, -holds[:, ::-1])
+            bands = intersect(bands, holds[holds[:, 1] > holds[:, 0]])
+    return bands
 
 
 def beta_from_vectors_deg(normal: Vector, sun: Vector) -> Vector:

@@ -70,9 +70,11 @@ def hostile_scenario(scenario: pk.Scenario, texts: Sequence[str] = PAYLOADS) -> 
 
 
 def _with_rows(scenario: pk.Scenario, name: str) -> pd.DataFrame:
-    """A table; actors and windows get a row where the scenario has none, so that their texts are shown."""
+    """A table; some get a row where the scenario has none, so that their texts are shown."""
     frame = scenario.table(name)
     added = {"actors": {"actor": "DSK"},
+             "hazards": {"hazard": "HZ", "class": "warning", "places": "MST", "limit": "no_contact",
+                         "when": "beta<=90"},
              "windows": {"window": "w-1", "start": "2031-09-03T07:30:00Z", "end": "2031-09-03T09:30:00Z"}}
     return pd.DataFrame([added[name]], columns=frame.columns) if frame.empty and name in added else frame
 

@@ -98,13 +98,6 @@ def _in_bags(plan: TimedPlan) -> Iterator[Row]:
 
 def holds_section(plan: TimedPlan) -> Section:
     """Footholds, tethers, inhibits, clocks, and the cautions of places and routes."""
-    inhibits = table_of(
-        plan.inhibits, "Inhibits", "Inhibits, by when they must be in force",
-        Column("Inhibit", "inhibit", 0.8), Column("Title", "title", 1.8), Column("Owner", "owner", 1.3),
-        Column("Set by PET", "set_by", 0.7), Column("Set by GMT", "set_by_gmt"),
-        Column("Lift after PET", "lift_after", 0.7), Column("Lift after GMT", "lift_after_gmt"),
-        Column("Held, min", "hold_min", 0.6, 0, "up"), Column("Overlaps", "overlaps", 0.9),
-        Column("Reason", "reason", 2))
     clocks = table_of(
         plan.clocks, "Clocks", "Greatest gaps", Column("From step", "first_step"), Column("Its", "first_at"),
         Column("To step", "then_step"), Column("Its ", "then_at"),
@@ -113,7 +106,30 @@ def holds_section(plan: TimedPlan) -> Section:
         Column("Left, min", "left", digits=1, side="down"),
         Column("Reason", "reason", 4))
     return Section("holds", "Footholds, tethers, inhibits, clocks", (), (
-        _footholds(plan), _tethers(plan), inhibits, clocks, _cautions(plan)))
+        _footholds(plan), _tethers(plan), _inhibits(plan), clocks, _cautions(plan)))
+
+
+def _inhibits(plan: TimedPlan) -> Table:
+    """The list for the owners; a column in which nothing stands is left out."""
+    rows = plan.inhibits
+
+    def confirmed(row: Row) -> str:
+        return f"{row['confirmed_by']}, {row['confirmed']}" if row["confirmed_by"] else ""
+
+    def filled(*columns: tuple[str, str, float]) -> list[Column]:
+        return [Column(label, confirmed if name == "confirmed_by" else name, share)
+                for label, name, share in columns if rows[name].any()]
+
+    ends = [(f"{crew} {end} PET", f"{crew}_{end}", 0.6)
+            for crew in plan.travels for end in ("enters", "leaves")]
+    return table_of(
+        rows, "Inhibits", "Inhibits, by when they must be in force",
+        Column("Inhibit", "inhibit", 0.8), Column("Title", "title", 1.8), Column("Owner", "owner", 1.3),
+        Column("Set by PET", "set_by", 0.6), Column("Set by GMT", "set_by_gmt", 0.9),
+        *filled(("Safe from PET", "safe_from", 0.6), ("Confirmed by, PET", "confirmed_by", 0.9), *ends),
+        Column("Lift after PET", "lift_after", 0.6), Column("Lift after GMT", "lift_after_gmt", 0.9),
+        *filled(("Back from PET", "restored", 0.6)), Column("Held, min", "hold_min", 0.5, 0, "up"),
+        Column("Overlaps", "overlaps", 0.9), Column("Reason", "reason", 2))
 
 
 def _footholds(plan: TimedPlan) -> Table:
@@ -153,7 +169,8 @@ def _cautions(plan: TimedPlan) -> Table:
         Column("PET", pet("at_min"), 0.5), Column("Crew", "crew", 0.5),
         Column("At or from", lambda row: names.title(row["place"]), 1.6),
         Column("To", lambda row: names.title(row["to_place"]) if row["to_place"] else "", 1.6),
-        Column("Step", "step", 0.6), Column("Caution", "caution", 4))
+        Column("Step", "step", 0.6), Column("Class", lambda row: row["class"].upper(), 0.8),
+        Column("Caution", "caution", 4))
 
 
 _STORE_SIDES: tuple[tuple[str, Side], ...] = (
