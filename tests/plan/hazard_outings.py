@@ -38,7 +38,8 @@ Truth = dict[tuple[str, str], tuple[np.ndarray, np.ndarray]]
 def base(pet_zero: str, horizon_h: float) -> pk.Scenario:
     return pk.load_scenario(SMALL).with_settings({
         "pet_zero_utc": pet_zero, "horizon_h": horizon_h, "limits.planned_min": 15, "limits.hard_min": 20,
-        "limits.ingress_min": 2, "lighting.night_guard_s": 75, "checks.body_m": 0.4})
+        "airlock.hatch_closed_min": 0, "airlock.repress_start_min": 1, "airlock.repress_safe_min": 2,
+        "lighting.night_guard_s": 75, "checks.body_m": 0.4})
 
 
 def frame(scenario: pk.Scenario, table: str, rows: list[dict[str, Any]]) -> pd.DataFrame:
