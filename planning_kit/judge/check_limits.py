@@ -1,7 +1,8 @@
 """Checks of a plan against the numbers of its scenario: limits of the outing, clocks, and required tasks.
 
 ``limits``: rules ``outing-end`` (past the planned limit a concern, past the hard one a stop),
-``PET 0-range`` (about the key of its limit), ``no-source`` (about the key), ``last-start`` (about the task).
+``pet-zero-range`` (about the key of its limit), ``no-source`` (about the key), ``last-start`` (about the
+task).
 
 ``clocks``: rule ``no-margin``, about the two steps of the gap.
 
@@ -51,7 +52,7 @@ def check_pet_zero(plan: TimedPlan) -> Iterator[Finding]:
         margin = sign * (plan.pet_zero - limit).total_seconds() / 60.0
         if margin < -ROUNDING_MIN:
             yield Finding(
-                CONCERN, LIMITS, "PET 0-range", about=key, start_min=0.0,
+                CONCERN, LIMITS, "pet-zero-range", about=key, start_min=0.0,
                 message=(
                     f"PET 0 at {plan.pet_zero:%Y-%m-%d} GMT {gmt_label(plan.pet_zero)} is "
                     f"{number_label(-margin, 'up', 0)} min {side} PET 0, {limit:%Y-%m-%d} GMT "
