@@ -57,9 +57,15 @@ def reviews_table(folder: Path, digest: str) -> pd.DataFrame:
     Raises `ScenarioError` where the file cannot be read.
     """
     rows = [(entry["kind"], entry["by"], entry["at"], entry["about"], entry["words"],
-             CURRENT if entry["digest"] == digest else STALE if entry["format"] else SIGNED_IN_FORMAT_1,
-             entry["digest"]) for entry in _entries(_on_disk(folder) or b"")]
+             _state(entry, digest), entry["digest"])
+            for entry in _entries(_on_disk(folder) or b"")]
     return TextTable(rows, columns=REVIEW_COLUMNS)
+
+
+def _state(entry: Mapping[str, str], digest: str) -> str:
+    if entry["digest"] == digest:
+        return CURRENT
+    return STALE if entry[_FORMAT_KEY] else SIGNED_IN_FORMAT_1
 
 
 def _on_disk(folder: Path) -> bytes | None:
