@@ -120,4 +120,6 @@ def main(words: Sequence[str]) -> int:
 
 
 if __name__ == "__main__":
+    for stream in (sys.stdout, sys.stderr):
+        stream.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
     sys.exit(main(sys.argv[1:]))

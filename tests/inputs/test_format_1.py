@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import difflib
+import os
 import shutil
 import subprocess
 import sys
@@ -317,14 +318,15 @@ def test_unsaved_work_of_format_1_keeps_what_was_typed() -> None:
 def test_the_command_writes_a_folder_beside_and_leaves_the_old_one(old: Path) -> None:
     (old / "hazards.csv").write_text("of nobody", encoding="utf-8")
     (old / "notes.txt").write_text("of mine", encoding="utf-8")
+    (old / "中").mkdir()  # no console of ASCII can show it
     before = files_in(old)
     done = subprocess.run([sys.executable, "-m", "planning_kit.inputs.upgrade", f"{old}/"], text=True,
-                          capture_output=True, check=False)
+                          capture_output=True, check=False, env={**os.environ, "PYTHONIOENCODING": "ascii"})
     assert (done.returncode, done.stderr) == (0, "")
     assert files_in(old) == before
     left = {"hazards.csv", "notes.txt"}
     assert files_in(old.with_name("outing-format2")).keys() == before.keys() - left
-    for words in ("egress is now pet_zero_utc", "Left where they are: hazards.csv, notes.txt",
+    for words in ("egress is now pet_zero_utc", "Left where they are: hazards.csv, notes.txt, \\u4e2d",
                   "hatch_closed_min", "rescue", "signed in format 1 is stale"):
         assert words in done.stdout
 
