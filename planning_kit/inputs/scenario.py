@@ -17,6 +17,7 @@ from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults, ScenarioError, as_path, must_be
 from planning_kit.inputs.fields import Table
 from planning_kit.inputs.folder_files import digest_of, read_settled
+from planning_kit.inputs.format_1 import IN_MEMORY
 from planning_kit.inputs.omm import Elements
 from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.records import Records
@@ -26,7 +27,7 @@ from planning_kit.inputs.setting_records import FrozenMapping, Settings
 from planning_kit.inputs.settings import edited_toml
 from planning_kit.inputs.shown_text import facts_html, one_line
 from planning_kit.inputs.sign_offs import NOTE, SIGN_OFF, Reviewed, add_review, reviews_table
-from planning_kit.inputs.source import Checked, check, content_digest, read_folder
+from planning_kit.inputs.source import Checked, check, content_digest, read_any_format, read_folder
 from planning_kit.inputs.typed_tables import frame_of, raw_from_frame
 
 T = TypeVar("T")
@@ -42,6 +43,13 @@ def load_scenario(folder: str | Path) -> Scenario:
     return Scenario(path, checked, on_disk)
 
 
+def load_any_format(folder: Path) -> Scenario:
+    """As `load_scenario`; a folder of format 1 is upgraded in memory, and the scenario says so."""
+    path = folder.absolute()
+    checked, on_disk, is_upgraded = read_any_format(path)
+    return Scenario(path, checked, on_disk, is_upgraded=is_upgraded)
+
+
 @dataclass(frozen=True, eq=False, repr=False)
 class Scenario:
     """An immutable, valid scenario: made by `load_scenario`; a change gives another one.
@@ -51,13 +59,14 @@ class Scenario:
     all else as the text of the file. ``.records`` holds the same facts parsed. Two scenarios are equal if
     they say the same.
     ``happened_until`` (UTC): up to then it says what was done, not what was planned (a re-timing wrote it);
-    None for a plan.
+    None for a plan. ``is_upgraded``: it was read as format 1 and is format 2 in memory only.
     """
 
     folder: Path
     checked: Checked
     on_disk: Mapping[str, str]
     happened_until: datetime | None = None
+    is_upgraded: bool = False
 
     @property
     def records(self) -> Records:
@@ -320,6 +329,7 @@ def _facts(scenario: Scenario) -> list[tuple[str, str]]:
         ("limits", f"{settings.limits.planned_min:g} min planned, {settings.limits.hard_min:g} min hard"),
         ("elements", f"{elements.object_name} of {elements.epoch.strftime('%Y-%m-%dT%H:%M:%SZ')}"),
         ("digest", scenario.digest[:12]),
+        *([("format", IN_MEMORY)] if scenario.is_upgraded else []),
     ]
 
 

@@ -20,7 +20,7 @@ import tomlkit
 
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.folder_files import FolderFiles, digest_of, folder_is_there, read_settled
-from planning_kit.inputs.format import SIGN_OFFS_FILE, most_bytes
+from planning_kit.inputs.format import FORMAT, SIGN_OFFS_FILE, most_bytes
 from planning_kit.inputs.save import write_whole, writing
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import as_utc
@@ -28,6 +28,7 @@ from planning_kit.inputs.times import as_utc
 REVIEW_COLUMNS = ["kind", "by", "at", "about", "words", "state", "digest"]
 SIGN_OFF, NOTE = "sign-off", "note"
 CURRENT, STALE = "current", "stale: the scenario has changed since"
+SIGNED_IN_FORMAT_1 = "stale: signed in format 1; look at what format 2 asks for, then sign again"
 _HEADER = """\
 # Notes and sign-offs of reviewers, newest last. Each is tied to the digest of the scenario that was reviewed;
 # it is stale when the scenario says something else. Add to this file, change nothing in it.
@@ -37,6 +38,7 @@ _MOMENT = "%Y-%m-%dT%H:%M:%SZ"
 _DIGEST = re.compile("[0-9a-f]{64}")
 _LINE_ENDS = re.compile("\r\n?")
 _KEYS = ("kind", "by", "at", "about", "words", "digest")
+_FORMAT_KEY = "format"  # a digest is one of a format; entries made in format 1 do not name it
 
 
 @dataclass(frozen=True)
@@ -55,9 +57,15 @@ def reviews_table(folder: Path, digest: str) -> pd.DataFrame:
     Raises `ScenarioError` where the file cannot be read.
     """
     rows = [(entry["kind"], entry["by"], entry["at"], entry["about"], entry["words"],
-             CURRENT if entry["digest"] == digest else STALE, entry["digest"])
+             _state(entry, digest), entry["digest"])
             for entry in _entries(bytes_beside(folder, SIGN_OFFS_FILE) or b"")]
     return TextTable(rows, columns=REVIEW_COLUMNS)
+
+
+def _state(entry: Mapping[str, str], digest: str) -> str:
+    if entry["digest"] == digest:
+        return CURRENT
+    return STALE if entry[_FORMAT_KEY] else SIGNED_IN_FORMAT_1
 
 
 def bytes_beside(folder: Path, name: str) -> bytes | None:
@@ -89,7 +97,8 @@ def _entries(data: bytes) -> list[Mapping[str, str]]:
             problem = _problem(key, values.get(key, ""))
             if problem:
                 faults.add(SIGN_OFFS_FILE, None, f"review {number} {key}", values.get(key), problem)
-        entries.append({key: _written(values.get(key, "")) for key in _KEYS})
+        entries.append({**{key: _written(values.get(key, "")) for key in _KEYS},
+                        _FORMAT_KEY: "given" if _FORMAT_KEY in values else ""})
     faults.stop_if_any()
     return entries
 
@@ -136,6 +145,7 @@ def add_review(reviewed: Reviewed, kind: str, by: str, words: str, about: str,
     for key, value in zip(_KEYS, (kind, by.strip(), when.strftime(_MOMENT), about.strip(),
                                   words.strip(), reviewed.digest), strict=True):
         entry[key] = tomlkit.string(value, multiline="\n" in value)
+    entry[_FORMAT_KEY] = FORMAT
     added = "\n[[review]]\n" + tomlkit.dumps(entry)
     write_beside(reviewed, SIGN_OFFS_FILE, lambda before: _with_entry(before, added))
     return reviews_table(reviewed.folder, reviewed.digest)
