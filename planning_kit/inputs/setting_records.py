@@ -55,9 +55,9 @@ class Limits:
     partner_carry_factor: Annotated[float | None, number("how much slower one moves with a disabled partner",
         least=1, most=100)]
     hook_move_min: Annotated[float | None, minutes("time to move a tether hook")]
-    partner_rescue: Annotated[str, choice("how grave it is that a partner brings the other in too late, or "
-        "cannot; absent: concern", "stop", "concern")]
     sources: Mapping[str, str]
+    partner_rescue: Annotated[str, choice("how grave it is that a partner brings the other in too late, or "
+        "cannot; absent: concern", "stop", "concern")] = ""
 
 
 END_WORDS = {

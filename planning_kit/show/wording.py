@@ -105,9 +105,7 @@ NO_WAY = "no way"
 
 
 def minutes(value: float, side: Side = "nearest") -> str:
-    """A length in minutes, to a tenth, with a true minus; ``no way`` where it is infinite."""
-    if math.isinf(value):
-        return NO_WAY
+    """A length in minutes, to a tenth, with a true minus."""
     return f"{rounded(value, side, 1):g} min".replace("-", "−")
 
 

@@ -16,11 +16,11 @@ NAMES = [f"p{i}" for i in range(7)]
 
 
 def place(name: str) -> Place:
-    return Place(name, "", 0.0, 0.0, 0.0, None, False, False, "", "", "caution", None)
+    return Place(name, "", 0.0, 0.0, 0.0, None, False, False, "")
 
 
 def route(a: str, b: str, metres: float, minutes: float | None = None) -> Route:
-    return Route(a, b, metres, minutes, False, False, "", (), "caution", None)
+    return Route(a, b, metres, minutes, False, False, "")
 
 
 routes = st.builds(

@@ -142,7 +142,7 @@ def make_light() -> SimpleNamespace:
 
 def make_records() -> SimpleNamespace:
     sources = {"planned_min": "demo value", "hard_min": "demo value"}
-    limits = Limits(390.0, 420.0, 15.0, 30.0, 30.0, 1.5, None, "", sources)
+    limits = Limits(390.0, 420.0, 15.0, 30.0, 30.0, 1.5, None, sources)
     settings = SimpleNamespace(title="Regulator exchange and cable", station="Tern Station", limits=limits)
     return SimpleNamespace(
         settings=settings,
@@ -167,7 +167,7 @@ class MadeUp(TimedPlan):
 
     @property
     def lanes(self) -> dict[str, tuple[Activity, ...]]:
-        columns = [field.name for field in fields(Activity)]
+        columns = [field.name for field in fields(Activity) if field.name in self.timeline]
         rows = [Activity(*row) for row in self.timeline[columns].itertuples(index=False)]
         return {who: tuple(row for row in rows if row.crew == who) for who in ("EV1", "EV2", "GND", "ARM")}
 
