@@ -142,7 +142,7 @@ def make_light() -> SimpleNamespace:
 
 def make_records() -> SimpleNamespace:
     sources = {"planned_min": "demo value", "hard_min": "demo value"}
-    limits = Limits(390.0, 420.0, 15.0, 30.0, 30.0, 1.5, None, sources)
+    limits = Limits(390.0, 420.0, 30.0, 30.0, 1.5, None, sources)
     settings = SimpleNamespace(title="Regulator exchange and cable", station="Tern Station", limits=limits)
     return SimpleNamespace(
         settings=settings,
