@@ -41,12 +41,16 @@ class FrozenMapping(Mapping[Key, Value]):
         return repr(self._entries)
 
 
+CONSUMABLES = "consumables"
+
+
 @dataclass(frozen=True)
 class Limits:
     """The scenario's limits in minutes (``partner_carry_factor`` has no unit) and where each comes from."""
 
     planned_min: Annotated[float, minutes("planned length of the outing", needed=True, above_least=True)]
-    hard_min: Annotated[float, minutes("longest length of the outing", needed=True, above_least=True)]
+    hard_min: Annotated[float | str, minutes("longest length of the outing; consumables: as long as the suits "
+        "last along the plan", needed=True, above_least=True, words=(CONSUMABLES,))]
     ingress_min: Annotated[float, minutes("from the airlock to the end of the outing", needed=True)]
     return_reserve_min: Annotated[float | None, minutes("least allowed return margin")]
     emergency_oxygen_min: Annotated[float | None, minutes("how long the emergency oxygen lasts")]
@@ -54,6 +58,11 @@ class Limits:
         least=1, most=100)]
     hook_move_min: Annotated[float | None, minutes("time to move a tether hook")]
     sources: Mapping[str, str]
+
+    @property
+    def fixed_hard_min(self) -> float | None:
+        """``hard_min`` as a number; None where it follows from what the suits have (``consumables``)."""
+        return None if isinstance(self.hard_min, str) else self.hard_min
 
 
 @dataclass(frozen=True)

@@ -230,7 +230,7 @@ def _returns(times: Times, crew: str, mover_of: Mapping[str, Mover], spots: Mapp
         alone_min=alone, with_partner_min=helped,
         abort=way(alone, own, True, [crew]), terminate=way(alone, own, False, [crew]),
         partner_abort=way(helped, both, True, mover_of), partner_terminate=way(helped, both, False, mover_of),
-        ingress_start_min=going_in, hard_min=limits.hard_min,
+        ingress_start_min=going_in, hard_min=times.hard_min,
         stay_min=_stay_min(limits, own, going_in), partner_stay_min=_stay_min(limits, both, going_in),
     )
 

@@ -91,7 +91,8 @@ _LOAD_KEYS = {
 class Store:
     """One consumable of one suit. Amounts in grams, or watt-hours for energy; rates per minute.
 
-    ``left`` is the amount at ``at_min`` (PET minutes, both (n,)), negative once it has run out. ``missing``
+    ``left`` is the amount at ``at_min`` (PET minutes, both (n,)), negative once it has run out; ``rates``
+    (n - 1,) is the use between them. ``missing``
     names the scenario keys without which nothing is known; all numbers are then NaN. ``reserve`` is NaN
     where no reserve fraction is given. ``travel_rate`` and ``wait_rate`` are the use in travel and waiting.
     """
@@ -102,6 +103,7 @@ class Store:
     reserve: float
     at_min: Numbers
     left: Numbers
+    rates: Numbers
     travel_rate: float
     wait_rate: float
     missing: tuple[str, ...]
@@ -136,6 +138,17 @@ class Store:
             # np.interp wants numbers that rise, and what is left falls.
             return float(np.interp(0.0, -self.left, self.at_min))
         return float(self.at_min[-1]) + self.left_at_end / self.mean_rate if self.mean_rate > 0 else np.inf
+
+    @property
+    def floor(self) -> float:
+        """The reserve, or 0 where none is given."""
+        return 0.0 if np.isnan(self.reserve) else self.reserve
+
+    @property
+    def reserve_reached_min(self) -> float:
+        """PET at which the reserve is reached, or nothing left without one (see `reserve_reached_min`)."""
+        return float(reserve_reached_min(self.at_min[:, None], float(self.left[0]), self.rates, self.floor,
+                                         max(self.travel_rate, self.wait_rate))[0])
 
     def left_at(self, pet_min: Numbers) -> Numbers:
         """What is left at these moments (PET minutes)."""
@@ -204,13 +217,14 @@ def _store(crew: str, consumable: str, suit: Suit, at_min: Numbers, before_min: 
     if missing:
         lost = float("nan")
         return Store(crew, consumable, usable=lost, reserve=lost, at_min=at_min,
-                     left=np.full(len(at_min), lost), travel_rate=lost, wait_rate=lost, missing=missing)
+                     left=np.full(len(at_min), lost), rates=np.full(len(at_min) - 1, lost),
+                     travel_rate=lost, wait_rate=lost, missing=missing)
     usable = float(getattr(suit, keys[0]))
     fraction = getattr(suit, f"{consumable}_reserve_fraction")
     rates = _rates(consumable, suit, metabolic_w)
     used = np.cumsum(rates[:-2] * np.array([before_min, *np.diff(at_min)]))
     return Store(crew, consumable, usable=usable, at_min=at_min, left=usable - used, missing=(),
-                 reserve=float("nan") if fraction is None else usable * fraction,
+                 reserve=float("nan") if fraction is None else usable * fraction, rates=rates[1:-2],
                  travel_rate=float(rates[-2]), wait_rate=float(rates[-1]))
 
 
@@ -223,6 +237,30 @@ def _rates(consumable: str, suit: Suit, metabolic_w: Numbers) -> Numbers:
     if consumable == "water":
         return np.asarray(water_g_per_min(metabolic_w + (suit.equipment_heat_w or 0.0)))
     return np.full(len(metabolic_w), (suit.power_w or 0.0) / 60.0)
+
+
+def reserve_reached_min(at_min: Numbers, at_start: float, rates: Numbers, floor: float,
+                        then_rate: float) -> Numbers:
+    """First PET (n,) at which a store that begins with ``at_start`` is down to ``floor``, in n timings.
+
+    It is used at ``rates`` (m,) between the edges ``at_min`` (m + 1, n), and at ``then_rate`` after the last
+    of them; inf where nothing is used then.
+    """
+    spans = np.diff(at_min, axis=0)
+    left_at_end = at_start - rates @ spans
+    reached = at_min[-1] + (np.maximum(left_at_end - floor, 0.0) / then_rate if then_rate > 0 else np.inf)
+    early = left_at_end <= floor
+    if not early.any():
+        return np.asarray(reached)
+    at, left = at_min[:, early], np.full((len(at_min), int(early.sum())), at_start)
+    left[1:] -= np.cumsum(rates[:, None] * spans[:, early], axis=0)
+    left[-1] = np.minimum(left[-1], floor)  # as found above: the two sums differ by a rounding
+    edge = (left <= floor).argmax(axis=0)
+    before, column = np.maximum(edge - 1, 0), np.arange(len(edge))
+    rate = np.where(edge > 0, rates[before], 1.0)
+    over = np.maximum(left[before, column] - floor, 0.0)
+    reached[early] = at[before, column] + np.divide(over, rate, out=np.zeros_like(over), where=rate > 0)
+    return np.asarray(reached)
 
 
 def suits_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:

@@ -91,8 +91,7 @@ def closing_lines(plan: TimedPlan) -> Iterator[str]:
     names, limits = Names(plan), plan.scenario.settings.limits
     yield (f"Both inside at PET {names.times(plan.end_min)}: {against(limits.planned_min, plan.end_min)} the "
            f"planned limit of {pet_label(limits.planned_min, 'down')}, "
-           f"{against(limits.hard_min, plan.end_min)} the "
-           f"hard limit of {pet_label(limits.hard_min, 'down')}.")
+           f"{against(plan.hard_min, plan.end_min)} the hard limit of {plan.hard_limit.label}.")
     yield from _hands(plan, names, "comes_back_with", "Brought home by", "home")
     out = [f"{names.item(row['item'])} {names.where(row['ends'])}" for row in plan.kit_list.to_dict("records")
            if row["ends"] != "inside"]

@@ -17,6 +17,7 @@ from planning_kit.explore.comparison import TimedComparison
 from planning_kit.explore.odds.odds import TimedOdds
 from planning_kit.explore.odds.odds_tables import NO_PLAN
 from planning_kit.inputs import format as fmt
+from planning_kit.inputs.setting_records import CONSUMABLES
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.sign_offs import CURRENT, SIGN_OFF
 from planning_kit.inputs.times import gmt_label
@@ -65,7 +66,7 @@ def assumptions_section(plan: TimedPlan) -> Section:
     """Limits and settings with their sources, the orbit message, and the method with what it neglects."""
     elements, limits = plan.scenario.elements, plan.scenario.settings.limits
     return Section("assumptions", "Assumptions and limits", (), (
-        table_of([{"about": field.about, "name": field.name, "value": _text(getattr(limits, field.name)),
+        table_of([{"about": field.about, "name": field.name, "value": _limit_text(plan, field.name),
                    "unit": field.unit, "source": limits.sources.get(field.name) or "no source given"}
                   for field in fmt.SECTION_BY_NAME["limits"].fields],
                  "Limits", "Limits and where each comes from", Column("Limit", "name", 1.2),
@@ -100,6 +101,12 @@ def _of_section(name: str, values: Mapping[str, object], shown_as: str = "") -> 
     for key, value in values.items():
         if key in known:
             yield shown_as or name, key, _text(value), known[key].unit, known[key].about
+
+
+def _limit_text(plan: TimedPlan, name: str) -> str:
+    """A limit as the scenario has it; beside one that follows from the plan what it comes to."""
+    text = _text(getattr(plan.scenario.settings.limits, name))
+    return f"{text}: {plan.hard_limit.label}" if text == CONSUMABLES else text
 
 
 def _text(value: object) -> str:
