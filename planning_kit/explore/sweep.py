@@ -164,7 +164,7 @@ def _row_count(first: datetime, last: datetime, every_min: float) -> int:
 
 
 def _timed_together(pet_zeros: PetZeroRange) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Outing end, waits and hard limit (k,) of all rows; NaN for those that have to be timed by themselves."""
+    """Outing end, waits and hard limit (k,) of all rows; NaN for those to be timed by themselves."""
     scenario = pet_zeros.scenario
     durations = np.array([step.minutes_likely for step in scenario.records.steps], dtype=float)
     nothing = np.full(len(pet_zeros.offsets_min), np.nan)

@@ -12,10 +12,9 @@ of a hard limit by consumables ``planned-past-hard`` and ``store-left-out`` (abo
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import fields
 from operator import itemgetter
 
-from planning_kit.inputs.setting_records import Limits
+from planning_kit.inputs import format as fmt
 from planning_kit.inputs.times import gmt_label, number_label, pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.needs import Clock
@@ -66,13 +65,15 @@ def check_pet_zero(plan: TimedPlan) -> Iterator[Finding]:
 
 def check_limit_sources(plan: TimedPlan) -> Iterator[Finding]:
     """A remark for every limit that is given without a source."""
-    limits = plan.scenario.settings.limits
-    for key in (field.name for field in fields(Limits) if field.name != "sources"):
-        if getattr(limits, key) is not None and not limits.sources.get(key):
-            yield Finding(
-                REMARK, LIMITS, "no-source", about=key,
-                message=f"the limit {key} = {_as_typed(getattr(limits, key))} gives no source: add "
-                        f"{key}_source to [limits]")
+    settings = plan.scenario.settings
+    for section, given in (("limits", settings.limits), ("airlock", settings.airlock)):
+        for field in fmt.SECTION_BY_NAME[section].fields:
+            key = field.name
+            if field.is_number and getattr(given, key) is not None and not given.sources.get(key):
+                yield Finding(
+                    REMARK, LIMITS, "no-source", about=key,
+                    message=f"the limit {key} = {_as_typed(getattr(given, key))} gives no source: add "
+                            f"{key}_source to [{section}]")
 
 
 def _as_typed(value: object) -> str:
@@ -87,15 +88,16 @@ def check_hard_limit(plan: TimedPlan) -> Iterator[Finding]:
     if limits.planned_min > plan.hard_min:
         yield Finding(
             CONCERN, LIMITS, "planned-past-hard", about="planned_min", start_min=plan.hard_min,
-            message=f"the planned limit of {pet_label(limits.planned_min, 'down')} lies past the hard limit of "
-                    f"{plan.hard_limit.label}: the suits do not last to it; plan a shorter outing",
+            message=f"the planned limit of {pet_label(limits.planned_min, 'down')} lies past the hard limit "
+                    f"of {plan.hard_limit.label}: the suits do not last to it; plan a shorter outing",
             source=limits.sources.get("planned_min", ""), value=limits.planned_min, limit=plan.hard_min,
             margin=plan.hard_min - limits.planned_min)
     for store in (store for suit in plan.suit_histories for store in suit.stores if not store.is_known):
         yield Finding(
             CONCERN, LIMITS, "store-left-out", about=store.consumable, crew=store.crew,
             message=f"the hard limit of {plan.hard_limit.label} leaves out {store.crew}'s "
-                    f"{WORDS[store.consumable]}, which may run out sooner: {', '.join(store.missing)} missing",
+                    f"{WORDS[store.consumable]}, which may run out sooner: {', '.join(store.missing)} "
+                    "missing",
             source="limits.hard_min")
 
 

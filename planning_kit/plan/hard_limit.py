@@ -1,14 +1,14 @@
 """The hard limit of a plan: a number of the scenario, or as long as the suits last (``consumables``).
 
-By consumables it is the first minute of PET at which a store of either suit reaches its reserve along the timed
-plan, continued after its end at the larger of the rates of waiting and travel, less the minutes from the end
-that the limits bound until the pressure can be breathed; rounded down to a whole minute. It is that of these
-times: they are held where slack is asked for, and another timing has another limit. A store without a reserve
-counts until it is empty. One that is not known cannot bound it, and where nothing is known of one suit, no
-limit is reckoned. It never lies beyond the horizon, since no windows are known there.
+By consumables it is the first minute of PET at which a store of either suit reaches its reserve along the
+timed plan, continued after its end at the larger of the rates of waiting and travel, less the minutes from
+the end that the limits bound until the pressure can be breathed; rounded down to a whole minute. It is that
+of these times: it is held where slack is asked for, and another timing has another limit. A store without a
+reserve counts until it is empty. One that is not known cannot bound it, and where nothing is known of one
+suit, no limit is reckoned. It never lies beyond the horizon, since no windows are known there.
 
-Of many timings of one order of work (samples, PET 0 times) all limits are reckoned at once: what is used in an
-activity does not depend on when it is, so that only the edges of the activities differ.
+Of many timings of one order of work (samples, PET 0 times) all limits are reckoned at once: what is used in
+an activity does not depend on when it is, so that only the edges of the activities differ.
 """
 
 from __future__ import annotations
@@ -51,8 +51,8 @@ def stop_if_unknown(suits: Sequence[SuitHistory]) -> None:
         if not any(store.is_known for store in suit.stores):
             missing = ", ".join(dict.fromkeys(key for store in suit.stores for key in store.missing))
             faults.add(SCENARIO_FILE, None, "limits.hard_min", CONSUMABLES,
-                       f"cannot be reckoned: no store of {suit.crew}'s suit is known; type {missing}, or give "
-                       "hard_min in minutes")
+                       f"cannot be reckoned: no store of {suit.crew}'s suit is known; type {missing}, or "
+                       "give hard_min in minutes")
     faults.stop_if_any()
 
 
@@ -70,7 +70,8 @@ class _LastEnd:
 
 
 def _last_end(times: Times) -> _LastEnd:
-    return _LastEnd(0.0, times.horizon_min)
+    airlock = times.scenario.settings.airlock
+    return _LastEnd(airlock.repress_safe_min - airlock.ends_min, times.horizon_min)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -139,11 +140,11 @@ class LimitRule:
         for crew in dict.fromkeys(use.crew for use in self.uses):
             doings, edges = zip(*_edges(timings, crew, placed), strict=True)
             at_min = np.array([np.zeros(len(first)), *edges])
-            for use in (use for use in self.uses if use.crew == crew):
-                rates = np.array([use.rate(*doing) for doing in doings])
-                reached = reserve_reached_min(at_min, use.at_start, rates, use.floor,
-                                              max(use.travel, use.wait))
-                np.minimum(first, reached, out=first)
+            own = [use for use in self.uses if use.crew == crew]
+            rates = np.array([[use.rate(*doing) for doing in doings] for use in own])
+            at_start, floor, then = np.array(
+                [(use.at_start, use.floor, max(use.travel, use.wait)) for use in own]).T
+            first = np.minimum(first, reserve_reached_min(at_min, at_start, rates, floor, then).min(axis=0))
         found[placed] = self.last.before(first)
         return found
 
@@ -153,7 +154,7 @@ _Edge = tuple[tuple[str, str], np.ndarray]
 
 
 def _edges(timings: Timings, crew: str, placed: np.ndarray) -> Iterator[_Edge]:
-    """The lane of one crew member in the timings ``placed``: as `lane_activities` lays out one."""
+    """The lane of one crew member in the timings ``placed``, as `lane_activities` lays it out for one."""
     travel, here = timings.travels[crew], timings.airlock
     factor = np.asarray(timings.travel_factor.get(crew, np.ones(len(placed))))[placed]
     starts, lengths = timings.starts[:, placed], on_grid(timings.durations)[:, placed]
@@ -161,24 +162,27 @@ def _edges(timings: Timings, crew: str, placed: np.ndarray) -> Iterator[_Edge]:
     now = np.zeros(int(placed.sum()))
     for position in work_order(timings.steps, crew):
         step, start = timings.steps[position], starts[position]
-        scale = 1.0 if step.step in timings.begun else factor
+        scale, extra = 1.0 if step.step in timings.begun else factor, step.travel_extra_min
         turn = turns.get(position)
         if turn is not None and turn.name != here:
-            leave = turn.at_min - float(on_grid(travel_into(step, travel, turn.name) + step.travel_extra_min))
-            way = np.clip(on_grid(travel.time_min(here, turn.name) * scale), 0.0, np.maximum(leave - now, 0.0))
-            yield (TRAVEL, ""), now + way
-            now, here = np.maximum(now + way, leave), turn.name
+            leave = turn.at_min - float(on_grid(travel_into(step, travel, turn.name) + extra))
+            there = on_grid(travel.time_min(here, turn.name) * scale)
+            now = now + np.clip(there, 0.0, np.maximum(leave - now, 0.0))
+            yield (TRAVEL, ""), now
+            now, here = np.maximum(now, leave), turn.name
             yield (WAIT, ""), now
-        way = on_grid(travel_into(step, travel, here) * scale + step.travel_extra_min)
-        way = np.clip(way, 0.0, np.maximum(start - now, 0.0))
-        to_wait = np.minimum(on_grid(travel.time_min(here, step.wait_at) * scale), way) if step.wait_at else way
-        yield (TRAVEL, ""), now + to_wait
-        yield (WAIT, ""), start - (way - to_wait)
-        yield (TRAVEL, ""), start
+        way = travel_into(step, travel, here)
+        if way or extra:
+            whole = np.clip(on_grid(way * scale + extra), 0.0, np.maximum(start - now, 0.0))
+            to_wait = travel.time_min(here, step.wait_at) * scale if step.wait_at else whole
+            to_wait = np.minimum(on_grid(to_wait), whole)
+            yield (TRAVEL, ""), now + to_wait
+            yield (WAIT, ""), start - (whole - to_wait)
+        yield ((TRAVEL if way or extra else WAIT), ""), start
         now, here = start + lengths[position], step.place
         yield (WORK, step.step), now
     now = now + on_grid(travel.time_min(here, timings.airlock) * factor)
     yield (TRAVEL, ""), now
     end = timings.end_min[placed]
-    yield (WAIT, ""), np.maximum(now, end - timings.network.ingress_min)
+    yield (WAIT, ""), np.maximum(now, end - timings.network.ends_min)
     yield (WORK, ""), np.maximum(now, end)

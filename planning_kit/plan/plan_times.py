@@ -89,7 +89,7 @@ def _named_windows(rows: tuple[NamedWindow, ...], pet_zero: datetime,
 
 @dataclass(frozen=True)
 class HardLimit:
-    """The hard limit of one plan: PET minutes, and why just there, in words ("" for a number of the scenario)."""
+    """The hard limit of one plan: PET minutes, and why just there, in words ("": a number as typed)."""
 
     minutes: float
     why: str = ""

@@ -25,7 +25,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from planning_kit.inputs.records import Crew, Records
-from planning_kit.inputs.setting_records import Settings, Suit
+from planning_kit.inputs.setting_records import Settings, Suit, UsedBefore
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 
@@ -147,8 +147,9 @@ class Store:
     @property
     def reserve_reached_min(self) -> float:
         """PET at which the reserve is reached, or nothing left without one (see `reserve_reached_min`)."""
-        return float(reserve_reached_min(self.at_min[:, None], float(self.left[0]), self.rates, self.floor,
-                                         max(self.travel_rate, self.wait_rate))[0])
+        return float(reserve_reached_min(
+            self.at_min[:, None], self.left[:1], self.rates[None, :], np.array([self.floor]),
+            np.array([max(self.travel_rate, self.wait_rate)]))[0, 0])
 
     def left_at(self, pet_min: Numbers) -> Numbers:
         """What is left at these moments (PET minutes)."""
@@ -194,15 +195,27 @@ def _history(settings: Settings, crew: Crew, lane: Sequence[Activity],
     travel, wait = ("travel" if "travel" in watts else "moderate"), ("wait" if "wait" in watts else "rest")
     keys = [travel if activity.kind == TRAVEL else wait if activity.kind == WAIT else
             exertion[activity.step] if activity.step else INGRESS_EXERTION for activity in lane]
-    before_min = suit.used_before_pet_zero_min or 0.0
+    before = _before_min(suit.used_before)
     # Travel and waiting also where the lane has none: ways home and waits at the airlock use their rates.
-    needed = dict.fromkeys([*keys, travel, wait, *([BEFORE_PET_ZERO_EXERTION] if before_min else [])])
+    at_rest = [BEFORE_PET_ZERO_EXERTION] if any(before.values()) else []
+    needed = dict.fromkeys([*keys, travel, wait, *at_rest])
     missing = tuple(f"[exertion_w] {key}" for key in needed if key not in watts)
-    before_w = watts.get(BEFORE_PET_ZERO_EXERTION, np.nan) if before_min else 0.0
+    before_w = watts.get(BEFORE_PET_ZERO_EXERTION, np.nan) if at_rest else 0.0
     metabolic_w = np.array([before_w, *(watts.get(key, np.nan) for key in (*keys, travel, wait))])
     at_min = np.array([lane[0].start_min, *(activity.finish_min for activity in lane)])
-    stores = tuple(_store(crew.crew, name, suit, at_min, before_min, metabolic_w, missing) for name in UNITS)
+    stores = tuple(_store(crew.crew, name, suit, at_min, before[name], metabolic_w, missing)
+                   for name in UNITS)
     return SuitHistory(crew.crew, at_min, metabolic_w[1:-2], stores)
+
+
+def _before_min(used: UsedBefore) -> dict[str, float]:
+    """Minutes at rest before PET 0 that each store is used; none where its amount is given.
+
+    The umbilical feeds oxygen, energy and cooling, but the cartridge takes up carbon dioxide all the while.
+    """
+    battery, umbilical = used.battery_min or 0.0, used.umbilical_min or 0.0
+    return {name: 0.0 if getattr(used, f"{name}_{unit}") is not None else
+            battery + umbilical if name == "co2" else battery for name, unit in UNITS.items()}
 
 
 def _store(crew: str, consumable: str, suit: Suit, at_min: Numbers, before_min: float, metabolic_w: Numbers,
@@ -223,6 +236,7 @@ def _store(crew: str, consumable: str, suit: Suit, at_min: Numbers, before_min: 
     fraction = getattr(suit, f"{consumable}_reserve_fraction")
     rates = _rates(consumable, suit, metabolic_w)
     used = np.cumsum(rates[:-2] * np.array([before_min, *np.diff(at_min)]))
+    used += getattr(suit.used_before, keys[0]) or 0.0
     return Store(crew, consumable, usable=usable, at_min=at_min, left=usable - used, missing=(),
                  reserve=float("nan") if fraction is None else usable * fraction, rates=rates[1:-2],
                  travel_rate=float(rates[-2]), wait_rate=float(rates[-1]))
@@ -239,28 +253,35 @@ def _rates(consumable: str, suit: Suit, metabolic_w: Numbers) -> Numbers:
     return np.full(len(metabolic_w), (suit.power_w or 0.0) / 60.0)
 
 
-def reserve_reached_min(at_min: Numbers, at_start: float, rates: Numbers, floor: float,
-                        then_rate: float) -> Numbers:
-    """First PET (n,) at which a store that begins with ``at_start`` is down to ``floor``, in n timings.
+def reserve_reached_min(at_min: Numbers, at_start: Numbers, rates: Numbers, floor: Numbers,
+                        then_rate: Numbers) -> Numbers:
+    """First PET at which each of k stores is down to its ``floor`` in each of n timings, (k, n).
 
-    It is used at ``rates`` (m,) between the edges ``at_min`` (m + 1, n), and at ``then_rate`` after the last
-    of them; inf where nothing is used then.
+    It begins with ``at_start`` (k,) and is used at ``rates`` (k, m) between the edges ``at_min`` (m + 1, n),
+    then at ``then_rate`` (k,); inf where nothing is used then.
     """
     spans = np.diff(at_min, axis=0)
-    left_at_end = at_start - rates @ spans
-    reached = at_min[-1] + (np.maximum(left_at_end - floor, 0.0) / then_rate if then_rate > 0 else np.inf)
-    early = left_at_end <= floor
-    if not early.any():
-        return np.asarray(reached)
-    at, left = at_min[:, early], np.full((len(at_min), int(early.sum())), at_start)
-    left[1:] -= np.cumsum(rates[:, None] * spans[:, early], axis=0)
-    left[-1] = np.minimum(left[-1], floor)  # as found above: the two sums differ by a rounding
-    edge = (left <= floor).argmax(axis=0)
-    before, column = np.maximum(edge - 1, 0), np.arange(len(edge))
-    rate = np.where(edge > 0, rates[before], 1.0)
-    over = np.maximum(left[before, column] - floor, 0.0)
-    reached[early] = at[before, column] + np.divide(over, rate, out=np.zeros_like(over), where=rate > 0)
-    return np.asarray(reached)
+    over = at_start[:, None] - rates @ spans - floor[:, None]
+    lasts = np.full(over.shape, np.inf)
+    np.divide(np.maximum(over, 0.0), then_rate[:, None], out=lasts, where=then_rate[:, None] > 0)
+    reached: Numbers = at_min[-1] + lasts
+    for store in np.flatnonzero((over <= 0).any(axis=1)).tolist():
+        early = over[store] <= 0
+        used = rates[store][:, None] * spans[:, early]
+        reached[store, early] = _crossing(at_min[:, early], at_start[store] - floor[store], used)
+    return reached
+
+
+def _crossing(at_min: Numbers, over: float, used: Numbers) -> Numbers:
+    """When what is ``over`` the floor is gone, (n,): ``used`` (m, n) between the edges ``at_min`` (m + 1, n)."""
+    left = over - np.concatenate((np.zeros((1, used.shape[1])), np.cumsum(used, axis=0)))
+    left[-1] = np.minimum(left[-1], 0.0)  # it is gone by then: two sums differ by a rounding
+    edge = np.maximum((left <= 0).argmax(axis=0), 1)
+    column = np.arange(len(edge))
+    before, spent = np.maximum(left[edge - 1, column], 0.0), used[edge - 1, column]
+    share = np.divide(before, spent, out=np.zeros_like(before), where=spent > 0)
+    begin = at_min[edge - 1, column]
+    return np.asarray(begin + np.minimum(share, 1.0) * (at_min[edge, column] - begin))
 
 
 def suits_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:

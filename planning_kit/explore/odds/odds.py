@@ -157,7 +157,8 @@ def _pairs(a: TimedOdds, b: TimedOdds) -> Iterator[tuple[str, str, np.ndarray, n
 
 def _tasks(odds: TimedOdds) -> dict[str, np.ndarray]:
     inside = odds.tally.task_inside_min
-    return {task: row <= odds.tally.hard_min for task, row in zip(odds.study.outing.steps_of, inside, strict=True)}
+    return {task: row <= odds.tally.hard_min
+            for task, row in zip(odds.study.outing.steps_of, inside, strict=True)}
 
 
 def _window_rows(a: TimedOdds, b: TimedOdds) -> Iterator[tuple[object, ...]]:

@@ -106,7 +106,7 @@ class _LateStart:
 
 def _last_start(late: _LateStart, level: float) -> float:
     """The greatest whole minute that keeps the level, or NaN."""
-    # The search ends at the hard limit of the plan, rounded up, even where a later start would keep the level.
+    # The search ends at the hard limit of the plan, rounded up, even where a later start keeps the level.
     below, above = late.earliest_min, math.ceil(late.hard_min) + 1.0
     if not below < above or late.chance(below)[0] < level:
         return math.nan

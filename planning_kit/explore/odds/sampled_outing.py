@@ -125,7 +125,7 @@ class Part:
         for home in self.network.homes:
             fixed, travel, busy = self._on_the_way(home.crew)
             way = fixed + (travel + home.travel_min) * draws.travel[home.crew]
-            rows.append(end - self.network.ingress_min - draws.durations[busy].sum(axis=0) - way
+            rows.append(end - self.network.ends_min - draws.durations[busy].sum(axis=0) - way
                         - self._past_min(home, draws))
         return np.array(rows)
 
@@ -213,6 +213,10 @@ def time_samples(outing: Outing, draws: Draws, rules: Sequence[Task]) -> Sampled
         # On the grid, as starts are: a task that begins on the very minute stays.
         plans.dropped[number] = begins > on_grid(rule.last_start_min)
         _time_anew(outing, draws, plans, np.flatnonzero(plans.dropped[number]))
+    for dropped, members in plans.groups(np.arange(samples)):
+        part = part_without(outing, dropped)
+        starts = plans.starts[np.ix_(part.kept, members)]
+        plans.hard_min[members] = part.hard_min(draws.part(part.kept, members), starts, plans.end_min[members])
     return plans
 
 
@@ -224,7 +228,6 @@ def _time_anew(outing: Outing, draws: Draws, plans: SampledPlans, samples: np.nd
         plans.starts[:, members] = np.nan
         plans.starts[np.ix_(part.kept, members)] = starts
         plans.end_min[members] = end
-        plans.hard_min[members] = part.hard_min(own, starts, end)
         plans.waits[:, members] = part.waits(own, end)
 
 

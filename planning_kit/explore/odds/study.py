@@ -65,9 +65,10 @@ class Study:
 class Tally:
     """What is kept of samples. PET minutes; the last axis is the sample.
 
-    ``end_min`` (inf: no plan), ``hard_min`` (the hard limit of each); ``task_finish_min`` and ``task_inside_min`` (tasks with steps; NaN: dropped or
-    no plan): the last finish, and inside when going straight home from there; ``caught`` (planned windows);
-    ``waits_min`` (crew); ``reasons`` counts the samples without a plan.
+    ``end_min`` (inf: no plan), ``hard_min``: the hard limit of each; ``task_finish_min`` and
+    ``task_inside_min`` (tasks with steps; NaN: dropped or no plan): the last finish, and inside when going
+    straight home from there; ``caught`` (planned windows); ``waits_min`` (crew); ``reasons`` counts the
+    samples without a plan.
     """
 
     end_min: np.ndarray
@@ -135,7 +136,7 @@ def _inside(outing: Outing, draws: Draws, finishes: np.ndarray) -> np.ndarray:
         ways = [outing.travels[who].time_min(step.place, settings.airlock_place) * draws.travel[who]
                 for who in step.people if who in outing.travels]
         if ways:  # the one who has the longer way ends it
-            row += np.max(ways, axis=0) + settings.limits.ingress_min
+            row += np.max(ways, axis=0) + settings.airlock.ends_min
     return inside
 
 

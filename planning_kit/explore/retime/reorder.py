@@ -213,7 +213,8 @@ def _keeping_a_limit(plan: TimedPlan, rest: Rest, end_min: float, budget: Budget
                 return
 
 
-def _looked(plan: TimedPlan, rest: Rest, budget: Budget, limit: Callable[[TimedPlan], float]) -> Better | None:
+def _looked(plan: TimedPlan, rest: Rest, budget: Budget,
+            limit: Callable[[TimedPlan], float]) -> Better | None:
     """Searched up to the limit of the plan as it is; what is found is judged by its own."""
     limit_min = limit(plan)
     judge = Judge(scenario=plan.scenario, records=rest.records, current=plan, limit_min=limit_min,
