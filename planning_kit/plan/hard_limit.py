@@ -1,11 +1,12 @@
 """The hard limit of a plan: a number of the scenario, or as long as the suits last (``consumables``).
 
 By consumables it is the first minute of PET at which a store of either suit reaches its reserve along the
-timed plan, continued after its end at the larger of the rates of waiting and travel, less the minutes from
-the end that the limits bound until the pressure can be breathed; rounded down to a whole minute. It is that
-of these times: it is held where slack is asked for, and another timing has another limit. A store without a
-reserve counts until it is empty. One that is not known cannot bound it, and where nothing is known of one
-suit, no limit is reckoned. It never lies beyond the horizon, since no windows are known there.
+timed plan, continued after its end at the larger of the rates of waiting and travel (or of going in, should
+that be more), less the minutes from the end that the limits bound until the pressure can be breathed; rounded
+down to a whole minute. It is that of these times: it is held where slack is asked for, and another timing has
+another limit. A store without a reserve counts until it is empty. One that is not known cannot bound it, and
+where nothing is known of one suit, no limit is reckoned. It never lies beyond the horizon, since no windows
+are known there.
 
 Of many timings of one order of work (samples, PET 0 times) all limits are reckoned at once: what is used in
 an activity does not depend on when it is, so that only the edges of the activities differ.
@@ -15,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from operator import itemgetter
 
 import numpy as np
 
@@ -31,17 +33,27 @@ from planning_kit.plan.timing import TravelFactor
 from planning_kit.plan.travel import Travel
 
 
-def by_consumables(times: Times, suits: Sequence[SuitHistory]) -> HardLimit:
-    """The hard limit of a plan with these suits. Raises `ScenarioError` where it cannot be reckoned."""
+def by_consumables(times: Times, lanes: Mapping[str, Sequence[Activity]],
+                   suits: Sequence[SuitHistory]) -> HardLimit:
+    """The hard limit of a plan with these lanes and suits; `ScenarioError` where it cannot be reckoned."""
     stop_if_unknown(suits)
-    first = min((store for suit in suits for store in suit.stores if store.is_known),
-                key=lambda store: store.reserve_reached_min)
-    last = _last_end(times)
-    minutes = float(last.before(np.array([first.reserve_reached_min]))[0])
-    if first.reserve_reached_min - last.until_safe_min > last.horizon_min:
+    reached = [(_reached_min(store, lanes[suit.crew], times.end_min), store)
+               for suit in suits for store in suit.stores if store.is_known]
+    at_min, first = min(reached, key=itemgetter(0))
+    last = _LastEnd.of(times)
+    minutes = float(last.before(np.array([at_min]))[0])
+    if at_min - last.until_safe_min > last.horizon_min:
         return HardLimit(minutes, "no windows are known beyond")
     how = "runs out" if np.isnan(first.reserve) else "reaches its reserve"
     return HardLimit(minutes, f"{first.crew} {WORDS[first.consumable]} {how}")
+
+
+def _reached_min(store: Store, lane: Sequence[Activity], end_min: float) -> float:
+    """PET at which a store is down to its reserve along its lane, as far as the end, and after that."""
+    use, edges = _Use.of(store, lane), int(np.searchsorted(store.at_min, end_min, side="right"))
+    at_min, rates = store.at_min[:edges, None], store.rates[None, :edges - 1]
+    found = reserve_reached_min(at_min, store.left[:1], rates, np.array([use.floor]), np.array([use.then]))
+    return float(found[0, 0])
 
 
 def stop_if_unknown(suits: Sequence[SuitHistory]) -> None:
@@ -63,15 +75,15 @@ class _LastEnd:
     until_safe_min: float
     horizon_min: float
 
+    @classmethod
+    def of(cls, times: Times) -> _LastEnd:
+        airlock = times.scenario.settings.airlock
+        return cls(airlock.repress_safe_min - airlock.ends_min, times.horizon_min)
+
     def before(self, reached_min: Numbers) -> Numbers:
         """The latest end, whole minutes (n,), where reserves are reached at ``reached_min`` (n,)."""
         latest = np.minimum(reached_min - self.until_safe_min, self.horizon_min)
         return np.asarray(np.maximum(np.floor(latest + ROUNDING_MIN), 0.0))
-
-
-def _last_end(times: Times) -> _LastEnd:
-    airlock = times.scenario.settings.airlock
-    return _LastEnd(airlock.repress_safe_min - airlock.ends_min, times.horizon_min)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -111,6 +123,11 @@ class _Use:
         return cls(store.crew, float(store.left[0]), store.floor, work, work.get("", 0.0), store.travel_rate,
                    store.wait_rate)
 
+    @property
+    def then(self) -> float:
+        """The use per minute after the end."""
+        return max(self.travel, self.wait, self.going_in)
+
     def rate(self, kind: str, step: str) -> float:
         return {TRAVEL: self.travel, WAIT: self.wait}.get(kind, self.work.get(step, self.going_in))
 
@@ -128,7 +145,7 @@ class LimitRule:
                        suits: Sequence[SuitHistory]) -> LimitRule:
         """The rule of a plan with these lanes and suits."""
         return cls(None, tuple(_Use.of(store, lanes[suit.crew]) for suit in suits for store in suit.stores
-                               if store.is_known), _last_end(times))
+                               if store.is_known), _LastEnd.of(times))
 
     def minutes(self, timings: Timings) -> np.ndarray:
         """The hard limit of each timing (n,), PET; NaN for one that has no end."""
@@ -143,7 +160,7 @@ class LimitRule:
             own = [use for use in self.uses if use.crew == crew]
             rates = np.array([[use.rate(*doing) for doing in doings] for use in own])
             at_start, floor, then = np.array(
-                [(use.at_start, use.floor, max(use.travel, use.wait)) for use in own]).T
+                [(use.at_start, use.floor, use.then) for use in own]).T
             first = np.minimum(first, reserve_reached_min(at_min, at_start, rates, floor, then).min(axis=0))
         found[placed] = self.last.before(first)
         return found

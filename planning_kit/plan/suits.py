@@ -144,13 +144,6 @@ class Store:
         """The reserve, or 0 where none is given."""
         return 0.0 if np.isnan(self.reserve) else self.reserve
 
-    @property
-    def reserve_reached_min(self) -> float:
-        """PET at which the reserve is reached, or nothing left without one (see `reserve_reached_min`)."""
-        return float(reserve_reached_min(
-            self.at_min[:, None], self.left[:1], self.rates[None, :], np.array([self.floor]),
-            np.array([max(self.travel_rate, self.wait_rate)]))[0, 0])
-
     def left_at(self, pet_min: Numbers) -> Numbers:
         """What is left at these moments (PET minutes)."""
         return np.interp(pet_min, self.at_min, self.left)
@@ -273,7 +266,7 @@ def reserve_reached_min(at_min: Numbers, at_start: Numbers, rates: Numbers, floo
 
 
 def _crossing(at_min: Numbers, over: float, used: Numbers) -> Numbers:
-    """When what is ``over`` the floor is gone, (n,): ``used`` (m, n) between the edges ``at_min`` (m + 1, n)."""
+    """When what is ``over`` the floor is used up (n,): ``used`` (m, n) between ``at_min`` (m + 1, n)."""
     left = over - np.concatenate((np.zeros((1, used.shape[1])), np.cumsum(used, axis=0)))
     left[-1] = np.minimum(left[-1], 0.0)  # it is gone by then: two sums differ by a rounding
     edge = np.maximum((left <= 0).argmax(axis=0), 1)

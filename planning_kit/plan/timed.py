@@ -157,7 +157,9 @@ class TimedPlan(Times):
         Raises `ScenarioError` where it is to follow from consumables and nothing is known of them.
         """
         fixed_min = self.scenario.settings.limits.fixed_hard_min
-        return by_consumables(self, self.suit_histories) if fixed_min is None else HardLimit(fixed_min)
+        if fixed_min is not None:
+            return HardLimit(fixed_min)
+        return by_consumables(self, self.bare_lanes, self.suit_histories)
 
     @property
     def limit_rule(self) -> LimitRule:

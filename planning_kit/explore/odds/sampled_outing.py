@@ -215,8 +215,8 @@ def time_samples(outing: Outing, draws: Draws, rules: Sequence[Task]) -> Sampled
         _time_anew(outing, draws, plans, np.flatnonzero(plans.dropped[number]))
     for dropped, members in plans.groups(np.arange(samples)):
         part = part_without(outing, dropped)
-        starts = plans.starts[np.ix_(part.kept, members)]
-        plans.hard_min[members] = part.hard_min(draws.part(part.kept, members), starts, plans.end_min[members])
+        own, starts = draws.part(part.kept, members), plans.starts[np.ix_(part.kept, members)]
+        plans.hard_min[members] = part.hard_min(own, starts, plans.end_min[members])
     return plans
 
 
