@@ -212,7 +212,7 @@ def _by_start(plan: TimedPlan) -> list[Activity]:
 
 
 def _limits(plan: TimedPlan) -> dict[str, tuple[float, str]]:
-    limits = plan.scenario.settings.limits
+    limits = plan.scenario.records.settings.limits
     return {name: (minute, f"{name} {label}{bracketed(limits.sources.get(key, ''))}")
             for name, minute, label, key in (
                 ("planned limit", limits.planned_min, pet_label(limits.planned_min, "down"), "planned_min"),
