@@ -180,7 +180,7 @@ def _timed_together(pet_zeros: PetZeroRange) -> tuple[np.ndarray, np.ndarray, np
     one = int(np.flatnonzero(known)[0])
     plan = TimedPlan.of(scenario, pet_zeros.pet_zero(one), pet_zeros.almanac_of(one))
     hards = plan.limit_rule.minutes(Timings(
-        steps=plan.steps, travels=plan.travels, airlock=scenario.settings.airlock_place, network=plan.network,
+        steps=plan.steps, travels=plan.travels, settings=scenario.settings, network=plan.network,
         starts=starts, durations=np.broadcast_to(durations[:, None], starts.shape), end_min=ends,
         travel_factor={}, begun={}))
     return ends, _wait_min(plan) + len(plan.travels) * (ends - plan.end_min), hards

@@ -23,9 +23,9 @@ import numpy as np
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.format import SCENARIO_FILE
 from planning_kit.inputs.records import Step
-from planning_kit.inputs.setting_records import CONSUMABLES
+from planning_kit.inputs.setting_records import CONSUMABLES, Settings
 from planning_kit.plan.activities import TRAVEL, WAIT, WORK, Activity
-from planning_kit.plan.build import travel_into, work_order
+from planning_kit.plan.build import is_outside, travel_into, work_order
 from planning_kit.plan.network import ROUNDING_MIN, TURN, Network, on_grid
 from planning_kit.plan.plan_times import HardLimit, Times
 from planning_kit.plan.suits import WORDS, Numbers, Store, SuitHistory, reserve_reached_min
@@ -77,8 +77,7 @@ class _LastEnd:
 
     @classmethod
     def of(cls, times: Times) -> _LastEnd:
-        airlock = times.scenario.settings.airlock
-        return cls(airlock.repress_safe_min - airlock.ends_min, times.horizon_min)
+        return cls(times.scenario.settings.airlock.after_end_min, times.horizon_min)
 
     def before(self, reached_min: Numbers) -> Numbers:
         """The latest end, whole minutes (n,), where reserves are reached at ``reached_min`` (n,)."""
@@ -95,7 +94,7 @@ class Timings:
 
     steps: Sequence[Step]
     travels: Mapping[str, Travel]
-    airlock: str
+    settings: Settings
     network: Network
     starts: np.ndarray
     durations: np.ndarray
@@ -172,7 +171,8 @@ _Edge = tuple[tuple[str, str], np.ndarray]
 
 def _edges(timings: Timings, crew: str, placed: np.ndarray) -> Iterator[_Edge]:
     """The lane of one crew member in the timings ``placed``, as `lane_activities` lays it out for one."""
-    travel, here = timings.travels[crew], timings.airlock
+    travel, airlock = timings.travels[crew], timings.settings.airlock_place
+    here, opens = airlock, timings.settings.airlock.hatch_open_min
     factor = np.asarray(timings.travel_factor.get(crew, np.ones(len(placed))))[placed]
     starts, lengths = timings.starts[:, placed], on_grid(timings.durations)[:, placed]
     turns = {turn.step: turn for turn in timings.network.releases if (turn.kind, turn.crew) == (TURN, crew)}
@@ -188,9 +188,13 @@ def _edges(timings: Timings, crew: str, placed: np.ndarray) -> Iterator[_Edge]:
             yield (TRAVEL, ""), now
             now, here = np.maximum(now, leave), turn.name
             yield (WAIT, ""), now
-        way = travel_into(step, travel, here)
+        way, whole = travel_into(step, travel, here), np.zeros(len(now))
         if way or extra:
             whole = np.clip(on_grid(way * scale + extra), 0.0, np.maximum(start - now, 0.0))
+        if opens is not None and here == airlock and is_outside(step, airlock):
+            now = np.maximum(now, np.minimum(opens, start - whole))
+            yield (WAIT, ""), now
+        if way or extra:
             to_wait = travel.time_min(here, step.wait_at) * scale if step.wait_at else whole
             to_wait = np.minimum(on_grid(to_wait), whole)
             yield (TRAVEL, ""), now + to_wait
@@ -198,7 +202,7 @@ def _edges(timings: Timings, crew: str, placed: np.ndarray) -> Iterator[_Edge]:
         yield ((TRAVEL if way or extra else WAIT), ""), start
         now, here = start + lengths[position], step.place
         yield (WORK, step.step), now
-    now = now + on_grid(travel.time_min(here, timings.airlock) * factor)
+    now = now + on_grid(travel.time_min(here, airlock) * factor)
     yield (TRAVEL, ""), now
     end = timings.end_min[placed]
     yield (WAIT, ""), np.maximum(now, end - timings.network.ends_min)

@@ -153,7 +153,7 @@ class Times(ABC):
 
     @cached_property
     def end_min(self) -> float:
-        """End of the outing: both inside, PET minutes."""
+        """End of the outing as ``[airlock] ends`` says: both inside, PET minutes."""
         return float(outing_end(self.network, self.starts, self.durations))
 
     @property
@@ -165,6 +165,11 @@ class Times(ABC):
     def hard_min(self) -> float:
         """The hard limit of this plan, PET minutes."""
         return self.hard_limit.minutes
+
+    @property
+    def safe_min(self) -> float:
+        """When the pressure can be breathed, PET minutes: until then the suits must last."""
+        return self.end_min + self.scenario.settings.airlock.after_end_min
 
     @cached_property
     def slack(self) -> Slack:

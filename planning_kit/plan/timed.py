@@ -156,7 +156,7 @@ class TimedPlan(Times):
 
         Raises `ScenarioError` where it is to follow from consumables and nothing is known of them.
         """
-        fixed_min = self.scenario.settings.limits.fixed_hard_min
+        fixed_min = self.scenario.records.settings.limits.fixed_hard_min
         if fixed_min is not None:
             return HardLimit(fixed_min)
         return by_consumables(self, self.bare_lanes, self.suit_histories)
@@ -164,7 +164,7 @@ class TimedPlan(Times):
     @property
     def limit_rule(self) -> LimitRule:
         """How the hard limits of other timings of the same work are reckoned."""
-        fixed_min = self.scenario.settings.limits.fixed_hard_min
+        fixed_min = self.scenario.records.settings.limits.fixed_hard_min
         return LimitRule(fixed_min) if fixed_min is not None else (
             LimitRule.by_consumables(self, self.bare_lanes, self.suit_histories))
 
@@ -201,9 +201,10 @@ class TimedPlan(Times):
     def suit_summary(self) -> pd.DataFrame:
         """The end of each suit: one row a crew member and consumable.
 
-        ``crew``, ``consumable``, ``unit``, then in that unit ``usable``, ``used`` (before PET 0 included),
-        ``left``, ``reserve`` and ``margin`` (left over the reserve); ``runs_out_min``: PET at which nothing
-        is left, after the outing at its mean rate; ``first``: this one runs out first.
+        ``crew``, ``consumable``, ``unit``, then in that unit ``usable``, ``used_before`` (PET 0), ``used``
+        (with that), ``left``, ``reserve`` and ``margin`` (left over the reserve); ``runs_out_min``: PET at
+        which nothing is left, after the end at its mean rate; ``first``: this one runs out first. The end is
+        when the pressure can be breathed.
         """
         return suit_summary_table(self.suit_histories)
 
@@ -219,7 +220,7 @@ class TimedPlan(Times):
         """The way home at every whole minute and activity boundary: one row a crew member and moment.
 
         ``crew``, ``at_min`` (PET), ``place``, ``step`` under way, ``safe_now_min`` and ``safe_orderly_min``
-        that it needs first, ``alone_min`` and ``with_partner_min`` (from then until inside); whole, an abort
+        that it needs first, ``alone_min`` and ``with_partner_min`` (from then until safe); whole, an abort
         alone and with the partner (``abort_min``, ``partner_abort_min``), and a terminate (``terminate_min``,
         ``partner_terminate_min``); of an abort ``emergency_margin_min`` and ``partner_margin_min`` (of the
         emergency oxygen), of a terminate ``first_out`` (the consumable that would run out first on the way)

@@ -14,7 +14,7 @@ from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import Side, pet_label, rounded
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import REMARK
-from planning_kit.plan.activities import TRAVEL, WAIT, Activity
+from planning_kit.plan.activities import REPRESS_TITLE, TRAVEL, WAIT, Activity
 from planning_kit.plan.network import LOGGED, NOW, TURN
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.wording import Names, StepWords, bracketed, minutes
@@ -118,7 +118,8 @@ class _Teller:
             return [self._wait(activity, plural)]
         length, until = minutes(activity.minutes), pet_label(activity.finish_min)
         if not activity.step:
-            return [f"{activity.title}, {length}: inside at {until}."]
+            what = "the pressure can be breathed" if activity.title == REPRESS_TITLE else "inside"
+            return [f"{activity.title}, {length}: {what} at {until}."]
         step = self.names.steps[activity.step]
         place = f" At {self.names.title(step.place)}," if step.place else ""
         title = one_line(step.title)

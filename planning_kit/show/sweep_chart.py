@@ -38,7 +38,7 @@ def sweep_chart(sweep: pd.DataFrame, theme: str = "light") -> Chart:
     known = {limit: [each for each in minutes if each is not None] for limit, minutes in by_row.items()}
     # One line across where all plans have one limit; one that follows from each plan goes from row to row.
     across = {limit: minutes[0] for limit, minutes in known.items() if len(set(minutes)) == 1}
-    low, high = _range(rows, sum(known.values(), []))
+    low, high = _range(rows, [each for minutes in known.values() for each in minutes])
     traces = list(_traces(rows, low + 0.03 * (high - low), look))
     traces += [_trace(rows, minutes, name=f"{limit} limit of each plan", mode="lines", connectgaps=False,
                       showlegend=True, line=_LINES[limit] | {"color": look.stop})

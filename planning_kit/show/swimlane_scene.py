@@ -185,7 +185,7 @@ class Scene:
     @property
     def shown(self) -> tuple[float, float]:
         """What the chart shows before anyone zooms."""
-        return -EDGE_MIN, max(self.plan.end_min, *(minute for minute, _ in self.limits.values())) + EDGE_MIN
+        return -EDGE_MIN, max(self.plan.safe_min, *(minute for minute, _ in self.limits.values())) + EDGE_MIN
 
 
 def scene_of(plan: TimedPlan, baseline: TimedPlan | None, theme: Theme) -> Scene:

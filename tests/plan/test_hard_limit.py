@@ -126,18 +126,22 @@ def same_many_times(plan: TimedPlan, count: int = 3) -> np.ndarray:
     """The limits of ``count`` timings that are all the plan's own."""
     begun = plan.outside.happened.fixed if plan.outside else {}
     return plan.limit_rule.minutes(Timings(
-        steps=plan.steps, travels=plan.travels, airlock=plan.scenario.settings.airlock_place,
+        steps=plan.steps, travels=plan.travels, settings=plan.scenario.settings,
         network=plan.network, starts=np.repeat(plan.starts[:, None], count, 1),
         durations=np.repeat(plan.durations[:, None], count, 1), end_min=np.repeat(plan.end_min, count),
         travel_factor={crew: np.ones(count) for crew in plan.travels}, begun=begun))
 
 
-@pytest.mark.parametrize("share", [0.35, 0.6, 0.8, 1.0])
-def test_many_timings_agree_with_the_plan_that_they_are(demo: pk.Scenario, share: float) -> None:
+@pytest.mark.parametrize(("share", "airlock"), [
+    (0.35, {}), (0.6, {"hatch_open_min": 45}), (0.8, {}), (1.0, {"hatch_open_min": 33, "hatch_closed_min": 4,
+                                                               "ends": "hatch_closed"})])
+def test_many_timings_agree_with_the_plan_that_they_are(demo: pk.Scenario, share: float,
+                                                        airlock: dict[str, object]) -> None:
     # By store and share the reserve is reached in work, travel or a wait, or after the end; in a re-timed
     # plan too, with a decision that finds someone underway.
     suits = {f"suit.{store}": amount * share for store, amount in
              {"oxygen_g": 590, "co2_g": 720, "energy_wh": 480, "water_g": 3700}.items()}
+    suits |= {f"airlock.{key}": value for key, value in airlock.items()}
     plan = pk.time_plan(demo.with_settings({"limits.hard_min": "consumables", **suits}))
     assert (same_many_times(plan.timed) == plan.timed.hard_min).all()
     assert (plan.timed.hard_min < plan.end_min) == (share < 0.9)

@@ -17,7 +17,8 @@ from planning_kit.explore.comparison import TimedComparison
 from planning_kit.explore.odds.odds import TimedOdds
 from planning_kit.explore.odds.odds_tables import NO_PLAN
 from planning_kit.inputs import format as fmt
-from planning_kit.inputs.setting_records import CONSUMABLES
+from planning_kit.inputs.fields import columns_of
+from planning_kit.inputs.setting_records import CONSUMABLES, UsedBefore
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.sign_offs import CURRENT, SIGN_OFF
 from planning_kit.inputs.times import gmt_label
@@ -64,11 +65,13 @@ METHOD = (
 
 def assumptions_section(plan: TimedPlan) -> Section:
     """Limits and settings with their sources, the orbit message, and the method with what it neglects."""
-    elements, limits = plan.scenario.elements, plan.scenario.settings.limits
+    elements, settings = plan.scenario.elements, plan.scenario.settings
     return Section("assumptions", "Assumptions and limits", (), (
-        table_of([{"about": field.about, "name": field.name, "value": _limit_text(plan, field.name),
-                   "unit": field.unit, "source": limits.sources.get(field.name) or "no source given"}
-                  for field in fmt.SECTION_BY_NAME["limits"].fields],
+        table_of([{"about": field.about, "name": field.name,
+                   "value": _limit_text(plan, getattr(given, field.name)), "unit": field.unit,
+                   "source": given.sources.get(field.name) or "no source given"}
+                  for name, given in (("limits", settings.limits), ("airlock", settings.airlock))
+                  for field in fmt.SECTION_BY_NAME[name].fields],
                  "Limits", "Limits and where each comes from", Column("Limit", "name", 1.2),
                  Column("What it is", "about", 2.5), Column("Value", "value", 0.6),
                  Column("Unit", "unit", 0.5), Column("Source", "source", 2)),
@@ -89,6 +92,9 @@ def _settings(plan: TimedPlan) -> Iterator[tuple[Cell, ...]]:
     yield from _of_section("exertion_w", settings.exertion_w)
     for crew, suit in settings.suits.items():
         yield from _of_section("suit", vars(suit), f"suit {crew}")
+        yield from ((f"suit {crew}", f"used_before.{field.name}",
+                     _text(getattr(suit.used_before, field.name)), field.unit, field.about)
+                    for field in columns_of(UsedBefore))
     relays = settings.relays
     if relays is not None:
         longitudes = " ".join(f"{each:g}" for each in relays.longitudes_deg_east)
@@ -103,10 +109,9 @@ def _of_section(name: str, values: Mapping[str, object], shown_as: str = "") -> 
             yield shown_as or name, key, _text(value), known[key].unit, known[key].about
 
 
-def _limit_text(plan: TimedPlan, name: str) -> str:
+def _limit_text(plan: TimedPlan, value: object) -> str:
     """A limit as the scenario has it; beside one that follows from the plan what it comes to."""
-    text = _text(getattr(plan.scenario.settings.limits, name))
-    return f"{text}: {plan.hard_limit.label}" if text == CONSUMABLES else text
+    return f"{value}: {plan.hard_limit.label}" if value == CONSUMABLES else _text(value)
 
 
 def _text(value: object) -> str:
@@ -208,7 +213,6 @@ def _facts(plan: TimedPlan, revision: TimedComparison | None) -> tuple[tuple[str
         ("Digest before the log", planned),
         ("Versions", versions()),
     ]
-    facts.insert(2, ("PET 0:00 is", one_line(settings.pet_zero_event) or _NOT_GIVEN))
     return tuple((name, value) for name, value in facts if value is not None)
 
 
