@@ -167,9 +167,9 @@ class TimedPlan(Times):
         """The end of each suit: one row a crew member and consumable.
 
         ``crew``, ``consumable``, ``unit``, then in that unit ``usable``, ``used_before`` (PET 0), ``used``
-        (with that), ``left``, ``reserve`` and ``margin`` (left over the reserve); ``runs_out_min``: PET at which
-        nothing is left, after the end at its mean rate; ``first``: this one runs out first. The end is when
-        the pressure can be breathed.
+        (with that), ``left``, ``reserve`` and ``margin`` (left over the reserve); ``runs_out_min``: PET at
+        which nothing is left, after the end at its mean rate; ``first``: this one runs out first. The end is
+        when the pressure can be breathed.
         """
         return suit_summary_table(self.suit_histories)
 
