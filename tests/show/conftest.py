@@ -142,7 +142,7 @@ def make_light() -> SimpleNamespace:
 
 def make_records() -> SimpleNamespace:
     sources = {"planned_min": "demo value", "hard_min": "demo value"}
-    limits = Limits(390.0, 420.0, 15.0, 30.0, 30.0, 1.5, None, sources)
+    limits = Limits(390.0, 420.0, 30.0, 30.0, 1.5, None, sources)
     settings = SimpleNamespace(title="Regulator exchange and cable", station="Tern Station", limits=limits)
     return SimpleNamespace(
         settings=settings,
@@ -201,7 +201,8 @@ def make_plan() -> MadeUp:
         relays={"relay 46°E": np.array([[10.0, 95.0], [110.0, 200.0], [215.0, 540.0]]),
                 "relay 174°W": np.array([[0.0, 60.0], [90.0, 320.0]])},
         named_windows={"thrusters-free": np.array([[60.0, 240.0], [270.0, 540.0]])},
-        end_min=float(timeline.finish_min.max()), horizon_min=540.0, handovers=make_handovers(timeline),
+        end_min=float(timeline.finish_min.max()),
+        safe_min=float(timeline.finish_min.max()), horizon_min=540.0, handovers=make_handovers(timeline),
         inhibits=make_inhibits(),
     )
 
