@@ -30,6 +30,8 @@ def rows_layout(odds: Any, theme: Theme, labels: Sequence[str], shown: tuple[flo
     The limits in range are lines, named at the ``top`` or ``bottom``.
     """
     plan, settings, count = odds.timed, odds.timed.scenario.settings, max(len(labels), 1)
+    # Where the hard limit follows from the suits each sample has its own: drawn is that of the plan.
+    of_plan = " of the plan" if settings.limits.fixed_hard_min is None else ""
     limits = [(name, minute, dash) for name, minute, dash in (
         ("planned", settings.limits.planned_min, "dash"), ("hard", plan.hard_min, "solid"))
         if shown[0] < minute < shown[1]]
@@ -45,8 +47,8 @@ def rows_layout(odds: Any, theme: Theme, labels: Sequence[str], shown: tuple[flo
         "legend": chart.legend_below(-36 / (count * ROW_PX), theme, **chart.UNCLICKED),
         "shapes": [chart.upright(f"{name} limit", minute, theme.stop, dash) for name, minute, dash in limits],
         "annotations": chart.axis_names(theme) + [
-            chart.note(f"{name} {pet_label(minute, 'down')}", chart.axis_ms(minute), int(labels_at == "top"),
-                       theme.stop, xref="x", yref="paper", xanchor="right", yanchor=labels_at, textangle=-90,
+            chart.note(f"{name}{of_plan if name == 'hard' else ''} {pet_label(minute, 'down')}",
+                       chart.axis_ms(minute), int(labels_at == "top"), theme.stop, xref="x", yref="paper", xanchor="right", yanchor=labels_at, textangle=-90,
                        xshift=-1, name=f"{name} limit") for name, minute, _ in limits],
     }
 
