@@ -7,13 +7,14 @@ for that alone. So work that is no longer done and controls that were changed ar
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from planning_kit.explore.input_changes import RENAMED
+from planning_kit.inputs.format_1 import IN_MEMORY
 from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.all_checks import CAME
 from planning_kit.judge.all_checks import WORSE as GOT_WORSE
@@ -25,8 +26,8 @@ STOP, WORSE, LOOK, BETTER, SAME = "stop", "worse", "look", "better", "same"
 CONTROLS, TASKS = "controls", "tasks"
 _TABLES = ("inhibits", "gaps", "windows")
 _STEP_COLUMNS = ("light", "same_window", "windows", "foothold", "link", "after", "caution", "make_safe",
-                 "safe_orderly_min", "safe_now_min")
-_PLACE_COLUMNS = ("crew_at_once", "anchor", "socket", "tight", "snag", "caution")
+                 "safe_orderly_min", "safe_now_min", "via_places")
+_PLACE_COLUMNS = ("crew_at_once", "anchor", "socket", "tight", "snag", "caution", "rescue")
 _SECTIONS = ("lighting.", "suit.", "exertion_w.", "relays.")
 VERDICT_COLUMNS = ["verdict", "about", "words"]
 _RANK = {name: rank for rank, name in enumerate((STOP, WORSE, LOOK, BETTER, SAME))}
@@ -38,9 +39,13 @@ Verdict = tuple[str, str, str]
 
 
 def verdicts(a: TimedPlan | None, b: TimedPlan | None, no_plan: str, *, inputs: pd.DataFrame,
-             times: pd.DataFrame, findings: pd.DataFrame, margins: pd.DataFrame) -> list[Verdict]:
-    """Rows of ``VERDICT_COLUMNS``, worst first, from the plans and tables of a `TimedComparison`."""
-    rows = [*_of_controls(inputs), *_of_inputs(inputs)]
+             times: pd.DataFrame, findings: pd.DataFrame, margins: pd.DataFrame,
+             upgraded: Sequence[str] = ()) -> list[Verdict]:
+    """Rows of ``VERDICT_COLUMNS``, worst first, from the plans and tables of a `TimedComparison`.
+
+    ``upgraded`` names the sides (before, now) that are of format 1 on disk.
+    """
+    rows = [*_of_formats(upgraded), *_of_controls(inputs), *_of_inputs(inputs)]
     if a is None or b is None:
         missing = "before" if b is not None else (
             "now" if a is not None else "neither before nor now is there a plan; now")
@@ -68,11 +73,16 @@ def overall(table: pd.DataFrame) -> str:
     return f"{head}: {', '.join(told)}."
 
 
+def _of_formats(upgraded: Sequence[str]) -> Iterator[Verdict]:
+    for side in upgraded:
+        yield LOOK, "format", f"{side}: {IN_MEMORY}; its three times of the airlock are one number"
+
+
 def _of_controls(inputs: pd.DataFrame) -> Iterator[Verdict]:
     """Limits, inhibits, greatest and least gaps, demands and cautions that changed, one by one."""
     for row in inputs.to_dict("records"):
         table, key, column = row["table"], str(row["row"]), row["column"]
-        if table == "scenario.toml" and key.startswith("limits."):
+        if table == "scenario.toml" and key.startswith(("limits.", "airlock.")):
             yield LOOK, "limits", f"a limit itself changed: {row['words']}"
         elif row["change"] != RENAMED and key and (
                 table in _TABLES
@@ -116,16 +126,19 @@ def _of_inputs(inputs: pd.DataFrame) -> Iterator[Verdict]:
 
 def _of_end(a: TimedPlan, b: TimedPlan) -> Iterator[Verdict]:
     for name, verdict in (("hard_min", STOP), ("planned_min", WORSE)):
-        limit, before = getattr(b.scenario.settings.limits, name), getattr(a.scenario.settings.limits, name)
+        typed_a, typed_b = (getattr(plan.scenario.settings.limits, name) for plan in (a, b))
         word = "hard" if name == "hard_min" else "planned"
+        limit, own = (b.hard_min, a.hard_min) if word == "hard" else (typed_b, typed_a)
+        label = b.hard_limit.label if word == "hard" else pet_label(limit, "down")
+        before = limit if typed_a == typed_b else own
         # Better is told by the old limit alone: a limit that was moved has mended nothing.
-        kept, was_kept = keeps(b.end_min, limit), keeps(a.end_min, before)
+        kept, was_kept = keeps(b.end_min, limit), keeps(a.end_min, own)
         if not kept and was_kept:
             yield (verdict, "limits",
-                   f"the {word} limit of {pet_label(limit, 'down')} is missed: inside at "
+                   f"the {word} limit of {label} is missed: inside at "
                    f"{pet_label(b.end_min)}")
         elif keeps(b.end_min, before) and not was_kept:
-            yield BETTER, "limits", f"the {word} limit of {pet_label(limit, 'down')} is kept again"
+            yield BETTER, "limits", f"the {word} limit of {label} is kept again"
         elif kept and not was_kept:
             yield (LOOK, "limits", f"the {word} limit is kept only because it was moved from "
                                    f"{pet_label(before, 'down')} to {pet_label(limit, 'down')}: inside at "

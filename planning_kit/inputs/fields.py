@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Annotated, Any, Literal, get_origin, get_type_hints
 
@@ -47,7 +48,8 @@ class Field:
 
     ``needed``: the cell may not be empty (or the key absent). ``may_be_absent``: the column need not stand in
     the header; it then counts as empty. ``least`` and ``most`` are inclusive unless ``above_least``.
-    ``refers_to`` names the tables whose ids are allowed, ``words`` the reserved words allowed beside them.
+    ``refers_to`` names the tables whose ids are allowed, ``words`` the reserved words allowed beside them,
+    or beside a number.
     ``default`` is what the record holds for an empty cell where the kind has no empty value of its own.
     ``may_be_unknown``: an empty yes or no is not known (None), and not no.
     """
@@ -144,15 +146,26 @@ class Table:
 
 @dataclass(frozen=True)
 class Section:
-    """A table of ``scenario.toml``; ``name`` is empty for the keys at the top."""
+    """A table of ``scenario.toml``; ``name`` is empty for the keys at the top.
+
+    ``sub_sections`` are the tables in it. ``is_override``: what it does not say, the one around it says.
+    """
 
     name: str
     about: str
     fields: tuple[Field, ...]
     has_sources: bool = False
-    sub_sections: tuple[str, ...] = ()
+    sub_sections: tuple[Section, ...] = ()
+    is_override: bool = False
 
     @property
     def by_name(self) -> dict[str, Field]:
         """The fields by key."""
         return {field.name: field for field in self.fields}
+
+    def each(self, above: str = "") -> Iterator[tuple[str, Section]]:
+        """It and the tables in it, by their dotted names."""
+        name = f"{above}.{self.name}" if above else self.name
+        yield name, self
+        for sub in self.sub_sections:
+            yield from sub.each(name)

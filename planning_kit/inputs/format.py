@@ -7,6 +7,7 @@ in the header. Names that begin with ``x_`` are free: kept and ignored.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from planning_kit.inputs import records as rec
@@ -17,7 +18,7 @@ from planning_kit.inputs.fields import Field, Section, Table, columns_of
 
 FORMAT = 2
 SCENARIO_FILE = "scenario.toml"
-SIGN_OFFS_FILE = "sign_offs.toml"
+SIGN_OFFS_FILE, ACCEPTED_FILE = "sign_offs.toml", "accepted.csv"
 FREE_PREFIX = "x_"
 SOURCE_SUFFIX = "_source"
 
@@ -80,10 +81,22 @@ _LIGHTING = Section("lighting", "how light windows are used", (
 _EXERTION = Section("exertion_w", "metabolic rates", tuple(
     Field(name, "number", about, "W", least=0, most=5000) for name, about in (
         ("rest", "at rest"), ("light", "light work"), ("moderate", "moderate work"), ("heavy", "heavy work"),
-        ("wait", "waiting; absent: as rest"), ("travel", "travelling; absent: as moderate"))))
+        ("wait", "waiting; absent: as rest"), ("travel", "travelling; absent: as moderate"),
+        ("carry", "bringing a disabled partner; absent: as travel"))))
 
-_SUIT = Section("suit", "what each suit holds; [suit.EV1] and [suit.EV2] override single keys",
-                columns_of(setting_records.Suit), sub_sections=SUITED)
+_AIRLOCK = Section("airlock", "the airlock in time; each may carry its source in a sibling key NAME_source",
+                   columns_of(setting_records.Airlock), has_sources=True)
+
+_USED_BEFORE = Section("used_before", "what is used before PET 0, by store; an amount wins over minutes",
+                       columns_of(setting_records.UsedBefore))
+
+_SUIT = Section(
+    "suit", "what each suit holds at its start; [suit.EV1] and [suit.EV2] override single keys",
+    columns_of(setting_records.Suit),
+    sub_sections=(_USED_BEFORE, *(
+        Section(crew, f"what the suit of {crew} holds otherwise", columns_of(setting_records.Suit),
+                sub_sections=(replace(_USED_BEFORE, is_override=True),), is_override=True)
+        for crew in SUITED)))
 
 _CHECKS = Section("checks", "looks at the suit; each may carry its source in a sibling key NAME_source",
                   columns_of(setting_records.CrewChecks), has_sources=True)
@@ -92,9 +105,10 @@ _RELAYS = Section("relays", "geostationary relays", columns_of(setting_records.R
 
 _ODDS = Section("odds", "how durations vary together", columns_of(setting_records.OddsSettings))
 
-SECTIONS: tuple[Section, ...] = (_TOP, _LIMITS, _LIGHTING, _EXERTION, _SUIT, _CHECKS, _RELAYS, _ODDS)
+SECTIONS: tuple[Section, ...] = (_TOP, _LIMITS, _AIRLOCK, _LIGHTING, _EXERTION, _SUIT, _CHECKS, _RELAYS,
+                                 _ODDS)
 SECTION_BY_NAME: dict[str, Section] = {section.name: section for section in SECTIONS}
-NEEDED_SECTIONS = ("limits",)
+NEEDED_SECTIONS = ("limits", "airlock")
 
 
 def most_rows(table: str) -> int:
@@ -104,5 +118,5 @@ def most_rows(table: str) -> int:
 
 def most_bytes(file: str) -> int:
     """How many bytes a file of this name may have: tables and reviews grow, settings and messages do not."""
-    grows = file == SIGN_OFFS_FILE or any(file == table.file for table in TABLES)
+    grows = file in (SIGN_OFFS_FILE, ACCEPTED_FILE) or any(file == table.file for table in TABLES)
     return MAX_FILE_BYTES if grows else MAX_TEXT_BYTES

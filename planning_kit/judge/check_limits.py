@@ -2,7 +2,9 @@
 
 ``limits``: rules ``outing-end`` (past the planned limit a concern, past the hard one a stop),
 ``pet-zero-range`` (about the key of its limit), ``no-source`` (about the key), ``last-start`` (about the
-task).
+task); of a hard limit by consumables ``planned-past-hard`` and ``store-left-out`` (about the consumable).
+
+``airlock``: rules ``one-number`` and ``slow-emergency``, about the key.
 
 ``clocks``: rule ``no-margin``, about the two steps of the gap.
 
@@ -12,14 +14,14 @@ task).
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import fields
 from operator import itemgetter
 
-from planning_kit.inputs.setting_records import Limits
+from planning_kit.inputs import format as fmt
 from planning_kit.inputs.times import gmt_label, number_label, pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.needs import Clock
 from planning_kit.plan.network import ROUNDING_MIN, grouped
+from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 
 LIMITS = "limits"
@@ -28,8 +30,10 @@ LIMITS = "limits"
 def check_limits(plan: TimedPlan) -> Iterator[Finding]:
     """Outing end past the hard limit (stop) or the planned limit (concern)."""
     limits = plan.scenario.settings.limits
-    for severity, key, limit in (
-        (STOP, "hard_min", limits.hard_min), (CONCERN, "planned_min", limits.planned_min),
+    planned_min = limits.planned_min
+    for severity, key, limit, label in (
+        (STOP, "hard_min", plan.hard_min, plan.hard_limit.label),
+        (CONCERN, "planned_min", planned_min, pet_label(planned_min, "down")),
     ):
         if plan.end_min > limit + ROUNDING_MIN:
             over = plan.end_min - limit
@@ -37,7 +41,7 @@ def check_limits(plan: TimedPlan) -> Iterator[Finding]:
                 severity, LIMITS, "outing-end", start_min=plan.end_min,
                 message=(
                     f"both are inside at {pet_label(plan.end_min)}, {number_label(over, 'up')} min past the "
-                    f"{key[:-4]} limit of {pet_label(limit, 'down')}: drop or shorten work, or cut waits "
+                    f"{key[:-4]} limit of {label}: drop or shorten work, or cut waits "
                     "(see slack to limit)"),
                 source=limits.sources.get(key, ""), value=plan.end_min, limit=limit, margin=-over)
             return
@@ -63,14 +67,37 @@ def check_pet_zero(plan: TimedPlan) -> Iterator[Finding]:
 
 def check_limit_sources(plan: TimedPlan) -> Iterator[Finding]:
     """A remark for every limit that is given without a source."""
+    settings = plan.scenario.settings
+    for section, given in (("limits", settings.limits), ("airlock", settings.airlock)):
+        for field in fmt.SECTION_BY_NAME[section].fields:
+            key, value = field.name, getattr(given, field.name)
+            is_limit = field.is_number or key == "partner_rescue"
+            if is_limit and value not in (None, "") and not given.sources.get(key):
+                told = value if isinstance(value, str) else f"{value:g}"
+                yield Finding(
+                    REMARK, LIMITS, "no-source", about=key,
+                    message=f"the limit {key} = {told} gives no source: add {key}_source to [{section}]")
+
+
+def check_hard_limit(plan: TimedPlan) -> Iterator[Finding]:
+    """A hard limit by consumables that lies before the planned limit, or leaves stores out (concerns)."""
     limits = plan.scenario.settings.limits
-    for key in (field.name for field in fields(Limits) if field.name != "sources"):
-        if getattr(limits, key) is not None and not limits.sources.get(key):
-            yield Finding(
-                REMARK, LIMITS, "no-source", about=key,
-                message=f"the limit {key} = {getattr(limits, key):g} gives no source: add {key}_source to "
-                        "[limits]",
-            )
+    if limits.fixed_hard_min is not None:
+        return
+    if limits.planned_min > plan.hard_min:
+        yield Finding(
+            CONCERN, LIMITS, "planned-past-hard", about="planned_min", start_min=plan.hard_min,
+            message=f"the planned limit of {pet_label(limits.planned_min, 'down')} lies past the hard limit "
+                    f"of {plan.hard_limit.label}: the suits do not last to it; plan a shorter outing",
+            source=limits.sources.get("planned_min", ""), value=limits.planned_min, limit=plan.hard_min,
+            margin=plan.hard_min - limits.planned_min)
+    for store in (store for suit in plan.suit_histories for store in suit.stores if not store.is_known):
+        yield Finding(
+            CONCERN, LIMITS, "store-left-out", about=store.consumable, crew=store.crew,
+            message=f"the hard limit of {plan.hard_limit.label} leaves out {store.crew}'s "
+                    f"{WORDS[store.consumable]}, which may run out sooner: {', '.join(store.missing)} "
+                    "missing",
+            source="limits.hard_min")
 
 
 def check_last_starts(plan: TimedPlan) -> Iterator[Finding]:
@@ -90,6 +117,27 @@ def check_last_starts(plan: TimedPlan) -> Iterator[Finding]:
                     f"{number_label(late, 'up')} min after its last start at "
                     f"{pet_label(task.last_start_min, 'down')}: drop it, or move it earlier in the order"),
                 source="tasks.last_start_min", value=first, limit=task.last_start_min, margin=-late)
+
+
+AIRLOCK = "airlock"
+
+
+def check_airlock(plan: TimedPlan) -> Iterator[Finding]:
+    """One number for three things (concern); an emergency that takes longer than good order (remark)."""
+    airlock = plan.scenario.settings.airlock
+    safe, at_once = airlock.repress_safe_min, airlock.emergency_repress_safe_min
+    if safe == airlock.repress_start_min == airlock.hatch_closed_min > 0:
+        yield Finding(
+            CONCERN, AIRLOCK, "one-number", about="repress_safe_min",
+            message=f"one number, {safe:g} min, stands for three (hatch closed, repressurisation begun, "
+                    "pressure that can be breathed): find out each and type them in [airlock]",
+            source="airlock.repress_safe_min", value=safe)
+    if at_once is not None and at_once > safe:
+        yield Finding(
+            REMARK, AIRLOCK, "slow-emergency", about="emergency_repress_safe_min",
+            message=f"the pressure can be breathed after {at_once:g} min in an emergency, but after "
+                    f"{safe:g} min in good order: make sure that this is meant",
+            source="airlock.emergency_repress_safe_min", value=at_once, limit=safe, margin=safe - at_once)
 
 
 CLOCKS = "clocks"

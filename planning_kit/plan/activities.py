@@ -7,21 +7,21 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 
 import pandas as pd
 
 from planning_kit.inputs.format import SUITED
 from planning_kit.inputs.records import BOTH, Step
-from planning_kit.inputs.shown_text import ShownTable, TextTable
+from planning_kit.inputs.shown_text import ShownTable, TextTable, one_line
 from planning_kit.inputs.times import gmt_label, margin_label, moment_at, pet_label
-from planning_kit.plan.build import travel_into, work_order
-from planning_kit.plan.network import TURN, Release, on_grid
+from planning_kit.plan.build import is_outside, travel_into, work_order
+from planning_kit.plan.network import HATCH, TURN, Release, on_grid
 from planning_kit.plan.plan_times import Times
 
 WORK, TRAVEL, WAIT = "work", "travel", "wait"
-INGRESS_TITLE = "Ingress"
+INGRESS_TITLE, REPRESS_TITLE = "Ingress", "Repressurisation"
 _NOT_GIVEN = float("nan")
 
 
@@ -30,7 +30,10 @@ class Activity:
     """One bar of one lane. PET and slack in minutes; NaN slack for travel and wait.
 
     ``step`` and ``task`` of travel and wait are those of the step that they lead to; both are "" on the way
-    home and for ingress. ``place`` is where it begins, ``to_place`` where travel ends.
+    home, for ingress and for repressurisation after the end. ``place`` is where it begins, ``to_place`` where
+    travel ends.
+    home and for ingress. ``place`` is where it begins, ``to_place`` where travel ends, ``via`` the places
+    that it leads over as planned.
     """
 
     crew: str
@@ -46,6 +49,7 @@ class Activity:
     slack_to_limit_min: float = _NOT_GIVEN
     slack_to_window_min: float = _NOT_GIVEN
     held_by: str = ""
+    via: tuple[str, ...] = ()
 
     @property
     def minutes(self) -> float:
@@ -57,14 +61,25 @@ class Activity:
         return self.kind == WORK and step != "" and self.step == step
 
 
-def lane_activities(times: Times, with_slack: bool = True) -> dict[str, tuple[Activity, ...]]:
-    """The activities of each lane in order: EV1, EV2, then the other actors.
+def lane_activities(times: Times) -> dict[str, tuple[Activity, ...]]:
+    """The activities of each lane in order, without slack (NaN): EV1, EV2, then the other actors."""
+    lanes = {crew: tuple(_crew_lane(times, crew)) for crew in times.travels}
+    return lanes | {a.actor: tuple(_actor_lane(times, a.actor)) for a in times.scenario.records.actors}
 
-    Without slack (NaN) they come in half the time, for a chart that is drawn at every edit.
-    """
-    lanes = {crew: tuple(_crew_lane(times, crew, with_slack)) for crew in times.travels}
-    lanes |= {a.actor: tuple(_actor_lane(times, a.actor, with_slack)) for a in times.scenario.records.actors}
-    return lanes
+
+def with_slack(times: Times, lanes: Mapping[str, Sequence[Activity]]) -> dict[str, tuple[Activity, ...]]:
+    """The same lanes with the slack of each step: it may rest on suits, which rest on the lanes."""
+    slack = times.slack
+
+    def slacked(activity: Activity) -> Activity:
+        if activity.kind != WORK or not activity.step:
+            return activity
+        position = times.position(activity.step)
+        return replace(activity, slack_to_plan_min=float(slack.to_plan[position]),
+                       slack_to_limit_min=float(slack.to_limit[position]),
+                       slack_to_window_min=float(slack.to_window[position]))
+
+    return {lane: tuple(map(slacked, activities)) for lane, activities in lanes.items()}
 
 
 def activity_at(lane: Sequence[Activity], at_min: float) -> Activity | None:
@@ -86,26 +101,26 @@ class _Lane:
     times: Times
     crew: str
     here: str
-    with_slack: bool
     now: float = 0.0
     done: list[Activity] = field(default_factory=list)
 
     def add(self, kind: str, finish: float, title: str, step: Step | None = None, to_place: str = "",
-            held_by: str = "") -> None:
+            held_by: str = "", via: tuple[str, ...] = ()) -> None:
         """An activity from now to ``finish``; none where no time passes, except for work and moving on."""
         if finish > self.now or kind == WORK or to_place:
             self.done.append(Activity(
                 self.crew, kind, step=step.step if step else "", task=step.task if step else "", title=title,
                 place=self.here, to_place=to_place, start_min=self.now, finish_min=finish, held_by=held_by,
-                **self._slack(kind, step),
-            ))
+                via=via))
         self.now = finish
         self.here = to_place or self.here
 
-    def go(self, to_place: str, minutes: float, step: Step | None = None) -> None:
+    def go(self, to_place: str, minutes: float, step: Step | None = None, via: tuple[str, ...] = ()) -> None:
         """Travel, which may take no time when the place is the same."""
-        title = f"To {self.times.place_title(to_place)}"
-        self.add(TRAVEL, self.now + minutes, title, step, to_place if to_place != self.here else "")
+        over = f" over {', '.join(map(self.times.place_title, via))}" if via else ""
+        is_moving = to_place != self.here or any(place != self.here for place in via)
+        self.add(TRAVEL, self.now + minutes, f"To {self.times.place_title(to_place)}{over}", step,
+                 to_place if is_moving else "", via=via if is_moving else ())
 
     def work(self, position: int, held_by: str) -> None:
         """The step at ``position``, at its start."""
@@ -113,17 +128,10 @@ class _Lane:
         self.now = float(self.times.starts[position])
         self.add(WORK, float(self.times.finishes[position]), step.title, step, held_by=held_by)
 
-    def _slack(self, kind: str, step: Step | None) -> dict[str, float]:
-        if kind != WORK or step is None or not self.with_slack:
-            return {}
-        position, slack = self.times.position(step.step), self.times.slack
-        return {f"slack_{to}_min": float(getattr(slack, to)[position])
-                for to in ("to_plan", "to_limit", "to_window")}
 
-
-def _crew_lane(times: Times, crew: str, with_slack: bool) -> list[Activity]:
+def _crew_lane(times: Times, crew: str) -> list[Activity]:
     travel, airlock = times.travels[crew], times.scenario.settings.airlock_place
-    lane = _Lane(times, crew, airlock, with_slack)
+    lane, opens = _Lane(times, crew, airlock), times.scenario.settings.airlock.hatch_open_min
     turns = {release.step: release for release in times.network.releases
              if (release.kind, release.crew) == (TURN, crew)}
     for position in work_order(times.steps, crew):
@@ -134,16 +142,22 @@ def _crew_lane(times: Times, crew: str, with_slack: bool) -> list[Activity]:
         # The network rounds the whole way to the grid at once: the legs must add up to just that.
         whole_way = float(on_grid(travel_into(step, travel, lane.here) + step.travel_extra_min))
         whole_way = max(0.0, min(whole_way, start - lane.now))  # less only where a log says they were quicker
-        to_wait = float(on_grid(travel.time_min(lane.here, step.wait_at))) if step.wait_at else whole_way
+        if opens is not None and lane.here == airlock and is_outside(step, airlock):
+            leaves = max(lane.now, min(opens, start - whole_way))
+            lane.add(WAIT, leaves, f"Wait for {_waited_for(HATCH)}", step, held_by=f"{HATCH}:hatch")
+        first = (lane.here, *step.via_places, step.wait_at)
+        to_wait = float(on_grid(travel.time_over_min(first))) if step.wait_at else whole_way
         to_wait = min(to_wait, whole_way)
-        lane.go(step.wait_at or step.place, to_wait, step)
+        lane.go(step.wait_at or step.place, to_wait, step, step.via_places)
         waited_for = f"Wait for {_waited_for(held_by)}"
         lane.add(WAIT, start - (whole_way - to_wait), waited_for, step, held_by=held_by)
         lane.go(step.place, whole_way - to_wait, step)
         lane.work(position, held_by)
     lane.go(airlock, float(on_grid(travel.time_min(lane.here, airlock))))
-    lane.add(WAIT, times.end_min - times.network.ingress_min, "Wait for the partner to ingress")
+    lane.add(WAIT, times.end_min - times.network.ends_min, "Wait for the partner to ingress")
     lane.add(WORK, times.end_min, INGRESS_TITLE)
+    if times.safe_min > times.end_min:
+        lane.add(WORK, times.safe_min, REPRESS_TITLE)
     return lane.done
 
 
@@ -159,8 +173,8 @@ def _turn(lane: _Lane, turn: Release) -> None:
     lane.add(WAIT, leave, "Sent elsewhere", step)
 
 
-def _actor_lane(times: Times, actor: str, with_slack: bool) -> list[Activity]:
-    lane = _Lane(times, actor, "", with_slack)
+def _actor_lane(times: Times, actor: str) -> list[Activity]:
+    lane = _Lane(times, actor, "")
     for position in work_order(times.steps, actor):
         lane.here = times.steps[position].place
         lane.work(position, _held_by(times, position, actor))
@@ -182,6 +196,7 @@ def _waited_for(held_by: str) -> str:
         "min_gap": f"the gap after {name}",
         "now": "the start, not called yet",
         "turn": "a decision",
+        "hatch": "the hatch",
         "logged": "the start",
     }
     return words.get(kind, name)
@@ -210,14 +225,17 @@ def timeline_table(lanes: Mapping[str, Sequence[Activity]], pet_zero: datetime) 
 def summarise(times: Times, lanes: Mapping[str, Sequence[Activity]]) -> pd.DataFrame:
     """``item`` and ``value`` (words and PET labels): when, how long, against which limits, how spent."""
     settings, limits = times.scenario.settings, times.scenario.settings.limits
-    inside = moment_at(times.end_min, times.pet_zero)
     nights = int((times.light.night[:, 0] < times.end_min).sum())
     rows = [
         ("Station", settings.station),
         ("PET 0:00", f"{times.pet_zero:%Y-%m-%d} GMT {gmt_label(times.pet_zero)}"),
-        ("Both inside", f"PET {pet_label(times.end_min)}, GMT {gmt_label(inside)}"),
+        ("PET 0:00 is", one_line(settings.pet_zero_event) or "not given"),
+        ("Both inside", _moment(times.end_min, times.pet_zero)),
+        ("The outing ends when", one_line(settings.outing_end_words)),
+        *([("Pressure can be breathed", _moment(times.safe_min, times.pet_zero))]
+          if times.safe_min > times.end_min else []),
         ("Planned limit", _against(limits.planned_min, times.end_min)),
-        ("Hard limit", _against(limits.hard_min, times.end_min)),
+        ("Hard limit", _against(times.hard_min, times.end_min, times.hard_limit.why)),
         ("Nights begun by then", str(nights)),
     ]
     for crew in times.travels:
@@ -226,8 +244,12 @@ def summarise(times: Times, lanes: Mapping[str, Sequence[Activity]]) -> pd.DataF
     return TextTable(rows, columns=["item", "value"])
 
 
-def _against(limit: float, end: float) -> str:
-    return f"{pet_label(limit, 'down')} ({margin_label(limit - end)})"
+def _moment(at_min: float, pet_zero: datetime) -> str:
+    return f"PET {pet_label(at_min)}, GMT {gmt_label(moment_at(at_min, pet_zero))}"
+
+
+def _against(limit: float, end: float, why: str = "") -> str:
+    return f"{pet_label(limit, 'down')} ({margin_label(limit - end)}{why and f'; {why}'})"
 
 
 def find_handovers(times: Times) -> pd.DataFrame:

@@ -9,6 +9,7 @@ from functools import reduce
 import numpy as np
 
 from planning_kit.inputs.records import Gap, Records, Step
+from planning_kit.inputs.setting_records import Settings
 from planning_kit.plan import network as kinds
 from planning_kit.plan.network import Bound, Demand, Group, Home, Network, Release, grouped, on_grid
 from planning_kit.plan.plan_times import Almanac
@@ -25,7 +26,8 @@ def build_network(records: Records, almanac: Almanac, travels: Mapping[str, Trav
     demands = tuple(step_demands(step, almanac, records.settings.night_guard_s / 60.0) for step in steps)
     return Network(
         steps=tuple(index),
-        releases=tuple(first_releases(steps, orders, travels, airlock)),
+        releases=(*first_releases(steps, orders, travels, airlock),
+                  *hatch_releases(records.settings, steps, orders, travels)),
         bounds=(
             *order_bounds(steps, orders, travels),
             *after_bounds(steps, index),
@@ -35,7 +37,7 @@ def build_network(records: Records, almanac: Almanac, travels: Mapping[str, Trav
         allowed=tuple(allowed_windows(each) for each in demands),
         groups=tuple(same_window_groups(steps, demands)),
         homes=tuple(ways_home(steps, orders, travels, airlock)),
-        ingress_min=float(on_grid(records.settings.limits.ingress_min)),
+        ends_min=float(on_grid(records.settings.airlock.ends_min)),
         horizon_min=almanac.horizon_min,
         rows=tuple(step.row for step in steps),
     )
@@ -51,11 +53,14 @@ def work_order(steps: Sequence[Step], who: str) -> list[int]:
     return [position for position, step in enumerate(steps) if who in step.people]
 
 
+def stops_into(step: Step) -> tuple[str, ...]:
+    """Where every way into a step leads, in order: over its ``via_places``, its waiting place, its place."""
+    return (*step.via_places, *((step.wait_at,) if step.wait_at else ()), step.place)
+
+
 def travel_into(step: Step, travel: Travel, from_place: str) -> float:
-    """Minutes on the way from ``from_place`` into a step, by way of its waiting place."""
-    if step.wait_at:
-        return travel.time_min(from_place, step.wait_at) + travel.time_min(step.wait_at, step.place)
-    return travel.time_min(from_place, step.place)
+    """Minutes on the way from ``from_place`` into a step."""
+    return travel.time_over_min((from_place, *stops_into(step)))
 
 
 def first_releases(steps: Sequence[Step], orders: Mapping[str, Sequence[int]],
@@ -68,6 +73,27 @@ def first_releases(steps: Sequence[Step], orders: Mapping[str, Sequence[int]],
             extra = step.travel_extra_min if moving else 0.0
             # Only the way is travel: extra minutes do not scale with sampled travel.
             yield Release(order[0], float(on_grid(way + extra)), way, crew=who)
+
+
+def is_outside(step: Step, airlock: str) -> bool:
+    """Whether a step, the wait for it or the way to it is anywhere but at the airlock."""
+    return {*stops_into(step)} != {airlock}
+
+
+def hatch_releases(settings: Settings, steps: Sequence[Step], orders: Mapping[str, Sequence[int]],
+                   travels: Mapping[str, Travel]) -> Iterator[Release]:
+    """x >= hatch_open_min + travel from the airlock, for every step outside: nobody is out sooner.
+
+    For all of them, so that it holds in any order of work: behind another step outside it asks for nothing
+    more, since no way is longer than one with a stop on it.
+    """
+    opens, airlock = settings.airlock.hatch_open_min, settings.airlock_place
+    for who, position in ((crew, each) for crew in travels for each in orders[crew] if opens is not None):
+        step = steps[position]
+        if is_outside(step, airlock):
+            way = travel_into(step, travels[who], airlock)
+            at_min = float(on_grid(opens or 0.0) + on_grid(way + step.travel_extra_min))
+            yield Release(position, at_min, way, kinds.HATCH, "hatch", who)
 
 
 def order_bounds(steps: Sequence[Step], orders: Mapping[str, Sequence[int]],

@@ -13,6 +13,7 @@ import numpy as np
 from planning_kit.inputs.records import BOTH, Step
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan import network as kinds
+from planning_kit.plan.build import stops_into
 from planning_kit.plan.network import Bound, Network
 from planning_kit.plan.plan_times import Times
 from planning_kit.plan.slack import Holder, Holders, find_holders, ready_holder
@@ -108,6 +109,8 @@ def _because(view: _View, position: int, holder: Holder) -> str:
         place = times.place_title(holder.text.partition(":")[2])
         return (f"because {holder.crew} was bound for something else when it was decided, and comes from "
                 f"{place}")
+    if holder.kind == kinds.HATCH:
+        return _from_hatch(view, position, holder)
     if holder.source < 0:
         return _from_pet_zero(view, position, holder)
     return _after_another(view, position, holder)
@@ -134,6 +137,13 @@ def _from_pet_zero(view: _View, position: int, holder: Holder) -> str:
             f"{_way_words(times, step, minutes)}")
 
 
+def _from_hatch(view: _View, position: int, holder: Holder) -> str:
+    times = view.times
+    opens = times.scenario.settings.airlock.hatch_open_min or 0.0
+    way = _way_words(times, times.steps[position], view.starts[position] - opens)
+    return f"because the hatch opens at {pet_label(opens)} and {holder.crew}'s way to {way}"
+
+
 def _after_another(view: _View, position: int, holder: Holder) -> str:
     times = view.times
     other, bound = holder.source, holder.bound
@@ -155,7 +165,8 @@ def _after_another(view: _View, position: int, holder: Holder) -> str:
 
 
 def _way_words(times: Times, step: Step, minutes: float) -> str:
-    via = f" by way of {times.place_title(step.wait_at)}" if step.wait_at else ""
+    over = ", ".join(map(times.place_title, stops_into(step)[:-1]))
+    via = f" by way of {over}" if over else ""
     return f"{times.place_title(step.place)}{via} takes {minutes:.1f} min"
 
 

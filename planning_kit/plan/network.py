@@ -34,7 +34,7 @@ ROUNDING_MIN = 1e-6
 
 ORDER, AFTER, MIN_GAP, MAX_GAP = "order", "after", "min_gap", "max_gap"
 LIGHT, LINK, WINDOW, GROUP, PARTNER = "light", "link", "window", "group", "partner"
-LOGGED, NOW, TURN = "logged", "now", "turn"
+LOGGED, NOW, TURN, HATCH = "logged", "now", "turn", "hatch"
 
 
 def on_grid(minutes: np.ndarray | float) -> np.ndarray:
@@ -167,6 +167,7 @@ class Network:
 
     ``allowed`` holds for each step the windows (n, 2) that all its demands leave, or None. ``fixed`` are the
     steps whose start is history (`planning_kit.plan.past`): no rule moves them, and they have no slack.
+    ``ends_min``: from the second one at the airlock to the end that limits bound.
     ``rows`` says where each step stands in its file, for messages (empty: unknown). ``given_way``: the rules
     that were relaxed, as no plan keeps them all (`planning_kit.plan.giving_way`).
     """
@@ -178,7 +179,7 @@ class Network:
     allowed: tuple[np.ndarray | None, ...] = ()
     groups: tuple[Group, ...] = ()
     homes: tuple[Home, ...] = ()
-    ingress_min: float = 0.0
+    ends_min: float = 0.0
     horizon_min: float = np.inf
     group_windows: tuple[np.ndarray, ...] = ()
     rows: tuple[int, ...] = ()
@@ -268,7 +269,7 @@ def mirrored(network: Network, deadline_min: float) -> Network:
     origin = deadline_min if np.isfinite(deadline_min) else 0.0
     beyond = origin - network.horizon_min if np.isfinite(deadline_min) else -np.inf
     ends = () if not np.isfinite(deadline_min) else tuple(
-        Release(home.last, home.travel_min + network.ingress_min, home.travel_min, crew=home.crew)
+        Release(home.last, home.travel_min + network.ends_min, home.travel_min, crew=home.crew)
         for home in network.homes if home.last >= 0
     )
     return Network(

@@ -43,7 +43,8 @@ class OrderTiming:
     more: Sequence[Bound] = ()
 
     def __post_init__(self) -> None:
-        self.way_min = cache(self._way_min)  # a search asks for the same ways again and again
+        # A search asks for the same ways again and again.
+        self.way_min, self.hatch_min = cache(self._way_min), cache(self._hatch_min)
         steps = self.records.steps
         index = {step.step: position for position, step in enumerate(steps)}
         lengths = on_grid(np.asarray(self.minutes, dtype=float))
@@ -62,7 +63,7 @@ class OrderTiming:
         self._windows = [None if windows is None else _Windows(windows) for windows in allowed]
         self._groups = [(group.members, _Windows(group.demand.windows))
                         for group in build.same_window_groups(steps, demands)]
-        self._ingress_min = float(on_grid(self.records.settings.limits.ingress_min))
+        self._ends_min = float(on_grid(self.records.settings.airlock.ends_min))
 
     def starts(self, orders: Orders, pet_zero_min: float = 0.0) -> list[float] | None:
         """The earliest start of every step that is in some order (the rest: -inf); None where there is none.
@@ -96,7 +97,7 @@ class OrderTiming:
             if orders[who]:
                 last = orders[who][-1]
                 ends.append(starts[last] + self._lengths[last] + self.way_min(who, last, -1))
-        return max(ends) + self._ingress_min
+        return max(ends) + self._ends_min
 
     def _way_min(self, who: str, before: int, after: int) -> float:
         """Travel from one step into another, -1 being the airlock; 0 for those who do not travel."""
@@ -110,6 +111,12 @@ class OrderTiming:
         bound = next(build.order_bounds(steps, {who: [before, after]}, travels))
         return float(on_grid(bound.fixed_min + bound.travel_min))
 
+    def _hatch_min(self, who: str, step: int) -> float:
+        """When they can be there from an open hatch, from PET 0; -inf where nothing is said of it."""
+        travels = {who: self.travels[who]} if who in self.travels else {}
+        return max((release.at_min for release in build.hatch_releases(
+            self.records.settings, self.records.steps, {who: [step]}, travels)), default=-inf)
+
     def _ordered(self, orders: Orders, pet_zero_min: float) -> tuple[
             list[list[tuple[int, float]]], list[set[int]], list[float]]:
         """The bounds into each step, the steps ahead of it, and where starts begin, with these orders."""
@@ -119,6 +126,7 @@ class OrderTiming:
         for who, order in orders.items():
             before = -1
             for step in order:
+                starts[step] = max(starts[step], pet_zero_min + self.hatch_min(who, step))
                 way = self.way_min(who, before, step)
                 if before < 0:
                     starts[step] = max(starts[step], pet_zero_min + way)

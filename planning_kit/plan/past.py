@@ -22,7 +22,19 @@ from planning_kit.inputs.records import Step
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.build import travel_into, work_order
 from planning_kit.plan.legs import Passage
-from planning_kit.plan.network import LOGGED, NOW, TURN, Bound, Demand, Group, Home, Network, Release, on_grid
+from planning_kit.plan.network import (
+    HATCH,
+    LOGGED,
+    NOW,
+    TURN,
+    Bound,
+    Demand,
+    Group,
+    Home,
+    Network,
+    Release,
+    on_grid,
+)
 from planning_kit.plan.plan_times import Times
 from planning_kit.plan.travel import Travel
 
@@ -144,7 +156,10 @@ def with_past(network: Network, starts: Mapping[int, float], durations: np.ndarr
     any one window.
     """
     fixed = frozenset(starts)
-    releases = [release for release in network.releases if release.step not in fixed]
+    # Once anyone has worked outside, the hatch is open, whatever was planned.
+    is_open = any(release.kind == HATCH and release.step in fixed for release in network.releases)
+    releases = [release for release in network.releases
+                if release.step not in fixed and not (is_open and release.kind == HATCH)]
     releases += [Release(step, at, kind=LOGGED, name="start") for step, at in starts.items()]
     releases += [Release(step, now_min, kind=NOW, name="now")
                  for step in range(len(network.steps)) if step not in fixed]
@@ -163,7 +178,7 @@ def with_past(network: Network, starts: Mapping[int, float], durations: np.ndarr
         demands=tuple(() if step in fixed else own for step, own in enumerate(network.demands)),
         allowed=tuple(None if step in fixed else windows for step, windows in enumerate(network.allowed)),
         groups=tuple(groups), group_windows=tuple(windows),
-        homes=tuple(_home(home, starts, durations, now_min - network.ingress_min) for home in network.homes),
+        homes=tuple(_home(home, starts, durations, now_min - network.ends_min) for home in network.homes),
     )
 
 
@@ -197,10 +212,10 @@ def ended_at(network: Network, starts: Mapping[int, float], durations: np.ndarra
             if home.last in starts else 0.0 for home in network.homes}
     end = float(on_grid(inside_min))
     # Who was inside sooner after work than ingress takes: ingress is cut, the end stays as it was called.
-    ingress_min = max(0.0, min(network.ingress_min, end - max(free.values(), default=0.0)))
-    homes = tuple(replace(home, travel_min=max(0.0, end - ingress_min - free[home.crew]))
+    ends_min = max(0.0, min(network.ends_min, end - max(free.values(), default=0.0)))
+    homes = tuple(replace(home, travel_min=max(0.0, end - ends_min - free[home.crew]))
                   for home in network.homes)
-    return replace(network, homes=homes, ingress_min=ingress_min)
+    return replace(network, homes=homes, ends_min=ends_min)
 
 
 def broken_rules(network: Network, fixed: frozenset[int], starts: np.ndarray, durations: np.ndarray,

@@ -5,15 +5,17 @@ every whole minute, and just before and at every point where someone comes to a 
 hook, begins a step or ends one. Between these moments all runs along straight lines, but where two ways back
 are equally long on a leg.
 
-Time home = minutes that make safe what is in hand + way back (`planning_kit.plan.ways_back`) + ingress. An
-abort needs ``safe_now_min`` of the step under way and runs on emergency oxygen; a terminate needs
-``safe_orderly_min`` and counts against the consumables and the hard limit. These minutes count whole from
+Time home = minutes that make safe what is in hand + way back (`planning_kit.plan.ways_back`) + those in the
+airlock until the pressure can be breathed. An abort needs ``safe_now_min`` of the step under way, then an
+emergency repressurisation, and runs on emergency oxygen; a terminate needs ``safe_orderly_min`` and counts
+against the consumables, and up to the outing's end against the hard limit. These minutes count whole from
 any moment of the step: nobody says how much of them may have passed. In a rescue the helper makes the own
 step safe, comes, makes the other's safe and goes: both count, also where both work on one step, since one
 then does what is reckoned for two. A step that says nothing takes none. Consumables are used at the rate of
 travel on the way and in the airlock, with the partner those of both; while a step is made safe at its rate,
-if that is greater. Going in, what is left of ingress is the time home. Neglected: that a helper uses more
-than in travel (the format has no rate for carrying), and that an emergency makes slow.
+if that is greater, and by a helper on the way in with the other at the rate of carrying. Going in, the time
+home is what is left there. Where nobody can be helped or brought home the time is infinite and the margin
+minus infinity. Neglected: that an emergency makes slow.
 """
 
 from __future__ import annotations
@@ -26,14 +28,14 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from planning_kit.inputs.records import Step
-from planning_kit.inputs.setting_records import Limits
+from planning_kit.inputs.setting_records import Settings
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.plan.activities import WORK, Activity, activity_at
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.plan_times import Times
 from planning_kit.plan.suits import Store, SuitHistory
 from planning_kit.plan.tether_lines import Lie, Tether
-from planning_kit.plan.ways_back import Mover, Rescue, Spot, alone_min, movers, spot_at
+from planning_kit.plan.ways_back import Mover, Rescue, Spot, alone_min, helped_min, movers, rescues, spot_at
 
 Numbers = NDArray[np.float64]
 RETURN_COLUMNS = ["crew", "at_min", "place", "step", "safe_now_min", "safe_orderly_min", "alone_min",
@@ -46,15 +48,17 @@ RETURN_SUMMARY_COLUMNS = ["crew", "case", "margin_min", "at_min", "place", "time
 
 @dataclass(frozen=True)
 class WayHome:
-    """Home from each moment, at once or in good order, alone or brought: arrays (n,), minutes, NaN unknown.
+    """Home from each moment, at once or in good order, alone or brought: arrays (n,), minutes.
 
-    ``home_min`` = ``safe_min`` and the way back; ``oxygen_margin_min``: what is left over of the emergency
-    oxygen, ``suit_margin_min`` of the consumable that would run out first, ``first_out`` (``EV2 oxygen``; ""
-    unknown).
+    NaN: not known; ``home_min`` infinite, margins minus infinity: no way.
+    ``home_min`` = ``safe_min`` + ``back_min``, with ``airlock_min`` in it; ``oxygen_margin_min``: left of the
+    emergency oxygen, ``suit_margin_min``: of what would run out first (``first_out``: ``EV2 oxygen``, or "").
     """
 
     safe_min: Numbers
     home_min: Numbers
+    back_min: Numbers
+    airlock_min: Numbers
     oxygen_margin_min: Numbers
     suit_margin_min: Numbers
     first_out: tuple[str, ...]
@@ -65,11 +69,11 @@ class Returns:
     """One crew member's way home at each moment of ``at_min`` (PET); all arrays (n,), minutes, NaN unknown.
 
     ``place`` is an id, or ``FROM to TO``; ``step`` the one under way, "" none. ``alone_min`` and
-    ``with_partner_min``: the ways back, from what is in hand being safe until inside. ``abort`` and
+    ``with_partner_min``: the ways back, in good order, once what is in hand is safe. ``abort`` and
     ``terminate`` are the whole ways home alone, ``partner_abort`` and ``partner_terminate`` with the partner.
     ``stay_min``: how much longer than planned they could wait at the airlock, from ``ingress_start_min``, and
-    still keep the reserve of the consumables; ``partner_stay_min``: so that both keep it. ``hard_min`` is the
-    hard limit.
+    still keep the reserve; ``partner_stay_min``: so that both do. ``hard_min`` is the hard limit, of the
+    outing's end, ``after_end_min`` before the pressure can be breathed.
     """
 
     crew: str
@@ -84,6 +88,7 @@ class Returns:
     partner_terminate: WayHome
     ingress_start_min: float
     hard_min: float
+    after_end_min: float
     stay_min: float
     partner_stay_min: float
 
@@ -95,7 +100,7 @@ class Returns:
     @property
     def cases(self) -> tuple[ReturnCase, ...]:
         """Alone and with the partner, against emergency oxygen and against the consumables."""
-        alone_left, helped_left = (self.hard_min - self.at_min - way.home_min
+        alone_left, helped_left = (self.hard_min - self.at_min - (way.home_min - self.after_end_min)
                                    for way in (self.terminate, self.partner_terminate))
         return (
             ReturnCase("emergency oxygen, alone", True, self.abort, self.abort.oxygen_margin_min, alone_left),
@@ -113,8 +118,8 @@ class Returns:
 class ReturnCase:
     """One way to come home against one thing that must last, as in `Returns`: minutes at each moment.
 
-    ``to_limit_min``: from being inside, in good order, to the hard limit; ``stay_min``: how long it allows a
-    wait; ``first_out``: empty for emergency oxygen.
+    ``to_limit_min``: from its end, in good order, to the hard limit; ``stay_min``: how long it allows a wait;
+    ``first_out``: empty for emergency oxygen.
     """
 
     name: str
@@ -168,7 +173,9 @@ def return_times(times: Times, lanes: Mapping[str, Sequence[Activity]], tethers:
     for number in np.flatnonzero(moments == now_min).tolist():  # none where there is no now
         for crew in mover_of.keys() & at_work.keys():
             hands[crew][number] = steps.get(at_work[crew], hands[crew][number])
-    return tuple(_returns(times, crew, mover_of, spots, hands, moments, suits) for crew in mover_of)
+    rescue_of = rescues(times.scenario.records, mover_of)
+    return tuple(_returns(times, mover_of[crew], rescue_of[crew], crew, spots, hands, moments, suits)
+                 for crew in mover_of)
 
 
 def _begins_anew(lanes: Mapping[str, Sequence[Activity]], tethers: Mapping[str, Tether]) -> Iterator[float]:
@@ -205,33 +212,42 @@ def _spots(lies: Sequence[Lie], moments: Numbers) -> list[Spot]:
     return [spot_at(lies[number], at) for number, at in zip(which.tolist(), moments.tolist(), strict=True)]
 
 
-def _returns(times: Times, crew: str, mover_of: Mapping[str, Mover], spots: Mapping[str, Sequence[Spot]],
+def _returns(times: Times, mover: Mover, rescue: Rescue, crew: str, spots: Mapping[str, Sequence[Spot]],
              hands: Mapping[str, Sequence[Step | None]], moments: Numbers,
              suits: Sequence[SuitHistory]) -> Returns:
-    limits, ingress_min = times.scenario.settings.limits, times.network.ingress_min
-    going_in = times.end_min - ingress_min
-    # At the airlock only ingress is left, and of that less and less once they go in.
-    ingress = np.minimum(times.end_min - moments, ingress_min)
-    own_way = np.array([alone_min(mover_of[crew], spot, limits.hook_move_min or 0.0) for spot in spots[crew]])
-    alone, helped = (np.where(moments < going_in, way, 0.0) + ingress
-                     for way in (own_way, _helped(limits, crew, mover_of, spots)))
-    oxygen = float("nan") if limits.emergency_oxygen_min is None else limits.emergency_oxygen_min
+    settings, going_in = times.scenario.settings, times.end_min - times.network.ends_min
+    limits, at_once = settings.limits, settings.airlock.emergency_repress_safe_min
+    # Once they go in, less and less is left; an emergency begins anew, unless to go on is quicker.
+    orderly = times.safe_min - np.maximum(moments, going_in)
+    hasty = orderly if at_once is None else np.minimum(
+        at_once, np.maximum(orderly, at_once - np.maximum(moments - going_in, 0.0)))
+    own_way = np.array([alone_min(mover, spot, limits.hook_move_min or 0.0) for spot in spots[crew]])
+    helper_spots = next(theirs for other, theirs in spots.items() if other != crew)
+    helped_way, going = helped_min(rescue, spots[crew], helper_spots)
+    if limits.partner_carry_factor is None:  # no minutes are known, but where there is no way there is none
+        helped_way = np.where(np.isinf(helped_way), helped_way, np.nan)
+    alone, helped = (np.where(moments < going_in, way, 0.0) for way in (own_way, helped_way))
+    carrying = np.where((moments < going_in) & np.isfinite(helped_way), going, 0.0)
+    oxygen = np.nan if limits.emergency_oxygen_min is None else limits.emergency_oxygen_min
     both = [store for suit in suits for store in suit.stores if store.is_known]
     own = [store for store in both if store.crew == crew]
 
-    def way(back: Numbers, stores: Sequence[Store], is_now: bool, who: Iterable[str]) -> WayHome:
+    def way(outside: Numbers, stores: Sequence[Store], is_now: bool, who: Iterable[str]) -> WayHome:
         safe = sum((_safe_min(hands[each], is_now) for each in who), np.zeros(len(moments)))
-        first_out, suit_margin = _suit_margin(stores, moments, safe, back)
-        return WayHome(safe, safe + back, oxygen - (safe + back), suit_margin, first_out)
+        back = outside + (airlock := hasty if is_now else orderly)
+        lasts = [_lasts_min(store, moments, safe, carrying if store.crew != crew else 0.0 * moments)
+                 for store in stores]
+        first_out, suit_margin = _suit_margin(stores, lasts, home := safe + back)
+        return WayHome(safe, home, back, airlock, _left_over(oxygen, home), suit_margin, first_out)
 
     return Returns(
         crew, at_min=moments, place=tuple(" to ".join(spot.ends) for spot in spots[crew]),
         step=tuple(step.step if step else "" for step in hands[crew]),
-        alone_min=alone, with_partner_min=helped,
+        alone_min=alone + orderly, with_partner_min=helped + orderly,
         abort=way(alone, own, True, [crew]), terminate=way(alone, own, False, [crew]),
-        partner_abort=way(helped, both, True, mover_of), partner_terminate=way(helped, both, False, mover_of),
-        ingress_start_min=going_in, hard_min=limits.hard_min,
-        stay_min=_stay_min(limits, own, going_in), partner_stay_min=_stay_min(limits, both, going_in),
+        partner_abort=way(helped, both, True, hands), partner_terminate=way(helped, both, False, hands),
+        ingress_start_min=going_in, hard_min=times.hard_min, after_end_min=times.safe_min - times.end_min,
+        stay_min=_stay_min(settings, own, going_in), partner_stay_min=_stay_min(settings, both, going_in),
     )
 
 
@@ -241,59 +257,39 @@ def _safe_min(hands: Sequence[Step | None], is_now: bool) -> Numbers:
                      for step in hands])
 
 
-def _helped(limits: Limits, crew: str, mover_of: Mapping[str, Mover],
-            spots: Mapping[str, Sequence[Spot]]) -> Numbers:
-    """NaN where there is no carry factor."""
-    (partner,) = (other for other in mover_of if other != crew)  # the format has EV1 and EV2, no more
-    if limits.partner_carry_factor is None:
-        return np.full(len(spots[crew]), np.nan)
-    rescue = Rescue(mover_of[crew], mover_of[partner], limits.partner_carry_factor,
-                    limits.hook_move_min or 0.0)
-    # While both stand nothing changes: once for each pair of lies (by identity: they outlive this).
-    known: dict[tuple[int, int], float] = {}
-    minutes = []
-    for spot, partner_spot in zip(spots[crew], spots[partner], strict=True):
-        key = (id(spot.lie), id(partner_spot.lie))
-        if key in known:
-            minutes.append(known[key])
-            continue
-        minutes.append(rescue.minutes(spot, partner_spot))
-        if not spot.is_on_leg and not partner_spot.is_on_leg:
-            known[key] = minutes[-1]
-    return np.array(minutes)
-
-
-def _suit_margin(stores: Sequence[Store], moments: Numbers, safe: Numbers,
-                 back: Numbers) -> tuple[tuple[str, ...], Numbers]:
-    """The consumable that lasts least on the way home at each moment, and its minutes over the time home.
-
-    Named with its crew member: ``EV1 oxygen``.
-    """
+def _suit_margin(stores: Sequence[Store], lasts_min: Sequence[Numbers],
+                 home: Numbers) -> tuple[tuple[str, ...], Numbers]:
+    """The consumable that lasts least on the way home at each moment, and its minutes over the time home."""
     if not stores:
-        return ("",) * len(moments), np.full(len(moments), np.nan)
-    lasts = np.array([_lasts_min(store, moments, safe) for store in stores])
+        return ("",) * len(home), _left_over(np.nan, home)
+    lasts = np.array(lasts_min)
     first = lasts.argmin(axis=0)
     names = [f"{store.crew} {store.consumable}" for store in stores]
-    return tuple(names[i] for i in first.tolist()), lasts.min(axis=0) - (safe + back)
+    return tuple(names[i] for i in first.tolist()), _left_over(lasts.min(axis=0), home)
 
 
-def _lasts_min(store: Store, moments: Numbers, safe: Numbers) -> Numbers:
-    """How long it lasts in travel; what making safe uses above that rate is taken off first."""
+def _left_over(lasts: Numbers | float, home: Numbers) -> Numbers:
+    """Minutes beyond the way home; minus infinity where there is none, even if nothing else is known."""
+    is_way = ~np.isinf(home)
+    return np.where(is_way, lasts - np.where(is_way, home, 0.0), -np.inf)
+
+
+def _lasts_min(store: Store, moments: Numbers, safe: Numbers, carrying: Numbers) -> Numbers:
+    """How long it lasts in travel; what making safe and carrying use above that rate is taken off first."""
     if store.travel_rate <= 0:
         return np.full(len(moments), np.inf)
     more = np.maximum(store.rate_at(moments) - store.travel_rate, 0.0)
-    return (store.left_at(moments) - safe * more) / store.travel_rate
+    carried = carrying * max(store.carry_rate - store.travel_rate, 0.0)
+    return (store.left_at(moments) - safe * more - carried) / store.travel_rate
 
 
-def _stay_min(limits: Limits, stores: Sequence[Store], going_in: float) -> float:
-    """How long their owners could wait at the airlock before an ingress that keeps the reserve.
+def _stay_min(settings: Settings, stores: Sequence[Store], going_in: float) -> float:
+    """How long their owners could wait at the airlock and keep the reserve; NaN where none is known.
 
-    Used at the rate of waiting there and of travel during ingress, as everywhere here. NaN where no
-    consumable is known.
+    Used at the rate of waiting there and of travel in it, as everywhere here.
     """
-    kept = limits.ingress_min + (limits.return_reserve_min or 0.0)
-    at = np.array([going_in])
-    stays = [(float(store.left_at(at)[0]) - kept * store.travel_rate) / store.wait_rate
+    kept = settings.airlock.repress_safe_min + (settings.limits.return_reserve_min or 0.0)
+    stays = [(float(store.left_at(np.array([going_in]))[0]) - kept * store.travel_rate) / store.wait_rate
              for store in stores if store.wait_rate > 0]
     return min(stays, default=float("nan"))
 
@@ -342,8 +338,7 @@ def _over(case: ReturnCase, reserve_min: float) -> Numbers:
 def breaches_of(all_returns: Sequence[Returns], reserve_min: float) -> Iterator[Breach]:
     """Where the plan does not keep the reserve or the hard limit on the way home, by crew member and case.
 
-    A case has such a stretch exactly where the plan goes on past its ``turn_back_by_min``, or where it has
-    none.
+    A case has such a stretch exactly where the plan goes on past its ``turn_back_by_min`` or has none.
     """
     for returns, case in ((each, case) for each in all_returns for case in each.cases):
         over = _over(case, reserve_min)
@@ -396,5 +391,7 @@ def latest_turn_back_min(summary: pd.DataFrame, crew: str) -> float:
 def crossing_min(at_min: Numbers, over: Numbers, first: int) -> float:
     """When ``over`` (n,) falls below 0 between moments ``first`` - 1 and ``first`` of ``at_min`` (n,)."""
     begin, end = float(over[first - 1]), float(over[first])
+    if np.isinf(begin):  # until here there was no way
+        return float(at_min[first])
     share = begin / (begin - min(end, 0.0)) if begin > 0 and not np.isnan(end) else 0.0
     return float(at_min[first - 1] + share * (at_min[first] - at_min[first - 1]))

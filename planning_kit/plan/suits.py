@@ -12,7 +12,8 @@ Valid for steady work at a respiratory quotient RQ of 0.7 to 1.0. Neglected: the
 
 Cooling: all metabolic and equipment heat is carried off by evaporating or subliming feedwater at 2.50 MJ/kg,
 the latent heat of vaporisation at 0 degrees Celsius. Neglected: external work (at most a few per cent of the
-metabolic rate), heat through the suit's wall, sensible heat of the water, water not evaporated.
+metabolic rate), heat through the suit's wall (but for ``worst_sun_factor``, where a scenario states one: all
+heat is taken times it), sensible heat of the water, water not evaporated.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from planning_kit.inputs.records import Crew, Records
-from planning_kit.inputs.setting_records import Settings, Suit
+from planning_kit.inputs.setting_records import Settings, Suit, UsedBefore
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 
@@ -79,8 +80,8 @@ INGRESS_EXERTION = "light"
 BEFORE_PET_ZERO_EXERTION = "rest"
 SUIT_COLUMNS = ["crew", "at_min", *(f"{name}_left_{unit}" for name, unit in UNITS.items()),
                 *(f"{name}_reserve_{unit}" for name, unit in UNITS.items())]
-SUIT_SUMMARY_COLUMNS = ["crew", "consumable", "unit", "usable", "used", "left", "reserve", "margin",
-                        "runs_out_min", "first"]
+SUIT_SUMMARY_COLUMNS = ["crew", "consumable", "unit", "usable", "used_before", "used", "left", "reserve",
+                        "margin", "runs_out_min", "first"]
 _LOAD_KEYS = {
     "oxygen": ("respiratory_quotient",), "co2": ("respiratory_quotient",), "energy": ("power_w",),
     "water": ("equipment_heat_w",),
@@ -91,9 +92,11 @@ _LOAD_KEYS = {
 class Store:
     """One consumable of one suit. Amounts in grams, or watt-hours for energy; rates per minute.
 
-    ``left`` is the amount at ``at_min`` (PET minutes, both (n,)), negative once it has run out. ``missing``
+    ``left`` is the amount at ``at_min`` (PET minutes, both (n,)), negative once it has run out; ``rates``
+    (n - 1,) is the use between them. ``missing``
     names the scenario keys without which nothing is known; all numbers are then NaN. ``reserve`` is NaN
-    where no reserve fraction is given. ``travel_rate`` and ``wait_rate`` are the use in travel and waiting.
+    where no reserve fraction is given. ``travel_rate``, ``wait_rate`` and ``carry_rate`` are the use in
+    travel, waiting and bringing a disabled partner, ``used_before`` is the amount used before PET 0.
     """
 
     crew: str
@@ -102,9 +105,12 @@ class Store:
     reserve: float
     at_min: Numbers
     left: Numbers
+    rates: Numbers
     travel_rate: float
     wait_rate: float
+    carry_rate: float
     missing: tuple[str, ...]
+    used_before: float = float("nan")
 
     @property
     def unit(self) -> str:
@@ -136,6 +142,11 @@ class Store:
             # np.interp wants numbers that rise, and what is left falls.
             return float(np.interp(0.0, -self.left, self.at_min))
         return float(self.at_min[-1]) + self.left_at_end / self.mean_rate if self.mean_rate > 0 else np.inf
+
+    @property
+    def floor(self) -> float:
+        """The reserve, or 0 where none is given."""
+        return 0.0 if np.isnan(self.reserve) else self.reserve
 
     def left_at(self, pet_min: Numbers) -> Numbers:
         """What is left at these moments (PET minutes)."""
@@ -179,22 +190,35 @@ def _history(settings: Settings, crew: Crew, lane: Sequence[Activity],
     suit, factor = settings.suits[crew.crew], 1.0 if crew.exertion_factor is None else crew.exertion_factor
     watts = {key: given * factor for key, given in settings.exertion_w.items()}
     travel, wait = ("travel" if "travel" in watts else "moderate"), ("wait" if "wait" in watts else "rest")
+    carry = "carry" if "carry" in watts else travel
     keys = [travel if activity.kind == TRAVEL else wait if activity.kind == WAIT else
             exertion[activity.step] if activity.step else INGRESS_EXERTION for activity in lane]
-    before_min = suit.used_before_pet_zero_min or 0.0
+    before = _before_min(suit.used_before)
     # Travel and waiting also where the lane has none: ways home and waits at the airlock use their rates.
-    needed = dict.fromkeys([*keys, travel, wait, *([BEFORE_PET_ZERO_EXERTION] if before_min else [])])
+    at_rest = [BEFORE_PET_ZERO_EXERTION] if any(before.values()) else []
+    needed = dict.fromkeys([*keys, travel, wait, carry, *at_rest])
     missing = tuple(f"[exertion_w] {key}" for key in needed if key not in watts)
-    before_w = watts.get(BEFORE_PET_ZERO_EXERTION, np.nan) if before_min else 0.0
-    metabolic_w = np.array([before_w, *(watts.get(key, np.nan) for key in (*keys, travel, wait))])
+    before_w = watts.get(BEFORE_PET_ZERO_EXERTION, np.nan) if at_rest else 0.0
+    metabolic_w = np.array([before_w, *(watts.get(key, np.nan) for key in (*keys, travel, wait, carry))])
     at_min = np.array([lane[0].start_min, *(activity.finish_min for activity in lane)])
-    stores = tuple(_store(crew.crew, name, suit, at_min, before_min, metabolic_w, missing) for name in UNITS)
-    return SuitHistory(crew.crew, at_min, metabolic_w[1:-2], stores)
+    stores = tuple(_store(crew.crew, name, suit, at_min, before[name], metabolic_w, missing)
+                   for name in UNITS)
+    return SuitHistory(crew.crew, at_min, metabolic_w[1:-3], stores)
+
+
+def _before_min(used: UsedBefore) -> dict[str, float]:
+    """Minutes at rest before PET 0 that each store is used; none where its amount is given.
+
+    The umbilical feeds oxygen, energy and cooling, but the cartridge takes up carbon dioxide all the while.
+    """
+    battery, umbilical = used.battery_min or 0.0, used.umbilical_min or 0.0
+    return {name: 0.0 if getattr(used, f"{name}_{unit}") is not None else
+            battery + umbilical if name == "co2" else battery for name, unit in UNITS.items()}
 
 
 def _store(crew: str, consumable: str, suit: Suit, at_min: Numbers, before_min: float, metabolic_w: Numbers,
            missing_w: tuple[str, ...]) -> Store:
-    """``metabolic_w``: before PET 0, of each activity, in travel, waiting; ``missing_w``: keys it lacks."""
+    """``metabolic_w``: before PET 0, of each activity, in travel, waiting, carrying; ``missing_w``: keys."""
     unit = UNITS[consumable]
     keys = (f"{consumable}_{unit}", *_LOAD_KEYS[consumable])
     missing = tuple(f"[suit] {key}" for key in keys if getattr(suit, key) is None)
@@ -204,14 +228,17 @@ def _store(crew: str, consumable: str, suit: Suit, at_min: Numbers, before_min: 
     if missing:
         lost = float("nan")
         return Store(crew, consumable, usable=lost, reserve=lost, at_min=at_min,
-                     left=np.full(len(at_min), lost), travel_rate=lost, wait_rate=lost, missing=missing)
+                     left=np.full(len(at_min), lost), rates=np.full(len(at_min) - 1, lost),
+                     travel_rate=lost, wait_rate=lost, carry_rate=lost, missing=missing)
     usable = float(getattr(suit, keys[0]))
     fraction = getattr(suit, f"{consumable}_reserve_fraction")
     rates = _rates(consumable, suit, metabolic_w)
-    used = np.cumsum(rates[:-2] * np.array([before_min, *np.diff(at_min)]))
+    used = np.cumsum(rates[:-3] * np.array([before_min, *np.diff(at_min)]))
+    used += getattr(suit.used_before, keys[0]) or 0.0
     return Store(crew, consumable, usable=usable, at_min=at_min, left=usable - used, missing=(),
-                 reserve=float("nan") if fraction is None else usable * fraction,
-                 travel_rate=float(rates[-2]), wait_rate=float(rates[-1]))
+                 reserve=float("nan") if fraction is None else usable * fraction, rates=rates[1:-3],
+                 travel_rate=float(rates[-3]), wait_rate=float(rates[-2]), carry_rate=float(rates[-1]),
+                 used_before=float(used[0]))
 
 
 def _rates(consumable: str, suit: Suit, metabolic_w: Numbers) -> Numbers:
@@ -221,8 +248,40 @@ def _rates(consumable: str, suit: Suit, metabolic_w: Numbers) -> Numbers:
     if consumable == "co2":
         return np.asarray(co2_g_per_min(metabolic_w, suit.respiratory_quotient or 0.0))
     if consumable == "water":
-        return np.asarray(water_g_per_min(metabolic_w + (suit.equipment_heat_w or 0.0)))
+        heat_w = metabolic_w + (suit.equipment_heat_w or 0.0)
+        return np.asarray(water_g_per_min(heat_w * (suit.worst_sun_factor or 1.0)))
     return np.full(len(metabolic_w), (suit.power_w or 0.0) / 60.0)
+
+
+def reserve_reached_min(at_min: Numbers, at_start: Numbers, rates: Numbers, floor: Numbers,
+                        then_rate: Numbers) -> Numbers:
+    """First PET at which each of k stores is down to its ``floor`` in each of n timings, (k, n).
+
+    It begins with ``at_start`` (k,) and is used at ``rates`` (k, m) between the edges ``at_min`` (m + 1, n),
+    then at ``then_rate`` (k,); inf where nothing is used then.
+    """
+    spans = np.diff(at_min, axis=0)
+    over = at_start[:, None] - rates @ spans - floor[:, None]
+    lasts = np.full(over.shape, np.inf)
+    np.divide(np.maximum(over, 0.0), then_rate[:, None], out=lasts, where=then_rate[:, None] > 0)
+    reached: Numbers = at_min[-1] + lasts
+    for store in np.flatnonzero((over <= 0).any(axis=1)).tolist():
+        early = over[store] <= 0
+        used = rates[store][:, None] * spans[:, early]
+        reached[store, early] = _crossing(at_min[:, early], at_start[store] - floor[store], used)
+    return reached
+
+
+def _crossing(at_min: Numbers, over: float, used: Numbers) -> Numbers:
+    """When what is ``over`` the floor is used up (n,): ``used`` (m, n) between ``at_min`` (m + 1, n)."""
+    left = over - np.concatenate((np.zeros((1, used.shape[1])), np.cumsum(used, axis=0)))
+    left[-1] = np.minimum(left[-1], 0.0)  # it is gone by then: two sums differ by a rounding
+    edge = np.maximum((left <= 0).argmax(axis=0), 1)
+    column = np.arange(len(edge))
+    before, spent = np.maximum(left[edge - 1, column], 0.0), used[edge - 1, column]
+    share = np.divide(before, spent, out=np.zeros_like(before), where=spent > 0)
+    begin = at_min[edge - 1, column]
+    return np.asarray(begin + np.minimum(share, 1.0) * (at_min[edge, column] - begin))
 
 
 def suits_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:
@@ -240,9 +299,9 @@ def suits_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:
 def suit_summary_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:
     """A row a crew member and consumable at the end; ``margin`` is what is left over the reserve."""
     rows = [
-        (store.crew, store.consumable, UNIT_WORDS[store.unit], store.usable, store.usable - store.left_at_end,
-         store.left_at_end, store.reserve, store.left_at_end - store.reserve, store.runs_out_min,
-         store is history.first_out)
+        (store.crew, store.consumable, UNIT_WORDS[store.unit], store.usable, store.used_before,
+         store.usable - store.left_at_end, store.left_at_end, store.reserve,
+         store.left_at_end - store.reserve, store.runs_out_min, store is history.first_out)
         for history in histories for store in history.stores
     ]
     return ShownTable(rows, columns=SUIT_SUMMARY_COLUMNS)

@@ -18,16 +18,26 @@ from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.shown_text import visible
 from planning_kit.inputs.times import as_utc, pet_label
 from planning_kit.plan import needs
-from planning_kit.plan.activities import find_handovers, lane_activities, summarise, timeline_table
+from planning_kit.plan.activities import (
+    Activity,
+    find_handovers,
+    lane_activities,
+    summarise,
+    timeline_table,
+    with_slack,
+)
 from planning_kit.plan.build import build_network, crew_travel
 from planning_kit.plan.custody import custody_table, kit_table, track_custody
 from planning_kit.plan.custody_state import Custody
 from planning_kit.plan.explain import explain_step
+from planning_kit.plan.exposures import Exposure, exposures_table, hazard_exposures
+from planning_kit.plan.hard_limit import LimitRule, by_consumables, stop_if_unknown
+from planning_kit.plan.inhibit_list import inhibits_table, stays_by_inhibit
 from planning_kit.plan.legs import Passage, cautions_table, crew_passages
 from planning_kit.plan.network import on_grid
 from planning_kit.plan.no_plan import stop_if_circular, stop_if_unplaced
 from planning_kit.plan.past import Broken, Happened, Whereabouts, whereabouts_at
-from planning_kit.plan.plan_times import Almanac, Times, almanac_for
+from planning_kit.plan.plan_times import Almanac, HardLimit, Times, almanac_for
 from planning_kit.plan.returns import (
     Breach,
     Returns,
@@ -81,7 +91,8 @@ class TimedPlan(Times):
         """Time a scenario. ``pet_zero`` (UTC) replaces its own; ``almanac`` is that PET 0's, where known.
 
         Raises `ScenarioError` that names the steps when rules run in a circle, a step is longer than any
-        window it needs, or a step is pushed past the horizon.
+        window it needs, or a step is pushed past the horizon; and where the hard limit is to follow from
+        consumables of which nothing is known.
         """
         as_scenario(scenario)
         moment = scenario.settings.pet_zero_utc if pet_zero is None else as_utc(pet_zero, "pet_zero")
@@ -93,7 +104,10 @@ class TimedPlan(Times):
         stop_if_circular(network, durations)
         starts = earliest_starts(network, durations)
         stop_if_unplaced(network, durations, starts)
-        return cls(scenario, moment, almanac, travels, network, durations, starts)
+        plan = cls(scenario, moment, almanac, travels, network, durations, starts)
+        if scenario.settings.limits.fixed_hard_min is None:
+            stop_if_unknown(plan.suit_histories)
+        return plan
 
     def __repr__(self) -> str:
         return (f"<{type(self).__name__} {self.scenario.settings.title!r}: PET 0 "
@@ -127,11 +141,34 @@ class TimedPlan(Times):
         return self.outside
 
     # What follows from the times alone.
-    lanes = cached_property(lane_activities)
+    bare_lanes = cached_property(lane_activities)
     handovers = cached_property(find_handovers)
     inhibit_holds = cached_property(needs.inhibit_holds)
     link_covers = cached_property(needs.link_covers)
     gap_clocks = cached_property(needs.gap_clocks)
+
+    @cached_property
+    def lanes(self) -> Mapping[str, tuple[Activity, ...]]:
+        """The activities of each lane in order, with the slack of each step."""
+        return with_slack(self, self.bare_lanes)
+
+    @cached_property
+    def hard_limit(self) -> HardLimit:
+        """The hard limit of this plan, and why it is there.
+
+        Raises `ScenarioError` where it is to follow from consumables and nothing is known of them.
+        """
+        fixed_min = self.scenario.records.settings.limits.fixed_hard_min
+        if fixed_min is not None:
+            return HardLimit(fixed_min)
+        return by_consumables(self, self.bare_lanes, self.suit_histories)
+
+    @property
+    def limit_rule(self) -> LimitRule:
+        """How the hard limits of other timings of the same work are reckoned."""
+        fixed_min = self.scenario.records.settings.limits.fixed_hard_min
+        return LimitRule(fixed_min) if fixed_min is not None else (
+            LimitRule.by_consumables(self, self.bare_lanes, self.suit_histories))
 
     @property
     def timeline(self) -> pd.DataFrame:
@@ -150,7 +187,7 @@ class TimedPlan(Times):
     @cached_property
     def suit_histories(self) -> tuple[SuitHistory, ...]:
         """Each crew member's suit through the outing."""
-        return suit_histories(self.scenario.records, self.lanes)
+        return suit_histories(self.scenario.records, self.bare_lanes)
 
     @property
     def suits(self) -> pd.DataFrame:
@@ -166,9 +203,10 @@ class TimedPlan(Times):
     def suit_summary(self) -> pd.DataFrame:
         """The end of each suit: one row a crew member and consumable.
 
-        ``crew``, ``consumable``, ``unit``, then in that unit ``usable``, ``used`` (before PET 0 included),
-        ``left``, ``reserve`` and ``margin`` (left over the reserve); ``runs_out_min``: PET at which nothing
-        is left, after the outing at its mean rate; ``first``: this one runs out first.
+        ``crew``, ``consumable``, ``unit``, then in that unit ``usable``, ``used_before`` (PET 0), ``used``
+        (the former included), ``left``, ``reserve`` and ``margin`` (left over the reserve);
+        ``runs_out_min``: PET at which nothing is left, after the end at its mean rate; ``first``: this one
+        runs out first. The end is when the pressure can be breathed.
         """
         return suit_summary_table(self.suit_histories)
 
@@ -184,12 +222,12 @@ class TimedPlan(Times):
         """The way home at every whole minute and activity boundary: one row a crew member and moment.
 
         ``crew``, ``at_min`` (PET), ``place``, ``step`` under way, ``safe_now_min`` and ``safe_orderly_min``
-        that it needs first, ``alone_min`` and ``with_partner_min`` (from then until inside); whole, an abort
+        that it needs first, ``alone_min`` and ``with_partner_min`` (from then until safe); whole, an abort
         alone and with the partner (``abort_min``, ``partner_abort_min``), and a terminate (``terminate_min``,
         ``partner_terminate_min``); of an abort ``emergency_margin_min`` and ``partner_margin_min`` (of the
         emergency oxygen), of a terminate ``first_out`` (the consumable that would run out first on the way)
-        and ``suit_margin_min``, both also with the partner (of the first of both). All in minutes. The same
-        as in ``ways_home``.
+        and ``suit_margin_min``, both also with the partner (of the first of both). All in minutes; NaN is not
+        known, infinite is no way (a margin: minus infinity). The same as in ``ways_home``.
         """
         return returns_table(self.return_times)
 
@@ -216,9 +254,14 @@ class TimedPlan(Times):
 
         ``inhibit``, ``title``, ``owner``, ``set_by_min`` and ``lift_after_min`` (PET, minutes), ``hold_min``,
         the same times as PET and GMT labels, ``from_step``, ``until_step``, ``overlaps`` (inhibits in force
-        at the same time), ``reason``.
+        at the same time), ``reason``. As PET labels, "" where nothing is typed: ``safe_from`` (not before),
+        ``confirmed`` (the finish of the step ``confirmed_by``), ``restored`` (what was off is back), and when
+        each crew member first enters and last leaves the hazards that name it (``EV1_enters``,
+        ``EV1_leaves``, ...).
         """
-        return needs.inhibits_table(self.inhibit_holds, self.pet_zero)
+        stays = stays_by_inhibit(self, self.tracked_exposures, lambda hazards: hazard_exposures(
+            self, self.passages, self.inhibit_holds, self.tracked_custody, hazards))
+        return inhibits_table(self.inhibit_holds, stays, list(self.travels), self.pet_zero)
 
     @property
     def links(self) -> pd.DataFrame:
@@ -273,6 +316,22 @@ class TimedPlan(Times):
     def tethers(self) -> pd.DataFrame:
         """Where each tether is hooked and how far it reaches, PET minutes, metres (see `tethers_table`)."""
         return tethers_table(self.tracked_tethers)
+
+    @cached_property
+    def tracked_exposures(self) -> tuple[Exposure, ...]:
+        """When each crew member is inside which hazard, at work, on the way and waiting."""
+        return hazard_exposures(self, self.passages, self.inhibit_holds, self.tracked_custody)
+
+    @property
+    def exposures(self) -> pd.DataFrame:
+        """When each crew member is inside a hazard that is there: one row a stretch, by time.
+
+        ``hazard``, ``title``, ``class``, ``limit``, ``crew``, ``from_min``, ``until_min`` (PET),
+        ``minutes``, ``place``, ``to_place`` ("" where they stand), ``step`` (worked on or travelled to),
+        ``doing`` (work, travel, wait), ``assumed`` (why the unsafe case is assumed), ``controls`` in words,
+        ``open_min`` (minutes of it in which they do not hold).
+        """
+        return exposures_table(self.tracked_exposures)
 
     def explain(self, step: str, lines: int | None = None) -> str:
         """Why a step starts when it does, back to PET 0, in words, a line a link of the chain.

@@ -91,18 +91,22 @@ def closing_lines(plan: TimedPlan) -> Iterator[str]:
     names, limits = Names(plan), plan.scenario.settings.limits
     yield (f"Both inside at PET {names.times(plan.end_min)}: {against(limits.planned_min, plan.end_min)} the "
            f"planned limit of {pet_label(limits.planned_min, 'down')}, "
-           f"{against(limits.hard_min, plan.end_min)} the "
-           f"hard limit of {pet_label(limits.hard_min, 'down')}.")
+           f"{against(plan.hard_min, plan.end_min)} the hard limit of {plan.hard_limit.label}. "
+           f"The outing ends when {one_line(plan.scenario.settings.outing_end_words)}.")
+    if plan.safe_min > plan.end_min:
+        yield (f"The pressure can be breathed at PET {names.times(plan.safe_min)}: so long the suits must "
+               "last.")
     yield from _hands(plan, names, "comes_back_with", "Brought home by", "home")
     out = [f"{names.item(row['item'])} {names.where(row['ends'])}" for row in plan.kit_list.to_dict("records")
            if row["ends"] != "inside"]
     if out:
         yield f"Stays outside: {'; '.join(out)}."
     for row in plan.return_summary.to_dict("records"):
+        back = "" if math.isinf(row["time_back_min"]) else (
+            f", {minutes(row['time_back_min'], 'up')} from "
+            f"{plan.scenario.settings.airlock.safety}")
         yield (f"{row['crew']}, way back, {row['case']}: least margin {signed(row['margin_min'])} at "
-               f"{pet_label(row['at_min'])}, {names.title(row['place'])}, "
-               f"{minutes(row['time_back_min'], 'up')} "
-               "from being inside.")
+               f"{pet_label(row['at_min'])}, {names.title(row['place'])}{back}.")
     for crew in plan.travels:
         yield from (f"Exception, no time to turn back by: {crew}, "
                     f"{words}." for words in exceptions(plan, crew))

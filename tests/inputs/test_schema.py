@@ -12,11 +12,12 @@ from typing import Any
 import jsonschema
 import pytest
 
-from planning_kit.inputs.fields import Field
+from planning_kit.inputs.fields import Field, columns_of
 from planning_kit.inputs.format import SECTIONS, TABLES
 from planning_kit.inputs.raw import BOM
 from planning_kit.inputs.scenario import Scenario, load_scenario
 from planning_kit.inputs.schema import format_reference, format_schema, schema_text
+from planning_kit.inputs.setting_records import UsedBefore
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
@@ -71,6 +72,12 @@ def test_good_scenarios_validate(validator: jsonschema.Draft202012Validator, sma
         validator.validate(json.loads(json.dumps(scenario_document(load_scenario(SCENARIOS / name)))))
 
 
+def test_a_hard_limit_by_consumables_validates(validator: jsonschema.Draft202012Validator,
+                                               small: Scenario) -> None:
+    by_suits = small.with_settings({"limits.hard_min": "consumables"})
+    validator.validate(json.loads(json.dumps(scenario_document(by_suits))))
+
+
 def test_the_document_says_what_the_scenario_says(small: Scenario) -> None:
     document = scenario_document(small)
     assert document["scenario"]["limits"]["hard_min"] == 420
@@ -99,6 +106,10 @@ BAD: list[tuple[str, Any]] = [
     ("windows.0.start", "tomorrow"),
     ("scenario.format", 3),
     ("scenario.limits.hard_min", "420"),
+    ("scenario.limits.hard_min", "consumable"),
+    ("scenario.limits.hard_min", True),
+    ("scenario.limits.hard_min", 0),
+    ("scenario.limits.planned_min", "consumables"),
     ("scenario.limits.hard_mni", 420),
     ("scenario.suit.EV3", {}),
     ("scenario.suit.respiratory_quotient", 0.5),
@@ -139,7 +150,8 @@ def test_missing_parts_are_missed(validator: jsonschema.Draft202012Validator, sm
 def test_the_reference_names_every_column_and_key() -> None:
     reference = format_reference()
     assert list(reference.columns) == ["table", "column", "kind", "unit", "needed", "description"]
-    assert len(reference) == sum(len(each.fields) for each in (*TABLES, *SECTIONS))
+    assert len(reference) == (sum(len(each.fields) for each in (*TABLES, *SECTIONS))
+                              + len(columns_of(UsedBefore)))
     assert (reference["description"] != "").all()
     row = reference[(reference["table"] == "steps.csv") & (reference["column"] == "wait_at")].iloc[0]
     assert (row["kind"], row["needed"]) == ("reference of places.csv", "may be absent")

@@ -83,7 +83,7 @@ def test_a_case_has_an_exception_just_where_the_plan_goes_on_past_its_time(name:
     plan = pk.time_plan(pk.load_scenario(SCENARIOS / name))
     broken = {(each.crew, each.case) for each in plan.timed.return_breaches}
     for row in plan.return_summary.to_dict("records"):
-        until, going_in = row["turn_back_by_min"], plan.end_min - plan.timed.network.ingress_min
+        until, going_in = row["turn_back_by_min"], plan.end_min - plan.timed.network.ends_min
         if until != until or until < going_in - 1e-6:
             assert (row["crew"], row["case"]) in broken
         elif (row["crew"], row["case"]) not in broken:
@@ -92,7 +92,7 @@ def test_a_case_has_an_exception_just_where_the_plan_goes_on_past_its_time(name:
 
 def test_what_is_open_stands_where_the_crew_reads_it(faulty_plan: pk.Plan) -> None:
     pack, sheet = pocket(faulty_plan, "EV1")
-    assert any("40 stops, 12 concerns" in words for words in sheet.words)
+    assert any("40 stops, 13 concerns" in words for words in sheet.words)
     tables = {block.sheet: block for section in pack.sections for block in section.blocks
               if isinstance(block, Table)}
     numbers = {row[1]: row for row in tables["Findings"].rows}
@@ -113,7 +113,7 @@ def test_crew_sheets_tell_periods_clocks_and_what_to_mind(demo_plan: pk.Plan) ->
     rows = {row[3]: str(row[5]) for sheet in sheets for row in sheet.blocks[0].rows}
     assert "in the period 'quiet'" in rows["AN1"]
     assert "the finish of X5 within 46 min" in rows["RN1"]
-    assert "Mind: Radiator panels are a no-touch zone" in rows["SV3"]
+    assert "CAUTION: Radiator panels are a no-touch zone" in rows["SV3"]
 
 
 def test_a_slack_that_there_never_is_is_no_number(faulty_plan: pk.Plan) -> None:

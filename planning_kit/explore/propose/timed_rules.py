@@ -15,7 +15,7 @@ from functools import cache, partial
 from planning_kit.explore.propose.order_model import Member, Requirement, start_windows, ticks_down, ticks_up
 from planning_kit.explore.propose.order_problem import BY_RUNS, Problem, is_here
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.build import allowed_windows, step_demands, travel_into
+from planning_kit.plan.build import allowed_windows, hatch_releases, step_demands, travel_into
 
 
 def add_lanes(problem: Problem) -> None:
@@ -50,7 +50,7 @@ def lane_way(problem: Problem, who: str) -> Callable[[int, int], int | None]:
             return 0.0
         here = airlock if a < 0 else problem.work.steps[positions[a]].place
         if b < 0:
-            return travel.time_min(here, airlock) + records.settings.limits.ingress_min
+            return travel.time_min(here, airlock) + records.settings.airlock.ends_min
         step = problem.work.steps[positions[b]]
         return travel_into(step, travel, here) + step.travel_extra_min
 
@@ -124,6 +124,16 @@ def between_ends(problem: Problem, a: int, b: int, first_at: str, then_at: str) 
     return from_finish - (minutes[b] if then_at == "finish" else 0.0)
 
 
+def add_hatch(problem: Problem) -> None:
+    """s_step - PET 0 >= hatch_open_min + travel from the airlock, for whoever does a step outside."""
+    work = problem.work
+    releases = hatch_releases(work.records.settings, work.steps, problem.positions, problem.travels)
+    for each in releases:
+        problem.model.cp.add(
+            problem.placed[each.step].start >= problem.pet_zero + ticks_up(each.at_min)
+        ).only_enforce_if(is_here(problem, each.crew, each.step))
+
+
 def add_windows(problem: Problem) -> None:
     """Each step lies in one of its windows; the steps of a group in one and the same."""
     work, guard_min = problem.work, problem.work.records.settings.night_guard_s / 60
@@ -178,7 +188,7 @@ def add_past(problem: Problem) -> None:
         if name in past.windows:
             asked = Requirement("steps", name, f"{name} lies in the window in which its group has begun")
             model.start_within(placed, start_windows(past.windows[name], minutes), asked)
-    ingress_min = work.records.settings.limits.ingress_min
+    ends_min = work.records.settings.airlock.ends_min
     # Who has nothing left to do has no arc home, and could seem to be inside already.
     for home_min in past.home_min.values():
-        model.cp.add(problem.end >= ticks_up(home_min + ingress_min))
+        model.cp.add(problem.end >= ticks_up(home_min + ends_min))
