@@ -13,14 +13,14 @@ Every question is one timing of a relaxed network, which is monotone: so the amo
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import reduce
 
 import numpy as np
 
 from planning_kit.plan import network as kinds
-from planning_kit.plan.network import Demand, GivenWay, Network, Rule, on_grid
+from planning_kit.plan.network import GRID_MIN, Bound, Broken, Demand, Network, on_grid
 from planning_kit.plan.timing import earliest_starts, outing_end
 from planning_kit.sky.windows import shrink
 
@@ -33,28 +33,56 @@ _WINDOWED = (kinds.LINK, kinds.LIGHT, kinds.WINDOW)
 Windows = np.ndarray
 
 
-Amounts = Mapping[Rule, float]
+@dataclass(frozen=True)
+class Rule:
+    """One rule that may give way: of a step or group (its position), a bound (its position), or a demand.
 
-
-def keeping_most(network: Network, durations: np.ndarray, hard_min: float,
-                 order: Sequence[str] = CLASSES) -> Network:
-    """The network itself where it has a plan, else with what gives way least taken out of its rules.
-
-    ``durations`` (steps,) minutes. Plans that end by ``hard_min`` come first; then any before the horizon;
-    then any at all. What gave way stands in ``given_way`` of the network.
+    ``label`` tells the named windows of one step apart.
     """
-    if _fits(network, durations, np.inf):
-        return network
-    rules = {kind: [] for kind in order} | _rules(network)
+
+    kind: str
+    number: int
+    label: str = ""
+
+
+Amounts = Mapping[Rule, float]
+"""Minutes that each rule gives way; inf where it is let go."""
+
+
+LOG_SECOND_MIN = 1.0 / 60.0
+"""What is called is logged to a second: a rule that is missed by less is not broken."""
+
+
+def keeping_most(network: Network, durations: np.ndarray, hard_min: Callable[[Network, np.ndarray], float],
+                 order: Sequence[str] = CLASSES) -> tuple[Network, np.ndarray]:
+    """The network and its earliest starts where there is a plan; else with what gives way taken out.
+
+    ``durations`` (steps,) minutes; ``hard_min`` tells the hard limit of a network with its starts. Plans that
+    end by it come first; then any before the horizon; then any at all. The network's ``given_way`` holds what
+    the starts break of the rules as they were.
+    """
+    starts = earliest_starts(network, durations)
+    if np.isfinite(starts).all():
+        return network, starts
+    amounts, whole = least_amounts(network, durations, hard_min, order)
+    kept = relaxed(whole, amounts)
+    starts = earliest_starts(kept, durations)
+    broken = tuple(broken_rules(network, range(len(starts)), starts, durations, GRID_MIN))
+    return replace(kept, given_way=broken), starts
+
+
+def least_amounts(network: Network, durations: np.ndarray, hard_min: Callable[[Network, np.ndarray], float],
+                  order: Sequence[str] = CLASSES) -> tuple[Amounts, Network]:
+    """By how much each rule gives way, and the network with the horizon that this needs."""
+    rules = _rules(network)
     free = dict.fromkeys((rule for kind in order for rule in rules[kind]), np.inf)
     endless = replace(network, horizon_min=np.inf)
-    for whole, limit in ((network, hard_min), (network, np.inf), (endless, np.inf)):
+    loose = relaxed(endless, free)
+    hard = hard_min(loose, earliest_starts(loose, durations))
+    for whole, limit in ((network, hard), (network, np.inf), (endless, np.inf)):
         if _fits(relaxed(whole, free), durations, limit):
             break
-    amounts = _least(whole, durations, limit, [rules[kind] for kind in reversed(order)], free)
-    given = tuple(GivenWay(rule, minutes) for kind in order for rule in rules[kind]
-                  if (minutes := amounts[rule]) > 0)
-    return replace(relaxed(whole, amounts), given_way=given)
+    return _least(whole, durations, limit, [rules[kind] for kind in reversed(order)], free), whole
 
 
 def _fits(network: Network, durations: np.ndarray, limit_min: float) -> bool:
@@ -79,7 +107,7 @@ def _rules(network: Network) -> dict[str, list[Rule]]:
 
 def _least(network: Network, durations: np.ndarray, limit_min: float, classes: Sequence[Sequence[Rule]],
            free: Amounts) -> Amounts:
-    """The least amounts, class by class, the first of ``classes`` made least first; the rest out of the way."""
+    """The least amounts, class by class, the first of ``classes`` first; the rest out of the way."""
     amounts = dict(free)
     starts = earliest_starts(relaxed(network, free), durations)
     # Relaxed by more than the whole outing a rule says nothing any more.
@@ -193,7 +221,46 @@ def _both(first: Windows, second: Windows) -> Windows:
     return np.array(found).reshape(-1, 2)
 
 
-def violations(given: Iterable[GivenWay], order: Sequence[str] = CLASSES) -> tuple[tuple[float, ...], ...]:
-    """By class from the last to the first the amounts, largest first: the smaller, the better a plan is."""
-    return tuple(tuple(sorted((each.minutes for each in given if each.rule.kind == kind), reverse=True))
-                 for kind in reversed(order))
+def broken_rules(network: Network, steps: Collection[int], starts: np.ndarray, durations: np.ndarray,
+                 tolerance_min: float) -> Iterator[Broken]:
+    """The rules of ``network`` on these ``steps`` that the ``starts`` break by more than the tolerance.
+
+    A group is broken, too, if only those of it that are not among the ``steps`` lie in another window.
+    """
+    lengths = on_grid(durations)
+    for bound in network.bounds:
+        if bound.after in steps:
+            by = float(starts[bound.before] + bound.weight_min(lengths) - starts[bound.after])
+            if by > tolerance_min:
+                yield Broken(bound.after, by, bound)
+    for release in network.releases:
+        by = release.at_min - float(starts[release.step])
+        if release.step in steps and by > tolerance_min:
+            # As a bound of the step on itself: so callers tell one form of such rules.
+            yield Broken(release.step, by, Bound(release.step, release.step, release.kind, release.name,
+                                                 crew=release.crew))
+    for step in sorted(steps):
+        for demand in network.demands[step]:
+            first, last = float(starts[step]), float(starts[step] + lengths[step])
+            by = _outside(demand.windows, first, last, tolerance_min)
+            if by > tolerance_min:
+                yield Broken(step, by, demand)
+    for group in network.groups:
+        members = list(group.members)
+        begun = [member for member in members if member in steps]
+        if begun:
+            # Of all members, also those to come: a group is broken, too, if its rest lies in another window.
+            first, last = float(starts[members].min()), float((starts[members] + lengths[members]).max())
+            by = _outside(group.demand.windows, first, last, tolerance_min)
+            if by > tolerance_min:
+                yield Broken(begun[0], by, group)
+
+
+def _outside(windows: np.ndarray, start: float, finish: float, tolerance_min: float) -> float:
+    """How many minutes of [start, finish] stick out of the window that holds most of it."""
+    if not len(windows):
+        # Above the tolerance also for a step of no length: where there is no window it is broken.
+        return max(finish - start, 2 * tolerance_min)
+    # Below 0 for a window that is missed altogether: then the distance to it counts as well.
+    inside = np.minimum(windows[:, 1], finish) - np.maximum(windows[:, 0], start)
+    return float(finish - start - inside.max())

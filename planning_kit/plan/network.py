@@ -142,23 +142,12 @@ class Home:
 
 
 @dataclass(frozen=True)
-class Rule:
-    """One rule that may give way: of a step or group (its position), a bound (its position), or a demand.
+class Broken:
+    """A rule that times break, by ``by_min`` minutes: a bound, or a demand or group of ``step``."""
 
-    ``label`` tells the named windows of one step apart.
-    """
-
-    kind: str
-    number: int
-    label: str = ""
-
-
-@dataclass(frozen=True)
-class GivenWay:
-    """A rule that gives way by ``minutes``; inf where it is let go altogether."""
-
-    rule: Rule
-    minutes: float
+    step: int
+    by_min: float
+    rule: Bound | Demand | Group
 
 
 @dataclass(frozen=True)
@@ -169,7 +158,7 @@ class Network:
     steps whose start is history (`planning_kit.plan.past`): no rule moves them, and they have no slack.
     ``ends_min``: from the second one at the airlock to the end that limits bound.
     ``rows`` says where each step stands in its file, for messages (empty: unknown). ``given_way``: the rules
-    that were relaxed, as no plan keeps them all (`planning_kit.plan.giving_way`).
+    that its plan breaks, as none keeps them all (`planning_kit.plan.giving_way`).
     """
 
     steps: tuple[str, ...]
@@ -184,7 +173,7 @@ class Network:
     group_windows: tuple[np.ndarray, ...] = ()
     rows: tuple[int, ...] = ()
     fixed: frozenset[int] = frozenset()
-    given_way: tuple[GivenWay, ...] = ()
+    given_way: tuple[Broken, ...] = ()
 
     def __post_init__(self) -> None:
         count = len(self.steps)

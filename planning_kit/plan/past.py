@@ -13,7 +13,7 @@ elsewhere than the plan has them.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -21,15 +21,13 @@ import numpy as np
 from planning_kit.inputs.records import Step
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.build import travel_into, work_order
+from planning_kit.plan.giving_way import LOG_SECOND_MIN
 from planning_kit.plan.legs import Passage
 from planning_kit.plan.network import (
     HATCH,
     LOGGED,
     NOW,
     TURN,
-    Bound,
-    Demand,
-    Group,
     Home,
     Network,
     Release,
@@ -110,19 +108,6 @@ def from_here(network: Network, starts: Mapping[int, float], durations: np.ndarr
 
 
 SKIPPED, NOT_DONE = "skipped", "not done"
-LOG_SECOND_MIN = 1.0 / 60.0
-"""What is called is logged to a second: a rule that is missed by less is not broken."""
-
-
-@dataclass(frozen=True)
-class Broken:
-    """A rule that the past breaks, by ``by_min`` minutes: a bound, or a demand or group of ``step``."""
-
-    step: int
-    by_min: float
-    rule: Bound | Demand | Group
-
-
 @dataclass(frozen=True)
 class LeftOut:
     """A step that the re-timed plan does not hold; ``why`` in words; ``kind`` is `SKIPPED` or `NOT_DONE`."""
@@ -147,13 +132,12 @@ class Happened:
     went_with_it: tuple[tuple[str, str], ...] = ()
 
 
-def with_past(network: Network, starts: Mapping[int, float], durations: np.ndarray, now_min: float,
-              released: frozenset[str] = frozenset()) -> Network:
+def with_past(network: Network, starts: Mapping[int, float], durations: np.ndarray,
+              now_min: float) -> Network:
     """The network with the steps of ``starts`` (position to PET minutes) fixed and the rest not before now.
 
     ``durations`` (steps,) are those of the fixed steps as worked so far and still expected. A group of which
-    a part has happened keeps to the window of that part, unless it is in ``released``: then its rest shares
-    any one window.
+    a part has happened keeps to the window of that part.
     """
     fixed = frozenset(starts)
     # Once anyone has worked outside, the hatch is open, whatever was planned.
@@ -170,8 +154,7 @@ def with_past(network: Network, starts: Mapping[int, float], durations: np.ndarr
         # What has happened moves no more: it only says which window the rest must find.
         if rest:
             groups.append(replace(group, members=rest))
-            windows.append(whole if group.name in released
-                           else _window_of(begun, starts, durations, whole))
+            windows.append(_window_of(begun, starts, durations, whole))
     return replace(
         network, releases=tuple(releases), fixed=fixed,
         bounds=tuple(bound for bound in network.bounds if bound.after not in fixed),
@@ -216,44 +199,3 @@ def ended_at(network: Network, starts: Mapping[int, float], durations: np.ndarra
     homes = tuple(replace(home, travel_min=max(0.0, end - ends_min - free[home.crew]))
                   for home in network.homes)
     return replace(network, homes=homes, ends_min=ends_min)
-
-
-def broken_rules(network: Network, fixed: frozenset[int], starts: np.ndarray, durations: np.ndarray,
-                 released: frozenset[str] = frozenset()) -> Iterator[Broken]:
-    """The rules of ``network`` (before `with_past`) that fixed starts break, given all ``starts``."""
-    lengths = on_grid(durations)
-    for bound in network.bounds:
-        if bound.after in fixed:
-            by = float(starts[bound.before] + bound.weight_min(lengths) - starts[bound.after])
-            if by > LOG_SECOND_MIN:
-                yield Broken(bound.after, by, bound)
-    for release in network.releases:
-        by = release.at_min - float(starts[release.step])
-        if release.step in fixed and by > LOG_SECOND_MIN:
-            # As a bound of the step on itself: so callers tell one form of such rules.
-            yield Broken(release.step, by, Bound(release.step, release.step, release.kind, release.name,
-                                                 crew=release.crew))
-    for step in sorted(fixed):
-        for demand in network.demands[step]:
-            by = _outside(demand.windows, float(starts[step]), float(starts[step] + lengths[step]))
-            if by > LOG_SECOND_MIN:
-                yield Broken(step, by, demand)
-    for group in network.groups:
-        members = list(group.members)
-        begun = [member for member in members if member in fixed]
-        if begun:
-            # Of all members, also those to come: a group is broken, too, if its rest lies in another window.
-            first, last = float(starts[members].min()), float((starts[members] + lengths[members]).max())
-            by = _outside(group.demand.windows, first, last)
-            if by > LOG_SECOND_MIN or group.name in released:
-                yield Broken(begun[0], by, group)
-
-
-def _outside(windows: np.ndarray, start: float, finish: float) -> float:
-    """How many minutes of [start, finish] stick out of the window that holds most of it."""
-    if not len(windows):
-        # Above the tolerance also for a step of no length: where there is no window it is broken.
-        return max(finish - start, 2 * LOG_SECOND_MIN)
-    # Below 0 for a window that is missed altogether: then the distance to it counts as well.
-    inside = np.minimum(windows[:, 1], finish) - np.maximum(windows[:, 0], start)
-    return float(finish - start - inside.max())

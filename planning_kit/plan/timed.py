@@ -31,11 +31,11 @@ from planning_kit.plan.custody import custody_table, kit_table, track_custody
 from planning_kit.plan.custody_state import Custody
 from planning_kit.plan.explain import explain_step
 from planning_kit.plan.exposures import Exposure, exposures_table, hazard_exposures
+from planning_kit.plan.giving_way import keeping_most
 from planning_kit.plan.hard_limit import LimitRule, by_consumables, stop_if_unknown
 from planning_kit.plan.inhibit_list import inhibits_table, stays_by_inhibit
 from planning_kit.plan.legs import Passage, cautions_table, crew_passages
-from planning_kit.plan.network import on_grid
-from planning_kit.plan.no_plan import stop_if_circular, stop_if_unplaced
+from planning_kit.plan.network import Network, on_grid
 from planning_kit.plan.past import Broken, Happened, Whereabouts, whereabouts_at
 from planning_kit.plan.plan_times import Almanac, HardLimit, Times, almanac_for
 from planning_kit.plan.returns import (
@@ -48,7 +48,6 @@ from planning_kit.plan.returns import (
 )
 from planning_kit.plan.suits import SuitHistory, suit_histories, suit_summary_table, suits_table
 from planning_kit.plan.tether_lines import Tether, tethers_table, track_tether
-from planning_kit.plan.timing import earliest_starts
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,8 +89,8 @@ class TimedPlan(Times):
            almanac: Almanac | None = None) -> TimedPlan:
         """Time a scenario. ``pet_zero`` (UTC) replaces its own; ``almanac`` is that PET 0's, where known.
 
-        Raises `ScenarioError` that names the steps when rules run in a circle, a step is longer than any
-        window it needs, or a step is pushed past the horizon; and where the hard limit is to follow from
+        Where no plan keeps all rules it is the one that breaks least (`planning_kit.plan.giving_way`), with a
+        finding for each rule that gives way. Raises `ScenarioError` where the hard limit is to follow from
         consumables of which nothing is known.
         """
         as_scenario(scenario)
@@ -101,10 +100,12 @@ class TimedPlan(Times):
         travels = crew_travel(records)
         network = build_network(records, almanac, travels)
         durations = on_grid(np.array([step.minutes_likely for step in records.steps], dtype=float))
-        stop_if_circular(network, durations)
-        starts = earliest_starts(network, durations)
-        stop_if_unplaced(network, durations, starts)
-        plan = cls(scenario, moment, almanac, travels, network, durations, starts)
+
+        def of(network: Network, starts: np.ndarray) -> TimedPlan:
+            return cls(scenario, moment, almanac, travels, network, durations, starts)
+
+        network, starts = keeping_most(network, durations, lambda *times: of(*times).hard_min)
+        plan = of(network, starts)
         if scenario.settings.limits.fixed_hard_min is None:
             stop_if_unknown(plan.suit_histories)
         return plan

@@ -169,14 +169,6 @@ def _with_parts(scenario: Scenario, parts: Mapping[str, str]) -> dict[str, pd.Da
     return {"gaps": gaps, "inhibits": inhibits}
 
 
-def without(happened: Happened, lost: Mapping[str, str]) -> Happened:
-    """The same without the steps of ``lost`` (to the reason why they cannot be placed)."""
-    changed = made(happened.scenario, [_dropped(lost)])
-    left = tuple(LeftOut(happened.parts.get(step, step), NOT_DONE, why) for step, why in lost.items())
-    return Happened(changed.scenario, happened.fixed, happened.parts, (*happened.left_out, *left),
-                    (*happened.went_with_it, *_went(changed)))
-
-
 def positions(happened: Happened) -> tuple[dict[int, float], np.ndarray]:
     """Fixed starts by position, and the durations (steps,) of the scenario, minutes."""
     steps = happened.scenario.records.steps

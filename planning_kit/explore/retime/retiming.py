@@ -1,9 +1,8 @@
 """Re-timing: the plan from now on, given what was logged. It always returns.
 
 What has happened is written into the scenario (`log_as_scenario`), its starts are fixed
-(`planning_kit.plan.past`) and the one timing places the rest, not before now, in the real windows. A group
-that the past has torn apart is let go; a step that then finds no window or no time is left out with all
-that waits for it, and the rest is timed anew. Findings say all of it.
+(`planning_kit.plan.past`) and the one timing places the rest, not before now, in the real windows. Where it
+cannot keep all rules, the plan that breaks least is timed. Findings say all of it.
 
 Suits are corrected by what was really used. A metabolic rate is logged as the mean since PET 0. Its ratio
 to the mean that the re-timed plan assumes over the same minutes multiplies the crew member's
@@ -14,13 +13,12 @@ that the ratio may differ by kind of work; use before PET 0 is scaled too.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
 
-from planning_kit.explore.retime.log_as_scenario import positions, without, write_down
+from planning_kit.explore.retime.log_as_scenario import positions, write_down
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log import Actuals, read_actuals
@@ -29,13 +27,12 @@ from planning_kit.inputs.log_state import States, Suited, states_of
 from planning_kit.inputs.records import Records
 from planning_kit.inputs.times import moment_at, pet_label, pet_min
 from planning_kit.plan.build import build_network
-from planning_kit.plan.network import AFTER, MIN_GAP, Network, on_grid
-from planning_kit.plan.no_plan import is_first_cause, stop_if_circular, why_unplaced
-from planning_kit.plan.past import Broken, Happened, Whereabouts, broken_rules, ended_at, from_here, with_past
+from planning_kit.plan.giving_way import LOG_SECOND_MIN, broken_rules, keeping_most
+from planning_kit.plan.network import Broken, Network, on_grid
+from planning_kit.plan.past import Happened, Whereabouts, ended_at, from_here, with_past
 from planning_kit.plan.plan_times import Almanac, almanac_for
 from planning_kit.plan.suits import SuitHistory
 from planning_kit.plan.timed import Outside, TimedPlan
-from planning_kit.plan.timing import earliest_starts
 
 _OF_TIMES_ONLY = ("end_min", "holders", "bare_lanes", "passages")  # not slack: limits may rest on suits
 _MOST_RATIO = 5.0  # beyond this a typing error is likelier than the work
@@ -157,62 +154,24 @@ class _Placed:
 
 def _placed(base: TimedPlan, happened: Happened, almanac: Almanac, now_min: float,
             here: tuple[Whereabouts, ...], inside_min: float | None) -> _Placed:
-    """Time what is left, leaving out what cannot be placed: each round leaves out at least one step."""
-    released: frozenset[str] = frozenset()
-    while True:
-        # Anew in each round: what is left out has gone from the scenario with all its rules.
-        whole = build_network(happened.scenario.records, almanac, base.travels)
-        fixed, durations = positions(happened)
-        network = with_past(whole, fixed, durations, now_min, released)
-        if inside_min is not None:
-            network = ended_at(network, fixed, durations, inside_min)
-        if here:
-            records = happened.scenario.records
-            network = from_here(network, fixed, durations, records.steps, base.travels,
-                                records.settings.airlock_place, here)
-        if here:
-            stop_if_circular(network, durations)  # a decision can be nonsense; what was logged has happened
-        starts = earliest_starts(network, durations)
-        lost = [step for step in range(len(starts)) if not np.isfinite(starts[step])]
-        if not lost:
-            broken = tuple(broken_rules(whole, network.fixed, starts, durations, released))
-            return _Placed(happened, network, durations, starts, broken)
-        torn = frozenset(_torn_groups(whole, network, lost)) - released
-        # First these are let go: in another window the rest may find a place, and nothing is left out.
-        if torn:
-            released |= torn
-        else:
-            happened = without(happened, _lost_steps(network, durations, starts, lost))
+    """Time what is left; where it cannot keep all rules, the plan that breaks least."""
+    records = happened.scenario.records
+    whole = build_network(records, almanac, base.travels)
+    fixed, durations = positions(happened)
+    network = with_past(whole, fixed, durations, now_min)
+    if inside_min is not None:
+        network = ended_at(network, fixed, durations, inside_min)
+    if here:
+        network = from_here(network, fixed, durations, records.steps, base.travels,
+                            records.settings.airlock_place, here)
 
+    def hard_min(tried: Network, starts: np.ndarray) -> float:
+        return replace(base, scenario=happened.scenario, almanac=almanac, network=tried, durations=durations,
+                       starts=starts).hard_min
 
-def _torn_groups(whole: Network, network: Network, lost: list[int]) -> Iterator[str]:
-    """Groups of which a part has happened and the rest finds no place."""
-    for group in whole.groups:
-        if network.fixed & set(group.members) and set(lost) & set(group.members):
-            yield group.name
-
-
-def _lost_steps(network: Network, durations: np.ndarray, starts: np.ndarray,
-                lost: list[int]) -> dict[str, str]:
-    """Steps that cannot be placed and all that would be senseless without them, each with its reason."""
-    # Steps that wait for each other have no first cause: then all of them go, so that this ends.
-    causes = [step for step in lost if is_first_cause(network, durations, starts, step)] or lost
-    why = {step: why_unplaced(network, durations, starts, step)[1] for step in causes}
-    waiting = list(why)
-    while waiting:
-        cause = waiting.pop()
-        for step in _needs(network, cause) - network.fixed - set(why):
-            why[step] = f"makes no sense without {network.steps[cause]}, which cannot be placed"
-            waiting.append(step)
-    return {network.steps[step]: why[step] for step in sorted(why)}
-
-
-def _needs(network: Network, cause: int) -> set[int]:
-    """What waits for a step by rule (not merely by order of work) or shares its window."""
-    after = {bound.after for bound in network.bounds
-             if bound.before == cause and bound.kind in (AFTER, MIN_GAP)}
-    shared = {step for group in network.groups if cause in group.members for step in group.members}
-    return after | shared
+    network, starts = keeping_most(network, durations, hard_min)
+    broken = tuple(broken_rules(whole, network.fixed, starts, durations, LOG_SECOND_MIN))
+    return _Placed(happened, network, durations, starts, broken)
 
 
 def network_of(plan: TimedPlan, records: Records) -> Network:
