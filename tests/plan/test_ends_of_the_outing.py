@@ -327,7 +327,8 @@ def test_a_published_summary_timeline_adds_up() -> None:
     plan = pk.time_plan(scenario.with_settings(
         {"airlock.hatch_open_min": 5, "airlock.hatch_closed_min": 5, "airlock.repress_start_min": 5,
          "airlock.repress_safe_min": 20, "airlock.ends": "hatch_closed", "horizon_h": 8}))
-    assert (plan.end_min, plan.timed.safe_min) == pytest.approx((375, 390), abs=1e-5)  # no route is quite without length
+    # No route is quite without length.
+    assert (plan.end_min, plan.timed.safe_min) == pytest.approx((375, 390), abs=1e-5)
 
 
 def test_the_briefing_tells_when_the_hatch_opens() -> None:
