@@ -60,9 +60,9 @@ def ways_home(plan: TimedPlan, how: str = TERMINATE, every_min: float = 1.0) -> 
     """Terminate or abort at every minute of the outing: a row a crew member and moment.
 
     ``step`` in hand, ``make_safe`` in words, ``safe_min``; ``back_min`` from the end of that until the
-    pressure can be breathed; ``total_min``; ``inside_min`` (PET of it); ``oxygen_margin_min`` of the emergency
-    oxygen, and ``suit_margin_min`` of the consumable ``first_out``. Raises `ScenarioError` for another ``how``
-    and for minutes as `whole_minutes` does.
+    pressure can be breathed; ``total_min``; ``inside_min`` (PET of it); ``oxygen_margin_min`` of the
+    emergency oxygen, and ``suit_margin_min`` of the consumable ``first_out``. Raises `ScenarioError` for
+    another ``how`` and for minutes as `whole_minutes` does.
     """
     _check(how)
     moments = whole_minutes(plan, every_min)[:-1]  # at the end they are home
