@@ -13,11 +13,12 @@ from collections.abc import Iterator, Sequence
 
 from planning_kit.inputs.log_format import Event
 from planning_kit.inputs.log_state import IN_PROGRESS, LEFT, TO_DO, State, States
-from planning_kit.inputs.times import number_label, pet_label, pet_min
+from planning_kit.inputs.times import pet_label, pet_min
+from planning_kit.judge.check_rules import broken_finding
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.build import work_order
-from planning_kit.plan.network import HATCH, MAX_GAP, MIN_GAP, ORDER, Bound, Demand
-from planning_kit.plan.past import NOT_DONE, SKIPPED, Broken, LeftOut
+from planning_kit.plan.network import HATCH, ORDER, Bound
+from planning_kit.plan.past import NOT_DONE, SKIPPED, LeftOut
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "log"
@@ -35,7 +36,8 @@ def check_log(plan: TimedPlan) -> Iterator[Finding]:
     for each in outside.broken:
         is_quick_way = isinstance(each.rule, Bound) and each.rule.kind in (ORDER, HATCH)
         if not is_quick_way or each.by_min >= _QUICKER_MIN:
-            yield _broken(plan, each)
+            yield broken_finding(plan, each, CHECK, "as logged", "The re-timing has let this rule go: make "
+                                 "sure that it is safe, or correct the log")
     for state in outside.states.by_step.values():
         if state.status == IN_PROGRESS and state.left_to_do_min(now_min) <= 0:
             yield _used_up(state, now_min)
@@ -54,49 +56,6 @@ def check_log(plan: TimedPlan) -> Iterator[Finding]:
     yield from _clocks(plan, outside.actuals.events)
     for crew, ratio in outside.effort.items():
         yield _effort(outside.states, crew, ratio)
-
-
-def _broken(plan: TimedPlan, broken: Broken) -> Finding:
-    step, broken_rule, severity = plan.steps[broken.step], broken.rule, STOP
-    if isinstance(broken_rule, Bound):
-        about = plan.steps[broken_rule.before].step
-        severity, rule, words, source = _broken_bound(plan, broken_rule, broken.by_min)
-    elif isinstance(broken_rule, Demand):
-        rule, about, source = "outside-window", broken_rule.label, "steps.light, windows or link"
-        words = f"{number_label(broken.by_min, 'up')} min of it outside {about}"
-    else:
-        rule, about, source = "window-left", broken_rule.name, "steps.same_window"
-        words = (f"the steps of {about!r} do not lie in one {broken_rule.demand.label} any more"
-                 + (f": {number_label(broken.by_min, 'up')} min outside" if broken.by_min > 0 else ""))
-    start, finish = plan.span(step.step)
-    return Finding(
-        severity, CHECK, rule, about=about, crew=step.crew, step=step.step, start_min=start,
-        message=f"{step.step} ({pet_label(start)} to {pet_label(finish)}) as logged: {words}. The "
-                "re-timing has let this rule go: make sure that it is safe, or correct the log",
-        source=source, value=broken.by_min, limit=0.0, margin=-broken.by_min)
-
-
-def _broken_bound(plan: TimedPlan, bound: Bound, by_min: float) -> tuple[str, str, str, str]:
-    """Severity, rule, words and source of a bound that is broken by so many minutes."""
-    before = plan.steps[bound.before].step
-    if bound.kind == ORDER:
-        return REMARK, "quick-way", (f"{bound.crew} was there {number_label(by_min, 'up')} min sooner than "
-                                     "the way takes in the plan"), "crew.metres_per_min"
-    if bound.kind == HATCH:
-        return CONCERN, "hatch", (f"{bound.crew} was there {number_label(by_min, 'up')} min sooner than the "
-                                  "planned opening of the hatch allows"), "airlock.hatch_open_min"
-    reason = next((f" ({gap.reason})" for gap in plan.scenario.records.gaps if gap.reason and
-                   {gap.first_step, gap.then_step} == {before, plan.steps[bound.after].step}), "")
-    if bound.kind == MAX_GAP:
-        allowed = -bound.fixed_min
-        return STOP, "max-gap", (f"the clock to {before} is broken, "
-                                 f"{number_label(allowed + by_min, 'up')} of {allowed:g} "
-                                 f"min{reason}"), "gaps.max_gap"
-    if bound.kind == MIN_GAP:
-        return STOP, "min-gap", (f"{number_label(by_min, 'up')} min sooner after {before} than the "
-                                 f"{bound.fixed_min:g} min asked{reason}"), "gaps.min_gap"
-    return STOP, "after", (f"it began {number_label(by_min, 'up')} min before {before} was "
-                           "finished"), "steps.after"
 
 
 def _used_up(state: State, now_min: float) -> Finding:

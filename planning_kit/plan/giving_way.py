@@ -13,7 +13,7 @@ Every question is one timing of a relaxed network, which is monotone: so the amo
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import reduce
 
@@ -45,7 +45,7 @@ class Rule:
     label: str = ""
 
 
-Amounts = Mapping[Rule, float]
+Amounts = dict[Rule, float]
 """Minutes that each rule gives way; inf where it is let go."""
 
 
@@ -114,29 +114,23 @@ def _least(network: Network, durations: np.ndarray, limit_min: float, classes: S
     last = float((starts + durations).max(initial=0.0))
     most = int(np.ceil(TENTHS * (max(last, limit_min if np.isfinite(limit_min) else last) + 1.0))) * 2
 
-    def fits(changed: Amounts) -> bool:
-        return _fits(relaxed(network, amounts | changed), durations, limit_min)
+    def least_tenths(rules: Sequence[Rule], high: int) -> int:
+        """The least number of tenths, the same for all of these, where ``high`` does."""
+        low = -1
+        while high - low > 1:
+            middle = (low + high) // 2 if low >= 0 else 0
+            tried = amounts | dict.fromkeys(rules, middle / TENTHS)
+            does = _fits(relaxed(network, tried), durations, limit_min)
+            low, high = (low, middle) if does else (middle, high)
+        return high
 
     for rules in classes:
         own = [rule for rule in rules if _can_be_kept(network, rule)]
-        least = _least_tenths(lambda tenths, own=own: fits(dict.fromkeys(own, tenths / TENTHS)), most)
+        least = least_tenths(own, most)
         amounts |= dict.fromkeys(own, least / TENTHS)
         for rule in own if least else ():
-            amounts[rule] = _least_tenths(lambda tenths, rule=rule: fits({rule: tenths / TENTHS}),
-                                          least) / TENTHS
+            amounts[rule] = least_tenths([rule], least) / TENTHS
     return amounts
-
-
-def _least_tenths(fits: Callable[[int], bool], most: int) -> int:
-    """The least number of tenths that fits, where ``most`` does and more never does harm."""
-    low, high = -1, most
-    if fits(0):
-        return 0
-    low = 0
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if fits(middle) else (middle, high)
-    return high
 
 
 def _can_be_kept(network: Network, rule: Rule) -> bool:
@@ -191,7 +185,7 @@ def _group_windows(network: Network, number: int, amounts: Amounts) -> Windows:
     if windows is group.demand.windows:
         return _wider(group.demand, guard, wider)
     by = wider + min(guard, group.demand.guard_min)
-    return windows + np.array([-by, by])
+    return np.asarray(windows + np.array([-by, by]))
 
 
 def _wider(demand: Demand, guard_less: float, wider: float) -> Windows:
@@ -202,7 +196,7 @@ def _wider(demand: Demand, guard_less: float, wider: float) -> Windows:
     if guard_less < demand.guard_min:
         kept = shrink(demand.whole, demand.guard_min - guard_less, (0.0, demand.horizon_min))
     inward = Demand.of(demand.kind, demand.label, demand.whole, kept).windows
-    return inward + np.asarray(on_grid(np.array([-wider, wider])))
+    return np.asarray(inward + on_grid(np.array([-wider, wider])))
 
 
 def _both(first: Windows, second: Windows) -> Windows:

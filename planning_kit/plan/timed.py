@@ -35,8 +35,8 @@ from planning_kit.plan.giving_way import keeping_most
 from planning_kit.plan.hard_limit import LimitRule, by_consumables, stop_if_unknown
 from planning_kit.plan.inhibit_list import inhibits_table, stays_by_inhibit
 from planning_kit.plan.legs import Passage, cautions_table, crew_passages
-from planning_kit.plan.network import Network, on_grid
-from planning_kit.plan.past import Broken, Happened, Whereabouts, whereabouts_at
+from planning_kit.plan.network import Broken, Network, on_grid
+from planning_kit.plan.past import Happened, Whereabouts, whereabouts_at
 from planning_kit.plan.plan_times import Almanac, HardLimit, Times, almanac_for
 from planning_kit.plan.returns import (
     Breach,

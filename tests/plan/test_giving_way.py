@@ -78,15 +78,15 @@ class Asked:
                     self.rules[GUARD].append((GUARD, step, ""))
         self.rules[SAME_WINDOW] = [(SAME_WINDOW, number, "") for number in range(len(network.groups))]
 
-    def least(self, fixed: dict, free: list, of: list) -> int | None:
-        """The least amount (tenths) common to all rules of ``of``; ``fixed``: known amounts; the rest let go."""
+    def least(self, fixed: dict, of: list) -> int | None:
+        """The least amount (tenths) for all rules of ``of``; ``fixed``: known amounts; the rest let go."""
         model = cp_model.CpModel()
         count = len(self.network.steps)
-        lengths = [int(round(each * T)) for each in self.durations]
+        lengths = [round(each * T) for each in self.durations]
         most = FAR if self.horizon == np.inf else int(self.horizon * T)
         starts = [model.new_int_var(0, most, f"x{i}") for i in range(count)]
         common = model.new_int_var(0, FAR, "v")
-        amount = {rule: fixed[rule] if rule in fixed else common if rule in of else None
+        amount = {rule: fixed.get(rule, common if rule in of else None)
                   for kind in CLASSES for rule in self.rules[kind]}
         for release in self.network.releases:
             model.add(starts[release.step] >= int(release.at_min * T))
@@ -97,7 +97,7 @@ class Asked:
         for number, bound in enumerate(self.network.bounds):
             less = 0 if bound.kind == kinds.ORDER else amount[(bound.kind, number, "")]
             if less is not None:
-                weight = int(round(float(bound.weight_min(self.durations)) * T))
+                weight = round(float(bound.weight_min(self.durations)) * T)
                 model.add(starts[bound.after] + less >= starts[bound.before] + weight)
         for step, demands in enumerate(self.network.demands):
             for demand in demands:
@@ -143,25 +143,26 @@ class Asked:
         model.add_max_equality(guard, [full if each is None else each for each in guards])
         wide = model.new_int_var(0, FAR, "")
         model.add_max_equality(wide, [0 if each is None else each for each in light])
-        self._within(model, group.demand, [(starts[m], lengths[m]) for m in group.members], guard, [own, wide])
+        spans = [(starts[member], lengths[member]) for member in group.members]
+        self._within(model, group.demand, spans, guard, [own, wide])
 
 
 def by_solver(network: Network, durations: np.ndarray, hard: float) -> dict | None:
     """The amounts, in tenths, by the rule as it is written."""
     for limit, horizon in ((hard, network.horizon_min), (np.inf, network.horizon_min), (np.inf, np.inf)):
         asked = Asked(network, durations, limit, horizon)
-        if asked.least({}, [], []) is not None:
+        if asked.least({}, []) is not None:
             break
     fixed: dict = {}
     for kind in reversed(CLASSES):
         own = [rule for rule in asked.rules[kind] if not _is_unknown(network, rule)]
-        least = asked.least(fixed, [], own)
+        least = asked.least(fixed, own)
         assert least is not None
         for rule in own:
             fixed[rule] = least
         for rule in own if least else []:
             rest = {each: value for each, value in fixed.items() if each != rule}
-            fixed[rule] = asked.least(rest, [], [rule])
+            fixed[rule] = asked.least(rest, [rule])
     return fixed
 
 

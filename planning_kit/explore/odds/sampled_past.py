@@ -161,9 +161,11 @@ class Begun:
         """The network of ``steps`` with this past; ways home are as long as they are."""
         starts = {i: self.starts[step.step] for i, step in enumerate(steps) if step.step in self.starts}
         nothing = np.zeros(len(steps))
-        released = frozenset(group.name for group in network.groups)
         # How late the last step ends differs by sample: not the way home but `Part.timed` keeps them out.
-        held = replace(with_past(network, starts, nothing, self.now_min, released), homes=network.homes)
+        held = with_past(network, starts, nothing, self.now_min)
+        # Nor in which window of its group it ends: the rest of one may share any.
+        held = replace(held, homes=network.homes,
+                       group_windows=tuple(group.demand.windows for group in held.groups))
         return from_here(held, starts, nothing, steps, travels, airlock, self.here) if self.here else held
 
 
