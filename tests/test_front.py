@@ -97,10 +97,9 @@ def test_an_order_is_sought_for_the_pet_zero_of_the_plan(plan: pk.Plan) -> None:
 
 def test_a_scenario_without_a_plan_is_asked_for_one(plan: pk.Plan) -> None:
     stuck = plan.scenario.edit_row("steps", "B3", minutes_low=50, minutes_likely=55, minutes_high=60)
-    with pytest.raises(pk.ScenarioError):
-        pk.time_plan(stuck)  # longer than any night
+    # Longer than any night.
+    assert "B3" in set(pk.time_plan(stuck).findings.query("check == 'rules'")["step"])
     found = pk.find_plan(stuck, effort=0.5, seconds=1e9)
-    assert found.current is None
     assert found.best is None
     assert "B3" in set(found.clash["row"])
 

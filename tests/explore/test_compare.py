@@ -30,12 +30,11 @@ def test_a_plan_is_compared_with_a_plan_a_scenario_and_a_folder(small: pk.Scenar
         assert again.margins.equals(found.margins)
 
 
-def test_a_scenario_without_a_plan_is_a_verdict(small: pk.Scenario, small_plan: pk.Plan) -> None:
+def test_what_fits_in_no_night_is_a_verdict(small: pk.Scenario, small_plan: pk.Plan) -> None:
     # longer than any night
     stuck = edited(small, "steps", "B3", minutes_low=50, minutes_likely=55, minutes_high=60)
     found = small_plan.compare(stuck)
-    assert found.plan_b is None
-    assert found.no_plan.startswith("B3: ")
+    assert any("B3 needs 55.0 min" in row.words for row in found.verdict.itertuples())
     assert found.overall.startswith("Stop: ")
 
 

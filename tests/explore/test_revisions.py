@@ -210,16 +210,9 @@ def test_a_side_without_a_plan_is_a_verdict(small: pk.Scenario) -> None:
     # longer than any night
     stuck = edited(small, "steps", "B3", minutes_low=50, minutes_likely=55, minutes_high=60)
     revision = compare_revisions(small, stuck)
-    assert revision.timed_b is None
-    assert any(words.startswith("now there is no plan: B3: ") for words in lines(revision, "stop"))
-    assert revision.times.empty
-    assert revision.findings.empty
-    assert revision.margins.empty
+    assert any("B3 needs 55.0 min of one night" in words for words in lines(revision, "stop"))
     assert not revision.inputs.empty
-    assert any(words.startswith("before there is no plan") for words
-               in lines(compare_revisions(stuck, small), "look"))
-    assert any(words.startswith("neither before nor now is there a plan; now: B3: ") for words
-               in lines(compare_revisions(stuck, stuck), "stop"))
+    assert not lines(compare_revisions(stuck, small), "stop")
 
 
 def test_plans_bring_their_own_pet_zero(small_plan: pk.Plan) -> None:

@@ -225,9 +225,13 @@ def test_rows_between_the_same_ends_are_one_gap(small: pk.Scenario) -> None:
     assert rows["what_if"].tolist() == [{"gaps": {"C2 C3": {"min_gap": 23}}}]
 
 
-def test_a_change_without_a_plan_says_why(small_plan: pk.Plan) -> None:
-    with pytest.raises(pk.ScenarioError, match="longest night window"):
-        small_plan.what_if(stretch={"B3": 5})
+def test_a_change_that_fits_in_no_night_says_what_gives_way(small_plan: pk.Plan) -> None:
+    long = small_plan.what_if(stretch={"B3": 5})  # 70 min; the night offers 30.9
+    (stop,) = long.findings.query("check == 'rules'").to_dict("records")
+    assert (stop["severity"], stop["rule"], stop["step"]) == ("stop", "outside-window", "B3")
+    assert "B3 needs 70.0 min of one night; night 1" in stop["message"]
+    assert "offers 30.9 after guards" in stop["message"]
+    assert stop["value"] == pytest.approx(70 - 30.9, abs=0.1)
 
 
 def test_gaps_and_moves_are_edits_too(small_plan: pk.Plan) -> None:
