@@ -15,6 +15,7 @@ import pandas as pd
 
 from planning_kit.changes.order import Follow
 from planning_kit.explore.gain_changes import (
+    GUARD,
     KINDS,
     ORDER,
     PET_ZERO,
@@ -175,12 +176,12 @@ def _network_of(plan: TimedPlan, orders: Orders) -> Network:
 
     Who is underway is taken to be where they last worked, which is the most hopeful: the proof knows better.
     """
-    steps, airlock = plan.steps, plan.scenario.settings.airlock_place
-    others = (bound for bound in plan.network.bounds if bound.kind != ORDER_BOUND)
-    fixed = plan.network.fixed
-    known = (release for release in plan.network.releases if release.kind in (LOGGED, NOW, HATCH))
+    steps, airlock, asked = plan.steps, plan.scenario.settings.airlock_place, plan.network.as_asked
+    others = (bound for bound in asked.bounds if bound.kind != ORDER_BOUND)
+    fixed = asked.fixed
+    known = (release for release in asked.releases if release.kind in (LOGGED, NOW, HATCH))
     return replace(
-        plan.network,
+        asked,
         releases=(*known, *(first for first in first_releases(steps, orders, plan.travels, airlock)
                             if first.step not in fixed)),
         bounds=(*(bound for bound in order_bounds(steps, orders, plan.travels) if bound.after not in fixed),
@@ -208,7 +209,8 @@ def gain(plan: TimedPlan, step: str, minutes: float | None = None, most: int = 5
     rows: list[Row] = []
     nothing: list[Row] = []
     for kind in KINDS:
-        if kind == PET_ZERO and (not target.is_window or plan.network.fixed):
+        if (kind == GUARD and not target.mends) or (
+                kind == PET_ZERO and (not target.is_window or plan.network.fixed)):
             continue  # any other step starts as much earlier as PET 0 does; outside, PET 0 is history
         proved = _proved_rows(plan, target, (each for each in candidates if each.kind == kind), most)
         # All moves of all rows take long: they are tried only where no likely one is free of new stops.
@@ -253,7 +255,9 @@ def _proved(plan: TimedPlan, target: Target, candidate: Candidate) -> Row | None
     # The target counts from the PET 0 of the plan, the changed starts from their own.
     later = pet_min(changed.pet_zero, plan.pet_zero)
     named, judged = plan.steps[target.named].step, plan.steps[target.judged].step
-    if float(changed.starts[changed.position(judged)]) + later > target.latest_min:
+    # What breaks a rule has not reached anything.
+    if changed.network.given_way or (
+            float(changed.starts[changed.position(judged)]) + later > target.latest_min):
         return None
     new_start = float(changed.starts[changed.position(named)])
     found = new_findings(plan, changed)

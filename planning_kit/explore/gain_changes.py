@@ -13,7 +13,7 @@ from datetime import timedelta
 
 import numpy as np
 
-from planning_kit.changes.amounts import Amount, GapTo, PetZero, Stretch
+from planning_kit.changes.amounts import Amount, GapTo, PetZero, Set, Stretch
 from planning_kit.changes.change import Change, step_named, task_named
 from planning_kit.changes.dropping import Drop, without_tasks
 from planning_kit.explore.retime.retiming import network_of
@@ -33,7 +33,8 @@ _WINDOW_KINDS = (LIGHT, LINK, WINDOW, GROUP)
 class Target:
     """Met when the step at position ``judged`` starts at or before ``latest_min`` (PET).
 
-    ``named`` is the position of the step that the planner named; ``words`` say what is wanted.
+    ``named`` is the position of the step that the planner named; ``words`` say what is wanted. ``mends``: any
+    plan that keeps all rules meets it.
     """
 
     named: int
@@ -41,6 +42,7 @@ class Target:
     latest_min: float
     words: str
     is_window: bool = False
+    mends: bool = False
 
     def is_met(self, starts: np.ndarray) -> np.ndarray:
         """Whether starts (steps,) or (steps, samples) of a whole plan meet it."""
@@ -51,13 +53,15 @@ def find_target(plan: TimedPlan, step: str, minutes: float | None) -> Target:
     """What ``plan.gain(step, minutes)`` asks for.
 
     Without ``minutes``: the first step on the holding chain of ``step`` that is held by a window, or in one,
-    is to start before that window begins. Raises `ScenarioError` for a step that there is not, minutes that
-    are not above 0, or no window on the chain.
+    is to start before that window begins; of a plan in which rules give way, that none does. Raises
+    `ScenarioError` for a step that there is not, minutes that are not above 0, or no window on the chain.
     """
     named = plan.position(str(step))
     if named in plan.network.fixed:
         raise ScenarioError.single("has begun: only what is to come can start earlier", table="steps",
                                    column="step", value=step)
+    if minutes is None and plan.network.given_way:
+        return Target(named, named, np.inf, "a plan that keeps all rules", is_window=True, mends=True)
     if minutes is None:
         return _window_before(plan, named)
     if not is_number(minutes) or minutes <= 0:
@@ -89,7 +93,8 @@ def _window_before(plan: TimedPlan, named: int) -> Target:
 
 ORDER, SHORTEN, MIN_GAP, MAX_GAP = "order", "shorten", "min gap", "max gap"
 DROP, PET_ZERO = "drop", "pet_zero"
-KINDS = (ORDER, SHORTEN, MIN_GAP, MAX_GAP, DROP, PET_ZERO)
+GUARD = "guard"
+KINDS = (GUARD, ORDER, SHORTEN, MIN_GAP, MAX_GAP, DROP, PET_ZERO)
 _TENTHS = 10  # of a minute: finer than anyone works
 _MOST_EARLIER_MIN = 720
 
@@ -110,8 +115,25 @@ class Candidate:
 
 def other_changes(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
     """Every change that is no move in the order of work and meets the target by itself."""
-    for found in (shortened_steps, relaxed_gaps, dropped_tasks, earlier_pet_zero):
+    for found in (less_guard, shortened_steps, relaxed_gaps, dropped_tasks, other_pet_zero):
         yield from found(plan, target)
+
+
+def less_guard(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
+    """The least whole seconds by which the guard of the light must be less, to mend what breaks a rule."""
+    records, guard_s = plan.scenario.records, plan.scenario.settings.night_guard_s
+    if not target.mends:
+        return
+
+    def is_met(seconds: int) -> bool:
+        settings = replace(records.settings, night_guard_s=guard_s - seconds)
+        return bool(target.is_met(_starts_of(plan, replace(records, settings=settings), plan.durations)))
+
+    seconds = _least(is_met, math.floor(guard_s))
+    if seconds:
+        words = f"night guard of {guard_s - seconds:g} s instead of {guard_s:g}"
+        yield Candidate(GUARD, words, seconds / 60.0,
+                        Set({"lighting.night_guard_s": guard_s - seconds}))
 
 
 def shortened_steps(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
@@ -124,7 +146,7 @@ def shortened_steps(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
     by_min = np.concatenate([np.arange(1, count + 1) / _TENTHS for count in tenths] or [np.zeros(0)])
     durations = np.repeat(plan.durations[:, None], len(owner), axis=1)
     durations[owner, np.arange(len(owner))] -= by_min
-    starts = earliest_starts(plan.network, np.maximum(durations, 0.0))
+    starts = earliest_starts(plan.network.as_asked, np.maximum(durations, 0.0))
     met = np.flatnonzero(target.is_met(starts))
     # The columns of a step begin with the least cut, so its first that meets the target is the least.
     positions, first = np.unique(owner[met], return_index=True)
@@ -218,25 +240,27 @@ def dropped_tasks(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
             yield Candidate(DROP, words, minutes, Drop((task_named(records, task.task),)))
 
 
-def earlier_pet_zero(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
+def other_pet_zero(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
     """The least whole tenths by which an earlier PET 0 alone catches the window before, if any does.
 
     Only for windows: they stay where they are when PET 0 moves. Any other step starts as much earlier as
-    PET 0 does, which is no gain.
+    PET 0 does, which is no gain. What breaks a rule may be mended by a later PET 0, too.
     """
     if not target.is_window or plan.network.fixed:
         return
-    tenths = np.arange(_MOST_EARLIER_MIN * _TENTHS, 0, -1)
-    most = float(tenths[0]) / _TENTHS
-    pet_zeros = PetZeroRange(plan.scenario, plan.pet_zero - timedelta(minutes=most), most - tenths / _TENTHS)
+    most = _MOST_EARLIER_MIN * _TENTHS
+    earlier = np.concatenate((np.arange(most, 0, -1), -np.arange(1, most + 1) if target.mends else []))
+    first = plan.pet_zero - timedelta(minutes=_MOST_EARLIER_MIN)
+    pet_zeros = PetZeroRange(plan.scenario, first, _MOST_EARLIER_MIN - earlier / _TENTHS)
     starts = pet_zeros.starts(plan.durations)
     # Told from the plan's own PET 0. NaN, a PET 0 that has to be timed by itself, counts as not met: a
     # change may be missed, but none is made up.
-    met = target.is_met(starts - tenths / _TENTHS)
-    if met.any():
-        by_min = float(tenths[np.flatnonzero(met)[-1]]) / _TENTHS
-        earlier = PetZero(plan.pet_zero - timedelta(minutes=by_min), plan.pet_zero)
-        yield Candidate(PET_ZERO, f"PET 0 {by_min:g} min earlier", by_min, earlier)
+    met = np.flatnonzero(target.is_met(starts - earlier / _TENTHS))
+    if len(met):
+        by_min = float(min(earlier[met], key=abs)) / _TENTHS
+        words = f"PET 0 {abs(by_min):g} min {'earlier' if by_min > 0 else 'later'}"
+        yield Candidate(PET_ZERO, words, abs(by_min),
+                        PetZero(plan.pet_zero - timedelta(minutes=by_min), plan.pet_zero))
 
 
 def _starts_of(plan: TimedPlan, records: Records, durations: np.ndarray) -> np.ndarray:

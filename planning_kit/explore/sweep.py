@@ -23,6 +23,7 @@ from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.inputs.times import as_utc
 from planning_kit.judge.all_checks import findings_of
+from planning_kit.judge.check_rules import check_rules
 from planning_kit.judge.findings import STOP
 from planning_kit.plan.activities import WAIT, minutes_of
 from planning_kit.plan.build import build_network, crew_travel
@@ -197,7 +198,9 @@ def _row_alone(pet_zeros: PetZeroRange, row: int, stops: bool) -> dict[str, obje
         why = told_together(error.problems)
         return _row(scenario, pet_zero, _NOT_TIMED, _NOT_TIMED, _NOT_TIMED, why) | {"stops": _NOT_TIMED}
     found = float((findings_of(plan)["severity"] == STOP).sum()) if stops else _NOT_TIMED
-    return _row(scenario, pet_zero, plan.end_min, _wait_min(plan), plan.hard_min) | {"stops": found}
+    # Where rules give way, the words say so: such a row keeps no limit.
+    why = "; ".join(finding.message.partition(". ")[0] for finding in check_rules(plan))
+    return _row(scenario, pet_zero, plan.end_min, _wait_min(plan), plan.hard_min, why) | {"stops": found}
 
 
 def _wait_min(plan: TimedPlan) -> float:
@@ -215,7 +218,9 @@ def good_spells(sweep: pd.DataFrame) -> pd.DataFrame:
     """The runs of rows that keep a limit: see ``Sweep.good_spells``; `ScenarioError` for what is no sweep."""
     sweep = table_with(sweep, SWEEP_COLUMNS, "sweep", "must be a table such as plan.sweep() gives")
     ordered = sweep.sort_values("pet_zero", kind="stable").reset_index(drop=True)
-    keeps = {PLANNED: ordered["planned_margin_min"] >= 0, HARD: ordered["hard_margin_min"] >= 0}
+    is_whole = ordered["reason"] == ""
+    keeps = {PLANNED: is_whole & (ordered["planned_margin_min"] >= 0),
+             HARD: is_whole & (ordered["hard_margin_min"] >= 0)}
     if "stops" in ordered:
         keeps[NO_STOPS] = ordered["stops"] == 0
     spells = [(*_spell(limit, ordered[first:last]), first == 0 or last == len(ordered))

@@ -139,11 +139,10 @@ class Plan(OutsidePlan):
         """The same work at every ``every_min`` minutes of PET 0 from ``start`` to ``stop`` (UTC, both ends).
 
         One plan a row: ``pet_zero``, ``end_min`` (PET at which both are inside), margins to the planned and
-        the hard limit (negative: past it), ``wait_min`` (both crew members' waits together). A row without a
-        plan has NaN numbers and says why in ``reason``. With ``stops`` a last column of that name counts the
-        stop findings of each plan (NaN without a plan); every row is then checked one by one, which takes
-        many times as long. ``sweep.good_spells`` are the runs of rows that keep a limit. A scenario that has
-        no plan at its own PET 0 is swept by a plan of it at another (``time_plan(scenario, pet_zero)``).
+        the hard limit (negative: past it), ``wait_min`` (both crew members' waits together). Where no plan
+        keeps all rules, ``reason`` says what gives way, and the row keeps no limit. With ``stops`` a last
+        column of that name counts the stop findings of each plan; every row is then checked one by one, which
+        takes many times as long. ``sweep.good_spells`` are the runs of rows that keep a limit.
         Raises `ScenarioError` when the range makes no sense, and for a plan that is re-timed.
         """
         return sweep_pet_zero(self.scenario, start, stop, every_min, stops)

@@ -68,7 +68,7 @@ def keeping_most(network: Network, durations: np.ndarray, hard_min: Callable[[Ne
     kept = relaxed(whole, amounts)
     starts = earliest_starts(kept, durations)
     broken = tuple(broken_rules(network, range(len(starts)), starts, durations, GRID_MIN))
-    return replace(kept, given_way=broken), starts
+    return replace(kept, given_way=broken, whole=network), starts
 
 
 def least_amounts(network: Network, durations: np.ndarray, hard_min: Callable[[Network, np.ndarray], float],

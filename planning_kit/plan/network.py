@@ -158,7 +158,7 @@ class Network:
     steps whose start is history (`planning_kit.plan.past`): no rule moves them, and they have no slack.
     ``ends_min``: from the second one at the airlock to the end that limits bound.
     ``rows`` says where each step stands in its file, for messages (empty: unknown). ``given_way``: the rules
-    that its plan breaks, as none keeps them all (`planning_kit.plan.giving_way`).
+    that its plan breaks, as none keeps them all (`planning_kit.plan.giving_way`), of the ``whole`` network.
     """
 
     steps: tuple[str, ...]
@@ -174,6 +174,7 @@ class Network:
     rows: tuple[int, ...] = ()
     fixed: frozenset[int] = frozenset()
     given_way: tuple[Broken, ...] = ()
+    whole: Network | None = None
 
     def __post_init__(self) -> None:
         count = len(self.steps)
@@ -183,6 +184,11 @@ class Network:
             object.__setattr__(self, "allowed", (None,) * count)
         if not self.group_windows:
             object.__setattr__(self, "group_windows", tuple(g.demand.windows for g in self.groups))
+
+    @property
+    def as_asked(self) -> Network:
+        """The network with all its rules, none of which gives way."""
+        return self.whole or self
 
     @cached_property
     def bounds_into(self) -> tuple[tuple[Bound, ...], ...]:

@@ -15,7 +15,7 @@ from planning_kit.show.chart import Chart, days_axis, days_layout, note
 from planning_kit.show.palette import Theme, theme_named
 
 _HEIGHT_PX = 400
-_NO_PLAN = "no plan"
+_NO_PLAN = "no plan keeps all rules"
 _SPELL_FILL = "#44BB99"
 _SPELL_OPACITY = {HARD: 0.16, PLANNED: 0.34}
 _LINES = {PLANNED: {"dash": "dash", "width": 1.4}, HARD: {"dash": "solid", "width": 2.0}}
@@ -47,7 +47,8 @@ def sweep_chart(sweep: pd.DataFrame, theme: str = "light") -> Chart:
 
 
 def _is_missing(row: dict[Any, Any]) -> bool:
-    return not math.isfinite(row["end_min"])
+    """Whether no plan keeps all rules there: one that breaks some has an end, but not to be counted on."""
+    return not math.isfinite(row["end_min"]) or bool(row.get("reason"))
 
 
 def _limit_of_each(rows: list[dict[Any, Any]], limit: str) -> list[float | None]:

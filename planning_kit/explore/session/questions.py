@@ -51,7 +51,8 @@ def about_every_pet_zero(editing: Editing) -> LongQuestion:
         while len(found) < count and not question.is_stopping:
             moment = first + timedelta(minutes=_SWEEP_EVERY_MIN * len(found))
             row = sweep_pet_zero(scenario, moment, moment, 1).iloc[0]
-            found.append(Tried(moment, float(row["hard_margin_min"]), str(row["reason"])))
+            left = float("nan") if row["reason"] else float(row["hard_margin_min"])
+            found.append(Tried(moment, left, str(row["reason"])))
             question.tell(f"{len(found)} of {count}", len(found) / count, found[-1])
         return found
 
