@@ -3,8 +3,9 @@
 Verdict (89 steps, 5 last starts, a machine shared with others): 100 000 samples take 2.0 to 2.4 s of
 processor time on one core, cut rule and reasons included, and the chunks share out over processes. Wall times
 are those of a quiet machine only where the processor time is near the wall time. A loop that times one sample
-after another, without the cut rule, takes about a hundred times as long. A hard limit by consumables, reckoned
-for each sample, takes 1.5 to 1.9 times as long (asked: at most 2), and 2.5 where every sample runs out of all.
+after another, without the cut rule, takes about a hundred times as long. With a hard limit by consumables,
+reckoned for each sample, odds take 1.5 to 1.9 times as long (asked: at most 2), and 2.5 times where every
+sample runs out of all.
 
 Run: python -m tests.bench.bench_odds
 """
