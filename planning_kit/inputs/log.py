@@ -138,7 +138,7 @@ def _shown(row: Row, column: str) -> object:
 
 @dataclass(frozen=True)
 class Actuals:
-    """What a log says: the events by time, corrections applied, and the PET 0 (UTC) if it was logged."""
+    """What a log says: the events by time, corrections applied, and PET 0 (UTC) if it was logged."""
 
     events: tuple[Event, ...]
     pet_zero: datetime | None

@@ -77,7 +77,15 @@ class Place:
         may_be_absent=True)] = ""
     caution_class: Annotated[str, _class_of_caution()] = "caution"
     rescue: Annotated[bool | None, column("yes_no", "a second person can work here to bring the other in; "
-        "empty: no where crew_at_once is 1", may_be_unknown=True, may_be_absent=True)] = None
+        "empty: no where crew_at_once is 1 or not known", may_be_unknown=True, may_be_absent=True)] = None
+
+    @property
+    def allows_rescue(self) -> bool:
+        """Whether a second person can work here to bring the other in: as said, or by its room.
+
+        Where neither is known the unsafe case is assumed.
+        """
+        return self.rescue if self.rescue is not None else (self.crew_at_once or 0) > 1
 
 
 @dataclass(frozen=True)
@@ -98,6 +106,11 @@ class Route:
     caution_class: Annotated[str, _class_of_caution()] = "caution"
     rescue: Annotated[bool | None, column("yes_no", "a disabled person can be brought along it; empty: no "
         "where it is tight or that is not known", may_be_unknown=True, may_be_absent=True)] = None
+
+    @property
+    def allows_rescue(self) -> bool:
+        """Whether a disabled person can be brought along it: as said, or by its width."""
+        return self.rescue if self.rescue is not None else self.tight is False
 
 
 @dataclass(frozen=True)
@@ -294,6 +307,12 @@ class Hazard:
     applies_to: Annotated[tuple[str, ...], references("who it can hurt; empty: both", "crew")]
     kind: Annotated[str, column("name", "its kind; contamination stays on whoever was inside")]
     source: Annotated[str, column("text", "who says so")]
+
+    @property
+    def inhibits(self) -> tuple[str, ...]:
+        """Every inhibit that its controls or conditions name, once."""
+        off = (term.about for term in self.when if term.kind == "off")
+        return tuple(dict.fromkeys([*(self.controls.names if self.controls else ()), *off]))
 
     @property
     def centre(self) -> Point | None:

@@ -1,7 +1,7 @@
 """Check: hazard controls that others must hold.
 
 Rules, each about the inhibit: ``backwards``, ``not-in-force`` (at a step that needs it), ``held-too-long``,
-``outside-window``, ``before-PET 0``.
+``outside-window``, ``before-pet-zero``.
 """
 
 from __future__ import annotations
@@ -122,7 +122,7 @@ def _before_pet_zero(hold: Hold) -> Iterator[Finding]:
     if hold.set_by_min < 0:
         inhibit = hold.inhibit
         yield Finding(
-            REMARK, CHECK, "before-PET 0", about=inhibit.inhibit, step=inhibit.from_step,
+            REMARK, CHECK, "before-pet-zero", about=inhibit.inhibit, step=inhibit.from_step,
             start_min=hold.set_by_min,
             message=f"{_name(inhibit)} must be in place before PET 0, by "
                     f"{pet_label(hold.set_by_min, 'down')}",

@@ -1,8 +1,8 @@
 """Checks of a plan against the numbers of its scenario: limits of the outing, clocks, and required tasks.
 
 ``limits``: rules ``outing-end`` (past the planned limit a concern, past the hard one a stop),
-``PET 0-range`` (about the key of its limit), ``no-source`` (about the key), ``last-start`` (about the task);
-of a hard limit by consumables ``planned-past-hard`` and ``store-left-out`` (about the consumable).
+``pet-zero-range`` (about the key of its limit), ``no-source`` (about the key), ``last-start`` (about the
+task); of a hard limit by consumables ``planned-past-hard`` and ``store-left-out`` (about the consumable).
 
 ``airlock``: rules ``one-number`` and ``slow-emergency``, about the key.
 
@@ -57,7 +57,7 @@ def check_pet_zero(plan: TimedPlan) -> Iterator[Finding]:
         margin = sign * (plan.pet_zero - limit).total_seconds() / 60.0
         if margin < -ROUNDING_MIN:
             yield Finding(
-                CONCERN, LIMITS, "PET 0-range", about=key, start_min=0.0,
+                CONCERN, LIMITS, "pet-zero-range", about=key, start_min=0.0,
                 message=(
                     f"PET 0 at {plan.pet_zero:%Y-%m-%d} GMT {gmt_label(plan.pet_zero)} is "
                     f"{number_label(-margin, 'up', 0)} min {side} PET 0, {limit:%Y-%m-%d} GMT "
@@ -70,16 +70,13 @@ def check_limit_sources(plan: TimedPlan) -> Iterator[Finding]:
     settings = plan.scenario.settings
     for section, given in (("limits", settings.limits), ("airlock", settings.airlock)):
         for field in fmt.SECTION_BY_NAME[section].fields:
-            key = field.name
-            if field.is_number and getattr(given, key) is not None and not given.sources.get(key):
+            key, value = field.name, getattr(given, field.name)
+            is_limit = field.is_number or key == "partner_rescue"
+            if is_limit and value not in (None, "") and not given.sources.get(key):
+                told = value if isinstance(value, str) else f"{value:g}"
                 yield Finding(
                     REMARK, LIMITS, "no-source", about=key,
-                    message=f"the limit {key} = {_as_typed(getattr(given, key))} gives no source: add "
-                            f"{key}_source to [{section}]")
-
-
-def _as_typed(value: object) -> str:
-    return f"{value:g}" if isinstance(value, float) else str(value)
+                    message=f"the limit {key} = {told} gives no source: add {key}_source to [{section}]")
 
 
 def check_hard_limit(plan: TimedPlan) -> Iterator[Finding]:

@@ -41,6 +41,11 @@ def opening_lines(plan: TimedPlan) -> Iterator[str]:
         yield f"Purpose: {one_line(settings.summary)}"
     zero = f" PET 0:00 is: {one_line(settings.pet_zero_event)}." if one_line(settings.pet_zero_event) else ""
     yield f"PET 0, PET {names.times(0.0)}, {plan.pet_zero:%Y-%m-%d}.{zero}"
+    airlock = settings.airlock
+    for at_min, words in ((airlock.depress_start_min, "Depressurisation begins"),
+                          (airlock.hatch_open_min, "Nobody is outside before the hatch opens,")):
+        if at_min is not None:
+            yield f"{words} at PET {names.times(at_min)}."
     yield from retimed_lines(plan)
     left_out = "Not in this plan, no step of it is left"
     for heading, tasks in _tasks_by_need(plan, left_out):
@@ -102,10 +107,11 @@ def closing_lines(plan: TimedPlan) -> Iterator[str]:
     if out:
         yield f"Stays outside: {'; '.join(out)}."
     for row in plan.return_summary.to_dict("records"):
+        back = "" if math.isinf(row["time_back_min"]) else (
+            f", {minutes(row['time_back_min'], 'up')} from "
+            f"{plan.scenario.settings.airlock.safety}")
         yield (f"{row['crew']}, way back, {row['case']}: least margin {signed(row['margin_min'])} at "
-               f"{pet_label(row['at_min'])}, {names.title(row['place'])}, "
-               f"{minutes(row['time_back_min'], 'up')} "
-               f"from {plan.scenario.settings.airlock.safety}.")
+               f"{pet_label(row['at_min'])}, {names.title(row['place'])}{back}.")
     for crew in plan.travels:
         yield from (f"Exception, no time to turn back by: {crew}, "
                     f"{words}." for words in exceptions(plan, crew))

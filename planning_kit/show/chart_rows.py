@@ -174,7 +174,8 @@ def _joined(*parts: str) -> str:
 
 def _what(activity: Activity, words: Words) -> str:
     if activity.kind == "travel":
-        way = f"from {words.place(activity.place)} to {words.place(activity.to_place)}"
+        over = f" over {', '.join(map(words.place, activity.via))}" if activity.via else ""
+        way = f"from {words.place(activity.place)}{over} to {words.place(activity.to_place)}"
         return f"Travel {way}" + (f" for {activity.step}" if activity.step else "")
     at = f" at {words.place(activity.place)}" if activity.place else ""
     if activity.kind == "wait":
@@ -240,7 +241,7 @@ def findings_text(found: list[Finding]) -> str:
         head = ", ".join(part for part in (_joined(finding.crew, finding.step), when) if part)
         source = f" [{finding.source}]" if finding.source else ""
         start = f"{finding.severity.upper()} {finding.check}" + (f" ({head})" if head else "")
-        message = shortened(finding.message, _LONGEST_MESSAGE) if len(found) > 1 else finding.message
+        message = shortened(finding.words, _LONGEST_MESSAGE) if len(found) > 1 else finding.words
         lines.append(plotly_paragraph(f"{start}: {message}{source}", _FINDING_WIDTH))
     if len(found) > _MOST_FINDINGS_LISTED:
         lines.append(f"... and {len(found) - _MOST_FINDINGS_LISTED} more here")

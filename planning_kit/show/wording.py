@@ -25,8 +25,8 @@ from planning_kit.inputs.times import (
     pet_label,
     rounded,
 )
-from planning_kit.judge.all_checks import findings_of
-from planning_kit.judge.findings import REMARK, SEVERITIES
+from planning_kit.judge.acceptances import told_findings
+from planning_kit.judge.findings import REMARK, SEVERITIES, Finding
 from planning_kit.plan.network import grouped
 from planning_kit.plan.returns import Breach
 from planning_kit.plan.timed import TimedPlan
@@ -100,13 +100,19 @@ class Names:
         return f"{pet_label(pet)} (GMT {gmt_label(moment_at(pet, self.plan.pet_zero))})"
 
 
+NO_WAY = "no way"
+"""Instead of the minutes of a way home that there is not, and of its margin."""
+
+
 def minutes(value: float, side: Side = "nearest") -> str:
     """A length in minutes, to a tenth, with a true minus."""
     return f"{rounded(value, side, 1):g} min".replace("-", "−")
 
 
 def signed(value: float, unit: str = "min") -> str:
-    """A margin with its sign, down to a tenth."""
+    """A margin with its sign, down to a tenth; ``no way`` for one below everything."""
+    if value == -math.inf:
+        return NO_WAY
     if not math.isfinite(value):
         return "not known"
     return f"{rounded(value, 'down', 1):+.1f} {unit}".replace("-", "−")
@@ -120,14 +126,19 @@ def bracketed(text: object) -> str:
 
 def least(table: pd.DataFrame, column: str) -> dict[Hashable, Any] | None:
     """The first row with the least number in a column; None where no number is known."""
-    known = [row for row in table.to_dict("records") if math.isfinite(row[column])]
+    known = [row for row in table.to_dict("records") if not math.isnan(row[column])]
     return min(known, key=lambda row: row[column], default=None)
 
 
-def counted(severities: Sequence[str]) -> str:
-    """How many findings there are of each severity, in words."""
-    counts = [(severities.count(name), name) for name in SEVERITIES]
-    return ", ".join(f"{n} {name}{'s' if n > 1 else ''}" for n, name in counts if n) or "none"
+def counted(found: Sequence[Finding]) -> str:
+    """How many findings there are of each severity, in words, and how many of them are accepted."""
+    told = []
+    for name in SEVERITIES:
+        accepted = [bool(each.accepted) for each in found if each.severity == name]
+        if accepted:
+            told.append(f"{len(accepted)} {name}{'s' if len(accepted) > 1 else ''}"
+                        + (f", {sum(accepted)} accepted" if any(accepted) else ""))
+    return ("; " if any(each.accepted for each in found) else ", ").join(told) or "none"
 
 
 def against(limit: float, end: float) -> str:
@@ -148,8 +159,9 @@ def exceptions(plan: TimedPlan, crew: str, how: str = "") -> Iterator[str]:
         worst = max(told, key=lambda each: each.short_min)
         what = " and ".join(dict.fromkeys(broken_words(plan, each) for each in told))
         past = "" if plan.now_min is None or told[-1].until_min >= plan.now_min else ", past"
-        yield (f"{case}: the plan breaks {what} from {spells}, by up to "
-               f"{minutes(worst.short_min, 'up')}{past}")
+        by = "with no way at its worst" if math.isinf(worst.short_min) else (
+            f"by up to {minutes(worst.short_min, 'up')}")
+        yield f"{case}: the plan breaks {what} from {spells}, {by}{past}"
 
 
 def exceptions_at(plan: TimedPlan, crew: str, at_min: float) -> list[str]:
@@ -170,20 +182,22 @@ class OpenFindings:
 
     def __init__(self, plan: TimedPlan) -> None:
         """The findings of ``plan``, numbered from 1 in their order, worst first."""
-        self.rows: list[dict[Hashable, Any]] = findings_of(plan).to_dict("records")
+        self.rows: list[dict[Hashable, Any]] = told_findings(plan).to_dict("records")
 
     @property
     def counted(self) -> str:
         """How many there are of each severity, in words."""
-        return counted([row["severity"] for row in self.rows])
+        return counted([Finding(**{str(name): value for name, value in row.items()}) for row in self.rows])
 
     def of_step(self, step: str, crew: str = "") -> str:
-        """Stops and concerns of a step, such as ``stop 3 (custody), concern 7 (return)``; "" for none.
+        """Stops and concerns of a step, such as ``stop 3 (custody), concern 7 (return, accepted)``.
 
-        With ``crew``, only those of this crew member or of nobody in particular.
+        "" for none. With ``crew``, only those of this crew member or of nobody in particular.
         """
+        accepted = {True: ", accepted", False: ""}
         return ", ".join(
-            f"{row['severity']} {number} ({row['check']})" for number, row in enumerate(self.rows, start=1)
+            f"{row['severity']} {number} ({row['check']}{accepted[bool(row['accepted'])]})"
+            for number, row in enumerate(self.rows, start=1)
             if step and row["step"] == step and row["severity"] != REMARK
             and (not crew or not row["crew"] or crew in str(row["crew"]).split()))
 
@@ -217,7 +231,9 @@ class StepWords:
         yield from self._conditions(step)
         yield from self._hands(step)
         if one_line(step.caution):
-            yield Fact("caution", f"Caution: {one_line(step.caution)}")
+            kind = "warning" if step.caution_class == "warning" else "caution"
+            yield Fact(kind, f"{step.caution_class.capitalize()}: {one_line(step.caution)}",
+                       f"{step.caution_class.upper()}: {one_line(step.caution)}")
         yield from self._make_safe(step)
 
     def _conditions(self, step: Step) -> Iterator[Fact]:

@@ -251,7 +251,7 @@ def _judge(scenario: Scenario, limit_min: float | None, cushion: float) -> Judge
 
 
 def _freedoms(freedom: Freedom, pet_zero: datetime) -> dict[str, Freedom]:
-    """With the PET 0 kept, then, where there is a choice of it, with any."""
+    """with PET 0 kept, then, where there is a choice of it, with any."""
     keeps = {"same PET 0": replace(freedom, earliest=pet_zero, latest=pet_zero)}
     if freedom.earliest != freedom.latest:
         return keeps | {"any PET 0": freedom}

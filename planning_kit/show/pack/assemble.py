@@ -24,6 +24,7 @@ from planning_kit.inputs.sign_offs import CURRENT, SIGN_OFF
 from planning_kit.inputs.times import gmt_label
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import retimed_lines
+from planning_kit.show.pack.cautions import cautions_section
 from planning_kit.show.pack.content import Cell, Column, Pack, Section, Table, percent, pet, table_of
 from planning_kit.show.pack.lists import all_lists
 from planning_kit.show.pack.map_picture import map_section
@@ -56,7 +57,7 @@ METHOD = (
                  "moves and ingress included. What makes the step under way safe comes first, whole at every "
                  "minute of it: at once (abort) against the emergency oxygen, in good order (terminate) "
                  "against the suits and the hard limit; in a rescue that of both. A step that says nothing "
-                 "takes none. A helper is assumed to use as much as in travel.",
+                 "takes none. Help comes, and brings home, only where places and routes allow a rescue.",
      "common practice, no source"),
     ("Hardware", "What the takes and leaves of the steps say, in the order of their times. What the tables "
                  "do not say is not assumed.", "scenario"),
@@ -66,12 +67,12 @@ METHOD = (
 def assumptions_section(plan: TimedPlan) -> Section:
     """Limits and settings with their sources, the orbit message, and the method with what it neglects."""
     elements, settings = plan.scenario.elements, plan.scenario.settings
+    given = (("limits", settings.limits), ("airlock", settings.airlock), ("checks", settings.checks))
     return Section("assumptions", "Assumptions and limits", (), (
         table_of([{"about": field.about, "name": field.name,
-                   "value": _limit_text(plan, getattr(given, field.name)), "unit": field.unit,
-                   "source": given.sources.get(field.name) or "no source given"}
-                  for name, given in (("limits", settings.limits), ("airlock", settings.airlock))
-                  for field in fmt.SECTION_BY_NAME[name].fields],
+                   "value": _limit_text(plan, getattr(values, field.name)), "unit": field.unit,
+                   "source": values.sources.get(field.name) or "no source given"}
+                  for section, values in given for field in fmt.SECTION_BY_NAME[section].fields],
                  "Limits", "Limits and where each comes from", Column("Limit", "name", 1.2),
                  Column("What it is", "about", 2.5), Column("Value", "value", 0.6),
                  Column("Unit", "unit", 0.5), Column("Source", "source", 2)),
@@ -183,9 +184,9 @@ _PACKAGES = ("planning-kit", "numpy", "pandas", "scipy", "skyfield", "sgp4")
 def assemble(plan: TimedPlan, chances: TimedOdds | str, revision: TimedComparison | None) -> Pack:
     """The content of the pack of ``plan``; ``chances`` are its odds, or the reason why there are none."""
     settings, package = plan.scenario.settings, versions().split(", ")[1]
-    sections = (summary_section(plan), timeline_section(plan), map_section(plan), procedure_section(plan),
-                *all_lists(plan), odds_section(chances), assumptions_section(plan), changes_section(revision),
-                _reviews_section(plan))
+    sections = (summary_section(plan), timeline_section(plan), map_section(plan), cautions_section(plan),
+                procedure_section(plan), *all_lists(plan), odds_section(chances), assumptions_section(plan),
+                changes_section(revision), _reviews_section(plan))
     return Pack(
         title=one_line(settings.title) or "Outing", station=one_line(settings.station),
         facts=_facts(plan, revision), sections=sections,
