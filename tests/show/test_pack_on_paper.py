@@ -16,6 +16,7 @@ from planning_kit.show.pack.content import Label, Line, Mark, Picture, Rich, Tab
 from planning_kit.show.pack.map_picture import key_moments, map_section
 from planning_kit.show.pack.pdf import pdf_bytes, pocket_bytes
 from planning_kit.show.wording import against
+from tests.conftest import LATE
 from tests.edits import edited
 from tests.show.packs import SCENARIOS
 
@@ -30,7 +31,7 @@ def faulty_plan() -> pk.Plan:
 @pytest.fixture(scope="module")
 def late_plan(demo_plan: pk.Plan) -> pk.Plan:
     """The demo at PET 5:30 by the log of the late outing, in which the debris shield was dropped."""
-    log = pk.read_log(SCENARIOS / "running-late")
+    log = pk.read_log(LATE)
     now = pd.Timestamp(demo_plan.pet_zero) + pd.Timedelta(minutes=330)
     return demo_plan.retime(log[pd.to_datetime(log["at"], utc=True) <= now], 330)
 
