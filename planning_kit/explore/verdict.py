@@ -72,7 +72,7 @@ def _of_controls(inputs: pd.DataFrame) -> Iterator[Verdict]:
     """Limits, inhibits, greatest and least gaps, demands and cautions that changed, one by one."""
     for row in inputs.to_dict("records"):
         table, key, column = row["table"], str(row["row"]), row["column"]
-        if table == "scenario.toml" and key.startswith("limits."):
+        if table == "scenario.toml" and key.startswith(("limits.", "airlock.")):
             yield LOOK, "limits", f"a limit itself changed: {row['words']}"
         elif row["change"] != RENAMED and key and (
                 table in _TABLES

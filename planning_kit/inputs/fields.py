@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Annotated, Any, Literal, get_origin, get_type_hints
 
@@ -144,15 +145,26 @@ class Table:
 
 @dataclass(frozen=True)
 class Section:
-    """A table of ``scenario.toml``; ``name`` is empty for the keys at the top."""
+    """A table of ``scenario.toml``; ``name`` is empty for the keys at the top.
+
+    ``sub_sections`` are the tables in it. ``is_override``: what it does not say, the one around it says.
+    """
 
     name: str
     about: str
     fields: tuple[Field, ...]
     has_sources: bool = False
-    sub_sections: tuple[str, ...] = ()
+    sub_sections: tuple[Section, ...] = ()
+    is_override: bool = False
 
     @property
     def by_name(self) -> dict[str, Field]:
         """The fields by key."""
         return {field.name: field for field in self.fields}
+
+    def each(self, above: str = "") -> Iterator[tuple[str, Section]]:
+        """It and the tables in it, by their dotted names."""
+        name = f"{above}.{self.name}" if above else self.name
+        yield name, self
+        for sub in self.sub_sections:
+            yield from sub.each(name)

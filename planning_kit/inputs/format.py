@@ -7,6 +7,7 @@ in the header. Names that begin with ``x_`` are free: kept and ignored.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from planning_kit.inputs import records as rec
@@ -82,8 +83,19 @@ _EXERTION = Section("exertion_w", "metabolic rates", tuple(
         ("rest", "at rest"), ("light", "light work"), ("moderate", "moderate work"), ("heavy", "heavy work"),
         ("wait", "waiting; absent: as rest"), ("travel", "travelling; absent: as moderate"))))
 
-_SUIT = Section("suit", "what each suit holds; [suit.EV1] and [suit.EV2] override single keys",
-                columns_of(setting_records.Suit), sub_sections=SUITED)
+_AIRLOCK = Section("airlock", "the airlock in time; each may carry its source in a sibling key NAME_source",
+                   columns_of(setting_records.Airlock), has_sources=True)
+
+_USED_BEFORE = Section("used_before", "what is used before PET 0, by store; an amount wins over minutes",
+                       columns_of(setting_records.UsedBefore))
+
+_SUIT = Section(
+    "suit", "what each suit holds at its start; [suit.EV1] and [suit.EV2] override single keys",
+    columns_of(setting_records.Suit),
+    sub_sections=(_USED_BEFORE, *(
+        Section(crew, f"what the suit of {crew} holds otherwise", columns_of(setting_records.Suit),
+                sub_sections=(replace(_USED_BEFORE, is_override=True),), is_override=True)
+        for crew in SUITED)))
 
 _CHECKS = Section("checks", "looks at the suit; each may carry its source in a sibling key NAME_source",
                   columns_of(setting_records.CrewChecks), has_sources=True)
@@ -92,9 +104,10 @@ _RELAYS = Section("relays", "geostationary relays", columns_of(setting_records.R
 
 _ODDS = Section("odds", "how durations vary together", columns_of(setting_records.OddsSettings))
 
-SECTIONS: tuple[Section, ...] = (_TOP, _LIMITS, _LIGHTING, _EXERTION, _SUIT, _CHECKS, _RELAYS, _ODDS)
+SECTIONS: tuple[Section, ...] = (_TOP, _LIMITS, _AIRLOCK, _LIGHTING, _EXERTION, _SUIT, _CHECKS, _RELAYS,
+                                 _ODDS)
 SECTION_BY_NAME: dict[str, Section] = {section.name: section for section in SECTIONS}
-NEEDED_SECTIONS = ("limits",)
+NEEDED_SECTIONS = ("limits", "airlock")
 
 
 def most_rows(table: str) -> int:

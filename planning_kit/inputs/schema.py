@@ -40,8 +40,6 @@ def _scenario_schema() -> dict[str, Any]:
     schema = _section_schema(top)
     for section in sections:
         schema["properties"][section.name] = _section_schema(section)
-        for sub in section.sub_sections:
-            schema["properties"][section.name]["properties"][sub] = _section_schema(section)
         if section.name in fmt.NEEDED_SECTIONS:
             schema["required"].append(section.name)
     return schema
@@ -52,6 +50,7 @@ def _section_schema(section: Section) -> dict[str, Any]:
     if section.has_sources:
         properties |= {f"{field.name}{fmt.SOURCE_SUFFIX}": {"type": "string", "maxLength": fmt.MAX_CELL_CHARS}
                        for field in section.fields}
+    properties |= {sub.name: _section_schema(sub) for sub in section.sub_sections}
     needed = [field.name for field in section.fields if field.needed]
     return {"description": section.about, **_object_schema(needed, properties)}
 
@@ -117,9 +116,10 @@ def format_reference() -> pd.DataFrame:
     empty" or "may be absent") and ``description``.
     """
     rows = []
-    for section in fmt.SECTIONS:
-        where = f"{fmt.SCENARIO_FILE} [{section.name}]" if section.name else fmt.SCENARIO_FILE
-        rows += [_reference_row(where, field, "may be absent") for field in section.fields]
+    for name, section in (each for top in fmt.SECTIONS for each in top.each()):
+        where = f"{fmt.SCENARIO_FILE} [{name}]" if name else fmt.SCENARIO_FILE
+        if not section.is_override:
+            rows += [_reference_row(where, field, "may be absent") for field in section.fields]
     for table in fmt.TABLES:
         rows += [_reference_row(table.file, field, "may be absent" if field.may_be_absent else "may be empty")
                  for field in table.fields]

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated, TypeVar
 
-from planning_kit.inputs.fields import MAX_HORIZON_H, column, minutes, number, reference
+from planning_kit.inputs.fields import MAX_HORIZON_H, choice, column, minutes, number, reference
 
 Key = TypeVar("Key")
 Value = TypeVar("Value", covariant=True)
@@ -47,13 +47,46 @@ class Limits:
 
     planned_min: Annotated[float, minutes("planned length of the outing", needed=True, above_least=True)]
     hard_min: Annotated[float, minutes("longest length of the outing", needed=True, above_least=True)]
-    ingress_min: Annotated[float, minutes("from the airlock to the end of the outing", needed=True)]
     return_reserve_min: Annotated[float | None, minutes("least allowed return margin")]
     emergency_oxygen_min: Annotated[float | None, minutes("how long the emergency oxygen lasts")]
     partner_carry_factor: Annotated[float | None, number("how much slower one moves with a disabled partner",
         least=1, most=100)]
     hook_move_min: Annotated[float | None, minutes("time to move a tether hook")]
     sources: Mapping[str, str]
+
+
+ENDS = ("hatch_closed", "repress_start", "repress_safe")
+"""What may end an outing, in their order."""
+
+
+@dataclass(frozen=True)
+class Airlock:
+    """The airlock: minutes from when the second one is there, and minutes of PET, with their sources."""
+
+    hatch_closed_min: Annotated[float, minutes("from the second one at the airlock until the hatch is closed",
+        needed=True)]
+    repress_start_min: Annotated[float, minutes("from the second one at the airlock until repressurisation "
+        "begins", needed=True)]
+    repress_safe_min: Annotated[float, minutes("from the second one at the airlock until the pressure can be "
+        "breathed", needed=True)]
+    emergency_repress_safe_min: Annotated[float | None, minutes("the same in an emergency; absent: as "
+        "repress_safe_min")]
+    depress_start_min: Annotated[float | None, minutes("PET at which depressurisation begins")]
+    hatch_open_min: Annotated[float | None, minutes("PET at which the hatch opens: nobody is outside before")]
+    ends: Annotated[str, choice("the end of the outing, which the planned and the hard limit bound; absent: "
+        "repress_safe, the safe side", *ENDS, default="repress_safe")]
+    sources: Mapping[str, str]
+
+    @property
+    def ends_min(self) -> float:
+        """From the second one at the airlock until the end that the limits bound."""
+        return float(getattr(self, f"{self.ends}_min"))
+
+    @property
+    def emergency_safe_min(self) -> float:
+        """From the second one at the airlock until the pressure can be breathed, in an emergency."""
+        given = self.emergency_repress_safe_min
+        return self.repress_safe_min if given is None else given
 
 
 @dataclass(frozen=True)
@@ -78,6 +111,19 @@ class Relays:
 
 
 @dataclass(frozen=True)
+class UsedBefore:
+    """What one suit uses before PET 0: an amount by store, else minutes at rest; None where not given."""
+
+    oxygen_g: Annotated[float | None, number("oxygen used before PET 0", "g", most=1e5)]
+    co2_g: Annotated[float | None, number("carbon dioxide removal used before PET 0", "g", most=1e5)]
+    energy_wh: Annotated[float | None, number("battery energy used before PET 0", "W h", most=1e5)]
+    water_g: Annotated[float | None, number("cooling water used before PET 0", "g", most=1e5)]
+    umbilical_min: Annotated[float | None, minutes("in the suit on the umbilical, which feeds oxygen, energy "
+        "and cooling: at rest, only carbon dioxide removal is used")]
+    battery_min: Annotated[float | None, minutes("in the suit on its own supplies: at rest, all are used")]
+
+
+@dataclass(frozen=True)
 class Suit:
     """One crew member's suit: usable amounts, loads and reserves; None where not given."""
 
@@ -94,7 +140,9 @@ class Suit:
     co2_reserve_fraction: Annotated[float | None, number("kept in reserve", most=1)]
     energy_reserve_fraction: Annotated[float | None, number("kept in reserve", most=1)]
     water_reserve_fraction: Annotated[float | None, number("kept in reserve", most=1)]
-    used_before_pet_zero_min: Annotated[float | None, minutes("suit use before PET 0, at rest")]
+    worst_sun_factor: Annotated[float | None, number("the heat that the cooling carries off is taken times "
+        "this, as if always in full Sun", least=1, most=10)]
+    used_before: UsedBefore
 
 
 @dataclass(frozen=True)
@@ -121,12 +169,15 @@ class Settings:
     pet_zero_earliest: Annotated[datetime | None, column("datetime", "earliest PET 0 to consider", "UTC")]
     pet_zero_latest: Annotated[datetime | None, column("datetime", "latest PET 0 to consider", "UTC")]
     pet_zero_event: Annotated[str, column("text", "in words, the event that PET 0:00 is")]
+    outing_end_event: Annotated[str, column("text", "in words, the event that ends the outing; absent: what "
+        "[airlock] ends says")]
     horizon_h: Annotated[float, number("how far windows are computed", "h", needed=True, above_least=True,
         most=MAX_HORIZON_H)]
     airlock_place: Annotated[str, reference("the place where the outing begins and ends", "places",
                                             needed=True)]
     orbit: Annotated[str, column("file", "a CCSDS OMM 502.0-B message: JSON, XML, KVN or CSV", needed=True)]
     limits: Limits
+    airlock: Airlock
     night_guard_s: float
     exertion_w: Mapping[str, float]
     suits: Mapping[str, Suit]

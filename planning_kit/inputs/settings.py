@@ -10,6 +10,9 @@ import re
 import tomllib
 from collections.abc import Mapping
 from datetime import UTC, datetime
+from functools import reduce
+from itertools import pairwise
+from operator import or_
 from typing import Any, TypeVar
 
 import numpy as np
@@ -28,10 +31,12 @@ from planning_kit.inputs.cells import (
     plain_text,
 )
 from planning_kit.inputs.faults import Faults
-from planning_kit.inputs.fields import Field, Section
+from planning_kit.inputs.fields import Field, Section, columns_of
 from planning_kit.inputs.folder_files import is_plain_name
 from planning_kit.inputs.raw import BOM, decode
 from planning_kit.inputs.setting_records import (
+    ENDS,
+    Airlock,
     CrewChecks,
     FrozenMapping,
     Limits,
@@ -39,6 +44,7 @@ from planning_kit.inputs.setting_records import (
     Relays,
     Settings,
     Suit,
+    UsedBefore,
 )
 
 T = TypeVar("T")
@@ -74,18 +80,22 @@ def parse_settings(data: Mapping[str, Any], faults: Faults) -> dict[str, Values]
     top = {key: value for key, value in data.items() if key == "" or key not in fmt.SECTION_BY_NAME}
     parsed = {"": _parse_section(fmt.SECTION_BY_NAME[""], "", top, faults)}
     for section in fmt.SECTIONS[1:]:
-        if section.name not in data:
-            if section.name in fmt.NEEDED_SECTIONS:
-                faults.add(_WHERE, None, section.name, "", f"is missing; add the table [{section.name}]")
-            continue
-        table = _as_table(section.name, data[section.name], faults)
-        subs = {sub: table.pop(sub) for sub in section.sub_sections if sub in table}
-        parsed[section.name] = _parse_section(section, section.name, table, faults)
-        for sub, value in subs.items():
-            name = f"{section.name}.{sub}"
-            parsed[name] = _parse_section(section, name, _as_table(name, value, faults), faults)
+        if section.name in data:
+            _parse_table(section, section.name, data[section.name], parsed, faults)
+        elif section.name in fmt.NEEDED_SECTIONS:
+            faults.add(_WHERE, None, section.name, "", f"is missing; add the table [{section.name}]")
     _check_order(parsed, faults)
     return parsed
+
+
+def _parse_table(section: Section, name: str, value: object, parsed: dict[str, Values],
+                 faults: Faults) -> None:
+    """A section and the tables in it."""
+    table = _as_table(name, value, faults)
+    subs = [(sub, table.pop(sub.name)) for sub in section.sub_sections if sub.name in table]
+    parsed[name] = _parse_section(section, name, table, faults)
+    for sub, inner in subs:
+        _parse_table(sub, f"{name}.{sub.name}", inner, parsed, faults)
 
 
 def _as_table(name: str, value: object, faults: Faults) -> dict[str, Any]:
@@ -112,13 +122,14 @@ def _parse_section(section: Section, name: str, data: dict[str, Any], faults: Fa
     for field in section.fields:
         if field.name not in data and field.needed:
             faults.add(_WHERE, None, before + field.name, "", f"is missing; {field.about} is needed")
-        elif field.name not in data and "." not in name:  # what an override does not say, the section says
+        elif field.name not in data and not section.is_override:
             values[field.name] = empty_value(field)
     return values
 
 
 def _unknown_key(section: Section, name: str, key: str) -> str:
-    known = (*section.by_name, *(() if name else list(fmt.SECTION_BY_NAME)[1:]), *section.sub_sections)
+    known = (*section.by_name, *(() if name else list(fmt.SECTION_BY_NAME)[1:]),
+             *(sub.name for sub in section.sub_sections))
     where = f"[{name}]" if name else _WHERE
     return f"is not a key of {where}; free keys begin with {fmt.FREE_PREFIX}{did_you_mean(key, known)}"
 
@@ -182,18 +193,25 @@ def _check_order(parsed: dict[str, Values], faults: Faults) -> None:
     if isinstance(horizon, float) and isinstance(hard, float) and hard > horizon * 60:
         faults.add(_WHERE, None, "horizon_h", horizon,
                    f"is shorter than limits.hard_min, {hard:g} min; windows must be known to the end")
+    airlock = parsed.get("airlock", {})
+    for first, then in (*pairwise(f"{end}_min" for end in ENDS), ("depress_start_min", "hatch_open_min")):
+        sooner, later = airlock.get(first), airlock.get(then)
+        if isinstance(sooner, float) and isinstance(later, float) and sooner > later:
+            faults.add(_WHERE, None, f"airlock.{first}", sooner, f"is more than {then}, {later:g} min")
 
 
 def build_settings(parsed: Mapping[str, Values]) -> Settings:
     """Settings from values in which no fault was found."""
     top = {key: value for key, value in parsed[""].items() if key != "format"}
-    suit, odds = ({each.name: empty_value(each) for each in fmt.SECTION_BY_NAME[name].fields}
-                  | parsed.get(name, {}) for name in ("suit", "odds"))
-    suits = {crew: Suit(**{**suit, **parsed.get(f"suit.{crew}", {})})  # type: ignore[arg-type]
+    odds = _filled(OddsSettings, parsed, "odds")
+    suits = {crew: Suit(**_filled(Suit, parsed, "suit", f"suit.{crew}"),  # type: ignore[arg-type]
+                        used_before=UsedBefore(**_filled(  # type: ignore[arg-type]
+                            UsedBefore, parsed, "suit.used_before", f"suit.{crew}.used_before")))
              for crew in fmt.SUITED}
     watts = {key: value for key, value in parsed.get("exertion_w", {}).items() if value is not None}
     return Settings(
         limits=_with_sources(Limits, parsed["limits"]),
+        airlock=_with_sources(Airlock, parsed["airlock"]),
         night_guard_s=parsed.get("lighting", {}).get("night_guard_s", 0.0),  # type: ignore[arg-type]
         exertion_w=FrozenMapping(watts),  # type: ignore[arg-type]
         suits=FrozenMapping(suits),
@@ -202,6 +220,12 @@ def build_settings(parsed: Mapping[str, Values]) -> Settings:
         odds=OddsSettings(**odds),  # type: ignore[arg-type]
         **top,  # type: ignore[arg-type]
     )
+
+
+def _filled(record: type, parsed: Mapping[str, Values], *sections: str) -> Values:
+    """What the sections say of the record's keys, later ones before earlier ones; empty where none does."""
+    empty: Values = {each.name: empty_value(each) for each in columns_of(record)}
+    return reduce(or_, (parsed.get(name, {}) for name in sections), empty)
 
 
 def _with_sources(record: type[T], values: Values) -> T:

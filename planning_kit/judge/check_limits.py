@@ -12,10 +12,9 @@ task).
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import fields
 from operator import itemgetter
 
-from planning_kit.inputs.setting_records import Limits
+from planning_kit.inputs import format as fmt
 from planning_kit.inputs.times import gmt_label, number_label, pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.needs import Clock
@@ -63,14 +62,15 @@ def check_pet_zero(plan: TimedPlan) -> Iterator[Finding]:
 
 def check_limit_sources(plan: TimedPlan) -> Iterator[Finding]:
     """A remark for every limit that is given without a source."""
-    limits = plan.scenario.settings.limits
-    for key in (field.name for field in fields(Limits) if field.name != "sources"):
-        if getattr(limits, key) is not None and not limits.sources.get(key):
-            yield Finding(
-                REMARK, LIMITS, "no-source", about=key,
-                message=f"the limit {key} = {getattr(limits, key):g} gives no source: add {key}_source to "
-                        "[limits]",
-            )
+    settings = plan.scenario.settings
+    for section, given in (("limits", settings.limits), ("airlock", settings.airlock)):
+        for field in fmt.SECTION_BY_NAME[section].fields:
+            key = field.name
+            if field.is_number and getattr(given, key) is not None and not given.sources.get(key):
+                yield Finding(
+                    REMARK, LIMITS, "no-source", about=key,
+                    message=f"the limit {key} = {getattr(given, key):g} gives no source: add {key}_source to "
+                            f"[{section}]")
 
 
 def check_last_starts(plan: TimedPlan) -> Iterator[Finding]:

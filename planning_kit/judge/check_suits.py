@@ -78,12 +78,13 @@ def _assumptions(plan: TimedPlan) -> Iterator[Finding]:
     if no_factor:
         yield _remark("no-exertion-factor", (), no_factor, "no exertion_factor in crew.csv: counted as 1")
     # Only of a suit that is described at all.
-    no_before = [person.crew for person in crew if suits[person.crew].used_before_pet_zero_min is None
+    no_before = [person.crew for person in crew
+                 if set(vars(suits[person.crew].used_before).values()) == {None}
                  and any(getattr(suits[person.crew], f"{name}_{unit}") is not None for name,
                          unit in UNITS.items())]
     if no_before:
-        yield _remark("no-use-before", (), no_before, "suit use before PET 0 ([suit] "
-                      "used_before_pet_zero_min) is not given: counted as none")
+        yield _remark("no-use-before", (), no_before, "suit use before PET 0 "
+                      "([suit.used_before]) is not given: counted as none")
 
 
 def _about(rule: str, keys: Iterable[str], stores: Sequence[Store], what: str) -> Finding:

@@ -102,7 +102,7 @@ def _hook(plan: TimedPlan, rule: str, tether: Tether, move: HookMove, at: str, w
 
 def check_hooks_going_in(plan: TimedPlan) -> Iterator[Finding]:
     """A tether that is still hooked elsewhere when ingress begins (stop): the hatch would close on it."""
-    airlock, going_in = plan.scenario.settings.airlock_place, plan.end_min - plan.network.ingress_min
+    airlock, going_in = plan.scenario.settings.airlock_place, plan.end_min - plan.network.ends_min
     for crew, tether in plan.tracked_tethers.items():
         hook = tether.lies[-1].line[0]
         if hook != airlock:

@@ -142,7 +142,7 @@ def _crew_lane(times: Times, crew: str, with_slack: bool) -> list[Activity]:
         lane.go(step.place, whole_way - to_wait, step)
         lane.work(position, held_by)
     lane.go(airlock, float(on_grid(travel.time_min(lane.here, airlock))))
-    lane.add(WAIT, times.end_min - times.network.ingress_min, "Wait for the partner to ingress")
+    lane.add(WAIT, times.end_min - times.network.ends_min, "Wait for the partner to ingress")
     lane.add(WORK, times.end_min, INGRESS_TITLE)
     return lane.done
 

@@ -35,7 +35,7 @@ def build_network(records: Records, almanac: Almanac, travels: Mapping[str, Trav
         allowed=tuple(allowed_windows(each) for each in demands),
         groups=tuple(same_window_groups(steps, demands)),
         homes=tuple(ways_home(steps, orders, travels, airlock)),
-        ingress_min=float(on_grid(records.settings.limits.ingress_min)),
+        ends_min=float(on_grid(records.settings.airlock.ends_min)),
         horizon_min=almanac.horizon_min,
         rows=tuple(step.row for step in steps),
     )

@@ -152,7 +152,7 @@ class Network:
     allowed: tuple[np.ndarray | None, ...] = ()
     groups: tuple[Group, ...] = ()
     homes: tuple[Home, ...] = ()
-    ingress_min: float = 0.0
+    ends_min: float = 0.0
     horizon_min: float = np.inf
     group_windows: tuple[np.ndarray, ...] = ()
     rows: tuple[int, ...] = ()
@@ -241,7 +241,7 @@ def mirrored(network: Network, deadline_min: float) -> Network:
     origin = deadline_min if np.isfinite(deadline_min) else 0.0
     beyond = origin - network.horizon_min if np.isfinite(deadline_min) else -np.inf
     ends = () if not np.isfinite(deadline_min) else tuple(
-        Release(home.last, home.travel_min + network.ingress_min, home.travel_min, crew=home.crew)
+        Release(home.last, home.travel_min + network.ends_min, home.travel_min, crew=home.crew)
         for home in network.homes if home.last >= 0
     )
     return Network(

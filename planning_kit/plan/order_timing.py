@@ -62,7 +62,7 @@ class OrderTiming:
         self._windows = [None if windows is None else _Windows(windows) for windows in allowed]
         self._groups = [(group.members, _Windows(group.demand.windows))
                         for group in build.same_window_groups(steps, demands)]
-        self._ingress_min = float(on_grid(self.records.settings.limits.ingress_min))
+        self._ends_min = float(on_grid(self.records.settings.airlock.ends_min))
 
     def starts(self, orders: Orders, pet_zero_min: float = 0.0) -> list[float] | None:
         """The earliest start of every step that is in some order (the rest: -inf); None where there is none.
@@ -96,7 +96,7 @@ class OrderTiming:
             if orders[who]:
                 last = orders[who][-1]
                 ends.append(starts[last] + self._lengths[last] + self.way_min(who, last, -1))
-        return max(ends) + self._ingress_min
+        return max(ends) + self._ends_min
 
     def _way_min(self, who: str, before: int, after: int) -> float:
         """Travel from one step into another, -1 being the airlock; 0 for those who do not travel."""

@@ -163,7 +163,7 @@ def with_past(network: Network, starts: Mapping[int, float], durations: np.ndarr
         demands=tuple(() if step in fixed else own for step, own in enumerate(network.demands)),
         allowed=tuple(None if step in fixed else windows for step, windows in enumerate(network.allowed)),
         groups=tuple(groups), group_windows=tuple(windows),
-        homes=tuple(_home(home, starts, durations, now_min - network.ingress_min) for home in network.homes),
+        homes=tuple(_home(home, starts, durations, now_min - network.ends_min) for home in network.homes),
     )
 
 
@@ -197,10 +197,10 @@ def ended_at(network: Network, starts: Mapping[int, float], durations: np.ndarra
             if home.last in starts else 0.0 for home in network.homes}
     end = float(on_grid(inside_min))
     # Who was inside sooner after work than ingress takes: ingress is cut, the end stays as it was called.
-    ingress_min = max(0.0, min(network.ingress_min, end - max(free.values(), default=0.0)))
-    homes = tuple(replace(home, travel_min=max(0.0, end - ingress_min - free[home.crew]))
+    ends_min = max(0.0, min(network.ends_min, end - max(free.values(), default=0.0)))
+    homes = tuple(replace(home, travel_min=max(0.0, end - ends_min - free[home.crew]))
                   for home in network.homes)
-    return replace(network, homes=homes, ingress_min=ingress_min)
+    return replace(network, homes=homes, ends_min=ends_min)
 
 
 def broken_rules(network: Network, fixed: frozenset[int], starts: np.ndarray, durations: np.ndarray,

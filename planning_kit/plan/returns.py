@@ -26,7 +26,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from planning_kit.inputs.records import Step
-from planning_kit.inputs.setting_records import Limits
+from planning_kit.inputs.setting_records import Limits, Settings
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.plan.activities import WORK, Activity, activity_at
 from planning_kit.plan.network import ROUNDING_MIN
@@ -208,8 +208,8 @@ def _spots(lies: Sequence[Lie], moments: Numbers) -> list[Spot]:
 def _returns(times: Times, crew: str, mover_of: Mapping[str, Mover], spots: Mapping[str, Sequence[Spot]],
              hands: Mapping[str, Sequence[Step | None]], moments: Numbers,
              suits: Sequence[SuitHistory]) -> Returns:
-    limits, ingress_min = times.scenario.settings.limits, times.network.ingress_min
-    going_in = times.end_min - ingress_min
+    settings, ingress_min = times.scenario.settings, times.network.ends_min
+    limits, going_in = settings.limits, times.end_min - ingress_min
     # At the airlock only ingress is left, and of that less and less once they go in.
     ingress = np.minimum(times.end_min - moments, ingress_min)
     own_way = np.array([alone_min(mover_of[crew], spot, limits.hook_move_min or 0.0) for spot in spots[crew]])
@@ -231,7 +231,7 @@ def _returns(times: Times, crew: str, mover_of: Mapping[str, Mover], spots: Mapp
         abort=way(alone, own, True, [crew]), terminate=way(alone, own, False, [crew]),
         partner_abort=way(helped, both, True, mover_of), partner_terminate=way(helped, both, False, mover_of),
         ingress_start_min=going_in, hard_min=limits.hard_min,
-        stay_min=_stay_min(limits, own, going_in), partner_stay_min=_stay_min(limits, both, going_in),
+        stay_min=_stay_min(settings, own, going_in), partner_stay_min=_stay_min(settings, both, going_in),
     )
 
 
@@ -285,13 +285,13 @@ def _lasts_min(store: Store, moments: Numbers, safe: Numbers) -> Numbers:
     return (store.left_at(moments) - safe * more) / store.travel_rate
 
 
-def _stay_min(limits: Limits, stores: Sequence[Store], going_in: float) -> float:
+def _stay_min(settings: Settings, stores: Sequence[Store], going_in: float) -> float:
     """How long their owners could wait at the airlock before an ingress that keeps the reserve.
 
     Used at the rate of waiting there and of travel during ingress, as everywhere here. NaN where no
     consumable is known.
     """
-    kept = limits.ingress_min + (limits.return_reserve_min or 0.0)
+    kept = settings.airlock.repress_safe_min + (settings.limits.return_reserve_min or 0.0)
     at = np.array([going_in])
     stays = [(float(store.left_at(at)[0]) - kept * store.travel_rate) / store.wait_rate
              for store in stores if store.wait_rate > 0]

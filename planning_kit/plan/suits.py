@@ -25,7 +25,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from planning_kit.inputs.records import Crew, Records
-from planning_kit.inputs.setting_records import Settings, Suit
+from planning_kit.inputs.setting_records import Settings, Suit, UsedBefore
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 
@@ -181,15 +181,27 @@ def _history(settings: Settings, crew: Crew, lane: Sequence[Activity],
     travel, wait = ("travel" if "travel" in watts else "moderate"), ("wait" if "wait" in watts else "rest")
     keys = [travel if activity.kind == TRAVEL else wait if activity.kind == WAIT else
             exertion[activity.step] if activity.step else INGRESS_EXERTION for activity in lane]
-    before_min = suit.used_before_pet_zero_min or 0.0
+    before = _before_min(suit.used_before)
     # Travel and waiting also where the lane has none: ways home and waits at the airlock use their rates.
-    needed = dict.fromkeys([*keys, travel, wait, *([BEFORE_PET_ZERO_EXERTION] if before_min else [])])
+    at_rest = [BEFORE_PET_ZERO_EXERTION] if any(before.values()) else []
+    needed = dict.fromkeys([*keys, travel, wait, *at_rest])
     missing = tuple(f"[exertion_w] {key}" for key in needed if key not in watts)
-    before_w = watts.get(BEFORE_PET_ZERO_EXERTION, np.nan) if before_min else 0.0
+    before_w = watts.get(BEFORE_PET_ZERO_EXERTION, np.nan) if at_rest else 0.0
     metabolic_w = np.array([before_w, *(watts.get(key, np.nan) for key in (*keys, travel, wait))])
     at_min = np.array([lane[0].start_min, *(activity.finish_min for activity in lane)])
-    stores = tuple(_store(crew.crew, name, suit, at_min, before_min, metabolic_w, missing) for name in UNITS)
+    stores = tuple(_store(crew.crew, name, suit, at_min, before[name], metabolic_w, missing)
+                   for name in UNITS)
     return SuitHistory(crew.crew, at_min, metabolic_w[1:-2], stores)
+
+
+def _before_min(used: UsedBefore) -> dict[str, float]:
+    """Minutes at rest before PET 0 that each store is used; none where its amount is given.
+
+    The umbilical feeds oxygen, energy and cooling, but the cartridge takes up carbon dioxide all the while.
+    """
+    battery, umbilical = used.battery_min or 0.0, used.umbilical_min or 0.0
+    return {name: 0.0 if getattr(used, f"{name}_{unit}") is not None else
+            battery + umbilical if name == "co2" else battery for name, unit in UNITS.items()}
 
 
 def _store(crew: str, consumable: str, suit: Suit, at_min: Numbers, before_min: float, metabolic_w: Numbers,
@@ -209,6 +221,7 @@ def _store(crew: str, consumable: str, suit: Suit, at_min: Numbers, before_min: 
     fraction = getattr(suit, f"{consumable}_reserve_fraction")
     rates = _rates(consumable, suit, metabolic_w)
     used = np.cumsum(rates[:-2] * np.array([before_min, *np.diff(at_min)]))
+    used += getattr(suit.used_before, keys[0]) or 0.0
     return Store(crew, consumable, usable=usable, at_min=at_min, left=usable - used, missing=(),
                  reserve=float("nan") if fraction is None else usable * fraction,
                  travel_rate=float(rates[-2]), wait_rate=float(rates[-1]))

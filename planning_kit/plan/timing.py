@@ -103,7 +103,7 @@ def outing_end(network: Network, starts: np.ndarray, durations: np.ndarray,
         + on_grid(home.travel_min * np.asarray((travel_factor or {}).get(home.crew, 1.0)))
         for home in network.homes
     ]
-    return np.asarray(np.max(np.broadcast_arrays(*at_airlock), axis=0) + network.ingress_min)
+    return np.asarray(np.max(np.broadcast_arrays(*at_airlock), axis=0) + network.ends_min)
 
 
 def place_in_windows(starts: np.ndarray, durations: np.ndarray, windows: np.ndarray) -> np.ndarray:

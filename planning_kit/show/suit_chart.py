@@ -190,7 +190,7 @@ def _turn_back(plan: TimedPlan, worst: pd.DataFrame) -> str:
     broken = list(exceptions(plan, str(worst["crew"].iloc[0]), "alone"))
     if broken:
         return plotly_text(f"exception, no time to turn back by: {'; '.join(broken)}")
-    if by < plan.end_min - plan.network.ingress_min:
+    if by < plan.end_min - plan.network.ends_min:
         return f"alone, turn back by {pet_label(by, 'down')}"
     return f"alone the reserve is kept all the way; begin ingress by {pet_label(by, 'down')} at the latest"
 

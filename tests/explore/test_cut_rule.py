@@ -130,7 +130,7 @@ def test_waits_add_up_in_every_sample(tight: pk.Plan) -> None:
             extra = sum(step.travel_extra_min for step in left.steps if step.crew in (crew, "both"))
             walked = sum(a.minutes for a in left.lanes[crew] if a.kind == "travel") - extra
             way = extra + walked * draws.travel[crew][sample]
-            ingress = tight.scenario.settings.limits.ingress_min
+            ingress = tight.scenario.settings.airlock.ends_min
             assert plans.waits[number, sample] == pytest.approx(end - ingress - work - way, abs=1e-5)
 
 

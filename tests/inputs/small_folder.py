@@ -27,9 +27,14 @@ planned_min = 390
 planned_min_source = "demo value"
 hard_min = 420
 return_reserve_min = 30
-ingress_min = 15
 emergency_oxygen_min = 30
 partner_carry_factor = 2.0
+
+[airlock]
+hatch_closed_min = 5
+repress_start_min = 5
+repress_safe_min = 15
+repress_safe_min_source = "demo value"
 
 [lighting]
 night_guard_s = 60

@@ -187,7 +187,8 @@ def test_settings_in_sections_that_were_not_there(tmp_path: Path) -> None:
 
 def test_inline_and_dotted_tables_can_be_edited(tmp_path: Path) -> None:
     head = SCENARIO_TOML[:SCENARIO_TOML.index("[limits]")]
-    toml = head + "suit.EV1.oxygen_g = 3\nlimits = {planned_min = 300, hard_min = 420, ingress_min = 1}\n"
+    toml = head + "suit.EV1.oxygen_g = 3\nlimits = {planned_min = 300, hard_min = 420}\n"
+    toml += "airlock = {hatch_closed_min = 1, repress_start_min = 1, repress_safe_min = 1}\n"
     scenario = load_scenario(write_small(tmp_path, {"scenario.toml": toml.replace("\n", "\r\n")}))
     new = scenario.with_settings({"limits.hard_min": 430, "suit.EV1.co2_g": 4, "suit.EV2.co2_g": 5})
     assert new.settings.limits.hard_min == 430

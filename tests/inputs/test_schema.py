@@ -12,11 +12,12 @@ from typing import Any
 import jsonschema
 import pytest
 
-from planning_kit.inputs.fields import Field
+from planning_kit.inputs.fields import Field, columns_of
 from planning_kit.inputs.format import SECTIONS, TABLES
 from planning_kit.inputs.raw import BOM
 from planning_kit.inputs.scenario import Scenario, load_scenario
 from planning_kit.inputs.schema import format_reference, format_schema, schema_text
+from planning_kit.inputs.setting_records import UsedBefore
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
@@ -139,7 +140,8 @@ def test_missing_parts_are_missed(validator: jsonschema.Draft202012Validator, sm
 def test_the_reference_names_every_column_and_key() -> None:
     reference = format_reference()
     assert list(reference.columns) == ["table", "column", "kind", "unit", "needed", "description"]
-    assert len(reference) == sum(len(each.fields) for each in (*TABLES, *SECTIONS))
+    assert len(reference) == (sum(len(each.fields) for each in (*TABLES, *SECTIONS))
+                              + len(columns_of(UsedBefore)))
     assert (reference["description"] != "").all()
     row = reference[(reference["table"] == "steps.csv") & (reference["column"] == "wait_at")].iloc[0]
     assert (row["kind"], row["needed"]) == ("reference of places.csv", "may be absent")

@@ -33,7 +33,9 @@ def test_link_and_limits(found: list[dict[str, object]]) -> None:
     assert [(f["step"], f["limit"]) for f in told(found, "limits")] == [("D1", 40), ("", 150)]
     without_source = [str(f["message"]).split(" = ")[0] for f in found
                       if f["check"] == "limits" and f["severity"] == "remark"]
-    assert without_source == ["the limit hard_min", "the limit ingress_min", "the limit emergency_oxygen_min"]
+    assert without_source == ["the limit hard_min", "the limit emergency_oxygen_min",
+                              "the limit hatch_closed_min", "the limit repress_start_min",
+                              "the limit repress_safe_min"]
 
 
 def test_suits(found: list[dict[str, object]]) -> None:

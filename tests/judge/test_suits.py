@@ -67,7 +67,7 @@ def test_a_level_that_only_one_needs_is_missing_for_that_one(small: pk.Scenario)
 @pytest.mark.parametrize(("settings", "words"), [
     ({"suit.water_reserve_fraction": None}, "cooling water: checked only against running out: "
                                             "[suit] water_reserve_fraction missing"),
-    ({"suit.used_before_pet_zero_min": None}, "suit use before PET 0"),
+    ({"suit.used_before.battery_min": None}, "suit use before PET 0"),
 ])
 def test_what_is_assumed_instead_is_a_note(small: pk.Scenario, settings: dict[str, object],
                                            words: str) -> None:

@@ -48,7 +48,7 @@ def with_windows(network: Network, wanted: dict[int, np.ndarray], groups: dict[s
         network.steps, network.releases, network.bounds, demands,
         tuple(wanted.get(i) for i in range(len(network.steps))),
         tuple(Group(name, members, group) for name, members in groups.items()),
-        network.homes, network.ingress_min, horizon_min,
+        network.homes, network.ends_min, horizon_min,
     )
 
 
@@ -82,7 +82,7 @@ def timing_problems(draw: st.DrawFn, with_max_gaps: bool = True) -> tuple[Networ
     members = draw(st.lists(st.sampled_from(lit), max_size=3, unique=True)) if lit else []
     groups = {"g": tuple(members)} if len(members) > 1 else {}
     network = Network(tuple(f"s{i}" for i in range(count)), tuple(releases), tuple(bounds),
-                      homes=tuple(homes), ingress_min=float(draw(st.integers(0, 20))))
+                      homes=tuple(homes), ends_min=float(draw(st.integers(0, 20))))
     return with_windows(network, dict.fromkeys(lit, windows), groups, windows), durations
 
 

@@ -104,7 +104,7 @@ class Walker:
 
 def whole_minutes(plan: pk.Plan, crew: str) -> list[dict]:
     table = plan.returns.query("crew == @crew and at_min % 1 == 0")
-    return table[table["at_min"] < plan.end_min - plan.timed.network.ingress_min].to_dict("records")
+    return table[table["at_min"] < plan.end_min - plan.timed.network.ends_min].to_dict("records")
 
 
 @pytest.mark.parametrize("seed", SEEDS)

@@ -24,11 +24,11 @@ def end_of(plan: pk.Plan, crew: str, consumable: str) -> pd.Series:
 def even_outing(small: pk.Scenario, watts: float, minutes: float) -> pk.Plan:
     """The small outing at one metabolic rate throughout; ingress is stretched to end it on time."""
     scenario = small.with_settings({
-        **{f"exertion_w.{level}": watts for level in LEVELS}, "suit.used_before_pet_zero_min": None,
+        **{f"exertion_w.{level}": watts for level in LEVELS}, "suit.used_before.battery_min": None,
         "horizon_h": 10.0, "limits.planned_min": 500, "limits.hard_min": 550,
     })
     left = minutes - pk.time_plan(scenario).end_min
-    plan = pk.time_plan(scenario.with_settings({"limits.ingress_min": 8 + left}))
+    plan = pk.time_plan(scenario.with_settings({"airlock.repress_safe_min": 8 + left}))
     assert plan.end_min == pytest.approx(minutes)
     return plan
 

@@ -56,7 +56,7 @@ class Judge:
         for home in self.network.homes:
             if home.last >= 0:
                 finish = self.starts[home.last] + self.lengths[home.last]
-                rest = round((home.travel_min + self.network.ingress_min) * self.scale)
+                rest = round((home.travel_min + self.network.ends_min) * self.scale)
                 self.model.add(finish + rest <= round(deadline * self.scale))
 
     def solve(self) -> list[float] | None:

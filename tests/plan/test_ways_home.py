@@ -200,7 +200,7 @@ def test_check_and_turn_back_times_agree_with_every_minute(name: str) -> None:
             own[1]["inside_min"] > limits.hard_min + NEAR)
         for turn_back_by in case["turn_back_by_min"].dropna():
             assert not broken[broken.index < turn_back_by - NEAR].any()
-            if turn_back_by < plan.end_min - limits.ingress_min:
+            if turn_back_by < plan.end_min - plan.scenario.settings.airlock.ends_min:
                 rows = plan.returns.query("crew == @crew and at_min >= @turn_back_by - @NEAR").iloc[:2]
                 assert ((rows["emergency_margin_min"] < reserve - NEAR)
                         | (rows["at_min"] + rows["terminate_min"] > limits.hard_min + NEAR)).any()

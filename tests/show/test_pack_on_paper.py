@@ -84,7 +84,7 @@ def test_a_case_has_an_exception_just_where_the_plan_goes_on_past_its_time(name:
     plan = pk.time_plan(pk.load_scenario(SCENARIOS / name))
     broken = {(each.crew, each.case) for each in plan.timed.return_breaches}
     for row in plan.return_summary.to_dict("records"):
-        until, going_in = row["turn_back_by_min"], plan.end_min - plan.timed.network.ingress_min
+        until, going_in = row["turn_back_by_min"], plan.end_min - plan.timed.network.ends_min
         if until != until or until < going_in - 1e-6:
             assert (row["crew"], row["case"]) in broken
         elif (row["crew"], row["case"]) not in broken:

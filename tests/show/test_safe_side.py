@@ -142,7 +142,7 @@ def check_pockets(plan: pk.Plan, pack: object) -> None:
             if found:
                 by_min = own[own["case"].str.endswith(how)]["turn_back_by_min"].min()
                 assert_down(minute_of(found[1]), by_min)
-                assert by_min >= plan.end_min - plan.timed.network.ingress_min, "the plan breaks it"
+                assert by_min >= plan.end_min - plan.timed.network.ends_min, "the plan breaks it"
         for step, cell in ((row[3], row[6]) for row in sheet.blocks[0].rows if isinstance(row[6], float)):
             slack = shown(cell, sheet.blocks[0].columns[6])
             assert_down(number_of(slack), cell), step

@@ -109,7 +109,7 @@ class Part:
         for home in self.network.homes:
             fixed, travel, busy = self._on_the_way(home.crew)
             way = fixed + (travel + home.travel_min) * draws.travel[home.crew]
-            rows.append(end - self.network.ingress_min - draws.durations[busy].sum(axis=0) - way
+            rows.append(end - self.network.ends_min - draws.durations[busy].sum(axis=0) - way
                         - self._past_min(home, draws))
         return np.array(rows)
 

@@ -134,7 +134,7 @@ def _inside(outing: Outing, draws: Draws, finishes: np.ndarray) -> np.ndarray:
         ways = [outing.travels[who].time_min(step.place, settings.airlock_place) * draws.travel[who]
                 for who in step.people if who in outing.travels]
         if ways:  # the one who has the longer way ends it
-            row += np.max(ways, axis=0) + settings.limits.ingress_min
+            row += np.max(ways, axis=0) + settings.airlock.ends_min
     return inside
 
 

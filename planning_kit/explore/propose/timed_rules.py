@@ -50,7 +50,7 @@ def lane_way(problem: Problem, who: str) -> Callable[[int, int], int | None]:
             return 0.0
         here = airlock if a < 0 else problem.work.steps[positions[a]].place
         if b < 0:
-            return travel.time_min(here, airlock) + records.settings.limits.ingress_min
+            return travel.time_min(here, airlock) + records.settings.airlock.ends_min
         step = problem.work.steps[positions[b]]
         return travel_into(step, travel, here) + step.travel_extra_min
 
@@ -178,7 +178,7 @@ def add_past(problem: Problem) -> None:
         if name in past.windows:
             asked = Requirement("steps", name, f"{name} lies in the window in which its group has begun")
             model.start_within(placed, start_windows(past.windows[name], minutes), asked)
-    ingress_min = work.records.settings.limits.ingress_min
+    ends_min = work.records.settings.airlock.ends_min
     # Who has nothing left to do has no arc home, and could seem to be inside already.
     for home_min in past.home_min.values():
-        model.cp.add(problem.end >= ticks_up(home_min + ingress_min))
+        model.cp.add(problem.end >= ticks_up(home_min + ends_min))

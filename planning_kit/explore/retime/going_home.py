@@ -128,7 +128,7 @@ def _home(plan: TimedPlan, crew: str, at_min: float, how: str) -> _Home:
     # Called during ingress, only the rest of it is still to come.
     return _Home(crew=crew, at_min=at_min, place=returns.place[number], step=step, is_given=given is not None,
                  first_min=float(way.safe_min[number]), back_min=back,
-                 ingress_min=min(plan.network.ingress_min, plan.end_min - at_min), oxygen_margin_min=oxygen,
+                 ingress_min=min(plan.network.ends_min, plan.end_min - at_min), oxygen_margin_min=oxygen,
                  suit_margin_min=suit, first_out=way.first_out[number].partition(" ")[2])
 
 

@@ -154,13 +154,12 @@ def setting_fields() -> dict[str, Field]:
 
 
 def _fields() -> Iterator[tuple[str, Field]]:
-    for section in fmt.SECTIONS:
-        for name in (section.name, *(f"{section.name}.{sub}" for sub in section.sub_sections)):
-            for field in section.fields:
-                yield (f"{name}.{field.name}" if name else field.name), field
-                if section.has_sources:
-                    source = Field(field.name + fmt.SOURCE_SUFFIX, "text", f"source of {field.name}")
-                    yield f"{name}.{source.name}", source
+    for name, section in (each for top in fmt.SECTIONS for each in top.each()):
+        for field in section.fields:
+            yield (f"{name}.{field.name}" if name else field.name), field
+            if section.has_sources:
+                source = Field(field.name + fmt.SOURCE_SUFFIX, "text", f"source of {field.name}")
+                yield f"{name}.{source.name}", source
 
 
 @lru_cache(maxsize=8)  # asked at every edit
