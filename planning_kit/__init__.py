@@ -13,7 +13,7 @@ Live: `append_log`, `read_log`, then a plan: ``retime``, ``options``, ``decide``
 Show: `swimlane`, `suit_chart`, `station_map`, `sweep_chart`, `season_chart`, `fan_chart`, `tornado_chart`:
       each a `Chart`
 Desk: `workbench` (`Workbench`; to plan, and to follow the outing)
-Hand: a plan: ``briefing`` (`Briefing`), ``write_pack``
+Hand: a plan: ``briefing`` (`Briefing`), ``accept`` (then `Scenario` ``accepted``), ``write_pack``
 """
 
 import lazy_loader

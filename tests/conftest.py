@@ -58,6 +58,7 @@ LONG = (
     "inputs/test_git_revision.py",
     "inputs/test_save.py::test_a_reader_never_sees_two_saves_mixed",
     "inputs/test_sizes.py",
+    "plan/test_exposures.py::test_intervals_agree_with_a_simulation_by_the_second",
     "plan/test_hardware_by_second_hand.py",
     "plan/test_returns.py",
     "plan/test_timing_against_solver.py",

@@ -169,6 +169,13 @@ class Close(Change):
         # A route is two-way, whichever of its ends the row names first.
         ends = zip(routes["from_place"], routes["to_place"], strict=True)
         tables["routes"] = routes[[frozenset(pair) not in self.pairs for pair in ends]]
+        # A hazard of closed routes alone goes with them, as nobody can be there.
+        known, hazards = tables.records.hazards, tables["hazards"]
+        left = [[pair for pair in each.routes if frozenset(pair) not in self.pairs] for each in known]
+        if sum(map(len, left)) < sum(len(each.routes) for each in known):
+            hazards["routes"] = [" ".join(map(":".join, pairs)) for pairs in left]
+            tables["hazards"] = hazards[[bool(pairs or each.zones or each.places or each.centre)
+                                         for pairs, each in zip(left, known, strict=True)]]
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ told in a note, because a control that falls away unseen is the worst that a wha
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -46,13 +47,15 @@ class Drop(Change):
         kept = {inhibit.inhibit: _without(inhibit, records, gone) for inhibit in records.inhibits}
         after = passed_through(records, gone)
         gaps, inhibits, steps = tables["gaps"], tables["inhibits"], tables["steps"]
-        for column in ("from_step", "until_step", "needed_by"):
+        confirmed = ["confirmed_by"] if "confirmed_by" in inhibits else []
+        for column in ["from_step", "until_step", "needed_by", *confirmed]:
             inhibits[column] = [as_cell(getattr(kept[each.inhibit] or each, column))
                                 for each in records.inhibits]
         steps["after"] = [as_cell(after[step]) for step in steps["step"]]
         tables["gaps"] = gaps.loc[[not gone & {gap.first_step, gap.then_step} for gap in records.gaps]]
         tables["inhibits"] = inhibits.loc[[kept[name] is not None for name in inhibits["inhibit"]]]
         tables["steps"] = steps[~steps["step"].isin(gone)]
+        _uncontrol(tables, records, {name for name, left in kept.items() if left is None})
         if tasks:
             tables["tasks"] = tables["tasks"].loc[lambda frame: ~frame["task"].isin(tasks)]
         yield from _notes(records, gone, kept)
@@ -107,7 +110,22 @@ def _without(inhibit: Inhibit, records: Records, gone: frozenset[str]) -> Inhibi
                 return None
             step = guarded[place]
         ends[name] = step
+    if inhibit.confirmed_by in gone:  # nobody confirms it: with its last step it is confirmed as it is lifted
+        ends["confirmed_by"] = ends["until_step"]
     return replace(inhibit, needed_by=needed, **ends)
+
+
+def _uncontrol(tables: Tables, records: Records, gone: set[str]) -> None:
+    """What is left of ``controls`` and ``off:`` of the hazards where these inhibits are never in force."""
+    if not any(gone & set(hazard.inhibits) for hazard in records.hazards):
+        return
+    hazards = tables["hazards"]
+    left = [hazard.controls and hazard.controls.without(gone) for hazard in records.hazards]
+    hazards["controls"] = [each.text if each else "" for each in left]
+    hazards["when"] = [" and ".join(term for term in re.split(r"\s+and\s+", text.strip())
+                                    if term not in {f"off:{name}" for name in gone})
+                       for text in hazards["when"]]
+    tables["hazards"] = hazards
 
 
 def _notes(records: Records, gone: frozenset[str], kept: dict[str, Inhibit | None]) -> Iterator[Note]:
@@ -119,8 +137,13 @@ def _notes(records: Records, gone: frozenset[str], kept: dict[str, Inhibit | Non
         left = kept[inhibit.inhibit]
         name = f"inhibit {inhibit.inhibit}" + (f" ({inhibit.title})" if inhibit.title else "")
         if left is None:
-            yield Note(f"{name} went with it", inhibit.inhibit)
-        elif (left.from_step, left.until_step) != (inhibit.from_step, inhibit.until_step):
+            hazards = [each.hazard for each in records.hazards if inhibit.inhibit in each.inhibits]
+            controlled = f"; it controls {', '.join(hazards)} no more" if hazards else ""
+            yield Note(f"{name} went with it{controlled}", inhibit.inhibit)
+            continue
+        if left.confirmed_by != inhibit.confirmed_by:
+            yield Note(f"nobody confirms {name} any more: {inhibit.confirmed_by} did", inhibit.inhibit)
+        if (left.from_step, left.until_step) != (inhibit.from_step, inhibit.until_step):
             yield Note(f"{name} now stands from {left.from_step} to {left.until_step}, "
                        f"not {inhibit.from_step} to {inhibit.until_step}", inhibit.inhibit)
 

@@ -20,13 +20,14 @@ from planning_kit.explore.watch.logbook import log_lines
 from planning_kit.explore.watch.watch import Watch
 from planning_kit.front.plan import Plan
 from planning_kit.inputs.shown_text import html_text, visible
+from planning_kit.judge.findings import Finding
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.chart import CHART_CONFIG, PLOTLY_MIME
 from planning_kit.show.swimlane import swimlane_spec
 
 WIDGET_MIME = "application/vnd.jupyter.widget-view+json"
 _MOST_FINDINGS, _MOST_EVENTS = 12, 12
-_FINDING_COLUMNS = ["severity", "check", "crew", "step", "message", "source"]
+_FINDING_COLUMNS = ["severity", "check", "crew", "step", "message", "source", "accepted"]
 _LIVE_WORDS = "Workbench (live while the kernel runs); its last state:"
 
 
@@ -72,10 +73,11 @@ class Snapshot:
     def tables(self) -> dict[str, Any]:
         """Summary and findings, and outside where the outing stands and the log; every text escaped."""
         plan, watch = self._shown()[0], self._session.following
-        summary, found = plan.summary, Plan(plan).findings[_FINDING_COLUMNS].head(_MOST_FINDINGS)
+        summary, found = plan.summary, Plan(plan).findings.head(_MOST_FINDINGS)
         lines = [f"{item}: {value}" for item, value in summary.itertuples(index=False)]
-        lines += [f"{row.severity} {row.check} {row.step}: {row.message}" for row in found.itertuples()]
-        page = _table("Plan", summary) + _table("Findings", found)
+        lines += [f"{each.severity} {each.check} {each.step}: {each.words}"
+                  for each in (Finding(*row) for row in found.itertuples(index=False))]
+        page = _table("Plan", summary) + _table("Findings", found[_FINDING_COLUMNS])
         if watch is not None:
             standing = pd.DataFrame({"where the outing stands": Plan(plan).standing.splitlines()})
             lines = [*standing.iloc[:, 0], *lines]

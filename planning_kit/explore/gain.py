@@ -32,7 +32,7 @@ from planning_kit.inputs.times import pet_min
 from planning_kit.judge.all_checks import new_findings
 from planning_kit.judge.findings import STOP
 from planning_kit.plan.build import first_releases, order_bounds, ways_home, work_order
-from planning_kit.plan.network import GRID_MIN, LOGGED, NOW, Network
+from planning_kit.plan.network import GRID_MIN, HATCH, LOGGED, NOW, Network
 from planning_kit.plan.network import ORDER as ORDER_BOUND
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts, outing_end
@@ -178,7 +178,7 @@ def _network_of(plan: TimedPlan, orders: Orders) -> Network:
     steps, airlock = plan.steps, plan.scenario.settings.airlock_place
     others = (bound for bound in plan.network.bounds if bound.kind != ORDER_BOUND)
     fixed = plan.network.fixed
-    known = (release for release in plan.network.releases if release.kind in (LOGGED, NOW))
+    known = (release for release in plan.network.releases if release.kind in (LOGGED, NOW, HATCH))
     return replace(
         plan.network,
         releases=(*known, *(first for first in first_releases(steps, orders, plan.travels, airlock)

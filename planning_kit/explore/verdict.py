@@ -7,13 +7,14 @@ for that alone. So work that is no longer done and controls that were changed ar
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from planning_kit.explore.input_changes import RENAMED
+from planning_kit.inputs.format_1 import IN_MEMORY
 from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.all_checks import CAME
 from planning_kit.judge.all_checks import WORSE as GOT_WORSE
@@ -38,9 +39,13 @@ Verdict = tuple[str, str, str]
 
 
 def verdicts(a: TimedPlan | None, b: TimedPlan | None, no_plan: str, *, inputs: pd.DataFrame,
-             times: pd.DataFrame, findings: pd.DataFrame, margins: pd.DataFrame) -> list[Verdict]:
-    """Rows of ``VERDICT_COLUMNS``, worst first, from the plans and tables of a `TimedComparison`."""
-    rows = [*_of_controls(inputs), *_of_inputs(inputs)]
+             times: pd.DataFrame, findings: pd.DataFrame, margins: pd.DataFrame,
+             upgraded: Sequence[str] = ()) -> list[Verdict]:
+    """Rows of ``VERDICT_COLUMNS``, worst first, from the plans and tables of a `TimedComparison`.
+
+    ``upgraded`` names the sides (before, now) that are of format 1 on disk.
+    """
+    rows = [*_of_formats(upgraded), *_of_controls(inputs), *_of_inputs(inputs)]
     if a is None or b is None:
         missing = "before" if b is not None else (
             "now" if a is not None else "neither before nor now is there a plan; now")
@@ -66,6 +71,11 @@ def overall(table: pd.DataFrame) -> str:
     head = ("Mixed" if counts[WORSE] and counts[BETTER] else "Worse" if counts[WORSE]
             else "Better" if counts[BETTER] and not eyes_first else "Look")
     return f"{head}: {', '.join(told)}."
+
+
+def _of_formats(upgraded: Sequence[str]) -> Iterator[Verdict]:
+    for side in upgraded:
+        yield LOOK, "format", f"{side}: {IN_MEMORY}; its three times of the airlock are one number"
 
 
 def _of_controls(inputs: pd.DataFrame) -> Iterator[Verdict]:

@@ -21,6 +21,7 @@ from planning_kit.explore.what_if import what_if
 from planning_kit.front.plan_outside import OutsidePlan
 from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.times import When
+from planning_kit.judge.acceptances import accept
 from planning_kit.plan.moments import Moment, moment_of
 from planning_kit.plan.timed import Face, TimedPlan
 from planning_kit.show.briefing import TimedBriefing, briefing
@@ -233,6 +234,17 @@ class Plan(OutsidePlan):
         found = search_orders(scenario, effort, seconds, pet_zero_window, progress, cancel, order=order,
                               limit_min=limit_min, cushion=cushion, pet_zero_every_min=pet_zero_every_min)
         return faced(found, Plan)
+
+    def accept(self, finding: object, by: str, why: str, date: When | None = None) -> pd.DataFrame:
+        """Write down that somebody accepts a finding, in ``accepted.csv``; gives all ``scenario.accepted``.
+
+        ``finding`` is a row of ``findings`` (``plan.findings.iloc[0]``), or its check, rule, about, crew and
+        step as a tuple; ``date`` a date or a UTC moment (today by default). It counts in ``findings`` at
+        once, as long as the margin is not worse and the limit not looser; the severity stays. Raises
+        `ScenarioError` for what is no finding of this plan, without a name or a reason, and for a plan that
+        is not that of the scenario as saved (edits, another PET 0, re-timed, changed on disk).
+        """
+        return accept(self.timed, finding, by, why, date)
 
     def briefing(self) -> Briefing:
         """The plan in words: purpose, way, hands, waits, hazards, inhibits, return, by PET.

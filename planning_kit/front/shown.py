@@ -11,7 +11,7 @@ from typing import Generic, TypeVar
 import pandas as pd
 
 from planning_kit.changes.change import changes_table
-from planning_kit.judge.all_checks import findings_of
+from planning_kit.judge.acceptances import told_findings
 from planning_kit.plan.timed import Face, TimedPlan
 
 Said = TypeVar("Said")
@@ -46,6 +46,7 @@ class PlanRecords(Face):
     clocks = Shown(lambda plan: plan.gap_clocks)
     custody = Shown(lambda plan: plan.tracked_custody)
     tethers = Shown(lambda plan: plan.tracked_tethers)
+    exposures = Shown(lambda plan: plan.tracked_exposures)
     changes = Shown(lambda plan: plan.history)
 
 
@@ -64,7 +65,7 @@ class ShownPlan(Face):
     name = Shown(lambda plan: plan.name)
     light = Shown(lambda plan: plan.light)
     # Tables
-    findings = Shown(findings_of)
+    findings = Shown(told_findings)
     timeline = Shown(lambda plan: plan.timeline)
     summary = Shown(lambda plan: plan.summary)
     handovers = Shown(lambda plan: plan.handovers)
@@ -79,6 +80,7 @@ class ShownPlan(Face):
     custody = Shown(lambda plan: plan.custody)
     kit_list = Shown(lambda plan: plan.kit_list)
     tethers = Shown(lambda plan: plan.tethers)
+    exposures = Shown(lambda plan: plan.exposures)
     # Asked with arguments
     delay_curve = Shown(lambda plan: plan.delay_curve)
     explain = Shown(lambda plan: plan.explain)

@@ -18,7 +18,7 @@ from planning_kit.inputs.fields import Field, Section, Table, columns_of
 
 FORMAT = 2
 SCENARIO_FILE = "scenario.toml"
-SIGN_OFFS_FILE = "sign_offs.toml"
+SIGN_OFFS_FILE, ACCEPTED_FILE = "sign_offs.toml", "accepted.csv"
 FREE_PREFIX = "x_"
 SOURCE_SUFFIX = "_source"
 
@@ -117,5 +117,5 @@ def most_rows(table: str) -> int:
 
 def most_bytes(file: str) -> int:
     """How many bytes a file of this name may have: tables and reviews grow, settings and messages do not."""
-    grows = file == SIGN_OFFS_FILE or any(file == table.file for table in TABLES)
+    grows = file in (SIGN_OFFS_FILE, ACCEPTED_FILE) or any(file == table.file for table in TABLES)
     return MAX_FILE_BYTES if grows else MAX_TEXT_BYTES

@@ -15,7 +15,7 @@ from planning_kit.inputs.faults import ScenarioError, as_path
 from planning_kit.inputs.folder_files import STAGE, is_plain_name
 from planning_kit.inputs.format import MAX_FILE_BYTES
 from planning_kit.inputs.git_repository import Repository, TooLarge, is_ref_name, no_such_scenario
-from planning_kit.inputs.scenario import Scenario, load_scenario
+from planning_kit.inputs.scenario import Scenario, load_any_format
 
 _MOST_FILES = 1_000
 _MOST_BYTES = 200_000_000
@@ -32,7 +32,8 @@ def scenario_at(folder: str | Path, revision: str) -> Scenario:
 
     The folder must lie in a git repository. git need not be installed; nothing that the repository names is
     run or fetched, and the working copy is not touched. A repository that borrows objects of another is
-    refused. Raises `ScenarioError` when there is no such revision, the repository does not hold it, the
+    refused. A revision of format 1 is upgraded in memory: ``scenario.is_upgraded``, and its repr says so.
+    Raises `ScenarioError` when there is no such revision, the repository does not hold it, the
     folder is not in it, or its files have faults.
     """
     path = as_path(folder, "folder").absolute()
@@ -43,7 +44,7 @@ def scenario_at(folder: str | Path, revision: str) -> Scenario:
             commit = _commit_named(repository, revision)
             tree = _folder_in(repository, commit, repository.parts, revision)
             _Copy(repository, revision).write(tree, Path(place))
-        return replace(load_scenario(place), folder=path)
+        return replace(load_any_format(Path(place)), folder=path)
 
 
 @contextmanager

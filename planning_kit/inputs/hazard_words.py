@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from planning_kit.inputs.fields import FAR_M
@@ -53,6 +53,21 @@ class Controls:
         """Every inhibit that is named, in order, once."""
         inner = (each.names if isinstance(each, Controls) else (each,) for each in self.of)
         return tuple(dict.fromkeys(name for names in inner for name in names))
+
+    @property
+    def text(self) -> str:
+        """As it is typed."""
+        parts = [f"({each.text})" if isinstance(each, Controls) else each for each in self.of]
+        if self.least == len(parts):
+            return " ".join(parts)
+        return " | ".join(parts) if self.least == 1 else f"{self.least} of ({' '.join(parts)})"
+
+    def without(self, gone: Collection[str]) -> Controls | None:
+        """What is left where these inhibits are never in force; None where that can never be enough."""
+        kept = [each.without(gone) if isinstance(each, Controls) else each for each in self.of
+                if each not in gone]
+        left = tuple(each for each in kept if each is not None)
+        return Controls(self.least, left) if len(left) >= self.least else None
 
     @property
     def words(self) -> str:

@@ -22,6 +22,7 @@ from planning_kit.inputs.times import moment_at
 LOG_FILE = "log.csv"
 EVENT_KINDS = ("pet_zero", "started", "finished", "partly", "skipped", "suit", "ingress", "correct")
 PET_ZERO, STARTED, FINISHED, PARTLY, SKIPPED, SUIT, INGRESS, CORRECT = EVENT_KINDS
+FORMAT_1_PET_ZERO = "egress"  # what format 1 called the first of them
 STEP_EVENTS = (STARTED, FINISHED, PARTLY, SKIPPED)
 
 LOG = Table("log", "what was called during the outing", ("event_id",), (

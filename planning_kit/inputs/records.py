@@ -296,6 +296,12 @@ class Hazard:
     source: Annotated[str, column("text", "who says so")]
 
     @property
+    def inhibits(self) -> tuple[str, ...]:
+        """Every inhibit that its controls or conditions name, once."""
+        off = (term.about for term in self.when if term.kind == "off")
+        return tuple(dict.fromkeys([*(self.controls.names if self.controls else ()), *off]))
+
+    @property
     def centre(self) -> Point | None:
         """The centre of its sphere, metres; None where it has none."""
         if self.x_m is None or self.y_m is None or self.z_m is None:

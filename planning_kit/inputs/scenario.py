@@ -12,10 +12,12 @@ from typing import TypeVar
 import pandas as pd
 
 from planning_kit.inputs import format as fmt
+from planning_kit.inputs.accepted import accepted_table
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults, ScenarioError, as_path, must_be
 from planning_kit.inputs.fields import Table
 from planning_kit.inputs.folder_files import digest_of, read_settled
+from planning_kit.inputs.format_1 import IN_MEMORY
 from planning_kit.inputs.omm import Elements
 from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.records import Records
@@ -25,7 +27,7 @@ from planning_kit.inputs.setting_records import FrozenMapping, Settings
 from planning_kit.inputs.settings import edited_toml
 from planning_kit.inputs.shown_text import facts_html, one_line
 from planning_kit.inputs.sign_offs import NOTE, SIGN_OFF, Reviewed, add_review, reviews_table
-from planning_kit.inputs.source import Checked, check, content_digest, read_folder
+from planning_kit.inputs.source import Checked, check, content_digest, read_any_format, read_folder
 from planning_kit.inputs.typed_tables import frame_of, raw_from_frame
 
 T = TypeVar("T")
@@ -41,6 +43,13 @@ def load_scenario(folder: str | Path) -> Scenario:
     return Scenario(path, checked, on_disk)
 
 
+def load_any_format(folder: Path) -> Scenario:
+    """As `load_scenario`; a folder of format 1 is upgraded in memory, and the scenario says so."""
+    path = folder.absolute()
+    checked, on_disk, is_upgraded = read_any_format(path)
+    return Scenario(path, checked, on_disk, is_upgraded=is_upgraded)
+
+
 @dataclass(frozen=True, eq=False, repr=False)
 class Scenario:
     """An immutable, valid scenario: made by `load_scenario`; a change gives another one.
@@ -50,13 +59,14 @@ class Scenario:
     all else as the text of the file. ``.records`` holds the same facts parsed. Two scenarios are equal if
     they say the same.
     ``happened_until`` (UTC): up to then it says what was done, not what was planned (a re-timing wrote it);
-    None for a plan.
+    None for a plan. ``is_upgraded``: it was read as format 1 and is format 2 in memory only.
     """
 
     folder: Path
     checked: Checked
     on_disk: Mapping[str, str]
     happened_until: datetime | None = None
+    is_upgraded: bool = False
 
     @property
     def records(self) -> Records:
@@ -264,16 +274,22 @@ class Scenario:
         ``about`` may name a step, task or check; ``at`` is UTC (now by default). Raises `ScenarioError` when
         the scenario has edits that are not saved, was changed on disk, or has no reviewer's name.
         """
-        return add_review(self._reviewed, SIGN_OFF, by, words, about, at)
+        return add_review(reviewed_of(self), SIGN_OFF, by, words, about, at)
 
     def add_note(self, by: str, words: str, about: str = "",
                  at: str | datetime | None = None) -> pd.DataFrame:
         """Note something for the other reviewers; as ``sign_off``, and ``words`` may not be empty."""
-        return add_review(self._reviewed, NOTE, by, words, about, at)
+        return add_review(reviewed_of(self), NOTE, by, words, about, at)
 
     @property
-    def _reviewed(self) -> Reviewed:
-        return Reviewed(self.folder, self.digest, self.checked.source.files(), self.on_disk)
+    def accepted(self) -> pd.DataFrame:
+        """``accepted.csv`` beside the scenario as it is now; empty where there is no file.
+
+        ``rule`` (``check/rule``), ``about``, ``crew``, ``step`` of a finding, ``value`` and ``limit`` at
+        which it was accepted, ``by``, ``why``, ``date``. Add to it with ``plan.accept``. Raises
+        `ScenarioError` where the file cannot be read.
+        """
+        return accepted_table(self.folder)
 
     def __eq__(self, other: object) -> bool:
         return self.digest == other.digest if isinstance(other, Scenario) else NotImplemented
@@ -287,6 +303,11 @@ class Scenario:
 
     def _repr_html_(self) -> str:
         return facts_html("Scenario", _facts(self))
+
+
+def reviewed_of(scenario: Scenario) -> Reviewed:
+    """What a review or an acceptance of a scenario is written beside."""
+    return Reviewed(scenario.folder, scenario.digest, scenario.checked.source.files(), scenario.on_disk)
 
 
 def as_scenario(given: object) -> Scenario:
@@ -308,6 +329,7 @@ def _facts(scenario: Scenario) -> list[tuple[str, str]]:
         ("limits", f"{settings.limits.planned_min:g} min planned, {settings.limits.hard_min:g} min hard"),
         ("elements", f"{elements.object_name} of {elements.epoch.strftime('%Y-%m-%dT%H:%M:%SZ')}"),
         ("digest", scenario.digest[:12]),
+        *([("format", IN_MEMORY)] if scenario.is_upgraded else []),
     ]
 
 

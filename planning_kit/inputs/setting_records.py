@@ -55,8 +55,12 @@ class Limits:
     sources: Mapping[str, str]
 
 
-ENDS = ("hatch_closed", "repress_start", "repress_safe")
-"""What may end an outing, in their order."""
+END_WORDS = {
+    "hatch_closed": "both are inside and the hatch is closed",
+    "repress_start": "both are inside and repressurisation begins",
+    "repress_safe": "both are inside and the pressure can be breathed",
+}
+"""What may end an outing, in their order, in words."""
 
 
 @dataclass(frozen=True)
@@ -74,7 +78,7 @@ class Airlock:
     depress_start_min: Annotated[float | None, minutes("PET at which depressurisation begins")]
     hatch_open_min: Annotated[float | None, minutes("PET at which the hatch opens: nobody is outside before")]
     ends: Annotated[str, choice("the end of the outing, which the planned and the hard limit bound; absent: "
-        "repress_safe, the safe side", *ENDS, default="repress_safe")]
+        "repress_safe, the safe side", *END_WORDS, default="repress_safe")]
     sources: Mapping[str, str]
 
     @property
@@ -83,10 +87,14 @@ class Airlock:
         return float(getattr(self, f"{self.ends}_min"))
 
     @property
-    def emergency_safe_min(self) -> float:
-        """From the second one at the airlock until the pressure can be breathed, in an emergency."""
-        given = self.emergency_repress_safe_min
-        return self.repress_safe_min if given is None else given
+    def after_end_min(self) -> float:
+        """From that end until the pressure can be breathed: stores and emergency oxygen must last so long."""
+        return self.repress_safe_min - self.ends_min
+
+    @property
+    def safety(self) -> str:
+        """What a way home leads to, in words."""
+        return "a pressure that can be breathed" if self.after_end_min else "being inside"
 
 
 @dataclass(frozen=True)
@@ -184,3 +192,8 @@ class Settings:
     checks: CrewChecks
     relays: Relays | None
     odds: OddsSettings
+
+    @property
+    def outing_end_words(self) -> str:
+        """The event that ends the outing, as typed or as ``[airlock] ends`` says."""
+        return self.outing_end_event or END_WORDS[self.airlock.ends]

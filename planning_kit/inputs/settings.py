@@ -35,7 +35,7 @@ from planning_kit.inputs.fields import Field, Section, columns_of
 from planning_kit.inputs.folder_files import is_plain_name
 from planning_kit.inputs.raw import BOM, decode
 from planning_kit.inputs.setting_records import (
-    ENDS,
+    END_WORDS,
     Airlock,
     CrewChecks,
     FrozenMapping,
@@ -194,7 +194,8 @@ def _check_order(parsed: dict[str, Values], faults: Faults) -> None:
         faults.add(_WHERE, None, "horizon_h", horizon,
                    f"is shorter than limits.hard_min, {hard:g} min; windows must be known to the end")
     airlock = parsed.get("airlock", {})
-    for first, then in (*pairwise(f"{end}_min" for end in ENDS), ("depress_start_min", "hatch_open_min")):
+    for first, then in (*pairwise(f"{end}_min" for end in END_WORDS),
+                        ("depress_start_min", "hatch_open_min")):
         sooner, later = airlock.get(first), airlock.get(then)
         if isinstance(sooner, float) and isinstance(later, float) and sooner > later:
             faults.add(_WHERE, None, f"airlock.{first}", sooner, f"is more than {then}, {later:g} min")

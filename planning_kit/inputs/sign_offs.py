@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -20,7 +20,7 @@ import tomlkit
 
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.folder_files import FolderFiles, digest_of, folder_is_there, read_settled
-from planning_kit.inputs.format import SIGN_OFFS_FILE, most_bytes
+from planning_kit.inputs.format import FORMAT, SIGN_OFFS_FILE, most_bytes
 from planning_kit.inputs.save import write_whole, writing
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import as_utc
@@ -28,6 +28,7 @@ from planning_kit.inputs.times import as_utc
 REVIEW_COLUMNS = ["kind", "by", "at", "about", "words", "state", "digest"]
 SIGN_OFF, NOTE = "sign-off", "note"
 CURRENT, STALE = "current", "stale: the scenario has changed since"
+SIGNED_IN_FORMAT_1 = "stale: signed in format 1; look at what format 2 asks for, then sign again"
 _HEADER = """\
 # Notes and sign-offs of reviewers, newest last. Each is tied to the digest of the scenario that was reviewed;
 # it is stale when the scenario says something else. Add to this file, change nothing in it.
@@ -37,6 +38,7 @@ _MOMENT = "%Y-%m-%dT%H:%M:%SZ"
 _DIGEST = re.compile("[0-9a-f]{64}")
 _LINE_ENDS = re.compile("\r\n?")
 _KEYS = ("kind", "by", "at", "about", "words", "digest")
+_FORMAT_KEY = "format"  # a digest is one of a format; entries made in format 1 do not name it
 
 
 @dataclass(frozen=True)
@@ -55,19 +57,25 @@ def reviews_table(folder: Path, digest: str) -> pd.DataFrame:
     Raises `ScenarioError` where the file cannot be read.
     """
     rows = [(entry["kind"], entry["by"], entry["at"], entry["about"], entry["words"],
-             CURRENT if entry["digest"] == digest else STALE, entry["digest"])
-            for entry in _entries(_on_disk(folder) or b"")]
+             _state(entry, digest), entry["digest"])
+            for entry in _entries(bytes_beside(folder, SIGN_OFFS_FILE) or b"")]
     return TextTable(rows, columns=REVIEW_COLUMNS)
 
 
-def _on_disk(folder: Path) -> bytes | None:
-    """The file as it is; None where there is none."""
+def _state(entry: Mapping[str, str], digest: str) -> str:
+    if entry["digest"] == digest:
+        return CURRENT
+    return STALE if entry[_FORMAT_KEY] else SIGNED_IN_FORMAT_1
+
+
+def bytes_beside(folder: Path, name: str) -> bytes | None:
+    """A file beside a scenario as it is; None where there is none. Raises `ScenarioError`."""
     if not folder_is_there(folder):
         return None
 
     def read(files: FolderFiles) -> tuple[bytes | None, Faults]:
         faults = Faults()
-        return files.read_if_there(SIGN_OFFS_FILE, faults), faults
+        return files.read_if_there(name, faults), faults
 
     data, faults = read_settled(folder, read)
     faults.stop_if_any()
@@ -89,7 +97,8 @@ def _entries(data: bytes) -> list[Mapping[str, str]]:
             problem = _problem(key, values.get(key, ""))
             if problem:
                 faults.add(SIGN_OFFS_FILE, None, f"review {number} {key}", values.get(key), problem)
-        entries.append({key: _written(values.get(key, "")) for key in _KEYS})
+        entries.append({**{key: _written(values.get(key, "")) for key in _KEYS},
+                        _FORMAT_KEY: "given" if _FORMAT_KEY in values else ""})
     faults.stop_if_any()
     return entries
 
@@ -136,35 +145,55 @@ def add_review(reviewed: Reviewed, kind: str, by: str, words: str, about: str,
     for key, value in zip(_KEYS, (kind, by.strip(), when.strftime(_MOMENT), about.strip(),
                                   words.strip(), reviewed.digest), strict=True):
         entry[key] = tomlkit.string(value, multiline="\n" in value)
+    entry[_FORMAT_KEY] = FORMAT
     added = "\n[[review]]\n" + tomlkit.dumps(entry)
-    with writing(reviewed.folder):
-        before = _on_disk(reviewed.folder)
-        _entries(before or b"")  # a file that cannot be read is not added to
-        data = (before or _HEADER.encode()) + added.encode()
-        _entries(data)
-        if len(data) > most_bytes(SIGN_OFFS_FILE):
-            raise ScenarioError.single("is full; move it away to begin another", table=SIGN_OFFS_FILE)
-        known = {**reviewed.on_disk, **({} if before is None else {SIGN_OFFS_FILE: digest_of(before)})}
-        # The scenario's own files go along: they are as on disk, or someone changed them (a conflict).
-        write_whole(reviewed.folder, {**reviewed.files, SIGN_OFFS_FILE: data}, known)
+    write_beside(reviewed, SIGN_OFFS_FILE, lambda before: _with_entry(before, added))
     return reviews_table(reviewed.folder, reviewed.digest)
 
 
+def _with_entry(before: bytes | None, added: str) -> bytes:
+    _entries(before or b"")  # a file that cannot be read is not added to
+    data = (before or _HEADER.encode()) + added.encode()
+    _entries(data)
+    return data
+
+
+def write_beside(reviewed: Reviewed, name: str, grown: Callable[[bytes | None], bytes]) -> None:
+    """Put what ``grown`` makes of a file beside the scenario in its place, under the folder's lock.
+
+    Raises `ScenarioError` where that cannot be, `SaveConflict` where the scenario was changed on disk.
+    """
+    with writing(reviewed.folder):
+        before = bytes_beside(reviewed.folder, name)
+        data = grown(before)
+        if len(data) > most_bytes(name):
+            raise ScenarioError.single("is full; move it away to begin another", table=name)
+        known = {**reviewed.on_disk, **({} if before is None else {name: digest_of(before)})}
+        # The scenario's own files go along: they are as on disk, or someone changed them (a conflict).
+        write_whole(reviewed.folder, {**reviewed.files, name: data}, known)
+
+
 def _stop_if_not_fit(reviewed: Reviewed, kind: str, by: str, words: str, about: str) -> None:
+    faults = unfit_texts(reviewed, by=by, words=words, about=about)
+    if kind == NOTE and isinstance(words, str) and not words.strip():
+        faults.add("", None, "words", words, "says nothing; write the note")
+    if isinstance(by, str) and not by.strip():
+        faults.add("", None, "by", by, "is empty; say who reviewed it")
+    faults.stop_if_any()
+
+
+def unfit_texts(reviewed: Reviewed, **texts: object) -> Faults:
+    """What of ``texts``, by column, cannot be written beside a scenario, and whether it has unsaved edits."""
     faults = Faults()
-    for column, text in (("by", by), ("words", words), ("about", about)):
+    for column, text in texts.items():
         if not isinstance(text, str):
             faults.add("", None, column, text, "must be text")
         elif len(text) > _LONGEST:
             faults.add("", None, column, text, f"must have at most {_LONGEST:,} characters")
         elif any(not char.isprintable() and char not in "\r\n\t" for char in text):
             faults.add("", None, column, text, "holds a character that cannot be seen; type it anew")
-    if kind == NOTE and isinstance(words, str) and not words.strip():
-        faults.add("", None, "words", words, "says nothing; write the note")
-    if isinstance(by, str) and not by.strip():
-        faults.add("", None, "by", by, "is empty; say who reviewed it")
     held = {name: digest_of(data) for name, data in reviewed.files.items()}
     if held != dict(reviewed.on_disk):
         faults.add("", None, "scenario", reviewed.folder,
                    "has edits that are not saved; save it, then review it")
-    faults.stop_if_any()
+    return faults

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, is_dataclass
+from contextlib import suppress
+from dataclasses import dataclass, fields, is_dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 from planning_kit.inputs import format as fmt
-from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.folder_files import FolderFiles, digest_of, read_settled
+from planning_kit.inputs.format_1 import FORMAT_1_FILES, is_format_1, refused, upgraded
+from planning_kit.inputs.log_file import log_bytes
+from planning_kit.inputs.log_format import LOG_FILE
 from planning_kit.inputs.omm import Elements, elements_from
 from planning_kit.inputs.raw import RawTable, read_files, read_tables, table_bytes
 from planning_kit.inputs.records import Records
@@ -45,7 +49,24 @@ class Checked:
 
 def read_folder(folder: Path) -> tuple[Checked, Mapping[str, str]]:
     """Read and validate a folder; also the digests of its files by name. Raises `ScenarioError`."""
-    return _checked(*read_settled(folder, _read))
+    read, faults = read_settled(folder, _read)
+    if read.settings is not None and is_format_1(read.settings):
+        log = None
+        with suppress(ScenarioError):
+            log = log_bytes(folder / LOG_FILE)
+        raise refused(folder, read.settings, log)
+    return _checked(read, faults)
+
+
+def read_any_format(folder: Path) -> tuple[Checked, Mapping[str, str], bool]:
+    """As `read_folder`, a folder of format 1 too: that is upgraded in memory, and the last value is true."""
+    read, faults = read_settled(folder, _read)
+    is_old = is_format_1(read.settings)
+    if is_old:
+        ours = {name: data for name, data in read.files.items() if name in FORMAT_1_FILES}
+        new = upgraded({name: data for name, data in ours.items() if data is not None}).files
+        read = replace(read, files={**ours, **new}, settings=parse_toml(new[fmt.SCENARIO_FILE], faults))
+    return *_checked(read, faults), is_old
 
 
 @dataclass(frozen=True)

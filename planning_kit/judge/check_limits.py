@@ -4,6 +4,8 @@
 ``pet-zero-range`` (about the key of its limit), ``no-source`` (about the key), ``last-start`` (about the
 task).
 
+``airlock``: rules ``one-number`` and ``slow-emergency``, about the key.
+
 ``clocks``: rule ``no-margin``, about the two steps of the gap.
 
 ``tasks``: rule ``not-done``, about the task.
@@ -90,6 +92,27 @@ def check_last_starts(plan: TimedPlan) -> Iterator[Finding]:
                     f"{number_label(late, 'up')} min after its last start at "
                     f"{pet_label(task.last_start_min, 'down')}: drop it, or move it earlier in the order"),
                 source="tasks.last_start_min", value=first, limit=task.last_start_min, margin=-late)
+
+
+AIRLOCK = "airlock"
+
+
+def check_airlock(plan: TimedPlan) -> Iterator[Finding]:
+    """One number for three things (concern); an emergency that takes longer than good order (remark)."""
+    airlock = plan.scenario.settings.airlock
+    safe, at_once = airlock.repress_safe_min, airlock.emergency_repress_safe_min
+    if safe == airlock.repress_start_min == airlock.hatch_closed_min > 0:
+        yield Finding(
+            CONCERN, AIRLOCK, "one-number", about="repress_safe_min",
+            message=f"one number, {safe:g} min, stands for three (hatch closed, repressurisation begun, "
+                    "pressure that can be breathed): find out each and type them in [airlock]",
+            source="airlock.repress_safe_min", value=safe)
+    if at_once is not None and at_once > safe:
+        yield Finding(
+            REMARK, AIRLOCK, "slow-emergency", about="emergency_repress_safe_min",
+            message=f"the pressure can be breathed after {at_once:g} min in an emergency, but after "
+                    f"{safe:g} min in good order: make sure that this is meant",
+            source="airlock.emergency_repress_safe_min", value=at_once, limit=safe, margin=safe - at_once)
 
 
 CLOCKS = "clocks"

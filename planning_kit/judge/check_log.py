@@ -1,7 +1,8 @@
 """What the log itself gives a reviewer to know: broken rules, used-up estimates, what was left or skipped.
 
-Rules: ``min-gap``, ``max-gap``, ``after`` and ``quick-way`` (about the step before), ``outside-window`` and
-``window-left`` (about the window, the group): rules that the log breaks. ``used-up``, ``left``, ``apart``,
+Rules: ``min-gap``, ``max-gap``, ``after``, ``quick-way`` and ``hatch`` (about the step before),
+``outside-window`` and ``window-left`` (about the window, the group): rules that the log breaks. ``used-up``,
+``left``, ``apart``,
 ``skipped`` and ``not-done`` (about the task), ``went-with-it`` (about the gap or inhibit), ``passed-over``
 (about the step logged after it), ``written-early`` (about the event), ``effort``.
 """
@@ -15,7 +16,7 @@ from planning_kit.inputs.log_state import IN_PROGRESS, LEFT, TO_DO, State, State
 from planning_kit.inputs.times import number_label, pet_label, pet_min
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.build import work_order
-from planning_kit.plan.network import MAX_GAP, MIN_GAP, ORDER, Bound, Demand
+from planning_kit.plan.network import HATCH, MAX_GAP, MIN_GAP, ORDER, Bound, Demand
 from planning_kit.plan.past import NOT_DONE, SKIPPED, Broken, LeftOut
 from planning_kit.plan.timed import TimedPlan
 
@@ -32,7 +33,7 @@ def check_log(plan: TimedPlan) -> Iterator[Finding]:
         return
     outside, now_min = plan.outside, plan.outside.now_min
     for each in outside.broken:
-        is_quick_way = isinstance(each.rule, Bound) and each.rule.kind == ORDER
+        is_quick_way = isinstance(each.rule, Bound) and each.rule.kind in (ORDER, HATCH)
         if not is_quick_way or each.by_min >= _QUICKER_MIN:
             yield _broken(plan, each)
     for state in outside.states.by_step.values():
@@ -81,6 +82,9 @@ def _broken_bound(plan: TimedPlan, bound: Bound, by_min: float) -> tuple[str, st
     if bound.kind == ORDER:
         return REMARK, "quick-way", (f"{bound.crew} was there {number_label(by_min, 'up')} min sooner than "
                                      "the way takes in the plan"), "crew.metres_per_min"
+    if bound.kind == HATCH:
+        return CONCERN, "hatch", (f"{bound.crew} was there {number_label(by_min, 'up')} min sooner than the "
+                                  "planned opening of the hatch allows"), "airlock.hatch_open_min"
     reason = next((f" ({gap.reason})" for gap in plan.scenario.records.gaps if gap.reason and
                    {gap.first_step, gap.then_step} == {before, plan.steps[bound.after].step}), "")
     if bound.kind == MAX_GAP:

@@ -58,8 +58,10 @@ def _finding(plan: TimedPlan, returns: Returns, partner: str, case: ReturnCase, 
     safe = float(case.way.safe_min[worst])
     first = f" ({safe:g} of them to make safe what is in hand)" if safe else ""
     back_words = number_label(back, "up")
-    way = (f"is {back_words} min from being inside{first}" if case.is_alone else
-           f"unable to move, needs {back_words} min{first} until {partner} has brought them inside")
+    airlock = plan.scenario.settings.airlock
+    then = " and the pressure can be breathed" if airlock.after_end_min else ""
+    way = (f"is {back_words} min from {airlock.safety}{first}" if case.is_alone else
+           f"unable to move, needs {back_words} min{first} until {partner} has brought them inside{then}")
     nearer = "" if case.is_alone else f"keep {partner} nearer meanwhile, or "
     if case.first_out:
         about, left = _consumable_words(case.first_out[worst], back + value)

@@ -33,8 +33,8 @@ def _runs_out(plan: TimedPlan, store: Store) -> Finding:
     return Finding(
         STOP, CHECK, "runs-out", about=store.consumable, crew=store.crew, step=step, start_min=when,
         message=f"{store.crew}'s {WORDS[store.consumable]} runs out at {pet_label(when, 'down')}, "
-                f"{number_label(plan.end_min - when, 'up', 0)} min before both are inside at "
-                f"{pet_label(plan.end_min)}: {_amount(store, short, 'up')} short of the plan; "
+                f"{number_label(plan.safe_min - when, 'up', 0)} min before {_safe_words(plan)} at "
+                f"{pet_label(plan.safe_min)}: {_amount(store, short, 'up')} short of the plan; "
                 f"{_remedy(store)}",
         source=f"[suit] {store.consumable}_{store.unit}", value=store.left_at_end, limit=0.0, margin=-short)
 
@@ -42,14 +42,19 @@ def _runs_out(plan: TimedPlan, store: Store) -> Finding:
 def _below_reserve(plan: TimedPlan, store: Store) -> Finding:
     percent = 100 * store.reserve / store.usable if store.usable else 0.0
     return Finding(
-        STOP, CHECK, "below-reserve", about=store.consumable, crew=store.crew, start_min=plan.end_min,
+        STOP, CHECK, "below-reserve", about=store.consumable, crew=store.crew, start_min=plan.safe_min,
         message=(
-            f"{store.crew} ends at {pet_label(plan.end_min)} with "
+            f"{store.crew} ends at {pet_label(plan.safe_min)} with "
             f"{_amount(store, store.left_at_end, 'down')} of {WORDS[store.consumable]}, below the reserve "
             f"of {_amount(store, store.reserve, 'up')} ({number_label(percent, 'up', 0)} % "
             f"of {_amount(store, store.usable, 'down')}); {_remedy(store)}"),
         source=f"[suit] {store.consumable}_reserve_fraction", value=store.left_at_end, limit=store.reserve,
         margin=store.left_at_end - store.reserve)
+
+
+def _safe_words(plan: TimedPlan) -> str:
+    after_end_min = plan.scenario.settings.airlock.after_end_min
+    return "the pressure can be breathed" if after_end_min else "both are inside"
 
 
 def check_suit_data(plan: TimedPlan) -> Iterator[Finding]:

@@ -12,12 +12,14 @@ from planning_kit.inputs.shown_text import TextTable
 
 STOP, CONCERN, REMARK = "stop", "concern", "remark"
 SEVERITIES = (STOP, CONCERN, REMARK)
-# Rules whose finding is of the whole outing, of one item or of one hook: the step that it names is where that
-# shows in this plan, and another step in another plan is no other finding.
+# Rules whose finding is of the whole outing, of one item, inhibit or hook: the step that it names is where
+# that shows in this plan, and another step in another plan is no other finding.
 _SHOWS_ANYWHERE = {
     ("suits", "runs-out"), ("return", "alone-too-far"), ("return", "alone-too-late"),
     ("return", "helped-too-far"), ("return", "helped-too-late"), ("tethers", "still-hooked"),
     ("custody", "not-inside"), ("custody", "not-in-place"), ("custody", "stays-outside"),
+    ("hazards", "total-too-long"), ("hazards", "contamination-inside"), ("looks", "no-look"),
+    ("hazard-data", "never-controls"),
 }
 
 
@@ -31,6 +33,7 @@ class Finding:
     gap or task, by id; several with blanks between; "" for none. ``start_min`` in PET minutes; ``value``,
     ``limit`` and ``margin`` (limit kept: positive) in the unit that the message names, NaN where there is no
     number. ``source`` is where the limit comes from. The message is for people: no code reads it.
+    ``accepted`` is who accepted it, when and why (see `planning_kit.judge.acceptances`); "" for nobody.
     """
 
     severity: str
@@ -45,10 +48,17 @@ class Finding:
     value: float = float("nan")
     limit: float = float("nan")
     margin: float = float("nan")
+    accepted: str = ""
 
     def __post_init__(self) -> None:
         if self.severity not in SEVERITIES:
             raise ValueError(f"severity must be one of {', '.join(SEVERITIES)}, not {self.severity!r}")
+
+
+    @property
+    def words(self) -> str:
+        """The message, and who accepted it."""
+        return f"{self.message}. Accepted {self.accepted}" if self.accepted else self.message
 
 
 FINDING_COLUMNS = [field.name for field in fields(Finding)]
@@ -60,7 +70,7 @@ def identity(row: Mapping[Hashable, Any]) -> Identity:
     """What makes the finding of a row of ``plan.findings`` the same one in another plan.
 
     Check, rule, what it is about, crew, and the step unless it only shows there (`_SHOWS_ANYWHERE`). Times,
-    numbers, severity and words are no part of it: they may differ.
+    numbers, severity, words and who accepted it are no part of it: they may differ.
     """
     check, rule = row["check"], row["rule"]
     return check, rule, row["about"], row["crew"], "" if (check, rule) in _SHOWS_ANYWHERE else row["step"]

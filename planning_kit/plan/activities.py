@@ -14,14 +14,14 @@ import pandas as pd
 
 from planning_kit.inputs.format import SUITED
 from planning_kit.inputs.records import BOTH, Step
-from planning_kit.inputs.shown_text import ShownTable, TextTable
+from planning_kit.inputs.shown_text import ShownTable, TextTable, one_line
 from planning_kit.inputs.times import gmt_label, margin_label, moment_at, pet_label
-from planning_kit.plan.build import travel_into, work_order
-from planning_kit.plan.network import TURN, Release, on_grid
+from planning_kit.plan.build import is_outside, travel_into, work_order
+from planning_kit.plan.network import HATCH, TURN, Release, on_grid
 from planning_kit.plan.plan_times import Times
 
 WORK, TRAVEL, WAIT = "work", "travel", "wait"
-INGRESS_TITLE = "Ingress"
+INGRESS_TITLE, REPRESS_TITLE = "Ingress", "Repressurisation"
 _NOT_GIVEN = float("nan")
 
 
@@ -30,7 +30,8 @@ class Activity:
     """One bar of one lane. PET and slack in minutes; NaN slack for travel and wait.
 
     ``step`` and ``task`` of travel and wait are those of the step that they lead to; both are "" on the way
-    home and for ingress. ``place`` is where it begins, ``to_place`` where travel ends.
+    home, for ingress and for repressurisation after the end. ``place`` is where it begins, ``to_place`` where
+    travel ends.
     """
 
     crew: str
@@ -123,7 +124,7 @@ class _Lane:
 
 def _crew_lane(times: Times, crew: str, with_slack: bool) -> list[Activity]:
     travel, airlock = times.travels[crew], times.scenario.settings.airlock_place
-    lane = _Lane(times, crew, airlock, with_slack)
+    lane, opens = _Lane(times, crew, airlock, with_slack), times.scenario.settings.airlock.hatch_open_min
     turns = {release.step: release for release in times.network.releases
              if (release.kind, release.crew) == (TURN, crew)}
     for position in work_order(times.steps, crew):
@@ -134,6 +135,9 @@ def _crew_lane(times: Times, crew: str, with_slack: bool) -> list[Activity]:
         # The network rounds the whole way to the grid at once: the legs must add up to just that.
         whole_way = float(on_grid(travel_into(step, travel, lane.here) + step.travel_extra_min))
         whole_way = max(0.0, min(whole_way, start - lane.now))  # less only where a log says they were quicker
+        if opens is not None and lane.here == airlock and is_outside(step, airlock):
+            leaves = max(lane.now, min(opens, start - whole_way))
+            lane.add(WAIT, leaves, f"Wait for {_waited_for(HATCH)}", step, held_by=f"{HATCH}:hatch")
         to_wait = float(on_grid(travel.time_min(lane.here, step.wait_at))) if step.wait_at else whole_way
         to_wait = min(to_wait, whole_way)
         lane.go(step.wait_at or step.place, to_wait, step)
@@ -144,6 +148,8 @@ def _crew_lane(times: Times, crew: str, with_slack: bool) -> list[Activity]:
     lane.go(airlock, float(on_grid(travel.time_min(lane.here, airlock))))
     lane.add(WAIT, times.end_min - times.network.ends_min, "Wait for the partner to ingress")
     lane.add(WORK, times.end_min, INGRESS_TITLE)
+    if times.safe_min > times.end_min:
+        lane.add(WORK, times.safe_min, REPRESS_TITLE)
     return lane.done
 
 
@@ -182,6 +188,7 @@ def _waited_for(held_by: str) -> str:
         "min_gap": f"the gap after {name}",
         "now": "the start, not called yet",
         "turn": "a decision",
+        "hatch": "the hatch",
         "logged": "the start",
     }
     return words.get(kind, name)
@@ -210,12 +217,15 @@ def timeline_table(lanes: Mapping[str, Sequence[Activity]], pet_zero: datetime) 
 def summarise(times: Times, lanes: Mapping[str, Sequence[Activity]]) -> pd.DataFrame:
     """``item`` and ``value`` (words and PET labels): when, how long, against which limits, how spent."""
     settings, limits = times.scenario.settings, times.scenario.settings.limits
-    inside = moment_at(times.end_min, times.pet_zero)
     nights = int((times.light.night[:, 0] < times.end_min).sum())
     rows = [
         ("Station", settings.station),
         ("PET 0:00", f"{times.pet_zero:%Y-%m-%d} GMT {gmt_label(times.pet_zero)}"),
-        ("Both inside", f"PET {pet_label(times.end_min)}, GMT {gmt_label(inside)}"),
+        ("PET 0:00 is", one_line(settings.pet_zero_event) or "not given"),
+        ("Both inside", _moment(times.end_min, times.pet_zero)),
+        ("The outing ends when", one_line(settings.outing_end_words)),
+        *([("Pressure can be breathed", _moment(times.safe_min, times.pet_zero))]
+          if times.safe_min > times.end_min else []),
         ("Planned limit", _against(limits.planned_min, times.end_min)),
         ("Hard limit", _against(limits.hard_min, times.end_min)),
         ("Nights begun by then", str(nights)),
@@ -224,6 +234,10 @@ def summarise(times: Times, lanes: Mapping[str, Sequence[Activity]]) -> pd.DataF
         spent = [f"{kind} {pet_label(minutes_of(lanes[crew], kind))}" for kind in (WORK, TRAVEL, WAIT)]
         rows.append((crew, ", ".join(spent)))
     return TextTable(rows, columns=["item", "value"])
+
+
+def _moment(at_min: float, pet_zero: datetime) -> str:
+    return f"PET {pet_label(at_min)}, GMT {gmt_label(moment_at(at_min, pet_zero))}"
 
 
 def _against(limit: float, end: float) -> str:

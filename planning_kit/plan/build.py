@@ -9,6 +9,7 @@ from functools import reduce
 import numpy as np
 
 from planning_kit.inputs.records import Gap, Records, Step
+from planning_kit.inputs.setting_records import Settings
 from planning_kit.plan import network as kinds
 from planning_kit.plan.network import Bound, Demand, Group, Home, Network, Release, grouped, on_grid
 from planning_kit.plan.plan_times import Almanac
@@ -25,7 +26,8 @@ def build_network(records: Records, almanac: Almanac, travels: Mapping[str, Trav
     demands = tuple(step_demands(step, almanac, records.settings.night_guard_s / 60.0) for step in steps)
     return Network(
         steps=tuple(index),
-        releases=tuple(first_releases(steps, orders, travels, airlock)),
+        releases=(*first_releases(steps, orders, travels, airlock),
+                  *hatch_releases(records.settings, steps, orders, travels)),
         bounds=(
             *order_bounds(steps, orders, travels),
             *after_bounds(steps, index),
@@ -68,6 +70,27 @@ def first_releases(steps: Sequence[Step], orders: Mapping[str, Sequence[int]],
             extra = step.travel_extra_min if moving else 0.0
             # Only the way is travel: extra minutes do not scale with sampled travel.
             yield Release(order[0], float(on_grid(way + extra)), way, crew=who)
+
+
+def is_outside(step: Step, airlock: str) -> bool:
+    """Whether a step, or the wait for it, is anywhere but at the airlock."""
+    return step.place != airlock or (step.wait_at or airlock) != airlock
+
+
+def hatch_releases(settings: Settings, steps: Sequence[Step], orders: Mapping[str, Sequence[int]],
+                   travels: Mapping[str, Travel]) -> Iterator[Release]:
+    """x >= hatch_open_min + travel from the airlock, for every step outside: nobody is out sooner.
+
+    For all of them, so that it holds in any order of work: behind another step outside it asks for nothing
+    more, since no way is longer than one with a stop on it.
+    """
+    opens, airlock = settings.airlock.hatch_open_min, settings.airlock_place
+    for who, position in ((crew, each) for crew in travels for each in orders[crew] if opens is not None):
+        step = steps[position]
+        if is_outside(step, airlock):
+            way = travel_into(step, travels[who], airlock)
+            at_min = float(on_grid(opens or 0.0) + on_grid(way + step.travel_extra_min))
+            yield Release(position, at_min, way, kinds.HATCH, "hatch", who)
 
 
 def order_bounds(steps: Sequence[Step], orders: Mapping[str, Sequence[int]],

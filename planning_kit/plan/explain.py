@@ -108,6 +108,8 @@ def _because(view: _View, position: int, holder: Holder) -> str:
         place = times.place_title(holder.text.partition(":")[2])
         return (f"because {holder.crew} was bound for something else when it was decided, and comes from "
                 f"{place}")
+    if holder.kind == kinds.HATCH:
+        return _from_hatch(view, position, holder)
     if holder.source < 0:
         return _from_pet_zero(view, position, holder)
     return _after_another(view, position, holder)
@@ -132,6 +134,13 @@ def _from_pet_zero(view: _View, position: int, holder: Holder) -> str:
     minutes = next(r.at_min for r in times.network.releases_of[position] if r.crew == holder.crew)
     return (f"because {holder.crew} leaves {times.place_title(airlock)} at PET 0 and the way to "
             f"{_way_words(times, step, minutes)}")
+
+
+def _from_hatch(view: _View, position: int, holder: Holder) -> str:
+    times = view.times
+    opens = times.scenario.settings.airlock.hatch_open_min or 0.0
+    way = _way_words(times, times.steps[position], view.starts[position] - opens)
+    return f"because the hatch opens at {pet_label(opens)} and {holder.crew}'s way to {way}"
 
 
 def _after_another(view: _View, position: int, holder: Holder) -> str:

@@ -1,21 +1,43 @@
-"""When which crew member is where a hazard is: at work, on the way and waiting, computed exactly."""
+"""When which crew member is where a hazard is: at work, on the way and waiting, computed exactly.
+
+Where a hazard reaches is `planning_kit.plan.hazard_reach`, when it is there and controlled
+`planning_kit.plan.hazard_times`: an exposure is a stretch of somebody's time in which both are so.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
 
 from planning_kit.inputs.records import Hazard
-from planning_kit.sky.windows import Windows
+from planning_kit.inputs.shown_text import ShownTable
+from planning_kit.plan.activities import TRAVEL
+from planning_kit.plan.custody_state import Custody
+from planning_kit.plan.hazard_reach import Part, Reach
+from planning_kit.plan.hazard_times import Conditions, assumed_in, control_windows, controlled
+from planning_kit.plan.legs import Passage
+from planning_kit.plan.needs import Hold
+from planning_kit.plan.network import ROUNDING_MIN
+from planning_kit.plan.plan_times import Times
+from planning_kit.sky.windows import Windows, no_windows, total
+
+EXPOSURE_COLUMNS = ["hazard", "title", "class", "limit", "crew", "from_min", "until_min", "minutes", "place",
+                    "to_place", "step", "doing", "assumed", "controls", "open_min"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Exposure:
     """One stretch of PET (minutes) that a crew member spends inside a hazard that is there.
 
     ``place``, and ``to_place`` on a leg ("" where they stand); ``step``: worked on or travelled to;
     ``doing``: work, travel or wait. ``assumed``: why the unsafe case is assumed, in words; "" where all is
     known. ``open_min``: the parts of it in which no control holds, (n, 2) PET minutes; a hazard without
-    controls is open throughout.
+    controls is open throughout. A stretch of no minutes is a moment: a step that takes no time, or a place
+    passed by.
     """
 
     hazard: Hazard
@@ -28,3 +50,124 @@ class Exposure:
     doing: str
     assumed: str
     open_min: Windows
+
+    @cached_property
+    def open_spans(self) -> list[tuple[float, float]]:
+        """``open_min`` as pairs, without what is there by rounding only; of a moment, that moment."""
+        is_moment = self.until_min - self.from_min <= ROUNDING_MIN
+        return [(begin, end) for begin, end in self.open_min.tolist()
+                if is_moment or end - begin > ROUNDING_MIN]
+
+
+def hazard_exposures(times: Times, passages: Mapping[str, Sequence[Passage]], holds: Sequence[Hold],
+                     custody: Custody, hazards: Sequence[Hazard] | None = None) -> tuple[Exposure, ...]:
+    """All exposures to ``hazards`` (default: the scenario's), by crew member, minute and row of the hazard.
+
+    What follows without a break at one place or on one leg, for one step, is one.
+    """
+    hazards = times.scenario.records.hazards if hazards is None else hazards
+    if not hazards:
+        return ()
+    by_inhibit = control_windows(times, holds)
+    conditions = Conditions(times, passages, custody, by_inhibit)
+    inside = _Inside(times, hazards, conditions)
+    held = [controlled(each.controls, by_inhibit).tolist() if each.controls else [] for each in hazards]
+    return tuple(
+        Exposure(hazards[number], crew, begin, end, place, to_place, step, doing, assumed,
+                 _open(held[number], begin, end))
+        for crew, theirs in passages.items()
+        for begin, end, (number, place, to_place, step, doing, assumed) in _merged(inside.stretches(theirs)))
+
+
+_Spot = tuple[int, str, str, str, str, str]
+"""The number of the hazard, ``place``, ``to_place``, ``step``, ``doing`` and ``assumed`` of an exposure."""
+
+
+class _Inside:
+    """Which hazards reach each place and leg, looked up once, and when they are there."""
+
+    def __init__(self, times: Times, hazards: Sequence[Hazard], conditions: Conditions) -> None:
+        self._hazards = hazards
+        self._reaches = [Reach(times.scenario.records, hazard) for hazard in hazards]
+        self._named = {place for hazard in hazards for place in hazard.places}
+        present = [conditions.of(hazard) for hazard in hazards]
+        self._there = [windows.tolist() for windows, _ in present]
+        self._doubts = [doubts for _, doubts in present]
+        self._known: dict[tuple[str, str, int], list[tuple[int, tuple[Part, ...]]]] = {}
+
+    def stretches(self, passages: Sequence[Passage]) -> Iterator[tuple[float, float, _Spot]]:
+        """Every stretch that one crew member spends inside, by time."""
+        before: Passage | None = None
+        for passage in passages:
+            if before is not None and before.route and passage.route and passage.place in self._named:
+                moment = Passage(passage.crew, passage.place, "", passage.start_min, passage.start_min,
+                                 passage.step, None, TRAVEL)
+                for number in self._passed(before, passage):
+                    yield from self._when(number, (0.0, 1.0, ""), moment)
+            for number, parts in self._parts(passage):
+                for part in parts:
+                    yield from self._when(number, part, passage)
+            before = passage
+
+    def _parts(self, passage: Passage) -> list[tuple[int, tuple[Part, ...]]]:
+        key = passage.place, passage.to_place, id(passage.route)
+        if key not in self._known:
+            parts = ((number, reach.at(passage.place) if passage.route is None else
+                      reach.on(passage.place, passage.to_place, passage.route))
+                     for number, reach in enumerate(self._reaches))
+            self._known[key] = [each for each in parts if each[1]]
+        return self._known[key]
+
+    def _passed(self, before: Passage, after: Passage) -> list[int]:
+        """The hazards of a named place between two legs, where none of the two is inside there."""
+        touched = {number for number, parts in self._parts(before) if parts[-1][1] == 1.0}
+        touched |= {number for number, parts in self._parts(after) if parts[0][0] == 0.0}
+        return [number for number, reach in enumerate(self._reaches)
+                if reach.passes(after.place) and number not in touched]
+
+    def _when(self, number: int, part: Part, passage: Passage) -> Iterator[tuple[float, float, _Spot]]:
+        """When the hazard is there in this part of a passage, for those whom it applies to."""
+        applies_to, length = self._hazards[number].applies_to, passage.finish_min - passage.start_min
+        if applies_to and passage.crew not in applies_to:
+            return
+        begin = passage.start_min + part[0] * length
+        end = passage.finish_min if part[1] == 1.0 else passage.start_min + part[1] * length
+        for first, last in self._there[number]:
+            low, high = max(first, begin), min(last, end)
+            if high > low or low == high == begin == end:
+                why = dict.fromkeys(filter(None, (part[2], *assumed_in(self._doubts[number], low, high))))
+                yield low, high, (number, passage.place, passage.to_place, passage.step, passage.doing,
+                                  "; ".join(why))
+
+
+def _merged(stretches: Iterator[tuple[float, float, _Spot]]) -> list[tuple[float, float, _Spot]]:
+    """In order of minute and hazard; what goes on at one spot is one."""
+    last: dict[_Spot, list[float]] = {}
+    found: list[tuple[list[float], _Spot]] = []
+    for begin, end, spot in stretches:
+        if spot in last and begin <= last[spot][1] + ROUNDING_MIN:
+            last[spot][1] = max(last[spot][1], end)
+        else:
+            last[spot] = [begin, end]
+            found.append((last[spot], spot))
+    return sorted((begin, end, spot) for (begin, end), spot in found)
+
+
+def _open(held: Sequence[Sequence[float]], begin: float, end: float) -> Windows:
+    """The parts of a stretch in which no control holds; a moment is a part of no minutes."""
+    if any(first <= begin and end <= last for first, last in held):
+        return no_windows()
+    # By hand, as most have one part or none: arrays of so few take longer to ask than to fill.
+    edges = [begin, *(min(max(edge, begin), end) for span in held for edge in span), end]
+    parts = [span for span in zip(edges[::2], edges[1::2], strict=True) if span[1] > span[0]]
+    return np.array(parts or [(begin, end)])
+
+
+def exposures_table(exposures: Sequence[Exposure]) -> pd.DataFrame:
+    """A row an exposure, by time and crew member (columns: see `TimedPlan.exposures`)."""
+    rows = [(each.hazard.hazard, each.hazard.title, each.hazard.class_, each.hazard.limit, each.crew,
+             each.from_min, each.until_min, each.until_min - each.from_min, each.place, each.to_place,
+             each.step, each.doing, each.assumed,
+             each.hazard.controls.words if each.hazard.controls else "", total(each.open_min))
+            for each in sorted(exposures, key=lambda each: (each.from_min, each.crew))]
+    return ShownTable(rows, columns=EXPOSURE_COLUMNS)

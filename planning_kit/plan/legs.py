@@ -16,7 +16,7 @@ import pandas as pd
 
 from planning_kit.inputs.records import Place, Route
 from planning_kit.inputs.shown_text import TextTable
-from planning_kit.plan.activities import TRAVEL, Activity
+from planning_kit.plan.activities import TRAVEL, WORK, Activity
 from planning_kit.plan.network import grouped
 from planning_kit.plan.travel import Travel, leg_minutes
 
@@ -55,7 +55,7 @@ class Spans:
         return rank >= 0 and self._latest[rank] > begin
 
 
-CAUTION_COLUMNS = ["crew", "at_min", "place", "to_place", "step", "caution"]
+CAUTION_COLUMNS = ["crew", "at_min", "place", "to_place", "step", "class", "caution"]
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,7 @@ class Passage:
     """A stretch of one crew member's time (PET minutes): at ``place``, or on a ``route`` to ``to_place``.
 
     ``step`` is the step worked on, waited for or travelled to; "" on the way home and for ingress. Where
-    they stand, ``route`` is None and ``to_place`` is "".
+    they stand, ``route`` is None and ``to_place`` is "". ``doing``: work, travel or wait.
     """
 
     crew: str
@@ -73,6 +73,7 @@ class Passage:
     finish_min: float
     step: str
     route: Route | None = None
+    doing: str = WORK
 
 
 def crew_passages(travel: Travel, metres_per_min: float, lane: Sequence[Activity]) -> tuple[Passage, ...]:
@@ -86,7 +87,8 @@ def crew_passages(travel: Travel, metres_per_min: float, lane: Sequence[Activity
         if one.kind == TRAVEL and one.to_place:
             done += _legs(travel, metres_per_min, one)
         else:
-            done.append(Passage(one.crew, one.place, "", one.start_min, one.finish_min, one.step))
+            done.append(Passage(one.crew, one.place, "", one.start_min, one.finish_min, one.step,
+                                doing=one.kind))
     return tuple(done)
 
 
@@ -100,7 +102,7 @@ def _legs(travel: Travel, metres_per_min: float, activity: Activity) -> Iterator
         spent += took
         is_last = to_place == way[-1]
         finish = end if is_last else begin + (spent / whole if whole else 0.0) * (end - begin)
-        yield Passage(activity.crew, place, to_place, start, finish, activity.step, route)
+        yield Passage(activity.crew, place, to_place, start, finish, activity.step, route, TRAVEL)
         start = finish
 
 
@@ -120,28 +122,30 @@ def cautions_table(places: Sequence[Place], passages: Mapping[str, Sequence[Pass
     """The cautions that a crew member meets on the way, in order, for the briefing.
 
     Columns: ``crew``, ``at_min`` (PET of arriving at the place, of passing it, or of entering the route),
-    ``place``, ``to_place`` ("" for a place), ``step`` (worked on there or travelled to), ``caution``. A tight
-    or snag route without words of its own is listed as such.
+    ``place``, ``to_place`` ("" for a place), ``step`` (worked on there or travelled to), ``class`` (warning,
+    caution or note), ``caution``. A tight or snag route without words of its own is listed as such.
     """
-    of_place = {place.place: place.caution for place in places}
+    of_place = {place.place: (place.caution_class, place.caution) for place in places}
     rows = [row for crew, theirs in passages.items() for row in _cautions(crew, theirs, of_place)]
     frame = TextTable(rows, columns=CAUTION_COLUMNS)
     return frame.sort_values(["at_min", "crew"], kind="stable").reset_index(drop=True)
 
 
 def _cautions(crew: str, passages: Sequence[Passage],
-              of_place: Mapping[str, str]) -> Iterator[tuple[str, float, str, str, str, str]]:
-    if passages and of_place[passages[0].place]:
+              of_place: Mapping[str, tuple[str, str]],
+             ) -> Iterator[tuple[str, float, str, str, str, str, str]]:
+    if passages and of_place[passages[0].place][1]:
         first = passages[0]
-        yield crew, first.start_min, first.place, "", first.step, of_place[first.place]
+        yield crew, first.start_min, first.place, "", first.step, *of_place[first.place]
     for passage in passages:
         if passage.route is None:
             continue
         words = route_caution(passage.route)
         if words:
-            yield crew, passage.start_min, passage.place, passage.to_place, passage.step, words
-        if of_place[passage.to_place]:
-            yield crew, passage.finish_min, passage.to_place, "", passage.step, of_place[passage.to_place]
+            yield (crew, passage.start_min, passage.place, passage.to_place, passage.step,
+                   passage.route.caution_class, words)
+        if of_place[passage.to_place][1]:
+            yield crew, passage.finish_min, passage.to_place, "", passage.step, *of_place[passage.to_place]
 
 
 def route_caution(route: Route) -> str:

@@ -7,21 +7,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from math import nan
 
 import pandas as pd
 
 from planning_kit.inputs.records import Gap, Inhibit, Step
 from planning_kit.inputs.shown_text import ShownTable
-from planning_kit.inputs.times import Side, gmt_label, moment_at, pet_label
+from planning_kit.inputs.times import pet_label
 from planning_kit.plan.legs import Spans
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.plan_times import Times
 from planning_kit.sky.windows import Windows, complement
 
-INHIBIT_COLUMNS = ["inhibit", "title", "owner", "set_by_min", "lift_after_min", "hold_min", "set_by",
-                   "set_by_gmt", "lift_after", "lift_after_gmt", "from_step", "until_step", "overlaps",
-                   "reason"]
 LINK_COLUMNS = ["step", "crew", "start_min", "share", "gaps", "next_cover_min"]
 CLOCK_COLUMNS = ["first_step", "then_step", "min_gap", "max_gap", "actual", "left", "first_at", "then_at",
                  "reason"]
@@ -31,19 +28,32 @@ CLOCK_COLUMNS = ["first_step", "then_step", "min_gap", "max_gap", "actual", "lef
 class Hold:
     """One inhibit in force from ``set_by_min`` to ``lift_after_min`` (PET minutes).
 
-    ``overlaps`` names the inhibits in force at some moment of it. When the last step finishes before the
-    first starts, ``hold_min`` may be negative.
+    ``overlaps`` names the inhibits in force at some moment of it; ``confirmed_min``: the finish of the step
+    that confirms it, NaN for none. When the last step finishes before the first starts, ``hold_min`` may be
+    negative.
     """
 
     inhibit: Inhibit
     set_by_min: float
     lift_after_min: float
     overlaps: tuple[str, ...]
+    confirmed_min: float = nan
 
     @property
     def hold_min(self) -> float:
         """How long it must be held, lead included."""
         return self.lift_after_min - self.set_by_min
+
+    @property
+    def safe_from_min(self) -> float:
+        """When the hazard is gone, if it is set no later than it must be (PET); NaN where none is given."""
+        after = self.inhibit.safe_after_min
+        return nan if after is None else self.set_by_min + after
+
+    @property
+    def restored_min(self) -> float:
+        """When the system is back, if it is lifted as early as it may be (PET); NaN where none is given."""
+        return nan if self.inhibit.restore_min is None else self.lift_after_min + self.inhibit.restore_min
 
 
 def inhibit_holds(times: Times) -> tuple[Hold, ...]:
@@ -57,24 +67,10 @@ def inhibit_holds(times: Times) -> tuple[Hold, ...]:
         others = (inhibits[other].inhibit for other in when.touching(begin, end)
                   # `touching` counts those that only meet: one is lifted as the other is set.
                   if other != number and spans[other][0] < end and spans[other][1] > begin)
-        holds.append(Hold(inhibits[number], begin, end, tuple(others)))
+        step = inhibits[number].confirmed_by
+        confirmed_min = times.span(step)[1] if step else nan
+        holds.append(Hold(inhibits[number], begin, end, tuple(others), confirmed_min))
     return tuple(holds)
-
-
-def inhibits_table(holds: Sequence[Hold], pet_zero: datetime) -> pd.DataFrame:
-    """A row an inhibit, by the time it must stand; times as PET minutes, PET labels and GMT labels."""
-    rows = [
-        (hold.inhibit.inhibit, hold.inhibit.title, hold.inhibit.owner, hold.set_by_min, hold.lift_after_min,
-         hold.hold_min, *_labels(hold.set_by_min, pet_zero, "down"),
-         *_labels(hold.lift_after_min, pet_zero, "up"), hold.inhibit.from_step, hold.inhibit.until_step,
-         " ".join(hold.overlaps), hold.inhibit.reason)
-        for hold in sorted(holds, key=lambda hold: hold.set_by_min)
-    ]
-    return ShownTable(rows, columns=INHIBIT_COLUMNS)
-
-
-def _labels(pet_min: float, pet_zero: datetime, side: Side) -> tuple[str, str]:
-    return pet_label(pet_min, side), gmt_label(moment_at(pet_min, pet_zero), side)
 
 
 @dataclass(frozen=True)

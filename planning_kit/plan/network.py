@@ -34,7 +34,7 @@ ROUNDING_MIN = 1e-6
 
 ORDER, AFTER, MIN_GAP, MAX_GAP = "order", "after", "min_gap", "max_gap"
 LIGHT, LINK, WINDOW, GROUP, PARTNER = "light", "link", "window", "group", "partner"
-LOGGED, NOW, TURN = "logged", "now", "turn"
+LOGGED, NOW, TURN, HATCH = "logged", "now", "turn", "hatch"
 
 
 def on_grid(minutes: np.ndarray | float) -> np.ndarray:
@@ -142,6 +142,7 @@ class Network:
 
     ``allowed`` holds for each step the windows (n, 2) that all its demands leave, or None. ``fixed`` are the
     steps whose start is history (`planning_kit.plan.past`): no rule moves them, and they have no slack.
+    ``ends_min``: from the second one at the airlock to the end that limits bound.
     ``rows`` says where each step stands in its file, for messages (empty: unknown).
     """
 

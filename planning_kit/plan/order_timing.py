@@ -43,7 +43,8 @@ class OrderTiming:
     more: Sequence[Bound] = ()
 
     def __post_init__(self) -> None:
-        self.way_min = cache(self._way_min)  # a search asks for the same ways again and again
+        # A search asks for the same ways again and again.
+        self.way_min, self.hatch_min = cache(self._way_min), cache(self._hatch_min)
         steps = self.records.steps
         index = {step.step: position for position, step in enumerate(steps)}
         lengths = on_grid(np.asarray(self.minutes, dtype=float))
@@ -110,6 +111,12 @@ class OrderTiming:
         bound = next(build.order_bounds(steps, {who: [before, after]}, travels))
         return float(on_grid(bound.fixed_min + bound.travel_min))
 
+    def _hatch_min(self, who: str, step: int) -> float:
+        """When they can be there from an open hatch, from PET 0; -inf where nothing is said of it."""
+        travels = {who: self.travels[who]} if who in self.travels else {}
+        return max((release.at_min for release in build.hatch_releases(
+            self.records.settings, self.records.steps, {who: [step]}, travels)), default=-inf)
+
     def _ordered(self, orders: Orders, pet_zero_min: float) -> tuple[
             list[list[tuple[int, float]]], list[set[int]], list[float]]:
         """The bounds into each step, the steps ahead of it, and where starts begin, with these orders."""
@@ -119,6 +126,7 @@ class OrderTiming:
         for who, order in orders.items():
             before = -1
             for step in order:
+                starts[step] = max(starts[step], pet_zero_min + self.hatch_min(who, step))
                 way = self.way_min(who, before, step)
                 if before < 0:
                     starts[step] = max(starts[step], pet_zero_min + way)

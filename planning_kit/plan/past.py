@@ -22,7 +22,19 @@ from planning_kit.inputs.records import Step
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.build import travel_into, work_order
 from planning_kit.plan.legs import Passage
-from planning_kit.plan.network import LOGGED, NOW, TURN, Bound, Demand, Group, Home, Network, Release, on_grid
+from planning_kit.plan.network import (
+    HATCH,
+    LOGGED,
+    NOW,
+    TURN,
+    Bound,
+    Demand,
+    Group,
+    Home,
+    Network,
+    Release,
+    on_grid,
+)
 from planning_kit.plan.plan_times import Times
 from planning_kit.plan.travel import Travel
 
@@ -144,7 +156,10 @@ def with_past(network: Network, starts: Mapping[int, float], durations: np.ndarr
     any one window.
     """
     fixed = frozenset(starts)
-    releases = [release for release in network.releases if release.step not in fixed]
+    # Once anyone has worked outside, the hatch is open, whatever was planned.
+    is_open = any(release.kind == HATCH and release.step in fixed for release in network.releases)
+    releases = [release for release in network.releases
+                if release.step not in fixed and not (is_open and release.kind == HATCH)]
     releases += [Release(step, at, kind=LOGGED, name="start") for step, at in starts.items()]
     releases += [Release(step, now_min, kind=NOW, name="now")
                  for step in range(len(network.steps)) if step not in fixed]

@@ -134,8 +134,13 @@ class Times:
 
     @cached_property
     def end_min(self) -> float:
-        """End of the outing: both inside, PET minutes."""
+        """End of the outing as ``[airlock] ends`` says: both inside, PET minutes."""
         return float(outing_end(self.network, self.starts, self.durations))
+
+    @property
+    def safe_min(self) -> float:
+        """When the pressure can be breathed, PET minutes: until then the suits must last."""
+        return self.end_min + self.scenario.settings.airlock.after_end_min
 
     @cached_property
     def slack(self) -> Slack:

@@ -5,14 +5,15 @@ every whole minute, and just before and at every point where someone comes to a 
 hook, begins a step or ends one. Between these moments all runs along straight lines, but where two ways back
 are equally long on a leg.
 
-Time home = minutes that make safe what is in hand + way back (`planning_kit.plan.ways_back`) + ingress. An
-abort needs ``safe_now_min`` of the step under way and runs on emergency oxygen; a terminate needs
-``safe_orderly_min`` and counts against the consumables and the hard limit. These minutes count whole from
+Time home = minutes that make safe what is in hand + way back (`planning_kit.plan.ways_back`) + those in the
+airlock until the pressure can be breathed. An abort needs ``safe_now_min`` of the step under way, then an
+emergency repressurisation, and runs on emergency oxygen; a terminate needs ``safe_orderly_min`` and counts
+against the consumables, and up to the outing's end against the hard limit. These minutes count whole from
 any moment of the step: nobody says how much of them may have passed. In a rescue the helper makes the own
 step safe, comes, makes the other's safe and goes: both count, also where both work on one step, since one
 then does what is reckoned for two. A step that says nothing takes none. Consumables are used at the rate of
 travel on the way and in the airlock, with the partner those of both; while a step is made safe at its rate,
-if that is greater. Going in, what is left of ingress is the time home. Neglected: that a helper uses more
+if that is greater. Going in, the time home is what is left there. Neglected: that a helper uses more
 than in travel (the format has no rate for carrying), and that an emergency makes slow.
 """
 
@@ -48,13 +49,14 @@ RETURN_SUMMARY_COLUMNS = ["crew", "case", "margin_min", "at_min", "place", "time
 class WayHome:
     """Home from each moment, at once or in good order, alone or brought: arrays (n,), minutes, NaN unknown.
 
-    ``home_min`` = ``safe_min`` and the way back; ``oxygen_margin_min``: what is left over of the emergency
-    oxygen, ``suit_margin_min`` of the consumable that would run out first, ``first_out`` (``EV2 oxygen``; ""
-    unknown).
+    ``home_min`` = ``safe_min`` + ``back_min``, with ``airlock_min`` in it; ``oxygen_margin_min``: left of the
+    emergency oxygen, ``suit_margin_min``: of what would run out first (``first_out``: ``EV2 oxygen``, or "").
     """
 
     safe_min: Numbers
     home_min: Numbers
+    back_min: Numbers
+    airlock_min: Numbers
     oxygen_margin_min: Numbers
     suit_margin_min: Numbers
     first_out: tuple[str, ...]
@@ -65,11 +67,11 @@ class Returns:
     """One crew member's way home at each moment of ``at_min`` (PET); all arrays (n,), minutes, NaN unknown.
 
     ``place`` is an id, or ``FROM to TO``; ``step`` the one under way, "" none. ``alone_min`` and
-    ``with_partner_min``: the ways back, from what is in hand being safe until inside. ``abort`` and
+    ``with_partner_min``: the ways back, in good order, once what is in hand is safe. ``abort`` and
     ``terminate`` are the whole ways home alone, ``partner_abort`` and ``partner_terminate`` with the partner.
     ``stay_min``: how much longer than planned they could wait at the airlock, from ``ingress_start_min``, and
-    still keep the reserve of the consumables; ``partner_stay_min``: so that both keep it. ``hard_min`` is the
-    hard limit.
+    still keep the reserve; ``partner_stay_min``: so that both do. ``hard_min`` is the hard limit, of the
+    outing's end, ``after_end_min`` before the pressure can be breathed.
     """
 
     crew: str
@@ -84,6 +86,7 @@ class Returns:
     partner_terminate: WayHome
     ingress_start_min: float
     hard_min: float
+    after_end_min: float
     stay_min: float
     partner_stay_min: float
 
@@ -95,7 +98,7 @@ class Returns:
     @property
     def cases(self) -> tuple[ReturnCase, ...]:
         """Alone and with the partner, against emergency oxygen and against the consumables."""
-        alone_left, helped_left = (self.hard_min - self.at_min - way.home_min
+        alone_left, helped_left = (self.hard_min - self.at_min - (way.home_min - self.after_end_min)
                                    for way in (self.terminate, self.partner_terminate))
         return (
             ReturnCase("emergency oxygen, alone", True, self.abort, self.abort.oxygen_margin_min, alone_left),
@@ -113,8 +116,8 @@ class Returns:
 class ReturnCase:
     """One way to come home against one thing that must last, as in `Returns`: minutes at each moment.
 
-    ``to_limit_min``: from being inside, in good order, to the hard limit; ``stay_min``: how long it allows a
-    wait; ``first_out``: empty for emergency oxygen.
+    ``to_limit_min``: from its end, in good order, to the hard limit; ``stay_min``: how long it allows a wait;
+    ``first_out``: empty for emergency oxygen.
     """
 
     name: str
@@ -208,29 +211,32 @@ def _spots(lies: Sequence[Lie], moments: Numbers) -> list[Spot]:
 def _returns(times: Times, crew: str, mover_of: Mapping[str, Mover], spots: Mapping[str, Sequence[Spot]],
              hands: Mapping[str, Sequence[Step | None]], moments: Numbers,
              suits: Sequence[SuitHistory]) -> Returns:
-    settings, ingress_min = times.scenario.settings, times.network.ends_min
-    limits, going_in = settings.limits, times.end_min - ingress_min
-    # At the airlock only ingress is left, and of that less and less once they go in.
-    ingress = np.minimum(times.end_min - moments, ingress_min)
+    settings, going_in = times.scenario.settings, times.end_min - times.network.ends_min
+    limits, at_once = settings.limits, settings.airlock.emergency_repress_safe_min
+    # Once they go in, less and less is left; an emergency begins anew, unless to go on is quicker.
+    orderly = times.safe_min - np.maximum(moments, going_in)
+    hasty = orderly if at_once is None else np.minimum(
+        at_once, np.maximum(orderly, at_once - np.maximum(moments - going_in, 0.0)))
     own_way = np.array([alone_min(mover_of[crew], spot, limits.hook_move_min or 0.0) for spot in spots[crew]])
-    alone, helped = (np.where(moments < going_in, way, 0.0) + ingress
-                     for way in (own_way, _helped(limits, crew, mover_of, spots)))
+    alone, helped = (np.where(moments < going_in, way, 0.0) for way in (
+        own_way, _helped(limits, crew, mover_of, spots)))
     oxygen = float("nan") if limits.emergency_oxygen_min is None else limits.emergency_oxygen_min
     both = [store for suit in suits for store in suit.stores if store.is_known]
     own = [store for store in both if store.crew == crew]
 
-    def way(back: Numbers, stores: Sequence[Store], is_now: bool, who: Iterable[str]) -> WayHome:
+    def way(outside: Numbers, stores: Sequence[Store], is_now: bool, who: Iterable[str]) -> WayHome:
         safe = sum((_safe_min(hands[each], is_now) for each in who), np.zeros(len(moments)))
+        back = outside + (airlock := hasty if is_now else orderly)
         first_out, suit_margin = _suit_margin(stores, moments, safe, back)
-        return WayHome(safe, safe + back, oxygen - (safe + back), suit_margin, first_out)
+        return WayHome(safe, safe + back, back, airlock, oxygen - (safe + back), suit_margin, first_out)
 
     return Returns(
         crew, at_min=moments, place=tuple(" to ".join(spot.ends) for spot in spots[crew]),
         step=tuple(step.step if step else "" for step in hands[crew]),
-        alone_min=alone, with_partner_min=helped,
+        alone_min=alone + orderly, with_partner_min=helped + orderly,
         abort=way(alone, own, True, [crew]), terminate=way(alone, own, False, [crew]),
         partner_abort=way(helped, both, True, mover_of), partner_terminate=way(helped, both, False, mover_of),
-        ingress_start_min=going_in, hard_min=limits.hard_min,
+        ingress_start_min=going_in, hard_min=limits.hard_min, after_end_min=times.safe_min - times.end_min,
         stay_min=_stay_min(settings, own, going_in), partner_stay_min=_stay_min(settings, both, going_in),
     )
 
@@ -265,10 +271,7 @@ def _helped(limits: Limits, crew: str, mover_of: Mapping[str, Mover],
 
 def _suit_margin(stores: Sequence[Store], moments: Numbers, safe: Numbers,
                  back: Numbers) -> tuple[tuple[str, ...], Numbers]:
-    """The consumable that lasts least on the way home at each moment, and its minutes over the time home.
-
-    Named with its crew member: ``EV1 oxygen``.
-    """
+    """The consumable that lasts least on the way home at each moment, and its minutes over the time home."""
     if not stores:
         return ("",) * len(moments), np.full(len(moments), np.nan)
     lasts = np.array([_lasts_min(store, moments, safe) for store in stores])
@@ -286,14 +289,12 @@ def _lasts_min(store: Store, moments: Numbers, safe: Numbers) -> Numbers:
 
 
 def _stay_min(settings: Settings, stores: Sequence[Store], going_in: float) -> float:
-    """How long their owners could wait at the airlock before an ingress that keeps the reserve.
+    """How long their owners could wait at the airlock and keep the reserve; NaN where none is known.
 
-    Used at the rate of waiting there and of travel during ingress, as everywhere here. NaN where no
-    consumable is known.
+    Used at the rate of waiting there and of travel in it, as everywhere here.
     """
     kept = settings.airlock.repress_safe_min + (settings.limits.return_reserve_min or 0.0)
-    at = np.array([going_in])
-    stays = [(float(store.left_at(at)[0]) - kept * store.travel_rate) / store.wait_rate
+    stays = [(float(store.left_at(np.array([going_in]))[0]) - kept * store.travel_rate) / store.wait_rate
              for store in stores if store.wait_rate > 0]
     return min(stays, default=float("nan"))
 
@@ -342,8 +343,7 @@ def _over(case: ReturnCase, reserve_min: float) -> Numbers:
 def breaches_of(all_returns: Sequence[Returns], reserve_min: float) -> Iterator[Breach]:
     """Where the plan does not keep the reserve or the hard limit on the way home, by crew member and case.
 
-    A case has such a stretch exactly where the plan goes on past its ``turn_back_by_min``, or where it has
-    none.
+    A case has such a stretch exactly where the plan goes on past its ``turn_back_by_min`` or has none.
     """
     for returns, case in ((each, case) for each in all_returns for case in each.cases):
         over = _over(case, reserve_min)

@@ -12,7 +12,8 @@ Valid for steady work at a respiratory quotient RQ of 0.7 to 1.0. Neglected: the
 
 Cooling: all metabolic and equipment heat is carried off by evaporating or subliming feedwater at 2.50 MJ/kg,
 the latent heat of vaporisation at 0 degrees Celsius. Neglected: external work (at most a few per cent of the
-metabolic rate), heat through the suit's wall, sensible heat of the water, water not evaporated.
+metabolic rate), heat through the suit's wall (but for ``worst_sun_factor``, where a scenario states one: all
+heat is taken times it), sensible heat of the water, water not evaporated.
 """
 
 from __future__ import annotations
@@ -79,8 +80,8 @@ INGRESS_EXERTION = "light"
 BEFORE_PET_ZERO_EXERTION = "rest"
 SUIT_COLUMNS = ["crew", "at_min", *(f"{name}_left_{unit}" for name, unit in UNITS.items()),
                 *(f"{name}_reserve_{unit}" for name, unit in UNITS.items())]
-SUIT_SUMMARY_COLUMNS = ["crew", "consumable", "unit", "usable", "used", "left", "reserve", "margin",
-                        "runs_out_min", "first"]
+SUIT_SUMMARY_COLUMNS = ["crew", "consumable", "unit", "usable", "used_before", "used", "left", "reserve",
+                        "margin", "runs_out_min", "first"]
 _LOAD_KEYS = {
     "oxygen": ("respiratory_quotient",), "co2": ("respiratory_quotient",), "energy": ("power_w",),
     "water": ("equipment_heat_w",),
@@ -93,7 +94,8 @@ class Store:
 
     ``left`` is the amount at ``at_min`` (PET minutes, both (n,)), negative once it has run out. ``missing``
     names the scenario keys without which nothing is known; all numbers are then NaN. ``reserve`` is NaN
-    where no reserve fraction is given. ``travel_rate`` and ``wait_rate`` are the use in travel and waiting.
+    where no reserve fraction is given. ``travel_rate`` and ``wait_rate`` are the use in travel and waiting,
+    ``used_before`` is the amount used before PET 0.
     """
 
     crew: str
@@ -105,6 +107,7 @@ class Store:
     travel_rate: float
     wait_rate: float
     missing: tuple[str, ...]
+    used_before: float = float("nan")
 
     @property
     def unit(self) -> str:
@@ -224,7 +227,7 @@ def _store(crew: str, consumable: str, suit: Suit, at_min: Numbers, before_min: 
     used += getattr(suit.used_before, keys[0]) or 0.0
     return Store(crew, consumable, usable=usable, at_min=at_min, left=usable - used, missing=(),
                  reserve=float("nan") if fraction is None else usable * fraction,
-                 travel_rate=float(rates[-2]), wait_rate=float(rates[-1]))
+                 travel_rate=float(rates[-2]), wait_rate=float(rates[-1]), used_before=float(used[0]))
 
 
 def _rates(consumable: str, suit: Suit, metabolic_w: Numbers) -> Numbers:
@@ -234,7 +237,8 @@ def _rates(consumable: str, suit: Suit, metabolic_w: Numbers) -> Numbers:
     if consumable == "co2":
         return np.asarray(co2_g_per_min(metabolic_w, suit.respiratory_quotient or 0.0))
     if consumable == "water":
-        return np.asarray(water_g_per_min(metabolic_w + (suit.equipment_heat_w or 0.0)))
+        heat_w = metabolic_w + (suit.equipment_heat_w or 0.0)
+        return np.asarray(water_g_per_min(heat_w * (suit.worst_sun_factor or 1.0)))
     return np.full(len(metabolic_w), (suit.power_w or 0.0) / 60.0)
 
 
@@ -253,9 +257,9 @@ def suits_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:
 def suit_summary_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:
     """A row a crew member and consumable at the end; ``margin`` is what is left over the reserve."""
     rows = [
-        (store.crew, store.consumable, UNIT_WORDS[store.unit], store.usable, store.usable - store.left_at_end,
-         store.left_at_end, store.reserve, store.left_at_end - store.reserve, store.runs_out_min,
-         store is history.first_out)
+        (store.crew, store.consumable, UNIT_WORDS[store.unit], store.usable, store.used_before,
+         store.usable - store.left_at_end, store.left_at_end, store.reserve,
+         store.left_at_end - store.reserve, store.runs_out_min, store is history.first_out)
         for history in histories for store in history.stores
     ]
     return ShownTable(rows, columns=SUIT_SUMMARY_COLUMNS)

@@ -23,6 +23,8 @@ from planning_kit.plan.build import build_network, crew_travel
 from planning_kit.plan.custody import custody_table, kit_table, track_custody
 from planning_kit.plan.custody_state import Custody
 from planning_kit.plan.explain import explain_step
+from planning_kit.plan.exposures import Exposure, exposures_table, hazard_exposures
+from planning_kit.plan.inhibit_list import inhibits_table, stays_by_inhibit
 from planning_kit.plan.legs import Passage, cautions_table, crew_passages
 from planning_kit.plan.network import on_grid
 from planning_kit.plan.no_plan import stop_if_circular, stop_if_unplaced
@@ -166,9 +168,10 @@ class TimedPlan(Times):
     def suit_summary(self) -> pd.DataFrame:
         """The end of each suit: one row a crew member and consumable.
 
-        ``crew``, ``consumable``, ``unit``, then in that unit ``usable``, ``used`` (before PET 0 included),
-        ``left``, ``reserve`` and ``margin`` (left over the reserve); ``runs_out_min``: PET at which nothing
-        is left, after the outing at its mean rate; ``first``: this one runs out first.
+        ``crew``, ``consumable``, ``unit``, then in that unit ``usable``, ``used_before`` (PET 0), ``used``
+        (the former included), ``left``, ``reserve`` and ``margin`` (left over the reserve);
+        ``runs_out_min``: PET at which nothing is left, after the end at its mean rate; ``first``: this one
+        runs out first. The end is when the pressure can be breathed.
         """
         return suit_summary_table(self.suit_histories)
 
@@ -184,7 +187,7 @@ class TimedPlan(Times):
         """The way home at every whole minute and activity boundary: one row a crew member and moment.
 
         ``crew``, ``at_min`` (PET), ``place``, ``step`` under way, ``safe_now_min`` and ``safe_orderly_min``
-        that it needs first, ``alone_min`` and ``with_partner_min`` (from then until inside); whole, an abort
+        that it needs first, ``alone_min`` and ``with_partner_min`` (from then until safe); whole, an abort
         alone and with the partner (``abort_min``, ``partner_abort_min``), and a terminate (``terminate_min``,
         ``partner_terminate_min``); of an abort ``emergency_margin_min`` and ``partner_margin_min`` (of the
         emergency oxygen), of a terminate ``first_out`` (the consumable that would run out first on the way)
@@ -216,9 +219,14 @@ class TimedPlan(Times):
 
         ``inhibit``, ``title``, ``owner``, ``set_by_min`` and ``lift_after_min`` (PET, minutes), ``hold_min``,
         the same times as PET and GMT labels, ``from_step``, ``until_step``, ``overlaps`` (inhibits in force
-        at the same time), ``reason``.
+        at the same time), ``reason``. As PET labels, "" where nothing is typed: ``safe_from`` (not before),
+        ``confirmed`` (the finish of the step ``confirmed_by``), ``restored`` (what was off is back), and when
+        each crew member first enters and last leaves the hazards that name it (``EV1_enters``,
+        ``EV1_leaves``, ...).
         """
-        return needs.inhibits_table(self.inhibit_holds, self.pet_zero)
+        stays = stays_by_inhibit(self, self.tracked_exposures, lambda hazards: hazard_exposures(
+            self, self.passages, self.inhibit_holds, self.tracked_custody, hazards))
+        return inhibits_table(self.inhibit_holds, stays, list(self.travels), self.pet_zero)
 
     @property
     def links(self) -> pd.DataFrame:
@@ -273,6 +281,22 @@ class TimedPlan(Times):
     def tethers(self) -> pd.DataFrame:
         """Where each tether is hooked and how far it reaches, PET minutes, metres (see `tethers_table`)."""
         return tethers_table(self.tracked_tethers)
+
+    @cached_property
+    def tracked_exposures(self) -> tuple[Exposure, ...]:
+        """When each crew member is inside which hazard, at work, on the way and waiting."""
+        return hazard_exposures(self, self.passages, self.inhibit_holds, self.tracked_custody)
+
+    @property
+    def exposures(self) -> pd.DataFrame:
+        """When each crew member is inside a hazard that is there: one row a stretch, by time.
+
+        ``hazard``, ``title``, ``class``, ``limit``, ``crew``, ``from_min``, ``until_min`` (PET),
+        ``minutes``, ``place``, ``to_place`` ("" where they stand), ``step`` (worked on or travelled to),
+        ``doing`` (work, travel, wait), ``assumed`` (why the unsafe case is assumed), ``controls`` in words,
+        ``open_min`` (minutes of it in which they do not hold).
+        """
+        return exposures_table(self.tracked_exposures)
 
     def explain(self, step: str, lines: int | None = None) -> str:
         """Why a step starts when it does, back to PET 0, in words, a line a link of the chain.

@@ -93,7 +93,7 @@ def last_raises(network: Network, durations: np.ndarray) -> tuple[Raise, ...]:
 
 def outing_end(network: Network, starts: np.ndarray, durations: np.ndarray,
                travel_factor: TravelFactor | None = None) -> np.ndarray:
-    """PET minutes at which both are inside: the later crew member at the airlock, plus ingress.
+    """PET minutes at which both are inside: the later at the airlock, plus ``ends_min``.
 
     ``starts`` and ``durations`` are (steps,) or (steps, samples); the result has one axis less.
     ``travel_factor`` scales the ways home.

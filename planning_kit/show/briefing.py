@@ -92,7 +92,11 @@ def closing_lines(plan: TimedPlan) -> Iterator[str]:
     yield (f"Both inside at PET {names.times(plan.end_min)}: {against(limits.planned_min, plan.end_min)} the "
            f"planned limit of {pet_label(limits.planned_min, 'down')}, "
            f"{against(limits.hard_min, plan.end_min)} the "
-           f"hard limit of {pet_label(limits.hard_min, 'down')}.")
+           f"hard limit of {pet_label(limits.hard_min, 'down')}. The outing ends when "
+           f"{one_line(plan.scenario.settings.outing_end_words)}.")
+    if plan.safe_min > plan.end_min:
+        yield (f"The pressure can be breathed at PET {names.times(plan.safe_min)}: so long the suits must "
+               "last.")
     yield from _hands(plan, names, "comes_back_with", "Brought home by", "home")
     out = [f"{names.item(row['item'])} {names.where(row['ends'])}" for row in plan.kit_list.to_dict("records")
            if row["ends"] != "inside"]
@@ -102,7 +106,7 @@ def closing_lines(plan: TimedPlan) -> Iterator[str]:
         yield (f"{row['crew']}, way back, {row['case']}: least margin {signed(row['margin_min'])} at "
                f"{pet_label(row['at_min'])}, {names.title(row['place'])}, "
                f"{minutes(row['time_back_min'], 'up')} "
-               "from being inside.")
+               f"from {plan.scenario.settings.airlock.safety}.")
     for crew in plan.travels:
         yield from (f"Exception, no time to turn back by: {crew}, "
                     f"{words}." for words in exceptions(plan, crew))

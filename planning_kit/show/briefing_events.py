@@ -12,9 +12,9 @@ from typing import Any
 
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import Side, pet_label, rounded
-from planning_kit.judge.all_checks import findings_of
-from planning_kit.judge.findings import REMARK
-from planning_kit.plan.activities import TRAVEL, WAIT, Activity
+from planning_kit.judge.acceptances import told_findings
+from planning_kit.judge.findings import REMARK, Finding
+from planning_kit.plan.activities import REPRESS_TITLE, TRAVEL, WAIT, Activity
 from planning_kit.plan.network import LOGGED, NOW, TURN
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.wording import Names, StepWords, bracketed, minutes
@@ -64,10 +64,10 @@ def is_hardly_a_wait(activity: Activity) -> bool:
 
 def open_lines(plan: TimedPlan) -> Iterator[tuple[float, str, str]]:
     """Stops and concerns: minute of PET (NaN for none), step, and what is found in a line."""
-    for row in findings_of(plan).to_dict("records"):
-        if row["severity"] != REMARK:
-            line = f"{row['severity'].capitalize()} ({row['check']}): {one_line(row['message'])}."
-            yield float(row["start_min"]), row["step"], line
+    for found in (Finding(*row) for row in told_findings(plan).itertuples(index=False)):
+        if found.severity != REMARK:
+            line = f"{found.severity.capitalize()} ({found.check}): {one_line(found.words)}."
+            yield found.start_min, found.step, line
 
 
 class _Teller:
@@ -118,7 +118,8 @@ class _Teller:
             return [self._wait(activity, plural)]
         length, until = minutes(activity.minutes), pet_label(activity.finish_min)
         if not activity.step:
-            return [f"{activity.title}, {length}: inside at {until}."]
+            what = "the pressure can be breathed" if activity.title == REPRESS_TITLE else "inside"
+            return [f"{activity.title}, {length}: {what} at {until}."]
         step = self.names.steps[activity.step]
         place = f" At {self.names.title(step.place)}," if step.place else ""
         title = one_line(step.title)
@@ -163,7 +164,7 @@ class _Teller:
             if row["crew"] == activity.crew and activity.start_min <= row["at_min"] <= activity.finish_min:
                 to_place = f" to {self.names.title(row['to_place'])}" if row["to_place"] else ""
                 caution = one_line(row["caution"]).rstrip(".")
-                yield f"Mind, {self.names.title(row['place'])}{to_place}: {caution}."
+                yield f"{row['class'].capitalize()}, {self.names.title(row['place'])}{to_place}: {caution}."
 
     def _wait(self, activity: Activity, plural: bool) -> str:
         place = f" at {self.names.title(activity.place)}" if activity.place else ""

@@ -240,7 +240,7 @@ def findings_text(found: list[Finding]) -> str:
         head = ", ".join(part for part in (_joined(finding.crew, finding.step), when) if part)
         source = f" [{finding.source}]" if finding.source else ""
         start = f"{finding.severity.upper()} {finding.check}" + (f" ({head})" if head else "")
-        message = shortened(finding.message, _LONGEST_MESSAGE) if len(found) > 1 else finding.message
+        message = shortened(finding.words, _LONGEST_MESSAGE) if len(found) > 1 else finding.words
         lines.append(plotly_paragraph(f"{start}: {message}{source}", _FINDING_WIDTH))
     if len(found) > _MOST_FINDINGS_LISTED:
         lines.append(f"... and {len(found) - _MOST_FINDINGS_LISTED} more here")

@@ -16,7 +16,7 @@ from typing import Any
 from planning_kit.inputs.log_state import DONE, IN_PROGRESS
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import pet_label
-from planning_kit.judge.all_checks import findings_of
+from planning_kit.judge.acceptances import told_findings
 from planning_kit.judge.findings import Finding
 from planning_kit.plan.activities import WORK, Activity, lane_activities
 from planning_kit.plan.moments import LIGHT_KINDS
@@ -25,6 +25,7 @@ from planning_kit.plan.timed import Outside, TimedPlan
 from planning_kit.show import chart_rows
 from planning_kit.show.chart_rows import Words, rows_of
 from planning_kit.show.palette import DARK, INK_ON_FILL, LIGHT, task_fills
+from planning_kit.show.wording import counted
 
 
 def live_chart(plan: TimedPlan, baseline: TimedPlan | None = None) -> dict[str, Any]:
@@ -76,14 +77,16 @@ def _pairs(windows: Iterable[Sequence[float]]) -> list[list[float]]:
 def live_notes(plan: TimedPlan, baseline: TimedPlan | None = None) -> dict[str, Any]:
     """What is told beside the chart: findings with the lanes and minute of their marks, and hover lines.
 
-    ``tight`` names the steps without slack to plan.
+    ``counted``: how many there are, where one is accepted; ``tight`` names the steps without slack to plan.
     ``hovers`` are in the order of ``bars`` of `live_chart`, ``ghost_hovers`` in that of ``ghosts``.
     """
     rows, words, records = rows_of(plan), Words.of(plan), plan.scenario.records
     lanes = [*(member.crew for member in records.crew), *(actor.actor for actor in records.actors)]
     work = chart_rows.work_by_step(rows)
+    told = chart_rows.findings(told_findings(plan))
     return {
-        "findings": [_finding(found, work, lanes) for found in chart_rows.findings(findings_of(plan))],
+        "findings": [_finding(found, work, lanes) for found in told],
+        "counted": counted(told) if any(found.accepted for found in told) else "",
         "tight": [row.step for row in rows if row.step and chart_rows.is_tight(row)],
         "hovers": [_plain_lines(chart_rows.activity_text(row, words)) for row in rows],
         "ghost_hovers": [_plain_lines(chart_rows.ghost_text(old, work.get(old.step, ()), words))
@@ -95,6 +98,7 @@ def _finding(found: Finding, work: Mapping[str, Sequence[Activity]], lanes: Sequ
     minute = chart_rows.finding_minute(found, work)
     is_timed = math.isfinite(minute)
     return {name: one_line(value) for name, value in asdict(found).items() if name != "start_min"} | {
+        "message": one_line(found.words),
         "minute": _round(minute) if is_timed else None, "when": pet_label(minute, "down") if is_timed else "",
         "lanes": sorted(chart_rows.finding_lanes(found, work, list(lanes))) if is_timed else [],
     }

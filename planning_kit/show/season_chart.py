@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
 from typing import Any, NamedTuple
@@ -11,12 +12,29 @@ from typing import Any, NamedTuple
 import pandas as pd
 
 from planning_kit.inputs.faults import table_with
-from planning_kit.show.chart import Chart, days_axis, days_layout, signed
+from planning_kit.inputs.records import Hazard, Records
+from planning_kit.inputs.scenario import Scenario, as_scenario
+from planning_kit.inputs.shown_text import plotly_paragraph, plotly_text
+from planning_kit.show.chart import CLEAR, Chart, days_axis, days_layout, signed
+from planning_kit.show.hazard_wording import (
+    HazardWords,
+    class_inks,
+    class_rank,
+    controls_words,
+    hazard_text,
+    limit_words,
+    title_of,
+)
 from planning_kit.show.palette import Theme, theme_named
+from planning_kit.sky.season import beta_bands
+from planning_kit.sky.windows import Windows, clip
 
-_HEIGHT_PX = 430
+_HEIGHT_PX, _LEGEND_ROW_PX = 430, 20
 _COLUMNS = ("day", "beta_deg", "night_min_per_rev", "revs_with_night")
 _NO_NIGHT = "days without night"
+_BEYOND_DEG = 5.0
+_LONGEST_NAME = 60
+_HATCHES = ("/", "\\", "x", "|", "-", "+", ".")
 
 
 class _Day(NamedTuple):
@@ -28,16 +46,24 @@ class _Day(NamedTuple):
     revs_with_night: int
 
 
-def season_chart(season: pd.DataFrame, theme: str = "light") -> Chart:
+def season_chart(season: pd.DataFrame, theme: str = "light", scenario: Scenario | None = None) -> Chart:
     """Draw a season (see `planning_kit.sky.season.season`): beta above, night minutes a revolution below.
 
-    Days without any night are shaded through both and crossed below. ``theme`` is ``light`` or ``dark``.
-    Raises `ScenarioError` for another theme and for what is no season.
+    Days without any night are shaded through both and crossed below. The bands of beta in which hazards of
+    ``scenario`` are there are hatched, and under the pointer each day says whose it has at noon. ``theme`` is
+    ``light`` or ``dark``. Raises `ScenarioError` for another theme, for what is no season, or no scenario.
     """
     table_with(season, _COLUMNS, "season", "must be a table such as pk.season gives")
     look, days = theme_named(theme), _days(season)
     dark = [day for day in days if day.revs_with_night == 0]
-    return Chart(data=list(_traces(days, dark, look)), layout=_layout(days, dark, look))
+    bands = [] if scenario is None else _beta_hazards(as_scenario(scenario).records)
+    layout = _layout(days, dark, look)
+    layout["meta"]["alt"] += "".join(band.words(days) for band in bands)
+    layout["margin"]["t"] += _LEGEND_ROW_PX * len(bands)
+    layout["height"] += _LEGEND_ROW_PX * len(bands)
+    if bands and days:
+        layout["yaxis"]["range"] = _shown_beta(days)
+    return Chart(data=[*_band_traces(bands, days, look), *_traces(days, dark, bands, look)], layout=layout)
 
 
 def _days(season: pd.DataFrame) -> list[_Day]:
@@ -46,25 +72,84 @@ def _days(season: pd.DataFrame) -> list[_Day]:
             for day, beta, night, revs in known.itertuples(index=False)]
 
 
-def _hover(day: _Day) -> str:
+@dataclass(frozen=True)
+class _Band:
+    """A hazard that depends on beta: its bands, degrees (n, 2), and all about it in words."""
+
+    hazard: Hazard
+    bands: Windows
+    text: str
+
+    def holds(self, day: _Day) -> bool:
+        return any(low <= day.beta_deg <= high for low, high in self.bands)
+
+    @property
+    def name(self) -> str:
+        """What the legend says of it."""
+        controls = controls_words(self.hazard)
+        how = f"controlled by {controls}" if controls else limit_words(self.hazard)
+        return f"{self.hazard.class_.upper()} {title_of(self.hazard)}: {how}"
+
+    def words(self, days: list[_Day]) -> str:
+        """On which days the noon lies in it."""
+        runs = ", ".join(f"{first:%Y-%m-%d} to {last:%Y-%m-%d}"
+                         for first, last in _runs([day for day in days if self.holds(day)])) or "no day"
+        return f" {self.name}: beta in its band at noon on {runs}."
+
+
+def _beta_hazards(records: Records) -> list[_Band]:
+    words = HazardWords(records)
+    return [_Band(each, beta_bands(each.when), hazard_text(each, words.when(each)))
+            for each in sorted(records.hazards, key=lambda each: class_rank(each.class_))
+            if any(term.kind.endswith(("beta", "beta)")) for term in each.when)]
+
+
+def _shown_beta(days: list[_Day]) -> list[float]:
+    """The range of the upper axis: the season's own, not that of bands that it never reaches."""
+    betas = [day.beta_deg for day in days if math.isfinite(day.beta_deg)] or [0.0]
+    return [max(-90.0, math.floor(min(betas) - _BEYOND_DEG)), min(90.0, math.ceil(max(betas) + _BEYOND_DEG))]
+
+
+def _band_traces(bands: Sequence[_Band], days: list[_Day], theme: Theme) -> Iterator[dict[str, Any]]:
+    """Each hazard as hatched bands over all days; one that the season never reaches in the legend alone."""
+    inks, ends = class_inks(theme), _shown_beta(days)
+    for number, band in enumerate(bands if days else ()):
+        first, last = (days[0].day - timedelta(days=1), days[-1].day)
+        left, right = f"{first}T12:00:00", f"{last}T12:00:00"
+        corners = [corner for low, high in clip(band.bands, *ends).tolist() for corner in (
+            (left, low), (left, high), (right, high), (right, low), (left, low), (None, None))]
+        ink, note = inks[band.hazard.class_], "" if corners else " (not reached)"
+        yield {"type": "scatter", "mode": "lines", "fill": "toself", "hoveron": "fills", "hoverinfo": "text",
+               "x": [x for x, _ in corners] or [None], "y": [y for _, y in corners] or [None],
+               "name": plotly_text(band.name, _LONGEST_NAME) + note, "text": plotly_paragraph(band.text),
+               "showlegend": True, "xaxis": "x", "yaxis": "y", "line": {"color": ink, "width": 1},
+               "fillpattern": {"shape": _HATCHES[number % len(_HATCHES)], "fgcolor": ink, "size": 8,
+                               "bgcolor": CLEAR, "fgopacity": 0.5, "solidity": 0.15}}
+
+
+def _hover(day: _Day, bands: Sequence[_Band]) -> str:
     night = (f"night {day.night_min:.1f} min a revolution, in {day.revs_with_night} of the day's revolutions"
              if day.revs_with_night else "no night on this day")
-    return f"{day.day:%Y-%m-%d} (day {day.day:%j}): beta {signed(day.beta_deg)}°, {night}."
+    lines = [f"{day.day:%Y-%m-%d} (day {day.day:%j}): beta {signed(day.beta_deg)}°, {night}."]
+    return "<br>".join([*lines, *(plotly_text(f"In the band of {band.name}.", 90)
+                                  for band in bands if band.holds(day))])
 
 
-def _traces(days: list[_Day], dark: list[_Day], theme: Theme) -> Iterator[dict[str, Any]]:
-    yield _line(days, [round(day.beta_deg, 4) for day in days], name="beta", yaxis="y",
+def _traces(days: list[_Day], dark: list[_Day], bands: Sequence[_Band],
+            theme: Theme) -> Iterator[dict[str, Any]]:
+    yield _line(days, bands, [round(day.beta_deg, 4) for day in days], name="beta", yaxis="y",
                 line={"color": theme.ink, "width": 2})
-    yield _line(days, [round(day.night_min, 4) for day in days], name="night", fill="tozeroy",
+    yield _line(days, bands, [round(day.night_min, 4) for day in days], name="night", fill="tozeroy",
                 fillcolor=theme.night_shade, line={"color": theme.link, "width": 2})
     if dark:
         sign = {"symbol": "x-thin", "size": 7, "line": {"color": theme.stop, "width": 1.5}}
-        yield _line(dark, [0.0] * len(dark), name=_NO_NIGHT, mode="markers", showlegend=True, marker=sign)
+        yield _line(dark, bands, [0.0] * len(dark), name=_NO_NIGHT, mode="markers", showlegend=True,
+                    marker=sign)
 
 
-def _line(days: list[_Day], values: list[float], **look: Any) -> dict[str, Any]:
+def _line(days: list[_Day], bands: Sequence[_Band], values: list[float], **look: Any) -> dict[str, Any]:
     return {"type": "scatter", "mode": "lines", "x": [day.day.isoformat() for day in days], "y": values,
-            "hovertext": [_hover(day) for day in days], "hoverinfo": "text", "showlegend": False,
+            "hovertext": [_hover(day, bands) for day in days], "hoverinfo": "text", "showlegend": False,
             "xaxis": "x", "yaxis": "y2", **look}
 
 

@@ -18,8 +18,10 @@ from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 from planning_kit.show import swimlane_bars as bars
 from planning_kit.show.chart import Chart, row_axis, scatter, time_axes
+from planning_kit.show.hazard_wording import caution_words
 from planning_kit.show.palette import INK_ON_FILL, crew_inks, theme_named
 from planning_kit.show.station_map_controls import WORD_COLUMNS, Film, Rows, controls, frame_name, map_layout
+from planning_kit.show.station_map_hazards import hazard_marks, hazard_traces
 from planning_kit.show.station_map_moving import Stage, frames, moving_traces, person_words, primer, sky_words
 from planning_kit.show.station_map_views import ground_traces, place_points, views_of
 from planning_kit.show.swimlane import finding_traces, ground_shapes
@@ -102,8 +104,10 @@ def station_map(plan: AnyPlan, at_min: float | None = None, theme: str = "light"
     scene, views = stage.scene, stage.views
     film = [[*traces, *_words(moment, stage)]
             for moment, traces in moving_traces(moments_of(timed, minutes), stage)]
+    hazards = hazard_marks(records)
     still = [*strip_traces(scene), primer(film, views.space, views.lowest),
-             *ground_traces(records.places, records.routes, views, scene.theme)]
+             *hazard_traces(records, hazards, views, scene.theme),
+             *ground_traces(records.places, records.routes, views, scene.theme, hazards.words)]
     # The ground lies below everything; all else that moves lies above what does not.
     data = [film[0][0], *still, *film[0][1:]]
     rows = Rows(scene.lanes.height, is_still=at_min is not None)
@@ -119,8 +123,8 @@ def _stage(plan: TimedPlan, theme_name: str, down: str) -> Stage:
     records = plan.scenario.records
     full = scene_of(plan, None, theme_named(theme_name))
     scene = replace(full, limits={}, links={}, lanes=_low_lanes(full.lanes))
-    cautions = {place.place: place.caution for place in records.places}
-    cautions |= {step.step: step.caution for step in records.steps}
+    cautions = {place.place: caution_words(place.caution_class, place.caution) for place in records.places}
+    cautions |= {step.step: caution_words(step.caution_class, step.caution) for step in records.steps}
     found = grouped((finding.step, finding) for finding in scene.found if finding.step)
     return Stage(scene, views_of(records.places, down), place_points(records.places),
                  crew_inks(plan.travels, scene.theme), cautions, found)

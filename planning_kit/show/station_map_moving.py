@@ -21,6 +21,7 @@ from planning_kit.plan.moments import Moment, Person, Stay
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.chart import CLEAR, axis_ms, scatter
 from planning_kit.show.chart_rows import finding_lanes, finding_minute
+from planning_kit.show.hazard_wording import caution_words, hazard_line
 from planning_kit.show.palette import Theme
 from planning_kit.show.station_map_views import Point, View, Views, route_kind
 from planning_kit.show.swimlane_bars import Trace
@@ -78,13 +79,17 @@ def person_words(person: Person, moment: Moment, stage: Stage) -> str:
     found = [finding for finding in stage.found.get(doing.step, ())
              if _is_on(finding, person.crew, moment.at_min, stage.scene)]
     if len(found) > 1:  # the column may not have room for all of them
-        head += f" · {counted([finding.severity for finding in found])}"
+        head += f" · {counted(found)}"
     lines = person_lines(person, moment, stage.scene.words.places)
-    minded = [stage.cautions.get(person.place, "") if person.route is None else person.route.caution]
+    minded = [stage.cautions.get(person.place, "") if person.route is None else
+              caution_words(person.route.caution_class, person.route.caution)]
     minded += [stage.cautions.get(doing.step, "") if doing.kind == "work" else ""]
     lines += exceptions_at(stage.scene.plan, person.crew, moment.at_min)
-    lines += [f"Mind: {text.rstrip('.')}." for text in dict.fromkeys(minded) if text]
-    lines += [f"{finding.severity.upper()} {finding.check}: {shortened(finding.message, _LONGEST_FINDING)}"
+    lines += dict.fromkeys(f"Inside, {each.hazard.class_.upper()}: {hazard_line(each.hazard)}."
+                           for each in stage.scene.plan.tracked_exposures
+                           if each.crew == person.crew and each.from_min <= moment.at_min <= each.until_min)
+    lines += [text for text in dict.fromkeys(minded) if text]
+    lines += [f"{finding.severity.upper()} {finding.check}: {shortened(finding.words, _LONGEST_FINDING)}"
               for finding in found]
     return "<br>".join([head, *_wrapped(lines, MOST_LINES - 1)])
 

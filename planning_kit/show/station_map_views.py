@@ -19,6 +19,7 @@ import numpy as np
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import Place, Route
 from planning_kit.inputs.shown_text import plotly_paragraph, plotly_text
+from planning_kit.show.hazard_wording import caution_words
 from planning_kit.show.palette import Theme
 from planning_kit.show.swimlane_bars import Trace
 
@@ -176,14 +177,18 @@ def place_points(places: Sequence[Place]) -> dict[str, Point]:
     return {place.place: (place.x_m, place.y_m, place.z_m) for place in places}
 
 
-def ground_traces(places: Sequence[Place], routes: Sequence[Route], views: Views,
-                  theme: Theme) -> list[Trace]:
+Told = Mapping[str | tuple[str, str], Sequence[str]]
+"""More lines for the pointer, as plain text, by place or by both ends of a route."""
+
+
+def ground_traces(places: Sequence[Place], routes: Sequence[Route], views: Views, theme: Theme,
+                  told: Told) -> list[Trace]:
     """Routes and worksites in all views, the frame in the view in space, and the legend's entries."""
     points = place_points(places)
     traces = []
     for view in views.all:
         traces += _route_traces(routes, points, view, theme)
-        traces += [_middles(routes, points, view), _places(places, views, view, theme)]
+        traces += [_middles(routes, points, view, told), _places(places, views, view, theme, told)]
     traces += [_scale(views, theme), *_key(views.side, theme)]
     return [trace for trace in traces if trace["x"]]
 
@@ -208,20 +213,22 @@ def _route_traces(routes: Sequence[Route], points: Mapping[str, Point], view: Vi
     return traces
 
 
-def _middles(routes: Sequence[Route], points: Mapping[str, Point], view: View) -> Trace:
+def _middles(routes: Sequence[Route], points: Mapping[str, Point], view: View, told: Told) -> Trace:
     """Unseen marks in the middle of each route that say under the pointer what it is."""
     middles = [tuple(np.mean([points[route.from_place], points[route.to_place]], axis=0)) for route in routes]
     return view.trace(middles, mode="markers", name="routes", marker={"size": 12, "opacity": 0},
-                      hoverinfo="text", hovertext=[_route_text(route) for route in routes])
+                      hoverinfo="text", hovertext=[_route_text(route, told) for route in routes])
 
 
-def _route_text(route: Route) -> str:
+def _route_text(route: Route, told: Told) -> str:
     took = "" if route.minutes is None else f", {route.minutes:g} min"
     head = f"{route.from_place} to {route.to_place}: {route.metres:g} m{took}, {route_kind(route)}."
-    return "<br>".join(plotly_paragraph(line) for line in (head, route.caution) if line)
+    more = told.get((route.from_place, route.to_place), ())
+    caution = caution_words(route.caution_class, route.caution)
+    return "<br>".join(plotly_paragraph(line) for line in (head, caution, *more) if line)
 
 
-def _places(places: Sequence[Place], views: Views, view: View, theme: Theme) -> Trace:
+def _places(places: Sequence[Place], views: Views, view: View, theme: Theme, told: Told) -> Trace:
     """Marks with names: a diamond takes a foothold, a full mark takes a tether hook."""
     spots = ["top right"] * len(places) if view.is_space else _flat_spots(places, views, view)
     return view.trace(
@@ -230,20 +237,21 @@ def _places(places: Sequence[Place], views: Views, view: View, theme: Theme) -> 
               for place, spot in zip(places, spots, strict=True)],
         textposition=[spot or "middle right" for spot in spots],
         textfont={"size": _SPACE_LABEL_PX if view.is_space else _FLAT_LABEL_PX, "color": theme.ink},
-        hoverinfo="text", hovertext=[_place_text(place) for place in places],
+        hoverinfo="text", hovertext=[_place_text(place, told.get(place.place, ())) for place in places],
         marker={"symbol": ["diamond" if place.socket else "circle" for place in places],
                 "size": 5 if view.is_space else 8, "opacity": 1,
                 "color": [theme.ink if place.anchor else theme.paper for place in places],
                 "line": {"color": theme.ink, "width": 1.5}})
 
 
-def _place_text(place: Place) -> str:
+def _place_text(place: Place, more: Sequence[str]) -> str:
     takes = " and ".join(what for what, is_so in (("a tether hook", place.anchor),
                                                   ("a foothold", place.socket)) if is_so)
     lines = [f"{place.place} {place.title}", f"Takes {takes}." if takes else "No anchor, no socket."]
     if place.crew_at_once is not None:
         lines.append(f"Crew at once: {place.crew_at_once}.")
-    return "<br>".join(plotly_paragraph(line) for line in (*lines, place.caution) if line)
+    caution = caution_words(place.caution_class, place.caution)
+    return "<br>".join(plotly_paragraph(line) for line in (*lines, caution, *more) if line)
 
 
 def _flat_spots(places: Sequence[Place], views: Views, view: View) -> list[str]:

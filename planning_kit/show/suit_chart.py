@@ -149,7 +149,7 @@ def _suit_panels(plan: TimedPlan, theme: Theme, words: Words) -> Iterator[_Panel
     for crew in plan.travels:
         own = [row for row in ends.to_dict("records") if row["crew"] == crew]
         known = [row for row in own if math.isfinite(row["usable"]) and row["usable"] > 0]
-        traces = [_level_trace(name, share, plan.end_min, theme, theme.stop)
+        traces = [_level_trace(name, share, plan.safe_min, theme, theme.stop)
                   for share, name in _reserves(known)]
         traces += [_store_trace(suits[suits["crew"] == crew], row, words) for row in known]
         lowest = min((value for trace in traces for value in trace["y"]), default=0.0)
@@ -227,7 +227,7 @@ def _legend(theme: Theme) -> dict[str, dict[str, str]]:
 
 def _layout(plan: TimedPlan, panels: list[_Panel], theme: Theme) -> dict[str, Any]:
     settings = plan.scenario.records.settings
-    shown = (-EDGE_MIN, max(plan.end_min, settings.limits.planned_min, settings.limits.hard_min) + EDGE_MIN)
+    shown = (-EDGE_MIN, max(plan.safe_min, settings.limits.planned_min, settings.limits.hard_min) + EDGE_MIN)
     axes = chart.time_axes(shown, (-EDGE_MIN, max(plan.horizon_min, shown[1])), plan.pet_zero, theme)
     axes["xaxis"] |= {"anchor": f"y{len(panels)}"}
     axes["xaxis2"] |= {"anchor": "free", "position": 1}  # above the heading of the first panel

@@ -13,7 +13,7 @@ from functools import cached_property
 from planning_kit.inputs.setting_records import Limits, Settings
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import pet_label
-from planning_kit.judge.all_checks import findings_of
+from planning_kit.judge.acceptances import told_findings
 from planning_kit.judge.findings import Finding
 from planning_kit.plan.activities import Activity
 from planning_kit.plan.needs import Hold
@@ -185,14 +185,14 @@ class Scene:
     @property
     def shown(self) -> tuple[float, float]:
         """What the chart shows before anyone zooms."""
-        return -EDGE_MIN, max(self.plan.end_min, *(minute for minute, _ in self.limits.values())) + EDGE_MIN
+        return -EDGE_MIN, max(self.plan.safe_min, *(minute for minute, _ in self.limits.values())) + EDGE_MIN
 
 
 def scene_of(plan: TimedPlan, baseline: TimedPlan | None, theme: Theme) -> Scene:
     """Read everything that the chart needs from a plan."""
     records = plan.scenario.records
     crew, actors = [member.crew for member in records.crew], [actor.actor for actor in records.actors]
-    rows, found = _by_start(plan), chart_rows.findings(findings_of(plan))
+    rows, found = _by_start(plan), chart_rows.findings(told_findings(plan))
     work = chart_rows.work_by_step(rows)
     marked = {who for finding in found if math.isfinite(chart_rows.finding_minute(finding, work))
               for who in chart_rows.finding_lanes(finding, work, [*crew, *actors])}

@@ -25,8 +25,8 @@ from planning_kit.inputs.times import (
     pet_label,
     rounded,
 )
-from planning_kit.judge.all_checks import findings_of
-from planning_kit.judge.findings import REMARK, SEVERITIES
+from planning_kit.judge.acceptances import told_findings
+from planning_kit.judge.findings import REMARK, SEVERITIES, Finding
 from planning_kit.plan.network import grouped
 from planning_kit.plan.returns import Breach
 from planning_kit.plan.timed import TimedPlan
@@ -124,10 +124,15 @@ def least(table: pd.DataFrame, column: str) -> dict[Hashable, Any] | None:
     return min(known, key=lambda row: row[column], default=None)
 
 
-def counted(severities: Sequence[str]) -> str:
-    """How many findings there are of each severity, in words."""
-    counts = [(severities.count(name), name) for name in SEVERITIES]
-    return ", ".join(f"{n} {name}{'s' if n > 1 else ''}" for n, name in counts if n) or "none"
+def counted(found: Sequence[Finding]) -> str:
+    """How many findings there are of each severity, in words, and how many of them are accepted."""
+    told = []
+    for name in SEVERITIES:
+        accepted = [bool(each.accepted) for each in found if each.severity == name]
+        if accepted:
+            told.append(f"{len(accepted)} {name}{'s' if len(accepted) > 1 else ''}"
+                        + (f", {sum(accepted)} accepted" if any(accepted) else ""))
+    return ("; " if any(each.accepted for each in found) else ", ").join(told) or "none"
 
 
 def against(limit: float, end: float) -> str:
@@ -170,20 +175,22 @@ class OpenFindings:
 
     def __init__(self, plan: TimedPlan) -> None:
         """The findings of ``plan``, numbered from 1 in their order, worst first."""
-        self.rows: list[dict[Hashable, Any]] = findings_of(plan).to_dict("records")
+        self.rows: list[dict[Hashable, Any]] = told_findings(plan).to_dict("records")
 
     @property
     def counted(self) -> str:
         """How many there are of each severity, in words."""
-        return counted([row["severity"] for row in self.rows])
+        return counted([Finding(**{str(name): value for name, value in row.items()}) for row in self.rows])
 
     def of_step(self, step: str, crew: str = "") -> str:
-        """Stops and concerns of a step, such as ``stop 3 (custody), concern 7 (return)``; "" for none.
+        """Stops and concerns of a step, such as ``stop 3 (custody), concern 7 (return, accepted)``.
 
-        With ``crew``, only those of this crew member or of nobody in particular.
+        "" for none. With ``crew``, only those of this crew member or of nobody in particular.
         """
+        accepted = {True: ", accepted", False: ""}
         return ", ".join(
-            f"{row['severity']} {number} ({row['check']})" for number, row in enumerate(self.rows, start=1)
+            f"{row['severity']} {number} ({row['check']}{accepted[bool(row['accepted'])]})"
+            for number, row in enumerate(self.rows, start=1)
             if step and row["step"] == step and row["severity"] != REMARK
             and (not crew or not row["crew"] or crew in str(row["crew"]).split()))
 
@@ -217,7 +224,9 @@ class StepWords:
         yield from self._conditions(step)
         yield from self._hands(step)
         if one_line(step.caution):
-            yield Fact("caution", f"Caution: {one_line(step.caution)}")
+            kind = "warning" if step.caution_class == "warning" else "caution"
+            yield Fact(kind, f"{step.caution_class.capitalize()}: {one_line(step.caution)}",
+                       f"{step.caution_class.upper()}: {one_line(step.caution)}")
         yield from self._make_safe(step)
 
     def _conditions(self, step: Step) -> Iterator[Fact]:

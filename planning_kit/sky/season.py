@@ -3,18 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from planning_kit.inputs.hazard_words import Term
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.inputs.times import When
 from planning_kit.sky.light import midnights, shadow_windows
 from planning_kit.sky.orbit import Orbit, as_orbit
 from planning_kit.sky.sun import sun_between
-from planning_kit.sky.windows import SECONDS_PER_DAY, Span, Vector, covered_moment, span_between
+from planning_kit.sky.windows import (
+    SECONDS_PER_DAY,
+    Span,
+    Vector,
+    Windows,
+    covered_moment,
+    intersect,
+    span_between,
+    union,
+    windows_where,
+)
 
 
 def season(orbit: Orbit, start: When, stop: When) -> pd.DataFrame:
@@ -66,6 +77,42 @@ def beta_deg(orbit: Orbit, times: When | Iterable[When]) -> Vector:
         return np.empty(0)
     span = Span(min(moments), max(moments))
     return _beta_deg(orbit, span, np.array([(moment - span.start).total_seconds() for moment in moments]))
+
+
+BETA_IN_DOUBT_DEG = 0.05
+"""The osculating plane swings about the mean one by some hundredths of a degree: so near, a rule holds."""
+
+_BETA_STEP_MIN = 5.0  # the swing has half a revolution's period, so that nine samples see each of its waves
+
+
+def beta_windows(orbit: Orbit, start: datetime, stop: datetime, sign: str, degrees: float,
+                 is_absolute: bool = False) -> Windows:
+    """When beta (or ``is_absolute`` its amount) is ``sign`` (<=, <, >, >=) so many degrees: (n, 2).
+
+    In minutes after ``start`` (UTC), clipped to ``stop``. What lies nearer than `BETA_IN_DOUBT_DEG` to the
+    limit, on its other side, counts as well, as these windows are of hazards. Beta as in `beta_deg`.
+    """
+    span, side = span_between(start, stop), 1.0 if sign in (">", ">=") else -1.0
+
+    def over(minutes: Vector) -> Vector:
+        beta = _beta_deg(orbit, span, minutes * 60.0)
+        return side * ((np.abs(beta) if is_absolute else beta) - degrees) + BETA_IN_DOUBT_DEG
+
+    return windows_where(over, 0.0, span.seconds / 60.0, _BETA_STEP_MIN)
+
+
+def beta_bands(when: Iterable[Term]) -> Windows:
+    """The bands of beta in which all terms about beta hold, degrees, (n, 2); as wide as `beta_windows`."""
+    bands = np.array([[-90.0, 90.0]])
+    for term in when:
+        if term.kind in ("beta", "abs(beta)"):
+            is_above = term.sign in (">", ">=")
+            limit = term.degrees + (-BETA_IN_DOUBT_DEG if is_above else BETA_IN_DOUBT_DEG)
+            holds = np.array([[limit, 90.0] if is_above else [-90.0, limit]])
+            if term.kind == "abs(beta)":  # the same on the other side: either above it, both below
+                holds = (union if is_above else intersect)(holds, -holds[:, ::-1])
+            bands = intersect(bands, holds[holds[:, 1] > holds[:, 0]])
+    return bands
 
 
 def beta_from_vectors_deg(normal: Vector, sun: Vector) -> Vector:

@@ -191,12 +191,12 @@ def _roots(signed_function: SignedFunction, left: Vector, right: Vector) -> Vect
 
 def union(first: Windows, second: Windows) -> Windows:
     """Times in either set. Windows that touch become one."""
-    return _covered_at_least(1, first, second)
+    return covered_at_least(1, first, second)
 
 
 def intersect(first: Windows, second: Windows) -> Windows:
     """Times in both sets."""
-    return _covered_at_least(2, first, second)
+    return covered_at_least(2, first, second)
 
 
 def complement(windows: Windows, within: tuple[float, float]) -> Windows:
@@ -234,11 +234,14 @@ def total(windows: Windows) -> float:
     return float(np.sum(windows[:, 1] - windows[:, 0]))
 
 
-def _covered_at_least(depth: int, first: Windows, second: Windows) -> Windows:
-    """Times covered by at least ``depth`` of two sets: a sweep over all edges."""
-    both = np.concatenate((np.reshape(first, (-1, 2)), np.reshape(second, (-1, 2)))).astype(float)
-    edges = both.T.ravel()
-    change = np.repeat((1, -1), len(both))
+def covered_at_least(depth: int, *sets: Windows) -> Windows:
+    """Times covered by at least ``depth`` windows of all ``sets``: a sweep over all edges.
+
+    Here the windows of one set may overlap; each counts.
+    """
+    windows = np.concatenate([np.reshape(each, (-1, 2)) for each in sets]).astype(float)
+    edges = windows.T.ravel()
+    change = np.repeat((1, -1), len(windows))
     # At equal times starts go first, so that windows that touch are joined; what an intersection gains
     # by that has no length and falls away below.
     order = np.lexsort((-change, edges))

@@ -19,6 +19,8 @@ import tomlkit
 
 import planning_kit as pk
 from planning_kit.inputs import format as fmt
+from planning_kit.inputs.accepted import ACCEPTED_COLUMNS
+from planning_kit.inputs.raw import csv_row
 
 SMALL = Path(__file__).parents[2] / "scenarios" / "small-outing"
 HIT = "window.__hit=(window.__hit||0)+1"
@@ -68,9 +70,11 @@ def hostile_scenario(scenario: pk.Scenario, texts: Sequence[str] = PAYLOADS) -> 
 
 
 def _with_rows(scenario: pk.Scenario, name: str) -> pd.DataFrame:
-    """A table; actors and windows get a row where the scenario has none, so that their texts are shown."""
+    """A table; some get a row where the scenario has none, so that their texts are shown."""
     frame = scenario.table(name)
     added = {"actors": {"actor": "DSK"},
+             "hazards": {"hazard": "HZ", "class": "warning", "places": "MST", "limit": "no_contact",
+                         "when": "beta<=90"},
              "windows": {"window": "w-1", "start": "2031-09-03T07:30:00Z", "end": "2031-09-03T09:30:00Z"}}
     return pd.DataFrame([added[name]], columns=frame.columns) if frame.empty and name in added else frame
 
@@ -100,6 +104,7 @@ def write_folder(above: Path, texts: Sequence[str] = PAYLOADS, name: str = FOLDE
     settings.write_text(tomlkit.dumps(toml), encoding="utf-8")
     _write_log(folder, cycle(texts))
     _write_sign_offs(folder, texts)
+    _write_accepted(folder, texts)
     return folder
 
 
@@ -117,6 +122,16 @@ def _write_sign_offs(folder: Path, texts: Sequence[str]) -> None:
                 "about": text, "words": text, "digest": digests[number % 2]}
                for number, text in enumerate(texts)]
     (folder / "sign_offs.toml").write_text(tomlkit.dumps({"review": entries}), encoding="utf-8")
+
+
+def _write_accepted(folder: Path, texts: Sequence[str]) -> None:
+    """A row for every finding, and rows for findings that there are not."""
+    found = pk.time_plan(pk.load_scenario(folder)).findings.head(len(texts) // 2)
+    rows = [[f"{each.check}/{each.rule}", each.about, each.crew, each.step, each.value, each.limit, text,
+             text, "2031-09-01"] for each, text in zip(found.fillna("").itertuples(), texts, strict=False)]
+    rows += [["return/none", text, text, text, "", "", text, text, "2031-09-01"] for text in texts]
+    lines = [",".join(ACCEPTED_COLUMNS), *(csv_row(map(str, row)) for row in rows)]
+    (folder / fmt.ACCEPTED_FILE).write_text("\n".join(lines), encoding="utf-8", newline="")
 
 
 def main() -> int:

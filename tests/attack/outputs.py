@@ -104,6 +104,12 @@ class Attack:
         assert found.best is not None
         return found
 
+    @property
+    def _finding(self) -> Any:
+        """The first finding of the plan; what is none where it has none."""
+        found = self.plan.findings
+        return found.iloc[0] if len(found) else ("none",) * 5
+
     @cached_property
     def copy(self) -> Path:
         """The same folder again, to be written to."""
@@ -123,7 +129,8 @@ class Attack:
             "append_log": {"file_or_folder": self.copy, "event": "finished", "step": "C1",
                            "at": "2031-09-03T07:47:00Z", "note": PAYLOADS[0], "by": PAYLOADS[-4]},
             "swimlane": {"plan": self.changed, "baseline": plan}, "suit_chart": {"plan": plan},
-            "season_chart": {"season": pk.season(**days)}, "sweep_chart": {"sweep": self.sweep},
+            "season_chart": {"season": pk.season(**days), "scenario": self.scenario},
+            "sweep_chart": {"sweep": self.sweep},
             "tornado_chart": {"odds": self.chances}, "fan_chart": {"odds": self.chances},
             "station_map": {"plan": plan, "every_min": 15.0},
             "workbench": {"scenario": self.scenario},
@@ -134,7 +141,8 @@ class Attack:
     def given(self) -> Mapping[str, Mapping[str, Any]]:
         """How every method is called."""
         return {
-            **METHODS, "compare": {"other": self.changed}, "with_cuts": {"cuts": self.plan.cuts(samples=100)},
+            **METHODS, "accept": {"finding": self._finding, "by": PAYLOADS[4], "why": PAYLOADS[-5]},
+            "compare": {"other": self.changed}, "with_cuts": {"cuts": self.plan.cuts(samples=100)},
             "write_pack": {"folder": self.above / PAYLOADS[4], "baseline": SMALL, "chances": self.chances}}
 
     def outputs(self) -> Iterator[Output]:
@@ -210,7 +218,7 @@ class Attack:
         for number, table in enumerate(fmt.TABLES):
             place = Path(shutil.copytree(self.folder, self.above / f"spoiled {number}"))
             rows = list(csv.reader(io.StringIO((place / table.file).read_text(encoding="utf-8"), newline="")))
-            rows[1] = [TERMINAL] * len(rows[0])
+            rows[1:2] = [[TERMINAL] * len(rows[0])]
             (place / table.file).write_text(as_csv(rows), encoding="utf-8", newline="")
             yield place
         words = as_csv([[TERMINAL] * 3])

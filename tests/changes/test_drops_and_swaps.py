@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -48,6 +49,54 @@ def test_an_inhibit_that_others_need_stays_for_them(demo_plan: pk.Plan) -> None:
     assert (drive["from_step"], drive["until_step"]) == ("KN1", "KN5")
     assert drive["needed_by"] == "KN1 KN2 KN3 KN4 IN1 KN5"
     assert without.changes["change"].str.contains("now stands from KN1 to KN5, not RA1 to RG9").any()
+
+
+def with_hazard(scenario: pk.Scenario, **cells: object) -> pk.Scenario:
+    row = {"hazard": "HZ", "class": "warning", "limit": "keep_out"} | cells
+    columns = scenario.hazards.columns
+    frame = pd.DataFrame([{column: row.get(column, "") for column in columns}], dtype=object)
+    return scenario.with_table("hazards", frame)
+
+
+@pytest.mark.parametrize(("cells", "controls", "when", "rule"), [
+    ({"controls": "I-LMP"}, "", "", "no-control"),
+    ({"controls": "I-LMP I-2"}, "", "", "no-control"),
+    ({"controls": "I-2 | (I-LMP I-3)"}, "I-2", "", None),
+    ({"controls": "2 of (I-LMP I-2 I-3)"}, "I-2 I-3", "", None),
+    ({"when": "day and off:I-LMP", "controls": "I-2 I-3"}, "I-2 I-3", "day", None),
+    ({"when": "off:I-LMP"}, "", "", "no-control"),
+])
+def test_an_inhibit_that_goes_controls_no_hazard_any_more(small: pk.Scenario, cells: dict[str, str],
+                                                          controls: str, when: str, rule: str | None) -> None:
+    first = small.inhibits.astype(object).assign(needed_by="")
+    others = [first.assign(inhibit=name, from_step="A1", until_step="Z1", lead_min=5)
+              for name in ("I-2", "I-3")]
+    scenario = small.with_table("inhibits", pd.concat([first, *others], ignore_index=True))
+    plan = pk.time_plan(with_hazard(scenario, places="POR", **cells)).what_if(drop="LMP")
+    assert plan.scenario.hazards.loc[0, ["controls", "when"]].tolist() == [controls, when]
+    found = plan.findings.query("check == 'hazards'")["rule"].tolist()
+    assert found == ([] if rule is None else [rule])
+    assert "it controls HZ no more" in " ".join(plan.changes["change"])
+
+
+def test_an_inhibit_that_nobody_confirms_any_more_controls_nothing(small: pk.Scenario) -> None:
+    inhibits = small.inhibits.astype(object).assign(from_step="A1", until_step="Z1", confirmed_by="C1")
+    scenario = with_hazard(small.with_table("inhibits", inhibits), places="POR", controls="I-LMP")
+    plan = pk.time_plan(scenario)
+    assert plan.findings.query("check == 'hazards'").empty
+    without = plan.what_if(drop="C1")
+    assert without.findings.query("check == 'hazards'")["rule"].tolist() == ["not-confirmed"]
+    assert without.changes["change"].str.contains("nobody confirms inhibit I-LMP").any()
+
+
+def test_a_closed_route_is_no_hazard_any_more(small: pk.Scenario) -> None:
+    routes = small.routes.astype(object)
+    routes = pd.concat([routes, routes[:1].assign(from_place="MST", to_place="POR", metres=40)])
+    small = small.with_table("routes", routes)
+    assert "MST" in set(small.routes["from_place"])
+    for cells, left in (({}, []), ({"places": "POR"}, [""]), ({"routes": "MST:POR HAT:MID"}, ["HAT:MID"])):
+        plan = pk.time_plan(with_hazard(small, **{"routes": "MST:POR"} | cells)).what_if(close="POR MST")
+        assert plan.scenario.hazards["routes"].tolist() == left
 
 
 def test_a_dropped_step_leaves_its_task(demo_plan: pk.Plan) -> None:

@@ -102,7 +102,7 @@ def test_the_demo_keeps_its_tethers_within_reach(demo_plan: pk.Plan) -> None:
 def test_cautions_on_the_way(small_plan: pk.Plan, small: pk.Scenario) -> None:
     # The Mast head has the only caution; B2 starts at 17. Z1 begins the way home past nothing.
     assert small_plan.cautions_on_the_way.to_numpy().tolist() == [
-        ["EV1", 17, "MST", "", "B2", "Lamp glass: no touching"]]
+        ["EV1", 17, "MST", "", "B2", "caution", "Lamp glass: no touching"]]
     routes = small.routes
     tight = small.with_table("routes", routes.assign(tight=["yes", "no", "no"]))
     table = pk.time_plan(edited(tight, "places", "HAT", caution="Mind the seal")).cautions_on_the_way

@@ -159,4 +159,4 @@ def test_a_group_is_not_named_where_a_bound_brings_the_step_to_the_window_by_its
     network = with_windows(network, {0: night, 1: night}, {"g": (0, 1)}, night)
     durations = np.array([5.0, 5.0])
     holders = find_holders(network, durations, earliest_starts(network, durations))
-    assert [holder.text for holder in holders.chosen] == ["order:PET 0", "group:g"]
+    assert [holder.text for holder in holders.chosen] == ["order:pet_zero", "group:g"]

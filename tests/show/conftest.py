@@ -13,7 +13,7 @@ import pytest
 
 from planning_kit.inputs.records import Actor, Crew, Inhibit, Place, Task
 from planning_kit.inputs.setting_records import Limits
-from planning_kit.judge.all_checks import findings_of
+from planning_kit.judge.acceptances import told_findings
 from planning_kit.judge.findings import FINDING_COLUMNS as FINDING_FIELDS
 from planning_kit.judge.findings import Finding
 from planning_kit.plan.activities import Activity
@@ -142,7 +142,7 @@ def make_light() -> SimpleNamespace:
 
 def make_records() -> SimpleNamespace:
     sources = {"planned_min": "demo value", "hard_min": "demo value"}
-    limits = Limits(390.0, 420.0, 15.0, 30.0, 30.0, 1.5, None, sources)
+    limits = Limits(390.0, 420.0, 15.0, 30.0, 1.5, None, sources)
     settings = SimpleNamespace(title="Regulator exchange and cable", station="Tern Station", limits=limits)
     return SimpleNamespace(
         settings=settings,
@@ -183,8 +183,8 @@ class MadeUp(TimedPlan):
 
 @pytest.fixture(autouse=True)
 def findings_made_up(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(swimlane_scene, "findings_of", lambda plan: (
-        whole(plan.findings) if isinstance(plan, MadeUp) else findings_of(plan)))
+    monkeypatch.setattr(swimlane_scene, "told_findings", lambda plan: (
+        whole(plan.findings) if isinstance(plan, MadeUp) else told_findings(plan)))
 
 
 def whole(findings: pd.DataFrame) -> pd.DataFrame:

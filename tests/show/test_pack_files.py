@@ -211,3 +211,23 @@ def test_very_long_texts_and_many_steps_still_make_a_pack(small: pk.Scenario) ->
     plan = pk.time_plan(small.with_table("steps", steps))
     made = only_bytes(pack_files(plan.timed, plan.odds(samples=100)))
     assert joined(" ".join(pages(made["review.pdf"]))).count("very") >= 1500
+
+
+def test_what_was_accepted_stands_with_by_why_and_date(tmp_path: Path) -> None:
+    scenario = pk.load_scenario(SCENARIOS / "faulty-plan").save(tmp_path / "own")
+    plan = pk.time_plan(scenario)
+    stop = plan.findings.iloc[1]
+    plan.accept(stop, "=A. <b>Person</b>", "Ground holds <it>", "2031-05-01")
+    made = only_bytes(pack_files(plan.timed, "not asked for", None))
+    page = html5lib.parse(made["review.html"].decode(), namespaceHTMLElements=False)
+    text = " ".join("".join(page.itertext()).split())
+    assert "by =A. <b>Person</b>, 2031-05-01: Ground holds <it>" in text
+    assert "40 stops, 1 accepted; 12 concerns" in text
+    sheets = pd.read_excel(io.BytesIO(made["review.xlsx"]), sheet_name=None)
+    assert sheets["Findings"]["Accepted by"].notna().sum() == 1
+    row = sheets["Accepted"].iloc[0]
+    assert row[["Rule", "By", "Why", "Date", "State"]].tolist() == [
+        f"{stop['check']}/{stop['rule']}", "=A. <b>Person</b>", "Ground holds <it>", "2031-05-01", "holds"]
+    printed = joined("".join(pages(made["review.pdf"])))
+    assert "Groundholds<it>" in printed
+    assert "(custody,accepted)" in printed  # of its step in the procedure

@@ -3,6 +3,7 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.show.season_chart import season_chart
+from tests.show.hazardous import ATTACK
 
 
 @pytest.fixture
@@ -64,3 +65,50 @@ def test_a_real_season_draws():
 
 def test_an_empty_season_is_an_empty_chart(season):
     assert season_chart(season.iloc[:0]).alt == "Season chart without days."
+
+
+BETA_HAZARDS = [
+    {"hazard": "HOT", "title": f"Hot rail {ATTACK}", "class": "caution", "places": "MID",
+     "when": "abs(beta)>70", "limit": "no_contact"},
+    {"hazard": "COLD", "title": "Cold rail", "class": "warning", "places": "POR",
+     "when": "beta<=-40 and night", "limit": "no_contact", "controls": "I-LMP"},
+    {"hazard": "MAST", "title": "Mast", "class": "warning", "places": "MST", "limit": "keep_out"},
+]
+
+
+@pytest.fixture
+def with_beta_hazards(small):
+    return small.with_table("hazards", pd.DataFrame(BETA_HAZARDS, columns=small.hazards.columns))
+
+
+def test_bands_of_beta_in_which_a_hazard_is_there_are_drawn_and_named(season, with_beta_hazards):
+    figure = season_chart(season, scenario=with_beta_hazards)
+    hot, cold = (next(trace for trace in figure.data if name in trace.name) for name in ("Hot", "Cold"))
+    low, high = figure.layout.yaxis.range
+    # The limit is drawn as much too low as the swing of beta is; below, -70 is never shown.
+    assert (low, high) == (60, 76)
+    assert list(hot.y[:5]) == pytest.approx([69.95, 76, 76, 69.95, 69.95])
+    assert (hot.x[0], hot.x[2]) == ("2031-06-23T12:00:00", "2031-07-01T12:00:00")
+    assert "Hot rail &lt;img" in hot.name
+    assert "<img" not in figure.to_json()
+    assert cold.name == "WARNING Cold rail: controlled by I-LMP (not reached)"
+    assert list(cold.y) == [None]
+    told = cold.text.replace("<br>", " ")
+    assert "no contact unless I-LMP in force. There while beta is at most −40°" in told
+    assert not [trace for trace in figure.data if "Mast" in trace.name]
+
+
+def test_days_in_a_band_say_so(season, with_beta_hazards):
+    figure = season_chart(season, scenario=with_beta_hazards)
+    beta = trace_named(figure, "beta")
+    # 66, 68, 70, 71, 70.5, 69, ...: three noons above 69.95.
+    assert ["Hot rail" in text for text in beta.hovertext] == [False, False, True, True, True] + 3 * [False]
+    assert "at noon on 2031-06-26 to 2031-06-28." in figure.alt
+    assert "WARNING Cold rail: controlled by I-LMP: beta in its band at noon on no day." in figure.alt
+    empty = season_chart(season.iloc[:0], scenario=with_beta_hazards)
+    assert empty.alt.startswith("Season chart without days.")
+
+
+def test_what_is_no_scenario_is_refused(season):
+    with pytest.raises(pk.ScenarioError):
+        season_chart(season, scenario="tern-station")

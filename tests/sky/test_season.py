@@ -5,8 +5,9 @@ import pandas as pd
 import pytest
 
 from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.hazard_words import parse_when
 from planning_kit.sky.light import night_windows
-from planning_kit.sky.season import beta_deg, beta_from_vectors_deg, season
+from planning_kit.sky.season import BETA_IN_DOUBT_DEG, beta_bands, beta_deg, beta_from_vectors_deg, season
 
 # Computed apart from this project, sin(beta) = cos D sin i sin(W - A) + sin D cos i (Vallado; SMAD):
 # i, W, A, D, beta.
@@ -113,3 +114,17 @@ def test_revolutions_without_night_count_as_none(orbit_at_beta):
 def test_longest_season(orbit):
     with pytest.raises(ScenarioError, match="1100 days"):
         season(orbit, "2031-06-21", "2035-06-21")
+
+
+@pytest.mark.parametrize(("when", "expected"), [
+    ("beta<=-40", [[-90, -40]]), ("beta>10", [[10, 90]]), ("abs(beta)>75", [[-90, -75], [75, 90]]),
+    ("abs(beta)<=30", [[-30, 30]]), ("abs(beta)>60 and beta<0 and night", [[-90, -60]]),
+    ("abs(beta)>=-5", [[-90, 90]]), ("abs(beta)<-5", []), ("beta>20 and beta<10", [])])
+def test_bands_of_beta_are_where_all_terms_hold_and_a_little_wider(when, expected):
+    bands = beta_bands(parse_when(when))
+    assert bands.shape == (len(expected), 2)
+    for (low, high), (want_low, want_high) in zip(bands.tolist(), expected, strict=True):
+        assert low == pytest.approx(want_low, abs=1.01 * BETA_IN_DOUBT_DEG)
+        assert high == pytest.approx(want_high, abs=1.01 * BETA_IN_DOUBT_DEG)
+        assert low <= want_low
+        assert high >= want_high

@@ -134,6 +134,7 @@ export class Side {
         severitySign(severity, 0, 0, 7, theme),
       );
     this.panes.findings.replaceChildren(
+      ...(notes.counted ? [el("p", { class: "pk-hint" }, `${notes.counted}.`)] : []),
       notes.findings.length
         ? el(
             "ol",

@@ -29,7 +29,7 @@ from planning_kit.explore.odds.sampling import Draws
 from planning_kit.inputs.records import Records, Task
 from planning_kit.judge.drop_order import drop_order
 from planning_kit.plan.build import build_network
-from planning_kit.plan.network import MAX_GAP, ORDER, Home, Network, on_grid
+from planning_kit.plan.network import HATCH, MAX_GAP, ORDER, Home, Network, on_grid
 from planning_kit.plan.plan_times import Almanac
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts, outing_end
@@ -130,7 +130,7 @@ class Part:
         """Minutes of travel that do not scale and that do, before the way home, and the steps worked on."""
         network = self.network
         into = [bound for bound in network.bounds if bound.kind == ORDER and bound.crew == crew]
-        first = [release for release in network.releases if release.crew == crew]
+        first = [release for release in network.releases if release.crew == crew and release.kind != HATCH]
         fixed = sum(bound.fixed_min for bound in into) + sum(r.at_min - r.travel_min for r in first)
         travel = sum(bound.travel_min for bound in into) + sum(r.travel_min for r in first)
         return fixed, travel, [r.step for r in first] + [bound.after for bound in into]

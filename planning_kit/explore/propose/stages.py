@@ -45,6 +45,7 @@ from planning_kit.explore.propose.solving import (
 from planning_kit.explore.propose.timed_rules import (
     add_after,
     add_gaps,
+    add_hatch,
     add_lanes,
     add_last_starts,
     add_limit,
@@ -79,8 +80,8 @@ def build_problem(records: Records, elements: Elements, freedom: Freedom, explai
     add_hardware(problem)
     add_tethers(problem)
     find_precedence(problem)
-    for add in (add_limit, add_lanes, add_after, add_gaps, add_windows, add_last_starts, add_room,
-                add_inhibits):
+    for add in (add_limit, add_lanes, add_after, add_gaps, add_windows, add_hatch, add_last_starts,
+                add_room, add_inhibits):
         add(problem)
     add_past(problem)
     return problem

@@ -15,7 +15,7 @@ from functools import cache, partial
 from planning_kit.explore.propose.order_model import Member, Requirement, start_windows, ticks_down, ticks_up
 from planning_kit.explore.propose.order_problem import BY_RUNS, Problem, is_here
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.build import allowed_windows, step_demands, travel_into
+from planning_kit.plan.build import allowed_windows, hatch_releases, step_demands, travel_into
 
 
 def add_lanes(problem: Problem) -> None:
@@ -122,6 +122,16 @@ def between_ends(problem: Problem, a: int, b: int, first_at: str, then_at: str) 
     minutes = problem.work.minutes
     from_finish = minutes[a] if first_at == "finish" else 0.0
     return from_finish - (minutes[b] if then_at == "finish" else 0.0)
+
+
+def add_hatch(problem: Problem) -> None:
+    """s_step - PET 0 >= hatch_open_min + travel from the airlock, for whoever does a step outside."""
+    work = problem.work
+    releases = hatch_releases(work.records.settings, work.steps, problem.positions, problem.travels)
+    for each in releases:
+        problem.model.cp.add(
+            problem.placed[each.step].start >= problem.pet_zero + ticks_up(each.at_min)
+        ).only_enforce_if(is_here(problem, each.crew, each.step))
 
 
 def add_windows(problem: Problem) -> None:

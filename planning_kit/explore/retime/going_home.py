@@ -17,8 +17,10 @@ import pandas as pd
 from planning_kit.explore.retime.retiming import moment_asked
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import Step
+from planning_kit.inputs.setting_records import Airlock
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import pet_label
+from planning_kit.plan.activities import INGRESS_TITLE, REPRESS_TITLE
 from planning_kit.plan.moments import whole_minutes
 from planning_kit.plan.timed import TimedPlan
 
@@ -26,6 +28,7 @@ TERMINATE, ABORT = "terminate", "abort"
 HOME_COLUMNS = ["crew", "at_min", "place", "step", "make_safe", "safe_min", "back_min", "total_min",
                 "inside_min", "oxygen_margin_min", "suit_margin_min", "first_out"]
 SEQUENCE_COLUMNS = ["who", "what", "minutes", "start_min", "finish_min", "start", "finish"]
+EMERGENCY_TITLE = "Ingress and emergency repressurisation"
 NOTHING_GIVEN = "nothing given for this step"
 
 
@@ -34,13 +37,14 @@ class _Home:
     """One crew member's way home from one moment; minutes, ``first_min`` to make safe what is in hand."""
 
     crew: str
+    how: str
     at_min: float
     place: str
     step: Step | None
     is_given: bool
     first_min: float
     back_min: float
-    ingress_min: float
+    airlock_min: float
     oxygen_margin_min: float
     suit_margin_min: float
     first_out: str
@@ -56,7 +60,7 @@ def ways_home(plan: TimedPlan, how: str = TERMINATE, every_min: float = 1.0) -> 
     """Terminate or abort at every minute of the outing: a row a crew member and moment.
 
     ``step`` in hand, ``make_safe`` in words, ``safe_min``; ``back_min`` from the end of that until inside;
-    ``total_min``; ``inside_min`` (PET); ``oxygen_margin_min`` of the emergency oxygen, and
+    ``total_min``; ``airlock_min`` (PET); ``oxygen_margin_min`` of the emergency oxygen, and
     ``suit_margin_min`` of the consumable ``first_out``. Raises `ScenarioError` for another ``how`` and for
     minutes as `whole_minutes` does.
     """
@@ -99,8 +103,8 @@ def _homes_table(homes: list[_Home]) -> pd.DataFrame:
 def going_home(plan: TimedPlan, how: str, at_min: object = None) -> pd.DataFrame:
     """The sequence of a terminate or abort called at ``at_min`` (PET, UTC; now, if re-timed).
 
-    A row an action: make safe, go home (by which places), wait for the partner, ingress; first of all the
-    inhibits in force, which their owners keep until both are inside. Minutes, PET and PET labels. Raises
+    A row an action: make safe, go home (by which places), wait for the partner, the airlock; first of all the
+    inhibits in force, which their owners keep until both are safe. Minutes, PET and PET labels. Raises
     `ScenarioError` for a moment outside the outing.
     """
     homes = _homes(plan, how, at_min)
@@ -120,16 +124,15 @@ def _home(plan: TimedPlan, crew: str, at_min: float, how: str) -> _Home:
     way = returns.terminate if how == TERMINATE else returns.abort
     number = max(0, int(np.searchsorted(returns.at_min, at_min, side="right")) - 1)
     # Between its moments these run along straight lines, but where `plan.returns` says otherwise.
-    back, oxygen, suit = (float(np.interp(at_min, returns.at_min, values)) for values in
-                          (returns.alone_min, way.oxygen_margin_min, way.suit_margin_min))
+    back, inside, oxygen, suit = (float(np.interp(at_min, returns.at_min, values)) for values in
+                                  (way.back_min, way.airlock_min, way.oxygen_margin_min, way.suit_margin_min))
     name = returns.step[number]
     step = plan.steps[plan.position(name)] if name else None
     given = None if step is None else step.safe_orderly_min if how == TERMINATE else step.safe_now_min
-    # Called during ingress, only the rest of it is still to come.
-    return _Home(crew=crew, at_min=at_min, place=returns.place[number], step=step, is_given=given is not None,
-                 first_min=float(way.safe_min[number]), back_min=back,
-                 ingress_min=min(plan.network.ends_min, plan.end_min - at_min), oxygen_margin_min=oxygen,
-                 suit_margin_min=suit, first_out=way.first_out[number].partition(" ")[2])
+    return _Home(crew=crew, how=how, at_min=at_min, place=returns.place[number], step=step,
+                 is_given=given is not None, first_min=float(way.safe_min[number]), back_min=back,
+                 airlock_min=inside, oxygen_margin_min=oxygen, suit_margin_min=suit,
+                 first_out=way.first_out[number].partition(" ")[2])
 
 
 _Row = tuple[str, str, float, float, float]
@@ -151,14 +154,30 @@ def _sequence(plan: TimedPlan, home: _Home, homes: list[_Home]) -> Iterator[_Row
         words = home.make_safe or "nothing to be done first"
         yield home.crew, f"Make {home.step.step} safe: {words}", home.first_min, now, now + home.first_min
         now += home.first_min
-    way = home.back_min - home.ingress_min
+    way = home.back_min - home.airlock_min
     if way > 0:
         yield home.crew, _way_words(plan, home), way, now, now + way
         now += way
-    meet = max(each.at_min + each.first_min + each.back_min - each.ingress_min for each in homes)
+    meet = max(each.at_min + each.first_min + each.back_min - each.airlock_min for each in homes)
     if meet > now:
         yield home.crew, "Wait at the airlock for the partner", meet - now, now, meet
-    yield home.crew, "Ingress", home.ingress_min, meet, meet + home.ingress_min
+    yield from _in_the_airlock(home, plan.scenario.settings.airlock, meet)
+
+
+def _in_the_airlock(home: _Home, airlock: Airlock, meet: float) -> Iterator[_Row]:
+    """What is still to be done there until the pressure can be breathed."""
+    stages: dict[str, float] = {INGRESS_TITLE: airlock.hatch_closed_min,
+                                "Prepare repressurisation": airlock.repress_start_min,
+                                REPRESS_TITLE: airlock.repress_safe_min}
+    if home.how == ABORT and airlock.emergency_repress_safe_min is not None:
+        stages = {EMERGENCY_TITLE: airlock.emergency_repress_safe_min}
+    now, safe = meet, meet + home.airlock_min
+    for title, minutes in stages.items():
+        # Called on the way in, the first of it is done.
+        end = max(now, safe - (max(stages.values()) - minutes))
+        if end > now:
+            yield home.crew, title, end - now, now, end
+        now = end
 
 
 def _way_words(plan: TimedPlan, home: _Home) -> str:

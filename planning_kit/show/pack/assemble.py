@@ -17,11 +17,14 @@ from planning_kit.explore.comparison import TimedComparison
 from planning_kit.explore.odds.odds import TimedOdds
 from planning_kit.explore.odds.odds_tables import NO_PLAN
 from planning_kit.inputs import format as fmt
+from planning_kit.inputs.fields import columns_of
+from planning_kit.inputs.setting_records import UsedBefore
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.sign_offs import CURRENT, SIGN_OFF
 from planning_kit.inputs.times import gmt_label
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import retimed_lines
+from planning_kit.show.pack.cautions import cautions_section
 from planning_kit.show.pack.content import Cell, Column, Pack, Section, Table, percent, pet, table_of
 from planning_kit.show.pack.lists import all_lists
 from planning_kit.show.pack.map_picture import map_section
@@ -63,11 +66,12 @@ METHOD = (
 
 def assumptions_section(plan: TimedPlan) -> Section:
     """Limits and settings with their sources, the orbit message, and the method with what it neglects."""
-    elements, limits = plan.scenario.elements, plan.scenario.settings.limits
+    elements, settings = plan.scenario.elements, plan.scenario.settings
+    given = (("limits", settings.limits), ("airlock", settings.airlock), ("checks", settings.checks))
     return Section("assumptions", "Assumptions and limits", (), (
-        table_of([{"about": field.about, "name": field.name, "value": _text(getattr(limits, field.name)),
-                   "unit": field.unit, "source": limits.sources.get(field.name) or "no source given"}
-                  for field in fmt.SECTION_BY_NAME["limits"].fields],
+        table_of([{"about": field.about, "name": field.name, "value": _text(getattr(values, field.name)),
+                   "unit": field.unit, "source": values.sources.get(field.name) or "no source given"}
+                  for section, values in given for field in fmt.SECTION_BY_NAME[section].fields],
                  "Limits", "Limits and where each comes from", Column("Limit", "name", 1.2),
                  Column("What it is", "about", 2.5), Column("Value", "value", 0.6),
                  Column("Unit", "unit", 0.5), Column("Source", "source", 2)),
@@ -88,6 +92,9 @@ def _settings(plan: TimedPlan) -> Iterator[tuple[Cell, ...]]:
     yield from _of_section("exertion_w", settings.exertion_w)
     for crew, suit in settings.suits.items():
         yield from _of_section("suit", vars(suit), f"suit {crew}")
+        yield from ((f"suit {crew}", f"used_before.{field.name}",
+                     _text(getattr(suit.used_before, field.name)), field.unit, field.about)
+                    for field in columns_of(UsedBefore))
     relays = settings.relays
     if relays is not None:
         longitudes = " ".join(f"{each:g}" for each in relays.longitudes_deg_east)
@@ -171,9 +178,9 @@ _PACKAGES = ("planning-kit", "numpy", "pandas", "scipy", "skyfield", "sgp4")
 def assemble(plan: TimedPlan, chances: TimedOdds | str, revision: TimedComparison | None) -> Pack:
     """The content of the pack of ``plan``; ``chances`` are its odds, or the reason why there are none."""
     settings, package = plan.scenario.settings, versions().split(", ")[1]
-    sections = (summary_section(plan), timeline_section(plan), map_section(plan), procedure_section(plan),
-                *all_lists(plan), odds_section(chances), assumptions_section(plan), changes_section(revision),
-                _reviews_section(plan))
+    sections = (summary_section(plan), timeline_section(plan), map_section(plan), cautions_section(plan),
+                procedure_section(plan), *all_lists(plan), odds_section(chances), assumptions_section(plan),
+                changes_section(revision), _reviews_section(plan))
     return Pack(
         title=one_line(settings.title) or "Outing", station=one_line(settings.station),
         facts=_facts(plan, revision), sections=sections,
@@ -201,7 +208,6 @@ def _facts(plan: TimedPlan, revision: TimedComparison | None) -> tuple[tuple[str
         ("Digest before the log", planned),
         ("Versions", versions()),
     ]
-    facts.insert(2, ("PET 0:00 is", one_line(settings.pet_zero_event) or _NOT_GIVEN))
     return tuple((name, value) for name, value in facts if value is not None)
 
 

@@ -46,8 +46,8 @@ def _css(text: str) -> Markup:
 
 
 def _row_class(row: tuple[content.Cell, ...]) -> Markup:
-    """A mark at the left of a row that begins with a severity; the word itself stands there too."""
-    classes = {"stop": "stop", "concern": "concern-row"}
+    """A mark at the left of a row that begins with a severity or class; the word itself stands there too."""
+    classes = {"stop": "stop", "concern": "concern-row", "WARNING": "stop", "CAUTION": "concern-row"}
     name = classes.get(row[0] if isinstance(row[0], str) else "", "")
     return Markup(f' class="{name}"') if name else Markup("")
 

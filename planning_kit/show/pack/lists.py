@@ -7,8 +7,10 @@ from typing import Any
 
 import pandas as pd
 
+from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.shown_text import shortened
 from planning_kit.inputs.times import Side, gmt_label, moment_at, pet_label
+from planning_kit.judge.acceptances import rulings_of
 from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.pack.content import Column, Row, Section, Table, percent, pet, table_of
@@ -96,13 +98,6 @@ def _in_bags(plan: TimedPlan) -> Iterator[Row]:
 
 def holds_section(plan: TimedPlan) -> Section:
     """Footholds, tethers, inhibits, clocks, and the cautions of places and routes."""
-    inhibits = table_of(
-        plan.inhibits, "Inhibits", "Inhibits, by when they must be in force",
-        Column("Inhibit", "inhibit", 0.8), Column("Title", "title", 1.8), Column("Owner", "owner", 1.3),
-        Column("Set by PET", "set_by", 0.7), Column("Set by GMT", "set_by_gmt"),
-        Column("Lift after PET", "lift_after", 0.7), Column("Lift after GMT", "lift_after_gmt"),
-        Column("Held, min", "hold_min", 0.6, 0, "up"), Column("Overlaps", "overlaps", 0.9),
-        Column("Reason", "reason", 2))
     clocks = table_of(
         plan.clocks, "Clocks", "Greatest gaps", Column("From step", "first_step"), Column("Its", "first_at"),
         Column("To step", "then_step"), Column("Its ", "then_at"),
@@ -111,7 +106,30 @@ def holds_section(plan: TimedPlan) -> Section:
         Column("Left, min", "left", digits=1, side="down"),
         Column("Reason", "reason", 4))
     return Section("holds", "Footholds, tethers, inhibits, clocks", (), (
-        _footholds(plan), _tethers(plan), inhibits, clocks, _cautions(plan)))
+        _footholds(plan), _tethers(plan), _inhibits(plan), clocks, _cautions(plan)))
+
+
+def _inhibits(plan: TimedPlan) -> Table:
+    """The list for the owners; a column in which nothing stands is left out."""
+    rows = plan.inhibits
+
+    def confirmed(row: Row) -> str:
+        return f"{row['confirmed_by']}, {row['confirmed']}" if row["confirmed_by"] else ""
+
+    def filled(*columns: tuple[str, str, float]) -> list[Column]:
+        return [Column(label, confirmed if name == "confirmed_by" else name, share)
+                for label, name, share in columns if rows[name].any()]
+
+    ends = [(f"{crew} {end} PET", f"{crew}_{end}", 0.6)
+            for crew in plan.travels for end in ("enters", "leaves")]
+    return table_of(
+        rows, "Inhibits", "Inhibits, by when they must be in force",
+        Column("Inhibit", "inhibit", 0.8), Column("Title", "title", 1.8), Column("Owner", "owner", 1.3),
+        Column("Set by PET", "set_by", 0.6), Column("Set by GMT", "set_by_gmt", 0.9),
+        *filled(("Safe from PET", "safe_from", 0.6), ("Confirmed by, PET", "confirmed_by", 0.9), *ends),
+        Column("Lift after PET", "lift_after", 0.6), Column("Lift after GMT", "lift_after_gmt", 0.9),
+        *filled(("Back from PET", "restored", 0.6)), Column("Held, min", "hold_min", 0.5, 0, "up"),
+        Column("Overlaps", "overlaps", 0.9), Column("Reason", "reason", 2))
 
 
 def _footholds(plan: TimedPlan) -> Table:
@@ -151,7 +169,8 @@ def _cautions(plan: TimedPlan) -> Table:
         Column("PET", pet("at_min"), 0.5), Column("Crew", "crew", 0.5),
         Column("At or from", lambda row: names.title(row["place"]), 1.6),
         Column("To", lambda row: names.title(row["to_place"]) if row["to_place"] else "", 1.6),
-        Column("Step", "step", 0.6), Column("Caution", "caution", 4))
+        Column("Step", "step", 0.6), Column("Class", lambda row: row["class"].upper(), 0.8),
+        Column("Caution", "caution", 4))
 
 
 _STORE_SIDES: tuple[tuple[str, Side], ...] = (
@@ -199,8 +218,25 @@ def findings_section(plan: TimedPlan) -> Section:
         Column("Step", "step", 0.5), Column("Rule", "rule", 0.8),
         Column("About", lambda row: shortened(row["about"], _LONGEST_ABOUT), 0.8),
         Column("PET", lambda row: _pet(row["start_min"], "down"), 0.5), Column("Finding", "message", 5),
-        Column("Source", "source", 1.2), Column("Accepted by", lambda row: ""),
+        Column("Source", "source", 1.2), Column("Accepted by", "accepted", 1.4),
         empty="No check found anything."),))
+
+
+def acceptances_section(plan: TimedPlan) -> Section:
+    """What has been accepted: by whom, why, when, at which numbers, and whether that holds."""
+    try:
+        rulings = rulings_of(plan)
+    except ScenarioError as error:
+        return Section("accepted", "Accepted findings", (f"accepted.csv cannot be read: {error.words}",))
+    return Section("accepted", "Accepted findings", (
+        "An acceptance holds while the margin is not worse and the limit not looser than the accepted ones; "
+        "the severity stays. No signature: a record.",), (table_of(
+            [{**vars(each.acceptance), "state": each.state} for each in rulings],
+            "Accepted", "What has been accepted beside the scenario", Column("Rule", "rule", 1.6),
+            Column("About", lambda row: shortened(row["about"], _LONGEST_ABOUT), 0.8),
+            Column("Crew", "crew", 0.6), Column("Step", "step", 0.6), Column("Value", "value", 0.6, 2),
+            Column("Limit", "limit", 0.6, 2), Column("By", "by"), Column("Why", "why", 3),
+            Column("Date", "date"), Column("State", "state", 2), empty="Nothing has been accepted."),))
 
 
 def _pet(value: float, side: Side = "nearest") -> str:
@@ -210,4 +246,4 @@ def _pet(value: float, side: Side = "nearest") -> str:
 def all_lists(plan: TimedPlan) -> tuple[Section, ...]:
     """The sections of this module, in the order of the pack."""
     return (sky_section(plan), hardware_section(plan), holds_section(plan), margins_section(plan),
-            findings_section(plan))
+            findings_section(plan), acceptances_section(plan))

@@ -6,19 +6,21 @@ out silently: a shorter form says so and where the rest is.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
+from math import inf, isfinite
 
 from planning_kit.inputs.records import Step
 from planning_kit.inputs.shown_text import one_line, shortened
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
-from planning_kit.plan.network import grouped
+from planning_kit.plan.needs import Hold
+from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import retimed_lines
 from planning_kit.show.briefing_events import is_hardly_a_wait
+from planning_kit.show.hazard_wording import hazard_line
 from planning_kit.show.pack.content import Cell, Column, Section, Table, slack_cell
 from planning_kit.show.wording import Fact, Names, OpenFindings, StepWords, exceptions, nights_words
 
@@ -38,7 +40,7 @@ class _Form:
     words: str = ""
 
 
-_VITAL = frozenset({"inhibit", "foothold", "tether", "light", "window", "caution", "open"})
+_VITAL = frozenset({"inhibit", "foothold", "tether", "light", "window", "warning", "caution", "open"})
 _FULL = _Form(_VITAL | {"link", "takes", "leaves", "safe", "clock", "mind"}, 10_000, 10_000)
 _SHORTER = (
     _Form(_FULL.kinds, 60, 40, words="Texts are shortened to fit the page"),
@@ -46,8 +48,8 @@ _SHORTER = (
           "before leaving are left out, texts are shortened"),
     _Form(_VITAL, 40, 18, with_waits=False, words="What is taken and left, links, clocks, cautions of the "
           "way, waits and what to do before leaving are left out, texts are shortened"),
-    _Form(frozenset({"inhibit", "open"}), 40, 18, with_waits=False, words="Only titles, inhibits and open "
-          "findings, shortened, and no waits"),
+    _Form(frozenset({"inhibit", "warning", "open"}), 40, 18, with_waits=False, words="Only titles, inhibits, "
+          "warnings and open findings, shortened, and no waits"),
 )
 
 
@@ -62,7 +64,7 @@ class _Sheet:
         self.plan, self.crew = plan, crew
         self.names, self.found = Names(plan), OpenFindings(plan)
         self.step_words = StepWords(self.names)
-        self.from_min = -math.inf if plan.now_min is None else plan.now_min
+        self.from_min = -inf if plan.now_min is None else plan.now_min
 
     def section(self, form: _Form) -> Section:
         rows = tuple(self._row(activity, form) for activity in self.plan.lanes[self.crew]
@@ -77,7 +79,8 @@ class _Sheet:
         at = activity.start_min
         where = self.names.title(activity.place) if activity.place else ""
         name = "" if activity.kind == WAIT else activity.step
-        facts = self._facts(self.names.steps[name]) if name in self.names.steps else ()
+        facts = (self._facts(self.names.steps[name]) if name in self.names.steps else
+                 self._minded.get("", ()) if activity.kind != WAIT else ())
         told = [activity.title, *(fact.words for fact in facts if fact.kind in form.kinds)]
         return (pet_label(at), gmt_label(moment_at(at, self.plan.pet_zero)), activity.minutes, name,
                 shortened(where, form.longest_place),
@@ -85,16 +88,14 @@ class _Sheet:
                 slack_cell(activity.slack_to_limit_min), "")
 
     def _facts(self, step: Step) -> Iterator[Fact]:
-        """The facts that a gloved hand needs, short; first what is open, last what to mind on the way."""
+        """The facts that a gloved hand needs, short: what is open, warnings, last what to mind on the way."""
         still_open = self.found.of_step(step.step, self.crew)
         if still_open:
             yield Fact("open", f"OPEN: {still_open}")
-        for fact in self.step_words.facts(step):
-            words = self._short(fact)
-            if words:
-                yield Fact(fact.kind, words)
-        for caution in self._minded.get(step.step, ()):
-            yield Fact("mind", f"Mind: {caution}")
+        told = [Fact(fact.kind, words) for fact in self.step_words.facts(step)
+                if (words := self._short(fact))]
+        told += self._minded.get(step.step, ())
+        yield from sorted(told, key=lambda fact: fact.kind != "warning")
 
     def _short(self, fact: Fact) -> str:
         if fact.crew not in ("", self.crew):
@@ -103,22 +104,31 @@ class _Sheet:
         return shortest.get(fact.kind, fact.short or fact.words)
 
     @cached_property
-    def _minded(self) -> dict[str, list[str]]:
-        """The cautions of places and routes by the step they are met on the way to, each said once."""
-        by_caution: dict[str, str] = {}
+    def _minded(self) -> dict[str, list[Fact]]:
+        """What to mind by the step it is met at or on the way to, "" for home: hazards, then cautions."""
+        cautions: dict[Fact, str] = {}
         for row in self.plan.cautions_on_the_way.to_dict("records"):
-            if row["crew"] == self.crew and row["step"]:
-                by_caution.setdefault(one_line(row["caution"]).rstrip("."), row["step"])
-        return grouped((step, caution) for caution, step in by_caution.items())
+            if row["crew"] == self.crew:  # each said once
+                cautions.setdefault(_minded(row["class"], one_line(row["caution"]).rstrip(".")), row["step"])
+        told = [*self._entered(), *((step, fact) for fact, step in cautions.items())]
+        return grouped(dict.fromkeys(told))
+
+    def _entered(self) -> Iterator[tuple[str, Fact]]:
+        """Each hazard with the step, each time that it is entered or is there again."""
+        left_min: dict[str, float] = {}
+        for each in self.plan.tracked_exposures:
+            if each.crew == self.crew:
+                last_min = left_min.get(each.hazard.hazard, -inf)
+                if each.from_min > last_min + ROUNDING_MIN:
+                    yield each.step, _minded(each.hazard.class_, hazard_line(each.hazard))
+                left_min[each.hazard.hazard] = max(last_min, each.until_min)
 
     def _head(self) -> Iterator[str]:
         plan, limits = self.plan, self.plan.scenario.settings.limits
         inhibits = "; ".join(
-            f"{hold.inhibit.inhibit} {pet_label(hold.set_by_min, 'down')} to "
-            f"{pet_label(hold.lift_after_min, 'up')}"
-            for hold in sorted(plan.inhibit_holds, key=lambda each: each.set_by_min))
+            _hold_words(hold) for hold in sorted(plan.inhibit_holds, key=lambda each: each.set_by_min))
         yield from retimed_lines(plan)
-        if math.isfinite(self.from_min):
+        if isfinite(self.from_min):
             yield f"What was finished by PET {pet_label(self.from_min)} is left out here."
         yield (f"PET 0:00 = GMT {gmt_label(plan.pet_zero)}. Inside {pet_label(plan.end_min)}; planned limit "
                f"{pet_label(limits.planned_min, 'down')}, hard limit {pet_label(limits.hard_min, 'down')}.")
@@ -149,3 +159,16 @@ class _Sheet:
         lines += [f"EXCEPTION, no time to turn back by: {words}." for words in broken]
         if lines:
             yield " ".join(lines)
+
+
+def _minded(class_: str, words: str) -> Fact:
+    return Fact("warning" if class_ == "warning" else "mind", f"{class_.upper()}: {words}")
+
+
+def _hold_words(hold: Hold) -> str:
+    inhibit = hold.inhibit
+    safe = f", safe from {pet_label(hold.safe_from_min, 'up')}" if isfinite(hold.safe_from_min) else ""
+    confirmed = (f", confirmed by {inhibit.confirmed_by} at {pet_label(hold.confirmed_min, 'up')}"
+                 if inhibit.confirmed_by else "")
+    return (f"{inhibit.inhibit} {pet_label(hold.set_by_min, 'down')} to "
+            f"{pet_label(hold.lift_after_min, 'up')}{safe}{confirmed}")

@@ -1,0 +1,256 @@
+"""Check: hazards where people are, at work, on the way and waiting, each about the hazard and a crew member.
+
+Rules: for ``keep_out`` and ``no_contact``, one a spell inside: ``no-control``, ``lifted`` (while inside),
+``not-yet-safe``, ``not-confirmed``; ``stay-too-long`` and ``total-too-long``; ``contamination-inside``; about
+the zone ``on-moving-zone``. Minutes in which a control holds do not count.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+
+import numpy as np
+
+from planning_kit.inputs.records import Hazard, Step
+from planning_kit.inputs.times import number_label, pet_label
+from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
+from planning_kit.plan.exposures import Exposure
+from planning_kit.plan.hazard_times import CONFIRMED, HELD, SAFE, control_windows, controlled
+from planning_kit.plan.legs import Passage
+from planning_kit.plan.needs import Hold
+from planning_kit.plan.network import ROUNDING_MIN, grouped
+from planning_kit.plan.timed import TimedPlan
+from planning_kit.sky.windows import Windows, no_windows
+
+CHECK = "hazards"
+_FORBIDDEN = ("keep_out", "no_contact")
+_OPEN_RULES = ("no-control", "lifted", "not-yet-safe", "not-confirmed")  # of several in one spell the first
+_TOO_LONG = {"warning": STOP, "caution": CONCERN, "note": REMARK}
+
+
+def check_exposures(plan: TimedPlan) -> Iterator[Finding]:
+    """Inside a hazard that nobody may be in, without a control in force: a stop, of a note a concern."""
+    spells = [(spell, parts) for spell in _spells(plan, *_FORBIDDEN) if (parts := _open_parts(spell))]
+    by_stage = {stage: control_windows(plan, plan.inhibit_holds, stage)
+                for stage in (HELD, SAFE, CONFIRMED) if spells}
+    held: dict[str, dict[str, Windows]] = {}
+    for spell, parts in spells:
+        hazard = spell[0].hazard
+        if hazard.hazard not in held:
+            held[hazard.hazard] = {
+                stage: controlled(hazard.controls, by_inhibit) if hazard.controls else no_windows()
+                for stage, by_inhibit in by_stage.items()}
+        rules = [_why_open(begin, end, spell[0].from_min, held[hazard.hazard]) for begin, end in parts]
+        yield _exposed(plan, spell, parts, min(rules, key=_OPEN_RULES.index))
+
+
+def _spells(plan: TimedPlan, *limits: str) -> Iterator[list[Exposure]]:
+    """What one crew member spends in one hazard without a break, wherever they are in it."""
+    each = grouped(((exposure.hazard.hazard, exposure.crew), exposure) for exposure in plan.tracked_exposures
+                   if exposure.hazard.limit in limits)
+    for theirs in each.values():
+        spell: list[Exposure] = []
+        for exposure in theirs:
+            if spell and exposure.from_min > max(one.until_min for one in spell) + ROUNDING_MIN:
+                yield spell
+                spell = []
+            spell.append(exposure)
+        yield spell
+
+
+def _open_parts(spell: Iterable[Exposure]) -> list[tuple[float, float]]:
+    """When no control holds, joined: what is open on from one place to the next is one."""
+    parts: list[tuple[float, float]] = []
+    for exposure in spell:
+        for begin, end in exposure.open_spans:
+            if parts and begin <= parts[-1][1] + ROUNDING_MIN:
+                parts[-1] = parts[-1][0], max(parts[-1][1], end)
+            else:
+                parts.append((begin, end))
+    return parts
+
+
+def _why_open(begin: float, end: float, inside_from: float, held: Mapping[str, Windows]) -> str:
+    """Why nothing controls in a part. ``held``: when the controls stand, are safe and confirmed."""
+    if _all_in(held[SAFE], begin, end):
+        return "not-confirmed"
+    if _all_in(held[HELD], begin, end):
+        return "not-yet-safe"
+    # Of one that was never confirmed in time the lift is no news: it did not control before.
+    was_held = np.any(np.abs(held[CONFIRMED][:, 1] - begin) <= ROUNDING_MIN)
+    return "lifted" if was_held and begin > inside_from + ROUNDING_MIN else "no-control"
+
+
+def _all_in(windows: Windows, begin: float, end: float) -> bool:
+    return bool(np.any((windows[:, 0] <= begin + ROUNDING_MIN) & (windows[:, 1] >= end - ROUNDING_MIN)))
+
+
+def _exposed(plan: TimedPlan, spell: Sequence[Exposure], parts: Sequence[tuple[float, float]],
+             rule: str) -> Finding:
+    hazard, crew, begin = spell[0].hazard, spell[0].crew, parts[0][0]
+    first = next(one for one in spell if one.open_spans and one.until_min >= begin)
+    minutes = sum(end - start for start, end in parts)
+    last = max(one.until_min for one in spell)
+    when = ", ".join(_span(start, end) for start, end in parts)
+    doubt = next((one.assumed for one in spell if one.open_spans and one.assumed), "")
+    return Finding(
+        CONCERN if hazard.class_ == "note" else STOP, CHECK, rule, about=hazard.hazard, crew=crew,
+        step=first.step, start_min=begin,
+        message=(
+            f"{crew} is inside {_name(hazard)} from {_span(spell[0].from_min, last)}, of that without a "
+            f"control from {when} ({number_label(minutes, 'up')} min), first {_where(plan, first)}: "
+            f"{_remedy(plan, hazard, rule, parts, last)}{f'. Assumed: {doubt}' if doubt else ''}"),
+        source=hazard.source or "hazards.limit", value=minutes, limit=0.0, margin=-minutes)
+
+
+def _remedy(plan: TimedPlan, hazard: Hazard, rule: str, parts: Sequence[tuple[float, float]],
+            last: float) -> str:
+    if hazard.controls is None:
+        return "nothing controls it; go another way, or at another time, or name its controls"
+    begin, end = parts[0]
+    holds = [hold for hold in plan.inhibit_holds if hold.inhibit.inhibit in hazard.controls.names]
+    needs = f"it needs {hazard.controls.words}; {', '.join(_stands(plan, hold) for hold in holds)}"
+    if rule == "lifted":
+        lifted = [hold for hold in holds if abs(hold.lift_after_min - begin) <= ROUNDING_MIN] or holds
+        steps = " and ".join(dict.fromkeys(hold.inhibit.until_step for hold in lifted))
+        return (f"{needs}. Be out before {steps} is finished, or hold until "
+                f"{pet_label(last, 'up')} or later (inhibits.until_step)")
+    if rule == "not-yet-safe":
+        return (f"{needs}. Set it {number_label(end - begin, 'up')} min earlier (inhibits.lead_min), or come "
+                "later")
+    if rule == "not-confirmed":
+        steps = " and ".join(dict.fromkeys(hold.inhibit.confirmed_by for hold in holds
+                                           if hold.inhibit.confirmed_by))
+        return (f"{needs}. Let {steps}, which confirms it, be finished by {pet_label(begin, 'down')}, or "
+                "come later")
+    return f"{needs}. Let it stand for all of that (inhibits.from_step, until_step), or stay out"
+
+
+def _stands(plan: TimedPlan, hold: Hold) -> str:
+    """When an inhibit stands, and from when on it controls where that is later."""
+    inhibit = hold.inhibit
+    words = (f"{inhibit.inhibit} stands from {pet_label(hold.set_by_min, 'up')} to "
+             f"{pet_label(hold.lift_after_min, 'down')}")
+    if not (inhibit.safe_after_min or inhibit.confirmed_by):
+        return words
+    controls = control_windows(plan, [hold])[inhibit.inhibit]
+    why = " and ".join([*(["safe"] if inhibit.safe_after_min else []),
+                        *(["confirmed"] if inhibit.confirmed_by else [])])
+    if not len(controls):
+        return f"{words} but is never {why}"
+    return f"{words} and is {why} from {pet_label(float(controls[0, 0]), 'up')} on"
+
+
+def check_stays(plan: TimedPlan) -> Iterator[Finding]:
+    """Longer inside at a time, or in all, than a hazard allows: by its class a stop, concern or remark."""
+    for spell in _spells(plan, "stay"):
+        most = spell[0].hazard.limit_min or 0.0
+        for begin, end in _open_parts(spell):
+            if end - begin > most + ROUNDING_MIN:
+                yield _too_long(plan, "stay-too-long", spell, begin, end - begin,
+                                f"from {_span(begin, end)}, {number_label(end - begin, 'up')} min at a time",
+                                "leave sooner, or break it up")
+    by_person = grouped(((spell[0].hazard.hazard, spell[0].crew), spell) for spell in _spells(plan, "total"))
+    for spells in by_person.values():
+        every = [exposure for spell in spells for exposure in spell]
+        parts, most = _open_parts(every), every[0].hazard.limit_min or 0.0
+        minutes = sum(end - begin for begin, end in parts)
+        if minutes > most + ROUNDING_MIN:
+            yield _too_long(plan, "total-too-long", every, _reached_min(parts, most), minutes,
+                            f"{number_label(minutes, 'up')} min in all, in {len(parts)} "
+                            f"stay{'s' * (len(parts) != 1)} from {_span(parts[0][0], parts[-1][1])}",
+                            "leave sooner, or share it with the partner")
+
+
+def _reached_min(parts: Sequence[tuple[float, float]], most: float) -> float:
+    """When so many minutes are used up."""
+    for begin, end in parts:
+        if end - begin >= most:
+            return begin + most
+        most -= end - begin
+    return parts[-1][1]
+
+
+def _too_long(plan: TimedPlan, rule: str, spell: Sequence[Exposure], at_min: float, minutes: float,
+              words: str, remedy: str) -> Finding:
+    hazard, most = spell[0].hazard, spell[0].hazard.limit_min or 0.0
+    first = next(one for one in spell if one.until_min >= at_min)
+    return Finding(
+        _TOO_LONG[hazard.class_], CHECK, rule, about=hazard.hazard, crew=first.crew, step=first.step,
+        start_min=at_min,
+        message=f"{first.crew} is inside {_name(hazard)} {words}; at most {most:g} allowed, "
+                f"{number_label(minutes - most, 'up')} min too long: {remedy}",
+        source=hazard.source or "hazards.limit_min", value=minutes, limit=most, margin=most - minutes)
+
+
+def check_contamination(plan: TimedPlan) -> Iterator[Finding]:
+    """Exposed, and going in without a step that clears it: of a warning a stop, else a concern.
+
+    A step clears its crew where it begins once the exposure is over.
+    """
+    going_in = plan.end_min - plan.network.ends_min
+    by_person = grouped(((each.hazard.hazard, each.crew), each) for each in plan.tracked_exposures
+                        if each.hazard.kind == "contamination" and each.open_spans)
+    for (name, crew), exposures in by_person.items():
+        until = _open_parts(exposures)[-1][1]
+        is_cleared = any(name in step.clears and crew in step.people and start >= until - ROUNDING_MIN
+                         for step, start, _ in plan.each_step())
+        if not is_cleared:
+            hazard = exposures[-1].hazard
+            yield Finding(
+                STOP if hazard.class_ == "warning" else CONCERN, CHECK, "contamination-inside",
+                about=name, crew=crew, step=exposures[-1].step, start_min=going_in,
+                message=f"{crew} is last exposed to {_name(hazard)} until {pet_label(until, 'up')}, "
+                        f"{_where(plan, exposures[-1])}, and goes in at {pet_label(going_in)} without being "
+                        f"cleared: add a step after that with {crew} in its crew and clears = {name}",
+                source=hazard.source or "hazards.kind")
+
+
+def check_moving_zones(plan: TimedPlan) -> Iterator[Finding]:
+    """On a zone while a step moves it, and not planned to ride; getting on or off meanwhile (stop)."""
+    zones = {place.place: place.zone for place in plan.scenario.records.places if place.zone}
+    for step, start, finish in plan.each_step():
+        for zone in step.moves:
+            for crew, passages in plan.passages.items():
+                met = [each for each in passages if _is_on(each, zone, zones, crew in step.rides)
+                       and (min(each.finish_min, finish) - max(each.start_min, start) > ROUNDING_MIN
+                            or (start == finish and each.start_min <= start <= each.finish_min))]
+                if met:
+                    yield _on_moving(plan, step, zone, met, start, finish)
+
+
+def _is_on(passage: Passage, zone: str, zones: Mapping[str, str], rides: bool) -> bool:
+    """On a moving zone as nobody should be: a rider only on a leg that leads on to it or off it."""
+    ends = [zones.get(place) == zone for place in (passage.place, passage.to_place) if place]
+    return any(ends) and not (rides and all(ends))
+
+
+def _on_moving(plan: TimedPlan, step: Step, zone: str, met: Sequence[Passage], start: float,
+               finish: float) -> Finding:
+    first, rides = met[0], met[0].crew in step.rides
+    begin = max(first.start_min, start)
+    minutes = sum(min(each.finish_min, finish) - max(each.start_min, start) for each in met)
+    does, remedy = (("gets on or off", f"let {first.crew} be on it before and until the end") if rides else
+                    ("is on", f"let {first.crew} be off it until then, or name who rides (steps.rides)"))
+    way = f" on the way to {plan.place_title(first.to_place)}" if first.to_place else ""
+    return Finding(
+        STOP, CHECK, "on-moving-zone", about=zone, crew=first.crew, step=step.step, start_min=begin,
+        message=f"{step.step} moves zone {zone} from {_span(start, finish)} while {first.crew} {does} it, "
+                f"{number_label(minutes, 'up')} min, first at {plan.place_title(first.place)}{way} from "
+                f"{pet_label(begin, 'down')}: {remedy}",
+        source="steps.moves", value=minutes, limit=0.0, margin=-minutes)
+
+
+def _where(plan: TimedPlan, exposure: Exposure) -> str:
+    if exposure.to_place:
+        return f"between {plan.place_title(exposure.place)} and {plan.place_title(exposure.to_place)}"
+    return f"at {plan.place_title(exposure.place)}"
+
+
+def _span(begin: float, end: float) -> str:
+    return f"{pet_label(begin, 'down')} to {pet_label(end, 'up')}"
+
+
+def _name(hazard: Hazard) -> str:
+    title = f" ({hazard.title})" if hazard.title else ""
+    return f"hazard {hazard.hazard}{title}, a {hazard.class_},"

@@ -1,0 +1,196 @@
+"""What people see of hazards: the inhibit list, the page of warnings, pocket sheets, the map, the season."""
+
+from __future__ import annotations
+
+import io
+import json
+from typing import Any
+
+import openpyxl
+import pandas as pd
+import pytest
+
+import planning_kit as pk
+from planning_kit.front.plan import Plan
+from planning_kit.plan.timed import TimedPlan
+from planning_kit.show.pack.assemble import assemble
+from planning_kit.show.pack.content import Pack, Table, shown
+from planning_kit.show.pack.html_page import html_page
+from planning_kit.show.pack.xlsx import xlsx_bytes
+from tests.show.hazardous import ATTACK, hazardous
+
+
+@pytest.fixture(scope="module")
+def plan(small: pk.Scenario) -> Plan:
+    return pk.time_plan(hazardous(small))
+
+
+def pack_of(plan: Plan) -> Pack:
+    return assemble(plan.timed, "left out", None)
+
+
+def rows_of(pack: Pack, sheet: str) -> list[dict[str, str]]:
+    """The rows of one table of the pack as they are shown."""
+    blocks = (block for section in (*pack.sections, *pack.pockets) for block in section.blocks)
+    table = next(block for block in blocks if isinstance(block, Table) and block.sheet == sheet)
+    return [{column.label: shown(cell, column) for cell, column in zip(row, table.columns, strict=True)}
+            for row in table.rows]
+
+
+def test_the_inhibit_list_says_when_it_is_safe_who_is_inside_and_when_it_is_back(plan: Plan) -> None:
+    # Set by 12 (B2 at 17 less 5): safe 4.5 min later. C1 confirms it, at the rack from 11 to 14. Lifted after
+    # B3, which begins with the night guarded by 1 min; restored 20.4 min after that.
+    row = plan.inhibits.set_index("inhibit").loc["I-LMP"]
+    assert (row.set_by, row.safe_from, row.confirmed_by, row.confirmed) == ("0:12", "0:17", "C1", "0:14")
+    assert row.lift_after == "0:50"
+    assert row.lift_after_min + 20.4 == pytest.approx(70.006, abs=0.001)
+    assert row.restored == "1:11"
+    # Controlled by it: MAST and, as one of two, COLD; HORN would be there while it is off, and both pass it
+    # from 10 on. EV1 is back from the mast 12 m at 6 m/min after B3 (49.6), EV2 from the port deck 10 m after
+    # C3 (56.67).
+    assert (row.EV1_enters, row.EV1_leaves, row.EV2_enters, row.EV2_leaves) == (
+        "0:10", "0:52", "0:10", "0:59")
+    other = plan.inhibits.set_index("inhibit").loc["I-AUX"]
+    assert (other.safe_from, other.confirmed, other.restored, other.EV1_enters) == ("", "", "", "")
+    assert (other.EV2_enters, other.EV2_leaves) == ("0:15", "0:59")
+
+
+def test_who_is_inside_while_the_inhibit_stands_is_on_its_list_though_the_hazard_is_not_there(
+        small: pk.Scenario) -> None:
+    # Someone at the mast from 17 to 49.6 is never inside "off": it stands from 12 on. Owners must know.
+    hazard = {"hazard": "H", "class": "warning", "places": "MST", "limit": "keep_out", "when": "off:I-LMP"}
+    held = pk.time_plan(small.with_table("hazards", pd.DataFrame([hazard], columns=small.hazards.columns)))
+    assert held.exposures.empty
+    row = held.inhibits.iloc[0]
+    assert (row.EV1_enters, row.EV1_leaves, row.EV2_enters) == ("0:17", "0:50", "")
+
+
+def test_columns_of_the_inhibit_list_without_an_entry_are_left_out_on_paper(plan: Plan,
+                                                                           small_plan: pk.Plan) -> None:
+    full, plain = (set(rows_of(pack_of(each), "Inhibits")[0]) for each in (plan, Plan(small_plan.timed)))
+    assert full - plain == {"Safe from PET", "Confirmed by, PET", "Back from PET", "EV1 enters PET",
+                            "EV1 leaves PET", "EV2 enters PET", "EV2 leaves PET"}
+    assert rows_of(pack_of(plan), "Inhibits")[1]["Confirmed by, PET"] == "C1, 0:14"
+
+
+def test_the_page_of_warnings_has_every_text_and_hazard_warnings_first(plan: Plan) -> None:
+    pack = pack_of(plan)
+    texts = [(row["Class"], row["Place"], row["What it says"]) for row in rows_of(pack, "Warnings")]
+    assert texts == [("WARNING", "Mid rack", "Cable across the rail"),
+                     ("WARNING", "Mast head", "Lamp glass: no touching"),
+                     ("CAUTION", "Mast head", "Not in sunlight: the socket is on the array side"),
+                     ("NOTE", "Port deck", "Look out for loose foil")]
+    hazards = rows_of(pack, "Hazards")
+    assert [(row["Class"], row["Hazard"]) for row in hazards] == [
+        ("WARNING", "MAST"), ("WARNING", "COLD"), ("CAUTION", "HORN"), ("CAUTION", "HOT"), ("NOTE", "VENT")]
+    told = {row["Hazard"]: row for row in hazards}
+    assert told["MAST"]["Inside, PET"] == "EV1 0:15 to 0:52"  # way, work and wait are one
+    assert told["VENT"]["Inside, PET"] == "EV2 0:16 to 0:57"
+    assert told["COLD"]["There"] == "while beta is above 30°"
+    assert (told["COLD"]["Controlled by"], told["HOT"]["Inside, PET"]) == ("I-LMP or I-AUX", "nobody")
+    assert told["HORN"]["Where"] == "within 2.5 m (and 0.8 m for the body) of x, y, z = 4, 5, 0 m"
+    assert told["HORN"]["There"] == ("whenever the Sun is not wholly hidden and while I-LMP (Beacon "
+                                     "power off) is not in force")
+    assert (told["VENT"]["There"], told["VENT"]["Limit"]) == (
+        "while Sample cassette is at Port deck", "at most 40 min a person, EV2 only")
+
+
+def test_a_hostile_title_is_text_on_the_page_and_in_the_workbook(plan: Plan) -> None:
+    pack = pack_of(plan)
+    page = html_page(pack)
+    assert "Mast may turn &lt;img" in page
+    assert "<img" not in page
+    book = openpyxl.load_workbook(io.BytesIO(xlsx_bytes(pack)))
+    assert book["Hazards"]["C2"].value == f"Mast may turn {ATTACK}"
+    assert book["Hazards"]["C2"].data_type == "s"
+
+
+def test_pocket_sheets_tell_the_class_as_a_word_and_each_warning_even_on_the_shortest(plan: Plan) -> None:
+    pack = pack_of(plan)
+    steps = {row["Step"]: row["What"] for row in rows_of(pack, "EV1")}
+    _, still_open, *parts = steps["B2"].split(" · ")
+    assert still_open.startswith("OPEN: stop ")  # I-LMP is safe only at 16.5
+    assert parts[0].startswith("WARNING: Mast may turn")
+    assert parts[0].endswith("keep out unless I-LMP in force")
+    assert parts[1:3] == ["WARNING: Cable across the rail", "WARNING: Lamp glass: no touching"]
+    assert "Mast may turn" not in steps["Z1"]  # still inside: said once
+    assert "CAUTION: Not in sunlight: the socket is on the array side" in steps["B3"]
+    for form in pack.pockets[0].shorter:
+        told = next(shown(row[5], block.columns[5]) for block in form.blocks if isinstance(block, Table)
+                    for row in block.rows if row[3] == "B2")
+        assert told.count("WARNING: ") == 3, form.words
+    assert any("I-LMP 0:12 to 0:50, safe from 0:17, confirmed by C1 at 0:14" in line
+               for line in pack.pockets[0].words)
+
+
+def test_a_hazard_is_told_again_each_time_that_it_is_entered(plan: Plan) -> None:
+    # EV2 is on the rail from 15 on the way to C2, and again from 56.67 on the way home to Z1.
+    steps = {row["Step"]: row["What"] for row in rows_of(pack_of(plan), "EV2")}
+    told = [step for step, words in steps.items() if "WARNING: Cold rail: no contact" in words]
+    assert told == ["C2", "Z1"]
+
+
+def test_cautions_of_the_way_have_their_class(plan: Plan) -> None:
+    told = plan.cautions_on_the_way.query("crew == 'EV1'")[["at_min", "class", "caution"]]
+    assert told.to_numpy().tolist()[:2] == [[15, "warning", "Cable across the rail"],
+                                            [17, "warning", "Lamp glass: no touching"]]
+
+
+def test_a_plan_without_hazards_says_that_none_is_given(small_plan: pk.Plan) -> None:
+    assert isinstance(small_plan.timed, TimedPlan)
+    page = html_page(pack_of(Plan(small_plan.timed)))
+    assert "No hazard is given: that is not to say that there is none." in page
+
+
+@pytest.fixture(scope="module")
+def drawn(plan: Plan) -> list[dict[str, Any]]:
+    traces: list[dict[str, Any]] = json.loads(pk.station_map(plan, at_min=16).to_json())["data"]
+    return traces
+
+
+def test_spheres_are_rings_of_their_radius_and_thinner_with_the_body(drawn: list[dict[str, Any]]) -> None:
+    rings = [trace for trace in drawn if trace["name"] == "hazard rings"]
+    flat = [trace for trace in rings if trace["type"] == "scatter"]
+    # HORN at x 4, y 5, z 0 with 2.5 m, and 0.8 m more: from the side and from above.
+    found = [(max(trace["x"][:-1]), max(trace["y"][:-1]), trace["line"]["width"]) for trace in flat]
+    side, above = sorted(found[:2]), sorted(found[2:])
+    wide, thin = side[0][2], side[1][2]
+    assert wide > thin
+    assert [each[1:2] for each in side] == [(2.5,), (3.3,)]
+    assert above == [(6.5, 7.5, wide), (7.3, 8.3, thin)]
+    in_space = [trace for trace in rings if trace["type"] == "scatter3d"]
+    assert sorted(max(z for z in trace["z"] if z is not None) for trace in in_space) == [2.5, 3.3]
+    assert all(trace["cliponaxis"] for trace in flat)
+    assert all("CAUTION Antenna beam: at most 5 min at a time" in trace["hovertext"] for trace in rings)
+
+
+def test_places_and_routes_are_marked_as_the_checks_judge_them(drawn: list[dict[str, Any]]) -> None:
+    above = [trace for trace in drawn if trace.get("xaxis") == "x5"]
+    marked = {(trace["x"][0], trace["y"][0]): trace["marker"]["line"]["width"]
+              for trace in above if trace["name"] == "hazard places"}
+    # MST by its zone, MID by the sphere and by name, POR by name; worst the thickest. The hatch by nothing.
+    assert set(marked) == {(12, 9), (4, 3), (-3, 8)}
+    assert marked[12, 9] > marked[4, 3] > marked[-3, 8]
+    bands = [trace for trace in above if trace["name"] == "hazard routes"]
+    ends = {(trace["line"]["color"], *sorted(zip(trace["x"][at:at + 2], trace["y"][at:at + 2], strict=True)))
+            for trace in bands for at in range(0, len(trace["x"]), 3)}
+    assert {each[1:] for each in ends} == {((-3, 8), (0, 0)), ((4, 3), (12, 9)), ((0, 0), (4, 3))}
+    assert len(ends) == 3  # of two classes on one route the worse is drawn
+
+
+def test_the_map_names_the_classes_and_says_what_a_hazard_is_as_text(drawn: list[dict[str, Any]]) -> None:
+    named = {trace["name"] for trace in drawn if trace.get("showlegend")}
+    assert {"hazard: warning", "hazard: caution", "hazard: note"} <= named
+    places = next(trace for trace in drawn if trace["name"] == "places")
+    told = places["hovertext"][2].replace("<br>", " ")
+    assert "WARNING: Lamp glass: no touching." in told
+    assert "WARNING Mast may turn &lt;img src=x" in told
+    assert "keep out unless I-LMP in force. There always." in told
+    assert "<img" not in json.dumps(drawn)
+    words = " ".join(trace["text"][0] for trace in drawn if trace["name"] == "words").replace("<br>", " ")
+    assert "Inside, WARNING: Mast may turn" in words  # EV1 on the way there at 16
+
+
+def test_a_map_without_hazards_has_no_entry_for_them(small_plan: pk.Plan) -> None:
+    names = [str(trace.name) for trace in pk.station_map(small_plan, at_min=16).data]
+    assert not [name for name in names if "hazard" in name]
