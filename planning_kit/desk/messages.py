@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import asdict
 from typing import Any
@@ -17,6 +18,7 @@ from planning_kit.inputs.times import margin_label, pet_label, rounded
 from planning_kit.judge.review import keeps
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.live_chart import live_chart, live_notes, themes
+from planning_kit.show.wording import NO_WAY
 
 Message = dict[str, Any]
 Action = Callable[[Session, Message], list[Message]]
@@ -153,7 +155,8 @@ def _pet_zero(session: Session) -> dict[str, Any]:
 def notes_of(plan: TimedPlan, baseline: TimedPlan | None) -> Message:
     """Findings, margins and hover lines: told after the chart, which is not to wait for them."""
     return {"kind": "notes", **live_notes(plan, baseline), "margins": [
-        {"what": margin.what, "left": f"{rounded(margin.left, 'down', 1):g} {margin.unit}".replace("-", "−"),
+        {"what": margin.what, "left": NO_WAY if math.isinf(margin.left) else
+         f"{rounded(margin.left, 'down', 1):g} {margin.unit}".replace("-", "−"),
          "share": margin.share, "percent": share_words(margin).replace("-", "−"), "when": margin.when,
          "step": margin.step} for margin in margins_of(plan)]}
 

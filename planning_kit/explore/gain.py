@@ -31,7 +31,7 @@ from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import pet_min
 from planning_kit.judge.all_checks import new_findings
 from planning_kit.judge.findings import STOP
-from planning_kit.plan.build import first_releases, order_bounds, ways_home, work_order
+from planning_kit.plan.build import first_releases, order_bounds, travel_into, ways_home, work_order
 from planning_kit.plan.network import GRID_MIN, HATCH, LOGGED, NOW, Network
 from planning_kit.plan.network import ORDER as ORDER_BOUND
 from planning_kit.plan.timed import TimedPlan
@@ -156,9 +156,9 @@ def _cheapest_places(plan: TimedPlan, who: str, moved: int, behind: list[int]) -
     if who not in plan.travels:
         return behind[:1]
     travel, airlock = plan.travels[who], plan.scenario.settings.airlock_place
-    here = plan.steps[moved].place
+    step = plan.steps[moved]
     places = [plan.steps[i].place for i in behind] + [airlock]
-    detour = [travel.time_min(a, here) + travel.time_min(here, b) - travel.time_min(a, b)
+    detour = [travel_into(step, travel, a) + travel.time_min(step.place, b) - travel.time_min(a, b)
               for a, b in itertools.pairwise(places)]
     # Rounded, as the same way summed in another order may differ in its last digit.
     return [behind[i] for i in np.argsort(np.round(detour, 6), kind="stable")[:_PLACES_TRIED]]

@@ -26,8 +26,8 @@ STOP, WORSE, LOOK, BETTER, SAME = "stop", "worse", "look", "better", "same"
 CONTROLS, TASKS = "controls", "tasks"
 _TABLES = ("inhibits", "gaps", "windows")
 _STEP_COLUMNS = ("light", "same_window", "windows", "foothold", "link", "after", "caution", "make_safe",
-                 "safe_orderly_min", "safe_now_min")
-_PLACE_COLUMNS = ("crew_at_once", "anchor", "socket", "tight", "snag", "caution")
+                 "safe_orderly_min", "safe_now_min", "via_places")
+_PLACE_COLUMNS = ("crew_at_once", "anchor", "socket", "tight", "snag", "caution", "rescue")
 _SECTIONS = ("lighting.", "suit.", "exertion_w.", "relays.")
 VERDICT_COLUMNS = ["verdict", "about", "words"]
 _RANK = {name: rank for rank, name in enumerate((STOP, WORSE, LOOK, BETTER, SAME))}

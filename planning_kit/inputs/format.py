@@ -81,7 +81,8 @@ _LIGHTING = Section("lighting", "how light windows are used", (
 _EXERTION = Section("exertion_w", "metabolic rates", tuple(
     Field(name, "number", about, "W", least=0, most=5000) for name, about in (
         ("rest", "at rest"), ("light", "light work"), ("moderate", "moderate work"), ("heavy", "heavy work"),
-        ("wait", "waiting; absent: as rest"), ("travel", "travelling; absent: as moderate"))))
+        ("wait", "waiting; absent: as rest"), ("travel", "travelling; absent: as moderate"),
+        ("carry", "bringing a disabled partner; absent: as travel"))))
 
 _AIRLOCK = Section("airlock", "the airlock in time; each may carry its source in a sibling key NAME_source",
                    columns_of(setting_records.Airlock), has_sources=True)

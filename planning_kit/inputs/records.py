@@ -79,6 +79,11 @@ class Place:
     rescue: Annotated[bool | None, column("yes_no", "a second person can work here to bring the other in; "
         "empty: no where crew_at_once is 1", may_be_unknown=True, may_be_absent=True)] = None
 
+    @property
+    def allows_rescue(self) -> bool:
+        """Whether a second person can work here to bring the other in: as said, or by its room."""
+        return self.rescue if self.rescue is not None else self.crew_at_once is None or self.crew_at_once > 1
+
 
 @dataclass(frozen=True)
 class Route:
@@ -98,6 +103,11 @@ class Route:
     caution_class: Annotated[str, _class_of_caution()] = "caution"
     rescue: Annotated[bool | None, column("yes_no", "a disabled person can be brought along it; empty: no "
         "where it is tight or that is not known", may_be_unknown=True, may_be_absent=True)] = None
+
+    @property
+    def allows_rescue(self) -> bool:
+        """Whether a disabled person can be brought along it: as said, or by its width."""
+        return self.rescue if self.rescue is not None else self.tight is False
 
 
 @dataclass(frozen=True)

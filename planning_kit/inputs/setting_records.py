@@ -43,7 +43,10 @@ class FrozenMapping(Mapping[Key, Value]):
 
 @dataclass(frozen=True)
 class Limits:
-    """The scenario's limits in minutes (``partner_carry_factor`` has no unit) and where each comes from."""
+    """The scenario's limits, most in minutes, and where each comes from.
+
+    ``partner_carry_factor`` has no unit; ``partner_rescue`` is a severity, "" where it is not typed.
+    """
 
     planned_min: Annotated[float, minutes("planned length of the outing", needed=True, above_least=True)]
     hard_min: Annotated[float, minutes("longest length of the outing", needed=True, above_least=True)]
@@ -53,6 +56,8 @@ class Limits:
         least=1, most=100)]
     hook_move_min: Annotated[float | None, minutes("time to move a tether hook")]
     sources: Mapping[str, str]
+    partner_rescue: Annotated[str, choice("how grave it is that a partner brings the other in too late, or "
+        "cannot; absent: concern", "stop", "concern")] = ""
 
 
 END_WORDS = {

@@ -67,12 +67,13 @@ def check_limit_sources(plan: TimedPlan) -> Iterator[Finding]:
     settings = plan.scenario.settings
     for section, given in (("limits", settings.limits), ("airlock", settings.airlock)):
         for field in fmt.SECTION_BY_NAME[section].fields:
-            key = field.name
-            if field.is_number and getattr(given, key) is not None and not given.sources.get(key):
+            key, value = field.name, getattr(given, field.name)
+            is_limit = field.is_number or key == "partner_rescue"
+            if is_limit and value not in (None, "") and not given.sources.get(key):
+                told = value if isinstance(value, str) else f"{value:g}"
                 yield Finding(
                     REMARK, LIMITS, "no-source", about=key,
-                    message=f"the limit {key} = {getattr(given, key):g} gives no source: add {key}_source to "
-                            f"[{section}]")
+                    message=f"the limit {key} = {told} gives no source: add {key}_source to [{section}]")
 
 
 def check_last_starts(plan: TimedPlan) -> Iterator[Finding]:

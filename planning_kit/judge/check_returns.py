@@ -4,7 +4,7 @@ What is in hand is made safe first: `planning_kit.plan.returns`.
 
 Rules: ``alone-too-far`` and ``helped-too-far`` for emergency oxygen (about the place, or both ends of the
 leg, where the margin is least), ``alone-too-late`` and ``helped-too-late`` for the suit (about the
-consumable); ``missing`` (about the key of the limit).
+consumable); ``helped-no-way`` (about the places, or both ends of the leg); ``missing`` (about the key).
 """
 
 from __future__ import annotations
@@ -27,19 +27,25 @@ Margins = NDArray[np.float64]
 
 
 def check_return(plan: TimedPlan) -> Iterator[Finding]:
-    """A return margin below ``return_reserve_min``: alone (stop), with the partner's help (concern).
+    """A return margin below ``return_reserve_min``: alone (stop), with the partner's help (as typed).
 
-    One finding a spell, at its worst point. A spell with the partner is not told where a stop in it already
-    has as small a margin.
+    ``partner_rescue`` says how grave it is that the partner's help is too late or that there is no way for
+    it; not typed, a concern. One finding a spell, at its worst point. A spell with the partner is not told
+    where a stop in it already has as small a margin.
     """
     reserve_min = plan.scenario.settings.limits.return_reserve_min or 0.0
     for returns in plan.return_times:
         partner = next(each for each in plan.return_times if each.crew != returns.crew)
         # Brought by the partner, both suits must last: a stop of either one covers that.
         suits = np.fmin(returns.terminate.suit_margin_min, partner.terminate.suit_margin_min)
+        is_without = np.isinf(returns.with_partner_min)
+        for spell in spells_below(returns, np.where(is_without, -np.inf, 1.0)):
+            yield _no_way(plan, returns, partner.crew, spell)
         for case in returns.cases:
             stops = suits if case.first_out else returns.abort.oxygen_margin_min
-            for spell in spells_below(returns, case.margin_min - reserve_min):
+            # NaN is in no spell: where there is no way, that has been told.
+            margin = np.where(np.isinf(case.way.home_min), np.nan, case.margin_min)
+            for spell in spells_below(returns, margin - reserve_min):
                 if case.is_alone or not _is_covered_by_a_stop(spell, case.margin_min, stops, reserve_min):
                     yield _finding(plan, returns, partner.crew, case, spell)
 
@@ -48,6 +54,32 @@ def _is_covered_by_a_stop(spell: Spell, margin: Margins, stops: Margins, reserve
     """Whether a stop in this spell, by the margins ``stops``, has as small a margin as its worst."""
     least = float(np.min(stops[spell.first:spell.last + 1]))
     return least < reserve_min - ROUNDING_MIN and least <= margin[spell.worst] + ROUNDING_MIN
+
+
+def _help_severity(plan: TimedPlan) -> str:
+    return plan.scenario.settings.limits.partner_rescue or CONCERN
+
+
+def _no_way(plan: TimedPlan, returns: Returns, partner: str, spell: Spell) -> Finding:
+    """That nobody could bring this crew member home, from when to when, and why."""
+    within = range(spell.first, spell.last + 1)
+    at_places = dict.fromkeys(returns.place[number] for number in within)
+    places = [place for place in at_places if " to " not in place] or next(iter(at_places)).split(" to ")
+    crowded = [place.place for place in plan.scenario.records.places
+               if place.place in places and not place.allows_rescue]
+    why = (f"no second person can work at {', '.join(map(plan.place_title, crowded))} (places.rescue)"
+           if crowded else "no chain of routes allows it (routes.rescue)")
+    activity = activity_at(plan.lanes[returns.crew], float(returns.at_min[spell.worst]))
+    return Finding(
+        _help_severity(plan), CHECK, "helped-no-way", about=" ".join(sorted(places)), crew=returns.crew,
+        step=activity.step if activity else "", start_min=spell.from_min,
+        message=(
+            f"{returns.crew} unable to move: {partner} has no way to bring them inside, from "
+            f"{pet_label(spell.from_min, 'down')} to {pet_label(spell.until_min, 'up')} "
+            f"({', '.join(map(plan.place_title, places))}): {why}. Empty cells count as no where one person "
+            "fits, or a route is tight or that is not known: say whether it can be done, or do the work "
+            "elsewhere"),
+        source=plan.scenario.settings.limits.sources.get("partner_rescue", ""))
 
 
 def _finding(plan: TimedPlan, returns: Returns, partner: str, case: ReturnCase, spell: Spell) -> Finding:
@@ -76,7 +108,7 @@ def _finding(plan: TimedPlan, returns: Returns, partner: str, case: ReturnCase, 
                   f"{nearer}accept that help comes late")
     activity = activity_at(plan.lanes[crew], at)
     return Finding(
-        STOP if case.is_alone else CONCERN, CHECK,
+        STOP if case.is_alone else _help_severity(plan), CHECK,
         f"{'alone' if case.is_alone else 'helped'}-too-{'late' if case.first_out else 'far'}", about=about,
         crew=crew, step=activity.step if activity else "", start_min=spell.from_min,
         message=(
@@ -106,4 +138,12 @@ def check_return_data(plan: TimedPlan) -> Iterator[Finding]:
         "partner_carry_factor": "the return with the partner is not checked",
     }.items():
         if getattr(limits, key) is None:
-            yield Finding(REMARK, CHECK, "missing", key, message=f"[limits] {key} is missing: {effect}")
+            yield _missing(f"[limits] {key}", effect)
+    if not limits.partner_rescue:
+        yield _missing("[limits] partner_rescue", "help that is late, or cannot come, is only a concern")
+    if "carry" not in plan.scenario.settings.exertion_w:
+        yield _missing("[exertion_w] carry", "who brings the partner in counts as in travel, but uses more")
+
+
+def _missing(key: str, effect: str) -> Finding:
+    return Finding(REMARK, CHECK, "missing", key.partition(" ")[2], message=f"{key} is missing: {effect}")

@@ -1,16 +1,19 @@
 """Check: safety tethers. Long enough at every point of the way, hooked only to anchors, lines uncrossed.
 
 Rules: ``reach`` (about the place of the hook), ``no-length``; ``no-anchor`` and ``owner-away`` (about the
-place), ``still-hooked`` when going in (about the place of the hook); ``crossing`` (about the two places).
+place), ``still-hooked`` when going in (about the place of the hook); ``crossing`` (about the two places);
+``way-tie`` (about the ends of the way).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 
 from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan import tether_lines
+from planning_kit.plan.activities import TRAVEL
 from planning_kit.plan.tether_lines import Crossing, HookMove, Remedy, Tether, TooFar
 from planning_kit.plan.timed import TimedPlan
 
@@ -69,6 +72,44 @@ def _move(plan: TimedPlan, tether: Tether, move: Remedy) -> str:
         before = move.step or "going in"
         return f"{place}, with a step there that hooks {tether.crew}, on the way to {before}"
     return f"{place}, with hooks {tether.crew} in {move.step}"
+
+
+def check_ties(plan: TimedPlan) -> Iterator[Finding]:
+    """Another way to a step is as fast and would lay the tether otherwise (remark), one finding each way."""
+    for crew, tether in plan.tracked_tethers.items():
+        legs = (lie for lie in tether.lies if lie.passage.route)
+        lines = {(leg.passage.start_min, leg.passage.place): leg.line for leg in legs}
+        found: dict[str, Finding] = {}
+        for activity in plan.lanes[crew]:
+            line = lines.get((activity.start_min, activity.place), ())
+            stops = (activity.place, *activity.via, activity.to_place)
+            for ends in pairwise(stops) if line and activity.step and activity.kind == TRAVEL else ():
+                about = " ".join(sorted(ends))
+                tied = _tied(plan, crew, line, ends)
+                if tied and about not in found:
+                    found[about] = Finding(
+                        REMARK, CHECK, "way-tie", about, crew, activity.step, activity.start_min,
+                        message=f"{crew} goes {tied} to be sure of one, name places of it in via_places")
+                line, _ = tether_lines.laid_along(plan.travels[crew], line, plan.travels[crew].way(*ends))
+        yield from found.values()
+
+
+def _tied(plan: TimedPlan, crew: str, line: tuple[str, ...], ends: tuple[str, str]) -> str:
+    """The way taken and one as fast on which the tether reaches otherwise, in words; "" for none."""
+    travel = plan.travels[crew]
+
+    def reaches(way: Sequence[str]) -> tuple[str, str]:
+        after, most_m = tether_lines.laid_along(travel, line, way)
+        return number_label(most_m, "up"), number_label(tether_lines.line_m(travel, after), "up")
+
+    def words(way: Sequence[str]) -> str:
+        most, then = reaches(way)
+        return (f"{' to '.join(map(plan.place_title, way))} (the tether reaches up to {most} m on the way, "
+                f"{then} m then)")
+
+    way = travel.way(*ends)
+    other = next((each for each in travel.tied_ways(*ends) if reaches(each) != reaches(way)), None)
+    return "" if other is None else f"from {words(way)}; as fast is {words(other)}:"
 
 
 def check_hooks(plan: TimedPlan) -> Iterator[Finding]:

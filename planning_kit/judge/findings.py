@@ -16,10 +16,10 @@ SEVERITIES = (STOP, CONCERN, REMARK)
 # that shows in this plan, and another step in another plan is no other finding.
 _SHOWS_ANYWHERE = {
     ("suits", "runs-out"), ("return", "alone-too-far"), ("return", "alone-too-late"),
-    ("return", "helped-too-far"), ("return", "helped-too-late"), ("tethers", "still-hooked"),
-    ("custody", "not-inside"), ("custody", "not-in-place"), ("custody", "stays-outside"),
-    ("hazards", "total-too-long"), ("hazards", "contamination-inside"), ("looks", "no-look"),
-    ("hazard-data", "never-controls"),
+    ("return", "helped-too-far"), ("return", "helped-too-late"), ("return", "helped-no-way"),
+    ("tethers", "still-hooked"), ("custody", "not-inside"), ("custody", "not-in-place"),
+    ("custody", "stays-outside"), ("hazards", "total-too-long"), ("hazards", "contamination-inside"),
+    ("looks", "no-look"), ("hazard-data", "never-controls"),
 }
 
 

@@ -32,6 +32,8 @@ class Activity:
     ``step`` and ``task`` of travel and wait are those of the step that they lead to; both are "" on the way
     home, for ingress and for repressurisation after the end. ``place`` is where it begins, ``to_place`` where
     travel ends.
+    home and for ingress. ``place`` is where it begins, ``to_place`` where travel ends, ``via`` the places
+    that it leads over as planned.
     """
 
     crew: str
@@ -47,6 +49,7 @@ class Activity:
     slack_to_limit_min: float = _NOT_GIVEN
     slack_to_window_min: float = _NOT_GIVEN
     held_by: str = ""
+    via: tuple[str, ...] = ()
 
     @property
     def minutes(self) -> float:
@@ -92,21 +95,23 @@ class _Lane:
     done: list[Activity] = field(default_factory=list)
 
     def add(self, kind: str, finish: float, title: str, step: Step | None = None, to_place: str = "",
-            held_by: str = "") -> None:
+            held_by: str = "", via: tuple[str, ...] = ()) -> None:
         """An activity from now to ``finish``; none where no time passes, except for work and moving on."""
         if finish > self.now or kind == WORK or to_place:
             self.done.append(Activity(
                 self.crew, kind, step=step.step if step else "", task=step.task if step else "", title=title,
                 place=self.here, to_place=to_place, start_min=self.now, finish_min=finish, held_by=held_by,
-                **self._slack(kind, step),
+                via=via, **self._slack(kind, step),
             ))
         self.now = finish
         self.here = to_place or self.here
 
-    def go(self, to_place: str, minutes: float, step: Step | None = None) -> None:
+    def go(self, to_place: str, minutes: float, step: Step | None = None, via: tuple[str, ...] = ()) -> None:
         """Travel, which may take no time when the place is the same."""
-        title = f"To {self.times.place_title(to_place)}"
-        self.add(TRAVEL, self.now + minutes, title, step, to_place if to_place != self.here else "")
+        over = f" over {', '.join(map(self.times.place_title, via))}" if via else ""
+        is_moving = to_place != self.here or any(place != self.here for place in via)
+        self.add(TRAVEL, self.now + minutes, f"To {self.times.place_title(to_place)}{over}", step,
+                 to_place if is_moving else "", via=via if is_moving else ())
 
     def work(self, position: int, held_by: str) -> None:
         """The step at ``position``, at its start."""
@@ -138,9 +143,10 @@ def _crew_lane(times: Times, crew: str, with_slack: bool) -> list[Activity]:
         if opens is not None and lane.here == airlock and is_outside(step, airlock):
             leaves = max(lane.now, min(opens, start - whole_way))
             lane.add(WAIT, leaves, f"Wait for {_waited_for(HATCH)}", step, held_by=f"{HATCH}:hatch")
-        to_wait = float(on_grid(travel.time_min(lane.here, step.wait_at))) if step.wait_at else whole_way
+        first = (lane.here, *step.via_places, step.wait_at)
+        to_wait = float(on_grid(travel.time_over_min(first))) if step.wait_at else whole_way
         to_wait = min(to_wait, whole_way)
-        lane.go(step.wait_at or step.place, to_wait, step)
+        lane.go(step.wait_at or step.place, to_wait, step, step.via_places)
         waited_for = f"Wait for {_waited_for(held_by)}"
         lane.add(WAIT, start - (whole_way - to_wait), waited_for, step, held_by=held_by)
         lane.go(step.place, whole_way - to_wait, step)

@@ -53,11 +53,14 @@ def work_order(steps: Sequence[Step], who: str) -> list[int]:
     return [position for position, step in enumerate(steps) if who in step.people]
 
 
+def stops_into(step: Step) -> tuple[str, ...]:
+    """Where every way into a step leads, in order: over its ``via_places``, its waiting place, its place."""
+    return (*step.via_places, *((step.wait_at,) if step.wait_at else ()), step.place)
+
+
 def travel_into(step: Step, travel: Travel, from_place: str) -> float:
-    """Minutes on the way from ``from_place`` into a step, by way of its waiting place."""
-    if step.wait_at:
-        return travel.time_min(from_place, step.wait_at) + travel.time_min(step.wait_at, step.place)
-    return travel.time_min(from_place, step.place)
+    """Minutes on the way from ``from_place`` into a step."""
+    return travel.time_over_min((from_place, *stops_into(step)))
 
 
 def first_releases(steps: Sequence[Step], orders: Mapping[str, Sequence[int]],
@@ -73,8 +76,8 @@ def first_releases(steps: Sequence[Step], orders: Mapping[str, Sequence[int]],
 
 
 def is_outside(step: Step, airlock: str) -> bool:
-    """Whether a step, or the wait for it, is anywhere but at the airlock."""
-    return step.place != airlock or (step.wait_at or airlock) != airlock
+    """Whether a step, the wait for it or the way to it is anywhere but at the airlock."""
+    return {*stops_into(step)} != {airlock}
 
 
 def hatch_releases(settings: Settings, steps: Sequence[Step], orders: Mapping[str, Sequence[int]],

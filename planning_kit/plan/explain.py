@@ -13,6 +13,7 @@ import numpy as np
 from planning_kit.inputs.records import BOTH, Step
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan import network as kinds
+from planning_kit.plan.build import stops_into
 from planning_kit.plan.network import Bound, Network
 from planning_kit.plan.plan_times import Times
 from planning_kit.plan.slack import Holder, Holders, find_holders, ready_holder
@@ -164,7 +165,8 @@ def _after_another(view: _View, position: int, holder: Holder) -> str:
 
 
 def _way_words(times: Times, step: Step, minutes: float) -> str:
-    via = f" by way of {times.place_title(step.wait_at)}" if step.wait_at else ""
+    over = ", ".join(map(times.place_title, stops_into(step)[:-1]))
+    via = f" by way of {over}" if over else ""
     return f"{times.place_title(step.place)}{via} takes {minutes:.1f} min"
 
 

@@ -93,15 +93,15 @@ def crew_passages(travel: Travel, metres_per_min: float, lane: Sequence[Activity
 
 
 def _legs(travel: Travel, metres_per_min: float, activity: Activity) -> Iterator[Passage]:
-    way = travel.way(activity.place, activity.to_place)
+    way = travel.way_over((activity.place, *activity.via, activity.to_place))
     routes = travel.routes_on(way)
     minutes = [leg_minutes(route, metres_per_min) for route in routes]
     whole, begin, end = sum(minutes), activity.start_min, activity.finish_min
     spent, start = 0.0, begin
-    for (place, to_place), route, took in zip(pairwise(way), routes, minutes, strict=True):
+    for left, (place, to_place), route, took in zip(
+            range(len(routes))[::-1], pairwise(way), routes, minutes, strict=True):
         spent += took
-        is_last = to_place == way[-1]
-        finish = end if is_last else begin + (spent / whole if whole else 0.0) * (end - begin)
+        finish = end if not left else begin + (spent / whole if whole else 0.0) * (end - begin)
         yield Passage(activity.crew, place, to_place, start, finish, activity.step, route, TRAVEL)
         start = finish
 

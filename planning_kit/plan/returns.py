@@ -13,8 +13,9 @@ any moment of the step: nobody says how much of them may have passed. In a rescu
 step safe, comes, makes the other's safe and goes: both count, also where both work on one step, since one
 then does what is reckoned for two. A step that says nothing takes none. Consumables are used at the rate of
 travel on the way and in the airlock, with the partner those of both; while a step is made safe at its rate,
-if that is greater. Going in, the time home is what is left there. Neglected: that a helper uses more
-than in travel (the format has no rate for carrying), and that an emergency makes slow.
+if that is greater, and by a helper on the way in with the other at the rate of carrying. Going in, the time
+home is what is left there. Where nobody can be helped or brought home the time is infinite and the margin
+minus infinity. Neglected: that an emergency makes slow.
 """
 
 from __future__ import annotations
@@ -27,14 +28,14 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from planning_kit.inputs.records import Step
-from planning_kit.inputs.setting_records import Limits, Settings
+from planning_kit.inputs.setting_records import Settings
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.plan.activities import WORK, Activity, activity_at
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.plan_times import Times
 from planning_kit.plan.suits import Store, SuitHistory
 from planning_kit.plan.tether_lines import Lie, Tether
-from planning_kit.plan.ways_back import Mover, Rescue, Spot, alone_min, movers, spot_at
+from planning_kit.plan.ways_back import Mover, Rescue, Spot, alone_min, helped_min, movers, rescues, spot_at
 
 Numbers = NDArray[np.float64]
 RETURN_COLUMNS = ["crew", "at_min", "place", "step", "safe_now_min", "safe_orderly_min", "alone_min",
@@ -47,8 +48,9 @@ RETURN_SUMMARY_COLUMNS = ["crew", "case", "margin_min", "at_min", "place", "time
 
 @dataclass(frozen=True)
 class WayHome:
-    """Home from each moment, at once or in good order, alone or brought: arrays (n,), minutes, NaN unknown.
+    """Home from each moment, at once or in good order, alone or brought: arrays (n,), minutes.
 
+    NaN: not known; ``home_min`` infinite, margins minus infinity: no way.
     ``home_min`` = ``safe_min`` + ``back_min``, with ``airlock_min`` in it; ``oxygen_margin_min``: left of the
     emergency oxygen, ``suit_margin_min``: of what would run out first (``first_out``: ``EV2 oxygen``, or "").
     """
@@ -171,7 +173,9 @@ def return_times(times: Times, lanes: Mapping[str, Sequence[Activity]], tethers:
     for number in np.flatnonzero(moments == now_min).tolist():  # none where there is no now
         for crew in mover_of.keys() & at_work.keys():
             hands[crew][number] = steps.get(at_work[crew], hands[crew][number])
-    return tuple(_returns(times, crew, mover_of, spots, hands, moments, suits) for crew in mover_of)
+    rescue_of = rescues(times.scenario.records, mover_of)
+    return tuple(_returns(times, mover_of[crew], rescue_of[crew], crew, spots, hands, moments, suits)
+                 for crew in mover_of)
 
 
 def _begins_anew(lanes: Mapping[str, Sequence[Activity]], tethers: Mapping[str, Tether]) -> Iterator[float]:
@@ -208,7 +212,7 @@ def _spots(lies: Sequence[Lie], moments: Numbers) -> list[Spot]:
     return [spot_at(lies[number], at) for number, at in zip(which.tolist(), moments.tolist(), strict=True)]
 
 
-def _returns(times: Times, crew: str, mover_of: Mapping[str, Mover], spots: Mapping[str, Sequence[Spot]],
+def _returns(times: Times, mover: Mover, rescue: Rescue, crew: str, spots: Mapping[str, Sequence[Spot]],
              hands: Mapping[str, Sequence[Step | None]], moments: Numbers,
              suits: Sequence[SuitHistory]) -> Returns:
     settings, going_in = times.scenario.settings, times.end_min - times.network.ends_min
@@ -217,25 +221,31 @@ def _returns(times: Times, crew: str, mover_of: Mapping[str, Mover], spots: Mapp
     orderly = times.safe_min - np.maximum(moments, going_in)
     hasty = orderly if at_once is None else np.minimum(
         at_once, np.maximum(orderly, at_once - np.maximum(moments - going_in, 0.0)))
-    own_way = np.array([alone_min(mover_of[crew], spot, limits.hook_move_min or 0.0) for spot in spots[crew]])
-    alone, helped = (np.where(moments < going_in, way, 0.0) for way in (
-        own_way, _helped(limits, crew, mover_of, spots)))
-    oxygen = float("nan") if limits.emergency_oxygen_min is None else limits.emergency_oxygen_min
+    own_way = np.array([alone_min(mover, spot, limits.hook_move_min or 0.0) for spot in spots[crew]])
+    helper_spots = next(theirs for other, theirs in spots.items() if other != crew)
+    helped_way, going = helped_min(rescue, spots[crew], helper_spots)
+    if limits.partner_carry_factor is None:  # no minutes are known, but where there is no way there is none
+        helped_way = np.where(np.isinf(helped_way), helped_way, np.nan)
+    alone, helped = (np.where(moments < going_in, way, 0.0) for way in (own_way, helped_way))
+    carrying = np.where((moments < going_in) & np.isfinite(helped_way), going, 0.0)
+    oxygen = np.nan if limits.emergency_oxygen_min is None else limits.emergency_oxygen_min
     both = [store for suit in suits for store in suit.stores if store.is_known]
     own = [store for store in both if store.crew == crew]
 
     def way(outside: Numbers, stores: Sequence[Store], is_now: bool, who: Iterable[str]) -> WayHome:
         safe = sum((_safe_min(hands[each], is_now) for each in who), np.zeros(len(moments)))
         back = outside + (airlock := hasty if is_now else orderly)
-        first_out, suit_margin = _suit_margin(stores, moments, safe, back)
-        return WayHome(safe, safe + back, back, airlock, oxygen - (safe + back), suit_margin, first_out)
+        lasts = [_lasts_min(store, moments, safe, carrying if store.crew != crew else 0.0 * moments)
+                 for store in stores]
+        first_out, suit_margin = _suit_margin(stores, lasts, home := safe + back)
+        return WayHome(safe, home, back, airlock, _left_over(oxygen, home), suit_margin, first_out)
 
     return Returns(
         crew, at_min=moments, place=tuple(" to ".join(spot.ends) for spot in spots[crew]),
         step=tuple(step.step if step else "" for step in hands[crew]),
         alone_min=alone + orderly, with_partner_min=helped + orderly,
         abort=way(alone, own, True, [crew]), terminate=way(alone, own, False, [crew]),
-        partner_abort=way(helped, both, True, mover_of), partner_terminate=way(helped, both, False, mover_of),
+        partner_abort=way(helped, both, True, hands), partner_terminate=way(helped, both, False, hands),
         ingress_start_min=going_in, hard_min=limits.hard_min, after_end_min=times.safe_min - times.end_min,
         stay_min=_stay_min(settings, own, going_in), partner_stay_min=_stay_min(settings, both, going_in),
     )
@@ -247,45 +257,30 @@ def _safe_min(hands: Sequence[Step | None], is_now: bool) -> Numbers:
                      for step in hands])
 
 
-def _helped(limits: Limits, crew: str, mover_of: Mapping[str, Mover],
-            spots: Mapping[str, Sequence[Spot]]) -> Numbers:
-    """NaN where there is no carry factor."""
-    (partner,) = (other for other in mover_of if other != crew)  # the format has EV1 and EV2, no more
-    if limits.partner_carry_factor is None:
-        return np.full(len(spots[crew]), np.nan)
-    rescue = Rescue(mover_of[crew], mover_of[partner], limits.partner_carry_factor,
-                    limits.hook_move_min or 0.0)
-    # While both stand nothing changes: once for each pair of lies (by identity: they outlive this).
-    known: dict[tuple[int, int], float] = {}
-    minutes = []
-    for spot, partner_spot in zip(spots[crew], spots[partner], strict=True):
-        key = (id(spot.lie), id(partner_spot.lie))
-        if key in known:
-            minutes.append(known[key])
-            continue
-        minutes.append(rescue.minutes(spot, partner_spot))
-        if not spot.is_on_leg and not partner_spot.is_on_leg:
-            known[key] = minutes[-1]
-    return np.array(minutes)
-
-
-def _suit_margin(stores: Sequence[Store], moments: Numbers, safe: Numbers,
-                 back: Numbers) -> tuple[tuple[str, ...], Numbers]:
+def _suit_margin(stores: Sequence[Store], lasts_min: Sequence[Numbers],
+                 home: Numbers) -> tuple[tuple[str, ...], Numbers]:
     """The consumable that lasts least on the way home at each moment, and its minutes over the time home."""
     if not stores:
-        return ("",) * len(moments), np.full(len(moments), np.nan)
-    lasts = np.array([_lasts_min(store, moments, safe) for store in stores])
+        return ("",) * len(home), _left_over(np.nan, home)
+    lasts = np.array(lasts_min)
     first = lasts.argmin(axis=0)
     names = [f"{store.crew} {store.consumable}" for store in stores]
-    return tuple(names[i] for i in first.tolist()), lasts.min(axis=0) - (safe + back)
+    return tuple(names[i] for i in first.tolist()), _left_over(lasts.min(axis=0), home)
 
 
-def _lasts_min(store: Store, moments: Numbers, safe: Numbers) -> Numbers:
-    """How long it lasts in travel; what making safe uses above that rate is taken off first."""
+def _left_over(lasts: Numbers | float, home: Numbers) -> Numbers:
+    """Minutes beyond the way home; minus infinity where there is none, even if nothing else is known."""
+    is_way = ~np.isinf(home)
+    return np.where(is_way, lasts - np.where(is_way, home, 0.0), -np.inf)
+
+
+def _lasts_min(store: Store, moments: Numbers, safe: Numbers, carrying: Numbers) -> Numbers:
+    """How long it lasts in travel; what making safe and carrying use above that rate is taken off first."""
     if store.travel_rate <= 0:
         return np.full(len(moments), np.inf)
     more = np.maximum(store.rate_at(moments) - store.travel_rate, 0.0)
-    return (store.left_at(moments) - safe * more) / store.travel_rate
+    carried = carrying * max(store.carry_rate - store.travel_rate, 0.0)
+    return (store.left_at(moments) - safe * more - carried) / store.travel_rate
 
 
 def _stay_min(settings: Settings, stores: Sequence[Store], going_in: float) -> float:
@@ -396,5 +391,7 @@ def latest_turn_back_min(summary: pd.DataFrame, crew: str) -> float:
 def crossing_min(at_min: Numbers, over: Numbers, first: int) -> float:
     """When ``over`` (n,) falls below 0 between moments ``first`` - 1 and ``first`` of ``at_min`` (n,)."""
     begin, end = float(over[first - 1]), float(over[first])
+    if np.isinf(begin):  # until here there was no way
+        return float(at_min[first])
     share = begin / (begin - min(end, 0.0)) if begin > 0 and not np.isnan(end) else 0.0
     return float(at_min[first - 1] + share * (at_min[first] - at_min[first - 1]))

@@ -94,8 +94,8 @@ class Store:
 
     ``left`` is the amount at ``at_min`` (PET minutes, both (n,)), negative once it has run out. ``missing``
     names the scenario keys without which nothing is known; all numbers are then NaN. ``reserve`` is NaN
-    where no reserve fraction is given. ``travel_rate`` and ``wait_rate`` are the use in travel and waiting,
-    ``used_before`` is the amount used before PET 0.
+    where no reserve fraction is given. ``travel_rate``, ``wait_rate`` and ``carry_rate`` are the use in
+    travel, waiting and bringing a disabled partner, ``used_before`` is the amount used before PET 0.
     """
 
     crew: str
@@ -106,6 +106,7 @@ class Store:
     left: Numbers
     travel_rate: float
     wait_rate: float
+    carry_rate: float
     missing: tuple[str, ...]
     used_before: float = float("nan")
 
@@ -182,19 +183,20 @@ def _history(settings: Settings, crew: Crew, lane: Sequence[Activity],
     suit, factor = settings.suits[crew.crew], 1.0 if crew.exertion_factor is None else crew.exertion_factor
     watts = {key: given * factor for key, given in settings.exertion_w.items()}
     travel, wait = ("travel" if "travel" in watts else "moderate"), ("wait" if "wait" in watts else "rest")
+    carry = "carry" if "carry" in watts else travel
     keys = [travel if activity.kind == TRAVEL else wait if activity.kind == WAIT else
             exertion[activity.step] if activity.step else INGRESS_EXERTION for activity in lane]
     before = _before_min(suit.used_before)
     # Travel and waiting also where the lane has none: ways home and waits at the airlock use their rates.
     at_rest = [BEFORE_PET_ZERO_EXERTION] if any(before.values()) else []
-    needed = dict.fromkeys([*keys, travel, wait, *at_rest])
+    needed = dict.fromkeys([*keys, travel, wait, carry, *at_rest])
     missing = tuple(f"[exertion_w] {key}" for key in needed if key not in watts)
     before_w = watts.get(BEFORE_PET_ZERO_EXERTION, np.nan) if at_rest else 0.0
-    metabolic_w = np.array([before_w, *(watts.get(key, np.nan) for key in (*keys, travel, wait))])
+    metabolic_w = np.array([before_w, *(watts.get(key, np.nan) for key in (*keys, travel, wait, carry))])
     at_min = np.array([lane[0].start_min, *(activity.finish_min for activity in lane)])
     stores = tuple(_store(crew.crew, name, suit, at_min, before[name], metabolic_w, missing)
                    for name in UNITS)
-    return SuitHistory(crew.crew, at_min, metabolic_w[1:-2], stores)
+    return SuitHistory(crew.crew, at_min, metabolic_w[1:-3], stores)
 
 
 def _before_min(used: UsedBefore) -> dict[str, float]:
@@ -209,7 +211,7 @@ def _before_min(used: UsedBefore) -> dict[str, float]:
 
 def _store(crew: str, consumable: str, suit: Suit, at_min: Numbers, before_min: float, metabolic_w: Numbers,
            missing_w: tuple[str, ...]) -> Store:
-    """``metabolic_w``: before PET 0, of each activity, in travel, waiting; ``missing_w``: keys it lacks."""
+    """``metabolic_w``: before PET 0, of each activity, in travel, waiting, carrying; ``missing_w``: keys."""
     unit = UNITS[consumable]
     keys = (f"{consumable}_{unit}", *_LOAD_KEYS[consumable])
     missing = tuple(f"[suit] {key}" for key in keys if getattr(suit, key) is None)
@@ -219,15 +221,17 @@ def _store(crew: str, consumable: str, suit: Suit, at_min: Numbers, before_min: 
     if missing:
         lost = float("nan")
         return Store(crew, consumable, usable=lost, reserve=lost, at_min=at_min,
-                     left=np.full(len(at_min), lost), travel_rate=lost, wait_rate=lost, missing=missing)
+                     left=np.full(len(at_min), lost), travel_rate=lost, wait_rate=lost, carry_rate=lost,
+                     missing=missing)
     usable = float(getattr(suit, keys[0]))
     fraction = getattr(suit, f"{consumable}_reserve_fraction")
     rates = _rates(consumable, suit, metabolic_w)
-    used = np.cumsum(rates[:-2] * np.array([before_min, *np.diff(at_min)]))
+    used = np.cumsum(rates[:-3] * np.array([before_min, *np.diff(at_min)]))
     used += getattr(suit.used_before, keys[0]) or 0.0
     return Store(crew, consumable, usable=usable, at_min=at_min, left=usable - used, missing=(),
                  reserve=float("nan") if fraction is None else usable * fraction,
-                 travel_rate=float(rates[-2]), wait_rate=float(rates[-1]), used_before=float(used[0]))
+                 travel_rate=float(rates[-3]), wait_rate=float(rates[-2]), carry_rate=float(rates[-1]),
+                 used_before=float(used[0]))
 
 
 def _rates(consumable: str, suit: Suit, metabolic_w: Numbers) -> Numbers:

@@ -126,6 +126,15 @@ def after_leg(line: tuple[str, ...], place: str) -> tuple[str, ...]:
     return line[:-1] if len(line) > 1 and line[-2] == place else (*line, place)
 
 
+def laid_along(travel: Travel, line: tuple[str, ...], way: Sequence[str]) -> tuple[tuple[str, ...], float]:
+    """The line after a walk along ``way``, and the greatest reach on it (metres)."""
+    reach = line_m(travel, line)
+    for place in way[1:]:
+        line = after_leg(line, place)
+        reach = max(reach, line_m(travel, line))
+    return line, reach
+
+
 def line_m(travel: Travel, line: Sequence[str]) -> float:
     """Metres of the routes that a line lies along."""
     return sum(travel.routes[leg].metres for leg in pairwise(line))

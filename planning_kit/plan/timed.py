@@ -191,8 +191,8 @@ class TimedPlan(Times):
         alone and with the partner (``abort_min``, ``partner_abort_min``), and a terminate (``terminate_min``,
         ``partner_terminate_min``); of an abort ``emergency_margin_min`` and ``partner_margin_min`` (of the
         emergency oxygen), of a terminate ``first_out`` (the consumable that would run out first on the way)
-        and ``suit_margin_min``, both also with the partner (of the first of both). All in minutes. The same
-        as in ``ways_home``.
+        and ``suit_margin_min``, both also with the partner (of the first of both). All in minutes; NaN is not
+        known, infinite is no way (a margin: minus infinity). The same as in ``ways_home``.
         """
         return returns_table(self.return_times)
 

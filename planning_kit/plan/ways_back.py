@@ -1,5 +1,9 @@
 """How long the way to the airlock takes from anywhere, alone and with a partner who cannot move.
 
+Who cannot move is helped only where a second person can work (`Place.allows_rescue`), and brought only
+along routes that allow it (`Route.allows_rescue`), the quickest way over these; the helper comes by any
+route. Where there is no such way the minutes are infinite.
+
 The quickest way by travel time is taken; hook moves on it are counted, not traded against a longer way. The
 hook stays while the line reaches: as long as what lies out of it (`planning_kit.plan.tether_lines`) is no
 longer than the tether. Where the next leg would be too long, it moves at the last anchor passed, and once
@@ -10,13 +14,17 @@ or stowing what is in hand.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cache
+from math import inf, isinf
 
-from planning_kit.inputs.records import Records
+import numpy as np
+from numpy.typing import NDArray
+
+from planning_kit.inputs.records import Records, Route
 from planning_kit.plan.tether_lines import Lie, after_leg, line_m
-from planning_kit.plan.travel import Travel, leg_minutes
+from planning_kit.plan.travel import Travel, leg_minutes, travel_for
 
 Line = tuple[str, ...]
 """Places that a tether lies along, from its hook to the crew member."""
@@ -98,9 +106,12 @@ class Mover:
         return moves, line
 
     def _home(self, line: Line) -> tuple[float, int]:
-        """Travel minutes and hook moves from the end of ``line`` to the airlock, hooked there."""
+        """Travel minutes and hook moves from the end of ``line``, hooked at the airlock; infinite: no way."""
+        way = self.travel.time_min(line[-1], self.airlock)
+        if isinf(way):
+            return inf, 0
         moves, arrived = self.walk(line, self.airlock)
-        return self.travel.time_min(line[-1], self.airlock), moves + (arrived[0] != self.airlock)
+        return way, moves + (arrived[0] != self.airlock)
 
 
 def movers(records: Records, travels: Mapping[str, Travel]) -> dict[str, Mover]:
@@ -120,27 +131,44 @@ def alone_min(mover: Mover, spot: Spot, hook_move_min: float) -> float:
 
 @dataclass
 class Rescue:
-    """What it takes for ``helper`` to bring ``helped`` to the airlock.
+    """What it takes for ``helper`` to bring ``helped`` to the airlock, over the routes of ``bringing``.
 
-    The helper comes by the quickest way, moving the own hook; then both go home, ``carry_factor`` times as
-    slow as the helper alone, and the helper moves both hooks, one after the other. On a leg the better of its
-    two ends is taken, for coming and for going.
+    ``places``: where the other can be helped; on a leg, where its route is one of ``bringing``. The helper
+    comes by the quickest way, moving the own hook; then both go home, ``carry_factor`` times as slow as the
+    helper alone, and the helper moves both hooks, one after the other. On a leg the better of its two ends is
+    taken, for coming and for going.
     """
 
     helped: Mover
     helper: Mover
+    bringing: Travel
+    places: frozenset[str]
     carry_factor: float
     hook_move_min: float
 
     def __post_init__(self) -> None:
         self._home_together = cache(self._both_home)
+        # Both go the helper's way at the helper's pace, each on the own tether.
+        self._going_helper, self._going_helped = (
+            replace(self.helper, travel=self.bringing, tether_m=each.tether_m)
+            for each in (self.helper, self.helped))
 
-    def minutes(self, spot: Spot, helper_spot: Spot) -> float:
-        """Minutes until both are at the airlock; ingress is not counted."""
+    def minutes(self, spot: Spot, helper_spot: Spot) -> tuple[float, float]:
+        """Minutes until both are at the airlock, and those of them on the way there; without ingress.
+
+        Infinite where there is no way.
+        """
+        if spot.is_on_leg:
+            is_open = spot.ends[1] in self.bringing.legs[spot.ends[0]]
+        else:
+            is_open = spot.ends[0] in self.places
+        if not is_open:
+            return inf, inf
         exits = self.helper.exits(spot)  # in minutes of the helper, who sets the pace
         coming = [found for start in self.helper.exits(helper_spot) for found in self._coming(start, exits)]
         coming += self._along_one_leg(spot, helper_spot)
-        return min(minutes + self._going(line, exits) for line, minutes in coming)
+        ways = ((minutes, self._going(line, exits)) for line, minutes in coming)
+        return min((minutes + going, going) for minutes, going in ways)
 
     def _coming(self, start: Exit, exits: tuple[Exit, ...]) -> list[Exit]:
         """The helper's line and minutes on arrival, by way of each exit of the helped one."""
@@ -171,7 +199,43 @@ class Rescue:
 
     def _both_home(self, line: Line, helped_line: Line) -> tuple[float, int]:
         """The helper's travel minutes from the end of ``helped_line``, and the hook moves of both."""
-        turned, own_line = self.helper.walk(line, helped_line[-1])
-        way, own_moves = self.helper.home(own_line)
-        _, helped_moves = self.helped.home(helped_line)
+        way, helped_moves = self._going_helped.home(helped_line)
+        if isinf(way):
+            return inf, 0
+        turned, own_line = self._going_helper.walk(line, helped_line[-1])
+        _, own_moves = self._going_helper.home(own_line)
         return way, turned + own_moves + helped_moves
+
+
+def rescues(records: Records, mover_of: Mapping[str, Mover]) -> dict[str, Rescue]:
+    """By who is helped, the rescue by the partner; without a carry factor at the helper's own pace."""
+    limits = records.settings.limits
+    places = frozenset(place.place for place in records.places if place.allows_rescue)
+    is_all_open = all(map(_allows_rescue, records.routes))  # then ways that are known already serve
+    bringing = {crew.crew: mover_of[crew.crew].travel if is_all_open else
+                travel_for(crew, records.places, records.routes, _allows_rescue) for crew in records.crew}
+    return {helped: Rescue(mover_of[helped], mover_of[helper], bringing[helper], places,
+                           limits.partner_carry_factor or 1.0, limits.hook_move_min or 0.0)
+            for helper in mover_of for helped in mover_of if helped != helper}
+
+
+def _allows_rescue(route: Route) -> bool:
+    return route.allows_rescue
+
+
+def helped_min(rescue: Rescue, spots: Sequence[Spot],
+               helper_spots: Sequence[Spot]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """`Rescue.minutes` at each moment: until both are at the airlock, and of these on the way there."""
+    # While both stand nothing changes: once for each pair of lies (by identity: they outlive this).
+    known: dict[tuple[int, int], tuple[float, float]] = {}
+    found = []
+    for spot, helper_spot in zip(spots, helper_spots, strict=True):
+        key = (id(spot.lie), id(helper_spot.lie))
+        if key in known:
+            found.append(known[key])
+            continue
+        found.append(rescue.minutes(spot, helper_spot))
+        if not spot.is_on_leg and not helper_spot.is_on_leg:
+            known[key] = found[-1]
+    whole, going = np.array(found).reshape(-1, 2).T
+    return whole, going

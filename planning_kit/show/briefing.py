@@ -103,10 +103,11 @@ def closing_lines(plan: TimedPlan) -> Iterator[str]:
     if out:
         yield f"Stays outside: {'; '.join(out)}."
     for row in plan.return_summary.to_dict("records"):
+        back = "" if math.isinf(row["time_back_min"]) else (
+            f", {minutes(row['time_back_min'], 'up')} from "
+            f"{plan.scenario.settings.airlock.safety}")
         yield (f"{row['crew']}, way back, {row['case']}: least margin {signed(row['margin_min'])} at "
-               f"{pet_label(row['at_min'])}, {names.title(row['place'])}, "
-               f"{minutes(row['time_back_min'], 'up')} "
-               f"from {plan.scenario.settings.airlock.safety}.")
+               f"{pet_label(row['at_min'])}, {names.title(row['place'])}{back}.")
     for crew in plan.travels:
         yield from (f"Exception, no time to turn back by: {crew}, "
                     f"{words}." for words in exceptions(plan, crew))

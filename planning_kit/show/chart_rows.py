@@ -174,7 +174,8 @@ def _joined(*parts: str) -> str:
 
 def _what(activity: Activity, words: Words) -> str:
     if activity.kind == "travel":
-        way = f"from {words.place(activity.place)} to {words.place(activity.to_place)}"
+        over = f" over {', '.join(map(words.place, activity.via))}" if activity.via else ""
+        way = f"from {words.place(activity.place)}{over} to {words.place(activity.to_place)}"
         return f"Travel {way}" + (f" for {activity.step}" if activity.step else "")
     at = f" at {words.place(activity.place)}" if activity.place else ""
     if activity.kind == "wait":

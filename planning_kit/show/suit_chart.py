@@ -19,7 +19,7 @@ from planning_kit.show.chart_rows import Words
 from planning_kit.show.palette import Theme, theme_named
 from planning_kit.show.swimlane_bars import Trace
 from planning_kit.show.swimlane_scene import EDGE_MIN
-from planning_kit.show.wording import exceptions
+from planning_kit.show.wording import NO_WAY, exceptions
 
 # The "bright" and "vibrant" qualitative schemes of P. Tol, SRON/EPS/TN/09-002 (values from memory): readable
 # on white and on dark, told apart by the colour-blind; the dashes tell the same without colour.
@@ -53,12 +53,15 @@ def _margin_trace(returns: pd.DataFrame, column: str, name: str, words: Words,
     return _line(name, returns["at_min"], returns[column].astype(float), texts, look)
 
 
+_NO_HELP = "no way for the partner to bring them inside"
 _HOME_OF = {"emergency_margin_min": "abort_min", "partner_margin_min": "partner_abort_min",
             "suit_margin_min": "terminate_min"}
 
 
 def _margin_text(row: Mapping[Any, Any], column: str, words: Words) -> str:
     home = row[_HOME_OF[column]]
+    if math.isinf(home):
+        return f"{_when(row['crew'], row['at_min'], words)}, {_place(row, words, 60)}:<br>{_NO_HELP}"
     helped = " with the partner's help" if column == "partner_margin_min" else ""
     what = WORDS.get(row["first_out"], "") if column == "suit_margin_min" else "emergency oxygen"
     return (f"{_when(row['crew'], row['at_min'], words)}, {_place(row, words, 60)}:<br>"
@@ -92,15 +95,19 @@ def _line(name: str, minutes: Iterable[float], values: Iterable[float], texts: S
 def _worst_trace(worst: Mapping[Any, Any], theme: Theme, words: Words) -> Trace:
     """The worst point of one case, named above its line alone and below it with the partner.
 
-    ``worst`` is a row of ``return_summary``.
+    ``worst`` is a row of ``return_summary``. Where there is no way at all it stands on the line of none left.
     """
-    margin, when = number_label(worst["margin_min"], "down"), pet_label(worst["at_min"])
-    text = f"{margin} min at {when}, {_place(worst, words, 40)}"
+    margin = float(worst["margin_min"])
+    text = f"{_left_words(margin)} at {pet_label(worst['at_min'])}, {_place(worst, words, 40)}"
     return chart.scatter(
-        "worst", [chart.axis_ms(worst["at_min"])], [round(float(worst["margin_min"]), 4)],
+        "worst", [chart.axis_ms(worst["at_min"])], [round(margin, 4) if math.isfinite(margin) else 0.0],
         mode="markers+text", text=[text], cliponaxis=False, textfont={"size": 11, "color": theme.ink},
         textposition="top right" if worst["case"].endswith("alone") else "bottom right",
         marker={"symbol": "diamond", "size": 8, "color": theme.ink})
+
+
+def _left_words(margin_min: float) -> str:
+    return f"{number_label(margin_min, 'down')} min" if math.isfinite(margin_min) else NO_WAY
 
 
 def _when(crew: str, minute: float, words: Words) -> str:
@@ -270,7 +277,7 @@ def _alt(plan: TimedPlan) -> str:
         left = [f"{WORDS[row['consumable']]} {number_label(100 * row['left'] / row['usable'], 'down', 0)} %"
                 for row in rows if math.isfinite(row["usable"]) and row["usable"] > 0]
         parts.append(f"{crew} ends with {', '.join(left) or 'nothing known'}.")
-    parts += [f"{row['crew']}, {row['case']}: least margin {number_label(row['margin_min'], 'down')} min at "
+    parts += [f"{row['crew']}, {row['case']}: least margin {_left_words(row['margin_min'])} at "
               f"{pet_label(row['at_min'])} ({row['place']})."
               for row in plan.return_summary.to_dict("records")]
     return " ".join(parts)

@@ -100,13 +100,19 @@ class Names:
         return f"{pet_label(pet)} (GMT {gmt_label(moment_at(pet, self.plan.pet_zero))})"
 
 
+NO_WAY = "no way"
+"""Instead of the minutes of a way home that there is not, and of its margin."""
+
+
 def minutes(value: float, side: Side = "nearest") -> str:
     """A length in minutes, to a tenth, with a true minus."""
     return f"{rounded(value, side, 1):g} min".replace("-", "−")
 
 
 def signed(value: float, unit: str = "min") -> str:
-    """A margin with its sign, down to a tenth."""
+    """A margin with its sign, down to a tenth; ``no way`` for one below everything."""
+    if value == -math.inf:
+        return NO_WAY
     if not math.isfinite(value):
         return "not known"
     return f"{rounded(value, 'down', 1):+.1f} {unit}".replace("-", "−")
@@ -120,7 +126,7 @@ def bracketed(text: object) -> str:
 
 def least(table: pd.DataFrame, column: str) -> dict[Hashable, Any] | None:
     """The first row with the least number in a column; None where no number is known."""
-    known = [row for row in table.to_dict("records") if math.isfinite(row[column])]
+    known = [row for row in table.to_dict("records") if not math.isnan(row[column])]
     return min(known, key=lambda row: row[column], default=None)
 
 
@@ -153,8 +159,9 @@ def exceptions(plan: TimedPlan, crew: str, how: str = "") -> Iterator[str]:
         worst = max(told, key=lambda each: each.short_min)
         what = " and ".join(dict.fromkeys(broken_words(plan, each) for each in told))
         past = "" if plan.now_min is None or told[-1].until_min >= plan.now_min else ", past"
-        yield (f"{case}: the plan breaks {what} from {spells}, by up to "
-               f"{minutes(worst.short_min, 'up')}{past}")
+        by = "with no way at its worst" if math.isinf(worst.short_min) else (
+            f"by up to {minutes(worst.short_min, 'up')}")
+        yield f"{case}: the plan breaks {what} from {spells}, {by}{past}"
 
 
 def exceptions_at(plan: TimedPlan, crew: str, at_min: float) -> list[str]:

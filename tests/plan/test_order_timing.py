@@ -32,7 +32,17 @@ def shuffled(plan: pk.Plan, draws: random.Random) -> tuple[object, ...]:
     return tuple(steps)
 
 
-@pytest.mark.parametrize("name", ["demo_plan", "small_plan"])
+@pytest.fixture(scope="module")
+def wandering_plan(small: pk.Scenario) -> pk.Plan:
+    """The small outing with ways that lead over other places, one of them with a waiting place."""
+    over = {"B1": "POR", "B2": "HAT MID", "C2": "MST", "Z1": "POR MID"}
+    steps = small.steps
+    steps["via_places"] = steps["step"].map(over).fillna("")
+    steps["wait_at"] = ["MID" if step == "B2" else "" for step in steps["step"]]
+    return pk.time_plan(small.with_table("steps", steps))
+
+
+@pytest.mark.parametrize("name", ["demo_plan", "small_plan", "wandering_plan"])
 def test_every_order_has_the_times_of_its_own_scenario(name: str, request: pytest.FixtureRequest) -> None:
     plan = request.getfixturevalue(name)
     timed = plan.timed

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import random
 
 import networkx as nx
 import numpy as np
@@ -133,6 +134,40 @@ def test_with_the_partner_agrees_with_shortest_paths(small: pk.Scenario, seed: i
             come = nx.shortest_path_length(graph, spots[partner], spots[crew], weight="weight")
             home = nx.shortest_path_length(graph, spots[crew], "HAT", weight="weight")
             assert row["with_partner_min"] == pytest.approx(come + 1.5 * home + 8), row
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_brought_only_over_routes_and_from_places_that_allow_it(small: pk.Scenario, seed: int) -> None:
+    # As above; the way home on the graph of what is typed, or follows from room and width, as open.
+    draw = random.Random(seed)
+    scenario = random_outing(small, seed).with_settings({"limits.hook_move_min": 0})
+    places, routes = scenario.places.astype(object), scenario.routes.astype(object)
+    places["crew_at_once"] = [draw.choice(["", 1, 2, 2]) for _ in places.index]
+    routes["tight"] = [draw.choice(["yes", "", "no", "no", "no"]) for _ in routes.index]
+    for table in (places, routes):
+        table["rescue"] = [draw.choice(["", "", "yes", "no"]) for _ in table.index]
+    plan = pk.time_plan(scenario.with_tables({"places": places, "routes": routes}))
+    open_places = {row.place for row in places.itertuples()
+                   if row.rescue == "yes" or (row.rescue == "" and row.crew_at_once != 1)}
+    closed = [(row.from_place, row.to_place) for row in routes.itertuples()
+              if row.rescue == "no" or (row.rescue == "" and row.tight != "no")]
+    walkers = {crew: Walker(plan, crew) for crew in ("EV1", "EV2")}
+    for crew, partner in (("EV1", "EV2"), ("EV2", "EV1")):
+        for row in whole_minutes(plan, crew):
+            graph = walkers[partner].graph.copy()
+            home_graph = graph.copy()
+            home_graph.remove_edges_from(closed)
+            legs = {name: walkers[name].walked_until(row["at_min"]) for name in walkers}
+            spots = {name: split(graph, legs[name], f"{HERE} {name}") for name in walkers}
+            come = nx.shortest_path_length(graph, spots[partner], spots[crew], weight="weight")
+            walked, leg = legs[crew]
+            is_open = walked[-1] in open_places if leg is None else home_graph.has_edge(*leg[:2])
+            spot = split(home_graph, legs[crew], HERE) if is_open else ""
+            expected = math.inf
+            if is_open and nx.has_path(home_graph, spot, "HAT"):
+                home = nx.shortest_path_length(home_graph, spot, "HAT", weight="weight")
+                expected = come + 1.5 * home + 8
+            assert row["with_partner_min"] == pytest.approx(expected), row
 
 
 def split(graph: nx.Graph, place: tuple[list[str], tuple[str, str, float] | None], name: str) -> str:

@@ -49,6 +49,16 @@ def test_an_even_rate_lands_on_the_design_envelope(small: pk.Scenario, btu_h: fl
         assert end_of(plan, crew, "energy")["used"] == pytest.approx(55 * hours)
 
 
+def test_what_lasts_seven_hours_at_1000_btu_lasts_longer_at_850(small: pk.Scenario) -> None:
+    # Same source: 7 h at 1000 Btu/h are 7000 Btu, at 850 Btu/h 8.2 h; the envelope says 8, 6800 Btu.
+    usable = {f"suit.{key}": value for key, value in (
+        ("oxygen_g", 7 * 72.88), ("energy_wh", 5000), ("co2_g", 5000), ("water_g", 50_000))}
+    for btu_h, hours in ((1000, 7.0), (850, 7000 / 850)):
+        plan = even_outing(small.with_settings(usable), btu_h * 0.293071, 400)
+        for crew in ("EV1", "EV2"):
+            assert end_of(plan, crew, "oxygen")["runs_out_min"] == pytest.approx(hours * 60, rel=3e-3)
+
+
 def watt_minutes(plan: pk.Plan, crew: str, travel: str = "moderate", wait: str = "rest") -> float:
     """Metabolic W min of the outing, summed from the timeline and the tables as text."""
     watts = dict(zip(LEVELS, (120, 210, 290, 400), strict=True))

@@ -167,7 +167,7 @@ class MadeUp(TimedPlan):
 
     @property
     def lanes(self) -> dict[str, tuple[Activity, ...]]:
-        columns = [field.name for field in fields(Activity)]
+        columns = [field.name for field in fields(Activity) if field.name in self.timeline]
         rows = [Activity(*row) for row in self.timeline[columns].itertuples(index=False)]
         return {who: tuple(row for row in rows if row.crew == who) for who in ("EV1", "EV2", "GND", "ARM")}
 

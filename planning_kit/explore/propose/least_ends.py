@@ -26,7 +26,7 @@ from planning_kit.explore.propose.order_problem import Problem
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.explore.propose.timed_rules import lane_way
 from planning_kit.inputs.records import BOTH
-from planning_kit.plan.build import allowed_windows, step_demands
+from planning_kit.plan.build import allowed_windows, step_demands, stops_into
 
 _LOOK_EVERY = 500
 _NEVER = 1 << 50
@@ -269,5 +269,5 @@ def trip_of(problem: Problem, who: str, numbers: tuple[int, ...]) -> Trip:
 def _spot(problem: Problem, position: int) -> str:
     """The place of a step; its own where the way into it is not that into the place."""
     step = problem.work.steps[position]
-    is_plain = step.wait_at in ("", step.place) and not step.travel_extra_min
+    is_plain = {*stops_into(step)} == {step.place} and not step.travel_extra_min
     return step.place if is_plain else f"for {step.step}"

@@ -29,7 +29,7 @@ from planning_kit.explore.propose.order_problem import Problem, crews_of, is_her
 from planning_kit.explore.propose.timed_rules import between_ends, lane_way
 from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.records import INSIDE, Inhibit, Item, Place, Records, Step
-from planning_kit.plan.build import light_demand
+from planning_kit.plan.build import light_demand, stops_into
 from planning_kit.plan.network import MAX_GAP, MIN_GAP, Bound
 from planning_kit.plan.travel import Travel
 
@@ -202,7 +202,7 @@ def add_tethers(problem: Problem) -> None:
         problem.chains.append(chain)
         for i in problem.positions[person.crew]:
             step = problem.work.steps[i]
-            good = reach[step.place] & reach[step.wait_at or step.place]
+            good = frozenset.intersection(*(reach[stop] for stop in stops_into(step)))
             need_state(problem.model, chain, problem.placed[i], is_here(problem, person.crew, i), good, asked)
 
 

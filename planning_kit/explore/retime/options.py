@@ -230,7 +230,7 @@ def _parting(one: Iterable[Activity], other: Iterable[Activity]) -> float:
     for a, b in zip_longest(one, other):
         if a is None or b is None:
             return float(min(each.start_min for each in (a, b) if each))
-        same = (a.kind, a.step, a.place, a.to_place) == (b.kind, b.step, b.place, b.to_place)
+        same = (a.kind, a.step, a.place, a.to_place, a.via) == (b.kind, b.step, b.place, b.to_place, b.via)
         if not same or abs(a.start_min - b.start_min) > ROUNDING_MIN:
             return float(min(a.start_min, b.start_min))
         if abs(a.finish_min - b.finish_min) > ROUNDING_MIN:

@@ -57,7 +57,7 @@ METHOD = (
                  "moves and ingress included. What makes the step under way safe comes first, whole at every "
                  "minute of it: at once (abort) against the emergency oxygen, in good order (terminate) "
                  "against the suits and the hard limit; in a rescue that of both. A step that says nothing "
-                 "takes none. A helper is assumed to use as much as in travel.",
+                 "takes none. Help comes, and brings home, only where places and routes allow a rescue.",
      "common practice, no source"),
     ("Hardware", "What the takes and leaves of the steps say, in the order of their times. What the tables "
                  "do not say is not assumed.", "scenario"),

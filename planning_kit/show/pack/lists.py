@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+import math
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 import pandas as pd
@@ -14,7 +15,7 @@ from planning_kit.judge.acceptances import rulings_of
 from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.pack.content import Column, Row, Section, Table, percent, pet, table_of
-from planning_kit.show.wording import Names, OpenFindings, exceptions
+from planning_kit.show.wording import NO_WAY, Names, OpenFindings, exceptions
 from planning_kit.sky.orbit import Orbit, elements_age_note
 
 _LONGEST_ABOUT = 24  # the finding itself names them all
@@ -177,6 +178,10 @@ _STORE_SIDES: tuple[tuple[str, Side], ...] = (
     ("usable", "down"), ("used", "up"), ("left", "down"), ("reserve", "up"))
 
 
+def _or_no_way(column: str) -> Callable[[Row], object]:
+    return lambda row: NO_WAY if math.isinf(row[column]) else row[column]
+
+
 def margins_section(plan: TimedPlan) -> Section:
     """What is left in each suit at the end, and the worst point of each way back."""
     names, broken = Names(plan), {(each.crew, each.case) for each in plan.return_breaches}
@@ -197,10 +202,10 @@ def margins_section(plan: TimedPlan) -> Section:
                  Column("Runs out", lambda row: "first" if row["first"] else "", 0.8)),
         table_of(plan.return_summary, "Ways back", "The worst point of each way back",
                  Column("Crew", "crew", 0.6), Column("Case", "case", 2.2),
-                 Column("Least margin, min", "margin_min", digits=1, side="down"),
+                 Column("Least margin, min", _or_no_way("margin_min"), digits=1, side="down"),
                  Column("At PET", pet("at_min"), 0.8),
                  Column("Place", lambda row: names.title(row["place"]), 1.8),
-                 Column("Time back, min", "time_back_min", digits=1, side="up"),
+                 Column("Time back, min", _or_no_way("time_back_min"), digits=1, side="up"),
                  Column("Turn back by PET", turn_back),
                  Column("Could stay, min", "stay_min", digits=1, side="down")),
     ))

@@ -52,6 +52,18 @@ def test_the_proven_best_is_the_best_of_all_orders(free: pk.Scenario, proposals:
     assert best.end_min < pk.time_plan(free).end_min - 1
 
 
+def test_ways_over_named_places_are_proven_too(free: pk.Scenario) -> None:
+    # The Port deck by way of the Mid rack is 12 m farther from the Hatch, not from the Mid rack.
+    steps = free.steps
+    steps["via_places"] = steps["step"].map({"C2": "MID", "B2": "HAT MID"}).fillna("")
+    scenario = free.with_table("steps", steps)
+    best = pk.time_plan(scenario).propose(effort=5.0, seconds=120).best
+    assert best is not None
+    assert best.is_proven
+    reached = best_of_all_orders(scenario)
+    assert reached - 1e-6 <= best.end_min <= reached + ROUNDING_MIN
+
+
 @pytest.mark.parametrize("seed", range(8))
 def test_no_order_ends_before_its_own_bound(small: pk.Scenario, seed: int) -> None:
     # Uneven ways and minutes: what the solver counts in whole seconds is longer than it is.
