@@ -220,6 +220,8 @@ def without(scenario, task):
     inhibits = inhibits[~inhibits["from_step"].isin(gone.index) & ~inhibits["until_step"].isin(gone.index)]
     inhibits["needed_by"] = inhibits["needed_by"].map(
         lambda names: " ".join(name for name in names.split() if name not in gone.index))
+    lost = set(scenario.inhibits["inhibit"]) - set(inhibits["inhibit"])
+    hazards = scenario.hazards[[not lost & set(cell.split()) for cell in scenario.hazards["controls"]]]
     # Each table on its own must stay valid: what refers to steps goes before the steps do.
-    return (scenario.with_table("gaps", gaps).with_table("inhibits", inhibits)
+    return (scenario.with_table("gaps", gaps).with_table("hazards", hazards).with_table("inhibits", inhibits)
             .with_table("steps", kept))
