@@ -42,7 +42,7 @@ def work(plan):
 
 
 def outing_end(plan):
-    return plan.timeline["finish_min"].max()
+    return plan.end_min
 
 
 # --- every scenario that loads --------------------------------------------------------------------
@@ -142,7 +142,7 @@ def test_demo_partner_can_be_brought_home_from_everywhere(demo, demo_plan):
 def test_demo_airlock_takes_its_time(demo):
     airlock = demo.records.settings.airlock
     given = (airlock.hatch_closed_min, airlock.repress_start_min, airlock.repress_safe_min,
-             airlock.emergency_safe_min)
+             airlock.emergency_repress_safe_min)
     assert len(set(given)) == 4
     assert airlock.sources.keys() >= {"hatch_closed_min", "repress_start_min", "repress_safe_min", "ends"}
 
@@ -340,7 +340,7 @@ def test_small_outing_leaves_out_what_may_be_left_out():
 
 def test_faulty_plan_loads_and_says_what_is_expected_of_it():
     scenario = pk.load_scenario(SCENARIOS / "faulty-plan")
-    assert 15 <= len(scenario.steps) <= 20
+    assert 15 <= len(scenario.steps) <= 25
     assert (scenario.steps["x_expected"] != "").sum() >= 10
     told = (SCENARIOS / "faulty-plan" / "what-is-wrong.md").read_text(encoding="utf-8")
     assert told.count("\n|") >= 20
