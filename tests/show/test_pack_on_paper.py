@@ -94,7 +94,7 @@ def test_a_case_has_an_exception_just_where_the_plan_goes_on_past_its_time(name:
 def test_what_is_open_stands_where_the_crew_reads_it(faulty_plan: pk.Plan) -> None:
     pack, sheet = pocket(faulty_plan, "EV1")
     stops, concerns = ((faulty_plan.findings["severity"] == each).sum() for each in ("stop", "concern"))
-    assert any(f"{stops} stops, {concerns} concerns" in words for words in sheet.words)
+    assert any(f"{stops} stops; {concerns} concerns, 1 accepted;" in words for words in sheet.words)
     tables = {block.sheet: block for section in pack.sections for block in section.blocks
               if isinstance(block, Table)}
     numbers = {row[1]: row for row in tables["Findings"].rows}
