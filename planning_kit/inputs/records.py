@@ -77,12 +77,15 @@ class Place:
         may_be_absent=True)] = ""
     caution_class: Annotated[str, _class_of_caution()] = "caution"
     rescue: Annotated[bool | None, column("yes_no", "a second person can work here to bring the other in; "
-        "empty: no where crew_at_once is 1", may_be_unknown=True, may_be_absent=True)] = None
+        "empty: no where crew_at_once is 1 or not known", may_be_unknown=True, may_be_absent=True)] = None
 
     @property
     def allows_rescue(self) -> bool:
-        """Whether a second person can work here to bring the other in: as said, or by its room."""
-        return self.rescue if self.rescue is not None else self.crew_at_once is None or self.crew_at_once > 1
+        """Whether a second person can work here to bring the other in: as said, or by its room.
+
+        Where neither is known the unsafe case is assumed.
+        """
+        return self.rescue if self.rescue is not None else (self.crew_at_once or 0) > 1
 
 
 @dataclass(frozen=True)

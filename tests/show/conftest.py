@@ -201,7 +201,8 @@ def make_plan() -> MadeUp:
         relays={"relay 46°E": np.array([[10.0, 95.0], [110.0, 200.0], [215.0, 540.0]]),
                 "relay 174°W": np.array([[0.0, 60.0], [90.0, 320.0]])},
         named_windows={"thrusters-free": np.array([[60.0, 240.0], [270.0, 540.0]])},
-        end_min=float(timeline.finish_min.max()), horizon_min=540.0, handovers=make_handovers(timeline),
+        end_min=float(timeline.finish_min.max()),
+        safe_min=float(timeline.finish_min.max()), horizon_min=540.0, handovers=make_handovers(timeline),
         inhibits=make_inhibits(),
     )
 

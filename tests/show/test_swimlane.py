@@ -207,7 +207,7 @@ def test_limits_are_labelled_lines_with_their_source(plan):
 
 
 def test_the_first_view_holds_the_whole_outing_even_past_the_hard_limit(plan):
-    plan.end_min = 460.0
+    plan.end_min = plan.safe_min = 460.0
     assert swimlane(plan).layout.xaxis.range[1] >= 460 * MS
 
 

@@ -116,11 +116,11 @@ def test_an_abort_makes_safe_goes_home_and_waits_for_the_partner(demo_plan: pk.P
     table = demo_plan.abort(150.0)
     # EV1 is in X4 at the end of the boom: 2 min to make it safe, 9 + 14 + 13 + 6 + 5 + 3 = 50 m at
     # 6.5 m/min, the hook moved once at the hub ring (27 m from the knuckle are too far for 26 m) and once at
-    # the airlock, 1 min each, then 10 min of ingress.
+    # the airlock, 1 min each, then 10 min in the airlock.
     inside = 150 + 2 + 50 / 6.5 + 2 + 10
     own = table[table["who"] == "EV1"]
     assert own["what"].tolist()[0] == "Make X4 safe: Two bolts in"
-    assert own["minutes"].tolist() == pytest.approx([2, 50 / 6.5 + 2, 10])
+    assert own["minutes"].tolist() == pytest.approx([2, 50 / 6.5 + 2, 3, 2, 5])
     assert own["finish_min"].iloc[-1] == pytest.approx(inside)
     # EV2 in X6 has nothing to do first (0 min) and is there sooner, at 6.0 m/min: the wait fills the rest.
     other = table[table["who"] == "EV2"]
