@@ -202,6 +202,10 @@ class Set(Change):
     def _lines(self) -> Sequence[str]:
         return (", ".join(f"{key} = {_as_words(value)}" for key, value in self.keys.items()),)
 
+    def arguments(self) -> dict[str, object]:
+        """The keys."""
+        return {"settings": dict(self.keys)}
+
     def _edit(self, tables: Tables) -> None:
         tables.settings |= self.keys
 

@@ -8,6 +8,8 @@ from typing import Annotated, Any, Literal, get_origin, get_type_hints
 
 SUITED = ("EV1", "EV2")
 WINDOW_WORDS = ("night", "day")
+GIVING_WAY = ("night_guard", "link", "min_gap", "max_gap", "same_window", "light", "windows", "after")
+"""What gives way where no plan keeps all rules, the soonest first; a scenario may say otherwise."""
 MAX_HORIZON_H = 240.0
 LONGEST_MIN = MAX_HORIZON_H * 60
 FAR_M = 100_000.0

@@ -103,10 +103,13 @@ _CHECKS = Section("checks", "looks at the suit; each may carry its source in a s
 
 _RELAYS = Section("relays", "geostationary relays", columns_of(setting_records.Relays))
 
+_GIVES_WAY = Section("gives_way", "what gives way first where no plan keeps all rules",
+                     columns_of(setting_records.GivesWay))
+
 _ODDS = Section("odds", "how durations vary together", columns_of(setting_records.OddsSettings))
 
 SECTIONS: tuple[Section, ...] = (_TOP, _LIMITS, _AIRLOCK, _LIGHTING, _EXERTION, _SUIT, _CHECKS, _RELAYS,
-                                 _ODDS)
+                                 _ODDS, _GIVES_WAY)
 SECTION_BY_NAME: dict[str, Section] = {section.name: section for section in SECTIONS}
 NEEDED_SECTIONS = ("limits", "airlock")
 

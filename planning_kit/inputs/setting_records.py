@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated, TypeVar
 
-from planning_kit.inputs.fields import MAX_HORIZON_H, choice, column, minutes, number, reference
+from planning_kit.inputs.fields import GIVING_WAY, MAX_HORIZON_H, choice, column, minutes, number, reference
 
 Key = TypeVar("Key")
 Value = TypeVar("Value", covariant=True)
@@ -168,6 +168,15 @@ class Suit:
 
 
 @dataclass(frozen=True)
+class GivesWay:
+    """What gives way first where no plan keeps all rules, and who says so."""
+
+    order: Annotated[tuple[str, ...], column("names", "what gives way, the soonest first: all of "
+        + ", ".join(GIVING_WAY))]
+    source: Annotated[str, column("text", "who says so")]
+
+
+@dataclass(frozen=True)
 class OddsSettings:
     """How durations vary together: log-scale standard deviations and the name of the distribution."""
 
@@ -206,6 +215,7 @@ class Settings:
     checks: CrewChecks
     relays: Relays | None
     odds: OddsSettings
+    gives_way: GivesWay | None = None
 
     @property
     def outing_end_words(self) -> str:

@@ -9,6 +9,7 @@ import copy
 import re
 import tomllib
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import UTC, datetime
 from functools import reduce
 from itertools import pairwise
@@ -31,7 +32,7 @@ from planning_kit.inputs.cells import (
     plain_text,
 )
 from planning_kit.inputs.faults import Faults
-from planning_kit.inputs.fields import Field, Section, columns_of
+from planning_kit.inputs.fields import GIVING_WAY, Field, Section, columns_of
 from planning_kit.inputs.folder_files import is_plain_name
 from planning_kit.inputs.raw import BOM, decode
 from planning_kit.inputs.setting_records import (
@@ -40,6 +41,7 @@ from planning_kit.inputs.setting_records import (
     Airlock,
     CrewChecks,
     FrozenMapping,
+    GivesWay,
     Limits,
     OddsSettings,
     Relays,
@@ -142,6 +144,10 @@ def _parse_key(value: object, field: Field) -> object:
         if not isinstance(value, list):
             raise CellFault("must be a list of numbers, such as [-60.0, 120.0]")
         return tuple(_number(entry, field) for entry in value)
+    if field.kind == "names":
+        if not isinstance(value, list):
+            raise CellFault('must be a list of names, such as ["light", "after"]')
+        return tuple(parse_cell(_text(entry), replace(field, kind="name")) for entry in value)
     if field.is_number:
         return value if isinstance(value, str) and value in field.words else _number(value, field)
     text = _text(value)
@@ -185,6 +191,10 @@ def _brief(value: object) -> object:
 
 def _check_order(parsed: dict[str, Values], faults: Faults) -> None:
     top, limits = parsed[""], parsed.get("limits", {})
+    order = parsed.get("gives_way", {}).get("order", GIVING_WAY)
+    if isinstance(order, tuple) and sorted(order) != sorted(GIVING_WAY):
+        faults.add(_WHERE, None, "gives_way.order", " ".join(order),
+                   f"must name each of these once: {', '.join(GIVING_WAY)}")
     early, pet_zero, late = (top.get(key) for key in ("pet_zero_earliest", "pet_zero_utc", "pet_zero_latest"))
     if isinstance(early, datetime) and isinstance(pet_zero, datetime) and early > pet_zero:
         faults.add(_WHERE, None, "pet_zero_earliest", early.isoformat(), "lies after PET 0")
@@ -223,6 +233,7 @@ def build_settings(parsed: Mapping[str, Values]) -> Settings:
         checks=_with_sources(CrewChecks, {"every_min": None, "body_m": None} | parsed.get("checks", {})),
         relays=Relays(**parsed["relays"]) if "relays" in parsed else None,  # type: ignore[arg-type]
         odds=OddsSettings(**odds),  # type: ignore[arg-type]
+        gives_way=GivesWay(**parsed["gives_way"]) if "gives_way" in parsed else None,  # type: ignore[arg-type]
         **top,  # type: ignore[arg-type]
     )
 

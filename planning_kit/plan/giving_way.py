@@ -1,9 +1,10 @@
 """The plan that breaks least: which rules give way, and by how much, where no plan keeps them all.
 
 Never give way: the order of work, travel, the two of a step of both, durations, PET 0 and now. The rest gives
-way by classes (`CLASSES`), the first soonest. From the last class to the first, all classes before it out of
-the way: the least amount by which all rules of the class, relaxed by it, leave a plan; then row by row down
-to its own least. The earliest plan of what is left is the plan. Amounts are minutes, rounded up to a tenth.
+way by classes (`GIVING_WAY`, or as the scenario says), the first soonest. From the last class to the first,
+all classes before it out of the way: the least amount by which all rules of the class, relaxed by it, leave a
+plan; then row by row down to its own least. The earliest plan of what is left is the plan. Amounts are
+minutes, rounded up to a tenth.
 
 Relaxed by v minutes a bound may be missed by v, a window is v longer at each end, and a guard v less. A rule
 that has no window at all (a named period not known for that day) is let go: its amount is infinite.
@@ -19,15 +20,14 @@ from functools import reduce
 
 import numpy as np
 
+from planning_kit.inputs.fields import GIVING_WAY
+from planning_kit.inputs.records import Records
 from planning_kit.plan import network as kinds
 from planning_kit.plan.network import GRID_MIN, Bound, Broken, Demand, Network, on_grid
 from planning_kit.plan.timing import earliest_starts, outing_end
 from planning_kit.sky.windows import shrink
 
-GUARD, SAME_WINDOW = "night_guard", "same_window"
-CLASSES = (GUARD, kinds.LINK, kinds.MIN_GAP, kinds.MAX_GAP, SAME_WINDOW, kinds.LIGHT, kinds.WINDOW,
-           kinds.AFTER)
-"""What gives way, soonest first."""
+GUARD, SAME_WINDOW, NAMED = "night_guard", "same_window", "windows"
 TENTHS = 10
 _WINDOWED = (kinds.LINK, kinds.LIGHT, kinds.WINDOW)
 Windows = np.ndarray
@@ -54,7 +54,7 @@ LOG_SECOND_MIN = 1.0 / 60.0
 
 
 def keeping_most(network: Network, durations: np.ndarray, hard_min: Callable[[Network, np.ndarray], float],
-                 order: Sequence[str] = CLASSES) -> tuple[Network, np.ndarray]:
+                 order: Sequence[str] = GIVING_WAY) -> tuple[Network, np.ndarray]:
     """The network and its earliest starts where there is a plan; else with what gives way taken out.
 
     ``durations`` (steps,) minutes; ``hard_min`` tells the hard limit of a network with its starts. Plans that
@@ -71,8 +71,13 @@ def keeping_most(network: Network, durations: np.ndarray, hard_min: Callable[[Ne
     return replace(kept, given_way=broken, whole=network), starts
 
 
+def gives_way_order(records: Records) -> tuple[str, ...]:
+    """What gives way, the soonest first: as the scenario says, else as usual."""
+    return records.settings.gives_way.order if records.settings.gives_way else GIVING_WAY
+
+
 def least_amounts(network: Network, durations: np.ndarray, hard_min: Callable[[Network, np.ndarray], float],
-                  order: Sequence[str] = CLASSES) -> tuple[Amounts, Network]:
+                  order: Sequence[str] = GIVING_WAY) -> tuple[Amounts, Network]:
     """By how much each rule gives way, and the network with the horizon that this needs."""
     rules = _rules(network)
     free = dict.fromkeys((rule for kind in order for rule in rules[kind]), np.inf)
@@ -92,13 +97,14 @@ def _fits(network: Network, durations: np.ndarray, limit_min: float) -> bool:
 
 def _rules(network: Network) -> dict[str, list[Rule]]:
     """Every rule that may give way, by class, in row order."""
-    found: dict[str, list[Rule]] = {kind: [] for kind in CLASSES}
+    found: dict[str, list[Rule]] = {kind: [] for kind in GIVING_WAY}
     for number, bound in enumerate(network.bounds):
         if bound.kind in (kinds.AFTER, kinds.MIN_GAP, kinds.MAX_GAP):
             found[bound.kind].append(Rule(bound.kind, number))
     for step, demands in enumerate(network.demands):
         for demand in demands:
-            found[demand.kind].append(Rule(demand.kind, step, demand.label))
+            kind = NAMED if demand.kind == kinds.WINDOW else demand.kind
+            found[kind].append(Rule(demand.kind, step, demand.label))
             if demand.guard_min > 0:
                 found[GUARD].append(Rule(GUARD, step))
     found[SAME_WINDOW] = [Rule(SAME_WINDOW, number) for number in range(len(network.groups))]

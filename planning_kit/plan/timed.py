@@ -31,7 +31,7 @@ from planning_kit.plan.custody import custody_table, kit_table, track_custody
 from planning_kit.plan.custody_state import Custody
 from planning_kit.plan.explain import explain_step
 from planning_kit.plan.exposures import Exposure, exposures_table, hazard_exposures
-from planning_kit.plan.giving_way import keeping_most
+from planning_kit.plan.giving_way import gives_way_order, keeping_most
 from planning_kit.plan.hard_limit import LimitRule, by_consumables, stop_if_unknown
 from planning_kit.plan.inhibit_list import inhibits_table, stays_by_inhibit
 from planning_kit.plan.legs import Passage, cautions_table, crew_passages
@@ -104,7 +104,8 @@ class TimedPlan(Times):
         def of(network: Network, starts: np.ndarray) -> TimedPlan:
             return cls(scenario, moment, almanac, travels, network, durations, starts)
 
-        network, starts = keeping_most(network, durations, lambda *times: of(*times).hard_min)
+        network, starts = keeping_most(network, durations, lambda *times: of(*times).hard_min,
+                                       gives_way_order(records))
         plan = of(network, starts)
         if scenario.settings.limits.fixed_hard_min is None:
             stop_if_unknown(plan.suit_histories)

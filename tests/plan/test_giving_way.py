@@ -12,9 +12,11 @@ import numpy as np
 import pytest
 from ortools.sat.python import cp_model
 
+import planning_kit as pk
+from planning_kit.inputs.fields import GIVING_WAY as CLASSES
 from planning_kit.plan import network as kinds
 from planning_kit.plan.build import allowed_windows
-from planning_kit.plan.giving_way import CLASSES, GUARD, SAME_WINDOW, keeping_most, least_amounts
+from planning_kit.plan.giving_way import GUARD, NAMED, SAME_WINDOW, keeping_most, least_amounts
 from planning_kit.plan.network import Bound, Demand, Group, Home, Network, Release
 from planning_kit.plan.timing import earliest_starts
 from planning_kit.sky.windows import shrink
@@ -73,7 +75,8 @@ class Asked:
                 self.rules[bound.kind].append((bound.kind, number, ""))
         for step, demands in enumerate(network.demands):
             for demand in demands:
-                self.rules[demand.kind].append((demand.kind, step, demand.label))
+                kind = NAMED if demand.kind == kinds.WINDOW else demand.kind
+                self.rules[kind].append((demand.kind, step, demand.label))
                 if demand.guard_min:
                     self.rules[GUARD].append((GUARD, step, ""))
         self.rules[SAME_WINDOW] = [(SAME_WINDOW, number, "") for number in range(len(network.groups))]
@@ -193,3 +196,62 @@ def test_what_gives_way_is_what_the_solver_finds(block: int) -> None:
         expected = {rule: value for rule, value in by_solver(network, durations, hard).items() if value}
         assert finite == expected, seed
     assert broken > 10
+
+
+def short_night(demo: pk.Scenario, longer_min: float) -> pk.Scenario:
+    """The exchange of tern-2 longer, so that its night does not hold it, and the clock with it."""
+    steps = demo.steps.set_index("step", drop=False)
+    for column in ("minutes_low", "minutes_likely", "minutes_high"):
+        steps.loc["X3", column] += longer_min
+    gaps = demo.gaps
+    gaps.loc[gaps["max_gap"].notna(), "max_gap"] += 60
+    return demo.with_tables({"steps": steps, "gaps": gaps})
+
+
+def test_the_guard_gives_first_and_the_finding_has_the_numbers(demo: pk.Scenario) -> None:
+    plain = pk.time_plan(demo)
+    night = plain.light.night[1]
+    room = night[1] - night[0] - 2 * demo.settings.night_guard_s / 60
+    exchange = [step.step for step in demo.records.steps if step.same_window == "exchange"]
+    first = min(plain.timed.span(step)[0] for step in exchange)
+    last = max(plain.timed.span(step)[1] for step in exchange)
+    short = short_night(demo, room - (last - first) + 0.4)
+    plan = pk.time_plan(short.with_settings({"horizon_h": 7.0}))
+    found = plan.findings.query("check == 'rules'")
+    assert found["severity"].unique().tolist() == ["stop"]
+    told = " ".join(found["message"])
+    assert "min of one night; night 2" in told
+    assert "after guards" in told
+    mends = plan.gain("X3", most=2)
+    assert not mends["change"].str.startswith("no change").all()
+    for row in mends.dropna(subset=["by_min"]).itertuples():
+        assert plan.what_if(**row.what_if).findings.query("check == 'rules'").empty, row.change
+
+
+def test_a_scenario_may_say_what_gives_way(small: pk.Scenario) -> None:
+    long = small.edit_row("steps", "B3", minutes_low=50, minutes_likely=55, minutes_high=60)
+    order = ["light", *(each for each in CLASSES if each != "light")]
+    plan = pk.time_plan(long.with_settings({"gives_way.order": order, "gives_way.source": "test"}))
+    assert plan.findings.query("check == 'rules'")["step"].tolist() == ["B3"]
+    with pytest.raises(pk.ScenarioError, match=r"gives_way.order .*must name each of these once"):
+        small.with_settings({"gives_way.order": ["light"]})
+
+
+def test_a_sweep_keeps_no_limit_where_rules_give_way(small: pk.Scenario) -> None:
+    long = small.edit_row("steps", "B3", minutes_low=50, minutes_likely=55, minutes_high=60)
+    sweep = pk.time_plan(long).sweep("2031-09-03T07:30:00Z", "2031-09-03T07:40:00Z", 5)
+    assert sweep["reason"].str.contains("B3 needs 55.0 min of one night").all()
+    assert np.isfinite(sweep["end_min"]).all()
+    assert sweep.good_spells.empty
+
+
+def test_a_period_that_is_not_known_is_a_stop_at_each_step(demo: pk.Scenario) -> None:
+    named = demo.windows.iloc[:0]
+    used = demo.steps.loc[demo.steps["windows"] != "", "step"].tolist()
+    assert used
+    windows = demo.windows.assign(start="2031-06-20T00:00:00Z", end="2031-06-20T01:00:00Z")
+    assert named.empty
+    plan = pk.time_plan(demo.with_table("windows", windows.drop_duplicates("window")))
+    found = plan.findings.query("check == 'rules' and rule == 'outside-window'")
+    assert set(used) <= set(found["step"])
+    assert found["message"].str.contains("none is known before the horizon").any()

@@ -27,7 +27,7 @@ from planning_kit.inputs.log_state import States, Suited, states_of
 from planning_kit.inputs.records import Records
 from planning_kit.inputs.times import moment_at, pet_label, pet_min
 from planning_kit.plan.build import build_network
-from planning_kit.plan.giving_way import LOG_SECOND_MIN, broken_rules, keeping_most
+from planning_kit.plan.giving_way import LOG_SECOND_MIN, broken_rules, gives_way_order, keeping_most
 from planning_kit.plan.network import Broken, Network, on_grid
 from planning_kit.plan.past import Happened, Whereabouts, ended_at, from_here, with_past
 from planning_kit.plan.plan_times import Almanac, almanac_for
@@ -169,7 +169,7 @@ def _placed(base: TimedPlan, happened: Happened, almanac: Almanac, now_min: floa
         return replace(base, scenario=happened.scenario, almanac=almanac, network=tried, durations=durations,
                        starts=starts).hard_min
 
-    network, starts = keeping_most(network, durations, hard_min)
+    network, starts = keeping_most(network, durations, hard_min, gives_way_order(records))
     broken = tuple(broken_rules(whole, network.fixed, starts, durations, LOG_SECOND_MIN))
     return _Placed(happened, network, durations, starts, broken)
 
