@@ -1,7 +1,7 @@
 """Checks of what is typed about hazards against what follows from the plan, and of looks at the suit.
 
-``hazard-data``: rules ``needed-by``, ``never-controls`` (about the inhibit), ``no-source`` and ``no-body-m``
-(about the hazards).
+``hazard-data``: rules ``needed-by``, ``never-controls``, ``confirmed-early`` (about the inhibit),
+``no-source``, ``no-body-m`` (about the hazards), ``moved-places`` (about the zones).
 
 ``looks``: rules ``no-look``, ``no-every-min`` (about what is looked at), ``no-source`` (about the key).
 """
@@ -91,6 +91,33 @@ def _never_controls(plan: TimedPlan, hold: Hold) -> Finding:
                 "anything; move what confirms it earlier, or hold it longer",
         source="inhibits.safe_after_min, confirmed_by", value=late, limit=hold.lift_after_min,
         margin=hold.lift_after_min - late)
+
+
+def check_confirmations(plan: TimedPlan) -> Iterator[Finding]:
+    """An inhibit that is confirmed before it must stand: nobody sees what is set after that (concern)."""
+    for hold in plan.inhibit_holds:
+        inhibit, early = hold.inhibit, hold.set_by_min - hold.confirmed_min
+        if early > ROUNDING_MIN:  # not so where no step confirms it, as NaN is no number
+            yield Finding(
+                CONCERN, DATA, "confirmed-early", about=inhibit.inhibit, step=inhibit.confirmed_by,
+                start_min=hold.confirmed_min,
+                message=f"inhibit {inhibit.inhibit} is confirmed at {pet_label(hold.confirmed_min, 'down')}, "
+                        f"when {inhibit.confirmed_by} is finished, but must stand only from "
+                        f"{pet_label(hold.set_by_min, 'up')} on: nobody sees what is set after that. Let it "
+                        f"stand from {inhibit.confirmed_by} on (from_step, lead_min), or confirm it later",
+                source="inhibits.confirmed_by", value=hold.confirmed_min, limit=hold.set_by_min,
+                margin=-early)
+
+
+def check_moved_places(plan: TimedPlan) -> Iterator[Finding]:
+    """Spheres while a part of the station turns: nobody knows where its places are then (remark)."""
+    zones = list(dict.fromkeys(zone for step in plan.steps for zone in step.moves))
+    spheres = [hazard.hazard for hazard in plan.scenario.records.hazards if hazard.centre]
+    if zones and spheres:
+        yield Finding(
+            REMARK, DATA, "moved-places", about=" ".join(zones),
+            message=f"steps move {', '.join(zones)}, and places there count as where places.csv has them, "
+                    f"while they move and after: whether they come into {', '.join(spheres)} is not checked")
 
 
 def check_hazard_data(plan: TimedPlan) -> Iterator[Finding]:

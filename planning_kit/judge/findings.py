@@ -19,7 +19,7 @@ _SHOWS_ANYWHERE = {
     ("return", "helped-too-far"), ("return", "helped-too-late"), ("return", "helped-no-way"),
     ("tethers", "still-hooked"), ("custody", "not-inside"), ("custody", "not-in-place"),
     ("custody", "stays-outside"), ("hazards", "total-too-long"), ("hazards", "contamination-inside"),
-    ("looks", "no-look"), ("hazard-data", "never-controls"),
+    ("looks", "no-look"), ("hazard-data", "never-controls"), ("hazard-data", "confirmed-early"),
 }
 
 

@@ -99,7 +99,8 @@ class _Inside:
         """Every stretch that one crew member spends inside, by time."""
         before: Passage | None = None
         for passage in passages:
-            if before is not None and before.route and passage.route and passage.place in self._named:
+            # At PET 0 they are at the airlock, also where nothing is done there before they leave.
+            if passage.route and (before is None or before.route) and passage.place in self._named:
                 moment = Passage(passage.crew, passage.place, "", passage.start_min, passage.start_min,
                                  passage.step, None, TRAVEL)
                 for number in self._passed(before, passage):
@@ -118,9 +119,10 @@ class _Inside:
             self._known[key] = [each for each in parts if each[1]]
         return self._known[key]
 
-    def _passed(self, before: Passage, after: Passage) -> list[int]:
+    def _passed(self, before: Passage | None, after: Passage) -> list[int]:
         """The hazards of a named place between two legs, where none of the two is inside there."""
-        touched = {number for number, parts in self._parts(before) if parts[-1][1] == 1.0}
+        touched = {number for number, parts in (self._parts(before) if before else ())
+                   if parts[-1][1] == 1.0}
         touched |= {number for number, parts in self._parts(after) if parts[0][0] == 0.0}
         return [number for number, reach in enumerate(self._reaches)
                 if reach.passes(after.place) and number not in touched]
