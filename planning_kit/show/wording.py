@@ -234,7 +234,15 @@ class StepWords:
             kind = "warning" if step.caution_class == "warning" else "caution"
             yield Fact(kind, f"{step.caution_class.capitalize()}: {one_line(step.caution)}",
                        f"{step.caution_class.upper()}: {one_line(step.caution)}")
+        if step.clears:
+            yield Fact("clears", f"clears of {', '.join(self._cleared(step))}")
+        if step.checks:
+            yield Fact("looks", f"look at {one_line(', '.join(step.checks))}")
         yield from self._make_safe(step)
+
+    def _cleared(self, step: Step) -> Iterator[str]:
+        titles = {each.hazard: one_line(each.title) for each in self.plan.scenario.records.hazards}
+        return (titles[name] or name for name in step.clears)
 
     def _conditions(self, step: Step) -> Iterator[Fact]:
         if step.light in ("night", "day"):
@@ -250,6 +258,9 @@ class StepWords:
             if step.step in inhibit.needed_by:
                 name = inhibit.inhibit + bracketed(inhibit.title)
                 yield Fact("inhibit", f"only with inhibit {name} in force", f"{inhibit.inhibit} in force")
+        if step.moves:
+            rides = f"; {' and '.join(step.rides)} on it" if step.rides else "; nobody on it"
+            yield Fact("moves", f"sets {one_line(' '.join(step.moves))} in motion{rides}")
         if step.link in ("yes", "wait"):
             yield Fact("link", self._link(step))
         yield from self._clocks(step)

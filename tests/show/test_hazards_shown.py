@@ -84,7 +84,8 @@ def test_the_page_of_warnings_has_every_text_and_hazard_warnings_first(plan: Pla
     assert [(row["Class"], row["Hazard"]) for row in hazards] == [
         ("WARNING", "MAST"), ("WARNING", "COLD"), ("CAUTION", "HORN"), ("CAUTION", "HOT"), ("NOTE", "VENT")]
     told = {row["Hazard"]: row for row in hazards}
-    assert told["MAST"]["Inside, PET"] == "EV1 0:15 to 0:52"  # way, work and wait are one
+    # Way, work and wait are one. I-LMP is safe at 0:16.5 and lifted after B3 at 0:49.6.
+    assert told["MAST"]["Inside, PET"] == "EV1 0:15 to 0:52, WITHOUT A CONTROL 0:15 to 0:17, 0:49 to 0:52"
     assert told["VENT"]["Inside, PET"] == "EV2 0:16 to 0:57"
     assert told["COLD"]["There"] == "while beta is above 30°"
     assert (told["COLD"]["Controlled by"], told["HOT"]["Inside, PET"]) == ("I-LMP or I-AUX", "nobody")
@@ -92,7 +93,7 @@ def test_the_page_of_warnings_has_every_text_and_hazard_warnings_first(plan: Pla
     assert told["HORN"]["There"] == ("whenever the Sun is not wholly hidden and while I-LMP (Beacon "
                                      "power off) is not in force")
     assert (told["VENT"]["There"], told["VENT"]["Limit"]) == (
-        "while Sample cassette is at Port deck", "at most 40 min a person, EV2 only")
+        "while Sample cassette is at Port deck", "at most 40 min a person (for EV2)")
 
 
 def test_a_hostile_title_is_text_on_the_page_and_in_the_workbook(plan: Plan) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from planning_kit.inputs.records import Hazard
 from planning_kit.inputs.shown_text import one_line
@@ -40,20 +40,28 @@ def _hazards(plan: TimedPlan) -> Table:
 
 
 def _inside(plan: TimedPlan, hazard: Hazard) -> str:
-    """Of each crew member the stretches inside, none shorter than it is."""
+    """Of each crew member the stretches inside, and those without a control, none shorter than it is."""
     told = []
     for crew in plan.travels:
-        spans: list[tuple[float, float]] = []
-        for each in plan.tracked_exposures:  # by minute
-            if (each.hazard.hazard, each.crew) == (hazard.hazard, crew):
-                begin, end = each.from_min, each.until_min
-                if spans and begin <= spans[-1][1] + ROUNDING_MIN:  # on to another place or step
-                    begin, end = spans[-1][0], max(end, spans.pop()[1])
-                spans.append((begin, end))
-        if spans:
-            told.append(f"{crew} " + ", ".join(f"{pet_label(begin, 'down')} to {pet_label(end, 'up')}"
-                                               for begin, end in spans))
+        met = [each for each in plan.tracked_exposures  # by minute
+               if (each.hazard.hazard, each.crew) == (hazard.hazard, crew)]
+        if met:
+            words = f"{crew} {_spans((each.from_min, each.until_min) for each in met)}"
+            opened = [span for each in met for span in each.open_spans]
+            if hazard.controls and opened:
+                words += f", WITHOUT A CONTROL {_spans(opened)}"
+            told.append(words)
     return "; ".join(told) or "nobody"
+
+
+def _spans(stretches: Iterable[tuple[float, float]]) -> str:
+    """Stretches by minute in words; what goes on at another place or step is one."""
+    spans: list[tuple[float, float]] = []
+    for begin, end in stretches:
+        if spans and begin <= spans[-1][1] + ROUNDING_MIN:
+            begin, end = spans[-1][0], max(end, spans.pop()[1])
+        spans.append((begin, end))
+    return ", ".join(f"{pet_label(begin, 'down')} to {pet_label(end, 'up')}" for begin, end in spans)
 
 
 def _texts(plan: TimedPlan) -> Table:
