@@ -64,6 +64,16 @@ def hazard_marks(records: Records) -> HazardMarks:
                        told, when)
 
 
+def sphere_corners(records: Records) -> Iterator[Point]:
+    """Two corners of the box around each sphere with the body; metres."""
+    body_m = records.settings.checks.body_m or 0.0
+    for hazard in records.hazards:
+        if hazard.centre is not None and hazard.radius_m is not None:
+            reach_m = hazard.radius_m + body_m
+            for away_m in (-reach_m, reach_m):
+                yield hazard.centre[0] + away_m, hazard.centre[1] + away_m, hazard.centre[2] + away_m
+
+
 def _parts(reach: Reach, route: Route, points: dict[str, Point]) -> Iterator[tuple[Point, Point]]:
     """The parts of a route inside, on the straight line that it is drawn on; all of it where it bends."""
     start, end = np.array(points[route.from_place]), np.array(points[route.to_place])

@@ -189,7 +189,8 @@ def test_the_map_names_the_classes_and_says_what_a_hazard_is_as_text(drawn: list
     assert "keep out unless I-LMP in force. There always." in told
     assert "<img" not in json.dumps(drawn)
     words = " ".join(trace["text"][0] for trace in drawn if trace["name"] == "words").replace("<br>", " ")
-    assert "Inside, WARNING: Mast may turn" in words  # EV1 on the way there at 16
+    # EV1 is on the way there at 16, and I-LMP safe at 16.5.
+    assert "Inside WITHOUT A CONTROL, WARNING: Mast may turn" in words
 
 
 def test_a_map_without_hazards_has_no_entry_for_them(small_plan: pk.Plan) -> None:
