@@ -161,3 +161,24 @@ def test_two_are_accepted_and_stay_stops(plan: pk.Plan) -> None:
     # A minute more in the spray is another finding than the one accepted.
     longer = plan.what_if(stretch={"V3": "+1"})
     assert set(longer.findings.query("accepted != ''")["rule"]) == {"on-moving-zone"}
+
+
+def test_a_way_home_that_the_plan_does_not_go_leads_through_a_hazard(plan: pk.Plan) -> None:
+    # EV2 comes to DEK and leaves it over RIM (12.6 m), but the quickest way home is the 12 m straight on.
+    gas = {"hazard": "H-GAS", "title": "", "class": "warning", "routes": "LOCK:DEK", "limit": "keep_out",
+           "source": "demo value"}
+    hazards = pd.concat([plan.scenario.hazards, pd.DataFrame([gas])], ignore_index=True)
+    over_rim = pk.time_plan(
+        plan.scenario.with_table("hazards", hazards).edit_row("steps", "N4", via_places="RIM"))
+    assert over_rim.exposures.query("hazard == 'H-GAS'").empty
+    row = finding(over_rim, "through-hazard", "H-GAS", "N1")
+    assert (row["severity"], row["crew"], row["check"]) == ("concern", "EV2", "way-home")
+
+
+def test_a_way_home_is_free_as_long_as_its_controls_are_held(plan: pk.Plan) -> None:
+    # From VAL home over TRU: A and B stand to 33.8, A and C to 41.8. From the arm: C alone from 41.8 on.
+    row = finding(plan, "through-hazard", "H-JET", "R1")
+    assert "Relief valve" not in row["message"]
+    longer = plan.scenario.edit_row("inhibits", "I-JA", until_step="Z1")
+    longer = longer.edit_row("inhibits", "I-JC", until_step="Z1")
+    assert "H-JET" not in set(pk.time_plan(longer).findings.query("rule == 'through-hazard'")["about"])

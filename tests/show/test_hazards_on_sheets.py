@@ -56,7 +56,7 @@ def test_the_way_through_a_hazard_says_so_in_the_briefing(plan: pk.Plan) -> None
 def test_the_map_is_wide_enough_for_its_spheres_and_tells_who_is_open_to_what_first(plan: pk.Plan) -> None:
     film = pk.station_map(plan, at_min=30)
     low, high = sorted(film.layout.yaxis4.range)
-    # The plume reaches to z = 3 + 3.5 m; places have z = 0, and a fifth of the station's 24 m beyond is shown.
+    # The plume reaches to z = 3 + 3.5 m; all places have z = 0, and a fifth of 24 m beyond is shown.
     assert (low, high) == pytest.approx((-2 - 1.5, 4.8 + 1.5), abs=1.1)
     words = " ".join(trace.text[0] for trace in film.data if trace.name == "words").replace("<br>", " ")
     assert "Inside WITHOUT A CONTROL, WARNING: Antenna beam" in words
