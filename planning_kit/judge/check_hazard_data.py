@@ -94,12 +94,12 @@ def _never_controls(plan: TimedPlan, hold: Hold) -> Finding:
 
 
 def check_confirmations(plan: TimedPlan) -> Iterator[Finding]:
-    """An inhibit that is confirmed before it must stand: nobody sees what is set after that (concern)."""
+    """An inhibit that is confirmed before it must stand: nobody sees what is set after that (remark)."""
     for hold in plan.inhibit_holds:
         inhibit, early = hold.inhibit, hold.set_by_min - hold.confirmed_min
         if early > ROUNDING_MIN:  # not so where no step confirms it, as NaN is no number
             yield Finding(
-                CONCERN, DATA, "confirmed-early", about=inhibit.inhibit, step=inhibit.confirmed_by,
+                REMARK, DATA, "confirmed-early", about=inhibit.inhibit, step=inhibit.confirmed_by,
                 start_min=hold.confirmed_min,
                 message=f"inhibit {inhibit.inhibit} is confirmed at {pet_label(hold.confirmed_min, 'down')}, "
                         f"when {inhibit.confirmed_by} is finished, but must stand only from "

@@ -104,7 +104,7 @@ def _through(plan: TimedPlan, hazard: Hazard, met: list[tuple[Passage, _Leg]]) -
         start_min=first.start_min,
         message=f"the quickest way home of {first.crew} from {places} leads through hazard {hazard.hazard}"
                 f"{title}, a {hazard.class_}{needs}, between {plan.place_title(leg.place)} and "
-                f"{plan.place_title(leg.to_place)}, at some minute from {pet_label(first.start_min, 'down')} to "
-                f"{pet_label(last.finish_min, 'up')} at which nothing controls it: hold its controls as long "
-                "as somebody is out there, or agree another way home",
+                f"{plan.place_title(leg.to_place)}, at some minute from {pet_label(first.start_min, 'down')} "
+                f"to {pet_label(last.finish_min, 'up')} at which nothing controls it: hold its controls as "
+                "long as somebody is out there, or agree another way home",
         source=hazard.source or "hazards.limit")

@@ -265,7 +265,7 @@ def test_what_is_confirmed_before_it_must_stand_is_not_confirmed_by_that(small: 
     row = finding(small.with_table("inhibits", small.inhibits.astype(object).assign(confirmed_by="A1")),
                   "confirmed-early")
     plan = pk.time_plan(small).timed
-    assert (row["severity"], row["about"], row["step"]) == ("concern", "I-LMP", "A1")
+    assert (row["severity"], row["about"], row["step"]) == ("remark", "I-LMP", "A1")
     assert (row["value"], row["limit"]) == (plan.span("A1")[1], plan.span("B2")[0] - 5)
     at_that_minute = small.inhibits.astype(object).assign(confirmed_by="A1", from_step="A1", lead_min=-0.0)
     assert found(small.with_table("inhibits", at_that_minute)) == []
