@@ -47,8 +47,12 @@ class Ruling:
 
 
 def told_findings(plan: TimedPlan) -> pd.DataFrame:
-    """All findings and who accepted them, as ``plan.findings`` gives them.
+    """Everything found wrong or worth knowing, worst first.
 
+    Columns: ``severity`` (stop, concern, remark), ``check``, ``rule`` (the one rule of the check that is
+    broken), ``about`` (the item, place, inhibit, route, ... by id), ``crew``, ``step``, ``start_min``
+    (PET), ``message``, ``source``, then ``value``, ``limit`` and ``margin`` where it has numbers, and
+    ``accepted``: by whom, when and why, "" for what nobody has accepted (see ``accept``).
     No plan is checked twice; ``accepted.csv`` is read each time.
     """
     try:
@@ -180,7 +184,7 @@ def _lost(paper: Acceptance) -> Finding:
 
 
 def accept(plan: TimedPlan, finding: object, by: str, why: str, when: object = None) -> pd.DataFrame:
-    """Write down that somebody accepts a finding of the plan (see ``Plan.accept``). Raises `ScenarioError`."""
+    """Write down that somebody accepts a finding of the plan (see ``Plan.accept``, raises as it)."""
     scenario = plan.scenario
     if plan.outside is not None:
         raise ScenarioError.single("is asked of the plan before the outing; a re-timed plan inherits no "
