@@ -14,13 +14,13 @@ import numpy as np
 from planning_kit.inputs.records import Hazard, Step
 from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
-from planning_kit.plan.exposures import Exposure
+from planning_kit.plan.exposures import Exposure, joined, lasts_through
 from planning_kit.plan.hazard_times import CONFIRMED, HELD, SAFE, control_windows, controlled
 from planning_kit.plan.legs import Passage
 from planning_kit.plan.needs import Hold
 from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.sky.windows import Windows, no_windows
+from planning_kit.sky.windows import Windows
 
 CHECK = "hazards"
 _FORBIDDEN = ("keep_out", "no_contact")
@@ -37,9 +37,8 @@ def check_exposures(plan: TimedPlan) -> Iterator[Finding]:
     for spell, parts in spells:
         hazard = spell[0].hazard
         if hazard.hazard not in held:
-            held[hazard.hazard] = {
-                stage: controlled(hazard.controls, by_inhibit) if hazard.controls else no_windows()
-                for stage, by_inhibit in by_stage.items()}
+            held[hazard.hazard] = {stage: controlled(hazard.controls, by_inhibit)
+                                   for stage, by_inhibit in by_stage.items()}
         rules = [_why_open(begin, end, spell[0].from_min, held[hazard.hazard]) for begin, end in parts]
         yield _exposed(plan, spell, parts, min(rules, key=_OPEN_RULES.index))
 
@@ -60,29 +59,18 @@ def _spells(plan: TimedPlan, *limits: str) -> Iterator[list[Exposure]]:
 
 def _open_parts(spell: Iterable[Exposure]) -> list[tuple[float, float]]:
     """When no control holds, joined: what is open on from one place to the next is one."""
-    parts: list[tuple[float, float]] = []
-    for exposure in spell:
-        for begin, end in exposure.open_spans:
-            if parts and begin <= parts[-1][1] + ROUNDING_MIN:
-                parts[-1] = parts[-1][0], max(parts[-1][1], end)
-            else:
-                parts.append((begin, end))
-    return parts
+    return joined(span for exposure in spell for span in exposure.open_spans)
 
 
 def _why_open(begin: float, end: float, inside_from: float, held: Mapping[str, Windows]) -> str:
     """Why nothing controls in a part. ``held``: when the controls stand, are safe and confirmed."""
-    if _all_in(held[SAFE], begin, end):
+    if lasts_through(held[SAFE], begin, end):
         return "not-confirmed"
-    if _all_in(held[HELD], begin, end):
+    if lasts_through(held[HELD], begin, end):
         return "not-yet-safe"
     # Of one that was never confirmed in time the lift is no news: it did not control before.
     was_held = np.any(np.abs(held[CONFIRMED][:, 1] - begin) <= ROUNDING_MIN)
     return "lifted" if was_held and begin > inside_from + ROUNDING_MIN else "no-control"
-
-
-def _all_in(windows: Windows, begin: float, end: float) -> bool:
-    return bool(np.any((windows[:, 0] <= begin + ROUNDING_MIN) & (windows[:, 1] >= end - ROUNDING_MIN)))
 
 
 def _exposed(plan: TimedPlan, spell: Sequence[Exposure], parts: Sequence[tuple[float, float]],
@@ -134,8 +122,7 @@ def _stands(plan: TimedPlan, hold: Hold) -> str:
     if not (inhibit.safe_after_min or inhibit.confirmed_by):
         return words
     controls = control_windows(plan, [hold])[inhibit.inhibit]
-    why = " and ".join([*(["safe"] if inhibit.safe_after_min else []),
-                        *(["confirmed"] if inhibit.confirmed_by else [])])
+    why = " and ".join(["safe"] * bool(inhibit.safe_after_min) + ["confirmed"] * bool(inhibit.confirmed_by))
     if not len(controls):
         return f"{words} but is never {why}"
     return f"{words} and is {why} from {pet_label(float(controls[0, 0]), 'up')} on"
