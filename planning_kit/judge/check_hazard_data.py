@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from itertools import pairwise
 
-from planning_kit.inputs.times import number_label, pet_label
+from planning_kit.inputs.times import number_label, pet_label, pet_spans
 from planning_kit.judge.findings import CONCERN, REMARK, Finding
 from planning_kit.plan.exposures import Exposure, hazard_exposures, lasts_through
 from planning_kit.plan.hazard_times import HELD, control_windows, controlled
@@ -135,7 +135,7 @@ def _looks(plan: TimedPlan, crew: str, name: str, every_min: float) -> Iterator[
         return
     does = f"does not look at {name}" if name else "looks at nothing (no step has checks)"
     ever = "in the whole outing" if not looks else (
-        f"from {pet_label(begin, 'down')} to {pet_label(end, 'up')}, {number_label(minutes, 'up')} min")
+        f"from {pet_spans((begin, end))}, {number_label(minutes, 'up')} min")
     yield Finding(
         CONCERN, LOOKS, "no-look", about=name, crew=crew, step=step, start_min=begin,
         message=f"{crew} {does} {ever}; at most {every_min:g} min allowed: put "

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 import numpy as np
 
 from planning_kit.inputs.records import Hazard, Step
-from planning_kit.inputs.times import number_label, pet_label
+from planning_kit.inputs.times import number_label, pet_label, pet_spans
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.exposures import Exposure, joined, lasts_through
 from planning_kit.plan.hazard_times import CONFIRMED, HELD, SAFE, control_windows, controlled
@@ -79,15 +79,15 @@ def _exposed(plan: TimedPlan, spell: Sequence[Exposure], parts: Sequence[tuple[f
     first = next(one for one in spell if one.open_spans and one.until_min >= begin)
     minutes = sum(end - start for start, end in parts)
     last = max(one.until_min for one in spell)
-    when = ", ".join(_span(start, end) for start, end in parts)
     doubt = next((one.assumed for one in spell if one.open_spans and one.assumed), "")
     return Finding(
         CONCERN if hazard.class_ == "note" else STOP, CHECK, rule, about=hazard.hazard, crew=crew,
         step=first.step, start_min=begin,
         message=(
-            f"{crew} is inside {_name(hazard)} from {_span(spell[0].from_min, last)}, of that without a "
-            f"control from {when} ({number_label(minutes, 'up')} min), first {_where(plan, first)}: "
-            f"{_remedy(plan, hazard, rule, parts, last)}{f'. Assumed: {doubt}' if doubt else ''}"),
+            f"{crew} is inside {_name(hazard)} from {pet_spans((spell[0].from_min, last))}, of that without "
+            f"a control from {pet_spans(*parts)} ({number_label(minutes, 'up')} min), first "
+            f"{_where(plan, first)}: {_remedy(plan, hazard, rule, parts, last)}"
+            f"{f'. Assumed: {doubt}' if doubt else ''}"),
         source=hazard.source or "hazards.limit", value=minutes, limit=0.0, margin=-minutes)
 
 
@@ -135,8 +135,8 @@ def check_stays(plan: TimedPlan) -> Iterator[Finding]:
         for begin, end in _open_parts(spell):
             if end - begin > most + ROUNDING_MIN:
                 yield _too_long(plan, "stay-too-long", spell, begin, end - begin,
-                                f"from {_span(begin, end)}, {number_label(end - begin, 'up')} min at a time",
-                                "leave sooner, or break it up")
+                                f"from {pet_spans((begin, end))}, {number_label(end - begin, 'up')} min at a "
+                                "time", "leave sooner, or break it up")
     by_person = grouped(((spell[0].hazard.hazard, spell[0].crew), spell) for spell in _spells(plan, "total"))
     for spells in by_person.values():
         every = [exposure for spell in spells for exposure in spell]
@@ -145,7 +145,7 @@ def check_stays(plan: TimedPlan) -> Iterator[Finding]:
         if minutes > most + ROUNDING_MIN:
             yield _too_long(plan, "total-too-long", every, _reached_min(parts, most), minutes,
                             f"{number_label(minutes, 'up')} min in all, in {len(parts)} "
-                            f"stay{'s' * (len(parts) != 1)} from {_span(parts[0][0], parts[-1][1])}",
+                            f"stay{'s' * (len(parts) != 1)} from {pet_spans((parts[0][0], parts[-1][1]))}",
                             "leave sooner, or share it with the partner")
 
 
@@ -222,8 +222,8 @@ def _on_moving(plan: TimedPlan, step: Step, zone: str, met: Sequence[Passage], s
     way = f" on the way to {plan.place_title(first.to_place)}" if first.to_place else ""
     return Finding(
         STOP, CHECK, "on-moving-zone", about=zone, crew=first.crew, step=step.step, start_min=begin,
-        message=f"{step.step} moves zone {zone} from {_span(start, finish)} while {first.crew} {does} it, "
-                f"{number_label(minutes, 'up')} min, first at {plan.place_title(first.place)}{way} from "
+        message=f"{step.step} moves zone {zone} from {pet_spans((start, finish))} while {first.crew} {does} "
+                f"it, {number_label(minutes, 'up')} min, first at {plan.place_title(first.place)}{way} from "
                 f"{pet_label(begin, 'down')}: {remedy}",
         source="steps.moves", value=minutes, limit=0.0, margin=-minutes)
 
@@ -232,10 +232,6 @@ def _where(plan: TimedPlan, exposure: Exposure) -> str:
     if exposure.to_place:
         return f"between {plan.place_title(exposure.place)} and {plan.place_title(exposure.to_place)}"
     return f"at {plan.place_title(exposure.place)}"
-
-
-def _span(begin: float, end: float) -> str:
-    return f"{pet_label(begin, 'down')} to {pet_label(end, 'up')}"
 
 
 def _name(hazard: Hazard) -> str:

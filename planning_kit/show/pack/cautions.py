@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from planning_kit.inputs.records import Hazard
 from planning_kit.inputs.shown_text import one_line
-from planning_kit.inputs.times import pet_label
+from planning_kit.inputs.times import pet_spans
 from planning_kit.plan.exposures import joined
 from planning_kit.plan.legs import route_caution
 from planning_kit.plan.timed import TimedPlan
@@ -46,8 +46,7 @@ def _inside(plan: TimedPlan, hazard: Hazard) -> str:
         spans = joined((each.from_min, each.until_min) for each in plan.tracked_exposures  # by minute
                        if (each.hazard.hazard, each.crew) == (hazard.hazard, crew))
         if spans:
-            told.append(f"{crew} " + ", ".join(f"{pet_label(begin, 'down')} to {pet_label(end, 'up')}"
-                                               for begin, end in spans))
+            told.append(f"{crew} {pet_spans(*spans)}")
     return "; ".join(told) or "nobody"
 
 
