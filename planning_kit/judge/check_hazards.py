@@ -13,6 +13,7 @@ import numpy as np
 
 from planning_kit.inputs.records import Hazard, Step
 from planning_kit.inputs.times import number_label, pet_label, pet_spans
+from planning_kit.judge.check_custody import at_words
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.exposures import Exposure, joined, lasts_through
 from planning_kit.plan.hazard_times import CONFIRMED, HELD, SAFE, control_windows, controlled
@@ -86,7 +87,7 @@ def _exposed(plan: TimedPlan, spell: Sequence[Exposure], parts: Sequence[tuple[f
         message=(
             f"{crew} is inside {_name(hazard)} from {pet_spans((spell[0].from_min, last))}, of that without "
             f"a control from {pet_spans(*parts)} ({number_label(minutes, 'up')} min), first "
-            f"{_where(plan, first)}: {_remedy(plan, hazard, rule, parts, last)}"
+            f"{at_words(plan, first.place, first.to_place)}: {_remedy(plan, hazard, rule, parts, last)}"
             f"{f'. Assumed: {doubt}' if doubt else ''}"),
         source=hazard.source or "hazards.limit", value=minutes, limit=0.0, margin=-minutes)
 
@@ -183,13 +184,14 @@ def check_contamination(plan: TimedPlan) -> Iterator[Finding]:
         is_cleared = any(name in step.clears and crew in step.people and start >= until - ROUNDING_MIN
                          for step, start, _ in plan.each_step())
         if not is_cleared:
-            hazard = exposures[-1].hazard
+            last, hazard = exposures[-1], exposures[-1].hazard
             yield Finding(
                 STOP if hazard.class_ == "warning" else CONCERN, CHECK, "contamination-inside",
-                about=name, crew=crew, step=exposures[-1].step, start_min=going_in,
+                about=name, crew=crew, step=last.step, start_min=going_in,
                 message=f"{crew} is last exposed to {_name(hazard)} until {pet_label(until, 'up')}, "
-                        f"{_where(plan, exposures[-1])}, and goes in at {pet_label(going_in)} without being "
-                        f"cleared: add a step after that with {crew} in its crew and clears = {name}",
+                        f"{at_words(plan, last.place, last.to_place)}, and goes in at {pet_label(going_in)} "
+                        f"without being cleared: add a step after that with {crew} in its crew and clears = "
+                        f"{name}",
                 source=hazard.source or "hazards.kind")
 
 
@@ -226,12 +228,6 @@ def _on_moving(plan: TimedPlan, step: Step, zone: str, met: Sequence[Passage], s
                 f"it, {number_label(minutes, 'up')} min, first at {plan.place_title(first.place)}{way} from "
                 f"{pet_label(begin, 'down')}: {remedy}",
         source="steps.moves", value=minutes, limit=0.0, margin=-minutes)
-
-
-def _where(plan: TimedPlan, exposure: Exposure) -> str:
-    if exposure.to_place:
-        return f"between {plan.place_title(exposure.place)} and {plan.place_title(exposure.to_place)}"
-    return f"at {plan.place_title(exposure.place)}"
 
 
 def _name(hazard: Hazard) -> str:
