@@ -6,7 +6,7 @@ Where a hazard reaches is `planning_kit.plan.hazard_reach`, when it is there and
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -71,7 +71,7 @@ def hazard_exposures(times: Times, passages: Mapping[str, Sequence[Passage]], ho
     by_inhibit = control_windows(times, holds)
     conditions = Conditions(times, passages, custody, by_inhibit)
     inside = _Inside(times, hazards, conditions)
-    held = [controlled(each.controls, by_inhibit).tolist() if each.controls else [] for each in hazards]
+    held = [controlled(each.controls, by_inhibit).tolist() for each in hazards]
     return tuple(
         Exposure(hazards[number], crew, begin, end, place, to_place, step, doing, assumed,
                  _open(held[number], begin, end))
@@ -163,6 +163,22 @@ def _open(held: Sequence[Sequence[float]], begin: float, end: float) -> Windows:
     edges = [begin, *(min(max(edge, begin), end) for span in held for edge in span), end]
     parts = [span for span in zip(edges[::2], edges[1::2], strict=True) if span[1] > span[0]]
     return np.array(parts or [(begin, end)])
+
+
+def joined(spans: Iterable[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Stretches (PET minutes) by their beginning, those that touch made one."""
+    found: list[tuple[float, float]] = []
+    for begin, end in spans:
+        if found and begin <= found[-1][1] + ROUNDING_MIN:
+            found[-1] = found[-1][0], max(found[-1][1], end)
+        else:
+            found.append((begin, end))
+    return found
+
+
+def lasts_through(spans: Iterable[Sequence[float]], begin: float, end: float) -> bool:
+    """Whether one of the stretches lasts from one minute to another."""
+    return any(first <= begin + ROUNDING_MIN and last >= end - ROUNDING_MIN for first, last in spans)
 
 
 def exposures_table(exposures: Sequence[Exposure]) -> pd.DataFrame:

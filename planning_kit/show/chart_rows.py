@@ -10,7 +10,7 @@ from datetime import datetime
 import pandas as pd
 
 from planning_kit.inputs.shown_text import one_line, plotly_paragraph, shortened
-from planning_kit.inputs.times import Side, gmt_label, moment_at, number_label, pet_label
+from planning_kit.inputs.times import Side, gmt_label, moment_at, number_label, pet_label, pet_spans
 from planning_kit.judge.findings import Finding
 from planning_kit.plan.activities import WORK, Activity
 from planning_kit.plan.needs import Hold
@@ -225,8 +225,7 @@ def inhibit_text(hold: Hold, words: Words) -> str:
     record, span = hold.inhibit, (hold.set_by_min, hold.lift_after_min)
     owner = f" Held by {record.owner}." if record.owner else ""
     steps = f" From {record.from_step} until {record.until_step} is finished."
-    when = (f"{pet_label(hold.set_by_min, 'down')} to {pet_label(hold.lift_after_min, 'up')} "
-            f"({number_label(hold.hold_min, 'up').removesuffix('.0')} min)")
+    when = f"{pet_spans(span)} ({number_label(hold.hold_min, 'up').removesuffix('.0')} min)"
     lines = [f"Inhibit, {when}: {_joined(record.inhibit, record.title)}.{owner}{steps}",
              *([f"{record.reason.rstrip('.')}."] if record.reason else []),
              f"{words.gmt_span(*span, ('down', 'up'))}."]

@@ -23,6 +23,7 @@ from planning_kit.inputs.times import (
     moment_at,
     number_label,
     pet_label,
+    pet_spans,
     rounded,
 )
 from planning_kit.judge.acceptances import told_findings
@@ -154,8 +155,7 @@ def exceptions(plan: TimedPlan, crew: str, how: str = "") -> Iterator[str]:
     own = [(breach.case, breach) for breach in plan.return_breaches
            if breach.crew == crew and breach.case.endswith(how)]
     for case, told in grouped(own).items():
-        spells = ", ".join(f"{pet_label(each.from_min, 'down')} to {pet_label(each.until_min, 'up')}"
-                           for each in told)
+        spells = pet_spans(*((each.from_min, each.until_min) for each in told))
         worst = max(told, key=lambda each: each.short_min)
         what = " and ".join(dict.fromkeys(broken_words(plan, each) for each in told))
         past = "" if plan.now_min is None or told[-1].until_min >= plan.now_min else ", past"
