@@ -95,8 +95,8 @@ def _chain(view: _View, position: int) -> tuple[list[str], int | None]:
         lines.append(f"{_name(view.times, position)} {verb} at {pet_label(at)} "
                      f"{_because(view, position, holder)}.")
         if holder.kind in _WINDOWED:
-            # When it was ready is told of the earliest plan: a late step before it is late for it.
-            chosen = view.holders.early
+            # When it was ready is told of the earliest plan, where what is late for it stands earlier.
+            chosen, seen = view.holders.early, {each for each in seen if not view.is_later(each)}
             ready = _ready_words(view.times.steps[position], holder)
             holder = ready_holder(view.network, view.times.durations, view.starts, position)
             if holder is not None:

@@ -1,13 +1,13 @@
 """As late as possible: the greatest starts of the late steps, with every other step held where it is.
 
-What keeps every rule is a lattice (`planning_kit.plan.network`), and so is what of it leaves the other steps at
-their earliest starts: there is one greatest, in which no late step could be later whatever the others did. It
+What keeps every rule is a lattice (`planning_kit.plan.network`), and so is what of it leaves the other steps
+at their earliest starts: there is one greatest plan, in which each late step is as late as it is in any. It
 is the forward pass over the mirrored network of the late steps and what they touch, the others held. The end
 of the outing holds them too, so that it does not move; with nothing behind it, an actor's late step finishes
 by that end.
 
-A margin is kept free before whatever the late step would move by coming later, or the end of its window: a
-late step behind it is moved first, and what that one moves counts. So margins do not add up along a chain. No
+A margin is kept free before whatever the late step would move by coming later, or the end of its window. A
+late step behind it is moved first, and what that one moves counts: margins do not add up along a chain. No
 step starts before its earliest start for the sake of a margin: there is then less of it.
 """
 
@@ -25,7 +25,7 @@ from planning_kit.plan.timing import Raise, TravelFactor, earliest_starts, last_
 
 def planned_starts(network: Network, durations: np.ndarray, not_before: np.ndarray | None = None,
                    travel_factor: TravelFactor | None = None) -> np.ndarray:
-    """The starts of the plan: the earliest, but for the late steps of the network, which are as late as can be.
+    """The starts of the plan: the earliest, but for the late steps of the network.
 
     Takes what `planning_kit.plan.timing.earliest_starts` takes, and gives the like of it.
     """
@@ -37,19 +37,19 @@ def late_starts(network: Network, durations: np.ndarray, starts: np.ndarray, lat
                 margins_min: Sequence[float], travel_factor: TravelFactor | None = None) -> np.ndarray:
     """``starts``, with the steps at the positions ``late`` as late as they can be without moving any other.
 
-    ``starts`` and ``durations`` (steps,) or (steps, samples), minutes, keep every rule; ``margins_min`` go with
-    ``late``. The outing end is that of ``starts``. Steps that have begun stay, and so does a sample in which
-    some step has no place.
+    ``starts`` and ``durations`` (steps,) or (steps, samples), minutes, keep every rule, as the earliest do;
+    ``margins_min`` go with ``late``. The outing end is that of ``starts``. Steps that have begun stay, and so
+    does a sample in which some step has no place.
     """
     side = _Side.of(network, late, margins_min)
     if not side.late:
         return starts
     columns = np.atleast_2d(starts.T).T
-    lengths = np.broadcast_to(np.atleast_2d(on_grid(durations).T).T, columns.shape)
-    latest = side.with_margins(columns, lengths, side.floor(columns, lengths, travel_factor), travel_factor)
+    given = np.broadcast_to(np.atleast_2d(np.asarray(durations, dtype=float).T).T, columns.shape)
+    latest = side.latest_kept(columns, given, travel_factor)
     moved, rows = columns.copy(), list(side.late)
     moved[rows] = np.where(np.isfinite(columns).all(axis=0), latest, columns[rows])
-    return moved[:, 0] if starts.ndim == 1 else moved
+    return np.asarray(moved[:, 0] if starts.ndim == 1 else moved)
 
 
 @dataclass(frozen=True)
@@ -70,12 +70,13 @@ def late_keepers(network: Network, durations: np.ndarray, starts: np.ndarray) ->
     side = _Side.of(network, network.late, network.late_margins_min)
     if not side.late:
         return {}
-    columns, lengths = starts[:, None], on_grid(durations)[:, None]
-    floor = side.floor(columns, lengths, None)
-    free = side.raises(lengths, floor)
+    columns, given = starts[:, None], np.asarray(durations, dtype=float)[:, None]
+    lengths, floor = on_grid(given[list(side.steps)]), side.floor(columns, given, None)
+    free = last_raises(side.network, lengths[:, 0], floor[:, 0])
     if not any(side.margins_min):
         return {step: side.keeper(free, step) for step in side.late}
-    kept = side.raises(lengths, side.margin_floor(columns, lengths, floor, None))
+    higher = side.margin_floor(columns, lengths, floor, None)
+    kept = last_raises(side.network, lengths[:, 0], higher[:, 0])
     # A step that is where its own margin puts it is kept by what it would move in the end, which is not late.
     return {step: side.keeper(kept, step) if kept[side.place(step)] != Raise()
             else side.last_keeper(free, step) for step in side.late}
@@ -124,43 +125,43 @@ class _Side:
     def place(self, step: int) -> int:
         return self.late.index(step)
 
-    def floor(self, starts: np.ndarray, lengths: np.ndarray, travel: TravelFactor | None) -> np.ndarray:
+    def floor(self, starts: np.ndarray, durations: np.ndarray, travel: TravelFactor | None) -> np.ndarray:
         """What no step of the mirror may start before: the others where they are, the late by the end."""
-        finish = starts + lengths
-        end = outing_end(self.whole, starts, lengths, travel)
-        floor = -finish[list(self.steps)]
-        for row, step in enumerate(self.late):
-            last = np.minimum(end, on_grid(self.whole.horizon_min) + lengths[step])
-            floor[row] = -np.maximum(last, finish[step])
+        rows = list(self.steps)
+        lengths = on_grid(durations[rows])
+        end, floor = outing_end(self.whole, starts, durations, travel), -(starts[rows] + lengths)
+        for row in range(len(self.late)):
+            last = np.minimum(end, on_grid(self.whole.horizon_min) + lengths[row])
+            floor[row] = np.minimum(floor[row], -last)
         for home in self.whole.homes:
             if home.last in self.late:
                 way = on_grid(home.travel_min * np.asarray((travel or {}).get(home.crew, 1.0)))
                 row = self.place(home.last)
                 floor[row] = np.maximum(floor[row], way + self.whole.ends_min - end)
-        return floor
+        return np.asarray(floor)
 
     def latest(self, lengths: np.ndarray, floor: np.ndarray, travel: TravelFactor | None) -> np.ndarray:
-        """The latest starts (late, samples)."""
-        back = earliest_starts(self.network, lengths[list(self.steps)], floor, travel)
-        return -back[:len(self.late)] - lengths[list(self.late)]
+        """The latest starts (late, samples); ``lengths`` and ``floor`` (steps, samples) of this side."""
+        count, back = len(self.late), earliest_starts(self.network, lengths, floor, travel)
+        return np.asarray(-back[:count] - lengths[:count])
 
     def margin_floor(self, starts: np.ndarray, lengths: np.ndarray, floor: np.ndarray,
                      travel: TravelFactor | None) -> np.ndarray:
-        """The floor with the margins kept free."""
-        rows, count = list(self.late), len(self.late)
+        """The floor with the margins kept free, but for what would make a step earlier than ``starts``."""
+        count = len(self.late)
         most = self.latest(lengths, floor, travel) - on_grid(np.array(self.margins_min))[:, None]
         higher = floor.copy()
-        higher[:count] = np.maximum(floor[:count], -(np.maximum(most, starts[rows]) + lengths[rows]))
+        kept = np.maximum(most, starts[list(self.late)]) + lengths[:count]
+        higher[:count] = np.maximum(floor[:count], -kept)
         return higher
 
-    def with_margins(self, starts: np.ndarray, lengths: np.ndarray, floor: np.ndarray,
-                     travel: TravelFactor | None) -> np.ndarray:
+    def latest_kept(self, starts: np.ndarray, durations: np.ndarray,
+                    travel: TravelFactor | None) -> np.ndarray:
+        """The latest starts (late, samples) with the margins kept free; what is given is of all steps."""
+        lengths, floor = on_grid(durations[list(self.steps)]), self.floor(starts, durations, travel)
         if any(self.margins_min):
             floor = self.margin_floor(starts, lengths, floor, travel)
         return self.latest(lengths, floor, travel)
-
-    def raises(self, lengths: np.ndarray, floor: np.ndarray) -> tuple[Raise, ...]:
-        return last_raises(self.network, lengths[list(self.steps), 0], floor[:, 0])
 
     def keeper(self, raises: Sequence[Raise], step: int) -> Keeper:
         raised = raises[self.place(step)]

@@ -144,8 +144,8 @@ class Network:
     ``allowed`` holds for each step the windows (n, 2) that all its demands leave, or None. ``fixed`` are the
     steps whose start is history (`planning_kit.plan.past`): no rule moves them, and they have no slack.
     ``ends_min``: from the second one at the airlock to the end that limits bound.
-    ``rows`` says where each step stands in its file, for messages (empty: unknown). ``late`` are the steps that
-    start as late as they can (`planning_kit.plan.late`), ``late_margins_min`` what each keeps free.
+    ``rows`` says where each step stands in its file, for messages (empty: unknown). ``late`` are the steps
+    that start as late as they can (`planning_kit.plan.late`), ``late_margins_min`` what each keeps free.
     """
 
     steps: tuple[str, ...]
