@@ -41,6 +41,11 @@ def opening_lines(plan: TimedPlan) -> Iterator[str]:
         yield f"Purpose: {one_line(settings.summary)}"
     zero = f" PET 0:00 is: {one_line(settings.pet_zero_event)}." if one_line(settings.pet_zero_event) else ""
     yield f"PET 0, PET {names.times(0.0)}, {plan.pet_zero:%Y-%m-%d}.{zero}"
+    airlock = settings.airlock
+    for at_min, words in ((airlock.depress_start_min, "Depressurisation begins"),
+                          (airlock.hatch_open_min, "Nobody is outside before the hatch opens,")):
+        if at_min is not None:
+            yield f"{words} at PET {names.times(at_min)}."
     yield from retimed_lines(plan)
     left_out = "Not in this plan, no step of it is left"
     for heading, tasks in _tasks_by_need(plan, left_out):
@@ -91,9 +96,8 @@ def closing_lines(plan: TimedPlan) -> Iterator[str]:
     names, limits = Names(plan), plan.scenario.settings.limits
     yield (f"Both inside at PET {names.times(plan.end_min)}: {against(limits.planned_min, plan.end_min)} the "
            f"planned limit of {pet_label(limits.planned_min, 'down')}, "
-           f"{against(limits.hard_min, plan.end_min)} the "
-           f"hard limit of {pet_label(limits.hard_min, 'down')}. The outing ends when "
-           f"{one_line(plan.scenario.settings.outing_end_words)}.")
+           f"{against(plan.hard_min, plan.end_min)} the hard limit of {plan.hard_limit.label}. "
+           f"The outing ends when {one_line(plan.scenario.settings.outing_end_words)}.")
     if plan.safe_min > plan.end_min:
         yield (f"The pressure can be breathed at PET {names.times(plan.safe_min)}: so long the suits must "
                "last.")

@@ -65,8 +65,8 @@ def _margin_text(row: Mapping[Any, Any], column: str, words: Words) -> str:
     helped = " with the partner's help" if column == "partner_margin_min" else ""
     what = WORDS.get(row["first_out"], "") if column == "suit_margin_min" else "emergency oxygen"
     return (f"{_when(row['crew'], row['at_min'], words)}, {_place(row, words, 60)}:<br>"
-            f"{number_label(home, 'up')} min until inside{helped}; {number_label(row[column], 'down')} min "
-            f"of {what} left over")
+            f"{number_label(home, 'up')} min until safe inside{helped}; {number_label(row[column], 'down')} "
+            f"min of {what} left over")
 
 
 def _place(row: Mapping[Any, Any], words: Words, longest: int) -> str:
@@ -234,7 +234,7 @@ def _legend(theme: Theme) -> dict[str, dict[str, str]]:
 
 def _layout(plan: TimedPlan, panels: list[_Panel], theme: Theme) -> dict[str, Any]:
     settings = plan.scenario.records.settings
-    shown = (-EDGE_MIN, max(plan.safe_min, settings.limits.planned_min, settings.limits.hard_min) + EDGE_MIN)
+    shown = (-EDGE_MIN, max(plan.safe_min, settings.limits.planned_min, plan.hard_min) + EDGE_MIN)
     axes = chart.time_axes(shown, (-EDGE_MIN, max(plan.horizon_min, shown[1])), plan.pet_zero, theme)
     axes["xaxis"] |= {"anchor": f"y{len(panels)}"}
     axes["xaxis2"] |= {"anchor": "free", "position": 1}  # above the heading of the first panel
