@@ -6,6 +6,9 @@ M3 waits for K2 (14 min) and M2 (3 min) and the ground's G1 (2 min) come before 
 
 from __future__ import annotations
 
+import random
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -14,9 +17,12 @@ from planning_kit.explore.sweep import PetZeroRange
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.chart_rows import held_words
+from tests.explore.retime.rehearsal import as_planned
 from tests.explore.retime.test_log import log_of
 from tests.judge.test_hazards import with_hazards
 from tests.plan.late_outing import LATE, late_outing
+
+TERN_1 = Path(__file__).parents[1] / "data" / "tern-1"
 
 
 @pytest.fixture(scope="module")
@@ -143,6 +149,33 @@ def test_outside_it_is_as_late_as_it_still_can_and_not_before_now(late: pk.Plan)
     begun = late.retime(log_of(*BEGUN, "K1 started 0:14"), 16)
     assert start(begun, "K1") == 14
     assert start(begun, "M2") == start(late, "M2")
+
+
+@pytest.mark.parametrize("now_min", range(0, 78, 7))
+def test_an_outing_that_goes_as_planned_is_re_timed_as_planned(now_min: int) -> None:
+    plan = pk.time_plan(late_outing((*LATE, "G2"), {"K1": 3, "M2": 1}))
+    now = plan.retime(as_planned(plan, now_min), now_min)
+    # What is called is called to the second.
+    assert [start(now, step) for step in plan.timed.network.steps] == pytest.approx(
+        plan.timed.starts.tolist(), abs=1 / 60)
+    assert now.timed.end_min == pytest.approx(plan.timed.end_min, abs=1 / 60)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_in_a_large_outing_nothing_else_moves(seed: int) -> None:
+    scenario, draw = pk.load_scenario(TERN_1), random.Random(seed)
+    steps = scenario.table("steps").astype(object)
+    late = {step for step in range(len(steps)) if draw.random() < 0.3}
+    steps["when"] = ["late" if step in late else "" for step in range(len(steps))]
+    steps["late_margin_min"] = [draw.choice([0, 2, 5]) for _ in range(len(steps))]
+    before, plan = (pk.time_plan(each) for each in (scenario, scenario.with_table("steps", steps)))
+    moved = plan.timed.starts - before.timed.starts
+    assert (moved >= 0).all()
+    assert moved.any()
+    assert set(np.flatnonzero(moved)) <= late
+    assert plan.timed.end_min == before.timed.end_min
+    assert {each.text.partition(":")[0] for step, each in enumerate(plan.timed.holders.chosen) if moved[step]
+            } <= {"late", "late_end"}
 
 
 def test_a_gain_never_takes_a_late_start_for_the_earliest(late: pk.Plan) -> None:
