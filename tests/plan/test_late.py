@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from planning_kit.plan import network as kinds
 from planning_kit.plan.late import late_keepers, late_starts, planned_starts
-from planning_kit.plan.network import Bound, Demand, Home, Network, Release
+from planning_kit.plan.network import Bound, Demand, Group, Home, Network, Release
 from planning_kit.plan.slack import find_holders, slacks
 from planning_kit.plan.timing import earliest_starts, outing_end
 from tests.plan.networks import timing_problems
@@ -19,9 +19,19 @@ from tests.plan.test_timing_against_solver import Judge
 
 @st.composite
 def late_problems(draw: st.DrawFn) -> tuple[Network, np.ndarray]:
-    """Random problems in which about half of the steps are late, some with a margin."""
+    """Random problems in which about half of the steps are late, some with a margin.
+
+    Often one of the two has a long way home, so that the other may be late by several windows; and often all
+    lit steps share a window, which a late one must not leave.
+    """
     network, durations = draw(timing_problems())
-    count = len(network.steps)
+    count, more = len(network.steps), float(draw(st.sampled_from([0, 90, 180])))
+    one, other = network.homes
+    lit = tuple(step for step in range(count) if network.demands[step])
+    groups = (Group("g", lit, network.demands[lit[0]][0]),) if len(lit) > 1 and draw(st.booleans()) else None
+    network = replace(network, homes=(one, replace(other, travel_min=other.travel_min + more)))
+    if groups:
+        network = replace(network, groups=groups, group_windows=(groups[0].demand.windows,))
     late = tuple(draw(st.lists(st.integers(0, count - 1), min_size=1, max_size=count - 1, unique=True)))
     margins = tuple(float(draw(st.sampled_from([0, 0, 3, 10]))) for _ in late)
     return replace(network, late=late, late_margins_min=margins), durations
@@ -198,6 +208,22 @@ def test_its_own_greatest_gap_and_window_hold_it_too() -> None:
     lit = replace(lit, bounds=lit.bounds[:1])
     assert planned_starts(lit, LENGTHS)[2] == 95
     assert find_holders(lit, LENGTHS, planned_starts(lit, LENGTHS)).chosen[2].text == "late_end:night-1"
+
+
+def test_it_stays_in_the_window_of_its_group() -> None:
+    nights = np.array([[60.0, 100.0], [150.0, 190.0]])
+    dark = Demand(kinds.LIGHT, "night", nights, nights)
+    alone = replace(box(late=(2,)), demands=((), (dark,), (dark,)), allowed=(None, nights, nights),
+                    homes=(Home("EV1", 1, 200.0),))
+    assert planned_starts(alone, LENGTHS)[2] == 185
+    group = Group("g", (1, 2), dark)
+    shared = replace(alone, groups=(group,), group_windows=(nights,))
+    starts = planned_starts(shared, LENGTHS)
+    assert starts[2] == 95
+    assert find_holders(shared, LENGTHS, starts).chosen[2].text == "late_end:night-1"
+    # All of the group late: together to the later night, by the end of the outing.
+    both = replace(shared, late=(1, 2), late_margins_min=(0.0, 0.0), homes=(Home("EV2", -1, 200.0),))
+    assert planned_starts(both, LENGTHS).tolist() == [0, 170, 185]
 
 
 def test_what_has_begun_stays() -> None:
