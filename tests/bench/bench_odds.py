@@ -24,7 +24,7 @@ import planning_kit as pk
 from planning_kit.explore.odds.study import Study, run_chunk
 from planning_kit.plan.timing import earliest_starts, outing_end
 
-DEMO = Path(__file__).parents[2] / "scenarios" / "tern-station"
+DEMO = Path(__file__).parents[1] / "data" / "tern-2"
 SAMPLES = 100_000
 LOOPED = 1_000
 
