@@ -201,6 +201,8 @@ class _Teller:
             "light": f"for {one_line(name).replace('-', ' ')}", "link": "for a link",
             "window": f"for the period {one_line(name)!r}", "partner": f"for {self.names.who(name)}",
             "group": f"the steps of {one_line(name)!r} share one window",
+            "late": f"as late as it can, {self.names.step(name)} needs it no sooner",
+            "late_end": f"as late as it can before the end of {one_line(name).replace('-', ' ')}",
             "max_gap": f"{self.names.step(name)} must follow closely",
             "min_gap": f"the least time after {self.names.step(name)} must pass",
         }

@@ -93,6 +93,8 @@ _MOST_FINDINGS_LISTED = 6
 _LONGEST_MESSAGE, _FINDING_WIDTH = 160, 80  # several findings must fit on a screen
 _HELD_WORDS = {
     "light": "Starts when {id} begins",
+    "late": "Starts as late as it can: {id} needs it",
+    "late_end": "Starts as late as it can: {id} ends",
     "group": "Starts when its whole group {id} fits in one window",
     "max_gap": "Starts no earlier, so that {id} can follow in time",
     "partner": "Starts when {id} is ready too",
@@ -148,7 +150,7 @@ def held_words(held_by: str) -> str:
     kind, _, name = one_line(held_by).partition(":")
     if kind == "order":
         return f"Starts as soon as {name} is done" if name != "pet_zero" else "Nothing but PET 0 holds it"
-    if kind == "light":
+    if kind in ("light", "late_end"):
         name = name.replace("-", " ")
     pattern = _HELD_WORDS.get(kind)
     return pattern.format(id=name) if pattern else one_line(held_by)

@@ -251,6 +251,9 @@ class StepWords:
                        when or f"in {_LIGHT[step.light]}")
         if step.same_window:
             yield Fact("group", f"in one window with the other steps of {one_line(step.same_window)!r}")
+        if step.when == "late":
+            free = f", {minutes(step.late_margin_min)} kept free" if step.late_margin_min else ""
+            yield Fact("late", f"starts as late as it can{free}")
         for name in step.windows:
             yield Fact("window", f"must lie in the period {one_line(name)!r}",
                        f"in the period {one_line(name)!r}")
