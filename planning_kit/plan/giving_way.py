@@ -23,6 +23,7 @@ import numpy as np
 from planning_kit.inputs.fields import GIVING_WAY
 from planning_kit.inputs.records import Records
 from planning_kit.plan import network as kinds
+from planning_kit.plan.late import planned_starts
 from planning_kit.plan.network import GRID_MIN, Bound, Broken, Demand, Network, on_grid
 from planning_kit.plan.timing import earliest_starts, outing_end
 from planning_kit.sky.windows import shrink
@@ -55,18 +56,18 @@ LOG_SECOND_MIN = 1.0 / 60.0
 
 def keeping_most(network: Network, durations: np.ndarray, hard_min: Callable[[Network, np.ndarray], float],
                  order: Sequence[str] = GIVING_WAY) -> tuple[Network, np.ndarray]:
-    """The network and its earliest starts where there is a plan; else with what gives way taken out.
+    """The network and the starts of its plan where it has one; else with what gives way taken out.
 
     ``durations`` (steps,) minutes; ``hard_min`` tells the hard limit of a network with its starts. Plans that
     end by it come first; then any before the horizon; then any at all. The network's ``given_way`` holds what
     the starts break of the rules as they were.
     """
-    starts = earliest_starts(network, durations)
+    starts = planned_starts(network, durations)
     if np.isfinite(starts).all():
         return network, starts
     amounts, whole = least_amounts(network, durations, hard_min, order)
     kept = relaxed(whole, amounts)
-    starts = earliest_starts(kept, durations)
+    starts = planned_starts(kept, durations)
     broken = tuple(broken_rules(network, range(len(starts)), starts, durations, GRID_MIN))
     return replace(kept, given_way=broken, whole=network), starts
 

@@ -72,7 +72,7 @@ class Outside:
 
 @dataclass(frozen=True, eq=False, repr=False)
 class TimedPlan(Times):
-    """The earliest plan of a scenario: its times, and what they mean for suits, ways back, items and tethers.
+    """The plan of a scenario, the earliest but for its late steps: its times, and what they mean.
 
     All of it is derived from the times when first asked for. Each part is given the parts that it needs
     (times, lanes, passages, tethers, suits) and none is given the plan: only here they meet. ``outside`` is
