@@ -6,7 +6,7 @@ Where a hazard reaches is `planning_kit.plan.hazard_reach`, when it is there and
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -21,7 +21,7 @@ from planning_kit.plan.hazard_reach import Part, Reach
 from planning_kit.plan.hazard_times import Conditions, assumed_in, control_windows, controlled
 from planning_kit.plan.legs import Passage
 from planning_kit.plan.needs import Hold
-from planning_kit.plan.network import ROUNDING_MIN
+from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.plan_times import Times
 from planning_kit.sky.windows import Windows, no_windows, total
 
@@ -161,6 +161,32 @@ def _open(held: Sequence[Sequence[float]], begin: float, end: float) -> Windows:
     edges = [begin, *(min(max(edge, begin), end) for span in held for edge in span), end]
     parts = [span for span in zip(edges[::2], edges[1::2], strict=True) if span[1] > span[0]]
     return np.array(parts or [(begin, end)])
+
+
+def spells_of(exposures: Sequence[Exposure], *limits: str) -> Iterator[list[Exposure]]:
+    """What one crew member spends in one hazard without a break, wherever they are in it."""
+    each = grouped(((exposure.hazard.hazard, exposure.crew), exposure) for exposure in exposures
+                   if exposure.hazard.limit in limits)
+    for theirs in each.values():
+        spell: list[Exposure] = []
+        for exposure in theirs:
+            if spell and exposure.from_min > max(one.until_min for one in spell) + ROUNDING_MIN:
+                yield spell
+                spell = []
+            spell.append(exposure)
+        yield spell
+
+
+def open_parts(spell: Iterable[Exposure]) -> list[tuple[float, float]]:
+    """When no control holds, joined: what is open on from one place to the next is one."""
+    parts: list[tuple[float, float]] = []
+    for exposure in spell:
+        for begin, end in exposure.open_spans:
+            if parts and begin <= parts[-1][1] + ROUNDING_MIN:
+                parts[-1] = parts[-1][0], max(parts[-1][1], end)
+            else:
+                parts.append((begin, end))
+    return parts
 
 
 def exposures_table(exposures: Sequence[Exposure]) -> pd.DataFrame:
