@@ -140,9 +140,11 @@ def head_of(plan: TimedPlan) -> list[list[str]]:
     """When both are inside, and what is left before each limit: name, words, severity or ""."""
     limits = plan.scenario.settings.limits
     head = [["Both inside", f"PET {pet_label(plan.end_min)}", ""]]
-    for words, limit, past in (("Planned", limits.planned_min, "concern"), ("Hard", limits.hard_min, "stop")):
+    planned_min = limits.planned_min
+    for words, limit, past in ((f"Planned {pet_label(planned_min, 'down')}", planned_min, "concern"),
+                               (f"Hard {plan.hard_limit.label}", plan.hard_min, "stop")):
         severity = "" if keeps(plan.end_min, limit) else past
-        head.append([f"{words} {pet_label(limit, 'down')}", margin_label(limit - plan.end_min), severity])
+        head.append([words, margin_label(limit - plan.end_min), severity])
     return head
 
 

@@ -127,7 +127,7 @@ def _margins(plan: TimedPlan) -> Iterator[Margin]:
     limits = plan.scenario.settings.limits
     yield ("outing end", "", "PET min"), plan.end_min, ""
     yield ("to the planned limit", "", "min"), limits.planned_min - plan.end_min, ""
-    yield ("to the hard limit", "", "min"), limits.hard_min - plan.end_min, ""
+    yield ("to the hard limit", "", "min"), plan.hard_min - plan.end_min, ""
     for name, slack in (("least slack to limit", plan.slack.to_limit),
                         ("least slack to window", plan.slack.to_window)):
         if not np.isnan(slack).all():  # outside, steps that have started have none

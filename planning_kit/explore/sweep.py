@@ -26,6 +26,7 @@ from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import STOP
 from planning_kit.plan.activities import WAIT, minutes_of
 from planning_kit.plan.build import build_network, crew_travel
+from planning_kit.plan.hard_limit import Timings
 from planning_kit.plan.network import LIGHT, Network, on_grid
 from planning_kit.plan.plan_times import Almanac, almanac_for
 from planning_kit.plan.timed import TimedPlan
@@ -137,8 +138,8 @@ def sweep_pet_zero(scenario: Scenario, start: str | date | datetime, stop: str |
     must_be(stops, bool, "stops", "must be True or False")
     count = _row_count(first, last, every_min)
     pet_zeros = PetZeroRange(scenario, first, every_min * np.arange(count))
-    ends, waits = _timed_together(pet_zeros)
-    rows = [_row(scenario, pet_zeros.pet_zero(row), ends[row], waits[row])
+    ends, waits, hards = _timed_together(pet_zeros)
+    rows = [_row(scenario, pet_zeros.pet_zero(row), ends[row], waits[row], hards[row])
             if np.isfinite(ends[row]) and not stops else _row_alone(pet_zeros, row, stops)
             for row in range(count)]
     frame = Sweep(rows, columns=[*SWEEP_COLUMNS, *(["stops"] if stops else [])])
@@ -162,23 +163,27 @@ def _row_count(first: datetime, last: datetime, every_min: float) -> int:
     return int(rows + 1e-9) + 1
 
 
-def _timed_together(pet_zeros: PetZeroRange) -> tuple[np.ndarray, np.ndarray]:
-    """Outing end and waits (k,) of all rows; NaN for those that have to be timed by themselves."""
+def _timed_together(pet_zeros: PetZeroRange) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Outing end, waits and hard limit (k,) of all rows; NaN for those to be timed by themselves."""
     scenario = pet_zeros.scenario
     durations = np.array([step.minutes_likely for step in scenario.records.steps], dtype=float)
     nothing = np.full(len(pet_zeros.offsets_min), np.nan)
     try:
         starts = pet_zeros.starts(durations)
     except ScenarioError:  # beyond what is known of the orbit somewhere in the range: each row for itself
-        return nothing, nothing
+        return nothing, nothing, nothing
     known = np.isfinite(starts).all(axis=0)
     ends = np.where(known, outing_end(pet_zeros.network, starts, durations[:, None]), np.nan)
     if not known.any():
-        return ends, nothing
+        return ends, nothing, nothing
     # Work and travel are the same at any PET 0, so one plan says how much of an outing is not waiting.
     one = int(np.flatnonzero(known)[0])
     plan = TimedPlan.of(scenario, pet_zeros.pet_zero(one), pet_zeros.almanac_of(one))
-    return ends, _wait_min(plan) + len(plan.travels) * (ends - plan.end_min)
+    hards = plan.limit_rule.minutes(Timings(
+        steps=plan.steps, travels=plan.travels, settings=scenario.settings, network=plan.network,
+        starts=starts, durations=np.broadcast_to(durations[:, None], starts.shape), end_min=ends,
+        travel_factor={}, begun={}))
+    return ends, _wait_min(plan) + len(plan.travels) * (ends - plan.end_min), hards
 
 
 def _row_alone(pet_zeros: PetZeroRange, row: int, stops: bool) -> dict[str, object]:
@@ -190,20 +195,20 @@ def _row_alone(pet_zeros: PetZeroRange, row: int, stops: bool) -> dict[str, obje
         plan = TimedPlan.of(scenario, pet_zero, almanac)
     except ScenarioError as error:
         why = told_together(error.problems)
-        return _row(scenario, pet_zero, _NOT_TIMED, _NOT_TIMED, why) | {"stops": _NOT_TIMED}
+        return _row(scenario, pet_zero, _NOT_TIMED, _NOT_TIMED, _NOT_TIMED, why) | {"stops": _NOT_TIMED}
     found = float((findings_of(plan)["severity"] == STOP).sum()) if stops else _NOT_TIMED
-    return _row(scenario, pet_zero, plan.end_min, _wait_min(plan)) | {"stops": found}
+    return _row(scenario, pet_zero, plan.end_min, _wait_min(plan), plan.hard_min) | {"stops": found}
 
 
 def _wait_min(plan: TimedPlan) -> float:
     return minutes_of((each for crew in plan.travels for each in plan.lanes[crew]), WAIT)
 
 
-def _row(scenario: Scenario, pet_zero: datetime, end_min: float, wait_min: float,
+def _row(scenario: Scenario, pet_zero: datetime, end_min: float, wait_min: float, hard_min: float,
          reason: str = "") -> dict[str, object]:
     limits = scenario.settings.limits
     return {"pet_zero": pet_zero, "end_min": end_min, "planned_margin_min": limits.planned_min - end_min,
-            "hard_margin_min": limits.hard_min - end_min, "wait_min": wait_min, "reason": reason}
+            "hard_margin_min": hard_min - end_min, "wait_min": wait_min, "reason": reason}
 
 
 def good_spells(sweep: pd.DataFrame) -> pd.DataFrame:

@@ -126,16 +126,19 @@ def _of_inputs(inputs: pd.DataFrame) -> Iterator[Verdict]:
 
 def _of_end(a: TimedPlan, b: TimedPlan) -> Iterator[Verdict]:
     for name, verdict in (("hard_min", STOP), ("planned_min", WORSE)):
-        limit, before = getattr(b.scenario.settings.limits, name), getattr(a.scenario.settings.limits, name)
+        typed_a, typed_b = (getattr(plan.scenario.settings.limits, name) for plan in (a, b))
         word = "hard" if name == "hard_min" else "planned"
+        limit, own = (b.hard_min, a.hard_min) if word == "hard" else (typed_b, typed_a)
+        label = b.hard_limit.label if word == "hard" else pet_label(limit, "down")
+        before = limit if typed_a == typed_b else own
         # Better is told by the old limit alone: a limit that was moved has mended nothing.
-        kept, was_kept = keeps(b.end_min, limit), keeps(a.end_min, before)
+        kept, was_kept = keeps(b.end_min, limit), keeps(a.end_min, own)
         if not kept and was_kept:
             yield (verdict, "limits",
-                   f"the {word} limit of {pet_label(limit, 'down')} is missed: inside at "
+                   f"the {word} limit of {label} is missed: inside at "
                    f"{pet_label(b.end_min)}")
         elif keeps(b.end_min, before) and not was_kept:
-            yield BETTER, "limits", f"the {word} limit of {pet_label(limit, 'down')} is kept again"
+            yield BETTER, "limits", f"the {word} limit of {label} is kept again"
         elif kept and not was_kept:
             yield (LOOK, "limits", f"the {word} limit is kept only because it was moved from "
                                    f"{pet_label(before, 'down')} to {pet_label(limit, 'down')}: inside at "

@@ -120,8 +120,9 @@ def parse_number(text: str, field: Field) -> float | int:
     if not _NUMBER.fullmatch(text):
         if text.lower().lstrip("+-") in ("nan", "inf", "infinity"):
             raise CellFault("must be a finite number; leave the cell empty where nothing is given")
+        words = "".join(f", or {word}" for word in field.words) + did_you_mean(text, field.words)
         raise CellFault(f"must be {'a whole number' if field.kind == 'count' else 'a number'}"
-                        f"{_number_hint(text, field)}")
+                        f"{words or _number_hint(text, field)}")
     return in_bounds(float(text), field)
 
 

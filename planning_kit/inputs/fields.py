@@ -48,7 +48,8 @@ class Field:
 
     ``needed``: the cell may not be empty (or the key absent). ``may_be_absent``: the column need not stand in
     the header; it then counts as empty. ``least`` and ``most`` are inclusive unless ``above_least``.
-    ``refers_to`` names the tables whose ids are allowed, ``words`` the reserved words allowed beside them.
+    ``refers_to`` names the tables whose ids are allowed, ``words`` the reserved words allowed beside them,
+    or beside a number.
     ``default`` is what the record holds for an empty cell where the kind has no empty value of its own.
     ``may_be_unknown``: an empty yes or no is not known (None), and not no.
     """

@@ -319,6 +319,8 @@ def as_scenario(given: object) -> Scenario:
 def _facts(scenario: Scenario) -> list[tuple[str, str]]:
     """What both reprs show: name and value."""
     records, settings, elements = scenario.records, scenario.settings, scenario.elements
+    hard_min = settings.limits.fixed_hard_min
+    hard = "hard by consumables" if hard_min is None else f"{hard_min:g} min hard"
     sizes = (f"{len(records.steps)} in {len(records.tasks)} tasks at {len(records.places)} places, "
              f"{len(records.hardware)} items")
     return [
@@ -326,7 +328,7 @@ def _facts(scenario: Scenario) -> list[tuple[str, str]]:
         ("station", settings.station),
         ("PET 0", settings.pet_zero_utc.strftime("%Y-%m-%dT%H:%M:%SZ")),
         ("steps", sizes),
-        ("limits", f"{settings.limits.planned_min:g} min planned, {settings.limits.hard_min:g} min hard"),
+        ("limits", f"{settings.limits.planned_min:g} min planned, {hard}"),
         ("elements", f"{elements.object_name} of {elements.epoch.strftime('%Y-%m-%dT%H:%M:%SZ')}"),
         ("digest", scenario.digest[:12]),
         *([("format", IN_MEMORY)] if scenario.is_upgraded else []),

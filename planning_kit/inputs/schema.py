@@ -85,7 +85,8 @@ def _value_schema(field: Field, *, in_toml: bool) -> dict[str, Any]:
 def _entry_schema(field: Field) -> dict[str, Any]:
     """What one entry of a list, or the whole cell, may hold."""
     if field.is_number or field.kind == "numbers":
-        return {"type": "integer" if field.kind == "count" else "number", **_bounds(field)}
+        number = {"type": "integer" if field.kind == "count" else "number", **_bounds(field)}
+        return {"anyOf": [number, {"type": "string", "enum": list(field.words)}]} if field.words else number
     if field.choices or field.kind == "yes_no":
         return {"type": "string", "enum": list(field.choices or ("yes", "no"))}
     if field.kind == "text":

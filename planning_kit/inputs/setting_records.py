@@ -41,6 +41,9 @@ class FrozenMapping(Mapping[Key, Value]):
         return repr(self._entries)
 
 
+CONSUMABLES = "consumables"
+
+
 @dataclass(frozen=True)
 class Limits:
     """The scenario's limits, most in minutes, and where each comes from.
@@ -49,7 +52,8 @@ class Limits:
     """
 
     planned_min: Annotated[float, minutes("planned length of the outing", needed=True, above_least=True)]
-    hard_min: Annotated[float, minutes("longest length of the outing", needed=True, above_least=True)]
+    hard_min: Annotated[float | str, minutes("longest length of the outing; consumables: as long as the "
+        "suits last along the plan", needed=True, above_least=True, words=(CONSUMABLES,))]
     return_reserve_min: Annotated[float | None, minutes("least allowed return margin")]
     emergency_oxygen_min: Annotated[float | None, minutes("how long the emergency oxygen lasts")]
     partner_carry_factor: Annotated[float | None, number("how much slower one moves with a disabled partner",
@@ -58,6 +62,11 @@ class Limits:
     sources: Mapping[str, str]
     partner_rescue: Annotated[str, choice("how grave it is that a partner brings the other in too late, or "
         "cannot; absent: concern", "stop", "concern")] = ""
+
+    @property
+    def fixed_hard_min(self) -> float | None:
+        """``hard_min`` as a number; None where it follows from what the suits have (``consumables``)."""
+        return None if isinstance(self.hard_min, str) else self.hard_min
 
 
 END_WORDS = {

@@ -35,6 +35,7 @@ from planning_kit.inputs.fields import Field, Section, columns_of
 from planning_kit.inputs.folder_files import is_plain_name
 from planning_kit.inputs.raw import BOM, decode
 from planning_kit.inputs.setting_records import (
+    CONSUMABLES,
     END_WORDS,
     Airlock,
     CrewChecks,
@@ -142,7 +143,7 @@ def _parse_key(value: object, field: Field) -> object:
             raise CellFault("must be a list of numbers, such as [-60.0, 120.0]")
         return tuple(_number(entry, field) for entry in value)
     if field.is_number:
-        return _number(value, field)
+        return value if isinstance(value, str) and value in field.words else _number(value, field)
     text = _text(value)
     if field.kind != "file":
         return parse_cell(text, field)
@@ -153,7 +154,9 @@ def _parse_key(value: object, field: Field) -> object:
 
 def _number(value: object, field: Field) -> float | int:
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise CellFault("must be a number, without quotation marks")
+        words = "".join(f', or "{word}" with them' for word in field.words)
+        hint = did_you_mean(value, field.words) if isinstance(value, str) else ""
+        raise CellFault(f"must be a number, without quotation marks{words}{hint}")
     try:
         return in_bounds(float(value), field)
     except OverflowError:
@@ -190,9 +193,10 @@ def _check_order(parsed: dict[str, Values], faults: Faults) -> None:
     planned, hard, horizon = limits.get("planned_min"), limits.get("hard_min"), top.get("horizon_h")
     if isinstance(planned, float) and isinstance(hard, float) and planned > hard:
         faults.add(_WHERE, None, "limits.planned_min", planned, f"is more than hard_min, {hard:g} min")
-    if isinstance(horizon, float) and isinstance(hard, float) and hard > horizon * 60:
+    key, longest = ("planned_min", planned) if hard == CONSUMABLES else ("hard_min", hard)
+    if isinstance(horizon, float) and isinstance(longest, float) and longest > horizon * 60:
         faults.add(_WHERE, None, "horizon_h", horizon,
-                   f"is shorter than limits.hard_min, {hard:g} min; windows must be known to the end")
+                   f"is shorter than limits.{key}, {longest:g} min; windows must be known to the end")
     airlock = parsed.get("airlock", {})
     for first, then in (*pairwise(f"{end}_min" for end in END_WORDS),
                         ("depress_start_min", "hatch_open_min")):

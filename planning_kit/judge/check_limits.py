@@ -2,7 +2,7 @@
 
 ``limits``: rules ``outing-end`` (past the planned limit a concern, past the hard one a stop),
 ``pet-zero-range`` (about the key of its limit), ``no-source`` (about the key), ``last-start`` (about the
-task).
+task); of a hard limit by consumables ``planned-past-hard`` and ``store-left-out`` (about the consumable).
 
 ``airlock``: rules ``one-number`` and ``slow-emergency``, about the key.
 
@@ -21,6 +21,7 @@ from planning_kit.inputs.times import gmt_label, number_label, pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.needs import Clock
 from planning_kit.plan.network import ROUNDING_MIN, grouped
+from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 
 LIMITS = "limits"
@@ -29,8 +30,10 @@ LIMITS = "limits"
 def check_limits(plan: TimedPlan) -> Iterator[Finding]:
     """Outing end past the hard limit (stop) or the planned limit (concern)."""
     limits = plan.scenario.settings.limits
-    for severity, key, limit in (
-        (STOP, "hard_min", limits.hard_min), (CONCERN, "planned_min", limits.planned_min),
+    planned_min = limits.planned_min
+    for severity, key, limit, label in (
+        (STOP, "hard_min", plan.hard_min, plan.hard_limit.label),
+        (CONCERN, "planned_min", planned_min, pet_label(planned_min, "down")),
     ):
         if plan.end_min > limit + ROUNDING_MIN:
             over = plan.end_min - limit
@@ -38,7 +41,7 @@ def check_limits(plan: TimedPlan) -> Iterator[Finding]:
                 severity, LIMITS, "outing-end", start_min=plan.end_min,
                 message=(
                     f"both are inside at {pet_label(plan.end_min)}, {number_label(over, 'up')} min past the "
-                    f"{key[:-4]} limit of {pet_label(limit, 'down')}: drop or shorten work, or cut waits "
+                    f"{key[:-4]} limit of {label}: drop or shorten work, or cut waits "
                     "(see slack to limit)"),
                 source=limits.sources.get(key, ""), value=plan.end_min, limit=limit, margin=-over)
             return
@@ -74,6 +77,27 @@ def check_limit_sources(plan: TimedPlan) -> Iterator[Finding]:
                 yield Finding(
                     REMARK, LIMITS, "no-source", about=key,
                     message=f"the limit {key} = {told} gives no source: add {key}_source to [{section}]")
+
+
+def check_hard_limit(plan: TimedPlan) -> Iterator[Finding]:
+    """A hard limit by consumables that lies before the planned limit, or leaves stores out (concerns)."""
+    limits = plan.scenario.settings.limits
+    if limits.fixed_hard_min is not None:
+        return
+    if limits.planned_min > plan.hard_min:
+        yield Finding(
+            CONCERN, LIMITS, "planned-past-hard", about="planned_min", start_min=plan.hard_min,
+            message=f"the planned limit of {pet_label(limits.planned_min, 'down')} lies past the hard limit "
+                    f"of {plan.hard_limit.label}: the suits do not last to it; plan a shorter outing",
+            source=limits.sources.get("planned_min", ""), value=limits.planned_min, limit=plan.hard_min,
+            margin=plan.hard_min - limits.planned_min)
+    for store in (store for suit in plan.suit_histories for store in suit.stores if not store.is_known):
+        yield Finding(
+            CONCERN, LIMITS, "store-left-out", about=store.consumable, crew=store.crew,
+            message=f"the hard limit of {plan.hard_limit.label} leaves out {store.crew}'s "
+                    f"{WORDS[store.consumable]}, which may run out sooner: {', '.join(store.missing)} "
+                    "missing",
+            source="limits.hard_min")
 
 
 def check_last_starts(plan: TimedPlan) -> Iterator[Finding]:

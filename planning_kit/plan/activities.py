@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 
 import pandas as pd
@@ -61,14 +61,25 @@ class Activity:
         return self.kind == WORK and step != "" and self.step == step
 
 
-def lane_activities(times: Times, with_slack: bool = True) -> dict[str, tuple[Activity, ...]]:
-    """The activities of each lane in order: EV1, EV2, then the other actors.
+def lane_activities(times: Times) -> dict[str, tuple[Activity, ...]]:
+    """The activities of each lane in order, without slack (NaN): EV1, EV2, then the other actors."""
+    lanes = {crew: tuple(_crew_lane(times, crew)) for crew in times.travels}
+    return lanes | {a.actor: tuple(_actor_lane(times, a.actor)) for a in times.scenario.records.actors}
 
-    Without slack (NaN) they come in half the time, for a chart that is drawn at every edit.
-    """
-    lanes = {crew: tuple(_crew_lane(times, crew, with_slack)) for crew in times.travels}
-    lanes |= {a.actor: tuple(_actor_lane(times, a.actor, with_slack)) for a in times.scenario.records.actors}
-    return lanes
+
+def with_slack(times: Times, lanes: Mapping[str, Sequence[Activity]]) -> dict[str, tuple[Activity, ...]]:
+    """The same lanes with the slack of each step: it may rest on suits, which rest on the lanes."""
+    slack = times.slack
+
+    def slacked(activity: Activity) -> Activity:
+        if activity.kind != WORK or not activity.step:
+            return activity
+        position = times.position(activity.step)
+        return replace(activity, slack_to_plan_min=float(slack.to_plan[position]),
+                       slack_to_limit_min=float(slack.to_limit[position]),
+                       slack_to_window_min=float(slack.to_window[position]))
+
+    return {lane: tuple(map(slacked, activities)) for lane, activities in lanes.items()}
 
 
 def activity_at(lane: Sequence[Activity], at_min: float) -> Activity | None:
@@ -90,7 +101,6 @@ class _Lane:
     times: Times
     crew: str
     here: str
-    with_slack: bool
     now: float = 0.0
     done: list[Activity] = field(default_factory=list)
 
@@ -101,8 +111,7 @@ class _Lane:
             self.done.append(Activity(
                 self.crew, kind, step=step.step if step else "", task=step.task if step else "", title=title,
                 place=self.here, to_place=to_place, start_min=self.now, finish_min=finish, held_by=held_by,
-                via=via, **self._slack(kind, step),
-            ))
+                via=via))
         self.now = finish
         self.here = to_place or self.here
 
@@ -119,17 +128,10 @@ class _Lane:
         self.now = float(self.times.starts[position])
         self.add(WORK, float(self.times.finishes[position]), step.title, step, held_by=held_by)
 
-    def _slack(self, kind: str, step: Step | None) -> dict[str, float]:
-        if kind != WORK or step is None or not self.with_slack:
-            return {}
-        position, slack = self.times.position(step.step), self.times.slack
-        return {f"slack_{to}_min": float(getattr(slack, to)[position])
-                for to in ("to_plan", "to_limit", "to_window")}
 
-
-def _crew_lane(times: Times, crew: str, with_slack: bool) -> list[Activity]:
+def _crew_lane(times: Times, crew: str) -> list[Activity]:
     travel, airlock = times.travels[crew], times.scenario.settings.airlock_place
-    lane, opens = _Lane(times, crew, airlock, with_slack), times.scenario.settings.airlock.hatch_open_min
+    lane, opens = _Lane(times, crew, airlock), times.scenario.settings.airlock.hatch_open_min
     turns = {release.step: release for release in times.network.releases
              if (release.kind, release.crew) == (TURN, crew)}
     for position in work_order(times.steps, crew):
@@ -171,8 +173,8 @@ def _turn(lane: _Lane, turn: Release) -> None:
     lane.add(WAIT, leave, "Sent elsewhere", step)
 
 
-def _actor_lane(times: Times, actor: str, with_slack: bool) -> list[Activity]:
-    lane = _Lane(times, actor, "", with_slack)
+def _actor_lane(times: Times, actor: str) -> list[Activity]:
+    lane = _Lane(times, actor, "")
     for position in work_order(times.steps, actor):
         lane.here = times.steps[position].place
         lane.work(position, _held_by(times, position, actor))
@@ -233,7 +235,7 @@ def summarise(times: Times, lanes: Mapping[str, Sequence[Activity]]) -> pd.DataF
         *([("Pressure can be breathed", _moment(times.safe_min, times.pet_zero))]
           if times.safe_min > times.end_min else []),
         ("Planned limit", _against(limits.planned_min, times.end_min)),
-        ("Hard limit", _against(limits.hard_min, times.end_min)),
+        ("Hard limit", _against(times.hard_min, times.end_min, times.hard_limit.why)),
         ("Nights begun by then", str(nights)),
     ]
     for crew in times.travels:
@@ -246,8 +248,8 @@ def _moment(at_min: float, pet_zero: datetime) -> str:
     return f"PET {pet_label(at_min)}, GMT {gmt_label(moment_at(at_min, pet_zero))}"
 
 
-def _against(limit: float, end: float) -> str:
-    return f"{pet_label(limit, 'down')} ({margin_label(limit - end)})"
+def _against(limit: float, end: float, why: str = "") -> str:
+    return f"{pet_label(limit, 'down')} ({margin_label(limit - end)}{why and f'; {why}'})"
 
 
 def find_handovers(times: Times) -> pd.DataFrame:

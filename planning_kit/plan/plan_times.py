@@ -6,6 +6,7 @@ scenario's horizon.
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -21,7 +22,7 @@ from planning_kit.inputs.records import ItemMove, NamedWindow, Records, Step
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.setting_records import Relays
 from planning_kit.inputs.shown_text import one_line
-from planning_kit.inputs.times import pet_min
+from planning_kit.inputs.times import pet_label, pet_min
 from planning_kit.plan.network import GRID_MIN, Network
 from planning_kit.plan.slack import Holders, Slack, delay_curve, delays_min, find_holders, slacks
 from planning_kit.plan.timing import outing_end
@@ -86,8 +87,26 @@ def _named_windows(rows: tuple[NamedWindow, ...], pet_zero: datetime,
     return {name: clip(windows, 0.0, horizon_min) for name, windows in named.items()}
 
 
+@dataclass(frozen=True)
+class HardLimit:
+    """The hard limit of one plan: PET minutes, and why just there, in words ("": a number as typed)."""
+
+    minutes: float
+    why: str = ""
+
+    @property
+    def bracketed(self) -> str:
+        """The why in brackets, after a blank; "" for none."""
+        return f" ({self.why})" if self.why else ""
+
+    @property
+    def label(self) -> str:
+        """PET, rounded down, with the why behind it: ``6:12 (EV2 CO2 capacity reaches its reserve)``."""
+        return pet_label(self.minutes, "down") + self.bracketed
+
+
 @dataclass(frozen=True, eq=False, repr=False)
-class Times:
+class Times(ABC):
     """The times of a scenario whose PET 0 is ``pet_zero`` (UTC): what a tracker is given. It is no plan.
 
     ``starts`` and ``durations`` are float arrays (steps,) in minutes of PET, in the row order of
@@ -138,14 +157,24 @@ class Times:
         return float(outing_end(self.network, self.starts, self.durations))
 
     @property
+    @abstractmethod
+    def hard_limit(self) -> HardLimit:
+        """The latest end allowed, with its why: the plan knows, as it may follow from what its suits have."""
+
+    @property
+    def hard_min(self) -> float:
+        """The hard limit of this plan, PET minutes."""
+        return self.hard_limit.minutes
+
+    @property
     def safe_min(self) -> float:
         """When the pressure can be breathed, PET minutes: until then the suits must last."""
         return self.end_min + self.scenario.settings.airlock.after_end_min
 
     @cached_property
     def slack(self) -> Slack:
-        """The three slacks of every step."""
-        return slacks(self.network, self.durations, self.starts, self.scenario.settings.limits.hard_min)
+        """The three slacks of every step; the hard limit stays where it is for these times."""
+        return slacks(self.network, self.durations, self.starts, self.hard_min)
 
     @cached_property
     def holders(self) -> Holders:

@@ -246,7 +246,7 @@ def _returns(times: Times, mover: Mover, rescue: Rescue, crew: str, spots: Mappi
         alone_min=alone + orderly, with_partner_min=helped + orderly,
         abort=way(alone, own, True, [crew]), terminate=way(alone, own, False, [crew]),
         partner_abort=way(helped, both, True, hands), partner_terminate=way(helped, both, False, hands),
-        ingress_start_min=going_in, hard_min=limits.hard_min, after_end_min=times.safe_min - times.end_min,
+        ingress_start_min=going_in, hard_min=times.hard_min, after_end_min=times.safe_min - times.end_min,
         stay_min=_stay_min(settings, own, going_in), partner_stay_min=_stay_min(settings, both, going_in),
     )
 

@@ -92,7 +92,8 @@ _LOAD_KEYS = {
 class Store:
     """One consumable of one suit. Amounts in grams, or watt-hours for energy; rates per minute.
 
-    ``left`` is the amount at ``at_min`` (PET minutes, both (n,)), negative once it has run out. ``missing``
+    ``left`` is the amount at ``at_min`` (PET minutes, both (n,)), negative once it has run out; ``rates``
+    (n - 1,) is the use between them. ``missing``
     names the scenario keys without which nothing is known; all numbers are then NaN. ``reserve`` is NaN
     where no reserve fraction is given. ``travel_rate``, ``wait_rate`` and ``carry_rate`` are the use in
     travel, waiting and bringing a disabled partner, ``used_before`` is the amount used before PET 0.
@@ -104,6 +105,7 @@ class Store:
     reserve: float
     at_min: Numbers
     left: Numbers
+    rates: Numbers
     travel_rate: float
     wait_rate: float
     carry_rate: float
@@ -140,6 +142,11 @@ class Store:
             # np.interp wants numbers that rise, and what is left falls.
             return float(np.interp(0.0, -self.left, self.at_min))
         return float(self.at_min[-1]) + self.left_at_end / self.mean_rate if self.mean_rate > 0 else np.inf
+
+    @property
+    def floor(self) -> float:
+        """The reserve, or 0 where none is given."""
+        return 0.0 if np.isnan(self.reserve) else self.reserve
 
     def left_at(self, pet_min: Numbers) -> Numbers:
         """What is left at these moments (PET minutes)."""
@@ -221,15 +228,15 @@ def _store(crew: str, consumable: str, suit: Suit, at_min: Numbers, before_min: 
     if missing:
         lost = float("nan")
         return Store(crew, consumable, usable=lost, reserve=lost, at_min=at_min,
-                     left=np.full(len(at_min), lost), travel_rate=lost, wait_rate=lost, carry_rate=lost,
-                     missing=missing)
+                     left=np.full(len(at_min), lost), rates=np.full(len(at_min) - 1, lost),
+                     travel_rate=lost, wait_rate=lost, carry_rate=lost, missing=missing)
     usable = float(getattr(suit, keys[0]))
     fraction = getattr(suit, f"{consumable}_reserve_fraction")
     rates = _rates(consumable, suit, metabolic_w)
     used = np.cumsum(rates[:-3] * np.array([before_min, *np.diff(at_min)]))
     used += getattr(suit.used_before, keys[0]) or 0.0
     return Store(crew, consumable, usable=usable, at_min=at_min, left=usable - used, missing=(),
-                 reserve=float("nan") if fraction is None else usable * fraction,
+                 reserve=float("nan") if fraction is None else usable * fraction, rates=rates[1:-3],
                  travel_rate=float(rates[-3]), wait_rate=float(rates[-2]), carry_rate=float(rates[-1]),
                  used_before=float(used[0]))
 
@@ -244,6 +251,37 @@ def _rates(consumable: str, suit: Suit, metabolic_w: Numbers) -> Numbers:
         heat_w = metabolic_w + (suit.equipment_heat_w or 0.0)
         return np.asarray(water_g_per_min(heat_w * (suit.worst_sun_factor or 1.0)))
     return np.full(len(metabolic_w), (suit.power_w or 0.0) / 60.0)
+
+
+def reserve_reached_min(at_min: Numbers, at_start: Numbers, rates: Numbers, floor: Numbers,
+                        then_rate: Numbers) -> Numbers:
+    """First PET at which each of k stores is down to its ``floor`` in each of n timings, (k, n).
+
+    It begins with ``at_start`` (k,) and is used at ``rates`` (k, m) between the edges ``at_min`` (m + 1, n),
+    then at ``then_rate`` (k,); inf where nothing is used then.
+    """
+    spans = np.diff(at_min, axis=0)
+    over = at_start[:, None] - rates @ spans - floor[:, None]
+    lasts = np.full(over.shape, np.inf)
+    np.divide(np.maximum(over, 0.0), then_rate[:, None], out=lasts, where=then_rate[:, None] > 0)
+    reached: Numbers = at_min[-1] + lasts
+    for store in np.flatnonzero((over <= 0).any(axis=1)).tolist():
+        early = over[store] <= 0
+        used = rates[store][:, None] * spans[:, early]
+        reached[store, early] = _crossing(at_min[:, early], at_start[store] - floor[store], used)
+    return reached
+
+
+def _crossing(at_min: Numbers, over: float, used: Numbers) -> Numbers:
+    """When what is ``over`` the floor is used up (n,): ``used`` (m, n) between ``at_min`` (m + 1, n)."""
+    left = over - np.concatenate((np.zeros((1, used.shape[1])), np.cumsum(used, axis=0)))
+    left[-1] = np.minimum(left[-1], 0.0)  # it is gone by then: two sums differ by a rounding
+    edge = np.maximum((left <= 0).argmax(axis=0), 1)
+    column = np.arange(len(edge))
+    before, spent = np.maximum(left[edge - 1, column], 0.0), used[edge - 1, column]
+    share = np.divide(before, spent, out=np.zeros_like(before), where=spent > 0)
+    begin = at_min[edge - 1, column]
+    return np.asarray(begin + np.minimum(share, 1.0) * (at_min[edge, column] - begin))
 
 
 def suits_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:

@@ -18,18 +18,26 @@ from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.shown_text import visible
 from planning_kit.inputs.times import as_utc, pet_label
 from planning_kit.plan import needs
-from planning_kit.plan.activities import find_handovers, lane_activities, summarise, timeline_table
+from planning_kit.plan.activities import (
+    Activity,
+    find_handovers,
+    lane_activities,
+    summarise,
+    timeline_table,
+    with_slack,
+)
 from planning_kit.plan.build import build_network, crew_travel
 from planning_kit.plan.custody import custody_table, kit_table, track_custody
 from planning_kit.plan.custody_state import Custody
 from planning_kit.plan.explain import explain_step
 from planning_kit.plan.exposures import Exposure, exposures_table, hazard_exposures
+from planning_kit.plan.hard_limit import LimitRule, by_consumables, stop_if_unknown
 from planning_kit.plan.inhibit_list import inhibits_table, stays_by_inhibit
 from planning_kit.plan.legs import Passage, cautions_table, crew_passages
 from planning_kit.plan.network import on_grid
 from planning_kit.plan.no_plan import stop_if_circular, stop_if_unplaced
 from planning_kit.plan.past import Broken, Happened, Whereabouts, whereabouts_at
-from planning_kit.plan.plan_times import Almanac, Times, almanac_for
+from planning_kit.plan.plan_times import Almanac, HardLimit, Times, almanac_for
 from planning_kit.plan.returns import (
     Breach,
     Returns,
@@ -83,7 +91,8 @@ class TimedPlan(Times):
         """Time a scenario. ``pet_zero`` (UTC) replaces its own; ``almanac`` is that PET 0's, where known.
 
         Raises `ScenarioError` that names the steps when rules run in a circle, a step is longer than any
-        window it needs, or a step is pushed past the horizon.
+        window it needs, or a step is pushed past the horizon; and where the hard limit is to follow from
+        consumables of which nothing is known.
         """
         as_scenario(scenario)
         moment = scenario.settings.pet_zero_utc if pet_zero is None else as_utc(pet_zero, "pet_zero")
@@ -95,7 +104,10 @@ class TimedPlan(Times):
         stop_if_circular(network, durations)
         starts = earliest_starts(network, durations)
         stop_if_unplaced(network, durations, starts)
-        return cls(scenario, moment, almanac, travels, network, durations, starts)
+        plan = cls(scenario, moment, almanac, travels, network, durations, starts)
+        if scenario.settings.limits.fixed_hard_min is None:
+            stop_if_unknown(plan.suit_histories)
+        return plan
 
     def __repr__(self) -> str:
         return (f"<{type(self).__name__} {self.scenario.settings.title!r}: PET 0 "
@@ -129,11 +141,34 @@ class TimedPlan(Times):
         return self.outside
 
     # What follows from the times alone.
-    lanes = cached_property(lane_activities)
+    bare_lanes = cached_property(lane_activities)
     handovers = cached_property(find_handovers)
     inhibit_holds = cached_property(needs.inhibit_holds)
     link_covers = cached_property(needs.link_covers)
     gap_clocks = cached_property(needs.gap_clocks)
+
+    @cached_property
+    def lanes(self) -> Mapping[str, tuple[Activity, ...]]:
+        """The activities of each lane in order, with the slack of each step."""
+        return with_slack(self, self.bare_lanes)
+
+    @cached_property
+    def hard_limit(self) -> HardLimit:
+        """The hard limit of this plan, and why it is there.
+
+        Raises `ScenarioError` where it is to follow from consumables and nothing is known of them.
+        """
+        fixed_min = self.scenario.records.settings.limits.fixed_hard_min
+        if fixed_min is not None:
+            return HardLimit(fixed_min)
+        return by_consumables(self, self.bare_lanes, self.suit_histories)
+
+    @property
+    def limit_rule(self) -> LimitRule:
+        """How the hard limits of other timings of the same work are reckoned."""
+        fixed_min = self.scenario.records.settings.limits.fixed_hard_min
+        return LimitRule(fixed_min) if fixed_min is not None else (
+            LimitRule.by_consumables(self, self.bare_lanes, self.suit_histories))
 
     @property
     def timeline(self) -> pd.DataFrame:
@@ -152,7 +187,7 @@ class TimedPlan(Times):
     @cached_property
     def suit_histories(self) -> tuple[SuitHistory, ...]:
         """Each crew member's suit through the outing."""
-        return suit_histories(self.scenario.records, self.lanes)
+        return suit_histories(self.scenario.records, self.bare_lanes)
 
     @property
     def suits(self) -> pd.DataFrame:

@@ -91,9 +91,8 @@ def closing_lines(plan: TimedPlan) -> Iterator[str]:
     names, limits = Names(plan), plan.scenario.settings.limits
     yield (f"Both inside at PET {names.times(plan.end_min)}: {against(limits.planned_min, plan.end_min)} the "
            f"planned limit of {pet_label(limits.planned_min, 'down')}, "
-           f"{against(limits.hard_min, plan.end_min)} the "
-           f"hard limit of {pet_label(limits.hard_min, 'down')}. The outing ends when "
-           f"{one_line(plan.scenario.settings.outing_end_words)}.")
+           f"{against(plan.hard_min, plan.end_min)} the hard limit of {plan.hard_limit.label}. "
+           f"The outing ends when {one_line(plan.scenario.settings.outing_end_words)}.")
     if plan.safe_min > plan.end_min:
         yield (f"The pressure can be breathed at PET {names.times(plan.safe_min)}: so long the suits must "
                "last.")

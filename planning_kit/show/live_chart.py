@@ -18,7 +18,7 @@ from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.acceptances import told_findings
 from planning_kit.judge.findings import Finding
-from planning_kit.plan.activities import WORK, Activity, lane_activities
+from planning_kit.plan.activities import WORK, Activity
 from planning_kit.plan.moments import LIGHT_KINDS
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import Outside, TimedPlan
@@ -44,7 +44,7 @@ def live_chart(plan: TimedPlan, baseline: TimedPlan | None = None) -> dict[str, 
         "actors": [[actor.actor, one_line(actor.title)] for actor in records.actors],
         "bars": [[row.step, row.crew, row.kind, _round(row.start_min), _round(row.finish_min), row.task,
                   one_line(row.title)]
-                 for lane in lane_activities(plan, with_slack=False).values() for row in lane],
+                 for lane in plan.bare_lanes.values() for row in lane],
         "ghosts": [[row.step, row.crew, _round(row.start_min), _round(row.finish_min)]
                    for row in _steps_of(baseline)],
         "light": {kind: _pairs(getattr(plan.light, kind)) for kind in LIGHT_KINDS},
@@ -53,7 +53,7 @@ def live_chart(plan: TimedPlan, baseline: TimedPlan | None = None) -> dict[str, 
         "inhibits": [[[hold.inhibit.inhibit, one_line(hold.inhibit.title), hold.set_by_min,
                        hold.lift_after_min] for hold in row]
                      for row in chart_rows.packed(plan.inhibit_holds)],
-        "limits": [["planned", limits.planned_min], ["hard", limits.hard_min]],
+        "limits": [["planned", limits.planned_min], ["hard", plan.hard_min]],
         "handovers": [[each.from_crew, each.to_crew, each.from_min, each.to_min]
                       for each in chart_rows.handovers(plan)],
         "fills": {task: list(look)

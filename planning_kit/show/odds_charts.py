@@ -30,8 +30,10 @@ def rows_layout(odds: Any, theme: Theme, labels: Sequence[str], shown: tuple[flo
     The limits in range are lines, named at the ``top`` or ``bottom``.
     """
     plan, settings, count = odds.timed, odds.timed.scenario.settings, max(len(labels), 1)
+    # Where the hard limit follows from the suits each sample has its own: drawn is that of the plan.
+    of_plan = " of the plan" if settings.limits.fixed_hard_min is None else ""
     limits = [(name, minute, dash) for name, minute, dash in (
-        ("planned", settings.limits.planned_min, "dash"), ("hard", settings.limits.hard_min, "solid"))
+        ("planned", settings.limits.planned_min, "dash"), ("hard", plan.hard_min, "solid"))
         if shown[0] < minute < shown[1]]
     return {
         **chart.shared_layout(theme, alt, chart.plan_title(settings.title, settings.station), heading),
@@ -45,9 +47,10 @@ def rows_layout(odds: Any, theme: Theme, labels: Sequence[str], shown: tuple[flo
         "legend": chart.legend_below(-36 / (count * ROW_PX), theme, **chart.UNCLICKED),
         "shapes": [chart.upright(f"{name} limit", minute, theme.stop, dash) for name, minute, dash in limits],
         "annotations": chart.axis_names(theme) + [
-            chart.note(f"{name} {pet_label(minute, 'down')}", chart.axis_ms(minute), int(labels_at == "top"),
-                       theme.stop, xref="x", yref="paper", xanchor="right", yanchor=labels_at, textangle=-90,
-                       xshift=-1, name=f"{name} limit") for name, minute, _ in limits],
+            chart.note(f"{name}{of_plan if name == 'hard' else ''} {pet_label(minute, 'down')}",
+                       chart.axis_ms(minute), int(labels_at == "top"), theme.stop, xref="x", yref="paper",
+                       xanchor="right", yanchor=labels_at, textangle=-90, xshift=-1,
+                       name=f"{name} limit") for name, minute, _ in limits],
     }
 
 
@@ -73,9 +76,8 @@ def fan_chart(odds: Any, theme: str = "light") -> chart.Chart:
     another theme.
     """
     look, rows = theme_named(theme), _rows(as_odds(odds))
-    limits = odds.timed.scenario.settings.limits
     known = [row[name] for row in rows for name in _WIDE if math.isfinite(row[name])]
-    shown = (min([0.0, *known]) - 5.0, max([limits.hard_min, *known]) + 8.0)
+    shown = (min([0.0, *known]) - 5.0, max([odds.timed.hard_min, *known]) + 8.0)
     heading = (f"When each task is finished, nights shaded · {samples_words(odds)} · "
                f"no plan in {100 * odds.no_plan:.1f} %")
     layout = rows_layout(odds, look, [row_label(row["task"], row["title"]) for row in rows], shown, heading,

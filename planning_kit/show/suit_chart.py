@@ -234,7 +234,7 @@ def _legend(theme: Theme) -> dict[str, dict[str, str]]:
 
 def _layout(plan: TimedPlan, panels: list[_Panel], theme: Theme) -> dict[str, Any]:
     settings = plan.scenario.records.settings
-    shown = (-EDGE_MIN, max(plan.safe_min, settings.limits.planned_min, settings.limits.hard_min) + EDGE_MIN)
+    shown = (-EDGE_MIN, max(plan.safe_min, settings.limits.planned_min, plan.hard_min) + EDGE_MIN)
     axes = chart.time_axes(shown, (-EDGE_MIN, max(plan.horizon_min, shown[1])), plan.pet_zero, theme)
     axes["xaxis"] |= {"anchor": f"y{len(panels)}"}
     axes["xaxis2"] |= {"anchor": "free", "position": 1}  # above the heading of the first panel

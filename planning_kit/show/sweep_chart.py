@@ -34,25 +34,30 @@ def sweep_chart(sweep: pd.DataFrame, theme: str = "light") -> Chart:
     look = theme_named(theme)
     spells = good_spells(sweep).to_dict("records")
     rows = sweep.sort_values("pet_zero", kind="stable").to_dict("records")
-    limits = _limits(rows)
-    low, high = _range(rows, limits)
+    by_row = {limit: _limit_of_each(rows, limit) for limit in _LINES}
+    known = {limit: [each for each in minutes if each is not None] for limit, minutes in by_row.items()}
+    # One line across where all plans have one limit; one that follows from each plan goes from row to row.
+    across = {limit: minutes[0] for limit, minutes in known.items() if len(set(minutes)) == 1}
+    low, high = _range(rows, [each for minutes in known.values() for each in minutes])
     traces = list(_traces(rows, low + 0.03 * (high - low), look))
-    return Chart(data=traces, layout=_layout(rows, spells, limits, (low, high), look))
+    traces += [_trace(rows, minutes, name=f"{limit} limit of each plan", mode="lines", connectgaps=False,
+                      showlegend=True, line=_LINES[limit] | {"color": look.stop})
+               for limit, minutes in by_row.items() if len(set(known[limit])) > 1]
+    return Chart(data=traces, layout=_layout(rows, spells, across, (low, high), look))
 
 
 def _is_missing(row: dict[Any, Any]) -> bool:
     return not math.isfinite(row["end_min"])
 
 
-def _limits(rows: list[dict[Any, Any]]) -> dict[str, float]:
-    """The limits, as the first row with a plan has them."""
-    first = next((row for row in rows if not _is_missing(row)), None)
-    return {} if first is None else {
-        limit: round(first["end_min"] + first[f"{limit}_margin_min"], 6) for limit in _LINES}
+def _limit_of_each(rows: list[dict[Any, Any]], limit: str) -> list[float | None]:
+    """A limit as each row with a plan has it."""
+    return [None if _is_missing(row) else round(row["end_min"] + row[f"{limit}_margin_min"], 6)
+            for row in rows]
 
 
-def _range(rows: list[dict[Any, Any]], limits: dict[str, float]) -> tuple[float, float]:
-    shown = [row["end_min"] for row in rows if not _is_missing(row)] + list(limits.values())
+def _range(rows: list[dict[Any, Any]], limits: list[float]) -> tuple[float, float]:
+    shown = [row["end_min"] for row in rows if not _is_missing(row)] + limits
     low, high = min(shown, default=0.0), max(shown, default=60.0)
     room = max(0.06 * (high - low), 5.0)
     return low - room, high + room

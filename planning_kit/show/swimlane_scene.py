@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from planning_kit.inputs.setting_records import Limits, Settings
+from planning_kit.inputs.setting_records import Settings
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.acceptances import told_findings
@@ -200,7 +200,7 @@ def scene_of(plan: TimedPlan, baseline: TimedPlan | None, theme: Theme) -> Scene
     links = {one_line(name): windows for name, windows in {**plan.relays, **plan.named_windows}.items()}
     return Scene(
         plan=plan, theme=theme, rows=rows, before=None if baseline is None else _by_start(baseline),
-        found=found, inhibit_rows=inhibits, links=links, limits=_limits(records.settings.limits),
+        found=found, inhibit_rows=inhibits, links=links, limits=_limits(plan),
         fills=task_fills([task.task for task in records.tasks]), words=chart_rows.Words.of(plan),
         lanes=lay_out(crew, actors, links, inhibit_rows=len(inhibits), with_ghosts=baseline is not None,
                       with_findings=marked),
@@ -211,7 +211,9 @@ def _by_start(plan: TimedPlan) -> list[Activity]:
     return sorted(chart_rows.rows_of(plan), key=lambda row: row.start_min)
 
 
-def _limits(limits: Limits) -> dict[str, tuple[float, str]]:
-    return {name: (minute, f"{name} {pet_label(minute, 'down')}{bracketed(limits.sources.get(key, ''))}")
-            for name, minute, key in (("planned limit", limits.planned_min, "planned_min"),
-                                      ("hard limit", limits.hard_min, "hard_min"))}
+def _limits(plan: TimedPlan) -> dict[str, tuple[float, str]]:
+    limits = plan.scenario.records.settings.limits
+    return {name: (minute, f"{name} {label}{bracketed(limits.sources.get(key, ''))}")
+            for name, minute, label, key in (
+                ("planned limit", limits.planned_min, pet_label(limits.planned_min, "down"), "planned_min"),
+                ("hard limit", plan.hard_min, plan.hard_limit.label, "hard_min"))}

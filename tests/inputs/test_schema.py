@@ -72,6 +72,12 @@ def test_good_scenarios_validate(validator: jsonschema.Draft202012Validator, sma
         validator.validate(json.loads(json.dumps(scenario_document(load_scenario(SCENARIOS / name)))))
 
 
+def test_a_hard_limit_by_consumables_validates(validator: jsonschema.Draft202012Validator,
+                                               small: Scenario) -> None:
+    by_suits = small.with_settings({"limits.hard_min": "consumables"})
+    validator.validate(json.loads(json.dumps(scenario_document(by_suits))))
+
+
 def test_the_document_says_what_the_scenario_says(small: Scenario) -> None:
     document = scenario_document(small)
     assert document["scenario"]["limits"]["hard_min"] == 420
@@ -100,6 +106,10 @@ BAD: list[tuple[str, Any]] = [
     ("windows.0.start", "tomorrow"),
     ("scenario.format", 3),
     ("scenario.limits.hard_min", "420"),
+    ("scenario.limits.hard_min", "consumable"),
+    ("scenario.limits.hard_min", True),
+    ("scenario.limits.hard_min", 0),
+    ("scenario.limits.planned_min", "consumables"),
     ("scenario.limits.hard_mni", 420),
     ("scenario.suit.EV3", {}),
     ("scenario.suit.respiratory_quotient", 0.5),

@@ -108,11 +108,12 @@ def as_odds(given: object, what: str = "odds") -> TimedOdds:
 
 def _facts(odds: TimedOdds) -> list[tuple[str, str]]:
     """What both reprs show: name and value."""
-    limits = odds.timed.scenario.settings.limits
+    plan, limits = odds.timed, odds.timed.scenario.settings.limits
+    own = "" if limits.fixed_hard_min is not None else "the hard limit of each sample, in the plan "
     shares = {row["item"]: f"{100 * row['p']:.1f} % ± {100 * row['se']:.1f}"
               for row in odds.summary.to_dict("records")}
     known = [(f"inside by {pet_label(limits.planned_min, 'down')}", shares[BY_PLANNED]),
-             (f"by {pet_label(limits.hard_min, 'down')}", shares[BY_HARD])]
+             (f"by {own}{plan.hard_limit.label}", shares[BY_HARD])]
     return [("title", odds.timed.scenario.settings.title), ("samples", f"{odds.samples}, seed {odds.seed}"),
             *known, ("median end", pet_label(quantile(odds.tally.end_min, 0.5))),
             ("no plan", f"{100 * odds.no_plan:.1f} %")]
@@ -155,9 +156,9 @@ def _pairs(a: TimedOdds, b: TimedOdds) -> Iterator[tuple[str, str, np.ndarray, n
 
 
 def _tasks(odds: TimedOdds) -> dict[str, np.ndarray]:
-    hard_min = odds.timed.scenario.settings.limits.hard_min
     inside = odds.tally.task_inside_min
-    return {task: row <= hard_min for task, row in zip(odds.study.outing.steps_of, inside, strict=True)}
+    return {task: row <= odds.tally.hard_min
+            for task, row in zip(odds.study.outing.steps_of, inside, strict=True)}
 
 
 def _window_rows(a: TimedOdds, b: TimedOdds) -> Iterator[tuple[object, ...]]:

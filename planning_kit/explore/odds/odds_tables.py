@@ -63,7 +63,7 @@ class OddsTables:
     def events(self) -> Mapping[str, np.ndarray]:
         """What can happen to the outing as a whole: for each row of ``summary``, in which samples it did."""
         limits, tally = self.timed.scenario.settings.limits, self.tally
-        by_hard, has_plan = tally.end_min <= limits.hard_min, np.isfinite(tally.end_min)
+        by_hard, has_plan = tally.end_min <= tally.hard_min, np.isfinite(tally.end_min)
         needs = {task.task: task.need for task in self.timed.scenario.records.tasks}
         required = np.array([needs[task] == "required" for task in self.study.outing.steps_of], dtype=bool)
         dropped = np.isnan(tally.task_finish_min).any(axis=0)
@@ -71,7 +71,7 @@ class OddsTables:
             BY_PLANNED: tally.end_min <= limits.planned_min,
             BY_HARD: by_hard,
             # Where nothing is required all() holds of every sample, also of one without a plan.
-            REQUIRED_DONE: has_plan & (tally.task_inside_min[required] <= limits.hard_min).all(axis=0),
+            REQUIRED_DONE: has_plan & (tally.task_inside_min[required] <= tally.hard_min).all(axis=0),
             ALL_DONE: by_hard & ~dropped,
             NO_PLAN: ~has_plan,
         }
@@ -102,7 +102,7 @@ class OddsTables:
         limits, has_plan = self.timed.scenario.settings.limits, np.isfinite(self.tally.end_min)
         # NaN stands for no plan, too, and that is not the cut rule's doing.
         rows = [(*self._named(task, "title", "need"), *share(inside <= limits.planned_min),
-                 *share(inside <= limits.hard_min), *share(np.isnan(inside) & has_plan))
+                 *share(inside <= self.tally.hard_min), *share(np.isnan(inside) & has_plan))
                 for task, inside in zip(self.study.outing.steps_of, self.tally.task_inside_min, strict=True)]
         shares = [name + end for name in ("p_planned", "p_hard", "p_dropped") for end in ("", "_se")]
         return TextTable(rows, columns=["task", "title", "need", *shares])

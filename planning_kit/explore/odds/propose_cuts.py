@@ -84,7 +84,7 @@ class _LateStart:
         # A sample without a plan tells of no minute.
         begins = np.where(np.isfinite(end), starts[own].min(axis=0), np.inf)
         return cls(part, left, int(own[np.argmin(planned)]), begins, float(planned.min()),
-                   plan.scenario.settings.limits.hard_min)
+                   plan.hard_min)
 
     @property
     def earliest_min(self) -> float:
@@ -99,13 +99,14 @@ class _LateStart:
             return 0.0, math.nan
         floor = np.full(len(self.part.kept), -np.inf)
         floor[self.first] = minute
-        _, end = self.part.timed(self.draws.part(np.arange(len(self.part.kept)), able), not_before=floor)
-        return share(end <= self.hard_min)
+        draws = self.draws.part(np.arange(len(self.part.kept)), able)
+        starts, end = self.part.timed(draws, not_before=floor)
+        return share(end <= self.part.hard_min(draws, starts, end))
 
 
 def _last_start(late: _LateStart, level: float) -> float:
     """The greatest whole minute that keeps the level, or NaN."""
-    # The search ends at the hard limit, rounded up, even where a later start would keep the level.
+    # The search ends at the hard limit of the plan, rounded up, even where a later start keeps the level.
     below, above = late.earliest_min, math.ceil(late.hard_min) + 1.0
     if not below < above or late.chance(below)[0] < level:
         return math.nan

@@ -26,9 +26,10 @@ import numpy as np
 from planning_kit.changes.dropping import without_tasks
 from planning_kit.explore.odds.sampled_past import Begun, begun_of, with_estimates
 from planning_kit.explore.odds.sampling import Draws
-from planning_kit.inputs.records import Records, Task
+from planning_kit.inputs.records import Records, Step, Task
 from planning_kit.judge.drop_order import drop_order
 from planning_kit.plan.build import build_network
+from planning_kit.plan.hard_limit import LimitRule, Timings
 from planning_kit.plan.network import HATCH, MAX_GAP, ORDER, Home, Network, on_grid
 from planning_kit.plan.plan_times import Almanac
 from planning_kit.plan.timed import TimedPlan
@@ -47,6 +48,7 @@ class Outing:
     records: Records
     almanac: Almanac
     travels: Mapping[str, Travel]
+    limit: LimitRule
     begun: Begun | None = None
 
     @classmethod
@@ -54,7 +56,7 @@ class Outing:
         """The outing of a timed plan; of a re-timed one what is left of it."""
         begun = begun_of(plan, learns_pace)
         key = (plan.scenario.digest, plan.pet_zero.isoformat(), begun.key if begun else "")
-        return cls(key, with_estimates(plan), plan.almanac, plan.travels, begun)
+        return cls(key, with_estimates(plan), plan.almanac, plan.travels, plan.limit_rule, begun)
 
     def __eq__(self, other: object) -> bool:
         return self.key == other.key if isinstance(other, Outing) else NotImplemented
@@ -85,14 +87,20 @@ class Outing:
 
 @dataclass(frozen=True, eq=False)
 class Part:
-    """What is left of an outing without some tasks: its network and the positions of the steps ``kept``.
+    """What is left of an outing without some tasks: its network, steps and the positions of the ``kept``.
 
     ``begun``: what of it has happened, if any.
     """
 
+    outing: Outing
     network: Network
+    steps: tuple[Step, ...]
     kept: np.ndarray
-    begun: Begun | None = None
+
+    @property
+    def begun(self) -> Begun | None:
+        """What of it has happened."""
+        return self.outing.begun
 
     def timed(self, draws: Draws, not_before: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
         """Starts (kept steps, samples) and outing end (samples,) in PET minutes; inf where not placed."""
@@ -101,6 +109,14 @@ class Part:
         if self.begun is not None:  # whatever is drawn, they are still outside now
             end = np.maximum(end, on_grid(self.begun.now_min))
         return starts, np.where(np.isfinite(starts).all(axis=0), end, np.inf)
+
+    def hard_min(self, draws: Draws, starts: np.ndarray, end: np.ndarray) -> np.ndarray:
+        """The hard limit of each sample (samples,), PET minutes; NaN where it has no plan and no number."""
+        outing = self.outing
+        return outing.limit.minutes(Timings(
+            steps=self.steps, travels=outing.travels, settings=outing.records.settings,
+            network=self.network, starts=starts, durations=draws.durations, end_min=end,
+            travel_factor=draws.travel, begun=self.begun.starts if self.begun else {}))
 
     def waits(self, draws: Draws, end: np.ndarray) -> np.ndarray:
         """Minutes (crew, samples) neither at work nor on the way until both ingress."""
@@ -144,7 +160,7 @@ def part_without(outing: Outing, dropped: frozenset[str]) -> Part:
     network = build_network(left, outing.almanac, outing.travels)
     if outing.begun is not None:
         network = outing.begun.applied_to(network, left.steps, outing.travels, left.settings.airlock_place)
-    return Part(network, np.array(kept, dtype=int), outing.begun)
+    return Part(outing, network, left.steps, np.array(kept, dtype=int))
 
 
 @dataclass(frozen=True, eq=False)
@@ -152,12 +168,14 @@ class SampledPlans:
     """Many samples of one outing, each timed with the tasks that it drops left out.
 
     ``starts`` (steps, samples): NaN for a dropped step, inf for one that cannot be placed. ``end_min``
-    (samples,): inf where there is no plan. ``waits`` (crew, samples), minutes. ``dropped`` (rules, samples).
+    (samples,): inf where there is no plan. ``hard_min`` (samples,): the hard limit of each. ``waits`` (crew,
+    samples), minutes. ``dropped`` (rules, samples).
     """
 
     rules: tuple[Task, ...]
     starts: np.ndarray
     end_min: np.ndarray
+    hard_min: np.ndarray
     waits: np.ndarray
     dropped: np.ndarray
 
@@ -186,7 +204,7 @@ def cut_rules(outing: Outing) -> tuple[Task, ...]:
 def time_samples(outing: Outing, draws: Draws, rules: Sequence[Task]) -> SampledPlans:
     """Time every sample, dropping by ``rules`` (in the order of decision; none: all tasks are done)."""
     steps, samples = draws.durations.shape
-    plans = SampledPlans(tuple(rules), np.empty((steps, samples)), np.empty(samples),
+    plans = SampledPlans(tuple(rules), np.empty((steps, samples)), np.empty(samples), np.empty(samples),
                          np.empty((len(outing.crew), samples)), np.zeros((len(rules), samples), dtype=bool))
     _time_anew(outing, draws, plans, np.arange(samples))  # with every task, which the first rule judges
     for number, rule in enumerate(rules):
@@ -195,6 +213,10 @@ def time_samples(outing: Outing, draws: Draws, rules: Sequence[Task]) -> Sampled
         # On the grid, as starts are: a task that begins on the very minute stays.
         plans.dropped[number] = begins > on_grid(rule.last_start_min)
         _time_anew(outing, draws, plans, np.flatnonzero(plans.dropped[number]))
+    for dropped, members in plans.groups(np.arange(samples)):
+        part = part_without(outing, dropped)
+        own, starts = draws.part(part.kept, members), plans.starts[np.ix_(part.kept, members)]
+        plans.hard_min[members] = part.hard_min(own, starts, plans.end_min[members])
     return plans
 
 

@@ -47,12 +47,14 @@ class Study:
 class Tally:
     """What is kept of samples. PET minutes; the last axis is the sample.
 
-    ``end_min`` (inf: no plan); ``task_finish_min`` and ``task_inside_min`` (tasks with steps; NaN: dropped or
-    no plan): the last finish, and inside when going straight home from there; ``caught`` (planned windows);
-    ``waits_min`` (crew); ``reasons`` counts the samples without a plan.
+    ``end_min`` (inf: no plan), ``hard_min``: the hard limit of each; ``task_finish_min`` and
+    ``task_inside_min`` (tasks with steps; NaN: dropped or no plan): the last finish, and inside when going
+    straight home from there; ``caught`` (planned windows); ``waits_min`` (crew); ``reasons`` counts the
+    samples without a plan.
     """
 
     end_min: np.ndarray
+    hard_min: np.ndarray
     task_finish_min: np.ndarray
     task_inside_min: np.ndarray
     caught: np.ndarray
@@ -74,7 +76,7 @@ def run_chunk(study: Study, chunk: int, count: int) -> Tally:
     caught = [(starts[list(each.members)] <= each.end_min).all(axis=0) for each in study.windows]
     samples = len(plans.end_min)
     return Tally(
-        plans.end_min,
+        plans.end_min, plans.hard_min,
         np.array([finishes[steps].max(axis=0) for steps in tasks]).reshape(-1, samples),
         np.array([inside[steps].max(axis=0) for steps in tasks]).reshape(-1, samples),
         np.array(caught, dtype=bool).reshape(-1, samples),
@@ -103,6 +105,6 @@ def run_study(study: Study, samples: int, executor: Executor | None) -> Tally:
 
 def joined(parts: Sequence[Tally]) -> Tally:
     """The tallies of chunks as one, in their order."""
-    names = ("end_min", "task_finish_min", "task_inside_min", "caught", "waits_min")
+    names = ("end_min", "hard_min", "task_finish_min", "task_inside_min", "caught", "waits_min")
     arrays = {name: np.concatenate([getattr(part, name) for part in parts], axis=-1) for name in names}
     return Tally(reasons=reduce(Counter.__add__, (part.reasons for part in parts)), **arrays)

@@ -8,7 +8,7 @@ is the search before an outing.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
 
@@ -44,7 +44,7 @@ class Judge:
 
     ``current`` is the plan that others are compared with (None: the rows have none). ``records`` are all of
     ``scenario``, or what is left to do of a ``current`` outside. The end must keep ``limit_min`` (PET), with
-    the ``cushion``, too.
+    the ``cushion``, too; where ``own_limit`` is given, what that says of each plan instead.
     """
 
     scenario: Scenario
@@ -52,11 +52,13 @@ class Judge:
     current: TimedPlan | None
     limit_min: float
     cushion: float = 0.0
+    own_limit: Callable[[TimedPlan], float] | None = None
 
     def review(self, plan: TimedPlan, dropped: frozenset[str] = frozenset()) -> Review:
         """A plan against the current one and its limit."""
         known = findings_table(()) if self.current is None else self.current
-        return review(known, plan, (self.limit_min,), self.scenario.records.tasks, dropped, self.cushion)
+        limit_min = self.limit_min if self.own_limit is None else self.own_limit(plan)
+        return review(known, plan, (limit_min,), self.scenario.records.tasks, dropped, self.cushion)
 
     def holds(self, plan: TimedPlan) -> bool:
         """Whether a plan keeps its limit and brings no stop finding that the current plan does not have."""

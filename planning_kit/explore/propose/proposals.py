@@ -10,6 +10,7 @@ from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from functools import cached_property
 from math import inf
+from operator import attrgetter
 from typing import Generic, TypeVar
 
 import pandas as pd
@@ -174,8 +175,8 @@ class Proposals(Generic[P]):
 
 def odds_of_limits(plan: TimedPlan, samples: int = ODDS_SAMPLES) -> tuple[float, float]:
     """How likely a plan keeps the planned and the hard limit; equal samples have equal random numbers."""
-    ends, limits = odds(plan, samples).tally.end_min, plan.scenario.settings.limits
-    return float((ends <= limits.planned_min).mean()), float((ends <= limits.hard_min).mean())
+    tally, planned_min = odds(plan, samples).tally, plan.scenario.settings.limits.planned_min
+    return float((tally.end_min <= planned_min).mean()), float((tally.end_min <= tally.hard_min).mean())
 
 
 def _row(name: str, plan: TimedPlan, current: TimedPlan | None,
@@ -243,7 +244,9 @@ def _judge(scenario: Scenario, limit_min: float | None, cushion: float) -> Judge
     judge = Judge(scenario=scenario, records=scenario.records, current=current, cushion=cushion,
                   limit_min=limits.planned_min if limit_min is None else limit_min)
     if limit_min is None and not (current and judge.holds(current) and not judge.rank(current)[0]):
-        return replace(judge, limit_min=limits.hard_min)
+        # Searched up to the limit of the plan as it is, without one to the horizon; judged by its own.
+        bound = current.hard_min if current else limits.fixed_hard_min or scenario.settings.horizon_h * 60.0
+        return replace(judge, limit_min=bound, own_limit=attrgetter("hard_min"))
     return judge
 
 

@@ -187,7 +187,7 @@ def _ranked(plan: TimedPlan, changed: TimedPlan, option: Option, known: pd.DataF
     """The rank, row and plan of an option; of equals carrying on comes first, and less walking last."""
     limits = plan.scenario.settings.limits
     dropped = option.tasks if option.how.get("skip") else ()
-    found = review(known, changed, (limits.hard_min, limits.planned_min),
+    found = review(known, changed, (changed.hard_min, limits.planned_min),
                    plan.known_outside("options").base.scenario.records.tasks, dropped)
     *rank, walk = found.rank
     return ((*rank, float(_KINDS.index(option.kind)), walk), _row(plan, changed, option, found), changed)
@@ -199,7 +199,7 @@ def _row(plan: TimedPlan, changed: TimedPlan, option: Option, found: Review) -> 
         "option": option.words, "kind": option.kind, "end_min": changed.end_min,
         "gain_min": plan.end_min - changed.end_min,
         "planned_margin_min": limits.planned_min - changed.end_min,
-        "hard_margin_min": limits.hard_min - changed.end_min, "new_stops": found.new_stops,
+        "hard_margin_min": changed.hard_min - changed.end_min, "new_stops": found.new_stops,
         "new_concerns": _new_concerns(changed, option, found), "open_until_min": _open_until(plan, changed),
         "must_by_min": _must_by(plan, option),
         "decide": dict(option.how), "moves": list(option.moves),

@@ -264,8 +264,8 @@ def _unless(plan: TimedPlan, members: Sequence[int], window: str) -> str:
 def _end(plan: TimedPlan, outside: Outside) -> str:
     limits, later = plan.scenario.settings.limits, plan.end_min - outside.planned.end_min
     when = "as planned" if abs(later) < _AS_PLANNED_MIN else f"{_by(later, 'later', 'earlier')} than planned"
-    margins = [f"{name} limit {_margin(limit - plan.end_min)}"
-               for name, limit in (("planned", limits.planned_min), ("hard", limits.hard_min))]
+    margins = [f"planned limit {_margin(limits.planned_min - plan.end_min)}",
+               f"hard limit {_margin(plan.hard_min - plan.end_min)}{plan.hard_limit.bracketed}"]
     said = "Both inside at" if outside.states.inside_min is None else "Both were inside at"
     return f"{said} {pet_label(plan.end_min)}, {when}; {', '.join(margins)}."
 

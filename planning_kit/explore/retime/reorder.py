@@ -8,7 +8,7 @@ re-timed by the log and checked as a whole plan. Steps left out stay out.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -189,12 +189,12 @@ def better_orders(plan: TimedPlan, budget: Budget) -> Iterator[Better]:
     rest = rest_of(plan)
     if not any(len(lane) > 1 for lane in as_written(rest.records, plan.pet_zero).lanes.values()):
         return
-    limits = plan.scenario.settings.limits
-    is_lost = plan.end_min > limits.hard_min  # then what keeps a limit comes first, whatever it leaves out
+    is_lost = plan.end_min > plan.hard_min  # then what keeps a limit comes first, whatever it leaves out
     if is_lost:
         yield from _keeping_a_limit(plan, rest, plan.end_min, budget)
     # Where the hard limit is lost with all of it, a better order need only end no later.
-    whole = _looked(plan, _all_kept(rest), max(limits.hard_min, plan.end_min + _ROUNDING_MIN), budget)
+    no_later = plan.end_min + _ROUNDING_MIN
+    whole = _looked(plan, _all_kept(rest), budget, lambda other: max(other.hard_min, no_later))
     if whole is not None:
         yield whole
     if not is_lost:
@@ -204,17 +204,21 @@ def better_orders(plan: TimedPlan, budget: Budget) -> Iterator[Better]:
 
 def _keeping_a_limit(plan: TimedPlan, rest: Rest, end_min: float, budget: Budget) -> Iterator[Better]:
     """An order that keeps the planned limit, or else the hard one, where ``end_min`` does not."""
-    limits = plan.scenario.settings.limits
-    for limit_min in (limits.planned_min, limits.hard_min):
-        if end_min > limit_min:
-            found = _looked(plan, rest, limit_min, budget)
+    planned_min = plan.scenario.settings.limits.planned_min
+    for limit in (lambda other: planned_min, lambda other: other.hard_min):
+        if end_min > limit(plan):
+            found = _looked(plan, rest, budget, limit)
             if found is not None:
                 yield found
                 return
 
 
-def _looked(plan: TimedPlan, rest: Rest, limit_min: float, budget: Budget) -> Better | None:
-    judge = Judge(scenario=plan.scenario, records=rest.records, current=plan, limit_min=limit_min)
+def _looked(plan: TimedPlan, rest: Rest, budget: Budget,
+            limit: Callable[[TimedPlan], float]) -> Better | None:
+    """Searched up to the limit of the plan as it is; what is found is judged by its own."""
+    limit_min = limit(plan)
+    judge = Judge(scenario=plan.scenario, records=rest.records, current=plan, limit_min=limit_min,
+                  own_limit=limit)
     start = as_written(rest.records, plan.pet_zero)
     freedom = Freedom(earliest=plan.pet_zero, latest=plan.pet_zero, limit_min=limit_min, past=rest.past)
     return OrderSearch(judge=judge, before=start, budget=budget).look(freedom, budget.effort / 2)

@@ -37,7 +37,7 @@ from planning_kit.plan.suits import SuitHistory
 from planning_kit.plan.timed import Outside, TimedPlan
 from planning_kit.plan.timing import earliest_starts
 
-_OF_TIMES_ONLY = ("end_min", "slack", "holders", "lanes", "passages")
+_OF_TIMES_ONLY = ("end_min", "holders", "bare_lanes", "passages")  # not slack: limits may rest on suits
 _MOST_RATIO = 5.0  # beyond this a typing error is likelier than the work
 _LONGEST_MIN = 1440.0  # nobody is outside for a day
 

@@ -54,10 +54,10 @@ def margins_of(plan: TimedPlan) -> list[Margin]:
 
 def _outing(plan: TimedPlan) -> Iterator[Margin]:
     limits = plan.scenario.settings.limits
-    for words, limit in (("planned limit", limits.planned_min), ("hard limit", limits.hard_min)):
+    for words, limit in ((f"planned limit, PET {pet_label(limits.planned_min, 'down')}", limits.planned_min),
+                         (f"hard limit, PET {plan.hard_limit.label}", plan.hard_min)):
         left = limit - plan.end_min
-        yield Margin(f"Both inside before the {words}, PET "
-                     f"{pet_label(limit, 'down')}", left, "min", left / limit,
+        yield Margin(f"Both inside before the {words}", left, "min", left / limit if limit > 0 else -1.0,
                      f"PET {pet_label(plan.end_min)}")
 
 

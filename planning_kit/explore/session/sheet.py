@@ -217,6 +217,8 @@ def setting_changes(sheet: Sheet, scenario: Scenario, faults: Faults) -> dict[st
 def _value_typed(text: str, field: Field) -> object:
     if not text.strip():
         return None
+    if text.strip() in field.words:
+        return text.strip()
     if field.is_number:
         return _as_typed(text, parse_number(text, field))
     if field.kind == "numbers":

@@ -19,7 +19,7 @@ from planning_kit.inputs.log_format import FINISHED, PARTLY, SKIPPED, STARTED, p
 from planning_kit.inputs.log_state import DONE, DROPPED, IN_PROGRESS, State
 from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.times import moment_at, pet_min
-from planning_kit.plan.activities import TRAVEL, WAIT, Activity, lane_activities
+from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 from planning_kit.plan.build import work_order
 from planning_kit.plan.timed import Outside, TimedPlan
 
@@ -133,7 +133,7 @@ class LaneNow:
 def lanes_now(plan: TimedPlan) -> list[LaneNow]:
     """Every lane of a re-timed plan that has steps: the crew, then the other actors."""
     outside, records = plan.known_outside("lanes"), plan.scenario.records
-    activities = lane_activities(plan, with_slack=False)
+    activities = plan.bare_lanes
     crew = (LaneNow(who, "", _open_steps(plan, outside, who), _between(plan, outside, who, activities[who]))
             for who in plan.travels)
     others = (LaneNow(actor.actor, actor.title, _open_steps(plan, outside, actor.actor), "")

@@ -18,7 +18,7 @@ from planning_kit.explore.odds.odds import TimedOdds
 from planning_kit.explore.odds.odds_tables import NO_PLAN
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.fields import columns_of
-from planning_kit.inputs.setting_records import UsedBefore
+from planning_kit.inputs.setting_records import CONSUMABLES, UsedBefore
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.sign_offs import CURRENT, SIGN_OFF
 from planning_kit.inputs.times import gmt_label
@@ -69,8 +69,9 @@ def assumptions_section(plan: TimedPlan) -> Section:
     elements, settings = plan.scenario.elements, plan.scenario.settings
     given = (("limits", settings.limits), ("airlock", settings.airlock), ("checks", settings.checks))
     return Section("assumptions", "Assumptions and limits", (), (
-        table_of([{"about": field.about, "name": field.name, "value": _text(getattr(values, field.name)),
-                   "unit": field.unit, "source": values.sources.get(field.name) or "no source given"}
+        table_of([{"about": field.about, "name": field.name,
+                   "value": _limit_text(plan, getattr(values, field.name)), "unit": field.unit,
+                   "source": values.sources.get(field.name) or "no source given"}
                   for section, values in given for field in fmt.SECTION_BY_NAME[section].fields],
                  "Limits", "Limits and where each comes from", Column("Limit", "name", 1.2),
                  Column("What it is", "about", 2.5), Column("Value", "value", 0.6),
@@ -107,6 +108,11 @@ def _of_section(name: str, values: Mapping[str, object], shown_as: str = "") -> 
     for key, value in values.items():
         if key in known:
             yield shown_as or name, key, _text(value), known[key].unit, known[key].about
+
+
+def _limit_text(plan: TimedPlan, value: object) -> str:
+    """A limit as the scenario has it; beside one that follows from the plan what it comes to."""
+    return f"{value}: {plan.hard_limit.label}" if value == CONSUMABLES else _text(value)
 
 
 def _text(value: object) -> str:

@@ -131,7 +131,7 @@ class _Sheet:
         if isfinite(self.from_min):
             yield f"What was finished by PET {pet_label(self.from_min)} is left out here."
         yield (f"PET 0:00 = GMT {gmt_label(plan.pet_zero)}. Inside {pet_label(plan.end_min)}; planned limit "
-               f"{pet_label(limits.planned_min, 'down')}, hard limit {pet_label(limits.hard_min, 'down')}.")
+               f"{pet_label(limits.planned_min, 'down')}, hard limit {plan.hard_limit.label}.")
         yield from self._turn_back()
         yield (f"Night: {nights_words(plan)}. Findings of the plan: {self.found.counted} (numbers as in the "
                "review pack).")

@@ -89,7 +89,7 @@ class _Strip:
     def _limits(self) -> Iterator[content.Shape]:
         """The planned and the hard limit, where this stretch has them, with their names at the foot."""
         limits = self.plan.scenario.settings.limits
-        for name, minute in (("planned limit", limits.planned_min), ("hard limit", limits.hard_min)):
+        for name, minute in (("planned limit", limits.planned_min), ("hard limit", self.plan.hard_min)):
             if self.begin < minute <= self.begin + self.span:
                 x = self._x(minute)
                 yield content.Line(((x, self.sky_top), (x, self.bottom)), LIGHT.stop, 1.0, 3.0)

@@ -73,6 +73,11 @@ def test_settings_are_typed_like_cells_and_keep_the_files_comments(session):
     assert (fault.sheet, fault.column, fault.value) == ("settings", "value", "two hours")
     assert session.draft["settings"].line(fault.line).cells[0] == "limits.hard_min"
     assert session.scenario.settings.limits.hard_min == 125
+    session.set_setting("limits.hard_min", " consumables")
+    assert session.faults == ()
+    assert session.scenario.settings.limits.hard_min == "consumables"
+    session.set_setting("limits.hard_min", "consumable")
+    assert "or consumables; did you mean 'consumables'?" in session.faults[0].problem
 
 
 def test_a_key_emptied_is_a_key_not_given(session):

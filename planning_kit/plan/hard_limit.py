@@ -1,0 +1,209 @@
+"""The hard limit of a plan: a number of the scenario, or as long as the suits last (``consumables``).
+
+By consumables it is the first minute of PET at which a store of either suit reaches its reserve along the
+timed plan, continued after its end at the larger of the rates of waiting and travel (or of going in, should
+that be more), less the minutes from the end that the limits bound until the pressure can be breathed; rounded
+down to a whole minute. It is that of these times: it is held where slack is asked for, and another timing has
+another limit. A store without a reserve counts until it is empty. One that is not known cannot bound it, and
+where nothing is known of one suit, no limit is reckoned. It never lies beyond the horizon, since no windows
+are known there.
+
+Of many timings of one order of work (samples, PET 0 times) all limits are reckoned at once: what is used in
+an activity does not depend on when it is, so that only the edges of the activities differ.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from operator import itemgetter
+
+import numpy as np
+
+from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.format import SCENARIO_FILE
+from planning_kit.inputs.records import Step
+from planning_kit.inputs.setting_records import CONSUMABLES, Settings
+from planning_kit.plan.activities import TRAVEL, WAIT, WORK, Activity
+from planning_kit.plan.build import is_outside, travel_into, work_order
+from planning_kit.plan.network import ROUNDING_MIN, TURN, Network, on_grid
+from planning_kit.plan.plan_times import HardLimit, Times
+from planning_kit.plan.suits import WORDS, Numbers, Store, SuitHistory, reserve_reached_min
+from planning_kit.plan.timing import TravelFactor
+from planning_kit.plan.travel import Travel
+
+
+def by_consumables(times: Times, lanes: Mapping[str, Sequence[Activity]],
+                   suits: Sequence[SuitHistory]) -> HardLimit:
+    """The hard limit of a plan with these lanes and suits; `ScenarioError` where it cannot be reckoned."""
+    stop_if_unknown(suits)
+    reached = [(_reached_min(store, lanes[suit.crew], times.end_min), store)
+               for suit in suits for store in suit.stores if store.is_known]
+    at_min, first = min(reached, key=itemgetter(0))
+    last = _LastEnd.of(times)
+    minutes = float(last.before(np.array([at_min]))[0])
+    if at_min - last.until_safe_min > last.horizon_min:
+        return HardLimit(minutes, "no windows are known beyond")
+    how = "runs out" if np.isnan(first.reserve) else "reaches its reserve"
+    return HardLimit(minutes, f"{first.crew} {WORDS[first.consumable]} {how}")
+
+
+def _reached_min(store: Store, lane: Sequence[Activity], end_min: float) -> float:
+    """PET at which a store is down to its reserve along its lane, as far as the end, and after that."""
+    use, edges = _Use.of(store, lane), int(np.searchsorted(store.at_min, end_min, side="right"))
+    at_min, rates = store.at_min[:edges, None], store.rates[None, :edges - 1]
+    found = reserve_reached_min(at_min, store.left[:1], rates, np.array([use.floor]), np.array([use.then]))
+    return float(found[0, 0])
+
+
+def stop_if_unknown(suits: Sequence[SuitHistory]) -> None:
+    """Raise `ScenarioError`, with what to type, where a suit has no store of which anything is known."""
+    faults = Faults()
+    for suit in suits:
+        if not any(store.is_known for store in suit.stores):
+            missing = ", ".join(dict.fromkeys(key for store in suit.stores for key in store.missing))
+            faults.add(SCENARIO_FILE, None, "limits.hard_min", CONSUMABLES,
+                       f"cannot be reckoned: no store of {suit.crew}'s suit is known; type {missing}, or "
+                       "give hard_min in minutes")
+    faults.stop_if_any()
+
+
+@dataclass(frozen=True)
+class _LastEnd:
+    """What turns the moment of a reserve into a limit of the outing's end, PET minutes."""
+
+    until_safe_min: float
+    horizon_min: float
+
+    @classmethod
+    def of(cls, times: Times) -> _LastEnd:
+        return cls(times.scenario.settings.airlock.after_end_min, times.horizon_min)
+
+    def before(self, reached_min: Numbers) -> Numbers:
+        """The latest end, whole minutes (n,), where reserves are reached at ``reached_min`` (n,)."""
+        latest = np.minimum(reached_min - self.until_safe_min, self.horizon_min)
+        return np.asarray(np.maximum(np.floor(latest + ROUNDING_MIN), 0.0))
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Timings:
+    """Many timings of one order of work, PET minutes; the last axis of all arrays is the timing.
+
+    ``travel_factor`` scales the travel of each, but not that to the steps ``begun``, which is history.
+    """
+
+    steps: Sequence[Step]
+    travels: Mapping[str, Travel]
+    settings: Settings
+    network: Network
+    starts: np.ndarray
+    durations: np.ndarray
+    end_min: np.ndarray
+    travel_factor: TravelFactor
+    begun: Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class _Use:
+    """What one store is used by, per minute, whenever that is; ``floor``: the reserve, or nothing."""
+
+    crew: str
+    at_start: float
+    floor: float
+    work: Mapping[str, float]
+    going_in: float
+    travel: float
+    wait: float
+
+    @classmethod
+    def of(cls, store: Store, lane: Sequence[Activity]) -> _Use:
+        work = {activity.step: rate for activity, rate in zip(lane, store.rates.tolist(), strict=True)
+                if activity.kind == WORK}
+        return cls(store.crew, float(store.left[0]), store.floor, work, work.get("", 0.0), store.travel_rate,
+                   store.wait_rate)
+
+    @property
+    def then(self) -> float:
+        """The use per minute after the end."""
+        return max(self.travel, self.wait, self.going_in)
+
+    def rate(self, kind: str, step: str) -> float:
+        return {TRAVEL: self.travel, WAIT: self.wait}.get(kind, self.work.get(step, self.going_in))
+
+
+@dataclass(frozen=True)
+class LimitRule:
+    """How the hard limit of any timing of an outing is reckoned: the same for all, or by stores. Pickles."""
+
+    fixed_min: float | None
+    uses: tuple[_Use, ...] = ()
+    last: _LastEnd = _LastEnd(0.0, np.inf)
+
+    @classmethod
+    def by_consumables(cls, times: Times, lanes: Mapping[str, Sequence[Activity]],
+                       suits: Sequence[SuitHistory]) -> LimitRule:
+        """The rule of a plan with these lanes and suits."""
+        return cls(None, tuple(_Use.of(store, lanes[suit.crew]) for suit in suits for store in suit.stores
+                               if store.is_known), _LastEnd.of(times))
+
+    def minutes(self, timings: Timings) -> np.ndarray:
+        """The hard limit of each timing (n,), PET; NaN for one that has no end."""
+        found = np.full(len(timings.end_min), np.nan if self.fixed_min is None else self.fixed_min)
+        placed = np.isfinite(timings.end_min)
+        if self.fixed_min is not None or not placed.any():
+            return found
+        first = np.full(int(placed.sum()), np.inf)
+        for crew in dict.fromkeys(use.crew for use in self.uses):
+            doings, edges = zip(*_edges(timings, crew, placed), strict=True)
+            at_min = np.array([np.zeros(len(first)), *edges])
+            own = [use for use in self.uses if use.crew == crew]
+            rates = np.array([[use.rate(*doing) for doing in doings] for use in own])
+            at_start, floor, then = np.array(
+                [(use.at_start, use.floor, use.then) for use in own]).T
+            first = np.minimum(first, reserve_reached_min(at_min, at_start, rates, floor, then).min(axis=0))
+        found[placed] = self.last.before(first)
+        return found
+
+
+_Edge = tuple[tuple[str, str], np.ndarray]
+"""Kind and step of an activity, and when it is finished (n,)."""
+
+
+def _edges(timings: Timings, crew: str, placed: np.ndarray) -> Iterator[_Edge]:
+    """The lane of one crew member in the timings ``placed``, as `lane_activities` lays it out for one."""
+    travel, airlock = timings.travels[crew], timings.settings.airlock_place
+    here, opens = airlock, timings.settings.airlock.hatch_open_min
+    factor = np.asarray(timings.travel_factor.get(crew, np.ones(len(placed))))[placed]
+    starts, lengths = timings.starts[:, placed], on_grid(timings.durations)[:, placed]
+    turns = {turn.step: turn for turn in timings.network.releases if (turn.kind, turn.crew) == (TURN, crew)}
+    now = np.zeros(int(placed.sum()))
+    for position in work_order(timings.steps, crew):
+        step, start = timings.steps[position], starts[position]
+        scale, extra = 1.0 if step.step in timings.begun else factor, step.travel_extra_min
+        turn = turns.get(position)
+        if turn is not None and turn.name != here:
+            leave = turn.at_min - float(on_grid(travel_into(step, travel, turn.name) + extra))
+            there = on_grid(travel.time_min(here, turn.name) * scale)
+            now = now + np.clip(there, 0.0, np.maximum(leave - now, 0.0))
+            yield (TRAVEL, ""), now
+            now, here = np.maximum(now, leave), turn.name
+            yield (WAIT, ""), now
+        way, whole = travel_into(step, travel, here), np.zeros(len(now))
+        if way or extra:
+            whole = np.clip(on_grid(way * scale + extra), 0.0, np.maximum(start - now, 0.0))
+        if opens is not None and here == airlock and is_outside(step, airlock):
+            now = np.maximum(now, np.minimum(opens, start - whole))
+            yield (WAIT, ""), now
+        if way or extra:
+            to_wait = travel.time_min(here, step.wait_at) * scale if step.wait_at else whole
+            to_wait = np.minimum(on_grid(to_wait), whole)
+            yield (TRAVEL, ""), now + to_wait
+            yield (WAIT, ""), start - (whole - to_wait)
+        yield ((TRAVEL if way or extra else WAIT), ""), start
+        now, here = start + lengths[position], step.place
+        yield (WORK, step.step), now
+    now = now + on_grid(travel.time_min(here, airlock) * factor)
+    yield (TRAVEL, ""), now
+    end = timings.end_min[placed]
+    yield (WAIT, ""), np.maximum(now, end - timings.network.ends_min)
+    yield (WORK, ""), np.maximum(now, end)
