@@ -96,8 +96,9 @@ def test_a_good_plan_has_no_stop_finding_and_few_concerns(name):
     findings = pk.time_plan(pk.load_scenario(SCENARIOS / name)).findings
     told = findings[["severity", "check", "step", "message"]].to_dict("records")
     assert not (findings["severity"] == "stop").any(), told
-    # Of the demo's ten, seven are spells in which a partner's help comes late, making safe counted.
-    assert (findings["severity"] == "concern").sum() <= (10 if name == "tern-station" else 0), told
+    # Of the demo's twelve, seven are spells in which a partner's help comes late, making safe counted, and
+    # two are windows nearer than the estimates vary.
+    assert (findings["severity"] == "concern").sum() <= (12 if name == "tern-station" else 0), told
 
 
 # --- the demo outing ------------------------------------------------------------------------------

@@ -20,6 +20,7 @@ from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.judge.every_margin import HARD_MIN, exact_margins
 from planning_kit.judge.margins import IN_WINDOWS, LAST_START, LIMIT, Margin, by_tightness
+from planning_kit.plan.activities import summarise
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 
@@ -111,7 +112,7 @@ def tightest_table(margins: Iterable[Margin]) -> pd.DataFrame:
 
 def told_summary(plan: TimedPlan) -> pd.DataFrame:
     """The plan in a dozen lines: ``item`` and ``value``; after the end its three tightest margins."""
-    table = plan.summary
+    table = summarise(plan, plan.lanes)
     after = int((table["item"] == "Both inside").to_numpy().argmax()) + 1
     told = TextTable(list(tightest_lines(exact_margins(plan))), columns=["item", "value"])
     return TextTable(pd.concat([table[:after], told, table[after:]], ignore_index=True))
