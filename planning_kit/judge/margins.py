@@ -102,13 +102,19 @@ class Margin:
             f"{self.what}; the end moves by {number_label(self.end_slip_min, 'up', 0)} min")
 
     @property
+    def missed_words(self) -> str:
+        """In how many samples it is missed; "" where none tells."""
+        if isnan(self.p_missed):
+            return ""
+        share = f"{number_label(100 * self.p_missed, 'up')} %" if self.p_missed else "none"
+        return f"missed in {share} of the samples"
+
+    @property
     def words(self) -> str:
         """A sentence without a full stop: what is left, and what a minute more would cost."""
         left = f"{number_label(self.margin, 'down')} {self.unit}" if isfinite(self.margin) else "nothing"
-        at, missed = f" at {self.step}" if self.step else "", ""
-        if not isnan(self.p_missed):
-            share = f"{number_label(100 * self.p_missed, 'up')} %" if self.p_missed else "none"
-            missed = f"; missed in {share} of the samples"
+        at = f" at {self.step}" if self.step else ""
+        missed = f"; {self.missed_words}" if self.missed_words else ""
         if self.is_cliff and not self.is_missed:
             later = ceil(self.margin + ROUNDING_MIN)
             lost = self.lost.replace(f"{self.what}; ", f"{self.what}: ", 1)

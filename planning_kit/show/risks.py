@@ -86,9 +86,11 @@ class _Teller:
             first, then = (self._step(self.steps[name]) for name in each.about.split())
             return f"too long {may('pass', 'passes')} from “{first}” to “{then}”"
         if each.kind == INHIBIT:
-            return f"“{self._named('inhibit', each.about, 'an inhibit')}” {may('not be', 'is not')} kept as agreed"
+            title = self._named("inhibit", each.about, "an inhibit")
+            return f"“{title}” {may('not be', 'is not')} kept as agreed"
         if each.kind == EXPOSURE:
-            return f"{each.crew} {may('be', 'is')} too long in “{self._named('hazard', each.about, 'a hazard')}”"
+            title = self._named("hazard", each.about, "a hazard")
+            return f"{each.crew} {may('be', 'is')} too long in “{title}”"
         if each.kind == LAST_START:
             return f"{task} {may('begin', 'begins')} too late to be begun at all"
         if each.kind == LIMIT:

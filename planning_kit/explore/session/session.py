@@ -1,4 +1,4 @@
-"""The controller of the workbench: a draft with its files, long questions, and what a plan leaves in hand.
+"""The controller of the workbench: a draft with its files, and long questions.
 
 It knows no widget. A view asks it to do something, then reads ``draft``, ``verdict`` and ``plan``. An outing
 that was followed stays in ``watch`` while the session plans.
@@ -7,9 +7,8 @@ that was followed stays in ``watch`` while the session plans.
 from __future__ import annotations
 
 import contextlib
-import math
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
@@ -27,67 +26,7 @@ from planning_kit.explore.watch.watch import Watch
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.folder_files import holds_something
 from planning_kit.inputs.scenario import Scenario
-from planning_kit.inputs.times import pet_label, rounded
 from planning_kit.plan.timed import TimedPlan
-
-
-@dataclass(frozen=True)
-class Margin:
-    """``left`` before a limit is reached, in ``unit``; ``share`` of the limit (0 none, negative: past it).
-
-    ``step`` is a step to look at, or "".
-    """
-
-    what: str
-    left: float
-    unit: str
-    share: float
-    when: str
-    step: str = ""
-
-
-def margins_of(plan: TimedPlan) -> list[Margin]:
-    """Every margin that can be told, the least share first."""
-    found = [*_outing(plan), *_returns(plan), *_suits(plan), *_clocks(plan)]
-    return sorted((each for each in found if math.isfinite(each.share)), key=lambda each: each.share)
-
-
-def _outing(plan: TimedPlan) -> Iterator[Margin]:
-    limits = plan.scenario.settings.limits
-    for words, limit in ((f"planned limit, PET {pet_label(limits.planned_min, 'down')}", limits.planned_min),
-                         (f"hard limit, PET {plan.hard_limit.label}", plan.hard_min)):
-        left = limit - plan.end_min
-        yield Margin(f"Both inside before the {words}", left, "min", left / limit if limit > 0 else -1.0,
-                     f"PET {pet_label(plan.end_min)}")
-
-
-def _returns(plan: TimedPlan) -> Iterator[Margin]:
-    for row in plan.return_summary.to_dict("records"):
-        margin, back = float(row["margin_min"]), float(row["time_back_min"])
-        words = f"{row['crew']} back in time, {row['case']}, from {row['place']}"
-        yield Margin(words, margin, "min", margin / (margin + back) if margin + back > 0 else -1.0,
-                     f"PET {pet_label(float(row['at_min']))}")
-
-
-def _suits(plan: TimedPlan) -> Iterator[Margin]:
-    for row in plan.suit_summary.to_dict("records"):
-        usable, margin = float(row["usable"]), float(row["margin"])
-        if usable > 0:
-            yield Margin(f"{row['crew']} {row['consumable']} over the reserve", margin, str(row["unit"]),
-                         margin / usable, "at the end")
-
-
-def _clocks(plan: TimedPlan) -> Iterator[Margin]:
-    for row in plan.clocks.to_dict("records"):
-        limit, left = float(row["max_gap"]), float(row["left"])
-        if limit > 0:
-            yield Margin(f"Clock from {row['first_step']} to {row['then_step']}", left, "min", left / limit,
-                         f"of {limit:g} min", str(row["then_step"]))
-
-
-def share_words(margin: Margin) -> str:
-    """The share in whole percent."""
-    return f"{rounded(100 * margin.share, 'down'):g} %"
 
 
 class Session(Editing):
