@@ -14,6 +14,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 import pandas as pd
 
+from planning_kit.explore.odds.odds import stop_if_senseless
 from planning_kit.explore.odds.sampled_outing import time_samples
 from planning_kit.explore.odds.study import Study
 from planning_kit.inputs.faults import ScenarioError
@@ -35,7 +36,7 @@ _ORDINALS = ("Tightest", "Second tightest", "Third tightest")
 class SampledTimes:
     """Starts and finishes (steps, samples), end and hard limit (samples,), PET minutes.
 
-    NaN: the step is dropped; infinite: there is no plan.
+    NaN: the step is dropped, or there is no plan; the end is infinite then.
     """
 
     starts: np.ndarray
@@ -45,11 +46,17 @@ class SampledTimes:
 
 
 def sampled_times(plan: TimedPlan) -> SampledTimes:
-    """The times of 1,000 fixed samples, as the odds of the plan time them."""
+    """The times of 1,000 fixed samples, as the odds of the plan time them.
+
+    Raises `ScenarioError` for a distribution of durations that there is not.
+    """
+    stop_if_senseless(plan, SAMPLES, SEED)
     study = Study.of(plan, SEED)
     draws = study.draw(0, SAMPLES)
     plans = time_samples(study.outing, draws, study.rules)
-    return SampledTimes(plans.starts, plans.starts + draws.durations, plans.end_min, plans.hard_min)
+    # Of a sample without a plan nothing counts as done, not even the steps that could be placed.
+    starts = np.where(np.isfinite(plans.end_min), plans.starts, np.nan)
+    return SampledTimes(starts, starts + draws.durations, plans.end_min, plans.hard_min)
 
 
 _SAMPLED: WeakKeyDictionary[TimedPlan, tuple[Margin, ...]] = WeakKeyDictionary()

@@ -9,6 +9,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from planning_kit.inputs.records import Step, Task
+from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.margins import (
     CLOCK,
@@ -71,7 +72,7 @@ def _clocks(plan: TimedPlan) -> Iterator[Margin]:
             first, then = (plan.position(step) for step in (gap.first_step, gap.then_step))
             term = Term(Edge(then, gap.then_at == "finish"), clock.max_gap_min,
                         Edge(first, gap.first_at == "finish"))
-            why = f" ({gap.reason})" if gap.reason else ""
+            why = f" ({reason})" if (reason := one_line(gap.reason)) else ""
             yield in_minutes(plan, CLOCK, f"{gap.first_step} {gap.then_step}", plan.steps[then],
                               clock.end_min, f"the clock {gap.first_step} to {gap.then_step}{why}", [term],
                               late=spread(plan, clock.begin_min)[then])
@@ -162,7 +163,8 @@ def _tethers(plan: TimedPlan) -> Iterator[Margin]:
         for hook, own in grouped((lie.line[0], lie) for lie in lies).items():
             worst = max(own, key=lambda lie: lie.reach_m)
             if tether.tether_m is not None:
-                yield Margin(TETHER, hook, tether.crew, worst.passage.step, worst.passage.start_min,
+                at_min = max(worst.passage.start_min, plan.now_min or 0.0)
+                yield Margin(TETHER, hook, tether.crew, worst.passage.step, at_min,
                              tether.tether_m - worst.reach_m, "m",
                              f"{tether.crew}'s tether of {tether.tether_m:g} m, hooked at "
                              f"{plan.place_title(hook)}", nan)
