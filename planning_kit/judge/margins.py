@@ -89,6 +89,11 @@ class Margin:
         return self.end_slip_min > 1.0 + ROUNDING_MIN
 
     @property
+    def is_harmless(self) -> bool:
+        """Whether it is a window that can be missed with a later one at no cost at the end."""
+        return self.kind in IN_WINDOWS and bool(self.terms) and isnan(self.end_slip_min) and not self.is_missed
+
+    @property
     def is_missed(self) -> bool:
         """Whether the plan itself has nothing left of it."""
         return self.margin < -ROUNDING_MIN
@@ -98,8 +103,9 @@ class Margin:
         """What is lost by missing it, in words."""
         if self.end_slip_min == inf:
             return f"{self.what}; no later one is known"
-        return self.what if isnan(self.end_slip_min) else (
-            f"{self.what}; the end moves by {number_label(self.end_slip_min, 'up', 0)} min")
+        if isnan(self.end_slip_min):
+            return f"{self.what}; the end stays" if self.is_harmless else self.what
+        return f"{self.what}; the end moves by {number_label(self.end_slip_min, 'up', 0)} min"
 
     @property
     def missed_words(self) -> str:

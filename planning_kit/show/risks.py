@@ -44,7 +44,7 @@ def risk_lines(plan: TimedPlan) -> Iterator[str]:
     teller, told = _Teller(plan), set[tuple[str, str]]()
     for each in tightest_margins(plan):
         cause = each.kind, "" if each.kind in _ONE_OF_A_KIND else each.about
-        if cause not in told:
+        if cause not in told and not each.is_harmless:
             told.add(cause)
             yield f"Risk {len(told)}: {teller.wrong(each)}. {teller.known(each)}; {teller.then(each)}."
         if len(told) == _TOLD:
