@@ -176,7 +176,7 @@ def _margins(margins: Sequence[Margin]) -> Message:
              "step": each.step} for each in margins]
     first = next(iter(margins), None)
     head = None if first is None else {
-        "words": f"{_left(first)}, {first.what}" + (f" at {first.step}" if first.step else ""),
+        "words": _left(first) + (f" at {first.step}" if first.step else "") + f": {first.what}",
         "all": first.words, "level": "concern" if tightness(first) < 1.0 else ""}
     return {"margins": rows, "tightest": head}
 

@@ -91,7 +91,8 @@ class Margin:
     @property
     def is_harmless(self) -> bool:
         """Whether it is a window that can be missed with a later one at no cost at the end."""
-        return self.kind in IN_WINDOWS and bool(self.terms) and isnan(self.end_slip_min) and not self.is_missed
+        is_window = self.kind in IN_WINDOWS and bool(self.terms)
+        return is_window and isnan(self.end_slip_min) and not self.is_missed
 
     @property
     def is_missed(self) -> bool:

@@ -88,11 +88,15 @@ def test_a_pocket_sheet_prints_the_slack_to_the_night_not_to_the_limit(pack: Pac
     row = next(row for row in sheet.rows if row[3] == "B3")
     assert row[6] == pytest.approx(NIGHT_LEFT_MIN, abs=1e-6)
     assert shown(row[6], sheet.columns[6]) == "0"
+    tasks = pack.sections[1].blocks[0]
+    assert isinstance(tasks, Table)
+    slack = {row[0]: row[7] for row in tasks.rows}
+    assert slack["LMP"] == pytest.approx(NIGHT_LEFT_MIN, abs=1e-6), "the summary says no more either"
 
 
 def test_the_workbench_head_tells_the_tightest_with_its_odds(tight: pk.Plan) -> None:
     message = tightest_message(tight.timed)
-    assert message["tightest"]["words"] == "0.9 min, night 1 at B3"
+    assert message["tightest"]["words"] == "0.9 min at B3: night 1"
     assert message["tightest"]["level"] == "concern"
     assert "missed in " in message["margins"][0]["note"]
     assert all(-1 <= row["share"] <= 2 for row in message["margins"])
