@@ -180,7 +180,8 @@ def summary_section(plan: TimedPlan) -> Section:
         Column("Title", "title", 2), Column("Need", "need", 0.9), Column("Crew", "who"),
         Column("Steps", "steps", 0.5, 0), Column("First start", pet("start_min"), 0.7),
         Column("Last finish", pet("finish_min"), 0.7),
-        Column("Least slack to an edge, min", "slack", 0.9, 1, "down"), Column("Objective", "objective", 2.6)),))
+        Column("Least slack to an edge, min", "slack", 0.9, 1, "down"),
+        Column("Objective", "objective", 2.6)),))
 
 
 def procedure_section(plan: TimedPlan) -> Section:
