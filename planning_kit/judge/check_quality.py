@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from planning_kit.inputs.records import Step
 from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, Finding
-from planning_kit.judge.margins import is_past, window_margins
+from planning_kit.judge.margins import is_past, near_windows
 from planning_kit.plan.activities import WAIT, Activity
 from planning_kit.plan.build import travel_into, work_order
 from planning_kit.plan.network import MAX_GAP, ORDER, ROUNDING_MIN
@@ -99,8 +99,8 @@ def _fits(plan: TimedPlan, wait: Activity, step: Step) -> bool:
 
 def check_cliffs(plan: TimedPlan) -> Iterator[Finding]:
     """A window whose miss costs more than the minute is nearer than the estimates vary (concern)."""
-    for each in window_margins(plan):
-        if each.is_cliff and -ROUNDING_MIN <= each.margin < each.spread_min - ROUNDING_MIN:
+    for each in near_windows(plan):
+        if each.is_cliff:
             yield Finding(
                 CONCERN, CHECK, "cliff-near", about=each.about, crew=each.crew, step=each.step,
                 start_min=each.at_min, value=each.margin, limit=each.spread_min,

@@ -60,7 +60,7 @@ def _links(plan: TimedPlan, late: np.ndarray) -> Iterator[Margin]:
         if cover.step.link == "yes" and not is_past(plan, cover.finish_min):
             left = left_in(plan.almanac.any_link, cover.start_min, cover.finish_min)
             yield in_minutes(plan, LINK, "link", cover.step, cover.start_min, "the link", margin=left,
-                              late=late[plan.position(cover.step.step)])
+                             late=late[plan.position(cover.step.step)])
 
 
 # Clocks and inhibits
@@ -74,8 +74,8 @@ def _clocks(plan: TimedPlan) -> Iterator[Margin]:
                         Edge(first, gap.first_at == "finish"))
             why = f" ({reason})" if (reason := one_line(gap.reason)) else ""
             yield in_minutes(plan, CLOCK, f"{gap.first_step} {gap.then_step}", plan.steps[then],
-                              clock.end_min, f"the clock {gap.first_step} to {gap.then_step}{why}", [term],
-                              late=spread(plan, clock.begin_min)[then])
+                             clock.end_min, f"the clock {gap.first_step} to {gap.then_step}{why}", [term],
+                             late=spread(plan, clock.begin_min)[then])
 
 
 def _inhibits(plan: TimedPlan, late: np.ndarray) -> Iterator[Margin]:
@@ -89,14 +89,14 @@ def _inhibits(plan: TimedPlan, late: np.ndarray) -> Iterator[Margin]:
         named = inhibit.inhibit, plan.steps[until], hold.lift_after_min
         if inhibit.hold_max_min is not None:
             yield in_minutes(plan, INHIBIT, *named, f"inhibit {inhibit.inhibit}, held at most "
-                              f"{inhibit.hold_max_min:g} min",
-                              [Term(end, inhibit.hold_max_min - inhibit.lead_min, begin)],
+                             f"{inhibit.hold_max_min:g} min",
+                             [Term(end, inhibit.hold_max_min - inhibit.lead_min, begin)],
                              late=spread(plan, hold.set_by_min + inhibit.lead_min)[until])
         if inhibit.window:
             left = left_in(window_of_hold(plan, hold), hold.set_by_min, hold.lift_after_min)
             terms = [Term(end, hold.lift_after_min + left)] if isfinite(left) else []
             yield in_minutes(plan, INHIBIT, *named, f"the {inhibit.window} of inhibit {inhibit.inhibit}",
-                              terms, margin=left, late=late[until])
+                             terms, margin=left, late=late[until])
         for name, at_begin, at_end in needed_edges(plan, hold):
             step = plan.position(name)
             edges = []  # an edge that the order of work keeps is no margin
@@ -206,8 +206,8 @@ def _limits(plan: TimedPlan, late: np.ndarray) -> Iterator[Margin]:
     for key, limit in (("planned_min", plan.scenario.settings.limits.planned_min),
                        (HARD_MIN, plan.hard_min)):
         yield in_minutes(plan, LIMIT, key, None, plan.end_min,
-                          f"the {key[:-4]} limit of {pet_label(limit, 'down')}", [Term(Edge(-1), limit)],
-                          late=_last_late(plan, late))
+                         f"the {key[:-4]} limit of {pet_label(limit, 'down')}", [Term(Edge(-1), limit)],
+                         late=_last_late(plan, late))
 
 
 def last_starts(plan: TimedPlan) -> Iterator[tuple[Task, Step, float, float]]:
@@ -239,7 +239,7 @@ def nearest_edges(plan: TimedPlan) -> np.ndarray:
     room = np.minimum(plan.slack.to_limit, plan.slack.to_window)
     for each in exact_margins(plan):
         for step in each.steps:
-            room[plan.position(step)] = np.fmin(room[plan.position(step)], each.margin)
+            room[plan.position(step)] = np.minimum(room[plan.position(step)], each.margin)
         for term in each.terms:
             if term.late.step < 0 or each.kind in IN_WINDOWS:  # slack says it
                 continue
@@ -248,7 +248,7 @@ def nearest_edges(plan: TimedPlan) -> np.ndarray:
             to_since = to_late + inf if term.since is None else _float_to(plan, term.since.step)
             # A delay that moves both edges alike uses nothing up.
             with np.errstate(invalid="ignore"):  # where neither edge moves
-                uses_up = np.isfinite(to_late) & (to_since - to_late > left)
+                uses_up = np.isfinite(to_late) & (to_since - to_late > max(left, 0.0))
             room = np.where(uses_up, np.minimum(room, to_late + left), room)
     return np.asarray(room)
 

@@ -181,12 +181,11 @@ def _left(plan: TimedPlan, terms: Sequence[Term]) -> float:
 
 
 def in_minutes(plan: TimedPlan, kind: str, about: str, step: Step | None, at_min: float, what: str,
-                terms: Sequence[Term] = (), margin: float | None = None, late: float = 0.0,
-                steps: Sequence[str] = ()) -> Margin:
+               terms: Sequence[Term] = (), margin: float | None = None, late: float = 0.0) -> Margin:
     """A margin in minutes: of its terms, where it is not given."""
     left = _left(plan, terms) if margin is None else margin
     return Margin(kind, about, step.crew if step else "", step.step if step else "", at_min, left, "min",
-                  what, left, late, tuple(terms), tuple(steps))
+                  what, left, late, tuple(terms))
 
 
 def is_past(plan: TimedPlan, at_min: float) -> bool:
@@ -199,13 +198,27 @@ _WINDOWS: WeakKeyDictionary[TimedPlan, tuple[Margin, ...]] = WeakKeyDictionary()
 
 def window_margins(plan: TimedPlan) -> tuple[Margin, ...]:
     """What is left of each window that is used, and what missing it moves; by step, in the plan's order."""
+    return _with_slips(plan, _window_margins(plan))
+
+
+def near_windows(plan: TimedPlan) -> tuple[Margin, ...]:
+    """Those of them that the plan keeps, by less than the estimates vary."""
+    return _with_slips(plan, [each for each in _window_margins(plan)
+                              if not each.is_missed and each.margin < each.spread_min - ROUNDING_MIN])
+
+
+def _window_margins(plan: TimedPlan) -> tuple[Margin, ...]:
+    """What is left of each window; what missing it moves takes a timing more, and is not asked yet."""
     if plan not in _WINDOWS:
         late = spread(plan)
-        found = [margin for each in planned_windows(plan)
-                 if (margin := _window(plan, each, late)) is not None]
-        _WINDOWS[plan] = tuple(replace(margin, end_slip_min=slip) for margin, slip in
-                              zip(found, _slips(plan, found), strict=True))
+        found = (_window(plan, each, late) for each in planned_windows(plan))
+        _WINDOWS[plan] = tuple(margin for margin in found if margin is not None)
     return _WINDOWS[plan]
+
+
+def _with_slips(plan: TimedPlan, margins: Sequence[Margin]) -> tuple[Margin, ...]:
+    slips = _slips(plan, margins)
+    return tuple(replace(each, end_slip_min=slip) for each, slip in zip(margins, slips, strict=True))
 
 
 def _window(plan: TimedPlan, used: PlannedWindow, late: np.ndarray) -> Margin | None:
@@ -222,12 +235,11 @@ def _window(plan: TimedPlan, used: PlannedWindow, late: np.ndarray) -> Margin | 
     kind, _, label = used.asks_for.partition(":")
     name = used.window.partition(":")[2]
     name = name if kind == kinds.WINDOW else name.replace("-", " ")
-    found = in_minutes(
+    return in_minutes(
         plan, _KIND_OF.get(kind, label), name, plan.steps[first], float(plan.starts[first]), name,
         [Term(Edge(int(step)), used.end_min) for step in members],
         margin=-before if before > ROUNDING_MIN else margin,
         late=float((late[members] - rooms).max()) + margin)
-    return found
 
 
 def _slips(plan: TimedPlan, margins: Sequence[Margin]) -> Iterator[float]:
