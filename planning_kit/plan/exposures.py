@@ -71,7 +71,7 @@ def hazard_exposures(times: Times, passages: Mapping[str, Sequence[Passage]], ho
     by_inhibit = control_windows(times, holds)
     conditions = Conditions(times, passages, custody, by_inhibit)
     inside = _Inside(times, hazards, conditions)
-    held = [controlled(each.controls, by_inhibit).tolist() if each.controls else [] for each in hazards]
+    held = [controlled(each.controls, by_inhibit).tolist() for each in hazards]
     return tuple(
         Exposure(hazards[number], crew, begin, end, place, to_place, step, doing, assumed,
                  _open(held[number], begin, end))
@@ -99,7 +99,8 @@ class _Inside:
         """Every stretch that one crew member spends inside, by time."""
         before: Passage | None = None
         for passage in passages:
-            if before is not None and before.route and passage.route and passage.place in self._named:
+            # At PET 0 they are at the airlock, also where nothing is done there before they leave.
+            if passage.route and (before is None or before.route) and passage.place in self._named:
                 moment = Passage(passage.crew, passage.place, "", passage.start_min, passage.start_min,
                                  passage.step, None, TRAVEL)
                 for number in self._passed(before, passage):
@@ -118,9 +119,10 @@ class _Inside:
             self._known[key] = [each for each in parts if each[1]]
         return self._known[key]
 
-    def _passed(self, before: Passage, after: Passage) -> list[int]:
+    def _passed(self, before: Passage | None, after: Passage) -> list[int]:
         """The hazards of a named place between two legs, where none of the two is inside there."""
-        touched = {number for number, parts in self._parts(before) if parts[-1][1] == 1.0}
+        touched = {number for number, parts in (self._parts(before) if before else ())
+                   if parts[-1][1] == 1.0}
         touched |= {number for number, parts in self._parts(after) if parts[0][0] == 0.0}
         return [number for number, reach in enumerate(self._reaches)
                 if reach.passes(after.place) and number not in touched]
@@ -179,14 +181,23 @@ def spells_of(exposures: Sequence[Exposure], *limits: str) -> Iterator[list[Expo
 
 def open_parts(spell: Iterable[Exposure]) -> list[tuple[float, float]]:
     """When no control holds, joined: what is open on from one place to the next is one."""
-    parts: list[tuple[float, float]] = []
-    for exposure in spell:
-        for begin, end in exposure.open_spans:
-            if parts and begin <= parts[-1][1] + ROUNDING_MIN:
-                parts[-1] = parts[-1][0], max(parts[-1][1], end)
-            else:
-                parts.append((begin, end))
-    return parts
+    return joined(span for exposure in spell for span in exposure.open_spans)
+
+
+def joined(spans: Iterable[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Stretches (PET minutes) by their beginning, those that touch made one."""
+    found: list[tuple[float, float]] = []
+    for begin, end in spans:
+        if found and begin <= found[-1][1] + ROUNDING_MIN:
+            found[-1] = found[-1][0], max(found[-1][1], end)
+        else:
+            found.append((begin, end))
+    return found
+
+
+def lasts_through(spans: Iterable[Sequence[float]], begin: float, end: float) -> bool:
+    """Whether one of the stretches lasts from one minute to another."""
+    return any(first <= begin + ROUNDING_MIN and last >= end - ROUNDING_MIN for first, last in spans)
 
 
 def exposures_table(exposures: Sequence[Exposure]) -> pd.DataFrame:
