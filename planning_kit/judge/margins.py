@@ -130,11 +130,10 @@ class Margin:
 
 
 def tightness(each: Margin) -> float:
-    """The margin in minutes over the spread: below 1 the estimates themselves can miss it."""
-    if isnan(each.minutes):
-        return -inf if each.is_missed else inf
-    return each.minutes / each.spread_min if each.spread_min > ROUNDING_MIN else (
-        -inf if each.is_missed else inf)
+    """The margin in minutes over the spread: below 1 the estimates themselves can miss it; -inf: missed."""
+    if each.is_missed:
+        return -inf
+    return inf if isnan(each.minutes) or each.spread_min <= ROUNDING_MIN else each.minutes / each.spread_min
 
 
 def by_tightness(margins: Iterable[Margin]) -> list[Margin]:
@@ -150,7 +149,7 @@ def by_tightness(margins: Iterable[Margin]) -> list[Margin]:
         likely = each.p_missed if not isnan(each.p_missed) else float(each.is_missed)
         if not is_sampled and not each.is_missed:
             likely = 0.5 if tightness(each) < 1.0 else 0.0
-        minutes = each.minutes if not isnan(each.minutes) else inf
+        minutes = each.minutes if not isnan(each.minutes) else 0.0 if each.is_missed else inf
         return -likely, not each.is_cliff, tightness(each), minutes
 
     return sorted(found, key=key)

@@ -59,6 +59,7 @@ class _Teller:
                       for task in records.tasks}
         self.titles = {("inhibit", each.inhibit): each.title for each in records.inhibits}
         self.titles |= {("hazard", each.hazard): each.title for each in records.hazards}
+        self.limits = {each.hazard: each.limit for each in records.hazards}
         self.titles |= {("place", each.place): each.title for each in records.places}
 
     def wrong(self, each: Margin) -> str:
@@ -90,7 +91,8 @@ class _Teller:
             return f"“{title}” {may('not be', 'is not')} kept as agreed"
         if each.kind == EXPOSURE:
             title = self._named("hazard", each.about, "a hazard")
-            return f"{each.crew} {may('be', 'is')} too long in “{title}”"
+            how = "too long" if self.limits[each.about] in ("stay", "total") else "without protection"
+            return f"{each.crew} {may('be', 'is')} {how} in “{title}”"
         if each.kind == LAST_START:
             return f"{task} {may('begin', 'begins')} too late to be begun at all"
         if each.kind == LIMIT:
