@@ -69,7 +69,7 @@ class _Teller:
                 if each.is_missed else f"{number_label(each.margin, 'down', 0)} {each.unit} to spare")
         times = number_label(100 * each.p_missed, "up", 0)
         is_told = not each.is_missed and each.p_missed > 0  # NaN is not
-        chance = f", missed {times} times in 100" if is_told else ""
+        chance = f", missed {times} time{'s' * (times != '1')} in 100" if is_told else ""
         cost = (", no later one known" if each.end_slip_min == inf else "" if isnan(each.end_slip_min) else
                 f"; the end would move by {number_label(each.end_slip_min, 'up', 0)} min")
         return f"{self._what(each)}: {left}{chance}{cost}"
