@@ -96,8 +96,9 @@ def test_a_good_plan_has_no_stop_finding_and_few_concerns(name):
     findings = pk.time_plan(pk.load_scenario(SCENARIOS / name)).findings
     told = findings[["severity", "check", "step", "message"]].to_dict("records")
     assert not (findings["severity"] == "stop").any(), told
-    # The demo's two: its carrier is bulky and goes over a snag, there and back.
-    assert (findings["severity"] == "concern").sum() <= (2 if name == "tern-station" else 0), told
+    # The demo's: its carrier is bulky and goes over a snag, there and back; two windows are nearer than the
+    # estimates vary.
+    assert (findings["severity"] == "concern").sum() <= (4 if name == "tern-station" else 0), told
 
 
 # --- the demo outing ------------------------------------------------------------------------------

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable
 
 from planning_kit.desk.actions import ACTIONS, autosaved
 from planning_kit.desk.answers import progress_message, question_message
-from planning_kit.desk.messages import Message, notes_of, notice, patch, refusal
+from planning_kit.desk.messages import Message, notes_of, notice, patch, refusal, tightest_message
 from planning_kit.desk.outside import OUTSIDE_ACTIONS, details, options_message, picture
 from planning_kit.explore.long_question import FAILED, LongQuestion, Progress
 from planning_kit.explore.session.going_outside import follow_edits
@@ -92,6 +92,10 @@ class Conversation:
         session = self._session
         self._send_all([notes_of(session.plan, session.ghosts[1])] if session.following is None
                        else details(session.following))
+
+    def tell_tightest(self) -> None:
+        """What takes samples, and so comes last: how likely each margin is to be missed."""
+        self._send(tightest_message(self._session.current_plan))
 
     def tick(self) -> bool:
         """Look at the clock and the log; whether the details are to be told anew."""

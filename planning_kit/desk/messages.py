@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
 from planning_kit.explore.session.draft import Draft, Fault
 from planning_kit.explore.session.merge import Merge, told
-from planning_kit.explore.session.session import Session, margins_of, share_words
+from planning_kit.explore.session.session import Session
 from planning_kit.explore.session.sheet import KEY, SETTINGS, VALUE, Sheet, setting_fields
+from planning_kit.explore.tightest import tightest_margins
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.fields import KIND_WORDS, Field
-from planning_kit.inputs.times import margin_label, pet_label, rounded
+from planning_kit.inputs.times import margin_label, number_label, pet_label
+from planning_kit.judge.every_margin import exact_margins
+from planning_kit.judge.margins import Margin, tightness
 from planning_kit.judge.review import keeps
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.live_chart import live_chart, live_notes, themes
@@ -156,11 +159,30 @@ def _pet_zero(session: Session) -> dict[str, Any]:
 
 def notes_of(plan: TimedPlan, baseline: TimedPlan | None) -> Message:
     """Findings, margins and hover lines: told after the chart, which is not to wait for them."""
-    return {"kind": "notes", **live_notes(plan, baseline), "margins": [
-        {"what": margin.what, "left": NO_WAY if math.isinf(margin.left) else
-         f"{rounded(margin.left, 'down', 1):g} {margin.unit}".replace("-", "−"),
-         "share": margin.share, "percent": share_words(margin).replace("-", "−"), "when": margin.when,
-         "step": margin.step} for margin in margins_of(plan)]}
+    return {"kind": "notes", **live_notes(plan, baseline), **_margins(exact_margins(plan))}
+
+
+def tightest_message(plan: TimedPlan) -> Message:
+    """The margins once more, with how likely each is to be missed: told last, as it takes samples."""
+    return {"kind": "tightest", **_margins(tightest_margins(plan))}
+
+
+def _margins(margins: Sequence[Margin]) -> Message:
+    """Every margin, the tightest first, and that one for the head; ``share`` is of the spread, -1 to 2."""
+    rows = [{"what": each.lost, "left": _left(each), "share": max(-1.0, min(2.0, tightness(each))),
+             "note": " · ".join(filter(None, (
+                 "cliff" if each.is_cliff else "", each.missed_words, each.crew,
+                 f"PET {pet_label(each.at_min, 'down')}"))),
+             "step": each.step} for each in margins]
+    first = next(iter(margins), None)
+    head = None if first is None else {
+        "words": _left(first) + (f" at {first.step}" if first.step else "") + f": {first.what}",
+        "all": first.words, "level": "concern" if tightness(first) < 1.0 else ""}
+    return {"margins": rows, "tightest": head}
+
+
+def _left(each: Margin) -> str:
+    return NO_WAY if math.isinf(each.margin) else f"{number_label(each.margin, 'down')} {each.unit}"
 
 
 def conflict_message(merge: Merge) -> Message:

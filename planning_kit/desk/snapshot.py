@@ -16,6 +16,7 @@ import pandas as pd
 from IPython.display import publish_display_data
 
 from planning_kit.explore.session.session import Session
+from planning_kit.explore.tightest import told_summary
 from planning_kit.explore.watch.logbook import log_lines
 from planning_kit.explore.watch.watch import Watch
 from planning_kit.front.plan import Plan
@@ -73,7 +74,7 @@ class Snapshot:
     def tables(self) -> dict[str, Any]:
         """Summary and findings, and outside where the outing stands and the log; every text escaped."""
         plan, watch = self._shown()[0], self._session.following
-        summary, found = plan.summary, Plan(plan).findings.head(_MOST_FINDINGS)
+        summary, found = told_summary(plan), Plan(plan).findings.head(_MOST_FINDINGS)
         lines = [f"{item}: {value}" for item, value in summary.itertuples(index=False)]
         lines += [f"{each.severity} {each.check} {each.step}: {each.words}"
                   for each in (Finding(*row) for row in found.itertuples(index=False))]

@@ -27,10 +27,11 @@ from planning_kit.inputs.log import read_log
 from planning_kit.inputs.scenario import Scenario
 
 _NOTES_AFTER_S = 0.0
+_TIGHTEST_AFTER_S = 0.5
 _SNAPSHOT_AFTER_S = 1.5
 _TICK_S = 1.0
-_FOR_EVERY_VIEW = ("patch", "notes", "left", "work", "planning", "outside", "outside_log", "outside_home",
-                   "options")
+_FOR_EVERY_VIEW = ("patch", "notes", "tightest", "left", "work", "planning", "outside",
+                   "outside_log", "outside_home", "options")
 
 
 class Workbench(anywidget.AnyWidget):
@@ -100,6 +101,7 @@ class Workbench(anywidget.AnyWidget):
     def _follow_up(self) -> None:
         """Let what takes longer follow the chart: findings, margins, what is seen without a kernel."""
         self._later("notes", _NOTES_AFTER_S, self._conversation.tell_details)
+        self._later("tightest", _TIGHTEST_AFTER_S, self._conversation.tell_tightest)
         self._later("snapshot", _SNAPSHOT_AFTER_S, self._snapshot.update)
 
     def _later(self, name: str, seconds: float, do: Callable[[], None]) -> None:

@@ -11,6 +11,7 @@ from typing import Generic, TypeVar
 import pandas as pd
 
 from planning_kit.changes.change import changes_table
+from planning_kit.explore.tightest import tightest, tightest_exact, tightest_margins, told_summary
 from planning_kit.judge.acceptances import told_findings
 from planning_kit.plan.timed import Face, TimedPlan
 
@@ -48,6 +49,7 @@ class PlanRecords(Face):
     tethers = Shown(lambda plan: plan.tracked_tethers)
     exposures = Shown(lambda plan: plan.tracked_exposures)
     changes = Shown(lambda plan: plan.history)
+    tightest = Shown(tightest_margins)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -67,7 +69,9 @@ class ShownPlan(Face):
     # Tables
     findings = Shown(told_findings)
     timeline = Shown(lambda plan: plan.timeline)
-    summary = Shown(lambda plan: plan.summary)
+    summary = Shown(told_summary)
+    tightest = Shown(tightest)
+    tightest_exact = Shown(tightest_exact)
     handovers = Shown(lambda plan: plan.handovers)
     suits = Shown(lambda plan: plan.suits)
     suit_summary = Shown(lambda plan: plan.suit_summary)

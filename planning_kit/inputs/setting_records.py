@@ -62,6 +62,8 @@ class Limits:
     sources: Mapping[str, str]
     partner_rescue: Annotated[str, choice("how grave it is that a partner brings the other in too late, or "
         "cannot; absent: concern", "stop", "concern")] = ""
+    wait_remark_min: Annotated[float | None, minutes("a wait longer than this is a remark; "
+        "absent: none is")] = None
 
     @property
     def fixed_hard_min(self) -> float | None:

@@ -25,6 +25,7 @@ from planning_kit.judge import (
     check_limits,
     check_log,
     check_places,
+    check_quality,
     check_returns,
     check_rules,
     check_suits,
@@ -46,7 +47,7 @@ from planning_kit.plan.timed import TimedPlan
 CHECKS: tuple[Callable[[TimedPlan], Iterator[Finding]], ...] = tuple(
     check for module in (check_limits, check_light, check_places, check_inhibits, check_suits, check_returns,
                          check_custody, check_tethers, check_hazards, check_hazard_data, check_ways_home,
-                         check_rules, check_log)
+                         check_quality, check_rules, check_log)
     for name, check in vars(module).items() if name.startswith("check_"))
 
 _FOUND: WeakKeyDictionary[TimedPlan, pd.DataFrame] = WeakKeyDictionary()

@@ -7,7 +7,7 @@ the zone ``on-moving-zone``. Minutes in which a control holds do not count.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
@@ -15,7 +15,7 @@ from planning_kit.inputs.records import Hazard, Step
 from planning_kit.inputs.times import number_label, pet_label, pet_spans
 from planning_kit.judge.check_custody import at_words
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
-from planning_kit.plan.exposures import Exposure, joined, lasts_through
+from planning_kit.plan.exposures import Exposure, lasts_through, open_parts, spells_of
 from planning_kit.plan.hazard_times import CONFIRMED, HELD, SAFE, control_windows, controlled
 from planning_kit.plan.legs import Passage
 from planning_kit.plan.needs import Hold
@@ -31,7 +31,8 @@ _TOO_LONG = {"warning": STOP, "caution": CONCERN, "note": REMARK}
 
 def check_exposures(plan: TimedPlan) -> Iterator[Finding]:
     """Inside a hazard that nobody may be in, without a control in force: a stop, of a note a concern."""
-    spells = [(spell, parts) for spell in _spells(plan, *_FORBIDDEN) if (parts := _open_parts(spell))]
+    spells = [(spell, parts) for spell in spells_of(plan.tracked_exposures, *_FORBIDDEN)
+              if (parts := open_parts(spell))]
     by_stage = {stage: control_windows(plan, plan.inhibit_holds, stage)
                 for stage in (HELD, SAFE, CONFIRMED) if spells}
     held: dict[str, dict[str, Windows]] = {}
@@ -42,25 +43,6 @@ def check_exposures(plan: TimedPlan) -> Iterator[Finding]:
                                    for stage, by_inhibit in by_stage.items()}
         rules = [_why_open(begin, end, spell[0].from_min, held[hazard.hazard]) for begin, end in parts]
         yield _exposed(plan, spell, parts, min(rules, key=_OPEN_RULES.index))
-
-
-def _spells(plan: TimedPlan, *limits: str) -> Iterator[list[Exposure]]:
-    """What one crew member spends in one hazard without a break, wherever they are in it."""
-    each = grouped(((exposure.hazard.hazard, exposure.crew), exposure) for exposure in plan.tracked_exposures
-                   if exposure.hazard.limit in limits)
-    for theirs in each.values():
-        spell: list[Exposure] = []
-        for exposure in theirs:
-            if spell and exposure.from_min > max(one.until_min for one in spell) + ROUNDING_MIN:
-                yield spell
-                spell = []
-            spell.append(exposure)
-        yield spell
-
-
-def _open_parts(spell: Iterable[Exposure]) -> list[tuple[float, float]]:
-    """When no control holds, joined: what is open on from one place to the next is one."""
-    return joined(span for exposure in spell for span in exposure.open_spans)
 
 
 def _why_open(begin: float, end: float, inside_from: float, held: Mapping[str, Windows]) -> str:
@@ -134,17 +116,17 @@ def _stands(plan: TimedPlan, hold: Hold) -> str:
 
 def check_stays(plan: TimedPlan) -> Iterator[Finding]:
     """Longer inside at a time, or in all, than a hazard allows: by its class a stop, concern or remark."""
-    for spell in _spells(plan, "stay"):
+    for spell in spells_of(plan.tracked_exposures, "stay"):
         most = spell[0].hazard.limit_min or 0.0
-        for begin, end in _open_parts(spell):
+        for begin, end in open_parts(spell):
             if end - begin > most + ROUNDING_MIN:
                 yield _too_long(plan, "stay-too-long", spell, begin, end - begin,
                                 f"from {pet_spans((begin, end))}, {number_label(end - begin, 'up')} min at a "
                                 "time", "leave sooner, or break it up")
-    by_person = grouped(((spell[0].hazard.hazard, spell[0].crew), spell) for spell in _spells(plan, "total"))
-    for spells in by_person.values():
-        every = [exposure for spell in spells for exposure in spell]
-        parts, most = _open_parts(every), every[0].hazard.limit_min or 0.0
+    by_person = grouped(((each.hazard.hazard, each.crew), each) for each in plan.tracked_exposures
+                        if each.hazard.limit == "total")
+    for every in by_person.values():
+        parts, most = open_parts(every), every[0].hazard.limit_min or 0.0
         minutes = sum(end - begin for begin, end in parts)
         if minutes > most + ROUNDING_MIN:
             yield _too_long(plan, "total-too-long", every, _reached_min(parts, most), minutes,
@@ -183,7 +165,7 @@ def check_contamination(plan: TimedPlan) -> Iterator[Finding]:
     by_person = grouped(((each.hazard.hazard, each.crew), each) for each in plan.tracked_exposures
                         if each.hazard.kind == "contamination" and each.open_spans)
     for (name, crew), exposures in by_person.items():
-        until = _open_parts(exposures)[-1][1]
+        until = open_parts(exposures)[-1][1]
         is_cleared = any(name in step.clears and crew in step.people and start >= until - ROUNDING_MIN
                          for step, start, _ in plan.each_step())
         if not is_cleared:

@@ -13,8 +13,7 @@ import numpy as np
 from planning_kit.inputs.records import Inhibit
 from planning_kit.inputs.times import number_label, pet_label, pet_spans
 from planning_kit.judge.findings import REMARK, STOP, Finding
-from planning_kit.plan.build import light_demand
-from planning_kit.plan.needs import Hold
+from planning_kit.plan.needs import Hold, left_in, needed_edges, window_of_hold
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.sky.windows import Windows
@@ -48,9 +47,8 @@ def _is_backwards(hold: Hold) -> Finding:
 def _outside(plan: TimedPlan, hold: Hold) -> Iterator[Finding]:
     """Steps of ``needed_by`` that do not lie inside."""
     inhibit = hold.inhibit
-    for name in inhibit.needed_by:
-        start, finish = plan.span(name)
-        early, late = hold.set_by_min - start, finish - hold.lift_after_min
+    for name, at_begin, at_end in needed_edges(plan, hold):
+        (start, finish), early, late = plan.span(name), -at_begin, -at_end
         if max(early, late) > ROUNDING_MIN:
             side = "from_step" if early > ROUNDING_MIN else "until_step"
             yield _stop(
@@ -78,9 +76,8 @@ def _outside_window(plan: TimedPlan, hold: Hold) -> Iterator[Finding]:
     inhibit = hold.inhibit
     if not inhibit.window:
         return
-    windows = _windows(plan, inhibit.window)
-    begin, end = hold.set_by_min, hold.lift_after_min
-    if any(max(first - begin, end - last) <= ROUNDING_MIN for first, last in windows.tolist()):
+    windows, begin, end = window_of_hold(plan, hold), hold.set_by_min, hold.lift_after_min
+    if left_in(windows, begin, end) >= -ROUNDING_MIN:
         return
     name = inhibit.window if inhibit.window in ("night", "day") else f"window {inhibit.window}"
     room, words = _nearest(windows, begin, end)
@@ -92,14 +89,6 @@ def _outside_window(plan: TimedPlan, hold: Hold) -> Iterator[Finding]:
         f"is held {number_label(hold.hold_min, 'up')} min, from {_span(hold)}, outside its {name}: "
         f"{words}; {remedy}", "inhibits.window", value=hold.hold_min, limit=room,
     )
-
-
-def _windows(plan: TimedPlan, name: str) -> Windows:
-    """Night and day have their guard taken off, as for steps."""
-    if name in ("night", "day"):
-        guard_min = plan.scenario.settings.night_guard_s / 60.0
-        return light_demand(name, plan.almanac, guard_min).windows
-    return plan.named_windows[name]
 
 
 def _nearest(windows: Windows, begin: float, end: float) -> tuple[float, str]:

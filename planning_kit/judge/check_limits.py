@@ -14,13 +14,13 @@ task); of a hard limit by consumables ``planned-past-hard`` and ``store-left-out
 from __future__ import annotations
 
 from collections.abc import Iterator
-from operator import itemgetter
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.times import gmt_label, number_label, pet_label
+from planning_kit.judge.every_margin import last_starts
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.needs import Clock
-from planning_kit.plan.network import ROUNDING_MIN, grouped
+from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 
@@ -102,21 +102,16 @@ def check_hard_limit(plan: TimedPlan) -> Iterator[Finding]:
 
 def check_last_starts(plan: TimedPlan) -> Iterator[Finding]:
     """A task whose first step starts after the task's ``last_start_min`` (stop)."""
-    work = grouped((step.task, (start, step)) for step, start, _ in plan.each_step())
-    for task in plan.scenario.records.tasks:
-        if task.last_start_min is None or task.task not in work:
-            continue
-        first, step = min(work[task.task], key=itemgetter(0))
-        if first > task.last_start_min + ROUNDING_MIN:
-            late = first - task.last_start_min
+    for task, step, first, last in last_starts(plan):
+        if first > last + ROUNDING_MIN:
             yield Finding(
                 STOP, LIMITS, "last-start", about=task.task, crew=step.crew, step=step.step,
                 start_min=first,
                 message=(
                     f"task {task.task} begins with {step.step} at {pet_label(first)}, "
-                    f"{number_label(late, 'up')} min after its last start at "
-                    f"{pet_label(task.last_start_min, 'down')}: drop it, or move it earlier in the order"),
-                source="tasks.last_start_min", value=first, limit=task.last_start_min, margin=-late)
+                    f"{number_label(first - last, 'up')} min after its last start at "
+                    f"{pet_label(last, 'down')}: drop it, or move it earlier in the order"),
+                source="tasks.last_start_min", value=first, limit=last, margin=last - first)
 
 
 AIRLOCK = "airlock"

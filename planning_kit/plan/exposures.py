@@ -21,7 +21,7 @@ from planning_kit.plan.hazard_reach import Part, Reach
 from planning_kit.plan.hazard_times import Conditions, assumed_in, control_windows, controlled
 from planning_kit.plan.legs import Passage
 from planning_kit.plan.needs import Hold
-from planning_kit.plan.network import ROUNDING_MIN
+from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.plan_times import Times
 from planning_kit.sky.windows import Windows, no_windows, total
 
@@ -163,6 +163,25 @@ def _open(held: Sequence[Sequence[float]], begin: float, end: float) -> Windows:
     edges = [begin, *(min(max(edge, begin), end) for span in held for edge in span), end]
     parts = [span for span in zip(edges[::2], edges[1::2], strict=True) if span[1] > span[0]]
     return np.array(parts or [(begin, end)])
+
+
+def spells_of(exposures: Sequence[Exposure], *limits: str) -> Iterator[list[Exposure]]:
+    """What one crew member spends in one hazard without a break, wherever they are in it."""
+    each = grouped(((exposure.hazard.hazard, exposure.crew), exposure) for exposure in exposures
+                   if exposure.hazard.limit in limits)
+    for theirs in each.values():
+        spell: list[Exposure] = []
+        for exposure in theirs:
+            if spell and exposure.from_min > max(one.until_min for one in spell) + ROUNDING_MIN:
+                yield spell
+                spell = []
+            spell.append(exposure)
+        yield spell
+
+
+def open_parts(spell: Iterable[Exposure]) -> list[tuple[float, float]]:
+    """When no control holds, joined: what is open on from one place to the next is one."""
+    return joined(span for exposure in spell for span in exposure.open_spans)
 
 
 def joined(spans: Iterable[tuple[float, float]]) -> list[tuple[float, float]]:

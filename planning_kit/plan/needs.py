@@ -5,15 +5,16 @@ The timing keeps every greatest gap (it is a bound on the earlier step); a clock
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from math import nan
+from math import inf, nan
 
 import pandas as pd
 
 from planning_kit.inputs.records import Gap, Inhibit, Step
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.inputs.times import pet_spans
+from planning_kit.plan.build import light_demand
 from planning_kit.plan.legs import Spans
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.plan_times import Times
@@ -71,6 +72,32 @@ def inhibit_holds(times: Times) -> tuple[Hold, ...]:
         confirmed_min = times.span(step)[1] if step else nan
         holds.append(Hold(inhibits[number], begin, end, tuple(others), confirmed_min))
     return tuple(holds)
+
+
+def needed_edges(times: Times, hold: Hold) -> Iterator[tuple[str, float, float]]:
+    """Each step of ``needed_by`` with what is left at both edges of the hold, minutes (negative: outside)."""
+    for name in hold.inhibit.needed_by:
+        start, finish = times.span(name)
+        yield name, start - hold.set_by_min, hold.lift_after_min - finish
+
+
+def window_of_hold(times: Times, hold: Hold) -> Windows:
+    """The windows that an inhibit must fit in; night and day have their guard taken off, as for steps."""
+    name = hold.inhibit.window
+    if name in ("night", "day"):
+        return light_demand(name, times.almanac, times.scenario.settings.night_guard_s / 60.0).windows
+    return times.named_windows[name]
+
+
+def left_in(windows: Windows, begin: float, end: float) -> float:
+    """Minutes from ``end`` to the end of the window that holds both (PET).
+
+    Negative where none does: how far the two reach out of the nearest one; -inf where there is none.
+    """
+    for first, last in windows.tolist():
+        if max(first - begin, end - last) <= ROUNDING_MIN:
+            return float(last - end)
+    return -min((max(first - begin, end - last) for first, last in windows.tolist()), default=inf)
 
 
 @dataclass(frozen=True)

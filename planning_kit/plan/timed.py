@@ -22,7 +22,6 @@ from planning_kit.plan.activities import (
     Activity,
     find_handovers,
     lane_activities,
-    summarise,
     timeline_table,
     with_slack,
 )
@@ -180,11 +179,6 @@ class TimedPlan(Times):
         wait), ``held_by`` as ``kind:id``. The way home and ingress have an empty ``step``.
         """
         return timeline_table(self.lanes, self.pet_zero)
-
-    @property
-    def summary(self) -> pd.DataFrame:
-        """The plan in a dozen lines: ``item`` and ``value``."""
-        return summarise(self, self.lanes)
 
     @cached_property
     def suit_histories(self) -> tuple[SuitHistory, ...]:

@@ -15,18 +15,16 @@ import pandas as pd
 from planning_kit.inputs.records import Task
 from planning_kit.inputs.shown_text import TextTable, html_text, one_line, shortened
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
-from planning_kit.plan.network import grouped
 from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing_events import BriefingEvent, briefing_events, open_lines
+from planning_kit.show.risks import risk_lines
 from planning_kit.show.wording import (
     Names,
     OpenFindings,
     against,
     bracketed,
-    broken_words,
     exceptions,
-    least,
     minutes,
     signed,
 )
@@ -121,64 +119,31 @@ def closing_lines(plan: TimedPlan) -> Iterator[str]:
                    f"{pet_label(row['runs_out_min'], 'down')}.")
 
 
-_MOST_NAMED = 8
+_MOST_NAMED = {NEEDS["required"]: 3}  # two of the others
 _LONGEST = 60
 
 
 def minute_lines(plan: TimedPlan) -> Iterator[str]:
-    """Sentences to read aloud; about a hundred and fifty words for an outing of fifteen tasks."""
+    """Sentences to read aloud to people who know no ids; about 150 words for an outing of fifteen tasks."""
     settings, limits = plan.scenario.settings, plan.scenario.settings.limits
     head = shortened(settings.title, 2 * _LONGEST) or "The outing"
     yield (f"{head}: PET 0 at GMT {gmt_label(plan.pet_zero)}, both inside at PET {pet_label(plan.end_min)}, "
            f"{against(limits.planned_min, plan.end_min)} the planned limit.")
+    yield from risk_lines(plan)
     yield from retimed_lines(plan)
     yield from _tasks_in_brief(plan)
-    yield from _windows(plan)
-    yield from _tight_spots(plan)
     yield f"Findings: {OpenFindings(plan).counted}."
 
 
 def _tasks_in_brief(plan: TimedPlan) -> Iterator[str]:
     for heading, tasks in _tasks_by_need(plan, "No longer in it"):
-        more = f" and {len(tasks) - _MOST_NAMED} more" if len(tasks) > _MOST_NAMED else ""
-        yield f"{heading}: {', '.join(map(_short_title, tasks[:_MOST_NAMED]))}{more}."
+        named = tasks[:_MOST_NAMED.get(heading, 2)]
+        more = f" and {len(tasks) - len(named)} more" if len(tasks) > len(named) else ""
+        yield f"{heading}: {', '.join(map(_short_title, named))}{more}."
 
 
 def _short_title(task: Task) -> str:
-    return shortened(task.title, _LONGEST) or task.task
-
-
-def _windows(plan: TimedPlan) -> Iterator[str]:
-    """What must be done in which light, by task, with its times."""
-    titles = {task.task: _short_title(task) for task in plan.scenario.records.tasks}
-    for light, word in (("night", "In night"), ("day", "In daylight")):
-        lit = grouped((step.task, at) for at, step in enumerate(plan.steps) if step.light == light)
-        told = [f"{titles.get(task, task)} {pet_label(float(plan.starts[steps].min()))} to "
-                f"{pet_label(float(plan.finishes[steps].max()))}" for task, steps in lit.items()]
-        if told:
-            yield f"{word}: {'; '.join(told[:_MOST_NAMED])}."
-
-
-def _tight_spots(plan: TimedPlan) -> Iterator[str]:
-    """The longest inhibit, the least margin of a way back, the clock with the least left."""
-    holds = plan.inhibit_holds
-    if holds:
-        longest = max(holds, key=lambda hold: hold.hold_min)
-        count = f"{len(holds)} inhibits; longest" if len(holds) > 1 else "One inhibit:"
-        yield (f"{count} {longest.inhibit.inhibit}, {pet_label(longest.set_by_min, 'down')} to "
-               f"{pet_label(longest.lift_after_min, 'up')}.")
-    worst = least(plan.return_summary, "margin_min")
-    if worst:
-        yield (f"Least way-back margin {signed(worst['margin_min'])}: {worst['crew']}, {worst['case']}, at "
-               f"{Names(plan).title(worst['place'])}, {pet_label(worst['at_min'])}.")
-        breach = next((each for each in plan.return_breaches
-                       if (each.crew, each.case) == (worst["crew"], worst["case"])), None)
-        if breach is not None:
-            yield f"That breaks {broken_words(plan, breach)}: an exception."
-    if plan.gap_clocks:
-        clock = min(plan.gap_clocks, key=lambda clock: clock.left_min)
-        yield (f"Tightest clock: {clock.gap.first_step} to {clock.gap.then_step}, "
-               f"{minutes(clock.left_min, 'down')} left.")
+    return shortened(task.title, _LONGEST) or "a task without a title"
 
 
 BRIEFING_COLUMNS = ["part", "pet", "gmt", "who", "kind", "step", "words", "at_min"]

@@ -157,7 +157,7 @@ def test_everything_can_be_done_from_the_keyboard(wide, lab):
     expect(bench.cell("B1", "crew")).to_have_text("EV2")
     page.locator(".pk-tab[data-side='why']").focus()
     page.keyboard.press("Enter")
-    bench.says(".pk-why", "pet_zero")
+    bench.says(".pk-why", "PET 0")
 
     # In the table: duplicate, move, delete, add, type with a choice from the list, clear, undo all.
     bench.cell("C2", "title").click()

@@ -11,6 +11,7 @@ import pytest
 import planning_kit as pk
 from planning_kit.desk import workbench as desk_workbench
 from planning_kit.desk.assets import library_text, module_text, style_text
+from planning_kit.desk.messages import tightest_message
 from planning_kit.desk.snapshot import WIDGET_MIME
 from planning_kit.desk.workbench import Workbench
 from planning_kit.show.chart import PLOTLY_MIME
@@ -84,6 +85,18 @@ def test_an_answer_goes_to_the_view_that_asked_and_a_patch_to_all(scenario):
     said = Screen(scenario).ask_at_once("add", sheet="steps", after=None, view="v")
     assert (said["focus"]["view"], said["done"]["view"]) == ("v", "v")
     assert not {"view"} & {*said["patch"], *said["notes"]}
+
+
+def test_how_likely_margins_are_missed_is_told_to_all_views_after_all_else(scenario):
+    screen = Screen(scenario)
+    said = screen.ask_at_once("hello", has_library=True, view="v")
+    kinds = [message["kind"] for message in screen.said]
+    assert kinds.index("all") < kinds.index("notes") < kinds.index("tightest")
+    assert "view" not in said["tightest"]
+    assert not any("missed in" in row["note"] for row in said["notes"]["margins"])
+    assert any("missed in" in row["note"] for row in said["tightest"]["margins"])
+    first = screen.bench.plan.timed
+    assert said["tightest"] == json.loads(json.dumps(tightest_message(first)))
 
 
 def test_a_fault_of_ours_is_raised_and_the_page_is_answered_all_the_same(scenario, monkeypatch):

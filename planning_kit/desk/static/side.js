@@ -167,19 +167,24 @@ export class Side {
           )
         : el("p", { class: "pk-hint" }, "No findings."),
     );
+    this.tellMargins(notes.margins);
+    this.open(this.current);
+  }
+
+  tellMargins(margins) {
+    this.notes = { ...this.notes, margins };
     this.panes.margins.replaceChildren(
       el(
         "ul",
         { class: "pk-list" },
-        notes.margins.map(margin => this.margin(margin)),
+        margins.map(margin => this.margin(margin)),
       ),
     );
-    this.open(this.current);
   }
 
   margin(margin) {
     const share = Math.max(0, Math.min(1, margin.share));
-    const level = margin.share < 0 ? "over" : margin.share < 0.1 ? "little" : "some";
+    const level = margin.share < 0 ? "over" : margin.share < 1 ? "little" : "some";
     return el(
       "li",
       {},
@@ -197,7 +202,7 @@ export class Side {
           { class: "pk-meter" },
           el("span", { class: `pk-fill pk-${level}`, style: `width:${(share * 100).toFixed(1)}%` }),
         ),
-        el("span", { class: "pk-source" }, `${margin.percent} left, ${margin.when}`),
+        el("span", { class: "pk-source" }, margin.note),
       ),
     );
   }

@@ -46,6 +46,7 @@ export class Toolbar {
     this.name.addEventListener("keydown", event => event.key === "Enter" && keep());
     this.folder.addEventListener("keydown", event => event.key === "Enter" && out());
     this.state = el("span", { class: "pk-state", role: "status" });
+    this.tightest = el("span", { class: "pk-fact pk-tightest" });
     this.head = el("div", { class: "pk-head", role: "status", "aria-label": "When both are inside" });
     this.said = el("div", { class: "pk-said", role: "status" });
     this.asks = el("div", { class: "pk-asks" });
@@ -107,7 +108,14 @@ export class Toolbar {
       ...head.map(([name, words, level]) =>
         el("span", { class: `pk-fact ${level && `pk-fact-${level}`}` }, `${name}: `, el("strong", {}, words)),
       ),
+      this.tightest,
     );
+  }
+
+  setTightest(tightest) {
+    this.tightest.replaceChildren(...(tightest ? ["Tightest: ", el("strong", {}, tightest.words)] : []));
+    this.tightest.className = `pk-fact pk-tightest ${tightest?.level ? `pk-fact-${tightest.level}` : ""}`;
+    this.tightest.title = tightest?.all ?? "";
   }
 
   say(message) {

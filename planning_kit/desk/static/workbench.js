@@ -156,7 +156,14 @@ function render({ model, el: home }) {
       if (isLoaded) {
         chart.tell(message);
         side.tell(message, chart.theme);
+        toolbar.setTightest(message.tightest);
         if (side.current === "why" && chart.selected) explain(chart.selected);
+      }
+    },
+    tightest: message => {
+      if (isLoaded) {
+        side.tellMargins(message.margins);
+        toolbar.setTightest(message.tightest);
       }
     },
     said: message => toolbar.say(message),

@@ -14,11 +14,12 @@ import pandas as pd
 from planning_kit.explore.odds.distributions import DISTRIBUTIONS
 from planning_kit.explore.odds.odds_tables import BY_HARD, BY_PLANNED, OddsTables, quantile
 from planning_kit.explore.odds.sampled_past import assumptions
-from planning_kit.explore.odds.study import PlannedWindow, Study, run_study
+from planning_kit.explore.odds.study import Study, run_study
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults, is_whole, must_be
 from planning_kit.inputs.shown_text import TextTable, facts_html
 from planning_kit.inputs.times import pet_label, pet_min
+from planning_kit.plan.planned_windows import PlannedWindow
 from planning_kit.plan.timed import TimedPlan
 
 FEWEST_SAMPLES = 100

@@ -7,7 +7,7 @@ an earlier one.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import reduce
@@ -17,26 +17,8 @@ import numpy as np
 from planning_kit.explore.odds.sampled_outing import Outing, cut_rules, no_plan_reasons, time_samples
 from planning_kit.explore.odds.sampling import Draws, chunk_sizes, draw
 from planning_kit.inputs.records import Task
-from planning_kit.plan.network import Demand
+from planning_kit.plan.planned_windows import PlannedWindow, planned_windows
 from planning_kit.plan.timed import TimedPlan
-
-
-@dataclass(frozen=True, kw_only=True)
-class PlannedWindow:
-    """A window that the plan on likely durations uses: of one step, or of a group. PET minutes.
-
-    ``asks_for`` is the kind of window asked for (``light:night``), ``window`` the one of them that is used.
-    """
-
-    subject: str
-    members: tuple[int, ...]
-    asks_for: str
-    window: str
-    task: str
-    title: str
-    planned_start_min: float
-    begin_min: float
-    end_min: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,33 +60,6 @@ class Tally:
     caught: np.ndarray
     waits_min: np.ndarray
     reasons: Counter[str]
-
-
-def planned_windows(plan: TimedPlan) -> Iterator[PlannedWindow]:
-    """Every window that a step must fit in (light, a link waited for, a named period) and every group's.
-
-    Steps of a group that share its light are told by the group alone.
-    """
-    network, of_group = plan.network, set()
-    for group in network.groups:
-        of_group |= {(member, group.demand.label) for member in group.members}
-        tasks = dict.fromkeys(plan.steps[member].task for member in group.members)
-        title = " ".join(plan.steps[member].step for member in group.members)
-        yield _planned(plan, group.name, group.members, group.demand, " ".join(tasks), title)
-    for position, (step, demands) in enumerate(zip(plan.steps, network.demands, strict=True)):
-        for demand in demands:
-            if (position, demand.label) not in of_group:
-                yield _planned(plan, step.step, (position,), demand, step.task, step.title)
-
-
-def _planned(plan: TimedPlan, subject: str, members: tuple[int, ...], demand: Demand, task: str,
-             title: str) -> PlannedWindow:
-    start = float(plan.starts[list(members)].min())
-    number = int(np.searchsorted(demand.windows[:, 0], start, side="right")) - 1
-    begin, end = (float(edge) for edge in demand.windows[number])
-    return PlannedWindow(subject=subject, members=members, asks_for=f"{demand.kind}:{demand.label}",
-                         window=demand.name_at(start), task=task, title=title, planned_start_min=start,
-                         begin_min=begin, end_min=end)
 
 
 def run_chunk(study: Study, chunk: int, count: int) -> Tally:

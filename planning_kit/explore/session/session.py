@@ -1,4 +1,4 @@
-"""The controller of the workbench: a draft with its files, long questions, and what a plan leaves in hand.
+"""The controller of the workbench: a draft with its files, and long questions.
 
 It knows no widget. A view asks it to do something, then reads ``draft``, ``verdict`` and ``plan``. An outing
 that was followed stays in ``watch`` while the session plans.
@@ -7,9 +7,8 @@ that was followed stays in ``watch`` while the session plans.
 from __future__ import annotations
 
 import contextlib
-import math
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
@@ -27,62 +26,7 @@ from planning_kit.explore.watch.watch import Watch
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.folder_files import holds_something
 from planning_kit.inputs.scenario import Scenario
-from planning_kit.inputs.times import pet_label, rounded
 from planning_kit.plan.timed import TimedPlan
-
-
-@dataclass(frozen=True)
-class Margin:
-    """``left`` before a limit is reached, in ``unit``; ``share`` of the limit (0 none, negative: past it).
-
-    ``step`` is a step to look at, or "".
-    """
-
-    what: str
-    left: float
-    unit: str
-    share: float
-    when: str
-    step: str = ""
-
-
-def margins_of(plan: TimedPlan) -> list[Margin]:
-    """Every margin that can be told, the least share first."""
-    found = (Margin(what, left, unit, left / whole if whole > 0 else -1.0, when, step)
-             for what, left, unit, whole, when, step in (*_of_outing(plan), *_of_tables(plan)))
-    return sorted((each for each in found if math.isfinite(each.share)), key=lambda each: each.share)
-
-
-_Left = tuple[str, float, str, float, str, str]
-"""A margin with the limit itself for its share."""
-
-
-def _of_outing(plan: TimedPlan) -> Iterator[_Left]:
-    limits = plan.scenario.settings.limits
-    for words, limit in ((f"planned limit, PET {pet_label(limits.planned_min, 'down')}", limits.planned_min),
-                         (f"hard limit, PET {plan.hard_limit.label}", plan.hard_min)):
-        yield (f"Both inside before the {words}", limit - plan.end_min, "min", limit,
-               f"PET {pet_label(plan.end_min)}", "")
-
-
-def _of_tables(plan: TimedPlan) -> Iterator[_Left]:
-    """Of ways back, suits and clocks."""
-    for row in plan.return_summary.to_dict("records"):
-        yield (f"{row['crew']} back in time, {row['case']}, from {row['place']}", row["margin_min"], "min",
-               row["margin_min"] + row["time_back_min"], f"PET {pet_label(row['at_min'])}", "")
-    for row in plan.suit_summary.to_dict("records"):
-        if row["usable"] > 0:
-            yield (f"{row['crew']} {row['consumable']} over the reserve", row["margin"], row["unit"],
-                   row["usable"], "at the end", "")
-    for row in plan.clocks.to_dict("records"):
-        if row["max_gap"] > 0:
-            yield (f"Clock from {row['first_step']} to {row['then_step']}", row["left"], "min",
-                   row["max_gap"], f"of {row['max_gap']:g} min", row["then_step"])
-
-
-def share_words(margin: Margin) -> str:
-    """The share in whole percent."""
-    return f"{rounded(100 * margin.share, 'down'):g} %"
 
 
 class Session(Editing):

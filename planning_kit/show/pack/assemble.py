@@ -22,11 +22,12 @@ from planning_kit.inputs.setting_records import CONSUMABLES, UsedBefore
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.sign_offs import CURRENT, SIGN_OFF
 from planning_kit.inputs.times import gmt_label
+from planning_kit.plan.activities import summarise
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import retimed_lines
 from planning_kit.show.pack.cautions import cautions_section
 from planning_kit.show.pack.content import Cell, Column, Pack, Section, Table, percent, pet, table_of
-from planning_kit.show.pack.lists import all_lists
+from planning_kit.show.pack.lists import all_lists, tightest_section
 from planning_kit.show.pack.map_picture import map_section
 from planning_kit.show.pack.pockets import pocket_section
 from planning_kit.show.pack.procedure import procedure_section, summary_section, timeline_section
@@ -187,9 +188,9 @@ _PACKAGES = ("planning-kit", "numpy", "pandas", "scipy", "skyfield", "sgp4")
 def assemble(plan: TimedPlan, chances: TimedOdds | str, revision: TimedComparison | None) -> Pack:
     """The content of the pack of ``plan``; ``chances`` are its odds, or the reason why there are none."""
     settings, package = plan.scenario.settings, versions().split(", ")[1]
-    sections = (summary_section(plan), timeline_section(plan), map_section(plan), cautions_section(plan),
-                procedure_section(plan), *all_lists(plan), odds_section(chances), assumptions_section(plan),
-                changes_section(revision), _reviews_section(plan))
+    sections = (tightest_section(plan), summary_section(plan), timeline_section(plan), map_section(plan),
+                cautions_section(plan), procedure_section(plan), *all_lists(plan), odds_section(chances),
+                assumptions_section(plan), changes_section(revision), _reviews_section(plan))
     return Pack(
         title=one_line(settings.title) or "Outing", station=one_line(settings.station),
         facts=_facts(plan, revision), sections=sections,
@@ -204,7 +205,7 @@ def _facts(plan: TimedPlan, revision: TimedComparison | None) -> tuple[tuple[str
     # Of a re-timed plan, whose own inputs hold the log: the digest of what the crew took outside, too.
     planned = None if plan.outside is None else plan.outside.planned.scenario.digest
     facts = [
-        *((str(item), str(value)) for item, value in plan.summary[["item", "value"]].itertuples(index=False)),
+        *((str(item), str(value)) for item, value in summarise(plan, plan.lanes).itertuples(index=False)),
         ("Findings", OpenFindings(plan).counted),
         ("Not the scenario's PET 0", f"that is {own}" if own else None),
         *(("Re-timed", line) for line in retimed_lines(plan)),

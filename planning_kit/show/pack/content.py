@@ -55,7 +55,8 @@ class Column:
 class Table:
     """A table with a caption; ``sheet`` names its sheet in the XLSX; ``empty`` stands where no row does.
 
-    ``joined`` are rows whose second and third cell are one (a step of both crew members).
+    ``joined`` are rows whose second and third cell are one (a step of both crew members); ``more`` are rows
+    that only the sheet has.
     """
 
     sheet: str
@@ -64,6 +65,7 @@ class Table:
     rows: tuple[tuple[Cell, ...], ...]
     empty: str = "None."
     joined: frozenset[int] = frozenset()
+    more: tuple[tuple[Cell, ...], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
 
+from planning_kit.explore.tightest import tightest_margins
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.shown_text import shortened
 from planning_kit.inputs.times import Side, gmt_label, moment_at, pet_label
@@ -209,6 +211,27 @@ def margins_section(plan: TimedPlan) -> Section:
                  Column("Turn back by PET", turn_back),
                  Column("Could stay, min", "stay_min", digits=1, side="down")),
     ))
+
+
+_MOST_TIGHTEST = 10
+
+
+def tightest_section(plan: TimedPlan) -> Section:
+    """The margins that are likeliest to be missed, and what is lost by that; the sheet has all of them."""
+    names = Names(plan)
+    table = table_of(
+        [{**vars(each), "lost": each.lost, "is_cliff": each.is_cliff} for each in tightest_margins(plan)],
+        "Tightest", f"The {_MOST_TIGHTEST} tightest; the sheet of this name has all",
+        Column("Left", "margin", 0.6, 1, "down"), Column("Unit", "unit", 0.4),
+        Column("What is lost by missing it", "lost", 4), Column("Step", "step", 0.5),
+        Column("Crew", lambda row: names.who(row["crew"]) if row["crew"] else "", 0.8),
+        Column("PET", lambda row: _pet(row["at_min"], "down"), 0.5),
+        Column("Missed, % of samples", percent("p_missed"), 0.8, 1, "up"),
+        Column("Cliff", lambda row: "yes" if row["is_cliff"] else "", 0.5))
+    words = ("What is likeliest to be missed in 1,000 samples stands first; where these say nothing the "
+             "cell is empty. A cliff: a minute beyond what is left costs more than a minute at the end.",)
+    return Section("tightest", "Tightest margins", words, (
+        replace(table, rows=table.rows[:_MOST_TIGHTEST], more=table.rows[_MOST_TIGHTEST:]),))
 
 
 def findings_section(plan: TimedPlan) -> Section:

@@ -9,10 +9,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
-from math import inf, isfinite
+from math import inf, isfinite, nan
+
+import numpy as np
+from numpy.typing import NDArray
 
 from planning_kit.inputs.shown_text import one_line, shortened
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
+from planning_kit.judge.every_margin import nearest_edges
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 from planning_kit.plan.needs import Hold
 from planning_kit.plan.network import grouped
@@ -72,7 +76,8 @@ class _Sheet:
                  and activity.finish_min > self.from_min and (form.with_waits or activity.kind != WAIT)]
         firsts = {activity.step: activity for activity in reversed(shown)}
         rows = tuple(self._row(each, form, firsts[each.step] is each) for each in shown)
-        table = Table(self.crew, f"{self.crew} by PET; slack to the hard limit in minutes", _COLUMNS, rows)
+        table = Table(self.crew, f"{self.crew} by PET; slack in minutes to the nearest edge (window, clock, "
+                      "inhibit, stay, last start, hard limit)", _COLUMNS, rows)
         rest = f"{form.words}: the rest is in the detailed procedure of the review pack."
         words = (*self._head(), *([rest] if form.words else []))
         return Section(self.crew, f"{self.crew} pocket sheet", words, (table,))
@@ -86,7 +91,14 @@ class _Sheet:
         return (pet_label(at), gmt_label(moment_at(at, self.plan.pet_zero)), activity.minutes, name,
                 shortened(where, form.longest_place),
                 " · ".join(shortened(part, form.longest) for part in told if one_line(part)),
-                slack_cell(activity.slack_to_limit_min), "")
+                slack_cell(self._slack_min(name)), "")
+
+    def _slack_min(self, step: str) -> float:
+        return float(self._edges[self.plan.position(step)]) if step else nan
+
+    @cached_property
+    def _edges(self) -> NDArray[np.float64]:
+        return nearest_edges(self.plan)
 
     def _facts(self, activity: Activity, is_first: bool) -> Iterator[Fact]:
         """The facts that a gloved hand needs, short: what is open, warnings, last what to mind on the way.

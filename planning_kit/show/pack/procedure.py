@@ -16,6 +16,7 @@ import numpy as np
 
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
+from planning_kit.judge.every_margin import nearest_edges
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing_events import BriefingEvent, briefing_events
@@ -164,10 +165,10 @@ def timeline_section(plan: TimedPlan) -> Section:
 
 def summary_section(plan: TimedPlan) -> Section:
     """The tasks with when they are done."""
-    rows = []
+    rows, edges = [], nearest_edges(plan)
     for task in plan.scenario.records.tasks:
         own = [i for i, step in enumerate(plan.steps) if step.task == task.task]
-        left = [slack for slack in (float(plan.slack.to_limit[i]) for i in own) if not isnan(slack)]
+        left = [slack for slack in (float(edges[i]) for i in own) if not isnan(slack)]
         rows.append({
             "task": task.task, "title": task.title, "need": task.need, "steps": len(own),
             "who": ", ".join(dict.fromkeys(plan.steps[i].crew for i in own)),
@@ -179,8 +180,8 @@ def summary_section(plan: TimedPlan) -> Section:
         Column("Title", "title", 2), Column("Need", "need", 0.9), Column("Crew", "who"),
         Column("Steps", "steps", 0.5, 0), Column("First start", pet("start_min"), 0.7),
         Column("Last finish", pet("finish_min"), 0.7),
-        Column("Least slack to limit, "
-               "min", "slack", 0.9, 1, "down"), Column("Objective", "objective", 2.6)),))
+        Column("Least slack to an edge, min", "slack", 0.9, 1, "down"),
+        Column("Objective", "objective", 2.6)),))
 
 
 def procedure_section(plan: TimedPlan) -> Section:

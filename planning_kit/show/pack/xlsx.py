@@ -35,7 +35,7 @@ def xlsx_bytes(pack: Pack) -> bytes:
     blocks = (block for section in (*pack.sections, *pack.pockets) for block in section.blocks)
     for table in (block for block in blocks if isinstance(block, Table)):
         sheet = book.create_sheet(_NOT_IN_A_SHEET_NAME.sub(" ", table.sheet)[:31])
-        _fill(sheet, table.columns, table.rows, pack)
+        _fill(sheet, table.columns, (*table.rows, *table.more), pack)
     book.properties.creator = _PERSON
     book.properties.created = book.properties.modified = datetime(2000, 1, 1)  # a pack has no date of its own
     out = io.BytesIO()

@@ -16,8 +16,7 @@ const margin = (share, step = null) => ({
   what: "oxygen",
   left: "30 g",
   share,
-  percent: "3 %",
-  when: "at 6:00",
+  note: "cliff · PET 6:00",
   step,
 });
 
@@ -78,15 +77,15 @@ test("no findings are said to be none", () => {
 
 test("a margin is coloured by what is left of it, and drawn no further than its ends", () => {
   const { side } = opened();
-  side.tell({ findings: [], margins: [-0.2, 0.05, 0.1, 1.4].map(share => margin(share)) }, THEME);
+  side.tell({ findings: [], margins: [-0.2, 0.05, 0.99, 1.4].map(share => margin(share)) }, THEME);
   const fills = [...side.panes.margins.querySelectorAll(".pk-fill")];
   equal(
     fills.map(each => each.className),
-    ["pk-fill pk-over", "pk-fill pk-little", "pk-fill pk-some", "pk-fill pk-some"],
+    ["pk-fill pk-over", "pk-fill pk-little", "pk-fill pk-little", "pk-fill pk-some"],
   );
   equal(
     fills.map(each => each.style.width),
-    ["0%", "5%", "10%", "100%"],
+    ["0%", "5%", "99%", "100%"],
   );
 });
 

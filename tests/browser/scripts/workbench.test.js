@@ -164,6 +164,21 @@ test("an edit paints the chart anew, a patch without a chart does not", () => {
   close();
 });
 
+test("the head tells the tightest margin, and goes on telling it until another is told", () => {
+  const { root, tell, close } = opened();
+  tell(everything());
+  const head = () => root.querySelector(".pk-tightest").textContent;
+  const tightest = { words: "0.9 min at B3: night 1", all: "1 min later", level: "concern" };
+  tell({ kind: "notes", findings: [], margins: [], tightest });
+  tell({ kind: "patch", ...status, rev: 2, tables: {} });
+  equal(head(), "Tightest: 0.9 min at B3: night 1");
+  equal(root.querySelector(".pk-tightest").title, "1 min later");
+  const margins = [{ what: "night 1", left: "0.9 min", share: 0.2, note: "missed in 25 %", step: "B3" }];
+  tell({ kind: "tightest", margins, tightest: null });
+  equal([head(), root.querySelector(".pk-margin .pk-source").textContent], ["", "missed in 25 %"]);
+  close();
+});
+
 test("what comes while a view's own library loads waits its turn, though another view has one", async () => {
   const view = opened();
   view.tell({ kind: "library", text: LIBRARY_TEXT });

@@ -1,0 +1,132 @@
+"""Tightest first: every margin of a plan, with how likely each is to be missed.
+
+A margin is missed in a sample where one of its terms is broken there (`planning_kit.judge.margins`). A window
+and a last start are missed, too, where their task is dropped or the sample has no plan, as the odds count it;
+of such samples clocks and inhibits say nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from weakref import WeakKeyDictionary
+
+import numpy as np
+import pandas as pd
+
+from planning_kit.explore.odds.odds import stop_if_senseless
+from planning_kit.explore.odds.sampled_outing import time_samples
+from planning_kit.explore.odds.study import Study
+from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.shown_text import TextTable
+from planning_kit.judge.every_margin import HARD_MIN, exact_margins
+from planning_kit.judge.margins import IN_WINDOWS, LAST_START, LIMIT, Margin, by_tightness
+from planning_kit.plan.activities import summarise
+from planning_kit.plan.network import ROUNDING_MIN
+from planning_kit.plan.timed import TimedPlan
+
+SAMPLES, SEED = 1_000, 1
+TIGHTEST_COLUMNS = ["kind", "about", "crew", "step", "at_min", "margin", "unit", "lost", "end_slip_min",
+                    "p_missed", "is_cliff"]
+_TOLD = 3
+_ORDINALS = ("Tightest", "Second tightest", "Third tightest")
+
+
+@dataclass(frozen=True)
+class SampledTimes:
+    """Starts and finishes (steps, samples), end and hard limit (samples,), PET minutes.
+
+    NaN: the step is dropped, or there is no plan; the end is infinite then.
+    """
+
+    starts: np.ndarray
+    finishes: np.ndarray
+    end_min: np.ndarray
+    hard_min: np.ndarray
+
+
+def sampled_times(plan: TimedPlan) -> SampledTimes:
+    """The times of 1,000 fixed samples, as the odds of the plan time them.
+
+    Raises `ScenarioError` for a distribution of durations that there is not.
+    """
+    stop_if_senseless(plan, SAMPLES, SEED)
+    study = Study.of(plan, SEED)
+    draws = study.draw(0, SAMPLES)
+    plans = time_samples(study.outing, draws, study.rules)
+    # Of a sample without a plan nothing counts as done, not even the steps that could be placed.
+    starts = np.where(np.isfinite(plans.end_min), plans.starts, np.nan)
+    return SampledTimes(starts, starts + draws.durations, plans.end_min, plans.hard_min)
+
+
+_SAMPLED: WeakKeyDictionary[TimedPlan, tuple[Margin, ...]] = WeakKeyDictionary()
+
+
+def tightest_margins(plan: TimedPlan) -> tuple[Margin, ...]:
+    """Every margin, the likeliest to be missed first; without samples where the odds cannot be asked."""
+    if plan not in _SAMPLED:
+        try:
+            times = sampled_times(plan)
+        except ScenarioError:  # settings of the odds that make no sense: the odds say so
+            return exact_margins(plan)
+        _SAMPLED[plan] = tuple(by_tightness(
+            replace(each, p_missed=_p_missed(each, times)) for each in exact_margins(plan)))
+    return _SAMPLED[plan]
+
+
+def _p_missed(each: Margin, times: SampledTimes) -> float:
+    if not each.terms:
+        return float("nan")
+    counts_all = each.kind in (*IN_WINDOWS, LAST_START, LIMIT)
+    missed = np.zeros(len(times.end_min), dtype=bool)
+    for term in each.terms:
+        # A hard limit that follows from consumables is another in each sample.
+        own_limit = times.hard_min - term.most_min if each.about == HARD_MIN else 0.0
+        left = term.left_min(times.starts, times.finishes, times.end_min) + own_limit
+        missed |= ~(left >= -ROUNDING_MIN) if counts_all else left < -ROUNDING_MIN
+    return float(missed.mean())
+
+
+def tightest(plan: TimedPlan) -> pd.DataFrame:
+    """Every margin of the plan, the tightest first: one row each.
+
+    ``kind`` (night, day, named, link, clock, inhibit, exposure, tether, return, store, limit, last start),
+    ``about`` (the window, the two steps of a clock, the inhibit, ...), ``crew``, ``step``, ``at_min`` (PET);
+    ``margin`` in ``unit`` (negative: the plan misses it); ``lost`` by missing it, in words;
+    ``end_slip_min``: how much later the outing ends for the minute beyond the margin (NaN where it does not,
+    infinite where no later window is known); ``p_missed``: share of 1,000 fixed samples that miss it (NaN
+    where samples say nothing); ``is_cliff``: that minute costs more than a minute at the end.
+
+    The likeliest to be missed stands first, then cliffs, then by the margin over what the steps before it may
+    take longer than likely. Of a re-timed plan what is history has no row.
+    """
+    return tightest_table(tightest_margins(plan))
+
+
+def tightest_exact(plan: TimedPlan) -> pd.DataFrame:
+    """The same without samples, and sooner: ``p_missed`` is not known.
+
+    What the plan misses stands first, then what its high estimates can miss.
+    """
+    return tightest_table(exact_margins(plan))
+
+
+def tightest_table(margins: Iterable[Margin]) -> pd.DataFrame:
+    """A row a margin, in their order."""
+    rows = [[getattr(each, name) for name in TIGHTEST_COLUMNS] for each in margins]
+    return TextTable(rows, columns=TIGHTEST_COLUMNS)
+
+
+def told_summary(plan: TimedPlan) -> pd.DataFrame:
+    """The plan in a dozen lines: ``item`` and ``value``; after the end its three tightest margins."""
+    table = summarise(plan, plan.lanes)
+    after = int((table["item"] == "Both inside").to_numpy().argmax()) + 1
+    told = TextTable(list(tightest_lines(exact_margins(plan))), columns=["item", "value"])
+    return TextTable(pd.concat([table[:after], told, table[after:]], ignore_index=True))
+
+
+def tightest_lines(margins: Sequence[Margin]) -> Iterator[tuple[str, str]]:
+    """The three tightest, each with its name: ``Tightest`` and so on."""
+    yield from ((name, each.words) for name, each in zip(_ORDINALS, margins[:_TOLD], strict=False))
+
+

@@ -1,0 +1,102 @@
+"""Risks in plain words: no ids, what then, and where they and the tightest margins lead."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+import planning_kit as pk
+from planning_kit.desk.messages import tightest_message
+from planning_kit.show.pack.assemble import assemble
+from planning_kit.show.pack.content import Pack, Table, shown
+from planning_kit.show.pack.write import pack_files
+from planning_kit.show.risks import risk_lines
+from tests.edits import edited
+from tests.judge.tight_outing import NIGHT_LEFT_MIN, tight_outing
+from tests.test_scenarios import SCENARIOS
+
+TERN = SCENARIOS.parent / "tests" / "data" / "tern-1"
+
+
+@pytest.fixture(scope="module")
+def tight() -> pk.Plan:
+    return pk.time_plan(tight_outing())
+
+
+@pytest.fixture(scope="module")
+def pack(tight: pk.Plan) -> Pack:
+    return assemble(tight.timed, "not asked for", None)
+
+
+@pytest.mark.parametrize("folder", [TERN, SCENARIOS / "small-outing", SCENARIOS / "faulty-plan"])
+def test_the_one_minute_form_names_no_step_or_task_by_its_id(folder) -> None:
+    plan = pk.time_plan(pk.load_scenario(folder))
+    records = plan.scenario.records
+    ids = {each.step for each in records.steps} | {each.task for each in records.tasks}
+    ids |= {each.inhibit for each in records.inhibits} | {each.place for each in records.places}
+    said = plan.briefing().one_minute
+    assert not ids & set(re.findall(r"[\w.-]+", said)), said
+    assert len(said.split()) < 170
+
+
+def test_what_has_no_title_is_not_told_by_its_id(small: pk.Scenario) -> None:
+    bare = small
+    for table, column in (("steps", "step"), ("tasks", "task"), ("places", "place"), ("inhibits", "inhibit")):
+        for key in bare.table(table)[column]:
+            bare = edited(bare, table, key, title="")
+    said = pk.time_plan(bare).briefing().one_minute
+    assert not re.search(r"\b(A1|B1|B2|B3|C1|C2|C3|Z1|LMP|CAS|EGR|CLN|I-LMP)\b", said), said
+
+
+def test_a_risk_says_what_when_it_is_known_and_what_then(tight: pk.Plan) -> None:
+    first = next(risk_lines(tight.timed))
+    assert first.startswith("Risk 1: Beacon lamp may miss its night: 0 min to spare, missed ")
+    assert "Known by 0:36" in first  # B3 begins at 0:35.6 and has 0.95 min
+    assert "then it waits for the next" in first
+
+
+def test_what_makes_it_safe_and_what_is_left_out_is_what_the_tables_say(tight: pk.Plan) -> None:
+    scenario = edited(tight.scenario, "steps", "B3", make_safe="Both lamps tethered")
+    scenario = edited(scenario, "tasks", "CAS", need="optional", cut_order=1)
+    plan = pk.time_plan(scenario.with_settings({"limits.planned_min": 195, "limits.hard_min": 196}))
+    told = list(risk_lines(plan.timed))
+    assert "under way, first: Both lamps tethered" in told[0]
+    assert any("Sample cassette is left out" in line for line in told)
+
+
+def test_hostile_titles_are_one_line_of_text(tight: pk.Plan) -> None:
+    scenario = edited(tight.scenario, "tasks", "LMP", title="<img src=x>\u202e\nRisk 9: none " + "y" * 500)
+    told = list(risk_lines(pk.time_plan(scenario).timed))
+    assert all("\n" not in line and "\u202e" not in line and len(line) < 400 for line in told)
+
+
+def test_the_tightest_margins_lead_the_pack_and_its_sheet_has_all(tight: pk.Plan, pack: Pack) -> None:
+    assert pack.sections[0].title == "Tightest margins"
+    table = pack.sections[0].blocks[0]
+    assert isinstance(table, Table)
+    assert len(table.rows) == 10
+    assert len(table.rows) + len(table.more) == len(tight.tightest)
+    assert table.rows[0][2].startswith("night 1; the end moves by ")
+    page = pack_files(tight.timed)["review.html"][0].decode()
+    assert page.index("Tightest margins") < page.index("Detailed procedure")
+
+
+def test_a_pocket_sheet_prints_the_slack_to_the_night_not_to_the_limit(pack: Pack) -> None:
+    sheet = next(each for each in pack.pockets if each.key == "EV1").blocks[0]
+    assert isinstance(sheet, Table)
+    row = next(row for row in sheet.rows if row[3] == "B3")
+    assert row[6] == pytest.approx(NIGHT_LEFT_MIN, abs=1e-6)
+    assert shown(row[6], sheet.columns[6]) == "0"
+    tasks = pack.sections[1].blocks[0]
+    assert isinstance(tasks, Table)
+    slack = {row[0]: row[7] for row in tasks.rows}
+    assert slack["LMP"] == pytest.approx(NIGHT_LEFT_MIN, abs=1e-6), "the summary says no more either"
+
+
+def test_the_workbench_head_tells_the_tightest_with_its_odds(tight: pk.Plan) -> None:
+    message = tightest_message(tight.timed)
+    assert message["tightest"]["words"] == "0.9 min at B3: night 1"
+    assert message["tightest"]["level"] == "concern"
+    assert "missed in " in message["margins"][0]["note"]
+    assert all(-1 <= row["share"] <= 2 for row in message["margins"])
