@@ -37,11 +37,39 @@ class Foresight:
     expected: np.ndarray
 
     @cached_property
-    def order(self) -> tuple[int, ...]:
-        """The order of decision: by the starts of the plan on what is expected."""
+    def planned_place(self) -> Mapping[int, int]:
+        """Where each step stands in the order of the starts of the plan on what is expected."""
         planned = earliest_starts(self.network, self.expected)
-        place = {step: number for number, step in enumerate(self.network.sweep_order)}
-        return tuple(sorted(place, key=lambda step: (planned[step], place[step])))
+        swept = {step: number for number, step in enumerate(self.network.sweep_order)}
+        in_order = sorted(swept, key=lambda step: (planned[step], swept[step]))
+        return {step: number for number, step in enumerate(in_order)}
+
+    @cached_property
+    def order(self) -> tuple[int, ...]:
+        """The order of decision: who looks comes behind what it may look at, as far as that is possible."""
+        before: dict[int, set[int]] = {row: set() for row in self.planned_place}
+        looking = {row: {look for look in self.looking if row in self._behind[look]} for row in before}
+        for row, waiting in self._waiting.items():
+            for after in waiting:
+                before[after].add(row)
+        for look in self.looking:
+            # Not behind one who looks later himself: two of them would wait for each other.
+            before[look] |= {row for row in self._seen_from(look) - self._behind[look] - self.looking
+                             if all(self.planned_place[by] < self.planned_place[look] for by in looking[row])}
+        found: dict[int, None] = {}
+        for step in sorted(before, key=self.planned_place.__getitem__):
+            self._put(step, before, found)
+        return tuple(found)
+
+    def _put(self, step: int, before: Mapping[int, set[int]], found: dict[int, None]) -> None:
+        """``step`` into the order, behind all that comes before it."""
+        to_put = [step]
+        while to_put:
+            missing = [row for row in before[to_put[-1]] if row not in found]
+            if missing:
+                to_put += sorted(missing, key=self.planned_place.__getitem__, reverse=True)
+            else:
+                found[to_put.pop()] = None
 
     @cached_property
     def place(self) -> Mapping[int, int]:
@@ -55,8 +83,9 @@ class Foresight:
 
     def looks_ahead(self, bound: Bound) -> bool:
         """Whether a bound asks for what may not be over yet when the step that it bounds could begin."""
+        planned = self.planned_place
         return (bound.kind == MAX_GAP or self.least_min(bound) < 0
-                or self.place[bound.before] >= self.place[bound.after])
+                or planned[bound.before] >= planned[bound.after])
 
     @cached_property
     def ahead(self) -> tuple[tuple[bool, ...], ...]:
@@ -64,17 +93,29 @@ class Foresight:
         return tuple(tuple(map(self.looks_ahead, bounds)) for bounds in self.network.bounds_into)
 
     @cached_property
-    def looks(self) -> Mapping[int, Look]:
+    def looking(self) -> frozenset[int]:
         """The steps that must ask the plan of the rest."""
         grouped = {member for group in self.network.groups for member in group.members}
-        return {step: self._look(step) for step, ahead in enumerate(self.ahead)
-                if (any(ahead) or step in grouped) and step not in self.network.fixed}
+        return frozenset(step for step, ahead in enumerate(self.ahead)
+                         if (any(ahead) or step in grouped) and step not in self.network.fixed)
+
+    @cached_property
+    def looks(self) -> Mapping[int, Look]:
+        """What each of them depends on."""
+        return {step: self._look(step) for step in self.looking}
 
     def _look(self, step: int) -> Look:
-        rows = sorted(_reached(step, self._rests_on), key=self.place.__getitem__)
-        behind = _reached(step, self._waiting)
-        return Look(step, tuple(rows), tuple(row for row in rows if row not in behind
+        rows = sorted(self._seen_from(step), key=self.place.__getitem__)
+        return Look(step, tuple(rows), tuple(row for row in rows if row not in self._behind[step]
                                              and self.place[row] > self.place[step]))
+
+    def _seen_from(self, step: int) -> set[int]:
+        return _reached(step, self._rests_on)
+
+    @cached_property
+    def _behind(self) -> Mapping[int, set[int]]:
+        """For each of those who look, what cannot begin before it has."""
+        return {step: _reached(step, self._waiting) for step in self.looking}
 
     @cached_property
     def _rests_on(self) -> Mapping[int, Iterable[int]]:

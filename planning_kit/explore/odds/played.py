@@ -27,7 +27,7 @@ from planning_kit.explore.odds.foresight import Foresight, Look
 from planning_kit.plan.network import MAX_GAP, on_grid
 from planning_kit.plan.timing import TravelFactor, group_floor, place_in_windows
 
-_BLOCK = 2_500
+_BLOCK = 5_000
 _MOST_SWEEPS = 60
 _MANY_LOOKS, _PAUSE_MIN = 50, 0.5
 
@@ -60,6 +60,7 @@ class _Played:
         self.durations, self.factor, self.not_before = durations, factor, not_before
         self.floor = np.full(len(durations), -np.inf) if not_before is None else on_grid(not_before)
         self.starts, self.finishes = np.full((2, *durations.shape), np.inf)
+        self.latest = np.full(len(durations), np.inf)
         self.adds = [[on_grid(bound.fixed_min + bound.travel_min * self._factor(bound.crew, bound.travel_min))
                       - (self.expected[bound.after] if bound.to_finish else 0.0) for bound in bounds]
                      for bounds in self.network.bounds_into]
@@ -108,9 +109,10 @@ class _Played:
             if look is not None:
                 start = self._when_due(look, start)
             elif windows is not None:
-                start = place_in_windows(start, np.full_like(start, self.expected[step]), windows)
+                start = place_in_windows(start, self.expected[step], windows)
             self.starts[step] = start
             np.add(start, self.durations[step], out=self.finishes[step])
+            self.latest[step] = self.finishes[step].max()
 
     def since(self, step: int, number: int) -> np.ndarray:
         """Starts or finishes that a bound on a step counts from."""
@@ -143,20 +145,17 @@ class _Rest:
         self.start: dict[int, np.ndarray] = {}
         self.finish: dict[int, np.ndarray] = {}
         self.begun: dict[int, np.ndarray] = {}
-        self.late: list[int] = []
-        for row in look.rows:
+        first = float(now.min())
+        self.late = [row for row in look.rows if played.latest[row] > first]
+        for row in self.late:
             self._know(row)
-        self.rows = [row for row in look.rows if not self.begun[row].all()]
+        self.rows = [row for row in self.late if not self.begun[row].all()]
         self.least = {row: self._least(row) for row in self.rows}
 
     def _know(self, row: int) -> None:
         """What is known now of a step; of one not begun what is known without the others."""
         start, finish = self.played.starts[row][self.samples], self.played.finishes[row][self.samples]
         is_over = finish <= self.now
-        if is_over.all():
-            self.begun[row], self.start[row], self.finish[row] = is_over, start, finish
-            return
-        self.late.append(row)
         # What runs longer than expected is expected to end now: how much longer nobody knows.
         known = np.where(is_over, finish, np.maximum(start + self.expected[row], self.now))
         self.begun[row], self.start[row], self.finish[row] = (start < self.now) | is_over, start, known
@@ -166,6 +165,8 @@ class _Rest:
         found: list[np.ndarray | float] = []
         for number, bound in enumerate(self.network.bounds_into[row]):
             least = self.played.foresight.least_min(bound)
+            if bound.before not in self.start:  # over long since
+                self._know(bound.before)
             if bound.travel_min:
                 arrived = self._drawn(self.played.since(row, number)) + self._drawn(
                     self.played.adds[row][number]) <= self.now
@@ -234,7 +235,7 @@ class _Rest:
                 since = (finish if bound.from_finish else start)[bound.before]
                 np.maximum(raised, since + least, out=raised)
         if windows is not None:
-            raised = place_in_windows(raised, np.full_like(raised, expected), windows)
+            raised = place_in_windows(raised, expected, windows)
         self._set(row, raised, start, finish)
 
     def _set(self, row: int, raised: np.ndarray, start: dict[int, np.ndarray],
