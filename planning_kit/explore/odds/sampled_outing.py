@@ -18,22 +18,24 @@ from __future__ import annotations
 import itertools
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
 
 from planning_kit.changes.dropping import without_tasks
+from planning_kit.explore.odds.foresight import Foresight
+from planning_kit.explore.odds.played import played_starts
 from planning_kit.explore.odds.sampled_past import Begun, begun_of, with_estimates
 from planning_kit.explore.odds.sampling import Draws
 from planning_kit.inputs.records import Records, Step, Task
 from planning_kit.judge.drop_order import drop_order
 from planning_kit.plan.build import build_network
 from planning_kit.plan.hard_limit import LimitRule, Timings
-from planning_kit.plan.network import HATCH, MAX_GAP, ORDER, Home, Network, on_grid
+from planning_kit.plan.network import HATCH, ORDER, Home, Network, on_grid
 from planning_kit.plan.plan_times import Almanac
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.plan.timing import earliest_starts, outing_end
+from planning_kit.plan.timing import outing_end
 from planning_kit.plan.travel import Travel
 
 
@@ -102,9 +104,22 @@ class Part:
         """What of it has happened."""
         return self.outing.begun
 
+    @cached_property
+    def foresight(self) -> Foresight:
+        """What may be expected of its steps: the likely minutes, or what ``[odds] go_if`` asks of windows."""
+        grouped = {member for group in self.network.groups for member in group.members}
+        is_high = self.outing.records.settings.odds.go_if == "high"
+        expected = []
+        for row, step in enumerate(self.steps):
+            needs_window = row in grouped or self.network.allowed[row] is not None
+            minutes = step.minutes_high if is_high and needs_window else step.minutes_likely
+            underway = self.begun.underway.get(step.step) if self.begun else None
+            expected.append(underway.expected_min(minutes) if underway else minutes)
+        return Foresight(self.network, on_grid(np.array(expected, dtype=float)))
+
     def timed(self, draws: Draws, not_before: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
         """Starts (kept steps, samples) and outing end (samples,) in PET minutes; inf where not placed."""
-        starts = earliest_starts(self.network, draws.durations, not_before, draws.travel)
+        starts = played_starts(self.foresight, draws.durations, not_before, draws.travel)
         end = outing_end(self.network, starts, draws.durations, draws.travel)
         if self.begun is not None:  # whatever is drawn, they are still outside now
             end = np.maximum(end, on_grid(self.begun.now_min))
@@ -231,37 +246,13 @@ def _time_anew(outing: Outing, draws: Draws, plans: SampledPlans, samples: np.nd
         plans.waits[:, members] = part.waits(own, end)
 
 
-def no_plan_reasons(outing: Outing, draws: Draws, plans: SampledPlans) -> Counter[str]:
-    """How many samples have no plan, by reason in words.
-
-    A greatest gap is the reason where the sample has a plan without it (the first such gap counts); elsewhere
-    it is the first step, in row order, that cannot be placed though all that it waits for can.
-    """
+def no_plan_reasons(outing: Outing, plans: SampledPlans) -> Counter[str]:
+    """How many samples have no plan, by reason in words: the first step, in row order, that is lost by itself."""
     reasons: Counter[str] = Counter()
     for dropped, failed in plans.groups(np.flatnonzero(~np.isfinite(plans.end_min))):
-        part = part_without(outing, dropped)
-        reasons.update(_reasons(part, draws.part(part.kept, failed)))
-    return reasons
-
-
-def _reasons(part: Part, draws: Draws) -> list[str]:
-    samples = np.arange(draws.durations.shape[1])
-    reasons, network = [""] * len(samples), part.network
-    for bound in network.bounds:
-        if bound.kind != MAX_GAP or not len(samples):
-            continue
-        # One gap at a time: where only two together are too much, neither is the reason by itself.
-        relaxed = replace(network, bounds=tuple(other for other in network.bounds if other is not bound))
-        steps = np.arange(len(network.steps))
-        _, end = replace(part, network=relaxed).timed(draws.part(steps, samples))
-        for sample in samples[np.isfinite(end)]:
-            reasons[sample] = (f"{network.steps[bound.after]} to {network.steps[bound.before]}: the greatest "
-                               f"gap of {-bound.fixed_min:g} min cannot be kept")
-        samples = samples[~np.isfinite(end)]
-    if len(samples):
-        starts, _ = part.timed(draws.part(np.arange(len(network.steps)), samples))
-        for sample, step in zip(samples, _first_lost(network, starts), strict=True):
-            reasons[sample] = f"{network.steps[step]} finds no window or no time before the horizon"
+        network = (part := part_without(outing, dropped)).network
+        lost = _first_lost(network, plans.starts[np.ix_(part.kept, failed)])
+        reasons.update(f"{network.steps[step]} finds no window before the horizon" for step in lost)
     return reasons
 
 

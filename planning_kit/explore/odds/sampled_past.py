@@ -126,6 +126,10 @@ class Underway:
     elapsed_min: float
     has_pace: bool
 
+    def expected_min(self, estimate_min: float) -> float:
+        """Minutes of the spell where its estimate comes to ``estimate_min``, or to what has run of it."""
+        return max(self.offset_min + max(estimate_min, self.elapsed_min), 0.0)
+
     def draw(self, z: np.ndarray, step: Step, distribution: str, pace: np.ndarray) -> np.ndarray:
         """Minutes of the spell (samples,) for standard normal ``z`` and the pace of each sample."""
         scale = pace if self.has_pace else np.ones_like(z)

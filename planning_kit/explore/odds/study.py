@@ -125,7 +125,7 @@ def run_chunk(study: Study, chunk: int, count: int) -> Tally:
         np.array([finishes[steps].max(axis=0) for steps in tasks]).reshape(-1, samples),
         np.array([inside[steps].max(axis=0) for steps in tasks]).reshape(-1, samples),
         np.array(caught, dtype=bool).reshape(-1, samples),
-        plans.waits, no_plan_reasons(outing, draws, plans),
+        plans.waits, no_plan_reasons(outing, plans),
     )
 
 
