@@ -14,9 +14,9 @@ import numpy as np
 from planning_kit.plan.network import MAX_GAP, Bound, Network, on_grid
 
 
-def play(network: Network, expected: np.ndarray, drawn: np.ndarray,
-         factors: Mapping[str, float] | None = None) -> list[float]:
-    """Start of each step; inf where no window is left for it."""
+def played_alone(network: Network, expected: np.ndarray, drawn: np.ndarray,
+                 factors: Mapping[str, float] | None = None) -> list[float]:
+    """Start of each step; one that no window is left for is begun as soon as that is seen."""
     sample = _Sample(network, [float(each) for each in on_grid(expected)],
                      [float(each) for each in on_grid(drawn)], dict(factors or {}))
     return sample.played()
@@ -39,7 +39,7 @@ class _Sample:
             for i in able:
                 if due[i] == np.inf:
                     without = without or self.plan(now, False)
-                    due[i] = without[i]
+                    due[i] = without[i] if without[i] < np.inf else now
             begins = [i for i in able if due[i] <= now]
             self.starts.update(dict.fromkeys(begins, now))
             if begins:

@@ -8,10 +8,10 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from planning_kit.explore.odds.foresight import Foresight
-from planning_kit.explore.odds.played import played_starts
+from planning_kit.explore.odds.played import Given, play
 from planning_kit.plan.network import Network
 from planning_kit.plan.timing import earliest_starts
-from tests.explore.one_sample import play
+from tests.explore.one_sample import played_alone
 from tests.plan.networks import timing_problems
 
 SAMPLES = 6
@@ -33,9 +33,10 @@ def played_problems(draw: st.DrawFn) -> tuple[Network, np.ndarray, np.ndarray, d
 @given(played_problems())
 def test_each_sample_is_played_as_an_independent_one_event_by_event(problem) -> None:
     network, expected, drawn, factors = problem
-    starts = played_starts(Foresight(network, expected), drawn, travel_factor=factors)
+    starts = play(Foresight(network, expected), Given(drawn, factors)).starts
     for sample in range(SAMPLES):
-        alone = play(network, expected, drawn[:, sample], {c: float(f[sample]) for c, f in factors.items()})
+        alone = played_alone(network, expected, drawn[:, sample],
+                             {crew: float(each[sample]) for crew, each in factors.items()})
         np.testing.assert_array_equal(starts[:, sample], alone)
 
 
@@ -44,12 +45,12 @@ def test_each_sample_is_played_as_an_independent_one_event_by_event(problem) -> 
 def test_what_is_drawn_after_a_minute_moves_nothing_begun_by_then(problem, minute: float, seed: int) -> None:
     network, expected, drawn, factors = problem
     foresight = Foresight(network, expected)
-    starts = played_starts(foresight, drawn, travel_factor=factors)
+    starts = play(foresight, Given(drawn, factors)).starts
     other = np.random.default_rng(seed).uniform(0.1, 40.0, drawn.shape)
     # What is over by then took what it took; what is under way takes at least until then.
     ran = np.clip(minute - starts, 0.0, None)
     changed = np.where(starts + drawn <= minute, drawn, ran + other)
-    again = played_starts(foresight, changed, travel_factor=factors)
+    again = play(foresight, Given(changed, factors)).starts
     by_then = starts <= minute
     np.testing.assert_array_equal(again[by_then], starts[by_then])
     assert (again[~by_then] > minute).all()
@@ -59,5 +60,5 @@ def test_what_is_drawn_after_a_minute_moves_nothing_begun_by_then(problem, minut
 @given(played_problems())
 def test_the_play_of_what_is_expected_is_the_plan(problem) -> None:
     network, expected, _, _ = problem
-    starts = played_starts(Foresight(network, expected), expected[:, None])
+    starts = play(Foresight(network, expected), Given(expected[:, None])).starts
     np.testing.assert_array_equal(starts[:, 0], earliest_starts(network, expected))

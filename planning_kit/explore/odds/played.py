@@ -21,6 +21,8 @@ Neglected: the pace of the day so far tells nobody of the rest, and travel under
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field, replace
+
 import numpy as np
 
 from planning_kit.explore.odds.foresight import Foresight, Look
@@ -32,19 +34,59 @@ _MOST_SWEEPS = 60
 _MANY_LOOKS, _PAUSE_MIN = 50, 0.5
 
 
-def played_starts(foresight: Foresight, durations: np.ndarray, not_before: np.ndarray | None = None,
-                  travel_factor: TravelFactor | None = None) -> np.ndarray:
-    """Start of every step as it is played, PET minutes; inf where no window is left for it.
+@dataclass(frozen=True, eq=False)
+class Play:
+    """Samples as they are played (steps, samples), PET minutes.
 
-    ``durations`` (steps, samples) and ``travel_factor`` are those drawn; ``not_before`` (steps,) holds steps
-    back, and everybody knows it beforehand.
+    ``starts``; ``missed_at``: when it is seen that the step will not be in the window of the plan any more
+    (inf: never), and ``is_lost``: that there is no window left for it. It is then begun outside any.
     """
-    starts = np.empty(durations.shape)
-    for low in range(0, starts.shape[1], _BLOCK):
-        block = slice(low, low + _BLOCK)
-        factor = {crew: each[block] for crew, each in (travel_factor or {}).items()}
-        starts[:, block] = _Played(foresight, on_grid(durations[:, block]), factor, not_before).all_starts()
-    return starts
+
+    starts: np.ndarray
+    missed_at: np.ndarray
+    is_lost: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class Given:
+    """What a play is given. ``durations`` (steps, samples) and ``travel_factor``: as they are drawn.
+
+    ``not_before`` (steps,) holds steps back, and everybody knows it. ``now_min`` (samples,): what of
+    ``played`` (steps, samples) has begun before is history, and nothing else begins before. ``window_ends``
+    (steps,): where the windows end that the plan uses.
+    """
+
+    durations: np.ndarray
+    travel_factor: TravelFactor = field(default_factory=dict)
+    not_before: np.ndarray | None = None
+    now_min: np.ndarray | None = None
+    played: np.ndarray | None = None
+    window_ends: np.ndarray | None = None
+
+    def of(self, samples: slice | np.ndarray) -> Given:
+        """The same for some samples."""
+        return replace(self, durations=self.durations[:, samples],
+                       travel_factor={crew: each[samples] for crew, each in self.travel_factor.items()},
+                       now_min=None if self.now_min is None else self.now_min[samples],
+                       played=None if self.played is None else self.played[:, samples])
+
+
+def play(foresight: Foresight, given: Given) -> Play:
+    """Every sample as it is played."""
+    count = given.durations.shape[1]
+    blocks = [_Played(foresight, given.of(slice(low, low + _BLOCK))) for low in range(0, count, _BLOCK)]
+    for block in blocks:
+        block.decide()
+    return Play(*(np.concatenate([getattr(block, name) for block in blocks], axis=1)
+                  for name in ("starts", "missed_at", "is_lost")))
+
+
+def expected_end(foresight: Foresight, given: Given, starts: np.ndarray, now_min: np.ndarray) -> np.ndarray:
+    """PET minutes at which the outing is expected to end (samples,), as seen at ``now_min`` (samples,)."""
+    played = _Played(foresight, given)
+    played.starts, played.finishes = starts, starts + on_grid(given.durations)
+    everything = Look(-1, foresight.order, ())
+    return _Rest(played, everything, np.arange(starts.shape[1]), now_min).end()
 
 
 class _Played:
@@ -54,12 +96,15 @@ class _Played:
     ``arrivals`` (as ``network.releases_of``) likewise.
     """
 
-    def __init__(self, foresight: Foresight, durations: np.ndarray, factor: TravelFactor,
-                 not_before: np.ndarray | None) -> None:
+    def __init__(self, foresight: Foresight, given: Given) -> None:
         self.foresight, self.network, self.expected = foresight, foresight.network, foresight.expected
-        self.durations, self.factor, self.not_before = durations, factor, not_before
-        self.floor = np.full(len(durations), -np.inf) if not_before is None else on_grid(not_before)
-        self.starts, self.finishes = np.full((2, *durations.shape), np.inf)
+        self.given, self.durations, self.factor = given, on_grid(given.durations), given.travel_factor
+        durations = self.durations
+        nothing = np.full(len(durations), -np.inf)
+        self.floor = nothing if given.not_before is None else on_grid(given.not_before)
+        self.window_ends = -nothing if given.window_ends is None else given.window_ends
+        self.starts, self.finishes, self.missed_at = np.full((3, *durations.shape), np.inf)
+        self.is_lost = np.zeros(durations.shape, dtype=bool)
         self.latest = np.full(len(durations), np.inf)
         self.adds = [[on_grid(bound.fixed_min + bound.travel_min * self._factor(bound.crew, bound.travel_min))
                       - (self.expected[bound.after] if bound.to_finish else 0.0) for bound in bounds]
@@ -72,19 +117,20 @@ class _Played:
         # Most bounds have no travel: a number instead of an array of equal ones.
         return self.factor.get(crew, 1.0) if travel_min else 1.0
 
-    def all_starts(self) -> np.ndarray:
+    def decide(self) -> None:
         """Decide all, and again the samples in which something had begun that a look did not know of."""
         before, samples = np.full_like(self.starts, np.inf), np.arange(self.starts.shape[1])
         part = self
         while True:
             part._decide_all()
-            self.starts[:, samples], self.finishes[:, samples] = part.starts, part.finishes
+            if part is not self:
+                for name in ("starts", "finishes", "missed_at", "is_lost"):
+                    getattr(self, name)[:, samples] = getattr(part, name)
             missed = part._missed(before)
             if not missed.any():
-                return self.starts
+                return
             samples = samples[missed]
-            part = _Played(self.foresight, self.durations[:, samples],
-                           {crew: each[samples] for crew, each in self.factor.items()}, self.not_before)
+            part = _Played(self.foresight, self.given.of(samples))
             part.starts, part.finishes = self.starts[:, samples], self.finishes[:, samples]
             before = part.starts.copy()
 
@@ -99,20 +145,53 @@ class _Played:
 
     def _decide_all(self) -> None:
         for step in self.foresight.order:
-            start = np.full(self.starts.shape[1], self.floor[step])
-            for arrival in self.arrivals[step]:
-                np.maximum(start, arrival, out=start)
-            for number, is_ahead in enumerate(self.foresight.ahead[step]):
-                if not is_ahead:
-                    np.maximum(start, self.since(step, number) + self.adds[step][number], out=start)
-            windows, look = self.network.allowed[step], self.foresight.looks.get(step)
-            if look is not None:
-                start = self._when_due(look, start)
-            elif windows is not None:
-                start = place_in_windows(start, self.expected[step], windows)
+            history = self._history(step)
+            if history is None:
+                start = self._start(step, self._ready(step))
+            elif np.isfinite(history).all():
+                start = history
+            else:  # nothing is decided anew of what is history
+                to_come = ~np.isfinite(history)
+                start = np.where(to_come, self._start(step, np.where(to_come, self._ready(step), np.inf)),
+                                 history)
             self.starts[step] = start
             np.add(start, self.durations[step], out=self.finishes[step])
             self.latest[step] = self.finishes[step].max()
+
+    def _history(self, step: int) -> np.ndarray | None:
+        """The starts of a step in the samples in which it has begun, inf in the others."""
+        played, now = self.given.played, self.given.now_min
+        return None if played is None else np.where(played[step] < now, played[step], np.inf)
+
+    def _ready(self, step: int) -> np.ndarray:
+        """When a step could begin if no window and no bound that looks ahead held it."""
+        ready = np.full(self.starts.shape[1], self.floor[step])
+        if self.given.now_min is not None:
+            np.maximum(ready, self.given.now_min, out=ready)
+        for arrival in self.arrivals[step]:
+            np.maximum(ready, arrival, out=ready)
+        for number, is_ahead in enumerate(self.foresight.ahead[step]):
+            if not is_ahead:
+                np.maximum(ready, self.since(step, number) + self.adds[step][number], out=ready)
+        return ready
+
+    def _start(self, step: int, ready: np.ndarray) -> np.ndarray:
+        windows, look = self.network.allowed[step], self.foresight.looks.get(step)
+        if look is not None:
+            return self._when_due(look, ready)
+        if windows is None:
+            return ready
+        return self._judged(step, ready, place_in_windows(ready, self.expected[step], windows))
+
+    def _judged(self, step: int, at: np.ndarray, due: np.ndarray,
+                samples: np.ndarray | slice = slice(None)) -> np.ndarray:
+        """When a step is begun that is ``due`` as seen ``at``: at once where there is no window left."""
+        is_lost = ~np.isfinite(due) & np.isfinite(at)
+        is_missed = (due > self.window_ends[step]) | is_lost
+        self.is_lost[step, samples] |= is_lost
+        self.missed_at[step, samples] = np.minimum(self.missed_at[step, samples],
+                                                   np.where(is_missed, at, np.inf))
+        return np.where(is_lost, at, due)
 
     def since(self, step: int, number: int) -> np.ndarray:
         """Starts or finishes that a bound on a step counts from."""
@@ -126,7 +205,7 @@ class _Played:
         while len(looking):
             at = now[looking]
             rest = _Rest(self, look, looking, at)
-            due, count = rest.due(), count + 1
+            due, count = self._judged(look.step, at, rest.due(), looking), count + 1
             start[looking[due <= at]] = at[due <= at]
             # Where what is late slips by seconds, again and again, a look every half minute will do.
             soon = due if count < _MANY_LOOKS else np.maximum(due, at + _PAUSE_MIN)
@@ -184,6 +263,17 @@ class _Rest:
         lost = ~np.isfinite(due)
         return np.where(lost, self._plan(with_gaps=False), due) if lost.any() else due
 
+    def end(self) -> np.ndarray:
+        """When the outing is expected to end (samples,)."""
+        finish = self._settled(with_gaps=True)[1]
+        for home in self.network.homes:
+            if home.last >= 0 and home.last not in finish:  # over long since
+                self._know(home.last)
+        known = self.finish | finish
+        homes = [(known[home.last] if home.last >= 0 else np.zeros_like(self.now)) + home.travel_min
+                 for home in self.network.homes]
+        return np.asarray(np.max(homes, axis=0) + self.network.ends_min)
+
     def news(self) -> np.ndarray:
         """The next minute (samples,) at which something is over or has arrived that the step depends on."""
         news = np.full_like(self.now, np.inf)
@@ -204,6 +294,10 @@ class _Rest:
         return news
 
     def _plan(self, with_gaps: bool) -> np.ndarray:
+        return self._settled(with_gaps)[0][self.look.step]
+
+    def _settled(self, with_gaps: bool) -> tuple[dict[int, np.ndarray], dict[int, np.ndarray]]:
+        """Starts and finishes of the plan of the rest; inf in samples that come to no rest."""
         start, finish = dict(self.start), dict(self.finish)
         for row in self.rows:
             first = self._first(row)
@@ -215,8 +309,10 @@ class _Rest:
                 self._raise(row, start, finish, with_gaps)
             moved = self._raise_groups(start, finish) | self._is_behind(start, finish, with_gaps)
             if not moved.any():
-                break
-        return np.where(moved, np.inf, start[self.look.step])
+                return start, finish
+        for row in self.rows:
+            self._set(row, np.where(moved, np.inf, start[row]), start, finish)
+        return start, finish
 
     def _first(self, row: int) -> np.ndarray:
         """Now, or the release of a step: as planned, as long as it has not come."""

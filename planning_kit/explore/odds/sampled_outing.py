@@ -25,7 +25,7 @@ import numpy as np
 
 from planning_kit.changes.dropping import without_tasks
 from planning_kit.explore.odds.foresight import Foresight
-from planning_kit.explore.odds.played import played_starts
+from planning_kit.explore.odds.played import Given, play
 from planning_kit.explore.odds.sampled_past import Begun, begun_of, with_estimates
 from planning_kit.explore.odds.sampling import Draws
 from planning_kit.inputs.records import Records, Step, Task
@@ -119,7 +119,7 @@ class Part:
 
     def timed(self, draws: Draws, not_before: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
         """Starts (kept steps, samples) and outing end (samples,) in PET minutes; inf where not placed."""
-        starts = played_starts(self.foresight, draws.durations, not_before, draws.travel)
+        starts = play(self.foresight, Given(draws.durations, draws.travel, not_before)).starts
         end = outing_end(self.network, starts, draws.durations, draws.travel)
         if self.begun is not None:  # whatever is drawn, they are still outside now
             end = np.maximum(end, on_grid(self.begun.now_min))
