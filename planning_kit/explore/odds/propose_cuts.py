@@ -20,7 +20,7 @@ import pandas as pd
 
 from planning_kit.explore.odds.odds import stop_if_senseless
 from planning_kit.explore.odds.odds_tables import share
-from planning_kit.explore.odds.sampled_outing import Part, part_without
+from planning_kit.explore.odds.sampled_outing import Part, left_out, part_without
 from planning_kit.explore.odds.sampling import CHUNK, Draws
 from planning_kit.explore.odds.study import Study
 from planning_kit.inputs.faults import ScenarioError, is_number
@@ -76,7 +76,7 @@ class _LateStart:
     @classmethod
     def of(cls, plan: TimedPlan, study: Study, draws: Draws, task: Task,
            dropped: frozenset[str]) -> _LateStart:
-        part = part_without(study.outing, dropped)
+        part = part_without(study.outing, left_out(study.outing, dropped))
         left = draws.part(part.kept, np.arange(draws.durations.shape[1]))
         starts, end = part.timed(left)
         own = np.flatnonzero(np.isin(part.kept, study.outing.steps_of[task.task]))
