@@ -84,17 +84,14 @@ def play(foresight: Foresight, given: Given) -> Play:
 def expected_end(foresight: Foresight, given: Given, starts: np.ndarray, now_min: np.ndarray) -> np.ndarray:
     """PET minutes at which the outing is expected to end (samples,), as seen at ``now_min`` (samples,)."""
     played = _Played(foresight, given)
-    played.starts, played.finishes = starts, starts + on_grid(given.durations)
+    played.starts, played.finishes = starts, starts + played.durations
+    played.latest = played.finishes.max(axis=1)
     everything = Look(-1, foresight.order, ())
     return _Rest(played, everything, np.arange(starts.shape[1]), now_min).end()
 
 
 class _Played:
-    """A block of samples in play. ``starts`` and ``finishes``: inf for what is not decided yet.
-
-    ``adds`` (as ``network.bounds_into``): what each bound adds as drawn, a number or (samples,);
-    ``arrivals`` (as ``network.releases_of``) likewise.
-    """
+    """A block of samples in play. ``starts`` and ``finishes``: inf for what is not decided yet."""
 
     def __init__(self, foresight: Foresight, given: Given) -> None:
         self.foresight, self.network, self.expected = foresight, foresight.network, foresight.expected
@@ -106,12 +103,24 @@ class _Played:
         self.starts, self.finishes, self.missed_at = np.full((3, *durations.shape), np.inf)
         self.is_lost = np.zeros(durations.shape, dtype=bool)
         self.latest = np.full(len(durations), np.inf)
-        self.adds = [[on_grid(bound.fixed_min + bound.travel_min * self._factor(bound.crew, bound.travel_min))
-                      - (self.expected[bound.after] if bound.to_finish else 0.0) for bound in bounds]
-                     for bounds in self.network.bounds_into]
-        self.arrivals = [[on_grid(each.at_min + (self._factor(each.crew, each.travel_min) - 1.0)
-                                  * each.travel_min) for each in releases]
-                         for releases in self.network.releases_of]
+        self._adds: dict[tuple[int, int], np.ndarray | float] = {}
+        self._arrivals: dict[int, list[np.ndarray]] = {}
+
+    def adds(self, step: int, number: int) -> np.ndarray | float:
+        """What a bound on a step (of ``network.bounds_into``) adds as drawn: a number, or (samples,)."""
+        if (step, number) not in self._adds:
+            bound = self.network.bounds_into[step][number]
+            way = on_grid(bound.fixed_min + bound.travel_min * self._factor(bound.crew, bound.travel_min))
+            self._adds[step, number] = way - (self.expected[bound.after] if bound.to_finish else 0.0)
+        return self._adds[step, number]
+
+    def arrivals(self, step: int) -> list[np.ndarray]:
+        """When the releases of a step (``network.releases_of``) come as drawn: numbers, or (samples,)."""
+        if step not in self._arrivals:
+            self._arrivals[step] = [
+                on_grid(each.at_min + (self._factor(each.crew, each.travel_min) - 1.0) * each.travel_min)
+                for each in self.network.releases_of[step]]
+        return self._arrivals[step]
 
     def _factor(self, crew: str, travel_min: float) -> np.ndarray | float:
         # Most bounds have no travel: a number instead of an array of equal ones.
@@ -119,29 +128,40 @@ class _Played:
 
     def decide(self) -> None:
         """Decide all, and again the samples in which something had begun that a look did not know of."""
-        before, samples = np.full_like(self.starts, np.inf), np.arange(self.starts.shape[1])
-        part = self
+        before, samples, part = np.full_like(self.starts, np.inf), np.arange(self.starts.shape[1]), self
         while True:
             part._decide_all()
             if part is not self:
                 for name in ("starts", "finishes", "missed_at", "is_lost"):
                     getattr(self, name)[:, samples] = getattr(part, name)
-            missed = part._missed(before)
+            since = part._missed_since(before)
+            missed = np.isfinite(since)
             if not missed.any():
                 return
-            samples = samples[missed]
-            part = _Played(self.foresight, self.given.of(samples))
-            part.starts, part.finishes = self.starts[:, samples], self.finishes[:, samples]
+            samples, since = samples[missed], since[missed]
+            part = self._anew(samples, since)
             before = part.starts.copy()
 
-    def _missed(self, before: np.ndarray) -> np.ndarray:
-        """The samples in which a look took something for not begun, or for begun at another minute."""
-        missed = np.zeros(before.shape[1], dtype=bool)
+    def _anew(self, samples: np.ndarray, since: np.ndarray) -> _Played:
+        """Some samples with all that has begun before ``since`` as history."""
+        starts = self.starts[:, samples]
+        now = since if self.given.now_min is None else np.maximum(since, self.given.now_min[samples])
+        part = _Played(self.foresight, replace(self.given.of(samples), played=starts, now_min=now))
+        part.starts, part.finishes = starts.copy(), self.finishes[:, samples]
+        is_history = starts < now
+        part.missed_at = np.where(is_history, self.missed_at[:, samples], np.inf)
+        part.is_lost = is_history & self.is_lost[:, samples]
+        return part
+
+    def _missed_since(self, before: np.ndarray) -> np.ndarray:
+        """Since when (samples,; inf: never) a look took something for not begun, or begun at another minute."""
+        since = np.full(before.shape[1], np.inf)
         for step, look in self.foresight.looks.items():
             for row in look.later:
                 was, now = before[row], self.starts[row]
-                missed |= (was != now) & (np.minimum(was, now) < self.starts[step])
-        return missed
+                first = np.minimum(was, now)
+                np.minimum(since, np.where((was != now) & (first < self.starts[step]), first, np.inf), out=since)
+        return since
 
     def _decide_all(self) -> None:
         for step in self.foresight.order:
@@ -168,11 +188,11 @@ class _Played:
         ready = np.full(self.starts.shape[1], self.floor[step])
         if self.given.now_min is not None:
             np.maximum(ready, self.given.now_min, out=ready)
-        for arrival in self.arrivals[step]:
+        for arrival in self.arrivals(step):
             np.maximum(ready, arrival, out=ready)
         for number, is_ahead in enumerate(self.foresight.ahead[step]):
             if not is_ahead:
-                np.maximum(ready, self.since(step, number) + self.adds[step][number], out=ready)
+                np.maximum(ready, self.since(step, number) + self.adds(step, number), out=ready)
         return ready
 
     def _start(self, step: int, ready: np.ndarray) -> np.ndarray:
@@ -229,6 +249,7 @@ class _Rest:
         for row in self.late:
             self._know(row)
         self.rows = [row for row in self.late if not self.begun[row].all()]
+        self.mixed = {row for row in self.rows if self.begun[row].any()}
         self.least = {row: self._least(row) for row in self.rows}
 
     def _know(self, row: int) -> None:
@@ -248,7 +269,7 @@ class _Rest:
                 self._know(bound.before)
             if bound.travel_min:
                 arrived = self._drawn(self.played.since(row, number)) + self._drawn(
-                    self.played.adds[row][number]) <= self.now
+                    self.played.adds(row, number)) <= self.now
                 found.append(np.where(arrived, -np.inf, least) if arrived.any() else least)
             else:
                 found.append(least)
@@ -287,8 +308,8 @@ class _Rest:
             for number, bound in enumerate(self.network.bounds_into[row]):
                 if bound.travel_min:
                     hear(self._drawn(self.played.since(row, number)) + self._drawn(
-                        self.played.adds[row][number]))
-            for each, arrival in zip(self.network.releases_of[row], self.played.arrivals[row], strict=True):
+                        self.played.adds(row, number)))
+            for each, arrival in zip(self.network.releases_of[row], self.played.arrivals(row), strict=True):
                 if each.travel_min:
                     hear(self._drawn(arrival))
         return news
@@ -300,9 +321,7 @@ class _Rest:
         """Starts and finishes of the plan of the rest; inf in samples that come to no rest."""
         start, finish = dict(self.start), dict(self.finish)
         for row in self.rows:
-            first = self._first(row)
-            start[row] = np.where(self.begun[row], start[row], first)
-            finish[row] = np.where(self.begun[row], finish[row], first + self.expected[row])
+            self._set(row, self._first(row), start, finish)
         moved = np.ones(len(self.now), dtype=bool)
         for _ in range(_MOST_SWEEPS):
             for row in self.rows:
@@ -317,7 +336,7 @@ class _Rest:
     def _first(self, row: int) -> np.ndarray:
         """Now, or the release of a step: as planned, as long as it has not come."""
         first = np.maximum(self.now, self.played.floor[row])
-        for each, arrival in zip(self.network.releases_of[row], self.played.arrivals[row], strict=True):
+        for each, arrival in zip(self.network.releases_of[row], self.played.arrivals(row), strict=True):
             planned = float(on_grid(each.at_min))
             first = np.where(self._drawn(arrival) <= self.now, first, np.maximum(first, planned))
         return first
@@ -337,8 +356,11 @@ class _Rest:
     def _set(self, row: int, raised: np.ndarray, start: dict[int, np.ndarray],
              finish: dict[int, np.ndarray]) -> None:
         begun = self.begun[row]
-        start[row] = np.where(begun, start[row], raised)
-        finish[row] = np.where(begun, finish[row], raised + self.expected[row])
+        if row in self.mixed:
+            start[row] = np.where(begun, start[row], raised)
+            finish[row] = np.where(begun, finish[row], raised + self.expected[row])
+        else:
+            start[row], finish[row] = raised, raised + self.expected[row]
 
     def _raise_groups(self, start: dict[int, np.ndarray], finish: dict[int, np.ndarray]) -> np.ndarray:
         """Raise what is left of each group to a window that holds all of it; a mask of what moved."""
