@@ -59,7 +59,7 @@ class Giving:
         tasks = {task.task: task for task in self.part.outing.records.tasks}
         offers = [(row, when) for rule in self.rules if rule.task in self.part.rows_of
                   for row, when in [self._cut(rule)]]
-        for row, when in (*offers, *self._gaps(), *self._windows(best)):
+        for row, when in (*offers, *self._gaps(), *self._windows()):
             task = tasks[self.part.steps[row].task]
             if self.given.now_min is not None:
                 when = np.maximum(when, self.given.now_min)
@@ -119,9 +119,10 @@ class Giving:
             found.append((then, np.where(starts[then] > until + ROUNDING_MIN, np.maximum(until, since), np.inf)))
         return found
 
-    def _windows(self, soonest: np.ndarray) -> list[tuple[int, np.ndarray]]:
+    def _windows(self) -> list[tuple[int, np.ndarray]]:
         """When steps have missed their window, where that gives up their task."""
         found, policies = [], {task.task: task.if_missed for task in self.part.outing.records.tasks}
+        asked = []
         for row, step in enumerate(self.part.steps):
             missed = self.played.missed_at[row]
             if step.task not in self.part.rows_of or not np.isfinite(missed).any():
@@ -129,12 +130,17 @@ class Giving:
             policy = policies[step.task]
             goes = np.isfinite(missed) if policy == "drop" else self.played.is_lost[row].copy()
             if not policy:
-                asked = np.flatnonzero(np.isfinite(missed) & ~goes)
-                end = expected_end(self.part.foresight, self.given.of(asked), self.played.starts[:, asked],
-                                   missed[asked]) if len(asked) else np.zeros(0)
-                goes[asked[end > self.part.outing.hard_min]] = True
-            found.append((row, np.where(goes, missed, np.inf)))
-        return found
+                asked.append((goes, missed, np.flatnonzero(np.isfinite(missed) & ~goes)))
+            found.append((row, missed, goes))
+        if asked:  # all at once
+            samples = np.concatenate([members for _, _, members in asked])
+            end = expected_end(self.part.foresight, self.given.of(samples), self.played.starts[:, samples],
+                               np.concatenate([missed[members] for _, missed, members in asked]))
+            is_late = np.split(end > self.part.outing.hard_min,
+                               np.cumsum([len(members) for _, _, members in asked])[:-1])
+            for (goes, _, members), late in zip(asked, is_late, strict=True):
+                goes[members[late]] = True
+        return [(row, np.where(goes, missed, np.inf)) for row, missed, goes in found]
 
     def way(self, row: int, has_begun: frozenset[int]) -> GivenUp:
         """How the task of a step is given up when some of its steps have begun (rows)."""

@@ -164,24 +164,25 @@ class _Played:
         return since
 
     def _decide_all(self) -> None:
+        to_come = np.ones(self.starts.shape, dtype=bool)
+        if self.given.played is not None:
+            to_come = ~(self.given.played < self.given.now_min)
+            np.copyto(self.starts, self.given.played, where=~to_come)
+            np.add(self.starts, self.durations, out=self.finishes)
+        has_some, is_whole = to_come.any(axis=1), to_come.all(axis=1)
+        self.latest = np.where(has_some, np.inf, self.finishes.max(axis=1))
         for step in self.foresight.order:
-            history = self._history(step)
-            if history is None:
-                start = self._start(step, self._ready(step))
-            elif np.isfinite(history).all():
-                start = history
+            if not has_some[step]:
+                continue
+            ready = self._ready(step)
+            if is_whole[step]:
+                start = self._start(step, ready)
             else:  # nothing is decided anew of what is history
-                to_come = ~np.isfinite(history)
-                start = np.where(to_come, self._start(step, np.where(to_come, self._ready(step), np.inf)),
-                                 history)
+                ready = np.where(to_come[step], ready, np.inf)
+                start = np.where(to_come[step], self._start(step, ready), self.starts[step])
             self.starts[step] = start
             np.add(start, self.durations[step], out=self.finishes[step])
             self.latest[step] = self.finishes[step].max()
-
-    def _history(self, step: int) -> np.ndarray | None:
-        """The starts of a step in the samples in which it has begun, inf in the others."""
-        played, now = self.given.played, self.given.now_min
-        return None if played is None else np.where(played[step] < now, played[step], np.inf)
 
     def _ready(self, step: int) -> np.ndarray:
         """When a step could begin if no window and no bound that looks ahead held it."""
