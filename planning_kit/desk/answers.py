@@ -88,7 +88,8 @@ def _odds(found: TimedOdds) -> Message:
                   for row in found.summary.to_dict("records")],
         "reasons": [[row["reason"], _percent(row)]
                     for row in found.broken.head(_MOST_REASONS).to_dict("records")],
-        "windows": [{"what": f"{row['step']} in {row['window']}", "share": row["p"], "odds": f"{_percent(row)}{_overrun(row)}",
+        "windows": [{"what": f"{row['step']} in {row['window']}", "share": row["p"],
+                     "odds": f"{_percent(row)}{_overrun(row)}",
                      "step": row["step"] if row["step"] in found.timed.network.steps else ""}
                     for row in windows.to_dict("records")],
         "finish": [[f"{100 * row['quantile']:.0f} %", _end(row)] for row in finish.to_dict("records")],

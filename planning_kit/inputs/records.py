@@ -147,10 +147,11 @@ class Task:
     last_start_min: Annotated[float | None, minutes("PET after which it is not begun", may_be_absent=True)]
     cut_order: Annotated[int | None, column("count", "1 is dropped first", least=1, most=10_000,
         may_be_absent=True)]
-    if_missed: Annotated[str, choice("what is done when a window of it is missed; empty: the next window while "
-        "the outing still ends by its hard limit, else drop", "drop", "next_window", may_be_absent=True)] = ""
-    put_back_min: Annotated[float | None, minutes("minutes to put it back once it has begun; empty: the largest "
-        "safe_orderly_min of its steps", may_be_absent=True)] = None
+    if_missed: Annotated[str, choice("what is done when a window of it is missed; empty: the next window "
+        "while the outing still ends by its hard limit, else drop", "drop", "next_window",
+        may_be_absent=True)] = ""
+    put_back_min: Annotated[float | None, minutes("minutes to put it back once it has begun; empty: the "
+        "largest safe_orderly_min of its steps", may_be_absent=True)] = None
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
@@ -24,7 +23,8 @@ def played_problems(draw: st.DrawFn) -> tuple[Network, np.ndarray, np.ndarray, d
     expected = durations + 1.0
     assume(np.isfinite(earliest_starts(network, expected)).all())
     random = np.random.default_rng(draw(st.integers(0, 10**6)))
-    drawn = np.maximum(np.round(expected[:, None] * random.uniform(0.4, 2.2, (len(expected), SAMPLES)), 1), 0.1)
+    spread = random.uniform(0.4, 2.2, (len(expected), SAMPLES))
+    drawn = np.maximum(np.round(expected[:, None] * spread, 1), 0.1)
     factors = {crew: random.uniform(0.7, 1.5, SAMPLES) for crew in ("EV1", "EV2")}
     return network, expected, drawn, factors
 

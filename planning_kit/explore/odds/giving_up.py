@@ -3,16 +3,16 @@
 * The cut rule (``tasks.last_start_min``): at PET L the task has not begun, so it is not begun any more; nor
   does anyone set out for it who sees, when free to go, that the way and a window of its own lead past L.
 * A window is missed when, as seen at a look, a step of the task does not lie in the window of the plan any
-  more. ``tasks.if_missed`` says what then: ``drop`` gives the task up, ``next_window`` waits for the next one.
-  Empty: it waits as long as the outing is still expected to end by its hard limit. Where no window is left it
-  is given up in any case.
+  more. ``tasks.if_missed`` says what then: ``drop`` gives the task up, ``next_window`` waits for the next.
+  Empty: it waits as long as the outing is still expected to end by its hard limit. Where no window is left
+  it is given up in any case.
 * A greatest gap with ``gaps.if_missed = drop``: when it has passed, the task of its later step is given up.
 
 What has not begun is dropped whole; what hangs on it goes on without it, as wherever a task is dropped
 (`planning_kit.changes.dropping`). What has begun is put back at the place of its next step, in
-``tasks.put_back_min`` or, where that is empty, the largest ``safe_orderly_min`` of its steps. Where neither is
-given nobody knows how, and it is played on. Idealised: the way back from a step that was being waited for is
-that from the step before it.
+``tasks.put_back_min`` or, where that is empty, the largest ``safe_orderly_min`` of its steps. Where neither
+is given nobody knows how, and it is played on. Idealised: the way back from a step that was being waited for
+is that from the step before it.
 """
 
 from __future__ import annotations
@@ -110,13 +110,15 @@ class Giving:
         starts, lengths = self.played.starts, on_grid(self.given.durations)
         for gap in self.part.outing.records.gaps:
             first, then = index.get(gap.first_step), index.get(gap.then_step)
-            if gap.if_missed != "drop" or gap.max_gap is None or first is None or then is None or not (
-                    self.part.steps[then].task in self.part.rows_of):
+            if gap.if_missed != "drop" or gap.max_gap is None or first is None or then is None:
+                continue
+            if self.part.steps[then].task not in self.part.rows_of:
                 continue
             since = starts[first] + (lengths[first] if gap.first_at == "finish" else 0.0)
             until = since + gap.max_gap - (
                 self.part.foresight.expected[then] if gap.then_at == "finish" else 0.0)
-            found.append((then, np.where(starts[then] > until + ROUNDING_MIN, np.maximum(until, since), np.inf)))
+            is_over = starts[then] > until + ROUNDING_MIN
+            found.append((then, np.where(is_over, np.maximum(until, since), np.inf)))
         return found
 
     def _windows(self) -> list[tuple[int, np.ndarray]]:

@@ -89,7 +89,8 @@ class OddsTables:
         """
         tally, sample = self.tally, np.arange(len(self.tally.end_min))
         # Of the first two a share needs only how many: which samples they were is not kept.
-        rows = [(reason, *share(sample < number)) for reason, number in tally.reasons.items()]
+        rows: list[tuple[str, float, float]] = [(reason, *share(sample < number))
+                                                for reason, number in tally.reasons.items()]
         rows += [(f"{each.subject} does not end inside {each.asks_for.partition(':')[2]}", *share(over))
                  for each, over in zip(self.study.windows, tally.overrun, strict=True) if over.any()]
         rows += [(f"{gap.first_step} to {gap.then_step}: more than {gap.max_gap:g} min", *share(over > 0))
@@ -125,7 +126,7 @@ class OddsTables:
         limits, tally = self.timed.scenario.settings.limits, self.tally
         rows = [(*self._named(task, "title", "need"), *share(~np.isnan(inside)),
                  *share(inside <= limits.planned_min), *share(inside <= tally.hard_min),
-                 *share(np.isnan(inside) & ~back), *share(back))
+                 *share(np.isnan(inside) & (np.asarray(back) == 0)), *share(back))
                 for task, inside, back in zip(self.study.outing.steps_of, tally.task_inside_min,
                                               tally.put_back, strict=True)]
         shares = [name + end for name in ("p_done", "p_planned", "p_hard", "p_dropped", "p_put_back")
@@ -155,7 +156,7 @@ class OddsTables:
 
     @property
     def finish(self) -> pd.DataFrame:
-        """Quantiles of the outing end: ``quantile``, ``end_min`` (PET), ``se_min``, ``end`` as a PET label."""
+        """Quantiles of the outing end: ``quantile``, ``end_min`` (PET), ``se_min``, ``end`` as PET label."""
         ends = self.tally.end_min
         rows = [(at, quantile(ends, at), quantile_se(ends, at)) for at in QUANTILES]
         table = TextTable(rows, columns=["quantile", "end_min", "se_min"])

@@ -154,22 +154,23 @@ class _Played:
         return part
 
     def _missed_since(self, before: np.ndarray) -> np.ndarray:
-        """Since when (samples,; inf: never) a look took something for not begun, or begun at another minute."""
+        """Since when (samples,; inf: never) a look took something for not begun, or for begun elsewhen."""
         since = np.full(before.shape[1], np.inf)
         for step, look in self.foresight.looks.items():
             for row in look.later:
                 was, now = before[row], self.starts[row]
                 first = np.minimum(was, now)
-                np.minimum(since, np.where((was != now) & (first < self.starts[step]), first, np.inf), out=since)
+                is_missed = (was != now) & (first < self.starts[step])
+                np.minimum(since, np.where(is_missed, first, np.inf), out=since)
         return since
 
     def _decide_all(self) -> None:
-        to_come = np.ones(self.starts.shape, dtype=bool)
+        to_come: np.ndarray = np.ones(self.starts.shape, dtype=bool)
         if self.given.played is not None:
-            to_come = ~(self.given.played < self.given.now_min)
+            to_come = np.logical_not(self.given.played < self.given.now_min)
             np.copyto(self.starts, self.given.played, where=~to_come)
             np.add(self.starts, self.durations, out=self.finishes)
-        has_some, is_whole = to_come.any(axis=1), to_come.all(axis=1)
+        has_some, is_whole = np.atleast_1d(to_come.any(axis=1)), np.atleast_1d(to_come.all(axis=1))
         self.latest = np.where(has_some, np.inf, self.finishes.max(axis=1))
         for step in self.foresight.order:
             if not has_some[step]:
@@ -277,7 +278,7 @@ class _Rest:
         return found
 
     def _drawn(self, minutes: np.ndarray | float) -> np.ndarray | float:
-        return minutes[self.samples] if np.ndim(minutes) else minutes
+        return minutes[self.samples] if isinstance(minutes, np.ndarray) and minutes.ndim else minutes
 
     def due(self) -> np.ndarray:
         """When the step is due (samples,); where no time keeps the greatest gaps, when it is without them."""
@@ -336,10 +337,10 @@ class _Rest:
 
     def _first(self, row: int) -> np.ndarray:
         """Now, or the release of a step: as planned, as long as it has not come."""
-        first = np.maximum(self.now, self.played.floor[row])
+        first: np.ndarray = np.maximum(self.now, self.played.floor[row])
         for each, arrival in zip(self.network.releases_of[row], self.played.arrivals(row), strict=True):
             planned = float(on_grid(each.at_min))
-            first = np.where(self._drawn(arrival) <= self.now, first, np.maximum(first, planned))
+            np.maximum(first, np.where(self._drawn(arrival) <= self.now, -np.inf, planned), out=first)
         return first
 
     def _raise(self, row: int, start: dict[int, np.ndarray], finish: dict[int, np.ndarray],

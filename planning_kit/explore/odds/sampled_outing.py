@@ -100,7 +100,7 @@ class GivenUp:
 
 @dataclass(frozen=True, eq=False)
 class Part:
-    """What is left of an outing when some tasks are given up: its network and steps, at the positions ``kept``.
+    """What is left of an outing when tasks are given up: its network and its steps, of positions ``kept``.
 
     ``ways``: how they are given up.
     """
@@ -129,7 +129,7 @@ class Part:
 
     @cached_property
     def window_ends(self) -> np.ndarray:
-        """PET at which the window ends (steps,) that the plan uses; inf where there is none, or none is left."""
+        """PET at which the window ends (steps,) that the plan uses; inf where there is none."""
         return np.array([self.outing.window_ends.get(step.step, np.inf) if own else np.inf
                          for step, own in zip(self.steps, self.is_in_windows, strict=True)])
 
@@ -173,7 +173,7 @@ class Part:
         return end if self.begun is None else np.maximum(end, on_grid(self.begun.now_min))
 
     def hard_min(self, draws: Draws, starts: np.ndarray, end: np.ndarray) -> np.ndarray:
-        """The hard limit of each sample (samples,), PET minutes; NaN where it has no plan and no number."""
+        """The hard limit of each sample (samples,), PET minutes."""
         outing = self.outing
         return outing.limit.minutes(Timings(
             steps=self.steps, travels=outing.travels, settings=outing.records.settings,

@@ -55,7 +55,8 @@ class SampledPlans:
     @property
     def is_put_back(self) -> np.ndarray:
         """Which tasks (tasks, samples) had begun when they were given up."""
-        return np.array([False, *(bool(way.put_back) for way in self.ways)])[self.way]
+        is_back = np.array([False, *(bool(way.put_back) for way in self.ways)])
+        return np.asarray(is_back[self.way])
 
     def groups(self, samples: np.ndarray) -> Iterator[tuple[frozenset[GivenUp], np.ndarray]]:
         """What is given up and how, and those of ``samples`` (positions) that give up just that."""

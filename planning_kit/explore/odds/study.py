@@ -71,11 +71,12 @@ class Tally:
     """What is kept of samples. PET minutes; the last axis is the sample.
 
     ``end_min``, ``hard_min``: outing end, and the hard limit of each; ``task_finish_min`` and
-    ``task_inside_min`` (tasks with steps; NaN: given up): the last finish, and inside when going straight home
-    from there; ``put_back`` (tasks): given up after it had begun; ``caught``, ``overrun`` (planned windows);
-    ``over_min`` (clocks): minutes beyond the greatest gap, 0 where it is kept, NaN where an end is given up;
-    ``broken`` (samples,): a step begun in no window, too late to be of use, past the end of its window, or
-    past a clock; ``waits_min`` (crew); ``reasons`` counts the samples with a step begun that should not be.
+    ``task_inside_min`` (tasks with steps; NaN: given up): the last finish, and inside when going straight
+    home from there; ``put_back`` (tasks): given up after it had begun; ``caught``, ``overrun`` (planned
+    windows); ``over_min`` (clocks): minutes beyond the greatest gap, 0 where it is kept, NaN where an end is
+    given up; ``broken`` (samples,): a step begun in no window, too late to be of use, past the end of its
+    window, or past a clock; ``waits_min`` (crew); ``reasons`` counts the samples with a step begun that should
+    not be.
     """
 
     end_min: np.ndarray
@@ -113,9 +114,9 @@ def _planned(plan: TimedPlan, subject: str, members: tuple[int, ...], demand: De
     start = float(plan.starts[list(members)].min())
     number = int(np.searchsorted(demand.windows[:, 0], start, side="right")) - 1
     begin, end = (float(edge) for edge in demand.windows[number])
-    return PlannedWindow(subject=subject, members=members, stretches=demand.windows, asks_for=f"{demand.kind}:{demand.label}",
-                         window=demand.name_at(start), task=task, title=title, planned_start_min=start,
-                         begin_min=begin, end_min=end)
+    return PlannedWindow(subject=subject, members=members, stretches=demand.windows,
+                         asks_for=f"{demand.kind}:{demand.label}", window=demand.name_at(start), task=task,
+                         title=title, planned_start_min=start, begin_min=begin, end_min=end)
 
 
 def run_chunk(study: Study, chunk: int, count: int) -> Tally:
@@ -139,7 +140,7 @@ def run_chunk(study: Study, chunk: int, count: int) -> Tally:
         plans.end_min, plans.hard_min, of_tasks(finishes), of_tasks(_inside(outing, draws, finishes)),
         plans.is_put_back, np.array(caught, dtype=bool).reshape(-1, count),
         np.array(overrun, dtype=bool).reshape(-1, count), over_min,
-        broken | np.any(overrun, axis=0) if overrun else broken, plans.waits,
+        np.logical_or.reduce([broken, *overrun]), plans.waits,
         broken_reasons(outing, plans),
     )
 
@@ -172,7 +173,7 @@ def _over_min(outing: Outing, gap: Gap, starts: np.ndarray, finishes: np.ndarray
     ends = [(finishes if at == "finish" else starts)[index[step]]
             for step, at in ((gap.then_step, gap.then_at), (gap.first_step, gap.first_at))]
     over = ends[0] - ends[1] - (gap.max_gap or 0.0)
-    return np.where(over > ROUNDING_MIN, over, over * 0.0)
+    return np.asarray(np.where(over > ROUNDING_MIN, over, over * 0.0))
 
 
 def _inside(outing: Outing, draws: Draws, finishes: np.ndarray) -> np.ndarray:

@@ -130,9 +130,9 @@ def odds_section(chances: TimedOdds | str) -> Section:
         return Section("odds", "Odds", (f"Not computed: {chances}",))
     share = (Column("P, %", percent("p"), digits=1), Column("Standard error, %", percent("se"), digits=1))
     words = (f"{chances.samples} sampled outings, seed {chances.seed}: the same on every run. Durations vary "
-             "between low and high, together as [odds] says; what else can go wrong is not in it. Nobody in a sample knows how "
-             "long anything will take: a step once begun is finished wherever its window ends, and what "
-             "cannot be done any more is given up.",)
+             "between low and high, together as [odds] says; what else can go wrong is not in it. Nobody in "
+             "a sample knows how long anything will take: a step once begun is finished wherever its window "
+             "ends, and what cannot be done any more is given up.",)
     return Section("odds", "Odds", words, (
         table_of(chances.summary, "Odds", "The outing as a whole",
                  Column("What", lambda row: _ITEMS.get(row["item"], row["item"]), 3), *share),
@@ -148,7 +148,8 @@ def odds_section(chances: TimedOdds | str) -> Section:
                  Column("Step or group", "step"), Column("Window", "window"),
                  Column("Planned PET", pet("planned_start_min")), *share,
                  Column("Overrun, %", percent("p_overrun"), digits=1)),
-        table_of(chances.broken, "Odds broken", "What is broken in samples", Column("What", "reason", 4), *share),
+        table_of(chances.broken, "Odds broken", "What is broken in samples",
+                 Column("What", "reason", 4), *share),
         table_of(chances.clocks, "Odds clocks", "Each clock", Column("From", "first_step"),
                  Column("To", "then_step"), Column("Greatest gap, min", "max_gap_min", digits=1),
                  Column("Broken, %", percent("p_broken"), digits=1),
