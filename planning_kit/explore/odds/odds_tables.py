@@ -95,7 +95,8 @@ class OddsTables:
                  for each, over in zip(self.study.windows, tally.overrun, strict=True) if over.any()]
         rows += [(f"{gap.first_step} to {gap.then_step}: more than {gap.max_gap:g} min", *share(over > 0))
                  for gap, over in zip(self.study.clocks, tally.over_min, strict=True) if (over > 0).any()]
-        return TextTable(sorted(rows, key=lambda row: (-row[1], row[0])), columns=["reason", "p", "se"])
+        rows.sort(key=lambda row: (-row[1], row[0]))
+        return TextTable(rows, columns=["reason", "p", "se"])
 
     @property
     def clocks(self) -> pd.DataFrame:

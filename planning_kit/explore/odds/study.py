@@ -75,8 +75,8 @@ class Tally:
     home from there; ``put_back`` (tasks): given up after it had begun; ``caught``, ``overrun`` (planned
     windows); ``over_min`` (clocks): minutes beyond the greatest gap, 0 where it is kept, NaN where an end is
     given up; ``broken`` (samples,): a step begun in no window, too late to be of use, past the end of its
-    window, or past a clock; ``waits_min`` (crew); ``reasons`` counts the samples with a step begun that should
-    not be.
+    window, or past a clock; ``waits_min`` (crew); ``reasons`` counts the samples with a step that should not
+    be begun.
     """
 
     end_min: np.ndarray
