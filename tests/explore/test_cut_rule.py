@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -195,3 +197,19 @@ def test_only_what_a_table_of_cuts_says_is_changed(demo: pk.Scenario) -> None:
     assert np.isnan(tasks.loc["SHD", "cut_order"])
     with pytest.raises(pk.ScenarioError, match="stands twice"):
         demo.with_cuts(pd.concat([cuts, cuts[:1]]))
+
+
+@pytest.mark.parametrize("minute", [60.0, 141.0, 195.0, 243.0, 290.0])
+def test_nothing_given_up_or_begun_by_a_minute_rests_on_what_is_drawn_after_it(tight: pk.Plan,
+                                                                               minute: float) -> None:
+    study = Study.of(pk.time_plan(edited(tight.scenario, "tasks", "HTR", if_missed="drop")).timed, seed=3)
+    draws = study.draw(0, 600)
+    plans = time_samples(study.outing, draws, study.rules)
+    other = np.random.default_rng(int(minute)).uniform(0.5, 40.0, draws.durations.shape)
+    ran = np.clip(minute - np.nan_to_num(plans.starts, nan=np.inf), 0.0, None)
+    changed = np.where(plans.starts + draws.durations <= minute, draws.durations, ran + other)
+    again = time_samples(study.outing, replace(draws, durations=changed), study.rules)
+    for one, two in ((plans, again), (again, plans)):
+        by_then = one.starts <= minute
+        np.testing.assert_array_equal(two.starts[by_then], one.starts[by_then])
+    assert (again.end_min != plans.end_min).mean() > 0.9

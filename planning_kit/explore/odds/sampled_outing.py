@@ -220,7 +220,7 @@ def left_out(outing: Outing, tasks: Collection[str]) -> frozenset[GivenUp]:
     return frozenset(GivenUp(frozenset(step.step for step in steps if step.task == task)) for task in tasks)
 
 
-@lru_cache(maxsize=2048)
+@lru_cache(maxsize=512)
 def part_without(outing: Outing, ways: frozenset[GivenUp]) -> Part:
     """What is left of an outing in which this is given up; kept, because it is so in many samples."""
     gone = frozenset[str]().union(*(way.gone for way in ways))

@@ -166,7 +166,7 @@ class Begun:
         starts = {i: self.starts[step.step] for i, step in enumerate(steps) if step.step in self.starts}
         nothing = np.zeros(len(steps))
         released = frozenset(group.name for group in network.groups)
-        # How late the last step ends differs by sample: not the way home but `Part.timed` keeps them out.
+        # How late the last step ends differs by sample: not the way home but `Part.end_min` keeps them out.
         held = replace(with_past(network, starts, nothing, self.now_min, released), homes=network.homes)
         return from_here(held, starts, nothing, steps, travels, airlock, self.here) if self.here else held
 
