@@ -18,6 +18,7 @@ settings.load_profile("repeatable")
 
 TESTS = Path(__file__).parent
 SCENARIOS = TESTS.parent / "scenarios"
+TERN, LATE = TESTS / "data" / "tern-2", TESTS / "data" / "late-2"  # the demo as tests quote it, and its log
 # Folders, files and tests that the quick tests leave out; most take more than a second or two of one core.
 LONG = (
     "attack",
@@ -121,7 +122,7 @@ def small_plan(small: pk.Scenario) -> pk.Plan:
 
 @pytest.fixture(scope="session")
 def demo() -> pk.Scenario:
-    return pk.load_scenario(SCENARIOS / "tern-station")
+    return pk.load_scenario(TERN)
 
 
 @pytest.fixture(scope="session")

@@ -63,9 +63,9 @@ def parts(plan: pk.Plan) -> Iterator[tuple[str, Any]]:
 def plans() -> Iterator[tuple[str, Any]]:
     """The plans, by name: as loaded, changed in every way of a what-if, and re-timed."""
     tern, small, faulty = (pk.time_plan(pk.load_scenario(ROOT / folder)) for folder in (
-        "tests/data/tern-1", "scenarios/small-outing", "scenarios/faulty-plan"))
+        "tests/data/tern-2", "scenarios/small-outing", "scenarios/faulty-plan"))
     yield from (("tern", tern), ("small", small), ("faulty", faulty))
-    log = pk.read_log(ROOT / "scenarios" / "running-late" / "log.csv")
+    log = pk.read_log(ROOT / "tests" / "data" / "late-2" / "log.csv")
     at = pd.to_datetime(log["at"], utc=True)
     for now_min in (60, 150, 230, 300):
         by_then = log[at <= tern.pet_zero + pd.Timedelta(minutes=now_min)]

@@ -27,7 +27,7 @@ class Walk:
     wrong: list[tuple[str, str]] = field(default_factory=list)
 
     def __post_init__(self):
-        self.items = self.scenario.hardware.set_index("item")
+        self.items = self.scenario.hardware.set_index("item").fillna({"slots": 0})  # not given: takes no room
         self.places = self.scenario.places.set_index("place")
         self.crew = self.scenario.crew.set_index("crew")
         self.at = self.items["at"].to_dict()
@@ -190,7 +190,9 @@ def test_the_wrong_plan_goes_wrong_where_its_list_says():
         ("hands full", "B5"),
         ("not there to take", "C1"), ("not at hand", "C2"), ("not at hand", "D3"), ("bag full", "D2"),
         ("partner away", "B5"), ("hook of someone else", "B5"), ("no foothold", "B3"), ("no foothold", "B4"),
-        ("no foothold", "D3"), ("tether too short", "B3"), ("tether too short", "B7"), ("no anchor", "B4"),
+        ("no foothold", "D3"), ("no foothold", "B7"), ("not there to take", "E2"),
+        ("not there to take", "F1"), ("not held", "F1"), ("tether too short", "B3"),
+        ("tether too short", "B7"), ("no anchor", "B4"),
         ("left outside", "tray"), ("wrong end", "foothold"), ("wrong end", "part-1"), ("wrong end", "part-2"),
         ("wrong end", "cable"),
     }
@@ -220,6 +222,8 @@ def without(scenario, task):
     inhibits = inhibits[~inhibits["from_step"].isin(gone.index) & ~inhibits["until_step"].isin(gone.index)]
     inhibits["needed_by"] = inhibits["needed_by"].map(
         lambda names: " ".join(name for name in names.split() if name not in gone.index))
+    lost = set(scenario.inhibits["inhibit"]) - set(inhibits["inhibit"])
+    hazards = scenario.hazards[[not lost & set(cell.split()) for cell in scenario.hazards["controls"]]]
     # Each table on its own must stay valid: what refers to steps goes before the steps do.
-    return (scenario.with_table("gaps", gaps).with_table("inhibits", inhibits)
+    return (scenario.with_table("gaps", gaps).with_table("hazards", hazards).with_table("inhibits", inhibits)
             .with_table("steps", kept))

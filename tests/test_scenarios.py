@@ -1,7 +1,7 @@
 """The four scenarios that the project ships: what each promises, checked against its own numbers.
 
-The promises come from the design: an outing of 60 to 90 steps and about six and a half hours, an exchange
-inside one night, a hand-off about an hour apart, and so on.
+The promises come from the design: an outing of 60 to 105 steps and about six and a half hours, an egress in
+order, an exchange inside one night, a hand-off about an hour apart, and so on.
 Nothing here is copied from what the program printed.
 """
 
@@ -42,7 +42,7 @@ def work(plan):
 
 
 def outing_end(plan):
-    return plan.timeline["finish_min"].max()
+    return plan.end_min
 
 
 # --- every scenario that loads --------------------------------------------------------------------
@@ -96,16 +96,76 @@ def test_a_good_plan_has_no_stop_finding_and_few_concerns(name):
     findings = pk.time_plan(pk.load_scenario(SCENARIOS / name)).findings
     told = findings[["severity", "check", "step", "message"]].to_dict("records")
     assert not (findings["severity"] == "stop").any(), told
-    # Of the demo's ten, seven are spells in which a partner's help comes late, making safe counted.
-    assert (findings["severity"] == "concern").sum() <= (10 if name == "tern-station" else 0), told
+    # The demo's two: its carrier is bulky and goes over a snag, there and back.
+    assert (findings["severity"] == "concern").sum() <= (2 if name == "tern-station" else 0), told
 
 
 # --- the demo outing ------------------------------------------------------------------------------
 
 def test_demo_is_an_outing_of_six_and_a_half_hours(demo, demo_plan):
-    assert 60 <= len(demo.steps) <= 90
+    assert 60 <= len(demo.steps) <= 105
     assert 6 * 60 + 10 <= outing_end(demo_plan) <= 6 * 60 + 30
     assert (work(demo_plan)["slack_to_limit_min"] > 0).all()
+
+
+def test_demo_egress_is_in_order_and_done_35_to_40_minutes_after_pet_zero(demo, demo_plan):
+    """As published timelines have it (US EVA 23: post-depress 5 min, egress and set-up 30 to 35 min)."""
+    times = work(demo_plan)
+    first_out, first_hook, bag, second_out, checked = (
+        times.loc[step] for step in ("EG4", "EG5", "KN0", "EG6", "EG7"))
+    assert first_out["start_min"] >= demo.records.settings.airlock.hatch_open_min
+    assert first_hook["finish_min"] <= bag["start_min"]
+    assert bag["finish_min"] <= second_out["start_min"]
+    assert second_out["finish_min"] <= checked["start_min"]
+    steps = demo.steps.set_index("step")
+    assert (steps.loc["EG7", "crew"], steps.loc["EG7", "checks"]) == ("both", "gloves helmet")
+    assert steps.loc["KN0", "leaves"] == "EV2:switch-bag>EV1"
+    rows = demo_plan.timeline.query("kind == 'travel' and step != ''")
+    for crew in ("EV1", "EV2"):
+        assert 33 <= rows[rows["crew"] == crew]["start_min"].min() <= 40
+
+
+def test_demo_lamp_takes_as_long_as_one_takes(demo, demo_plan):
+    """45 to 60 min at the worksite with bolts and connectors (common practice, no source)."""
+    at_hub = work(demo_plan).loc[["LM2", "LM4", "LM5", "LM6"]]
+    assert 45 <= at_hub["finish_min"].max() - at_hub["start_min"].min() <= 60
+
+
+def test_demo_partner_can_be_brought_home_from_everywhere(demo, demo_plan):
+    limits = demo.records.settings.limits
+    assert limits.partner_rescue == "stop"
+    margins = demo_plan.return_summary.set_index("case")["margin_min"]
+    assert (margins >= limits.return_reserve_min).all()
+    assert len(margins.filter(like="with the partner")) == 4
+
+
+def test_demo_airlock_takes_its_time(demo):
+    airlock = demo.records.settings.airlock
+    given = (airlock.hatch_closed_min, airlock.repress_start_min, airlock.repress_safe_min,
+             airlock.emergency_repress_safe_min)
+    assert len(set(given)) == 4
+    assert airlock.sources.keys() >= {"hatch_closed_min", "repress_start_min", "repress_safe_min", "ends"}
+
+
+def test_demo_boom_is_left_before_it_may_turn(demo, demo_plan):
+    """The ways on to it and off it count."""
+    boom = set(demo.places.query("zone == 'boom'")["place"])
+    rows = demo_plan.timeline[demo_plan.timeline["crew"].isin(["EV1", "EV2"])]
+    there = rows[rows["place"].isin(boom) | rows["to_place"].isin(boom)]
+    held = demo_plan.inhibits.set_index("inhibit").loc[["I-DRV", "I-BRK"]]
+    assert held["set_by_min"].max() < there["start_min"].min()
+    assert work(demo_plan).loc["OP4", "start_min"] >= there["finish_min"].max()
+    assert demo.steps.set_index("step").loc["OP4", "moves"] == "boom"
+
+
+def test_demo_looks_for_coolant_after_the_vent_and_away_from_it(demo, demo_plan):
+    hazard = demo.hazards.set_index("hazard").loc["H-VENT"]
+    steps, times = demo.steps.set_index("step"), work(demo_plan)
+    look = steps[steps["clears"] == "H-VENT"].iloc[0]
+    assert (hazard["kind"], look["crew"]) == ("contamination", steps.loc["VE2", "crew"])
+    assert look["place"] not in hazard["places"].split()
+    after = times[(times["crew"] == look["crew"]) & (times["start_min"] >= times.loc[look.name, "start_min"])]
+    assert not after["place"].isin(hazard["places"].split()).any()
 
 
 def test_demo_exchange_lies_in_one_night_and_takes_15_to_18_minutes(demo, demo_plan):
@@ -193,8 +253,8 @@ def test_demo_has_coverage_where_a_step_asks_for_it(demo, demo_plan):
 
 
 def is_covered(start, finish, links):
-    """Whether relays, one after another and overlapping, cover start to finish."""
-    reached = start
+    """Whether relays, one after another and overlapping, cover start to finish (but for rounding)."""
+    reached = start + pd.Timedelta("1ms")
     for link in links.sort_values("start").itertuples():
         if link.start <= reached:
             reached = max(reached, link.end)
@@ -205,10 +265,16 @@ def test_demo_exercises_the_whole_format(demo):
     """Every optional column is used at least once, so that no check runs on nothing."""
     for table, columns in {
         "steps": ("after", "same_window", "windows", "foothold", "takes", "leaves", "uses", "hooks", "link",
-                  "travel_extra_min", "wait_at", "safe_orderly_min", "safe_now_min", "make_safe", "caution"),
-        "tasks": ("last_start_min", "cut_order"), "inhibits": ("needed_by", "hold_max_min", "window"),
+                  "travel_extra_min", "wait_at", "safe_orderly_min", "safe_now_min", "make_safe", "caution",
+                  "checks", "moves", "clears", "caution_class"),
+        "tasks": ("last_start_min", "cut_order"),
+        "inhibits": ("needed_by", "hold_max_min", "window", "safe_after_min", "confirmed_by",
+                     "restore_min"),
         "gaps": ("first_at", "then_at", "max_gap"), "hardware": ("end2_at", "holds"),
-        "places": ("caution",), "routes": ("caution", "minutes"),
+        "places": ("caution", "zone", "rescue", "caution_class"),
+        "routes": ("caution", "minutes", "via", "rescue", "caution_class"),
+        "hazards": ("zones", "places", "routes", "radius_m", "when", "limit_min", "controls", "kind",
+                    "source"),
     }.items():
         frame = getattr(demo, table)
         for column in columns:
@@ -238,7 +304,7 @@ def test_demo_has_a_cliff_a_late_start_that_misses_the_night_costs_a_revolution(
     first = jumps[jumps > 30]
     assert 15 < first.index[0] < 40
     # One revolution of this orbit is 1440 / 15.52134587 = 92.8 min; part of it is the wait that is used up.
-    assert 80 < first.iloc[0] <= 1440 / 15.52134587 + 0.1
+    assert 75 < first.iloc[0] <= 1440 / 15.52134587 + 0.1
 
 
 def test_demo_season_holds_good_days_and_days_without_night():
@@ -274,7 +340,7 @@ def test_small_outing_leaves_out_what_may_be_left_out():
 
 def test_faulty_plan_loads_and_says_what_is_expected_of_it():
     scenario = pk.load_scenario(SCENARIOS / "faulty-plan")
-    assert 15 <= len(scenario.steps) <= 20
+    assert 15 <= len(scenario.steps) <= 25
     assert (scenario.steps["x_expected"] != "").sum() >= 10
     told = (SCENARIOS / "faulty-plan" / "what-is-wrong.md").read_text(encoding="utf-8")
     assert told.count("\n|") >= 20

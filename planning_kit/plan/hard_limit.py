@@ -15,7 +15,7 @@ an activity does not depend on when it is, so that only the edges of the activit
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from operator import itemgetter
 
 import numpy as np
@@ -102,6 +102,12 @@ class Timings:
     travel_factor: TravelFactor
     begun: Mapping[str, float]
 
+    def only(self, which: np.ndarray) -> Timings:
+        """Some of the timings, with durations on the grid as the timing has them."""
+        factor = {crew: each[which] for crew, each in self.travel_factor.items()}
+        return replace(self, starts=self.starts[:, which], durations=on_grid(self.durations[:, which]),
+                       end_min=self.end_min[which], travel_factor=factor)
+
 
 @dataclass(frozen=True)
 class _Use:
@@ -152,58 +158,67 @@ class LimitRule:
         placed = np.isfinite(timings.end_min)
         if self.fixed_min is not None or not placed.any():
             return found
-        first = np.full(int(placed.sum()), np.inf)
-        for crew in dict.fromkeys(use.crew for use in self.uses):
-            doings, edges = zip(*_edges(timings, crew, placed), strict=True)
-            at_min = np.array([np.zeros(len(first)), *edges])
-            own = [use for use in self.uses if use.crew == crew]
-            rates = np.array([[use.rate(*doing) for doing in doings] for use in own])
-            at_start, floor, then = np.array(
-                [(use.at_start, use.floor, use.then) for use in own]).T
-            first = np.minimum(first, reserve_reached_min(at_min, at_start, rates, floor, then).min(axis=0))
-        found[placed] = self.last.before(first)
+        timings = timings.only(placed)
+        first = [self._first_reached_min(timings, crew) for crew in dict.fromkeys(u.crew for u in self.uses)]
+        found[placed] = self.last.before(np.min(first, axis=0))
         return found
+
+    def _first_reached_min(self, timings: Timings, crew: str) -> np.ndarray:
+        """When the first store of a crew member is down to its reserve in each timing (n,)."""
+        doings, edges = zip(*_edges(timings, crew), strict=True)
+        at_min = np.array([np.zeros(len(timings.end_min)), *edges])
+        own = [use for use in self.uses if use.crew == crew]
+        rates = np.array([[use.rate(*doing) for doing in doings] for use in own])
+        at_start, floor, then = np.array([(use.at_start, use.floor, use.then) for use in own]).T
+        return np.asarray(reserve_reached_min(at_min, at_start, rates, floor, then).min(axis=0))
 
 
 _Edge = tuple[tuple[str, str], np.ndarray]
 """Kind and step of an activity, and when it is finished (n,)."""
 
 
-def _edges(timings: Timings, crew: str, placed: np.ndarray) -> Iterator[_Edge]:
-    """The lane of one crew member in the timings ``placed``, as `lane_activities` lays it out for one."""
+def _edges(timings: Timings, crew: str) -> Iterator[_Edge]:
+    """The lane of one crew member, as `lane_activities` lays it out for one timing."""
     travel, airlock = timings.travels[crew], timings.settings.airlock_place
-    here, opens = airlock, timings.settings.airlock.hatch_open_min
-    factor = np.asarray(timings.travel_factor.get(crew, np.ones(len(placed))))[placed]
-    starts, lengths = timings.starts[:, placed], on_grid(timings.durations)[:, placed]
+    here, now = airlock, np.zeros(len(timings.end_min))
+    factor = np.asarray(timings.travel_factor.get(crew, 1.0))
     turns = {turn.step: turn for turn in timings.network.releases if (turn.kind, turn.crew) == (TURN, crew)}
-    now = np.zeros(int(placed.sum()))
     for position in work_order(timings.steps, crew):
-        step, start = timings.steps[position], starts[position]
-        scale, extra = 1.0 if step.step in timings.begun else factor, step.travel_extra_min
+        step, start = timings.steps[position], timings.starts[position]
+        scale = np.asarray(1.0) if step.step in timings.begun else factor
         turn = turns.get(position)
         if turn is not None and turn.name != here:
-            leave = turn.at_min - float(on_grid(travel_into(step, travel, turn.name) + extra))
+            leave = turn.at_min - on_grid(travel_into(step, travel, turn.name) + step.travel_extra_min)
             there = on_grid(travel.time_min(here, turn.name) * scale)
             now = now + np.clip(there, 0.0, np.maximum(leave - now, 0.0))
             yield (TRAVEL, ""), now
             now, here = np.maximum(now, leave), turn.name
             yield (WAIT, ""), now
-        way, whole = travel_into(step, travel, here), np.zeros(len(now))
-        if way or extra:
-            whole = np.clip(on_grid(way * scale + extra), 0.0, np.maximum(start - now, 0.0))
-        if opens is not None and here == airlock and is_outside(step, airlock):
-            now = np.maximum(now, np.minimum(opens, start - whole))
-            yield (WAIT, ""), now
-        if way or extra:
-            to_wait = travel.time_min(here, step.wait_at) * scale if step.wait_at else whole
-            to_wait = np.minimum(on_grid(to_wait), whole)
-            yield (TRAVEL, ""), now + to_wait
-            yield (WAIT, ""), start - (whole - to_wait)
-        yield ((TRAVEL if way or extra else WAIT), ""), start
-        now, here = start + lengths[position], step.place
+        yield from _edges_into(timings, step, travel, scale, (here, now, start))
+        now, here = start + timings.durations[position], step.place
         yield (WORK, step.step), now
     now = now + on_grid(travel.time_min(here, airlock) * factor)
     yield (TRAVEL, ""), now
-    end = timings.end_min[placed]
-    yield (WAIT, ""), np.maximum(now, end - timings.network.ends_min)
-    yield (WORK, ""), np.maximum(now, end)
+    yield (WAIT, ""), np.maximum(now, timings.end_min - timings.network.ends_min)
+    yield (WORK, ""), np.maximum(now, timings.end_min)
+
+
+def _edges_into(timings: Timings, step: Step, travel: Travel, scale: np.ndarray,
+                stretch: tuple[str, np.ndarray, np.ndarray]) -> Iterator[_Edge]:
+    """Travel and waits into a step in a ``stretch``: from where, since when, until it starts."""
+    here, now, start = stretch
+    airlock, opens = timings.settings.airlock_place, timings.settings.airlock.hatch_open_min
+    way, extra, whole = travel_into(step, travel, here), step.travel_extra_min, np.zeros(len(now))
+    is_far = bool(way or extra)
+    if is_far:
+        whole = np.clip(on_grid(way * scale + extra), 0.0, np.maximum(start - now, 0.0))
+    if opens is not None and here == airlock and is_outside(step, airlock):
+        now = np.maximum(now, np.minimum(opens, start - whole))
+        yield (WAIT, ""), now
+    if is_far:
+        to_wait = on_grid(travel.time_min(here, step.wait_at) * scale) if step.wait_at else whole
+        to_wait = np.minimum(to_wait, whole)
+        yield (TRAVEL, ""), now + to_wait
+        yield (WAIT, ""), start - (whole - to_wait)
+    # Where the way is whole before the wait, this stretch is empty.
+    yield ((TRAVEL if is_far else WAIT), ""), start

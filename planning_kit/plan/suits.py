@@ -260,28 +260,31 @@ def reserve_reached_min(at_min: Numbers, at_start: Numbers, rates: Numbers, floo
     It begins with ``at_start`` (k,) and is used at ``rates`` (k, m) between the edges ``at_min`` (m + 1, n),
     then at ``then_rate`` (k,); inf where nothing is used then.
     """
-    spans = np.diff(at_min, axis=0)
-    over = at_start[:, None] - rates @ spans - floor[:, None]
-    lasts = np.full(over.shape, np.inf)
-    np.divide(np.maximum(over, 0.0), then_rate[:, None], out=lasts, where=then_rate[:, None] > 0)
-    reached: Numbers = at_min[-1] + lasts
-    for store in np.flatnonzero((over <= 0).any(axis=1)).tolist():
-        early = over[store] <= 0
-        used = rates[store][:, None] * spans[:, early]
-        reached[store, early] = _crossing(at_min[:, early], at_start[store] - floor[store], used)
+    spans, over = np.diff(at_min, axis=0), (at_start - floor)[:, None]
+    over_at_end = over - rates @ spans
+    lasts = np.full(over_at_end.shape, np.inf)
+    np.divide(np.maximum(over_at_end, 0.0), then_rate[:, None], out=lasts, where=then_rate[:, None] > 0)
+    reached: Numbers = at_min[-1] + np.where(over_at_end > 0, lasts, 0.0)
+    for store, early in enumerate(over_at_end <= 0):
+        if early.any():
+            reached[store, early] = _crossing(float(over[store, 0]), rates[store], at_min[:, early],
+                                              spans[:, early])
     return reached
 
 
-def _crossing(at_min: Numbers, over: float, used: Numbers) -> Numbers:
-    """When what is ``over`` the floor is used up (n,): ``used`` (m, n) between ``at_min`` (m + 1, n)."""
-    left = over - np.concatenate((np.zeros((1, used.shape[1])), np.cumsum(used, axis=0)))
-    left[-1] = np.minimum(left[-1], 0.0)  # it is gone by then: two sums differ by a rounding
-    edge = np.maximum((left <= 0).argmax(axis=0), 1)
-    column = np.arange(len(edge))
-    before, spent = np.maximum(left[edge - 1, column], 0.0), used[edge - 1, column]
-    share = np.divide(before, spent, out=np.zeros_like(before), where=spent > 0)
-    begin = at_min[edge - 1, column]
-    return np.asarray(begin + np.minimum(share, 1.0) * (at_min[edge, column] - begin))
+def _crossing(over: float, rates: Numbers, at_min: Numbers, spans: Numbers) -> Numbers:
+    """When what is ``over`` the floor is used up, (n,), between the edges ``at_min`` (m + 1, n)."""
+    reached: Numbers = at_min[-1 if over > 0 else 0].copy()
+    left, is_open = np.full(len(reached), over), np.full(len(reached), over > 0)
+    # Edge by edge, which stays in the processor's cache: sums over all edges at once do not.
+    for begin, rate, span in zip(at_min, rates.tolist(), spans, strict=False):
+        used = rate * span
+        here = np.flatnonzero(is_open & (left <= used))
+        if len(here):
+            reached[here] = begin[here] + left[here] / used[here] * span[here]
+            is_open[here] = False
+        left -= used
+    return reached
 
 
 def suits_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:

@@ -41,6 +41,11 @@ def opening_lines(plan: TimedPlan) -> Iterator[str]:
         yield f"Purpose: {one_line(settings.summary)}"
     zero = f" PET 0:00 is: {one_line(settings.pet_zero_event)}." if one_line(settings.pet_zero_event) else ""
     yield f"PET 0, PET {names.times(0.0)}, {plan.pet_zero:%Y-%m-%d}.{zero}"
+    airlock = settings.airlock
+    for at_min, words in ((airlock.depress_start_min, "Depressurisation begins"),
+                          (airlock.hatch_open_min, "Nobody is outside before the hatch opens,")):
+        if at_min is not None:
+            yield f"{words} at PET {names.times(at_min)}."
     yield from retimed_lines(plan)
     left_out = "Not in this plan, no step of it is left"
     for heading, tasks in _tasks_by_need(plan, left_out):

@@ -49,8 +49,8 @@ def rows_layout(odds: Any, theme: Theme, labels: Sequence[str], shown: tuple[flo
         "annotations": chart.axis_names(theme) + [
             chart.note(f"{name}{of_plan if name == 'hard' else ''} {pet_label(minute, 'down')}",
                        chart.axis_ms(minute), int(labels_at == "top"), theme.stop, xref="x", yref="paper",
-                       xanchor="right", yanchor=labels_at, textangle=-90, xshift=-1,
-                       name=f"{name} limit") for name, minute, _ in limits],
+                       xanchor="right", yanchor=labels_at, textangle=-90, xshift=-1, name=f"{name} limit")
+            for name, minute, _ in limits],
     }
 
 

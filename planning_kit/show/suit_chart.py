@@ -65,8 +65,8 @@ def _margin_text(row: Mapping[Any, Any], column: str, words: Words) -> str:
     helped = " with the partner's help" if column == "partner_margin_min" else ""
     what = WORDS.get(row["first_out"], "") if column == "suit_margin_min" else "emergency oxygen"
     return (f"{_when(row['crew'], row['at_min'], words)}, {_place(row, words, 60)}:<br>"
-            f"{number_label(home, 'up')} min until inside{helped}; {number_label(row[column], 'down')} min "
-            f"of {what} left over")
+            f"{number_label(home, 'up')} min until safe inside{helped}; {number_label(row[column], 'down')} "
+            f"min of {what} left over")
 
 
 def _place(row: Mapping[Any, Any], words: Words, longest: int) -> str:

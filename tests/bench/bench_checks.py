@@ -20,7 +20,7 @@ import planning_kit as pk
 from planning_kit.judge.all_checks import CHECKS, findings_of
 from tests.bench.bench_timing import median_ms
 
-DEMO = Path(__file__).parents[2] / "scenarios" / "tern-station"
+DEMO = Path(__file__).parents[1] / "data" / "tern-2"
 TRACKERS = ("lanes", "passages", "tracked_custody", "tracked_tethers", "suit_histories", "return_times",
             "inhibit_holds", "link_covers", "gap_clocks", "tracked_exposures")
 

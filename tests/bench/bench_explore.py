@@ -36,7 +36,7 @@ def main() -> None:
     many = _seconds(lambda: pk.time_plan(small).sweep(start, start + timedelta(days=10), 1)) / 14_401
     print(f"a row of a sweep of 10 days: {1e6 * many:.0f} us; timed by itself {1e6 * few:.0f} us "
           f"(ratio {few / many:.0f})")
-    plan = pk.time_plan(pk.load_scenario(SCENARIOS / "tern-station"))
+    plan = pk.time_plan(pk.load_scenario(SCENARIOS.parent / "tests" / "data" / "tern-2"))
     late = plan.what_if(30)
     one = _seconds(lambda: late.what_if(stretch={"EG1": "-1"}).findings)
     for step, minutes in (("X1", None), ("DK2", 1.0)):

@@ -30,7 +30,7 @@ import pandas as pd
 import planning_kit as pk
 from planning_kit.show.swimlane import swimlane_spec
 
-DEMO = Path(__file__).parents[2] / "scenarios" / "tern-station"
+DEMO = Path(__file__).parents[1] / "data" / "tern-2"
 SHIFT = 25
 # name, crew, place, minutes, further cells; "#" becomes the number of the shift
 STEPS: list[tuple[str, str, str, float, dict[str, str]]] = [

@@ -22,7 +22,7 @@ LIMIT_S = 10.0
 
 def main() -> None:
     """Time each part of writing a pack."""
-    plan = pk.time_plan(pk.load_scenario("scenarios/tern-station"))
+    plan = pk.time_plan(pk.load_scenario("tests/data/tern-2"))
     baseline = plan.what_if(stretch={"RG2": "+2"})
     spent: dict[str, float] = {}
 

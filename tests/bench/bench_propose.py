@@ -27,7 +27,8 @@ import numpy as np
 import planning_kit as pk
 from planning_kit.explore.long_question import Progress
 from planning_kit.explore.propose.proposals import Proposals
-from tests.explore.propose.outings import SCENARIOS, half_a_day, outing_of
+from tests.conftest import TERN
+from tests.explore.propose.outings import half_a_day, outing_of
 
 EFFORT = 2.0
 
@@ -63,7 +64,7 @@ def main() -> None:
     print(f"effort {EFFORT:g}; outing ends in min, first better order and all of the search in s\n"
           f"{'':24}{'now':>8}{'best':>8}{'first':>8}{'CPU':>8}{'all':>8}{'CPU':>8}")
     outings = {f"{count} steps": outing_of(count) for count in (20, 40, 80, 120)}
-    outings |= {"40 steps of the demo": half_a_day(), "demo": pk.load_scenario(SCENARIOS / "tern-station")}
+    outings |= {"40 steps of the demo": half_a_day(), "demo": pk.load_scenario(TERN)}
     for name, scenario in outings.items():
         for order in ("steps", "runs"):
             measure(name, scenario, order)

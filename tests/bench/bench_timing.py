@@ -19,7 +19,7 @@ from planning_kit.plan.network import AFTER, LIGHT, ORDER, Bound, Demand, Group,
 from planning_kit.plan.slack import find_holders, slacks
 from planning_kit.plan.timing import earliest_starts
 
-DEMO = Path(__file__).parents[2] / "scenarios" / "tern-station"
+DEMO = Path(__file__).parents[1] / "data" / "tern-2"
 
 
 def network_of(count: int) -> tuple[Network, np.ndarray]:

@@ -24,7 +24,7 @@ from planning_kit.desk import messages
 from planning_kit.explore.session.session import Session
 
 ROOT = Path(__file__).resolve().parents[2]
-DEMO = ROOT / "scenarios" / "tern-station"
+DEMO = ROOT / "tests" / "data" / "tern-2"
 GOAL_MS, OUTSIDE_GOAL_MS, OUTSIDE_STEPS = 100, 200, 80
 CLOCK = """() => {
     window.took = [];

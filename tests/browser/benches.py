@@ -16,7 +16,7 @@ from tests.browser.conftest import LONGEST_WAIT_MS, ROOT, Lab
 
 WAIT_MS = LONGEST_WAIT_MS
 expect.set_options(timeout=WAIT_MS)
-DEMO, SMALL = (ROOT / "scenarios" / name for name in ("tern-station", "small-outing"))
+DEMO, SMALL = ROOT / "tests" / "data" / "tern-2", ROOT / "scenarios" / "small-outing"
 GRID = ".pk-grid:not([hidden])"
 
 

@@ -18,7 +18,7 @@ from planning_kit.show.season_chart import season_chart
 from planning_kit.show.swimlane import swimlane
 
 ROOT = Path(__file__).resolve().parents[2]
-DEMO = ROOT / "scenarios" / "tern-station"
+DEMO = ROOT / "tests" / "data" / "tern-2"
 ATTACK = "<img src=x onerror=\"window.harmed='yes'\"><script>window.harmed='yes'</script>"
 BARS = ".trace.bars .point path"
 WIDTH = "document.querySelector('#chart-1 .svg-container').getBoundingClientRect().width"

@@ -10,7 +10,8 @@ import planning_kit as pk
 from planning_kit.desk.actions import ACTIONS
 from planning_kit.desk.outside import OUTSIDE_ACTIONS
 from planning_kit.explore.long_question import STOPPED
-from tests.desk.conftest import ATTACK, SCENARIOS, Talk
+from tests.conftest import LATE, TERN
+from tests.desk.conftest import ATTACK, Talk
 
 
 @pytest.fixture
@@ -133,10 +134,10 @@ def test_ways_home_are_told_only_while_somebody_is_outside(talk):
 
 @pytest.fixture(scope="module")
 def late():
-    log = pk.read_log(SCENARIOS / "running-late")
+    log = pk.read_log(LATE)
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("PLANNING_KIT_STATE", str(Path("/nonexistent")))
-        yield Talk(pk.load_scenario(SCENARIOS / "tern-station"), log, "3:58")
+        yield Talk(pk.load_scenario(TERN), log, "3:58")
 
 
 def test_options_are_told_ranked_looked_at_and_taken_into_the_log(late):

@@ -14,6 +14,7 @@ from planning_kit.desk.assets import library_text, module_text, style_text
 from planning_kit.desk.snapshot import WIDGET_MIME
 from planning_kit.desk.workbench import Workbench
 from planning_kit.show.chart import PLOTLY_MIME
+from tests.conftest import LATE, TERN
 from tests.desk.conftest import ATTACK, SCENARIOS
 
 
@@ -70,8 +71,8 @@ def test_it_shows_what_a_user_wants_and_nothing_else(scenario):
 
 
 def test_it_opens_outside_with_a_log_and_a_now(scenario):
-    log = pk.read_log(SCENARIOS / "running-late")
-    screen = Screen(pk.load_scenario(SCENARIOS / "tern-station"), log, "3:58")
+    log = pk.read_log(LATE)
+    screen = Screen(pk.load_scenario(TERN), log, "3:58")
     assert screen.bench.plan.now_min == 238
     assert len(screen.bench.log) == len(log)
     assert "outside" in screen.ask_at_once("hello", has_library=True)

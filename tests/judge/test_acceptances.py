@@ -112,7 +112,7 @@ def test_of_several_alike_the_worst_takes_the_closest_row(tmp_path: Path) -> Non
 def test_each_finding_can_be_accepted_and_then_counts(tmp_path: Path) -> None:
     for name in ("tests/data/tern-1", "scenarios/faulty-plan"):
         folder = tmp_path / Path(name).name
-        shutil.copytree(ROOT / name, folder)
+        shutil.copytree(ROOT / name, folder, ignore=shutil.ignore_patterns("accepted.csv"))
         plan = pk.time_plan(pk.load_scenario(folder))
         found = plan.findings
         plan.accept(found.iloc[0], "A", "x")

@@ -31,12 +31,15 @@ def test_hardware(findings: pd.DataFrame) -> None:
         ("", "D2"),  # bag too full
         ("EV1", "B1"), ("EV1", "B4"),  # hands too full
         ("EV1", "B5"),  # the partner is elsewhere
+        ("EV1", "F1"), ("EV1", "F1"), ("EV1", "F1"),  # the camera, the bag and the cover are elsewhere
         ("EV2", "B5"),  # and would have too much in hand
         ("EV2", "C1"),  # not in the bag
         ("EV2", "C2"),  # part 1 is elsewhere
         ("EV2", "D1"),  # hands too full
         ("EV2", "D3"),  # the camera is elsewhere
+        ("EV2", "E2"), ("EV2", "E2"),  # the tag comes only later; part 1 is in the bag
     ]
+    assert rows(outing, "custody", "concern") == [("", "F1"), ("EV1", "F1")]  # the wipe; the driver, in hand
 
 
 def test_endings(findings: pd.DataFrame) -> None:
@@ -53,11 +56,13 @@ def test_loads_have_their_numbers(findings: pd.DataFrame) -> None:
 
 
 def test_footholds(findings: pd.DataFrame) -> None:
-    assert rows(findings, "footholds") == [("EV1", "B3"), ("EV1", "B4"), ("EV2", "D3")]
+    assert rows(findings, "footholds") == [("EV1", "B3"), ("EV1", "B4"), ("EV1", "B7"), ("EV2", "D3")]
+    # Two in one socket from the start; both crew members in one foothold.
+    assert rows(findings, "footholds", "concern") == [("", ""), ("EV2 EV1", "B2")]
 
 
 def test_tethers(findings: pd.DataFrame) -> None:
-    assert rows(findings, "tethers") == [("EV1", "B3"), ("EV1", "B4"), ("EV2", "B5")]
+    assert rows(findings, "tethers") == [("EV1", "B3"), ("EV1", "B4"), ("EV2", "B5"), ("EV2", "Z1")]
     reach = findings[findings["source"] == "crew.tether_m"]
     assert reach["value"].tolist() == [30]  # B3 and B4, then B7: the hook is at the hatch all along
     assert reach["message"].str.contains("move the hook to Mid ring").all()
@@ -65,6 +70,6 @@ def test_tethers(findings: pd.DataFrame) -> None:
 
 def test_bulky_boxes_on_tight_and_snag_routes(findings: pd.DataFrame) -> None:
     # Boxes A and B into the slot, box A out of it and to the tip, the failed box back. EV2, who is meant to
-    # have the failed box since B5, takes it through the slot and home.
+    # have the failed box since B5, takes it through the slot and to the ring.
     assert rows(findings, "routes", "concern") == [
-        ("EV1", "B2"), ("EV1", "B3"), ("EV1", "B3"), ("EV1", "B5"), ("EV2", "E1"), ("EV2", "Z1")]
+        ("EV1", "B2"), ("EV1", "B3"), ("EV1", "B3"), ("EV1", "B5"), ("EV2", "E1"), ("EV2", "E2")]

@@ -17,7 +17,7 @@ def random_outing(small: pk.Scenario, seed: int) -> pk.Scenario:
     names = ["HAT", *(f"P{number}" for number in range(1, int(random.integers(5, 9))))]
     anchors = {"HAT", *(name for name in names if random.random() < 0.6)}
     places = pd.DataFrame([
-        {"place": name, "title": name, "x_m": 0, "y_m": 0, "z_m": 0, "crew_at_once": "",
+        {"place": name, "title": name, "x_m": 0, "y_m": 0, "z_m": 0, "crew_at_once": 2,
          "anchor": "yes" if name in anchors else "no", "socket": "no", "caution": ""} for name in names])
     ways = {(names[int(random.integers(0, number))], names[number]) for number in range(1, len(names))}
     ways |= {tuple(sorted(random.choice(names, 2, replace=False))) for _ in range(int(random.integers(0, 3)))}

@@ -22,6 +22,7 @@ from planning_kit.plan.order_timing import OrderTiming
 from planning_kit.plan.suits import co2_g_per_min, oxygen_g_per_min, water_g_per_min
 from planning_kit.plan.timing import earliest_starts
 from tests.inputs.small_folder import SCENARIO_TOML, write_small
+from tests.plan.whole_scenarios import random_scenario
 
 SMALL = Path(__file__).parents[2] / "scenarios" / "small-outing"
 FLOWN = {"airlock.hatch_closed_min": 5, "airlock.repress_start_min": 8, "airlock.repress_safe_min": 16}
@@ -292,3 +293,48 @@ def test_the_end_in_words() -> None:
     plan = pk.time_plan(named)
     assert plan.summary.set_index("item").loc["The outing ends when", "value"] == "inner hatch open"
     assert "The outing ends when inner hatch open." in plan.briefing().text
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_shut_hatch_keeps_everyone_at_the_airlock(seed: int) -> None:
+    draw = random.Random(seed)
+    scenario = random_scenario(draw)
+    opens = draw.uniform(0, 60)
+    try:
+        plan = pk.time_plan(scenario.with_settings({"airlock.hatch_open_min": opens}))
+    except pk.ScenarioError:
+        pytest.skip("no plan with so late a hatch")
+    free = pk.time_plan(scenario)
+    airlock, lanes = scenario.settings.airlock_place, plan.timeline
+    crew = lanes[lanes["crew"].isin(["EV1", "EV2"])]
+    outside = crew[(crew["place"] != airlock) | ~crew["to_place"].isin(["", airlock])]
+    assert (outside["start_min"] >= opens - 1e-6).all()
+    assert (plan.timed.starts >= free.timed.starts).all()
+    # It holds nothing that is later anyway.
+    shut = pk.time_plan(scenario.with_settings({"airlock.hatch_open_min": 0}))
+    assert shut.timed.starts.tolist() == free.timed.starts.tolist()
+
+
+def test_a_published_summary_timeline_adds_up() -> None:
+    # US EVA 23, public summary timeline (seen as an excerpt only): EV1's blocks of 5 + 30 + 30 + 90 + 90 + 60
+    # + 20 + 45 + 5 min are the published 6:15. The first 5 are post-depressurisation, the last 5 ingress.
+    base = outing()
+    blocks = [30, 30, 90, 90, 60, 20, 45]
+    steps = rows(base.steps, *({"step": f"P{number}", "task": "T", "crew": "EV1", "place": "NEAR",
+                                "minutes_low": minutes, "minutes_likely": minutes, "minutes_high": minutes}
+                               for number, minutes in enumerate(blocks)))
+    scenario = base.with_tables({"steps": steps, "routes": base.routes.assign(minutes=[0.0, ""])})
+    plan = pk.time_plan(scenario.with_settings(
+        {"airlock.hatch_open_min": 5, "airlock.hatch_closed_min": 5, "airlock.repress_start_min": 5,
+         "airlock.repress_safe_min": 20, "airlock.ends": "hatch_closed", "horizon_h": 8}))
+    # No route is quite without length.
+    assert (plan.end_min, plan.timed.safe_min) == pytest.approx((375, 390), abs=1e-5)
+
+
+def test_the_briefing_tells_when_the_hatch_opens() -> None:
+    airlock = {"airlock.depress_start_min": 0, "airlock.hatch_open_min": 30, "airlock.ends": "hatch_closed"}
+    words = pk.time_plan(outing().with_settings(FLOWN | airlock)).briefing().text
+    assert "Depressurisation begins at PET 0:00" in words
+    assert "Nobody is outside before the hatch opens, at PET 0:30" in words
+    assert "The pressure can be breathed at PET 1:36" in words
+    assert "Repressurisation, 11 min: the pressure can be breathed at 1:36." in words

@@ -148,7 +148,7 @@ def test_brought_only_over_routes_and_from_places_that_allow_it(small: pk.Scenar
         table["rescue"] = [draw.choice(["", "", "yes", "no"]) for _ in table.index]
     plan = pk.time_plan(scenario.with_tables({"places": places, "routes": routes}))
     open_places = {row.place for row in places.itertuples()
-                   if row.rescue == "yes" or (row.rescue == "" and row.crew_at_once != 1)}
+                   if row.rescue == "yes" or (row.rescue == "" and row.crew_at_once == 2)}
     closed = [(row.from_place, row.to_place) for row in routes.itertuples()
               if row.rescue == "no" or (row.rescue == "" and row.tight != "no")]
     walkers = {crew: Walker(plan, crew) for crew in ("EV1", "EV2")}

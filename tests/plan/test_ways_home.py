@@ -26,7 +26,7 @@ from tests.plan.whole_scenarios import random_scenario
 
 TESTS = Path(__file__).parents[1]
 SCENARIOS = TESTS.parent / "scenarios"
-FOLDERS = {"demo": SCENARIOS / "tern-station", "small": SCENARIOS / "small-outing",
+FOLDERS = {"demo": TESTS / "data" / "tern-2", "small": SCENARIOS / "small-outing",
            "faulty": SCENARIOS / "faulty-plan", "tern-1": TESTS / "data" / "tern-1"}
 CREW = {"EV1": "EV2", "EV2": "EV1"}
 STORES = ("oxygen_left_g", "co2_left_g", "energy_left_wh", "water_left_g")

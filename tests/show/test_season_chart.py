@@ -58,7 +58,7 @@ def test_the_json_is_plain_and_the_same_every_time(season):
 
 
 def test_a_real_season_draws():
-    orbit = pk.load_orbit("scenarios/tern-station/orbit.json")
+    orbit = pk.load_orbit("tests/data/tern-2/orbit.json")
     figure = season_chart(pk.season(orbit, "2031-05-01", "2031-05-31"), theme="dark")
     assert len(trace_named(figure, "beta").x) >= 30
 

@@ -59,10 +59,10 @@ class _Home:
 def ways_home(plan: TimedPlan, how: str = TERMINATE, every_min: float = 1.0) -> pd.DataFrame:
     """Terminate or abort at every minute of the outing: a row a crew member and moment.
 
-    ``step`` in hand, ``make_safe`` in words, ``safe_min``; ``back_min`` from the end of that until inside;
-    ``total_min``; ``airlock_min`` (PET); ``oxygen_margin_min`` of the emergency oxygen, and
-    ``suit_margin_min`` of the consumable ``first_out``. Raises `ScenarioError` for another ``how`` and for
-    minutes as `whole_minutes` does.
+    ``step`` in hand, ``make_safe`` in words, ``safe_min``; ``back_min`` from the end of that until the
+    pressure can be breathed; ``total_min``; ``inside_min`` (PET of it); ``oxygen_margin_min`` of the
+    emergency oxygen, and ``suit_margin_min`` of the consumable ``first_out``. Raises `ScenarioError` for
+    another ``how`` and for minutes as `whole_minutes` does.
     """
     _check(how)
     moments = whole_minutes(plan, every_min)[:-1]  # at the end they are home

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 import planning_kit as pk
+from tests.conftest import TERN
 
 SCENARIOS = Path(__file__).parents[3] / "scenarios"
 _NOT_IN_HALF_A_DAY = ("REG", "INS", "HTR", "SMP", "ANT", "LMP", "SHD")
@@ -21,7 +22,7 @@ def half_a_day(without: tuple[str, ...] = _NOT_IN_HALF_A_DAY) -> pk.Scenario:
     two gaps, out and back, an operator and a desk. Two tasks may be traded, one may be left out. Items that
     nobody touches any more may stay where they are.
     """
-    demo = pk.load_scenario(SCENARIOS / "tern-station")
+    demo = pk.load_scenario(TERN)
     left = pk.time_plan(demo).what_if(drop=without).scenario
     touched = " ".join(left.steps[column].str.cat(sep=" ")
                        for column in ("takes", "leaves", "uses", "foothold"))

@@ -13,12 +13,13 @@ from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.logbook import Logbook
 from planning_kit.explore.watch.now import HELD, Clock
 from planning_kit.explore.watch.watch import Watch
-from tests.explore.watch.conftest import SCENARIOS, called, far_off, start_of
+from tests.conftest import LATE, TERN
+from tests.explore.watch.conftest import called, far_off, start_of
 
 
 @pytest.fixture(scope="module")
 def demo_plan_in_a_folder(tmp_path_factory: pytest.TempPathFactory) -> pk.Plan:
-    folder = shutil.copytree(SCENARIOS / "tern-station", tmp_path_factory.mktemp("demo") / "tern")
+    folder = shutil.copytree(TERN, tmp_path_factory.mktemp("demo") / "tern")
     return pk.time_plan(pk.load_scenario(folder))
 
 
@@ -27,7 +28,7 @@ def outing(demo_plan_in_a_folder: pk.Plan, tmp_path: Path, monkeypatch: pytest.M
     """A session on the demo, and a watch at PET 3:58 of the log that comes with it."""
     monkeypatch.setenv("PLANNING_KIT_STATE", str(tmp_path / "state"))
     session = Session(demo_plan_in_a_folder.scenario)
-    log = pk.read_log(SCENARIOS / "running-late")
+    log = pk.read_log(LATE)
     book = Logbook.of_frame(log[log["logged_at"] <= "2031-05-14T15:18:00Z"])
     clock = Clock(HELD, session.plan.pet_zero, far_off())
     watch = Watch(session.plan, book, clock, far_off)

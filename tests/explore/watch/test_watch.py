@@ -15,6 +15,7 @@ from planning_kit.explore.watch.logbook import Entry, Logbook, log_lines
 from planning_kit.explore.watch.now import HELD, RUNNING, WALL, Clock
 from planning_kit.explore.watch.watch import Watch
 from planning_kit.inputs import log_append
+from tests.conftest import LATE, TERN
 from tests.explore.watch.conftest import SCENARIOS, called, far_off, start_of
 
 
@@ -183,7 +184,7 @@ def test_the_log_says_what_a_correction_says_once_it_is_corrected(watch, wall):
 
 
 def test_the_log_of_another_outing_is_said_once(plan, wall):
-    frame = pk.read_log(SCENARIOS / "running-late").head(40)
+    frame = pk.read_log(LATE).head(40)
     book = Logbook.of_frame(frame.assign(at="0:05", logged_at=None))
     watch = Watch(plan.timed, book, Clock.wall(wall()), wall)
     wall.at(10)
@@ -306,9 +307,9 @@ def test_without_a_folder_the_log_is_kept_in_the_session(plan, wall, tmp_path):
 
 
 def test_a_log_given_as_a_table_is_not_written_back():
-    plan = pk.time_plan(pk.load_scenario(SCENARIOS / "tern-station"))
-    frame = pk.read_log(SCENARIOS / "running-late")
-    before = (SCENARIOS / "running-late" / "log.csv").read_bytes()
+    plan = pk.time_plan(pk.load_scenario(TERN))
+    frame = pk.read_log(LATE)
+    before = (LATE / "log.csv").read_bytes()
     book = Logbook.of_frame(frame)
     watch = Watch(plan.timed, book, first_clock(plan.timed, book, far_off()), far_off)
     assert watch.log_so_far.faults == ()
@@ -316,7 +317,7 @@ def test_a_log_given_as_a_table_is_not_written_back():
     watch.set_clock(HELD, "1:40")
     by_then = frame[frame["logged_at"] <= "2031-05-14T13:00:00Z"]
     assert pk.Plan(watch.plan).standing == plan.retime(by_then, "1:40").standing
-    assert (SCENARIOS / "running-late" / "log.csv").read_bytes() == before
+    assert (LATE / "log.csv").read_bytes() == before
 
 
 def test_a_log_with_pet_only_is_a_log(plan, wall):
