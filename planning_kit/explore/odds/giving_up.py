@@ -48,14 +48,15 @@ class Giving:
     played: Play
     rules: Sequence[Task]
 
-    def first(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    def first(self) -> tuple[np.ndarray, np.ndarray, list[tuple[int, np.ndarray]]]:
         """When something is given up first (samples,; inf: nothing), at which step, and what goes on broken.
 
-        The last is a mask (steps, samples): steps of tasks that would be given up if it were known how.
+        The last are rows with the minutes (samples,) at which their task would be given up before that if it
+        were known how (inf: never).
         """
         count = self.given.durations.shape[1]
         best, at_row = np.full(count, np.inf), np.full(count, -1)
-        stuck = np.zeros(self.given.durations.shape, dtype=bool)
+        stuck: list[tuple[int, np.ndarray]] = []
         tasks = {task.task: task for task in self.part.outing.records.tasks}
         offers = [(row, when) for rule in self.rules if rule.task in self.part.rows_of
                   for row, when in [self._cut(rule)]]
@@ -65,7 +66,7 @@ class Giving:
                 when = np.maximum(when, self.given.now_min)
             if put_back_min(self.part, task) is None:
                 has_begun = np.isfinite(when) & self._has_begun(task.task, when).any(axis=0)
-                stuck[row] |= has_begun
+                stuck.append((row, np.where(has_begun, when, np.inf)))
                 when = np.where(has_begun, np.inf, when)
             is_first = when < best
             best[is_first], at_row[is_first] = when[is_first], row
@@ -136,7 +137,7 @@ class Giving:
             found.append((row, missed, goes))
         if asked:  # all at once
             samples = np.concatenate([members for _, _, members in asked])
-            end = expected_end(self.part.foresight, self.given.of(samples), self.played.starts[:, samples],
+            end = expected_end(self.part.foresight, self.given, self.played.starts, samples,
                                np.concatenate([missed[members] for _, missed, members in asked]))
             is_late = np.split(end > self.part.outing.hard_min,
                                np.cumsum([len(members) for _, _, members in asked])[:-1])

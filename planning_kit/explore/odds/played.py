@@ -81,13 +81,17 @@ def play(foresight: Foresight, given: Given) -> Play:
                   for name in ("starts", "missed_at", "is_lost")))
 
 
-def expected_end(foresight: Foresight, given: Given, starts: np.ndarray, now_min: np.ndarray) -> np.ndarray:
-    """PET minutes at which the outing is expected to end (samples,), as seen at ``now_min`` (samples,)."""
+def expected_end(foresight: Foresight, given: Given, starts: np.ndarray, samples: np.ndarray,
+                 now_min: np.ndarray) -> np.ndarray:
+    """PET minutes at which the outing is expected to end in ``samples`` (positions), each as seen at its now.
+
+    ``starts`` (steps, samples) are those of all samples, as they are played.
+    """
     played = _Played(foresight, given)
     played.starts, played.finishes = starts, starts + played.durations
     played.latest = played.finishes.max(axis=1)
     everything = Look(-1, foresight.order, ())
-    return _Rest(played, everything, np.arange(starts.shape[1]), now_min).end()
+    return _Rest(played, everything, samples, now_min).end()
 
 
 class _Played:
@@ -226,7 +230,7 @@ class _Played:
         count = 0
         while len(looking):
             at = now[looking]
-            rest = _Rest(self, look, looking, at)
+            rest = _Rest(self, look, slice(None) if len(looking) == len(ready) else looking, at)
             due, count = self._judged(look.step, at, rest.due(), looking), count + 1
             start[looking[due <= at]] = at[due <= at]
             # Where what is late slips by seconds, again and again, a look every half minute will do.
@@ -239,10 +243,10 @@ class _Played:
 class _Rest:
     """The plan of the rest on expected minutes, for one look of some samples, each at its ``now``."""
 
-    def __init__(self, played: _Played, look: Look, samples: np.ndarray, now: np.ndarray) -> None:
+    def __init__(self, played: _Played, look: Look, samples: np.ndarray | slice, now: np.ndarray) -> None:
         self.played, self.look, self.now = played, look, now
         self.network, self.expected = played.network, played.expected
-        self.samples = slice(None) if len(samples) == played.starts.shape[1] else samples
+        self.samples = samples
         self.start: dict[int, np.ndarray] = {}
         self.finish: dict[int, np.ndarray] = {}
         self.begun: dict[int, np.ndarray] = {}

@@ -116,8 +116,11 @@ def _play_on(part: Part, draws: Draws, plans: SampledPlans, members: np.ndarray,
     plans.starts[np.ix_(part.kept, members)] = played.starts
     giving = Giving(part, given, played, rules)
     when, rows, stuck = giving.first()
-    plans.is_stuck[np.ix_(part.kept, members)] = stuck
-    plans.is_lost[np.ix_(part.kept, members)] |= played.is_lost
+    # What comes after something is given up is played anew.
+    for row, at in stuck:
+        plans.is_stuck[part.kept[row], members[at < when]] = True
+    for row in np.flatnonzero(played.is_lost.any(axis=1)).tolist():
+        plans.is_lost[part.kept[row], members[played.is_lost[row] & (played.starts[row] < when)]] = True
     for row in np.unique(rows[rows >= 0]).tolist():
         same = rows == row
         plans.give_up(giving, members[same], when[same], row)
