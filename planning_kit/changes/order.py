@@ -59,10 +59,10 @@ class Order(Change):
 class Trade(Change):
     """EV1 and EV2 trade the steps of ``tasks``, with everything in them that names a crew member.
 
-    Crew, the prefixes and hand-overs of ``takes`` and ``leaves``, and ``hooks`` are traded; shared steps stay
-    shared. People stay themselves: suits, tethers, paces. An item that starts on a crew member goes along
-    when all steps that touch it are traded. Single ``steps`` are traded too, but no item goes along with
-    these: of a task that has begun it is in someone's hands. Done twice, it is as before.
+    Crew, the prefixes and hand-overs of ``takes`` and ``leaves``, ``hooks`` and ``rides`` are traded; shared
+    steps stay shared. People stay themselves: suits, tethers, paces. An item that starts on a crew member
+    goes along when all steps that touch it are traded. Single ``steps`` are traded too, but no item goes
+    along with these: of a task that has begun it is in someone's hands. Done twice, it is as before.
     """
 
     kind = "swap"
@@ -81,7 +81,7 @@ class Trade(Change):
             tables["hardware"] = hardware
         steps = tables["steps"]
         traded = [step.task in self.tasks or step.step in self.steps for step in records.steps]
-        for column in ("crew", "takes", "leaves", "hooks"):
+        for column in ("crew", "takes", "leaves", "hooks", *(["rides"] if "rides" in steps else [])):
             steps[column] = [_traded(step, column) if is_traded else before for before, step, is_traded
                              in zip(steps[column], records.steps, traded, strict=True)]
         tables["steps"] = steps
@@ -91,8 +91,8 @@ def _traded(step: Step, column: str) -> str:
     """A cell of a step with EV1 and EV2 traded."""
     if column == "crew":
         return PARTNER.get(step.crew, step.crew)
-    if column == "hooks":
-        return " ".join(PARTNER[crew] for crew in step.hooks)
+    if column in ("hooks", "rides"):
+        return " ".join(PARTNER[crew] for crew in getattr(step, column))
     moves: tuple[ItemMove, ...] = getattr(step, column)
     return " ".join(
         move_text(replace(move, crew=PARTNER.get(move.crew, ""), into=PARTNER.get(move.into, move.into)))

@@ -32,6 +32,7 @@ from planning_kit.inputs.times import pet_min
 from planning_kit.judge.all_checks import new_findings
 from planning_kit.judge.findings import STOP
 from planning_kit.plan.build import first_releases, order_bounds, travel_into, ways_home, work_order
+from planning_kit.plan.late import planned_starts
 from planning_kit.plan.network import GRID_MIN, HATCH, LOGGED, NOW, Network
 from planning_kit.plan.network import ORDER as ORDER_BOUND
 from planning_kit.plan.timed import TimedPlan
@@ -66,7 +67,7 @@ def _that_help(plan: TimedPlan, target: Target, moves: Iterable[tuple[int, int]]
         tried.add(key)
         # Only the times: what follows from them is worked out for the few that are proved.
         network = _network_of(plan, orders)
-        starts = earliest_starts(network, plan.durations)
+        starts = planned_starts(network, plan.durations)
         if target.is_met(starts):
             end_min = float(outing_end(network, starts, plan.durations))
             yield _candidate(plan, rows, moved, after, end_min)
@@ -129,6 +130,7 @@ def _may_help(plan: TimedPlan, target: Target, moved: int) -> bool:
     rows = [i for i in range(len(plan.steps)) if i != moved]
     network = _network_of(plan, _orders_of(plan, rows))
     # From PET 0 on: out of its lanes the moved step may be held by nothing, and must not look unplaced.
+    # The earliest, as a late target must be too to be met: how late it is depends on what is behind it.
     starts = earliest_starts(network, plan.durations, np.zeros(len(plan.steps)))
     return bool(target.is_met(starts - 16 * GRID_MIN))  # ways in parts are rounded in parts
 

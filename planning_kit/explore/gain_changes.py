@@ -22,9 +22,9 @@ from planning_kit.inputs.faults import ScenarioError, is_number
 from planning_kit.inputs.records import Gap, Records
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.drop_order import may_go
+from planning_kit.plan.late import planned_starts
 from planning_kit.plan.network import GROUP, LIGHT, LINK, ROUNDING_MIN, WINDOW
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.plan.timing import earliest_starts
 
 _WINDOW_KINDS = (LIGHT, LINK, WINDOW, GROUP)
 
@@ -124,7 +124,7 @@ def shortened_steps(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
     by_min = np.concatenate([np.arange(1, count + 1) / _TENTHS for count in tenths] or [np.zeros(0)])
     durations = np.repeat(plan.durations[:, None], len(owner), axis=1)
     durations[owner, np.arange(len(owner))] -= by_min
-    starts = earliest_starts(plan.network, np.maximum(durations, 0.0))
+    starts = planned_starts(plan.network, np.maximum(durations, 0.0))
     met = np.flatnonzero(target.is_met(starts))
     # The columns of a step begin with the least cut, so its first that meets the target is the least.
     positions, first = np.unique(owner[met], return_index=True)
@@ -241,4 +241,4 @@ def earlier_pet_zero(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
 
 def _starts_of(plan: TimedPlan, records: Records, durations: np.ndarray) -> np.ndarray:
     """Starts under the plan's sky, and with its past, with other steps or gaps."""
-    return earliest_starts(network_of(plan, records), durations)
+    return planned_starts(network_of(plan, records), durations)

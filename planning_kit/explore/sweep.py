@@ -27,6 +27,7 @@ from planning_kit.judge.findings import STOP
 from planning_kit.plan.activities import WAIT, minutes_of
 from planning_kit.plan.build import build_network, crew_travel
 from planning_kit.plan.hard_limit import Timings
+from planning_kit.plan.late import planned_starts
 from planning_kit.plan.network import LIGHT, Network, on_grid
 from planning_kit.plan.plan_times import Almanac, almanac_for
 from planning_kit.plan.timed import TimedPlan
@@ -70,7 +71,7 @@ class PetZeroRange:
         for release in network.releases:
             np.maximum(floor[release.step], offsets + release.at_min, out=floor[release.step])
         moving = replace(network, releases=())
-        starts: np.ndarray = earliest_starts(moving, durations, not_before=floor) - offsets
+        starts: np.ndarray = planned_starts(moving, durations, not_before=floor) - offsets
         starts[:, ~self._is_plain(starts, on_grid(durations)[:, None])] = np.nan
         return starts
 
@@ -79,8 +80,10 @@ class PetZeroRange:
         horizon = self.scenario.settings.horizon_h * 60.0
         needs_end = np.array([windows is not None for windows in self.network.allowed])[:, None]
         last = np.where(needs_end, starts + lengths, starts)
-        known: np.ndarray = np.isfinite(starts).all(axis=0) & (last <= horizon).all(axis=0)
         guard = self.scenario.settings.night_guard_s / 60.0
+        # What is as late as it can be might use the guard of a window that the own horizon cuts.
+        until = horizon - guard if self.network.late else horizon
+        known: np.ndarray = np.isfinite(starts).all(axis=0) & (last <= until).all(axis=0)
         # Where no lit step can start within the guard, both views use a window in progress at PET 0 alike.
         return known & ~self._is_in_a_guard(guard) if self._first_lit_min(lengths[:, 0]) <= guard else known
 

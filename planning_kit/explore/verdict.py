@@ -26,7 +26,7 @@ STOP, WORSE, LOOK, BETTER, SAME = "stop", "worse", "look", "better", "same"
 CONTROLS, TASKS = "controls", "tasks"
 _TABLES = ("inhibits", "gaps", "windows")
 _STEP_COLUMNS = ("light", "same_window", "windows", "foothold", "link", "after", "caution", "make_safe",
-                 "safe_orderly_min", "safe_now_min", "via_places")
+                 "safe_orderly_min", "safe_now_min", "via_places", "when", "late_margin_min")
 _PLACE_COLUMNS = ("crew_at_once", "anchor", "socket", "tight", "snag", "caution", "rescue")
 _SECTIONS = ("lighting.", "suit.", "exertion_w.", "relays.")
 VERDICT_COLUMNS = ["verdict", "about", "words"]

@@ -10,36 +10,23 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from functools import lru_cache
 from pathlib import Path
+from typing import Annotated
 
 import pandas as pd
 
 from planning_kit.inputs.cells import CellFault, parse_moment
 from planning_kit.inputs.faults import Faults
-from planning_kit.inputs.fields import Field, Table
+from planning_kit.inputs.fields import Table, column, columns_of
 from planning_kit.inputs.format import ACCEPTED_FILE
-from planning_kit.inputs.raw import RawTable, csv_row, read_table
+from planning_kit.inputs.raw import RawTable, csv_row, read_tables
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.sign_offs import Reviewed, bytes_beside, unfit_texts, write_beside
 from planning_kit.inputs.typed_tables import Row, number_text, parse_table
-
-ACCEPTED = Table("accepted", "one finding of the plan that somebody has accepted", ("rule",), (
-    Field("rule", "text", "check and rule of the finding, such as return/helped-too-far", needed=True),
-    Field("about", "text", "what it is about, as in plan.findings"),
-    Field("crew", "text", "whom it concerns, as in plan.findings"),
-    Field("step", "text", "its step; it may be empty where the rule shows at any step"),
-    Field("value", "number", "the value that was accepted, in the unit of the finding"),
-    Field("limit", "number", "the limit that it was held against"),
-    Field("by", "text", "who accepted it", needed=True),
-    Field("why", "text", "why it can be accepted", needed=True),
-    Field("date", "text", "when: an ISO date or a UTC moment", needed=True),
-), may_be_absent=True, is_unique=False)
-ACCEPTED_COLUMNS = [field.name for field in ACCEPTED.fields]
-_RULE = re.compile("[a-z-]+/[a-z-]+")
-_DAY = re.compile("[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 
 @dataclass(frozen=True)
@@ -47,15 +34,21 @@ class Acceptance:
     """One row: which finding, at which numbers (NaN where there is none), by whom, why and when."""
 
     row: int
-    rule: str
-    about: str
-    crew: str
-    step: str
-    value: float
-    limit: float
-    by: str
-    why: str
-    date: str
+    rule: Annotated[str, column("text", "check and rule, such as return/helped-too-far", needed=True)]
+    about: Annotated[str, column("text", "what it is about, as in plan.findings")]
+    crew: Annotated[str, column("text", "whom it concerns, as in plan.findings")]
+    step: Annotated[str, column("text", "its step; it may be empty where the rule shows at any step")]
+    value: Annotated[float, column("number", "the value that was accepted, in the unit of the finding")]
+    limit: Annotated[float, column("number", "the limit that it was held against")]
+    by: Annotated[str, column("text", "who accepted it", needed=True)]
+    why: Annotated[str, column("text", "why it can be accepted", needed=True)]
+    date: Annotated[str, column("text", "when: an ISO date or a UTC moment", needed=True)]
+
+
+ACCEPTED = Table("accepted", "one finding of the plan that somebody has accepted", ("rule",),
+                 columns_of(Acceptance), may_be_absent=True, is_unique=False)
+ACCEPTED_COLUMNS = [field.name for field in ACCEPTED.fields]
+_RULE = re.compile("[a-z-]+/[a-z-]+")
 
 
 def acceptances_of(folder: Path) -> tuple[Acceptance, ...]:
@@ -80,16 +73,16 @@ def add_acceptance(reviewed: Reviewed, texts: Mapping[str, str], given_date: obj
     `SaveConflict` where it was changed on disk.
     """
     faults = unfit_texts(reviewed, **texts)
-    for column in ("by", "why"):
-        if isinstance(texts[column], str) and not texts[column].strip():
-            faults.add(ACCEPTED.name, None, column, "", f"is empty; say {'who' if column == 'by' else 'why'}")
+    for name, what in (("by", "who"), ("why", "why")):
+        if isinstance(texts[name], str) and not texts[name].strip():
+            faults.add(ACCEPTED.name, None, name, "", f"is empty; say {what}")
     when = ""
     try:
         when = _date_text(datetime.now(UTC).date() if given_date is None else given_date)
     except CellFault as fault:
         faults.add(ACCEPTED.name, None, "date", given_date, str(fault))
     faults.stop_if_any()
-    cells = {**{column: " ".join(text.split()) for column, text in texts.items()}, "date": when}
+    cells = {**{name: " ".join(text.split()) for name, text in texts.items()}, "date": when}
     write_beside(reviewed, ACCEPTED_FILE, lambda before: _with_row(before, cells))
 
 
@@ -99,7 +92,7 @@ def _with_row(before: bytes | None, cells: Mapping[str, str]) -> bytes:
         before = (csv_row(ACCEPTED_COLUMNS) + "\n").encode()
     raw = _read(before)[0]  # a file that cannot be read is not added to
     end = b"" if before.endswith((b"\n", b"\r")) else raw.newline.encode()
-    row = csv_row(cells.get(column, "") for column in raw.header) + raw.newline
+    row = csv_row(cells.get(name, "") for name in raw.header) + raw.newline
     after = before + end + row.encode()
     _read(after)
     return after
@@ -108,23 +101,19 @@ def _with_row(before: bytes | None, cells: Mapping[str, str]) -> bytes:
 @lru_cache(maxsize=4)
 def _read(data: bytes) -> tuple[RawTable, tuple[Acceptance, ...]]:
     faults = Faults()
-    try:
-        raw = read_table(ACCEPTED, data, faults)
-    except CellFault as fault:
-        faults.add(ACCEPTED.name, *fault.where, str(fault))
-        faults.stop_if_any()
-    rows = parse_table(ACCEPTED, raw, faults)
+    tables = read_tables({ACCEPTED.file: data}, faults, (ACCEPTED,))
+    rows = parse_table(ACCEPTED, tables[ACCEPTED.name], faults) if tables else []
     for row in rows:
         _check(row, faults)
     faults.stop_if_any()
-    return raw, tuple(map(_acceptance, rows))
+    return tables[ACCEPTED.name], tuple(map(_acceptance, rows))
 
 
 def _check(row: Row, faults: Faults) -> None:
     """What the kinds of the columns do not say."""
-    for column in ("by", "why"):
-        if row.text(column).isspace():
-            row.fault(faults, column, "says nothing; write it, or delete the row")
+    for name in ("by", "why"):
+        if row.text(name).isspace():
+            row.fault(faults, name, "says nothing; write it, or delete the row")
     if row.text("rule") and not _RULE.fullmatch(row.text("rule").strip()):
         row.fault(faults, "rule", "must be check and rule, such as return/helped-too-far")
     has_value, has_limit = (row.number_of(column) is not None for column in ("value", "limit"))
@@ -147,17 +136,16 @@ def _acceptance(row: Row) -> Acceptance:
 def _date_text(given: object) -> str:
     """An ISO date or a UTC moment as text. Raises `CellFault`."""
     text = given.strip() if isinstance(given, str) else given
+    if isinstance(text, str) and len(text) == len("2031-05-14"):
+        with suppress(ValueError):
+            text = date.fromisoformat(text)
     if isinstance(text, date) and not isinstance(text, datetime):
         return text.isoformat()
-    if isinstance(text, str) and _DAY.fullmatch(text):
-        try:
-            return date.fromisoformat(text).isoformat()
-        except ValueError:
-            raise CellFault("is no day of a calendar; write it like 2031-05-14") from None
     try:
         return parse_moment(text).strftime("%Y-%m-%dT%H:%M:%SZ")
     except CellFault:
-        raise CellFault("must be a date like 2031-05-14 or a UTC time like 2031-05-14T11:20:00Z") from None
+        raise CellFault("must be a date of the calendar like 2031-05-14 or a UTC time like "
+                        "2031-05-14T11:20:00Z") from None
 
 
 def numbers_text(value: float, limit: float) -> dict[str, str]:

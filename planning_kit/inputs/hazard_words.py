@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Collection, Iterator
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from planning_kit.inputs.fields import FAR_M
@@ -19,7 +19,8 @@ _NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)"
 _BETA = re.compile(rf"(abs\(beta\)|beta)\s*(<=|>=|<|>)\s*({_NUMBER})")
 _ITEM = re.compile(rf"item:({_ID})@({_ID})")
 _OFF = re.compile(rf"off:({_ID})")
-_CONTROL_TOKEN = re.compile(rf"\s*([()|]|{_ID})")
+_CONTROL_TOKEN = re.compile(rf"[()|]|{_ID}")
+_HOW = "must be written A B (all), A | B (either) or 2 of (A B C), with ids of inhibits.csv"
 _PAIR = re.compile(rf"({_ID}):({_ID})")
 _MOST_DEEP = 10
 
@@ -58,9 +59,18 @@ class Controls:
     def text(self) -> str:
         """As it is typed."""
         parts = [f"({each.text})" if isinstance(each, Controls) else each for each in self.of]
-        if self.least == len(parts):
-            return " ".join(parts)
-        return " | ".join(parts) if self.least == 1 else f"{self.least} of ({' '.join(parts)})"
+        return self._told(parts, " ", " | ", f"({' '.join(parts)})")
+
+    @property
+    def words(self) -> str:
+        """As it is read: ``A and B``, ``A or B``, ``2 of A, B, C``."""
+        parts = [f"({each.words})" if isinstance(each, Controls) else each for each in self.of]
+        return self._told(parts, " and ", " or ", ", ".join(parts))
+
+    def _told(self, parts: list[str], every: str, either: str, some: str) -> str:
+        if self.least in (1, len(parts)):
+            return (every if self.least == len(parts) else either).join(parts)
+        return f"{self.least} of {some}"
 
     def without(self, gone: Collection[str]) -> Controls | None:
         """What is left where these inhibits are never in force; None where that can never be enough."""
@@ -68,14 +78,6 @@ class Controls:
                 if each not in gone]
         left = tuple(each for each in kept if each is not None)
         return Controls(self.least, left) if len(left) >= self.least else None
-
-    @property
-    def words(self) -> str:
-        """As it is read: ``A and B``, ``A or B``, ``2 of A, B, C``."""
-        parts = [f"({each.words})" if isinstance(each, Controls) else each for each in self.of]
-        if self.least == len(parts):
-            return " and ".join(parts)
-        return " or ".join(parts) if self.least == 1 else f"{self.least} of {', '.join(parts)}"
 
 
 def parse_when(text: str) -> tuple[Term, ...]:
@@ -98,66 +100,48 @@ def _term(text: str) -> Term:
 
 def parse_controls(text: str) -> Controls:
     """What must be in force. Raises ValueError that says what is wrong."""
-    tokens, at = [], 0
-    while at < len(text.rstrip()):
-        match = _CONTROL_TOKEN.match(text, at)
-        if not match:
-            raise ValueError(_how())
-        tokens.append(match[1])
-        at = match.end()
-    controls, rest = _either(tokens, 0)
-    if rest:
-        raise ValueError(_how())
+    tokens = _CONTROL_TOKEN.findall(text)
+    if "".join(tokens) != "".join(text.split()):
+        raise ValueError(_HOW)
+    controls = _either(tokens, 0)
+    if tokens:
+        raise ValueError(_HOW)
     return controls if isinstance(controls, Controls) else Controls(1, (controls,))
 
 
-def _how() -> str:
-    return "must be written A B (all), A | B (either) or 2 of (A B C), with ids of inhibits.csv"
-
-
-def _either(tokens: list[str], deep: int) -> tuple[str | Controls, list[str]]:
-    if deep > _MOST_DEEP:
-        raise ValueError("is nested too deeply")
+def _either(tokens: list[str], deep: int) -> str | Controls:
+    """Groups with bars between them, which are taken off the ``tokens``; as the functions below do."""
     choices: list[str | Controls] = []
-    while True:
-        group, tokens = _group(tokens, deep)
-        choices.append(group[0] if len(group) == 1 else Controls(len(group), tuple(group)))
-        if tokens[:1] != ["|"]:
-            return (choices[0] if len(choices) == 1 else Controls(1, tuple(choices))), tokens
-        tokens = tokens[1:]
+    while not choices or tokens[:1] == ["|"]:
+        del tokens[:len(choices) and 1]
+        group = _group(tokens, deep)
+        choices.append(group[0] if len(group) == 1 else Controls(len(group), group))
+    return choices[0] if len(choices) == 1 else Controls(1, tuple(choices))
 
 
-def _group(tokens: list[str], deep: int) -> tuple[list[str | Controls], list[str]]:
-    """All controls up to the next bar or bracket."""
-    group: list[str | Controls] = []
-    each: str | Controls
-    while tokens and tokens[0] not in ("|", ")"):
-        if tokens[0].isdigit() and tokens[1:3] == ["of", "("]:
-            each, tokens = _some_of(int(tokens[0]), tokens[3:], deep)
-        elif tokens[0] == "(":
-            each, tokens = _either(tokens[1:], deep + 1)
-            tokens = _closed(tokens)
-        else:
-            each, tokens = tokens[0], tokens[1:]
-        group.append(each)
-    if not group:
-        raise ValueError(_how())
-    return group, tokens
-
-
-def _some_of(least: int, tokens: list[str], deep: int) -> tuple[Controls, list[str]]:
+def _group(tokens: list[str], deep: int) -> tuple[str | Controls, ...]:
+    """All controls up to the next bar or closing bracket."""
     if deep > _MOST_DEEP:
         raise ValueError("is nested too deeply")
-    group, tokens = _group(tokens, deep + 1)
-    if not 1 <= least <= len(group):
-        raise ValueError(f"asks for {least} of {len(group)}")
-    return Controls(least, tuple(group)), _closed(tokens)
-
-
-def _closed(tokens: list[str]) -> list[str]:
-    if tokens[:1] != [")"]:
-        raise ValueError(_how())
-    return tokens[1:]
+    group: list[str | Controls] = []
+    while tokens and tokens[0] not in ("|", ")"):
+        first = tokens.pop(0)
+        if first != "(" and not (first.isdigit() and tokens[:2] == ["of", "("]):
+            group.append(first)
+            continue
+        if first == "(":
+            group.append(_either(tokens, deep + 1))
+        else:
+            del tokens[:2]
+            some = _group(tokens, deep + 1)
+            if not 1 <= int(first) <= len(some):
+                raise ValueError(f"asks for {first} of {len(some)}")
+            group.append(Controls(int(first), some))
+        if not tokens or tokens.pop(0) != ")":
+            raise ValueError(_HOW)
+    if not group:
+        raise ValueError(_HOW)
+    return tuple(group)
 
 
 def parse_points(text: str) -> tuple[Point, ...]:
@@ -177,12 +161,7 @@ def _point(text: str) -> Point:
 
 def parse_pairs(text: str) -> tuple[tuple[str, str], ...]:
     """Routes ``FROM:TO`` separated by blanks. Raises ValueError that says what is wrong."""
-    return tuple(_pairs(text))
-
-
-def _pairs(text: str) -> Iterator[tuple[str, str]]:
     for part in text.split():
-        match = _PAIR.fullmatch(part)
-        if not match:
+        if not _PAIR.fullmatch(part):
             raise ValueError(f"{part[:60]!r} must be written FROM:TO, with the two ends of a route")
-        yield match[1], match[2]
+    return tuple((match[1], match[2]) for match in map(_PAIR.fullmatch, text.split()) if match)

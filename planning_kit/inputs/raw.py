@@ -97,10 +97,11 @@ def decode(data: bytes) -> str:
     return text
 
 
-def read_tables(files: Mapping[str, bytes | None], faults: Faults) -> dict[str, RawTable]:
-    """Every table of the format that ``files`` hold and that can be split into rows; faults of the others."""
+def read_tables(files: Mapping[str, bytes | None], faults: Faults,
+                known: Iterable[Table] = fmt.TABLES) -> dict[str, RawTable]:
+    """Every ``known`` table that ``files`` hold and that can be split into rows; faults of the others."""
     tables = {}
-    for table in fmt.TABLES:
+    for table in known:
         try:
             if (data := files.get(table.file)) is not None:
                 tables[table.name] = read_table(table, data, faults)

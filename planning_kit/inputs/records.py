@@ -216,6 +216,10 @@ class Step:
         may_be_absent=True)] = ()
     clears: Annotated[tuple[str, ...], references("contamination hazards that it clears its crew of",
         "hazards", may_be_absent=True)] = ()
+    when: Annotated[str, choice("asap: as early as it can; late: as late as it can without moving what "
+        "is not late", "asap", "late", default="asap", may_be_absent=True)] = "asap"
+    late_margin_min: Annotated[float, minutes("kept free between a late step and what it would move",
+        default=0.0, may_be_absent=True)] = 0.0
     row: int = 0
 
     @property

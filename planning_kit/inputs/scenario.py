@@ -50,6 +50,12 @@ def load_any_format(folder: Path) -> Scenario:
     return Scenario(path, checked, on_disk, is_upgraded=is_upgraded)
 
 
+def _frame(name: str) -> property:
+    """A table of a scenario as one of its values."""
+    about = "; empty where the folder has none" if fmt.TABLE_BY_NAME[name].may_be_absent else ""
+    return property(lambda scenario: scenario.table(name), doc=f"``{name}.csv``{about}.")
+
+
 @dataclass(frozen=True, eq=False, repr=False)
 class Scenario:
     """An immutable, valid scenario: made by `load_scenario`; a change gives another one.
@@ -106,60 +112,9 @@ class Scenario:
         table = _table_named(name)
         return frame_of(table, self.checked.source.tables.get(name))
 
-    @property
-    def crew(self) -> pd.DataFrame:
-        """``crew.csv``."""
-        return self.table("crew")
-
-    @property
-    def actors(self) -> pd.DataFrame:
-        """``actors.csv``; empty where the folder has none."""
-        return self.table("actors")
-
-    @property
-    def places(self) -> pd.DataFrame:
-        """``places.csv``."""
-        return self.table("places")
-
-    @property
-    def routes(self) -> pd.DataFrame:
-        """``routes.csv``."""
-        return self.table("routes")
-
-    @property
-    def hardware(self) -> pd.DataFrame:
-        """``hardware.csv``."""
-        return self.table("hardware")
-
-    @property
-    def tasks(self) -> pd.DataFrame:
-        """``tasks.csv``."""
-        return self.table("tasks")
-
-    @property
-    def steps(self) -> pd.DataFrame:
-        """``steps.csv``."""
-        return self.table("steps")
-
-    @property
-    def gaps(self) -> pd.DataFrame:
-        """``gaps.csv``."""
-        return self.table("gaps")
-
-    @property
-    def inhibits(self) -> pd.DataFrame:
-        """``inhibits.csv``."""
-        return self.table("inhibits")
-
-    @property
-    def windows(self) -> pd.DataFrame:
-        """``windows.csv``; empty where the folder has none."""
-        return self.table("windows")
-
-    @property
-    def hazards(self) -> pd.DataFrame:
-        """``hazards.csv``; empty where the folder has none."""
-        return self.table("hazards")
+    crew, places, routes, hardware = map(_frame, ("crew", "places", "routes", "hardware"))
+    tasks, steps, gaps, inhibits = map(_frame, ("tasks", "steps", "gaps", "inhibits"))
+    actors, windows, hazards = map(_frame, ("actors", "windows", "hazards"))
 
     def with_table(self, name: str, frame: pd.DataFrame) -> Scenario:
         """A new scenario with one table replaced by an edited DataFrame: see `with_tables`."""

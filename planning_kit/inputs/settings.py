@@ -275,11 +275,21 @@ def _keeping_comments(text: str, steps: list[tuple[list[str], Any]], after: dict
         for path, value in steps:
             _set(document, path, value, tomlkit.table)
         written = tomlkit.dumps(document)
-        if tomllib.loads(written) == after:
+        if exactly(tomllib.loads(written)) == exactly(after):
             return written
     except (TOMLKitError, ValueError, TypeError, LookupError, AttributeError, RecursionError):
         pass
     return tomlkit.dumps(after)
+
+
+def exactly(value: object) -> object:
+    """What TOML holds, to be compared: with its type, so that 1, 1.0 and "1" differ; and NaN is NaN."""
+    if isinstance(value, dict):
+        return {key: exactly(entry) for key, entry in value.items()}
+    if isinstance(value, list):
+        return [exactly(entry) for entry in value]
+    # Hexadecimal, as Python refuses to write huge numbers decimal.
+    return f"{type(value).__name__} {hex(value) if isinstance(value, int) else value}"
 
 
 def _plain(value: object) -> Any:

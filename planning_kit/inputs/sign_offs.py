@@ -34,7 +34,7 @@ _HEADER = """\
 # it is stale when the scenario says something else. Add to this file, change nothing in it.
 """
 _LONGEST = 10_000
-_MOMENT = "%Y-%m-%dT%H:%M:%SZ"
+_MOMENT, _EXAMPLE = "%Y-%m-%dT%H:%M:%SZ", "2031-05-14T11:20:00Z"
 _DIGEST = re.compile("[0-9a-f]{64}")
 _LINE_ENDS = re.compile("\r\n?")
 _KEYS = ("kind", "by", "at", "about", "words", "digest")
@@ -88,14 +88,11 @@ def _entries(data: bytes) -> list[Mapping[str, str]]:
     except (ValueError, RecursionError) as error:
         problem = f"cannot be read as TOML in UTF-8: {error}"
         raise ScenarioError.single(problem, table=SIGN_OFFS_FILE) from None
-    given = content.get("review", [])
-    faults = Faults()
-    entries: list[Mapping[str, str]] = []
+    given, faults, entries = content.get("review", []), Faults(), list[Mapping[str, str]]()
     for number, entry in enumerate(given if isinstance(given, list) else [None], start=1):
         values = entry if isinstance(entry, dict) else {}
         for key in _KEYS:
-            problem = _problem(key, values.get(key, ""))
-            if problem:
+            if problem := _problem(key, values.get(key, "")):
                 faults.add(SIGN_OFFS_FILE, None, f"review {number} {key}", values.get(key), problem)
         entries.append({**{key: _written(values.get(key, "")) for key in _KEYS},
                         _FORMAT_KEY: "given" if _FORMAT_KEY in values else ""})
@@ -119,17 +116,11 @@ def _problem(key: str, value: object) -> str:
         return f"must be {SIGN_OFF} or {NOTE}"
     if key == "digest" and not _DIGEST.fullmatch(text):
         return "must be a digest: 64 digits 0 to 9, a to f"
-    if key == "at" and text and not _is_moment(text):
-        return "must be a UTC time such as 2031-05-14T11:20:00Z"
-    return ""
-
-
-def _is_moment(text: str) -> bool:
     try:
-        datetime.fromisoformat(text)
+        datetime.fromisoformat(text if key == "at" and text else _EXAMPLE)
     except ValueError:
-        return False
-    return True
+        return f"must be a UTC time such as {_EXAMPLE}"
+    return ""
 
 
 def add_review(reviewed: Reviewed, kind: str, by: str, words: str, about: str,
@@ -138,7 +129,12 @@ def add_review(reviewed: Reviewed, kind: str, by: str, words: str, about: str,
 
     Raises `ScenarioError` for what is no review, `SaveConflict` where the scenario was changed on disk.
     """
-    _stop_if_not_fit(reviewed, kind, by, words, about)
+    faults = unfit_texts(reviewed, by=by, words=words, about=about)
+    if kind == NOTE and isinstance(words, str) and not words.strip():
+        faults.add("", None, "words", words, "says nothing; write the note")
+    if isinstance(by, str) and not by.strip():
+        faults.add("", None, "by", by, "is empty; say who reviewed it")
+    faults.stop_if_any()
     words = _LINE_ENDS.sub("\n", words)
     when = as_utc(at, "at") if at is not None else datetime.now(UTC)
     entry = tomlkit.table()
@@ -171,15 +167,6 @@ def write_beside(reviewed: Reviewed, name: str, grown: Callable[[bytes | None], 
         known = {**reviewed.on_disk, **({} if before is None else {name: digest_of(before)})}
         # The scenario's own files go along: they are as on disk, or someone changed them (a conflict).
         write_whole(reviewed.folder, {**reviewed.files, name: data}, known)
-
-
-def _stop_if_not_fit(reviewed: Reviewed, kind: str, by: str, words: str, about: str) -> None:
-    faults = unfit_texts(reviewed, by=by, words=words, about=about)
-    if kind == NOTE and isinstance(words, str) and not words.strip():
-        faults.add("", None, "words", words, "says nothing; write the note")
-    if isinstance(by, str) and not by.strip():
-        faults.add("", None, "by", by, "is empty; say who reviewed it")
-    faults.stop_if_any()
 
 
 def unfit_texts(reviewed: Reviewed, **texts: object) -> Faults:

@@ -19,7 +19,7 @@ from planning_kit.inputs.omm import Elements, elements_from
 from planning_kit.inputs.raw import RawTable, read_files, read_tables, table_bytes
 from planning_kit.inputs.records import Records
 from planning_kit.inputs.setting_records import FrozenMapping
-from planning_kit.inputs.settings import is_sane_file_name, parse_toml
+from planning_kit.inputs.settings import exactly, is_sane_file_name, parse_toml
 from planning_kit.inputs.validate import records_from
 
 
@@ -83,7 +83,7 @@ def _read(files: FolderFiles) -> tuple[_Files, Faults]:
     faults = Faults()
     found = read_files(files, faults)
     settings = parse_toml(found[fmt.SCENARIO_FILE], faults)
-    orbit_name = _orbit_name(settings)
+    orbit_name = orbit_name_in(settings)
     orbit = files.read(orbit_name, faults) if orbit_name else None
     return _Files(found, settings, orbit_name, orbit), faults
 
@@ -103,7 +103,7 @@ def _checked(read: _Files, faults: Faults) -> tuple[Checked, Mapping[str, str]]:
     return Checked(source, records, elements), FrozenMapping(digests)
 
 
-def _orbit_name(data: Mapping[str, object] | None) -> str:
+def orbit_name_in(data: Mapping[str, object] | None) -> str:
     """The orbit message's file name where it is a sane one (a wrong one is a fault of the settings)."""
     name = (data or {}).get("orbit")
     return name if isinstance(name, str) and is_sane_file_name(name) else ""
@@ -159,19 +159,10 @@ def _free_keys(data: Mapping[str, object]) -> dict[str, object]:
     free: dict[str, object] = {}
     for key, value in data.items():
         if key.startswith(fmt.FREE_PREFIX):
-            free[key] = _canonical_free(value)
+            free[key] = exactly(value)
         elif isinstance(value, dict) and (inner := _free_keys(value)):
             free[key] = inner
     return free
-
-
-def _canonical_free(value: object) -> object:
-    if isinstance(value, dict):
-        return {key: _canonical_free(entry) for key, entry in value.items()}
-    if isinstance(value, list):
-        return [_canonical_free(entry) for entry in value]
-    # With its type, so that 1 and "1" differ; hexadecimal, as Python refuses to write huge numbers decimal.
-    return f"{type(value).__name__} {hex(value) if isinstance(value, int) else value}"
 
 
 def _free_columns(table: RawTable) -> dict[str, list[str]]:

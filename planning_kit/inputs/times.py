@@ -101,6 +101,11 @@ def pet_label(pet: float, side: Side = "nearest") -> str:
     return f"{sign}{hours}:{minutes:02d}"
 
 
+def pet_spans(*spans: tuple[float, float]) -> str:
+    """Stretches of PET, none told shorter than it is: ``0:39 to 1:23``, joined by commas."""
+    return ", ".join(f"{pet_label(begin, 'down')} to {pet_label(end, 'up')}" for begin, end in spans)
+
+
 def gmt_label(moment: datetime, side: Side = "nearest") -> str:
     """UTC as day of year and time, ``DDD/hh:mm``, rounded to ``side``."""
     return (moment + timedelta(minutes=_ADDED[side])).astimezone(UTC).strftime("%j/%H:%M")

@@ -8,8 +8,8 @@ float64 (NaN where nothing is given) and everything else as the text of the file
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any
 
@@ -187,29 +187,32 @@ def _column(texts: list[str], field: Field | None) -> pd.Series:
 
 
 def raw_from_frame(table: Table, frame: pd.DataFrame, old: RawTable | None, faults: Faults) -> RawTable:
-    """An edited DataFrame as a text table.
+    """An edited DataFrame as a text table (see `raw_from_texts`).
 
-    What did not change keeps its writing: a number that equals the one in the old row of the same key keeps
-    that row's text, † columns that are empty and were absent stay absent, and a table without any change is
-    the old one, bytes and all.
+    A number that equals the one in the old row of the same key keeps that row's text.
     """
-    before = old or RawTable(table.name)
-    columns = [(str(name), [_text_of(value) for value in frame.iloc[:, position].tolist()])
-               for position, name in enumerate(frame.columns)]
-    kept = [(name, texts) for name, texts in columns if _stays(table.by_name.get(name), texts, before)]
-    header = tuple(name for name, _ in kept)
-    rows = [tuple(texts[number] for _, texts in kept) for number in range(len(frame))]
-    rows = _with_old_numbers(table, header, rows, before)
+    header = tuple(map(str, frame.columns))
+    columns = [[_text_of(value) for value in frame.iloc[:, at].tolist()] for at in range(len(header))]
+    rows = _with_old_numbers(table, header, list(zip(*columns, strict=True)), old or RawTable(table.name))
     refuse_absurd(table, header, rows, faults)
-    rows = [row for row in rows if any(row)]  # as a reader passes over blank lines
-    if old is not None and header == old.header and tuple(rows) == old.rows:
-        return old
-    return RawTable(table.name, header, tuple(rows), tuple(range(2, len(rows) + 2)), newline=before.newline,
-                    has_bom=before.has_bom)
+    return raw_from_texts(table, header, [row for row in rows if any(row)], old)  # as a file: no blank rows
 
 
-def _stays(field: Field | None, texts: list[str], before: RawTable) -> bool:
-    return field is None or not field.may_be_absent or field.name in before.header or any(texts)
+def raw_from_texts(table: Table, header: tuple[str, ...], rows: Sequence[tuple[str, ...]],
+                   old: RawTable | None, numbers: tuple[int, ...] = ()) -> RawTable:
+    """Rows of cells, with their ``numbers`` if they have some, as a text table.
+
+    † columns that are empty and were absent stay absent, and a table without any change is the old one,
+    bytes and all.
+    """
+    before, known = old or RawTable(table.name), table.by_name
+    kept = [at for at, name in enumerate(header) if name not in known or not known[name].may_be_absent
+            or name in before.header or any(row[at] for row in rows)]
+    header, cells = tuple(header[at] for at in kept), tuple(tuple(row[at] for at in kept) for row in rows)
+    if old is not None and (header, cells) == (old.header, old.rows):
+        return replace(old, row_numbers=numbers) if numbers else old
+    return RawTable(table.name, header, cells, numbers or tuple(range(2, len(cells) + 2)),
+                    newline=before.newline, has_bom=before.has_bom)
 
 
 def _text_of(value: Any) -> str:

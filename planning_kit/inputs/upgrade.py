@@ -22,12 +22,13 @@ from planning_kit.inputs.folder_files import (
     record_bytes,
     system_errors_told,
 )
-from planning_kit.inputs.format_1 import FORMAT_1_FILES, Upgraded, is_format_1, is_log, upgraded
+from planning_kit.inputs.format_1 import FORMAT_1_FILES, Upgraded, is_log, upgraded
 from planning_kit.inputs.log_file import log_bytes
 from planning_kit.inputs.save import save_files
 from planning_kit.inputs.scenario import load_scenario
-from planning_kit.inputs.settings import is_sane_file_name, parse_toml
+from planning_kit.inputs.settings import parse_toml
 from planning_kit.inputs.shown_text import one_line, visible
+from planning_kit.inputs.source import orbit_name_in
 
 _USAGE = """\
 usage: python -m planning_kit.inputs.upgrade FOLDER
@@ -70,26 +71,18 @@ def upgrade_folder(folder: str | Path) -> tuple[Path, Upgraded, tuple[str, ...]]
 def _files(files: FolderFiles) -> dict[str, bytes]:
     """The scenario's own files with its orbit message, and its sign-offs."""
     faults = Faults()
-    names = [name for name in FORMAT_1_FILES if name == fmt.SCENARIO_FILE or files.has(name)]
-    found = {name: files.read(name, faults) for name in names}
-    settings = parse_toml(found[fmt.SCENARIO_FILE], faults)
-    if settings is not None and not is_format_1(settings):
-        faults.add(fmt.SCENARIO_FILE, None, "format", settings.get("format"),
-                   "must be 1; only a scenario of format 1 is upgraded")
-    orbit = (settings or {}).get("orbit")
-    if isinstance(orbit, str) and is_sane_file_name(orbit):
+    found = {name: files.read(name, faults) for name in (*FORMAT_1_FILES, fmt.SIGN_OFFS_FILE)
+             if name == fmt.SCENARIO_FILE or files.has(name)}
+    if orbit := orbit_name_in(parse_toml(found[fmt.SCENARIO_FILE], faults)):
         found[orbit] = files.read(orbit, faults)
-    if files.has(fmt.SIGN_OFFS_FILE):
-        found[fmt.SIGN_OFFS_FILE] = files.read(fmt.SIGN_OFFS_FILE, faults)
     faults.stop_if_any()
     return {name: data for name, data in found.items() if data is not None}
 
 
 def _logs(folder: Path, known: dict[str, bytes]) -> dict[str, bytes]:
     """The logs in a folder: files that are no tables of a scenario and have a log's columns."""
-    names = [each.name for each in sorted(folder.iterdir()) if each.name.lower().endswith(".csv")]
-    read = {name: log_bytes(folder / name) for name in names
-            if name not in known and is_plain_name(name) and (folder / name).is_file()}
+    names = [each.name for each in sorted(folder.glob("*.[cC][sS][vV]")) if each.is_file()]
+    read = {name: log_bytes(folder / name) for name in names if name not in known and is_plain_name(name)}
     return {name: data for name, data in read.items() if data is not None and is_log(data)}
 
 
@@ -103,9 +96,7 @@ def main(words: Sequence[str]) -> int:
     except ScenarioError as error:
         print(visible(error, kept="\n"), "Nothing was written.", sep="\n", file=sys.stderr)
         return 2
-    print(visible(f"Written: {target}"))
-    for line in new.renamed:
-        print(f"  {one_line(line)}")
+    print(visible(f"Written: {target}"), *(f"  {one_line(line)}" for line in new.renamed), sep="\n")
     if fmt.SIGN_OFFS_FILE in new.files:
         print(f"  {fmt.SIGN_OFFS_FILE}: as it was; what was signed in format 1 is stale")
     if left:

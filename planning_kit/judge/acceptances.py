@@ -77,7 +77,7 @@ def rulings_of(plan: TimedPlan) -> list[Ruling]:
     Raises `ScenarioError` where the file cannot be read.
     """
     given = acceptances_of(plan.scenario.folder)
-    found = grouped((_identity_of(finding), (at, finding)) for at, finding in enumerate(_findings(plan)))
+    found = grouped((identity(vars(finding)), (at, finding)) for at, finding in enumerate(_findings(plan)))
     rulings = [ruling for name, papers in grouped((_identity(each), each) for each in given).items()
                for ruling in _matched(papers, found.get(name, []), plan.outside is None)]
     return sorted(rulings, key=lambda ruling: ruling.acceptance.row)
@@ -87,14 +87,9 @@ def _findings(plan: TimedPlan) -> list[Finding]:
     return [Finding(*row) for row in findings_of(plan).itertuples(index=False)]
 
 
-def _identity_of(finding: Finding) -> Identity:
-    return identity({name: getattr(finding, name) for name in _NAMES})
-
-
 def _identity(paper: Acceptance) -> Identity:
     check, _, rule = paper.rule.partition("/")
-    return identity({"check": check, "rule": rule, "about": paper.about, "crew": paper.crew,
-                     "step": paper.step})
+    return identity(vars(paper) | {"check": check, "rule": rule})
 
 
 def _matched(papers: Sequence[Acceptance], found: Sequence[tuple[int, Finding]],
@@ -110,7 +105,7 @@ def _matched(papers: Sequence[Acceptance], found: Sequence[tuple[int, Finding]],
     for at, finding in worst_first:
         fitting = [paper for paper in left if _covers(paper, finding)]
         if fitting:
-            closest = max(fitting, key=lambda paper: _number(_margin_then(paper, finding)))
+            closest = max(fitting, key=lambda paper: _number(_then(paper, finding)[0]))
             left.remove(closest)
             accepted.add(at)
             yield Ruling(closest, HOLDS, at)
@@ -137,23 +132,20 @@ def _numbers(finding: Finding) -> tuple[float, float]:
         finding.value, finding.limit)
 
 
-def _is_at_most(finding: Finding) -> bool:
-    """Whether the limit is one that the value may not pass upwards."""
+def _then(paper: Acceptance, finding: Finding) -> tuple[float, float]:
+    """The margin that was accepted of a finding, and how much looser the limit is now; NaN without any."""
     value, limit = _numbers(finding)
-    return abs(finding.margin - (limit - value)) <= abs(finding.margin - (value - limit))
-
-
-def _margin_then(paper: Acceptance, finding: Finding) -> float:
-    return (paper.limit - paper.value) * (1 if _is_at_most(finding) else -1)
+    # Whether the limit is one that the value may not pass upwards, or downwards.
+    sign = 1 if abs(finding.margin - (limit - value)) <= abs(finding.margin - (value - limit)) else -1
+    return sign * (paper.limit - paper.value), sign * (limit - paper.limit)
 
 
 def _covers(paper: Acceptance, finding: Finding) -> bool:
     """Whether a finding of the same identity is what was accepted, or less."""
-    if math.isnan(finding.margin):
-        return True
-    eased = (_numbers(finding)[1] - paper.limit) * (1 if _is_at_most(finding) else -1)
+    margin, eased = _then(paper, finding)
     # Without numbers in the row both comparisons are False.
-    return finding.margin >= _margin_then(paper, finding) - ROUNDING_MIN and eased <= ROUNDING_MIN
+    return math.isnan(finding.margin) or (
+        finding.margin >= margin - ROUNDING_MIN and eased <= ROUNDING_MIN)
 
 
 def _then_and_now(paper: Acceptance, finding: Finding) -> str:
@@ -192,12 +184,7 @@ def _lost(paper: Acceptance) -> Finding:
 
 
 def accept(plan: TimedPlan, finding: object, by: str, why: str, when: object = None) -> pd.DataFrame:
-    """Write down that somebody accepts a finding of the plan, in ``accepted.csv`` beside the scenario.
-
-    ``finding`` is a row of ``plan.findings``, or its identity (check, rule, about, crew, step); ``when`` a
-    date or a UTC moment. Raises `ScenarioError` for what is no finding of this plan, for no name and no
-    reason, and for a plan of anything but the scenario as it was saved.
-    """
+    """Write down that somebody accepts a finding of the plan (see ``Plan.accept``, raises as it)."""
     scenario = plan.scenario
     if plan.outside is not None:
         raise ScenarioError.single("is asked of the plan before the outing; a re-timed plan inherits no "
@@ -210,7 +197,7 @@ def accept(plan: TimedPlan, finding: object, by: str, why: str, when: object = N
             value=f"{plan.pet_zero:%Y-%m-%dT%H:%MZ}")
     asked = _asked_for(plan, finding)
     texts = {"rule": f"{asked.check}/{asked.rule}", "about": asked.about, "crew": asked.crew,
-             "step": _identity_of(asked)[-1], **numbers_text(*_numbers(asked)), "by": by, "why": why}
+             "step": identity(vars(asked))[-1], **numbers_text(*_numbers(asked)), "by": by, "why": why}
     add_acceptance(reviewed_of(scenario), texts, when)
     return scenario.accepted
 
@@ -230,7 +217,7 @@ def _asked_for(plan: TimedPlan, given: object) -> Finding:
     if not isinstance(row, Mapping) or not all(isinstance(row.get(name), str) for name in _NAMES):
         raise ScenarioError.single(f"is no finding; {_HOW}", table="accept", column="finding",
                                    value=type(given).__name__)
-    same = [each for each in _findings(plan) if _identity_of(each) == identity(row) and all(
+    same = [each for each in _findings(plan) if identity(vars(each)) == identity(row) and all(
         name not in row or _is_same(row[name], getattr(each, name)) for name in ("value", "limit", "margin"))]
     if not same:
         raise ScenarioError.single(f"is no finding of this plan; {_HOW}", table="accept", column="finding",

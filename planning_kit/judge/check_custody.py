@@ -99,17 +99,17 @@ def held_words(plan: TimedPlan, holding: Holding) -> str:
     return f"it {where}{since}" if where else f"{holder} has it{since}"
 
 
-def at_words(plan: TimedPlan, place: str) -> str:
-    """Where in words: at the title of a place; an actor's step without a place is inside."""
+def at_words(plan: TimedPlan, place: str, to_place: str = "") -> str:
+    """Where in words: at the title of a place, or between two; an actor's step without a place is inside."""
+    if to_place:
+        return f"between {plan.place_title(place)} and {plan.place_title(to_place)}"
     return INSIDE if place == INSIDE else f"at {plan.place_title(place)}"
 
 
 def _where_is(plan: TimedPlan, crew: str, at_min: float) -> str:
     passages = plan.passages[crew]
     passage = next((p for p in passages if p.start_min <= at_min <= p.finish_min), passages[-1])
-    if passage.route is None:
-        return f"at {plan.place_title(passage.place)}"
-    return f"between {plan.place_title(passage.place)} and {plan.place_title(passage.to_place)}"
+    return at_words(plan, passage.place, passage.to_place if passage.route else "")
 
 
 def check_carrying(plan: TimedPlan) -> Iterator[Finding]:

@@ -1,20 +1,20 @@
 """Checks of what is typed about hazards against what follows from the plan, and of looks at the suit.
 
-``hazard-data``: rules ``needed-by``, ``never-controls`` (about the inhibit), ``no-source`` and ``no-body-m``
-(about the hazards).
+``hazard-data``: rules ``needed-by``, ``never-controls``, ``confirmed-early`` (about the inhibit),
+``no-source``, ``no-body-m`` (about the hazards), ``moved-places`` (about the zones).
 
 ``looks``: rules ``no-look``, ``no-every-min`` (about what is looked at), ``no-source`` (about the key).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import replace
 from itertools import pairwise
 
-from planning_kit.inputs.times import number_label, pet_label
+from planning_kit.inputs.times import number_label, pet_label, pet_spans
 from planning_kit.judge.findings import CONCERN, REMARK, Finding
-from planning_kit.plan.exposures import Exposure, hazard_exposures
+from planning_kit.plan.exposures import Exposure, hazard_exposures, lasts_through
 from planning_kit.plan.hazard_times import HELD, control_windows, controlled
 from planning_kit.plan.needs import Hold
 from planning_kit.plan.network import ROUNDING_MIN, grouped
@@ -34,10 +34,9 @@ def check_needed_by(plan: TimedPlan) -> Iterator[Finding]:
         hazards = named.get(inhibit.inhibit, [])
         met = [each for hazard in hazards for each in exposures.get(hazard.hazard, [])]
         without = {name: windows for name, windows in by_inhibit.items() if name != inhibit.inhibit}
-        others = {hazard.hazard: controlled(hazard.controls, without).tolist() if hazard.controls else []
-                  for hazard in hazards}
+        others = {hazard.hazard: controlled(hazard.controls, without) for hazard in hazards}
         work = dict.fromkeys(each.step for each in met if each.doing == "work" and each.step
-                             and not _is_held(each, others[each.hazard.hazard]))
+                             and not lasts_through(others[each.hazard.hazard], each.from_min, each.until_min))
         parts = [(("not typed", [step for step in work if step not in inhibit.needed_by])),
                  ("typed, but without one",
                   [step for step in inhibit.needed_by if step not in {each.step for each in met}])]
@@ -48,12 +47,6 @@ def check_needed_by(plan: TimedPlan) -> Iterator[Finding]:
                 message=f"needed_by of inhibit {inhibit.inhibit} is not the steps with an exposure to "
                         f"{', '.join(hazard.hazard for hazard in hazards)}. {words}: type what is right, or "
                         "mend the hazard", source="inhibits.needed_by")
-
-
-def _is_held(exposure: Exposure, held: Sequence[Sequence[float]]) -> bool:
-    """Whether one of these stretches lasts all through an exposure."""
-    return any(begin <= exposure.from_min + ROUNDING_MIN and end >= exposure.until_min - ROUNDING_MIN
-               for begin, end in held)
 
 
 def _as_if_off(plan: TimedPlan) -> list[Exposure]:
@@ -75,14 +68,14 @@ def check_controls(plan: TimedPlan) -> Iterator[Finding]:
 
 
 def _never_controls(plan: TimedPlan, hold: Hold) -> Finding:
-    inhibit, why = hold.inhibit, []
+    inhibit = hold.inhibit
     safe_min = hold.set_by_min + (inhibit.safe_after_min or 0.0)
-    if safe_min >= hold.lift_after_min:
-        why.append(f"is safe only at {pet_label(safe_min, 'up')} (safe_after_min)")
-    if inhibit.confirmed_by and plan.span(inhibit.confirmed_by)[1] >= hold.lift_after_min:
-        why.append(f"is confirmed only at {pet_label(plan.span(inhibit.confirmed_by)[1], 'up')}, when "
-                   f"{inhibit.confirmed_by} is finished")
-    late = max([safe_min, *([plan.span(inhibit.confirmed_by)[1]] if inhibit.confirmed_by else [])])
+    reached = [(safe_min, "safe only at {} (safe_after_min)")]
+    if inhibit.confirmed_by:
+        reached.append((plan.span(inhibit.confirmed_by)[1],
+                        f"confirmed only at {{}}, when {inhibit.confirmed_by} is finished"))
+    late = max(at for at, _ in reached)
+    why = [f"is {words.format(pet_label(at, 'up'))}" for at, words in reached if at >= hold.lift_after_min]
     return Finding(
         CONCERN, DATA, "never-controls", about=inhibit.inhibit, step=inhibit.until_step,
         start_min=hold.lift_after_min,
@@ -91,6 +84,33 @@ def _never_controls(plan: TimedPlan, hold: Hold) -> Finding:
                 "anything; move what confirms it earlier, or hold it longer",
         source="inhibits.safe_after_min, confirmed_by", value=late, limit=hold.lift_after_min,
         margin=hold.lift_after_min - late)
+
+
+def check_confirmations(plan: TimedPlan) -> Iterator[Finding]:
+    """An inhibit that is confirmed before it must stand: nobody sees what is set after that (remark)."""
+    for hold in plan.inhibit_holds:
+        inhibit, early = hold.inhibit, hold.set_by_min - hold.confirmed_min
+        if early > ROUNDING_MIN:  # not so where no step confirms it, as NaN is no number
+            yield Finding(
+                REMARK, DATA, "confirmed-early", about=inhibit.inhibit, step=inhibit.confirmed_by,
+                start_min=hold.confirmed_min,
+                message=f"inhibit {inhibit.inhibit} is confirmed at {pet_label(hold.confirmed_min, 'down')}, "
+                        f"when {inhibit.confirmed_by} is finished, but must stand only from "
+                        f"{pet_label(hold.set_by_min, 'up')} on: nobody sees what is set after that. Let it "
+                        f"stand from {inhibit.confirmed_by} on (from_step, lead_min), or confirm it later",
+                source="inhibits.confirmed_by", value=hold.confirmed_min, limit=hold.set_by_min,
+                margin=-early)
+
+
+def check_moved_places(plan: TimedPlan) -> Iterator[Finding]:
+    """Spheres while a part of the station turns: nobody knows where its places are then (remark)."""
+    zones = list(dict.fromkeys(zone for step in plan.steps for zone in step.moves))
+    spheres = [hazard.hazard for hazard in plan.scenario.records.hazards if hazard.centre]
+    if zones and spheres:
+        yield Finding(
+            REMARK, DATA, "moved-places", about=" ".join(zones),
+            message=f"steps move {', '.join(zones)}, and places there count as where places.csv has them, "
+                    f"while they move and after: whether they come into {', '.join(spheres)} is not checked")
 
 
 def check_hazard_data(plan: TimedPlan) -> Iterator[Finding]:
@@ -142,7 +162,7 @@ def _looks(plan: TimedPlan, crew: str, name: str, every_min: float) -> Iterator[
         return
     does = f"does not look at {name}" if name else "looks at nothing (no step has checks)"
     ever = "in the whole outing" if not looks else (
-        f"from {pet_label(begin, 'down')} to {pet_label(end, 'up')}, {number_label(minutes, 'up')} min")
+        f"from {pet_spans((begin, end))}, {number_label(minutes, 'up')} min")
     yield Finding(
         CONCERN, LOOKS, "no-look", about=name, crew=crew, step=step, start_min=begin,
         message=f"{crew} {does} {ever}; at most {every_min:g} min allowed: put "

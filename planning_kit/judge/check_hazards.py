@@ -12,15 +12,16 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 import numpy as np
 
 from planning_kit.inputs.records import Hazard, Step
-from planning_kit.inputs.times import number_label, pet_label
+from planning_kit.inputs.times import number_label, pet_label, pet_spans
+from planning_kit.judge.check_custody import at_words
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
-from planning_kit.plan.exposures import Exposure
+from planning_kit.plan.exposures import Exposure, joined, lasts_through
 from planning_kit.plan.hazard_times import CONFIRMED, HELD, SAFE, control_windows, controlled
 from planning_kit.plan.legs import Passage
 from planning_kit.plan.needs import Hold
 from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.sky.windows import Windows, no_windows
+from planning_kit.sky.windows import Windows
 
 CHECK = "hazards"
 _FORBIDDEN = ("keep_out", "no_contact")
@@ -37,9 +38,8 @@ def check_exposures(plan: TimedPlan) -> Iterator[Finding]:
     for spell, parts in spells:
         hazard = spell[0].hazard
         if hazard.hazard not in held:
-            held[hazard.hazard] = {
-                stage: controlled(hazard.controls, by_inhibit) if hazard.controls else no_windows()
-                for stage, by_inhibit in by_stage.items()}
+            held[hazard.hazard] = {stage: controlled(hazard.controls, by_inhibit)
+                                   for stage, by_inhibit in by_stage.items()}
         rules = [_why_open(begin, end, spell[0].from_min, held[hazard.hazard]) for begin, end in parts]
         yield _exposed(plan, spell, parts, min(rules, key=_OPEN_RULES.index))
 
@@ -60,29 +60,18 @@ def _spells(plan: TimedPlan, *limits: str) -> Iterator[list[Exposure]]:
 
 def _open_parts(spell: Iterable[Exposure]) -> list[tuple[float, float]]:
     """When no control holds, joined: what is open on from one place to the next is one."""
-    parts: list[tuple[float, float]] = []
-    for exposure in spell:
-        for begin, end in exposure.open_spans:
-            if parts and begin <= parts[-1][1] + ROUNDING_MIN:
-                parts[-1] = parts[-1][0], max(parts[-1][1], end)
-            else:
-                parts.append((begin, end))
-    return parts
+    return joined(span for exposure in spell for span in exposure.open_spans)
 
 
 def _why_open(begin: float, end: float, inside_from: float, held: Mapping[str, Windows]) -> str:
     """Why nothing controls in a part. ``held``: when the controls stand, are safe and confirmed."""
-    if _all_in(held[SAFE], begin, end):
+    if lasts_through(held[SAFE], begin, end):
         return "not-confirmed"
-    if _all_in(held[HELD], begin, end):
+    if lasts_through(held[HELD], begin, end):
         return "not-yet-safe"
     # Of one that was never confirmed in time the lift is no news: it did not control before.
     was_held = np.any(np.abs(held[CONFIRMED][:, 1] - begin) <= ROUNDING_MIN)
     return "lifted" if was_held and begin > inside_from + ROUNDING_MIN else "no-control"
-
-
-def _all_in(windows: Windows, begin: float, end: float) -> bool:
-    return bool(np.any((windows[:, 0] <= begin + ROUNDING_MIN) & (windows[:, 1] >= end - ROUNDING_MIN)))
 
 
 def _exposed(plan: TimedPlan, spell: Sequence[Exposure], parts: Sequence[tuple[float, float]],
@@ -91,21 +80,24 @@ def _exposed(plan: TimedPlan, spell: Sequence[Exposure], parts: Sequence[tuple[f
     first = next(one for one in spell if one.open_spans and one.until_min >= begin)
     minutes = sum(end - start for start, end in parts)
     last = max(one.until_min for one in spell)
-    when = ", ".join(_span(start, end) for start, end in parts)
     doubt = next((one.assumed for one in spell if one.open_spans and one.assumed), "")
     return Finding(
         CONCERN if hazard.class_ == "note" else STOP, CHECK, rule, about=hazard.hazard, crew=crew,
         step=first.step, start_min=begin,
         message=(
-            f"{crew} is inside {_name(hazard)} from {_span(spell[0].from_min, last)}, of that without a "
-            f"control from {when} ({number_label(minutes, 'up')} min), first {_where(plan, first)}: "
-            f"{_remedy(plan, hazard, rule, parts, last)}{f'. Assumed: {doubt}' if doubt else ''}"),
+            f"{crew} is inside {_name(hazard)} from {pet_spans((spell[0].from_min, last))}, of that without "
+            f"a control from {pet_spans(*parts)} ({number_label(minutes, 'up')} min), first "
+            f"{at_words(plan, first.place, first.to_place)}: {_remedy(plan, hazard, rule, parts, last)}"
+            f"{f'. Assumed: {doubt}' if doubt else ''}"),
         source=hazard.source or "hazards.limit", value=minutes, limit=0.0, margin=-minutes)
 
 
 def _remedy(plan: TimedPlan, hazard: Hazard, rule: str, parts: Sequence[tuple[float, float]],
             last: float) -> str:
     if hazard.controls is None:
+        off = " and ".join(term.about for term in hazard.when if term.kind == "off")
+        if off:
+            return f"it is there while {off} does not control (when); let it do so all the while, or stay out"
         return "nothing controls it; go another way, or at another time, or name its controls"
     begin, end = parts[0]
     holds = [hold for hold in plan.inhibit_holds if hold.inhibit.inhibit in hazard.controls.names]
@@ -134,8 +126,7 @@ def _stands(plan: TimedPlan, hold: Hold) -> str:
     if not (inhibit.safe_after_min or inhibit.confirmed_by):
         return words
     controls = control_windows(plan, [hold])[inhibit.inhibit]
-    why = " and ".join([*(["safe"] if inhibit.safe_after_min else []),
-                        *(["confirmed"] if inhibit.confirmed_by else [])])
+    why = " and ".join(["safe"] * bool(inhibit.safe_after_min) + ["confirmed"] * bool(inhibit.confirmed_by))
     if not len(controls):
         return f"{words} but is never {why}"
     return f"{words} and is {why} from {pet_label(float(controls[0, 0]), 'up')} on"
@@ -148,8 +139,8 @@ def check_stays(plan: TimedPlan) -> Iterator[Finding]:
         for begin, end in _open_parts(spell):
             if end - begin > most + ROUNDING_MIN:
                 yield _too_long(plan, "stay-too-long", spell, begin, end - begin,
-                                f"from {_span(begin, end)}, {number_label(end - begin, 'up')} min at a time",
-                                "leave sooner, or break it up")
+                                f"from {pet_spans((begin, end))}, {number_label(end - begin, 'up')} min at a "
+                                "time", "leave sooner, or break it up")
     by_person = grouped(((spell[0].hazard.hazard, spell[0].crew), spell) for spell in _spells(plan, "total"))
     for spells in by_person.values():
         every = [exposure for spell in spells for exposure in spell]
@@ -158,7 +149,7 @@ def check_stays(plan: TimedPlan) -> Iterator[Finding]:
         if minutes > most + ROUNDING_MIN:
             yield _too_long(plan, "total-too-long", every, _reached_min(parts, most), minutes,
                             f"{number_label(minutes, 'up')} min in all, in {len(parts)} "
-                            f"stay{'s' * (len(parts) != 1)} from {_span(parts[0][0], parts[-1][1])}",
+                            f"stay{'s' * (len(parts) != 1)} from {pet_spans((parts[0][0], parts[-1][1]))}",
                             "leave sooner, or share it with the partner")
 
 
@@ -196,13 +187,14 @@ def check_contamination(plan: TimedPlan) -> Iterator[Finding]:
         is_cleared = any(name in step.clears and crew in step.people and start >= until - ROUNDING_MIN
                          for step, start, _ in plan.each_step())
         if not is_cleared:
-            hazard = exposures[-1].hazard
+            last, hazard = exposures[-1], exposures[-1].hazard
             yield Finding(
                 STOP if hazard.class_ == "warning" else CONCERN, CHECK, "contamination-inside",
-                about=name, crew=crew, step=exposures[-1].step, start_min=going_in,
+                about=name, crew=crew, step=last.step, start_min=going_in,
                 message=f"{crew} is last exposed to {_name(hazard)} until {pet_label(until, 'up')}, "
-                        f"{_where(plan, exposures[-1])}, and goes in at {pet_label(going_in)} without being "
-                        f"cleared: add a step after that with {crew} in its crew and clears = {name}",
+                        f"{at_words(plan, last.place, last.to_place)}, and goes in at {pet_label(going_in)} "
+                        f"without being cleared: add a step after that with {crew} in its crew and clears = "
+                        f"{name}",
                 source=hazard.source or "hazards.kind")
 
 
@@ -235,20 +227,10 @@ def _on_moving(plan: TimedPlan, step: Step, zone: str, met: Sequence[Passage], s
     way = f" on the way to {plan.place_title(first.to_place)}" if first.to_place else ""
     return Finding(
         STOP, CHECK, "on-moving-zone", about=zone, crew=first.crew, step=step.step, start_min=begin,
-        message=f"{step.step} moves zone {zone} from {_span(start, finish)} while {first.crew} {does} it, "
-                f"{number_label(minutes, 'up')} min, first at {plan.place_title(first.place)}{way} from "
+        message=f"{step.step} moves zone {zone} from {pet_spans((start, finish))} while {first.crew} {does} "
+                f"it, {number_label(minutes, 'up')} min, first at {plan.place_title(first.place)}{way} from "
                 f"{pet_label(begin, 'down')}: {remedy}",
         source="steps.moves", value=minutes, limit=0.0, margin=-minutes)
-
-
-def _where(plan: TimedPlan, exposure: Exposure) -> str:
-    if exposure.to_place:
-        return f"between {plan.place_title(exposure.place)} and {plan.place_title(exposure.to_place)}"
-    return f"at {plan.place_title(exposure.place)}"
-
-
-def _span(begin: float, end: float) -> str:
-    return f"{pet_label(begin, 'down')} to {pet_label(end, 'up')}"
 
 
 def _name(hazard: Hazard) -> str:

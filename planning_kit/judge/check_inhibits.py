@@ -11,7 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from planning_kit.inputs.records import Inhibit
-from planning_kit.inputs.times import number_label, pet_label
+from planning_kit.inputs.times import number_label, pet_label, pet_spans
 from planning_kit.judge.findings import REMARK, STOP, Finding
 from planning_kit.plan.build import light_demand
 from planning_kit.plan.needs import Hold
@@ -55,7 +55,7 @@ def _outside(plan: TimedPlan, hold: Hold) -> Iterator[Finding]:
             side = "from_step" if early > ROUNDING_MIN else "until_step"
             yield _stop(
                 "not-in-force", inhibit, name, start,
-                f"{name} needs it from {pet_label(start, 'down')} to {pet_label(finish, 'up')}, but it is in "
+                f"{name} needs it from {pet_spans((start, finish))}, but it is in "
                 f"force only from {_span(hold)}, {number_label(max(early, late), 'up')} min too short: let "
                 f"{side} reach {name}, or move {name}", "inhibits.needed_by",
                 crew=plan.steps[plan.position(name)].crew,
@@ -115,7 +115,7 @@ def _nearest(windows: Windows, begin: float, end: float) -> tuple[float, str]:
 
 
 def _span(hold: Hold) -> str:
-    return f"{pet_label(hold.set_by_min, 'down')} to {pet_label(hold.lift_after_min, 'up')}"
+    return pet_spans((hold.set_by_min, hold.lift_after_min))
 
 
 def _before_pet_zero(hold: Hold) -> Iterator[Finding]:

@@ -13,9 +13,9 @@ from math import isnan
 import numpy as np
 
 from planning_kit.inputs.records import Step
-from planning_kit.inputs.times import moment_at, number_label, pet_label
+from planning_kit.inputs.times import moment_at, number_label, pet_label, pet_spans
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
-from planning_kit.plan.needs import LinkCover, gaps_text
+from planning_kit.plan.needs import LinkCover
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.sky.orbit import Orbit, edge_uncertainty_s
@@ -106,5 +106,5 @@ def _gap(cover: LinkCover) -> Finding:
         message=(
             f"{cover.step.step} needs a link from {pet_label(cover.start_min)} to "
             f"{pet_label(cover.finish_min)}; {number_label(100 * cover.share, 'down', 0)} % is covered, "
-            f"none from {gaps_text(cover.gaps)}: {remedy}"),
+            f"none from {pet_spans(*cover.gaps)}: {remedy}"),
         source="steps.link", value=cover.share, limit=1.0, margin=cover.share - 1.0)

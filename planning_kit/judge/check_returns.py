@@ -14,7 +14,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from planning_kit.inputs.times import number_label, pet_label
+from planning_kit.inputs.times import number_label, pet_label, pet_spans
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.activities import activity_at
 from planning_kit.plan.network import ROUNDING_MIN
@@ -75,10 +75,9 @@ def _no_way(plan: TimedPlan, returns: Returns, partner: str, spell: Spell) -> Fi
         step=activity.step if activity else "", start_min=spell.from_min,
         message=(
             f"{returns.crew} unable to move: {partner} has no way to bring them inside, from "
-            f"{pet_label(spell.from_min, 'down')} to {pet_label(spell.until_min, 'up')} "
-            f"({', '.join(map(plan.place_title, places))}): {why}. Empty cells count as no where one person "
-            "fits, or a route is tight or that is not known: say whether it can be done, or do the work "
-            "elsewhere"),
+            f"{pet_spans((spell.from_min, spell.until_min))} ({', '.join(map(plan.place_title, places))}): "
+            f"{why}. Empty cells count as no where one person fits, or a route is "
+            "tight or that is not known: say whether it can be done, or do the work elsewhere"),
         source=plan.scenario.settings.limits.sources.get("partner_rescue", ""))
 
 
@@ -113,8 +112,8 @@ def _finding(plan: TimedPlan, returns: Returns, partner: str, case: ReturnCase, 
         crew=crew, step=activity.step if activity else "", start_min=spell.from_min,
         message=(
             f"{crew} {problem}: margin {signed} min, at least {reserve:g} wanted. Worst at {pet_label(at)} "
-            f"({' to '.join(map(plan.place_title, ends))}), below from {pet_label(spell.from_min, 'down')} "
-            f"to {pet_label(spell.until_min, 'up')}: {remedy}"),
+            f"({' to '.join(map(plan.place_title, ends))}), below from "
+            f"{pet_spans((spell.from_min, spell.until_min))}: {remedy}"),
         source=limits.sources.get("return_reserve_min", ""), value=value, limit=reserve,
         margin=value - reserve)
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
-from planning_kit.inputs.times import number_label, pet_label
+from planning_kit.inputs.times import number_label, pet_label, pet_spans
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan import tether_lines
 from planning_kit.plan.activities import TRAVEL
@@ -39,8 +39,7 @@ def check_reach(plan: TimedPlan) -> Iterator[Finding]:
 def _too_far(plan: TimedPlan, tether: Tether, spells: Sequence[TooFar], chances: Sequence[Remedy],
              tether_m: float) -> Finding:
     first, worst = spells[0], max(spells, key=lambda spell: spell.reach_m)
-    when = ", ".join(f"{pet_label(spell.from_min, 'down')} to "
-                     f"{pet_label(spell.until_min, 'up')}" for spell in spells)
+    when = pet_spans(*((spell.from_min, spell.until_min) for spell in spells))
     mend = tether_lines.remedy(plan.travels[tether.crew], chances, plan.passages[tether.crew], tether, first)
     return Finding(
         STOP, CHECK, "reach", about=first.first.line[0], crew=tether.crew, step=first.first.passage.step,

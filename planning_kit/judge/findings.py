@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
@@ -19,7 +19,8 @@ _SHOWS_ANYWHERE = {
     ("return", "helped-too-far"), ("return", "helped-too-late"), ("return", "helped-no-way"),
     ("tethers", "still-hooked"), ("custody", "not-inside"), ("custody", "not-in-place"),
     ("custody", "stays-outside"), ("hazards", "total-too-long"), ("hazards", "contamination-inside"),
-    ("looks", "no-look"), ("hazard-data", "never-controls"),
+    ("looks", "no-look"), ("hazard-data", "never-controls"), ("hazard-data", "confirmed-early"),
+    ("way-home", "through-hazard"),
 }
 
 
@@ -66,7 +67,7 @@ FINDING_COLUMNS = [field.name for field in fields(Finding)]
 Identity = tuple[str, str, str, str, str]
 
 
-def identity(row: Mapping[Hashable, Any]) -> Identity:
+def identity(row: Mapping[Any, Any]) -> Identity:
     """What makes the finding of a row of ``plan.findings`` the same one in another plan.
 
     Check, rule, what it is about, crew, and the step unless it only shows there (`_SHOWS_ANYWHERE`). Times,

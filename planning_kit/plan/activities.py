@@ -192,6 +192,8 @@ def _waited_for(held_by: str) -> str:
     words = {
         "group": f"the window of {name}",
         "link": "a link",
+        "late": f"{name} (as late as it can)",
+        "late_end": f"the end of {name.replace('-', ' ')} (as late as it can)",
         "max_gap": f"{name}, which must follow closely",
         "min_gap": f"the gap after {name}",
         "now": "the start, not called yet",

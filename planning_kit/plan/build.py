@@ -24,6 +24,7 @@ def build_network(records: Records, almanac: Almanac, travels: Mapping[str, Trav
     orders = {who: work_order(steps, who) for who in (*travels, *(a.actor for a in records.actors))}
     airlock = records.settings.airlock_place
     demands = tuple(step_demands(step, almanac, records.settings.night_guard_s / 60.0) for step in steps)
+    late = tuple(position for position, step in enumerate(steps) if step.when == "late")
     return Network(
         steps=tuple(index),
         releases=(*first_releases(steps, orders, travels, airlock),
@@ -40,6 +41,8 @@ def build_network(records: Records, almanac: Almanac, travels: Mapping[str, Trav
         ends_min=float(on_grid(records.settings.airlock.ends_min)),
         horizon_min=almanac.horizon_min,
         rows=tuple(step.row for step in steps),
+        late=late,
+        late_margins_min=tuple(steps[position].late_margin_min for position in late),
     )
 
 

@@ -42,13 +42,23 @@ def _end(is_finish: bool) -> str:
 
 @dataclass(frozen=True)
 class _View:
-    """The plan as the words see it: as it is, or as it would be without its greatest gaps."""
+    """The plan as the words see it: as it is, or as it would be without its greatest gaps.
+
+    ``starts`` are the earliest, which a late step keeps only in what is told of others.
+    """
 
     times: Times
     network: Network
-    starts: np.ndarray
     holders: Holders
     verb: str
+
+    @property
+    def starts(self) -> np.ndarray:
+        return self.holders.earliest
+
+    def is_later(self, position: int) -> bool:
+        """Whether a late step stands later than its earliest start."""
+        return position in self.network.late and self.times.starts[position] > self.starts[position]
 
 
 def explain_step(times: Times, position: int) -> list[str]:
@@ -57,7 +67,7 @@ def explain_step(times: Times, position: int) -> list[str]:
     A greatest gap can tie a step to a window that itself waits for this step. Where the chain comes back to
     a step, it goes on as if there were no greatest gaps: that is what decides which window it is.
     """
-    lines, returns_to = _chain(_View(times, times.network, times.starts, times.holders, "starts"), position)
+    lines, returns_to = _chain(_View(times, times.network, times.holders, "starts"), position)
     if returns_to is not None:
         lines.append("But for the greatest gaps on this chain:")
         lines += _chain(_without_max_gaps(times), returns_to)[0]
@@ -67,20 +77,26 @@ def explain_step(times: Times, position: int) -> list[str]:
 def _without_max_gaps(times: Times) -> _View:
     network = replace(times.network, bounds=tuple(b for b in times.network.bounds if b.kind != kinds.MAX_GAP))
     starts = earliest_starts(network, times.durations)
-    return _View(times, network, starts, find_holders(network, times.durations, starts), "could start")
+    return _View(times, network, find_holders(network, times.durations, starts), "could start")
 
 
 def _chain(view: _View, position: int) -> tuple[list[str], int | None]:
     """Sentences back to PET 0, and the step at which the chain closes a circle (None: it does not)."""
     lines: list[str] = []
     seen: set[int] = set()
+    chosen = view.holders.chosen
     while position not in seen:
         seen.add(position)
-        holder: Holder | None = view.holders.chosen[position]
+        holder: Holder | None = chosen[position]
         assert holder is not None
-        lines.append(f"{_name(view.times, position)} {view.verb} at {pet_label(view.starts[position])} "
+        is_late = holder.kind in (kinds.LATE, kinds.LATE_END)
+        verb = "could start" if view.is_later(position) and not is_late else view.verb
+        at = view.times.starts[position] if is_late else view.starts[position]
+        lines.append(f"{_name(view.times, position)} {verb} at {pet_label(at)} "
                      f"{_because(view, position, holder)}.")
         if holder.kind in _WINDOWED:
+            # When it was ready is told of the earliest plan, where what is late for it stands earlier.
+            chosen, seen = view.holders.early, {each for each in seen if not view.is_later(each)}
             ready = _ready_words(view.times.steps[position], holder)
             holder = ready_holder(view.network, view.times.durations, view.starts, position)
             if holder is not None:
@@ -101,6 +117,8 @@ def _because(view: _View, position: int, holder: Holder) -> str:
             group = step.same_window if is_group else holder.group
             words.append(f"the steps of {group!r} share one window and do not all fit in an earlier one")
         return f"because {'; '.join(words)}; {_ready_words(step, holder)}"
+    if holder.kind in (kinds.LATE, kinds.LATE_END):
+        return _as_late_as_it_can(view, position, holder)
     if holder.kind == kinds.LOGGED:
         return "as logged"
     if holder.kind == kinds.NOW:
@@ -114,6 +132,24 @@ def _because(view: _View, position: int, holder: Holder) -> str:
     if holder.source < 0:
         return _from_pet_zero(view, position, holder)
     return _after_another(view, position, holder)
+
+
+def _as_late_as_it_can(view: _View, position: int, holder: Holder) -> str:
+    times, margin = view.times, view.times.steps[position].late_margin_min
+    if holder.source >= 0:
+        bound, name = holder.bound, _name(times, holder.source)
+        starts = f"{name} starts at {pet_label(times.starts[holder.source])}"
+        if bound is not None and bound.kind == kinds.MAX_GAP:
+            why = f"{gap_words(bound, name, 'it')}; {starts}"
+        elif bound is not None and bound.kind == kinds.MIN_GAP and bound.fixed_min:
+            why = f"{gap_words(bound, 'it', name)}; {starts}"
+        else:
+            why = f"{starts} and needs it"
+    else:
+        name = holder.text.partition(":")[2].replace("-", " ")
+        why = "the outing ends" if name == "outing" else f"{name!r} ends"
+    free = f", with {margin:g} min kept free" if margin else ""
+    return f"as late as it can{free}: {why}; its earliest start is {pet_label(view.starts[position])}"
 
 
 def _window_words(times: Times, holder: Holder) -> str:
@@ -149,7 +185,8 @@ def _after_another(view: _View, position: int, holder: Holder) -> str:
     other, bound = holder.source, holder.bound
     name, finish = _name(times, other), pet_label(view.starts[other] + times.durations[other])
     if bound is None or holder.kind == kinds.AFTER:
-        return f"because it waits for {name} ({times.steps[other].crew}), which finishes at {finish}"
+        finishes = "could finish" if view.is_later(other) else "finishes"
+        return f"because it waits for {name} ({times.steps[other].crew}), which {finishes} at {finish}"
     if holder.kind in (kinds.MIN_GAP, kinds.MAX_GAP):
         end = finish if bound.from_finish else pet_label(view.starts[other])
         done = "finishes" if bound.from_finish else "starts"
@@ -158,7 +195,8 @@ def _after_another(view: _View, position: int, holder: Holder) -> str:
         own = times.steps[position].step
         return f"and no earlier, because {gap_words(bound, own, name)}, and {name} {done} at {end}"
     minutes = bound.fixed_min + bound.travel_min
-    worked = f"because {bound.crew} works on {name} until {finish}"
+    worked = (f"because {bound.crew} could be done with {name} at {finish}" if view.is_later(other)
+              else f"because {bound.crew} works on {name} until {finish}")
     return worked if minutes <= 0 else (
         f"{worked}, and the way from {times.place_title(times.steps[other].place)} to "
         f"{_way_words(times, times.steps[position], minutes)}")

@@ -6,7 +6,7 @@ Where a hazard reaches is `planning_kit.plan.hazard_reach`, when it is there and
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -71,7 +71,7 @@ def hazard_exposures(times: Times, passages: Mapping[str, Sequence[Passage]], ho
     by_inhibit = control_windows(times, holds)
     conditions = Conditions(times, passages, custody, by_inhibit)
     inside = _Inside(times, hazards, conditions)
-    held = [controlled(each.controls, by_inhibit).tolist() if each.controls else [] for each in hazards]
+    held = [controlled(each.controls, by_inhibit).tolist() for each in hazards]
     return tuple(
         Exposure(hazards[number], crew, begin, end, place, to_place, step, doing, assumed,
                  _open(held[number], begin, end))
@@ -99,7 +99,8 @@ class _Inside:
         """Every stretch that one crew member spends inside, by time."""
         before: Passage | None = None
         for passage in passages:
-            if before is not None and before.route and passage.route and passage.place in self._named:
+            # At PET 0 they are at the airlock, also where nothing is done there before they leave.
+            if passage.route and (before is None or before.route) and passage.place in self._named:
                 moment = Passage(passage.crew, passage.place, "", passage.start_min, passage.start_min,
                                  passage.step, None, TRAVEL)
                 for number in self._passed(before, passage):
@@ -118,9 +119,10 @@ class _Inside:
             self._known[key] = [each for each in parts if each[1]]
         return self._known[key]
 
-    def _passed(self, before: Passage, after: Passage) -> list[int]:
+    def _passed(self, before: Passage | None, after: Passage) -> list[int]:
         """The hazards of a named place between two legs, where none of the two is inside there."""
-        touched = {number for number, parts in self._parts(before) if parts[-1][1] == 1.0}
+        touched = {number for number, parts in (self._parts(before) if before else ())
+                   if parts[-1][1] == 1.0}
         touched |= {number for number, parts in self._parts(after) if parts[0][0] == 0.0}
         return [number for number, reach in enumerate(self._reaches)
                 if reach.passes(after.place) and number not in touched]
@@ -161,6 +163,22 @@ def _open(held: Sequence[Sequence[float]], begin: float, end: float) -> Windows:
     edges = [begin, *(min(max(edge, begin), end) for span in held for edge in span), end]
     parts = [span for span in zip(edges[::2], edges[1::2], strict=True) if span[1] > span[0]]
     return np.array(parts or [(begin, end)])
+
+
+def joined(spans: Iterable[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Stretches (PET minutes) by their beginning, those that touch made one."""
+    found: list[tuple[float, float]] = []
+    for begin, end in spans:
+        if found and begin <= found[-1][1] + ROUNDING_MIN:
+            found[-1] = found[-1][0], max(found[-1][1], end)
+        else:
+            found.append((begin, end))
+    return found
+
+
+def lasts_through(spans: Iterable[Sequence[float]], begin: float, end: float) -> bool:
+    """Whether one of the stretches lasts from one minute to another."""
+    return any(first <= begin + ROUNDING_MIN and last >= end - ROUNDING_MIN for first, last in spans)
 
 
 def exposures_table(exposures: Sequence[Exposure]) -> pd.DataFrame:

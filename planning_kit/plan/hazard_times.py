@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
-from functools import lru_cache, reduce
+from functools import cache, lru_cache, reduce
 from math import inf
 
 import numpy as np
@@ -53,8 +53,10 @@ def control_windows(times: Times, holds: Sequence[Hold], stage: str = CONFIRMED)
     return found
 
 
-def controlled(controls: Controls | str, by_inhibit: Mapping[str, Windows]) -> Windows:
-    """When enough of the inhibits hold. One that is named twice in a group counts once."""
+def controlled(controls: Controls | str | None, by_inhibit: Mapping[str, Windows]) -> Windows:
+    """When enough of the inhibits hold: of none never. One that is named twice in a group counts once."""
+    if controls is None:
+        return no_windows()
     if isinstance(controls, str):
         return by_inhibit.get(controls, no_windows())
     each = [controlled(one, by_inhibit) for one in dict.fromkeys(controls.of)]
@@ -68,18 +70,13 @@ class Conditions:
                  by_inhibit: Mapping[str, Windows]) -> None:
         """``by_inhibit``: when each inhibit controls."""
         self._times, self._passages, self._custody, self._by_inhibit = times, passages, custody, by_inhibit
-        self._known: dict[Term, tuple[Windows, list[Doubt]]] = {}
+        self._term = cache(self._found)
 
     def of(self, hazard: Hazard) -> tuple[Windows, list[Doubt]]:
         """When all terms of a hazard hold, and what of that is assumed."""
         found = [self._term(term) for term in hazard.when]
         windows = reduce(intersect, (windows for windows, _ in found), np.array([_ALWAYS]))
         return windows, [doubt for _, doubts in found for doubt in doubts]
-
-    def _term(self, term: Term) -> tuple[Windows, list[Doubt]]:
-        if term not in self._known:
-            self._known[term] = self._found(term)
-        return self._known[term]
 
     def _found(self, term: Term) -> tuple[Windows, list[Doubt]]:
         if term.kind in ("day", "night"):

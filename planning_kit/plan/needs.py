@@ -13,7 +13,7 @@ import pandas as pd
 
 from planning_kit.inputs.records import Gap, Inhibit, Step
 from planning_kit.inputs.shown_text import ShownTable
-from planning_kit.inputs.times import pet_label
+from planning_kit.inputs.times import pet_spans
 from planning_kit.plan.legs import Spans
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.plan_times import Times
@@ -111,14 +111,9 @@ def _cover(step: Step, start: float, finish: float, covered: Windows) -> LinkCov
 
 def links_table(covers: Sequence[LinkCover]) -> pd.DataFrame:
     """A row a step; ``gaps`` in words, as PET labels."""
-    rows = [(cover.step.step, cover.step.crew, cover.start_min, cover.share, gaps_text(cover.gaps),
+    rows = [(cover.step.step, cover.step.crew, cover.start_min, cover.share, pet_spans(*cover.gaps),
              cover.next_cover_min) for cover in covers]
     return ShownTable(rows, columns=LINK_COLUMNS)
-
-
-def gaps_text(gaps: Sequence[tuple[float, float]]) -> str:
-    """Gaps as PET labels, none shorter than it is: ``0:39 to 1:23``, joined by commas."""
-    return ", ".join(f"{pet_label(begin, 'down')} to {pet_label(end, 'up')}" for begin, end in gaps)
 
 
 @dataclass(frozen=True)

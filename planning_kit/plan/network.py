@@ -35,6 +35,7 @@ ROUNDING_MIN = 1e-6
 ORDER, AFTER, MIN_GAP, MAX_GAP = "order", "after", "min_gap", "max_gap"
 LIGHT, LINK, WINDOW, GROUP, PARTNER = "light", "link", "window", "group", "partner"
 LOGGED, NOW, TURN, HATCH = "logged", "now", "turn", "hatch"
+LATE, LATE_END = "late", "late_end"
 
 
 def on_grid(minutes: np.ndarray | float) -> np.ndarray:
@@ -143,7 +144,8 @@ class Network:
     ``allowed`` holds for each step the windows (n, 2) that all its demands leave, or None. ``fixed`` are the
     steps whose start is history (`planning_kit.plan.past`): no rule moves them, and they have no slack.
     ``ends_min``: from the second one at the airlock to the end that limits bound.
-    ``rows`` says where each step stands in its file, for messages (empty: unknown).
+    ``rows`` says where each step stands in its file, for messages (empty: unknown). ``late`` are the steps
+    that start as late as they can (`planning_kit.plan.late`), ``late_margins_min`` what each keeps free.
     """
 
     steps: tuple[str, ...]
@@ -158,6 +160,8 @@ class Network:
     group_windows: tuple[np.ndarray, ...] = ()
     rows: tuple[int, ...] = ()
     fixed: frozenset[int] = frozenset()
+    late: tuple[int, ...] = ()
+    late_margins_min: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         count = len(self.steps)

@@ -10,7 +10,8 @@ Holders: among the bounds that are tight at a start, the one that a planner name
 alone would put the step where it is. Candidates are taken only along chains that lead back to PET 0 (tight
 bounds can run in circles, as when a least and a greatest gap are equal), in the order light, link, named
 window, group, greatest gap, partner, after, least gap, crew order; outside, the log comes before all of them
-and "not before now" after them.
+and "not before now" after them. A late step that is later than its earliest start is held by what it is late
+for; the others are held as in the earliest plan, where no late step holds them but one that could not move.
 
 Windows and groups look at the step itself, and greatest gaps at steps behind it: which of them was first is
 not seen from the times alone. What raised a step last on the way to those times (`last_raises`) is therefore
@@ -29,6 +30,7 @@ import pandas as pd
 from planning_kit.inputs.faults import Faults, ScenarioError, is_number
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.plan import network as kinds
+from planning_kit.plan.late import Keeper, late_keepers
 from planning_kit.plan.network import Bound, Network, grouped, mirrored, on_grid, pinned
 from planning_kit.plan.timing import Raise, earliest_starts, last_raises, outing_end, place_in_windows
 
@@ -110,8 +112,9 @@ def delay_curve(network: Network, durations: np.ndarray, starts: np.ndarray, ste
 
 
 _RANK = {kind: rank for rank, kind in enumerate(
-    (kinds.LOGGED, kinds.LIGHT, kinds.LINK, kinds.WINDOW, kinds.GROUP, kinds.MAX_GAP, kinds.PARTNER,
-     kinds.AFTER, kinds.MIN_GAP, kinds.ORDER, kinds.HATCH, kinds.TURN, kinds.NOW)
+    (kinds.LOGGED, kinds.LATE, kinds.LATE_END, kinds.LIGHT, kinds.LINK, kinds.WINDOW, kinds.GROUP,
+     kinds.MAX_GAP, kinds.PARTNER, kinds.AFTER, kinds.MIN_GAP, kinds.ORDER, kinds.HATCH, kinds.TURN,
+     kinds.NOW)
 )}
 
 
@@ -136,10 +139,16 @@ class Holder:
 
 @dataclass(frozen=True)
 class Holders:
-    """For each step all tight bounds, best first, and for each step the chosen one."""
+    """For each step all tight bounds, best first, and for each step the chosen one.
+
+    ``earliest``: the starts (steps,) that these bounds are of, where late steps do not stand at them;
+    ``early`` the chosen ones at those starts.
+    """
 
     tight: tuple[tuple[Holder, ...], ...]
     chosen: tuple[Holder, ...]
+    earliest: np.ndarray
+    early: tuple[Holder, ...]
 
     def for_crew(self, step: int, crew: str, shared: bool) -> Holder:
         """The holder as ``crew`` sees it: in a shared step another's order of work is the partner."""
@@ -163,16 +172,42 @@ def _seen_by(holder: Holder, crew: str) -> Holder:
 
 
 def find_holders(network: Network, durations: np.ndarray, starts: np.ndarray) -> Holders:
-    """The holders of a plan whose ``starts`` (steps,) are the earliest and finite."""
+    """The holders of a plan whose ``starts`` (steps,) are finite, and the earliest but for late steps."""
     lengths, raises = on_grid(durations), last_raises(network, durations)
     causes = _Causes(raises)
-    candidates = [_tight_on(network, lengths, starts, raised, causes, step)
+    earliest = earliest_starts(network, durations) if network.late else starts
+    candidates = [_tight_on(network, lengths, earliest, raised, causes, step)
                   for step, raised in enumerate(raises)]
     grounded = _grounded_order(candidates)
     kept = ([h for h in holders if h.source < 0 or grounded[h.source] < grounded[step]] or holders
             for step, holders in enumerate(candidates))
-    tight = tuple(tuple(sorted(holders, key=_rank)) for holders in kept)
-    return Holders(tight, tuple(holders[0] for holders in tight))
+    tight = [tuple(sorted(holders, key=_rank)) for holders in kept]
+    early = tuple(holders[0] for holders in tight)
+    for step, keeper in late_keepers(network, durations, earliest).items():
+        if starts[step] > earliest[step]:
+            tight[step] = (_late_for(network, starts, lengths, keeper),)
+    return Holders(tuple(tight), tuple(holders[0] for holders in tight), earliest, early)
+
+
+def _late_for(network: Network, starts: np.ndarray, lengths: np.ndarray, keeper: Keeper) -> Holder:
+    """What a late step is late for: the step that needs it, else the end of its window or of the outing."""
+    if keeper.source >= 0:
+        return Holder(kinds.LATE, f"{kinds.LATE}:{network.steps[keeper.source]}", keeper.source,
+                      bound=keeper.bound)
+    name = "outing"
+    if keeper.windowed >= 0:
+        start = float(starts[keeper.windowed])
+        finish = start + float(lengths[keeper.windowed])
+        # Windows that meet all demands end where a window of one of them does: in front of that it is.
+        nearest = min(network.demands[keeper.windowed], key=lambda demand: _left_of(demand.windows, finish))
+        name = nearest.name_at(start).partition(":")[2]
+    return Holder(kinds.LATE_END, f"{kinds.LATE_END}:{name}")
+
+
+def _left_of(windows: np.ndarray, minute: float) -> float:
+    """Minutes from ``minute`` to the end of the window that holds it."""
+    ends = windows[windows[:, 1] >= minute, 1]
+    return float(ends[0]) - minute if len(ends) else np.inf
 
 
 def ready_holder(network: Network, durations: np.ndarray, starts: np.ndarray, step: int) -> Holder | None:

@@ -33,6 +33,7 @@ from planning_kit.plan.explain import explain_step
 from planning_kit.plan.exposures import Exposure, exposures_table, hazard_exposures
 from planning_kit.plan.hard_limit import LimitRule, by_consumables, stop_if_unknown
 from planning_kit.plan.inhibit_list import inhibits_table, stays_by_inhibit
+from planning_kit.plan.late import planned_starts
 from planning_kit.plan.legs import Passage, cautions_table, crew_passages
 from planning_kit.plan.network import on_grid
 from planning_kit.plan.no_plan import stop_if_circular, stop_if_unplaced
@@ -48,7 +49,6 @@ from planning_kit.plan.returns import (
 )
 from planning_kit.plan.suits import SuitHistory, suit_histories, suit_summary_table, suits_table
 from planning_kit.plan.tether_lines import Tether, tethers_table, track_tether
-from planning_kit.plan.timing import earliest_starts
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,7 +73,7 @@ class Outside:
 
 @dataclass(frozen=True, eq=False, repr=False)
 class TimedPlan(Times):
-    """The earliest plan of a scenario: its times, and what they mean for suits, ways back, items and tethers.
+    """The plan of a scenario, the earliest but for its late steps: its times, and what they mean.
 
     All of it is derived from the times when first asked for. Each part is given the parts that it needs
     (times, lanes, passages, tethers, suits) and none is given the plan: only here they meet. ``outside`` is
@@ -102,7 +102,7 @@ class TimedPlan(Times):
         network = build_network(records, almanac, travels)
         durations = on_grid(np.array([step.minutes_likely for step in records.steps], dtype=float))
         stop_if_circular(network, durations)
-        starts = earliest_starts(network, durations)
+        starts = planned_starts(network, durations)
         stop_if_unplaced(network, durations, starts)
         plan = cls(scenario, moment, almanac, travels, network, durations, starts)
         if scenario.settings.limits.fixed_hard_min is None:

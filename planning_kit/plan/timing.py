@@ -79,14 +79,18 @@ class Raise:
     is_after_group: bool = False
 
 
-def last_raises(network: Network, durations: np.ndarray) -> tuple[Raise, ...]:
+def last_raises(network: Network, durations: np.ndarray,
+                not_before: np.ndarray | None = None) -> tuple[Raise, ...]:
     """For each step what put it where it is on the way to the earliest plan of ``durations`` (steps,).
+
+    ``not_before`` (steps,) as in `earliest_starts`; it counts as a release.
 
     A step that is raised raises those that its bounds hold again: no step was raised last before the one
     that raised it. Followed from source to source, these causes never run in a circle.
     """
     lengths = np.asarray(durations, dtype=float)[:, None]
-    recorded = _RecordedPass.over(network, lengths, np.full(lengths.shape, -np.inf), {})
+    floor = np.full(lengths.shape, -np.inf) if not_before is None else not_before[:, None]
+    recorded = _RecordedPass.over(network, lengths, floor, {})
     recorded.fixed_point()
     return tuple(recorded.raises.get(step, Raise()) for step in range(len(network.steps)))
 

@@ -15,8 +15,10 @@ from planning_kit.inputs.times import Side, pet_label, rounded
 from planning_kit.judge.acceptances import told_findings
 from planning_kit.judge.findings import REMARK, Finding
 from planning_kit.plan.activities import REPRESS_TITLE, TRAVEL, WAIT, Activity
-from planning_kit.plan.network import LOGGED, NOW, TURN
+from planning_kit.plan.exposures import Exposure
+from planning_kit.plan.network import LOGGED, NOW, TURN, grouped
 from planning_kit.plan.timed import TimedPlan
+from planning_kit.show.hazard_wording import hazard_line, hazards_entered
 from planning_kit.show.wording import Names, StepWords, bracketed, minutes
 
 _SIDES: dict[str, Side] = {"inhibit": "down", "finding": "down", "lift": "up"}
@@ -101,8 +103,10 @@ class _Teller:
                 partners = self._together(activity)
                 if crew == partners[0]:
                     who = " and ".join(self.names.who(partner) for partner in partners)
+                    lines = self._lines(activity, plural=len(partners) > 1)
+                    entered = (line for partner in partners for line in self._entered(partner, activity))
                     yield BriefingEvent(activity.start_min, who, activity.kind, activity.step,
-                               tuple(self._lines(activity, plural=len(partners) > 1)))
+                                        (*lines, *dict.fromkeys(entered)))
 
     def _together(self, activity: Activity) -> list[str]:
         """Who does just this at the same time: both in a shared step, in a shared wait, at ingress."""
@@ -166,6 +170,17 @@ class _Teller:
                 caution = one_line(row["caution"]).rstrip(".")
                 yield f"{row['class'].capitalize()}, {self.names.title(row['place'])}{to_place}: {caution}."
 
+    def _entered(self, crew: str, activity: Activity) -> Iterator[str]:
+        """The hazards that somebody enters in an activity, or that are there again."""
+        for each in self._spells.get((crew, activity.step, activity.kind), ()):
+            if activity.start_min <= each.from_min <= activity.finish_min:
+                yield f"{each.hazard.class_.capitalize()}, {hazard_line(each.hazard)}."
+
+    @cached_property
+    def _spells(self) -> dict[tuple[str, str, str], list[Exposure]]:
+        return grouped(((crew, each.step, each.doing), each) for crew in self.plan.travels
+                       for each in hazards_entered(self.plan, crew))
+
     def _wait(self, activity: Activity, plural: bool) -> str:
         place = f" at {self.names.title(activity.place)}" if activity.place else ""
         return (f"Wait{'' if plural else 's'} {minutes(activity.minutes)}{place}, until "
@@ -186,6 +201,8 @@ class _Teller:
             "light": f"for {one_line(name).replace('-', ' ')}", "link": "for a link",
             "window": f"for the period {one_line(name)!r}", "partner": f"for {self.names.who(name)}",
             "group": f"the steps of {one_line(name)!r} share one window",
+            "late": f"as late as it can, {self.names.step(name)} needs it no sooner",
+            "late_end": f"as late as it can before the end of {one_line(name).replace('-', ' ')}",
             "max_gap": f"{self.names.step(name)} must follow closely",
             "min_gap": f"the least time after {self.names.step(name)} must pass",
         }

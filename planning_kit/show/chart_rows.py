@@ -10,7 +10,7 @@ from datetime import datetime
 import pandas as pd
 
 from planning_kit.inputs.shown_text import one_line, plotly_paragraph, shortened
-from planning_kit.inputs.times import Side, gmt_label, moment_at, number_label, pet_label
+from planning_kit.inputs.times import Side, gmt_label, moment_at, number_label, pet_label, pet_spans
 from planning_kit.judge.findings import Finding
 from planning_kit.plan.activities import WORK, Activity
 from planning_kit.plan.needs import Hold
@@ -93,6 +93,8 @@ _MOST_FINDINGS_LISTED = 6
 _LONGEST_MESSAGE, _FINDING_WIDTH = 160, 80  # several findings must fit on a screen
 _HELD_WORDS = {
     "light": "Starts when {id} begins",
+    "late": "Starts as late as it can: {id} needs it",
+    "late_end": "Starts as late as it can: {id} ends",
     "group": "Starts when its whole group {id} fits in one window",
     "max_gap": "Starts no earlier, so that {id} can follow in time",
     "partner": "Starts when {id} is ready too",
@@ -148,7 +150,7 @@ def held_words(held_by: str) -> str:
     kind, _, name = one_line(held_by).partition(":")
     if kind == "order":
         return f"Starts as soon as {name} is done" if name != "pet_zero" else "Nothing but PET 0 holds it"
-    if kind == "light":
+    if kind in ("light", "late_end"):
         name = name.replace("-", " ")
     pattern = _HELD_WORDS.get(kind)
     return pattern.format(id=name) if pattern else one_line(held_by)
@@ -225,8 +227,7 @@ def inhibit_text(hold: Hold, words: Words) -> str:
     record, span = hold.inhibit, (hold.set_by_min, hold.lift_after_min)
     owner = f" Held by {record.owner}." if record.owner else ""
     steps = f" From {record.from_step} until {record.until_step} is finished."
-    when = (f"{pet_label(hold.set_by_min, 'down')} to {pet_label(hold.lift_after_min, 'up')} "
-            f"({number_label(hold.hold_min, 'up').removesuffix('.0')} min)")
+    when = f"{pet_spans(span)} ({number_label(hold.hold_min, 'up').removesuffix('.0')} min)"
     lines = [f"Inhibit, {when}: {_joined(record.inhibit, record.title)}.{owner}{steps}",
              *([f"{record.reason.rstrip('.')}."] if record.reason else []),
              f"{words.gmt_span(*span, ('down', 'up'))}."]

@@ -7,10 +7,14 @@ Z535.6, from memory): a warning can injure, a caution can damage hardware, a not
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import inf
 
 from planning_kit.inputs.hazard_words import Term
 from planning_kit.inputs.records import HAZARD_CLASSES, Hazard, Records
 from planning_kit.inputs.shown_text import one_line
+from planning_kit.plan.exposures import Exposure
+from planning_kit.plan.network import ROUNDING_MIN
+from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.palette import Theme
 from planning_kit.show.wording import bracketed
 
@@ -40,7 +44,7 @@ def title_of(hazard: Hazard) -> str:
 def limit_words(hazard: Hazard) -> str:
     """What is allowed, and to whom."""
     words = _LIMITS[hazard.limit].format(hazard.limit_min)
-    return f"{words}, {' '.join(hazard.applies_to)} only" if hazard.applies_to else words
+    return f"{words} (for {' '.join(hazard.applies_to)})" if hazard.applies_to else words
 
 
 def controls_words(hazard: Hazard) -> str:
@@ -59,6 +63,20 @@ def hazard_line(hazard: Hazard) -> str:
 def hazard_text(hazard: Hazard, when: str) -> str:
     """Class, `hazard_line`, and when it is there (see `HazardWords.when`), as plain text."""
     return f"{hazard.class_.upper()} {hazard_line(hazard)}. There {when}."
+
+
+def hazards_entered(plan: TimedPlan, crew: str) -> Iterator[Exposure]:
+    """Where ``crew`` enters a hazard, where it is there again, and where nothing controls it any more."""
+    left_min: dict[str, float] = {}
+    open_min: dict[str, float] = {}
+    for each in plan.tracked_exposures:
+        if each.crew == crew:
+            name, opened = each.hazard.hazard, each.open_spans
+            is_news = opened and opened[0][0] > open_min.get(name, -inf) + ROUNDING_MIN
+            if is_news or each.from_min > left_min.get(name, -inf) + ROUNDING_MIN:
+                yield each
+            left_min[name] = max(left_min.get(name, -inf), each.until_min)
+            open_min[name] = max([open_min.get(name, -inf), *(end for _, end in opened)])
 
 
 def class_inks(theme: Theme) -> dict[str, str]:

@@ -21,7 +21,7 @@ from planning_kit.show.chart import Chart, row_axis, scatter, time_axes
 from planning_kit.show.hazard_wording import caution_words
 from planning_kit.show.palette import INK_ON_FILL, crew_inks, theme_named
 from planning_kit.show.station_map_controls import WORD_COLUMNS, Film, Rows, controls, frame_name, map_layout
-from planning_kit.show.station_map_hazards import hazard_marks, hazard_traces
+from planning_kit.show.station_map_hazards import hazard_marks, hazard_traces, sphere_corners
 from planning_kit.show.station_map_moving import Stage, frames, moving_traces, person_words, primer, sky_words
 from planning_kit.show.station_map_views import ground_traces, place_points, views_of
 from planning_kit.show.swimlane import finding_traces, ground_shapes
@@ -126,8 +126,9 @@ def _stage(plan: TimedPlan, theme_name: str, down: str) -> Stage:
     cautions = {place.place: caution_words(place.caution_class, place.caution) for place in records.places}
     cautions |= {step.step: caution_words(step.caution_class, step.caution) for step in records.steps}
     found = grouped((finding.step, finding) for finding in scene.found if finding.step)
-    return Stage(scene, views_of(records.places, down), place_points(records.places),
-                 crew_inks(plan.travels, scene.theme), cautions, found)
+    views = views_of(records.places, down, [*sphere_corners(records)])
+    return Stage(scene, views, place_points(records.places), crew_inks(plan.travels, scene.theme), cautions,
+                 found)
 
 
 def _shown(minutes: Sequence[float], scene: Scene) -> str:

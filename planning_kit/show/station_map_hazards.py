@@ -15,7 +15,7 @@ import numpy as np
 from planning_kit.inputs.records import HAZARD_CLASSES, Hazard, Records, Route
 from planning_kit.inputs.shown_text import plotly_paragraph
 from planning_kit.plan.hazard_reach import Reach
-from planning_kit.show.hazard_wording import HazardWords, class_inks, hazard_text
+from planning_kit.show.hazard_wording import HazardWords, class_inks, class_rank, hazard_text
 from planning_kit.show.palette import Theme
 from planning_kit.show.station_map_views import Point, View, Views, place_points
 from planning_kit.show.swimlane_bars import Trace
@@ -44,7 +44,7 @@ def hazard_marks(records: Records) -> HazardMarks:
     stretches: list[tuple[str, Point, Point]] = []
     whole: set[tuple[str, str]] = set()
     told: dict[str | tuple[str, str], tuple[str, ...]] = {}
-    hazards = sorted(records.hazards, key=lambda each: HAZARD_CLASSES.index(each.class_))
+    hazards = sorted(records.hazards, key=lambda each: class_rank(each.class_))
     when = {each.hazard: words.when(each) for each in hazards}
     for hazard in hazards:
         reach, line = Reach(records, hazard), hazard_text(hazard, when[hazard.hazard])
@@ -62,6 +62,16 @@ def hazard_marks(records: Records) -> HazardMarks:
                 whole.add(key)
     return HazardMarks(tuple(each for each in hazards if each.centre is not None), places, tuple(stretches),
                        told, when)
+
+
+def sphere_corners(records: Records) -> Iterator[Point]:
+    """Two corners of the box around each sphere with the body; metres."""
+    body_m = records.settings.checks.body_m or 0.0
+    for hazard in records.hazards:
+        if hazard.centre is not None and hazard.radius_m is not None:
+            reach_m = hazard.radius_m + body_m
+            for away_m in (-reach_m, reach_m):
+                yield hazard.centre[0] + away_m, hazard.centre[1] + away_m, hazard.centre[2] + away_m
 
 
 def _parts(reach: Reach, route: Route, points: dict[str, Point]) -> Iterator[tuple[Point, Point]]:

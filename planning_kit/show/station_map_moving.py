@@ -17,11 +17,12 @@ from math import isfinite
 from planning_kit.inputs.shown_text import one_line, plotly_text, shortened
 from planning_kit.inputs.times import gmt_label, moment_at, number_label, pet_label
 from planning_kit.judge.findings import Finding
+from planning_kit.plan.exposures import Exposure
 from planning_kit.plan.moments import Moment, Person, Stay
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.chart import CLEAR, axis_ms, scatter
 from planning_kit.show.chart_rows import finding_lanes, finding_minute
-from planning_kit.show.hazard_wording import caution_words, hazard_line
+from planning_kit.show.hazard_wording import caution_words, class_rank, hazard_line
 from planning_kit.show.palette import Theme
 from planning_kit.show.station_map_views import Point, View, Views, route_kind
 from planning_kit.show.swimlane_bars import Trace
@@ -84,14 +85,22 @@ def person_words(person: Person, moment: Moment, stage: Stage) -> str:
     minded = [stage.cautions.get(person.place, "") if person.route is None else
               caution_words(person.route.caution_class, person.route.caution)]
     minded += [stage.cautions.get(doing.step, "") if doing.kind == "work" else ""]
+    inside = [each for each in stage.scene.plan.tracked_exposures
+              if each.crew == person.crew and each.from_min <= moment.at_min <= each.until_min]
+    # First what the column must not cut off.
+    lines += dict.fromkeys(_inside(each, moment.at_min)
+                           for each in sorted(inside, key=lambda each: class_rank(each.hazard.class_)))
     lines += exceptions_at(stage.scene.plan, person.crew, moment.at_min)
-    lines += dict.fromkeys(f"Inside, {each.hazard.class_.upper()}: {hazard_line(each.hazard)}."
-                           for each in stage.scene.plan.tracked_exposures
-                           if each.crew == person.crew and each.from_min <= moment.at_min <= each.until_min)
     lines += [text for text in dict.fromkeys(minded) if text]
     lines += [f"{finding.severity.upper()} {finding.check}: {shortened(finding.words, _LONGEST_FINDING)}"
               for finding in found]
     return "<br>".join([head, *_wrapped(lines, MOST_LINES - 1)])
+
+
+def _inside(exposure: Exposure, at_min: float) -> str:
+    is_open = exposure.hazard.controls and any(begin <= at_min <= end for begin, end in exposure.open_spans)
+    without = " WITHOUT A CONTROL" if is_open else ""
+    return f"Inside{without}, {exposure.hazard.class_.upper()}: {hazard_line(exposure.hazard)}."
 
 
 def _is_on(finding: Finding, crew: str, minute: float, scene: Scene) -> bool:

@@ -27,6 +27,7 @@ Point = tuple[float, float, float]
 _AXES = "xyz"
 _TURN_DEG, _RAISE_DEG, _EYE_DISTANCE = 30.0, 30.0, 1.5
 _EDGE_SHARE = 0.09  # of the extent, left free around the places
+_MOST_BEYOND = 0.2  # of the longest side: how far a view is widened for what lies beyond all places
 _HALF_HEIGHT = tan(radians(22.5))  # of what the view in space shows at distance 1: plotly.js sees 45 deg
 _NARROWEST = 1.45  # width over height of the view in space on a narrow screen
 _USED = 0.88  # of it, the rest is for names
@@ -140,19 +141,30 @@ class Views:
         return {name: round((high - low) * scale, 4) for name, (low, high) in zip(_AXES, ranges, strict=True)}
 
 
-def views_of(places: Sequence[Place], down: str) -> Views:
-    """The views of a station. Raises `ScenarioError` when ``down`` is neither ``+z`` nor ``-z``."""
+def views_of(places: Sequence[Place], down: str, also: Sequence[Point] = ()) -> Views:
+    """The views of a station, wide enough for ``also``, but for what lies far beyond its places.
+
+    Raises `ScenarioError` when ``down`` is neither ``+z`` nor ``-z``.
+    """
     if not isinstance(down, str) or down not in ("+z", "-z"):
         raise ScenarioError.single("is no way down; use '+z' or '-z'", column="down", value=down)
     points = tuple(place_points(places).values())
     lowest, highest = _corner(points, min), _corner(points, max)
+    most_m = _MOST_BEYOND * max(high - low for low, high in zip(lowest, highest, strict=True))
+    near = [_corner((_corner((point, _moved(highest, most_m)), min), _moved(lowest, -most_m)), max)
+            for point in also]
+    seen_from, seen_to = _corner((*points, *near), min), _corner((*points, *near), max)
     z_up = "-z" if down == "+z" else "+z"
     if highest[0] - lowest[0] >= highest[1] - lowest[1]:
         across, page_up = "+x", "-y" if down == "+z" else "+y"
     else:
         across, page_up = "+y", "+x" if down == "+z" else "-x"
     return Views(View("in space", 0, across, z_up), View("from the side", 4, across, z_up),
-                 View("from above", 5, across, page_up), points, lowest, highest)
+                 View("from above", 5, across, page_up), points, seen_from, seen_to)
+
+
+def _moved(point: Point, metres: float) -> Point:
+    return point[0] + metres, point[1] + metres, point[2] + metres
 
 
 def _corner(points: Sequence[Point], pick: Any) -> Point:

@@ -23,6 +23,7 @@ from planning_kit.inputs.times import (
     moment_at,
     number_label,
     pet_label,
+    pet_spans,
     rounded,
 )
 from planning_kit.judge.acceptances import told_findings
@@ -154,8 +155,7 @@ def exceptions(plan: TimedPlan, crew: str, how: str = "") -> Iterator[str]:
     own = [(breach.case, breach) for breach in plan.return_breaches
            if breach.crew == crew and breach.case.endswith(how)]
     for case, told in grouped(own).items():
-        spells = ", ".join(f"{pet_label(each.from_min, 'down')} to {pet_label(each.until_min, 'up')}"
-                           for each in told)
+        spells = pet_spans(*((each.from_min, each.until_min) for each in told))
         worst = max(told, key=lambda each: each.short_min)
         what = " and ".join(dict.fromkeys(broken_words(plan, each) for each in told))
         past = "" if plan.now_min is None or told[-1].until_min >= plan.now_min else ", past"
@@ -234,7 +234,15 @@ class StepWords:
             kind = "warning" if step.caution_class == "warning" else "caution"
             yield Fact(kind, f"{step.caution_class.capitalize()}: {one_line(step.caution)}",
                        f"{step.caution_class.upper()}: {one_line(step.caution)}")
+        if step.clears:
+            yield Fact("clears", f"clears of {', '.join(self._cleared(step))}")
+        if step.checks:
+            yield Fact("looks", f"look at {one_line(', '.join(step.checks))}")
         yield from self._make_safe(step)
+
+    def _cleared(self, step: Step) -> Iterator[str]:
+        titles = {each.hazard: one_line(each.title) for each in self.plan.scenario.records.hazards}
+        return (titles[name] or name for name in step.clears)
 
     def _conditions(self, step: Step) -> Iterator[Fact]:
         if step.light in ("night", "day"):
@@ -243,6 +251,9 @@ class StepWords:
                        when or f"in {_LIGHT[step.light]}")
         if step.same_window:
             yield Fact("group", f"in one window with the other steps of {one_line(step.same_window)!r}")
+        if step.when == "late":
+            free = f", {minutes(step.late_margin_min)} kept free" if step.late_margin_min else ""
+            yield Fact("late", f"starts as late as it can{free}")
         for name in step.windows:
             yield Fact("window", f"must lie in the period {one_line(name)!r}",
                        f"in the period {one_line(name)!r}")
@@ -250,6 +261,9 @@ class StepWords:
             if step.step in inhibit.needed_by:
                 name = inhibit.inhibit + bracketed(inhibit.title)
                 yield Fact("inhibit", f"only with inhibit {name} in force", f"{inhibit.inhibit} in force")
+        if step.moves:
+            rides = f"; {' and '.join(step.rides)} on it" if step.rides else "; nobody on it"
+            yield Fact("moves", f"sets {one_line(' '.join(step.moves))} in motion{rides}")
         if step.link in ("yes", "wait"):
             yield Fact("link", self._link(step))
         yield from self._clocks(step)

@@ -140,6 +140,16 @@ def test_a_swap_trades_crew_prefixes_handovers_hooks_and_what_they_start_with(de
     assert set(before) & {"EV1", "EV2"}  # or this would show nothing
 
 
+def test_a_swap_trades_who_rides_along(small: pk.Scenario) -> None:
+    places = small.places.assign(zone=["", "", "mast", ""])
+    steps = small.steps.assign(moves="", rides="")
+    steps.loc[steps["step"] == "B2", ["moves", "rides"]] = "mast", "EV1"
+    tasks = small.tasks.assign(swappable=["no", "yes", "no", "no"])
+    plan = pk.time_plan(small.with_tables({"places": places, "steps": steps, "tasks": tasks}))
+    traded = plan.what_if(swap="LMP").scenario.steps.set_index("step")
+    assert (traded.loc["B2", "crew"], traded.loc["B2", "rides"]) == ("EV2", "EV2")
+
+
 def test_one_task_is_swapped_and_no_other(demo_plan: pk.Plan) -> None:
     before, after = demo_plan.scenario.steps, demo_plan.what_if(swap="CAB").scenario.steps
     changed = before.loc[before["crew"] != after["crew"], "task"]

@@ -107,7 +107,7 @@ def test_a_row_is_added_behind_what_stood_there_byte_for_byte(small: pk.Scenario
     ("", "x", None, "say who"), ("A", " ", None, "say why"), (3, "x", None, "must be text"),
     ("A", None, None, "must be text"), ("A", "x\u202ey", None, "cannot be seen"),
     ("A", "x" * 20_000, None, "at most"), ("A", "x", "soon", "must be a date"),
-    ("A", "x", "2031-02-30", "no day"), ("A", "x", 7, "must be a date")])
+    ("A", "x", "2031-02-30", "of the calendar"), ("A", "x", 7, "must be a date")])
 def test_what_is_no_acceptance_is_said(small: pk.Scenario, by: str, why: str, date: str,
                                        problem: str) -> None:
     plan = pk.time_plan(small)

@@ -260,6 +260,41 @@ def test_an_inhibit_confirmed_after_its_lift_controls_nothing(small: pk.Scenario
     assert found(small.with_table("inhibits", inhibits.assign(confirmed_by="B2", safe_after_min=5))) == []
 
 
+def test_what_is_confirmed_before_it_must_stand_is_not_confirmed_by_that(small: pk.Scenario) -> None:
+    # I-LMP must stand from 5 min before B2 on; A1 is finished long before that, B2 after it.
+    row = finding(small.with_table("inhibits", small.inhibits.astype(object).assign(confirmed_by="A1")),
+                  "confirmed-early")
+    plan = pk.time_plan(small).timed
+    assert (row["severity"], row["about"], row["step"]) == ("remark", "I-LMP", "A1")
+    assert (row["value"], row["limit"]) == (plan.span("A1")[1], plan.span("B2")[0] - 5)
+    at_that_minute = small.inhibits.astype(object).assign(confirmed_by="A1", from_step="A1", lead_min=-0.0)
+    assert found(small.with_table("inhibits", at_that_minute)) == []
+
+
+def test_where_a_turned_part_of_the_station_is_nobody_knows(small: pk.Scenario) -> None:
+    places = small.places.assign(zone=["", "", "mast", ""])
+    near = {"hazard": "NEAR", "x_m": 90, "y_m": 0, "z_m": 0, "radius_m": 1}
+    turned = with_hazards(with_steps(small.with_table("places", places), Z1={"moves": "mast"}), near)
+    row = finding(turned.with_settings({"checks.body_m": 1.0}), "moved-places")
+    assert (row["severity"], row["about"]) == ("remark", "mast")
+    assert "NEAR" in row["message"]
+
+
+def test_who_leaves_at_once_was_at_the_airlock_at_pet_zero(small: pk.Scenario) -> None:
+    steps = small.steps[small.steps["step"] != "A1"]
+    scenario = with_hazards(small.with_table("steps", steps), {
+        "hazard": "EDGE", "places": "HAT", "limit": "no_contact"})
+    spells = pk.time_plan(scenario).exposures
+    assert [(each.crew, each.until_min) for each in spells.itertuples() if each.from_min == 0] == [
+        ("EV1", 0), ("EV2", 0)]
+
+
+def test_off_an_inhibit_the_remedy_names_it(small: pk.Scenario) -> None:
+    row = finding(with_hazards(small, {"hazard": "LIVE", "routes": "MID:MST", "when": "off:I-LMP"}),
+                  "no-control")
+    assert "while I-LMP does not control" in row["message"]
+
+
 def test_what_is_not_given_is_told(small: pk.Scenario) -> None:
     far = {"hazard": "FAR", "x_m": 90, "y_m": 0, "z_m": 0, "radius_m": 1, "source": ""}
     assert sorted(row[1] for row in found(with_hazards(small, far))) == ["no-body-m", "no-source"]

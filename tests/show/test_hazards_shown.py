@@ -84,7 +84,8 @@ def test_the_page_of_warnings_has_every_text_and_hazard_warnings_first(plan: Pla
     assert [(row["Class"], row["Hazard"]) for row in hazards] == [
         ("WARNING", "MAST"), ("WARNING", "COLD"), ("CAUTION", "HORN"), ("CAUTION", "HOT"), ("NOTE", "VENT")]
     told = {row["Hazard"]: row for row in hazards}
-    assert told["MAST"]["Inside, PET"] == "EV1 0:15 to 0:52"  # way, work and wait are one
+    # Way, work and wait are one. I-LMP is safe at 0:16.5 and lifted after B3 at 0:49.6.
+    assert told["MAST"]["Inside, PET"] == "EV1 0:15 to 0:52, WITHOUT A CONTROL 0:15 to 0:17, 0:49 to 0:52"
     assert told["VENT"]["Inside, PET"] == "EV2 0:16 to 0:57"
     assert told["COLD"]["There"] == "while beta is above 30°"
     assert (told["COLD"]["Controlled by"], told["HOT"]["Inside, PET"]) == ("I-LMP or I-AUX", "nobody")
@@ -92,7 +93,7 @@ def test_the_page_of_warnings_has_every_text_and_hazard_warnings_first(plan: Pla
     assert told["HORN"]["There"] == ("whenever the Sun is not wholly hidden and while I-LMP (Beacon "
                                      "power off) is not in force")
     assert (told["VENT"]["There"], told["VENT"]["Limit"]) == (
-        "while Sample cassette is at Port deck", "at most 40 min a person, EV2 only")
+        "while Sample cassette is at Port deck", "at most 40 min a person (for EV2)")
 
 
 def test_a_hostile_title_is_text_on_the_page_and_in_the_workbook(plan: Plan) -> None:
@@ -188,7 +189,8 @@ def test_the_map_names_the_classes_and_says_what_a_hazard_is_as_text(drawn: list
     assert "keep out unless I-LMP in force. There always." in told
     assert "<img" not in json.dumps(drawn)
     words = " ".join(trace["text"][0] for trace in drawn if trace["name"] == "words").replace("<br>", " ")
-    assert "Inside, WARNING: Mast may turn" in words  # EV1 on the way there at 16
+    # EV1 is on the way there at 16, and I-LMP safe at 16.5.
+    assert "Inside WITHOUT A CONTROL, WARNING: Mast may turn" in words
 
 
 def test_a_map_without_hazards_has_no_entry_for_them(small_plan: pk.Plan) -> None:

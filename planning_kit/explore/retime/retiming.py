@@ -29,13 +29,13 @@ from planning_kit.inputs.log_state import States, Suited, states_of
 from planning_kit.inputs.records import Records
 from planning_kit.inputs.times import moment_at, pet_label, pet_min
 from planning_kit.plan.build import build_network
+from planning_kit.plan.late import planned_starts
 from planning_kit.plan.network import AFTER, MIN_GAP, Network, on_grid
 from planning_kit.plan.no_plan import is_first_cause, stop_if_circular, why_unplaced
 from planning_kit.plan.past import Broken, Happened, Whereabouts, broken_rules, ended_at, from_here, with_past
 from planning_kit.plan.plan_times import Almanac, almanac_for
 from planning_kit.plan.suits import SuitHistory
 from planning_kit.plan.timed import Outside, TimedPlan
-from planning_kit.plan.timing import earliest_starts
 
 _OF_TIMES_ONLY = ("end_min", "holders", "bare_lanes", "passages")  # not slack: limits may rest on suits
 _MOST_RATIO = 5.0  # beyond this a typing error is likelier than the work
@@ -172,7 +172,7 @@ def _placed(base: TimedPlan, happened: Happened, almanac: Almanac, now_min: floa
                                 records.settings.airlock_place, here)
         if here:
             stop_if_circular(network, durations)  # a decision can be nonsense; what was logged has happened
-        starts = earliest_starts(network, durations)
+        starts = planned_starts(network, durations)
         lost = [step for step in range(len(starts)) if not np.isfinite(starts[step])]
         if not lost:
             broken = tuple(broken_rules(whole, network.fixed, starts, durations, released))

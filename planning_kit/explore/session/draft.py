@@ -32,7 +32,7 @@ from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.setting_records import FrozenMapping
 from planning_kit.inputs.settings import edited_toml
 from planning_kit.inputs.source import check
-from planning_kit.inputs.typed_tables import refuse_absurd
+from planning_kit.inputs.typed_tables import raw_from_texts, refuse_absurd
 
 _FIRST_ROW = 2  # the header is row 1
 
@@ -192,26 +192,14 @@ def scenario_of(draft: Draft, base: Scenario) -> Scenario:
 def _raw_of(sheet: Sheet, table: Table, old: RawTable | None, faults: Faults) -> RawTable | None:
     """The sheet as a text table, rows numbered by their place in it; None: still absent, still empty."""
     # Blank lines are left out but counted, so that a fault finds its line again (`_fault`).
-    numbered = [(number, line.cells) for number, line in enumerate(sheet.lines, start=_FIRST_ROW)
-                if not line.is_empty]
-    before = old.header if old is not None else ()
-    kept = [at for at, name in enumerate(sheet.columns)
-            if name in before or not _may_be_absent(table, name) or any(cells[at] for _, cells in numbered)]
-    header = tuple(sheet.columns[at] for at in kept)
-    rows = [tuple(cells[at] for at in kept) for _, cells in numbered]
-    numbers = tuple(number for number, _ in numbered)
-    if old is not None and header == old.header and tuple(rows) == old.rows:  # a save keeps the file's bytes
-        return replace(old, row_numbers=numbers)
+    rows = {number: line.cells for number, line in enumerate(sheet.lines, start=_FIRST_ROW)
+            if not line.is_empty}
     if old is None and not rows:
         return None
-    refuse_absurd(table, header, rows, faults)
-    old = old or RawTable(table.name, (), (), ())
-    return RawTable(table.name, header, tuple(rows), numbers, newline=old.newline, has_bom=old.has_bom)
-
-
-def _may_be_absent(table: Table, column: str) -> bool:
-    field = table.by_name.get(column)
-    return field is not None and field.may_be_absent
+    raw = raw_from_texts(table, sheet.columns, list(rows.values()), old, tuple(rows))
+    if old is None or raw.rows is not old.rows:
+        refuse_absurd(table, raw.header, list(raw.rows), faults)
+    return raw
 
 
 def faults_in(draft: Draft, problems: pd.DataFrame) -> tuple[Fault, ...]:

@@ -27,7 +27,7 @@ from planning_kit.explore.session.draft import Draft
 from planning_kit.explore.session.sheet import Line, Sheet
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.format_1 import in_format_2
-from planning_kit.inputs.save import locked, made_state_folder, name_of, state_folder
+from planning_kit.inputs.save import locked, made_state_folder, name_of, state_folder, write_flushed
 from planning_kit.inputs.setting_records import FrozenMapping
 
 _FORMAT = 2
@@ -206,11 +206,9 @@ def _unlink(path: Path) -> None:
 
 def _replace(path: Path, data: bytes) -> None:
     part = path.with_suffix(".part")
-    with part.open("wb") as stream:
-        stream.write(data)
-        # Before it takes the place: a power cut must not leave an empty file under the name.
-        stream.flush()
-        os.fsync(stream.fileno())
+    _unlink(part)  # of a write that broke off
+    # Flushed before it takes the place: a power cut must not leave an empty file under the name.
+    write_flushed(part, data)
     os.replace(part, path)
 
 

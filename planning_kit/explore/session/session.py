@@ -48,41 +48,36 @@ class Margin:
 
 def margins_of(plan: TimedPlan) -> list[Margin]:
     """Every margin that can be told, the least share first."""
-    found = [*_outing(plan), *_returns(plan), *_suits(plan), *_clocks(plan)]
+    found = (Margin(what, left, unit, left / whole if whole > 0 else -1.0, when, step)
+             for what, left, unit, whole, when, step in (*_of_outing(plan), *_of_tables(plan)))
     return sorted((each for each in found if math.isfinite(each.share)), key=lambda each: each.share)
 
 
-def _outing(plan: TimedPlan) -> Iterator[Margin]:
+_Left = tuple[str, float, str, float, str, str]
+"""A margin with the limit itself for its share."""
+
+
+def _of_outing(plan: TimedPlan) -> Iterator[_Left]:
     limits = plan.scenario.settings.limits
     for words, limit in ((f"planned limit, PET {pet_label(limits.planned_min, 'down')}", limits.planned_min),
                          (f"hard limit, PET {plan.hard_limit.label}", plan.hard_min)):
-        left = limit - plan.end_min
-        yield Margin(f"Both inside before the {words}", left, "min", left / limit if limit > 0 else -1.0,
-                     f"PET {pet_label(plan.end_min)}")
+        yield (f"Both inside before the {words}", limit - plan.end_min, "min", limit,
+               f"PET {pet_label(plan.end_min)}", "")
 
 
-def _returns(plan: TimedPlan) -> Iterator[Margin]:
+def _of_tables(plan: TimedPlan) -> Iterator[_Left]:
+    """Of ways back, suits and clocks."""
     for row in plan.return_summary.to_dict("records"):
-        margin, back = float(row["margin_min"]), float(row["time_back_min"])
-        words = f"{row['crew']} back in time, {row['case']}, from {row['place']}"
-        yield Margin(words, margin, "min", margin / (margin + back) if margin + back > 0 else -1.0,
-                     f"PET {pet_label(float(row['at_min']))}")
-
-
-def _suits(plan: TimedPlan) -> Iterator[Margin]:
+        yield (f"{row['crew']} back in time, {row['case']}, from {row['place']}", row["margin_min"], "min",
+               row["margin_min"] + row["time_back_min"], f"PET {pet_label(row['at_min'])}", "")
     for row in plan.suit_summary.to_dict("records"):
-        usable, margin = float(row["usable"]), float(row["margin"])
-        if usable > 0:
-            yield Margin(f"{row['crew']} {row['consumable']} over the reserve", margin, str(row["unit"]),
-                         margin / usable, "at the end")
-
-
-def _clocks(plan: TimedPlan) -> Iterator[Margin]:
+        if row["usable"] > 0:
+            yield (f"{row['crew']} {row['consumable']} over the reserve", row["margin"], row["unit"],
+                   row["usable"], "at the end", "")
     for row in plan.clocks.to_dict("records"):
-        limit, left = float(row["max_gap"]), float(row["left"])
-        if limit > 0:
-            yield Margin(f"Clock from {row['first_step']} to {row['then_step']}", left, "min", left / limit,
-                         f"of {limit:g} min", str(row["then_step"]))
+        if row["max_gap"] > 0:
+            yield (f"Clock from {row['first_step']} to {row['then_step']}", row["left"], "min",
+                   row["max_gap"], f"of {row['max_gap']:g} min", row["then_step"])
 
 
 def share_words(margin: Margin) -> str:

@@ -59,6 +59,9 @@ METHOD = (
                  "against the suits and the hard limit; in a rescue that of both. A step that says nothing "
                  "takes none. Help comes, and brings home, only where places and routes allow a rescue.",
      "common practice, no source"),
+    ("Hazards", "Asked of each crew member at work, on the way and waiting, along straight lines or the "
+                "points of a route, and of the way home of each alone. What is not known counts as inside. "
+                "While a part of the station turns, its places stay where the tables have them.", "scenario"),
     ("Hardware", "What the takes and leaves of the steps say, in the order of their times. What the tables "
                  "do not say is not assumed.", "scenario"),
 )

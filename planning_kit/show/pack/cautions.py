@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 from planning_kit.inputs.records import Hazard
 from planning_kit.inputs.shown_text import one_line
-from planning_kit.inputs.times import pet_label
+from planning_kit.inputs.times import pet_spans
+from planning_kit.plan.exposures import joined
 from planning_kit.plan.legs import route_caution
-from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.hazard_wording import HazardWords, class_rank, controls_words, limit_words, title_of
 from planning_kit.show.pack.content import Column, Row, Section, Table, table_of
@@ -40,19 +40,17 @@ def _hazards(plan: TimedPlan) -> Table:
 
 
 def _inside(plan: TimedPlan, hazard: Hazard) -> str:
-    """Of each crew member the stretches inside, none shorter than it is."""
+    """Of each crew member the stretches inside, and those without a control, none shorter than it is."""
     told = []
     for crew in plan.travels:
-        spans: list[tuple[float, float]] = []
-        for each in plan.tracked_exposures:  # by minute
-            if (each.hazard.hazard, each.crew) == (hazard.hazard, crew):
-                begin, end = each.from_min, each.until_min
-                if spans and begin <= spans[-1][1] + ROUNDING_MIN:  # on to another place or step
-                    begin, end = spans[-1][0], max(end, spans.pop()[1])
-                spans.append((begin, end))
-        if spans:
-            told.append(f"{crew} " + ", ".join(f"{pet_label(begin, 'down')} to {pet_label(end, 'up')}"
-                                               for begin, end in spans))
+        met = [each for each in plan.tracked_exposures  # by minute
+               if (each.hazard.hazard, each.crew) == (hazard.hazard, crew)]
+        if met:
+            words = f"{crew} {pet_spans(*joined((each.from_min, each.until_min) for each in met))}"
+            opened = [span for each in met for span in each.open_spans]
+            if hazard.controls and opened:
+                words += f", WITHOUT A CONTROL {pet_spans(*joined(opened))}"
+            told.append(words)
     return "; ".join(told) or "nobody"
 
 

@@ -183,18 +183,16 @@ def _print_contents(canvas: Any, entries: Sequence[tuple[str, int]], left: float
 
 def _head_and_foot(canvas: Any, title: str, stamp: str, number: int, count: int) -> None:
     width, height = canvas._pagesize
-    canvas.setFillColor(INK)
-    canvas.setFont(BOLD, 7.5)
-    canvas.drawString(MARGIN, height - 20, title[: int((width - 180) / 4.2)])
-    canvas.setFont(FONT, 7.5)
-    canvas.drawRightString(width - MARGIN, height - 20, f"page {number} of {count}")
     canvas.setStrokeColor(RULE)
     canvas.line(MARGIN, 31, width - MARGIN, 31)
-    canvas.setFont(BOLD, 6.8)
-    canvas.drawString(MARGIN, 22, CAUTION)
-    canvas.setFont(FONT, 6.8)
-    canvas.setFillColor(QUIET)
-    canvas.drawString(MARGIN, 13, stamp)
+    for text, y, font, size, ink in ((title[: int((width - 180) / 4.2)], height - 20, BOLD, 7.5, INK),
+                                     (CAUTION, 22, BOLD, 6.8, INK), (stamp, 13, FONT, 6.8, QUIET)):
+        canvas.setFillColor(ink)
+        canvas.setFont(font, size)
+        canvas.drawString(MARGIN, y, text)
+    canvas.setFillColor(INK)
+    canvas.setFont(FONT, 7.5)
+    canvas.drawRightString(width - MARGIN, height - 20, f"page {number} of {count}")
 
 
 Rise = Callable[[float], float]

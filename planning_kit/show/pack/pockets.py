@@ -11,16 +11,15 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from math import inf, isfinite
 
-from planning_kit.inputs.records import Step
 from planning_kit.inputs.shown_text import one_line, shortened
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 from planning_kit.plan.needs import Hold
-from planning_kit.plan.network import ROUNDING_MIN, grouped
+from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import retimed_lines
 from planning_kit.show.briefing_events import is_hardly_a_wait
-from planning_kit.show.hazard_wording import hazard_line
+from planning_kit.show.hazard_wording import hazard_line, hazards_entered
 from planning_kit.show.pack.content import Cell, Column, Section, Table, slack_cell
 from planning_kit.show.wording import Fact, Names, OpenFindings, StepWords, exceptions, nights_words
 
@@ -40,8 +39,9 @@ class _Form:
     words: str = ""
 
 
-_VITAL = frozenset({"inhibit", "foothold", "tether", "light", "window", "warning", "caution", "open"})
-_FULL = _Form(_VITAL | {"link", "takes", "leaves", "safe", "clock", "mind"}, 10_000, 10_000)
+_VITAL = frozenset({"inhibit", "foothold", "tether", "light", "window", "warning", "caution", "open", "moves",
+                    "clears"})
+_FULL = _Form(_VITAL | {"link", "takes", "leaves", "safe", "clock", "mind", "looks"}, 10_000, 10_000)
 _SHORTER = (
     _Form(_FULL.kinds, 60, 40, words="Texts are shortened to fit the page"),
     _Form(_VITAL | {"takes", "leaves", "clock"}, 45, 22, words="Links, cautions of the way and what to do "
@@ -67,35 +67,54 @@ class _Sheet:
         self.from_min = -inf if plan.now_min is None else plan.now_min
 
     def section(self, form: _Form) -> Section:
-        rows = tuple(self._row(activity, form) for activity in self.plan.lanes[self.crew]
-                     if activity.kind != TRAVEL and not is_hardly_a_wait(activity)
-                     and activity.finish_min > self.from_min and (form.with_waits or activity.kind != WAIT))
+        shown = [activity for activity in self.plan.lanes[self.crew]
+                 if activity.kind != TRAVEL and not is_hardly_a_wait(activity)
+                 and activity.finish_min > self.from_min and (form.with_waits or activity.kind != WAIT)]
+        firsts = {activity.step: activity for activity in reversed(shown)}
+        rows = tuple(self._row(each, form, firsts[each.step] is each) for each in shown)
         table = Table(self.crew, f"{self.crew} by PET; slack to the hard limit in minutes", _COLUMNS, rows)
         rest = f"{form.words}: the rest is in the detailed procedure of the review pack."
         words = (*self._head(), *([rest] if form.words else []))
         return Section(self.crew, f"{self.crew} pocket sheet", words, (table,))
 
-    def _row(self, activity: Activity, form: _Form) -> tuple[Cell, ...]:
+    def _row(self, activity: Activity, form: _Form, is_first: bool) -> tuple[Cell, ...]:
         at = activity.start_min
         where = self.names.title(activity.place) if activity.place else ""
         name = "" if activity.kind == WAIT else activity.step
-        facts = (self._facts(self.names.steps[name]) if name in self.names.steps else
-                 self._minded.get("", ()) if activity.kind != WAIT else ())
+        facts = self._facts(activity, is_first)
         told = [activity.title, *(fact.words for fact in facts if fact.kind in form.kinds)]
         return (pet_label(at), gmt_label(moment_at(at, self.plan.pet_zero)), activity.minutes, name,
                 shortened(where, form.longest_place),
                 " · ".join(shortened(part, form.longest) for part in told if one_line(part)),
                 slack_cell(activity.slack_to_limit_min), "")
 
-    def _facts(self, step: Step) -> Iterator[Fact]:
-        """The facts that a gloved hand needs, short: what is open, warnings, last what to mind on the way."""
-        still_open = self.found.of_step(step.step, self.crew)
+    def _facts(self, activity: Activity, is_first: bool) -> Iterator[Fact]:
+        """The facts that a gloved hand needs, short: what is open, warnings, last what to mind on the way.
+
+        What to mind stands in the first row for a step, also where that is a wait: it is met before the work.
+        """
+        step = self.names.steps.get(activity.step)
+        still_open = self.found.of_step(activity.step, self.crew)
         if still_open:
             yield Fact("open", f"OPEN: {still_open}")
-        told = [Fact(fact.kind, words) for fact in self.step_words.facts(step)
-                if (words := self._short(fact))]
-        told += self._minded.get(step.step, ())
+        told = [] if step is None or activity.kind == WAIT else [
+            Fact(fact.kind, words) for fact in self.step_words.facts(step) if (words := self._short(fact))]
+        told += self._rides(activity)
+        told += self._minded.get(activity.step, ()) if is_first else ()
         yield from sorted(told, key=lambda fact: fact.kind != "warning")
+
+    def _rides(self, activity: Activity) -> Iterator[Fact]:
+        """What moves meanwhile with this crew member on it, as planned."""
+        zone = self._zones.get(activity.place, "")
+        for step, start, finish in self.plan.each_step() if zone else ():
+            if (self.crew in step.rides and zone in step.moves
+                    and start < activity.finish_min and finish > activity.start_min):
+                yield Fact("moves", f"riding {one_line(zone)}, which {step.step} moves from "
+                           f"{pet_label(start, 'down')} to {pet_label(finish, 'up')}")
+
+    @cached_property
+    def _zones(self) -> dict[str, str]:
+        return {place.place: place.zone for place in self.plan.scenario.records.places}
 
     def _short(self, fact: Fact) -> str:
         if fact.crew not in ("", self.crew):
@@ -110,18 +129,10 @@ class _Sheet:
         for row in self.plan.cautions_on_the_way.to_dict("records"):
             if row["crew"] == self.crew:  # each said once
                 cautions.setdefault(_minded(row["class"], one_line(row["caution"]).rstrip(".")), row["step"])
-        told = [*self._entered(), *((step, fact) for fact, step in cautions.items())]
+        told = [(each.step, _minded(each.hazard.class_, hazard_line(each.hazard)))
+                for each in hazards_entered(self.plan, self.crew)]
+        told += [(step, fact) for fact, step in cautions.items()]
         return grouped(dict.fromkeys(told))
-
-    def _entered(self) -> Iterator[tuple[str, Fact]]:
-        """Each hazard with the step, each time that it is entered or is there again."""
-        left_min: dict[str, float] = {}
-        for each in self.plan.tracked_exposures:
-            if each.crew == self.crew:
-                last_min = left_min.get(each.hazard.hazard, -inf)
-                if each.from_min > last_min + ROUNDING_MIN:
-                    yield each.step, _minded(each.hazard.class_, hazard_line(each.hazard))
-                left_min[each.hazard.hazard] = max(last_min, each.until_min)
 
     def _head(self) -> Iterator[str]:
         plan, limits = self.plan, self.plan.scenario.settings.limits

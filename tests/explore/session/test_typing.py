@@ -31,6 +31,19 @@ def test_a_typed_duration_moves_the_plan(session):
     assert session.plan.end_min == before + 2
 
 
+def test_a_step_typed_late_starts_as_late_as_it_can(session):
+    line, starts, end = line_of(session, "steps", "B2"), session.plan.starts, session.plan.end_min
+    session.type_cells("steps", {(line, "when"): "late", (line, "late_margin_min"): "1.5"})
+    assert session.faults == ()
+    # B3 waits for night; B2 takes 13 min at the same place.
+    b2, b3 = (session.plan.position(step) for step in ("B2", "B3"))
+    assert session.plan.starts[b2] == pytest.approx(starts[b3] - 13 - 1.5)
+    assert session.plan.end_min == end
+    session.undo()
+    session.type_cells("steps", {(line, "when"): "soon"})
+    assert [(fault.sheet, fault.column) for fault in session.faults] == [("steps", "when")]
+
+
 def test_a_bad_cell_is_told_where_it_stands_and_the_last_good_plan_stays(session):
     plan, line = session.plan, line_of(session, "steps", "B2")
     session.type_cells("steps", {(line, "minutes_likely"): "13,5"})
