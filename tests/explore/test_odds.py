@@ -14,7 +14,9 @@ from scipy import integrate, stats
 import planning_kit as pk
 from planning_kit.explore.odds.distributions import durations_from
 from planning_kit.explore.odds.odds_tables import quantile, quantile_se, share
+from planning_kit.explore.odds.sampled_plans import time_samples
 from planning_kit.explore.odds.sampling import normals
+from planning_kit.explore.odds.study import Study
 from planning_kit.plan.timing import earliest_starts, outing_end
 from tests.edits import edited, with_row
 from tests.plan.networks import activity_network
@@ -341,3 +343,19 @@ def test_a_table_taken_is_a_copy(small_odds: pk.Odds) -> None:
 
 def test_a_study_pickles_small(demo_odds: pk.Odds) -> None:
     assert len(pickle.dumps(demo_odds.study)) < 200_000
+
+
+def test_a_late_step_starts_as_planned_or_when_it_is_free(small: pk.Scenario) -> None:
+    late = edited(small, "steps", "B2", when="late")
+    plan = pk.time_plan(late)
+    row = plan.timed.position("B2")
+    assert plan.timed.starts[row] > pk.time_plan(small).timed.starts[row]
+    study = Study.of(plan.timed, 1)
+    draws = study.draw(0, 400)
+    starts = time_samples(study.outing, draws, study.rules).starts
+    own = [bound for bound in plan.timed.network.bounds_into[row] if bound.kind in ("order", "after")]
+    free = np.max([starts[bound.before] + draws.durations[bound.before] + bound.fixed_min
+                   + bound.travel_min * draws.travel.get(bound.crew, 1.0) for bound in own], axis=0)
+    np.testing.assert_allclose(starts[row], np.maximum(free, plan.timed.starts[row]), atol=1e-6)
+    still = pk.time_plan(with_odds(late, distribution="fixed")).odds(samples=100)
+    assert np.allclose(still.tally.end_min, plan.end_min, atol=1e-6)

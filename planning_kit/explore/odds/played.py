@@ -5,7 +5,8 @@ expected to take its likely minutes (what runs longer than that is expected to e
 now, and what has begun breaks no rule of the rest any more. What is due now in this *plan of the rest* is
 begun. So a window is entered when the likely minutes of all that must lie in it fit, a step begun is played
 on to its drawn finish wherever that lies, and the first step of a greatest gap is held back by likely minutes
-alone: it is let go where no time keeps the gap. Where the drawn minutes are the likely ones, the play is the
+alone: it is let go where no time keeps the gap. A late step is begun at its planned PET or when it is free,
+the later. Where the drawn minutes are the likely ones, the play is the
 plan.
 
 A step that has to ask (`planning_kit.explore.odds.foresight`) looks when it could begin, then whenever

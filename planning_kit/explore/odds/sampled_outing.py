@@ -37,6 +37,7 @@ class Outing:
     limit: LimitRule
     hard_min: float
     window_ends: Mapping[str, float]
+    late_starts: Mapping[str, float]
     begun: Begun | None = None
 
     @classmethod
@@ -45,7 +46,8 @@ class Outing:
         begun = begun_of(plan, learns_pace)
         key = (plan.scenario.digest, plan.pet_zero.isoformat(), begun.key if begun else "")
         return cls(key, with_estimates(plan), plan.almanac, plan.travels, plan.limit_rule,
-                   plan.hard_min, _window_ends(plan.network, plan.starts), begun)
+                   plan.hard_min, _window_ends(plan.network, plan.starts),
+                   {plan.steps[row].step: float(plan.starts[row]) for row in plan.network.late}, begun)
 
     def __eq__(self, other: object) -> bool:
         return self.key == other.key if isinstance(other, Outing) else NotImplemented
@@ -140,6 +142,12 @@ class Part:
                      for groups, windows in zip(self.network.groups_of, self.network.allowed, strict=True))
 
     @cached_property
+    def not_before(self) -> np.ndarray:
+        """PET (steps,) before which a step is not begun: that of a late one is its planned start."""
+        return np.array([self.outing.late_starts.get(step.step, -np.inf) if step.when == "late" else -np.inf
+                         for step in self.steps])
+
+    @cached_property
     def rows_of(self) -> Mapping[str, list[int]]:
         """The steps of each task that is not given up."""
         given_up = {step.task for step in self.outing.records.steps for way in self.ways
@@ -156,7 +164,8 @@ class Part:
 
     def timed(self, draws: Draws, not_before: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
         """Starts (kept steps, samples) and outing end (samples,) in PET minutes, with nothing given up."""
-        starts = play(self.foresight, Given(draws.durations, draws.travel, not_before)).starts
+        held = self.not_before if not_before is None else np.maximum(not_before, self.not_before)
+        starts = play(self.foresight, Given(draws.durations, draws.travel, held)).starts
         return starts, self.end_min(draws, starts)
 
     def end_min(self, draws: Draws, starts: np.ndarray, given_up_min: np.ndarray | None = None) -> np.ndarray:
@@ -239,4 +248,4 @@ def part_without(outing: Outing, ways: frozenset[GivenUp]) -> Part:
 def _put_back(step: Step, minutes: float) -> Step:
     """A step in the place of which its task is put back."""
     return replace(step, minutes_low=minutes, minutes_likely=minutes, minutes_high=minutes, light="", link="",
-                   same_window="", windows=())
+                   same_window="", windows=(), when="asap")

@@ -109,7 +109,7 @@ def _play_on(part: Part, draws: Draws, plans: SampledPlans, members: np.ndarray,
     """Play samples of one part from where something was given up; those in which something else is."""
     own, now = part.drawn(draws, members), plans.now_min[members]
     is_new = not np.isfinite(now).any()
-    given = Given(own.durations, own.travel, None, None if is_new else now,
+    given = Given(own.durations, own.travel, part.not_before, None if is_new else now,
                   None if is_new else plans.starts[np.ix_(part.kept, members)], part.window_ends)
     played = play(part.foresight, given)
     plans.starts[:, members] = np.nan
