@@ -48,6 +48,7 @@ LONG = (
     "explore/test_gain.py",
     "explore/test_odds.py::test_a_dask_cluster_is_an_executor_like_any_other",
     "explore/test_odds.py::test_results_do_not_depend_on_who_computes_them",
+    "explore/test_odds_play.py",
     "explore/test_one_judge.py::test_better_orders_and_the_rest_drop_what_the_cuts_drop",
     "explore/test_one_judge.py::test_options_and_cuts_drop_in_one_order",
     "explore/test_one_judge.py::test_required_work_is_left_out_by_a_person_and_by_no_search",

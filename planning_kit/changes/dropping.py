@@ -149,12 +149,16 @@ def _notes(records: Records, gone: frozenset[str], kept: dict[str, Inhibit | Non
 
 
 def without_tasks(records: Records, dropped: Collection[str]) -> Records:
-    """The records without the steps of the ``dropped`` tasks, which then take no time and no travel.
+    """The records without the steps of the ``dropped`` tasks (`without_steps`)."""
+    return without_steps(records, frozenset(step.step for step in records.steps if step.task in dropped))
+
+
+def without_steps(records: Records, gone: frozenset[str]) -> Records:
+    """The records without the steps ``gone``, which then take no time and no travel.
 
     As `Drop` does to the tables: precedence passes through, gaps to or from a dropped step go. Only what the
     timing reads is changed and nothing is checked anew, so that thousands of samples can each drop their own.
     """
-    gone = frozenset(step.step for step in records.steps if step.task in dropped)
     if not gone:
         return records
     after = passed_through(records, gone)

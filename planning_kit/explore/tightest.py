@@ -15,8 +15,8 @@ import numpy as np
 import pandas as pd
 
 from planning_kit.explore.odds.odds import stop_if_senseless
-from planning_kit.explore.odds.sampled_outing import time_samples
-from planning_kit.explore.odds.study import Study
+from planning_kit.explore.odds.sampled_plans import time_samples
+from planning_kit.explore.odds.study import Study, done
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.judge.every_margin import HARD_MIN, exact_margins
@@ -36,7 +36,7 @@ _ORDINALS = ("Tightest", "Second tightest", "Third tightest")
 class SampledTimes:
     """Starts and finishes (steps, samples), end and hard limit (samples,), PET minutes.
 
-    NaN: the step is dropped, or there is no plan; the end is infinite then.
+    NaN: the step is given up.
     """
 
     starts: np.ndarray
@@ -54,9 +54,7 @@ def sampled_times(plan: TimedPlan) -> SampledTimes:
     study = Study.of(plan, SEED)
     draws = study.draw(0, SAMPLES)
     plans = time_samples(study.outing, draws, study.rules)
-    # Of a sample without a plan nothing counts as done, not even the steps that could be placed.
-    starts = np.where(np.isfinite(plans.end_min), plans.starts, np.nan)
-    return SampledTimes(starts, starts + draws.durations, plans.end_min, plans.hard_min)
+    return SampledTimes(*done(study.outing, plans, draws), plans.end_min, plans.hard_min)
 
 
 _SAMPLED: WeakKeyDictionary[TimedPlan, tuple[Margin, ...]] = WeakKeyDictionary()

@@ -280,9 +280,9 @@ def _timed(other: Other) -> Given:
 class Odds(TimedOdds):
     """What many samples of one outing say: its tables, and ``plan``, whose odds they are.
 
-    Probabilities are shares of *all* samples. A sample that cannot be timed (a greatest gap that its
-    durations break, no window left) has no plan: it counts as nothing done and no window caught, and
-    ``no_plan`` is the share of such samples.
+    Probabilities are shares of *all* samples. Each is played without foresight: a window is entered when the
+    likely minutes of what is left fit, what then overruns is played on, and a greatest gap is judged
+    afterwards. ``p_broken`` is the share in which a step does not lie in its window or a clock runs over.
     """
 
     @property
@@ -293,9 +293,9 @@ class Odds(TimedOdds):
     def compare(self, other: Odds) -> pd.DataFrame:
         """What the plan of ``other`` makes likelier or later than this one, sample by sample.
 
-        One row an item: the outing as a whole (see ``summary``), its mean end (PET, over the samples with a
-        plan in both), then P(done by the hard limit) of every task and P(caught) of every window that both
-        plans use: one and the same stretch of UTC, named as here. Where they have something in different
+        One row an item: the outing as a whole (see ``summary``), its mean end (PET), then P(done by the hard
+        limit) of every task and P(caught) of every window that both plans use: one and the same stretch of
+        UTC, named as here. Where they have something in different
         windows (another night, another pass of a relay), both shares stand beside each other without a
         difference: they are not odds of one event. ``a`` is of this plan, ``b`` of the other, ``difference``
         b minus a; ``se`` its standard error from the paired samples, ``se_if_independent`` what it would be

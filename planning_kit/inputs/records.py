@@ -147,6 +147,11 @@ class Task:
     last_start_min: Annotated[float | None, minutes("PET after which it is not begun", may_be_absent=True)]
     cut_order: Annotated[int | None, column("count", "1 is dropped first", least=1, most=10_000,
         may_be_absent=True)]
+    if_missed: Annotated[str, choice("what is done when a window of it is missed; empty: the next window "
+        "while the outing still ends by its hard limit, else drop", "drop", "next_window",
+        may_be_absent=True)] = ""
+    put_back_min: Annotated[float | None, minutes("minutes to put it back once it has begun; empty: the "
+        "largest safe_orderly_min of its steps", may_be_absent=True)] = None
 
 
 @dataclass(frozen=True)
@@ -248,6 +253,8 @@ class Gap:
     then_at: Annotated[str, choice("which end of the later step counts", "start", "finish", default="start",
         may_be_absent=True)]
     reason: Annotated[str, column("text", "why")]
+    if_missed: Annotated[str, choice("what is done when the greatest time has passed; empty: break", "drop",
+        "break", may_be_absent=True)] = ""
 
     @property
     def ends(self) -> str:

@@ -188,6 +188,8 @@ class OddsSettings:
         most=1)]
     travel_sd: Annotated[float | None, number("log-scale standard deviation of travel, 0.1 for 10 %", most=1)]
     distribution: Annotated[str, column("name", "name of the distribution of durations")]
+    go_if: Annotated[str, choice("the estimate of what is left that must fit for a window to be entered; "
+        "absent: likely", "likely", "high")] = ""
 
 
 @dataclass(frozen=True)

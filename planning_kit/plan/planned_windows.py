@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -15,7 +15,8 @@ from planning_kit.plan.plan_times import Times
 class PlannedWindow:
     """A window that the plan on likely durations uses: of one step, or of a group. PET minutes.
 
-    ``asks_for`` is the kind of window asked for (``light:night``), ``window`` the one of them that is used.
+    ``asks_for`` is the kind of window asked for (``light:night``), ``window`` the one of them that is used;
+    ``stretches`` all of that kind, (n, 2).
     """
 
     subject: str
@@ -27,6 +28,7 @@ class PlannedWindow:
     planned_start_min: float
     begin_min: float
     end_min: float
+    stretches: np.ndarray = field(compare=False)
 
 
 def planned_windows(times: Times) -> Iterator[PlannedWindow]:
@@ -53,4 +55,4 @@ def _planned(times: Times, subject: str, members: tuple[int, ...], demand: Deman
     begin, end = map(float, demand.windows[number]) if len(demand.windows) else (np.inf, -np.inf)
     return PlannedWindow(subject=subject, members=members, asks_for=f"{demand.kind}:{demand.label}",
                          window=demand.name_at(start), task=task, title=title, planned_start_min=start,
-                         begin_min=begin, end_min=end)
+                         begin_min=begin, end_min=end, stretches=demand.windows)

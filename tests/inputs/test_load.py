@@ -24,12 +24,12 @@ CONTRACT = {
     "places": "place title x_m y_m z_m crew_at_once anchor socket caution | zone caution_class rescue",
     "routes": "from_place to_place metres minutes tight snag caution | via caution_class rescue",
     "hardware": "item title kind at end_at slots holds bulky mass_kg | end2_at",
-    "tasks": "task title need priority swappable objective | last_start_min cut_order",
+    "tasks": "task title need priority swappable objective | last_start_min cut_order if_missed put_back_min",
     "steps": "step task crew place title minutes_low minutes_likely minutes_high after light same_window "
              "exertion foothold takes leaves uses hooks link caution | windows travel_extra_min wait_at "
              "safe_orderly_min safe_now_min make_safe caution_class via_places moves rides checks "
              "clears when late_margin_min",
-    "gaps": "first_step then_step min_gap max_gap reason | first_at then_at",
+    "gaps": "first_step then_step min_gap max_gap reason | first_at then_at if_missed",
     "inhibits": "inhibit title owner from_step until_step lead_min reason | needed_by hold_max_min window "
                 "safe_after_min confirmed_by restore_min",
     "windows": "window start end source",

@@ -70,7 +70,7 @@ def test_axes_say_which_times_they_show(demo_odds, chart):
 def test_charts_say_in_words_what_they_show(demo_odds):
     median = pet_label(demo_odds.median_end_min)
     assert f"median outing end {median}" in pk.tornado_chart(demo_odds).alt
-    assert f"no plan in {100 * demo_odds.no_plan:.1f} %" in pk.fan_chart(demo_odds).alt
+    assert f"something broken in {100 * demo_odds.p_broken:.1f} %" in pk.fan_chart(demo_odds).alt
     assert "2\u00a0000 samples (seed 1)" in pk.fan_chart(demo_odds).layout.title.text
 
 
@@ -105,13 +105,13 @@ def test_titles_are_shown_not_acted_on(small, chart):
 
 
 @pytest.mark.parametrize("chart", [pk.tornado_chart, pk.fan_chart])
-def test_odds_without_spread_or_without_a_plan_still_draw(small, chart):
+def test_odds_without_spread_or_with_much_broken_still_draw(small, chart):
     still = small.with_settings({"odds.distribution": "fixed"})
     assert chart(pk.time_plan(still).odds(samples=100)).alt
     steps = small.steps
     steps.loc[steps["step"] == "B3", ["minutes_low", "minutes_likely", "minutes_high"]] = [30, 30.5, 400]
     rarely = pk.time_plan(small.with_table("steps", steps)).odds(samples=100)
-    assert rarely.no_plan > 0.5
+    assert rarely.p_broken > 0.5
     assert chart(rarely).alt
     steps.loc[steps["step"] == "B3", ["minutes_low", "minutes_likely", "minutes_high"]] = [30, 30.9, 14000]
     assert chart(pk.time_plan(small.with_table("steps", steps)).odds(samples=100)).alt

@@ -310,12 +310,12 @@ def test_the_map_is_to_scale(demo_plan: pk.Plan) -> None:
         assert at[other].y - at[one].y == pytest.approx(down * per_m, abs=0.05)
 
 
-def test_a_share_that_has_no_plan_is_explained(demo_plan: pk.Plan) -> None:
+def test_what_is_broken_in_samples_is_told(demo_plan: pk.Plan) -> None:
     chances = demo_plan.odds(samples=1000)
-    assert chances.finish["end"].iloc[-1] == "–"
     odds = next(s for s in assemble(demo_plan.timed, chances, None).sections if s.key == "odds")
-    caption = next(b for b in odds.blocks if isinstance(b, Table) and b.sheet == "Odds finish").caption
-    assert "a sample without a plan is never inside" in caption
+    tables = {block.sheet: block for block in odds.blocks if isinstance(block, Table)}
+    assert "RN1 to X5: more than 46 min" in str(tables["Odds broken"].rows)
+    assert len(tables["Odds clocks"].rows) == len(chances.clocks)
 
 
 def test_limits_are_in_the_timeline(demo_plan: pk.Plan) -> None:

@@ -57,7 +57,8 @@ def test_hover_and_alt_say_it_in_words(sweep):
 def test_a_row_without_a_plan_says_why_and_its_words_are_escaped(sweep):
     sweep["reason"] = ["", "", "", "<b>B3</b>: no night", ""]
     (told,) = trace_named(sweep_chart(sweep), "no plan keeps all rules").hovertext
-    assert told == "PET 0 2031-09-03, GMT 246/07:30: no plan keeps all rules.<br>&lt;b&gt;B3&lt;/b&gt;: no night"
+    assert told == ("PET 0 2031-09-03, GMT 246/07:30: no plan keeps all rules."
+                    "<br>&lt;b&gt;B3&lt;/b&gt;: no night")
 
 
 def test_counted_stops_are_in_the_hover(sweep):

@@ -102,7 +102,7 @@ export class OddsPane {
       );
     this.body.replaceChildren(
       list(found.items),
-      found.reasons.length ? tableOf(["why there is no plan", ""], found.reasons) : "",
+      found.reasons.length ? tableOf(["what is broken", ""], found.reasons) : "",
       tableOf(["both inside", "at the latest"], found.finish),
       el("h4", { class: "pk-sub" }, "Windows caught, least likely first"),
       found.windows.length ? list(found.windows) : el("p", { class: "pk-hint" }, "No step needs a window."),

@@ -62,9 +62,10 @@ def odds(plan: TimedPlan, samples: int = 10_000, seed: int = 1, executor: Execut
 class TimedOdds(OddsTables):
     """What many samples of one outing say. Probabilities are shares of *all* samples.
 
-    A sample that cannot be timed (a greatest gap that its durations break, no window left) has no plan: it
-    counts as nothing done and no window caught, and ``no_plan`` is the share of such samples. Standard errors
-    of a share k of n are those of (k + 1) / (n + 2), so that none is zero only because all samples agreed.
+    Every sample is played to its end by those who do not know how long anything will take
+    (`planning_kit.explore.odds.played`); ``p_broken`` is the share in which a step does not lie in its window
+    or a clock runs over. Standard errors of a share k of n are those of (k + 1) / (n + 2), so that none is
+    zero only because all samples agreed.
     """
 
     @property
@@ -78,14 +79,14 @@ class TimedOdds(OddsTables):
         return self.study.seed
 
     @property
-    def no_plan(self) -> float:
-        """Share of the samples that cannot be timed (see ``no_plan_reasons``)."""
-        return float((~np.isfinite(self.tally.end_min)).mean())
+    def p_broken(self) -> float:
+        """Share of the samples in which a window is overrun or a clock broken (see ``broken``)."""
+        return float(self.tally.broken.mean())
 
     @property
     def median_end_min(self) -> float:
-        """Median of the outing end over the samples with a plan, PET minutes; NaN where none has one."""
-        return quantile(self.tally.end_min[np.isfinite(self.tally.end_min)], 0.5)
+        """Median of the outing end, PET minutes."""
+        return quantile(self.tally.end_min, 0.5)
 
     @property
     def assumed(self) -> pd.DataFrame:
@@ -117,7 +118,7 @@ def _facts(odds: TimedOdds) -> list[tuple[str, str]]:
              (f"by {own}{plan.hard_limit.label}", shares[BY_HARD])]
     return [("title", odds.timed.scenario.settings.title), ("samples", f"{odds.samples}, seed {odds.seed}"),
             *known, ("median end", pet_label(quantile(odds.tally.end_min, 0.5))),
-            ("no plan", f"{100 * odds.no_plan:.1f} %")]
+            ("something broken", f"{100 * odds.p_broken:.1f} %")]
 
 
 COLUMNS = ["item", "unit", "a", "b", "difference", "se", "se_if_independent"]
@@ -147,9 +148,7 @@ def _pairs(a: TimedOdds, b: TimedOdds) -> Iterator[tuple[str, str, np.ndarray, n
     after = b.events
     for item, before in a.events.items():
         yield item, "share", before, after[item]
-    # A mean needs an end in both: how many samples have none is a row of its own.
-    placed = np.isfinite(a.tally.end_min) & np.isfinite(b.tally.end_min)
-    yield "mean outing end", "min", a.tally.end_min[placed], b.tally.end_min[placed]
+    yield "mean outing end", "min", a.tally.end_min, b.tally.end_min
     in_a, in_b = _tasks(a), _tasks(b)
     for task in in_a:
         if task in in_b:

@@ -24,7 +24,7 @@ BY_PLANNED = "both inside by the planned limit"
 BY_HARD = "both inside by the hard limit"
 REQUIRED_DONE = "all required tasks done, each by the hard limit"
 ALL_DONE = "nothing dropped, both inside by the hard limit"
-NO_PLAN = "no plan: see no_plan_reasons"
+BROKEN = "a window overrun or a clock broken: see broken"
 QUANTILES = (0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.99)
 _BANDS = {"q05": 0.05, "q25": 0.25, "q50": 0.5, "q75": 0.75, "q95": 0.95}
 
@@ -40,7 +40,7 @@ def quantile(values: np.ndarray, at: float) -> float:
     """The least value that a share ``at`` of the samples does not exceed; NaN where that one is infinite."""
     if not len(values):
         return float("nan")
-    # One of the values, never a mean of two: a sample without a plan is infinite.
+    # One of the values, never a mean of two.
     found = float(np.quantile(values, at, method="inverted_cdf"))
     return found if np.isfinite(found) else float("nan")
 
@@ -63,17 +63,15 @@ class OddsTables:
     def events(self) -> Mapping[str, np.ndarray]:
         """What can happen to the outing as a whole: for each row of ``summary``, in which samples it did."""
         limits, tally = self.timed.scenario.settings.limits, self.tally
-        by_hard, has_plan = tally.end_min <= tally.hard_min, np.isfinite(tally.end_min)
         needs = {task.task: task.need for task in self.timed.scenario.records.tasks}
         required = np.array([needs[task] == "required" for task in self.study.outing.steps_of], dtype=bool)
-        dropped = np.isnan(tally.task_finish_min).any(axis=0)
+        by_hard, is_undone = tally.end_min <= tally.hard_min, np.isnan(tally.task_finish_min).any(axis=0)
         return {
             BY_PLANNED: tally.end_min <= limits.planned_min,
             BY_HARD: by_hard,
-            # Where nothing is required all() holds of every sample, also of one without a plan.
-            REQUIRED_DONE: has_plan & (tally.task_inside_min[required] <= tally.hard_min).all(axis=0),
-            ALL_DONE: by_hard & ~dropped,
-            NO_PLAN: ~has_plan,
+            REQUIRED_DONE: (tally.task_inside_min[required] <= tally.hard_min).all(axis=0),
+            ALL_DONE: by_hard & ~is_undone,
+            BROKEN: tally.broken,
         }
 
     @property
@@ -83,28 +81,57 @@ class OddsTables:
         return TextTable(rows, columns=["item", "p", "se"])
 
     @property
-    def no_plan_reasons(self) -> pd.DataFrame:
-        """Why samples have no plan: ``reason``, ``p``, ``se``, most frequent first."""
-        sample = np.arange(len(self.tally.end_min))
-        # A share needs only how many: which samples they were is not kept.
-        rows = [(reason, *share(sample < number)) for reason, number in
-                sorted(self.tally.reasons.items(), key=lambda entry: (-entry[1], entry[0]))]
+    def broken(self) -> pd.DataFrame:
+        """What is broken in samples: ``reason`` in words, ``p``, ``se``, most frequent first.
+
+        Steps that run past the end of their window, groups that lie in two windows, clocks that run over,
+        steps begun with no window left, and tasks that nobody knows how to put back.
+        """
+        tally, sample = self.tally, np.arange(len(self.tally.end_min))
+        # Of the first two a share needs only how many: which samples they were is not kept.
+        rows: list[tuple[str, float, float]] = [(reason, *share(sample < number))
+                                                for reason, number in tally.reasons.items()]
+        rows += [(f"{each.subject} does not end inside {each.asks_for.partition(':')[2]}", *share(over))
+                 for each, over in zip(self.study.windows, tally.overrun, strict=True) if over.any()]
+        rows += [(f"{gap.first_step} to {gap.then_step}: more than {gap.max_gap:g} min", *share(over > 0))
+                 for gap, over in zip(self.study.clocks, tally.over_min, strict=True) if (over > 0).any()]
+        rows.sort(key=lambda row: (-row[1], row[0]))
         return TextTable(rows, columns=["reason", "p", "se"])
+
+    @property
+    def clocks(self) -> pd.DataFrame:
+        """P(each greatest gap broken): one row a gap that has one, in the order of the table.
+
+        ``first_step``, ``then_step``, ``max_gap_min``; ``p_broken`` and its standard error ``se``: the share
+        of all samples in which both ends are done and lie further apart; ``over_mean_min``, ``over_max_min``:
+        by how many minutes, in those samples (NaN where there are none).
+        """
+        rows = []
+        for gap, over in zip(self.study.clocks, self.tally.over_min, strict=True):
+            found = over[over > 0]
+            mean, most = (float(found.mean()), float(found.max())) if len(found) else (float("nan"),) * 2
+            rows.append((gap.first_step, gap.then_step, gap.max_gap, *share(over > 0), mean, most))
+        return TextTable(rows, columns=["first_step", "then_step", "max_gap_min", "p_broken", "se",
+                                        "over_mean_min", "over_max_min"])
 
     @property
     def tasks(self) -> pd.DataFrame:
         """P(each task done): one row a task, in the order of the table.
 
-        ``p_planned`` and ``p_hard``: its last step is finished early enough to go straight home from there
-        and be inside by the planned or the hard limit (work by others: finished by then); ``p_dropped``: left
-        out by the cut rule. Each with its standard error (``..._se``). What else is to do is not counted.
+        ``p_done``: not given up, whenever it ends and whatever it breaks. ``p_planned`` and ``p_hard``: its
+        last step is finished early enough to go straight home from there and be inside by the planned or the
+        hard limit (work by others: finished by then). ``p_dropped``: left out before its first step;
+        ``p_put_back``: given up after it. Each with its standard error (``..._se``). What else is to do is
+        not counted.
         """
-        limits, has_plan = self.timed.scenario.settings.limits, np.isfinite(self.tally.end_min)
-        # NaN stands for no plan, too, and that is not the cut rule's doing.
-        rows = [(*self._named(task, "title", "need"), *share(inside <= limits.planned_min),
-                 *share(inside <= self.tally.hard_min), *share(np.isnan(inside) & has_plan))
-                for task, inside in zip(self.study.outing.steps_of, self.tally.task_inside_min, strict=True)]
-        shares = [name + end for name in ("p_planned", "p_hard", "p_dropped") for end in ("", "_se")]
+        limits, tally = self.timed.scenario.settings.limits, self.tally
+        rows = [(*self._named(task, "title", "need"), *share(~np.isnan(inside)),
+                 *share(inside <= limits.planned_min), *share(inside <= tally.hard_min),
+                 *share(np.isnan(inside) & (np.asarray(back) == 0)), *share(back))
+                for task, inside, back in zip(self.study.outing.steps_of, tally.task_inside_min,
+                                              tally.put_back, strict=True)]
+        shares = [name + end for name in ("p_done", "p_planned", "p_hard", "p_dropped", "p_put_back")
+                  for end in ("", "_se")]
         return TextTable(rows, columns=["task", "title", "need", *shares])
 
     def _named(self, task: str, *columns: str) -> tuple[str, ...]:
@@ -116,21 +143,21 @@ class OddsTables:
         """P(each planned window is caught on the first try): lit, linked and named windows, and groups.
 
         ``step`` (or the group), ``window`` that the plan on likely durations uses, ``planned_start_min``
-        (PET), ``latest_end_min`` (end of the window inside its guard), ``p`` that it lies in this window or
-        an earlier one, ``se``. A step of a dropped task catches none.
+        (PET), ``latest_end_min`` (end of the window inside its guard), ``p`` that it lies whole in this
+        window or an earlier one, ``se``; ``p_overrun``, ``p_overrun_se``: it was begun in a window, this or
+        another, and ran past its end, or in none, or a group lies in two. A step that is given up does
+        neither.
         """
         rows = [(each.subject, each.title, each.task, each.window, each.planned_start_min, each.end_min,
-                 *share(caught)) for each, caught in zip(self.study.windows, self.tally.caught, strict=True)]
+                 *share(caught), *share(over)) for each, caught, over in
+                zip(self.study.windows, self.tally.caught, self.tally.overrun, strict=True)]
         table = TextTable(rows, columns=["step", "title", "task", "window", "planned_start_min",
-                                         "latest_end_min", "p", "se"])
+                                         "latest_end_min", "p", "se", "p_overrun", "p_overrun_se"])
         return table.sort_values("planned_start_min", kind="stable").reset_index(drop=True)
 
     @property
     def finish(self) -> pd.DataFrame:
-        """Quantiles of the outing end: ``quantile``, ``end_min`` (PET), ``se_min``, ``end`` as a PET label.
-
-        Samples without a plan count as later than any limit, so high quantiles can be NaN.
-        """
+        """Quantiles of the outing end: ``quantile``, ``end_min`` (PET), ``se_min``, ``end`` as PET label."""
         ends = self.tally.end_min
         rows = [(at, quantile(ends, at), quantile_se(ends, at)) for at in QUANTILES]
         table = TextTable(rows, columns=["quantile", "end_min", "se_min"])
@@ -152,7 +179,7 @@ class OddsTables:
 
     @property
     def waiting(self) -> pd.DataFrame:
-        """Minutes that each crew member waits, for the partner's ingress too, over the samples with a plan.
+        """Minutes that each crew member waits, for the partner's ingress too.
 
         ``planned_min``, ``mean_min``, ``se_min``, ``q05``, ``q50``, ``q95``.
         """
@@ -183,7 +210,7 @@ _TITLES = {"outing": "Pace of the whole outing", "pace": "Pace of {}", "travel":
 
 
 def drivers_table(study: Study, tally: Tally) -> pd.DataFrame:
-    """Steps and common factors against the outing end, strongest first, over samples with a plan.
+    """Steps and common factors against the outing end, strongest first.
 
     ``own_rho`` is Spearman's rank correlation of the outing end with a step's *own* part (its estimate alone,
     without the factors that it shares with others) or with a factor (``kind``: step, outing, pace, travel);

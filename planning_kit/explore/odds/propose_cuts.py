@@ -2,8 +2,9 @@
 
 For each task that may be dropped: all that is cut before it is taken as dropped, all else is still to be
 done, and the task is made to begin at minute L. The proposed last start is the greatest whole L at which both
-are still inside by the hard limit in at least ``level`` of the samples (those with a plan in which the task
-can have begun by L). Found by bisection: a later start does not end the outing earlier.
+are still inside by the hard limit in at least ``level`` of the samples (those in which the task can have
+begun by L; nothing else is given up in them). Found by bisection: a later start does not end the outing
+earlier.
 
 Assumed: that the task begins late says nothing about the pace to come. On a day that is slow for a common
 reason the true share is somewhat lower; `planning_kit.explore.odds.odds` with the table put into the
@@ -20,7 +21,7 @@ import pandas as pd
 
 from planning_kit.explore.odds.odds import stop_if_senseless
 from planning_kit.explore.odds.odds_tables import share
-from planning_kit.explore.odds.sampled_outing import Part, part_without
+from planning_kit.explore.odds.sampled_outing import Part, left_out, part_without
 from planning_kit.explore.odds.sampling import CHUNK, Draws
 from planning_kit.explore.odds.study import Study
 from planning_kit.inputs.faults import ScenarioError, is_number
@@ -76,14 +77,12 @@ class _LateStart:
     @classmethod
     def of(cls, plan: TimedPlan, study: Study, draws: Draws, task: Task,
            dropped: frozenset[str]) -> _LateStart:
-        part = part_without(study.outing, dropped)
+        part = part_without(study.outing, left_out(study.outing, dropped))
         left = draws.part(part.kept, np.arange(draws.durations.shape[1]))
-        starts, end = part.timed(left)
+        starts, _ = part.timed(left)
         own = np.flatnonzero(np.isin(part.kept, study.outing.steps_of[task.task]))
         planned = plan.starts[part.kept[own]]
-        # A sample without a plan tells of no minute.
-        begins = np.where(np.isfinite(end), starts[own].min(axis=0), np.inf)
-        return cls(part, left, int(own[np.argmin(planned)]), begins, float(planned.min()),
+        return cls(part, left, int(own[np.argmin(planned)]), starts[own].min(axis=0), float(planned.min()),
                    plan.hard_min)
 
     @property

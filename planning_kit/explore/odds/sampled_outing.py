@@ -1,39 +1,25 @@
-"""Many samples of one outing timed together: what they all share, the cut rule, and why some have no plan.
-
-The cut rule drops a task in the samples in which it would begin later than its last start.
-
-A planner states it beforehand (``tasks.last_start_min``, ``tasks.cut_order``): at PET L the task has not
-begun, so it is not begun at all. Its steps then take no time and no travel, and what follows moves up.
-Decisions fall in the order of the last starts (equal ones in drop order): a task is judged with all later
-ones still in, and the next one on the plan that is then left. Without greatest gaps dropping a task makes no
-other step later, so a task that was kept is never in doubt again and one pass is enough.
-
-Samples that drop the same tasks are timed together over the network without them: the result is exactly that
-of timing each sample alone (a test does). Idealised: the crew knows when leaving for the task that it would
-begin too late, and does not set out for it. A start that no time can meet counts as too late.
-"""
+"""An outing that is sampled, and what is left of it when tasks are given up: what many samples share."""
 
 from __future__ import annotations
 
-import itertools
-from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 import numpy as np
 
-from planning_kit.changes.dropping import without_tasks
+from planning_kit.changes.dropping import without_steps
+from planning_kit.explore.odds.foresight import Foresight
+from planning_kit.explore.odds.played import Given, play
 from planning_kit.explore.odds.sampled_past import Begun, begun_of, with_estimates
 from planning_kit.explore.odds.sampling import Draws
 from planning_kit.inputs.records import Records, Step, Task
-from planning_kit.judge.drop_order import drop_order
 from planning_kit.plan.build import build_network
 from planning_kit.plan.hard_limit import LimitRule, Timings
-from planning_kit.plan.network import HATCH, MAX_GAP, ORDER, Home, Network, on_grid
+from planning_kit.plan.network import HATCH, ORDER, Home, Network, grouped, on_grid, pinned
 from planning_kit.plan.plan_times import Almanac
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.plan.timing import earliest_starts, outing_end
+from planning_kit.plan.timing import outing_end
 from planning_kit.plan.travel import Travel
 
 
@@ -49,6 +35,9 @@ class Outing:
     almanac: Almanac
     travels: Mapping[str, Travel]
     limit: LimitRule
+    hard_min: float
+    window_ends: Mapping[str, float]
+    late_starts: Mapping[str, float]
     begun: Begun | None = None
 
     @classmethod
@@ -56,7 +45,9 @@ class Outing:
         """The outing of a timed plan; of a re-timed one what is left of it."""
         begun = begun_of(plan, learns_pace)
         key = (plan.scenario.digest, plan.pet_zero.isoformat(), begun.key if begun else "")
-        return cls(key, with_estimates(plan), plan.almanac, plan.travels, plan.limit_rule, begun)
+        return cls(key, with_estimates(plan), plan.almanac, plan.travels, plan.limit_rule,
+                   plan.hard_min, _window_ends(plan.network, plan.starts),
+                   {plan.steps[row].step: float(plan.starts[row]) for row in plan.network.late}, begun)
 
     def __eq__(self, other: object) -> bool:
         return self.key == other.key if isinstance(other, Outing) else NotImplemented
@@ -85,33 +76,113 @@ class Outing:
         return [task for task in self.records.tasks if task.task in to_come]
 
 
+def _window_ends(network: Network, starts: np.ndarray) -> dict[str, float]:
+    """Where the window ends that a plan uses, for each step that must lie in one."""
+    used = pinned(network, starts)
+    ends = {network.steps[row]: float(windows[0, 1]) for row, windows in enumerate(used.allowed)
+            if windows is not None and len(windows)}
+    for group, windows in zip(used.groups, used.group_windows, strict=True):
+        if len(windows):
+            ends |= {network.steps[row]: min(float(windows[0, 1]), ends.get(network.steps[row], np.inf))
+                     for row in group.members}
+    return ends
+
+
+@dataclass(frozen=True)
+class GivenUp:
+    """How a task is given up: the steps ``gone``, and the one at which it is put back in so many minutes.
+
+    ``put_back`` is "" where nothing of it has begun: then all its steps are gone.
+    """
+
+    gone: frozenset[str]
+    put_back: str = ""
+    minutes: float = 0.0
+
+
 @dataclass(frozen=True, eq=False)
 class Part:
-    """What is left of an outing without some tasks: its network, steps and the positions of the ``kept``.
+    """What is left of an outing when tasks are given up: its network and its steps, of positions ``kept``.
 
-    ``begun``: what of it has happened, if any.
+    ``ways``: how they are given up.
     """
 
     outing: Outing
     network: Network
     steps: tuple[Step, ...]
     kept: np.ndarray
+    ways: frozenset[GivenUp]
 
     @property
     def begun(self) -> Begun | None:
         """What of it has happened."""
         return self.outing.begun
 
+    @cached_property
+    def foresight(self) -> Foresight:
+        """What may be expected of its steps: the likely minutes, or what ``[odds] go_if`` asks of windows."""
+        is_high = self.outing.records.settings.odds.go_if == "high"
+        expected = []
+        for row, step in enumerate(self.steps):
+            minutes = step.minutes_high if is_high and self.is_in_windows[row] else step.minutes_likely
+            underway = self.begun.underway.get(step.step) if self.begun else None
+            expected.append(underway.expected_min(minutes) if underway else minutes)
+        return Foresight(self.network, on_grid(np.array(expected, dtype=float)))
+
+    @cached_property
+    def window_ends(self) -> np.ndarray:
+        """PET at which the window ends (steps,) that the plan uses; inf where there is none."""
+        return np.array([self.outing.window_ends.get(step.step, np.inf) if own else np.inf
+                         for step, own in zip(self.steps, self.is_in_windows, strict=True)])
+
+    @cached_property
+    def is_in_windows(self) -> tuple[bool, ...]:
+        """Which steps must lie in a window of their own or in that of a group."""
+        return tuple(bool(groups) or windows is not None
+                     for groups, windows in zip(self.network.groups_of, self.network.allowed, strict=True))
+
+    @cached_property
+    def not_before(self) -> np.ndarray:
+        """PET (steps,) before which a step is not begun: that of a late one is its planned start."""
+        return np.array([self.outing.late_starts.get(step.step, -np.inf) if step.when == "late" else -np.inf
+                         for step in self.steps])
+
+    @cached_property
+    def rows_of(self) -> Mapping[str, list[int]]:
+        """The steps of each task that is not given up."""
+        given_up = {step.task for step in self.outing.records.steps for way in self.ways
+                    if step.step in way.gone or step.step == way.put_back}
+        return grouped((step.task, row) for row, step in enumerate(self.steps) if step.task not in given_up)
+
+    def drawn(self, draws: Draws, samples: np.ndarray) -> Draws:
+        """The draws of its steps in some samples (positions); putting back takes what it takes."""
+        own, back = draws.part(self.kept, samples), {way.put_back: way.minutes for way in self.ways}
+        for row, step in enumerate(self.steps):
+            if step.step in back:
+                own.durations[row] = back[step.step]
+        return own
+
     def timed(self, draws: Draws, not_before: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
-        """Starts (kept steps, samples) and outing end (samples,) in PET minutes; inf where not placed."""
-        starts = earliest_starts(self.network, draws.durations, not_before, draws.travel)
+        """Starts (kept steps, samples) and outing end (samples,) in PET minutes, with nothing given up."""
+        held = self.not_before if not_before is None else np.maximum(not_before, self.not_before)
+        starts = play(self.foresight, Given(draws.durations, draws.travel, held)).starts
+        return starts, self.end_min(draws, starts)
+
+    def end_min(self, draws: Draws, starts: np.ndarray, given_up_min: np.ndarray | None = None) -> np.ndarray:
+        """The outing end (samples,), PET minutes; ``given_up_min``: when something was given up last."""
         end = outing_end(self.network, starts, draws.durations, draws.travel)
-        if self.begun is not None:  # whatever is drawn, they are still outside now
-            end = np.maximum(end, on_grid(self.begun.now_min))
-        return starts, np.where(np.isfinite(starts).all(axis=0), end, np.inf)
+        gone = frozenset[str]().union(*(way.gone for way in self.ways))
+        crew = {who for step in self.outing.records.steps if step.step in gone for who in step.people}
+        for home in self.network.homes:
+            if given_up_min is not None and home.crew in crew:
+                # Who has nothing else to do goes home from there as soon as it is given up, not before.
+                way = home.travel_min * draws.travel[home.crew]
+                end = np.maximum(end, on_grid(given_up_min + way + self.network.ends_min))
+        # Whatever is drawn, they are still outside now.
+        return end if self.begun is None else np.maximum(end, on_grid(self.begun.now_min))
 
     def hard_min(self, draws: Draws, starts: np.ndarray, end: np.ndarray) -> np.ndarray:
-        """The hard limit of each sample (samples,), PET minutes; NaN where it has no plan and no number."""
+        """The hard limit of each sample (samples,), PET minutes."""
         outing = self.outing
         return outing.limit.minutes(Timings(
             steps=self.steps, travels=outing.travels, settings=outing.records.settings,
@@ -152,123 +223,29 @@ class Part:
         return fixed, travel, [r.step for r in first] + [bound.after for bound in into]
 
 
-@lru_cache(maxsize=1024)
-def part_without(outing: Outing, dropped: frozenset[str]) -> Part:
-    """The outing without some tasks; kept, because many samples drop the same ones."""
-    left = without_tasks(outing.records, dropped)
-    kept = [position for position, step in enumerate(outing.records.steps) if step.task not in dropped]
+def left_out(outing: Outing, tasks: Collection[str]) -> frozenset[GivenUp]:
+    """These tasks dropped whole."""
+    steps = outing.records.steps
+    return frozenset(GivenUp(frozenset(step.step for step in steps if step.task == task)) for task in tasks)
+
+
+@lru_cache(maxsize=512)
+def part_without(outing: Outing, ways: frozenset[GivenUp]) -> Part:
+    """What is left of an outing in which this is given up; kept, because it is so in many samples."""
+    gone = frozenset[str]().union(*(way.gone for way in ways))
+    back = {way.put_back: way.minutes for way in ways if way.put_back}
+    steps = tuple(_put_back(step, back[step.step]) if step.step in back else step
+                  for step in outing.records.steps)
+    gaps = tuple(gap for gap in outing.records.gaps if not back.keys() & {gap.first_step, gap.then_step})
+    left = without_steps(replace(outing.records, steps=steps, gaps=gaps), gone)
     network = build_network(left, outing.almanac, outing.travels)
     if outing.begun is not None:
         network = outing.begun.applied_to(network, left.steps, outing.travels, left.settings.airlock_place)
-    return Part(outing, network, left.steps, np.array(kept, dtype=int))
+    kept = [position for position, step in enumerate(outing.records.steps) if step.step not in gone]
+    return Part(outing, network, left.steps, np.array(kept, dtype=int), ways)
 
 
-@dataclass(frozen=True, eq=False)
-class SampledPlans:
-    """Many samples of one outing, each timed with the tasks that it drops left out.
-
-    ``starts`` (steps, samples): NaN for a dropped step, inf for one that cannot be placed. ``end_min``
-    (samples,): inf where there is no plan. ``hard_min`` (samples,): the hard limit of each. ``waits`` (crew,
-    samples), minutes. ``dropped`` (rules, samples).
-    """
-
-    rules: tuple[Task, ...]
-    starts: np.ndarray
-    end_min: np.ndarray
-    hard_min: np.ndarray
-    waits: np.ndarray
-    dropped: np.ndarray
-
-    def groups(self, samples: np.ndarray) -> Iterator[tuple[frozenset[str], np.ndarray]]:
-        """Dropped tasks and those of ``samples`` (positions) that drop just these."""
-        if not len(samples):
-            return
-        pattern = np.zeros(len(samples), dtype=np.int64)  # numbered anew at each rule: it never overflows
-        for row in self.dropped[:, samples]:
-            if row.any():
-                pattern = np.unique(2 * pattern + row, return_inverse=True)[1]
-        for number in range(int(pattern.max()) + 1):
-            members = samples[pattern == number]
-            if len(members):
-                rules = itertools.compress(self.rules, self.dropped[:, members[0]])
-                yield frozenset(task.task for task in rules), members
-
-
-def cut_rules(outing: Outing) -> tuple[Task, ...]:
-    """The tasks with steps and a last start, in the order in which they are decided; none that has begun."""
-    ruled = [task for task in outing.tasks_to_come if task.last_start_min is not None]
-    # The sort is stable: equal last starts stay in drop order.
-    return tuple(sorted(drop_order(ruled), key=lambda task: task.last_start_min or 0.0))
-
-
-def time_samples(outing: Outing, draws: Draws, rules: Sequence[Task]) -> SampledPlans:
-    """Time every sample, dropping by ``rules`` (in the order of decision; none: all tasks are done)."""
-    steps, samples = draws.durations.shape
-    plans = SampledPlans(tuple(rules), np.empty((steps, samples)), np.empty(samples), np.empty(samples),
-                         np.empty((len(outing.crew), samples)), np.zeros((len(rules), samples), dtype=bool))
-    _time_anew(outing, draws, plans, np.arange(samples))  # with every task, which the first rule judges
-    for number, rule in enumerate(rules):
-        begins = plans.starts[outing.steps_of[rule.task]].min(axis=0)
-        assert rule.last_start_min is not None
-        # On the grid, as starts are: a task that begins on the very minute stays.
-        plans.dropped[number] = begins > on_grid(rule.last_start_min)
-        _time_anew(outing, draws, plans, np.flatnonzero(plans.dropped[number]))
-    for dropped, members in plans.groups(np.arange(samples)):
-        part = part_without(outing, dropped)
-        own, starts = draws.part(part.kept, members), plans.starts[np.ix_(part.kept, members)]
-        plans.hard_min[members] = part.hard_min(own, starts, plans.end_min[members])
-    return plans
-
-
-def _time_anew(outing: Outing, draws: Draws, plans: SampledPlans, samples: np.ndarray) -> None:
-    for dropped, members in plans.groups(samples):
-        part = part_without(outing, dropped)
-        own = draws.part(part.kept, members)
-        starts, end = part.timed(own)
-        plans.starts[:, members] = np.nan
-        plans.starts[np.ix_(part.kept, members)] = starts
-        plans.end_min[members] = end
-        plans.waits[:, members] = part.waits(own, end)
-
-
-def no_plan_reasons(outing: Outing, draws: Draws, plans: SampledPlans) -> Counter[str]:
-    """How many samples have no plan, by reason in words.
-
-    A greatest gap is the reason where the sample has a plan without it (the first such gap counts); elsewhere
-    it is the first step, in row order, that cannot be placed though all that it waits for can.
-    """
-    reasons: Counter[str] = Counter()
-    for dropped, failed in plans.groups(np.flatnonzero(~np.isfinite(plans.end_min))):
-        part = part_without(outing, dropped)
-        reasons.update(_reasons(part, draws.part(part.kept, failed)))
-    return reasons
-
-
-def _reasons(part: Part, draws: Draws) -> list[str]:
-    samples = np.arange(draws.durations.shape[1])
-    reasons, network = [""] * len(samples), part.network
-    for bound in network.bounds:
-        if bound.kind != MAX_GAP or not len(samples):
-            continue
-        # One gap at a time: where only two together are too much, neither is the reason by itself.
-        relaxed = replace(network, bounds=tuple(other for other in network.bounds if other is not bound))
-        steps = np.arange(len(network.steps))
-        _, end = replace(part, network=relaxed).timed(draws.part(steps, samples))
-        for sample in samples[np.isfinite(end)]:
-            reasons[sample] = (f"{network.steps[bound.after]} to {network.steps[bound.before]}: the greatest "
-                               f"gap of {-bound.fixed_min:g} min cannot be kept")
-        samples = samples[~np.isfinite(end)]
-    if len(samples):
-        starts, _ = part.timed(draws.part(np.arange(len(network.steps)), samples))
-        for sample, step in zip(samples, _first_lost(network, starts), strict=True):
-            reasons[sample] = f"{network.steps[step]} finds no window or no time before the horizon"
-    return reasons
-
-
-def _first_lost(network: Network, starts: np.ndarray) -> np.ndarray:
-    """The first step of each sample that is lost by itself, or else the first that is lost."""
-    lost = ~np.isfinite(starts)
-    waits = np.array([lost[[bound.before for bound in bounds]].any(axis=0) for bounds in network.bounds_into])
-    # In a circle of bounds all wait for each other, and none is lost by itself.
-    own = lost & ~waits
-    return np.asarray(np.argmax(np.where(own.any(axis=0), own, lost), axis=0))
+def _put_back(step: Step, minutes: float) -> Step:
+    """A step in the place of which its task is put back."""
+    return replace(step, minutes_low=minutes, minutes_likely=minutes, minutes_high=minutes, light="", link="",
+                   same_window="", windows=(), when="asap")

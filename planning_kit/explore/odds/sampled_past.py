@@ -126,6 +126,10 @@ class Underway:
     elapsed_min: float
     has_pace: bool
 
+    def expected_min(self, estimate_min: float) -> float:
+        """Minutes of the spell where its estimate comes to ``estimate_min``, or to what has run of it."""
+        return max(self.offset_min + max(estimate_min, self.elapsed_min), 0.0)
+
     def draw(self, z: np.ndarray, step: Step, distribution: str, pace: np.ndarray) -> np.ndarray:
         """Minutes of the spell (samples,) for standard normal ``z`` and the pace of each sample."""
         scale = pace if self.has_pace else np.ones_like(z)
@@ -161,7 +165,7 @@ class Begun:
         """The network of ``steps`` with this past; ways home are as long as they are."""
         starts = {i: self.starts[step.step] for i, step in enumerate(steps) if step.step in self.starts}
         nothing = np.zeros(len(steps))
-        # How late the last step ends differs by sample: not the way home but `Part.timed` keeps them out.
+        # How late the last step ends differs by sample: not the way home but `Part.end_min` keeps them out.
         held = with_past(network, starts, nothing, self.now_min)
         # Nor in which window of its group it ends: the rest of one may share any.
         held = replace(held, homes=network.homes,

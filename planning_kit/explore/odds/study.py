@@ -1,7 +1,8 @@
 """One chunk of samples from random numbers to what is kept of it; any executor may run it, anywhere.
 
-A sample has caught a window where the step lies in the window that the plan on likely durations uses, or in
-an earlier one.
+A sample has caught a window where the step lies whole in the window that the plan on likely durations uses,
+or in an earlier one. A step that runs past the end of the window in which it was begun (inside its guard), or
+was begun in none, has overrun it; so has a group of which any step has, or that lies in two windows.
 """
 
 from __future__ import annotations
@@ -9,14 +10,16 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import reduce
 
 import numpy as np
 
-from planning_kit.explore.odds.sampled_outing import Outing, cut_rules, no_plan_reasons, time_samples
+from planning_kit.explore.odds.sampled_outing import Outing
+from planning_kit.explore.odds.sampled_plans import SampledPlans, broken_reasons, cut_rules, time_samples
 from planning_kit.explore.odds.sampling import Draws, chunk_sizes, draw
-from planning_kit.inputs.records import Task
+from planning_kit.inputs.records import Gap, Task
+from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.planned_windows import PlannedWindow, planned_windows
 from planning_kit.plan.timed import TimedPlan
 
@@ -28,13 +31,15 @@ class Study:
     outing: Outing
     rules: tuple[Task, ...]
     windows: tuple[PlannedWindow, ...]
+    clocks: tuple[Gap, ...]
     seed: int
 
     @classmethod
     def of(cls, plan: TimedPlan, seed: int, learns_pace: bool = False) -> Study:
         """The study of a plan, with the cut rule of its scenario."""
         outing = Outing.of(plan, learns_pace)
-        return cls(outing, cut_rules(outing), tuple(planned_windows(plan)), seed)
+        clocks = tuple(gap for gap in outing.records.gaps if gap.max_gap is not None)
+        return cls(outing, cut_rules(outing), tuple(planned_windows(plan)), clocks, seed)
 
     def draw(self, chunk: int, count: int) -> Draws:
         """The durations and travel factors of the first ``count`` samples of a chunk."""
@@ -47,41 +52,83 @@ class Study:
 class Tally:
     """What is kept of samples. PET minutes; the last axis is the sample.
 
-    ``end_min`` (inf: no plan), ``hard_min``: the hard limit of each; ``task_finish_min`` and
-    ``task_inside_min`` (tasks with steps; NaN: dropped or no plan): the last finish, and inside when going
-    straight home from there; ``caught`` (planned windows); ``waits_min`` (crew); ``reasons`` counts the
-    samples without a plan.
+    ``end_min``, ``hard_min``: outing end, and the hard limit of each; ``task_finish_min`` and
+    ``task_inside_min`` (tasks with steps; NaN: given up): the last finish, and inside when going straight
+    home from there; ``put_back`` (tasks): given up after it had begun; ``caught``, ``overrun`` (planned
+    windows); ``over_min`` (clocks): minutes beyond the greatest gap, 0 where it is kept, NaN where an end is
+    given up; ``broken`` (samples,): a step begun in no window, too late to be of use, past the end of its
+    window, or past a clock; ``waits_min`` (crew); ``reasons`` counts the samples with a step that should not
+    be begun.
     """
 
     end_min: np.ndarray
     hard_min: np.ndarray
     task_finish_min: np.ndarray
     task_inside_min: np.ndarray
+    put_back: np.ndarray
     caught: np.ndarray
+    overrun: np.ndarray
+    over_min: np.ndarray
+    broken: np.ndarray
     waits_min: np.ndarray
     reasons: Counter[str]
 
 
 def run_chunk(study: Study, chunk: int, count: int) -> Tally:
     """Draw, time and tally one chunk."""
-    draws = study.draw(chunk, count)
-    outing = study.outing
+    draws, outing = study.draw(chunk, count), study.outing
     plans = time_samples(outing, draws, study.rules)
-    # Of a sample without a plan nothing counts as done, not even the steps that could be placed.
-    starts = np.where(np.isfinite(plans.end_min), plans.starts, np.nan)
-    finishes = starts + draws.durations
-    tasks = outing.steps_of.values()
-    inside = _inside(outing, draws, finishes)
+    starts, finishes = done(outing, plans, draws)
+    tasks, is_given_up = outing.steps_of.values(), plans.way > 0
+    overrun = [_has_overrun(each, starts, finishes) for each in study.windows]
     # A step lies whole in one window: begun by this end, it is in this window or in an earlier one.
-    caught = [(starts[list(each.members)] <= each.end_min).all(axis=0) for each in study.windows]
-    samples = len(plans.end_min)
+    caught = [(starts[list(each.members)] <= each.end_min).all(axis=0) & ~over
+              for each, over in zip(study.windows, overrun, strict=True)]
+    over_min = np.array([_over_min(outing, gap, starts, finishes) for gap in study.clocks]).reshape(-1, count)
+
+    def of_tasks(minutes: np.ndarray) -> np.ndarray:
+        last = np.array([minutes[steps].max(axis=0) for steps in tasks]).reshape(-1, count)
+        return np.where(is_given_up, np.nan, last)
+
+    broken = plans.is_lost.any(axis=0) | plans.is_stuck.any(axis=0) | (over_min > 0).any(axis=0)
     return Tally(
-        plans.end_min, plans.hard_min,
-        np.array([finishes[steps].max(axis=0) for steps in tasks]).reshape(-1, samples),
-        np.array([inside[steps].max(axis=0) for steps in tasks]).reshape(-1, samples),
-        np.array(caught, dtype=bool).reshape(-1, samples),
-        plans.waits, no_plan_reasons(outing, draws, plans),
+        plans.end_min, plans.hard_min, of_tasks(finishes), of_tasks(_inside(outing, draws, finishes)),
+        plans.is_put_back, np.array(caught, dtype=bool).reshape(-1, count),
+        np.array(overrun, dtype=bool).reshape(-1, count), over_min,
+        np.logical_or.reduce([broken, *overrun]), plans.waits,
+        broken_reasons(outing, plans),
     )
+
+
+def done(outing: Outing, plans: SampledPlans, draws: Draws) -> tuple[np.ndarray, np.ndarray]:
+    """Starts and finishes (steps, samples) of what is done; NaN for what is given up or put back."""
+    starts, index = plans.starts.copy(), {step.step: row for row, step in enumerate(outing.records.steps)}
+    for number, way in enumerate(plans.ways, start=1):
+        if way.put_back:
+            starts[index[way.put_back], (plans.way == number).any(axis=0)] = np.nan
+    return starts, starts + draws.durations
+
+
+def _has_overrun(each: PlannedWindow, starts: np.ndarray, finishes: np.ndarray) -> np.ndarray:
+    """Samples (mask) in which a step runs out of the window it was begun in, or a group lies in two."""
+    members = list(each.members)
+    begins, ends = np.append(-np.inf, each.stretches[:, 0]), np.append(-np.inf, each.stretches[:, 1])
+    window = np.searchsorted(begins, starts[members], side="right") - 1
+    # What is given up is behind all windows in this search, and overruns none.
+    is_done = np.isfinite(starts[members])
+    over = (finishes[members] > ends[window] + ROUNDING_MIN) & is_done
+    numbers = np.where(is_done, window, -1)
+    apart = is_done & (numbers != numbers.max(axis=0))
+    return np.asarray((over | apart).any(axis=0))
+
+
+def _over_min(outing: Outing, gap: Gap, starts: np.ndarray, finishes: np.ndarray) -> np.ndarray:
+    """Minutes (samples,) beyond a greatest gap; 0 where it is kept, NaN where an end of it is not done."""
+    index = {step.step: row for row, step in enumerate(outing.records.steps)}
+    ends = [(finishes if at == "finish" else starts)[index[step]]
+            for step, at in ((gap.then_step, gap.then_at), (gap.first_step, gap.first_at))]
+    over = ends[0] - ends[1] - (gap.max_gap or 0.0)
+    return np.asarray(np.where(over > ROUNDING_MIN, over, over * 0.0))
 
 
 def _inside(outing: Outing, draws: Draws, finishes: np.ndarray) -> np.ndarray:
@@ -105,6 +152,6 @@ def run_study(study: Study, samples: int, executor: Executor | None) -> Tally:
 
 def joined(parts: Sequence[Tally]) -> Tally:
     """The tallies of chunks as one, in their order."""
-    names = ("end_min", "hard_min", "task_finish_min", "task_inside_min", "caught", "waits_min")
+    names = [each.name for each in fields(Tally) if each.name != "reasons"]
     arrays = {name: np.concatenate([getattr(part, name) for part in parts], axis=-1) for name in names}
     return Tally(reasons=reduce(Counter.__add__, (part.reasons for part in parts)), **arrays)
