@@ -7,7 +7,7 @@ of such samples clocks and inhibits say nothing.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from weakref import WeakKeyDictionary
 
@@ -16,7 +16,7 @@ import pandas as pd
 
 from planning_kit.explore.odds.odds import stop_if_senseless
 from planning_kit.explore.odds.sampled_plans import time_samples
-from planning_kit.explore.odds.study import Study, done
+from planning_kit.explore.odds.study import Study, done, is_caught
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.judge.every_margin import HARD_MIN, exact_margins
@@ -36,13 +36,14 @@ _ORDINALS = ("Tightest", "Second tightest", "Third tightest")
 class SampledTimes:
     """Starts and finishes (steps, samples), end and hard limit (samples,), PET minutes.
 
-    NaN: the step is given up.
+    NaN: the step is given up. ``missed``: by the name of a window and its steps, the share that misses it.
     """
 
     starts: np.ndarray
     finishes: np.ndarray
     end_min: np.ndarray
     hard_min: np.ndarray
+    missed: Mapping[tuple[str, frozenset[int]], float]
 
 
 def sampled_times(plan: TimedPlan) -> SampledTimes:
@@ -54,7 +55,10 @@ def sampled_times(plan: TimedPlan) -> SampledTimes:
     study = Study.of(plan, SEED)
     draws = study.draw(0, SAMPLES)
     plans = time_samples(study.outing, draws, study.rules)
-    return SampledTimes(*done(study.outing, plans, draws), plans.end_min, plans.hard_min)
+    starts, finishes = done(study.outing, plans, draws)
+    missed = {(each.name, frozenset(each.members)): 1.0 - float(is_caught(each, starts, finishes).mean())
+              for each in study.windows}
+    return SampledTimes(starts, finishes, plans.end_min, plans.hard_min, missed)
 
 
 _SAMPLED: WeakKeyDictionary[TimedPlan, tuple[Margin, ...]] = WeakKeyDictionary()
@@ -75,7 +79,9 @@ def tightest_margins(plan: TimedPlan) -> tuple[Margin, ...]:
 def _p_missed(each: Margin, times: SampledTimes) -> float:
     if not each.terms:
         return float("nan")
-    counts_all = each.kind in (*IN_WINDOWS, LAST_START, LIMIT)
+    if each.kind in IN_WINDOWS:
+        return times.missed[each.about, frozenset(term.late.step for term in each.terms)]
+    counts_all = each.kind in (LAST_START, LIMIT)
     missed = np.zeros(len(times.end_min), dtype=bool)
     for term in each.terms:
         # A hard limit that follows from consumables is another in each sample.

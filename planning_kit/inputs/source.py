@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import dataclass, fields, is_dataclass, replace
+from dataclasses import MISSING, dataclass, fields, is_dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -142,8 +142,9 @@ def _canonical(value: object) -> object:
     if is_dataclass(value):
         # Blank lines move the row, which says nothing. What is not given is left out: so a column that the
         # format gains later makes no sign-off stale.
-        said = ((each.name, getattr(value, each.name)) for each in fields(value) if each.name != "row")
-        return {name: _canonical(what) for name, what in said if what not in (None, "", ())}
+        said = ((each, getattr(value, each.name)) for each in fields(value) if each.name != "row")
+        return {each.name: _canonical(what) for each, what in said
+                if what not in (None, "", ()) and (each.default is MISSING or what != each.default)}
     if isinstance(value, Mapping):
         return {str(key): _canonical(entry) for key, entry in value.items()}
     if isinstance(value, tuple | list):

@@ -232,8 +232,7 @@ def _window(plan: TimedPlan, used: PlannedWindow, late: np.ndarray) -> Margin | 
     slack = np.nan_to_num(plan.slack.to_window[members], nan=inf)
     first = members[int(np.argmax((np.abs(slack - margin) <= ROUNDING_MIN) | (rooms == margin)))]
     kind, _, label = used.asks_for.partition(":")
-    name = used.window.partition(":")[2]
-    name = name if kind == kinds.WINDOW else name.replace("-", " ")
+    name = used.name
     return in_minutes(
         plan, _KIND_OF.get(kind, label), name, plan.steps[first], float(plan.starts[first]), name,
         [Term(Edge(int(step)), used.end_min) for step in members],

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from planning_kit.plan.network import Demand
+from planning_kit.plan.network import WINDOW, Demand
 from planning_kit.plan.plan_times import Times
 
 
@@ -29,6 +29,12 @@ class PlannedWindow:
     begin_min: float
     end_min: float
     stretches: np.ndarray = field(compare=False)
+
+    @property
+    def name(self) -> str:
+        """As people say it: ``night 2``; of a named period its name."""
+        name = self.window.partition(":")[2]
+        return name if self.asks_for.startswith(f"{WINDOW}:") else name.replace("-", " ")
 
 
 def planned_windows(times: Times) -> Iterator[PlannedWindow]:

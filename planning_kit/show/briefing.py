@@ -119,7 +119,7 @@ def closing_lines(plan: TimedPlan) -> Iterator[str]:
                    f"{pet_label(row['runs_out_min'], 'down')}.")
 
 
-_MOST_NAMED = {NEEDS["required"]: 3}  # two of the others
+_MOST_NAMED = {NEEDS["required"]: 3}  # one of the others
 _LONGEST = 60
 
 
@@ -137,7 +137,7 @@ def minute_lines(plan: TimedPlan) -> Iterator[str]:
 
 def _tasks_in_brief(plan: TimedPlan) -> Iterator[str]:
     for heading, tasks in _tasks_by_need(plan, "No longer in it"):
-        named = tasks[:_MOST_NAMED.get(heading, 2)]
+        named = tasks[:_MOST_NAMED.get(heading, 1)]
         more = f" and {len(tasks) - len(named)} more" if len(tasks) > len(named) else ""
         yield f"{heading}: {', '.join(map(_short_title, named))}{more}."
 

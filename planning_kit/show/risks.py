@@ -125,7 +125,7 @@ class _Teller:
         safe = shortened(step.make_safe, _LONGEST).rstrip(".") if step else ""
         cuts = self._cuts(each.at_min)
         if each.is_missed:
-            return "somebody must accept it, or the plan be changed"
+            return "accept it or change the plan"
         if each.kind == LAST_START:
             return "then it is left out"
         if each.kind == RETURN and (by := self._turn_back(each)):

@@ -81,9 +81,7 @@ def run_chunk(study: Study, chunk: int, count: int) -> Tally:
     starts, finishes = done(outing, plans, draws)
     tasks, is_given_up = outing.steps_of.values(), plans.way > 0
     overrun = [_has_overrun(each, starts, finishes) for each in study.windows]
-    # A step lies whole in one window: begun by this end, it is in this window or in an earlier one.
-    caught = [(starts[list(each.members)] <= each.end_min).all(axis=0) & ~over
-              for each, over in zip(study.windows, overrun, strict=True)]
+    caught = [is_caught(each, starts, finishes) for each in study.windows]
     over_min = np.array([_over_min(outing, gap, starts, finishes) for gap in study.clocks]).reshape(-1, count)
 
     def of_tasks(minutes: np.ndarray) -> np.ndarray:
@@ -107,6 +105,12 @@ def done(outing: Outing, plans: SampledPlans, draws: Draws) -> tuple[np.ndarray,
         if way.put_back:
             starts[index[way.put_back], (plans.way == number).any(axis=0)] = np.nan
     return starts, starts + draws.durations
+
+
+def is_caught(each: PlannedWindow, starts: np.ndarray, finishes: np.ndarray) -> np.ndarray:
+    """Samples (mask) that catch a window: begun by its end, in it or an earlier one, and not overrun."""
+    begun = (starts[list(each.members)] <= each.end_min).all(axis=0)
+    return np.asarray(begun & ~_has_overrun(each, starts, finishes))
 
 
 def _has_overrun(each: PlannedWindow, starts: np.ndarray, finishes: np.ndarray) -> np.ndarray:
