@@ -2,7 +2,8 @@
 
 Legal and kept: steps done out of the order of work, left partly done, taken up again, skipped. Impossible,
 and a fault of its row: an unknown step, a finish without or before its start, two steps of one person at
-once, a start before a step that must come first (``after``), work of the crew before PET 0.
+once, a start before a step that must come first (``after``), work of the crew before PET 0. An actor's step
+that must come first and was not called is taken to be done: nobody outside can call it.
 
 A step of both has one start and one finish. Where the two are logged apart (``crew`` says who) it begins when
 the later begins and is finished when the later has finished; who was sooner is told (``State.apart``). A
@@ -48,7 +49,7 @@ class State:
     and ``remaining_min``: when it was last said how long it will still take, and how long (None: never).
     ``called_by``: who of the two called the last start or finish of a step of both ("": both of them);
     ``apart``: in words, where the two did not begin or finish it together. ``is_left_undone``: both went in
-    before it was done.
+    before it was done. ``assumed_for``: an actor's step that nobody called, taken to be done as this began.
     """
 
     step: Step
@@ -59,6 +60,7 @@ class State:
     called_by: str = ""
     apart: list[str] = field(default_factory=list)
     is_left_undone: bool = False
+    assumed_for: str = ""
 
     @property
     def worked_min(self) -> float:
@@ -215,6 +217,9 @@ class _Walk:
         if self._joins(event, state):
             self._joined(event, state, at)
             return
+        if state.assumed_for:  # it is called after all
+            state.status, state.assumed_for = TO_DO, ""
+            state.pieces.clear()
         if state.status in (IN_PROGRESS, DONE):
             since = "is in progress since" if state.status == IN_PROGRESS else "was finished at"
             self.fault(event, "event", f"{event.step} {since} PET {pet_label(_last(state))} already; log a "
@@ -223,7 +228,8 @@ class _Walk:
         missing = [name for name in state.step.after
                    if self.states.by_step[name].status in (TO_DO, IN_PROGRESS)
                    and not self._is_partly(name)]
-        if missing:
+        of_actors = [name for name in missing if self._is_of_an_actor(name)]
+        if missing and missing != of_actors:
             self.fault(event, "step", f"{event.step} cannot start before {' and '.join(missing)} "
                        f"{'is' if len(missing) == 1 else 'are'} finished (steps.after); log "
                        f"{'that' if len(missing) == 1 else 'those'} first, or as skipped")
@@ -232,6 +238,8 @@ class _Walk:
             return
         if not all(self._leaves_work(event, person) for person in state.step.people):
             return
+        for name in of_actors:
+            self._assume_done(name, event.step, at)
         self.states.at_work |= dict.fromkeys(state.step.people, event.step)
         self._takes_its_turn(state)
         state.status, state.called_by = IN_PROGRESS, event.crew
@@ -240,6 +248,26 @@ class _Walk:
             state.reported_min, state.remaining_min = at, event.remaining_min
         elif state.remaining_min is not None:
             state.reported_min = at
+
+    def _is_of_an_actor(self, name: str) -> bool:
+        return not set(self.states.by_step[name].step.people) & set(SUITED)
+
+    def _assume_done(self, name: str, later: str, at: float) -> None:
+        """Take an actor's step, which others did not call, as done at ``at``; so with those before it."""
+        state = self.states.by_step[name]
+        for before in state.step.after:
+            if self.states.by_step[before].status in (TO_DO, IN_PROGRESS) and self._is_of_an_actor(before):
+                self._assume_done(before, later, at)
+        if state.status == TO_DO:
+            self._takes_its_turn(state)
+            free = max((_last(other) for other in self.states.by_step.values()
+                        if other.pieces and other.step.crew == state.step.crew), default=0.0)
+            state.pieces.append((min(at, max(free, at - state.step.minutes_likely)), at))
+        else:
+            state.pieces[-1] = (state.pieces[-1][0], at)
+            for person in state.step.people:
+                self.states.at_work.pop(person, None)
+        state.status, state.assumed_for = DONE, later
 
     def _joins(self, event: Event, state: State) -> bool:
         """Whether the partner of who called the start, or the finish, of a step of both now calls theirs."""

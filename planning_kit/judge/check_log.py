@@ -2,9 +2,9 @@
 
 Rules: ``min-gap``, ``max-gap``, ``after``, ``quick-way`` and ``hatch`` (about the step before),
 ``outside-window`` and ``window-left`` (about the window, the group): rules that the log breaks. ``used-up``,
-``left``, ``apart``,
-``skipped`` and ``not-done`` (about the task), ``went-with-it`` (about the gap or inhibit), ``passed-over``
-(about the step logged after it), ``written-early`` (about the event), ``effort``.
+``left``, ``apart``, ``skipped`` and ``not-done`` (about the task), ``went-with-it`` (about the gap or
+inhibit), ``passed-over`` (about the step logged after it), ``written-early`` (about the event), ``effort``,
+``assumed`` (about the step that waits for it).
 """
 
 from __future__ import annotations
@@ -43,6 +43,8 @@ def check_log(plan: TimedPlan) -> Iterator[Finding]:
             yield _used_up(state, now_min)
         elif state.status == LEFT:
             yield _left(plan, state)
+        if state.assumed_for:
+            yield _assumed(plan, state)
         for words in state.apart:
             yield Finding(
                 REMARK, CHECK, "apart", crew=state.step.crew, step=state.step.step, start_min=now_min,
@@ -68,6 +70,18 @@ def _used_up(state: State, now_min: float) -> Finding:
                 "it as partly, with remaining_min",
         source=SOURCE, value=now_min - start, limit=step.minutes_likely,
         margin=step.minutes_likely - (now_min - start))
+
+
+def _assumed(plan: TimedPlan, state: State) -> Finding:
+    """An actor's step that nobody called; a stop where it is what confirms an inhibit."""
+    step, at = state.step, pet_label(state.pieces[-1][1])
+    confirms = any(each.confirmed_by == step.step for each in plan.scenario.records.inhibits)
+    return Finding(
+        STOP if confirms else CONCERN, CHECK, "assumed", about=state.assumed_for, crew=step.crew,
+        step=step.step, start_min=state.pieces[-1][0],
+        message=f"{step.step} of {step.crew} was not called; {state.assumed_for} waits for it, so it is "
+                f"taken to be done when that began, at {at}: ask, and log it as it was",
+        source=SOURCE)
 
 
 def _left(plan: TimedPlan, state: State) -> Finding:

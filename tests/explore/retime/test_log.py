@@ -156,11 +156,28 @@ def test_out_of_order_skipped_and_resumed_are_legal(small: pk.Scenario) -> None:
 
 def test_a_start_before_a_step_that_must_come_first_is_a_fault(demo: pk.Scenario) -> None:
     faults = Faults()
-    log = log_of("RA1 started 0:30")  # waits for OP1, the drive stopped
+    log = log_of("SM1 started 0:30")  # waits for SE4 of EV1
     pet_zero = demo.settings.pet_zero_utc
     states_of(demo.records, read_actuals(log, pet_zero, faults).events, pet_zero, faults)
     assert [fault["row"] for fault in faults.rows] == [2]
-    assert "cannot start before OP1 is finished" in str(faults.rows[0]["problem"])
+    assert "cannot start before SE4 is finished" in str(faults.rows[0]["problem"])
+
+
+def test_an_actors_step_that_was_not_called_is_assumed_and_told(demo_plan: pk.Plan) -> None:
+    # RA1 waits for OP1 of the arm operator, the drive stopped, which confirms nothing in this scenario.
+    late = demo_plan.retime(log_of("RA1 started 0:30"), 32)
+    (told,) = late.findings.query("rule == 'assumed'").to_dict("records")
+    assert (told["severity"], told["step"], told["about"]) == ("concern", "OP1", "RA1")
+    assert "taken to be done when that began, at 0:30" in told["message"]
+    assert late.timed.span("OP1")[1] == pytest.approx(30.0)
+    # Called after all, it is as it was called.
+    called = demo_plan.retime(log_of("RA1 started 0:30", "OP1 started 0:26", "OP1 finished 0:29"), 32)
+    assert called.findings.query("rule == 'assumed'").empty
+    inhibits = demo_plan.scenario.inhibits.assign(confirmed_by="")
+    inhibits.loc[0, "confirmed_by"] = "OP1"
+    confirming = pk.time_plan(demo_plan.scenario.with_table("inhibits", inhibits))
+    stop = confirming.retime(log_of("RA1 started 0:30"), 32).findings.query("rule == 'assumed'")
+    assert stop["severity"].tolist() == ["stop"]
 
 
 def test_corrections_replace_and_withdraw(small: pk.Scenario) -> None:
