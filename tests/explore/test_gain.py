@@ -195,7 +195,8 @@ def _all_moved(plan: pk.Plan) -> Iterator[pk.Plan]:
     for moved, after in itertools.permutations(names, 2):
         with contextlib.suppress(pk.ScenarioError):
             changed = plan.what_if(move={moved: after})
-            if [(order[0], order[-1]) for order in _orders(changed)] == ends:
+            keeps = not changed.timed.network.given_way
+            if keeps and [(order[0], order[-1]) for order in _orders(changed)] == ends:
                 yield changed
 
 

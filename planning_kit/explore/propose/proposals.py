@@ -237,7 +237,9 @@ def search_orders(
 def _judge(scenario: Scenario, limit_min: float | None, cushion: float) -> Judge:
     """Against the plan as it is. No limit asked for: the planned one where that plan keeps it."""
     try:
-        current: TimedPlan | None = TimedPlan.of(scenario)
+        timed = TimedPlan.of(scenario)
+        # What breaks rules is no plan to be compared with: any order that keeps them is better.
+        current = None if timed.network.given_way else timed
     except ScenarioError:
         current = None
     limits = scenario.settings.limits

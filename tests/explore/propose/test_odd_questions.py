@@ -41,8 +41,7 @@ def test_rows_that_have_no_times_get_an_order_that_fits(small: pk.Scenario) -> N
     firsts = {crew: [s.step for s in scenario.records.steps if s.crew == crew] for crew in ("EV1", "EV2")}
     scenario = edited(scenario, "steps", firsts["EV1"][0], after=firsts["EV2"][1])
     scenario = edited(scenario, "steps", firsts["EV2"][0], after=firsts["EV1"][1])
-    with pytest.raises(pk.ScenarioError):
-        pk.time_plan(scenario)
+    assert not pk.time_plan(scenario).findings.query("check == 'rules'").empty
     found = pk.find_plan(scenario, effort=1.0, seconds=120)
     assert found.current is None
     assert found.verdict.startswith("an order that fits: ")

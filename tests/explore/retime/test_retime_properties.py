@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import planning_kit as pk
+from planning_kit.judge.all_checks import findings_of
 from tests.conftest import SCENARIOS
 from tests.explore.retime.rehearsal import as_planned, rehearsed
 from tests.plan.outings import random_outing
@@ -38,7 +39,9 @@ shares = st.integers(0, 100).map(lambda percent: percent / 100)
 
 def said(plan: pk.Plan) -> list[list[object]]:
     columns = ["severity", "check", "crew", "step", "message"]
-    return plan.findings[columns].sort_values(columns).to_numpy().tolist()
+    # Without what was accepted before the outing, and cliffs: of these a past leaves less that can go wrong.
+    found = findings_of(plan.timed).query("check != 'quality'")
+    return found[columns].sort_values(columns).to_numpy().tolist()
 
 
 def drawn(plan: pk.Plan) -> pd.DataFrame:
