@@ -20,6 +20,7 @@ import tomlkit
 import planning_kit as pk
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.accepted import ACCEPTED_COLUMNS
+from planning_kit.inputs.fields import GIVING_WAY
 from planning_kit.inputs.raw import csv_row
 
 SMALL = Path(__file__).parents[2] / "scenarios" / "small-outing"
@@ -53,6 +54,7 @@ TERMINAL = f"\x1b[31m<img src=x onerror={HIT}>$x^2$\u202e\r\n{FORGED}\x07\x9b1m"
 FREE_NAME = f"x_<img src=x onerror={HIT}>$x^2$ =1+1"
 FOLDER_NAME = f'<img src=x onerror={HIT}>$x^2$ =HYPERLINK("x")\u202e\n{FORGED}'
 ORBIT_NAME = f"<img src=x onerror={HIT}>$x^2$ =1+1.kvn"
+_NEEDED = {"gives_way.order": list(GIVING_WAY)}  # its source is refused alone
 _TIGHT = {"limits.planned_min": 40, "limits.return_reserve_min": 29}  # findings that quote their sources
 
 
@@ -66,7 +68,7 @@ def hostile_scenario(scenario: pk.Scenario, texts: Sequence[str] = PAYLOADS) -> 
                 frame[field.name] = [next(turn) for _ in range(len(frame))]
         frame[FREE_NAME] = [next(turn) for _ in range(len(frame))]
         scenario = scenario.with_table(table.name, frame)
-    return scenario.with_settings(dict(_settings(turn)) | _TIGHT)
+    return scenario.with_settings(dict(_settings(turn)) | _NEEDED | _TIGHT)
 
 
 def _with_rows(scenario: pk.Scenario, name: str) -> pd.DataFrame:

@@ -11,7 +11,7 @@ import pytest
 from nbformat import v4
 
 import planning_kit as pk
-from planning_kit.judge.all_checks import findings_of
+from planning_kit.judge.acceptances import told_findings
 from planning_kit.show import swimlane_scene as scene
 from planning_kit.show.offline_html import write_notebook_html
 from planning_kit.show.season_chart import season_chart
@@ -165,8 +165,8 @@ def test_hostile_text_in_the_scenario_file_itself(page, page_errors, plan, tmp_p
     records = dataclasses.replace(plan.scenario.records, settings=settings)
     checked = dataclasses.replace(plan.scenario.checked, records=records)
     scenario = dataclasses.replace(plan.scenario, checked=checked)
-    found = findings_of(plan.timed)
-    monkeypatch.setattr(scene, "findings_of", lambda plan: found)
+    found = told_findings(plan.timed)
+    monkeypatch.setattr(scene, "told_findings", lambda plan: found)
     figure = swimlane(dataclasses.replace(plan.timed, scenario=scenario))
     page.goto(write_page(tmp_path, figure).as_uri())
     page.wait_for_selector(".main-svg")

@@ -216,7 +216,7 @@ def test_very_long_texts_and_many_steps_still_make_a_pack(small: pk.Scenario) ->
 def test_what_was_accepted_stands_with_by_why_and_date(tmp_path: Path) -> None:
     scenario = pk.load_scenario(SCENARIOS / "faulty-plan").save(tmp_path / "own")
     plan = pk.time_plan(scenario)
-    stop = plan.findings.iloc[1]
+    stop = plan.findings[plan.findings["check"] == "custody"].iloc[0]
     plan.accept(stop, "=A. <b>Person</b>", "Ground holds <it>", "2031-05-01")
     made = only_bytes(pack_files(plan.timed, "not asked for", None))
     page = html5lib.parse(made["review.html"].decode(), namespaceHTMLElements=False)
