@@ -59,6 +59,7 @@ LONG = (
     "inputs/test_git_revision.py",
     "inputs/test_save.py::test_a_reader_never_sees_two_saves_mixed",
     "inputs/test_sizes.py",
+    "plan/test_giving_way.py::test_what_gives_way_is_what_the_solver_finds",
     "plan/test_exposures.py::test_intervals_agree_with_a_simulation_by_the_second",
     "plan/test_hardware_by_second_hand.py",
     "plan/test_late.py::test_a_late_step_can_slip_by_its_margin_without_moving_others",

@@ -7,6 +7,7 @@ the class, then row by row. All minutes of these problems are whole, so that ten
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -255,3 +256,30 @@ def test_a_period_that_is_not_known_is_a_stop_at_each_step(demo: pk.Scenario) ->
     found = plan.findings.query("check == 'rules' and rule == 'outside-window'")
     assert set(used) <= set(found["step"])
     assert found["message"].str.contains("none is known before the horizon").any()
+
+
+def vector(network: Network, durations: np.ndarray, hard: float) -> list[float]:
+    """What gives way, to be compared from the last class: of each class the most, then row by row."""
+    amounts, _ = least_amounts(network, durations, lambda *_: hard)
+    found: list[float] = []
+    for kind in reversed(CLASSES):
+        of_kind = kinds.WINDOW if kind == NAMED else kind
+        own = [minutes for rule, minutes in amounts.items() if rule.kind == of_kind]
+        found += [max(own, default=0.0), *own]
+    return found
+
+
+def test_a_loosened_rule_never_makes_more_give_way() -> None:
+    compared = 0
+    for seed in range(0, 500, 4):
+        network, durations, hard = problem(seed)
+        if np.isfinite(earliest_starts(network, durations)).all():
+            continue
+        before = vector(network, durations, hard)
+        for number, bound in enumerate(network.bounds):
+            if bound.kind != kinds.ORDER:
+                looser = [*network.bounds]
+                looser[number] = replace(bound, fixed_min=bound.fixed_min - 3.0)
+                assert vector(replace(network, bounds=tuple(looser)), durations, hard) <= before, seed
+                compared += 1
+    assert compared > 30
