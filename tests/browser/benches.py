@@ -95,8 +95,8 @@ class Bench:
         self.settle()
 
     def head(self) -> str:
-        """The head line: when both are inside, and what is left."""
-        return self.page.locator(".pk-head").inner_text()
+        """The head line: when both are inside, and what is left; not what is tightest, which comes later."""
+        return self.page.locator(".pk-head").inner_text().partition("Tightest")[0].strip()
 
     def says(self, selector: str, text: str) -> None:
         """Wait until something says ``text``."""

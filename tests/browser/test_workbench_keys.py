@@ -94,7 +94,7 @@ def test_one_cell_with_a_line_break_a_typed_date_and_another_theme(bench, page, 
 
 
 def test_two_views_of_one_workbench_show_the_same_and_let_each_other_be(page, lab, page_errors):
-    page.set_viewport_size({"width": 1280, "height": 1600})
+    page.set_viewport_size({"width": 1800, "height": 1600})
     bench = Bench.open(page, lab, "views", SMALL, "bench")
     first, second = page.locator(".pk-workbench").nth(0), page.locator(".pk-workbench").nth(1)
     second.locator(".pk-bar-work").first.wait_for(state="attached")
