@@ -29,7 +29,7 @@ def check_needed_by(plan: TimedPlan) -> Iterator[Finding]:
     if not named:
         return
     exposures = grouped((each.hazard.hazard, each) for each in _as_if_off(plan))
-    by_inhibit = control_windows(plan, plan.inhibit_holds, HELD)
+    by_inhibit = control_windows(plan.inhibit_holds, HELD)
     for inhibit in plan.scenario.records.inhibits:
         hazards = named.get(inhibit.inhibit, [])
         met = [each for hazard in hazards for each in exposures.get(hazard.hazard, [])]
@@ -60,7 +60,7 @@ def _as_if_off(plan: TimedPlan) -> list[Exposure]:
 
 def check_controls(plan: TimedPlan) -> Iterator[Finding]:
     """An inhibit that is lifted before it is safe and confirmed controls nothing (concern)."""
-    controls = control_windows(plan, plan.inhibit_holds)
+    controls = control_windows(plan.inhibit_holds)
     for hold in plan.inhibit_holds:
         if hold.lift_after_min > hold.set_by_min and not len(controls[hold.inhibit.inhibit]) and (
                 hold.inhibit.confirmed_by or hold.inhibit.safe_after_min):

@@ -33,7 +33,7 @@ def check_exposures(plan: TimedPlan) -> Iterator[Finding]:
     """Inside a hazard that nobody may be in, without a control in force: a stop, of a note a concern."""
     spells = [(spell, parts) for spell in spells_of(plan.tracked_exposures, *_FORBIDDEN)
               if (parts := open_parts(spell))]
-    by_stage = {stage: control_windows(plan, plan.inhibit_holds, stage)
+    by_stage = {stage: control_windows(plan.inhibit_holds, stage)
                 for stage in (HELD, SAFE, CONFIRMED) if spells}
     held: dict[str, dict[str, Windows]] = {}
     for spell, parts in spells:
@@ -107,7 +107,7 @@ def _stands(plan: TimedPlan, hold: Hold) -> str:
              f"{pet_label(hold.lift_after_min, 'down')}")
     if not (inhibit.safe_after_min or inhibit.confirmed_by):
         return words
-    controls = control_windows(plan, [hold])[inhibit.inhibit]
+    controls = control_windows([hold])[inhibit.inhibit]
     why = " and ".join(["safe"] * bool(inhibit.safe_after_min) + ["confirmed"] * bool(inhibit.confirmed_by))
     if not len(controls):
         return f"{words} but is never {why}"

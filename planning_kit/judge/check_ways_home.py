@@ -35,7 +35,7 @@ def check_ways_home(plan: TimedPlan) -> Iterator[Finding]:
                if each.limit in _FORBIDDEN and each.class_ != "note"]
     if not hazards:
         return
-    by_inhibit = control_windows(plan, plan.inhibit_holds)
+    by_inhibit = control_windows(plan.inhibit_holds)
     conditions = Conditions(plan, plan.passages, plan.tracked_custody, by_inhibit)
     homes = {crew.crew: _homes(plan, crew) for crew in plan.scenario.records.crew}
     for hazard in hazards:

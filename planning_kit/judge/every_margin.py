@@ -128,7 +128,7 @@ def _exposures(plan: TimedPlan) -> Iterator[Margin]:
     each = plan.tracked_exposures
     spells = [*spells_of(each, "stay"), *spells_of(each, "keep_out", "no_contact")]
     totals = grouped(((one.hazard.hazard, one.crew), one) for one in each if one.hazard.limit == "total")
-    by_inhibit = control_windows(plan, plan.inhibit_holds) if spells else {}
+    by_inhibit = control_windows(plan.inhibit_holds) if spells else {}
     for spell in (*spells, *totals.values()):
         hazard, parts, until = spell[0].hazard, open_parts(spell), max(one.until_min for one in spell)
         if is_past(plan, until):

@@ -68,7 +68,7 @@ def hazard_exposures(times: Times, passages: Mapping[str, Sequence[Passage]], ho
     hazards = times.scenario.records.hazards if hazards is None else hazards
     if not hazards:
         return ()
-    by_inhibit = control_windows(times, holds)
+    by_inhibit = control_windows(holds)
     conditions = Conditions(times, passages, custody, by_inhibit)
     inside = _Inside(times, hazards, conditions)
     held = [controlled(each.controls, by_inhibit).tolist() for each in hazards]

@@ -35,7 +35,7 @@ Doubt = tuple[float, float, str]
 """From when until when (PET minutes) the unsafe case is assumed, and why."""
 
 
-def control_windows(times: Times, holds: Sequence[Hold], stage: str = CONFIRMED) -> dict[str, Windows]:
+def control_windows(holds: Sequence[Hold], stage: str = CONFIRMED) -> dict[str, Windows]:
     """By inhibit, when it controls: what is `HELD`, of that what is `SAFE`, of that what is `CONFIRMED`.
 
     One that ends before its first step begins never does.
@@ -43,10 +43,10 @@ def control_windows(times: Times, holds: Sequence[Hold], stage: str = CONFIRMED)
     found = {}
     for hold in holds:
         inhibit, begin = hold.inhibit, hold.set_by_min
-        if stage != HELD:
-            begin += inhibit.safe_after_min or 0.0
+        if stage != HELD and inhibit.safe_after_min is not None:
+            begin = hold.safe_from_min
         if stage == CONFIRMED and inhibit.confirmed_by:
-            begin = max(begin, times.span(inhibit.confirmed_by)[1])
+            begin = max(begin, hold.confirmed_min)
         is_forward = hold.lift_after_min >= hold.set_by_min + inhibit.lead_min
         found[inhibit.inhibit] = (np.array([[begin, hold.lift_after_min]])
                                   if is_forward and hold.lift_after_min > begin else no_windows())

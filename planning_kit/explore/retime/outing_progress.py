@@ -33,7 +33,7 @@ _WINDOWS_TOLD = 2
 def progress_table(plan: TimedPlan) -> pd.DataFrame:
     """A row a step of the plan that the crew took outside, in its row order. PET minutes.
 
-    ``status``: done, in progress, to do, left (with a rest to do), skipped, not done (no place is left for
+    ``status``: done, in progress, to do, left (with a rest to do), skipped, not done (both went in before
     it). ``start_min`` and ``finish_min`` are actual as far as they are history, else re-timed; ``late_min``
     compares the finish with the planned one. ``minutes`` is the work so far, and ``over_min`` what a finished
     step took beyond its likely duration. NaN where there is nothing to compare.
