@@ -35,7 +35,7 @@ from planning_kit.plan.order_timing import OrderTiming
 _SAME = 1e-6
 PASSES = 8_000
 """Passes for one unit of effort: about two seconds at ninety steps."""
-_MEMORY = 50
+_MEMORY = 20
 _LOOK_EVERY = 50
 _SETTLED_AFTER = 40
 _PATIENCE = 2_500
@@ -43,6 +43,8 @@ _SLACK = (0.0, 0.02, 0.04, 0.08)
 """How much worse than the best an order may be at first, in the restarts in turn."""
 _JUDGED = 150
 """What one judgement costs, in passes."""
+_WALK_PART, _OTHER_PART = 0.3, 0.1
+"""What a minute of walking, and one of whoever is home first, counts beside one of the end in the climb."""
 _PET_ZERO_SHARE = 0.05
 
 Blocks = Collection[Identity]
@@ -129,13 +131,17 @@ def _fits(changes: list[tuple[float, float]], limit: float) -> bool:
 
 @dataclass(frozen=True)
 class Timed:
-    """Orders with their times. ``cost``: smaller is better; the end first (minutes after PET 0)."""
+    """Orders with their times. ``cost``: smaller is better; the end first (minutes after PET 0).
+
+    ``guide`` is what the climb goes by: less walking comes before an earlier end shows.
+    """
 
     orders: Orders
     swapped: frozenset[str]
     pet_zero_min: float
     starts: tuple[float, ...]
     cost: tuple[float, float]
+    guide: float = inf
 
 
 @dataclass(eq=False)
@@ -189,8 +195,11 @@ class Neighbours:
         # The end alone does not show what is won in the lane of who is home first.
         ends = [starts[orders[who][-1]] + timing.way_min(who, orders[who][-1], -1)
                 for who in self.problem.travels if orders[who]]
-        walked = sum(ends) - len(ends) * pet_zero_min
-        return Timed(orders, swapped, pet_zero_min, tuple(starts), (end, walked))
+        others = sum(ends) - len(ends) * pet_zero_min
+        walk = sum(timing.way_min(who, a, b) for who in self.problem.travels if orders[who]
+                   for a, b in pairwise((-1, *orders[who], -1)))
+        guide = end + _WALK_PART * walk + _OTHER_PART * others
+        return Timed(orders, swapped, pet_zero_min, tuple(starts), (end, others), guide)
 
     def of(self, choice: Choice) -> Timed | None:
         """A choice with its times, as `timed` gives them."""
@@ -263,42 +272,43 @@ class LocalSearch:
 
     def improve(self, best: Timed, passes: int) -> Timed:
         """The best order that holds, within so many passes from ``best``, which holds."""
-        self._left = passes
+        self._left, first = passes, best
         while self._left > 0 and not self.budget.is_over():
-            best = self._climb(best)
+            # The first order with another seed may end in another valley; every third goes on from the best.
+            best = self._climb(best, best if self._restarts % 3 == 2 else first)
             self._restarts += 1
         return best
 
-    def _climb(self, best: Timed) -> Timed:
+    def _climb(self, best: Timed, here: Timed) -> Timed:
         """One restart: until nothing better comes for a while."""
         around, draws = self.around, random.Random(self._restarts + 1)
         problem = around.problem
         moves = RandomMoves(problem.work, problem.before, draws, around.dropped)
         causes = _Causes(problem.work.minutes, problem.work.index)
-        slack_min = _SLACK[self._restarts % len(_SLACK)] * best.cost[0]
-        here, memory, trail, waited = best, [(best.cost[0] + slack_min, inf)] * _MEMORY, list[Timed](), 0
-        if not slack_min:
-            memory = [best.cost] * _MEMORY
+        slack_min = _SLACK[self._restarts // 3 % len(_SLACK)] * best.cost[0]
+        low, memory, trail, waited = here.guide, [here.guide + slack_min] * _MEMORY, list[Timed](), 0
         for number in range(self._left):
             if waited > _PATIENCE or self._left <= 0 or (number % _LOOK_EVERY == 0 and self.budget.is_over()):
                 break
             self._left -= 1
             there, late = _drawn(around, moves, here, draws), memory[number % _MEMORY]
             # The rules that delay nobody cost most, and so are asked last.
-            if there is not None and (there.cost <= late or there.cost <= here.cost) \
+            if there is not None and (there.guide <= late + _SAME or there.guide <= here.guide) \
                     and self._judged.get(_key(there), True) and not causes.are_suspected(there) \
                     and around.are_kept(there):
                 here = there
+                if here.guide < low - _SAME:
+                    low, waited = here.guide, 0
                 if here.cost < (trail[-1] if trail else best).cost:
                     trail.append(here)
                     waited = 0
-            memory[number % _MEMORY] = min(late, here.cost)
+            memory[number % _MEMORY] = min(late, here.guide)
             waited += 1
             if trail and waited >= _SETTLED_AFTER:
                 last, best = trail[-1], self._best_that_holds(best, trail, causes)
                 trail = []
                 if best is not last:
-                    here, memory = best, [best.cost] * _MEMORY
+                    here, memory = best, [best.guide] * _MEMORY
         return self._best_that_holds(best, trail, causes) if trail else best
 
     def _best_that_holds(self, best: Timed, trail: Sequence[Timed], causes: _Causes) -> Timed:

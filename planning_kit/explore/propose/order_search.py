@@ -270,7 +270,10 @@ class OrderSearch:
             let_go = sorted(freedom.let_go, key=lambda asked: asked.row)
             moves += [Move("note", "", each.row, f"let go, as the plan so far does not keep it: {each.words}")
                       for each in let_go]
-        better = Better(choice=choice, rebuilt=rebuilt, moves=tuple(moves), solved=found, rank=rank)
+        # The solver does not know by how much a rule that it was let off gives way.
+        is_proven = found.end_proven and not rebuilt.plan.network.given_way
+        better = Better(choice=choice, rebuilt=rebuilt, moves=tuple(moves), rank=rank,
+                        solved=replace(found, end_proven=is_proven))
         self.found.insert(0, better)
         return better
 

@@ -33,6 +33,8 @@ REJECTED_COLUMNS = ["end_min", "gain_min", "check", "rule", "about", "crew", "st
 TABLE_COLUMNS = ["plan", "pet_zero", "end_min", "gain_min", "walk_min", "p_planned", "p_hard", "left_out",
                  "changes", "new_concerns", "verdict"]
 ODDS_SAMPLES = 2_000
+PROVEN = "proven best of all orders that bring no new stop and no new concern of custody"
+"""The solver leaves out what brings such a concern: who has an item already, where one is left outside."""
 
 P = TypeVar("P", bound=AnyPlan)
 Faced = TypeVar("Faced", bound=AnyPlan)
@@ -82,9 +84,9 @@ class Proposal(Generic[P]):
 
     @property
     def verdict(self) -> str:
-        """"proven best", or "best found" and how far from the best at most."""
+        """Proven best, and of what; or "best found" and how far from the best at most."""
         if self.is_proven:
-            return "proven best"
+            return PROVEN
         if not self.tasks_proven:
             return "best found; whether more tasks fit is not proven"
         return f"best found, at most {max(self.cushioned_min - self.bound_min, 0.0):.1f} min from best"
@@ -292,16 +294,17 @@ def _verdict(search: OrderSearch, proposed: Sequence[Proposal[TimedPlan]],
         gain = f", {current.end_min - best.end_min:.1f} min earlier" if current and not gives_min else ""
         out = f", {' '.join(sorted(best.dropped))} left out" if best.dropped else ""
         return f"{order}{gain}{out}: {best.verdict}"
-    if gives_min and not (last and last.end_proven):
+    if gives_min:
         return f"no order found that breaks less: rules give way by {number_label(gives_min, 'up')} min"
     if last is not None and last.tasks_proven and last.end_proven:
-        return "the current order is proven best"
+        return f"the current order is {PROVEN}"
     blocked = "".join(f"; one that ends {current.end_min - each.end_min:.1f} min earlier does not hold: "
                       f"{each.words}" for each in rejections[:1] if current)
     if last is None or current is None:
         return f"no order found that holds{blocked}: raise effort and seconds"
     left_min = max(cushioned_end_min(current, search.judge.cushion) - last.bound_min, 0.0)
-    return f"no better order found; at most {left_min:.1f} min can be won{last.why}{blocked}"
+    why = f": {last.why}" if last.why else ""
+    return f"no better order found; at most {left_min:.1f} min can be won{why}{blocked}"
 
 
 def read_effort(effort: str | float, seconds: float, table: str = "reorder") -> float:

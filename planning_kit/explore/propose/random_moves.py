@@ -19,10 +19,10 @@ from planning_kit.inputs.records import BOTH
 Orders = Mapping[str, tuple[int, ...]]
 """By crew member or actor the positions of their steps, in the order of work."""
 
-_TRADE, _TASK, _REGROUP = 0.06, 0.14, 0.24  # of all draws up to here; the rest move what stands together
+_TRADE, _SLAB, _TASK, _REGROUP = 0.06, 0.2, 0.28, 0.38  # of all draws up to here; the rest move neighbours
 _BESIDE, _NEAR = 0.45, 0.8  # of all slots up to here: at the same place, then not far from where it was
 _FAR = 6
-_LONGEST = 5
+_LONGEST, _LONGEST_SLAB = 5, 10
 
 
 def bits(steps: Collection[int]) -> int:
@@ -63,14 +63,21 @@ class RandomMoves:
         if not lanes:
             return None
         who = self.random.choices(lanes, [len(orders[who]) for who in lanes])[0]
-        moved = self._put(orders, self._piece(orders, who, kind), starts)
+        moved = self._put(orders, self._piece(orders, who, kind, starts), starts)
         return (moved, "") if moved and moved != orders else None
 
-    def _piece(self, orders: Orders, who: str, kind: float) -> dict[str, tuple[int, ...]]:
+    def _piece(self, orders: Orders, who: str, kind: float,
+               starts: Sequence[float]) -> dict[str, tuple[int, ...]]:
         """What to move, by lane."""
         steps, lane = self.work.steps, orders[who]
         first = self.random.randrange(len(lane))
         step = steps[lane[first]]
+        if kind < _SLAB and who in PARTNER:  # what both begin in a stretch of time
+            last = min(first + self.random.randrange(_LONGEST_SLAB), len(lane) - 1)
+            begun = range(len(lane))[first:last + 1]
+            low, high = starts[lane[begun[0]]], starts[lane[begun[-1]]]
+            return {each: tuple(s for s in orders.get(each, ()) if low <= starts[s] <= high)
+                    for each in (who, PARTNER[who])}
         if kind < _TASK:  # a whole task, whoever does it
             return {each: own for each, order in orders.items()
                     if (own := tuple(s for s in order if steps[s].task == step.task))}

@@ -6,8 +6,8 @@ PET 0 to ingress), so that less walking is all that can be won.
 
 The finish is sought by turns: the local search goes on from the best order that holds, the solver from what
 that found, until the effort is spent or nothing earlier is possible. Whatever either offers is judged at
-once. What does not hold is forbidden in the same model by its cause (`forbid`), so that a proof is one about
-all orders that bring no new stop finding.
+once. What does not hold is forbidden in the same model by its cause (`causes_of`), so that a proof is one
+about all orders that bring no new stop finding.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from math import inf
 from ortools.sat.python import cp_model
 
 from planning_kit.explore.propose.choices import Choice
-from planning_kit.explore.propose.least_ends import add_lane_bounds
+from planning_kit.explore.propose.least_ends import add_lane_bounds, what_binds
 from planning_kit.explore.propose.local_search import PASSES, Blocks, LocalSearch, Neighbours
 from planning_kit.explore.propose.order_model import Literal, minutes_of
 from planning_kit.explore.propose.order_problem import (
@@ -90,18 +90,15 @@ def build_problem(records: Records, elements: Elements, freedom: Freedom, explai
     return problem
 
 
-def forbid(problem: Problem, choice: Choice, blocks: Blocks) -> None:
-    """Never again the cause of what keeps an order from holding, where it can be named; else not this order.
+def causes_of(problem: Problem, choice: Choice, blocks: Blocks) -> list[list[Literal]]:
+    """What cannot hold together: the causes of what keeps an order from holding, else the whole order.
 
     The reach of a tether hangs on the way from its hook alone: on what its owner did since the last hook
-    move. Of anything else other steps may be the cause by their times, and the order as a whole is forbidden.
+    move. Of anything else other steps may be the cause by their times.
     """
-    ways = [arcs for finding in blocks if (arcs := _since_the_hook(problem, choice, *finding)) is not None]
+    causes = [arcs for finding in blocks if (arcs := _since_the_hook(problem, choice, *finding)) is not None]
     hints = hints_for(problem, choice)
-    if not ways and hints is not None:
-        ways = [[literal for literal, value in hints if value]]
-    for cause in ways:
-        problem.model.cp.add_bool_or(*(~literal for literal in cause if literal is not problem.model.yes))
+    return causes if causes or hints is None else [[literal for literal, value in hints if value]]
 
 
 def _since_the_hook(problem: Problem, choice: Choice, check: str, rule: str, about: str, who: str,
@@ -153,7 +150,9 @@ class Stages:
         end = self.end_ticks(answer)
         # Each stage may only choose among the best answers of those before.
         self.problem.model.cp.add(self.problem.end - self.problem.pet_zero <= end)
-        return Found(self.by_walk(answer), minutes_of(bound), are_proven, bound >= end)
+        why = "" if bound >= end or self.problem.freedom.past else what_binds(
+            self.problem, self._surely_done(tasks, are_proven), self.effort, self.budget)
+        return Found(self.by_walk(answer), minutes_of(bound), are_proven, bound >= end, why)
 
     @cached_property
     def weights(self) -> dict[str, int]:
@@ -259,7 +258,9 @@ class Stages:
             blocks = self.blocks(choice)
             if not blocks:
                 return Answer(cp_model.FEASIBLE, tuple(values), 0.0)
-            forbid(self.problem, choice, blocks)
+            for cause in causes_of(self.problem, choice, blocks):
+                self.problem.model.cp.add_bool_or(
+                    ~literal for literal in cause if literal is not self.problem.model.yes)
         return None
 
     def _looked_around(self, best: Answer, passes: int) -> Answer:
