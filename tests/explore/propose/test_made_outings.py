@@ -1,9 +1,9 @@
 """Made outings of 40 to 90 steps of different kinds, each with a good order worked out by hand.
 
 Each folder ``tests/data/orders-...`` is a scenario whose rows are a planner's first draft: they hold, but
-walk to and fro and wait. Its ``good-order.csv`` has a row a lane: the step ids in the better order, and the tasks
-that this one took over from the other. No search had a part in it. What is pinned here is a fact of the data,
-so that a search can be measured against a person.
+walk to and fro and wait. Its ``good-order.csv`` has a row a lane: the step ids in the better order, and the
+tasks that this one took over from the other. No search had a part in it. What is pinned here is a fact of
+the data, so that a search can be measured against a person.
 """
 
 from __future__ import annotations
