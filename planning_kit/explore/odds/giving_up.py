@@ -12,8 +12,8 @@ What has not begun is dropped whole; precedence passes through it, as wherever a
 (`planning_kit.changes.dropping`), but what hangs on it by its items is given up at the same minute, in the
 same way (`planning_kit.explore.odds.hanging`). What has begun is put back at the place of its next step, in
 ``tasks.put_back_min`` or, where that is empty, the largest ``safe_orderly_min`` of its steps; its items are
-as at the start of that step. Where neither is given nobody knows how, and it is played on. Idealised: the way back from a step that was being waited for
-is that from the step before it.
+as at the start of that step. Where neither is given nobody knows how, and it is played on. Idealised: the way
+back from a step that was being waited for is that from the step before it.
 """
 
 from __future__ import annotations

@@ -12,7 +12,16 @@ import numpy as np
 import pandas as pd
 
 from planning_kit.explore.odds.distributions import DISTRIBUTIONS
-from planning_kit.explore.odds.odds_tables import BY_HARD, BY_PLANNED, OddsTables, quantile
+from planning_kit.explore.odds.odds_tables import (
+    BROKEN,
+    BY_HARD,
+    BY_PLANNED,
+    REQUIRED_INSIDE,
+    OddsTables,
+    overrun_words,
+    quantile,
+    share_words,
+)
 from planning_kit.explore.odds.sampled_past import assumptions
 from planning_kit.explore.odds.study import Study, run_study
 from planning_kit.inputs.cells import did_you_mean
@@ -81,7 +90,16 @@ class TimedOdds(OddsTables):
     @property
     def p_broken(self) -> float:
         """Share of the samples in which a window is overrun or a clock broken (see ``broken``)."""
-        return float(self.tally.broken.mean())
+        return float(self.events[BROKEN].mean())
+
+    @property
+    def p_required(self) -> float:
+        """The chance to be inside by the hard limit with all required work done (whatever else is not).
+
+        Of all that has steps; what it breaks is told by ``p_broken``. NaN where it is not known, as a named
+        period that required work needs is not. Of two plans with equal samples on the same random numbers.
+        """
+        return float(self.events[REQUIRED_INSIDE].mean())
 
     @property
     def median_end_min(self) -> float:
@@ -112,13 +130,12 @@ def _facts(odds: TimedOdds) -> list[tuple[str, str]]:
     """What both reprs show: name and value."""
     plan, limits = odds.timed, odds.timed.scenario.settings.limits
     own = "" if limits.fixed_hard_min is not None else "the hard limit of each sample, in the plan "
-    shares = {row["item"]: f"{100 * row['p']:.1f} % ± {100 * row['se']:.1f}"
-              for row in odds.summary.to_dict("records")}
+    shares = {row["item"]: share_words(row["p"], row["se"]) for row in odds.summary.to_dict("records")}
     known = [(f"inside by {pet_label(limits.planned_min, 'down')}", shares[BY_PLANNED]),
              (f"by {own}{plan.hard_limit.label}", shares[BY_HARD])]
     return [("title", odds.timed.scenario.settings.title), ("samples", f"{odds.samples}, seed {odds.seed}"),
             *known, ("median end", pet_label(quantile(odds.tally.end_min, 0.5))),
-            ("something broken", f"{100 * odds.p_broken:.1f} %")]
+            ("something broken", share_words(odds.p_broken))]
 
 
 COLUMNS = ["item", "unit", "a", "b", "difference", "se", "se_if_independent"]
@@ -149,22 +166,38 @@ def _pairs(a: TimedOdds, b: TimedOdds) -> Iterator[tuple[str, str, np.ndarray, n
     for item, before in a.events.items():
         yield item, "share", before, after[item]
     yield "mean outing end", "min", a.tally.end_min, b.tally.end_min
-    in_a, in_b = _tasks(a), _tasks(b)
-    for task in in_a:
-        if task in in_b:
-            yield f"{task} done by the hard limit", "share", in_a[task], in_b[task]
+    for table in (_tasks, _overruns, _clocks):
+        in_a, in_b = table(a), table(b)
+        for item, unit in in_a:
+            if (item, unit) in in_b:
+                yield item, unit, in_a[item, unit], in_b[item, unit]
 
 
-def _tasks(odds: TimedOdds) -> dict[str, np.ndarray]:
-    inside = odds.tally.task_inside_min
-    return {task: row <= odds.tally.hard_min
-            for task, row in zip(odds.study.outing.steps_of, inside, strict=True)}
+Rows = dict[tuple[str, str], np.ndarray]
+"""By item and unit what it was in each sample."""
+
+
+def _tasks(odds: TimedOdds) -> Rows:
+    return {(f"{task} done by the hard limit", "share"): done for task, done in odds.tasks_done.items()}
+
+
+def _overruns(odds: TimedOdds) -> Rows:
+    return {(overrun_words(each), "share"): over for each, _, over in odds.in_windows}
+
+
+def _clocks(odds: TimedOdds) -> Rows:
+    """Of each greatest gap whether it is broken, and by how much (0 where an end of it is not done)."""
+    found: Rows = {}
+    for gap, over in zip(odds.study.clocks, odds.tally.over_min, strict=True):
+        found[f"clock {gap.words} broken", "share"] = over > 0
+        found[f"minutes over the clock {gap.words}", "min"] = np.nan_to_num(over)
+    return found
 
 
 def _window_rows(a: TimedOdds, b: TimedOdds) -> Iterator[tuple[object, ...]]:
     """A row for everything that both plans have in a window of one kind."""
-    others = {(each.subject, each.asks_for): (each, caught) for each, caught in _windows(b)}
-    for one, before in _windows(a):
+    others = {(each.subject, each.asks_for): (each, caught) for each, caught, _ in b.in_windows}
+    for one, before, _ in a.in_windows:
         other, after = others.get((one.subject, one.asks_for), (None, before))
         if other is None:
             continue
@@ -176,12 +209,10 @@ def _window_rows(a: TimedOdds, b: TimedOdds) -> Iterator[tuple[object, ...]]:
             yield (item, "share", float(before.mean()), float(after.mean()), *[float("nan")] * 3)
 
 
-def _windows(odds: TimedOdds) -> Iterator[tuple[PlannedWindow, np.ndarray]]:
-    return zip(odds.study.windows, odds.tally.caught, strict=True)
-
-
 def _is_same_stretch(a: TimedOdds, one: PlannedWindow, b: TimedOdds, other: PlannedWindow) -> bool:
     """Whether two windows of one kind, which never overlap, are one: they overlap in UTC."""
+    if not (one.is_known and other.is_known):  # nothing is said of them but that
+        return True
     # Each plan counts from its own PET 0.
     later = pet_min(b.timed.pet_zero, a.timed.pet_zero)
     return one.begin_min < other.end_min + later and other.begin_min + later < one.end_min
