@@ -73,7 +73,7 @@ def _left_alone(records: Records, gone: Collection[str]) -> list[str]:
 
 
 def is_at_its_end(records: Records, item: Item, where: str) -> bool:
-    """Whether an item that is there is where it must end; what is held or at the airlock then is inside."""
+    """Whether an item that is there is where it must end; what is held or at the airlock is inside then."""
     inside = {INSIDE, records.settings.airlock_place, *(crew.crew for crew in records.crew)}
     return bool(item.end_at) and (where == item.end_at or (item.end_at == INSIDE and where in inside))
 

@@ -34,10 +34,7 @@ _BANDS = {"q05": 0.05, "q25": 0.25, "q50": 0.5, "q75": 0.75, "q95": 0.95}
 
 
 def share(happens: np.ndarray) -> tuple[float, float]:
-    """Share of samples and its standard error, the latter of (k + 1) / (n + 2) (Laplace's rule).
-
-    NaN where it is not known of any.
-    """
+    """Share of samples and its standard error, the latter of (k + 1) / (n + 2) (Laplace's rule)."""
     count = len(happens)
     likely = (happens.sum() + 1.0) / (count + 2.0)
     return float(happens.mean()), float(np.sqrt(likely * (1.0 - likely) / count))
@@ -86,20 +83,32 @@ class OddsTables:
 
         NaN in all of them where it rests on what is not known.
         """
-        limits, tally = self.timed.scenario.settings.limits, self.tally
-        needs = {task.task: task.need for task in self.timed.scenario.records.tasks}
-        required = np.array([needs[task] == "required" for task in self.study.outing.steps_of], dtype=bool)
-        by_hard, is_undone = tally.end_min <= tally.hard_min, np.isnan(tally.task_finish_min)
-        unknown = self.study.outing.unknown
-        is_known = not any(needs[task] == "required" for task in unknown)
+        tally, unknown = self.tally, self.study.outing.unknown
+        required = {task.task for task in self.timed.scenario.records.tasks if task.need == "required"}
+        rows = [task in required for task in self.study.outing.steps_of]
+        is_known, is_undone = not required & unknown.keys(), np.isnan(tally.task_finish_min)
+        in_time, by_hard = tally.task_inside_min <= tally.hard_min, tally.end_min <= tally.hard_min
         return {
-            BY_PLANNED: tally.end_min <= limits.planned_min,
+            BY_PLANNED: tally.end_min <= self.timed.scenario.settings.limits.planned_min,
             BY_HARD: by_hard,
-            REQUIRED_DONE: _known((tally.task_inside_min[required] <= tally.hard_min).all(axis=0), is_known),
-            REQUIRED_INSIDE: _known(by_hard & ~is_undone[required].any(axis=0), is_known),
+            REQUIRED_DONE: _known(np.all(in_time[rows], axis=0), is_known),
+            REQUIRED_INSIDE: _known(by_hard & ~np.any(is_undone[rows], axis=0), is_known),
             ALL_DONE: _known(by_hard & ~is_undone.any(axis=0), not unknown),
             BROKEN: _known(tally.broken, not unknown),
         }
+
+    @property
+    def p_broken(self) -> float:
+        """Share of the samples in which a window is overrun or a clock broken (see ``broken``)."""
+        return float(self.events[BROKEN].mean())
+
+    @property
+    def p_required(self) -> float:
+        """The chance to be inside by the hard limit with all required work done that has steps.
+
+        What it breaks is told by ``p_broken``. NaN: not known, as a named period that it needs is not.
+        """
+        return float(self.events[REQUIRED_INSIDE].mean())
 
     @property
     def tasks_done(self) -> Mapping[str, np.ndarray]:
@@ -107,14 +116,14 @@ class OddsTables:
         inside = zip(self.study.outing.steps_of, self.tally.task_inside_min, strict=True)
         return {task: self._of_task(task, row <= self.tally.hard_min) for task, row in inside}
 
+    def _of_task(self, task: str, happens: np.ndarray) -> np.ndarray:
+        return _known(happens, task not in self.study.outing.unknown)
+
     @property
     def in_windows(self) -> Iterator[tuple[PlannedWindow, np.ndarray, np.ndarray]]:
         """Each planned window, in which samples it is caught and in which overrun; NaN: not known."""
         for each, caught, over in zip(self.study.windows, self.tally.caught, self.tally.overrun, strict=True):
             yield each, _known(caught, each.is_known), _known(over, each.is_known)
-
-    def _of_task(self, task: str, happens: np.ndarray) -> np.ndarray:
-        return _known(happens, task not in self.study.outing.unknown)
 
     @property
     def summary(self) -> pd.DataFrame:
@@ -139,8 +148,8 @@ class OddsTables:
         rows += [(f"{gap.first_step} to {gap.then_step}: more than {gap.max_gap:g} min", *share(over > 0))
                  for gap, over in zip(self.study.clocks, tally.over_min, strict=True) if (over > 0).any()]
         rows.sort(key=lambda row: (-row[1], row[0]))
-        rows = [(f"{task} {NOT_KNOWN}: {why}", np.nan, np.nan)
-                for task, why in self.study.outing.unknown.items()] + rows
+        unknown = self.study.outing.unknown.items()
+        rows[:0] = [(f"{task} {NOT_KNOWN}: {why}", np.nan, np.nan) for task, why in unknown]
         return TextTable(rows, columns=["reason", "p", "se"])
 
     @property

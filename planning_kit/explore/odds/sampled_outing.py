@@ -96,7 +96,7 @@ class Outing:
 
 def _unknown_tasks(steps: Sequence[Step], items: ItemMoves,
                    let_go: Mapping[str, Sequence[str]]) -> dict[str, str]:
-    """The tasks with a step that needs a named period that is not known, and what hangs on them; why."""
+    """Why the odds of tasks are not known: a step needs a named period that is not, or they hang on one."""
     whose = {step.step: step.task for step in steps}
     new = {whose[step]: f"{step} needs {' and '.join(names)}, which is not known for this day"
            for step, names in let_go.items()}
@@ -265,7 +265,7 @@ def left_out(outing: Outing, tasks: Collection[str]) -> frozenset[GivenUp]:
 @lru_cache(maxsize=4096)
 def missed_without(outing: Outing, ways: frozenset[GivenUp]) -> tuple[str, ...]:
     """The steps that miss an item where this is given up; a step put back moves none."""
-    return tuple(outing.items.missed_by(frozenset().union(*(way.gone | {way.put_back} for way in ways))))
+    return outing.items.missed_by(frozenset().union(*(way.gone | {way.put_back} for way in ways)))
 
 
 @lru_cache(maxsize=512)
