@@ -105,7 +105,7 @@ def _unknown_tasks(steps: Sequence[Step], items: ItemMoves,
         found |= new
         missed = items.missed_by([step.step for step in steps if step.task in found])
         new = {whose[step]: f"{step} needs an item that a task that is not known brings"
-               for step in missed if whose[step] not in found}
+               for step in reversed(missed) if whose[step] not in found}
     return found
 
 
