@@ -48,27 +48,19 @@ class Giving:
         count = self.given.durations.shape[1]
         best, at_row = np.full(count, np.inf), np.full(count, -1)
         stuck: list[tuple[int, np.ndarray]] = []
-        offers = [(row, when) for rule in self.rules if rule.task in self.part.rows_of
-                  for row, when in [self._cut(rule)]]
-        for row, when in (*offers, *self._gaps(), *self._windows()):
+        cuts = [self._cut(rule) for rule in self.rules if rule.task in self.part.rows_of]
+        begun, now = self.part.begun, self.given.now_min
+        for row, when in (*cuts, *self._gaps(), *self._windows()):
+            when = np.maximum(when, now if now is not None else begun.now_min if begun else -np.inf)
             task = self.part.steps[row].task
-            if self.given.now_min is not None:
-                when = np.maximum(when, self.given.now_min)
-            if self.put_back_min(task) is None:
-                has_begun = np.isfinite(when) & self._has_begun(task, when).any(axis=0)
+            if self.part.outing.put_back_min[task] is None:
+                has_begun = (self.played.starts[self.part.rows_of[task]] < when).any(axis=0)
+                has_begun &= np.isfinite(when)
                 stuck.append((row, np.where(has_begun, when, np.inf)))
                 when = np.where(has_begun, np.inf, when)
             is_first = when < best
             best[is_first], at_row[is_first] = when[is_first], row
         return best, at_row, stuck
-
-    def put_back_min(self, task: str) -> float | None:
-        """Minutes to put a task back that has begun; None where that is not known."""
-        return self.part.outing.put_back_min[task]
-
-    def _has_begun(self, task: str, when: np.ndarray) -> np.ndarray:
-        """Which steps of a task (steps, samples) have begun by then."""
-        return np.asarray(self.played.starts[self.part.rows_of[task]] < when)
 
     def _cut(self, rule: Task) -> tuple[int, np.ndarray]:
         """When a task is cut by its last start: at that minute, or when it is seen on leaving for it."""
@@ -107,7 +99,7 @@ class Giving:
             first, then = index.get(gap.first_step), index.get(gap.then_step)
             if gap.if_missed != "drop" or gap.max_gap is None or first is None or then is None:
                 continue
-            if self.part.steps[then].task not in self.part.rows_of:
+            if then in self.part.network.fixed or self.part.steps[then].task not in self.part.rows_of:
                 continue
             since = starts[first] + (lengths[first] if gap.first_at == "finish" else 0.0)
             until = since + gap.max_gap - (
@@ -143,12 +135,12 @@ class Giving:
         """How the task of a step is given up when some of its steps have begun (rows)."""
         name = self.part.steps[row].task
         left = [each for each in self.part.rows_of[name] if each not in has_begun]
-        steps = {each: self.part.steps[each] for each in left}
+        gone = frozenset(self.part.steps[each].step for each in left)
         if not has_begun:
-            return GivenUp(frozenset(step.step for step in steps.values()))
+            return GivenUp(gone)
         # Those in suits put it back: the first of them who still has something to do for it.
-        suited = [each for each in left if set(steps[each].people) & set(self.part.outing.crew)]
-        back = steps[row if row in suited or not suited else suited[0]].step
-        minutes = self.put_back_min(name)
+        suited = [each for each in left if set(self.part.steps[each].people) & set(self.part.outing.crew)]
+        back = self.part.steps[row if row in suited or not suited else suited[0]].step
+        minutes = self.part.outing.put_back_min[name]
         assert minutes is not None
-        return GivenUp(frozenset(step.step for step in steps.values()) - {back}, back, minutes)
+        return GivenUp(gone - {back}, back, minutes)
