@@ -187,6 +187,7 @@ def check_put_back(plan: TimedPlan) -> Iterator[Finding]:
             names = " or ".join(step.step for step in late)
             yield Finding(
                 REMARK, TASKS, "no-put-back", about=task.task, step=late[0].step,
+                start_min=plan.span(late[0].step)[0],
                 message=(
                     f"task {task.task} may be given up once it has begun, where {names} misses a window or "
                     "clock, but nothing says how it is put back: give its put_back_min, or the "
