@@ -75,7 +75,7 @@ def test_the_one_minute_form_can_be_read_in_about_a_minute(told) -> None:
     # Least margin: 30 min less the 36.6 of `test_help_at_the_boom_end_by_hand` and 1 to make RG2 safe; 5 of
     # reserve make 12.6 that are missing.
     for said in ("0:14 before the planned limit", "Risk 1: the reserve of EV1's way home is not kept",
-                 "13 min are missing", "12 concerns, 1 remark"):
+                 "13 min are missing", "12 concerns, 3 remarks"):
         assert said in told.one_minute
 
 
