@@ -47,21 +47,18 @@ class Checked:
     elements: Elements
 
 
-def read_folder(folder: Path) -> tuple[Checked, Mapping[str, str]]:
-    """Read and validate a folder; also the digests of its files by name. Raises `ScenarioError`."""
+def read_folder(folder: Path, any_format: bool) -> tuple[Checked, Mapping[str, str], bool]:
+    """Read and validate a folder; also the digests of its files by name, and whether it is of format 1.
+
+    That is upgraded in memory with ``any_format``, else refused. Raises `ScenarioError`.
+    """
     read, faults = read_settled(folder, _read)
-    if read.settings is not None and is_format_1(read.settings):
+    is_old = is_format_1(read.settings)
+    if is_old and not any_format:
         log = None
         with suppress(ScenarioError):
             log = log_bytes(folder / LOG_FILE)
-        raise refused(folder, read.settings, log)
-    return _checked(read, faults)
-
-
-def read_any_format(folder: Path) -> tuple[Checked, Mapping[str, str], bool]:
-    """As `read_folder`, a folder of format 1 too: that is upgraded in memory, and the last value is true."""
-    read, faults = read_settled(folder, _read)
-    is_old = is_format_1(read.settings)
+        raise refused(folder, read.settings or {}, log)
     if is_old:
         ours = {name: data for name, data in read.files.items() if name in FORMAT_1_FILES}
         new = upgraded({name: data for name, data in ours.items() if data is not None}).files
