@@ -75,16 +75,14 @@ def _button(label: str, frames: list[str] | list[None] | None, duration: float =
 
 def _list(head: str, entries: Sequence[tuple[float, str]], minutes: Sequence[float],
           x: float) -> dict[str, Any]:
-    buttons = [{"label": head, "method": "skip", "args": []},
-               *(_button(plotly_text(f"{pet_label(minute)} {text}", _LONGEST_ENTRY),
-                         [_frame_at(minute, minutes)]) for minute, text in entries)]
+    buttons = [{"label": head, "method": "skip", "args": []}]
+    for minute, text in entries:
+        # The first frame at or after the minute: there what begins at that minute has begun.
+        frame = minutes[min(bisect_left(minutes, minute - 1e-6), len(minutes) - 1)]
+        buttons.append(_button(plotly_text(f"{pet_label(minute)} {text}", _LONGEST_ENTRY),
+                               [frame_name(frame)]))
     return {"type": "dropdown", "direction": "down", "showactive": True, "active": 0, "buttons": buttons,
             "x": x, "xanchor": "right", "name": head}
-
-
-def _frame_at(minute: float, minutes: Sequence[float]) -> str:
-    """The first frame at or after a minute: there what begins at that minute has begun."""
-    return frame_name(minutes[min(bisect_left(minutes, minute - 1e-6), len(minutes) - 1)])
 
 
 def _slider(minutes: Sequence[float], theme: Theme, height: float) -> dict[str, Any]:
@@ -138,15 +136,12 @@ class Film(Chart):
         display(keys_bundle(), raw=True)
 
 
+@cache
 def keys_bundle() -> dict[str, Any]:
     """The output that brings the keys; the same for every map."""
-    return {"text/html": f"<p><small>{KEYS}</small></p><script>{_script()}</script>", "text/plain": KEYS}
-
-
-@cache
-def _script() -> str:
     text = (files("planning_kit.show") / "station_map.bundle.js").read_text(encoding="utf-8")
-    return text.partition("\n")[2].strip()  # without the line that says what it was joined from
+    script = text.partition("\n")[2].strip()  # without the line that says what it was joined from
+    return {"text/html": f"<p><small>{KEYS}</small></p><script>{script}</script>", "text/plain": KEYS}
 
 
 _LEFT_PX, _RIGHT_PX = 62, 14

@@ -164,12 +164,10 @@ def _line(row: Row, settled: Row | None, pet_zero: datetime, problem: str,
     """``settled`` is the row with its corrections in it, None where it was withdrawn."""
     now = settled or row
     at, first = _when(now, pet_zero), _when(row, pet_zero)
-    event_id, event, by, note, corrects = (row.texts.get(column, "") for column in (
-        "event_id", "event", "by", "note", "corrects"))
     return LogLine(
-        row=row.number, event_id=event_id, event=event, crew=now.text("crew"), step=now.text("step"), at=at,
-        remaining_min=_number_text(now, "remaining_min"), metabolic_w=_number_text(now, "metabolic_w"),
-        by=by, note=note, corrects=corrects, corrected_by=corrected_by,
+        **{name: row.texts.get(name, "") for name in ("event_id", "event", "by", "note", "corrects")},
+        **{name: _number_text(now, name) for name in ("remaining_min", "metabolic_w")},
+        row=row.number, crew=now.text("crew"), step=now.text("step"), at=at, corrected_by=corrected_by,
         is_withdrawn=settled is None and row.text("event") != CORRECT and bool(corrected_by),
         was_at=first if first != at else None, problem=problem)
 

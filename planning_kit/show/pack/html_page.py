@@ -14,17 +14,13 @@ def html_page(pack: content.Pack) -> str:
 
     The browser is told to run nothing and to load nothing, whatever the texts say.
     """
-    page = _environment().get_template("pack.html.j2")
-    return page.render(pack=pack, sections=(*pack.sections, *pack.pockets), caution=content.CAUTION,
-                       caution_css=_css(content.CAUTION), stamp_css=_css(pack.stamp)) + "\n"
-
-
-def _environment() -> Environment:
     made = Environment(loader=PackageLoader("planning_kit.show", "pack"), autoescape=True,
                        undefined=StrictUndefined, finalize=_visible)
     made.filters |= {"shown": content.shown, "clean": one_line, "row_class": _row_class}
     made.tests |= {"a": lambda each, kind: type(each).__name__ == kind}
-    return made
+    page = made.get_template("pack.html.j2")
+    return page.render(pack=pack, sections=(*pack.sections, *pack.pockets), caution=content.CAUTION,
+                       caution_css=_css(content.CAUTION), stamp_css=_css(pack.stamp)) + "\n"
 
 
 def _visible(value: object) -> object:
