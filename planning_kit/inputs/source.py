@@ -129,8 +129,9 @@ def content_digest(checked: Checked) -> str:
         "records": _canonical(checked.records),
         "elements": _canonical(checked.elements),
         "free_keys": _free_keys(parse_toml(checked.source.toml, Faults()) or {}),
-        "free_columns": {name: free for name, table in checked.source.tables.items()
-                         if (free := _free_columns(table))},
+        "free_columns": {name: free for name, table in checked.source.tables.items() if (free := {
+            column: [row[at] for row in table.rows] for at, column in enumerate(table.header)
+            if column.startswith(fmt.FREE_PREFIX)})},
     }
     return digest_of(json.dumps(content, sort_keys=True, ensure_ascii=True).encode())
 
@@ -161,8 +162,3 @@ def _free_keys(data: Mapping[str, object]) -> dict[str, object]:
         elif isinstance(value, dict) and (inner := _free_keys(value)):
             free[key] = inner
     return free
-
-
-def _free_columns(table: RawTable) -> dict[str, list[str]]:
-    return {name: [row[i] for row in table.rows] for i, name in enumerate(table.header)
-            if name.startswith(fmt.FREE_PREFIX)}

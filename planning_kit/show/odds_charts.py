@@ -116,8 +116,9 @@ def _bars(name: str, rows: Mapping[int, str], ends: Iterable[tuple[float, float]
 
 def _bar(rows: list[Row], ends: tuple[str, str], width: float, name: str, theme: Theme) -> dict[str, Any]:
     drawn = _with(rows, ends[0])
-    spans = [(row[ends[0]], row[ends[1]] if math.isfinite(row[ends[1]]) else _last_known(row))
-             for row in drawn.values()]
+    known = ("q05", "q25", "q50", "q75", "q95")  # a bar whose end is not known goes to the last that is
+    spans = [(row[ends[0]], row[ends[1]] if math.isfinite(row[ends[1]]) else
+              max(float(row[name]) for name in known if math.isfinite(row[name]))) for row in drawn.values()]
     return _bars(name, {number: _task_hover(row) for number, row in drawn.items()}, spans, width,
                  color=_FILL, opacity=1.0, line={"color": theme.ink, "width": 1})
 
@@ -125,10 +126,6 @@ def _bar(rows: list[Row], ends: tuple[str, str], width: float, name: str, theme:
 def _with(rows: list[Row], column: str) -> dict[int, Row]:
     """The rows that have a number in ``column``, by their place."""
     return {number: row for number, row in enumerate(rows) if math.isfinite(row[column])}
-
-
-def _last_known(row: Row) -> float:
-    return max(float(row[name]) for name in ("q05", "q25", "q50", "q75", "q95") if math.isfinite(row[name]))
 
 
 def _marks(rows: list[Row], column: str, name: str, theme: Theme) -> dict[str, Any]:

@@ -200,7 +200,11 @@ def map_layout(scene: Scene, views: Views, rows: Rows, shown: str) -> dict[str, 
         **_square_axes(6, rows.domain(_MAP_PX + 8, _WORDS_PX - 8)),
         **_flat_axes(views.side, views, rows.domain(14, _FLAT_PX), theme),
         **_flat_axes(views.above, views, rows.domain(28 + _FLAT_PX, _FLAT_PX), theme),
-        "annotations": _view_names(views, rows, theme),
+        "annotations": [
+            note(view.name, x, rows.domain(top, 0)[1], theme.quiet_ink, xref="paper", yref="paper",
+                 xanchor=side, yanchor="top", borderpad=0) for view, x, side, top in (
+                     (views.space, 0.005, "left", 4), (views.side, 1, "right", 0),
+                     (views.above, 1, "right", 14 + _FLAT_PX))],
         "hoverdistance": 12, "dragmode": "orbit", "uirevision": "station map",
         "legend": legend_below(-(rows.below_px - _LEGEND_PX) / rows.height, theme, entrywidth=128,
                                entrywidthmode="pixels", itemsizing="trace", traceorder="normal", **UNCLICKED),
@@ -246,10 +250,3 @@ def _flat_axes(view: View, views: Views, domain: list[float], theme: Theme) -> d
             "constrain": "domain", "range": list(views.range_of(view.up)),
             "title": title | {"text": f"{view.up[1]} m"}},
     }
-
-
-def _view_names(views: Views, rows: Rows, theme: Theme) -> list[dict[str, Any]]:
-    spots = {views.space: (0.005, "left", 4), views.side: (1, "right", 0),
-             views.above: (1, "right", 14 + _FLAT_PX)}
-    return [note(view.name, x, rows.domain(top, 0)[1], theme.quiet_ink, xref="paper", yref="paper",
-                 xanchor=side, yanchor="top", borderpad=0) for view, (x, side, top) in spots.items()]
