@@ -1,13 +1,15 @@
-"""What a scenario was read from, held as text: the base of every changed scenario and of every save."""
+"""What a scenario was read from, held as text: the base of every change and save; and what it says."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from contextlib import suppress
 from dataclasses import MISSING, dataclass, fields, is_dataclass, replace
 from datetime import UTC, datetime
+from keyword import iskeyword
 from pathlib import Path
+from typing import Any
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import Faults, ScenarioError
@@ -18,9 +20,16 @@ from planning_kit.inputs.log_format import LOG_FILE
 from planning_kit.inputs.omm import Elements, elements_from
 from planning_kit.inputs.raw import RawTable, read_files, read_tables, table_bytes
 from planning_kit.inputs.records import Records
+from planning_kit.inputs.rules import RULES
 from planning_kit.inputs.setting_records import FrozenMapping
-from planning_kit.inputs.settings import exactly, is_sane_file_name, parse_toml
-from planning_kit.inputs.validate import records_from
+from planning_kit.inputs.settings import (
+    build_settings,
+    exactly,
+    is_sane_file_name,
+    parse_settings,
+    parse_toml,
+)
+from planning_kit.inputs.typed_tables import Row, parse_table, parse_tables
 
 
 @dataclass(frozen=True)
@@ -117,6 +126,47 @@ def check(source: Source, elements: Elements | None, faults: Faults) -> Checked:
     assert records is not None
     assert elements is not None
     return Checked(source, records, elements)
+
+
+def records_from(data: Mapping[str, Any] | None, tables: Mapping[str, RawTable], unreadable: Collection[str],
+                 faults: Faults) -> Records | None:
+    """Records of a scenario, or None with every fault noted.
+
+    ``data`` is scenario.toml (None when it could not be parsed); ``unreadable`` names the tables whose files
+    are there but could not be split into rows.
+    """
+    settings = parse_settings(data, faults) if data is not None else None
+    rows = parse_tables(tables, unreadable, faults)
+    if settings is not None:
+        rows.airlock = str(settings[""].get("airlock_place", ""))
+    for rule in RULES:
+        rule(rows, faults)
+    if faults.rows or settings is None:
+        return None
+    return Records(settings=build_settings(settings),
+                       **{table.name: tuple(_record(table.name, row) for row in rows[table.name])
+                          for table in fmt.TABLES})
+
+
+def rows_of(table: str, raw: RawTable, faults: Faults) -> tuple[Any, ...]:
+    """The records of one table, each cell by itself: no rule that looks at two of them is asked.
+
+    Empty, with the faults noted, where a cell says nothing that can be used.
+    """
+    rows = parse_table(fmt.TABLE_BY_NAME[table], raw, faults)
+    return () if faults.rows else tuple(_record(table, row) for row in rows)
+
+
+def _record(table: str, row: Row) -> Any:
+    values = dict(row.values)
+    if table in ("gaps", "steps"):
+        values["row"] = row.number
+    if table == "steps":
+        likely = values["minutes_likely"]
+        for column in ("minutes_low", "minutes_high"):
+            values[column] = likely if values[column] is None else values[column]
+    return fmt.TABLE_BY_NAME[table].record(
+        **{f"{name}_" if iskeyword(name) else name: value for name, value in values.items()})
 
 
 def content_digest(checked: Checked) -> str:
