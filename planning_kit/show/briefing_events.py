@@ -120,7 +120,9 @@ class _Teller:
         if activity.kind == TRAVEL:
             return self._travel(activity)
         if activity.kind == WAIT:
-            return [self._wait(activity, plural)]
+            place = f" at {self.names.title(activity.place)}" if activity.place else ""
+            return [f"Wait{'' if plural else 's'} {minutes(activity.minutes)}{place}, until "
+                    f"{pet_label(activity.finish_min)}: {self._reason(activity)}."]
         length, until = minutes(activity.minutes), pet_label(activity.finish_min)
         if not activity.step:
             what = "the pressure can be breathed" if activity.title == REPRESS_TITLE else "inside"
@@ -174,11 +176,6 @@ class _Teller:
     def _spells(self) -> dict[tuple[str, str, str], list[Exposure]]:
         return grouped(((crew, each.step, each.doing), each) for crew in self.plan.travels
                        for each in hazards_entered(self.plan, crew))
-
-    def _wait(self, activity: Activity, plural: bool) -> str:
-        place = f" at {self.names.title(activity.place)}" if activity.place else ""
-        return (f"Wait{'' if plural else 's'} {minutes(activity.minutes)}{place}, until "
-                f"{pet_label(activity.finish_min)}: {self._reason(activity)}.")
 
     def _reason(self, activity: Activity) -> str:
         kind, _, name = activity.held_by.partition(":")

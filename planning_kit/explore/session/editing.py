@@ -163,10 +163,6 @@ class Editing:
         """Delete lines of a sheet that can lose them."""
         self._arrange(self.draft[sheet].without_lines(lines), "delete")
 
-    def move_lines(self, sheet: str, lines: Collection[int], before: int | None) -> None:
-        """Move lines to just before another (None: the end): for steps, the order of work."""
-        self._arrange(self.draft[sheet].with_lines_moved(lines, before), "move")
-
     def shift_lines(self, sheet: str, lines: Collection[int], by: int,
                     shown: Collection[int] | None = None) -> None:
         """Move lines one place up (``by`` -1) or down (+1); among those ``shown``, where only some are."""
@@ -185,12 +181,6 @@ class Editing:
     def set_minutes(self, step: str, minutes: float) -> None:
         """The likely minutes of a step, from its dragged edge."""
         self.make(LikelyMinutes(step, minutes))
-
-    def set_setting(self, key: str, text: str, merges: Hashable = None) -> None:
-        """Type the value of one key of ``scenario.toml``, dotted. Raises `ScenarioError` for no such key."""
-        if self.draft[SETTINGS].find(KEY, key) is None:
-            raise ScenarioError.single("is not a key that can be typed here", column=key)
-        self.make(Set({key: text}), f"set {key}", merges)
 
     def make(self, change: Change, words: str = "", merges: Hashable = None) -> None:
         """Make a change in what is typed: one edit, called ``words``, else in the change's own."""
