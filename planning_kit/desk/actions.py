@@ -210,11 +210,6 @@ def discard(session: Session, unsaved: Unsaved) -> list[Message]:
     return []
 
 
-def ask(session: Session, message: Message) -> list[Message]:
-    """A long question: another PET 0, the odds, a better order. It is run by the widget."""
-    return [question_message(session.ask(str(message["question"])))]
-
-
 def preview(session: Session, message: Message) -> None:
     """Show where a proposed order has each step, or no longer."""
     number = message.get("number")
@@ -235,9 +230,10 @@ ACTIONS: dict[str, Action] = {
     "redo": lambda session, _: session.redo(),
     "switch": lambda session, message: session.switch_to(str(message["name"])),
     "baseline": lambda session, message: session.set_baseline(str(message["name"]) or None),
+    "ask": lambda session, message: [question_message(session.ask(str(message["question"])))],
     "stop": lambda session, message: session.stop(str(message["question"])),
     "snapshot": lambda *_: None,  # the widget brings up to date what is seen without a kernel
     **{action.__name__: action for action in (
         hello, cells, paste, add, duplicate, shift, move, pet_zero, keep, drop, bring_back, compare, explain,
-        save, merge, take_theirs, export, restore, discard, ask, preview, take)},
+        save, merge, take_theirs, export, restore, discard, preview, take)},
 }

@@ -109,11 +109,10 @@ class LogEntry:
 
     def cells(self) -> dict[str, str]:
         """The row but for its id and ``at``, which the log so far decides. Raises `ScenarioError`."""
-        cells = {"event": self.event, "step": self.step, "crew": self.crew, "by": self.by,
-                 "corrects": self.corrects, "note": self.note,
-                 "remaining_min": _number(self.remaining_min), "metabolic_w": _number(self.metabolic_w)}
+        given = {**vars(self), "remaining_min": _number(self.remaining_min),
+                 "metabolic_w": _number(self.metabolic_w)}
         # A log is read line by line: a line break in a note would cut the row.
-        cells = {name: " ".join(str(text).splitlines()) for name, text in cells.items()}
+        cells = {name: " ".join(str(value).splitlines()) for name, value in given.items() if name != "at"}
         written = datetime.now(UTC).replace(microsecond=0) if _is_left_out(self.logged_at) else self.logged_at
         return cells | {"logged_at": _utc_text(written, None, "logged_at")}
 

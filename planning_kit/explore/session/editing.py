@@ -35,16 +35,6 @@ def setting_moment(draft: Draft, key: str) -> datetime | None:
     return moment.replace(tzinfo=UTC) if moment is not None and moment.tzinfo is None else moment
 
 
-def pet_zero_typed_as(draft: Draft, text: str) -> Set:
-    """The settings that change when PET 0 is to be ``text``.
-
-    A PET 0 on another day, outside the scenario's range, takes the range along by whole days: the range
-    says at what time of day they may leave.
-    """
-    moved = {key: moment_text(moment) for key, moment in _moved_range(draft, text).items()}
-    return Set({PET_ZERO: text} | moved)
-
-
 def _moved_range(draft: Draft, text: str) -> dict[str, datetime]:
     first, last, old = (setting_moment(draft, key) for key in (EARLIEST, LATEST, PET_ZERO))
     try:
@@ -189,9 +179,11 @@ class Editing:
     def set_pet_zero(self, text: str, merges: Hashable = None) -> None:
         """PET 0, UTC; moves of one drag of the slider share ``merges`` and are one edit.
 
-        On another day the scenario's range of PET 0 times goes along (see `pet_zero_typed_as`).
+        On another day, outside the scenario's range of PET 0 times, the range goes along by whole days: it
+        says at what time of day they may leave.
         """
-        self.make(pet_zero_typed_as(self.draft, text), "set PET 0", merges)
+        moved = {key: moment_text(moment) for key, moment in _moved_range(self.draft, text).items()}
+        self.make(Set({PET_ZERO: text} | moved), "set PET 0", merges)
 
     def pet_zero_typed(self) -> datetime:
         """PET 0 as it is typed; that of the last good plan where what is typed is no moment."""
