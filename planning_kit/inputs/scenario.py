@@ -107,8 +107,7 @@ class Scenario:
 
     def table(self, name: str) -> pd.DataFrame:
         """One table as a DataFrame, by name. Raises `ScenarioError` where there is no such table."""
-        table = _table_named(name)
-        return frame_of(table, self.checked.source.tables.get(name))
+        return frame_of(_table_named(name), self.checked.source.tables.get(name))
 
     crew, places, routes, hardware = map(_frame, ("crew", "places", "routes", "hardware"))
     tasks, steps, gaps, inhibits = map(_frame, ("tasks", "steps", "gaps", "inhibits"))

@@ -191,11 +191,14 @@ def link_windows(orbit: Orbit, relays: Relays | Iterable[float], start: When, st
     """
     orbit, span = as_orbit(orbit), span_between(start, stop)
     padded = span.padded(orbit.period_min * 60)
-    # An empty one first: the table has its columns also where there is no relay.
-    frames = [_frame("", padded, no_windows())]
-    frames += [_frame(label, padded, _overlapping(span, padded, windows))
-               for label, windows in _relay_windows(orbit, relays, padded).items()]
-    return pd.concat(frames).sort_values(["start", "relay"], ignore_index=True)
+    found = {label: _overlapping(span, padded, windows)
+             for label, windows in _relay_windows(orbit, relays, padded).items()}
+    edges = np.vstack([no_windows(), *found.values()])
+    labels = [label for label, windows in found.items() for _ in windows]
+    return ShownTable({
+        "relay": pd.Series(labels, dtype="str"), "start": as_times(padded.start, edges[:, 0]),
+        "end": as_times(padded.start, edges[:, 1]), "minutes": (edges[:, 1] - edges[:, 0]) / 60,
+    }).sort_values(["start", "relay"], ignore_index=True)
 
 
 def relay_label(longitude_deg_east: float) -> str:
@@ -257,9 +260,3 @@ def _checked(orbit: Orbit, relays: Relays | Iterable[float]) -> Relays:
                    "this orbit reaches the geostationary ring; links are computed for orbits below it only")
     faults.stop_if_any()
     return relays
-
-
-def _frame(label: str, span: Span, windows: Windows) -> pd.DataFrame:
-    return ShownTable({
-        "relay": pd.Series([label] * len(windows), dtype="str"), "start": as_times(span.start, windows[:, 0]),
-        "end": as_times(span.start, windows[:, 1]), "minutes": (windows[:, 1] - windows[:, 0]) / 60})
