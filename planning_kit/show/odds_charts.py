@@ -196,7 +196,10 @@ def tornado_chart(odds: Any, rows: int = 12, theme: str = "light") -> chart.Char
     heading = (f"What drives the outing end · {samples_words(odds)} · "
                f"median {pet_label(median)}")
     labels = [row_label("" if row["kind"] != "step" else row["driver"], row["title"]) for row in drivers]
-    layout = rows_layout(odds, look, labels, shown, heading, _driver_alt(drivers, median), "bottom")
+    swings = [f"{one_line(row['title'])} {chart.signed(row['swing_min'])} min" for row in drivers[:5]]
+    alt = (f"Tornado chart: median outing end {pet_label(median)}. Widest swings between shortest and "
+           f"longest tenth: {'; '.join(swings) or 'none'}.")
+    layout = rows_layout(odds, look, labels, shown, heading, alt, "bottom")
     layout["xaxis"] |= {"nticks": 12}
     layout["xaxis2"] |= {"nticks": 6}
     layout["shapes"] += [chart.upright("median", median, look.ink, "solid")] if math.isfinite(median) else []
@@ -228,9 +231,3 @@ def _driver_hover(row: Row) -> str:
         f"Swing {chart.signed(row['swing_min'])} min; "
         f"rank correlation {chart.signed(row['own_rho'], 2)} ± {row['se']:.2f}.",
     ))
-
-
-def _driver_alt(drivers: list[Row], median: float) -> str:
-    told = [f"{one_line(row['title'])} {chart.signed(row['swing_min'])} min" for row in drivers[:5]]
-    return (f"Tornado chart: median outing end {pet_label(median)}. Widest swings between shortest and "
-            f"longest tenth: {'; '.join(told) or 'none'}.")

@@ -1,15 +1,9 @@
-"""What the reader of the station map can press: play at three speeds, pause, a slider, two lists to jump.
+"""Where the parts of the station map stand, and what can be pressed: play, pause, a slider, two lists.
 
-All of it is plotly's own and part of the figure: it works in a page without a kernel. Plotly hears the mouse
-only; `station_map_keys` adds the keys.
-
-The station map that is walked through, with its keys: they come as a second output beside the chart.
-
-The chart itself is plotly's JSON, which every viewer draws alike and which runs nothing of ours. The second
-output is one fixed script and a line that says which keys there are; a viewer that does not run it (a
-notebook that is not trusted) leaves the map to the mouse.
-
-Where the parts of the station map stand: the views, the words below them, the swimlanes, the legend.
+All of it is plotly's own and part of the figure, JSON that every viewer draws alike and that runs nothing of
+ours: it works in a page without a kernel, by the mouse. The keys come as a second output beside the chart,
+one fixed script and a line that says which keys there are; a viewer that does not run it (a notebook that is
+not trusted) leaves the map to the mouse.
 """
 
 from __future__ import annotations

@@ -305,12 +305,9 @@ def name_spots(marks: Sequence[tuple[float, float]], widths: Sequence[float]) ->
         for spot, right, above in NAME_SPOTS:
             mid_x, mid_y = x + right * (width / 2 + 5), y + above * (_LINE_PX / 2 + (4 if right == 0 else 1))
             box = (mid_x - width / 2, mid_y - _LINE_PX / 2, mid_x + width / 2, mid_y + _LINE_PX / 2)
-            if not any(_overlap(box, other) for other in taken):
+            if not any(box[0] < other[2] and other[0] < box[2] and box[1] < other[3] and other[1] < box[3]
+                       for other in taken):
                 spots[-1] = spot
                 taken.append(box)
                 break
     return spots
-
-
-def _overlap(a: tuple[float, ...], b: tuple[float, ...]) -> bool:
-    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]

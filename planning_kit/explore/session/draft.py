@@ -255,15 +255,8 @@ class History:
         self._at = len(self._drafts) - 1
         self._merges = merges
 
-    def undo(self) -> bool:
-        """Take back the last edit; False when there is none."""
-        return self._step(-1)
-
-    def redo(self) -> bool:
-        """Do again what was undone last; False when there is nothing."""
-        return self._step(+1)
-
-    def _step(self, by: int) -> bool:
+    def step(self, by: int) -> bool:
+        """Take back the last edit (``by`` -1), or do again what was undone last (+1); False without one."""
         if not 0 <= self._at + by < len(self._drafts):
             return False
         self._at += by

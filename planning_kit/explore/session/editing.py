@@ -244,16 +244,16 @@ class Editing:
 
     def undo(self) -> bool:
         """Take back the last edit; False when there is none."""
-        return self._turned(self.history.undo())
+        return self._turned(-1)
 
     def redo(self) -> bool:
         """Do again what was undone last; False when there is nothing."""
-        return self._turned(self.history.redo())
+        return self._turned(+1)
 
-    def _turned(self, moved: bool) -> bool:
-        if moved:
+    def _turned(self, by: int) -> bool:
+        if is_other := self.history.step(by):
             self._judge()
-        return moved
+        return is_other
 
     def edit(self, draft: Draft, words: str, merges: Hashable = None) -> None:
         """Let another draft of the same tables be what is typed: one edit, called ``words``."""
