@@ -161,7 +161,7 @@ class Network:
     ``rows`` says where each step stands in its file, for messages (empty: unknown). ``late`` are the steps
     that start as late as they can (`planning_kit.plan.late`), ``late_margins_min`` what each keeps free.
     ``given_way``: the rules that its plan breaks, as none keeps them all (`planning_kit.plan.giving_way`), of
-    the ``whole`` network.
+    the ``whole`` network. ``longer_end_min``: the end of a plan past the hard limit that breaks less (NaN: none).
     """
 
     steps: tuple[str, ...]
@@ -180,6 +180,7 @@ class Network:
     late_margins_min: tuple[float, ...] = ()
     given_way: tuple[Broken, ...] = ()
     whole: Network | None = None
+    longer_end_min: float = np.nan
 
     def __post_init__(self) -> None:
         count = len(self.steps)
