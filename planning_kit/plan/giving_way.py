@@ -253,7 +253,7 @@ def broken_rules(network: Network, steps: Collection[int], starts: np.ndarray, d
     for step in sorted(steps):
         for demand in network.demands[step]:
             first, last = float(starts[step]), float(starts[step] + lengths[step])
-            by = _outside(demand.windows, first, last, tolerance_min)
+            by = _outside(demand, first, last, tolerance_min)
             if by > tolerance_min:
                 yield Broken(step, by, demand)
     for group in network.groups:
@@ -262,24 +262,14 @@ def broken_rules(network: Network, steps: Collection[int], starts: np.ndarray, d
         if begun:
             # Of all members, also those to come: a group is broken, too, if its rest lies in another window.
             first, last = float(starts[members].min()), float((starts[members] + lengths[members]).max())
-            by = _outside(group.demand.windows, first, last, tolerance_min)
+            by = _outside(group.demand, first, last, tolerance_min)
             if by > tolerance_min:
                 yield Broken(begun[0], by, group)
 
 
-def window_of(windows: np.ndarray, start: float, finish: float) -> tuple[float, float] | None:
-    """The window (n, 2) that holds most of [start, finish], or the nearest; None where there is none."""
-    if not len(windows):
-        return None
-    # Below 0 for a window that is missed altogether: then the distance to it counts as well.
-    inside = np.minimum(windows[:, 1], finish) - np.maximum(windows[:, 0], start)
-    begin, end = windows[int(inside.argmax())].tolist()
-    return begin, end
-
-
-def _outside(windows: np.ndarray, start: float, finish: float, tolerance_min: float) -> float:
+def _outside(demand: Demand, start: float, finish: float, tolerance_min: float) -> float:
     """How many minutes of [start, finish] stick out of the window that holds most of it."""
-    window = window_of(windows, start, finish)
+    window = demand.nearest(start, finish)
     if window is None:
         # Above the tolerance also for a step of no length: where there is no window it is broken.
         return max(finish - start, 2 * tolerance_min)

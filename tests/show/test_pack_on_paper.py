@@ -69,7 +69,7 @@ def test_a_turn_back_time_that_the_plan_breaks_is_told_as_an_exception(demo_plan
     assert "1:15 to 3:01, by up to 12.6 min." in line
     assert "with the partner 0:58" not in line
     assert f"EV1, {exception}" in demo_plan.briefing().text
-    assert "13 min are missing in this plan" in demo_plan.briefing().one_minute
+    assert "by 13 min in this plan" in demo_plan.briefing().one_minute
     ways = next(block for section in pack.sections for block in section.blocks
                 if isinstance(block, Table) and block.sheet == "Ways back")
     cells = {(row[0], row[1]): row[6] for row in ways.rows}

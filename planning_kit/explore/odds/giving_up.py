@@ -135,7 +135,7 @@ class Giving:
             if not policy:
                 asked.append((goes, missed, np.flatnonzero(np.isfinite(missed) & ~goes)))
             found.append((row, missed, goes))
-        if asked:  # all at once
+        if any(len(members) for _, _, members in asked):  # all at once
             samples = np.concatenate([members for _, _, members in asked])
             end = expected_end(self.part.foresight, self.given, self.played.starts, samples,
                                np.concatenate([missed[members] for _, missed, members in asked]))
