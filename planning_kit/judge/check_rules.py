@@ -109,8 +109,8 @@ def _bound(plan: TimedPlan, bound: Bound, by_min: float) -> tuple[str, str, str,
     if bound.kind == kinds.HATCH:
         words = f"{bound.crew} was there {sooner} than the planned opening of the hatch allows"
         return CONCERN, "hatch", words, "airlock.hatch_open_min"
-    reason = next((f" ({gap.reason})" for gap in plan.scenario.records.gaps if gap.reason and
-                   {gap.first_step, gap.then_step} == {before, after}), "")
+    reason = next((f" ({gap.reason})" for gap in plan.scenario.records.gaps
+                   if gap.reason and gap.row == bound.row), "")
     if bound.kind == kinds.MAX_GAP:
         allowed = -bound.fixed_min
         words = f"{number_label(allowed + by_min, 'up')} of {allowed:g} min: {by} too long{reason}"

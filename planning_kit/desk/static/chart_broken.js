@@ -1,5 +1,5 @@
-// What breaks a rule: a frame that stands out of its lane, hatched where the step lies outside its window, and
-// a dashed line with a cross between the two ends of a gap or an order. The hover says which rule, and by how
+// What breaks a rule: a frame that stands out of its lane, hatched where the step lies outside its window; a
+// dashed line with a cross between the two ends of a gap or an order. The hover says which rule, and by how
 // much.
 
 import { rect } from "./chart_shapes.js";

@@ -118,7 +118,8 @@ def test_a_broken_clock_is_let_go_with_a_stop(small_plan: pk.Plan) -> None:
     assert start(new, "C3") == 100.0
     stop = logged(new)[lambda found: found["severity"] == "stop"].iloc[0]
     assert stop["step"] == "C2"
-    assert "the clock to C3 is broken, 78.0 of 60 min: 18.0 min too long (The cassette empties" in stop["message"]
+    assert ("the clock to C3 is broken, 78.0 of 60 min: 18.0 min too long (The cassette empties"
+            in stop["message"])
     assert stop["value"] == pytest.approx(18)
 
 
