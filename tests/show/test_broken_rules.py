@@ -128,7 +128,7 @@ def test_the_live_chart_has_the_same(exchange: pk.Plan) -> None:
     assert sum("BROKEN: X1 to X5 need 39.0 min" in lines for lines in told) >= len(group["steps"])
 
 
-def test_the_pack_frames_and_hatches_and_says_what(curlew: pk.Plan) -> None:
+def test_the_pack_frames_and_rules_and_says_what(curlew: pk.Plan) -> None:
     section = timeline_section(curlew.timed)
     lines = [each for each in section.blocks[0].shapes if isinstance(each, Line)]
     frames = [each for each in lines if len(each.points) == 5 and each.colour == LIGHT.stop]

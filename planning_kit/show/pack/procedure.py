@@ -31,7 +31,7 @@ STRIP_MIN = 240.0
 _LEFT, _RIGHT = 62.0, 8.0
 _AXIS, _SKY, _LANE, _THIN, _GAP = 22.0, 11.0, 25.0, 10.0, 3.0
 _FOOT, _BETWEEN = 9.0, 10.0
-_TICK_MIN, _HATCH = 30.0, 3.0
+_TICK_MIN = 30.0
 _SIZE = 6.6
 _HELD = "#F3D9DA"  # an inhibit in force
 _NIGHT = "#E6E8F0"
@@ -91,10 +91,11 @@ class _Strip:
         yield from self._limits()
 
     def _broken(self, broken: BrokenRule) -> Iterator[content.Shape]:
-        """Steps hatched outside their window and framed, a broken line between the ends of a gap."""
+        """Steps ruled outside their window and framed, a broken line between the ends of a gap."""
         for step, start, finish in broken.outside:
             for box in self._boxes(step, start, finish):
-                yield from _hatching(box)
+                for x in np.arange(box.x + 1.5, box.x + box.width, 3.0).tolist():
+                    yield content.Line(((x, box.y), (x, box.y + box.height)), INK_ON_FILL, 0.5)
         for step in broken.steps:
             for box in self._boxes(step, *self.plan.span(step)):
                 left, top, right, foot = box.x, box.y - 1.5, box.x + box.width, box.y + box.height + 1.5
@@ -181,18 +182,10 @@ class _Strip:
             yield content.Label(box.x + box.width / 2, y, text, size, ink, "middle")
 
 
-def _hatching(box: content.Box) -> Iterator[content.Line]:
-    """Slanting lines through a box, cut off at its sides."""
-    for at in np.arange(_HATCH, box.width + box.height, _HATCH).tolist():
-        right, left = min(at, box.width), max(at - box.height, 0.0)
-        yield content.Line(((box.x + left, box.y + at - left), (box.x + right, box.y + at - right)),
-                           INK_ON_FILL, 0.5)
-
-
 def timeline_section(plan: TimedPlan) -> Section:
     """The outing as a picture."""
     broken = [f"Broken: {each.words}." for each in broken_rules(plan)]
-    signs = "Framed: breaks a rule; hatched: outside its window; dashed with a cross: a broken gap or order."
+    signs = "Framed: breaks a rule; ruled: outside its window; dashed with a cross: a broken gap or order."
     return Section("timeline", "Timeline", (
         "Full bars are work, low open bars waits, lines travel; shaded: night; broken lines: limits. "
         "Bars carry step ids.", *([signs, *broken] if broken else ())), (timeline_picture(plan),))
