@@ -31,6 +31,11 @@ class PlannedWindow:
     stretches: np.ndarray = field(compare=False)
 
     @property
+    def is_known(self) -> bool:
+        """Whether it is known when it is; of a named period there may be none before the horizon."""
+        return len(self.stretches) > 0 or not self.asks_for.startswith(f"{WINDOW}:")
+
+    @property
     def name(self) -> str:
         """As people say it: ``night 2``; of a named period its name."""
         name = self.window.partition(":")[2]

@@ -75,7 +75,7 @@ def test_the_one_minute_form_can_be_read_in_about_a_minute(told) -> None:
     # Least margin: 30 min less the 36.6 of `test_help_at_the_boom_end_by_hand` and 1 to make RG2 safe; 5 of
     # reserve make 12.6 that are missing.
     for said in ("0:14 before the planned limit", "Risk 1: EV1, going home brought by the partner, has less ",
-                 "by 13 min", "12 concerns, 1 remark"):
+                 "by 13 min", "12 concerns, 3 remarks"):
         assert said in told.one_minute
 
 
