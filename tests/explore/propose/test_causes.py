@@ -11,10 +11,11 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.explore.propose.choices import Choice, as_written
+from planning_kit.explore.propose.local_search import Neighbours
 from planning_kit.explore.propose.order_problem import Freedom
 from planning_kit.explore.propose.order_search import Judge, OrderSearch
 from planning_kit.explore.propose.solving import Budget, hints_for
-from planning_kit.explore.propose.stages import build_problem, causes_of
+from planning_kit.explore.propose.stages import build_problem, cause_in
 from tests.edits import edited
 from tests.explore.propose.loose import own_tasks
 from tests.explore.propose.outings import outing_of
@@ -59,14 +60,14 @@ def test_no_order_that_holds_is_lost_by_what_another_is_blocked_for(seed: int) -
         earliest=pet_zero, latest=pet_zero, limit_min=500.0))
     start = as_written(scenario.records, pet_zero)
     search = OrderSearch(judge=judge, before=start, budget=Budget(1.0, 300.0))
-    held, causes = [], []
+    around, held, causes = Neighbours(problem), [], []
     for choice in every_order(start):
         hints = hints_for(problem, choice)
         if hints is None:  # against the row order of a task
             continue
         blocks = search.blocks(choice)
         if blocks:
-            causes += causes_of(problem, choice, blocks)
+            causes.append(cause_in(around, choice, blocks))
         else:
             held.append({id(literal) for literal, value in hints if value})
     for cause in causes:
