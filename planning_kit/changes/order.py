@@ -56,6 +56,27 @@ class Order(Change):
 
 
 @dataclass(frozen=True)
+class Add(Change):
+    """A helper step more, in the row just before or behind that of the step ``beside``; ``row`` by column."""
+
+    kind = "add"
+    row: Mapping[str, Any]
+    beside: str
+    is_before: bool = False
+
+    def _lines(self) -> Sequence[str]:
+        where = f"{'before' if self.is_before else 'behind'} {self.beside}"
+        return (f"{self.row['step']} added {where}, {self.row['minutes_likely']:g} min of {self.row['crew']}: "
+                f"{self.row['title']}",)
+
+    def _edit(self, tables: Tables) -> None:
+        steps = tables["steps"].astype(object)
+        at = row_of(list(steps["step"]), self.beside) + (not self.is_before)
+        row = pd.DataFrame([{**self.row, "helper": "yes"}], dtype=object)
+        tables["steps"] = pd.concat([steps[:at], row, steps[at:]], ignore_index=True).fillna("")
+
+
+@dataclass(frozen=True)
 class Trade(Change):
     """EV1 and EV2 trade the steps of ``tasks``, with everything in them that names a crew member.
 

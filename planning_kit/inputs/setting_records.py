@@ -99,6 +99,18 @@ class CrewChecks:
 
 
 @dataclass(frozen=True)
+class Helpers:
+    """Minutes of the steps that a search may add as they only serve the order; None: it adds none."""
+
+    hook_min: Annotated[float | None, minutes("standard minutes of moving a tether hook", above_least=True)]
+    take_min: Annotated[float | None, minutes("standard minutes of taking an item", above_least=True)]
+    leave_min: Annotated[float | None, minutes("standard minutes of leaving an item", above_least=True)]
+    foothold_min: Annotated[float | None, minutes("standard minutes of taking or setting a foothold",
+        above_least=True)]
+    sources: Mapping[str, str]
+
+
+@dataclass(frozen=True)
 class Relays:
     """Geostationary relays and the elevation of the Earth mask above the limb, in degrees."""
 
@@ -191,6 +203,7 @@ class Settings:
     exertion_w: Mapping[str, float]
     suits: Mapping[str, Suit]
     checks: CrewChecks
+    helpers: Helpers
     relays: Relays | None
     odds: OddsSettings
     gives_way: GivesWay | None = None

@@ -79,7 +79,7 @@ class Freedom:
 class Work:
     """The steps of a scenario with their durations (minutes) and what is known of their order.
 
-    Steps of one task and one crew member keep their row order. A step of both that opens (closes) both
+    Steps of one task and one crew member keep their row order, helper steps aside. A step of both that opens (closes) both
     crew members' work opens (closes) it still. With ``BY_RUNS`` what one crew member does for one task
     without a break stays without a break. ``explains`` leaves ``after`` and gaps out of ``before``, so that a
     clash can be told in them. The rest of an outing that has begun nothing opens any more.
@@ -182,7 +182,8 @@ class Work:
             yield from self._ruled_pairs()
         for who, lane in self.lanes.items():
             for task in dict.fromkeys(self.steps[i].task for i in lane):
-                yield from pairwise([i for i in lane if self.steps[i].task == task])
+                yield from pairwise([i for i in lane if self.steps[i].task == task
+                                     and not self.steps[i].helper])
             if who in self.crews:
                 first, last = self.first_and_last
                 yield from ((a, b) for a in first for b in lane if a != b)

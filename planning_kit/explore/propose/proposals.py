@@ -20,6 +20,7 @@ from planning_kit.explore.odds.odds import odds
 from planning_kit.explore.propose.choices import Move, as_written
 from planning_kit.explore.propose.order_problem import BY_RUNS, BY_STEPS, Freedom
 from planning_kit.explore.propose.order_search import Better, Judge, OrderSearch, Rejected, given_way_min
+from planning_kit.explore.propose.repairs import looked_with_repairs
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.inputs.faults import Faults, ScenarioError, is_number
 from planning_kit.inputs.scenario import Scenario
@@ -89,6 +90,8 @@ class Proposal(Generic[P]):
             return PROVEN
         if not self.tasks_proven:
             return "best found; whether more tasks fit is not proven"
+        if not self.bound_min:
+            return "best found; no bound counts other helper steps"
         return f"best found, at most {max(self.cushioned_min - self.bound_min, 0.0):.1f} min from best"
 
     @property
@@ -230,8 +233,8 @@ def search_orders(
     search = OrderSearch(judge=judge, before=as_written(scenario.records, scenario.settings.pet_zero_utc),
                          budget=Budget(amount, seconds, progress, cancel))
     freedoms = _freedoms(freedom, scenario.settings.pet_zero_utc)
-    found = [(better, name) for name, each in freedoms.items()
-             if (better := search.look(each, amount / len(freedoms)))]
+    found = [each for name, free in freedoms.items()
+             for each in looked_with_repairs(search, name, free, amount / len(freedoms))]
     found.sort(key=lambda one: one[0].rank)
     proposed = tuple(_proposal(search, name, better) for better, name in found)
     known = [judge.current, *(each.plan for each in proposed)]
