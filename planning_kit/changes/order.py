@@ -57,7 +57,7 @@ class Order(Change):
 
 @dataclass(frozen=True)
 class Add(Change):
-    """A helper step more, in the row just before or behind that of the step ``beside``; ``row`` by column."""
+    """A helper step more, ``row`` by column: in the table just before or behind the step ``beside``."""
 
     kind = "add"
     row: Mapping[str, Any]
@@ -66,14 +66,12 @@ class Add(Change):
 
     def _lines(self) -> Sequence[str]:
         where = f"{'before' if self.is_before else 'behind'} {self.beside}"
-        return (f"{self.row['step']} added {where}, {self.row['minutes_likely']:g} min of {self.row['crew']}: "
-                f"{self.row['title']}",)
+        return ("{step} put in {0}: {crew}, {minutes_likely:g} min, {title}".format(where, **self.row),)
 
     def _edit(self, tables: Tables) -> None:
-        steps = tables["steps"].astype(object)
-        at = row_of(list(steps["step"]), self.beside) + (not self.is_before)
-        row = pd.DataFrame([{**self.row, "helper": "yes"}], dtype=object)
-        tables["steps"] = pd.concat([steps[:at], row, steps[at:]], ignore_index=True).fillna("")
+        old, new = tables["steps"], pd.DataFrame([{**self.row, "helper": "yes"}], dtype=object)
+        at = row_of(list(old["step"]), self.beside) + (not self.is_before)
+        tables["steps"] = pd.concat([old[:at], new, old[at:]], ignore_index=True).astype(object).fillna("")
 
 
 @dataclass(frozen=True)

@@ -92,8 +92,6 @@ SECTIONS: tuple[Section, ...] = (
                 for crew in SUITED))),
     Section("checks", "looks at the suit; each may carry its source in a sibling key NAME_source",
             columns_of(setting_records.CrewChecks), has_sources=True),
-    Section("helpers", "steps that a search may add; each may carry its source in a sibling key NAME_source",
-            columns_of(setting_records.Helpers), has_sources=True),
     Section("relays", "geostationary relays", columns_of(setting_records.Relays)),
     Section("odds", "how durations vary together", columns_of(setting_records.OddsSettings)),
     Section("gives_way", "what gives way first where no plan keeps all rules",

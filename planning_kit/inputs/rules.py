@@ -19,7 +19,6 @@ from planning_kit.inputs.hazard_rules import HAZARD_RULES
 from planning_kit.inputs.records import BOTH, ItemMove
 from planning_kit.inputs.typed_tables import Row, Rows
 
-_WORK = ("foothold", "uses", "windows", "same_window", "moves", "rides", "checks", "clears")
 _MOST_SUGGESTIONS = 50  # of what was perhaps meant: each is looked for in all ids of a table
 
 
@@ -256,13 +255,6 @@ def footholds_are_footholds(rows: Rows, faults: Faults) -> None:
         row.fault(faults, "foothold", f"is a {kind} in hardware.csv; name an item of kind foothold")
 
 
-def helpers_only_move(rows: Rows, faults: Faults) -> None:
-    """A helper step moves hooks or items and works on nothing, or work could be left out with it."""
-    for row in rows["steps"]:
-        if row.values.get("helper") and (work := [name for name in _WORK if row.values.get(name)]):
-            row.fault(faults, "helper", f"has {', '.join(work)}: a step of work is no helper step")
-
-
 def _each_move(rows: Rows) -> Iterator[tuple[Row, str, ItemMove]]:
     return ((row, column, move) for row in rows["steps"] for column in ("takes", "leaves")
             for move in row.entries(column))
@@ -317,5 +309,5 @@ RULES: tuple[Callable[[Rows, Faults], None], ...] = (
     items_start_in_bags_only, bags_do_not_hold_each_other, only_cables_have_two_ends,
     windows_end_after_they_start, durations_are_ordered, suited_steps_have_a_place,
     steps_do_not_wait_for_themselves, gaps_are_ordered, groups_share_one_light, footholds_are_footholds,
-    helpers_only_move, moves_say_who, moves_go_the_right_way, moves_name_bags_and_people, *HAZARD_RULES,
+    moves_say_who, moves_go_the_right_way, moves_name_bags_and_people, *HAZARD_RULES,
 )

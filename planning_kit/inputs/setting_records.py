@@ -16,6 +16,7 @@ from planning_kit.inputs.fields import GIVING_WAY, MAX_HORIZON_H, choice, column
 
 FrozenMapping = immutabledict
 CONSUMABLES = "consumables"
+_Added = Annotated[float | None, minutes("of a step that a search adds; absent: it adds none", above_least=True)]
 
 
 @dataclass(frozen=True)
@@ -38,6 +39,9 @@ class Limits:
         "cannot; absent: concern", "stop", "concern")] = ""
     wait_remark_min: Annotated[float | None, minutes("a wait longer than this is a remark; "
         "absent: none is")] = None
+    helper_hook_min: _Added = None
+    helper_item_min: _Added = None
+    helper_foothold_min: _Added = None
 
     @property
     def fixed_hard_min(self) -> float | None:
@@ -95,18 +99,6 @@ class CrewChecks:
         above_least=True)]
     body_m: Annotated[float | None, number("how far a suited body reaches beyond the point where it is; "
         "added to every radius", "m", most=100)]
-    sources: Mapping[str, str]
-
-
-@dataclass(frozen=True)
-class Helpers:
-    """Minutes of the steps that a search may add as they only serve the order; None: it adds none."""
-
-    hook_min: Annotated[float | None, minutes("standard minutes of moving a tether hook", above_least=True)]
-    take_min: Annotated[float | None, minutes("standard minutes of taking an item", above_least=True)]
-    leave_min: Annotated[float | None, minutes("standard minutes of leaving an item", above_least=True)]
-    foothold_min: Annotated[float | None, minutes("standard minutes of taking or setting a foothold",
-        above_least=True)]
     sources: Mapping[str, str]
 
 
@@ -203,7 +195,6 @@ class Settings:
     exertion_w: Mapping[str, float]
     suits: Mapping[str, Suit]
     checks: CrewChecks
-    helpers: Helpers
     relays: Relays | None
     odds: OddsSettings
     gives_way: GivesWay | None = None

@@ -42,7 +42,6 @@ from planning_kit.inputs.setting_records import (
     CrewChecks,
     FrozenMapping,
     GivesWay,
-    Helpers,
     Limits,
     OddsSettings,
     Relays,
@@ -227,8 +226,7 @@ def build_settings(parsed: Mapping[str, Values]) -> Settings:
         night_guard_s=parsed.get("lighting", {}).get("night_guard_s", 0.0),  # type: ignore[arg-type]
         exertion_w=FrozenMapping(watts),  # type: ignore[arg-type]
         suits=FrozenMapping(suits),
-        checks=_with_sources(CrewChecks, _filled(CrewChecks, parsed, "checks")),
-        helpers=_with_sources(Helpers, _filled(Helpers, parsed, "helpers")),
+        checks=_with_sources(CrewChecks, {"every_min": None, "body_m": None} | parsed.get("checks", {})),
         relays=Relays(**parsed["relays"]) if "relays" in parsed else None,  # type: ignore[arg-type]
         odds=OddsSettings(**odds),  # type: ignore[arg-type]
         gives_way=GivesWay(**parsed["gives_way"]) if "gives_way" in parsed else None,  # type: ignore[arg-type]

@@ -30,24 +30,17 @@ def check_reach(plan: TimedPlan) -> Iterator[Finding]:
                     f"no tether_m is given for {tether.crew} (crew.csv): the reach of this tether is not "
                     "checked, nor are hook moves on the way back counted but for the one at the airlock"))
             continue
-        for spells, mend in remedies(plan, tether, tether.tether_m):
-            yield _too_far(plan, tether, spells, mend, tether.tether_m)
+        anchors = {place.place for place in plan.scenario.records.places if place.anchor}
+        chances = tether_lines.hook_chances(anchors, plan.lanes[tether.crew], plan.passages[tether.crew])
+        for spells in tether_lines.too_far_by_hook(tether.lies, tether.tether_m):
+            yield _too_far(plan, tether, spells, chances, tether.tether_m)
 
 
-def remedies(plan: TimedPlan, tether: Tether,
-             tether_m: float) -> Iterator[tuple[Sequence[TooFar], Sequence[Remedy]]]:
-    """The spells of each hook in which its tether is too short, and the hook moves that mend the first."""
-    anchors = {place.place for place in plan.scenario.records.places if place.anchor}
-    travel, passages = plan.travels[tether.crew], plan.passages[tether.crew]
-    chances = tether_lines.hook_chances(anchors, plan.lanes[tether.crew], passages)
-    for spells in tether_lines.too_far_by_hook(tether.lies, tether_m):
-        yield spells, tether_lines.remedy(travel, chances, passages, tether, spells[0])
-
-
-def _too_far(plan: TimedPlan, tether: Tether, spells: Sequence[TooFar], mend: Sequence[Remedy],
+def _too_far(plan: TimedPlan, tether: Tether, spells: Sequence[TooFar], chances: Sequence[Remedy],
              tether_m: float) -> Finding:
     first, worst = spells[0], max(spells, key=lambda spell: spell.reach_m)
     when = pet_spans(*((spell.from_min, spell.until_min) for spell in spells))
+    mend = tether_lines.remedy(plan.travels[tether.crew], chances, plan.passages[tether.crew], tether, first)
     return Finding(
         STOP, CHECK, "reach", about=first.first.line[0], crew=tether.crew, step=first.first.passage.step,
         start_min=first.from_min,

@@ -71,8 +71,7 @@ METHOD = (
 def assumptions_section(plan: TimedPlan) -> Section:
     """Limits and settings with their sources, the orbit message, and the method with what it neglects."""
     elements, settings = plan.scenario.elements, plan.scenario.settings
-    given = (("limits", settings.limits), ("airlock", settings.airlock), ("checks", settings.checks),
-             ("helpers", settings.helpers))
+    given = (("limits", settings.limits), ("airlock", settings.airlock), ("checks", settings.checks))
     return Section("assumptions", "Assumptions and limits", (), (
         table_of([{"about": field.about, "name": field.name,
                    "value": _text(getattr(values, field.name)) + (  # beside what follows from the plan
