@@ -16,7 +16,7 @@ from planning_kit.inputs.fields import GIVING_WAY, MAX_HORIZON_H, choice, column
 
 FrozenMapping = immutabledict
 CONSUMABLES = "consumables"
-_Added = Annotated[float | None, minutes("of a step that a search adds; absent: it adds none", above_least=True)]
+_Added = Annotated[float | None, minutes("of a step that a search adds; absent: none is", above_least=True)]
 
 
 @dataclass(frozen=True)

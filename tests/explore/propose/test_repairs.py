@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
+import random
+
 import pytest
 
 import planning_kit as pk
 from planning_kit.explore.propose.proposals import Proposals
 from tests.explore.propose.loose import stops
-from tests.explore.propose.made import item_row, outing_with, place_row, route_row, step_row, task_row
+from tests.explore.propose.made import (
+    item_row,
+    made_outing,
+    outing_with,
+    place_row,
+    route_row,
+    step_row,
+    task_row,
+)
+from tests.explore.propose.outings import frame_of
 
 Row = dict[str, object]
 HOOK = {"limits.helper_hook_min": 2.0, "limits.helper_hook_min_source": "test"}
@@ -33,7 +44,7 @@ def rail(steps: list[Row], hardware: list[Row], tether_m: float = 100, **limits:
 def found_for(scenario: pk.Scenario) -> Proposals:
     """The proposals, each of which holds, loads, and is timed as it says."""
     current = pk.time_plan(scenario)
-    found = current.propose(effort=1.0, seconds=120)
+    found = current.propose(effort=0.5, seconds=120)
     for each in found:
         again = pk.time_plan(each.scenario)
         assert again.end_min == each.end_min
@@ -96,23 +107,49 @@ def test_the_last_step_of_a_task_may_be_a_helper_step_and_goes() -> None:
 
 
 def test_a_helper_step_of_work_or_of_a_gap_stays() -> None:
-    work = step_row("H1", "D", "EV1", "RIM", 6, helper="yes", uses="tool")
-    scenario = rail([work, step_row("D1", "D", "EV1", "DEK", 20)], [item_row("tool", "tool", "EV1")])
-    assert len(found_for(scenario)) == 0
+    tool = [item_row("tool", "tool", "EV1")]
+    deck = step_row("D1", "D", "EV1", "DEK", 20)
+    for cells in ({"uses": "tool"}, {"checks": "gloves"}):
+        work = step_row("H1", "D", "EV1", "RIM", 6, helper="yes", **cells)
+        assert len(found_for(rail([work, deck], tool))) == 0
+    waited_for = rail([step_row("H1", "D", "EV1", "RIM", 6, helper="yes"), deck], tool)
+    assert helper_words(found_for(waited_for)) == ["step H1 dropped"]
+    gap = {"first_step": "H1", "then_step": "D1", "min_gap": 0, "reason": "to cool down"}
+    assert len(found_for(waited_for.with_table("gaps", frame_of(waited_for, "gaps", [gap])))) == 0
 
 
 def test_a_hook_move_is_done_where_it_serves() -> None:
-    # H1 needs no standard minutes: it has its own, and the hook at the rim serves on the way out.
-    scenario = waits_for_the_desk()
-    steps = scenario.steps.to_dict("records")
-    row = step_row("H1", "X", "EV1", "HAT", 2, hooks="EV1", helper="yes")
-    tasks = ["DSK", "W", "D", "X"]
-    assert tasks
-    scenario = rail([*(step for step in steps if step["step"] in ("C1", "W1", "D1")), row], [], 14)
-    found = found_for(scenario)
-    assert helper_words(found)[0] == "step H1 dropped"
-    assert helper_words(found)[1].startswith("H1 put in before D1: EV1, 2 min, Hook EV1 at RIM")
+    # H1 needs no standard minutes: it has its own, and its hook serves at the rim, 30 minutes as above and 2
+    # that it took at the hatch.
+    rows = waits_for_the_desk().steps.query("step in ('C1', 'W1', 'D1')").to_dict("records")
+    found = found_for(rail([*rows, step_row("H1", "X", "EV1", "HAT", 2, hooks="EV1", helper="yes")], [], 14))
+    assert helper_words(found) == ["step H1 dropped", "H1 put in before D1: EV1, 2 min, Hook EV1 at RIM"]
     assert found.current.end_min - found.best.end_min == pytest.approx(32)
+
+
+def test_helper_steps_are_free_in_their_task() -> None:
+    # The row of H1 stands behind D1 of its own task and lane; only before it does its hook let D1 be reached.
+    steps = [step_row("D1", "D", "EV1", "DEK", 20),
+             step_row("H1", "D", "EV1", "RIM", 2, hooks="EV1", helper="yes")]
+    scenario = rail(steps, [], 14)
+    assert ("tethers", "EV1", "D1") in stops(pk.time_plan(scenario))
+    best = found_for(scenario).best
+    assert best.scenario.steps["step"].tolist() == ["A1", "H1", "D1", "Z1"]
+    assert not stops(best.plan)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_no_repair_brings_a_new_stop(seed: int) -> None:
+    draw = random.Random(seed)
+    scenario = made_outing(seed, 6).with_settings({**HOOK, **ITEM})
+    steps = scenario.steps
+    steps["helper"] = [draw.choice(["yes", ""]) for _ in steps["step"]]
+    work = {step.step for step in scenario.records.steps if step.uses or step.foothold}
+    for each in found_for(scenario.with_table("steps", steps)):
+        kept = set(each.scenario.steps["step"])
+        assert kept >= work
+        gone = {row["step"] for row in steps.to_dict("records")} - kept
+        assert gone <= {row["step"] for row in steps.to_dict("records") if row["helper"]}
 
 
 def test_a_foothold_is_taken_back_to_where_it_is_needed_later() -> None:
