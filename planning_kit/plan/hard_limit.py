@@ -14,23 +14,19 @@ an activity does not depend on when it is, so that only the edges of the activit
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from operator import itemgetter
 
 import numpy as np
 
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.format import SCENARIO_FILE
-from planning_kit.inputs.records import Step
-from planning_kit.inputs.setting_records import CONSUMABLES, Settings
-from planning_kit.plan.activities import TRAVEL, WAIT, WORK, Activity
-from planning_kit.plan.build import is_outside, travel_into, work_order
-from planning_kit.plan.network import ROUNDING_MIN, TURN, Network, on_grid
+from planning_kit.inputs.setting_records import CONSUMABLES
+from planning_kit.plan.activities import TRAVEL, WAIT, WORK, Activity, Timings, stretches
+from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.plan_times import HardLimit, Times
 from planning_kit.plan.suits import WORDS, Numbers, Store, SuitHistory, reserve_reached_min
-from planning_kit.plan.timing import TravelFactor
-from planning_kit.plan.travel import Travel
 
 
 def by_consumables(times: Times, lanes: Mapping[str, Sequence[Activity]],
@@ -83,30 +79,6 @@ class _LastEnd:
         """The latest end, whole minutes (n,), where reserves are reached at ``reached_min`` (n,)."""
         latest = np.minimum(reached_min - self.until_safe_min, self.horizon_min)
         return np.asarray(np.maximum(np.floor(latest + ROUNDING_MIN), 0.0))
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Timings:
-    """Many timings of one order of work, PET minutes; the last axis of all arrays is the timing.
-
-    ``travel_factor`` scales the travel of each, but not that to the steps ``begun``, which is history.
-    """
-
-    steps: Sequence[Step]
-    travels: Mapping[str, Travel]
-    settings: Settings
-    network: Network
-    starts: np.ndarray
-    durations: np.ndarray
-    end_min: np.ndarray
-    travel_factor: TravelFactor
-    begun: Mapping[str, float]
-
-    def only(self, which: np.ndarray) -> Timings:
-        """Some of the timings, with durations on the grid as the timing has them."""
-        factor = {crew: each[which] for crew, each in self.travel_factor.items()}
-        return replace(self, starts=self.starts[:, which], durations=on_grid(self.durations[:, which]),
-                       end_min=self.end_min[which], travel_factor=factor)
 
 
 @dataclass(frozen=True)
@@ -165,60 +137,9 @@ class LimitRule:
 
     def _first_reached_min(self, timings: Timings, crew: str) -> np.ndarray:
         """When the first store of a crew member is down to its reserve in each timing (n,)."""
-        doings, edges = zip(*_edges(timings, crew), strict=True)
-        at_min = np.array([np.zeros(len(timings.end_min)), *edges])
+        lane, names = [*stretches(timings, crew)], [*(step.step for step in timings.steps), ""]
+        at_min = np.maximum.accumulate([0.0 * timings.end_min, *(each.until_min for each in lane)])
         own = [use for use in self.uses if use.crew == crew]
-        rates = np.array([[use.rate(*doing) for doing in doings] for use in own])
+        rates = np.array([[use.rate(each.kind, names[each.step]) for each in lane] for use in own])
         at_start, floor, then = np.array([(use.at_start, use.floor, use.then) for use in own]).T
         return np.asarray(reserve_reached_min(at_min, at_start, rates, floor, then).min(axis=0))
-
-
-_Edge = tuple[tuple[str, str], np.ndarray]
-"""Kind and step of an activity, and when it is finished (n,)."""
-
-
-def _edges(timings: Timings, crew: str) -> Iterator[_Edge]:
-    """The lane of one crew member, as `lane_activities` lays it out for one timing."""
-    travel, airlock = timings.travels[crew], timings.settings.airlock_place
-    here, now = airlock, np.zeros(len(timings.end_min))
-    factor = np.asarray(timings.travel_factor.get(crew, 1.0))
-    turns = {turn.step: turn for turn in timings.network.releases if (turn.kind, turn.crew) == (TURN, crew)}
-    for position in work_order(timings.steps, crew):
-        step, start = timings.steps[position], timings.starts[position]
-        scale = np.asarray(1.0) if step.step in timings.begun else factor
-        turn = turns.get(position)
-        if turn is not None and turn.name != here:
-            leave = turn.at_min - on_grid(travel_into(step, travel, turn.name) + step.travel_extra_min)
-            there = on_grid(travel.time_min(here, turn.name) * scale)
-            now = now + np.clip(there, 0.0, np.maximum(leave - now, 0.0))
-            yield (TRAVEL, ""), now
-            now, here = np.maximum(now, leave), turn.name
-            yield (WAIT, ""), now
-        yield from _edges_into(timings, step, travel, scale, (here, now, start))
-        now, here = start + timings.durations[position], step.place
-        yield (WORK, step.step), now
-    now = now + on_grid(travel.time_min(here, airlock) * factor)
-    yield (TRAVEL, ""), now
-    yield (WAIT, ""), np.maximum(now, timings.end_min - timings.network.ends_min)
-    yield (WORK, ""), np.maximum(now, timings.end_min)
-
-
-def _edges_into(timings: Timings, step: Step, travel: Travel, scale: np.ndarray,
-                stretch: tuple[str, np.ndarray, np.ndarray]) -> Iterator[_Edge]:
-    """Travel and waits into a step in a ``stretch``: from where, since when, until it starts."""
-    here, now, start = stretch
-    airlock, opens = timings.settings.airlock_place, timings.settings.airlock.hatch_open_min
-    way, extra, whole = travel_into(step, travel, here), step.travel_extra_min, np.zeros(len(now))
-    is_far = bool(way or extra)
-    if is_far:
-        whole = np.clip(on_grid(way * scale + extra), 0.0, np.maximum(start - now, 0.0))
-    if opens is not None and here == airlock and is_outside(step, airlock):
-        now = np.maximum(now, np.minimum(opens, start - whole))
-        yield (WAIT, ""), now
-    if is_far:
-        to_wait = on_grid(travel.time_min(here, step.wait_at) * scale) if step.wait_at else whole
-        to_wait = np.minimum(to_wait, whole)
-        yield (TRAVEL, ""), now + to_wait
-        yield (WAIT, ""), start - (whole - to_wait)
-    # Where the way is whole before the wait, this stretch is empty.
-    yield ((TRAVEL if is_far else WAIT), ""), start
