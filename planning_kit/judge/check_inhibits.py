@@ -24,24 +24,23 @@ CHECK = "inhibits"
 def check_inhibits(plan: TimedPlan) -> Iterator[Finding]:
     """Each inhibit: in the right order, over all steps that need it, not too long, inside its window."""
     for hold in plan.inhibit_holds:
-        if hold.lift_after_min < hold.set_by_min + hold.inhibit.lead_min:
+        inhibit = hold.inhibit
+        if hold.lift_after_min < hold.set_by_min + inhibit.lead_min:
             # It ends before its first step begins: all else would only follow from that.
-            yield _is_backwards(hold)
+            yield _stop(
+                "backwards", inhibit, inhibit.until_step, hold.lift_after_min,
+                f"ends with {inhibit.until_step} at {pet_label(hold.lift_after_min, 'up')}, before it begins "
+                f"for {inhibit.from_step} at {pet_label(hold.set_by_min + inhibit.lead_min, 'down')}: "
+                "exchange from_step and until_step, or reorder the steps", "inhibits.from_step, until_step")
             continue
         yield from _outside(plan, hold)
         yield from _too_long(hold)
         yield from _outside_window(plan, hold)
-        yield from _before_pet_zero(hold)
-
-
-def _is_backwards(hold: Hold) -> Finding:
-    inhibit = hold.inhibit
-    return _stop(
-        "backwards", inhibit, inhibit.until_step, hold.lift_after_min,
-        f"ends with {inhibit.until_step} at {pet_label(hold.lift_after_min, 'up')}, before it begins for "
-        f"{inhibit.from_step} at {pet_label(hold.set_by_min + inhibit.lead_min, 'down')}: exchange from_step "
-        "and until_step, or reorder the steps", "inhibits.from_step, until_step",
-    )
+        if hold.set_by_min < 0:
+            yield Finding(
+                REMARK, CHECK, "before-pet-zero", about=inhibit.inhibit, step=inhibit.from_step,
+                start_min=hold.set_by_min, message=f"{_name(inhibit)} must be in place before PET 0, by "
+                f"{pet_label(hold.set_by_min, 'down')}", source="inhibits.lead_min")
 
 
 def _outside(plan: TimedPlan, hold: Hold) -> Iterator[Finding]:
@@ -105,17 +104,6 @@ def _nearest(windows: Windows, begin: float, end: float) -> tuple[float, str]:
 
 def _span(hold: Hold) -> str:
     return pet_spans((hold.set_by_min, hold.lift_after_min))
-
-
-def _before_pet_zero(hold: Hold) -> Iterator[Finding]:
-    if hold.set_by_min < 0:
-        inhibit = hold.inhibit
-        yield Finding(
-            REMARK, CHECK, "before-pet-zero", about=inhibit.inhibit, step=inhibit.from_step,
-            start_min=hold.set_by_min,
-            message=f"{_name(inhibit)} must be in place before PET 0, by "
-                    f"{pet_label(hold.set_by_min, 'down')}",
-            source="inhibits.lead_min")
 
 
 def _stop(rule: str, inhibit: Inhibit, step: str, at_min: float, message: str, source: str, crew: str = "",

@@ -15,7 +15,6 @@ import numpy as np
 from planning_kit.inputs.records import Step
 from planning_kit.inputs.times import moment_at, number_label, pet_label, pet_spans
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
-from planning_kit.plan.needs import LinkCover
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.sky.orbit import Orbit, edge_uncertainty_s
@@ -68,11 +67,10 @@ def _not_known(plan: TimedPlan, orbit: Orbit, worst: Step, what: str, edge_min: 
     return Finding(
         STOP if is_useless else CONCERN, LIGHT, "not-known", crew=worst.crew, step=worst.step,
         start_min=edge_min,
-        message=(
-            f"the elements are of {orbit.epoch:%Y-%m-%d %H:%M} UTC, {abs(age_days):.1f} days {side} the "
-            f"edge of {what} at {pet_label(edge_min)}, which {worst.step} needs: it may be shifted by "
-            f"±{number_label(off_s, 'up', 0)} s, more than the {guard_s:g} s kept free.{meaning} On such "
-            f"windows depend {steps}: {remedy}, and time the plan again"),
+        message=f"the elements are of {orbit.epoch:%Y-%m-%d %H:%M} UTC, {abs(age_days):.1f} days {side} the "
+                f"edge of {what} at {pet_label(edge_min)}, which {worst.step} needs: it may be shifted by "
+                f"±{number_label(off_s, 'up', 0)} s, more than the {guard_s:g} s kept free.{meaning} On such "
+                f"windows depend {steps}: {remedy}, and time the plan again",
         source="lighting.night_guard_s", value=off_s, limit=guard_s, margin=guard_s - off_s)
 
 
@@ -83,7 +81,15 @@ def check_links(plan: TimedPlan) -> Iterator[Finding]:
     """A step with ``link`` yes or wait of which some part has no relay (concern)."""
     for cover in plan.link_covers:
         if cover.gaps:
-            yield _gap(cover)
+            step, start, again = cover.step, cover.start_min, cover.next_cover_min
+            remedy = ("no full coverage before the horizon: shorten the step or split it" if isnan(again) else
+                      f"the next full coverage begins at {pet_label(again, 'up')} (link = wait waits for it)")
+            yield Finding(
+                CONCERN, LINKS, "not-covered", crew=step.crew, step=step.step, start_min=start,
+                message=f"{step.step} needs a link from {pet_label(start)} to {pet_label(cover.finish_min)}; "
+                        f"{number_label(100 * cover.share, 'down', 0)} % is covered, none from "
+                        f"{pet_spans(*cover.gaps)}: {remedy}",
+                source="steps.link", value=cover.share, limit=1.0, margin=cover.share - 1.0)
 
 
 def check_link_data(plan: TimedPlan) -> Iterator[Finding]:
@@ -92,19 +98,3 @@ def check_link_data(plan: TimedPlan) -> Iterator[Finding]:
     if wanting and not plan.relays:
         yield Finding(REMARK, LINKS, "no-relays", " ".join(wanting), message=f"links are not checked for "
                       f"{', '.join(wanting)}: the scenario names no relays ([relays] longitudes_deg_east)")
-
-
-def _gap(cover: LinkCover) -> Finding:
-    if isnan(cover.next_cover_min):
-        remedy = "no full coverage before the horizon: shorten the step or split it"
-    else:
-        remedy = (f"the next full coverage begins at {pet_label(cover.next_cover_min, 'up')} (link = wait "
-                  "waits for it)")
-    return Finding(
-        CONCERN, LINKS, "not-covered", crew=cover.step.crew, step=cover.step.step,
-        start_min=cover.start_min,
-        message=(
-            f"{cover.step.step} needs a link from {pet_label(cover.start_min)} to "
-            f"{pet_label(cover.finish_min)}; {number_label(100 * cover.share, 'down', 0)} % is covered, "
-            f"none from {pet_spans(*cover.gaps)}: {remedy}"),
-        source="steps.link", value=cover.share, limit=1.0, margin=cover.share - 1.0)

@@ -12,31 +12,20 @@ items).
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import chain, pairwise
 
 from planning_kit.inputs.records import Place, Route, Step
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.check_custody import held_words
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
-from planning_kit.plan.activities import TRAVEL
+from planning_kit.plan.activities import TRAVEL, Activity
 from planning_kit.plan.custody_state import NO_SOCKET, NOT_IN_SOCKET, SOCKET_TAKEN, Holding, Mishap
 from planning_kit.plan.legs import Passage, Spans
 from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import TimedPlan
 
 WORKSITES = "worksites"
-
-
-@dataclass(frozen=True)
-class Stay:
-    """One crew member at one place, working or waiting, without a break; ``step`` is the first step of it."""
-
-    crew: str
-    step: str
-    place: str
-    start_min: float
-    finish_min: float
 
 
 def check_capacity(plan: TimedPlan) -> Iterator[Finding]:
@@ -63,32 +52,32 @@ def check_capacity_data(plan: TimedPlan) -> Iterator[Finding]:
             f"{', '.join(unknown)} (places.csv): how many people are there at once is not checked")
 
 
-def _crowded(place: Place, room: int, begin: float, end: float, present: Sequence[Stay]) -> Finding:
+def _crowded(place: Place, room: int, begin: float, end: float, present: Sequence[Activity]) -> Finding:
     people = sorted(stay.crew for stay in present)
     last = max(present, key=lambda stay: (stay.start_min, stay.crew)).step
     who = " and ".join(people) + (" are" if len(people) > 1 else " is")
     return Finding(
         STOP, WORKSITES, "crowded", about=place.place, crew=" ".join(people), step=last, start_min=begin,
-        message=(
-            f"{who} at {place.title or place.place} from {pet_label(begin)} to {pet_label(end)}, which has "
-            f"room for {room}: let one finish first (after), or wait elsewhere before {last or 'ingress'} "
-            "(wait_at)"),
+        message=f"{who} at {place.title or place.place} from {pet_label(begin)} to {pet_label(end)}, which "
+                f"has room for {room}: let one finish first (after), or wait elsewhere before "
+                f"{last or 'ingress'} (wait_at)",
         source="places.crew_at_once", value=float(len(people)), limit=float(room),
         margin=float(room - len(people)))
 
 
-def _stays(plan: TimedPlan) -> list[Stay]:
-    stays: list[Stay] = []
+def _stays(plan: TimedPlan) -> list[Activity]:
+    """Work and waits without a break at one place as one, the first of them made longer."""
+    stays: list[Activity] = []
     for one in (a for crew in plan.travels for a in plan.lanes[crew] if a.kind != TRAVEL):
         last = stays[-1] if stays else None
         if last and (last.crew, last.place, last.finish_min) == (one.crew, one.place, one.start_min):
             stays[-1] = replace(last, finish_min=one.finish_min)
         else:
-            stays.append(Stay(one.crew, one.step, one.place, one.start_min, one.finish_min))
+            stays.append(one)
     return stays
 
 
-def _spells(stays: Sequence[Stay]) -> Iterator[tuple[float, float, list[Stay]]]:
+def _spells(stays: Sequence[Activity]) -> Iterator[tuple[float, float, list[Activity]]]:
     """Stretches of time between two arrivals or departures, with who is present."""
     edges = sorted({edge for stay in stays for edge in (stay.start_min, stay.finish_min)})
     when = Spans((stay.start_min, stay.finish_min) for stay in stays)
@@ -102,7 +91,8 @@ FOOTHOLDS = "footholds"
 
 def check_footholds(plan: TimedPlan) -> Iterator[Finding]:
     """No socket, or the foothold is not in it (stop); steps that miss it for one cause share a finding."""
-    mishaps, work = plan.tracked_custody.mishaps, _work_times(plan)
+    mishaps = plan.tracked_custody.mishaps
+    work = Spans((start, finish) for _, start, finish in plan.each_step())
     yield from (_socket_taken(plan, mishap) for mishap in mishaps if mishap.kind == SOCKET_TAKEN)
     missing: list[tuple[tuple[str, str, Holding | None], tuple[Mishap, Step | None]]] = []
     for mishap in mishaps:
@@ -153,10 +143,6 @@ def _missing(plan: TimedPlan, group: list[Mishap], elsewhere: Step | None) -> Fi
         message=message, source=source)
 
 
-def _work_times(plan: TimedPlan) -> Spans:
-    return Spans((start, finish) for _, start, finish in plan.each_step())
-
-
 def _meanwhile(plan: TimedPlan, work: Spans, step: str) -> Iterator[Step]:
     """The other steps that share time with a step, in row order; ``work`` are the times of all."""
     start, finish = plan.span(step)
@@ -175,24 +161,20 @@ def _needed_elsewhere(plan: TimedPlan, mishap: Mishap, work: Spans) -> Step | No
 
 def check_shared_footholds(plan: TimedPlan) -> Iterator[Finding]:
     """Two people in one foothold at once, each in a step of their own (concern)."""
-    work = _work_times(plan)
+    work = Spans((start, finish) for _, start, finish in plan.each_step())
     for number, (step, start, _) in enumerate(plan.each_step()):
         for other in _meanwhile(plan, work, step.step) if step.foothold else ():
             their_start, their_number = plan.span(other.step)[0], plan.position(other.step)
             is_same = (step.foothold, step.place) == (other.foothold, other.place)
             if is_same and (start, number) < (their_start, their_number):  # so each pair is told once
-                yield _shared(plan, step, other, their_start)
-
-
-def _shared(plan: TimedPlan, one: Step, other: Step, from_min: float) -> Finding:
-    return Finding(
-        CONCERN, FOOTHOLDS, "shared", about=one.foothold, crew=f"{one.crew} {other.crew}", step=other.step,
-        start_min=from_min,
-        message=(
-            f"{one.crew} ({one.step}) and {other.crew} ({other.step}) are both in {one.foothold} at "
-            f"{plan.place_title(one.place)} from {pet_label(from_min)}: it holds one; make it one step of "
-            f"both, or let {other.step} come after {one.step}"),
-        source="steps.foothold")
+                yield Finding(
+                    CONCERN, FOOTHOLDS, "shared", about=step.foothold, crew=f"{step.crew} {other.crew}",
+                    step=other.step, start_min=their_start,
+                    message=f"{step.crew} ({step.step}) and {other.crew} ({other.step}) are both in "
+                            f"{step.foothold} at {plan.place_title(step.place)} from "
+                            f"{pet_label(their_start)}: it holds one; make it one step of both, or let "
+                            f"{other.step} come after {step.step}",
+                    source="steps.foothold")
 
 
 ROUTES = "routes"
