@@ -7,23 +7,20 @@ quickest way, whatever the plan goes. Neglected: who brings a partner, and whoev
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from itertools import pairwise
 from math import inf, isinf
 
 import numpy as np
 
-from planning_kit.inputs.records import Crew, Hazard, Route
+from planning_kit.inputs.records import Crew, Hazard
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.findings import CONCERN, Finding
-from planning_kit.plan.activities import WORK
+from planning_kit.plan.activities import TRAVEL, WORK, Activity
 from planning_kit.plan.hazard_reach import Reach
 from planning_kit.plan.hazard_times import Conditions, control_windows, controlled
-from planning_kit.plan.legs import Passage
+from planning_kit.plan.legs import Passage, crew_passages
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.plan.travel import leg_minutes
-from planning_kit.sky.windows import Windows, complement, intersect, no_windows
+from planning_kit.sky.windows import Windows, complement, intersect
 
 CHECK = "way-home"
 _FORBIDDEN = ("keep_out", "no_contact")
@@ -39,7 +36,7 @@ def check_ways_home(plan: TimedPlan) -> Iterator[Finding]:
     conditions = Conditions(plan, plan.passages, plan.tracked_custody, by_inhibit)
     homes = {crew.crew: _homes(plan, crew) for crew in plan.scenario.records.crew}
     for hazard in hazards:
-        held = controlled(hazard.controls, by_inhibit) if hazard.controls else no_windows()
+        held = controlled(hazard.controls, by_inhibit)
         opened = intersect(conditions.of(hazard)[0], complement(held, (-inf, inf)))
         reach = Reach(plan.scenario.records, hazard)
         for crew, legs_home in homes.items():
@@ -53,48 +50,31 @@ def check_ways_home(plan: TimedPlan) -> Iterator[Finding]:
                 yield _through(plan, hazard, met)
 
 
-@dataclass(frozen=True)
-class _Leg:
-    """One leg of a way home; it is entered and left so many minutes after the start."""
-
-    place: str
-    to_place: str
-    route: Route
-    after_min: float
-    until_min: float
-
-
-def _homes(plan: TimedPlan, crew: Crew) -> dict[str, list[_Leg]]:
-    """The quickest way home from each place where somebody stands, leg by leg."""
+def _homes(plan: TimedPlan, crew: Crew) -> dict[str, tuple[Passage, ...]]:
+    """The quickest way home from each place where somebody stands, leg by leg, in minutes after the start."""
     travel, airlock = plan.travels[crew.crew], plan.scenario.settings.airlock_place
-    places = dict.fromkeys(each.place for each in plan.passages[crew.crew] if each.route is None)
-    found: dict[str, list[_Leg]] = {}
-    for start in places:
-        if start != airlock and not isinf(travel.time_min(start, airlock)):
-            way, minutes = travel.way(start, airlock), 0.0
-            found[start] = []
-            for (place, to_place), route in zip(pairwise(way), travel.routes_on(way), strict=True):
-                until = minutes + leg_minutes(route, crew.metres_per_min)
-                found[start].append(_Leg(place, to_place, route, minutes, until))
-                minutes = until
-    return found
+    ways = {stay.place: travel.time_min(stay.place, airlock) for stay in plan.passages[crew.crew]
+            if stay.route is None and stay.place != airlock}
+    return {start: crew_passages(travel, crew.metres_per_min, [
+        Activity(crew.crew, TRAVEL, "", "", "", start, airlock, 0.0, minutes)])
+        for start, minutes in ways.items() if not isinf(minutes)}
 
 
-def _is_inside(plan: TimedPlan, leg: _Leg, reach: Reach) -> bool:
+def _is_inside(plan: TimedPlan, leg: Passage, reach: Reach) -> bool:
     """Whether the leg is inside, or the named place that it leads to."""
     passes = leg.to_place != plan.scenario.settings.airlock_place and reach.passes(leg.to_place)
-    return passes or bool(reach.on(leg.place, leg.to_place, leg.route))
+    return passes or (leg.route is not None and bool(reach.on(leg.place, leg.to_place, leg.route)))
 
 
-def _is_open(plan: TimedPlan, stay: Passage, leg: _Leg, opened: Windows) -> bool:
+def _is_open(plan: TimedPlan, stay: Passage, leg: Passage, opened: Windows) -> bool:
     """Whether they may be on the leg at a minute in ``opened``, if they leave at some minute of a stay."""
     safe_min = 0.0 if stay.doing != WORK or not stay.step else (
         plan.steps[plan.position(stay.step)].safe_orderly_min or 0.0)
-    begin, end = stay.start_min + leg.after_min, stay.finish_min + safe_min + leg.until_min
+    begin, end = stay.start_min + leg.start_min, stay.finish_min + safe_min + leg.finish_min
     return bool(np.any((opened[:, 0] < end - ROUNDING_MIN) & (opened[:, 1] > begin + ROUNDING_MIN)))
 
 
-def _through(plan: TimedPlan, hazard: Hazard, met: list[tuple[Passage, _Leg]]) -> Finding:
+def _through(plan: TimedPlan, hazard: Hazard, met: list[tuple[Passage, Passage]]) -> Finding:
     (first, leg), last = met[0], met[-1][0]
     title = f" ({hazard.title})" if hazard.title else ""
     places = ", ".join(dict.fromkeys(plan.place_title(stay.place) for stay, _ in met))

@@ -144,15 +144,8 @@ class _Inside:
 
 def _merged(stretches: Iterator[tuple[float, float, _Spot]]) -> list[tuple[float, float, _Spot]]:
     """In order of minute and hazard; what goes on at one spot is one."""
-    last: dict[_Spot, list[float]] = {}
-    found: list[tuple[list[float], _Spot]] = []
-    for begin, end, spot in stretches:
-        if spot in last and begin <= last[spot][1] + ROUNDING_MIN:
-            last[spot][1] = max(last[spot][1], end)
-        else:
-            last[spot] = [begin, end]
-            found.append((last[spot], spot))
-    return sorted((begin, end, spot) for (begin, end), spot in found)
+    by_spot = grouped((spot, (begin, end)) for begin, end, spot in stretches)
+    return sorted((*span, spot) for spot, spans in by_spot.items() for span in joined(spans))
 
 
 def _open(held: Sequence[Sequence[float]], begin: float, end: float) -> Windows:

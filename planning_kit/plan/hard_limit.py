@@ -33,23 +33,21 @@ def by_consumables(times: Times, lanes: Mapping[str, Sequence[Activity]],
                    suits: Sequence[SuitHistory]) -> HardLimit:
     """The hard limit of a plan with these lanes and suits; `ScenarioError` where it cannot be reckoned."""
     stop_if_unknown(suits)
-    reached = [(_reached_min(store, lanes[suit.crew], times.end_min), store)
-               for suit in suits for store in suit.stores if store.is_known]
-    at_min, first = min(reached, key=itemgetter(0))
-    last = _LastEnd.of(times)
-    minutes = float(last.before(np.array([at_min]))[0])
-    if at_min - last.until_safe_min > last.horizon_min:
+    rule = LimitRule.by_consumables(times, lanes, suits)
+    reached = []
+    for store, use in zip((each for suit in suits for each in suit.stores if each.is_known), rule.uses,
+                          strict=True):
+        # Along its lane as far as the end, and after that.
+        edges = int(np.searchsorted(store.at_min, times.end_min, side="right"))
+        own = store.at_min[:edges, None], store.left[:1], store.rates[None, :edges - 1]
+        at_min = reserve_reached_min(*own, np.array([use.floor]), np.array([use.then]))
+        reached.append((float(at_min[0, 0]), store))
+    first_min, first = min(reached, key=itemgetter(0))
+    minutes = float(rule.last_end(np.array([first_min]))[0])
+    if first_min - rule.until_safe_min > rule.horizon_min:
         return HardLimit(minutes, "no windows are known beyond")
     how = "runs out" if np.isnan(first.reserve) else "reaches its reserve"
     return HardLimit(minutes, f"{first.crew} {WORDS[first.consumable]} {how}")
-
-
-def _reached_min(store: Store, lane: Sequence[Activity], end_min: float) -> float:
-    """PET at which a store is down to its reserve along its lane, as far as the end, and after that."""
-    use, edges = _Use.of(store, lane), int(np.searchsorted(store.at_min, end_min, side="right"))
-    at_min, rates = store.at_min[:edges, None], store.rates[None, :edges - 1]
-    found = reserve_reached_min(at_min, store.left[:1], rates, np.array([use.floor]), np.array([use.then]))
-    return float(found[0, 0])
 
 
 def stop_if_unknown(suits: Sequence[SuitHistory]) -> None:
@@ -62,23 +60,6 @@ def stop_if_unknown(suits: Sequence[SuitHistory]) -> None:
                        f"cannot be reckoned: no store of {suit.crew}'s suit is known; type {missing}, or "
                        "give hard_min in minutes")
     faults.stop_if_any()
-
-
-@dataclass(frozen=True)
-class _LastEnd:
-    """What turns the moment of a reserve into a limit of the outing's end, PET minutes."""
-
-    until_safe_min: float
-    horizon_min: float
-
-    @classmethod
-    def of(cls, times: Times) -> _LastEnd:
-        return cls(times.scenario.settings.airlock.after_end_min, times.horizon_min)
-
-    def before(self, reached_min: Numbers) -> Numbers:
-        """The latest end, whole minutes (n,), where reserves are reached at ``reached_min`` (n,)."""
-        latest = np.minimum(reached_min - self.until_safe_min, self.horizon_min)
-        return np.asarray(np.maximum(np.floor(latest + ROUNDING_MIN), 0.0))
 
 
 @dataclass(frozen=True)
@@ -111,18 +92,27 @@ class _Use:
 
 @dataclass(frozen=True)
 class LimitRule:
-    """How the hard limit of any timing of an outing is reckoned: the same for all, or by stores. Pickles."""
+    """How the hard limit of any timing of an outing is reckoned: the same for all, or by stores. Pickles.
+
+    ``until_safe_min``: from the end to breathable pressure; no end is told beyond ``horizon_min``.
+    """
 
     fixed_min: float | None
     uses: tuple[_Use, ...] = ()
-    last: _LastEnd = _LastEnd(0.0, np.inf)
+    until_safe_min: float = 0.0
+    horizon_min: float = np.inf
 
     @classmethod
     def by_consumables(cls, times: Times, lanes: Mapping[str, Sequence[Activity]],
                        suits: Sequence[SuitHistory]) -> LimitRule:
         """The rule of a plan with these lanes and suits."""
-        return cls(None, tuple(_Use.of(store, lanes[suit.crew]) for suit in suits for store in suit.stores
-                               if store.is_known), _LastEnd.of(times))
+        uses = (_Use.of(store, lanes[suit.crew]) for suit in suits for store in suit.stores if store.is_known)
+        return cls(None, tuple(uses), times.scenario.settings.airlock.after_end_min, times.horizon_min)
+
+    def last_end(self, reached_min: Numbers) -> Numbers:
+        """The latest end, whole minutes (n,), where reserves are reached at ``reached_min`` (n,)."""
+        latest = np.minimum(reached_min - self.until_safe_min, self.horizon_min)
+        return np.asarray(np.maximum(np.floor(latest + ROUNDING_MIN), 0.0))
 
     def minutes(self, timings: Timings) -> np.ndarray:
         """The hard limit of each timing (n,), PET; NaN for one that has no end."""
@@ -132,7 +122,7 @@ class LimitRule:
             return found
         timings = timings.only(placed)
         first = [self._first_reached_min(timings, crew) for crew in dict.fromkeys(u.crew for u in self.uses)]
-        found[placed] = self.last.before(np.min(first, axis=0))
+        found[placed] = self.last_end(np.min(first, axis=0))
         return found
 
     def _first_reached_min(self, timings: Timings, crew: str) -> np.ndarray:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
-from math import isfinite
+from math import isfinite, nan
 
 import pandas as pd
 
@@ -53,31 +53,23 @@ def inhibits_table(holds: Sequence[Hold], stays: Mapping[str, Sequence[Exposure]
 
     ``EV1_enters`` and ``EV1_leaves`` (of each of ``crew``) are the ends of ``stays``.
     """
-    rows = [(*_before(hold, pet_zero), *_inside(stays[hold.inhibit.inhibit], crew), *_after(hold, pet_zero))
+    rows = [[*_row(hold, stays[hold.inhibit.inhibit], crew, pet_zero)]
             for hold in sorted(holds, key=lambda hold: hold.set_by_min)]
     ends = [f"{who}_{end}" for who in crew for end in ("enters", "leaves")]
     return ShownTable(rows, columns=[*_BEFORE, *ends, *_AFTER])
 
 
-def _before(hold: Hold, pet_zero: datetime) -> Iterator[object]:
+def _row(hold: Hold, stays: Sequence[Exposure], crew: Sequence[str], pet_zero: datetime) -> Iterator[object]:
     inhibit = hold.inhibit
     yield from (inhibit.inhibit, inhibit.title, inhibit.owner, hold.set_by_min, hold.lift_after_min,
                 hold.hold_min, *_labels(hold.set_by_min, pet_zero, "down"), _label(hold.safe_from_min, "up"),
                 inhibit.confirmed_by, _label(hold.confirmed_min, "up"))
-
-
-def _after(hold: Hold, pet_zero: datetime) -> Iterator[object]:
-    inhibit = hold.inhibit
+    for who in crew:  # the first minute of entering and the last of leaving
+        theirs = [each for each in stays if each.crew == who]
+        yield _label(min((each.from_min for each in theirs), default=nan), "down")
+        yield _label(max((each.until_min for each in theirs), default=nan), "up")
     yield from (*_labels(hold.lift_after_min, pet_zero, "up"), _label(hold.restored_min, "up"),
                 inhibit.from_step, inhibit.until_step, " ".join(hold.overlaps), inhibit.reason)
-
-
-def _inside(stays: Sequence[Exposure], crew: Sequence[str]) -> Iterator[str]:
-    """Of each crew member the first minute of entering and the last of leaving; "" for never inside."""
-    for who in crew:
-        theirs = [each for each in stays if each.crew == who]
-        yield pet_label(min(each.from_min for each in theirs), "down") if theirs else ""
-        yield pet_label(max(each.until_min for each in theirs), "up") if theirs else ""
 
 
 def _label(pet_min: float, side: Side) -> str:
