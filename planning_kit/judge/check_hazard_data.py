@@ -14,7 +14,7 @@ from itertools import pairwise
 
 from planning_kit.inputs.times import number_label, pet_label, pet_spans
 from planning_kit.judge.findings import CONCERN, REMARK, Finding
-from planning_kit.plan.exposures import Exposure, hazard_exposures, lasts_through
+from planning_kit.plan.exposures import Exposure, lasts_through
 from planning_kit.plan.hazard_times import HELD, control_windows, controlled
 from planning_kit.plan.needs import Hold
 from planning_kit.plan.network import ROUNDING_MIN, grouped
@@ -55,7 +55,7 @@ def _as_if_off(plan: TimedPlan) -> list[Exposure]:
              for each in plan.scenario.records.hazards if any(term.kind == "off" for term in each.when)]
     ids = {each.hazard for each in ended}
     return [*(each for each in plan.tracked_exposures if each.hazard.hazard not in ids),
-            *hazard_exposures(plan, plan.passages, plan.inhibit_holds, plan.tracked_custody, ended)]
+            *plan.exposed_to(ended)]
 
 
 def check_controls(plan: TimedPlan) -> Iterator[Finding]:

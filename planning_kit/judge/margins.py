@@ -21,7 +21,7 @@ from planning_kit.inputs.records import Step
 from planning_kit.inputs.times import number_label
 from planning_kit.plan import network as kinds
 from planning_kit.plan.network import GRID_MIN, MAX_GAP, ROUNDING_MIN
-from planning_kit.plan.planned_windows import PlannedWindow, planned_windows
+from planning_kit.plan.plan_times import PlannedWindow, planned_windows
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts, outing_end
 

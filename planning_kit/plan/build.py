@@ -40,7 +40,6 @@ def build_network(records: Records, almanac: Almanac, travels: Mapping[str, Trav
         homes=tuple(ways_home(steps, orders, travels, airlock)),
         ends_min=float(on_grid(records.settings.airlock.ends_min)),
         horizon_min=almanac.horizon_min,
-        rows=tuple(step.row for step in steps),
         late=late,
         late_margins_min=tuple(steps[position].late_margin_min for position in late),
     )
@@ -125,10 +124,10 @@ def gap_bounds(gaps: Sequence[Gap], index: Mapping[str, int]) -> Iterator[Bound]
         first, then = index[gap.first_step], index[gap.then_step]
         first_finish, then_finish = gap.first_at == "finish", gap.then_at == "finish"
         yield Bound(first, then, kinds.MIN_GAP, gap.first_step, gap.min_gap,
-                    from_finish=first_finish, to_finish=then_finish, row=gap.row)
+                    from_finish=first_finish, to_finish=then_finish)
         if gap.max_gap is not None:
             yield Bound(then, first, kinds.MAX_GAP, gap.then_step, -gap.max_gap,
-                        from_finish=then_finish, to_finish=first_finish, row=gap.row)
+                        from_finish=then_finish, to_finish=first_finish)
 
 
 def step_demands(step: Step, almanac: Almanac, guard_min: float) -> tuple[Demand, ...]:

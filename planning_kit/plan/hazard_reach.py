@@ -9,11 +9,12 @@ shorter one bends; where 20 m of it are 5 % too long, it may lie 3 m beside its 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from itertools import pairwise
 
 from planning_kit.inputs.hazard_words import Point
 from planning_kit.inputs.records import Hazard, Records, Route
+from planning_kit.plan.network import joined
 
 MOST_LONGER = 1.05
 _TOUCH_M = 1e-9  # rounding: what lies on the rim is inside
@@ -75,25 +76,17 @@ class Reach:
         return tuple((begin, end, "") for begin, end in inside_sphere(line, self._centre, self._radius_m))
 
 
-def inside_sphere(line: Sequence[Point], centre: Point, radius_m: float) -> Iterator[tuple[float, float]]:
+def inside_sphere(line: Sequence[Point], centre: Point, radius_m: float) -> list[tuple[float, float]]:
     """The parts of a line of points (metres) inside a sphere, as shares of its length, in order; exact."""
     lengths = [math.dist(*leg) for leg in pairwise(line)]
-    whole, done, last = sum(lengths), 0.0, None
+    whole, done, parts = sum(lengths), 0.0, []
     if whole == 0.0:
-        if math.dist(line[0], centre) <= radius_m:
-            yield 0.0, 1.0
-        return
+        return [(0.0, 1.0)] if math.dist(line[0], centre) <= radius_m else []
     for (one, other), length in zip(pairwise(line), lengths, strict=True):
         if found := _chord(one, other, length, centre, radius_m):
-            begin, end = ((done + share * length) / whole for share in found)
-            if last is not None and begin <= last[1] + 1e-12:  # goes on over the bend
-                begin = last[0]
-            elif last is not None:
-                yield last
-            last = begin, min(end, 1.0)
+            parts.append(((done + found[0] * length) / whole, min((done + found[1] * length) / whole, 1.0)))
         done += length
-    if last is not None:
-        yield last
+    return joined(parts)  # what goes on over a bend
 
 
 def _chord(one: Point, other: Point, length: float, centre: Point,

@@ -1,4 +1,4 @@
-"""A scenario with times: starts, slack and what holds every step, and nothing that follows from them.
+"""A scenario with times: starts, slack, what holds every step and the windows that are used; no more.
 
 They are timed in the light, links and named periods of the outing (its almanac), in minutes of PET over the
 scenario's horizon.
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cached_property, lru_cache, reduce
 
@@ -23,7 +23,7 @@ from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.setting_records import Relays
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import pet_label, pet_min
-from planning_kit.plan.network import GRID_MIN, Network
+from planning_kit.plan.network import GRID_MIN, WINDOW, Demand, Network
 from planning_kit.plan.slack import Holders, Slack, delay_curve, delays_min, find_holders, slacks
 from planning_kit.plan.timing import outing_end
 from planning_kit.plan.travel import Travel
@@ -229,3 +229,56 @@ class Times(ABC):
                                        table="steps", column="step", value=step)
         delays = delays_min(up_to_min, every_min)
         return delay_curve(self.network, self.durations, self.starts, self.position(step), delays)
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlannedWindow:
+    """A window that the plan on likely durations uses: of one step, or of a group. PET minutes.
+
+    ``asks_for`` is the kind of window asked for (``light:night``), ``window`` the one of them that is used;
+    ``stretches`` all of that kind, (n, 2).
+    """
+
+    subject: str
+    members: tuple[int, ...]
+    asks_for: str
+    window: str
+    task: str
+    title: str
+    planned_start_min: float
+    begin_min: float
+    end_min: float
+    stretches: np.ndarray = field(compare=False)
+
+    @property
+    def name(self) -> str:
+        """As people say it: ``night 2``; of a named period its name."""
+        name = self.window.partition(":")[2]
+        return name if self.asks_for.startswith(f"{WINDOW}:") else name.replace("-", " ")
+
+
+def planned_windows(times: Times) -> Iterator[PlannedWindow]:
+    """Every window that a step must fit in (light, a link waited for, a named period) and every group's.
+
+    Steps of a group that share its light are told by the group alone.
+    """
+    network, of_group = times.network, set()
+    for group in network.groups:
+        of_group |= {(member, group.demand.label) for member in group.members}
+        tasks = dict.fromkeys(times.steps[member].task for member in group.members)
+        title = " ".join(times.steps[member].step for member in group.members)
+        yield _planned(times, group.name, group.members, group.demand, " ".join(tasks), title)
+    for position, (step, demands) in enumerate(zip(times.steps, network.demands, strict=True)):
+        for demand in demands:
+            if (position, demand.label) not in of_group:
+                yield _planned(times, step.step, (position,), demand, step.task, step.title)
+
+
+def _planned(times: Times, subject: str, members: tuple[int, ...], demand: Demand, task: str,
+             title: str) -> PlannedWindow:
+    start = float(times.starts[list(members)].min())
+    number = int(np.searchsorted(demand.windows[:, 0], start, side="right")) - 1
+    begin, end = map(float, demand.windows[number]) if len(demand.windows) else (np.inf, -np.inf)
+    return PlannedWindow(subject=subject, members=members, asks_for=f"{demand.kind}:{demand.label}",
+                         window=demand.name_at(start), task=task, title=title, planned_start_min=start,
+                         begin_min=begin, end_min=end, stretches=demand.windows)

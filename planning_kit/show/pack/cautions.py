@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from planning_kit.inputs.records import Hazard
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import pet_spans
-from planning_kit.plan.exposures import joined
 from planning_kit.plan.legs import route_caution
+from planning_kit.plan.network import joined
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.hazard_wording import HazardWords, class_rank, controls_words, limit_words, title_of
 from planning_kit.show.pack.content import Column, Row, Section, Table, table_of
