@@ -35,12 +35,11 @@ def by_consumables(times: Times, lanes: Mapping[str, Sequence[Activity]],
     stop_if_unknown(suits)
     rule = LimitRule.by_consumables(times, lanes, suits)
     reached = []
-    for store, use in zip((each for suit in suits for each in suit.stores if each.is_known), rule.uses,
-                          strict=True):
+    for use in rule.uses:
         # Along its lane as far as the end, and after that.
-        edges = int(np.searchsorted(store.at_min, times.end_min, side="right"))
+        store, edges = use.store, int(np.searchsorted(use.store.at_min, times.end_min, side="right"))
         own = store.at_min[:edges, None], store.left[:1], store.rates[None, :edges - 1]
-        at_min = reserve_reached_min(*own, np.array([use.floor]), np.array([use.then]))
+        at_min = reserve_reached_min(*own, np.array([store.floor]), np.array([use.then]))
         reached.append((float(at_min[0, 0]), store))
     first_min, first = min(reached, key=itemgetter(0))
     minutes = float(rule.last_end(np.array([first_min]))[0])
@@ -64,30 +63,19 @@ def stop_if_unknown(suits: Sequence[SuitHistory]) -> None:
 
 @dataclass(frozen=True)
 class _Use:
-    """What one store is used by, per minute, whenever that is; ``floor``: the reserve, or nothing."""
+    """What one store is used by, per minute, whenever that is; ``work`` by step, "" for going in."""
 
-    crew: str
-    at_start: float
-    floor: float
+    store: Store
     work: Mapping[str, float]
-    going_in: float
-    travel: float
-    wait: float
-
-    @classmethod
-    def of(cls, store: Store, lane: Sequence[Activity]) -> _Use:
-        work = {activity.step: rate for activity, rate in zip(lane, store.rates.tolist(), strict=True)
-                if activity.kind == WORK}
-        return cls(store.crew, float(store.left[0]), store.floor, work, work.get("", 0.0), store.travel_rate,
-                   store.wait_rate)
 
     @property
     def then(self) -> float:
         """The use per minute after the end."""
-        return max(self.travel, self.wait, self.going_in)
+        return max(self.store.travel_rate, self.store.wait_rate, self.work.get("", 0.0))
 
     def rate(self, kind: str, step: str) -> float:
-        return {TRAVEL: self.travel, WAIT: self.wait}.get(kind, self.work.get(step, self.going_in))
+        idle = {TRAVEL: self.store.travel_rate, WAIT: self.store.wait_rate}
+        return idle.get(kind, self.work.get(step, self.work.get("", 0.0)))
 
 
 @dataclass(frozen=True)
@@ -106,8 +94,10 @@ class LimitRule:
     def by_consumables(cls, times: Times, lanes: Mapping[str, Sequence[Activity]],
                        suits: Sequence[SuitHistory]) -> LimitRule:
         """The rule of a plan with these lanes and suits."""
-        uses = (_Use.of(store, lanes[suit.crew]) for suit in suits for store in suit.stores if store.is_known)
-        return cls(None, tuple(uses), times.scenario.settings.airlock.after_end_min, times.horizon_min)
+        uses = tuple(_Use(store, {activity.step: rate for activity, rate in zip(
+            lanes[suit.crew], store.rates.tolist(), strict=True) if activity.kind == WORK})
+            for suit in suits for store in suit.stores if store.is_known)
+        return cls(None, uses, times.scenario.settings.airlock.after_end_min, times.horizon_min)
 
     def last_end(self, reached_min: Numbers) -> Numbers:
         """The latest end, whole minutes (n,), where reserves are reached at ``reached_min`` (n,)."""
@@ -121,7 +111,7 @@ class LimitRule:
         if self.fixed_min is not None or not placed.any():
             return found
         timings = timings.only(placed)
-        first = [self._first_reached_min(timings, crew) for crew in dict.fromkeys(u.crew for u in self.uses)]
+        first = [self._first_reached_min(timings, crew) for crew in {use.store.crew for use in self.uses}]
         found[placed] = self.last_end(np.min(first, axis=0))
         return found
 
@@ -129,7 +119,7 @@ class LimitRule:
         """When the first store of a crew member is down to its reserve in each timing (n,)."""
         lane, names = [*stretches(timings, crew)], [*(step.step for step in timings.steps), ""]
         at_min = np.maximum.accumulate([0.0 * timings.end_min, *(each.until_min for each in lane)])
-        own = [use for use in self.uses if use.crew == crew]
+        own = [use for use in self.uses if use.store.crew == crew]
         rates = np.array([[use.rate(each.kind, names[each.step]) for each in lane] for use in own])
-        at_start, floor, then = np.array([(use.at_start, use.floor, use.then) for use in own]).T
+        at_start, floor, then = np.array([(use.store.left[0], use.store.floor, use.then) for use in own]).T
         return np.asarray(reserve_reached_min(at_min, at_start, rates, floor, then).min(axis=0))

@@ -93,11 +93,6 @@ class Returns:
     partner_stay_min: float
 
     @property
-    def margin_min(self) -> Numbers:
-        """The smaller of the margins alone: emergency oxygen and consumables."""
-        return np.fmin(self.abort.oxygen_margin_min, self.terminate.suit_margin_min)
-
-    @property
     def cases(self) -> tuple[ReturnCase, ...]:
         """Alone and with the partner, against emergency oxygen and against the consumables."""
         alone_left, helped_left = (self.hard_min - self.at_min - (way.home_min - self.after_end_min)

@@ -199,15 +199,10 @@ def _late_for(network: Network, starts: np.ndarray, lengths: np.ndarray, keeper:
         start = float(starts[keeper.windowed])
         finish = start + float(lengths[keeper.windowed])
         # Windows that meet all demands end where a window of one of them does: in front of that it is.
-        nearest = min(network.demands[keeper.windowed], key=lambda demand: _left_of(demand.windows, finish))
+        nearest = min(network.demands[keeper.windowed], key=lambda demand: min(
+            demand.windows[demand.windows[:, 1] >= finish, 1], default=np.inf))
         name = nearest.name_at(start).partition(":")[2]
     return Holder(kinds.LATE_END, f"{kinds.LATE_END}:{name}")
-
-
-def _left_of(windows: np.ndarray, minute: float) -> float:
-    """Minutes from ``minute`` to the end of the window that holds it."""
-    ends = windows[windows[:, 1] >= minute, 1]
-    return float(ends[0]) - minute if len(ends) else np.inf
 
 
 def ready_holder(network: Network, durations: np.ndarray, starts: np.ndarray, step: int) -> Holder | None:

@@ -26,7 +26,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from planning_kit.inputs.records import Crew, Records
-from planning_kit.inputs.setting_records import Settings, Suit, UsedBefore
+from planning_kit.inputs.setting_records import Settings, Suit
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 
@@ -191,7 +191,11 @@ def _history(settings: Settings, crew: Crew, lane: Sequence[Activity],
     carry = "carry" if "carry" in watts else travel
     keys = [travel if activity.kind == TRAVEL else wait if activity.kind == WAIT else
             exertion[activity.step] if activity.step else INGRESS_EXERTION for activity in lane]
-    before = _before_min(suit.used_before)
+    # Minutes at rest before PET 0 that each store is used; none where its amount is given. The umbilical
+    # feeds oxygen, energy and cooling, but the cartridge takes up carbon dioxide all the while.
+    battery, umbilical = suit.used_before.battery_min or 0.0, suit.used_before.umbilical_min or 0.0
+    before = {name: 0.0 if getattr(suit.used_before, f"{name}_{unit}") is not None else
+              battery + umbilical if name == "co2" else battery for name, unit in UNITS.items()}
     # Travel and waiting also where the lane has none: ways home and waits at the airlock use their rates.
     at_rest = [BEFORE_PET_ZERO_EXERTION] if any(before.values()) else []
     needed = dict.fromkeys([*keys, travel, wait, carry, *at_rest])
@@ -202,16 +206,6 @@ def _history(settings: Settings, crew: Crew, lane: Sequence[Activity],
     stores = tuple(_store(crew.crew, name, suit, at_min, before[name], metabolic_w, missing)
                    for name in UNITS)
     return SuitHistory(crew.crew, at_min, metabolic_w[1:-3], stores)
-
-
-def _before_min(used: UsedBefore) -> dict[str, float]:
-    """Minutes at rest before PET 0 that each store is used; none where its amount is given.
-
-    The umbilical feeds oxygen, energy and cooling, but the cartridge takes up carbon dioxide all the while.
-    """
-    battery, umbilical = used.battery_min or 0.0, used.umbilical_min or 0.0
-    return {name: 0.0 if getattr(used, f"{name}_{unit}") is not None else
-            battery + umbilical if name == "co2" else battery for name, unit in UNITS.items()}
 
 
 def _store(crew: str, consumable: str, suit: Suit, at_min: Numbers, before_min: float, metabolic_w: Numbers,
