@@ -26,7 +26,7 @@ from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import reviewed_of
 from planning_kit.inputs.shown_text import one_line, shortened
 from planning_kit.judge.all_checks import findings_of
-from planning_kit.judge.findings import CONCERN, REMARK, Finding, Identity, findings_table, identity
+from planning_kit.judge.findings import CONCERN, REMARK, Finding, findings_table, identity
 from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.timed import TimedPlan
 
@@ -78,18 +78,15 @@ def rulings_of(plan: TimedPlan) -> list[Ruling]:
     """
     given = acceptances_of(plan.scenario.folder)
     found = grouped((identity(vars(finding)), (at, finding)) for at, finding in enumerate(_findings(plan)))
-    rulings = [ruling for name, papers in grouped((_identity(each), each) for each in given).items()
+    names = (identity(vars(each) | dict(zip(("check", "rule"), each.rule.partition("/")[::2], strict=True)))
+             for each in given)
+    rulings = [ruling for name, papers in grouped(zip(names, given, strict=True)).items()
                for ruling in _matched(papers, found.get(name, []), plan.outside is None)]
     return sorted(rulings, key=lambda ruling: ruling.acceptance.row)
 
 
 def _findings(plan: TimedPlan) -> list[Finding]:
     return [Finding(*row) for row in findings_of(plan).itertuples(index=False)]
-
-
-def _identity(paper: Acceptance) -> Identity:
-    check, _, rule = paper.rule.partition("/")
-    return identity(vars(paper) | {"check": check, "rule": rule})
 
 
 def _matched(papers: Sequence[Acceptance], found: Sequence[tuple[int, Finding]],

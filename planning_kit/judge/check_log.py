@@ -134,17 +134,12 @@ def _passed_over(plan: TimedPlan, base: TimedPlan, states: States) -> Iterator[F
             if states.by_step[name].status == TO_DO and name not in found:
                 found.add(name)
                 later = next(order[n] for n in begun if n > order.index(name))
-                yield _passed(plan, base, name, later)
-
-
-def _passed(plan: TimedPlan, base: TimedPlan, name: str, later: str) -> Finding:
-    step = base.steps[base.position(name)]
-    is_placed = name in plan.network.steps
-    start = plan.span(name)[0] if is_placed else float("nan")
-    then = f"it follows now at {pet_label(start)}" if is_placed else "it cannot be placed any more"
-    return _of(step, CONCERN, "passed-over", start,
-               f"{name} comes before {later} in the order of work and is not logged; {then}: log it if it "
-               "was done, or as skipped if it is not to be done", about=later)
+                is_placed = name in plan.network.steps
+                start = plan.span(name)[0] if is_placed else nan
+                then = f"follows now at {pet_label(start)}" if is_placed else "cannot be placed any more"
+                yield _of(base.steps[base.position(name)], CONCERN, "passed-over", start,
+                          f"{name} comes before {later} in the order of work and is not logged; it {then}: "
+                          "log it if it was done, or as skipped if it is not to be done", about=later)
 
 
 def _clocks(plan: TimedPlan, events: Sequence[Event]) -> Iterator[Finding]:

@@ -15,7 +15,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import chain, pairwise
 
-from planning_kit.inputs.records import Place, Route, Step
+from planning_kit.inputs.records import Step
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.check_custody import held_words
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
@@ -38,7 +38,18 @@ def check_capacity(plan: TimedPlan) -> Iterator[Finding]:
         if place.crew_at_once is not None:
             for begin, end, present in _spells(by_place.get(place.place, [])):
                 if len(present) > place.crew_at_once:
-                    yield _crowded(place, place.crew_at_once, begin, end, present)
+                    people = sorted(stay.crew for stay in present)
+                    last = max(present, key=lambda stay: (stay.start_min, stay.crew)).step
+                    who = " and ".join(people) + (" are" if len(people) > 1 else " is")
+                    room = place.crew_at_once
+                    yield Finding(
+                        STOP, WORKSITES, "crowded", about=place.place, crew=" ".join(people), step=last,
+                        start_min=begin,
+                        message=f"{who} at {place.title or place.place} from {pet_label(begin)} to "
+                                f"{pet_label(end)}, which has room for {room}: let one finish first (after), "
+                                f"or wait elsewhere before {last or 'ingress'} (wait_at)",
+                        source="places.crew_at_once", value=float(len(people)), limit=float(room),
+                        margin=float(room - len(people)))
 
 
 def check_capacity_data(plan: TimedPlan) -> Iterator[Finding]:
@@ -50,19 +61,6 @@ def check_capacity_data(plan: TimedPlan) -> Iterator[Finding]:
         yield Finding(
             REMARK, WORKSITES, "no-room-given", " ".join(unknown), message=f"no crew_at_once is given for "
             f"{', '.join(unknown)} (places.csv): how many people are there at once is not checked")
-
-
-def _crowded(place: Place, room: int, begin: float, end: float, present: Sequence[Activity]) -> Finding:
-    people = sorted(stay.crew for stay in present)
-    last = max(present, key=lambda stay: (stay.start_min, stay.crew)).step
-    who = " and ".join(people) + (" are" if len(people) > 1 else " is")
-    return Finding(
-        STOP, WORKSITES, "crowded", about=place.place, crew=" ".join(people), step=last, start_min=begin,
-        message=f"{who} at {place.title or place.place} from {pet_label(begin)} to {pet_label(end)}, which "
-                f"has room for {room}: let one finish first (after), or wait elsewhere before "
-                f"{last or 'ingress'} (wait_at)",
-        source="places.crew_at_once", value=float(len(people)), limit=float(room),
-        margin=float(room - len(people)))
 
 
 def _stays(plan: TimedPlan) -> list[Activity]:
@@ -190,8 +188,18 @@ def check_bulky_loads(plan: TimedPlan) -> Iterator[Finding]:
     for crew, passages in plan.passages.items():
         legs = [leg for leg in passages if leg.route and (leg.route.tight or leg.route.snag)]
         for leg, items in _in_hand(legs, [h for h in carried if h.holder == crew]):
-            if items and leg.route:
-                yield _bulky(plan, leg, leg.route, items)
+            if items and (route := leg.route):
+                flags = {column: word for column, word in (("tight", "tight"), ("snag", "a snag hazard"))
+                         if getattr(route, column)}
+                named = f" ({route.caution})" if route.caution else ""
+                yield Finding(
+                    CONCERN, ROUTES, "bulky", about=" ".join([*items, route.from_place, route.to_place]),
+                    crew=leg.crew, step=leg.step, start_min=leg.start_min,
+                    message=f"{leg.crew} carries bulky {' and '.join(items)} from "
+                            f"{plan.place_title(leg.place)} to {plan.place_title(leg.to_place)} at "
+                            f"{pet_label(leg.start_min)}, a way that is {' and '.join(flags.values())}{named}"
+                            ": go another way, or accept it and brief it",
+                    source=", ".join(f"routes.{column}" for column in flags))
 
 
 def _in_hand(legs: Sequence[Passage], carried: Sequence[Holding]) -> Iterator[tuple[Passage, list[str]]]:
@@ -223,16 +231,3 @@ def check_bulky_data(plan: TimedPlan) -> Iterator[Finding]:
         yield Finding(
             REMARK, ROUTES, "no-flags-given", " ".join([*about, *items]), message="bulky items on tight and "
             f"snag routes are not checked where no yes or no is given: {'; '.join(missing)}")
-
-
-def _bulky(plan: TimedPlan, leg: Passage, route: Route, items: list[str]) -> Finding:
-    flags = {"tight": "tight", "snag": "a snag hazard"}
-    flags = {column: word for column, word in flags.items() if getattr(route, column)}
-    named = f" ({route.caution})" if route.caution else ""
-    return Finding(
-        CONCERN, ROUTES, "bulky", about=" ".join([*items, route.from_place, route.to_place]), crew=leg.crew,
-        step=leg.step, start_min=leg.start_min,
-        message=f"{leg.crew} carries bulky {' and '.join(items)} from {plan.place_title(leg.place)} to "
-                f"{plan.place_title(leg.to_place)} at {pet_label(leg.start_min)}, a way that is "
-                f"{' and '.join(flags.values())}{named}: go another way, or accept it and brief it",
-        source=", ".join(f"routes.{column}" for column in flags))

@@ -12,7 +12,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
 from planning_kit.inputs.times import number_label, pet_label, pet_spans
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
@@ -23,7 +22,6 @@ from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "return"
-Margins = NDArray[np.float64]
 
 
 def check_return(plan: TimedPlan) -> Iterator[Finding]:
@@ -46,14 +44,11 @@ def check_return(plan: TimedPlan) -> Iterator[Finding]:
             # NaN is in no spell: where there is no way, that has been told.
             margin = np.where(np.isinf(case.way.home_min), np.nan, case.margin_min)
             for spell in spells_below(returns, margin - reserve_min):
-                if case.is_alone or not _is_covered_by_a_stop(spell, case.margin_min, stops, reserve_min):
+                least = float(np.min(stops[spell.first:spell.last + 1]))
+                is_told = (least < reserve_min - ROUNDING_MIN
+                           and least <= case.margin_min[spell.worst] + ROUNDING_MIN)
+                if case.is_alone or not is_told:
                     yield _finding(plan, returns, partner.crew, case, spell)
-
-
-def _is_covered_by_a_stop(spell: Spell, margin: Margins, stops: Margins, reserve_min: float) -> bool:
-    """Whether a stop in this spell, by the margins ``stops``, has as small a margin as its worst."""
-    least = float(np.min(stops[spell.first:spell.last + 1]))
-    return least < reserve_min - ROUNDING_MIN and least <= margin[spell.worst] + ROUNDING_MIN
 
 
 def _help_severity(plan: TimedPlan) -> str:
@@ -73,11 +68,10 @@ def _no_way(plan: TimedPlan, returns: Returns, partner: str, spell: Spell) -> Fi
     return Finding(
         _help_severity(plan), CHECK, "helped-no-way", about=" ".join(sorted(places)), crew=returns.crew,
         step=activity.step if activity else "", start_min=spell.from_min,
-        message=(
-            f"{returns.crew} unable to move: {partner} has no way to bring them inside, from "
-            f"{pet_spans((spell.from_min, spell.until_min))} ({', '.join(map(plan.place_title, places))}): "
-            f"{why}. Empty cells count as no where one person fits, or a route is "
-            "tight or that is not known: say whether it can be done, or do the work elsewhere"),
+        message=f"{returns.crew} unable to move: {partner} has no way to bring them inside, from "
+                f"{pet_spans((spell.from_min, spell.until_min))} ({', '.join(map(plan.place_title, places))})"
+                f": {why}. Empty cells count as no where one person fits, or a route is tight or that is not "
+                "known: say whether it can be done, or do the work elsewhere",
         source=plan.scenario.settings.limits.sources.get("partner_rescue", ""))
 
 
@@ -88,8 +82,7 @@ def _finding(plan: TimedPlan, returns: Returns, partner: str, case: ReturnCase, 
     ends = returns.place[worst].split(" to ")  # the place, or both ends of a leg; ids hold no blanks
     safe = float(case.way.safe_min[worst])
     first = f" ({safe:g} of them to make safe what is in hand)" if safe else ""
-    back_words = number_label(back, "up")
-    airlock = plan.scenario.settings.airlock
+    back_words, airlock = number_label(back, "up"), plan.scenario.settings.airlock
     then = " and the pressure can be breathed" if airlock.after_end_min else ""
     way = (f"is {back_words} min from {airlock.safety}{first}" if case.is_alone else
            f"unable to move, needs {back_words} min{first} until {partner} has brought them inside{then}")
@@ -110,10 +103,9 @@ def _finding(plan: TimedPlan, returns: Returns, partner: str, case: ReturnCase, 
         STOP if case.is_alone else _help_severity(plan), CHECK,
         f"{'alone' if case.is_alone else 'helped'}-too-{'late' if case.first_out else 'far'}", about=about,
         crew=crew, step=activity.step if activity else "", start_min=spell.from_min,
-        message=(
-            f"{crew} {problem}: margin {signed} min, at least {reserve:g} wanted. Worst at {pet_label(at)} "
-            f"({' to '.join(map(plan.place_title, ends))}), below from "
-            f"{pet_spans((spell.from_min, spell.until_min))}: {remedy}"),
+        message=f"{crew} {problem}: margin {signed} min, at least {reserve:g} wanted. Worst at "
+                f"{pet_label(at)} ({' to '.join(map(plan.place_title, ends))}), below from "
+                f"{pet_spans((spell.from_min, spell.until_min))}: {remedy}",
         source=limits.sources.get("return_reserve_min", ""), value=value, limit=reserve,
         margin=value - reserve)
 
@@ -135,14 +127,10 @@ def check_return_data(plan: TimedPlan) -> Iterator[Finding]:
         "return_reserve_min": "return margins are checked only against zero",
         "hook_move_min": "hook moves on the way back are counted as taking no time",
         "partner_carry_factor": "the return with the partner is not checked",
+        "partner_rescue": "help that is late, or cannot come, is only a concern",
     }.items():
-        if getattr(limits, key) is None:
-            yield _missing(f"[limits] {key}", effect)
-    if not limits.partner_rescue:
-        yield _missing("[limits] partner_rescue", "help that is late, or cannot come, is only a concern")
+        if getattr(limits, key) in (None, ""):
+            yield Finding(REMARK, CHECK, "missing", key, message=f"[limits] {key} is missing: {effect}")
     if "carry" not in plan.scenario.settings.exertion_w:
-        yield _missing("[exertion_w] carry", "who brings the partner in counts as in travel, but uses more")
-
-
-def _missing(key: str, effect: str) -> Finding:
-    return Finding(REMARK, CHECK, "missing", key.partition(" ")[2], message=f"{key} is missing: {effect}")
+        yield Finding(REMARK, CHECK, "missing", "carry", message="[exertion_w] carry is missing: who brings "
+                      "the partner in counts as in travel, but uses more")

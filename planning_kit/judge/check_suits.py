@@ -19,21 +19,21 @@ CHECK = "suits"
 
 def check_suits(plan: TimedPlan) -> Iterator[Finding]:
     """A consumable that runs out before the end (stop), or ends below its reserve (stop)."""
-    for history in plan.suit_histories:
-        for store in history.stores:
-            if store.is_known and store.left_at_end < 0:
-                yield _runs_out(plan, store)
-            elif store.is_known and store.left_at_end < store.reserve:
-                yield _below_reserve(plan, store)
+    for store in (store for history in plan.suit_histories for store in history.stores):
+        if store.left_at_end < 0:  # of one that is not known neither: NaN
+            yield _runs_out(plan, store)
+        elif store.left_at_end < store.reserve:
+            yield _below_reserve(plan, store)
 
 
 def _runs_out(plan: TimedPlan, store: Store) -> Finding:
     when, short = store.runs_out_min, -store.left_at_end
     step = next((a.step for a in plan.lanes[store.crew] if a.finish_min >= when), "")
+    safe = "the pressure can be breathed" if plan.safe_min > plan.end_min else "both are inside"
     return Finding(
         STOP, CHECK, "runs-out", about=store.consumable, crew=store.crew, step=step, start_min=when,
         message=f"{store.crew}'s {WORDS[store.consumable]} runs out at {pet_label(when, 'down')}, "
-                f"{number_label(plan.safe_min - when, 'up', 0)} min before {_safe_words(plan)} at "
+                f"{number_label(plan.safe_min - when, 'up', 0)} min before {safe} at "
                 f"{pet_label(plan.safe_min)}: {_amount(store, short, 'up')} short of the plan; "
                 f"{_remedy(store)}",
         source=f"[suit] {store.consumable}_{store.unit}", value=store.left_at_end, limit=0.0, margin=-short)
@@ -43,18 +43,12 @@ def _below_reserve(plan: TimedPlan, store: Store) -> Finding:
     percent = 100 * store.reserve / store.usable if store.usable else 0.0
     return Finding(
         STOP, CHECK, "below-reserve", about=store.consumable, crew=store.crew, start_min=plan.safe_min,
-        message=(
-            f"{store.crew} ends at {pet_label(plan.safe_min)} with "
-            f"{_amount(store, store.left_at_end, 'down')} of {WORDS[store.consumable]}, below the reserve "
-            f"of {_amount(store, store.reserve, 'up')} ({number_label(percent, 'up', 0)} % "
-            f"of {_amount(store, store.usable, 'down')}); {_remedy(store)}"),
+        message=f"{store.crew} ends at {pet_label(plan.safe_min)} with "
+                f"{_amount(store, store.left_at_end, 'down')} of {WORDS[store.consumable]}, below the "
+                f"reserve of {_amount(store, store.reserve, 'up')} ({number_label(percent, 'up', 0)} % "
+                f"of {_amount(store, store.usable, 'down')}); {_remedy(store)}",
         source=f"[suit] {store.consumable}_reserve_fraction", value=store.left_at_end, limit=store.reserve,
         margin=store.left_at_end - store.reserve)
-
-
-def _safe_words(plan: TimedPlan) -> str:
-    after_end_min = plan.scenario.settings.airlock.after_end_min
-    return "the pressure can be breathed" if after_end_min else "both are inside"
 
 
 def check_suit_data(plan: TimedPlan) -> Iterator[Finding]:
