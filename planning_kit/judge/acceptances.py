@@ -115,7 +115,10 @@ def _matched(papers: Sequence[Acceptance], found: Sequence[tuple[int, Finding]],
         elif still_open is None:
             yield Ruling(paper, REPLACED)
         else:
-            yield Ruling(paper, f"{_then_and_now(paper, still_open[1])}: not covered", still_open[0])
+            then = f"at {_against(paper.value, paper.limit)}" if math.isfinite(paper.value) else (
+                "without numbers")
+            now = _against(*_numbers(still_open[1]))
+            yield Ruling(paper, f"{then}, now {now}: not covered", still_open[0])
 
 
 def _number(value: float) -> float:
@@ -145,15 +148,8 @@ def _covers(paper: Acceptance, finding: Finding) -> bool:
         finding.margin >= margin - ROUNDING_MIN and eased <= ROUNDING_MIN)
 
 
-def _then_and_now(paper: Acceptance, finding: Finding) -> str:
-    value, limit = _numbers(finding)
-    then = f"at {_plain(paper.value)} against {_plain(paper.limit)}" if math.isfinite(paper.value) else (
-        "without numbers")
-    return f"{then}, now {_plain(value)} against {_plain(limit)}"
-
-
-def _plain(value: float) -> str:
-    return f"{value:.6g}".replace("-", "−")
+def _against(value: float, limit: float) -> str:
+    return f"{value:.6g} against {limit:.6g}".replace("-", "−")
 
 
 def _by(paper: Acceptance) -> str:

@@ -180,7 +180,7 @@ def check_endings(plan: TimedPlan) -> Iterator[Finding]:
         endings = plan.tracked_custody.endings[item.item]
         if item.end_at:
             yield from _at_end(plan, item, endings)
-        elif _starts_in(plan, item, items) and not _ends_in(plan, endings):
+        elif is_in(plan.scenario.records, _first_where(item, items)) and not _ends_in(plan, endings):
             yield _ending(plan, item, endings, CONCERN, "stays-outside", "was brought out and stays outside:",
                           "take it home, or give it an end_at if it is meant to stay")
         if item.end2_at and item.at != item.end2_at and (
@@ -220,8 +220,5 @@ def _ends_in(plan: TimedPlan, endings: Sequence[Holding]) -> bool:
     return any(is_in(plan.scenario.records, ending.holder) for ending in endings)
 
 
-def _starts_in(plan: TimedPlan, item: Item, items: Mapping[str, Item]) -> bool:
-    where = item.at
-    while where in items:
-        where = items[where].at
-    return is_in(plan.scenario.records, where)
+def _first_where(item: Item, items: Mapping[str, Item]) -> str:
+    return _first_where(items[item.at], items) if item.at in items else item.at

@@ -29,7 +29,15 @@ def check_light_known(plan: TimedPlan) -> Iterator[Finding]:
     By a quarter of a revolution or more, the windows say nothing about single nights (stop). One finding a
     plan, at its worst edge. How far an edge may be off: `edge_uncertainty_s`, with its assumptions.
     """
-    lit = list(_lit_steps(plan))
+    lit: list[tuple[Step, str, tuple[float, float]]] = []  # with name (``night 2``) and edges of its window
+    for each, start, finish in plan.each_step():
+        if each.light in ("night", "day"):
+            windows = getattr(plan.light, each.light)
+            first = int(np.searchsorted(windows[:, 1] + ROUNDING_MIN, finish))  # those before end too early
+            for number, (begin, end) in enumerate(windows[first:].tolist(), start=first + 1):
+                if begin > start + ROUNDING_MIN:
+                    break
+                lit.append((each, f"{each.light} {number}", (begin, end)))
     if not lit:
         return
     orbit = Orbit(plan.scenario.elements)
@@ -41,18 +49,6 @@ def check_light_known(plan: TimedPlan) -> Iterator[Finding]:
         steps = ", ".join(dict.fromkeys(step.step for step, _, _ in lit))
         step, what, _ = lit[int(row)]
         yield _not_known(plan, orbit, step, what, float(edges[row, side]), worst_s, steps)
-
-
-def _lit_steps(plan: TimedPlan) -> Iterator[tuple[Step, str, tuple[float, float]]]:
-    """The lit steps, each with the name (``night 2``) and the edges (PET minutes) of its window."""
-    for step, start, finish in plan.each_step():
-        if step.light in ("night", "day"):
-            windows = getattr(plan.light, step.light)
-            first = int(np.searchsorted(windows[:, 1] + ROUNDING_MIN, finish))  # those before end too early
-            for number, (begin, end) in enumerate(windows[first:].tolist(), start=first + 1):
-                if begin > start + ROUNDING_MIN:
-                    break
-                yield step, f"{step.light} {number}", (begin, end)
 
 
 def _not_known(plan: TimedPlan, orbit: Orbit, worst: Step, what: str, edge_min: float, off_s: float,

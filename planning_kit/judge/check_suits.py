@@ -64,10 +64,6 @@ def check_suit_data(plan: TimedPlan) -> Iterator[Finding]:
         keys = dict.fromkeys(f"{store.consumable}_reserve_fraction" for store in bare)
         yield _about("no-reserve", keys, bare,
                      f"checked only against running out: [suit] {', '.join(keys)} missing")
-    yield from _assumptions(plan)
-
-
-def _assumptions(plan: TimedPlan) -> Iterator[Finding]:
     crew, suits = plan.scenario.records.crew, plan.scenario.settings.suits
     unsaid = [step.step for step in plan.steps if not step.exertion and step.crew in (*suits, "both")]
     if unsaid:

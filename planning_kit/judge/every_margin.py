@@ -72,7 +72,12 @@ def _clocks(plan: TimedPlan) -> Iterator[Margin]:
 
 def _inhibits(plan: TimedPlan, late: np.ndarray) -> Iterator[Margin]:
     """How long each may be held, until its window ends, and to its edges for those who need it."""
-    before = steps_before(plan)
+    # The steps that are never after each: by order of work, ``after`` or a least gap above 0.
+    before: list[set[int]] = [set() for _ in plan.steps]
+    for step in plan.network.sweep_order:
+        for bound in plan.network.bounds_into[step]:
+            if bound.kind != MAX_GAP and bound.fixed_min + bound.travel_min >= 0:
+                before[step] |= {bound.before, *before[bound.before]}
     for hold in plan.inhibit_holds:
         inhibit, until = hold.inhibit, plan.position(hold.inhibit.until_step)
         if is_past(plan, hold.lift_after_min):
@@ -101,16 +106,6 @@ def _inhibits(plan: TimedPlan, late: np.ndarray) -> Iterator[Margin]:
                     plan, kinds.INHIBIT, inhibit.inhibit, plan.steps[step], float(plan.starts[step]),
                     f"inhibit {inhibit.inhibit} in force for {name}", [term for _, term in edges],
                     margin=min(left for left, _ in edges), late=late[step])
-
-
-def steps_before(plan: TimedPlan) -> list[set[int]]:
-    """By position the steps that are never after it: by order of work, ``after`` or a least gap above 0."""
-    found: list[set[int]] = [set() for _ in plan.steps]
-    for step in plan.network.sweep_order:
-        for bound in plan.network.bounds_into[step]:
-            if bound.kind != MAX_GAP and bound.fixed_min + bound.travel_min >= 0:
-                found[step] |= {bound.before, *found[bound.before]}
-    return found
 
 
 # People

@@ -288,24 +288,17 @@ def find_handovers(times: Times) -> pd.DataFrame:
     the other takes next. ``from_min`` is the finish of ``from_step``, ``to_min`` the start of ``to_step``,
     in PET minutes (equal for hand to hand).
     """
-    rows = [*_waits(times), *_item_rows(times)]
-    frame = ShownTable(rows, columns=HANDOVER_COLUMNS)
-    return frame.sort_values(["from_min", "to_min"], kind="stable").reset_index(drop=True)
+    rows: list[tuple[str, str, str, str, float, float, str]] = []
 
+    def add(before: Step, then: Step, from_crew: str, to_crew: str, what: str) -> None:
+        rows.append((from_crew, to_crew, before.step, then.step, times.span(before.step)[1],
+                     times.span(then.step)[0], what))
 
-_Handover = tuple[str, str, str, str, float, float, str]
-"""The columns of `find_handovers`."""
-
-
-def _waits(times: Times) -> Iterator[_Handover]:
     for step in times.steps:
         for before in (times.steps[times.position(name)] for name in step.after):
             for crew in step.people:
                 if len(before.people) == 1 and crew not in before.people:
-                    yield _row(times, before, step, before.people[0], crew, "after")
-
-
-def _item_rows(times: Times) -> Iterator[_Handover]:
+                    add(before, step, before.people[0], crew, "after")
     left: dict[str, tuple[Step, str]] = {}
     # At one minute leaves come before takes (False before True): what is left can be taken at once.
     for at, is_take, step, move in sorted(times.item_moves(), key=lambda event: event[:2]):
@@ -313,13 +306,10 @@ def _item_rows(times: Times) -> Iterator[_Handover]:
         if is_take and move.item in left:
             giver, left_by = left.pop(move.item)
             if left_by != crew:
-                yield _row(times, giver, step, left_by, crew, move.item)
+                add(giver, step, left_by, crew, move.item)
         elif not is_take and move.into in SUITED and move.into != crew:
-            yield crew, move.into, step.step, step.step, at, at, move.item
+            rows.append((crew, move.into, step.step, step.step, at, at, move.item))
         elif not is_take:
             left[move.item] = (step, crew)
-
-
-def _row(times: Times, before: Step, then: Step, from_crew: str, to_crew: str, what: str) -> _Handover:
-    (_, finish), (start, _) = times.span(before.step), times.span(then.step)
-    return from_crew, to_crew, before.step, then.step, finish, start, what
+    frame = ShownTable(rows, columns=HANDOVER_COLUMNS)
+    return frame.sort_values(["from_min", "to_min"], kind="stable").reset_index(drop=True)

@@ -58,10 +58,8 @@ class Reach:
         zone = ends[0] if ends[0] is not None else ends[1]
         if zone is not None:
             return ((0.0, 1.0, f"where zone {zone} begins between {place} and {to_place} is not known"),)
-        return self._in_sphere(place, to_place, route) if self._centre is not None else ()
-
-    def _in_sphere(self, place: str, to_place: str, route: Route) -> tuple[Part, ...]:
-        assert self._centre is not None
+        if self._centre is None:
+            return ()
         bends = route.via if place == route.from_place else route.via[::-1]
         line = [self._points[place], *bends, self._points[to_place]]
         straight_m = sum(math.dist(*leg) for leg in pairwise(line))

@@ -18,7 +18,7 @@ import pandas as pd
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.omm import Elements
-from planning_kit.inputs.records import ItemMove, NamedWindow, Records, Step
+from planning_kit.inputs.records import ItemMove, Records, Step
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.setting_records import Relays
 from planning_kit.inputs.shown_text import one_line
@@ -64,7 +64,14 @@ def almanac_for(records: Records, elements: Elements, pet_zero: datetime) -> Alm
     """The almanac of an outing that begins at ``pet_zero`` (UTC)."""
     horizon_min = records.settings.horizon_h * 60.0
     light, links = _sky_windows(elements, records.settings.relays, pet_zero, horizon_min)
-    return Almanac(horizon_min, light, links, _named_windows(records.windows, pet_zero, horizon_min))
+    named: dict[str, np.ndarray] = {}
+    for row in records.windows:
+        window = np.array([[pet_min(row.start, pet_zero), pet_min(row.end, pet_zero)]])
+        named[row.window] = union(named.get(row.window, no_windows()), window)
+    for windows in named.values():  # an end on the horizon itself is told from one that the horizon cuts
+        windows[windows[:, 1] == horizon_min, 1] -= GRID_MIN
+    return Almanac(horizon_min, light, links,
+                   {name: clip(windows, 0.0, horizon_min) for name, windows in named.items()})
 
 
 @lru_cache(maxsize=64)
@@ -74,17 +81,6 @@ def _sky_windows(elements: Elements, relays: Relays | None, pet_zero: datetime,
     stop = pet_zero + timedelta(minutes=horizon_min)
     links = {} if relays is None else links_between(orbit, relays, pet_zero, stop)
     return light_between(orbit, pet_zero, stop), links
-
-
-def _named_windows(rows: tuple[NamedWindow, ...], pet_zero: datetime,
-                   horizon_min: float) -> dict[str, np.ndarray]:
-    named: dict[str, np.ndarray] = {}
-    for row in rows:
-        window = np.array([[pet_min(row.start, pet_zero), pet_min(row.end, pet_zero)]])
-        named[row.window] = union(named.get(row.window, no_windows()), window)
-    for windows in named.values():  # an end on the horizon itself is told from one that the horizon cuts
-        windows[windows[:, 1] == horizon_min, 1] -= GRID_MIN
-    return {name: clip(windows, 0.0, horizon_min) for name, windows in named.items()}
 
 
 @dataclass(frozen=True)
