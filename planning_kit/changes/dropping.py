@@ -13,7 +13,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from planning_kit.changes.change import TASK, Cells, Change, Named, Note, Tables
-from planning_kit.inputs.records import INSIDE, Gap, Inhibit, Records
+from planning_kit.inputs.records import INSIDE, Inhibit, Item, Records
 from planning_kit.inputs.row_edits import as_cell
 
 
@@ -68,18 +68,24 @@ def _left_alone(records: Records, gone: Collection[str]) -> list[str]:
     """Items that no step touches but the ``gone`` ones, where they should have ended elsewhere."""
     kept = set[str]().union(*(step.touches for step in records.steps if step.step not in gone))
     left = set[str]().union(*(step.touches for step in records.steps)) - kept
-    # What is held or lies at the airlock at the end is inside, so an item there has ended where it should.
+    return [item.item for item in records.hardware
+            if item.item in left and item.end_at and not is_at_its_end(records, item, item.at)]
+
+
+def is_at_its_end(records: Records, item: Item, where: str) -> bool:
+    """Whether an item that is there is where it must end; what is held or at the airlock is inside then."""
     inside = {INSIDE, records.settings.airlock_place, *(crew.crew for crew in records.crew)}
-    return [item.item for item in records.hardware if item.item in left and item.end_at and not (
-        item.at == item.end_at or (item.end_at == INSIDE and item.at in inside))]
+    return bool(item.end_at) and (where == item.end_at or (item.end_at == INSIDE and where in inside))
 
 
 def passed_through(records: Records, gone: frozenset[str]) -> dict[str, tuple[str, ...]]:
     """``after`` of every step, each dropped step in it replaced by what that one waited for."""
     before: dict[str, list[str]] = {step.step: list(step.after) for step in records.steps}
     for gap in records.gaps:
-        # The gap goes with its end, but not the order that it says; its minutes are lost (`Drop` tells it).
-        if _is_order(gap) and gone & {gap.first_step, gap.then_step}:
+        # The gap goes with its end, but not the order that it says: the first step is finished before the
+        # other begins. Its minutes are lost (`Drop` tells it).
+        is_order = gap.first_at == "finish" and gap.then_at == "start" and gap.min_gap >= 0
+        if is_order and gone & {gap.first_step, gap.then_step}:
             before[gap.then_step].append(gap.first_step)
 
     def waits_for(step: str, seen: frozenset[str]) -> Iterator[str]:
@@ -91,11 +97,6 @@ def passed_through(records: Records, gone: frozenset[str]) -> dict[str, tuple[st
 
     return {step: tuple(dict.fromkeys(name for name in waits_for(step, frozenset({step})) if name != step))
             for step in before}
-
-
-def _is_order(gap: Gap) -> bool:
-    """Whether a gap says that the first step is finished before the other begins."""
-    return gap.first_at == "finish" and gap.then_at == "start" and gap.min_gap >= 0
 
 
 def _without(inhibit: Inhibit, records: Records, gone: frozenset[str]) -> Inhibit | None:

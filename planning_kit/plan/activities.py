@@ -6,9 +6,11 @@ The lanes come from the times alone. From lanes and times come the timeline, the
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
+from math import inf
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -18,7 +20,7 @@ from planning_kit.inputs.records import BOTH, Step
 from planning_kit.inputs.setting_records import Settings
 from planning_kit.inputs.shown_text import ShownTable, TextTable, one_line
 from planning_kit.inputs.times import gmt_label, margin_label, moment_at, pet_label
-from planning_kit.plan.build import is_outside, travel_into, work_order
+from planning_kit.plan.build import is_outside, stops_into, travel_into, work_order
 from planning_kit.plan.network import HATCH, TURN, Network, on_grid
 from planning_kit.plan.plan_times import Times
 from planning_kit.plan.timing import TravelFactor
@@ -120,6 +122,41 @@ class Timings:
                        end_min=self.end_min[which], travel_factor=factor)
 
 
+class Way(NamedTuple):
+    """Minutes of a way into a step and of its part to where they wait; the PET before which none leaves.
+
+    Numbers, or arrays (n,) of many timings.
+    """
+
+    whole_min: Any
+    to_wait_min: Any
+    opens_min: float
+
+
+def way_into(settings: Settings, travel: Travel, step: Step, here: str,
+             scale: np.ndarray | float = 1.0) -> Way:
+    """The way from one place into a step; from the airlock to the outside the hatch is waited for."""
+    # The network rounds the whole way to the grid at once: the legs must add up to just that.
+    whole = on_grid(travel_into(step, travel, here) * scale + step.travel_extra_min)
+    first = (here, *step.via_places, step.wait_at)
+    opens, airlock = settings.airlock.hatch_open_min, settings.airlock_place
+    is_held = opens is not None and here == airlock and is_outside(step, airlock)
+    return Way(whole, on_grid(travel.time_over_min(first) * scale) if step.wait_at else whole,
+               opens if is_held and opens is not None else -inf)
+
+
+def walked_in(way: Way, now: Any, start: Any, least: Callable[..., Any] = min,
+              most: Callable[..., Any] = max) -> tuple[Any, Any, Any]:
+    """When one who is free at ``now`` leaves, has come to where they wait, goes on to begin at ``start``.
+
+    ``least`` and ``most`` of two: those of numpy, where these are arrays.
+    """
+    whole = most(0.0, least(way.whole_min, start - now))  # less only where a log says they were quicker
+    to_wait = least(way.to_wait_min, whole)
+    leaves = most(now, least(way.opens_min, start - whole))
+    return leaves, leaves + to_wait, start - (whole - to_wait)
+
+
 @dataclass(frozen=True)
 class Stretch:
     """One activity of a lane in each timing, which may take no time; ``step``: its position, -1 none.
@@ -139,7 +176,6 @@ class Stretch:
 def stretches(timings: Timings, crew: str) -> Iterator[Stretch]:
     """What one crew member does until the outing ends, in order, laid out for all timings at once."""
     travel, airlock = timings.travels[crew], timings.settings.airlock_place
-    opens = timings.settings.airlock.hatch_open_min
     here, now = airlock, np.zeros(np.shape(timings.end_min))
     factor = np.asarray(timings.travel_factor.get(crew, 1.0))
     turns = {turn.step: turn for turn in timings.network.releases if (turn.kind, turn.crew) == (TURN, crew)}
@@ -150,23 +186,17 @@ def stretches(timings: Timings, crew: str) -> Iterator[Stretch]:
         if turn is not None and turn.name != here:
             # A decision found them underway to something else: there first, and until then.
             leave = turn.at_min - on_grid(travel_into(step, travel, turn.name) + step.travel_extra_min)
-            way = on_grid(travel.time_min(here, turn.name) * scale)
-            yield Stretch(TRAVEL, now + np.clip(way, 0.0, np.maximum(leave - now, 0.0)), position, turn.name)
+            there = now + on_grid(travel.time_min(here, turn.name) * scale)
+            yield Stretch(TRAVEL, np.clip(there, now, np.maximum(leave, now)), position, turn.name)
             now, here = np.maximum(now, leave), turn.name
             yield Stretch(WAIT, now, position, title="Sent elsewhere")
-        # The network rounds the whole way to the grid at once: the legs must add up to just that.
-        whole = on_grid(travel_into(step, travel, here) * scale + step.travel_extra_min)
-        # It is cut only where a log says that they were quicker.
-        whole = np.clip(whole, 0.0, np.maximum(start - now, 0.0))
-        if opens is not None and here == airlock and is_outside(step, airlock):
-            now = np.maximum(now, np.minimum(opens, start - whole))
-            yield Stretch(WAIT, now, position, title="Wait for the hatch", held_by=f"{HATCH}:hatch")
-        first, to_wait = (here, *step.via_places, step.wait_at or step.place), whole
-        if step.wait_at:
-            to_wait = np.minimum(on_grid(travel.time_over_min(first) * scale), whole)
-        if np.any(whole) or {*first} != {here}:
-            yield Stretch(TRAVEL, now + to_wait, position, first[-1], step.via_places)
-        yield Stretch(WAIT, start - (whole - to_wait), position)
+        way = way_into(timings.settings, travel, step, here, scale)
+        leaves, waits, goes_on = walked_in(way, now, start, np.minimum, np.maximum)
+        if way.opens_min > -inf:
+            yield Stretch(WAIT, leaves, position, title="Wait for the hatch", held_by=f"{HATCH}:hatch")
+        if np.any(way.whole_min) or {*stops_into(step)} != {here}:
+            yield Stretch(TRAVEL, waits, position, step.wait_at or step.place, step.via_places)
+        yield Stretch(WAIT, goes_on, position)
         if step.wait_at:
             yield Stretch(TRAVEL, start, position, step.place)
         now, here = start + timings.durations[position], step.place

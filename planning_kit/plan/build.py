@@ -124,10 +124,10 @@ def gap_bounds(gaps: Sequence[Gap], index: Mapping[str, int]) -> Iterator[Bound]
         first, then = index[gap.first_step], index[gap.then_step]
         first_finish, then_finish = gap.first_at == "finish", gap.then_at == "finish"
         yield Bound(first, then, kinds.MIN_GAP, gap.first_step, gap.min_gap,
-                    from_finish=first_finish, to_finish=then_finish)
+                    from_finish=first_finish, to_finish=then_finish, row=gap.row)
         if gap.max_gap is not None:
             yield Bound(then, first, kinds.MAX_GAP, gap.then_step, -gap.max_gap,
-                        from_finish=then_finish, to_finish=first_finish)
+                        from_finish=then_finish, to_finish=first_finish, row=gap.row)
 
 
 def step_demands(step: Step, almanac: Almanac, guard_min: float) -> tuple[Demand, ...]:

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from planning_kit.explore.odds.odds import as_odds
+from planning_kit.explore.odds.odds_tables import share_words
 from planning_kit.inputs.faults import ScenarioError, is_whole
 from planning_kit.inputs.shown_text import one_line, plotly_paragraph, plotly_text
 from planning_kit.inputs.times import pet_label
@@ -79,7 +80,7 @@ def fan_chart(odds: Any, theme: str = "light") -> chart.Chart:
     known = [row[name] for row in rows for name in _WIDE if math.isfinite(row[name])]
     shown = (min([0.0, *known]) - 5.0, max([odds.timed.hard_min, *known]) + 8.0)
     heading = (f"When each task is finished, nights shaded · {samples_words(odds)} · "
-               f"something broken in {100 * odds.p_broken:.1f} %")
+               f"something broken in {share_words(odds.p_broken)}")
     layout = rows_layout(odds, look, [row_label(row["task"], row["title"]) for row in rows], shown, heading,
                          _task_alt(odds, rows), "top")
     layout["xaxis"] |= {"nticks": 10}
@@ -116,8 +117,9 @@ def _bars(name: str, rows: Mapping[int, str], ends: Iterable[tuple[float, float]
 
 def _bar(rows: list[Row], ends: tuple[str, str], width: float, name: str, theme: Theme) -> dict[str, Any]:
     drawn = _with(rows, ends[0])
-    spans = [(row[ends[0]], row[ends[1]] if math.isfinite(row[ends[1]]) else _last_known(row))
-             for row in drawn.values()]
+    known = ("q05", "q25", "q50", "q75", "q95")  # a bar whose end is not known goes to the last that is
+    spans = [(row[ends[0]], row[ends[1]] if math.isfinite(row[ends[1]]) else
+              max(float(row[name]) for name in known if math.isfinite(row[name]))) for row in drawn.values()]
     return _bars(name, {number: _task_hover(row) for number, row in drawn.items()}, spans, width,
                  color=_FILL, opacity=1.0, line={"color": theme.ink, "width": 1})
 
@@ -125,10 +127,6 @@ def _bar(rows: list[Row], ends: tuple[str, str], width: float, name: str, theme:
 def _with(rows: list[Row], column: str) -> dict[int, Row]:
     """The rows that have a number in ``column``, by their place."""
     return {number: row for number, row in enumerate(rows) if math.isfinite(row[column])}
-
-
-def _last_known(row: Row) -> float:
-    return max(float(row[name]) for name in ("q05", "q25", "q50", "q75", "q95") if math.isfinite(row[name]))
 
 
 def _marks(rows: list[Row], column: str, name: str, theme: Theme) -> dict[str, Any]:
@@ -152,7 +150,7 @@ def _chances(rows: list[Row], theme: Theme) -> list[dict[str, Any]]:
 
 
 def _percent(row: Row) -> str:
-    return f"{100 * row['p_hard']:.1f} % ± {100 * row['p_hard_se']:.1f}"
+    return share_words(row["p_hard"], row["p_hard_se"])
 
 
 def _task_hover(row: Row) -> str:
@@ -168,11 +166,12 @@ def _task_hover(row: Row) -> str:
 
 def _task_alt(odds: Any, rows: list[Row]) -> str:
     end = rows[-1]
-    weakest = min(rows[:-1], key=lambda row: row["p_hard"], default=None)
-    told = f" Least likely done: {weakest['task']}, {100 * weakest['p_hard']:.1f} %." if weakest else ""
+    # What is not known stands before the least likely.
+    weakest = min(rows[:-1], key=lambda row: (row["p_hard"] >= 0, row["p_hard"]), default=None)
+    told = f" Least likely done: {weakest['task']}, {share_words(weakest['p_hard'])}." if weakest else ""
     return (f"Fan chart: both inside at {pet_label(end['q05'])} to {pet_label(end['q95'])} in 90 % of "
             f"{samples_words(odds)}, median {pet_label(end['q50'])}; by the hard limit in "
-            f"{100 * end['p_hard']:.1f} %; something broken in {100 * odds.p_broken:.1f} %.{told}")
+            f"{100 * end['p_hard']:.1f} %; something broken in {share_words(odds.p_broken)}.{told}")
 
 
 _SHORT_FILL, _LONG_FILL = TASK_FILLS[5], TASK_FILLS[1]
@@ -199,7 +198,10 @@ def tornado_chart(odds: Any, rows: int = 12, theme: str = "light") -> chart.Char
     heading = (f"What drives the outing end · {samples_words(odds)} · "
                f"median {pet_label(median)}")
     labels = [row_label("" if row["kind"] != "step" else row["driver"], row["title"]) for row in drivers]
-    layout = rows_layout(odds, look, labels, shown, heading, _driver_alt(drivers, median), "bottom")
+    swings = [f"{one_line(row['title'])} {chart.signed(row['swing_min'])} min" for row in drivers[:5]]
+    alt = (f"Tornado chart: median outing end {pet_label(median)}. Widest swings between shortest and "
+           f"longest tenth: {'; '.join(swings) or 'none'}.")
+    layout = rows_layout(odds, look, labels, shown, heading, alt, "bottom")
     layout["xaxis"] |= {"nticks": 12}
     layout["xaxis2"] |= {"nticks": 6}
     layout["shapes"] += [chart.upright("median", median, look.ink, "solid")] if math.isfinite(median) else []
@@ -231,9 +233,3 @@ def _driver_hover(row: Row) -> str:
         f"Swing {chart.signed(row['swing_min'])} min; "
         f"rank correlation {chart.signed(row['own_rho'], 2)} ± {row['se']:.2f}.",
     ))
-
-
-def _driver_alt(drivers: list[Row], median: float) -> str:
-    told = [f"{one_line(row['title'])} {chart.signed(row['swing_min'])} min" for row in drivers[:5]]
-    return (f"Tornado chart: median outing end {pet_label(median)}. Widest swings between shortest and "
-            f"longest tenth: {'; '.join(told) or 'none'}.")

@@ -9,13 +9,14 @@ from __future__ import annotations
 import platform
 from collections.abc import Iterator, Mapping
 from dataclasses import fields
+from functools import partial
 from importlib.metadata import PackageNotFoundError, version
 
 import pandas as pd
 
 from planning_kit.explore.comparison import TimedComparison
 from planning_kit.explore.odds.odds import TimedOdds
-from planning_kit.explore.odds.odds_tables import BROKEN
+from planning_kit.explore.odds.odds_tables import BROKEN, NOT_KNOWN
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.fields import columns_of
 from planning_kit.inputs.setting_records import CONSUMABLES, UsedBefore
@@ -25,9 +26,8 @@ from planning_kit.inputs.times import gmt_label
 from planning_kit.plan.activities import summarise
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import retimed_lines
-from planning_kit.show.pack.cautions import cautions_section
 from planning_kit.show.pack.content import Cell, Column, Pack, Section, Table, percent, pet, table_of
-from planning_kit.show.pack.lists import all_lists, tightest_section
+from planning_kit.show.pack.lists import all_lists, cautions_section, tightest_section
 from planning_kit.show.pack.map_picture import map_section
 from planning_kit.show.pack.pockets import pocket_section
 from planning_kit.show.pack.procedure import procedure_section, summary_section, timeline_section
@@ -74,7 +74,9 @@ def assumptions_section(plan: TimedPlan) -> Section:
     given = (("limits", settings.limits), ("airlock", settings.airlock), ("checks", settings.checks))
     return Section("assumptions", "Assumptions and limits", (), (
         table_of([{"about": field.about, "name": field.name,
-                   "value": _limit_text(plan, getattr(values, field.name)), "unit": field.unit,
+                   "value": _text(getattr(values, field.name)) + (  # beside what follows from the plan
+                       f": {plan.hard_limit.label}" if getattr(values, field.name) == CONSUMABLES else ""),
+                   "unit": field.unit,
                    "source": values.sources.get(field.name) or "no source given"}
                   for section, values in given for field in fmt.SECTION_BY_NAME[section].fields],
                  "Limits", "Limits and where each comes from", Column("Limit", "name", 1.2),
@@ -93,17 +95,14 @@ def assumptions_section(plan: TimedPlan) -> Section:
 
 def _settings(plan: TimedPlan) -> Iterator[tuple[Cell, ...]]:
     settings = plan.scenario.settings
-    yield "lighting", "night_guard_s", _text(settings.night_guard_s), "s", "kept free at each end of a window"
+    yield from _of_section("lighting", vars(settings))
     yield from _of_section("exertion_w", settings.exertion_w)
     for crew, suit in settings.suits.items():
         yield from _of_section("suit", vars(suit), f"suit {crew}")
         yield from ((f"suit {crew}", f"used_before.{field.name}",
                      _text(getattr(suit.used_before, field.name)), field.unit, field.about)
                     for field in columns_of(UsedBefore))
-    relays = settings.relays
-    if relays is not None:
-        longitudes = " ".join(f"{each:g}" for each in relays.longitudes_deg_east)
-        yield from _of_section("relays", {"longitudes_deg_east": longitudes, "mask_deg": relays.mask_deg})
+    yield from _of_section("relays", vars(settings.relays) if settings.relays else {})
     yield from _of_section("odds", vars(settings.odds))
 
 
@@ -114,14 +113,11 @@ def _of_section(name: str, values: Mapping[str, object], shown_as: str = "") -> 
             yield shown_as or name, key, _text(value), known[key].unit, known[key].about
 
 
-def _limit_text(plan: TimedPlan, value: object) -> str:
-    """A limit as the scenario has it; beside one that follows from the plan what it comes to."""
-    return f"{value}: {plan.hard_limit.label}" if value == CONSUMABLES else _text(value)
-
-
 def _text(value: object) -> str:
     if value is None or value == "":
         return _NOT_GIVEN
+    if isinstance(value, tuple):
+        return " ".join(map(_text, value))
     return f"{value:g}" if isinstance(value, int | float) else str(value)
 
 
@@ -132,7 +128,8 @@ def odds_section(chances: TimedOdds | str) -> Section:
     """Shares of the sampled outings, with their standard errors; or why there are none."""
     if isinstance(chances, str):
         return Section("odds", "Odds", (f"Not computed: {chances}",))
-    share = (Column("P, %", percent("p"), digits=1), Column("Standard error, %", percent("se"), digits=1))
+    chance = partial(percent, unknown=NOT_KNOWN)
+    share = (Column("P, %", chance("p"), digits=1), Column("Standard error, %", chance("se"), digits=1))
     words = (f"{chances.samples} sampled outings, seed {chances.seed}: the same on every run. Durations vary "
              "between low and high, together as [odds] says; what else can go wrong is not in it. Nobody in "
              "a sample knows how long anything will take: a step once begun is finished wherever its window "
@@ -142,26 +139,26 @@ def odds_section(chances: TimedOdds | str) -> Section:
                  Column("What", lambda row: _ITEMS.get(row["item"], row["item"]), 3), *share),
         table_of(chances.tasks, "Odds tasks", "Each task done", Column("Task", "task", 0.6),
                  Column("Title", "title", 2.5), Column("Need", "need"),
-                 Column("Done, %", percent("p_done"), digits=1),
-                 Column("By planned limit, %", percent("p_planned"), digits=1),
-                 Column("By hard limit, %", percent("p_hard"), digits=1),
-                 Column("Standard error, %", percent("p_hard_se"), digits=1),
-                 Column("Dropped, %", percent("p_dropped"), digits=1),
-                 Column("Put back, %", percent("p_put_back"), digits=1)),
+                 Column("Done, %", chance("p_done"), digits=1),
+                 Column("By planned limit, %", chance("p_planned"), digits=1),
+                 Column("By hard limit, %", chance("p_hard"), digits=1),
+                 Column("Standard error, %", chance("p_hard_se"), digits=1),
+                 Column("Dropped, %", chance("p_dropped"), digits=1),
+                 Column("Put back, %", chance("p_put_back"), digits=1)),
         table_of(chances.windows, "Odds windows", "Each planned window caught",
                  Column("Step or group", "step"), Column("Window", "window"),
                  Column("Planned PET", pet("planned_start_min")), *share,
-                 Column("Overrun, %", percent("p_overrun"), digits=1)),
+                 Column("Overrun, %", chance("p_overrun"), digits=1)),
         table_of(chances.broken, "Odds broken", "What is broken in samples",
                  Column("What", "reason", 4), *share),
         table_of(chances.clocks, "Odds clocks", "Each clock", Column("From", "first_step"),
                  Column("To", "then_step"), Column("Greatest gap, min", "max_gap_min", digits=1),
-                 Column("Broken, %", percent("p_broken"), digits=1),
-                 Column("Standard error, %", percent("se"), digits=1),
+                 Column("Broken, %", chance("p_broken"), digits=1),
+                 Column("Standard error, %", chance("se"), digits=1),
                  Column("Over, mean min", "over_mean_min", digits=1),
                  Column("Over, most min", "over_max_min", digits=1, side="up")),
         table_of(chances.finish, "Odds finish", "When both are inside",
-                 Column("Share of outings, %", percent("quantile"), digits=0), Column("Inside by PET", "end"),
+                 Column("Share of outings, %", chance("quantile"), digits=0), Column("Inside by PET", "end"),
                  Column("Standard error, min", "se_min", digits=1)),
     ))
 
@@ -221,7 +218,9 @@ def _facts(plan: TimedPlan, revision: TimedComparison | None) -> tuple[tuple[str
         *(("Re-timed", line) for line in retimed_lines(plan)),
         ("Changed from the scenario", changes or None),
         ("Against the baseline", None if revision is None else revision.overall),
-        ("Signed off", _signed_off(plan)),
+        ("Signed off", "; ".join(
+            f"{one_line(row['by'])}, {one_line(row['at'])}: {row['state']}"
+            for row in _reviews_of(plan).to_dict("records") if row["kind"] == SIGN_OFF) or "by nobody yet"),
         ("Purpose", one_line(settings.summary) or _NOT_GIVEN),
         ("Elements", f"{one_line(elements.object_name)} of {elements.epoch:%Y-%m-%dT%H:%M:%SZ}"),
         ("Input digest (SHA-256)", plan.scenario.digest),
@@ -244,13 +243,6 @@ def _reviews_of(plan: TimedPlan) -> pd.DataFrame:
         table["state"] = [f"of the scenario's PET 0 ({own}), not of this one" if state == CURRENT else state
                           for state in table["state"]]
     return table
-
-
-def _signed_off(plan: TimedPlan) -> str:
-    """Who has signed off what this plan is made of, and who something else."""
-    told = [f"{one_line(row['by'])}, {one_line(row['at'])}: {row['state']}"
-            for row in _reviews_of(plan).to_dict("records") if row["kind"] == SIGN_OFF]
-    return "; ".join(told) or "by nobody yet"
 
 
 def versions() -> str:
