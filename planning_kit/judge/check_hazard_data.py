@@ -15,7 +15,7 @@ from itertools import pairwise
 from planning_kit.inputs.times import number_label, pet_label, pet_spans
 from planning_kit.judge.findings import CONCERN, REMARK, Finding
 from planning_kit.plan.exposures import Exposure, lasts_through
-from planning_kit.plan.hazard_times import HELD, control_windows, controlled
+from planning_kit.plan.hazard_presence import HELD, control_windows, controlled
 from planning_kit.plan.needs import Hold
 from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.timed import TimedPlan

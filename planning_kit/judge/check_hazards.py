@@ -24,8 +24,15 @@ from planning_kit.judge.check_custody import at_words
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.activities import TRAVEL, WORK, Activity
 from planning_kit.plan.exposures import Exposure, lasts_through, open_parts, spells_of
-from planning_kit.plan.hazard_reach import Reach
-from planning_kit.plan.hazard_times import CONFIRMED, HELD, SAFE, Conditions, control_windows, controlled
+from planning_kit.plan.hazard_presence import (
+    CONFIRMED,
+    HELD,
+    SAFE,
+    Conditions,
+    Reach,
+    control_windows,
+    controlled,
+)
 from planning_kit.plan.legs import Passage, crew_passages
 from planning_kit.plan.needs import Hold
 from planning_kit.plan.network import ROUNDING_MIN, grouped

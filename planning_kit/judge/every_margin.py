@@ -24,7 +24,7 @@ from planning_kit.judge.margins import (
 )
 from planning_kit.plan.activities import WORK
 from planning_kit.plan.exposures import Exposure, open_parts, spells_of
-from planning_kit.plan.hazard_times import control_windows, controlled
+from planning_kit.plan.hazard_presence import control_windows, controlled
 from planning_kit.plan.needs import left_in, needed_edges, window_of_hold
 from planning_kit.plan.network import MAX_GAP, grouped
 from planning_kit.plan.suits import UNIT_WORDS, WORDS

@@ -1,8 +1,8 @@
 """When which crew member is where a hazard is: at work, on the way and waiting, computed exactly.
 
-Where a hazard reaches is `planning_kit.plan.hazard_reach`, when it is there and controlled
-`planning_kit.plan.hazard_times`: an exposure is a stretch of somebody's time in which both are so. The list
-for the owners of inhibits says of each when it is set, safe, confirmed, lifted, and who is inside meanwhile.
+Where a hazard reaches, when it is there and controlled is `planning_kit.plan.hazard_presence`: an exposure is
+a stretch of somebody's time in which both are so. The list for the owners of inhibits says of each when it is
+set, safe, confirmed, lifted, and who is inside meanwhile.
 """
 
 from __future__ import annotations
@@ -21,8 +21,7 @@ from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.inputs.times import Side, gmt_label, moment_at, pet_label
 from planning_kit.plan.activities import TRAVEL
 from planning_kit.plan.custody_state import Custody
-from planning_kit.plan.hazard_reach import Part, Reach
-from planning_kit.plan.hazard_times import Conditions, assumed_in, control_windows, controlled
+from planning_kit.plan.hazard_presence import Conditions, Part, Reach, assumed_in, control_windows, controlled
 from planning_kit.plan.legs import Passage
 from planning_kit.plan.needs import Hold
 from planning_kit.plan.network import ROUNDING_MIN, grouped, joined
