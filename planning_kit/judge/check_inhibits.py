@@ -34,7 +34,13 @@ def check_inhibits(plan: TimedPlan) -> Iterator[Finding]:
                 "exchange from_step and until_step, or reorder the steps", "inhibits.from_step, until_step")
             continue
         yield from _outside(plan, hold)
-        yield from _too_long(hold)
+        most = inhibit.hold_max_min
+        if most is not None and hold.hold_min > most + ROUNDING_MIN:
+            yield _stop(
+                "held-too-long", inhibit, inhibit.from_step, hold.set_by_min,
+                f"is held {number_label(hold.hold_min, 'up')} min, from {_span(hold)}; at most {most:g} "
+                f"allowed: bring {inhibit.from_step} and {inhibit.until_step} closer together (gaps.max_gap),"
+                " or split the inhibit", "inhibits.hold_max_min", value=hold.hold_min, limit=most)
         yield from _outside_window(plan, hold)
         if hold.set_by_min < 0:
             yield Finding(
@@ -57,18 +63,6 @@ def _outside(plan: TimedPlan, hold: Hold) -> Iterator[Finding]:
                 f"{side} reach {name}, or move {name}", "inhibits.needed_by",
                 crew=plan.steps[plan.position(name)].crew,
             )
-
-
-def _too_long(hold: Hold) -> Iterator[Finding]:
-    inhibit, most = hold.inhibit, hold.inhibit.hold_max_min
-    if most is not None and hold.hold_min > most + ROUNDING_MIN:
-        yield _stop(
-            "held-too-long", inhibit, inhibit.from_step, hold.set_by_min,
-            f"is held {number_label(hold.hold_min, 'up')} min, from {_span(hold)}; at most {most:g} "
-            f"allowed: bring {inhibit.from_step} and {inhibit.until_step} closer together (gaps.max_gap), or "
-            "split the inhibit",
-            "inhibits.hold_max_min", value=hold.hold_min, limit=most,
-        )
 
 
 def _outside_window(plan: TimedPlan, hold: Hold) -> Iterator[Finding]:

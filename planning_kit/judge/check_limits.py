@@ -178,8 +178,7 @@ def check_put_back(plan: TimedPlan) -> Iterator[Finding]:
             yield Finding(
                 REMARK, TASKS, "no-put-back", about=task.task, step=late[0].step,
                 start_min=plan.span(late[0].step)[0],
-                message=(
-                    f"task {task.task} may be given up once it has begun, where {names} misses a window or "
-                    "clock, but nothing says how it is put back: give its put_back_min, or the "
-                    "safe_orderly_min of a step. Until then odds play it on and count it as broken"),
+                message=f"task {task.task} may be given up once it has begun, where {names} misses a window "
+                        "or clock, but nothing says how it is put back: give its put_back_min, or the "
+                        "safe_orderly_min of a step. Until then odds play it on and count it as broken",
                 source="tasks.put_back_min")

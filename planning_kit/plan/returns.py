@@ -35,7 +35,7 @@ from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.plan_times import Times
 from planning_kit.plan.suits import Store, SuitHistory
 from planning_kit.plan.tether_lines import Lie, Tether
-from planning_kit.plan.ways_back import Mover, Rescue, Spot, alone_min, helped_min, movers, rescues, spot_at
+from planning_kit.plan.ways_back import Mover, Rescue, Spot, helped_min, movers, rescues, spot_at
 
 Numbers = NDArray[np.float64]
 RETURN_COLUMNS = ["crew", "at_min", "place", "step", "safe_now_min", "safe_orderly_min", "alone_min",
@@ -207,7 +207,9 @@ def _returns(times: Times, mover: Mover, rescue: Rescue, crew: str, spots: Mappi
     orderly = times.safe_min - np.maximum(moments, going_in)
     hasty = orderly if at_once is None else np.minimum(
         at_once, np.maximum(orderly, at_once - np.maximum(moments - going_in, 0.0)))
-    own_way = np.array([alone_min(mover, spot, limits.hook_move_min or 0.0) for spot in spots[crew]])
+    hook_min = limits.hook_move_min or 0.0
+    own_way = np.array([min(minutes + way + moves * hook_min for line, minutes in mover.exits(spot)
+                            for way, moves in (mover.home(line),)) for spot in spots[crew]])
     helper_spots = next(theirs for other, theirs in spots.items() if other != crew)
     helped_way, going = helped_min(rescue, spots[crew], helper_spots)
     if limits.partner_carry_factor is None:  # no minutes are known, but where there is no way there is none

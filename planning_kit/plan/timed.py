@@ -19,6 +19,7 @@ from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.shown_text import visible
 from planning_kit.inputs.times import as_utc, pet_label
 from planning_kit.plan import needs
+from planning_kit.plan import returns as homes
 from planning_kit.plan.activities import Activity, find_handovers, lane_activities, timeline_table, with_slack
 from planning_kit.plan.build import build_network, crew_travel
 from planning_kit.plan.custody import custody_table, kit_table, track_custody
@@ -31,14 +32,6 @@ from planning_kit.plan.legs import Passage, cautions_table, crew_passages
 from planning_kit.plan.network import Broken, Network, on_grid
 from planning_kit.plan.past import Happened, Whereabouts, whereabouts_at
 from planning_kit.plan.plan_times import Almanac, HardLimit, Times, almanac_for
-from planning_kit.plan.returns import (
-    Breach,
-    Returns,
-    breaches_of,
-    return_summary_table,
-    return_times,
-    returns_table,
-)
 from planning_kit.plan.suits import SuitHistory, suit_histories, suit_summary_table, suits_table
 from planning_kit.plan.tether_lines import Tether, tethers_table, track_tether
 
@@ -201,10 +194,10 @@ class TimedPlan(Times):
         return suit_summary_table(self.suit_histories)
 
     @cached_property
-    def return_times(self) -> tuple[Returns, ...]:
+    def return_times(self) -> tuple[homes.Returns, ...]:
         """Each crew member's way home through the outing, the past and now as they were logged."""
         at_work = {} if self.outside is None else self.outside.states.at_work
-        return return_times(self, self.lanes, self.tracked_tethers, self.suit_histories, self.now_min,
+        return homes.return_times(self, self.lanes, self.tracked_tethers, self.suit_histories, self.now_min,
                             at_work)
 
     @property
@@ -219,7 +212,7 @@ class TimedPlan(Times):
         and ``suit_margin_min``, both also with the partner (of the first of both). All in minutes; NaN is not
         known, infinite is no way (a margin: minus infinity). The same as in ``ways_home``.
         """
-        return returns_table(self.return_times)
+        return homes.returns_table(self.return_times)
 
     @property
     def return_summary(self) -> pd.DataFrame:
@@ -230,13 +223,13 @@ class TimedPlan(Times):
         ``stay_min`` (how much longer than planned they could wait at the airlock).
         """
         reserve = self.scenario.settings.limits.return_reserve_min or 0.0
-        return return_summary_table(self.return_times, reserve)
+        return homes.return_summary_table(self.return_times, reserve)
 
     @cached_property
-    def return_breaches(self) -> tuple[Breach, ...]:
+    def return_breaches(self) -> tuple[homes.Breach, ...]:
         """Where the plan breaks what a turn-back time is to keep: instead of such a time, people get this."""
         reserve = self.scenario.settings.limits.return_reserve_min or 0.0
-        return tuple(breaches_of(self.return_times, reserve))
+        return tuple(homes.breaches_of(self.return_times, reserve))
 
     @property
     def inhibits(self) -> pd.DataFrame:

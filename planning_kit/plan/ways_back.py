@@ -124,13 +124,6 @@ def movers(records: Records, travels: Mapping[str, Travel]) -> dict[str, Mover]:
             for crew in records.crew}
 
 
-def alone_min(mover: Mover, spot: Spot, hook_move_min: float) -> float:
-    """Minutes from a spot to the airlock, hook moves included, ingress not."""
-    return min(minutes + way + moves * hook_move_min
-               for line, minutes in mover.exits(spot)
-               for way, moves in (mover.home(line),))
-
-
 @dataclass
 class Rescue:
     """What it takes for ``helper`` to bring ``helped`` to the airlock, over the routes of ``bringing``.
