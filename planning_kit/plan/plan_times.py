@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 
 from planning_kit.inputs.cells import did_you_mean
-from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.faults import Faults, ScenarioError, is_number
 from planning_kit.inputs.omm import Elements
 from planning_kit.inputs.records import ItemMove, Records, Step
 from planning_kit.inputs.scenario import Scenario
@@ -24,12 +24,14 @@ from planning_kit.inputs.setting_records import Relays
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import pet_label, pet_min
 from planning_kit.plan.network import GRID_MIN, WINDOW, Demand, Network
-from planning_kit.plan.slack import Holders, Slack, delay_curve, delays_min, find_holders, slacks
+from planning_kit.plan.slack import Holders, Slack, delay_curve, find_holders, slacks
 from planning_kit.plan.timing import outing_end
 from planning_kit.plan.travel import Travel
 from planning_kit.sky.light import Light, light_between, links_between
 from planning_kit.sky.orbit import Orbit
 from planning_kit.sky.windows import clip, no_windows, union
+
+_MOST_DELAYS = 20_000
 
 
 @dataclass(frozen=True)
@@ -223,7 +225,17 @@ class Times(ABC):
         if self.position(step) in self.network.fixed:
             raise ScenarioError.single("has begun: a delay can only be asked of what is to come",
                                        table="steps", column="step", value=step)
-        delays = delays_min(up_to_min, every_min)
+        faults = Faults()
+        if not is_number(every_min) or every_min <= 0:
+            faults.add("", None, "every_min", every_min, "must be minutes, above 0")
+        if not is_number(up_to_min) or up_to_min < 0:
+            faults.add("", None, "up_to_min", up_to_min, "must be minutes, 0 or more")
+        faults.stop_if_any()
+        if up_to_min / every_min > _MOST_DELAYS:
+            raise ScenarioError.single(f"makes more than {_MOST_DELAYS} delays: take more minutes",
+                                       column="every_min", value=every_min)
+        # Half an interval more, so that rounding does not lose the last delay.
+        delays = np.arange(0.0, up_to_min + every_min / 2, every_min)
         return delay_curve(self.network, self.durations, self.starts, self.position(step), delays)
 
 
