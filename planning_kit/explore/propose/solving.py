@@ -21,7 +21,6 @@ from planning_kit.explore.long_question import Progress
 from planning_kit.explore.propose.choices import Choice
 from planning_kit.explore.propose.order_model import TICKS_PER_MIN, Literal, OrderModel, minutes_of
 from planning_kit.explore.propose.order_problem import Problem
-from planning_kit.inputs.faults import ScenarioError
 
 _SEED = 1
 TURNS = 5
@@ -30,7 +29,7 @@ _POLL_S = 0.1
 _HINT_EFFORT = 5.0
 _GRACE_S = 2.0
 """What completing an order that was found may take after the clock has run out."""
-TASKS, FINISH = "tasks", "finish"
+TASKS, FINISH = "which tasks fit", "searching"
 FOUND = (cp_model.OPTIMAL, cp_model.FEASIBLE)
 
 
@@ -45,12 +44,6 @@ class Budget:
     begun: float = field(default_factory=time.monotonic)
     cut_short: bool = False
     cancelled: bool = False
-
-    def __post_init__(self) -> None:
-        """Raise `ScenarioError` where nobody can be told or asked."""
-        for name, given in (("progress", self.progress), ("cancel", self.cancel)):
-            if given is not None and not callable(given):
-                raise ScenarioError.single("must be a function, or None", column=name, value=given)
 
     @property
     def left_s(self) -> float:
