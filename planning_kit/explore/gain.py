@@ -238,7 +238,7 @@ def _proved_rows(plan: TimedPlan, target: Target, candidates: Iterable[Candidate
     """
     rows: list[Row] = []
     ranked = sorted(candidates, key=lambda each: (each.by_min, each.rank))
-    for number, candidate in enumerate(told(ranked, report, "changes of one kind", len(ranked))):
+    for number, candidate in enumerate(told(ranked, report, "changes", len(ranked))):
         if rows and number >= most * _CHECKED_FOR_ONE_SHOWN:
             break
         row = _proved(plan, target, candidate)

@@ -67,9 +67,9 @@ def mapped(executor: Executor | None, together: int = 1) -> Callable[..., Iterat
 def told(work: Iterable[T], report: Report, what: str, count: int) -> Iterator[T]:
     """What ``work`` yields; ``report`` hears how many of ``count`` are done with, as "3 of 12 rows"."""
     begun_s = time.monotonic()
-    for done, part in enumerate(work, start=1):
-        yield part
+    for done, part in enumerate(work):
         report(Progress(f"{done:,} of {count:,} {what}", time.monotonic() - begun_s, done / count))
+        yield part
 
 
 class LongQuestion:

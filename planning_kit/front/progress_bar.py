@@ -76,9 +76,8 @@ class _Bar:
         if self.bar is None:
             from tqdm.auto import tqdm  # it loads widgets, which few calls need
 
-            self.bar = tqdm(total=1.0, leave=False, disable=None, dynamic_ncols=True)
-            self.bar.start_t -= now_s - self.begun_s
+            self.bar = tqdm(total=1.0, leave=False, disable=None, dynamic_ncols=True, bar_format="{desc}")
         share, self.told_s = progress.share, now_s
         self.bar.n = 0.0 if math.isnan(share) else share
-        self.bar.bar_format = "{desc}{elapsed}" if math.isnan(share) else "{desc}|{bar}| {elapsed}"
-        self.bar.set_description_str(f"{self.what}: {progress.words} ")
+        self.bar.bar_format = "{desc}" if math.isnan(share) else "{desc}|{bar}|"
+        self.bar.set_description_str(f"{self.what}: {progress.words}, {now_s - self.begun_s:.0f} s ")

@@ -7,13 +7,13 @@ says that it may differ next time.
 
 from __future__ import annotations
 
-import contextlib
-import threading
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor, wait
 from dataclasses import dataclass, field
 from datetime import timedelta
 from itertools import pairwise
+from typing import Any
 
 from ortools.sat.python import cp_model
 
@@ -123,9 +123,10 @@ def solve(model: OrderModel, budget: Budget, effort: float, workers: int = 1, do
     parameters.max_deterministic_time = effort
     parameters.max_time_in_seconds = max(budget.left_s, _GRACE_S if fix_hints else 0.01)
     parameters.fix_variables_to_their_hinted_value = fix_hints
+    parameters.catch_sigint_signal = False  # it would take interrupts from us, and never give them back
     # An order that was found is completed though time is up, or the work of the search would be lost.
-    with contextlib.nullcontext() if fix_hints else _stopped_when_over(solver, budget):
-        status = solver.solve(model.cp, _Watch(budget, doing) if doing else None)
+    asked = model.cp, _Watch(budget, doing) if doing else None
+    status = solver.solve(*asked) if fix_hints else _solved_beside(solver, budget, *asked)
     if status == cp_model.MODEL_INVALID:
         raise AssertionError(model.cp.validate())
     return Answer(
@@ -134,24 +135,17 @@ def solve(model: OrderModel, budget: Budget, effort: float, workers: int = 1, do
         tuple(solver.sufficient_assumptions_for_infeasibility()) if status == cp_model.INFEASIBLE else None)
 
 
-@contextlib.contextmanager
-def _stopped_when_over(solver: cp_model.CpSolver, budget: Budget) -> Iterator[None]:
-    """The solver looks at no clock of ours: a thread asks while it works."""
-    done = threading.Event()
-
-    def watch() -> None:
-        while not done.wait(_POLL_S):
-            if budget.is_over():
-                solver.stop_search()
-                return
-
-    guard = threading.Thread(target=watch, daemon=True)
-    guard.start()
-    try:
-        yield
-    finally:
-        done.set()
-        guard.join()
+def _solved_beside(solver: cp_model.CpSolver, budget: Budget, *asked: Any) -> cp_model.CpSolverStatus:
+    """Solve in a thread: the solver hears of no clock and no interrupt of ours, so it is watched here."""
+    with ThreadPoolExecutor(1) as beside:
+        solving = beside.submit(solver.solve, *asked)
+        try:
+            while not wait([solving], _POLL_S).done:
+                if budget.is_over():
+                    solver.stop_search()
+        finally:
+            solver.stop_search()
+        return solving.result()
 
 
 def hint(model: OrderModel, values: Sequence[int] | Mapping[int, int]) -> None:
