@@ -15,7 +15,7 @@ import numpy as np
 
 from planning_kit.changes.dropping import passed_through
 from planning_kit.explore.odds.sampling import Draws
-from planning_kit.inputs.records import Records, Task
+from planning_kit.inputs.records import Records, Step, Task
 from planning_kit.plan.build import build_network
 from planning_kit.plan.network import MAX_GAP, ORDER, Bound, Network, Release, on_grid
 from planning_kit.plan.timed import TimedPlan
@@ -34,6 +34,7 @@ def given_up_alone(plan: TimedPlan, draws: Draws,
     factors = {crew: float(each[sample]) for crew, each in draws.travel.items()}
     drawn = {step.step: float(draws.durations[i, sample]) for i, step in enumerate(plan.steps)}
     records, given_up, now, past, late = plan.scenario.records, {}, 0.0, dict[str, float](), set[str]()
+    still = set[str]()
     while True:
         network = build_network(records, plan.almanac, plan.travels)
         expected = np.array([step.minutes_likely for step in records.steps])
@@ -61,9 +62,74 @@ def given_up_alone(plan: TimedPlan, draws: Draws,
             suited = [each.step for each in own if set(each.people) & set(plan.travels)]
             back = step if step in suited or not suited else suited[0]
             drawn[back] = float(_put_back(records, name))
-        given_up[name] = back or "dropped"
-        late |= {who for each in own if each.step != back for who in each.people}
-        records = _without(records, {each.step for each in own} - {back}, back, drawn)
+        while name:
+            given_up[name] = back or "dropped"
+            late |= {who for each in own if each.step != back for who in each.people}
+            still |= {each.step for each in own}
+            records = _without(records, {each.step for each in own} - {back}, back, drawn)
+            # What now misses an item goes with its task: the first of it in the order of the plan, and so on.
+            name = ""
+            for each in _missing_an_item(plan, still):
+                own = [other for other in records.steps if other.task == each.task and other.step not in past]
+                has_begun = any(other.task == each.task and other.step in past for other in records.steps)
+                if each.step in past or (has_begun and _put_back(records, each.task) is None):
+                    continue
+                name, suited = each.task, [o.step for o in own if set(o.people) & set(plan.travels)]
+                back = "" if not has_begun else each.step if each.step in suited or not suited else suited[0]
+                if back:
+                    drawn[back] = float(_put_back(records, name))
+                break
+
+
+def _missing_an_item(plan: TimedPlan, still: set[str]) -> list[Step]:
+    """Steps, in the order of the plan, that miss an item if the steps ``still`` move nothing (FORMAT.md)."""
+    times = {step.step: (start, finish) for step, start, finish in plan.each_step()}
+    order = sorted(plan.steps, key=lambda step: times[step.step][0])
+    events = []  # at one minute: what ends, then what begins in its order, a step of no minutes at once
+    for number, step in enumerate(order):
+        start, finish = times[step.step]
+        row = plan.position(step.step)
+        events.append((start, 1, row, 0, number))
+        events.append((finish, 0 if finish > start else 1, row, 1, number))
+    airlock, crew = plan.scenario.settings.airlock_place, list(plan.travels)
+    items = {item.item: item for item in plan.scenario.records.hardware}
+    as_planned = {name: item.at for name, item in items.items()}
+    as_it_is, missing = dict(as_planned), set()
+
+    def chain(where: dict[str, str], name: str) -> list[str]:
+        found = [where[name]]
+        while found[-1] in where:
+            found.append(where[found[-1]])
+        return found
+
+    for _, _, _, is_finish, number in sorted(events):
+        step = order[number]
+        for move in step.leaves if is_finish else step.takes:
+            to = (move.into or step.where) if is_finish else (move.crew or step.crew)
+            ours, theirs = chain(as_it_is, move.item), chain(as_planned, move.item)
+            as_planned[move.item] = to
+            if step.step in still:
+                continue
+            if (ours[0], ours[-1]) == (theirs[0], theirs[-1]):
+                as_it_is[move.item] = to
+                continue
+            end = items[move.item].end_at
+            has_ended = len(ours) == 1 and end and (
+                ours[0] == end or (end == "inside" and ours[0] in ("inside", airlock, *crew)))
+            if not is_finish and not has_ended:
+                missing.add(step.step)
+        if is_finish or step.step in still:
+            continue
+        for name in step.uses:
+            ours, theirs = chain(as_it_is, name), chain(as_planned, name)
+            at_hand = {step.place or "inside", *step.people}
+            if (ours[0], ours[-1]) != (theirs[0], theirs[-1]) and ours[-1] not in at_hand:
+                missing.add(step.step)
+        if step.foothold:
+            ours, theirs = chain(as_it_is, step.foothold), chain(as_planned, step.foothold)
+            if (ours[0], ours[-1]) != (theirs[0], theirs[-1]):
+                missing.add(step.step)
+    return [step for step in order if step.step in missing]
 
 
 def _window_end(plan: TimedPlan, step: str) -> float:

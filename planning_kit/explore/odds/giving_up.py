@@ -8,11 +8,12 @@
   it is given up in any case.
 * A greatest gap with ``gaps.if_missed = drop``: when it has passed, the task of its later step is given up.
 
-What has not begun is dropped whole; what hangs on it goes on without it, as wherever a task is dropped
-(`planning_kit.changes.dropping`). What has begun is put back at the place of its next step, in
-``tasks.put_back_min`` or, where that is empty, the largest ``safe_orderly_min`` of its steps. Where neither
-is given nobody knows how, and it is played on. Idealised: the way back from a step that was being waited for
-is that from the step before it.
+What has not begun is dropped whole; precedence passes through it, as wherever a task is dropped
+(`planning_kit.changes.dropping`), but what hangs on it by its items is given up at the same minute, in the
+same way (`planning_kit.explore.odds.hanging`). What has begun is put back at the place of its next step, in
+``tasks.put_back_min`` or, where that is empty, the largest ``safe_orderly_min`` of its steps; its items are
+as at the start of that step. Where neither is given nobody knows how, and it is played on. Idealised: the way
+back from a step that was being waited for is that from the step before it.
 """
 
 from __future__ import annotations
@@ -27,16 +28,6 @@ from planning_kit.explore.odds.sampled_outing import GivenUp, Part
 from planning_kit.inputs.records import Task
 from planning_kit.plan.network import ORDER, ROUNDING_MIN, on_grid
 from planning_kit.plan.timing import place_in_windows
-
-
-def put_back_min(part: Part, task: Task) -> float | None:
-    """Minutes to put a task back that has begun; None where that is not known."""
-    if task.put_back_min is not None:
-        return task.put_back_min
-    steps = part.outing.records.steps
-    known = [step.safe_orderly_min for step in steps
-             if step.task == task.task and step.safe_orderly_min is not None]
-    return max(known, default=None)
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,24 +48,19 @@ class Giving:
         count = self.given.durations.shape[1]
         best, at_row = np.full(count, np.inf), np.full(count, -1)
         stuck: list[tuple[int, np.ndarray]] = []
-        tasks = {task.task: task for task in self.part.outing.records.tasks}
-        offers = [(row, when) for rule in self.rules if rule.task in self.part.rows_of
-                  for row, when in [self._cut(rule)]]
-        for row, when in (*offers, *self._gaps(), *self._windows()):
-            task = tasks[self.part.steps[row].task]
-            if self.given.now_min is not None:
-                when = np.maximum(when, self.given.now_min)
-            if put_back_min(self.part, task) is None:
-                has_begun = np.isfinite(when) & self._has_begun(task.task, when).any(axis=0)
+        cuts = [self._cut(rule) for rule in self.rules if rule.task in self.part.rows_of]
+        begun, now = self.part.begun, self.given.now_min
+        for row, when in (*cuts, *self._gaps(), *self._windows()):
+            when = np.maximum(when, now if now is not None else begun.now_min if begun else -np.inf)
+            task = self.part.steps[row].task
+            if self.part.outing.put_back_min[task] is None:
+                has_begun = (self.played.starts[self.part.rows_of[task]] < when).any(axis=0)
+                has_begun &= np.isfinite(when)
                 stuck.append((row, np.where(has_begun, when, np.inf)))
                 when = np.where(has_begun, np.inf, when)
             is_first = when < best
             best[is_first], at_row[is_first] = when[is_first], row
         return best, at_row, stuck
-
-    def _has_begun(self, task: str, when: np.ndarray) -> np.ndarray:
-        """Which steps of a task (steps, samples) have begun by then."""
-        return np.asarray(self.played.starts[self.part.rows_of[task]] < when)
 
     def _cut(self, rule: Task) -> tuple[int, np.ndarray]:
         """When a task is cut by its last start: at that minute, or when it is seen on leaving for it."""
@@ -113,7 +99,7 @@ class Giving:
             first, then = index.get(gap.first_step), index.get(gap.then_step)
             if gap.if_missed != "drop" or gap.max_gap is None or first is None or then is None:
                 continue
-            if self.part.steps[then].task not in self.part.rows_of:
+            if then in self.part.network.fixed or self.part.steps[then].task not in self.part.rows_of:
                 continue
             since = starts[first] + (lengths[first] if gap.first_at == "finish" else 0.0)
             until = since + gap.max_gap - (
@@ -135,8 +121,8 @@ class Giving:
             if not policy:
                 asked.append((goes, missed, np.flatnonzero(np.isfinite(missed) & ~goes)))
             found.append((row, missed, goes))
-        if asked:  # all at once
-            samples = np.concatenate([members for _, _, members in asked])
+        samples = np.concatenate([np.empty(0, dtype=int), *(members for _, _, members in asked)])
+        if len(samples):  # all at once
             end = expected_end(self.part.foresight, self.given, self.played.starts, samples,
                                np.concatenate([missed[members] for _, missed, members in asked]))
             is_late = np.split(end > self.part.outing.hard_min,
@@ -148,14 +134,13 @@ class Giving:
     def way(self, row: int, has_begun: frozenset[int]) -> GivenUp:
         """How the task of a step is given up when some of its steps have begun (rows)."""
         name = self.part.steps[row].task
-        task = next(each for each in self.part.outing.records.tasks if each.task == name)
         left = [each for each in self.part.rows_of[name] if each not in has_begun]
-        steps = {each: self.part.steps[each] for each in left}
+        gone = frozenset(self.part.steps[each].step for each in left)
         if not has_begun:
-            return GivenUp(frozenset(step.step for step in steps.values()))
+            return GivenUp(gone)
         # Those in suits put it back: the first of them who still has something to do for it.
-        suited = [each for each in left if set(steps[each].people) & set(self.part.outing.crew)]
-        back = steps[row if row in suited or not suited else suited[0]].step
-        minutes = put_back_min(self.part, task)
+        suited = [each for each in left if set(self.part.steps[each].people) & set(self.part.outing.crew)]
+        back = self.part.steps[row if row in suited or not suited else suited[0]].step
+        minutes = self.part.outing.put_back_min[name]
         assert minutes is not None
-        return GivenUp(frozenset(step.step for step in steps.values()) - {back}, back, minutes)
+        return GivenUp(gone - {back}, back, minutes)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
@@ -10,14 +10,17 @@ import numpy as np
 
 from planning_kit.changes.dropping import without_steps
 from planning_kit.explore.odds.foresight import Foresight
+from planning_kit.explore.odds.hanging import ItemMoves
 from planning_kit.explore.odds.played import Given, play
 from planning_kit.explore.odds.sampled_past import Begun, begun_of, with_estimates
 from planning_kit.explore.odds.sampling import Draws
 from planning_kit.inputs.records import Records, Step, Task
+from planning_kit.judge.drop_order import put_back_min
 from planning_kit.plan.build import build_network
 from planning_kit.plan.hard_limit import LimitRule, Timings
 from planning_kit.plan.network import HATCH, ORDER, Home, Network, grouped, on_grid, pinned
 from planning_kit.plan.plan_times import Almanac
+from planning_kit.plan.planned_windows import planned_windows
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import outing_end
 from planning_kit.plan.travel import Travel
@@ -27,7 +30,8 @@ from planning_kit.plan.travel import Travel
 class Outing:
     """A scenario and its PET 0, ready to be timed over and over. Equal keys are equal outings.
 
-    Small and without open resources, so that it can be sent to another process.
+    Small and without open resources, so that it can be sent to another process. ``unknown``: the tasks whose
+    odds are not known, with why; a named period that is not known holds no step in ``records``.
     """
 
     key: tuple[str, ...]
@@ -38,6 +42,8 @@ class Outing:
     hard_min: float
     window_ends: Mapping[str, float]
     late_starts: Mapping[str, float]
+    items: ItemMoves
+    unknown: Mapping[str, str]
     begun: Begun | None = None
 
     @classmethod
@@ -45,9 +51,16 @@ class Outing:
         """The outing of a timed plan; of a re-timed one what is left of it."""
         begun = begun_of(plan, learns_pace)
         key = (plan.scenario.digest, plan.pet_zero.isoformat(), begun.key if begun else "")
-        return cls(key, with_estimates(plan), plan.almanac, plan.travels, plan.limit_rule,
+        records, items = with_estimates(plan), ItemMoves.of(plan)
+        let_go = grouped((each.subject, each.name) for each in planned_windows(plan) if not each.is_known)
+        steps = tuple(replace(step, windows=tuple(name for name in step.windows
+                                                  if name not in let_go.get(step.step, ())))
+                      for step in records.steps)
+        return cls(key, replace(records, steps=steps), plan.almanac, plan.travels, plan.limit_rule,
                    plan.hard_min, _window_ends(plan.network, plan.starts),
-                   {plan.steps[row].step: float(plan.starts[row]) for row in plan.network.late}, begun)
+                   {plan.steps[row].step: float(plan.starts[row]) for row in plan.network.late}, items,
+                   _unknown_tasks(steps, items, {step: names for step, names in let_go.items()
+                                                 if begun is None or step not in begun.starts}), begun)
 
     def __eq__(self, other: object) -> bool:
         return self.key == other.key if isinstance(other, Outing) else NotImplemented
@@ -67,6 +80,11 @@ class Outing:
         found = {task.task: np.flatnonzero(of_task == task.task) for task in self.records.tasks}
         return {task: positions for task, positions in found.items() if len(positions)}
 
+    @cached_property
+    def put_back_min(self) -> Mapping[str, float | None]:
+        """By task the minutes to put it back once it has begun; None where they are not known."""
+        return {task.task: put_back_min(task, self.records.steps) for task in self.records.tasks}
+
     @property
     def tasks_to_come(self) -> list[Task]:
         """The tasks that have steps, none of which is history."""
@@ -74,6 +92,21 @@ class Outing:
         started = {step.task for step in self.records.steps if step.step in begun}
         to_come = self.steps_of.keys() - started
         return [task for task in self.records.tasks if task.task in to_come]
+
+
+def _unknown_tasks(steps: Sequence[Step], items: ItemMoves,
+                   let_go: Mapping[str, Sequence[str]]) -> dict[str, str]:
+    """Why the odds of tasks are not known: a step needs a named period that is not, or they hang on one."""
+    whose = {step.step: step.task for step in steps}
+    new = {whose[step]: f"{step} needs {' and '.join(names)}, which is not known for this day"
+           for step, names in let_go.items()}
+    found: dict[str, str] = {}
+    while new:
+        found |= new
+        missed = items.missed_by([step.step for step in steps if step.task in found])
+        new = {whose[step]: f"{step} needs an item that a task that is not known brings"
+               for step in reversed(missed) if whose[step] not in found}
+    return found
 
 
 def _window_ends(network: Network, starts: np.ndarray) -> dict[str, float]:
@@ -227,6 +260,12 @@ def left_out(outing: Outing, tasks: Collection[str]) -> frozenset[GivenUp]:
     """These tasks dropped whole."""
     steps = outing.records.steps
     return frozenset(GivenUp(frozenset(step.step for step in steps if step.task == task)) for task in tasks)
+
+
+@lru_cache(maxsize=4096)
+def missed_without(outing: Outing, ways: frozenset[GivenUp]) -> tuple[str, ...]:
+    """The steps that miss an item where this is given up; a step put back moves none."""
+    return outing.items.missed_by(frozenset().union(*(way.gone | {way.put_back} for way in ways)))
 
 
 @lru_cache(maxsize=512)

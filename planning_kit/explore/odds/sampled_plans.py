@@ -16,7 +16,7 @@ import numpy as np
 
 from planning_kit.explore.odds.giving_up import Giving
 from planning_kit.explore.odds.played import Given, play
-from planning_kit.explore.odds.sampled_outing import GivenUp, Outing, Part, part_without
+from planning_kit.explore.odds.sampled_outing import GivenUp, Outing, Part, missed_without, part_without
 from planning_kit.explore.odds.sampling import Draws
 from planning_kit.inputs.records import Task
 from planning_kit.judge.drop_order import drop_order
@@ -69,18 +69,40 @@ class SampledPlans:
             if len(members):
                 yield frozenset(self.ways[way - 1] for way in self.way[:, members[0]] if way), members
 
-    def give_up(self, giving: Giving, members: np.ndarray, when: np.ndarray, row: int) -> None:
-        """Note in ``members`` (positions; ``when``: theirs) that the task of a step is given up."""
+    def give_up(self, giving: Giving, members: np.ndarray, when: np.ndarray, row: int,
+                ways: frozenset[GivenUp]) -> None:
+        """Note in ``members`` (positions; ``when``: theirs) that the task of a step is given up.
+
+        With what hangs on it by its items; ``ways``: how others are given up in them already.
+        """
         part, task = giving.part, giving.part.steps[row].task
         rows = np.array(part.rows_of[task])
         begun = self.starts[np.ix_(part.kept[rows], members)] < when
         for pattern in np.unique(begun, axis=1).T:
-            same = members[(begun == pattern[:, None]).all(axis=0)]
+            is_same = (begun == pattern[:, None]).all(axis=0)
+            same = members[is_same]
             way = giving.way(row, frozenset(rows[pattern].tolist()))
             if way not in self.ways:
                 self.ways.append(way)
             self.way[self.tasks.index(task), same] = 1 + self.ways.index(way)
+            self._give_up_hanging(giving, same, when[is_same], ways | {way})
         self.now_min[members] = when
+
+    def _give_up_hanging(self, giving: Giving, members: np.ndarray, when: np.ndarray,
+                         ways: frozenset[GivenUp]) -> None:
+        """Give up what misses an item where all that is given up in ``members`` is."""
+        part = giving.part
+        for step in missed_without(part.outing, ways):
+            row = part.network.steps.index(step)
+            goes, task = self.starts[part.kept[row], members] >= when, part.steps[row].task
+            if goes.any() and part.outing.put_back_min[task] is None:
+                rows = part.kept[part.rows_of[task]]
+                has_begun = (self.starts[np.ix_(rows, members)] < when).any(axis=0)
+                self.is_stuck[part.kept[row], members[goes & has_begun]] = True
+                goes &= ~has_begun
+            if goes.any():  # with all that hangs on it in turn
+                self.give_up(giving, members[goes], when[goes], row, ways)
+                members, when = members[~goes], when[~goes]
 
 
 def cut_rules(outing: Outing) -> tuple[Task, ...]:
@@ -123,7 +145,7 @@ def _play_on(part: Part, draws: Draws, plans: SampledPlans, members: np.ndarray,
         plans.is_lost[part.kept[row], members[played.is_lost[row] & (played.starts[row] < when)]] = True
     for row in np.unique(rows[rows >= 0]).tolist():
         same = rows == row
-        plans.give_up(giving, members[same], when[same], row)
+        plans.give_up(giving, members[same], when[same], row, part.ways)
     return members[rows >= 0]
 
 
