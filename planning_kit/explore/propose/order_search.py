@@ -212,7 +212,9 @@ class OrderSearch:
             name = identity(row)
             if name not in self.rejected or plan.end_min < self.rejected[name].end_min:
                 self.rejected[name] = Rejected(plan.end_min, name, row["message"])
-        return [identity(row) for row in rows]
+        # Which of two of one kind is the new one nobody can tell: then its cause is not named.
+        known = set(map(identity, self.judge.known.to_dict("records")))
+        return [name if name not in known else ("again", *name[1:]) for name in map(identity, rows)]
 
     def problem(self, freedom: Freedom, explains: bool = False) -> Problem:
         """The model of what is searched (see `planning_kit.explore.propose.stages.build_problem`)."""
