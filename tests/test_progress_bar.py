@@ -7,10 +7,8 @@ import io
 import signal
 import threading
 import time
-from collections.abc import Callable, Iterator
-from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
+from collections.abc import Callable
 from functools import partialmethod
-from multiprocessing import get_context
 
 import pandas as pd
 import pytest
@@ -21,7 +19,7 @@ from planning_kit.explore.long_question import Progress
 from planning_kit.explore.sweep import NOT_REACHED
 from planning_kit.front import progress_bar
 from planning_kit.front.progress_bar import shown, stoppable
-from tests.conftest import LATE
+from tests.explore.retime.rehearsal import as_planned
 
 SPAN = ("2031-09-03T07:00:00Z", "2031-09-03T08:30:00Z", 10)
 
@@ -95,11 +93,11 @@ def test_no_bar_where_nobody_looks(screen: Screen, monkeypatch: pytest.MonkeyPat
 LONG_CALLS: dict[str, Callable[[pk.Plan], object]] = {
     "sweep": lambda plan: plan.sweep(plan.pet_zero, plan.pet_zero, 10, stops=True),
     "odds": lambda plan: plan.odds(100), "cuts": lambda plan: plan.cuts(samples=100),
-    "gain": lambda plan: plan.gain("X1", most=1),
+    "gain": lambda plan: plan.gain("CL1", 5, most=1),
     "decision_table": lambda plan: plan.decision_table(samples=100),
     "propose": lambda plan: plan.propose("quick", seconds=3),
     "find_plan": lambda plan: pk.find_plan(plan.scenario, "quick", seconds=3),
-    "options": lambda plan: plan.retime(LATE).options(most=1),
+    "options": lambda plan: plan.retime(as_planned(plan, 300.0), 300.0).options(most=1),
 }
 
 
@@ -164,25 +162,3 @@ def test_an_interrupted_search_keeps_the_best_and_says_so(demo_plan: pk.Plan) ->
     assert time.monotonic() - begun_s < 60
     assert "cancelled" in found.verdict
     assert not found.is_repeatable
-
-
-@pytest.fixture(params=["threads", "processes", "a cluster"])
-def executor(request: pytest.FixtureRequest) -> Iterator[Executor]:
-    if request.param == "threads":
-        with ThreadPoolExecutor(3) as pool:
-            yield pool
-    elif request.param == "processes":
-        with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
-            yield pool
-    else:
-        distributed = pytest.importorskip("distributed")
-        with (distributed.LocalCluster(n_workers=1, threads_per_worker=2, processes=False,
-                                       dashboard_address=None) as cluster,
-              distributed.Client(cluster) as client):
-            yield client.get_executor()
-
-
-def test_a_sweep_is_the_same_on_any_executor(executor: Executor, small_plan: pk.Plan) -> None:
-    for stops in (False, True):
-        pd.testing.assert_frame_equal(small_plan.sweep(*SPAN, stops, executor=executor),
-                                      small_plan.sweep(*SPAN, stops))

@@ -197,6 +197,8 @@ class Plan(OutsidePlan):
         limit_min: float | None = None,
         cushion: float = 0.0,
         pet_zero_every_min: float = 5.0,
+        seeds: int = 1,
+        executor: Executor | None = None,
     ) -> Proposals[Plan]:
         """Better orders of the same work: each a scenario with its timed plan and what it changes.
 
@@ -231,6 +233,10 @@ class Plan(OutsidePlan):
             finding, else the hard one.
         cushion : float
             Plan on durations so far from likely (0) towards high (1): orders that are less fragile.
+        seeds : int
+            So many searches, each with this effort and another seed: the best answer is given.
+        executor : concurrent.futures.Executor
+            Where they are done (as in ``odds``): the same answer as without. Stopped, those done count.
 
         Steps of one task and one crew member keep their row order, and steps of both that open or close the
         outing stay there. ``.rejected`` tells the earlier orders that do not hold, and what blocked each.
@@ -243,7 +249,8 @@ class Plan(OutsidePlan):
             scenario = scenario.with_settings({"pet_zero_utc": self.pet_zero.isoformat()})
         with shown(progress, "propose") as report, stoppable(cancel) as is_over:
             found = search_orders(scenario, effort, seconds, pet_zero_window, report, is_over, order=order,
-                                  limit_min=limit_min, cushion=cushion, pet_zero_every_min=pet_zero_every_min)
+                                  limit_min=limit_min, cushion=cushion, pet_zero_every_min=pet_zero_every_min,
+                                  seeds=seeds, executor=executor)
         return faced(found, Plan)
 
     def accept(self, finding: object, by: str, why: str, date: When | None = None) -> pd.DataFrame:

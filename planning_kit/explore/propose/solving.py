@@ -7,43 +7,50 @@ says that it may differ next time.
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor, wait
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import timedelta
+from functools import partial
 from itertools import pairwise
 from typing import Any
 
 from ortools.sat.python import cp_model
 
-from planning_kit.explore.long_question import Progress
+from planning_kit.explore.long_question import Progress, Report, silent
 from planning_kit.explore.propose.choices import Choice
 from planning_kit.explore.propose.order_model import TICKS_PER_MIN, Literal, OrderModel, minutes_of
 from planning_kit.explore.propose.order_problem import Problem
 
-_SEED = 1
 TURNS = 5
 """Workers that take turns where one does not prove the best: they look around good orders (LNS)."""
 _POLL_S = 0.1
+_AGAIN_S = 0.5
+"""After this long without news the same is told again, so that a clock or a bar goes on."""
 _HINT_EFFORT = 5.0
 _GRACE_S = 2.0
 """What completing an order that was found may take after the clock has run out."""
-TASKS, FINISH = "which tasks fit", "searching"
 FOUND = (cp_model.OPTIMAL, cp_model.FEASIBLE)
 
 
 @dataclass
 class Budget:
-    """What a search may use. ``cut_short`` becomes True when the clock or the planner stopped a stage."""
+    """What a search may use. ``cut_short`` becomes True when the clock or the planner stopped a stage.
+
+    ``seed``: another one leads the search another way.
+    """
 
     effort: float
     seconds: float
-    progress: Callable[[Progress], None] | None = None
+    progress: Report = silent
     cancel: Callable[[], bool] | None = None
+    seed: int = 1
     begun: float = field(default_factory=time.monotonic)
     cut_short: bool = False
     cancelled: bool = False
+    told: Progress = field(default_factory=partial(Progress, "searching", 0.0))
 
     @property
     def left_s(self) -> float:
@@ -56,6 +63,8 @@ class Budget:
             self.cancelled = self.cut_short = True
         if self.left_s <= 0:
             self.cut_short = True
+        if time.monotonic() - self.begun - self.told.elapsed_s > _AGAIN_S:
+            self.tell(self.told.best_min, self.told.bound_min)
         return self.cut_short
 
     @property
@@ -65,11 +74,13 @@ class Budget:
             return ""
         return f" ({'cancelled' if self.cancelled else 'stopped by the clock'}: not repeatable)"
 
-    def tell(self, doing: str, best_min: float = float("nan"), bound_min: float = float("nan")) -> None:
-        """Report progress to whoever asked for it: what is being improved, tasks or finish."""
-        if self.progress is not None:
-            self.progress(Progress(doing, time.monotonic() - self.begun, best_min=best_min,
-                                   bound_min=bound_min))
+    def tell(self, best_min: float, bound_min: float = math.nan) -> None:
+        """Report the best that holds, and the least that it can be, to whoever asked for progress."""
+        if not bound_min > 0:  # no news of it: what was known stays, unless it was that of another question
+            bound_min = self.told.bound_min if self.told.bound_min <= best_min else math.nan
+        self.told = replace(self.told, elapsed_s=time.monotonic() - self.begun, best_min=best_min,
+                            bound_min=bound_min)
+        self.progress(self.told)
 
 
 @dataclass(frozen=True)
@@ -113,7 +124,7 @@ def solve(model: OrderModel, budget: Budget, effort: float, workers: int = 1,
     """Solve once, within ``effort`` (deterministic time) and what the budget's clock leaves."""
     solver = cp_model.CpSolver()
     parameters = solver.parameters
-    parameters.random_seed = _SEED
+    parameters.random_seed = budget.seed
     parameters.num_workers = workers
     parameters.interleave_search = workers > 1
     parameters.cp_model_probing_level = 0  # it takes seconds at 90 steps and wins nothing
