@@ -5,8 +5,8 @@ kept when the order is no worse than the one some passes ago. Again and again it
 that holds, each time with another seed and more freedom to get worse at first. Counted in passes of the
 timing and drawn from fixed seeds, so that it is repeatable.
 
-Of the rules that delay nobody in the timing it keeps those of `UntimedRules`: where items and hooks are,
-what hands and bags hold, the windows of inhibits, last starts. All else is left to the checks, which cost a
+Of the rules that delay nobody in the timing it keeps those of `UntimedRules`, but for what the order that it
+begins with does not keep. All else is left to the checks, which cost a
 hundred passes: they are asked about an order once nothing better came for a while, and where it does not
 hold, about those on the way to it, by halves. What orders that do not hold have in common is not tried again.
 """
@@ -14,21 +14,18 @@ hold, about those on the way to it, by halves. What orders that do not hold have
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Collection, Hashable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import timedelta
 from functools import cached_property
 from itertools import pairwise
 from math import inf
 
-from planning_kit.explore.propose.chains import History, Spell
 from planning_kit.explore.propose.choices import Choice, moved_blocks, undone
-from planning_kit.explore.propose.order_model import Literal
 from planning_kit.explore.propose.order_problem import Problem
-from planning_kit.explore.propose.random_moves import Orders, RandomMoves, bits
+from planning_kit.explore.propose.order_screen import Broken, Orders, UntimedRules
+from planning_kit.explore.propose.random_moves import RandomMoves, bits
 from planning_kit.explore.propose.solving import Budget
-from planning_kit.explore.propose.untimed_rules import inhibit_windows, room_in, slots_of
-from planning_kit.inputs.format import PARTNER
 from planning_kit.judge.findings import Identity
 from planning_kit.plan.order_timing import OrderTiming
 
@@ -47,86 +44,12 @@ _WALK_PART, _OTHER_PART = 0.3, 0.1
 """What a minute of walking, and one of whoever is home first, counts beside one of the end in the climb."""
 _PET_ZERO_SHARE = 0.05
 
+AGAIN = "again"
 Blocks = Collection[Identity]
-"""The findings that keep an order from holding: check, rule, about, crew and step ("": none) of each."""
+"""The findings that keep an order from holding: check, rule, about, crew and step ("": none) of each.
 
-
-@dataclass(eq=False)
-class UntimedRules:
-    """The rules of a problem with some tasks left out."""
-
-    problem: Problem
-    dropped: frozenset[str]
-    _histories: dict[frozenset[str], list[History]] = field(init=False, default_factory=dict)
-
-    def __post_init__(self) -> None:
-        work, records = self.problem.work, self.problem.work.records
-        self._room, self._slots = room_in(records), slots_of(records)
-        self._held = [
-            (work.index[inhibit.from_step], work.index[inhibit.until_step], inhibit.lead_min,
-             inhibit_windows(self.problem, inhibit).tolist())
-            for inhibit in records.inhibits if inhibit.window and not self.dropped & {
-                records.steps[work.index[step]].task for step in (inhibit.from_step, inhibit.until_step)}]
-        self._begins = [
-            ([i for i, step in enumerate(records.steps) if step.task == task.task], task.last_start_min)
-            for task in records.tasks if task.last_start_min is not None and task.task not in self.dropped]
-
-    def are_kept(self, starts: Sequence[float], swapped: frozenset[str], pet_zero_min: float) -> bool:
-        """Whether an order with these starts (PET min), these tasks' crew traded, keeps them."""
-        if any(steps and min(starts[step] for step in steps) > pet_zero_min + last_min + _SAME
-               for steps, last_min in self._begins):
-            return False
-        minutes = self.problem.work.minutes
-        for first, last, lead_min, windows in self._held:
-            begin_min, end_min = starts[first] - lead_min, starts[last] + minutes[last]
-            if not any(begin <= begin_min + _SAME and end_min <= end + _SAME for begin, end in windows):
-                return False
-        # Which events there are depends on trades alone, so that a pass need not find them again.
-        if swapped not in self._histories:
-            self._histories[swapped] = list(self._made(swapped))
-        loads: dict[str, list[tuple[float, float]]] = {}
-        for history in self._histories[swapped]:
-            spells = history.spells(starts, minutes)
-            if spells is None or not history.are_met(spells, starts, minutes):
-                return False
-            self._load(history, spells, swapped, loads)
-        return all(_fits(changes, self._room[holder]) for holder, changes in loads.items())
-
-    def _made(self, swapped: frozenset[str]) -> Iterator[History]:
-        problem = self.problem
-        # By identity: == between two literals makes a constraint.
-        known = {id(problem.model.yes): True}
-        known |= {id(literal): task not in self.dropped for task, literal in problem.tasks.items()}
-        known |= {id(literal): task not in self.dropped and is_swapped == (task in swapped)
-                  for (task, is_swapped), literal in problem.done.items()
-                  if literal is not problem.tasks[task]}
-
-        def holds(literal: Literal) -> bool | None:
-            return known.get(id(literal))
-
-        return (History.of(chain, problem.work.number, holds) for chain in problem.chains)
-
-    def _load(self, history: History, spells: Sequence[Spell], swapped: frozenset[str],
-              loads: dict[str, list[tuple[float, float]]]) -> None:
-        slots = self._slots.get(history.name, 0.0)
-        goes_along = history.name in self.problem.work.goes_along
-        for spell in spells if slots else ():
-            holder = spell.state
-            # The chain has what goes along with a trade as it was written.
-            if goes_along and spell.begun and self.problem.work.steps[spell.begun.step].task in swapped:
-                holder = PARTNER.get(holder, holder)
-            if holder in self._room:
-                loads.setdefault(holder, []).extend([(spell.begin_min, slots), (spell.end_min, -slots)])
-
-
-def _fits(changes: list[tuple[float, float]], limit: float) -> bool:
-    """Whether what comes and goes (minute, slots) never sums to more than the limit; going comes first."""
-    held = 0.0
-    for _, slots in sorted(changes):
-        held += slots
-        if held > limit + _SAME:
-            return False
-    return True
+With `AGAIN` as check: one more of a kind that the present plan has, or a worse one.
+"""
 
 
 @dataclass(frozen=True)
@@ -207,9 +130,9 @@ class Neighbours:
         orders = {who: tuple(index[step] for step in lane) for who, lane in choice.lanes.items()}
         return self.timed(orders, choice.swapped, (choice.pet_zero - freedom.earliest).total_seconds() / 60)
 
-    def are_kept(self, timed: Timed) -> bool:
-        """Whether they keep what delays nobody in the timing, too."""
-        return self.rules.are_kept(timed.starts, timed.swapped, timed.pet_zero_min)
+    def broken(self, timed: Timed) -> Broken | None:
+        """What they break of the rules that delay nobody in the timing, if anything."""
+        return self.rules.broken(timed.orders, timed.starts, timed.swapped, timed.pet_zero_min)
 
     def choice(self, timed: Timed) -> Choice:
         """The same in the words of the scenario."""
@@ -295,7 +218,7 @@ class LocalSearch:
             # The rules that delay nobody cost most, and so are asked last.
             if there is not None and (there.guide <= late + _SAME or there.guide <= here.guide) \
                     and self._judged.get(_key(there), True) and not causes.are_suspected(there) \
-                    and around.are_kept(there):
+                    and around.broken(there) is None:
                 here = there
                 if here.guide < low - _SAME:
                     low, waited = here.guide, 0
@@ -341,7 +264,7 @@ class LocalSearch:
                 simpler = undone(choice, start.lanes, block)
                 there = around.of(simpler)
                 # With fewer blocks each time, or two could be put back in turn without end.
-                if (there is not None and there.cost[0] <= best.cost[0] and around.are_kept(there)
+                if (there is not None and there.cost[0] <= best.cost[0] and around.broken(there) is None
                         and len(list(moved_blocks(start.lanes, simpler.lanes)))
                         < len(list(moved_blocks(start.lanes, choice.lanes)))):
                     choice, has_changed = simpler, True

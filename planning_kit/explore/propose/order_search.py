@@ -27,7 +27,7 @@ from planning_kit.explore.propose.choices import (
     tell_moves,
     undone,
 )
-from planning_kit.explore.propose.local_search import Blocks
+from planning_kit.explore.propose.local_search import AGAIN, Blocks
 from planning_kit.explore.propose.order_problem import Freedom, Problem
 from planning_kit.explore.propose.solving import TURNS, Budget, completed, hint, read_choice, solve
 from planning_kit.explore.propose.stages import Found, Stages, build_problem
@@ -214,7 +214,7 @@ class OrderSearch:
                 self.rejected[name] = Rejected(plan.end_min, name, row["message"])
         # Which of two of one kind is the new one nobody can tell: then its cause is not named.
         known = set(map(identity, self.judge.known.to_dict("records")))
-        return [name if name not in known else ("again", *name[1:]) for name in map(identity, rows)]
+        return [name if name not in known else (AGAIN, *name[1:]) for name in map(identity, rows)]
 
     def problem(self, freedom: Freedom, explains: bool = False) -> Problem:
         """The model of what is searched (see `planning_kit.explore.propose.stages.build_problem`)."""

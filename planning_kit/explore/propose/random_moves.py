@@ -13,11 +13,9 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from planning_kit.explore.propose.order_problem import BY_RUNS, Work
+from planning_kit.explore.propose.order_screen import Orders
 from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.records import BOTH
-
-Orders = Mapping[str, tuple[int, ...]]
-"""By crew member or actor the positions of their steps, in the order of work."""
 
 _TRADE, _SLAB, _TASK, _REGROUP = 0.06, 0.2, 0.28, 0.38  # of all draws up to here; the rest move neighbours
 _BESIDE, _NEAR = 0.45, 0.8  # of all slots up to here: at the same place, then not far from where it was

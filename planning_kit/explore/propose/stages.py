@@ -6,7 +6,7 @@ PET 0 to ingress), so that less walking is all that can be won.
 
 The finish is sought by turns: the local search goes on from the best order that holds, the solver from what
 that found, until the effort is spent or nothing earlier is possible. Whatever either offers is judged at
-once. What does not hold is forbidden in the same model by its cause (`causes_of`), so that a proof is one
+once. What does not hold is forbidden in the same model by its cause (`cause_in`), so that a proof is one
 about all orders that bring no new stop finding.
 """
 
@@ -15,14 +15,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from itertools import pairwise
 from math import inf
 
 from ortools.sat.python import cp_model
 
 from planning_kit.explore.propose.choices import Choice
 from planning_kit.explore.propose.least_ends import add_lane_bounds, what_binds
-from planning_kit.explore.propose.local_search import PASSES, Blocks, LocalSearch, Neighbours
+from planning_kit.explore.propose.local_search import AGAIN, PASSES, Blocks, LocalSearch, Neighbours
 from planning_kit.explore.propose.order_model import Literal, minutes_of
 from planning_kit.explore.propose.order_problem import (
     Freedom,
@@ -31,6 +30,7 @@ from planning_kit.explore.propose.order_problem import (
     find_precedence,
     start_problem,
 )
+from planning_kit.explore.propose.order_screen import cause_of
 from planning_kit.explore.propose.solving import (
     TURNS,
     Answer,
@@ -53,7 +53,6 @@ from planning_kit.explore.propose.timed_rules import (
     add_windows,
 )
 from planning_kit.explore.propose.untimed_rules import add_hardware, add_inhibits, add_room, add_tethers
-from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.omm import Elements
 from planning_kit.inputs.records import Records
 from planning_kit.judge.drop_order import drop_weights, may_go
@@ -89,36 +88,20 @@ def build_problem(records: Records, elements: Elements, freedom: Freedom, explai
     return problem
 
 
-def causes_of(problem: Problem, choice: Choice, blocks: Blocks) -> list[list[Literal]]:
-    """What cannot hold together: the causes of what keeps an order from holding, else the whole order.
+def cause_in(around: Neighbours, choice: Choice, blocks: Blocks) -> list[Literal]:
+    """What cannot hold together in an order that holds: the cause of what blocks this one, else all of it.
 
-    The reach of a tether hangs on the way from its hook alone: on what its owner did since the last hook
-    move. Of anything else other steps may be the cause by their times.
+    Where a finding hangs on a stretch of a lane alone, that is the cause; of anything else other steps may be
+    the cause by their times.
     """
-    causes = [arcs for finding in blocks if (arcs := _since_the_hook(problem, choice, *finding)) is not None]
+    timed, problem = around.of(choice), around.problem
+    broken = around.broken(timed) if timed else None
+    if broken and broken.arcs and (broken.rule, broken.about) in {
+            (rule, about) for check, rule, about, *_ in blocks if check != AGAIN}:
+        return cause_of(problem, broken)
     hints = hints_for(problem, choice)
-    return causes if causes or hints is None else [[literal for literal, value in hints if value]]
-
-
-def _since_the_hook(problem: Problem, choice: Choice, check: str, rule: str, about: str, who: str,
-                    step: str) -> list[Literal] | None:
-    """The arcs of a lane from the last hook move to a step out of reach, and how their tasks are done."""
-    if (check, rule) != ("tethers", "reach") or step not in choice.lanes[who]:
-        return None
-    work, lane = problem.work, choice.lanes[who]
-    until = lane.index(step)
-
-    def hooks(name: str) -> bool:
-        each = work.steps[work.index[name]]
-        return who in [PARTNER[hook] if each.task in choice.swapped else hook for hook in each.hooks]
-
-    first = max((number for number in range(until) if hooks(lane[number])), default=-1)
-    stretch = [work.index[name] for name in lane[max(first, 0):until + 1]]
-    pairs = pairwise([*([-1] if first < 0 else []), *stretch])
-    numbers = problem.numbers[who]
-    tasks = sorted({work.steps[position].task for position in stretch})
-    return [*(problem.lanes[who].arcs[numbers[a], numbers[b]] for a, b in pairs),
-            *(problem.done[task, task in choice.swapped] for task in tasks)]
+    assert hints is not None  # it is an order of this model
+    return [literal for literal, value in hints if value]
 
 
 @dataclass(eq=False, kw_only=True)
@@ -258,9 +241,9 @@ class Stages:
             blocks = self.blocks(choice)
             if not blocks:
                 return Answer(cp_model.FEASIBLE, tuple(values), 0.0)
-            for cause in causes_of(self.problem, choice, blocks):
-                self.problem.model.cp.add_bool_or(
-                    ~literal for literal in cause if literal is not self.problem.model.yes)
+            cause = cause_in(Neighbours(self.problem, choice.dropped), choice, blocks)
+            self.problem.model.cp.add_bool_or(
+                ~literal for literal in cause if literal is not self.problem.model.yes)
         return None
 
     def _looked_around(self, best: Answer, passes: int) -> Answer:
@@ -273,6 +256,8 @@ class Stages:
         here = search.around.of(choice)
         if here is None:
             return best
+        # What this order breaks as it is timed here no other is asked: the judge looks at what is new.
+        search.around.rules.let_go_of(here.orders, here.starts, here.swapped, here.pet_zero_min)
         if choice.rules:  # it may hold by what is written down alone, which the timing here does not know
             here = replace(here, cost=(minutes_of(self.end_ticks(best)), inf))
         found = search.improve(here, passes)

@@ -11,14 +11,16 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.explore.propose.choices import Choice, as_written
+from planning_kit.explore.propose.local_search import Neighbours
 from planning_kit.explore.propose.order_problem import Freedom
 from planning_kit.explore.propose.order_search import Judge, OrderSearch
 from planning_kit.explore.propose.solving import Budget, hints_for
-from planning_kit.explore.propose.stages import build_problem, causes_of
+from planning_kit.explore.propose.stages import build_problem, cause_in
 from tests.edits import edited
+from tests.explore.propose.loose import own_tasks
 from tests.explore.propose.outings import outing_of
 
-SEEDS = range(300 if "SLOW_TESTS" in os.environ else 12)
+SEEDS = range(300 if "SLOW_TESTS" in os.environ else 8)
 
 
 def tethered(seed: int) -> pk.Scenario:
@@ -26,17 +28,19 @@ def tethered(seed: int) -> pk.Scenario:
     draw = random.Random(seed)
     scenario = outing_of(7)
     for place in ("MID", "POR"):
-        scenario = edited(scenario, "places", place, anchor=draw.choice(["yes", "no"]))
+        scenario = edited(scenario, "places", place, anchor="yes")
     for crew in ("EV1", "EV2"):
-        scenario = edited(scenario, "crew", crew, tether_m=draw.choice([11, 13, 17, 25]))
+        scenario = edited(scenario, "crew", crew, tether_m=draw.choice([12, 14]))
     for step in scenario.records.steps[1:-1]:
         place = draw.choice(["HAT", "MID", "POR"])
         scenario = edited(scenario, "steps", step.step, place=place, crew=draw.choice(["EV1", "EV2"]),
-                          task=draw.choice(["T0", "T1"]), hooks="", light="any")
-        if draw.random() < 0.5:
+                          hooks="", light="any")
+        if draw.random() < 0.6:
             crew = next(each.crew for each in scenario.records.steps if each.step == step.step)
             scenario = edited(scenario, "steps", step.step, hooks=crew)
-    return scenario
+    scenario = own_tasks(scenario, [step.step for step in scenario.records.steps[1:-1]])
+    # Hooked back before going in: else every other order has that stop.
+    return edited(scenario, "steps", scenario.records.steps[-1].step, hooks="EV1 EV2")
 
 
 def every_order(start: Choice) -> Iterator[Choice]:
@@ -49,23 +53,23 @@ def every_order(start: Choice) -> Iterator[Choice]:
 @pytest.mark.parametrize("seed", SEEDS)
 def test_no_order_that_holds_is_lost_by_what_another_is_blocked_for(seed: int) -> None:
     scenario = tethered(seed)
-    plan, pet_zero = pk.time_plan(scenario).timed, scenario.settings.pet_zero_utc
-    judge = Judge(scenario=scenario, records=scenario.records, current=plan, limit_min=plan.hard_min)
+    pet_zero = scenario.settings.pet_zero_utc
+    # Without a plan to compare with, so that every stop finding blocks.
+    judge = Judge(scenario=scenario, records=scenario.records, current=None, limit_min=500.0)
     problem = build_problem(scenario.records, scenario.elements, Freedom(
-        earliest=pet_zero, latest=pet_zero, limit_min=plan.hard_min))
+        earliest=pet_zero, latest=pet_zero, limit_min=500.0))
     start = as_written(scenario.records, pet_zero)
     search = OrderSearch(judge=judge, before=start, budget=Budget(1.0, 300.0))
-    held, causes = [], []
+    around, held, causes = Neighbours(problem), [], []
     for choice in every_order(start):
         hints = hints_for(problem, choice)
         if hints is None:  # against the row order of a task
             continue
         blocks = search.blocks(choice)
         if blocks:
-            causes += causes_of(problem, choice, blocks)
+            causes.append(cause_in(around, choice, blocks))
         else:
             held.append({id(literal) for literal, value in hints if value})
-    assert held
     for cause in causes:
         assert cause
         assert not any({id(literal) for literal in cause} <= known for known in held)
