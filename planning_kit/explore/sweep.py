@@ -136,7 +136,7 @@ class Sweep(ShownTable):
 
 
 def sweep_pet_zero(scenario: Scenario, start: str | date | datetime, stop: str | date | datetime,
-                 every_min: float, stops: bool = False, executor: Executor | None = None,
+                   every_min: float, stops: bool = False, executor: Executor | None = None,
                    report: Report = silent, cancel: Callable[[], bool] = bool) -> Sweep:
     """Time a scenario at every ``every_min`` minutes of PET 0: ``plan.sweep`` says how.
 
@@ -153,9 +153,8 @@ def sweep_pet_zero(scenario: Scenario, start: str | date | datetime, stop: str |
     alone = [row for row in range(count) if stops or not np.isfinite(ends[row])]
     made = told(work(_row_alone, [pet_zeros] * len(alone), alone, [stops] * len(alone)), report,
                 "PET 0 times", len(alone))
-    made_alone = dict(zip(alone, takewhile(lambda row: not cancel(), made), strict=False))
-    rows = [made_alone.get(row) or _not_timed(scenario, pet_zeros.pet_zero(row), NOT_REACHED)
-            if stops or not np.isfinite(ends[row])
+    known = dict.fromkeys(alone) | dict(zip(alone, takewhile(lambda row: not cancel(), made), strict=False))
+    rows = [known[row] or _not_timed(scenario, pet_zeros.pet_zero(row), NOT_REACHED) if row in known
             else _row(scenario, pet_zeros.pet_zero(row), ends[row], waits[row], hards[row])
             for row in range(count)]
     frame = Sweep(rows, columns=[*SWEEP_COLUMNS, *(["stops"] if stops else [])])

@@ -12,7 +12,7 @@ import signal
 import threading
 import time
 from collections.abc import Callable, Iterator
-from typing import Any, Literal
+from typing import Literal
 
 from planning_kit.explore.long_question import Progress, Report, silent
 from planning_kit.inputs.faults import ScenarioError
@@ -28,12 +28,26 @@ def shown(progress: Told, what: str) -> Iterator[Report]:
     """Whom to tell how far ``what`` is, while it lasts. `ScenarioError` for what cannot be told anything."""
     if not (progress is None or callable(progress) or (isinstance(progress, str) and progress == "bar")):
         raise ScenarioError.single("must be 'bar', a function, or None", column="progress", value=progress)
-    bar = _Bar(what)
+    begun_s, told_s, bar = time.monotonic(), -math.inf, None
+
+    def tell(told: Progress) -> None:
+        nonlocal told_s, bar
+        now_s = time.monotonic()
+        if now_s - begun_s < DELAY_S or now_s - told_s < _EVERY_S:
+            return
+        if bar is None:  # not before: a notebook keeps even a widget that nobody saw
+            from tqdm.auto import tqdm  # it loads widgets, which few calls need
+
+            bar = tqdm(total=1.0, leave=False, disable=None, dynamic_ncols=True, bar_format="{desc}")
+        told_s, bar.n = now_s, 0.0 if math.isnan(told.share) else told.share
+        bar.bar_format = "{desc}" if math.isnan(told.share) else "{desc}|{bar}|"
+        bar.set_description_str(f"{what}: {told.words}, {now_s - begun_s:.0f} s ")
+
     try:
-        yield progress if callable(progress) else bar.tell if progress else silent
+        yield progress if callable(progress) else tell if progress else silent
     finally:
-        if bar.bar is not None:
-            bar.bar.close()
+        if bar is not None:
+            bar.close()
 
 
 @contextlib.contextmanager
@@ -44,40 +58,22 @@ def stoppable(cancel: Callable[[], bool] | None = None) -> Iterator[Callable[[],
     """
     if cancel is not None and not callable(cancel):
         raise ScenarioError.single("must be a function, or None", column="cancel", value=cancel)
-    interrupted, before = threading.Event(), signal.getsignal(signal.SIGINT)
+    noted, before = list[int](), signal.getsignal(signal.SIGINT)
+
+    def is_over() -> bool:
+        return bool(noted) or (cancel is not None and cancel())
+
     # Only the main thread hears of interrupts; who ignores them, or leaves them to others, goes on doing so.
-    is_heard = callable(before) and threading.current_thread() is threading.main_thread()
+    if not callable(before) or threading.current_thread() is not threading.main_thread():
+        yield is_over
+        return
 
     def note(number: int, frame: object) -> None:
+        noted.append(number)
         signal.signal(signal.SIGINT, before)
-        interrupted.set()
 
-    if is_heard:
-        signal.signal(signal.SIGINT, note)
+    signal.signal(signal.SIGINT, note)
     try:
-        yield lambda: interrupted.is_set() or (cancel is not None and cancel())
+        yield is_over
     finally:
-        if is_heard:
-            signal.signal(signal.SIGINT, before)
-
-
-class _Bar:
-    """The bar of one call, made only once it is shown: a notebook keeps even a widget that nobody saw."""
-
-    def __init__(self, what: str) -> None:
-        self.what, self.begun_s, self.told_s = what, time.monotonic(), -math.inf
-        self.bar: Any = None
-
-    def tell(self, progress: Progress) -> None:
-        """Show it, where it is time to."""
-        now_s = time.monotonic()
-        if now_s - self.begun_s < DELAY_S or now_s - self.told_s < _EVERY_S:
-            return
-        if self.bar is None:
-            from tqdm.auto import tqdm  # it loads widgets, which few calls need
-
-            self.bar = tqdm(total=1.0, leave=False, disable=None, dynamic_ncols=True, bar_format="{desc}")
-        share, self.told_s = progress.share, now_s
-        self.bar.n = 0.0 if math.isnan(share) else share
-        self.bar.bar_format = "{desc}" if math.isnan(share) else "{desc}|{bar}|"
-        self.bar.set_description_str(f"{self.what}: {progress.words}, {now_s - self.begun_s:.0f} s ")
+        signal.signal(signal.SIGINT, before)

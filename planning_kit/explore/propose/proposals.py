@@ -241,10 +241,10 @@ def search_orders(
         if cancel is not None and cancel():
             break
     best: Proposals[TimedPlan] = min(parts, key=itemgetter(0))[1]
-    whole = sum(each.is_repeatable for _, each in parts)
+    if (whole := sum(each.is_repeatable for _, each in parts)) == seeds or not best.is_repeatable:
+        return best
     how = f" ({whole} of {seeds} searches went on to their end: not repeatable)"
-    return best if whole == seeds else replace(
-        best, verdict=best.verdict + (how if best.is_repeatable else ""), is_repeatable=False)
+    return replace(best, verdict=best.verdict + how, is_repeatable=False)
 
 
 def _search(judge: Judge, freedom: Freedom, budget: Budget) -> tuple[tuple[float, ...], Proposals[TimedPlan]]:
