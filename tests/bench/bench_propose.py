@@ -1,6 +1,19 @@
 """How far a search for better orders gets. Run on demand: ``python -m tests.bench.bench_propose [effort]``.
 
-VERDICT_HERE
+Verdict (one run, CPU seconds on a machine that others used; ends and verdicts are repeatable): 40 steps in
+free order are proven best, random ones in 2.5 s, 40 of the demo in 4.6 s. The demo (any PET 0 of its range)
+comes to 358.0 min in 4 s at effort 1, with PET 0 kept to 366.1.
+
+On outings that it was not made for (effort 4, end by CPU seconds) it is not yet as good as a person in 10 s:
+alder 216.8 after 5 s (by hand 209.3), hazel 276.5 after 5 s (267.2), aspen 398.9 after 10 s and 329.6 after
+30 s (325.5). Rowan, at effort 2, comes to 229.5 after 5 s (230.5). Begun at the order of the hand, an earlier
+form of the local search went on to 305.1 on aspen, 261.2 on hazel and 226.0 on rowan: what is missing are
+moves out of a valley (trades on alder, whole visits of both on aspen), not passes. About half of the runs on
+aspen ended at 398.9, whatever their length: so two of three begin at the rows with another seed.
+
+Tried and left out (16,000 passes, several seeds): a memory of 150 or 200 orders (later, not better), restarts
+of 1,000 passes (worse at 80 steps). Guided by the end alone the climb on aspen never left 398.9 in 12,000
+passes; walking weighed in at 0.3 brings one seed of two to 327.
 """
 
 from __future__ import annotations
