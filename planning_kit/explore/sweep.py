@@ -29,9 +29,8 @@ from planning_kit.inputs.times import as_utc
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.check_rules import check_rules
 from planning_kit.judge.findings import STOP
-from planning_kit.plan.activities import WAIT, minutes_of
+from planning_kit.plan.activities import WAIT, Timings, minutes_of
 from planning_kit.plan.build import build_network, crew_travel
-from planning_kit.plan.hard_limit import Timings
 from planning_kit.plan.late import planned_starts
 from planning_kit.plan.network import LIGHT, Network, on_grid
 from planning_kit.plan.plan_times import Almanac, almanac_for
@@ -196,8 +195,7 @@ def _timed_together(pet_zeros: PetZeroRange) -> tuple[np.ndarray, np.ndarray, np
     plan = TimedPlan.of(scenario, pet_zeros.pet_zero(one), pet_zeros.almanac_of(one))
     hards = plan.limit_rule.minutes(Timings(
         steps=plan.steps, travels=plan.travels, settings=scenario.settings, network=plan.network,
-        starts=starts, durations=np.broadcast_to(durations[:, None], starts.shape), end_min=ends,
-        travel_factor={}, begun={}))
+        starts=starts, durations=np.broadcast_to(durations[:, None], starts.shape), end_min=ends))
     return ends, _wait_min(plan) + len(plan.travels) * (ends - plan.end_min), hards
 
 

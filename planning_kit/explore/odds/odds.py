@@ -20,7 +20,7 @@ from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults, is_whole, must_be
 from planning_kit.inputs.shown_text import TextTable, facts_html
 from planning_kit.inputs.times import pet_label, pet_min
-from planning_kit.plan.planned_windows import PlannedWindow
+from planning_kit.plan.plan_times import PlannedWindow
 from planning_kit.plan.timed import TimedPlan
 
 FEWEST_SAMPLES = 100

@@ -21,7 +21,7 @@ from planning_kit.explore.odds.sampled_plans import SampledPlans, broken_reasons
 from planning_kit.explore.odds.sampling import Draws, chunk_sizes, draw
 from planning_kit.inputs.records import Gap, Task
 from planning_kit.plan.network import ROUNDING_MIN
-from planning_kit.plan.planned_windows import PlannedWindow, planned_windows
+from planning_kit.plan.plan_times import PlannedWindow, planned_windows
 from planning_kit.plan.timed import TimedPlan
 
 
