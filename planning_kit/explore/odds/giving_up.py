@@ -49,7 +49,7 @@ class Giving:
         best, at_row = np.full(count, np.inf), np.full(count, -1)
         stuck: list[tuple[int, np.ndarray]] = []
         cuts = [self._cut(rule) for rule in self.rules if rule.task in self.part.rows_of]
-        begun, now = self.part.begun, self.given.now_min
+        begun, now = self.part.outing.begun, self.given.now_min
         for row, when in (*cuts, *self._gaps(), *self._windows()):
             when = np.maximum(when, now if now is not None else begun.now_min if begun else -np.inf)
             task = self.part.steps[row].task

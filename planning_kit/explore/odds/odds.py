@@ -107,7 +107,7 @@ def _facts(odds: TimedOdds) -> list[tuple[str, str]]:
     known = [(f"inside by {pet_label(limits.planned_min, 'down')}", planned),
              (f"by {own}{plan.hard_limit.label}", hard)]
     return [("title", odds.timed.scenario.settings.title), ("samples", f"{odds.samples}, seed {odds.seed}"),
-            *known, ("median end", pet_label(quantile(odds.tally.end_min, 0.5))),
+            *known, ("median end", pet_label(odds.median_end_min)),
             ("something broken", share_words(odds.p_broken))]
 
 

@@ -182,8 +182,12 @@ def begun_of(plan: TimedPlan, learns_pace: bool = False) -> Begun | None:
                 if state.status == IN_PROGRESS}
     pace = learned_pace(outside.states.by_step.values(), tuple(plan.travels),
                         plan.scenario.settings.odds) if learns_pace else None
-    return Begun(outside.now_min, dict(outside.happened.fixed), underway, outside.here, dict(_waited(plan)),
-                 pace)
+    waited = {}
+    for crew in plan.travels:  # before what they have begun last
+        begun = [float(plan.starts[i]) for i in work_order(plan.steps, crew) if i in plan.network.fixed]
+        last = max(begun, default=0.0)
+        waited[crew] = sum(a.minutes for a in plan.lanes[crew] if a.kind == WAIT and a.start_min < last)
+    return Begun(outside.now_min, dict(outside.happened.fixed), underway, outside.here, waited, pace)
 
 
 def _underway(state: State, now_min: float) -> Underway:
@@ -193,14 +197,6 @@ def _underway(state: State, now_min: float) -> Underway:
     # What was said before this spell began counts from its start.
     since = max(state.reported_min, begin)
     return Underway(since - begin, now_min - since, False)
-
-
-def _waited(plan: TimedPlan) -> Iterator[tuple[str, float]]:
-    """Minutes that each has waited before what they have begun last."""
-    for crew in plan.travels:
-        begun = [float(plan.starts[i]) for i in work_order(plan.steps, crew) if i in plan.network.fixed]
-        last = max(begun, default=0.0)
-        yield crew, sum(a.minutes for a in plan.lanes[crew] if a.kind == WAIT and a.start_min < last)
 
 
 def with_estimates(plan: TimedPlan) -> Records:

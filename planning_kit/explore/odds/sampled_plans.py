@@ -151,8 +151,7 @@ def _play_on(part: Part, draws: Draws, plans: SampledPlans, members: np.ndarray,
 
 def _finish(part: Part, draws: Draws, plans: SampledPlans, members: np.ndarray) -> None:
     own, starts = part.drawn(draws, members), plans.starts[np.ix_(part.kept, members)]
-    now = plans.now_min[members]
-    end = part.end_min(own, starts, now if np.isfinite(now).any() else None)
+    end = part.end_min(own, starts, plans.now_min[members])
     plans.end_min[members] = end
     plans.hard_min[members] = part.hard_min(own, starts, end)
     plans.waits[:, members] = part.waits(own, end)
