@@ -197,7 +197,8 @@ def gain(plan: TimedPlan, step: str, minutes: float | None = None, most: int = 5
     target = find_target(plan, step, minutes)
     moves = list(likely_moves(plan, target))
     candidates = [*moves, *other_changes(plan, target)]
-    rows, nothing = list[Row](), list[Row]()
+    rows: list[Row] = []
+    nothing: list[Row] = []
     for kind in KINDS:
         if (kind == GUARD and not target.mends) or (
                 kind == PET_ZERO and (not target.is_window or plan.network.fixed)):

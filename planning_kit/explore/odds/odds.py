@@ -171,8 +171,6 @@ def _is_same_stretch(a: TimedOdds, one: PlannedWindow, b: TimedOdds, other: Plan
 def _row(item: str, unit: str, before: np.ndarray, after: np.ndarray) -> tuple[object, ...]:
     one, other = before.astype(float), after.astype(float)
     count = len(one)
-    if count < 2:
-        return (item, unit, *[float("nan")] * 5)
     # A pair has the same luck: the error is the scatter of the differences; the other shows what that saves.
     paired = float((other - one).std(ddof=1) / np.sqrt(count))
     apart = float(np.sqrt((one.var(ddof=1) + other.var(ddof=1)) / count))

@@ -99,20 +99,16 @@ def _observation(state: State, crew: tuple[str, ...],
     """Which factors a finished step tells of, the log of what it took over its estimate, and its variance."""
     step = state.step
     who = crew if step.crew == BOTH else tuple(name for name in crew if name == step.crew)
-    mean, variance = _moments(step, distribution)
+    # An even grid under the normal density: drawn numbers would add noise to what is learned.
+    weight = np.exp(-_GRID**2 / 2.0)
+    minutes = durations_from(_GRID, step.minutes_low, step.minutes_likely, step.minutes_high, distribution)
+    mean = float(np.average(minutes, weights=weight))
+    variance = float(np.average((minutes - mean) ** 2, weights=weight))
     if not who or not variance > 0 or not mean > 0 or not state.worked_min > 0:
         return None
     spread = float(np.log1p(variance / mean**2))
     seen = np.array([1.0, *((name in who) / len(who) for name in crew)])
     return seen, float(np.log(state.worked_min / mean)) + spread / 2.0, spread
-
-
-def _moments(step: Step, distribution: str) -> tuple[float, float]:
-    # An even grid under the normal density: drawn numbers would add noise to what is learned.
-    weight = np.exp(-_GRID**2 / 2.0)
-    minutes = durations_from(_GRID, step.minutes_low, step.minutes_likely, step.minutes_high, distribution)
-    mean = float(np.average(minutes, weights=weight))
-    return mean, float(np.average((minutes - mean) ** 2, weights=weight))
 
 
 @dataclass(frozen=True)

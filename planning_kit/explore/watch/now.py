@@ -182,12 +182,7 @@ def _between(plan: TimedPlan, outside: Outside, crew: str, activities: Sequence[
     if now < 0:
         return "before PET 0"
     here = next((each for each in activities if each.start_min <= now < each.finish_min), None)
-    return _words(plan, here) if here else ""
-
-
-def _words(plan: TimedPlan, activity: Activity) -> str:
-    if activity.kind == TRAVEL:
-        return f"on the way to {plan.place_title(activity.to_place)}"
-    if activity.kind == WAIT:
-        return f"waiting at {plan.place_title(activity.place)}"
-    return "" if activity.step else "going in"
+    if here is not None and here.kind in (TRAVEL, WAIT):
+        return (f"on the way to {plan.place_title(here.to_place)}" if here.kind == TRAVEL else
+                f"waiting at {plan.place_title(here.place)}")
+    return "" if here is None or here.step else "going in"
