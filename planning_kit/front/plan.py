@@ -18,7 +18,7 @@ from planning_kit.explore.odds.propose_cuts import propose_cuts
 from planning_kit.explore.propose.proposals import Proposals, faced, search_orders
 from planning_kit.explore.sweep import Sweep, sweep_pet_zero
 from planning_kit.explore.what_if import what_if
-from planning_kit.front.plan_outside import OutsidePlan
+from planning_kit.front.shown import OutsidePlan
 from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.times import When
 from planning_kit.judge.acceptances import accept

@@ -17,7 +17,7 @@ from planning_kit.inputs.records import INSIDE, Item
 from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan import custody_state as kinds
-from planning_kit.plan.custody import is_in
+from planning_kit.plan.custody import is_at_end, is_in
 from planning_kit.plan.custody_state import Holding, Mishap, Overload
 from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import TimedPlan
@@ -183,7 +183,8 @@ def check_endings(plan: TimedPlan) -> Iterator[Finding]:
         endings = plan.tracked_custody.endings[item.item]
         if item.end_at:
             yield from _at_end(plan, item, endings)
-        elif _starts_in(plan, item, items) and not _ends_in(plan, endings):
+        elif _starts_in(plan, item, items) and not any(
+                is_in(plan.scenario.records, ending.holder) for ending in endings):
             yield _ending(plan, item, endings, CONCERN, "stays-outside", "was brought out and stays outside:",
                           "take it home, or give it an end_at if it is meant to stay")
         if item.end2_at and item.at != item.end2_at and (
@@ -198,11 +199,12 @@ def check_endings(plan: TimedPlan) -> Iterator[Finding]:
 
 
 def _at_end(plan: TimedPlan, item: Item, endings: Sequence[Holding]) -> Iterator[Finding]:
+    if is_at_end(plan.scenario.records, item, endings):
+        return
     if item.end_at == INSIDE:
-        if not _ends_in(plan, endings):
-            yield _ending(plan, item, endings, STOP, "not-inside", "must be inside at the end, but",
-                          "let someone take it and bring it home")
-    elif not any(ending.holder == item.end_at and not ending.in_bag for ending in endings):
+        yield _ending(plan, item, endings, STOP, "not-inside", "must be inside at the end, but",
+                      "let someone take it and bring it home")
+    else:
         is_there = any(ending.holder == item.end_at for ending in endings)
         yield _ending(plan, item, endings, CONCERN if is_there else STOP, "not-in-place",
                       f"must be at {plan.place_title(item.end_at)} at the end, but",
@@ -217,11 +219,6 @@ def _ending(plan: TimedPlan, item: Item, endings: Sequence[Holding], severity: s
     return Finding(
         severity, CHECK, rule, about=item.item, crew=crew, step=last.by_step, start_min=plan.end_min,
         message=f"{item.item} {wrong} {held_words(plan, last)}: {mend}", source="hardware.end_at")
-
-
-def _ends_in(plan: TimedPlan, endings: Sequence[Holding]) -> bool:
-    # After a fault an item may be in two places: one that fits is enough, as the fault itself is told.
-    return any(is_in(plan.scenario.records, ending.holder) for ending in endings)
 
 
 def _starts_in(plan: TimedPlan, item: Item, items: Mapping[str, Item]) -> bool:

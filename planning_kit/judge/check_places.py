@@ -19,7 +19,6 @@ from planning_kit.inputs.records import Place, Route, Step
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.check_custody import held_words
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
-from planning_kit.plan.activities import TRAVEL
 from planning_kit.plan.custody_state import NO_SOCKET, NOT_IN_SOCKET, SOCKET_TAKEN, Holding, Mishap
 from planning_kit.plan.legs import Passage, Spans
 from planning_kit.plan.network import grouped
@@ -42,7 +41,7 @@ class Stay:
 def check_capacity(plan: TimedPlan) -> Iterator[Finding]:
     """More crew at a place than ``places.crew_at_once`` (stop), one finding a spell.
 
-    Work and waits count, passing through does not; other actors take no room.
+    Work, waits and extra minutes of a way that leads nowhere count; passing through does not, nor do actors.
     """
     by_place = grouped((stay.place, stay) for stay in _stays(plan))
     for place in plan.scenario.records.places:
@@ -79,7 +78,7 @@ def _crowded(place: Place, room: int, begin: float, end: float, present: Sequenc
 
 def _stays(plan: TimedPlan) -> list[Stay]:
     stays: list[Stay] = []
-    for one in (a for crew in plan.travels for a in plan.lanes[crew] if a.kind != TRAVEL):
+    for one in (a for crew in plan.travels for a in plan.lanes[crew] if not a.to_place):
         last = stays[-1] if stays else None
         if last and (last.crew, last.place, last.finish_min) == (one.crew, one.place, one.start_min):
             stays[-1] = replace(last, finish_min=one.finish_min)

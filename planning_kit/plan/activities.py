@@ -9,16 +9,20 @@ from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
+from math import inf
+from typing import NamedTuple
 
 import pandas as pd
 
 from planning_kit.inputs.format import SUITED
 from planning_kit.inputs.records import BOTH, Step
+from planning_kit.inputs.setting_records import Settings
 from planning_kit.inputs.shown_text import ShownTable, TextTable, one_line
 from planning_kit.inputs.times import gmt_label, margin_label, moment_at, pet_label
 from planning_kit.plan.build import is_outside, travel_into, work_order
 from planning_kit.plan.network import HATCH, TURN, Release, on_grid
 from planning_kit.plan.plan_times import Times
+from planning_kit.plan.travel import Travel
 
 WORK, TRAVEL, WAIT = "work", "travel", "wait"
 INGRESS_TITLE, REPRESS_TITLE = "Ingress", "Repressurisation"
@@ -31,9 +35,7 @@ class Activity:
 
     ``step`` and ``task`` of travel and wait are those of the step that they lead to; both are "" on the way
     home, for ingress and for repressurisation after the end. ``place`` is where it begins, ``to_place`` where
-    travel ends.
-    home and for ingress. ``place`` is where it begins, ``to_place`` where travel ends, ``via`` the places
-    that it leads over as planned.
+    travel ends, ``via`` the places that it leads over as planned.
     """
 
     crew: str
@@ -115,11 +117,11 @@ class _Lane:
         self.now = finish
         self.here = to_place or self.here
 
-    def go(self, to_place: str, minutes: float, step: Step | None = None, via: tuple[str, ...] = ()) -> None:
-        """Travel, which may take no time when the place is the same."""
+    def go(self, to_place: str, finish: float, step: Step | None = None, via: tuple[str, ...] = ()) -> None:
+        """Travel until ``finish``, which may take no time when the place is the same."""
         over = f" over {', '.join(map(self.times.place_title, via))}" if via else ""
         is_moving = to_place != self.here or any(place != self.here for place in via)
-        self.add(TRAVEL, self.now + minutes, f"To {self.times.place_title(to_place)}{over}", step,
+        self.add(TRAVEL, finish, f"To {self.times.place_title(to_place)}{over}", step,
                  to_place if is_moving else "", via=via if is_moving else ())
 
     def work(self, position: int, held_by: str) -> None:
@@ -129,9 +131,36 @@ class _Lane:
         self.add(WORK, float(self.times.finishes[position]), step.title, step, held_by=held_by)
 
 
+class Way(NamedTuple):
+    """Minutes of a way into a step and of its part to where they wait; the PET before which none leaves."""
+
+    whole_min: float
+    to_wait_min: float
+    opens_min: float
+
+
+def way_into(settings: Settings, travel: Travel, step: Step, here: str) -> Way:
+    """The way from one place into a step; from the airlock to the outside the hatch is waited for."""
+    # The network rounds the whole way to the grid at once: the legs must add up to just that.
+    whole = float(on_grid(travel_into(step, travel, here) + step.travel_extra_min))
+    first = (here, *step.via_places, step.wait_at)
+    opens, airlock = settings.airlock.hatch_open_min, settings.airlock_place
+    is_held = opens is not None and here == airlock and is_outside(step, airlock)
+    return Way(whole, float(on_grid(travel.time_over_min(first))) if step.wait_at else whole,
+               opens if is_held and opens is not None else -inf)
+
+
+def walked_in(way: Way, now: float, start: float) -> tuple[float, float, float]:
+    """When one who is free at ``now`` leaves, has come to where they wait, goes on to begin at ``start``."""
+    whole = max(0.0, min(way.whole_min, start - now))  # less only where a log says they were quicker
+    to_wait = min(way.to_wait_min, whole)
+    leaves = max(now, min(way.opens_min, start - whole))
+    return leaves, leaves + to_wait, start - (whole - to_wait)
+
+
 def _crew_lane(times: Times, crew: str) -> list[Activity]:
     travel, airlock = times.travels[crew], times.scenario.settings.airlock_place
-    lane, opens = _Lane(times, crew, airlock), times.scenario.settings.airlock.hatch_open_min
+    lane = _Lane(times, crew, airlock)
     turns = {release.step: release for release in times.network.releases
              if (release.kind, release.crew) == (TURN, crew)}
     for position in work_order(times.steps, crew):
@@ -139,21 +168,14 @@ def _crew_lane(times: Times, crew: str) -> list[Activity]:
         held_by = _held_by(times, position, crew)
         if position in turns:
             _turn(lane, turns[position])
-        # The network rounds the whole way to the grid at once: the legs must add up to just that.
-        whole_way = float(on_grid(travel_into(step, travel, lane.here) + step.travel_extra_min))
-        whole_way = max(0.0, min(whole_way, start - lane.now))  # less only where a log says they were quicker
-        if opens is not None and lane.here == airlock and is_outside(step, airlock):
-            leaves = max(lane.now, min(opens, start - whole_way))
-            lane.add(WAIT, leaves, f"Wait for {_waited_for(HATCH)}", step, held_by=f"{HATCH}:hatch")
-        first = (lane.here, *step.via_places, step.wait_at)
-        to_wait = float(on_grid(travel.time_over_min(first))) if step.wait_at else whole_way
-        to_wait = min(to_wait, whole_way)
-        lane.go(step.wait_at or step.place, to_wait, step, step.via_places)
-        waited_for = f"Wait for {_waited_for(held_by)}"
-        lane.add(WAIT, start - (whole_way - to_wait), waited_for, step, held_by=held_by)
-        lane.go(step.place, whole_way - to_wait, step)
+        way = way_into(times.scenario.settings, travel, step, lane.here)
+        leaves, waits, goes_on = walked_in(way, lane.now, start)
+        lane.add(WAIT, leaves, f"Wait for {_waited_for(HATCH)}", step, held_by=f"{HATCH}:hatch")
+        lane.go(step.wait_at or step.place, waits, step, step.via_places)
+        lane.add(WAIT, goes_on, f"Wait for {_waited_for(held_by)}", step, held_by=held_by)
+        lane.go(step.place, start, step)
         lane.work(position, held_by)
-    lane.go(airlock, float(on_grid(travel.time_min(lane.here, airlock))))
+    lane.go(airlock, lane.now + float(on_grid(travel.time_min(lane.here, airlock))))
     lane.add(WAIT, times.end_min - times.network.ends_min, "Wait for the partner to ingress")
     lane.add(WORK, times.end_min, INGRESS_TITLE)
     if times.safe_min > times.end_min:
@@ -169,7 +191,7 @@ def _turn(lane: _Lane, turn: Release) -> None:
     travel = times.travels[lane.crew]
     leave = turn.at_min - float(on_grid(travel_into(step, travel, turn.name) + step.travel_extra_min))
     way = min(float(on_grid(travel.time_min(lane.here, turn.name))), max(0.0, leave - lane.now))
-    lane.go(turn.name, way, step)
+    lane.go(turn.name, lane.now + way, step)
     lane.add(WAIT, leave, "Sent elsewhere", step)
 
 

@@ -14,6 +14,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from heapq import heappop, heappush
 from math import isfinite
 
@@ -51,6 +52,16 @@ class Travel:
     def time_min(self, from_place: str, to_place: str) -> float:
         """Minutes of the fastest way; infinite where no chain of routes joins the two places."""
         return float(self.minutes[self.numbers[from_place], self.numbers[to_place]])
+
+    @cached_property
+    def _least_m(self) -> NDArray[np.float64]:
+        legs = {leg: max(route.metres, _LEAST_MINUTES) for leg, route in self.routes.items()
+                if leg[1] in self.legs[leg[0]]}
+        return _shortest(self.numbers, legs)
+
+    def least_m(self, from_place: str, to_place: str) -> float:
+        """Metres of the shortest chain of routes, however slow it is; infinite where there is none."""
+        return float(self._least_m[self.numbers[from_place], self.numbers[to_place]])
 
     def way(self, from_place: str, to_place: str) -> Way:
         """The places along the fastest way, both ends included; one place when they are the same.
@@ -158,8 +169,11 @@ def travel_for(crew: Crew, places: Sequence[Place], routes: Sequence[Route],
     for (here, ahead), route in fastest.items():
         if is_open(route):
             legs[here][ahead] = max(leg_minutes(route, speed), _LEAST_MINUTES)
-    edges = [(numbers[here], numbers[ahead]) for here in legs for ahead in legs[here]]
-    weights = [took for on in legs.values() for took in on.values()]
-    ends = np.array(edges, dtype=int).reshape(-1, 2).T
-    graph = csr_array((weights, ends), shape=(len(numbers),) * 2, dtype=float)
-    return Travel(crew.crew, numbers, np.asarray(dijkstra(graph, directed=True)), fastest, legs)
+    minutes = {(here, ahead): took for here, on in legs.items() for ahead, took in on.items()}
+    return Travel(crew.crew, numbers, _shortest(numbers, minutes), fastest, legs)
+
+
+def _shortest(numbers: Mapping[str, int], lengths: Mapping[tuple[str, str], float]) -> NDArray[np.float64]:
+    ends = np.array([(numbers[here], numbers[ahead]) for here, ahead in lengths], dtype=int).reshape(-1, 2).T
+    graph = csr_array(([*lengths.values()], ends), shape=(len(numbers),) * 2, dtype=float)
+    return np.asarray(dijkstra(graph, directed=True))

@@ -4,39 +4,31 @@ Late acceptance hill climbing (Burke and Bykov 2017, "The late acceptance hill-c
 kept when the order is no worse than the one some passes ago. Counted in passes of the timing and drawn from a
 fixed seed, so that it is repeatable.
 
-Of the rules that delay nobody in the timing it keeps those of `UntimedRules`: where items and hooks are, what
-hands and bags hold, the windows of inhibits, last starts. Crowded worksites and items inside bags that are
-elsewhere are left to the solver, when it completes the order that was found, and to the checks.
+The rules that delay nobody in the timing are those of `UntimedRules`.
 """
 
 from __future__ import annotations
 
 import random
 from bisect import bisect_left
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from functools import cached_property
 from itertools import pairwise
 
-from planning_kit.explore.propose.chains import History, Spell
 from planning_kit.explore.propose.choices import Choice, moved_blocks, undone
-from planning_kit.explore.propose.order_model import Literal
 from planning_kit.explore.propose.order_problem import BY_RUNS, Problem, Work
+from planning_kit.explore.propose.order_screen import Orders, UntimedRules
 from planning_kit.explore.propose.solving import FINISH, Budget
-from planning_kit.explore.propose.untimed_rules import inhibit_windows, room_in, slots_of
 from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.records import BOTH
 from planning_kit.plan.order_timing import OrderTiming
-
-Orders = Mapping[str, tuple[int, ...]]
-"""By crew member or actor the positions of their steps, in the order of work."""
 
 _SHIFT, _SWAP = 0.7, 0.95  # of all draws up to here; the rest are trades
 _FAR = 24
 _BESIDE = 0.6
 _LONGEST = 4
-_SAME = 1e-6
 PASSES = 8_000
 """Passes for one unit of effort: about a second at ninety steps."""
 _MEMORY = 50
@@ -146,84 +138,6 @@ class RandomMoves:
         return (*lane[:slot], *block, *lane[slot:])
 
 
-@dataclass(eq=False)
-class UntimedRules:
-    """The rules of a problem with some tasks left out."""
-
-    problem: Problem
-    dropped: frozenset[str]
-    _histories: dict[frozenset[str], list[History]] = field(init=False, default_factory=dict)
-
-    def __post_init__(self) -> None:
-        work, records = self.problem.work, self.problem.work.records
-        self._room, self._slots = room_in(records), slots_of(records)
-        self._held = [
-            (work.index[inhibit.from_step], work.index[inhibit.until_step], inhibit.lead_min,
-             inhibit_windows(self.problem, inhibit).tolist())
-            for inhibit in records.inhibits if inhibit.window and not self.dropped & {
-                records.steps[work.index[step]].task for step in (inhibit.from_step, inhibit.until_step)}]
-        self._begins = [
-            ([i for i, step in enumerate(records.steps) if step.task == task.task], task.last_start_min)
-            for task in records.tasks if task.last_start_min is not None and task.task not in self.dropped]
-
-    def are_kept(self, starts: Sequence[float], swapped: frozenset[str], pet_zero_min: float) -> bool:
-        """Whether an order with these starts (PET min), these tasks' crew traded, keeps them."""
-        if any(steps and min(starts[step] for step in steps) > pet_zero_min + last_min + _SAME
-               for steps, last_min in self._begins):
-            return False
-        minutes = self.problem.work.minutes
-        for first, last, lead_min, windows in self._held:
-            begin_min, end_min = starts[first] - lead_min, starts[last] + minutes[last]
-            if not any(begin <= begin_min + _SAME and end_min <= end + _SAME for begin, end in windows):
-                return False
-        # Which events there are depends on trades alone, so that a pass need not find them again.
-        if swapped not in self._histories:
-            self._histories[swapped] = list(self._made(swapped))
-        loads: dict[str, list[tuple[float, float]]] = {}
-        for history in self._histories[swapped]:
-            spells = history.spells(starts, minutes)
-            if spells is None or not history.are_met(spells, starts, minutes):
-                return False
-            self._load(history, spells, swapped, loads)
-        return all(_fits(changes, self._room[holder]) for holder, changes in loads.items())
-
-    def _made(self, swapped: frozenset[str]) -> Iterator[History]:
-        problem = self.problem
-        # By identity: == between two literals makes a constraint.
-        known = {id(problem.model.yes): True}
-        known |= {id(literal): task not in self.dropped for task, literal in problem.tasks.items()}
-        known |= {id(literal): task not in self.dropped and is_swapped == (task in swapped)
-                  for (task, is_swapped), literal in problem.done.items()
-                  if literal is not problem.tasks[task]}
-
-        def holds(literal: Literal) -> bool | None:
-            return known.get(id(literal))
-
-        return (History.of(chain, problem.work.number, holds) for chain in problem.chains)
-
-    def _load(self, history: History, spells: Sequence[Spell], swapped: frozenset[str],
-              loads: dict[str, list[tuple[float, float]]]) -> None:
-        slots = self._slots.get(history.name, 0.0)
-        goes_along = history.name in self.problem.work.goes_along
-        for spell in spells if slots else ():
-            holder = spell.state
-            # The chain has what goes along with a trade as it was written.
-            if goes_along and spell.begun and self.problem.work.steps[spell.begun.step].task in swapped:
-                holder = PARTNER.get(holder, holder)
-            if holder in self._room:
-                loads.setdefault(holder, []).extend([(spell.begin_min, slots), (spell.end_min, -slots)])
-
-
-def _fits(changes: list[tuple[float, float]], limit: float) -> bool:
-    """Whether what comes and goes (minute, slots) never sums to more than the limit; going comes first."""
-    held = 0.0
-    for _, slots in sorted(changes):
-        held += slots
-        if held > limit + _SAME:
-            return False
-    return True
-
-
 @dataclass(frozen=True)
 class Timed:
     """Orders with their times. ``cost``: smaller is better; the end first (minutes after PET 0)."""
@@ -297,7 +211,7 @@ class Neighbours:
 
     def are_kept(self, timed: Timed) -> bool:
         """Whether they keep what delays nobody in the timing, too."""
-        return self.rules.are_kept(timed.starts, timed.swapped, timed.pet_zero_min)
+        return self.rules.broken(timed.orders, timed.starts, timed.swapped, timed.pet_zero_min) is None
 
     def choice(self, timed: Timed) -> Choice:
         """The same in the words of the scenario."""
@@ -315,8 +229,10 @@ def improve(problem: Problem, start: Choice, passes: int, budget: Budget,
     """
     around = Neighbours(problem, start.dropped)
     here = around.of(start)
-    if here is None or not around.are_kept(here):
+    if here is None:
         return []
+    # What the solver let pass, no other order is asked: the judge looks at what is new.
+    around.rules.let_go_of(here.orders, here.starts, here.swapped, here.pet_zero_min)
     draws = random.Random(_SEED)
     moves = RandomMoves(problem.work, draws, start.dropped)
     best, found = here, []
