@@ -34,7 +34,7 @@ def compare_inputs(a: Scenario, b: Scenario) -> pd.DataFrame:
     """
     rows: list[Change] = []
     if a.digest != b.digest:
-        settings = (_flat(tomllib.loads(each.checked.source.toml.decode("utf-8-sig"))) for each in (a, b))
+        settings = (flat(tomllib.loads(each.checked.source.toml.decode("utf-8-sig"))) for each in (a, b))
         rows = [*_keys(fmt.SCENARIO_FILE, _written, *settings),
                 *_keys("orbit", str, asdict(a.elements), asdict(b.elements)), *_tables(a, b)]
     return TextTable(rows, columns=INPUT_CHANGES)
@@ -48,12 +48,13 @@ def _keys(file: str, written: Callable[[object], str], before: Mapping[str, obje
             yield _cell(file, key, "", written(old), written(new))
 
 
-def _flat(data: Mapping[str, object], above: str = "") -> dict[str, object]:
-    flat: dict[str, object] = {}
+def flat(data: Mapping[str, object], above: str = "") -> dict[str, object]:
+    """The values of TOML by their dotted keys."""
+    found: dict[str, object] = {}
     for key, value in data.items():
         name = f"{above}{key}"
-        flat |= _flat(value, f"{name}.") if isinstance(value, Mapping) else {name: value}
-    return flat
+        found |= flat(value, f"{name}.") if isinstance(value, Mapping) else {name: value}
+    return found
 
 
 def _written(value: object) -> str:

@@ -178,26 +178,19 @@ def scenario_of(draft: Draft, base: Scenario) -> Scenario:
     source = base.checked.source
     tables = {}
     for table in fmt.TABLES:
-        raw = _raw_of(draft[table.name], table, source.tables.get(table.name), faults)
-        if raw is not None:
+        sheet, old = draft[table.name], source.tables.get(table.name)
+        # Blank lines are left out but counted, so that a fault finds its line again (`_fault`).
+        rows = {number: line.cells for number, line in enumerate(sheet.lines, start=_FIRST_ROW)
+                if not line.is_empty}
+        if old is not None or rows:  # else still absent, still empty
+            raw = raw_from_texts(table, sheet.columns, list(rows.values()), old, tuple(rows))
+            if old is None or raw.rows is not old.rows:
+                refuse_absurd(table, raw.header, list(raw.rows), faults)
             tables[table.name] = raw
     settings = setting_changes(draft[SETTINGS], base, faults)
     toml = edited_toml(source.toml, settings, faults) if settings else source.toml
     changed = replace(source, tables=FrozenMapping(tables), toml=toml)
     return replace(base, checked=check(changed, base.elements, faults))
-
-
-def _raw_of(sheet: Sheet, table: Table, old: RawTable | None, faults: Faults) -> RawTable | None:
-    """The sheet as a text table, rows numbered by their place in it; None: still absent, still empty."""
-    # Blank lines are left out but counted, so that a fault finds its line again (`_fault`).
-    rows = {number: line.cells for number, line in enumerate(sheet.lines, start=_FIRST_ROW)
-            if not line.is_empty}
-    if old is None and not rows:
-        return None
-    raw = raw_from_texts(table, sheet.columns, list(rows.values()), old, tuple(rows))
-    if old is None or raw.rows is not old.rows:
-        refuse_absurd(table, raw.header, list(raw.rows), faults)
-    return raw
 
 
 def faults_in(draft: Draft, problems: pd.DataFrame) -> tuple[Fault, ...]:
