@@ -117,7 +117,7 @@ def status(session: Session) -> Message:
         "undo": history.can_undo, "redo": history.can_redo, "unsaved": session.has_unsaved_work,
         "is_kept": not session.journal.trouble,
         "versions": list(session.versions), "baseline": session.baseline_name or "",
-        "old": [question for question in session.asked if session.is_old(question)],
+        "old": [name for name, asked in session.asked.items() if asked.is_old],
         "folder": session.base.folder.name, "head": head_of(session.plan),
         "pet_zero": {name: round(moment.timestamp() * 1000) for name, moment in zip(
             ("at", "first", "last"), (session.pet_zero_typed(), *session.pet_zero_range()), strict=True)},

@@ -73,8 +73,8 @@ class Giving:
             bound.before in rows and not is_ahead for bound, is_ahead in
             zip(self.part.network.bounds_into[row], self.part.foresight.ahead[row], strict=True))]
         seen = np.max([self._seen_late(row, last) for row in first], axis=0)
-        return rows[0], np.where(seen <= begins, np.minimum(seen, np.where(begins > last, last, np.inf)),
-                                 np.where(begins > last, last, np.inf))
+        late = np.where(begins > last, last, np.inf)
+        return rows[0], np.where(seen <= begins, np.minimum(seen, late), late)
 
     def _seen_late(self, row: int, last: float) -> np.ndarray:
         """When someone who is free to go there sees that a step would begin too late (inf: nobody does)."""

@@ -110,7 +110,12 @@ def going_home(plan: TimedPlan, how: str, at_min: object = None) -> pd.DataFrame
     if how == ABORT and airlock.emergency_repress_safe_min is not None:
         stages = {EMERGENCY_TITLE: airlock.emergency_repress_safe_min}
     meet = max(home.inside_min - home.airlock_min for home in homes)
-    rows = [*_holds(plan, homes), *(row for home in homes for row in _sequence(plan, home, meet, stages))]
+    at, until = homes[0].at_min, max(home.inside_min for home in homes)
+    kept = (hold.inhibit for hold in plan.inhibit_holds
+            if hold.set_by_min <= at <= hold.lift_after_min)  # lifted only when it is called
+    rows = [(each.owner, f"Keep {each.inhibit} ({each.title or each.inhibit}) until both are inside",
+             until - at, at, until) for each in kept]
+    rows += [row for home in homes for row in _sequence(plan, home, meet, stages)]
     labelled = [(*row, pet_label(row[3]), pet_label(row[4])) for row in rows]
     return TextTable(labelled, columns=SEQUENCE_COLUMNS)
 
@@ -139,15 +144,6 @@ def _home(plan: TimedPlan, crew: str, at_min: float, how: str) -> _Home:
 
 
 _Row = tuple[str, str, float, float, float]
-
-
-def _holds(plan: TimedPlan, homes: list[_Home]) -> Iterator[_Row]:
-    at_min, until = homes[0].at_min, max(home.inside_min for home in homes)
-    for hold in plan.inhibit_holds:
-        if hold.set_by_min <= at_min <= hold.lift_after_min:  # lifted only when it is called
-            title = hold.inhibit.title or hold.inhibit.inhibit
-            yield (hold.inhibit.owner, f"Keep {hold.inhibit.inhibit} ({title}) until both are inside",
-                   until - at_min, at_min, until)
 
 
 def _sequence(plan: TimedPlan, home: _Home, meet: float, stages: Mapping[str, float]) -> Iterator[_Row]:

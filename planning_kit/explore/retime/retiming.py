@@ -18,7 +18,7 @@ from datetime import datetime
 
 import numpy as np
 
-from planning_kit.explore.retime.log_as_scenario import positions, write_down
+from planning_kit.explore.retime.log_as_scenario import write_down
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log import Actuals, read_actuals
@@ -137,7 +137,9 @@ def _placed(plan: TimedPlan, happened: Happened, now_min: float, here: tuple[Whe
     """``plan`` with times for what is left, that which breaks least; and what the log itself breaks."""
     records = happened.scenario.records
     whole = build_network(records, plan.almanac, plan.travels)
-    fixed, durations = positions(happened)
+    fixed = {number: happened.fixed[step.step] for number, step in enumerate(records.steps)
+             if step.step in happened.fixed}
+    durations = np.array([step.minutes_likely for step in records.steps], dtype=float)
     network = with_past(whole, fixed, durations, now_min)
     if inside_min is not None:
         network = ended_at(network, fixed, durations, inside_min)
