@@ -255,7 +255,12 @@ class Session(Editing):
         for name, draft in unsaved.versions.items():
             if name != AS_LOADED:
                 origin = self._origins.number_of(unsaved.bases.get(name, unsaved.base))
-                self._take_along(name, replace(draft, origin=origin))
+                draft = replace(draft, origin=origin)
+                if not self._same_version(draft) and not draft.says_the_same_as(self._origins.newest.draft):
+                    word = SET_ASIDE.fullmatch(name)
+                    name = free_name(word[1] if word else name, self.versions, "{} {}")
+                    self.versions[name] = draft
+                    self._aside |= {name} if word else set()
         origin = self._origins.number_of(unsaved.base)
         self.edit(replace(unsaved.draft, origin=origin), "restore unsaved work")
         self._restored = self._set_aside(RESTORED) if self.has_unsaved_work else ""
@@ -265,12 +270,3 @@ class Session(Editing):
             if not unsaved.is_in_use:
                 delete_left(unsaved.path)
         return not unsaved.base.says_the_same_as(self._origins.newest.draft)
-
-    def _take_along(self, name: str, draft: Draft) -> None:
-        if self._same_version(draft) or draft.says_the_same_as(self._origins.newest.draft):
-            return
-        word = SET_ASIDE.fullmatch(name)
-        name = free_name(word[1] if word else name, self.versions, "{} {}")
-        self.versions[name] = draft
-        if word:
-            self._aside.add(name)
