@@ -115,7 +115,7 @@ def _end(row: Mapping[Any, Any]) -> str:
 
 def _orders(found: Orders) -> Message:
     return {"verdict": found.said.verdict, "current": _chances(found.current_odds),
-            "clash": [each.words for each in found.said.clashing],
+            "rejected": [each.words for each in found.said.rejections],
             "orders": [_order(each, odds) for each, odds in zip(found.found, found.odds, strict=True)]}
 
 

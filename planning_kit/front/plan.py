@@ -179,7 +179,7 @@ class Plan(OutsidePlan):
     def propose(
         self,
         effort: str | float = "normal",
-        seconds: float = 10.0,
+        seconds: float = 120.0,
         pet_zero_window: tuple[When, When] | None = None,
         progress: Callable[[Progress], None] | None = None,
         cancel: Callable[[], bool] | None = None,
@@ -194,8 +194,9 @@ class Plan(OutsidePlan):
         Chosen are the order of each lane, who does a swappable task, which optional and get-ahead tasks are
         done and the PET 0. Better means: required work (always all), then the tasks that go last in the drop
         order (`planning_kit.judge.drop_order`), then the earlier end, then less walking. Each proposal is
-        timed by `time_plan` and checked: one with a stop finding that the current plan does not have is never
-        shown.
+        timed by `time_plan` and checked: one with a stop finding that the current plan does not have, or not
+        so badly, is never shown (see ``.rejected``). Where rules of the plan give way, giving less way comes
+        first.
 
         Parameters
         ----------
@@ -209,7 +210,7 @@ class Plan(OutsidePlan):
             ``pet_zero_earliest`` and ``pet_zero_latest``, else the plan's PET 0. The present PET 0 is always
             searched first.
         progress : callable
-            Called with a `Progress` (``doing``, ``best_min``, ``bound_min``, ``elapsed_s``).
+            Called with a `Progress` (``doing``, ``best_min``, ``bound_min``, ``elapsed_s``) for what holds.
         cancel : callable
             Asked now and then; when it returns True the search ends with what it has.
         order : "steps" or "runs"
@@ -222,7 +223,7 @@ class Plan(OutsidePlan):
             Plan on durations so far from likely (0) towards high (1): orders that are less fragile.
 
         Steps of one task and one crew member keep their row order, and steps of both that open or close the
-        outing stay there. Where nothing fits, ``.clash`` names requirements that cannot be met together.
+        outing stay there. ``.rejected`` tells the earlier orders that do not hold, and what blocked each.
         Raises `ScenarioError` for a question that makes no sense, and for a plan that is re-timed (ask its
         ``options``).
         """
@@ -345,11 +346,11 @@ def time_plan(scenario: Scenario, pet_zero: When | None = None) -> Plan:
     return Plan(TimedPlan.of(scenario, pet_zero))
 
 
-def find_plan(scenario: Scenario, effort: str | float = "normal", seconds: float = 10.0,
+def find_plan(scenario: Scenario, effort: str | float = "normal", seconds: float = 120.0,
               pet_zero_window: tuple[When, When] | None = None) -> Proposals[Plan]:
-    """Orders of work that fit, for a scenario that has no plan as it stands; or what cannot be met together.
+    """Orders of work that fit, for a scenario whose plan as it stands breaks rules; or one that breaks less.
 
-    As ``plan.propose``, which is asked of a plan. Where nothing fits, ``.clash`` names the requirements.
+    As ``plan.propose``, which is asked of a plan.
     """
     as_scenario(scenario).stop_if_happened("find_plan")
     return faced(search_orders(scenario, effort, seconds, pet_zero_window), Plan)

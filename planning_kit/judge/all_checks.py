@@ -10,6 +10,7 @@ the worst with the worst; what is left over has come or gone. A match of another
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterator
+from math import inf
 from typing import Any
 from weakref import WeakKeyDictionary
 
@@ -40,7 +41,7 @@ from planning_kit.judge.findings import (
     findings_table,
     identity,
 )
-from planning_kit.plan.network import grouped
+from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.timed import TimedPlan
 
 # Every function of these modules that is called check_... is a check: none that is written can be forgotten.
@@ -88,6 +89,16 @@ def new_findings(a: TimedPlan | pd.DataFrame, b: TimedPlan | pd.DataFrame) -> pd
 def new_stops(a: TimedPlan | pd.DataFrame, b: TimedPlan | pd.DataFrame) -> int:
     """How many stop findings ``b`` has that ``a`` has not."""
     return int((new_findings(a, b)["severity"] == STOP).sum())
+
+
+def worse_stops(a: TimedPlan | pd.DataFrame, b: TimedPlan | pd.DataFrame) -> list[Row]:
+    """The stop findings of ``b`` that ``a`` has, too, but each with more margin: they got worse."""
+    worst: dict[Hashable, float] = {}
+    for row in _rows(a):
+        worst[identity(row)] = min(worst.get(identity(row), inf), row["margin"])
+    # NaN, of a finding without numbers, is never less.
+    return [row for row in _rows(b) if row["severity"] == STOP
+            and row["margin"] < worst.get(identity(row), -inf) - ROUNDING_MIN]
 
 
 def finding_changes(a: TimedPlan | pd.DataFrame, b: TimedPlan | pd.DataFrame) -> Iterator[tuple[str, Row]]:

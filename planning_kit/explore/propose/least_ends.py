@@ -21,7 +21,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import product
 
-from planning_kit.explore.propose.order_model import start_windows, ticks_up
+from planning_kit.explore.propose.order_model import minutes_of, start_windows, ticks_up
 from planning_kit.explore.propose.order_problem import Problem
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.explore.propose.timed_rules import lane_way
@@ -204,6 +204,22 @@ def add_lane_bounds(problem: Problem, done: Collection[str], enough: int, effort
         problem.model.cp.add(problem.end - problem.pet_zero >= bound).only_enforce_if(
             *(problem.done[task, task in swapped] for task in traded))
     return min(least.values())
+
+
+def what_binds(problem: Problem, done: Collection[str], effort: float, budget: Budget) -> str:
+    """In words the least that the longest lane takes by itself, with what of it is work, way and wait."""
+    told = [(0, "")]
+    fixed = set(done) - problem.work.swappable
+    for who in problem.work.crews:
+        trip = trip_of(problem, who, tuple(_certain(problem, who, fixed, ())))
+        walk = LeastWalk(trip, round(_REMEMBERED * effort))
+        work, least = sum(trip.lengths), sum(trip.lengths) + walk.left(0, -1)
+        end = least_end(walk, _NEVER, round(_EXPANDED * effort), budget.is_over) if (
+            problem.freedom.earliest == problem.freedom.latest and trip.lengths) else least
+        parts = {"work": work, "ways and ingress": least - work, "waits for windows": end - least}
+        words = ", ".join(f"{name} {minutes_of(ticks):.1f}" for name, ticks in parts.items() if ticks)
+        told.append((end, f"the lane of {who} alone needs {minutes_of(end):.1f} min ({words})"))
+    return max(told)[1]
 
 
 @dataclass(eq=False)

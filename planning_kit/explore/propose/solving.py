@@ -83,13 +83,14 @@ class Budget:
 class Answer:
     """How one solve ended: the values of all variables (empty: none found) and the bound of the objective.
 
-    ``clashing``: where nothing fits, the assumptions that clash by index; None where that is not shown.
+    ``passed`` are the values of the solutions on the way, the best last; ``spent`` the effort that it took.
     """
 
     status: cp_model.CpSolverStatus
     values: tuple[int, ...]
     bound: float
-    clashing: tuple[int, ...] | None
+    passed: tuple[tuple[int, ...], ...] = ()
+    spent: float = 0.0
 
     @property
     def is_found(self) -> bool:
@@ -103,22 +104,18 @@ class Answer:
 
 
 class _Watch(cp_model.CpSolverSolutionCallback):
-    """Tells progress at every better solution."""
+    """Keeps every better solution: the last and best one may not hold where one before it does."""
 
-    def __init__(self, budget: Budget, doing: str) -> None:
+    def __init__(self) -> None:
         super().__init__()
-        self.budget, self.doing = budget, doing
+        self.passed: list[tuple[int, ...]] = []
 
     def on_solution_callback(self) -> None:
         """CP-SAT calls this."""
-        if self.doing == TASKS:
-            self.budget.tell(self.doing)
-        else:
-            self.budget.tell(self.doing, self.objective_value / TICKS_PER_MIN,
-                             self.best_objective_bound / TICKS_PER_MIN)
+        self.passed.append(tuple(self.response_proto.solution))
 
 
-def solve(model: OrderModel, budget: Budget, effort: float, workers: int = 1, doing: str = "",
+def solve(model: OrderModel, budget: Budget, effort: float, workers: int = 1,
           fix_hints: bool = False) -> Answer:
     """Solve once, within ``effort`` (deterministic time) and what the budget's clock leaves."""
     solver = cp_model.CpSolver()
@@ -131,14 +128,15 @@ def solve(model: OrderModel, budget: Budget, effort: float, workers: int = 1, do
     parameters.max_time_in_seconds = max(budget.left_s, _GRACE_S if fix_hints else 0.01)
     parameters.fix_variables_to_their_hinted_value = fix_hints
     # An order that was found is completed though time is up, or the work of the search would be lost.
+    watch = _Watch()
     with contextlib.nullcontext() if fix_hints else _stopped_when_over(solver, budget):
-        status = solver.solve(model.cp, _Watch(budget, doing) if doing else None)
+        status = solver.solve(model.cp, watch)
     if status == cp_model.MODEL_INVALID:
         raise AssertionError(model.cp.validate())
     return Answer(
         status, tuple(solver.response_proto.solution) if status in FOUND else (),
         solver.best_objective_bound if model.cp.has_objective() else float("nan"),
-        tuple(solver.sufficient_assumptions_for_infeasibility()) if status == cp_model.INFEASIBLE else None)
+        tuple(watch.passed), solver.response_proto.deterministic_time)
 
 
 @contextlib.contextmanager
