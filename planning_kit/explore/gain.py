@@ -24,6 +24,7 @@ from planning_kit.explore.gain_changes import (
     find_target,
     other_changes,
 )
+from planning_kit.explore.long_question import Report, silent, told
 from planning_kit.explore.what_if import what_if
 from planning_kit.inputs.faults import ScenarioError, is_whole
 from planning_kit.inputs.records import BOTH
@@ -71,16 +72,14 @@ def _that_help(plan: TimedPlan, target: Target, moves: Iterable[tuple[int, int]]
         starts = planned_starts(network, plan.durations)
         if target.is_met(starts):
             end_min = float(outing_end(network, starts, plan.durations))
-            yield _candidate(plan, rows, moved, after, end_min)
-
-
-def _candidate(plan: TimedPlan, rows: Sequence[int], moved: int, after: int, end_min: float) -> Candidate:
-    name, behind = plan.steps[moved].step, plan.steps[after].step
-    inside = _is_inside_task(plan, rows, moved)
-    words = f"{name} moved to just behind {behind}" + (
-        f", past other steps of {plan.steps[moved].task}" if inside else "")
-    rank = (inside, round(end_min, 3), abs(rows.index(moved) - moved))
-    return Candidate(ORDER, words, 0.0, Follow(name, behind), rank)
+            step, behind = plan.steps[moved], plan.steps[after].step
+            task = [i for i in rows if plan.steps[i].task == step.task and (
+                step.crew == plan.steps[i].crew or BOTH in (step.crew, plan.steps[i].crew))]
+            inside = task != sorted(task)  # it passed another of its task in someone's lane
+            words = f"{step.step} moved to just behind {behind}" + (
+                f", past other steps of {step.task}" if inside else "")
+            yield Candidate(ORDER, words, 0.0, Follow(step.step, behind),
+                            (inside, round(end_min, 3), abs(rows.index(moved) - moved)))
 
 
 def _likely(plan: TimedPlan, target: Target) -> Iterator[tuple[int, int]]:
@@ -146,14 +145,6 @@ def _ends(plan: TimedPlan) -> set[int]:
     return {lane[place] for who in plan.travels if (lane := work_order(plan.steps, who)) for place in (0, -1)}
 
 
-def _is_inside_task(plan: TimedPlan, rows: Sequence[int], moved: int) -> bool:
-    """Whether the moved step passed another of its task in someone's lane."""
-    row = plan.steps[moved]
-    task = [i for i in rows if plan.steps[i].task == row.task and (
-        row.crew == plan.steps[i].crew or BOTH in (row.crew, plan.steps[i].crew))]
-    return task != sorted(task)
-
-
 def _cheapest_places(plan: TimedPlan, who: str, moved: int, behind: list[int]) -> list[int]:
     """Rows behind which ``moved`` costs the least detour, the nearest first among equals."""
     if who not in plan.travels:
@@ -179,15 +170,14 @@ def _network_of(plan: TimedPlan, orders: Orders) -> Network:
     Who is underway is taken to be where they last worked, which is the most hopeful: the proof knows better.
     """
     steps, airlock, asked = plan.steps, plan.scenario.settings.airlock_place, plan.network.as_asked
-    others = (bound for bound in asked.bounds if bound.kind != ORDER_BOUND)
-    fixed = asked.fixed
-    known = (release for release in asked.releases if release.kind in (LOGGED, NOW, HATCH))
     return replace(
         asked,
-        releases=(*known, *(first for first in first_releases(steps, orders, plan.travels, airlock)
-                            if first.step not in fixed)),
-        bounds=(*(bound for bound in order_bounds(steps, orders, plan.travels) if bound.after not in fixed),
-                *others),
+        releases=(*(each for each in asked.releases if each.kind in (LOGGED, NOW, HATCH)),
+                  *(first for first in first_releases(steps, orders, plan.travels, airlock)
+                    if first.step not in asked.fixed)),
+        bounds=(*(bound for bound in order_bounds(steps, orders, plan.travels)
+                  if bound.after not in asked.fixed),
+                *(bound for bound in asked.bounds if bound.kind != ORDER_BOUND)),
         homes=tuple(ways_home(steps, orders, plan.travels, airlock)),
     )
 
@@ -200,7 +190,8 @@ _CHECKED_FOR_ONE_SHOWN = 4
 Row = dict[str, Any]
 
 
-def gain(plan: TimedPlan, step: str, minutes: float | None = None, most: int = 5) -> pd.DataFrame:
+def gain(plan: TimedPlan, step: str, minutes: float | None = None, most: int = 5,
+         report: Report = silent) -> pd.DataFrame:
     """The smallest single changes that meet the target (see ``plan.gain``)."""
     if not is_whole(most, 1):
         raise ScenarioError.single("must be how many rows of a kind to show, 1 or more", column="most",
@@ -214,11 +205,12 @@ def gain(plan: TimedPlan, step: str, minutes: float | None = None, most: int = 5
         if (kind == GUARD and not target.mends) or (
                 kind == PET_ZERO and (not target.is_window or plan.network.fixed)):
             continue  # any other step starts as much earlier as PET 0 does; outside, PET 0 is history
-        proved = _proved_rows(plan, target, (each for each in candidates if each.kind == kind), most)
+        proved = _proved_rows(plan, target, [each for each in candidates if each.kind == kind], most,
+                              report)
         # All moves of all rows take long: they are tried only where no likely one is free of new stops.
         if kind == ORDER and all(row["new_stops"] for row in proved):
             others = other_moves(plan, target, moves)
-            proved = _best([*proved, *_proved_rows(plan, target, others, most)], most)
+            proved = _best([*proved, *_proved_rows(plan, target, others, most, report)], most)
         rows += proved
         if not proved:
             nothing.append({"change": f"{NOTHING_HELPS}: {target.words}", "kind": kind, "what_if": {}})
@@ -227,13 +219,15 @@ def gain(plan: TimedPlan, step: str, minutes: float | None = None, most: int = 5
     return table.astype({"new_stops": "Int64", "new_findings": "Int64"})
 
 
-def _proved_rows(plan: TimedPlan, target: Target, candidates: Iterable[Candidate], most: int) -> list[Row]:
+def _proved_rows(plan: TimedPlan, target: Target, candidates: Iterable[Candidate], most: int,
+                 report: Report) -> list[Row]:
     """Rows of one kind, smallest first, until enough of them bring no stop finding.
 
     Where many have been tried the search ends too, but not before one of them holds.
     """
     rows: list[Row] = []
-    for number, candidate in enumerate(sorted(candidates, key=lambda each: (each.by_min, each.rank))):
+    ranked = sorted(candidates, key=lambda each: (each.by_min, each.rank))
+    for number, candidate in enumerate(told(ranked, report, "changes", len(ranked))):
         if rows and number >= most * _CHECKED_FOR_ONE_SHOWN:
             break
         row = _proved(plan, target, candidate)

@@ -11,7 +11,6 @@ from typing import Generic, Self, TypeVar
 import pandas as pd
 
 from planning_kit.changes.change import changes_table
-from planning_kit.explore.long_question import Progress
 from planning_kit.explore.propose.proposals import read_effort
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.explore.retime.decisions import decide, decision_table
@@ -27,6 +26,7 @@ from planning_kit.explore.retime.outing_progress import (
 )
 from planning_kit.explore.retime.retiming import retime
 from planning_kit.explore.tightest import tightest, tightest_exact, tightest_margins, told_summary
+from planning_kit.front.progress_bar import Told, shown, stoppable
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.judge.acceptances import told_findings
 from planning_kit.plan.timed import Face, TimedPlan
@@ -178,22 +178,26 @@ class OutsidePlan(ShownPlan):
         return type(self)(decide(self.timed, skip, give, order, waits))
 
     def options(self, most: int = 12, reorder: str | float | None = None, seconds: float = 5.0,
-                samples: int = 0, progress: Callable[[Progress], None] | None = None,
+                samples: int = 0, progress: Told = "bar",
                 cancel: Callable[[], bool] | None = None) -> pd.DataFrame:
         """What can still be done, each option verified by re-timing, best first (see `options_table`).
 
         With ``reorder`` better orders of the rest are searched as well, which takes seconds: ``quick``,
         ``normal``, ``thorough`` or a number say how long, in the solver's own deterministic time (as
-        ``propose``); ``seconds`` is a safety stop by the clock. ``progress`` is told how
-        it goes, ``cancel`` is asked whether to stop with what there is. With ``samples`` each option has its
-        odds, too. Raises `ScenarioError` for an effort that there is not.
+        ``propose``); ``seconds`` is a safety stop by the clock; ``progress`` and
+        ``cancel`` are as there. With ``samples`` each option has its odds, too. Raises `ScenarioError` for an
+        effort that there is not.
         """
-        search = None if reorder is None else Budget(read_effort(reorder, seconds), seconds, progress, cancel)
-        return options_table(self.timed, most, search, samples)
+        with shown(progress, "options") as report, stoppable(cancel) as is_over:
+            search = None if reorder is None else Budget(
+                read_effort(reorder, seconds), seconds, report, is_over)
+            return options_table(self.timed, most, search, samples, report)
 
-    def decision_table(self, level: float = 0.95, samples: int = 2_000, seed: int = 1) -> pd.DataFrame:
+    def decision_table(self, level: float = 0.95, samples: int = 2_000, seed: int = 1,
+                       progress: Told = "bar") -> pd.DataFrame:
         """Before the outing: what to drop when, and the odds of it (see `decision_table`)."""
-        return decision_table(self.timed, level, samples, seed)
+        with shown(progress, "decision_table") as report:
+            return decision_table(self.timed, level, samples, seed, report)
 
     def terminate(self, at_min: object = None) -> pd.DataFrame:
         """The sequence of an orderly return at ``at_min`` (PET, UTC; now, if re-timed): see `going_home`."""

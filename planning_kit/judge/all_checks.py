@@ -27,27 +27,18 @@ from planning_kit.judge import (
     check_log,
     check_places,
     check_quality,
-    check_returns,
+    check_reserves,
     check_rules,
-    check_suits,
     check_tethers,
-    check_ways_home,
 )
-from planning_kit.judge.findings import (
-    FINDING_COLUMNS,
-    SEVERITIES,
-    STOP,
-    Finding,
-    findings_table,
-    identity,
-)
+from planning_kit.judge.findings import FINDING_COLUMNS, SEVERITIES, STOP, Finding, findings_table, identity
 from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.timed import TimedPlan
 
 # Every function of these modules that is called check_... is a check: none that is written can be forgotten.
 CHECKS: tuple[Callable[[TimedPlan], Iterator[Finding]], ...] = tuple(
-    check for module in (check_limits, check_light, check_places, check_inhibits, check_suits, check_returns,
-                         check_custody, check_tethers, check_hazards, check_hazard_data, check_ways_home,
+    check for module in (check_limits, check_light, check_places, check_inhibits, check_reserves,
+                         check_custody, check_tethers, check_hazards, check_hazard_data,
                          check_quality, check_rules, check_log)
     for name, check in vars(module).items() if name.startswith("check_"))
 

@@ -91,44 +91,24 @@ class Travel:
         """Other ways of the tie: at least one over each leg that lies on some of them, the best one."""
         chosen, limit = self.way(from_place, to_place), self.time_min(from_place, to_place) + TIE_MIN
         on_it, found = {*itertools.pairwise(chosen)}, dict[Way, None]()
-        begin, left, places = self._left(from_place), self._left(to_place), [*self.numbers]
+        begin, left = (self.minutes[self.numbers[place]] for place in (from_place, to_place))
+        places = [*self.numbers]
         for number in np.flatnonzero(begin + left <= limit).tolist():
             here = places[number]
             for ahead, took in self.legs[here].items():
                 if (here, ahead) not in on_it and begin[number] + took + left[self.numbers[ahead]] <= limit:
                     way = (*self.way(from_place, here), *self.way(ahead, to_place))
-                    if len({*way}) == len(way) and self._walked_min(way) <= limit:
+                    walked_min = sum(self.legs[one][other] for one, other in itertools.pairwise(way))
+                    if len({*way}) == len(way) and walked_min <= limit:
                         found[way] = None
         return list(found)
 
-    def _walked_min(self, way: Way) -> float:
-        return sum(self.legs[here][ahead] for here, ahead in itertools.pairwise(way))
-
-    def _left(self, goal: str) -> NDArray[np.float64]:
-        """Minutes to ``goal`` from every place: a route takes as long either way."""
-        row: NDArray[np.float64] = self.minutes[self.numbers[goal]]
-        return row
-
-    def _only_way(self, start: str, goal: str, limit: float) -> Way:
-        """The way where nothing else is as fast, as is usual; () where there is a choice."""
-        left, spent, way = self._left(goal), 0.0, [start]
-        while way[-1] != goal:
-            on = [(ahead, took) for ahead, took in self.legs[way[-1]].items()
-                  if ahead not in way[-2:] and spent + took + left[self.numbers[ahead]] <= limit]
-            if len(on) != 1:
-                return ()
-            way.append(on[0][0])
-            spent += on[0][1]
-        return tuple(way)
-
     def _best_way(self, start: str, goal: str) -> Way:
         """Of the ways in the tie that of fewest metres, then of the first ids: the first to arrive."""
-        left = self._left(goal)
+        left = self.minutes[self.numbers[goal]]  # from every place: a route takes as long either way
         limit = self.time_min(start, goal) + TIE_MIN
         if not isfinite(limit):
             raise ValueError(f"no route from {start!r} to {goal!r}")
-        if only := self._only_way(start, goal, limit):
-            return only
         soonest: dict[str, float] = {}  # of those that have come to a place before, and so the better way
         coming: list[tuple[float, Way, float]] = [(0.0, (start,), 0.0)]
         while True:

@@ -17,7 +17,7 @@ from planning_kit.inputs.records import HAZARD_CLASSES, Hazard, Records, Route
 from planning_kit.inputs.shown_text import plotly_paragraph, plotly_text
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.activities import WORK
-from planning_kit.plan.hazard_reach import Reach
+from planning_kit.plan.hazard_presence import Reach
 from planning_kit.plan.moments import Moment, moment_of, moments_of, whole_minutes
 from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
@@ -155,7 +155,7 @@ def _words(moment: Moment, stage: Stage) -> list[Trace]:
 
 
 # Hazards: spheres as rings, their places in rings, their routes as bands. What lies inside is what the
-# checks judge (`planning_kit.plan.hazard_reach`). The class is told by colour, by the kind and width of a
+# checks judge (`planning_kit.plan.hazard_presence`). The class is told by colour, by the kind and width of a
 # line, and as a word under the pointer.
 
 _CORNERS = 48

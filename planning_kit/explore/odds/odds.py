@@ -11,15 +11,16 @@ from concurrent.futures import Executor
 import numpy as np
 import pandas as pd
 
+from planning_kit.explore.long_question import Report, silent
 from planning_kit.explore.odds.distributions import DISTRIBUTIONS
 from planning_kit.explore.odds.odds_tables import OddsTables, overrun_words, quantile, share_words
 from planning_kit.explore.odds.sampled_past import assumptions
-from planning_kit.explore.odds.study import Study, run_study
+from planning_kit.explore.odds.study import Study, joined, tallies
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults, is_whole, must_be
 from planning_kit.inputs.shown_text import TextTable, facts_html
 from planning_kit.inputs.times import pet_label, pet_min
-from planning_kit.plan.planned_windows import PlannedWindow
+from planning_kit.plan.plan_times import PlannedWindow
 from planning_kit.plan.timed import TimedPlan
 
 FEWEST_SAMPLES = 100
@@ -42,17 +43,15 @@ def stop_if_senseless(plan: TimedPlan, samples: object, seed: object, most: int 
 
 
 def odds(plan: TimedPlan, samples: int = 10_000, seed: int = 1, executor: Executor | None = None,
-         learn_pace: bool = False) -> TimedOdds:
+         learn_pace: bool = False, report: Report = silent) -> TimedOdds:
     """Sample the durations and the travel of a plan, and time every sample: ``plan.odds`` says how.
 
     Raises `ScenarioError` for a number of samples, a seed, an executor or a distribution that makes no sense.
     """
     stop_if_senseless(plan, samples, seed)
-    if executor is not None:
-        must_be(executor, Executor, "executor", "must be a concurrent.futures.Executor, or None")
     must_be(learn_pace, bool, "learn_pace", "must be True or False")
     study = Study.of(plan, int(seed), learn_pace)
-    return TimedOdds(plan, study, run_study(study, int(samples), executor))
+    return TimedOdds(plan, study, joined(list(tallies(study, int(samples), executor, report))))
 
 
 class TimedOdds(OddsTables):
@@ -107,7 +106,7 @@ def _facts(odds: TimedOdds) -> list[tuple[str, str]]:
     known = [(f"inside by {pet_label(limits.planned_min, 'down')}", planned),
              (f"by {own}{plan.hard_limit.label}", hard)]
     return [("title", odds.timed.scenario.settings.title), ("samples", f"{odds.samples}, seed {odds.seed}"),
-            *known, ("median end", pet_label(quantile(odds.tally.end_min, 0.5))),
+            *known, ("median end", pet_label(odds.median_end_min)),
             ("something broken", share_words(odds.p_broken))]
 
 
@@ -171,8 +170,6 @@ def _is_same_stretch(a: TimedOdds, one: PlannedWindow, b: TimedOdds, other: Plan
 def _row(item: str, unit: str, before: np.ndarray, after: np.ndarray) -> tuple[object, ...]:
     one, other = before.astype(float), after.astype(float)
     count = len(one)
-    if count < 2:
-        return (item, unit, *[float("nan")] * 5)
     # A pair has the same luck: the error is the scatter of the differences; the other shows what that saves.
     paired = float((other - one).std(ddof=1) / np.sqrt(count))
     apart = float(np.sqrt((one.var(ddof=1) + other.var(ddof=1)) / count))

@@ -8,19 +8,20 @@ was begun in none, has overrun it; so has a group of which any step has, or that
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, fields
 from functools import reduce
 
 import numpy as np
 
+from planning_kit.explore.long_question import Report, mapped, silent, told
 from planning_kit.explore.odds.sampled_outing import Outing
 from planning_kit.explore.odds.sampled_plans import SampledPlans, broken_reasons, cut_rules, time_samples
 from planning_kit.explore.odds.sampling import Draws, chunk_sizes, draw
 from planning_kit.inputs.records import Gap, Task
 from planning_kit.plan.network import ROUNDING_MIN
-from planning_kit.plan.planned_windows import PlannedWindow, planned_windows
+from planning_kit.plan.plan_times import PlannedWindow, planned_windows
 from planning_kit.plan.timed import TimedPlan
 
 
@@ -100,10 +101,10 @@ def run_chunk(study: Study, chunk: int, count: int) -> Tally:
 
 def done(outing: Outing, plans: SampledPlans, draws: Draws) -> tuple[np.ndarray, np.ndarray]:
     """Starts and finishes (steps, samples) of what is done; NaN for what is given up or put back."""
-    starts, index = plans.starts.copy(), {step.step: row for row, step in enumerate(outing.records.steps)}
+    starts = plans.starts.copy()
     for number, way in enumerate(plans.ways, start=1):
         if way.put_back:
-            starts[index[way.put_back], (plans.way == number).any(axis=0)] = np.nan
+            starts[outing.row_of[way.put_back], (plans.way == number).any(axis=0)] = np.nan
     return starts, starts + draws.durations
 
 
@@ -128,8 +129,7 @@ def _has_overrun(each: PlannedWindow, starts: np.ndarray, finishes: np.ndarray) 
 
 def _over_min(outing: Outing, gap: Gap, starts: np.ndarray, finishes: np.ndarray) -> np.ndarray:
     """Minutes (samples,) beyond a greatest gap; 0 where it is kept, NaN where an end of it is not done."""
-    index = {step.step: row for row, step in enumerate(outing.records.steps)}
-    ends = [(finishes if at == "finish" else starts)[index[step]]
+    ends = [(finishes if at == "finish" else starts)[outing.row_of[step]]
             for step, at in ((gap.then_step, gap.then_at), (gap.first_step, gap.first_at))]
     over = ends[0] - ends[1] - (gap.max_gap or 0.0)
     return np.asarray(np.where(over > ROUNDING_MIN, over, over * 0.0))
@@ -146,12 +146,13 @@ def _inside(outing: Outing, draws: Draws, finishes: np.ndarray) -> np.ndarray:
     return inside
 
 
-def run_study(study: Study, samples: int, executor: Executor | None) -> Tally:
-    """All chunks, here or on ``executor``, joined in the order of the chunks."""
+def tallies(study: Study, samples: int, executor: Executor | None = None,
+            report: Report = silent) -> Iterator[Tally]:
+    """The tally of each chunk, worked out here or on ``executor``, in the order of the chunks."""
     sizes = chunk_sizes(samples)
     # Both kinds of map keep the order of the chunks, so that the samples of two plans stay pairs.
-    work = map if executor is None else executor.map
-    return joined(list(work(run_chunk, [study] * len(sizes), range(len(sizes)), sizes)))
+    work = mapped(executor)(run_chunk, [study] * len(sizes), range(len(sizes)), sizes)
+    return told(work, report, f"parts of {samples:,} samples", len(sizes))
 
 
 def joined(parts: Sequence[Tally]) -> Tally:

@@ -204,7 +204,7 @@ class LocalSearch:
 
     def _climb(self, best: Timed, here: Timed) -> Timed:
         """One restart: until nothing better comes for a while."""
-        around, draws = self.around, random.Random(self._restarts + 1)
+        around, draws = self.around, random.Random(self._restarts + 1_000 * self.budget.seed - 999)
         problem = around.problem
         moves = RandomMoves(problem.work, problem.before, draws, around.dropped)
         causes = _Causes(problem.work.minutes, problem.work.index)

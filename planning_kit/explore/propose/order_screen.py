@@ -246,8 +246,8 @@ class UntimedRules:
         steps = self.problem.work.steps
         here = self._place(before)
         if (who, here, step) not in self._ways:
-            self._ways[who, here, step] = way_into(
-                self.problem.work.records.settings, self.problem.travels[who], steps[step], here)
+            self._ways[who, here, step] = Way(*map(float, way_into(
+                self.problem.work.records.settings, self.problem.travels[who], steps[step], here)))
         way = self._ways[who, here, step]
         return walked_in(way._replace(opens_min=way.opens_min + passed.pet_zero_min),
                          self._free(before, passed), passed.starts[step])

@@ -29,7 +29,7 @@ from planning_kit.explore.propose.choices import (
 )
 from planning_kit.explore.propose.local_search import AGAIN, Blocks
 from planning_kit.explore.propose.order_problem import Freedom, Problem
-from planning_kit.explore.propose.solving import FINISH, TURNS, Budget, completed, hint, read_choice, solve
+from planning_kit.explore.propose.solving import TURNS, Budget, completed, hint, read_choice, solve
 from planning_kit.explore.propose.stages import Found, Stages, build_problem
 from planning_kit.explore.propose.untimed_rules import ending_asked
 from planning_kit.inputs.faults import ScenarioError
@@ -206,7 +206,7 @@ class OrderSearch:
         if not rows:
             rank = self.judge.rank(plan, choice.dropped)
             if all(rank < other for other, _ in self._passed):
-                self.budget.tell(FINISH, plan.end_min)
+                self.budget.tell(plan.end_min)
             self._passed.append((rank, choice))
         for row in rows:
             name = identity(row)

@@ -5,24 +5,26 @@ A question is read here, searched by `order_search`, and told with a verdict.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Executor
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
-from functools import cached_property
+from functools import cached_property, partial
 from math import inf
-from operator import attrgetter
+from operator import attrgetter, itemgetter
 from typing import Generic, TypeVar
 
 import pandas as pd
 
-from planning_kit.explore.long_question import Progress
+from planning_kit.explore.long_question import Report, mapped, silent, told
 from planning_kit.explore.odds.odds import odds
 from planning_kit.explore.propose.choices import Move, as_written
 from planning_kit.explore.propose.order_problem import BY_RUNS, BY_STEPS, Freedom
 from planning_kit.explore.propose.order_search import Better, Judge, OrderSearch, Rejected, given_way_min
 from planning_kit.explore.propose.repairs import looked_with_repairs
 from planning_kit.explore.propose.solving import Budget
-from planning_kit.inputs.faults import Faults, ScenarioError, is_number
+from planning_kit.inputs.faults import Faults, ScenarioError, is_number, is_whole
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import TextTable, html_text
 from planning_kit.inputs.times import When, as_utc, number_label, pet_label
@@ -40,7 +42,7 @@ PROVEN = "proven best of all orders that bring no new stop and no new concern of
 P = TypeVar("P", bound=AnyPlan)
 Faced = TypeVar("Faced", bound=AnyPlan)
 EFFORTS = {"quick": 1.0, "normal": 8.0, "thorough": 40.0}
-_LEAST_EVERY_MIN = 0.1
+_LEAST_EVERY_MIN, _MOST_SEEDS = 0.1, 1_000
 _LEAST_GAIN_MIN, _MOST_REJECTIONS = 0.05, 10
 _MOST_PET_ZEROES = 20_000
 _MOST_EFFORT, _MOST_LIMIT_MIN = 1e6, 7 * 1440.0  # beyond any use, and far from where numbers overflow
@@ -216,32 +218,55 @@ def search_orders(
     effort: str | float = "normal",
     seconds: float = 120.0,
     pet_zero_window: tuple[When, When] | None = None,
-    progress: Callable[[Progress], None] | None = None,
+    progress: Report = silent,
     cancel: Callable[[], bool] | None = None,
     *,
     order: str = BY_STEPS,
     limit_min: float | None = None,
     cushion: float = 0.0,
     pet_zero_every_min: float = 5.0,
+    seeds: int = 1,
+    executor: Executor | None = None,
 ) -> Proposals[TimedPlan]:
     """Search for better orders: `Plan.propose` in `planning_kit.front.plan` says how."""
-    amount = _read_question(effort, seconds, order, limit_min, cushion, pet_zero_every_min)
+    amount = _read_question(effort, seconds, order, limit_min, cushion, pet_zero_every_min, seeds)
+    work = mapped(executor)
     earliest, latest = _read_window(scenario, pet_zero_window, pet_zero_every_min)
     judge = _judge(scenario, limit_min, cushion)
     freedom = Freedom(earliest=earliest, latest=latest, limit_min=judge.limit_min,
                       pet_zero_every_min=pet_zero_every_min, cushion=cushion, free=order)
-    search = OrderSearch(judge=judge, before=as_written(scenario.records, scenario.settings.pet_zero_utc),
-                         budget=Budget(amount, seconds, progress, cancel))
-    freedoms = _freedoms(freedom, scenario.settings.pet_zero_utc)
-    found = [each for name, free in freedoms.items()
-             for each in looked_with_repairs(search, name, free, amount / len(freedoms))]
+    budgets = [Budget(amount, seconds, seed=seed) for seed in range(1, seeds + 1)]
+    if executor is None:  # elsewhere nobody can be told or asked
+        budgets = [replace(each, progress=progress, cancel=cancel) for each in budgets]
+    made, parts = work(partial(_search, judge, freedom), budgets), []
+    for part in made if executor is None else told(made, progress, "searches", seeds):
+        parts.append(part)
+        if cancel is not None and cancel():
+            break
+    best: Proposals[TimedPlan] = min(parts, key=itemgetter(0))[1]
+    if (whole := sum(each.is_repeatable for _, each in parts)) == seeds or not best.is_repeatable:
+        return best
+    how = f" ({whole} of {seeds} searches went on to their end: not repeatable)"
+    return replace(best, verdict=best.verdict + how, is_repeatable=False)
+
+
+def _search(judge: Judge, freedom: Freedom, budget: Budget) -> tuple[tuple[float, ...], Proposals[TimedPlan]]:
+    """What one search says, and its rank. What it is given and gives pickles: it can be done anywhere."""
+    pet_zero = judge.scenario.settings.pet_zero_utc
+    budget.begun = time.monotonic()
+    search = OrderSearch(judge=judge, before=as_written(judge.scenario.records, pet_zero), budget=budget)
+    freedoms = _freedoms(freedom, pet_zero)
+    found = [each for name, free in freedoms.items() if not (search.last and budget.is_over())
+             for each in looked_with_repairs(search, name, free, budget.effort / len(freedoms))]
     found.sort(key=lambda one: one[0].rank)
     proposed = tuple(_proposal(search, name, better) for better, name in found)
     known = [judge.current, *(each.plan for each in proposed)]
     best_min = min((plan.end_min for plan in known if plan), default=inf) - _LEAST_GAIN_MIN
     rejections = sorted((each for each in search.rejected.values() if each.end_min < best_min),
                         key=attrgetter("end_min"))[:_MOST_REJECTIONS]
-    return Proposals(
+    said = search.found[0].solved if found else search.last
+    rank = (*(found[0][0].rank if found else (inf,)), not (said and said.tasks_proven and said.end_proven))
+    return rank, Proposals(
         current=judge.current, found=proposed, rejections=tuple(rejections),
         verdict=_verdict(search, proposed, rejections) + search.budget.how_it_ended,
         is_repeatable=not search.budget.cut_short)
@@ -331,13 +356,15 @@ def _amount(effort: object, seconds: object, table: str, faults: Faults) -> floa
 
 
 def _read_question(effort: str | float, seconds: float, order: str, limit_min: float | None, cushion: float,
-                   pet_zero_every_min: float) -> float:
+                   pet_zero_every_min: float, seeds: int) -> float:
     faults = Faults()
     amount = _amount(effort, seconds, "propose", faults)
     if not isinstance(order, str) or order not in (BY_STEPS, BY_RUNS):
         faults.add("propose", None, "order", order, f"must be {BY_STEPS} or {BY_RUNS}")
     if not (is_number(cushion) and 0 <= cushion <= 1):
         faults.add("propose", None, "cushion", cushion, "must be from 0 (likely) to 1 (high)")
+    if not is_whole(seeds, 1, _MOST_SEEDS):
+        faults.add("propose", None, "seeds", seeds, f"must be a whole number from 1 to {_MOST_SEEDS}")
     if limit_min is not None and not (is_number(limit_min) and 0 < limit_min <= _MOST_LIMIT_MIN):
         faults.add("propose", None, "limit_min", limit_min,
                    f"must be above 0 minutes, at most {_MOST_LIMIT_MIN:,.0f}")

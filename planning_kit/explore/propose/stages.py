@@ -32,7 +32,6 @@ from planning_kit.explore.propose.order_problem import (
 )
 from planning_kit.explore.propose.order_screen import cause_of
 from planning_kit.explore.propose.solving import (
-    FINISH,
     TURNS,
     Answer,
     Budget,
@@ -211,6 +210,7 @@ class Stages:
             best = self._looked_around(best, passes // 2)
         bound = float(add_lane_bounds(problem, self._surely_done(tasks, are_proven), self.end_ticks(
             best or first), self.effort, self.budget)) if looks else 0.0
+        self._tell(best, bound)
         left, workers = self.effort * _SHARES["finish"], 1
         while left > 0 and not self.budget.is_over() and (best is None or bound < self.end_ticks(best)):
             hint(problem.model, (best or first).values)
@@ -230,7 +230,7 @@ class Stages:
 
     def _tell(self, best: Answer | None, bound: float) -> None:
         if best:
-            self.budget.tell(FINISH, minutes_of(self.end_ticks(best)), minutes_of(bound))
+            self.budget.tell(minutes_of(self.end_ticks(best)), minutes_of(bound))
 
     def _that_holds(self, passed: Sequence[Sequence[int]], best: Answer | None) -> Answer | None:
         """The last of some solutions that holds, earlier than the best; what does not is forbidden."""

@@ -21,6 +21,7 @@ from itertools import zip_longest
 
 import pandas as pd
 
+from planning_kit.explore.long_question import Report, silent, told
 from planning_kit.explore.propose.proposals import odds_of_limits
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.explore.retime.decisions import Decision, decided_whole, states_in, to_do
@@ -67,7 +68,7 @@ class Option:
 
 
 def options_table(plan: TimedPlan, most: int = 12, search: Budget | None = None,
-                  samples: int = 0) -> pd.DataFrame:
+                  samples: int = 0, report: Report = silent) -> pd.DataFrame:
     """The options at the moment of the re-timing, best first, at most ``most``; PET minutes.
 
     With ``search`` better orders of the rest are looked for within that budget, and are rows too. With
@@ -92,7 +93,8 @@ def options_table(plan: TimedPlan, most: int = 12, search: Budget | None = None,
     outside, known = plan.known_outside("options"), findings_of(plan)
     carry_on = Option("Carry on as re-timed", CARRY_ON, {})
     ranked = [_ranked(plan, plan, carry_on, known)]
-    for option in (*_options(plan, outside), *_searched(plan, search)):
+    known_ways = list(_options(plan, outside))
+    for option in (*told(known_ways, report, "options", len(known_ways)), *_searched(plan, search)):
         changed = _decided(plan, option)
         if changed is not None and math.isfinite(_open_until(plan, changed)):  # else it changes nothing
             entry = _ranked(plan, changed, option, known)
@@ -109,7 +111,8 @@ def options_table(plan: TimedPlan, most: int = 12, search: Budget | None = None,
     if not samples:
         return TextTable([row for _, row, _ in best], columns=OPTION_COLUMNS)
     names = ("p_planned", "p_hard")
-    rows = [row | dict(zip(names, odds_of_limits(changed, samples), strict=True)) for _, row, changed in best]
+    rows = [row | dict(zip(names, odds_of_limits(changed, samples), strict=True))
+            for _, row, changed in told(best, report, "odds", len(best))]
     return TextTable(rows, columns=[*OPTION_COLUMNS, *names])
 
 

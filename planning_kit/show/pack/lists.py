@@ -15,8 +15,8 @@ from planning_kit.inputs.records import Hazard
 from planning_kit.inputs.shown_text import one_line, shortened
 from planning_kit.inputs.times import Side, gmt_label, moment_at, pet_label, pet_spans
 from planning_kit.judge.acceptances import rulings_of
-from planning_kit.plan.exposures import joined
 from planning_kit.plan.legs import route_caution
+from planning_kit.plan.network import joined
 from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.hazard_wording import HazardWords, class_rank, controls_words, limit_words, title_of
