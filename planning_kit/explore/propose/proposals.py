@@ -264,7 +264,7 @@ def _search(judge: Judge, freedom: Freedom, budget: Budget) -> tuple[tuple[float
     best_min = min((plan.end_min for plan in known if plan), default=inf) - _LEAST_GAIN_MIN
     rejections = sorted((each for each in search.rejected.values() if each.end_min < best_min),
                         key=attrgetter("end_min"))[:_MOST_REJECTIONS]
-    said = search.found[0].solved if found else search.last
+    said = found[0][0].solved if found else search.last
     rank = (*(found[0][0].rank if found else (inf,)), not (said and said.tasks_proven and said.end_proven))
     return rank, Proposals(
         current=judge.current, found=proposed, rejections=tuple(rejections),

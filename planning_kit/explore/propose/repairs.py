@@ -39,10 +39,9 @@ def looked_with_repairs(search: OrderSearch, name: str, freedom: Freedom,
     if found := search.look(freedom, effort):
         yield found, name
     judge, steps, start = search.judge, search.judge.records.steps, found.choice if found else search.before
-    limits, moving = vars(judge.records.settings.limits), [
-        each for each in steps if each.helper and (each.hooks or each.takes or each.leaves)]
-    spare = [each for each in moving if not (
+    spare = [each for each in steps if each.helper and (each.hooks or each.takes or each.leaves) and not (
         each.uses or each.foothold or each.checks or each.clears or each.moves)]
+    limits = vars(judge.records.settings.limits)
     if (spare or any(limits[key] for key in limits if key.startswith("helper_"))) and (
             freedom.earliest <= start.pet_zero <= freedom.latest):
         # Where something is let go, hardware forces no order.
