@@ -93,7 +93,7 @@ class Proposal(Generic[P]):
         if not self.tasks_proven:
             return "best found; whether more tasks fit is not proven"
         if not self.bound_min:
-            return "best found; no bound counts other helper steps"
+            return "best found; of repaired orders no bound is known"
         return f"best found, at most {max(self.cushioned_min - self.bound_min, 0.0):.1f} min from best"
 
     @property
