@@ -2,27 +2,30 @@
 
 A plan is better than another when it brings no stop finding that the other has not; when it keeps the hard
 limit, then the planned one, or misses them by less; when it leaves out less (`drop_weights`); when it ends
-earlier. Among equals less walking is better.
+earlier, with ``[limits] carry_weight`` minutes more for each hour of carrying a slot. Among equals less
+carrying is better, then less walking.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from planning_kit.inputs.records import Task
+from planning_kit.inputs.times import number_label
 from planning_kit.judge.all_checks import new_findings
 from planning_kit.judge.drop_order import drop_weights, may_be_cut
 from planning_kit.judge.findings import CONCERN, STOP
 from planning_kit.plan.activities import TRAVEL, minutes_of
-from planning_kit.plan.network import ROUNDING_MIN
+from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts, outing_end
 
 SAME_MIN = 1e-6
+_TOLD_MIN = 10.0
 
 
 def keeps(end_min: float, limit_min: float) -> bool:
@@ -47,15 +50,39 @@ def walk_min(plan: TimedPlan) -> float:
     return minutes_of((each for crew in plan.travels for each in plan.lanes[crew]), TRAVEL)
 
 
+def _in_hand_min(plan: TimedPlan) -> Mapping[str, float]:
+    """By item the minutes that crew members have it in hand; what is in a bag counts with the bag."""
+    held = grouped((each.item, each.until_min - each.from_min) for each in plan.tracked_custody.holdings
+                   if each.holder in plan.travels and not each.in_bag)
+    return {item: sum(minutes) for item, minutes in held.items()}
+
+
+def carry_h(plan: TimedPlan) -> float:
+    """Hours of carrying one slot, both crew members together; an item whose slots are not given takes one."""
+    slots = {item.item: 1.0 if item.slots is None else item.slots for item in plan.scenario.records.hardware}
+    return sum(slots[item] * minutes for item, minutes in _in_hand_min(plan).items()) / 60.0
+
+
+def carried_longer(a: TimedPlan, b: TimedPlan) -> Iterator[tuple[str, str]]:
+    """Each item that plan ``b`` has carried for ten minutes more than plan ``a``, or longer, and words."""
+    before = _in_hand_min(a)
+    for item, minutes in _in_hand_min(b).items():
+        if (more := minutes - before.get(item, 0.0)) >= _TOLD_MIN:
+            yield item, (f"{item} is carried for {number_label(minutes, 'up', 0)} min, "
+                         f"{number_label(more, 'up', 0)} more than now")
+
+
 def worth(plan: TimedPlan, tasks: Iterable[Task], dropped: Collection[str] = (),
           cushion: float = 0.0) -> tuple[float, ...]:
     """What a plan without the ``dropped`` of ``tasks`` is worth; smaller is better.
 
-    What is left out by weight, the outing end (with a ``cushion``, see `cushioned_end_min`) and walking, in
-    minutes.
+    What is left out by weight, the outing end (with a ``cushion``, see `cushioned_end_min`) and what carrying
+    weighs, in minutes; then carrying in slot hours, and walking in minutes.
     """
+    carried = carry_h(plan)
+    end_min = cushioned_end_min(plan, cushion) + carried * (plan.scenario.settings.limits.carry_weight or 0.0)
     weights = drop_weights(task for task in tasks if may_be_cut(task))
-    return (float(sum(weights[task] for task in dropped)), round(cushioned_end_min(plan, cushion), 6),
+    return (float(sum(weights[task] for task in dropped)), round(end_min, 6), round(carried, 6),
             round(walk_min(plan), 6))
 
 

@@ -22,7 +22,7 @@ from itertools import zip_longest
 import pandas as pd
 
 from planning_kit.explore.long_question import Report, silent, told
-from planning_kit.explore.propose.proposals import odds_of_limits
+from planning_kit.explore.propose.goals import CHANCES, chances_of
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.explore.retime.decisions import Decision, decided_whole, states_in, to_do
 from planning_kit.explore.retime.reorder import better_orders
@@ -72,7 +72,8 @@ def options_table(plan: TimedPlan, most: int = 12, search: Budget | None = None,
     """The options at the moment of the re-timing, best first, at most ``most``; PET minutes.
 
     With ``search`` better orders of the rest are looked for within that budget, and are rows too. With
-    ``samples`` two more columns: ``p_planned`` and ``p_hard``, the odds that both are inside by the limits.
+    ``samples`` three more columns: ``p_planned`` and ``p_hard``, the odds that both are inside by the limits,
+    and ``p_required``, those with the required work done.
 
     ``option`` in words, ``kind``; ``end_min`` and ``gain_min``, how much earlier than carrying on;
     ``planned_margin_min`` and ``hard_margin_min`` to the limits; ``new_stops`` and ``new_concerns`` beside
@@ -110,10 +111,9 @@ def options_table(plan: TimedPlan, most: int = 12, search: Budget | None = None,
         best.append(_ranked(plan, plan, nothing, known))
     if not samples:
         return TextTable([row for _, row, _ in best], columns=OPTION_COLUMNS)
-    names = ("p_planned", "p_hard")
-    rows = [row | dict(zip(names, odds_of_limits(changed, samples), strict=True))
+    rows = [row | {**chances_of(changed, samples)}
             for _, row, changed in told(best, report, "odds", len(best))]
-    return TextTable(rows, columns=[*OPTION_COLUMNS, *names])
+    return TextTable(rows, columns=[*OPTION_COLUMNS, *CHANCES])
 
 
 def _searched(plan: TimedPlan, search: Budget | None) -> Iterator[Option]:
@@ -192,8 +192,8 @@ def _ranked(plan: TimedPlan, changed: TimedPlan, option: Option, known: pd.DataF
     dropped = option.tasks if option.how.get("skip") else ()
     found = review(known, changed, (changed.hard_min, limits.planned_min),
                    plan.known_outside("options").base.scenario.records.tasks, dropped)
-    *rank, walk = found.rank
-    return ((*rank, float(_KINDS.index(option.kind)), walk), _row(plan, changed, option, found), changed)
+    *rank, carried, walk = found.rank
+    return (*rank, _KINDS.index(option.kind), carried, walk), _row(plan, changed, option, found), changed
 
 
 def _row(plan: TimedPlan, changed: TimedPlan, option: Option, found: Review) -> dict[str, object]:
