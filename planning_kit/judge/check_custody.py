@@ -183,7 +183,7 @@ def check_endings(plan: TimedPlan) -> Iterator[Finding]:
         endings = plan.tracked_custody.endings[item.item]
         if item.end_at:
             yield from _at_end(plan, item, endings)
-        elif _starts_in(plan, item, items) and not _ends_in(plan, endings):
+        elif _starts_in(plan, item, items) and not ends_inside(plan, item.item):
             yield _ending(plan, item, endings, CONCERN, "stays-outside", "was brought out and stays outside:",
                           "take it home, or give it an end_at if it is meant to stay")
         if item.end2_at and item.at != item.end2_at and (
@@ -199,7 +199,7 @@ def check_endings(plan: TimedPlan) -> Iterator[Finding]:
 
 def _at_end(plan: TimedPlan, item: Item, endings: Sequence[Holding]) -> Iterator[Finding]:
     if item.end_at == INSIDE:
-        if not _ends_in(plan, endings):
+        if not ends_inside(plan, item.item):
             yield _ending(plan, item, endings, STOP, "not-inside", "must be inside at the end, but",
                           "let someone take it and bring it home")
     elif not any(ending.holder == item.end_at and not ending.in_bag for ending in endings):
@@ -219,9 +219,10 @@ def _ending(plan: TimedPlan, item: Item, endings: Sequence[Holding], severity: s
         message=f"{item.item} {wrong} {held_words(plan, last)}: {mend}", source="hardware.end_at")
 
 
-def _ends_in(plan: TimedPlan, endings: Sequence[Holding]) -> bool:
+def ends_inside(plan: TimedPlan, item: str) -> bool:
+    """Whether an item is inside, or on who comes in, at the end."""
     # After a fault an item may be in two places: one that fits is enough, as the fault itself is told.
-    return any(is_in(plan.scenario.records, ending.holder) for ending in endings)
+    return any(is_in(plan.scenario.records, ending.holder) for ending in plan.tracked_custody.endings[item])
 
 
 def _starts_in(plan: TimedPlan, item: Item, items: Mapping[str, Item]) -> bool:

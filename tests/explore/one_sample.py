@@ -8,14 +8,14 @@ minute at which something is given up the past is kept, and the rest is played o
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from planning_kit.changes.dropping import passed_through
 from planning_kit.explore.odds.sampling import Draws
-from planning_kit.inputs.records import Records, Task
+from planning_kit.inputs.records import Records, Step, Task
 from planning_kit.plan.build import build_network
 from planning_kit.plan.network import MAX_GAP, ORDER, Bound, Network, Release, on_grid
 from planning_kit.plan.timed import TimedPlan
@@ -56,14 +56,37 @@ def given_up_alone(plan: TimedPlan, draws: Draws,
         past = {each.step: start for each, start in zip(records.steps, starts, strict=True) if start < now}
         own = [each for each in records.steps if each.task == name and each.step not in past]
         has_begun = any(each.task == name and each.step in past for each in records.steps)
-        back = ""
+        back, home = "", set[str]()
         if has_begun:
             suited = [each.step for each in own if set(each.people) & set(plan.travels)]
-            back = step if step in suited or not suited else suited[0]
-            drawn[back] = float(_put_back(records, name))
+            if suited:
+                home = _way_home([each for each in records.steps if each.task == name], past)
+                back = step if step in suited else min(suited, key=lambda other: other in home)
+                drawn[back] = float(_put_back(records, name))
         given_up[name] = back or "dropped"
-        late |= {who for each in own if each.step != back for who in each.people}
-        records = _without(records, {each.step for each in own} - {back}, back, drawn)
+        late |= {who for each in own if each.step not in {back, *home} for who in each.people}
+        records = _without(records, {each.step for each in own} - {back} - home, back, drawn)
+
+
+def _way_home(steps: Sequence[Step], past: Collection[str]) -> set[str]:
+    """What each does last for a task, if it only takes, leaves or hooks, and brings home what is out."""
+    def items(some: Iterable[Step]) -> set[str]:
+        return {move.item for step in some for move in (*step.takes, *step.leaves)}
+
+    last = []
+    for who in ("EV1", "EV2"):
+        for step in reversed(steps):
+            if who in step.people:
+                is_work = step.uses or step.foothold or step.same_window or step.windows
+                is_work = is_work or step.light != "any"
+                if is_work or not (step.takes or step.leaves or step.hooks):
+                    break
+                last.append(step)
+    last = [step for step in last if step.step not in past]
+    out = items(step for step in steps if step.step in past)
+    out -= items(step for step in steps if step.step not in past and step not in last)
+    hooked = {who for step in steps if step.step in past for who in step.hooks}
+    return {step.step for step in last if out & items([step]) or hooked & set(step.hooks)}
 
 
 def _window_end(plan: TimedPlan, step: str) -> float:

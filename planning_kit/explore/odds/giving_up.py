@@ -8,11 +8,9 @@
   it is given up in any case.
 * A greatest gap with ``gaps.if_missed = drop``: when it has passed, the task of its later step is given up.
 
-What has not begun is dropped whole; what hangs on it goes on without it, as wherever a task is dropped
-(`planning_kit.changes.dropping`). What has begun is put back at the place of its next step, in
-``tasks.put_back_min`` or, where that is empty, the largest ``safe_orderly_min`` of its steps. Where neither
-is given nobody knows how, and it is played on. Idealised: the way back from a step that was being waited for
-is that from the step before it.
+How it is given up see `planning_kit.changes.putting_back`; what hangs on it goes on without it, as wherever
+a task is dropped (`planning_kit.changes.dropping`). Where nobody knows how, it is played on. Idealised: the
+way back from a step that was being waited for is that from the step before it.
 """
 
 from __future__ import annotations
@@ -22,21 +20,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planning_kit.changes.putting_back import GivenUp, given_up, put_back_min
 from planning_kit.explore.odds.played import Given, Play, expected_end
-from planning_kit.explore.odds.sampled_outing import GivenUp, Part
+from planning_kit.explore.odds.sampled_outing import Part
 from planning_kit.inputs.records import Task
 from planning_kit.plan.network import ORDER, ROUNDING_MIN, on_grid
 from planning_kit.plan.timing import place_in_windows
-
-
-def put_back_min(part: Part, task: Task) -> float | None:
-    """Minutes to put a task back that has begun; None where that is not known."""
-    if task.put_back_min is not None:
-        return task.put_back_min
-    steps = part.outing.records.steps
-    known = [step.safe_orderly_min for step in steps
-             if step.task == task.task and step.safe_orderly_min is not None]
-    return max(known, default=None)
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,15 +46,14 @@ class Giving:
         count = self.given.durations.shape[1]
         best, at_row = np.full(count, np.inf), np.full(count, -1)
         stuck: list[tuple[int, np.ndarray]] = []
-        tasks = {task.task: task for task in self.part.outing.records.tasks}
         offers = [(row, when) for rule in self.rules if rule.task in self.part.rows_of
                   for row, when in [self._cut(rule)]]
         for row, when in (*offers, *self._gaps(), *self._windows()):
-            task = tasks[self.part.steps[row].task]
+            name = self.part.steps[row].task
             if self.given.now_min is not None:
                 when = np.maximum(when, self.given.now_min)
-            if put_back_min(self.part, task) is None:
-                has_begun = np.isfinite(when) & self._has_begun(task.task, when).any(axis=0)
+            if put_back_min(self.part.outing.records, name) is None:
+                has_begun = np.isfinite(when) & self._has_begun(name, when).any(axis=0)
                 stuck.append((row, np.where(has_begun, when, np.inf)))
                 when = np.where(has_begun, np.inf, when)
             is_first = when < best
@@ -147,15 +135,9 @@ class Giving:
 
     def way(self, row: int, has_begun: frozenset[int]) -> GivenUp:
         """How the task of a step is given up when some of its steps have begun (rows)."""
-        name = self.part.steps[row].task
-        task = next(each for each in self.part.outing.records.tasks if each.task == name)
-        left = [each for each in self.part.rows_of[name] if each not in has_begun]
-        steps = {each: self.part.steps[each] for each in left}
-        if not has_begun:
-            return GivenUp(frozenset(step.step for step in steps.values()))
-        # Those in suits put it back: the first of them who still has something to do for it.
-        suited = [each for each in left if set(steps[each].people) & set(self.part.outing.crew)]
-        back = steps[row if row in suited or not suited else suited[0]].step
-        minutes = put_back_min(self.part, task)
-        assert minutes is not None
-        return GivenUp(frozenset(step.step for step in steps.values()) - {back}, back, minutes)
+        step, names = self.part.steps[row], [each.step for each in self.part.steps]
+        begun = frozenset(names[each] for each in has_begun)
+        left = {names[each] for each in self.part.rows_of[step.task]} - begun
+        found = given_up(self.part.outing.records, step.task, left, begun, step.step)
+        assert found is not None  # else it is played on
+        return found

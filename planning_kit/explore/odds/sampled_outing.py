@@ -9,6 +9,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 
 from planning_kit.changes.dropping import without_steps
+from planning_kit.changes.putting_back import GivenUp
 from planning_kit.explore.odds.foresight import Foresight
 from planning_kit.explore.odds.played import Given, play
 from planning_kit.explore.odds.sampled_past import Begun, begun_of, with_estimates
@@ -86,18 +87,6 @@ def _window_ends(network: Network, starts: np.ndarray) -> dict[str, float]:
             ends |= {network.steps[row]: min(float(windows[0, 1]), ends.get(network.steps[row], np.inf))
                      for row in group.members}
     return ends
-
-
-@dataclass(frozen=True)
-class GivenUp:
-    """How a task is given up: the steps ``gone``, and the one at which it is put back in so many minutes.
-
-    ``put_back`` is "" where nothing of it has begun: then all its steps are gone.
-    """
-
-    gone: frozenset[str]
-    put_back: str = ""
-    minutes: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -234,7 +223,7 @@ def part_without(outing: Outing, ways: frozenset[GivenUp]) -> Part:
     """What is left of an outing in which this is given up; kept, because it is so in many samples."""
     gone = frozenset[str]().union(*(way.gone for way in ways))
     back = {way.put_back: way.minutes for way in ways if way.put_back}
-    steps = tuple(_put_back(step, back[step.step]) if step.step in back else step
+    steps = tuple(step.as_put_back(back[step.step]) if step.step in back else step
                   for step in outing.records.steps)
     gaps = tuple(gap for gap in outing.records.gaps if not back.keys() & {gap.first_step, gap.then_step})
     left = without_steps(replace(outing.records, steps=steps, gaps=gaps), gone)
@@ -243,9 +232,3 @@ def part_without(outing: Outing, ways: frozenset[GivenUp]) -> Part:
         network = outing.begun.applied_to(network, left.steps, outing.travels, left.settings.airlock_place)
     kept = [position for position, step in enumerate(outing.records.steps) if step.step not in gone]
     return Part(outing, network, left.steps, np.array(kept, dtype=int), ways)
-
-
-def _put_back(step: Step, minutes: float) -> Step:
-    """A step in the place of which its task is put back."""
-    return replace(step, minutes_low=minutes, minutes_likely=minutes, minutes_high=minutes, light="", link="",
-                   same_window="", windows=(), when="asap")

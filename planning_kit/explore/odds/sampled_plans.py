@@ -14,9 +14,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from planning_kit.changes.putting_back import GivenUp
 from planning_kit.explore.odds.giving_up import Giving
 from planning_kit.explore.odds.played import Given, play
-from planning_kit.explore.odds.sampled_outing import GivenUp, Outing, Part, part_without
+from planning_kit.explore.odds.sampled_outing import Outing, Part, part_without
 from planning_kit.explore.odds.sampling import Draws
 from planning_kit.inputs.records import Task
 from planning_kit.judge.drop_order import drop_order
