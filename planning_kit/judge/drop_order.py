@@ -19,10 +19,7 @@ def may_go(task: Task) -> bool:
 
 
 def may_be_cut(task: Task) -> bool:
-    """Whether leaving a task out may be offered: what may go, and required work with a cut order.
-
-    That is for a person to take; no search takes it.
-    """
+    """Whether to say of a task that it would be left out: it may go, or is required with a cut order."""
     return may_go(task) or task.cut_order is not None
 
 

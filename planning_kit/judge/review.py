@@ -2,11 +2,14 @@
 
 A plan is better than another when it brings no stop finding that the other has not; when it keeps the hard
 limit, then the planned one, or misses them by less; when it leaves out less (`drop_weights`); when it ends
-earlier. Among equals less walking is better.
+earlier. Among equals less walking is better. Of plans beside each other, such as the options outside, those
+with the fewest stops of their own come first, then what keeps the limits, then what leaves out no required
+work: that is worth a stop or a limit, but no minutes of them.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
@@ -14,9 +17,10 @@ import numpy as np
 import pandas as pd
 
 from planning_kit.inputs.records import Task
-from planning_kit.judge.all_checks import new_findings
-from planning_kit.judge.drop_order import drop_weights, may_be_cut
-from planning_kit.judge.findings import CONCERN, STOP
+from planning_kit.judge.all_checks import findings_of, new_findings
+from planning_kit.judge.check_rules import CHECK as RULES
+from planning_kit.judge.drop_order import drop_weights
+from planning_kit.judge.findings import CONCERN, STOP, Identity, identity
 from planning_kit.plan.activities import TRAVEL, minutes_of
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
@@ -54,7 +58,7 @@ def worth(plan: TimedPlan, tasks: Iterable[Task], dropped: Collection[str] = (),
     What is left out by weight, the outing end (with a ``cushion``, see `cushioned_end_min`) and walking, in
     minutes.
     """
-    weights = drop_weights(task for task in tasks if may_be_cut(task))
+    weights = drop_weights(tasks)
     return (float(sum(weights[task] for task in dropped)), round(cushioned_end_min(plan, cushion), 6),
             round(walk_min(plan), 6))
 
@@ -68,16 +72,25 @@ def is_worse(one: Sequence[float], other: Sequence[float]) -> bool:
     return False
 
 
+def stops_in(found: pd.DataFrame) -> Counter[Identity]:
+    """The stops of a table of findings, by what makes them the same in another plan."""
+    return Counter(map(identity, found[found["severity"] == STOP].to_dict("records")))
+
+
 @dataclass(frozen=True)
 class Review:
     """How a plan stands against another one: what is new in it, and what it is worth.
 
-    ``fresh``: its new findings; ``over_min``: minutes past each limit asked for, 0 where it is kept.
+    ``fresh``: its new findings; ``stops``: all its stops (`stops_in`); ``broken_min``: by how much it breaks
+    rules; ``over_min``: minutes past each limit asked for, 0 where it is kept.
     """
 
     fresh: pd.DataFrame
+    stops: Counter[Identity]
+    broken_min: float
     over_min: tuple[float, ...]
     worth: tuple[float, ...]
+    leaves_required: bool
 
     @property
     def new_stops(self) -> int:
@@ -100,6 +113,12 @@ class Review:
         return (float(self.new_stops > 0), *(float(over > 0) for over in self.over_min),
                 max(self.over_min, default=0.0), *self.worth)
 
+    def rank_beside(self, shared: Counter[Identity]) -> tuple[float, ...]:
+        """The rank among plans that all have the stops ``shared``."""
+        kept = 1 + len(self.over_min)
+        return (float((self.stops - shared).total()), *self.rank[1:kept], float(self.leaves_required),
+                round(self.broken_min, 6), *self.rank[kept:])
+
 
 def review(a: TimedPlan | pd.DataFrame, b: TimedPlan, limits_min: Sequence[float], tasks: Iterable[Task],
            dropped: Collection[str] = (), cushion: float = 0.0) -> Review:
@@ -110,4 +129,8 @@ def review(a: TimedPlan | pd.DataFrame, b: TimedPlan, limits_min: Sequence[float
     """
     end_min = max(b.end_min, cushioned_end_min(b, cushion))
     over = tuple(0.0 if keeps(end_min, limit) else end_min - limit for limit in limits_min)
-    return Review(new_findings(a, b), over, worth(b, tasks, dropped, cushion))
+    found, tasks = findings_of(b), list(tasks)
+    broken = found[(found["check"] == RULES) & (found["severity"] == STOP)]
+    return Review(new_findings(a, b), stops_in(found), -float(broken["margin"].sum()), over,
+                  worth(b, tasks, dropped, cushion),
+                  any(task.need == "required" for task in tasks if task.task in dropped))
