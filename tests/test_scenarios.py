@@ -397,7 +397,7 @@ def test_refused_folder_says_what_to_do():
     ("steps.csv", lambda data: None, "steps.csv", ""),
     ("steps.csv", lambda data: data.replace(b"Step out", b"x" * 20_000), "steps", ""),
     ("tasks.csv", lambda data: data.replace(b",", b";"),
-     "tasks", "task;title;need;priority;swappable;objective"),
+     "tasks", "task;title;need;priority;swappable;objective;put_back_min"),
 ])
 def test_damage_to_one_file_is_named(tmp_path, file, damage, table, column):
     folder = shutil.copytree(SCENARIOS / "small-outing", tmp_path / "copy")

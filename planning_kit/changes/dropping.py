@@ -13,7 +13,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from planning_kit.changes.change import TASK, Cells, Change, Named, Note, Tables
-from planning_kit.inputs.records import INSIDE, Gap, Inhibit, Records
+from planning_kit.inputs.records import INSIDE, Gap, Inhibit, Item, Records
 from planning_kit.inputs.row_edits import as_cell
 
 
@@ -71,10 +71,14 @@ def _left_alone(records: Records, gone: Collection[str]) -> list[str]:
     """Items that no step touches but the ``gone`` ones, where they should have ended elsewhere."""
     kept = set[str]().union(*(step.touches for step in records.steps if step.step not in gone))
     left = set[str]().union(*(step.touches for step in records.steps)) - kept
-    # What is held or lies at the airlock at the end is inside, so an item there has ended where it should.
+    return [item.item for item in records.hardware
+            if item.item in left and item.end_at and not is_at_its_end(records, item, item.at)]
+
+
+def is_at_its_end(records: Records, item: Item, where: str) -> bool:
+    """Whether an item that is there is where it must end; what is held or at the airlock is inside then."""
     inside = {INSIDE, records.settings.airlock_place, *(crew.crew for crew in records.crew)}
-    return [item.item for item in records.hardware if item.item in left and item.end_at and not (
-        item.at == item.end_at or (item.end_at == INSIDE and item.at in inside))]
+    return bool(item.end_at) and (where == item.end_at or (item.end_at == INSIDE and where in inside))
 
 
 def passed_through(records: Records, gone: frozenset[str]) -> dict[str, tuple[str, ...]]:

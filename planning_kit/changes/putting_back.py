@@ -3,8 +3,9 @@
 Before its first step a task is dropped whole. What has begun is put back at the place of its next step in
 suits, in ``tasks.put_back_min`` or, where that is empty, the largest ``safe_orderly_min`` of its steps;
 where neither is given nobody knows how. That step takes, leaves and uses nothing: items are as at its start.
-What each does last for it, as far as it only takes, leaves or hooks, brings home the items and tethers that
-are out for it: that stays, but for the items that the steps left out would have moved.
+Where that takes no minutes nobody goes there. What each does last for it, as far as it only takes, leaves or
+hooks, brings home the items and tethers that are out for it: that stays, but for the items that the steps
+left out would have moved. What hangs on it by its items see `planning_kit.explore.odds.hanging`.
 """
 
 from __future__ import annotations
@@ -22,13 +23,19 @@ class GivenUp:
     """How a task is given up: the steps ``gone``, and the one at which it is put back in so many minutes.
 
     ``put_back`` is "" where nothing of it has begun: then all its steps are gone. ``home``: its way home,
-    which stays; the step that puts back is of it only where nothing else is left.
+    which stays but for the items ``lost``; the step that puts back is of it only where nothing else is left,
+    and gone where it takes no minutes.
     """
 
     gone: frozenset[str]
     put_back: str = ""
     minutes: float = 0.0
     home: frozenset[str] = frozenset()
+    lost: frozenset[str] = frozenset()
+
+    def moves(self, step: str, item: str) -> bool:
+        """Whether a step still moves an item, if it is one of the task's."""
+        return step not in {*self.gone, self.put_back} and not (step in self.home and item in self.lost)
 
 
 def put_back_min(records: Records, task: str) -> float | None:
@@ -52,7 +59,9 @@ def given_up(records: Records, task: str, left: Collection[str], begun: Collecti
         return None
     # What only goes home, or was left half done, last: its items and its minutes are told otherwise.
     back = at if at in suited else min(suited, key=lambda name: (name in home, name in begun))
-    return GivenUp(frozenset(left) - home - {back}, back, minutes, home)
+    gone = frozenset(left) - home
+    return GivenUp(gone - {back} if minutes else gone | {back}, back, minutes, home,
+                   frozenset(moved_by(records, gone | {back})))
 
 
 def way_home(records: Records, task: str, left: Collection[str], begun: Collection[str]) -> frozenset[str]:

@@ -16,7 +16,7 @@ from typing import Any
 from planning_kit.desk.messages import Message
 from planning_kit.explore.long_question import RUNNING, LongQuestion, Progress
 from planning_kit.explore.odds.odds import TimedOdds
-from planning_kit.explore.odds.odds_tables import BROKEN, BY_HARD, BY_PLANNED
+from planning_kit.explore.odds.odds_tables import BROKEN, BY_HARD, BY_PLANNED, NOT_KNOWN
 from planning_kit.explore.propose.proposals import Proposal
 from planning_kit.explore.propose.solving import FINISH, TASKS
 from planning_kit.explore.session.questions import ODDS, ORDER, SWEEP, Orders, Tried
@@ -83,12 +83,12 @@ def _odds(found: TimedOdds) -> Message:
     finish = found.finish[found.finish["quantile"].isin(_QUANTILES)]
     return {
         "about": f"{found.samples:,} samples, seed {found.seed}; ± is one standard error",
-        "items": [{"what": "something broken" if row["item"] == BROKEN else row["item"], "share": row["p"],
+        "items": [{"what": "something broken" if row["item"] == BROKEN else row["item"], "share": _share(row),
                    "odds": _percent(row)}
                   for row in found.summary.to_dict("records")],
         "reasons": [[row["reason"], _percent(row)]
                     for row in found.broken.head(_MOST_REASONS).to_dict("records")],
-        "windows": [{"what": f"{row['step']} in {row['window']}", "share": row["p"],
+        "windows": [{"what": f"{row['step']} in {row['window']}", "share": _share(row),
                      "odds": f"{_percent(row)}{_overrun(row)}",
                      "step": row["step"] if row["step"] in found.timed.network.steps else ""}
                     for row in windows.to_dict("records")],
@@ -96,12 +96,16 @@ def _odds(found: TimedOdds) -> Message:
     }
 
 
+def _share(row: Mapping[Any, Any]) -> float | None:
+    return None if math.isnan(row["p"]) else row["p"]
+
+
 def _percent(row: Mapping[Any, Any]) -> str:
-    return f"{100 * row['p']:.1f} ± {100 * row['se']:.1f} %"
+    return NOT_KNOWN if math.isnan(row["p"]) else f"{100 * row['p']:.1f} ± {100 * row['se']:.1f} %"
 
 
 def _overrun(row: Mapping[Any, Any]) -> str:
-    return f", overrun {100 * row['p_overrun']:.1f} %" if row["p_overrun"] else ""
+    return f", overrun {100 * row['p_overrun']:.1f} %" if row["p_overrun"] > 0 else ""  # NaN is not
 
 
 def _end(row: Mapping[Any, Any]) -> str:

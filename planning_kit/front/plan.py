@@ -294,8 +294,9 @@ class Odds(TimedOdds):
         """What the plan of ``other`` makes likelier or later than this one, sample by sample.
 
         One row an item: the outing as a whole (see ``summary``), its mean end (PET), then P(done by the hard
-        limit) of every task and P(caught) of every window that both plans use: one and the same stretch of
-        UTC, named as here. Where they have something in different
+        limit) of every task, P(overrun) of every step or group in windows, P(broken) of every clock with its
+        mean minutes over, and P(caught) of every window that both plans use: one and the same stretch of UTC,
+        named as here. What is not known is NaN. Where they have something in different
         windows (another night, another pass of a relay), both shares stand beside each other without a
         difference: they are not odds of one event. ``a`` is of this plan, ``b`` of the other, ``difference``
         b minus a; ``se`` its standard error from the paired samples, ``se_if_independent`` what it would be

@@ -102,6 +102,11 @@ class States:
     inside_min: float | None = None
     put_back: dict[str, float] = field(default_factory=dict)
 
+    @property
+    def tasks_put_back(self) -> frozenset[str]:
+        """The tasks that were given up after they had begun."""
+        return frozenset(self.by_step[name].step.task for name in self.put_back)
+
 
 IN_FUTURE = "lies in the future"
 """How the fault of an event that is not yet begins: who follows a log looks at such a row again."""
@@ -244,6 +249,8 @@ class _Walk:
             self._assume_done(name, event.step, at)
         self.states.at_work |= dict.fromkeys(state.step.people, event.step)
         self._takes_its_turn(state)
+        if state.status == DROPPED:  # taken up again
+            self.states.put_back.pop(event.step, None)
         state.status, state.called_by = IN_PROGRESS, event.crew
         state.pieces.append((at, float("nan")))
         if event.remaining_min is not None:
@@ -367,9 +374,9 @@ class _Walk:
             if state.status == IN_PROGRESS:
                 self._stop(state, at, DROPPED)
             state.status = DROPPED
-            self.states.put_back.pop(event.step, None)
-            if (left := event.remaining_min) is not None:  # to put its task back, which is then to be done
+            if (left := event.remaining_min) is not None:  # its task is given up, and put back here
                 self.states.put_back[event.step] = state.reported_min = at
+            if left:
                 state.step, state.remaining_min = state.step.as_put_back(left), left
                 state.status = LEFT if state.pieces else TO_DO
 

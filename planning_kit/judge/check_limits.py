@@ -8,13 +8,14 @@ task); of a hard limit by consumables ``planned-past-hard`` and ``store-left-out
 
 ``clocks``: rule ``no-margin``, about the two steps of the gap.
 
-``tasks``: rule ``not-done``, about the task.
+``tasks``: rules ``not-done`` and ``no-put-back``, about the task.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
+from planning_kit.changes.putting_back import put_back_min
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.times import gmt_label, number_label, pet_label
 from planning_kit.judge.every_margin import last_starts
@@ -171,3 +172,24 @@ def check_required_tasks(plan: TimedPlan) -> Iterator[Finding]:
                     f"no step belongs to the required task {task.task} ({task.title or 'no title'}): add its "
                     "steps, or have it accepted that this objective is not met (tasks.need)"),
                 source="tasks.need")
+
+
+def check_put_back(plan: TimedPlan) -> Iterator[Finding]:
+    """A task that may be given up once it has begun, and nothing says how it is put back (remark)."""
+    records, network = plan.scenario.records, plan.network.as_asked
+    clocked = {gap.then_step for gap in records.gaps if gap.max_gap is not None and gap.if_missed == "drop"}
+    for task in records.tasks:
+        own = [row for row, step in enumerate(plan.steps) if step.task == task.task]
+        # Missed before its task has begun, a window or a clock has it dropped, and nothing to put back.
+        late = [plan.steps[row] for row in own if plan.starts[row] > plan.starts[own].min() and
+                row not in network.fixed and (network.demands[row] or plan.steps[row].step in clocked)]
+        if late and put_back_min(records, task.task) is None:
+            names = " or ".join(step.step for step in late)
+            yield Finding(
+                REMARK, TASKS, "no-put-back", about=task.task, step=late[0].step,
+                start_min=plan.span(late[0].step)[0],
+                message=(
+                    f"task {task.task} may be given up once it has begun, where {names} misses a window or "
+                    "clock, but nothing says how it is put back: give its put_back_min, or the "
+                    "safe_orderly_min of a step. Until then odds play it on and count it as broken"),
+                source="tasks.put_back_min")

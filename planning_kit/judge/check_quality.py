@@ -7,6 +7,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
+from math import inf
 
 from planning_kit.inputs.records import Step
 from planning_kit.inputs.times import number_label, pet_label
@@ -23,40 +25,24 @@ CHECK = "quality"
 def check_waits(plan: TimedPlan) -> Iterator[Finding]:
     """A wait longer than the limit for it, and the longest step that could be done in it (remarks)."""
     limits = plan.scenario.settings.limits
-    most = limits.wait_remark_min
-    if most is None:
-        return
-    for crew in plan.travels:
-        for wait in plan.lanes[crew]:
-            is_long = wait.kind == WAIT and wait.minutes > most + ROUNDING_MIN
-            if is_long and not is_past(plan, wait.finish_min):
-                yield _long_wait(plan, wait, most, limits.sources.get("wait_remark_min", ""))
-                fits = [step for step in _later_alone(plan, wait) if _fits(plan, wait, step)]
-                if fits:
-                    yield _could_be_done(wait, max(fits, key=lambda step: step.minutes_likely))
-
-
-def _long_wait(plan: TimedPlan, wait: Activity, most: float, source: str) -> Finding:
-    before = f" before {wait.step}" if wait.step else ""
-    return Finding(
-        REMARK, CHECK, "long-wait", crew=wait.crew, step=wait.step, start_min=wait.start_min,
-        message=(
+    most = inf if limits.wait_remark_min is None else limits.wait_remark_min
+    for wait in (each for crew in plan.travels for each in plan.lanes[crew] if each.kind == WAIT):
+        if wait.minutes <= most + ROUNDING_MIN or is_past(plan, wait.finish_min):
+            continue
+        remark = partial(Finding, REMARK, CHECK, crew=wait.crew, step=wait.step, start_min=wait.start_min)
+        when = f"{pet_label(wait.start_min)} to {pet_label(wait.finish_min)}"
+        before = f" before {wait.step}" if wait.step else ""
+        yield remark("long-wait", value=wait.minutes, limit=most, margin=most - wait.minutes, message=(
             f"{wait.crew} waits {number_label(wait.minutes, 'up', 0)} min at {plan.place_title(wait.place)}, "
-            f"{pet_label(wait.start_min)} to {pet_label(wait.finish_min)}{before} "
-            f"({wait.title[:1].lower()}{wait.title[1:]}); told from {most:g} min on: do other work "
-            "meanwhile, or come later"),
-        source=source, value=wait.minutes, limit=most, margin=most - wait.minutes)
-
-
-def _could_be_done(wait: Activity, step: Step) -> Finding:
-    return Finding(
-        REMARK, CHECK, "fits-in-wait", about=step.step, crew=wait.crew, step=wait.step,
-        start_min=wait.start_min, value=step.minutes_likely, limit=wait.minutes,
-        margin=wait.minutes - step.minutes_likely,
-        message=(
-            f"{step.step} ({step.minutes_likely:g} min of {wait.crew}) would fit in the wait from "
-            f"{pet_label(wait.start_min)} to {pet_label(wait.finish_min)}, and no rule binds it to what is "
-            f"before it: see whether it can be moved there (plan.what_if(move=...))"))
+            f"{when}{before} ({wait.title[:1].lower()}{wait.title[1:]}); told from {most:g} min on: do other "
+            "work meanwhile, or come later"), source=limits.sources.get("wait_remark_min", ""))
+        fits = [step for step in _later_alone(plan, wait) if _fits(plan, wait, step)]
+        for step in sorted(fits, key=lambda step: -step.minutes_likely)[:1]:
+            likely = step.minutes_likely
+            yield remark("fits-in-wait", step.step, value=likely, limit=wait.minutes,
+                         margin=wait.minutes - likely, message=(
+                f"{step.step} ({likely:g} min of {wait.crew}) would fit in the wait from {when}, and no rule "
+                "binds it to what is before it: see whether it can be moved there (plan.what_if(move=...))"))
 
 
 def _later_alone(plan: TimedPlan, wait: Activity) -> Iterator[Step]:

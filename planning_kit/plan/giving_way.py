@@ -59,17 +59,17 @@ def keeping_most(network: Network, durations: np.ndarray, hard_min: Callable[[Ne
     """The network and the starts of its plan where it has one; else with what gives way taken out.
 
     ``durations`` (steps,) minutes; ``hard_min`` tells the hard limit of a network with its starts. Plans that
-    end by it come first; then any before the horizon; then any at all. The network's ``given_way`` holds what
-    the starts break of the rules as they were.
+    end by it come first, whatever more they break; then any before the horizon; then any at all. The
+    network's ``given_way`` holds what the starts break of the rules as they were.
     """
     starts = planned_starts(network, durations)
     if np.isfinite(starts).all():
         return network, starts
-    amounts, whole = least_amounts(network, durations, hard_min, order)
+    amounts, whole, longer_end_min = least_amounts(network, durations, hard_min, order)
     kept = relaxed(whole, amounts)
     starts = planned_starts(kept, durations)
     broken = tuple(broken_rules(network, range(len(starts)), starts, durations, GRID_MIN))
-    return replace(kept, given_way=broken, whole=network), starts
+    return replace(kept, given_way=broken, whole=network, longer_end_min=longer_end_min), starts
 
 
 def gives_way_order(records: Records) -> tuple[str, ...]:
@@ -78,17 +78,27 @@ def gives_way_order(records: Records) -> tuple[str, ...]:
 
 
 def least_amounts(network: Network, durations: np.ndarray, hard_min: Callable[[Network, np.ndarray], float],
-                  order: Sequence[str] = GIVING_WAY) -> tuple[Amounts, Network]:
-    """By how much each rule gives way, and the network with the horizon that this needs."""
+                  order: Sequence[str] = GIVING_WAY) -> tuple[Amounts, Network, float]:
+    """By how much each rule gives way, and the network with the horizon that this needs.
+
+    Third the end (PET) of the plan that breaks less, where only the hard limit asks for these amounts: NaN
+    where it does not. So to end by the limit work may leave its night though its own rule could be kept.
+    """
     rules = _rules(network)
     free = dict.fromkeys((rule for kind in order for rule in rules[kind]), np.inf)
+    classes = [rules[kind] for kind in reversed(order)]
     endless = replace(network, horizon_min=np.inf)
     loose = relaxed(endless, free)
     hard = hard_min(loose, earliest_starts(loose, durations))
-    for whole, limit in ((network, hard), (network, np.inf), (endless, np.inf)):
-        if _fits(relaxed(whole, free), durations, limit):
-            break
-    return _least(whole, durations, limit, [rules[kind] for kind in reversed(order)], free), whole
+    whole = network if _fits(relaxed(network, free), durations, np.inf) else endless
+    amounts = _least(whole, durations, np.inf, classes, free)
+    least = relaxed(whole, amounts)
+    end = float(outing_end(least, earliest_starts(least, durations), durations))
+    # Least of all and in time, it is the least of those that are in time.
+    if end <= hard or not _fits(relaxed(network, free), durations, hard):
+        return amounts, whole, np.nan
+    pressed = _least(network, durations, hard, classes, free)
+    return pressed, network, end if pressed != amounts else np.nan
 
 
 def _fits(network: Network, durations: np.ndarray, limit_min: float) -> bool:
@@ -243,7 +253,7 @@ def broken_rules(network: Network, steps: Collection[int], starts: np.ndarray, d
     for step in sorted(steps):
         for demand in network.demands[step]:
             first, last = float(starts[step]), float(starts[step] + lengths[step])
-            by = _outside(demand.windows, first, last, tolerance_min)
+            by = _outside(demand, first, last, tolerance_min)
             if by > tolerance_min:
                 yield Broken(step, by, demand)
     for group in network.groups:
@@ -252,16 +262,15 @@ def broken_rules(network: Network, steps: Collection[int], starts: np.ndarray, d
         if begun:
             # Of all members, also those to come: a group is broken, too, if its rest lies in another window.
             first, last = float(starts[members].min()), float((starts[members] + lengths[members]).max())
-            by = _outside(group.demand.windows, first, last, tolerance_min)
+            by = _outside(group.demand, first, last, tolerance_min)
             if by > tolerance_min:
                 yield Broken(begun[0], by, group)
 
 
-def _outside(windows: np.ndarray, start: float, finish: float, tolerance_min: float) -> float:
+def _outside(demand: Demand, start: float, finish: float, tolerance_min: float) -> float:
     """How many minutes of [start, finish] stick out of the window that holds most of it."""
-    if not len(windows):
+    window = demand.nearest(start, finish)
+    if window is None:
         # Above the tolerance also for a step of no length: where there is no window it is broken.
         return max(finish - start, 2 * tolerance_min)
-    # Below 0 for a window that is missed altogether: then the distance to it counts as well.
-    inside = np.minimum(windows[:, 1], finish) - np.maximum(windows[:, 0], start)
-    return float(finish - start - inside.max())
+    return finish - start - (min(window[1], finish) - max(window[0], start))

@@ -116,12 +116,26 @@ class Demand:
                    guard_min, horizon_min)
 
     def name_at(self, minute: float) -> str:
-        """``kind:label-n`` of the n-th window, the one that holds ``minute`` (named periods have no n)."""
+        """``kind:label-n`` of the n-th window, the one nearest to ``minute`` (named periods have no n)."""
         if self.kind == WINDOW:
             return f"{self.kind}:{self.label}"
         # Counted in the whole windows: one that the guard uses up keeps its number.
-        number = int(np.searchsorted(self.whole[:, 0], minute, side="right"))
-        return f"{self.kind}:{self.label}-{number}"
+        away = np.maximum(self.whole[:, 0] - minute, minute - self.whole[:, 1]).clip(0.0)
+        return f"{self.kind}:{self.label}-{int(away.argmin()) + 1 if len(away) else 0}"
+
+    def title_at(self, minute: float) -> str:
+        """The same as people say it: ``night 2``; of a named period its name."""
+        name = self.name_at(minute).partition(":")[2]
+        return name if self.kind == WINDOW else name.replace("-", " ")
+
+    def nearest(self, start: float, finish: float) -> tuple[float, float] | None:
+        """The window that holds most of [start, finish], else the next; None where there is none."""
+        if not len(self.windows):
+            return None
+        # Below 0 for a window that is missed altogether: then the distance to it counts as well.
+        inside = np.minimum(self.windows[:, 1], finish) - np.maximum(self.windows[:, 0], start)
+        begin, end = self.windows[int(inside.argmax())].tolist()
+        return begin, end
 
 
 @dataclass(frozen=True)
@@ -150,6 +164,12 @@ class Broken:
     by_min: float
     rule: Bound | Demand | Group
 
+    @property
+    def steps(self) -> tuple[int, ...]:
+        """All that the rule binds."""
+        return self.rule.members if isinstance(self.rule, Group) else (
+            (self.step, self.rule.before) if isinstance(self.rule, Bound) else (self.step,))
+
 
 @dataclass(frozen=True)
 class Network:
@@ -161,7 +181,7 @@ class Network:
     ``rows`` says where each step stands in its file, for messages (empty: unknown). ``late`` are the steps
     that start as late as they can (`planning_kit.plan.late`), ``late_margins_min`` what each keeps free.
     ``given_way``: the rules that its plan breaks, as none keeps them all (`planning_kit.plan.giving_way`), of
-    the ``whole`` network.
+    the ``whole`` network; ``longer_end_min``: the end of one past the hard limit that breaks less, if any.
     """
 
     steps: tuple[str, ...]
@@ -180,6 +200,7 @@ class Network:
     late_margins_min: tuple[float, ...] = ()
     given_way: tuple[Broken, ...] = ()
     whole: Network | None = None
+    longer_end_min: float = np.nan
 
     def __post_init__(self) -> None:
         count = len(self.steps)

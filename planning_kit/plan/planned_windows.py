@@ -31,6 +31,11 @@ class PlannedWindow:
     stretches: np.ndarray = field(compare=False)
 
     @property
+    def is_known(self) -> bool:
+        """Whether it is known when it is; of a named period there may be none before the horizon."""
+        return len(self.stretches) > 0 or not self.asks_for.startswith(f"{WINDOW}:")
+
+    @property
     def name(self) -> str:
         """As people say it: ``night 2``; of a named period its name."""
         name = self.window.partition(":")[2]
@@ -57,8 +62,7 @@ def planned_windows(times: Times) -> Iterator[PlannedWindow]:
 def _planned(times: Times, subject: str, members: tuple[int, ...], demand: Demand, task: str,
              title: str) -> PlannedWindow:
     start = float(times.starts[list(members)].min())
-    number = int(np.searchsorted(demand.windows[:, 0], start, side="right")) - 1
-    begin, end = map(float, demand.windows[number]) if len(demand.windows) else (np.inf, -np.inf)
+    begin, end = demand.nearest(start, float(times.finishes[list(members)].max())) or (np.inf, -np.inf)
     return PlannedWindow(subject=subject, members=members, asks_for=f"{demand.kind}:{demand.label}",
                          window=demand.name_at(start), task=task, title=title, planned_start_min=start,
                          begin_min=begin, end_min=end, stretches=demand.windows)

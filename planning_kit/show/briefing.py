@@ -13,12 +13,12 @@ from dataclasses import dataclass
 import pandas as pd
 
 from planning_kit.inputs.records import Task
-from planning_kit.inputs.shown_text import TextTable, html_text, one_line, shortened
+from planning_kit.inputs.shown_text import TextTable, html_text, one_line
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing_events import BriefingEvent, briefing_events, open_lines
-from planning_kit.show.risks import risk_lines
+from planning_kit.show.risks import risk_lines, spoken
 from planning_kit.show.wording import (
     Names,
     OpenFindings,
@@ -119,31 +119,32 @@ def closing_lines(plan: TimedPlan) -> Iterator[str]:
                    f"{pet_label(row['runs_out_min'], 'down')}.")
 
 
-_MOST_NAMED = {NEEDS["required"]: 3}  # one of the others
-_LONGEST = 60
+_MOST_NAMED = {NEEDS["required"]: 2}  # one of the others
+_NO_LONGER = "No longer in it"
+_MOST_WORDS = 150  # a minute at a usual speaking rate (common practice, no source)
 
 
-def minute_lines(plan: TimedPlan) -> Iterator[str]:
-    """Sentences to read aloud to people who know no ids; about 150 words for an outing of fifteen tasks."""
-    settings, limits = plan.scenario.settings, plan.scenario.settings.limits
-    head = shortened(settings.title, 2 * _LONGEST) or "The outing"
-    yield (f"{head}: PET 0 at GMT {gmt_label(plan.pet_zero)}, both inside at PET {pet_label(plan.end_min)}, "
-           f"{against(limits.planned_min, plan.end_min)} the planned limit.")
-    yield from risk_lines(plan)
-    yield from retimed_lines(plan)
-    yield from _tasks_in_brief(plan)
-    yield f"Findings: {OpenFindings(plan).counted}."
+def minute_lines(plan: TimedPlan) -> list[str]:
+    """Sentences to read aloud in a minute to people who know no ids: the tightest first, then what fits."""
+    settings = plan.scenario.settings
+    left = against(settings.limits.planned_min, plan.end_min)
+    head = (f"{spoken(settings.title) or 'The outing'}: from GMT {gmt_label(plan.pet_zero)}, both inside "
+            f"{pet_label(plan.end_min)} later, {left} the planned limit.")
+    risks = [f"Risk {number}: {line}" for number, line in enumerate(risk_lines(plan), start=1)]
+    told: list[str] = []
+    for line in (head, *risks, *retimed_lines(plan), f"Findings: {OpenFindings(plan).counted}.",
+                 *sorted(_tasks_in_brief(plan), key=lambda line: not line.startswith(_NO_LONGER))):
+        if len(" ".join([*told, line]).split()) <= _MOST_WORDS:
+            told.append(line)
+    return told
 
 
 def _tasks_in_brief(plan: TimedPlan) -> Iterator[str]:
-    for heading, tasks in _tasks_by_need(plan, "No longer in it"):
+    for heading, tasks in _tasks_by_need(plan, _NO_LONGER):
         named = tasks[:_MOST_NAMED.get(heading, 1)]
         more = f" and {len(tasks) - len(named)} more" if len(tasks) > len(named) else ""
-        yield f"{heading}: {', '.join(map(_short_title, named))}{more}."
-
-
-def _short_title(task: Task) -> str:
-    return shortened(task.title, _LONGEST) or "a task without a title"
+        titles = (spoken(task.title) or "a task without a title" for task in named)
+        yield f"{heading}: {', '.join(titles)}{more}."
 
 
 BRIEFING_COLUMNS = ["part", "pet", "gmt", "who", "kind", "step", "words", "at_min"]

@@ -11,10 +11,11 @@ import pandas as pd
 
 from planning_kit.inputs.shown_text import one_line, plotly_paragraph, shortened
 from planning_kit.inputs.times import Side, gmt_label, moment_at, number_label, pet_label, pet_spans
-from planning_kit.judge.findings import Finding
+from planning_kit.judge.check_rules import broken_numbers, given_way
+from planning_kit.judge.findings import STOP, Finding
 from planning_kit.plan.activities import WORK, Activity
 from planning_kit.plan.needs import Hold
-from planning_kit.plan.network import grouped
+from planning_kit.plan.network import ROUNDING_MIN, Bound, Broken, Demand, grouped
 from planning_kit.plan.timed import TimedPlan
 
 _TIGHT_MIN = 0.5  # slack that rounds to nothing in whole minutes
@@ -89,6 +90,46 @@ def finding_lanes(finding: Finding, work: Mapping[str, Sequence[Activity]],
     return [who for who in known if who in named] or [who for who in known if who in doers] or [""]
 
 
+@dataclass(frozen=True)
+class BrokenRule:
+    """A rule that the plan breaks, as charts draw it, with its words.
+
+    ``steps``: whose bars are edged; ``outside``: the stretches (step, from, to) of them outside their window;
+    ``line``: of a gap or an order its two ends (lane, minute), which do not keep their distance.
+    """
+
+    steps: tuple[str, ...]
+    words: str
+    outside: tuple[tuple[str, float, float], ...] = ()
+    line: tuple[tuple[str, float], ...] = ()
+
+
+def broken_rules(plan: TimedPlan) -> list[BrokenRule]:
+    """Every rule that gives way in the plan, or that was broken outside."""
+    given = [*given_way(plan), *(plan.outside.broken if plan.outside is not None else ())]
+    told = ((each, broken_numbers(plan, each)) for each in given)
+    return [_broken_rule(plan, each, of.message) for each, of in told if of.severity == STOP]
+
+
+def _broken_rule(plan: TimedPlan, broken: Broken, words: str) -> BrokenRule:
+    rule, own = broken.rule, plan.steps[broken.step]
+    if isinstance(rule, Bound):
+        other = plan.steps[rule.before]
+        shared = [who for who in own.people if who in other.people]
+        return BrokenRule((own.step,), words, line=tuple(
+            ((shared or step.people)[0], plan.span(step.step)[is_finish])
+            for step, is_finish in ((other, rule.from_finish), (own, rule.to_finish))))
+    demand = rule if isinstance(rule, Demand) else rule.demand
+    names = [plan.steps[step].step for step in broken.steps]
+    starts, finishes = zip(*map(plan.span, names), strict=True)
+    begin, end = demand.nearest(min(starts), max(finishes)) or (math.inf, math.inf)
+    outside = [(step, first, last) for step, start, finish in zip(names, starts, finishes, strict=True)
+               for first, last in ((start, min(finish, begin)), (max(start, end), finish))
+               if last > first + ROUNDING_MIN]
+    steps = tuple(dict.fromkeys(step for step, *_ in outside))
+    return BrokenRule(steps or (own.step,), words, tuple(outside))
+
+
 _MOST_FINDINGS_LISTED = 6
 _LONGEST_MESSAGE, _FINDING_WIDTH = 160, 80  # several findings must fit on a screen
 _HELD_WORDS = {
@@ -110,12 +151,16 @@ _PLAIN: tuple[Side, Side] = ("nearest", "nearest")
 
 @dataclass(frozen=True)
 class Words:
-    """What sentences need beside the activities: the PET 0 and the titles of places, tasks and actors."""
+    """What sentences need beside the activities: the PET 0, the titles of places, tasks and actors.
+
+    ``broken``: the rules that do not hold.
+    """
 
     pet_zero: datetime
     places: Mapping[str, str] = field(default_factory=dict)
     tasks: Mapping[str, str] = field(default_factory=dict)
     actors: Mapping[str, str] = field(default_factory=dict)
+    broken: Sequence[BrokenRule] = ()
 
     @classmethod
     def of(cls, plan: TimedPlan) -> Words:
@@ -123,7 +168,13 @@ class Words:
         records = plan.scenario.records
         return cls(plan.pet_zero, {place.place: place.title for place in records.places},
                    {task.task: task.title for task in records.tasks},
-                   {actor.actor: actor.title for actor in records.actors})
+                   {actor.actor: actor.title for actor in records.actors},
+                   broken_rules(plan))
+
+    @property
+    def breaking(self) -> list[str]:
+        """The steps that break a rule."""
+        return list(dict.fromkeys(step for each in self.broken for step in each.steps))
 
     def place(self, place: str) -> str:
         """The title of a place, or its id where it has none."""
@@ -167,6 +218,8 @@ def activity_text(activity: Activity, words: Words) -> str:
         lines.append(plotly_paragraph("; ".join(part for part in (reason, slack) if part) + "."))
         if words.tasks.get(activity.task):
             lines.append(plotly_paragraph(f"Task {activity.task}: {words.tasks[activity.task]}."))
+        lines += [plotly_paragraph(f"BROKEN: {each.words}.") for each in words.broken
+                  if activity.step in each.steps]
     return "<br>".join([*lines, plotly_paragraph(f"{words.gmt_span(*span)}.")])
 
 

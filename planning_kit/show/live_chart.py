@@ -32,7 +32,7 @@ def live_chart(plan: TimedPlan, baseline: TimedPlan | None = None) -> dict[str, 
     """What is drawn at once: who does what when, light, links, limits, and where the baseline had it.
 
     Minutes are PET. ``bars``: [step, crew, kind, start, finish, task, title]; ``ghosts``: [step, crew, start,
-    finish]. Slack is left to `live_notes`: it takes as long as all the rest.
+    finish]; ``broken``: as `BrokenRule`. Slack is left to `live_notes`: it takes as long as all the rest.
     """
     records = plan.scenario.records
     limits = records.settings.limits
@@ -56,6 +56,7 @@ def live_chart(plan: TimedPlan, baseline: TimedPlan | None = None) -> dict[str, 
         "limits": [["planned", limits.planned_min], ["hard", plan.hard_min]],
         "handovers": [[each.from_crew, each.to_crew, each.from_min, each.to_min]
                       for each in chart_rows.handovers(plan)],
+        "broken": [asdict(each) | {"words": one_line(each.words)} for each in chart_rows.broken_rules(plan)],
         "fills": {task: list(look)
                   for task, look in task_fills([task.task for task in records.tasks]).items()},
     }

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from planning_kit.explore.odds.odds import as_odds
+from planning_kit.explore.odds.odds_tables import share_words
 from planning_kit.inputs.faults import ScenarioError, is_whole
 from planning_kit.inputs.shown_text import one_line, plotly_paragraph, plotly_text
 from planning_kit.inputs.times import pet_label
@@ -79,7 +80,7 @@ def fan_chart(odds: Any, theme: str = "light") -> chart.Chart:
     known = [row[name] for row in rows for name in _WIDE if math.isfinite(row[name])]
     shown = (min([0.0, *known]) - 5.0, max([odds.timed.hard_min, *known]) + 8.0)
     heading = (f"When each task is finished, nights shaded · {samples_words(odds)} · "
-               f"something broken in {100 * odds.p_broken:.1f} %")
+               f"something broken in {share_words(odds.p_broken)}")
     layout = rows_layout(odds, look, [row_label(row["task"], row["title"]) for row in rows], shown, heading,
                          _task_alt(odds, rows), "top")
     layout["xaxis"] |= {"nticks": 10}
@@ -152,7 +153,7 @@ def _chances(rows: list[Row], theme: Theme) -> list[dict[str, Any]]:
 
 
 def _percent(row: Row) -> str:
-    return f"{100 * row['p_hard']:.1f} % ± {100 * row['p_hard_se']:.1f}"
+    return share_words(row["p_hard"], row["p_hard_se"])
 
 
 def _task_hover(row: Row) -> str:
@@ -168,11 +169,12 @@ def _task_hover(row: Row) -> str:
 
 def _task_alt(odds: Any, rows: list[Row]) -> str:
     end = rows[-1]
-    weakest = min(rows[:-1], key=lambda row: row["p_hard"], default=None)
-    told = f" Least likely done: {weakest['task']}, {100 * weakest['p_hard']:.1f} %." if weakest else ""
+    # What is not known stands before the least likely.
+    weakest = min(rows[:-1], key=lambda row: (row["p_hard"] >= 0, row["p_hard"]), default=None)
+    told = f" Least likely done: {weakest['task']}, {share_words(weakest['p_hard'])}." if weakest else ""
     return (f"Fan chart: both inside at {pet_label(end['q05'])} to {pet_label(end['q95'])} in 90 % of "
             f"{samples_words(odds)}, median {pet_label(end['q50'])}; by the hard limit in "
-            f"{100 * end['p_hard']:.1f} %; something broken in {100 * odds.p_broken:.1f} %.{told}")
+            f"{100 * end['p_hard']:.1f} %; something broken in {share_words(odds.p_broken)}.{told}")
 
 
 _SHORT_FILL, _LONG_FILL = TASK_FILLS[5], TASK_FILLS[1]

@@ -11,7 +11,7 @@ from math import inf, isfinite, isnan
 
 from planning_kit.explore.tightest import tightest_margins
 from planning_kit.inputs.records import Step
-from planning_kit.inputs.shown_text import shortened
+from planning_kit.inputs.shown_text import one_line, shortened
 from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.drop_order import drop_order, may_be_cut, task_starts
 from planning_kit.judge.every_margin import HARD_MIN
@@ -33,10 +33,16 @@ from planning_kit.judge.margins import (
 from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 
-_TOLD, _LONGEST, _MOST_CUTS = 3, 60, 2
+_TOLD = 3
 _SILENT = "the plan does not say what then"
 _WINDOWS = {NIGHT: "its night", DAY: "its daylight", LINK: "its link"}
 _ONE_OF_A_KIND = (RETURN, LAST_START, STORE)
+
+
+def spoken(title: str) -> str:
+    """A title to be said aloud: at most ten words and 64 characters of it."""
+    words = one_line(title).split()
+    return shortened(" ".join(words[:10]) + ("…" if len(words) > 10 else ""), 64)
 
 
 def risk_lines(plan: TimedPlan) -> Iterator[str]:
@@ -46,7 +52,7 @@ def risk_lines(plan: TimedPlan) -> Iterator[str]:
         cause = each.kind, "" if each.kind in _ONE_OF_A_KIND else each.about
         if cause not in told and not each.is_harmless:
             told.add(cause)
-            yield f"Risk {len(told)}: {teller.wrong(each)}. {teller.known(each)}; {teller.then(each)}."
+            yield f"{teller.wrong(each)}. {teller.known(each)}; {teller.then(each)}."
         if len(told) == _TOLD:
             return
 
@@ -55,8 +61,7 @@ class _Teller:
     def __init__(self, plan: TimedPlan) -> None:
         self.plan, records = plan, plan.scenario.records
         self.steps = {step.step: step for step in plan.steps}
-        self.tasks = {task.task: shortened(task.title, _LONGEST) or "a task without a title"
-                      for task in records.tasks}
+        self.tasks = {task.task: spoken(task.title) or "a task without a title" for task in records.tasks}
         self.titles = {("inhibit", each.inhibit): each.title for each in records.inhibits}
         self.titles |= {("hazard", each.hazard): each.title for each in records.hazards}
         self.limits = {each.hazard: each.limit for each in records.hazards}
@@ -65,13 +70,13 @@ class _Teller:
     def wrong(self, each: Margin) -> str:
         """What can go wrong, what is left, how likely it is, what it costs."""
         left = ("there is no way" if each.margin == -inf else
-                f"{number_label(-each.margin, 'up', 0)} {each.unit} are missing in this plan"
+                f"by {number_label(-each.margin, 'up', 0)} {each.unit} in this plan"
                 if each.is_missed else f"{number_label(each.margin, 'down', 0)} {each.unit} to spare")
         times = number_label(100 * each.p_missed, "up", 0)
         is_told = not each.is_missed and each.p_missed > 0  # NaN is not
         chance = f", missed {times} time{'s' * (times != '1')} in 100" if is_told else ""
         cost = (", no later one known" if each.end_slip_min == inf else "" if isnan(each.end_slip_min) else
-                f"; the end would move by {number_label(each.end_slip_min, 'up', 0)} min")
+                f"; then the end comes {number_label(each.end_slip_min, 'up', 0)} min later")
         return f"{self._what(each)}: {left}{chance}{cost}"
 
     def _what(self, each: Margin) -> str:
@@ -99,17 +104,20 @@ class _Teller:
             which = "hard" if each.about == HARD_MIN else "planned"
             return f"the end {may('come', 'comes')} after the {which} limit"
         if each.kind == RETURN:
-            return f"the reserve of {each.crew}'s way home {may('not be', 'is not')} kept ({each.about})"
+            store, _, how = each.about.partition(", ")
+            way = "alone" if how == "alone" else "brought by the partner"
+            what = f" {store}" if store != "consumables" else ""
+            return f"{each.crew}, going home {way}, {may('have', 'has')} less{what} left than the reserve"
         if each.kind == STORE:
             return f"{each.crew}'s {WORDS[each.about]} {may('fall', 'falls')} below its reserve"
         hook = self._named("place", each.about, "its hook")
         return f"{each.crew}'s tether {may('be', 'is')} too short from {hook}"
 
     def _named(self, kind: str, key: str, fallback: str) -> str:
-        return shortened(self.titles.get((kind, key), ""), _LONGEST) or fallback
+        return spoken(self.titles.get((kind, key), "")) or fallback
 
     def _step(self, step: Step) -> str:
-        return shortened(step.title, _LONGEST) or f"a step of {self.tasks[step.task]}"
+        return spoken(step.title) or f"a step of {self.tasks[step.task]}"
 
     def known(self, each: Margin) -> str:
         """When it would be known: at the minute at which nothing is left, or when least is left."""
@@ -122,7 +130,7 @@ class _Teller:
     def then(self, each: Margin) -> str:
         """What would be done then, as far as the tables say."""
         step = self.steps.get(each.step)
-        safe = shortened(step.make_safe, _LONGEST).rstrip(".") if step else ""
+        safe = spoken(step.make_safe).rstrip(".") if step else ""
         cuts = self._cuts(each.at_min)
         if each.is_missed:
             return "accept it or change the plan"
@@ -148,9 +156,9 @@ class _Teller:
         return pet_label(found[0], "down") if found and isfinite(found[0]) else ""
 
     def _cuts(self, at_min: float) -> str:
-        """The tasks that go first of those that begin after a minute; of the end, of all that may go."""
+        """The task that goes first of those that begin after a minute; of the end, of all that may go."""
         starts = task_starts(self.plan)
         after = at_min if at_min < self.plan.end_min else -inf
         may = [task for task in self.plan.scenario.records.tasks
                if may_be_cut(task) and starts.get(task.task, -inf) > max(after, self.plan.now_min or -inf)]
-        return " or ".join(self.tasks[task.task] for task in drop_order(may, starts)[:_MOST_CUTS])
+        return next((self.tasks[task.task] for task in drop_order(may, starts)), "")

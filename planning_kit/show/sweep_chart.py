@@ -15,7 +15,7 @@ from planning_kit.show.chart import Chart, days_axis, days_layout, note
 from planning_kit.show.palette import Theme, theme_named
 
 _HEIGHT_PX = 400
-_NO_PLAN = "no plan keeps all rules"
+_BROKEN = "plan breaks rules"
 _SPELL_FILL = "#44BB99"
 _SPELL_OPACITY = {HARD: 0.16, PLANNED: 0.34}
 _LINES = {PLANNED: {"dash": "dash", "width": 1.4}, HARD: {"dash": "solid", "width": 2.0}}
@@ -28,8 +28,8 @@ def sweep_chart(sweep: pd.DataFrame, theme: str = "light") -> Chart:
     """Draw a sweep (what ``plan.sweep`` gives): outing end against PET 0.
 
     Lines mark the planned and the hard limit; bands mark the spells that keep them (deeper: the planned
-    limit). Rows without a plan stand as crosses near the ground line. ``theme`` is ``light`` or ``dark``.
-    Raises `ScenarioError` for another theme and for what is no sweep.
+    limit). Plans that break rules stand apart as crosses at their end, or at the edge it lies beyond.
+    ``theme`` is ``light`` or ``dark``. Raises `ScenarioError` for another theme and for what is no sweep.
     """
     look = theme_named(theme)
     spells = good_spells(sweep).to_dict("records")
@@ -39,26 +39,26 @@ def sweep_chart(sweep: pd.DataFrame, theme: str = "light") -> Chart:
     # One line across where all plans have one limit; one that follows from each plan goes from row to row.
     across = {limit: minutes[0] for limit, minutes in known.items() if len(set(minutes)) == 1}
     low, high = _range(rows, [each for minutes in known.values() for each in minutes])
-    traces = list(_traces(rows, low + 0.03 * (high - low), look))
+    traces = list(_traces(rows, (low + 0.03 * (high - low), high - 0.03 * (high - low)), look))
     traces += [_trace(rows, minutes, name=f"{limit} limit of each plan", mode="lines", connectgaps=False,
                       showlegend=True, line=_LINES[limit] | {"color": look.stop})
                for limit, minutes in by_row.items() if len(set(known[limit])) > 1]
     return Chart(data=traces, layout=_layout(rows, spells, across, (low, high), look))
 
 
-def _is_missing(row: dict[Any, Any]) -> bool:
-    """Whether no plan keeps all rules there: one that breaks some has an end, but not to be counted on."""
+def _is_broken(row: dict[Any, Any]) -> bool:
+    """Whether its plan breaks rules, so that its end is not to be counted on."""
     return not math.isfinite(row["end_min"]) or bool(row.get("reason"))
 
 
 def _limit_of_each(rows: list[dict[Any, Any]], limit: str) -> list[float | None]:
     """A limit as each row with a plan has it."""
-    return [None if _is_missing(row) else round(row["end_min"] + row[f"{limit}_margin_min"], 6)
+    return [None if _is_broken(row) else round(row["end_min"] + row[f"{limit}_margin_min"], 6)
             for row in rows]
 
 
 def _range(rows: list[dict[Any, Any]], limits: list[float]) -> tuple[float, float]:
-    shown = [row["end_min"] for row in rows if not _is_missing(row)] + limits
+    shown = [row["end_min"] for row in rows if not _is_broken(row)] + limits
     low, high = min(shown, default=0.0), max(shown, default=60.0)
     room = max(0.06 * (high - low), 5.0)
     return low - room, high + room
@@ -68,16 +68,17 @@ def _at(moment: Any) -> str:
     return f"{pd.Timestamp(moment):%Y-%m-%dT%H:%M:%S}"
 
 
-def _traces(rows: list[dict[Any, Any]], ground: float, theme: Theme) -> Iterator[dict[str, Any]]:
-    """The line of the outing ends, and at ``ground`` the crosses of the rows without a plan."""
-    ends = [None if _is_missing(row) else round(row["end_min"], 4) for row in rows]
+def _traces(rows: list[dict[Any, Any]], edges: tuple[float, float],
+            theme: Theme) -> Iterator[dict[str, Any]]:
+    """The line of the outing ends, and the crosses of plans that break rules, kept between ``edges``."""
+    ends = [None if _is_broken(row) else round(row["end_min"], 4) for row in rows]
     yield _trace(rows, ends, name="outing end", mode="lines" if len(rows) > 1 else "markers",
                  connectgaps=False, showlegend=False, line={"color": theme.ink, "width": 2})
-    missing = [row for row in rows if _is_missing(row)]
-    if missing:
+    if broken := [row for row in rows if _is_broken(row)]:
         sign = {"symbol": "x-thin", "size": 7, "line": {"color": theme.stop, "width": 1.5}}
-        yield _trace(missing, [ground] * len(missing), name=_NO_PLAN, mode="markers", showlegend=True,
-                     cliponaxis=False, marker=sign)
+        shown = [round(max(min(edges[1], row["end_min"]), edges[0]), 4) for row in broken]
+        yield _trace(broken, shown, name=_BROKEN, mode="markers", showlegend=True, cliponaxis=False,
+                     marker=sign)
 
 
 def _trace(rows: list[dict[Any, Any]], values: Sequence[float | None], **look: Any) -> dict[str, Any]:
@@ -88,9 +89,9 @@ def _trace(rows: list[dict[Any, Any]], values: Sequence[float | None], **look: A
 def _hover(row: dict[Any, Any]) -> str:
     pet_zero = pd.Timestamp(row["pet_zero"]).to_pydatetime()
     when = f"PET 0 {pet_zero:%Y-%m-%d}, GMT {gmt_label(pet_zero)}"
-    if _is_missing(row):
-        why = shortened(row.get("reason") or "", _LONGEST_REASON)
-        return f"{when}: {_NO_PLAN}." + (f"<br>{plotly_paragraph(why)}" if why else "")
+    if _is_broken(row):
+        why = plotly_paragraph(shortened(row.get("reason") or "", _LONGEST_REASON))
+        return f"{when}: {_BROKEN}, both inside at PET {pet_label(row['end_min'])}.<br>{why}"
     words = ", ".join(_margin_words(row[f"{limit}_margin_min"], limit) for limit in _LINES)
     stops = f", stop findings {row['stops']:.0f}" if math.isfinite(row.get("stops", math.nan)) else ""
     return (f"{when}: both inside at PET {pet_label(row['end_min'])}, {words}, "
@@ -143,11 +144,11 @@ def _bands(spells: list[dict[Any, Any]]) -> list[dict[str, Any]]:
 def _alt(rows: list[dict[Any, Any]], spells: list[dict[Any, Any]]) -> str:
     if not rows:
         return "Sweep chart without rows."
-    ends = [row["end_min"] for row in rows if not _is_missing(row)]
-    ranged = f"outing end {pet_label(min(ends))} to {pet_label(max(ends))} PET" if ends else "no plan at all"
+    ends = [row["end_min"] for row in rows if not _is_broken(row)]
+    ranged = f"outing end {pet_label(min(ends))} to {pet_label(max(ends))} PET" if ends else "all break rules"
     planned = [f"{_at(spell['from'])[:16]} to {_at(spell['until'])[:16]}" for spell in spells
                if spell["limit"] == PLANNED]
     listed = ", ".join(planned[:8]) + (f" and {len(planned) - 8} more" if len(planned) > 8 else "")
     span = f"{_at(rows[0]['pet_zero'])[:16]} to {_at(rows[-1]['pet_zero'])[:16]} UTC"
-    without = f"rows without a plan: {len(rows) - len(ends)}"
-    return f"Sweep chart, PET 0 {span}: {ranged}; {without}. Within the planned limit: {listed or 'never'}."
+    broken = f"plans that break rules: {len(rows) - len(ends)}"
+    return f"Sweep chart, PET 0 {span}: {ranged}; {broken}. Within the planned limit: {listed or 'never'}."

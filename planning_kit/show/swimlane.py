@@ -12,7 +12,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from planning_kit.inputs.shown_text import one_line, plotly_text
+from planning_kit.inputs.shown_text import one_line, plotly_paragraph, plotly_text, shortened
 from planning_kit.inputs.times import gmt_label, pet_label
 from planning_kit.judge.findings import Finding
 from planning_kit.plan.activities import WORK
@@ -22,7 +22,7 @@ from planning_kit.show import chart, chart_rows
 from planning_kit.show.chart_rows import finding_minute
 from planning_kit.show.palette import INK_ON_FILL, SEVERITY_SIGNS, Theme, theme_named
 from planning_kit.show.swimlane_bars import SIGN, Trace, bar_traces
-from planning_kit.show.swimlane_scene import Scene, scene_of
+from planning_kit.show.swimlane_scene import Scene, Strip, scene_of
 
 _LIMIT_LINES: dict[str, tuple[str | None, float]] = {
     "planned limit": ("dash", 1.6), "hard limit": ("solid", 2.2)}
@@ -36,8 +36,7 @@ def handover_traces(scene: Scene) -> list[Trace]:
         source, target = scene.lanes.people.get(row.from_crew), scene.lanes.people.get(row.to_crew)
         if source is None or target is None or source is target:
             continue
-        begin, end = source.main, target.main
-        edges = (begin.bottom, end.top) if begin.top < end.top else (begin.top, end.bottom)
+        edges = _facing(source.main, target.main)
         trace = order if row.what in ("", "after") else items
         text = chart_rows.handover_text(row)
         trace["x"] += [chart.axis_ms(row.from_min), chart.axis_ms(row.to_min), None]
@@ -49,6 +48,34 @@ def handover_traces(scene: Scene) -> list[Trace]:
         trace["marker"]["size"] += [5, 11, 0]
     casing = [_casing([items, order], scene.theme)] if scene.theme.casing_px else []
     return [*casing, items, order]
+
+
+def _facing(begin: Strip, end: Strip) -> tuple[float, float]:
+    """The y of the edges that two strips turn to each other; of one strip its lower edge."""
+    if begin.top == end.top:
+        return begin.bottom, end.bottom
+    return (begin.bottom, end.top) if begin.top < end.top else (begin.top, end.bottom)
+
+
+def broken_line_trace(scene: Scene) -> Trace:
+    """A dashed line with a cross between the two ends of a gap or an order that is broken."""
+    trace = chart.scatter(
+        "gap or order broken", [], [], mode="lines+markers", hovertext=[], customdata=[], hoverinfo="text",
+        connectgaps=False, line={"color": scene.theme.stop, "width": 2.5, "dash": "4px,3px"}, **SIGN,
+        marker={"symbol": [], "size": [], "color": scene.theme.stop, "opacity": 1,
+                "line": {"color": scene.theme.stop, "width": 3}})
+    for each in scene.words.broken:
+        if each.line:
+            (source, first), (target, last) = each.line
+            y = _facing(scene.lanes.people[source].main, scene.lanes.people[target].main)
+            text = plotly_paragraph(f"BROKEN: {each.words}.")
+            trace["x"] += [chart.axis_ms(first), chart.axis_ms((first + last) / 2), chart.axis_ms(last), None]
+            trace["y"] += [y[0], sum(y) / 2, y[1], None]
+            trace["hovertext"] += [text] * 3 + [""]
+            trace["customdata"] += [[each.steps[0], who, "broken"] for who in (source, "", target, "")]
+            trace["marker"]["symbol"] += ["circle", "x-thin", "circle", "circle"]
+            trace["marker"]["size"] += [5, 14, 5, 0]
+    return trace
 
 
 def _arrows(name: str, dash: str, theme: Theme) -> Trace:
@@ -141,7 +168,7 @@ _LEGEND_FONT_PX, _LEGEND_SIGN_PX, _LEAST_ENTRY_PX = 11, 45, 100  # plotly puts t
 _CHAR_SHARE = 0.56  # mean width of a character over its height, for the sans-serif faces in use
 _NARROW_PX = 900  # a page so narrow still has room for all entries
 _LEAST_TEXT_PX = 10
-_LONGEST_ROW_LABEL = 17
+_LONGEST_ROW_LABEL, _LONGEST_BROKEN = 17, 160
 
 
 def layout_of(scene: Scene) -> dict[str, Any]:
@@ -196,7 +223,8 @@ def _alt(scene: Scene) -> str:
     nights = sum(start < plan.end_min for start, _ in plan.light.night)
     return (f"Swimlane chart: {one_line(scene.settings.title)}. Steps: {len(scene.work)}, of {doers}. "
             f"Outing: {pet_label(plan.end_min)} from PET 0 at GMT {gmt_label(plan.pet_zero)}. "
-            f"Nights begun in it: {nights}. {_findings_words(scene).capitalize()}.")
+            f"Nights begun in it: {nights}. {_findings_words(scene).capitalize()}."
+            + "".join(f" Broken: {shortened(each.words, _LONGEST_BROKEN)}." for each in scene.words.broken))
 
 
 def _row_labels(scene: Scene) -> dict[float, str]:
@@ -236,7 +264,7 @@ def swimlane_spec(plan: TimedPlan, baseline: TimedPlan | None = None,
     Making a figure of it costs several times as much as drawing it does: plotly checks every attribute.
     """
     scene = scene_of(plan, baseline, theme_named(theme))
-    every = (*bar_traces(scene), *handover_traces(scene), *finding_traces(scene))
+    every = (*bar_traces(scene), *handover_traces(scene), broken_line_trace(scene), *finding_traces(scene))
     traces = [trace for trace in every if trace["x"]]
     return {"data": traces, "layout": layout_of(scene) | legends_of(scene, traces)}
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from planning_kit.inputs.shown_text import one_line, plotly_text
@@ -119,6 +119,25 @@ def tight_trace(scene: Scene) -> Trace:
     return bar_trace("no slack to plan", [_activity_bar(row, scene) for row in scene.rows if is_tight(row)],
                      **SIGN, hoverinfo="skip",
                      marker={"color": CLEAR, "line": {"color": scene.theme.ink, "width": 2.5}})
+
+
+_BEYOND_PX = 4  # so far the frame of a broken rule stands out of its lane
+_PALER = "rgba(255,255,255,0.4)"
+
+
+def broken_traces(scene: Scene) -> list[Trace]:
+    """What breaks a rule: a frame that stands out of its lane, hatched where it lies outside its window."""
+    hatched = [replace(_activity_bar(row, scene), start_min=first, finish_min=last)
+               for each in scene.words.broken for step, first, last in each.outside
+               for row in scene.work[step]]
+    framed = [_activity_bar(row, scene) for step in scene.words.breaking for row in scene.work[step]]
+    frames = [replace(bar, strip=Strip(bar.strip.top - _BEYOND_PX, bar.strip.height + 2 * _BEYOND_PX))
+              for bar in framed]
+    pattern = {"shape": "x", "size": 7, "solidity": 0.35, "fgcolor": INK_ON_FILL}
+    return [bar_trace("outside its window", hatched, **SIGN, hoverinfo="skip",
+                      marker={"color": _PALER, "pattern": pattern, "line": {"width": 0}}),
+            bar_trace("breaks a rule", frames, **SIGN, hoverinfo="skip",
+                      marker={"color": CLEAR, "line": {"color": scene.theme.stop, "width": 2.5}})]
 
 
 def together_trace(scene: Scene) -> Trace:
@@ -266,5 +285,6 @@ def _period_bar(scene: Scene, strip: Strip, name: str, start: float, finish: flo
 def bar_traces(scene: Scene) -> Iterator[Trace]:
     """All bars, from the ground up: what comes later is drawn over what came before."""
     yield from (*sky_traces(scene), link_trace(scene), together_trace(scene))
-    yield from (*work_traces(scene), *pause_traces(scene), tight_trace(scene), *label_traces(scene))
+    yield from (*work_traces(scene), *pause_traces(scene), tight_trace(scene), *broken_traces(scene))
+    yield from label_traces(scene)
     yield from (*ghost_traces(scene), inhibit_trace(scene), outing_trace(scene))

@@ -33,7 +33,8 @@ def given_up_alone(plan: TimedPlan, draws: Draws,
     """How each task is given up that is (dropped, or the step put back), starts by step, and the end."""
     factors = {crew: float(each[sample]) for crew, each in draws.travel.items()}
     drawn = {step.step: float(draws.durations[i, sample]) for i, step in enumerate(plan.steps)}
-    records, given_up, now, past, late = plan.scenario.records, {}, 0.0, dict[str, float](), set[str]()
+    records, given_up, now, past, late = _known(plan), {}, 0.0, dict[str, float](), set[str]()
+    still = set[tuple[str, str]]()
     while True:
         network = build_network(records, plan.almanac, plan.travels)
         expected = np.array([step.minutes_likely for step in records.steps])
@@ -54,25 +55,48 @@ def given_up_alone(plan: TimedPlan, draws: Draws,
             return given_up, by_step, end
         now, name, step = min((max(at, now), name, step) for at, name, step in found)
         past = {each.step: start for each, start in zip(records.steps, starts, strict=True) if start < now}
-        own = [each for each in records.steps if each.task == name and each.step not in past]
-        has_begun = any(each.task == name and each.step in past for each in records.steps)
-        back, home = "", set[str]()
-        if has_begun:
+        while name:
+            whole = [each for each in records.steps if each.task == name]
+            own = [each for each in whole if each.step not in past]
             suited = [each.step for each in own if set(each.people) & set(plan.travels)]
-            if suited:
-                home = _way_home([each for each in records.steps if each.task == name], past)
-                back = step if step in suited else min(suited, key=lambda other: other in home)
+            back, home = "", set[str]()
+            if len(own) < len(whole) and suited:
+                home = _way_home(whole, past)
+                on_the_way = [other for other in suited if other not in home]
+                back = step if step in suited else (on_the_way or suited)[0]
                 drawn[back] = float(_put_back(records, name))
-        given_up[name] = back or "dropped"
-        late |= {who for each in own if each.step not in {back, *home} for who in each.people}
-        records = _without(records, {each.step for each in own} - {back} - home, back, drawn)
+            given_up[name] = back or "dropped"
+            gone = {each.step for each in own} - home - {back}
+            gone |= {back} if back and not drawn[back] else set()
+            late |= {who for each in own if each.step in gone for who in each.people}
+            lost = _items(each for each in own if each.step in gone | {back})
+            still |= {(each.step, item) for each in own for item in each.touches
+                      if each.step in gone | {back} or item in lost}
+            records = _without(records, gone, back, drawn)
+            # What now misses an item goes with its task: the first of it in the order of the plan, and so on.
+            step, name = "", ""
+            for each in _missing_an_item(plan, still):
+                whole = {other.step for other in records.steps if other.task == each.task}
+                if each.task not in given_up and each.step not in past and (
+                        not whole & past.keys() or _put_back(records, each.task) is not None):
+                    name = each.task
+                    break
+
+
+def _known(plan: TimedPlan) -> Records:
+    """The records; a named period that is over by PET 0 is not known for the day, and holds no step."""
+    records = plan.scenario.records
+    known = {each.window for each in records.windows if each.end > plan.pet_zero}
+    return replace(records, steps=tuple(replace(step, windows=tuple(set(step.windows) & known))
+                                        for step in records.steps))
+
+
+def _items(steps: Iterable[Step]) -> set[str]:
+    return {move.item for step in steps for move in (*step.takes, *step.leaves)}
 
 
 def _way_home(steps: Sequence[Step], past: Collection[str]) -> set[str]:
     """What each does last for a task, if it only takes, leaves or hooks, and brings home what is out."""
-    def items(some: Iterable[Step]) -> set[str]:
-        return {move.item for step in some for move in (*step.takes, *step.leaves)}
-
     last = []
     for who in ("EV1", "EV2"):
         for step in reversed(steps):
@@ -83,10 +107,63 @@ def _way_home(steps: Sequence[Step], past: Collection[str]) -> set[str]:
                     break
                 last.append(step)
     last = [step for step in last if step.step not in past]
-    out = items(step for step in steps if step.step in past)
-    out -= items(step for step in steps if step.step not in past and step not in last)
+    out = _items(step for step in steps if step.step in past)
+    out -= _items(step for step in steps if step.step not in past and step not in last)
     hooked = {who for step in steps if step.step in past for who in step.hooks}
-    return {step.step for step in last if out & items([step]) or hooked & set(step.hooks)}
+    return {step.step for step in last if out & _items([step]) or hooked & set(step.hooks)}
+
+
+def _missing_an_item(plan: TimedPlan, still: set[tuple[str, str]]) -> list[Step]:
+    """Steps, in the order of the plan, that miss an item if what is ``still`` is not touched (FORMAT.md)."""
+    times = {step.step: (start, finish) for step, start, finish in plan.each_step()}
+    order = sorted(plan.steps, key=lambda step: times[step.step][0])
+    events = []  # at one minute: what ends, then what begins in its order, a step of no minutes at once
+    for number, step in enumerate(order):
+        start, finish = times[step.step]
+        row = plan.position(step.step)
+        events.append((start, 1, row, 0, number))
+        events.append((finish, 0 if finish > start else 1, row, 1, number))
+    airlock, crew = plan.scenario.settings.airlock_place, list(plan.travels)
+    items = {item.item: item for item in plan.scenario.records.hardware}
+    as_planned = {name: item.at for name, item in items.items()}
+    as_it_is, missing = dict(as_planned), set()
+
+    def chain(where: dict[str, str], name: str) -> list[str]:
+        found = [where[name]]
+        while found[-1] in where:
+            found.append(where[found[-1]])
+        return found
+
+    for _, _, _, is_finish, number in sorted(events):
+        step = order[number]
+        for move in step.leaves if is_finish else step.takes:
+            to = (move.into or step.where) if is_finish else (move.crew or step.crew)
+            ours, theirs = chain(as_it_is, move.item), chain(as_planned, move.item)
+            as_planned[move.item] = to
+            if (step.step, move.item) in still:
+                continue
+            if (ours[0], ours[-1]) == (theirs[0], theirs[-1]):
+                as_it_is[move.item] = to
+                continue
+            end = items[move.item].end_at
+            has_ended = len(ours) == 1 and end and (
+                ours[0] == end or (end == "inside" and ours[0] in ("inside", airlock, *crew)))
+            if not is_finish and not has_ended:
+                missing.add(step.step)
+        if is_finish:
+            continue
+        for name in step.uses:
+            if (step.step, name) in still:
+                continue
+            ours, theirs = chain(as_it_is, name), chain(as_planned, name)
+            at_hand = {step.place or "inside", *step.people}
+            if (ours[0], ours[-1]) != (theirs[0], theirs[-1]) and ours[-1] not in at_hand:
+                missing.add(step.step)
+        if step.foothold and (step.step, step.foothold) not in still:
+            ours, theirs = chain(as_it_is, step.foothold), chain(as_planned, step.foothold)
+            if (ours[0], ours[-1]) != (theirs[0], theirs[-1]):
+                missing.add(step.step)
+    return [step for step in order if step.step in missing]
 
 
 def _window_end(plan: TimedPlan, step: str) -> float:

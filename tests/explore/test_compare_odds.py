@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import planning_kit as pk
-from tests.edits import edited
+from tests.edits import edited, with_row
 
 
 @pytest.fixture(scope="module")
@@ -56,6 +56,27 @@ def test_a_difference_comes_from_what_was_changed(small: pk.Scenario, small_plan
     assert end["difference"] == pytest.approx(2.0, abs=1e-6)
     assert end["se"] < 1e-6
     assert end["unit"] == "min"
+
+
+def test_overruns_and_clocks_are_compared_sample_by_sample(small: pk.Scenario, small_plan: pk.Plan) -> None:
+    # B3 may end behind its night, and C2 to C3 leaves no room on its clock of 36 min.
+    longer = edited(small, "steps", "B3", minutes_high=60)
+    clocked = with_row(longer, "gaps", first_step="C1", then_step="C3", max_gap=36)
+    wide = with_row(small, "gaps", first_step="C1", then_step="C3", max_gap=99)
+    one, other = (pk.time_plan(each).odds(2_000) for each in (wide, clocked))
+    rows = one.compare(other).set_index("item")
+    overrun, clock = rows.loc["B3 does not end inside night"], rows.loc["clock from C1 to C3 broken"]
+    minutes = rows.loc["mean minutes over the clock from C1 to C3"]
+    assert (overrun["a"], overrun["b"]) == (0, other.windows.set_index("step").loc["B3", "p_overrun"])
+    line = other.clocks.set_index("first_step").loc["C1"]
+    assert (clock["a"], clock["b"]) == (0, line["p_broken"])
+    assert minutes["b"] == pytest.approx(line["over_mean_min"] * line["p_broken"])
+    assert (minutes["unit"], minutes["a"]) == ("min", 0)
+    over = other.tally.over_min[-1]
+    assert clock["se"] == pytest.approx(np.std(over > 0, ddof=1) / np.sqrt(2_000))  # a breaks none of them
+    assert "clock from C2 to C3 broken" in rows.index
+    only_b = small_plan.odds(2_000).compare(other)["item"]
+    assert "clock from C1 to C3 broken" not in set(only_b)
 
 
 def test_only_what_both_have_is_compared(demo: pk.Scenario, before: pk.Odds) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -11,17 +12,22 @@ import pytest
 import planning_kit as pk
 from planning_kit.changes.change import apply, step_named
 from planning_kit.changes.dropping import Drop
+from planning_kit.changes.putting_back import GivenUp
 from planning_kit.explore.odds.foresight import Foresight
+from planning_kit.explore.odds.hanging import ItemMoves
 from planning_kit.explore.odds.played import Given, play
 from planning_kit.explore.odds.sampled_outing import Outing, left_out, part_without
 from planning_kit.explore.odds.sampled_plans import cut_rules, time_samples
 from planning_kit.explore.odds.study import Study
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts, outing_end
+from tests.conftest import SCENARIOS
 from tests.edits import edited
 from tests.explore.one_sample import given_up_alone
 
 SAMPLES = 16
+TERN, CURLEW = (Path(__file__).parents[1] / "data" / name for name in ("tern-2", "curlew-deck"))
+FAULTY = SCENARIOS / "faulty-plan"
 TIGHT = {"SEN": 192, "SMP": 240, "ANT": 242, "LMP": 286, "SHD": 300}  # near the planned starts: many drops
 
 
@@ -39,7 +45,41 @@ def without(scenario: pk.Scenario, dropped: frozenset[str]) -> TimedPlan:
     return TimedPlan.of(apply(scenario, [Drop(tuple(map(step_named, steps)))]))
 
 
+def ruled(folder: Path, **cells: dict[str, object]) -> pk.Plan:
+    """A plan of other tasks: by task, cells of its row."""
+    scenario = pk.load_scenario(folder)
+    if folder == FAULTY:  # without what no plan can keep: the plain loop goes on to look for one
+        scenario = edited(scenario, "steps", "P3", after="B3")
+        for step in ("B3", "F1"):
+            scenario = edited(scenario, "steps", step, same_window="", light="any")
+        scenario = scenario.with_table("gaps", scenario.gaps.iloc[:2])
+    tasks = scenario.tasks.astype(object)
+    columns = dict.fromkeys(("last_start_min", "put_back_min"), "")
+    tasks = tasks.assign(**{name: value for name, value in columns.items() if name not in tasks})
+    scenario = scenario.with_table("tasks", tasks)
+    for task, row in cells.items():
+        scenario = edited(scenario, "tasks", task, **row)
+    return pk.time_plan(scenario)
+
+
 def test_samples_are_timed_as_a_plain_loop_does_one_at_a_time(tight: pk.Plan) -> None:
+    assert len(compared_one_by_one(tight)) > 3  # the comparison has met several ways of giving up
+
+
+@pytest.mark.parametrize(("folder", "cells", "goes"), [
+    # The foothold of all others comes out with FHD; nothing of them has begun.
+    (TERN, {"FHD": {"last_start_min": 0}}, {"FHD", "KNU", "REG", "SEN", "SMP", "INS"}),
+    (FAULTY, {}, {"DEK", "BOX"}),  # what SLT misses cannot be put back: it goes on
+    (FAULTY, {"SLT": {"put_back_min": 6}, "BOX": {"put_back_min": 4}}, {"DEK", "BOX", "SLT"}),
+    (CURLEW, {"ANT": {"last_start_min": 1}}, {"ANT"}),
+])
+def test_what_hangs_on_a_task_by_its_items_goes_with_it(folder: Path, cells: dict, goes: set[str]) -> None:
+    ways = compared_one_by_one(ruled(folder, **cells))
+    assert {frozenset(task for task, _ in way) for way in ways} == {frozenset(goes)}
+
+
+def compared_one_by_one(tight: pk.Plan) -> set[frozenset[tuple[str, str]]]:
+    """The ways of giving up that samples met, each as the plain loop has it."""
     study = Study.of(tight.timed, seed=4)
     draws = study.draw(0, SAMPLES)
     plans = time_samples(study.outing, draws, study.rules)
@@ -53,7 +93,25 @@ def test_samples_are_timed_as_a_plain_loop_does_one_at_a_time(tight: pk.Plan) ->
             np.testing.assert_equal(plans.starts[position, sample], starts.get(step.step, np.nan))
         assert plans.end_min[sample] == pytest.approx(end, abs=1e-6)
         seen.add(frozenset(given_up.items()))
-    assert len(seen) > 3  # the comparison has met several ways of giving up
+    return seen
+
+
+def missed(scenario: pk.Scenario, gone: set[str]) -> tuple[str, ...]:
+    return ItemMoves.of(pk.time_plan(scenario).timed).missed_by([GivenUp(frozenset(gone))])
+
+
+def test_what_is_missed_is_told_by_hand(small: pk.Scenario) -> None:
+    # C1 fetches the bag that C3 uses, and B1 the new lamp that B3 uses and leaves.
+    assert missed(small, {"C1"}) == ("C3",)
+    assert missed(small, {"B1"}) == ("B3",)
+    assert missed(small, {"B3"}) == missed(small, {"A1", "Z1"}) == ()
+    brought = edited(edited(small, "steps", "B1", leaves="driver"), "steps", "B2", takes="driver", uses="")
+    # Without B1 the driver stays in the hands of EV1, who uses it in B3: for a take alone it has ended well.
+    assert missed(brought, {"B1"}) == ("B3",)  # the lamp
+    stays = edited(brought, "hardware", "driver", end_at="MST")
+    assert missed(stays, {"B1"}) == ("B2", "B3")
+    by_partner = edited(brought, "steps", "C3", uses="bag driver")  # never within reach: not because of B1
+    assert missed(by_partner, {"B1"}) == ("B3",)
 
 
 def test_dropped_tasks_are_gone_as_from_the_tables(demo: pk.Scenario, demo_plan: pk.Plan) -> None:

@@ -300,6 +300,65 @@ def test_a_missed_window_is_waited_for_or_given_up_as_the_task_says(demo: pk.Sce
     assert by_hard[0] < by_hard[1]
 
 
+def not_known(scenario: pk.Scenario, step: str, name: str = "quiet") -> pk.Scenario:
+    """The scenario with a named period that a step needs, years after the day."""
+    row = {"window": name, "start": "2039-09-03T07:30:00Z", "end": "2039-09-03T17:30:00Z", "source": "test"}
+    known = scenario.table("windows").astype(object)
+    kept = known[known["window"] != name].to_dict("records") if len(known) else []
+    return edited(scenario.with_table("windows", pd.DataFrame([*kept, row])), "steps", step, windows=name)
+
+
+def test_odds_say_not_known_where_a_period_is_not(small: pk.Scenario, small_odds: pk.Odds) -> None:
+    result = pk.time_plan(not_known(small, "B2")).odds(4_000)
+    tasks, before = result.tasks.set_index("task"), small_odds.tasks.set_index("task")
+    shares = [name for name in tasks if name.startswith("p_")]
+    assert tasks.loc["LMP", shares].isna().all()
+    assert tasks.loc["LMP", "why"] == "B2 needs quiet, which is not known for this day"
+    # The rest is what it was: the step is taken to be done all the same.
+    others = ["EGR", "CAS", "CLN"]
+    pd.testing.assert_frame_equal(tasks.loc[others, shares], before.loc[others, shares])
+    np.testing.assert_array_equal(result.tally.end_min, small_odds.tally.end_min)
+    told, was = (each.summary.set_index("item")["p"] for each in (result, small_odds))
+    assert told.notna().tolist() == [True, True, False, False, False, False]
+    assert told.iloc[:2].tolist() == was.iloc[:2].tolist()
+    assert np.isnan([result.p_required, result.p_broken]).all()
+    assert result.broken["reason"].iloc[0].startswith("LMP not known: B2 needs quiet")
+    assert result.windows.set_index("step").loc["B2", ["p", "p_overrun"]].isna().all()
+    assert "something broken not known" in repr(result)
+    compared = small_odds.compare(result).set_index("item")
+    assert compared.loc["LMP done by the hard limit", "a"] == before.loc["LMP", "p_hard"]
+    assert compared.loc["LMP done by the hard limit", ["b", "difference"]].isna().all()
+    assert compared.loc["CAS done by the hard limit", "difference"] == 0
+
+
+def test_what_needs_items_of_work_that_is_not_known_is_not_known_either(demo: pk.Scenario) -> None:
+    result = pk.time_plan(not_known(demo, "FH1", "calm")).odds(200)
+    why = result.tasks.set_index("task")["why"]
+    assert why[why != ""].index.tolist() == ["KNU", "REG", "SEN", "SMP", "INS", "FHD"]
+    assert why["KNU"] == "KN2 needs an item that a task that is not known brings"
+    optional = pk.time_plan(not_known(demo, "SE1", "calm")).odds(200)
+    told = optional.summary.set_index("item")["p"]
+    assert told.notna().tolist() == [True, True, True, True, False, False]  # all required work has its odds
+    assert 0 < optional.p_required <= 1
+
+
+def test_required_work_done_and_inside(demo_odds: pk.Odds) -> None:
+    tally, needs = demo_odds.tally, demo_odds.tasks["need"].to_numpy()
+    done = ~np.isnan(tally.task_finish_min[needs == "required"]).any(axis=0)
+    assert demo_odds.p_required == np.mean(done & (tally.end_min <= tally.hard_min))
+    rows = demo_odds.summary.set_index("item")["p"]
+    assert demo_odds.p_required == rows["both inside by the hard limit with all required tasks done"]
+    assert demo_odds.p_required < rows["both inside by the hard limit"]
+
+
+def test_a_window_with_no_night_left_gives_its_task_up(small: pk.Scenario) -> None:
+    # All that wait for it are lost at once, so that nobody asks when the outing would end without.
+    long = edited(small, "steps", "B3", minutes_low=50, minutes_likely=55, minutes_high=60)
+    tasks = pk.time_plan(long).odds(200).tasks.set_index("task")
+    assert tasks.loc["LMP", "p_put_back"] == 1
+    assert tasks.loc["CAS", "p_done"] == 1
+
+
 @pytest.mark.parametrize(("changes", "named"), [
     ({"samples": 99}, "samples"),  # too few for any share
     ({"samples": 3_000_000}, "samples"),

@@ -191,7 +191,7 @@ def test_what_gives_way_is_what_the_solver_finds(block: int) -> None:
             continue
         broken += 1
         assert found.given_way, seed
-        amounts, _ = least_amounts(network, durations, lambda *_, hard=hard: hard)
+        amounts, *_ = least_amounts(network, durations, lambda *_, hard=hard: hard)
         finite = {(rule.kind, rule.number, rule.label): round(minutes * T)
                   for rule, minutes in amounts.items() if 0 < minutes < np.inf}
         expected = {rule: value for rule, value in by_solver(network, durations, hard).items() if value}
@@ -260,7 +260,7 @@ def test_a_period_that_is_not_known_is_a_stop_at_each_step(demo: pk.Scenario) ->
 
 def vector(network: Network, durations: np.ndarray, hard: float) -> list[float]:
     """What gives way, to be compared from the last class: of each class the most, then row by row."""
-    amounts, _ = least_amounts(network, durations, lambda *_: hard)
+    amounts, *_ = least_amounts(network, durations, lambda *_: hard)
     found: list[float] = []
     for kind in reversed(CLASSES):
         of_kind = kinds.WINDOW if kind == NAMED else kind

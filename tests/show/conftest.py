@@ -18,6 +18,7 @@ from planning_kit.judge.findings import FINDING_COLUMNS as FINDING_FIELDS
 from planning_kit.judge.findings import Finding
 from planning_kit.plan.activities import Activity
 from planning_kit.plan.needs import Hold
+from planning_kit.plan.network import Network
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show import swimlane_scene
 
@@ -203,7 +204,7 @@ def make_plan() -> MadeUp:
         named_windows={"thrusters-free": np.array([[60.0, 240.0], [270.0, 540.0]])},
         end_min=float(timeline.finish_min.max()),
         safe_min=float(timeline.finish_min.max()), horizon_min=540.0, handovers=make_handovers(timeline),
-        inhibits=make_inhibits(),
+        inhibits=make_inhibits(), network=Network(()), outside=None,
     )
 
 

@@ -29,15 +29,33 @@ def pack(tight: pk.Plan) -> Pack:
     return assemble(tight.timed, "not asked for", None)
 
 
-@pytest.mark.parametrize("folder", [TERN, SCENARIOS / "small-outing", SCENARIOS / "faulty-plan"])
-def test_the_one_minute_form_names_no_step_or_task_by_its_id(folder) -> None:
+@pytest.mark.parametrize("folder", [
+    TERN, TERN.parent / "curlew-deck", *(SCENARIOS / name for name in ("tern-station", "small-outing",
+                                                                       "faulty-plan"))])
+def test_the_one_minute_form_is_short_and_names_nothing_by_its_id(folder) -> None:
     plan = pk.time_plan(pk.load_scenario(folder))
     records = plan.scenario.records
     ids = {each.step for each in records.steps} | {each.task for each in records.tasks}
     ids |= {each.inhibit for each in records.inhibits} | {each.place for each in records.places}
-    said = plan.briefing().one_minute
-    assert not ids & set(re.findall(r"[\w.-]+", said)), said
-    assert len(said.split()) < 170
+    ids |= {each.item for each in records.hardware} | {each.hazard for each in records.hazards}
+    titles = " ".join(each.title for each in (*records.steps, *records.tasks))
+    ids -= set(re.findall(r"[\w.-]+", titles))  # an item "cable" of a task that lays a cable
+    lines = plan.briefing().minute
+    assert not ids & set(re.findall(r"[\w.-]+", " ".join(lines))), lines
+    assert len(" ".join(lines).split()) <= 150
+    assert all(line.endswith(".") for line in lines)
+    assert "Risk 1: " in lines[1]
+
+
+def test_any_title_leaves_it_a_minute(tight: pk.Plan) -> None:
+    scenario, wordy = tight.scenario, "a b c d e f g h i j k l m n o p"
+    for table, key in (("tasks", "task"), ("steps", "step"), ("inhibits", "inhibit")):
+        for name in scenario.table(table)[key]:
+            scenario = edited(scenario, table, name, title=wordy, **(
+                {"make_safe": wordy} if table == "steps" else {}))
+    lines = pk.time_plan(scenario.with_settings({"title": wordy})).briefing().minute
+    assert len(" ".join(lines).split()) <= 150
+    assert "Risk 1: " in lines[1]
 
 
 def test_what_has_no_title_is_not_told_by_its_id(small: pk.Scenario) -> None:
@@ -51,7 +69,7 @@ def test_what_has_no_title_is_not_told_by_its_id(small: pk.Scenario) -> None:
 
 def test_a_risk_says_what_when_it_is_known_and_what_then(tight: pk.Plan) -> None:
     first = next(risk_lines(tight.timed))
-    assert first.startswith("Risk 1: Beacon lamp may miss its night: 0 min to spare, missed ")
+    assert first.startswith("Beacon lamp may miss its night: 0 min to spare, missed ")
     assert "Known by 0:36" in first  # B3 begins at 0:35.6 and has 0.95 min
     assert "then it waits for the next" in first
 

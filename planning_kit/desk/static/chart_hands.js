@@ -87,7 +87,7 @@ export function barAt(lane, px, x) {
   return bar ? { bar, isEdge: false } : null;
 }
 
-// What the tip says of what is under the pointer: a finding, a ghost, an inhibit or a bar.
+// What the tip says of what is under the pointer: a finding, a ghost, an inhibit, a broken line or a bar.
 export function hoverLines(target, chart, notes) {
   if (target.finding !== undefined) {
     const told = notes.findings[Number(target.finding)];
@@ -99,6 +99,7 @@ export function hoverLines(target, chart, notes) {
     const [inhibit, title, from, until] = chart.inhibits[row][at];
     return [`${inhibit} ${title}`, `Must stand from PET ${petFloor(from)} to ${petCeil(until)}`];
   }
+  if (target.broken !== undefined) return [`Broken: ${chart.broken[Number(target.broken)].words}`];
   if (target.bar === undefined) return null;
   return notes?.hovers[Number(target.bar)] ?? [chart.bars[Number(target.bar)][6]];
 }

@@ -1,6 +1,7 @@
 // Painting the chart: from the kernel's plain data and a zoom to SVG. It knows no events.
 // All texts of a scenario are text nodes: nothing here reads markup.
 
+import { paintBroken } from "./chart_broken.js";
 import { CHART_LEFT, CHART_RIGHT, HEIGHTS, TEXT_PX, fit, wrapped } from "./chart_layout.js";
 import { outline, patterns, rect, text, widthOf } from "./chart_shapes.js";
 import { svg } from "./dom.js";
@@ -37,6 +38,7 @@ export function paintChart(chart, look) {
   );
   paintGround(chart, layers);
   paintBars(chart, layers);
+  layers.bars.append(paintBroken(chart, look));
   paintOver(chart, layers);
   paintNames(chart, layers.names);
   return [svg("defs", {}, clip, patterns(look.clipId, theme)), inside, layers.names];

@@ -64,6 +64,11 @@ export function patterns(id, theme) {
   return [
     tile("travel", 6, paper, svg("path", { d: "M0,6 L6,0", stroke: theme.ink, "stroke-width": 1 })),
     tile("wait", 6, paper.cloneNode(), svg("circle", { cx: 2, cy: 2, r: 0.9, fill: theme.quiet_ink })),
+    tile(
+      "outside",
+      7,
+      svg("path", { d: "M0,0 L7,7 M0,7 L7,0", stroke: "rgba(21,24,28,0.6)", "stroke-width": 1 }),
+    ),
     tile("|", 6, svg("path", { d: "M3,0 V6", ...ruling })),
     tile("-", 6, svg("path", { d: "M0,3 H6", ...ruling })),
     tile("+", 6, svg("path", { d: "M3,0 V6 M0,3 H6", ...ruling })),

@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from graphlib import TopologicalSorter
+from heapq import heappop, heappush
 
 import numpy as np
 
@@ -40,8 +42,7 @@ class Foresight:
     def planned_place(self) -> Mapping[int, int]:
         """Where each step stands in the order of the starts of the plan on what is expected."""
         planned = earliest_starts(self.network, self.expected)
-        swept = {step: number for number, step in enumerate(self.network.sweep_order)}
-        in_order = sorted(swept, key=lambda step: (planned[step], swept[step]))
+        in_order = sorted(self.network.sweep_order, key=planned.__getitem__)
         return {step: number for number, step in enumerate(in_order)}
 
     @cached_property
@@ -56,20 +57,14 @@ class Foresight:
             # Not behind one who looks later himself: two of them would wait for each other.
             before[look] |= {row for row in self._seen_from(look) - self._behind[look] - self.looking
                              if all(self.planned_place[by] < self.planned_place[look] for by in looking[row])}
-        found: dict[int, None] = {}
-        for step in sorted(before, key=self.planned_place.__getitem__):
-            self._put(step, before, found)
+        sorter, able, found = TopologicalSorter(before), list[tuple[int, int]](), list[int]()
+        sorter.prepare()
+        while sorter.is_active():
+            for row in sorter.get_ready():
+                heappush(able, (self.planned_place[row], row))
+            found.append(heappop(able)[1])
+            sorter.done(found[-1])
         return tuple(found)
-
-    def _put(self, step: int, before: Mapping[int, set[int]], found: dict[int, None]) -> None:
-        """``step`` into the order, behind all that comes before it."""
-        to_put = [step]
-        while to_put:
-            missing = [row for row in before[to_put[-1]] if row not in found]
-            if missing:
-                to_put += sorted(missing, key=self.planned_place.__getitem__, reverse=True)
-            else:
-                found[to_put.pop()] = None
 
     @cached_property
     def place(self) -> Mapping[int, int]:

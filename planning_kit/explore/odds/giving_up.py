@@ -8,9 +8,10 @@
   it is given up in any case.
 * A greatest gap with ``gaps.if_missed = drop``: when it has passed, the task of its later step is given up.
 
-How it is given up see `planning_kit.changes.putting_back`; what hangs on it goes on without it, as wherever
-a task is dropped (`planning_kit.changes.dropping`). Where nobody knows how, it is played on. Idealised: the
-way back from a step that was being waited for is that from the step before it.
+How it is given up see `planning_kit.changes.putting_back`, and what goes with it
+`planning_kit.explore.odds.hanging`; precedence passes through, as wherever a task is dropped. Where nobody
+knows how, it is played on. Idealised: the way back from a step that was being waited for is that from the
+step before it.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planning_kit.changes.putting_back import GivenUp, given_up, put_back_min
+from planning_kit.changes.putting_back import put_back_min
 from planning_kit.explore.odds.played import Given, Play, expected_end
 from planning_kit.explore.odds.sampled_outing import Part
 from planning_kit.inputs.records import Task
@@ -46,23 +47,19 @@ class Giving:
         count = self.given.durations.shape[1]
         best, at_row = np.full(count, np.inf), np.full(count, -1)
         stuck: list[tuple[int, np.ndarray]] = []
-        offers = [(row, when) for rule in self.rules if rule.task in self.part.rows_of
-                  for row, when in [self._cut(rule)]]
-        for row, when in (*offers, *self._gaps(), *self._windows()):
-            name = self.part.steps[row].task
-            if self.given.now_min is not None:
-                when = np.maximum(when, self.given.now_min)
-            if put_back_min(self.part.outing.records, name) is None:
-                has_begun = np.isfinite(when) & self._has_begun(name, when).any(axis=0)
+        cuts = [self._cut(rule) for rule in self.rules if rule.task in self.part.rows_of]
+        begun, now = self.part.begun, self.given.now_min
+        for row, when in (*cuts, *self._gaps(), *self._windows()):
+            when = np.maximum(when, now if now is not None else begun.now_min if begun else -np.inf)
+            task = self.part.steps[row].task
+            if put_back_min(self.part.outing.records, task) is None:
+                has_begun = (self.played.starts[self.part.rows_of[task]] < when).any(axis=0)
+                has_begun &= np.isfinite(when)
                 stuck.append((row, np.where(has_begun, when, np.inf)))
                 when = np.where(has_begun, np.inf, when)
             is_first = when < best
             best[is_first], at_row[is_first] = when[is_first], row
         return best, at_row, stuck
-
-    def _has_begun(self, task: str, when: np.ndarray) -> np.ndarray:
-        """Which steps of a task (steps, samples) have begun by then."""
-        return np.asarray(self.played.starts[self.part.rows_of[task]] < when)
 
     def _cut(self, rule: Task) -> tuple[int, np.ndarray]:
         """When a task is cut by its last start: at that minute, or when it is seen on leaving for it."""
@@ -101,7 +98,7 @@ class Giving:
             first, then = index.get(gap.first_step), index.get(gap.then_step)
             if gap.if_missed != "drop" or gap.max_gap is None or first is None or then is None:
                 continue
-            if self.part.steps[then].task not in self.part.rows_of:
+            if then in self.part.network.fixed or self.part.steps[then].task not in self.part.rows_of:
                 continue
             since = starts[first] + (lengths[first] if gap.first_at == "finish" else 0.0)
             until = since + gap.max_gap - (
@@ -123,8 +120,8 @@ class Giving:
             if not policy:
                 asked.append((goes, missed, np.flatnonzero(np.isfinite(missed) & ~goes)))
             found.append((row, missed, goes))
-        if asked:  # all at once
-            samples = np.concatenate([members for _, _, members in asked])
+        samples = np.concatenate([np.empty(0, dtype=int), *(members for _, _, members in asked)])
+        if len(samples):  # all at once
             end = expected_end(self.part.foresight, self.given, self.played.starts, samples,
                                np.concatenate([missed[members] for _, missed, members in asked]))
             is_late = np.split(end > self.part.outing.hard_min,
@@ -132,12 +129,3 @@ class Giving:
             for (goes, _, members), late in zip(asked, is_late, strict=True):
                 goes[members[late]] = True
         return [(row, np.where(goes, missed, np.inf)) for row, missed, goes in found]
-
-    def way(self, row: int, has_begun: frozenset[int]) -> GivenUp:
-        """How the task of a step is given up when some of its steps have begun (rows)."""
-        step, names = self.part.steps[row], [each.step for each in self.part.steps]
-        begun = frozenset(names[each] for each in has_begun)
-        left = {names[each] for each in self.part.rows_of[step.task]} - begun
-        found = given_up(self.part.outing.records, step.task, left, begun, step.step)
-        assert found is not None  # else it is played on
-        return found

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from planning_kit.explore.odds.distributions import DISTRIBUTIONS
-from planning_kit.explore.odds.odds_tables import BY_HARD, BY_PLANNED, OddsTables, quantile
+from planning_kit.explore.odds.odds_tables import OddsTables, overrun_words, quantile, share_words
 from planning_kit.explore.odds.sampled_past import assumptions
 from planning_kit.explore.odds.study import Study, run_study
 from planning_kit.inputs.cells import did_you_mean
@@ -33,16 +33,12 @@ def stop_if_senseless(plan: TimedPlan, samples: object, seed: object, most: int 
         faults.add("", None, "samples", samples, f"must be a whole number from {FEWEST_SAMPLES} to {most}")
     if not is_whole(seed, 0, 2**128 - 1):
         faults.add("", None, "seed", seed, "must be a whole number, 0 or more")
-    _check_distribution(plan.scenario.settings.odds.distribution, faults)
-    faults.stop_if_any()
-
-
-def _check_distribution(name: str, faults: Faults) -> None:
-    known = tuple(DISTRIBUTIONS)
+    name, known = plan.scenario.settings.odds.distribution, tuple(DISTRIBUTIONS)
     if name and name not in known:
         faults.add("scenario.toml", None, "odds.distribution", name,
                    f"is no distribution of durations; the choices are {', '.join(known)}"
                    f"{did_you_mean(name, known)}")
+    faults.stop_if_any()
 
 
 def odds(plan: TimedPlan, samples: int = 10_000, seed: int = 1, executor: Executor | None = None,
@@ -79,11 +75,6 @@ class TimedOdds(OddsTables):
         return self.study.seed
 
     @property
-    def p_broken(self) -> float:
-        """Share of the samples in which a window is overrun or a clock broken (see ``broken``)."""
-        return float(self.tally.broken.mean())
-
-    @property
     def median_end_min(self) -> float:
         """Median of the outing end, PET minutes."""
         return quantile(self.tally.end_min, 0.5)
@@ -112,13 +103,12 @@ def _facts(odds: TimedOdds) -> list[tuple[str, str]]:
     """What both reprs show: name and value."""
     plan, limits = odds.timed, odds.timed.scenario.settings.limits
     own = "" if limits.fixed_hard_min is not None else "the hard limit of each sample, in the plan "
-    shares = {row["item"]: f"{100 * row['p']:.1f} % ± {100 * row['se']:.1f}"
-              for row in odds.summary.to_dict("records")}
-    known = [(f"inside by {pet_label(limits.planned_min, 'down')}", shares[BY_PLANNED]),
-             (f"by {own}{plan.hard_limit.label}", shares[BY_HARD])]
+    planned, hard = (share_words(row["p"], row["se"]) for row in odds.summary[:2].to_dict("records"))
+    known = [(f"inside by {pet_label(limits.planned_min, 'down')}", planned),
+             (f"by {own}{plan.hard_limit.label}", hard)]
     return [("title", odds.timed.scenario.settings.title), ("samples", f"{odds.samples}, seed {odds.seed}"),
             *known, ("median end", pet_label(quantile(odds.tally.end_min, 0.5))),
-            ("something broken", f"{100 * odds.p_broken:.1f} %")]
+            ("something broken", share_words(odds.p_broken))]
 
 
 COLUMNS = ["item", "unit", "a", "b", "difference", "se", "se_if_independent"]
@@ -138,33 +128,27 @@ def compare_odds(a: TimedOdds, b: TimedOdds) -> pd.DataFrame:
             faults.add("", None, name, f"{one} and {other}",
                        "must be the same in both, so that their samples are pairs; ask for one of them again")
     faults.stop_if_any()
-    rows = [_row(item, unit, before, after) for item, unit, before, after in _pairs(a, b)]
-    rows += _window_rows(a, b)
-    return TextTable(rows, columns=COLUMNS)
+    before, after = _outcomes(a), _outcomes(b)
+    rows = [_row(*item, values, after[item]) for item, values in before.items() if item in after]
+    return TextTable([*rows, *_window_rows(a, b)], columns=COLUMNS)
 
 
-def _pairs(a: TimedOdds, b: TimedOdds) -> Iterator[tuple[str, str, np.ndarray, np.ndarray]]:
-    """Each item with its values by sample in both."""
-    after = b.events
-    for item, before in a.events.items():
-        yield item, "share", before, after[item]
-    yield "mean outing end", "min", a.tally.end_min, b.tally.end_min
-    in_a, in_b = _tasks(a), _tasks(b)
-    for task in in_a:
-        if task in in_b:
-            yield f"{task} done by the hard limit", "share", in_a[task], in_b[task]
-
-
-def _tasks(odds: TimedOdds) -> dict[str, np.ndarray]:
-    inside = odds.tally.task_inside_min
-    return {task: row <= odds.tally.hard_min
-            for task, row in zip(odds.study.outing.steps_of, inside, strict=True)}
+def _outcomes(odds: TimedOdds) -> dict[tuple[str, str], np.ndarray]:
+    """By item and unit its value in each sample; of a clock with an end that is not done 0 minutes."""
+    found = {(item, "share"): happens for item, happens in odds.events.items()}
+    found["mean outing end", "min"] = odds.tally.end_min
+    found |= {(f"{task} done by the hard limit", "share"): done for task, done in odds.tasks_done.items()}
+    found |= {(overrun_words(each), "share"): over for each, _, over in odds.in_windows}
+    for gap, over in zip(odds.study.clocks, odds.tally.over_min, strict=True):
+        found[f"clock {gap.words} broken", "share"] = over > 0
+        found[f"mean minutes over the clock {gap.words}", "min"] = np.nan_to_num(over)
+    return found
 
 
 def _window_rows(a: TimedOdds, b: TimedOdds) -> Iterator[tuple[object, ...]]:
     """A row for everything that both plans have in a window of one kind."""
-    others = {(each.subject, each.asks_for): (each, caught) for each, caught in _windows(b)}
-    for one, before in _windows(a):
+    others = {(each.subject, each.asks_for): (each, caught) for each, caught, _ in b.in_windows}
+    for one, before, _ in a.in_windows:
         other, after = others.get((one.subject, one.asks_for), (None, before))
         if other is None:
             continue
@@ -176,15 +160,12 @@ def _window_rows(a: TimedOdds, b: TimedOdds) -> Iterator[tuple[object, ...]]:
             yield (item, "share", float(before.mean()), float(after.mean()), *[float("nan")] * 3)
 
 
-def _windows(odds: TimedOdds) -> Iterator[tuple[PlannedWindow, np.ndarray]]:
-    return zip(odds.study.windows, odds.tally.caught, strict=True)
-
-
 def _is_same_stretch(a: TimedOdds, one: PlannedWindow, b: TimedOdds, other: PlannedWindow) -> bool:
     """Whether two windows of one kind, which never overlap, are one: they overlap in UTC."""
-    # Each plan counts from its own PET 0.
+    # Each plan counts from its own PET 0. Of a window that is not known nothing is said in any case.
     later = pet_min(b.timed.pet_zero, a.timed.pet_zero)
-    return one.begin_min < other.end_min + later and other.begin_min + later < one.end_min
+    return (one.begin_min < other.end_min + later and other.begin_min + later < one.end_min
+            ) or not (one.is_known and other.is_known)
 
 
 def _row(item: str, unit: str, before: np.ndarray, after: np.ndarray) -> tuple[object, ...]:

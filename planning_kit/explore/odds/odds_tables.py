@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import chain
 
 import numpy as np
 import pandas as pd
@@ -18,13 +19,16 @@ from planning_kit.explore.odds.study import Study, Tally
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.activities import WAIT, minutes_of
+from planning_kit.plan.planned_windows import PlannedWindow
 from planning_kit.plan.timed import TimedPlan
 
 BY_PLANNED = "both inside by the planned limit"
 BY_HARD = "both inside by the hard limit"
 REQUIRED_DONE = "all required tasks done, each by the hard limit"
+REQUIRED_INSIDE = "both inside by the hard limit with all required tasks done"
 ALL_DONE = "nothing dropped, both inside by the hard limit"
 BROKEN = "a window overrun or a clock broken: see broken"
+NOT_KNOWN = "not known"
 QUANTILES = (0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.99)
 _BANDS = {"q05": 0.05, "q25": 0.25, "q50": 0.5, "q75": 0.75, "q95": 0.95}
 
@@ -34,6 +38,20 @@ def share(happens: np.ndarray) -> tuple[float, float]:
     count = len(happens)
     likely = (happens.sum() + 1.0) / (count + 2.0)
     return float(happens.mean()), float(np.sqrt(likely * (1.0 - likely) / count))
+
+
+def _known(values: np.ndarray, is_known: bool) -> np.ndarray:
+    return values if is_known else np.full(len(values), np.nan)
+
+
+def share_words(p: float, se: float | None = None) -> str:
+    """A share in percent, with its standard error where that is given; "not known" for NaN."""
+    return NOT_KNOWN if np.isnan(p) else f"{100 * p:.1f} %" + (f" ± {100 * se:.1f}" if se is not None else "")
+
+
+def overrun_words(each: PlannedWindow) -> str:
+    """What is broken where a step or group overruns its window."""
+    return f"{each.subject} does not end inside {each.asks_for.partition(':')[2]}"
 
 
 def quantile(values: np.ndarray, at: float) -> float:
@@ -61,18 +79,51 @@ class OddsTables:
 
     @property
     def events(self) -> Mapping[str, np.ndarray]:
-        """What can happen to the outing as a whole: for each row of ``summary``, in which samples it did."""
-        limits, tally = self.timed.scenario.settings.limits, self.tally
-        needs = {task.task: task.need for task in self.timed.scenario.records.tasks}
-        required = np.array([needs[task] == "required" for task in self.study.outing.steps_of], dtype=bool)
-        by_hard, is_undone = tally.end_min <= tally.hard_min, np.isnan(tally.task_finish_min).any(axis=0)
+        """What can happen to the outing as a whole: for each row of ``summary``, in which samples it did.
+
+        NaN in all of them where it rests on what is not known.
+        """
+        tally, unknown = self.tally, self.study.outing.unknown
+        required = {task.task for task in self.timed.scenario.records.tasks if task.need == "required"}
+        rows = [task in required for task in self.study.outing.steps_of]
+        is_known, is_undone = not required & unknown.keys(), np.isnan(tally.task_finish_min)
+        in_time, by_hard = tally.task_inside_min <= tally.hard_min, tally.end_min <= tally.hard_min
         return {
-            BY_PLANNED: tally.end_min <= limits.planned_min,
+            BY_PLANNED: tally.end_min <= self.timed.scenario.settings.limits.planned_min,
             BY_HARD: by_hard,
-            REQUIRED_DONE: (tally.task_inside_min[required] <= tally.hard_min).all(axis=0),
-            ALL_DONE: by_hard & ~is_undone,
-            BROKEN: tally.broken,
+            REQUIRED_DONE: _known(np.all(in_time[rows], axis=0), is_known),
+            REQUIRED_INSIDE: _known(by_hard & ~np.any(is_undone[rows], axis=0), is_known),
+            ALL_DONE: _known(by_hard & ~is_undone.any(axis=0), not unknown),
+            BROKEN: _known(tally.broken, not unknown),
         }
+
+    @property
+    def p_broken(self) -> float:
+        """Share of the samples in which a window is overrun or a clock broken (see ``broken``)."""
+        return float(self.events[BROKEN].mean())
+
+    @property
+    def p_required(self) -> float:
+        """The chance to be inside by the hard limit with all required work done that has steps.
+
+        What it breaks is told by ``p_broken``. NaN: not known, as a named period that it needs is not.
+        """
+        return float(self.events[REQUIRED_INSIDE].mean())
+
+    @property
+    def tasks_done(self) -> Mapping[str, np.ndarray]:
+        """In which samples each task is done early enough to be inside by the hard limit; NaN: not known."""
+        inside = zip(self.study.outing.steps_of, self.tally.task_inside_min, strict=True)
+        return {task: self._of_task(task, row <= self.tally.hard_min) for task, row in inside}
+
+    def _of_task(self, task: str, happens: np.ndarray) -> np.ndarray:
+        return _known(happens, task not in self.study.outing.unknown)
+
+    @property
+    def in_windows(self) -> Iterator[tuple[PlannedWindow, np.ndarray, np.ndarray]]:
+        """Each planned window, in which samples it is caught and in which overrun; NaN: not known."""
+        for each, caught, over in zip(self.study.windows, self.tally.caught, self.tally.overrun, strict=True):
+            yield each, _known(caught, each.is_known), _known(over, each.is_known)
 
     @property
     def summary(self) -> pd.DataFrame:
@@ -85,17 +136,20 @@ class OddsTables:
         """What is broken in samples: ``reason`` in words, ``p``, ``se``, most frequent first.
 
         Steps that run past the end of their window, groups that lie in two windows, clocks that run over,
-        steps begun with no window left, and tasks that nobody knows how to put back.
+        steps begun with no window left, and tasks that nobody knows how to put back. What is not known, as a
+        named period that it needs is not, stands first (NaN).
         """
         tally, sample = self.tally, np.arange(len(self.tally.end_min))
         # Of the first two a share needs only how many: which samples they were is not kept.
         rows: list[tuple[str, float, float]] = [(reason, *share(sample < number))
                                                 for reason, number in tally.reasons.items()]
-        rows += [(f"{each.subject} does not end inside {each.asks_for.partition(':')[2]}", *share(over))
-                 for each, over in zip(self.study.windows, tally.overrun, strict=True) if over.any()]
+        rows += [(overrun_words(each), *share(over)) for each, _, over in self.in_windows
+                 if each.is_known and over.any()]
         rows += [(f"{gap.first_step} to {gap.then_step}: more than {gap.max_gap:g} min", *share(over > 0))
                  for gap, over in zip(self.study.clocks, tally.over_min, strict=True) if (over > 0).any()]
         rows.sort(key=lambda row: (-row[1], row[0]))
+        unknown = self.study.outing.unknown.items()
+        rows[:0] = [(f"{task} {NOT_KNOWN}: {why}", np.nan, np.nan) for task, why in unknown]
         return TextTable(rows, columns=["reason", "p", "se"])
 
     @property
@@ -122,17 +176,19 @@ class OddsTables:
         last step is finished early enough to go straight home from there and be inside by the planned or the
         hard limit (work by others: finished by then). ``p_dropped``: left out before its first step;
         ``p_put_back``: given up after it. Each with its standard error (``..._se``). What else is to do is
-        not counted.
+        not counted. ``why``: why they are not known (NaN), as a named period that it needs is not; else "".
         """
         limits, tally = self.timed.scenario.settings.limits, self.tally
-        rows = [(*self._named(task, "title", "need"), *share(~np.isnan(inside)),
-                 *share(inside <= limits.planned_min), *share(inside <= tally.hard_min),
-                 *share(np.isnan(inside) & (np.asarray(back) == 0)), *share(back))
-                for task, inside, back in zip(self.study.outing.steps_of, tally.task_inside_min,
-                                              tally.put_back, strict=True)]
-        shares = [name + end for name in ("p_done", "p_planned", "p_hard", "p_dropped", "p_put_back")
+        rows = []
+        for (task, by_hard), inside, back in zip(self.tasks_done.items(), tally.task_inside_min,
+                                                 tally.put_back, strict=True):
+            shares = (share(self._of_task(task, happens)) for happens in (
+                ~np.isnan(inside), inside <= limits.planned_min, by_hard, np.isnan(inside) & ~back, back))
+            rows.append((*self._named(task, "title", "need"), *chain(*shares),
+                         self.study.outing.unknown.get(task, "")))
+        names = [name + end for name in ("p_done", "p_planned", "p_hard", "p_dropped", "p_put_back")
                   for end in ("", "_se")]
-        return TextTable(rows, columns=["task", "title", "need", *shares])
+        return TextTable(rows, columns=["task", "title", "need", *names, "why"])
 
     def _named(self, task: str, *columns: str) -> tuple[str, ...]:
         record = next(each for each in self.timed.scenario.records.tasks if each.task == task)
@@ -146,11 +202,10 @@ class OddsTables:
         (PET), ``latest_end_min`` (end of the window inside its guard), ``p`` that it lies whole in this
         window or an earlier one, ``se``; ``p_overrun``, ``p_overrun_se``: it was begun in a window, this or
         another, and ran past its end, or in none, or a group lies in two. A step that is given up does
-        neither.
+        neither. NaN: when the window is, is not known.
         """
         rows = [(each.subject, each.title, each.task, each.window, each.planned_start_min, each.end_min,
-                 *share(caught), *share(over)) for each, caught, over in
-                zip(self.study.windows, self.tally.caught, self.tally.overrun, strict=True)]
+                 *share(caught), *share(over)) for each, caught, over in self.in_windows]
         table = TextTable(rows, columns=["step", "title", "task", "window", "planned_start_min",
                                          "latest_end_min", "p", "se", "p_overrun", "p_overrun_se"])
         return table.sort_values("planned_start_min", kind="stable").reset_index(drop=True)
@@ -172,9 +227,11 @@ class OddsTables:
         rows = []
         steps_of = self.study.outing.steps_of.items()
         for (task, steps), finishes in zip(steps_of, self.tally.task_finish_min, strict=True):
+            finishes = self._of_task(task, finishes)
             done = finishes[np.isfinite(finishes)]
             rows.append((*self._named(task, "title"), float(self.timed.finishes[steps].max()),
-                         *(quantile(done, at) for at in _BANDS.values()), len(done) / len(finishes)))
+                         *(quantile(done, at) for at in _BANDS.values()),
+                         share(self._of_task(task, np.isfinite(finishes)))[0]))
         return TextTable(rows, columns=["task", "title", "planned_min", *_BANDS, "share"])
 
     @property

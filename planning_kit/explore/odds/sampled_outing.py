@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
@@ -11,6 +11,7 @@ import numpy as np
 from planning_kit.changes.dropping import without_steps
 from planning_kit.changes.putting_back import GivenUp
 from planning_kit.explore.odds.foresight import Foresight
+from planning_kit.explore.odds.hanging import ItemMoves
 from planning_kit.explore.odds.played import Given, play
 from planning_kit.explore.odds.sampled_past import Begun, begun_of, with_estimates
 from planning_kit.explore.odds.sampling import Draws
@@ -19,6 +20,7 @@ from planning_kit.plan.build import build_network
 from planning_kit.plan.hard_limit import LimitRule, Timings
 from planning_kit.plan.network import HATCH, ORDER, Home, Network, grouped, on_grid, pinned
 from planning_kit.plan.plan_times import Almanac
+from planning_kit.plan.planned_windows import planned_windows
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import outing_end
 from planning_kit.plan.travel import Travel
@@ -28,7 +30,8 @@ from planning_kit.plan.travel import Travel
 class Outing:
     """A scenario and its PET 0, ready to be timed over and over. Equal keys are equal outings.
 
-    Small and without open resources, so that it can be sent to another process.
+    Small and without open resources, so that it can be sent to another process. ``unknown``: the tasks whose
+    odds are not known, with why; a named period that is not known holds no step in ``records``.
     """
 
     key: tuple[str, ...]
@@ -39,6 +42,8 @@ class Outing:
     hard_min: float
     window_ends: Mapping[str, float]
     late_starts: Mapping[str, float]
+    items: ItemMoves
+    unknown: Mapping[str, str]
     begun: Begun | None = None
 
     @classmethod
@@ -46,9 +51,16 @@ class Outing:
         """The outing of a timed plan; of a re-timed one what is left of it."""
         begun = begun_of(plan, learns_pace)
         key = (plan.scenario.digest, plan.pet_zero.isoformat(), begun.key if begun else "")
-        return cls(key, with_estimates(plan), plan.almanac, plan.travels, plan.limit_rule,
+        records, items = with_estimates(plan), ItemMoves.of(plan)
+        let_go = grouped((each.subject, each.name) for each in planned_windows(plan) if not each.is_known)
+        steps = tuple(replace(step, windows=tuple(name for name in step.windows
+                                                  if name not in let_go.get(step.step, ())))
+                      for step in records.steps)
+        return cls(key, replace(records, steps=steps), plan.almanac, plan.travels, plan.limit_rule,
                    plan.hard_min, _window_ends(plan.network, plan.starts),
-                   {plan.steps[row].step: float(plan.starts[row]) for row in plan.network.late}, begun)
+                   {plan.steps[row].step: float(plan.starts[row]) for row in plan.network.late}, items,
+                   _unknown_tasks(steps, items, {step: names for step, names in let_go.items()
+                                                 if begun is None or step not in begun.starts}), begun)
 
     def __eq__(self, other: object) -> bool:
         return self.key == other.key if isinstance(other, Outing) else NotImplemented
@@ -75,6 +87,21 @@ class Outing:
         started = {step.task for step in self.records.steps if step.step in begun}
         to_come = self.steps_of.keys() - started
         return [task for task in self.records.tasks if task.task in to_come]
+
+
+def _unknown_tasks(steps: Sequence[Step], items: ItemMoves,
+                   let_go: Mapping[str, Sequence[str]]) -> dict[str, str]:
+    """Why the odds of tasks are not known: a step needs a named period that is not, or they hang on one."""
+    whose = {step.step: step.task for step in steps}
+    new = {whose[step]: f"{step} needs {' and '.join(names)}, which is not known for this day"
+           for step, names in let_go.items()}
+    found: dict[str, str] = {}
+    while new:
+        found |= new
+        missed = items.missed_by([GivenUp(frozenset(step.step for step in steps if step.task in found))])
+        new = {whose[step]: f"{step} needs an item that a task that is not known brings"
+               for step in reversed(missed) if whose[step] not in found}
+    return found
 
 
 def _window_ends(network: Network, starts: np.ndarray) -> dict[str, float]:
@@ -141,6 +168,7 @@ class Part:
         """The steps of each task that is not given up."""
         given_up = {step.task for step in self.outing.records.steps for way in self.ways
                     if step.step in way.gone or step.step == way.put_back}
+        given_up |= self.begun.put_back if self.begun else set()
         return grouped((step.task, row) for row, step in enumerate(self.steps) if step.task not in given_up)
 
     def drawn(self, draws: Draws, samples: np.ndarray) -> Draws:
@@ -218,11 +246,19 @@ def left_out(outing: Outing, tasks: Collection[str]) -> frozenset[GivenUp]:
     return frozenset(GivenUp(frozenset(step.step for step in steps if step.task == task)) for task in tasks)
 
 
+@lru_cache(maxsize=1024)
+def given_up_with(part: Part, step: str, begun: frozenset[str]) -> tuple[dict[str, GivenUp], list[str]]:
+    """How the task of a step is given up in a part of which these steps have begun (`ItemMoves.given_up`)."""
+    items, task = part.outing.items, next(each.task for each in part.steps if each.step == step)
+    left = {part.steps[row].step for rows in part.rows_of.values() for row in rows} - begun
+    return items.given_up(items.records, task, left, begun, step, part.ways)
+
+
 @lru_cache(maxsize=512)
 def part_without(outing: Outing, ways: frozenset[GivenUp]) -> Part:
     """What is left of an outing in which this is given up; kept, because it is so in many samples."""
     gone = frozenset[str]().union(*(way.gone for way in ways))
-    back = {way.put_back: way.minutes for way in ways if way.put_back}
+    back = {way.put_back: way.minutes for way in ways if way.minutes}
     steps = tuple(step.as_put_back(back[step.step]) if step.step in back else step
                   for step in outing.records.steps)
     gaps = tuple(gap for gap in outing.records.gaps if not back.keys() & {gap.first_step, gap.then_step})

@@ -141,20 +141,21 @@ class Underway:
 
 @dataclass(frozen=True, eq=False)
 class Begun:
-    """What a sampled outing must know of its past. PET minutes; steps by id."""
+    """What a sampled outing must know of its past. PET minutes; steps by id; the tasks ``put_back``."""
 
     now_min: float
     starts: Mapping[str, float]
     underway: Mapping[str, Underway]
     here: tuple[Whereabouts, ...]
     waited_min: Mapping[str, float]
+    put_back: frozenset[str] = frozenset()
     pace: Pace | None = None
 
     @property
     def key(self) -> str:
         """Equal for equal pasts of one scenario."""
         return repr((self.now_min, sorted(self.starts.items()), sorted(self.underway.items()), self.here,
-                     self.pace.key if self.pace else ""))
+                     sorted(self.put_back), self.pace.key if self.pace else ""))
 
     def has_finished(self, step: str) -> bool:
         """Whether a step is history altogether."""
@@ -183,7 +184,7 @@ def begun_of(plan: TimedPlan, learns_pace: bool = False) -> Begun | None:
     pace = learned_pace(outside.states.by_step.values(), tuple(plan.travels),
                         plan.scenario.settings.odds) if learns_pace else None
     return Begun(outside.now_min, dict(outside.happened.fixed), underway, outside.here, dict(_waited(plan)),
-                 pace)
+                 outside.states.tasks_put_back, pace)
 
 
 def _underway(state: State, now_min: float) -> Underway:

@@ -17,7 +17,7 @@ import numpy as np
 from planning_kit.changes.putting_back import GivenUp
 from planning_kit.explore.odds.giving_up import Giving
 from planning_kit.explore.odds.played import Given, play
-from planning_kit.explore.odds.sampled_outing import Outing, Part, part_without
+from planning_kit.explore.odds.sampled_outing import Outing, Part, given_up_with, part_without
 from planning_kit.explore.odds.sampling import Draws
 from planning_kit.inputs.records import Task
 from planning_kit.judge.drop_order import drop_order
@@ -70,17 +70,23 @@ class SampledPlans:
             if len(members):
                 yield frozenset(self.ways[way - 1] for way in self.way[:, members[0]] if way), members
 
-    def give_up(self, giving: Giving, members: np.ndarray, when: np.ndarray, row: int) -> None:
-        """Note in ``members`` (positions; ``when``: theirs) that the task of a step is given up."""
-        part, task = giving.part, giving.part.steps[row].task
-        rows = np.array(part.rows_of[task])
-        begun = self.starts[np.ix_(part.kept[rows], members)] < when
-        for pattern in np.unique(begun, axis=1).T:
-            same = members[(begun == pattern[:, None]).all(axis=0)]
-            way = giving.way(row, frozenset(rows[pattern].tolist()))
-            if way not in self.ways:
-                self.ways.append(way)
-            self.way[self.tasks.index(task), same] = 1 + self.ways.index(way)
+    def give_up(self, part: Part, members: np.ndarray, when: np.ndarray, row: int) -> None:
+        """Note in ``members`` (positions; ``when``: theirs) that the task of a step of a part is given up.
+
+        With what hangs on it by its items.
+        """
+        begun = self.starts[np.ix_(part.kept, members)] < when
+        patterns, numbers = np.unique(begun, axis=1, return_inverse=True)
+        for number, pattern in enumerate(patterns.T):
+            same = members[numbers.ravel() == number]
+            names = frozenset(part.steps[each].step for each in np.flatnonzero(pattern))
+            ways, stuck = given_up_with(part, part.steps[row].step, names)
+            for task, way in ways.items():
+                if way not in self.ways:
+                    self.ways.append(way)
+                self.way[self.tasks.index(task), same] = 1 + self.ways.index(way)
+            for step in stuck:
+                self.is_stuck[part.kept[part.network.steps.index(step)], same] = True
         self.now_min[members] = when
 
 
@@ -124,7 +130,7 @@ def _play_on(part: Part, draws: Draws, plans: SampledPlans, members: np.ndarray,
         plans.is_lost[part.kept[row], members[played.is_lost[row] & (played.starts[row] < when)]] = True
     for row in np.unique(rows[rows >= 0]).tolist():
         same = rows == row
-        plans.give_up(giving, members[same], when[same], row)
+        plans.give_up(part, members[same], when[same], row)
     return members[rows >= 0]
 
 

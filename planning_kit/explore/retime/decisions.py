@@ -11,7 +11,7 @@ made before the outing, and anew outside for the tasks that have not begun.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from numbers import Real
 from typing import TypedDict
@@ -21,7 +21,8 @@ import pandas as pd
 from planning_kit.changes.asked import as_names
 from planning_kit.changes.change import Change, apply
 from planning_kit.changes.order import Order, Trade, Wait
-from planning_kit.changes.putting_back import GivenUp, given_up
+from planning_kit.changes.putting_back import GivenUp
+from planning_kit.explore.odds.hanging import ItemMoves
 from planning_kit.explore.odds.odds import odds
 from planning_kit.explore.odds.propose_cuts import propose_cuts
 from planning_kit.explore.retime.retiming import re_timed_as
@@ -61,7 +62,8 @@ def decide(plan: TimedPlan, skip: Sequence[str] = (), give: Sequence[str] = (), 
     once it has begun those that nobody has begun (what is in someone's hands stays there); ``order``: steps
     in the order in which they shall stand (the places in the order of work that they have now are dealt out
     anew; steps not named stay where they are); ``waits``: rows of ``gaps.csv`` to add, where an order must be
-    kept that no other rule keeps; ``give_up``: tasks given up, as `planning_kit.changes.putting_back` says.
+    kept that no other rule keeps; ``give_up``: tasks given up, as `planning_kit.changes.putting_back` says,
+    with what hangs on them by its items.
     Raises `ScenarioError` for a plan that is not re-timed, for names that there are not, for what has begun,
     for a task that nobody knows how to put back, and for an order that runs in a circle.
     """
@@ -70,7 +72,7 @@ def decide(plan: TimedPlan, skip: Sequence[str] = (), give: Sequence[str] = (), 
     skip, give, order, give_up = (tuple(map(str, as_names(names)))
                                   for names in (skip, give, order, give_up))
     skipped = _steps_of(base, outside, skip, faults)
-    ways = list(_ways_out(outside, give_up, faults))
+    ways = _given_up(plan, give_up, faults)
     _check_give(base, outside, give, faults)
     _check_order(base, order, faults)
     _check_waits(base, waits, faults)
@@ -80,8 +82,8 @@ def decide(plan: TimedPlan, skip: Sequence[str] = (), give: Sequence[str] = (), 
     changes += [Wait(row) for row in waits]
     changed = _as_if_planned(base, apply(base.scenario, changes)) if changes else base
     now = moment_at(outside.now_min, outside.actuals.pet_zero or base.pet_zero)
-    gone = frozenset[str]().union(skipped, *(way.gone for way in ways))
-    back = {way.put_back: way.minutes for way in ways if way.put_back}
+    gone = frozenset[str]().union(skipped, *(way.gone for way in ways.values()))
+    back = {way.put_back: way.minutes for way in ways.values() if way.put_back}
     # Told as the log would tell it, so that the re-timing knows one kind of skip.
     events = tuple(Event(row=0, event_id=f"decision {name}", event=SKIPPED, crew="", step=name, at=now,
                          remaining_min=back.get(name), metabolic_w=None, note="")
@@ -125,21 +127,27 @@ def _steps_of(base: TimedPlan, outside: Outside, names: Sequence[str], faults: F
     return list(dict.fromkeys(found))
 
 
-def way_out(outside: Outside, task: str) -> GivenUp | None:
-    """How a task would be given up now; None where nobody knows how."""
-    begun = [state.step.step for state in states_in(outside, task) if state.pieces]
-    return given_up(outside.base.scenario.records, task, to_do(outside, task), begun)
+def ways_out(plan: TimedPlan, tasks: Sequence[str]) -> dict[str, GivenUp]:
+    """How tasks are given up now, and what hangs on them by its items; none of a task nobody knows how."""
+    outside, found = plan.known_outside("decide"), dict[str, GivenUp]()
+    states, moves = outside.states, ItemMoves.of(plan)
+    begun = [name for name, state in states.by_step.items() if state.pieces]
+    for task in tasks:
+        left = [name for name, state in states.by_step.items() if state.status in OPEN
+                and state.step.task not in {*found, *states.tasks_put_back}]
+        if any(states.by_step[name].step.task == task for name in left):
+            found |= moves.given_up(outside.base.scenario.records, task, left, begun, "", found.values())[0]
+    return found
 
 
-def _ways_out(outside: Outside, names: Sequence[str], faults: Faults) -> Iterator[GivenUp]:
+def _given_up(plan: TimedPlan, names: Sequence[str], faults: Faults) -> dict[str, GivenUp]:
+    outside, ways = plan.known_outside("decide"), ways_out(plan, names)
     tasks = tuple(task.task for task in outside.base.scenario.records.tasks)
-    for name in names:
-        way = way_out(outside, name) if name in tasks else None
-        if way and to_do(outside, name):
-            yield way
-        else:
-            faults.add(TABLE, None, "give_up", name, f"is no task here{did_you_mean(name, tasks)}"
-                       if name not in tasks else "has no step left" if way else NOT_KNOWN)
+    for name in (name for name in names if name not in ways):
+        is_open = to_do(outside, name) and name not in outside.states.tasks_put_back
+        faults.add(TABLE, None, "give_up", name, f"is no task here{did_you_mean(name, tasks)}"
+                   if name not in tasks else NOT_KNOWN if is_open else "has no step left to give up")
+    return ways
 
 
 def _check_give(base: TimedPlan, outside: Outside, names: Sequence[str], faults: Faults) -> None:

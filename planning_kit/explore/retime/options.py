@@ -22,10 +22,10 @@ from operator import and_
 
 import pandas as pd
 
-from planning_kit.changes.putting_back import GivenUp, moved_by
+from planning_kit.changes.putting_back import moved_by
 from planning_kit.explore.propose.proposals import odds_of_limits
 from planning_kit.explore.propose.solving import Budget
-from planning_kit.explore.retime.decisions import NOT_KNOWN, Decision, decide, states_in, to_do, way_out
+from planning_kit.explore.retime.decisions import NOT_KNOWN, Decision, decide, states_in, to_do, ways_out
 from planning_kit.explore.retime.reorder import better_orders
 from planning_kit.inputs.faults import ScenarioError, is_whole
 from planning_kit.inputs.log_state import OPEN, TO_DO
@@ -117,7 +117,7 @@ def options_table(plan: TimedPlan, most: int = 12, search: Budget | None = None,
     # Every gain is counted from carrying on, so that it is shown even where it ranks too low.
     if most > 1 and not any(each.option is carry_on for each in best):
         best[-1:] = [each for each in looked if each.option is carry_on]
-    best += [_reviewed(plan, plan, note) for note in _notes(outside, looked, shared, search)]
+    best += [_reviewed(plan, plan, note) for note in _notes(plan, outside, looked, shared, search)]
     if not samples:
         return TextTable([_row(plan, each) for each in best], columns=OPTION_COLUMNS)
     names = ("p_planned", "p_hard")
@@ -126,7 +126,7 @@ def options_table(plan: TimedPlan, most: int = 12, search: Budget | None = None,
     return TextTable(rows, columns=[*OPTION_COLUMNS, *names])
 
 
-def _notes(outside: Outside, looked: Sequence[Reviewed], shared: Counter[Identity],
+def _notes(plan: TimedPlan, outside: Outside, looked: Sequence[Reviewed], shared: Counter[Identity],
            search: Budget | None) -> Iterator[Option]:
     """Rows that are no options: what all of them break, and what is none, and why."""
     if shared and len(looked) > 1:
@@ -135,8 +135,7 @@ def _notes(outside: Outside, looked: Sequence[Reviewed], shared: Counter[Identit
         names = dict.fromkeys(f"{row['rule']} {row['about']} at {row['step'] or 'the end'}" for row in said)
         yield Option(f"Broken in all of them: {'; '.join(names)}", IN_ALL, {},
                      moves=tuple(row["message"] for row in said))
-    stuck = [task.task for task in outside.base.scenario.records.tasks
-             if to_do(outside, task.task) and way_out(outside, task.task) is None]
+    stuck = [task.task for task in _open_tasks(outside) if task.task not in ways_out(plan, [task.task])]
     if stuck:
         yield Option(f"Cannot be given up: {', '.join(stuck)}: {NOT_KNOWN}", GIVE_UP, {})
     if search is not None and not any(each.option.kind == REORDER for each in looked):
@@ -158,15 +157,14 @@ def _searched(plan: TimedPlan, search: Budget | None) -> Iterator[Option]:
 
 def _options(plan: TimedPlan, outside: Outside) -> Iterator[Option]:
     tasks = outside.base.scenario.records.tasks
-    cuts = drop_order((task for task in tasks if to_do(outside, task.task)), task_starts(plan))
-    ways = {task.task: way for task in cuts if (way := way_out(outside, task.task)) is not None
-            and way.put_back not in way.home}  # else it is done, and on its way home
-    left_out = [task for task in cuts if task.task in ways]
+    cuts = drop_order(_open_tasks(outside), task_starts(plan))
+    left_out = [task for task in cuts if (way := ways_out(plan, [task.task]).get(task.task)) is not None
+                and way.put_back not in way.home]  # else it is done, and on its way home
     for task in left_out:
-        yield _drop(outside, [task], ways)
+        yield _drop(plan, outside, [task])
     unasked = list(filter(may_go, left_out))  # required work goes with nothing else: it is decided by itself
     for count in range(2, min(len(unasked), _MOST_TOGETHER) + 1):
-        yield _drop(outside, unasked[:count], ways)
+        yield _drop(plan, outside, unasked[:count])
     for task in filter(may_be_cut, cuts):
         yield from _moved(outside, task, POSTPONE)
     for task in tasks:
@@ -180,17 +178,29 @@ def _options(plan: TimedPlan, outside: Outside) -> Iterator[Option]:
             yield from _moved(outside, task, FORWARD)
 
 
-def _drop(outside: Outside, tasks: Sequence[Task], ways: Mapping[str, GivenUp]) -> Option:
-    """Tasks left out: those that have begun are put back."""
-    names = tuple(task.task for task in tasks)
-    skip = [step for name in names for step in outside.states.by_step if step in ways[name].gone]
-    back = {name: ways[name] for name in names if ways[name].put_back}
+def _open_tasks(outside: Outside) -> list[Task]:
+    """Those with steps to do that are not given up."""
+    return [task for task in outside.base.scenario.records.tasks
+            if to_do(outside, task.task) and task.task not in outside.states.tasks_put_back]
+
+
+def _drop(plan: TimedPlan, outside: Outside, tasks: Sequence[Task]) -> Option:
+    """Tasks left out, with what hangs on them by items: those that have begun are put back."""
+    names = [task.task for task in tasks]
+    ways = ways_out(plan, names)
+    skip = [step for step in outside.states.by_step if any(step in way.gone for way in ways.values())]
+    back = {name: way for name, way in ways.items() if way.put_back}
+    what = " and ".join(f"the rest of {each}" if each in back and not back[each].minutes else each
+                        for each in names)
+    if more := [name for name in ways if name not in names]:
+        what += f", with {' and '.join(more)} for want of {'its' if len(names) == 1 else 'their'} items"
     if not back:
-        return Option(f"Drop {' and '.join(names)}", DROP, {"skip": skip}, names)
+        return Option(f"Drop {what}", DROP, {"skip": skip}, tuple(ways))
     put = " and ".join(f"{name} back at {way.put_back} in {number_label(way.minutes, 'up')} min"
-                       for name, way in back.items())
-    return Option(f"Give up {' and '.join(names)}: put {put}", GIVE_UP, {"skip": skip, "give_up": list(back)},
-                  names, back_min=sum(way.minutes for way in back.values()))
+                       for name, way in back.items() if way.minutes)
+    return Option(f"Give up {what}: put {put}" if put else f"Drop {what}", GIVE_UP if put else DROP,
+                  {"skip": skip, "give_up": list(back)}, tuple(ways),
+                  back_min=sum(way.minutes for way in back.values()))
 
 
 def _moved(outside: Outside, task: Task, kind: str) -> Iterator[Option]:

@@ -206,7 +206,7 @@ def _windows(plan: TimedPlan, outside: Outside) -> Iterator[str]:
     stakes = sorted(_stakes(plan), key=lambda stake: float(plan.starts[list(stake[1])].min()))
     for name, members, demand in stakes[:_WINDOWS_TOLD]:
         start = float(plan.starts[list(members)].min())
-        window = demand.name_at(start).partition(":")[2].replace("-", " ")
+        window = demand.title_at(start)
         line = f"{name}: {window}, at {pet_label(start)}"
         planned = _planned_start(outside.planned, plan, members)
         if planned is not None and abs(start - planned) >= _AS_PLANNED_MIN:

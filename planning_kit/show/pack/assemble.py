@@ -9,13 +9,14 @@ from __future__ import annotations
 import platform
 from collections.abc import Iterator, Mapping
 from dataclasses import fields
+from functools import partial
 from importlib.metadata import PackageNotFoundError, version
 
 import pandas as pd
 
 from planning_kit.explore.comparison import TimedComparison
 from planning_kit.explore.odds.odds import TimedOdds
-from planning_kit.explore.odds.odds_tables import BROKEN
+from planning_kit.explore.odds.odds_tables import BROKEN, NOT_KNOWN
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.fields import columns_of
 from planning_kit.inputs.setting_records import CONSUMABLES, UsedBefore
@@ -132,7 +133,8 @@ def odds_section(chances: TimedOdds | str) -> Section:
     """Shares of the sampled outings, with their standard errors; or why there are none."""
     if isinstance(chances, str):
         return Section("odds", "Odds", (f"Not computed: {chances}",))
-    share = (Column("P, %", percent("p"), digits=1), Column("Standard error, %", percent("se"), digits=1))
+    chance = partial(percent, unknown=NOT_KNOWN)
+    share = (Column("P, %", chance("p"), digits=1), Column("Standard error, %", chance("se"), digits=1))
     words = (f"{chances.samples} sampled outings, seed {chances.seed}: the same on every run. Durations vary "
              "between low and high, together as [odds] says; what else can go wrong is not in it. Nobody in "
              "a sample knows how long anything will take: a step once begun is finished wherever its window "
@@ -142,26 +144,26 @@ def odds_section(chances: TimedOdds | str) -> Section:
                  Column("What", lambda row: _ITEMS.get(row["item"], row["item"]), 3), *share),
         table_of(chances.tasks, "Odds tasks", "Each task done", Column("Task", "task", 0.6),
                  Column("Title", "title", 2.5), Column("Need", "need"),
-                 Column("Done, %", percent("p_done"), digits=1),
-                 Column("By planned limit, %", percent("p_planned"), digits=1),
-                 Column("By hard limit, %", percent("p_hard"), digits=1),
-                 Column("Standard error, %", percent("p_hard_se"), digits=1),
-                 Column("Dropped, %", percent("p_dropped"), digits=1),
-                 Column("Put back, %", percent("p_put_back"), digits=1)),
+                 Column("Done, %", chance("p_done"), digits=1),
+                 Column("By planned limit, %", chance("p_planned"), digits=1),
+                 Column("By hard limit, %", chance("p_hard"), digits=1),
+                 Column("Standard error, %", chance("p_hard_se"), digits=1),
+                 Column("Dropped, %", chance("p_dropped"), digits=1),
+                 Column("Put back, %", chance("p_put_back"), digits=1)),
         table_of(chances.windows, "Odds windows", "Each planned window caught",
                  Column("Step or group", "step"), Column("Window", "window"),
                  Column("Planned PET", pet("planned_start_min")), *share,
-                 Column("Overrun, %", percent("p_overrun"), digits=1)),
+                 Column("Overrun, %", chance("p_overrun"), digits=1)),
         table_of(chances.broken, "Odds broken", "What is broken in samples",
                  Column("What", "reason", 4), *share),
         table_of(chances.clocks, "Odds clocks", "Each clock", Column("From", "first_step"),
                  Column("To", "then_step"), Column("Greatest gap, min", "max_gap_min", digits=1),
-                 Column("Broken, %", percent("p_broken"), digits=1),
-                 Column("Standard error, %", percent("se"), digits=1),
+                 Column("Broken, %", chance("p_broken"), digits=1),
+                 Column("Standard error, %", chance("se"), digits=1),
                  Column("Over, mean min", "over_mean_min", digits=1),
                  Column("Over, most min", "over_max_min", digits=1, side="up")),
         table_of(chances.finish, "Odds finish", "When both are inside",
-                 Column("Share of outings, %", percent("quantile"), digits=0), Column("Inside by PET", "end"),
+                 Column("Share of outings, %", chance("quantile"), digits=0), Column("Inside by PET", "end"),
                  Column("Standard error, min", "se_min", digits=1)),
     ))
 

@@ -176,9 +176,9 @@ def pet(name: str, side: Side = "nearest") -> Callable[[Row], str]:
     return lambda row: pet_label(row[name], side)
 
 
-def percent(name: str) -> Callable[[Row], float]:
-    """A share in percent."""
-    return lambda row: 100 * float(row[name])
+def percent(name: str, unknown: str = "") -> Callable[[Row], object]:
+    """A share in percent; ``unknown`` in words where there is none."""
+    return lambda row: (unknown or None) if math.isnan(row[name]) else 100 * float(row[name])
 
 
 def cell_of(value: Any) -> Cell:

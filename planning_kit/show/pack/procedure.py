@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from itertools import groupby
+from itertools import accumulate, groupby
 from math import isnan, nan
 
 import numpy as np
@@ -20,6 +20,7 @@ from planning_kit.judge.every_margin import nearest_edges
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing_events import BriefingEvent, briefing_events
+from planning_kit.show.chart_rows import BrokenRule, broken_rules
 from planning_kit.show.pack import content
 from planning_kit.show.pack.content import Cell, Column, Rich, Section, Table, pet, slack_cell, table_of
 from planning_kit.show.palette import INK_ON_FILL, LIGHT, task_fills
@@ -64,7 +65,9 @@ class _Strip:
         self.fills = task_fills([task.task for task in plan.scenario.records.tasks])
         self.sky_top = top + _AXIS
         self.lanes_top = self.sky_top + _SKY + _GAP
-        self.holds_top = self.lanes_top + sum(self._lane_height(crew) + _GAP for crew in plan.lanes)
+        *tops, self.holds_top = accumulate((self._lane_height(crew) + _GAP for crew in plan.lanes),
+                                           initial=self.lanes_top)
+        self.lane_tops = dict(zip(plan.lanes, tops, strict=True))
         self.bottom = self.holds_top + len(plan.inhibit_holds) * _THIN
         self.height = self.bottom + _FOOT - top
 
@@ -73,19 +76,43 @@ class _Strip:
             yield from self._box(float(start), float(end), self.sky_top, self.bottom - self.sky_top, _NIGHT)
         yield from self._axis()
         yield from self._sky()
-        at = self.lanes_top
         for crew, lane in self.plan.lanes.items():
-            height = self._lane_height(crew)
+            height, at = self._lane_height(crew), self.lane_tops[crew]
             yield self._side(crew, at + height / 2 + 3, is_bold=True)
             for activity in lane:
                 yield from self._bar(activity, at, height)
-            at += height + _GAP
+        for each in broken_rules(self.plan):
+            yield from self._broken(each)
         for number, hold in enumerate(self.plan.inhibit_holds):
             y = self.holds_top + number * _THIN
             yield self._side(hold.inhibit.inhibit, y + 7)
             yield from self._box(hold.set_by_min, hold.lift_after_min, y + 2, _THIN - 4, _HELD, LIGHT.stop)
 
         yield from self._limits()
+
+    def _broken(self, broken: BrokenRule) -> Iterator[content.Shape]:
+        """Steps ruled outside their window and framed, a broken line between the ends of a gap."""
+        for step, start, finish in broken.outside:
+            for box in self._boxes(step, start, finish):
+                for x in np.arange(box.x + 1.5, box.x + box.width, 3.0).tolist():
+                    yield content.Line(((x, box.y), (x, box.y + box.height)), INK_ON_FILL, 0.5)
+        for step in broken.steps:
+            for box in self._boxes(step, *self.plan.span(step)):
+                left, top, right, foot = box.x, box.y - 1.5, box.x + box.width, box.y + box.height + 1.5
+                yield content.Line(((left, top), (right, top), (right, foot), (left, foot), (left, top)),
+                                   LIGHT.stop, 1.4)
+        if any(self.begin <= at_min < self.begin + self.span for _, at_min in broken.line):
+            ends = [(self._x(at_min), self.lane_tops[crew] + self._lane_height(crew))
+                    for crew, at_min in broken.line]
+            yield content.Line(tuple(ends), LIGHT.stop, 1.4, 2.0)
+            x, y = np.mean(ends, axis=0).tolist()
+            for way in (3, -3):
+                yield content.Line(((x - 3, y - way), (x + 3, y + way)), LIGHT.stop, 1.4)
+
+    def _boxes(self, step: str, start: float, finish: float) -> Iterator[content.Box]:
+        """A stretch of a step in each of its lanes."""
+        for crew in self.plan.steps[self.plan.position(step)].people:
+            yield from self._box(start, finish, self.lane_tops[crew], self._lane_height(crew), "")
 
     def _limits(self) -> Iterator[content.Shape]:
         """The planned and the hard limit, where this stretch has them, with their names at the foot."""
@@ -157,10 +184,11 @@ class _Strip:
 
 def timeline_section(plan: TimedPlan) -> Section:
     """The outing as a picture."""
+    broken = [f"Broken: {each.words}." for each in broken_rules(plan)]
+    signs = "Framed: breaks a rule; ruled: outside its window; dashed with a cross: a broken gap or order."
     return Section("timeline", "Timeline", (
         "Full bars are work, low open bars waits, lines travel; shaded: night; broken lines: limits. "
-        "Bars carry step ids.",
-    ), (timeline_picture(plan),))
+        "Bars carry step ids.", *([signs, *broken] if broken else ())), (timeline_picture(plan),))
 
 
 def summary_section(plan: TimedPlan) -> Section:

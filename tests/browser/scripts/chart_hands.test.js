@@ -109,6 +109,8 @@ test("the tip says what is under the pointer, a bar's title until its own words 
     "I1 Arm power off",
     "Must stand from PET 0:05 to 0:45",
   ]);
+  const broken = sampleChart({ broken: [{ words: "2 min short" }] });
+  equal(hands.hoverLines({ broken: "0" }, broken, notes), ["Broken: 2 min short"]);
   equal(hands.hoverLines({ bar: "0" }, chart, notes), ["A1 now"]);
   equal(hands.hoverLines({ bar: "2" }, chart, notes), ["Lift the box"]);
   equal(hands.hoverLines({ bar: "2" }, chart, undefined), ["Lift the box"]);

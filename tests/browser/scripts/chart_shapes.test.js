@@ -95,6 +95,6 @@ test("the ring around a bar is not another bar", () => {
 test("the patterns of two charts in a page do not mix", () => {
   equal(
     patterns("one", THEME).map(each => each.id),
-    ["one-travel", "one-wait", "one-|", "one--", "one-+", "one-arrow"],
+    ["one-travel", "one-wait", "one-outside", "one-|", "one--", "one-+", "one-arrow"],
   );
 });

@@ -44,6 +44,7 @@ export function sampleChart(more = {}) {
       ["hard", 90],
     ],
     handovers: [["EV1", "EV2", 20, 30]],
+    broken: [],
     light: { day: [[0, 40]], penumbra: [[40, 41]], night: [[41, 75]] },
     fills: { T1: ["#AACCEE", ""], T2: ["#EECCAA", "|"], T3: ["#CCEEAA", "-"] },
     end: 70,

@@ -98,7 +98,7 @@ def test_both_go_in_before_it_is_put_back_and_that_is_a_stop(lamp: pk.Scenario) 
 
 
 def test_nobody_knows_how_is_no_option_and_says_what_is_missing(small: pk.Scenario) -> None:
-    plan = pk.time_plan(small)
+    plan = pk.time_plan(edited(small, "tasks", "LMP", put_back_min=""))
     late = plan.retime(as_planned(plan, 34.0), 62.0)
     row = late.options(most=40).query("kind == 'give up'").iloc[0]
     assert "LMP" in row["option"]
