@@ -30,6 +30,7 @@ LONG = (
     "explore/propose/test_demo_orders.py",
     "explore/propose/test_forty_steps.py",
     "explore/propose/test_odd_questions.py",
+    "explore/propose/test_order_screen.py",
     "explore/propose/test_small_orders.py",
     "explore/retime/test_asked_outside.py::test_a_gain_outside_changes_only_what_is_to_come",
     "explore/retime/test_asked_outside.py::test_charts_pages_and_comparisons_are_made",
@@ -45,6 +46,7 @@ LONG = (
     "explore/session/test_merge.py::test_no_typed_text_is_lost_without_being_asked",
     "explore/session/test_typing.py::test_undo_after_any_edits_restores_exactly",
     "explore/test_cut_rule.py",
+    "explore/test_executors.py",
     "explore/test_gain.py",
     "explore/test_odds.py::test_a_dask_cluster_is_an_executor_like_any_other",
     "explore/test_odds.py::test_results_do_not_depend_on_who_computes_them",
@@ -85,6 +87,8 @@ LONG = (
     "sky/test_light.py::test_a_grazing_season_against_brute_force",
     "sky/test_light_against_spice.py",
     "sky/test_links.py::test_links_agree_with_traced_rays",
+    "test_progress_bar.py::test_an_interrupted_search_keeps_the_best_and_says_so",
+    "test_progress_bar.py::test_every_long_call_has_a_bar",
     "test_demo_by_hand.py::test_demo_stays_sound_without_any_one_task",
 )
 

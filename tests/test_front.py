@@ -100,8 +100,11 @@ def test_a_scenario_without_a_plan_is_asked_for_one(plan: pk.Plan) -> None:
     # Longer than any night.
     assert "B3" in set(pk.time_plan(stuck).findings.query("check == 'rules'")["step"])
     found = pk.find_plan(stuck, effort=0.5, seconds=1e9)
-    assert found.best is None
-    assert "B3" in set(found.clash["row"])
+    # No order breaks less than the plan as it stands, or the best one does.
+    now, best = found.current, found.best
+    assert now is not None
+    assert best is not None or found.verdict.startswith("no order found that breaks less")
+    assert best is None or len(best.plan.timed.network.given_way) <= len(now.timed.network.given_way)
 
 
 def test_no_plan_is_checked_twice(plan: pk.Plan, monkeypatch: pytest.MonkeyPatch) -> None:

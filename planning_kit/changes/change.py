@@ -21,8 +21,8 @@ from planning_kit.inputs.records import Records
 from planning_kit.inputs.row_edits import with_cells
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import TextTable
+from planning_kit.inputs.source import rows_of
 from planning_kit.inputs.typed_tables import raw_from_frame
-from planning_kit.inputs.validate import rows_of
 
 CHANGE_COLUMNS = ["name", "kind", "change"]
 NOTE = "note"

@@ -13,7 +13,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from planning_kit.changes.change import TASK, Cells, Change, Named, Note, Tables
-from planning_kit.inputs.records import INSIDE, Gap, Inhibit, Item, Records
+from planning_kit.inputs.records import INSIDE, Inhibit, Item, Records
 from planning_kit.inputs.row_edits import as_cell
 
 
@@ -85,8 +85,10 @@ def passed_through(records: Records, gone: frozenset[str]) -> dict[str, tuple[st
     """``after`` of every step, each dropped step in it replaced by what that one waited for."""
     before: dict[str, list[str]] = {step.step: list(step.after) for step in records.steps}
     for gap in records.gaps:
-        # The gap goes with its end, but not the order that it says; its minutes are lost (`Drop` tells it).
-        if _is_order(gap) and gone & {gap.first_step, gap.then_step}:
+        # The gap goes with its end, but not the order that it says: the first step is finished before the
+        # other begins. Its minutes are lost (`Drop` tells it).
+        is_order = gap.first_at == "finish" and gap.then_at == "start" and gap.min_gap >= 0
+        if is_order and gone & {gap.first_step, gap.then_step}:
             before[gap.then_step].append(gap.first_step)
 
     def waits_for(step: str, seen: frozenset[str]) -> Iterator[str]:
@@ -98,11 +100,6 @@ def passed_through(records: Records, gone: frozenset[str]) -> dict[str, tuple[st
 
     return {step: tuple(dict.fromkeys(name for name in waits_for(step, frozenset({step})) if name != step))
             for step in before}
-
-
-def _is_order(gap: Gap) -> bool:
-    """Whether a gap says that the first step is finished before the other begins."""
-    return gap.first_at == "finish" and gap.then_at == "start" and gap.min_gap >= 0
 
 
 def _without(inhibit: Inhibit, records: Records, gone: frozenset[str],

@@ -14,7 +14,7 @@ import pandas as pd
 from planning_kit.changes.change import Change, Tables
 from planning_kit.inputs.faults import ScenarioError, is_number
 from planning_kit.inputs.format import PARTNER, SUITED
-from planning_kit.inputs.records import BOTH, ItemMove, Records, Step
+from planning_kit.inputs.records import BOTH, Records, Step
 from planning_kit.inputs.row_edits import moved_behind, row_of, rows_with, set_cell
 from planning_kit.inputs.typed_tables import move_text
 
@@ -75,32 +75,36 @@ class Trade(Change):
     def _edit(self, tables: Tables) -> None:
         records = tables.records
         if self.tasks:
-            hardware, along = tables["hardware"], _items_that_go_along(records, self.tasks)
+            hardware, along = tables["hardware"], items_that_go_along(records, self.tasks)
             hardware["at"] = [PARTNER.get(at, at) if item in along else at
                               for item, at in zip(hardware["item"], hardware["at"], strict=True)]
             tables["hardware"] = hardware
         steps = tables["steps"]
-        traded = [step.task in self.tasks or step.step in self.steps for step in records.steps]
+        chosen = [step.task in self.tasks or step.step in self.steps for step in records.steps]
         for column in ("crew", "takes", "leaves", "hooks", *(["rides"] if "rides" in steps else [])):
-            steps[column] = [_traded(step, column) if is_traded else before for before, step, is_traded
-                             in zip(steps[column], records.steps, traded, strict=True)]
+            steps[column] = [_cell(traded(step), column) if is_traded else before for before, step, is_traded
+                             in zip(steps[column], records.steps, chosen, strict=True)]
         tables["steps"] = steps
 
 
-def _traded(step: Step, column: str) -> str:
-    """A cell of a step with EV1 and EV2 traded."""
+def traded(step: Step) -> Step:
+    """A step with EV1 and EV2 traded in all that names them."""
+    takes, leaves = (tuple(
+        replace(move, crew=PARTNER.get(move.crew, move.crew), into=PARTNER.get(move.into, move.into))
+        for move in moves) for moves in (step.takes, step.leaves))
+    hooks, rides = (tuple(PARTNER[crew] for crew in crews) for crews in (step.hooks, step.rides))
+    return replace(step, crew=PARTNER.get(step.crew, step.crew), takes=takes, leaves=leaves, hooks=hooks,
+                   rides=rides)
+
+
+def _cell(step: Step, column: str) -> str:
     if column == "crew":
-        return PARTNER.get(step.crew, step.crew)
-    if column in ("hooks", "rides"):
-        return " ".join(PARTNER[crew] for crew in getattr(step, column))
-    moves: tuple[ItemMove, ...] = getattr(step, column)
-    return " ".join(
-        move_text(replace(move, crew=PARTNER.get(move.crew, ""), into=PARTNER.get(move.into, move.into)))
-        for move in moves
-    )
+        return step.crew
+    return " ".join(map(move_text if column in ("takes", "leaves") else str, getattr(step, column)))
 
 
-def _items_that_go_along(records: Records, tasks: Collection[str]) -> set[str]:
+def items_that_go_along(records: Records, tasks: Collection[str]) -> set[str]:
+    """Items that go along when ``tasks`` are traded: on the other crew member at PET 0 if on one of them."""
     # All tasks traded mirror the whole outing: what no step touches goes along, too.
     if {task.task for task in records.tasks} <= set(tasks):
         return {item.item for item in records.hardware}

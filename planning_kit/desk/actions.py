@@ -14,7 +14,7 @@ from pathlib import Path
 from planning_kit.desk import messages
 from planning_kit.desk.answers import question_message
 from planning_kit.desk.assets import library_text
-from planning_kit.desk.messages import Action, Message, left_work, notice, quiet, refusal, rows_of_frame
+from planning_kit.desk.messages import Action, Message, left_work, notice, refusal, rows_of_frame
 from planning_kit.explore.session.journal import Unsaved
 from planning_kit.explore.session.merge import Where
 from planning_kit.explore.session.session import Session
@@ -30,11 +30,10 @@ def hello(session: Session, message: Message) -> list[Message]:
     return [*told, left_work(session)]
 
 
-def cells(session: Session, message: Message) -> list[Message]:
+def cells(session: Session, message: Message) -> None:
     """Cells were typed."""
     texts = {(int(line), str(column)): str(text) for line, column, text in message["cells"]}
     session.type_cells(str(message["sheet"]), texts)
-    return []
 
 
 def paste(session: Session, message: Message) -> list[Message]:
@@ -63,30 +62,27 @@ def _focus(message: Message, line: int) -> Message:
     return {"kind": "focus", "sheet": str(message["sheet"]), "line": line}
 
 
-def shift(session: Session, message: Message) -> list[Message]:
+def shift(session: Session, message: Message) -> None:
     """Lines are to move up or down by one."""
     shown = message.get("shown")
     session.shift_lines(str(message["sheet"]), _lines(message), 1 if message["by"] > 0 else -1,
                         None if shown is None else {int(line) for line in shown})
-    return []
 
 
 def _lines(message: Message) -> list[int]:
     return [int(line) for line in message["lines"]]
 
 
-def move(session: Session, message: Message) -> list[Message]:
+def move(session: Session, message: Message) -> None:
     """A bar was dropped elsewhere."""
     before = None if message.get("before") is None else str(message["before"])
     session.move_step(str(message["step"]), str(message["lane"]), before)
-    return []
 
 
-def pet_zero(session: Session, message: Message) -> list[Message]:
+def pet_zero(session: Session, message: Message) -> None:
     """The PET 0 slider or field has moved; ``drag`` is the same through one drag."""
     moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(milliseconds=float(message["ms"]))
     session.set_pet_zero(moment_text(moment), message.get("drag"))
-    return []
 
 
 def keep(session: Session, message: Message) -> list[Message]:
@@ -214,16 +210,10 @@ def discard(session: Session, unsaved: Unsaved) -> list[Message]:
     return []
 
 
-def ask(session: Session, message: Message) -> list[Message]:
-    """A long question: another PET 0, the odds, a better order. It is run by the widget."""
-    return [question_message(session.ask(str(message["question"])))]
-
-
-def preview(session: Session, message: Message) -> list[Message]:
+def preview(session: Session, message: Message) -> None:
     """Show where a proposed order has each step, or no longer."""
     number = message.get("number")
     session.show_proposal(None if number is None else int(number))
-    return []
 
 
 def take(session: Session, message: Message) -> list[Message]:
@@ -233,16 +223,17 @@ def take(session: Session, message: Message) -> list[Message]:
 
 
 ACTIONS: dict[str, Action] = {
-    "delete": quiet(lambda session, message: session.delete_lines(str(message["sheet"]), _lines(message))),
-    "minutes": quiet(lambda session, message: session.set_minutes(
-        str(message["step"]), float(message["minutes"]))),
-    "undo": quiet(lambda session, _: session.undo()),
-    "redo": quiet(lambda session, _: session.redo()),
-    "switch": quiet(lambda session, message: session.switch_to(str(message["name"]))),
-    "baseline": quiet(lambda session, message: session.set_baseline(str(message["name"]) or None)),
-    "stop": quiet(lambda session, message: session.stop(str(message["question"]))),
-    "snapshot": quiet(lambda *_: None),  # the widget brings up to date what is seen without a kernel
+    "delete": lambda session, message: session.delete_lines(str(message["sheet"]), _lines(message)),
+    "minutes": lambda session, message: session.set_minutes(
+        str(message["step"]), float(message["minutes"])),
+    "undo": lambda session, _: session.undo(),
+    "redo": lambda session, _: session.redo(),
+    "switch": lambda session, message: session.switch_to(str(message["name"])),
+    "baseline": lambda session, message: session.set_baseline(str(message["name"]) or None),
+    "ask": lambda session, message: [question_message(session.ask(str(message["question"])))],
+    "stop": lambda session, message: session.stop(str(message["question"])),
+    "snapshot": lambda *_: None,  # the widget brings up to date what is seen without a kernel
     **{action.__name__: action for action in (
         hello, cells, paste, add, duplicate, shift, move, pet_zero, keep, drop, bring_back, compare, explain,
-        save, merge, take_theirs, export, restore, discard, ask, preview, take)},
+        save, merge, take_theirs, export, restore, discard, preview, take)},
 }

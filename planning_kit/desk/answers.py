@@ -18,7 +18,6 @@ from planning_kit.explore.long_question import RUNNING, LongQuestion, Progress
 from planning_kit.explore.odds.odds import TimedOdds
 from planning_kit.explore.odds.odds_tables import BROKEN, BY_HARD, BY_PLANNED, NOT_KNOWN
 from planning_kit.explore.propose.proposals import Proposal
-from planning_kit.explore.propose.solving import FINISH, TASKS
 from planning_kit.explore.session.questions import ODDS, ORDER, SWEEP, Orders, Tried
 from planning_kit.inputs.times import gmt_label, pet_label
 from planning_kit.plan.timed import TimedPlan
@@ -65,12 +64,7 @@ def progress_message(question: LongQuestion, progress: Progress) -> Message:
 
 
 def _doing(progress: Progress) -> str:
-    took = f"{progress.elapsed_s:.0f} s"
-    if progress.doing == TASKS:
-        return f"which tasks fit, {took}"
-    if math.isfinite(progress.best_min):
-        return f"best so far {pet_label(progress.best_min)}, at least {pet_label(progress.bound_min)}, {took}"
-    return f"searching, {took}" if progress.doing == FINISH else progress.doing
+    return f"{progress.words}, {progress.elapsed_s:.0f} s" if math.isnan(progress.share) else progress.words
 
 
 def _tried(each: Tried) -> Message:
@@ -115,7 +109,7 @@ def _end(row: Mapping[Any, Any]) -> str:
 
 def _orders(found: Orders) -> Message:
     return {"verdict": found.said.verdict, "current": _chances(found.current_odds),
-            "clash": [each.words for each in found.said.clashing],
+            "rejected": [each.words for each in found.said.rejections],
             "orders": [_order(each, odds) for each, odds in zip(found.found, found.odds, strict=True)]}
 
 

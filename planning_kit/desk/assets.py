@@ -20,7 +20,6 @@ def _read(name: str) -> str:
     return files("planning_kit.desk").joinpath("static", *name.split("/")).read_text(encoding="utf-8")
 
 
-@lru_cache(maxsize=1)
 def module_text() -> str:
     """The ECMAScript module of the workbench."""
     return _read(_SCRIPTS)
@@ -33,7 +32,6 @@ def library_text() -> str:
             "export default module.exports;")
 
 
-@lru_cache(maxsize=1)
 def style_text() -> str:
     """The style sheet of the workbench."""
     return "\n".join(_read(name) for name in _STYLES)

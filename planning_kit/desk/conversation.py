@@ -44,7 +44,8 @@ class Conversation:
             return False
         told: list[Message] = []
         try:
-            told = action(self._session, message)
+            answer = action(self._session, message)
+            told = answer if isinstance(answer, list) else []
         except (ScenarioError, OSError, LookupError, ValueError, TypeError, ArithmeticError) as error:
             told = [refusal(error)]
         finally:

@@ -24,17 +24,9 @@ from planning_kit.show.live_chart import live_chart, live_notes, themes
 from planning_kit.show.wording import NO_WAY
 
 Message = dict[str, Any]
-Action = Callable[[Session, Message], list[Message]]
-"""What a message of a view does; it gives the messages that answer the view."""
-
-
-def quiet(do: Callable[[Session, Message], object]) -> Action:
-    """An action with no answer but what it has changed, which the conversation tells."""
-    def action(session: Session, message: Message) -> list[Message]:
-        do(session, message)
-        return []
-
-    return action
+Action = Callable[[Session, Message], object]
+"""What a message of a view does. A list holds the messages that answer the view; else nothing but what has
+changed is told, by the conversation."""
 
 
 def notice(text: str, level: str = "good", way_back: Mapping[str, str] | None = None) -> Message:
@@ -126,7 +118,9 @@ def status(session: Session) -> Message:
         "is_kept": not session.journal.trouble,
         "versions": list(session.versions), "baseline": session.baseline_name or "",
         "old": [question for question in session.asked if session.is_old(question)],
-        "folder": session.base.folder.name, "head": head_of(session.plan), "pet_zero": _pet_zero(session),
+        "folder": session.base.folder.name, "head": head_of(session.plan),
+        "pet_zero": {name: round(moment.timestamp() * 1000) for name, moment in zip(
+            ("at", "first", "last"), (session.pet_zero_typed(), *session.pet_zero_range()), strict=True)},
     }
 
 
@@ -149,12 +143,6 @@ def head_of(plan: TimedPlan) -> list[list[str]]:
         severity = "" if keeps(plan.end_min, limit) else past
         head.append([words, margin_label(limit - plan.end_min), severity])
     return head
-
-
-def _pet_zero(session: Session) -> dict[str, Any]:
-    first, last = session.pet_zero_range()
-    return {name: round(moment.timestamp() * 1000)
-            for name, moment in (("at", session.pet_zero_typed()), ("first", first), ("last", last))}
 
 
 def notes_of(plan: TimedPlan, baseline: TimedPlan | None) -> Message:

@@ -11,7 +11,7 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
-from planning_kit.desk.messages import Action, Message, head_of, notes_of, notice, quiet
+from planning_kit.desk.messages import Action, Message, head_of, notes_of, notice
 from planning_kit.explore.retime.decisions import Decision
 from planning_kit.explore.retime.options import IN_ALL
 from planning_kit.explore.retime.outing_progress import standing_of
@@ -61,12 +61,11 @@ def rehearse(session: Session, _message: Message) -> list[Message]:
     return [notice("a rehearsal from here: entries are kept in this session only")]
 
 
-def options(session: Session, message: Message) -> list[Message]:
+def options(session: Session, message: Message) -> None:
     """What can still be done; with other orders of the rest, if asked."""
     watch = watch_of(session)
     if not watch.is_looking:
         watch.ask_options(bool(message.get("with_orders")))
-    return []
 
 
 def decide(session: Session, message: Message) -> list[Message]:
@@ -87,12 +86,12 @@ def _option(watch: Watch, message: Message) -> tuple[str, Decision]:
 
 
 OUTSIDE_ACTIONS: dict[str, Action] = {
-    "clock": quiet(lambda session, message: watch_of(session).set_clock(
-        str(message["clock"]), str(message.get("text", "")))),
-    "forget": quiet(lambda session, message: watch_of(session).forget(str(message["slot"]))),
-    "stop_options": quiet(lambda session, _: watch_of(session).stop_options()),
-    "look": quiet(lambda session, message: watch_of(session).look_at(*_option(watch_of(session), message))),
-    "look_away": quiet(lambda session, _: watch_of(session).look_away()),
+    "clock": lambda session, message: watch_of(session).set_clock(
+        str(message["clock"]), str(message.get("text", ""))),
+    "forget": lambda session, message: watch_of(session).forget(str(message["slot"])),
+    "stop_options": lambda session, _: watch_of(session).stop_options(),
+    "look": lambda session, message: watch_of(session).look_at(*_option(watch_of(session), message)),
+    "look_away": lambda session, _: watch_of(session).look_away(),
     **{action.__name__: action for action in (outside, planning, log, rehearse, options, decide)},
 }
 

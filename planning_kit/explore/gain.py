@@ -24,6 +24,7 @@ from planning_kit.explore.gain_changes import (
     find_target,
     other_changes,
 )
+from planning_kit.explore.long_question import Report, silent, told
 from planning_kit.explore.what_if import what_if
 from planning_kit.inputs.faults import ScenarioError, is_whole
 from planning_kit.inputs.records import BOTH
@@ -200,7 +201,8 @@ _CHECKED_FOR_ONE_SHOWN = 4
 Row = dict[str, Any]
 
 
-def gain(plan: TimedPlan, step: str, minutes: float | None = None, most: int = 5) -> pd.DataFrame:
+def gain(plan: TimedPlan, step: str, minutes: float | None = None, most: int = 5,
+         report: Report = silent) -> pd.DataFrame:
     """The smallest single changes that meet the target (see ``plan.gain``)."""
     if not is_whole(most, 1):
         raise ScenarioError.single("must be how many rows of a kind to show, 1 or more", column="most",
@@ -214,11 +216,12 @@ def gain(plan: TimedPlan, step: str, minutes: float | None = None, most: int = 5
         if (kind == GUARD and not target.mends) or (
                 kind == PET_ZERO and (not target.is_window or plan.network.fixed)):
             continue  # any other step starts as much earlier as PET 0 does; outside, PET 0 is history
-        proved = _proved_rows(plan, target, (each for each in candidates if each.kind == kind), most)
+        proved = _proved_rows(plan, target, [each for each in candidates if each.kind == kind], most,
+                              report)
         # All moves of all rows take long: they are tried only where no likely one is free of new stops.
         if kind == ORDER and all(row["new_stops"] for row in proved):
             others = other_moves(plan, target, moves)
-            proved = _best([*proved, *_proved_rows(plan, target, others, most)], most)
+            proved = _best([*proved, *_proved_rows(plan, target, others, most, report)], most)
         rows += proved
         if not proved:
             nothing.append({"change": f"{NOTHING_HELPS}: {target.words}", "kind": kind, "what_if": {}})
@@ -227,13 +230,15 @@ def gain(plan: TimedPlan, step: str, minutes: float | None = None, most: int = 5
     return table.astype({"new_stops": "Int64", "new_findings": "Int64"})
 
 
-def _proved_rows(plan: TimedPlan, target: Target, candidates: Iterable[Candidate], most: int) -> list[Row]:
+def _proved_rows(plan: TimedPlan, target: Target, candidates: Iterable[Candidate], most: int,
+                 report: Report) -> list[Row]:
     """Rows of one kind, smallest first, until enough of them bring no stop finding.
 
     Where many have been tried the search ends too, but not before one of them holds.
     """
     rows: list[Row] = []
-    for number, candidate in enumerate(sorted(candidates, key=lambda each: (each.by_min, each.rank))):
+    ranked = sorted(candidates, key=lambda each: (each.by_min, each.rank))
+    for number, candidate in enumerate(told(ranked, report, "changes", len(ranked))):
         if rows and number >= most * _CHECKED_FOR_ONE_SHOWN:
             break
         row = _proved(plan, target, candidate)

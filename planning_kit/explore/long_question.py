@@ -8,12 +8,16 @@ from __future__ import annotations
 import math
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Executor
 from dataclasses import dataclass
-from typing import Any
+from functools import partial
+from typing import Any, TypeVar
 
-from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.faults import ScenarioError, must_be
+from planning_kit.inputs.times import pet_label
 
+T = TypeVar("T")
 RUNNING, DONE, STOPPED, FAILED = "running", "done", "stopped", "failed"
 
 
@@ -33,6 +37,40 @@ class Progress:
     bound_min: float = math.nan
     part: Any = None
 
+    @property
+    def words(self) -> str:
+        """What is being done; of a search, the best so far and the least that it can be, once known."""
+        if not math.isfinite(self.best_min):
+            return self.doing
+        least = f", at least {pet_label(self.bound_min)}" if math.isfinite(self.bound_min) else ""
+        return f"best so far {pet_label(self.best_min)}{least}"
+
+
+Report = Callable[[Progress], None]
+
+
+def silent(progress: Progress) -> None:
+    """Tell nobody."""
+
+
+def mapped(executor: Executor | None, together: int = 1) -> Callable[..., Iterator[Any]]:
+    """``map``, here or on ``executor`` (so many ``together``): the same answers in the same order.
+
+    Raises `ScenarioError` for what is no executor.
+    """
+    if executor is None:
+        return map
+    how = "must be a concurrent.futures.Executor, or None"
+    return partial(must_be(executor, Executor, "executor", how).map, chunksize=together)
+
+
+def told(work: Iterable[T], report: Report, what: str, count: int) -> Iterator[T]:
+    """What ``work`` yields; ``report`` hears how many of ``count`` are done with, as "3 of 12 rows"."""
+    begun_s = time.monotonic()
+    for done, part in enumerate(work):
+        report(Progress(f"{done:,} of {count:,} {what}", time.monotonic() - begun_s, done / count))
+        yield part
+
 
 class LongQuestion:
     """What ``answer`` works out, while ``is_same`` says that what was asked about is still the same.
@@ -48,9 +86,9 @@ class LongQuestion:
         self.has_begun = False
         self._stop = threading.Event()
         self._begun_s = time.monotonic()
-        self.report: Callable[[Progress], None] = lambda progress: None
+        self.report: Report = silent
 
-    def run(self, report: Callable[[Progress], None]) -> None:
+    def run(self, report: Report) -> None:
         """Work it out, in whatever thread this is called; ``report`` is called there. Raises nothing."""
         self.report, self._begun_s = report, time.monotonic()
         try:

@@ -11,13 +11,17 @@ column is not used, and that PET 0 is timed by itself.
 from __future__ import annotations
 
 import contextlib
+from collections.abc import Callable
+from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import cached_property
+from itertools import takewhile
 
 import numpy as np
 import pandas as pd
 
+from planning_kit.explore.long_question import Report, mapped, silent, told
 from planning_kit.inputs.faults import Faults, ScenarioError, is_number, must_be, table_with, told_together
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import ShownTable
@@ -25,9 +29,8 @@ from planning_kit.inputs.times import as_utc
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.check_rules import check_rules
 from planning_kit.judge.findings import STOP
-from planning_kit.plan.activities import WAIT, minutes_of
+from planning_kit.plan.activities import WAIT, Timings, minutes_of
 from planning_kit.plan.build import build_network, crew_travel
-from planning_kit.plan.hard_limit import Timings
 from planning_kit.plan.late import planned_starts
 from planning_kit.plan.network import LIGHT, Network, on_grid
 from planning_kit.plan.plan_times import Almanac, almanac_for
@@ -109,7 +112,8 @@ SWEEP_COLUMNS = ["pet_zero", "end_min", "planned_margin_min", "hard_margin_min",
 SPELL_COLUMNS = ["limit", "from", "until", "width_min", "best_pet_zero", "best_end_min", "rows", "may_go_on"]
 PLANNED, HARD, NO_STOPS = "planned", "hard", "no stops"
 _MOST_ROWS = 20_000
-_NOT_TIMED = float("nan")
+_ROWS_TOGETHER = 8  # on an executor: they share one copy of the scenario and its sky
+NOT_REACHED = "not reached: the sweep was stopped"
 
 
 class Sweep(ShownTable):
@@ -124,14 +128,15 @@ class Sweep(ShownTable):
         a single row), ``best_pet_zero`` and ``best_end_min`` (the earliest of the shortest outings in it) and
         the number of ``rows``. An edge is known to the distance of the rows: between the last good PET 0
         and the next row the plan may still keep its limit, or not. ``may_go_on``: the run touches the first
-        or the last row of the sweep, so that its width is the least it can be. Empty where no row keeps a
-        limit. Raises `ScenarioError` where columns of the sweep were left out.
+        or the last row of the sweep, or one that was not reached, so that its width is the least it can be.
+        Empty where no row keeps a limit. Raises `ScenarioError` where columns of the sweep were left out.
         """
         return good_spells(self)
 
 
 def sweep_pet_zero(scenario: Scenario, start: str | date | datetime, stop: str | date | datetime,
-                 every_min: float, stops: bool = False) -> Sweep:
+                   every_min: float, stops: bool = False, executor: Executor | None = None,
+                   report: Report = silent, cancel: Callable[[], bool] = bool) -> Sweep:
     """Time a scenario at every ``every_min`` minutes of PET 0: ``plan.sweep`` says how.
 
     The sky is computed once for the whole range: minutes agree with a plan timed alone to 1e-6. Raises
@@ -142,9 +147,14 @@ def sweep_pet_zero(scenario: Scenario, start: str | date | datetime, stop: str |
     must_be(stops, bool, "stops", "must be True or False")
     count = _row_count(first, last, every_min)
     pet_zeros = PetZeroRange(scenario, first, every_min * np.arange(count))
+    work = mapped(executor, _ROWS_TOGETHER)
     ends, waits, hards = _timed_together(pet_zeros)
-    rows = [_row(scenario, pet_zeros.pet_zero(row), ends[row], waits[row], hards[row])
-            if np.isfinite(ends[row]) and not stops else _row_alone(pet_zeros, row, stops)
+    alone = [row for row in range(count) if stops or not np.isfinite(ends[row])]
+    made = told(work(_row_alone, [pet_zeros] * len(alone), alone, [stops] * len(alone)), report,
+                "PET 0 times", len(alone))
+    known = dict.fromkeys(alone) | dict(zip(alone, takewhile(lambda row: not cancel(), made), strict=False))
+    rows = [known[row] or _not_timed(scenario, pet_zeros.pet_zero(row), NOT_REACHED) if row in known
+            else _row(scenario, pet_zeros.pet_zero(row), ends[row], waits[row], hards[row])
             for row in range(count)]
     frame = Sweep(rows, columns=[*SWEEP_COLUMNS, *(["stops"] if stops else [])])
     frame["pet_zero"] = pd.to_datetime(frame["pet_zero"], utc=True)
@@ -185,8 +195,7 @@ def _timed_together(pet_zeros: PetZeroRange) -> tuple[np.ndarray, np.ndarray, np
     plan = TimedPlan.of(scenario, pet_zeros.pet_zero(one), pet_zeros.almanac_of(one))
     hards = plan.limit_rule.minutes(Timings(
         steps=plan.steps, travels=plan.travels, settings=scenario.settings, network=plan.network,
-        starts=starts, durations=np.broadcast_to(durations[:, None], starts.shape), end_min=ends,
-        travel_factor={}, begun={}))
+        starts=starts, durations=np.broadcast_to(durations[:, None], starts.shape), end_min=ends))
     return ends, _wait_min(plan) + len(plan.travels) * (ends - plan.end_min), hards
 
 
@@ -198,12 +207,16 @@ def _row_alone(pet_zeros: PetZeroRange, row: int, stops: bool) -> dict[str, obje
     try:
         plan = TimedPlan.of(scenario, pet_zero, almanac)
     except ScenarioError as error:
-        why = told_together(error.problems)
-        return _row(scenario, pet_zero, _NOT_TIMED, _NOT_TIMED, _NOT_TIMED, why) | {"stops": _NOT_TIMED}
-    found = float((findings_of(plan)["severity"] == STOP).sum()) if stops else _NOT_TIMED
+        return _not_timed(scenario, pet_zero, told_together(error.problems))
+    found = float((findings_of(plan)["severity"] == STOP).sum()) if stops else float("nan")
     # Where rules give way, the words say so: such a row keeps no limit.
     why = "; ".join(finding.message.partition(". ")[0] for finding in check_rules(plan))
     return _row(scenario, pet_zero, plan.end_min, _wait_min(plan), plan.hard_min, why) | {"stops": found}
+
+
+def _not_timed(scenario: Scenario, pet_zero: datetime, why: str) -> dict[str, object]:
+    nothing = float("nan")
+    return _row(scenario, pet_zero, nothing, nothing, nothing, why) | {"stops": nothing}
 
 
 def _wait_min(plan: TimedPlan) -> float:
@@ -222,11 +235,12 @@ def good_spells(sweep: pd.DataFrame) -> pd.DataFrame:
     sweep = table_with(sweep, SWEEP_COLUMNS, "sweep", "must be a table such as plan.sweep() gives")
     ordered = sweep.sort_values("pet_zero", kind="stable").reset_index(drop=True)
     is_whole = ordered["reason"] == ""
+    is_open = np.pad(ordered["reason"] == NOT_REACHED, 1, constant_values=True)
     keeps = {PLANNED: is_whole & (ordered["planned_margin_min"] >= 0),
              HARD: is_whole & (ordered["hard_margin_min"] >= 0)}
     if "stops" in ordered:
         keeps[NO_STOPS] = ordered["stops"] == 0
-    spells = [(*_spell(limit, ordered[first:last]), first == 0 or last == len(ordered))
+    spells = [(*_spell(limit, ordered[first:last]), bool(is_open[first] or is_open[last + 1]))
               for limit, kept in keeps.items() for first, last in _runs(kept.to_numpy(dtype=bool))]
     table = ShownTable(spells, columns=SPELL_COLUMNS)
     for column in ("from", "until", "best_pet_zero"):

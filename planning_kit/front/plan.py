@@ -12,13 +12,13 @@ import pandas as pd
 
 from planning_kit.explore.comparison import Given, TimedComparison, compare_revisions
 from planning_kit.explore.gain import gain
-from planning_kit.explore.long_question import Progress
 from planning_kit.explore.odds.odds import TimedOdds, compare_odds, odds
 from planning_kit.explore.odds.propose_cuts import propose_cuts
 from planning_kit.explore.propose.proposals import Proposals, faced, search_orders
 from planning_kit.explore.sweep import Sweep, sweep_pet_zero
 from planning_kit.explore.what_if import what_if
-from planning_kit.front.plan_outside import OutsidePlan
+from planning_kit.front.progress_bar import Told, shown, stoppable
+from planning_kit.front.shown import OutsidePlan
 from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.times import When
 from planning_kit.judge.acceptances import accept
@@ -93,7 +93,8 @@ class Plan(OutsidePlan):
                  "gaps": gaps}
         return Plan(what_if(self.timed, asked, name))
 
-    def gain(self, step: str, minutes: float | None = None, most: int = 5) -> pd.DataFrame:
+    def gain(self, step: str, minutes: float | None = None, most: int = 5,
+             progress: Told = "bar") -> pd.DataFrame:
         """The smallest single changes that would start ``step`` earlier by ``minutes``.
 
         Without ``minutes``: that would catch the window before the one that holds the step, or holds what
@@ -115,7 +116,8 @@ class Plan(OutsidePlan):
         Of a re-timed plan only what has not begun is changed, and PET 0 is history. Raises `ScenarioError`
         for an unknown step or one that has begun, minutes not above 0, or no window to catch.
         """
-        return gain(self.timed, step, minutes, most)
+        with shown(progress, "gain") as report:
+            return gain(self.timed, step, minutes, most, report)
 
     def compare(self, other: Other) -> Comparison:
         """What ``other`` has otherwise than this plan: ask the earlier one, give the later one.
@@ -135,20 +137,24 @@ class Plan(OutsidePlan):
         """
         return moment_of(self.timed, minute)
 
-    def sweep(self, start: When, stop: When, every_min: float, stops: bool = False) -> Sweep:
+    def sweep(self, start: When, stop: When, every_min: float, stops: bool = False,
+              executor: Executor | None = None, progress: Told = "bar") -> Sweep:
         """The same work at every ``every_min`` minutes of PET 0 from ``start`` to ``stop`` (UTC, both ends).
 
         One plan a row: ``pet_zero``, ``end_min`` (PET at which both are inside), margins to the planned and
         the hard limit (negative: past it), ``wait_min`` (both crew members' waits together). Where no plan
         keeps all rules, ``reason`` says what gives way, and the row keeps no limit. With ``stops`` a last
         column of that name counts the stop findings of each plan; every row is then checked one by one, which
-        takes many times as long. ``sweep.good_spells`` are the runs of rows that keep a limit.
-        Raises `ScenarioError` when the range makes no sense, and for a plan that is re-timed.
+        takes many times as long. ``sweep.good_spells`` are the runs of rows that keep a limit. Any
+        ``executor`` gives the same rows (see ``odds``). Interrupted, it keeps what it has: ``reason`` says
+        which rows were not reached. ``progress`` is as in ``propose``. Raises `ScenarioError` when the range
+        makes no sense, and for a plan that is re-timed.
         """
-        return sweep_pet_zero(self.scenario, start, stop, every_min, stops)
+        with shown(progress, "sweep") as report, stoppable() as cancel:
+            return sweep_pet_zero(self.scenario, start, stop, every_min, stops, executor, report, cancel)
 
     def odds(self, samples: int = 10_000, seed: int = 1, executor: Executor | None = None,
-             learn_pace: bool = False) -> Odds:
+             learn_pace: bool = False, progress: Told = "bar") -> Odds:
         """Sample the durations and the travel, time every sample, and say how likely things are.
 
         Durations and factors: `planning_kit.explore.odds.sampling`; dropped tasks:
@@ -160,10 +166,12 @@ class Plan(OutsidePlan):
         `planning_kit.explore.odds.sampled_past`). Raises `ScenarioError` for a number of samples, a seed, an
         executor or a distribution that makes no sense.
         """
-        found = odds(self.timed, samples, seed, executor, learn_pace)
+        with shown(progress, "odds") as report:
+            found = odds(self.timed, samples, seed, executor, learn_pace, report)
         return Odds(found.timed, found.study, found.tally)
 
-    def cuts(self, level: float = 0.95, samples: int = 2_000, seed: int = 1) -> pd.DataFrame:
+    def cuts(self, level: float = 0.95, samples: int = 2_000, seed: int = 1,
+             progress: Told = "bar") -> pd.DataFrame:
         """The latest start of each task that may go, at which P(inside by the hard limit) >= ``level``.
 
         Tasks that have begun are no lines. In the order in which they would be dropped (see
@@ -174,28 +182,32 @@ class Plan(OutsidePlan):
         scenario's own). ``scenario.with_cuts`` puts them into a scenario. Raises `ScenarioError` for a level
         not between 0 and 1.
         """
-        return propose_cuts(self.timed, level, samples, seed)
+        with shown(progress, "cuts") as report:
+            return propose_cuts(self.timed, level, samples, seed, report)
 
     def propose(
         self,
         effort: str | float = "normal",
-        seconds: float = 10.0,
+        seconds: float = 120.0,
         pet_zero_window: tuple[When, When] | None = None,
-        progress: Callable[[Progress], None] | None = None,
+        progress: Told = "bar",
         cancel: Callable[[], bool] | None = None,
         *,
         order: str = "steps",
         limit_min: float | None = None,
         cushion: float = 0.0,
         pet_zero_every_min: float = 5.0,
+        seeds: int = 1,
+        executor: Executor | None = None,
     ) -> Proposals[Plan]:
         """Better orders of the same work: each a scenario with its timed plan and what it changes.
 
         Chosen are the order of each lane, who does a swappable task, which optional and get-ahead tasks are
         done and the PET 0. Better means: required work (always all), then the tasks that go last in the drop
         order (`planning_kit.judge.drop_order`), then the earlier end, then less walking. Each proposal is
-        timed by `time_plan` and checked: one with a stop finding that the current plan does not have is never
-        shown.
+        timed by `time_plan` and checked: one with a stop finding that the current plan does not have, or not
+        so badly, is never shown (see ``.rejected``). Where rules of the plan give way, giving less way comes
+        first.
 
         Parameters
         ----------
@@ -208,10 +220,11 @@ class Plan(OutsidePlan):
             Where PET 0 may lie, in steps of ``pet_zero_every_min``; by default the scenario's
             ``pet_zero_earliest`` and ``pet_zero_latest``, else the plan's PET 0. The present PET 0 is always
             searched first.
-        progress : callable
-            Called with a `Progress` (``doing``, ``best_min``, ``bound_min``, ``elapsed_s``).
+        progress : "bar", callable or None
+            After two seconds a bar shows the best so far and the bound, until the call ends; None: nothing.
+            A function is called with a `Progress` (``words``, ``best_min``, ``bound_min``, ``elapsed_s``).
         cancel : callable
-            Asked now and then; when it returns True the search ends with what it has.
+            Asked now and then; when it returns True the search ends with what it has. So does an interrupt.
         order : "steps" or "runs"
             ``runs`` keeps together what one crew member does for one task without a break: fewer orders,
             sooner searched.
@@ -220,9 +233,13 @@ class Plan(OutsidePlan):
             finding, else the hard one.
         cushion : float
             Plan on durations so far from likely (0) towards high (1): orders that are less fragile.
+        seeds : int
+            So many searches, each with this effort and another seed: the best answer is given.
+        executor : concurrent.futures.Executor
+            Where they are done (as in ``odds``): the same answer as without. Stopped, those done count.
 
         Steps of one task and one crew member keep their row order, and steps of both that open or close the
-        outing stay there. Where nothing fits, ``.clash`` names requirements that cannot be met together.
+        outing stay there. ``.rejected`` tells the earlier orders that do not hold, and what blocked each.
         Raises `ScenarioError` for a question that makes no sense, and for a plan that is re-timed (ask its
         ``options``).
         """
@@ -230,8 +247,10 @@ class Plan(OutsidePlan):
         scenario = self.scenario
         if self.pet_zero != scenario.settings.pet_zero_utc:  # an order is sought for the PET 0 of this plan
             scenario = scenario.with_settings({"pet_zero_utc": self.pet_zero.isoformat()})
-        found = search_orders(scenario, effort, seconds, pet_zero_window, progress, cancel, order=order,
-                              limit_min=limit_min, cushion=cushion, pet_zero_every_min=pet_zero_every_min)
+        with shown(progress, "propose") as report, stoppable(cancel) as is_over:
+            found = search_orders(scenario, effort, seconds, pet_zero_window, report, is_over, order=order,
+                                  limit_min=limit_min, cushion=cushion, pet_zero_every_min=pet_zero_every_min,
+                                  seeds=seeds, executor=executor)
         return faced(found, Plan)
 
     def accept(self, finding: object, by: str, why: str, date: When | None = None) -> pd.DataFrame:
@@ -345,11 +364,12 @@ def time_plan(scenario: Scenario, pet_zero: When | None = None) -> Plan:
     return Plan(TimedPlan.of(scenario, pet_zero))
 
 
-def find_plan(scenario: Scenario, effort: str | float = "normal", seconds: float = 10.0,
-              pet_zero_window: tuple[When, When] | None = None) -> Proposals[Plan]:
-    """Orders of work that fit, for a scenario that has no plan as it stands; or what cannot be met together.
+def find_plan(scenario: Scenario, effort: str | float = "normal", seconds: float = 120.0,
+              pet_zero_window: tuple[When, When] | None = None, progress: Told = "bar") -> Proposals[Plan]:
+    """Orders of work that fit, for a scenario whose plan as it stands breaks rules; or one that breaks less.
 
-    As ``plan.propose``, which is asked of a plan. Where nothing fits, ``.clash`` names the requirements.
+    As ``plan.propose``, which is asked of a plan.
     """
     as_scenario(scenario).stop_if_happened("find_plan")
-    return faced(search_orders(scenario, effort, seconds, pet_zero_window), Plan)
+    with shown(progress, "find_plan") as report, stoppable() as is_over:
+        return faced(search_orders(scenario, effort, seconds, pet_zero_window, report, is_over), Plan)

@@ -71,7 +71,9 @@ class Faults:
 
         Raises `ScenarioError` with all of them when there are too many to go on.
         """
-        text = "" if value is None else _writable(value)
+        is_huge = isinstance(value, int) and abs(value) > _LONGEST_NUMBER
+        text = "" if value is None else "a huge number" if is_huge else str(value)
+        text = text.encode("utf-8", "backslashreplace").decode()  # half characters, as a console prints them
         if len(text) > _LONGEST_VALUE:
             text = text[: _LONGEST_VALUE - 1] + "…"
         name = column if column.isprintable() else repr(column)[1:-1]
@@ -94,12 +96,6 @@ class Faults:
         """Raise one `ScenarioError` with every fault noted so far; do nothing when there is none."""
         if self.rows:
             raise ScenarioError(self.frame())
-
-
-def _writable(value: object) -> str:
-    """``value`` as text that a UTF-8 console can print: half characters escaped, no whole number too long."""
-    text = "a huge number" if isinstance(value, int) and abs(value) > _LONGEST_NUMBER else str(value)
-    return text.encode("utf-8", "backslashreplace").decode()
 
 
 def as_path(given: object, what: str) -> Path:

@@ -65,11 +65,6 @@ class FolderFiles:
     seen: dict[str, Signature] = field(default_factory=dict)
     has_moved: bool = False
 
-    @classmethod
-    def of(cls, folder: Path, record: bytes | None) -> FolderFiles:
-        """The files of ``folder``. Raises `ScenarioError` where an interrupted save left no whole set."""
-        return cls(folder, record, {} if record is None else whole_set(folder, changes_in(record, folder)))
-
     def has(self, name: str) -> bool:
         """Whether there is a file of that name, of whatever kind."""
         if name in self.expected:
@@ -104,10 +99,6 @@ class FolderFiles:
         self.has_moved = True
         raise ScenarioError.single("is changed by another program")
 
-    def read_if_there(self, name: str, faults: Faults) -> bytes | None:
-        """As `read`; None without a fault where there is no such file."""
-        return self.read(name, faults) if self.has(name) else None
-
     def is_still_so(self) -> bool:
         """Whether no save has come between since the first of these files was read."""
         return (not self.has_moved and self.record == record_bytes(self.folder)
@@ -127,12 +118,13 @@ def read_settled(folder: Path, read: Callable[[FolderFiles], Read]) -> Read:
     for _ in range(_TRIES):
         record = record_bytes(folder)
         try:
-            files = FolderFiles.of(folder, record)
+            expected = {} if record is None else whole_set(folder, changes_in(record, folder))
         except ScenarioError:
             # Where the record is another by now, a save was under way: only one that stands is a fault.
             if record == record_bytes(folder):
                 raise
         else:
+            files = FolderFiles(folder, record, expected)
             result = read(files)
             if files.is_still_so():
                 return result

@@ -65,51 +65,38 @@ TABLES: tuple[Table, ...] = (CREW, ACTORS, PLACES, ROUTES, HARDWARE, TASKS, STEP
                              HAZARDS)
 TABLE_BY_NAME: dict[str, Table] = {table.name: table for table in TABLES}
 
-_TOP = Section("", "the outing", (
-    Field("format", "count", "number of this format", needed=True, least=FORMAT, most=FORMAT),
-    *columns_of(setting_records.Settings),
-))
-
-_LIMITS = Section("limits", "limits of the outing; each may carry its source in a sibling key NAME_source",
-                  columns_of(setting_records.Limits), has_sources=True)
-
-_LIGHTING = Section("lighting", "how light windows are used", (
-    Field("night_guard_s", "number", "kept free at each end of a window", "s", least=0, most=3600,
-          default=0.0),
-))
-
-_EXERTION = Section("exertion_w", "metabolic rates", tuple(
-    Field(name, "number", about, "W", least=0, most=5000) for name, about in (
-        ("rest", "at rest"), ("light", "light work"), ("moderate", "moderate work"), ("heavy", "heavy work"),
-        ("wait", "waiting; absent: as rest"), ("travel", "travelling; absent: as moderate"),
-        ("carry", "bringing a disabled partner; absent: as travel"))))
-
-_AIRLOCK = Section("airlock", "the airlock in time; each may carry its source in a sibling key NAME_source",
-                   columns_of(setting_records.Airlock), has_sources=True)
-
 _USED_BEFORE = Section("used_before", "what is used before PET 0, by store; an amount wins over minutes",
                        columns_of(setting_records.UsedBefore))
 
-_SUIT = Section(
-    "suit", "what each suit holds at its start; [suit.EV1] and [suit.EV2] override single keys",
-    columns_of(setting_records.Suit),
-    sub_sections=(_USED_BEFORE, *(
-        Section(crew, f"what the suit of {crew} holds otherwise", columns_of(setting_records.Suit),
-                sub_sections=(replace(_USED_BEFORE, is_override=True),), is_override=True)
-        for crew in SUITED)))
-
-_CHECKS = Section("checks", "looks at the suit; each may carry its source in a sibling key NAME_source",
-                  columns_of(setting_records.CrewChecks), has_sources=True)
-
-_RELAYS = Section("relays", "geostationary relays", columns_of(setting_records.Relays))
-
-_GIVES_WAY = Section("gives_way", "what gives way first where no plan keeps all rules",
-                     columns_of(setting_records.GivesWay))
-
-_ODDS = Section("odds", "how durations vary together", columns_of(setting_records.OddsSettings))
-
-SECTIONS: tuple[Section, ...] = (_TOP, _LIMITS, _AIRLOCK, _LIGHTING, _EXERTION, _SUIT, _CHECKS, _RELAYS,
-                                 _ODDS, _GIVES_WAY)
+SECTIONS: tuple[Section, ...] = (
+    Section("", "the outing", (
+        Field("format", "count", "number of this format", needed=True, least=FORMAT, most=FORMAT),
+        *columns_of(setting_records.Settings))),
+    Section("limits", "limits of the outing; each may carry its source in a sibling key NAME_source",
+            columns_of(setting_records.Limits), has_sources=True),
+    Section("airlock", "the airlock in time; each may carry its source in a sibling key NAME_source",
+            columns_of(setting_records.Airlock), has_sources=True),
+    Section("lighting", "how light windows are used", (
+        Field("night_guard_s", "number", "kept free at each end of a window", "s", least=0, most=3600,
+              default=0.0),)),
+    Section("exertion_w", "metabolic rates", tuple(
+        Field(name, "number", about, "W", least=0, most=5000) for name, about in (
+            ("rest", "at rest"), ("light", "light work"), ("moderate", "moderate work"),
+            ("heavy", "heavy work"), ("wait", "waiting; absent: as rest"),
+            ("travel", "travelling; absent: as moderate"),
+            ("carry", "bringing a disabled partner; absent: as travel")))),
+    Section("suit", "what each suit holds at its start; [suit.EV1] and [suit.EV2] override single keys",
+            columns_of(setting_records.Suit), sub_sections=(_USED_BEFORE, *(
+                Section(crew, f"what the suit of {crew} holds otherwise", columns_of(setting_records.Suit),
+                        sub_sections=(replace(_USED_BEFORE, is_override=True),), is_override=True)
+                for crew in SUITED))),
+    Section("checks", "looks at the suit; each may carry its source in a sibling key NAME_source",
+            columns_of(setting_records.CrewChecks), has_sources=True),
+    Section("relays", "geostationary relays", columns_of(setting_records.Relays)),
+    Section("odds", "how durations vary together", columns_of(setting_records.OddsSettings)),
+    Section("gives_way", "what gives way first where no plan keeps all rules",
+            columns_of(setting_records.GivesWay)),
+)
 SECTION_BY_NAME: dict[str, Section] = {section.name: section for section in SECTIONS}
 NEEDED_SECTIONS = ("limits", "airlock")
 

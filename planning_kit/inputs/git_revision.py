@@ -7,7 +7,7 @@ import re
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from stat import S_ISDIR, S_ISREG
 
@@ -43,7 +43,7 @@ def scenario_at(folder: str | Path, revision: str) -> Scenario:
         with _damage_told(revision), Repository.around(path.resolve()) as repository:
             commit = _commit_named(repository, revision)
             tree = _folder_in(repository, commit, repository.parts, revision)
-            _Copy(repository, revision).write(tree, Path(place))
+            _copy(repository, tree, Path(place), revision)
         return replace(load_any_format(Path(place)), folder=path)
 
 
@@ -151,36 +151,30 @@ def _folder_in(repository: Repository, commit: str, parts: tuple[str, ...], revi
     return tree
 
 
-@dataclass
-class _Copy:
-    """The plain files of one folder of a revision on their way to a folder on disk."""
+def _plain_files(repository: Repository, tree: str, unfinished: str = STAGE) -> Iterator[tuple[str, str]]:
+    """Way and hash of each file of a folder: no links, submodules, folders but that of an unfinished save."""
+    for name, mode, digits in _entries(repository, tree):
+        if name == unfinished and S_ISDIR(mode):
+            yield from ((f"{name}/{each}", inner) for each, inner in _plain_files(repository, digits, ""))
+        elif S_ISREG(mode) and is_plain_name(name) and (os.name != "nt" or _WINDOWS_NAME.fullmatch(name)):
+            yield name, digits
 
-    repository: Repository
-    revision: str
-    files: int = 0
-    size_bytes: int = 0
 
-    def write(self, tree: str, place: Path, *, with_unfinished: bool = True) -> None:
-        """Write them: no links, submodules or folders but the one of an unfinished save."""
-        for name, mode, digits in _entries(self.repository, tree):
-            if name == STAGE and S_ISDIR(mode) and with_unfinished:
-                (place / name).mkdir()
-                self.write(digits, place / name, with_unfinished=False)
-            elif S_ISREG(mode) and is_plain_name(name) and (os.name != "nt" or _WINDOWS_NAME.fullmatch(name)):
-                self._write_file(digits, place / name)
-
-    def _write_file(self, digits: str, place: Path) -> None:
-        self.files += 1
-        kind, data = "blob", b""
-        with place.open("xb") as stream:
+def _copy(repository: Repository, tree: str, place: Path, revision: str) -> None:
+    """Write the plain files of a folder of a revision to a folder on disk."""
+    size_bytes = 0
+    for number, (name, digits) in enumerate(_plain_files(repository, tree), start=1):
+        kind, data, target = "blob", b"", place / name
+        target.parent.mkdir(exist_ok=True)
+        with target.open("xb") as stream:
             try:
-                kind, data = self.repository.read(digits)
+                kind, data = repository.read(digits)
                 stream.write(data)
             except TooLarge:  # a stand-in: the loader says which file it is, if it is one that it wants
                 stream.truncate(MAX_FILE_BYTES + 1)
-        self.size_bytes += len(data)
-        if self.files > _MOST_FILES or self.size_bytes > _MOST_BYTES:
+        size_bytes += len(data)
+        if number > _MOST_FILES or size_bytes > _MOST_BYTES:
             raise no_such_scenario(f"the folder holds more than {_MOST_FILES:,} files or {_MOST_BYTES:,} "
-                                   "bytes; keep a scenario in a folder of its own", self.revision)
+                                   "bytes; keep a scenario in a folder of its own", revision)
         if kind != "blob":
-            raise no_such_scenario(f"{place.name} is a {kind}: the repository is damaged", self.revision)
+            raise no_such_scenario(f"{target.name} is a {kind}: the repository is damaged", revision)

@@ -37,11 +37,6 @@ from planning_kit.inputs.typed_tables import Row, parse_table, raw_from_frame
 _CORRECTED = ("crew", "step", "at", "remaining_min", "metabolic_w")
 
 
-def with_corrections(rows: list[Row], faults: Faults) -> list[Row]:
-    """The events with their corrections put in, without those that were withdrawn."""
-    return [row for row in settled_rows(rows, faults) if row is not None and row.text("event") != CORRECT]
-
-
 def settled_rows(rows: Sequence[Row], faults: Faults) -> list[Row | None]:
     """Every row with the corrections of it put in, a correction's too; None where it was withdrawn."""
     by_id = _by_id(rows, faults)
@@ -175,7 +170,7 @@ def raw_of_frame(frame: pd.DataFrame, faults: Faults) -> RawTable:
 
 def actuals_of(rows: list[Row], planned_pet_zero: datetime | None, faults: Faults) -> Actuals:
     """Parsed rows as events by time. PET of a log without a PET 0 is a fault where none is planned."""
-    plain = with_corrections(rows, faults)
+    plain = [row for row in settled_rows(rows, faults) if row is not None and row.text("event") != CORRECT]
     called = [row for row in plain if row.text("event") == PET_ZERO]
     pet_zero = _pet_zero(called, planned_pet_zero, faults)
     events = []

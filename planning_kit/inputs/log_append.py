@@ -22,7 +22,7 @@ from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log import Actuals, actuals_of, log_path
 from planning_kit.inputs.log_file import all_of, log_lines, log_text, opened, write
 from planning_kit.inputs.log_format import CORRECT, LOG, PET_ZERO, is_pet, parse_when
-from planning_kit.inputs.log_state import States, play_on, states_of
+from planning_kit.inputs.log_state import states_of
 from planning_kit.inputs.raw import RawTable, csv_row
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.typed_tables import Row, number_text, parse_table
@@ -109,12 +109,11 @@ class LogEntry:
 
     def cells(self) -> dict[str, str]:
         """The row but for its id and ``at``, which the log so far decides. Raises `ScenarioError`."""
-        cells = {"event": self.event, "step": self.step, "crew": self.crew, "by": self.by,
-                 "corrects": self.corrects, "note": self.note,
-                 "remaining_min": _number(self.remaining_min), "metabolic_w": _number(self.metabolic_w)}
+        given = {**vars(self), "remaining_min": _number(self.remaining_min),
+                 "metabolic_w": _number(self.metabolic_w)}
         # A log is read line by line: a line break in a note would cut the row.
-        cells = {name: " ".join(str(text).splitlines()) for name, text in cells.items()}
-        written = _now() if _is_left_out(self.logged_at) else self.logged_at
+        cells = {name: " ".join(str(value).splitlines()) for name, value in given.items() if name != "at"}
+        written = datetime.now(UTC).replace(microsecond=0) if _is_left_out(self.logged_at) else self.logged_at
         return cells | {"logged_at": _utc_text(written, None, "logged_at")}
 
 
@@ -241,10 +240,6 @@ def _is_left_out(given: object) -> bool:
     return given is None or (isinstance(given, str) and not given)
 
 
-def _now() -> datetime:
-    return datetime.now(UTC).replace(microsecond=0)
-
-
 def _number(value: float | None) -> str:
     return "" if value is None else number_text(value) if isinstance(value, int | float) else str(value)
 
@@ -260,11 +255,9 @@ def _utc_text(when: object, pet_zero: datetime | None, column: str) -> str:
 def _judge(log: _Log, plan: Planned) -> None:
     """Refuse new rows for what they make of the whole log."""
     before, after, records = log.old_faults, Faults(), plan.scenario.records
-    states = states_of(records, log.actuals.events, log.actuals.pet_zero or plan.pet_zero, before)
-    if before.rows or not _go_on(log, states, plan, after):  # all anew: slower, and always right
-        after = Faults()
-        whole = actuals_of([*log.old, *log.new], plan.pet_zero, after)
-        states_of(records, whole.events, whole.pet_zero or plan.pet_zero, after)
+    states_of(records, log.actuals.events, log.actuals.pet_zero or plan.pet_zero, before)
+    whole = actuals_of([*log.old, *log.new], plan.pet_zero, after)
+    states_of(records, whole.events, whole.pet_zero or plan.pet_zero, after)
     # Old faults are held against no new row: outside, logging must go on.
     known = {tuple(fault.values()) for fault in before.rows}
     own = {None, *(row.number for row in log.new)}
@@ -272,22 +265,3 @@ def _judge(log: _Log, plan: Planned) -> None:
                     fault | {"problem": f"with the new row, row {fault['row']} cannot be: {fault['problem']}"}
                     for fault in after.rows if tuple(fault.values()) not in known])
     found.stop_if_any()
-
-
-def _go_on(log: _Log, states: States, plan: Planned, faults: Faults) -> bool:
-    """Play the new rows after a log without a fault; False where they change what came before.
-
-    So do a correction, a PET 0, and what was called late; and a log that has named no step of the plan is
-    judged as a whole.
-    """
-    if any(row.text("event") in (PET_ZERO, CORRECT) for row in log.new):
-        return False
-    if not any(event.step in states.by_step for event in log.actuals.events):
-        return False
-    pet_zero = log.actuals.pet_zero or plan.pet_zero
-    events = actuals_of(log.new, pet_zero, faults).events
-    # At the same moment, too: there `by_time` may put the new one first.
-    if events and events[0].at <= log.actuals.events[-1].at:
-        return False
-    play_on(states, plan.scenario.records, events, pet_zero, faults)
-    return True

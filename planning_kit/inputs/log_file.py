@@ -183,7 +183,9 @@ def opened(path: Path) -> Iterator[int]:
                 held.enter_context(locked(folder))
             if place_of(path.parent, path.name) != place:
                 raise ScenarioError.single("now lies elsewhere; nothing was logged, try again", value=path)
-            handle = _handle_of(place)
+            with contextlib.suppress(FileNotFoundError):
+                _stop_unless_plain(place)
+            handle = os.open(place, os.O_RDWR | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0), 0o666)
         except (OSError, ValueError) as error:
             if isinstance(error, ScenarioError):
                 raise
@@ -191,12 +193,6 @@ def opened(path: Path) -> Iterator[int]:
                                        table=LOG.name, value=path) from None
         held.callback(os.close, handle)
         yield handle
-
-
-def _handle_of(place: Path) -> int:
-    with contextlib.suppress(FileNotFoundError):
-        _stop_unless_plain(place)
-    return os.open(place, os.O_RDWR | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0), 0o666)
 
 
 def all_of(handle: int, path: Path) -> bytes:

@@ -13,10 +13,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import groupby
+from typing import Annotated
 
 from planning_kit.inputs.cells import CellFault, parse_moment
 from planning_kit.inputs.faults import is_number
-from planning_kit.inputs.fields import Field, Table
+from planning_kit.inputs.fields import Table, choice, column, columns_of, number
 from planning_kit.inputs.times import moment_at
 
 LOG_FILE = "log.csv"
@@ -24,23 +25,6 @@ EVENT_KINDS = ("pet_zero", "started", "finished", "partly", "skipped", "suit", "
 PET_ZERO, STARTED, FINISHED, PARTLY, SKIPPED, SUIT, INGRESS, CORRECT = EVENT_KINDS
 FORMAT_1_PET_ZERO = "egress"  # what format 1 called the first of them
 STEP_EVENTS = (STARTED, FINISHED, PARTLY, SKIPPED)
-
-LOG = Table("log", "what was called during the outing", ("event_id",), (
-    Field("event_id", "id", "id of this row", may_be_absent=True),
-    Field("logged_at", "datetime", "when it was written down, UTC", may_be_absent=True),
-    Field("crew", "id", "who; empty: whose step it is", may_be_absent=True),
-    Field("step", "id", "the step; empty for PET 0, ingress and suit"),
-    Field("event", "choice", "what happened", needed=True, choices=EVENT_KINDS),
-    Field("at", "text", "when it happened, UTC"),
-    Field("remaining_min", "number", "how long the step will still take from then on", "min", least=0,
-          most=14_400, may_be_absent=True),
-    Field("metabolic_w", "number", "mean metabolic rate of this crew member since PET 0", "W", least=0,
-          above_least=True, most=2_000, may_be_absent=True),
-    Field("by", "text", "who logged it", may_be_absent=True),
-    Field("corrects", "id", "the event that a row of the kind correct replaces", may_be_absent=True),
-    Field("note", "text", "words", may_be_absent=True),
-))
-LOG_COLUMNS = [field.name for field in LOG.fields]
 
 _PET = re.compile(r"([-−]?)([0-9]{1,3}):([0-5][0-9])(?::([0-5][0-9](?:\.[0-9]+)?))?")
 _MINUTES = re.compile(r"[-−]?[0-9]+(\.[0-9]+)?([eE][-+]?[0-9]+)?")
@@ -50,20 +34,30 @@ FARTHEST_PET_ZERO = timedelta(days=14)
 """A PET 0 farther than this from the planned one is taken for a wrong date."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Event:
     """One row of a log, corrections applied. ``at`` is UTC; ``row`` is the row of the file, for messages."""
 
     row: int
-    event_id: str
-    event: str
-    crew: str
-    step: str
-    at: datetime
-    remaining_min: float | None
-    metabolic_w: float | None
-    note: str
-    logged_at: datetime | None = None
+    event_id: Annotated[str, column("id", "id of this row", may_be_absent=True)]
+    logged_at: Annotated[datetime | None, column("datetime", "when it was written down, UTC",
+        may_be_absent=True)] = None
+    crew: Annotated[str, column("id", "who; empty: whose step it is", may_be_absent=True)]
+    step: Annotated[str, column("id", "the step; empty for PET 0, ingress and suit")]
+    event: Annotated[str, choice("what happened", *EVENT_KINDS, needed=True)]
+    at: Annotated[datetime, column("text", "when it happened, UTC")]
+    remaining_min: Annotated[float | None, number("how long the step will still take from then on", "min",
+        most=14_400, may_be_absent=True)]
+    metabolic_w: Annotated[float | None, number("mean metabolic rate of this crew member since PET 0", "W",
+        above_least=True, most=2_000, may_be_absent=True)]
+    by: Annotated[str, column("text", "who logged it", may_be_absent=True)] = ""
+    corrects: Annotated[str, column("id", "the event that a row of the kind correct replaces",
+        may_be_absent=True)] = ""
+    note: Annotated[str, column("text", "words", may_be_absent=True)]
+
+
+LOG = Table("log", "what was called during the outing", ("event_id",), columns_of(Event))
+LOG_COLUMNS = [field.name for field in LOG.fields]
 
 
 def by_time(events: Iterable[Event], after: Mapping[str, Sequence[str]] | None = None) -> list[Event]:

@@ -133,14 +133,6 @@ def states_of(records: Records, events: Sequence[Event], pet_zero: datetime, fau
     return walk.states
 
 
-def play_on(states: States, records: Records, events: Sequence[Event], pet_zero: datetime,
-            faults: Faults) -> None:
-    """Play events that come after all those that made ``states``, which are changed."""
-    walk = _Walk(records, pet_zero, faults, states)
-    for event in events:
-        walk.play(event)
-
-
 @dataclass
 class _Walk:
     records: Records

@@ -13,7 +13,6 @@ import io
 import json
 import math
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -58,9 +57,17 @@ def entries_of(text: str) -> list[Entry]:
 
 
 def _json_entries(text: str) -> list[Entry]:
+    entries: list[Entry] = []
+
+    def noted(pairs: list[tuple[str, object]]) -> list[tuple[str, object]]:
+        """Of each object, whatever it stands in; lists of anything else hold no element."""
+        entries.extend(Entry(key.strip().upper(), str(value).strip()) for key, value in pairs
+                       if value is not None and not isinstance(value, list))
+        return pairs
+
     try:
         # Pairs, not dicts, so that a name that stands twice is seen; numbers as they are written.
-        data = json.loads(text, parse_float=str, parse_int=str, object_pairs_hook=list)
+        data = json.loads(text, parse_float=str, parse_int=str, object_pairs_hook=noted)
     except RecursionError:
         raise CellFault("is nested too deeply") from None
     except ValueError as error:
@@ -68,26 +75,9 @@ def _json_entries(text: str) -> list[Entry]:
     is_object = bool(data) and isinstance(data[0], tuple)
     if not is_object and len(data) != 1:
         raise CellFault(_MANY.format(len(data)))
-    pairs = data if is_object else data[0]
-    if not isinstance(pairs, list):
+    if not is_object and not isinstance(data[0], list):
         raise CellFault("must hold one JSON object")
-    return list(_flat(pairs))
-
-
-def _flat(pairs: list[object]) -> Iterator[Entry]:
-    """Name-value pairs of an object and of the objects in it; lists of anything else hold no element."""
-    # Not by recursion: how deep it is nested is up to whoever wrote the message.
-    todo = [pairs]
-    while todo:
-        for pair in todo.pop():
-            if isinstance(pair, list):
-                todo.append(pair)
-            elif isinstance(pair, tuple):
-                key, value = pair
-                if isinstance(value, list):
-                    todo.append(value)
-                elif value is not None:
-                    yield Entry(key.strip().upper(), str(value).strip())
+    return entries
 
 
 def _xml_entries(text: str) -> list[Entry]:

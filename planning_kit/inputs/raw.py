@@ -142,9 +142,16 @@ def _records(table: Table, text: str) -> list[tuple[int, list[str]]]:
     number = 0
     try:
         for number, record in enumerate(reader, start=1):
-            if any(record):
-                _stop_if_absurd_row(table, number, record, len(records))
-                records.append((number, record))
+            if not any(record):
+                continue
+            if len(records) > fmt.most_rows(table.name):
+                raise CellFault(f"has more than {fmt.most_rows(table.name):,} rows")
+            if len(record) > fmt.MAX_COLUMNS:
+                raise CellFault(f"has more than {fmt.MAX_COLUMNS} columns", number, value=len(record))
+            if longest := next((cell for cell in record if len(cell) > fmt.MAX_CELL_CHARS), ""):
+                raise CellFault(f"a cell holds more than {fmt.MAX_CELL_CHARS:,} characters", number,
+                                value=longest)
+            records.append((number, record))
     except csv.Error as error:
         raise CellFault(f"is not CSV as RFC 4180 has it ({error}); look for an unpaired quotation mark",
                         number + 1) from None
@@ -158,17 +165,6 @@ def stop_if_absurd(text: str) -> None:
         raise CellFault(f"has more than {fmt.MAX_LINES:,} lines; delete the empty ones")
     if len(text) > most and max(map(len, text.split("\n"))) > most:
         raise CellFault(f"has a line of more than {most:,} characters")
-
-
-def _stop_if_absurd_row(table: Table, number: int, record: list[str], before: int) -> None:
-    most = fmt.most_rows(table.name)
-    if before > most:
-        raise CellFault(f"has more than {most:,} rows")
-    if len(record) > fmt.MAX_COLUMNS:
-        raise CellFault(f"has more than {fmt.MAX_COLUMNS} columns", number, value=len(record))
-    for cell in record:
-        if len(cell) > fmt.MAX_CELL_CHARS:
-            raise CellFault(f"a cell holds more than {fmt.MAX_CELL_CHARS:,} characters", number, value=cell)
 
 
 def table_bytes(table: RawTable) -> bytes:

@@ -80,7 +80,8 @@ def _note_dangling(rows: Rows, faults: Faults, columns: Iterable[tuple[Table, Fi
     for table, field in columns:
         if not field.refers_to or not rows.could_be_read(*field.refers_to):
             continue
-        known = _known(rows, field)
+        crew = fmt.SUITED if "crew" in field.refers_to else ()
+        known = (*field.words, *crew, *(name for target in field.refers_to for name in rows.ids(target)))
         allowed = frozenset(known)
         files = " or ".join(f"{target}.csv" for target in field.refers_to)
         words = f" (or the word {' or '.join(field.words)})" if field.words else ""
@@ -89,11 +90,6 @@ def _note_dangling(rows: Rows, faults: Faults, columns: Iterable[tuple[Table, Fi
                 hint = did_you_mean(name, known) if left_to_suggest > 0 else ""
                 left_to_suggest -= 1
                 row.fault(faults, field.name, f"{shown(name)} is not in {files}{words}{hint}")
-
-
-def _known(rows: Rows, field: Field) -> tuple[str, ...]:
-    crew = fmt.SUITED if "crew" in field.refers_to else ()
-    return (*field.words, *crew, *(name for target in field.refers_to for name in rows.ids(target)))
 
 
 def airlock_is_a_place(rows: Rows, faults: Faults) -> None:

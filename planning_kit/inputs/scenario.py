@@ -27,7 +27,7 @@ from planning_kit.inputs.setting_records import FrozenMapping, Settings
 from planning_kit.inputs.settings import edited_toml
 from planning_kit.inputs.shown_text import facts_html, one_line
 from planning_kit.inputs.sign_offs import NOTE, SIGN_OFF, Reviewed, add_review, reviews_table
-from planning_kit.inputs.source import Checked, check, content_digest, read_any_format, read_folder
+from planning_kit.inputs.source import Checked, check, content_digest, read_folder
 from planning_kit.inputs.typed_tables import frame_of, raw_from_frame
 
 T = TypeVar("T")
@@ -38,15 +38,13 @@ def load_scenario(folder: str | Path) -> Scenario:
 
     Raises `ScenarioError` that lists every fault of every file.
     """
-    path = as_path(folder, "folder").absolute()
-    checked, on_disk = read_folder(path)
-    return Scenario(path, checked, on_disk)
+    return load_any_format(as_path(folder, "folder"), any_format=False)
 
 
-def load_any_format(folder: Path) -> Scenario:
+def load_any_format(folder: Path, any_format: bool = True) -> Scenario:
     """As `load_scenario`; a folder of format 1 is upgraded in memory, and the scenario says so."""
     path = folder.absolute()
-    checked, on_disk, is_upgraded = read_any_format(path)
+    checked, on_disk, is_upgraded = read_folder(path, any_format)
     return Scenario(path, checked, on_disk, is_upgraded=is_upgraded)
 
 
@@ -109,8 +107,7 @@ class Scenario:
 
     def table(self, name: str) -> pd.DataFrame:
         """One table as a DataFrame, by name. Raises `ScenarioError` where there is no such table."""
-        table = _table_named(name)
-        return frame_of(table, self.checked.source.tables.get(name))
+        return frame_of(_table_named(name), self.checked.source.tables.get(name))
 
     crew, places, routes, hardware = map(_frame, ("crew", "places", "routes", "hardware"))
     tasks, steps, gaps, inhibits = map(_frame, ("tasks", "steps", "gaps", "inhibits"))

@@ -24,25 +24,19 @@ _TIME_PATTERN = "^[0-9]{4}-?[0-9W]{2}.*[T ][0-9]{2}"
 def format_schema() -> dict[str, Any]:
     """The JSON Schema of a scenario in format 2."""
     tables = {table.name: _table_schema(table) for table in fmt.TABLES}
+    top, *sections = fmt.SECTIONS
+    schema = _section_schema(top)
+    schema["properties"] |= {section.name: _section_schema(section) for section in sections}
+    schema["required"] += [section.name for section in sections if section.name in fmt.NEEDED_SECTIONS]
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": f"Scenario, format {fmt.FORMAT}",
         "description": "An outing: the keys of scenario.toml and the rows of each table.",
         "type": "object",
         "required": ["scenario", *(table.name for table in fmt.TABLES if not table.may_be_absent)],
-        "properties": {"scenario": _scenario_schema(), **tables},
+        "properties": {"scenario": schema, **tables},
         "additionalProperties": False,
     }
-
-
-def _scenario_schema() -> dict[str, Any]:
-    top, *sections = fmt.SECTIONS
-    schema = _section_schema(top)
-    for section in sections:
-        schema["properties"][section.name] = _section_schema(section)
-        if section.name in fmt.NEEDED_SECTIONS:
-            schema["required"].append(section.name)
-    return schema
 
 
 def _section_schema(section: Section) -> dict[str, Any]:

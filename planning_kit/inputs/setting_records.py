@@ -5,42 +5,16 @@ As in `planning_kit.inputs.records` the type of a field says what its key may ho
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Annotated, TypeVar
+from typing import Annotated
+
+from immutabledict import immutabledict
 
 from planning_kit.inputs.fields import GIVING_WAY, MAX_HORIZON_H, choice, column, minutes, number, reference
 
-Key = TypeVar("Key")
-Value = TypeVar("Value", covariant=True)
-
-
-class FrozenMapping(Mapping[Key, Value]):
-    """A copy of a mapping, without a way to change it; equal to any mapping with the same entries."""
-
-    __slots__ = ("_entries",)
-
-    def __init__(self, entries: Mapping[Key, Value]) -> None:
-        """Copy ``entries``."""
-        self._entries = dict(entries)
-
-    def __getitem__(self, key: Key) -> Value:
-        return self._entries[key]
-
-    def __iter__(self) -> Iterator[Key]:
-        return iter(self._entries)
-
-    def __len__(self) -> int:
-        return len(self._entries)
-
-    def __hash__(self) -> int:
-        return hash(frozenset(self._entries.items()))
-
-    def __repr__(self) -> str:
-        return repr(self._entries)
-
-
+FrozenMapping = immutabledict
 CONSUMABLES = "consumables"
 
 

@@ -10,7 +10,7 @@ import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from functools import reduce
 from itertools import pairwise
 from operator import or_
@@ -94,18 +94,14 @@ def parse_settings(data: Mapping[str, Any], faults: Faults) -> dict[str, Values]
 def _parse_table(section: Section, name: str, value: object, parsed: dict[str, Values],
                  faults: Faults) -> None:
     """A section and the tables in it."""
-    table = _as_table(name, value, faults)
+    if not isinstance(value, dict):
+        faults.add(_WHERE, None, name, value, f"must be a table; write it as [{name}]")
+        value = {}
+    table = dict(value)
     subs = [(sub, table.pop(sub.name)) for sub in section.sub_sections if sub.name in table]
     parsed[name] = _parse_section(section, name, table, faults)
     for sub, inner in subs:
         _parse_table(sub, f"{name}.{sub.name}", inner, parsed, faults)
-
-
-def _as_table(name: str, value: object, faults: Faults) -> dict[str, Any]:
-    if isinstance(value, dict):
-        return dict(value)
-    faults.add(_WHERE, None, name, value, f"must be a table; write it as [{name}]")
-    return {}
 
 
 def _parse_section(section: Section, name: str, data: dict[str, Any], faults: Faults) -> Values:
@@ -195,11 +191,11 @@ def _check_order(parsed: dict[str, Values], faults: Faults) -> None:
     if isinstance(order, tuple) and sorted(order) != sorted(GIVING_WAY):
         faults.add(_WHERE, None, "gives_way.order", " ".join(order),
                    f"must name each of these once: {', '.join(GIVING_WAY)}")
-    early, pet_zero, late = (top.get(key) for key in ("pet_zero_earliest", "pet_zero_utc", "pet_zero_latest"))
-    if isinstance(early, datetime) and isinstance(pet_zero, datetime) and early > pet_zero:
-        faults.add(_WHERE, None, "pet_zero_earliest", early.isoformat(), "lies after PET 0")
-    if isinstance(late, datetime) and isinstance(pet_zero, datetime) and late < pet_zero:
-        faults.add(_WHERE, None, "pet_zero_latest", late.isoformat(), "lies before PET 0")
+    for key, side, sign in (("pet_zero_earliest", "after", 1), ("pet_zero_latest", "before", -1)):
+        moment, pet_zero = top.get(key), top.get("pet_zero_utc")
+        if isinstance(moment, datetime) and isinstance(pet_zero, datetime) and (
+                sign * (moment - pet_zero) > timedelta()):
+            faults.add(_WHERE, None, key, moment.isoformat(), f"lies {side} PET 0")
     planned, hard, horizon = limits.get("planned_min"), limits.get("hard_min"), top.get("horizon_h")
     if isinstance(planned, float) and isinstance(hard, float) and planned > hard:
         faults.add(_WHERE, None, "limits.planned_min", planned, f"is more than hard_min, {hard:g} min")

@@ -56,16 +56,12 @@ def reviews_table(folder: Path, digest: str) -> pd.DataFrame:
 
     Raises `ScenarioError` where the file cannot be read.
     """
+    states = {digest: CURRENT}
     rows = [(entry["kind"], entry["by"], entry["at"], entry["about"], entry["words"],
-             _state(entry, digest), entry["digest"])
+             states.get(entry["digest"], STALE if entry[_FORMAT_KEY] else SIGNED_IN_FORMAT_1),
+             entry["digest"])
             for entry in _entries(bytes_beside(folder, SIGN_OFFS_FILE) or b"")]
     return TextTable(rows, columns=REVIEW_COLUMNS)
-
-
-def _state(entry: Mapping[str, str], digest: str) -> str:
-    if entry["digest"] == digest:
-        return CURRENT
-    return STALE if entry[_FORMAT_KEY] else SIGNED_IN_FORMAT_1
 
 
 def bytes_beside(folder: Path, name: str) -> bytes | None:
@@ -75,7 +71,7 @@ def bytes_beside(folder: Path, name: str) -> bytes | None:
 
     def read(files: FolderFiles) -> tuple[bytes | None, Faults]:
         faults = Faults()
-        return files.read_if_there(name, faults), faults
+        return files.read(name, faults) if files.has(name) else None, faults
 
     data, faults = read_settled(folder, read)
     faults.stop_if_any()

@@ -1,13 +1,15 @@
-"""What a scenario was read from, held as text: the base of every changed scenario and of every save."""
+"""What a scenario was read from, held as text: the base of every change and save; and what it says."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from contextlib import suppress
 from dataclasses import MISSING, dataclass, fields, is_dataclass, replace
 from datetime import UTC, datetime
+from keyword import iskeyword
 from pathlib import Path
+from typing import Any
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import Faults, ScenarioError
@@ -18,9 +20,16 @@ from planning_kit.inputs.log_format import LOG_FILE
 from planning_kit.inputs.omm import Elements, elements_from
 from planning_kit.inputs.raw import RawTable, read_files, read_tables, table_bytes
 from planning_kit.inputs.records import Records
+from planning_kit.inputs.rules import RULES
 from planning_kit.inputs.setting_records import FrozenMapping
-from planning_kit.inputs.settings import exactly, is_sane_file_name, parse_toml
-from planning_kit.inputs.validate import records_from
+from planning_kit.inputs.settings import (
+    build_settings,
+    exactly,
+    is_sane_file_name,
+    parse_settings,
+    parse_toml,
+)
+from planning_kit.inputs.typed_tables import Row, parse_table, parse_tables
 
 
 @dataclass(frozen=True)
@@ -47,21 +56,18 @@ class Checked:
     elements: Elements
 
 
-def read_folder(folder: Path) -> tuple[Checked, Mapping[str, str]]:
-    """Read and validate a folder; also the digests of its files by name. Raises `ScenarioError`."""
+def read_folder(folder: Path, any_format: bool) -> tuple[Checked, Mapping[str, str], bool]:
+    """Read and validate a folder; also the digests of its files by name, and whether it is of format 1.
+
+    That is upgraded in memory with ``any_format``, else refused. Raises `ScenarioError`.
+    """
     read, faults = read_settled(folder, _read)
-    if read.settings is not None and is_format_1(read.settings):
+    is_old = is_format_1(read.settings)
+    if is_old and not any_format:
         log = None
         with suppress(ScenarioError):
             log = log_bytes(folder / LOG_FILE)
-        raise refused(folder, read.settings, log)
-    return _checked(read, faults)
-
-
-def read_any_format(folder: Path) -> tuple[Checked, Mapping[str, str], bool]:
-    """As `read_folder`, a folder of format 1 too: that is upgraded in memory, and the last value is true."""
-    read, faults = read_settled(folder, _read)
-    is_old = is_format_1(read.settings)
+        raise refused(folder, read.settings or {}, log)
     if is_old:
         ours = {name: data for name, data in read.files.items() if name in FORMAT_1_FILES}
         new = upgraded({name: data for name, data in ours.items() if data is not None}).files
@@ -122,6 +128,47 @@ def check(source: Source, elements: Elements | None, faults: Faults) -> Checked:
     return Checked(source, records, elements)
 
 
+def records_from(data: Mapping[str, Any] | None, tables: Mapping[str, RawTable], unreadable: Collection[str],
+                 faults: Faults) -> Records | None:
+    """Records of a scenario, or None with every fault noted.
+
+    ``data`` is scenario.toml (None when it could not be parsed); ``unreadable`` names the tables whose files
+    are there but could not be split into rows.
+    """
+    settings = parse_settings(data, faults) if data is not None else None
+    rows = parse_tables(tables, unreadable, faults)
+    if settings is not None:
+        rows.airlock = str(settings[""].get("airlock_place", ""))
+    for rule in RULES:
+        rule(rows, faults)
+    if faults.rows or settings is None:
+        return None
+    return Records(settings=build_settings(settings),
+                       **{table.name: tuple(_record(table.name, row) for row in rows[table.name])
+                          for table in fmt.TABLES})
+
+
+def rows_of(table: str, raw: RawTable, faults: Faults) -> tuple[Any, ...]:
+    """The records of one table, each cell by itself: no rule that looks at two of them is asked.
+
+    Empty, with the faults noted, where a cell says nothing that can be used.
+    """
+    rows = parse_table(fmt.TABLE_BY_NAME[table], raw, faults)
+    return () if faults.rows else tuple(_record(table, row) for row in rows)
+
+
+def _record(table: str, row: Row) -> Any:
+    values = dict(row.values)
+    if table in ("gaps", "steps"):
+        values["row"] = row.number
+    if table == "steps":
+        likely = values["minutes_likely"]
+        for column in ("minutes_low", "minutes_high"):
+            values[column] = likely if values[column] is None else values[column]
+    return fmt.TABLE_BY_NAME[table].record(
+        **{f"{name}_" if iskeyword(name) else name: value for name, value in values.items()})
+
+
 def content_digest(checked: Checked) -> str:
     """SHA-256 over what a scenario says.
 
@@ -132,8 +179,9 @@ def content_digest(checked: Checked) -> str:
         "records": _canonical(checked.records),
         "elements": _canonical(checked.elements),
         "free_keys": _free_keys(parse_toml(checked.source.toml, Faults()) or {}),
-        "free_columns": {name: free for name, table in checked.source.tables.items()
-                         if (free := _free_columns(table))},
+        "free_columns": {name: free for name, table in checked.source.tables.items() if (free := {
+            column: [row[at] for row in table.rows] for at, column in enumerate(table.header)
+            if column.startswith(fmt.FREE_PREFIX)})},
     }
     return digest_of(json.dumps(content, sort_keys=True, ensure_ascii=True).encode())
 
@@ -164,8 +212,3 @@ def _free_keys(data: Mapping[str, object]) -> dict[str, object]:
         elif isinstance(value, dict) and (inner := _free_keys(value)):
             free[key] = inner
     return free
-
-
-def _free_columns(table: RawTable) -> dict[str, list[str]]:
-    return {name: [row[i] for row in table.rows] for i, name in enumerate(table.header)
-            if name.startswith(fmt.FREE_PREFIX)}

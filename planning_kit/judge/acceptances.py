@@ -26,7 +26,7 @@ from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import reviewed_of
 from planning_kit.inputs.shown_text import one_line, shortened
 from planning_kit.judge.all_checks import findings_of
-from planning_kit.judge.findings import CONCERN, REMARK, Finding, Identity, findings_table, identity
+from planning_kit.judge.findings import CONCERN, REMARK, Finding, findings_table, identity
 from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.timed import TimedPlan
 
@@ -78,18 +78,15 @@ def rulings_of(plan: TimedPlan) -> list[Ruling]:
     """
     given = acceptances_of(plan.scenario.folder)
     found = grouped((identity(vars(finding)), (at, finding)) for at, finding in enumerate(_findings(plan)))
-    rulings = [ruling for name, papers in grouped((_identity(each), each) for each in given).items()
+    names = (identity(vars(each) | dict(zip(("check", "rule"), each.rule.partition("/")[::2], strict=True)))
+             for each in given)
+    rulings = [ruling for name, papers in grouped(zip(names, given, strict=True)).items()
                for ruling in _matched(papers, found.get(name, []), plan.outside is None)]
     return sorted(rulings, key=lambda ruling: ruling.acceptance.row)
 
 
 def _findings(plan: TimedPlan) -> list[Finding]:
     return [Finding(*row) for row in findings_of(plan).itertuples(index=False)]
-
-
-def _identity(paper: Acceptance) -> Identity:
-    check, _, rule = paper.rule.partition("/")
-    return identity(vars(paper) | {"check": check, "rule": rule})
 
 
 def _matched(papers: Sequence[Acceptance], found: Sequence[tuple[int, Finding]],
@@ -118,7 +115,10 @@ def _matched(papers: Sequence[Acceptance], found: Sequence[tuple[int, Finding]],
         elif still_open is None:
             yield Ruling(paper, REPLACED)
         else:
-            yield Ruling(paper, f"{_then_and_now(paper, still_open[1])}: not covered", still_open[0])
+            then = f"at {_against(paper.value, paper.limit)}" if math.isfinite(paper.value) else (
+                "without numbers")
+            now = _against(*_numbers(still_open[1]))
+            yield Ruling(paper, f"{then}, now {now}: not covered", still_open[0])
 
 
 def _number(value: float) -> float:
@@ -148,15 +148,8 @@ def _covers(paper: Acceptance, finding: Finding) -> bool:
         finding.margin >= margin - ROUNDING_MIN and eased <= ROUNDING_MIN)
 
 
-def _then_and_now(paper: Acceptance, finding: Finding) -> str:
-    value, limit = _numbers(finding)
-    then = f"at {_plain(paper.value)} against {_plain(paper.limit)}" if math.isfinite(paper.value) else (
-        "without numbers")
-    return f"{then}, now {_plain(value)} against {_plain(limit)}"
-
-
-def _plain(value: float) -> str:
-    return f"{value:.6g}".replace("-", "−")
+def _against(value: float, limit: float) -> str:
+    return f"{value:.6g} against {limit:.6g}".replace("-", "−")
 
 
 def _by(paper: Acceptance) -> str:

@@ -10,6 +10,7 @@ the worst with the worst; what is left over has come or gone. A match of another
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterator
+from math import inf
 from typing import Any
 from weakref import WeakKeyDictionary
 
@@ -26,27 +27,18 @@ from planning_kit.judge import (
     check_log,
     check_places,
     check_quality,
-    check_returns,
+    check_reserves,
     check_rules,
-    check_suits,
     check_tethers,
-    check_ways_home,
 )
-from planning_kit.judge.findings import (
-    FINDING_COLUMNS,
-    SEVERITIES,
-    STOP,
-    Finding,
-    findings_table,
-    identity,
-)
-from planning_kit.plan.network import grouped
+from planning_kit.judge.findings import FINDING_COLUMNS, SEVERITIES, STOP, Finding, findings_table, identity
+from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.timed import TimedPlan
 
 # Every function of these modules that is called check_... is a check: none that is written can be forgotten.
 CHECKS: tuple[Callable[[TimedPlan], Iterator[Finding]], ...] = tuple(
-    check for module in (check_limits, check_light, check_places, check_inhibits, check_suits, check_returns,
-                         check_custody, check_tethers, check_hazards, check_hazard_data, check_ways_home,
+    check for module in (check_limits, check_light, check_places, check_inhibits, check_reserves,
+                         check_custody, check_tethers, check_hazards, check_hazard_data,
                          check_quality, check_rules, check_log)
     for name, check in vars(module).items() if name.startswith("check_"))
 
@@ -88,6 +80,16 @@ def new_findings(a: TimedPlan | pd.DataFrame, b: TimedPlan | pd.DataFrame) -> pd
 def new_stops(a: TimedPlan | pd.DataFrame, b: TimedPlan | pd.DataFrame) -> int:
     """How many stop findings ``b`` has that ``a`` has not."""
     return int((new_findings(a, b)["severity"] == STOP).sum())
+
+
+def worse_stops(a: TimedPlan | pd.DataFrame, b: TimedPlan | pd.DataFrame) -> list[Row]:
+    """The stop findings of ``b`` that ``a`` has, too, but each with more margin: they got worse."""
+    worst: dict[Hashable, float] = {}
+    for row in _rows(a):
+        worst[identity(row)] = min(worst.get(identity(row), inf), row["margin"])
+    # NaN, of a finding without numbers, is never less.
+    return [row for row in _rows(b) if row["severity"] == STOP
+            and row["margin"] < worst.get(identity(row), -inf) - ROUNDING_MIN]
 
 
 def finding_changes(a: TimedPlan | pd.DataFrame, b: TimedPlan | pd.DataFrame) -> Iterator[tuple[str, Row]]:

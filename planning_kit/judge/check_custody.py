@@ -17,7 +17,7 @@ from planning_kit.inputs.records import INSIDE, Item
 from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan import custody_state as kinds
-from planning_kit.plan.custody import is_in
+from planning_kit.plan.custody import is_at_end, is_in
 from planning_kit.plan.custody_state import Holding, Mishap, Overload
 from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import TimedPlan
@@ -74,8 +74,11 @@ def check_custody(plan: TimedPlan) -> Iterator[Finding]:
 
 
 def _fields(plan: TimedPlan, mishap: Mishap) -> dict[str, object]:
-    is_away = mishap.kind == kinds.PARTNER_AWAY
-    partner = _where_is(plan, mishap.other, mishap.at_min) if is_away else ""
+    partner = ""
+    if mishap.kind == kinds.PARTNER_AWAY:
+        passages = plan.passages[mishap.other]
+        spot = next((p for p in passages if p.start_min <= mishap.at_min <= p.finish_min), passages[-1])
+        partner = at_words(plan, spot.place, spot.to_place)
     return {
         "crew": mishap.crew, "item": mishap.item, "at_place": at_words(plan, mishap.place),
         "step": mishap.step, "other": mishap.other, "bag": mishap.was.item, "partner": partner,
@@ -106,12 +109,6 @@ def at_words(plan: TimedPlan, place: str, to_place: str = "") -> str:
     return INSIDE if place == INSIDE else f"at {plan.place_title(place)}"
 
 
-def _where_is(plan: TimedPlan, crew: str, at_min: float) -> str:
-    passages = plan.passages[crew]
-    passage = next((p for p in passages if p.start_min <= at_min <= p.finish_min), passages[-1])
-    return at_words(plan, passage.place, passage.to_place if passage.route else "")
-
-
 def check_carrying(plan: TimedPlan) -> Iterator[Finding]:
     """More slots in hands than ``carry_slots``, or in a bag than it ``holds`` (stop), one a spell."""
     mishaps = enumerate(plan.tracked_custody.mishaps)
@@ -132,9 +129,8 @@ def _overload(plan: TimedPlan, spell: Overload, because: str) -> Finding:
     return Finding(
         STOP, CHECK, "overloaded", about="" if is_crew else spell.holder, crew=crew, step=spell.step,
         start_min=spell.from_min,
-        message=(
-            f"{what} of {spell.limit:g} from {pet_label(spell.from_min)} to {pet_label(spell.until_min)} "
-            f"({', '.join(spell.items)}){because}: {mend}"),
+        message=f"{what} of {spell.limit:g} from {pet_label(spell.from_min)} to "
+                f"{pet_label(spell.until_min)} ({', '.join(spell.items)}){because}: {mend}",
         source="crew.carry_slots" if is_crew else "hardware.holds", value=spell.slots, limit=spell.limit,
         margin=spell.limit - spell.slots)
 
@@ -158,9 +154,8 @@ def check_carrying_data(plan: TimedPlan) -> Iterator[Finding]:
     if missing:
         yield Finding(
             REMARK, CHECK, "no-slots", about=" ".join(missing),
-            message=(
-                f"no slots are given for {', '.join(missing)}: what hands and bags can hold is not checked "
-                "for them (crew.carry_slots, hardware.slots, hardware.holds)"))
+            message=f"no slots are given for {', '.join(missing)}: what hands and bags can hold is not "
+                    "checked for them (crew.carry_slots, hardware.slots, hardware.holds)")
 
 
 def as_untouched(finding: Finding, items: Collection[str]) -> Finding:
@@ -178,12 +173,15 @@ def as_untouched(finding: Finding, items: Collection[str]) -> Finding:
 
 def check_endings(plan: TimedPlan) -> Iterator[Finding]:
     """Items that are not where ``end_at`` says (stop), cables without their other end, items left outside."""
-    items, handled = {item.item: item for item in plan.scenario.records.hardware}, _handled(plan)
+    items = {item.item: item for item in plan.scenario.records.hardware}
+    handled = {(item, step.place) for step in plan.steps
+               for item in (*step.uses, *(move.item for move in (*step.takes, *step.leaves)))}
     for item in items.values():
         endings = plan.tracked_custody.endings[item.item]
         if item.end_at:
             yield from _at_end(plan, item, endings)
-        elif _starts_in(plan, item, items) and not ends_inside(plan, item.item):
+        elif is_in(plan.scenario.records, _first_where(item, items)) and not any(
+                is_in(plan.scenario.records, ending.holder) for ending in endings):
             yield _ending(plan, item, endings, CONCERN, "stays-outside", "was brought out and stays outside:",
                           "take it home, or give it an end_at if it is meant to stay")
         if item.end2_at and item.at != item.end2_at and (
@@ -191,18 +189,18 @@ def check_endings(plan: TimedPlan) -> Iterator[Finding]:
         ) not in handled:
             yield Finding(
                 STOP, CHECK, "other-end-loose", about=item.item, start_min=plan.end_min,
-                message=(
-                    f"the other end of {item.item} must be {at_words(plan, item.end2_at)}, but no step "
-                    "there takes, leaves or uses it: add it to the step that fixes this end"),
+                message=f"the other end of {item.item} must be {at_words(plan, item.end2_at)}, but no step "
+                        "there takes, leaves or uses it: add it to the step that fixes this end",
                 source="hardware.end2_at")
 
 
 def _at_end(plan: TimedPlan, item: Item, endings: Sequence[Holding]) -> Iterator[Finding]:
+    if is_at_end(plan.scenario.records, item, endings):
+        return
     if item.end_at == INSIDE:
-        if not ends_inside(plan, item.item):
-            yield _ending(plan, item, endings, STOP, "not-inside", "must be inside at the end, but",
-                          "let someone take it and bring it home")
-    elif not any(ending.holder == item.end_at and not ending.in_bag for ending in endings):
+        yield _ending(plan, item, endings, STOP, "not-inside", "must be inside at the end, but",
+                      "let someone take it and bring it home")
+    else:
         is_there = any(ending.holder == item.end_at for ending in endings)
         yield _ending(plan, item, endings, CONCERN if is_there else STOP, "not-in-place",
                       f"must be at {plan.place_title(item.end_at)} at the end, but",
@@ -219,20 +217,5 @@ def _ending(plan: TimedPlan, item: Item, endings: Sequence[Holding], severity: s
         message=f"{item.item} {wrong} {held_words(plan, last)}: {mend}", source="hardware.end_at")
 
 
-def ends_inside(plan: TimedPlan, item: str) -> bool:
-    """Whether an item is inside, or on who comes in, at the end."""
-    # After a fault an item may be in two places: one that fits is enough, as the fault itself is told.
-    return any(is_in(plan.scenario.records, ending.holder) for ending in plan.tracked_custody.endings[item])
-
-
-def _starts_in(plan: TimedPlan, item: Item, items: Mapping[str, Item]) -> bool:
-    where = item.at
-    while where in items:
-        where = items[where].at
-    return is_in(plan.scenario.records, where)
-
-
-def _handled(plan: TimedPlan) -> set[tuple[str, str]]:
-    """Every item with each place where a step takes, leaves or uses it."""
-    return {(item, step.place) for step in plan.steps
-            for item in (*step.uses, *(move.item for move in (*step.takes, *step.leaves)))}
+def _first_where(item: Item, items: Mapping[str, Item]) -> str:
+    return _first_where(items[item.at], items) if item.at in items else item.at

@@ -14,8 +14,8 @@ from itertools import pairwise
 
 from planning_kit.inputs.times import number_label, pet_label, pet_spans
 from planning_kit.judge.findings import CONCERN, REMARK, Finding
-from planning_kit.plan.exposures import Exposure, hazard_exposures, lasts_through
-from planning_kit.plan.hazard_times import HELD, control_windows, controlled
+from planning_kit.plan.exposures import lasts_through
+from planning_kit.plan.hazard_presence import HELD, control_windows, controlled
 from planning_kit.plan.needs import Hold
 from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.timed import TimedPlan
@@ -28,7 +28,12 @@ def check_needed_by(plan: TimedPlan) -> Iterator[Finding]:
     named = grouped((name, hazard) for hazard in plan.scenario.records.hazards for name in hazard.inhibits)
     if not named:
         return
-    exposures = grouped((each.hazard.hazard, each) for each in _as_if_off(plan))
+    # Those too that an inhibit ends: a step that needs it would be exposed without it.
+    ended = {each.hazard: replace(each, when=tuple(term for term in each.when if term.kind != "off"))
+             for each in plan.scenario.records.hazards if any(term.kind == "off" for term in each.when)}
+    exposures = grouped((each.hazard.hazard, each) for each in (
+        *(each for each in plan.tracked_exposures if each.hazard.hazard not in ended),
+        *plan.exposed_to([*ended.values()])))
     by_inhibit = control_windows(plan.inhibit_holds, HELD)
     for inhibit in plan.scenario.records.inhibits:
         hazards = named.get(inhibit.inhibit, [])
@@ -47,15 +52,6 @@ def check_needed_by(plan: TimedPlan) -> Iterator[Finding]:
                 message=f"needed_by of inhibit {inhibit.inhibit} is not the steps with an exposure to "
                         f"{', '.join(hazard.hazard for hazard in hazards)}. {words}: type what is right, or "
                         "mend the hazard", source="inhibits.needed_by")
-
-
-def _as_if_off(plan: TimedPlan) -> list[Exposure]:
-    """All exposures, those too that an inhibit ends: a step that needs it would be exposed without it."""
-    ended = [replace(each, when=tuple(term for term in each.when if term.kind != "off"))
-             for each in plan.scenario.records.hazards if any(term.kind == "off" for term in each.when)]
-    ids = {each.hazard for each in ended}
-    return [*(each for each in plan.tracked_exposures if each.hazard.hazard not in ids),
-            *hazard_exposures(plan, plan.passages, plan.inhibit_holds, plan.tracked_custody, ended)]
 
 
 def check_controls(plan: TimedPlan) -> Iterator[Finding]:

@@ -1,29 +1,45 @@
-"""Check: hazards where people are, at work, on the way and waiting, each about the hazard and a crew member.
+"""Checks of hazards where people are and on their ways home, each about the hazard and a crew member.
 
-Rules: for ``keep_out`` and ``no_contact``, one a spell inside: ``no-control``, ``lifted`` (while inside),
-``not-yet-safe``, ``not-confirmed``; ``stay-too-long`` and ``total-too-long``; ``contamination-inside``; about
-the zone ``on-moving-zone``. Minutes in which a control holds do not count.
+``hazards``: at work, on the way and waiting. For ``keep_out`` and ``no_contact``, one a spell inside:
+``no-control``, ``lifted`` (while inside), ``not-yet-safe``, ``not-confirmed``; ``stay-too-long`` and
+``total-too-long``; ``contamination-inside``; about the zone ``on-moving-zone``. Minutes in which a control
+holds do not count.
+
+``way-home``: rule ``through-hazard``. An abort or a terminate goes the quickest way, whatever the plan goes.
+Neglected: who brings a partner, and whoever is between two places.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from functools import cache
+from math import inf, isinf
 
 import numpy as np
 
-from planning_kit.inputs.records import Hazard, Step
+from planning_kit.inputs.hazard_words import Controls
+from planning_kit.inputs.records import Crew, Hazard, Step
 from planning_kit.inputs.times import number_label, pet_label, pet_spans
 from planning_kit.judge.check_custody import at_words
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
+from planning_kit.plan.activities import TRAVEL, WORK, Activity
 from planning_kit.plan.exposures import Exposure, lasts_through, open_parts, spells_of
-from planning_kit.plan.hazard_times import CONFIRMED, HELD, SAFE, control_windows, controlled
-from planning_kit.plan.legs import Passage
+from planning_kit.plan.hazard_presence import (
+    CONFIRMED,
+    HELD,
+    SAFE,
+    Conditions,
+    Reach,
+    control_windows,
+    controlled,
+)
+from planning_kit.plan.legs import Passage, crew_passages
 from planning_kit.plan.needs import Hold
 from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.sky.windows import Windows
+from planning_kit.sky.windows import Windows, complement, intersect
 
-CHECK = "hazards"
+HAZARDS, WAY_HOME = "hazards", "way-home"
 _FORBIDDEN = ("keep_out", "no_contact")
 _OPEN_RULES = ("no-control", "lifted", "not-yet-safe", "not-confirmed")  # of several in one spell the first
 _TOO_LONG = {"warning": STOP, "caution": CONCERN, "note": REMARK}
@@ -31,18 +47,16 @@ _TOO_LONG = {"warning": STOP, "caution": CONCERN, "note": REMARK}
 
 def check_exposures(plan: TimedPlan) -> Iterator[Finding]:
     """Inside a hazard that nobody may be in, without a control in force: a stop, of a note a concern."""
-    spells = [(spell, parts) for spell in spells_of(plan.tracked_exposures, *_FORBIDDEN)
-              if (parts := open_parts(spell))]
-    by_stage = {stage: control_windows(plan.inhibit_holds, stage)
-                for stage in (HELD, SAFE, CONFIRMED) if spells}
-    held: dict[str, dict[str, Windows]] = {}
-    for spell, parts in spells:
-        hazard = spell[0].hazard
-        if hazard.hazard not in held:
-            held[hazard.hazard] = {stage: controlled(hazard.controls, by_inhibit)
-                                   for stage, by_inhibit in by_stage.items()}
-        rules = [_why_open(begin, end, spell[0].from_min, held[hazard.hazard]) for begin, end in parts]
-        yield _exposed(plan, spell, parts, min(rules, key=_OPEN_RULES.index))
+    @cache
+    def held(controls: Controls | None) -> dict[str, Windows]:
+        return {stage: controlled(controls, control_windows(plan.inhibit_holds, stage))
+                for stage in (HELD, SAFE, CONFIRMED)}
+
+    for spell in spells_of(plan.tracked_exposures, *_FORBIDDEN):
+        if parts := open_parts(spell):
+            rules = [_why_open(begin, end, spell[0].from_min, held(spell[0].hazard.controls))
+                     for begin, end in parts]
+            yield _exposed(plan, spell, parts, min(rules, key=_OPEN_RULES.index))
 
 
 def _why_open(begin: float, end: float, inside_from: float, held: Mapping[str, Windows]) -> str:
@@ -64,13 +78,12 @@ def _exposed(plan: TimedPlan, spell: Sequence[Exposure], parts: Sequence[tuple[f
     last = max(one.until_min for one in spell)
     doubt = next((one.assumed for one in spell if one.open_spans and one.assumed), "")
     return Finding(
-        CONCERN if hazard.class_ == "note" else STOP, CHECK, rule, about=hazard.hazard, crew=crew,
+        CONCERN if hazard.class_ == "note" else STOP, HAZARDS, rule, about=hazard.hazard, crew=crew,
         step=first.step, start_min=begin,
-        message=(
-            f"{crew} is inside {_name(hazard)} from {pet_spans((spell[0].from_min, last))}, of that without "
-            f"a control from {pet_spans(*parts)} ({number_label(minutes, 'up')} min), first "
-            f"{at_words(plan, first.place, first.to_place)}: {_remedy(plan, hazard, rule, parts, last)}"
-            f"{f'. Assumed: {doubt}' if doubt else ''}"),
+        message=f"{crew} is inside {_name(hazard)} from {pet_spans((spell[0].from_min, last))}, of that "
+                f"without a control from {pet_spans(*parts)} ({number_label(minutes, 'up')} min), first "
+                f"{at_words(plan, first.place, first.to_place)}: {_remedy(plan, hazard, rule, parts, last)}"
+                f"{f'. Assumed: {doubt}' if doubt else ''}",
         source=hazard.source or "hazards.limit", value=minutes, limit=0.0, margin=-minutes)
 
 
@@ -149,7 +162,7 @@ def _too_long(plan: TimedPlan, rule: str, spell: Sequence[Exposure], at_min: flo
     hazard, most = spell[0].hazard, spell[0].hazard.limit_min or 0.0
     first = next(one for one in spell if one.until_min >= at_min)
     return Finding(
-        _TOO_LONG[hazard.class_], CHECK, rule, about=hazard.hazard, crew=first.crew, step=first.step,
+        _TOO_LONG[hazard.class_], HAZARDS, rule, about=hazard.hazard, crew=first.crew, step=first.step,
         start_min=at_min,
         message=f"{first.crew} is inside {_name(hazard)} {words}; at most {most:g} allowed, "
                 f"{number_label(minutes - most, 'up')} min too long: {remedy}",
@@ -171,7 +184,7 @@ def check_contamination(plan: TimedPlan) -> Iterator[Finding]:
         if not is_cleared:
             last, hazard = exposures[-1], exposures[-1].hazard
             yield Finding(
-                STOP if hazard.class_ == "warning" else CONCERN, CHECK, "contamination-inside",
+                STOP if hazard.class_ == "warning" else CONCERN, HAZARDS, "contamination-inside",
                 about=name, crew=crew, step=last.step, start_min=going_in,
                 message=f"{crew} is last exposed to {_name(hazard)} until {pet_label(until, 'up')}, "
                         f"{at_words(plan, last.place, last.to_place)}, and goes in at {pet_label(going_in)} "
@@ -208,7 +221,7 @@ def _on_moving(plan: TimedPlan, step: Step, zone: str, met: Sequence[Passage], s
                     ("is on", f"let {first.crew} be off it until then, or name who rides (steps.rides)"))
     way = f" on the way to {plan.place_title(first.to_place)}" if first.to_place else ""
     return Finding(
-        STOP, CHECK, "on-moving-zone", about=zone, crew=first.crew, step=step.step, start_min=begin,
+        STOP, HAZARDS, "on-moving-zone", about=zone, crew=first.crew, step=step.step, start_min=begin,
         message=f"{step.step} moves zone {zone} from {pet_spans((start, finish))} while {first.crew} {does} "
                 f"it, {number_label(minutes, 'up')} min, first at {plan.place_title(first.place)}{way} from "
                 f"{pet_label(begin, 'down')}: {remedy}",
@@ -218,3 +231,66 @@ def _on_moving(plan: TimedPlan, step: Step, zone: str, met: Sequence[Passage], s
 def _name(hazard: Hazard) -> str:
     title = f" ({hazard.title})" if hazard.title else ""
     return f"hazard {hazard.hazard}{title}, a {hazard.class_},"
+
+
+def check_ways_home(plan: TimedPlan) -> Iterator[Finding]:
+    """The quickest way home from where somebody stands leads through an uncontrolled hazard (concern)."""
+    hazards = [each for each in plan.scenario.records.hazards
+               if each.limit in _FORBIDDEN and each.class_ != "note"]
+    if not hazards:
+        return
+    by_inhibit = control_windows(plan.inhibit_holds)
+    conditions = Conditions(plan, plan.passages, plan.tracked_custody, by_inhibit)
+    homes = {crew.crew: _homes(plan, crew) for crew in plan.scenario.records.crew}
+    for hazard in hazards:
+        held = controlled(hazard.controls, by_inhibit)
+        opened = intersect(conditions.of(hazard)[0], complement(held, (-inf, inf)))
+        reach = Reach(plan.scenario.records, hazard)
+        for crew, legs_home in homes.items():
+            if hazard.applies_to and crew not in hazard.applies_to:
+                continue
+            inside = {place: [leg for leg in legs if _is_inside(plan, leg, reach)]
+                      for place, legs in legs_home.items()}
+            met = [(stay, leg) for stay in plan.passages[crew] if stay.route is None
+                   for leg in inside.get(stay.place, []) if _is_open(plan, stay, leg, opened)]
+            if met:
+                yield _through(plan, hazard, met)
+
+
+def _homes(plan: TimedPlan, crew: Crew) -> dict[str, tuple[Passage, ...]]:
+    """The quickest way home from each place where somebody stands, leg by leg, in minutes after the start."""
+    travel, airlock = plan.travels[crew.crew], plan.scenario.settings.airlock_place
+    ways = {stay.place: travel.time_min(stay.place, airlock) for stay in plan.passages[crew.crew]
+            if stay.route is None and stay.place != airlock}
+    return {start: crew_passages(travel, crew.metres_per_min, [
+        Activity(crew.crew, TRAVEL, "", "", "", start, airlock, 0.0, minutes)])
+        for start, minutes in ways.items() if not isinf(minutes)}
+
+
+def _is_inside(plan: TimedPlan, leg: Passage, reach: Reach) -> bool:
+    """Whether the leg is inside, or the named place that it leads to."""
+    passes = leg.to_place != plan.scenario.settings.airlock_place and reach.passes(leg.to_place)
+    return passes or (leg.route is not None and bool(reach.on(leg.place, leg.to_place, leg.route)))
+
+
+def _is_open(plan: TimedPlan, stay: Passage, leg: Passage, opened: Windows) -> bool:
+    """Whether they may be on the leg at a minute in ``opened``, if they leave at some minute of a stay."""
+    safe_min = 0.0 if stay.doing != WORK or not stay.step else (
+        plan.steps[plan.position(stay.step)].safe_orderly_min or 0.0)
+    begin, end = stay.start_min + leg.start_min, stay.finish_min + safe_min + leg.finish_min
+    return bool(np.any((opened[:, 0] < end - ROUNDING_MIN) & (opened[:, 1] > begin + ROUNDING_MIN)))
+
+
+def _through(plan: TimedPlan, hazard: Hazard, met: list[tuple[Passage, Passage]]) -> Finding:
+    (first, leg), last = met[0], met[-1][0]
+    places = ", ".join(dict.fromkeys(plan.place_title(stay.place) for stay, _ in met))
+    needs = f" which needs {hazard.controls.words}," if hazard.controls else ""
+    return Finding(
+        CONCERN, WAY_HOME, "through-hazard", about=hazard.hazard, crew=first.crew, step=first.step,
+        start_min=first.start_min,
+        message=f"the quickest way home of {first.crew} from {places} leads through {_name(hazard)}{needs} "
+                f"between {plan.place_title(leg.place)} and "
+                f"{plan.place_title(leg.to_place)}, at some minute from {pet_label(first.start_min, 'down')} "
+                f"to {pet_label(last.finish_min, 'up')} at which nothing controls it: hold its controls as "
+                "long as somebody is out there, or agree another way home",
+        source=hazard.source or "hazards.limit")

@@ -24,24 +24,29 @@ CHECK = "inhibits"
 def check_inhibits(plan: TimedPlan) -> Iterator[Finding]:
     """Each inhibit: in the right order, over all steps that need it, not too long, inside its window."""
     for hold in plan.inhibit_holds:
-        if hold.lift_after_min < hold.set_by_min + hold.inhibit.lead_min:
+        inhibit = hold.inhibit
+        if hold.lift_after_min < hold.set_by_min + inhibit.lead_min:
             # It ends before its first step begins: all else would only follow from that.
-            yield _is_backwards(hold)
+            yield _stop(
+                "backwards", inhibit, inhibit.until_step, hold.lift_after_min,
+                f"ends with {inhibit.until_step} at {pet_label(hold.lift_after_min, 'up')}, before it begins "
+                f"for {inhibit.from_step} at {pet_label(hold.set_by_min + inhibit.lead_min, 'down')}: "
+                "exchange from_step and until_step, or reorder the steps", "inhibits.from_step, until_step")
             continue
         yield from _outside(plan, hold)
-        yield from _too_long(hold)
+        most = inhibit.hold_max_min
+        if most is not None and hold.hold_min > most + ROUNDING_MIN:
+            yield _stop(
+                "held-too-long", inhibit, inhibit.from_step, hold.set_by_min,
+                f"is held {number_label(hold.hold_min, 'up')} min, from {_span(hold)}; at most {most:g} "
+                f"allowed: bring {inhibit.from_step} and {inhibit.until_step} closer together (gaps.max_gap),"
+                " or split the inhibit", "inhibits.hold_max_min", value=hold.hold_min, limit=most)
         yield from _outside_window(plan, hold)
-        yield from _before_pet_zero(hold)
-
-
-def _is_backwards(hold: Hold) -> Finding:
-    inhibit = hold.inhibit
-    return _stop(
-        "backwards", inhibit, inhibit.until_step, hold.lift_after_min,
-        f"ends with {inhibit.until_step} at {pet_label(hold.lift_after_min, 'up')}, before it begins for "
-        f"{inhibit.from_step} at {pet_label(hold.set_by_min + inhibit.lead_min, 'down')}: exchange from_step "
-        "and until_step, or reorder the steps", "inhibits.from_step, until_step",
-    )
+        if hold.set_by_min < 0:
+            yield Finding(
+                REMARK, CHECK, "before-pet-zero", about=inhibit.inhibit, step=inhibit.from_step,
+                start_min=hold.set_by_min, message=f"{_name(inhibit)} must be in place before PET 0, by "
+                f"{pet_label(hold.set_by_min, 'down')}", source="inhibits.lead_min")
 
 
 def _outside(plan: TimedPlan, hold: Hold) -> Iterator[Finding]:
@@ -58,18 +63,6 @@ def _outside(plan: TimedPlan, hold: Hold) -> Iterator[Finding]:
                 f"{side} reach {name}, or move {name}", "inhibits.needed_by",
                 crew=plan.steps[plan.position(name)].crew,
             )
-
-
-def _too_long(hold: Hold) -> Iterator[Finding]:
-    inhibit, most = hold.inhibit, hold.inhibit.hold_max_min
-    if most is not None and hold.hold_min > most + ROUNDING_MIN:
-        yield _stop(
-            "held-too-long", inhibit, inhibit.from_step, hold.set_by_min,
-            f"is held {number_label(hold.hold_min, 'up')} min, from {_span(hold)}; at most {most:g} "
-            f"allowed: bring {inhibit.from_step} and {inhibit.until_step} closer together (gaps.max_gap), or "
-            "split the inhibit",
-            "inhibits.hold_max_min", value=hold.hold_min, limit=most,
-        )
 
 
 def _outside_window(plan: TimedPlan, hold: Hold) -> Iterator[Finding]:
@@ -105,17 +98,6 @@ def _nearest(windows: Windows, begin: float, end: float) -> tuple[float, str]:
 
 def _span(hold: Hold) -> str:
     return pet_spans((hold.set_by_min, hold.lift_after_min))
-
-
-def _before_pet_zero(hold: Hold) -> Iterator[Finding]:
-    if hold.set_by_min < 0:
-        inhibit = hold.inhibit
-        yield Finding(
-            REMARK, CHECK, "before-pet-zero", about=inhibit.inhibit, step=inhibit.from_step,
-            start_min=hold.set_by_min,
-            message=f"{_name(inhibit)} must be in place before PET 0, by "
-                    f"{pet_label(hold.set_by_min, 'down')}",
-            source="inhibits.lead_min")
 
 
 def _stop(rule: str, inhibit: Inhibit, step: str, at_min: float, message: str, source: str, crew: str = "",

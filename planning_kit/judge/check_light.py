@@ -15,7 +15,6 @@ import numpy as np
 from planning_kit.inputs.records import Step
 from planning_kit.inputs.times import moment_at, number_label, pet_label, pet_spans
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
-from planning_kit.plan.needs import LinkCover
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.sky.orbit import Orbit, edge_uncertainty_s
@@ -30,7 +29,15 @@ def check_light_known(plan: TimedPlan) -> Iterator[Finding]:
     By a quarter of a revolution or more, the windows say nothing about single nights (stop). One finding a
     plan, at its worst edge. How far an edge may be off: `edge_uncertainty_s`, with its assumptions.
     """
-    lit = list(_lit_steps(plan))
+    lit: list[tuple[Step, str, tuple[float, float]]] = []  # with name (``night 2``) and edges of its window
+    for each, start, finish in plan.each_step():
+        if each.light in ("night", "day"):
+            windows = getattr(plan.light, each.light)
+            first = int(np.searchsorted(windows[:, 1] + ROUNDING_MIN, finish))  # those before end too early
+            for number, (begin, end) in enumerate(windows[first:].tolist(), start=first + 1):
+                if begin > start + ROUNDING_MIN:
+                    break
+                lit.append((each, f"{each.light} {number}", (begin, end)))
     if not lit:
         return
     orbit = Orbit(plan.scenario.elements)
@@ -42,18 +49,6 @@ def check_light_known(plan: TimedPlan) -> Iterator[Finding]:
         steps = ", ".join(dict.fromkeys(step.step for step, _, _ in lit))
         step, what, _ = lit[int(row)]
         yield _not_known(plan, orbit, step, what, float(edges[row, side]), worst_s, steps)
-
-
-def _lit_steps(plan: TimedPlan) -> Iterator[tuple[Step, str, tuple[float, float]]]:
-    """The lit steps, each with the name (``night 2``) and the edges (PET minutes) of its window."""
-    for step, start, finish in plan.each_step():
-        if step.light in ("night", "day"):
-            windows = getattr(plan.light, step.light)
-            first = int(np.searchsorted(windows[:, 1] + ROUNDING_MIN, finish))  # those before end too early
-            for number, (begin, end) in enumerate(windows[first:].tolist(), start=first + 1):
-                if begin > start + ROUNDING_MIN:
-                    break
-                yield step, f"{step.light} {number}", (begin, end)
 
 
 def _not_known(plan: TimedPlan, orbit: Orbit, worst: Step, what: str, edge_min: float, off_s: float,
@@ -68,11 +63,10 @@ def _not_known(plan: TimedPlan, orbit: Orbit, worst: Step, what: str, edge_min: 
     return Finding(
         STOP if is_useless else CONCERN, LIGHT, "not-known", crew=worst.crew, step=worst.step,
         start_min=edge_min,
-        message=(
-            f"the elements are of {orbit.epoch:%Y-%m-%d %H:%M} UTC, {abs(age_days):.1f} days {side} the "
-            f"edge of {what} at {pet_label(edge_min)}, which {worst.step} needs: it may be shifted by "
-            f"±{number_label(off_s, 'up', 0)} s, more than the {guard_s:g} s kept free.{meaning} On such "
-            f"windows depend {steps}: {remedy}, and time the plan again"),
+        message=f"the elements are of {orbit.epoch:%Y-%m-%d %H:%M} UTC, {abs(age_days):.1f} days {side} the "
+                f"edge of {what} at {pet_label(edge_min)}, which {worst.step} needs: it may be shifted by "
+                f"±{number_label(off_s, 'up', 0)} s, more than the {guard_s:g} s kept free.{meaning} On such "
+                f"windows depend {steps}: {remedy}, and time the plan again",
         source="lighting.night_guard_s", value=off_s, limit=guard_s, margin=guard_s - off_s)
 
 
@@ -83,7 +77,15 @@ def check_links(plan: TimedPlan) -> Iterator[Finding]:
     """A step with ``link`` yes or wait of which some part has no relay (concern)."""
     for cover in plan.link_covers:
         if cover.gaps:
-            yield _gap(cover)
+            step, start, again = cover.step, cover.start_min, cover.next_cover_min
+            remedy = ("no full coverage before the horizon: shorten the step or split it" if isnan(again) else
+                      f"the next full coverage begins at {pet_label(again, 'up')} (link = wait waits for it)")
+            yield Finding(
+                CONCERN, LINKS, "not-covered", crew=step.crew, step=step.step, start_min=start,
+                message=f"{step.step} needs a link from {pet_label(start)} to {pet_label(cover.finish_min)}; "
+                        f"{number_label(100 * cover.share, 'down', 0)} % is covered, none from "
+                        f"{pet_spans(*cover.gaps)}: {remedy}",
+                source="steps.link", value=cover.share, limit=1.0, margin=cover.share - 1.0)
 
 
 def check_link_data(plan: TimedPlan) -> Iterator[Finding]:
@@ -92,19 +94,3 @@ def check_link_data(plan: TimedPlan) -> Iterator[Finding]:
     if wanting and not plan.relays:
         yield Finding(REMARK, LINKS, "no-relays", " ".join(wanting), message=f"links are not checked for "
                       f"{', '.join(wanting)}: the scenario names no relays ([relays] longitudes_deg_east)")
-
-
-def _gap(cover: LinkCover) -> Finding:
-    if isnan(cover.next_cover_min):
-        remedy = "no full coverage before the horizon: shorten the step or split it"
-    else:
-        remedy = (f"the next full coverage begins at {pet_label(cover.next_cover_min, 'up')} (link = wait "
-                  "waits for it)")
-    return Finding(
-        CONCERN, LINKS, "not-covered", crew=cover.step.crew, step=cover.step.step,
-        start_min=cover.start_min,
-        message=(
-            f"{cover.step.step} needs a link from {pet_label(cover.start_min)} to "
-            f"{pet_label(cover.finish_min)}; {number_label(100 * cover.share, 'down', 0)} % is covered, "
-            f"none from {pet_spans(*cover.gaps)}: {remedy}"),
-        source="steps.link", value=cover.share, limit=1.0, margin=cover.share - 1.0)

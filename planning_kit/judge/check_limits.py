@@ -20,7 +20,6 @@ from planning_kit.inputs import format as fmt
 from planning_kit.inputs.times import gmt_label, number_label, pet_label
 from planning_kit.judge.every_margin import last_starts
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
-from planning_kit.plan.needs import Clock
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
@@ -40,10 +39,9 @@ def check_limits(plan: TimedPlan) -> Iterator[Finding]:
             over = plan.end_min - limit
             yield Finding(
                 severity, LIMITS, "outing-end", start_min=plan.end_min,
-                message=(
-                    f"both are inside at {pet_label(plan.end_min)}, {number_label(over, 'up')} min past the "
-                    f"{key[:-4]} limit of {label}: drop or shorten work, or cut waits "
-                    "(see slack to limit)"),
+                message=f"both are inside at {pet_label(plan.end_min)}, {number_label(over, 'up')} min past "
+                        f"the {key[:-4]} limit of {label}: drop or shorten work, or cut waits (see slack to "
+                        "limit)",
                 source=limits.sources.get(key, ""), value=plan.end_min, limit=limit, margin=-over)
             return
 
@@ -59,10 +57,9 @@ def check_pet_zero(plan: TimedPlan) -> Iterator[Finding]:
         if margin < -ROUNDING_MIN:
             yield Finding(
                 CONCERN, LIMITS, "pet-zero-range", about=key, start_min=0.0,
-                message=(
-                    f"PET 0 at {plan.pet_zero:%Y-%m-%d} GMT {gmt_label(plan.pet_zero)} is "
-                    f"{number_label(-margin, 'up', 0)} min {side} PET 0, {limit:%Y-%m-%d} GMT "
-                    f"{gmt_label(limit)}: leave within {key}, or have it changed by whoever set it"),
+                message=f"PET 0 at {plan.pet_zero:%Y-%m-%d} GMT {gmt_label(plan.pet_zero)} is "
+                        f"{number_label(-margin, 'up', 0)} min {side} PET 0, {limit:%Y-%m-%d} GMT "
+                        f"{gmt_label(limit)}: leave within {key}, or have it changed by whoever set it",
                 source=key, margin=margin)
 
 
@@ -108,10 +105,9 @@ def check_last_starts(plan: TimedPlan) -> Iterator[Finding]:
             yield Finding(
                 STOP, LIMITS, "last-start", about=task.task, crew=step.crew, step=step.step,
                 start_min=first,
-                message=(
-                    f"task {task.task} begins with {step.step} at {pet_label(first)}, "
-                    f"{number_label(first - last, 'up')} min after its last start at "
-                    f"{pet_label(last, 'down')}: drop it, or move it earlier in the order"),
+                message=f"task {task.task} begins with {step.step} at {pet_label(first)}, "
+                        f"{number_label(first - last, 'up')} min after its last start at "
+                        f"{pet_label(last, 'down')}: drop it, or move it earlier in the order",
                 source="tasks.last_start_min", value=first, limit=last, margin=last - first)
 
 
@@ -143,19 +139,14 @@ def check_clocks(plan: TimedPlan) -> Iterator[Finding]:
     """A remark for each clock without margin: the timing keeps it, any delay while it runs breaks it."""
     for clock in plan.gap_clocks:
         if clock.left_min < ROUNDING_MIN:
-            yield _no_margin(clock)
-
-
-def _no_margin(clock: Clock) -> Finding:
-    first, then = clock.gap.first_step, clock.gap.then_step
-    why = f" ({clock.gap.reason})" if clock.gap.reason else ""
-    return Finding(
-        REMARK, CLOCKS, "no-margin", about=f"{first} {then}", step=then, start_min=clock.begin_min,
-        message=(
-            f"no margin on the clock from {first} at {pet_label(clock.begin_min)} to {then} at "
-            f"{pet_label(clock.end_min)}: {clock.actual_min:g} of {clock.max_gap_min:g} min{why}. Any delay "
-            "while it runs breaks it; a smaller max_gap keeps some in hand"),
-        source="gaps.max_gap", value=clock.actual_min, limit=clock.max_gap_min, margin=clock.left_min)
+            first, then = clock.gap.first_step, clock.gap.then_step
+            why = f" ({clock.gap.reason})" if clock.gap.reason else ""
+            yield Finding(
+                REMARK, CLOCKS, "no-margin", about=f"{first} {then}", step=then, start_min=clock.begin_min,
+                message=f"no margin on the clock from {first} at {pet_label(clock.begin_min)} to {then} at "
+                        f"{pet_label(clock.end_min)}: {clock.actual_min:g} of {clock.max_gap_min:g} min{why}."
+                        " Any delay while it runs breaks it; a smaller max_gap keeps some in hand",
+                source="gaps.max_gap", value=clock.actual_min, limit=clock.max_gap_min, margin=clock.left_min)
 
 
 TASKS = "tasks"
@@ -168,9 +159,8 @@ def check_required_tasks(plan: TimedPlan) -> Iterator[Finding]:
         if task.need == "required" and task.task not in with_steps:
             yield Finding(
                 CONCERN, TASKS, "not-done", about=task.task,
-                message=(
-                    f"no step belongs to the required task {task.task} ({task.title or 'no title'}): add its "
-                    "steps, or have it accepted that this objective is not met (tasks.need)"),
+                message=f"no step belongs to the required task {task.task} ({task.title or 'no title'}): add "
+                        "its steps, or have it accepted that this objective is not met (tasks.need)",
                 source="tasks.need")
 
 
@@ -188,8 +178,7 @@ def check_put_back(plan: TimedPlan) -> Iterator[Finding]:
             yield Finding(
                 REMARK, TASKS, "no-put-back", about=task.task, step=late[0].step,
                 start_min=plan.span(late[0].step)[0],
-                message=(
-                    f"task {task.task} may be given up once it has begun, where {names} misses a window or "
-                    "clock, but nothing says how it is put back: give its put_back_min, or the "
-                    "safe_orderly_min of a step. Until then odds play it on and count it as broken"),
+                message=f"task {task.task} may be given up once it has begun, where {names} misses a window "
+                        "or clock, but nothing says how it is put back: give its put_back_min, or the "
+                        "safe_orderly_min of a step. Until then odds play it on and count it as broken",
                 source="tasks.put_back_min")

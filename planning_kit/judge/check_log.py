@@ -10,9 +10,11 @@ gap, inhibit or item), ``passed-over`` (about the step logged after it), ``writt
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from math import nan
 
 from planning_kit.inputs.log_format import Event
 from planning_kit.inputs.log_state import IN_PROGRESS, LEFT, TO_DO, State, States
+from planning_kit.inputs.records import Step
 from planning_kit.inputs.times import pet_label, pet_min
 from planning_kit.judge.check_rules import broken_finding
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
@@ -46,9 +48,7 @@ def check_log(plan: TimedPlan) -> Iterator[Finding]:
         if state.assumed_for:
             yield _assumed(plan, state)
         for words in state.apart:
-            yield Finding(
-                REMARK, CHECK, "apart", crew=state.step.crew, step=state.step.step, start_min=now_min,
-                message=words, source=SOURCE)
+            yield _of(state.step, REMARK, "apart", now_min, words)
     for name, since in outside.states.put_back.items():
         if name in plan.network.steps:  # else it was left out itself, and is told so
             yield _put_back(plan, name, since)
@@ -60,41 +60,43 @@ def check_log(plan: TimedPlan) -> Iterator[Finding]:
     yield from _passed_over(plan, outside.base, outside.states)
     yield from _clocks(plan, outside.actuals.events)
     for crew, ratio in outside.effort.items():
-        yield _effort(outside.states, crew, ratio)
+        logged = outside.states.suited[crew]
+        yield Finding(
+            REMARK, CHECK, "effort", crew=crew, start_min=logged.at_min,
+            message=f"{crew} has worked at {logged.metabolic_w:.0f} W on average until "
+                    f"{pet_label(logged.at_min)}, {ratio:.2f} times what was assumed: the suit is reckoned "
+                    "so from PET 0 to the end", source=SOURCE, value=logged.metabolic_w,
+            limit=logged.metabolic_w / ratio, margin=logged.metabolic_w / ratio - logged.metabolic_w)
+
+
+def _of(step: Step, severity: str, rule: str, at_min: float, message: str, about: str = "",
+        value: float = nan, limit: float = nan) -> Finding:
+    return Finding(severity, CHECK, rule, about=about, crew=step.crew, step=step.step, start_min=at_min,
+                   message=message, source=SOURCE, value=value, limit=limit, margin=limit - value)
 
 
 def _used_up(state: State, now_min: float) -> Finding:
-    step = state.step
-    start = state.pieces[-1][0]
-    return Finding(
-        CONCERN, CHECK, "used-up", crew=step.crew, step=step.step, start_min=start,
-        message=f"{step.step} has used up its estimate ({now_min - start:.1f} min since "
-                f"{pet_label(start)}) and is taken to finish now: ask how long it will still take and log "
-                "it as partly, with remaining_min",
-        source=SOURCE, value=now_min - start, limit=step.minutes_likely,
-        margin=step.minutes_likely - (now_min - start))
+    step, start = state.step, state.pieces[-1][0]
+    return _of(step, CONCERN, "used-up", start,
+               f"{step.step} has used up its estimate ({now_min - start:.1f} min since {pet_label(start)}) "
+               "and is taken to finish now: ask how long it will still take and log it as partly, with "
+               "remaining_min", value=now_min - start, limit=step.minutes_likely)
 
 
 def _assumed(plan: TimedPlan, state: State) -> Finding:
     """An actor's step that nobody called; a stop where it is what confirms an inhibit."""
     step, at = state.step, pet_label(state.pieces[-1][1])
     confirms = any(each.confirmed_by == step.step for each in plan.scenario.records.inhibits)
-    return Finding(
-        STOP if confirms else CONCERN, CHECK, "assumed", about=state.assumed_for, crew=step.crew,
-        step=step.step, start_min=state.pieces[-1][0],
-        message=f"{step.step} of {step.crew} was not called; {state.assumed_for} waits for it, so it is "
-                f"taken to be done when that began, at {at}: ask, and log it as it was",
-        source=SOURCE)
+    return _of(step, STOP if confirms else CONCERN, "assumed", state.pieces[-1][0],
+               f"{step.step} of {step.crew} was not called; {state.assumed_for} waits for it, so it is taken "
+               f"to be done when that began, at {at}: ask, and log it as it was", about=state.assumed_for)
 
 
 def _left(plan: TimedPlan, state: State) -> Finding:
     step, to_do = state.step, state.left_to_do_min(0.0)
-    again = f"the plan takes it up again at {pet_label(plan.span(step.step)[0])}"
-    return Finding(
-        CONCERN, CHECK, "left", crew=step.crew, step=step.step, start_min=state.pieces[-1][1],
-        message=f"{step.step} was left at {pet_label(state.pieces[-1][1])} with {to_do:.1f} min to do; "
-                f"{again}: log it as skipped if it stays so",
-        source=SOURCE)
+    again, at_min = f"the plan takes it up again at {pet_label(plan.span(step.step)[0])}", state.pieces[-1][1]
+    return _of(step, CONCERN, "left", at_min, f"{step.step} was left at {pet_label(at_min)} with {to_do:.1f} "
+               f"min to do; {again}: log it as skipped if it stays so")
 
 
 def _left_out(base: TimedPlan, left: LeftOut, now_min: float) -> Finding:
@@ -103,17 +105,15 @@ def _left_out(base: TimedPlan, left: LeftOut, now_min: float) -> Finding:
     severity = STOP if left.kind == NOT_DONE and need == "required" else CONCERN
     title = f" ({step.title})" if step.title else ""
     why = left.why if left.kind == SKIPPED else f"is {left.kind}: it {left.why}"
-    return Finding(
-        severity, CHECK, left.kind.replace(" ", "-"), about=step.task, crew=step.crew, step=step.step,
-        start_min=now_min, message=f"{left.step}{title} of task {step.task} ({need}) {why}", source=SOURCE)
+    return _of(step, severity, left.kind.replace(" ", "-"), now_min,
+               f"{left.step}{title} of task {step.task} ({need}) {why}", about=step.task)
 
 
 def _put_back(plan: TimedPlan, name: str, since: float) -> Finding:
     (start, finish), step = plan.span(name), plan.steps[plan.position(name)]
-    return Finding(
-        CONCERN, CHECK, "put-back", about=step.task, crew=step.crew, step=name, start_min=start,
-        message=f"{step.task} ({_need(plan, step.task)}) is given up since {pet_label(since)}: {name}, "
-                f"{pet_label(start)} to {pet_label(finish)}, puts it back", source=SOURCE)
+    return _of(step, CONCERN, "put-back", start,
+               f"{step.task} ({_need(plan, step.task)}) is given up since {pet_label(since)}: {name}, "
+               f"{pet_label(start)} to {pet_label(finish)}, puts it back", about=step.task)
 
 
 def _need(plan: TimedPlan, name: str) -> str:
@@ -138,9 +138,8 @@ def untouched_items(plan: TimedPlan) -> frozenset[str]:
 
 def _passed_over(plan: TimedPlan, base: TimedPlan, states: States) -> Iterator[Finding]:
     """Steps not logged that come before logged ones in the order of work."""
-    lanes = base.scenario.records.lane_names
     found: set[str] = set()
-    for who in lanes:
+    for who in base.scenario.records.lane_names:
         # As it was taken outside: in the re-timed plan what has begun stands in front.
         order = [base.steps[position].step for position in work_order(base.steps, who)]
         begun = [number for number, name in enumerate(order) if states.by_step[name].pieces]
@@ -148,18 +147,11 @@ def _passed_over(plan: TimedPlan, base: TimedPlan, states: States) -> Iterator[F
             if states.by_step[name].status == TO_DO and name not in found:
                 found.add(name)
                 later = next(order[n] for n in begun if n > order.index(name))
-                yield _passed(plan, base, name, later)
-
-
-def _passed(plan: TimedPlan, base: TimedPlan, name: str, later: str) -> Finding:
-    step = base.steps[base.position(name)]
-    start = plan.span(name)[0]
-    return Finding(
-        CONCERN, CHECK, "passed-over", about=later, crew=step.crew, step=name, start_min=start,
-        message=f"{name} comes before {later} in the order of work and is not logged; it follows now "
-                f"at {pet_label(start)}: log it if "
-                "it was done, or as skipped if it is not to be done",
-        source=SOURCE)
+                start = plan.span(name)[0]
+                yield _of(base.steps[base.position(name)], CONCERN, "passed-over", start,
+                          f"{name} comes before {later} in the order of work and is not logged; it follows "
+                          f"now at {pet_label(start)}: log it if it was done, or as skipped if it is not to be "
+                          "done", about=later)
 
 
 def _clocks(plan: TimedPlan, events: Sequence[Event]) -> Iterator[Finding]:
@@ -172,19 +164,7 @@ def _clocks(plan: TimedPlan, events: Sequence[Event]) -> Iterator[Finding]:
             yield Finding(
                 CONCERN, CHECK, "written-early", about=event.event_id, crew=event.crew, step=event.step,
                 start_min=pet_min(event.at, plan.pet_zero),
-                message=(
-                    f"{event.event_id}, {event.step or 'no step'} {event.event}, was written down "
-                    f"{early:.0f} min before it happened (logged_at, at): correct the time, or set the "
-                    "clock of who logs"),
+                message=f"{event.event_id}, {event.step or 'no step'} {event.event}, was written down "
+                        f"{early:.0f} min before it happened (logged_at, at): correct the time, or set the "
+                        "clock of who logs",
                 source=SOURCE, value=early, limit=0.0, margin=-early)
-
-
-def _effort(states: States, crew: str, ratio: float) -> Finding:
-    logged = states.suited[crew]
-    return Finding(
-        REMARK, CHECK, "effort", crew=crew, start_min=logged.at_min,
-        message=f"{crew} has worked at {logged.metabolic_w:.0f} W on average until "
-                f"{pet_label(logged.at_min)}, {ratio:.2f} times what was assumed: the suit is reckoned so "
-                "from PET 0 to the end",
-        source=SOURCE, value=logged.metabolic_w, limit=logged.metabolic_w / ratio,
-        margin=logged.metabolic_w / ratio - logged.metabolic_w)

@@ -12,14 +12,14 @@ items).
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import chain, pairwise
 
-from planning_kit.inputs.records import Place, Route, Step
+from planning_kit.inputs.records import Step
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.check_custody import held_words
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
-from planning_kit.plan.activities import TRAVEL
+from planning_kit.plan.activities import Activity
 from planning_kit.plan.custody_state import NO_SOCKET, NOT_IN_SOCKET, SOCKET_TAKEN, Holding, Mishap
 from planning_kit.plan.legs import Passage, Spans
 from planning_kit.plan.network import grouped
@@ -28,28 +28,28 @@ from planning_kit.plan.timed import TimedPlan
 WORKSITES = "worksites"
 
 
-@dataclass(frozen=True)
-class Stay:
-    """One crew member at one place, working or waiting, without a break; ``step`` is the first step of it."""
-
-    crew: str
-    step: str
-    place: str
-    start_min: float
-    finish_min: float
-
-
 def check_capacity(plan: TimedPlan) -> Iterator[Finding]:
     """More crew at a place than ``places.crew_at_once`` (stop), one finding a spell.
 
-    Work and waits count, passing through does not; other actors take no room.
+    Work, waits and extra minutes of a way that leads nowhere count; passing through does not, nor do actors.
     """
     by_place = grouped((stay.place, stay) for stay in _stays(plan))
     for place in plan.scenario.records.places:
         if place.crew_at_once is not None:
             for begin, end, present in _spells(by_place.get(place.place, [])):
                 if len(present) > place.crew_at_once:
-                    yield _crowded(place, place.crew_at_once, begin, end, present)
+                    people = sorted(stay.crew for stay in present)
+                    last = max(present, key=lambda stay: (stay.start_min, stay.crew)).step
+                    who = " and ".join(people) + (" are" if len(people) > 1 else " is")
+                    room = place.crew_at_once
+                    yield Finding(
+                        STOP, WORKSITES, "crowded", about=place.place, crew=" ".join(people), step=last,
+                        start_min=begin,
+                        message=f"{who} at {place.title or place.place} from {pet_label(begin)} to "
+                                f"{pet_label(end)}, which has room for {room}: let one finish first (after), "
+                                f"or wait elsewhere before {last or 'ingress'} (wait_at)",
+                        source="places.crew_at_once", value=float(len(people)), limit=float(room),
+                        margin=float(room - len(people)))
 
 
 def check_capacity_data(plan: TimedPlan) -> Iterator[Finding]:
@@ -63,32 +63,19 @@ def check_capacity_data(plan: TimedPlan) -> Iterator[Finding]:
             f"{', '.join(unknown)} (places.csv): how many people are there at once is not checked")
 
 
-def _crowded(place: Place, room: int, begin: float, end: float, present: Sequence[Stay]) -> Finding:
-    people = sorted(stay.crew for stay in present)
-    last = max(present, key=lambda stay: (stay.start_min, stay.crew)).step
-    who = " and ".join(people) + (" are" if len(people) > 1 else " is")
-    return Finding(
-        STOP, WORKSITES, "crowded", about=place.place, crew=" ".join(people), step=last, start_min=begin,
-        message=(
-            f"{who} at {place.title or place.place} from {pet_label(begin)} to {pet_label(end)}, which has "
-            f"room for {room}: let one finish first (after), or wait elsewhere before {last or 'ingress'} "
-            "(wait_at)"),
-        source="places.crew_at_once", value=float(len(people)), limit=float(room),
-        margin=float(room - len(people)))
-
-
-def _stays(plan: TimedPlan) -> list[Stay]:
-    stays: list[Stay] = []
-    for one in (a for crew in plan.travels for a in plan.lanes[crew] if a.kind != TRAVEL):
+def _stays(plan: TimedPlan) -> list[Activity]:
+    """Work and waits without a break at one place as one, the first of them made longer."""
+    stays: list[Activity] = []
+    for one in (a for crew in plan.travels for a in plan.lanes[crew] if not a.to_place):
         last = stays[-1] if stays else None
         if last and (last.crew, last.place, last.finish_min) == (one.crew, one.place, one.start_min):
             stays[-1] = replace(last, finish_min=one.finish_min)
         else:
-            stays.append(Stay(one.crew, one.step, one.place, one.start_min, one.finish_min))
+            stays.append(one)
     return stays
 
 
-def _spells(stays: Sequence[Stay]) -> Iterator[tuple[float, float, list[Stay]]]:
+def _spells(stays: Sequence[Activity]) -> Iterator[tuple[float, float, list[Activity]]]:
     """Stretches of time between two arrivals or departures, with who is present."""
     edges = sorted({edge for stay in stays for edge in (stay.start_min, stay.finish_min)})
     when = Spans((stay.start_min, stay.finish_min) for stay in stays)
@@ -102,7 +89,8 @@ FOOTHOLDS = "footholds"
 
 def check_footholds(plan: TimedPlan) -> Iterator[Finding]:
     """No socket, or the foothold is not in it (stop); steps that miss it for one cause share a finding."""
-    mishaps, work = plan.tracked_custody.mishaps, _work_times(plan)
+    mishaps = plan.tracked_custody.mishaps
+    work = Spans((start, finish) for _, start, finish in plan.each_step())
     yield from (_socket_taken(plan, mishap) for mishap in mishaps if mishap.kind == SOCKET_TAKEN)
     missing: list[tuple[tuple[str, str, Holding | None], tuple[Mishap, Step | None]]] = []
     for mishap in mishaps:
@@ -153,10 +141,6 @@ def _missing(plan: TimedPlan, group: list[Mishap], elsewhere: Step | None) -> Fi
         message=message, source=source)
 
 
-def _work_times(plan: TimedPlan) -> Spans:
-    return Spans((start, finish) for _, start, finish in plan.each_step())
-
-
 def _meanwhile(plan: TimedPlan, work: Spans, step: str) -> Iterator[Step]:
     """The other steps that share time with a step, in row order; ``work`` are the times of all."""
     start, finish = plan.span(step)
@@ -175,24 +159,20 @@ def _needed_elsewhere(plan: TimedPlan, mishap: Mishap, work: Spans) -> Step | No
 
 def check_shared_footholds(plan: TimedPlan) -> Iterator[Finding]:
     """Two people in one foothold at once, each in a step of their own (concern)."""
-    work = _work_times(plan)
+    work = Spans((start, finish) for _, start, finish in plan.each_step())
     for number, (step, start, _) in enumerate(plan.each_step()):
         for other in _meanwhile(plan, work, step.step) if step.foothold else ():
             their_start, their_number = plan.span(other.step)[0], plan.position(other.step)
             is_same = (step.foothold, step.place) == (other.foothold, other.place)
             if is_same and (start, number) < (their_start, their_number):  # so each pair is told once
-                yield _shared(plan, step, other, their_start)
-
-
-def _shared(plan: TimedPlan, one: Step, other: Step, from_min: float) -> Finding:
-    return Finding(
-        CONCERN, FOOTHOLDS, "shared", about=one.foothold, crew=f"{one.crew} {other.crew}", step=other.step,
-        start_min=from_min,
-        message=(
-            f"{one.crew} ({one.step}) and {other.crew} ({other.step}) are both in {one.foothold} at "
-            f"{plan.place_title(one.place)} from {pet_label(from_min)}: it holds one; make it one step of "
-            f"both, or let {other.step} come after {one.step}"),
-        source="steps.foothold")
+                yield Finding(
+                    CONCERN, FOOTHOLDS, "shared", about=step.foothold, crew=f"{step.crew} {other.crew}",
+                    step=other.step, start_min=their_start,
+                    message=f"{step.crew} ({step.step}) and {other.crew} ({other.step}) are both in "
+                            f"{step.foothold} at {plan.place_title(step.place)} from "
+                            f"{pet_label(their_start)}: it holds one; make it one step of both, or let "
+                            f"{other.step} come after {step.step}",
+                    source="steps.foothold")
 
 
 ROUTES = "routes"
@@ -208,8 +188,18 @@ def check_bulky_loads(plan: TimedPlan) -> Iterator[Finding]:
     for crew, passages in plan.passages.items():
         legs = [leg for leg in passages if leg.route and (leg.route.tight or leg.route.snag)]
         for leg, items in _in_hand(legs, [h for h in carried if h.holder == crew]):
-            if items and leg.route:
-                yield _bulky(plan, leg, leg.route, items)
+            if items and (route := leg.route):
+                flags = {column: word for column, word in (("tight", "tight"), ("snag", "a snag hazard"))
+                         if getattr(route, column)}
+                named = f" ({route.caution})" if route.caution else ""
+                yield Finding(
+                    CONCERN, ROUTES, "bulky", about=" ".join([*items, route.from_place, route.to_place]),
+                    crew=leg.crew, step=leg.step, start_min=leg.start_min,
+                    message=f"{leg.crew} carries bulky {' and '.join(items)} from "
+                            f"{plan.place_title(leg.place)} to {plan.place_title(leg.to_place)} at "
+                            f"{pet_label(leg.start_min)}, a way that is {' and '.join(flags.values())}{named}"
+                            ": go another way, or accept it and brief it",
+                    source=", ".join(f"routes.{column}" for column in flags))
 
 
 def _in_hand(legs: Sequence[Passage], carried: Sequence[Holding]) -> Iterator[tuple[Passage, list[str]]]:
@@ -241,16 +231,3 @@ def check_bulky_data(plan: TimedPlan) -> Iterator[Finding]:
         yield Finding(
             REMARK, ROUTES, "no-flags-given", " ".join([*about, *items]), message="bulky items on tight and "
             f"snag routes are not checked where no yes or no is given: {'; '.join(missing)}")
-
-
-def _bulky(plan: TimedPlan, leg: Passage, route: Route, items: list[str]) -> Finding:
-    flags = {"tight": "tight", "snag": "a snag hazard"}
-    flags = {column: word for column, word in flags.items() if getattr(route, column)}
-    named = f" ({route.caution})" if route.caution else ""
-    return Finding(
-        CONCERN, ROUTES, "bulky", about=" ".join([*items, route.from_place, route.to_place]), crew=leg.crew,
-        step=leg.step, start_min=leg.start_min,
-        message=f"{leg.crew} carries bulky {' and '.join(items)} from {plan.place_title(leg.place)} to "
-                f"{plan.place_title(leg.to_place)} at {pet_label(leg.start_min)}, a way that is "
-                f"{' and '.join(flags.values())}{named}: go another way, or accept it and brief it",
-        source=", ".join(f"routes.{column}" for column in flags))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from itertools import groupby
 
 from planning_kit.inputs.records import Task
@@ -37,7 +37,7 @@ def drop_order(tasks: Iterable[Task], starts: Mapping[str, float] | None = None)
 def task_starts(plan: TimedPlan) -> dict[str, float]:
     """When each task of a plan begins, PET minutes."""
     starts: dict[str, float] = {}
-    for step, start in zip(plan.steps, plan.starts.tolist(), strict=True):
+    for step, start, _ in plan.each_step():
         starts[step.task] = min(start, starts.get(step.task, math.inf))
     return starts
 
@@ -50,24 +50,12 @@ def drop_weights(tasks: Iterable[Task]) -> dict[str, int]:
     """
     weights: dict[str, int] = {}
     total = 0
-    for level in _levels(drop_order(tasks)):
-        weights |= {task.task: total + 1 for task in level}
-        total += (total + 1) * len(level)
+    for _, equal in groupby(drop_order(tasks), key=_level):
+        level = dict.fromkeys((task.task for task in equal), total + 1)
+        weights |= level
+        if total <= _MOST_WEIGHT:
+            total += (total + 1) * len(level)
     return weights
-
-
-def _levels(ordered: Sequence[Task]) -> list[list[Task]]:
-    """Equal tasks together; all the rest together once their weights would pass the bound."""
-    levels: list[list[Task]] = []
-    total = 0
-    groups = [list(group) for _, group in groupby(ordered, key=_level)]
-    for number, group in enumerate(groups):
-        # The same sum as in `drop_weights`: only so do its weights stay below the bound.
-        if total > _MOST_WEIGHT:
-            return [*levels, [task for rest in groups[number:] for task in rest]]
-        levels.append(group)
-        total += (total + 1) * len(group)
-    return levels
 
 
 def _level(task: Task) -> tuple[float, float, float]:

@@ -11,17 +11,8 @@ import numpy as np
 from planning_kit.inputs.records import Step, Task
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import pet_label
+from planning_kit.judge import margins as kinds
 from planning_kit.judge.margins import (
-    CLOCK,
-    EXPOSURE,
-    IN_WINDOWS,
-    INHIBIT,
-    LAST_START,
-    LIMIT,
-    LINK,
-    RETURN,
-    STORE,
-    TETHER,
     Edge,
     Margin,
     Term,
@@ -33,7 +24,7 @@ from planning_kit.judge.margins import (
 )
 from planning_kit.plan.activities import WORK
 from planning_kit.plan.exposures import Exposure, open_parts, spells_of
-from planning_kit.plan.hazard_times import control_windows, controlled
+from planning_kit.plan.hazard_presence import control_windows, controlled
 from planning_kit.plan.needs import left_in, needed_edges, window_of_hold
 from planning_kit.plan.network import MAX_GAP, grouped
 from planning_kit.plan.suits import UNIT_WORDS, WORDS
@@ -47,10 +38,11 @@ def exact_margins(plan: TimedPlan) -> tuple[Margin, ...]:
     """Every margin of a plan, the tightest first; of a re-timed one those that are not history."""
     if plan not in _EXACT:
         late = spread(plan)
+        at_end = float(max((late[home.last] for home in plan.network.homes if home.last >= 0), default=0.0))
         _EXACT[plan] = tuple(by_tightness((
             *window_margins(plan), *_links(plan, late), *_clocks(plan), *_inhibits(plan, late),
-            *_exposures(plan), *_tethers(plan), *_returns(plan, late), *_stores(plan, late),
-            *_limits(plan, late), *_last_starts(plan, late))))
+            *_exposures(plan), *_tethers(plan), *_returns(plan, late), *_stores(plan, at_end),
+            *_limits(plan, at_end), *_last_starts(plan, late))))
     return _EXACT[plan]
 
 
@@ -59,7 +51,7 @@ def _links(plan: TimedPlan, late: np.ndarray) -> Iterator[Margin]:
     for cover in plan.link_covers:
         if cover.step.link == "yes" and not is_past(plan, cover.finish_min):
             left = left_in(plan.almanac.any_link, cover.start_min, cover.finish_min)
-            yield in_minutes(plan, LINK, "link", cover.step, cover.start_min, "the link", margin=left,
+            yield in_minutes(plan, kinds.LINK, "link", cover.step, cover.start_min, "the link", margin=left,
                              late=late[plan.position(cover.step.step)])
 
 
@@ -73,14 +65,19 @@ def _clocks(plan: TimedPlan) -> Iterator[Margin]:
             term = Term(Edge(then, gap.then_at == "finish"), clock.max_gap_min,
                         Edge(first, gap.first_at == "finish"))
             why = f" ({reason})" if (reason := one_line(gap.reason)) else ""
-            yield in_minutes(plan, CLOCK, f"{gap.first_step} {gap.then_step}", plan.steps[then],
+            yield in_minutes(plan, kinds.CLOCK, f"{gap.first_step} {gap.then_step}", plan.steps[then],
                              clock.end_min, f"the clock {gap.first_step} to {gap.then_step}{why}", [term],
                              late=spread(plan, clock.begin_min)[then])
 
 
 def _inhibits(plan: TimedPlan, late: np.ndarray) -> Iterator[Margin]:
     """How long each may be held, until its window ends, and to its edges for those who need it."""
-    before = steps_before(plan)
+    # The steps that are never after each: by order of work, ``after`` or a least gap above 0.
+    before: list[set[int]] = [set() for _ in plan.steps]
+    for step in plan.network.sweep_order:
+        for bound in plan.network.bounds_into[step]:
+            if bound.kind != MAX_GAP and bound.fixed_min + bound.travel_min >= 0:
+                before[step] |= {bound.before, *before[bound.before]}
     for hold in plan.inhibit_holds:
         inhibit, until = hold.inhibit, plan.position(hold.inhibit.until_step)
         if is_past(plan, hold.lift_after_min):
@@ -88,15 +85,15 @@ def _inhibits(plan: TimedPlan, late: np.ndarray) -> Iterator[Margin]:
         begin, end = Edge(plan.position(inhibit.from_step), False), Edge(until)
         named = inhibit.inhibit, plan.steps[until], hold.lift_after_min
         if inhibit.hold_max_min is not None:
-            yield in_minutes(plan, INHIBIT, *named, f"inhibit {inhibit.inhibit}, held at most "
+            yield in_minutes(plan, kinds.INHIBIT, *named, f"inhibit {inhibit.inhibit}, held at most "
                              f"{inhibit.hold_max_min:g} min",
                              [Term(end, inhibit.hold_max_min - inhibit.lead_min, begin)],
                              late=spread(plan, hold.set_by_min + inhibit.lead_min)[until])
         if inhibit.window:
             left = left_in(window_of_hold(plan, hold), hold.set_by_min, hold.lift_after_min)
             terms = [Term(end, hold.lift_after_min + left)] if isfinite(left) else []
-            yield in_minutes(plan, INHIBIT, *named, f"the {inhibit.window} of inhibit {inhibit.inhibit}",
-                             terms, margin=left, late=late[until])
+            yield in_minutes(plan, kinds.INHIBIT, *named, f"the {inhibit.window} of inhibit "
+                             f"{inhibit.inhibit}", terms, margin=left, late=late[until])
         for name, at_begin, at_end in needed_edges(plan, hold):
             step = plan.position(name)
             edges = []  # an edge that the order of work keeps is no margin
@@ -106,19 +103,9 @@ def _inhibits(plan: TimedPlan, late: np.ndarray) -> Iterator[Margin]:
                 edges.append((at_end, Term(Edge(step), 0.0, end)))
             if edges:
                 yield in_minutes(
-                    plan, INHIBIT, inhibit.inhibit, plan.steps[step], float(plan.starts[step]),
+                    plan, kinds.INHIBIT, inhibit.inhibit, plan.steps[step], float(plan.starts[step]),
                     f"inhibit {inhibit.inhibit} in force for {name}", [term for _, term in edges],
                     margin=min(left for left, _ in edges), late=late[step])
-
-
-def steps_before(plan: TimedPlan) -> list[set[int]]:
-    """By position the steps that are never after it: by order of work, ``after`` or a least gap above 0."""
-    found: list[set[int]] = [set() for _ in plan.steps]
-    for step in plan.network.sweep_order:
-        for bound in plan.network.bounds_into[step]:
-            if bound.kind != MAX_GAP and bound.fixed_min + bound.travel_min >= 0:
-                found[step] |= {bound.before, *found[bound.before]}
-    return found
 
 
 # People
@@ -152,7 +139,7 @@ def _inside(plan: TimedPlan, spell: Sequence[Exposure], margin: float, what: str
     last = spell[-1]
     steps = [step for step in dict.fromkeys(one.step for one in spell if one.doing == WORK) if step]
     late = max(spread(plan, spell[0].from_min)[[plan.position(step) for step in steps]], default=0.0)
-    return Margin(EXPOSURE, last.hazard.hazard, last.crew, last.step, last.until_min, margin, "min",
+    return Margin(kinds.EXPOSURE, last.hazard.hazard, last.crew, last.step, last.until_min, margin, "min",
                   what, margin, late, steps=tuple(steps))
 
 
@@ -164,7 +151,7 @@ def _tethers(plan: TimedPlan) -> Iterator[Margin]:
             worst = max(own, key=lambda lie: lie.reach_m)
             if tether.tether_m is not None:
                 at_min = max(worst.passage.start_min, plan.now_min or 0.0)
-                yield Margin(TETHER, hook, tether.crew, worst.passage.step, at_min,
+                yield Margin(kinds.TETHER, hook, tether.crew, worst.passage.step, at_min,
                              tether.tether_m - worst.reach_m, "m",
                              f"{tether.crew}'s tether of {tether.tether_m:g} m, hooked at "
                              f"{plan.place_title(hook)}", nan)
@@ -180,34 +167,29 @@ def _returns(plan: TimedPlan, late: np.ndarray) -> Iterator[Margin]:
             at_min, margin = float(returns.at_min[worst]), float(case.margin_min[worst]) - reserve
             begun = [late[plan.position(each.step)] for each in plan.lanes[returns.crew]
                      if each.kind == WORK and each.step and each.start_min <= at_min]
-            yield Margin(RETURN, case.name, returns.crew, returns.step[worst], at_min, margin, "min",
+            yield Margin(kinds.RETURN, case.name, returns.crew, returns.step[worst], at_min, margin, "min",
                          f"the reserve of {reserve:g} min on {returns.crew}'s way home, {case.name}", margin,
                          begun[-1] if begun else 0.0)
 
 
-def _stores(plan: TimedPlan, late: np.ndarray) -> Iterator[Margin]:
-    at_end = _last_late(plan, late)
+def _stores(plan: TimedPlan, at_end: float) -> Iterator[Margin]:
     for store in (store for suit in plan.suit_histories for store in suit.stores if store.is_known):
         has_reserve = not isnan(store.reserve)
         margin = store.left_at_end - (store.reserve if has_reserve else 0.0)
-        rate = store.mean_rate
-        yield Margin(STORE, store.consumable, store.crew, "", plan.safe_min, margin, UNIT_WORDS[store.unit],
+        rate, unit = store.mean_rate, UNIT_WORDS[store.unit]
+        yield Margin(kinds.STORE, store.consumable, store.crew, "", plan.safe_min, margin, unit,
                      f"{store.crew}'s {'reserve of ' if has_reserve else ''}{WORDS[store.consumable]}",
                      margin / rate if rate > 0 else inf, at_end)
 
 
 # The outing
 
-def _last_late(plan: TimedPlan, late: np.ndarray) -> float:
-    return float(max((late[home.last] for home in plan.network.homes if home.last >= 0), default=0.0))
-
-
-def _limits(plan: TimedPlan, late: np.ndarray) -> Iterator[Margin]:
+def _limits(plan: TimedPlan, at_end: float) -> Iterator[Margin]:
     for key, limit in (("planned_min", plan.scenario.settings.limits.planned_min),
                        (HARD_MIN, plan.hard_min)):
-        yield in_minutes(plan, LIMIT, key, None, plan.end_min,
+        yield in_minutes(plan, kinds.LIMIT, key, None, plan.end_min,
                          f"the {key[:-4]} limit of {pet_label(limit, 'down')}", [Term(Edge(-1), limit)],
-                         late=_last_late(plan, late))
+                         late=at_end)
 
 
 def last_starts(plan: TimedPlan) -> Iterator[tuple[Task, Step, float, float]]:
@@ -225,7 +207,7 @@ def _last_starts(plan: TimedPlan, late: np.ndarray) -> Iterator[Margin]:
             position = plan.position(step.step)
             own = max(step.minutes_high - plan.durations[position], 0.0)
             yield in_minutes(
-                plan, LAST_START, task.task, step, start,
+                plan, kinds.LAST_START, task.task, step, start,
                 f"task {task.task}, not begun after {pet_label(last, 'down')}",
                 [Term(Edge(position, False), last)], late=late[position] - own)
 
@@ -241,7 +223,7 @@ def nearest_edges(plan: TimedPlan) -> np.ndarray:
         for step in each.steps:
             room[plan.position(step)] = np.minimum(room[plan.position(step)], each.margin)
         for term in each.terms:
-            if term.late.step < 0 or each.kind in IN_WINDOWS:  # slack says it
+            if term.late.step < 0 or each.kind in kinds.IN_WINDOWS:  # slack says it
                 continue
             left = float(term.left_min(plan.starts, plan.finishes, plan.end_min))
             to_late = _float_to(plan, term.late.step)

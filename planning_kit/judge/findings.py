@@ -55,7 +55,6 @@ class Finding:
         if self.severity not in SEVERITIES:
             raise ValueError(f"severity must be one of {', '.join(SEVERITIES)}, not {self.severity!r}")
 
-
     @property
     def words(self) -> str:
         """The message, and who accepted it."""

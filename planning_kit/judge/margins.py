@@ -21,7 +21,7 @@ from planning_kit.inputs.records import Step
 from planning_kit.inputs.times import number_label
 from planning_kit.plan import network as kinds
 from planning_kit.plan.network import GRID_MIN, MAX_GAP, ROUNDING_MIN
-from planning_kit.plan.planned_windows import PlannedWindow, planned_windows
+from planning_kit.plan.plan_times import PlannedWindow, planned_windows
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts, outing_end
 
@@ -175,14 +175,11 @@ def spread(plan: TimedPlan, since_min: float = -inf) -> np.ndarray:
     return late
 
 
-def _left(plan: TimedPlan, terms: Sequence[Term]) -> float:
-    return float(min(term.left_min(plan.starts, plan.finishes, plan.end_min) for term in terms))
-
-
 def in_minutes(plan: TimedPlan, kind: str, about: str, step: Step | None, at_min: float, what: str,
                terms: Sequence[Term] = (), margin: float | None = None, late: float = 0.0) -> Margin:
     """A margin in minutes: of its terms, where it is not given."""
-    left = _left(plan, terms) if margin is None else margin
+    left = margin if margin is not None else float(min(
+        term.left_min(plan.starts, plan.finishes, plan.end_min) for term in terms))
     return Margin(kind, about, step.crew if step else "", step.step if step else "", at_min, left, "min",
                   what, left, late, tuple(terms))
 
@@ -197,13 +194,14 @@ _WINDOWS: WeakKeyDictionary[TimedPlan, tuple[Margin, ...]] = WeakKeyDictionary()
 
 def window_margins(plan: TimedPlan) -> tuple[Margin, ...]:
     """What is left of each window that is used, and what missing it moves; by step, in the plan's order."""
-    return _with_slips(plan, _window_margins(plan))
+    return tuple(_with_slips(plan, _window_margins(plan)))
 
 
 def near_windows(plan: TimedPlan) -> tuple[Margin, ...]:
     """Those of them that the plan keeps, by less than the estimates vary."""
-    return _with_slips(plan, [each for each in _window_margins(plan)
-                              if not each.is_missed and each.margin < each.spread_min - ROUNDING_MIN])
+    return tuple(_with_slips(plan, [
+        each for each in _window_margins(plan)
+        if not each.is_missed and each.margin < each.spread_min - ROUNDING_MIN]))
 
 
 def _window_margins(plan: TimedPlan) -> tuple[Margin, ...]:
@@ -213,11 +211,6 @@ def _window_margins(plan: TimedPlan) -> tuple[Margin, ...]:
         found = (_window(plan, each, late) for each in planned_windows(plan))
         _WINDOWS[plan] = tuple(margin for margin in found if margin is not None)
     return _WINDOWS[plan]
-
-
-def _with_slips(plan: TimedPlan, margins: Sequence[Margin]) -> tuple[Margin, ...]:
-    slips = _slips(plan, margins)
-    return tuple(replace(each, end_slip_min=slip) for each, slip in zip(margins, slips, strict=True))
 
 
 def _window(plan: TimedPlan, used: PlannedWindow, late: np.ndarray) -> Margin | None:
@@ -240,8 +233,8 @@ def _window(plan: TimedPlan, used: PlannedWindow, late: np.ndarray) -> Margin | 
         late=float((late[members] - rooms).max()) + margin)
 
 
-def _slips(plan: TimedPlan, margins: Sequence[Margin]) -> Iterator[float]:
-    """How much later the outing ends for the minute beyond each margin; NaN where it does not."""
+def _with_slips(plan: TimedPlan, margins: Sequence[Margin]) -> Iterator[Margin]:
+    """With how much later the outing ends for the minute beyond each; NaN where it does not."""
     steps = [plan.position(each.step) for each in margins]
     floor = np.full((len(plan.steps), 2 * len(margins)), -inf)
     for column, (each, step) in enumerate(zip(margins, steps, strict=True)):
@@ -252,6 +245,6 @@ def _slips(plan: TimedPlan, margins: Sequence[Margin]) -> Iterator[float]:
     starts = earliest_starts(plan.network, plan.durations, not_before=floor)
     ends = outing_end(plan.network, starts, plan.durations[:, None])
     ends = np.where(np.isfinite(starts).all(axis=0), ends, inf)
-    for at_edge, beyond in ends.reshape(-1, 2).tolist():
+    for each, (at_edge, beyond) in zip(margins, ends.reshape(-1, 2).tolist(), strict=True):
         slip = inf if beyond == inf else beyond - at_edge
-        yield slip if slip > ROUNDING_MIN else nan
+        yield replace(each, end_slip_min=slip if slip > ROUNDING_MIN else nan)

@@ -6,19 +6,25 @@ The lanes come from the times alone. From lanes and times come the timeline, the
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
+from math import inf
+from typing import Any, NamedTuple
 
+import numpy as np
 import pandas as pd
 
 from planning_kit.inputs.format import SUITED
 from planning_kit.inputs.records import BOTH, Step
+from planning_kit.inputs.setting_records import Settings
 from planning_kit.inputs.shown_text import ShownTable, TextTable, one_line
 from planning_kit.inputs.times import gmt_label, margin_label, moment_at, pet_label
-from planning_kit.plan.build import is_outside, travel_into, work_order
-from planning_kit.plan.network import HATCH, TURN, Release, on_grid
+from planning_kit.plan.build import is_outside, stops_into, travel_into, work_order
+from planning_kit.plan.network import HATCH, TURN, Network, on_grid
 from planning_kit.plan.plan_times import Times
+from planning_kit.plan.timing import TravelFactor
+from planning_kit.plan.travel import Travel
 
 WORK, TRAVEL, WAIT = "work", "travel", "wait"
 INGRESS_TITLE, REPRESS_TITLE = "Ingress", "Repressurisation"
@@ -31,9 +37,7 @@ class Activity:
 
     ``step`` and ``task`` of travel and wait are those of the step that they lead to; both are "" on the way
     home, for ingress and for repressurisation after the end. ``place`` is where it begins, ``to_place`` where
-    travel ends.
-    home and for ingress. ``place`` is where it begins, ``to_place`` where travel ends, ``via`` the places
-    that it leads over as planned.
+    travel ends, ``via`` the places that it leads over as planned.
     """
 
     crew: str
@@ -94,91 +98,145 @@ def minutes_of(activities: Iterable[Activity], kind: str) -> float:
     return sum(each.minutes for each in activities if each.kind == kind)
 
 
-@dataclass
-class _Lane:
-    """One crew member walking through the plan; ``here`` and ``now`` move as activities are added."""
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Timings:
+    """Many timings of one order of work, PET minutes; the last axis of all arrays, if any, is the timing.
 
-    times: Times
-    crew: str
-    here: str
-    now: float = 0.0
-    done: list[Activity] = field(default_factory=list)
+    ``travel_factor`` scales the travel of each, but not that to the steps ``begun``, which is history.
+    """
 
-    def add(self, kind: str, finish: float, title: str, step: Step | None = None, to_place: str = "",
-            held_by: str = "", via: tuple[str, ...] = ()) -> None:
-        """An activity from now to ``finish``; none where no time passes, except for work and moving on."""
-        if finish > self.now or kind == WORK or to_place:
-            self.done.append(Activity(
-                self.crew, kind, step=step.step if step else "", task=step.task if step else "", title=title,
-                place=self.here, to_place=to_place, start_min=self.now, finish_min=finish, held_by=held_by,
-                via=via))
-        self.now = finish
-        self.here = to_place or self.here
+    steps: Sequence[Step]
+    travels: Mapping[str, Travel]
+    settings: Settings
+    network: Network
+    starts: np.ndarray
+    durations: np.ndarray
+    end_min: np.ndarray
+    travel_factor: TravelFactor = field(default_factory=dict)
+    begun: Mapping[str, float] = field(default_factory=dict)
 
-    def go(self, to_place: str, minutes: float, step: Step | None = None, via: tuple[str, ...] = ()) -> None:
-        """Travel, which may take no time when the place is the same."""
-        over = f" over {', '.join(map(self.times.place_title, via))}" if via else ""
-        is_moving = to_place != self.here or any(place != self.here for place in via)
-        self.add(TRAVEL, self.now + minutes, f"To {self.times.place_title(to_place)}{over}", step,
-                 to_place if is_moving else "", via=via if is_moving else ())
-
-    def work(self, position: int, held_by: str) -> None:
-        """The step at ``position``, at its start."""
-        step = self.times.steps[position]
-        self.now = float(self.times.starts[position])
-        self.add(WORK, float(self.times.finishes[position]), step.title, step, held_by=held_by)
+    def only(self, which: np.ndarray) -> Timings:
+        """Some of the timings, with durations on the grid as the timing has them."""
+        factor = {crew: each[which] for crew, each in self.travel_factor.items()}
+        return replace(self, starts=self.starts[:, which], durations=on_grid(self.durations[:, which]),
+                       end_min=self.end_min[which], travel_factor=factor)
 
 
-def _crew_lane(times: Times, crew: str) -> list[Activity]:
-    travel, airlock = times.travels[crew], times.scenario.settings.airlock_place
-    lane, opens = _Lane(times, crew, airlock), times.scenario.settings.airlock.hatch_open_min
-    turns = {release.step: release for release in times.network.releases
-             if (release.kind, release.crew) == (TURN, crew)}
-    for position in work_order(times.steps, crew):
-        step, start = times.steps[position], float(times.starts[position])
-        held_by = _held_by(times, position, crew)
-        if position in turns:
-            _turn(lane, turns[position])
-        # The network rounds the whole way to the grid at once: the legs must add up to just that.
-        whole_way = float(on_grid(travel_into(step, travel, lane.here) + step.travel_extra_min))
-        whole_way = max(0.0, min(whole_way, start - lane.now))  # less only where a log says they were quicker
-        if opens is not None and lane.here == airlock and is_outside(step, airlock):
-            leaves = max(lane.now, min(opens, start - whole_way))
-            lane.add(WAIT, leaves, f"Wait for {_waited_for(HATCH)}", step, held_by=f"{HATCH}:hatch")
-        first = (lane.here, *step.via_places, step.wait_at)
-        to_wait = float(on_grid(travel.time_over_min(first))) if step.wait_at else whole_way
-        to_wait = min(to_wait, whole_way)
-        lane.go(step.wait_at or step.place, to_wait, step, step.via_places)
-        waited_for = f"Wait for {_waited_for(held_by)}"
-        lane.add(WAIT, start - (whole_way - to_wait), waited_for, step, held_by=held_by)
-        lane.go(step.place, whole_way - to_wait, step)
-        lane.work(position, held_by)
-    lane.go(airlock, float(on_grid(travel.time_min(lane.here, airlock))))
-    lane.add(WAIT, times.end_min - times.network.ends_min, "Wait for the partner to ingress")
-    lane.add(WORK, times.end_min, INGRESS_TITLE)
+class Way(NamedTuple):
+    """Minutes of a way into a step and of its part to where they wait; the PET before which none leaves.
+
+    Numbers, or arrays (n,) of many timings.
+    """
+
+    whole_min: Any
+    to_wait_min: Any
+    opens_min: float
+
+
+def way_into(settings: Settings, travel: Travel, step: Step, here: str,
+             scale: np.ndarray | float = 1.0) -> Way:
+    """The way from one place into a step; from the airlock to the outside the hatch is waited for."""
+    # The network rounds the whole way to the grid at once: the legs must add up to just that.
+    whole = on_grid(travel_into(step, travel, here) * scale + step.travel_extra_min)
+    first = (here, *step.via_places, step.wait_at)
+    opens, airlock = settings.airlock.hatch_open_min, settings.airlock_place
+    is_held = opens is not None and here == airlock and is_outside(step, airlock)
+    return Way(whole, on_grid(travel.time_over_min(first) * scale) if step.wait_at else whole,
+               opens if is_held and opens is not None else -inf)
+
+
+def walked_in(way: Way, now: Any, start: Any, least: Callable[..., Any] = min,
+              most: Callable[..., Any] = max) -> tuple[Any, Any, Any]:
+    """When one who is free at ``now`` leaves, has come to where they wait, goes on to begin at ``start``.
+
+    ``least`` and ``most`` of two: those of numpy, where these are arrays.
+    """
+    whole = most(0.0, least(way.whole_min, start - now))  # less only where a log says they were quicker
+    to_wait = least(way.to_wait_min, whole)
+    leaves = most(now, least(way.opens_min, start - whole))
+    return leaves, leaves + to_wait, start - (whole - to_wait)
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """One activity of a lane in each timing, which may take no time; ``step``: its position, -1 none.
+
+    ``title`` None is that of the step, or of the wait for what holds it.
+    """
+
+    kind: str
+    until_min: np.ndarray
+    step: int = -1
+    to_place: str = ""
+    via: tuple[str, ...] = ()
+    title: str | None = None
+    held_by: str = ""
+
+
+def stretches(timings: Timings, crew: str) -> Iterator[Stretch]:
+    """What one crew member does until the outing ends, in order, laid out for all timings at once."""
+    travel, airlock = timings.travels[crew], timings.settings.airlock_place
+    here, now = airlock, np.zeros(np.shape(timings.end_min))
+    factor = np.asarray(timings.travel_factor.get(crew, 1.0))
+    turns = {turn.step: turn for turn in timings.network.releases if (turn.kind, turn.crew) == (TURN, crew)}
+    for position in work_order(timings.steps, crew):
+        step, start = timings.steps[position], timings.starts[position]
+        scale = np.asarray(1.0) if step.step in timings.begun else factor
+        turn = turns.get(position)
+        if turn is not None and turn.name != here:
+            # A decision found them underway to something else: there first, and until then.
+            leave = turn.at_min - on_grid(travel_into(step, travel, turn.name) + step.travel_extra_min)
+            there = now + on_grid(travel.time_min(here, turn.name) * scale)
+            yield Stretch(TRAVEL, np.clip(there, now, np.maximum(leave, now)), position, turn.name)
+            now, here = np.maximum(now, leave), turn.name
+            yield Stretch(WAIT, now, position, title="Sent elsewhere")
+        way = way_into(timings.settings, travel, step, here, scale)
+        leaves, waits, goes_on = walked_in(way, now, start, np.minimum, np.maximum)
+        if way.opens_min > -inf:
+            yield Stretch(WAIT, leaves, position, title="Wait for the hatch", held_by=f"{HATCH}:hatch")
+        if np.any(way.whole_min) or {*stops_into(step)} != {here}:
+            yield Stretch(TRAVEL, waits, position, step.wait_at or step.place, step.via_places)
+        yield Stretch(WAIT, goes_on, position)
+        if step.wait_at:
+            yield Stretch(TRAVEL, start, position, step.place)
+        now, here = start + timings.durations[position], step.place
+        yield Stretch(WORK, now, position)
+    yield Stretch(TRAVEL, now + on_grid(travel.time_min(here, airlock) * factor), to_place=airlock)
+    yield Stretch(WAIT, timings.end_min - timings.network.ends_min, title="Wait for the partner to ingress")
+    yield Stretch(WORK, timings.end_min, title=INGRESS_TITLE)
+
+
+def _crew_lane(times: Times, crew: str) -> Iterator[Activity]:
+    """The stretches of one timing as activities, but for those of no time that are neither work nor a way."""
+    settings = times.scenario.settings
+    here, now = settings.airlock_place, 0.0
+    for each in stretches(Timings(
+            steps=times.steps, travels=times.travels, settings=settings, network=times.network,
+            starts=times.starts, durations=times.durations, end_min=np.array(times.end_min)), crew):
+        step, finish = times.steps[each.step] if each.step >= 0 else None, float(each.until_min)
+        is_moving = each.kind == TRAVEL and {each.to_place, *each.via} != {here}
+        held_by, title = each.held_by, each.title
+        if each.kind == TRAVEL:
+            over = f" over {', '.join(map(times.place_title, each.via))}" if each.via else ""
+            title = f"To {times.place_title(each.to_place)}{over}"
+        elif title is None and step is not None:
+            held_by = _held_by(times, each.step, crew)
+            title = step.title if each.kind == WORK else f"Wait for {_waited_for(held_by)}"
+        if finish > now or each.kind == WORK or is_moving:
+            yield Activity(
+                crew, each.kind, step.step if step else "", step.task if step else "", title or "", here,
+                each.to_place if is_moving else "", now, finish, held_by=held_by,
+                via=each.via if is_moving else ())
+        now, here = finish, each.to_place or here
     if times.safe_min > times.end_min:
-        lane.add(WORK, times.safe_min, REPRESS_TITLE)
-    return lane.done
+        yield Activity(crew, WORK, "", "", REPRESS_TITLE, here, "", times.end_min, times.safe_min)
 
 
-def _turn(lane: _Lane, turn: Release) -> None:
-    """Where a decision found them underway to something else: there first, and until then."""
-    times, step = lane.times, lane.times.steps[turn.step]
-    if turn.name == lane.here:
-        return
-    travel = times.travels[lane.crew]
-    leave = turn.at_min - float(on_grid(travel_into(step, travel, turn.name) + step.travel_extra_min))
-    way = min(float(on_grid(travel.time_min(lane.here, turn.name))), max(0.0, leave - lane.now))
-    lane.go(turn.name, way, step)
-    lane.add(WAIT, leave, "Sent elsewhere", step)
-
-
-def _actor_lane(times: Times, actor: str) -> list[Activity]:
-    lane = _Lane(times, actor, "")
+def _actor_lane(times: Times, actor: str) -> Iterator[Activity]:
     for position in work_order(times.steps, actor):
-        lane.here = times.steps[position].place
-        lane.work(position, _held_by(times, position, actor))
-    return lane.done
+        step = times.steps[position]
+        yield Activity(actor, WORK, step.step, step.task, step.title, step.place, "", *times.span(step.step),
+                       held_by=_held_by(times, position, actor))
 
 
 def _held_by(times: Times, position: int, crew: str) -> str:
@@ -198,7 +256,6 @@ def _waited_for(held_by: str) -> str:
         "min_gap": f"the gap after {name}",
         "now": "the start, not called yet",
         "turn": "a decision",
-        "hatch": "the hatch",
         "logged": "the start",
     }
     return words.get(kind, name)
@@ -261,24 +318,17 @@ def find_handovers(times: Times) -> pd.DataFrame:
     the other takes next. ``from_min`` is the finish of ``from_step``, ``to_min`` the start of ``to_step``,
     in PET minutes (equal for hand to hand).
     """
-    rows = [*_waits(times), *_item_rows(times)]
-    frame = ShownTable(rows, columns=HANDOVER_COLUMNS)
-    return frame.sort_values(["from_min", "to_min"], kind="stable").reset_index(drop=True)
+    rows: list[tuple[str, str, str, str, float, float, str]] = []
 
+    def add(before: Step, then: Step, from_crew: str, to_crew: str, what: str) -> None:
+        rows.append((from_crew, to_crew, before.step, then.step, times.span(before.step)[1],
+                     times.span(then.step)[0], what))
 
-_Handover = tuple[str, str, str, str, float, float, str]
-"""The columns of `find_handovers`."""
-
-
-def _waits(times: Times) -> Iterator[_Handover]:
     for step in times.steps:
         for before in (times.steps[times.position(name)] for name in step.after):
             for crew in step.people:
                 if len(before.people) == 1 and crew not in before.people:
-                    yield _row(times, before, step, before.people[0], crew, "after")
-
-
-def _item_rows(times: Times) -> Iterator[_Handover]:
+                    add(before, step, before.people[0], crew, "after")
     left: dict[str, tuple[Step, str]] = {}
     # At one minute leaves come before takes (False before True): what is left can be taken at once.
     for at, is_take, step, move in sorted(times.item_moves(), key=lambda event: event[:2]):
@@ -286,13 +336,10 @@ def _item_rows(times: Times) -> Iterator[_Handover]:
         if is_take and move.item in left:
             giver, left_by = left.pop(move.item)
             if left_by != crew:
-                yield _row(times, giver, step, left_by, crew, move.item)
+                add(giver, step, left_by, crew, move.item)
         elif not is_take and move.into in SUITED and move.into != crew:
-            yield crew, move.into, step.step, step.step, at, at, move.item
+            rows.append((crew, move.into, step.step, step.step, at, at, move.item))
         elif not is_take:
             left[move.item] = (step, crew)
-
-
-def _row(times: Times, before: Step, then: Step, from_crew: str, to_crew: str, what: str) -> _Handover:
-    (_, finish), (start, _) = times.span(before.step), times.span(then.step)
-    return from_crew, to_crew, before.step, then.step, finish, start, what
+    frame = ShownTable(rows, columns=HANDOVER_COLUMNS)
+    return frame.sort_values(["from_min", "to_min"], kind="stable").reset_index(drop=True)

@@ -40,7 +40,6 @@ def build_network(records: Records, almanac: Almanac, travels: Mapping[str, Trav
         homes=tuple(ways_home(steps, orders, travels, airlock)),
         ends_min=float(on_grid(records.settings.airlock.ends_min)),
         horizon_min=almanac.horizon_min,
-        rows=tuple(step.row for step in steps),
         late=late,
         late_margins_min=tuple(steps[position].late_margin_min for position in late),
     )

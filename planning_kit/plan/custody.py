@@ -9,8 +9,9 @@ The state that this changes, event by event, is in `planning_kit.plan.custody_st
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from math import isfinite, nan
 
 import pandas as pd
@@ -27,26 +28,24 @@ from planning_kit.plan.plan_times import Times
 
 def track_custody(times: Times, passages: Mapping[str, Sequence[Passage]]) -> Custody:
     """Play the plan and tell where everything was and what went wrong; ``passages`` by crew member."""
-    walk = _before_pet_zero(times, passages)
-    walk.look_at_sockets()
-    walk.loads.settle(dict.fromkeys([*SUITED, *walk.hardware.items], ""), 0.0)
-    for now, finishing, starting in _instants(times):
-        for position in finishing:
-            walk.leave(position, now)
-        # Looked at once all have left what they leave: halfway through, hands could seem too full.
-        walk.settle(now)
-        for position in starting:
-            walk.take(position, now)
-            walk.settle(now)
-            if times.durations[position] <= 0:
-                walk.leave(position, now)
-                walk.settle(now)
-    return walk.result()
-
-
-def _instants(times: Times) -> Iterator[tuple[float, list[int], list[int]]]:
-    """Every moment at which a step ends or begins: positions that finish (begun earlier), that start."""
+    stays = {crew: stands(theirs) for crew, theirs in passages.items()}
+    moves = grouped((each[-1].item, each) for each in times.item_moves())
+    walk = Walk(times.scenario.records, times.steps, Intentions(times), moves,
+                lambda crew, place, at_min: stands_at(stays[crew], place, at_min))
     spans = [(start, finish) for _, start, finish in times.each_step()]
+    walk.play(spans, instants(spans, partial(_in_order, times)))
+    return walk.result(times.end_min)
+
+
+Moment = tuple[float, list[int], list[int]]
+
+
+def instants(spans: Sequence[tuple[float, float]],
+             in_turn: Callable[[list[int]], list[int]]) -> Iterator[Moment]:
+    """Every moment at which a step ends or begins: positions that finish (begun earlier), that start.
+
+    ``in_turn`` puts steps that start together into the order in which they act.
+    """
     begun = [(position, span) for position, span in enumerate(spans) if isfinite(span[0])]
     beginning = grouped((start, position) for position, (start, _) in begun)
     ending = grouped((finish, position) for position, (start, finish) in begun if finish > start)
@@ -54,54 +53,96 @@ def _instants(times: Times) -> Iterator[tuple[float, list[int], list[int]]]:
         starting = beginning.get(now, [])
         # Only a step of no length can act and be done before others that start at the same instant.
         if len(starting) > 1 and any(spans[position][1] == now for position in starting):
-            starting = _in_order(times, starting)
+            starting = in_turn(starting)
         yield now, ending.get(now, []), starting
 
 
 def _in_order(times: Times, positions: list[int]) -> list[int]:
     """Steps that start together, some of no length, so that none comes before one that it waits for."""
-    waits_for: dict[int, set[int]] = {position: set() for position in positions}
-    for bound in (bound for position in positions for bound in times.network.bounds_into[position]):
-        if bound.kind in (ORDER, AFTER, MIN_GAP) and bound.before in waits_for:
-            waits_for[bound.after].add(bound.before)
+    bounds = [bound for position in positions for bound in times.network.bounds_into[position]]
+    return one_by_one(positions, {(bound.before, bound.after) for bound in bounds
+                                  if bound.kind in (ORDER, AFTER, MIN_GAP)})
+
+
+def one_by_one(rows: Collection[int], waits: Iterable[tuple[int, int]]) -> list[int]:
+    """``rows`` in their order, but none before one that it waits for; a wait is (before, after)."""
+    waits_for: dict[int, set[int]] = {row: set() for row in rows}
+    for before, after in waits:
+        if before in waits_for:
+            waits_for[after].add(before)
     done: dict[int, None] = {}
     while waits_for:
         # A ring of rules, all of them at this one instant, is opened at its first row.
-        position = next((p for p, others in waits_for.items() if others <= done.keys()), None)
-        position = min(waits_for) if position is None else position
-        del waits_for[position]
-        done[position] = None
+        row = next((each for each, others in waits_for.items() if others <= done.keys()),
+                   next(iter(waits_for)))
+        del waits_for[row]
+        done[row] = None
     return list(done)
 
 
-def _before_pet_zero(times: Times, passages: Mapping[str, Sequence[Passage]]) -> _Walk:
-    """Everything where it is at PET 0."""
-    records = times.scenario.records
-    hardware = Hardware({item.item: item for item in records.hardware},
-                        frozenset(place.place for place in records.places if place.socket))
+def room_in(records: Records) -> dict[str, float | None]:
+    """The slots that hands and bags hold; None: not given."""
     room = {crew.crew: crew.carry_slots for crew in records.crew}
-    room |= {item.item: item.holds for item in records.hardware if item.kind == "bag"}
-    stays = {crew: stands(theirs) for crew, theirs in passages.items()}
-    moves = grouped((each[-1].item, each) for each in times.item_moves())
-    return _Walk(times, stays, hardware, Loads(hardware, Intentions(times), room), moves)
+    return room | {item.item: item.holds for item in records.hardware if item.kind == "bag"}
+
+
+def is_at_end(records: Records, item: Item, endings: Sequence[Holding]) -> bool:
+    """Whether an item is where ``end_at`` says: inside, in a bag or not; any other place only by itself."""
+    # After a fault an item may be in two places: one that fits is enough, as the fault itself is told.
+    if item.end_at == INSIDE:
+        return any(is_in(records, ending.holder) for ending in endings)
+    return not item.end_at or any(ending.holder == item.end_at and not ending.in_bag for ending in endings)
+
+
+def taken_from(records: Records, step: Step, move: ItemMove) -> frozenset[str]:
+    """Where an item may be that a step takes."""
+    from_where = move.out_of or step.where
+    # Only at the airlock is what lies inside at hand, too.
+    is_airlock = not move.out_of and from_where == records.settings.airlock_place
+    return frozenset({from_where, INSIDE} if is_airlock else {from_where})
 
 
 @dataclass
-class _Walk:
-    """The plan being played. ``touched`` are hands and bags whose load is to be looked at, and by which step.
+class Walk:
+    """Items moved by ``steps``, in row order. ``stands``: whether someone stands at a place at that minute.
 
-    ``active`` are the steps under way; ``missed`` what was found missing in them, to say it once a step.
+    Without ``intentions`` hands are meant to have what they have, and no history is kept: good up to a
+    mishap. ``touched`` are hands and bags to be weighed, and by which step; ``active`` the steps under way;
+    ``missed`` what was found missing in them, to say it once a step.
     """
 
-    times: Times
-    stays: Mapping[str, Mapping[str, Spans]]
-    hardware: Hardware
-    loads: Loads
+    records: Records
+    steps: Sequence[Step]
+    intentions: Intentions | None
     moves: Mapping[str, Sequence[tuple[float, bool, Step, ItemMove]]]
+    stands: Callable[[str, str, float], bool]
     active: list[int] = field(default_factory=list)
     touched: dict[str, str] = field(default_factory=dict)
     missed: set[tuple[str, str]] = field(default_factory=set)
     mishaps: list[Mishap] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        """Everything is where it is at PET 0."""
+        self.hardware = Hardware({item.item: item for item in self.records.hardware},
+                                 frozenset(place.place for place in self.records.places if place.socket),
+                                 keeps_log=self.intentions is not None)
+        self.loads = Loads(self.hardware, self.intentions, room_in(self.records))
+
+    def play(self, spans: Sequence[tuple[float, float]], moments: Iterable[Moment]) -> None:
+        """From PET 0 on; ``spans``: start and finish of each step, ``moments`` as `instants` gives them."""
+        self.look_at_sockets()
+        self.loads.settle(dict.fromkeys([*SUITED, *self.hardware.items], ""), 0.0)
+        for now, finishing, starting in moments:
+            for position in finishing:
+                self.leave(position, now)
+            # Looked at once all have left what they leave: halfway through, hands could seem too full.
+            self.settle(now, ())
+            for position in starting:
+                self.take(position, now)
+                self.settle(now, (position,))
+                if spans[position][1] <= now:
+                    self.leave(position, now)
+                    self.settle(now, ())
 
     def look_at_sockets(self) -> None:
         """At the start: a second foothold where the socket is taken."""
@@ -113,35 +154,35 @@ class _Walk:
 
     def take(self, position: int, now: float) -> None:
         """The start of a step."""
-        step = self.times.steps[position]
+        step = self.steps[position]
         self.active.append(position)
         for move in step.takes:
             self._take(step, move, now)
 
     def leave(self, position: int, now: float) -> None:
         """The finish of a step."""
-        step = self.times.steps[position]
+        step = self.steps[position]
         self.active.remove(position)
         for move in step.leaves:
             self._leave(step, move, now)
 
-    def settle(self, now: float) -> None:
+    def settle(self, now: float, begun: Sequence[int]) -> None:
         """After things have moved: is everything in use still at hand, does everyone carry what they can?"""
-        for position in self.active:
-            self._look_at_uses(self.times.steps[position], now)
-            self._look_at_foothold(self.times.steps[position], now)
-        self.loads.settle(self.touched, now)
-        self.touched.clear()
+        for step in (self.steps[position] for position in (self.active if self.touched else begun)):
+            if step.uses:
+                self._look_at_uses(step, now)
+            if step.foothold and step.place:
+                self._look_at_foothold(step, now)
+        if self.touched or self.loads.heavy:
+            self.loads.settle(self.touched, now)
+            self.touched.clear()
 
     # --- taking ---------------------------------------------------------------------------------------
 
     def _take(self, step: Step, move: ItemMove, now: float) -> None:
         person, item, hardware = move.crew or step.crew, move.item, self.hardware
         from_where = move.out_of or step.where
-        airlock = self.times.scenario.settings.airlock_place
-        # Only at the airlock is what lies inside at hand, too.
-        wheres = {from_where} if move.out_of or from_where != airlock else {from_where, INSIDE}
-        spot = hardware.find(item, wheres)
+        spot = hardware.find(item, taken_from(self.records, step, move))
         held = hardware.find(item, {person})
         if spot is None and held is not None and not held.is_assumed:
             self._fault(kinds.HAS_IT, step, person, item, now)
@@ -197,7 +238,7 @@ class _Walk:
             spot = hardware.main(item)  # the plan means it to be here from now on, whoever has it
         target = move.into or step.where
         is_in_itself = target in hardware.items and hardware.lies_in(target, item)
-        if target in SUITED and not stands_at(self.stays[target], step.place, now):
+        if target in SUITED and not self.stands(target, step.place, now):
             self._fault(kinds.PARTNER_AWAY, step, person, item, now, target)
         elif target in hardware.items and (is_in_itself or not self._is_within(step, target)):
             self._fault(kinds.BAG_AWAY, step, person, item, now, target, was=self._holding(target))
@@ -228,7 +269,7 @@ class _Walk:
 
     def _look_at_foothold(self, step: Step, now: float) -> None:
         item, place = step.foothold, step.place
-        if not item or not place or (step.step, item) in self.missed:
+        if (step.step, item) in self.missed:
             return
         in_socket = self.hardware.sockets.get(place, "")
         if in_socket != item:
@@ -259,15 +300,16 @@ class _Walk:
             kind, at_min=now, step=step.step, crew=crew, place=step.where, item=item,
             was=was or self._holding(item), other=other, later_step=later_step, later_min=later_min))
 
-    def result(self) -> Custody:
-        """All that was seen."""
-        end = self.times.end_min
-        endings = {
-            name: tuple(self.hardware.holding(name, spot, end) for spot in spots if not spot.is_assumed)
-            for name, spots in self.hardware.spots.items()
-        }
+    def endings(self, item: str, end: float) -> tuple[Holding, ...]:
+        """Where an item is in the end (PET), the likeliest last."""
+        return tuple(self.hardware.holding(item, spot, end) for spot in self.hardware.spots[item]
+                     if not spot.is_assumed)
+
+    def result(self, end: float) -> Custody:
+        """All that was seen, until the end (PET)."""
         return Custody(holdings=tuple(self.hardware.holdings(end)), mishaps=tuple(self.mishaps),
-                       overloads=self.loads.overloads(end), endings=endings,
+                       overloads=self.loads.overloads(end),
+                       endings={name: self.endings(name, end) for name in self.hardware.spots},
                        unweighed=tuple(self.loads.unweighed))
 
 

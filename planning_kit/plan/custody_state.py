@@ -60,10 +60,14 @@ class Spot:
 
 @dataclass
 class Hardware:
-    """All items and their whereabouts; the last of an item's spots is the one last moved."""
+    """All items and their whereabouts; the last of an item's spots is the one last moved.
+
+    Without ``keeps_log`` their history is not kept.
+    """
 
     items: Mapping[str, Item]
     with_socket: frozenset[str]
+    keeps_log: bool = True
     spots: dict[str, list[Spot]] = field(default_factory=dict)
     sockets: dict[str, str] = field(default_factory=dict)
     log: dict[str, list[Holding]] = field(default_factory=dict)
@@ -76,7 +80,7 @@ class Hardware:
             self._came.setdefault(item.at, set()).add(name)
             if item.kind == "foothold" and item.at in self.with_socket:
                 self.sockets.setdefault(item.at, name)
-        for name in self.items:
+        for name in self.items if self.keeps_log else ():
             self.log[name] = [Holding(name, *self.root(self.main(name)), 0.0, 0.0, "")]
 
     def main(self, item: str) -> Spot:
@@ -85,7 +89,10 @@ class Hardware:
 
     def find(self, item: str, wheres: Collection[str]) -> Spot | None:
         """The latest whereabouts of an item among ``wheres``, if any; one that is assumed comes last."""
-        spots = sorted(self.spots[item], key=lambda spot: not spot.is_assumed)
+        spots = self.spots[item]
+        if len(spots) == 1:  # as is usual, and asked often
+            return spots[0] if spots[0].where in wheres else None
+        spots = sorted(spots, key=lambda spot: not spot.is_assumed)
         return next((spot for spot in reversed(spots) if spot.where in wheres), None)
 
     def root(self, spot: Spot) -> tuple[str, str]:
@@ -152,6 +159,8 @@ class Hardware:
 
     def _record(self, item: str, now: float, step: str) -> None:
         """Note where the item and all that is in it are from now on, where that has changed."""
+        if not self.keeps_log:
+            return
         holder, bag = self.root(self.main(item))
         last = self.log[item][-1]
         if (last.holder, last.in_bag) == (holder, bag):
@@ -265,11 +274,12 @@ class Intentions:
 class Loads:
     """The spells of too much, while the plan is played. ``room`` (slots; None: not given) by hands and bag.
 
+    Without ``intentions`` what hands have they are meant to have.
     ``heavy`` are the spells that are open; ``unweighed`` the items and holders without a number, in order.
     """
 
     hardware: Hardware
-    intentions: Intentions
+    intentions: Intentions | None
     room: Mapping[str, float | None]
     heavy: dict[str, Overload] = field(default_factory=dict)
     ended: list[Overload] = field(default_factory=list)
@@ -308,7 +318,7 @@ class Loads:
     def _burden(self, holder: str, now: float) -> list[str]:
         """The items in a bag, or those in hands that are meant to have them still."""
         items = self.hardware.load(holder)
-        if holder in self.hardware.items:
+        if holder in self.hardware.items or self.intentions is None:
             return items
         return [item for item in items
                 if self.intentions.until_min(holder, item, self.hardware.held_since(item, holder)) > now]

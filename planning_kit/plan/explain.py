@@ -1,8 +1,4 @@
-"""Why a step starts when it does, in words: its holder, the holder's holder, and so on back to PET 0.
-
-The words for a gap stand here, too: explanations and plans that cannot be (`planning_kit.plan.no_plan`) share
-them.
-"""
+"""Why a step starts when it does, in words: its holder, the holder's holder, and so on back to PET 0."""
 
 from __future__ import annotations
 
@@ -22,7 +18,7 @@ from planning_kit.plan.timing import earliest_starts
 _WINDOWED = (kinds.LIGHT, kinds.LINK, kinds.WINDOW, kinds.GROUP)
 
 
-def gap_words(bound: Bound, first: str, then: str) -> str:
+def _gap_words(bound: Bound, first: str, then: str) -> str:
     """What a gap asks, with the ends that it counts between: "B must start within 5 min after A finishes".
 
     ``first`` and ``then`` are the names of the gap's steps; ``bound`` is its least or its greatest gap.
@@ -33,11 +29,8 @@ def gap_words(bound: Bound, first: str, then: str) -> str:
     else:
         first_end, then_end = bound.from_finish, bound.to_finish
         how = f"at least {bound.fixed_min:g} min after" if bound.fixed_min else "after"
-    return f"{then} must {_end(then_end)} {how} {first} {_end(first_end)}{'es' if first_end else 's'}"
-
-
-def _end(is_finish: bool) -> str:
-    return "finish" if is_finish else "start"
+    return (f"{then} must {'finish' if then_end else 'start'} {how} {first} "
+            f"{'finishes' if first_end else 'starts'}")
 
 
 @dataclass(frozen=True)
@@ -69,15 +62,12 @@ def explain_step(times: Times, position: int) -> list[str]:
     """
     lines, returns_to = _chain(_View(times, times.network, times.holders, "starts"), position)
     if returns_to is not None:
+        bounds = tuple(bound for bound in times.network.bounds if bound.kind != kinds.MAX_GAP)
+        network = replace(times.network, bounds=bounds)
+        holders = find_holders(network, times.durations, earliest_starts(network, times.durations))
         lines.append("But for the greatest gaps on this chain:")
-        lines += _chain(_without_max_gaps(times), returns_to)[0]
+        lines += _chain(_View(times, network, holders, "could start"), returns_to)[0]
     return lines
-
-
-def _without_max_gaps(times: Times) -> _View:
-    network = replace(times.network, bounds=tuple(b for b in times.network.bounds if b.kind != kinds.MAX_GAP))
-    starts = earliest_starts(network, times.durations)
-    return _View(times, network, find_holders(network, times.durations, starts), "could start")
 
 
 def _chain(view: _View, position: int) -> tuple[list[str], int | None]:
@@ -128,7 +118,9 @@ def _because(view: _View, position: int, holder: Holder) -> str:
         return (f"because {holder.crew} was bound for something else when it was decided, and comes from "
                 f"{place}")
     if holder.kind == kinds.HATCH:
-        return _from_hatch(view, position, holder)
+        opens = times.scenario.settings.airlock.hatch_open_min or 0.0
+        way = _way_words(times, step, view.starts[position] - opens)
+        return f"because the hatch opens at {pet_label(opens)} and {holder.crew}'s way to {way}"
     if holder.source < 0:
         return _from_pet_zero(view, position, holder)
     return _after_another(view, position, holder)
@@ -140,9 +132,9 @@ def _as_late_as_it_can(view: _View, position: int, holder: Holder) -> str:
         bound, name = holder.bound, _name(times, holder.source)
         starts = f"{name} starts at {pet_label(times.starts[holder.source])}"
         if bound is not None and bound.kind == kinds.MAX_GAP:
-            why = f"{gap_words(bound, name, 'it')}; {starts}"
+            why = f"{_gap_words(bound, name, 'it')}; {starts}"
         elif bound is not None and bound.kind == kinds.MIN_GAP and bound.fixed_min:
-            why = f"{gap_words(bound, 'it', name)}; {starts}"
+            why = f"{_gap_words(bound, 'it', name)}; {starts}"
         else:
             why = f"{starts} and needs it"
     else:
@@ -173,13 +165,6 @@ def _from_pet_zero(view: _View, position: int, holder: Holder) -> str:
             f"{_way_words(times, step, minutes)}")
 
 
-def _from_hatch(view: _View, position: int, holder: Holder) -> str:
-    times = view.times
-    opens = times.scenario.settings.airlock.hatch_open_min or 0.0
-    way = _way_words(times, times.steps[position], view.starts[position] - opens)
-    return f"because the hatch opens at {pet_label(opens)} and {holder.crew}'s way to {way}"
-
-
 def _after_another(view: _View, position: int, holder: Holder) -> str:
     times = view.times
     other, bound = holder.source, holder.bound
@@ -191,9 +176,9 @@ def _after_another(view: _View, position: int, holder: Holder) -> str:
         end = finish if bound.from_finish else pet_label(view.starts[other])
         done = "finishes" if bound.from_finish else "starts"
         if holder.kind == kinds.MIN_GAP:
-            return f"because {gap_words(bound, name, 'it')}, at {end}"
+            return f"because {_gap_words(bound, name, 'it')}, at {end}"
         own = times.steps[position].step
-        return f"and no earlier, because {gap_words(bound, own, name)}, and {name} {done} at {end}"
+        return f"and no earlier, because {_gap_words(bound, own, name)}, and {name} {done} at {end}"
     minutes = bound.fixed_min + bound.travel_min
     worked = (f"because {bound.crew} could be done with {name} at {finish}" if view.is_later(other)
               else f"because {bound.crew} works on {name} until {finish}")

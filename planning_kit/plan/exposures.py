@@ -1,27 +1,30 @@
 """When which crew member is where a hazard is: at work, on the way and waiting, computed exactly.
 
-Where a hazard reaches is `planning_kit.plan.hazard_reach`, when it is there and controlled
-`planning_kit.plan.hazard_times`: an exposure is a stretch of somebody's time in which both are so.
+Where a hazard reaches, when it is there and controlled is `planning_kit.plan.hazard_presence`: an exposure is
+a stretch of somebody's time in which both are so. The list for the owners of inhibits says of each when it is
+set, safe, confirmed, lifted, and who is inside meanwhile.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
 from functools import cached_property
+from math import isfinite, nan
 
 import numpy as np
 import pandas as pd
 
 from planning_kit.inputs.records import Hazard
 from planning_kit.inputs.shown_text import ShownTable
+from planning_kit.inputs.times import Side, gmt_label, moment_at, pet_label
 from planning_kit.plan.activities import TRAVEL
 from planning_kit.plan.custody_state import Custody
-from planning_kit.plan.hazard_reach import Part, Reach
-from planning_kit.plan.hazard_times import Conditions, assumed_in, control_windows, controlled
+from planning_kit.plan.hazard_presence import Conditions, Part, Reach, assumed_in, control_windows, controlled
 from planning_kit.plan.legs import Passage
 from planning_kit.plan.needs import Hold
-from planning_kit.plan.network import ROUNDING_MIN, grouped
+from planning_kit.plan.network import ROUNDING_MIN, grouped, joined
 from planning_kit.plan.plan_times import Times
 from planning_kit.sky.windows import Windows, no_windows, total
 
@@ -60,12 +63,11 @@ class Exposure:
 
 
 def hazard_exposures(times: Times, passages: Mapping[str, Sequence[Passage]], holds: Sequence[Hold],
-                     custody: Custody, hazards: Sequence[Hazard] | None = None) -> tuple[Exposure, ...]:
-    """All exposures to ``hazards`` (default: the scenario's), by crew member, minute and row of the hazard.
+                     custody: Custody, hazards: Sequence[Hazard]) -> tuple[Exposure, ...]:
+    """All exposures to ``hazards``, by crew member, minute and row of the hazard.
 
     What follows without a break at one place or on one leg, for one step, is one.
     """
-    hazards = times.scenario.records.hazards if hazards is None else hazards
     if not hazards:
         return ()
     by_inhibit = control_windows(holds)
@@ -144,15 +146,8 @@ class _Inside:
 
 def _merged(stretches: Iterator[tuple[float, float, _Spot]]) -> list[tuple[float, float, _Spot]]:
     """In order of minute and hazard; what goes on at one spot is one."""
-    last: dict[_Spot, list[float]] = {}
-    found: list[tuple[list[float], _Spot]] = []
-    for begin, end, spot in stretches:
-        if spot in last and begin <= last[spot][1] + ROUNDING_MIN:
-            last[spot][1] = max(last[spot][1], end)
-        else:
-            last[spot] = [begin, end]
-            found.append((last[spot], spot))
-    return sorted((begin, end, spot) for (begin, end), spot in found)
+    by_spot = grouped((spot, (begin, end)) for begin, end, spot in stretches)
+    return sorted((*span, spot) for spot, spans in by_spot.items() for span in joined(spans))
 
 
 def _open(held: Sequence[Sequence[float]], begin: float, end: float) -> Windows:
@@ -184,17 +179,6 @@ def open_parts(spell: Iterable[Exposure]) -> list[tuple[float, float]]:
     return joined(span for exposure in spell for span in exposure.open_spans)
 
 
-def joined(spans: Iterable[tuple[float, float]]) -> list[tuple[float, float]]:
-    """Stretches (PET minutes) by their beginning, those that touch made one."""
-    found: list[tuple[float, float]] = []
-    for begin, end in spans:
-        if found and begin <= found[-1][1] + ROUNDING_MIN:
-            found[-1] = found[-1][0], max(found[-1][1], end)
-        else:
-            found.append((begin, end))
-    return found
-
-
 def lasts_through(spans: Iterable[Sequence[float]], begin: float, end: float) -> bool:
     """Whether one of the stretches lasts from one minute to another."""
     return any(first <= begin + ROUNDING_MIN and last >= end - ROUNDING_MIN for first, last in spans)
@@ -208,3 +192,55 @@ def exposures_table(exposures: Sequence[Exposure]) -> pd.DataFrame:
              each.hazard.controls.words if each.hazard.controls else "", total(each.open_min))
             for each in sorted(exposures, key=lambda each: (each.from_min, each.crew))]
     return ShownTable(rows, columns=EXPOSURE_COLUMNS)
+
+
+_BEFORE = ["inhibit", "title", "owner", "set_by_min", "lift_after_min", "hold_min", "set_by", "set_by_gmt",
+           "safe_from", "confirmed_by", "confirmed"]
+_AFTER = ["lift_after", "lift_after_gmt", "restored", "from_step", "until_step", "overlaps", "reason"]
+
+
+def inhibits_table(times: Times, holds: Sequence[Hold], exposures: Sequence[Exposure],
+                   exposed_to: Callable[[Sequence[Hazard]], Sequence[Exposure]]) -> pd.DataFrame:
+    """A row an inhibit, by the time it must stand; times as PET minutes, PET labels and GMT labels.
+
+    ``EV1_enters`` and ``EV1_leaves`` (of each crew member): the ends of all exposures to what it controls,
+    and to what would be there if it were off. ``exposed_to`` finds those to other hazards than the
+    scenario's.
+    """
+    rows = [[*_row(times, hold, _stays(times, hold.inhibit.inhibit, exposures, exposed_to))]
+            for hold in sorted(holds, key=lambda hold: hold.set_by_min)]
+    ends = [f"{who}_{end}" for who in times.travels for end in ("enters", "leaves")]
+    return ShownTable(rows, columns=[*_BEFORE, *ends, *_AFTER])
+
+
+def _stays(times: Times, inhibit: str, exposures: Sequence[Exposure],
+           exposed_to: Callable[[Sequence[Hazard]], Sequence[Exposure]]) -> list[Exposure]:
+    if_off = []
+    for each in times.scenario.records.hazards:
+        rest = tuple(term for term in each.when if (term.kind, term.about) != ("off", inhibit))
+        if rest != each.when:
+            if_off.append(replace(each, when=rest))
+    return [*(each for each in exposures
+              if each.hazard.controls is not None and inhibit in each.hazard.controls.names),
+            *exposed_to(if_off)]
+
+
+def _row(times: Times, hold: Hold, stays: Sequence[Exposure]) -> Iterator[object]:
+    inhibit, pet_zero = hold.inhibit, times.pet_zero
+    yield from (inhibit.inhibit, inhibit.title, inhibit.owner, hold.set_by_min, hold.lift_after_min,
+                hold.hold_min, *_labels(hold.set_by_min, pet_zero, "down"), _label(hold.safe_from_min, "up"),
+                inhibit.confirmed_by, _label(hold.confirmed_min, "up"))
+    for who in times.travels:  # the first minute of entering and the last of leaving
+        theirs = [each for each in stays if each.crew == who]
+        yield _label(min((each.from_min for each in theirs), default=nan), "down")
+        yield _label(max((each.until_min for each in theirs), default=nan), "up")
+    yield from (*_labels(hold.lift_after_min, pet_zero, "up"), _label(hold.restored_min, "up"),
+                inhibit.from_step, inhibit.until_step, " ".join(hold.overlaps), inhibit.reason)
+
+
+def _label(pet_min: float, side: Side) -> str:
+    return pet_label(pet_min, side) if isfinite(pet_min) else ""
+
+
+def _labels(pet_min: float, pet_zero: datetime, side: Side) -> tuple[str, str]:
+    return pet_label(pet_min, side), gmt_label(moment_at(pet_min, pet_zero), side)

@@ -14,46 +14,39 @@ an activity does not depend on when it is, so that only the edges of the activit
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from operator import itemgetter
 
 import numpy as np
 
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.format import SCENARIO_FILE
-from planning_kit.inputs.records import Step
-from planning_kit.inputs.setting_records import CONSUMABLES, Settings
-from planning_kit.plan.activities import TRAVEL, WAIT, WORK, Activity
-from planning_kit.plan.build import is_outside, travel_into, work_order
-from planning_kit.plan.network import ROUNDING_MIN, TURN, Network, on_grid
+from planning_kit.inputs.setting_records import CONSUMABLES
+from planning_kit.plan.activities import TRAVEL, WAIT, WORK, Activity, Timings, stretches
+from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.plan_times import HardLimit, Times
 from planning_kit.plan.suits import WORDS, Numbers, Store, SuitHistory, reserve_reached_min
-from planning_kit.plan.timing import TravelFactor
-from planning_kit.plan.travel import Travel
 
 
 def by_consumables(times: Times, lanes: Mapping[str, Sequence[Activity]],
                    suits: Sequence[SuitHistory]) -> HardLimit:
     """The hard limit of a plan with these lanes and suits; `ScenarioError` where it cannot be reckoned."""
     stop_if_unknown(suits)
-    reached = [(_reached_min(store, lanes[suit.crew], times.end_min), store)
-               for suit in suits for store in suit.stores if store.is_known]
-    at_min, first = min(reached, key=itemgetter(0))
-    last = _LastEnd.of(times)
-    minutes = float(last.before(np.array([at_min]))[0])
-    if at_min - last.until_safe_min > last.horizon_min:
+    rule = LimitRule.by_consumables(times, lanes, suits)
+    reached = []
+    for use in rule.uses:
+        # Along its lane as far as the end, and after that.
+        store, edges = use.store, int(np.searchsorted(use.store.at_min, times.end_min, side="right"))
+        own = store.at_min[:edges, None], store.left[:1], store.rates[None, :edges - 1]
+        at_min = reserve_reached_min(*own, np.array([store.floor]), np.array([use.then]))
+        reached.append((float(at_min[0, 0]), store))
+    first_min, first = min(reached, key=itemgetter(0))
+    minutes = float(rule.last_end(np.array([first_min]))[0])
+    if first_min - rule.until_safe_min > rule.horizon_min:
         return HardLimit(minutes, "no windows are known beyond")
     how = "runs out" if np.isnan(first.reserve) else "reaches its reserve"
     return HardLimit(minutes, f"{first.crew} {WORDS[first.consumable]} {how}")
-
-
-def _reached_min(store: Store, lane: Sequence[Activity], end_min: float) -> float:
-    """PET at which a store is down to its reserve along its lane, as far as the end, and after that."""
-    use, edges = _Use.of(store, lane), int(np.searchsorted(store.at_min, end_min, side="right"))
-    at_min, rates = store.at_min[:edges, None], store.rates[None, :edges - 1]
-    found = reserve_reached_min(at_min, store.left[:1], rates, np.array([use.floor]), np.array([use.then]))
-    return float(found[0, 0])
 
 
 def stop_if_unknown(suits: Sequence[SuitHistory]) -> None:
@@ -69,88 +62,47 @@ def stop_if_unknown(suits: Sequence[SuitHistory]) -> None:
 
 
 @dataclass(frozen=True)
-class _LastEnd:
-    """What turns the moment of a reserve into a limit of the outing's end, PET minutes."""
-
-    until_safe_min: float
-    horizon_min: float
-
-    @classmethod
-    def of(cls, times: Times) -> _LastEnd:
-        return cls(times.scenario.settings.airlock.after_end_min, times.horizon_min)
-
-    def before(self, reached_min: Numbers) -> Numbers:
-        """The latest end, whole minutes (n,), where reserves are reached at ``reached_min`` (n,)."""
-        latest = np.minimum(reached_min - self.until_safe_min, self.horizon_min)
-        return np.asarray(np.maximum(np.floor(latest + ROUNDING_MIN), 0.0))
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Timings:
-    """Many timings of one order of work, PET minutes; the last axis of all arrays is the timing.
-
-    ``travel_factor`` scales the travel of each, but not that to the steps ``begun``, which is history.
-    """
-
-    steps: Sequence[Step]
-    travels: Mapping[str, Travel]
-    settings: Settings
-    network: Network
-    starts: np.ndarray
-    durations: np.ndarray
-    end_min: np.ndarray
-    travel_factor: TravelFactor
-    begun: Mapping[str, float]
-
-    def only(self, which: np.ndarray) -> Timings:
-        """Some of the timings, with durations on the grid as the timing has them."""
-        factor = {crew: each[which] for crew, each in self.travel_factor.items()}
-        return replace(self, starts=self.starts[:, which], durations=on_grid(self.durations[:, which]),
-                       end_min=self.end_min[which], travel_factor=factor)
-
-
-@dataclass(frozen=True)
 class _Use:
-    """What one store is used by, per minute, whenever that is; ``floor``: the reserve, or nothing."""
+    """What one store is used by, per minute, whenever that is; ``work`` by step, "" for going in."""
 
-    crew: str
-    at_start: float
-    floor: float
+    store: Store
     work: Mapping[str, float]
-    going_in: float
-    travel: float
-    wait: float
-
-    @classmethod
-    def of(cls, store: Store, lane: Sequence[Activity]) -> _Use:
-        work = {activity.step: rate for activity, rate in zip(lane, store.rates.tolist(), strict=True)
-                if activity.kind == WORK}
-        return cls(store.crew, float(store.left[0]), store.floor, work, work.get("", 0.0), store.travel_rate,
-                   store.wait_rate)
 
     @property
     def then(self) -> float:
         """The use per minute after the end."""
-        return max(self.travel, self.wait, self.going_in)
+        return max(self.store.travel_rate, self.store.wait_rate, self.work.get("", 0.0))
 
     def rate(self, kind: str, step: str) -> float:
-        return {TRAVEL: self.travel, WAIT: self.wait}.get(kind, self.work.get(step, self.going_in))
+        idle = {TRAVEL: self.store.travel_rate, WAIT: self.store.wait_rate}
+        return idle.get(kind, self.work.get(step, self.work.get("", 0.0)))
 
 
 @dataclass(frozen=True)
 class LimitRule:
-    """How the hard limit of any timing of an outing is reckoned: the same for all, or by stores. Pickles."""
+    """How the hard limit of any timing of an outing is reckoned: the same for all, or by stores. Pickles.
+
+    ``until_safe_min``: from the end to breathable pressure; no end is told beyond ``horizon_min``.
+    """
 
     fixed_min: float | None
     uses: tuple[_Use, ...] = ()
-    last: _LastEnd = _LastEnd(0.0, np.inf)
+    until_safe_min: float = 0.0
+    horizon_min: float = np.inf
 
     @classmethod
     def by_consumables(cls, times: Times, lanes: Mapping[str, Sequence[Activity]],
                        suits: Sequence[SuitHistory]) -> LimitRule:
         """The rule of a plan with these lanes and suits."""
-        return cls(None, tuple(_Use.of(store, lanes[suit.crew]) for suit in suits for store in suit.stores
-                               if store.is_known), _LastEnd.of(times))
+        uses = tuple(_Use(store, {activity.step: rate for activity, rate in zip(
+            lanes[suit.crew], store.rates.tolist(), strict=True) if activity.kind == WORK})
+            for suit in suits for store in suit.stores if store.is_known)
+        return cls(None, uses, times.scenario.settings.airlock.after_end_min, times.horizon_min)
+
+    def last_end(self, reached_min: Numbers) -> Numbers:
+        """The latest end, whole minutes (n,), where reserves are reached at ``reached_min`` (n,)."""
+        latest = np.minimum(reached_min - self.until_safe_min, self.horizon_min)
+        return np.asarray(np.maximum(np.floor(latest + ROUNDING_MIN), 0.0))
 
     def minutes(self, timings: Timings) -> np.ndarray:
         """The hard limit of each timing (n,), PET; NaN for one that has no end."""
@@ -159,66 +111,15 @@ class LimitRule:
         if self.fixed_min is not None or not placed.any():
             return found
         timings = timings.only(placed)
-        first = [self._first_reached_min(timings, crew) for crew in dict.fromkeys(u.crew for u in self.uses)]
-        found[placed] = self.last.before(np.min(first, axis=0))
+        first = [self._first_reached_min(timings, crew) for crew in {use.store.crew for use in self.uses}]
+        found[placed] = self.last_end(np.min(first, axis=0))
         return found
 
     def _first_reached_min(self, timings: Timings, crew: str) -> np.ndarray:
         """When the first store of a crew member is down to its reserve in each timing (n,)."""
-        doings, edges = zip(*_edges(timings, crew), strict=True)
-        at_min = np.array([np.zeros(len(timings.end_min)), *edges])
-        own = [use for use in self.uses if use.crew == crew]
-        rates = np.array([[use.rate(*doing) for doing in doings] for use in own])
-        at_start, floor, then = np.array([(use.at_start, use.floor, use.then) for use in own]).T
+        lane, names = [*stretches(timings, crew)], [*(step.step for step in timings.steps), ""]
+        at_min = np.maximum.accumulate([0.0 * timings.end_min, *(each.until_min for each in lane)])
+        own = [use for use in self.uses if use.store.crew == crew]
+        rates = np.array([[use.rate(each.kind, names[each.step]) for each in lane] for use in own])
+        at_start, floor, then = np.array([(use.store.left[0], use.store.floor, use.then) for use in own]).T
         return np.asarray(reserve_reached_min(at_min, at_start, rates, floor, then).min(axis=0))
-
-
-_Edge = tuple[tuple[str, str], np.ndarray]
-"""Kind and step of an activity, and when it is finished (n,)."""
-
-
-def _edges(timings: Timings, crew: str) -> Iterator[_Edge]:
-    """The lane of one crew member, as `lane_activities` lays it out for one timing."""
-    travel, airlock = timings.travels[crew], timings.settings.airlock_place
-    here, now = airlock, np.zeros(len(timings.end_min))
-    factor = np.asarray(timings.travel_factor.get(crew, 1.0))
-    turns = {turn.step: turn for turn in timings.network.releases if (turn.kind, turn.crew) == (TURN, crew)}
-    for position in work_order(timings.steps, crew):
-        step, start = timings.steps[position], timings.starts[position]
-        scale = np.asarray(1.0) if step.step in timings.begun else factor
-        turn = turns.get(position)
-        if turn is not None and turn.name != here:
-            leave = turn.at_min - on_grid(travel_into(step, travel, turn.name) + step.travel_extra_min)
-            there = on_grid(travel.time_min(here, turn.name) * scale)
-            now = now + np.clip(there, 0.0, np.maximum(leave - now, 0.0))
-            yield (TRAVEL, ""), now
-            now, here = np.maximum(now, leave), turn.name
-            yield (WAIT, ""), now
-        yield from _edges_into(timings, step, travel, scale, (here, now, start))
-        now, here = start + timings.durations[position], step.place
-        yield (WORK, step.step), now
-    now = now + on_grid(travel.time_min(here, airlock) * factor)
-    yield (TRAVEL, ""), now
-    yield (WAIT, ""), np.maximum(now, timings.end_min - timings.network.ends_min)
-    yield (WORK, ""), np.maximum(now, timings.end_min)
-
-
-def _edges_into(timings: Timings, step: Step, travel: Travel, scale: np.ndarray,
-                stretch: tuple[str, np.ndarray, np.ndarray]) -> Iterator[_Edge]:
-    """Travel and waits into a step in a ``stretch``: from where, since when, until it starts."""
-    here, now, start = stretch
-    airlock, opens = timings.settings.airlock_place, timings.settings.airlock.hatch_open_min
-    way, extra, whole = travel_into(step, travel, here), step.travel_extra_min, np.zeros(len(now))
-    is_far = bool(way or extra)
-    if is_far:
-        whole = np.clip(on_grid(way * scale + extra), 0.0, np.maximum(start - now, 0.0))
-    if opens is not None and here == airlock and is_outside(step, airlock):
-        now = np.maximum(now, np.minimum(opens, start - whole))
-        yield (WAIT, ""), now
-    if is_far:
-        to_wait = on_grid(travel.time_min(here, step.wait_at) * scale) if step.wait_at else whole
-        to_wait = np.minimum(to_wait, whole)
-        yield (TRAVEL, ""), now + to_wait
-        yield (WAIT, ""), start - (whole - to_wait)
-    # Where the way is whole before the wait, this stretch is empty.
-    yield ((TRAVEL if is_far else WAIT), ""), start

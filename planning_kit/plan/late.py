@@ -23,14 +23,11 @@ from planning_kit.plan.network import Bound, Network, mirrored, on_grid
 from planning_kit.plan.timing import Raise, TravelFactor, earliest_starts, last_raises, outing_end
 
 
-def planned_starts(network: Network, durations: np.ndarray, not_before: np.ndarray | None = None,
-                   travel_factor: TravelFactor | None = None) -> np.ndarray:
-    """The starts of the plan: the earliest, but for the late steps of the network.
-
-    Takes what `planning_kit.plan.timing.earliest_starts` takes, and gives the like of it.
-    """
-    starts = earliest_starts(network, durations, not_before, travel_factor)
-    return late_starts(network, durations, starts, network.late, network.late_margins_min, travel_factor)
+def planned_starts(network: Network, durations: np.ndarray,
+                   not_before: np.ndarray | None = None) -> np.ndarray:
+    """The starts of the plan, as of `earliest_starts`, but for the late steps of the network."""
+    starts = earliest_starts(network, durations, not_before)
+    return late_starts(network, durations, starts, network.late, network.late_margins_min)
 
 
 def late_starts(network: Network, durations: np.ndarray, starts: np.ndarray, late: Sequence[int],
@@ -46,7 +43,10 @@ def late_starts(network: Network, durations: np.ndarray, starts: np.ndarray, lat
         return starts
     columns = np.atleast_2d(starts.T).T
     given = np.broadcast_to(np.atleast_2d(np.asarray(durations, dtype=float).T).T, columns.shape)
-    latest = side.latest_kept(columns, given, travel_factor)
+    lengths, floor = on_grid(given[list(side.steps)]), side.floor(columns, given, travel_factor)
+    if any(side.margins_min):
+        floor = side.margin_floor(columns, lengths, floor, travel_factor)
+    latest = side.latest(lengths, floor, travel_factor)
     moved, rows = columns.copy(), list(side.late)
     moved[rows] = np.where(np.isfinite(columns).all(axis=0), latest, columns[rows])
     return np.asarray(moved[:, 0] if starts.ndim == 1 else moved)
@@ -78,8 +78,8 @@ def late_keepers(network: Network, durations: np.ndarray, starts: np.ndarray) ->
     higher = side.margin_floor(columns, lengths, floor, None)
     kept = last_raises(side.network, lengths[:, 0], higher[:, 0])
     # A step that is where its own margin puts it is kept by what it would move in the end, which is not late.
-    return {step: side.keeper(kept, step) if kept[side.place(step)] != Raise()
-            else side.last_keeper(free, step) for step in side.late}
+    return {step: side.keeper(kept, step) if raised != Raise() else side.last_keeper(free, step)
+            for step, raised in zip(side.late, kept, strict=False)}
 
 
 @dataclass(frozen=True)
@@ -122,9 +122,6 @@ class _Side:
             groups=tuple(group for group, _ in groups), group_windows=tuple(each for _, each in groups),
         ), np.inf)
 
-    def place(self, step: int) -> int:
-        return self.late.index(step)
-
     def floor(self, starts: np.ndarray, durations: np.ndarray, travel: TravelFactor | None) -> np.ndarray:
         """What no step of the mirror may start before: the others where they are, the late by the end."""
         rows = list(self.steps)
@@ -136,7 +133,7 @@ class _Side:
         for home in self.whole.homes:
             if home.last in self.late:
                 way = on_grid(home.travel_min * np.asarray((travel or {}).get(home.crew, 1.0)))
-                row = self.place(home.last)
+                row = self.late.index(home.last)
                 floor[row] = np.maximum(floor[row], way + self.whole.ends_min - end)
         return np.asarray(floor)
 
@@ -155,16 +152,8 @@ class _Side:
         higher[:count] = np.maximum(floor[:count], -kept)
         return higher
 
-    def latest_kept(self, starts: np.ndarray, durations: np.ndarray,
-                    travel: TravelFactor | None) -> np.ndarray:
-        """The latest starts (late, samples) with the margins kept free; what is given is of all steps."""
-        lengths, floor = on_grid(durations[list(self.steps)]), self.floor(starts, durations, travel)
-        if any(self.margins_min):
-            floor = self.margin_floor(starts, lengths, floor, travel)
-        return self.latest(lengths, floor, travel)
-
     def keeper(self, raises: Sequence[Raise], step: int) -> Keeper:
-        raised = raises[self.place(step)]
+        raised = raises[self.late.index(step)]
         if raised.source < 0:
             return Keeper(windowed=step if raised.kind else -1)
         source = self.steps[raised.source]

@@ -11,7 +11,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TypeVar
 
 import numpy as np
@@ -21,7 +21,6 @@ from planning_kit.inputs.faults import ScenarioError, is_number, must_be
 from planning_kit.inputs.records import INSIDE, Route
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.plan.activities import Activity
-from planning_kit.plan.custody_state import Holding
 from planning_kit.plan.legs import Spans
 from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import TimedPlan
@@ -125,8 +124,7 @@ def moment_of(plan: TimedPlan, at_min: float) -> Moment:
 
     Raises `ScenarioError` for a minute outside the outing.
     """
-    (moment,) = moments_of(plan, (at_min,))
-    return moment
+    return next(moments_of(plan, (at_min,)))
 
 
 def moments_of(plan: TimedPlan, minutes: Sequence[float]) -> Iterator[Moment]:
@@ -134,13 +132,28 @@ def moments_of(plan: TimedPlan, minutes: Sequence[float]) -> Iterator[Moment]:
 
     While nothing is moved, moments in order share their ``stays``.
     """
-    found = _Lasting(plan)
+    work = [each for lane, own in plan.lanes.items() if lane not in plan.travels for each in own]
+    work_spans = Spans((activity.start_min, activity.finish_min) for activity in work)
+    holds = [(hold.inhibit, hold.lift_after_min) for hold in plan.inhibit_holds]
+    hold_spans = Spans((hold.set_by_min, hold.lift_after_min) for hold in plan.inhibit_holds)
+    moved = sorted(plan.tracked_custody.holdings, key=lambda stay: stay.from_min)
+
+    @lru_cache(maxsize=1)
+    def stays(begun: int) -> tuple[Stay, ...]:
+        latest = {stay.item: stay for stay in moved[:begun]}
+        found = ((item, latest.get(item.item)) for item in plan.scenario.records.hardware)
+        return tuple(Stay(item.item, item.title, item.kind, last.holder, last.in_bag)
+                     for item, last in found if last and last.holder != INSIDE)
+
     for at_min in minutes:
         minute = _minute(plan, at_min)
         light, until = _light_at(plan, minute)
+        in_force = (holds[number] for number in hold_spans.lasting(minute))
         yield Moment(
             minute, people=tuple(_person_at(plan, crew, minute) for crew in plan.travels),
-            others=found.others_at(minute), stays=found.stays_at(minute), inhibits=found.inhibits_at(minute),
+            others=tuple(work[number] for number in work_spans.lasting(minute)),
+            stays=stays(bisect_right(moved, minute, key=lambda stay: stay.from_min)),
+            inhibits=tuple(InForce(each.inhibit, each.title, each.owner, end) for each, end in in_force),
             light=light, light_until_min=until,
             in_view=tuple(name for name, windows in plan.relays.items() if _window_at(windows, minute) >= 0),
         )
@@ -171,46 +184,6 @@ def _minute(plan: TimedPlan, at_min: object) -> float:
     return min(max(minute, 0.0), plan.end_min)
 
 
-class _Lasting:
-    """What lasts for a while (others' work, inhibits, where items are), sorted once to be looked up often."""
-
-    def __init__(self, plan: TimedPlan) -> None:
-        self._work = [activity for lane, activities in plan.lanes.items() if lane not in plan.travels
-                      for activity in activities]
-        self._work_spans = Spans((activity.start_min, activity.finish_min) for activity in self._work)
-        self._holds = plan.inhibit_holds
-        self._hold_spans = Spans((hold.set_by_min, hold.lift_after_min) for hold in self._holds)
-        self._items = {item.item: item for item in plan.scenario.records.hardware}
-        self._moved = sorted(plan.tracked_custody.holdings, key=lambda stay: stay.from_min)
-        self._known = 0  # how many stays had begun at the moment that was asked last
-        self._latest: dict[str, Holding] = {}
-        self._stays: tuple[Stay, ...] = ()
-
-    def others_at(self, minute: float) -> tuple[Activity, ...]:
-        """What actors do, by lane."""
-        return tuple(self._work[number] for number in self._work_spans.lasting(minute))
-
-    def inhibits_at(self, minute: float) -> tuple[InForce, ...]:
-        """The inhibits in force, in table order."""
-        in_force = (self._holds[number] for number in self._hold_spans.lasting(minute))
-        return tuple(InForce(hold.inhibit.inhibit, hold.inhibit.title, hold.inhibit.owner,
-                             hold.lift_after_min) for hold in in_force)
-
-    def stays_at(self, minute: float) -> tuple[Stay, ...]:
-        """Where the items are that are not inside, in table order."""
-        begun = bisect_right(self._moved, minute, key=lambda stay: stay.from_min)
-        if begun != self._known:
-            # Onward only what has begun since is added; back in time all is looked through anew.
-            latest = self._latest if begun > self._known else {}
-            latest |= {stay.item: stay for stay in self._moved[self._known if latest else 0:begun]}
-            self._known, self._latest = begun, latest
-            self._stays = tuple(
-                Stay(item.item, item.title, item.kind, latest[name].holder, latest[name].in_bag)
-                for name, item in self._items.items()
-                if name in latest and latest[name].holder != INSIDE)
-        return self._stays
-
-
 def _current(begins: Sequence[T], start_of: Callable[[T], float], minute: float) -> T:
     """The last of some stretches in order that has begun by ``minute``."""
     return begins[max(bisect_right(begins, minute, key=start_of) - 1, 0)]
@@ -220,8 +193,11 @@ def _person_at(plan: TimedPlan, crew: str, minute: float) -> Person:
     tether = plan.tracked_tethers[crew]
     lie = _current(tether.lies, lambda lie: lie.passage.start_min, minute)
     here, share = lie.passage, spot_at(lie, minute).share
+    points = {p.place: (p.x_m, p.y_m, p.z_m) for p in plan.scenario.records.places}
+    x, y, z = (a + share * (b - a) for a, b in zip(
+        points[here.place], points[here.to_place or here.place], strict=True))
     return Person(
-        crew, point_m=_between(plan, here.place, here.to_place or here.place, share),
+        crew, point_m=(x, y, z),
         place=here.place, to_place=here.to_place, route=here.route, share=share,
         doing=_current(plan.lanes[crew], lambda activity: activity.start_min, minute),
         # Walking back the line is taken in: it lies along the shorter of the two.
@@ -229,12 +205,6 @@ def _person_at(plan: TimedPlan, crew: str, minute: float) -> Person:
         reach_m=lie.from_reach_m + share * (lie.to_reach_m - lie.from_reach_m),
         tether_m=tether.tether_m,
     )
-
-
-def _between(plan: TimedPlan, place: str, to_place: str, share: float) -> Point:
-    points = {p.place: (p.x_m, p.y_m, p.z_m) for p in plan.scenario.records.places}
-    x, y, z = (a + share * (b - a) for a, b in zip(points[place], points[to_place], strict=True))
-    return x, y, z
 
 
 def _light_at(plan: TimedPlan, minute: float) -> tuple[str, float]:

@@ -118,22 +118,18 @@ class LinkCover:
 
 def link_covers(times: Times) -> tuple[LinkCover, ...]:
     """The steps with ``link`` yes or wait, in row order; none where the scenario has no relays."""
-    if not times.relays:
-        return ()
-    covered = times.almanac.any_link
-    return tuple(_cover(step, start, finish, covered) for step, start, finish in times.each_step()
-                 if step.link in ("yes", "wait"))
-
-
-def _cover(step: Step, start: float, finish: float, covered: Windows) -> LinkCover:
-    gaps = tuple((begin, end) for begin, end in complement(covered, (start, finish)).tolist()
-                 if end - begin > ROUNDING_MIN)
-    length = finish - start
-    # Of the gaps that are told alone, so that the share is 1 where there are none.
-    lost = sum(end - begin for begin, end in gaps)
-    next_cover_min = next((max(begin, start) for begin, end in covered.tolist()
-                           if end - max(begin, start) >= length - ROUNDING_MIN), float("nan"))
-    return LinkCover(step, start, finish, 1.0 - lost / length if length > 0 else 1.0, gaps, next_cover_min)
+    covered, found = times.almanac.any_link, []
+    for step, start, finish in times.each_step():
+        if times.relays and step.link in ("yes", "wait"):
+            gaps = tuple((begin, end) for begin, end in complement(covered, (start, finish)).tolist()
+                         if end - begin > ROUNDING_MIN)
+            length = finish - start
+            # Of the gaps that are told alone, so that the share is 1 where there are none.
+            share = 1.0 - sum(end - begin for begin, end in gaps) / length if length > 0 else 1.0
+            again = next((max(begin, start) for begin, end in covered.tolist()
+                          if end - max(begin, start) >= length - ROUNDING_MIN), nan)
+            found.append(LinkCover(step, start, finish, share, gaps, again))
+    return tuple(found)
 
 
 def links_table(covers: Sequence[LinkCover]) -> pd.DataFrame:
@@ -166,14 +162,9 @@ class Clock:
 def gap_clocks(times: Times) -> tuple[Clock, ...]:
     """Every greatest gap, in row order."""
     return tuple(
-        Clock(gap, gap.max_gap, _edge(times, gap.first_step, gap.first_at),
-              _edge(times, gap.then_step, gap.then_at))
-        for gap in times.scenario.records.gaps if gap.max_gap is not None
-    )
-
-
-def _edge(times: Times, step: str, at: str) -> float:
-    return times.span(step)[0 if at == "start" else 1]
+        Clock(gap, gap.max_gap, times.span(gap.first_step)[gap.first_at == "finish"],
+              times.span(gap.then_step)[gap.then_at == "finish"])
+        for gap in times.scenario.records.gaps if gap.max_gap is not None)
 
 
 def clocks_table(clocks: Sequence[Clock]) -> pd.DataFrame:

@@ -51,6 +51,17 @@ def grouped(pairs: Iterable[tuple[Key, Value]]) -> dict[Key, list[Value]]:
     return found
 
 
+def joined(spans: Iterable[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Stretches by their beginning, those that touch made one."""
+    found: list[tuple[float, float]] = []
+    for begin, end in spans:
+        if found and begin <= found[-1][1] + ROUNDING_MIN:
+            found[-1] = found[-1][0], max(found[-1][1], end)
+        else:
+            found.append((begin, end))
+    return found
+
+
 @dataclass(frozen=True)
 class Release:
     """``x_step >= at_min``; ``travel_min`` of it is travel (it scales with sampled travel)."""
@@ -177,9 +188,8 @@ class Network:
 
     ``allowed`` holds for each step the windows (n, 2) that all its demands leave, or None. ``fixed`` are the
     steps whose start is history (`planning_kit.plan.past`): no rule moves them, and they have no slack.
-    ``ends_min``: from the second one at the airlock to the end that limits bound.
-    ``rows`` says where each step stands in its file, for messages (empty: unknown). ``late`` are the steps
-    that start as late as they can (`planning_kit.plan.late`), ``late_margins_min`` what each keeps free.
+    ``ends_min``: from the second one at the airlock to the end that limits bound. ``late`` are the steps that
+    start as late as they can (`planning_kit.plan.late`), ``late_margins_min`` what each keeps free.
     ``given_way``: the rules that its plan breaks, as none keeps them all (`planning_kit.plan.giving_way`), of
     the ``whole`` network; ``longer_end_min``: the end of one past the hard limit that breaks less, if any.
     """
@@ -194,7 +204,6 @@ class Network:
     ends_min: float = 0.0
     horizon_min: float = np.inf
     group_windows: tuple[np.ndarray, ...] = ()
-    rows: tuple[int, ...] = ()
     fixed: frozenset[int] = frozenset()
     late: tuple[int, ...] = ()
     late_margins_min: tuple[float, ...] = ()

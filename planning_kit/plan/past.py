@@ -23,16 +23,7 @@ from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.build import travel_into, work_order
 from planning_kit.plan.giving_way import LOG_SECOND_MIN
 from planning_kit.plan.legs import Passage
-from planning_kit.plan.network import (
-    HATCH,
-    LOGGED,
-    NOW,
-    TURN,
-    Home,
-    Network,
-    Release,
-    on_grid,
-)
+from planning_kit.plan.network import HATCH, LOGGED, NOW, TURN, Home, Network, Release, on_grid
 from planning_kit.plan.plan_times import Times
 from planning_kit.plan.travel import Travel
 
@@ -52,10 +43,6 @@ class Whereabouts:
         """PET minutes at which they can be at the airlock."""
         return min(at + travel.time_min(place, airlock) for place, at in self.spots)
 
-    def ready_min(self, travel: Travel, step: Step) -> float:
-        """PET minutes at which they can begin a step."""
-        return self.quickest(travel, step)[0]
-
     def quickest(self, travel: Travel, step: Step) -> tuple[float, str]:
         """PET minutes at which they can begin a step, and the place that they leave for it."""
         return min((at + travel_into(step, travel, place) + step.travel_extra_min, place)
@@ -71,18 +58,15 @@ def whereabouts_at(times: Times, passages: Mapping[str, Sequence[Passage]],
         rest = [times.steps[position].step for position in order if position not in times.network.fixed]
         done = [position for position in order if position in times.network.fixed]
         free_min = max((float(times.finishes[position]) for position in done), default=0.0)
-        is_at_work = done and free_min >= now_min
-        spots = ((times.steps[done[-1]].place, free_min),) if is_at_work else _spots(walked, now_min)
+        here = next((p for p in walked if p.start_min <= now_min < p.finish_min), walked[-1])
+        spots: tuple[tuple[str, float], ...] = ((here.place, now_min),)
+        if done and free_min >= now_min:
+            spots = ((times.steps[done[-1]].place, free_min),)
+        elif here.route is not None:
+            # Turning round takes as long again as they have been on this leg.
+            spots = (here.to_place, here.finish_min), (here.place, 2 * now_min - here.start_min)
         found.append(Whereabouts(crew, rest[0] if rest else "", spots))
     return tuple(found)
-
-
-def _spots(passages: Sequence[Passage], now_min: float) -> tuple[tuple[str, float], ...]:
-    here = next((p for p in passages if p.start_min <= now_min < p.finish_min), passages[-1])
-    if here.route is None:
-        return ((here.place, now_min),)
-    # Turning round takes as long again as they have been on this leg.
-    return (here.to_place, here.finish_min), (here.place, 2 * now_min - here.start_min)
 
 
 def from_here(network: Network, starts: Mapping[int, float], durations: np.ndarray, steps: Sequence[Step],

@@ -1,4 +1,4 @@
-"""A scenario with times: starts, slack and what holds every step, and nothing that follows from them.
+"""A scenario with times: starts, slack, what holds every step and the windows that are used; no more.
 
 They are timed in the light, links and named periods of the outing (its almanac), in minutes of PET over the
 scenario's horizon.
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cached_property, lru_cache, reduce
 
@@ -16,20 +16,22 @@ import numpy as np
 import pandas as pd
 
 from planning_kit.inputs.cells import did_you_mean
-from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.faults import Faults, ScenarioError, is_number
 from planning_kit.inputs.omm import Elements
-from planning_kit.inputs.records import ItemMove, NamedWindow, Records, Step
+from planning_kit.inputs.records import ItemMove, Records, Step
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.setting_records import Relays
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import pet_label, pet_min
-from planning_kit.plan.network import GRID_MIN, Network
-from planning_kit.plan.slack import Holders, Slack, delay_curve, delays_min, find_holders, slacks
+from planning_kit.plan.network import GRID_MIN, WINDOW, Demand, Network
+from planning_kit.plan.slack import Holders, Slack, delay_curve, find_holders, slacks
 from planning_kit.plan.timing import outing_end
 from planning_kit.plan.travel import Travel
 from planning_kit.sky.light import Light, light_between, links_between
 from planning_kit.sky.orbit import Orbit
 from planning_kit.sky.windows import clip, no_windows, union
+
+_MOST_DELAYS = 20_000
 
 
 @dataclass(frozen=True)
@@ -64,7 +66,14 @@ def almanac_for(records: Records, elements: Elements, pet_zero: datetime) -> Alm
     """The almanac of an outing that begins at ``pet_zero`` (UTC)."""
     horizon_min = records.settings.horizon_h * 60.0
     light, links = _sky_windows(elements, records.settings.relays, pet_zero, horizon_min)
-    return Almanac(horizon_min, light, links, _named_windows(records.windows, pet_zero, horizon_min))
+    named: dict[str, np.ndarray] = {}
+    for row in records.windows:
+        window = np.array([[pet_min(row.start, pet_zero), pet_min(row.end, pet_zero)]])
+        named[row.window] = union(named.get(row.window, no_windows()), window)
+    for windows in named.values():  # an end on the horizon itself is told from one that the horizon cuts
+        windows[windows[:, 1] == horizon_min, 1] -= GRID_MIN
+    return Almanac(horizon_min, light, links,
+                   {name: clip(windows, 0.0, horizon_min) for name, windows in named.items()})
 
 
 @lru_cache(maxsize=64)
@@ -74,17 +83,6 @@ def _sky_windows(elements: Elements, relays: Relays | None, pet_zero: datetime,
     stop = pet_zero + timedelta(minutes=horizon_min)
     links = {} if relays is None else links_between(orbit, relays, pet_zero, stop)
     return light_between(orbit, pet_zero, stop), links
-
-
-def _named_windows(rows: tuple[NamedWindow, ...], pet_zero: datetime,
-                   horizon_min: float) -> dict[str, np.ndarray]:
-    named: dict[str, np.ndarray] = {}
-    for row in rows:
-        window = np.array([[pet_min(row.start, pet_zero), pet_min(row.end, pet_zero)]])
-        named[row.window] = union(named.get(row.window, no_windows()), window)
-    for windows in named.values():  # an end on the horizon itself is told from one that the horizon cuts
-        windows[windows[:, 1] == horizon_min, 1] -= GRID_MIN
-    return {name: clip(windows, 0.0, horizon_min) for name, windows in named.items()}
 
 
 @dataclass(frozen=True)
@@ -227,5 +225,72 @@ class Times(ABC):
         if self.position(step) in self.network.fixed:
             raise ScenarioError.single("has begun: a delay can only be asked of what is to come",
                                        table="steps", column="step", value=step)
-        delays = delays_min(up_to_min, every_min)
+        faults = Faults()
+        if not is_number(every_min) or every_min <= 0:
+            faults.add("", None, "every_min", every_min, "must be minutes, above 0")
+        if not is_number(up_to_min) or up_to_min < 0:
+            faults.add("", None, "up_to_min", up_to_min, "must be minutes, 0 or more")
+        faults.stop_if_any()
+        if up_to_min / every_min > _MOST_DELAYS:
+            raise ScenarioError.single(f"makes more than {_MOST_DELAYS} delays: take more minutes",
+                                       column="every_min", value=every_min)
+        # Half an interval more, so that rounding does not lose the last delay.
+        delays = np.arange(0.0, up_to_min + every_min / 2, every_min)
         return delay_curve(self.network, self.durations, self.starts, self.position(step), delays)
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlannedWindow:
+    """A window that the plan on likely durations uses: of one step, or of a group. PET minutes.
+
+    ``asks_for`` is the kind of window asked for (``light:night``), ``window`` the one of them that is used;
+    ``stretches`` all of that kind, (n, 2).
+    """
+
+    subject: str
+    members: tuple[int, ...]
+    asks_for: str
+    window: str
+    task: str
+    title: str
+    planned_start_min: float
+    begin_min: float
+    end_min: float
+    stretches: np.ndarray = field(compare=False)
+
+    @property
+    def is_known(self) -> bool:
+        """Whether it is known when it is; of a named period there may be none before the horizon."""
+        return len(self.stretches) > 0 or not self.asks_for.startswith(f"{WINDOW}:")
+
+    @property
+    def name(self) -> str:
+        """As people say it: ``night 2``; of a named period its name."""
+        name = self.window.partition(":")[2]
+        return name if self.asks_for.startswith(f"{WINDOW}:") else name.replace("-", " ")
+
+
+def planned_windows(times: Times) -> Iterator[PlannedWindow]:
+    """Every window that a step must fit in (light, a link waited for, a named period) and every group's.
+
+    Steps of a group that share its light are told by the group alone.
+    """
+    network, of_group = times.network, set()
+    for group in network.groups:
+        of_group |= {(member, group.demand.label) for member in group.members}
+        tasks = dict.fromkeys(times.steps[member].task for member in group.members)
+        title = " ".join(times.steps[member].step for member in group.members)
+        yield _planned(times, group.name, group.members, group.demand, " ".join(tasks), title)
+    for position, (step, demands) in enumerate(zip(times.steps, network.demands, strict=True)):
+        for demand in demands:
+            if (position, demand.label) not in of_group:
+                yield _planned(times, step.step, (position,), demand, step.task, step.title)
+
+
+def _planned(times: Times, subject: str, members: tuple[int, ...], demand: Demand, task: str,
+             title: str) -> PlannedWindow:
+    start = float(times.starts[list(members)].min())
+    begin, end = demand.nearest(start, float(times.finishes[list(members)].max())) or (np.inf, -np.inf)
+    return PlannedWindow(subject=subject, members=members, asks_for=f"{demand.kind}:{demand.label}",
+                         window=demand.name_at(start), task=task, title=title, planned_start_min=start,
+                         begin_min=begin, end_min=end, stretches=demand.windows)

@@ -35,7 +35,7 @@ from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.plan_times import Times
 from planning_kit.plan.suits import Store, SuitHistory
 from planning_kit.plan.tether_lines import Lie, Tether
-from planning_kit.plan.ways_back import Mover, Rescue, Spot, alone_min, helped_min, movers, rescues, spot_at
+from planning_kit.plan.ways_back import Mover, Rescue, Spot, helped_min, movers, rescues, spot_at
 
 Numbers = NDArray[np.float64]
 RETURN_COLUMNS = ["crew", "at_min", "place", "step", "safe_now_min", "safe_orderly_min", "alone_min",
@@ -91,11 +91,6 @@ class Returns:
     after_end_min: float
     stay_min: float
     partner_stay_min: float
-
-    @property
-    def margin_min(self) -> Numbers:
-        """The smaller of the margins alone: emergency oxygen and consumables."""
-        return np.fmin(self.abort.oxygen_margin_min, self.terminate.suit_margin_min)
 
     @property
     def cases(self) -> tuple[ReturnCase, ...]:
@@ -166,25 +161,22 @@ def return_times(times: Times, lanes: Mapping[str, Sequence[Activity]], tethers:
     ``at_work``: who is known to be on which step at ``now_min``, whatever the plan has then.
     """
     mover_of = movers(times.scenario.records, times.travels)
-    moments = _moments(times.end_min, [*_begins_anew(lanes, tethers)], now_min)
+    # Where a line begins to lie anew, and where a step in hand begins or ends.
+    anew = [lie.passage.start_min for tether in tethers.values() for lie in tether.lies]
+    anew += [edge for crew in tethers for each in lanes[crew] if each.kind == WORK
+             for edge in (each.start_min, each.finish_min)]
+    moments = _moments(times.end_min, anew, now_min)
     spots = {crew: _spots(tethers[crew].lies, moments) for crew in mover_of}
     steps = {step.step: step for step in times.steps}
-    hands = {crew: _hands(lanes[crew], moments, steps) for crew in mover_of}
+    # The step under way at each moment; None on the way, waiting or going in.
+    hands = {crew: [steps.get(each.step) if each is not None and each.kind == WORK else None for each in
+                    (activity_at(lanes[crew], at) for at in moments.tolist())] for crew in mover_of}
     for number in np.flatnonzero(moments == now_min).tolist():  # none where there is no now
         for crew in mover_of.keys() & at_work.keys():
             hands[crew][number] = steps.get(at_work[crew], hands[crew][number])
     rescue_of = rescues(times.scenario.records, mover_of)
     return tuple(_returns(times, mover_of[crew], rescue_of[crew], crew, spots, hands, moments, suits)
                  for crew in mover_of)
-
-
-def _begins_anew(lanes: Mapping[str, Sequence[Activity]], tethers: Mapping[str, Tether]) -> Iterator[float]:
-    """Where a line begins to lie anew, and where a step in hand begins or ends."""
-    for crew, tether in tethers.items():
-        yield from (lie.passage.start_min for lie in tether.lies)
-        for activity in lanes[crew]:
-            if activity.kind == WORK:
-                yield from (activity.start_min, activity.finish_min)
 
 
 def _moments(end_min: float, anew: Sequence[float], now_min: float | None) -> Numbers:
@@ -197,12 +189,6 @@ def _moments(end_min: float, anew: Sequence[float], now_min: float | None) -> Nu
     whole = np.arange(int(end_min) + 1, dtype=float)
     moments = np.unique(np.concatenate((whole, at, np.nextafter(at, 0.0), now, [end_min])))
     return moments[(moments >= 0.0) & (moments <= end_min)]
-
-
-def _hands(lane: Sequence[Activity], moments: Numbers, steps: Mapping[str, Step]) -> list[Step | None]:
-    """The step under way at each moment; None on the way, waiting or going in."""
-    found = (activity_at(lane, at) for at in moments.tolist())
-    return [steps.get(each.step) if each is not None and each.kind == WORK else None for each in found]
 
 
 def _spots(lies: Sequence[Lie], moments: Numbers) -> list[Spot]:
@@ -221,7 +207,9 @@ def _returns(times: Times, mover: Mover, rescue: Rescue, crew: str, spots: Mappi
     orderly = times.safe_min - np.maximum(moments, going_in)
     hasty = orderly if at_once is None else np.minimum(
         at_once, np.maximum(orderly, at_once - np.maximum(moments - going_in, 0.0)))
-    own_way = np.array([alone_min(mover, spot, limits.hook_move_min or 0.0) for spot in spots[crew]])
+    hook_min = limits.hook_move_min or 0.0
+    own_way = np.array([min(minutes + way + moves * hook_min for line, minutes in mover.exits(spot)
+                            for way, moves in (mover.home(line),)) for spot in spots[crew]])
     helper_spots = next(theirs for other, theirs in spots.items() if other != crew)
     helped_way, going = helped_min(rescue, spots[crew], helper_spots)
     if limits.partner_carry_factor is None:  # no minutes are known, but where there is no way there is none
@@ -233,7 +221,8 @@ def _returns(times: Times, mover: Mover, rescue: Rescue, crew: str, spots: Mappi
     own = [store for store in both if store.crew == crew]
 
     def way(outside: Numbers, stores: Sequence[Store], is_now: bool, who: Iterable[str]) -> WayHome:
-        safe = sum((_safe_min(hands[each], is_now) for each in who), np.zeros(len(moments)))
+        key = "safe_now_min" if is_now else "safe_orderly_min"
+        safe = np.sum([[getattr(step, key, None) or 0.0 for step in hands[each]] for each in who], axis=0)
         back = outside + (airlock := hasty if is_now else orderly)
         lasts = [_lasts_min(store, moments, safe, carrying if store.crew != crew else 0.0 * moments)
                  for store in stores]
@@ -249,12 +238,6 @@ def _returns(times: Times, mover: Mover, rescue: Rescue, crew: str, spots: Mappi
         ingress_start_min=going_in, hard_min=times.hard_min, after_end_min=times.safe_min - times.end_min,
         stay_min=_stay_min(settings, own, going_in), partner_stay_min=_stay_min(settings, both, going_in),
     )
-
-
-def _safe_min(hands: Sequence[Step | None], is_now: bool) -> Numbers:
-    """Minutes that make safe what one crew member has in hand at each moment, at once or in good order."""
-    return np.array([0.0 if step is None else (step.safe_now_min if is_now else step.safe_orderly_min) or 0.0
-                     for step in hands])
 
 
 def _suit_margin(stores: Sequence[Store], lasts_min: Sequence[Numbers],
@@ -296,18 +279,17 @@ def _stay_min(settings: Settings, stores: Sequence[Store], going_in: float) -> f
 
 def returns_table(all_returns: Sequence[Returns]) -> pd.DataFrame:
     """One row a crew member and moment: the columns `RETURN_COLUMNS`, minutes."""
-    frames = [ShownTable(_columns(each)) for each in all_returns]
-    return pd.concat(frames, ignore_index=True) if frames else ShownTable(columns=RETURN_COLUMNS)
+    return pd.concat((_table(each) for each in all_returns), ignore_index=True)
 
 
-def _columns(each: Returns) -> dict[str, object]:
+def _table(each: Returns) -> pd.DataFrame:
     abort, terminate, helped = each.abort, each.terminate, each.partner_terminate
-    return dict(zip(RETURN_COLUMNS, (
+    return ShownTable(dict(zip(RETURN_COLUMNS, (
         each.crew, each.at_min, each.place, each.step, abort.safe_min, terminate.safe_min, each.alone_min,
         each.with_partner_min, abort.home_min, each.partner_abort.home_min, terminate.home_min,
         helped.home_min, abort.oxygen_margin_min, each.partner_abort.oxygen_margin_min,
         each.cases[2].first_out, terminate.suit_margin_min, helped.first_out, helped.suit_margin_min,
-    ), strict=True))
+    ), strict=True)))
 
 
 def return_summary_table(all_returns: Sequence[Returns], reserve_min: float) -> pd.DataFrame:

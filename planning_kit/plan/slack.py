@@ -27,14 +27,11 @@ from heapq import heappop, heappush
 import numpy as np
 import pandas as pd
 
-from planning_kit.inputs.faults import Faults, ScenarioError, is_number
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.plan import network as kinds
 from planning_kit.plan.late import Keeper, late_keepers
 from planning_kit.plan.network import Bound, Network, grouped, mirrored, on_grid, pinned
 from planning_kit.plan.timing import Raise, earliest_starts, last_raises, outing_end, place_in_windows
-
-_MOST_DELAYS = 20_000
 
 
 @dataclass(frozen=True)
@@ -73,21 +70,6 @@ def slacks(network: Network, durations: np.ndarray, starts: np.ndarray, hard_min
         to_limit=latest_starts(network, durations, hard_min) - can_slip,
         to_window=latest_starts(pinned(network, starts), durations, np.inf) - can_slip,
     )
-
-
-def delays_min(up_to_min: float, every_min: float) -> np.ndarray:
-    """Delays from 0 to ``up_to_min``, every ``every_min``. Raises `ScenarioError` for no such minutes."""
-    faults = Faults()
-    if not is_number(every_min) or every_min <= 0:
-        faults.add("", None, "every_min", every_min, "must be minutes, above 0")
-    if not is_number(up_to_min) or up_to_min < 0:
-        faults.add("", None, "up_to_min", up_to_min, "must be minutes, 0 or more")
-    faults.stop_if_any()
-    if up_to_min / every_min > _MOST_DELAYS:
-        raise ScenarioError.single(f"makes more than {_MOST_DELAYS} delays: take more minutes",
-                                   column="every_min", value=every_min)
-    # Half an interval more, so that rounding does not lose the last delay.
-    return np.arange(0.0, up_to_min + every_min / 2, every_min)
 
 
 def delay_curve(network: Network, durations: np.ndarray, starts: np.ndarray, step: int,
@@ -199,15 +181,10 @@ def _late_for(network: Network, starts: np.ndarray, lengths: np.ndarray, keeper:
         start = float(starts[keeper.windowed])
         finish = start + float(lengths[keeper.windowed])
         # Windows that meet all demands end where a window of one of them does: in front of that it is.
-        nearest = min(network.demands[keeper.windowed], key=lambda demand: _left_of(demand.windows, finish))
+        nearest = min(network.demands[keeper.windowed], key=lambda demand: min(
+            demand.windows[demand.windows[:, 1] >= finish, 1], default=np.inf))
         name = nearest.name_at(start).partition(":")[2]
     return Holder(kinds.LATE_END, f"{kinds.LATE_END}:{name}")
-
-
-def _left_of(windows: np.ndarray, minute: float) -> float:
-    """Minutes from ``minute`` to the end of the window that holds it."""
-    ends = windows[windows[:, 1] >= minute, 1]
-    return float(ends[0]) - minute if len(ends) else np.inf
 
 
 def ready_holder(network: Network, durations: np.ndarray, starts: np.ndarray, step: int) -> Holder | None:

@@ -26,7 +26,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from planning_kit.inputs.records import Crew, Records
-from planning_kit.inputs.setting_records import Settings, Suit, UsedBefore
+from planning_kit.inputs.setting_records import Settings, Suit
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 
@@ -78,8 +78,6 @@ UNIT_WORDS = {"g": "g", "wh": "W h"}
 DEFAULT_EXERTION = "moderate"
 INGRESS_EXERTION = "light"
 BEFORE_PET_ZERO_EXERTION = "rest"
-SUIT_COLUMNS = ["crew", "at_min", *(f"{name}_left_{unit}" for name, unit in UNITS.items()),
-                *(f"{name}_reserve_{unit}" for name, unit in UNITS.items())]
 SUIT_SUMMARY_COLUMNS = ["crew", "consumable", "unit", "usable", "used_before", "used", "left", "reserve",
                         "margin", "runs_out_min", "first"]
 _LOAD_KEYS = {
@@ -93,10 +91,10 @@ class Store:
     """One consumable of one suit. Amounts in grams, or watt-hours for energy; rates per minute.
 
     ``left`` is the amount at ``at_min`` (PET minutes, both (n,)), negative once it has run out; ``rates``
-    (n - 1,) is the use between them. ``missing``
-    names the scenario keys without which nothing is known; all numbers are then NaN. ``reserve`` is NaN
-    where no reserve fraction is given. ``travel_rate``, ``wait_rate`` and ``carry_rate`` are the use in
-    travel, waiting and bringing a disabled partner, ``used_before`` is the amount used before PET 0.
+    (n - 1,) is the use between them. ``missing`` names the scenario keys without which nothing is known; all
+    numbers are then NaN. ``reserve`` is NaN where no reserve fraction is given. ``travel_rate``,
+    ``wait_rate`` and ``carry_rate`` are the use in travel, waiting and bringing a disabled partner,
+    ``used_before`` is the amount used before PET 0.
     """
 
     crew: str
@@ -110,7 +108,7 @@ class Store:
     wait_rate: float
     carry_rate: float
     missing: tuple[str, ...]
-    used_before: float = float("nan")
+    used_before: float
 
     @property
     def unit(self) -> str:
@@ -193,7 +191,11 @@ def _history(settings: Settings, crew: Crew, lane: Sequence[Activity],
     carry = "carry" if "carry" in watts else travel
     keys = [travel if activity.kind == TRAVEL else wait if activity.kind == WAIT else
             exertion[activity.step] if activity.step else INGRESS_EXERTION for activity in lane]
-    before = _before_min(suit.used_before)
+    # Minutes at rest before PET 0 that each store is used; none where its amount is given. The umbilical
+    # feeds oxygen, energy and cooling, but the cartridge takes up carbon dioxide all the while.
+    battery, umbilical = suit.used_before.battery_min or 0.0, suit.used_before.umbilical_min or 0.0
+    before = {name: 0.0 if getattr(suit.used_before, f"{name}_{unit}") is not None else
+              battery + umbilical if name == "co2" else battery for name, unit in UNITS.items()}
     # Travel and waiting also where the lane has none: ways home and waits at the airlock use their rates.
     at_rest = [BEFORE_PET_ZERO_EXERTION] if any(before.values()) else []
     needed = dict.fromkeys([*keys, travel, wait, carry, *at_rest])
@@ -206,16 +208,6 @@ def _history(settings: Settings, crew: Crew, lane: Sequence[Activity],
     return SuitHistory(crew.crew, at_min, metabolic_w[1:-3], stores)
 
 
-def _before_min(used: UsedBefore) -> dict[str, float]:
-    """Minutes at rest before PET 0 that each store is used; none where its amount is given.
-
-    The umbilical feeds oxygen, energy and cooling, but the cartridge takes up carbon dioxide all the while.
-    """
-    battery, umbilical = used.battery_min or 0.0, used.umbilical_min or 0.0
-    return {name: 0.0 if getattr(used, f"{name}_{unit}") is not None else
-            battery + umbilical if name == "co2" else battery for name, unit in UNITS.items()}
-
-
 def _store(crew: str, consumable: str, suit: Suit, at_min: Numbers, before_min: float, metabolic_w: Numbers,
            missing_w: tuple[str, ...]) -> Store:
     """``metabolic_w``: before PET 0, of each activity, in travel, waiting, carrying; ``missing_w``: keys."""
@@ -225,18 +217,13 @@ def _store(crew: str, consumable: str, suit: Suit, at_min: Numbers, before_min: 
     # Energy is what the equipment uses, whatever the body does.
     if consumable != "energy":
         missing += missing_w
-    if missing:
-        lost = float("nan")
-        return Store(crew, consumable, usable=lost, reserve=lost, at_min=at_min,
-                     left=np.full(len(at_min), lost), rates=np.full(len(at_min) - 1, lost),
-                     travel_rate=lost, wait_rate=lost, carry_rate=lost, missing=missing)
-    usable = float(getattr(suit, keys[0]))
+    usable = np.nan if missing else float(getattr(suit, keys[0]))
     fraction = getattr(suit, f"{consumable}_reserve_fraction")
-    rates = _rates(consumable, suit, metabolic_w)
+    rates = np.nan * metabolic_w if missing else _rates(consumable, suit, metabolic_w)
     used = np.cumsum(rates[:-3] * np.array([before_min, *np.diff(at_min)]))
     used += getattr(suit.used_before, keys[0]) or 0.0
-    return Store(crew, consumable, usable=usable, at_min=at_min, left=usable - used, missing=(),
-                 reserve=float("nan") if fraction is None else usable * fraction, rates=rates[1:-3],
+    return Store(crew, consumable, usable=usable, at_min=at_min, left=usable - used, missing=missing,
+                 reserve=np.nan if fraction is None else usable * fraction, rates=rates[1:-3],
                  travel_rate=float(rates[-3]), wait_rate=float(rates[-2]), carry_rate=float(rates[-1]),
                  used_before=float(used[0]))
 
@@ -289,14 +276,11 @@ def _crossing(over: float, rates: Numbers, at_min: Numbers, spans: Numbers) -> N
 
 def suits_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:
     """A row a crew member and activity boundary: what is left, then the reserves."""
-    frames = [
-        ShownTable(
-            {"crew": history.crew, "at_min": history.at_min}
-            | {f"{store.consumable}_left_{store.unit}": store.left for store in history.stores}
-            | {f"{store.consumable}_reserve_{store.unit}": store.reserve for store in history.stores})
-        for history in histories
-    ]
-    return pd.concat(frames, ignore_index=True) if frames else ShownTable(columns=SUIT_COLUMNS)
+    return pd.concat((ShownTable(
+        {"crew": history.crew, "at_min": history.at_min}
+        | {f"{store.consumable}_left_{store.unit}": store.left for store in history.stores}
+        | {f"{store.consumable}_reserve_{store.unit}": store.reserve for store in history.stores})
+        for history in histories), ignore_index=True)
 
 
 def suit_summary_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:

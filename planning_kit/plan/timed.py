@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cached_property
@@ -14,37 +14,24 @@ from planning_kit.changes.change import ChangeLine
 from planning_kit.inputs.faults import ScenarioError, is_whole, must_be
 from planning_kit.inputs.log import Actuals
 from planning_kit.inputs.log_state import States
+from planning_kit.inputs.records import Hazard
 from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.shown_text import visible
 from planning_kit.inputs.times import as_utc, pet_label
 from planning_kit.plan import needs
-from planning_kit.plan.activities import (
-    Activity,
-    find_handovers,
-    lane_activities,
-    timeline_table,
-    with_slack,
-)
+from planning_kit.plan import returns as homes
+from planning_kit.plan.activities import Activity, find_handovers, lane_activities, timeline_table, with_slack
 from planning_kit.plan.build import build_network, crew_travel
 from planning_kit.plan.custody import custody_table, kit_table, track_custody
 from planning_kit.plan.custody_state import Custody
 from planning_kit.plan.explain import explain_step
-from planning_kit.plan.exposures import Exposure, exposures_table, hazard_exposures
+from planning_kit.plan.exposures import Exposure, exposures_table, hazard_exposures, inhibits_table
 from planning_kit.plan.giving_way import gives_way_order, keeping_most
 from planning_kit.plan.hard_limit import LimitRule, by_consumables, stop_if_unknown
-from planning_kit.plan.inhibit_list import inhibits_table, stays_by_inhibit
 from planning_kit.plan.legs import Passage, cautions_table, crew_passages
 from planning_kit.plan.network import Broken, Network, on_grid
 from planning_kit.plan.past import Happened, Whereabouts, whereabouts_at
 from planning_kit.plan.plan_times import Almanac, HardLimit, Times, almanac_for
-from planning_kit.plan.returns import (
-    Breach,
-    Returns,
-    breaches_of,
-    return_summary_table,
-    return_times,
-    returns_table,
-)
 from planning_kit.plan.suits import SuitHistory, suit_histories, suit_summary_table, suits_table
 from planning_kit.plan.tether_lines import Tether, tethers_table, track_tether
 
@@ -207,10 +194,10 @@ class TimedPlan(Times):
         return suit_summary_table(self.suit_histories)
 
     @cached_property
-    def return_times(self) -> tuple[Returns, ...]:
+    def return_times(self) -> tuple[homes.Returns, ...]:
         """Each crew member's way home through the outing, the past and now as they were logged."""
         at_work = {} if self.outside is None else self.outside.states.at_work
-        return return_times(self, self.lanes, self.tracked_tethers, self.suit_histories, self.now_min,
+        return homes.return_times(self, self.lanes, self.tracked_tethers, self.suit_histories, self.now_min,
                             at_work)
 
     @property
@@ -225,7 +212,7 @@ class TimedPlan(Times):
         and ``suit_margin_min``, both also with the partner (of the first of both). All in minutes; NaN is not
         known, infinite is no way (a margin: minus infinity). The same as in ``ways_home``.
         """
-        return returns_table(self.return_times)
+        return homes.returns_table(self.return_times)
 
     @property
     def return_summary(self) -> pd.DataFrame:
@@ -236,13 +223,13 @@ class TimedPlan(Times):
         ``stay_min`` (how much longer than planned they could wait at the airlock).
         """
         reserve = self.scenario.settings.limits.return_reserve_min or 0.0
-        return return_summary_table(self.return_times, reserve)
+        return homes.return_summary_table(self.return_times, reserve)
 
     @cached_property
-    def return_breaches(self) -> tuple[Breach, ...]:
+    def return_breaches(self) -> tuple[homes.Breach, ...]:
         """Where the plan breaks what a turn-back time is to keep: instead of such a time, people get this."""
         reserve = self.scenario.settings.limits.return_reserve_min or 0.0
-        return tuple(breaches_of(self.return_times, reserve))
+        return tuple(homes.breaches_of(self.return_times, reserve))
 
     @property
     def inhibits(self) -> pd.DataFrame:
@@ -255,9 +242,7 @@ class TimedPlan(Times):
         each crew member first enters and last leaves the hazards that name it (``EV1_enters``,
         ``EV1_leaves``, ...).
         """
-        stays = stays_by_inhibit(self, self.tracked_exposures, lambda hazards: hazard_exposures(
-            self, self.passages, self.inhibit_holds, self.tracked_custody, hazards))
-        return inhibits_table(self.inhibit_holds, stays, list(self.travels), self.pet_zero)
+        return inhibits_table(self, self.inhibit_holds, self.tracked_exposures, self.exposed_to)
 
     @property
     def links(self) -> pd.DataFrame:
@@ -316,7 +301,11 @@ class TimedPlan(Times):
     @cached_property
     def tracked_exposures(self) -> tuple[Exposure, ...]:
         """When each crew member is inside which hazard, at work, on the way and waiting."""
-        return hazard_exposures(self, self.passages, self.inhibit_holds, self.tracked_custody)
+        return self.exposed_to(self.scenario.records.hazards)
+
+    def exposed_to(self, hazards: Sequence[Hazard]) -> tuple[Exposure, ...]:
+        """All exposures to these hazards, which may be other than the scenario's."""
+        return hazard_exposures(self, self.passages, self.inhibit_holds, self.tracked_custody, hazards)
 
     @property
     def exposures(self) -> pd.DataFrame:

@@ -14,6 +14,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from heapq import heappop, heappush
 from math import isfinite
 
@@ -52,6 +53,16 @@ class Travel:
         """Minutes of the fastest way; infinite where no chain of routes joins the two places."""
         return float(self.minutes[self.numbers[from_place], self.numbers[to_place]])
 
+    @cached_property
+    def _least_m(self) -> NDArray[np.float64]:
+        legs = {leg: max(route.metres, _LEAST_MINUTES) for leg, route in self.routes.items()
+                if leg[1] in self.legs[leg[0]]}
+        return _shortest(self.numbers, legs)
+
+    def least_m(self, from_place: str, to_place: str) -> float:
+        """Metres of the shortest chain of routes, however slow it is; infinite where there is none."""
+        return float(self._least_m[self.numbers[from_place], self.numbers[to_place]])
+
     def way(self, from_place: str, to_place: str) -> Way:
         """The places along the fastest way, both ends included; one place when they are the same.
 
@@ -80,44 +91,24 @@ class Travel:
         """Other ways of the tie: at least one over each leg that lies on some of them, the best one."""
         chosen, limit = self.way(from_place, to_place), self.time_min(from_place, to_place) + TIE_MIN
         on_it, found = {*itertools.pairwise(chosen)}, dict[Way, None]()
-        begin, left, places = self._left(from_place), self._left(to_place), [*self.numbers]
+        begin, left = (self.minutes[self.numbers[place]] for place in (from_place, to_place))
+        places = [*self.numbers]
         for number in np.flatnonzero(begin + left <= limit).tolist():
             here = places[number]
             for ahead, took in self.legs[here].items():
                 if (here, ahead) not in on_it and begin[number] + took + left[self.numbers[ahead]] <= limit:
                     way = (*self.way(from_place, here), *self.way(ahead, to_place))
-                    if len({*way}) == len(way) and self._walked_min(way) <= limit:
+                    walked_min = sum(self.legs[one][other] for one, other in itertools.pairwise(way))
+                    if len({*way}) == len(way) and walked_min <= limit:
                         found[way] = None
         return list(found)
 
-    def _walked_min(self, way: Way) -> float:
-        return sum(self.legs[here][ahead] for here, ahead in itertools.pairwise(way))
-
-    def _left(self, goal: str) -> NDArray[np.float64]:
-        """Minutes to ``goal`` from every place: a route takes as long either way."""
-        row: NDArray[np.float64] = self.minutes[self.numbers[goal]]
-        return row
-
-    def _only_way(self, start: str, goal: str, limit: float) -> Way:
-        """The way where nothing else is as fast, as is usual; () where there is a choice."""
-        left, spent, way = self._left(goal), 0.0, [start]
-        while way[-1] != goal:
-            on = [(ahead, took) for ahead, took in self.legs[way[-1]].items()
-                  if ahead not in way[-2:] and spent + took + left[self.numbers[ahead]] <= limit]
-            if len(on) != 1:
-                return ()
-            way.append(on[0][0])
-            spent += on[0][1]
-        return tuple(way)
-
     def _best_way(self, start: str, goal: str) -> Way:
         """Of the ways in the tie that of fewest metres, then of the first ids: the first to arrive."""
-        left = self._left(goal)
+        left = self.minutes[self.numbers[goal]]  # from every place: a route takes as long either way
         limit = self.time_min(start, goal) + TIE_MIN
         if not isfinite(limit):
             raise ValueError(f"no route from {start!r} to {goal!r}")
-        if only := self._only_way(start, goal, limit):
-            return only
         soonest: dict[str, float] = {}  # of those that have come to a place before, and so the better way
         coming: list[tuple[float, Way, float]] = [(0.0, (start,), 0.0)]
         while True:
@@ -158,8 +149,11 @@ def travel_for(crew: Crew, places: Sequence[Place], routes: Sequence[Route],
     for (here, ahead), route in fastest.items():
         if is_open(route):
             legs[here][ahead] = max(leg_minutes(route, speed), _LEAST_MINUTES)
-    edges = [(numbers[here], numbers[ahead]) for here in legs for ahead in legs[here]]
-    weights = [took for on in legs.values() for took in on.values()]
-    ends = np.array(edges, dtype=int).reshape(-1, 2).T
-    graph = csr_array((weights, ends), shape=(len(numbers),) * 2, dtype=float)
-    return Travel(crew.crew, numbers, np.asarray(dijkstra(graph, directed=True)), fastest, legs)
+    minutes = {(here, ahead): took for here, on in legs.items() for ahead, took in on.items()}
+    return Travel(crew.crew, numbers, _shortest(numbers, minutes), fastest, legs)
+
+
+def _shortest(numbers: Mapping[str, int], lengths: Mapping[tuple[str, str], float]) -> NDArray[np.float64]:
+    ends = np.array([(numbers[here], numbers[ahead]) for here, ahead in lengths], dtype=int).reshape(-1, 2).T
+    graph = csr_array(([*lengths.values()], ends), shape=(len(numbers),) * 2, dtype=float)
+    return np.asarray(dijkstra(graph, directed=True))

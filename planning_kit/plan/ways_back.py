@@ -14,15 +14,17 @@ or stowing what is in hand.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
+from itertools import product
 from math import inf, isinf
+from operator import attrgetter
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planning_kit.inputs.records import Records, Route
+from planning_kit.inputs.records import Records
 from planning_kit.plan.tether_lines import Lie, after_leg, line_m
 from planning_kit.plan.travel import Travel, leg_minutes, travel_for
 
@@ -122,13 +124,6 @@ def movers(records: Records, travels: Mapping[str, Travel]) -> dict[str, Mover]:
             for crew in records.crew}
 
 
-def alone_min(mover: Mover, spot: Spot, hook_move_min: float) -> float:
-    """Minutes from a spot to the airlock, hook moves included, ingress not."""
-    return min(minutes + way + moves * hook_move_min
-               for line, minutes in mover.exits(spot)
-               for way, moves in (mover.home(line),))
-
-
 @dataclass
 class Rescue:
     """What it takes for ``helper`` to bring ``helped`` to the airlock, over the routes of ``bringing``.
@@ -165,21 +160,17 @@ class Rescue:
         if not is_open:
             return inf, inf
         exits = self.helper.exits(spot)  # in minutes of the helper, who sets the pace
-        coming = [found for start in self.helper.exits(helper_spot) for found in self._coming(start, exits)]
-        coming += self._along_one_leg(spot, helper_spot)
+        coming = [*self._coming(helper_spot, exits), *self._along_one_leg(spot, helper_spot)]
         ways = ((minutes, self._going(line, exits)) for line, minutes in coming)
         return min((minutes + going, going) for minutes, going in ways)
 
-    def _coming(self, start: Exit, exits: tuple[Exit, ...]) -> list[Exit]:
-        """The helper's line and minutes on arrival, by way of each exit of the helped one."""
-        line, first = start
-        found = []
-        for helped_line, last in exits:
+    def _coming(self, helper_spot: Spot, exits: tuple[Exit, ...]) -> Iterator[Exit]:
+        """The helper's line and minutes on arrival, out of the own spot by way of each exit of the other."""
+        for (line, first), (helped_line, last) in product(self.helper.exits(helper_spot), exits):
             moves, arrived = self.helper.walk(line, helped_line[-1])
             way = self.helper.travel.time_min(line[-1], helped_line[-1])
             # Neglected, to the short side: on the last leg the helper's own line may need one move more.
-            found.append((arrived, first + way + moves * self.hook_move_min + last))
-        return found
+            yield arrived, first + way + moves * self.hook_move_min + last
 
     def _along_one_leg(self, spot: Spot, helper_spot: Spot) -> list[Exit]:
         """Both on the same leg: the helper comes straight."""
@@ -211,16 +202,13 @@ def rescues(records: Records, mover_of: Mapping[str, Mover]) -> dict[str, Rescue
     """By who is helped, the rescue by the partner; without a carry factor at the helper's own pace."""
     limits = records.settings.limits
     places = frozenset(place.place for place in records.places if place.allows_rescue)
-    is_all_open = all(map(_allows_rescue, records.routes))  # then ways that are known already serve
+    allows_rescue = attrgetter("allows_rescue")
+    is_all_open = all(map(allows_rescue, records.routes))  # then ways that are known already serve
     bringing = {crew.crew: mover_of[crew.crew].travel if is_all_open else
-                travel_for(crew, records.places, records.routes, _allows_rescue) for crew in records.crew}
+                travel_for(crew, records.places, records.routes, allows_rescue) for crew in records.crew}
     return {helped: Rescue(mover_of[helped], mover_of[helper], bringing[helper], places,
                            limits.partner_carry_factor or 1.0, limits.hook_move_min or 0.0)
             for helper in mover_of for helped in mover_of if helped != helper}
-
-
-def _allows_rescue(route: Route) -> bool:
-    return route.allows_rescue
 
 
 def helped_min(rescue: Rescue, spots: Sequence[Spot],

@@ -5,10 +5,9 @@ Each event is one moment and one sentence or two, made of the tables alone.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import Side, pet_label, rounded
@@ -77,6 +76,8 @@ class _Teller:
         self.plan = plan
         self.names = Names(plan)
         self.step_words = StepWords(self.names)
+        self.custody = plan.custody.to_dict("records")
+        self.cautions = plan.cautions_on_the_way.to_dict("records")
 
     def inhibits(self) -> Iterator[BriefingEvent]:
         for hold in self.plan.inhibit_holds:
@@ -119,7 +120,9 @@ class _Teller:
         if activity.kind == TRAVEL:
             return self._travel(activity)
         if activity.kind == WAIT:
-            return [self._wait(activity, plural)]
+            place = f" at {self.names.title(activity.place)}" if activity.place else ""
+            return [f"Wait{'' if plural else 's'} {minutes(activity.minutes)}{place}, until "
+                    f"{pet_label(activity.finish_min)}: {self._reason(activity)}."]
         length, until = minutes(activity.minutes), pet_label(activity.finish_min)
         if not activity.step:
             what = "the pressure can be breathed" if activity.title == REPRESS_TITLE else "inside"
@@ -128,7 +131,8 @@ class _Teller:
         place = f" At {self.names.title(step.place)}," if step.place else ""
         title = one_line(step.title)
         return [f"{step.step}{': ' + title if title else ''}.{place} {length}, until {until}.",
-                *(_sentence(fact.words) for fact in self.step_words.facts(step))]
+                *(f"{words[:1].upper()}{words[1:].rstrip('.')}."
+                  for words in (fact.words for fact in self.step_words.facts(step)))]
 
     def _travel(self, activity: Activity) -> list[str]:
         legs = [p for p in self.plan.passages[activity.crew] if p.route is not None
@@ -142,14 +146,10 @@ class _Teller:
                 f"{minutes(activity.minutes)}{metres}.",
                 *([f"Carries {carried}."] if carried else []), *self._hazards(activity)]
 
-    @cached_property
-    def _custody(self) -> list[dict[Hashable, Any]]:
-        return self.plan.custody.to_dict("records")
-
     def _carried(self, activity: Activity) -> str:
         """What is in hand on the way, but for what never leaves the hand; bags with what is in them."""
         middle = (activity.start_min + activity.finish_min) / 2
-        now = [row for row in self._custody if row["holder"] == activity.crew
+        now = [row for row in self.custody if row["holder"] == activity.crew
                and row["from_min"] <= middle < row["until_min"]]
         words = []
         for row in now:
@@ -159,12 +159,8 @@ class _Teller:
                 words.append(self.names.item(str(row["item"])) + inside)
         return "; ".join(words)
 
-    @cached_property
-    def _cautions(self) -> list[dict[Hashable, Any]]:
-        return self.plan.cautions_on_the_way.to_dict("records")
-
     def _hazards(self, activity: Activity) -> Iterator[str]:
-        for row in self._cautions:
+        for row in self.cautions:
             if row["crew"] == activity.crew and activity.start_min <= row["at_min"] <= activity.finish_min:
                 to_place = f" to {self.names.title(row['to_place'])}" if row["to_place"] else ""
                 caution = one_line(row["caution"]).rstrip(".")
@@ -180,11 +176,6 @@ class _Teller:
     def _spells(self) -> dict[tuple[str, str, str], list[Exposure]]:
         return grouped(((crew, each.step, each.doing), each) for crew in self.plan.travels
                        for each in hazards_entered(self.plan, crew))
-
-    def _wait(self, activity: Activity, plural: bool) -> str:
-        place = f" at {self.names.title(activity.place)}" if activity.place else ""
-        return (f"Wait{'' if plural else 's'} {minutes(activity.minutes)}{place}, until "
-                f"{pet_label(activity.finish_min)}: {self._reason(activity)}.")
 
     def _reason(self, activity: Activity) -> str:
         kind, _, name = activity.held_by.partition(":")
@@ -212,9 +203,5 @@ class _Teller:
 def _key(activity: Activity) -> tuple[object, ...]:
     shared = activity.step if activity.kind != WAIT else activity.held_by
     return activity.kind, shared, activity.title, activity.place, activity.start_min, activity.finish_min
-
-
-def _sentence(words: str) -> str:
-    return f"{words[:1].upper()}{words[1:].rstrip('.')}."
 
 

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
 
 import pandas as pd
 
@@ -21,19 +22,6 @@ from planning_kit.plan.timed import TimedPlan
 _TIGHT_MIN = 0.5  # slack that rounds to nothing in whole minutes
 
 
-@dataclass(frozen=True)
-class Handover:
-    """One row of ``plan.handovers``: what passes from lane to lane (an item, or ``after``), and when."""
-
-    from_crew: str
-    to_crew: str
-    from_step: str
-    to_step: str
-    from_min: float
-    to_min: float
-    what: str
-
-
 def rows_of(plan: TimedPlan) -> list[Activity]:
     """Every activity, lane by lane: what ``plan.timeline`` holds, without making a table of it."""
     return [row for lane in plan.lanes.values() for row in lane]
@@ -44,9 +32,9 @@ def findings(table: pd.DataFrame) -> list[Finding]:
     return [Finding(*row) for row in table.itertuples(index=False)]
 
 
-def handovers(plan: TimedPlan) -> list[Handover]:
+def handovers(plan: TimedPlan) -> list[Any]:
     """The rows of the hand-over table, in its order."""
-    return [Handover(*row) for row in plan.handovers.itertuples(index=False)]
+    return list(plan.handovers.itertuples(index=False))
 
 
 def packed(holds: Iterable[Hold]) -> list[list[Hold]]:
@@ -264,7 +252,7 @@ def ghost_text(old: Activity, now: Sequence[Activity], words: Words) -> str:
     return plotly_paragraph(f"{where} {change}{handed}")
 
 
-def handover_text(handover: Handover) -> str:
+def handover_text(handover: Any) -> str:
     """What one lane needs of another, when it is ready and when it is used."""
     ready, used = pet_label(handover.from_min), pet_label(handover.to_min)
     source, target = f"{handover.from_crew} {handover.from_step}", f"{handover.to_crew} {handover.to_step}"

@@ -117,8 +117,9 @@ def _bars(name: str, rows: Mapping[int, str], ends: Iterable[tuple[float, float]
 
 def _bar(rows: list[Row], ends: tuple[str, str], width: float, name: str, theme: Theme) -> dict[str, Any]:
     drawn = _with(rows, ends[0])
-    spans = [(row[ends[0]], row[ends[1]] if math.isfinite(row[ends[1]]) else _last_known(row))
-             for row in drawn.values()]
+    known = ("q05", "q25", "q50", "q75", "q95")  # a bar whose end is not known goes to the last that is
+    spans = [(row[ends[0]], row[ends[1]] if math.isfinite(row[ends[1]]) else
+              max(float(row[name]) for name in known if math.isfinite(row[name]))) for row in drawn.values()]
     return _bars(name, {number: _task_hover(row) for number, row in drawn.items()}, spans, width,
                  color=_FILL, opacity=1.0, line={"color": theme.ink, "width": 1})
 
@@ -126,10 +127,6 @@ def _bar(rows: list[Row], ends: tuple[str, str], width: float, name: str, theme:
 def _with(rows: list[Row], column: str) -> dict[int, Row]:
     """The rows that have a number in ``column``, by their place."""
     return {number: row for number, row in enumerate(rows) if math.isfinite(row[column])}
-
-
-def _last_known(row: Row) -> float:
-    return max(float(row[name]) for name in ("q05", "q25", "q50", "q75", "q95") if math.isfinite(row[name]))
 
 
 def _marks(rows: list[Row], column: str, name: str, theme: Theme) -> dict[str, Any]:
@@ -201,7 +198,10 @@ def tornado_chart(odds: Any, rows: int = 12, theme: str = "light") -> chart.Char
     heading = (f"What drives the outing end · {samples_words(odds)} · "
                f"median {pet_label(median)}")
     labels = [row_label("" if row["kind"] != "step" else row["driver"], row["title"]) for row in drivers]
-    layout = rows_layout(odds, look, labels, shown, heading, _driver_alt(drivers, median), "bottom")
+    swings = [f"{one_line(row['title'])} {chart.signed(row['swing_min'])} min" for row in drivers[:5]]
+    alt = (f"Tornado chart: median outing end {pet_label(median)}. Widest swings between shortest and "
+           f"longest tenth: {'; '.join(swings) or 'none'}.")
+    layout = rows_layout(odds, look, labels, shown, heading, alt, "bottom")
     layout["xaxis"] |= {"nticks": 12}
     layout["xaxis2"] |= {"nticks": 6}
     layout["shapes"] += [chart.upright("median", median, look.ink, "solid")] if math.isfinite(median) else []
@@ -233,9 +233,3 @@ def _driver_hover(row: Row) -> str:
         f"Swing {chart.signed(row['swing_min'])} min; "
         f"rank correlation {chart.signed(row['own_rho'], 2)} ± {row['se']:.2f}.",
     ))
-
-
-def _driver_alt(drivers: list[Row], median: float) -> str:
-    told = [f"{one_line(row['title'])} {chart.signed(row['swing_min'])} min" for row in drivers[:5]]
-    return (f"Tornado chart: median outing end {pet_label(median)}. Widest swings between shortest and "
-            f"longest tenth: {'; '.join(told) or 'none'}.")

@@ -8,12 +8,12 @@ from __future__ import annotations
 import html
 import os
 import re
+from copy import deepcopy
 from pathlib import Path
 from typing import Any
 
 import nbformat
 from nbconvert import HTMLExporter
-from nbconvert.preprocessors import Preprocessor
 from nbformat import NotebookNode
 from plotly.io import to_html
 from plotly.offline import get_plotlyjs
@@ -51,23 +51,17 @@ _PRINT_SCRIPT = f"""<script>(function () {{
 }})();</script>"""
 
 
-class OfflineCharts(Preprocessor):
-    """Replaces plotly's JSON by HTML that draws it, and drops widget views, which need a running kernel."""
-
-    def preprocess(self, nb: NotebookNode, resources: dict[str, Any]) -> tuple[NotebookNode, dict[str, Any]]:
-        """Change every output of ``nb`` (a copy that the exporter owns)."""
-        nb.metadata.pop("widgets", None)
-        number = 0
-        for cell in nb.cells:
-            for output in cell.get("outputs", []):
-                data = output.get("data", {})
-                for mime in _WIDGET_MIMES:
-                    data.pop(mime, None)
-                if PLOTLY_MIME in data:
-                    number += 1
-                    words = data.get("text/plain", "")
-                    data["text/html"] = _drawn(data.pop(PLOTLY_MIME), f"chart-{number}", words)
-        return nb, resources
+def _draw_charts(notebook: NotebookNode) -> None:
+    """Replace plotly's JSON by HTML that draws it, and drop widget views, which need a running kernel."""
+    notebook.metadata.pop("widgets", None)
+    number = 0
+    for data in (output.get("data", {}) for cell in notebook.cells for output in cell.get("outputs", [])):
+        for mime in _WIDGET_MIMES:
+            data.pop(mime, None)
+        if PLOTLY_MIME in data:
+            number += 1
+            words = data.get("text/plain", "")
+            data["text/html"] = _drawn(data.pop(PLOTLY_MIME), f"chart-{number}", words)
 
 
 def _drawn(figure: dict[str, Any], div_id: str, alt: str) -> str:
@@ -82,12 +76,12 @@ def _drawn(figure: dict[str, Any], div_id: str, alt: str) -> str:
 def notebook_html(notebook: NotebookNode, title: str) -> str:
     """``notebook`` (nbformat 4) as the text of one HTML page; ``title`` is shown in the browser's tab."""
     exporter = HTMLExporter(embed_images=True)
-    exporter.register_preprocessor(OfflineCharts(enabled=True), enabled=True)  # type: ignore[no-untyped-call]
-    resources: dict[str, Any] = {"metadata": {"name": title}}
     for name in _NO_ADDRESSES:
         if exporter.has_trait(name):
             setattr(exporter, name, "")
-    body, _ = exporter.from_notebook_node(notebook, resources=resources)
+    notebook = deepcopy(notebook)
+    _draw_charts(notebook)
+    body, _ = exporter.from_notebook_node(notebook, resources={"metadata": {"name": title}})
     return _with_plotly(_REMOTE_IMAGE.sub(r"\1", _EMPTY_SCRIPT.sub("", body)))
 
 

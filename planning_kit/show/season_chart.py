@@ -155,8 +155,10 @@ def _line(days: list[_Day], bands: Sequence[_Band], values: list[float], **look:
 
 def _layout(days: list[_Day], dark: list[_Day], theme: Theme) -> dict[str, Any]:
     panel = {"fixedrange": True, "anchor": "x"}
+    span = f"{days[0].day:%Y-%m-%d} to {days[-1].day:%Y-%m-%d}" if days else "no days"
     return {
-        **days_layout(theme, _alt(days, dark), "Beta and night by day", _span(days, dark), _HEIGHT_PX, 18),
+        **days_layout(theme, _alt(days, dark), "Beta and night by day",
+                      f"{span} · {_NO_NIGHT}: {len(dark)}", _HEIGHT_PX, 18),
         "xaxis": days_axis(theme, type="date", anchor="y2", hoverformat="%Y-%m-%d", tickformat="%Y-%m-%d",
                            nticks=10),
         "yaxis": days_axis(theme, "beta, degrees", domain=[0.54, 1], zeroline=True,
@@ -168,11 +170,6 @@ def _layout(days: list[_Day], dark: list[_Day], theme: Theme) -> dict[str, Any]:
                     "x0": f"{first - timedelta(days=1)}T12:00:00", "x1": f"{last}T12:00:00", "y0": 0, "y1": 1,
                     "opacity": 0.6, "line": {"width": 0}, "name": "no night"} for first, last in _runs(dark)],
     }
-
-
-def _span(days: list[_Day], dark: list[_Day]) -> str:
-    span = f"{days[0].day:%Y-%m-%d} to {days[-1].day:%Y-%m-%d}" if days else "no days"
-    return f"{span} · {_NO_NIGHT}: {len(dark)}"
 
 
 def _alt(days: list[_Day], dark: list[_Day]) -> str:

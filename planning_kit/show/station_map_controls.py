@@ -1,15 +1,9 @@
-"""What the reader of the station map can press: play at three speeds, pause, a slider, two lists to jump.
+"""Where the parts of the station map stand, and what can be pressed: play, pause, a slider, two lists.
 
-All of it is plotly's own and part of the figure: it works in a page without a kernel. Plotly hears the mouse
-only; `station_map_keys` adds the keys.
-
-The station map that is walked through, with its keys: they come as a second output beside the chart.
-
-The chart itself is plotly's JSON, which every viewer draws alike and which runs nothing of ours. The second
-output is one fixed script and a line that says which keys there are; a viewer that does not run it (a
-notebook that is not trusted) leaves the map to the mouse.
-
-Where the parts of the station map stand: the views, the words below them, the swimlanes, the legend.
+All of it is plotly's own and part of the figure, JSON that every viewer draws alike and that runs nothing of
+ours: it works in a page without a kernel, by the mouse. The keys come as a second output beside the chart,
+one fixed script and a line that says which keys there are; a viewer that does not run it (a notebook that is
+not trusted) leaves the map to the mouse.
 """
 
 from __future__ import annotations
@@ -75,16 +69,14 @@ def _button(label: str, frames: list[str] | list[None] | None, duration: float =
 
 def _list(head: str, entries: Sequence[tuple[float, str]], minutes: Sequence[float],
           x: float) -> dict[str, Any]:
-    buttons = [{"label": head, "method": "skip", "args": []},
-               *(_button(plotly_text(f"{pet_label(minute)} {text}", _LONGEST_ENTRY),
-                         [_frame_at(minute, minutes)]) for minute, text in entries)]
+    buttons = [{"label": head, "method": "skip", "args": []}]
+    for minute, text in entries:
+        # The first frame at or after the minute: there what begins at that minute has begun.
+        frame = minutes[min(bisect_left(minutes, minute - 1e-6), len(minutes) - 1)]
+        buttons.append(_button(plotly_text(f"{pet_label(minute)} {text}", _LONGEST_ENTRY),
+                               [frame_name(frame)]))
     return {"type": "dropdown", "direction": "down", "showactive": True, "active": 0, "buttons": buttons,
             "x": x, "xanchor": "right", "name": head}
-
-
-def _frame_at(minute: float, minutes: Sequence[float]) -> str:
-    """The first frame at or after a minute: there what begins at that minute has begun."""
-    return frame_name(minutes[min(bisect_left(minutes, minute - 1e-6), len(minutes) - 1)])
 
 
 def _slider(minutes: Sequence[float], theme: Theme, height: float) -> dict[str, Any]:
@@ -138,15 +130,12 @@ class Film(Chart):
         display(keys_bundle(), raw=True)
 
 
+@cache
 def keys_bundle() -> dict[str, Any]:
     """The output that brings the keys; the same for every map."""
-    return {"text/html": f"<p><small>{KEYS}</small></p><script>{_script()}</script>", "text/plain": KEYS}
-
-
-@cache
-def _script() -> str:
     text = (files("planning_kit.show") / "station_map.bundle.js").read_text(encoding="utf-8")
-    return text.partition("\n")[2].strip()  # without the line that says what it was joined from
+    script = text.partition("\n")[2].strip()  # without the line that says what it was joined from
+    return {"text/html": f"<p><small>{KEYS}</small></p><script>{script}</script>", "text/plain": KEYS}
 
 
 _LEFT_PX, _RIGHT_PX = 62, 14
@@ -205,7 +194,11 @@ def map_layout(scene: Scene, views: Views, rows: Rows, shown: str) -> dict[str, 
         **_square_axes(6, rows.domain(_MAP_PX + 8, _WORDS_PX - 8)),
         **_flat_axes(views.side, views, rows.domain(14, _FLAT_PX), theme),
         **_flat_axes(views.above, views, rows.domain(28 + _FLAT_PX, _FLAT_PX), theme),
-        "annotations": _view_names(views, rows, theme),
+        "annotations": [
+            note(view.name, x, rows.domain(top, 0)[1], theme.quiet_ink, xref="paper", yref="paper",
+                 xanchor=side, yanchor="top", borderpad=0) for view, x, side, top in (
+                     (views.space, 0.005, "left", 4), (views.side, 1, "right", 0),
+                     (views.above, 1, "right", 14 + _FLAT_PX))],
         "hoverdistance": 12, "dragmode": "orbit", "uirevision": "station map",
         "legend": legend_below(-(rows.below_px - _LEGEND_PX) / rows.height, theme, entrywidth=128,
                                entrywidthmode="pixels", itemsizing="trace", traceorder="normal", **UNCLICKED),
@@ -251,10 +244,3 @@ def _flat_axes(view: View, views: Views, domain: list[float], theme: Theme) -> d
             "constrain": "domain", "range": list(views.range_of(view.up)),
             "title": title | {"text": f"{view.up[1]} m"}},
     }
-
-
-def _view_names(views: Views, rows: Rows, theme: Theme) -> list[dict[str, Any]]:
-    spots = {views.space: (0.005, "left", 4), views.side: (1, "right", 0),
-             views.above: (1, "right", 14 + _FLAT_PX)}
-    return [note(view.name, x, rows.domain(top, 0)[1], theme.quiet_ink, xref="paper", yref="paper",
-                 xanchor=side, yanchor="top", borderpad=0) for view, (x, side, top) in spots.items()]

@@ -185,7 +185,11 @@ def moving_traces(moments: Iterable[Moment], stage: Stage) -> Iterator[tuple[Mom
                   scatter("now", [now, now], [lanes.light.top, lanes.work_bottom], mode="lines",
                           line={"color": stage.scene.theme.stop, "width": 2.5})]
         for view in stage.views.all:
-            traces += [_tether(person, number, view, stage) for number, person in people]
+            traces += [view.trace(  # from the hook
+                [*(stage.points[place] for place in person.line), person.point_m], mode="lines",
+                name=f"tether {person.crew}",
+                line={"color": stage.crew_inks[person.crew], "width": _TETHER_PX[number % 2]})
+                for number, person in people]
             traces += [_hooks(moment, view, stage), *lying[view]]
             traces += [_person(person, number, moment, view, stage) for number, person in people]
         yield moment, traces
@@ -223,12 +227,6 @@ def _ground(moment: Moment, theme: Theme) -> Trace:
     fills = {"night": theme.night_shade, "penumbra": theme.lane}
     return scatter("ground", [0, 1, 1, 0], [0, 0, 1, 1], xaxis="x3", yaxis="y3", mode="lines", fill="toself",
                    line={"width": 0}, fillcolor=fills.get(moment.light.partition(" ")[0], CLEAR))
-
-
-def _tether(person: Person, number: int, view: View, stage: Stage) -> Trace:
-    along = [*(stage.points[place] for place in person.line), person.point_m]  # from the hook
-    return view.trace(along, mode="lines", name=f"tether {person.crew}",
-                      line={"color": stage.crew_inks[person.crew], "width": _TETHER_PX[number % 2]})
 
 
 def _hooks(moment: Moment, view: View, stage: Stage) -> Trace:

@@ -85,7 +85,7 @@ class Views:
     space: View
     side: View
     above: View
-    places: tuple[Point, ...]
+    places: Sequence[Point]
     lowest: Point
     highest: Point
 
@@ -148,28 +148,18 @@ def views_of(places: Sequence[Place], down: str, also: Sequence[Point] = ()) -> 
     """
     if not isinstance(down, str) or down not in ("+z", "-z"):
         raise ScenarioError.single("is no way down; use '+z' or '-z'", column="down", value=down)
-    points = tuple(place_points(places).values())
-    lowest, highest = _corner(points, min), _corner(points, max)
-    most_m = _MOST_BEYOND * max(high - low for low, high in zip(lowest, highest, strict=True))
-    near = [_corner((_corner((point, _moved(highest, most_m)), min), _moved(lowest, -most_m)), max)
-            for point in also]
-    seen_from, seen_to = _corner((*points, *near), min), _corner((*points, *near), max)
+    points = np.array([*place_points(places).values()], dtype=float)
+    lowest, highest = points.min(axis=0), points.max(axis=0)
+    most_m = _MOST_BEYOND * (highest - lowest).max()
+    seen = np.vstack([points, np.clip(np.reshape([*also], (-1, 3)), lowest - most_m, highest + most_m)])
     z_up = "-z" if down == "+z" else "+z"
     if highest[0] - lowest[0] >= highest[1] - lowest[1]:
         across, page_up = "+x", "-y" if down == "+z" else "+y"
     else:
         across, page_up = "+y", "+x" if down == "+z" else "-x"
     return Views(View("in space", 0, across, z_up), View("from the side", 4, across, z_up),
-                 View("from above", 5, across, page_up), points, seen_from, seen_to)
-
-
-def _moved(point: Point, metres: float) -> Point:
-    return point[0] + metres, point[1] + metres, point[2] + metres
-
-
-def _corner(points: Sequence[Point], pick: Any) -> Point:
-    x, y, z = (float(pick(values)) for values in zip(*points, strict=True))
-    return x, y, z
+                 View("from above", 5, across, page_up), points.tolist(), seen.min(axis=0).tolist(),
+                 seen.max(axis=0).tolist())
 
 
 LONGEST_PLACE_ID = 12
@@ -315,12 +305,9 @@ def name_spots(marks: Sequence[tuple[float, float]], widths: Sequence[float]) ->
         for spot, right, above in NAME_SPOTS:
             mid_x, mid_y = x + right * (width / 2 + 5), y + above * (_LINE_PX / 2 + (4 if right == 0 else 1))
             box = (mid_x - width / 2, mid_y - _LINE_PX / 2, mid_x + width / 2, mid_y + _LINE_PX / 2)
-            if not any(_overlap(box, other) for other in taken):
+            if not any(box[0] < other[2] and other[0] < box[2] and box[1] < other[3] and other[1] < box[3]
+                       for other in taken):
                 spots[-1] = spot
                 taken.append(box)
                 break
     return spots
-
-
-def _overlap(a: tuple[float, ...], b: tuple[float, ...]) -> bool:
-    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]

@@ -145,8 +145,10 @@ def suit_chart(plan: AnyPlan, theme: str = "light") -> chart.Chart:
               _lasting_panel(plan, look, words)]
     traces = [trace | {"yaxis": f"y{number}" if number > 1 else "y"}
               for number, panel in enumerate(panels, start=1) for trace in panel.traces]
+    legend = {**{name: _STORE_LOOKS[key] for key, name in WORDS.items()}, **_margin_looks(look),
+              "reserve": {"color": look.stop, "dash": "solid"}}
     traces += [_line(name, [0.0], [math.nan], [""], line) | {"showlegend": True, "hoverinfo": "skip"}
-               for name, line in _legend(look).items()]  # drawn nowhere
+               for name, line in legend.items()]  # drawn nowhere
     traces[0]["xaxis"] = "x2"  # plotly draws no axis that carries no trace
     return chart.Chart(data=traces, layout=_layout(plan, panels, look))
 
@@ -224,12 +226,6 @@ def _span(traces: list[Trace]) -> tuple[float, float]:
     low, high = min(values, default=0.0), max(values, default=0.0)
     pad = max(high - low, _LEAST_SPAN_MIN) * 0.12
     return low - 2 * pad, high + pad  # more below, where the worst points are named
-
-
-def _legend(theme: Theme) -> dict[str, dict[str, str]]:
-    """The look of each kind of line by its name."""
-    return {**{name: _STORE_LOOKS[key] for key, name in WORDS.items()}, **_margin_looks(theme),
-            "reserve": {"color": theme.stop, "dash": "solid"}}
 
 
 def _layout(plan: TimedPlan, panels: list[_Panel], theme: Theme) -> dict[str, Any]:

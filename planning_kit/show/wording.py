@@ -50,15 +50,11 @@ class Names:
     def __init__(self, plan: TimedPlan) -> None:
         """Names of ``plan``."""
         self.plan = plan
-        self._records = plan.scenario.records
-
-    @cached_property
-    def _titles(self) -> dict[str, str]:
-        records = self._records
-        titles = {place.place: place.title for place in records.places}
-        titles |= {item.item: item.title for item in records.hardware}
-        titles |= {actor.actor: actor.title for actor in records.actors}
-        return {key: one_line(title) for key, title in titles.items()}
+        self._records = records = plan.scenario.records
+        self._titles = {
+            **{place.place: one_line(place.title) for place in records.places},
+            **{item.item: one_line(item.title) for item in records.hardware},
+            **{actor.actor: one_line(actor.title) for actor in records.actors}}
 
     @cached_property
     def steps(self) -> dict[str, Step]:
@@ -235,14 +231,11 @@ class StepWords:
             yield Fact(kind, f"{step.caution_class.capitalize()}: {one_line(step.caution)}",
                        f"{step.caution_class.upper()}: {one_line(step.caution)}")
         if step.clears:
-            yield Fact("clears", f"clears of {', '.join(self._cleared(step))}")
+            titles = {each.hazard: one_line(each.title) for each in self.plan.scenario.records.hazards}
+            yield Fact("clears", f"clears of {', '.join(titles[name] or name for name in step.clears)}")
         if step.checks:
             yield Fact("looks", f"look at {one_line(', '.join(step.checks))}")
         yield from self._make_safe(step)
-
-    def _cleared(self, step: Step) -> Iterator[str]:
-        titles = {each.hazard: one_line(each.title) for each in self.plan.scenario.records.hazards}
-        return (titles[name] or name for name in step.clears)
 
     def _conditions(self, step: Step) -> Iterator[Fact]:
         if step.light in ("night", "day"):

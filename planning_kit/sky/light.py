@@ -20,7 +20,7 @@ from planning_kit.inputs.setting_records import Relays
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.inputs.times import When
 from planning_kit.sky.orbit import Orbit, as_orbit, edge_uncertainty_s
-from planning_kit.sky.sun import EARTH_FLATTENING, SunTable, limb_margin_rad, sun_between, sun_margin_rad
+from planning_kit.sky.sun import SunTable, limb_margin_rad, sun_between, sun_margin_rad
 from planning_kit.sky.windows import (
     SECONDS_PER_DAY,
     Span,
@@ -103,13 +103,12 @@ def _overlapping(span: Span, padded: Span, windows: Windows) -> Windows:
     return windows[(windows[:, 1] > begin) & (windows[:, 0] < begin + span.seconds)]
 
 
-def shadow_windows(orbit: Orbit, span: Span, sun: SunTable | None = None,
-                   flattening: float = EARTH_FLATTENING) -> tuple[Windows, Windows]:
+def shadow_windows(orbit: Orbit, span: Span, sun: SunTable | None = None) -> tuple[Windows, Windows]:
     """Windows of (night or penumbra) and of night, in seconds after ``span.start``, clipped to the span.
 
-    ``sun`` and ``flattening`` are for comparisons with other models of the shadow.
+    ``sun`` is for comparisons with other models of the shadow.
     """
-    margins, step = _sun_margins(orbit, span, sun, flattening), sampling_step_s(orbit)
+    margins, step = _sun_margins(orbit, span, sun), sampling_step_s(orbit)
 
     def depth(seconds: Vector, rim: int) -> Vector:
         """How deep the rim farther from the limb (1) or nearer to it (-1) stands."""
@@ -120,12 +119,12 @@ def shadow_windows(orbit: Orbit, span: Span, sun: SunTable | None = None,
             windows_where(partial(depth, rim=-1), 0.0, span.seconds, step))
 
 
-def _sun_margins(orbit: Orbit, span: Span, sun: SunTable | None = None,
-                 flattening: float = EARTH_FLATTENING) -> Callable[[Vector], tuple[Vector, Vector]]:
+def _sun_margins(orbit: Orbit, span: Span,
+                 sun: SunTable | None = None) -> Callable[[Vector], tuple[Vector, Vector]]:
     """`sun_margin_rad` at the station, by seconds after the start of the span."""
     table = sun or sun_between(span.start, span.stop)
     return lambda seconds: sun_margin_rad(orbit.position_teme_km(span.start, seconds),
-                                          table.position_teme_km(span.start, seconds), flattening)
+                                          table.position_teme_km(span.start, seconds))
 
 
 def midnights(orbit: Orbit, span: Span) -> Vector:
@@ -192,11 +191,14 @@ def link_windows(orbit: Orbit, relays: Relays | Iterable[float], start: When, st
     """
     orbit, span = as_orbit(orbit), span_between(start, stop)
     padded = span.padded(orbit.period_min * 60)
-    # An empty one first: the table has its columns also where there is no relay.
-    frames = [_frame("", padded, no_windows())]
-    frames += [_frame(label, padded, _overlapping(span, padded, windows))
-               for label, windows in _relay_windows(orbit, relays, padded).items()]
-    return pd.concat(frames).sort_values(["start", "relay"], ignore_index=True)
+    found = {label: _overlapping(span, padded, windows)
+             for label, windows in _relay_windows(orbit, relays, padded).items()}
+    edges = np.vstack([no_windows(), *found.values()])
+    labels = [label for label, windows in found.items() for _ in windows]
+    return ShownTable({
+        "relay": pd.Series(labels, dtype="str"), "start": as_times(padded.start, edges[:, 0]),
+        "end": as_times(padded.start, edges[:, 1]), "minutes": (edges[:, 1] - edges[:, 0]) / 60,
+    }).sort_values(["start", "relay"], ignore_index=True)
 
 
 def relay_label(longitude_deg_east: float) -> str:
@@ -258,9 +260,3 @@ def _checked(orbit: Orbit, relays: Relays | Iterable[float]) -> Relays:
                    "this orbit reaches the geostationary ring; links are computed for orbits below it only")
     faults.stop_if_any()
     return relays
-
-
-def _frame(label: str, span: Span, windows: Windows) -> pd.DataFrame:
-    return ShownTable({
-        "relay": pd.Series([label] * len(windows), dtype="str"), "start": as_times(span.start, windows[:, 0]),
-        "end": as_times(span.start, windows[:, 1]), "minutes": (windows[:, 1] - windows[:, 0]) / 60})

@@ -191,6 +191,7 @@ def elements_age_note(orbit: Orbit, moment: When) -> str:
     orbit, when = as_orbit(orbit), as_utc(moment, "moment")
     age_days = (when - orbit.epoch).total_seconds() / SECONDS_PER_DAY
     shift = float(edge_uncertainty_s(orbit, when, np.zeros(1))[0])
+    in_words = f"{shift:.0f} s" if shift < 100 else f"{shift / 60:.0f} min"
     side = "before" if age_days >= 0 else "after"
     drag = ("The elements carry no drag, so its error is not counted. "
             if orbit.elements.mean_motion_dot == 0 else "")
@@ -198,12 +199,8 @@ def elements_age_note(orbit: Orbit, moment: When) -> str:
                if shift > orbit.period_min * 60 / 4 else "")
     return (
         f"Elements of {orbit.epoch:%Y-%m-%d %H:%M} UTC, {abs(age_days):.1f} days {side} this moment: a "
-        f"window may be shifted by about ±{_in_words(shift)}, its length hardly changes.{useless} "
+        f"window may be shifted by about ±{in_words}, its length hardly changes.{useless} "
         f"Assumed: {FRESH_ELEMENTS_S:g} s for fresh elements, {SEMI_MAJOR_AXIS_ERROR_KM * 1000:g} m of "
         f"semi-major axis, {DRAG_ERROR_FRACTION:.0%} of the drag. {drag}"
         "Any reboost after the elements' epoch voids the windows. They are geometric: refraction and airglow "
         "shift what an eye sees by seconds.")
-
-
-def _in_words(seconds: float) -> str:
-    return f"{seconds:.0f} s" if seconds < 100 else f"{seconds / 60:.0f} min"

@@ -7,7 +7,6 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from planning_kit.inputs.hazard_words import Term
 from planning_kit.inputs.shown_text import ShownTable
@@ -46,8 +45,9 @@ def season(orbit: Orbit, start: When, stop: When) -> pd.DataFrame:
     _, night = shadow_windows(orbit, padded)
     night_s = np.zeros(turn.size)
     if turn.size:
+        nearest = np.searchsorted((turn[1:] + turn[:-1]) / 2, night.mean(axis=1))
         # Not +=, which would count only one of two nights that fall to one midnight.
-        np.add.at(night_s, _nearest(turn, night.mean(axis=1)), night[:, 1] - night[:, 0])
+        np.add.at(night_s, nearest, night[:, 1] - night[:, 0])
     day_of_turn = np.floor((turn - begin) / SECONDS_PER_DAY).astype(int)
     inside = (day_of_turn >= 0) & (day_of_turn < count)
     day_of_turn, night_s = day_of_turn[inside], night_s[inside]
@@ -138,12 +138,3 @@ def _whole_days(span: Span) -> Span:
     first = span.start.replace(hour=0, minute=0, second=0, microsecond=0)
     last = span.stop.replace(hour=0, minute=0, second=0, microsecond=0)
     return Span(first, last if last == span.stop else last + timedelta(days=1))
-
-
-def _nearest(sorted_times: Vector, times: Vector) -> NDArray[np.intp]:
-    """Index of the nearest of ``sorted_times`` (at least one) for each of ``times``."""
-    # From 1 on, so that there is always one before; of a single time both are that one.
-    after = np.clip(np.searchsorted(sorted_times, times), 1, max(1, sorted_times.size - 1))
-    before = after - 1
-    after = np.minimum(after, sorted_times.size - 1)
-    return np.where(times - sorted_times[before] <= sorted_times[after] - times, before, after)

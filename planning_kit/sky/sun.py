@@ -35,7 +35,6 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import lru_cache
 from importlib.resources import files
-from pathlib import Path
 
 import numpy as np
 from scipy.interpolate import CubicSpline
@@ -93,7 +92,8 @@ def _tabulate(first: float, last: float, is_apparent: bool) -> SunTable:
     base = datetime(2000, 1, 1, tzinfo=UTC)
     times = timescale().utc(base.year, base.month, base.day + (days - julian_date(base)[0]))
     # Opened and closed each time: it takes half a millisecond, and no handle outlives its use.
-    with closing(load_file(str(_ephemeris_file()))) as ephemeris:
+    # Its own path function warns that its Earth orientation file, which is not used here, has expired.
+    with closing(load_file(str(files("skyfield_data").joinpath("data", "de421.bsp")))) as ephemeris:
         earth, sun = ephemeris["earth"], ephemeris["sun"]
         place = earth.at(times).observe(sun).apparent() if is_apparent else (sun - earth).at(times)
         return SunTable(first, CubicSpline(days - first, place.frame_xyz(TEME).km.T))
@@ -103,15 +103,6 @@ def _tabulate(first: float, last: float, is_apparent: bool) -> SunTable:
 def timescale() -> Timescale:
     """Skyfield's built-in time scale: leap seconds and UT1 to about a second, no files, no network."""
     return load.timescale(builtin=True)
-
-
-def _ephemeris_file() -> Path:
-    """DE421 as the package `skyfield-data` installs it.
-
-    The package's own path function warns that its Earth orientation file has expired. We do not use that
-    file, so do not ask it.
-    """
-    return Path(str(files("skyfield_data").joinpath("data", "de421.bsp")))
 
 
 EARTH_RADIUS_KM = 6378.137

@@ -34,6 +34,7 @@ from planning_kit.explore.session.merge import THEIRS, YOURS
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.session.sheet import SETTINGS, VALUE, moment_text, setting_fields
 from planning_kit.plan.timed import TimedPlan
+from tests.edits import move_lines, type_setting
 from tests.inputs.small_folder import write_small
 from tests.inputs.test_fuzz import HOSTILE
 
@@ -131,7 +132,7 @@ def delete(him: Planner) -> None:
 
 def move(him: Planner) -> None:
     sheet = him.sheet()
-    him.session.move_lines(sheet, him.lines(sheet), him.dice.choice([None, *him.lines(sheet)]))
+    move_lines(him.session, sheet, him.lines(sheet), him.dice.choice([None, *him.lines(sheet)]))
 
 
 def shift(him: Planner) -> None:
@@ -151,7 +152,7 @@ def minutes(him: Planner) -> None:
 
 def setting(him: Planner) -> None:
     key = him.dice.choice([*setting_fields(), "no.such"])
-    him.session.set_setting(key, him.text(SETTINGS, VALUE), him.dice.choice([None, "drag"]))
+    type_setting(him.session, key, him.text(SETTINGS, VALUE))
 
 
 def pet_zero(him: Planner) -> None:

@@ -3,7 +3,7 @@
 Verdict (2 shared cores, Python 3.11, one run; ratios vary by a third or more with the load): everything about
 doubles with the steps, from 250 to 2,000 and on to 5,000, the most that the format takes. There findings
 take 0.1 s (1 s with all that they read) and the station map 15 s, for 7,000 frames. An append to a log of
-48,000 rows takes 1.8 to 3.2 s, reading it 1.5 s. What still grows faster is what a plan with faults can pile
+48,000 rows takes 1.9 s, reading it 1.5 s. What still grows faster is what a plan with faults can pile
 up: hands that take and never leave, and a tether's line that is never hooked anew nor walked back.
 
 The outings grow in a told way, the same shift of work at the demo's station again. One shift is 25 steps and

@@ -6,6 +6,8 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.desk.actions import ACTIONS
+from planning_kit.desk.answers import progress_message
+from planning_kit.explore.long_question import Progress
 from planning_kit.explore.session.session import Session
 from tests.bench.bench_workbench import steps_repeated
 from tests.desk.conftest import ATTACK, Talk
@@ -159,3 +161,9 @@ def test_a_hundred_and_fifty_steps_are_edited_and_told():
     talk = Talk(steps_repeated(150))
     said = talk.ask("minutes", step="KN1", minutes=5)
     assert len({bar[0] for bar in said["patch"]["chart"]["bars"] if bar[2] == "work" and bar[0]}) == 150
+
+
+def test_a_search_tells_its_best_and_its_bound_as_the_front_door_does(talk):
+    progress = Progress("searching", 12.4, best_min=363.0, bound_min=350.0)
+    told = progress_message(talk.session.ask("order"), progress)
+    assert told["words"] == "best so far 6:03, at least 5:50, 12 s"

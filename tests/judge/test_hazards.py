@@ -11,7 +11,7 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.inputs.hazard_words import parse_controls
-from planning_kit.plan.hazard_times import controlled
+from planning_kit.plan.hazard_presence import controlled
 from planning_kit.sky.orbit import Orbit
 from planning_kit.sky.season import beta_deg, season
 from tests.edits import edited

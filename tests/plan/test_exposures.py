@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from planning_kit.plan.exposures import Exposure
-from planning_kit.plan.hazard_reach import gap_to_ellipsoid_m, inside_sphere
+from planning_kit.plan.hazard_presence import gap_to_ellipsoid_m, inside_sphere
 from tests.plan.hazard_outings import could_touch, random_plan, simulated
 
 PLANS, PARTS = 1000, 10

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
-from planning_kit.plan.hard_limit import Timings
+from planning_kit.plan.activities import Timings
 from planning_kit.plan.suits import co2_g_per_min, reserve_reached_min
 from planning_kit.plan.timed import TimedPlan
 from tests.explore.retime.rehearsal import rehearsed

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
-from planning_kit.plan.suits import SUIT_COLUMNS, SUIT_SUMMARY_COLUMNS
+from planning_kit.plan.suits import SUIT_SUMMARY_COLUMNS, UNITS
 from tests.edits import edited
 
 LEVELS = ("rest", "light", "moderate", "heavy")
@@ -101,7 +101,9 @@ def test_a_suit_of_ones_own_overrides_single_keys(small: pk.Scenario, small_plan
 
 def test_the_table_stands_at_every_boundary_and_falls(demo_plan: pk.Plan) -> None:
     suits = demo_plan.suits
-    assert suits.columns.tolist() == SUIT_COLUMNS
+    assert suits.columns.tolist() == [
+        "crew", "at_min", *(f"{name}_left_{unit}" for name, unit in UNITS.items()),
+        *(f"{name}_reserve_{unit}" for name, unit in UNITS.items())]
     assert demo_plan.suit_summary.columns.tolist() == SUIT_SUMMARY_COLUMNS
     for crew in ("EV1", "EV2"):
         rows = suits.query("crew == @crew")

@@ -1,11 +1,11 @@
 from datetime import UTC, datetime
+from types import SimpleNamespace
 
 import pytest
 
 from planning_kit.judge.findings import Finding
 from planning_kit.plan.activities import Activity
 from planning_kit.show.chart_rows import (
-    Handover,
     Words,
     activity_text,
     findings_text,
@@ -81,9 +81,11 @@ def test_ghosts_say_how_far_a_step_moved_and_who_does_it_now():
 
 
 def test_handovers_say_who_gives_what_to_whom():
-    item = Handover("EV1", "EV2", "B4", "C1", 145.0, 160.0, "old-reg")
+    row = {"from_crew": "EV1", "to_crew": "EV2", "from_step": "B4", "to_step": "C1", "from_min": 145.0,
+           "to_min": 160.0}
+    item = SimpleNamespace(**row, what="old-reg")
     assert read(handover_text(item)) == "EV1 B4 leaves old-reg at 2:25; EV2 C1 has it from 2:40."
-    order = Handover("EV1", "EV2", "B4", "C1", 145.0, 160.0, "after")
+    order = SimpleNamespace(**row, what="after")
     assert read(handover_text(order)) == "EV2 C1 (2:40) comes after EV1 B4 (done 2:25)."
 
 

@@ -150,11 +150,11 @@ export class OrderPane {
       );
     this.body.replaceChildren(
       el("p", {}, found.verdict),
-      found.clash.length
+      found.rejected.length
         ? el(
             "ul",
             {},
-            found.clash.map(words => el("li", {}, words)),
+            found.rejected.map(words => el("li", {}, words)),
           )
         : "",
       el("h4", { class: "pk-sub" }, "The plan as it was asked about"),

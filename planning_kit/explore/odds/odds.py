@@ -11,15 +11,16 @@ from concurrent.futures import Executor
 import numpy as np
 import pandas as pd
 
+from planning_kit.explore.long_question import Report, silent
 from planning_kit.explore.odds.distributions import DISTRIBUTIONS
 from planning_kit.explore.odds.odds_tables import OddsTables, overrun_words, quantile, share_words
 from planning_kit.explore.odds.sampled_past import assumptions
-from planning_kit.explore.odds.study import Study, run_study
+from planning_kit.explore.odds.study import Study, joined, tallies
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults, is_whole, must_be
 from planning_kit.inputs.shown_text import TextTable, facts_html
 from planning_kit.inputs.times import pet_label, pet_min
-from planning_kit.plan.planned_windows import PlannedWindow
+from planning_kit.plan.plan_times import PlannedWindow
 from planning_kit.plan.timed import TimedPlan
 
 FEWEST_SAMPLES = 100
@@ -42,17 +43,15 @@ def stop_if_senseless(plan: TimedPlan, samples: object, seed: object, most: int 
 
 
 def odds(plan: TimedPlan, samples: int = 10_000, seed: int = 1, executor: Executor | None = None,
-         learn_pace: bool = False) -> TimedOdds:
+         learn_pace: bool = False, report: Report = silent) -> TimedOdds:
     """Sample the durations and the travel of a plan, and time every sample: ``plan.odds`` says how.
 
     Raises `ScenarioError` for a number of samples, a seed, an executor or a distribution that makes no sense.
     """
     stop_if_senseless(plan, samples, seed)
-    if executor is not None:
-        must_be(executor, Executor, "executor", "must be a concurrent.futures.Executor, or None")
     must_be(learn_pace, bool, "learn_pace", "must be True or False")
     study = Study.of(plan, int(seed), learn_pace)
-    return TimedOdds(plan, study, run_study(study, int(samples), executor))
+    return TimedOdds(plan, study, joined(list(tallies(study, int(samples), executor, report))))
 
 
 class TimedOdds(OddsTables):

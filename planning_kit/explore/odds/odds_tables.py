@@ -19,7 +19,7 @@ from planning_kit.explore.odds.study import Study, Tally
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.activities import WAIT, minutes_of
-from planning_kit.plan.planned_windows import PlannedWindow
+from planning_kit.plan.plan_times import PlannedWindow
 from planning_kit.plan.timed import TimedPlan
 
 BY_PLANNED = "both inside by the planned limit"

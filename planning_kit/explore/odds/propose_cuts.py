@@ -19,6 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from planning_kit.explore.long_question import Report, silent, told
 from planning_kit.explore.odds.odds import stop_if_senseless
 from planning_kit.explore.odds.odds_tables import share
 from planning_kit.explore.odds.sampled_outing import Part, left_out, part_without
@@ -36,7 +37,8 @@ COLUMNS = ["cut_order", "task", "title", "need", "planned_start_min", "last_star
 _ENOUGH = 0.05  # share of the samples: fewer of them say nothing of a late start
 
 
-def propose_cuts(plan: TimedPlan, level: float = 0.95, samples: int = 2_000, seed: int = 1) -> pd.DataFrame:
+def propose_cuts(plan: TimedPlan, level: float = 0.95, samples: int = 2_000, seed: int = 1,
+                 report: Report = silent) -> pd.DataFrame:
     """The latest start of each optional and get-ahead task at which P(inside by the hard limit) >= ``level``.
 
     ``plan.cuts`` says how. Raises `ScenarioError` for a level not between 0 and 1.
@@ -47,7 +49,8 @@ def propose_cuts(plan: TimedPlan, level: float = 0.95, samples: int = 2_000, see
     study = Study.of(plan, int(seed))
     draws = study.draw(0, int(samples))
     rows, dropped = [], frozenset[str]()
-    for number, task in enumerate(_in_cut_order(plan, study), start=1):
+    tasks = _in_cut_order(plan, study)
+    for number, task in enumerate(told(tasks, report, "tasks", len(tasks)), start=1):
         late = _LateStart.of(plan, study, draws, task, dropped)
         last = _last_start(late, level)
         p, se = late.chance(late.earliest_min if math.isnan(last) else last)

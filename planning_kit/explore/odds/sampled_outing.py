@@ -16,11 +16,11 @@ from planning_kit.explore.odds.played import Given, play
 from planning_kit.explore.odds.sampled_past import Begun, begun_of, with_estimates
 from planning_kit.explore.odds.sampling import Draws
 from planning_kit.inputs.records import Records, Step, Task
+from planning_kit.plan.activities import Timings
 from planning_kit.plan.build import build_network
-from planning_kit.plan.hard_limit import LimitRule, Timings
+from planning_kit.plan.hard_limit import LimitRule
 from planning_kit.plan.network import HATCH, ORDER, Home, Network, grouped, on_grid, pinned
-from planning_kit.plan.plan_times import Almanac
-from planning_kit.plan.planned_windows import planned_windows
+from planning_kit.plan.plan_times import Almanac, planned_windows
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import outing_end
 from planning_kit.plan.travel import Travel

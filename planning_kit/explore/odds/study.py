@@ -8,19 +8,20 @@ was begun in none, has overrun it; so has a group of which any step has, or that
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, fields
 from functools import reduce
 
 import numpy as np
 
+from planning_kit.explore.long_question import Report, mapped, silent, told
 from planning_kit.explore.odds.sampled_outing import Outing
 from planning_kit.explore.odds.sampled_plans import SampledPlans, broken_reasons, cut_rules, time_samples
 from planning_kit.explore.odds.sampling import Draws, chunk_sizes, draw
 from planning_kit.inputs.records import Gap, Task
 from planning_kit.plan.network import ROUNDING_MIN
-from planning_kit.plan.planned_windows import PlannedWindow, planned_windows
+from planning_kit.plan.plan_times import PlannedWindow, planned_windows
 from planning_kit.plan.timed import TimedPlan
 
 
@@ -148,12 +149,13 @@ def _inside(outing: Outing, draws: Draws, finishes: np.ndarray) -> np.ndarray:
     return inside
 
 
-def run_study(study: Study, samples: int, executor: Executor | None) -> Tally:
-    """All chunks, here or on ``executor``, joined in the order of the chunks."""
+def tallies(study: Study, samples: int, executor: Executor | None = None,
+            report: Report = silent) -> Iterator[Tally]:
+    """The tally of each chunk, worked out here or on ``executor``, in the order of the chunks."""
     sizes = chunk_sizes(samples)
     # Both kinds of map keep the order of the chunks, so that the samples of two plans stay pairs.
-    work = map if executor is None else executor.map
-    return joined(list(work(run_chunk, [study] * len(sizes), range(len(sizes)), sizes)))
+    work = mapped(executor)(run_chunk, [study] * len(sizes), range(len(sizes)), sizes)
+    return told(work, report, f"parts of {samples:,} samples", len(sizes))
 
 
 def joined(parts: Sequence[Tally]) -> Tally:

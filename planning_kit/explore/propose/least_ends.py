@@ -21,7 +21,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import product
 
-from planning_kit.explore.propose.order_model import start_windows, ticks_up
+from planning_kit.explore.propose.order_model import minutes_of, start_windows, ticks_up
 from planning_kit.explore.propose.order_problem import Problem
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.explore.propose.timed_rules import lane_way
@@ -92,6 +92,7 @@ class LeastWalk:
 
     trip: Trip
     most_known: int
+    is_over: Callable[[], bool]
     known: dict[tuple[int, str], int] = field(default_factory=dict)
 
     def left(self, done: int, last: int) -> int:
@@ -103,6 +104,8 @@ class LeastWalk:
             return trip.home[last] if trip.lengths else 0
         key = (done, trip.spots[last] if last >= 0 else "")
         if key not in self.known:
+            if len(self.known) % _LOOK_EVERY == 1 and self.is_over():
+                self.most_known = 0
             if len(self.known) >= self.most_known:
                 return max(trip.way[last][j] + trip.home[j]
                            for j in range(len(trip.home)) if not done >> j & 1)
@@ -124,7 +127,7 @@ class LeastWalk:
         return done, last
 
 
-def least_end(walk: LeastWalk, enough: int, most: int, is_over: Callable[[], bool]) -> int:
+def least_end(walk: LeastWalk, enough: int, most: int) -> int:
     """The least ticks from PET 0 to inside; a bound where it reaches ``enough`` or ``most`` are expanded.
 
     ``enough`` itself where no order meets the windows.
@@ -147,7 +150,7 @@ def least_end(walk: LeastWalk, enough: int, most: int, is_over: Callable[[], boo
         if earliest.get((done, last), now) < now:
             continue  # the same work was done sooner in another order since this one was pushed
         expanded += 1
-        if expanded > most or (expanded % _LOOK_EVERY == 0 and is_over()):
+        if expanded > most or (expanded % _LOOK_EVERY == 0 and walk.is_over()):
             return least
         for j in trip.can_follow(done):
             start = _start(trip, j, now + trip.way[last][j])
@@ -206,6 +209,22 @@ def add_lane_bounds(problem: Problem, done: Collection[str], enough: int, effort
     return min(least.values())
 
 
+def what_binds(problem: Problem, done: Collection[str], effort: float, budget: Budget) -> str:
+    """In words the least that the longest lane takes by itself, with what of it is work, way and wait."""
+    told = [(0, "")]
+    fixed = set(done) - problem.work.swappable
+    for who in problem.work.crews:
+        trip = trip_of(problem, who, tuple(_certain(problem, who, fixed, ())))
+        walk = LeastWalk(trip, round(_REMEMBERED * effort), budget.is_over)
+        work, least = sum(trip.lengths), sum(trip.lengths) + walk.left(0, -1)
+        end = least_end(walk, _NEVER, round(_EXPANDED * effort)) if (
+            problem.freedom.earliest == problem.freedom.latest and trip.lengths) else least
+        parts = {"work": work, "ways and ingress": least - work, "waits for windows": end - least}
+        words = ", ".join(f"{name} {minutes_of(ticks):.1f}" for name, ticks in parts.items() if ticks)
+        told.append((end, f"the lane of {who} alone needs {minutes_of(end):.1f} min ({words})"))
+    return max(told)[1]
+
+
 @dataclass(eq=False)
 class _LaneBounds:
     """Bounds in ticks by crew member and the steps that are certain, each found once."""
@@ -225,11 +244,12 @@ class _LaneBounds:
                 continue
             if (who, steps) not in self._walks:
                 trip = trip_of(problem, who, steps)
-                self._walks[who, steps] = LeastWalk(trip, round(_REMEMBERED * self.effort))
+                most = round(_REMEMBERED * self.effort)
+                self._walks[who, steps] = LeastWalk(trip, most, self.budget.is_over)
             walk = self._walks[who, steps]
             if is_exact and problem.freedom.earliest == problem.freedom.latest:  # else windows move
                 most = round(_EXPANDED * self.effort)
-                bound = max(bound, least_end(walk, self.enough, most, self.budget.is_over))
+                bound = max(bound, least_end(walk, self.enough, most))
             else:
                 bound = max(bound, sum(walk.trip.lengths) + walk.left(0, -1))
         return min(bound, self.enough)

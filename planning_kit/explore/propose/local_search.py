@@ -1,238 +1,70 @@
-"""A quick look around an order: random moves, each timed by the plan's own timing; a start for the solver.
+"""A look around an order: random moves, each timed by the plan's own timing, judged where it is a new best.
 
 Late acceptance hill climbing (Burke and Bykov 2017, "The late acceptance hill-climbing heuristic"): a move is
-kept when the order is no worse than the one some passes ago. Counted in passes of the timing and drawn from a
-fixed seed, so that it is repeatable.
+kept when the order is no worse than the one some passes ago. Again and again it is begun from the best order
+that holds, each time with another seed and more freedom to get worse at first. Counted in passes of the
+timing and drawn from fixed seeds, so that it is repeatable.
 
-Of the rules that delay nobody in the timing it keeps those of `UntimedRules`: where items and hooks are, what
-hands and bags hold, the windows of inhibits, last starts. Crowded worksites and items inside bags that are
-elsewhere are left to the solver, when it completes the order that was found, and to the checks.
+Of the rules that delay nobody in the timing it keeps those of `UntimedRules`, but for what the order that it
+begins with does not keep. All else is left to the checks, which cost a
+hundred passes: they are asked about an order once nothing better came for a while, and where it does not
+hold, about those on the way to it, by halves. What orders that do not hold have in common is not tried again.
 """
 
 from __future__ import annotations
 
 import random
-from bisect import bisect_left
-from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Collection, Hashable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import timedelta
 from functools import cached_property
 from itertools import pairwise
+from math import inf
 
-from planning_kit.explore.propose.chains import History, Spell
 from planning_kit.explore.propose.choices import Choice, moved_blocks, undone
-from planning_kit.explore.propose.order_model import Literal
-from planning_kit.explore.propose.order_problem import BY_RUNS, Problem, Work
-from planning_kit.explore.propose.solving import FINISH, Budget
-from planning_kit.explore.propose.untimed_rules import inhibit_windows, room_in, slots_of
-from planning_kit.inputs.format import PARTNER
-from planning_kit.inputs.records import BOTH
+from planning_kit.explore.propose.order_problem import Problem
+from planning_kit.explore.propose.order_screen import Broken, Orders, UntimedRules
+from planning_kit.explore.propose.random_moves import RandomMoves, bits
+from planning_kit.explore.propose.solving import Budget
+from planning_kit.judge.findings import Identity
 from planning_kit.plan.order_timing import OrderTiming
 
-Orders = Mapping[str, tuple[int, ...]]
-"""By crew member or actor the positions of their steps, in the order of work."""
-
-_SHIFT, _SWAP = 0.7, 0.95  # of all draws up to here; the rest are trades
-_FAR = 24
-_BESIDE = 0.6
-_LONGEST = 4
 _SAME = 1e-6
 PASSES = 8_000
-"""Passes for one unit of effort: about a second at ninety steps."""
-_MEMORY = 50
+"""Passes for one unit of effort: about two seconds at ninety steps."""
+_MEMORY = 20
 _LOOK_EVERY = 50
-_SEED = 1
+_SETTLED_AFTER = 40
+_PATIENCE = 2_500
+_SLACK = (0.0, 0.02, 0.04, 0.08)
+"""How much worse than the best an order may be at first, in the restarts in turn."""
+_JUDGED = 150
+"""What one judgement costs, in passes."""
+_WALK_PART, _OTHER_PART = 0.3, 0.1
+"""What a minute of walking, and one of whoever is home first, counts beside one of the end in the climb."""
 _PET_ZERO_SHARE = 0.05
 
+AGAIN = "again"
+Blocks = Collection[Identity]
+"""The findings that keep an order from holding: check, rule, about, crew and step ("": none) of each.
 
-@dataclass(eq=False)
-class RandomMoves:
-    """Draws moves for one scenario; ``dropped`` tasks are in no order."""
-
-    work: Work
-    random: random.Random
-    dropped: Collection[str] = ()
-    _trades: list[str] = field(init=False)
-
-    def __post_init__(self) -> None:
-        self._trades = sorted(self.work.swappable - set(self.dropped))
-
-    def draw(self, orders: Orders, starts: Sequence[float]) -> tuple[Orders, str]:
-        """Other orders, and the task whose crew were traded for it ("": none). May be the same orders."""
-        kind = self.random.random()
-        if kind > _SWAP and self._trades:
-            task = self.random.choice(self._trades)
-            return self._traded(orders, starts, task), task
-        who = self._someone(orders)
-        if who is None:
-            return orders, ""
-        lane = orders[who]
-        first = self.random.randrange(len(lane))
-        length = self._length(lane, first)
-        if kind > _SHIFT:
-            return self._swapped(orders, who, first, length), ""
-        return self._shifted(orders, who, first, length, starts), ""
-
-    def _someone(self, orders: Orders) -> str | None:
-        lanes = [who for who, lane in orders.items() if len(lane) > 1]
-        return self.random.choices(lanes, [len(orders[who]) for who in lanes])[0] if lanes else None
-
-    def _length(self, lane: Sequence[int], first: int) -> int:
-        """How many steps to move together: a few, or all of the same task that follow; none of both."""
-        steps = self.work.steps
-        # A step of both is in two lanes, and what stands around it there is not the same.
-        if steps[lane[first]].crew == BOTH:
-            return 1
-        longest, task = 1, steps[lane[first]].task
-        while first + longest < len(lane) and steps[lane[first + longest]].task == task \
-                and steps[lane[first + longest]].crew != BOTH:
-            longest += 1
-        if self.work.freedom.free == BY_RUNS or self.random.random() < 1 / 3:
-            return longest
-        return min(self.random.randint(1, _LONGEST), longest)
-
-    def _shifted(self, orders: Orders, who: str, first: int, length: int, starts: Sequence[float]) -> Orders:
-        lane = orders[who]
-        block, rest = lane[first:first + length], lane[:first] + lane[first + length:]
-        slot = self._slot(rest, block, first)
-        changed = {**orders, who: rest[:slot] + block + rest[slot:]}
-        if self.work.steps[block[0]].crew == BOTH:
-            # In the other lane at about the same time, or one would wait long for the other.
-            partner = PARTNER[who]
-            at_min = starts[rest[slot - 1]] if slot else -1.0
-            others = [step for step in orders[partner] if step != block[0]]
-            changed[partner] = self._inserted(others, block, starts, at_min)
-        return changed
-
-    def _slot(self, rest: Sequence[int], block: Sequence[int], first: int) -> int:
-        """Where to put a block: somewhere near, or next to a step at the place where it begins or ends."""
-        steps = self.work.steps
-        if self.random.random() < _BESIDE:
-            slots = [slot for slot in range(len(rest) + 1) if slot != first and (
-                (slot and steps[rest[slot - 1]].place == steps[block[0]].place)
-                or (slot < len(rest) and steps[rest[slot]].place == steps[block[-1]].place))]
-            if slots:
-                return self.random.choice(slots)
-        slot = first + self.random.choice((-1, 1)) * self.random.randint(1, _FAR)
-        return min(max(slot, 0), len(rest))
-
-    def _swapped(self, orders: Orders, who: str, first: int, length: int) -> Orders:
-        """Two blocks of one lane in each other's place."""
-        lane, steps = orders[who], self.work.steps
-        other = first + length + self.random.randrange(_FAR)
-        if other >= len(lane) or BOTH in (steps[lane[first]].crew, steps[lane[other]].crew):
-            return orders
-        end = other + self._length(lane, other)
-        return {**orders, who: lane[:first] + lane[other:end] + lane[first + length:other]
-                + lane[first:first + length] + lane[end:]}
-
-    def _traded(self, orders: Orders, starts: Sequence[float], task: str) -> Orders:
-        """The steps of one crew member for a task in the partner's lane at about the same time."""
-        steps, changed = self.work.steps, dict(orders)
-        for who, partner in PARTNER.items():
-            mine = [s for s in orders.get(who, ()) if steps[s].task == task and steps[s].crew != BOTH]
-            if mine:
-                changed[who] = tuple(s for s in changed[who] if s not in mine)
-                lane = changed[partner]
-                for step in mine:
-                    lane = self._inserted([s for s in lane if s != step], (step,), starts, starts[step])
-                changed[partner] = lane
-        return changed
-
-    def _inserted(self, lane: Sequence[int], block: Sequence[int], starts: Sequence[float],
-                  at_min: float) -> tuple[int, ...]:
-        slot = bisect_left(lane, at_min, key=lambda step: starts[step])
-        slot = min(max(slot + self.random.randint(-1, 1), 0), len(lane))
-        return (*lane[:slot], *block, *lane[slot:])
-
-
-@dataclass(eq=False)
-class UntimedRules:
-    """The rules of a problem with some tasks left out."""
-
-    problem: Problem
-    dropped: frozenset[str]
-    _histories: dict[frozenset[str], list[History]] = field(init=False, default_factory=dict)
-
-    def __post_init__(self) -> None:
-        work, records = self.problem.work, self.problem.work.records
-        self._room, self._slots = room_in(records), slots_of(records)
-        self._held = [
-            (work.index[inhibit.from_step], work.index[inhibit.until_step], inhibit.lead_min,
-             inhibit_windows(self.problem, inhibit).tolist())
-            for inhibit in records.inhibits if inhibit.window and not self.dropped & {
-                records.steps[work.index[step]].task for step in (inhibit.from_step, inhibit.until_step)}]
-        self._begins = [
-            ([i for i, step in enumerate(records.steps) if step.task == task.task], task.last_start_min)
-            for task in records.tasks if task.last_start_min is not None and task.task not in self.dropped]
-
-    def are_kept(self, starts: Sequence[float], swapped: frozenset[str], pet_zero_min: float) -> bool:
-        """Whether an order with these starts (PET min), these tasks' crew traded, keeps them."""
-        if any(steps and min(starts[step] for step in steps) > pet_zero_min + last_min + _SAME
-               for steps, last_min in self._begins):
-            return False
-        minutes = self.problem.work.minutes
-        for first, last, lead_min, windows in self._held:
-            begin_min, end_min = starts[first] - lead_min, starts[last] + minutes[last]
-            if not any(begin <= begin_min + _SAME and end_min <= end + _SAME for begin, end in windows):
-                return False
-        # Which events there are depends on trades alone, so that a pass need not find them again.
-        if swapped not in self._histories:
-            self._histories[swapped] = list(self._made(swapped))
-        loads: dict[str, list[tuple[float, float]]] = {}
-        for history in self._histories[swapped]:
-            spells = history.spells(starts, minutes)
-            if spells is None or not history.are_met(spells, starts, minutes):
-                return False
-            self._load(history, spells, swapped, loads)
-        return all(_fits(changes, self._room[holder]) for holder, changes in loads.items())
-
-    def _made(self, swapped: frozenset[str]) -> Iterator[History]:
-        problem = self.problem
-        # By identity: == between two literals makes a constraint.
-        known = {id(problem.model.yes): True}
-        known |= {id(literal): task not in self.dropped for task, literal in problem.tasks.items()}
-        known |= {id(literal): task not in self.dropped and is_swapped == (task in swapped)
-                  for (task, is_swapped), literal in problem.done.items()
-                  if literal is not problem.tasks[task]}
-
-        def holds(literal: Literal) -> bool | None:
-            return known.get(id(literal))
-
-        return (History.of(chain, problem.work.number, holds) for chain in problem.chains)
-
-    def _load(self, history: History, spells: Sequence[Spell], swapped: frozenset[str],
-              loads: dict[str, list[tuple[float, float]]]) -> None:
-        slots = self._slots.get(history.name, 0.0)
-        goes_along = history.name in self.problem.work.goes_along
-        for spell in spells if slots else ():
-            holder = spell.state
-            # The chain has what goes along with a trade as it was written.
-            if goes_along and spell.begun and self.problem.work.steps[spell.begun.step].task in swapped:
-                holder = PARTNER.get(holder, holder)
-            if holder in self._room:
-                loads.setdefault(holder, []).extend([(spell.begin_min, slots), (spell.end_min, -slots)])
-
-
-def _fits(changes: list[tuple[float, float]], limit: float) -> bool:
-    """Whether what comes and goes (minute, slots) never sums to more than the limit; going comes first."""
-    held = 0.0
-    for _, slots in sorted(changes):
-        held += slots
-        if held > limit + _SAME:
-            return False
-    return True
+With `AGAIN` as check: one more of a kind that the present plan has, or a worse one.
+"""
 
 
 @dataclass(frozen=True)
 class Timed:
-    """Orders with their times. ``cost``: smaller is better; the end first (minutes after PET 0)."""
+    """Orders with their times. ``cost``: smaller is better; the end first (minutes after PET 0).
+
+    ``guide`` is what the climb goes by: less walking comes before an earlier end shows.
+    """
 
     orders: Orders
     swapped: frozenset[str]
     pet_zero_min: float
     starts: tuple[float, ...]
     cost: tuple[float, float]
+    guide: float = inf
 
 
 @dataclass(eq=False)
@@ -257,13 +89,13 @@ class Neighbours:
     @cached_property
     def _ahead(self) -> list[int]:
         """For each step those that precede it whatever is chosen, as bits."""
-        return [sum(1 << step for step in near) for near in self.problem.before]
+        return [bits(near) for near in self.problem.before]
 
     def _is_lane(self, who: str, order: tuple[int, ...]) -> bool:
         """Whether the model has this order of one lane."""
         if who not in self.problem.lanes:
             return not order
-        number, to_come = self.problem.numbers[who], sum(1 << step for step in order)
+        number, to_come = self.problem.numbers[who], bits(order)
         for before, step in pairwise((-1, *order, -1)):
             if (number[before], number[step]) not in self.problem.lanes[who].arcs:
                 return False
@@ -286,8 +118,11 @@ class Neighbours:
         # The end alone does not show what is won in the lane of who is home first.
         ends = [starts[orders[who][-1]] + timing.way_min(who, orders[who][-1], -1)
                 for who in self.problem.travels if orders[who]]
-        walked = sum(ends) - len(ends) * pet_zero_min
-        return Timed(orders, swapped, pet_zero_min, tuple(starts), (end, walked))
+        others = sum(ends) - len(ends) * pet_zero_min
+        walk = sum(timing.way_min(who, a, b) for who in self.problem.travels if orders[who]
+                   for a, b in pairwise((-1, *orders[who], -1)))
+        guide = end + _WALK_PART * walk + _OTHER_PART * others
+        return Timed(orders, swapped, pet_zero_min, tuple(starts), (end, others), guide)
 
     def of(self, choice: Choice) -> Timed | None:
         """A choice with its times, as `timed` gives them."""
@@ -295,9 +130,9 @@ class Neighbours:
         orders = {who: tuple(index[step] for step in lane) for who, lane in choice.lanes.items()}
         return self.timed(orders, choice.swapped, (choice.pet_zero - freedom.earliest).total_seconds() / 60)
 
-    def are_kept(self, timed: Timed) -> bool:
-        """Whether they keep what delays nobody in the timing, too."""
-        return self.rules.are_kept(timed.starts, timed.swapped, timed.pet_zero_min)
+    def broken(self, timed: Timed) -> Broken | None:
+        """What they break of the rules that delay nobody in the timing, if anything."""
+        return self.rules.broken(timed.orders, timed.starts, timed.swapped, timed.pet_zero_min)
 
     def choice(self, timed: Timed) -> Choice:
         """The same in the words of the scenario."""
@@ -307,53 +142,137 @@ class Neighbours:
         return Choice(lanes, timed.swapped, self.dropped, pet_zero)
 
 
-def improve(problem: Problem, start: Choice, passes: int, budget: Budget,
-            forbidden: list[Choice]) -> list[Choice]:
-    """Better and better orders, the best last, from ``start``; the same tasks are done in all of them.
+@dataclass(eq=False)
+class _Causes:
+    """What orders that do not hold have in common: how the other steps lie to the step of the finding.
 
-    The last one comes without the moves that won nothing.
+    No proof: what an order that holds has as well is forgotten.
     """
-    around = Neighbours(problem, start.dropped)
-    here = around.of(start)
-    if here is None or not around.are_kept(here):
-        return []
-    draws = random.Random(_SEED)
-    moves = RandomMoves(problem.work, draws, start.dropped)
-    best, found = here, []
-    memory = [here.cost] * _MEMORY
-    for number in range(passes):
-        if number % _LOOK_EVERY == 0 and budget.is_over():
-            break
-        there = _drawn(around, moves, here, draws)
-        late = memory[number % _MEMORY]  # so long ago: what was better since then may be left again
-        # The rules that delay nobody cost most, and so are asked last.
-        if there is not None and (there.cost <= late or there.cost <= here.cost) and around.are_kept(there):
-            here = there
-            # A forbidden order may lie on the way to a better one, but is not offered.
-            if here.cost < best.cost and not _is_forbidden(around.choice(here), forbidden):
-                if here.cost[0] < best.cost[0]:
-                    budget.tell(FINISH, here.cost[0])
-                best = here
-                found.append(around.choice(here))
-        memory[number % _MEMORY] = min(late, here.cost)
-    return [*found, _settled(around, best, start)] if found else []
+
+    minutes: Sequence[float]
+    index: Mapping[str, int]
+    _common: dict[Hashable, tuple[int, int]] = field(default_factory=dict)
+
+    def _signs(self, timed: Timed, step: int) -> int:
+        """For every other step, as bits: whether it begins, and whether it is over, before this one does."""
+        start, starts, shift = timed.starts[step], timed.starts, len(self.minutes)
+        begun = bits([other for other, at in enumerate(starts) if at < start])
+        over = bits([other for other, at in enumerate(starts) if at + self.minutes[other] <= start + _SAME])
+        return begun | over << shift
+
+    def learn(self, timed: Timed, blocks: Blocks) -> None:
+        """Take what an order has whose findings these are, or that it holds where there are none."""
+        for finding in blocks:
+            if finding[-1] in self.index:
+                step = self.index[finding[-1]]
+                signs = self._signs(timed, step)
+                self._common[finding] = step, self._common.get(finding, (step, signs))[1] & signs
+        if not blocks:
+            self._common = {finding: each for finding, each in self._common.items()
+                            if not self._has(timed, *each)}
+
+    def are_suspected(self, timed: Timed) -> bool:
+        """Whether an order has all that some such orders have in common."""
+        return any(self._has(timed, *each) for each in self._common.values())
+
+    def _has(self, timed: Timed, step: int, common: int) -> bool:
+        return timed.starts[step] > -inf and not common & ~self._signs(timed, step)
 
 
-def _settled(around: Neighbours, best: Timed, start: Choice) -> Choice:
-    """The best with every block put back to where it was in ``start`` that does not need to be moved."""
-    choice = around.choice(best)
-    has_changed = True
-    while has_changed:
-        has_changed = False
-        for block in list(moved_blocks(start.lanes, choice.lanes)):
-            simpler = undone(choice, start.lanes, block)
-            there = around.of(simpler)
-            # With fewer blocks each time, or two could be put back in turn without end.
-            if (there is not None and there.cost[0] <= best.cost[0] and around.are_kept(there)
-                    and len(list(moved_blocks(start.lanes, simpler.lanes)))
-                    < len(list(moved_blocks(start.lanes, choice.lanes)))):
-                choice, has_changed = simpler, True
-    return choice
+@dataclass(eq=False)
+class LocalSearch:
+    """Restarts from the best order that holds, with some tasks left out.
+
+    ``blocks`` gives the findings for which an order does not hold (none: it does).
+    """
+
+    around: Neighbours
+    blocks: Callable[[Choice], Blocks]
+    budget: Budget
+    _judged: dict[Hashable, bool] = field(default_factory=dict)
+    _restarts: int = 0
+    _left: int = 0
+
+    def improve(self, best: Timed, passes: int) -> Timed:
+        """The best order that holds, within so many passes from ``best``, which holds."""
+        self._left, first = passes, best
+        while self._left > 0 and not self.budget.is_over():
+            # The first order with another seed may end in another valley; every third goes on from the best.
+            best = self._climb(best, best if self._restarts % 3 == 2 else first)
+            self._restarts += 1
+        return best
+
+    def _climb(self, best: Timed, here: Timed) -> Timed:
+        """One restart: until nothing better comes for a while."""
+        around, draws = self.around, random.Random(self._restarts + 1_000 * self.budget.seed - 999)
+        problem = around.problem
+        moves = RandomMoves(problem.work, problem.before, draws, around.dropped)
+        causes = _Causes(problem.work.minutes, problem.work.index)
+        slack_min = _SLACK[self._restarts // 3 % len(_SLACK)] * best.cost[0]
+        low, memory, trail, waited = here.guide, [here.guide + slack_min] * _MEMORY, list[Timed](), 0
+        for number in range(self._left):
+            if waited > _PATIENCE or self._left <= 0 or (number % _LOOK_EVERY == 0 and self.budget.is_over()):
+                break
+            self._left -= 1
+            there, late = _drawn(around, moves, here, draws), memory[number % _MEMORY]
+            # The rules that delay nobody cost most, and so are asked last.
+            if there is not None and (there.guide <= late + _SAME or there.guide <= here.guide) \
+                    and self._judged.get(_key(there), True) and not causes.are_suspected(there) \
+                    and around.broken(there) is None:
+                here = there
+                if here.guide < low - _SAME:
+                    low, waited = here.guide, 0
+                if here.cost < (trail[-1] if trail else best).cost:
+                    trail.append(here)
+                    waited = 0
+            memory[number % _MEMORY] = min(late, here.guide)
+            waited += 1
+            if trail and waited >= _SETTLED_AFTER:
+                last, best = trail[-1], self._best_that_holds(best, trail, causes)
+                trail = []
+                if best is not last:
+                    here, memory = best, [best.guide] * _MEMORY
+        return self._best_that_holds(best, trail, causes) if trail else best
+
+    def _best_that_holds(self, best: Timed, trail: Sequence[Timed], causes: _Causes) -> Timed:
+        """The last of the trail if it holds; else one before it that does, next to one that does not."""
+        good, bad = -1, len(trail)
+        while good < bad - 1:
+            there = (good + bad) // 2 if bad < len(trail) else bad - 1
+            if self._holds(trail[there], causes):
+                good, best = there, trail[there]
+            else:
+                bad = there
+        return best
+
+    def _holds(self, timed: Timed, causes: _Causes) -> bool:
+        key = _key(timed)
+        if key not in self._judged:
+            self._left -= _JUDGED
+            blocks = self.blocks(self.around.choice(timed))
+            causes.learn(timed, blocks)
+            self._judged[key] = not blocks
+        return self._judged[key]
+
+    def settled(self, best: Timed, start: Choice) -> Choice:
+        """The best with every block put back to where it was in ``start`` that does not need to be moved."""
+        around, choice = self.around, self.around.choice(best)
+        has_changed = True
+        while has_changed:
+            has_changed = False
+            for block in list(moved_blocks(start.lanes, choice.lanes)):
+                simpler = undone(choice, start.lanes, block)
+                there = around.of(simpler)
+                # With fewer blocks each time, or two could be put back in turn without end.
+                if (there is not None and there.cost[0] <= best.cost[0] and around.broken(there) is None
+                        and len(list(moved_blocks(start.lanes, simpler.lanes)))
+                        < len(list(moved_blocks(start.lanes, choice.lanes)))):
+                    choice, has_changed = simpler, True
+        return choice
+
+
+def _key(timed: Timed) -> Hashable:
+    return tuple(timed.orders.values()), timed.swapped, timed.pet_zero_min
 
 
 def _drawn(around: Neighbours, moves: RandomMoves, here: Timed, draws: random.Random) -> Timed | None:
@@ -362,12 +281,8 @@ def _drawn(around: Neighbours, moves: RandomMoves, here: Timed, draws: random.Ra
     if freedom.earliest != freedom.latest and draws.random() < _PET_ZERO_SHARE:
         count = int((freedom.latest - freedom.earliest).total_seconds() / 60 // freedom.pet_zero_every_min)
         return around.timed(here.orders, here.swapped, draws.randint(0, count) * freedom.pet_zero_every_min)
-    orders, traded = moves.draw(here.orders, here.starts)
-    if orders == here.orders:
+    drawn = moves.draw(here.orders, here.starts)
+    if drawn is None:
         return None
+    orders, traded = drawn
     return around.timed(orders, here.swapped ^ {traded} if traded else here.swapped, here.pet_zero_min)
-
-
-def _is_forbidden(choice: Choice, forbidden: list[Choice]) -> bool:
-    # The solver tells the rules that it kept, this search does not: they must not tell two apart.
-    return any(replace(choice, rules=()) == replace(each, rules=()) for each in forbidden)

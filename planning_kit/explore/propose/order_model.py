@@ -54,7 +54,7 @@ def start_windows(windows: np.ndarray, length_min: float) -> list[tuple[int, int
 
 @dataclass(frozen=True)
 class Requirement:
-    """What one line of the tables asks, in words: what a clash is told in."""
+    """What one line of the tables asks, in words: it can be let go of by itself."""
 
     table: str
     row: str

@@ -14,7 +14,7 @@ from itertools import pairwise
 import numpy as np
 from ortools.sat.python import cp_model
 
-from planning_kit.changes.order import tasks_touching
+from planning_kit.changes.order import traded
 from planning_kit.explore.propose.chains import Chain, forced_orders
 from planning_kit.explore.propose.order_model import (
     Lane,
@@ -27,7 +27,7 @@ from planning_kit.explore.propose.order_model import (
 )
 from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.omm import Elements
-from planning_kit.inputs.records import BOTH, ItemMove, Records, Step
+from planning_kit.inputs.records import BOTH, Records, Step
 from planning_kit.judge.drop_order import may_go
 from planning_kit.plan.build import crew_travel, work_order
 from planning_kit.plan.network import AFTER, Bound
@@ -131,12 +131,6 @@ class Work:
         return frozenset(task.task for task in self.records.tasks if task.swappable and task.task in of_one)
 
     @cached_property
-    def goes_along(self) -> frozenset[str]:
-        """Items that only one swappable task touches: when its crew trade, so do those who have them."""
-        return frozenset(item for item, tasks in tasks_touching(self.steps).items()
-                         if len(tasks) == 1 and tasks <= self.swappable)
-
-    @cached_property
     def first_and_last(self) -> tuple[list[int], list[int]]:
         """The steps of both that open and that close the outing."""
         lanes = [self.lanes[crew] for crew in self.crews]
@@ -204,16 +198,6 @@ class Work:
                 yield self.index[gap.first_step], self.index[gap.then_step]
 
 
-def swapped_moves(moves: Sequence[ItemMove], crew: str,
-                  is_swapped: bool) -> Iterator[tuple[ItemMove, str, str]]:
-    """Each entry with who does it and into what, as written or with the crew members traded."""
-    for move in moves:
-        who, into = move.crew or crew, move.into
-        if is_swapped:
-            who, into = PARTNER.get(who, who), PARTNER.get(into, into)
-        yield move, who, into
-
-
 @dataclass(kw_only=True)
 class Problem:
     """The model of one scenario and its choices. ``done[task, is_swapped]`` says that a task is done so.
@@ -242,11 +226,11 @@ class Problem:
         """What may be chosen."""
         return self.work.freedom
 
-    def ways(self) -> Iterator[tuple[int, Step, bool, Literal]]:
-        """Every step by position with each way to do it: with its crew traded or not, and when it is so."""
+    def ways(self) -> Iterator[tuple[int, Step, Literal]]:
+        """Every step by position in each way to do it: with its crew traded or not, and when it is so."""
         for i, step in enumerate(self.work.steps):
             for is_swapped in self.modes(step.task):
-                yield i, step, is_swapped, self.done[step.task, is_swapped]
+                yield i, traded(step) if is_swapped else step, self.done[step.task, is_swapped]
 
     def modes(self, task: str) -> tuple[bool, ...]:
         """The ways to do a task: as written, and with the crew traded where it is swappable."""
@@ -340,9 +324,3 @@ def _is_sure(problem: Problem, position: int, whens: Iterable[Literal]) -> bool:
     ways = [problem.done[task, is_swapped] for is_swapped in problem.modes(task)]
     named = {id(when) for when in whens}
     return id(problem.tasks[task]) in named or all(id(way) in named for way in ways)
-
-
-def crews_of(problem: Problem, position: int, is_swapped: bool) -> tuple[str, ...]:
-    """Who works in a step when its task is done so."""
-    people = problem.work.steps[position].people
-    return tuple(PARTNER.get(who, who) for who in people) if is_swapped else people

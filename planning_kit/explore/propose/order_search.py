@@ -1,9 +1,12 @@
 """The search for better orders: before an outing, and of the rest of one that has begun.
 
-The solver offers an order (`stages`); the timing and the checks judge the plan that comes of it (`Judge`).
-Solver and checks do not know the same rules, so what does not hold is forbidden and searched again. What is
-found comes without the moves that win nothing. What has happened is in the freedom (`Past`); without it this
-is the search before an outing.
+Local search and solver offer orders (`stages`); the timing and the checks judge the plan of each (`Judge`) at
+once. Solver and checks do not know the same rules: what does not hold is forbidden by its cause,
+and told (`Rejected`). What is found comes without the moves that win nothing. What has happened is in the
+freedom (`Past`); without it this is the search before an outing.
+
+The present plan may break rules of its own. An order that breaks none is sought first; where none is found,
+one that lets go of as little as can be. Whatever the present plan breaks may be broken as badly, not worse.
 """
 
 from __future__ import annotations
@@ -11,6 +14,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
+from functools import cached_property
+
+import pandas as pd
 
 from planning_kit.explore.propose.choices import (
     Choice,
@@ -21,21 +27,25 @@ from planning_kit.explore.propose.choices import (
     tell_moves,
     undone,
 )
+from planning_kit.explore.propose.local_search import AGAIN, Blocks
 from planning_kit.explore.propose.order_problem import Freedom, Problem
-from planning_kit.explore.propose.solving import Budget, completed
-from planning_kit.explore.propose.stages import Found, best_order, build_problem
+from planning_kit.explore.propose.solving import TURNS, Budget, completed, hint, read_choice, solve
+from planning_kit.explore.propose.stages import Found, Stages, build_problem
 from planning_kit.explore.propose.untimed_rules import ending_asked
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import Records
 from planning_kit.inputs.scenario import Scenario
-from planning_kit.judge.all_checks import findings_of
-from planning_kit.judge.findings import STOP, findings_table
-from planning_kit.judge.review import Review, is_worse, review
+from planning_kit.inputs.times import number_label, pet_label
+from planning_kit.judge.all_checks import Row, findings_of, worse_stops
+from planning_kit.judge.check_rules import CHECK as RULES
+from planning_kit.judge.findings import STOP, Finding, Identity, findings_table, identity
+from planning_kit.judge.review import SAME_MIN, Review, is_worse, review
 from planning_kit.plan.timed import TimedPlan
 
-MOST_REJECTED = 5
 _MOST_UNDONE = 40
 _LET_GO_EFFORT = 0.1  # finds most of what the present order keeps; the last of it may take many times as long
+_TIMES = "times"
+_WEEK_MIN = 7 * 1440.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,19 +66,45 @@ class Judge:
 
     def review(self, plan: TimedPlan, dropped: frozenset[str] = frozenset()) -> Review:
         """A plan against the current one and its limit."""
-        known = findings_table(()) if self.current is None else self.current
         limit_min = self.limit_min if self.own_limit is None else self.own_limit(plan)
-        return review(known, plan, (limit_min,), self.scenario.records.tasks, dropped, self.cushion)
+        return review(self.known, plan, (limit_min,), self.scenario.records.tasks, dropped, self.cushion)
+
+    @cached_property
+    def known(self) -> pd.DataFrame:
+        """The findings that the current plan has."""
+        return findings_table(()) if self.current is None else findings_of(self.current)
+
+    @cached_property
+    def _over_min(self) -> float:
+        """By how much the current plan misses its limit: that much is no new fault of another."""
+        return 0.0 if self.current is None else max(self.review(self.current).over_min)
+
+    def blocking(self, plan: TimedPlan) -> list[Row]:
+        """The findings for which a plan does not hold: new stops, those that got worse, and a limit missed.
+
+        Where rules of the current plan give way, others may instead, as long as they give no more.
+        """
+        found = self.review(plan)
+        rows: list[Row] = [*found.fresh.to_dict("records"), *worse_stops(self.known, plan)]
+        given_min = 0.0 if self.current is None else given_way_min(self.current)
+        if given_min > 0 and given_way_min(plan) <= given_min + SAME_MIN:
+            rows = [row for row in rows if row["check"] != RULES]
+        over_min = max(found.over_min)
+        if over_min > self._over_min:
+            words = (f"both inside at PET {pet_label(plan.end_min, 'up')}, {number_label(over_min, 'up')} "
+                     "min past the limit asked for")
+            rows.append(dict(vars(Finding(STOP, "limits", "limit", message=words)).items()))
+        return [row for row in rows if row["severity"] == STOP]
 
     def holds(self, plan: TimedPlan) -> bool:
-        """Whether a plan keeps its limit and brings no stop finding that the current plan does not have."""
-        return self.review(plan).holds
+        """Whether nothing is `blocking` a plan."""
+        return not self.blocking(plan)
 
     def rank(self, plan: TimedPlan, dropped: frozenset[str] = frozenset()) -> tuple[float, ...]:
-        """Smaller is better: stop findings, the limit kept or not, then what the plan is worth."""
+        """Smaller is better: stop findings, what gives way, the limit kept or not, then what it is worth."""
         # All of them, not only the new ones: an order that mends one is better.
         stops = float((findings_of(plan)["severity"] == STOP).sum())
-        return stops, *self.review(plan, dropped).rank
+        return stops, given_way_min(plan), *self.review(plan, dropped).rank
 
     def try_out(self, choice: Choice) -> Rebuilt | None:
         """The timed plan of a choice; None where it cannot be timed."""
@@ -76,6 +112,20 @@ class Judge:
             return rebuild(self.current, self.scenario, self.records, choice)
         except ScenarioError:
             return None
+
+
+def given_way_min(plan: TimedPlan) -> float:
+    """The minutes by which rules give way in a plan; those without any window count as a week each."""
+    return sum(min(each.by_min, _WEEK_MIN) for each in plan.network.given_way)
+
+
+@dataclass(frozen=True)
+class Rejected:
+    """An order that was not shown: its end (PET min) and the first finding for which it does not hold."""
+
+    end_min: float
+    finding: Identity
+    words: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -106,38 +156,65 @@ class Better:
 class OrderSearch:
     """One search, from the order ``before``; ``found`` has the best first.
 
-    ``last`` is what the solver offered last; ``rejected`` counts what it offered and what did not hold.
+    ``last`` is what was found last; ``rejected`` by finding the earliest order that did not hold for it.
     """
 
     judge: Judge
     before: Choice
     budget: Budget
     found: list[Better] = field(default_factory=list)
-    rejected: int = 0
+    rejected: dict[Identity, Rejected] = field(default_factory=dict)
     last: Found | None = None
+    _passed: list[tuple[tuple[float, ...], Choice]] = field(default_factory=list)
 
     def look(self, freedom: Freedom, effort: float) -> Better | None:
-        """Search under one freedom until an order holds: it, if it is better than all that are known."""
-        start, forbidden = self._start(freedom), list[Choice]()
-        if freedom.past is not None:
-            freedom = self._as_far_as_kept(freedom, start)
-        while len(forbidden) <= MOST_REJECTED and not self.budget.is_over():
-            found = best_order(self.problem(freedom), start, self.budget, effort, forbidden)
-            if found is None:
-                # Before an outing only where no order is found: else what the rows break is to be mended.
-                kept = freedom if freedom.past or freedom.let_go else self._as_far_as_kept(freedom, start)
-                if kept == freedom:
-                    return None
-                freedom = kept
-                continue
-            self.last = found
-            rebuilt = self.judge.try_out(found.choice)
-            if rebuilt is not None and self.judge.holds(rebuilt.plan):
-                return self._kept_if_better(freedom, found, rebuilt)
-            # It breaks what only the checks know, and the solver would offer it again.
-            forbidden.append(found.choice)
-            self.rejected += 1
-        return None
+        """Search under one freedom: the best order that holds, if it is better than all that are known."""
+        start = self._start(freedom)
+        if freedom.past is not None and not completed(self.problem(freedom), start, self.budget):
+            freedom, _ = self._as_far_as_kept(freedom, start, effort)
+        found = self._searched(freedom, start, effort)
+        if found is None and freedom.past is None and not self.budget.is_over():
+            freedom, start = self._as_far_as_kept(freedom, start, effort)
+            found = self._searched(freedom, start, effort) if freedom.let_go else None
+        if found is None:
+            return None
+        self.last = found
+        return self._kept_if_better(freedom, found)
+
+    def _searched(self, freedom: Freedom, start: Choice, effort: float) -> Found | None:
+        """The best of one model, or what was passed on the way and is better than that by its rank."""
+        self._passed.clear()
+        found = Stages(problem=self.problem(freedom), start=start, budget=self.budget, effort=effort,
+                       blocks=self.blocks).best_order()
+        if not self._passed:
+            return found
+        best = min(self._passed, key=lambda one: one[0])
+        if found is None:
+            return Found(best[1], 0.0, tasks_proven=False, end_proven=False)
+        last = self.judge.try_out(found.choice)
+        # The walk counts last, and is what the last stage has looked for.
+        rank = self.judge.rank(last.plan, found.choice.dropped) if last else best[0]
+        return replace(found, choice=best[1]) if not last or is_worse(rank[:-1], best[0][:-1]) else found
+
+    def blocks(self, choice: Choice) -> Blocks:
+        """Judge an order: the findings for which it does not hold; none, and it is kept and told at once."""
+        rebuilt = self.judge.try_out(choice)
+        if rebuilt is None:
+            return [(_TIMES, "none", "", "", "")]
+        plan = rebuilt.plan
+        rows = self.judge.blocking(plan)
+        if not rows:
+            rank = self.judge.rank(plan, choice.dropped)
+            if all(rank < other for other, _ in self._passed):
+                self.budget.tell(plan.end_min)
+            self._passed.append((rank, choice))
+        for row in rows:
+            name = identity(row)
+            if name not in self.rejected or plan.end_min < self.rejected[name].end_min:
+                self.rejected[name] = Rejected(plan.end_min, name, row["message"])
+        # Which of two of one kind is the new one nobody can tell: then its cause is not named.
+        known = set(map(identity, self.judge.known.to_dict("records")))
+        return [name if name not in known else (AGAIN, *name[1:]) for name in map(identity, rows)]
 
     def problem(self, freedom: Freedom, explains: bool = False) -> Problem:
         """The model of what is searched (see `planning_kit.explore.propose.stages.build_problem`)."""
@@ -156,29 +233,34 @@ class OrderSearch:
         whole = timedelta(minutes=late_min // freedom.pet_zero_every_min * freedom.pet_zero_every_min)
         return replace(self.before, lanes=lanes, pet_zero=freedom.earliest + whole)
 
-    def _as_far_as_kept(self, freedom: Freedom, start: Choice) -> Freedom:
-        """Without what the present order does not keep: what is lost is no other order's fault.
+    def _as_far_as_kept(self, freedom: Freedom, start: Choice, effort: float) -> tuple[Freedom, Choice]:
+        """Without what the present order does not keep, and that order; before an outing, what keeps most.
 
-        Outside that is any requirement but the limit: the past has brought it about. Before an outing, where
-        a rule that is broken is to be mended, it is only that an item ends where it must.
+        Outside any requirement but the limit may be let go: the past has brought it about, and what is lost
+        is no other order's fault.
         """
-        if completed(self.problem(freedom), start, self.budget):
-            return freedom
         problem = self.problem(freedom, explains=True)
         switches, endings = problem.model.switches, set(map(ending_asked, self.judge.records.hardware))
         # Of an item that ends elsewhere that is let go, and not all that is known of it.
         problem.model.cp.maximize(sum((1 if asked in endings else 2) * switch
                                       for asked, switch in switches.items()))
         kept = completed(problem, start, self.budget, _LET_GO_EFFORT)
+        if freedom.past is None:
+            hint(problem.model, kept.values if kept else ())
+            more = solve(problem.model, self.budget, effort * _LET_GO_EFFORT, TURNS)
+            kept = more if more.is_found else kept
         # Nothing is known of what it keeps: then all is asked, the strict side.
         if kept is None:
-            return freedom
+            return freedom, start
         # The small effort may let go of more than it must: the judge still rejects a new stop finding.
-        lost = {asked for asked, switch in switches.items() if not kept.values[switch.index]}
-        may_go = {asked for asked in switches if asked.table != "limits"} if freedom.past else endings
-        return replace(freedom, let_go=frozenset(lost & may_go))
+        lost = {asked for asked, switch in switches.items() if not kept.values[switch.index]
+                and not (freedom.past and asked.table == "limits")}
+        return replace(freedom, let_go=frozenset(lost)), (
+            start if freedom.past else read_choice(problem, kept.values))
 
-    def _kept_if_better(self, freedom: Freedom, found: Found, rebuilt: Rebuilt) -> Better | None:
+    def _kept_if_better(self, freedom: Freedom, found: Found) -> Better | None:
+        rebuilt = self.judge.try_out(found.choice)
+        assert rebuilt is not None
         choice, rebuilt = only_what_matters(self.judge, found.choice, rebuilt, self.before.lanes, self.budget)
         rank, current = self.judge.rank(rebuilt.plan, choice.dropped), self.judge.current
         known = [each.rank for each in self.found] + ([] if current is None else [self.judge.rank(current)])
@@ -190,7 +272,10 @@ class OrderSearch:
             let_go = sorted(freedom.let_go, key=lambda asked: asked.row)
             moves += [Move("note", "", each.row, f"let go, as the plan so far does not keep it: {each.words}")
                       for each in let_go]
-        better = Better(choice=choice, rebuilt=rebuilt, moves=tuple(moves), solved=found, rank=rank)
+        # The solver does not know by how much a rule that it was let off gives way.
+        is_proven = found.end_proven and not rebuilt.plan.network.given_way
+        better = Better(choice=choice, rebuilt=rebuilt, moves=tuple(moves), rank=rank,
+                        solved=replace(found, end_proven=is_proven))
         self.found.insert(0, better)
         return better
 
@@ -211,8 +296,8 @@ def only_what_matters(judge: Judge, choice: Choice, rebuilt: Rebuilt, before: Ma
             # An order that holds only by one more written rule is not simpler.
             if other is None or len(other.written) > len(rebuilt.written):
                 continue
-            found = judge.review(other.plan, choice.dropped)
-            if found.holds and not is_worse(found.worth, best):
-                choice, rebuilt, best, has_changed = simpler, other, found.worth, True
+            worth = judge.review(other.plan, choice.dropped).worth
+            if not is_worse(worth, best) and judge.holds(other.plan):
+                choice, rebuilt, best, has_changed = simpler, other, worth, True
                 break
     return choice, rebuilt

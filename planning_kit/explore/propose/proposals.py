@@ -5,41 +5,44 @@ A question is read here, searched by `order_search`, and told with a verdict.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Executor
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
-from functools import cached_property
+from functools import cached_property, partial
 from math import inf
-from operator import attrgetter
+from operator import attrgetter, itemgetter
 from typing import Generic, TypeVar
 
 import pandas as pd
 
-from planning_kit.explore.long_question import Progress
+from planning_kit.explore.long_question import Report, mapped, silent, told
 from planning_kit.explore.odds.odds import odds
 from planning_kit.explore.propose.choices import Move, as_written
-from planning_kit.explore.propose.order_model import Requirement
 from planning_kit.explore.propose.order_problem import BY_RUNS, BY_STEPS, Freedom
-from planning_kit.explore.propose.order_search import MOST_REJECTED, Better, Judge, OrderSearch
+from planning_kit.explore.propose.order_search import Better, Judge, OrderSearch, Rejected, given_way_min
 from planning_kit.explore.propose.solving import Budget
-from planning_kit.explore.propose.stages import find_clash
-from planning_kit.inputs.faults import Faults, ScenarioError, is_number
+from planning_kit.inputs.faults import Faults, ScenarioError, is_number, is_whole
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import TextTable, html_text
-from planning_kit.inputs.times import When, as_utc, pet_label
+from planning_kit.inputs.times import When, as_utc, number_label, pet_label
 from planning_kit.judge.review import cushioned_end_min, walk_min
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 
 MOVE_COLUMNS = ["kind", "crew", "what", "words"]
-CLASH_COLUMNS = ["table", "row", "requirement"]
+REJECTED_COLUMNS = ["end_min", "gain_min", "check", "rule", "about", "crew", "step", "words"]
 TABLE_COLUMNS = ["plan", "pet_zero", "end_min", "gain_min", "walk_min", "p_planned", "p_hard", "left_out",
                  "changes", "new_concerns", "verdict"]
 ODDS_SAMPLES = 2_000
+PROVEN = "proven best of all orders that bring no new stop and no new concern of custody"
+"""The solver leaves out what brings such a concern: who has an item already, where one is left outside."""
 
 P = TypeVar("P", bound=AnyPlan)
 Faced = TypeVar("Faced", bound=AnyPlan)
-EFFORTS = {"quick": 1.0, "normal": 1.5, "thorough": 40.0}
-_LEAST_EVERY_MIN = 0.1
+EFFORTS = {"quick": 1.0, "normal": 8.0, "thorough": 40.0}
+_LEAST_EVERY_MIN, _MOST_SEEDS = 0.1, 1_000
+_LEAST_GAIN_MIN, _MOST_REJECTIONS = 0.05, 10
 _MOST_PET_ZEROES = 20_000
 _MOST_EFFORT, _MOST_LIMIT_MIN = 1e6, 7 * 1440.0  # beyond any use, and far from where numbers overflow
 
@@ -83,9 +86,9 @@ class Proposal(Generic[P]):
 
     @property
     def verdict(self) -> str:
-        """"proven best", or "best found" and how far from the best at most."""
+        """Proven best, and of what; or "best found" and how far from the best at most."""
         if self.is_proven:
-            return "proven best"
+            return PROVEN
         if not self.tasks_proven:
             return "best found; whether more tasks fit is not proven"
         return f"best found, at most {max(self.cushioned_min - self.bound_min, 0.0):.1f} min from best"
@@ -116,15 +119,14 @@ class Proposals(Generic[P]):
     """What `propose` found, best first; empty where nothing better was found or nothing fits.
 
     ``current`` is the plan as it stands (None where it has none); ``verdict`` says in a sentence how it went;
-    ``clashing`` are requirements that cannot be met together, where nothing fits.
+    ``rejections`` are the earliest orders that were not shown, by the finding for which they do not hold.
     """
 
     current: P | None
     found: tuple[Proposal[P], ...]
     verdict: str
-    clashing: tuple[Requirement, ...] = ()
+    rejections: tuple[Rejected, ...] = ()
     is_repeatable: bool = True
-    rejected: int = 0
 
     def __len__(self) -> int:
         return len(self.found)
@@ -141,10 +143,16 @@ class Proposals(Generic[P]):
         return self.found[0] if self.found else None
 
     @property
-    def clash(self) -> pd.DataFrame:
-        """Requirements that cannot be met together, if so: ``table``, ``row``, ``requirement``."""
-        rows = [(each.table, each.row, each.words) for each in self.clashing]
-        return TextTable(rows, columns=CLASH_COLUMNS)
+    def rejected(self) -> pd.DataFrame:
+        """The best orders that were not shown, the earliest first: what each would win, and what blocked it.
+
+        ``end_min`` (PET), ``gain_min`` (against the current plan), then the finding for which it does not
+        hold: ``check``, ``rule``, ``about``, ``crew``, ``step`` and in ``words``.
+        """
+        now_min = float("nan") if self.current is None else as_plan(self.current).end_min
+        rows = [(round(each.end_min, 1), round(now_min - each.end_min, 1), *each.finding, each.words)
+                for each in self.rejections]
+        return TextTable(rows, columns=REJECTED_COLUMNS)
 
     @property
     def table(self) -> pd.DataFrame:
@@ -205,47 +213,73 @@ def faced(proposals: Proposals[TimedPlan], face: Callable[[TimedPlan], Faced]) -
 def search_orders(
     scenario: Scenario,
     effort: str | float = "normal",
-    seconds: float = 10.0,
+    seconds: float = 120.0,
     pet_zero_window: tuple[When, When] | None = None,
-    progress: Callable[[Progress], None] | None = None,
+    progress: Report = silent,
     cancel: Callable[[], bool] | None = None,
     *,
     order: str = BY_STEPS,
     limit_min: float | None = None,
     cushion: float = 0.0,
     pet_zero_every_min: float = 5.0,
+    seeds: int = 1,
+    executor: Executor | None = None,
 ) -> Proposals[TimedPlan]:
     """Search for better orders: `Plan.propose` in `planning_kit.front.plan` says how."""
-    amount = _read_question(effort, seconds, order, limit_min, cushion, pet_zero_every_min)
+    amount = _read_question(effort, seconds, order, limit_min, cushion, pet_zero_every_min, seeds)
+    work = mapped(executor)
     earliest, latest = _read_window(scenario, pet_zero_window, pet_zero_every_min)
     judge = _judge(scenario, limit_min, cushion)
     freedom = Freedom(earliest=earliest, latest=latest, limit_min=judge.limit_min,
                       pet_zero_every_min=pet_zero_every_min, cushion=cushion, free=order)
-    search = OrderSearch(judge=judge, before=as_written(scenario.records, scenario.settings.pet_zero_utc),
-                         budget=Budget(amount, seconds, progress, cancel))
-    freedoms = _freedoms(freedom, scenario.settings.pet_zero_utc)
+    budgets = [Budget(amount, seconds, seed=seed) for seed in range(1, seeds + 1)]
+    if executor is None:  # elsewhere nobody can be told or asked
+        budgets = [replace(each, progress=progress, cancel=cancel) for each in budgets]
+    made, parts = work(partial(_search, judge, freedom), budgets), []
+    for part in made if executor is None else told(made, progress, "searches", seeds):
+        parts.append(part)
+        if cancel is not None and cancel():
+            break
+    best: Proposals[TimedPlan] = min(parts, key=itemgetter(0))[1]
+    if (whole := sum(each.is_repeatable for _, each in parts)) == seeds or not best.is_repeatable:
+        return best
+    how = f" ({whole} of {seeds} searches went on to their end: not repeatable)"
+    return replace(best, verdict=best.verdict + how, is_repeatable=False)
+
+
+def _search(judge: Judge, freedom: Freedom, budget: Budget) -> tuple[tuple[float, ...], Proposals[TimedPlan]]:
+    """What one search says, and its rank. What it is given and gives pickles: it can be done anywhere."""
+    pet_zero = judge.scenario.settings.pet_zero_utc
+    budget.begun = time.monotonic()
+    search = OrderSearch(judge=judge, before=as_written(judge.scenario.records, pet_zero), budget=budget)
+    freedoms = _freedoms(freedom, pet_zero)
     found = [(better, name) for name, each in freedoms.items()
-             if (better := search.look(each, amount / len(freedoms)))]
+             if not (search.last and budget.is_over())
+             and (better := search.look(each, budget.effort / len(freedoms)))]
     found.sort(key=lambda one: one[0].rank)
     proposed = tuple(_proposal(search, name, better) for better, name in found)
-    clash, words = _said(search, freedom, proposed)
-    return Proposals(
-        current=judge.current, found=proposed, verdict=words + search.budget.how_it_ended, clashing=clash,
-        is_repeatable=not search.budget.cut_short, rejected=search.rejected)
+    known = [judge.current, *(each.plan for each in proposed)]
+    best_min = min((plan.end_min for plan in known if plan), default=inf) - _LEAST_GAIN_MIN
+    rejections = sorted((each for each in search.rejected.values() if each.end_min < best_min),
+                        key=attrgetter("end_min"))[:_MOST_REJECTIONS]
+    said = search.found[0].solved if found else search.last
+    rank = (*(found[0][0].rank if found else (inf,)), not (said and said.tasks_proven and said.end_proven))
+    return rank, Proposals(
+        current=judge.current, found=proposed, rejections=tuple(rejections),
+        verdict=_verdict(search, proposed, rejections) + search.budget.how_it_ended,
+        is_repeatable=not search.budget.cut_short)
 
 
 def _judge(scenario: Scenario, limit_min: float | None, cushion: float) -> Judge:
     """Against the plan as it is. No limit asked for: the planned one where that plan keeps it."""
     try:
-        timed = TimedPlan.of(scenario)
-        # What breaks rules is no plan to be compared with: any order that keeps them is better.
-        current = None if timed.network.given_way else timed
+        current = TimedPlan.of(scenario)
     except ScenarioError:
         current = None
     limits = scenario.settings.limits
     judge = Judge(scenario=scenario, records=scenario.records, current=current, cushion=cushion,
                   limit_min=limits.planned_min if limit_min is None else limit_min)
-    if limit_min is None and not (current and judge.holds(current) and not judge.rank(current)[0]):
+    if limit_min is None and not (current and not any(judge.rank(current)[:3])):
         # Searched up to the limit of the plan as it is, without one to the horizon; judged by its own.
         bound = current.hard_min if current else limits.fixed_hard_min or scenario.settings.horizon_h * 60.0
         return replace(judge, limit_min=bound, own_limit=attrgetter("hard_min"))
@@ -272,36 +306,31 @@ def _proposal(search: OrderSearch, name: str, better: Better) -> Proposal[TimedP
         new_concerns=search.judge.review(plan, better.choice.dropped).new_concerns)
 
 
-def _said(search: OrderSearch, freedom: Freedom,
-          proposed: Sequence[Proposal[TimedPlan]]) -> tuple[tuple[Requirement, ...], str]:
-    """What clashes, where nothing fits, and how the search went in words."""
-    if search.last is not None:
-        return (), _verdict(search, proposed)
-    # Runs are no requirement that a clash could name, so that it is sought without them.
-    clash = None if search.budget.is_over() else find_clash(
-        search.problem(replace(freedom, free=BY_STEPS), explains=True), search.budget, search.budget.effort)
-    if clash is None:
-        return (), "no order found, and not shown that there is none: raise effort and seconds"
-    return clash, "nothing fits: " + ("; ".join(each.words for each in clash) or (
-        "the row order inside the tasks, the required tasks and the travel between them clash by themselves"))
-
-
-def _verdict(search: OrderSearch, proposed: Sequence[Proposal[TimedPlan]]) -> str:
+def _verdict(search: OrderSearch, proposed: Sequence[Proposal[TimedPlan]],
+             rejections: Sequence[Rejected]) -> str:
+    """How the search went, in a sentence."""
     current, last = search.judge.current, search.last
+    gives_min = given_way_min(current) if current else 0.0
     if proposed:
         best = proposed[0]
-        order = "a better order" if current else "an order that fits"
-        gain = f", {current.end_min - best.end_min:.1f} min earlier" if current else ""
+        left_min = given_way_min(best.plan)
+        order = "a better order" if current and not gives_min else (
+            f"no order found keeps every rule; this one breaks less, by {number_label(left_min, 'up')} min"
+            if left_min else "an order that fits")
+        gain = f", {current.end_min - best.end_min:.1f} min earlier" if current and not gives_min else ""
         out = f", {' '.join(sorted(best.dropped))} left out" if best.dropped else ""
         return f"{order}{gain}{out}: {best.verdict}"
-    assert last is not None
-    if search.rejected > MOST_REJECTED:
-        return f"no better order holds: {search.rejected} were rejected by the checks"
-    if last.tasks_proven and last.end_proven:
-        return "the current order is proven best"
-    left = (max(cushioned_end_min(current, search.judge.cushion) - last.bound_min, 0.0)
-            if current else float("nan"))
-    return f"no better order found; at most {left:.1f} min can be won"
+    if gives_min:
+        return f"no order found that breaks less: rules give way by {number_label(gives_min, 'up')} min"
+    if last is not None and last.tasks_proven and last.end_proven:
+        return f"the current order is {PROVEN}"
+    blocked = "".join(f"; one that ends {current.end_min - each.end_min:.1f} min earlier does not hold: "
+                      f"{each.words}" for each in rejections[:1] if current)
+    if last is None or current is None:
+        return f"no order found that holds{blocked}: raise effort and seconds"
+    left_min = max(cushioned_end_min(current, search.judge.cushion) - last.bound_min, 0.0)
+    why = f": {last.why}" if last.why else ""
+    return f"no better order found; at most {left_min:.1f} min can be won{why}{blocked}"
 
 
 def read_effort(effort: str | float, seconds: float, table: str = "reorder") -> float:
@@ -325,13 +354,15 @@ def _amount(effort: object, seconds: object, table: str, faults: Faults) -> floa
 
 
 def _read_question(effort: str | float, seconds: float, order: str, limit_min: float | None, cushion: float,
-                   pet_zero_every_min: float) -> float:
+                   pet_zero_every_min: float, seeds: int) -> float:
     faults = Faults()
     amount = _amount(effort, seconds, "propose", faults)
     if not isinstance(order, str) or order not in (BY_STEPS, BY_RUNS):
         faults.add("propose", None, "order", order, f"must be {BY_STEPS} or {BY_RUNS}")
     if not (is_number(cushion) and 0 <= cushion <= 1):
         faults.add("propose", None, "cushion", cushion, "must be from 0 (likely) to 1 (high)")
+    if not is_whole(seeds, 1, _MOST_SEEDS):
+        faults.add("propose", None, "seeds", seeds, f"must be a whole number from 1 to {_MOST_SEEDS}")
     if limit_min is not None and not (is_number(limit_min) and 0 < limit_min <= _MOST_LIMIT_MIN):
         faults.add("propose", None, "limit_min", limit_min,
                    f"must be above 0 minutes, at most {_MOST_LIMIT_MIN:,.0f}")

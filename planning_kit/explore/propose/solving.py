@@ -7,50 +7,50 @@ says that it may differ next time.
 
 from __future__ import annotations
 
-import contextlib
-import threading
+import math
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from concurrent.futures import ThreadPoolExecutor, wait
+from dataclasses import dataclass, field, replace
 from datetime import timedelta
+from functools import partial
 from itertools import pairwise
+from typing import Any
 
 from ortools.sat.python import cp_model
 
-from planning_kit.explore.long_question import Progress
+from planning_kit.explore.long_question import Progress, Report, silent
 from planning_kit.explore.propose.choices import Choice
 from planning_kit.explore.propose.order_model import TICKS_PER_MIN, Literal, OrderModel, minutes_of
 from planning_kit.explore.propose.order_problem import Problem
-from planning_kit.inputs.faults import ScenarioError
 
-_SEED = 1
 TURNS = 5
 """Workers that take turns where one does not prove the best: they look around good orders (LNS)."""
 _POLL_S = 0.1
+_AGAIN_S = 0.5
+"""After this long without news the same is told again, so that a clock or a bar goes on."""
 _HINT_EFFORT = 5.0
 _GRACE_S = 2.0
 """What completing an order that was found may take after the clock has run out."""
-TASKS, FINISH = "tasks", "finish"
 FOUND = (cp_model.OPTIMAL, cp_model.FEASIBLE)
 
 
 @dataclass
 class Budget:
-    """What a search may use. ``cut_short`` becomes True when the clock or the planner stopped a stage."""
+    """What a search may use. ``cut_short`` becomes True when the clock or the planner stopped a stage.
+
+    ``seed``: another one leads the search another way.
+    """
 
     effort: float
     seconds: float
-    progress: Callable[[Progress], None] | None = None
+    progress: Report = silent
     cancel: Callable[[], bool] | None = None
+    seed: int = 1
     begun: float = field(default_factory=time.monotonic)
     cut_short: bool = False
     cancelled: bool = False
-
-    def __post_init__(self) -> None:
-        """Raise `ScenarioError` where nobody can be told or asked."""
-        for name, given in (("progress", self.progress), ("cancel", self.cancel)):
-            if given is not None and not callable(given):
-                raise ScenarioError.single("must be a function, or None", column=name, value=given)
+    told: Progress = field(default_factory=partial(Progress, "searching", 0.0))
 
     @property
     def left_s(self) -> float:
@@ -63,6 +63,8 @@ class Budget:
             self.cancelled = self.cut_short = True
         if self.left_s <= 0:
             self.cut_short = True
+        if time.monotonic() - self.begun - self.told.elapsed_s > _AGAIN_S:
+            self.tell(self.told.best_min, self.told.bound_min)
         return self.cut_short
 
     @property
@@ -72,24 +74,27 @@ class Budget:
             return ""
         return f" ({'cancelled' if self.cancelled else 'stopped by the clock'}: not repeatable)"
 
-    def tell(self, doing: str, best_min: float = float("nan"), bound_min: float = float("nan")) -> None:
-        """Report progress to whoever asked for it: what is being improved, tasks or finish."""
-        if self.progress is not None:
-            self.progress(Progress(doing, time.monotonic() - self.begun, best_min=best_min,
-                                   bound_min=bound_min))
+    def tell(self, best_min: float, bound_min: float = math.nan) -> None:
+        """Report the best that holds, and the least that it can be, to whoever asked for progress."""
+        if not bound_min > 0:  # no news of it: what was known stays, unless it was that of another question
+            bound_min = self.told.bound_min if self.told.bound_min <= best_min else math.nan
+        self.told = replace(self.told, elapsed_s=time.monotonic() - self.begun, best_min=best_min,
+                            bound_min=bound_min)
+        self.progress(self.told)
 
 
 @dataclass(frozen=True)
 class Answer:
     """How one solve ended: the values of all variables (empty: none found) and the bound of the objective.
 
-    ``clashing``: where nothing fits, the assumptions that clash by index; None where that is not shown.
+    ``passed`` are the values of the solutions on the way, the best last; ``spent`` the effort that it took.
     """
 
     status: cp_model.CpSolverStatus
     values: tuple[int, ...]
     bound: float
-    clashing: tuple[int, ...] | None
+    passed: tuple[tuple[int, ...], ...] = ()
+    spent: float = 0.0
 
     @property
     def is_found(self) -> bool:
@@ -103,62 +108,52 @@ class Answer:
 
 
 class _Watch(cp_model.CpSolverSolutionCallback):
-    """Tells progress at every better solution."""
+    """Keeps every better solution: the last and best one may not hold where one before it does."""
 
-    def __init__(self, budget: Budget, doing: str) -> None:
+    def __init__(self) -> None:
         super().__init__()
-        self.budget, self.doing = budget, doing
+        self.passed: list[tuple[int, ...]] = []
 
     def on_solution_callback(self) -> None:
         """CP-SAT calls this."""
-        if self.doing == TASKS:
-            self.budget.tell(self.doing)
-        else:
-            self.budget.tell(self.doing, self.objective_value / TICKS_PER_MIN,
-                             self.best_objective_bound / TICKS_PER_MIN)
+        self.passed.append(tuple(self.response_proto.solution))
 
 
-def solve(model: OrderModel, budget: Budget, effort: float, workers: int = 1, doing: str = "",
+def solve(model: OrderModel, budget: Budget, effort: float, workers: int = 1,
           fix_hints: bool = False) -> Answer:
     """Solve once, within ``effort`` (deterministic time) and what the budget's clock leaves."""
     solver = cp_model.CpSolver()
     parameters = solver.parameters
-    parameters.random_seed = _SEED
+    parameters.random_seed = budget.seed
     parameters.num_workers = workers
     parameters.interleave_search = workers > 1
     parameters.cp_model_probing_level = 0  # it takes seconds at 90 steps and wins nothing
     parameters.max_deterministic_time = effort
     parameters.max_time_in_seconds = max(budget.left_s, _GRACE_S if fix_hints else 0.01)
     parameters.fix_variables_to_their_hinted_value = fix_hints
+    parameters.catch_sigint_signal = False  # it would take interrupts from us, and never give them back
     # An order that was found is completed though time is up, or the work of the search would be lost.
-    with contextlib.nullcontext() if fix_hints else _stopped_when_over(solver, budget):
-        status = solver.solve(model.cp, _Watch(budget, doing) if doing else None)
+    watch = _Watch()
+    status = solver.solve(model.cp, watch) if fix_hints else _solved_beside(solver, budget, model.cp, watch)
     if status == cp_model.MODEL_INVALID:
         raise AssertionError(model.cp.validate())
     return Answer(
         status, tuple(solver.response_proto.solution) if status in FOUND else (),
         solver.best_objective_bound if model.cp.has_objective() else float("nan"),
-        tuple(solver.sufficient_assumptions_for_infeasibility()) if status == cp_model.INFEASIBLE else None)
+        tuple(watch.passed), solver.response_proto.deterministic_time)
 
 
-@contextlib.contextmanager
-def _stopped_when_over(solver: cp_model.CpSolver, budget: Budget) -> Iterator[None]:
-    """The solver looks at no clock of ours: a thread asks while it works."""
-    done = threading.Event()
-
-    def watch() -> None:
-        while not done.wait(_POLL_S):
-            if budget.is_over():
-                solver.stop_search()
-                return
-
-    guard = threading.Thread(target=watch, daemon=True)
-    guard.start()
-    try:
-        yield
-    finally:
-        done.set()
-        guard.join()
+def _solved_beside(solver: cp_model.CpSolver, budget: Budget, *asked: Any) -> cp_model.CpSolverStatus:
+    """Solve in a thread: the solver hears of no clock and no interrupt of ours, so it is watched here."""
+    with ThreadPoolExecutor(1) as beside:
+        solving = beside.submit(solver.solve, *asked)
+        try:
+            while not wait([solving], _POLL_S).done:
+                if budget.is_over():
+                    solver.stop_search()
+        finally:
+            solver.stop_search()
+        return solving.result()
 
 
 def hint(model: OrderModel, values: Sequence[int] | Mapping[int, int]) -> None:

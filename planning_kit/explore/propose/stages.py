@@ -4,24 +4,25 @@ All required tasks are done in every answer. Waiting needs no stage of its own: 
 same finish, what both crew members wait and walk in all is fixed (each lane is work, walk and wait from
 PET 0 to ingress), so that less walking is all that can be won.
 
-Why nothing fits is told by `find_clash`: a clash is a small set of requirements that cannot be met together.
-Every requirement has a literal that switches it on; the solver is asked under all of them as assumptions and
-names a sufficient set. Deletion filtering then takes one after the other away and keeps it out where the
-rest still clashes (Chinneck and Dravnieks 1991, "Locating minimal infeasible constraint sets in linear
-programs"), so that each one that is left matters, as far as the effort could prove.
+The finish is sought by turns: the local search goes on from the best order that holds, the solver from what
+that found, until the effort is spent or nothing earlier is possible. Whatever either offers is judged at
+once. What does not hold is forbidden in the same model by its cause (`cause_in`), so that a proof is one
+about all orders that bring no new stop finding.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cached_property
+from math import inf
 
 from ortools.sat.python import cp_model
 
 from planning_kit.explore.propose.choices import Choice
-from planning_kit.explore.propose.least_ends import add_lane_bounds
-from planning_kit.explore.propose.local_search import PASSES, improve
-from planning_kit.explore.propose.order_model import OrderModel, Requirement, minutes_of
+from planning_kit.explore.propose.least_ends import add_lane_bounds, what_binds
+from planning_kit.explore.propose.local_search import AGAIN, PASSES, Blocks, LocalSearch, Neighbours
+from planning_kit.explore.propose.order_model import Literal, minutes_of
 from planning_kit.explore.propose.order_problem import (
     Freedom,
     Problem,
@@ -29,9 +30,8 @@ from planning_kit.explore.propose.order_problem import (
     find_precedence,
     start_problem,
 )
+from planning_kit.explore.propose.order_screen import cause_of
 from planning_kit.explore.propose.solving import (
-    FINISH,
-    TASKS,
     TURNS,
     Answer,
     Budget,
@@ -58,19 +58,20 @@ from planning_kit.inputs.records import Records
 from planning_kit.judge.drop_order import drop_weights, may_go
 
 _CHANGE_PART = 100
-_SHARES = {"tasks": 0.15, "proof": 0.25, "finish": 0.25, "walk": 0.10}
-_MOST_COMPLETED = 12
-_TRIES_FOR = 0.3  # deterministic seconds for each requirement taken away
+_SHARES = {"tasks": 0.15, "finish": 0.5, "turn": 0.25, "walk": 0.10}
+_MOST_TURNS = 20
+_MOST_JUDGED = 12
 
 
 @dataclass(frozen=True)
 class Found:
-    """The best order of one search: the choice, and the least that the outing could take (min)."""
+    """The best order of one search, the least that the outing could take (min), and why so much."""
 
     choice: Choice
     bound_min: float
     tasks_proven: bool
     end_proven: bool
+    why: str = ""
 
 
 def build_problem(records: Records, elements: Elements, freedom: Freedom, explains: bool = False) -> Problem:
@@ -87,70 +88,84 @@ def build_problem(records: Records, elements: Elements, freedom: Freedom, explai
     return problem
 
 
-def best_order(problem: Problem, start: Choice, budget: Budget, effort: float,
-               forbidden: list[Choice]) -> Found | None:
-    """Search in stages from ``start`` (if it keeps every rule of the model); None where nothing is found."""
-    for choice in forbidden:
-        forbid(problem, choice)
-    stages = _Stages(problem, budget, effort, forbidden)
-    tasks = stages.by_tasks(start)
-    if not tasks.is_found:
-        return None
-    answer, bound = stages.by_finish(tasks)
-    if not tasks.is_proven and not budget.is_over():  # an earlier finish may have made room for more
-        tasks = stages.by_tasks(read_choice(problem, answer.values))
-        answer, bound = stages.by_finish(tasks)
-    end = stages.end_ticks(answer)
-    # Each stage may only choose among the best answers of those before.
-    problem.model.cp.add(problem.end - problem.pet_zero <= end)
-    least = stages.by_walk(answer, start)
-    values = least.values if least.is_found else answer.values
-    return Found(read_choice(problem, values), minutes_of(bound), tasks.is_proven, bound >= end)
+def cause_in(around: Neighbours, choice: Choice, blocks: Blocks) -> list[Literal]:
+    """What cannot hold together in an order that holds: the cause of what blocks this one, else all of it.
 
-
-def forbid(problem: Problem, choice: Choice) -> None:
-    """Not this order again: at least one of its choices is another."""
+    Where a finding hangs on a stretch of a lane alone, that is the cause; of anything else other steps may be
+    the cause by their times.
+    """
+    timed, problem = around.of(choice), around.problem
+    broken = around.broken(timed) if timed else None
+    if broken and broken.arcs and (broken.rule, broken.about) in {
+            (rule, about) for check, rule, about, *_ in blocks if check != AGAIN}:
+        return cause_of(problem, broken)
     hints = hints_for(problem, choice)
-    if hints is not None:
-        problem.model.cp.add_bool_or(*(
-            ~literal for literal, value in hints if value and literal is not problem.model.yes))
+    assert hints is not None  # it is an order of this model
+    return [literal for literal, value in hints if value]
 
 
-@dataclass(eq=False)
-class _Stages:
-    """The stages over one model; each keeps what the one before has reached."""
+@dataclass(eq=False, kw_only=True)
+class Stages:
+    """The stages over one model, from the order ``start``; each keeps what the one before has reached.
+
+    ``blocks`` judges an order: the findings for which it does not hold.
+    """
 
     problem: Problem
+    start: Choice
     budget: Budget
     effort: float
-    forbidden: list[Choice]
+    blocks: Callable[[Choice], Blocks]
+    _searches: dict[frozenset[str], LocalSearch] = field(init=False, default_factory=dict)
+
+    def best_order(self) -> Found | None:
+        """Search in stages; None where no order is found that holds."""
+        tasks, are_proven = self.by_tasks(self.start)
+        if not tasks.is_found:
+            return None
+        answer, bound = self.by_finish(tasks, are_proven)
+        if answer and not are_proven and not self.budget.is_over():  # an earlier end may make room for more
+            tasks, are_proven = self.by_tasks(read_choice(self.problem, answer.values))
+            answer, bound = self.by_finish(tasks, are_proven)
+        if answer is None:
+            return None
+        end = self.end_ticks(answer)
+        # Each stage may only choose among the best answers of those before.
+        self.problem.model.cp.add(self.problem.end - self.problem.pet_zero <= end)
+        why = "" if bound >= end or self.problem.freedom.past else what_binds(
+            self.problem, self._surely_done(tasks, are_proven), self.effort, self.budget)
+        return Found(self.by_walk(answer), minutes_of(bound), are_proven, bound >= end, why)
 
     @cached_property
     def weights(self) -> dict[str, int]:
         """Of the tasks that may be left out: one more of a level outweighs all that go before it."""
         return drop_weights(filter(may_go, self.problem.work.records.tasks))
 
-    def by_tasks(self, start: Choice) -> Answer:
-        """As many tasks as fit, by weight; whether that is proven stands in the answer."""
+    def by_tasks(self, start: Choice) -> tuple[Answer, bool]:
+        """As many tasks as fit, by weight, and whether that is proven."""
         model, share, tasks = self.problem.model, self.effort * _SHARES["tasks"], self.problem.tasks
         value = sum(weight * tasks[task] for task, weight in self.weights.items())
         model.cp.clear_objective()
-        model.cp.maximize(value)
         known = self._what_fits(start)
-        hint(model, known.values if known else ())  # one worker proves soon where the order fits as it is
-        answer = solve(model, self.budget, share, doing=TASKS)
-        if not answer.is_proven and not self.budget.is_over():
-            if answer.is_found:
-                hint(model, answer.values)
-            more = solve(model, self.budget, share, TURNS, doing=TASKS)
-            answer = more if more.is_found else answer
-        if not answer.is_found and known:
-            answer = known
+        if known and all(literal_value(tasks[task], known.values) for task in self.weights):
+            answer, is_proven = known, True
+        else:
+            model.cp.maximize(value)
+            hint(model, known.values if known else ())  # one worker proves soon where the order fits as it is
+            answer = solve(model, self.budget, share)
+            if not answer.is_proven and not self.budget.is_over():
+                if answer.is_found:
+                    hint(model, answer.values)
+                more = solve(model, self.budget, share, TURNS)
+                answer = more if more.is_found else answer
+            is_proven = answer.is_proven
+            if not answer.is_found and known:
+                answer = known
         if answer.is_found and self.weights:
             # What they are worth is kept, not which they are: others of the same worth may end earlier.
             model.cp.add(value >= sum(weight for task, weight in self.weights.items()
                                       if literal_value(tasks[task], answer.values)))
-        return answer
+        return answer, is_proven
 
     def _what_fits(self, start: Choice) -> Answer | None:
         """The order that is there, without the least of the tasks until it fits, then with those that do."""
@@ -175,98 +190,112 @@ class _Stages:
         lanes = {who: tuple(step for step in lane if step not in gone) for who, lane in start.lanes.items()}
         return replace(start, lanes=lanes, dropped=frozenset(dropped))
 
-    def by_finish(self, tasks: Answer) -> tuple[Answer, float]:
-        """The earliest finish and its bound: a quick look around, the lanes alone, then the solver.
+    def by_finish(self, tasks: Answer, are_proven: bool) -> tuple[Answer | None, float]:
+        """The earliest finish of an order that holds and its bound, in ticks.
 
-        The solver begins with one worker, for a proof; then several take turns. The rest of an outing that
-        has begun is left to it alone.
+        A look around, the lanes alone, then the solver and the look around by turns. The solver begins with
+        one worker, for a proof; then several take turns. The rest of an outing that has begun is left to it
+        alone.
         """
         problem = self.problem
         problem.model.cp.clear_objective()
         problem.model.cp.minimize(problem.end - problem.pet_zero)
         # The stage before asked for no early end: the same order may end sooner.
-        best, bound = self._completed(read_choice(problem, tasks.values)) or tasks, 0.0
+        first = self._completed(read_choice(problem, tasks.values)) or tasks
+        best = self._that_holds([first.values], None)
         # The look around times every lane from the airlock at PET 0, and so knows no past.
-        if problem.freedom.past is None:
-            best = self._after_a_look_around(best)
-            bound = add_lane_bounds(problem, self._surely_done(tasks), self.end_ticks(best), self.effort,
-                                    self.budget)
-        for doing, workers in (("proof", 1), ("finish", TURNS)):
-            if self.budget.is_over() or bound >= self.end_ticks(best):
-                break
-            hint(problem.model, best.values)
-            answer = solve(problem.model, self.budget, self.effort * _SHARES[doing], workers, FINISH)
-            bound = max(bound, answer.bound)
-            if answer.is_found and self.end_ticks(answer) <= self.end_ticks(best):
-                best = answer
-            if answer.is_proven:
-                break
-        return best, min(bound, self.end_ticks(best))
+        looks = problem.freedom.past is None
+        passes = round(PASSES * self.effort)
+        if best and looks:
+            best = self._looked_around(best, passes // 2)
+        bound = float(add_lane_bounds(problem, self._surely_done(tasks, are_proven), self.end_ticks(
+            best or first), self.effort, self.budget)) if looks else 0.0
+        self._tell(best, bound)
+        left, workers = self.effort * _SHARES["finish"], 1
+        while left > 0 and not self.budget.is_over() and (best is None or bound < self.end_ticks(best)):
+            hint(problem.model, (best or first).values)
+            answer = solve(problem.model, self.budget, min(left, self.effort * _SHARES["turn"]), workers)
+            left -= max(answer.spent, self.effort / _MOST_TURNS)
+            if answer.status == cp_model.INFEASIBLE:  # all that is left is forbidden
+                return best, float(self.end_ticks(best)) if best else bound
+            bound, workers = max(bound, answer.bound), TURNS
+            better = self._that_holds(answer.passed, best)
+            if better and looks:
+                better = self._looked_around(better, passes // 4)
+            best = better or best
+            self._tell(best, bound)
+        if best and looks and bound < self.end_ticks(best):
+            best = self._looked_around(best, passes // 2)
+        return best, min(bound, self.end_ticks(best)) if best else bound
 
-    def _after_a_look_around(self, best: Answer) -> Answer:
-        """The best order of a local search that the solver can complete, if it is better."""
-        passed = improve(self.problem, read_choice(self.problem, best.values), round(PASSES * self.effort),
-                         self.budget, self.forbidden)
-        # The best may break what the look around neglects (room at a worksite): then the one before it.
-        for choice in reversed(passed[-_MOST_COMPLETED:]):
-            answer = self._completed(choice)
-            if answer is not None and self.end_ticks(answer) < self.end_ticks(best):
+    def _tell(self, best: Answer | None, bound: float) -> None:
+        if best:
+            self.budget.tell(minutes_of(self.end_ticks(best)), minutes_of(bound))
+
+    def _that_holds(self, passed: Sequence[Sequence[int]], best: Answer | None) -> Answer | None:
+        """The last of some solutions that holds, earlier than the best; what does not is forbidden."""
+        for values in list(reversed(passed))[:_MOST_JUDGED]:
+            if best and self._ticks(values) >= self.end_ticks(best):
+                break
+            choice = read_choice(self.problem, values)
+            blocks = self.blocks(choice)
+            if not blocks:
+                return Answer(cp_model.FEASIBLE, tuple(values), 0.0)
+            cause = cause_in(Neighbours(self.problem, choice.dropped), choice, blocks)
+            self.problem.model.cp.add_bool_or(
+                ~literal for literal in cause if literal is not self.problem.model.yes)
+        return None
+
+    def _looked_around(self, best: Answer, passes: int) -> Answer:
+        """The best order of the local search that the solver can complete, if it is better."""
+        choice = read_choice(self.problem, best.values)
+        if choice.dropped not in self._searches:
+            around = Neighbours(self.problem, choice.dropped)
+            self._searches[choice.dropped] = LocalSearch(around, self.blocks, self.budget)
+        search = self._searches[choice.dropped]
+        here = search.around.of(choice)
+        if here is None:
+            return best
+        # What this order breaks as it is timed here no other is asked: the judge looks at what is new.
+        search.around.rules.let_go_of(here.orders, here.starts, here.swapped, here.pet_zero_min)
+        if choice.rules:  # it may hold by what is written down alone, which the timing here does not know
+            here = replace(here, cost=(minutes_of(self.end_ticks(best)), inf))
+        found = search.improve(here, passes)
+        for better in ((search.settled(found, self.start), search.around.choice(found))
+                       if found is not here else ()):
+            answer = self._completed(better)
+            if answer and self.end_ticks(answer) < self.end_ticks(best) and not self.blocks(better):
                 return answer
         return best
 
-    def _surely_done(self, tasks: Answer) -> set[str]:
+    def _surely_done(self, tasks: Answer, are_proven: bool) -> set[str]:
         """The tasks done in every answer worth as much: whole levels with none left out (`drop_weights`)."""
         weights, literals = self.weights, self.problem.tasks
         # A task that an equal answer leaves out would lift the bound above an end that is possible.
         out = {weight for task, weight in weights.items() if not literal_value(literals[task], tasks.values)}
         return {task for task in literals
-                if task not in weights or not out or (tasks.is_proven and weights[task] not in out)}
+                if task not in weights or not out or (are_proven and weights[task] not in out)}
 
-    def by_walk(self, best: Answer, start: Choice) -> Answer:
-        """Among orders with this finish: the least walking, then the fewest changes against ``start``."""
+    def by_walk(self, best: Answer) -> Choice:
+        """Among orders with this finish: the least walking, then the fewest changes against the start."""
         problem, cp = self.problem, self.problem.model.cp
         crew = [problem.lanes[who] for who in problem.work.crews if who in problem.lanes]
         arcs = {id(arc) for lane in crew for arc in lane.arcs.values()}
         walk = cp_model.LinearExpr.sum([lane.walk for lane in crew])
-        kept = cp_model.LinearExpr.sum([literal for literal, value in hints_for(problem, start) or ()
+        kept = cp_model.LinearExpr.sum([literal for literal, value in hints_for(problem, self.start) or ()
                                         if value and id(literal) in arcs])
         cp.clear_objective()
         # One second of walking outweighs any number of changes below a hundred.
         cp.minimize(_CHANGE_PART * walk - kept)
         hint(problem.model, best.values)
-        return best if self.budget.is_over() else solve(
+        least = None if self.budget.is_over() else solve(
             problem.model, self.budget, self.effort * _SHARES["walk"])
+        held = self._that_holds(least.passed, None) if least else None
+        return read_choice(problem, (held or best).values)
+
+    def _ticks(self, values: Sequence[int]) -> int:
+        return values[self.problem.end.index] - values[self.problem.pet_zero.index]
 
     def end_ticks(self, answer: Answer) -> int:
         """How long the outing lasts."""
-        return answer.values[self.problem.end.index] - answer.values[self.problem.pet_zero.index]
-
-
-def find_clash(problem: Problem, budget: Budget, effort: float) -> tuple[Requirement, ...] | None:
-    """Requirements that cannot be met together; None where that was not shown; empty where it is the order.
-
-    Required tasks, row order inside a task and travel are not requirements here but what all must live with.
-    ``problem`` is one that explains.
-    """
-    model = problem.model
-    core = kept = _core(model, list(model.switches), effort, budget)
-    if core is None or kept is None:
-        return None
-    for requirement in core:
-        if len(kept) == 1 or budget.is_over():
-            break
-        rest = [each for each in kept if each is not requirement]
-        smaller = _core(model, rest, max(_TRIES_FOR, effort / 20), budget)
-        if smaller is not None:
-            kept = [each for each in rest if each in smaller]
-    return tuple(kept)
-
-
-def _core(model: OrderModel, asked: list[Requirement], effort: float,
-          budget: Budget) -> list[Requirement] | None:
-    """A subset of ``asked`` that clashes; None where the solver found starts or gave up."""
-    by_index = {model.switches[each].index: each for each in asked}
-    model.cp.clear_assumptions()
-    model.cp.add_assumptions([model.switches[each] for each in asked])
-    named = solve(model, budget, effort).clashing
-    return None if named is None else [by_index[index] for index in named if index in by_index]
+        return self._ticks(answer.values)

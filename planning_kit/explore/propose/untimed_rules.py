@@ -1,21 +1,23 @@
 """The rules of an order that delay nobody in the timing: hardware, tethers, room at worksites, inhibits.
 
-The checks judge them on the timed plan. Items are the same facts as custody in `plan/`, as chains: an item
-must be left before it is taken, must be at hand while it is used, and hands and bags hold only so much.
-Neglected here and left to the checks: whether the partner stands there when an item is handed over in a
-step of one, and a second foothold strapped beside a socket.
+The checks judge them on the timed plan, `order_screen` on an order with its times. The model forbids nothing
+that these allow, but that somebody takes what they have, or that an item ends in a bag. Items are the same
+facts as custody in `plan/`, as chains. Neglected: whether the partner stands there when an item is handed
+over in a step of one, and a second foothold strapped beside a socket.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import product
+from math import ceil, inf
 
 import numpy as np
 from ortools.sat.python import cp_model
 
-from planning_kit.explore.propose.chains import Chain, Event, add_chain, need_state
+from planning_kit.changes.order import tasks_touching
+from planning_kit.explore.propose.chains import FINISH, START, Chain, Event, add_chain, need_state
 from planning_kit.explore.propose.order_model import (
     Literal,
     OrderModel,
@@ -25,16 +27,17 @@ from planning_kit.explore.propose.order_model import (
     ticks_down,
     ticks_up,
 )
-from planning_kit.explore.propose.order_problem import Problem, crews_of, is_here, swapped_moves
+from planning_kit.explore.propose.order_problem import Problem, is_here
 from planning_kit.explore.propose.timed_rules import between_ends, lane_way
 from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.records import INSIDE, Inhibit, Item, Place, Records, Step
 from planning_kit.plan.build import light_demand, stops_into
+from planning_kit.plan.custody import is_in, room_in, taken_from
 from planning_kit.plan.network import MAX_GAP, MIN_GAP, Bound
-from planning_kit.plan.travel import Travel
 
 # Slots may be fractions, and the solver counts in whole numbers.
 _SLOT_PARTS = 1000
+_HAIR = 1e-6  # more than floats are off
 
 
 def add_hardware(problem: Problem) -> None:
@@ -44,15 +47,34 @@ def add_hardware(problem: Problem) -> None:
     _add_bag_hands(problem, chains)
     _add_footholds(problem, chains)
     _add_capacities(problem, chains)
+    _add_bag_ends(problem, chains)
     problem.chains += chains.values()
 
 
 def _item_chain(problem: Problem, item: Item) -> Chain:
-    ending = ending_asked(item)
-    may_end = None if ending in problem.model.let_go else _ends(problem.work.records, item)
+    ending, events = ending_asked(item), list(_events(problem, item.item))
+    may_end = None if ending in problem.model.let_go else _ends(problem.work.records, item, events)
     asked = Requirement("hardware", item.item, f"{item.item} is where it is taken")
-    return add_chain(problem.model, item.item, item.at, _events(problem, item.item), may_end=may_end,
-                     asked=asked, ending=ending)
+    along = _goes_along(problem, item)
+    return add_chain(problem.model, item.item, item.at, events, may_end=may_end, asked=asked, ending=ending,
+                     other=None if along is None else (PARTNER[item.at], along))
+
+
+def _goes_along(problem: Problem, item: Item) -> Literal | None:
+    """Where an item begins with the partner, as all that touch it are traded; None: never."""
+    work, model, tasks = problem.work, problem.model, {task.task for task in problem.work.records.tasks}
+    # What no step touches goes along where the whole outing is mirrored.
+    tasks = tasks_touching(work.steps).get(item.item, tasks)
+    if item.at not in PARTNER or not tasks <= work.swappable:
+        return None
+    if len(tasks) == 1:
+        return problem.done[min(tasks), True]
+    along = model.literal(f"{item.item} goes along")
+    model.cp.add_bool_or(~along, *(problem.done[task, True] for task in tasks))
+    for task in tasks:
+        model.cp.add_bool_or(~along, ~problem.done[task, False])
+        model.cp.add_bool_or(along, ~problem.done[task, True], *(problem.done[each, False] for each in tasks))
+    return along
 
 
 def ending_asked(item: Item) -> Requirement:
@@ -61,40 +83,48 @@ def ending_asked(item: Item) -> Requirement:
 
 
 def _events(problem: Problem, name: str) -> Iterator[Event]:
-    airlock, along = problem.work.records.settings.airlock_place, problem.work.goes_along
-    for i, step, is_swapped, when in problem.ways():
-        here, placed = step.place or INSIDE, problem.placed[i]
-        named_so = is_swapped and name not in along  # what goes along is where it would have been
-        for move, who, _ in swapped_moves(step.takes, step.crew, named_so):
+    for i, step, when in problem.ways():
+        for move in step.takes:
             if move.item == name:
-                # Who stands at the airlock can be handed what is inside.
-                spots = {move.out_of} if move.out_of else {here, INSIDE} if here == airlock else {here}
-                yield Event(placed, when, frozenset(spots), who, at_finish=False)
-        for move, who, into in swapped_moves(step.leaves, step.crew, named_so):
+                yield Event(problem.placed[i], when, taken_from(problem.work.records, step, move),
+                            move.crew or step.crew, at_finish=False)
+        for move in step.leaves:
             if move.item == name:
-                yield Event(placed, when, frozenset({who}), into or here, at_finish=True)
+                yield Event(problem.placed[i], when, frozenset({move.crew or step.crew}),
+                            move.into or step.where, at_finish=True)
 
 
-def _ends(records: Records, item: Item) -> frozenset[str] | None:
-    """The states that an item may end in; None: any."""
+def _ends(records: Records, item: Item, events: Sequence[Event]) -> frozenset[str] | None:
+    """The states that an item may end in; None: any. Of what is in a bag, `_add_bag_ends` asks more."""
     if item.end_at != INSIDE:
         return frozenset({item.end_at}) if item.end_at else None
-    bags = {each.item for each in records.hardware if each.end_at == INSIDE}
-    return frozenset({INSIDE, records.settings.airlock_place, *(crew.crew for crew in records.crew), *bags})
+    return frozenset(event.after for event in events if is_in(records, event.after))
 
 
-def _near(problem: Problem, position: int, is_swapped: bool) -> frozenset[str]:
+def _add_bag_ends(problem: Problem, chains: dict[str, Chain]) -> None:
+    """What is in a bag at the end and must be inside is so with its bag, which nobody moved or is inside."""
+    records = problem.work.records
+    for item in records.hardware:
+        for (a, b), arc in chains[item.item].arcs.items():
+            bag = chains.get(chains[item.item].state_after(a)) if b < 0 and item.end_at == INSIDE else None
+            if bag is not None and (asked := ending_asked(item)) not in problem.model.let_go:
+                problem.model.cp.add_bool_or(
+                    last for (x, y), last in bag.arcs.items()
+                    if y < 0 and (x < 0 or is_in(records, bag.state_after(x)))
+                ).only_enforce_if(arc, *problem.model.switch(asked))
+
+
+def _near(step: Step) -> frozenset[str]:
     """Where what a step needs is at hand: at its place, and in the hands of those who do it."""
-    return frozenset({problem.work.steps[position].place or INSIDE, *crews_of(problem, position, is_swapped)})
+    return frozenset({step.where, *step.people})
 
 
 def _add_uses(problem: Problem, chains: dict[str, Chain]) -> None:
     """What a step uses is in its crew's hands, lies there, or is in a bag that does."""
-    for i, step, is_swapped, when in problem.ways():
+    for i, step, when in problem.ways():
         for name in step.uses:
-            near = _near(problem, i, is_swapped and name not in problem.work.goes_along)
             asked = Requirement("steps", step.step, f"{step.step} has {name} at hand (uses)")
-            chain, placed = chains[name], problem.placed[i]
+            chain, placed, near = chains[name], problem.placed[i], _near(step)
             states = {a: chain.state_after(a) for a in range(-1, len(chain.events))}
             bags = chains.keys() & states.values()
             by = need_state(problem.model, chain, placed, when, near | bags, asked)
@@ -104,13 +134,12 @@ def _add_uses(problem: Problem, chains: dict[str, Chain]) -> None:
 
 
 def _add_bag_hands(problem: Problem, chains: dict[str, Chain]) -> None:
-    """A bag that something is taken out of or put into is at hand."""
-    for i, step, is_swapped, when in problem.ways():
-        near = _near(problem, i, is_swapped)
-        bags = {move.out_of for move in step.takes} | {move.into for move in step.leaves}
-        for bag in sorted(bags & chains.keys()):
+    """A bag that something is taken out of is at hand at the start, one that it is put into at the finish."""
+    for i, step, when in problem.ways():
+        ends = [(START, {move.out_of for move in step.takes}), (FINISH, {move.into for move in step.leaves})]
+        for at, bag in ((at, bag) for at, bags in ends for bag in sorted(bags & chains.keys())):
             asked = Requirement("steps", step.step, f"{step.step} has the bag {bag} at hand")
-            need_state(problem.model, chains[bag], problem.placed[i], when, near, asked)
+            need_state(problem.model, chains[bag], problem.placed[i], when, _near(step), asked, at, at)
 
 
 def _add_footholds(problem: Problem, chains: dict[str, Chain]) -> None:
@@ -124,46 +153,26 @@ def _add_footholds(problem: Problem, chains: dict[str, Chain]) -> None:
                        sockets & {step.place}, asked)
 
 
-def room_in(records: Records) -> dict[str, float]:
-    """The slots of hands and bags, where they are known."""
-    room = {crew.crew: crew.carry_slots for crew in records.crew}
-    room |= {item.item: item.holds for item in records.hardware if item.kind == "bag"}
-    return {holder: slots for holder, slots in room.items() if slots is not None}
-
-
-def slots_of(records: Records) -> dict[str, float]:
-    """The slots that each item takes."""
-    return {item.item: item.slots or 0.0 for item in records.hardware}
-
-
 def _add_capacities(problem: Problem, chains: dict[str, Chain]) -> None:
     """The slots in someone's hands never sum to more than they can carry, nor those in a bag."""
-    room, slots = room_in(problem.work.records), slots_of(problem.work.records)
-    for holder, limit in room.items():
-        inside = [name for name, chain in chains.items() if slots[name] and any(
-            _holder(problem, chain, a) == holder for a in range(-1, len(chain.events)))]
-        if sum(slots[name] for name in inside) <= limit:
-            continue
-        spans = [(span, round(slots[name] * _SLOT_PARTS)) for name in inside
-                 for span in _kept_by(problem, chains[name], holder)]
-        problem.model.no_more_than(round(limit * _SLOT_PARTS), spans)
-
-
-def _holder(problem: Problem, chain: Chain, number: int) -> str:
-    """Who or what really has the thing after an event: what goes along with a traded task, the partner."""
-    state = chain.state_after(number)
-    if number < 0 or chain.name not in problem.work.goes_along:
-        return state
-    event = chain.events[number]
-    task = problem.work.steps[problem.work.number(event.step)].task
-    return PARTNER.get(state, state) if event.when is problem.done[task, True] else state
+    # Fractions are rounded to the side that forbids nothing.
+    slots = {item.item: int((item.slots or 0.0) * _SLOT_PARTS + _HAIR)
+             for item in problem.work.records.hardware}
+    for holder, room in room_in(problem.work.records).items():
+        limit = inf if room is None else ceil(room * _SLOT_PARTS - _HAIR)
+        spans = {name: list(_kept_by(problem, chain, holder)) for name, chain in chains.items()
+                 if slots[name] and limit < inf}
+        if sum(slots[name] for name in spans if spans[name]) > limit:
+            problem.model.no_more_than(
+                int(limit), [(span, slots[name]) for name in spans for span in spans[name]])
 
 
 def _kept_by(problem: Problem, chain: Chain, holder: str) -> Iterator[cp_model.IntervalVar]:
     """[event, next event) for every event that brings the thing to ``holder``."""
     model: OrderModel = problem.model
     for a in range(-1, len(chain.events)):
-        if _holder(problem, chain, a) != holder:
+        here = chain.may_be(model, a, frozenset({holder}))
+        if here is None:
             continue
         begin = chain.events[a].moment if a >= 0 else 0
         until = model.cp.new_int_var(0, 2 * model.horizon, f"{chain.name} until")
@@ -172,31 +181,32 @@ def _kept_by(problem: Problem, chain: Chain, holder: str) -> Iterator[cp_model.I
             if (a, b) in chain.arcs:
                 moment = chain.events[b].moment if b >= 0 else problem.end
                 model.cp.add(until == moment).only_enforce_if(chain.arcs[a, b])
-        here = chain.inside[a] if a >= 0 else model.yes
-        yield model.cp.new_optional_interval_var(begin, length, until, here, f"{chain.name} {a}")
+        yield model.cp.new_optional_interval_var(
+            begin, length, until, chain.inside[a] if a >= 0 else here, f"{chain.name} {a}")
 
 
 def add_tethers(problem: Problem) -> None:
-    """Metres from the hook to a worksite <= the tether's length, at every step and on the way home.
+    """Metres of the shortest chain of routes from the hook to a worksite <= the tether's length, and home.
 
-    Exact where routes form a tree (the way never leaves reach between two places in reach); on loops it is
-    necessary at the ends of the way, and the check on the timed plan judges the rest.
+    Exact where routes form a tree. Round a loop the line walked may be longer, never shorter: the screen
+    judges it, and the arcs that it names are a cut. Whose hook somebody else moves is left to the screen.
     """
     records = problem.work.records
     anchors = {place.place for place in records.places if place.anchor}
     airlock = records.settings.airlock_place
     for person in records.crew:
-        if person.tether_m is None or not problem.positions[person.crew]:
+        is_helped = any(person.crew in {*step.hooks} - {*step.people} for _, step, _ in problem.ways())
+        if person.tether_m is None or not problem.positions[person.crew] or is_helped:
             continue
         travel, most_m = problem.travels[person.crew], person.tether_m
         hooked = problem.freedom.past.hooks[person.crew] if problem.freedom.past else airlock
         reach = {place.place: frozenset(hook for hook in anchors | {hooked}
-                                        if metres(travel, hook, place.place) <= most_m)
+                                        if travel.least_m(hook, place.place) <= most_m + _HAIR)
                  for place in records.places}
         asked = Requirement("crew", person.crew, f"the tether of {person.crew} ({most_m:g} m) reaches every "
                             "worksite from its hook")
         events = [Event(problem.placed[i], when, reach[step.place], step.place, at_finish=True)
-                  for i, step, when in _hooking(problem, person.crew) if step.place in anchors]
+                  for i, step, when in problem.ways() if person.crew in step.hooks and step.place in anchors]
         chain = add_chain(problem.model, f"tether of {person.crew}", hooked, events, may_end=reach[airlock],
                           asked=asked)
         problem.chains.append(chain)
@@ -204,21 +214,6 @@ def add_tethers(problem: Problem) -> None:
             step = problem.work.steps[i]
             good = frozenset.intersection(*(reach[stop] for stop in stops_into(step)))
             need_state(problem.model, chain, problem.placed[i], is_here(problem, person.crew, i), good, asked)
-
-
-def _hooking(problem: Problem, crew: str) -> Iterator[tuple[int, Step, Literal]]:
-    """The steps that move the hook of ``crew``, who is there, and when they do."""
-    for i, step, is_swapped, when in problem.ways():
-        hooks = [PARTNER[each] if is_swapped else each for each in step.hooks]
-        if crew in hooks and crew in crews_of(problem, i, is_swapped):
-            yield i, step, when
-
-
-def metres(travel: Travel, from_place: str, to_place: str) -> float:
-    """Metres of the fastest way; infinite where there is none."""
-    if travel.time_min(from_place, to_place) == float("inf"):
-        return float("inf")
-    return sum(route.metres for route in travel.routes_on(travel.way(from_place, to_place)))
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,7 @@ from planning_kit.changes.asked import as_names
 from planning_kit.changes.change import Change, apply
 from planning_kit.changes.order import Order, Trade, Wait
 from planning_kit.changes.putting_back import GivenUp
+from planning_kit.explore.long_question import Report, silent, told
 from planning_kit.explore.odds.hanging import ItemMoves
 from planning_kit.explore.odds.odds import odds
 from planning_kit.explore.odds.propose_cuts import propose_cuts
@@ -192,7 +193,8 @@ def _check_order(base: TimedPlan, order: Sequence[str], faults: Faults) -> None:
             faults.add(TABLE, None, "order", name, "stands twice")
 
 
-def decision_table(plan: TimedPlan, level: float = 0.95, samples: int = 2_000, seed: int = 1) -> pd.DataFrame:
+def decision_table(plan: TimedPlan, level: float = 0.95, samples: int = 2_000, seed: int = 1,
+                   report: Report = silent) -> pd.DataFrame:
     """A line a task that may be dropped, in the order of the cuts.
 
     ``drop_after_min`` (PET): if ``step``, the task's first, has not begun by then, drop the task; the hard
@@ -202,13 +204,13 @@ def decision_table(plan: TimedPlan, level: float = 0.95, samples: int = 2_000, s
     NaN cannot keep the level at all: drop it beforehand, or accept less. It has no odds, and the other lines'
     are those with its task still to be done.
     """
-    cuts = propose_cuts(plan, level, samples, seed)
+    cuts = propose_cuts(plan, level, samples, seed, report)
     lines = cuts[cuts["last_start_min"].notna()]
     base = plan.taken_outside
     ruled = re_timed_as(plan, TimedPlan.of(base.scenario.with_cuts(lines), base.pet_zero))
     p = odds(ruled, samples, seed).tasks.set_index("task")
     rows, dropped = [], []
-    for line in cuts.to_dict("records"):
+    for line in told(cuts.to_dict("records"), report, "lines", len(cuts)):
         task, by_min = line["task"], line["last_start_min"]
         dropped.append(f"task:{task}")
         first = min((step for step in plan.steps if step.task == task),

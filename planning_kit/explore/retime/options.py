@@ -23,6 +23,7 @@ from operator import and_
 import pandas as pd
 
 from planning_kit.changes.putting_back import moved_by
+from planning_kit.explore.long_question import Report, silent, told
 from planning_kit.explore.propose.proposals import odds_of_limits
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.explore.retime.decisions import NOT_KNOWN, Decision, decide, states_in, to_do, ways_out
@@ -33,7 +34,7 @@ from planning_kit.inputs.records import Task
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import number_label
 from planning_kit.judge.all_checks import findings_of
-from planning_kit.judge.check_custody import AT_END, ends_inside
+from planning_kit.judge.check_custody import AT_END
 from planning_kit.judge.check_custody import CHECK as CUSTODY
 from planning_kit.judge.check_log import CHECK as LOG
 from planning_kit.judge.check_log import untouched_items
@@ -41,6 +42,7 @@ from planning_kit.judge.drop_order import drop_order, may_be_cut, may_go, task_s
 from planning_kit.judge.findings import CONCERN, STOP, Identity, identity
 from planning_kit.judge.review import Review, review, stops_in
 from planning_kit.plan.activities import Activity
+from planning_kit.plan.custody import is_in
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import Outside, TimedPlan
 
@@ -77,7 +79,7 @@ class Option:
 
 
 def options_table(plan: TimedPlan, most: int = 12, search: Budget | None = None,
-                  samples: int = 0) -> pd.DataFrame:
+                  samples: int = 0, report: Report = silent) -> pd.DataFrame:
     """The options at the moment of the re-timing, best first, at most ``most``; PET minutes.
 
     With ``search`` better orders of the rest are looked for within that budget, and are rows too. With
@@ -101,7 +103,8 @@ def options_table(plan: TimedPlan, most: int = 12, search: Budget | None = None,
     outside = plan.known_outside("options")
     carry_on = Option("Carry on as re-timed", CARRY_ON, {})
     looked = [_reviewed(plan, plan, carry_on)]
-    for option in (*_options(plan, outside), *_searched(plan, search)):
+    known_ways = list(_options(plan, outside))
+    for option in (*told(known_ways, report, "options", len(known_ways)), *_searched(plan, search)):
         try:
             changed = decide(plan, **option.how)
         except ScenarioError:  # an order that cannot be
@@ -122,7 +125,7 @@ def options_table(plan: TimedPlan, most: int = 12, search: Budget | None = None,
         return TextTable([_row(plan, each) for each in best], columns=OPTION_COLUMNS)
     names = ("p_planned", "p_hard")
     rows = [_row(plan, each) | dict(zip(names, odds_of_limits(each.changed, samples), strict=True))
-            for each in best]
+            for each in told(best, report, "odds", len(best))]
     return TextTable(rows, columns=[*OPTION_COLUMNS, *names])
 
 
@@ -261,7 +264,9 @@ def _brought_home(plan: TimedPlan, changed: TimedPlan, option: Option) -> str:
     """In words, what has been moved for the tasks that are put back, and is inside at the end."""
     begun = {plan.steps[row].step for row in plan.network.fixed
              if plan.steps[row].task in option.how.get("give_up", ())}
-    items = [item for item in sorted(moved_by(plan.scenario.records, begun)) if ends_inside(changed, item)]
+    items = [item for item in sorted(moved_by(plan.scenario.records, begun))
+             if any(is_in(changed.scenario.records, each.holder)
+                    for each in changed.tracked_custody.endings[item])]
     return f"; {', '.join(items)} back inside" if items else ""
 
 

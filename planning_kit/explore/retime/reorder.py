@@ -110,13 +110,13 @@ def _ready(plan: TimedPlan, who: Whereabouts, position: int) -> float:
     step = plan.steps[position]
     # Who is underway goes on at no cost; to anything else the way begins where they can turn.
     if step.step != who.bound_for:
-        return who.ready_min(plan.travels[who.crew], step)
+        return who.quickest(plan.travels[who.crew], step)[0]
     network = plan.network
     asked = [float(plan.starts[bound.before] + bound.weight_min(plan.durations))
              for bound in network.bounds_into[position] if bound.kind == ORDER and bound.crew == who.crew]
     asked += [release.at_min for release in network.releases if release.step == position
               and release.kind in (ORDER, TURN) and release.crew == who.crew]
-    return max(asked, default=who.ready_min(plan.travels[who.crew], step))
+    return max(asked, default=who.quickest(plan.travels[who.crew], step)[0])
 
 
 def _hook(plan: TimedPlan, crew: str) -> str:

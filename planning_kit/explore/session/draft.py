@@ -79,7 +79,8 @@ class Draft:
         block, sheet = block_of(text), self[name]
         if len(block) == 1 and len(block[0]) == 1 and (fills or lines):
             return self._typed(sheet, dict.fromkeys(fills or [(lines[0], columns[0])], block[0][0]))
-        new = self._blank_lines(sheet, len(block) - len(lines) if sheet.can_grow else 0)
+        count = len(block) - len(lines) if sheet.can_grow else 0
+        new = [Line(self.next_id + number, ("",) * len(sheet.columns)) for number in range(count)]
         targets = [*lines, *(line.id for line in new)]
         cells = {(line, column): text for line, row in zip(targets, block, strict=False)
                  for column, text in zip(columns, row, strict=False)}
@@ -92,13 +93,10 @@ class Draft:
         refused = sum(sheet.text(*cell) != text for cell, text in cells.items() if cell not in mine)
         return self.with_sheet(sheet.with_cells(mine)), refused
 
-    def _blank_lines(self, sheet: Sheet, count: int) -> list[Line]:
-        return [Line(self.next_id + number, ("",) * len(sheet.columns)) for number in range(count)]
-
     def with_blank_line(self, name: str, after: int | None) -> tuple[Draft, int]:
         """This draft with an empty line behind ``after``, or at the end; and the id of that line."""
-        new = self._blank_lines(self[name], 1)
-        return self.with_sheet(self[name].with_lines(new, after), self.next_id + 1), self.next_id
+        new, sheet = self.next_id, self[name]
+        return self.with_sheet(sheet.with_lines([Line(new, ("",) * len(sheet.columns))], after), new + 1), new
 
     def with_copies(self, name: str, lines: Collection[int]) -> tuple[Draft, list[int]]:
         """This draft with copies behind the last of ``lines``, under free ids; and the copies' line ids."""
@@ -257,15 +255,8 @@ class History:
         self._at = len(self._drafts) - 1
         self._merges = merges
 
-    def undo(self) -> bool:
-        """Take back the last edit; False when there is none."""
-        return self._step(-1)
-
-    def redo(self) -> bool:
-        """Do again what was undone last; False when there is nothing."""
-        return self._step(+1)
-
-    def _step(self, by: int) -> bool:
+    def step(self, by: int) -> bool:
+        """Take back the last edit (``by`` -1), or do again what was undone last (+1); False without one."""
         if not 0 <= self._at + by < len(self._drafts):
             return False
         self._at += by

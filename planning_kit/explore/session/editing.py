@@ -35,16 +35,6 @@ def setting_moment(draft: Draft, key: str) -> datetime | None:
     return moment.replace(tzinfo=UTC) if moment is not None and moment.tzinfo is None else moment
 
 
-def pet_zero_typed_as(draft: Draft, text: str) -> Set:
-    """The settings that change when PET 0 is to be ``text``.
-
-    A PET 0 on another day, outside the scenario's range, takes the range along by whole days: the range
-    says at what time of day they may leave.
-    """
-    moved = {key: moment_text(moment) for key, moment in _moved_range(draft, text).items()}
-    return Set({PET_ZERO: text} | moved)
-
-
 def _moved_range(draft: Draft, text: str) -> dict[str, datetime]:
     first, last, old = (setting_moment(draft, key) for key in (EARLIEST, LATEST, PET_ZERO))
     try:
@@ -163,10 +153,6 @@ class Editing:
         """Delete lines of a sheet that can lose them."""
         self._arrange(self.draft[sheet].without_lines(lines), "delete")
 
-    def move_lines(self, sheet: str, lines: Collection[int], before: int | None) -> None:
-        """Move lines to just before another (None: the end): for steps, the order of work."""
-        self._arrange(self.draft[sheet].with_lines_moved(lines, before), "move")
-
     def shift_lines(self, sheet: str, lines: Collection[int], by: int,
                     shown: Collection[int] | None = None) -> None:
         """Move lines one place up (``by`` -1) or down (+1); among those ``shown``, where only some are."""
@@ -186,12 +172,6 @@ class Editing:
         """The likely minutes of a step, from its dragged edge."""
         self.make(LikelyMinutes(step, minutes))
 
-    def set_setting(self, key: str, text: str, merges: Hashable = None) -> None:
-        """Type the value of one key of ``scenario.toml``, dotted. Raises `ScenarioError` for no such key."""
-        if self.draft[SETTINGS].find(KEY, key) is None:
-            raise ScenarioError.single("is not a key that can be typed here", column=key)
-        self.make(Set({key: text}), f"set {key}", merges)
-
     def make(self, change: Change, words: str = "", merges: Hashable = None) -> None:
         """Make a change in what is typed: one edit, called ``words``, else in the change's own."""
         self.edit(with_change(self.draft, change), words or change.words, merges)
@@ -199,9 +179,11 @@ class Editing:
     def set_pet_zero(self, text: str, merges: Hashable = None) -> None:
         """PET 0, UTC; moves of one drag of the slider share ``merges`` and are one edit.
 
-        On another day the scenario's range of PET 0 times goes along (see `pet_zero_typed_as`).
+        On another day, outside the scenario's range of PET 0 times, the range goes along by whole days: it
+        says at what time of day they may leave.
         """
-        self.make(pet_zero_typed_as(self.draft, text), "set PET 0", merges)
+        moved = {key: moment_text(moment) for key, moment in _moved_range(self.draft, text).items()}
+        self.make(Set({PET_ZERO: text} | moved), "set PET 0", merges)
 
     def pet_zero_typed(self) -> datetime:
         """PET 0 as it is typed; that of the last good plan where what is typed is no moment."""
@@ -262,16 +244,16 @@ class Editing:
 
     def undo(self) -> bool:
         """Take back the last edit; False when there is none."""
-        return self._turned(self.history.undo())
+        return self._turned(-1)
 
     def redo(self) -> bool:
         """Do again what was undone last; False when there is nothing."""
-        return self._turned(self.history.redo())
+        return self._turned(+1)
 
-    def _turned(self, moved: bool) -> bool:
-        if moved:
+    def _turned(self, by: int) -> bool:
+        if is_other := self.history.step(by):
             self._judge()
-        return moved
+        return is_other
 
     def edit(self, draft: Draft, words: str, merges: Hashable = None) -> None:
         """Let another draft of the same tables be what is typed: one edit, called ``words``."""

@@ -17,6 +17,7 @@ from planning_kit.explore.watch.logbook import Entry, Logbook, log_so_far
 from planning_kit.explore.watch.now import HELD, Clock, is_in_outing, utc_now
 from planning_kit.explore.watch.watch import Watch
 from planning_kit.inputs.faults import Faults, ScenarioError
+from planning_kit.inputs.log import log_rows
 from planning_kit.inputs.log_format import SKIPPED
 from planning_kit.plan.timed import TimedPlan
 
@@ -47,7 +48,7 @@ def first_clock(base: TimedPlan, log: Logbook, wall: datetime) -> Clock:
         return Clock.wall(wall)
     horizon = base.pet_zero + timedelta(minutes=base.horizon_min)
     try:
-        found = log_so_far(log.rows(Faults()), Faults(), base, horizon, is_by_hand=True)
+        found = log_so_far(log_rows(log.path, Faults()), Faults(), base, horizon, is_by_hand=True)
         written = [row.values.get("logged_at") for row in found.rows]
         last = max((moment for moment in written if isinstance(moment, datetime)), default=base.pet_zero)
         events = [event.at for event in found.actuals.events]

@@ -89,7 +89,11 @@ class Journal:
         try:
             made_state_folder()
             self._hold()
-            _replace(self.path, data)
+            part = self.path.with_suffix(".part")
+            _unlink(part)  # of a write that broke off
+            # Flushed before it takes the place: a power cut must not leave an empty file under the name.
+            write_flushed(part, data)
+            os.replace(part, self.path)
             self.trouble = ""
         except (OSError, RuntimeError, ValueError) as error:  # RuntimeError: no home folder
             self.trouble = getattr(error, "strerror", None) or str(error)
@@ -202,14 +206,6 @@ def _tidy(pattern: str) -> None:
 def _unlink(path: Path) -> None:
     with contextlib.suppress(OSError):
         path.unlink(missing_ok=True)
-
-
-def _replace(path: Path, data: bytes) -> None:
-    part = path.with_suffix(".part")
-    _unlink(part)  # of a write that broke off
-    # Flushed before it takes the place: a power cut must not leave an empty file under the name.
-    write_flushed(part, data)
-    os.replace(part, path)
 
 
 def _read(path: Path, like: Draft, is_in_use: bool) -> Unsaved | None:

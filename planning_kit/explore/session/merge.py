@@ -238,11 +238,10 @@ class _Sides:
     def __init__(self, merge: Merge, base: Sheet, mine: Sheet, theirs: Sheet) -> None:
         self._merge, self._mine = merge, mine
         self._columns = tuple(dict.fromkeys([*mine.columns, *theirs.columns]))
-        self._was, self._my, self._their = (self._rows(sheet) for sheet in (base, mine, theirs))
-
-    def _rows(self, sheet: Sheet) -> dict[int, Row]:
-        return {line.id: dict.fromkeys(self._columns, "")
-                | dict(zip(sheet.columns, line.cells, strict=True)) for line in sheet.lines}
+        blank = dict.fromkeys(self._columns, "")
+        self._was, self._my, self._their = (
+            {line.id: blank | dict(zip(sheet.columns, line.cells, strict=True)) for line in sheet.lines}
+            for sheet in (base, mine, theirs))
 
     def sheet(self) -> Sheet:
         """The merged sheet; the planner's own where nothing came in."""

@@ -8,8 +8,7 @@ from datetime import datetime, timedelta
 
 from planning_kit.explore.long_question import LongQuestion
 from planning_kit.explore.odds.odds import TimedOdds, odds
-from planning_kit.explore.odds.sampling import chunk_sizes
-from planning_kit.explore.odds.study import Study, Tally, joined, run_chunk
+from planning_kit.explore.odds.study import Study, Tally, joined, tallies
 from planning_kit.explore.propose.proposals import ODDS_SAMPLES, Proposal, Proposals, search_orders
 from planning_kit.explore.session.editing import PET_ZERO, Editing
 from planning_kit.explore.sweep import sweep_pet_zero
@@ -64,12 +63,11 @@ def about_the_odds(editing: Editing) -> LongQuestion:
     plan = editing.plan
 
     def answer(question: LongQuestion) -> TimedOdds | None:
-        study, sizes, parts = Study.of(plan, _SEED), chunk_sizes(_SAMPLES), list[Tally]()
-        for chunk, size in enumerate(sizes):
-            question.tell(f"{sum(sizes[:chunk]):,} of {_SAMPLES:,} samples", chunk / len(sizes))
+        study, parts = Study.of(plan, _SEED), list[Tally]()
+        for part in tallies(study, _SAMPLES, report=question.report):
             if question.is_stopping:
                 return None
-            parts.append(run_chunk(study, chunk, size))
+            parts.append(part)
         return TimedOdds(plan, study, joined(parts))
 
     return LongQuestion(ODDS, answer, _is_same(editing))

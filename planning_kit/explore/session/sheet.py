@@ -10,7 +10,7 @@ import csv
 import io
 import itertools
 import tomllib
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import lru_cache
@@ -150,16 +150,13 @@ _NOT_HERE = ("format", "orbit")  # another orbit is another file, not a text to 
 
 def setting_fields() -> dict[str, Field]:
     """Every key of the format that can be typed, dotted, in the order of the format."""
-    return {key: field for key, field in _fields() if key not in _NOT_HERE}
-
-
-def _fields() -> Iterator[tuple[str, Field]]:
+    found: dict[str, Field] = {}
     for name, section in (each for top in fmt.SECTIONS for each in top.each()):
         for field in section.fields:
-            yield (f"{name}.{field.name}" if name else field.name), field
-            if section.has_sources:
-                source = Field(field.name + fmt.SOURCE_SUFFIX, "text", f"source of {field.name}")
-                yield f"{name}.{source.name}", source
+            source = Field(field.name + fmt.SOURCE_SUFFIX, "text", f"source of {field.name}")
+            for each in (field, source) if section.has_sources else (field,):
+                found[f"{name}.{each.name}" if name else each.name] = each
+    return {key: field for key, field in found.items() if key not in _NOT_HERE}
 
 
 @lru_cache(maxsize=8)  # asked at every edit

@@ -26,8 +26,7 @@ from planning_kit.explore.watch.now import typed_moment
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import CellFault, parse_number
 from planning_kit.inputs.faults import Faults
-from planning_kit.inputs.folder_files import Signature, signature
-from planning_kit.inputs.log import Actuals, actuals_of, log_path, log_rows, raw_of_frame, settled_rows
+from planning_kit.inputs.log import Actuals, actuals_of, log_path, raw_of_frame, settled_rows
 from planning_kit.inputs.log_append import LogEntry, append_entries
 from planning_kit.inputs.log_format import (
     CORRECT,
@@ -164,19 +163,13 @@ def _line(row: Row, settled: Row | None, pet_zero: datetime, problem: str,
     """``settled`` is the row with its corrections in it, None where it was withdrawn."""
     now = settled or row
     at, first = _when(now, pet_zero), _when(row, pet_zero)
-    event_id, event, by, note, corrects = (row.texts.get(column, "") for column in (
-        "event_id", "event", "by", "note", "corrects"))
     return LogLine(
-        row=row.number, event_id=event_id, event=event, crew=now.text("crew"), step=now.text("step"), at=at,
-        remaining_min=_number_text(now, "remaining_min"), metabolic_w=_number_text(now, "metabolic_w"),
-        by=by, note=note, corrects=corrects, corrected_by=corrected_by,
+        **{name: row.texts.get(name, "") for name in ("event_id", "event", "by", "note", "corrects")},
+        **{name: now.texts.get(name, "") if (value := now.number_of(name)) is None else number_text(value)
+           for name in ("remaining_min", "metabolic_w")},
+        row=row.number, crew=now.text("crew"), step=now.text("step"), at=at, corrected_by=corrected_by,
         is_withdrawn=settled is None and row.text("event") != CORRECT and bool(corrected_by),
         was_at=first if first != at else None, problem=problem)
-
-
-def _number_text(row: Row, column: str) -> str:
-    value = row.number_of(column)
-    return row.texts.get(column, "") if value is None else number_text(value)
 
 
 def _when(row: Row, pet_zero: datetime) -> datetime | None:
@@ -234,14 +227,6 @@ class Logbook:
         numbered = ({"event_id": f"e{number}"} | {name: text for name, text in row.items() if text}
                     for number, row in enumerate(cells, start=1))
         return cls.of_rows([[row.get(name, "") for name in LOG_COLUMNS] for row in numbered])
-
-    def signature(self) -> Signature:
-        """What changes whenever the file does; None where there is none."""
-        return signature(self.path)
-
-    def rows(self, faults: Faults) -> list[Row]:
-        """All rows of the file (see `log_rows`)."""
-        return log_rows(self.path, faults)
 
 
 # One event as typed

@@ -43,7 +43,8 @@ from planning_kit.explore.watch.now import (
 )
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
-from planning_kit.inputs.log import Actuals
+from planning_kit.inputs.folder_files import signature
+from planning_kit.inputs.log import Actuals, log_rows
 from planning_kit.inputs.log_format import LOG_COLUMNS, STARTED
 from planning_kit.inputs.log_state import IN_FUTURE
 from planning_kit.inputs.records import BOTH
@@ -160,7 +161,7 @@ class Watch:
         minute = pet_min(self.now, self.plan.pet_zero)
         is_waiting = any(fault.problem.startswith(IN_FUTURE) for fault in self.log_so_far.faults)
         is_due = int(minute) != int(self.now_min) or (is_waiting and self.clock.kind != HELD)
-        if not is_due and self.log.signature() == self._signature:
+        if not is_due and signature(self.log.path) == self._signature:
             return False
         self._read()
         return True
@@ -285,9 +286,9 @@ class Watch:
         """Read the log and time the plan anew; where that cannot be, the last good plan stays, with words."""
         self.trouble, now, found = "", self.now, Faults()
         # Taken before the rows are read: what is appended in between shows at the next tick.
-        self._signature = self.log.signature()
+        self._signature = signature(self.log.path)
         try:
-            rows = self.log.rows(found)
+            rows = log_rows(self.log.path, found)
         except ScenarioError as error:
             self.trouble = f"the log cannot be read: {error.words}"
             rows, found = list(self.log_so_far.rows), Faults()

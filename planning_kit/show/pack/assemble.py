@@ -26,9 +26,8 @@ from planning_kit.inputs.times import gmt_label
 from planning_kit.plan.activities import summarise
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import retimed_lines
-from planning_kit.show.pack.cautions import cautions_section
 from planning_kit.show.pack.content import Cell, Column, Pack, Section, Table, percent, pet, table_of
-from planning_kit.show.pack.lists import all_lists, tightest_section
+from planning_kit.show.pack.lists import all_lists, cautions_section, tightest_section
 from planning_kit.show.pack.map_picture import map_section
 from planning_kit.show.pack.pockets import pocket_section
 from planning_kit.show.pack.procedure import procedure_section, summary_section, timeline_section
@@ -75,7 +74,9 @@ def assumptions_section(plan: TimedPlan) -> Section:
     given = (("limits", settings.limits), ("airlock", settings.airlock), ("checks", settings.checks))
     return Section("assumptions", "Assumptions and limits", (), (
         table_of([{"about": field.about, "name": field.name,
-                   "value": _limit_text(plan, getattr(values, field.name)), "unit": field.unit,
+                   "value": _text(getattr(values, field.name)) + (  # beside what follows from the plan
+                       f": {plan.hard_limit.label}" if getattr(values, field.name) == CONSUMABLES else ""),
+                   "unit": field.unit,
                    "source": values.sources.get(field.name) or "no source given"}
                   for section, values in given for field in fmt.SECTION_BY_NAME[section].fields],
                  "Limits", "Limits and where each comes from", Column("Limit", "name", 1.2),
@@ -94,17 +95,14 @@ def assumptions_section(plan: TimedPlan) -> Section:
 
 def _settings(plan: TimedPlan) -> Iterator[tuple[Cell, ...]]:
     settings = plan.scenario.settings
-    yield "lighting", "night_guard_s", _text(settings.night_guard_s), "s", "kept free at each end of a window"
+    yield from _of_section("lighting", vars(settings))
     yield from _of_section("exertion_w", settings.exertion_w)
     for crew, suit in settings.suits.items():
         yield from _of_section("suit", vars(suit), f"suit {crew}")
         yield from ((f"suit {crew}", f"used_before.{field.name}",
                      _text(getattr(suit.used_before, field.name)), field.unit, field.about)
                     for field in columns_of(UsedBefore))
-    relays = settings.relays
-    if relays is not None:
-        longitudes = " ".join(f"{each:g}" for each in relays.longitudes_deg_east)
-        yield from _of_section("relays", {"longitudes_deg_east": longitudes, "mask_deg": relays.mask_deg})
+    yield from _of_section("relays", vars(settings.relays) if settings.relays else {})
     yield from _of_section("odds", vars(settings.odds))
 
 
@@ -115,14 +113,11 @@ def _of_section(name: str, values: Mapping[str, object], shown_as: str = "") -> 
             yield shown_as or name, key, _text(value), known[key].unit, known[key].about
 
 
-def _limit_text(plan: TimedPlan, value: object) -> str:
-    """A limit as the scenario has it; beside one that follows from the plan what it comes to."""
-    return f"{value}: {plan.hard_limit.label}" if value == CONSUMABLES else _text(value)
-
-
 def _text(value: object) -> str:
     if value is None or value == "":
         return _NOT_GIVEN
+    if isinstance(value, tuple):
+        return " ".join(map(_text, value))
     return f"{value:g}" if isinstance(value, int | float) else str(value)
 
 
@@ -223,7 +218,9 @@ def _facts(plan: TimedPlan, revision: TimedComparison | None) -> tuple[tuple[str
         *(("Re-timed", line) for line in retimed_lines(plan)),
         ("Changed from the scenario", changes or None),
         ("Against the baseline", None if revision is None else revision.overall),
-        ("Signed off", _signed_off(plan)),
+        ("Signed off", "; ".join(
+            f"{one_line(row['by'])}, {one_line(row['at'])}: {row['state']}"
+            for row in _reviews_of(plan).to_dict("records") if row["kind"] == SIGN_OFF) or "by nobody yet"),
         ("Purpose", one_line(settings.summary) or _NOT_GIVEN),
         ("Elements", f"{one_line(elements.object_name)} of {elements.epoch:%Y-%m-%dT%H:%M:%SZ}"),
         ("Input digest (SHA-256)", plan.scenario.digest),
@@ -246,13 +243,6 @@ def _reviews_of(plan: TimedPlan) -> pd.DataFrame:
         table["state"] = [f"of the scenario's PET 0 ({own}), not of this one" if state == CURRENT else state
                           for state in table["state"]]
     return table
-
-
-def _signed_off(plan: TimedPlan) -> str:
-    """Who has signed off what this plan is made of, and who something else."""
-    told = [f"{one_line(row['by'])}, {one_line(row['at'])}: {row['state']}"
-            for row in _reviews_of(plan).to_dict("records") if row["kind"] == SIGN_OFF]
-    return "; ".join(told) or "by nobody yet"
 
 
 def versions() -> str:

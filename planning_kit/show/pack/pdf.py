@@ -19,9 +19,9 @@ from planning_kit.show.pack.content import Cell, Column, Pack, Picture, Rich, Se
 from planning_kit.show.pack.pdf_page import (
     MARGIN,
     Contents,
-    Drawing,
     Heading,
     Printable,
+    drawn,
     numbered,
     table_look,
 )
@@ -112,7 +112,7 @@ def _section(section: Section, number: int, printable: Printable, contents: Cont
     story: list[Flowable] = [Heading(printable.plain(f"{number}. {section.title}"), contents)]
     story += [printable.paragraph(words, 8, spaceAfter=3) for words in section.words]
     for block in section.blocks:
-        story += ([Drawing(block, printable), Spacer(0, 8)] if isinstance(block, Picture) else
+        story += ([drawn(block, printable, _width(_PAGE)), Spacer(0, 8)] if isinstance(block, Picture) else
                   _table(block, printable, _width(_PAGE), _TABLE_SIZE))
     return story
 

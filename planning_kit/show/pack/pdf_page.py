@@ -14,6 +14,7 @@ from importlib.resources import files
 from typing import Any
 from xml.sax.saxutils import escape
 
+from reportlab.graphics import shapes
 from reportlab.lib.colors import HexColor
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfbase import pdfmetrics
@@ -22,7 +23,7 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, Paragraph
 
 from planning_kit.inputs.shown_text import one_line
-from planning_kit.show.pack.content import CAUTION, Box, Label, Line, Mark, Picture
+from planning_kit.show.pack.content import CAUTION, Box, Label, Line, Picture, Shape
 
 FONT, BOLD = "Roboto", "Roboto-Bold"
 INK, QUIET, RULE, GROUND = (HexColor(each) for each in ("#1B1F24", "#4B545E", "#C9CDD3", "#F1F2F4"))
@@ -122,26 +123,6 @@ class Heading(Paragraph):
         super().draw()
 
 
-class Drawing(Flowable):
-    """A picture on the page, scaled to its width."""
-
-    def __init__(self, picture: Picture, printable: Printable) -> None:
-        """As large as there is room for."""
-        super().__init__()
-        self.picture, self.printable = picture, printable
-        self.scale = 1.0
-
-    def wrap(self, width: float, height: float) -> tuple[float, float]:
-        """The scale that fits, and the size that it gives."""
-        self.scale = min(width / self.picture.width, 430 / self.picture.height)
-        return self.picture.width * self.scale, self.picture.height * self.scale
-
-    def draw(self) -> None:
-        """Draw every shape."""
-        self.canv.scale(self.scale, self.scale)
-        _draw_shapes(self.canv, self.picture, self.printable)
-
-
 def numbered(title: str, stamp: str, contents: Contents) -> Callable[..., Canvas]:
     """A canvas class whose pages carry title, caution, stamp and ``page n of m``, the first the contents."""
 
@@ -195,63 +176,37 @@ def _head_and_foot(canvas: Any, title: str, stamp: str, number: int, count: int)
     canvas.drawRightString(width - MARGIN, height - 20, f"page {number} of {count}")
 
 
-Rise = Callable[[float], float]
+_TALLEST_PICTURE = 430.0
 
 
-def _draw_shapes(canvas: Any, picture: Picture, printable: Printable) -> None:
-    """Draw ``picture`` with its lower left corner at the canvas' origin."""
-    def up(y: float) -> float:
-        return picture.height - y
-
-    for shape in picture.shapes:
-        if isinstance(shape, Box):
-            _box(canvas, shape, up)
-        elif isinstance(shape, Line):
-            _line(canvas, shape, up)
-        elif isinstance(shape, Mark):
-            _mark(canvas, shape, up)
-        else:
-            _label(canvas, shape, up, printable)
+def drawn(picture: Picture, printable: Printable, width: float) -> shapes.Drawing:
+    """A picture as reportlab draws it, scaled to ``width``, or to the height that a page has for it."""
+    scale = min(width / picture.width, _TALLEST_PICTURE / picture.height)
+    parts = (_shape(shape, picture.height, printable) for shape in picture.shapes)
+    return shapes.Drawing(picture.width * scale, picture.height * scale, *parts,
+                          transform=(scale, 0, 0, scale, 0, 0))
 
 
-def _box(canvas: Any, box: Box, up: Rise) -> None:
-    canvas.setFillColor(box.fill)
-    canvas.setStrokeColor(box.stroke or box.fill)
-    canvas.setLineWidth(0.5)
-    canvas.rect(box.x, up(box.y) - box.height, max(box.width, 0.3), box.height,
-                stroke=1 if box.stroke else 0, fill=1)
+def _shape(shape: Shape, height: float, printable: Printable) -> Any:
+    """One shape; ``height`` is that of the picture, which counts downward."""
+    if isinstance(shape, Label):
+        return shapes.String(shape.x, height - shape.y, printable.plain(shape.text), fontSize=shape.size,
+                             fontName=BOLD if shape.is_bold else FONT, fillColor=HexColor(shape.colour),
+                             textAnchor=shape.anchor)
+    if isinstance(shape, Line):
+        return shapes.PolyLine(
+            _points(shape.points, height), strokeColor=HexColor(shape.colour), strokeWidth=shape.width,
+            strokeDashArray=[shape.dash] * 2 if shape.dash else None)
+    look = {"fillColor": HexColor(shape.fill or "#FFFFFF"), "strokeWidth": 0.5,
+            "strokeColor": HexColor(shape.stroke) if shape.stroke else None}
+    if isinstance(shape, Box):
+        return shapes.Rect(shape.x, height - shape.y - shape.height, max(shape.width, 0.3), shape.height,
+                           **look)
+    look |= {"strokeWidth": 1, "fillColor": look["fillColor"] if shape.fill else None}
+    if shape.corners:
+        return shapes.Polygon(_points(shape.corners, height), **look)
+    return shapes.Circle(shape.x, height - shape.y, shape.size, **look)
 
 
-def _line(canvas: Any, line: Line, up: Rise) -> None:
-    canvas.setStrokeColor(line.colour)
-    canvas.setLineWidth(line.width)
-    canvas.setDash(*([line.dash, line.dash] if line.dash else []))
-    canvas.drawPath(_path(canvas, line.points, up), stroke=1, fill=0)
-    canvas.setDash()
-
-
-def _mark(canvas: Any, mark: Mark, up: Rise) -> None:
-    canvas.setFillColor(mark.fill or "#FFFFFF")
-    canvas.setStrokeColor(mark.stroke)
-    canvas.setLineWidth(1)
-    fill = 1 if mark.fill else 0
-    if mark.corners:
-        path = _path(canvas, mark.corners, up)
-        path.close()
-        canvas.drawPath(path, stroke=1, fill=fill)
-    else:
-        canvas.circle(mark.x, up(mark.y), mark.size, stroke=1, fill=fill)
-
-
-def _path(canvas: Any, points: Iterable[tuple[float, float]], up: Rise) -> Any:
-    path = canvas.beginPath()
-    for number, (x, y) in enumerate(points):
-        (path.lineTo if number else path.moveTo)(x, up(y))
-    return path
-
-
-def _label(canvas: Any, label: Label, up: Rise, printable: Printable) -> None:
-    canvas.setFillColor(label.colour)
-    canvas.setFont(BOLD if label.is_bold else FONT, label.size)
-    draw = {"middle": canvas.drawCentredString, "end": canvas.drawRightString}
-    draw.get(label.anchor, canvas.drawString)(label.x, up(label.y), printable.plain(label.text))
+def _points(spots: Iterable[tuple[float, float]], height: float) -> list[float]:
+    return [each for x, y in spots for each in (x, height - y)]

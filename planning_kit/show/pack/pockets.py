@@ -11,9 +11,6 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from math import inf, isfinite, nan
 
-import numpy as np
-from numpy.typing import NDArray
-
 from planning_kit.inputs.shown_text import one_line, shortened
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.judge.every_margin import nearest_edges
@@ -69,6 +66,8 @@ class _Sheet:
         self.names, self.found = Names(plan), OpenFindings(plan)
         self.step_words = StepWords(self.names)
         self.from_min = -inf if plan.now_min is None else plan.now_min
+        self.edges = nearest_edges(plan)
+        self.zones = {place.place: place.zone for place in plan.scenario.records.places}
 
     def section(self, form: _Form) -> Section:
         shown = [activity for activity in self.plan.lanes[self.crew]
@@ -91,14 +90,7 @@ class _Sheet:
         return (pet_label(at), gmt_label(moment_at(at, self.plan.pet_zero)), activity.minutes, name,
                 shortened(where, form.longest_place),
                 " · ".join(shortened(part, form.longest) for part in told if one_line(part)),
-                slack_cell(self._slack_min(name)), "")
-
-    def _slack_min(self, step: str) -> float:
-        return float(self._edges[self.plan.position(step)]) if step else nan
-
-    @cached_property
-    def _edges(self) -> NDArray[np.float64]:
-        return nearest_edges(self.plan)
+                slack_cell(float(self.edges[self.plan.position(name)]) if name else nan), "")
 
     def _facts(self, activity: Activity, is_first: bool) -> Iterator[Fact]:
         """The facts that a gloved hand needs, short: what is open, warnings, last what to mind on the way.
@@ -117,16 +109,12 @@ class _Sheet:
 
     def _rides(self, activity: Activity) -> Iterator[Fact]:
         """What moves meanwhile with this crew member on it, as planned."""
-        zone = self._zones.get(activity.place, "")
+        zone = self.zones.get(activity.place, "")
         for step, start, finish in self.plan.each_step() if zone else ():
             if (self.crew in step.rides and zone in step.moves
                     and start < activity.finish_min and finish > activity.start_min):
                 yield Fact("moves", f"riding {one_line(zone)}, which {step.step} moves from "
                            f"{pet_label(start, 'down')} to {pet_label(finish, 'up')}")
-
-    @cached_property
-    def _zones(self) -> dict[str, str]:
-        return {place.place: place.zone for place in self.plan.scenario.records.places}
 
     def _short(self, fact: Fact) -> str:
         if fact.crew not in ("", self.crew):

@@ -48,13 +48,10 @@ def timeline_picture(plan: TimedPlan) -> content.Picture:
         strip = _Strip(plan, number * span, span, top)
         shapes += strip.shapes()
         top += strip.height + _BETWEEN
-    return content.Picture(WIDTH, top - _BETWEEN, tuple(shapes), _alt(plan))
-
-
-def _alt(plan: TimedPlan) -> str:
-    return (f"Timeline of {len(plan.steps)} steps over PET 0:00 to {pet_label(plan.end_min)} in the lanes "
-            f"{', '.join(plan.lanes)}. Night: {nights_words(plan)}. The procedure table gives every step "
-            "with its times.")
+    alt = (f"Timeline of {len(plan.steps)} steps over PET 0:00 to {pet_label(plan.end_min)} in the lanes "
+           f"{', '.join(plan.lanes)}. Night: {nights_words(plan)}. The procedure table gives every step with "
+           "its times.")
+    return content.Picture(WIDTH, top - _BETWEEN, tuple(shapes), alt)
 
 
 class _Strip:
@@ -217,7 +214,9 @@ def procedure_section(plan: TimedPlan) -> Section:
     rows: list[tuple[Cell, ...]] = []
     joined: set[int] = set()
     found = OpenFindings(plan)
-    events = [_with_open(told, found) for told in briefing_events(plan) if told.kind != "finding"]
+    events = [replace(told, lines=(*told.lines, f"Open: {still_open}."))
+              if told.kind == "work" and (still_open := found.of_step(told.step)) else told
+              for told in briefing_events(plan) if told.kind != "finding"]
     for label in dict.fromkeys(told.pet for told in events):
         now = [told for told in events if told.pet == label]
         others = [told for told in now if not _is_of_crew(plan, told)]
@@ -235,12 +234,6 @@ def procedure_section(plan: TimedPlan) -> Section:
         "A row a moment, by phase elapsed time. A step of both crew members stands across both columns. "
         "\"Open\" points to stops and concerns by their number in the list of findings.",
     ), (Table("Procedure", "Procedure by PET", columns, tuple(rows), joined=frozenset(joined)),))
-
-
-def _with_open(told: BriefingEvent, found: OpenFindings) -> BriefingEvent:
-    """A step with what is open on it."""
-    still_open = found.of_step(told.step) if told.kind == "work" else ""
-    return replace(told, lines=(*told.lines, f"Open: {still_open}.")) if still_open else told
 
 
 def _is_of_crew(plan: TimedPlan, told: BriefingEvent) -> bool:

@@ -33,7 +33,9 @@ def write_pack(plan: TimedPlan, folder: str | Path, baseline: Given | None = Non
     Raises `ScenarioError`, with nothing changed, for files of others there, a pack that someone edited, a
     folder that cannot be written, odds of another plan.
     """
-    target = _target(folder)
+    if not isinstance(folder, str | Path) or not str(folder).strip():
+        raise ScenarioError.single("is no folder; give the path of one", column="folder", value=folder)
+    target = Path(folder).absolute()
     _check_chances(plan, chances)
     with writing(target):  # a pack whose writing was interrupted is whole again from here on
         known = _earlier_pack(target)
@@ -69,12 +71,6 @@ def _check_chances(plan: TimedPlan, chances: object) -> None:
     if (own.scenario, own.pet_zero, own.now_min) != (plan.scenario, plan.pet_zero, plan.now_min):
         raise ScenarioError.single("are the odds of another plan; give those of this one, or none and they "
                                    "are computed", column="chances", value=own.scenario.settings.title)
-
-
-def _target(folder: object) -> Path:
-    if not isinstance(folder, str | Path) or not str(folder).strip():
-        raise ScenarioError.single("is no folder; give the path of one", column="folder", value=folder)
-    return Path(folder).absolute()
 
 
 def pack_files(plan: TimedPlan, chances: TimedOdds | None = None,

@@ -91,7 +91,7 @@ test("the odds are told, least likely first as they come, and lead to their step
 
 const ORDERS = {
   verdict: "Two orders.",
-  clash: [],
+  rejected: [],
   current: [["in time", "90 %"]],
   orders: ["earliest end", "most done"].map(name => ({
     name,

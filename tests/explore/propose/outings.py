@@ -50,7 +50,7 @@ def outing_of(count: int) -> pk.Scenario:
     rows.append(_row(count - 1, tasks[-1]["task"], "both", "HAT", 10))
     changed = _with(small, "tasks", [*tasks, *small.tasks.to_dict("records")])
     changed = _with(changed, "steps", rows)
-    changed = changed.with_table("tasks", _frame(small, "tasks", tasks))
+    changed = changed.with_table("tasks", frame_of(small, "tasks", tasks))
     return changed.with_table("hardware", changed.hardware[:0])
 
 
@@ -61,11 +61,12 @@ def _row(number: int, task: object, crew: str, place: str, minutes: int,
             "exertion": "light"}
 
 
-def _frame(scenario: pk.Scenario, table: str, rows: list[dict[str, object]]) -> pd.DataFrame:
+def frame_of(scenario: pk.Scenario, table: str, rows: list[dict[str, object]]) -> pd.DataFrame:
+    """Rows as a table of a scenario; cells not named are empty."""
     columns = scenario.table(table).columns
     return pd.DataFrame([{column: row.get(column, "") for column in columns} for row in rows],
                         columns=columns, dtype=object)
 
 
 def _with(scenario: pk.Scenario, table: str, rows: list[dict[str, object]]) -> pk.Scenario:
-    return scenario.with_table(table, _frame(scenario, table, rows))
+    return scenario.with_table(table, frame_of(scenario, table, rows))

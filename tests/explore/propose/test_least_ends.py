@@ -7,6 +7,7 @@ from itertools import pairwise, permutations
 
 import pytest
 
+from planning_kit.explore.propose import least_ends
 from planning_kit.explore.propose.least_ends import LeastWalk, Trip, least_end
 
 PLACES = "ABC"
@@ -61,8 +62,8 @@ def test_the_least_end_is_that_of_the_best_order(seed: int) -> None:
     trip = random_trip(seed)
     all_orders = [end_of(trip, order) for order in permutations(range(6))]
     wanted = min(each[0] for each in all_orders if each is not None)
-    walk = LeastWalk(trip, 10_000)
-    assert least_end(walk, 10_000, 10_000, lambda: False) == wanted
+    walk = LeastWalk(trip, 10_000, bool)
+    assert least_end(walk, 10_000, 10_000) == wanted
     assert walk.left(0, -1) == min(each[1] for each in all_orders if each is not None)
 
 
@@ -70,16 +71,27 @@ def test_the_least_end_is_that_of_the_best_order(seed: int) -> None:
 @pytest.mark.parametrize("seed", range(8))
 def test_with_few_states_it_is_a_bound(seed: int, states: int) -> None:
     trip = random_trip(seed)
-    exact = least_end(LeastWalk(trip, 10_000), 10_000, 10_000, lambda: False)
-    assert sum(trip.lengths) < least_end(LeastWalk(trip, states), 10_000, states, lambda: False) <= exact
+    exact = least_end(LeastWalk(trip, 10_000, bool), 10_000, 10_000)
+    assert sum(trip.lengths) < least_end(LeastWalk(trip, states, bool), 10_000, states) <= exact
 
 
 def test_it_stops_at_what_is_enough() -> None:
     trip = random_trip(1)
-    assert least_end(LeastWalk(trip, 10_000), 5, 10_000, lambda: False) >= 5
+    assert least_end(LeastWalk(trip, 10_000, bool), 5, 10_000) >= 5
 
 
 def test_steps_that_no_window_takes_reach_enough() -> None:
     trip = random_trip(1)
     never = Trip(trip.lengths, trip.way, trip.home, trip.before, [[], *trip.starts[1:]], trip.spots)
-    assert least_end(LeastWalk(never, 10_000), 777, 10_000, lambda: False) == 777
+    assert least_end(LeastWalk(never, 10_000, bool), 777, 10_000) == 777
+
+
+def test_a_stopped_walk_is_still_a_bound(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(least_ends, "_LOOK_EVERY", 3)
+    fewer = 0
+    for seed in range(30):
+        whole = LeastWalk(random_trip(seed), 10_000, bool)
+        stopped = LeastWalk(random_trip(seed), 10_000, lambda: True)
+        assert 0 < stopped.left(0, -1) <= whole.left(0, -1)
+        fewer += len(stopped.known) < len(whole.known)
+    assert fewer

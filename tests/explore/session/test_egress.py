@@ -6,14 +6,15 @@ import pytest
 
 from planning_kit.explore.session.editing import EARLIEST, LATEST, PET_ZERO, setting_moment
 from planning_kit.explore.session.session import Session
+from tests.edits import type_setting
 
 EARLY, LATE = "2031-09-03T06:00:00Z", "2031-09-03T08:30:00Z"
 
 
 @pytest.fixture
 def ranged(session: Session) -> Session:
-    session.set_setting(EARLIEST, EARLY)
-    session.set_setting(LATEST, LATE)
+    type_setting(session, EARLIEST, EARLY)
+    type_setting(session, LATEST, LATE)
     assert session.faults == ()
     return session
 
@@ -41,8 +42,8 @@ def test_within_the_range_and_at_another_time_of_the_day_the_range_stays(ranged)
 
 
 def test_a_range_over_midnight_moves_by_the_days_that_hold_the_new_pet_zero(session):
-    session.set_setting(EARLIEST, "2031-09-03T06:00:00Z")
-    session.set_setting(LATEST, "2031-09-04T02:00:00Z")
+    type_setting(session, EARLIEST, "2031-09-03T06:00:00Z")
+    type_setting(session, LATEST, "2031-09-04T02:00:00Z")
     session.set_pet_zero("2031-09-06T01:00:00Z")  # the night that begins on the 5th
     assert typed(session, EARLIEST, LATEST) == ["09-05 06:00", "09-06 02:00"]
 

@@ -15,6 +15,7 @@ import pytest
 import planning_kit as pk
 from planning_kit.explore.session.session import Session
 from planning_kit.inputs.save import state_folder
+from tests.edits import move_lines
 from tests.explore.session.conftest import line_of
 
 ROOT = Path(__file__).parents[3]
@@ -96,7 +97,7 @@ def test_rows_added_deleted_and_reordered_by_others_are_told(session, folder):
     other.add_line("gaps")
     line = other.draft["gaps"].lines[-1].id
     other.type_cells("gaps", {(line, "first_step"): "B1", (line, "then_step"): "B3"})
-    other.move_lines("tasks", [line_of(other, "tasks", "CLN")], line_of(other, "tasks", "EGR"))
+    move_lines(other, "tasks", [line_of(other, "tasks", "CLN")], line_of(other, "tasks", "EGR"))
     other.save()
     sides = session.conflict().to_numpy().tolist()
     assert ["gaps", "B1 to B3", "", "(no such row)", ""] in sides

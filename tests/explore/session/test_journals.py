@@ -13,6 +13,7 @@ from filelock import FileLock
 
 import planning_kit as pk
 from planning_kit.explore.session import journal
+from tests.edits import type_setting
 from tests.explore.session.conftest import line_of, retitle, titles
 
 ROOT = Path(__file__).parents[3]
@@ -290,7 +291,7 @@ print(*sorted(path.suffix for path in state.glob('*-*')))
 
 def test_work_left_by_a_version_of_format_1_keeps_its_settings(opened):
     dead = opened()
-    dead.set_setting("pet_zero_utc", "2031-09-03T07:45:00Z")
+    type_setting(dead, "pet_zero_utc", "2031-09-03T07:45:00Z")
     dead.autosave()
     dead.close()
     path = dead.journal.path

@@ -12,6 +12,7 @@ import planning_kit as pk
 from planning_kit.explore.session.draft import draft_of
 from planning_kit.explore.session.merge import THEIRS, YOURS, merged, same_lines, told
 from planning_kit.explore.session.session import Session
+from tests.edits import move_lines, type_setting
 from tests.explore.session.conftest import SCENARIOS, line_of
 
 
@@ -37,14 +38,14 @@ def test_changes_of_other_cells_rows_and_settings_come_together(session, other, 
     before = text_of(session, "B1", "title")
     type_in(other, "B1", "title", "Theirs")
     type_in(other, "HAT", "title", "Their hatch", "places")
-    other.set_setting("limits.planned_min", "95")
+    type_setting(other, "limits.planned_min", "95")
     other.delete_lines("steps", [line_of(other, "steps", "C1")])
     new, = other.duplicate_lines("steps", [line_of(other, "steps", "B1")])
     other.type_cells("steps", {(new, "takes"): ""})
     other.save()
     type_in(session, "B1", "minutes_likely", "5")
     type_in(session, "B2", "title", "Mine")
-    session.set_setting("limits.hard_min", "131")
+    type_setting(session, "limits.hard_min", "131")
     with pytest.raises(pk.SaveConflict):
         session.save()
     merge = session.merging()
@@ -67,11 +68,11 @@ def test_changes_of_other_cells_rows_and_settings_come_together(session, other, 
 def test_what_both_changed_is_asked_and_nothing_changes_before_the_answer(session, other):
     type_in(other, "B1", "title", "Theirs")
     type_in(other, "C1", "minutes_likely", "4")
-    other.set_setting("title", "Their title")
+    type_setting(other, "title", "Their title")
     other.save()
     type_in(session, "B1", "title", "Mine")
     type_in(session, "C1", "minutes_likely", "4")  # the same edit is no clash
-    session.set_setting("title", "My title")
+    type_setting(session, "title", "My title")
     draft = session.draft
     merge = session.merge({})
     assert session.draft is draft
@@ -101,7 +102,7 @@ def test_a_row_that_one_deleted_and_the_other_changed_is_asked(session, other, s
 
 
 def test_an_order_that_only_they_changed_is_taken_with_my_new_rows(session, other):
-    other.move_lines("steps", [line_of(other, "steps", "C3")], line_of(other, "steps", "C2"))
+    move_lines(other, "steps", [line_of(other, "steps", "C3")], line_of(other, "steps", "C2"))
     other.save()
     session.duplicate_lines("steps", [line_of(session, "steps", "B1")])
     merge = session.merge({})
@@ -113,9 +114,9 @@ def test_an_order_that_only_they_changed_is_taken_with_my_new_rows(session, othe
     (YOURS, ["A1", "B1", "C2", "C1", "B2", "B3", "C3", "Z1"]),
     (THEIRS, ["A1", "B1", "C1", "C3", "C2", "B2", "B3", "Z1"])])
 def test_two_orders_are_asked(session, other, side, order):
-    other.move_lines("steps", [line_of(other, "steps", "C3")], line_of(other, "steps", "C2"))
+    move_lines(other, "steps", [line_of(other, "steps", "C3")], line_of(other, "steps", "C2"))
     other.save()
-    session.move_lines("steps", [line_of(session, "steps", "C2")], line_of(session, "steps", "C1"))
+    move_lines(session, "steps", [line_of(session, "steps", "C2")], line_of(session, "steps", "C1"))
     clash, = session.merging().clashes
     assert (clash.yours, clash.theirs) == ("moved C2", "moved C3")
     session.merge({clash.where: side})
@@ -227,7 +228,7 @@ def edited(edits):
         elif kind == "delete":
             session.delete_lines(name, [line])
         elif kind == "move":
-            session.move_lines(name, [line], sheet.lines[b % len(sheet.lines)].id)
+            move_lines(session, name, [line], sheet.lines[b % len(sheet.lines)].id)
         else:
             session.duplicate_lines(name, [line])
     return session.draft

@@ -9,6 +9,7 @@ import pytest
 import planning_kit as pk
 from planning_kit.explore.long_question import DONE, FAILED, STOPPED, LongQuestion
 from planning_kit.explore.session.questions import ODDS, ORDER, SWEEP
+from tests.edits import type_setting
 from tests.explore.session.conftest import add_a_step_behind_the_night, line_of
 
 
@@ -47,8 +48,8 @@ def test_a_stopped_question_says_so_and_gives_what_it_has(session):
 
 
 def test_a_sweep_tells_each_pet_zero_and_does_not_grow_old_by_pet_zero_alone(session):
-    session.set_setting("pet_zero_earliest", "2031-09-03T07:20:00Z")
-    session.set_setting("pet_zero_latest", "2031-09-03T07:50:00Z")
+    type_setting(session, "pet_zero_earliest", "2031-09-03T07:20:00Z")
+    type_setting(session, "pet_zero_latest", "2031-09-03T07:50:00Z")
     work, told = asked(session, SWEEP)
     assert [f"{each.part.pet_zero:%H:%M}" for each in told] == [
         "07:20", "07:25", "07:30", "07:35", "07:40", "07:45", "07:50"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 import planning_kit as pk
+from tests.edits import type_setting
 from tests.explore.session.conftest import line_of
 
 
@@ -151,5 +152,5 @@ def test_a_version_with_faults_is_no_baseline(session):
 def test_the_pet_zero_range_is_the_scenarios_else_the_day(session):
     first, last = session.pet_zero_range()
     assert f"{first:%Y-%m-%dT%H:%M} {last:%Y-%m-%dT%H:%M}" == "2031-09-03T00:00 2031-09-03T23:59"
-    session.set_setting("pet_zero_earliest", "2031-09-03T07:00:00Z")
+    type_setting(session, "pet_zero_earliest", "2031-09-03T07:00:00Z")
     assert f"{session.pet_zero_range()[0]:%H:%M}" == "07:00"

@@ -1,0 +1,167 @@
+"""Random moves of an order, drawn so that what must come first does.
+
+A few steps, a run, a visit to a place or a whole task are taken out of their lanes and put back elsewhere: a
+person moves such pieces, too. A slot lies between the last step that must precede the piece and the first
+that must follow it, by the tables and by way of all lanes as they stand, so that no circle comes of a move.
+"""
+
+from __future__ import annotations
+
+import random
+from bisect import bisect_left
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from planning_kit.explore.propose.order_problem import BY_RUNS, Work
+from planning_kit.explore.propose.order_screen import Orders
+from planning_kit.inputs.format import PARTNER
+from planning_kit.inputs.records import BOTH
+
+_TRADE, _SLAB, _TASK, _REGROUP = 0.06, 0.2, 0.28, 0.38  # of all draws up to here; the rest move neighbours
+_BESIDE, _NEAR = 0.45, 0.8  # of all slots up to here: at the same place, then not far from where it was
+_FAR = 6
+_LONGEST, _LONGEST_SLAB = 5, 10
+
+
+def bits(steps: Collection[int]) -> int:
+    """Steps as the bits of a number."""
+    return sum(1 << step for step in steps)
+
+
+@dataclass(eq=False)
+class RandomMoves:
+    """Draws moves for one scenario; ``before`` are the steps that precede each one whatever is chosen.
+
+    ``dropped`` tasks are in no order.
+    """
+
+    work: Work
+    before: Sequence[Collection[int]]
+    random: random.Random
+    dropped: Collection[str] = ()
+    _trades: list[str] = field(init=False)
+    _ahead: list[int] = field(init=False)
+    _behind: list[int] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._trades = sorted(self.work.swappable - set(self.dropped))
+        self._ahead, self._behind = [bits(near) for near in self.before], [0] * len(self.before)
+        for step, near in enumerate(self.before):
+            for first in near:
+                self._behind[first] |= 1 << step
+
+    def draw(self, orders: Orders, starts: Sequence[float]) -> tuple[Orders, str] | None:
+        """Other orders, and the task whose crew were traded ("": none); None where there is no room."""
+        kind = self.random.random()
+        if kind < _TRADE and self._trades:
+            task = self.random.choice(self._trades)
+            traded = self._put(orders, self._traded(orders, task), starts)
+            return (traded, task) if traded else None
+        lanes = [who for who, lane in orders.items() if len(lane) > 1]
+        if not lanes:
+            return None
+        who = self.random.choices(lanes, [len(orders[who]) for who in lanes])[0]
+        moved = self._put(orders, self._piece(orders, who, kind, starts), starts)
+        return (moved, "") if moved and moved != orders else None
+
+    def _piece(self, orders: Orders, who: str, kind: float,
+               starts: Sequence[float]) -> dict[str, tuple[int, ...]]:
+        """What to move, by lane."""
+        steps, lane = self.work.steps, orders[who]
+        first = self.random.randrange(len(lane))
+        step = steps[lane[first]]
+        if kind < _SLAB and who in PARTNER:  # what both begin in a stretch of time
+            last = min(first + self.random.randrange(_LONGEST_SLAB), len(lane) - 1)
+            begun = range(len(lane))[first:last + 1]
+            low, high = starts[lane[begun[0]]], starts[lane[begun[-1]]]
+            return {each: tuple(s for s in orders.get(each, ()) if low <= starts[s] <= high)
+                    for each in (who, PARTNER[who])}
+        if kind < _TASK:  # a whole task, whoever does it
+            return {each: own for each, order in orders.items()
+                    if (own := tuple(s for s in order if steps[s].task == step.task))}
+        if step.crew == BOTH:
+            return dict.fromkeys((who, PARTNER[who]), (lane[first],))
+        if kind < _REGROUP:  # all that one person does for it
+            return {who: tuple(s for s in lane if steps[s].task == step.task and steps[s].crew != BOTH)}
+        longest, draw = self.random.randint(1, _LONGEST), self.random.random()
+        if self.work.freedom.free == BY_RUNS or draw < 0.3:
+            alike = [steps[s].task == step.task for s in lane]
+        elif draw < 0.5:
+            alike = [steps[s].place == step.place for s in lane]
+        else:
+            alike = [number < first + longest for number in range(len(lane))]
+        last = first
+        while last < len(lane) and alike[last] and steps[lane[last]].crew != BOTH:
+            last += 1
+        while self.work.freedom.free == BY_RUNS and first and alike[first - 1] \
+                and steps[lane[first - 1]].crew != BOTH:
+            first -= 1
+        return {who: lane[first:last]}
+
+    def _traded(self, orders: Orders, task: str) -> dict[str, tuple[int, ...]]:
+        """What each of the two does for a task alone, in the lane of the other."""
+        steps = self.work.steps
+        return {PARTNER[who]: own for who in PARTNER if (own := tuple(
+            s for s in orders.get(who, ()) if steps[s].task == task and steps[s].crew != BOTH))}
+
+    def _put(self, orders: Orders, piece: Mapping[str, tuple[int, ...]],
+             starts: Sequence[float]) -> Orders | None:
+        """The orders with the piece elsewhere, lane by lane; None where there is no room for it."""
+        gone = {step for block in piece.values() for step in block}
+        lanes = {who: tuple(step for step in lane if step not in gone) for who, lane in orders.items()}
+        at_min: float | None = None
+        for who, block in piece.items():
+            low, high = self._room(lanes, who, block)
+            if low > high:
+                return None
+            lane = lanes[who]
+            slot = self._slot(lane, block, low, high, starts, at_min)
+            # In the other lane at about the same time, or one would wait long for the other.
+            at_min = starts[lane[slot - 1]] if slot else -1.0
+            lanes[who] = lane[:slot] + block + lane[slot:]
+        return lanes
+
+    def _room(self, lanes: Orders, who: str, block: Sequence[int]) -> tuple[int, int]:
+        """The first and the last slot of a lane in which a block may stand."""
+        ahead, behind = self._reach(lanes, block, self._ahead, -1), self._reach(lanes, block, self._behind, 1)
+        low, high = 0, len(lanes[who])
+        for number, step in enumerate(lanes[who]):
+            if ahead >> step & 1:
+                low = number + 1
+            if behind >> step & 1:
+                return low, number
+        return low, high
+
+    def _reach(self, lanes: Orders, block: Sequence[int], links: Sequence[int], way: int) -> int:
+        """What precedes a block (``way`` -1) or follows it, by the tables and by all lanes, as bits."""
+        own = reached = bits(block)
+        for step in block:
+            reached |= links[step]
+        more = 0
+        while more != reached:
+            more = reached
+            for lane in lanes.values():
+                is_reached = False
+                for step in lane[::way]:
+                    if is_reached:
+                        reached |= 1 << step | links[step]
+                    elif reached >> step & 1:
+                        is_reached = True
+        return reached & ~own
+
+    def _slot(self, lane: Sequence[int], block: Sequence[int], low: int, high: int, starts: Sequence[float],
+              at_min: float | None) -> int:
+        if at_min is not None:
+            slot = bisect_left(lane, at_min, key=lambda step: starts[step]) + self.random.randint(-1, 1)
+            return min(max(slot, low), high)
+        steps, draw = self.work.steps, self.random.random()
+        if draw < _BESIDE:
+            slots = [slot for slot in range(low, high + 1) if (
+                (slot and steps[lane[slot - 1]].place == steps[block[0]].place)
+                or (slot < len(lane) and steps[lane[slot]].place == steps[block[-1]].place))]
+            if slots:
+                return self.random.choice(slots)
+        if draw < _NEAR:
+            slot = bisect_left(lane, starts[block[0]], key=lambda step: starts[step])
+            return min(max(slot + self.random.randint(-_FAR, _FAR), low), high)
+        return self.random.randint(low, high)
