@@ -150,8 +150,8 @@ def _passed_over(plan: TimedPlan, base: TimedPlan, states: States) -> Iterator[F
                 start = plan.span(name)[0]
                 yield _of(base.steps[base.position(name)], CONCERN, "passed-over", start,
                           f"{name} comes before {later} in the order of work and is not logged; it follows "
-                          f"now at {pet_label(start)}: log it if it was done, or as skipped if it is not to be "
-                          "done", about=later)
+                          f"now at {pet_label(start)}: log it if it was done, or as skipped if it is not to "
+                          "be done", about=later)
 
 
 def _clocks(plan: TimedPlan, events: Sequence[Event]) -> Iterator[Finding]:

@@ -18,7 +18,6 @@ import pandas as pd
 
 from planning_kit.inputs.records import Task
 from planning_kit.judge.all_checks import findings_of, new_findings
-from planning_kit.judge.check_rules import CHECK as RULES
 from planning_kit.judge.drop_order import drop_weights
 from planning_kit.judge.findings import CONCERN, STOP, Identity, identity
 from planning_kit.plan.activities import TRAVEL, minutes_of
@@ -27,6 +26,7 @@ from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts, outing_end
 
 SAME_MIN = 1e-6
+_WEEK_MIN = 7 * 1440.0
 
 
 def keeps(end_min: float, limit_min: float) -> bool:
@@ -49,6 +49,11 @@ def cushioned_end_min(plan: TimedPlan, cushion: float) -> float:
 def walk_min(plan: TimedPlan) -> float:
     """Minutes that both crew members travel, together."""
     return minutes_of((each for crew in plan.travels for each in plan.lanes[crew]), TRAVEL)
+
+
+def given_way_min(plan: TimedPlan) -> float:
+    """The minutes by which rules give way in a plan; those without any window count as a week each."""
+    return sum(min(each.by_min, _WEEK_MIN) for each in plan.network.given_way)
 
 
 def worth(plan: TimedPlan, tasks: Iterable[Task], dropped: Collection[str] = (),
@@ -129,8 +134,7 @@ def review(a: TimedPlan | pd.DataFrame, b: TimedPlan, limits_min: Sequence[float
     """
     end_min = max(b.end_min, cushioned_end_min(b, cushion))
     over = tuple(0.0 if keeps(end_min, limit) else end_min - limit for limit in limits_min)
-    found, tasks = findings_of(b), list(tasks)
-    broken = found[(found["check"] == RULES) & (found["severity"] == STOP)]
-    return Review(new_findings(a, b), stops_in(found), -float(broken["margin"].sum()), over,
+    tasks = list(tasks)
+    return Review(new_findings(a, b), stops_in(findings_of(b)), given_way_min(b), over,
                   worth(b, tasks, dropped, cushion),
                   any(task.need == "required" for task in tasks if task.task in dropped))

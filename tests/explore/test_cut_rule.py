@@ -71,6 +71,7 @@ def test_samples_are_timed_as_a_plain_loop_does_one_at_a_time(tight: pk.Plan) ->
     (TERN, {"FHD": {"last_start_min": 0}}, {"FHD", "KNU", "REG", "SEN", "SMP", "INS"}),
     (FAULTY, {}, {"DEK", "BOX"}),  # what SLT misses cannot be put back: it goes on
     (FAULTY, {"SLT": {"put_back_min": 6}, "BOX": {"put_back_min": 4}}, {"DEK", "BOX", "SLT"}),
+    (FAULTY, {"SLT": {"put_back_min": 0}, "BOX": {"put_back_min": 0}}, {"DEK", "BOX", "SLT"}),
     (CURLEW, {"ANT": {"last_start_min": 1}}, {"ANT"}),
 ])
 def test_what_hangs_on_a_task_by_its_items_goes_with_it(folder: Path, cells: dict, goes: set[str]) -> None:

@@ -59,7 +59,7 @@ _NOTHING = math.nan
 
 @dataclass(frozen=True)
 class Option:
-    """One thing that could be decided: ``how`` are the arguments of ``decide``, ``tasks`` what it moves.
+    """One thing that could be decided: ``how`` are the arguments of ``decide``, ``lost`` the tasks left out.
 
     ``only_if_sound``: no option where it brings a stop; ``back_min``: minutes to put back.
     """
@@ -67,15 +67,10 @@ class Option:
     words: str
     kind: str
     how: Decision
-    tasks: tuple[str, ...] = ()
+    lost: tuple[str, ...] = ()
     moves: tuple[str, ...] = ()
     only_if_sound: bool = False
     back_min: float = _NOTHING
-
-    @property
-    def lost(self) -> tuple[str, ...]:
-        """The tasks that it leaves out."""
-        return self.tasks if self.how.keys() & {"skip", "give_up"} else ()
 
 
 def options_table(plan: TimedPlan, most: int = 12, search: Budget | None = None,
@@ -176,7 +171,7 @@ def _options(plan: TimedPlan, outside: Outside) -> Iterator[Option]:
         if task.swappable and any(are_fresh):
             what = task.task if fresh else f"the rest of {task.task}"
             yield Option(f"Give {what} to the other (the two trade its steps)", GIVE,
-                         {"give": [task.task]}, (task.task,), only_if_sound=not fresh)
+                         {"give": [task.task]}, only_if_sound=not fresh)
         if task.need == "get-ahead" and fresh:
             yield from _moved(outside, task, FORWARD)
 
@@ -197,13 +192,11 @@ def _drop(plan: TimedPlan, outside: Outside, tasks: Sequence[Task]) -> Option:
                         for each in names)
     if more := [name for name in ways if name not in names]:
         what += f", with {' and '.join(more)} for want of {'its' if len(names) == 1 else 'their'} items"
-    if not back:
-        return Option(f"Drop {what}", DROP, {"skip": skip}, tuple(ways))
     put = " and ".join(f"{name} back at {way.put_back} in {number_label(way.minutes, 'up')} min"
                        for name, way in back.items() if way.minutes)
-    return Option(f"Give up {what}: put {put}" if put else f"Drop {what}", GIVE_UP if put else DROP,
-                  {"skip": skip, "give_up": list(back)}, tuple(ways),
-                  back_min=sum(way.minutes for way in back.values()))
+    how = Decision(skip=skip, give_up=list(back)) if back else Decision(skip=skip)
+    return Option(f"Give up {what}: put {put}" if put else f"Drop {what}", GIVE_UP if put else DROP, how,
+                  tuple(ways), back_min=sum(way.minutes for way in back.values()) if back else _NOTHING)
 
 
 def _moved(outside: Outside, task: Task, kind: str) -> Iterator[Option]:
@@ -220,7 +213,7 @@ def _moved(outside: Outside, task: Task, kind: str) -> Iterator[Option]:
     if order != rest:
         words = f"Bring {task.task} forward, next of all" if kind == FORWARD else (
             f"Postpone {task.task} to just before {others[at]}")
-        yield Option(words, kind, {"order": order}, (task.task,))
+        yield Option(words, kind, {"order": order})
 
 
 @dataclass(frozen=True)
@@ -304,7 +297,7 @@ def _must_by(plan: TimedPlan, option: Option) -> float:
     """The latest start of a dropped task's first step that keeps the hard limit, all else kept."""
     names = [name for name in option.how.get("skip", ()) if name in plan.network.steps]
     # The backward pass keeps all other work: it gives no time for several tasks that go together.
-    if option.kind != DROP or not names or len(option.tasks) > 1:
+    if option.kind != DROP or not names or len(option.lost) > 1:
         return _NOTHING
     first = min((plan.position(name) for name in names), key=lambda position: plan.starts[position])
     by = float(plan.starts[first] + plan.slack.to_limit[first])

@@ -89,6 +89,72 @@ def test_what_is_put_back_is_work_like_any_and_is_logged_so(lamp: pk.Scenario) -
     assert "B3" not in set(done.odds(200).tally.reasons)
 
 
+def test_odds_never_count_as_done_what_is_given_up(lamp: pk.Scenario, night_lost: pk.Plan) -> None:
+    before = night_lost.odds(200).tasks.set_index("task")
+    assert before.loc["LMP", "p_done"] > 0
+    given = night_lost.decide(give_up="LMP")
+    plan = pk.time_plan(lamp)
+    more = log_of("B3 skipped 62 6", "B3 started 63", "B3 finished 70")
+    back = plan.retime(pd.concat([as_planned(plan, 34.0), more], ignore_index=True), 75.0)
+    for each in (given, back):  # still to be put back, and finished
+        odds = each.odds(200)
+        tasks = odds.tasks.set_index("task")
+        assert tasks.loc["LMP", ["p_done", "p_hard", "p_dropped", "p_put_back"]].tolist() == [0, 0, 0, 1]
+        assert tasks.loc["CLN", "p_done"] == 1
+        assert odds.p_required == 0
+        assert odds.summary.set_index("item")["p"]["both inside by the hard limit"] == 1
+
+
+@pytest.mark.parametrize("folder", [DATA / "tern-2", SCENARIOS / "tern-station"])
+def test_what_hangs_on_a_task_by_its_items_is_told_and_goes_with_it(folder: Path) -> None:
+    """The foothold of the others comes out with FHD; KNU has begun, so that it is put back."""
+    plan = pk.time_plan(pk.load_scenario(folder))
+    late = plan.retime(as_planned(plan, 20.0), 35.0)
+    row = late.options(most=60).query("option.str.contains('FHD')").iloc[0]
+    assert row["option"].startswith("Give up FHD, with KNU and REG and SEN and SMP and INS for want of its "
+                                    "items: put KNU back at KN1 in 3.0 min")
+    assert set(row["lost"].split(", ")) == {
+        "FHD (required)", "KNU (required)", "REG (required)", "SEN (optional)", "SMP (optional)",
+        "INS (get-ahead)"}
+    for how in (row["decide"], {"give_up": ["FHD"]}):  # who asks for one gets the same
+        given = late.decide(**how)
+        gone, kept = set(given.left_out["step"]), {step.step for step in given.timed.steps}
+        own = {step.step for step in plan.timed.steps if step.task in {"FHD", "REG", "SEN", "SMP", "INS"}}
+        assert own <= gone
+        assert {step.task for step in plan.timed.steps if step.step in gone - own} == {"KNU"}
+        assert "KN1" in kept
+        assert given.findings.query("check == 'custody' and severity == 'stop' and about == 'foothold'").empty
+
+
+def test_where_nothing_is_to_be_put_back_nobody_goes_there() -> None:
+    """INS of the demo (looks, 0 min): once it has begun the rest of it is left, and odds know."""
+    plan = pk.time_plan(pk.load_scenario(SCENARIOS / "tern-station"))
+    log = as_planned(plan, 100.0)
+    late = plan.retime(log, 115.0)
+    row = late.options(most=60).set_index("option").loc["Drop the rest of INS"]
+    assert (row["kind"], row["put_back_min"], row["new_stops"]) == ("drop", 0, 0)
+    given = late.decide(**row["decide"])
+    skips = [(each.step, each.remaining_min) for each in given.timed.outside.actuals.events[len(log):]]
+    assert {step for step, _ in skips} == set(given.left_out["step"])
+    assert sum(minutes == 0 for _, minutes in skips) == 1
+    assert not {step.step for step in given.timed.steps} & {step for step, _ in skips}
+    odds = given.odds(200).tasks.set_index("task")
+    assert odds.loc["INS", ["p_done", "p_put_back"]].tolist() == [0, 1]
+    assert set(given.options(most=60)["option"].str.contains("INS")) == {False}
+
+
+def test_both_prices_stand_beside_a_row(night_lost: pk.Plan) -> None:
+    """Stops come first, even for required work; what each row loses and mends stands in it."""
+    options = night_lost.options(most=40).set_index("option")
+    mends = options[options["mended_stops"] > 0]
+    assert mends["lost"].str.contains("required").iloc[0]
+    others = options[(options["kind"] == "drop") & (options["mended_stops"] == 0)]
+    assert not others.empty
+    assert others["lost"].ne("").all()
+    names = options.index.tolist()
+    assert names.index(mends.index[0]) < min(map(names.index, others.index))
+
+
 def test_both_go_in_before_it_is_put_back_and_that_is_a_stop(lamp: pk.Scenario) -> None:
     plan = pk.time_plan(lamp)
     log = pd.concat([as_planned(plan, 34.0), log_of("B3 skipped 62 6", "- ingress 90")], ignore_index=True)
@@ -194,7 +260,8 @@ def test_no_way_out_touches_what_has_begun(folder: Path) -> None:
             left, begun = own[count:], own[:count]
             way = given_up(records, task.task, left, begun)
             if way is not None and way.put_back:
-                parts: Sequence[frozenset[str]] = (way.gone, way.home - {way.put_back},
+                assert (way.put_back in way.gone) == (way.minutes == 0)
+                parts: Sequence[frozenset[str]] = (way.gone - {way.put_back}, way.home - {way.put_back},
                                                    frozenset({way.put_back}))
                 assert frozenset().union(*parts) == frozenset(left)
                 assert sum(map(len, parts)) == len(left)

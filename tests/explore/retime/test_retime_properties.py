@@ -39,7 +39,7 @@ shares = st.integers(0, 100).map(lambda percent: percent / 100)
 
 def said(plan: pk.Plan) -> list[list[object]]:
     columns = ["severity", "check", "crew", "step", "message"]
-    # Without what was accepted before the outing, cliffs, and work that could still be given up: a past leaves
+    # Without what was accepted before the outing, cliffs, and work that may still be given up: a past leaves
     # less that can go wrong.
     found = findings_of(plan.timed).query("check != 'quality' and rule != 'no-put-back'")
     return found[columns].sort_values(columns).to_numpy().tolist()
