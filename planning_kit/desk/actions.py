@@ -11,12 +11,14 @@ from datetime import UTC, datetime, timedelta
 from functools import wraps
 from pathlib import Path
 
+from planning_kit.changes.amounts import LikelyMinutes
+from planning_kit.changes.order import Drag
 from planning_kit.desk import messages
 from planning_kit.desk.answers import question_message
 from planning_kit.desk.assets import library_text
 from planning_kit.desk.messages import Action, Message, left_work, notice, refusal, rows_of_frame
-from planning_kit.explore.session.journal import Unsaved
-from planning_kit.explore.session.merge import Where
+from planning_kit.explore.session.journal import Unsaved, delete_left
+from planning_kit.explore.session.merge import Where, both_sides
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.session.sheet import moment_text
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
@@ -76,7 +78,7 @@ def _lines(message: Message) -> list[int]:
 def move(session: Session, message: Message) -> None:
     """A bar was dropped elsewhere."""
     before = None if message.get("before") is None else str(message["before"])
-    session.move_step(str(message["step"]), str(message["lane"]), before)
+    session.make(Drag(str(message["step"]), str(message["lane"]), before))
 
 
 def pet_zero(session: Session, message: Message) -> None:
@@ -147,7 +149,7 @@ def _conflict(session: Session, choices: Mapping[Where, str]) -> Message:
         return messages.conflict_message(session.merging(choices))
     except ScenarioError as error:
         first = error.problems.iloc[0]
-        return {"kind": "conflict", "sides": rows_of_frame(session.conflict()),
+        return {"kind": "conflict", "sides": rows_of_frame(both_sides(session.draft, session.base.folder)),
                 "problem": f"{first['table']}: {first['problem']}"}
 
 
@@ -204,7 +206,7 @@ def restore(session: Session, unsaved: Unsaved) -> list[Message]:
 def discard(session: Session, unsaved: Unsaved) -> list[Message]:
     """Delete work that was left unsaved."""
     try:
-        session.discard(unsaved)
+        delete_left(unsaved.path)
     except (ScenarioError, OSError) as error:  # it is in use by now, or its folder is gone
         return [refusal(error)]
     return []
@@ -224,8 +226,8 @@ def take(session: Session, message: Message) -> list[Message]:
 
 ACTIONS: dict[str, Action] = {
     "delete": lambda session, message: session.delete_lines(str(message["sheet"]), _lines(message)),
-    "minutes": lambda session, message: session.set_minutes(
-        str(message["step"]), float(message["minutes"])),
+    "minutes": lambda session, message: session.make(LikelyMinutes(
+        str(message["step"]), float(message["minutes"]))),
     "undo": lambda session, _: session.undo(),
     "redo": lambda session, _: session.redo(),
     "switch": lambda session, message: session.switch_to(str(message["name"])),

@@ -8,7 +8,7 @@ from dataclasses import asdict
 from typing import Any
 
 from planning_kit.explore.session.draft import Draft, Fault
-from planning_kit.explore.session.merge import Merge, told
+from planning_kit.explore.session.merge import Merge
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.session.sheet import KEY, SETTINGS, VALUE, Sheet, setting_fields
 from planning_kit.explore.tightest import tightest_margins
@@ -117,7 +117,7 @@ def status(session: Session) -> Message:
         "undo": history.can_undo, "redo": history.can_redo, "unsaved": session.has_unsaved_work,
         "is_kept": not session.journal.trouble,
         "versions": list(session.versions), "baseline": session.baseline_name or "",
-        "old": [question for question in session.asked if session.is_old(question)],
+        "old": [name for name, asked in session.asked.items() if asked.is_old],
         "folder": session.base.folder.name, "head": head_of(session.plan),
         "pet_zero": {name: round(moment.timestamp() * 1000) for name, moment in zip(
             ("at", "first", "last"), (session.pet_zero_typed(), *session.pet_zero_range()), strict=True)},
@@ -176,9 +176,9 @@ def _left(each: Margin) -> str:
 def conflict_message(merge: Merge) -> Message:
     """What a merge takes as it is, and what both changed, with the choices made so far."""
     columns = ("table", "row", "column", "was", "theirs")
-    taken = [[row[name] for name in columns] for row in told(merge.taken)]
-    clashes = [{"where": list(clash.where), "choice": merge.choices.get(clash.where, ""), **row}
-               for clash, row in zip(merge.clashes, told(merge.clashes), strict=True)]
+    taken = [[getattr(clash, name) for name in columns] for clash in merge.taken]
+    clashes = [asdict(clash) | {"where": list(clash.where), "choice": merge.choices.get(clash.where, "")}
+               for clash in merge.clashes]
     return {"kind": "conflict", "taken": taken, "clashes": clashes}
 
 

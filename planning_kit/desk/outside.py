@@ -18,7 +18,7 @@ from planning_kit.explore.retime.outing_progress import standing_of
 from planning_kit.explore.session.going_outside import go_outside, take, watch_of
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.logbook import Entry, log_lines
-from planning_kit.explore.watch.now import OpenStep
+from planning_kit.explore.watch.now import OpenStep, lanes_now
 from planning_kit.explore.watch.watch import Options, Watch
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.format import SUITED
@@ -105,7 +105,8 @@ def picture(watch: Watch, with_chart: bool) -> Message:
         "kind": "outside", "head": head_of(plan), "standing": standing_of(plan).splitlines(),
         "clock": {"kind": watch.clock.kind, "now_ms": _ms(watch.now), "runs": watch.clock.kind != "held",
                   "pet_zero_ms": _ms(watch.plan.pet_zero), "call": _next_call(watch)},
-        "lanes": [asdict(lane) | {"steps": [_step(step) for step in lane.steps]} for lane in watch.lanes],
+        "lanes": [asdict(lane) | {"steps": [_step(step) for step in lane.steps]}
+                  for lane in lanes_now(watch.plan)],
         "refused": {slot: {"entry": asdict(kept.entry), "faults": [asdict(fault) for fault in kept.faults]}
                     for slot, kept in watch.refused.items()},
         "log": {"words": watch.log.words, "is_kept": watch.log.is_kept, "later": len(so_far.later),

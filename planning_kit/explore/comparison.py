@@ -6,7 +6,7 @@ The two may be plans, or revisions of a scenario; what their inputs say differen
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterator
+from collections.abc import Callable, Hashable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -37,7 +37,11 @@ def compare(a: TimedPlan, b: TimedPlan) -> pd.DataFrame:
     ``change``: ``later``, ``earlier``, ``changed`` (same start; other crew, place, length or holder),
     ``added`` or ``dropped``. Times in PET minutes of each plan's own PET 0; ``moved_min`` is b minus a.
     """
-    before, after = _by_step(a), _by_step(b)
+    columns = ["step", "title", "crew", "place", "minutes", "start", "held_by"]
+    before, after = (pd.DataFrame(
+        [(step.step, step.title, step.crew, step.place, plan.durations[i], plan.starts[i],
+          plan.holders.chosen[i].text) for i, step in enumerate(plan.steps)],
+        columns=columns).set_index("step") for plan in (a, b))
     both = before.add_suffix("_a").join(after.add_suffix("_b"), how="outer")
     both = both.rename(columns={"start_a": "start_a_min", "start_b": "start_b_min"})
     both["moved_min"] = both["start_b_min"] - both["start_a_min"]
@@ -49,16 +53,6 @@ def compare(a: TimedPlan, b: TimedPlan) -> pd.DataFrame:
     moved[text] = moved[text].fillna("")
     ordered = moved.sort_values(["at", "step"], kind="stable")[COMPARE_COLUMNS]
     return TextTable(ordered.reset_index(drop=True))
-
-
-def _by_step(plan: TimedPlan) -> pd.DataFrame:
-    rows = [
-        {"step": step.step, "title": step.title, "crew": step.crew, "place": step.place,
-         "minutes": plan.durations[i], "start": plan.starts[i], "held_by": plan.holders.chosen[i].text}
-        for i, step in enumerate(plan.steps)
-    ]
-    columns = ["step", "title", "crew", "place", "minutes", "start", "held_by"]
-    return pd.DataFrame(rows, columns=columns).set_index("step")
 
 
 _AS_LOGGED = {f"{LOGGED}:start"}
@@ -93,8 +87,7 @@ def compare_findings(a: TimedPlan, b: TimedPlan) -> pd.DataFrame:
     """
     rows = [{"change": change, **row} for change, row in finding_changes(a, b)]
     table = TextTable(rows, columns=FINDING_CHANGES)
-    order = table["change"].map(_ORDER), table["severity"].map(_RANK)
-    ranked = table.assign(order=order[0], rank=order[1])
+    ranked = table.assign(order=table["change"].map(_ORDER), rank=table["severity"].map(_RANK))
     ranked = ranked.sort_values(["order", "rank", "start_min"], kind="stable", na_position="first")
     return ranked[FINDING_CHANGES].reset_index(drop=True)
 
@@ -133,21 +126,13 @@ def _margins(plan: TimedPlan) -> Iterator[Margin]:
         if not np.isnan(slack).all():  # outside, steps that have started have none
             least = int(np.nanargmin(slack))
             yield (name, "", "min"), float(slack[least]), plan.steps[least].step
-    yield from _suit_margins(plan)
-    yield from _return_margins(plan)
+    for row in plan.suit_summary.to_dict("records"):
+        yield (f"{row['consumable']} over its reserve", row["crew"], row["unit"]), float(row["margin"]), ""
+    for row in plan.return_summary.to_dict("records"):
+        yield (f"way back, {row['case']}", row["crew"], "min"), float(row["margin_min"]), row["place"]
     for crew in plan.travels:
         waits = minutes_of(plan.lanes[crew], WAIT)
         yield ("waiting", crew, "min"), float(waits), ""
-
-
-def _suit_margins(plan: TimedPlan) -> Iterator[Margin]:
-    for row in plan.suit_summary.to_dict("records"):
-        yield (f"{row['consumable']} over its reserve", row["crew"], row["unit"]), float(row["margin"]), ""
-
-
-def _return_margins(plan: TimedPlan) -> Iterator[Margin]:
-    for row in plan.return_summary.to_dict("records"):
-        yield (f"way back, {row['case']}", row["crew"], "min"), float(row["margin_min"]), row["place"]
 
 
 Given = str | Path | Scenario | TimedPlan
@@ -175,23 +160,23 @@ class TimedComparison:
     @cached_property
     def times(self) -> pd.DataFrame:
         """The steps that moved (see `compare`); empty where a side has no plan."""
-        if self.timed_a is None or self.timed_b is None:
-            return TextTable([], columns=COMPARE_COLUMNS)
-        return compare(self.timed_a, self.timed_b)
+        return self._of_plans(compare, COMPARE_COLUMNS)
 
     @cached_property
     def findings(self) -> pd.DataFrame:
         """Which findings came and went (see `compare_findings`)."""
-        if self.timed_a is None or self.timed_b is None:
-            return TextTable([], columns=FINDING_CHANGES)
-        return compare_findings(self.timed_a, self.timed_b)
+        return self._of_plans(compare_findings, FINDING_CHANGES)
 
     @cached_property
     def margins(self) -> pd.DataFrame:
         """The margins beside each other (see `compare_margins`)."""
+        return self._of_plans(compare_margins, MARGIN_COLUMNS)
+
+    def _of_plans(self, of: Callable[[TimedPlan, TimedPlan], pd.DataFrame],
+                  columns: list[str]) -> pd.DataFrame:
         if self.timed_a is None or self.timed_b is None:
-            return TextTable([], columns=MARGIN_COLUMNS)
-        return compare_margins(self.timed_a, self.timed_b)
+            return TextTable([], columns=columns)
+        return of(self.timed_a, self.timed_b)
 
     @cached_property
     def verdict(self) -> TextTable:

@@ -72,16 +72,14 @@ def _that_help(plan: TimedPlan, target: Target, moves: Iterable[tuple[int, int]]
         starts = planned_starts(network, plan.durations)
         if target.is_met(starts):
             end_min = float(outing_end(network, starts, plan.durations))
-            yield _candidate(plan, rows, moved, after, end_min)
-
-
-def _candidate(plan: TimedPlan, rows: Sequence[int], moved: int, after: int, end_min: float) -> Candidate:
-    name, behind = plan.steps[moved].step, plan.steps[after].step
-    inside = _is_inside_task(plan, rows, moved)
-    words = f"{name} moved to just behind {behind}" + (
-        f", past other steps of {plan.steps[moved].task}" if inside else "")
-    rank = (inside, round(end_min, 3), abs(rows.index(moved) - moved))
-    return Candidate(ORDER, words, 0.0, Follow(name, behind), rank)
+            step, behind = plan.steps[moved], plan.steps[after].step
+            task = [i for i in rows if plan.steps[i].task == step.task and (
+                step.crew == plan.steps[i].crew or BOTH in (step.crew, plan.steps[i].crew))]
+            inside = task != sorted(task)  # it passed another of its task in someone's lane
+            words = f"{step.step} moved to just behind {behind}" + (
+                f", past other steps of {step.task}" if inside else "")
+            yield Candidate(ORDER, words, 0.0, Follow(step.step, behind),
+                            (inside, round(end_min, 3), abs(rows.index(moved) - moved)))
 
 
 def _likely(plan: TimedPlan, target: Target) -> Iterator[tuple[int, int]]:
@@ -147,14 +145,6 @@ def _ends(plan: TimedPlan) -> set[int]:
     return {lane[place] for who in plan.travels if (lane := work_order(plan.steps, who)) for place in (0, -1)}
 
 
-def _is_inside_task(plan: TimedPlan, rows: Sequence[int], moved: int) -> bool:
-    """Whether the moved step passed another of its task in someone's lane."""
-    row = plan.steps[moved]
-    task = [i for i in rows if plan.steps[i].task == row.task and (
-        row.crew == plan.steps[i].crew or BOTH in (row.crew, plan.steps[i].crew))]
-    return task != sorted(task)
-
-
 def _cheapest_places(plan: TimedPlan, who: str, moved: int, behind: list[int]) -> list[int]:
     """Rows behind which ``moved`` costs the least detour, the nearest first among equals."""
     if who not in plan.travels:
@@ -180,15 +170,14 @@ def _network_of(plan: TimedPlan, orders: Orders) -> Network:
     Who is underway is taken to be where they last worked, which is the most hopeful: the proof knows better.
     """
     steps, airlock, asked = plan.steps, plan.scenario.settings.airlock_place, plan.network.as_asked
-    others = (bound for bound in asked.bounds if bound.kind != ORDER_BOUND)
-    fixed = asked.fixed
-    known = (release for release in asked.releases if release.kind in (LOGGED, NOW, HATCH))
     return replace(
         asked,
-        releases=(*known, *(first for first in first_releases(steps, orders, plan.travels, airlock)
-                            if first.step not in fixed)),
-        bounds=(*(bound for bound in order_bounds(steps, orders, plan.travels) if bound.after not in fixed),
-                *others),
+        releases=(*(each for each in asked.releases if each.kind in (LOGGED, NOW, HATCH)),
+                  *(first for first in first_releases(steps, orders, plan.travels, airlock)
+                    if first.step not in asked.fixed)),
+        bounds=(*(bound for bound in order_bounds(steps, orders, plan.travels)
+                  if bound.after not in asked.fixed),
+                *(bound for bound in asked.bounds if bound.kind != ORDER_BOUND)),
         homes=tuple(ways_home(steps, orders, plan.travels, airlock)),
     )
 

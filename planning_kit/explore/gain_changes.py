@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
+from typing import Any
 
 import numpy as np
 
@@ -127,13 +128,12 @@ def less_guard(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
 
     def is_met(seconds: int) -> bool:
         settings = replace(records.settings, night_guard_s=guard_s - seconds)
-        return bool(target.is_met(_starts_of(plan, replace(records, settings=settings), plan.durations)))
+        return _is_met(plan, target, replace(records, settings=settings))
 
     seconds = _least(is_met, math.floor(guard_s))
     if seconds:
         words = f"night guard of {guard_s - seconds:g} s instead of {guard_s:g}"
-        yield Candidate(GUARD, words, seconds / 60.0,
-                        Set({"lighting.night_guard_s": guard_s - seconds}))
+        yield Candidate(GUARD, words, seconds / 60.0, Set({"lighting.night_guard_s": guard_s - seconds}))
 
 
 def shortened_steps(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
@@ -150,17 +150,12 @@ def shortened_steps(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
     met = np.flatnonzero(target.is_met(starts))
     # The columns of a step begin with the least cut, so its first that meets the target is the least.
     positions, first = np.unique(owner[met], return_index=True)
-    for position, column in zip(positions, met[first], strict=True):
-        yield _shortened(plan, int(position), float(by_min[column]))
-
-
-def _shortened(plan: TimedPlan, position: int, by_min: float) -> Candidate:
-    step, left = plan.steps[position], plan.durations[position] - by_min
-    below = f", below its low estimate of {step.minutes_low:g}" if left < step.minutes_low - 1e-9 else ""
-    words = f"{step.step} takes {left:.4g} min instead of {plan.durations[position]:g}{below}"
-    share = by_min / float(plan.durations[position])
-    shorter = Stretch((Amount(step_named(step.step), 1.0, -by_min),))
-    return Candidate(SHORTEN, words, by_min, shorter, (share,))
+    for position, by in zip(positions.tolist(), by_min[met[first]].tolist(), strict=True):
+        step, minutes = plan.steps[position], float(plan.durations[position])
+        left = minutes - by
+        below = f", below its low estimate of {step.minutes_low:g}" if left < step.minutes_low - 1e-9 else ""
+        yield Candidate(SHORTEN, f"{step.step} takes {left:.4g} min instead of {minutes:g}{below}", by,
+                        Stretch((Amount(step_named(step.step), 1.0, -by),)), (by / minutes,))
 
 
 def relaxed_gaps(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
@@ -176,16 +171,21 @@ def relaxed_gaps(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
                 continue
 
             def is_met(tenths: int, number: int = number, kind: str = kind) -> bool:
-                relaxed = _relaxed(gaps[number], kind, tenths / _TENTHS)
-                changed = replace(records, gaps=(*gaps[:number], relaxed, *gaps[number + 1:]))
-                return bool(target.is_met(_starts_of(plan, changed, plan.durations)))
+                relaxed = replace(gaps[number], **_relaxed(gaps[number], kind, tenths / _TENTHS))
+                return _is_met(plan, target, replace(records, gaps=(*gaps[:number], relaxed,
+                                                                    *gaps[number + 1:])))
 
             # A gap that gives way more makes no step later, so that the test rises and bisection is safe.
             tenths = _least(is_met, math.floor(most * _TENTHS + 1e-9))
             if tenths:
                 pair = f"{gap.first_step} {gap.then_step}"
                 is_plain = sum(f"{other.first_step} {other.then_step}" == pair for other in gaps) == 1
-                yield _gap_candidate(gap, kind, tenths / _TENTHS, pair if is_plain else gap.ends)
+                column, minutes = _relaxed(gap, kind, tenths / _TENTHS).popitem()
+                new = round(minutes, 9)
+                which = "least" if kind == MIN_GAP else "greatest"
+                words = f"{which} gap {gap.words} of {new:g} min instead of {getattr(gap, column):g}"
+                yield Candidate(kind, words, tenths / _TENTHS,
+                                GapTo(gap, {column: new}, pair if is_plain else gap.ends))
 
 
 def _one_a_rule(gaps: Sequence[Gap]) -> Iterator[Gap]:
@@ -196,11 +196,9 @@ def _one_a_rule(gaps: Sequence[Gap]) -> Iterator[Gap]:
         yield replace(rows[0], min_gap=max(gap.min_gap for gap in rows), max_gap=min(greatest, default=None))
 
 
-def _relaxed(gap: Gap, kind: str, by_min: float) -> Gap:
-    if kind == MIN_GAP:
-        return replace(gap, min_gap=gap.min_gap - by_min)
-    assert gap.max_gap is not None
-    return replace(gap, max_gap=gap.max_gap + by_min)
+def _relaxed(gap: Gap, kind: str, by_min: float) -> dict[str, Any]:
+    """What of a gap is another once it gives way so far."""
+    return {"min_gap": gap.min_gap - by_min} if kind == MIN_GAP else {"max_gap": (gap.max_gap or 0) + by_min}
 
 
 def _least(is_met: Callable[[int], bool], most: int) -> int:
@@ -208,14 +206,6 @@ def _least(is_met: Callable[[int], bool], most: int) -> int:
     if most < 1 or not is_met(most):
         return 0
     return bisect.bisect_left(range(1, most), True, key=is_met) + 1
-
-
-def _gap_candidate(gap: Gap, kind: str, by_min: float, name: str) -> Candidate:
-    relaxed, column = _relaxed(gap, kind, by_min), kind.replace(" ", "_")
-    old, new = getattr(gap, column), round(getattr(relaxed, column), 9)
-    which = "least" if kind == MIN_GAP else "greatest"
-    words = f"{which} gap {gap.words} of {new:g} min instead of {old:g}"
-    return Candidate(kind, words, by_min, GapTo(gap, {column: new}, name))
 
 
 def dropped_tasks(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
@@ -233,7 +223,8 @@ def dropped_tasks(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
         kept = np.array([step.step not in gone for step in steps])
         # What is left out must not count as a step without a place.
         starts = np.full(len(steps), 0.0)
-        starts[kept] = _starts_of(plan, without_tasks(records, {task.task}), plan.durations[kept])
+        network = network_of(plan, without_tasks(records, {task.task}))
+        starts[kept] = planned_starts(network, plan.durations[kept])
         if target.is_met(starts):
             minutes = round(float(plan.durations[~kept].sum()), 6)
             words = f"{task.need} task {task.task} left out, {minutes:g} min of work"
@@ -263,6 +254,6 @@ def other_pet_zero(plan: TimedPlan, target: Target) -> Iterator[Candidate]:
                         PetZero(plan.pet_zero - timedelta(minutes=by_min), plan.pet_zero))
 
 
-def _starts_of(plan: TimedPlan, records: Records, durations: np.ndarray) -> np.ndarray:
-    """Starts under the plan's sky, and with its past, with other steps or gaps."""
-    return planned_starts(network_of(plan, records), durations)
+def _is_met(plan: TimedPlan, target: Target, records: Records) -> bool:
+    """Whether other gaps or another guard meet the target, under the plan's sky and with its past."""
+    return bool(target.is_met(planned_starts(network_of(plan, records), plan.durations)))

@@ -5,8 +5,8 @@ from __future__ import annotations
 import tomllib
 from bisect import bisect_left
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import fields
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import asdict
 
 import pandas as pd
 
@@ -32,28 +32,29 @@ def compare_inputs(a: Scenario, b: Scenario) -> pd.DataFrame:
     is the same. Of steps that changed their order, the fewest are named that explain it; the order of other
     tables means nothing, and one line says that it is another.
     """
-    rows = [] if a.digest == b.digest else [*_settings(a, b), *_orbit(a, b), *_tables(a, b)]
+    rows: list[Change] = []
+    if a.digest != b.digest:
+        settings = (flat(tomllib.loads(each.checked.source.toml.decode("utf-8-sig"))) for each in (a, b))
+        rows = [*_keys(fmt.SCENARIO_FILE, _written, *settings),
+                *_keys("orbit", str, asdict(a.elements), asdict(b.elements)), *_tables(a, b)]
     return TextTable(rows, columns=INPUT_CHANGES)
 
 
-def _settings(a: Scenario, b: Scenario) -> Iterator[Change]:
-    before, after = _flat(_toml(a)), _flat(_toml(b))
+def _keys(file: str, written: Callable[[object], str], before: Mapping[str, object],
+          after: Mapping[str, object]) -> Iterator[Change]:
     for key in dict.fromkeys([*before, *after]):
         old, new = before.get(key), after.get(key)
         if old != new:
-            yield _cell(fmt.SCENARIO_FILE, key, "", _written(old), _written(new))
+            yield _cell(file, key, "", written(old), written(new))
 
 
-def _toml(scenario: Scenario) -> Mapping[str, object]:
-    return tomllib.loads(scenario.checked.source.toml.decode("utf-8-sig"))
-
-
-def _flat(data: Mapping[str, object], above: str = "") -> dict[str, object]:
-    flat: dict[str, object] = {}
+def flat(data: Mapping[str, object], above: str = "") -> dict[str, object]:
+    """The values of TOML by their dotted keys."""
+    found: dict[str, object] = {}
     for key, value in data.items():
         name = f"{above}{key}"
-        flat |= _flat(value, f"{name}.") if isinstance(value, Mapping) else {name: value}
-    return flat
+        found |= flat(value, f"{name}.") if isinstance(value, Mapping) else {name: value}
+    return found
 
 
 def _written(value: object) -> str:
@@ -64,13 +65,6 @@ def _written(value: object) -> str:
     return "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def _orbit(a: Scenario, b: Scenario) -> Iterator[Change]:
-    for each in fields(a.elements):
-        old, new = getattr(a.elements, each.name), getattr(b.elements, each.name)
-        if old != new:
-            yield _cell("orbit", each.name, "", str(old), str(new))
-
-
 def _tables(a: Scenario, b: Scenario) -> Iterator[Change]:
     for table in fmt.TABLES:
         before, after = _rows(a, table), _rows(b, table)
@@ -78,7 +72,8 @@ def _tables(a: Scenario, b: Scenario) -> Iterator[Change]:
         renamed = _renamed(table, before, after)
         for key in before:
             if key in renamed:
-                yield _new_name(table.name, key, renamed[key], titles[key])
+                new = renamed[key]
+                yield (table.name, new, RENAMED, "", key, new, f"{_named(key, titles[key])} renamed {new}")
             elif key not in after:
                 yield _whole(table.name, key, REMOVED, titles[key], before[key])
         for key, row in after.items():
@@ -87,7 +82,12 @@ def _tables(a: Scenario, b: Scenario) -> Iterator[Change]:
             elif key not in renamed.values():
                 yield _whole(table.name, key, ADDED, titles[key], row)
         moved = list(_moves(table.name, [renamed.get(key, key) for key in before], list(after), titles))
-        yield from moved if table.name == "steps" else _another_order(table.name, moved)
+        if table.name == "steps":
+            yield from moved
+        elif moved:
+            keys = " ".join(change[1] for change in moved)
+            yield (table.name, "", MOVED, "", "", "",
+                   f"rows stand in another order ({keys}): only the order of the steps means something")
 
 
 def _renamed(table: Table, before: Mapping[str, Row], after: Mapping[str, Row]) -> dict[str, str]:
@@ -111,16 +111,8 @@ def _rest(table: Table, row: Row) -> dict[str, object]:
     return {name: value for name, value in found.items() if value not in (None, "", ())}
 
 
-def _new_name(table: str, old: str, new: str, title: str) -> Change:
-    name = f"{old} ({title})" if title else old
-    return table, new, RENAMED, "", old, new, f"{name} renamed {new}"
-
-
-def _another_order(table: str, moved: Sequence[Change]) -> Iterator[Change]:
-    if moved:
-        rows = " ".join(change[1] for change in moved)
-        yield (table, "", MOVED, "", "", "",
-               f"rows stand in another order ({rows}): only the order of the steps means something")
+def _named(key: str, title: str) -> str:
+    return f"{key} ({title})" if title else key
 
 
 def _rows(scenario: Scenario, table: Table) -> dict[str, Row]:
@@ -160,7 +152,7 @@ def _meaning(text: str, field: Field | None) -> object:
 
 
 def _cell(table: str, row: str, column: str, old: str, new: str, title: str = "") -> Change:
-    name = f"{row} ({title})" if title and column != "title" else row
+    name = row if column == "title" else _named(row, title)
     what = f"{name}, {column}:" if column else f"{name}:"
     words = f"was {old}, is {new}" if old and new else f"now {new}" if new else f"no longer {old}"
     change = CHANGED if column or (old and new) else ADDED if new else REMOVED
@@ -170,42 +162,33 @@ def _cell(table: str, row: str, column: str, old: str, new: str, title: str = ""
 def _whole(table: str, key: str, change: str, title: str, row: Row) -> Change:
     cells = [(name, cell.strip()) for name, cell in row.items() if name != "title"]
     told = ", ".join(f"{name} {cell}" for name, cell in cells if cell)
-    name = f"{key} ({title})" if title else key
     before, after = (told, "") if change == REMOVED else ("", told)
-    return table, key, change, "", before, after, f"{name} {change}: {told}"
+    return table, key, change, "", before, after, f"{_named(key, title)} {change}: {told}"
 
 
 def _moves(table: str, before: Sequence[str], after: Sequence[str],
            titles: Mapping[str, str]) -> Iterator[Change]:
     place = {key: number for number, key in enumerate(before)}
     common = [key for key in after if key in place]
-    stayed = set(_longest_rising([place[key] for key in common]))
+    stayed = _longest_rising([place[key] for key in common])
     old_order = [key for key in before if key in set(common)]
     for key in common:
         if place[key] not in stayed:
-            old, new = _neighbour(old_order, key), _neighbour(common, key)
-            name = f"{key} ({titles[key]})" if titles[key] else key
-            yield table, key, MOVED, "", old, new, f"{name} moved in the row order: was {old}, is {new}"
+            old, new = (f"after {order[at - 1]}" if (at := order.index(key)) else "first"
+                        for order in (old_order, common))
+            yield (table, key, MOVED, "", old, new,
+                   f"{_named(key, titles[key])} moved in the row order: was {old}, is {new}")
 
 
-def _neighbour(order: Sequence[str], key: str) -> str:
-    at = order.index(key)
-    return f"after {order[at - 1]}" if at else "first"
-
-
-def _longest_rising(numbers: Sequence[int]) -> list[int]:
+def _longest_rising(numbers: Sequence[int]) -> set[int]:
     """A longest rising subsequence (patience sorting): what kept its order while the rest moved."""
-    tails: list[int] = []
-    ends: list[int] = []
-    came_from: dict[int, int | None] = {}
+    ends, came_from, chain = list[int](), dict[int, int | None](), set[int]()
     for number in numbers:
-        at = bisect_left(tails, number)
+        at = bisect_left(ends, number)
         came_from[number] = ends[at - 1] if at else None
-        tails[at:at + 1] = [number]
         ends[at:at + 1] = [number]
-    chain: list[int] = []
     last = ends[-1] if ends else None
     while last is not None:
-        chain.append(last)
+        chain.add(last)
         last = came_from[last]
-    return chain[::-1]
+    return chain

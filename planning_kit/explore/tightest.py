@@ -7,8 +7,8 @@ of such samples clocks and inhibits say nothing.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -28,37 +28,7 @@ from planning_kit.plan.timed import TimedPlan
 SAMPLES, SEED = 1_000, 1
 TIGHTEST_COLUMNS = ["kind", "about", "crew", "step", "at_min", "margin", "unit", "lost", "end_slip_min",
                     "p_missed", "is_cliff"]
-_TOLD = 3
 _ORDINALS = ("Tightest", "Second tightest", "Third tightest")
-
-
-@dataclass(frozen=True)
-class SampledTimes:
-    """Starts and finishes (steps, samples), end and hard limit (samples,), PET minutes.
-
-    NaN: the step is given up. ``missed``: by the name of a window and its steps, the share that misses it.
-    """
-
-    starts: np.ndarray
-    finishes: np.ndarray
-    end_min: np.ndarray
-    hard_min: np.ndarray
-    missed: Mapping[tuple[str, frozenset[int]], float]
-
-
-def sampled_times(plan: TimedPlan) -> SampledTimes:
-    """The times of 1,000 fixed samples, as the odds of the plan time them.
-
-    Raises `ScenarioError` for a distribution of durations that there is not.
-    """
-    stop_if_senseless(plan, SAMPLES, SEED)
-    study = Study.of(plan, SEED)
-    draws = study.draw(0, SAMPLES)
-    plans = time_samples(study.outing, draws, study.rules)
-    starts, finishes = done(study.outing, plans, draws)
-    missed = {(each.name, frozenset(each.members)): 1.0 - float(is_caught(each, starts, finishes).mean())
-              for each in study.windows}
-    return SampledTimes(starts, finishes, plans.end_min, plans.hard_min, missed)
 
 
 _SAMPLED: WeakKeyDictionary[TimedPlan, tuple[Margin, ...]] = WeakKeyDictionary()
@@ -68,27 +38,36 @@ def tightest_margins(plan: TimedPlan) -> tuple[Margin, ...]:
     """Every margin, the likeliest to be missed first; without samples where the odds cannot be asked."""
     if plan not in _SAMPLED:
         try:
-            times = sampled_times(plan)
+            stop_if_senseless(plan, SAMPLES, SEED)
         except ScenarioError:  # settings of the odds that make no sense: the odds say so
             return exact_margins(plan)
-        _SAMPLED[plan] = tuple(by_tightness(
-            replace(each, p_missed=_p_missed(each, times)) for each in exact_margins(plan)))
+        _SAMPLED[plan] = tuple(by_tightness(_sampled(plan)))
     return _SAMPLED[plan]
 
 
-def _p_missed(each: Margin, times: SampledTimes) -> float:
-    if not each.terms:
-        return float("nan")
-    if each.kind in IN_WINDOWS:
-        return times.missed[each.about, frozenset(term.late.step for term in each.terms)]
-    counts_all = each.kind in (LAST_START, LIMIT)
-    missed = np.zeros(len(times.end_min), dtype=bool)
-    for term in each.terms:
-        # A hard limit that follows from consumables is another in each sample.
-        own_limit = times.hard_min - term.most_min if each.about == HARD_MIN else 0.0
-        left = term.left_min(times.starts, times.finishes, times.end_min) + own_limit
-        missed |= ~(left >= -ROUNDING_MIN) if counts_all else left < -ROUNDING_MIN
-    return float(missed.mean())
+def _sampled(plan: TimedPlan) -> Iterator[Margin]:
+    """Every margin with the share of 1,000 fixed samples, timed as the odds time them, that misses it."""
+    study = Study.of(plan, SEED)
+    draws = study.draw(0, SAMPLES)
+    plans = time_samples(study.outing, draws, study.rules)
+    starts, finishes = done(study.outing, plans, draws)
+    missed = {(each.name, frozenset(each.members)): 1.0 - float(is_caught(each, starts, finishes).mean())
+              for each in study.windows}
+
+    def p_missed(margin: Margin) -> float:
+        if not margin.terms:
+            return float("nan")
+        if margin.kind in IN_WINDOWS:
+            return missed[margin.about, frozenset(term.late.step for term in margin.terms)]
+        short, counts_all = np.zeros(SAMPLES, dtype=bool), margin.kind in (LAST_START, LIMIT)
+        for term in margin.terms:
+            # A hard limit that follows from consumables is another in each sample.
+            own_limit = plans.hard_min - term.most_min if margin.about == HARD_MIN else 0.0
+            left = term.left_min(starts, finishes, plans.end_min) + own_limit
+            short |= ~(left >= -ROUNDING_MIN) if counts_all else left < -ROUNDING_MIN
+        return float(short.mean())
+
+    return (replace(each, p_missed=p_missed(each)) for each in exact_margins(plan))
 
 
 def tightest(plan: TimedPlan) -> pd.DataFrame:
@@ -104,7 +83,7 @@ def tightest(plan: TimedPlan) -> pd.DataFrame:
     The likeliest to be missed stands first, then cliffs, then by the margin over what the steps before it may
     take longer than likely. Of a re-timed plan what is history has no row.
     """
-    return tightest_table(tightest_margins(plan))
+    return _table(tightest_margins(plan))
 
 
 def tightest_exact(plan: TimedPlan) -> pd.DataFrame:
@@ -112,11 +91,10 @@ def tightest_exact(plan: TimedPlan) -> pd.DataFrame:
 
     What the plan misses stands first, then what its high estimates can miss.
     """
-    return tightest_table(exact_margins(plan))
+    return _table(exact_margins(plan))
 
 
-def tightest_table(margins: Iterable[Margin]) -> pd.DataFrame:
-    """A row a margin, in their order."""
+def _table(margins: Iterable[Margin]) -> pd.DataFrame:
     rows = [[getattr(each, name) for name in TIGHTEST_COLUMNS] for each in margins]
     return TextTable(rows, columns=TIGHTEST_COLUMNS)
 
@@ -125,12 +103,6 @@ def told_summary(plan: TimedPlan) -> pd.DataFrame:
     """The plan in a dozen lines: ``item`` and ``value``; after the end its three tightest margins."""
     table = summarise(plan, plan.lanes)
     after = int((table["item"] == "Both inside").to_numpy().argmax()) + 1
-    told = TextTable(list(tightest_lines(exact_margins(plan))), columns=["item", "value"])
+    rows = [(name, each.words) for name, each in zip(_ORDINALS, exact_margins(plan), strict=False)]
+    told = TextTable(rows, columns=["item", "value"])
     return TextTable(pd.concat([table[:after], told, table[after:]], ignore_index=True))
-
-
-def tightest_lines(margins: Sequence[Margin]) -> Iterator[tuple[str, str]]:
-    """The three tightest, each with its name: ``Tightest`` and so on."""
-    yield from ((name, each.words) for name, each in zip(_ORDINALS, margins[:_TOLD], strict=False))
-
-

@@ -7,6 +7,7 @@ for that alone. So work that is no longer done and controls that were changed ar
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -45,12 +46,12 @@ def verdicts(a: TimedPlan | None, b: TimedPlan | None, no_plan: str, *, inputs: 
 
     ``upgraded`` names the sides (before, now) that are of format 1 on disk.
     """
-    rows = [*_of_formats(upgraded), *_of_controls(inputs), *_of_inputs(inputs)]
+    rows = [*((LOOK, "format", f"{side}: {IN_MEMORY}; its three times of the airlock are one number")
+              for side in upgraded), *_of_controls(inputs), *_of_inputs(inputs)]
     if a is None or b is None:
-        missing = "before" if b is not None else (
-            "now" if a is not None else "neither before nor now is there a plan; now")
-        words = "" if missing.endswith("; now") else " there is no plan"
-        rows.append((STOP if b is None else LOOK, "plan", f"{missing}{words}: {no_plan}"))
+        missing = ("before there is no plan" if b is not None else "now there is no plan" if a is not None
+                   else "neither before nor now is there a plan; now")
+        rows.append((STOP if b is None else LOOK, "plan", f"{missing}: {no_plan}"))
     else:
         rows = [*_of_tasks(a, b, inputs), *rows, *_of_end(a, b), *_of_windows(a, b),
                 *_of_times(times, inputs), *_of_findings(findings), *_of_margins(margins)]
@@ -59,7 +60,7 @@ def verdicts(a: TimedPlan | None, b: TimedPlan | None, no_plan: str, *, inputs: 
 
 def overall(table: pd.DataFrame) -> str:
     """One line over the whole list."""
-    counts = {name: int((table["verdict"] == name).sum()) for name in _RANK}
+    counts = Counter(table["verdict"])
     if counts[STOP]:
         return f"Stop: {counts[STOP]} of {len(table)} lines say that it cannot be flown so."
     if not counts[WORSE] and not counts[BETTER] and not counts[LOOK]:
@@ -71,11 +72,6 @@ def overall(table: pd.DataFrame) -> str:
     head = ("Mixed" if counts[WORSE] and counts[BETTER] else "Worse" if counts[WORSE]
             else "Better" if counts[BETTER] and not eyes_first else "Look")
     return f"{head}: {', '.join(told)}."
-
-
-def _of_formats(upgraded: Sequence[str]) -> Iterator[Verdict]:
-    for side in upgraded:
-        yield LOOK, "format", f"{side}: {IN_MEMORY}; its three times of the airlock are one number"
 
 
 def _of_controls(inputs: pd.DataFrame) -> Iterator[Verdict]:
@@ -95,32 +91,35 @@ def _of_controls(inputs: pd.DataFrame) -> Iterator[Verdict]:
 def _of_tasks(a: TimedPlan, b: TimedPlan, inputs: pd.DataFrame) -> Iterator[Verdict]:
     """Tasks that are no longer done, that are new, or of which less is asked."""
     before, after = _done(a), _done(b)
-    renamed = inputs[(inputs["table"] == "tasks") & (inputs["change"] == RENAMED)]
-    new_names = dict(zip(renamed["before"], renamed["after"], strict=True))
+    new_names = _new_names(inputs, "tasks")
     for task, (need, title) in before.items():
         now = after.pop(new_names.get(task, task), None)
-        name = f"{task} ({title})" if title else task
         if now is None:
-            yield (WORSE if need == "required" else LOOK, TASKS, f"{need} task {name} is no longer done")
+            yield (WORSE if need == "required" else LOOK, TASKS,
+                   f"{need} task {task}{title} is no longer done")
         elif need == "required" and now[0] != need:
-            yield LOOK, TASKS, f"task {name} is no longer required: {now[0]}"
+            yield LOOK, TASKS, f"task {task}{title} is no longer required: {now[0]}"
     for task, (need, title) in after.items():
-        yield LOOK, TASKS, f"{need} task {task}{f' ({title})' if title else ''} is new"
+        yield LOOK, TASKS, f"{need} task {task}{title} is new"
+
+
+def _new_names(inputs: pd.DataFrame, table: str) -> dict[str, str]:
+    renamed = inputs[(inputs["table"] == table) & (inputs["change"] == RENAMED)]
+    return dict(zip(renamed["before"], renamed["after"], strict=True))
 
 
 def _done(plan: TimedPlan) -> dict[str, tuple[str, str]]:
-    """Need and title of each task of which a plan has a step."""
+    """Need, and title in brackets, of each task of which a plan has a step."""
     used = {step.task for step in plan.steps}
-    return {task.task: (task.need, task.title.strip()) for task in plan.scenario.records.tasks
-            if task.task in used}
+    return {task.task: (task.need, f" ({title})" if (title := task.title.strip()) else "")
+            for task in plan.scenario.records.tasks if task.task in used}
 
 
 def _of_inputs(inputs: pd.DataFrame) -> Iterator[Verdict]:
     if inputs.empty:
         yield SAME, "inputs", "both revisions say the same"
         return
-    counts = inputs.groupby("table", sort=False).size()
-    told = ", ".join(f"{count} in {table}" for table, count in counts.items())
+    told = ", ".join(f"{count} in {table}" for table, count in Counter(inputs["table"]).items())
     yield LOOK, "inputs", f"{len(inputs)} change{'s' if len(inputs) > 1 else ''}: {told}"
 
 
@@ -177,30 +176,25 @@ def _of_times(times: pd.DataFrame, inputs: pd.DataFrame) -> Iterator[Verdict]:
     if times.empty:
         yield SAME, "times", "no step moved"
         return
-    counts = times.groupby("change", sort=False).size()
-    told = ", ".join(f"{count} {change}" for change, count in counts.items())
+    told = ", ".join(f"{count} {change}" for change, count in Counter(times["change"]).items())
     moved = times.dropna(subset=["moved_min"])
     most = ""
     if len(moved) and moved["moved_min"].abs().max() >= _LEAST_CHANGE:
         row = max(moved.to_dict("records"), key=lambda row: abs(row["moved_min"]))
         most = f"; most: {row['step']} by {row['moved_min']:+.1f} min".replace("-", "−")
-    renamed = inputs[(inputs["table"] == "steps") & (inputs["change"] == RENAMED)]
-    named = "".join(f"; {old} is {new} now" for old, new in zip(
-        renamed["before"], renamed["after"], strict=True))
+    named = "".join(f"; {old} is {new} now" for old, new in _new_names(inputs, "steps").items())
     yield LOOK, "times", f"steps: {told}{most}{named}"
 
 
 def _of_findings(findings: pd.DataFrame) -> Iterator[Verdict]:
-    rows = findings.to_dict("records")
-    for row in rows:
+    for row in findings.to_dict("records"):
         where = f"{row['step']}: " if row["step"] else ""
         words = f"{row['severity']} {row['change']}, {row['check']}: {where}{row['message']}"
         if row["change"] in (CAME, GOT_WORSE):
-            yield (STOP if row["severity"] == STOP else LOOK if row["severity"] == REMARK else WORSE,
-                   "findings", words)
+            yield {STOP: STOP, REMARK: LOOK}.get(row["severity"], WORSE), "findings", words
         else:
             yield SAME if row["severity"] == REMARK else BETTER, "findings", words
-    if not rows:
+    if findings.empty:
         yield SAME, "findings", "none came, none went"
 
 

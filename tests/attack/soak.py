@@ -26,11 +26,13 @@ from datetime import timedelta
 from pathlib import Path
 
 import planning_kit as pk
+from planning_kit.changes.amounts import LikelyMinutes
+from planning_kit.changes.order import Drag
 from planning_kit.desk import messages
 from planning_kit.explore.session.draft import Draft
 from planning_kit.explore.session.editing import AS_LOADED
 from planning_kit.explore.session.journal import Journal
-from planning_kit.explore.session.merge import THEIRS, YOURS
+from planning_kit.explore.session.merge import THEIRS, YOURS, both_sides
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.session.sheet import SETTINGS, VALUE, moment_text, setting_fields
 from planning_kit.plan.timed import TimedPlan
@@ -142,12 +144,13 @@ def shift(him: Planner) -> None:
 
 
 def drag(him: Planner) -> None:
-    him.session.move_step(him.step(), him.dice.choice(["EV1", "EV2", "both", "nobody"]),
-                          him.dice.choice([None, him.step()]))
+    him.session.make(Drag(him.step(), him.dice.choice(["EV1", "EV2", "both", "nobody"]),
+                          him.dice.choice([None, him.step()])))
 
 
 def minutes(him: Planner) -> None:
-    him.session.set_minutes(him.step(), him.dice.choice([-5, 0, 3.4, 12, 60, 1e9, him.dice.uniform(1, 30)]))
+    length = him.dice.choice([-5, 0, 3.4, 12, 60, 1e9, him.dice.uniform(1, 30)])
+    him.session.make(LikelyMinutes(him.step(), length))
 
 
 def setting(him: Planner) -> None:
@@ -197,7 +200,7 @@ def save(him: Planner) -> None:
     try:
         him.session.save()
     except pk.SaveConflict:
-        him.session.conflict()
+        both_sides(him.session.draft, him.session.base.folder)
         if him.dice.random() < 0.2:
             him.session.take_theirs()
             return

@@ -27,30 +27,14 @@ _EDGE = 6.0  # beyond it lie 2e-9 of all numbers; they are taken to it
 _CELLS = 1024  # linear between nodes: within 1e-5 of the range (a test compares)
 
 
-def pert(share: np.ndarray, mode: float) -> np.ndarray:
-    """Quantiles of Beta(1 + 4 mode, 5 - 4 mode) at ``share`` (0 to 1)."""
-    return np.asarray(betaincinv(1.0 + 4.0 * mode, 5.0 - 4.0 * mode, share))
-
-
-def triangular(share: np.ndarray, mode: float) -> np.ndarray:
-    """Quantiles of the triangular distribution on [0, 1]."""
-    rising, falling = np.sqrt(share * mode), 1.0 - np.sqrt((1.0 - share) * (1.0 - mode))
-    return np.where(share < mode, rising, falling)
-
-
-def uniform(share: np.ndarray, mode: float) -> np.ndarray:
-    """Quantiles of the uniform distribution on [0, 1]."""
-    return share
-
-
-def fixed(share: np.ndarray, mode: float) -> np.ndarray:
-    """The mode, whatever the share."""
-    return np.full_like(share, mode)
-
-
 DISTRIBUTIONS: Mapping[str, Quantile] = {
-    "pert": pert, "triangular": triangular, "uniform": uniform, "fixed": fixed,
+    "pert": lambda share, mode: np.asarray(betaincinv(1.0 + 4.0 * mode, 5.0 - 4.0 * mode, share)),
+    "triangular": lambda share, mode: np.where(
+        share < mode, np.sqrt(share * mode), 1.0 - np.sqrt((1.0 - share) * (1.0 - mode))),
+    "uniform": lambda share, mode: share,
+    "fixed": np.full_like,
 }
+"""By name the quantiles on [0, 1] at ``share`` (0 to 1), where the likeliest is ``mode``."""
 
 
 def durations_from(z: np.ndarray, low: float, likely: float, high: float, distribution: str) -> np.ndarray:

@@ -76,16 +76,16 @@ class Foresight:
         to_finish = float(self.expected[bound.after]) if bound.to_finish else 0.0
         return float(on_grid(bound.fixed_min + bound.travel_min)) - to_finish
 
-    def looks_ahead(self, bound: Bound) -> bool:
-        """Whether a bound asks for what may not be over yet when the step that it bounds could begin."""
-        planned = self.planned_place
-        return (bound.kind == MAX_GAP or self.least_min(bound) < 0
-                or planned[bound.before] >= planned[bound.after])
-
     @cached_property
     def ahead(self) -> tuple[tuple[bool, ...], ...]:
-        """For each step which of the bounds on it (``network.bounds_into``) look ahead."""
-        return tuple(tuple(map(self.looks_ahead, bounds)) for bounds in self.network.bounds_into)
+        """For each step which of the bounds on it (``network.bounds_into``) look ahead.
+
+        They ask for what may not be over yet when the step could begin.
+        """
+        planned = self.planned_place
+        return tuple(tuple(bound.kind == MAX_GAP or self.least_min(bound) < 0
+                           or planned[bound.before] >= planned[bound.after] for bound in bounds)
+                     for bounds in self.network.bounds_into)
 
     @cached_property
     def looking(self) -> frozenset[int]:
@@ -97,12 +97,10 @@ class Foresight:
     @cached_property
     def looks(self) -> Mapping[int, Look]:
         """What each of them depends on."""
-        return {step: self._look(step) for step in self.looking}
-
-    def _look(self, step: int) -> Look:
-        rows = sorted(self._seen_from(step), key=self.place.__getitem__)
-        return Look(step, tuple(rows), tuple(row for row in rows if row not in self._behind[step]
-                                             and self.place[row] > self.place[step]))
+        rows = {step: sorted(self._seen_from(step), key=self.place.__getitem__) for step in self.looking}
+        return {step: Look(step, tuple(own), tuple(row for row in own if row not in self._behind[step]
+                                                   and self.place[row] > self.place[step]))
+                for step, own in rows.items()}
 
     def _seen_from(self, step: int) -> set[int]:
         return _reached(step, self._rests_on)

@@ -48,7 +48,7 @@ class Giving:
         best, at_row = np.full(count, np.inf), np.full(count, -1)
         stuck: list[tuple[int, np.ndarray]] = []
         cuts = [self._cut(rule) for rule in self.rules if rule.task in self.part.rows_of]
-        begun, now = self.part.begun, self.given.now_min
+        begun, now = self.part.outing.begun, self.given.now_min
         for row, when in (*cuts, *self._gaps(), *self._windows()):
             when = np.maximum(when, now if now is not None else begun.now_min if begun else -np.inf)
             task = self.part.steps[row].task
@@ -72,8 +72,8 @@ class Giving:
             bound.before in rows and not is_ahead for bound, is_ahead in
             zip(self.part.network.bounds_into[row], self.part.foresight.ahead[row], strict=True))]
         seen = np.max([self._seen_late(row, last) for row in first], axis=0)
-        return rows[0], np.where(seen <= begins, np.minimum(seen, np.where(begins > last, last, np.inf)),
-                                 np.where(begins > last, last, np.inf))
+        late = np.where(begins > last, last, np.inf)
+        return rows[0], np.where(seen <= begins, np.minimum(seen, late), late)
 
     def _seen_late(self, row: int, last: float) -> np.ndarray:
         """When someone who is free to go there sees that a step would begin too late (inf: nobody does)."""

@@ -106,7 +106,7 @@ def _facts(odds: TimedOdds) -> list[tuple[str, str]]:
     known = [(f"inside by {pet_label(limits.planned_min, 'down')}", planned),
              (f"by {own}{plan.hard_limit.label}", hard)]
     return [("title", odds.timed.scenario.settings.title), ("samples", f"{odds.samples}, seed {odds.seed}"),
-            *known, ("median end", pet_label(quantile(odds.tally.end_min, 0.5))),
+            *known, ("median end", pet_label(odds.median_end_min)),
             ("something broken", share_words(odds.p_broken))]
 
 
@@ -170,8 +170,6 @@ def _is_same_stretch(a: TimedOdds, one: PlannedWindow, b: TimedOdds, other: Plan
 def _row(item: str, unit: str, before: np.ndarray, after: np.ndarray) -> tuple[object, ...]:
     one, other = before.astype(float), after.astype(float)
     count = len(one)
-    if count < 2:
-        return (item, unit, *[float("nan")] * 5)
     # A pair has the same luck: the error is the scatter of the differences; the other shows what that saves.
     paired = float((other - one).std(ddof=1) / np.sqrt(count))
     apart = float(np.sqrt((one.var(ddof=1) + other.var(ddof=1)) / count))

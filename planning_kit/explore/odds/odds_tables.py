@@ -162,9 +162,9 @@ class OddsTables:
         """
         rows = []
         for gap, over in zip(self.study.clocks, self.tally.over_min, strict=True):
-            found = over[over > 0]
-            mean, most = (float(found.mean()), float(found.max())) if len(found) else (float("nan"),) * 2
-            rows.append((gap.first_step, gap.then_step, gap.max_gap, *share(over > 0), mean, most))
+            found = pd.Series(over[over > 0])
+            rows.append((gap.first_step, gap.then_step, gap.max_gap, *share(over > 0), found.mean(),
+                         found.max()))
         return TextTable(rows, columns=["first_step", "then_step", "max_gap_min", "p_broken", "se",
                                         "over_mean_min", "over_max_min"])
 
@@ -242,11 +242,9 @@ class OddsTables:
         """
         rows = []
         for crew, waits in zip(self.timed.travels, self.tally.waits_min, strict=True):
-            planned = minutes_of(self.timed.lanes[crew], WAIT)
-            known = waits[np.isfinite(waits)]
-            mean = float(known.mean()) if len(known) else float("nan")
-            error = float(known.std(ddof=1) / np.sqrt(len(known))) if len(known) > 1 else float("nan")
-            rows.append((crew, planned, mean, error, *(quantile(known, at) for at in (0.05, 0.5, 0.95))))
+            planned, known = minutes_of(self.timed.lanes[crew], WAIT), waits[np.isfinite(waits)]
+            rows.append((crew, planned, pd.Series(known).mean(), pd.Series(known).sem(),
+                         *(quantile(known, at) for at in (0.05, 0.5, 0.95))))
         return TextTable(rows, columns=["crew", "planned_min", "mean_min", "se_min", "q05", "q50", "q95"])
 
     @property

@@ -27,9 +27,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from planning_kit.explore.odds.foresight import Foresight, Look
-from planning_kit.plan.network import MAX_GAP, on_grid
+from planning_kit.plan.network import MAX_GAP, Bound, on_grid
 from planning_kit.plan.timing import TravelFactor, group_floor, place_in_windows
 
+_Asked = list[tuple[Bound, np.ndarray | float]]
 _BLOCK = 5_000
 _MOST_SWEEPS = 60
 _MANY_LOOKS, _PAUSE_MIN = 50, 0.5
@@ -275,21 +276,24 @@ class _Rest:
             if bound.before not in self.start:  # over long since
                 self._know(bound.before)
             if bound.travel_min:
-                arrived = self._drawn(self.played.since(row, number)) + self._drawn(
-                    self.played.adds(row, number)) <= self.now
+                arrived = self._arrival(row, number) <= self.now
                 found.append(np.where(arrived, -np.inf, least) if arrived.any() else least)
             else:
                 found.append(least)
         return found
+
+    def _arrival(self, row: int, number: int) -> np.ndarray | float:
+        """When the way of a bound on a step is over, as drawn."""
+        return self._drawn(self.played.since(row, number)) + self._drawn(self.played.adds(row, number))
 
     def _drawn(self, minutes: np.ndarray | float) -> np.ndarray | float:
         return minutes[self.samples] if isinstance(minutes, np.ndarray) and minutes.ndim else minutes
 
     def due(self) -> np.ndarray:
         """When the step is due (samples,); where no time keeps the greatest gaps, when it is without them."""
-        due = self._plan(with_gaps=True)
+        due = self._settled(with_gaps=True)[0][self.look.step]
         lost = ~np.isfinite(due)
-        return np.where(lost, self._plan(with_gaps=False), due) if lost.any() else due
+        return np.where(lost, self._settled(with_gaps=False)[0][self.look.step], due) if lost.any() else due
 
     def end(self) -> np.ndarray:
         """When the outing is expected to end (samples,)."""
@@ -314,26 +318,25 @@ class _Rest:
         for row in self.rows:
             for number, bound in enumerate(self.network.bounds_into[row]):
                 if bound.travel_min:
-                    hear(self._drawn(self.played.since(row, number)) + self._drawn(
-                        self.played.adds(row, number)))
+                    hear(self._arrival(row, number))
             for each, arrival in zip(self.network.releases_of[row], self.played.arrivals(row), strict=True):
                 if each.travel_min:
                     hear(self._drawn(arrival))
         return news
 
-    def _plan(self, with_gaps: bool) -> np.ndarray:
-        return self._settled(with_gaps)[0][self.look.step]
-
     def _settled(self, with_gaps: bool) -> tuple[dict[int, np.ndarray], dict[int, np.ndarray]]:
         """Starts and finishes of the plan of the rest; inf in samples that come to no rest."""
         start, finish = dict(self.start), dict(self.finish)
+        asked = {row: [(bound, least) for bound, least in zip(
+            self.network.bounds_into[row], self.least[row], strict=True)
+            if with_gaps or bound.kind != MAX_GAP] for row in self.rows}
         for row in self.rows:
             self._set(row, self._first(row), start, finish)
         moved = np.ones(len(self.now), dtype=bool)
         for _ in range(_MOST_SWEEPS):
             for row in self.rows:
-                self._raise(row, start, finish, with_gaps)
-            moved = self._raise_groups(start, finish) | self._is_behind(start, finish, with_gaps)
+                self._raise(row, asked[row], start, finish)
+            moved = self._raise_groups(start, finish) | self._is_behind(asked, start, finish)
             if not moved.any():
                 return start, finish
         for row in self.rows:
@@ -348,14 +351,12 @@ class _Rest:
             np.maximum(first, np.where(self._drawn(arrival) <= self.now, -np.inf, planned), out=first)
         return first
 
-    def _raise(self, row: int, start: dict[int, np.ndarray], finish: dict[int, np.ndarray],
-               with_gaps: bool) -> None:
+    def _raise(self, row: int, asked: _Asked, start: dict[int, np.ndarray],
+               finish: dict[int, np.ndarray]) -> None:
         """Raise a step by its bounds and into its windows, if it has not begun."""
         raised, expected, windows = start[row].copy(), self.expected[row], self.network.allowed[row]
-        for bound, least in zip(self.network.bounds_into[row], self.least[row], strict=True):
-            if with_gaps or bound.kind != MAX_GAP:
-                since = (finish if bound.from_finish else start)[bound.before]
-                np.maximum(raised, since + least, out=raised)
+        for bound, least in asked:
+            np.maximum(raised, (finish if bound.from_finish else start)[bound.before] + least, out=raised)
         if windows is not None:
             raised = place_in_windows(raised, expected, windows)
         self._set(row, raised, start, finish)
@@ -383,13 +384,13 @@ class _Rest:
                 self._set(row, np.maximum(start[row], floor), start, finish)
         return moved
 
-    def _is_behind(self, start: dict[int, np.ndarray], finish: dict[int, np.ndarray],
-                   with_gaps: bool) -> np.ndarray:
+    def _is_behind(self, asked: dict[int, _Asked], start: dict[int, np.ndarray],
+                   finish: dict[int, np.ndarray]) -> np.ndarray:
         """A mask of the samples in which a bound from a later row would still raise a step."""
         behind, place = np.zeros(len(self.now), dtype=bool), self.played.foresight.place
         for row in self.rows:
-            for bound, least in zip(self.network.bounds_into[row], self.least[row], strict=True):
-                if place[bound.before] >= place[row] and (with_gaps or bound.kind != MAX_GAP):
+            for bound, least in asked[row]:
+                if place[bound.before] >= place[row]:
                     since = (finish if bound.from_finish else start)[bound.before]
                     behind |= ~self.begun[row] & (since + least > start[row])
         return behind

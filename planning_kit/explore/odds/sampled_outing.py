@@ -19,7 +19,7 @@ from planning_kit.inputs.records import Records, Step, Task
 from planning_kit.plan.activities import Timings
 from planning_kit.plan.build import build_network
 from planning_kit.plan.hard_limit import LimitRule
-from planning_kit.plan.network import HATCH, ORDER, Home, Network, grouped, on_grid, pinned
+from planning_kit.plan.network import HATCH, ORDER, Network, grouped, on_grid, pinned
 from planning_kit.plan.plan_times import Almanac, planned_windows
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import outing_end
@@ -80,6 +80,11 @@ class Outing:
         found = {task.task: np.flatnonzero(of_task == task.task) for task in self.records.tasks}
         return {task: positions for task, positions in found.items() if len(positions)}
 
+    @cached_property
+    def row_of(self) -> Mapping[str, int]:
+        """The position of each step."""
+        return {step.step: row for row, step in enumerate(self.records.steps)}
+
     @property
     def tasks_to_come(self) -> list[Task]:
         """The tasks that have steps, none of which is history."""
@@ -129,11 +134,6 @@ class Part:
     kept: np.ndarray
     ways: frozenset[GivenUp]
 
-    @property
-    def begun(self) -> Begun | None:
-        """What of it has happened."""
-        return self.outing.begun
-
     @cached_property
     def foresight(self) -> Foresight:
         """What may be expected of its steps: the likely minutes, or what ``[odds] go_if`` asks of windows."""
@@ -141,7 +141,7 @@ class Part:
         expected = []
         for row, step in enumerate(self.steps):
             minutes = step.minutes_high if is_high and self.is_in_windows[row] else step.minutes_likely
-            underway = self.begun.underway.get(step.step) if self.begun else None
+            underway = self.outing.begun.underway.get(step.step) if self.outing.begun else None
             expected.append(underway.expected_min(minutes) if underway else minutes)
         return Foresight(self.network, on_grid(np.array(expected, dtype=float)))
 
@@ -168,7 +168,7 @@ class Part:
         """The steps of each task that is not given up."""
         given_up = {step.task for step in self.outing.records.steps for way in self.ways
                     if step.step in way.gone or step.step == way.put_back}
-        given_up |= self.begun.put_back if self.begun else set()
+        given_up |= self.outing.begun.put_back if self.outing.begun else set()
         return grouped((step.task, row) for row, step in enumerate(self.steps) if step.task not in given_up)
 
     def drawn(self, draws: Draws, samples: np.ndarray) -> Draws:
@@ -196,7 +196,7 @@ class Part:
                 way = home.travel_min * draws.travel[home.crew]
                 end = np.maximum(end, on_grid(given_up_min + way + self.network.ends_min))
         # Whatever is drawn, they are still outside now.
-        return end if self.begun is None else np.maximum(end, on_grid(self.begun.now_min))
+        return end if self.outing.begun is None else np.maximum(end, on_grid(self.outing.begun.now_min))
 
     def hard_min(self, draws: Draws, starts: np.ndarray, end: np.ndarray) -> np.ndarray:
         """The hard limit of each sample (samples,), PET minutes."""
@@ -204,40 +204,32 @@ class Part:
         return outing.limit.minutes(Timings(
             steps=self.steps, travels=outing.travels, settings=outing.records.settings,
             network=self.network, starts=starts, durations=draws.durations, end_min=end,
-            travel_factor=draws.travel, begun=self.begun.starts if self.begun else {}))
+            travel_factor=draws.travel, begun=self.outing.begun.starts if self.outing.begun else {}))
 
     def waits(self, draws: Draws, end: np.ndarray) -> np.ndarray:
         """Minutes (crew, samples) neither at work nor on the way until both ingress."""
         # Waiting is what is left of the outing, so that no sample needs its lanes laid out.
-        rows = []
-        for home in self.network.homes:
-            fixed, travel, busy = self._on_the_way(home.crew)
+        network, rows = self.network, []
+        for home in network.homes:
+            into = [bound for bound in network.bounds if bound.kind == ORDER and bound.crew == home.crew]
+            first = [release for release in network.releases
+                     if release.crew == home.crew and release.kind != HATCH]
+            fixed = sum(bound.fixed_min for bound in into) + sum(r.at_min - r.travel_min for r in first)
+            travel = sum(bound.travel_min for bound in into) + sum(r.travel_min for r in first)
+            busy = [r.step for r in first] + [bound.after for bound in into]
             way = fixed + (travel + home.travel_min) * draws.travel[home.crew]
-            rows.append(end - self.network.ends_min - draws.durations[busy].sum(axis=0) - way
-                        - self._past_min(home, draws))
+            rows.append(end - network.ends_min - draws.durations[busy].sum(axis=0) - way - self._past_min(
+                home.crew, [*(bound.before for bound in into), home.last], draws))
         return np.array(rows)
 
-    def _past_min(self, home: Home, draws: Draws) -> np.ndarray | float:
+    def _past_min(self, crew: str, before: Sequence[int], draws: Draws) -> np.ndarray | float:
         """Minutes from PET 0 to the finish of what someone has begun last, but for the waits in them."""
-        if self.begun is None:
-            return 0.0
-        network = self.network
         # The bounds into what has begun are gone (`with_past`), so that all of it counts in one piece.
-        into = [bound.before for bound in network.bounds if bound.kind == ORDER and bound.crew == home.crew
-                and bound.before in network.fixed] or [home.last]
-        if into[0] not in network.fixed:
+        last = next((row for row in before if row in self.network.fixed), None)
+        if self.outing.begun is None or last is None:
             return 0.0
-        start = self.begun.starts[network.steps[into[0]]]
-        return np.asarray(start + draws.durations[into[0]] - self.begun.waited_min[home.crew])
-
-    def _on_the_way(self, crew: str) -> tuple[float, float, list[int]]:
-        """Minutes of travel that do not scale and that do, before the way home, and the steps worked on."""
-        network = self.network
-        into = [bound for bound in network.bounds if bound.kind == ORDER and bound.crew == crew]
-        first = [release for release in network.releases if release.crew == crew and release.kind != HATCH]
-        fixed = sum(bound.fixed_min for bound in into) + sum(r.at_min - r.travel_min for r in first)
-        travel = sum(bound.travel_min for bound in into) + sum(r.travel_min for r in first)
-        return fixed, travel, [r.step for r in first] + [bound.after for bound in into]
+        start = self.outing.begun.starts[self.network.steps[last]]
+        return np.asarray(start + draws.durations[last] - self.outing.begun.waited_min[crew])
 
 
 def left_out(outing: Outing, tasks: Collection[str]) -> frozenset[GivenUp]:

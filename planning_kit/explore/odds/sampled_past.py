@@ -99,20 +99,16 @@ def _observation(state: State, crew: tuple[str, ...],
     """Which factors a finished step tells of, the log of what it took over its estimate, and its variance."""
     step = state.step
     who = crew if step.crew == BOTH else tuple(name for name in crew if name == step.crew)
-    mean, variance = _moments(step, distribution)
+    # An even grid under the normal density: drawn numbers would add noise to what is learned.
+    weight = np.exp(-_GRID**2 / 2.0)
+    minutes = durations_from(_GRID, step.minutes_low, step.minutes_likely, step.minutes_high, distribution)
+    mean = float(np.average(minutes, weights=weight))
+    variance = float(np.average((minutes - mean) ** 2, weights=weight))
     if not who or not variance > 0 or not mean > 0 or not state.worked_min > 0:
         return None
     spread = float(np.log1p(variance / mean**2))
     seen = np.array([1.0, *((name in who) / len(who) for name in crew)])
     return seen, float(np.log(state.worked_min / mean)) + spread / 2.0, spread
-
-
-def _moments(step: Step, distribution: str) -> tuple[float, float]:
-    # An even grid under the normal density: drawn numbers would add noise to what is learned.
-    weight = np.exp(-_GRID**2 / 2.0)
-    minutes = durations_from(_GRID, step.minutes_low, step.minutes_likely, step.minutes_high, distribution)
-    mean = float(np.average(minutes, weights=weight))
-    return mean, float(np.average((minutes - mean) ** 2, weights=weight))
 
 
 @dataclass(frozen=True)
@@ -183,7 +179,12 @@ def begun_of(plan: TimedPlan, learns_pace: bool = False) -> Begun | None:
                 if state.status == IN_PROGRESS}
     pace = learned_pace(outside.states.by_step.values(), tuple(plan.travels),
                         plan.scenario.settings.odds) if learns_pace else None
-    return Begun(outside.now_min, dict(outside.happened.fixed), underway, outside.here, dict(_waited(plan)),
+    waited = {}
+    for crew in plan.travels:  # before what they have begun last
+        begun = [float(plan.starts[i]) for i in work_order(plan.steps, crew) if i in plan.network.fixed]
+        last = max(begun, default=0.0)
+        waited[crew] = sum(a.minutes for a in plan.lanes[crew] if a.kind == WAIT and a.start_min < last)
+    return Begun(outside.now_min, dict(outside.happened.fixed), underway, outside.here, waited,
                  outside.states.tasks_put_back, pace)
 
 
@@ -194,14 +195,6 @@ def _underway(state: State, now_min: float) -> Underway:
     # What was said before this spell began counts from its start.
     since = max(state.reported_min, begin)
     return Underway(since - begin, now_min - since, False)
-
-
-def _waited(plan: TimedPlan) -> Iterator[tuple[str, float]]:
-    """Minutes that each has waited before what they have begun last."""
-    for crew in plan.travels:
-        begun = [float(plan.starts[i]) for i in work_order(plan.steps, crew) if i in plan.network.fixed]
-        last = max(begun, default=0.0)
-        yield crew, sum(a.minutes for a in plan.lanes[crew] if a.kind == WAIT and a.start_min < last)
 
 
 def with_estimates(plan: TimedPlan) -> Records:

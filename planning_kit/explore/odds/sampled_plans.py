@@ -45,14 +45,6 @@ class SampledPlans:
     is_stuck: np.ndarray
     ways: list[GivenUp] = field(default_factory=list)
 
-    @classmethod
-    def untimed(cls, outing: Outing, steps: int, samples: int) -> SampledPlans:
-        """To be filled."""
-        tasks = tuple(outing.steps_of)
-        return cls(tasks, np.full((steps, samples), np.nan), np.empty(samples), np.empty(samples),
-                   np.empty((len(outing.crew), samples)), np.zeros((len(tasks), samples), dtype=np.int64),
-                   np.full(samples, -np.inf), *np.zeros((2, steps, samples), dtype=bool))
-
     @property
     def is_put_back(self) -> np.ndarray:
         """Which tasks (tasks, samples) had begun when they were given up."""
@@ -86,7 +78,7 @@ class SampledPlans:
                     self.ways.append(way)
                 self.way[self.tasks.index(task), same] = 1 + self.ways.index(way)
             for step in stuck:
-                self.is_stuck[part.kept[part.network.steps.index(step)], same] = True
+                self.is_stuck[part.outing.row_of[step], same] = True
         self.now_min[members] = when
 
 
@@ -99,15 +91,22 @@ def cut_rules(outing: Outing) -> tuple[Task, ...]:
 
 def time_samples(outing: Outing, draws: Draws, rules: Sequence[Task]) -> SampledPlans:
     """Play every sample; ``rules``: the tasks with a last start (of equal minutes the first is cut first)."""
-    steps, count = draws.durations.shape
-    plans = SampledPlans.untimed(outing, steps, count)
+    tasks, (steps, count) = tuple(outing.steps_of), draws.durations.shape
+    plans = SampledPlans(
+        tasks, np.full((steps, count), np.nan), np.empty(count), np.empty(count),
+        np.empty((len(outing.crew), count)), np.zeros((len(tasks), count), dtype=np.int64),
+        np.full(count, -np.inf), *np.zeros((2, steps, count), dtype=bool))
     samples = np.arange(count)
     while len(samples):
         left = [_play_on(part_without(outing, ways), draws, plans, members, rules)
                 for ways, members in plans.groups(samples)]
         samples = np.sort(np.concatenate(left))
     for ways, members in plans.groups(np.arange(count)):
-        _finish(part_without(outing, ways), draws, plans, members)
+        part = part_without(outing, ways)
+        own, starts = part.drawn(draws, members), plans.starts[np.ix_(part.kept, members)]
+        plans.end_min[members] = end = part.end_min(own, starts, plans.now_min[members])
+        plans.hard_min[members] = part.hard_min(own, starts, end)
+        plans.waits[:, members] = part.waits(own, end)
     return plans
 
 
@@ -132,15 +131,6 @@ def _play_on(part: Part, draws: Draws, plans: SampledPlans, members: np.ndarray,
         same = rows == row
         plans.give_up(part, members[same], when[same], row)
     return members[rows >= 0]
-
-
-def _finish(part: Part, draws: Draws, plans: SampledPlans, members: np.ndarray) -> None:
-    own, starts = part.drawn(draws, members), plans.starts[np.ix_(part.kept, members)]
-    now = plans.now_min[members]
-    end = part.end_min(own, starts, now if np.isfinite(now).any() else None)
-    plans.end_min[members] = end
-    plans.hard_min[members] = part.hard_min(own, starts, end)
-    plans.waits[:, members] = part.waits(own, end)
 
 
 def broken_reasons(outing: Outing, plans: SampledPlans) -> Counter[str]:

@@ -88,19 +88,15 @@ def draw(steps: Sequence[Step], crew: Sequence[str], odds: OddsSettings, seed: i
             row[:] = step.minutes_likely
             continue
         z = normals(seed, chunk, stream(STEP, step.step), count)
-        scale = _pace_of(step, pace, count)
+        # The pace of who works on it, 1 for anyone not in a suit.
+        paces = [pace[name] for name in step.people if name in pace]
+        scale = sum(paces[1:], paces[0]) / len(paces) if paces else np.ones(count)
         if begun is not None and step.step in begun.underway:
             row[:] = begun.underway[step.step].draw(z, step, distribution, scale)
         else:
             row[:] = scale * durations_from(z, step.minutes_low, step.minutes_likely, step.minutes_high,
                                             distribution)
     return Draws(durations, {who: pace[who] * drawn[stream(TRAVEL, who)] for who in crew})
-
-
-def _pace_of(step: Step, pace: Mapping[str, np.ndarray], count: int) -> np.ndarray:
-    """What multiplies the durations of a step: the pace of who works on it, 1 for anyone not in a suit."""
-    paces = [pace[name] for name in step.people if name in pace]
-    return sum(paces[1:], paces[0]) / len(paces) if paces else np.ones(count)
 
 
 def chunk_sizes(samples: int) -> list[int]:

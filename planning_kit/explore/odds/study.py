@@ -103,10 +103,10 @@ def run_chunk(study: Study, chunk: int, count: int) -> Tally:
 
 def done(outing: Outing, plans: SampledPlans, draws: Draws) -> tuple[np.ndarray, np.ndarray]:
     """Starts and finishes (steps, samples) of what is done; NaN for what is given up or put back."""
-    starts, index = plans.starts.copy(), {step.step: row for row, step in enumerate(outing.records.steps)}
+    starts = plans.starts.copy()
     for number, way in enumerate(plans.ways, start=1):
         if way.put_back:
-            starts[index[way.put_back], (plans.way == number).any(axis=0)] = np.nan
+            starts[outing.row_of[way.put_back], (plans.way == number).any(axis=0)] = np.nan
     return starts, starts + draws.durations
 
 
@@ -131,8 +131,7 @@ def _has_overrun(each: PlannedWindow, starts: np.ndarray, finishes: np.ndarray) 
 
 def _over_min(outing: Outing, gap: Gap, starts: np.ndarray, finishes: np.ndarray) -> np.ndarray:
     """Minutes (samples,) beyond a greatest gap; 0 where it is kept, NaN where an end of it is not done."""
-    index = {step.step: row for row, step in enumerate(outing.records.steps)}
-    ends = [(finishes if at == "finish" else starts)[index[step]]
+    ends = [(finishes if at == "finish" else starts)[outing.row_of[step]]
             for step, at in ((gap.then_step, gap.then_at), (gap.first_step, gap.first_at))]
     over = ends[0] - ends[1] - (gap.max_gap or 0.0)
     return np.asarray(np.where(over > ROUNDING_MIN, over, over * 0.0))

@@ -8,7 +8,7 @@ start at once, each from where they are; ingress waits for the later one. Neglec
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,8 +16,6 @@ import pandas as pd
 
 from planning_kit.explore.retime.retiming import moment_asked
 from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.records import Step
-from planning_kit.inputs.setting_records import Airlock
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.activities import INGRESS_TITLE, REPRESS_TITLE
@@ -34,26 +32,27 @@ NOTHING_GIVEN = "nothing given for this step"
 
 @dataclass(frozen=True)
 class _Home:
-    """One crew member's way home from one moment; minutes, ``first_min`` to make safe what is in hand."""
+    """One crew member's way home from one moment: a row of the table, and what of it is in the airlock."""
 
     crew: str
-    how: str
     at_min: float
     place: str
-    step: Step | None
-    is_given: bool
-    first_min: float
+    step: str
+    make_safe: str
+    safe_min: float
     back_min: float
-    airlock_min: float
     oxygen_margin_min: float
     suit_margin_min: float
     first_out: str
+    airlock_min: float
 
     @property
-    def make_safe(self) -> str:
-        if self.step is None:
-            return ""
-        return self.step.make_safe or ("" if self.is_given else NOTHING_GIVEN)
+    def total_min(self) -> float:
+        return self.safe_min + self.back_min
+
+    @property
+    def inside_min(self) -> float:
+        return self.at_min + self.safe_min + self.back_min
 
 
 def ways_home(plan: TimedPlan, how: str = TERMINATE, every_min: float = 1.0) -> pd.DataFrame:
@@ -93,11 +92,7 @@ def _homes(plan: TimedPlan, how: str, at_min: object) -> list[_Home]:
 
 
 def _homes_table(homes: list[_Home]) -> pd.DataFrame:
-    rows = [(home.crew, home.at_min, home.place, home.step.step if home.step else "", home.make_safe,
-             home.first_min, home.back_min, home.first_min + home.back_min,
-             home.at_min + home.first_min + home.back_min, home.oxygen_margin_min, home.suit_margin_min,
-             home.first_out) for home in homes]
-    return TextTable(rows, columns=HOME_COLUMNS)
+    return TextTable([[getattr(home, name) for name in HOME_COLUMNS] for home in homes], columns=HOME_COLUMNS)
 
 
 def going_home(plan: TimedPlan, how: str, at_min: object = None) -> pd.DataFrame:
@@ -108,7 +103,19 @@ def going_home(plan: TimedPlan, how: str, at_min: object = None) -> pd.DataFrame
     `ScenarioError` for a moment outside the outing.
     """
     homes = _homes(plan, how, at_min)
-    rows = [*_holds(plan, homes), *(row for home in homes for row in _sequence(plan, home, homes))]
+    airlock = plan.scenario.settings.airlock
+    stages: dict[str, float] = {INGRESS_TITLE: airlock.hatch_closed_min,
+                                "Prepare repressurisation": airlock.repress_start_min,
+                                REPRESS_TITLE: airlock.repress_safe_min}
+    if how == ABORT and airlock.emergency_repress_safe_min is not None:
+        stages = {EMERGENCY_TITLE: airlock.emergency_repress_safe_min}
+    meet = max(home.inside_min - home.airlock_min for home in homes)
+    at, until = homes[0].at_min, max(home.inside_min for home in homes)
+    kept = (hold.inhibit for hold in plan.inhibit_holds
+            if hold.set_by_min <= at <= hold.lift_after_min)  # lifted only when it is called
+    rows = [(each.owner, f"Keep {each.inhibit} ({each.title or each.inhibit}) until both are inside",
+             until - at, at, until) for each in kept]
+    rows += [row for home in homes for row in _sequence(plan, home, meet, stages)]
     labelled = [(*row, pet_label(row[3]), pet_label(row[4])) for row in rows]
     return TextTable(labelled, columns=SEQUENCE_COLUMNS)
 
@@ -127,50 +134,31 @@ def _home(plan: TimedPlan, crew: str, at_min: float, how: str) -> _Home:
     back, inside, oxygen, suit = (float(np.interp(at_min, returns.at_min, values)) for values in
                                   (way.back_min, way.airlock_min, way.oxygen_margin_min, way.suit_margin_min))
     name = returns.step[number]
-    step = plan.steps[plan.position(name)] if name else None
-    given = None if step is None else step.safe_orderly_min if how == TERMINATE else step.safe_now_min
-    return _Home(crew=crew, how=how, at_min=at_min, place=returns.place[number], step=step,
-                 is_given=given is not None, first_min=float(way.safe_min[number]), back_min=back,
-                 airlock_min=inside, oxygen_margin_min=oxygen, suit_margin_min=suit,
-                 first_out=way.first_out[number].partition(" ")[2])
+    make_safe = ""
+    if name:
+        step = plan.steps[plan.position(name)]
+        given = step.safe_orderly_min if how == TERMINATE else step.safe_now_min
+        make_safe = step.make_safe or (NOTHING_GIVEN if given is None else "")
+    return _Home(crew, at_min, returns.place[number], name, make_safe, float(way.safe_min[number]), back,
+                 oxygen, suit, way.first_out[number].partition(" ")[2], inside)
 
 
 _Row = tuple[str, str, float, float, float]
 
 
-def _holds(plan: TimedPlan, homes: list[_Home]) -> Iterator[_Row]:
-    at_min = homes[0].at_min
-    until = max(at_min + home.first_min + home.back_min for home in homes)
-    for hold in plan.inhibit_holds:
-        if hold.set_by_min <= at_min <= hold.lift_after_min:  # lifted only when it is called
-            title = hold.inhibit.title or hold.inhibit.inhibit
-            yield (hold.inhibit.owner, f"Keep {hold.inhibit.inhibit} ({title}) until both are inside",
-                   until - at_min, at_min, until)
-
-
-def _sequence(plan: TimedPlan, home: _Home, homes: list[_Home]) -> Iterator[_Row]:
+def _sequence(plan: TimedPlan, home: _Home, meet: float, stages: Mapping[str, float]) -> Iterator[_Row]:
+    """``meet``: when both are at the airlock; ``stages``: there, minutes until each of them is done."""
     now = home.at_min
-    if home.step is not None:
+    if home.step:
         words = home.make_safe or "nothing to be done first"
-        yield home.crew, f"Make {home.step.step} safe: {words}", home.first_min, now, now + home.first_min
-        now += home.first_min
+        yield home.crew, f"Make {home.step} safe: {words}", home.safe_min, now, now + home.safe_min
+        now += home.safe_min
     way = home.back_min - home.airlock_min
     if way > 0:
         yield home.crew, _way_words(plan, home), way, now, now + way
         now += way
-    meet = max(each.at_min + each.first_min + each.back_min - each.airlock_min for each in homes)
     if meet > now:
         yield home.crew, "Wait at the airlock for the partner", meet - now, now, meet
-    yield from _in_the_airlock(home, plan.scenario.settings.airlock, meet)
-
-
-def _in_the_airlock(home: _Home, airlock: Airlock, meet: float) -> Iterator[_Row]:
-    """What is still to be done there until the pressure can be breathed."""
-    stages: dict[str, float] = {INGRESS_TITLE: airlock.hatch_closed_min,
-                                "Prepare repressurisation": airlock.repress_start_min,
-                                REPRESS_TITLE: airlock.repress_safe_min}
-    if home.how == ABORT and airlock.emergency_repress_safe_min is not None:
-        stages = {EMERGENCY_TITLE: airlock.emergency_repress_safe_min}
     now, safe = meet, meet + home.airlock_min
     for title, minutes in stages.items():
         # Called on the way in, the first of it is done.

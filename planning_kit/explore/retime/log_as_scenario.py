@@ -12,7 +12,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-import numpy as np
 import pandas as pd
 
 from planning_kit.changes.change import Cells, made, step_named
@@ -188,11 +187,3 @@ def _with_parts(scenario: Scenario, parts: Mapping[str, str]) -> dict[str, pd.Da
         for each in records.inhibits
     ]
     return {"gaps": gaps, "inhibits": inhibits}
-
-
-def positions(happened: Happened) -> tuple[dict[int, float], np.ndarray]:
-    """Fixed starts by position, and the durations (steps,) of the scenario, minutes."""
-    steps = happened.scenario.records.steps
-    fixed = {number: happened.fixed[step.step] for number, step in enumerate(steps)
-             if step.step in happened.fixed}
-    return fixed, np.array([step.minutes_likely for step in steps], dtype=float)

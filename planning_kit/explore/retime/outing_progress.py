@@ -10,13 +10,14 @@ import pandas as pd
 
 from planning_kit.inputs.faults import ScenarioError, is_number
 from planning_kit.inputs.format import PARTNER
-from planning_kit.inputs.log_state import DONE, IN_PROGRESS, State
+from planning_kit.inputs.log_state import DONE, IN_PROGRESS
 from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import TextTable, visible
 from planning_kit.inputs.times import Side, gmt_label, moment_at, number_label, pet_label, pet_min
 from planning_kit.plan.build import work_order
-from planning_kit.plan.network import LIGHT, ROUNDING_MIN, Demand, pinned
+from planning_kit.plan.network import LIGHT, ROUNDING_MIN, Demand, grouped, pinned
+from planning_kit.plan.past import NOT_DONE, SKIPPED
 from planning_kit.plan.slack import latest_starts
 from planning_kit.plan.timed import Outside, TimedPlan
 
@@ -48,7 +49,10 @@ def progress_table(plan: TimedPlan) -> pd.DataFrame:
         start = state.pieces[0][0] if state.pieces else start
         position = base.position(step.step)
         planned = float(base.starts[position]), float(base.finishes[position])
-        worked = _worked(state, outside.now_min)
+        worked = _NONE
+        if state.pieces:  # and what has run of the one in hand
+            running = outside.now_min - state.pieces[-1][0] if state.status == IN_PROGRESS else 0.0
+            worked = state.worked_min + running
         over = worked - step.minutes_likely if state.status == DONE else _NONE
         rows.append((step.step, step.task, step.crew, step.title, gone.get(step.step, state.status),
                      planned[0], start, planned[1], finish, finish - planned[1], step.minutes_likely, worked,
@@ -62,12 +66,6 @@ def times_of(plan: TimedPlan, step: str) -> tuple[float, float]:
         return _NONE, _NONE
     position = plan.position(step)
     return float(plan.starts[position]), float(plan.finishes[position])
-
-
-def _worked(state: State, now_min: float) -> float:
-    if not state.pieces:
-        return _NONE
-    return state.worked_min + (now_min - state.pieces[-1][0] if state.status == IN_PROGRESS else 0.0)
 
 
 def task_table(plan: TimedPlan) -> pd.DataFrame:
@@ -92,8 +90,8 @@ def _status(states: pd.Series) -> str:
     seen = set(states)
     if len(seen) == 1:
         return str(states.iloc[0])
-    if not seen - {DONE, "skipped", "not done"}:
-        return "partly done" if DONE in seen else "not done"
+    if not seen - {DONE, SKIPPED, NOT_DONE}:
+        return "partly done" if DONE in seen else NOT_DONE
     return IN_PROGRESS if seen & {DONE, IN_PROGRESS, "left"} else "to do"
 
 
@@ -147,17 +145,16 @@ def standing_of(plan: TimedPlan) -> str:
     the plan is re-timed.
     """
     outside = plan.known_outside("standing")
-    lines = [_now(plan, outside), *(_crew(plan, outside, crew) for crew in plan.travels),
-             *_windows(plan, outside), _end(plan, outside), *_left_out(outside)]
+    now, slip = outside.now_min, pet_min(plan.pet_zero, outside.planned.pet_zero)
+    slipped = "" if abs(slip) < _AS_PLANNED_MIN else (
+        f" PET 0 was {_by(slip, 'later', 'earlier')} than planned.")
+    gone = grouped((left.kind, left.step) for left in outside.happened.left_out)
+    lines = [f"PET {pet_label(now)}, GMT {gmt_label(moment_at(now, plan.pet_zero))}.{slipped}",
+             *(_crew(plan, outside, crew) for crew in plan.travels),
+             *_windows(plan, outside), _end(plan, outside), *(
+                 f"{kind.capitalize()}: {', '.join(gone[kind])}." for kind in (SKIPPED, NOT_DONE)
+                 if kind in gone)]
     return "\n".join(map(visible, lines))
-
-
-def _now(plan: TimedPlan, outside: Outside) -> str:
-    now = outside.now_min
-    slip = pet_min(plan.pet_zero, outside.planned.pet_zero)
-    by = _by(slip, "later", "earlier")
-    pet_zero = "" if abs(slip) < _AS_PLANNED_MIN else f" PET 0 was {by} than planned."
-    return f"PET {pet_label(now)}, GMT {gmt_label(moment_at(now, plan.pet_zero))}.{pet_zero}"
 
 
 def _by(minutes: float, more: str, less: str) -> str:
@@ -208,8 +205,9 @@ def _windows(plan: TimedPlan, outside: Outside) -> Iterator[str]:
         start = float(plan.starts[list(members)].min())
         window = demand.title_at(start)
         line = f"{name}: {window}, at {pet_label(start)}"
-        planned = _planned_start(outside.planned, plan, members)
-        if planned is not None and abs(start - planned) >= _AS_PLANNED_MIN:
+        known = [times_of(outside.planned, plan.network.steps[member])[0] for member in members]
+        planned = float(np.nanmin([*known, np.inf]))
+        if np.isfinite(planned) and abs(start - planned) >= _AS_PLANNED_MIN:
             line += f" (planned {pet_label(planned)})"
         yield line + _unless(plan, members, window) + "."
 
@@ -217,22 +215,16 @@ def _windows(plan: TimedPlan, outside: Outside) -> Iterator[str]:
 def _stakes(plan: TimedPlan) -> Iterator[tuple[str, tuple[int, ...], Demand]]:
     """Lit groups, and lit steps of no group, that have not begun."""
     network = plan.network
-    grouped: set[int] = set()
+    in_group: set[int] = set()
     for group in network.groups:
-        grouped.update(group.members)
+        in_group.update(group.members)
         if group.demand.kind == LIGHT and group.members:
             yield f"Steps of {group.name}", group.members, group.demand
     for step, demands in enumerate(network.demands):
-        if step not in grouped and step not in network.fixed:
+        if step not in in_group and step not in network.fixed:
             for demand in demands:
                 if demand.kind == LIGHT:
                     yield network.steps[step], (step,), demand
-
-
-def _planned_start(base: TimedPlan, plan: TimedPlan, members: Sequence[int]) -> float | None:
-    names = [plan.network.steps[member] for member in members]
-    known = [base.position(name) for name in names if name in base.network.steps]
-    return float(base.starts[known].min()) if known else None
 
 
 def _unless(plan: TimedPlan, members: Sequence[int], window: str) -> str:
@@ -276,10 +268,3 @@ def _margin(minutes: float) -> str:
     if minutes >= -ROUNDING_MIN:
         return f"{_span(max(minutes, 0.0), 'down')} left"
     return "less than 1 min over" if minutes > -1 else f"{_span(-minutes, 'up')} over"
-
-
-def _left_out(outside: Outside) -> Iterator[str]:
-    for kind in ("skipped", "not done"):
-        names = [left.step for left in outside.happened.left_out if left.kind == kind]
-        if names:
-            yield f"{kind.capitalize()}: {', '.join(names)}."

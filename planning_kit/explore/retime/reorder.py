@@ -37,10 +37,10 @@ class Rest:
 def rest_of(plan: TimedPlan) -> Rest:
     """The rest of a re-timed plan, as a decision taken now finds it."""
     here, now_min = plan.whereabouts, plan.known_outside("a better order").now_min
-    records, begun = plan.scenario.records, _begun(plan)
+    records, begun = plan.scenario.records, {plan.steps[i].step for i in plan.network.fixed}
     steps = tuple(replace(step, after=tuple(name for name in step.after if name not in begun))
                   for step in records.steps if step.step not in begun)
-    moved = _moved_by(plan, begun)
+    moved = _moved_by(plan)
     hardware = tuple(replace(item, at=moved[item.item][0]) if item.item in moved else item
                      for item in records.hardware)
     names = {step.step for step in steps}
@@ -54,11 +54,7 @@ def rest_of(plan: TimedPlan) -> Rest:
     return Rest(rest, _past(plan, here, now_min, begun, moved))
 
 
-def _begun(plan: TimedPlan) -> frozenset[str]:
-    return frozenset(plan.steps[position].step for position in plan.network.fixed)
-
-
-def _moved_by(plan: TimedPlan, begun: frozenset[str]) -> dict[str, tuple[str, float]]:
+def _moved_by(plan: TimedPlan) -> dict[str, tuple[str, float]]:
     """Where the steps that have begun leave each item that they move, and since when (PET minutes)."""
     events: list[tuple[float, int, str, str]] = []
     for position in sorted(plan.network.fixed, key=lambda position: float(plan.starts[position])):
@@ -71,7 +67,7 @@ def _moved_by(plan: TimedPlan, begun: frozenset[str]) -> dict[str, tuple[str, fl
     return {item: (where, at) for at, _, item, where in events}
 
 
-def _tasks(records: Records, steps: Sequence[Step], begun: frozenset[str]) -> tuple[Task, ...]:
+def _tasks(records: Records, steps: Sequence[Step], begun: set[str]) -> tuple[Task, ...]:
     """The tasks with something left; one that has begun cannot be traded, and has made its last start."""
     left = {step.task for step in steps}
     under_way = {step.task for step in records.steps if step.step in begun}
@@ -84,7 +80,7 @@ def _tasks(records: Records, steps: Sequence[Step], begun: frozenset[str]) -> tu
         for task in records.tasks if task.task in left)
 
 
-def _past(plan: TimedPlan, here: Sequence[Whereabouts], now_min: float, begun: frozenset[str],
+def _past(plan: TimedPlan, here: Sequence[Whereabouts], now_min: float, begun: set[str],
           moved: Mapping[str, tuple[str, float]]) -> Past:
     rest = [position for position in range(len(plan.steps)) if position not in plan.network.fixed]
     outside = [i for i in rest if plan.steps[i].crew in (BOTH, *plan.travels)]
@@ -147,7 +143,7 @@ def _not_before(plan: TimedPlan, position: int, now_min: float,
         *(float(plan.finishes[i]) for i in in_the_way)])
 
 
-def _not_after(plan: TimedPlan, begun: frozenset[str]) -> dict[str, float]:
+def _not_after(plan: TimedPlan, begun: set[str]) -> dict[str, float]:
     """Last starts by greatest gaps and inhibits from history; where they are lost, as the plan has them."""
     latest: dict[str, float] = {}
 
@@ -194,7 +190,9 @@ def better_orders(plan: TimedPlan, budget: Budget) -> Iterator[Better]:
         yield from _keeping_a_limit(plan, rest, plan.end_min, budget)
     # Where the hard limit is lost with all of it, a better order need only end no later.
     no_later = plan.end_min + _ROUNDING_MIN
-    whole = _looked(plan, _all_kept(rest), budget, lambda other: max(other.hard_min, no_later))
+    required = tuple(replace(task, need="required") for task in rest.records.tasks)
+    whole = _looked(plan, replace(rest, records=replace(rest.records, tasks=required)), budget,
+                    lambda other: max(other.hard_min, no_later))
     if whole is not None:
         yield whole
     if not is_lost:
@@ -222,8 +220,3 @@ def _looked(plan: TimedPlan, rest: Rest, budget: Budget,
     start = as_written(rest.records, plan.pet_zero)
     freedom = Freedom(earliest=plan.pet_zero, latest=plan.pet_zero, limit_min=limit_min, past=rest.past)
     return OrderSearch(judge=judge, before=start, budget=budget).look(freedom, budget.effort / 2)
-
-
-def _all_kept(rest: Rest) -> Rest:
-    tasks = tuple(replace(task, need="required") for task in rest.records.tasks)
-    return replace(rest, records=replace(rest.records, tasks=tasks))

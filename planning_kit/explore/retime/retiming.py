@@ -13,25 +13,24 @@ that the ratio may differ by kind of work; use before PET 0 is scaled too.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 
 import numpy as np
 
-from planning_kit.explore.retime.log_as_scenario import positions, write_down
+from planning_kit.explore.retime.log_as_scenario import write_down
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.log import Actuals, read_actuals
 from planning_kit.inputs.log_format import LOG, parse_when
-from planning_kit.inputs.log_state import States, Suited, states_of
+from planning_kit.inputs.log_state import States, states_of
 from planning_kit.inputs.records import Records
 from planning_kit.inputs.times import moment_at, pet_label, pet_min
 from planning_kit.plan.build import build_network
 from planning_kit.plan.giving_way import LOG_SECOND_MIN, broken_rules, gives_way_order, keeping_most
 from planning_kit.plan.network import Broken, Network, on_grid
 from planning_kit.plan.past import Happened, Whereabouts, ended_at, from_here, with_past
-from planning_kit.plan.plan_times import Almanac, almanac_for
-from planning_kit.plan.suits import SuitHistory
+from planning_kit.plan.plan_times import almanac_for
 from planning_kit.plan.timed import Outside, TimedPlan
 
 _OF_TIMES_ONLY = ("end_min", "holders", "bare_lanes", "passages")  # not slack: limits may rest on suits
@@ -47,9 +46,15 @@ def with_logged_effort(plan: TimedPlan, states: States) -> tuple[TimedPlan, dict
     ratios: dict[str, float] = {}
     for history in plan.suit_histories if states.suited else ():
         logged = states.suited.get(history.crew)
-        assumed = _mean_w(history, logged.at_min) if logged else float("nan")
+        minutes = np.diff(np.clip(history.at_min, 0.0, logged.at_min if logged else 0.0))
+        assumed = float((history.metabolic_w * minutes).sum() / minutes.sum()) if minutes.sum() > 0 else 0.0
         if logged and assumed > 0:
-            ratios[history.crew] = _ratio(logged, assumed)
+            ratios[history.crew] = ratio = logged.metabolic_w / assumed
+            if not 1 / _MOST_RATIO <= ratio <= _MOST_RATIO:
+                raise ScenarioError.single(
+                    f"{logged.crew} was assumed at {assumed:.0f} W until then: a rate so far from it is "
+                    "taken for a typing error; log a correct", table=LOG.name, column="metabolic_w",
+                    value=logged.metabolic_w)
     if not ratios:
         return plan, {}
     crew = plan.scenario.crew
@@ -63,21 +68,6 @@ def keeping_times(plan: TimedPlan, changed: TimedPlan) -> TimedPlan:
     known = vars(plan)
     vars(changed).update({name: known[name] for name in _OF_TIMES_ONLY if name in known})
     return changed
-
-
-def _mean_w(history: SuitHistory, until_min: float) -> float:
-    """Mean metabolic rate assumed from PET 0 to ``until_min``, W."""
-    minutes = np.diff(np.clip(history.at_min, 0.0, until_min))
-    return float((history.metabolic_w * minutes).sum() / minutes.sum()) if minutes.sum() > 0 else float("nan")
-
-
-def _ratio(logged: Suited, assumed: float) -> float:
-    ratio = logged.metabolic_w / assumed
-    if not 1 / _MOST_RATIO <= ratio <= _MOST_RATIO:
-        raise ScenarioError.single(
-            f"{logged.crew} was assumed at {assumed:.0f} W until then: a rate so far from it is taken for a "
-            "typing error; log a correct", table=LOG.name, column="metabolic_w", value=logged.metabolic_w)
-    return ratio
 
 
 def retime(plan: TimedPlan, actuals: object, now: object = None) -> TimedPlan:
@@ -124,13 +114,12 @@ def retime_plan(base: TimedPlan, actuals: object, now: object = None, here: tupl
     # PET counts from the PET 0: after another one every window lies at another minute.
     almanac = base.almanac if pet_zero == base.pet_zero else (
         almanac_for(base.scenario.records, base.scenario.elements, pet_zero))
-    placed = _placed(base, write_down(base, states, pet_zero, now_min), almanac, now_min, here,
-                     states.inside_min)
-    plan = replace(base, scenario=placed.happened.scenario, pet_zero=pet_zero, almanac=almanac,
-                   network=placed.network, durations=placed.durations, starts=placed.starts)
+    happened = write_down(base, states, pet_zero, now_min)
+    plan, broken = _placed(replace(base, scenario=happened.scenario, pet_zero=pet_zero, almanac=almanac),
+                           happened, now_min, here, states.inside_min)
     plan, effort = with_logged_effort(plan, states)
     outside = Outside(planned=planned or base, base=base, actuals=read, states=states, now_min=now_min,
-                      happened=placed.happened, broken=placed.broken, effort=effort, here=here)
+                      happened=happened, broken=broken, effort=effort, here=here)
     return keeping_times(plan, replace(plan, outside=outside))
 
 
@@ -143,35 +132,28 @@ def moment_asked(when: object, pet_zero: datetime, table: str, column: str) -> f
         raise ScenarioError.single(str(fault), table=table, column=column, value=when) from None
 
 
-@dataclass(frozen=True)
-class _Placed:
-    happened: Happened
-    network: Network
-    durations: np.ndarray
-    starts: np.ndarray
-    broken: tuple[Broken, ...]
-
-
-def _placed(base: TimedPlan, happened: Happened, almanac: Almanac, now_min: float,
-            here: tuple[Whereabouts, ...], inside_min: float | None) -> _Placed:
-    """Time what is left; where it cannot keep all rules, the plan that breaks least."""
+def _placed(plan: TimedPlan, happened: Happened, now_min: float, here: tuple[Whereabouts, ...],
+            inside_min: float | None) -> tuple[TimedPlan, tuple[Broken, ...]]:
+    """``plan`` with times for what is left, that which breaks least; and what the log itself breaks."""
     records = happened.scenario.records
-    whole = build_network(records, almanac, base.travels)
-    fixed, durations = positions(happened)
+    whole = build_network(records, plan.almanac, plan.travels)
+    fixed = {number: happened.fixed[step.step] for number, step in enumerate(records.steps)
+             if step.step in happened.fixed}
+    durations = np.array([step.minutes_likely for step in records.steps], dtype=float)
     network = with_past(whole, fixed, durations, now_min)
     if inside_min is not None:
         network = ended_at(network, fixed, durations, inside_min)
     if here:
-        network = from_here(network, fixed, durations, records.steps, base.travels,
+        network = from_here(network, fixed, durations, records.steps, plan.travels,
                             records.settings.airlock_place, here)
 
-    def hard_min(tried: Network, starts: np.ndarray) -> float:
-        return replace(base, scenario=happened.scenario, almanac=almanac, network=tried, durations=durations,
-                       starts=starts).hard_min
+    def timed(tried: Network, starts: np.ndarray) -> TimedPlan:
+        return replace(plan, network=tried, durations=durations, starts=starts)
 
-    network, starts = keeping_most(network, durations, hard_min, gives_way_order(records))
+    network, starts = keeping_most(network, durations, lambda *tried: timed(*tried).hard_min,
+                                   gives_way_order(records))
     broken = tuple(broken_rules(whole, network.fixed, starts, durations, LOG_SECOND_MIN))
-    return _Placed(happened, network, durations, starts, broken)
+    return timed(network, starts), broken
 
 
 def network_of(plan: TimedPlan, records: Records) -> Network:

@@ -25,7 +25,7 @@ from planning_kit.explore.session.sheet import (
     settings_sheet,
 )
 from planning_kit.inputs import format as fmt
-from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.faults import FAULT_COLUMNS, Faults
 from planning_kit.inputs.fields import Table
 from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.scenario import Scenario
@@ -178,8 +178,14 @@ def scenario_of(draft: Draft, base: Scenario) -> Scenario:
     source = base.checked.source
     tables = {}
     for table in fmt.TABLES:
-        raw = _raw_of(draft[table.name], table, source.tables.get(table.name), faults)
-        if raw is not None:
+        sheet, old = draft[table.name], source.tables.get(table.name)
+        # Blank lines are left out but counted, so that a fault finds its line again (`faults_in`).
+        rows = {number: line.cells for number, line in enumerate(sheet.lines, start=_FIRST_ROW)
+                if not line.is_empty}
+        if old is not None or rows:  # else still absent, still empty
+            raw = raw_from_texts(table, sheet.columns, list(rows.values()), old, tuple(rows))
+            if old is None or raw.rows is not old.rows:
+                refuse_absurd(table, raw.header, list(raw.rows), faults)
             tables[table.name] = raw
     settings = setting_changes(draft[SETTINGS], base, faults)
     toml = edited_toml(source.toml, settings, faults) if settings else source.toml
@@ -187,36 +193,21 @@ def scenario_of(draft: Draft, base: Scenario) -> Scenario:
     return replace(base, checked=check(changed, base.elements, faults))
 
 
-def _raw_of(sheet: Sheet, table: Table, old: RawTable | None, faults: Faults) -> RawTable | None:
-    """The sheet as a text table, rows numbered by their place in it; None: still absent, still empty."""
-    # Blank lines are left out but counted, so that a fault finds its line again (`_fault`).
-    rows = {number: line.cells for number, line in enumerate(sheet.lines, start=_FIRST_ROW)
-            if not line.is_empty}
-    if old is None and not rows:
-        return None
-    raw = raw_from_texts(table, sheet.columns, list(rows.values()), old, tuple(rows))
-    if old is None or raw.rows is not old.rows:
-        refuse_absurd(table, raw.header, list(raw.rows), faults)
-    return raw
-
-
 def faults_in(draft: Draft, problems: pd.DataFrame) -> tuple[Fault, ...]:
     """The rows of ``ScenarioError.problems`` with the sheet and line that each concerns."""
-    return tuple(_fault(draft, row) for row in problems.to_dict("records"))
-
-
-def _fault(draft: Draft, row: Mapping[object, object]) -> Fault:
-    table, column, value, problem = (str(row[name]) for name in ("table", "column", "value", "problem"))
-    if table == fmt.SCENARIO_FILE:
-        line = draft[SETTINGS].find(KEY, column)
-        return Fault(SETTINGS, line, VALUE if line is not None else column, value, problem)
-    sheet = draft.sheets.get(table)
-    if sheet is None:
-        return Fault("", None, column, value, problem)
-    number = row["row"]
-    at = int(str(number)) - _FIRST_ROW if not pd.isna(number) else -1  # type: ignore[call-overload]
-    line = sheet.lines[at].id if 0 <= at < len(sheet.lines) else None
-    return Fault(table, line, column if column in sheet.columns else "", value, problem)
+    found = []
+    for table, row, column, value, problem in problems[FAULT_COLUMNS].itertuples(index=False, name=None):
+        sheet, line, at = draft.sheets.get(table), None, -1 if pd.isna(row) else int(row) - _FIRST_ROW
+        if table == fmt.SCENARIO_FILE:
+            table, line = SETTINGS, draft[SETTINGS].find(KEY, column)
+            column = VALUE if line is not None else column
+        elif sheet is None:
+            table = ""
+        else:
+            line = sheet.lines[at].id if 0 <= at < len(sheet.lines) else None
+            column = column if column in sheet.columns else ""
+        found.append(Fault(table, line, column, str(value), str(problem)))
+    return tuple(found)
 
 
 class History:

@@ -11,9 +11,8 @@ from collections.abc import Collection, Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
-from planning_kit.changes.amounts import LikelyMinutes, Set
+from planning_kit.changes.amounts import Set
 from planning_kit.changes.change import Change
-from planning_kit.changes.order import Drag
 from planning_kit.explore.session.draft import Draft, Fault, History, faults_in, scenario_of, with_change
 from planning_kit.explore.session.merge import Origins
 from planning_kit.explore.session.sheet import KEY, SETTINGS, VALUE, Cell, Sheet, free_name, moment_text
@@ -163,14 +162,6 @@ class Editing:
             self.edit(self.draft.with_sheet(changed), f"{verb} rows of {changed.name}")
 
     # Edits from the chart and the slider
-
-    def move_step(self, step: str, lane: str, before: str | None) -> None:
-        """A bar dropped in ``lane`` just before another step of it (None: at its end)."""
-        self.make(Drag(step, lane, before))
-
-    def set_minutes(self, step: str, minutes: float) -> None:
-        """The likely minutes of a step, from its dragged edge."""
-        self.make(LikelyMinutes(step, minutes))
 
     def make(self, change: Change, words: str = "", merges: Hashable = None) -> None:
         """Make a change in what is typed: one edit, called ``words``, else in the change's own."""

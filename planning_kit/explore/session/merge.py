@@ -160,7 +160,7 @@ Row = Mapping[str, str]
 
 YOURS, THEIRS = "yours", "theirs"
 ORDER = 0  # no line has this id
-_DELETED, _ORDER_WORDS = "(row deleted)", "(order of rows)"
+_DELETED = "(row deleted)"
 _MOST_NAMES = 6
 
 
@@ -169,15 +169,12 @@ class Clash:
     """What both sides changed otherwise: in words, what stood there and what each side makes of it."""
 
     where: Where
+    table: str
     row: str
+    column: str
     was: str
     yours: str
     theirs: str
-
-    @property
-    def column(self) -> str:
-        """The column in words."""
-        return _ORDER_WORDS if self.where[1] == ORDER else self.where[2]
 
 
 @dataclass
@@ -205,20 +202,15 @@ def same_lines(theirs: Draft, base: Draft, mine: Draft) -> Draft:
     next_id = max(theirs.next_id, base.next_id, mine.next_id)  # behind all: no id ever means two rows
     sheets = {}
     for name, sheet in theirs.sheets.items():
-        known = _known_lines(base[name], mine[name])
+        before = {line.id for line in base[name].lines}
+        # The base wins: by its ids a merge tells what was changed from what is new.
+        known = {key: line.id for key, line in keyed(mine[name]).items() if line.id not in before} | {
+            key: line.id for key, line in keyed(base[name]).items()}
         numbers = {line.id: known[key] for key, line in keyed(sheet).items() if key in known}
         lines = (replace(line, id=numbers.get(line.id, next_id + at)) for at, line in enumerate(sheet.lines))
         sheets[name] = replace(sheet, lines=tuple(lines))
         next_id += len(sheet.lines)
     return replace(theirs, sheets=FrozenMapping(sheets), next_id=next_id)
-
-
-def _known_lines(base: Sheet, mine: Sheet) -> dict[str, int]:
-    """Line ids by key: the rows of ``base``, and those that only ``mine`` has."""
-    before = {line.id for line in base.lines}
-    new = {key: line.id for key, line in keyed(mine).items() if line.id not in before}
-    # The base wins: by its ids a merge tells what was changed from what is new.
-    return new | {key: line.id for key, line in keyed(base).items()}
 
 
 def merged(base: Draft, mine: Draft, theirs: Draft, choices: Mapping[Where, str]) -> Merge:
@@ -284,7 +276,8 @@ class _Sides:
             self._merge.taken.append(self._clash(line, "", "", "", words))
 
     def _clash(self, line: int, column: str, was: str, yours: str, theirs: str) -> Clash:
-        return Clash((self._mine.name, line, column), self._name(line), was, yours, theirs)
+        name = self._mine.name
+        return Clash((name, line, column), name, self._name(line), column, was, yours, theirs)
 
     def _name(self, line: int) -> str:
         row = self._my.get(line) or self._their.get(line) or self._was.get(line) or {}
@@ -294,7 +287,8 @@ class _Sides:
         everywhere = [line for line in self._was if line in self._my and line in self._their]
         my, their = ([line for line in side if line in everywhere] for side in (self._my, self._their))
         yours, theirs = (self._moves(everywhere, order) for order in (my, their))
-        clash = Clash((self._mine.name, ORDER, ""), "", "", yours, theirs)
+        name = self._mine.name
+        clash = Clash((name, ORDER, ""), name, "", "(order of rows)", "", yours, theirs)
         # Where only they moved rows their order leads; where both did, mine does until the clash is decided.
         leads = bool(theirs) and not yours
         if leads:
@@ -328,10 +322,3 @@ def _with_the_rest(order: Sequence[int], other: Sequence[int]) -> list[int]:
             before = next((each for each in reversed(other[:at]) if each in placed), None)
             placed.insert(0 if before is None else placed.index(before) + 1, line)
     return placed
-
-
-def told(clashes: Sequence[Clash]) -> Iterator[dict[str, str]]:
-    """Clashes as rows of a table: ``table``, ``row``, ``column``, ``was``, ``yours``, ``theirs``."""
-    for clash in clashes:
-        yield {"table": clash.where[0], "row": clash.row, "column": clash.column, "was": clash.was,
-               "yours": clash.yours, "theirs": clash.theirs}

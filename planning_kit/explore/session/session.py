@@ -19,7 +19,7 @@ from planning_kit.explore.propose.proposals import Proposal
 from planning_kit.explore.session.draft import Draft, draft_of, scenario_of
 from planning_kit.explore.session.editing import AS_LOADED, MINE, RESTORED, SET_ASIDE, Editing
 from planning_kit.explore.session.journal import Journal, Unsaved, delete_left
-from planning_kit.explore.session.merge import Merge, Where, both_sides, differences, merged, same_lines
+from planning_kit.explore.session.merge import Merge, Where, differences, merged, same_lines
 from planning_kit.explore.session.questions import ORDER, QUESTIONS
 from planning_kit.explore.session.sheet import free_name
 from planning_kit.explore.watch.watch import Watch
@@ -78,16 +78,12 @@ class Session(Editing):
         if question in self.asked:
             self.asked[question].stop()
 
-    def is_old(self, question: str) -> bool:
-        """Whether the draft has changed since that question was asked."""
-        return question in self.asked and self.asked[question].is_old
-
     def proposal(self, number: int) -> Proposal[TimedPlan]:
         """One of the better orders found last. Raises `ScenarioError` where there is none, or an old one."""
         asked = self.asked.get(ORDER)
         if asked is None or asked.result is None or not 0 <= number < len(asked.result.found):
             raise ScenarioError.single("there is no such proposal", column="order", value=number)
-        if self.is_old(ORDER):
+        if asked.is_old:
             raise ScenarioError.single("the plan was edited since this order was found: search again",
                                        column="order", value=number)
         found: Proposal[TimedPlan] = asked.result.found[number]
@@ -167,7 +163,7 @@ class Session(Editing):
     def save(self) -> None:
         """Save to the scenario's own folder. What was set aside and is saved now is no version any more.
 
-        Raises `SaveConflict`, and changes nothing, when another changed the files (see `conflict`);
+        Raises `SaveConflict`, and changes nothing, when another changed the files (see `both_sides`);
         `ScenarioError` when what is typed holds faults or cannot be written.
         """
         self._origins.save(self.draft, self._sound_scenario())
@@ -189,10 +185,6 @@ class Session(Editing):
             raise ScenarioError.single(f"mend the {len(self.faults)} marked faults first; "
                                        "what is typed is kept meanwhile", column="save")
         return self.verdict.scenario
-
-    def conflict(self) -> pd.DataFrame:
-        """Both sides, cell by cell: ``yours`` (typed here) and ``theirs`` (in the folder now)."""
-        return both_sides(self.draft, self.base.folder)
 
     def merging(self, choices: Mapping[Where, str] | None = None) -> Merge:
         """What a merge with the folder as it is now would make of the draft: clashes, and what is taken.
@@ -263,7 +255,12 @@ class Session(Editing):
         for name, draft in unsaved.versions.items():
             if name != AS_LOADED:
                 origin = self._origins.number_of(unsaved.bases.get(name, unsaved.base))
-                self._take_along(name, replace(draft, origin=origin))
+                draft = replace(draft, origin=origin)
+                if not self._same_version(draft) and not draft.says_the_same_as(self._origins.newest.draft):
+                    word = SET_ASIDE.fullmatch(name)
+                    name = free_name(word[1] if word else name, self.versions, "{} {}")
+                    self.versions[name] = draft
+                    self._aside |= {name} if word else set()
         origin = self._origins.number_of(unsaved.base)
         self.edit(replace(unsaved.draft, origin=origin), "restore unsaved work")
         self._restored = self._set_aside(RESTORED) if self.has_unsaved_work else ""
@@ -273,16 +270,3 @@ class Session(Editing):
             if not unsaved.is_in_use:
                 delete_left(unsaved.path)
         return not unsaved.base.says_the_same_as(self._origins.newest.draft)
-
-    def _take_along(self, name: str, draft: Draft) -> None:
-        if self._same_version(draft) or draft.says_the_same_as(self._origins.newest.draft):
-            return
-        word = SET_ASIDE.fullmatch(name)
-        name = free_name(word[1] if word else name, self.versions, "{} {}")
-        self.versions[name] = draft
-        if word:
-            self._aside.add(name)
-
-    def discard(self, unsaved: Unsaved) -> None:
-        """Delete left work. Raises `ScenarioError` where it is in use, `OSError` where that fails."""
-        delete_left(unsaved.path)

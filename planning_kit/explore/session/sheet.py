@@ -14,8 +14,8 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import lru_cache
-from typing import Any
 
+from planning_kit.explore.input_changes import flat
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import CellFault, parse_number
 from planning_kit.inputs.faults import Faults
@@ -165,17 +165,10 @@ def settings_sheet(toml: bytes, first_id: int) -> Sheet:
 
     Raises `ValueError` for bytes that are no TOML.
     """
-    data = tomllib.loads(toml.decode("utf-8-sig"))
-    lines = [Line(first_id + number, (key, _text(_value(data, key)), field.unit, field.about))
+    values = flat(tomllib.loads(toml.decode("utf-8-sig")))
+    lines = [Line(first_id + number, (key, _text(values.get(key)), field.unit, field.about))
              for number, (key, field) in enumerate(setting_fields().items())]
     return Sheet(SETTINGS, _COLUMNS, tuple(lines), can_grow=False)
-
-
-def _value(data: Mapping[str, Any], key: str) -> object:
-    here: Any = data
-    for part in key.split("."):
-        here = here.get(part) if isinstance(here, dict) else None
-    return here
 
 
 def _text(value: object) -> str:

@@ -153,23 +153,18 @@ def log_lines(log: LogSoFar, pet_zero: datetime) -> list[LogLine]:
     for row in log.rows:
         if row.text("event") == CORRECT:
             corrected_by[row.text("corrects")].append(row.text("event_id"))
-    return [_line(row, settled, pet_zero, "; ".join(problems[row.number]),
-                  tuple(corrected_by[row.text("event_id")]))
-            for row, settled in zip(log.rows, settled_rows(log.rows, Faults()), strict=True)][::-1]
-
-
-def _line(row: Row, settled: Row | None, pet_zero: datetime, problem: str,
-          corrected_by: tuple[str, ...]) -> LogLine:
-    """``settled`` is the row with its corrections in it, None where it was withdrawn."""
-    now = settled or row
-    at, first = _when(now, pet_zero), _when(row, pet_zero)
-    return LogLine(
-        **{name: row.texts.get(name, "") for name in ("event_id", "event", "by", "note", "corrects")},
-        **{name: now.texts.get(name, "") if (value := now.number_of(name)) is None else number_text(value)
-           for name in ("remaining_min", "metabolic_w")},
-        row=row.number, crew=now.text("crew"), step=now.text("step"), at=at, corrected_by=corrected_by,
-        is_withdrawn=settled is None and row.text("event") != CORRECT and bool(corrected_by),
-        was_at=first if first != at else None, problem=problem)
+    lines = []
+    for row, settled in zip(log.rows, settled_rows(log.rows, Faults()), strict=True):
+        now, by = settled or row, tuple(corrected_by[row.text("event_id")])  # None: it was withdrawn
+        at, first = _when(now, pet_zero), _when(row, pet_zero)
+        lines.append(LogLine(
+            **{name: row.texts.get(name, "") for name in ("event_id", "event", "by", "note", "corrects")},
+            **{name: now.texts.get(name, "") if (value := now.number_of(name)) is None else number_text(value)
+               for name in ("remaining_min", "metabolic_w")},
+            row=row.number, crew=now.text("crew"), step=now.text("step"), at=at, corrected_by=by,
+            is_withdrawn=settled is None and row.text("event") != CORRECT and bool(by),
+            was_at=first if first != at else None, problem="; ".join(problems[row.number])))
+    return lines[::-1]
 
 
 def _when(row: Row, pet_zero: datetime) -> datetime | None:

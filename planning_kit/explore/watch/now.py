@@ -147,7 +147,9 @@ def _open_steps(plan: TimedPlan, outside: Outside, who: str) -> tuple[OpenStep, 
               for position in work_order(base.steps, who)]
     last_min = max((state.pieces[-1][0] for state in states if state.pieces), default=math.nan)
     found = [_open_step(plan, outside, state, who) for state in states
-             if state.status not in (DONE, DROPPED) or _still_awaits(state, who, last_min)]
+             if state.status not in (DONE, DROPPED)
+             # What the partner has finished stays while it is the last that this one has begun.
+             or (state.status == DONE and _awaits(state, who) and state.pieces[-1][0] == last_min)]
     # What is in hand, then by start; what finds no place any more has none, and comes last.
     return tuple(sorted(found, key=lambda step: (step.status not in (IN_PROGRESS, DONE),
                                                  not math.isfinite(step.start_min), step.start_min)))
@@ -155,11 +157,6 @@ def _open_steps(plan: TimedPlan, outside: Outside, who: str) -> tuple[OpenStep, 
 
 def _awaits(state: State, who: str) -> bool:
     return state.step.crew == BOTH and state.called_by != "" and state.called_by == PARTNER.get(who)
-
-
-def _still_awaits(state: State, who: str, last_min: float) -> bool:
-    """Whether a step that the partner has finished is the last that this one has begun."""
-    return state.status == DONE and _awaits(state, who) and state.pieces[-1][0] == last_min
 
 
 def _open_step(plan: TimedPlan, outside: Outside, state: State, who: str) -> OpenStep:
@@ -182,12 +179,7 @@ def _between(plan: TimedPlan, outside: Outside, crew: str, activities: Sequence[
     if now < 0:
         return "before PET 0"
     here = next((each for each in activities if each.start_min <= now < each.finish_min), None)
-    return _words(plan, here) if here else ""
-
-
-def _words(plan: TimedPlan, activity: Activity) -> str:
-    if activity.kind == TRAVEL:
-        return f"on the way to {plan.place_title(activity.to_place)}"
-    if activity.kind == WAIT:
-        return f"waiting at {plan.place_title(activity.place)}"
-    return "" if activity.step else "going in"
+    if here is not None and here.kind in (TRAVEL, WAIT):
+        return (f"on the way to {plan.place_title(here.to_place)}" if here.kind == TRAVEL else
+                f"waiting at {plan.place_title(here.place)}")
+    return "" if here is None or here.step else "going in"

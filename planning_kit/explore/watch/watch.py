@@ -35,9 +35,7 @@ from planning_kit.explore.watch.now import (
     HELD,
     WALL,
     Clock,
-    LaneNow,
     is_in_outing,
-    lanes_now,
     typed_moment,
     utc_now,
 )
@@ -116,11 +114,6 @@ class Watch:
     def shown(self) -> tuple[TimedPlan, TimedPlan]:
         """The plan to draw, and what its ghosts are: the plan taken outside; in a preview, carrying on."""
         return (self.plan, self.planned) if self.preview is None else (self.preview.plan, self.plan)
-
-    @property
-    def lanes(self) -> list[LaneNow]:
-        """Who is on what, and what may be logged of each."""
-        return lanes_now(self.plan)
 
     # Time
 

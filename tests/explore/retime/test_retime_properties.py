@@ -39,7 +39,7 @@ shares = st.integers(0, 100).map(lambda percent: percent / 100)
 
 def said(plan: pk.Plan) -> list[list[object]]:
     columns = ["severity", "check", "crew", "step", "message"]
-    # Without what was accepted before the outing, cliffs, and work that may still be given up: a past leaves
+    # Without what was accepted before the outing, cliffs, and work that could be given up: a past leaves
     # less that can go wrong.
     found = findings_of(plan.timed).query("check != 'quality' and rule != 'no-put-back'")
     return found[columns].sort_values(columns).to_numpy().tolist()
@@ -54,7 +54,8 @@ def starts_of(plan: pk.Plan) -> dict[str, float]:
     return dict(zip(plan.timed.network.steps, plan.timed.starts.tolist(), strict=True))
 
 
-@pytest.mark.parametrize("name", ["small-outing", "tern-station", "faulty-plan", "3", "7"])
+# Not the faulty plan: what it breaks is let go once it is logged, so that less is weighed against the rest.
+@pytest.mark.parametrize("name", ["small-outing", "tern-station", "../tests/data/curlew-deck", "3", "7"])
 @pytest.mark.parametrize("share", [0.0, 0.2, 0.37, 0.5, 0.81, 1.0])
 def test_a_log_equal_to_the_plan_changes_nothing(name: str, share: float) -> None:
     plan = plan_of(name)

@@ -13,6 +13,8 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
+from planning_kit.changes.amounts import LikelyMinutes
+from planning_kit.explore.session.merge import both_sides
 from planning_kit.explore.session.session import Session
 from planning_kit.inputs.save import state_folder
 from tests.edits import move_lines
@@ -53,14 +55,14 @@ def test_work_with_faults_is_not_saved_and_not_lost(session, folder):
 def test_a_conflict_shows_both_sides_and_overwrites_nothing(session, folder):
     other = Session(pk.load_scenario(folder))
     retitle(other, "Theirs")
-    other.set_minutes("C1", 4)
+    other.make(LikelyMinutes("C1", 4))
     other.save()
     theirs = (folder / "steps.csv").read_bytes()
     retitle(session, "Mine")
     with pytest.raises(pk.SaveConflict):
         session.save()
     assert (folder / "steps.csv").read_bytes() == theirs
-    sides = session.conflict().to_numpy().tolist()
+    sides = both_sides(session.draft, session.base.folder).to_numpy().tolist()
     assert ["steps", "B2", "title", "Mine", "Theirs"] in sides
     assert ["steps", "C1", "minutes_likely", "3", "4"] in sides
     assert len(sides) == 2
@@ -99,7 +101,7 @@ def test_rows_added_deleted_and_reordered_by_others_are_told(session, folder):
     other.type_cells("gaps", {(line, "first_step"): "B1", (line, "then_step"): "B3"})
     move_lines(other, "tasks", [line_of(other, "tasks", "CLN")], line_of(other, "tasks", "EGR"))
     other.save()
-    sides = session.conflict().to_numpy().tolist()
+    sides = both_sides(session.draft, session.base.folder).to_numpy().tolist()
     assert ["gaps", "B1 to B3", "", "(no such row)", ""] in sides
     assert ["tasks", "", "", "another order of rows", ""] in sides
 

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 import planning_kit as pk
+from planning_kit.changes.amounts import LikelyMinutes
 from planning_kit.explore.session.going_outside import take
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.logbook import Logbook
@@ -124,7 +125,7 @@ def test_while_cells_are_marked_no_option_changes_the_plan(outing):
 def test_the_plan_taken_outside_is_the_one_before_the_first_event(outing):
     session, watch = outing
     empty = Watch(session.plan, Logbook.of_rows(()), watch.clock, far_off)
-    session.set_minutes("EG1", 20)
+    session.make(LikelyMinutes("EG1", 20))
     empty.rebase(session.plan)
     assert empty.planned is session.plan
     kept = watch.planned

@@ -13,6 +13,7 @@ from filelock import FileLock
 
 import planning_kit as pk
 from planning_kit.explore.session import journal
+from planning_kit.explore.session.journal import delete_left
 from tests.edits import type_setting
 from tests.explore.session.conftest import line_of, retitle, titles
 
@@ -39,7 +40,7 @@ def test_a_living_session_keeps_its_journal_whatever_another_does(session, opene
     other.restore(found)
     assert "Mine" in titles(other)
     with pytest.raises(pk.ScenarioError, match="in use by another session"):
-        other.discard(found)
+        delete_left(found.path)
     assert session.journal.path.exists()
 
     # What is typed on is on the disk too, and a copy of it is only a copy.
@@ -63,7 +64,7 @@ def test_what_a_closed_session_did_not_save_is_left_and_can_be_taken_up_or_disca
     first.close()
     again, = second.unsaved_work()
     assert not again.is_in_use
-    second.discard(again)
+    delete_left(again.path)
     assert second.unsaved_work() == []
     assert list(state.glob("*.json*")) == []
 
@@ -152,7 +153,7 @@ def test_sessions_that_open_and_restore_at_once_lose_nothing(opened, folder):
             session.close()
         last = opened()
         for found in last.unsaved_work():
-            last.discard(found)
+            delete_left(found.path)
 
 
 def test_restored_work_that_was_undone_is_still_there_after_a_kill(left, opened):
@@ -206,7 +207,7 @@ def test_without_a_place_for_locks_all_is_in_use_and_nothing_is_deleted(left, op
     found, = session.unsaved_work()
     assert found.is_in_use
     with pytest.raises(pk.ScenarioError):
-        session.discard(found)
+        delete_left(found.path)
     assert left.exists()
 
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 import planning_kit as pk
 from planning_kit.explore.session.draft import draft_of
-from planning_kit.explore.session.merge import THEIRS, YOURS, merged, same_lines, told
+from planning_kit.explore.session.merge import THEIRS, YOURS, merged, same_lines
 from planning_kit.explore.session.session import Session
 from tests.edits import move_lines, type_setting
 from tests.explore.session.conftest import SCENARIOS, line_of
@@ -31,7 +31,7 @@ def text_of(session, step, column, sheet="steps"):
 
 
 def words(clashes):
-    return [list(row.values()) for row in told(clashes)]
+    return [[each.table, each.row, each.column, each.was, each.yours, each.theirs] for each in clashes]
 
 
 def test_changes_of_other_cells_rows_and_settings_come_together(session, other, folder):

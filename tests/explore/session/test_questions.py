@@ -7,6 +7,7 @@ import threading
 import pytest
 
 import planning_kit as pk
+from planning_kit.changes.amounts import LikelyMinutes
 from planning_kit.explore.long_question import DONE, FAILED, STOPPED, LongQuestion
 from planning_kit.explore.session.questions import ODDS, ORDER, SWEEP
 from tests.edits import type_setting
@@ -56,18 +57,18 @@ def test_a_sweep_tells_each_pet_zero_and_does_not_grow_old_by_pet_zero_alone(ses
     # Of the present PET 0: the hard limit of 2:10 less the plan's end.
     assert work.result[2].left_min == pytest.approx(130 - session.plan.end_min)
     session.set_pet_zero("2031-09-03T07:35:00Z")
-    assert not session.is_old(SWEEP)
-    session.set_minutes("Z1", 12)
-    assert session.is_old(SWEEP)
+    assert not session.asked[SWEEP].is_old
+    session.make(LikelyMinutes("Z1", 12))
+    assert session.asked[SWEEP].is_old
 
 
 def test_an_answer_is_old_after_an_edit_and_not_after_its_undo(session):
-    assert not session.is_old(ODDS)
+    assert ODDS not in session.asked
     asked(session, ODDS, stop_after=1)
-    session.set_minutes("Z1", 12)
-    assert session.is_old(ODDS)
+    session.make(LikelyMinutes("Z1", 12))
+    assert session.asked[ODDS].is_old
     session.undo()
-    assert not session.is_old(ODDS)
+    assert not session.asked[ODDS].is_old
 
 
 def test_a_better_order_is_looked_at_and_taken_as_one_edit(crossed):

@@ -5,6 +5,8 @@ from __future__ import annotations
 import pytest
 
 import planning_kit as pk
+from planning_kit.changes.amounts import LikelyMinutes
+from planning_kit.changes.order import Drag
 from tests.edits import type_setting
 from tests.explore.session.conftest import line_of
 
@@ -16,20 +18,20 @@ def order(session, lane):
 
 
 def test_a_bar_dropped_earlier_goes_before_the_step_it_was_dropped_on(session):
-    session.move_step("C3", "EV2", "C2")
+    session.make(Drag("C3", "EV2", "C2"))
     assert order(session, "EV2") == ["A1", "C1", "C3", "C2", "Z1"]
     assert order(session, "EV1") == ["A1", "B1", "B2", "B3", "Z1"]
 
 
 def test_a_bar_dropped_at_the_end_of_the_lane_goes_behind_its_last_step(session):
-    session.move_step("C1", "EV2", None)
+    session.make(Drag("C1", "EV2", None))
     assert order(session, "EV2") == ["A1", "C2", "C3", "Z1", "C1"]
 
 
 def test_a_bar_dropped_in_the_other_lane_changes_hands_and_takes_its_own_hook_along(session):
     line = line_of(session, "steps", "C1")
     session.type_cells("steps", {(line, "hooks"): "EV2", (line, "place"): "HAT"})
-    session.move_step("C1", "EV1", "B2")
+    session.make(Drag("C1", "EV1", "B2"))
     assert session.draft["steps"].text(line, "crew") == "EV1"
     assert session.draft["steps"].text(line, "hooks") == "EV1"
     assert order(session, "EV1") == ["A1", "B1", "C1", "B2", "B3", "Z1"]
@@ -39,12 +41,12 @@ def test_a_bar_dropped_in_the_other_lane_changes_hands_and_takes_its_own_hook_al
 def test_a_lane_that_is_not_open_is_refused_and_nothing_changes(session, step, lane):
     draft = session.draft
     with pytest.raises(pk.ScenarioError, match="lane"):
-        session.move_step(step, lane, None)
+        session.make(Drag(step, lane, None))
     assert session.draft is draft
 
 
 def test_a_step_of_both_keeps_both_wherever_it_is_dropped(session):
-    session.move_step("Z1", "EV2", "C3")
+    session.make(Drag("Z1", "EV2", "C3"))
     assert session.draft["steps"].text(line_of(session, "steps", "Z1"), "crew") == "both"
     assert order(session, "EV2") == ["A1", "C1", "C2", "Z1", "C3"]
 
@@ -56,7 +58,7 @@ def test_a_step_of_both_keeps_both_wherever_it_is_dropped(session):
     (-3.0, "1", "1", "18"),
 ])
 def test_a_dragged_edge_sets_the_likely_minutes_and_the_others_make_room(session, minutes, low, likely, high):
-    session.set_minutes("B2", minutes)
+    session.make(LikelyMinutes("B2", minutes))
     line = line_of(session, "steps", "B2")
     texts = [session.draft["steps"].text(line, f"minutes_{name}") for name in ("low", "likely", "high")]
     assert texts == [low, likely, high]
@@ -76,18 +78,18 @@ def test_one_drag_of_the_slider_is_one_edit(session):
 
 
 def test_undo_and_redo_say_what_they_do(session):
-    session.set_minutes("B2", 12)
+    session.make(LikelyMinutes("B2", 12))
     assert session.history.can_undo == "minutes of B2"
     session.undo()
     assert (session.history.can_undo, session.history.can_redo) == ("", "minutes of B2")
-    session.set_minutes("C1", 4)
+    session.make(LikelyMinutes("C1", 4))
     assert session.history.can_redo == ""
 
 
 def test_versions_are_kept_switched_to_and_compared(session):
-    session.set_minutes("Z1", 14)
+    session.make(LikelyMinutes("Z1", 14))
     session.keep_version("long count")
-    session.set_minutes("Z1", 9)
+    session.make(LikelyMinutes("Z1", 9))
     moved, typed = session.compare_with("long count")
     # Low is 8, high 14: 14 and 9 both lie between, so that likely is all that differs.
     assert typed[["row", "column", "a", "b"]].to_numpy().tolist() == [["Z1", "minutes_likely", "14", "9"]]
@@ -108,7 +110,7 @@ def test_a_version_that_holds_faults_is_compared_by_what_is_typed(session):
 
 
 def test_a_deleted_version_can_be_brought_back(session):
-    session.set_minutes("Z1", 14)
+    session.make(LikelyMinutes("Z1", 14))
     session.keep_version("long count")
     session.set_baseline("long count")
     session.drop_version("long count")
@@ -134,7 +136,7 @@ def test_a_version_needs_a_free_name(session):
 def test_the_baseline_is_the_plan_of_a_version(session):
     end = session.plan.end_min
     session.set_baseline("as loaded")
-    session.set_minutes("Z1", 12)
+    session.make(LikelyMinutes("Z1", 12))
     assert session.baseline.end_min == end
     assert session.plan.end_min == end + 2
     session.set_baseline(None)

@@ -7,6 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import planning_kit as pk
+from planning_kit.changes.amounts import LikelyMinutes
+from planning_kit.changes.order import Drag
 from planning_kit.explore.session.draft import draft_of, scenario_of
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.session.sheet import block_of
@@ -259,9 +261,9 @@ def drag(session, kind, a, b):
     if step not in typed:
         return
     if kind == "minutes":
-        session.set_minutes(step, b)
+        session.make(LikelyMinutes(step, b))
     else:
-        session.move_step(step, ("EV1", "EV2")[b % 2], None)
+        session.make(Drag(step, ("EV1", "EV2")[b % 2], None))
 
 
 @settings(max_examples=40)

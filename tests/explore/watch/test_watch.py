@@ -12,7 +12,7 @@ import pytest
 import planning_kit as pk
 from planning_kit.explore.session.going_outside import first_clock
 from planning_kit.explore.watch.logbook import Entry, Logbook, log_lines
-from planning_kit.explore.watch.now import HELD, RUNNING, WALL, Clock
+from planning_kit.explore.watch.now import HELD, RUNNING, WALL, Clock, lanes_now
 from planning_kit.explore.watch.watch import Watch
 from planning_kit.inputs import log_append
 from tests.conftest import LATE, TERN
@@ -33,7 +33,7 @@ def test_logged_a_step_that_ends_late_moves_what_follows_it_and_nothing_before(w
 
 def test_the_lanes_say_what_is_in_hand_and_what_may_be_logged(watch, wall):
     called(watch, "EV1", "started", "A1")
-    ev1, ev2 = watch.lanes
+    ev1, ev2 = lanes_now(watch.plan)
     assert {(lane.steps[0].step, lane.steps[0].status) for lane in (ev1, ev2)} == {("A1", "in progress")}
     assert ev1.steps[0].events == ("finished", "partly", "skipped")
     assert [step.step for step in ev2.steps] == ["A1", "C1", "C2", "C3", "Z1"]
@@ -41,7 +41,7 @@ def test_the_lanes_say_what_is_in_hand_and_what_may_be_logged(watch, wall):
     called(watch, "EV1", "finished", "A1")
     wall.at(12.5)
     watch.set_clock(WALL)
-    ev1, ev2 = watch.lanes
+    ev1, ev2 = lanes_now(watch.plan)
     assert "in progress" not in {step.status for step in ev1.steps}
     assert ev1.between == "on the way to Mid rack"
     assert ev1.steps[0].events == ("started", "skipped")
@@ -116,24 +116,24 @@ def test_of_a_step_of_both_one_can_be_logged_alone(watch, wall):
     called(watch, "EV1", "started", "A1")
     wall.at(10)
     called(watch, "EV1", "finished", "A1", alone="yes")
-    ev1, ev2 = watch.lanes
+    ev1, ev2 = lanes_now(watch.plan)
     assert (ev1.steps[0].step, ev2.steps[0].step, ev2.steps[0].events) == ("B1", "A1", ("finished",))
     assert (ev2.steps[0].awaits, ev1.steps[0].awaits) == (True, False)
     wall.at(12)
     called(watch, "EV2", "finished", "A1", alone="yes")
     assert watch.plan.finishes[watch.plan.position("A1")] == 12
     assert "2.0 min after EV1" in watch.outside.states.by_step["A1"].apart[0]
-    assert watch.lanes[1].steps[0].step == "C1"
+    assert lanes_now(watch.plan)[1].steps[0].step == "C1"
 
 
 def test_who_goes_on_without_calling_the_end_of_a_step_of_both_is_not_asked_for_it(watch, wall):
     called(watch, "EV1", "started", "A1", alone="yes")
-    assert watch.lanes[1].steps[0].events == ("started", "finished", "partly", "skipped")
+    assert lanes_now(watch.plan)[1].steps[0].events == ("started", "finished", "partly", "skipped")
     wall.at(10)
     called(watch, "EV1", "finished", "A1", alone="yes")
     wall.at(11)
     called(watch, "EV2", "started", "C1")
-    assert [step.step for step in watch.lanes[1].steps] == ["C1", "C2", "C3", "Z1"]
+    assert [step.step for step in lanes_now(watch.plan)[1].steps] == ["C1", "C2", "C3", "Z1"]
 
 
 def test_a_rate_that_cannot_be_believed_is_told_and_the_rest_is_timed(watch, wall):
@@ -199,7 +199,7 @@ def test_both_are_inside_and_the_rest_is_left(watch, wall):
     called(watch, "EV1", "finished", "A1")
     wall.at(30)
     called(watch, "", "ingress", "")
-    assert [lane.steps for lane in watch.lanes] == [(), ()]
+    assert [lane.steps for lane in lanes_now(watch.plan)] == [(), ()]
     assert pk.Plan(watch.plan).standing
 
 
