@@ -68,10 +68,11 @@ class SampledPlans:
         With what hangs on it by its items.
         """
         begun = self.starts[np.ix_(part.kept, members)] < when
-        patterns, numbers = np.unique(begun, axis=1, return_inverse=True)
-        for number, pattern in enumerate(patterns.T):
+        _, first, numbers = np.unique(np.packbits(begun, axis=0), axis=1, return_index=True,
+                                      return_inverse=True)
+        for number, at in enumerate(first.tolist()):
             same = members[numbers.ravel() == number]
-            names = frozenset(part.steps[each].step for each in np.flatnonzero(pattern))
+            names = frozenset(part.steps[each].step for each in np.flatnonzero(begun[:, at]))
             ways, stuck = given_up_with(part, part.steps[row].step, names)
             for task, way in ways.items():
                 if way not in self.ways:
