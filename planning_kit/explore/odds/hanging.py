@@ -60,9 +60,8 @@ class ItemMoves:
         ``left``: the steps of tasks not given up that are still to do; ``begun``: those of which something is
         done; ``before``: what is given up already. The second are steps that miss an item and go on.
         """
-        whose, stuck = {step.step: step.task for step in records.steps}, dict[str, str]()
-        found = dict[str, GivenUp]()
-        missed = at
+        whose, missed = {step.step: step.task for step in records.steps}, at
+        found, stuck = dict[str, GivenUp](), dict[str, str]()
         while task:
             own = {step for step, name in whose.items() if name == task}
             way = given_up(records, task, own.intersection(left), own.intersection(begun), at)

@@ -63,10 +63,7 @@ class SampledPlans:
                 yield frozenset(self.ways[way - 1] for way in self.way[:, members[0]] if way), members
 
     def give_up(self, part: Part, members: np.ndarray, when: np.ndarray, row: int) -> None:
-        """Note in ``members`` (positions; ``when``: theirs) that the task of a step of a part is given up.
-
-        With what hangs on it by its items.
-        """
+        """Note in ``members`` (positions; ``when``: theirs) that a step's task goes, and what hangs on it."""
         begun = self.starts[np.ix_(part.kept, members)] < when
         _, first, numbers = np.unique(np.packbits(begun, axis=0), axis=1, return_index=True,
                                       return_inverse=True)

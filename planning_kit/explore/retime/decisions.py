@@ -144,10 +144,11 @@ def ways_out(plan: TimedPlan, tasks: Sequence[str]) -> dict[str, GivenUp]:
 def _given_up(plan: TimedPlan, names: Sequence[str], faults: Faults) -> dict[str, GivenUp]:
     outside, ways = plan.known_outside("decide"), ways_out(plan, names)
     tasks = tuple(task.task for task in outside.base.scenario.records.tasks)
-    for name in (each for each in names if each not in ways):
+    for name in names:
         is_open = to_do(outside, name) and name not in outside.states.tasks_put_back
-        faults.add(TABLE, None, "give_up", name, f"is no task here{did_you_mean(name, tasks)}"
-                   if name not in tasks else NOT_KNOWN if is_open else "has no step left to give up")
+        if name not in ways:
+            faults.add(TABLE, None, "give_up", name, f"is no task here{did_you_mean(name, tasks)}"
+                       if name not in tasks else NOT_KNOWN if is_open else "has no step left to give up")
     return ways
 
 

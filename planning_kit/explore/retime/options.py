@@ -144,7 +144,6 @@ def _searched(plan: TimedPlan, search: Budget | None) -> Iterator[Option]:
     """Better orders of the rest, if they are looked for."""
     if search is None:
         return
-
     for found in better_orders(plan, search):
         words = [move.short or move.words for move in found.moves]
         more = f"; and {len(words) - _MOST_MOVES} more" if len(words) > _MOST_MOVES else ""
@@ -186,7 +185,7 @@ def _drop(plan: TimedPlan, outside: Outside, tasks: Sequence[Task]) -> Option:
     """Tasks left out, with what hangs on them by items: those that have begun are put back."""
     names = [task.task for task in tasks]
     ways = ways_out(plan, names)
-    skip = [step for step in outside.states.by_step if any(step in way.gone for way in ways.values())]
+    skip = [step for way in ways.values() for step in outside.states.by_step if step in way.gone]
     back = {name: way for name, way in ways.items() if way.put_back}
     what = " and ".join(f"the rest of {each}" if each in back and not back[each].minutes else each
                         for each in names)
