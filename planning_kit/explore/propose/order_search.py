@@ -43,14 +43,13 @@ from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.all_checks import Row, findings_of, worse_stops
 from planning_kit.judge.check_rules import CHECK as RULES
 from planning_kit.judge.findings import STOP, Finding, Identity, findings_table, identity
-from planning_kit.judge.review import SAME_MIN, Review, carried_longer, is_worse, review
+from planning_kit.judge.review import SAME_MIN, Review, carried_longer, given_way_min, is_worse, review
 from planning_kit.plan.timed import TimedPlan
 
 _MOST_UNDONE = 40
 _LET_GO_EFFORT = 0.1  # finds most of what the present order keeps; the last of it may take many times as long
 _TIMES, _CLEARLY = "times", 0.01
 _TRIES, _DRAWS = 8, 100  # orders judged for a unit of effort, draws for each
-_WEEK_MIN = 7 * 1440.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -120,11 +119,6 @@ class Judge:
             return rebuild(self.current, self.scenario, self.records, choice)
         except ScenarioError:
             return None
-
-
-def given_way_min(plan: TimedPlan) -> float:
-    """The minutes by which rules give way in a plan; those without any window count as a week each."""
-    return sum(min(each.by_min, _WEEK_MIN) for each in plan.network.given_way)
 
 
 @dataclass(frozen=True)

@@ -22,13 +22,13 @@ from planning_kit.explore.long_question import Report, mapped, silent, told
 from planning_kit.explore.propose.choices import Move, as_written
 from planning_kit.explore.propose.goals import END, GOALS, chances_of, least_margins, told_chances
 from planning_kit.explore.propose.order_problem import BY_RUNS, BY_STEPS, Freedom
-from planning_kit.explore.propose.order_search import Better, Judge, OrderSearch, Rejected, given_way_min
+from planning_kit.explore.propose.order_search import Better, Judge, OrderSearch, Rejected
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.inputs.faults import Faults, ScenarioError, is_number, is_whole
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import TextTable, html_text
 from planning_kit.inputs.times import When, as_utc, number_label, pet_label
-from planning_kit.judge.review import carry_h, cushioned_end_min, walk_min
+from planning_kit.judge.review import carry_h, cushioned_end_min, given_way_min, walk_min
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 
 MOVE_COLUMNS = ["kind", "crew", "what", "words"]
