@@ -32,6 +32,7 @@ LONG = (
     "explore/propose/test_goals.py",
     "explore/propose/test_odd_questions.py",
     "explore/propose/test_order_screen.py",
+    "explore/propose/test_repairs.py::test_no_repair_brings_a_new_stop",
     "explore/propose/test_small_orders.py",
     "explore/retime/test_asked_outside.py::test_a_gain_outside_changes_only_what_is_to_come",
     "explore/retime/test_asked_outside.py::test_charts_pages_and_comparisons_are_made",

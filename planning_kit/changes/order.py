@@ -56,6 +56,25 @@ class Order(Change):
 
 
 @dataclass(frozen=True)
+class Add(Change):
+    """A helper step more, ``row`` by column: in the table just before or behind the step ``beside``."""
+
+    kind = "add"
+    row: Mapping[str, Any]
+    beside: str
+    is_before: bool = False
+
+    def _lines(self) -> Sequence[str]:
+        where = f"{'before' if self.is_before else 'behind'} {self.beside}"
+        return ("{step} put in {0}: {crew}, {minutes_likely:g} min, {title}".format(where, **self.row),)
+
+    def _edit(self, tables: Tables) -> None:
+        old, new = tables["steps"], pd.DataFrame([{**self.row, "helper": "yes"}], dtype=object)
+        at = row_of(list(old["step"]), self.beside) + (not self.is_before)
+        tables["steps"] = pd.concat([old[:at], new, old[at:]], ignore_index=True).astype(object).fillna("")
+
+
+@dataclass(frozen=True)
 class Trade(Change):
     """EV1 and EV2 trade the steps of ``tasks``, with everything in them that names a crew member.
 

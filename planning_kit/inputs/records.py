@@ -220,6 +220,8 @@ class Step:
         "is not late", "asap", "late", default="asap", may_be_absent=True)] = "asap"
     late_margin_min: Annotated[float, minutes("kept free between a late step and what it would move",
         default=0.0, may_be_absent=True)] = 0.0
+    helper: Annotated[bool, column("yes_no", "it only moves a hook, takes or leaves: a search may "
+        "leave it out, or do so elsewhere", may_be_absent=True)] = False
     row: int = 0
 
     @property

@@ -16,6 +16,7 @@ from planning_kit.inputs.fields import GIVING_WAY, MAX_HORIZON_H, choice, column
 
 FrozenMapping = immutabledict
 CONSUMABLES = "consumables"
+_Added = Annotated[float | None, minutes("of a step that a search adds; absent: none is", above_least=True)]
 
 
 @dataclass(frozen=True)
@@ -40,6 +41,9 @@ class Limits:
         "absent: none is")] = None
     carry_weight: Annotated[float | None, number("minutes of outing end that an hour of carrying one slot is "
         "worth where orders are compared; absent: none", "min", most=1440)] = None
+    helper_hook_min: _Added = None
+    helper_item_min: _Added = None
+    helper_foothold_min: _Added = None
 
     @property
     def fixed_hard_min(self) -> float | None:

@@ -3,7 +3,7 @@
 ``hazard-data``: rules ``needed-by``, ``never-controls``, ``confirmed-early`` (about the inhibit),
 ``no-source``, ``no-body-m`` (about the hazards), ``moved-places`` (about the zones).
 
-``looks``: rules ``no-look``, ``no-every-min`` (about what is looked at), ``no-source`` (about the key).
+``looks``: rules ``no-look``, ``no-every-min`` (about what is looked at), ``no-source`` (see `check_limits`).
 """
 
 from __future__ import annotations
@@ -165,13 +165,3 @@ def _looks(plan: TimedPlan, crew: str, name: str, every_min: float) -> Iterator[
                 f"{name or 'what is looked at'} into the checks of a step of {crew} in between",
         source=plan.scenario.settings.checks.sources.get("every_min", ""), value=minutes, limit=every_min,
         margin=every_min - minutes)
-
-
-def check_look_sources(plan: TimedPlan) -> Iterator[Finding]:
-    """A remark for each number of [checks] that is given without a source."""
-    checks = plan.scenario.settings.checks
-    for key in ("every_min", "body_m"):
-        if getattr(checks, key) is not None and not checks.sources.get(key):
-            yield Finding(REMARK, LOOKS, "no-source", about=key,
-                          message=f"[checks] {key} = {getattr(checks, key):g} gives no source: add "
-                                  f"{key}_source")

@@ -65,15 +65,15 @@ def check_pet_zero(plan: TimedPlan) -> Iterator[Finding]:
 
 def check_limit_sources(plan: TimedPlan) -> Iterator[Finding]:
     """A remark for every limit that is given without a source."""
-    settings = plan.scenario.settings
-    for section, given in (("limits", settings.limits), ("airlock", settings.airlock)):
+    for section in ("limits", "airlock", "checks"):
+        given = getattr(plan.scenario.settings, section)
         for field in fmt.SECTION_BY_NAME[section].fields:
             key, value = field.name, getattr(given, field.name)
             is_limit = field.is_number or key == "partner_rescue"
             if is_limit and value not in (None, "") and not given.sources.get(key):
                 told = value if isinstance(value, str) else f"{value:g}"
                 yield Finding(
-                    REMARK, LIMITS, "no-source", about=key,
+                    REMARK, "looks" if section == "checks" else LIMITS, "no-source", about=key,
                     message=f"the limit {key} = {told} gives no source: add {key}_source to [{section}]")
 
 

@@ -13,7 +13,7 @@ from planning_kit.changes.amounts import Amount, Close, GapTo, LikelyMinutes, Pe
 from planning_kit.changes.asked import changes_asked_for
 from planning_kit.changes.change import Cells, Change, apply, made, step_named, task_named
 from planning_kit.changes.dropping import Drop
-from planning_kit.changes.order import Drag, Follow, Order, Trade, Wait
+from planning_kit.changes.order import Add, Drag, Follow, Order, Trade, Wait
 from planning_kit.explore.propose.choices import in_order
 from planning_kit.explore.session.draft import draft_of, scenario_of, with_change
 from planning_kit.inputs import source
@@ -37,6 +37,8 @@ def apart(small: pk.Scenario) -> list[Change]:
         Trade(("CAS",)),
         Drop((step_named("A1"),)),
         Wait(NO_MORE_THAN_AFTER),
+        Add({"step": "H1", "task": "LMP", "crew": "EV1", "place": "MID", "title": "Hook", "hooks": "EV1",
+             "minutes_likely": 2.0}, "B3", is_before=True),
     ]
 
 

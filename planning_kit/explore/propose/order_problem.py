@@ -30,7 +30,7 @@ from planning_kit.inputs.omm import Elements
 from planning_kit.inputs.records import BOTH, Records, Step
 from planning_kit.judge.drop_order import may_go
 from planning_kit.plan.build import crew_travel, work_order
-from planning_kit.plan.network import AFTER, Bound
+from planning_kit.plan.network import AFTER, Bound, grouped
 from planning_kit.plan.plan_times import Almanac, almanac_for
 from planning_kit.plan.travel import Travel
 
@@ -79,9 +79,9 @@ class Freedom:
 class Work:
     """The steps of a scenario with their durations (minutes) and what is known of their order.
 
-    Steps of one task and one crew member keep their row order. A step of both that opens (closes) both
-    crew members' work opens (closes) it still. With ``BY_RUNS`` what one crew member does for one task
-    without a break stays without a break. ``explains`` leaves ``after`` and gaps out of ``before``, so that a
+    Steps of one task and one crew member, but helper steps, keep their row order. A step of both that opens
+    (closes) both crew members' work opens (closes) it still. With ``BY_RUNS`` what one crew member does for
+    one task without a break stays so. ``explains`` leaves ``after`` and gaps out of ``before``, so that a
     clash can be told in them. The rest of an outing that has begun nothing opens any more.
     """
 
@@ -181,8 +181,8 @@ class Work:
         if not self.explains:
             yield from self._ruled_pairs()
         for who, lane in self.lanes.items():
-            for task in dict.fromkeys(self.steps[i].task for i in lane):
-                yield from pairwise([i for i in lane if self.steps[i].task == task])
+            for mine in grouped((self.steps[i].task, i) for i in lane if not self.steps[i].helper).values():
+                yield from pairwise(mine)
             if who in self.crews:
                 first, last = self.first_and_last
                 yield from ((a, b) for a in first for b in lane if a != b)
@@ -274,10 +274,8 @@ def start_problem(work: Work, elements: Elements) -> Problem:
 
 
 def _may_do(work: Work, who: str) -> list[int]:
-    names = {who, PARTNER.get(who)}
-    return [i for i, step in enumerate(work.steps)
-            if step.crew == who or (who in PARTNER and step.crew == BOTH)
-            or (step.crew in names and step.crew in PARTNER and step.task in work.swappable)]
+    return [i for i, step in enumerate(work.steps) if step.crew == who or (who in PARTNER and (
+        step.crew == BOTH or (step.crew == PARTNER[who] and step.task in work.swappable)))]
 
 
 def is_here(problem: Problem, who: str, position: int) -> Literal:

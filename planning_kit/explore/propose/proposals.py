@@ -23,6 +23,7 @@ from planning_kit.explore.propose.choices import Move, as_written
 from planning_kit.explore.propose.goals import END, GOALS, chances_of, least_margins, told_chances
 from planning_kit.explore.propose.order_problem import BY_RUNS, BY_STEPS, Freedom
 from planning_kit.explore.propose.order_search import Better, Judge, OrderSearch, Rejected
+from planning_kit.explore.propose.repairs import looked_with_repairs
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.inputs.faults import Faults, ScenarioError, is_number, is_whole
 from planning_kit.inputs.scenario import Scenario
@@ -92,6 +93,8 @@ class Proposal(Generic[P]):
             return PROVEN
         if not self.tasks_proven:
             return "best found; whether more tasks fit is not proven"
+        if not self.bound_min:
+            return "best found; no bound counts other helper steps"
         left = f"{max(self.cushioned_min - self.bound_min, 0.0):.1f} min"
         return f"best found, at most {left} from best" if self.best_by == END else (
             f"best found by {self.best_by}, at most {left} after the earliest end")
@@ -243,19 +246,19 @@ def _search(judge: Judge, freedom: Freedom, budget: Budget) -> tuple[tuple[float
     budget.begun = time.monotonic()
     search = OrderSearch(judge=judge, before=as_written(judge.scenario.records, pet_zero), budget=budget)
     freedoms = _freedoms(freedom, pet_zero)
-    found = []
-    for name, each in freedoms.items():
-        if not (search.last and budget.is_over()) and (
-                better := search.look(each, budget.effort / len(freedoms))):
-            found += [(better, name),
-                      *((other, f"{name}, likelier") for other in search.likelier(each, better))]
+    found = list[tuple[Better, str]]()
+    for name, free in freedoms.items():
+        if not (search.last and budget.is_over()):
+            for better, title in looked_with_repairs(search, name, free, budget.effort / len(freedoms)):
+                more = search.likelier(free, better) if title == name else ()
+                found += [(better, title), *((other, f"{name}, likelier") for other in more)]
     found.sort(key=lambda one: one[0].rank)
     proposed = tuple(_proposal(search, name, better) for better, name in found)
     known = [judge.current, *(each.plan for each in proposed)]
     best_min = min((plan.end_min for plan in known if plan), default=inf) - _LEAST_GAIN_MIN
     rejections = sorted((each for each in search.rejected.values() if each.end_min < best_min),
                         key=attrgetter("end_min"))[:_MOST_REJECTIONS]
-    said = search.found[0].solved if found else search.last
+    said = found[0][0].solved if found else search.last
     rank = (*(found[0][0].rank if found else (inf,)), not (said and said.tasks_proven and said.end_proven))
     return rank, Proposals(
         current=judge.current, found=proposed, rejections=tuple(rejections),
