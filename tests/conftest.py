@@ -29,6 +29,7 @@ LONG = (
     "desk/test_outside.py::test_options_are_told_ranked_looked_at_and_taken_into_the_log",
     "explore/propose/test_demo_orders.py",
     "explore/propose/test_forty_steps.py",
+    "explore/propose/test_goals.py",
     "explore/propose/test_odd_questions.py",
     "explore/propose/test_order_screen.py",
     "explore/propose/test_repairs.py::test_no_repair_brings_a_new_stop",

@@ -39,6 +39,8 @@ class Limits:
         "cannot; absent: concern", "stop", "concern")] = ""
     wait_remark_min: Annotated[float | None, minutes("a wait longer than this is a remark; "
         "absent: none is")] = None
+    carry_weight: Annotated[float | None, number("minutes of outing end that an hour of carrying one slot is "
+        "worth where orders are compared; absent: none", "min", most=1440)] = None
     helper_hook_min: _Added = None
     helper_item_min: _Added = None
     helper_foothold_min: _Added = None
