@@ -94,7 +94,7 @@ class Proposal(Generic[P]):
         if not self.tasks_proven:
             return "best found; whether more tasks fit is not proven"
         if not self.bound_min:
-            return "best found; no bound counts other helper steps"
+            return "best found; of repaired orders no bound is known"
         left = f"{max(self.cushioned_min - self.bound_min, 0.0):.1f} min"
         return f"best found, at most {left} from best" if self.best_by == END else (
             f"best found by {self.best_by}, at most {left} after the earliest end")

@@ -53,7 +53,7 @@ def looked_with_repairs(search: OrderSearch, name: str, freedom: Freedom,
             LocalSearch(around, around.blocks, search.budget).improve(here, round(_PASSES * effort))
         known = [each.rank for each in search.found] + [judge.rank(plan) for plan in [judge.current] if plan]
         if around.best and all(is_worse(rank, around.best.rank) for rank in known):
-            yield around.best, f"{name}, other helper steps"
+            yield around.best, f"{name}, repaired"
 
 
 @dataclass(eq=False)
