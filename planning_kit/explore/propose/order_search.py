@@ -42,7 +42,7 @@ from planning_kit.judge.findings import STOP, Finding, Identity, findings_table,
 from planning_kit.judge.review import SAME_MIN, Review, is_worse, review
 from planning_kit.plan.timed import TimedPlan
 
-_MOST_UNDONE = 40
+_MOST_UNDONE = 12
 _LET_GO_EFFORT = 0.1  # finds most of what the present order keeps; the last of it may take many times as long
 _TIMES = "times"
 _WEEK_MIN = 7 * 1440.0
@@ -291,7 +291,7 @@ def only_what_matters(judge: Judge, choice: Choice, rebuilt: Rebuilt, before: Ma
             if budget.is_over() or tried >= _MOST_UNDONE:
                 return choice, rebuilt
             tried += 1
-            simpler = undone(choice, before, block)
+            simpler = replace(choice, lanes=undone(choice.lanes, before, block))
             other = judge.try_out(simpler)
             # An order that holds only by one more written rule is not simpler.
             if other is None or len(other.written) > len(rebuilt.written):
