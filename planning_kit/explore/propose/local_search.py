@@ -185,7 +185,7 @@ class LocalSearch:
 
     def _climb(self, best: Timed, here: Timed) -> Timed:
         """One restart, as it cools."""
-        around, draws = self.around, random.Random(self._restarts + 1)
+        around, draws = self.around, random.Random(self._restarts + 1_000 * self.budget.seed - 999)
         moves = RandomMoves(around.problem.work, around.problem.before, draws, around.dropped)
         length = min(self._left, _LENGTHS[min(self._restarts, len(_LENGTHS) - 1)])
         until, trail, waited, number = self._left - length, list[Timed](), 0, 0

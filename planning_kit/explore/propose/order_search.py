@@ -39,7 +39,7 @@ from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.all_checks import Row, findings_of, worse_stops
 from planning_kit.judge.check_rules import CHECK as RULES
 from planning_kit.judge.findings import STOP, Finding, Identity, findings_table, identity
-from planning_kit.judge.review import SAME_MIN, Review, is_worse, review
+from planning_kit.judge.review import SAME_MIN, Review, cushioned_end_min, is_worse, review
 from planning_kit.plan.timed import TimedPlan
 
 _MOST_UNDONE = 12
@@ -178,7 +178,6 @@ class OrderSearch:
             found = self._searched(freedom, start, effort) if freedom.let_go else None
         if found is None:
             return None
-        self.last = found
         return self._kept_if_better(freedom, found)
 
     def _searched(self, freedom: Freedom, start: Choice, effort: float) -> Found | None:
@@ -261,6 +260,10 @@ class OrderSearch:
     def _kept_if_better(self, freedom: Freedom, found: Found) -> Better | None:
         rebuilt = self.judge.try_out(found.choice)
         assert rebuilt is not None
+        # The exact end may have come down to the bound where that in ticks, each link rounded up, has not.
+        reached_min = cushioned_end_min(rebuilt.plan, self.judge.cushion)
+        self.last = found = replace(found, end_proven=found.end_proven or (
+            0 < reached_min <= found.bound_min + SAME_MIN))
         choice, rebuilt = only_what_matters(self.judge, found.choice, rebuilt, self.before.lanes, self.budget)
         rank, current = self.judge.rank(rebuilt.plan, choice.dropped), self.judge.current
         known = [each.rank for each in self.found] + ([] if current is None else [self.judge.rank(current)])
