@@ -29,6 +29,7 @@ LONG = (
     "desk/test_outside.py::test_options_are_told_ranked_looked_at_and_taken_into_the_log",
     "explore/propose/test_demo_orders.py",
     "explore/propose/test_forty_steps.py",
+    "explore/propose/test_goals.py",
     "explore/propose/test_made_outings.py::test_a_search_of_little_effort_wins_most_of_what_the_hand_won",
     "explore/propose/test_odd_questions.py",
     "explore/propose/test_order_screen.py",

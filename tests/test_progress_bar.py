@@ -7,7 +7,7 @@ import io
 import signal
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import partialmethod
 
 import pandas as pd
@@ -34,6 +34,14 @@ class Screen(io.StringIO):
     def lines(self) -> list[str]:
         """What stood in its last line, one after another."""
         return [line.strip() for line in self.getvalue().split("\r") if line.strip()]
+
+
+@pytest.fixture(autouse=True)
+def _interrupts() -> Iterator[None]:
+    """As in a terminal: what a shell starts in the background has them ignored."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
 
 
 @pytest.fixture

@@ -23,12 +23,14 @@ class Drop(Change):
 
     Only what is dropped together is told as one: an inhibit that would move to a step that goes too is said
     to stand where it comes to stand in the end. With ``lets_stay`` items that nobody touches any more stay
-    where they are: their ``end_at`` is emptied.
+    where they are: their ``end_at`` is emptied. A step ``put_back`` stays, without its gaps, and confirms
+    nothing.
     """
 
     kind = "drop"
     names: tuple[Named, ...]
     lets_stay: bool = False
+    put_back: frozenset[str] = frozenset()
 
     def _lines(self) -> Sequence[str]:
         return tuple(f"{each.kind} {each.id} dropped" + (
@@ -44,7 +46,8 @@ class Drop(Change):
         records = tables.records
         gone = frozenset(step for each in self.names for step in each.steps)
         tasks = {each.id for each in self.names if each.kind == TASK}
-        kept = {inhibit.inhibit: _without(inhibit, records, gone) for inhibit in records.inhibits}
+        undone = gone | self.put_back
+        kept = {inhibit.inhibit: _without(inhibit, records, gone, undone) for inhibit in records.inhibits}
         after = passed_through(records, gone)
         gaps, inhibits, steps = tables["gaps"], tables["inhibits"], tables["steps"]
         confirmed = ["confirmed_by"] if "confirmed_by" in inhibits else []
@@ -52,13 +55,13 @@ class Drop(Change):
             inhibits[column] = [as_cell(getattr(kept[each.inhibit] or each, column))
                                 for each in records.inhibits]
         steps["after"] = [as_cell(after[step]) for step in steps["step"]]
-        tables["gaps"] = gaps.loc[[not gone & {gap.first_step, gap.then_step} for gap in records.gaps]]
+        tables["gaps"] = gaps.loc[[not undone & {gap.first_step, gap.then_step} for gap in records.gaps]]
         tables["inhibits"] = inhibits.loc[[kept[name] is not None for name in inhibits["inhibit"]]]
         tables["steps"] = steps[~steps["step"].isin(gone)]
         _uncontrol(tables, records, {name for name, left in kept.items() if left is None})
         if tasks:
             tables["tasks"] = tables["tasks"].loc[lambda frame: ~frame["task"].isin(tasks)]
-        yield from _notes(records, gone, kept)
+        yield from _notes(records, undone, kept)
         if self.lets_stay and (items := _left_alone(records, gone)):
             Cells("hardware", {"end_at": dict.fromkeys(items, "")}).edit(tables)
             yield Note(f"{', '.join(items)} stay where they are: their end_at is emptied")
@@ -99,7 +102,8 @@ def passed_through(records: Records, gone: frozenset[str]) -> dict[str, tuple[st
             for step in before}
 
 
-def _without(inhibit: Inhibit, records: Records, gone: frozenset[str]) -> Inhibit | None:
+def _without(inhibit: Inhibit, records: Records, gone: frozenset[str],
+             undone: frozenset[str]) -> Inhibit | None:
     """The inhibit without the dropped steps, or None where nothing is left that it guards."""
     needed = tuple(step for step in inhibit.needed_by if step not in gone)
     guarded = [step.step for step in records.steps if step.step in needed]
@@ -111,7 +115,7 @@ def _without(inhibit: Inhibit, records: Records, gone: frozenset[str]) -> Inhibi
                 return None
             step = guarded[place]
         ends[name] = step
-    if inhibit.confirmed_by in gone:  # nobody confirms it: with its last step it is confirmed as it is lifted
+    if inhibit.confirmed_by in undone:  # by nobody: with its last step it is confirmed as it is lifted
         ends["confirmed_by"] = ends["until_step"]
     return replace(inhibit, needed_by=needed, **ends)
 

@@ -16,7 +16,8 @@ from typing import Any
 from planning_kit.desk.messages import Message
 from planning_kit.explore.long_question import RUNNING, LongQuestion, Progress
 from planning_kit.explore.odds.odds import TimedOdds
-from planning_kit.explore.odds.odds_tables import BROKEN, BY_HARD, BY_PLANNED, NOT_KNOWN
+from planning_kit.explore.odds.odds_tables import BROKEN, BY_HARD, BY_PLANNED, NOT_KNOWN, REQUIRED_INSIDE
+from planning_kit.explore.propose.goals import margin_words
 from planning_kit.explore.propose.proposals import Proposal
 from planning_kit.explore.session.questions import ODDS, ORDER, SWEEP, Orders, Tried
 from planning_kit.inputs.times import gmt_label, pet_label
@@ -127,7 +128,9 @@ def _order(found: Proposal[TimedPlan], odds: TimedOdds) -> Message:
 
 def _chances(odds: TimedOdds) -> list[list[str]]:
     shares = {row["item"]: _percent(row) for row in odds.summary.to_dict("records")}
-    return [["inside by the planned limit", shares[BY_PLANNED]], ["by the hard limit", shares[BY_HARD]]]
+    return [["inside by the planned limit", shares[BY_PLANNED]], ["by the hard limit", shares[BY_HARD]],
+            ["with the required work done", shares[REQUIRED_INSIDE]],
+            ["least margin", margin_words(odds.timed)]]
 
 
 _RESULTS: Mapping[str, Any] = {

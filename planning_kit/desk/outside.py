@@ -13,6 +13,7 @@ from typing import Any
 
 from planning_kit.desk.messages import Action, Message, head_of, notes_of, notice
 from planning_kit.explore.retime.decisions import Decision
+from planning_kit.explore.retime.options import IN_ALL
 from planning_kit.explore.retime.outing_progress import standing_of
 from planning_kit.explore.session.going_outside import go_outside, take, watch_of
 from planning_kit.explore.session.session import Session
@@ -201,8 +202,12 @@ def _options(found: Options, now_min: float) -> list[Message]:
         "stops": int(row["new_stops"]), "concerns": int(row["new_concerns"]),
         "until": _pet(row["open_until_min"]), "left": _minute(row["open_until_min"] - now_min),
         "must_by": _pet(row["must_by_min"]), "can_be_taken": any(row["decide"].values()),
-        "moves": "; ".join(row["moves"]),
-    } for number, row in enumerate(found.table.to_dict("records"))]
+        "moves": "; ".join(filter(None, (
+            row["lost"] and f"loses {row['lost']}",
+            row["mended_stops"] and f"stops mended: {row['mended_stops']}", *row["moves"]))),
+        # What all of them break is told first.
+    } for number, row in sorted(enumerate(found.table.to_dict("records")),
+                                key=lambda each: bool(each[1]["kind"] != IN_ALL))]
 
 
 def _pet(value: float) -> str:

@@ -193,6 +193,7 @@ class Plan(OutsidePlan):
         progress: Told = "bar",
         cancel: Callable[[], bool] | None = None,
         *,
+        goal: str = "end",
         order: str = "steps",
         limit_min: float | None = None,
         cushion: float = 0.0,
@@ -204,10 +205,10 @@ class Plan(OutsidePlan):
 
         Chosen are the order of each lane, who does a swappable task, which optional and get-ahead tasks are
         done and the PET 0. Better means: required work (always all), then the tasks that go last in the drop
-        order (`planning_kit.judge.drop_order`), then the earlier end, then less walking. Each proposal is
-        timed by `time_plan` and checked: one with a stop finding that the current plan does not have, or not
-        so badly, is never shown (see ``.rejected``). Where rules of the plan give way, giving less way comes
-        first.
+        order (`planning_kit.judge.drop_order`), then the goal, the earlier end (with what carrying weighs),
+        less carrying and less walking. Each proposal is timed by `time_plan` and checked: one with a stop
+        finding that the current plan does not have, or not so badly, is never shown (see ``.rejected``).
+        Where rules of the plan give way, giving less way comes first.
 
         Parameters
         ----------
@@ -225,6 +226,9 @@ class Plan(OutsidePlan):
             A function is called with a `Progress` (``words``, ``best_min``, ``bound_min``, ``elapsed_s``).
         cancel : callable
             Asked now and then; when it returns True the search ends with what it has. So does an interrupt.
+        goal : "end", "odds" or "margin"
+            An early end, and a second proposal where the odds can clearly be better; the odds of being inside
+            by the hard limit with the required work done (to half a percent); the widest least margin (min).
         order : "steps" or "runs"
             ``runs`` keeps together what one crew member does for one task without a break: fewer orders,
             sooner searched.
@@ -248,9 +252,9 @@ class Plan(OutsidePlan):
         if self.pet_zero != scenario.settings.pet_zero_utc:  # an order is sought for the PET 0 of this plan
             scenario = scenario.with_settings({"pet_zero_utc": self.pet_zero.isoformat()})
         with shown(progress, "propose") as report, stoppable(cancel) as is_over:
-            found = search_orders(scenario, effort, seconds, pet_zero_window, report, is_over, order=order,
-                                  limit_min=limit_min, cushion=cushion, pet_zero_every_min=pet_zero_every_min,
-                                  seeds=seeds, executor=executor)
+            found = search_orders(scenario, effort, seconds, pet_zero_window, report, is_over, goal,
+                                  order=order, limit_min=limit_min, cushion=cushion,
+                                  pet_zero_every_min=pet_zero_every_min, seeds=seeds, executor=executor)
         return faced(found, Plan)
 
     def accept(self, finding: object, by: str, why: str, date: When | None = None) -> pd.DataFrame:

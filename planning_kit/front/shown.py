@@ -165,17 +165,17 @@ class OutsidePlan(ShownPlan):
         return type(self)(retime(self.timed, actuals, now_min))
 
     def decide(self, skip: Sequence[str] = (), give: Sequence[str] = (), order: Sequence[str] = (),
-               waits: Sequence[Mapping[str, object]] = ()) -> Self:
+               waits: Sequence[Mapping[str, object]] = (), give_up: Sequence[str] = ()) -> Self:
         """The re-timed plan with a decision taken now (see `planning_kit.explore.retime.decisions.decide`).
 
         ``skip``: steps or tasks not begun any more; ``give``: swappable tasks that the two trade (of one that
         has begun: its steps that nobody has begun);
         ``order``: steps in another order of work; ``waits``: rows of ``gaps.csv`` to add, where another order
-        must be kept. Who is underway goes to what is next from where they are now. What is skipped so is
-        planned, not logged: log it when it is called. Raises `ScenarioError` for what there is not or has
-        begun.
+        must be kept; ``give_up``: tasks given up with what hangs on them by items, what has begun of them put
+        back. Who is underway goes to what is next from where they are now. What is skipped so is planned, not
+        logged: log it when it is called. Raises `ScenarioError` for what there is not or has begun.
         """
-        return type(self)(decide(self.timed, skip, give, order, waits))
+        return type(self)(decide(self.timed, skip, give, order, waits, give_up))
 
     def options(self, most: int = 12, reorder: str | float | None = None, seconds: float = 5.0,
                 samples: int = 0, progress: Told = "bar",

@@ -75,7 +75,7 @@ def append_log(
     at : UTC time, or PET as ``h:mm``, ``h:mm:ss`` or minutes
         PET needs a PET 0: the one logged, or else the plan's. Written to the file in UTC.
     remaining_min : float
-        Minutes that the step still takes from ``at`` on.
+        Minutes that the step still takes from ``at`` on; of a step skipped, to put its task back there.
     metabolic_w : float
         Mean metabolic rate of ``crew`` since PET 0, W.
     logged_at : UTC time

@@ -91,7 +91,8 @@ class Suited:
 class States:
     """All steps by id, the latest metabolic rates, and whoever is at work on what.
 
-    ``inside_min``: when both were logged to be inside, PET minutes.
+    PET minutes: ``inside_min``, when both were logged to be inside; ``put_back``, by step that puts its task
+    back (its ``step`` says so), since when that is given up.
     """
 
     by_step: dict[str, State]
@@ -99,6 +100,12 @@ class States:
     at_work: dict[str, str] = field(default_factory=dict)
     last_min: float = 0.0
     inside_min: float | None = None
+    put_back: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def tasks_put_back(self) -> frozenset[str]:
+        """The tasks that were given up after they had begun."""
+        return frozenset(self.by_step[name].step.task for name in self.put_back)
 
 
 IN_FUTURE = "lies in the future"
@@ -234,6 +241,8 @@ class _Walk:
             self._assume_done(name, event.step, at)
         self.states.at_work |= dict.fromkeys(state.step.people, event.step)
         self._takes_its_turn(state)
+        if state.status == DROPPED:  # taken up again
+            self.states.put_back.pop(event.step, None)
         state.status, state.called_by = IN_PROGRESS, event.crew
         state.pieces.append((at, float("nan")))
         if event.remaining_min is not None:
@@ -346,19 +355,22 @@ class _Walk:
 
     def _partly(self, event: Event, state: State, at: float) -> None:
         if self._runs(event, state, at):
-            left = event.remaining_min
-            state.remaining_min = state.left_to_do_min(at) if left is None else left
-            state.reported_min = at
+            left = state.left_to_do_min(at) if event.remaining_min is None else event.remaining_min
+            state.remaining_min, state.reported_min = left, at
 
     def _skipped(self, event: Event, state: State, at: float) -> None:
         if state.status == DONE:
             self.fault(event, "event", f"{event.step} was finished at PET {pet_label(_last(state))}: it "
                        "cannot be skipped")
-        elif state.status == IN_PROGRESS:
-            if self._runs(event, state, at):
+        elif state.status != IN_PROGRESS or self._runs(event, state, at):
+            if state.status == IN_PROGRESS:
                 self._stop(state, at, DROPPED)
-        else:
             state.status = DROPPED
+            if (left := event.remaining_min) is not None:  # its task is given up, and put back here
+                self.states.put_back[event.step] = state.reported_min = at
+            if left:
+                state.step, state.remaining_min = state.step.as_put_back(left), left
+                state.status = LEFT if state.pieces else TO_DO
 
     def _runs(self, event: Event, state: State, at: float) -> bool:
         if state.status != IN_PROGRESS:
@@ -384,5 +396,4 @@ class _Walk:
 
 
 def _last(state: State) -> float:
-    start, finish = state.pieces[-1]
-    return start if state.status == IN_PROGRESS else finish
+    return state.pieces[-1][0 if state.status == IN_PROGRESS else 1]

@@ -6,7 +6,7 @@ nothing more is no column. `planning_kit.inputs.format` makes the tables of the 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Annotated
 
@@ -236,6 +236,12 @@ class Step:
     def touches(self) -> set[str]:
         """Every item that it uses, takes or leaves, and its foothold ("" for none)."""
         return {*self.uses, self.foothold, *(move.item for move in (*self.takes, *self.leaves))}
+
+    def as_put_back(self, minutes: float) -> Step:
+        """The step in whose place its task, given up, is put back: no item moves, no window holds it."""
+        return replace(self, title=f"Put {self.task} back", minutes_low=minutes, minutes_likely=minutes,
+                       minutes_high=minutes, light="any", link="no", same_window="", windows=(), when="asap",
+                       takes=(), leaves=(), uses=(), checks=(), clears=())
 
 
 @dataclass(frozen=True)

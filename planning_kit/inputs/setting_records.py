@@ -38,6 +38,8 @@ class Limits:
         "cannot; absent: concern", "stop", "concern")] = ""
     wait_remark_min: Annotated[float | None, minutes("a wait longer than this is a remark; "
         "absent: none is")] = None
+    carry_weight: Annotated[float | None, number("minutes of outing end that an hour of carrying one slot is "
+        "worth where orders are compared; absent: none", "min", most=1440)] = None
 
     @property
     def fixed_hard_min(self) -> float | None:

@@ -15,9 +15,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from planning_kit.changes.putting_back import put_back_min
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.times import gmt_label, number_label, pet_label
-from planning_kit.judge.drop_order import put_back_min
 from planning_kit.judge.every_margin import last_starts
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.network import ROUNDING_MIN
@@ -173,7 +173,7 @@ def check_put_back(plan: TimedPlan) -> Iterator[Finding]:
         # Missed before its task has begun, a window or a clock has it dropped, and nothing to put back.
         late = [plan.steps[row] for row in own if plan.starts[row] > plan.starts[own].min() and
                 row not in network.fixed and (network.demands[row] or plan.steps[row].step in clocked)]
-        if late and put_back_min(task, plan.steps) is None:
+        if late and put_back_min(records, task.task) is None:
             names = " or ".join(step.step for step in late)
             yield Finding(
                 REMARK, TASKS, "no-put-back", about=task.task, step=late[0].step,

@@ -2,9 +2,9 @@
 
 Rules: ``min-gap``, ``max-gap``, ``after``, ``quick-way`` and ``hatch`` (about the step before),
 ``outside-window`` and ``window-left`` (about the window, the group): rules that the log breaks. ``used-up``,
-``left``, ``apart``, ``skipped`` and ``not-done`` (about the task), ``went-with-it`` (about the gap or
-inhibit), ``passed-over`` (about the step logged after it), ``written-early`` (about the event), ``effort``,
-``assumed`` (about the step that waits for it).
+``left``, ``apart``, ``skipped``, ``not-done`` and ``put-back`` (about the task), ``went-with-it`` (about the
+gap, inhibit or item), ``passed-over`` (about the step logged after it), ``written-early`` (about the event),
+``effort``, ``assumed`` (about the step that waits for it).
 """
 
 from __future__ import annotations
@@ -49,6 +49,9 @@ def check_log(plan: TimedPlan) -> Iterator[Finding]:
             yield _assumed(plan, state)
         for words in state.apart:
             yield _of(state.step, REMARK, "apart", now_min, words)
+    for name, since in outside.states.put_back.items():
+        if name in plan.network.steps:  # else it was left out itself, and is told so
+            yield _put_back(plan, name, since)
     for left in outside.happened.left_out:
         yield _left_out(outside.base, left, now_min)
     for about, words in outside.happened.went_with_it:
@@ -91,16 +94,14 @@ def _assumed(plan: TimedPlan, state: State) -> Finding:
 
 def _left(plan: TimedPlan, state: State) -> Finding:
     step, to_do = state.step, state.left_to_do_min(0.0)
-    again = "it cannot be placed" if step.step not in plan.network.steps else (
-        f"the plan takes it up again at {pet_label(plan.starts[plan.position(step.step)])}")
-    at_min = state.pieces[-1][1]
+    again, at_min = f"the plan takes it up again at {pet_label(plan.span(step.step)[0])}", state.pieces[-1][1]
     return _of(step, CONCERN, "left", at_min, f"{step.step} was left at {pet_label(at_min)} with {to_do:.1f} "
                f"min to do; {again}: log it as skipped if it stays so")
 
 
 def _left_out(base: TimedPlan, left: LeftOut, now_min: float) -> Finding:
     step = base.steps[base.position(left.step)]
-    need = next(task.need for task in base.scenario.records.tasks if task.task == step.task)
+    need = _need(base, step.task)
     severity = STOP if left.kind == NOT_DONE and need == "required" else CONCERN
     title = f" ({step.title})" if step.title else ""
     why = left.why if left.kind == SKIPPED else f"is {left.kind}: it {left.why}"
@@ -108,17 +109,29 @@ def _left_out(base: TimedPlan, left: LeftOut, now_min: float) -> Finding:
                f"{left.step}{title} of task {step.task} ({need}) {why}", about=step.task)
 
 
+def _put_back(plan: TimedPlan, name: str, since: float) -> Finding:
+    (start, finish), step = plan.span(name), plan.steps[plan.position(name)]
+    return _of(step, CONCERN, "put-back", start,
+               f"{step.task} ({_need(plan, step.task)}) is given up since {pet_label(since)}: {name}, "
+               f"{pet_label(start)} to {pet_label(finish)}, puts it back", about=step.task)
+
+
+def _need(plan: TimedPlan, name: str) -> str:
+    return next(task.need for task in plan.scenario.records.tasks if task.task == name)
+
+
 def untouched_items(plan: TimedPlan) -> frozenset[str]:
-    """Items that only skipped steps would have taken, left or used: nobody touches them now.
+    """Items that only skipped steps, and those put back, would have handled: nobody touches them now.
 
     None before the outing.
     """
     if plan.outside is None:
         return frozenset()
-    base = plan.outside.base
-    skipped = {left.step for left in plan.outside.happened.left_out if left.kind == SKIPPED}
-    touched = {name for step in base.steps if step.step in skipped for name in step.touches}
-    still = {name for step in (*plan.steps, *(each for each in base.steps if each.step not in skipped))
+    base, left = plan.outside.base, plan.outside.happened.left_out
+    undone = {each.step for each in left if each.kind == NOT_DONE}
+    gone = {each.step for each in left} - undone | plan.outside.states.put_back.keys()
+    touched = {name for step in base.steps if step.step in gone for name in step.touches}
+    still = {name for step in (*plan.steps, *(each for each in base.steps if each.step in undone))
              for name in step.touches}
     return frozenset(touched - still - {""})
 
@@ -134,12 +147,11 @@ def _passed_over(plan: TimedPlan, base: TimedPlan, states: States) -> Iterator[F
             if states.by_step[name].status == TO_DO and name not in found:
                 found.add(name)
                 later = next(order[n] for n in begun if n > order.index(name))
-                is_placed = name in plan.network.steps
-                start = plan.span(name)[0] if is_placed else nan
-                then = f"follows now at {pet_label(start)}" if is_placed else "cannot be placed any more"
+                start = plan.span(name)[0]
                 yield _of(base.steps[base.position(name)], CONCERN, "passed-over", start,
-                          f"{name} comes before {later} in the order of work and is not logged; it {then}: "
-                          "log it if it was done, or as skipped if it is not to be done", about=later)
+                          f"{name} comes before {later} in the order of work and is not logged; it follows "
+                          f"now at {pet_label(start)}: log it if it was done, or as skipped if it is not to "
+                          "be done", about=later)
 
 
 def _clocks(plan: TimedPlan, events: Sequence[Event]) -> Iterator[Finding]:

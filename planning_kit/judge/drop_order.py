@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Mapping
 from itertools import groupby
 
-from planning_kit.inputs.records import Step, Task
+from planning_kit.inputs.records import Task
 from planning_kit.plan.timed import TimedPlan
 
 _NEEDS = ("get-ahead", "optional", "required")  # the first goes first
@@ -19,10 +19,7 @@ def may_go(task: Task) -> bool:
 
 
 def may_be_cut(task: Task) -> bool:
-    """Whether leaving a task out may be offered: what may go, and required work with a cut order.
-
-    That is for a person to take; no search takes it.
-    """
+    """Whether to say of a task that it would be left out: it may go, or is required with a cut order."""
     return may_go(task) or task.cut_order is not None
 
 
@@ -35,13 +32,6 @@ def drop_order(tasks: Iterable[Task], starts: Mapping[str, float] | None = None)
     """
     later = starts or {}
     return sorted(tasks, key=lambda task: (*_level(task), -later.get(task.task, 0.0)))
-
-
-def put_back_min(task: Task, steps: Iterable[Step]) -> float | None:
-    """Minutes to put a task back that has begun; None where neither it nor any of its steps says."""
-    known = [step.safe_orderly_min for step in steps
-             if step.task == task.task and step.safe_orderly_min is not None]
-    return max(known, default=None) if task.put_back_min is None else task.put_back_min
 
 
 def task_starts(plan: TimedPlan) -> dict[str, float]:

@@ -2,27 +2,34 @@
 
 A plan is better than another when it brings no stop finding that the other has not; when it keeps the hard
 limit, then the planned one, or misses them by less; when it leaves out less (`drop_weights`); when it ends
-earlier. Among equals less walking is better.
+earlier, with ``[limits] carry_weight`` minutes more for each hour of carrying a slot. Among equals less
+carrying is better, then less walking. Of plans beside each other, such as the options outside, those
+with the fewest stops of their own come first, then what keeps the limits, then what leaves out no required
+work: that is worth a stop or a limit, but no minutes of them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections import Counter
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from planning_kit.inputs.records import Task
-from planning_kit.judge.all_checks import new_findings
-from planning_kit.judge.drop_order import drop_weights, may_be_cut
-from planning_kit.judge.findings import CONCERN, STOP
+from planning_kit.inputs.times import number_label
+from planning_kit.judge.all_checks import findings_of, new_findings
+from planning_kit.judge.drop_order import drop_weights
+from planning_kit.judge.findings import CONCERN, STOP, Identity, identity
 from planning_kit.plan.activities import TRAVEL, minutes_of
-from planning_kit.plan.network import ROUNDING_MIN
+from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts, outing_end
 
 SAME_MIN = 1e-6
+_TOLD_MIN = 10.0
+_WEEK_MIN = 7 * 1440.0
 
 
 def keeps(end_min: float, limit_min: float) -> bool:
@@ -47,15 +54,44 @@ def walk_min(plan: TimedPlan) -> float:
     return minutes_of((each for crew in plan.travels for each in plan.lanes[crew]), TRAVEL)
 
 
+def _in_hand_min(plan: TimedPlan) -> Mapping[str, float]:
+    """By item the minutes that crew members have it in hand; what is in a bag counts with the bag."""
+    held = grouped((each.item, each.until_min - each.from_min) for each in plan.tracked_custody.holdings
+                   if each.holder in plan.travels and not each.in_bag)
+    return {item: sum(minutes) for item, minutes in held.items()}
+
+
+def carry_h(plan: TimedPlan) -> float:
+    """Hours of carrying one slot, both crew members together; an item whose slots are not given takes one."""
+    slots = {item.item: 1.0 if item.slots is None else item.slots for item in plan.scenario.records.hardware}
+    return sum(slots[item] * minutes for item, minutes in _in_hand_min(plan).items()) / 60.0
+
+
+def carried_longer(a: TimedPlan, b: TimedPlan) -> Iterator[tuple[str, str]]:
+    """Each item that plan ``b`` has carried for ten minutes more than plan ``a``, or longer, and words."""
+    before = _in_hand_min(a)
+    for item, minutes in _in_hand_min(b).items():
+        if (more := minutes - before.get(item, 0.0)) >= _TOLD_MIN:
+            yield item, (f"{item} is carried for {number_label(minutes, 'up', 0)} min, "
+                         f"{number_label(more, 'up', 0)} more than now")
+
+
+def given_way_min(plan: TimedPlan) -> float:
+    """The minutes by which rules give way in a plan; those without any window count as a week each."""
+    return sum(min(each.by_min, _WEEK_MIN) for each in plan.network.given_way)
+
+
 def worth(plan: TimedPlan, tasks: Iterable[Task], dropped: Collection[str] = (),
           cushion: float = 0.0) -> tuple[float, ...]:
     """What a plan without the ``dropped`` of ``tasks`` is worth; smaller is better.
 
-    What is left out by weight, the outing end (with a ``cushion``, see `cushioned_end_min`) and walking, in
-    minutes.
+    What is left out by weight, the outing end (with a ``cushion``, see `cushioned_end_min`) and what carrying
+    weighs, in minutes; then carrying in slot hours, and walking in minutes.
     """
-    weights = drop_weights(task for task in tasks if may_be_cut(task))
-    return (float(sum(weights[task] for task in dropped)), round(cushioned_end_min(plan, cushion), 6),
+    carried = carry_h(plan)
+    end_min = cushioned_end_min(plan, cushion) + carried * (plan.scenario.settings.limits.carry_weight or 0.0)
+    weights = drop_weights(tasks)
+    return (float(sum(weights[task] for task in dropped)), round(end_min, 6), round(carried, 6),
             round(walk_min(plan), 6))
 
 
@@ -68,16 +104,25 @@ def is_worse(one: Sequence[float], other: Sequence[float]) -> bool:
     return False
 
 
+def stops_in(found: pd.DataFrame) -> Counter[Identity]:
+    """The stops of a table of findings, by what makes them the same in another plan."""
+    return Counter(map(identity, found[found["severity"] == STOP].to_dict("records")))
+
+
 @dataclass(frozen=True)
 class Review:
     """How a plan stands against another one: what is new in it, and what it is worth.
 
-    ``fresh``: its new findings; ``over_min``: minutes past each limit asked for, 0 where it is kept.
+    ``fresh``: its new findings; ``stops``: all its stops (`stops_in`); ``broken_min``: by how much it breaks
+    rules; ``over_min``: minutes past each limit asked for, 0 where it is kept.
     """
 
     fresh: pd.DataFrame
+    stops: Counter[Identity]
+    broken_min: float
     over_min: tuple[float, ...]
     worth: tuple[float, ...]
+    leaves_required: bool
 
     @property
     def new_stops(self) -> int:
@@ -100,6 +145,12 @@ class Review:
         return (float(self.new_stops > 0), *(float(over > 0) for over in self.over_min),
                 max(self.over_min, default=0.0), *self.worth)
 
+    def rank_beside(self, shared: Counter[Identity]) -> tuple[float, ...]:
+        """The rank among plans that all have the stops ``shared``."""
+        kept = 1 + len(self.over_min)
+        return (float((self.stops - shared).total()), *self.rank[1:kept], float(self.leaves_required),
+                round(self.broken_min, 6), *self.rank[kept:])
+
 
 def review(a: TimedPlan | pd.DataFrame, b: TimedPlan, limits_min: Sequence[float], tasks: Iterable[Task],
            dropped: Collection[str] = (), cushion: float = 0.0) -> Review:
@@ -110,4 +161,7 @@ def review(a: TimedPlan | pd.DataFrame, b: TimedPlan, limits_min: Sequence[float
     """
     end_min = max(b.end_min, cushioned_end_min(b, cushion))
     over = tuple(0.0 if keeps(end_min, limit) else end_min - limit for limit in limits_min)
-    return Review(new_findings(a, b), over, worth(b, tasks, dropped, cushion))
+    tasks = list(tasks)
+    return Review(new_findings(a, b), stops_in(findings_of(b)), given_way_min(b), over,
+                  worth(b, tasks, dropped, cushion),
+                  any(task.need == "required" for task in tasks if task.task in dropped))

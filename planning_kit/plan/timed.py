@@ -328,6 +328,8 @@ class TimedPlan(Times):
             raise ScenarioError.single("must be a whole number of lines, or None", column="lines",
                                        value=lines)
         chain = [visible(line) for line in explain_step(self, self.position(step))]
+        if self.outside is not None and step in self.outside.states.put_back:
+            chain.insert(0, f"{step} puts back {self.steps[self.position(step)].task}, which is given up")
         if lines is None or len(chain) <= lines:
             return "\n".join(chain)
         return "\n".join([*chain[:lines], f"... and {len(chain) - lines} more lines, back to PET 0"])

@@ -178,7 +178,8 @@ def test_options_are_looked_for_beside_the_entries(scenario):
 
     as_in_a_kernel(looked())
     told = [message for message in screen.said if message["kind"] == "options"][-1]
-    assert (told["is_looking"], [row["kind"] for row in told["rows"]]) == (False, ["carry on"])
+    assert (told["is_looking"], [row["kind"] for row in told["rows"]]) == (
+        False, ["carry on", *["drop"] * 4])
 
 
 def test_the_clock_ticks_outside_whatever_happens_and_not_while_planning(scenario, monkeypatch):

@@ -8,7 +8,7 @@ minute at which something is given up the past is kept, and the rest is played o
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -33,8 +33,8 @@ def given_up_alone(plan: TimedPlan, draws: Draws,
     """How each task is given up that is (dropped, or the step put back), starts by step, and the end."""
     factors = {crew: float(each[sample]) for crew, each in draws.travel.items()}
     drawn = {step.step: float(draws.durations[i, sample]) for i, step in enumerate(plan.steps)}
-    records, given_up, now, past, late = plan.scenario.records, {}, 0.0, dict[str, float](), set[str]()
-    still = set[str]()
+    records, given_up, now, past, late = _known(plan), {}, 0.0, dict[str, float](), set[str]()
+    still = set[tuple[str, str]]()
     while True:
         network = build_network(records, plan.almanac, plan.travels)
         expected = np.array([step.minutes_likely for step in records.steps])
@@ -55,34 +55,66 @@ def given_up_alone(plan: TimedPlan, draws: Draws,
             return given_up, by_step, end
         now, name, step = min((max(at, now), name, step) for at, name, step in found)
         past = {each.step: start for each, start in zip(records.steps, starts, strict=True) if start < now}
-        own = [each for each in records.steps if each.task == name and each.step not in past]
-        has_begun = any(each.task == name and each.step in past for each in records.steps)
-        back = ""
-        if has_begun:
-            suited = [each.step for each in own if set(each.people) & set(plan.travels)]
-            back = step if step in suited or not suited else suited[0]
-            drawn[back] = float(_put_back(records, name))
         while name:
+            whole = [each for each in records.steps if each.task == name]
+            own = [each for each in whole if each.step not in past]
+            suited = [each.step for each in own if set(each.people) & set(plan.travels)]
+            back, home = "", set[str]()
+            if len(own) < len(whole) and suited:
+                home = _way_home(whole, past)
+                on_the_way = [other for other in suited if other not in home]
+                back = step if step in suited else (on_the_way or suited)[0]
+                drawn[back] = float(_put_back(records, name))
             given_up[name] = back or "dropped"
-            late |= {who for each in own if each.step != back for who in each.people}
-            still |= {each.step for each in own}
-            records = _without(records, {each.step for each in own} - {back}, back, drawn)
+            gone = {each.step for each in own} - home - {back}
+            gone |= {back} if back and not drawn[back] else set()
+            late |= {who for each in own if each.step in gone for who in each.people}
+            lost = _items(each for each in own if each.step in gone | {back})
+            still |= {(each.step, item) for each in own for item in each.touches
+                      if each.step in gone | {back} or item in lost}
+            records = _without(records, gone, back, drawn)
             # What now misses an item goes with its task: the first of it in the order of the plan, and so on.
-            name = ""
+            step, name = "", ""
             for each in _missing_an_item(plan, still):
-                own = [other for other in records.steps if other.task == each.task and other.step not in past]
-                has_begun = any(other.task == each.task and other.step in past for other in records.steps)
-                if each.step in past or (has_begun and _put_back(records, each.task) is None):
-                    continue
-                name, suited = each.task, [o.step for o in own if set(o.people) & set(plan.travels)]
-                back = "" if not has_begun else each.step if each.step in suited or not suited else suited[0]
-                if back:
-                    drawn[back] = float(_put_back(records, name))
-                break
+                whole = {other.step for other in records.steps if other.task == each.task}
+                if each.task not in given_up and each.step not in past and (
+                        not whole & past.keys() or _put_back(records, each.task) is not None):
+                    name = each.task
+                    break
 
 
-def _missing_an_item(plan: TimedPlan, still: set[str]) -> list[Step]:
-    """Steps, in the order of the plan, that miss an item if the steps ``still`` move nothing (FORMAT.md)."""
+def _known(plan: TimedPlan) -> Records:
+    """The records; a named period that is over by PET 0 is not known for the day, and holds no step."""
+    records = plan.scenario.records
+    known = {each.window for each in records.windows if each.end > plan.pet_zero}
+    return replace(records, steps=tuple(replace(step, windows=tuple(set(step.windows) & known))
+                                        for step in records.steps))
+
+
+def _items(steps: Iterable[Step]) -> set[str]:
+    return {move.item for step in steps for move in (*step.takes, *step.leaves)}
+
+
+def _way_home(steps: Sequence[Step], past: Collection[str]) -> set[str]:
+    """What each does last for a task, if it only takes, leaves or hooks, and brings home what is out."""
+    last = []
+    for who in ("EV1", "EV2"):
+        for step in reversed(steps):
+            if who in step.people:
+                is_work = step.uses or step.foothold or step.same_window or step.windows
+                is_work = is_work or step.light != "any"
+                if is_work or not (step.takes or step.leaves or step.hooks):
+                    break
+                last.append(step)
+    last = [step for step in last if step.step not in past]
+    out = _items(step for step in steps if step.step in past)
+    out -= _items(step for step in steps if step.step not in past and step not in last)
+    hooked = {who for step in steps if step.step in past for who in step.hooks}
+    return {step.step for step in last if out & _items([step]) or hooked & set(step.hooks)}
+
+
+def _missing_an_item(plan: TimedPlan, still: set[tuple[str, str]]) -> list[Step]:
+    """Steps, in the order of the plan, that miss an item if what is ``still`` is not touched (FORMAT.md)."""
     times = {step.step: (start, finish) for step, start, finish in plan.each_step()}
     order = sorted(plan.steps, key=lambda step: times[step.step][0])
     events = []  # at one minute: what ends, then what begins in its order, a step of no minutes at once
@@ -108,7 +140,7 @@ def _missing_an_item(plan: TimedPlan, still: set[str]) -> list[Step]:
             to = (move.into or step.where) if is_finish else (move.crew or step.crew)
             ours, theirs = chain(as_it_is, move.item), chain(as_planned, move.item)
             as_planned[move.item] = to
-            if step.step in still:
+            if (step.step, move.item) in still:
                 continue
             if (ours[0], ours[-1]) == (theirs[0], theirs[-1]):
                 as_it_is[move.item] = to
@@ -118,14 +150,16 @@ def _missing_an_item(plan: TimedPlan, still: set[str]) -> list[Step]:
                 ours[0] == end or (end == "inside" and ours[0] in ("inside", airlock, *crew)))
             if not is_finish and not has_ended:
                 missing.add(step.step)
-        if is_finish or step.step in still:
+        if is_finish:
             continue
         for name in step.uses:
+            if (step.step, name) in still:
+                continue
             ours, theirs = chain(as_it_is, name), chain(as_planned, name)
             at_hand = {step.place or "inside", *step.people}
             if (ours[0], ours[-1]) != (theirs[0], theirs[-1]) and ours[-1] not in at_hand:
                 missing.add(step.step)
-        if step.foothold:
+        if step.foothold and (step.step, step.foothold) not in still:
             ours, theirs = chain(as_it_is, step.foothold), chain(as_planned, step.foothold)
             if (ours[0], ours[-1]) != (theirs[0], theirs[-1]):
                 missing.add(step.step)

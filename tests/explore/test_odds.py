@@ -154,7 +154,9 @@ def test_shares_are_counts_of_samples(demo_odds: pk.Odds) -> None:
     assert tasks["p_done"].to_numpy() == pytest.approx(1 - undone)
     # Required work that has begun is put back where its night is missed, and told.
     assert tasks.loc["REG", "p_put_back"] > 0
-    assert (tasks.drop("REG")["p_put_back"] == 0).all()
+    # The way home with its things takes time, so that now and then the jumper comes too late for its own.
+    assert (tasks.drop(["REG", "HTR"])["p_put_back"] == 0).all()
+    assert tasks.loc["HTR", "p_put_back"] < 0.01
 
 
 def test_standard_errors_are_those_of_repeated_runs(small: pk.Scenario) -> None:

@@ -34,7 +34,7 @@ export class OutsideSide {
     this.hint = el(
       "p",
       { class: "pk-hint" },
-      "Best first: no new stop, the limits kept, then what costs least. Nothing is decided by a preview.",
+      "Best first: fewest stops, the limits kept, then what costs least. Nothing is decided by a preview.",
     );
     this.options.append(this.hint);
   }

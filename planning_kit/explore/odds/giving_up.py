@@ -8,12 +8,10 @@
   it is given up in any case.
 * A greatest gap with ``gaps.if_missed = drop``: when it has passed, the task of its later step is given up.
 
-What has not begun is dropped whole; precedence passes through it, as wherever a task is dropped
-(`planning_kit.changes.dropping`), but what hangs on it by its items is given up at the same minute, in the
-same way (`planning_kit.explore.odds.hanging`). What has begun is put back at the place of its next step, in
-``tasks.put_back_min`` or, where that is empty, the largest ``safe_orderly_min`` of its steps; its items are
-as at the start of that step. Where neither is given nobody knows how, and it is played on. Idealised: the way
-back from a step that was being waited for is that from the step before it.
+How it is given up see `planning_kit.changes.putting_back`, and what goes with it
+`planning_kit.explore.odds.hanging`; precedence passes through, as wherever a task is dropped. Where nobody
+knows how, it is played on. Idealised: the way back from a step that was being waited for is that from the
+step before it.
 """
 
 from __future__ import annotations
@@ -23,8 +21,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planning_kit.changes.putting_back import put_back_min
 from planning_kit.explore.odds.played import Given, Play, expected_end
-from planning_kit.explore.odds.sampled_outing import GivenUp, Part
+from planning_kit.explore.odds.sampled_outing import Part
 from planning_kit.inputs.records import Task
 from planning_kit.plan.network import ORDER, ROUNDING_MIN, on_grid
 from planning_kit.plan.timing import place_in_windows
@@ -53,7 +52,7 @@ class Giving:
         for row, when in (*cuts, *self._gaps(), *self._windows()):
             when = np.maximum(when, now if now is not None else begun.now_min if begun else -np.inf)
             task = self.part.steps[row].task
-            if self.part.outing.put_back_min[task] is None:
+            if put_back_min(self.part.outing.records, task) is None:
                 has_begun = (self.played.starts[self.part.rows_of[task]] < when).any(axis=0)
                 has_begun &= np.isfinite(when)
                 stuck.append((row, np.where(has_begun, when, np.inf)))
@@ -130,17 +129,3 @@ class Giving:
             for (goes, _, members), late in zip(asked, is_late, strict=True):
                 goes[members[late]] = True
         return [(row, np.where(goes, missed, np.inf)) for row, missed, goes in found]
-
-    def way(self, row: int, has_begun: frozenset[int]) -> GivenUp:
-        """How the task of a step is given up when some of its steps have begun (rows)."""
-        name = self.part.steps[row].task
-        left = [each for each in self.part.rows_of[name] if each not in has_begun]
-        gone = frozenset(self.part.steps[each].step for each in left)
-        if not has_begun:
-            return GivenUp(gone)
-        # Those in suits put it back: the first of them who still has something to do for it.
-        suited = [each for each in left if set(self.part.steps[each].people) & set(self.part.outing.crew)]
-        back = self.part.steps[row if row in suited or not suited else suited[0]].step
-        minutes = self.part.outing.put_back_min[name]
-        assert minutes is not None
-        return GivenUp(gone - {back}, back, minutes)

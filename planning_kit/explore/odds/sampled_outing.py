@@ -9,13 +9,13 @@ from functools import cached_property, lru_cache
 import numpy as np
 
 from planning_kit.changes.dropping import without_steps
+from planning_kit.changes.putting_back import GivenUp
 from planning_kit.explore.odds.foresight import Foresight
 from planning_kit.explore.odds.hanging import ItemMoves
 from planning_kit.explore.odds.played import Given, play
 from planning_kit.explore.odds.sampled_past import Begun, begun_of, with_estimates
 from planning_kit.explore.odds.sampling import Draws
 from planning_kit.inputs.records import Records, Step, Task
-from planning_kit.judge.drop_order import put_back_min
 from planning_kit.plan.activities import Timings
 from planning_kit.plan.build import build_network
 from planning_kit.plan.hard_limit import LimitRule
@@ -85,11 +85,6 @@ class Outing:
         """The position of each step."""
         return {step.step: row for row, step in enumerate(self.records.steps)}
 
-    @cached_property
-    def put_back_min(self) -> Mapping[str, float | None]:
-        """By task the minutes to put it back once it has begun; None where they are not known."""
-        return {task.task: put_back_min(task, self.records.steps) for task in self.records.tasks}
-
     @property
     def tasks_to_come(self) -> list[Task]:
         """The tasks that have steps, none of which is history."""
@@ -108,7 +103,7 @@ def _unknown_tasks(steps: Sequence[Step], items: ItemMoves,
     found: dict[str, str] = {}
     while new:
         found |= new
-        missed = items.missed_by([step.step for step in steps if step.task in found])
+        missed = items.missed_by([GivenUp(frozenset(step.step for step in steps if step.task in found))])
         new = {whose[step]: f"{step} needs an item that a task that is not known brings"
                for step in reversed(missed) if whose[step] not in found}
     return found
@@ -124,18 +119,6 @@ def _window_ends(network: Network, starts: np.ndarray) -> dict[str, float]:
             ends |= {network.steps[row]: min(float(windows[0, 1]), ends.get(network.steps[row], np.inf))
                      for row in group.members}
     return ends
-
-
-@dataclass(frozen=True)
-class GivenUp:
-    """How a task is given up: the steps ``gone``, and the one at which it is put back in so many minutes.
-
-    ``put_back`` is "" where nothing of it has begun: then all its steps are gone.
-    """
-
-    gone: frozenset[str]
-    put_back: str = ""
-    minutes: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -185,6 +168,7 @@ class Part:
         """The steps of each task that is not given up."""
         given_up = {step.task for step in self.outing.records.steps for way in self.ways
                     if step.step in way.gone or step.step == way.put_back}
+        given_up |= self.outing.begun.put_back if self.outing.begun else set()
         return grouped((step.task, row) for row, step in enumerate(self.steps) if step.task not in given_up)
 
     def drawn(self, draws: Draws, samples: np.ndarray) -> Draws:
@@ -254,18 +238,20 @@ def left_out(outing: Outing, tasks: Collection[str]) -> frozenset[GivenUp]:
     return frozenset(GivenUp(frozenset(step.step for step in steps if step.task == task)) for task in tasks)
 
 
-@lru_cache(maxsize=4096)
-def missed_without(outing: Outing, ways: frozenset[GivenUp]) -> tuple[str, ...]:
-    """The steps that miss an item where this is given up; a step put back moves none."""
-    return outing.items.missed_by(frozenset().union(*(way.gone | {way.put_back} for way in ways)))
+@lru_cache(maxsize=1024)
+def given_up_with(part: Part, step: str, begun: frozenset[str]) -> tuple[dict[str, GivenUp], list[str]]:
+    """How the task of a step is given up in a part of which these steps have begun (`ItemMoves.given_up`)."""
+    items, task = part.outing.items, next(each.task for each in part.steps if each.step == step)
+    left = {part.steps[row].step for rows in part.rows_of.values() for row in rows} - begun
+    return items.given_up(items.records, task, left, begun, step, part.ways)
 
 
 @lru_cache(maxsize=512)
 def part_without(outing: Outing, ways: frozenset[GivenUp]) -> Part:
     """What is left of an outing in which this is given up; kept, because it is so in many samples."""
     gone = frozenset[str]().union(*(way.gone for way in ways))
-    back = {way.put_back: way.minutes for way in ways if way.put_back}
-    steps = tuple(_put_back(step, back[step.step]) if step.step in back else step
+    back = {way.put_back: way.minutes for way in ways if way.minutes}
+    steps = tuple(step.as_put_back(back[step.step]) if step.step in back else step
                   for step in outing.records.steps)
     gaps = tuple(gap for gap in outing.records.gaps if not back.keys() & {gap.first_step, gap.then_step})
     left = without_steps(replace(outing.records, steps=steps, gaps=gaps), gone)
@@ -274,9 +260,3 @@ def part_without(outing: Outing, ways: frozenset[GivenUp]) -> Part:
         network = outing.begun.applied_to(network, left.steps, outing.travels, left.settings.airlock_place)
     kept = [position for position, step in enumerate(outing.records.steps) if step.step not in gone]
     return Part(outing, network, left.steps, np.array(kept, dtype=int), ways)
-
-
-def _put_back(step: Step, minutes: float) -> Step:
-    """A step in the place of which its task is put back."""
-    return replace(step, minutes_low=minutes, minutes_likely=minutes, minutes_high=minutes, light="", link="",
-                   same_window="", windows=(), when="asap")

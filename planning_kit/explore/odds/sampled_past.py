@@ -137,20 +137,21 @@ class Underway:
 
 @dataclass(frozen=True, eq=False)
 class Begun:
-    """What a sampled outing must know of its past. PET minutes; steps by id."""
+    """What a sampled outing must know of its past. PET minutes; steps by id; the tasks ``put_back``."""
 
     now_min: float
     starts: Mapping[str, float]
     underway: Mapping[str, Underway]
     here: tuple[Whereabouts, ...]
     waited_min: Mapping[str, float]
+    put_back: frozenset[str] = frozenset()
     pace: Pace | None = None
 
     @property
     def key(self) -> str:
         """Equal for equal pasts of one scenario."""
         return repr((self.now_min, sorted(self.starts.items()), sorted(self.underway.items()), self.here,
-                     self.pace.key if self.pace else ""))
+                     sorted(self.put_back), self.pace.key if self.pace else ""))
 
     def has_finished(self, step: str) -> bool:
         """Whether a step is history altogether."""
@@ -183,7 +184,8 @@ def begun_of(plan: TimedPlan, learns_pace: bool = False) -> Begun | None:
         begun = [float(plan.starts[i]) for i in work_order(plan.steps, crew) if i in plan.network.fixed]
         last = max(begun, default=0.0)
         waited[crew] = sum(a.minutes for a in plan.lanes[crew] if a.kind == WAIT and a.start_min < last)
-    return Begun(outside.now_min, dict(outside.happened.fixed), underway, outside.here, waited, pace)
+    return Begun(outside.now_min, dict(outside.happened.fixed), underway, outside.here, waited,
+                 outside.states.tasks_put_back, pace)
 
 
 def _underway(state: State, now_min: float) -> Underway:

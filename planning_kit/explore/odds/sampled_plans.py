@@ -14,9 +14,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from planning_kit.changes.putting_back import GivenUp
 from planning_kit.explore.odds.giving_up import Giving
 from planning_kit.explore.odds.played import Given, play
-from planning_kit.explore.odds.sampled_outing import GivenUp, Outing, Part, missed_without, part_without
+from planning_kit.explore.odds.sampled_outing import Outing, Part, given_up_with, part_without
 from planning_kit.explore.odds.sampling import Draws
 from planning_kit.inputs.records import Task
 from planning_kit.judge.drop_order import drop_order
@@ -61,40 +62,22 @@ class SampledPlans:
             if len(members):
                 yield frozenset(self.ways[way - 1] for way in self.way[:, members[0]] if way), members
 
-    def give_up(self, giving: Giving, members: np.ndarray, when: np.ndarray, row: int,
-                ways: frozenset[GivenUp]) -> None:
-        """Note in ``members`` (positions; ``when``: theirs) that the task of a step is given up.
-
-        With what hangs on it by its items; ``ways``: how others are given up in them already.
-        """
-        part, task = giving.part, giving.part.steps[row].task
-        rows = np.array(part.rows_of[task])
-        begun = self.starts[np.ix_(part.kept[rows], members)] < when
-        for pattern in np.unique(begun, axis=1).T:
-            is_same = (begun == pattern[:, None]).all(axis=0)
-            same = members[is_same]
-            way = giving.way(row, frozenset(rows[pattern].tolist()))
-            if way not in self.ways:
-                self.ways.append(way)
-            self.way[self.tasks.index(task), same] = 1 + self.ways.index(way)
-            self._give_up_hanging(giving, same, when[is_same], ways | {way})
+    def give_up(self, part: Part, members: np.ndarray, when: np.ndarray, row: int) -> None:
+        """Note in ``members`` (positions; ``when``: theirs) that a step's task goes, and what hangs on it."""
+        begun = self.starts[np.ix_(part.kept, members)] < when
+        _, first, numbers = np.unique(np.packbits(begun, axis=0), axis=1, return_index=True,
+                                      return_inverse=True)
+        for number, at in enumerate(first.tolist()):
+            same = members[numbers.ravel() == number]
+            names = frozenset(part.steps[each].step for each in np.flatnonzero(begun[:, at]))
+            ways, stuck = given_up_with(part, part.steps[row].step, names)
+            for task, way in ways.items():
+                if way not in self.ways:
+                    self.ways.append(way)
+                self.way[self.tasks.index(task), same] = 1 + self.ways.index(way)
+            for step in stuck:
+                self.is_stuck[part.outing.row_of[step], same] = True
         self.now_min[members] = when
-
-    def _give_up_hanging(self, giving: Giving, members: np.ndarray, when: np.ndarray,
-                         ways: frozenset[GivenUp]) -> None:
-        """Give up what misses an item where all that is given up in ``members`` is."""
-        part = giving.part
-        for step in missed_without(part.outing, ways):
-            row = part.network.steps.index(step)
-            goes, task = self.starts[part.kept[row], members] >= when, part.steps[row].task
-            if goes.any() and part.outing.put_back_min[task] is None:
-                rows = part.kept[part.rows_of[task]]
-                has_begun = (self.starts[np.ix_(rows, members)] < when).any(axis=0)
-                self.is_stuck[part.kept[row], members[goes & has_begun]] = True
-                goes &= ~has_begun
-            if goes.any():  # with all that hangs on it in turn
-                self.give_up(giving, members[goes], when[goes], row, ways)
-                members, when = members[~goes], when[~goes]
 
 
 def cut_rules(outing: Outing) -> tuple[Task, ...]:
@@ -144,7 +127,7 @@ def _play_on(part: Part, draws: Draws, plans: SampledPlans, members: np.ndarray,
         plans.is_lost[part.kept[row], members[played.is_lost[row] & (played.starts[row] < when)]] = True
     for row in np.unique(rows[rows >= 0]).tolist():
         same = rows == row
-        plans.give_up(giving, members[same], when[same], row, part.ways)
+        plans.give_up(part, members[same], when[same], row)
     return members[rows >= 0]
 
 

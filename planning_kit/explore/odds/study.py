@@ -80,7 +80,9 @@ def run_chunk(study: Study, chunk: int, count: int) -> Tally:
     draws, outing = study.draw(chunk, count), study.outing
     plans = time_samples(outing, draws, study.rules)
     starts, finishes = done(outing, plans, draws)
-    tasks, is_given_up = outing.steps_of.values(), plans.way > 0
+    tasks, gone = outing.steps_of.values(), outing.begun.put_back if outing.begun else ()
+    is_back = plans.is_put_back | np.array([[task in gone] for task in outing.steps_of])
+    is_given_up = is_back | (plans.way > 0)
     overrun = [_has_overrun(each, starts, finishes) for each in study.windows]
     caught = [is_caught(each, starts, finishes) for each in study.windows]
     over_min = np.array([_over_min(outing, gap, starts, finishes) for gap in study.clocks]).reshape(-1, count)
@@ -92,7 +94,7 @@ def run_chunk(study: Study, chunk: int, count: int) -> Tally:
     broken = plans.is_lost.any(axis=0) | plans.is_stuck.any(axis=0) | (over_min > 0).any(axis=0)
     return Tally(
         plans.end_min, plans.hard_min, of_tasks(finishes), of_tasks(_inside(outing, draws, finishes)),
-        plans.is_put_back, np.array(caught, dtype=bool).reshape(-1, count),
+        is_back, np.array(caught, dtype=bool).reshape(-1, count),
         np.array(overrun, dtype=bool).reshape(-1, count), over_min,
         np.logical_or.reduce([broken, *overrun]), plans.waits,
         broken_reasons(outing, plans),

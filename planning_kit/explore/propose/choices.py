@@ -21,7 +21,7 @@ from planning_kit.changes.change import Change, made, task_named
 from planning_kit.changes.dropping import Drop
 from planning_kit.changes.order import Order, Trade, Wait
 from planning_kit.explore.propose.order_model import Rule, minutes_of
-from planning_kit.explore.retime.decisions import Decision, decided_whole
+from planning_kit.explore.retime.decisions import Decision, decide
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import Records
 from planning_kit.inputs.scenario import Scenario
@@ -116,7 +116,7 @@ def _decided(plan: TimedPlan, records: Records, choice: Choice, rules: tuple[Rul
         how["order"] = order
     if rules:
         how["waits"] = [dict(wait_for(rule).row) for rule in rules]
-    return Rebuilt(decided_whole(plan, how), rules, how=how)
+    return Rebuilt(decide(plan, **how), rules, how=how)
 
 
 def _rows(records: Records, choice: Choice) -> tuple[list[str], list[str]]:

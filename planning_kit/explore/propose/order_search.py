@@ -11,10 +11,12 @@ one that lets go of as little as can be. Whatever the present plan breaks may be
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+import random
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from functools import cached_property
+from operator import itemgetter
 
 import pandas as pd
 
@@ -27,8 +29,10 @@ from planning_kit.explore.propose.choices import (
     tell_moves,
     undone,
 )
-from planning_kit.explore.propose.local_search import AGAIN, Blocks
+from planning_kit.explore.propose.goals import END, MARGIN, ODDS, aimed_at, chances_of
+from planning_kit.explore.propose.local_search import AGAIN, Blocks, Neighbours
 from planning_kit.explore.propose.order_problem import Freedom, Problem
+from planning_kit.explore.propose.random_moves import RandomMoves
 from planning_kit.explore.propose.solving import TURNS, Budget, completed, hint, read_choice, solve
 from planning_kit.explore.propose.stages import Found, Stages, build_problem
 from planning_kit.explore.propose.untimed_rules import ending_asked
@@ -39,13 +43,21 @@ from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.all_checks import Row, findings_of, worse_stops
 from planning_kit.judge.check_rules import CHECK as RULES
 from planning_kit.judge.findings import STOP, Finding, Identity, findings_table, identity
-from planning_kit.judge.review import SAME_MIN, Review, cushioned_end_min, is_worse, review
+from planning_kit.judge.review import (
+    SAME_MIN,
+    Review,
+    carried_longer,
+    cushioned_end_min,
+    given_way_min,
+    is_worse,
+    review,
+)
 from planning_kit.plan.timed import TimedPlan
 
 _MOST_UNDONE = 12
 _LET_GO_EFFORT = 0.1  # finds most of what the present order keeps; the last of it may take many times as long
-_TIMES = "times"
-_WEEK_MIN = 7 * 1440.0
+_TIMES, _CLEARLY = "times", 0.01
+_TRIES, _DRAWS = 8, 100  # orders judged for a unit of effort, draws for each
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,7 +66,8 @@ class Judge:
 
     ``current`` is the plan that others are compared with (None: the rows have none). ``records`` are all of
     ``scenario``, or what is left to do of a ``current`` outside. The end must keep ``limit_min`` (PET), with
-    the ``cushion``, too; where ``own_limit`` is given, what that says of each plan instead.
+    the ``cushion``, too; where ``own_limit`` is given, what that says of each plan instead. ``goal``: what
+    comes before the end among orders that hold as well and leave out as little (`GOALS`).
     """
 
     scenario: Scenario
@@ -63,6 +76,7 @@ class Judge:
     limit_min: float
     cushion: float = 0.0
     own_limit: Callable[[TimedPlan], float] | None = None
+    goal: str = END
 
     def review(self, plan: TimedPlan, dropped: frozenset[str] = frozenset()) -> Review:
         """A plan against the current one and its limit."""
@@ -104,7 +118,8 @@ class Judge:
         """Smaller is better: stop findings, what gives way, the limit kept or not, then what it is worth."""
         # All of them, not only the new ones: an order that mends one is better.
         stops = float((findings_of(plan)["severity"] == STOP).sum())
-        return stops, given_way_min(plan), *self.review(plan, dropped).rank
+        *first, end, carried, walk = self.review(plan, dropped).rank
+        return stops, given_way_min(plan), *first, *aimed_at(self.goal, plan), end, carried, walk
 
     def try_out(self, choice: Choice) -> Rebuilt | None:
         """The timed plan of a choice; None where it cannot be timed."""
@@ -112,11 +127,6 @@ class Judge:
             return rebuild(self.current, self.scenario, self.records, choice)
         except ScenarioError:
             return None
-
-
-def given_way_min(plan: TimedPlan) -> float:
-    """The minutes by which rules give way in a plan; those without any window count as a week each."""
-    return sum(min(each.by_min, _WEEK_MIN) for each in plan.network.given_way)
 
 
 @dataclass(frozen=True)
@@ -132,7 +142,7 @@ class Rejected:
 class Better:
     """A better order: the choice, its plan, the moves that lead to it, and what the solver says of it.
 
-    ``rank`` is that of its judge.
+    ``rank`` is that of the search's judge, ``best_by`` the goal that it was sought by.
     """
 
     choice: Choice
@@ -140,6 +150,7 @@ class Better:
     moves: tuple[Move, ...]
     solved: Found
     rank: tuple[float, ...]
+    best_by: str = END
 
     @property
     def plan(self) -> TimedPlan:
@@ -165,7 +176,7 @@ class OrderSearch:
     found: list[Better] = field(default_factory=list)
     rejected: dict[Identity, Rejected] = field(default_factory=dict)
     last: Found | None = None
-    _passed: list[tuple[tuple[float, ...], Choice]] = field(default_factory=list)
+    _passed: list[tuple[tuple[float, ...], Choice, TimedPlan]] = field(default_factory=list)
 
     def look(self, freedom: Freedom, effort: float) -> Better | None:
         """Search under one freedom: the best order that holds, if it is better than all that are known."""
@@ -178,22 +189,53 @@ class OrderSearch:
             found = self._searched(freedom, start, effort) if freedom.let_go else None
         if found is None:
             return None
-        return self._kept_if_better(freedom, found)
+        better, current = self._told(self.judge, freedom, found), self.judge.current
+        self.last = better.solved
+        known = [each.rank for each in self.found] + ([] if current is None else [self.judge.rank(current)])
+        if not all(is_worse(other, better.rank) for other in known):
+            return None
+        self.found.insert(0, better)
+        return better
 
     def _searched(self, freedom: Freedom, start: Choice, effort: float) -> Found | None:
         """The best of one model, or what was passed on the way and is better than that by its rank."""
         self._passed.clear()
-        found = Stages(problem=self.problem(freedom), start=start, budget=self.budget, effort=effort,
+        problem = self.problem(freedom)
+        found = Stages(problem=problem, start=start, budget=self.budget, effort=effort,
                        blocks=self.blocks).best_order()
         if not self._passed:
             return found
-        best = min(self._passed, key=lambda one: one[0])
+        if self.judge.goal != END:
+            self._climb(problem, effort)
+        best = min(self._passed, key=itemgetter(0))
         if found is None:
             return Found(best[1], 0.0, tasks_proven=False, end_proven=False)
         last = self.judge.try_out(found.choice)
         # The walk counts last, and is what the last stage has looked for.
         rank = self.judge.rank(last.plan, found.choice.dropped) if last else best[0]
         return replace(found, choice=best[1]) if not last or is_worse(rank[:-1], best[0][:-1]) else found
+
+    def _climb(self, problem: Problem, effort: float) -> None:
+        """Judge orders around the best by its rank, going on from there: the stages know the end alone."""
+        best, choice, _ = min(self._passed, key=itemgetter(0))
+        around, draws = Neighbours(problem, choice.dropped), random.Random(self.budget.seed)
+        here, tries, seen = around.of(choice), round(_TRIES * effort), set[tuple[float, ...]]()
+        if here is None:  # the timing here does not know it
+            return
+        around.rules.let_go_of(here.orders, here.starts, here.swapped, here.pet_zero_min)
+        moves = RandomMoves(problem.work, problem.before, draws, around.dropped)
+        for _ in range(_DRAWS * tries):
+            if len(seen) >= tries or self.budget.is_over():
+                break
+            orders, traded = moves.draw(here.orders, here.starts) or (here.orders, "")
+            there = around.timed(orders, here.swapped ^ ({traded} - {""}), here.pet_zero_min)
+            # Up to the limit, mostly not much later.
+            late_min = draws.random() ** 3 * (problem.freedom.limit_min - here.cost[0])
+            if there and there.starts not in seen and not (
+                    there.cost[0] > here.cost[0] + late_min or around.broken(there)):
+                seen.add(there.starts)
+                if not self.blocks(around.choice(there)) and not is_worse(self._passed[-1][0], best):
+                    here, best = there, self._passed[-1][0]
 
     def blocks(self, choice: Choice) -> Blocks:
         """Judge an order: the findings for which it does not hold; none, and it is kept and told at once."""
@@ -204,9 +246,9 @@ class OrderSearch:
         rows = self.judge.blocking(plan)
         if not rows:
             rank = self.judge.rank(plan, choice.dropped)
-            if all(rank < other for other, _ in self._passed):
+            if all(rank < other for other, *_ in self._passed):
                 self.budget.tell(plan.end_min)
-            self._passed.append((rank, choice))
+            self._passed.append((rank, choice, plan))
         for row in rows:
             name = identity(row)
             if name not in self.rejected or plan.end_min < self.rejected[name].end_min:
@@ -257,41 +299,49 @@ class OrderSearch:
         return replace(freedom, let_go=frozenset(lost)), (
             start if freedom.past else read_choice(problem, kept.values))
 
-    def _kept_if_better(self, freedom: Freedom, found: Found) -> Better | None:
-        rebuilt = self.judge.try_out(found.choice)
+    def likelier(self, freedom: Freedom, best: Better) -> Iterator[Better]:
+        """Of those passed the one whose required work is likeliest, if clearly likelier than in the best."""
+        judge, now = replace(self.judge, goal=ODDS), self.judge.current
+        least = chances_of(best.plan)["p_required"] + _CLEARLY
+        if self.judge.goal in (ODDS, MARGIN) or not self._passed or least > 1 or self.budget.is_over():
+            return
+        # Equal ranks are one order, judged again.
+        passed = {rank: (choice, plan) for rank, choice, plan in self._passed}
+        rank, own = min((judge.rank(plan, choice.dropped), own) for own, (choice, plan) in passed.items())
+        choice, plan = passed[own]
+        if chances_of(plan)["p_required"] >= least and (now is None or is_worse(judge.rank(now), rank)):
+            yield self._told(judge, freedom, replace(best.solved, choice=choice))
+
+    def _told(self, judge: Judge, freedom: Freedom, found: Found) -> Better:
+        rebuilt = judge.try_out(found.choice)
         assert rebuilt is not None
         # The exact end may have come down to the bound where that in ticks, each link rounded up, has not.
-        reached_min = cushioned_end_min(rebuilt.plan, self.judge.cushion)
-        self.last = found = replace(found, end_proven=found.end_proven or (
-            0 < reached_min <= found.bound_min + SAME_MIN))
-        choice, rebuilt = only_what_matters(self.judge, found.choice, rebuilt, self.before.lanes, self.budget)
-        rank, current = self.judge.rank(rebuilt.plan, choice.dropped), self.judge.current
-        known = [each.rank for each in self.found] + ([] if current is None else [self.judge.rank(current)])
-        if not all(is_worse(other, rank) for other in known):
-            return None
+        is_least = 0 < cushioned_end_min(rebuilt.plan, judge.cushion) <= found.bound_min + SAME_MIN
+        choice, rebuilt = only_what_matters(judge, found.choice, rebuilt, self.before.lanes, self.budget)
         moves = tell_moves(self.judge.records, self.before, choice, rebuilt,
                            freedom.past.last_begun if freedom.past else {})
         if freedom.past is None:
             let_go = sorted(freedom.let_go, key=lambda asked: asked.row)
             moves += [Move("note", "", each.row, f"let go, as the plan so far does not keep it: {each.words}")
                       for each in let_go]
+        if judge.current:
+            moves += [Move("note", "", *each) for each in carried_longer(judge.current, rebuilt.plan)]
         # The solver does not know by how much a rule that it was let off gives way.
-        is_proven = found.end_proven and not rebuilt.plan.network.given_way
-        better = Better(choice=choice, rebuilt=rebuilt, moves=tuple(moves), rank=rank,
-                        solved=replace(found, end_proven=is_proven))
-        self.found.insert(0, better)
-        return better
+        is_proven = found.end_proven and judge.goal == END and not rebuilt.plan.network.given_way
+        return Better(choice=choice, rebuilt=rebuilt, moves=tuple(moves),
+                      rank=self.judge.rank(rebuilt.plan, choice.dropped),
+                      solved=replace(found, end_proven=is_proven), best_by=judge.goal)
 
 
 def only_what_matters(judge: Judge, choice: Choice, rebuilt: Rebuilt, before: Mapping[str, Sequence[str]],
                       budget: Budget) -> tuple[Choice, Rebuilt]:
     """The choice without the moves that win nothing: each is put back as long as the plan is as good."""
-    best, tried = judge.review(rebuilt.plan, choice.dropped).worth, 0
-    has_changed = True
-    while has_changed and tried < _MOST_UNDONE:
+    best, tried, has_changed = judge.rank(rebuilt.plan, choice.dropped), 0, True
+    most = _MOST_UNDONE // (4 if judge.goal == ODDS else 1)  # what odds cost is most of it
+    while has_changed and tried < most:
         has_changed = False
         for block in list(moved_blocks(before, choice.lanes)):
-            if budget.is_over() or tried >= _MOST_UNDONE:
+            if budget.is_over() or tried >= most:
                 return choice, rebuilt
             tried += 1
             simpler = replace(choice, lanes=undone(choice.lanes, before, block))
@@ -299,8 +349,8 @@ def only_what_matters(judge: Judge, choice: Choice, rebuilt: Rebuilt, before: Ma
             # An order that holds only by one more written rule is not simpler.
             if other is None or len(other.written) > len(rebuilt.written):
                 continue
-            worth = judge.review(other.plan, choice.dropped).worth
-            if not is_worse(worth, best) and judge.holds(other.plan):
-                choice, rebuilt, best, has_changed = simpler, other, worth, True
+            if judge.holds(other.plan) and not is_worse(
+                    rank := judge.rank(other.plan, choice.dropped), best):
+                choice, rebuilt, best, has_changed = simpler, other, rank, True
                 break
     return choice, rebuilt

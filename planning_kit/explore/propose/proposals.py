@@ -6,35 +6,35 @@ A question is read here, searched by `order_search`, and told with a verdict.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from functools import cached_property, partial
-from math import inf
+from math import inf, nan
 from operator import attrgetter, itemgetter
 from typing import Generic, TypeVar
 
+import numpy as np
 import pandas as pd
 
 from planning_kit.explore.long_question import Report, mapped, silent, told
-from planning_kit.explore.odds.odds import odds
 from planning_kit.explore.propose.choices import Move, as_written
+from planning_kit.explore.propose.goals import END, GOALS, chances_of, least_margins, told_chances
 from planning_kit.explore.propose.order_problem import BY_RUNS, BY_STEPS, Freedom
-from planning_kit.explore.propose.order_search import Better, Judge, OrderSearch, Rejected, given_way_min
+from planning_kit.explore.propose.order_search import Better, Judge, OrderSearch, Rejected
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.inputs.faults import Faults, ScenarioError, is_number, is_whole
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import TextTable, html_text
 from planning_kit.inputs.times import When, as_utc, number_label, pet_label
-from planning_kit.judge.review import cushioned_end_min, walk_min
+from planning_kit.judge.review import carry_h, cushioned_end_min, given_way_min, walk_min
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 
 MOVE_COLUMNS = ["kind", "crew", "what", "words"]
 REJECTED_COLUMNS = ["end_min", "gain_min", "check", "rule", "about", "crew", "step", "words"]
-TABLE_COLUMNS = ["plan", "pet_zero", "end_min", "gain_min", "walk_min", "p_planned", "p_hard", "left_out",
-                 "changes", "new_concerns", "verdict"]
-ODDS_SAMPLES = 2_000
+TABLE_COLUMNS = ["plan", "pet_zero", "end_min", "gain_min", "walk_min", "carry_h", "p_planned", "p_hard",
+                 "p_required", "margin_min", "margin_at", "left_out", "changes", "new_concerns", "verdict"]
 PROVEN = "proven best of all orders that bring no new stop and no new concern of custody"
 """The solver leaves out what brings such a concern: who has an item already, where one is left outside."""
 
@@ -58,7 +58,7 @@ class Proposal(Generic[P]):
     ``dropped`` are the tasks left out; ``is_proven`` says that neither more tasks nor an earlier end are
     possible;
     ``is_repeatable`` that no clock cut the search short; ``new_concerns`` counts those that the current plan
-    does not have.
+    does not have; ``best_by`` is the goal that it is best by.
     """
 
     name: str
@@ -73,6 +73,7 @@ class Proposal(Generic[P]):
     end_proven: bool
     is_repeatable: bool
     new_concerns: int
+    best_by: str = END
 
     @property
     def end_min(self) -> float:
@@ -91,27 +92,23 @@ class Proposal(Generic[P]):
             return PROVEN
         if not self.tasks_proven:
             return "best found; whether more tasks fit is not proven"
-        return f"best found, at most {max(self.cushioned_min - self.bound_min, 0.0):.1f} min from best"
+        left = f"{max(self.cushioned_min - self.bound_min, 0.0):.1f} min"
+        return f"best found, at most {left} from best" if self.best_by == END else (
+            f"best found by {self.best_by}, at most {left} after the earliest end")
 
     @property
     def moves(self) -> pd.DataFrame:
         """What it changes against the current plan: ``kind``, ``crew``, ``what``, ``words``."""
         return TextTable([asdict(move) for move in self.changes], columns=MOVE_COLUMNS)
 
-    @cached_property
-    def p_planned(self) -> float:
-        """Odds of keeping the planned limit."""
-        return odds_of_limits(as_plan(self.plan))[0]
-
-    @cached_property
-    def p_hard(self) -> float:
-        """Odds of keeping the hard limit."""
-        return odds_of_limits(as_plan(self.plan))[1]
+    @property
+    def chances(self) -> Mapping[str, float]:
+        """The odds of the limits, and of the hard one with the required work done."""
+        return chances_of(as_plan(self.plan))
 
     def __repr__(self) -> str:
         return (f"<Proposal {self.name}: both inside at {pet_label(self.end_min)}, {len(self.changes)} "
-                f"changes; odds {self.p_planned:.3f} for the planned limit, {self.p_hard:.3f} for the hard "
-                f"one; {self.verdict}>")
+                f"changes; {told_chances(as_plan(self.plan))}; {self.verdict}>")
 
 
 @dataclass(frozen=True, eq=False, repr=False, kw_only=True)
@@ -159,8 +156,10 @@ class Proposals(Generic[P]):
         """The current plan and each proposal, a row each.
 
         ``plan``, ``pet_zero`` (UTC), ``end_min`` (PET), ``gain_min`` (earlier end), ``walk_min`` (both crew
-        members), ``p_planned`` and ``p_hard`` (odds of keeping the limits, `ODDS_SAMPLES` samples),
-        ``left_out`` (tasks), ``changes`` (how many), ``new_concerns``, ``verdict``.
+        members), ``carry_h`` (hours of carrying a slot), ``p_planned`` and ``p_hard`` (odds of keeping the
+        limits), ``p_required`` (the latter with the required work done), the least
+        margin ``margin_min`` and ``margin_at`` what, ``left_out`` (tasks), ``changes`` (how many),
+        ``new_concerns``, ``verdict``.
         """
         return self._table.copy()
 
@@ -172,34 +171,24 @@ class Proposals(Generic[P]):
         return TextTable(rows, columns=TABLE_COLUMNS)
 
     def __repr__(self) -> str:
-        return f"<Proposals: {self.verdict}>" if self.best is None else (
-            f"<Proposals: {self.verdict}; odds {self.best.p_planned:.3f} for the planned limit, "
-            f"{self.best.p_hard:.3f} for the hard one>")
+        best = f"; {told_chances(as_plan(self.best.plan))}" if self.best else ""
+        return f"<Proposals: {self.verdict}{best}>"
 
     def _repr_html_(self) -> str:
         table = self.table._repr_html_() or ""  # type: ignore[operator]
         return f"<p>{html_text(self.verdict)}</p>{table}"
 
 
-def odds_of_limits(plan: TimedPlan, samples: int = ODDS_SAMPLES) -> tuple[float, float]:
-    """How likely a plan keeps the planned and the hard limit; equal samples have equal random numbers."""
-    tally, planned_min = odds(plan, samples).tally, plan.scenario.settings.limits.planned_min
-    return float((tally.end_min <= planned_min).mean()), float((tally.end_min <= tally.hard_min).mean())
-
-
 def _row(name: str, plan: TimedPlan, current: TimedPlan | None,
-         proposal: Proposal[P] | None) -> dict[str, object]:
-    p_planned, p_hard = (proposal.p_planned, proposal.p_hard) if proposal else odds_of_limits(plan)
-    gain = current.end_min - plan.end_min if current else float("nan")
-    return {
-        "plan": name, "pet_zero": pd.Timestamp(plan.pet_zero), "end_min": round(plan.end_min, 1),
-        "gain_min": round(gain, 1), "walk_min": round(walk_min(plan), 1),
-        "p_planned": round(p_planned, 3), "p_hard": round(p_hard, 3),
-        "left_out": " ".join(sorted(proposal.dropped)) if proposal else "",
-        "changes": len(proposal.changes) if proposal else 0,
-        "new_concerns": proposal.new_concerns if proposal else 0,
-        "verdict": proposal.verdict if proposal else "",
-    }
+         proposal: Proposal[P] | None) -> list[object]:
+    gain, least = current.end_min - plan.end_min if current else nan, next(iter(least_margins(plan)), None)
+    return [
+        name, pd.Timestamp(plan.pet_zero), round(plan.end_min, 1), round(gain, 1),
+        round(walk_min(plan), 1), round(carry_h(plan), 2), *(round(p, 3) for p in chances_of(plan).values()),
+        *((float(np.floor(least.minutes * 10) / 10), f"{least.step or least.crew}: {least.what}")
+          if least else (nan, "")),
+        *((" ".join(sorted(proposal.dropped)), len(proposal.changes), proposal.new_concerns, proposal.verdict)
+          if proposal else ("", 0, 0, ""))]
 
 
 def faced(proposals: Proposals[TimedPlan], face: Callable[[TimedPlan], Faced]) -> Proposals[Faced]:
@@ -217,6 +206,7 @@ def search_orders(
     pet_zero_window: tuple[When, When] | None = None,
     progress: Report = silent,
     cancel: Callable[[], bool] | None = None,
+    goal: str = END,
     *,
     order: str = BY_STEPS,
     limit_min: float | None = None,
@@ -226,10 +216,10 @@ def search_orders(
     executor: Executor | None = None,
 ) -> Proposals[TimedPlan]:
     """Search for better orders: `Plan.propose` in `planning_kit.front.plan` says how."""
-    amount = _read_question(effort, seconds, order, limit_min, cushion, pet_zero_every_min, seeds)
+    amount = _read_question(effort, seconds, goal, order, limit_min, cushion, pet_zero_every_min, seeds)
     work = mapped(executor)
     earliest, latest = _read_window(scenario, pet_zero_window, pet_zero_every_min)
-    judge = _judge(scenario, limit_min, cushion)
+    judge = _judge(scenario, limit_min, cushion, goal)
     freedom = Freedom(earliest=earliest, latest=latest, limit_min=judge.limit_min,
                       pet_zero_every_min=pet_zero_every_min, cushion=cushion, free=order)
     budgets = [Budget(amount, seconds, seed=seed) for seed in range(1, seeds + 1)]
@@ -253,9 +243,12 @@ def _search(judge: Judge, freedom: Freedom, budget: Budget) -> tuple[tuple[float
     budget.begun = time.monotonic()
     search = OrderSearch(judge=judge, before=as_written(judge.scenario.records, pet_zero), budget=budget)
     freedoms = _freedoms(freedom, pet_zero)
-    found = [(better, name) for name, each in freedoms.items()
-             if not (search.last and budget.is_over())
-             and (better := search.look(each, budget.effort / len(freedoms)))]
+    found = []
+    for name, each in freedoms.items():
+        if not (search.last and budget.is_over()) and (
+                better := search.look(each, budget.effort / len(freedoms))):
+            found += [(better, name),
+                      *((other, f"{name}, likelier") for other in search.likelier(each, better))]
     found.sort(key=lambda one: one[0].rank)
     proposed = tuple(_proposal(search, name, better) for better, name in found)
     known = [judge.current, *(each.plan for each in proposed)]
@@ -270,7 +263,7 @@ def _search(judge: Judge, freedom: Freedom, budget: Budget) -> tuple[tuple[float
         is_repeatable=not search.budget.cut_short)
 
 
-def _judge(scenario: Scenario, limit_min: float | None, cushion: float) -> Judge:
+def _judge(scenario: Scenario, limit_min: float | None, cushion: float, goal: str) -> Judge:
     """Against the plan as it is. No limit asked for: the planned one where that plan keeps it."""
     try:
         current = TimedPlan.of(scenario)
@@ -278,7 +271,8 @@ def _judge(scenario: Scenario, limit_min: float | None, cushion: float) -> Judge
         current = None
     limits = scenario.settings.limits
     judge = Judge(scenario=scenario, records=scenario.records, current=current, cushion=cushion,
-                  limit_min=limits.planned_min if limit_min is None else limit_min)
+                  limit_min=limits.planned_min if limit_min is None else limit_min,
+                  goal=f"{END} and carrying" if goal == END and limits.carry_weight else goal)
     if limit_min is None and not (current and not any(judge.rank(current)[:3])):
         # Searched up to the limit of the plan as it is, without one to the horizon; judged by its own.
         bound = current.hard_min if current else limits.fixed_hard_min or scenario.settings.horizon_h * 60.0
@@ -303,7 +297,7 @@ def _proposal(search: OrderSearch, name: str, better: Better) -> Proposal[TimedP
         # The solver's bound counts in ticks, each link rounded up; the end is exact and may lie below it.
         bound_min=min(solved.bound_min, reached_min), tasks_proven=solved.tasks_proven,
         end_proven=solved.end_proven, is_repeatable=not search.budget.cut_short,
-        new_concerns=search.judge.review(plan, better.choice.dropped).new_concerns)
+        new_concerns=search.judge.review(plan, better.choice.dropped).new_concerns, best_by=better.best_by)
 
 
 def _verdict(search: OrderSearch, proposed: Sequence[Proposal[TimedPlan]],
@@ -317,12 +311,14 @@ def _verdict(search: OrderSearch, proposed: Sequence[Proposal[TimedPlan]],
         order = "a better order" if current and not gives_min else (
             f"no order found keeps every rule; this one breaks less, by {number_label(left_min, 'up')} min"
             if left_min else "an order that fits")
-        gain = f", {current.end_min - best.end_min:.1f} min earlier" if current and not gives_min else ""
+        gain_min = current.end_min - best.end_min if current else 0.0
+        gain = f", {abs(gain_min):.1f} min {'earlier' if gain_min >= 0 else 'later'}" if (
+            current and not gives_min) else ""
         out = f", {' '.join(sorted(best.dropped))} left out" if best.dropped else ""
         return f"{order}{gain}{out}: {best.verdict}"
     if gives_min:
         return f"no order found that breaks less: rules give way by {number_label(gives_min, 'up')} min"
-    if last is not None and last.tasks_proven and last.end_proven:
+    if last is not None and last.tasks_proven and last.end_proven and search.judge.goal == END:
         return f"the current order is {PROVEN}"
     blocked = "".join(f"; one that ends {current.end_min - each.end_min:.1f} min earlier does not hold: "
                       f"{each.words}" for each in rejections[:1] if current)
@@ -330,7 +326,8 @@ def _verdict(search: OrderSearch, proposed: Sequence[Proposal[TimedPlan]],
         return f"no order found that holds{blocked}: raise effort and seconds"
     left_min = max(cushioned_end_min(current, search.judge.cushion) - last.bound_min, 0.0)
     why = f": {last.why}" if last.why else ""
-    return f"no better order found; at most {left_min:.1f} min can be won{why}{blocked}"
+    by = "" if search.judge.goal == END else f" by {search.judge.goal}"
+    return f"no better order found{by}; at most {left_min:.1f} min can be won{why}{blocked}"
 
 
 def read_effort(effort: str | float, seconds: float, table: str = "reorder") -> float:
@@ -353,12 +350,13 @@ def _amount(effort: object, seconds: object, table: str, faults: Faults) -> floa
     return found
 
 
-def _read_question(effort: str | float, seconds: float, order: str, limit_min: float | None, cushion: float,
-                   pet_zero_every_min: float, seeds: int) -> float:
+def _read_question(effort: str | float, seconds: float, goal: str, order: str, limit_min: float | None,
+                   cushion: float, pet_zero_every_min: float, seeds: int) -> float:
     faults = Faults()
     amount = _amount(effort, seconds, "propose", faults)
-    if not isinstance(order, str) or order not in (BY_STEPS, BY_RUNS):
-        faults.add("propose", None, "order", order, f"must be {BY_STEPS} or {BY_RUNS}")
+    for name, given, known in (("goal", goal, GOALS), ("order", order, (BY_STEPS, BY_RUNS))):
+        if not isinstance(given, str) or given not in known:
+            faults.add("propose", None, name, given, f"must be {', '.join(known[:-1])} or {known[-1]}")
     if not (is_number(cushion) and 0 <= cushion <= 1):
         faults.add("propose", None, "cushion", cushion, "must be from 0 (likely) to 1 (high)")
     if not is_whole(seeds, 1, _MOST_SEEDS):

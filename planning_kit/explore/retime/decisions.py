@@ -1,8 +1,8 @@
 """A decision taken outside, and the table of those that may come: if this has not begun by then, drop it.
 
-Steps are skipped from now on, tasks given to the other, the rest is done in another order. Each decision
-makes another plan to be re-timed with the same log; nothing that has started is touched. A better order
-from elsewhere (an optimiser) comes in by the same door: as ``order``.
+Steps are skipped from now on, tasks given up or given to the other, the rest is done in another order. Each
+decision makes another plan to be re-timed with the same log; nothing that has started is touched. A better
+order from elsewhere (an optimiser) comes in by the same door: as ``order``.
 
 The table says which task goes, and by when (`planning_kit.explore.odds.propose_cuts`), how likely it comes
 to that with the whole table in force (`planning_kit.explore.odds.odds`), and what the outing is then. It is
@@ -21,13 +21,15 @@ import pandas as pd
 from planning_kit.changes.asked import as_names
 from planning_kit.changes.change import Change, apply
 from planning_kit.changes.order import Order, Trade, Wait
+from planning_kit.changes.putting_back import GivenUp
 from planning_kit.explore.long_question import Report, silent, told
+from planning_kit.explore.odds.hanging import ItemMoves
 from planning_kit.explore.odds.odds import odds
 from planning_kit.explore.odds.propose_cuts import propose_cuts
 from planning_kit.explore.retime.retiming import re_timed_as
 from planning_kit.explore.what_if import what_if
 from planning_kit.inputs.cells import did_you_mean
-from planning_kit.inputs.faults import Faults, ScenarioError
+from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.log_format import SKIPPED, Event
 from planning_kit.inputs.log_state import OPEN, TO_DO, State
 from planning_kit.inputs.scenario import Scenario
@@ -37,6 +39,8 @@ from planning_kit.plan.build import build_network
 from planning_kit.plan.timed import Outside, TimedPlan
 
 TABLE = "decide"
+NOT_KNOWN = ("begun, and nobody says how long it takes to put it back (tasks.put_back_min, "
+             "steps.safe_orderly_min)")
 DECISION_COLUMNS = ["line", "task", "step", "drop_after_min", "planned_start_min", "p_dropped", "se",
                     "end_without_min", "words"]
 
@@ -45,26 +49,31 @@ class Decision(TypedDict, total=False):
     """The arguments of `decide`."""
 
     skip: Sequence[str]
+    give_up: Sequence[str]
     give: Sequence[str]
     order: Sequence[str]
     waits: Sequence[Mapping[str, object]]
 
 
 def decide(plan: TimedPlan, skip: Sequence[str] = (), give: Sequence[str] = (), order: Sequence[str] = (),
-           waits: Sequence[Mapping[str, object]] = ()) -> TimedPlan:
+           waits: Sequence[Mapping[str, object]] = (), give_up: Sequence[str] = ()) -> TimedPlan:
     """A re-timed plan with a decision taken at its now.
 
     ``skip``: steps or tasks that are not begun any more; ``give``: swappable tasks whose steps the two trade,
     once it has begun those that nobody has begun (what is in someone's hands stays there); ``order``: steps
     in the order in which they shall stand (the places in the order of work that they have now are dealt out
     anew; steps not named stay where they are); ``waits``: rows of ``gaps.csv`` to add, where an order must be
-    kept that no other rule keeps. Raises `ScenarioError` for a plan that is not re-timed, for names that
-    there are not, for what has begun, and for an order that runs in a circle.
+    kept that no other rule keeps; ``give_up``: tasks given up, as `planning_kit.changes.putting_back` says,
+    with what hangs on them by its items.
+    Raises `ScenarioError` for a plan that is not re-timed, for names that there are not, for what has begun,
+    for a task that nobody knows how to put back, and for an order that runs in a circle.
     """
     outside = plan.known_outside("decide")
     base, faults = outside.base, Faults()
-    skip, give, order = (tuple(map(str, as_names(names))) for names in (skip, give, order))
+    skip, give, order, give_up = (tuple(map(str, as_names(names)))
+                                  for names in (skip, give, order, give_up))
     skipped = _steps_of(base, outside, skip, faults)
+    ways = _given_up(plan, give_up, faults)
     _check_give(base, outside, give, faults)
     _check_order(base, order, faults)
     _check_waits(base, waits, faults)
@@ -74,21 +83,14 @@ def decide(plan: TimedPlan, skip: Sequence[str] = (), give: Sequence[str] = (), 
     changes += [Wait(row) for row in waits]
     changed = _as_if_planned(base, apply(base.scenario, changes)) if changes else base
     now = moment_at(outside.now_min, outside.actuals.pet_zero or base.pet_zero)
+    gone = frozenset[str]().union(skipped, *(way.gone for way in ways.values()))
+    back = {way.put_back: way.minutes for way in ways.values() if way.put_back}
     # Told as the log would tell it, so that the re-timing knows one kind of skip.
     events = tuple(Event(row=0, event_id=f"decision {name}", event=SKIPPED, crew="", step=name, at=now,
-                         remaining_min=None, metabolic_w=None, note="") for name in skipped)
+                         remaining_min=back.get(name), metabolic_w=None, note="")
+                   for name in outside.states.by_step if name in gone | back.keys())
     actuals = replace(outside.actuals, events=(*outside.actuals.events, *events))
     return re_timed_as(plan, changed, actuals)
-
-
-def decided_whole(plan: TimedPlan, how: Decision) -> TimedPlan:
-    """`decide`; raises `ScenarioError`, too, where the plan loses steps that the decision does not skip."""
-    changed = decide(plan, **how)
-    lost = frozenset(plan.network.steps) - frozenset(changed.network.steps) - frozenset(how.get("skip", ()))
-    if lost:
-        raise ScenarioError.single("finds no place any more", table=TABLE, column="order",
-                                   value=" ".join(sorted(lost)))
-    return changed
 
 
 def _as_if_planned(base: TimedPlan, scenario: Scenario) -> TimedPlan:
@@ -124,6 +126,30 @@ def _steps_of(base: TimedPlan, outside: Outside, names: Sequence[str], faults: F
             known = (*outside.states.by_step, *tasks)
             faults.add(TABLE, None, "skip", name, f"is no step or task here{did_you_mean(name, known)}")
     return list(dict.fromkeys(found))
+
+
+def ways_out(plan: TimedPlan, tasks: Sequence[str]) -> dict[str, GivenUp]:
+    """How tasks are given up now, and what hangs on them by its items; none of a task nobody knows how."""
+    outside, found = plan.known_outside("decide"), dict[str, GivenUp]()
+    states, moves = outside.states, ItemMoves.of(plan)
+    begun = [name for name, state in states.by_step.items() if state.pieces]
+    for task in tasks:
+        left = [name for name, state in states.by_step.items() if state.status in OPEN
+                and state.step.task not in {*found, *states.tasks_put_back}]
+        if any(states.by_step[name].step.task == task for name in left):
+            found |= moves.given_up(outside.base.scenario.records, task, left, begun, "", found.values())[0]
+    return found
+
+
+def _given_up(plan: TimedPlan, names: Sequence[str], faults: Faults) -> dict[str, GivenUp]:
+    outside, ways = plan.known_outside("decide"), ways_out(plan, names)
+    tasks = tuple(task.task for task in outside.base.scenario.records.tasks)
+    for name in names:
+        is_open = to_do(outside, name) and name not in outside.states.tasks_put_back
+        if name not in ways:
+            faults.add(TABLE, None, "give_up", name, f"is no task here{did_you_mean(name, tasks)}"
+                       if name not in tasks else NOT_KNOWN if is_open else "has no step left to give up")
+    return ways
 
 
 def _check_give(base: TimedPlan, outside: Outside, names: Sequence[str], faults: Faults) -> None:

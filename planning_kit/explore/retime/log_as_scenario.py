@@ -8,17 +8,21 @@ the step takes; only the step itself leaves things and moves hooks, and whoever 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 import pandas as pd
 
-from planning_kit.changes.change import Changed, made, step_named
+from planning_kit.changes.change import Cells, made, step_named
 from planning_kit.changes.dropping import Drop
+from planning_kit.changes.putting_back import moved_by
 from planning_kit.inputs.log_state import DONE, DROPPED, IN_PROGRESS, State, States
+from planning_kit.inputs.records import INSIDE, Records
+from planning_kit.inputs.row_edits import as_cell
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import moment_at
+from planning_kit.inputs.typed_tables import move_text
 from planning_kit.plan.network import ROUNDING_MIN, on_grid
 from planning_kit.plan.past import NOT_DONE, SKIPPED, Happened, LeftOut
 from planning_kit.plan.timed import TimedPlan
@@ -42,6 +46,7 @@ def write_down(base: TimedPlan, states: States, pet_zero: datetime, now_min: flo
     spells = _spells(base, states, now_min)
     table = base.scenario.steps
     rows = _rows_of(table)
+    home = dict.fromkeys(_give_up(rows, base.scenario.records, states), INSIDE)
     done: list[tuple[tuple[float, ...], dict[str, object]]] = []
     fixed: dict[str, float] = {}
     parts: dict[str, str] = {}
@@ -54,23 +59,39 @@ def write_down(base: TimedPlan, states: States, pet_zero: datetime, now_min: flo
         parts.update({name: state.step.step for name in names if name != state.step.step})
     done.sort(key=lambda entry: entry[0])
     frames = {"steps": pd.DataFrame([row for _, row in done], columns=table.columns),
-              **_with_parts(base.scenario, parts)} if fixed else {}
+              **_with_parts(base.scenario, parts)} if fixed or states.put_back else {}
     skipped = [name for name, state in states.by_step.items() if state.status == DROPPED]
     left = tuple(_left_out(states.by_step[name]) for name in skipped)
-    changed = made(base.scenario, [_dropped(skipped)] if skipped else [], frames=frames)
+    drop = Drop(tuple(map(step_named, skipped)), put_back=frozenset(states.put_back))
+    changed = made(base.scenario, [*([drop] if skipped or drop.put_back else []),
+                                   *([Cells("hardware", {"end_at": home})] if home else [])], frames=frames)
     scenario = changed.scenario
     if scenario is not base.scenario:
         scenario = scenario.as_happened(moment_at(now_min, pet_zero))
-    return Happened(scenario, fixed, parts, left, _went(changed))
+    return Happened(scenario, fixed, parts, left, tuple((note.about, note.words) for note in changed.notes))
 
 
-def _dropped(steps: Iterable[str]) -> Drop:
-    return Drop(tuple(map(step_named, steps)))
+def _give_up(rows: Sequence[dict[str, object]], records: Records, states: States) -> Iterator[str]:
+    """Write tasks given up into ``rows``; gives the items of them that should have stayed, and come home.
 
-
-def _went(changed: Changed) -> tuple[tuple[str, str], ...]:
-    """What went with dropped steps: each gap and inhibit, and words about it."""
-    return tuple((note.about, note.words) for note in changed.notes)
+    What the steps left out would have moved is not handled on the way home.
+    """
+    for back, since in states.put_back.items():
+        own = {name: state for name, state in states.by_step.items()
+               if state.step.task == states.by_step[back].step.task}
+        begun = {name for name, state in own.items() if any(start < since for start, _ in state.pieces)}
+        lost = moved_by(records, {back, *(name for name, state in own.items() if state.status == DROPPED)})
+        for row, step in zip(rows, records.steps, strict=True):
+            if step.step == back:
+                new = own[back].step
+                row |= {name: as_cell(getattr(new, name)) for name in row
+                        if getattr(new, name) != getattr(step, name)}
+            elif step.step in own.keys() - begun:
+                row["takes"], row["leaves"] = (
+                    " ".join(move_text(move) for move in moves if move.item not in lost)
+                    for moves in (step.takes, step.leaves))
+        yield from (item.item for item in records.hardware if item.end_at not in ("", INSIDE)
+                    and item.item in lost & moved_by(records, begun))
 
 
 def _left_out(state: State) -> LeftOut:

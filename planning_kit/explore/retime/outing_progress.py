@@ -125,9 +125,10 @@ def updated_estimates(plan: TimedPlan, weight: float = 2.0) -> pd.DataFrame:
         raise ScenarioError.single("must be 0 (only the log counts) or more", table="updated_estimates",
                                    column="weight", value=weight)
     rows = []
-    for state in plan.known_outside("updated_estimates").states.by_step.values():
+    states = plan.known_outside("updated_estimates").states
+    for state in states.by_step.values():
         step, actual = state.step, round(state.worked_min, 2)
-        if state.status == DONE:
+        if state.status == DONE and step.step not in states.put_back:
             likely = round((weight * step.minutes_likely + actual) / (weight + 1.0), 2)
             low, high = min(step.minutes_low, actual), max(step.minutes_high, actual)
             # Rounded to hundredths, likely could fall just outside of low and high: so it is held to them.

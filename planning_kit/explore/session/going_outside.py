@@ -82,16 +82,18 @@ def take(session: Session, watch: Watch, words: str, how: Decision, by: str = ""
     """
     decided = decide(watch.plan, **how).known_outside("decide")  # whether it is open still
     watch.look_away()
-    skipped = _steps(watch, how)
+    skips = decided.actuals.events[len(watch.outside.actuals.events):]
+    skipped = [event.step for event in skips]
     if skipped:
         watch.stop_if_log_goes_on()
-    changes = {name: names for name, names in how.items() if name != "skip" and names}
+    changes = {name: names for name, names in how.items() if name not in ("skip", "give_up") and names}
     if changes:
         if session.faults:
             raise ScenarioError.single("mend the marked cells first: this changes the plan", column="take")
         session.edit_to(decided.base.scenario, words)
         watch.rebase(session.plan, decided.here)
-    entries = [Entry("", SKIPPED, step, note=words, by=by) for step in skipped]
+    entries = [Entry("", SKIPPED, each.step, note=words, by=by, remaining_min="" if each.remaining_min is None
+                     else str(each.remaining_min)) for each in skips]
     logged = watch.enter_all(entries)
     if len(logged) < len(skipped):
         kept = watch.refused.pop(entries[len(logged)].slot)
@@ -99,11 +101,3 @@ def take(session: Session, watch: Watch, words: str, how: Decision, by: str = ""
                                    value=kept.entry.step)
     done = [f"logged as skipped: {' '.join(skipped)}"] if skipped else []
     return "; ".join([*(["the plan outside is changed (Undo leads back)"] if changes else []), *done])
-
-
-def _steps(watch: Watch, how: Decision) -> list[str]:
-    """The steps to skip, in the order of the plan: a task's name stands for those not begun."""
-    states, names = watch.outside.states.by_step, set(how.get("skip", ()))
-    return [name for name, state in states.items()
-            if name in names or (state.step.task in names and name in watch.plan.network.steps
-                                 and not state.pieces)]

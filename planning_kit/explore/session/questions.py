@@ -9,7 +9,8 @@ from datetime import datetime, timedelta
 from planning_kit.explore.long_question import LongQuestion
 from planning_kit.explore.odds.odds import TimedOdds, odds
 from planning_kit.explore.odds.study import Study, Tally, joined, tallies
-from planning_kit.explore.propose.proposals import ODDS_SAMPLES, Proposal, Proposals, search_orders
+from planning_kit.explore.propose.goals import ODDS_SAMPLES
+from planning_kit.explore.propose.proposals import Proposal, Proposals, search_orders
 from planning_kit.explore.session.editing import PET_ZERO, Editing
 from planning_kit.explore.sweep import sweep_pet_zero
 from planning_kit.plan.timed import TimedPlan
