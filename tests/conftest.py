@@ -30,6 +30,7 @@ LONG = (
     "explore/propose/test_demo_orders.py",
     "explore/propose/test_forty_steps.py",
     "explore/propose/test_goals.py",
+    "explore/propose/test_made_outings.py::test_a_search_of_little_effort_wins_most_of_what_the_hand_won",
     "explore/propose/test_odd_questions.py",
     "explore/propose/test_order_screen.py",
     "explore/propose/test_repairs.py::test_no_repair_brings_a_new_stop",

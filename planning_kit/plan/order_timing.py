@@ -45,18 +45,23 @@ class OrderTiming:
     def __post_init__(self) -> None:
         # A search asks for the same ways again and again.
         self.way_min, self.hatch_min = cache(self._way_min), cache(self._hatch_min)
+        self._next = cache(self._behind)
         steps = self.records.steps
         index = {step.step: position for position, step in enumerate(steps)}
         lengths = on_grid(np.asarray(self.minutes, dtype=float))
         self._lengths: list[float] = lengths.tolist()
-        self._into: list[list[tuple[int, float]]] = [[] for _ in steps]
-        self._ahead: list[set[int]] = [set() for _ in steps]
+        self._follow: list[list[tuple[int, float]]] = [[] for _ in steps]
+        self._most: list[tuple[int, int, float]] = []
+        self._waits = [0] * len(steps)
         between = *build.after_bounds(steps, index), *build.gap_bounds(self.records.gaps, index), *self.more
         for bound in between:
-            self._into[bound.after].append((bound.before, float(bound.weight_min(lengths))))
+            weight = float(bound.weight_min(lengths))
             # A greatest gap runs against the least gap of its row: with both there would be no order.
-            if bound.kind != MAX_GAP:
-                self._ahead[bound.after].add(bound.before)
+            if bound.kind == MAX_GAP:
+                self._most.append((bound.before, bound.after, weight))
+            else:
+                self._follow[bound.before].append((bound.after, weight))
+                self._waits[bound.after] += 1
         guard_min = self.records.settings.night_guard_s / 60.0
         demands = [build.step_demands(step, self.almanac, guard_min) for step in steps]
         allowed = [build.allowed_windows(each) for each in demands]
@@ -70,23 +75,32 @@ class OrderTiming:
 
         Rules with a step that is in no order hold nobody.
         """
-        into, ahead, starts = self._ordered(orders, pet_zero_min)
-        sweep = _sweep_order(ahead, {step for order in orders.values() for step in order})
-        for _ in range(_MOST_SWEEPS if sweep else 0):
-            has_moved = False
-            for step in sweep:
-                start = starts[step]
-                for before, weight in into[step]:
-                    if starts[before] + weight > start:
-                        start = starts[before] + weight
-                windows = self._windows[step]
+        follow, waits, starts = self._ordered(orders, pet_zero_min)
+        here = {step for order in orders.values() for step in order}
+        away = [step for step in range(len(starts)) if step not in here]
+        for step in away:
+            waits[step] = -1
+            for after, _ in follow[step]:
+                waits[after] -= 1
+        sweep = [step for step in here if not waits[step]]
+        for _ in range(_MOST_SWEEPS):
+            for step in sweep:  # grows in the first sweep: each step comes behind those that it waits for
+                start, windows = starts[step], self._windows[step]
                 if windows is not None:
-                    start = windows.fit(start, self._lengths[step])
-                if start > starts[step]:
-                    if start > self.almanac.horizon_min:
-                        return None
-                    starts[step], has_moved = start, True
-            if not self._raise_groups(starts) and not has_moved:
+                    start = starts[step] = windows.fit(start, self._lengths[step])
+                if start > self.almanac.horizon_min:
+                    return None
+                for after, weight in follow[step]:
+                    if start + weight > starts[after]:
+                        starts[after] = start + weight
+                    waits[after] -= 1
+                    if not waits[after]:
+                        sweep.append(after)
+            for step in away:
+                starts[step] = -inf
+            if len(sweep) < len(here):  # they run in a circle
+                return None
+            if not self._raise_back(starts) and not self._raise_groups(starts):
                 return starts
         return None
 
@@ -103,7 +117,9 @@ class OrderTiming:
         """Travel from one step into another, -1 being the airlock; 0 for those who do not travel."""
         steps, airlock = self.records.steps, self.records.settings.airlock_place
         # By the functions of the network: a way that is added up or rounded otherwise would give other times.
-        travels = {who: self.travels[who]} if who in self.travels else {}
+        if who not in self.travels:
+            return 0.0
+        travels = {who: self.travels[who]}
         if before < 0:
             return next(build.first_releases(steps, {who: [after]}, travels, airlock)).at_min
         if after < 0:
@@ -117,24 +133,35 @@ class OrderTiming:
         return max((release.at_min for release in build.hatch_releases(
             self.records.settings, self.records.steps, {who: [step]}, travels)), default=-inf)
 
+    def _behind(self, who: str, before: int, step: int) -> tuple[int, float]:
+        return step, self._lengths[before] + self.way_min(who, before, step)
+
     def _ordered(self, orders: Orders, pet_zero_min: float) -> tuple[
-            list[list[tuple[int, float]]], list[set[int]], list[float]]:
-        """The bounds into each step, the steps ahead of it, and where starts begin, with these orders."""
+            list[list[tuple[int, float]]], list[int], list[float]]:
+        """What follows each step and how much later, how many it waits for, and where starts begin."""
         # Only the outer lists are copied: what is in them is shared by all orders, so it is never changed.
-        into, ahead = list(self._into), list(self._ahead)
-        starts = [-inf] * len(into)
+        follow, waits, starts = [*self._follow], [*self._waits], [-inf] * len(self._lengths)
         for who, order in orders.items():
             before = -1
             for step in order:
-                starts[step] = max(starts[step], pet_zero_min + self.hatch_min(who, step))
-                way = self.way_min(who, before, step)
+                release = pet_zero_min + self.hatch_min(who, step)
                 if before < 0:
-                    starts[step] = max(starts[step], pet_zero_min + way)
+                    release = max(release, pet_zero_min + self.way_min(who, before, step))
                 else:
-                    into[step] = [*into[step], (before, self._lengths[before] + way)]
-                    ahead[step] = ahead[step] | {before}
+                    follow[before] = [*follow[before], self._next(who, before, step)]
+                    waits[step] += 1
+                if release > starts[step]:
+                    starts[step] = release
                 before = step
-        return into, ahead, starts
+        return follow, waits, starts
+
+    def _raise_back(self, starts: list[float]) -> bool:
+        """Raise what must not come too long before another; whether one moved."""
+        has_moved = False
+        for before, after, weight in self._most:
+            if -inf < starts[after] < starts[before] + weight:
+                starts[after], has_moved = starts[before] + weight, True
+        return has_moved
 
     def _raise_groups(self, starts: list[float]) -> bool:
         """Raise each group to a window that holds its last finish; whether one moved."""
@@ -169,18 +196,3 @@ class _Windows:
         number = bisect_left(self.ends, last_finish)
         return self.begins[number] if number < len(self.ends) else inf
 
-
-def _sweep_order(ahead: Sequence[set[int]], steps: set[int]) -> list[int]:
-    """The steps so that each comes behind those ahead of it; empty where they run in a circle."""
-    waits = {step: len(ahead[step] & steps) for step in steps}
-    followers: dict[int, list[int]] = {step: [] for step in steps}
-    for step in steps:
-        for before in ahead[step] & steps:
-            followers[before].append(step)
-    order = [step for step, count in waits.items() if not count]
-    for step in order:  # grows while it is read
-        for after in followers[step]:
-            waits[after] -= 1
-            if not waits[after]:
-                order.append(after)
-    return order if len(order) == len(steps) else []

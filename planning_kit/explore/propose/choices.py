@@ -8,12 +8,13 @@ plan.
 from __future__ import annotations
 
 import heapq
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from graphlib import CycleError, TopologicalSorter
 from itertools import groupby, pairwise
 from types import MappingProxyType
+from typing import Generic, TypeVar
 
 from planning_kit.changes.amounts import Set
 from planning_kit.changes.change import Change, made, task_named
@@ -28,6 +29,9 @@ from planning_kit.inputs.times import gmt_label
 from planning_kit.plan.build import work_order
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
+
+Each = TypeVar("Each", bound=Hashable)
+"""A step by its id, or by its position."""
 
 
 @dataclass(frozen=True)
@@ -178,16 +182,20 @@ class Move:
 
 
 @dataclass(frozen=True)
-class Block:
-    """Steps next to each other in the new order that were moved past others, and whom they now follow."""
+class Block(Generic[Each]):
+    """Steps next to each other in the new order that were moved past others, and whom they now follow.
+
+    None: PET 0.
+    """
 
     who: str
-    steps: tuple[str, ...]
-    follows: str
-    followed: str
+    steps: tuple[Each, ...]
+    follows: Each | None
+    followed: Each | None
 
 
-def moved_blocks(before: Mapping[str, Sequence[str]], now: Mapping[str, Sequence[str]]) -> Iterator[Block]:
+def moved_blocks(before: Mapping[str, Sequence[Each]],
+                 now: Mapping[str, Sequence[Each]]) -> Iterator[Block[Each]]:
     """By lane, what has to be moved to come from one order to the other: all but a longest common order.
 
     Steps that only one of the two has are not moves.
@@ -201,7 +209,7 @@ def moved_blocks(before: Mapping[str, Sequence[str]], now: Mapping[str, Sequence
                 yield from _blocks(who, list(group), old, new)
 
 
-def _stayed(old: Sequence[str], new: Sequence[str]) -> set[str]:
+def _stayed(old: Sequence[Each], new: Sequence[Each]) -> set[Each]:
     """A longest set of steps whose order is the same (longest rising run of the old places)."""
     place = {step: number for number, step in enumerate(old)}
     best: list[tuple[int, ...]] = []
@@ -211,21 +219,23 @@ def _stayed(old: Sequence[str], new: Sequence[str]) -> set[str]:
     return {old[number] for number in max(best, key=len, default=())}
 
 
-def _blocks(who: str, run: list[tuple[int, str]], old: Sequence[str], new: Sequence[str]) -> Iterator[Block]:
+def _blocks(who: str, run: list[tuple[int, Each]], old: Sequence[Each],
+            new: Sequence[Each]) -> Iterator[Block[Each]]:
     place = {step: number for number, step in enumerate(old)}
     # Equal shifts are neighbours before and now: what moves together is one move to tell.
     for _, group in groupby(run, key=lambda pair: place[pair[1]] - pair[0]):
         steps = list(group)
         first = steps[0][0]
         was = place[steps[0][1]]
-        yield Block(who, tuple(step for _, step in steps), new[first - 1] if first else "pet_zero",
-                    old[was - 1] if was else "pet_zero")
+        yield Block(who, tuple(step for _, step in steps), new[first - 1] if first else None,
+                    old[was - 1] if was else None)
 
 
-def undone(choice: Choice, before: Mapping[str, Sequence[str]], block: Block) -> Choice:
-    """The choice with one block put back behind what it followed before."""
-    lanes = dict(choice.lanes)
-    for who, lane in choice.lanes.items():
+def undone(lanes: Mapping[str, tuple[Each, ...]], before: Mapping[str, Sequence[Each]],
+           block: Block[Each]) -> dict[str, tuple[Each, ...]]:
+    """The lanes with one block put back behind what it followed before."""
+    put = dict(lanes)
+    for who, lane in lanes.items():
         mine = [step for step in lane if step in block.steps]
         if mine:
             rest = [step for step in lane if step not in block.steps]
@@ -234,8 +244,8 @@ def undone(choice: Choice, before: Mapping[str, Sequence[str]], block: Block) ->
             # What it followed may be left out or in the other lane: then what came before that.
             ahead = [step for step in old[:here] if step in rest]
             cut = rest.index(ahead[-1]) + 1 if ahead else 0
-            lanes[who] = (*rest[:cut], *mine, *rest[cut:])
-    return replace(choice, lanes=lanes)
+            put[who] = (*rest[:cut], *mine, *rest[cut:])
+    return put
 
 
 def tell_moves(records: Records, before: Choice, choice: Choice, rebuilt: Rebuilt,
@@ -273,8 +283,9 @@ def _orders(before: Choice, choice: Choice, traded: Collection[str]) -> Iterator
         # A step of both moves in two lanes, and is told once.
         if block.steps not in told:
             told.add(block.steps)
-            now = f"{' '.join(block.steps)} now behind {block.follows}"
-            yield Move("order", block.who, " ".join(block.steps), f"{now} (was behind {block.followed})", now)
+            now = f"{' '.join(block.steps)} now behind {block.follows or 'pet_zero'}"
+            yield Move("order", block.who, " ".join(block.steps),
+                       f"{now} (was behind {block.followed or 'pet_zero'})", now)
     for who, lane in choice.lanes.items():
         come = set(traded) - set(before.lanes.get(who, ()))
         for has_come, group in groupby(enumerate(lane), key=lambda pair: pair[1] in come):

@@ -1,25 +1,26 @@
 """A look around an order: random moves, each timed by the plan's own timing, judged where it is a new best.
 
-Late acceptance hill climbing (Burke and Bykov 2017, "The late acceptance hill-climbing heuristic"): a move is
-kept when the order is no worse than the one some passes ago. Again and again it is begun from the best order
-that holds, each time with another seed and more freedom to get worse at first. Counted in passes of the
-timing and drawn from fixed seeds, so that it is repeatable.
+Simulated annealing (Kirkpatrick, Gelatt, Vecchi 1983, "Optimization by simulated annealing"): a worse order
+is taken with odds that fall as it cools, so that it leaves a valley. Small moves are drawn by `RandomMoves`;
+now and then a few tasks are taken out whole and put back piece by piece where they cost least, some with
+their crew traded (ruin and recreate: Schrimpf et al. 2000, "Record breaking optimization results using the
+ruin and recreate principle"). Counted in passes of the timing and drawn from fixed seeds, so that it is
+repeatable.
 
 Of the rules that delay nobody in the timing it keeps those of `UntimedRules`, but for what the order that it
-begins with does not keep. All else is left to the checks, which cost a
-hundred passes: they are asked about an order once nothing better came for a while, and where it does not
-hold, about those on the way to it, by halves. What orders that do not hold have in common is not tried again.
+begins with does not keep. All else is left to the checks, which cost a hundred passes: they are asked about
+an order once nothing better came for a while, and where it does not hold, about those on the way, by halves.
 """
 
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Collection, Hashable, Mapping, Sequence
+from collections.abc import Callable, Collection, Hashable, Sequence
 from dataclasses import dataclass, field
 from datetime import timedelta
 from functools import cached_property
 from itertools import pairwise
-from math import inf
+from math import inf, log
 
 from planning_kit.explore.propose.choices import Choice, moved_blocks, undone
 from planning_kit.explore.propose.order_problem import Problem
@@ -30,19 +31,19 @@ from planning_kit.judge.findings import Identity
 from planning_kit.plan.order_timing import OrderTiming
 
 _SAME = 1e-6
-PASSES = 8_000
-"""Passes for one unit of effort: about two seconds at ninety steps."""
-_MEMORY = 20
+PASSES = 240
+"""Passes for one unit of effort and a step: about four seconds at seventy steps."""
+_LENGTHS = (3_000, 3_000, 6_000, 6_000, 12_000, 12_000, 24_000)
+"""Passes of the restarts in turn: short ones bring something soon, long ones more."""
 _LOOK_EVERY = 50
 _SETTLED_AFTER = 40
-_PATIENCE = 2_500
-_SLACK = (0.0, 0.02, 0.04, 0.08)
-"""How much worse than the best an order may be at first, in the restarts in turn."""
+_HOT, _COLD = 0.025, 0.001
+"""How much worse an order may become, at first and in the end, as a part of the best outing."""
 _JUDGED = 150
 """What one judgement costs, in passes."""
 _WALK_PART, _OTHER_PART = 0.3, 0.1
 """What a minute of walking, and one of whoever is home first, counts beside one of the end in the climb."""
-_PET_ZERO_SHARE = 0.05
+_PET_ZERO_SHARE, _RECREATED_SHARE = 0.05, 0.08
 
 AGAIN = "again"
 Blocks = Collection[Identity]
@@ -108,8 +109,11 @@ class Neighbours:
 
     def timed(self, orders: Orders, swapped: frozenset[str], pet_zero_min: float) -> Timed | None:
         """The orders with their times; None where the model has no such order or there are none."""
-        if not all(map(self._is_lane, orders, orders.values())):
-            return None
+        return self.sketched(orders, swapped, pet_zero_min) if all(
+            map(self._is_lane, orders, orders.values())) else None
+
+    def sketched(self, orders: Orders, swapped: frozenset[str], pet_zero_min: float) -> Timed | None:
+        """The same of orders in which steps may still be missing."""
         timing = self.timing
         starts = timing.starts(orders, pet_zero_min)
         if starts is None:
@@ -143,43 +147,6 @@ class Neighbours:
 
 
 @dataclass(eq=False)
-class _Causes:
-    """What orders that do not hold have in common: how the other steps lie to the step of the finding.
-
-    No proof: what an order that holds has as well is forgotten.
-    """
-
-    minutes: Sequence[float]
-    index: Mapping[str, int]
-    _common: dict[Hashable, tuple[int, int]] = field(default_factory=dict)
-
-    def _signs(self, timed: Timed, step: int) -> int:
-        """For every other step, as bits: whether it begins, and whether it is over, before this one does."""
-        start, starts, shift = timed.starts[step], timed.starts, len(self.minutes)
-        begun = bits([other for other, at in enumerate(starts) if at < start])
-        over = bits([other for other, at in enumerate(starts) if at + self.minutes[other] <= start + _SAME])
-        return begun | over << shift
-
-    def learn(self, timed: Timed, blocks: Blocks) -> None:
-        """Take what an order has whose findings these are, or that it holds where there are none."""
-        for finding in blocks:
-            if finding[-1] in self.index:
-                step = self.index[finding[-1]]
-                signs = self._signs(timed, step)
-                self._common[finding] = step, self._common.get(finding, (step, signs))[1] & signs
-        if not blocks:
-            self._common = {finding: each for finding, each in self._common.items()
-                            if not self._has(timed, *each)}
-
-    def are_suspected(self, timed: Timed) -> bool:
-        """Whether an order has all that some such orders have in common."""
-        return any(self._has(timed, *each) for each in self._common.values())
-
-    def _has(self, timed: Timed, step: int, common: int) -> bool:
-        return timed.starts[step] > -inf and not common & ~self._signs(timed, step)
-
-
-@dataclass(eq=False)
 class LocalSearch:
     """Restarts from the best order that holds, with some tasks left out.
 
@@ -193,82 +160,89 @@ class LocalSearch:
     _restarts: int = 0
     _left: int = 0
 
-    def improve(self, best: Timed, passes: int) -> Timed:
-        """The best order that holds, within so many passes from ``best``, which holds."""
+    def improve(self, best: Timed, passes: int, before: Orders) -> Timed:
+        """The best order that holds, within so many passes from ``best``, which holds, as near as can be to
+        ``before``.
+        """
         self._left, first = passes, best
         while self._left > 0 and not self.budget.is_over():
             # The first order with another seed may end in another valley; every third goes on from the best.
             best = self._climb(best, best if self._restarts % 3 == 2 else first)
             self._restarts += 1
+        settled = self._settled(best, before) if best is not first else best
+        return settled if settled is best or self._holds(settled) else best
+
+    def _settled(self, best: Timed, before: Orders) -> Timed:
+        """The best with every block where it was before that need not be elsewhere."""
+        around, blocks = self.around, list(moved_blocks(before, best.orders))
+        for block in blocks:
+            there = around.timed(undone(best.orders, before, block), best.swapped, best.pet_zero_min)
+            # With fewer blocks each time, or two could be put back in turn without end.
+            if there is not None and there.cost[0] <= best.cost[0] and around.broken(there) is None \
+                    and len(list(moved_blocks(before, there.orders))) < len(blocks):
+                return self._settled(there, before)
         return best
 
     def _climb(self, best: Timed, here: Timed) -> Timed:
-        """One restart: until nothing better comes for a while."""
+        """One restart, as it cools."""
         around, draws = self.around, random.Random(self._restarts + 1_000 * self.budget.seed - 999)
-        problem = around.problem
-        moves = RandomMoves(problem.work, problem.before, draws, around.dropped)
-        causes = _Causes(problem.work.minutes, problem.work.index)
-        slack_min = _SLACK[self._restarts // 3 % len(_SLACK)] * best.cost[0]
-        low, memory, trail, waited = here.guide, [here.guide + slack_min] * _MEMORY, list[Timed](), 0
-        for number in range(self._left):
-            if waited > _PATIENCE or self._left <= 0 or (number % _LOOK_EVERY == 0 and self.budget.is_over()):
-                break
-            self._left -= 1
-            there, late = _drawn(around, moves, here, draws), memory[number % _MEMORY]
+        moves = RandomMoves(around.problem.work, around.problem.before, draws, around.dropped)
+        length = min(self._left, _LENGTHS[min(self._restarts, len(_LENGTHS) - 1)])
+        until, trail, waited, number = self._left - length, list[Timed](), 0, 0
+        while self._left > max(until, 0) and (number % _LOOK_EVERY or not self.budget.is_over()):
+            self._left, number, waited = self._left - 1, number + 1, waited + 1
+            cooled = (_COLD / _HOT) ** (1 - (self._left - until) / length)
+            worst = here.guide - _HOT * best.cost[0] * cooled * log(1 - draws.random())
+            there = (self._recreated(moves, here, draws) if draws.random() < _RECREATED_SHARE
+                     else _drawn(around, moves, here, draws))
             # The rules that delay nobody cost most, and so are asked last.
-            if there is not None and (there.guide <= late + _SAME or there.guide <= here.guide) \
-                    and self._judged.get(_key(there), True) and not causes.are_suspected(there) \
+            if there is not None and there.guide <= worst + _SAME and self._judged.get(_key(there), True) \
                     and around.broken(there) is None:
                 here = there
-                if here.guide < low - _SAME:
-                    low, waited = here.guide, 0
                 if here.cost < (trail[-1] if trail else best).cost:
                     trail.append(here)
                     waited = 0
-            memory[number % _MEMORY] = min(late, here.guide)
-            waited += 1
             if trail and waited >= _SETTLED_AFTER:
-                last, best = trail[-1], self._best_that_holds(best, trail, causes)
-                trail = []
-                if best is not last:
-                    here, memory = best, [best.guide] * _MEMORY
-        return self._best_that_holds(best, trail, causes) if trail else best
+                last, best = trail[-1], self._best_that_holds(best, trail)
+                trail, here = [], here if best is last else best
+        return self._best_that_holds(best, trail) if trail else best
 
-    def _best_that_holds(self, best: Timed, trail: Sequence[Timed], causes: _Causes) -> Timed:
+    def _recreated(self, moves: RandomMoves, here: Timed, draws: random.Random) -> Timed | None:
+        """A few tasks taken out and put back, piece by piece, where each costs least of some slots."""
+        swapped, lanes, pieces = moves.taken_out(here.orders, here.starts, here.swapped)
+        while pieces:
+            who, piece = pieces.pop()
+            best: Timed | None = None
+            for orders in moves.put_back(lanes, who, piece, here.starts, self.around.timing.way_min):
+                self._left -= 1
+                there = self.around.sketched(orders, swapped, here.pet_zero_min)
+                if there is not None and (best is None or there.guide < best.guide):
+                    best = there
+            if best is not None:
+                lanes = best.orders
+            elif len(piece) > 1:  # a step of another task may have to come between
+                pieces += [(who, (step,)) for step in reversed(piece)]
+            else:
+                return None
+        return self.around.timed(lanes, swapped, here.pet_zero_min)
+
+    def _best_that_holds(self, best: Timed, trail: Sequence[Timed]) -> Timed:
         """The last of the trail if it holds; else one before it that does, next to one that does not."""
         good, bad = -1, len(trail)
         while good < bad - 1:
             there = (good + bad) // 2 if bad < len(trail) else bad - 1
-            if self._holds(trail[there], causes):
+            if self._holds(trail[there]):
                 good, best = there, trail[there]
             else:
                 bad = there
         return best
 
-    def _holds(self, timed: Timed, causes: _Causes) -> bool:
+    def _holds(self, timed: Timed) -> bool:
         key = _key(timed)
         if key not in self._judged:
             self._left -= _JUDGED
-            blocks = self.blocks(self.around.choice(timed))
-            causes.learn(timed, blocks)
-            self._judged[key] = not blocks
+            self._judged[key] = not self.blocks(self.around.choice(timed))
         return self._judged[key]
-
-    def settled(self, best: Timed, start: Choice) -> Choice:
-        """The best with every block put back to where it was in ``start`` that does not need to be moved."""
-        around, choice = self.around, self.around.choice(best)
-        has_changed = True
-        while has_changed:
-            has_changed = False
-            for block in list(moved_blocks(start.lanes, choice.lanes)):
-                simpler = undone(choice, start.lanes, block)
-                there = around.of(simpler)
-                # With fewer blocks each time, or two could be put back in turn without end.
-                if (there is not None and there.cost[0] <= best.cost[0] and around.broken(there) is None
-                        and len(list(moved_blocks(start.lanes, simpler.lanes)))
-                        < len(list(moved_blocks(start.lanes, choice.lanes)))):
-                    choice, has_changed = simpler, True
-        return choice
 
 
 def _key(timed: Timed) -> Hashable:

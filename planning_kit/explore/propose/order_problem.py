@@ -281,7 +281,7 @@ def _may_do(work: Work, who: str) -> list[int]:
 def is_here(problem: Problem, who: str, position: int) -> Literal:
     """Whether a step is done in someone's lane."""
     step = problem.work.steps[position]
-    if step.crew == BOTH:
+    if step.crew not in PARTNER:
         return problem.tasks[step.task]
     return problem.done[step.task, step.crew != who]
 

@@ -43,10 +43,18 @@ from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.all_checks import Row, findings_of, worse_stops
 from planning_kit.judge.check_rules import CHECK as RULES
 from planning_kit.judge.findings import STOP, Finding, Identity, findings_table, identity
-from planning_kit.judge.review import SAME_MIN, Review, carried_longer, given_way_min, is_worse, review
+from planning_kit.judge.review import (
+    SAME_MIN,
+    Review,
+    carried_longer,
+    cushioned_end_min,
+    given_way_min,
+    is_worse,
+    review,
+)
 from planning_kit.plan.timed import TimedPlan
 
-_MOST_UNDONE = 40
+_MOST_UNDONE = 12
 _LET_GO_EFFORT = 0.1  # finds most of what the present order keeps; the last of it may take many times as long
 _TIMES, _CLEARLY = "times", 0.01
 _TRIES, _DRAWS = 8, 100  # orders judged for a unit of effort, draws for each
@@ -181,8 +189,8 @@ class OrderSearch:
             found = self._searched(freedom, start, effort) if freedom.let_go else None
         if found is None:
             return None
-        self.last = found
         better, current = self._told(self.judge, freedom, found), self.judge.current
+        self.last = better.solved
         known = [each.rank for each in self.found] + ([] if current is None else [self.judge.rank(current)])
         if not all(is_worse(other, better.rank) for other in known):
             return None
@@ -307,6 +315,8 @@ class OrderSearch:
     def _told(self, judge: Judge, freedom: Freedom, found: Found) -> Better:
         rebuilt = judge.try_out(found.choice)
         assert rebuilt is not None
+        # The exact end may have come down to the bound where that in ticks, each link rounded up, has not.
+        is_least = 0 < cushioned_end_min(rebuilt.plan, judge.cushion) <= found.bound_min + SAME_MIN
         choice, rebuilt = only_what_matters(judge, found.choice, rebuilt, self.before.lanes, self.budget)
         moves = tell_moves(self.judge.records, self.before, choice, rebuilt,
                            freedom.past.last_begun if freedom.past else {})
@@ -317,7 +327,8 @@ class OrderSearch:
         if judge.current:
             moves += [Move("note", "", *each) for each in carried_longer(judge.current, rebuilt.plan)]
         # The solver does not know by how much a rule that it was let off gives way.
-        is_proven = found.end_proven and judge.goal == END and not rebuilt.plan.network.given_way
+        is_proven = ((found.end_proven or is_least) and judge.goal == END
+                     and not rebuilt.plan.network.given_way)
         return Better(choice=choice, rebuilt=rebuilt, moves=tuple(moves),
                       rank=self.judge.rank(rebuilt.plan, choice.dropped),
                       solved=replace(found, end_proven=is_proven), best_by=judge.goal)
@@ -334,7 +345,7 @@ def only_what_matters(judge: Judge, choice: Choice, rebuilt: Rebuilt, before: Ma
             if budget.is_over() or tried >= most:
                 return choice, rebuilt
             tried += 1
-            simpler = undone(choice, before, block)
+            simpler = replace(choice, lanes=undone(choice.lanes, before, block))
             other = judge.try_out(simpler)
             # An order that holds only by one more written rule is not simpler.
             if other is None or len(other.written) > len(rebuilt.written):

@@ -41,7 +41,7 @@ PROVEN = "proven best of all orders that bring no new stop and no new concern of
 
 P = TypeVar("P", bound=AnyPlan)
 Faced = TypeVar("Faced", bound=AnyPlan)
-EFFORTS = {"quick": 1.0, "normal": 8.0, "thorough": 40.0}
+EFFORTS = {"quick": 1.0, "normal": 2.5, "thorough": 40.0}
 _LEAST_EVERY_MIN, _MOST_SEEDS = 0.1, 1_000
 _LEAST_GAIN_MIN, _MOST_REJECTIONS = 0.05, 10
 _MOST_PET_ZEROES = 20_000

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import random
 from bisect import bisect_left
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from planning_kit.explore.propose.order_problem import BY_RUNS, Work
@@ -21,6 +21,9 @@ _TRADE, _SLAB, _TASK, _REGROUP = 0.06, 0.2, 0.28, 0.38  # of all draws up to her
 _BESIDE, _NEAR = 0.45, 0.8  # of all slots up to here: at the same place, then not far from where it was
 _FAR = 6
 _LONGEST, _LONGEST_SLAB = 5, 10
+_MOST_TAKEN, _TRADED, _BY_PLACE = 3, 0.4, 0.7  # of the tasks that are taken out together
+_MEANWHILE, _TRADABLE = 0.7, 0.5  # how near to each other tasks are, beside one at the same place
+_NEAREST, _MORE_SLOTS = 4, 2
 
 
 def bits(steps: Collection[int]) -> int:
@@ -42,8 +45,10 @@ class RandomMoves:
     _trades: list[str] = field(init=False)
     _ahead: list[int] = field(init=False)
     _behind: list[int] = field(init=False)
+    _fixed: set[int] = field(init=False)
 
     def __post_init__(self) -> None:
+        self._fixed = {step for part in self.work.first_and_last for step in part}
         self._trades = sorted(self.work.swappable - set(self.dropped))
         self._ahead, self._behind = [bits(near) for near in self.before], [0] * len(self.before)
         for step, near in enumerate(self.before):
@@ -103,6 +108,68 @@ class RandomMoves:
         steps = self.work.steps
         return {PARTNER[who]: own for who in PARTNER if (own := tuple(
             s for s in orders.get(who, ()) if steps[s].task == task and steps[s].crew != BOTH))}
+
+    def taken_out(self, orders: Orders, starts: Sequence[float], swapped: frozenset[str]) -> tuple[
+            frozenset[str], Orders, list[tuple[str, tuple[int, ...]]]]:
+        """Trades, the orders without a few tasks, and their pieces, whose and what; the last comes first.
+
+        The tasks are near each other in place and time, or may be traded against each other.
+        """
+        steps, draw = self.work.steps, self.random.random
+        own: dict[str, list[int]] = {}
+        for step in sorted({step for lane in orders.values() for step in lane} - self._fixed):
+            own.setdefault(steps[step].task, []).append(step)
+        if not own:
+            return swapped, orders, []
+        first = self.random.choice([*own])
+        places = {steps[step].place for step in own[first]}
+        low, high = (end(starts[step] for step in own[first]) for end in (min, max))
+        nearness = {task: max((steps[step].place in places) + _MEANWHILE * (low <= starts[step] <= high)
+                              for step in mine) + _TRADABLE * (task in self.work.swappable) + draw()
+                    for task, mine in own.items() if task != first}
+        near = sorted(nearness, key=lambda task: -nearness[task])[:self.random.randrange(_MOST_TAKEN)]
+        traded = {task for task in (first, *near) if task in self.work.swappable and draw() < _TRADED}
+        gone = {step for task in (first, *near) for step in own[task]}
+        whose = {step: BOTH if steps[step].crew == BOTH else PARTNER[who] if steps[step].task in traded
+                 and who in PARTNER else who for who, lane in orders.items() for step in lane if step in gone}
+        pieces: list[list[tuple[str, tuple[int, ...]]]] = []
+        for task in (first, *near):
+            by_place, mine = draw() < _BY_PLACE, dict[str, list[list[int]]]()
+            for step in own[task]:
+                runs = mine.setdefault(whose[step], [])
+                if runs and whose[step] != BOTH and (not by_place or (
+                        steps[runs[-1][-1]].place == steps[step].place)):
+                    runs[-1].append(step)
+                else:
+                    runs.append([step])
+            pieces.append(sorted(((who, tuple(run)) for who, runs in mine.items() for run in runs),
+                                 key=lambda piece: -piece[1][0]))
+        self.random.shuffle(pieces)
+        left = {who: tuple(step for step in lane if step not in gone) for who, lane in orders.items()}
+        return swapped ^ traded, left, [piece for task in pieces for piece in task]
+
+    def put_back(self, lanes: Orders, who: str, piece: tuple[int, ...], starts: Sequence[float],
+                 way_min: Callable[[str, int, int], float]) -> Iterator[Orders]:
+        """The orders with a piece in some of its slots: those of the least walk, and a few others."""
+        one, *other = [each for each in PARTNER if each in lanes] if who == BOTH else [who]
+        (low, high), lane = self._room(lanes, one, piece), lanes[one]
+        ends = (-1, *lane, -1)
+        walk = {slot: way_min(one, ends[slot], piece[0]) + way_min(one, piece[-1], ends[slot + 1])
+                - (way_min(one, ends[slot], ends[slot + 1]) if lane else 0.0) + 2 * self.random.random()
+                for slot in range(low, high + 1)}
+        slots = sorted(walk, key=lambda slot: walk[slot])
+        for slot in slots[:_NEAREST] + self.random.sample(
+                slots[_NEAREST:], max(0, min(_MORE_SLOTS, len(slots) - _NEAREST))):
+            put = {**lanes, one: lane[:slot] + piece + lane[slot:]}
+            for each in other:
+                first, last = self._room(put, each, piece)
+                if first > last:
+                    break
+                at_min = starts[lane[slot - 1]] if slot else -1.0
+                at = self._slot(lanes[each], piece, first, last, starts, at_min)
+                put[each] = lanes[each][:at] + piece + lanes[each][at:]
+            else:
+                yield put
 
     def _put(self, orders: Orders, piece: Mapping[str, tuple[int, ...]],
              starts: Sequence[float]) -> Orders | None:

@@ -50,7 +50,8 @@ def looked_with_repairs(search: OrderSearch, name: str, freedom: Freedom,
         around.blocks(start)
         if here := around.of(start):
             around.rules.let_go_of(here.orders, here.starts, here.swapped, here.pet_zero_min)
-            LocalSearch(around, around.blocks, search.budget).improve(here, round(_PASSES * effort))
+            look = LocalSearch(around, around.blocks, search.budget)
+            look.improve(here, round(_PASSES * effort), here.orders)
         known = [each.rank for each in search.found] + [judge.rank(plan) for plan in [judge.current] if plan]
         if around.best and all(is_worse(rank, around.best.rank) for rank in known):
             yield around.best, f"{name}, repaired"

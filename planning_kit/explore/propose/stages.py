@@ -60,6 +60,7 @@ from planning_kit.judge.drop_order import drop_weights, may_go
 _CHANGE_PART = 100
 _SHARES = {"tasks": 0.15, "finish": 0.5, "turn": 0.25, "walk": 0.10}
 _MOST_TURNS = 20
+_FIRST_LOOK = 8
 _MOST_JUDGED = 12
 
 
@@ -120,7 +121,7 @@ class Stages:
 
     def best_order(self) -> Found | None:
         """Search in stages; None where no order is found that holds."""
-        tasks, are_proven = self.by_tasks(self.start)
+        tasks, are_proven = self.by_tasks(self._first_look())
         if not tasks.is_found:
             return None
         answer, bound = self.by_finish(tasks, are_proven)
@@ -136,6 +137,26 @@ class Stages:
             self.problem, self._surely_done(tasks, are_proven), self.effort, self.budget)
         return Found(self.by_walk(answer), minutes_of(bound), are_proven, bound >= end, why)
 
+    def _first_look(self) -> Choice:
+        """The start, or a better order of the same tasks: before the solver has even read the model."""
+        search = self._search(self.start.dropped)
+        here = search.around.of(self.start) if self.problem.freedom.past is None else None
+        if here is None or search.around.broken(here) is not None or self.blocks(self.start):
+            return self.start
+        return search.around.choice(search.improve(
+            here, self._passes // _FIRST_LOOK, here.orders))
+
+    @property
+    def _passes(self) -> int:
+        """Passes of the local search: an outing of fewer steps needs fewer."""
+        return round(PASSES * self.effort * len(self.problem.work.steps))
+
+    def _search(self, dropped: frozenset[str]) -> LocalSearch:
+        if dropped not in self._searches:
+            around = Neighbours(self.problem, dropped)
+            self._searches[dropped] = LocalSearch(around, self.blocks, self.budget)
+        return self._searches[dropped]
+
     @cached_property
     def weights(self) -> dict[str, int]:
         """Of the tasks that may be left out: one more of a level outweighs all that go before it."""
@@ -146,10 +167,12 @@ class Stages:
         model, share, tasks = self.problem.model, self.effort * _SHARES["tasks"], self.problem.tasks
         value = sum(weight * tasks[task] for task, weight in self.weights.items())
         model.cp.clear_objective()
+        model.cp.minimize(self.problem.end - self.problem.pet_zero)  # of the order that is known
         known = self._what_fits(start)
         if known and all(literal_value(tasks[task], known.values) for task in self.weights):
             answer, is_proven = known, True
         else:
+            model.cp.clear_objective()
             model.cp.maximize(value)
             hint(model, known.values if known else ())  # one worker proves soon where the order fits as it is
             answer = solve(model, self.budget, share)
@@ -200,20 +223,16 @@ class Stages:
         problem = self.problem
         problem.model.cp.clear_objective()
         problem.model.cp.minimize(problem.end - problem.pet_zero)
-        # The stage before asked for no early end: the same order may end sooner.
-        first = self._completed(read_choice(problem, tasks.values)) or tasks
-        best = self._that_holds([first.values], None)
+        best = self._that_holds([tasks.values], None)
         # The look around times every lane from the airlock at PET 0, and so knows no past.
         looks = problem.freedom.past is None
-        passes = round(PASSES * self.effort)
-        if best and looks:
-            best = self._looked_around(best, passes // 2)
         bound = float(add_lane_bounds(problem, self._surely_done(tasks, are_proven), self.end_ticks(
-            best or first), self.effort, self.budget)) if looks else 0.0
-        self._tell(best, bound)
+            best or tasks), self.effort, self.budget)) if looks else 0.0
+        if best and looks and bound < self.end_ticks(best):
+            best = self._looked_around(best, self._passes // 2)
         left, workers = self.effort * _SHARES["finish"], 1
         while left > 0 and not self.budget.is_over() and (best is None or bound < self.end_ticks(best)):
-            hint(problem.model, (best or first).values)
+            hint(problem.model, (best or tasks).values)
             answer = solve(problem.model, self.budget, min(left, self.effort * _SHARES["turn"]), workers)
             left -= max(answer.spent, self.effort / _MOST_TURNS)
             if answer.status == cp_model.INFEASIBLE:  # all that is left is forbidden
@@ -221,11 +240,11 @@ class Stages:
             bound, workers = max(bound, answer.bound), TURNS
             better = self._that_holds(answer.passed, best)
             if better and looks:
-                better = self._looked_around(better, passes // 4)
+                better = self._looked_around(better, self._passes // 4)
             best = better or best
             self._tell(best, bound)
         if best and looks and bound < self.end_ticks(best):
-            best = self._looked_around(best, passes // 2)
+            best = self._looked_around(best, self._passes // 2)
         return best, min(bound, self.end_ticks(best)) if best else bound
 
     def _tell(self, best: Answer | None, bound: float) -> None:
@@ -249,10 +268,7 @@ class Stages:
     def _looked_around(self, best: Answer, passes: int) -> Answer:
         """The best order of the local search that the solver can complete, if it is better."""
         choice = read_choice(self.problem, best.values)
-        if choice.dropped not in self._searches:
-            around = Neighbours(self.problem, choice.dropped)
-            self._searches[choice.dropped] = LocalSearch(around, self.blocks, self.budget)
-        search = self._searches[choice.dropped]
+        search = self._search(choice.dropped)
         here = search.around.of(choice)
         if here is None:
             return best
@@ -260,13 +276,11 @@ class Stages:
         search.around.rules.let_go_of(here.orders, here.starts, here.swapped, here.pet_zero_min)
         if choice.rules:  # it may hold by what is written down alone, which the timing here does not know
             here = replace(here, cost=(minutes_of(self.end_ticks(best)), inf))
-        found = search.improve(here, passes)
-        for better in ((search.settled(found, self.start), search.around.choice(found))
-                       if found is not here else ()):
-            answer = self._completed(better)
-            if answer and self.end_ticks(answer) < self.end_ticks(best) and not self.blocks(better):
-                return answer
-        return best
+        before = {who: tuple(self.problem.work.index[step] for step in lane)
+                  for who, lane in self.start.lanes.items()}
+        found = search.improve(here, passes, before)
+        answer = self._completed(search.around.choice(found)) if found is not here else None
+        return answer if answer and self.end_ticks(answer) < self.end_ticks(best) else best
 
     def _surely_done(self, tasks: Answer, are_proven: bool) -> set[str]:
         """The tasks done in every answer worth as much: whole levels with none left out (`drop_weights`)."""

@@ -21,4 +21,4 @@ def test_the_fewest_steps_are_told_as_moved(before: str, now: str, moved: list[s
 
 def test_a_move_says_where_the_block_was_and_is() -> None:
     block, = moved_blocks({"EV1": ["A", "B", "C", "D", "E"]}, {"EV1": ["B", "C", "D", "E", "A"]})
-    assert (block.steps, block.follows, block.followed) == (("A",), "E", "pet_zero")
+    assert (block.steps, block.follows, block.followed) == (("A",), "E", None)
