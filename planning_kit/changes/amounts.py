@@ -1,7 +1,5 @@
 """Other amounts: durations, gaps, tethers, settings, PET 0; and routes that are closed."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass

@@ -4,8 +4,6 @@ A planner may name a step, a task, someone at work, a route, a gap. What cannot 
 what was perhaps meant.
 """
 
-from __future__ import annotations
-
 import math
 import re
 from collections.abc import Callable, Iterable, Mapping

@@ -6,8 +6,6 @@ once, as a whole: on the way tables may say what no scenario may (a place that n
 work at it is dropped), and all faults come in one error. Nothing here computes a time.
 """
 
-from __future__ import annotations
-
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace

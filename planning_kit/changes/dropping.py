@@ -6,8 +6,6 @@ it: its end moves in to the first or last of them in row order; where none is le
 told in a note, because a control that falls away unseen is the worst that a what-if could do.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace

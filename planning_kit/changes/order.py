@@ -3,8 +3,6 @@
 The row order is each crew member's order of work.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any

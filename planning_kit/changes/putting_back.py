@@ -8,8 +8,6 @@ hooks, brings home the items and tethers that are out for it: that stays, but fo
 left out would have moved. What hangs on it by its items see `planning_kit.explore.odds.hanging`.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection
 from dataclasses import dataclass
 from itertools import takewhile

@@ -4,8 +4,6 @@ An action calls the session and gives the messages that answer the view. What it
 conversation, which also says what is wrong with a message.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime, timedelta
 from functools import wraps

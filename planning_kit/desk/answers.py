@@ -4,8 +4,6 @@ Each runs in a thread of its own; what it tells reaches the views from the kerne
 in words, with their standard errors.
 """
 
-from __future__ import annotations
-
 import asyncio
 import contextlib
 import math

@@ -6,8 +6,6 @@ is four times as large as all of them and follows on request: anywidget gives a 
 which a busy machine needs for a small one.
 """
 
-from __future__ import annotations
-
 from functools import lru_cache
 from importlib.resources import files
 

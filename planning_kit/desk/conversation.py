@@ -6,8 +6,6 @@ for 89 to 150 steps, of the 100 that an edit may take. The chart is told first; 
 margins) follow when no newer edit waits.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable
 
 from planning_kit.desk.actions import ACTIONS, autosaved

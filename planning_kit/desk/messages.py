@@ -1,7 +1,5 @@
 """What the workbench tells its views: plain data made of a session. A patch holds only what changed."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict

@@ -4,8 +4,6 @@ An action gives the messages that answer it. Where the outing stands then (`pict
 conversation.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import asdict
 from datetime import datetime

@@ -4,8 +4,6 @@ These are outputs of their own below the live view, whose style sheet hides them
 them does not touch the view, so the last state is in the notebook whenever that is saved.
 """
 
-from __future__ import annotations
-
 import json
 from collections.abc import Iterable
 from dataclasses import asdict

@@ -4,8 +4,6 @@ All that is said is made in `planning_kit.desk.conversation`. Here is what needs
 message goes to, what waits until the kernel is idle, what runs in a thread, the tick of the clock outside.
 """
 
-from __future__ import annotations
-
 import asyncio
 from collections.abc import Callable
 from functools import partial

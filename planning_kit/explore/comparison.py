@@ -4,8 +4,6 @@ The two may be plans, or revisions of a scenario; what their inputs say differen
 `planning_kit.explore.input_changes`, what a reviewer should look at for `planning_kit.explore.verdict`.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Hashable, Iterator
 from dataclasses import dataclass
 from functools import cached_property

@@ -3,8 +3,6 @@
 Moves in the order of work are searched here, other changes in `planning_kit.explore.gain_changes`.
 """
 
-from __future__ import annotations
-
 import itertools
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace

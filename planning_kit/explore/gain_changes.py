@@ -3,8 +3,6 @@
 Of each change the least that is enough is found, in tenths of a minute.
 """
 
-from __future__ import annotations
-
 import bisect
 import math
 from collections.abc import Callable, Iterator, Sequence

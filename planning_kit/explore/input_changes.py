@@ -1,7 +1,5 @@
 """What two scenarios say differently: by table and row, in words."""
 
-from __future__ import annotations
-
 import tomllib
 from bisect import bisect_left
 from collections import Counter

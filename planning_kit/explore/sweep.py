@@ -8,8 +8,6 @@ differs (nothing is known past its horizon; a window in progress at PET 0 needs 
 column is not used, and that PET 0 is timed by itself.
 """
 
-from __future__ import annotations
-
 import contextlib
 from collections.abc import Callable
 from concurrent.futures import Executor

@@ -5,8 +5,6 @@ and a last start are missed, too, where their task is dropped or the sample has 
 of such samples clocks and inhibits say nothing.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from weakref import WeakKeyDictionary

@@ -5,8 +5,6 @@ judge everything: a plan with less work and fewer rules has fewer findings and m
 for that alone. So work that is no longer done and controls that were changed are lines of their own.
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Any

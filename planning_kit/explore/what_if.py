@@ -4,8 +4,6 @@ What is asked becomes changes of the scenario (`planning_kit.changes`), checked 
 asked anew: nothing here computes a time.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime

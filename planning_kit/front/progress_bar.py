@@ -4,8 +4,6 @@ The bar comes once a call has taken `DELAY_S` and goes when the call ends, in wh
 (output that is piped, or kept in a file) there is none.
 """
 
-from __future__ import annotations
-
 import contextlib
 import math
 import signal

@@ -1,7 +1,5 @@
 """What a plan says of itself, tables and plain values under their names, and what it is asked outside."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property

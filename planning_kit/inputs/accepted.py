@@ -5,8 +5,6 @@ asked for, so that a row that was deleted counts no longer. It is a record among
 Whether a row still holds is judged in `planning_kit.judge.acceptances`.
 """
 
-from __future__ import annotations
-
 import math
 import re
 from collections.abc import Mapping

@@ -1,7 +1,5 @@
 """One cell of text to one value: what each kind of field allows, and what to say when it does not."""
 
-from __future__ import annotations
-
 import math
 import re
 from datetime import UTC, date, datetime

@@ -1,7 +1,5 @@
 """Faults in what a user gave us: collected and raised together; and checks of what a function is given."""
 
-from __future__ import annotations
-
 import math
 import os
 from collections.abc import Collection

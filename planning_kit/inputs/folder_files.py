@@ -10,8 +10,6 @@ A folder may come from a stranger: a record names plain files of this folder and
 leads out of the folder is a fault, not a file.
 """
 
-from __future__ import annotations
-
 import hashlib
 import json
 import os

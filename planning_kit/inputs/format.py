@@ -5,8 +5,6 @@ the reference table and typed table editors follow from both. Columns marked ``m
 in the header. Names that begin with ``x_`` are free: kept and ignored.
 """
 
-from __future__ import annotations
-
 from dataclasses import replace
 from typing import Any
 

@@ -4,8 +4,6 @@
 changes; comments, the order of lines, line ends and a byte order mark stay. New tables come last.
 """
 
-from __future__ import annotations
-
 import re
 import tomllib
 from collections.abc import Iterable, Mapping

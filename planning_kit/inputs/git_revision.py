@@ -1,7 +1,5 @@
 """A scenario as it stood in a git revision: read from the repository's objects; nothing is run."""
 
-from __future__ import annotations
-
 import os
 import re
 import tempfile

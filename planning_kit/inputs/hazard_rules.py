@@ -1,7 +1,5 @@
 """What rows must mean together for hazards: the names in them, their shape, and what their limit needs."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from planning_kit.inputs.cells import did_you_mean, shown

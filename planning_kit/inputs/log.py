@@ -6,8 +6,6 @@ or withdrawn, like any other row: then what it said before no longer counts. Of 
 the later come on top.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime

@@ -3,8 +3,6 @@
 Each line is read alone: a line that was cut off (a full disk, a dead machine) damages no other.
 """
 
-from __future__ import annotations
-
 import contextlib
 import csv
 import os

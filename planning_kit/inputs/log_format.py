@@ -5,8 +5,6 @@ from the PET 0 as logged, or as planned. The log stands beside a scenario and is
 planned is one thing, what happened is another.
 """
 
-from __future__ import annotations
-
 import math
 import re
 from collections.abc import Iterable, Mapping, Sequence

@@ -11,8 +11,6 @@ start of one while the other is still on another step is that one being ready. W
 something else before the later has finished, the step counts until then.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime

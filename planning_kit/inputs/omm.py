@@ -6,8 +6,6 @@ are read: those of other theories have the same names and mean something else. W
 message leave out may be left out.
 """
 
-from __future__ import annotations
-
 import csv
 import io
 import json

@@ -3,8 +3,6 @@
 Cells of CSV files are quoted as RFC 4180 has it, and marked where a spreadsheet would compute them.
 """
 
-from __future__ import annotations
-
 import csv
 import io
 import re

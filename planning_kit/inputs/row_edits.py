@@ -1,7 +1,5 @@
 """Rows and cells of tables changed: what is edited by name, and what changes of a scenario are made of."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 

@@ -4,8 +4,6 @@ Each rule notes the faults of one kind; `RULES` holds all of them, in the order 
 that could not be read has no value and is passed over: it has a fault of its own already.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace

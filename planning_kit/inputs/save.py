@@ -12,8 +12,6 @@ machine. It knows nothing of other users. A folder on a network drive is not cov
 by two real paths (a bind mount, a file system that takes two spellings for one name).
 """
 
-from __future__ import annotations
-
 import contextlib
 import hashlib
 import os

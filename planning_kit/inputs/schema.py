@@ -7,8 +7,6 @@ Rules over several rows (references, order, reach) are beyond a schema: `load_sc
 Refresh the committed copy with ``python -m planning_kit.inputs.schema > scenarios/format-2.schema.json``.
 """
 
-from __future__ import annotations
-
 import json
 from typing import Any
 

@@ -3,8 +3,6 @@
 As in `planning_kit.inputs.records` the type of a field says what its key may hold, too.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime

@@ -3,8 +3,6 @@
 Every fault is noted under its dotted key. A change keeps comments and order.
 """
 
-from __future__ import annotations
-
 import copy
 import re
 import tomllib

@@ -6,8 +6,6 @@ An entry names the digest of the scenario that was looked at; where the scenario
 entry is stale. It is a record among colleagues, no signature: anyone who can write the folder can write it.
 """
 
-from __future__ import annotations
-
 import re
 import tomllib
 from collections.abc import Callable, Mapping

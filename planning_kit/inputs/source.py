@@ -1,7 +1,5 @@
 """What a scenario was read from, held as text: the base of every change and save; and what it says."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Collection, Mapping
 from contextlib import suppress

@@ -4,8 +4,6 @@ Labels follow the trade: PET ``h:mm`` and GMT ``DDD/hh:mm`` (day of year, as in 
 CCSDS 301.0-B, ASCII time code B). Leap seconds inside an outing are neglected: minutes are plain differences.
 """
 
-from __future__ import annotations
-
 import math
 from datetime import UTC, date, datetime, timedelta
 from typing import Literal

@@ -5,8 +5,6 @@ the same fault twice. What rows mean together is for `planning_kit.inputs.rules`
 float64 (NaN where nothing is given) and everything else as the text of the file.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace

@@ -4,8 +4,6 @@ It ends with 0 where the new folder can be opened, 1 where it was written but ha
 written. The folder itself is left as it is.
 """
 
-from __future__ import annotations
-
 import os
 import sys
 from collections.abc import Sequence

@@ -13,8 +13,6 @@ comparisons ask `all_checks.findings_of`, which knows nothing of this.
 Rules of ``accepted``: ``no-such-finding`` (about the rule accepted), ``unreadable``.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace

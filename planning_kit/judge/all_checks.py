@@ -7,8 +7,6 @@ the worst with the worst; what is left over has come or gone. A match of another
 ``better``.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Hashable, Iterator
 from math import inf
 from typing import Any

@@ -6,8 +6,6 @@ for hands), ``no-slots`` (about the items). At the end, about the item: ``not-in
 ``stays-outside``, ``other-end-loose``.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from operator import itemgetter

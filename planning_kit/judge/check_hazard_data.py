@@ -6,8 +6,6 @@
 ``looks``: rules ``no-look``, ``no-every-min`` (about what is looked at), ``no-source`` (see `check_limits`).
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import replace
 from itertools import pairwise

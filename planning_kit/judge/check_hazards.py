@@ -9,8 +9,6 @@ holds do not count.
 Neglected: who brings a partner, and whoever is between two places.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
 from math import inf, isinf

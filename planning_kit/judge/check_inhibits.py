@@ -4,8 +4,6 @@ Rules, each about the inhibit: ``backwards``, ``not-in-force`` (at a step that n
 ``outside-window``, ``before-pet-zero``.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 import numpy as np

@@ -5,8 +5,6 @@
 ``links``: rules ``not-covered``; ``no-relays`` (about the steps that need a link).
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from math import isnan
 

@@ -11,8 +11,6 @@ task); of a hard limit by consumables ``planned-past-hard`` and ``store-left-out
 ``tasks``: rules ``not-done`` and ``no-put-back``, about the task.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from planning_kit.changes.putting_back import put_back_min

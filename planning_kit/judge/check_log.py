@@ -7,8 +7,6 @@ gap, inhibit or item), ``passed-over`` (about the step logged after it), ``writt
 ``effort``, ``assumed`` (about the step that waits for it).
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from math import nan
 

@@ -9,8 +9,6 @@
 items).
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import chain, pairwise

@@ -4,8 +4,6 @@
 ``fits-in-wait`` (about the step that could be done meanwhile); ``cliff-near`` (about the window).
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from functools import partial
 from math import inf

@@ -10,8 +10,6 @@ and ``no-reserve`` (about the keys), ``no-exertion`` (about the steps), ``no-exe
 places, or both ends of the leg); ``missing`` (about the key).
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Sequence
 from math import floor, isnan, log10
 

@@ -4,8 +4,6 @@
 window), ``window-left`` (about the group).
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from math import isnan

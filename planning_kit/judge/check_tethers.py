@@ -5,8 +5,6 @@ place), ``still-hooked`` when going in (about the place of the hook); ``crossing
 ``way-tie`` (about the ends of the way).
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 

@@ -1,7 +1,5 @@
 """Which task is left out first: one order for options, cuts, better orders and the rest of an outing."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Mapping
 from itertools import groupby

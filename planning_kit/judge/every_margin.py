@@ -1,7 +1,5 @@
 """Every margin of a plan: windows, links, clocks, inhibits, people, stores, limits. Exact, no samples."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from math import inf, isfinite, isnan, nan
 from weakref import WeakKeyDictionary

@@ -1,7 +1,5 @@
 """The findings table: what every check adds to, worst first, and what makes two findings the same one."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, fields
 from typing import Any

@@ -8,8 +8,6 @@ up for what they can: a margin below that can be missed by the planner's own est
 whose miss moves the end of the outing by more than the minute by which it was missed.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import ceil, inf, isfinite, isnan, nan

@@ -8,8 +8,6 @@ with the fewest stops of their own come first, then what keeps the limits, then 
 work: that is worth a stop or a limit, but no minutes of them.
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass

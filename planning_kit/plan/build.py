@@ -1,7 +1,5 @@
 """From the records of a scenario to a timing problem: one small function a kind of rule."""
 
-from __future__ import annotations
-
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from functools import reduce

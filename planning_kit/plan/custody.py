@@ -7,8 +7,6 @@ it has taken. What is in a bag is not in hand. scenarios/FORMAT.md, "Hardware".
 The state that this changes, event by event, is in `planning_kit.plan.custody_state`.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial

@@ -12,8 +12,6 @@ item: then the first one was meant to leave it there, in the last step at that p
 not burden the first one's hands any more.
 """
 
-from __future__ import annotations
-
 from bisect import bisect_right
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace

@@ -1,7 +1,5 @@
 """Why a step starts when it does, in words: its holder, the holder's holder, and so on back to PET 0."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 
 import numpy as np

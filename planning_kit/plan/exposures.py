@@ -5,8 +5,6 @@ a stretch of somebody's time in which both are so. The list for the owners of in
 set, safe, confirmed, lifted, and who is inside meanwhile.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime

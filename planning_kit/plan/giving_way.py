@@ -12,8 +12,6 @@ that has no window at all (a named period not known for that day) is let go: its
 Every question is one timing of a relaxed network, which is monotone: so the amounts are exact, to a tenth.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import reduce

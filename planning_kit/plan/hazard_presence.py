@@ -13,8 +13,6 @@ When: what is not known counts as there, and as not held. Stretches are closed a
 off.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime, timedelta

@@ -5,8 +5,6 @@ A passage is a stretch of one crew member's time at one place or on one route; a
 `Spans` looks up stretches of time by minute, so that no search has to look at every stretch.
 """
 
-from __future__ import annotations
-
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass

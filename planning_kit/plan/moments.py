@@ -6,8 +6,6 @@ of a route at even speed. Neglected: the true course of the handrails, so that a
 the straight distance. A stretch of time holds its first minute and not its last; the last of all holds both.
 """
 
-from __future__ import annotations
-
 from bisect import bisect_right
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass

@@ -3,8 +3,6 @@
 The timing keeps every greatest gap (it is a bound on the earlier step); a clock says how near it is.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import inf, nan

@@ -6,8 +6,6 @@ network. A test holds the two together. Where no times exist the answer is None,
 passes over an order whose times 40 sweeps do not find, too.
 """
 
-from __future__ import annotations
-
 from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

@@ -11,8 +11,6 @@ last worked. Only a first step that is another than before is held back by it. N
 elsewhere than the plan has them.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 

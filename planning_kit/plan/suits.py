@@ -16,8 +16,6 @@ metabolic rate), heat through the suit's wall (but for ``worst_sun_factor``, whe
 heat is taken times it), sensible heat of the water, water not evaporated.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 

@@ -10,8 +10,6 @@ From the lines follow the spells in which a tether is too short, the hook move t
 two lines may cross.
 """
 
-from __future__ import annotations
-
 from bisect import bisect_left, bisect_right
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace

@@ -9,8 +9,6 @@ back as it was walked out. Times told are the fastest ones, which keeps them a m
 neglected is that the way walked may be slower by no more than `TIE_MIN`.
 """
 
-from __future__ import annotations
-
 import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field

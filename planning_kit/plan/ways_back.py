@@ -12,8 +12,6 @@ possible. What making the work in hand safe takes first: `planning_kit.plan.retu
 or stowing what is in hand.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache

@@ -4,8 +4,6 @@ It says what the tables and the timed plan say and nothing else: no praise, no g
 form opens with purpose, time and what goes out, and closes with both inside, margins and what comes home.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass

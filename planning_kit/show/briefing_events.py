@@ -3,8 +3,6 @@
 Each event is one moment and one sentence or two, made of the tables alone.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property

@@ -7,8 +7,6 @@ so that plotly chooses round steps of hours and minutes at every zoom. Its label
 GMT would put its grid at round GMT times instead, and two grids on one chart cannot be read.
 """
 
-from __future__ import annotations
-
 import json
 import math
 from collections.abc import Iterable, Mapping, Sequence

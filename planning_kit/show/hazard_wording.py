@@ -4,8 +4,6 @@ The class is always told as a word, in the sense of the trade (common practice; 
 Z535.6, from memory): a warning can injure, a caution can damage hardware, a note is to be known.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from math import inf
 

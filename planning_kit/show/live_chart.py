@@ -5,8 +5,6 @@ without a layout: the drawing side knows how wide it is, what is zoomed and whic
 here, and must be shown as text. Of a plan that is under way it has also now, and what is done or in hand.
 """
 
-from __future__ import annotations
-
 import html
 import math
 from collections.abc import Iterable, Mapping, Sequence

@@ -1,7 +1,5 @@
 """The two charts of odds: when each task is finished, and what drives the spread of the outing end."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any

@@ -3,8 +3,6 @@
 nbconvert's own page fetches scripts from elsewhere, and shows plotly charts and widgets only with them.
 """
 
-from __future__ import annotations
-
 import html
 import os
 import re

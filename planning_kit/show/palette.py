@@ -8,8 +8,6 @@ apart (values from memory; the vermilion darker on white and lighter on dark gro
 All fills are light, so one dark ink reads on each of them, on paper as on a dark screen.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import cycle

@@ -4,8 +4,6 @@ They are the tightest margins of the plan, told by titles. What is done then is 
 makes a step safe, which task goes first); where they say nothing, that is told.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from math import inf, isfinite, isnan
 

@@ -1,7 +1,5 @@
 """Beta and night by day: which days of a season suit an outing that needs the dark."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass

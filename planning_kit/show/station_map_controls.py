@@ -6,8 +6,6 @@ one fixed script and a line that says which keys there are; a viewer that does n
 not trusted) leaves the map to the mouse.
 """
 
-from __future__ import annotations
-
 from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

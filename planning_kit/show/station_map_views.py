@@ -7,8 +7,6 @@ views keep the frame right-handed: nothing is mirrored.
 Here is also what does not move on the map: routes, worksites and their names.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import cos, inf, radians, sin, tan

@@ -1,7 +1,5 @@
 """What is left in each suit and of each way back, over the same time axis as the swimlane chart."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass

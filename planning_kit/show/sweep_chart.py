@@ -1,7 +1,5 @@
 """The outing end against PET 0: a saw-tooth, because night does not wait, with limits and good spells."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
 from typing import Any

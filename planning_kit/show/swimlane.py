@@ -4,8 +4,6 @@ It draws a finished plan and computes nothing of its own. Here are the marks ove
 (hand-overs, findings, limits, nights) and all that is no trace: axes, title, legends, the content in words.
 """
 
-from __future__ import annotations
-
 import html
 import math
 from collections import Counter

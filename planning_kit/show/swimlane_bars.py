@@ -3,8 +3,6 @@
 Traces are plain dicts of lists, so that the figure's JSON is the same every time and diffs well.
 """
 
-from __future__ import annotations
-
 import math
 import textwrap
 from collections.abc import Iterator, Sequence

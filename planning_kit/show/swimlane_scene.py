@@ -3,8 +3,6 @@
 The y axis of the chart counts pixels at the chart's own height: heights here are heights on the screen.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass

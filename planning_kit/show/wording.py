@@ -4,8 +4,6 @@ Every text of a scenario passes through `one_line`: no control characters, no tu
 the words as HTML escapes them there. One phrase a fact of the tables, and none where a table is silent.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass

@@ -3,8 +3,6 @@
 Both are windows in which a smooth function of time is positive: how far a disc stands above the Earth's limb.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """An orbit: SGP4 mean elements, where they put the station, and how far off that may be for their age."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime

@@ -1,7 +1,5 @@
 """A season at a glance: beta and the length of nights, day by day."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 

@@ -28,8 +28,6 @@ M. Ziebart, P. Cross, "Oblate Earth eclipse state algorithm for low-Earth-orbiti
 Spacecraft and Rockets 41 (2004) 157-159 (both from memory); the projection of the disc is derived above.
 """
 
-from __future__ import annotations
-
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime

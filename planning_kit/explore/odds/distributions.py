@@ -13,8 +13,6 @@ same random numbers differ by what was changed in them, not by chance.
 * ``fixed``: always m; only the factors of `planning_kit.explore.odds.sampling` vary.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from functools import lru_cache
 

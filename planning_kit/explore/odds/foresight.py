@@ -5,8 +5,6 @@ is found from its expected minutes. Only a step with a bound that looks ahead (a
 least gap) and a step of a group have to ask the plan of the rest (`planning_kit.explore.odds.played`).
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property

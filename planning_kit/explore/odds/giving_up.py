@@ -14,8 +14,6 @@ knows how, it is played on. Idealised: the way back from a step that was being w
 step before it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

@@ -3,8 +3,6 @@
 With them the table of drivers, which is made of the same samples: what makes the outing end early or late.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property

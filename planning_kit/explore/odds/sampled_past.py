@@ -26,8 +26,6 @@ What is in progress varies in what is left. Assumed, and told by ``Odds.assumed`
   on in a later window.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 

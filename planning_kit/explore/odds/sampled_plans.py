@@ -6,8 +6,6 @@ Samples that give up the same in the same way are timed together: the result is 
 sample alone (a test does).
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field

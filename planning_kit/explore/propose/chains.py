@@ -6,8 +6,6 @@ tied to the event that brings it there, and must be over before the next one. So
 order, whatever is chosen.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 

@@ -5,8 +5,6 @@ order, and rules where the timing would not keep it. In words it is a short list
 plan.
 """
 
-from __future__ import annotations
-
 import heapq
 from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace

@@ -3,8 +3,6 @@
 All three are told of every order that is shown.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from functools import lru_cache
 from math import isnan

@@ -13,8 +13,6 @@ are remembered the way to the farthest step and home stands for the rest. Neglec
 gaps and limits; each of them can only make the true end later. `add_lane_bounds` tells the solver.
 """
 
-from __future__ import annotations
-
 import heapq
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, field

@@ -12,8 +12,6 @@ begins with does not keep. All else is left to the checks, which cost a hundred 
 an order once nothing better came for a while, and where it does not hold, about those on the way, by halves.
 """
 
-from __future__ import annotations
-
 import random
 from collections.abc import Callable, Collection, Hashable, Sequence
 from dataclasses import dataclass, field

@@ -11,8 +11,6 @@ too; the timing, which gives the earliest starts of that order, agrees or is ear
 whose ends differ by less than a second a link of the chain can be told apart only by the timing.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field

@@ -3,8 +3,6 @@
 The rules are added by `timed_rules` and `untimed_rules`.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime

@@ -6,8 +6,6 @@ is left to the checks: two at the airlock or in one step of both where one has r
 a cable's other end. Once an outing has begun, so are tethers: how a line lies is no part of the problem.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise, product, takewhile

@@ -9,8 +9,6 @@ The present plan may break rules of its own. An order that breaks none is sought
 one that lets go of as little as can be. Whatever the present plan breaks may be broken as badly, not worse.
 """
 
-from __future__ import annotations
-
 import random
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace

@@ -3,8 +3,6 @@
 A question is read here, searched by `order_search`, and told with a verdict.
 """
 
-from __future__ import annotations
-
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor

@@ -5,8 +5,6 @@ person moves such pieces, too. A slot lies between the last step that must prece
 that must follow it, by the tables and by way of all lanes as they stand, so that no circle comes of a move.
 """
 
-from __future__ import annotations
-
 import random
 from bisect import bisect_left
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence

@@ -5,8 +5,6 @@ does: what blocks such an order is mended where somebody passes, by a step of th
 or one that is done there instead, and judged as any. Counted in plans timed, so that it is repeatable.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import islice, product

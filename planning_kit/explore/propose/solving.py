@@ -5,8 +5,6 @@ and a limit in the solver's deterministic time. The clock is a safety stop only;
 says that it may differ next time.
 """
 
-from __future__ import annotations
-
 import math
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence

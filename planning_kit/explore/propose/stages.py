@@ -10,8 +10,6 @@ once. What does not hold is forbidden in the same model by its cause (`cause_in`
 about all orders that bring no new stop finding.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property

@@ -7,8 +7,6 @@ present order cannot keep either is moved to where that order has the step: no o
 worse.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from functools import cache, partial
 

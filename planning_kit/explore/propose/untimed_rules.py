@@ -6,8 +6,6 @@ facts as custody in `plan/`, as chains. Neglected: whether the partner stands th
 over in a step of one, and a second foothold strapped beside a socket.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import product

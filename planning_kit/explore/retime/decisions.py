@@ -9,8 +9,6 @@ to that with the whole table in force (`planning_kit.explore.odds.odds`), and wh
 made before the outing, and anew outside for the tasks that have not begun.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from numbers import Real

@@ -6,8 +6,6 @@ start at once, each from where they are; ingress waits for the later one. Neglec
 (``partner_abort_min`` and ``partner_terminate_min`` of ``plan.returns``).
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 

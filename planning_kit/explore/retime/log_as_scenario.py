@@ -6,8 +6,6 @@ own: ``AN1.part1`` is what was done of it, ``AN1`` what finished or is still to 
 the step takes; only the step itself leaves things and moves hooks, and whoever waits, waits for it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime

@@ -1,7 +1,5 @@
 """Where the outing stands: planned against actual, step by step and task by task, and in words."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 

@@ -6,8 +6,6 @@ a limit, with optional and get-ahead tasks left out. What is found is a decision
 re-timed by the log and checked as a whole plan. Steps left out stay out.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 

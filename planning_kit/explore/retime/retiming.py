@@ -11,8 +11,6 @@ assumed as much harder, or easier, than planned. Assumption: who worked harder s
 that the ratio may differ by kind of work; use before PET 0 is scaled too.
 """
 
-from __future__ import annotations
-
 from dataclasses import replace
 from datetime import datetime
 

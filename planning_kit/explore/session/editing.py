@@ -4,8 +4,6 @@ It knows no widget. A view asks it to do something, then reads ``draft``, ``verd
 PET 0 is one of settings, which may take the range of PET 0 times along to another day.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Collection, Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace

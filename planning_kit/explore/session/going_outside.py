@@ -5,8 +5,6 @@ is an event that was called, another order or hand is another plan to re-time. T
 of the session, which can be undone and is saved when the planner saves.
 """
 
-from __future__ import annotations
-
 from datetime import datetime, timedelta
 
 import pandas as pd

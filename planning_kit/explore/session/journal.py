@@ -8,8 +8,6 @@ the process dies, whatever kills it. So a file in use is told from one that was 
 deleted, and by one session at a time (`locked` on the state folder).
 """
 
-from __future__ import annotations
-
 import contextlib
 import json
 import os

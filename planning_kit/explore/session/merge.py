@@ -8,8 +8,6 @@ unit is a cell, a whole row where one side deleted it, and the order of a table'
 their line ids, which `same_lines` gives to what was read anew.
 """
 
-from __future__ import annotations
-
 import contextlib
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace

@@ -1,7 +1,5 @@
 """The long questions that a planner asks of the plan: another PET 0, the odds, a better order."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta

@@ -4,8 +4,6 @@ It knows no widget. A view asks it to do something, then reads ``draft``, ``verd
 that was followed stays in ``watch`` while the session plans.
 """
 
-from __future__ import annotations
-
 import contextlib
 from collections.abc import Mapping
 from dataclasses import replace

@@ -5,8 +5,6 @@ the rest. Whatever stands in the log, there is always a plan: the last good one 
 to see its plan as a preview; to take it is to decide: skips are logged, the rest changes the plan.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta

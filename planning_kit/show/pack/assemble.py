@@ -4,8 +4,6 @@ Here are also the sections that are no list of the plan itself: assumptions and 
 what the method leaves out, how likely it is to fit, and what changed since the baseline.
 """
 
-from __future__ import annotations
-
 import platform
 from collections.abc import Iterator, Mapping
 from dataclasses import fields

@@ -1,7 +1,5 @@
 """The pack as one HTML page: no script, no request, every text escaped by the template engine."""
 
-from __future__ import annotations
-
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 

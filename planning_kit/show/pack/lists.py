@@ -1,7 +1,5 @@
 """The lists of the pack: warnings, light, links, hardware, tethers, inhibits, margins, findings."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace

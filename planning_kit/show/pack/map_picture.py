@@ -4,8 +4,6 @@ A picture has two flat views and the words: what `planning_kit.plan.moments` say
 and signs of the station map.
 """
 
-from __future__ import annotations
-
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace

@@ -1,7 +1,5 @@
 """The pack as a PDF on landscape A4, and the pocket sheets on one portrait page each."""
 
-from __future__ import annotations
-
 import io
 from bisect import bisect_left
 from collections.abc import Callable, Sequence

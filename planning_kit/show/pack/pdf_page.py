@@ -6,8 +6,6 @@ TrueType outlines that can be embedded; one that is not embedded may print nothi
 counts upward from its foot, a picture downward.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Sequence
 from functools import cache
 from importlib.resources import files

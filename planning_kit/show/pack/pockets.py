@@ -4,8 +4,6 @@ A sheet has shorter forms, for lanes whose whole sheet does not fit one page in 
 out silently: a shorter form says so and where the rest is.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property

@@ -5,8 +5,6 @@ where it fits; the procedure has every step. Colours are those of the charts; no
 travel is a line, a wait a low open bar, work a full one.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import accumulate, groupby

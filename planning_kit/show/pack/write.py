@@ -1,7 +1,5 @@
 """Writing the pack: everything is made in memory first; then all files are put in place, or none."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Mapping
 from pathlib import Path

@@ -1,7 +1,5 @@
 """The tables of the pack as a workbook: numbers as numbers, text as text, no cell that is computed."""
 
-from __future__ import annotations
-
 import io
 import re
 from collections.abc import Iterable
