@@ -17,15 +17,7 @@ from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing_events import BriefingEvent, briefing_events, open_lines
 from planning_kit.show.risks import risk_lines, spoken
-from planning_kit.show.wording import (
-    Names,
-    OpenFindings,
-    against,
-    bracketed,
-    exceptions,
-    minutes,
-    signed,
-)
+from planning_kit.show.wording import Names, OpenFindings, against, bracketed, exceptions, minutes, signed
 
 NEEDS = {"required": "Required", "optional": "Optional", "get-ahead": "Get-ahead"}
 

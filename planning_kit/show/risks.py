@@ -11,30 +11,16 @@ from planning_kit.explore.tightest import tightest_margins
 from planning_kit.inputs.records import Step
 from planning_kit.inputs.shown_text import one_line, shortened
 from planning_kit.inputs.times import number_label, pet_label
+from planning_kit.judge import margins
 from planning_kit.judge.drop_order import drop_order, may_be_cut, task_starts
 from planning_kit.judge.every_margin import HARD_MIN
-from planning_kit.judge.margins import (
-    CLOCK,
-    DAY,
-    EXPOSURE,
-    IN_WINDOWS,
-    INHIBIT,
-    LAST_START,
-    LIMIT,
-    LINK,
-    NIGHT,
-    RETURN,
-    STORE,
-    TETHER,
-    Margin,
-)
 from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 
 _TOLD = 3
 _SILENT = "the plan does not say what then"
-_WINDOWS = {NIGHT: "its night", DAY: "its daylight", LINK: "its link"}
-_ONE_OF_A_KIND = (RETURN, LAST_START, STORE)
+_WINDOWS = {margins.NIGHT: "its night", margins.DAY: "its daylight", margins.LINK: "its link"}
+_ONE_OF_A_KIND = (margins.RETURN, margins.LAST_START, margins.STORE)
 
 
 def spoken(title: str) -> str:
@@ -65,7 +51,7 @@ class _Teller:
         self.limits = {each.hazard: each.limit for each in records.hazards}
         self.titles |= {("place", each.place): each.title for each in records.places}
 
-    def wrong(self, each: Margin) -> str:
+    def wrong(self, each: margins.Margin) -> str:
         """What can go wrong, what is left, how likely it is, what it costs."""
         left = ("there is no way" if each.margin == -inf else
                 f"by {number_label(-each.margin, 'up', 0)} {each.unit} in this plan"
@@ -77,36 +63,36 @@ class _Teller:
                 f"; then the end comes {number_label(each.end_slip_min, 'up', 0)} min later")
         return f"{self._what(each)}: {left}{chance}{cost}"
 
-    def _what(self, each: Margin) -> str:
+    def _what(self, each: margins.Margin) -> str:
         step = self.steps.get(each.step)
         task = self.tasks[step.task] if step else "the outing"
 
         def may(verb: str, is_so: str) -> str:
             return is_so if each.is_missed else f"may {verb}"
 
-        if each.kind in IN_WINDOWS:
+        if each.kind in margins.IN_WINDOWS:
             return f"{task} {may('miss', 'misses')} {_WINDOWS.get(each.kind, 'its period')}"
-        if each.kind == CLOCK:
+        if each.kind == margins.CLOCK:
             first, then = (self._step(self.steps[name]) for name in each.about.split())
             return f"too long {may('pass', 'passes')} from “{first}” to “{then}”"
-        if each.kind == INHIBIT:
+        if each.kind == margins.INHIBIT:
             title = self._named("inhibit", each.about, "an inhibit")
             return f"“{title}” {may('not be', 'is not')} kept as agreed"
-        if each.kind == EXPOSURE:
+        if each.kind == margins.EXPOSURE:
             title = self._named("hazard", each.about, "a hazard")
             how = "too long" if self.limits[each.about] in ("stay", "total") else "without protection"
             return f"{each.crew} {may('be', 'is')} {how} in “{title}”"
-        if each.kind == LAST_START:
+        if each.kind == margins.LAST_START:
             return f"{task} {may('begin', 'begins')} too late to be begun at all"
-        if each.kind == LIMIT:
+        if each.kind == margins.LIMIT:
             which = "hard" if each.about == HARD_MIN else "planned"
             return f"the end {may('come', 'comes')} after the {which} limit"
-        if each.kind == RETURN:
+        if each.kind == margins.RETURN:
             store, _, how = each.about.partition(", ")
             way = "alone" if how == "alone" else "brought by the partner"
             what = f" {store}" if store != "consumables" else ""
             return f"{each.crew}, going home {way}, {may('have', 'has')} less{what} left than the reserve"
-        if each.kind == STORE:
+        if each.kind == margins.STORE:
             return f"{each.crew}'s {WORDS[each.about]} {may('fall', 'falls')} below its reserve"
         hook = self._named("place", each.about, "its hook")
         return f"{each.crew}'s tether {may('be', 'is')} too short from {hook}"
@@ -117,36 +103,36 @@ class _Teller:
     def _step(self, step: Step) -> str:
         return spoken(step.title) or f"a step of {self.tasks[step.task]}"
 
-    def known(self, each: Margin) -> str:
+    def known(self, each: margins.Margin) -> str:
         """When it would be known: at the minute at which nothing is left, or when least is left."""
         if each.is_missed:
             return "Known now"
-        if each.kind in (RETURN, STORE, EXPOSURE, TETHER):
+        if each.kind in (margins.RETURN, margins.STORE, margins.EXPOSURE, margins.TETHER):
             return f"Least is left at {pet_label(each.at_min, 'down')}"
         return f"Known by {pet_label(each.at_min + each.minutes, 'down')}"
 
-    def then(self, each: Margin) -> str:
+    def then(self, each: margins.Margin) -> str:
         """What would be done then, as far as the tables say."""
         step = self.steps.get(each.step)
         safe = spoken(step.make_safe).rstrip(".") if step else ""
         cuts = self._cuts(each.at_min)
         if each.is_missed:
             return "accept it or change the plan"
-        if each.kind == LAST_START:
+        if each.kind == margins.LAST_START:
             return "then it is left out"
-        if each.kind == RETURN and (by := self._turn_back(each)):
+        if each.kind == margins.RETURN and (by := self._turn_back(each)):
             return f"turn back by {by}" + (f"; first: {safe}" if safe else "")
-        if each.kind in IN_WINDOWS:
+        if each.kind in margins.IN_WINDOWS:
             over = self.plan.end_min + (0.0 if isnan(each.end_slip_min) else each.end_slip_min)
             wait = "then it stays undone" if over == inf else "then it waits for the next"
             more = "" if over <= self.plan.hard_min or over == inf else (
                 f", and {cuts} is left out" if cuts else ", past the hard limit: nothing may be left out")
             return wait + more + (f"; under way, first: {safe}" if safe else "")
-        if each.kind in (LIMIT, STORE):
+        if each.kind in (margins.LIMIT, margins.STORE):
             return f"then {cuts} is left out" if cuts else "then nothing may be left out"
         return f"then, first: {safe}" if safe else _SILENT
 
-    def _turn_back(self, each: Margin) -> str:
+    def _turn_back(self, each: margins.Margin) -> str:
         """The latest minute to turn back in this case; "" for none."""
         rows = self.plan.return_summary.to_dict("records")
         found = [row["turn_back_by_min"] for row in rows

@@ -21,13 +21,7 @@ from planning_kit.explore.propose.choices import Choice
 from planning_kit.explore.propose.least_ends import add_lane_bounds, what_binds
 from planning_kit.explore.propose.local_search import AGAIN, PASSES, Blocks, LocalSearch, Neighbours
 from planning_kit.explore.propose.order_model import Literal, minutes_of
-from planning_kit.explore.propose.order_problem import (
-    Freedom,
-    Problem,
-    Work,
-    find_precedence,
-    start_problem,
-)
+from planning_kit.explore.propose.order_problem import Freedom, Problem, Work, find_precedence, start_problem
 from planning_kit.explore.propose.order_screen import cause_of
 from planning_kit.explore.propose.solving import (
     TURNS,

@@ -28,15 +28,7 @@ from planning_kit.explore.watch.logbook import (
     without_rates,
     write,
 )
-from planning_kit.explore.watch.now import (
-    CLOCK_KINDS,
-    HELD,
-    WALL,
-    Clock,
-    is_in_outing,
-    typed_moment,
-    utc_now,
-)
+from planning_kit.explore.watch.now import CLOCK_KINDS, HELD, WALL, Clock, is_in_outing, typed_moment, utc_now
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.folder_files import signature

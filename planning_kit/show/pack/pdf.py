@@ -14,15 +14,7 @@ from reportlab.platypus import PageBreak as Break
 from reportlab.platypus import Table as AnyGrid
 
 from planning_kit.show.pack.content import Cell, Column, Pack, Picture, Rich, Section, Table, shown
-from planning_kit.show.pack.pdf_page import (
-    MARGIN,
-    Contents,
-    Heading,
-    Printable,
-    drawn,
-    numbered,
-    table_look,
-)
+from planning_kit.show.pack.pdf_page import MARGIN, Contents, Heading, Printable, drawn, numbered, table_look
 
 _PAGE = landscape(A4)
 _TABLE_SIZE = 6.8
