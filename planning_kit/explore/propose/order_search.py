@@ -327,7 +327,8 @@ class OrderSearch:
         if judge.current:
             moves += [Move("note", "", *each) for each in carried_longer(judge.current, rebuilt.plan)]
         # The solver does not know by how much a rule that it was let off gives way.
-        is_proven = found.end_proven and judge.goal == END and not rebuilt.plan.network.given_way
+        is_proven = ((found.end_proven or is_least) and judge.goal == END
+                     and not rebuilt.plan.network.given_way)
         return Better(choice=choice, rebuilt=rebuilt, moves=tuple(moves),
                       rank=self.judge.rank(rebuilt.plan, choice.dropped),
                       solved=replace(found, end_proven=is_proven), best_by=judge.goal)
