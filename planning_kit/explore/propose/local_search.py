@@ -29,8 +29,8 @@ from planning_kit.judge.findings import Identity
 from planning_kit.plan.order_timing import OrderTiming
 
 _SAME = 1e-6
-PASSES = 240
-"""Passes for one unit of effort and a step: about four seconds at seventy steps."""
+PASSES = 360
+"""Passes for one unit of effort and a step: about six seconds at seventy steps."""
 _LENGTHS = (3_000, 3_000, 6_000, 6_000, 12_000, 12_000, 24_000)
 """Passes of the restarts in turn: short ones bring something soon, long ones more."""
 _LOOK_EVERY = 50
