@@ -82,8 +82,8 @@ def _give_up(rows: Sequence[dict[str, object]], records: Records, states: States
         for row, step in zip(rows, records.steps, strict=True):
             if step.step == back:
                 new = own[back].step
-                row |= {name: as_cell(getattr(new, name)) for name in row
-                        if getattr(new, name) != getattr(step, name)}
+                row |= {name: as_cell(value) for name, value in vars(new).items()
+                        if name in row and value != getattr(step, name)}
             elif step.step in own.keys() - begun:
                 row["takes"], row["leaves"] = (
                     " ".join(move_text(move) for move in moves if move.item not in lost)
