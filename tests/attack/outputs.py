@@ -101,7 +101,8 @@ class Attack:
         scenario = with_row(self.scenario, "steps", 2, step="D1", task="CLN", crew="EV2", place="MST",
                             title=PAYLOADS[4], minutes_likely=20)
         found = pk.time_plan(scenario).propose("quick", 60.0)
-        assert found.best is not None and len(found.rejected)
+        assert found.best is not None
+        assert len(found.rejected)
         return found
 
     @property
