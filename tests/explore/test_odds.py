@@ -72,7 +72,8 @@ def test_published_pert_example_and_its_merge_bias() -> None:
     # Merge bias: where paths join, the later one counts, so the finish is later than along any one path.
     assert (end >= path - 1e-6).all()
     assert end.mean() > mean + 20 * error
-    assert (end <= 55).mean() < stats.norm.cdf((55 - mean) / np.sqrt(exact)) - 0.02
+    # About 0.02 less; ten standard errors of a share are 0.015.
+    assert (end <= 55).mean() < stats.norm.cdf((55 - mean) / np.sqrt(exact)) - 0.015
 
 
 def test_two_parallel_steps_against_numerical_integration() -> None:

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import spearmanr
 
-from planning_kit.explore.odds.sampling import STEP, chunk_sizes, factor_streams, normals, stream
+from planning_kit.explore.odds.sampling import STEP, factor_streams, normals, stream
 from planning_kit.explore.odds.study import Study, Tally
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import pet_label
@@ -287,25 +287,20 @@ def drivers_table(study: Study, tally: Tally) -> pd.DataFrame:
 
 def _drivers(study: Study, count: int) -> Iterator[tuple[tuple[str, ...], np.ndarray, np.ndarray]]:
     """What varies: its first four columns, and by sample its own part and the whole duration or factor."""
-    records, sizes = study.outing.records, chunk_sizes(count)
+    records = study.outing.records
     for name, sd in factor_streams(study.outing.crew, records.settings.odds).items():
         if sd:
             kind, _, crew = name.partition(":")
-            own = _numbers(study, name, sizes)
+            own = normals(study.seed, 0, name, count)
             yield (name, kind, _TITLES[kind].format(crew), ""), own, own
     if records.settings.odds.distribution == "fixed":
         return
-    drawn = [study.draw(chunk, size).durations for chunk, size in enumerate(sizes)]
-    for step, whole in zip(records.steps, np.concatenate(drawn, axis=1), strict=True):
+    for step, whole in zip(records.steps, study.draw(0, count).durations, strict=True):
         is_history = study.outing.begun is not None and study.outing.begun.has_finished(step.step)
         if step.minutes_high > step.minutes_low and not is_history:
-            own = _numbers(study, stream(STEP, step.step), sizes)
+            # A duration never falls with its numbers, so their ranks are those of its own part.
+            own = normals(study.seed, 0, stream(STEP, step.step), count)
             yield (step.step, "step", step.title, step.task), own, whole
-
-
-def _numbers(study: Study, name: str, sizes: list[int]) -> np.ndarray:
-    """The numbers of a stream; a duration never falls with them, so their ranks are those of its own part."""
-    return np.concatenate([normals(study.seed, chunk, name, size) for chunk, size in enumerate(sizes)])
 
 
 def _effect(own: np.ndarray, whole: np.ndarray, ends: np.ndarray) -> tuple[float, ...]:

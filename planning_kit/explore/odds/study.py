@@ -18,7 +18,7 @@ import numpy as np
 from planning_kit.explore.long_question import Report, mapped, silent, told
 from planning_kit.explore.odds.sampled_outing import Outing
 from planning_kit.explore.odds.sampled_plans import SampledPlans, broken_reasons, cut_rules, time_samples
-from planning_kit.explore.odds.sampling import Draws, chunk_sizes, draw
+from planning_kit.explore.odds.sampling import CHUNK, TOGETHER, Draws, chunk_sizes, draw
 from planning_kit.inputs.records import Gap, Task
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.plan_times import PlannedWindow, planned_windows
@@ -43,7 +43,7 @@ class Study:
         return cls(outing, cut_rules(outing), tuple(planned_windows(plan)), clocks, seed)
 
     def draw(self, chunk: int, count: int) -> Draws:
-        """The durations and travel factors of the first ``count`` samples of a chunk."""
+        """The durations and travel factors of the first ``count`` samples of a chunk and those behind."""
         records = self.outing.records
         return draw(records.steps, self.outing.crew, records.settings.odds, self.seed, chunk, count,
                     self.outing.begun)
@@ -76,7 +76,7 @@ class Tally:
 
 
 def run_chunk(study: Study, chunk: int, count: int) -> Tally:
-    """Draw, time and tally one chunk."""
+    """Draw, time and tally the first ``count`` samples of a chunk and those behind."""
     draws, outing = study.draw(chunk, count), study.outing
     plans = time_samples(outing, draws, study.rules)
     starts, finishes = done(outing, plans, draws)
@@ -150,10 +150,10 @@ def _inside(outing: Outing, draws: Draws, finishes: np.ndarray) -> np.ndarray:
 
 def tallies(study: Study, samples: int, executor: Executor | None = None,
             report: Report = silent) -> Iterator[Tally]:
-    """The tally of each chunk, worked out here or on ``executor``, in the order of the chunks."""
-    sizes = chunk_sizes(samples)
+    """The tally of each few chunks, worked out here or on ``executor``, in the order of the chunks."""
+    sizes = chunk_sizes(samples, TOGETHER * CHUNK)
     # Both kinds of map keep the order of the chunks, so that the samples of two plans stay pairs.
-    work = mapped(executor)(run_chunk, [study] * len(sizes), range(len(sizes)), sizes)
+    work = mapped(executor)(run_chunk, [study] * len(sizes), range(0, TOGETHER * len(sizes), TOGETHER), sizes)
     return told(work, report, f"parts of {samples:,} samples", len(sizes))
 
 
