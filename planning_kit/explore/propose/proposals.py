@@ -326,9 +326,11 @@ def _verdict(search: OrderSearch, proposed: Sequence[Proposal[TimedPlan]],
     if last is None or current is None:
         return f"no order found that holds{blocked}: raise effort and seconds"
     left_min = max(cushioned_end_min(current, search.judge.cushion) - last.bound_min, 0.0)
-    why = f": {last.why}" if last.why else ""
+    won = f"; at most {left_min:.1f} min can be won{last.why and f': {last.why}'}" if last.bound_min else ""
     by = "" if search.judge.goal == END else f" by {search.judge.goal}"
-    return f"no better order found{by}; at most {left_min:.1f} min can be won{why}{blocked}"
+    over_min = max(search.judge.review(current).over_min)
+    late = f", none that keeps the limit, {number_label(over_min, 'up')} min sooner" if over_min else ""
+    return f"no better order found{by}{late}{won}{blocked}"
 
 
 def read_effort(effort: str | float, seconds: float, table: str = "reorder") -> float:
