@@ -121,7 +121,7 @@ class ShownTable(pd.DataFrame):
 
 
 def _as_html(value: object) -> object:
-    return html_text(value) if isinstance(value, str) else value
+    return html_text(str(value)) if isinstance(value, (str, list, tuple, dict)) else value
 
 
 class TextTable(ShownTable):
