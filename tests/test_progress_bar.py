@@ -77,9 +77,9 @@ def test_a_bar_comes_only_after_its_delay(screen: Screen, monkeypatch: pytest.Mo
 
 def test_none_shows_nothing_and_a_function_is_told_all(screen: Screen, small_plan: pk.Plan) -> None:
     told: list[Progress] = []
-    small_plan.odds(10_000, progress=told.append)
-    small_plan.odds(10_000, progress=None)
-    assert [each.words for each in told] == [f"{done} of 2 parts of 10,000 samples" for done in (0, 1)]
+    small_plan.odds(40_000, progress=told.append)
+    small_plan.odds(40_000, progress=None)
+    assert [each.words for each in told] == [f"{done} of 2 parts of 40,000 samples" for done in (0, 1)]
     assert not screen.lines
 
 
