@@ -90,7 +90,7 @@ def _odds(found: TimedOdds) -> Message:
 
 
 def _share(row: Mapping[Any, Any]) -> float | None:
-    return None if math.isnan(row["p"]) else row["p"]
+    return None if math.isnan(row["p"]) else float(row["p"])
 
 
 def _percent(row: Mapping[Any, Any]) -> str:
