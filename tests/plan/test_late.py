@@ -109,14 +109,11 @@ def test_many_at_once_as_one_by_one(problem: tuple[Network, np.ndarray], count: 
     network, durations, _ = timed(problem)
     shape = (len(durations), count)
     more = np.array([[random.randint(0, 15) for _ in range(count)] for _ in durations])  # type: ignore[attr-defined]
-    factor = {crew: np.array([1.0 + random.random() for _ in range(count)])  # type: ignore[attr-defined]
-              for crew in ("EV1", "EV2")}
     many = durations[:, None] + more
-    together = planned_starts(network, many, travel_factor=factor)
+    together = planned_starts(network, many)
     assert together.shape == shape
     for sample in range(count):
-        alone = planned_starts(network, many[:, [sample]],
-                               travel_factor={crew: each[[sample]] for crew, each in factor.items()})
+        alone = planned_starts(network, many[:, [sample]])
         assert together[:, sample].tolist() == alone[:, 0].tolist()
     floors = np.arange(count, dtype=float) * 7.0 + np.zeros(shape)
     shifted = planned_starts(network, durations, not_before=floors)
