@@ -149,11 +149,11 @@ def _inside(outing: Outing, draws: Draws, finishes: np.ndarray) -> np.ndarray:
 
 
 def tallies(study: Study, samples: int, executor: Executor | None = None,
-            report: Report = silent) -> Iterator[Tally]:
+            report: Report = silent, together: int = TOGETHER) -> Iterator[Tally]:
     """The tally of each few chunks, worked out here or on ``executor``, in the order of the chunks."""
-    sizes = chunk_sizes(samples, TOGETHER * CHUNK)
+    sizes = chunk_sizes(samples, together * CHUNK)
     # Both kinds of map keep the order of the chunks, so that the samples of two plans stay pairs.
-    work = mapped(executor)(run_chunk, [study] * len(sizes), range(0, TOGETHER * len(sizes), TOGETHER), sizes)
+    work = mapped(executor)(run_chunk, [study] * len(sizes), range(0, together * len(sizes), together), sizes)
     return told(work, report, f"parts of {samples:,} samples", len(sizes))
 
 

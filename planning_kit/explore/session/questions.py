@@ -63,7 +63,7 @@ def about_the_odds(editing: Editing) -> LongQuestion:
 
     def answer(question: LongQuestion) -> TimedOdds | None:
         study, parts = Study.of(plan, _SEED), list[Tally]()
-        for part in tallies(study, _SAMPLES, report=question.report):
+        for part in tallies(study, _SAMPLES, report=question.report, together=1):
             if question.is_stopping:
                 return None
             parts.append(part)
