@@ -50,10 +50,11 @@ def normals(seed: int, chunk: int, name: str, count: int) -> np.ndarray:
     """The first ``count`` standard normal numbers of the stream of ``name`` in ``chunk`` and those behind."""
     # Not hash(), which differs from process to process; one byte order, so that all machines draw alike.
     words = np.frombuffer(blake2b(name.encode("utf-8"), digest_size=16).digest(), dtype="<u4")
-    keys = [(chunk + behind, *map(int, words)) for behind in range(-(-count // CHUNK))]
-    streams = [np.random.PCG64(np.random.SeedSequence(seed, spawn_key=key)) for key in keys]
-    return np.concatenate([np.random.Generator(each).standard_normal(size)
-                           for each, size in zip(streams, chunk_sizes(count), strict=True)])
+    key = tuple(map(int, words))
+    streams = [(np.random.SeedSequence(seed, spawn_key=(number, *key)), size)
+               for number, size in enumerate(chunk_sizes(count), chunk)]
+    return np.concatenate([np.random.Generator(np.random.PCG64(sequence)).standard_normal(size)
+                           for sequence, size in streams])
 
 
 def factor_streams(crew: Sequence[str], odds: OddsSettings) -> dict[str, float]:
