@@ -10,6 +10,7 @@ from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
+from itertools import repeat
 from math import inf
 
 import numpy as np
@@ -42,8 +43,7 @@ class OrderTiming:
 
     def __post_init__(self) -> None:
         # A search asks for the same ways again and again.
-        self.way_min, self.hatch_min = cache(self._way_min), cache(self._hatch_min)
-        self._next = cache(self._behind)
+        self.way_min, self._join = cache(self._way_min), cache(self._joined)
         steps = self.records.steps
         index = {step.step: position for position, step in enumerate(steps)}
         lengths = on_grid(np.asarray(self.minutes, dtype=float))
@@ -74,19 +74,19 @@ class OrderTiming:
         Rules with a step that is in no order hold nobody.
         """
         follow, waits, starts = self._ordered(orders, pet_zero_min)
-        here = {step for order in orders.values() for step in order}
-        away = [step for step in range(len(starts)) if step not in here]
+        away = [step for step, start in enumerate(starts) if start == -inf]
         for step in away:
             waits[step] = -1
             for after, _ in follow[step]:
                 waits[after] -= 1
-        sweep = [step for step in here if not waits[step]]
+        sweep, horizon_min = [step for step, count in enumerate(waits) if not count], self.almanac.horizon_min
+        all_windows, lengths, count = self._windows, self._lengths, len(starts) - len(away)
         for _ in range(_MOST_SWEEPS):
             for step in sweep:  # grows in the first sweep: each step comes behind those that it waits for
-                start, windows = starts[step], self._windows[step]
+                start, windows = starts[step], all_windows[step]
                 if windows is not None:
-                    start = starts[step] = windows.fit(start, self._lengths[step])
-                if start > self.almanac.horizon_min:
+                    start = starts[step] = windows.fit(start, lengths[step])
+                if start > horizon_min:
                     return None
                 for after, weight in follow[step]:
                     if start + weight > starts[after]:
@@ -96,7 +96,7 @@ class OrderTiming:
                         sweep.append(after)
             for step in away:
                 starts[step] = -inf
-            if len(sweep) < len(here):  # they run in a circle
+            if len(sweep) < count:  # they run in a circle
                 return None
             if not self._raise_back(starts) and not self._raise_groups(starts):
                 return starts
@@ -131,8 +131,19 @@ class OrderTiming:
         return max((release.at_min for release in build.hatch_releases(
             self.records.settings, self.records.steps, {who: [step]}, travels)), default=-inf)
 
-    def _behind(self, who: str, before: int, step: int) -> tuple[int, float]:
-        return step, self._lengths[before] + self.way_min(who, before, step)
+    def walk_min(self, orders: Orders) -> float:
+        """Travel of all who travel, from the airlock and back."""
+        return sum(sum(map(self.way_min, repeat(who), (-1, *orders[who]), (*orders[who], -1)))
+                   for who in self.travels if orders[who])
+
+    def _joined(self, who: str, before: int, step: int) -> tuple[float, tuple[int, float],
+                                                                list[tuple[int, float]]]:
+        """When they can begin a step, from PET 0, how it follows the one before, and all that follows that."""
+        release, way = max(self._hatch_min(who, step), 0.0), self.way_min(who, before, step)
+        if before < 0:
+            return max(release, way), (step, way), []
+        link = step, self._lengths[before] + way
+        return release, link, [*self._follow[before], link]
 
     def _ordered(self, orders: Orders, pet_zero_min: float) -> tuple[
             list[list[tuple[int, float]]], list[int], list[float]]:
@@ -142,11 +153,11 @@ class OrderTiming:
         for who, order in orders.items():
             before = -1
             for step in order:
-                release = pet_zero_min + self.hatch_min(who, step)
-                if before < 0:
-                    release = max(release, pet_zero_min + self.way_min(who, before, step))
-                else:
-                    follow[before] = [*follow[before], self._next(who, before, step)]
+                release, link, links = self._join(who, before, step)
+                release += pet_zero_min
+                if before >= 0:
+                    # A step of both has one more behind it in the other lane.
+                    follow[before] = links if follow[before] is self._follow[before] else [*follow[before], link]
                     waits[step] += 1
                 if release > starts[step]:
                     starts[step] = release

@@ -9,6 +9,8 @@ order, whatever is chosen.
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 
+from ortools.sat.python import cp_model
+
 from planning_kit.explore.propose.order_model import Literal, OrderModel, Placed, Requirement, Rule, Ticks
 from planning_kit.inputs.format import SUITED
 
@@ -38,13 +40,17 @@ class Event:
 
 @dataclass(frozen=True, eq=False)
 class Need:
-    """A step that needs the thing in a ``good`` state from one end to another, where ``when`` holds."""
+    """A step that needs the thing in a ``good`` state from one end to another, where ``when`` holds.
+
+    ``brought``: by the number of each event that may bring it there, when that is the one.
+    """
 
     step: Placed
     when: Literal
     good: frozenset[str]
     since: str
     until: str
+    brought: dict[int, Literal] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,7 +58,7 @@ class Chain:
     """The history of one thing: ``arcs[a, b]`` between events by number, -1 for how it begins and ends.
 
     ``may_end``: the states that it may end in once it was moved (None: any). ``other``: a state, and when it
-    begins in that one.
+    begins in that one. ``stays``: by event, until when the thing is at least as that left it.
     """
 
     name: str
@@ -63,6 +69,7 @@ class Chain:
     other: tuple[str, Literal] | None = None
     arcs: dict[tuple[int, int], Literal] = field(default_factory=dict)
     needs: list[Need] = field(default_factory=list)
+    stays: dict[int, cp_model.IntVar] = field(default_factory=dict)
 
     def state_after(self, number: int) -> str:
         """The state after an event; after -1 the one at the beginning."""
@@ -74,6 +81,30 @@ class Chain:
         if number >= 0 or self.other is None or is_so == (self.other[0] in states):
             return model.yes if is_so else None
         return ~self.other[1] if is_so else self.other[1]
+
+    def parts(self, a: int, b: int) -> bool:
+        """Whether two numbers are events of two steps."""
+        return a >= 0 and b >= 0 and self.events[a].step is not self.events[b].step
+
+    def next_at(self, a: int, b: int) -> str:
+        """At which end event b may follow a: what is handed over can be left in the step in which it comes."""
+        # Else who has it has whole steps.
+        one, other = self.events[a], self.events[b]
+        return FINISH if one.at_finish and other.at_finish and one.after in SUITED else START
+
+    def rules(self, holds: Callable[[Literal], bool]) -> Iterator[Rule]:
+        """What a solution keeps by choice: events in turn, and over before the next what needs the thing."""
+        chosen = [pair for pair, arc in self.arcs.items() if holds(arc)]
+        for a, b in (pair for pair in chosen if self.parts(*pair)):
+            yield Rule(self.events[a].step.name, self.events[b].step.name, 0, (), self.name, FINISH,
+                       self.next_at(a, b))
+        following = {a: self.events[b].step for a, b in chosen if b >= 0}
+        for need in self.needs:
+            for a in (a for a, by in need.brought.items() if holds(by) and holds(need.when)):
+                if a >= 0 and (brought := self.events[a].step) is not need.step:
+                    yield Rule(brought.name, need.step.name, 0, (), self.name, FINISH, need.since)
+                if (taken := following.get(a, need.step)) is not need.step:
+                    yield Rule(need.step.name, taken.name, 0, (), self.name, need.until, START)
 
 
 def add_chain(model: OrderModel, name: str, initial: str, events: Iterable[Event], *,
@@ -101,12 +132,12 @@ def add_chain(model: OrderModel, name: str, initial: str, events: Iterable[Event
         *((a + 1, b + 1, arc) for (a, b), arc in arcs.items()),
         *((i + 1, i + 1, ~here) for i, here in inside.items()),
     ])
+    chain.stays.update((a, model.cp.new_int_var(0, model.horizon, f"{name} stays")) for a in (-1, *inside))
     for (a, b), arc in arcs.items():
-        if a >= 0 and b >= 0 and events[a].step is not events[b].step:
-            # What is handed over can be left in the step in which it comes; else who has it has whole steps.
-            is_handed = events[a].at_finish and events[b].at_finish and events[a].after in SUITED
-            _in_turn(model, name, events[a].step, events[b].step, (arc,),
-                     then_at=FINISH if is_handed else START)
+        if b >= 0:
+            model.cp.add(chain.stays[a] <= events[b].step.start).only_enforce_if(arc)
+        if chain.parts(a, b):
+            _in_turn(model, events[a].step, events[b].step, (arc,), chain.next_at(a, b))
     return chain
 
 
@@ -129,12 +160,9 @@ def _may_follow(model: OrderModel, chain: Chain, a: int, b: int) -> Literal | No
     return model.yes if event.before is None else chain.may_be(model, a, event.before)
 
 
-def _in_turn(model: OrderModel, name: str, before: Placed, after: Placed, when: tuple[Literal, ...],
-             first_at: str = FINISH, then_at: str = START) -> None:
-    """One end of a step before one of another, to be written into the scenario where the timing lacks it."""
-    gap = (before.length if first_at == FINISH else 0) - (after.length if then_at == FINISH else 0)
-    model.order(before, after, gap, when=when)
-    model.rules.append(Rule(before.name, after.name, 0, when, name, first_at, then_at))
+def _in_turn(model: OrderModel, before: Placed, after: Placed, when: tuple[Literal, ...], then_at: str) -> None:
+    """One step is over before an end of another."""
+    model.order(before, after, before.length - (after.length if then_at == FINISH else 0), when=when)
 
 
 def need_state(model: OrderModel, chain: Chain, step: Placed, when: Literal, good: Iterable[str],
@@ -144,9 +172,9 @@ def need_state(model: OrderModel, chain: Chain, step: Placed, when: Literal, goo
     Exactly one event a (or the beginning) with y_a: s >= s_a + d_a; and where b follows a: s_b >= s + d.
     Returns the literals y by event.
     """
-    need = Need(step, when, frozenset(good), since, until)
-    chain.needs.append(need)
     brought: dict[int, Literal] = {}
+    need = Need(step, when, frozenset(good), since, until, brought)
+    chain.needs.append(need)
     for a in range(-1, len(chain.events)):
         is_too_late = a >= 0 and chain.events[a].step is step and chain.events[a].at_finish and since == START
         may_be = chain.may_be(model, a, need.good)
@@ -154,19 +182,20 @@ def need_state(model: OrderModel, chain: Chain, step: Placed, when: Literal, goo
             brought[a] = model.literal(f"{chain.name} for {step.name} by {a}")
             model.cp.add_implication(brought[a], may_be)
     model.cp.add(sum(brought.values()) == 1).only_enforce_if(when, *model.switch(requirement))
+    own = [number for number, event in enumerate(chain.events) if event.step is step]
     for a, by in brought.items():
         if a >= 0:
             model.cp.add_implication(by, chain.inside[a])
             if chain.events[a].step is not step:
-                _in_turn(model, chain.name, chain.events[a].step, step, (by, when), then_at=since)
-        for b, event in enumerate(chain.events):
-            if (a, b) in chain.arcs:
-                together = (by, chain.arcs[a, b], when)
-                if event.step is not step:
-                    _in_turn(model, chain.name, step, event.step, together, first_at=until)
-                elif not event.at_finish and until == FINISH:
-                    # The step itself would take the thing away as it begins.
-                    model.cp.add_bool_or(*(~each for each in together))
+                _in_turn(model, chain.events[a].step, step, (by, when), since)
+        # What the step itself takes on is no other's: of that only the end counts.
+        alone = [chain.arcs[a, b] for b in own if (a, b) in chain.arcs]
+        end = step.finish if until == FINISH else step.start
+        model.cp.add(chain.stays[a] >= end).only_enforce_if(by, when, *(~arc for arc in alone))
+        for b in own:
+            if (a, b) in chain.arcs and not chain.events[b].at_finish and until == FINISH:
+                # The step itself would take the thing away as it begins.
+                model.cp.add_bool_or(~by, ~chain.arcs[a, b], ~when)
     return brought
 
 

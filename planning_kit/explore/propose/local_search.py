@@ -121,9 +121,7 @@ class Neighbours:
         ends = [starts[orders[who][-1]] + timing.way_min(who, orders[who][-1], -1)
                 for who in self.problem.travels if orders[who]]
         others = sum(ends) - len(ends) * pet_zero_min
-        walk = sum(timing.way_min(who, a, b) for who in self.problem.travels if orders[who]
-                   for a, b in pairwise((-1, *orders[who], -1)))
-        guide = end + _WALK_PART * walk + _OTHER_PART * others
+        guide = end + _WALK_PART * timing.walk_min(orders) + _OTHER_PART * others
         return Timed(orders, swapped, pet_zero_min, tuple(starts), (end, others), guide)
 
     def of(self, choice: Choice) -> Timed | None:

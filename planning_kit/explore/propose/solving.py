@@ -174,8 +174,9 @@ def read_choice(problem: Problem, values: Sequence[int]) -> Choice:
     swapped = {task for (task, is_swapped), literal in problem.done.items() if is_swapped and holds(literal)}
     dropped = {task for task, literal in problem.tasks.items() if not holds(literal)}
     pet_zero = problem.freedom.earliest + timedelta(minutes=minutes_of(values[problem.pet_zero.index]))
-    rules = tuple(rule for rule in problem.model.rules if all(holds(each) for each in rule.when))
-    return Choice(lanes, frozenset(swapped), frozenset(dropped), pet_zero, rules)
+    rules = [rule for rule in problem.model.rules if all(holds(each) for each in rule.when)]
+    rules += [rule for chain in problem.chains for rule in chain.rules(holds)]
+    return Choice(lanes, frozenset(swapped), frozenset(dropped), pet_zero, tuple(dict.fromkeys(rules)))
 
 
 def literal_value(literal: Literal, values: Sequence[int]) -> bool:
