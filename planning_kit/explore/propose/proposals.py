@@ -217,7 +217,7 @@ def search_orders(
     executor: Executor | None = None,
 ) -> Proposals[TimedPlan]:
     """Search for better orders: `Plan.propose` in `planning_kit.front.plan` says how."""
-    goals = [*dict.fromkeys(map(str, goal))] if isinstance(goal, (list, tuple)) and goal else [goal]
+    goals = [*dict.fromkeys(map(str, goal if isinstance(goal, (list, tuple)) and goal else [goal]))]
     amount = _read_question(effort, seconds, goals, order, limit_min, cushion, pet_zero_every_min, seeds)
     work = mapped(executor)
     earliest, latest = _read_window(scenario, pet_zero_window, pet_zero_every_min)
